@@ -1,0 +1,27 @@
+"""fitmatch: which bearing shell goes where.
+
+    job = fitmatch.read_job("my-build")          # raises fitmatch.InputError carrying every mistake
+    plan = fitmatch.assign(job, strategy="target")
+    plan.to_frame()                              # one row per position (pandas)
+
+Names are loaded on first use, so that `fitmatch --help` starts without the solver.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from fitmatch.fit import assign as assign
+    from fitmatch.intake import read_job as read_job
+    from fitmatch.problems import InputError as InputError
+
+__version__ = "0.1.0"
+__all__ = ["InputError", "__version__", "assign", "read_job"]
+
+_HOME = {"assign": "fitmatch.fit", "read_job": "fitmatch.intake", "InputError": "fitmatch.problems"}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME:
+        raise AttributeError(f"module 'fitmatch' has no attribute {name!r}")
+    return getattr(import_module(_HOME[name]), name)

@@ -1,0 +1,5 @@
+"""`python -m fitmatch`."""
+
+from fitmatch.cli import main
+
+main()

@@ -1,0 +1,79 @@
+"""The command line: every command in a module of its own, loaded when it is asked for, so that help starts at once.
+
+Exit status: 0 nothing needs attention, 1 something does, 2 bad input or usage, 70 a fault in fitmatch, 130 Ctrl-C.
+"""
+
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from typing import Any, Final, NoReturn
+
+import click
+
+from fitmatch import __version__
+
+BAD_INPUT: Final = 2
+FAULT: Final = 70  # EX_SOFTWARE of sysexits.h
+INTERRUPTED: Final = 130
+
+_COMMANDS: Final = {"new": "fitmatch.cli.new", "assign": "fitmatch.cli.assign"}
+
+
+class _Commands(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in _COMMANDS:
+            return None
+        command: click.Command = import_module(_COMMANDS[cmd_name]).command
+        return command
+
+
+@click.group("fitmatch", cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, message="fitmatch %(version)s")
+def group() -> None:
+    """Which bearing shell goes where: measured journals, housings and shells in, a proven best assignment out.
+
+    \b
+    Example:
+      fitmatch new my-build
+      fitmatch assign my-build
+    """
+
+
+def main(args: Sequence[str] | None = None) -> NoReturn:
+    """Run one command and leave with its exit status; the only place where exceptions become messages."""
+    given = sys.argv[1:] if args is None else list(args)
+    sys.exit(_run(given))
+
+
+def _run(args: list[str]) -> int:
+    from fitmatch.problems import FaultInFitmatch, InputError
+
+    try:
+        status: Any = group.main(args, prog_name="fitmatch", standalone_mode=False)
+    except click.ClickException as usage:
+        usage.show()
+        return BAD_INPUT
+    except InputError as bad:
+        for problem in bad.problems:
+            click.echo(str(problem), err=True)
+        return BAD_INPUT
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("stopped by Ctrl-C", err=True)
+        return INTERRUPTED
+    except Exception as fault:
+        _tell_fault(fault, debug="--debug" in args, checked=isinstance(fault, FaultInFitmatch))
+        return FAULT
+    return status if isinstance(status, int) else 0
+
+
+def _tell_fault(fault: Exception, *, debug: bool, checked: bool) -> None:
+    if debug:
+        from traceback import print_exception
+
+        print_exception(fault)
+    what = str(fault) if checked else f"{type(fault).__name__}: {fault}"
+    click.echo(f"This is a fault in fitmatch, not in your files: {what}", err=True)
+    click.echo("No answer was printed." + ("" if debug else " --debug shows where it happened."), err=True)

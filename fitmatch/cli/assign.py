@@ -1,0 +1,214 @@
+"""`fitmatch assign`: read one job, solve it, print the answer, and keep it if asked to."""
+
+import signal
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+import click
+
+from fitmatch.cli import INTERRUPTED
+from fitmatch.cli.console import Notes, print_data, print_report
+
+if TYPE_CHECKING:
+    from fitmatch.fit import Stop
+    from fitmatch.parts import Job, Plan
+
+_STARTED: Final = time.monotonic()
+_LARGEST_SLACK_NM: Final = 2_000_000
+_LONGEST_SECONDS: Final = 1_000_000
+_LATER: Final = ("--alternatives", "--explain", "--with", "--priority")
+_SAVED_AS: Final = "assignment.json"
+
+
+class _AssignCommand(click.Command):
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        options = args[: args.index("--")] if "--" in args else args
+        for option in options:
+            if option.split("=")[0] in _LATER:
+                raise click.UsageError(f"{option.split('=')[0]} is not supported yet", ctx)
+        return super().parse_args(ctx, args)
+
+
+def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) -> float | None:
+    if value is None:
+        return None
+    try:
+        seconds = float(value)
+    except ValueError:
+        seconds = 0.0
+    if not 0 < seconds <= _LONGEST_SECONDS:
+        raise click.BadParameter(f"`{value}` is not a number of seconds above 0, such as 30")
+    return seconds
+
+
+@click.command("assign", cls=_AssignCommand)
+@click.argument("jobs", metavar="JOB...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option(
+    "--strategy",
+    type=click.Choice(["target", "even", "keep-sets"]),
+    default="target",
+    show_default=True,
+    help="target: nearest to target everywhere; even: the same clearance everywhere; keep-sets: from few boxes.",
+)
+@click.option(
+    "--slack",
+    metavar="LENGTH",
+    help="How much of the strategy's first figure may be given up for the later ones, in the job's unit or with its "
+    "own.  [default: 0; for keep-sets 0.0001 in]",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+@click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per position.")
+@click.option("--unit", type=click.Choice(["in", "mm"]), help="Show lengths in this unit instead of the job's.")
+@click.option("--save", is_flag=True, help=f"Also write the JSON document, in the job's unit, to JOB/{_SAVED_AS}.")
+@click.option(
+    "--time-limit",
+    metavar="SECONDS",
+    callback=_seconds,
+    help="For the whole command; the best answer found is then printed.",
+)
+@click.option("--quiet", is_flag=True, help="Say nothing on standard error but errors.")
+@click.option("--debug", is_flag=True, help="Say what takes how long, and show the traceback of a fault.")
+def command(
+    jobs: tuple[Path, ...],
+    strategy: str,
+    slack: str | None,
+    as_json: bool,
+    as_csv: bool,
+    unit: str | None,
+    save: bool,
+    time_limit: float | None,
+    quiet: bool,
+    debug: bool,
+) -> int:
+    """Say which shell goes where: the best choice, proven.
+
+    JOB is a job folder as `fitmatch new` makes it.
+
+    \b
+    Example:
+      fitmatch assign my-build
+      fitmatch assign my-build --strategy keep-sets --slack "0.5 tenths" --save
+      fitmatch assign my-build --json --unit mm
+    """
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv exclude each other; choose one")
+    if len(jobs) > 1:
+        raise click.UsageError("several jobs in one solve are not supported yet; give one JOB")
+    notes = Notes(quiet=quiet)
+    job = _read(jobs[0], notes)
+    slack_nm = None if slack is None else _slack(slack, job, notes)
+    if strategy == "even":
+        _check_limits(job)
+    read_at = time.monotonic()
+
+    with notes.progress("proving which shell goes where; Ctrl-C stops and prints the best found so far"):
+        from fitmatch.fit import Stop, assign
+
+        loaded_at = time.monotonic()
+        stop = Stop(None if time_limit is None else max(0.0, time_limit - (loaded_at - _STARTED)))
+        with _stopped_by_ctrl_c(stop):
+            plan = assign(job, strategy, slack_nm=slack_nm, stop=stop)
+    solved_at = time.monotonic()
+    answer = _answer(plan, unit or job.unit, as_json=as_json, as_csv=as_csv)
+    if save:
+        _save(plan)
+
+    if debug:
+        notes.say(f"reading {read_at - _STARTED:.3f} s, loading the solver {loaded_at - read_at:.3f} s")
+        for kind, proof in plan.proofs.items():
+            notes.say(f"{kind}: proven {proof.proven}, level {proof.level}, bound {proof.bound}")
+    _tell_proof(plan, solved_at - loaded_at, notes)
+    if as_json or as_csv:
+        print_data(answer)
+    else:
+        from fitmatch.report.facts import DANGER
+
+        print_report(answer, in_red=(DANGER, "NOT PROVEN"))
+    if stop.requested:
+        return INTERRUPTED
+    return 1 if plan.needs_attention else 0
+
+
+def _read(folder: Path, notes: Notes) -> "Job":
+    from fitmatch.intake import read_job
+
+    with notes.progress("reading the job"):
+        job = read_job(folder)
+    for warning in job.warnings:
+        notes.warn(warning)
+    return job
+
+
+def _slack(text: str, job: "Job", notes: Notes) -> int:
+    from fitmatch.lengths import LengthError, parse_length
+
+    try:
+        nm, exact = parse_length(text, job.unit, inch_job=job.unit == "in")
+    except LengthError as error:
+        raise click.BadParameter(str(error), param_hint="--slack") from error
+    if not 0 <= nm <= _LARGEST_SLACK_NM:
+        raise click.BadParameter(f"`{text}` lies outside 0 to 2 mm", param_hint="--slack")
+    if not exact:
+        notes.warn(f"--slack: `{text}` is finer than a nanometre and was rounded")
+    return nm
+
+
+def _check_limits(job: "Job") -> None:
+    without = [p.name for p in job.positions if p.min_nm is None or p.max_nm is None]
+    if without:
+        raise click.UsageError(
+            f"--strategy even needs min and max at every position, since it knows no target; {', '.join(without)} "
+            "lack them"
+        )
+
+
+@contextmanager
+def _stopped_by_ctrl_c(stop: "Stop") -> Iterator[None]:
+    """The first Ctrl-C asks for the best answer found so far; another one does not wait for it."""
+
+    def on_signal(*_: object) -> None:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+        stop.request()
+
+    before = signal.signal(signal.SIGINT, on_signal)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _answer(plan: "Plan", unit: str, *, as_json: bool, as_csv: bool) -> str:
+    if as_json:
+        from fitmatch.report.document import plan_document
+
+        return plan_document(plan, unit)
+    if as_csv:
+        from fitmatch.report.rows import plan_rows
+
+        return plan_rows(plan, unit)
+    from fitmatch.report.text import plan_text
+
+    return plan_text(plan, unit)
+
+
+def _save(plan: "Plan") -> None:
+    from fitmatch.report.document import plan_document
+    from fitmatch.report.saving import write_whole
+
+    path = plan.job.folder / _SAVED_AS
+    try:
+        write_whole(path, plan_document(plan, plan.job.unit))
+    except OSError as error:
+        raise click.ClickException(f"{path} cannot be written: {error.strerror}") from error
+
+
+def _tell_proof(plan: "Plan", seconds: float, notes: Notes) -> None:
+    total = len(plan.proofs)
+    proven = sum(proof.proven for proof in plan.proofs.values())
+    kinds = "1 kind" if total == 1 else f"{total} kinds"
+    notes.say(
+        f"{kinds} proven in {seconds:.2f} s" if proven == total else f"{proven} of {kinds} proven in {seconds:.2f} s"
+    )

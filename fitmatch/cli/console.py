@@ -1,0 +1,77 @@
+"""Standard output carries the answer and nothing else; everything said beside it goes to standard error."""
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TextIO
+
+import click
+
+_RED = "\x1b[1;31m"
+_PLAIN = "\x1b[0m"
+_WIPE = "\r\x1b[K"
+
+
+class Notes:
+    """What is said on standard error: nothing when quiet, passing progress only on a terminal."""
+
+    def __init__(self, *, quiet: bool) -> None:
+        self._quiet = quiet
+
+    def say(self, text: str) -> None:
+        if not self._quiet:
+            click.echo(text, err=True)
+
+    def warn(self, text: str) -> None:
+        self.say(f"warning: {text}")
+
+    @contextmanager
+    def progress(self, text: str) -> Iterator[None]:
+        """Show what is being done and take it away again when it is done."""
+        shown = not self._quiet and _is_terminal(sys.stderr)
+        if shown:
+            sys.stderr.write(text)
+            sys.stderr.flush()
+        try:
+            yield
+        finally:
+            if shown:
+                sys.stderr.write(_WIPE)
+                sys.stderr.flush()
+
+
+def print_report(text: str, in_red: tuple[str, ...] = ()) -> None:
+    """Text for a reader: the words in `in_red` are coloured on a terminal; what it cannot show becomes `?`."""
+    if _wants_colour(sys.stdout):
+        for words in in_red:
+            text = text.replace(words, _RED + words + _PLAIN)
+    encoding = sys.stdout.encoding or "utf-8"
+    _put(text.encode(encoding, "replace").decode(encoding), colour=_wants_colour(sys.stdout))
+
+
+def print_data(text: str) -> None:
+    """A document for another program: UTF-8 and line feeds on every system."""
+    _put(text.encode(), colour=False)
+
+
+def _put(message: str | bytes, *, colour: bool) -> None:
+    try:
+        click.echo(message, nl=False, color=colour)
+    except OSError as error:
+        _abandon_standard_output()
+        if not isinstance(error, BrokenPipeError):  # a reader that has seen enough is no error
+            raise click.ClickException(f"the answer cannot be written: {error.strerror}") from error
+
+
+def _abandon_standard_output() -> None:
+    """Otherwise the interpreter tries once more to write what is left on its way out, and complains."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _is_terminal(stream: TextIO) -> bool:
+    return stream.isatty() and os.environ.get("TERM") != "dumb"
+
+
+def _wants_colour(stream: TextIO) -> bool:
+    return _is_terminal(stream) and not os.environ.get("NO_COLOR")

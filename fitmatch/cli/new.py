@@ -1,0 +1,113 @@
+"""`fitmatch new`: a job folder ready to be filled in, or a filled sample to try things on."""
+
+import os
+from contextlib import suppress
+from pathlib import Path
+
+import click
+
+import fitmatch
+from fitmatch.cli.console import print_report
+
+_MOST = 99
+
+
+@click.command("new")
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--unit", type=click.Choice(["in", "mm"]), help="The unit of the job's numbers.  [default: in]")
+@click.option("--rods", type=click.IntRange(0, _MOST), help="How many rods there are.  [default: 4]")
+@click.option("--mains", type=click.IntRange(0, _MOST), help="How many mains there are.  [default: 5]")
+@click.option("--sample", metavar="NAME", help="Copy this filled sample instead of blank files.")
+@click.option("--debug", is_flag=True, help="Show the traceback of a fault.")
+def command(
+    folder: Path, unit: str | None, rods: int | None, mains: int | None, sample: str | None, debug: bool
+) -> int:
+    """Write a job folder ready to be filled in.
+
+    FOLDER must not exist yet, or be empty.
+
+    \b
+    Example:
+      fitmatch new my-build
+      fitmatch new my-build --unit mm --rods 6 --mains 7
+      fitmatch new trial --sample generator-five
+    """
+    if sample is not None:
+        if not (unit is None and rods is None and mains is None):
+            raise click.UsageError("--sample comes as it is; leave out --unit, --rods and --mains")
+        files = _sample_files(sample)
+        then = f"Filled in already. Next: fitmatch assign {folder}"
+    else:
+        from fitmatch.cli.blank import blank_files
+
+        rods, mains = 4 if rods is None else rods, 5 if mains is None else mains
+        if rods + mains == 0:
+            raise click.UsageError("a job needs at least one rod or main")
+        files = {path: text.encode() for path, text in blank_files(unit or "in", rods=rods, mains=mains).items()}
+        then = f"Fill in job.toml first, then the readings. Then: fitmatch assign {folder}"
+    try:
+        _write_folder(folder, files)
+    except OSError as error:
+        raise click.ClickException(f"{folder} cannot be written: {error.strerror}") from error
+    print_report("".join(f"{folder / path}\n" for path in files) + then + "\n")
+    return 0
+
+
+def samples_home() -> Path:
+    """Where the samples lie: inside the installed package, or beside it in a source tree."""
+    package = Path(fitmatch.__file__).parent
+    inside = package / "samples"
+    return inside if inside.is_dir() else package.parent / "samples"
+
+
+def sample_names() -> list[str]:
+    return sorted(path.parent.name for path in samples_home().glob("*/job.toml"))
+
+
+def _sample_files(name: str) -> dict[str, bytes]:
+    known = sample_names()
+    if name not in known:
+        hint = f"known are {', '.join(known)}" if known else "none came with this installation"
+        raise click.BadParameter(f"there is no sample `{name}`; {hint}", param_hint="--sample")
+    home = samples_home() / name
+    paths = sorted(path for path in home.rglob("*") if path.is_file() and not path.name.startswith("."))
+    return {path.relative_to(home).as_posix(): path.read_bytes() for path in paths}
+
+
+def _write_folder(folder: Path, files: dict[str, bytes]) -> None:
+    """Write all files or none: they are made in a draft folder and moved into place when all are there."""
+    exists = folder.is_dir()
+    if not exists and (folder.exists() or folder.is_symlink()):
+        raise click.UsageError(f"{folder} is a file; name a folder that does not exist yet")
+    if exists and any(folder.iterdir()):
+        raise click.UsageError(f"{folder} is not empty; name a folder that does not exist yet")
+    if not folder.absolute().parent.is_dir():
+        raise click.UsageError(f"{folder.absolute().parent} does not exist; make that folder first")
+    draft = folder / f".draft.{os.getpid()}" if exists else folder.absolute().with_name(f".{folder.name}.{os.getpid()}")
+    moved: list[Path] = []
+    try:
+        for path, content in files.items():
+            file = draft / path
+            file.parent.mkdir(parents=True, exist_ok=True)
+            file.write_bytes(content)
+        if not exists:
+            draft.rename(folder)
+            return
+        for entry in sorted(draft.iterdir()):
+            moved.append(folder / entry.name)
+            entry.rename(moved[-1])
+        draft.rmdir()
+    except BaseException:
+        for leftover in (draft, *moved):
+            _remove(leftover)
+        raise
+
+
+def _remove(path: Path) -> None:
+    from shutil import rmtree
+
+    if path.is_dir():
+        rmtree(path, ignore_errors=True)
+    else:
+        with suppress(OSError):
+            path.unlink()

@@ -1,0 +1,217 @@
+"""Every answer judged by somebody else: from the job and the plan alone, with no solver and none of its figures.
+
+In: a finished `Plan`. Out: nothing, or `FaultInFitmatch` with every fault found. It runs after each solve, in
+production.
+"""
+
+from collections import Counter
+from collections.abc import Iterator
+
+from fitmatch.fit.candidates import bore_refused
+from fitmatch.parts import HALVES, SIDES, Job, KindFigures, Placement, Plan, Position, Shell, Status, marks_agree
+from fitmatch.problems import FaultInFitmatch
+
+
+def check(plan: Plan) -> None:
+    """Raise FaultInFitmatch unless the plan obeys every hard rule and all its figures follow from the readings."""
+    faults = [*_books(plan), *_figures(plan), *_words(plan)]
+    for placement in plan.placements:
+        faults += [f"{placement.position.name}: {fault}" for fault in rules_broken(plan.job, placement)]
+        faults += [f"{placement.position.name}: {fault}" for fault in _never(plan.job, placement)]
+    faults += _sides(plan)
+    if faults:
+        raise FaultInFitmatch("the answer fails its own check: " + "; ".join(faults))
+
+
+def rules_broken(job: Job, placement: Placement) -> Iterator[str]:
+    """Rules that this bore breaks and that its locks do not excuse."""
+    position = placement.position
+    for side in SIDES:
+        if getattr(position, side) is None:
+            yield from _of_one_shell(job, placement, side)
+    if not placement.locked:
+        yield from _of_two_walls(job, placement)
+
+
+def locks_excuse(job: Job, placement: Placement) -> Iterator[str]:
+    """Rules that the locked shells of this bore alone break, and that are excused for it."""
+    for side in SIDES:
+        if getattr(placement.position, side) is not None:
+            yield from _of_one_shell(job, placement, side)
+    if placement.locked:
+        yield from _of_two_walls(job, placement)
+
+
+def _of_one_shell(job: Job, placement: Placement, side: str) -> Iterator[str]:
+    position = placement.position
+    shell: Shell = getattr(placement, side)
+    wants: tuple[str, ...] = getattr(position, f"wants_{side}")
+    for column, want, mark in zip(job.matched_columns, wants, shell.marks, strict=False):
+        if not marks_agree(want, mark):
+            yield f"the {column} of {shell.box}/{shell.name} is {mark or 'blank'}, not {want or 'blank'}"
+    family = job.fits[position.kind].family
+    if family is not None and shell.family not in family:
+        yield f"{shell.box}/{shell.name} is of family {shell.family or 'blank'}, not {' or '.join(family)}"
+
+
+def _of_two_walls(job: Job, placement: Placement) -> Iterator[str]:
+    rules = job.rules
+    upper, lower = _wall(placement.upper), _wall(placement.lower)
+    if rules.wall_difference_nm is not None and abs(upper - lower) > rules.wall_difference_nm:
+        yield "its two walls differ by more than wall_difference allows"
+    for column in rules.same_in_bore:
+        at = job.shell_columns.index(column)
+        if not marks_agree(placement.upper.marks[at], placement.lower.marks[at]):
+            yield f"its two halves differ in {column}"
+    side = rules.thick_half.get(placement.position.kind)
+    if abs(upper - lower) > rules.thick_half_from_nm and side == ("lower" if upper > lower else "upper"):
+        yield f"its thicker half is not the {side} one"
+
+
+def _never(job: Job, placement: Placement) -> Iterator[str]:
+    """What not even a lock may do, and the arithmetic from the readings."""
+    position = placement.position
+    for shell, half, lock in (
+        (placement.upper, "upper", position.upper),
+        (placement.lower, "lower", position.lower),
+    ):
+        if shell.kind != position.kind:
+            yield f"{shell.name} is of another kind"
+        if shell.half not in HALVES or shell.half not in (half, "either"):
+            yield f"{shell.name} is no {half} half"
+        if shell.hold is not None:
+            yield f"{shell.name} is held"
+        if lock is not None and lock != shell.key:
+            yield f"the lock on the {half} half is not obeyed"
+    if bore_refused(job, position):
+        yield "the housing bore is outside its drawing band"
+    assert position.housing_bore is not None and position.journal is not None
+    walls = _wall(placement.upper) + _wall(placement.lower)
+    clearance = position.housing_bore.mean_nm - position.journal.mean_nm - walls + position.seating_nm
+    tightest = clearance
+    if job.rules.limits_at == "tightest":
+        tightest = position.housing_bore.smallest_nm - position.journal.largest_nm - walls + position.seating_nm
+    if tightest <= 0:
+        yield "there is no clearance"
+    within = (position.min_nm is None or tightest >= position.min_nm) and (
+        position.max_nm is None or clearance <= position.max_nm
+    )
+    if (placement.clearance_nm, placement.clearance_tightest_nm) != (clearance, tightest):
+        yield "the clearance does not follow from the readings"
+    if placement.within_limits != within:
+        yield "the verdict on its limits does not follow from the readings"
+
+
+def _sides(plan: Plan) -> Iterator[str]:
+    """One side throughout a kind whose thicker halves must all lie alike."""
+    rules = plan.job.rules
+    for kind in (k for k, side in rules.thick_half.items() if side == "same"):
+        sides = {
+            _wall(p.upper) > _wall(p.lower)
+            for p in plan.placements
+            if p.position.kind == kind
+            and not (p.position.upper is not None and p.position.lower is not None)
+            and abs(_wall(p.upper) - _wall(p.lower)) > rules.thick_half_from_nm
+        }
+        if len(sides) > 1:
+            yield f"the thicker halves of {kind} lie on both sides"
+
+
+def _books(plan: Plan) -> Iterator[str]:
+    """Every shell is in one place and every position is told of once."""
+    job = plan.job
+    used = Counter(s.key for p in plan.placements for s in (p.upper, p.lower))
+    yield from (f"shell {box}/{name} is used {n} times" for (box, name), n in used.items() if n > 1)
+    known = {s.key: s for s in job.shells}
+    yield from (
+        f"shell {s.box}/{s.name} is not of this job"
+        for p in plan.placements
+        for s in (p.upper, p.lower)
+        if known.get(s.key) != s
+    )
+    reserved = {lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
+    foreign = [
+        s
+        for p in plan.placements
+        for s in (p.upper, p.lower)
+        if s.key in reserved and s.key not in (p.position.upper, p.position.lower)
+    ]
+    yield from (f"shell {s.box}/{s.name} is locked elsewhere" for s in foreign)
+    leftover = [
+        s for s in job.shells if s.wall_nm is not None and s.hold is None and s.key not in used.keys() | reserved
+    ]
+    if Counter(s.key for s in plan.leftover) != Counter(s.key for s in leftover):
+        yield "the leftovers are not what was left over"
+    if Counter(s.key for s in plan.held) != Counter(s.key for s in job.shells if s.hold is not None):
+        yield "the held shells are not those on hold"
+    told = Counter([p.position.name for p in plan.placements] + [u.position.name for u in plan.unfilled])
+    measured = {p.name for p in job.positions if _measured(p, known)}
+    if told != Counter(measured):
+        yield "placed and unfilled positions are not the measured ones"
+    order = {p.name: i for i, p in enumerate(job.positions)}
+    places = [order.get(p.position.name, -1) for p in plan.placements]
+    if places != sorted(places):
+        yield "positions are not in file order"
+
+
+def _figures(plan: Plan) -> Iterator[str]:
+    """The figures of each kind, worked out once more from the clearances."""
+    for kind in plan.job.kinds:
+        placements = [p for p in plan.placements if p.position.kind == kind]
+        figures = plan.figures.get(kind)
+        if figures is None or figures != _worked_out(placements):
+            yield f"the figures of {kind} do not follow from its clearances"
+
+
+def _worked_out(placements: list[Placement]) -> KindFigures:
+    below, above, deviations, clearances = [], [], [], []
+    for p in placements:
+        position = p.position
+        assert position.target_nm is not None
+        short = 0 if position.min_nm is None else position.min_nm - p.clearance_tightest_nm
+        over = 0 if position.max_nm is None else p.clearance_nm - position.max_nm
+        below += [short] if short > 0 else []
+        above += [over] if over > 0 else []
+        if short <= 0 and over <= 0 and not (position.upper is not None and position.lower is not None):
+            deviations.append(p.clearance_nm - position.target_nm)
+            clearances.append(p.clearance_nm)
+    n = len(deviations)
+    mean = None
+    if n:
+        whole, rest = divmod(sum(clearances), n)
+        mean = whole + (1 if 2 * rest > n or (2 * rest == n and whole % 2 == 1) else 0)
+    return KindFigures(
+        filled=len(placements),
+        below=len(below),
+        shortfall_nm=sum(below),
+        above=len(above),
+        excess_nm=sum(above),
+        counted=n,
+        worst_deviation_nm=max(map(abs, deviations)) if n else None,
+        sum_squared_deviation_nm2=sum(d**2 for d in deviations) if n else None,
+        spread_nm=max(deviations) - min(deviations) if n else None,
+        mean_clearance_nm=mean,
+        boxes=len({p.upper.box for p in placements} | {p.lower.box for p in placements}),
+    )
+
+
+def _words(plan: Plan) -> Iterator[str]:
+    """The status says no more than was proven."""
+    unproven = any(not proof.proven for proof in plan.proofs.values())
+    status = Status.UNPROVEN if unproven else Status.PROVEN if plan.placements else Status.NONE
+    if plan.status is not status or set(plan.proofs) != set(plan.job.kinds):
+        yield "the status is not what was proven"
+
+
+def _measured(position: Position, known: dict[tuple[str, str], Shell]) -> bool:
+    locks = [known[lock] for lock in (position.upper, position.lower) if lock is not None]
+    return (
+        position.journal is not None
+        and position.housing_bore is not None
+        and all(shell.wall_nm is not None for shell in locks)
+    )
+
+
+def _wall(shell: Shell) -> int:
+    assert shell.wall_nm is not None
+    return shell.wall_nm

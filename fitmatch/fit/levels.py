@@ -1,0 +1,233 @@
+"""The levels of "best" in their order, each proven before the next.
+
+0 as many positions as possible inside their limits; 1 as many of the others as possible filled, the fewest and least
+too tight first; 2 quality, by strategy; 3 ties: the largest total clearance, then the smallest total wall difference.
+"""
+
+from dataclasses import dataclass
+
+from fitmatch.fit.boxsets import BoxSets
+from fitmatch.fit.candidates import Bore, Kind, Pair
+from fitmatch.fit.search import Choice, Search, Source
+from fitmatch.fit.stopping import Stop, Stopped
+from fitmatch.parts import Job, Proof
+
+STRATEGIES = ("target", "even", "keep-sets")
+KEEP_SETS_SLACK_NM = 2_540  # 0.0001 in
+
+INSIDE = "positions_inside"
+FILLED = "positions_filled"
+BELOW = "positions_below"
+SHORTFALL = "shortfall"
+EXCESS = "excess"
+WORST = "worst_deviation"
+SQUARES = "sum_squared_deviation"
+SPREAD = "spread"
+BOXES = "boxes"
+CLEARANCE = "total_clearance"
+DIFFERENCE = "total_wall_difference"
+_LARGEST_WINS = (INSIDE, FILLED, CLEARANCE)
+
+
+@dataclass(frozen=True, slots=True)
+class Proven:
+    """The best choice of pairs for one kind, and how far it is proven."""
+
+    choice: Choice
+    proof: Proof
+
+
+def prove(job: Job, kind: Kind, strategy: str, slack_nm: int, stop: Stop) -> Proven:
+    """Work through all levels; where time runs out the best choice so far comes back, unproven."""
+    search = Search(kind, stop)
+    try:
+        _fit(search)
+        if not any(p.inside for p in search.choice):
+            _ties(search)
+        elif strategy == "target":
+            _target(search, slack_nm)
+        elif strategy == "even":
+            _even(search, slack_nm)
+        else:
+            _keep_sets(job, search, slack_nm)
+    except Stopped as stopped:
+        sign = -1 if search.level in _LARGEST_WINS else 1
+        return Proven(
+            search.choice, Proof(False, search.level, None if stopped.bound is None else sign * stopped.bound)
+        )
+    return Proven(search.choice, Proof())
+
+
+# --- levels 0 and 1 ---
+
+
+def _fit(search: Search) -> None:
+    if not _fill_all(search):
+        _fill_most(search)
+
+
+def _fill_all(search: Search, within: int | None = None) -> bool:
+    """Try to give every bore its best at once: inside its limits where any pair is, else its own least bad pair.
+
+    No plan can do better on levels 0 and 1, so a plan found among few pairs proves both. Windows of |deviation| start
+    at the largest of each bore's own best and widen; `within` names the only one to try.
+    """
+    kind = search.kind
+    search.level = INSIDE
+    inside: list[Bore] = []
+    outside: list[Pair] = []
+    window, widest = 0, 0
+    for bore in kind.bores:
+        over = kind.smallest_sum(bore, max(bore.ideal, bore.inside_low), bore.inside_high)
+        under = kind.largest_sum(bore, bore.inside_low, min(bore.ideal, bore.inside_high))
+        near = [abs(s - bore.ideal) for s in (over, under) if s is not None]
+        if near:
+            inside.append(bore)
+            window = max(window, min(near))
+            first = kind.smallest_sum(bore, bore.inside_low, bore.inside_high)
+            last = kind.largest_sum(bore, bore.inside_low, bore.inside_high)
+            widest = max(widest, *(abs(s - bore.ideal) for s in (first, last) if s is not None))
+            continue
+        least_bad = kind.largest_sum(bore, 0, bore.not_below)
+        if least_bad is None:
+            least_bad = kind.smallest_sum(bore, bore.not_below + 1, bore.sum_high)
+        if least_bad is not None:
+            outside.extend(kind.pairs(bore, least_bad, least_bad))
+    if within is not None:
+        if window > within:
+            return False
+        widest = within
+    search.least_worst = window
+    window = window if within is None else within
+    search.inside_bores, search.outside = inside, outside
+    while True:
+        search.fields = [search.within(-window, window)]
+        search.require_full()
+        found = search.feasible(search.fields[0])
+        if found is not None:
+            search.choice = found
+            return True
+        if window >= widest:
+            search.must_fill = False
+            return False
+        search.least_worst = window + 1
+        window = min(2 * window + 1_000, widest)
+
+
+def _fill_most(search: Search) -> None:
+    """The long way, over all pairs: shells are too few, or positions want the same ones."""
+    kind = search.kind
+    everything = [p for bore in kind.bores for p in kind.pairs(bore, 0, bore.sum_high)]
+    search.least_worst = 0
+    search.inside_bores = list({p.bore.index: p.bore for p in everything if p.inside}.values())
+    search.outside = [p for p in everything if not p.inside]
+    search.fields = [everything]
+    search.minimise(INSIDE, lambda p: -p.inside)
+    search.minimise(FILLED, lambda _: -1)
+    search.minimise(BELOW, lambda p: p.below)
+    search.minimise(SHORTFALL, lambda p: p.shortfall_nm)
+    search.minimise(EXCESS, lambda p: p.excess_nm)
+    if sum(search.choice.values()) == sum(bore.count for bore in kind.bores):
+        search.require_full()
+
+
+# --- levels 2 and 3 ---
+
+
+def _target(search: Search, slack_nm: int) -> None:
+    """Smallest worst |deviation|, sum of squares, spread. The first may be given up by `slack_nm` for the later ones
+    and is then made as small as it can be with those kept."""
+    worst = search.narrow_worst(WORST, search.least_worst)
+    if slack_nm:
+        search.fields = [search.within(-worst - slack_nm, worst + slack_nm)]
+    search.minimise(SQUARES, _square)
+    search.narrow_spread(SPREAD)
+    if slack_nm:
+        search.narrow_worst(WORST, search.least_worst)
+    _ties(search)
+
+
+def _even(search: Search, slack_nm: int) -> None:
+    """Smallest spread, worst |deviation|, sum of squares; `slack_nm` as in `_target`."""
+    # A plan of small spread to start from: the best by deviation. It proves nothing about the spread.
+    try:
+        search.narrow_worst(SPREAD, search.least_worst)
+        search.minimise(SPREAD, _square)
+    except Stopped:
+        raise Stopped from None
+    search.limits.pop()
+    search.narrow_spread_everywhere(SPREAD, Source(search.kind, search.outside, search.inside_bores), slack_nm)
+    search.narrow_worst(WORST)
+    search.minimise(SQUARES, _square)
+    if slack_nm:
+        search.narrow_spread(SPREAD)
+    _ties(search)
+
+
+def _keep_sets(job: Job, search: Search, slack_nm: int) -> None:
+    """Fewest boxes drawn from with the same levels 0 and 1 and a worst |deviation| within the slack, then as `target`
+    among plans that draw on no more boxes."""
+    worst = search.narrow_worst(WORST, search.least_worst)
+    search.level = BOXES
+    everywhere = search.must_fill
+    wanted, most = _levels_0_and_1(search.choice), worst + slack_nm
+    sets = BoxSets(search.kind, sum(search.choice.values()), search.stop)
+    best: tuple[int, ...] | None = None
+    boxes = sets.fewest_untried()
+    fewest = None
+    while boxes is not None and (fewest is None or len(boxes) <= fewest):
+        here = Search(Kind(job, search.kind.name, boxes), search.stop)
+        if _reaches(here, wanted, most, everywhere):
+            if fewest is None:
+                fewest = len(boxes)
+                search.choice = here.choice
+                search.level = WORST
+            _target(here, 0)
+            figures = _figures(here.choice)
+            most = min(most, figures[0])
+            if best is None or figures < best:
+                best, search.choice = figures, here.choice
+        sets.rule_out(boxes)
+        boxes = sets.fewest_untried()
+
+
+def _reaches(search: Search, wanted: tuple[int, ...], most: int, everywhere: bool) -> bool:
+    """Whether the boxes of this search give these levels 0 and 1 with a worst |deviation| of `most` at most."""
+    if not _fill_all(search, most):
+        if everywhere:
+            return False
+        _fill_most(search)
+    return _levels_0_and_1(search.choice) == wanted and search.narrow_worst(WORST, search.least_worst) <= most
+
+
+def _ties(search: Search) -> None:
+    search.minimise(CLEARANCE, lambda p: -p.clearance_nm)
+    search.minimise(DIFFERENCE, lambda p: p.difference_nm)
+
+
+def _square(pair: Pair) -> int:
+    return pair.deviation_nm**2 if pair.inside else 0
+
+
+def _levels_0_and_1(choice: Choice) -> tuple[int, ...]:
+    used = choice.items()
+    return (
+        sum(n * p.inside for p, n in used),
+        sum(n for _, n in used),
+        sum(n * p.below for p, n in used),
+        sum(n * p.shortfall_nm for p, n in used),
+        sum(n * p.excess_nm for p, n in used),
+    )
+
+
+def _figures(choice: Choice) -> tuple[int, ...]:
+    """Level 2 as `target` and the ties, smaller being better."""
+    used = choice.items()
+    deviations = [p.deviation_nm for p in choice if p.inside]
+    return (
+        max(map(abs, deviations)),
+        sum(n * _square(p) for p, n in used),
+        max(deviations) - min(deviations),
+        -sum(n * p.clearance_nm for p, n in used),
+        sum(n * p.difference_nm for p, n in used),
+    )

@@ -1,0 +1,69 @@
+"""From classes to the very shells: a deterministic rule that no figure of levels 0 to 3 depends on.
+
+Both halves of a bore from one box where the chosen walls allow, then few boxes, then natural order of names.
+"""
+
+from collections import Counter
+
+from fitmatch.fit.candidates import Pair, ShellClass
+from fitmatch.fit.search import Choice
+from fitmatch.naturalorder import natural
+from fitmatch.parts import Job, Placement, Shell
+
+
+def name_shells(job: Job, choice: Choice) -> list[Placement]:
+    """Give every chosen pair a position and two shells."""
+    bores: dict[int, list[Pair]] = {}
+    for pair in sorted(choice, key=lambda p: (p.bore.index, p.upper.wall_nm, p.upper.index, p.lower.index)):
+        bores.setdefault(pair.bore.index, []).extend([pair] * choice[pair])
+    order = {position.name: i for i, position in enumerate(job.positions)}
+    seats = [seat for pairs in bores.values() for seat in zip(pairs[0].bore.positions, pairs, strict=False)]
+    seats.sort(key=lambda seat: order[seat[0].name])
+
+    limits_at = job.rules.limits_at
+    stock = _Stock({c.index: c for _, p in seats for c in (p.upper, p.lower)})
+    placed: dict[int, Placement] = {}
+    single: list[int] = []
+    for at, (position, pair) in enumerate(seats):
+        box = stock.box_with_both(pair.upper, pair.lower)
+        if box is None:
+            single.append(at)
+        else:
+            placed[at] = Placement(position, stock.take(pair.upper, box), stock.take(pair.lower, box), limits_at)
+    for at in single:
+        position, pair = seats[at]
+        upper = stock.take(pair.upper, stock.box_with(pair.upper))
+        placed[at] = Placement(position, upper, stock.take(pair.lower, stock.box_with(pair.lower)), limits_at)
+    return [placed[at] for at in range(len(seats))]
+
+
+class _Stock:
+    """The shells of each class by box, in natural order of names."""
+
+    def __init__(self, classes: dict[int, ShellClass]) -> None:
+        self._shells: dict[int, dict[str, list[Shell]]] = {}
+        for index, c in classes.items():
+            by_box = self._shells.setdefault(index, {})
+            for shell in sorted(c.members, key=lambda s: natural(s.name), reverse=True):
+                by_box.setdefault(shell.box, []).append(shell)
+        self._drawn: Counter[str] = Counter()
+        names = {box for by_box in self._shells.values() for box in by_box}
+        self._order = {box: i for i, box in enumerate(sorted(names, key=natural))}
+
+    def box_with_both(self, upper: ShellClass, lower: ShellClass) -> str | None:
+        mine, other = self._shells[upper.index], self._shells[lower.index]
+        need = 2 if upper is lower else 1
+        return self._best([box for box, shells in mine.items() if len(shells) >= need and other.get(box)])
+
+    def box_with(self, c: ShellClass) -> str:
+        box = self._best([box for box, shells in self._shells[c.index].items() if shells])
+        assert box is not None
+        return box
+
+    def take(self, c: ShellClass, box: str) -> Shell:
+        self._drawn[box] += 1
+        return self._shells[c.index][box].pop()
+
+    def _best(self, boxes: list[str]) -> str | None:
+        """A box drawn from already, else the first in natural order."""
+        return min(boxes, key=lambda box: (self._drawn[box] == 0, self._order[box]), default=None)

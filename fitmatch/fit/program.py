@@ -1,0 +1,71 @@
+"""An integer program as plain data, and what can be proven of it in whole-number arithmetic.
+
+minimise sum c[j] x[j]   over whole x with 0 <= x[j] <= upper[j] and low[i] <= sum a[i][j] x[j] <= high[i].
+
+A linear solver's multipliers are floating-point numbers, but *any* multipliers give a bound (Lagrangian duality; see
+L. A. Wolsey, Integer Programming, 2nd ed., Wiley 2020, ch. 10 - citation from memory). So they are rounded to whole
+multiples of 2**-SHIFT, and bound and reduced costs are then computed exactly: what is called proven does not rest on
+anybody's tolerance.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+SHIFT = 20
+
+
+@dataclass(slots=True)
+class Row:
+    """low <= sum coefficient * x[variable] <= high; None is no limit on that side."""
+
+    low: int | None
+    high: int | None
+    terms: list[tuple[int, int]]  # (variable, coefficient)
+
+
+@dataclass(slots=True)
+class Program:
+    """Variables are numbered from 0; every lower bound is 0."""
+
+    upper: list[int] = field(default_factory=list)
+    rows: list[Row] = field(default_factory=list)
+
+    def variable(self, upper: int) -> int:
+        self.upper.append(upper)
+        return len(self.upper) - 1
+
+    def row(self, terms: list[tuple[int, int]], low: int | None, high: int | None) -> None:
+        self.rows.append(Row(low, high, terms))
+
+    def allows(self, x: Sequence[int]) -> bool:
+        """Whether this point satisfies every bound and row, exactly."""
+        return all(0 <= value <= most for value, most in zip(x, self.upper, strict=True)) and all(
+            (row.low is None or total >= row.low) and (row.high is None or total <= row.high)
+            for row in self.rows
+            for total in (sum(a * x[j] for j, a in row.terms),)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """No point of the program costs less than `least`; a point that uses variable j costs at least
+    `least + reduced[j]` where that is positive (`reduced` rounded down)."""
+
+    least: int
+    reduced: list[int]
+
+
+def exact_bound(program: Program, cost: Sequence[int], multipliers: Sequence[float]) -> Bound:
+    """The bound that these row multipliers prove, in whole-number arithmetic."""
+    reduced = [c << SHIFT for c in cost]
+    total = 0
+    for row, multiplier in zip(program.rows, multipliers, strict=True):
+        y = round(multiplier * (1 << SHIFT))
+        limit = row.low if y > 0 else row.high
+        if not y or limit is None:
+            continue  # a multiplier of the wrong sign for a one-sided row proves nothing: leave it out
+        total += y * limit
+        for j, a in row.terms:
+            reduced[j] -= y * a
+    total += sum(r * most for r, most in zip(reduced, program.upper, strict=True) if r < 0)
+    return Bound(-(-total >> SHIFT), [r >> SHIFT for r in reduced])

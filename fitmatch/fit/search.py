@@ -1,0 +1,335 @@
+"""The moves that a proof is made of: minimise a sum, a largest deviation or a spread, and keep it.
+
+A `Search` holds one kind: its *fields* (sets of pairs; every plan still in the running lies wholly inside at least one
+of them), its *limits* (a row for each level already proven) and the best plan known, its *choice*. Each move proves
+one level, keeps its value as a one-sided limit and drops the pairs that no plan of that value can use.
+"""
+
+from bisect import bisect_left
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from math import gcd
+
+from fitmatch.fit.candidates import Bore, Kind, Pair
+from fitmatch.fit.program import Program, exact_bound
+from fitmatch.fit.solve import Outcome, relax, solve
+from fitmatch.fit.stopping import Stop, Stopped
+
+Measure = Callable[[Pair], int]
+Choice = Counter[Pair]  # how often each pair is used
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """Over the whole plan, the sum of `measure` is at most `most`."""
+
+    measure: Measure
+    most: int
+
+
+class Search:
+    """The proof of one kind, level by level. `level` names the level in work; Stopped may leave any move."""
+
+    def __init__(self, kind: Kind, stop: Stop) -> None:
+        self.kind = kind
+        self.stop = stop
+        self.level = ""
+        self.fields: list[list[Pair]] = [[]]
+        self.limits: list[Limit] = []
+        self.must_fill = False  # every bore that has a pair is filled, wholly
+        self.choice: Choice = Counter()
+        self._to_fill = 0
+        self.inside_bores: list[Bore] = []  # bores with a pair inside their limits
+        self.outside: list[Pair] = []  # pairs outside their limits that may still be used
+        self.least_worst = 0  # no plan of the right levels 0 and 1 has a smaller worst |deviation|
+
+    # --- moves ---
+
+    def minimise(self, level: str, measure: Measure) -> int:
+        """Prove the smallest total of `measure` and keep it."""
+        self.level = level
+        best = self._total(measure)
+        kept: list[tuple[int, list[Pair]]] = []
+        for field in self.fields:
+            try:
+                found = self._minimise_in(field, measure, best)
+            except Stopped as stopped:
+                bound = stopped.bound if len(self.fields) == 1 else None
+                raise Stopped(bound) from None
+            if found is not None:
+                best = found[0]
+                kept.append(found)
+        self.fields = [field for value, field in kept if value == best]
+        self.limits.append(Limit(measure, best))
+        return best
+
+    def narrow_worst(self, level: str, least: int = 0) -> int:
+        """Prove the smallest worst |deviation| of the pairs inside their limits, known to be no less than `least`,
+        and keep it."""
+        self.level = level
+        best = max((abs(p.deviation_nm) for p in self.choice if p.inside), default=0)
+        ranked = sorted(((max(least, self._worst_at_least(f)), i) for i, f in enumerate(self.fields)))
+        for at_least, i in ranked:
+            low = at_least
+            while low < best:
+                # Bisect over the deviations that occur, and jump to the worst of each plan that is found.
+                values = sorted({v for p in self.fields[i] if p.inside and low <= (v := abs(p.deviation_nm)) < best})
+                if not values:
+                    break
+                middle = values[0] if values[0] == at_least else values[len(values) // 2]
+                try:
+                    found = self.feasible([p for p in self.fields[i] if not p.inside or abs(p.deviation_nm) <= middle])
+                except Stopped:
+                    raise Stopped(min(low, best)) from None
+                if found is None:
+                    low = middle + 1
+                else:
+                    self.choice = found
+                    best = max((abs(p.deviation_nm) for p in found if p.inside), default=0)
+        self.fields = [
+            [p for p in self.fields[i] if not p.inside or abs(p.deviation_nm) <= best]
+            for least_, i in ranked
+            if least_ <= best
+        ]
+        return best
+
+    def narrow_spread(self, level: str, slack: int = 0) -> int:
+        """Prove the smallest spread over the fields and keep it, widened by `slack`."""
+        self.level = level
+        return self._spread([(_Listed(field), slack) for field in self.fields])
+
+    def narrow_spread_everywhere(self, level: str, source: "Source", slack: int) -> int:
+        """The same over all that `source` can give, which need not be listed beforehand."""
+        self.level = level
+        return self._spread([(source, slack)])
+
+    def feasible(self, field: list[Pair]) -> Choice | None:
+        """A plan from these pairs within all limits, or None where there is none; raises Stopped."""
+        if self.must_fill and len({p.bore.index for p in field}) < self._to_fill:
+            return None
+        model = _Model(self, field)
+        # A relaxation that comes out whole is a plan, at a fraction of the cost of a search.
+        cost = model.cost(lambda p: p.inside * p.deviation_nm**2)
+        relaxed = relax(model.program, cost, self.stop)
+        x = None if relaxed is None else model.whole(relaxed.x)
+        if x is None:
+            answer = solve(model.program, [0] * len(model.program.upper), self.stop)
+            if answer.outcome is Outcome.INFEASIBLE:
+                return None
+            if answer.x is None:
+                raise Stopped
+            x = answer.x
+        return model.choice(x)
+
+    def within(self, low: int, high: int) -> list[Pair]:
+        """The pairs outside their limits that may still be used, and those inside with a deviation from low to high."""
+        return [*self.outside, *_inside(self.kind, self.inside_bores, low, high)]
+
+    def require_full(self) -> None:
+        """From here on every bore that has a pair in the fields is filled wholly."""
+        self.must_fill = True
+        self._to_fill = len({p.bore.index for field in self.fields for p in field})
+
+    # --- details ---
+
+    def _total(self, measure: Measure) -> int:
+        return sum(measure(pair) * times for pair, times in self.choice.items())
+
+    def _worst_at_least(self, field: list[Pair]) -> int:
+        """No plan of this field has a smaller worst |deviation|."""
+        if not self.must_fill:
+            return 0
+        best: dict[int, int] = {}
+        for p in field:
+            value = abs(p.deviation_nm) if p.inside else 0
+            best[p.bore.index] = min(best.get(p.bore.index, value), value)
+        return max(best.values(), default=0)
+
+    def _minimise_in(self, field: list[Pair], measure: Measure, cutoff: int) -> tuple[int, list[Pair]] | None:
+        """The smallest total in this field and the pairs that reach it; None where it is above `cutoff`."""
+        mine = self.choice.keys() <= set(field)
+        cheapest = self._cheapest(field, measure)
+        if mine and self.must_fill and sum(p.bore.count * measure(p) for p in cheapest.values()) == cutoff:
+            return cutoff, [p for p in field if measure(p) == measure(cheapest[p.bore.index])]
+        model = _Model(self, field)
+        cost = model.cost(measure)
+        scale = gcd(*cost) or 1
+        cost = [c // scale for c in cost]
+        most = cutoff // scale
+        relaxed = relax(model.program, cost, self.stop)
+        least: int | None = None
+        reduced = [0] * len(cost)
+        if relaxed is not None:
+            proof = exact_bound(model.program, cost, relaxed.multipliers)
+            least, reduced = proof.least, proof.reduced
+            if least > most:
+                return None
+            x = model.whole(relaxed.x)
+            if x is not None and _dot(cost, x) <= most:
+                self.choice = model.choice(x)
+                mine, most = True, _dot(cost, x)
+        if not (mine and least == most):
+            near = [p for j, p in enumerate(field) if least is None or least + reduced[j] <= most]
+            smaller = _Model(self, near)
+            cost_near = [c // scale for c in smaller.cost(measure)]
+            hint = smaller.point(self.choice) if mine else None
+            answer = solve(smaller.program, cost_near, self.stop, hint)
+            if answer.outcome is Outcome.INFEASIBLE:
+                return None
+            value = None if answer.x is None else _dot(cost_near, answer.x)
+            if answer.x is not None and value is not None and value <= most:
+                self.choice = smaller.choice(answer.x)
+            if answer.outcome is not Outcome.OPTIMAL or value is None:
+                known = [b * scale for b in (least, answer.bound) if b is not None]
+                raise Stopped(max(known, default=None))
+            if value > most:
+                return None
+            most = value
+        return most * scale, [p for j, p in enumerate(field) if least is None or least + reduced[j] <= most]
+
+    def _cheapest(self, field: list[Pair], measure: Measure) -> dict[int, Pair]:
+        """Each bore's cheapest pair, the bore taken by itself; empty where bores may stay empty."""
+        best: dict[int, Pair] = {}
+        if self.must_fill:
+            for p in field:
+                if p.bore.index not in best or measure(p) < measure(best[p.bore.index]):
+                    best[p.bore.index] = p
+        return best
+
+    def _spread(self, sources: "list[tuple[Source, int]]") -> int:
+        """Slide windows over the deviations; each is a small feasibility program, most fall to a count."""
+        deviations = [p.deviation_nm for p in self.choice if p.inside]
+        if not deviations:
+            return 0
+        best = max(deviations) - min(deviations)
+        wanted = sum(times for p, times in self.choice.items() if p.inside)
+        for source, _ in sources:
+            for start in source.starts():
+                while best > 0 and source.reaches(start, start + best - 1) >= wanted:
+                    found = self.feasible(source.pairs(start, start + best - 1))
+                    if found is None:
+                        break
+                    deviations = [p.deviation_nm for p in found if p.inside]
+                    self.choice, best = found, max(deviations) - min(deviations)
+        self.fields = [
+            source.pairs(start, start + best + slack)
+            for source, slack in sources
+            for start in source.starts()
+            if source.reaches(start, start + best + slack) >= wanted
+        ]
+        return best
+
+
+class Source:
+    """Pairs by window of deviations, for the inside ones; pairs outside their limits always come along."""
+
+    def __init__(self, kind: Kind, outside: list[Pair], bores: list[Bore]) -> None:
+        self._kind = kind
+        self._outside = outside
+        self._bores = bores
+        self._values = {b.index: sorted(kind.deviations(b)) for b in bores}
+        self._counts = {b.index: b.count for b in bores}
+
+    def starts(self) -> list[int]:
+        """Every deviation that a window may begin with, those near the target first."""
+        return sorted({v for values in self._values.values() for v in values}, key=lambda v: (abs(v), v))
+
+    def reaches(self, low: int, high: int) -> int:
+        """How many positions have a pair in the window, each taken by itself."""
+        count = 0
+        for index, values in self._values.items():
+            at = bisect_left(values, low)
+            if at < len(values) and values[at] <= high:
+                count += self._counts[index]
+        return count
+
+    def pairs(self, low: int, high: int) -> list[Pair]:
+        return [*self._outside, *_inside(self._kind, self._bores, low, high)]
+
+
+class _Listed(Source):
+    """A field that is already listed."""
+
+    def __init__(self, field: list[Pair]) -> None:
+        self._field = field
+        values: dict[int, set[int]] = {}
+        self._counts = {}
+        for p in field:
+            if p.inside:
+                values.setdefault(p.bore.index, set()).add(p.deviation_nm)
+                self._counts[p.bore.index] = p.bore.count
+        self._values = {index: sorted(found) for index, found in values.items()}
+
+    def pairs(self, low: int, high: int) -> list[Pair]:
+        return [p for p in self._field if not p.inside or low <= p.deviation_nm <= high]
+
+
+class _Model:
+    """A field as an integer program: one variable per pair, and one for the side of the thicker halves where they must
+    all lie alike."""
+
+    def __init__(self, search: Search, field: list[Pair]) -> None:
+        self.program = program = Program()
+        self._field = field
+        by_bore: dict[int, list[int]] = {}
+        use: dict[int, list[tuple[int, int]]] = {}
+        for j, p in enumerate(field):
+            twice = p.upper is p.lower
+            program.variable(min(p.bore.count, p.upper.count // 2 if twice else min(p.upper.count, p.lower.count)))
+            by_bore.setdefault(p.bore.index, []).append(j)
+            use.setdefault(p.upper.index, []).append((j, 2 if twice else 1))
+            if not twice:
+                use.setdefault(p.lower.index, []).append((j, 1))
+
+        for columns in by_bore.values():
+            count = field[columns[0]].bore.count
+            program.row([(j, 1) for j in columns], count if search.must_fill else None, count)
+
+        classes = search.kind.classes
+        for index, terms in use.items():
+            # Where the bores that can use a class are no more than its shells, the row could never bind.
+            users = {field[j].bore.index: field[j].bore.count for j, _ in terms}
+            if sum(users.values()) * max(a for _, a in terms) > classes[index].count:
+                program.row(terms, None, classes[index].count)
+
+        for limit in search.limits:
+            terms = [(j, a) for j, p in enumerate(field) if (a := limit.measure(p))]
+            program.row(terms, None, limit.most)
+
+        if search.kind.one_thick_side:
+            side = program.variable(1)
+            for columns in by_bore.values():
+                count = field[columns[0]].bore.count
+                upper = [(j, 1) for j in columns if field[j].thick > 0]
+                lower = [(j, 1) for j in columns if field[j].thick < 0]
+                program.row([*upper, (side, -count)], None, 0)
+                program.row([*lower, (side, count)], None, count)
+
+    def cost(self, measure: Measure) -> list[int]:
+        return [measure(p) for p in self._field] + [0] * (len(self.program.upper) - len(self._field))
+
+    def choice(self, x: Sequence[int]) -> Choice:
+        return Counter({p: n for p, n in zip(self._field, x, strict=False) if n})
+
+    def whole(self, x: Sequence[float]) -> list[int] | None:
+        """The point in whole numbers, if it is one and the program allows it."""
+        rounded = [round(v) for v in x]
+        if any(abs(v - r) > 1e-6 for v, r in zip(x, rounded, strict=True)):
+            return None
+        return rounded if self.program.allows(rounded) else None
+
+    def point(self, choice: Choice) -> list[int] | None:
+        """The pairs' values of a plan as a hint; None where the side would have to be guessed."""
+        if len(self.program.upper) > len(self._field):
+            return None
+        return [choice[p] for p in self._field]
+
+
+def _inside(kind: Kind, bores: list[Bore], low: int, high: int) -> Iterator[Pair]:
+    for b in bores:
+        yield from kind.pairs(b, max(b.inside_low, b.ideal - high), min(b.inside_high, b.ideal - low))
+
+
+def _dot(cost: Sequence[int], x: Sequence[int]) -> int:
+    return sum(c * v for c, v in zip(cost, x, strict=True))

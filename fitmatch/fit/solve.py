@@ -1,0 +1,136 @@
+"""The only module that knows OR-Tools: integer programs to CP-SAT, their relaxations to GLOP, both through `pywraplp`.
+
+`pywraplp` starts in a fraction of the time that the CP-SAT Python layer takes, which imports pandas. Its traps are
+handled here: statuses are told apart, the sum of an objective stays below 2**53 (it travels as a float), parameters are
+checked, one worker and a fixed seed make the search repeatable, and the solve runs in a thread so that Ctrl-C reaches
+the caller's signal handler and can interrupt it without losing the best point found.
+"""
+
+import math
+import threading
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import Enum, auto
+from typing import Any
+
+from ortools.linear_solver import pywraplp
+
+from fitmatch.fit.program import Program
+from fitmatch.fit.stopping import Stop, Stopped
+from fitmatch.problems import FaultInFitmatch
+
+_LARGEST_EXACT_FLOAT = 2**53
+# Probing and symmetry detection cost more than they save on programs of this size.
+_PARAMETERS = "num_workers:1,random_seed:{seed},catch_sigint_signal:false,cp_model_probing_level:0,symmetry_level:0"
+_SEEDS = (7, 1789)
+
+
+class Outcome(Enum):
+    OPTIMAL = auto()
+    FEASIBLE = auto()  # stopped with a point in hand
+    INFEASIBLE = auto()
+    UNKNOWN = auto()  # stopped without one
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """`x` and `bound` are None where the outcome has none; `bound` is a proven lower bound of the cost."""
+
+    outcome: Outcome
+    x: list[int] | None = None
+    bound: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Relaxation:
+    """Values of the relaxed program and one multiplier per row; floats, to be checked before anything rests on them."""
+
+    x: list[float]
+    multipliers: list[float]
+
+
+def solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int] | None = None) -> Answer:
+    """Minimise exactly. A verdict "infeasible" is asked for twice, with another seed, before it is believed."""
+    if sum(abs(c) * most for c, most in zip(cost, program.upper, strict=True)) >= _LARGEST_EXACT_FLOAT:
+        raise FaultInFitmatch("an objective is too large to be exact")
+    answer = _solve(program, cost, stop, hint, _SEEDS[0])
+    if answer.outcome is Outcome.INFEASIBLE and _solve(program, cost, stop, hint, _SEEDS[1]).outcome not in (
+        Outcome.INFEASIBLE,
+        Outcome.UNKNOWN,
+    ):
+        raise FaultInFitmatch("the solver contradicts itself")
+    return answer
+
+
+def _solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int] | None, seed: int) -> Answer:
+    solver, variables, _rows = _load("SAT", program, cost)
+    if not solver.SetSolverSpecificParametersAsString(_PARAMETERS.format(seed=seed)):
+        raise FaultInFitmatch("the solver does not know its parameters")
+    seconds = stop.seconds_left()
+    if seconds is not None:
+        solver.SetTimeLimit(max(1, int(seconds * 1000)))
+    if hint is not None:
+        solver.SetHint(variables, list(hint))
+
+    status: list[int] = []
+    finished = threading.Event()
+
+    def work() -> None:
+        try:
+            status.append(solver.Solve())
+        finally:
+            finished.set()
+
+    thread = threading.Thread(target=work)
+    stop.watch(solver.InterruptSolve)
+    thread.start()
+    finished.wait()
+    thread.join()
+    stop.watch(None)
+
+    result = status[0] if status else pywraplp.Solver.ABNORMAL
+    if result == pywraplp.Solver.INFEASIBLE:
+        return Answer(Outcome.INFEASIBLE)
+    if result == pywraplp.Solver.NOT_SOLVED:
+        return Answer(Outcome.UNKNOWN)  # BestBound() is rubbish here
+    if result not in (pywraplp.Solver.OPTIMAL, pywraplp.Solver.FEASIBLE):
+        raise FaultInFitmatch(f"the solver refuses the program (status {result})")
+    x = [round(v.solution_value()) for v in variables]
+    if not program.allows(x):
+        raise FaultInFitmatch("the solver's answer breaks the program's own rows")
+    outcome = Outcome.OPTIMAL if result == pywraplp.Solver.OPTIMAL else Outcome.FEASIBLE
+    return Answer(outcome, x, math.ceil(solver.Objective().BestBound() - 1e-6))
+
+
+def relax(program: Program, cost: Sequence[int], stop: Stop) -> Relaxation | None:
+    """The linear relaxation; None where GLOP finds no optimum, which proves nothing by itself."""
+    if stop.requested:
+        raise Stopped
+    solver, variables, rows = _load("GLOP", program, cost)
+    seconds = stop.seconds_left()
+    if seconds is not None:
+        solver.SetTimeLimit(max(1, int(seconds * 1000)))
+    if solver.Solve() != pywraplp.Solver.OPTIMAL:
+        return None
+    return Relaxation([v.solution_value() for v in variables], [row.dual_value() for row in rows])
+
+
+def _load(backend: str, program: Program, cost: Sequence[int]) -> tuple[Any, list[Any], list[Any]]:
+    solver = pywraplp.Solver.CreateSolver(backend)
+    infinity = solver.infinity()
+    make = solver.IntVar if backend == "SAT" else solver.NumVar
+    variables = [make(0, most, "") for most in program.upper]
+    rows = []
+    for row in program.rows:
+        low = -infinity if row.low is None else row.low
+        high = infinity if row.high is None else row.high
+        constraint = solver.RowConstraint(low, high, "")
+        for j, a in row.terms:
+            constraint.SetCoefficient(variables[j], a)
+        rows.append(constraint)
+    objective = solver.Objective()
+    for variable, c in zip(variables, cost, strict=True):
+        if c:
+            objective.SetCoefficient(variable, c)
+    objective.SetMinimization()
+    return solver, variables, rows

@@ -1,0 +1,41 @@
+"""A time limit and a wish to stop, shared by everything that works on one answer."""
+
+import time
+from collections.abc import Callable
+
+
+class Stopped(Exception):
+    """Time ran out, or somebody asked to stop, before the work in hand was proven."""
+
+    def __init__(self, bound: int | None = None) -> None:
+        super().__init__("stopped before the proof was complete")
+        self.bound = bound  # what the level in work cannot be better than
+
+
+class Stop:
+    """Counts from its making; `request()` may be called from a signal handler."""
+
+    def __init__(self, seconds: float | None = None) -> None:
+        self._end = None if seconds is None else time.monotonic() + seconds
+        self._interrupt: Callable[[], object] | None = None
+        self.requested = False
+
+    def request(self) -> None:
+        self.requested = True
+        if self._interrupt is not None:
+            self._interrupt()
+
+    def watch(self, interrupt: Callable[[], object] | None) -> None:
+        """Name what `request()` must interrupt just now; None for nothing."""
+        self._interrupt = interrupt
+
+    def seconds_left(self) -> float | None:
+        """None without a limit; raises Stopped when there is no time left or a stop was requested."""
+        if self.requested:
+            raise Stopped
+        if self._end is None:
+            return None
+        left = self._end - time.monotonic()
+        if left <= 0:
+            raise Stopped
+        return left

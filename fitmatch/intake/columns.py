@@ -1,0 +1,249 @@
+"""Which columns a table has: known ones by name with their units, faults in the header, and rows ready for use."""
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Final
+
+from fitmatch.intake.findings import LAST, Findings, Paper
+from fitmatch.intake.names import one_slip_away
+from fitmatch.intake.tables import UNREAD, Row, Table
+from fitmatch.lengths import LengthError, unit_factor
+from fitmatch.parts import SIDES
+
+OFTEN_MATCHED: Final[tuple[str, ...]] = ("flange", "chamfer")  # matched whenever either file has them
+MATCHED_IF_ASKED: Final[tuple[str, ...]] = ("width", "od")  # matched when positions.csv has them
+SHELL_LABELS: Final[tuple[str, ...]] = ("grade", "family", "series", "condition")  # a position may ask for them by rule
+
+_HEADER: Final = re.compile(r"(.*?)\s*\[([^\[\]]*)\]", re.DOTALL)
+_NUMBERED: Final = re.compile(r"(.+)_[0-9]+", re.DOTALL)
+_UNREAD_TEXTS: Final = {
+    "date-cell": "the cell holds a date or a time; format it as text and type it again",
+    "formula-without-value": "the formula's result was not saved; let the workbook calculate and save it again",
+    "error-cell": "the cell shows an error; mend its formula or type the value",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """The columns that one kind of file can have."""
+
+    name: str
+    needed: tuple[str, ...]  # a feature in `readings` may stand there numbered instead
+    optional: tuple[str, ...]
+    readings: tuple[str, ...]
+    lengths: frozenset[str]
+    unsupported: frozenset[str]
+
+
+POSITION_FORM: Final = Form(
+    name="positions",
+    needed=("position", "kind", "journal", "housing_bore"),
+    optional=("target", "min", "max", "seating", "upper", "lower", "pin", "accept", "note"),
+    readings=("journal", "housing_bore"),
+    lengths=frozenset(("journal", "housing_bore", "target", "min", "max", "seating")),
+    unsupported=frozenset(
+        (
+            "offset",
+            "gauge",
+            "journal_gauge",
+            "housing_bore_gauge",
+            "confirmed",
+            "journal_confirmed",
+            "housing_bore_confirmed",
+        )
+    ),
+)
+SHELL_FORM: Final = Form(
+    name="shell",
+    needed=("shell", "kind", "half", "wall"),
+    optional=("box", *SHELL_LABELS, "coating", "measured", "hold", "note"),
+    readings=("wall",),
+    lengths=frozenset(("wall", "coating")),
+    unsupported=frozenset(("gauge", "wall_gauge", "confirmed", "wall_confirmed")),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    name: str
+    index: int
+    unit: str | None = None  # named in the header
+
+
+@dataclass(slots=True)
+class Columns:
+    """The columns of one table. In its rows, cell `blank` is always empty and cell `unread` always unreadable: a column
+    that is not there reads like an empty one, and one whose lack was reported like a cell that was reported."""
+
+    known: dict[str, Column]
+    readings: dict[str, list[Column]]
+    ignored: set[str]  # columns nobody asked for
+    blank: int
+    unread: int
+    lacking: set[str]
+    bad_units: set[str]  # columns whose header names a unit that will not do
+
+    def index(self, name: str) -> int:
+        """Where to find a column's cells."""
+        if name in self.known:
+            return self.known[name].index
+        return self.unread if name in self.lacking else self.blank
+
+    def order(self, name: str) -> int:
+        """A column's place in its row, for sorting problems."""
+        return self.known[name].index + 1 if name in self.known else LAST
+
+
+def split_header(cell: str) -> tuple[str, str | None]:
+    """A header cell as a name without regard to case, and the unit it names."""
+    text = cell.strip()
+    match = _HEADER.fullmatch(text)
+    if match is None:
+        return text.casefold(), None
+    return match.group(1).strip().casefold(), match.group(2).strip()
+
+
+def per_half(names: Iterable[str]) -> list[str]:
+    """The columns in which a position can ask something of one half only."""
+    return [f"{name}_{side}" for name in names for side in SIDES]
+
+
+def names_in(table: Table) -> set[str]:
+    """The names in a table's header."""
+    return {split_header(cell)[0] for cell in table.header} - {""}
+
+
+def understand(
+    table: Table, form: Form, other: Form, further: Iterable[str], findings: Findings, *, inch_job: bool
+) -> Columns:
+    """Find the columns of `form` and the `further` ones in a table's header, and note every fault in it.
+
+    `other` is the form of the other kind of file. The table's rows get two cells more, as `Columns` says.
+    """
+    paper, row = table.paper, table.header_row
+    width = len(table.header)
+    further = tuple(further)
+    found = Columns({}, {feature: [] for feature in form.readings}, set(), width, width + 1, set(), set())
+    asked = dict.fromkeys((*form.needed, *form.optional, *further))
+    nameless: list[int] = []
+    slipped: set[str] = set()
+
+    for index, cell in enumerate(table.header):
+        name, unit = split_header(cell)
+        feature = _feature(name, form)
+        if not name:
+            nameless.append(index)
+            continue
+        if name in form.unsupported and name not in further:
+            findings.report(
+                "not-supported-yet", "this column is not supported yet; leave it out", paper, row, name, index + 1
+            )
+            continue
+        if name not in asked and feature is None:
+            fault = _stray(name, form, other, asked)
+            if fault is None:
+                found.ignored.add(name)
+            else:
+                code, text, meant = fault
+                slipped.add(meant)
+                findings.report(code, text, paper, row, name, index + 1)
+            continue
+        if name in found.known:
+            findings.report(
+                "repeated-column", "the column stands here twice; keep one of them", paper, row, name, index + 1
+            )
+            continue
+        try:
+            known_unit = _unit(unit, name in form.lengths or feature is not None, inch_job=inch_job)
+        except LengthError as error:
+            known_unit = None
+            found.bad_units.add(name)
+            findings.report("header-unit", str(error), paper, row, name, index + 1)
+        found.known[name] = Column(name, index, known_unit)
+        if feature is not None:
+            found.readings[feature].append(found.known[name])
+
+    _check_readings(found, paper, row, findings)
+    for name in form.needed:
+        if name not in found.known and not found.readings.get(name):
+            found.lacking.add(name)
+            if name not in slipped:
+                findings.report("missing-column", "the column is missing; add it", paper, row, name, LAST)
+    table.rows = _prepared(table, table.rows, found, nameless, findings)
+    return found
+
+
+def _feature(name: str, form: Form) -> str | None:
+    """The measured feature a column holds readings of."""
+    if name in form.readings:
+        return name
+    match = _NUMBERED.fullmatch(name)
+    return match.group(1) if match and match.group(1) in form.readings else None
+
+
+def _stray(name: str, form: Form, other: Form, asked: Iterable[str]) -> tuple[str, str, str] | None:
+    """What is wrong with a column nobody asked for: code, text, and the column that was meant; None if nothing is."""
+    elsewhere = {*other.needed, *other.optional, *other.unsupported}
+    if other is POSITION_FORM:
+        elsewhere.update(per_half((*OFTEN_MATCHED, *MATCHED_IF_ASKED)))
+    if name in elsewhere or _feature(name, other) is not None:
+        text = f"this column belongs to the {other.name} file; move it there or take it out"
+        return "misplaced-column", text, name
+    digits = name[len(name.rstrip("0123456789")) :] or "1"
+    numbered = [f"{feature}_{digits}" for feature in form.readings]
+    meant = one_slip_away(name, [*asked, *form.unsupported, *numbered])
+    if meant is None:
+        return None
+    text = f"no such column, and `{meant}` is a single slip away; write `{meant}`, or a name less like it"
+    return "misspelt-column", text, _feature(meant, form) or meant
+
+
+def _unit(unit: str | None, is_length: bool, *, inch_job: bool) -> str | None:
+    """The unit a header names, checked; raises LengthError."""
+    if unit is None:
+        return None
+    if not is_length:
+        raise LengthError(f"holds no lengths, yet its header names the unit `{unit}`; write the name alone")
+    unit_factor(unit, inch_job=inch_job)
+    return unit.lower()
+
+
+def _check_readings(found: Columns, paper: Paper, row: int, findings: Findings) -> None:
+    for feature, columns in found.readings.items():
+        numbered = [c.name for c in columns if c.name != feature]
+        if numbered and len(numbered) < len(columns):
+            findings.report(
+                "mixed-readings",
+                f"stands beside `{numbered[0]}`; number every column of readings: {feature}_1, {feature}_2 and so on",
+                paper,
+                row,
+                feature,
+                found.order(feature),
+            )
+
+
+def _prepared(
+    table: Table, rows: Iterator[Row], found: Columns, nameless: list[int], findings: Findings
+) -> Iterator[Row]:
+    """The table's rows with the two further cells; cells that matter and could not be read are reported here."""
+    tail = ("", UNREAD)
+    if not nameless and not table.may_be_unread:
+        for row, cells in rows:
+            cells += tail
+            yield row, cells
+        return
+    watched = [c for c in found.known.values() if c.name != "note"]
+    for row, cells in rows:
+        for index in [i for i in nameless if cells[i].strip()]:
+            nameless.remove(index)  # once is enough
+            text = f"column {index + 1} has cells from row {row} on but no name; name it or clear it"
+            findings.report("nameless-column", text, table.paper, table.header_row, order=index + 1)
+        for column in watched:
+            text = cells[column.index]
+            if text.startswith(UNREAD):
+                code = text[1:]
+                findings.report(code, _UNREAD_TEXTS[code], table.paper, row, column.name, column.index + 1)
+                cells[column.index] = UNREAD
+        cells += tail
+        yield row, cells

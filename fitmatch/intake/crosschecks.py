@@ -1,0 +1,176 @@
+"""What only shows when files are held together: locks, bores against journals, columns that keep every shell out."""
+
+from collections.abc import Iterable, Sequence
+
+from fitmatch.intake.columns import MATCHED_IF_ASKED, OFTEN_MATCHED, Columns, per_half
+from fitmatch.intake.findings import LAST, Findings, Paper, listed, shorten
+from fitmatch.intake.fits import shown
+from fitmatch.intake.names import one_slip_away
+from fitmatch.intake.positions import PositionRow
+from fitmatch.intake.settings import Settings
+from fitmatch.intake.shells import ShellPool
+from fitmatch.lengths import mean
+from fitmatch.parts import ANY, SIDES, Shell
+
+Key = tuple[str, str]
+
+
+def matched_columns(settings: Settings, in_positions: set[str], in_shells: set[str]) -> tuple[str, ...]:
+    """The columns in which shell and position must agree, by what the rules ask and the headers hold."""
+    asked = {
+        name for name in (*OFTEN_MATCHED, *MATCHED_IF_ASKED) if in_positions.intersection((name, *per_half([name])))
+    }
+    matched = [name for name in OFTEN_MATCHED if name in asked or name in in_shells]
+    matched += [name for name in MATCHED_IF_ASKED if name in asked]
+    return tuple(dict.fromkeys((*matched, *settings.match)))
+
+
+def check_rule_columns(settings: Settings, in_positions: set[str], in_shells: set[str]) -> None:
+    """Note columns named in [rules] that no file has; one that is mistyped in a header is reported there."""
+    for rule, columns, headers, where in (
+        ("match", settings.match, in_positions | in_shells, "no file has"),
+        ("same_in_bore", settings.rules.same_in_bore, in_shells, "no shell file has"),
+    ):
+        for column in columns:
+            names = (column, *per_half([column])) if rule == "match" else (column,)
+            if headers.intersection(names) or any(one_slip_away(header, names) for header in headers):
+                continue
+            text = f"{where} a column `{shorten(column)}`; add the column or mend the name"
+            settings.file.report("unknown-column", text, "rules", rule)
+
+
+def warn_of_unmatched(ignored: Iterable[str], in_shells: set[str], findings: Findings) -> None:
+    """Warn of columns that stand in both files and are not matched."""
+    for column in sorted(set(ignored) & in_shells):
+        findings.warnings.append(
+            f"positions and shells both have a column `{shorten(column)}`, and it is not matched; "
+            f"name it in [rules] match if they must agree in it"
+        )
+
+
+def check_bores(rows: Sequence[PositionRow], paper: Paper, columns: Columns, unit: str, findings: Findings) -> None:
+    """Every housing bore must be greater than its journal."""
+    for row in rows:
+        if not (row.sizes_sound and row.journal and row.housing_bore):
+            continue
+        journal, bore = mean(row.journal), mean(row.housing_bore)
+        if bore <= journal:
+            column = columns.readings["housing_bore"][0].name
+            text = f"{shown(bore, unit)} is not greater than the journal {shown(journal, unit)}"
+            todo = "check both, and whether they were swapped"
+            findings.report("bore-not-greater", f"{text}; {todo}", paper, row.row, column, columns.order(column))
+
+
+class LockCheck:
+    """Finds the shells that positions lock, and notes every lock that cannot hold."""
+
+    def __init__(self, paper: Paper, columns: Columns, pool: ShellPool, findings: Findings) -> None:
+        self._paper = paper
+        self._columns = columns
+        self._pool = pool
+        self._findings = findings
+        self._used: dict[Key, str] = {}
+
+    def resolve(self, rows: Sequence[PositionRow]) -> list[dict[str, Key]]:
+        """For each row, the shell locked in each side."""
+        wanted = {cell.rpartition("/")[2].strip() for row in rows for cell in row.locks.values()}
+        named: dict[str, dict[Key, Shell]] = {}
+        if wanted:
+            for shell in self._pool.shells:
+                if shell.name in wanted:
+                    named.setdefault(shell.name, {}).setdefault(shell.key, shell)
+        return [self._resolve_row(row, named) for row in rows]
+
+    def _resolve_row(self, row: PositionRow, named: dict[str, dict[Key, Shell]]) -> dict[str, Key]:
+        found: dict[str, Key] = {}
+        for side, cell in row.locks.items():
+            shell = self._find(row, side, cell, named)
+            if shell is not None:
+                self._check(row, side, shell)
+                found[side] = shell.key
+        return found
+
+    def _find(self, row: PositionRow, side: str, cell: str, named: dict[str, dict[Key, Shell]]) -> Shell | None:
+        *boxes, name = (part.strip() for part in cell.split("/"))
+        if len(boxes) > 1 or not name or boxes == [""]:
+            self._report("bad-name", f"`{shorten(cell)}` names no shell; write NAME or BOX/NAME", row, side)
+            return None
+        shells = named.get(name, {})
+        fitting = [shell for shell in shells.values() if not boxes or shell.box == boxes[0]]
+        if len(fitting) == 1:
+            return fitting[0]
+        if fitting:
+            places = _boxes(fitting)
+            text = f"shell `{shorten(name)}` is in {places}; write BOX/NAME, such as {fitting[0].box}/{name}"
+            self._report("lock-ambiguous", text, row, side)
+        elif self._pool.complete:  # otherwise it may be in what could not be read
+            text = f"there is no shell `{shorten(cell)}`"
+            todo = f"that name is in {_boxes(list(shells.values()))}" if shells else "write NAME or BOX/NAME of a shell"
+            self._report("lock-unknown", f"{text}; {todo}", row, side)
+        return None
+
+    def _check(self, row: PositionRow, side: str, shell: Shell) -> None:
+        name = f"shell `{shorten(shell.box)}/{shorten(shell.name)}`"
+        if shell.key in self._used:
+            text = f"{name} is locked in {self._used[shell.key]} already; lock another shell in one of the two"
+            self._report("lock-twice", text, row, side)
+        self._used.setdefault(shell.key, f"the {side} half of {row.name or 'a position'} (row {row.row})")
+        if row.kind_known and shell.kind and shell.kind != row.kind:
+            text = f"{name} is of kind `{shell.kind}`, not `{row.kind}`; lock a shell of the position's kind"
+            self._report("lock-wrong-kind", text, row, side)
+        if shell.half and shell.half not in (side, "either"):
+            text = f"{name} is for the {shell.half} half; lock it there, or lock a shell for the {side} half"
+            self._report("lock-wrong-half", text, row, side)
+        if shell.hold is not None:
+            text = f"{name} is on hold (`{shorten(shell.hold)}`); clear its hold or lock another shell"
+            self._report("lock-held", text, row, side)
+
+    def _report(self, code: str, text: str, row: PositionRow, side: str) -> None:
+        self._findings.report(code, text, self._paper, row.row, side, self._columns.order(side))
+
+
+def _boxes(shells: Sequence[Shell]) -> str:
+    """The boxes of some shells, for a message."""
+    boxes = [f"`{shorten(shell.box)}`" for shell in shells]
+    return (
+        f"box {boxes[0]}" if len(boxes) == 1 else "boxes " + listed(boxes if len(boxes) < 6 else [*boxes[:5], "others"])
+    )
+
+
+def check_agreement(
+    rows: Sequence[PositionRow], pool: ShellPool, matched: tuple[str, ...], paper: Paper, findings: Findings
+) -> None:
+    """Note a matched column that keeps every shell of a kind out of every position.
+
+    That is a slip in writing, not a lack of parts. Locked halves are left aside, as a lock outranks the column.
+    """
+    marks: dict[tuple[str, str], set[tuple[str, ...]]] = {}
+    for shell in pool.shells:
+        marks.setdefault((shell.kind, shell.half), set()).add(shell.marks)
+    for kind in dict.fromkeys(row.kind for row in rows if row.kind_known):
+        asking = [row for row in rows if row.kind == kind]
+        for place, column in enumerate(matched):
+            asked: set[str] = set()
+            offered: set[str] = set()
+            agreed = False
+            for side in SIDES:
+                wants = {row.wants[side][place] for row in asking if side not in row.locks}
+                marked = {m[place] for half in (side, "either") for m in marks.get((kind, half), ())}
+                agreed = agreed or _any_agree(wants, marked)
+                if wants and marked:
+                    asked |= wants
+                    offered |= marked
+            if asked and not agreed:
+                text = f"keeps every {kind} shell out of every {kind} position: they ask for {_cells(asked)}"
+                todo = f"shells have {_cells(offered)}; write both alike, or `any`"
+                findings.report("nothing-agrees", f"{text}, {todo}", paper, None, column, LAST + place)
+
+
+def _any_agree(some: set[str], others: set[str]) -> bool:
+    """Whether any cell of one set agrees with any of the other, as `parts.marks_agree` has it."""
+    return bool(some and others) and bool(some & others or ANY in some or ANY in others)
+
+
+def _cells(cells: set[str]) -> str:
+    shown_cells = [f"`{shorten(cell)}`" if cell else "nothing" for cell in sorted(cells)]
+    return listed(shown_cells if len(shown_cells) < 6 else [*shown_cells[:5], "others"])

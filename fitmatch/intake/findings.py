@@ -1,0 +1,54 @@
+"""What reading turns up, collected while it goes on: mistakes, warnings, and whether a number had to be rounded."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+from fitmatch.intake.catalogue import CODES
+from fitmatch.problems import Problem
+
+# Order of the files in a report: job.toml, positions, shell files as they are read.
+SETTINGS, POSITIONS, SHELLS = 0, 1, 2
+
+LAST: Final = 1_000_000  # orders what belongs to no column of its own behind those that do
+
+
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """A file of the job: its path as the user knows it, and its place in reading order."""
+
+    name: str
+    rank: tuple[int, ...]
+
+
+@dataclass(slots=True)
+class Findings:
+    """Collects mistakes and warnings."""
+
+    problems: list[Problem] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+    first_rounded: str | None = None  # place and text of the first number finer than a nanometre
+
+    def report(
+        self, code: str, text: str, paper: Paper, row: int | None = None, column: str | None = None, order: int = 0
+    ) -> None:
+        """Note one mistake; `order` is the column's place in its row."""
+        assert code in CODES, code
+        self.problems.append(Problem(code, text, paper.name, row, column, (*paper.rank, row or 0, order)))
+
+    def rounded(self, text: str, paper: Paper, row: int | None, column: str) -> None:
+        """Note that a number is finer than a nanometre; the first one stands for all."""
+        if self.first_rounded is None:
+            place = paper.name if row is None else f"{paper.name}:{row}"
+            self.first_rounded = f"{place}: {column}: `{text.strip()}`"
+
+
+def listed(words: Sequence[str], last: str = "and") -> str:
+    """`a, b and c`."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}"
+
+
+def shorten(text: str) -> str:
+    """What was read, fit for one line of a message."""
+    shown = "".join(c if c.isprintable() else "?" for c in text.strip())
+    return shown if len(shown) <= 40 else shown[:37] + "..."

@@ -1,0 +1,152 @@
+"""The `[fit.KIND]` tables to fits, and what their targets come to."""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import Final
+
+from fitmatch.intake.names import slips
+from fitmatch.intake.quantities import LIMIT, SEATING, TARGET
+from fitmatch.intake.values import Values
+from fitmatch.lengths import LengthError, exact, parse_number, round_half_even
+from fitmatch.parts import Fit
+
+_KEYS: Final = ("target", "target_ratio", "min", "max", "seating", "family")
+_AIMS: Final = ("target", "target_ratio", "min", "max")
+_LATER_KEYS: Final = ("want_min", "want_max", "seating_u")
+
+# A target from a ratio is rounded to what can be measured: half a tenth, or a micrometre.
+RATIO_STEP_NM: Final = {"in": 1_270, "mm": 1_000}
+
+
+@dataclass(frozen=True, slots=True)
+class FitTable:
+    """One `[fit.KIND]`: the fit, which of `_AIMS` were written, and whether its targets and limits can be relied on."""
+
+    fit: Fit
+    given: frozenset[str] = frozenset()
+    sound: bool = False
+
+    def gives_target(self, own: Collection[str]) -> bool:
+        """Whether these keys, with those a position has of its own, give it a target."""
+        keys = self.given | set(own)
+        return bool(keys & {"target", "target_ratio"}) or {"min", "max"} <= keys
+
+
+def read_fits(values: Values) -> dict[str, FitTable]:
+    """The fits by kind; one that is no table at all is there as well, as its kind is known."""
+    tables: dict[str, FitTable] = {}
+    for kind in values.kinds(("fit",), None):
+        path = ("fit", kind)
+        values.refuse_unknown(path, _KEYS, _LATER_KEYS)
+        tables[kind] = _fit(values, kind)
+    if values.document.get("fit", {}) == {}:
+        values.report("no-fit", "there is no [fit.KIND] table; write one for each kind, such as [fit.rod]", "fit")
+    return tables
+
+
+def _fit(values: Values, kind: str) -> FitTable:
+    path = ("fit", kind)
+    if not isinstance(values.document["fit"][kind], dict):
+        return FitTable(Fit(kind), frozenset(_AIMS))  # what is no table was reported, and may have held anything
+    # A key that is a slip away from one of these was reported, and that one is not missing besides.
+    given = frozenset(aim for aim in _AIMS for key in values.table(path) if slips(key, aim) <= 1)
+    target = values.length((*path, "target"), TARGET)
+    low = values.length((*path, "min"), LIMIT)
+    high = values.length((*path, "max"), LIMIT)
+    ratio = _ratio(values, kind)
+    seating = values.length((*path, "seating"), SEATING)
+    families = values.texts((*path, "family"), 'write a list of families, such as ["A12"]')
+    if families == ():
+        values.report(
+            "empty-cell", "is empty, so that no shell would fit; name a family or leave it out", *path, "family"
+        )
+    read = {"target": target, "min": low, "max": high, "target_ratio": ratio}
+    sound = values.unit is not None and all(value is not None for key, value in read.items() if key in given)
+    if {"target", "target_ratio"} <= values.table(path).keys():
+        values.report("two-targets", "stands beside target; keep one of the two", *path, "target_ratio")
+        sound = False
+    elif sound:
+        sound = _limits_agree(values, kind, target, low, high)
+    if (
+        target is None
+        and "target" not in given
+        and "target_ratio" not in given
+        and low is not None
+        and high is not None
+    ):
+        target = middle(low, high)
+    fit = Fit(
+        kind=kind,
+        target_nm=target,
+        target_ratio=ratio,
+        min_nm=low,
+        max_nm=high,
+        seating_nm=seating or 0,
+        family=tuple(dict.fromkeys(f.strip().casefold() for f in families)) if families else None,
+    )
+    return FitTable(fit, given, sound)
+
+
+def _ratio(values: Values, kind: str) -> str | None:
+    """The text of target_ratio, a number above zero."""
+    path = ("fit", kind, "target_ratio")
+    text = values.number(path)
+    if text is None:
+        return None
+    try:
+        digits, _ = parse_number(text)
+    except LengthError as error:
+        values.report("not-a-number", str(error), *path)
+        return None
+    if digits <= 0:
+        what = f"`{text[:40]}` is not more than zero; write clearance per unit of journal diameter, such as 0.001"
+        values.report("not-positive", what, *path)
+        return None
+    return text
+
+
+def _limits_agree(values: Values, kind: str, target: int | None, low: int | None, high: int | None) -> bool:
+    """Whether min <= target <= max within one table; what is not there agrees with everything."""
+    path = ("fit", kind)
+    assert values.unit is not None
+    if low is not None and high is not None and low > high:
+        text = f"min {shown(low, values.unit)} is above max {shown(high, values.unit)}; swap or mend them"
+        values.report("limits-crossed", text, *path, "min")
+        return False
+    if target is not None:
+        fault = outside(target, low, high, values.unit)
+        if fault is not None:
+            values.report("target-outside-limits", fault, *path, "target")
+            return False
+    return True
+
+
+def outside(target: int, low: int | None, high: int | None, unit: str) -> str | None:
+    """In which way a target lies outside its limits; None if it does not."""
+    if low is not None and target < low:
+        return f"target {shown(target, unit)} is below min {shown(low, unit)}; min <= target <= max must hold"
+    if high is not None and target > high:
+        return f"target {shown(target, unit)} is above max {shown(high, unit)}; min <= target <= max must hold"
+    return None
+
+
+def shown(nm: int, unit: str) -> str:
+    """A length for a message, in the job's unit."""
+    return f"{exact(2 * nm, unit)} {unit}"
+
+
+def middle(low: int, high: int) -> int:
+    """The middle of min and max, rounded once."""
+    return round_half_even(low + high, 2)
+
+
+def from_ratio(ratio: str, journal_readings: tuple[int, ...], unit: str) -> int:
+    """ratio x the exact mean journal, rounded once to the step of the job's unit."""
+    digits, exponent = parse_number(ratio)
+    step = RATIO_STEP_NM[unit]
+    above, below = digits * sum(journal_readings), len(journal_readings) * step
+    if exponent >= 0:
+        above *= 10**exponent
+    else:
+        below *= 10**-exponent
+    return step * round_half_even(above, below)

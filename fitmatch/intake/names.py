@@ -1,0 +1,60 @@
+"""Names: what they may hold, and which known name a mistyped one is nearest to."""
+
+from collections.abc import Iterable
+from typing import Final
+from unicodedata import category
+
+_UNSEEN: Final = frozenset(("Cc", "Cf", "Cs", "Zl", "Zp"))
+LONGEST_NAME: Final = 200  # longer ones fit no card, and are most likely text that slipped into the wrong column
+
+
+def fault_in_name(name: str) -> str | None:
+    """What keeps `name` from naming a shell, box, position or kind, and what to do; None if nothing does."""
+    if len(name) > LONGEST_NAME:
+        return f"`{_visible(name)}` is {len(name)} characters long; write a name of at most {LONGEST_NAME}"
+    if "/" in name:
+        return f"`{_visible(name)}` holds a `/`, which parts box and shell in a lock; write another mark"
+    if holds_unseen(name):
+        return f"`{_visible(name)}` holds a character that cannot be seen (shown as ?); type the name again"
+    return None
+
+
+def holds_unseen(text: str) -> bool:
+    """Whether a text holds a control character, a line break or another character that cannot be seen."""
+    return not text.isprintable() and any(category(c) in _UNSEEN for c in text)
+
+
+def _visible(name: str) -> str:
+    shown = "".join("?" if category(c) in _UNSEEN else c for c in name)
+    return shown if len(shown) <= 40 else shown[:37] + "..."
+
+
+def slips(one: str, other: str) -> int:
+    """How many letters were added, lost, changed or swapped with their neighbour between two words.
+
+    The restricted Damerau-Levenshtein distance (optimal string alignment).
+    """
+    before: list[int] = []
+    row = list(range(len(other) + 1))
+    for i, letter in enumerate(one, 1):
+        before, last, row = row, before, [i]
+        for j, wanted in enumerate(other, 1):
+            best = min(before[j] + 1, row[j - 1] + 1, before[j - 1] + (letter != wanted))
+            if i > 1 and j > 1 and letter == other[j - 2] and one[i - 2] == wanted:
+                best = min(best, last[j - 2] + 1)
+            row.append(best)
+    return row[-1]
+
+
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """The known word with the fewest slips from `word`, the first of equals; None if nothing is known."""
+    lowered = word.casefold()[:100]
+    return min(known, key=lambda k: slips(lowered, k.casefold()), default=None)
+
+
+def one_slip_away(word: str, known: Iterable[str]) -> str | None:
+    """The known word of four letters or more that `word` misses by a single slip."""
+    for candidate in known:
+        if len(candidate) >= 4 and abs(len(word) - len(candidate)) <= 1 and slips(word, candidate) == 1:
+            return candidate
+    return None

@@ -1,0 +1,233 @@
+"""job.toml to settings: every key checked for its name, type and value; numbers keep the text they were typed in.
+
+What is wrong is noted in the findings, and reading goes on with what a missing key would mean.
+"""
+
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+from fitmatch.intake.columns import POSITION_FORM, SHELL_FORM
+from fitmatch.intake.findings import Findings, shorten
+from fitmatch.intake.fits import FitTable, read_fits
+from fitmatch.intake.keyrows import JOB_FILE, JobFile
+from fitmatch.intake.names import holds_unseen
+from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, WALL, CellError, Quantity
+from fitmatch.intake.texts import decode
+from fitmatch.intake.values import Values
+from fitmatch.lengths import JOB_UNITS
+from fitmatch.parts import SIDES, Band, Rules
+
+DEFAULT_POSITIONS: Final = "positions.csv"
+DEFAULT_SHELLS: Final = ("shells/*.csv",)
+
+_SECTIONS: Final = ("title", "unit", "sources", "fit", "drawing", "rules", "coating")
+_LATER_SECTIONS: Final = ("gauge", "measured", "temperature", "material", "form", "bench")
+_DRAWN: Final[Mapping[str, Quantity]] = {"journal": JOURNAL, "housing_bore": HOUSING_BORE, "wall": WALL}
+_RULES: Final = (
+    "wall_difference",
+    "thick_half",
+    "thick_half_from",
+    "match",
+    "same_in_bore",
+    "limits_at",
+)
+_LATER_RULES: Final = ("neighbour_step", "guard", "line", "movable", "movable_within")
+# What tells parts and sizes apart by itself cannot be matched besides; any other column can.
+_NEVER_MATCHED: Final = frozenset(
+    {
+        *POSITION_FORM.needed,
+        *POSITION_FORM.optional,
+        *POSITION_FORM.unsupported,
+        *SHELL_FORM.needed,
+        *SHELL_FORM.unsupported,
+        "box",
+        "coating",
+        "measured",
+        "hold",
+    }
+)
+_AT_LINE: Final = re.compile(r" \(at line ([0-9]+), column ([0-9]+)\)$")
+
+
+@dataclass(slots=True)
+class Settings:
+    """What job.toml says; the defaults are what its absence says."""
+
+    file: JobFile
+    readable: bool = True
+    title: str = ""
+    unit: str | None = None
+    positions: str | None = DEFAULT_POSITIONS  # None: written wrongly
+    shells: tuple[str, ...] | None = DEFAULT_SHELLS
+    shells_written: bool = False
+    shared: tuple[str, ...] = ()
+    fits: dict[str, FitTable] = field(default_factory=dict)
+    drawing: dict[str, dict[str, Band]] = field(default_factory=dict)
+    rules: Rules = field(default_factory=Rules)
+    match: tuple[str, ...] = ()
+    match_read: bool = True  # False: the rules may ask for columns that are not in `match`
+    measured_coated: bool = True
+    coating_counts: bool = True
+
+    @property
+    def inch_job(self) -> bool:
+        """Whether `tenths` are known; where the job names no unit nothing is held against them."""
+        return self.unit != "mm"
+
+
+def read_settings(data: bytes, findings: Findings) -> Settings:
+    """The settings in the bytes of job.toml."""
+    text = decode(data, JOB_FILE, findings)
+    document = None if text is None else _parse(text, findings)
+    settings = Settings(JobFile(text or "", findings))
+    if document is None:
+        settings.readable = settings.match_read = False
+        return settings
+    values = Values(document, settings.file, findings)
+    values.refuse_unknown((), _SECTIONS, _LATER_SECTIONS)
+    settings.title = _title(values)
+    settings.unit = values.unit = _unit(values)
+    _sources(values, settings)
+    settings.fits = read_fits(values)
+    _drawing(values, settings)
+    _rules(values, settings)
+    values.refuse_unknown(("coating",), ("measured", "counts"))
+    settings.measured_coated = values.word(("coating", "measured"), ("coated", "bare")) != "bare"
+    settings.coating_counts = values.flag(("coating", "counts"), default=True)
+    return settings
+
+
+def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
+    try:
+        return Values.load(text)
+    except tomllib.TOMLDecodeError as error:
+        message = str(error)
+        place = _AT_LINE.search(message)
+        row = int(place.group(1)) if place else None
+        what = (
+            message[: place.start()] if place else message.replace(" (at end of document)", " at the end of the file")
+        )
+        where = f" in column {place.group(2)}" if place else ""
+        text = f"breaks the rules of TOML{where} ({what}); mend that line; texts and paths need quotes"
+        findings.report("broken-toml", text, JOB_FILE, row)
+    except (ValueError, RecursionError):
+        text = "holds a number too long or tables too deep to read; write plain numbers and tables"
+        findings.report("broken-toml", text, JOB_FILE)
+    return None
+
+
+def _title(values: Values) -> str:
+    title = values.text(("title",)) or ""
+    if holds_unseen(title):
+        values.report(
+            "bad-name", "holds a line break or another character that cannot be seen; write one line", "title"
+        )
+    return title.strip()
+
+
+def _unit(values: Values) -> str | None:
+    if "unit" not in values.document:
+        values.report("no-unit", 'is missing; write unit = "in" or unit = "mm"', "unit")
+        return None
+    unit = values.document["unit"]
+    if unit in JOB_UNITS:
+        return str(unit)
+    shown = f"`{shorten(unit)}` is" if isinstance(unit, str) else "is"
+    values.report("no-unit", f'{shown} no unit of a job; write unit = "in" or unit = "mm"', "unit")
+    return None
+
+
+def _sources(values: Values, settings: Settings) -> None:
+    values.refuse_unknown(("sources",), ("positions", "shells", "shared"), ("readings", "assembled"))
+    written = values.table(("sources",))
+    if "positions" in written:
+        settings.positions = values.text(("sources", "positions"), 'write a path, such as "positions.csv"')
+    if "shells" in written:
+        settings.shells_written = True
+        settings.shells = values.texts(("sources", "shells"), 'write a list, such as ["shells/*.csv"]')
+    if "shared" in written:
+        settings.shared = values.texts(("sources", "shared"), 'write a list, such as ["../boxes/*.csv"]') or ()
+
+
+def _drawing(values: Values, settings: Settings) -> None:
+    for kind in values.kinds(("drawing",), settings.fits):
+        values.refuse_unknown(("drawing", kind), _DRAWN)
+        bands = {}
+        for feature, quantity in _DRAWN.items():
+            band = _band(values, ("drawing", kind, feature), quantity)
+            if band is not None:
+                bands[feature] = band
+        settings.drawing[kind] = bands
+
+
+def _band(values: Values, path: tuple[str, ...], quantity: Quantity) -> Band | None:
+    text = values.text(path, 'write a range, such as "1.8155..1.8165"')
+    if text is None:
+        return None
+    low, dots, high = text.partition("..")
+    if not dots or not low.strip() or not high.strip():
+        shown = f'`{shorten(text)}` is no range; write LOW..HIGH, such as "1.8155..1.8165"'
+        values.report("not-a-range", shown, *path)
+        return None
+    ends = []
+    for end in (low, high):
+        try:
+            ends.append(values.as_length(end, quantity, path))
+        except CellError as error:
+            values.report(error.code, str(error), *path)
+    if len(ends) < 2 or values.unit is None:
+        return None
+    if ends[0] > ends[1]:
+        values.report(
+            "limits-crossed",
+            f"the low end of `{shorten(text)}` is above its high end; write LOW..HIGH (each end carries its own unit)",
+            *path,
+        )
+        return None
+    return Band(*ends)
+
+
+def _rules(values: Values, settings: Settings) -> None:
+    values.refuse_unknown(("rules",), _RULES, _LATER_RULES)
+    written = values.table(("rules",))
+    defaults = Rules()
+    difference: int | None = defaults.wall_difference_nm
+    if written.get("wall_difference") == "off":
+        difference = None
+    elif "wall_difference" in written:
+        difference = values.length(("rules", "wall_difference"), LIMIT)
+    half_from = values.length(("rules", "thick_half_from"), LIMIT)
+    thick_half = {}
+    for kind in values.kinds(("rules", "thick_half"), settings.fits, "half (upper, lower or same)"):
+        half = values.word(("rules", "thick_half", kind), (*SIDES, "same"))
+        if half is not None:
+            thick_half[kind] = half
+    settings.match = _columns(values, ("rules", "match"), _NEVER_MATCHED)
+    settings.match_read = bool(settings.match) or written.get("match", []) == []
+    settings.rules = Rules(
+        wall_difference_nm=difference,
+        thick_half=thick_half,
+        thick_half_from_nm=defaults.thick_half_from_nm if half_from is None else half_from,
+        same_in_bore=_columns(values, ("rules", "same_in_bore"), frozenset(("box",))),
+        limits_at=values.word(("rules", "limits_at"), ("tightest", "mean")) or defaults.limits_at,
+    )
+
+
+def _columns(values: Values, path: tuple[str, ...], refused: frozenset[str]) -> tuple[str, ...]:
+    """Names of columns, without regard to case, each once."""
+    names: list[str] = []
+    for name in values.texts(path, 'write a list of columns, such as ["finish"]') or ():
+        column = name.strip().casefold()
+        stem, _, half = column.rpartition("_")
+        if column in refused:
+            values.report(
+                "unknown-column", f"`{column}` cannot be named here; name another column or leave it out", *path
+            )
+        elif path[-1] == "match" and half in SIDES:
+            values.report("unknown-column", f"`{column}` asks of one half; name `{stem}`, which covers it", *path)
+        elif column not in names:
+            names.append(column)
+    return tuple(names)

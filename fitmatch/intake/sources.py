@@ -1,0 +1,158 @@
+"""The files of a job: which ones [sources] names, in what order, and their bytes.
+
+Paths stay inside the job folder, whether by `..`, by an absolute path or through a link; only `shared` may leave it.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from glob import glob, has_magic
+from pathlib import Path
+
+from fitmatch.intake.findings import POSITIONS, SHELLS, Findings, Paper, shorten
+from fitmatch.intake.keyrows import JobFile
+from fitmatch.intake.settings import DEFAULT_SHELLS, Settings
+from fitmatch.naturalorder import natural
+
+_ENDINGS = (".csv", ".xlsx")
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A file of the job, read once: what is checked, used and digested are the same bytes."""
+
+    paper: Paper
+    data: bytes
+
+
+def read_bytes(folder: Path, paper: Paper, findings: Findings, *, may_leave: bool = False) -> bytes | None:
+    """A file's bytes; None, with a problem noted, where it cannot be had."""
+    path = folder / paper.name
+    try:
+        if not may_leave and not path.resolve().is_relative_to(folder.resolve()):
+            findings.report(
+                "outside-folder", "leads out of the job folder; only paths in [sources] shared may do that", paper
+            )
+        elif not path.exists():
+            findings.report("missing-file", "the file is missing; write it or mend the path to it", paper)
+        elif path.is_dir():
+            findings.report("unreadable-file", "is a folder; name a file", paper)
+        else:
+            return path.read_bytes()
+    except (OSError, RuntimeError, ValueError) as error:  # RuntimeError: links in a circle; ValueError: NUL in a path
+        reason = getattr(error, "strerror", None) or "not a path the system knows"
+        findings.report("unreadable-file", f"cannot be read ({reason}); see to the file and its rights", paper)
+    return None
+
+
+def positions_source(folder: Path, settings: Settings, findings: Findings) -> Source | None:
+    """The positions file."""
+    if settings.positions is None:
+        return None
+    name = settings.positions.strip()
+    if not _stays_inside(name, ("sources", "positions"), settings.file):
+        return None
+    paper = Paper(name, (POSITIONS,))
+    if not settings.readable and not (folder / name).exists():
+        return None  # job.toml may name another file
+    if not name.lower().endswith(_ENDINGS):
+        findings.report("wrong-ending", "is neither .csv nor .xlsx; save it as one of them", paper)
+        return None
+    data = read_bytes(folder, paper, findings)
+    return None if data is None else Source(paper, data)
+
+
+def shell_sources(folder: Path, settings: Settings, findings: Findings) -> tuple[list[Source], bool]:
+    """The shell files in order, and whether all of them could be had."""
+    complete = settings.readable
+    names: dict[str, bool] = {}  # path as shown -> whether it may leave the folder
+    if settings.shells is None:
+        complete = False
+    for key, patterns in (("shells", settings.shells or ()), ("shared", settings.shared)):
+        for pattern in patterns:
+            found = _matches(folder, pattern.strip(), key, settings.file)
+            if found is None:
+                complete = False
+                continue
+            for name in found:
+                names.setdefault(name, key == "shared")
+            if not found and settings.readable and (key == "shared" or settings.shells_written or not settings.shared):
+                complete = False
+                settings.file.report("nothing-found", _nothing(folder, pattern), "sources", key)
+    if settings.shells == () and not settings.shared:
+        settings.file.report(
+            "nothing-found", 'names no shell file; write a list, such as ["shells/*.csv"]', "sources", "shells"
+        )
+    sources = []
+    for source in _read_once(folder, names, findings):
+        if source is None:
+            complete = False
+        else:
+            sources.append(source)
+    return sources, complete
+
+
+def _read_once(folder: Path, names: dict[str, bool], findings: Findings) -> Iterator[Source | None]:
+    """Each file once, even if two paths lead to it: its shells exist only once."""
+    seen: set[Path] = set()
+    for number, (name, may_leave) in enumerate(names.items()):
+        paper = Paper(name, (SHELLS, number))
+        try:
+            resolved = (folder / name).resolve()
+        except (OSError, RuntimeError):
+            resolved = folder / name  # reading it will tell what is wrong
+        if resolved in seen:
+            continue
+        seen.add(resolved)
+        if not name.lower().endswith(_ENDINGS):
+            findings.report("wrong-ending", "is neither .csv nor .xlsx; save it as one of them", paper)
+            yield None
+            continue
+        data = read_bytes(folder, paper, findings, may_leave=may_leave)
+        yield None if data is None else Source(paper, data)
+
+
+def _matches(folder: Path, pattern: str, key: str, file: JobFile) -> list[str] | None:
+    """The files a glob finds, in natural order of path; None, with a problem noted, where it may not be followed."""
+    if key != "shared" and not _stays_inside(pattern, ("sources", key), file):
+        return None
+    if "\\" in pattern or "\0" in pattern:
+        _refuse_mark(pattern, ("sources", key), file)
+        return None
+    # Hidden files and the locks of a spreadsheet program beside an open workbook are no tables.
+    found = [
+        name.replace("\\", "/")
+        for name in glob(pattern, root_dir=folder, recursive=True)  # noqa: PTH207 (Path.glob takes no absolute pattern)
+        if not Path(name).name.startswith("~$") and not (folder / name).is_dir()
+    ]
+    return sorted(sorted(set(found)), key=natural)  # `1` and `01` are equal numbers: then by code point
+
+
+def _stays_inside(pattern: str, key: tuple[str, ...], file: JobFile) -> bool:
+    """Whether a path stays in the folder by its writing; what it does not is noted."""
+    if "\\" in pattern or "\0" in pattern:
+        _refuse_mark(pattern, key, file)
+        return False
+    depth = 0
+    for part in pattern.split("/"):
+        depth += {"..": -1, ".": 0, "": 0}.get(part, 1)
+        if depth < 0:
+            break
+    if depth < 0 or pattern.startswith("/") or pattern[1:2] == ":":
+        text = f"`{shorten(pattern)}` leaves the job folder; only paths in shared may do that"
+        file.report("outside-folder", text, *key)
+        return False
+    return True
+
+
+def _refuse_mark(pattern: str, key: tuple[str, ...], file: JobFile) -> None:
+    file.report("outside-folder", f"`{shorten(pattern)}` is not written with `/`; write `/` between folders", *key)
+
+
+def _nothing(folder: Path, pattern: str) -> str:
+    """That a glob finds nothing, and what may have been meant."""
+    text = f"nothing is found by `{shorten(pattern)}`"
+    if pattern.endswith(".csv") and glob(f"{pattern[:-4]}.xlsx", root_dir=folder):  # noqa: PTH207
+        return f'{text}, though .xlsx files are there; write "{pattern[:-4]}.xlsx"'
+    if has_magic(pattern) or pattern in DEFAULT_SHELLS:
+        return f"{text}; put shell files there or mend the glob"
+    return f"{text}; put the file there or mend the path"

@@ -1,0 +1,102 @@
+"""What every position aims at: its own target and limits, else those of its kind, checked against one another."""
+
+from dataclasses import dataclass
+
+from fitmatch.intake.columns import Columns
+from fitmatch.intake.findings import Findings, Paper
+from fitmatch.intake.fits import from_ratio, middle, outside, shown
+from fitmatch.intake.positions import PositionRow
+from fitmatch.intake.quantities import TARGET
+from fitmatch.intake.settings import Settings
+from fitmatch.parts import Fit
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """Target and limits of one position, as they hold in the end."""
+
+    target_nm: int | None = None
+    min_nm: int | None = None
+    max_nm: int | None = None
+
+
+class AimCheck:
+    """Finds the aim of every position of a job and notes what does not go together."""
+
+    def __init__(self, paper: Paper, columns: Columns, settings: Settings, findings: Findings) -> None:
+        self._paper = paper
+        self._columns = columns
+        self._settings = settings
+        self._findings = findings
+        self._faulty_ratios: set[str] = set()
+
+    def aims(self, rows: list[PositionRow], *, complete: bool) -> list[Aim]:
+        """One aim per row; an empty one where something is wrong. `complete`: no row is lacking."""
+        self._check_for_targets(rows, complete)
+        return [self._aim(row) for row in rows]
+
+    def _check_for_targets(self, rows: list[PositionRow], complete: bool) -> None:
+        """Something must give a target to every position, and a kind without positions must have one as well."""
+        for kind, table in self._settings.fits.items():
+            mine = [row for row in rows if row.kind == kind]
+            lacking = [row for row in mine if not table.gives_target(row.own)]
+            if lacking or (complete and not mine and not table.gives_target(())):
+                whom = f" to position {lacking[0].name}" if lacking and len(lacking) < len(mine) else ""
+                text = f"nothing gives a target{whom}; write target, target_ratio, or both min and max"
+                self._settings.file.report("no-target", text, "fit", kind)
+
+    def _aim(self, row: PositionRow) -> Aim:
+        table = self._settings.fits.get(row.kind)
+        unit = self._settings.unit
+        if table is None or unit is None or None in row.own.values():
+            return Aim()
+        # Of a table that cannot be relied on nothing is taken, but the row's own cells are still held together.
+        fit = table.fit if table.sound else Fit(row.kind)
+        low, high = row.own.get("min", fit.min_nm), row.own.get("max", fit.max_nm)
+        if low is not None and high is not None and low > high:
+            text = f"min {shown(low, unit)} is above max {shown(high, unit)}; swap or mend them"
+            self._report("limits-crossed", text, row, "min" if "min" in row.own else "max")
+            return Aim()
+        if "target" in row.own:
+            target = row.own["target"]
+        elif fit.target_ratio is not None:
+            target = from_ratio(fit.target_ratio, row.journal, unit) if row.journal and row.sizes_sound else None
+        elif "target" in table.given:
+            target = fit.target_nm
+        else:
+            target = middle(low, high) if low is not None and high is not None else None
+        if target is not None:
+            self._check(row, target, low, high, None if "target" in row.own else fit.target_ratio)
+        return Aim(target, low, high)
+
+    def _check(self, row: PositionRow, target: int, low: int | None, high: int | None, ratio: str | None) -> None:
+        """Hold a target against its limits; `ratio` is what it came from, if it did."""
+        unit = self._settings.unit
+        assert unit is not None
+        if not TARGET.holds(target):
+            if ratio is not None:
+                text = f"{TARGET.name} is {TARGET.bounds}; mend the ratio, clearance per unit of journal diameter"
+                self._report_ratio(row, f"gives {shown(target, unit)} at position {row.name}, and {text}")
+            elif {"min", "max"} & row.own.keys():
+                text = "the middle of min and max is zero and leaves nothing to aim at; give a target or a larger max"
+                self._report("not-positive", text, row, "max" if "max" in row.own else "min")
+            return
+        fault = outside(target, low, high, unit)
+        if fault is None:
+            return
+        limit = "min" if low is not None and target < low else "max"
+        column = next((key for key in ("target", limit) if key in row.own), None)
+        if column is not None:
+            self._report("target-outside-limits", fault, row, column)
+        elif ratio is not None:
+            self._report_ratio(row, f"at position {row.name} {fault}")
+        # Otherwise the kind's own target lies outside the kind's own limits, which its table was told already.
+
+    def _report_ratio(self, row: PositionRow, text: str) -> None:
+        """A ratio that fails at one position mostly fails at all: the first one stands for them."""
+        if row.kind not in self._faulty_ratios:
+            self._faulty_ratios.add(row.kind)
+            self._settings.file.report("target-outside-limits", text, "fit", row.kind, "target_ratio")
+
+    def _report(self, code: str, text: str, row: PositionRow, column: str) -> None:
+        self._findings.report(code, text, self._paper, row.row, column, self._columns.order(column))

@@ -1,0 +1,189 @@
+"""Values of job.toml by their dotted key, each with the type and bounds it must have."""
+
+import tomllib
+from collections.abc import Collection, Iterable, Mapping
+from datetime import date, time
+from typing import Any, Final
+
+from fitmatch.intake.findings import Findings, listed, shorten
+from fitmatch.intake.keyrows import JOB_FILE, JobFile, Path, dotted
+from fitmatch.intake.names import fault_in_name, nearest
+from fitmatch.intake.quantities import CellError, LengthReader, Quantity
+
+_NOTHING: Final = object()
+
+
+class TypedNumber(str):
+    """A number of job.toml as it was typed, so that no digit is lost to floating point."""
+
+    __slots__ = ()
+
+
+class Values:
+    """A parsed job.toml. Every reader notes what is wrong at its key and returns what a missing key would give."""
+
+    def __init__(self, document: Mapping[str, Any], file: JobFile, findings: Findings) -> None:
+        self.document = document
+        self.report = file.report
+        self.unit: str | None = None
+        self._findings = findings
+
+    @staticmethod
+    def load(text: str) -> dict[str, Any]:
+        """Parse TOML with numbers kept as text."""
+        return tomllib.loads(text, parse_float=lambda typed: TypedNumber(typed.replace("_", "")))
+
+    def refuse_unknown(self, path: Path, known: Iterable[str], later: Collection[str] = ()) -> None:
+        """Note every key of a table that is neither known nor planned, or that it is no table."""
+        self._must_be_table(path, f"a table, [{dotted(path)}]")
+        names = [*known, *later]
+        for key in self.table(path):
+            if key in later:
+                self.report("not-supported-yet", "is not supported yet; leave it out", *path, key)
+            elif key not in names:
+                text = f"no such key; the nearest is `{dotted((*path, nearest(key, names) or names[0]))}`"
+                self.report("unknown-key", text, *path, key)
+
+    def table(self, path: Path) -> Mapping[str, Any]:
+        """A table; an empty one if it is not there or something else."""
+        value = self._at(path)
+        return value if isinstance(value, dict) else {}
+
+    def text(self, path: Path, example: str = 'write it in quotes, such as "text"') -> str | None:
+        """A text that is not blank."""
+        value = self._at(path)
+        if value is _NOTHING:
+            return None
+        if not isinstance(value, str) or isinstance(value, TypedNumber):
+            self.report("wrong-type", f"is {_kind_of(value)}, not a text; {example}", *path)
+            return None
+        if not value.strip():
+            self.report("empty-cell", f"is empty; {example}", *path)
+            return None
+        return value
+
+    def texts(self, path: Path, example: str) -> tuple[str, ...] | None:
+        """A list of texts, none of them blank."""
+        value = self._at(path)
+        if value is _NOTHING:
+            return None
+        if not isinstance(value, list):
+            self.report("wrong-type", f"is {_kind_of(value)}, not a list; {example}", *path)
+            return None
+        wrong = next((v for v in value if not isinstance(v, str) or isinstance(v, TypedNumber)), None)
+        if wrong is not None:
+            self.report("wrong-type", f"holds {_kind_of(wrong)} where a text belongs; {example}", *path)
+            return None
+        if not all(v.strip() for v in value):
+            self.report("empty-cell", f"holds an empty text; {example}", *path)
+            return None
+        return tuple(value)
+
+    def word(self, path: Path, allowed: tuple[str, ...]) -> str | None:
+        """One of a few words."""
+        value = self._at(path)
+        if value is _NOTHING:
+            return None
+        words = listed([f'"{w}"' for w in allowed], "or")
+        if not isinstance(value, str) or isinstance(value, TypedNumber):
+            self.report("wrong-type", f"is {_kind_of(value)}, not a text; write {words}", *path)
+        elif value not in allowed:
+            self.report("unknown-value", f"`{shorten(value)}` is not known here; write {words}", *path)
+        else:
+            return value
+        return None
+
+    def flag(self, path: Path, *, default: bool) -> bool:
+        value = self._at(path)
+        if value is _NOTHING:
+            return default
+        if not isinstance(value, bool):
+            self.report("wrong-type", f"is {_kind_of(value)}; write true or false, without quotes", *path)
+            return default
+        return value
+
+    def number(self, path: Path) -> str | None:
+        """The text of a plain number."""
+        value = self._at(path)
+        if value is _NOTHING:
+            return None
+        if isinstance(value, TypedNumber) or (isinstance(value, int) and not isinstance(value, bool)):
+            return _digits(value)
+        self.report("wrong-type", f"is {_kind_of(value)}, not a number; write a number without quotes", *path)
+        return None
+
+    def length(self, path: Path, quantity: Quantity) -> int | None:
+        """A length: a number in the job's unit, or a text with a number and its unit."""
+        value = self._at(path)
+        if value is _NOTHING:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int | str):
+            example = 'write a number, or a number and its unit in quotes, such as "0.6 thou"'
+            self.report("wrong-type", f"is {_kind_of(value)}, not a length; {example}", *path)
+            return None
+        try:
+            return self.as_length(_digits(value), quantity, path)
+        except CellError as error:
+            self.report(error.code, str(error), *path)
+            return None
+
+    def as_length(self, text: str, quantity: Quantity, path: Path) -> int:
+        """Read a length of the quantity; raises CellError."""
+        reader = LengthReader(quantity, self.unit, inch_job=self.unit != "mm")
+        nm = reader.read(text)
+        if reader.finer:
+            self._findings.rounded(text, JOB_FILE, None, dotted(path))
+        return nm
+
+    def kinds(self, path: Path, fits: Mapping[str, object] | None, what: str = "table") -> list[str]:
+        """The kinds a table has keys for; each must have a `[fit.KIND]`, whose kinds are `fits` (None: any will do)."""
+        self._must_be_table(path, f"one {what} per kind, such as {dotted((*path, 'rod'))}")
+        kinds = []
+        for kind in self.table(path):
+            if fits is None:
+                fault = fault_in_name(kind) if kind == kind.strip() and kind else "is no name; write a short word"
+                if fault:
+                    self.report("bad-name", fault, *path, kind)
+                    continue
+            elif kind not in fits:
+                if fits:  # without any [fit.KIND] that lack is reported, and this only follows from it
+                    text = f"there is no [fit.{kind}]; the nearest kind is `{nearest(kind, fits)}`"
+                    self.report("unknown-kind", text, *path, kind)
+                continue
+            kinds.append(kind)
+        return kinds
+
+    def _must_be_table(self, path: Path, example: str) -> None:
+        value = self._at(path)
+        if value is not _NOTHING and not isinstance(value, dict):
+            self.report("wrong-type", f"is {_kind_of(value)}, not a table; write {example}", *path)
+
+    def _at(self, path: Path) -> Any:
+        value: Any = self.document
+        for key in path:
+            if not isinstance(value, dict) or key not in value:
+                return _NOTHING
+            value = value[key]
+        return value
+
+
+def _digits(value: int | str) -> str:
+    """A number as text. Python writes out no whole number of thousands of digits, so a huge one stays hexadecimal."""
+    return hex(value) if isinstance(value, int) and value.bit_length() > 1_000 else str(value)
+
+
+def _kind_of(value: object) -> str:
+    """A value's type in words."""
+    if isinstance(value, bool):
+        return f"`{str(value).lower()}`"
+    if isinstance(value, TypedNumber | int):
+        return f"the number `{shorten(_digits(value))}`"
+    if isinstance(value, str):
+        return f"the text `{shorten(value)}`"
+    if isinstance(value, list):
+        return "a list"
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, date | time):
+        return "a date or time"
+    raise AssertionError(type(value))

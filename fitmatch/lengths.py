@@ -1,0 +1,141 @@
+"""Lengths as whole nanometres: text in, text out, no floating point in between.
+
+1 in = 25.4 mm exactly (international yard of 1959), so 0.0001 in is 2540 nm and 1 um is 1000 nm: inch and metric
+readings mix exactly. What is finer than a nanometre is rounded, halves to even, and the caller is told.
+"""
+
+import re
+from typing import Final
+
+NM_PER_UNIT: Final = {
+    "in": 25_400_000,
+    "mm": 1_000_000,
+    "um": 1_000,
+    "µm": 1_000,  # micro sign
+    "μm": 1_000,  # Greek mu: keyboards differ
+    "thou": 25_400,
+    "tenths": 2_540,
+}
+JOB_UNITS: Final = ("in", "mm")
+
+# Far beyond any reading; keeps a hostile cell from costing more than a moment.
+LONGEST_NUMBER: Final = 1_000
+
+_NUMBER: Final = re.compile(r"([+-]?)(?:([0-9]+)(?:\.([0-9]*))?|\.([0-9]+))(?:[eE]([+-]?[0-9]+))?")
+_GROUPED: Final = re.compile(r"[+-]?[0-9]{1,3}(?:[,.' _][0-9]{3})+(?:[.,][0-9]*)?")
+
+
+class LengthError(ValueError):
+    """A text that is not a length; the message says what is wrong and what to do."""
+
+
+def round_half_even(numerator: int, denominator: int) -> int:
+    """The whole number nearest to `numerator / denominator`, halves to even; `denominator` > 0."""
+    whole, rest = divmod(numerator, denominator)
+    if 2 * rest > denominator or (2 * rest == denominator and whole % 2):
+        whole += 1
+    return whole
+
+
+def mean(values: tuple[int, ...]) -> int:
+    """The mean, computed exactly and rounded once to a whole number, halves to even."""
+    return round_half_even(sum(values), len(values))
+
+
+def parse_number(text: str, *, decimal_comma: bool = False) -> tuple[int, int]:
+    """Read a plain number as `(digits, exponent)`, worth exactly `digits * 10**exponent`.
+
+    Digits with an optional sign, a leading or trailing point and an exponent of at most three digits; no thousands
+    marks. Raises LengthError.
+    """
+    digits, exponent, rest = _leading_number(text, decimal_comma)
+    if rest:
+        raise LengthError(f"`{_shorten(text)}` is not a number; write digits with a decimal point, such as 1.8162")
+    return digits, exponent
+
+
+def parse_length(text: str, unit: str, *, inch_job: bool, decimal_comma: bool = False) -> tuple[int, bool]:
+    """Read a length: a plain number in `unit`, or a number followed by a unit of its own.
+
+    Returns whole nanometres and whether they are exact. `tenths` (0.0001 in) are known in inch jobs only.
+    Raises LengthError.
+    """
+    digits, exponent, own_unit = _leading_number(text, decimal_comma)
+    factor = unit_factor(own_unit, inch_job=inch_job) if own_unit else NM_PER_UNIT[unit]
+    if exponent >= 0:
+        return digits * factor * 10**exponent, True
+    scale: int = 10**-exponent
+    nm = round_half_even(digits * factor, scale)
+    return nm, nm * scale == digits * factor
+
+
+def unit_factor(unit: str, *, inch_job: bool) -> int:
+    """Nanometres in one `unit`; raises LengthError for units that are unknown or mean two things."""
+    lowered = unit.lower()
+    if lowered in ("mil", "mils"):
+        raise LengthError("`mil` is 0.001 in to some and 1 mm to others; write thou or mm")
+    if lowered == "tenths" and not inch_job:
+        raise LengthError("a tenth is 0.0001 in only in an inch job, elsewhere 0.1 mm; write in, mm or um")
+    if lowered not in NM_PER_UNIT:
+        known = "in, mm, um, thou" + (", tenths" if inch_job else "")
+        raise LengthError(f"unknown unit `{_shorten(unit)}`; known are {known}")
+    return NM_PER_UNIT[lowered]
+
+
+def exact(half_nm: int, unit: str) -> str:
+    """The shortest plain decimal in `unit` that rounds back to this many half nanometres, never in exponent form."""
+    per_unit = 2 * NM_PER_UNIT[unit]
+    places, power = 0, 1
+    while True:
+        digits = round_half_even(half_nm * power, per_unit)
+        if 2 * abs(digits * per_unit - half_nm * power) < power:
+            return _point(digits, places)
+        places, power = places + 1, power * 10
+
+
+def fixed(nm: int, unit: str, places: int, *, sign: bool = False) -> str:
+    """`nm` in `unit` with a fixed number of decimal places, halves to even; `sign` shows a plus as well."""
+    digits = round_half_even(nm * 10**places, NM_PER_UNIT[unit])
+    return ("+" if sign and digits > 0 else "") + _point(digits, places)
+
+
+def _point(digits: int, places: int) -> str:
+    sign = "-" if digits < 0 else ""
+    text = str(abs(digits)).rjust(places + 1, "0")
+    return sign + (text[:-places] + "." + text[-places:] if places else text)
+
+
+def _leading_number(text: str, decimal_comma: bool) -> tuple[int, int, str]:
+    """Split into digits, exponent and the text behind the number."""
+    stripped = text.strip()
+    if not stripped:
+        raise LengthError("is empty; write a number")
+    if len(stripped) > LONGEST_NUMBER:
+        raise LengthError(f"is {len(stripped)} characters long; write a number")
+    plain = (
+        stripped.replace(",", ".") if decimal_comma and stripped.count(",") == 1 and "." not in stripped else stripped
+    )
+    match = _NUMBER.match(plain)
+    if match is None:
+        raise LengthError(f"`{_shorten(text)}` is not a number; write digits with a decimal point, such as 1.8162")
+    sign, whole, fraction, bare_fraction, power = match.groups()
+    rest = plain[match.end() :]
+    if rest[:1] in (",", "'", "_", ".") or (rest and _GROUPED.fullmatch(stripped)):
+        if _GROUPED.fullmatch(stripped):
+            raise LengthError(
+                f"`{_shorten(text)}` may hold a decimal comma or a thousands mark; write a decimal point and no marks"
+            )
+        raise LengthError(
+            f"`{_shorten(text)}` is not a number; write a decimal point (decimal commas need `;` or tab between cells)"
+        )
+    if power is not None and len(power.lstrip("+-")) > 3:
+        raise LengthError(f"`{_shorten(text)}` has an absurd exponent; write the number out")
+    fraction = fraction or bare_fraction or ""
+    digits = int((whole or "") + fraction)
+    return (-digits if sign == "-" else digits), int(power or 0) - len(fraction), rest.strip()
+
+
+def _shorten(text: str) -> str:
+    """What was read, fit for one line of a message."""
+    shown = "".join(c if c.isprintable() else "?" for c in text.strip())
+    return shown if len(shown) <= 40 else shown[:37] + "..."

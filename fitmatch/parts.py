@@ -1,0 +1,380 @@
+"""What a job is made of and what an answer is made of: frozen records, every length in whole nanometres.
+
+Words: a *position* is one rod or main with its journal and housing; a *shell* is one half bearing; the *wall* is the
+wall thickness at the crown; the *clearance* is diametral. *upper* is the block side of a main and the beam side of a
+rod, *lower* the cap side of both.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from fitmatch.lengths import NM_PER_UNIT, round_half_even
+
+if TYPE_CHECKING:
+    import pandas
+
+SIDES: Final = ("upper", "lower")
+HALVES: Final = ("upper", "lower", "either")
+DEFAULT_WALL_DIFFERENCE_NM: Final = 15_240  # 0.6 thou
+DEFAULT_THICK_HALF_FROM_NM: Final = 5_080  # 0.2 thou
+ANY: Final = "any"
+
+
+# --- what is given ---------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """A measured diameter: the mean of its readings, and their extremes."""
+
+    mean_nm: int
+    smallest_nm: int
+    largest_nm: int
+    readings: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Shell:
+    """One half bearing. `marks` are its cells in `Job.shell_columns`, in that order, trimmed and lower-cased."""
+
+    name: str
+    box: str
+    kind: str
+    half: str  # upper, lower or either
+    wall_nm: int | None  # the wall that counts in a clearance; None: not yet measured
+    marks: tuple[str, ...] = ()
+    family: str = ""
+    grade: str | None = None
+    hold: str | None = None
+    coating_nm: int = 0  # on the running face; 0: uncoated
+    wall_to_metal_nm: int | None = None  # the wall without its coating
+    file: str = ""
+    row: int = 0
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """Box and name, which together tell this shell from every other."""
+        return self.box, self.name
+
+
+@dataclass(frozen=True, slots=True)
+class Position:
+    """One rod or main. `wants_upper` and `wants_lower` are the cells its halves must match, in the order of
+    `Job.matched_columns`, trimmed and lower-cased.
+
+    `target_nm`, `min_nm` and `max_nm` are final: the row's own, else the kind's. `upper` and `lower` name locked
+    shells.
+    """
+
+    name: str
+    kind: str
+    journal: Size | None
+    housing_bore: Size | None
+    target_nm: int | None  # None only where target_ratio waits for a journal
+    min_nm: int | None = None
+    max_nm: int | None = None
+    seating_nm: int = 0
+    upper: tuple[str, str] | None = None
+    lower: tuple[str, str] | None = None
+    wants_upper: tuple[str, ...] = ()
+    wants_lower: tuple[str, ...] = ()
+    accept: str | None = None
+    pin: int | None = None
+    row: int = 0
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """The features that have no reading yet."""
+        return tuple(
+            feature
+            for feature, size in (("journal", self.journal), ("housing_bore", self.housing_bore))
+            if size is None
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A drawing's limits; both ends belong to it."""
+
+    low_nm: int
+    high_nm: int
+
+    def __contains__(self, nm: int) -> bool:
+        return self.low_nm <= nm <= self.high_nm
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """One `[fit.KIND]` table: what every position of the kind has unless its row says otherwise."""
+
+    kind: str
+    target_nm: int | None = None
+    target_ratio: str | None = None
+    min_nm: int | None = None
+    max_nm: int | None = None
+    seating_nm: int = 0
+    family: tuple[str, ...] | None = None  # lower-cased; None: every family fits
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """The `[rules]` of a job; what is None or empty is off."""
+
+    wall_difference_nm: int | None = DEFAULT_WALL_DIFFERENCE_NM
+    thick_half: Mapping[str, str] = field(default_factory=dict)  # kind -> upper, lower or same
+    thick_half_from_nm: int = DEFAULT_THICK_HALF_FROM_NM
+    same_in_bore: tuple[str, ...] = ()
+    limits_at: str = "tightest"  # or "mean"
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A whole job as read: positions in file order, shells in file order, every cell valid."""
+
+    folder: Path
+    title: str
+    unit: str
+    fits: Mapping[str, Fit]
+    positions: tuple[Position, ...]
+    shells: tuple[Shell, ...]
+    rules: Rules = field(default_factory=Rules)
+    drawing: Mapping[str, Mapping[str, Band]] = field(default_factory=dict)  # kind -> journal, housing_bore, wall
+    matched_columns: tuple[str, ...] = ()
+    shell_columns: tuple[str, ...] = ()  # matched columns, then same_in_bore columns not among them
+    coating_counts: bool = True
+    digest: str = ""
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def kinds(self) -> tuple[str, ...]:
+        """Kinds that have a position, in file order."""
+        return tuple(dict.fromkeys(p.kind for p in self.positions))
+
+
+def marks_agree(one: str, other: str) -> bool:
+    """Whether two lower-cased cells agree: `any` with everything, blank with blank only."""
+    return one == other or ANY in (one, other)
+
+
+# --- what is answered ------------------------------------------------------------------------------------------------
+
+
+class Status(StrEnum):
+    """How far an answer was carried."""
+
+    PROVEN = "proven"  # every level of every kind
+    UNPROVEN = "unproven"  # stopped early
+    NONE = "none"  # no position could be filled
+
+
+@dataclass(frozen=True, slots=True)
+class Placement:
+    """A position with the two shells chosen for it; every figure follows from these by arithmetic."""
+
+    position: Position
+    upper: Shell
+    lower: Shell
+    limits_at: str = "tightest"
+
+    @property
+    def wall_sum_nm(self) -> int:
+        assert self.upper.wall_nm is not None and self.lower.wall_nm is not None
+        return self.upper.wall_nm + self.lower.wall_nm
+
+    @property
+    def clearance_nm(self) -> int:
+        """From the mean sizes."""
+        return room(self.position) - self.wall_sum_nm
+
+    @property
+    def clearance_tightest_nm(self) -> int:
+        """From the largest journal and the smallest bore reading, unless limits are judged at the means."""
+        return tightest_room(self.position, self.limits_at) - self.wall_sum_nm
+
+    @property
+    def deviation_nm(self) -> int:
+        assert self.position.target_nm is not None
+        return self.clearance_nm - self.position.target_nm
+
+    @property
+    def shortfall_nm(self) -> int:
+        """How far the tightest clearance lies below the position's min; 0 if it does not."""
+        return max(0, self.position.min_nm - self.clearance_tightest_nm) if self.position.min_nm is not None else 0
+
+    @property
+    def excess_nm(self) -> int:
+        """How far the mean clearance lies above the position's max; 0 if it does not."""
+        return max(0, self.clearance_nm - self.position.max_nm) if self.position.max_nm is not None else 0
+
+    @property
+    def within_limits(self) -> bool:
+        return not self.shortfall_nm and not self.excess_nm
+
+    @property
+    def wall_difference_nm(self) -> int:
+        assert self.upper.wall_nm is not None and self.lower.wall_nm is not None
+        return abs(self.upper.wall_nm - self.lower.wall_nm)
+
+    @property
+    def twice_axis_shift_nm(self) -> int:
+        """Twice the shift of the bearing bore's axis towards the upper half, so that it stays a whole number."""
+        assert self.upper.wall_nm is not None and self.lower.wall_nm is not None
+        return self.lower.wall_nm - self.upper.wall_nm
+
+    @property
+    def locked(self) -> bool:
+        """Locked in both halves: such a bore counts in no figure of quality."""
+        return self.position.upper is not None and self.position.lower is not None
+
+    @property
+    def counted(self) -> bool:
+        return self.within_limits and not self.locked
+
+
+def room(position: Position) -> int:
+    """What walls and clearance share: housing bore - journal + seating, from the mean sizes."""
+    assert position.housing_bore is not None and position.journal is not None
+    return position.housing_bore.mean_nm - position.journal.mean_nm + position.seating_nm
+
+
+def tightest_room(position: Position, limits_at: str) -> int:
+    """The room left by the smallest crown-axis bore reading and the largest journal reading."""
+    if limits_at == "mean":
+        return room(position)
+    assert position.housing_bore is not None and position.journal is not None
+    return position.housing_bore.smallest_nm - position.journal.largest_nm + position.seating_nm
+
+
+@dataclass(frozen=True, slots=True)
+class KindFigures:
+    """What one plan is worth for one kind. Worst, sum, spread and mean are over the `counted` positions: those inside
+    their limits and not locked in both halves; None where there are none."""
+
+    filled: int
+    below: int
+    shortfall_nm: int
+    above: int
+    excess_nm: int
+    counted: int
+    worst_deviation_nm: int | None
+    sum_squared_deviation_nm2: int | None
+    spread_nm: int | None
+    mean_clearance_nm: int | None
+    boxes: int
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """How far one kind was proven; if not wholly, which level was in work and what it cannot be better than."""
+
+    proven: bool = True
+    level: str | None = None
+    bound: int | None = None  # in nm, or nm squared, or a count, as the level is
+
+
+@dataclass(frozen=True, slots=True)
+class Unfilled:
+    position: Position
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """Something about a position that needs attention though it was filled."""
+
+    position: str
+    code: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Baseline:
+    """What another way of choosing gives for one kind; `rules_broken` counts each rule once per bore."""
+
+    figures: KindFigures
+    rules_broken: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The answer for one job."""
+
+    job: Job
+    strategy: str
+    status: Status
+    placements: tuple[Placement, ...]  # in file order of positions
+    unfilled: tuple[Unfilled, ...]
+    figures: Mapping[str, KindFigures]
+    proofs: Mapping[str, Proof]
+    leftover: tuple[Shell, ...]  # by box and name, natural order
+    held: tuple[Shell, ...]
+    flags: tuple[Flag, ...] = ()
+    baselines: Mapping[str, Mapping[str, Baseline]] = field(default_factory=dict)
+    slack_nm: int = 0
+
+    @property
+    def unmeasured_positions(self) -> tuple[Position, ...]:
+        placed = {id(p.position) for p in self.placements} | {id(u.position) for u in self.unfilled}
+        return tuple(p for p in self.job.positions if id(p) not in placed)
+
+    @property
+    def needs_attention(self) -> bool:
+        """Whether exit status 1 is due."""
+        return bool(
+            self.unfilled
+            or self.flags
+            or self.unmeasured_positions
+            or any(s.wall_nm is None and s.hold is None for s in self.job.shells)
+            or any(not p.within_limits for p in self.placements)
+            or any(not p.proven for p in self.proofs.values())
+        )
+
+    def to_frame(self) -> "pandas.DataFrame":
+        """One row per position in file order, lengths as floats in the job's unit; pandas is imported here.
+
+        A position without shells has only its name, its kind and `filled` False.
+        """
+        import pandas
+
+        per_unit = NM_PER_UNIT[self.job.unit]
+        placed = {id(p.position): p for p in self.placements}
+        rows: list[dict[str, object]] = []
+        for position in self.job.positions:
+            row: dict[str, object] = {"position": position.name, "kind": position.kind}
+            p = placed.get(id(position))
+            row["filled"] = p is not None
+            if p is not None:
+                row |= {
+                    "upper": f"{p.upper.box}/{p.upper.name}",
+                    "lower": f"{p.lower.box}/{p.lower.name}",
+                    "wall_sum": p.wall_sum_nm / per_unit,
+                    "clearance": p.clearance_nm / per_unit,
+                    "deviation": p.deviation_nm / per_unit,
+                    "within_limits": p.within_limits,
+                    "wall_difference": p.wall_difference_nm / per_unit,
+                    "axis_shift": p.twice_axis_shift_nm / 2 / per_unit,
+                }
+            rows.append(row)
+        return pandas.DataFrame(rows)
+
+
+def figures_of(placements: tuple[Placement, ...]) -> KindFigures:
+    """The figures of one kind's placements, as the contract of `KindFigures` defines them."""
+    counted = [p for p in placements if p.counted]
+    deviations = [p.deviation_nm for p in counted]
+    return KindFigures(
+        filled=len(placements),
+        below=sum(p.shortfall_nm > 0 for p in placements),
+        shortfall_nm=sum(p.shortfall_nm for p in placements),
+        above=sum(p.excess_nm > 0 for p in placements),
+        excess_nm=sum(p.excess_nm for p in placements),
+        counted=len(counted),
+        worst_deviation_nm=max((abs(d) for d in deviations), default=None),
+        sum_squared_deviation_nm2=sum(d * d for d in deviations) if counted else None,
+        spread_nm=max(deviations) - min(deviations) if counted else None,
+        mean_clearance_nm=round_half_even(sum(p.clearance_nm for p in counted), len(counted)) if counted else None,
+        boxes=len({box for p in placements for box in (p.upper.box, p.lower.box)}),
+    )

@@ -1,0 +1,36 @@
+"""Mistakes in the input as data: each with its place and a stable code, collected, ordered and reported all at once."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One mistake. `text` reads "what is wrong; what to do"; rows count as an editor counts lines, the first being 1.
+
+    `file` is relative to the job folder; `column` is a column's name or, in job.toml, the dotted key.
+    `rank` orders problems for the reader: job.toml, positions, shell files; then row, then column.
+    """
+
+    code: str
+    text: str
+    file: str
+    row: int | None = None
+    column: str | None = None
+    rank: tuple[int, ...] = ()
+
+    def __str__(self) -> str:
+        place = self.file if self.row is None else f"{self.file}:{self.row}"
+        return f"{place}: {self.text}" if self.column is None else f"{place}: {self.column}: {self.text}"
+
+
+class InputError(Exception):
+    """Bad input; `problems` holds every mistake that was found, in reading order."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems = tuple(sorted(problems, key=lambda p: p.rank))
+        super().__init__("\n".join(str(p) for p in self.problems))
+
+
+class FaultInFitmatch(Exception):
+    """An answer that failed its independent check: a defect of this program, never of the user's files."""

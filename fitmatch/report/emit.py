@@ -1,0 +1,66 @@
+"""JSON text with numbers written exactly: lengths are whole nanometres inside, and no float may come in between."""
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import TypeAlias
+
+from fitmatch.lengths import NM_PER_UNIT, exact, round_half_even
+
+
+class Number(str):
+    """A number already written out; it goes into the document as it stands."""
+
+    __slots__ = ()
+
+
+Value: TypeAlias = "str | int | bool | Mapping[str, Value] | Sequence[Value] | None"
+
+
+def length(nm: int | None, unit: str) -> Number | None:
+    return None if nm is None else Number(exact(2 * nm, unit))
+
+
+def half_length(twice_nm: int, unit: str) -> Number:
+    """Half of a whole number of nanometres."""
+    return Number(exact(twice_nm, unit))
+
+
+def area(nm2: int | None, unit: str) -> Number | None:
+    """A sum of squared lengths in the unit squared: the shortest decimal that rounds back to the same nm squared."""
+    if nm2 is None:
+        return None
+    per_unit = NM_PER_UNIT[unit] ** 2
+    places = 0
+    while True:
+        digits = round_half_even(nm2 * 10**places, per_unit)
+        if 2 * abs(digits * per_unit - nm2 * 10**places) < 10**places:
+            break
+        places += 1
+    text = str(digits)
+    power = len(text) - 1 - places
+    mantissa = (text[0] + "." + text[1:]).rstrip("0").rstrip(".")
+    return Number(mantissa if power == 0 or not digits else f"{mantissa}e{power}")
+
+
+def document(value: Mapping[str, Value]) -> str:
+    """One key a line; in a list or a table of tables, one entry a line."""
+    lines = [f"  {_compact(key)}: {_opened(entry)}" for key, entry in value.items()]
+    return "{\n" + ",\n".join(lines) + "\n}\n"
+
+
+def _opened(value: Value) -> str:
+    if isinstance(value, Mapping) and value and all(isinstance(v, Mapping) for v in value.values()):
+        return "{\n" + ",\n".join(f"    {_compact(k)}: {_compact(v)}" for k, v in value.items()) + "\n  }"
+    if isinstance(value, Sequence) and not isinstance(value, str) and value:
+        return "[\n" + ",\n".join("    " + _compact(v) for v in value) + "\n  ]"
+    return _compact(value)
+
+
+def _compact(value: Value) -> str:
+    if isinstance(value, Number):
+        return str(value)
+    if isinstance(value, Mapping):
+        return "{" + ", ".join(f"{_compact(k)}: {_compact(v)}" for k, v in value.items()) + "}"
+    if isinstance(value, Sequence) and not isinstance(value, str):
+        return "[" + ", ".join(map(_compact, value)) + "]"
+    return json.dumps(value, ensure_ascii=False)

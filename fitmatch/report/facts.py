@@ -1,0 +1,34 @@
+"""What every form of the answer needs and a plan does not say by itself: states of a position, walls, coatings."""
+
+from typing import Final
+
+from fitmatch.parts import Placement, Plan, Shell
+
+DANGER: Final = "NOT TO BE ASSEMBLED"
+
+
+def wall(shell: Shell) -> int:
+    """The wall of a shell that was placed, which has one."""
+    assert shell.wall_nm is not None
+    return shell.wall_nm
+
+
+def unmeasured_shells(plan: Plan) -> list[Shell]:
+    """Shells that could be used but for their wall, which has no reading yet; in file order."""
+    return [s for s in plan.job.shells if s.wall_nm is None and s.hold is None]
+
+
+def is_coated(placement: Placement) -> bool:
+    return bool(placement.upper.coating_nm or placement.lower.coating_nm)
+
+
+def clearance_to_metal(placement: Placement) -> int:
+    return placement.clearance_nm + placement.wall_sum_nm - _to_metal(placement.upper) - _to_metal(placement.lower)
+
+
+def clearance_over_coating(placement: Placement) -> int:
+    return clearance_to_metal(placement) - placement.upper.coating_nm - placement.lower.coating_nm
+
+
+def _to_metal(shell: Shell) -> int:
+    return wall(shell) if shell.wall_to_metal_nm is None else shell.wall_to_metal_nm

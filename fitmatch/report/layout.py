@@ -1,0 +1,110 @@
+"""Tables and paragraphs that never run wider than a page. In: cells and sentences. Out: lines of at most WIDTH columns.
+
+A long name is wrapped, never cut: two names that differ only at the end must not come to look alike.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from textwrap import wrap
+from typing import Final
+from unicodedata import east_asian_width
+
+from tabulate import tabulate
+
+WIDTH: Final = 100
+_GAP: Final = 2
+_NARROWEST: Final = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column; only a `wraps` column gives way when the page is too narrow."""
+
+    head: str
+    cells: Sequence[str]
+    align: str = "right"
+    wraps: bool = False
+
+    @property
+    def widest(self) -> int:
+        """The page's columns it takes when nothing is wrapped."""
+        return _longest_line([self.head, *self.cells]) * (2 if self._is_wide else 1)
+
+    @property
+    def narrowest(self) -> int:
+        if not self.wraps:
+            return self.widest
+        head = _longest_line([self.head])
+        return min(self.widest, head + _NARROWEST // 2 if self._is_wide else max(head, _NARROWEST))
+
+    def characters(self, width: int) -> int:
+        """How many characters of a cell go on one line. Cells are padded by characters, so that in a column with wide
+        ones a narrow cell is padded to the same count, and a wide one takes up to twice as much."""
+        if not self._is_wide:
+            return width
+        head = _longest_line([self.head])
+        return width // 2 if 2 * head <= width else width - head
+
+    @property
+    def _is_wide(self) -> bool:
+        return any(map(_has_wide, self.cells))
+
+
+def clean(text: str) -> str:
+    """The user's own text, fit to be printed: one line, no control characters."""
+    return "".join(c if c.isprintable() else "?" for c in " ".join(text.split()))
+
+
+def table(columns: Sequence[Column]) -> list[str]:
+    """The columns side by side, names wrapped as far as needed; no rows give no lines."""
+    if not columns[0].cells:
+        return []
+    widths = [c.widest for c in columns]
+    while _across(widths) > WIDTH:
+        give_way = [i for i, c in enumerate(columns) if widths[i] > c.narrowest]
+        assert give_way, "a table too wide for the page even with every name wrapped"
+        widths[max(give_way, key=widths.__getitem__)] -= 1
+    cells = [
+        [_wrapped(cell, c.characters(width)) for cell in c.cells] if c.wraps else c.cells
+        for c, width in zip(columns, widths, strict=True)
+    ]
+    heads = [c.head for c in columns]
+    rules = ["-" * _longest_line([head, *column]) for head, column in zip(heads, cells, strict=True)]
+    # The heads go in as a row like any other: as headers they would be padded beyond the width reckoned above.
+    text = tabulate(
+        [heads, rules, *zip(*cells, strict=True)],
+        tablefmt="plain",
+        colalign=[c.align for c in columns],
+        rowalign=["bottom"],
+        disable_numparse=True,  # a shell named 03 is not the number 3
+    )
+    return [line.rstrip() for line in text.splitlines()]
+
+
+def paragraph(text: str, *, first: str = "", rest: str | None = None) -> list[str]:
+    """`text` wrapped to the page; `first` and `rest` stand before the first line and before the lines after it."""
+    indent = " " * len(first) if rest is None else rest
+    room = WIDTH - max(len(first), len(indent))
+    lines = wrap(text, room // 2 if _has_wide(text) else room, break_on_hyphens=False) or [""]
+    return [first + lines[0], *(indent + line for line in lines[1:])]
+
+
+def columns_taken(text: str) -> int:
+    """How many columns a terminal gives this text: East Asian wide characters take two."""
+    return len(text) if text.isascii() else sum(2 if east_asian_width(c) in "WF" else 1 for c in text)
+
+
+def _has_wide(text: str) -> bool:
+    return columns_taken(text) > len(text)
+
+
+def _longest_line(cells: Sequence[str]) -> int:
+    return max(len(line) for cell in cells for line in cell.split("\n"))
+
+
+def _across(widths: Sequence[int]) -> int:
+    return sum(widths) + _GAP * (len(widths) - 1)
+
+
+def _wrapped(text: str, width: int) -> str:
+    return "\n".join(line for part in text.split("\n") for line in wrap(part, width) or [""])

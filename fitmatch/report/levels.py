@@ -1,0 +1,57 @@
+"""The levels of an answer's proof in a machinist's words, and what the bound of an unproven one is a bound of."""
+
+from dataclasses import dataclass
+from enum import Enum, auto
+from typing import Final
+
+from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.parts import Proof
+from fitmatch.report.scale import Scale
+
+
+class Worth(Enum):
+    COUNT = auto()
+    LENGTH = auto()
+    SQUARE = auto()  # a length squared
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    words: str
+    worth: Worth
+    largest_wins: bool = False
+
+
+LEVELS: Final = {
+    "positions_inside": Level("positions inside their limits", Worth.COUNT, largest_wins=True),
+    "positions_filled": Level("positions filled", Worth.COUNT, largest_wins=True),
+    "positions_below": Level("positions below their min", Worth.COUNT),
+    "shortfall": Level("total shortfall below min", Worth.LENGTH),
+    "excess": Level("total excess over max", Worth.LENGTH),
+    "worst_deviation": Level("worst deviation from target", Worth.LENGTH),
+    "sum_squared_deviation": Level("sum of squared deviations", Worth.SQUARE),
+    "spread": Level("spread", Worth.LENGTH),
+    "boxes": Level("boxes drawn from", Worth.COUNT),
+    "total_clearance": Level("total clearance", Worth.LENGTH, largest_wins=True),
+    "total_wall_difference": Level("total wall difference", Worth.LENGTH),
+}
+
+
+def in_words(proof: Proof, scale: Scale) -> str:
+    """Where an unproven answer was stopped, and how much better another could be at most."""
+    if proof.level is None:
+        return "stopped early"
+    level = LEVELS[proof.level]
+    text = f"stopped while proving the {level.words}"
+    if proof.bound is None:
+        return text
+    better = "more" if level.largest_wins else "less"
+    return f"{text}, which cannot be {better} than {_amount(level.worth, proof.bound, scale)}"
+
+
+def _amount(worth: Worth, bound: int, scale: Scale) -> str:
+    if worth is Worth.COUNT:
+        return str(bound)
+    if worth is Worth.LENGTH:
+        return f"{scale.steps(bound)} {scale.step}"
+    return f"{bound / NM_PER_UNIT[scale.step] ** 2:.1f} {scale.step} squared"

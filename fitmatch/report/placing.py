@@ -1,0 +1,157 @@
+"""The part of the text report that goes to the bench: which shell goes where, the sum behind every clearance, its
+limits."""
+
+from collections.abc import Callable, Sequence
+
+from fitmatch.parts import Placement, Plan, Position, Shell, Size
+from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated, wall
+from fitmatch.report.layout import Column, clean, paragraph, table
+from fitmatch.report.scale import Scale
+
+NOT_FILLED = "NOT FILLED"
+NOT_MEASURED = "NOT YET MEASURED"
+_NOTHING = "-"
+
+
+def shell_name(shell: Shell) -> str:
+    return clean(f"{shell.box}/{shell.name}")
+
+
+def which_shell_goes_where(plan: Plan, kind: str, scale: Scale) -> list[str]:
+    """Every position of the kind in file order, also those that stay empty."""
+    placed = {id(p.position): p for p in plan.placements}
+    positions = [p for p in plan.job.positions if p.kind == kind]
+    rows = [(position, placed.get(id(position))) for position in positions]
+    remarks = [_remark(plan, position, placement) for position, placement in rows]
+
+    def column(head: str, show: Callable[[Placement], str], *, align: str = "right", wraps: bool = False) -> Column:
+        return Column(head, [_NOTHING if p is None else show(p) for _, p in rows], align, wraps)
+
+    columns = [
+        Column("position", [clean(p.name) for p in positions], "left", wraps=True),
+        column("upper\nshell", lambda p: shell_name(p.upper), align="left", wraps=True),
+        column("its\nwall", lambda p: scale.length(wall(p.upper))),
+        column("lower\nshell", lambda p: shell_name(p.lower), align="left", wraps=True),
+        column("its\nwall", lambda p: scale.length(wall(p.lower))),
+        column("clearance", lambda p: scale.length(p.clearance_nm)),
+        column(f"off target\n{scale.step}", lambda p: scale.steps(p.deviation_nm, sign=True)),
+    ]
+    if any(remarks):
+        columns.append(Column("", remarks, "left"))
+    return [*paragraph(_heading(kind, positions, scale)), *table(columns)]
+
+
+def sums(plan: Plan, kind: str, scale: Scale) -> list[str]:
+    """housing bore - journal - walls + seating = clearance, in numbers."""
+    placements = [p for p in plan.placements if p.position.kind == kind]
+    if not placements:
+        return []
+
+    def column(head: str, show: Callable[[Placement], str]) -> Column:
+        return Column(head, [show(p) for p in placements])
+
+    columns = [
+        Column("position", [clean(p.position.name) for p in placements], "left", wraps=True),
+        column("housing bore", lambda p: _mean(p.position.housing_bore, scale)),
+        column("- journal", lambda p: _mean(p.position.journal, scale)),
+        column("- walls", lambda p: scale.length(p.wall_sum_nm)),
+    ]
+    if any(p.position.seating_nm for p in placements):
+        columns.append(column("+ seating", lambda p: scale.length(p.position.seating_nm, sign=True)))
+    columns += [
+        column("= clearance", lambda p: scale.length(p.clearance_nm)),
+        column(f"axis shift, {scale.step}", lambda p: scale.axis(p.twice_axis_shift_nm)),
+    ]
+    return [*paragraph(clean(kind).upper()), *table(columns)]
+
+
+def limits(plan: Plan, kind: str, scale: Scale) -> list[str]:
+    """Every clearance between its limits, where the heading of the kind cannot say it for all positions: they differ in
+    target, min or max, or repeated readings make the tightest clearance another than the mean one."""
+    placements = [p for p in plan.placements if p.position.kind == kind]
+    positions = [p for p in plan.job.positions if p.kind == kind]
+    alike = all(_alike(positions, value) for _, value in _LIMITS)
+    if not placements or (alike and all(p.clearance_tightest_nm == p.clearance_nm for p in placements)):
+        return []
+
+    def column(head: str, value: Callable[[Placement], int | None]) -> Column:
+        return Column(head, [_length_or_none(value(p), scale) for p in placements])
+
+    return [
+        *paragraph(clean(kind).upper()),
+        *table(
+            [
+                Column("position", [clean(p.position.name) for p in placements], "left", wraps=True),
+                column("min", lambda p: p.position.min_nm),
+                column("clearance at the tightest", lambda p: p.clearance_tightest_nm),
+                column("target", lambda p: p.position.target_nm),
+                column("clearance", lambda p: p.clearance_nm),
+                column("max", lambda p: p.position.max_nm),
+            ]
+        ),
+    ]
+
+
+def coated(plan: Plan, scale: Scale) -> list[str]:
+    """Both clearances of every bore in which a shell is coated."""
+    placements = [p for p in plan.placements if is_coated(p)]
+    if not placements:
+        return []
+    return table(
+        [
+            Column("position", [clean(p.position.name) for p in placements], "left", wraps=True),
+            Column("coating,\nupper shell", [_coating(p.upper, scale) for p in placements]),
+            Column("coating,\nlower shell", [_coating(p.lower, scale) for p in placements]),
+            Column("clearance over\nthe coating", [scale.length(clearance_over_coating(p)) for p in placements]),
+            Column("clearance to\nthe metal", [scale.length(clearance_to_metal(p)) for p in placements]),
+        ]
+    )
+
+
+def target_and_limits(positions: Sequence[Position], scale: Scale) -> str:
+    """What the kind is fitted to, or that its positions differ in it."""
+    words = []
+    for name, value in _LIMITS:
+        if not _alike(positions, value):
+            words.append(f"{name} by position")
+        elif (nm := value(positions[0])) is not None:
+            words.append(f"{name} {scale.with_unit(nm)}")
+        elif name != "target":
+            words.append(f"no {name} given")
+    return ", ".join(words)
+
+
+_LIMITS: tuple[tuple[str, Callable[[Position], int | None]], ...] = (
+    ("target", lambda p: p.target_nm),
+    ("min", lambda p: p.min_nm),
+    ("max", lambda p: p.max_nm),
+)
+
+
+def _heading(kind: str, positions: Sequence[Position], scale: Scale) -> str:
+    return f"{clean(kind).upper()}: which shell goes where ({target_and_limits(positions, scale)})"
+
+
+def _remark(plan: Plan, position: Position, placement: Placement | None) -> str:
+    if placement is None:
+        return NOT_FILLED if any(u.position is position for u in plan.unfilled) else NOT_MEASURED
+    if not placement.within_limits:
+        return DANGER
+    return "see below" if any(flag.position == position.name for flag in plan.flags) else ""
+
+
+def _alike(positions: Sequence[Position], value: Callable[[Position], int | None]) -> bool:
+    return len({value(p) for p in positions}) == 1
+
+
+def _mean(size: Size | None, scale: Scale) -> str:
+    assert size is not None
+    return scale.length(size.mean_nm)
+
+
+def _length_or_none(nm: int | None, scale: Scale) -> str:
+    return _NOTHING if nm is None else scale.length(nm)
+
+
+def _coating(shell: Shell, scale: Scale) -> str:
+    return scale.length(shell.coating_nm) if shell.coating_nm else "none"

@@ -1,0 +1,86 @@
+"""The part of the text report that says how good the answer is, next to two other ways of choosing."""
+
+from fitmatch.naturalorder import natural
+from fitmatch.parts import KindFigures, Plan, Proof
+from fitmatch.report.layout import Column, clean, paragraph, table
+from fitmatch.report.levels import in_words
+from fitmatch.report.scale import Scale
+
+_THIS = "this plan"
+_NOTHING = "-"
+
+_FIRST_AIMS = {
+    "target": "smallest worst deviation from target, then smallest sum of squared deviations",
+    "even": "smallest spread, then smallest worst deviation from target",
+    "keep-sets": "fewest boxes, then smallest worst deviation from target",
+}
+
+
+def quality(plan: Plan, scale: Scale) -> list[str]:
+    lines = ["HOW GOOD IT IS"]
+    aim = f"Strategy {plan.strategy}: {_FIRST_AIMS[plan.strategy]}."
+    if plan.slack_nm:
+        aim += f" Slack: {scale.with_unit(plan.slack_nm)}."
+    lines += paragraph(aim)
+    for kind, figures in plan.figures.items():
+        lines += ["", *_kind(plan, kind, figures, scale)]
+    if plan.baselines:
+        lines += [
+            "",
+            "as-boxed: every position in turn takes the next upper and the next lower that match.",
+            "by-hand: every position in turn takes the pair that comes nearest to its target.",
+        ]
+    return lines
+
+
+def _kind(plan: Plan, kind: str, figures: KindFigures, scale: Scale) -> list[str]:
+    named: list[tuple[str, KindFigures, str]] = [(_THIS, figures, _NOTHING)]
+    for name, kinds in plan.baselines.items():
+        if kind in kinds:
+            named.append((name, kinds[kind].figures, str(kinds[kind].rules_broken)))
+    lines = paragraph(f"{clean(kind).upper()}: {_proof(plan, kind, scale)}")
+    if not any(f.filled for _, f, _ in named):
+        return lines
+    lines += table(
+        [
+            Column("", [name for name, _, _ in named], "left"),
+            Column("filled", [str(f.filled) for _, f, _ in named]),
+            Column("below\nmin", [str(f.below) for _, f, _ in named]),
+            Column("above\nmax", [str(f.above) for _, f, _ in named]),
+            Column("counted", [str(f.counted) for _, f, _ in named]),
+            Column(f"worst off\n{scale.step}", [_steps(f.worst_deviation_nm, scale) for _, f, _ in named]),
+            Column(f"spread\n{scale.step}", [_steps(f.spread_nm, scale) for _, f, _ in named]),
+            Column("mean\nclearance", [_mean(f.mean_clearance_nm, scale) for _, f, _ in named]),
+            Column("boxes\nused", [str(f.boxes) for _, f, _ in named]),
+            Column("rules\nbroken", [broken for _, _, broken in named]),
+        ]
+    )
+    if figures.filled:
+        lines += paragraph(", ".join(_boxes(plan, kind)) + ".", first="Drawn from: ")
+    if figures.counted != figures.filled:
+        lines += paragraph("Worst, spread and mean are over the counted: inside the limits, not locked in both halves.")
+    return lines
+
+
+def _boxes(plan: Plan, kind: str) -> list[str]:
+    used = {s.box for p in plan.placements if p.position.kind == kind for s in (p.upper, p.lower)}
+    return [clean(box) for box in sorted(used, key=natural)]
+
+
+def _proof(plan: Plan, kind: str, scale: Scale) -> str:
+    proof = plan.proofs.get(kind, Proof())
+    if not proof.proven:
+        return f"NOT PROVEN: {in_words(proof, scale)}. A better choice may exist."
+    if plan.figures[kind].filled:
+        return "proven: with these readings no choice of shells does better."
+    if any(u.position.kind == kind for u in plan.unfilled):
+        return "proven: with these readings no position can be filled."
+    return "nothing to choose before there are readings."
+
+
+def _steps(nm: int | None, scale: Scale) -> str:
+    return _NOTHING if nm is None else scale.steps(nm)
+
+
+def _mean(nm: int | None, scale: Scale) -> str:
+    return _NOTHING if nm is None else scale.rounded(nm)

@@ -1,0 +1,69 @@
+"""The part of the text report about shells that are not in the engine: left over, broken sets, held."""
+
+from collections import defaultdict
+
+from fitmatch.parts import Plan, Shell
+from fitmatch.report.facts import unmeasured_shells
+from fitmatch.report.layout import Column, clean, paragraph, table
+from fitmatch.report.placing import shell_name
+from fitmatch.report.scale import Scale
+
+
+def remaining(plan: Plan, scale: Scale) -> list[str]:
+    lines = _left_over(plan.leftover, scale)
+    broken = unequal_boxes(plan)
+    if broken:
+        lines += paragraph("; ".join(broken) + ".", first="Boxes left with unequal uppers and lowers: ", rest="  ")
+    for shell in plan.held:
+        reason = f": {clean(shell.hold)}" if shell.hold else ""
+        lines += paragraph(
+            f"Held, not used: {shell_name(shell)} ({clean(shell.kind)}, {shell.half}){reason}", rest="  "
+        )
+    return lines
+
+
+def unequal_boxes(plan: Plan) -> list[str]:
+    """Boxes whose remaining shells do not make whole pairs; shells still to be measured are in the box as well."""
+    reserved = {lock for p in plan.job.positions for lock in (p.upper, p.lower)}
+    left = {s.key: s for s in (*plan.leftover, *unmeasured_shells(plan)) if s.key not in reserved}
+    boxes: defaultdict[tuple[str, str], dict[str, int]] = defaultdict(lambda: {"upper": 0, "lower": 0, "either": 0})
+    for shell in left.values():
+        boxes[shell.box, shell.kind][shell.half] += 1
+    texts = []
+    for (box, kind), count in boxes.items():
+        lacking = abs(count["upper"] - count["lower"])
+        if lacking > count["either"] or (count["either"] - lacking) % 2:
+            halves = ", ".join(f"{count[half]} {half}" for half in count if half != "either" or count[half])
+            texts.append(f"{clean(box)} ({clean(kind)}: {halves})")
+    return texts
+
+
+def _left_over(shells: tuple[Shell, ...], scale: Scale) -> list[str]:
+    if not shells:
+        return ["LEFT OVER: no shell"]
+    groups: defaultdict[tuple[str, str, str], list[Shell]] = defaultdict(list)
+    for shell in shells:
+        groups[shell.kind, shell.half, shell.grade or ""].append(shell)
+    keys = sorted(groups, key=_order)
+    columns = [
+        Column("kind", [clean(kind) for kind, _, _ in keys], "left", wraps=True),
+        Column("half", [half for _, half, _ in keys], "left"),
+        Column("count", [str(len(groups[key])) for key in keys]),
+        Column("walls", [_walls(groups[key], scale) for key in keys], "left"),
+        Column("shells", [", ".join(shell_name(s) for s in groups[key]) for key in keys], "left", wraps=True),
+    ]
+    if any(grade for _, _, grade in keys):
+        columns.insert(2, Column("grade", [clean(grade) or "-" for _, _, grade in keys], "left", wraps=True))
+    return [f"LEFT OVER: {len(shells)} shell{'s' if len(shells) > 1 else ''}", *table(columns)]
+
+
+def _order(key: tuple[str, str, str]) -> tuple[str, int, str]:
+    kind, half, grade = key
+    return kind, ("upper", "lower", "either").index(half), grade
+
+
+def _walls(shells: list[Shell], scale: Scale) -> str:
+    walls = sorted(s.wall_nm for s in shells if s.wall_nm is not None)
+    if not walls:
+        return "-"
+    return scale.length(walls[0]) if walls[0] == walls[-1] else f"{scale.length(walls[0])} to {scale.length(walls[-1])}"

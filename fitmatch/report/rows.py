@@ -1,0 +1,112 @@
+"""A plan as CSV: one row per position in file order, whether it was filled or not."""
+
+import csv
+from collections.abc import Mapping
+from io import StringIO
+from typing import Final
+
+from fitmatch.lengths import exact
+from fitmatch.parts import Placement, Plan, Position
+from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated, wall
+
+FILLED: Final = "filled"
+UNFILLED: Final = "not filled"
+UNMEASURED: Final = "not yet measured"
+_WITHOUT_UNIT: Final = (
+    "position",
+    "kind",
+    "state",
+    "upper_box",
+    "upper_shell",
+    "lower_box",
+    "lower_shell",
+)
+_LENGTHS: Final = (
+    "upper_wall",
+    "lower_wall",
+    "journal",
+    "housing_bore",
+    "wall_sum",
+    "seating",
+    "clearance",
+    "clearance_tightest",
+    "target",
+    "deviation",
+    "min",
+    "max",
+    "wall_difference",
+    "axis_shift",
+    "clearance_over_coating",
+    "clearance_to_metal",
+)
+
+
+def plan_rows(plan: Plan, unit: str) -> str:
+    """The whole table with a header; a length column names its unit, what is absent is an empty cell."""
+    placed = {id(p.position): p for p in plan.placements}
+    why = {id(u.position): u.why for u in plan.unfilled}
+    out = StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow([*_WITHOUT_UNIT, *(f"{name} [{unit}]" for name in _LENGTHS), "remark"])
+    for position in plan.job.positions:
+        placement = placed.get(id(position))
+        words = _words(position, placement, plan, why.get(id(position)))
+        half_nm = _position_lengths(position) if placement is None else _placement_lengths(placement)
+        lengths = [half_nm.get(name) for name in _LENGTHS]
+        writer.writerow(
+            [
+                *(words.get(name, "") for name in _WITHOUT_UNIT),
+                *("" if value is None else exact(value, unit) for value in lengths),
+                words["remark"],
+            ]
+        )
+    return out.getvalue()
+
+
+def _words(position: Position, placement: Placement | None, plan: Plan, why: str | None) -> Mapping[str, str]:
+    words = {"position": position.name, "kind": position.kind, "remark": ""}
+    if placement is None:
+        if why is None:
+            return words | {"state": UNMEASURED, "remark": "no reading of " + ", ".join(position.missing)}
+        return words | {"state": UNFILLED, "remark": why}
+    return words | {
+        "state": FILLED if placement.within_limits else DANGER,
+        "upper_box": placement.upper.box,
+        "upper_shell": placement.upper.name,
+        "lower_box": placement.lower.box,
+        "lower_shell": placement.lower.name,
+        "remark": "; ".join(f.text for f in plan.flags if f.position == position.name),
+    }
+
+
+def _position_lengths(position: Position) -> Mapping[str, int | None]:
+    """In half nanometres, as all here, so that an axis shift is a whole number too."""
+    known = {
+        "journal": position.journal.mean_nm if position.journal else None,
+        "housing_bore": position.housing_bore.mean_nm if position.housing_bore else None,
+        "seating": position.seating_nm,
+        "target": position.target_nm,
+        "min": position.min_nm,
+        "max": position.max_nm,
+    }
+    return {name: None if nm is None else 2 * nm for name, nm in known.items()}
+
+
+def _placement_lengths(placement: Placement) -> Mapping[str, int | None]:
+    known = {
+        "upper_wall": wall(placement.upper),
+        "lower_wall": wall(placement.lower),
+        "wall_sum": placement.wall_sum_nm,
+        "clearance": placement.clearance_nm,
+        "clearance_tightest": placement.clearance_tightest_nm,
+        "deviation": placement.deviation_nm,
+        "wall_difference": placement.wall_difference_nm,
+    }
+    if is_coated(placement):
+        known["clearance_over_coating"] = clearance_over_coating(placement)
+        known["clearance_to_metal"] = clearance_to_metal(placement)
+    return {
+        **_position_lengths(placement.position),
+        **{name: 2 * nm for name, nm in known.items()},
+        "axis_shift": placement.twice_axis_shift_nm,
+    }

@@ -1,0 +1,20 @@
+"""Write a file whole or not at all."""
+
+import os
+from contextlib import suppress
+from pathlib import Path
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Replace `path` by `text` in UTF-8. A reader, or a cut in the power, finds the old file or the new one."""
+    draft = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        with draft.open("wb") as file:
+            file.write(text.encode())
+            file.flush()
+            os.fsync(file.fileno())
+        draft.replace(path)
+    except BaseException:
+        with suppress(OSError):
+            draft.unlink()
+        raise

@@ -1,0 +1,48 @@
+"""How a report writes a length: the unit, the decimals, and the small step that deviations are spoken of in."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final
+
+from fitmatch.lengths import fixed, round_half_even
+
+# By unit: decimals, the grid they resolve, the step of deviations, and its decimals for an axis shift.
+_DECIMALS: Final = {"in": 5, "mm": 4}
+_GRID_NM: Final = {"in": 254, "mm": 100}
+_STEP: Final = {"in": "tenths", "mm": "um"}
+_AXIS_DECIMALS: Final = {"in": 2, "mm": 1}  # half of a wall difference: half of 0.5 tenths, half of 1 um
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """Lengths in `unit` with `decimals`; deviations in tenths (0.0001 in) or um."""
+
+    unit: str
+    decimals: int
+
+    @property
+    def step(self) -> str:
+        return _STEP[self.unit]
+
+    def length(self, nm: int, *, sign: bool = False) -> str:
+        return fixed(nm, self.unit, self.decimals, sign=sign)
+
+    def with_unit(self, nm: int) -> str:
+        return f"{self.length(nm)} {self.unit}"
+
+    def rounded(self, nm: int) -> str:
+        """A figure that was averaged: decimals beyond the usual ones would say nothing."""
+        return fixed(nm, self.unit, _DECIMALS[self.unit])
+
+    def steps(self, nm: int, *, sign: bool = False) -> str:
+        return fixed(nm, self.step, 1, sign=sign)
+
+    def axis(self, twice_nm: int) -> str:
+        return fixed(round_half_even(twice_nm, 2), self.step, _AXIS_DECIMALS[self.unit], sign=True)
+
+
+def scale_for(unit: str, lengths_nm: Iterable[int]) -> Scale:
+    """Five decimals of an inch or four of a millimetre; one more where a length does not lie on that grid, so that a
+    sum written out still adds up."""
+    off_grid = any(nm % _GRID_NM[unit] for nm in lengths_nm)
+    return Scale(unit, _DECIMALS[unit] + off_grid)

@@ -1,0 +1,485 @@
+"""What "best" means, by looking at every plan there is: no solver, no shortcut that a reader would have to trust.
+
+In: a job. Out: for each kind the figures of the best plan, the two baselines, and what is wrong with a given plan.
+Nothing of the optimizer is used here, and of `fitmatch.parts` only the records, so that two readings of the same
+definition meet. Only tiny jobs can be looked at in this way.
+"""
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple
+
+from fitmatch.lengths import round_half_even
+from fitmatch.parts import ANY, Job, Plan, Position, Shell, Status
+
+
+class Pair(NamedTuple):
+    """The two halves of one bore."""
+
+    upper: Shell
+    lower: Shell
+
+
+class Levels(NamedTuple):
+    """The figures that order plans; smaller is better but for `clearance_nm`. What no position decides is 0."""
+
+    outside_or_empty: int  # level 0
+    empty: int  # level 1, and so on to the excess
+    below: int
+    shortfall_nm: int
+    excess_nm: int
+    worst_nm: int  # level 2
+    sum_squared_nm2: int
+    spread_nm: int
+    boxes: int
+    clearance_nm: int  # level 3: the looser is the better
+    wall_difference_nm: int
+
+
+# --- arithmetic of one bore ------------------------------------------------------------------------------------------
+
+
+def clearance_nm(p: Position, pair: Pair) -> int:
+    return p.housing_bore.mean_nm - p.journal.mean_nm - (pair.upper.wall_nm + pair.lower.wall_nm) + p.seating_nm
+
+
+def tightest_nm(job: Job, p: Position, pair: Pair) -> int:
+    """The clearance that `min` is checked with."""
+    if job.rules.limits_at == "mean":
+        return clearance_nm(p, pair)
+    return p.housing_bore.smallest_nm - p.journal.largest_nm - (pair.upper.wall_nm + pair.lower.wall_nm) + p.seating_nm
+
+
+def shortfall_nm(job: Job, p: Position, pair: Pair) -> int:
+    return 0 if p.min_nm is None else max(0, p.min_nm - tightest_nm(job, p, pair))
+
+
+def excess_nm(p: Position, pair: Pair) -> int:
+    return 0 if p.max_nm is None else max(0, clearance_nm(p, pair) - p.max_nm)
+
+
+def has_clearance(job: Job, p: Position, pair: Pair) -> bool:
+    """A clearance of zero or less, from the means like every clearance, is never a fill."""
+    return clearance_nm(p, pair) > 0
+
+
+def thicker_half(job: Job, pair: Pair) -> str | None:
+    """Which half is thicker by more than the dead band, if either is."""
+    difference = pair.upper.wall_nm - pair.lower.wall_nm
+    if abs(difference) <= job.rules.thick_half_from_nm:
+        return None
+    return "upper" if difference > 0 else "lower"
+
+
+# --- what may go where -----------------------------------------------------------------------------------------------
+
+
+def locked_twice(p: Position) -> bool:
+    return p.upper is not None and p.lower is not None
+
+
+def locked_keys(job: Job) -> set[tuple[str, str]]:
+    return {key for p in job.positions for key in (p.upper, p.lower) if key is not None}
+
+
+def measured(job: Job, p: Position) -> bool:
+    """A position locked to a shell without a wall is not yet measured either."""
+    without_wall = {s.key for s in job.shells if s.wall_nm is None}
+    return not p.missing and not {p.upper, p.lower} & without_wall
+
+
+def fillable(job: Job, p: Position) -> bool:
+    """Measured, and a housing bore inside its drawing band or accepted with a reason."""
+    band = job.drawing.get(p.kind, {}).get("housing_bore")
+    return measured(job, p) and (band is None or p.accept is not None or p.housing_bore.mean_nm in band)
+
+
+def cells_agree(one: str, other: str) -> bool:
+    return one == other or ANY in {one, other}
+
+
+def could_be(shell: Shell, p: Position, side: str) -> bool:
+    """What even a lock cannot overrule: kind, half, hold, and a wall that is known."""
+    return shell.kind == p.kind and shell.half in (side, "either") and shell.hold is None and shell.wall_nm is not None
+
+
+def matches(job: Job, shell: Shell, p: Position, side: str) -> bool:
+    """Matched columns and family."""
+    wants = p.wants_upper if side == "upper" else p.wants_lower
+    families = job.fits[p.kind].family
+    agree = all(cells_agree(want, mark) for want, mark in zip(wants, shell.marks, strict=False))
+    return agree and (families is None or shell.family in families)
+
+
+def candidates(job: Job, p: Position, side: str) -> list[Shell]:
+    """Shells that may be this half of this position, in file order: the locked one, or every free one that matches."""
+    lock = p.upper if side == "upper" else p.lower
+    could = [s for s in job.shells if could_be(s, p, side)]
+    if lock is not None:
+        return [s for s in could if s.key == lock]
+    reserved = locked_keys(job)
+    return [s for s in could if s.key not in reserved and matches(job, s, p, side)]
+
+
+def broken_rules(job: Job, p: Position, pair: Pair) -> set[str]:
+    """Rules about the two walls of this bore that the pair breaks; a side to be the same throughout is not one bore's
+    to break."""
+    broken = set()
+    most = job.rules.wall_difference_nm
+    if most is not None and abs(pair.upper.wall_nm - pair.lower.wall_nm) > most:
+        broken.add("wall_difference")
+    wanted, thicker = job.rules.thick_half.get(p.kind), thicker_half(job, pair)
+    if wanted in ("upper", "lower") and thicker not in (None, wanted):
+        broken.add("thick_half")
+    for column in job.rules.same_in_bore:
+        at = job.shell_columns.index(column)
+        if not cells_agree(pair.upper.marks[at], pair.lower.marks[at]):
+            broken.add("same_in_bore")
+    return broken
+
+
+def deciding_side(job: Job, p: Position, pair: Pair) -> str | None:
+    """The side this bore takes where the thicker halves of a kind must all lie on one side."""
+    if job.rules.thick_half.get(p.kind) != "same" or locked_twice(p):
+        return None
+    return thicker_half(job, pair)
+
+
+def possible_pairs(job: Job, p: Position) -> Iterator[Pair]:
+    """Every pair that may fill this position, were it alone."""
+    if not fillable(job, p):
+        return
+    for upper in candidates(job, p, "upper"):
+        for lower in candidates(job, p, "lower"):
+            pair = Pair(upper, lower)
+            if upper.key == lower.key or not has_clearance(job, p, pair):
+                continue
+            if locked_twice(p) or not broken_rules(job, p, pair):
+                yield pair
+
+
+# --- every plan ------------------------------------------------------------------------------------------------------
+
+_NONE_YET = (10**15, -(10**15))  # smallest and largest deviation before any position counts
+
+
+class _Sum(NamedTuple):
+    """The figures of the positions decided so far."""
+
+    cost: tuple[int, int, int, int, int] = (0, 0, 0, 0, 0)  # levels 0 and 1
+    smallest: int = _NONE_YET[0]
+    largest: int = _NONE_YET[1]
+    squares: int = 0
+    clearance: int = 0
+    wall_difference: int = 0
+    boxes: frozenset[str] = frozenset()
+
+
+class _Choice(NamedTuple):
+    """One way to deal with a position: classes of shells it draws on, the side it takes, its share of the figures."""
+
+    drawn: tuple[int, ...]
+    side: str | None
+    share: _Sum
+
+
+_EMPTY = _Choice((), None, _Sum((1, 1, 0, 0, 0)))
+
+
+def _share(job: Job, p: Position, pair: Pair, with_boxes: bool) -> _Sum:
+    short, over = shortfall_nm(job, p, pair), excess_nm(p, pair)
+    clearance = clearance_nm(p, pair)
+    deviation = clearance - p.target_nm
+    counted = not short and not over and not locked_twice(p)
+    return _Sum(
+        (int(short > 0 or over > 0), 0, int(short > 0), short, over),
+        deviation if counted else _NONE_YET[0],
+        deviation if counted else _NONE_YET[1],
+        deviation**2 if counted else 0,
+        clearance,
+        abs(pair.upper.wall_nm - pair.lower.wall_nm),
+        frozenset((pair.upper.box, pair.lower.box)) if with_boxes else frozenset(),
+    )
+
+
+def _added(one: _Sum, other: _Sum) -> _Sum:
+    return _Sum(
+        tuple(map(int.__add__, one.cost, other.cost)),
+        min(one.smallest, other.smallest),
+        max(one.largest, other.largest),
+        one.squares + other.squares,
+        one.clearance + other.clearance,
+        one.wall_difference + other.wall_difference,
+        one.boxes | other.boxes,
+    )
+
+
+def every_outcome(job: Job, kind: str, *, with_boxes: bool = False) -> set[_Sum]:
+    """The figures of every plan for this kind that levels 0 and 1 do not already rule out, each once.
+
+    Shells alike in everything that a plan could notice are counted, not named; plans that have used the same shells
+    and stand at the same figures go on as one. A plan is dropped only when even the best choice of every position
+    to come, were it alone, would leave it worse on levels 0 and 1 than a plan that exists.
+    """
+    classes: dict[object, int] = {}
+    stock: Counter[int] = Counter()
+    class_of: dict[tuple[str, str], int] = {}
+    reserved = locked_keys(job)
+    for s in job.shells:
+        alike = (s.half, s.wall_nm, s.marks, s.family, s.hold, s.box if with_boxes else None)
+        number = classes.setdefault(s.key if s.key in reserved else (s.kind, alike), len(classes))
+        stock[number] += 1
+        class_of[s.key] = number
+    choices: list[set[_Choice]] = []
+    for p in job.positions:
+        if p.kind == kind and measured(job, p):
+            choices.append({_EMPTY})
+            for pair in possible_pairs(job, p):
+                drawn = tuple(sorted(class_of[s.key] for s in pair))
+                choices[-1].add(_Choice(drawn, deciding_side(job, p, pair), _share(job, p, pair, with_boxes)))
+    hopes = [_Sum().cost]  # the least levels 0 and 1 that the last positions could add
+    for some in reversed(choices):
+        hopes.append(tuple(map(int.__add__, hopes[-1], min(choice.share.cost for choice in some))))
+    hopes.reverse()
+
+    def walk(best: tuple[int, ...] | None) -> set[_Sum]:
+        """With no `best` known, only the best levels 0 and 1 for each set of used shells are carried along."""
+        reached: dict[tuple[tuple[int, ...], str | None], set[_Sum]] = {((), None): {_Sum()}}
+        for some, hope in zip(choices, hopes[1:], strict=True):
+            fresh: dict[tuple[tuple[int, ...], str | None], set[_Sum]] = {}
+            for (used, side), sums in reached.items():
+                for choice in some:
+                    if side and choice.side and side != choice.side:
+                        continue
+                    drawn = tuple(sorted(used + choice.drawn))
+                    if any(drawn.count(number) > stock[number] for number in choice.drawn):
+                        continue
+                    found = {_added(one, choice.share) for one in sums}
+                    if best is not None:
+                        found = {s for s in found if tuple(map(int.__add__, s.cost, hope)) <= best}
+                    if found:
+                        fresh.setdefault((drawn, side or choice.side), set()).update(found)
+            reached = fresh
+            if best is None:
+                reached = {state: {_Sum(min(s.cost for s in sums))} for state, sums in reached.items()}
+        return set().union(*reached.values())
+
+    return walk(min(s.cost for s in walk(None)))
+
+
+def _levels(outcome: _Sum) -> Levels:
+    counted = outcome.smallest <= outcome.largest
+    return Levels(
+        *outcome.cost,
+        max(abs(outcome.smallest), abs(outcome.largest)) if counted else 0,
+        outcome.squares,
+        outcome.largest - outcome.smallest if counted else 0,
+        len(outcome.boxes),
+        outcome.clearance,
+        outcome.wall_difference,
+    )
+
+
+def best(job: Job, kind: str, strategy: str = "target", slack_nm: int = 0) -> Levels:
+    """The figures of the best plan for a kind; `boxes` is 0 unless the strategy asks for boxes."""
+    plans = {_levels(outcome) for outcome in every_outcome(job, kind, with_boxes=strategy == "keep-sets")}
+    for level in range(5):
+        plans = _smallest(plans, level)
+    worst, squares, spread, boxes = range(5, 9)  # places in Levels
+    if strategy == "keep-sets":
+        least = min(plan.worst_nm for plan in plans)
+        near = {plan for plan in plans if plan.worst_nm <= least + slack_nm}
+        fewest = min(plan.boxes for plan in near)
+        plans = {plan for plan in plans if plan.boxes <= fewest}
+        order, slack_nm = (worst, squares, spread, boxes), 0
+    else:
+        order = (worst, squares, spread) if strategy == "target" else (spread, worst, squares)
+    # With slack the first figure may be that much above its least, the later ones come first, and it is then made as
+    # small as it can be.
+    first = order[0]
+    least = min(plan[first] for plan in plans)
+    plans = {plan for plan in plans if plan[first] <= least + slack_nm}
+    for level in (*order[1:], first):
+        plans = _smallest(plans, level)
+    loosest = max(plan.clearance_nm for plan in plans)
+    return min(plan for plan in plans if plan.clearance_nm == loosest)
+
+
+def _smallest(plans: set[Levels], level: int) -> set[Levels]:
+    least = min(plan[level] for plan in plans)
+    return {plan for plan in plans if plan[level] == least}
+
+
+# --- a given plan ----------------------------------------------------------------------------------------------------
+
+
+def levels_of(plan: Plan, kind: str, *, with_boxes: bool = False) -> Levels:
+    """The same figures for a given plan, from its shells alone."""
+    outcome = _Sum()
+    placed = [p for p in plan.placements if p.position.kind == kind]
+    for p in placed:
+        outcome = _added(outcome, _share(plan.job, p.position, Pair(p.upper, p.lower), with_boxes))
+    waiting = sum(p.kind == kind and measured(plan.job, p) for p in plan.job.positions) - len(placed)
+    for _ in range(waiting):
+        outcome = _added(outcome, _EMPTY.share)
+    return _levels(outcome)
+
+
+def in_order(levels: Levels, strategy: str = "target") -> tuple[int, ...]:
+    """Levels 0 to 2 in the order in which plans are compared without slack."""
+    quality = {
+        "target": (levels.worst_nm, levels.sum_squared_nm2, levels.spread_nm),
+        "even": (levels.spread_nm, levels.worst_nm, levels.sum_squared_nm2),
+        "keep-sets": (levels.boxes, levels.worst_nm, levels.sum_squared_nm2, levels.spread_nm),
+    }
+    return levels[:5] + quality[strategy]
+
+
+def kind_figures(job: Job, filled: Iterable[tuple[Position, Pair]]) -> dict[str, int | None]:
+    """What `KindFigures` must say of these bores."""
+    filled = list(filled)
+    short = [shortfall_nm(job, p, pair) for p, pair in filled]
+    over = [excess_nm(p, pair) for p, pair in filled]
+    counted = [
+        (p, pair)
+        for (p, pair), s, e in zip(filled, short, over, strict=True)
+        if not s and not e and not locked_twice(p)
+    ]
+    deviations = [clearance_nm(p, pair) - p.target_nm for p, pair in counted]
+    total = sum(clearance_nm(p, pair) for p, pair in counted)
+    return {
+        "filled": len(filled),
+        "below": sum(s > 0 for s in short),
+        "shortfall_nm": sum(short),
+        "above": sum(e > 0 for e in over),
+        "excess_nm": sum(over),
+        "counted": len(counted),
+        "worst_deviation_nm": max(map(abs, deviations)) if counted else None,
+        "sum_squared_deviation_nm2": sum(d**2 for d in deviations) if counted else None,
+        "spread_nm": max(deviations) - min(deviations) if counted else None,
+        "mean_clearance_nm": round_half_even(total, len(counted)) if counted else None,
+        "boxes": len({shell.box for _, pair in filled for shell in pair}),
+    }
+
+
+def faults_of(plan: Plan) -> list[str]:
+    """Everything in a plan's own records that the definition does not allow, in words."""
+    job, faults = plan.job, []
+    kinds_filled = {
+        kind: [(p.position, Pair(p.upper, p.lower)) for p in plan.placements if p.position.kind == kind]
+        for kind in job.kinds
+    }
+    used = Counter(shell.key for p in plan.placements for shell in (p.upper, p.lower))
+    faults += [f"shell {key} used {times} times" for key, times in used.items() if times > 1]
+    for kind, filled in kinds_filled.items():
+        for p, pair in filled:
+            faults += _faults_of_bore(job, p, pair)
+        sides = {deciding_side(job, p, pair) for p, pair in filled} - {None}
+        if len(sides) > 1:
+            faults.append(f"{kind}: thicker halves on both sides")
+        figures = plan.figures.get(kind)
+        expected = kind_figures(job, filled)
+        if figures is None or {name: getattr(figures, name) for name in expected} != expected:
+            faults.append(f"{kind}: figures {figures}, should be {expected}")
+    for p in plan.placements:
+        pair = Pair(p.upper, p.lower)
+        if (p.clearance_nm, p.clearance_tightest_nm) != (
+            clearance_nm(p.position, pair),
+            tightest_nm(job, p.position, pair),
+        ):
+            faults.append(f"{p.position.name}: its clearances do not follow from the readings")
+    placed = [p.position for p in plan.placements]
+    if placed != [p for p in job.positions if p in placed]:
+        faults.append("placements are not in file order, or hold a strange position")
+    waiting = [p for p in job.positions if measured(job, p) and p not in placed]
+    if [u.position for u in plan.unfilled] != waiting:
+        faults.append(f"unfilled should be {[p.name for p in waiting]}")
+    faults += [f"{u.position.name} has no reason" for u in plan.unfilled if not u.why.strip()]
+    if list(plan.held) != by_box_and_name(s for s in job.shells if s.hold is not None):
+        faults.append("held shells are wrong")
+    reserved = locked_keys(job)
+    usable = (s for s in job.shells if s.hold is None and s.wall_nm is not None)
+    spare = by_box_and_name(s for s in usable if s.key not in used and s.key not in reserved)
+    if list(plan.leftover) != spare:
+        faults.append("leftover shells are wrong")
+    proven = all(proof.proven for proof in plan.proofs.values())
+    status = (Status.PROVEN if plan.placements else Status.NONE) if proven else Status.UNPROVEN
+    if plan.status is not status or set(plan.proofs) != set(job.kinds):
+        faults.append(f"status is {plan.status}, should be {status}, of {job.kinds}")
+    return faults
+
+
+def _faults_of_bore(job: Job, p: Position, pair: Pair) -> Iterator[str]:
+    for side, shell in zip(("upper", "lower"), pair, strict=True):
+        if shell not in job.shells:
+            yield f"{p.name}: {shell.key} is not a shell of the job"
+        elif shell not in candidates(job, p, side):
+            yield f"{p.name}: {shell.key} may not be its {side} half"
+    if pair not in set(possible_pairs(job, p)):
+        yield f"{p.name}: {pair.upper.key} and {pair.lower.key} may not go there together"
+
+
+def natural(text: str) -> list[int | str]:
+    """Natural order: runs of digits count as numbers, the rest by code point."""
+    return [int(run) if at % 2 else run for at, run in enumerate(re.split("([0-9]+)", text))]
+
+
+def by_box_and_name(shells: Iterable[Shell]) -> list[Shell]:
+    return sorted(shells, key=lambda s: (natural(s.box), natural(s.name)))
+
+
+# --- the two baselines -----------------------------------------------------------------------------------------------
+
+
+def as_boxed(job: Job, kind: str) -> tuple[list[tuple[Position, Pair]], int]:
+    """Positions in file order each take the next upper and lower that match; and how many rules that breaks."""
+    boxed = sorted(range(len(job.shells)), key=lambda at: (natural(job.shells[at].box), at))
+    place = {job.shells[at].key: turn for turn, at in enumerate(boxed)}
+    filled: list[tuple[Position, Pair]] = []
+    gone: set[tuple[str, str]] = set()
+    for p in job.positions:
+        if p.kind != kind or not fillable(job, p):
+            continue
+        taken: list[Shell] = []
+        for side in ("upper", "lower"):
+            left = [s for s in candidates(job, p, side) if s.key not in gone and s not in taken]
+            left.sort(key=lambda s: (s.half == "either", place[s.key]))
+            taken += left[:1]
+        if len(taken) == 2 and has_clearance(job, p, Pair(*taken)):
+            filled.append((p, Pair(*taken)))
+            gone |= {s.key for s in taken}
+    free = [(p, pair) for p, pair in filled if not locked_twice(p)]
+    broken = sum(len(broken_rules(job, p, pair)) for p, pair in free)
+    sides = Counter(deciding_side(job, p, pair) for p, pair in free)
+    return filled, broken + min(sides["upper"], sides["lower"])
+
+
+def by_hand(job: Job, kind: str) -> list[tuple[Position, Pair]]:
+    """Positions in file order each take the pair with the smallest deviation that obeys all hard rules."""
+    place = {s.key: at for at, s in enumerate(job.shells)}
+    filled: list[tuple[Position, Pair]] = []
+    gone: set[tuple[str, str]] = set()
+    side: str | None = None
+    for p in job.positions:
+        if p.kind != kind:
+            continue
+        open_pairs = [
+            pair
+            for pair in possible_pairs(job, p)
+            if not gone & {pair.upper.key, pair.lower.key} and {side, deciding_side(job, p, pair)} != {"upper", "lower"}
+        ]
+        if open_pairs:
+            chosen = min(
+                open_pairs,
+                key=lambda pair: (
+                    abs(clearance_nm(p, pair) - p.target_nm),
+                    abs(pair.upper.wall_nm - pair.lower.wall_nm),
+                    place[pair.upper.key],
+                    place[pair.lower.key],
+                ),
+            )
+            filled.append((p, chosen))
+            gone |= {chosen.upper.key, chosen.lower.key}
+            side = side or deciding_side(job, p, chosen)
+    return filled

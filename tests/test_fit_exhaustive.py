@@ -1,0 +1,90 @@
+"""The optimizer against every plan there is, on tiny random jobs.
+
+The normal run looks at a few hundred jobs; FITMATCH_DEEP=5000 in the environment makes it that many for each test.
+"""
+
+import os
+import random
+from dataclasses import replace
+
+import oracle
+import pytest
+from jobs import STEP, describe, random_job
+
+from fitmatch.fit import assign
+from fitmatch.parts import Job, Plan, Status
+
+DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
+BLOCKS = 20
+
+
+def seeds(block: int, normally: int) -> range:
+    """The seeds of one block, so that a run shows progress and a failure names a small range."""
+    each = -(-(DEEP or normally) // BLOCKS)
+    return range(block * each, (block + 1) * each)
+
+
+def assert_best(job: Job, plan: Plan, strategy: str, slack_nm: int, seed: int) -> None:
+    """Every kind of the plan stands at the figures of the best plan, ties included, and is called proven."""
+    for kind in job.kinds:
+        with_boxes = strategy == "keep-sets"
+        found = oracle.levels_of(plan, kind, with_boxes=with_boxes)
+        wanted = oracle.best(job, kind, strategy, slack_nm)
+        assert found == wanted, f"seed {seed}, {strategy}, slack {slack_nm}, {kind}\n{describe(job)}"
+        assert plan.proofs[kind].proven, f"seed {seed}: {kind} is not proven"
+    assert plan.status is (Status.PROVEN if plan.placements else Status.NONE), f"seed {seed}"
+
+
+@pytest.mark.parametrize("block", range(BLOCKS))
+def test_target_is_the_best_of_all_plans(block: int) -> None:
+    """The strategy `target`, with and without slack, stands at the figures of the best plan on every level."""
+    for seed in seeds(block, 400):
+        rng = random.Random(seed)
+        job, slack_nm = random_job(rng), rng.choice([0, 0, STEP // 2, STEP, 2 * STEP])
+        assert_best(job, assign(job, strategy="target", slack_nm=slack_nm), "target", slack_nm, seed)
+
+
+@pytest.mark.parametrize("block", range(BLOCKS))
+def test_even_is_the_best_of_all_plans(block: int) -> None:
+    """The strategy `even`, with and without slack, stands at the figures of the best plan on every level."""
+    for seed in seeds(block, 400):
+        rng = random.Random(f"even {seed}")
+        job, slack_nm = random_job(rng, both_limits=True), rng.choice([0, 0, STEP // 2, STEP, 2 * STEP])
+        assert_best(job, assign(job, strategy="even", slack_nm=slack_nm), "even", slack_nm, seed)
+
+
+@pytest.mark.parametrize("block", range(BLOCKS))
+def test_keep_sets_is_the_best_of_all_plans(block: int) -> None:
+    """The strategy `keep-sets` draws on the fewest boxes within the slack, and is then as good as `target` can be."""
+    for seed in seeds(block, 400):
+        rng = random.Random(f"keep {seed}")
+        job, slack_nm = random_job(rng), rng.choice([0, STEP, STEP, 3 * STEP])
+        assert_best(job, assign(job, strategy="keep-sets", slack_nm=slack_nm), "keep-sets", slack_nm, seed)
+
+
+@pytest.mark.parametrize("block", range(BLOCKS))
+def test_records_and_baselines_of_random_plans(block: int) -> None:
+    """A plan's shells, figures, leftovers, held shells and both baselines are what the definition makes of them."""
+    for seed in seeds(block, 400):
+        rng = random.Random(f"records {seed}")
+        job = random_job(rng)
+        plan = assign(job, strategy="target")
+        assert not oracle.faults_of(plan), f"seed {seed}\n{describe(job)}"
+        for kind in job.kinds:
+            boxed, broken = oracle.as_boxed(job, kind)
+            for name, filled, rules_broken in (("as-boxed", boxed, broken), ("by-hand", oracle.by_hand(job, kind), 0)):
+                baseline = plan.baselines[name][kind]
+                wanted = oracle.kind_figures(job, filled)
+                found = {field: getattr(baseline.figures, field) for field in wanted}
+                assert found == wanted, f"seed {seed}, {name}, {kind}\n{describe(job)}"
+                assert baseline.rules_broken == rules_broken, f"seed {seed}, {name}, {kind}\n{describe(job)}"
+
+
+def test_the_same_job_gives_the_same_plan() -> None:
+    """Two runs on the same job choose the very same shells."""
+    for seed in range(30):
+        job = random_job(random.Random(f"twice {seed}"))
+        first, second = assign(job, strategy="target"), assign(replace(job), strategy="target")
+        assert first.placements == second.placements
+        assert first.figures == second.figures
+        assert first.leftover == second.leftover

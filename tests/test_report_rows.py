@@ -1,0 +1,54 @@
+"""The CSV form: one row per position, whatever its state."""
+
+import csv
+from io import StringIO
+
+from test_report_plans import clean_plan, troubled_plan
+
+from fitmatch.parts import Plan
+from fitmatch.report.rows import plan_rows
+
+
+def read(plan: Plan, unit: str = "in") -> list[dict[str, str]]:
+    return list(csv.DictReader(StringIO(plan_rows(plan, unit))))
+
+
+def test_one_row_per_position_in_file_order() -> None:
+    """Filled, bad, unfilled and unmeasured positions all have a row, each with its state."""
+    plan = troubled_plan()
+    rows = read(plan)
+    assert [row["position"] for row in rows] == [p.name for p in plan.job.positions]
+    assert {row["position"]: row["state"] for row in rows} == {
+        "R1": "filled",
+        "R2": "filled",
+        "R3": "NOT TO BE ASSEMBLED",
+        "M1": "filled",
+        "R4": "not filled",
+        "R5": "not yet measured",
+    }
+
+
+def test_headers_name_the_unit() -> None:
+    """Every length column carries the unit shown, and the figures are those of that unit."""
+    inch, metric = read(clean_plan())[0], read(clean_plan(), "mm")[0]
+    assert inch["clearance [in]"] == "0.00225" and metric["clearance [mm]"] == "0.05715"
+    assert inch["deviation [in]"] == "0.00005" and inch["axis_shift [in]"] == "-0.000025"
+    assert (inch["upper_box"], inch["upper_shell"], inch["upper_wall [in]"]) == ("box-1", "03", "0.06185")
+    assert not [name for name in metric if "[in]" in name]
+
+
+def test_remarks_and_empty_cells() -> None:
+    """A reason, what is missing or a flag stands in the remark; what a position does not have is an empty cell."""
+    rows = {row["position"]: row for row in read(troubled_plan())}
+    assert rows["R2"]["remark"] == "housing bore outside its drawing; accepted: sleeved and bored"
+    assert rows["R4"]["remark"].startswith("housing bore 1.94300 in lies outside")
+    assert rows["R5"]["remark"] == "no reading of journal"
+    assert (rows["R5"]["journal [in]"], rows["R5"]["housing_bore [in]"]) == ("", "1.9421")
+    assert rows["R4"]["clearance [in]"] == "" and rows["R4"]["upper_shell"] == ""
+    assert rows["M1"]["clearance_to_metal [in]"] == "0.0026" and rows["R1"]["clearance_to_metal [in]"] == ""
+    assert rows["R3"]["clearance_tightest [in]"] == "0.00155"
+
+
+def test_the_same_plan_gives_the_same_rows() -> None:
+    """Two tables of one plan are equal to the byte."""
+    assert plan_rows(troubled_plan(), "in") == plan_rows(troubled_plan(), "in")

@@ -1,0 +1,31 @@
+"""Writing a file whole or not at all."""
+
+from pathlib import Path
+
+import pytest
+
+from fitmatch.report.saving import write_whole
+
+
+def test_the_old_file_is_replaced_and_nothing_else_is_left(tmp_path: Path) -> None:
+    """The file has the new text in UTF-8 with line feeds, and no draft lies beside it."""
+    path = tmp_path / "assignment.json"
+    path.write_text("old", encoding="utf-8")
+    write_whole(path, "neü\n")
+    assert path.read_bytes() == "neü\n".encode()
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_failure_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """When the last step fails the old file still stands, and the draft is gone."""
+    path = tmp_path / "assignment.json"
+    path.write_text("old", encoding="utf-8")
+
+    def fail(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("os.fsync", fail)
+    with pytest.raises(OSError, match="No space left"):
+        write_whole(path, "new")
+    assert path.read_text(encoding="utf-8") == "old"
+    assert list(tmp_path.iterdir()) == [path]

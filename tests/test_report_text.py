@@ -1,0 +1,291 @@
+"""The text report: what a machinist must find in it, and that it fits the page."""
+
+from dataclasses import replace
+
+import pytest
+from test_report_plans import clean_plan, nm, plan_of, position, shell, size, troubled_plan
+
+from fitmatch.parts import Placement, Plan, Proof, Shell, Unfilled
+from fitmatch.report.layout import WIDTH, columns_taken
+from fitmatch.report.levels import LEVELS
+from fitmatch.report.text import CLOSING, plan_text
+
+
+def lines_of(plan: Plan, unit: str = "in") -> list[str]:
+    return plan_text(plan, unit).splitlines()
+
+
+def cells_of(plan: Plan, first: str, unit: str = "in") -> list[list[str]]:
+    """The cells of every table row that begins with this word."""
+    return [line.split() for line in lines_of(plan, unit) if line.split()[:1] == [first]]
+
+
+def with_names(plan: Plan, name: str) -> Plan:
+    """The same plan with this string in every name a user can choose."""
+
+    def named(s: Shell) -> Shell:
+        return replace(s, name=name + s.name, box=name + s.box, kind=name, hold=s.hold and name)
+
+    def placed(p: Placement) -> Placement:
+        there = replace(p.position, name=name + p.position.name, kind=name)
+        return replace(p, position=there, upper=named(p.upper), lower=named(p.lower))
+
+    placements = tuple(placed(p) for p in plan.placements)
+    unfilled = tuple(Unfilled(replace(u.position, name=name + u.position.name, kind=name), name) for u in plan.unfilled)
+    unmeasured = tuple(replace(p, name=name + p.name, kind=name) for p in plan.unmeasured_positions)
+    positions = (*(p.position for p in placements), *(u.position for u in unfilled), *unmeasured)
+    figures = plan.figures["rod"]
+    return replace(
+        plan,
+        job=replace(plan.job, title=name, positions=positions, shells=tuple(map(named, plan.job.shells))),
+        placements=placements,
+        unfilled=unfilled,
+        leftover=tuple(named(s) for s in plan.leftover),
+        held=tuple(named(s) for s in plan.held),
+        flags=tuple(replace(f, position=name, text=name) for f in plan.flags),
+        figures={name: figures},
+        proofs={name: Proof(False, "total_wall_difference", nm("0.0015"))},
+        baselines={way: {name: kinds["rod"]} for way, kinds in plan.baselines.items()},
+    )
+
+
+@pytest.mark.parametrize("unit", ["in", "mm"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "left-hand-bank-of-the-large-engine-",
+        "x" * 300,
+        "two words and then some more words and again more words than a line can hold ",
+        "ポンプ室の発電機" * 4,
+        "\x1b[31mred\u202e",
+    ],
+)
+def test_no_line_is_wider_than_the_page(name: str, unit: str) -> None:
+    """However long or odd the names, no line takes more than 100 columns and no control character is printed."""
+    text = plan_text(with_names(troubled_plan(), name), unit)
+    assert max(columns_taken(line) for line in text.splitlines()) <= WIDTH == 100
+    assert all(c.isprintable() for c in text.replace("\n", ""))
+
+
+def test_names_are_wrapped_and_never_cut() -> None:
+    """Two long names that differ in the last letter only stay different: every letter of them is printed."""
+    box = "opened-in-the-spring-behind-the-lathe-"
+    placements = [
+        Placement(
+            position(f"R{i}", size("1.8162"), size("1.9421")),
+            shell(f"shell-with-quite-a-name-{i}", "upper", "0.06185", box=box + "a"),
+            shell(f"shell-with-quite-a-name-{i}", "lower", "0.0618", box=box + "b"),
+        )
+        for i in range(1, 3)
+    ]
+    table_part = plan_text(plan_of(placements), "in").split("NEXT")[0]
+    rows = table_part[table_part.index("R1") :].splitlines()
+    upper_column = "".join(row[10:].split("  ")[0].strip() for row in rows)
+    for i in (1, 2):
+        assert f"{box}a/shell-with-quite-a-name-{i}" in upper_column
+
+
+def test_twenty_four_positions_keep_file_order_and_width() -> None:
+    """A large engine's positions all appear, in file order, within the page."""
+    placements = [
+        Placement(
+            position(f"R{i}", size("1.8162", "1.8161"), size("1.9421", "1.9422")),
+            shell(f"{i}", "upper", "0.06185", box="opened-spring"),
+            shell(f"{i + 24}", "lower", "0.0618", box="opened-spring"),
+        )
+        for i in range(1, 25)
+    ]
+    text = plan_text(plan_of(placements), "in")
+    assert max(map(len, text.splitlines())) <= WIDTH
+    first_table = text.split("NEXT")[0]
+    shown = [line.split()[0] for line in first_table.splitlines() if line.startswith("R") and "opened" in line]
+    assert shown == [f"R{i}" for i in range(1, 25)]
+
+
+def test_which_shell_goes_where_comes_first() -> None:
+    """The first table names the two shells of every position with box, wall, clearance and signed deviation."""
+    text = plan_text(clean_plan(), "in")
+    assert text.index("which shell goes where") < text.index("THE SUMS") < text.index("HOW GOOD")
+    assert cells_of(clean_plan(), "R1")[0] == [
+        "R1", "box-1/03", "0.06185", "box-2/07", "0.06180", "0.00225", "+0.5",
+    ]  # fmt: skip
+    assert cells_of(clean_plan(), "R2")[0][-1] == "-0.5"
+    assert "ROD: which shell goes where (target 0.00220 in, min 0.00180 in, max 0.00280 in)" in lines_of(clean_plan())
+
+
+def test_the_sum_is_written_out() -> None:
+    """Every clearance stands with its housing bore, journal and walls, and its axis shift."""
+    assert cells_of(clean_plan(), "R1")[1] == ["R1", "1.94210", "1.81620", "0.12365", "0.00225", "-0.25"]
+
+
+def test_seating_is_shown_where_it_is_used() -> None:
+    """Seating has its place in the sum of a kind that uses it, and none elsewhere."""
+    assert cells_of(troubled_plan(), "M1")[1] == ["M1", "2.44100", "2.24800", "0.19080", "+0.00010", "0.00230", "0.00"]
+    assert len(cells_of(troubled_plan(), "R1")[1]) == 6
+    assert "seating" not in plan_text(clean_plan(), "in")
+
+
+def test_the_tightest_clearance_is_shown_where_it_decides() -> None:
+    """Where repeated readings make the tightest clearance another than the mean one, both stand between the limits."""
+    assert cells_of(troubled_plan(), "R3")[2] == ["R3", "0.00180", "0.00155", "0.00220", "0.00170", "0.00280"]
+    assert "BETWEEN THE LIMITS" not in lines_of(clean_plan())
+
+
+def test_limits_that_differ_by_position_are_listed() -> None:
+    """Where a row has limits of its own the heading says so and every position's target, min and max are listed."""
+    r1, r2 = clean_plan().placements
+    own = replace(r2.position, target_nm=nm("0.0021"), max_nm=nm("0.003"), min_nm=None)
+    plan = plan_of([r1, replace(r2, position=own)])
+    heading = next(line for line in lines_of(plan) if "which shell goes where" in line)
+    assert heading == "ROD: which shell goes where (target by position, min by position, max by position)"
+    assert cells_of(plan, "R2")[2] == ["R2", "-", "0.00215", "0.00210", "0.00215", "0.00300"]
+
+
+def test_the_largest_engine_fits_the_page() -> None:
+    """The longest plausible figures, off the usual grid and with everything to be shown, fit the page."""
+    big = replace(
+        position("R1", size("1999.99999", "1999.99998", unit="mm"), size("2000.00000", "1999.99999", unit="mm")),
+        target_nm=nm("1.99999", "mm"), seating_nm=-nm("0.19999", "mm"), min_nm=nm("1.99998", "mm"),
+    )  # fmt: skip
+    shells = [shell(f"{'x' * 40}{half}", half, "24.99999", box="y" * 40, unit="mm") for half in ("upper", "lower")]
+    small = replace(clean_plan().placements[0].position, name="R" * 40)
+    plan = plan_of([Placement(big, *shells), Placement(small, *shells)], unit="mm", shells=shells)
+    text = plan_text(plan, "mm")
+    assert max(map(len, text.splitlines())) <= WIDTH
+    assert "2000.00000" in text or "1999.99999" in text
+
+
+def test_what_must_not_be_assembled_is_marked_in_its_row_and_explained() -> None:
+    """A position outside its limits carries the mark beside its shells, and below it by how much it is out."""
+    text = plan_text(troubled_plan(), "in")
+    row = next(line for line in text.splitlines() if line.startswith("R3 "))
+    assert row.endswith("NOT TO BE ASSEMBLED")
+    flat = " ".join(text.split())
+    assert (
+        "NOT TO BE ASSEMBLED: R3 (rod): clearance at the tightest 0.00155 in is 2.5 tenths below the min of "
+        "0.00180 in; the thinnest pair is 2.5 tenths too thick" in flat
+    )
+    assert flat.count("the thinnest pair") == 1
+    assert "choose thinner shells" in flat
+    assert "NOT TO BE ASSEMBLED" not in plan_text(clean_plan(), "in")
+
+
+def test_a_loose_bore_asks_for_thicker_shells() -> None:
+    """Above max the report says by how much, and that thicker shells are wanted."""
+    r1, _ = clean_plan().placements
+    plan = plan_of([replace(r1, position=position("R1", size("1.8162"), size("1.9431")))])
+    flat = " ".join(plan_text(plan, "in").split())
+    assert "clearance 0.00325 in is 4.5 tenths above the max of 0.00280 in" in flat
+    assert "choose thicker shells" in flat
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "6 positions: 3 filled inside the limits, 1 NOT TO BE ASSEMBLED, 1 not filled, 1 not yet measured.",
+        "NOT FILLED: R4 (rod): housing bore 1.94300 in lies outside the drawing's band of 1.94150 to 1.94250 in",
+        "NOT YET MEASURED: R5 (rod): no reading of journal",
+        "NOT YET MEASURED: shells of box-1 (rod): no wall of 13",
+        "R2: housing bore outside its drawing; accepted: sleeved and bored",
+        "ROD: NOT PROVEN: stopped while proving the worst deviation from target, which cannot be less than 0.5 tenths.",
+        "MAIN: proven",
+        "Drawn from: box-1, box-2.",
+        "rod upper 2 2 0.06190 to 0.06195 box-1/10, box-1/11",
+        "rod lower - 1 0.06180 box-1/12",
+        "Held, not used: box-1/14 (rod, lower): scratched by the wash",
+        "M1 0.00030 none 0.00230 0.00260",
+        "this plan 3 1 0 2 0.5 1.0 0.00220 2 -",
+        "as-boxed 3 1 0 2 0.5 1.0 0.00220 2 1",
+        "by-hand 3 1 0 2 0.5 1.0 0.00220 2 1",
+        "Take the missing readings, write them in and run this again",
+        "tighten the caps for good, measure each assembled bore.",
+    ],
+)
+def test_every_trouble_is_told(words: str) -> None:
+    """Counts, reasons, missing readings, flags, proof, figures, leftovers, held shells and coatings are all told."""
+    assert words in " ".join(plan_text(troubled_plan(), "in").split())
+
+
+def test_boxes_left_with_broken_sets_are_named() -> None:
+    """A box whose remaining uppers and lowers do not pair is named with its counts, a box of pairs is not; a shell of
+    either half makes up for one that is lacking, and a shell not yet measured is still in its box."""
+    r1, _ = clean_plan().placements
+    spares = [
+        shell("20", "upper", "0.0618"), shell("21", "lower", "0.0618"),
+        shell("30", "upper", "0.0618", box="box-3"), shell("31", "upper", "0.0618", box="box-3"),
+        shell("32", "lower", None, box="box-3"),
+        shell("40", "upper", "0.0618", box="box-4"), shell("41", "either", "0.0618", box="box-4"),
+    ]  # fmt: skip
+    text = plan_text(plan_of([r1], shells=spares), "in")
+    line = next(line for line in text.splitlines() if line.startswith("Boxes left with unequal"))
+    assert line == "Boxes left with unequal uppers and lowers: box-3 (rod: 2 upper, 1 lower)."
+
+
+def test_the_report_ends_with_what_decides() -> None:
+    """The last two lines say that the assembled bore decides and that the makers' limits come first."""
+    for plan in (clean_plan(), troubled_plan()):
+        assert tuple(lines_of(plan)[-2:]) == CLOSING
+    assert "assembled bore" in CLOSING[0] and "maker's limits" in CLOSING[1]
+
+
+def test_figures_that_do_not_exist_are_dashes() -> None:
+    """A kind without a counted position has no worst deviation, spread or mean; where nothing is filled there is no
+    table of figures, and the report says that nothing can be filled."""
+    bad = troubled_plan().placements[2]
+    assert ["this", "plan", "1", "1", "0", "0", "-", "-", "-", "2", "-"] in cells_of(plan_of([bad]), "this")
+    plan = plan_of([], others=[position("R1", size("1.8162"), size("1.9421"))], unfilled={"R1": "no shell fits"})
+    assert "ROD: proven: with these readings no position can be filled." in lines_of(plan)
+    assert cells_of(plan, "this") == []
+
+
+def test_without_baselines_none_are_explained() -> None:
+    """A plan that carries no baselines shows its own figures only."""
+    text = plan_text(replace(clean_plan(), baselines={}), "in")
+    assert "this plan" in text and "by-hand" not in text and "as-boxed" not in text
+
+
+def test_millimetres_and_micrometres() -> None:
+    """Another unit shows the same clearances in mm and deviations in um; off the 0.0001 mm grid one decimal is added,
+    so that the sum still adds up to the last figure."""
+    assert cells_of(clean_plan(), "R1", "mm")[0][2:] == ["1.57099", "box-2/07", "1.56972", "0.05715", "+1.3"]
+    metric = Placement(
+        replace(
+            position("R1", size("46.132", unit="mm"), size("49.330", unit="mm")),
+            target_nm=nm("0.056", "mm"), min_nm=nm("0.046", "mm"), max_nm=nm("0.070", "mm"),
+        ),
+        shell("1", "upper", "1.571", unit="mm"),
+        shell("2", "lower", "1.570", unit="mm"),
+    )  # fmt: skip
+    plan = plan_of([metric], unit="mm")
+    assert cells_of(plan, "R1", "mm")[0][2:] == ["1.5710", "box-1/2", "1.5700", "0.0570", "+1.0"]
+    assert cells_of(plan, "R1", "mm")[1][-1] == "-0.5"
+
+
+def test_every_level_of_the_proof_has_words() -> None:
+    """Whatever level the solver may be stopped at, the report knows what it is and what its bound is a bound of."""
+    from fitmatch.fit import levels
+
+    names = {value for name, value in vars(levels).items() if name.isupper() and isinstance(value, str)}
+    assert names == set(LEVELS)
+    assert {name for name in LEVELS if LEVELS[name].largest_wins} == set(levels._LARGEST_WINS)
+
+
+@pytest.mark.parametrize(
+    ("level", "bound", "words"),
+    [
+        ("positions_inside", 3, "positions inside their limits, which cannot be more than 3."),
+        ("sum_squared_deviation", 2 * 2540**2, "cannot be less than 2.0 tenths squared."),
+        ("total_clearance", 25_400, "total clearance, which cannot be more than 10.0 tenths."),
+        ("spread", None, "stopped while proving the spread."),
+        (None, None, "NOT PROVEN: stopped early."),
+    ],
+)
+def test_bounds_in_words(level: str | None, bound: int | None, words: str) -> None:
+    """A bound is shown as the count, length or length squared that it is, and in the direction it binds."""
+    plan = replace(clean_plan(), proofs={"rod": Proof(False, level, bound)})
+    assert words in " ".join(plan_text(plan, "in").split())
+
+
+def test_the_same_plan_gives_the_same_text() -> None:
+    """Two reports of one plan are equal to the byte."""
+    assert plan_text(troubled_plan(), "in") == plan_text(troubled_plan(), "in")
