@@ -235,9 +235,13 @@ def middle_job(rng: random.Random) -> Job:
         for half in ("upper", "lower")
         for i in range(1, rng.randint(12, 24) + 1)
     ]
+    if rng.random() < 0.3:
+        shells = [replace(s, half="either") if rng.random() < 0.1 else s for s in shells]
+    if rng.random() < 0.3:
+        positions = _locked(rng, positions, shells)
     rules = Rules(
         wall_difference_nm=rng.choice([2_000, 4_000, 15_240]),
-        thick_half={"rod": rng.choice(["upper", "lower"])} if rng.random() < 0.3 else {},
+        thick_half={"rod": rng.choice(["upper", "lower", "same"])} if rng.random() < 0.5 else {},
         thick_half_from_nm=1_000,
     )
     return make_job(positions, shells, rules=rules, unit="mm")

@@ -8,7 +8,7 @@ from test_cli_assign import Ran, written
 
 import fitmatch
 from fitmatch.cli.blank import blank_files
-from fitmatch.cli.new import sample_names, samples_home
+from fitmatch.cli.new import sample_names
 
 
 def with_limits(folder: Path, *, unit: str = "in") -> Path:
@@ -156,15 +156,10 @@ def test_a_sample_is_copied_whole(
     assert "known are one-lung" in Ran(capsys, "new", tmp_path / "other", "--sample", "two").err
 
 
-@pytest.mark.parametrize("name", sample_names())
+@pytest.mark.parametrize("name", ["generator-five", "short-of-shells", "vee-eight"])
 def test_every_sample_is_a_job(tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str) -> None:
-    """Every sample that ships is copied, read and answered."""
+    """Every sample that ships is known, copied, read and answered."""
+    assert name in sample_names()
     assert Ran(capsys, "new", tmp_path / name, "--sample", name).status == 0
     ran = Ran(capsys, "assign", tmp_path / name)
     assert ran.status in (0, 1) and "which shell goes where" in ran.out
-
-
-def test_samples_are_found() -> None:
-    """The samples lie where the program looks for them."""
-    assert samples_home().is_dir()
-    assert {"generator-five", "vee-eight", "short-of-shells"} <= set(sample_names())

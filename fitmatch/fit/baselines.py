@@ -65,6 +65,8 @@ def by_hand(job: Job, kind: Kind) -> list[Placement]:
         if id(position) in fixed:
             placed.append(fixed[id(position)])
             continue
+        if id(position) not in bore_of:
+            continue  # its locked pair leaves no clearance
         best: tuple[tuple[int, int, int, int], ShellClass, ShellClass] | None = None
         bore = bore_of[id(position)]
         for upper in bore.upper.classes:

@@ -41,15 +41,15 @@ def prove(job: Job, kind: Kind, strategy: str, slack_nm: int, stop: Stop) -> Pro
     """Work through all levels; where time runs out the best choice so far comes back, unproven."""
     search = Search(kind, stop)
     try:
-        _fit(search)
-        if not any(p.inside for p in search.choice):
-            _ties(search)
-        elif strategy == "target":
+        at_once = _fill_all(search)
+        if not at_once:
+            _fill_most(search)
+        if strategy == "target":
             _target(search, slack_nm)
         elif strategy == "even":
             _even(search, slack_nm)
         else:
-            _keep_sets(job, search, slack_nm)
+            _keep_sets(job, search, slack_nm, at_once)
     except Stopped as stopped:
         sign = -1 if search.level in _LARGEST_WINS else 1
         return Proven(
@@ -59,11 +59,6 @@ def prove(job: Job, kind: Kind, strategy: str, slack_nm: int, stop: Stop) -> Pro
 
 
 # --- levels 0 and 1 ---
-
-
-def _fit(search: Search) -> None:
-    if not _fill_all(search):
-        _fill_most(search)
 
 
 def _fill_all(search: Search, within: int | None = None) -> bool:
@@ -164,12 +159,11 @@ def _even(search: Search, slack_nm: int) -> None:
     _ties(search)
 
 
-def _keep_sets(job: Job, search: Search, slack_nm: int) -> None:
+def _keep_sets(job: Job, search: Search, slack_nm: int, at_once: bool) -> None:
     """Fewest boxes drawn from with the same levels 0 and 1 and a worst |deviation| within the slack, then as `target`
-    among plans that draw on no more boxes."""
+    among plans that draw on no more boxes. `at_once`: all boxes together give every bore its best at once."""
     worst = search.narrow_worst(WORST, search.least_worst)
     search.level = BOXES
-    everywhere = search.must_fill
     wanted, most = _levels_0_and_1(search.choice), worst + slack_nm
     sets = BoxSets(search.kind, sum(search.choice.values()), search.stop)
     best: tuple[int, ...] | None = None
@@ -177,7 +171,7 @@ def _keep_sets(job: Job, search: Search, slack_nm: int) -> None:
     fewest = None
     while boxes is not None and (fewest is None or len(boxes) <= fewest):
         here = Search(Kind(job, search.kind.name, boxes), search.stop)
-        if _reaches(here, wanted, most, everywhere):
+        if _reaches(here, wanted, most, at_once):
             if fewest is None:
                 fewest = len(boxes)
                 search.choice = here.choice
@@ -191,10 +185,10 @@ def _keep_sets(job: Job, search: Search, slack_nm: int) -> None:
         boxes = sets.fewest_untried()
 
 
-def _reaches(search: Search, wanted: tuple[int, ...], most: int, everywhere: bool) -> bool:
+def _reaches(search: Search, wanted: tuple[int, ...], most: int, at_once: bool) -> bool:
     """Whether the boxes of this search give these levels 0 and 1 with a worst |deviation| of `most` at most."""
     if not _fill_all(search, most):
-        if everywhere:
+        if at_once:  # and these boxes must fill all at once too
             return False
         _fill_most(search)
     return _levels_0_and_1(search.choice) == wanted and search.narrow_worst(WORST, search.least_worst) <= most
@@ -225,9 +219,9 @@ def _figures(choice: Choice) -> tuple[int, ...]:
     used = choice.items()
     deviations = [p.deviation_nm for p in choice if p.inside]
     return (
-        max(map(abs, deviations)),
+        max(map(abs, deviations), default=0),
         sum(n * _square(p) for p, n in used),
-        max(deviations) - min(deviations),
+        max(deviations, default=0) - min(deviations, default=0),
         -sum(n * p.clearance_nm for p, n in used),
         sum(n * p.difference_nm for p, n in used),
     )

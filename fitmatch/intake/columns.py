@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from fitmatch.intake.findings import LAST, Findings, Paper
+from fitmatch.intake.findings import LAST, Findings, Paper, shorten
 from fitmatch.intake.names import one_slip_away
 from fitmatch.intake.tables import UNREAD, Row, Table
 from fitmatch.lengths import LengthError, unit_factor
@@ -147,7 +147,7 @@ def understand(
             else:
                 code, text, meant = fault
                 slipped.add(meant)
-                findings.report(code, text, paper, row, name, index + 1)
+                findings.report(code, text, paper, row, shorten(name), index + 1)
             continue
         if name in found.known:
             findings.report(
@@ -204,7 +204,7 @@ def _unit(unit: str | None, is_length: bool, *, inch_job: bool) -> str | None:
     if unit is None:
         return None
     if not is_length:
-        raise LengthError(f"holds no lengths, yet its header names the unit `{unit}`; write the name alone")
+        raise LengthError(f"holds no lengths, yet its header names the unit `{shorten(unit)}`; write the name alone")
     unit_factor(unit, inch_job=inch_job)
     return unit.lower()
 

@@ -101,7 +101,7 @@ class LockCheck:
             return fitting[0]
         if fitting:
             places = _boxes(fitting)
-            text = f"shell `{shorten(name)}` is in {places}; write BOX/NAME, such as {fitting[0].box}/{name}"
+            text = f"shell `{shorten(name)}` is in {places}; write BOX/NAME, such as {shorten(fitting[0].box)}/{shorten(name)}"
             self._report("lock-ambiguous", text, row, side)
         elif self._pool.complete:  # otherwise it may be in what could not be read
             text = f"there is no shell `{shorten(cell)}`"
@@ -114,7 +114,7 @@ class LockCheck:
         if shell.key in self._used:
             text = f"{name} is locked in {self._used[shell.key]} already; lock another shell in one of the two"
             self._report("lock-twice", text, row, side)
-        self._used.setdefault(shell.key, f"the {side} half of {row.name or 'a position'} (row {row.row})")
+        self._used.setdefault(shell.key, f"the {side} half of {shorten(row.name) or 'a position'} (row {row.row})")
         if row.kind_known and shell.kind and shell.kind != row.kind:
             text = f"{name} is of kind `{shell.kind}`, not `{row.kind}`; lock a shell of the position's kind"
             self._report("lock-wrong-kind", text, row, side)

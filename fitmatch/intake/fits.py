@@ -66,15 +66,9 @@ def _fit(values: Values, kind: str) -> FitTable:
         values.report("two-targets", "stands beside target; keep one of the two", *path, "target_ratio")
         sound = False
     elif sound:
+        if not given & {"target", "target_ratio"} and low is not None and high is not None:
+            target = middle(low, high)
         sound = _limits_agree(values, kind, target, low, high)
-    if (
-        target is None
-        and "target" not in given
-        and "target_ratio" not in given
-        and low is not None
-        and high is not None
-    ):
-        target = middle(low, high)
     fit = Fit(
         kind=kind,
         target_nm=target,
@@ -112,6 +106,10 @@ def _limits_agree(values: Values, kind: str, target: int | None, low: int | None
     if low is not None and high is not None and low > high:
         text = f"min {shown(low, values.unit)} is above max {shown(high, values.unit)}; swap or mend them"
         values.report("limits-crossed", text, *path, "min")
+        return False
+    if target == 0:
+        what = "the middle of min and max is zero and leaves nothing to aim at; give a target or a larger max"
+        values.report("not-positive", what, *path, "max")
         return False
     if target is not None:
         fault = outside(target, low, high, values.unit)

@@ -4,7 +4,7 @@ import tomllib
 from collections.abc import Mapping
 from typing import Any, Final
 
-from fitmatch.intake.findings import SETTINGS, Findings, Paper
+from fitmatch.intake.findings import SETTINGS, Findings, Paper, shorten
 
 JOB_FILE: Final = Paper("job.toml", (SETTINGS,))
 _BARE: Final = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-")
@@ -31,7 +31,7 @@ class JobFile:
 
 def dotted(path: Path) -> str:
     """`fit.rod.target`; a part that TOML wants quoted is quoted."""
-    return ".".join(part if part and _BARE.issuperset(part) else f'"{part}"' for part in path)
+    return ".".join(part if part and _BARE.issuperset(part) else f'"{shorten(part)}"' for part in path)
 
 
 def _rows_of_keys(text: str) -> dict[Path, int]:

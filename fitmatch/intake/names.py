@@ -47,9 +47,14 @@ def slips(one: str, other: str) -> int:
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
-    """The known word with the fewest slips from `word`, the first of equals; None if nothing is known."""
-    lowered = word.casefold()[:100]
-    return min(known, key=lambda k: slips(lowered, k.casefold()), default=None)
+    """The known word that begins like `word` or has the fewest slips from it; None if nothing is known."""
+    start = word.casefold()[:100]
+
+    def distance(candidate: str) -> tuple[bool, int]:
+        lowered = candidate.casefold()
+        return not (len(start) >= 3 and lowered.startswith(start)), slips(start, lowered)
+
+    return min(known, key=distance, default=None)
 
 
 def one_slip_away(word: str, known: Iterable[str]) -> str | None:

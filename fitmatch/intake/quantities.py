@@ -83,13 +83,11 @@ class LengthReader:
 
     def _slipped_units(self, text: str) -> list[str]:
         """The same digits with the units that would make them plausible."""
+        # What was read as a length stays a number once the letters of its unit are off.
         digits = text.strip().rstrip("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZµμ \t")
         meant = []
         for unit in ("in", "mm", "um", "thou"):
-            try:
-                nm, _ = parse_length(digits, unit, inch_job=self.inch_job, decimal_comma=self.decimal_comma)
-            except LengthError:
-                return []
+            nm, _ = parse_length(digits, unit, inch_job=self.inch_job, decimal_comma=self.decimal_comma)
             if nm and self.quantity.holds(nm):
                 meant.append(f"`{shorten(digits)} {unit}`")
         return meant

@@ -53,7 +53,7 @@ class ShellPool:
             first.setdefault(shell.key, shell)
         for shell, paper, order in self.doubles:
             other = first[shell.key]
-            text = f"`{shell.name}` stands in box `{shell.box}` already ({other.file}:{other.row})"
+            text = f"`{shorten(shell.name)}` stands in box `{shorten(shell.box)}` already ({other.file}:{other.row})"
             todo = "give each shell of a box its own name"
             self.findings.report("duplicate-shell", f"{text}; {todo}", paper, shell.row, "shell", order)
 

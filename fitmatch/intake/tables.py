@@ -34,29 +34,18 @@ class Table:
 
 def open_table(data: bytes, paper: Paper, findings: Findings) -> Table | None:
     """The table in a file's bytes; None, with a problem noted, where there is none."""
-    ending = paper.name.rpartition(".")[2].lower()
-    if ending == "xlsx":
+    if paper.name.lower().endswith(".xlsx"):
         from fitmatch.intake.workbook import open_workbook
 
         return open_workbook(data, paper, findings)
-    if ending != "csv":
-        findings.report("wrong-ending", "is neither .csv nor .xlsx; save it as one of them", paper)
-        return None
     text = decode(data, paper, findings)
     return None if text is None else _open_csv(text, paper, findings)
 
 
 def _open_csv(text: str, paper: Paper, findings: Findings) -> Table | None:
     lines = StringIO(text, newline="")  # keeps line ends, so that \n, \r and \r\n each end one line
-    start = 1
-    for line in lines:
-        if line.strip():
-            break
-        start += 1
-    else:
-        raise AssertionError("decode lets no empty text pass")
+    separator = _separator_of(next(line for line in lines if line.strip()))
     lines.seek(0)
-    separator = _separator_of(line)
     records = _records(lines, separator, paper, findings)
     for header_row, header in records:
         if header is None:

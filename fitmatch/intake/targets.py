@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from fitmatch.intake.columns import Columns
-from fitmatch.intake.findings import Findings, Paper
+from fitmatch.intake.findings import Findings, Paper, shorten
 from fitmatch.intake.fits import from_ratio, middle, outside, shown
 from fitmatch.intake.positions import PositionRow
 from fitmatch.intake.quantities import TARGET
@@ -41,7 +41,7 @@ class AimCheck:
             mine = [row for row in rows if row.kind == kind]
             lacking = [row for row in mine if not table.gives_target(row.own)]
             if lacking or (complete and not mine and not table.gives_target(())):
-                whom = f" to position {lacking[0].name}" if lacking and len(lacking) < len(mine) else ""
+                whom = f" to position {shorten(lacking[0].name)}" if lacking and len(lacking) < len(mine) else ""
                 text = f"nothing gives a target{whom}; write target, target_ratio, or both min and max"
                 self._settings.file.report("no-target", text, "fit", kind)
 
@@ -66,18 +66,21 @@ class AimCheck:
         else:
             target = middle(low, high) if low is not None and high is not None else None
         if target is not None:
-            self._check(row, target, low, high, None if "target" in row.own else fit.target_ratio)
+            self._check(row, target, low, high)
         return Aim(target, low, high)
 
-    def _check(self, row: PositionRow, target: int, low: int | None, high: int | None, ratio: str | None) -> None:
-        """Hold a target against its limits; `ratio` is what it came from, if it did."""
+    def _check(self, row: PositionRow, target: int, low: int | None, high: int | None) -> None:
+        """Hold a target against its limits.
+
+        What a kind's table says agrees with itself, so what does not agree is the row's own, or comes from a ratio.
+        """
         unit = self._settings.unit
         assert unit is not None
         if not TARGET.holds(target):
-            if ratio is not None:
+            if self._settings.fits[row.kind].fit.target_ratio is not None:
                 text = f"{TARGET.name} is {TARGET.bounds}; mend the ratio, clearance per unit of journal diameter"
-                self._report_ratio(row, f"gives {shown(target, unit)} at position {row.name}, and {text}")
-            elif {"min", "max"} & row.own.keys():
+                self._report_ratio(row, f"gives {shown(target, unit)} at position {shorten(row.name)}, and {text}")
+            else:
                 text = "the middle of min and max is zero and leaves nothing to aim at; give a target or a larger max"
                 self._report("not-positive", text, row, "max" if "max" in row.own else "min")
             return
@@ -88,9 +91,8 @@ class AimCheck:
         column = next((key for key in ("target", limit) if key in row.own), None)
         if column is not None:
             self._report("target-outside-limits", fault, row, column)
-        elif ratio is not None:
-            self._report_ratio(row, f"at position {row.name} {fault}")
-        # Otherwise the kind's own target lies outside the kind's own limits, which its table was told already.
+        else:
+            self._report_ratio(row, f"at position {shorten(row.name)} {fault}")
 
     def _report_ratio(self, row: PositionRow, text: str) -> None:
         """A ratio that fails at one position mostly fails at all: the first one stands for them."""
