@@ -205,11 +205,11 @@ def best_by_highs(job: Job, strategy: str, slack_nm: int) -> oracle.Levels:
     return min(ends)[-1]
 
 
-@pytest.mark.parametrize("strategy, normally", [("target", 40), ("even", 40), ("keep-sets", 20)])
+@pytest.mark.parametrize("strategy, normally", [("target", 45), ("even", 45), ("keep-sets", 10)])
 @pytest.mark.parametrize("block", range(10))
 def test_a_second_solver_agrees(strategy: str, normally: int, block: int) -> None:
     """HiGHS, level by level on its own model, arrives at the same figures, ties included."""
-    each = -(-(DEEP * normally // 100 or normally) // 10)
+    each = -(-(DEEP * normally // 100 or normally) // 10)  # rounded up
     for seed in range(block * each, (block + 1) * each):
         rng = random.Random(f"{strategy} {seed}")
         job, slack_nm = middle_job(rng), GRID * rng.choice([0, 1, 2, 3]) if strategy == "keep-sets" else 0

@@ -191,6 +191,12 @@ def test_locks_beside_other_mistakes(tmp_path: Path) -> None:
     assert len(locked(tmp_path / "3", "R1,rod,09,", shells__box_2_DOT_csv="")) == 1
     no_file = TWO_KINDS + '[sources]\nshells = ["shells/*.csv", "x"]\n'
     assert len(locked(tmp_path / "4", "R1,rod,09,", job=no_file)) == 1
+    for shells in (
+        "shel,kind,half,wall\n01,rod,upper,0.06\n",
+        SHELLS + ",rod,upper,0.06\n",
+        SHELLS + "0/9,rod,upper,\n",
+    ):
+        assert len(locked(tmp_path / "6", "R1,rod,09,", shells=shells)) == 1
     assert len(locked(tmp_path / "5", "R1,rods,01,")) == 1  # the unknown kind alone
 
 
@@ -247,6 +253,18 @@ def test_locked_halves_ask_for_nothing(tmp_path: Path) -> None:
     assert codes(write_job(tmp_path / "1", positions=positions, shells=shells)) == []
     free = positions.replace("01,02", "01,")
     assert codes(write_job(tmp_path / "2", positions=free, shells=shells)) == ["nothing-agrees"]
+
+
+def test_what_follows_from_a_slip_in_a_header_is_not_reported(tmp_path: Path) -> None:
+    """Where a matched column or the targets stand under a misspelt name, their lack is not reported besides."""
+    shells = "shell,kind,half,wall,flage\n01,rod,either,0.0618,y\n"
+    positions = "position,kind,journal,housing_bore,flange,taget\nR1,rod,1.8162,1.9421,y,0.002\n"
+    folder = write_job(tmp_path / "1", 'unit = "in"\n[fit.rod]\n', positions, shells)
+    assert codes(folder) == ["misspelt-column"] * 2
+    halves = "position,kind,journal,housing_bore,flange_uper\nR1,rod,1.8162,1.9421,y\n"
+    assert codes(write_job(tmp_path / "2", positions=halves, shells=shells.replace("flage", "flange"))) == [
+        "misspelt-column"
+    ]
 
 
 def test_each_kind_is_judged_by_itself(tmp_path: Path) -> None:

@@ -383,7 +383,7 @@ def test_units_in_headers(tmp_path: Path) -> None:
     positions = "position [mm],kind,journal [furlong],housing_bore [tenths]\nR1,rod,1e9,19421\n"
     folder = write_job(tmp_path / "inch", positions=positions)
     assert mistakes(folder) == [
-        "positions.csv:1: position: holds no lengths, yet its header names the unit `mm`; write the name alone",
+        "positions.csv:1: position: this column takes no unit, yet its header names `mm`; write the name alone",
         "positions.csv:1: journal: unknown unit `furlong`; known are in, mm, um, thou, tenths",
     ]
     metric = JOB.replace('"in"', '"mm"').replace("0.00", "0.0")

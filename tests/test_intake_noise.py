@@ -63,12 +63,17 @@ def edited(data: bytes, edits: list[tuple[int, int, bytes]]) -> bytes:
     return data
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(st.lists(EDIT, max_size=3), st.lists(EDIT, max_size=3), st.lists(EDIT, max_size=3))
-def test_noise(*edits: list[tuple[int, int, bytes]]) -> None:
+def test_noise(
+    to_job: list[tuple[int, int, bytes]],
+    to_positions: list[tuple[int, int, bytes]],
+    to_shells: list[tuple[int, int, bytes]],
+) -> None:
     """Any damage to any file gives a job or problems of one line each that say what to do, never another error."""
     with tempfile.TemporaryDirectory() as name:
-        folder = write_job(Path(name), *map(edited, (JOB, POSITIONS, SHELLS), edits))
+        job_toml, positions, shells = edited(JOB, to_job), edited(POSITIONS, to_positions), edited(SHELLS, to_shells)
+        folder = write_job(Path(name), job_toml, positions, shells)
         try:
             job = read_job(folder)
         except InputError as error:

@@ -307,6 +307,7 @@ def test_drawing_limits(tmp_path: Path, text: str, code: str) -> None:
         ('match = ["finish"]', "no file has a column `finish`; add the column or mend the name"),
         ('same_in_bore = ["Box"]', "`box` cannot be named here"),
         ('same_in_bore = ["series"]', "no shell file has a column `series`; add the column or mend the name"),
+        ('match = ["fin\\u200bish"]', "`fin?ish` holds a character that cannot be seen"),
         ('match = [" "]', "holds an empty text"),
     ],
 )

@@ -85,6 +85,14 @@ def test_names_are_wrapped_and_never_cut() -> None:
         assert f"{box}a/shell-with-quite-a-name-{i}" in upper_column
 
 
+def test_lists_are_broken_between_names() -> None:
+    """A long list of leftovers is broken between its names, so that every name can be read and searched for."""
+    r1, _ = clean_plan().placements
+    spares = [shell(f"number-{i}", "upper", "0.0618", box="rods-thick") for i in range(30)]
+    text = plan_text(plan_of([r1], shells=spares), "in")
+    assert all(f"rods-thick/number-{i}" in text for i in range(30))
+
+
 def test_twenty_four_positions_keep_file_order_and_width() -> None:
     """A large engine's positions all appear, in file order, within the page."""
     placements = [

@@ -83,6 +83,7 @@ class Columns:
     unread: int
     lacking: set[str]
     bad_units: set[str]  # columns whose header names a unit that will not do
+    slipped: set[str]  # columns that were meant by a misspelt header: their cells are unknown, not empty
 
     def index(self, name: str) -> int:
         """Where to find a column's cells."""
@@ -124,10 +125,9 @@ def understand(
     paper, row = table.paper, table.header_row
     width = len(table.header)
     further = tuple(further)
-    found = Columns({}, {feature: [] for feature in form.readings}, set(), width, width + 1, set(), set())
+    found = Columns({}, {feature: [] for feature in form.readings}, set(), width, width + 1, set(), set(), set())
     asked = dict.fromkeys((*form.needed, *form.optional, *further))
     nameless: list[int] = []
-    slipped: set[str] = set()
 
     for index, cell in enumerate(table.header):
         name, unit = split_header(cell)
@@ -146,7 +146,7 @@ def understand(
                 found.ignored.add(name)
             else:
                 code, text, meant = fault
-                slipped.add(meant)
+                found.slipped.add(meant)
                 findings.report(code, text, paper, row, shorten(name), index + 1)
             continue
         if name in found.known:
@@ -168,7 +168,7 @@ def understand(
     for name in form.needed:
         if name not in found.known and not found.readings.get(name):
             found.lacking.add(name)
-            if name not in slipped:
+            if name not in found.slipped:
                 findings.report("missing-column", "the column is missing; add it", paper, row, name, LAST)
     table.rows = _prepared(table, table.rows, found, nameless, findings)
     return found
@@ -204,7 +204,7 @@ def _unit(unit: str | None, is_length: bool, *, inch_job: bool) -> str | None:
     if unit is None:
         return None
     if not is_length:
-        raise LengthError(f"holds no lengths, yet its header names the unit `{shorten(unit)}`; write the name alone")
+        raise LengthError(f"this column takes no unit, yet its header names `{shorten(unit)}`; write the name alone")
     unit_factor(unit, inch_job=inch_job)
     return unit.lower()
 

@@ -101,7 +101,8 @@ class LockCheck:
             return fitting[0]
         if fitting:
             places = _boxes(fitting)
-            text = f"shell `{shorten(name)}` is in {places}; write BOX/NAME, such as {shorten(fitting[0].box)}/{shorten(name)}"
+            example = f"{shorten(fitting[0].box)}/{shorten(name)}"
+            text = f"shell `{shorten(name)}` is in {places}; write BOX/NAME, such as {example}"
             self._report("lock-ambiguous", text, row, side)
         elif self._pool.complete:  # otherwise it may be in what could not be read
             text = f"there is no shell `{shorten(cell)}`"
@@ -138,11 +139,17 @@ def _boxes(shells: Sequence[Shell]) -> str:
 
 
 def check_agreement(
-    rows: Sequence[PositionRow], pool: ShellPool, matched: tuple[str, ...], paper: Paper, findings: Findings
+    rows: Sequence[PositionRow],
+    pool: ShellPool,
+    matched: tuple[str, ...],
+    slipped: set[str],
+    paper: Paper,
+    findings: Findings,
 ) -> None:
     """Note a matched column that keeps every shell of a kind out of every position.
 
-    That is a slip in writing, not a lack of parts. Locked halves are left aside, as a lock outranks the column.
+    That is a slip in writing, not a lack of parts. Locked halves are left aside, as a lock outranks the column, and so
+    are columns that were meant by a header with a slip.
     """
     marks: dict[tuple[str, str], set[tuple[str, ...]]] = {}
     for shell in pool.shells:
@@ -150,6 +157,8 @@ def check_agreement(
     for kind in dict.fromkeys(row.kind for row in rows if row.kind_known):
         asking = [row for row in rows if row.kind == kind]
         for place, column in enumerate(matched):
+            if slipped.intersection((column, *per_half([column]))):
+                continue
             asked: set[str] = set()
             offered: set[str] = set()
             agreed = False

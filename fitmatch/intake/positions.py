@@ -56,8 +56,8 @@ class PositionReader:
         for row, cells in self._table.rows:
             position = self._row(row, cells, matched)
             if position.name in first and position.name:
-                text = f"`{shorten(position.name)}` stands in row {first[position.name]} already; give each position its own name"
-                self._report("duplicate-position", text, row, "position")
+                text = f"`{shorten(position.name)}` stands in row {first[position.name]} already"
+                self._report("duplicate-position", f"{text}; give each position its own name", row, "position")
             first.setdefault(position.name, row)
             found.append(position)
         if not found and self._table.complete:

@@ -154,7 +154,7 @@ def _finish_positions(
         check_bores(rows, paper, columns, settings.unit, findings)
     locks = LockCheck(paper, columns, pool, findings).resolve(rows)
     if pool.complete and table.complete:
-        check_agreement(rows, pool, matched, paper, findings)
+        check_agreement(rows, pool, matched, columns.slipped | pool.slipped, paper, findings)
     return [_position(row, aim, lock, settings) for row, aim, lock in zip(rows, aims, locks, strict=True)]
 
 

@@ -13,7 +13,7 @@ from fitmatch.intake.columns import POSITION_FORM, SHELL_FORM
 from fitmatch.intake.findings import Findings, shorten
 from fitmatch.intake.fits import FitTable, read_fits
 from fitmatch.intake.keyrows import JOB_FILE, JobFile
-from fitmatch.intake.names import holds_unseen
+from fitmatch.intake.names import fault_in_name, holds_unseen
 from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, WALL, CellError, Quantity
 from fitmatch.intake.texts import decode
 from fitmatch.intake.values import Values
@@ -222,7 +222,10 @@ def _columns(values: Values, path: tuple[str, ...], refused: frozenset[str]) -> 
     for name in values.texts(path, 'write a list of columns, such as ["finish"]') or ():
         column = name.strip().casefold()
         stem, _, half = column.rpartition("_")
-        if column in refused:
+        fault = fault_in_name(column)
+        if fault is not None:
+            values.report("bad-name", fault, *path)
+        elif column in refused:
             values.report(
                 "unknown-column", f"`{column}` cannot be named here; name another column or leave it out", *path
             )

@@ -28,7 +28,8 @@ class ShellPool:
     columns_compared: tuple[str, ...]  # Job.shell_columns
     findings: Findings
     shells: list[Shell] = field(default_factory=list)
-    complete: bool = True  # False once a row could not be read at all
+    complete: bool = True  # False once a row or a name could not be read: locks may mean what is not known
+    slipped: set[str] = field(default_factory=set)  # columns that were meant by headers with a slip
     names: dict[str, set[str]] = field(default_factory=dict)  # by box
     doubles: list[tuple[Shell, Paper, int]] = field(default_factory=list)  # shells whose box and name were there before
     # What cells as they were typed stand for, once they have been checked:
@@ -43,6 +44,7 @@ class ShellPool:
         """Read one file."""
         _FileReader(self, table, columns).read()
         self.complete = self.complete and table.complete
+        self.slipped |= columns.slipped
 
     def report_doubles(self) -> None:
         """Note every shell whose box and name were there before; once all files are read."""
@@ -180,11 +182,14 @@ class _FileReader:
     def _odd_name(self, name: str, row: int, column: str) -> str:
         """A name that may be at fault; what is at fault is noted, and a shell without a name has the name ''."""
         if name == UNREAD:
+            self._pool.complete = False
             return ""
         fault = fault_in_name(name)
         if fault is not None:
+            self._pool.complete = False
             self._report("bad-name", fault, row, column)
         elif not name:
+            self._pool.complete = False
             self._report("empty-cell", f"is empty; name the {column}", row, column)
         return name
 

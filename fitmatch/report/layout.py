@@ -107,4 +107,6 @@ def _across(widths: Sequence[int]) -> int:
 
 
 def _wrapped(text: str, width: int) -> str:
-    return "\n".join(line for part in text.split("\n") for line in wrap(part, width) or [""])
+    """Between words, and inside one, best at a hyphen, only where that word alone is too long for a line."""
+    inside = any(len(word) > width for word in text.split())
+    return "\n".join(wrap(text, width, break_on_hyphens=inside))

@@ -23,7 +23,8 @@ def remaining(plan: Plan, scale: Scale) -> list[str]:
 
 
 def unequal_boxes(plan: Plan) -> list[str]:
-    """Boxes whose remaining shells do not make whole pairs; shells still to be measured are in the box as well."""
+    """Boxes in which uppers remain without lowers or the other way round, also counting those that fit either side.
+    Shells still to be measured are in the box as well."""
     reserved = {lock for p in plan.job.positions for lock in (p.upper, p.lower)}
     left = {s.key: s for s in (*plan.leftover, *unmeasured_shells(plan)) if s.key not in reserved}
     boxes: defaultdict[tuple[str, str], dict[str, int]] = defaultdict(lambda: {"upper": 0, "lower": 0, "either": 0})
@@ -31,8 +32,7 @@ def unequal_boxes(plan: Plan) -> list[str]:
         boxes[shell.box, shell.kind][shell.half] += 1
     texts = []
     for (box, kind), count in boxes.items():
-        lacking = abs(count["upper"] - count["lower"])
-        if lacking > count["either"] or (count["either"] - lacking) % 2:
+        if abs(count["upper"] - count["lower"]) > count["either"]:
             halves = ", ".join(f"{count[half]} {half}" for half in count if half != "either" or count[half])
             texts.append(f"{clean(box)} ({clean(kind)}: {halves})")
     return texts
