@@ -60,8 +60,8 @@ def excess_nm(p: Position, pair: Pair) -> int:
 
 
 def has_clearance(job: Job, p: Position, pair: Pair) -> bool:
-    """A clearance of zero or less, from the means like every clearance, is never a fill."""
-    return clearance_nm(p, pair) > 0
+    """A clearance of zero or less, judged where `min` is judged, is never a fill."""
+    return tightest_nm(job, p, pair) > 0
 
 
 def thicker_half(job: Job, pair: Pair) -> str | None:

@@ -16,15 +16,15 @@ def check(plan: Plan) -> None:
     """Raise FaultInFitmatch unless the plan obeys every hard rule and all its figures follow from the readings."""
     faults = [*_books(plan), *_figures(plan), *_words(plan)]
     for placement in plan.placements:
-        faults += [f"{placement.position.name}: {fault}" for fault in rules_broken(plan.job, placement)]
+        faults += [f"{placement.position.name}: {fault}" for _, fault in rules_broken(plan.job, placement)]
         faults += [f"{placement.position.name}: {fault}" for fault in _never(plan.job, placement)]
     faults += _sides(plan)
     if faults:
         raise FaultInFitmatch("the answer fails its own check: " + "; ".join(faults))
 
 
-def rules_broken(job: Job, placement: Placement) -> Iterator[str]:
-    """Rules that this bore breaks and that its locks do not excuse."""
+def rules_broken(job: Job, placement: Placement) -> Iterator[tuple[str, str]]:
+    """Rules that this bore breaks and that its locks do not excuse, each with what is wrong."""
     position = placement.position
     for side in SIDES:
         if getattr(position, side) is None:
@@ -33,8 +33,8 @@ def rules_broken(job: Job, placement: Placement) -> Iterator[str]:
         yield from _of_two_walls(job, placement)
 
 
-def locks_excuse(job: Job, placement: Placement) -> Iterator[str]:
-    """Rules that the locked shells of this bore alone break, and that are excused for it."""
+def locks_excuse(job: Job, placement: Placement) -> Iterator[tuple[str, str]]:
+    """Rules that the locked shells of this bore alone break and that are excused for it, each with what is wrong."""
     for side in SIDES:
         if getattr(placement.position, side) is not None:
             yield from _of_one_shell(job, placement, side)
@@ -42,30 +42,31 @@ def locks_excuse(job: Job, placement: Placement) -> Iterator[str]:
         yield from _of_two_walls(job, placement)
 
 
-def _of_one_shell(job: Job, placement: Placement, side: str) -> Iterator[str]:
+def _of_one_shell(job: Job, placement: Placement, side: str) -> Iterator[tuple[str, str]]:
     position = placement.position
     shell: Shell = getattr(placement, side)
     wants: tuple[str, ...] = getattr(position, f"wants_{side}")
     for column, want, mark in zip(job.matched_columns, wants, shell.marks, strict=False):
         if not marks_agree(want, mark):
-            yield f"the {column} of {shell.box}/{shell.name} is {mark or 'blank'}, not {want or 'blank'}"
+            yield "match", f"the {column} of {shell.box}/{shell.name} is {mark or 'blank'}, not {want or 'blank'}"
     family = job.fits[position.kind].family
     if family is not None and shell.family not in family:
-        yield f"{shell.box}/{shell.name} is of family {shell.family or 'blank'}, not {' or '.join(family)}"
+        fits = " or ".join(family)
+        yield "family", f"{shell.box}/{shell.name} is of family {shell.family or 'blank'}, not {fits}"
 
 
-def _of_two_walls(job: Job, placement: Placement) -> Iterator[str]:
+def _of_two_walls(job: Job, placement: Placement) -> Iterator[tuple[str, str]]:
     rules = job.rules
     upper, lower = _wall(placement.upper), _wall(placement.lower)
     if rules.wall_difference_nm is not None and abs(upper - lower) > rules.wall_difference_nm:
-        yield "its two walls differ by more than wall_difference allows"
+        yield "wall_difference", "its two walls differ by more than wall_difference allows"
     for column in rules.same_in_bore:
         at = job.shell_columns.index(column)
         if not marks_agree(placement.upper.marks[at], placement.lower.marks[at]):
-            yield f"its two halves differ in {column}"
+            yield "same_in_bore", f"its two halves differ in {column}"
     side = rules.thick_half.get(placement.position.kind)
     if abs(upper - lower) > rules.thick_half_from_nm and side == ("lower" if upper > lower else "upper"):
-        yield f"its thicker half is not the {side} one"
+        yield "thick_half", f"its thicker half is not the {side} one"
 
 
 def _never(job: Job, placement: Placement) -> Iterator[str]:
@@ -148,6 +149,10 @@ def _books(plan: Plan) -> Iterator[str]:
     measured = {p.name for p in job.positions if _measured(p, known)}
     if told != Counter(measured):
         yield "placed and unfilled positions are not the measured ones"
+    records = {p.name: p for p in job.positions}
+    yield from (
+        f"{p.position.name} is not the job's own" for p in plan.placements if records.get(p.position.name) != p.position
+    )
     order = {p.name: i for i, p in enumerate(job.positions)}
     places = [order.get(p.position.name, -1) for p in plan.placements]
     if places != sorted(places):

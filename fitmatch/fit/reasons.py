@@ -171,8 +171,8 @@ def flags(job: Job, placements: list[Placement], why: Callable[[Position], str])
         if not p.within_limits:
             code = "below-min" if p.shortfall_nm else "above-max"
             found.append(Flag(position.name, code, f"NOT TO BE ASSEMBLED: {why(position)}"))
-        for rule in locks_excuse(job, p):
-            found.append(Flag(position.name, "lock-breaks-rule", f"its lock is obeyed although {rule}"))
+        for _, fault in locks_excuse(job, p):
+            found.append(Flag(position.name, "lock-breaks-rule", f"its lock is obeyed although {fault}"))
         found += _drawing(job, p)
     return tuple(found)
 

@@ -112,6 +112,8 @@ class Search:
         # A relaxation that comes out whole is a plan, at a fraction of the cost of a search.
         cost = model.cost(lambda p: p.inside * p.deviation_nm**2)
         relaxed = relax(model.program, cost, self.stop)
+        if relaxed is None and self.must_fill and self._cannot_fill(field):
+            return None
         x = None if relaxed is None else model.whole(relaxed.x)
         if x is None:
             answer = solve(model.program, [0] * len(model.program.upper), self.stop)
@@ -121,6 +123,17 @@ class Search:
                 raise Stopped
             x = answer.x
         return model.choice(x)
+
+    def _cannot_fill(self, field: list[Pair]) -> bool:
+        """Whether exact bounds prove that these pairs cannot fill every bore: too few shells for too many seats is
+        quick to see in a relaxation and can take a search for ever."""
+        self.must_fill = False
+        model = _Model(self, field)
+        self.must_fill = True
+        cost = model.cost(lambda _: -1)
+        relaxed = relax(model.program, cost, self.stop)
+        seats = sum(bore.count for bore in {p.bore.index: p.bore for p in field}.values())
+        return relaxed is not None and exact_bound(model.program, cost, relaxed.multipliers).least > -seats
 
     def within(self, low: int, high: int) -> list[Pair]:
         """The pairs outside their limits that may still be used, and those inside with a deviation from low to high."""
