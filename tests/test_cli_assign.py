@@ -77,7 +77,7 @@ def test_a_position_out_of_limits_gives_status_1(tmp_path: Path, capsys: pytest.
     assert ran.status == 1
     assert any(line.startswith("R2 ") and line.endswith("NOT TO BE ASSEMBLED") for line in ran.out.splitlines())
     flat = " ".join(ran.out.split())
-    assert flat.count("needs walls") == 1 and "of 0.00180 in; needs walls totalling" in flat
+    assert flat.count("needs walls") == flat.count("too thick") == 1 and "R2 (rod): needs walls totalling" in flat
 
 
 def test_too_few_shells_give_status_1(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -7,6 +7,7 @@ In: one kind of a `Job`. Out: `Bore` classes, `ShellClass`es and the admissible 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from fitmatch.parts import Job, Placement, Position, Shell, marks_agree, room, tightest_room
 
@@ -82,23 +83,20 @@ class Bore:
         return self.room_nm - self.target_nm
 
 
-@dataclass(frozen=True, slots=True)
-class Pair:
+class Pair(NamedTuple):
     """An upper and a lower class in a bore, with every figure that a level of the proof adds up."""
 
     bore: Bore
     upper: ShellClass
     lower: ShellClass
-    inside: int = field(compare=False)
-    below: int = field(compare=False)
-    shortfall_nm: int = field(compare=False)
-    excess_nm: int = field(compare=False)
-    deviation_nm: int = field(compare=False)
-    clearance_nm: int = field(compare=False)
-    difference_nm: int = field(compare=False)
-    thick: int = field(
-        compare=False
-    )  # which side a thick_half rule counts as the thicker: 1 upper, -1 lower, 0 neither
+    inside: int
+    below: int
+    shortfall_nm: int
+    excess_nm: int
+    deviation_nm: int
+    clearance_nm: int
+    difference_nm: int
+    thick: int  # which side a thick_half rule counts as the thicker: 1 upper, -1 lower, 0 neither
 
 
 class Kind:

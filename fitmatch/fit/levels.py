@@ -4,7 +4,7 @@
 too tight first; 2 quality, by strategy; 3 ties: the largest total clearance, then the smallest total wall difference.
 """
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from fitmatch.fit.boxsets import BoxSets
 from fitmatch.fit.candidates import Bore, Kind, Pair
@@ -29,8 +29,7 @@ DIFFERENCE = "total_wall_difference"
 _LARGEST_WINS = (INSIDE, FILLED, CLEARANCE)
 
 
-@dataclass(frozen=True, slots=True)
-class Proven:
+class Proven(NamedTuple):
     """The best choice of pairs for one kind, and how far it is proven."""
 
     choice: Choice

@@ -8,8 +8,8 @@ one level, keeps its value as a one-sided limit and drops the pairs that no plan
 from bisect import bisect_left
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from math import gcd
+from typing import NamedTuple
 
 from fitmatch.fit.candidates import Bore, Kind, Pair
 from fitmatch.fit.program import Program, exact_bound
@@ -20,8 +20,7 @@ Measure = Callable[[Pair], int]
 Choice = Counter[Pair]  # how often each pair is used
 
 
-@dataclass(frozen=True, slots=True)
-class Limit:
+class Limit(NamedTuple):
     """Over the whole plan, the sum of `measure` is at most `most`."""
 
     measure: Measure
@@ -70,7 +69,7 @@ class Search:
         self.level = level
         best = max((abs(p.deviation_nm) for p in self.choice if p.inside), default=0)
         ranked = sorted(((max(least, self._worst_at_least(f)), i) for i, f in enumerate(self.fields)))
-        for at_least, i in ranked:
+        for rank, (at_least, i) in enumerate(ranked):
             low = at_least
             while low < best:
                 # Bisect over the deviations that occur, and jump to the worst of each plan that is found.
@@ -81,7 +80,7 @@ class Search:
                 try:
                     found = self.feasible([p for p in self.fields[i] if not p.inside or abs(p.deviation_nm) <= middle])
                 except Stopped:
-                    raise Stopped(min(low, best)) from None
+                    raise Stopped(min([low, best, *(least_ for least_, _ in ranked[rank + 1 :])])) from None
                 if found is None:
                     low = middle + 1
                 else:

@@ -9,9 +9,8 @@ the caller's signal handler and can interrupt it without losing the best point f
 import math
 import threading
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import Enum, auto
-from typing import Any
+from typing import Any, NamedTuple
 
 from ortools.linear_solver import pywraplp
 
@@ -32,8 +31,7 @@ class Outcome(Enum):
     UNKNOWN = auto()  # stopped without one
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
+class Answer(NamedTuple):
     """`x` and `bound` are None where the outcome has none; `bound` is a proven lower bound of the cost."""
 
     outcome: Outcome
@@ -41,8 +39,7 @@ class Answer:
     bound: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Relaxation:
+class Relaxation(NamedTuple):
     """Values of the relaxed program and one multiplier per row; floats, to be checked before anything rests on them."""
 
     x: list[float]

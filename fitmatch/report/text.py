@@ -29,7 +29,7 @@ def plan_text(plan: Plan, unit: str) -> str:
     scale = scale_for(unit, _lengths(plan))
     blocks = [[*paragraph(clean(plan.job.title or plan.job.folder.name)), *paragraph(summary(plan)), _UNITS[unit]]]
     blocks += [which_shell_goes_where(plan, kind, scale) for kind in plan.job.kinds]
-    blocks += [attention(plan, scale), next_steps(plan)]
+    blocks += [attention(plan), next_steps(plan)]
     kinds = plan.job.kinds
     blocks += _titled("THE SUMS (axis shift: + towards the upper half)", [sums(plan, kind, scale) for kind in kinds])
     blocks += _titled("BETWEEN THE LIMITS", [limits(plan, kind, scale) for kind in kinds])
