@@ -136,7 +136,7 @@ def test_what_is_missing_is_measured_first() -> None:
 
 
 def test_what_counts_first_stands_over_the_figures() -> None:
-    """The order of what counts is told before the figures; a total below min that is too small for one decimal has more."""
+    """The order of what counts is told before the figures; a total too small for one decimal has more."""
     r1, r2 = clean_plan().placements
     hardly = replace(r2.position, min_nm=r2.clearance_nm + 5)
     flat = " ".join(plan_text(plan_of([r1, replace(r2, position=hardly)]), "in").split())

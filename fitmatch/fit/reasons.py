@@ -9,12 +9,12 @@ from functools import partial
 
 from fitmatch.fit.candidates import Bore, Kind, bore_refused
 from fitmatch.fit.checker import locks_excuse
+from fitmatch.fit.rulesoff import rules_off
 from fitmatch.fit.words import misfit, sizes, steps, thick, thin
 from fitmatch.parts import SIDES, Flag, Job, Placement, Plan, Position, Shell, Unfilled, marks_agree
 
 _DANGER = "NOT TO BE ASSEMBLED: "
 _MANY = 1 << 62
-_MOST_HOLDS = 8  # more are not looked at one by one
 
 
 class Reasons:
@@ -128,7 +128,7 @@ class Reasons:
 
     def _in_the_way(self, position: Position) -> str:
         """Each rule without which a pair would fit; where no single one helps, the fewest that do it together."""
-        rules = list(_rules(self._job, self._kind.name))
+        rules = list(rules_off(self._job, self._kind.name))
         alone = [rule for rule, _ in rules if self._fits_without([rule], position)]
         if alone:
             return f"; a pair would fit without {' or without '.join(alone)}"
@@ -144,7 +144,7 @@ class Reasons:
     def _fits_without(self, rules: list[str], position: Position) -> bool:
         if tuple(rules) not in self._relaxed:
             job = self._job
-            for rule, off in _rules(self._job, self._kind.name):
+            for rule, off in rules_off(self._job, self._kind.name):
                 if rule in rules:
                     job = off(job)
             self._relaxed[tuple(rules)] = Kind(job, self._kind.name)
@@ -159,15 +159,16 @@ class Reasons:
         for side in SIDES:
             if getattr(position, side) is not None:
                 continue
-            wants = self._wants(position, side)
             alike = [b for b in bores if getattr(b, side) is getattr(bore, side)]
             everyone = [b for b in bores if getattr(b.positions[0], side) is None]
-            for rivals, asked in ((everyone, ""), (alike, ", ".join(w for w, _ in self._demands(position, side)))):
-                seats = sum(b.count for b in rivals)
-                halves = _stock(rivals, [side])
+            asked = ""
+            if _stock(alike, [side]) < sum(s.half in (side, "either") for s in self._kind.free_shells()):
+                asked = f" that matches {', '.join(words for words, _ in self._demands(position, side))}"
+            for rivals, which in ((alike, asked), (everyone, "")):
+                seats, halves = sum(b.count for b in rivals), _stock(rivals, [side])
                 if halves < seats:
-                    need = f"{_needs_what(seats)} {_a(side)} half{f' that matches {asked}' if asked else ''}"
-                    found.append(f"{need} and {_there_are(halves)}{self._set_aside(side, wants)}")
+                    aside = self._set_aside(side, self._wants(position, side))
+                    found.append(f"{_needs_what(seats)} {_a(side)} half{which} and {_there_are(halves)}{aside}")
                     break
         if not found:
             seats = sum(b.count * [b.positions[0].upper, b.positions[0].lower].count(None) for b in bores)
@@ -288,52 +289,6 @@ def _drawing(job: Job, p: Placement) -> Iterator[Flag]:
         if feature == "housing_bore":
             text += f"; accepted: {p.position.accept}"
         yield Flag(p.position.name, f"{feature.replace('_', '-')}-outside-drawing", _line(text))
-
-
-# --- rules that can be taken away ---
-
-
-def _rules(job: Job, kind: str) -> Iterator[tuple[str, Callable[[Job], Job]]]:
-    """Every rule that keeps pairs out of this kind, and how to take it away."""
-    if job.rules.wall_difference_nm is not None:
-        yield "the rule wall_difference", lambda j: replace(j, rules=replace(j.rules, wall_difference_nm=None))
-    if kind in job.rules.thick_half:
-        yield "the rule thick_half", partial(_without_thick_half, kind)
-    if job.rules.same_in_bore:
-        yield "the rule same_in_bore", lambda j: replace(j, rules=replace(j.rules, same_in_bore=()))
-    for at, column in enumerate(job.matched_columns):
-        yield f"matching {column}", partial(_without_column, at)
-    if job.fits[kind].family is not None:
-        yield "the limit to its family", partial(_without_family, kind)
-    held = [s for s in job.shells if s.hold is not None and s.kind == kind and s.wall_nm is not None]
-    if len(held) > _MOST_HOLDS:
-        yield f"the holds on {len(held)} shells", partial(_released, held)
-    else:
-        yield from ((f"the hold on {_name(s)}", partial(_released, [s])) for s in held)
-
-
-def _without_thick_half(kind: str, job: Job) -> Job:
-    others = {k: side for k, side in job.rules.thick_half.items() if k != kind}
-    return replace(job, rules=replace(job.rules, thick_half=others))
-
-
-def _without_column(at: int, job: Job) -> Job:
-    def blanked(wants: tuple[str, ...]) -> tuple[str, ...]:
-        return (*wants[:at], "any", *wants[at + 1 :])
-
-    positions = (
-        replace(p, wants_upper=blanked(p.wants_upper), wants_lower=blanked(p.wants_lower)) for p in job.positions
-    )
-    return replace(job, positions=tuple(positions))
-
-
-def _without_family(kind: str, job: Job) -> Job:
-    return replace(job, fits={**job.fits, kind: replace(job.fits[kind], family=None)})
-
-
-def _released(held: list[Shell], job: Job) -> Job:
-    keys = {s.key for s in held}
-    return replace(job, shells=tuple(replace(s, hold=None) if s.key in keys else s for s in job.shells))
 
 
 # --- words ---
