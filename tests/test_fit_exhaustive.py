@@ -11,7 +11,7 @@ import oracle
 import pytest
 from jobs import STEP, describe, random_job
 
-from fitmatch.fit import assign
+from fitmatch.fit import assign, levels
 from fitmatch.parts import Job, Plan, Status
 
 DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
@@ -60,6 +60,16 @@ def test_keep_sets_is_the_best_of_all_plans(block: int) -> None:
         rng = random.Random(f"keep {seed}")
         job, slack_nm = random_job(rng), rng.choice([0, STEP, STEP, 3 * STEP])
         assert_best(job, assign(job, strategy="keep-sets", slack_nm=slack_nm), "keep-sets", slack_nm, seed)
+
+
+@pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
+def test_narrowing_first_changes_no_answer(strategy: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where windows hold many pairs the search starts among few; the best plan stays the best plan."""
+    monkeypatch.setattr(levels, "MANY_PAIRS", 0)
+    for seed in range(DEEP or 150):
+        rng = random.Random(f"narrow {seed}")
+        job, slack_nm = random_job(rng, both_limits=True), rng.choice([0, STEP, 2 * STEP])
+        assert_best(job, assign(job, strategy=strategy, slack_nm=slack_nm), strategy, slack_nm, seed)
 
 
 @pytest.mark.parametrize("block", range(BLOCKS))

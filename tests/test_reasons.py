@@ -99,7 +99,7 @@ def test_one_limit_only() -> None:
 @pytest.mark.parametrize("min_nm", [None, 0])
 @pytest.mark.parametrize(
     ("extra", "words"),
-    [(0, "in: which leaves no clearance"), (3 * STEP, "in: 3 tenths too thick to leave any clearance")],
+    [(0, "in: no clearance is left"), (3 * STEP, "in: 3 tenths too thick to leave any clearance")],
 )
 def test_no_clearance_at_all(min_nm: int | None, extra: int, words: str) -> None:
     """A bore without a min needs some clearance all the same; walls that leave none at all miss by nothing."""

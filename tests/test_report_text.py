@@ -337,7 +337,7 @@ def test_every_level_of_the_proof_has_words() -> None:
 
     names = {value for name, value in vars(levels).items() if name.isupper() and isinstance(value, str)}
     assert names == set(LEVELS)
-    assert {name for name in LEVELS if LEVELS[name].largest_wins} == set(levels._LARGEST_WINS)
+    assert {name for name in LEVELS if LEVELS[name].largest_wins} == {levels.INSIDE, levels.FILLED, levels.CLEARANCE}
 
 
 @pytest.mark.parametrize(

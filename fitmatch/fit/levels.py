@@ -14,7 +14,7 @@ from fitmatch.parts import Job, Proof
 
 STRATEGIES = ("target", "even", "keep-sets")
 KEEP_SETS_SLACK_NM = 2_540  # 0.0001 in
-_MANY_PAIRS = 3_000  # fewer are solved before they could be narrowed (measured)
+MANY_PAIRS = 3_000  # fewer are solved before they could be narrowed (measured)
 
 INSIDE = "positions_inside"
 FILLED = "positions_filled"
@@ -27,7 +27,6 @@ SPREAD = "spread"
 BOXES = "boxes"
 CLEARANCE = "total_clearance"
 DIFFERENCE = "total_wall_difference"
-_LARGEST_WINS = (INSIDE, FILLED, CLEARANCE)
 
 
 class Proven(NamedTuple):
@@ -41,21 +40,32 @@ def prove(job: Job, kind: Kind, strategy: str, slack_nm: int, stop: Stop) -> Pro
     """Work through all levels; where time runs out the best choice so far comes back, unproven."""
     search = Search(kind, stop)
     try:
-        at_once = _fill_all(search)
-        if not at_once:
+        if not _fill_all(search):
             _fill_most(search)
         if strategy == "target":
             _target(search, slack_nm)
         elif strategy == "even":
             _even(search, slack_nm)
         else:
-            _keep_sets(job, search, slack_nm, at_once)
+            _keep_sets(job, search, slack_nm)
     except Stopped as stopped:
-        sign = -1 if search.level in _LARGEST_WINS else 1
-        return Proven(
-            search.choice, Proof(False, search.level, None if stopped.bound is None else sign * stopped.bound)
-        )
+        return Proven(search.choice, Proof(False, search.level, _bound(search, stopped.bound)))
     return Proven(search.choice, Proof())
+
+
+def _bound(search: Search, bound: int | None) -> int | None:
+    """What the level in work cannot be better than: as proven, else what is plain without any proof."""
+    kind = search.kind
+    if search.level == INSIDE:
+        able = sum(b.count for b in kind.bores if kind.smallest_sum(b, b.inside_low, b.inside_high) is not None)
+        return able if bound is None else min(able, -bound)
+    if search.level == FILLED:
+        able = sum(b.count for b in kind.bores if kind.smallest_sum(b, 0, b.sum_high) is not None)
+        return able if bound is None else min(able, -bound)
+    if search.level == CLEARANCE:
+        return None if bound is None else -bound
+    least = search.least_worst if search.level == WORST else 0
+    return least if bound is None else max(least, bound)
 
 
 # --- levels 0 and 1 ---
@@ -107,8 +117,8 @@ def _fill_within(search: Search, window: int) -> bool:
     """Whether a plan fills every bore within this window. Where the window holds very many pairs, those nearest to each
     bore's own best are tried first: one bore that is far off must not make the others expensive."""
     narrow = window
-    if sum(search.kind.count_within(bore, window) for bore in search.own_best) > _MANY_PAIRS:
-        narrow = sorted(search.own_best.values())[len(search.own_best) // 2]
+    if sum(search.kind.count_within(bore, window) for bore in search.own_best) > MANY_PAIRS:
+        narrow = 0
     while True:
         search.fields = [search.within(window, narrow)]
         search.narrowed = narrow < window
@@ -116,6 +126,7 @@ def _fill_within(search: Search, window: int) -> bool:
         found = search.feasible(search.fields[0])
         if found is not None:
             search.choice = found
+            search.all_at_once = True
         if found is not None or narrow >= window:
             return found is not None
         narrow = min(2 * narrow + 50, window)
@@ -124,7 +135,10 @@ def _fill_within(search: Search, window: int) -> bool:
 def _fill_most(search: Search) -> None:
     """The long way, over all pairs: shells are too few, or positions want the same ones."""
     kind = search.kind
-    everything = [p for bore in kind.bores for p in kind.pairs(bore, 0, bore.sum_high)]
+    everything: list[Pair] = []
+    for bore in kind.bores:
+        search.stop.seconds_left()
+        everything.extend(kind.pairs(bore, 0, bore.sum_high))
     search.least_worst = 0
     search.own_best, search.narrowed = {}, False
     for p in everything:
@@ -170,7 +184,7 @@ def _least_squares(search: Search, radius: int) -> None:
         # A good plan among few pairs tells which others could be part of a better one.
         total = search.minimise(SQUARES, _square)
         search.limits.pop()
-        search.fields = [search.affordable(radius, total) if search.must_fill else search.within(radius)]
+        search.fields = [search.affordable(radius, total) if search.all_at_once else search.within(radius)]
         search.narrowed = False
     search.minimise(SQUARES, _square)
 
@@ -192,9 +206,9 @@ def _even(search: Search, slack_nm: int) -> None:
     _ties(search)
 
 
-def _keep_sets(job: Job, search: Search, slack_nm: int, at_once: bool) -> None:
+def _keep_sets(job: Job, search: Search, slack_nm: int) -> None:
     """Fewest boxes drawn from with the same levels 0 and 1 and a worst |deviation| within the slack, then as `target`
-    among plans that draw on no more boxes. `at_once`: all boxes together give every bore its best at once."""
+    among plans that draw on no more boxes."""
     worst = _least_worst(search)
     search.level = BOXES
     wanted, most = _levels_0_and_1(search.choice), worst + slack_nm
@@ -204,7 +218,7 @@ def _keep_sets(job: Job, search: Search, slack_nm: int, at_once: bool) -> None:
     fewest = None
     while boxes is not None and (fewest is None or len(boxes) <= fewest):
         here = Search(Kind(job, search.kind.name, boxes), search.stop)
-        if _reaches(here, wanted, most, at_once):
+        if _reaches(here, wanted, most, search.all_at_once):
             if fewest is None:
                 fewest = len(boxes)
                 search.choice = here.choice

@@ -217,7 +217,7 @@ class Reasons:
             words = thin(unit, gap, bore.room_nm - walls, bore.max_nm, bore.tightest_nm != bore.room_nm)
         elif bore.min_nm is None or bore.min_nm <= 0:
             gap = walls - bore.tightest_nm
-            words = f"{self._step(gap)} too thick to leave any clearance" if gap else "which leaves no clearance"
+            words = f"{self._step(gap)} too thick to leave any clearance" if gap else "no clearance is left"
         else:
             gap = walls - bore.inside_high
             words = thick(unit, gap, bore.tightest_nm - walls, bore.min_nm, bore.tightest_nm != bore.room_nm)
@@ -229,7 +229,7 @@ class Reasons:
         unit = self._job.unit
         least = [] if bore.max_nm is None else [bore.inside_low]
         most = [] if not bore.min_nm else [bore.inside_high]
-        shown = sizes(unit, least + most or [bore.tightest_nm], min(gaps, default=0))
+        shown = sizes(unit, least + most or [bore.tightest_nm], min(gaps, default=0) if least or most else 0)
         if least and most:
             return f"needs walls totalling {shown[0].removesuffix(f' {unit}')} to {shown[1]}"
         limit = "at least" if least else "at most" if most else "less than"

@@ -5,6 +5,8 @@ of them), its *limits* (a row for each level already proven) and the best plan k
 one level, keeps its value as a one-sided limit and drops the pairs that no plan of that value can use.
 """
 
+import logging
+import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from math import gcd, isqrt
@@ -14,6 +16,9 @@ from fitmatch.fit.candidates import Bore, Kind, Pair
 from fitmatch.fit.program import Program, exact_bound
 from fitmatch.fit.solve import Outcome, relax, solve
 from fitmatch.fit.stopping import Stop, Stopped
+from fitmatch.problems import FaultInFitmatch
+
+_LOG = logging.getLogger("fitmatch.fit")
 
 Measure = Callable[[Pair], int]
 Choice = Counter[Pair]  # how often each pair is used
@@ -33,6 +38,7 @@ class Search:
         self.kind = kind
         self.stop = stop
         self.level = ""
+        self._since = time.monotonic()
         self.fields: list[list[Pair]] = [[]]
         self.limits: list[Limit] = []
         self.must_fill = False  # every bore that has a pair is filled, wholly
@@ -41,6 +47,7 @@ class Search:
         self.own_best: dict[Bore, int] = {}  # bores with a pair inside their limits: each one's smallest |deviation|
         self.outside: list[Pair] = []  # pairs outside their limits that may still be used
         self.least_worst = 0  # no plan of the right levels 0 and 1 has a smaller worst |deviation|
+        self.all_at_once = False  # every bore has its best on levels 0 and 1, whatever the others have
         self.narrowed = False  # the field lacks pairs that a plan still in the running may use
 
     # --- moves ---
@@ -60,8 +67,10 @@ class Search:
                 best = found[0]
                 kept.append(found)
         self.fields = [field for value, field in kept if value == best]
+        if not self.fields:
+            raise FaultInFitmatch(f"no plan is left at level {level}")
         self.limits.append(Limit(measure, best))
-        return best
+        return self._proved(best)
 
     def narrow_worst(self, level: str, least: int = 0) -> int:
         """Prove the smallest worst |deviation| of the pairs inside their limits, known to be no less than `least`,
@@ -91,7 +100,7 @@ class Search:
             for least_, i in ranked
             if least_ <= best
         ]
-        return best
+        return self._proved(best)
 
     def narrow_spread(self, level: str, slack: int = 0) -> int:
         """Prove the smallest spread over the fields and keep it, widened by `slack`."""
@@ -144,8 +153,8 @@ class Search:
         return found
 
     def affordable(self, radius: int, total: int) -> list[Pair]:
-        """The pairs within `radius` that a plan filling every bore can use whose sum of squares is at most `total`:
-        the other bores cost at least their own bests."""
+        """The pairs within `radius` that a plan with all bores at their best can use whose sum of squares is at most
+        `total`: the other bores cost at least their own bests."""
         least = sum(bore.count * best**2 for bore, best in self.own_best.items())
         found = list(self.outside)
         for bore, best in self.own_best.items():
@@ -159,6 +168,20 @@ class Search:
         self._to_fill = len({p.bore.index for field in self.fields for p in field})
 
     # --- details ---
+
+    def _proved(self, value: int) -> int:
+        now = time.monotonic()
+        _LOG.debug(
+            "%s: %s = %d with %d pairs in %d fields, %.3f s",
+            self.kind.name,
+            self.level,
+            value,
+            sum(map(len, self.fields)),
+            len(self.fields),
+            now - self._since,
+        )
+        self._since = now
+        return value
 
     def _total(self, measure: Measure) -> int:
         return sum(measure(pair) * times for pair, times in self.choice.items())
@@ -257,7 +280,7 @@ class Search:
             for least, i, start in widths
             if least <= best + sources[i][1]
         ]
-        return best
+        return self._proved(best)
 
 
 class Source:

@@ -60,7 +60,7 @@ def solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int]
 
 
 def _solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int] | None, seed: int) -> Answer:
-    solver, variables, _rows = _load("SAT", program, cost)
+    solver, variables, _rows = _load("SAT", program, cost, stop)
     if not solver.SetSolverSpecificParametersAsString(_PARAMETERS.format(seed=seed)):
         raise FaultInFitmatch("the solver does not know its parameters")
     seconds = stop.seconds_left()
@@ -103,7 +103,7 @@ def relax(program: Program, cost: Sequence[int], stop: Stop) -> Relaxation | Non
     """The linear relaxation; None where GLOP finds no optimum, which proves nothing by itself."""
     if stop.requested:
         raise Stopped
-    solver, variables, rows = _load("GLOP", program, cost)
+    solver, variables, rows = _load("GLOP", program, cost, stop)
     seconds = stop.seconds_left()
     if seconds is not None:
         solver.SetTimeLimit(max(1, int(seconds * 1000)))
@@ -112,7 +112,7 @@ def relax(program: Program, cost: Sequence[int], stop: Stop) -> Relaxation | Non
     return Relaxation([v.solution_value() for v in variables], [row.dual_value() for row in rows])
 
 
-def _load(backend: str, program: Program, cost: Sequence[int]) -> tuple[Any, list[Any], list[Any]]:
+def _load(backend: str, program: Program, cost: Sequence[int], stop: Stop) -> tuple[Any, list[Any], list[Any]]:
     solver = pywraplp.Solver.CreateSolver(backend)
     infinity = solver.infinity()
     make = solver.IntVar if backend == "SAT" else solver.NumVar
@@ -125,6 +125,7 @@ def _load(backend: str, program: Program, cost: Sequence[int]) -> tuple[Any, lis
         for j, a in row.terms:
             constraint.SetCoefficient(variables[j], a)
         rows.append(constraint)
+        stop.seconds_left()  # a large program takes its time to hand over
     objective = solver.Objective()
     for variable, c in zip(variables, cost, strict=True):
         if c:
