@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from intake_jobs import write_job
 
-from fitmatch.intake import read_job
+from fitmatch.gauging import read_job
 from fitmatch.problems import InputError
 
 JOB = b"""\

@@ -12,19 +12,43 @@ from typing import Any, Final
 from fitmatch.intake.columns import POSITION_FORM, SHELL_FORM
 from fitmatch.intake.findings import Findings, shorten
 from fitmatch.intake.fits import FitTable, read_fits
+from fitmatch.intake.instruments import (
+    read_form_limits,
+    read_gauges,
+    read_guard,
+    read_materials,
+    read_measured,
+    read_temperature,
+)
 from fitmatch.intake.keyrows import JOB_FILE, JobFile
 from fitmatch.intake.names import fault_in_name, holds_unseen
 from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, WALL, CellError, Quantity
 from fitmatch.intake.texts import decode
 from fitmatch.intake.values import Values
 from fitmatch.lengths import JOB_UNITS
+from fitmatch.measuring import Decimal, Gauge, Temperature
 from fitmatch.parts import SIDES, Band, Rules
 
 DEFAULT_POSITIONS: Final = "positions.csv"
 DEFAULT_SHELLS: Final = ("shells/*.csv",)
 
-_SECTIONS: Final = ("title", "unit", "sources", "fit", "drawing", "rules", "coating")
-_LATER_SECTIONS: Final = ("gauge", "measured", "temperature", "material", "form", "bench")
+_SECTIONS: Final = (
+    "title",
+    "unit",
+    "sources",
+    "fit",
+    "drawing",
+    "rules",
+    "coating",
+    "readings",
+    "gauge",
+    "measured",
+    "temperature",
+    "material",
+    "form",
+)
+_LATER_SECTIONS: Final = ("bench",)
+_SOURCES: Final = ("positions", "shells", "shared", "readings")
 _DRAWN: Final[Mapping[str, Quantity]] = {"journal": JOURNAL, "housing_bore": HOUSING_BORE, "wall": WALL}
 _RULES: Final = (
     "wall_difference",
@@ -33,8 +57,9 @@ _RULES: Final = (
     "match",
     "same_in_bore",
     "limits_at",
+    "guard",
 )
-_LATER_RULES: Final = ("neighbour_step", "guard", "line", "movable", "movable_within")
+_LATER_RULES: Final = ("neighbour_step", "line", "movable", "movable_within")
 # What tells parts and sizes apart by itself cannot be matched besides; any other column can.
 _NEVER_MATCHED: Final = frozenset(
     {
@@ -43,6 +68,7 @@ _NEVER_MATCHED: Final = frozenset(
         *POSITION_FORM.unsupported,
         *SHELL_FORM.needed,
         *SHELL_FORM.unsupported,
+        "gauge",
         "box",
         "coating",
         "measured",
@@ -71,6 +97,13 @@ class Settings:
     match_read: bool = True  # False: the rules may ask for columns that are not in `match`
     measured_coated: bool = True
     coating_counts: bool = True
+    readings: str | None = None  # the long file of readings; None: there is none
+    numbered_are_repeats: bool = False
+    gauges: dict[str, Gauge] = field(default_factory=dict)
+    measured: dict[str, dict[str, str]] = field(default_factory=dict)  # kind -> feature -> gauge
+    temperature: Temperature | None = None
+    materials: dict[str, dict[str, Decimal]] = field(default_factory=dict)  # kind -> feature -> per kelvin
+    form_limits: dict[str, dict[str, int]] = field(default_factory=dict)  # kind -> feature and what -> nm
 
     @property
     def inch_job(self) -> bool:
@@ -97,6 +130,7 @@ def read_settings(data: bytes, findings: Findings) -> Settings:
     values.refuse_unknown(("coating",), ("measured", "counts"))
     settings.measured_coated = values.word(("coating", "measured"), ("coated", "bare")) != "bare"
     settings.coating_counts = values.flag(("coating", "counts"), default=True)
+    _measuring(values, settings)
     return settings
 
 
@@ -141,13 +175,14 @@ def _unit(values: Values) -> str | None:
 
 
 def _sources(values: Values, settings: Settings) -> None:
-    values.refuse_unknown(("sources",), ("positions", "shells", "shared"), ("readings", "assembled"))
+    values.refuse_unknown(("sources",), _SOURCES, ("assembled",))
     written = values.table(("sources",))
     if "positions" in written:
         settings.positions = values.text(("sources", "positions"), 'write a path, such as "positions.csv"')
     if "shells" in written:
         settings.shells_written = True
         settings.shells = values.texts(("sources", "shells"), 'write a list, such as ["shells/*.csv"]')
+    settings.readings = values.text(("sources", "readings"), 'write a path, such as "readings.csv"')
     if "shared" in written:
         settings.shared = values.texts(("sources", "shared"), 'write a list, such as ["../boxes/*.csv"]') or ()
 
@@ -213,7 +248,18 @@ def _rules(values: Values, settings: Settings) -> None:
         thick_half_from_nm=defaults.thick_half_from_nm if half_from is None else half_from,
         same_in_bore=_columns(values, ("rules", "same_in_bore"), frozenset(("box",))),
         limits_at=values.word(("rules", "limits_at"), ("tightest", "mean")) or defaults.limits_at,
+        guard=read_guard(values),
     )
+
+
+def _measuring(values: Values, settings: Settings) -> None:
+    values.refuse_unknown(("readings",), ("numbered",))
+    settings.numbered_are_repeats = values.word(("readings", "numbered"), ("places", "repeats")) == "repeats"
+    settings.gauges = read_gauges(values)
+    settings.measured = read_measured(values, settings.fits, settings.gauges)
+    settings.temperature = read_temperature(values)
+    settings.materials = read_materials(values, settings.fits)
+    settings.form_limits = read_form_limits(values, settings.fits)
 
 
 def _columns(values: Values, path: tuple[str, ...], refused: frozenset[str]) -> tuple[str, ...]:
