@@ -9,6 +9,7 @@ from fitmatch.fit.levels import KEEP_SETS_SLACK_NM, STRATEGIES, prove
 from fitmatch.fit.naming import name_shells
 from fitmatch.fit.reasons import Reasons, flags
 from fitmatch.fit.stopping import Stop
+from fitmatch.gauging.formlimits import form_flags
 from fitmatch.naturalorder import natural
 from fitmatch.parts import Baseline, Job, Placement, Plan, Proof, Shell, Status, Unfilled, figures_of
 
@@ -74,7 +75,7 @@ def assign(
             s for s in job.shells if s.wall_nm is not None and s.hold is None and s.key not in used | reserved
         ),
         held=_on_the_shelf(s for s in job.shells if s.hold is not None),
-        flags=flags(job, placements, lambda p: reasons[p.kind].why(p)),
+        flags=(*flags(job, placements, lambda p: reasons[p.kind].why(p)), *form_flags(job, placements)),
         baselines=baselines,
         slack_nm=slack_nm,
     )

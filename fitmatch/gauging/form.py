@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from fractions import Fraction
 
-from fitmatch.gauging.places import from_crown
+from fitmatch.gauging.places import NEAR_CROWN_DEGREES, from_crown
 from fitmatch.lengths import round_half_even
 from fitmatch.measuring import Form, Reading
 
@@ -36,7 +36,7 @@ def _along(
         values = [
             m
             for angle, m in angle_means[station].items()
-            if feature != "wall" or angle is None or from_crown(feature, angle) <= 5
+            if feature != "wall" or angle is None or from_crown(feature, angle) <= NEAR_CROWN_DEGREES
         ]
         if values:
             means.append(sum(values, Fraction()) / len(values))
