@@ -11,7 +11,7 @@ _PLACES = {"in": 5, "mm": 4}
 
 
 def form_flags(job: Job, placements: Iterable[Placement]) -> Iterator[Flag]:
-    """A flag for every form beyond its limit: of each position that has readings, filled or not, and of placed shells."""
+    """A flag for every form beyond its limit: of positions, filled or not, and of shells that were placed."""
     measuring = job.measuring
     if not measuring.form_limits:
         return

@@ -2,8 +2,10 @@
 limits."""
 
 from collections.abc import Callable, Sequence
+from math import ceil
 
 from fitmatch.parts import Placement, Plan, Position, Shell, Size
+from fitmatch.report.certainty import Certainty
 from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated, wall
 from fitmatch.report.layout import Column, clean, paragraph, table
 from fitmatch.report.scale import Scale
@@ -17,8 +19,8 @@ def shell_name(shell: Shell) -> str:
     return clean(f"{shell.box}/{shell.name}")
 
 
-def which_shell_goes_where(plan: Plan, kind: str, scale: Scale) -> list[str]:
-    """Every position of the kind in file order, also those that stay empty."""
+def which_shell_goes_where(plan: Plan, kind: str, scale: Scale, certainty: Certainty) -> list[str]:
+    """Every position of the kind in file order, also those that stay empty; beside a clearance how sure it is."""
     placed = {id(p.position): p for p in plan.placements}
     positions = [p for p in plan.job.positions if p.kind == kind]
     rows = [(position, placed.get(id(position))) for position in positions]
@@ -36,9 +38,14 @@ def which_shell_goes_where(plan: Plan, kind: str, scale: Scale) -> list[str]:
         column("clearance", lambda p: scale.length(p.clearance_nm)),
         column(f"off target\n{scale.step}", lambda p: scale.steps(p.deviation_nm, sign=True)),
     ]
+    known = certainty.known and any(p is not None and certainty.of(p) is not None for _, p in rows)
+    if known:
+        columns.insert(6, column(f"+/-\n{scale.step}", lambda p: _expanded(certainty, p, scale)))
+        columns.append(column("verdict", lambda p: certainty.verdict(p) or _NOTHING, align="left"))
     if any(remarks):
         columns.append(Column("", remarks, "left"))
-    return [*paragraph(_heading(kind, positions, scale)), *table(columns)]
+    legend = certainty.legend(p for _, p in rows if p is not None) if known else []
+    return [*paragraph(_heading(kind, positions, scale)), *table(columns), *legend]
 
 
 def sums(plan: Plan, kind: str, scale: Scale) -> list[str]:
@@ -138,6 +145,11 @@ def _remark(plan: Plan, position: Position, placement: Placement | None) -> str:
     if not placement.within_limits:
         return DANGER
     return "see below" if any(flag.position == position.name for flag in plan.flags) else ""
+
+
+def _expanded(certainty: Certainty, placement: Placement, scale: Scale) -> str:
+    uncertainty = certainty.of(placement)
+    return _NOTHING if uncertainty is None else scale.steps(ceil(uncertainty.expanded_nm))
 
 
 def _alike(positions: Sequence[Position], value: Callable[[Position], int | None]) -> bool:
