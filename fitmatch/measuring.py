@@ -1,6 +1,7 @@
 """How things are measured: readings and where they were taken, gauges, temperature, and what form they show.
 
-Frozen records only; lengths are whole nanometres, coefficients and temperatures exact decimals.
+Records that nobody changes; lengths are whole nanometres, coefficients and temperatures exact decimals. Most are named
+tuples: a job may have a million readings, and every run loads this module.
 """
 
 from collections.abc import Mapping
@@ -21,8 +22,7 @@ class Decimal(NamedTuple):
         return float(f"{self.digits}e{self.exponent}")
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(NamedTuple):
     """One reading as the gauge gave it. `station` counts from the front; `angle` is in degrees from the crown axis."""
 
     nm: int
@@ -31,8 +31,7 @@ class Reading:
     gauge: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class LoggedReading:
+class LoggedReading(NamedTuple):
     """One row of the long file of readings, whole."""
 
     item: str
@@ -54,8 +53,7 @@ class Series(NamedTuple):
     alike: int = 1
 
 
-@dataclass(frozen=True, slots=True)
-class MeasuredAs:
+class MeasuredAs(NamedTuple):
     """All that the uncertainty of a size depends on, its own readings' values aside. Sizes share these objects, and
     equal ones are interchangeable; `zero_nm` and `ball_nm` are what was taken off the mean of the raw readings."""
 
@@ -69,8 +67,7 @@ class MeasuredAs:
         return tuple(dict.fromkeys(s.gauge for s in self.series if s.gauge is not None))
 
 
-@dataclass(frozen=True, slots=True)
-class Gauge:
+class Gauge(NamedTuple):
     """One `[gauge.NAME]`; what is None was not given."""
 
     name: str
@@ -84,8 +81,7 @@ class Gauge:
     expansion: Decimal | None = None  # per kelvin
 
 
-@dataclass(frozen=True, slots=True)
-class Temperature:
+class Temperature(NamedTuple):
     """Degrees Celsius of gauges and parts; `one_room` where a single figure was given for both."""
 
     gauges: Decimal
@@ -94,16 +90,14 @@ class Temperature:
     limit: Decimal | None = None  # +/- kelvin
 
 
-@dataclass(frozen=True, slots=True)
-class Pooled:
+class Pooled(NamedTuple):
     """The scatter that repeats of one gauge show: a variance in nm squared and its degrees of freedom."""
 
     variance_nm2: float
     degrees_of_freedom: int
 
 
-@dataclass(frozen=True, slots=True)
-class Form:
+class Form(NamedTuple):
     """What the readings of one item say about its form; None is not measured, which is not 0.
 
     `taper_nm`: first station - last station. `barrel_nm`: middle station - the ends' mean; above zero is barrel, below

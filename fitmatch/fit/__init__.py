@@ -9,9 +9,8 @@ from fitmatch.fit.levels import KEEP_SETS_SLACK_NM, STRATEGIES, prove
 from fitmatch.fit.naming import name_shells
 from fitmatch.fit.reasons import Reasons, flags
 from fitmatch.fit.stopping import Stop
-from fitmatch.gauging.formlimits import form_flags
 from fitmatch.naturalorder import natural
-from fitmatch.parts import Baseline, Job, Placement, Plan, Proof, Shell, Status, Unfilled, figures_of
+from fitmatch.parts import Baseline, Flag, Job, Placement, Plan, Proof, Shell, Status, Unfilled, figures_of
 
 __all__ = ["STRATEGIES", "Stop", "assign"]
 
@@ -75,12 +74,20 @@ def assign(
             s for s in job.shells if s.wall_nm is not None and s.hold is None and s.key not in used | reserved
         ),
         held=_on_the_shelf(s for s in job.shells if s.hold is not None),
-        flags=(*flags(job, placements, lambda p: reasons[p.kind].why(p)), *form_flags(job, placements)),
+        flags=(*flags(job, placements, lambda p: reasons[p.kind].why(p)), *_form_flags(job, placements)),
         baselines=baselines,
         slack_nm=slack_nm,
     )
     check(plan)
     return plan
+
+
+def _form_flags(job: Job, placements: list[Placement]) -> Iterable[Flag]:
+    if not job.measuring.form_limits:
+        return ()
+    from fitmatch.gauging.formlimits import form_flags
+
+    return form_flags(job, placements)
 
 
 def _on_the_shelf(shells: Iterable[Shell]) -> tuple[Shell, ...]:

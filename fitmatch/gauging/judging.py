@@ -1,9 +1,8 @@
 """What an uncertainty says about limits: the chance to lie inside, a verdict, guarded limits, a kind's joint chance."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import ceil, floor, inf, sqrt
-from typing import Final
+from typing import Final, NamedTuple
 
 from fitmatch.gauging.student import normal_below, normal_quantile, t_below
 from fitmatch.gauging.uncertainty import ErrorModel, Uncertainty
@@ -63,8 +62,7 @@ def largest_guard(position: Position, stray_nm: int, uncertainty: Uncertainty) -
     return floor(room / 2 / uncertainty.expanded_nm * 100) / 100
 
 
-@dataclass(frozen=True, slots=True)
-class _Judged:
+class _Judged(NamedTuple):
     """One clearance: its errors that others share, by source and signed, its own, and how far its limits are away."""
 
     shared: dict[str, float]

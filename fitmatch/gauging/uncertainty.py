@@ -8,9 +8,8 @@ Floating point is allowed here and nowhere below: no length is worked out from a
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from math import floor, sqrt
-from typing import Final
+from typing import Final, NamedTuple
 
 from fitmatch.gauging.corrections import chain, expansion_of
 from fitmatch.gauging.student import t_quantile
@@ -22,16 +21,14 @@ _SIGNS: Final = {"journal": -1.0, "housing_bore": 1.0}  # of a feature in the cl
 TEMPERATURE: Final = "temperature"
 
 
-@dataclass(frozen=True, slots=True)
-class Scatter:
+class Scatter(NamedTuple):
     """How far single readings of one gauge scatter; `degrees_of_freedom` None: stated, as good as known."""
 
     standard_nm: float
     degrees_of_freedom: int | None
 
 
-@dataclass(frozen=True, slots=True)
-class Common:
+class Common(NamedTuple):
     """One error that many readings share, the same in each. Its unit is the nanometre, or the kelvin for a temperature.
 
     `half_width` is that of a rectangular distribution; None: the distribution is normal.
@@ -41,8 +38,7 @@ class Common:
     half_width: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(NamedTuple):
     """What a position, or a shell, has in each source of error.
 
     Its error is  sum over gauges of sqrt(scatter[g]) x s_g x N
@@ -58,8 +54,7 @@ class Part:
     unknown: tuple[str, ...]  # what ought to be known and is not
 
 
-@dataclass(frozen=True, slots=True)
-class Term:
+class Term(NamedTuple):
     """One independent term of an uncertainty."""
 
     name: str
@@ -67,8 +62,7 @@ class Term:
     degrees_of_freedom: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Uncertainty:
+class Uncertainty(NamedTuple):
     """Of one clearance. `degrees_of_freedom` None is infinite; `expanded_nm` covers 95 %.
 
     Where something is `unknown` the figures are a lower bound, and nothing may be judged by them.

@@ -1,11 +1,11 @@
 """The tables of job.toml about measuring: gauges, what they measured, temperature, materials, limits of form."""
 
-from collections.abc import Collection, Iterable
-from dataclasses import replace
+from collections.abc import Collection
 from typing import Final
 
 from fitmatch.intake.findings import shorten
 from fitmatch.intake.fits import shown
+from fitmatch.intake.gauges import unknown_gauge
 from fitmatch.intake.materials import MATERIALS
 from fitmatch.intake.names import nearest
 from fitmatch.intake.quantities import BALL, GAUGE_ERROR, LIMIT, RESOLUTION, STANDARD
@@ -114,13 +114,6 @@ def read_guard(values: Values) -> float:
     return 0.0 if guard is None else float(guard)
 
 
-def unknown_gauge(name: str, gauges: Iterable[str]) -> str:
-    """That a gauge has no table, and the nearest that has one."""
-    near = nearest(name, gauges)
-    text = f"there is no [gauge.{shorten(name)}]; add it"
-    return text if near is None else f"{text}, or write the nearest gauge `{near}`"
-
-
 def _gauge(values: Values, name: str, names: Collection[str]) -> Gauge:
     path = ("gauge", name)
     values.refuse_unknown(path, GAUGE_KEYS)
@@ -191,7 +184,7 @@ def _refuse_circles(values: Values, gauges: dict[str, Gauge]) -> None:
         if before == name:
             circle = " with ".join([*chain, name])
             values.report("gauge-circle", f"goes in a circle ({circle}); mend one of them", "gauge", name, "set_with")
-            gauges[name] = replace(gauges[name], set_with=None)
+            gauges[name] = gauges[name]._replace(set_with=None)
 
 
 def _material(values: Values, path: tuple[str, ...]) -> Decimal | None:

@@ -1,12 +1,12 @@
 """The long file of readings, one reading a row: rows to readings, each laid to its position or shell."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
 from typing import Final
 
 from fitmatch.intake.columns import Columns, Form
 from fitmatch.intake.findings import Findings, listed, shorten
 from fitmatch.intake.gauges import GaugeCells
+from fitmatch.intake.log import Key, Log
 from fitmatch.intake.names import nearest
 from fitmatch.intake.positions import QUANTITIES, PositionRow
 from fitmatch.intake.quantities import WALL, CellError, LengthReader, Quantity
@@ -26,21 +26,6 @@ READINGS_FORM: Final = Form(
 )
 _LARGEST_STATION: Final = 999
 _LARGEST_ANGLE: Final = 360
-
-Key = tuple[str, str]
-
-
-@dataclass(slots=True)
-class Log:
-    """The readings of one long file. `positions` by name and feature, `walls` by box and name; where an item's first
-    reading stands is kept for messages. What could not be read is left out, and was noted."""
-
-    positions: dict[tuple[str, str], list[Reading]] = field(default_factory=dict)
-    walls: dict[Key, list[Reading]] = field(default_factory=dict)
-    rows: list[LoggedReading] = field(default_factory=list)
-    position_rows: dict[tuple[str, str], int] = field(default_factory=dict)
-    wall_rows: dict[Key, int] = field(default_factory=dict)
-    slipped: bool = False  # a column is unknown, so that no row tells anything
 
 
 class LogReader:

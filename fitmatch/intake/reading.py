@@ -30,7 +30,7 @@ from fitmatch.intake.crosschecks import (
 )
 from fitmatch.intake.findings import SETTINGS, Findings, Paper
 from fitmatch.intake.keyrows import JOB_FILE, JobFile
-from fitmatch.intake.longfile import READINGS_FORM, Log, LogReader, check_sources
+from fitmatch.intake.log import Log
 from fitmatch.intake.positions import PositionReader, PositionRow
 from fitmatch.intake.settings import Settings, read_settings
 from fitmatch.intake.shells import ShellPool
@@ -182,6 +182,8 @@ class _Tables:
         table = self._open(source)
         if table is None:
             return _nothing_read(rows)
+        from fitmatch.intake.longfile import READINGS_FORM, LogReader, check_sources
+
         inch_job = self._settings.inch_job
         columns = understand(table, READINGS_FORM, _NO_FORM, (), self._findings, inch_job=inch_job)
         complete = complete and pool.complete

@@ -12,14 +12,6 @@ from typing import Any, Final
 from fitmatch.intake.columns import POSITION_FORM, SHELL_FORM
 from fitmatch.intake.findings import Findings, shorten
 from fitmatch.intake.fits import FitTable, read_fits
-from fitmatch.intake.instruments import (
-    read_form_limits,
-    read_gauges,
-    read_guard,
-    read_materials,
-    read_measured,
-    read_temperature,
-)
 from fitmatch.intake.keyrows import JOB_FILE, JobFile
 from fitmatch.intake.names import fault_in_name, holds_unseen
 from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, WALL, CellError, Quantity
@@ -32,6 +24,7 @@ from fitmatch.parts import SIDES, Band, Rules
 DEFAULT_POSITIONS: Final = "positions.csv"
 DEFAULT_SHELLS: Final = ("shells/*.csv",)
 
+_ABOUT_MEASURING: Final = ("gauge", "measured", "temperature", "material", "form")
 _SECTIONS: Final = (
     "title",
     "unit",
@@ -41,11 +34,7 @@ _SECTIONS: Final = (
     "rules",
     "coating",
     "readings",
-    "gauge",
-    "measured",
-    "temperature",
-    "material",
-    "form",
+    *_ABOUT_MEASURING,
 )
 _LATER_SECTIONS: Final = ("bench",)
 _SOURCES: Final = ("positions", "shells", "shared", "readings")
@@ -248,18 +237,30 @@ def _rules(values: Values, settings: Settings) -> None:
         thick_half_from_nm=defaults.thick_half_from_nm if half_from is None else half_from,
         same_in_bore=_columns(values, ("rules", "same_in_bore"), frozenset(("box",))),
         limits_at=values.word(("rules", "limits_at"), ("tightest", "mean")) or defaults.limits_at,
-        guard=read_guard(values),
+        guard=_guard(values),
     )
+
+
+def _guard(values: Values) -> float:
+    if "guard" not in values.table(("rules",)):
+        return 0.0
+    from fitmatch.intake.instruments import read_guard
+
+    return read_guard(values)
 
 
 def _measuring(values: Values, settings: Settings) -> None:
     values.refuse_unknown(("readings",), ("numbered",))
     settings.numbered_are_repeats = values.word(("readings", "numbered"), ("places", "repeats")) == "repeats"
-    settings.gauges = read_gauges(values)
-    settings.measured = read_measured(values, settings.fits, settings.gauges)
-    settings.temperature = read_temperature(values)
-    settings.materials = read_materials(values, settings.fits)
-    settings.form_limits = read_form_limits(values, settings.fits)
+    if values.document.keys().isdisjoint(_ABOUT_MEASURING):
+        return  # most jobs; what reads these tables need not be loaded
+    from fitmatch.intake import instruments
+
+    settings.gauges = instruments.read_gauges(values)
+    settings.measured = instruments.read_measured(values, settings.fits, settings.gauges)
+    settings.temperature = instruments.read_temperature(values)
+    settings.materials = instruments.read_materials(values, settings.fits)
+    settings.form_limits = instruments.read_form_limits(values, settings.fits)
 
 
 def _columns(values: Values, path: tuple[str, ...], refused: frozenset[str]) -> tuple[str, ...]:

@@ -44,7 +44,7 @@ def which_shell_goes_where(plan: Plan, kind: str, scale: Scale, certainty: Certa
         columns.append(column("verdict", lambda p: certainty.verdict(p) or _NOTHING, align="left"))
     if any(remarks):
         columns.append(Column("", remarks, "left"))
-    legend = certainty.legend(p for _, p in rows if p is not None) if known else []
+    legend = _legend([p for _, p in rows if p is not None], certainty) if known else []
     return [*paragraph(_heading(kind, positions, scale)), *table(columns), *legend]
 
 
@@ -145,6 +145,21 @@ def _remark(plan: Plan, position: Position, placement: Placement | None) -> str:
     if not placement.within_limits:
         return DANGER
     return "see below" if any(flag.position == position.name for flag in plan.flags) else ""
+
+
+def _legend(placements: Sequence[Placement], certainty: Certainty) -> list[str]:
+    """What stands under a table with uncertainties, and whether they may be relied on."""
+    lines = paragraph(
+        "+/- is the expanded uncertainty of the clearance, 95 %. The verdict goes by the chance that the clearance at "
+        "the tightest is at least min and the mean one at most max: inside from 95 %, outside up to 5 %, doubtful "
+        "between."
+    )
+    found = [u for p in placements if (u := certainty.of(p)) is not None]
+    unknown = dict.fromkeys(what for u in found for what in u.unknown)
+    if unknown:
+        named = ", ".join(clean(what) for what in unknown)
+        lines += paragraph(f"+/- is only a lower bound, and nothing is judged by it. Not known: {named}.")
+    return lines
 
 
 def _expanded(certainty: Certainty, placement: Placement, scale: Scale) -> str:
