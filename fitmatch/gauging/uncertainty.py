@@ -108,9 +108,8 @@ class ErrorModel:
             self.common[_limit(name)] = Common(limit / _ROOT_3, limit)
         if temperature is not None and temperature.limit is not None:
             kelvin = float(temperature.limit)
-            for name in (
-                [TEMPERATURE] if temperature.one_room else [f"{TEMPERATURE} {of}" for of in ("gauges", "parts")]
-            ):
+            apart = (f"{TEMPERATURE} of gauges", f"{TEMPERATURE} of parts")
+            for name in (TEMPERATURE,) if temperature.one_room else apart:
                 self.common[name] = Common(kelvin / _ROOT_3, kelvin)
         for kind, fit in job.fits.items():
             if fit.seating_u_nm is not None:
