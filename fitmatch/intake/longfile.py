@@ -80,7 +80,7 @@ class LogReader:
             shell = self._shell(row, item)
             found = None if shell is None else (shell.kind, shell.key)
         else:
-            found = self._position(row, item, feature)
+            found = self._position(row, item)
         station, angle = self._station(row, cells), self._angle(row, cells, feature)
         kind = found[0] if found else ""
         gauge, known = self._gauges.name(row, self._cell(cells, "gauge"), "gauge", kind, feature)
@@ -113,15 +113,13 @@ class LogReader:
             self._report(code, f"{what}; write {listed(FEATURES, 'or')}", row, "feature")
         return None
 
-    def _position(self, row: int, item: str, feature: str) -> tuple[str, str] | None:
+    def _position(self, row: int, item: str) -> tuple[str, str] | None:
         if item in self._kinds:
             return self._kinds[item], item
         if self._complete:
             near = nearest(item, self._kinds)
             hint = f"the nearest is `{near}`" if near else "write its row in the positions file"
-            self._report(
-                "unknown-item", f"there is no position `{shorten(item)}` with a {feature}; {hint}", row, "item"
-            )
+            self._report("unknown-item", f"there is no position `{shorten(item)}`; {hint}", row, "item")
         return None
 
     def _shell(self, row: int, item: str) -> Shell | None:
