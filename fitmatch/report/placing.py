@@ -19,8 +19,8 @@ def shell_name(shell: Shell) -> str:
     return clean(f"{shell.box}/{shell.name}")
 
 
-def which_shell_goes_where(plan: Plan, kind: str, scale: Scale, certainty: Certainty) -> list[str]:
-    """Every position of the kind in file order, also those that stay empty; beside a clearance how sure it is."""
+def which_shell_goes_where(plan: Plan, kind: str, scale: Scale) -> list[str]:
+    """Every position of the kind in file order, also those that stay empty."""
     placed = {id(p.position): p for p in plan.placements}
     positions = [p for p in plan.job.positions if p.kind == kind]
     rows = [(position, placed.get(id(position))) for position in positions]
@@ -38,14 +38,28 @@ def which_shell_goes_where(plan: Plan, kind: str, scale: Scale, certainty: Certa
         column("clearance", lambda p: scale.length(p.clearance_nm)),
         column(f"off target\n{scale.step}", lambda p: scale.steps(p.deviation_nm, sign=True)),
     ]
-    known = certainty.known and any(p is not None and certainty.of(p) is not None for _, p in rows)
-    if known:
-        columns.insert(6, column(f"+/-\n{scale.step}", lambda p: _expanded(certainty, p, scale)))
-        columns.append(column("verdict", lambda p: certainty.verdict(p) or _NOTHING, align="left"))
     if any(remarks):
         columns.append(Column("", remarks, "left"))
-    legend = _legend([p for _, p in rows if p is not None], certainty) if known else []
-    return [*paragraph(_heading(kind, positions, scale)), *table(columns), *legend]
+    return [*paragraph(_heading(kind, positions, scale)), *table(columns)]
+
+
+def how_sure(plan: Plan, kind: str, scale: Scale, certainty: Certainty) -> list[str]:
+    """Every clearance with its uncertainty and verdict, where the job tells how it was measured.
+
+    A table of its own: beside names, walls and warnings it would not fit the page.
+    """
+    rows = [p for p in plan.placements if p.position.kind == kind]
+    if not certainty.known or all(certainty.of(p) is None for p in rows):
+        return []
+    lines = table(
+        [
+            Column("position", [clean(p.position.name) for p in rows], "left", wraps=True),
+            Column("clearance", [scale.length(p.clearance_nm) for p in rows]),
+            Column(f"+/- {scale.step}", [_expanded(certainty, p, scale) for p in rows]),
+            Column("verdict", [certainty.verdict(p) or _NOTHING for p in rows], "left"),
+        ]
+    )
+    return [*paragraph(f"{clean(kind).upper()}: how sure the clearances are"), *lines, *_legend(rows, certainty)]
 
 
 def sums(plan: Plan, kind: str, scale: Scale) -> list[str]:

@@ -10,7 +10,7 @@ from fitmatch.report.attention import attention, next_steps, summary
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.layout import clean, paragraph
 from fitmatch.report.measured import corrections, form
-from fitmatch.report.placing import coated, limits, sums, which_shell_goes_where
+from fitmatch.report.placing import coated, how_sure, limits, sums, which_shell_goes_where
 from fitmatch.report.quality import quality
 from fitmatch.report.remaining import remaining
 from fitmatch.report.scale import scale_for
@@ -31,7 +31,8 @@ def plan_text(plan: Plan, unit: str) -> str:
     scale = scale_for(unit, _lengths(plan))
     blocks = [[*paragraph(clean(plan.job.title or plan.job.folder.name)), *paragraph(summary(plan)), _UNITS[unit]]]
     certainty = Certainty(plan)
-    blocks += [which_shell_goes_where(plan, kind, scale, certainty) for kind in plan.job.kinds]
+    for kind in plan.job.kinds:
+        blocks += [which_shell_goes_where(plan, kind, scale), how_sure(plan, kind, scale, certainty)]
     blocks += [attention(plan, scale), next_steps(plan)]
     kinds = plan.job.kinds
     blocks += _titled("THE SUMS (axis shift: + towards the upper half)", [sums(plan, kind, scale) for kind in kinds])
