@@ -10,7 +10,20 @@ from pathlib import Path
 
 PACKAGE = Path(__file__).resolve().parent.parent / "fitmatch"
 # A module may import from its own layer and from those before it.
-LAYERS = ["lengths", "naturalorder", "problems", "parts", "intake", "gauging", "fit", "shelf", "study", "report", "cli"]
+LAYERS = [
+    "lengths",
+    "naturalorder",
+    "problems",
+    "measuring",
+    "parts",
+    "intake",
+    "gauging",
+    "fit",
+    "shelf",
+    "study",
+    "report",
+    "cli",
+]
 # Loaded inside the function that needs them, so that `--help` starts at once; the solver lives in one module.
 LATE = {"openpyxl", "pandas", "numpy", "scipy"}
 ONLY_IN = {"ortools": "fit/solve.py", "openpyxl": "intake/workbook.py", "tabulate": "report/layout.py"}

@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from fitmatch.fit import assign as assign
-    from fitmatch.intake import read_job as read_job
+    from fitmatch.gauging import read_job as read_job
     from fitmatch.problems import InputError as InputError
 
 __version__ = "0.1.0"
 __all__ = ["InputError", "__version__", "assign", "read_job"]
 
-_HOME = {"assign": "fitmatch.fit", "read_job": "fitmatch.intake", "InputError": "fitmatch.problems"}
+_HOME = {"assign": "fitmatch.fit", "read_job": "fitmatch.gauging", "InputError": "fitmatch.problems"}
 
 
 def __getattr__(name: str) -> Any:

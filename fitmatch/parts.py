@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from fitmatch.lengths import NM_PER_UNIT, round_half_even
+from fitmatch.measuring import MeasuredAs, Measuring
 
 if TYPE_CHECKING:
     import pandas
@@ -28,12 +29,26 @@ ANY: Final = "any"
 
 @dataclass(frozen=True, slots=True)
 class Size:
-    """A measured diameter: the mean of its readings, and their extremes."""
+    """A measured diameter: the mean of its places, and the extremes of its readings, all corrected.
+
+    `raw_nm` are the readings before correction; empty where nothing was corrected.
+    """
 
     mean_nm: int
     smallest_nm: int
     largest_nm: int
     readings: int = 1
+    measured_as: MeasuredAs | None = None  # None: nothing is known of how
+    raw_nm: tuple[int, ...] = ()
+    raw_mean_nm: int | None = None
+
+    @property
+    def temperature_nm(self) -> int:
+        """What the correction to 20 degrees Celsius added; 0 where there is none."""
+        if self.raw_mean_nm is None:
+            return 0
+        off = self.measured_as.zero_nm + self.measured_as.ball_nm if self.measured_as else 0
+        return self.mean_nm - self.raw_mean_nm + off
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +68,7 @@ class Shell:
     wall_to_metal_nm: int | None = None  # the wall without its coating
     file: str = ""
     row: int = 0
+    measured_as: MeasuredAs | None = None  # None: nothing is known of how
 
     @property
     def key(self) -> tuple[str, str]:
@@ -117,6 +133,7 @@ class Fit:
     max_nm: int | None = None
     seating_nm: int = 0
     family: tuple[str, ...] | None = None  # lower-cased; None: every family fits
+    seating_u_nm: int | None = None  # standard uncertainty of the seating
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +145,7 @@ class Rules:
     thick_half_from_nm: int = DEFAULT_THICK_HALF_FROM_NM
     same_in_bore: tuple[str, ...] = ()
     limits_at: str = "tightest"  # or "mean"
+    guard: float = 0.0  # limits tightened on each side by this multiple of the expanded uncertainty
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +165,7 @@ class Job:
     coating_counts: bool = True
     digest: str = ""
     warnings: tuple[str, ...] = ()
+    measuring: Measuring = field(default_factory=Measuring)
 
     @property
     def kinds(self) -> tuple[str, ...]:

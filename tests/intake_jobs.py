@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from fitmatch.intake import read_job
+from fitmatch.gauging import read_job
 from fitmatch.problems import InputError
 
 JOB = """\

@@ -455,7 +455,7 @@ def test_ctrl_c_while_reading(job: Path, capsys: pytest.CaptureFixture[str], mon
     def interrupted(_: Path) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("fitmatch.intake.read_job", interrupted)
+    monkeypatch.setattr("fitmatch.gauging.read_job", interrupted)
     ran = Ran(capsys, "assign", job)
     assert (ran.status, ran.out) == (130, "") and "Traceback" not in ran.err
 

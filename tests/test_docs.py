@@ -27,10 +27,13 @@ import pytest
 import fitmatch
 from fitmatch.cli import group
 from fitmatch.fit import STRATEGIES
-from fitmatch.intake import fits, quantities, settings
+from fitmatch.intake import fits, instruments, quantities, settings
 from fitmatch.intake.catalogue import CODES
 from fitmatch.intake.columns import MATCHED_IF_ASKED, OFTEN_MATCHED, POSITION_FORM, SHELL_FORM, Form
 from fitmatch.intake.findings import Findings
+from fitmatch.intake.longfile import READINGS_FORM
+from fitmatch.intake.materials import MATERIALS, SOURCES
+from fitmatch.measuring import DIAMETERS, FEATURES
 from fitmatch.report.levels import LEVELS
 
 ROOT = Path(__file__).parents[1]
@@ -287,17 +290,38 @@ def test_the_tables_of_columns_are_complete(heading: str, form: Form) -> None:
     assert rows == always | numbered | matched | (halves if form is POSITION_FORM else set())
 
 
+def test_the_columns_of_the_long_file_are_complete() -> None:
+    """file-formats.md lists every column of the long file."""
+    rows = set(rows_of("file-formats.md", "### Columns of the long file"))
+    assert rows - {"journal", "housing_bore", "wall"} == {*READINGS_FORM.needed, *READINGS_FORM.optional}
+
+
+def test_the_table_of_materials_is_complete() -> None:
+    """from-readings-to-sizes.md lists every material with its coefficient and source."""
+    rows = rows_of("from-readings-to-sizes.md", "## Materials")
+    assert list(rows) == list(MATERIALS)
+    for name, coefficient in MATERIALS.items():
+        value, source, _ = (cell.strip() for cell in rows[name].split("|"))
+        assert (float(value), source) == (coefficient.digits / 10, SOURCES[name])
+
+
 def test_the_table_of_keys_is_complete() -> None:
     """file-formats.md lists every key of job.toml that is read, and none that is not read yet."""
     rows = set(rows_of("file-formats.md", "### Keys of job.toml"))
     assert rows == {
         "title",
         "unit",
-        *(f"sources.{key}" for key in ("positions", "shells", "shared")),
+        *(f"sources.{key}" for key in settings._SOURCES),
         *(f"fit.KIND.{key}" for key in fits._KEYS),
         *(f"drawing.KIND.{key}" for key in settings._DRAWN),
         *(f"rules.{key}" for key in settings._RULES),
         *(f"coating.{key}" for key in ("measured", "counts")),
+        "readings.numbered",
+        *(f"gauge.NAME.{key}" for key in instruments.GAUGE_KEYS),
+        *(f"measured.KIND.{feature}" for feature in FEATURES),
+        *(f"temperature.{key}" for key in instruments.TEMPERATURE_KEYS),
+        *(f"material.KIND.{feature}" for feature in DIAMETERS),
+        *(f"form.KIND.{key}" for key in instruments.FORM_KEYS),
     }
     assert {key.partition(".")[0] for key in rows} == set(settings._SECTIONS)
     for key in rows:
@@ -317,6 +341,10 @@ def test_plausible_ranges_are_the_ones_checked() -> None:
         "min": quantities.LIMIT,
         "seating": quantities.SEATING,
         "coating": quantities.COATING,
+        "resolution": quantities.RESOLUTION,
+        "limit": quantities.GAUGE_ERROR,
+        "standard": quantities.STANDARD,
+        "ball": quantities.BALL,
     }
     for name, quantity in bounds.items():
         assert quantity.bounds in rows[name]

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from intake_jobs import JOB, mistakes, write_job
 
-from fitmatch.intake import read_job
+from fitmatch.gauging import read_job
 
 METRIC = 'unit = "mm"\n[fit.rod]\ntarget = 0.05\nmin = 0.03\nmax = 0.07\n'
 

@@ -6,7 +6,7 @@ import pytest
 from intake_jobs import JOB, SHELLS, codes, mistakes, write_job
 
 from fitmatch import intake
-from fitmatch.intake import read_job
+from fitmatch.gauging import read_job
 from fitmatch.intake.catalogue import CODES
 from fitmatch.intake.names import nearest, one_slip_away, slips
 

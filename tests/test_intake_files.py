@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from intake_jobs import JOB, POSITIONS, SHELLS, codes, mistakes, put, write_job
 
-from fitmatch.intake import read_job
+from fitmatch.gauging import read_job
 from fitmatch.problems import InputError
 
 SOURCES = JOB + "[sources]\n"
@@ -404,7 +404,7 @@ def test_plain_and_numbered_readings(tmp_path: Path) -> None:
     ]
 
 
-@pytest.mark.parametrize("column", ["offset", "gauge", "journal_gauge", "housing_bore_gauge", "journal_confirmed"])
+@pytest.mark.parametrize("column", ["offset", "confirmed", "journal_confirmed"])
 def test_columns_that_are_planned(tmp_path: Path, column: str) -> None:
     """A column that is planned but not built is refused, even when its cells are blank."""
     positions = f"position,kind,journal,housing_bore,{column}\nR1,rod,1.8162,1.9421,\n"

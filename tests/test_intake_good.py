@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from intake_jobs import JOB, POSITIONS, SHELLS, mistakes, put, write_job
 
-from fitmatch.intake import read_job
+from fitmatch.gauging import read_job
 from fitmatch.intake.findings import Paper
 from fitmatch.intake.reading import digest_of
 from fitmatch.intake.sources import Source

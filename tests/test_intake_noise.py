@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from intake_jobs import write_job
 
-from fitmatch.intake import read_job
+from fitmatch.gauging import read_job
 from fitmatch.problems import InputError
 
 JOB = b"""\
@@ -24,6 +24,42 @@ same_in_bore = ["series"]
 thick_half = { rod = "upper" }
 [coating]
 measured = "bare"
+"""
+MEASURED = b"""\
+unit = "mm"
+[sources]
+readings = "readings.csv"
+[fit.rod]
+target = 0.05
+seating_u = 0.001
+[gauge.mic]
+unit = "in"
+standard = 2
+standard_reads = 2.0001
+[gauge.bore]
+set_with = "mic"
+expansion = 11.5e-6
+[measured.rod]
+wall = "mic"
+[temperature]
+room = 22
+limit = 1
+[material.rod]
+journal = "steel"
+housing_bore = 23e-6
+[form.rod]
+wall_taper = 0.01
+[readings]
+numbered = "repeats"
+"""
+READINGS = b"""\
+item,feature,station,angle,reading,gauge,by,time,confirmed
+R1,journal,1,0,50 mm,mic,,,
+R1,journal,,,2,mic,,,
+R1,housing_bore,1,90,54.05,,,,
+R1,housing_bore,1,0,54.05,bore,,,
+1,wall,1,0,0.08,,,,
+2,wall,1,0,2 mm,,,,
 """
 POSITIONS = b"""\
 position,kind,journal_1,journal_2,housing_bore,upper,lower,pin,finish_upper,finish,target,min
@@ -85,3 +121,21 @@ def test_noise(
         else:
             assert job.positions
             assert len(job.digest) == 64
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.lists(EDIT, max_size=3), st.lists(EDIT, max_size=3))
+def test_noise_in_readings(to_job: list[tuple[int, int, bytes]], to_readings: list[tuple[int, int, bytes]]) -> None:
+    """The same for the tables about measuring and the long file of readings."""
+    with tempfile.TemporaryDirectory() as name:
+        job_toml, readings = edited(MEASURED, to_job), edited(READINGS, to_readings)
+        bare = "position,kind\nR1,rod\n", "shell,kind,half,coating\n1,rod,upper,0.01\n2,rod,lower,\n"
+        folder = write_job(Path(name), job_toml, *bare, readings_DOT_csv=readings)
+        try:
+            job = read_job(folder)
+        except InputError as error:
+            assert error.problems
+            for problem in error.problems:
+                assert str(problem).isprintable() and "; " in problem.text
+        else:
+            assert job.positions and len(job.digest) == 64

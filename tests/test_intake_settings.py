@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from intake_jobs import JOB, POSITIONS, codes, mistakes, write_job
 
-from fitmatch.intake import read_job
+from fitmatch.gauging import read_job
 
 RULES = JOB + "[rules]\n"  # the first key below stands in row 9
 
@@ -69,19 +69,11 @@ def test_unknown_keys_name_the_nearest(tmp_path: Path) -> None:
     [
         ("want_min = 0.002", "fit.rod.want_min"),
         ("want_max = 0.002", "fit.rod.want_max"),
-        ("seating_u = 0.0", "fit.rod.seating_u"),
-        ('[sources]\nreadings = "r.csv"', "sources.readings"),
         ('[sources]\nassembled = "a.csv"', "sources.assembled"),
-        ("[rules]\nguard = 0.0", "rules.guard"),
         ("[rules]\nneighbour_step = {}", "rules.neighbour_step"),
         ("[rules]\nline = {}", "rules.line"),
         ("[rules]\nmovable = []", "rules.movable"),
         ("[rules]\nmovable_within = []", "rules.movable_within"),
-        ("[gauge.mic]", "gauge"),
-        ("[measured.rod]", "measured"),
-        ("[temperature]", "temperature"),
-        ("[material.rod]", "material"),
-        ("[form.rod]", "form"),
         ("[bench]", "bench"),
     ],
 )

@@ -12,7 +12,7 @@ import pytest
 from intake_jobs import JOB, POSITIONS, SHELLS, mistakes, put, write_job
 from openpyxl import Workbook
 
-from fitmatch.intake import read_job
+from fitmatch.gauging import read_job
 
 XLSX_JOB = JOB + '[sources]\npositions = "positions.xlsx"\nshells = ["shells/*.xlsx", "shells/*.csv"]\n'
 

@@ -138,7 +138,7 @@ def command(
 
 
 def _read(folder: Path, notes: Notes) -> "Job":
-    from fitmatch.intake import read_job
+    from fitmatch.gauging import read_job
 
     with notes.progress("reading the job"):
         job = read_job(folder)

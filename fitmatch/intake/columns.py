@@ -39,29 +39,44 @@ class Form:
 POSITION_FORM: Final = Form(
     name="positions",
     needed=("position", "kind", "journal", "housing_bore"),
-    optional=("target", "min", "max", "seating", "upper", "lower", "pin", "accept", "note"),
+    optional=(
+        "target",
+        "min",
+        "max",
+        "seating",
+        "upper",
+        "lower",
+        "pin",
+        "accept",
+        "note",
+        "gauge",
+        "journal_gauge",
+        "housing_bore_gauge",
+    ),
     readings=("journal", "housing_bore"),
     lengths=frozenset(("journal", "housing_bore", "target", "min", "max", "seating")),
-    unsupported=frozenset(
-        (
-            "offset",
-            "gauge",
-            "journal_gauge",
-            "housing_bore_gauge",
-            "confirmed",
-            "journal_confirmed",
-            "housing_bore_confirmed",
-        )
-    ),
+    unsupported=frozenset(("offset", "confirmed", "journal_confirmed", "housing_bore_confirmed")),
 )
 SHELL_FORM: Final = Form(
     name="shell",
     needed=("shell", "kind", "half", "wall"),
-    optional=("box", *SHELL_LABELS, "coating", "measured", "hold", "note"),
+    optional=("box", *SHELL_LABELS, "coating", "measured", "hold", "note", "gauge"),
     readings=("wall",),
     lengths=frozenset(("wall", "coating")),
-    unsupported=frozenset(("gauge", "wall_gauge", "confirmed", "wall_confirmed")),
+    unsupported=frozenset(("wall_gauge", "confirmed", "wall_confirmed")),
 )
+
+
+def without_readings(form: Form) -> Form:
+    """The form where a long file may hold the readings: their columns may be missing."""
+    return Form(
+        form.name,
+        tuple(name for name in form.needed if name not in form.readings),
+        (*form.readings, *form.optional),
+        form.readings,
+        form.lengths,
+        form.unsupported,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,7 +248,8 @@ def _prepared(
             cells += tail
             yield row, cells
         return
-    watched = [c for c in found.known.values() if c.name != "note"]
+    # A spreadsheet makes a date of a time, and of a note; nothing is worked out from either.
+    watched = [c for c in found.known.values() if c.name not in ("note", "time")]
     for row, cells in rows:
         for index in [i for i in nameless if cells[i].strip()]:
             nameless.remove(index)  # once is enough

@@ -9,7 +9,7 @@ from fitmatch.intake.names import one_slip_away
 from fitmatch.intake.positions import PositionRow
 from fitmatch.intake.settings import Settings
 from fitmatch.intake.shells import ShellPool
-from fitmatch.lengths import mean
+from fitmatch.measuring import DIAMETERS
 from fitmatch.parts import ANY, SIDES, Shell
 
 Key = tuple[str, str]
@@ -51,11 +51,11 @@ def warn_of_unmatched(ignored: Iterable[str], in_shells: set[str], findings: Fin
 def check_bores(rows: Sequence[PositionRow], paper: Paper, columns: Columns, unit: str, findings: Findings) -> None:
     """Every housing bore must be greater than its journal."""
     for row in rows:
-        if not (row.sizes_sound and row.journal and row.housing_bore):
+        if not (row.sizes_sound and "journal" in row.sized and "housing_bore" in row.sized):
             continue
-        journal, bore = mean(row.journal), mean(row.housing_bore)
+        journal, bore = (row.sized[feature].size.mean_nm for feature in DIAMETERS)
         if bore <= journal:
-            column = columns.readings["housing_bore"][0].name
+            column = next((c.name for c in columns.readings["housing_bore"]), "position")
             text = f"{shown(bore, unit)} is not greater than the journal {shown(journal, unit)}"
             todo = "check both, and whether they were swapped"
             findings.report("bore-not-greater", f"{text}; {todo}", paper, row.row, column, columns.order(column))

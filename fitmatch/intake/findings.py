@@ -7,8 +7,8 @@ from typing import Final
 from fitmatch.intake.catalogue import CODES
 from fitmatch.problems import Problem
 
-# Order of the files in a report: job.toml, positions, shell files as they are read.
-SETTINGS, POSITIONS, SHELLS = 0, 1, 2
+# Order of the files in a report: job.toml, positions, shell files as they are read, the long file of readings.
+SETTINGS, POSITIONS, SHELLS, READINGS = 0, 1, 2, 3
 
 LAST: Final = 1_000_000  # orders what belongs to no column of its own behind those that do
 

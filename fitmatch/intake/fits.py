@@ -5,14 +5,14 @@ from dataclasses import dataclass
 from typing import Final
 
 from fitmatch.intake.names import slips
-from fitmatch.intake.quantities import LIMIT, SEATING, TARGET
+from fitmatch.intake.quantities import GAUGE_ERROR, LIMIT, SEATING, TARGET
 from fitmatch.intake.values import Values
 from fitmatch.lengths import LengthError, exact, parse_number, round_half_even
 from fitmatch.parts import Fit
 
-_KEYS: Final = ("target", "target_ratio", "min", "max", "seating", "family")
+_KEYS: Final = ("target", "target_ratio", "min", "max", "seating", "seating_u", "family")
 _AIMS: Final = ("target", "target_ratio", "min", "max")
-_LATER_KEYS: Final = ("want_min", "want_max", "seating_u")
+_LATER_KEYS: Final = ("want_min", "want_max")
 
 # A target from a ratio is rounded to what can be measured: half a tenth, or a micrometre.
 RATIO_STEP_NM: Final = {"in": 1_270, "mm": 1_000}
@@ -55,6 +55,7 @@ def _fit(values: Values, kind: str) -> FitTable:
     high = values.length((*path, "max"), LIMIT)
     ratio = _ratio(values, kind)
     seating = values.length((*path, "seating"), SEATING)
+    seating_u = values.length((*path, "seating_u"), GAUGE_ERROR)
     families = values.texts((*path, "family"), 'write a list of families, such as ["A12"]')
     if families == ():
         values.report(
@@ -77,6 +78,7 @@ def _fit(values: Values, kind: str) -> FitTable:
         max_nm=high,
         seating_nm=seating or 0,
         family=tuple(dict.fromkeys(f.strip().casefold() for f in families)) if families else None,
+        seating_u_nm=seating_u,
     )
     return FitTable(fit, given, sound)
 
@@ -138,11 +140,11 @@ def middle(low: int, high: int) -> int:
     return round_half_even(low + high, 2)
 
 
-def from_ratio(ratio: str, journal_readings: tuple[int, ...], unit: str) -> int:
-    """ratio x the exact mean journal, rounded once to the step of the job's unit."""
+def from_ratio(ratio: str, journal: tuple[int, int], unit: str) -> int:
+    """ratio x the exact mean journal, a fraction, rounded once to the step of the job's unit."""
     digits, exponent = parse_number(ratio)
     step = RATIO_STEP_NM[unit]
-    above, below = digits * sum(journal_readings), len(journal_readings) * step
+    above, below = digits * journal[0], journal[1] * step
     if exponent >= 0:
         above *= 10**exponent
     else:

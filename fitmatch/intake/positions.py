@@ -4,12 +4,15 @@ from dataclasses import dataclass, field
 
 from fitmatch.intake.columns import Columns
 from fitmatch.intake.findings import Findings, Paper, shorten
+from fitmatch.intake.gauges import GaugeCells
 from fitmatch.intake.names import fault_in_name, nearest
 from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, SEATING, TARGET, CellError, LengthReader
 from fitmatch.intake.settings import Settings
+from fitmatch.intake.sizing import Sized
 from fitmatch.intake.tables import UNREAD, Table
+from fitmatch.measuring import Reading
 
-_QUANTITIES = {
+QUANTITIES = {
     "journal": JOURNAL,
     "housing_bore": HOUSING_BORE,
     "target": TARGET,
@@ -28,9 +31,9 @@ class PositionRow:
     name: str
     kind: str
     kind_known: bool
-    journal: tuple[int, ...]
-    housing_bore: tuple[int, ...]
-    sizes_sound: bool  # whether every cell of the two could be read
+    readings: dict[str, tuple[Reading, ...]]  # feature -> its wide columns
+    sizes_sound: bool  # whether every reading could be read
+    sized: dict[str, Sized] = field(default_factory=dict)  # feature -> its size, once that is known
     own: dict[str, int | None] = field(default_factory=dict)
     locks: dict[str, str] = field(default_factory=dict)  # side -> the cell
     wants: dict[str, tuple[str, ...]] = field(default_factory=dict)  # side -> cells to match
@@ -47,7 +50,9 @@ class PositionReader:
         self._columns = columns
         self._settings = settings
         self._findings = findings
-        self._readers = self._length_readers()
+        self._gauges = GaugeCells(settings, self._report)
+        self._readers: dict[tuple[str, str | None], LengthReader | None] = {}
+        self._features = {c.name: feature for feature, some in columns.readings.items() for c in some}
 
     def rows(self, matched: tuple[str, ...]) -> list[PositionRow]:
         """Every row that could be read at all; `matched` are the columns to match with shells."""
@@ -70,25 +75,26 @@ class PositionReader:
         name = self._name(row, cells)
         kind, known = self._kind(row, cells)
         sound = True
-        sizes: dict[str, tuple[int, ...]] = {}
+        readings: dict[str, tuple[Reading, ...]] = {}
+        gauges = self._gauges_of(row, cells, kind)
         for feature, columns in self._columns.readings.items():
-            readings = []
+            gauge, gauge_known = gauges[feature]
+            found = []
             for column in columns:
                 if cells[column.index].strip():
-                    nm = self._length(row, cells, column.name)
+                    nm = self._length(row, cells, column.name, self._gauges.unit(gauge)) if gauge_known else None
                     if nm is None:
                         sound = False
                     else:
-                        readings.append(nm)
-            sizes[feature] = tuple(readings)
+                        found.append(Reading(nm, gauge=gauge))
+            readings[feature] = tuple(found)
         own = {key: self._length(row, cells, key) for key in OWN if self._cell(cells, key)}
         return PositionRow(
             row=row,
             name=name,
             kind=kind,
             kind_known=known,
-            journal=sizes["journal"],
-            housing_bore=sizes["housing_bore"],
+            readings=readings,
             sizes_sound=sound,
             own=own,
             locks={side: self._cell(cells, side) for side in ("upper", "lower") if self._cell(cells, side)},
@@ -139,26 +145,44 @@ class PositionReader:
             return None
         return int(text)
 
-    def _length_readers(self) -> dict[str, LengthReader]:
-        """By column; empty where the job names no unit, and without columns whose header names a wrong one."""
-        readers: dict[str, LengthReader] = {}
-        if self._settings.unit is None:
-            return readers
-        features = {column.name: feature for feature, columns in self._columns.readings.items() for column in columns}
-        for name, column in self._columns.known.items():
-            quantity = _QUANTITIES.get(features.get(name, name))
-            if quantity is not None and name not in self._columns.bad_units:
-                readers[name] = LengthReader(
+    def _gauges_of(self, row: int, cells: list[str], kind: str) -> dict[str, tuple[str | None, bool]]:
+        """The gauge of each feature, and whether it is known: its own column's, else the row's, else the kind's."""
+        common = self._cell(cells, "gauge")
+        column = {
+            feature: f"{feature}_gauge" if self._cell(cells, f"{feature}_gauge") else "gauge"
+            for feature in self._columns.readings
+        }
+        found = {
+            feature: self._gauges.name(row, self._cell(cells, name), name, kind, feature)
+            for feature, name in column.items()
+            if name != "gauge"
+        }
+        if common and len(found) < len(column):
+            one = self._gauges.name(row, common, "gauge", kind, "")
+            return {feature: found.get(feature, one) for feature in column}
+        return {feature: found.get(feature) or self._gauges.name(row, "", "", kind, feature) for feature in column}
+
+    def _reader(self, name: str, gauge_unit: str | None) -> LengthReader | None:
+        """The reader of a column; None where the job names no unit, or the header a wrong one."""
+        key = (name, gauge_unit)
+        if key not in self._readers:
+            column, unit = self._columns.known.get(name), self._settings.unit
+            quantity = QUANTITIES.get(self._features.get(name, name))
+            self._readers[key] = (
+                None
+                if column is None or unit is None or quantity is None or name in self._columns.bad_units
+                else LengthReader(
                     quantity,
-                    column.unit or self._settings.unit,
+                    column.unit or gauge_unit or unit,
                     inch_job=self._settings.inch_job,
                     decimal_comma=self._table.decimal_comma,
                 )
-        return readers
+            )
+        return self._readers[key]
 
-    def _length(self, row: int, cells: list[str], column: str) -> int | None:
+    def _length(self, row: int, cells: list[str], column: str, gauge_unit: str | None = None) -> int | None:
         """A length, noting what is wrong with it; None if it could not be read."""
-        reader = self._readers.get(column)
+        reader = self._reader(column, gauge_unit)
         text = cells[self._columns.index(column)]
         if reader is None or text == UNREAD:
             return None

@@ -1,6 +1,6 @@
-"""`read_job`: a job folder in, a checked `Job` out, or `InputError` with every mistake in its files."""
+"""`read_folder`: a job folder in, a checked `Job` out, or `InputError` with every mistake in its files."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from hashlib import sha256
 from os import PathLike
@@ -16,7 +16,9 @@ from fitmatch.intake.columns import (
     names_in,
     per_half,
     understand,
+    without_readings,
 )
+from fitmatch.intake.columns import Form as TableForm
 from fitmatch.intake.crosschecks import (
     Key,
     LockCheck,
@@ -28,19 +30,27 @@ from fitmatch.intake.crosschecks import (
 )
 from fitmatch.intake.findings import SETTINGS, Findings, Paper
 from fitmatch.intake.keyrows import JOB_FILE, JobFile
+from fitmatch.intake.log import Log
 from fitmatch.intake.positions import PositionReader, PositionRow
 from fitmatch.intake.settings import Settings, read_settings
 from fitmatch.intake.shells import ShellPool
-from fitmatch.intake.sources import Source, positions_source, read_bytes, shell_sources
+from fitmatch.intake.sizing import Sizing
+from fitmatch.intake.sources import Source, positions_source, read_bytes, readings_source, shell_sources
 from fitmatch.intake.tables import Table, open_table
 from fitmatch.intake.targets import Aim, AimCheck
-from fitmatch.lengths import mean
+from fitmatch.measuring import DIAMETERS, Form, Measuring
 from fitmatch.parts import Job, Position, Size
 from fitmatch.problems import InputError
 
+# No column of the long file belongs to another file: what else stands there is the writer's own.
+_NO_FORM = TableForm("", (), (), (), frozenset(), frozenset())
 
-def read_job(folder: str | PathLike[str]) -> Job:
-    """Read and check a whole job folder; raises InputError with every mistake at once, in reading order."""
+
+def read_folder(folder: str | PathLike[str], make_sizing: Callable[[Settings], Sizing]) -> Job:
+    """Read and check a whole job folder; raises InputError with every mistake at once, in reading order.
+
+    How readings become sizes is not known here: `make_sizing` gives that for the settings of the job.
+    """
     findings = Findings()
     path = Path(folder)
     _check_folder(path, findings)
@@ -48,15 +58,17 @@ def read_job(folder: str | PathLike[str]) -> Job:
     settings = read_settings(job_bytes, findings) if job_bytes is not None else _unread_settings(findings)
     position_source = positions_source(path, settings, findings)
     sources, complete = shell_sources(path, settings, findings)
-    job = _read_tables(path, settings, position_source, sources, findings, complete=complete)
+    log_source = readings_source(path, settings, findings)
+    tables = _Tables(path, settings, make_sizing(settings), findings)
+    job = tables.read(position_source, sources, log_source, complete=complete)
     if findings.first_rounded is not None:
         text = f"numbers finer than a nanometre were rounded, halves to even; the first is {findings.first_rounded}"
         findings.warnings.append(text)
     if findings.problems:
         raise InputError(findings.problems)
     assert job_bytes is not None and position_source is not None
-    digest = digest_of([Source(JOB_FILE, job_bytes), position_source, *sources])
-    return replace(job, digest=digest, warnings=tuple(findings.warnings))
+    read = [Source(JOB_FILE, job_bytes), position_source, *sources, *([log_source] if log_source else [])]
+    return replace(job, digest=digest_of(read), warnings=tuple(findings.warnings))
 
 
 def digest_of(sources: Sequence[Source]) -> str:
@@ -83,60 +95,138 @@ def _unread_settings(findings: Findings) -> Settings:
     return Settings(JobFile("", findings), readable=False, match_read=False)
 
 
-def _read_tables(
-    folder: Path,
-    settings: Settings,
-    position_source: Source | None,
-    sources: Sequence[Source],
-    findings: Findings,
-    *,
-    complete: bool,
-) -> Job:
-    """Everything but job.toml; of worth only if no problem was found."""
-    position_table = open_table(position_source.data, position_source.paper, findings) if position_source else None
-    shell_tables = [table for s in sources if (table := open_table(s.data, s.paper, findings)) is not None]
-    in_positions = names_in(position_table) if position_table else set()
-    in_shells = {name for table in shell_tables for name in names_in(table)}
-    complete = complete and len(shell_tables) == len(sources)
-    if complete and position_table:
-        check_rule_columns(settings, in_positions, in_shells)
+class _Tables:
+    """Everything but job.toml; what is read is of worth only if no problem was found."""
 
-    matched = matched_columns(settings, in_positions, in_shells)
-    compared = tuple(dict.fromkeys((*matched, *settings.rules.same_in_bore)))
-    may_match: tuple[str, ...] = (*OFTEN_MATCHED, *MATCHED_IF_ASKED, *settings.match)
-    if not settings.match_read:
-        may_match += SHELL_LABELS
-    rows: list[PositionRow] = []
-    columns: Columns | None = None
-    if position_table:
-        further = (*may_match, *per_half(may_match))
-        columns = understand(position_table, POSITION_FORM, SHELL_FORM, further, findings, inch_job=settings.inch_job)
-        rows = PositionReader(position_table, columns, settings, findings).rows(matched)
-        warn_of_unmatched(columns.ignored, in_shells, findings)
+    def __init__(self, folder: Path, settings: Settings, sizing: Sizing, findings: Findings) -> None:
+        self._folder = folder
+        self._settings = settings
+        self._sizing = sizing
+        self._findings = findings
 
-    pool = ShellPool(settings, compared, findings, complete=complete)
-    for table in shell_tables:
-        further = (*may_match, *settings.rules.same_in_bore)
-        shell_columns = understand(table, SHELL_FORM, POSITION_FORM, further, findings, inch_job=settings.inch_job)
-        pool.add(table, shell_columns)
-    pool.report_doubles()
+    def read(
+        self, position_source: Source | None, sources: Sequence[Source], log_source: Source | None, *, complete: bool
+    ) -> Job:
+        """The job; `complete`: every file could be had."""
+        settings, findings = self._settings, self._findings
+        position_table = self._open(position_source)
+        shell_tables = [table for s in sources if (table := self._open(s)) is not None]
+        in_positions = names_in(position_table) if position_table else set()
+        in_shells = {name for table in shell_tables for name in names_in(table)}
+        complete = complete and len(shell_tables) == len(sources)
+        if complete and position_table:
+            check_rule_columns(settings, in_positions, in_shells)
 
-    positions: list[Position] = []
-    if position_table and columns:
-        positions = _finish_positions(position_table, columns, rows, pool, matched, findings)
-    return Job(
-        folder=folder,
-        title=settings.title,
-        unit=settings.unit or "",
-        fits={kind: table.fit for kind, table in settings.fits.items()},
-        positions=tuple(positions),
-        shells=tuple(pool.shells),
-        rules=settings.rules,
-        drawing=settings.drawing,
-        matched_columns=matched,
-        shell_columns=compared,
-        coating_counts=settings.coating_counts,
-    )
+        matched = matched_columns(settings, in_positions, in_shells)
+        compared = tuple(dict.fromkeys((*matched, *settings.rules.same_in_bore)))
+        may_match: tuple[str, ...] = (*OFTEN_MATCHED, *MATCHED_IF_ASKED, *settings.match)
+        if not settings.match_read:
+            may_match += SHELL_LABELS
+        logged = settings.readings is not None
+        position_form = without_readings(POSITION_FORM) if logged else POSITION_FORM
+        shell_form = without_readings(SHELL_FORM) if logged else SHELL_FORM
+        rows: list[PositionRow] = []
+        columns: Columns | None = None
+        inch_job = settings.inch_job
+        if position_table:
+            further = (*may_match, *per_half(may_match))
+            columns = understand(position_table, position_form, SHELL_FORM, further, findings, inch_job=inch_job)
+            rows = PositionReader(position_table, columns, settings, findings).rows(matched)
+            warn_of_unmatched(columns.ignored, in_shells, findings)
+
+        pool = ShellPool(settings, compared, findings, self._sizing, complete=complete)
+        for table in shell_tables:
+            further = (*may_match, *settings.rules.same_in_bore)
+            shell_columns = understand(table, shell_form, POSITION_FORM, further, findings, inch_job=inch_job)
+            pool.add(table, shell_columns)
+        pool.report_doubles()
+
+        log = Log()
+        if log_source is not None:
+            log = self._read_log(
+                log_source, rows, pool, complete=position_table is not None and position_table.complete
+            )
+        forms = self._size_up(rows, log)
+        positions: list[Position] = []
+        if position_table and columns:
+            positions = _finish_positions(position_table, columns, rows, pool, matched, findings)
+        return Job(
+            folder=self._folder,
+            title=settings.title,
+            unit=settings.unit or "",
+            fits={kind: table.fit for kind, table in settings.fits.items()},
+            positions=tuple(positions),
+            shells=tuple(pool.shells),
+            rules=settings.rules,
+            drawing=settings.drawing,
+            matched_columns=matched,
+            shell_columns=compared,
+            coating_counts=settings.coating_counts,
+            measuring=Measuring(
+                gauges=settings.gauges,
+                pooled=self._sizing.pooled(),
+                temperature=settings.temperature,
+                materials=settings.materials,
+                form_limits=settings.form_limits,
+                position_forms=forms,
+                wall_forms=self._wall_forms(log, pool),
+                readings=tuple(log.rows),
+            ),
+        )
+
+    def _open(self, source: Source | None) -> Table | None:
+        return open_table(source.data, source.paper, self._findings) if source else None
+
+    def _read_log(self, source: Source, rows: list[PositionRow], pool: ShellPool, *, complete: bool) -> Log:
+        """The long file; its walls go to the shells at once."""
+        table = self._open(source)
+        if table is None:
+            return _nothing_read(rows)
+        from fitmatch.intake.longfile import READINGS_FORM, LogReader, check_sources
+
+        inch_job = self._settings.inch_job
+        columns = understand(table, READINGS_FORM, _NO_FORM, (), self._findings, inch_job=inch_job)
+        complete = complete and pool.complete
+        log = LogReader(table, columns, self._settings, rows, pool.shells, self._findings, complete=complete).read()
+        order = columns.order("item")
+        for row, text in check_sources(log, rows, pool.shells):
+            self._findings.report("two-sources", text, table.paper, row, "item", order)
+        pool.add_logged(log.walls, log.wall_rows, table.paper, order)
+        if log.slipped:
+            _nothing_read(rows)
+        return log
+
+    def _size_up(self, rows: list[PositionRow], log: Log) -> dict[str, dict[str, Form]]:
+        """Give every row its sizes; the forms that its readings tell, by position and feature."""
+        forms: dict[str, dict[str, Form]] = {}
+        for row in rows:
+            for feature in DIAMETERS:
+                readings = row.readings.get(feature) or log.positions.get((row.name, feature), ())
+                if not readings:
+                    continue
+                sized = self._sizing.diameter(row.kind, feature, readings)
+                if sized is not None:
+                    row.sized[feature] = sized
+                form = self._sizing.form(row.kind, feature, readings)
+                if form is not None:
+                    forms.setdefault(row.name, {})[feature] = form
+        return forms
+
+    def _wall_forms(self, log: Log, pool: ShellPool) -> dict[Key, Form]:
+        forms = {}
+        kinds = {shell.key: shell.kind for shell in pool.shells if shell.key in log.walls} if log.walls else {}
+        for key, kind in kinds.items():
+            form = self._sizing.form(kind, "wall", log.walls[key])
+            if form is not None:
+                forms[key] = form
+        return forms
+
+
+def _nothing_read(rows: list[PositionRow]) -> Log:
+    """Where the long file tells nothing, no size is sound: its faults are told, and not what follows from them."""
+    for row in rows:
+        row.sizes_sound = False
+    return Log()
 
 
 def _finish_positions(
@@ -164,8 +254,8 @@ def _position(row: PositionRow, aim: Aim, locks: dict[str, Key], settings: Setti
     return Position(
         name=row.name,
         kind=row.kind,
-        journal=_size(row.journal),
-        housing_bore=_size(row.housing_bore),
+        journal=_size(row, "journal"),
+        housing_bore=_size(row, "housing_bore"),
         target_nm=aim.target_nm,
         min_nm=aim.min_nm,
         max_nm=aim.max_nm,
@@ -180,6 +270,5 @@ def _position(row: PositionRow, aim: Aim, locks: dict[str, Key], settings: Setti
     )
 
 
-def _size(readings: tuple[int, ...]) -> Size | None:
-    """The mean of some readings and their extremes; None without any."""
-    return Size(mean(readings), min(readings), max(readings), len(readings)) if readings else None
+def _size(row: PositionRow, feature: str) -> Size | None:
+    return row.sized[feature].size if feature in row.sized else None

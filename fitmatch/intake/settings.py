@@ -18,13 +18,26 @@ from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, WALL, CellE
 from fitmatch.intake.texts import decode
 from fitmatch.intake.values import Values
 from fitmatch.lengths import JOB_UNITS
+from fitmatch.measuring import Decimal, Gauge, Temperature
 from fitmatch.parts import SIDES, Band, Rules
 
 DEFAULT_POSITIONS: Final = "positions.csv"
 DEFAULT_SHELLS: Final = ("shells/*.csv",)
 
-_SECTIONS: Final = ("title", "unit", "sources", "fit", "drawing", "rules", "coating")
-_LATER_SECTIONS: Final = ("gauge", "measured", "temperature", "material", "form", "bench")
+_ABOUT_MEASURING: Final = ("gauge", "measured", "temperature", "material", "form")
+_SECTIONS: Final = (
+    "title",
+    "unit",
+    "sources",
+    "fit",
+    "drawing",
+    "rules",
+    "coating",
+    "readings",
+    *_ABOUT_MEASURING,
+)
+_LATER_SECTIONS: Final = ("bench",)
+_SOURCES: Final = ("positions", "shells", "shared", "readings")
 _DRAWN: Final[Mapping[str, Quantity]] = {"journal": JOURNAL, "housing_bore": HOUSING_BORE, "wall": WALL}
 _RULES: Final = (
     "wall_difference",
@@ -33,8 +46,9 @@ _RULES: Final = (
     "match",
     "same_in_bore",
     "limits_at",
+    "guard",
 )
-_LATER_RULES: Final = ("neighbour_step", "guard", "line", "movable", "movable_within")
+_LATER_RULES: Final = ("neighbour_step", "line", "movable", "movable_within")
 # What tells parts and sizes apart by itself cannot be matched besides; any other column can.
 _NEVER_MATCHED: Final = frozenset(
     {
@@ -43,6 +57,7 @@ _NEVER_MATCHED: Final = frozenset(
         *POSITION_FORM.unsupported,
         *SHELL_FORM.needed,
         *SHELL_FORM.unsupported,
+        "gauge",
         "box",
         "coating",
         "measured",
@@ -71,6 +86,13 @@ class Settings:
     match_read: bool = True  # False: the rules may ask for columns that are not in `match`
     measured_coated: bool = True
     coating_counts: bool = True
+    readings: str | None = None  # the long file of readings; None: there is none
+    numbered_are_repeats: bool = False
+    gauges: dict[str, Gauge] = field(default_factory=dict)
+    measured: dict[str, dict[str, str]] = field(default_factory=dict)  # kind -> feature -> gauge
+    temperature: Temperature | None = None
+    materials: dict[str, dict[str, Decimal]] = field(default_factory=dict)  # kind -> feature -> per kelvin
+    form_limits: dict[str, dict[str, int]] = field(default_factory=dict)  # kind -> feature and what -> nm
 
     @property
     def inch_job(self) -> bool:
@@ -97,6 +119,7 @@ def read_settings(data: bytes, findings: Findings) -> Settings:
     values.refuse_unknown(("coating",), ("measured", "counts"))
     settings.measured_coated = values.word(("coating", "measured"), ("coated", "bare")) != "bare"
     settings.coating_counts = values.flag(("coating", "counts"), default=True)
+    _measuring(values, settings)
     return settings
 
 
@@ -141,13 +164,14 @@ def _unit(values: Values) -> str | None:
 
 
 def _sources(values: Values, settings: Settings) -> None:
-    values.refuse_unknown(("sources",), ("positions", "shells", "shared"), ("readings", "assembled"))
+    values.refuse_unknown(("sources",), _SOURCES, ("assembled",))
     written = values.table(("sources",))
     if "positions" in written:
         settings.positions = values.text(("sources", "positions"), 'write a path, such as "positions.csv"')
     if "shells" in written:
         settings.shells_written = True
         settings.shells = values.texts(("sources", "shells"), 'write a list, such as ["shells/*.csv"]')
+    settings.readings = values.text(("sources", "readings"), 'write a path, such as "readings.csv"')
     if "shared" in written:
         settings.shared = values.texts(("sources", "shared"), 'write a list, such as ["../boxes/*.csv"]') or ()
 
@@ -213,7 +237,30 @@ def _rules(values: Values, settings: Settings) -> None:
         thick_half_from_nm=defaults.thick_half_from_nm if half_from is None else half_from,
         same_in_bore=_columns(values, ("rules", "same_in_bore"), frozenset(("box",))),
         limits_at=values.word(("rules", "limits_at"), ("tightest", "mean")) or defaults.limits_at,
+        guard=_guard(values),
     )
+
+
+def _guard(values: Values) -> float:
+    if "guard" not in values.table(("rules",)):
+        return 0.0
+    from fitmatch.intake.instruments import read_guard
+
+    return read_guard(values)
+
+
+def _measuring(values: Values, settings: Settings) -> None:
+    values.refuse_unknown(("readings",), ("numbered",))
+    settings.numbered_are_repeats = values.word(("readings", "numbered"), ("places", "repeats")) == "repeats"
+    if values.document.keys().isdisjoint(_ABOUT_MEASURING):
+        return  # most jobs; what reads these tables need not be loaded
+    from fitmatch.intake import instruments
+
+    settings.gauges = instruments.read_gauges(values)
+    settings.measured = instruments.read_measured(values, settings.fits, settings.gauges)
+    settings.temperature = instruments.read_temperature(values)
+    settings.materials = instruments.read_materials(values, settings.fits)
+    settings.form_limits = instruments.read_form_limits(values, settings.fits)
 
 
 def _columns(values: Values, path: tuple[str, ...], refused: frozenset[str]) -> tuple[str, ...]:

@@ -3,20 +3,26 @@
 A job may hold a million shells: cells that were found good once are looked up, not checked again.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 
 from fitmatch.intake.columns import Column, Columns
 from fitmatch.intake.findings import Findings, Paper, shorten
 from fitmatch.intake.fits import shown
+from fitmatch.intake.gauges import GaugeCells
 from fitmatch.intake.names import LONGEST_NAME, fault_in_name
 from fitmatch.intake.positions import kinds_to_write, unknown_kind
 from fitmatch.intake.quantities import COATING, WALL, CellError, LengthReader, Quantity
 from fitmatch.intake.settings import Settings
+from fitmatch.intake.sizing import Sizing
 from fitmatch.intake.tables import UNREAD, Table
 from fitmatch.lengths import mean
+from fitmatch.measuring import MeasuredAs, Reading
 from fitmatch.parts import HALVES, Shell
+
+WallColumn = tuple[int, Callable[[str], int | None], LengthReader, str]  # place, what its reader knows, reader, name
+Key = tuple[str, str]
 
 
 @dataclass(slots=True)
@@ -27,11 +33,14 @@ class ShellPool:
     settings: Settings
     columns_compared: tuple[str, ...]  # Job.shell_columns
     findings: Findings
+    sizing: Sizing
     shells: list[Shell] = field(default_factory=list)
     complete: bool = True  # False once a row or a name could not be read: locks may mean what is not known
     slipped: set[str] = field(default_factory=set)  # columns that were meant by headers with a slip
     names: dict[str, set[str]] = field(default_factory=dict)  # by box
     doubles: list[tuple[Shell, Paper, int]] = field(default_factory=list)  # shells whose box and name were there before
+    papers: dict[str, Paper] = field(default_factory=dict)  # by file
+    coated: dict[tuple[str, str], bool] = field(default_factory=dict)  # how coated shells without a wall are measured
     # What cells as they were typed stand for, once they have been checked:
     kinds: dict[str, str] = field(default_factory=dict)
     halves: dict[str, str] = field(default_factory=dict)
@@ -42,6 +51,7 @@ class ShellPool:
 
     def add(self, table: Table, columns: Columns) -> None:
         """Read one file."""
+        self.papers[table.paper.name] = table.paper
         _FileReader(self, table, columns).read()
         self.complete = self.complete and table.complete
         self.slipped |= columns.slipped
@@ -59,14 +69,53 @@ class ShellPool:
             todo = "give each shell of a box its own name"
             self.findings.report("duplicate-shell", f"{text}; {todo}", paper, shell.row, "shell", order)
 
-    def reader(self, quantity: Quantity, column: Column, decimal_comma: bool) -> LengthReader:
+    def plausible(self, wall: int, paper: Paper, row: int, column: str, order: int) -> bool:
+        """Whether a wall is one after its gauge's corrections; one that is not is noted."""
+        if WALL.holds(wall):
+            return True
+        assert self.settings.unit is not None
+        text = f"is {shown(wall, self.settings.unit)} less ball and zero error, and a wall is {WALL.bounds}"
+        self.findings.report("implausible-length", f"{text}; check the gauge's figures", paper, row, column, order)
+        return False
+
+    def add_logged(self, walls: Mapping[Key, list[Reading]], rows: Mapping[Key, int], paper: Paper, order: int) -> None:
+        """Give shells the walls that the long file holds; `rows` are those of their first readings there."""
+        for index, shell in enumerate(self.shells):
+            readings = walls.get(shell.key)
+            if not readings or shell.wall_nm is not None:
+                continue
+            found = self.sizing.wall(readings)
+            row = rows[shell.key]
+            if found is not None and self.plausible(found[0], paper, row, "item", order):
+                self.shells[index] = self._with_wall(shell, *found)
+
+    def _with_wall(self, shell: Shell, wall: int, measured_as: MeasuredAs | None) -> Shell:
+        to_metal, coating = wall, shell.coating_nm
+        if 2 * coating >= wall:
+            unit = self.settings.unit
+            assert unit is not None
+            text = f"{shown(coating, unit)} is half the wall {shown(wall, unit)} or more"
+            todo = "write the thickness of the coating on the running face alone"
+            self.findings.report("coating-too-thick", f"{text}; {todo}", self.papers[shell.file], shell.row, "coating")
+        elif coating:
+            coated = self.coated.get(shell.key, self.settings.measured_coated)
+            wall, to_metal = coated_wall(wall, coating, coated, self.settings.coating_counts)
+        return replace(shell, wall_nm=wall, wall_to_metal_nm=to_metal, measured_as=measured_as)
+
+    def reader(self, quantity: Quantity, column: Column, decimal_comma: bool, gauge: str | None) -> LengthReader:
         """The reader for a column, shared by all files so that what one has learned serves the next."""
-        unit = column.unit or self.settings.unit
+        unit = column.unit or (self.settings.gauges[gauge].unit if gauge else None) or self.settings.unit
         assert unit is not None
         key = (quantity.name, unit, decimal_comma)
         if key not in self._readers:
             self._readers[key] = LengthReader(quantity, unit, self.settings.inch_job, decimal_comma)
         return self._readers[key]
+
+
+def coated_wall(wall: int, coating: int, coated: bool, counts: bool) -> tuple[int, int]:
+    """The wall that counts, and the wall to the metal, of a shell whose wall was measured `coated` or bare."""
+    to_metal = wall - coating if coated else wall
+    return (to_metal + coating if counts else to_metal), to_metal
 
 
 class _FileReader:
@@ -77,6 +126,8 @@ class _FileReader:
         self._paper = table.paper
         self._table = table
         self._columns = columns
+        self._gauges = GaugeCells(pool.settings, self._report)
+        self._walls: dict[str | None, list[WallColumn]] = {}
 
     def read(self) -> None:
         """Walk the rows. Whatever is usual is done here; whatever is odd about a cell goes to a method of its own."""
@@ -84,8 +135,12 @@ class _FileReader:
         i_shell, i_kind, i_half, i_box, i_grade, i_family, i_coating, i_measured, i_hold = map(
             columns.index, ("shell", "kind", "half", "box", "grade", "family", "coating", "measured", "hold")
         )
+        i_gauge = columns.index("gauge")
         compared = [columns.index(name) for name in pool.columns_compared]
-        walls = self._wall_columns()
+        walls = self._wall_columns(None)
+        gauged = bool(pool.settings.gauges) or "gauge" in columns.known
+        gauge: str | None = None
+        measured_as: MeasuredAs | None = None
         coatings = self._coating_reader()
         box_of_file = self._box_of_file()
         kinds, halves, families, grades, all_names = pool.kinds, pool.halves, pool.families, pool.grades, pool.names
@@ -109,6 +164,8 @@ class _FileReader:
                 if box is not box_of_file:
                     self._odd_name(box, row, "box")
 
+            if gauged:
+                gauge, walls = self._gauge(cells[i_gauge], kind, row)
             readings = []
             for index, known, reader, column in walls:
                 text = cells[index]
@@ -116,14 +173,19 @@ class _FileReader:
                     nm = known(text) or self._length(reader, text, row, column)
                     if nm is not None:
                         readings.append(nm)
-            wall = readings[0] if len(readings) == 1 else mean(tuple(readings)) if readings else None
+            if gauged and readings:
+                wall, measured_as = self._gauged_wall(gauge, readings, row)
+            else:
+                wall = readings[0] if len(readings) == 1 else mean(tuple(readings)) if readings else None
+                measured_as = None
             to_metal, coating = wall, 0
             if cells[i_coating] and coatings is not None:
                 coating = self._coating(coatings, cells[i_coating], wall, row)
             coated = self._is_coated(cells[i_measured], row) if cells[i_measured] else default_coated
             if coating and wall is not None:
-                to_metal = wall - coating if coated else wall
-                wall = to_metal + coating if counts else to_metal
+                wall, to_metal = coated_wall(wall, coating, coated, counts)
+            elif coating:
+                pool.coated[box, name] = coated
 
             marks: tuple[str, ...] = ()
             if compared:
@@ -147,6 +209,7 @@ class _FileReader:
                 to_metal,
                 file,
                 row,
+                measured_as,
             )
             shells.append(shell)
             if name in names and name:
@@ -154,14 +217,31 @@ class _FileReader:
             else:
                 names.add(name)
 
-    def _wall_columns(self) -> list[tuple[int, Callable[[str], int | None], LengthReader, str]]:
+    def _gauge(self, text: str, kind: str, row: int) -> tuple[str | None, list[WallColumn]]:
+        """The gauge of a row and the readers of its numbers; no reader where the cell names an unknown one."""
+        gauge, known = self._gauges.name(row, "" if text == UNREAD else text.strip(), "gauge", kind, "wall")
+        if not known:
+            return None, []
+        if gauge not in self._walls:
+            self._walls[gauge] = self._wall_columns(gauge)
+        return gauge, self._walls[gauge]
+
+    def _gauged_wall(self, gauge: str | None, readings: list[int], row: int) -> tuple[int | None, MeasuredAs | None]:
+        """The wall that readings of one gauge give; None where its corrections leave none that could be."""
+        wall, measured_as = self._pool.sizing.plain_wall(gauge, readings)
+        column = self._columns.readings["wall"][0].name
+        if not self._pool.plausible(wall, self._paper, row, column, self._columns.order(column)):
+            return None, None
+        return wall, measured_as
+
+    def _wall_columns(self, gauge: str | None) -> list[WallColumn]:
         """Where the readings of walls stand, each with what its reader knows; none where the job names no unit."""
         if self._pool.settings.unit is None:
             return []
-        found: list[tuple[int, Callable[[str], int | None], LengthReader, str]] = []
+        found: list[WallColumn] = []
         for column in self._columns.readings["wall"]:
             if column.name not in self._columns.bad_units:
-                reader = self._pool.reader(WALL, column, self._table.decimal_comma)
+                reader = self._pool.reader(WALL, column, self._table.decimal_comma, gauge)
                 found.append((column.index, reader.known.get, reader, column.name))
         return found
 
@@ -169,7 +249,7 @@ class _FileReader:
         column = self._columns.known.get("coating")
         if column is None or self._pool.settings.unit is None or "coating" in self._columns.bad_units:
             return None
-        return self._pool.reader(COATING, column, self._table.decimal_comma)
+        return self._pool.reader(COATING, column, self._table.decimal_comma, None)
 
     def _box_of_file(self) -> str:
         """The box where a row names none: the file's name without its ending."""

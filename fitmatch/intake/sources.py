@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from glob import glob, has_magic
 from pathlib import Path
 
-from fitmatch.intake.findings import POSITIONS, SHELLS, Findings, Paper, shorten
+from fitmatch.intake.findings import POSITIONS, READINGS, SHELLS, Findings, Paper, shorten
 from fitmatch.intake.keyrows import JobFile
 from fitmatch.intake.settings import DEFAULT_SHELLS, Settings
 from fitmatch.naturalorder import natural
@@ -49,11 +49,24 @@ def positions_source(folder: Path, settings: Settings, findings: Findings) -> So
     if settings.positions is None:
         return None
     name = settings.positions.strip()
-    if not _stays_inside(name, ("sources", "positions"), settings.file):
-        return None
-    paper = Paper(name, (POSITIONS,))
     if not settings.readable and not (folder / name).exists():
         return None  # job.toml may name another file
+    return _one_table(folder, name, "positions", Paper(name, (POSITIONS,)), settings, findings)
+
+
+def readings_source(folder: Path, settings: Settings, findings: Findings) -> Source | None:
+    """The long file of readings, if there is to be one."""
+    if settings.readings is None:
+        return None
+    name = settings.readings.strip()
+    return _one_table(folder, name, "readings", Paper(name, (READINGS,)), settings, findings)
+
+
+def _one_table(
+    folder: Path, name: str, key: str, paper: Paper, settings: Settings, findings: Findings
+) -> Source | None:
+    if not _stays_inside(name, ("sources", key), settings.file):
+        return None
     if not name.lower().endswith(_ENDINGS):
         findings.report("wrong-ending", "is neither .csv nor .xlsx; save it as one of them", paper)
         return None

@@ -62,7 +62,8 @@ class AimCheck:
         if "target" in row.own:
             target = row.own["target"]
         elif fit.target_ratio is not None:
-            target = from_ratio(fit.target_ratio, row.journal, unit) if row.journal and row.sizes_sound else None
+            journal = row.sized.get("journal") if row.sizes_sound else None
+            target = from_ratio(fit.target_ratio, journal.exact_mean, unit) if journal else None
         elif "target" in table.given:
             target = fit.target_nm
         else:

@@ -106,13 +106,18 @@ class Values:
         value = self._at(path)
         if value is _NOTHING:
             return None
-        if isinstance(value, TypedNumber) or (isinstance(value, int) and not isinstance(value, bool)):
+        if self.is_number(value):
             return _digits(value)
         self.report("wrong-type", f"is {_kind_of(value)}, not a number; write a number without quotes", *path)
         return None
 
-    def length(self, path: Path, quantity: Quantity) -> int | None:
-        """A length: a number in the job's unit, or a text with a number and its unit."""
+    @staticmethod
+    def is_number(value: object) -> bool:
+        """Whether a value was typed as a number, with a point or without."""
+        return isinstance(value, TypedNumber) or (isinstance(value, int) and not isinstance(value, bool))
+
+    def length(self, path: Path, quantity: Quantity, unit: str | None = None) -> int | None:
+        """A length: a number in `unit` or else in the job's, or a text with a number and its unit."""
         value = self._at(path)
         if value is _NOTHING:
             return None
@@ -121,14 +126,14 @@ class Values:
             self.report("wrong-type", f"is {_kind_of(value)}, not a length; {example}", *path)
             return None
         try:
-            return self.as_length(_digits(value), quantity, path)
+            return self.as_length(_digits(value), quantity, path, unit)
         except CellError as error:
             self.report(error.code, str(error), *path)
             return None
 
-    def as_length(self, text: str, quantity: Quantity, path: Path) -> int:
+    def as_length(self, text: str, quantity: Quantity, path: Path, unit: str | None = None) -> int:
         """Read a length of the quantity; raises CellError."""
-        reader = LengthReader(quantity, self.unit, inch_job=self.unit != "mm")
+        reader = LengthReader(quantity, unit or self.unit, inch_job=self.unit != "mm")
         nm = reader.read(text)
         if reader.finer:
             self._findings.rounded(text, JOB_FILE, None, dotted(path))

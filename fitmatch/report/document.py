@@ -3,7 +3,9 @@
 from typing import Final
 
 from fitmatch import __version__
-from fitmatch.parts import Baseline, KindFigures, Placement, Plan, Proof, Shell
+from fitmatch.measuring import DIAMETERS, MeasuredAs
+from fitmatch.parts import Baseline, KindFigures, Placement, Plan, Proof, Shell, Size
+from fitmatch.report.certainty import Certainty
 from fitmatch.report.emit import Number, Value, area, document, half_length, length
 from fitmatch.report.facts import clearance_over_coating, clearance_to_metal, is_coated, unmeasured_shells
 from fitmatch.report.levels import LEVELS, Worth
@@ -13,6 +15,7 @@ SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
 
 def plan_document(plan: Plan, unit: str) -> str:
     """The whole document, lengths in `unit`, ending in a line break."""
+    certainty = Certainty(plan)
     unmeasured: list[Value] = [
         {"position": p.name, "kind": p.kind, "missing": p.missing} for p in plan.unmeasured_positions
     ]
@@ -29,13 +32,13 @@ def plan_document(plan: Plan, unit: str) -> str:
             "strategy": plan.strategy,
             "slack": length(plan.slack_nm, unit),
             "status": str(plan.status),
-            "positions": [_position(p, unit) for p in plan.placements],
+            "positions": [_position(p, unit) | _measured(plan, p, unit, certainty) for p in plan.placements],
             "unfilled": [{"position": u.position.name, "kind": u.position.kind, "why": u.why} for u in plan.unfilled],
             "unmeasured": unmeasured,
             "flags": [{"position": f.position, "code": f.code, "text": f.text} for f in plan.flags],
             "doubts": [],
             "kinds": {
-                kind: _figures(figures, unit) | _proof(plan.proofs.get(kind, Proof()), unit)
+                kind: _figures(figures, unit) | _proof(plan.proofs.get(kind, Proof()), unit) | _joint(certainty, kind)
                 for kind, figures in plan.figures.items()
             },
             "baselines": {
@@ -49,7 +52,7 @@ def plan_document(plan: Plan, unit: str) -> str:
     )
 
 
-def _position(placement: Placement, unit: str) -> Value:
+def _position(placement: Placement, unit: str) -> dict[str, Value]:
     position = placement.position
     assert position.journal is not None and position.housing_bore is not None
     coated = is_coated(placement)
@@ -80,6 +83,68 @@ def _position(placement: Placement, unit: str) -> Value:
         "clearance_over_coating": length(clearance_over_coating(placement), unit) if coated else None,
         "clearance_to_metal": length(clearance_to_metal(placement), unit) if coated else None,
     }
+
+
+def _measured(plan: Plan, placement: Placement, unit: str, certainty: Certainty) -> dict[str, Value]:
+    """What a job adds that tells how it was measured: nothing where it does not."""
+    more: dict[str, Value] = {}
+    uncertainty = certainty.of(placement)
+    if uncertainty is not None:
+        more["uncertainty"] = {
+            "standard": half_length(round(2 * uncertainty.standard_nm), unit),
+            "expanded": half_length(round(2 * uncertainty.expanded_nm), unit),
+            "degrees_of_freedom": uncertainty.degrees_of_freedom,
+            "chance": _chance(certainty.chance(placement)),
+            "unknown": uncertainty.unknown,
+        }
+        more["verdict"] = certainty.verdict(placement)
+    corrections = _corrections(placement, unit)
+    if corrections:
+        more["corrections"] = corrections
+    forms = plan.job.measuring.position_forms.get(placement.position.name)
+    if forms:
+        more["form"] = {
+            feature: {
+                "taper": length(form.taper_nm, unit),
+                "barrel": length(form.barrel_nm, unit),
+                "out_of_round": length(form.out_of_round_nm, unit),
+                "larger": form.larger,
+            }
+            for feature, form in forms.items()
+        }
+    return more
+
+
+def _corrections(placement: Placement, unit: str) -> dict[str, Value]:
+    found: dict[str, Value] = {}
+    for feature in DIAMETERS:
+        size: Size | None = getattr(placement.position, feature)
+        if size is not None and size.raw_mean_nm is not None:
+            found[feature] = {
+                "readings": [length(nm, unit) for nm in size.raw_nm],
+                "mean": length(size.raw_mean_nm, unit),
+                **_taken_off(size.measured_as, unit),
+                "temperature": length(size.temperature_nm, unit),
+            }
+    for side, shell in (("upper", placement.upper), ("lower", placement.lower)):
+        how = shell.measured_as
+        if how is not None and (how.zero_nm or how.ball_nm):
+            found[side] = _taken_off(how, unit)
+    return found
+
+
+def _taken_off(how: MeasuredAs | None, unit: str) -> dict[str, Value]:
+    """What was taken off the mean of the raw readings."""
+    zero, ball = (how.zero_nm, how.ball_nm) if how is not None else (0, 0)
+    return {"zero_error": length(zero, unit), "ball": length(ball, unit)}
+
+
+def _joint(certainty: Certainty, kind: str) -> dict[str, Value]:
+    return {"joint_chance": _chance(certainty.joint_chance(kind))} if certainty.known else {}
+
+
+def _chance(chance: float | None) -> Number | None:
+    return None if chance is None else Number(f"{chance:.4f}")
 
 
 def _placed(shell: Shell, unit: str) -> Value:

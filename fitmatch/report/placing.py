@@ -2,8 +2,10 @@
 limits."""
 
 from collections.abc import Callable, Sequence
+from math import ceil
 
 from fitmatch.parts import Placement, Plan, Position, Shell, Size
+from fitmatch.report.certainty import Certainty
 from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated, wall
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.scale import Scale
@@ -39,6 +41,25 @@ def which_shell_goes_where(plan: Plan, kind: str, scale: Scale) -> list[str]:
     if any(remarks):
         columns.append(Column("", remarks, "left"))
     return [*paragraph(_heading(kind, positions, scale)), *table(columns)]
+
+
+def how_sure(plan: Plan, kind: str, scale: Scale, certainty: Certainty) -> list[str]:
+    """Every clearance with its uncertainty and verdict, where the job tells how it was measured.
+
+    A table of its own: beside names, walls and warnings it would not fit the page.
+    """
+    rows = [p for p in plan.placements if p.position.kind == kind]
+    if not certainty.known or all(certainty.of(p) is None for p in rows):
+        return []
+    lines = table(
+        [
+            Column("position", [clean(p.position.name) for p in rows], "left", wraps=True),
+            Column("clearance", [scale.length(p.clearance_nm) for p in rows]),
+            Column(f"+/- {scale.step}", [_expanded(certainty, p, scale) for p in rows]),
+            Column("verdict", [certainty.verdict(p) or _NOTHING for p in rows], "left"),
+        ]
+    )
+    return [*paragraph(f"{clean(kind).upper()}: how sure the clearances are"), *lines, *_legend(rows, certainty)]
 
 
 def sums(plan: Plan, kind: str, scale: Scale) -> list[str]:
@@ -138,6 +159,26 @@ def _remark(plan: Plan, position: Position, placement: Placement | None) -> str:
     if not placement.within_limits:
         return DANGER
     return "see below" if any(flag.position == position.name for flag in plan.flags) else ""
+
+
+def _legend(placements: Sequence[Placement], certainty: Certainty) -> list[str]:
+    """What stands under a table with uncertainties, and whether they may be relied on."""
+    lines = paragraph(
+        "+/- is the expanded uncertainty of the clearance, 95 %. The verdict goes by the chance that the clearance at "
+        "the tightest is at least min and the mean one at most max: inside from 95 %, outside up to 5 %, doubtful "
+        "between."
+    )
+    found = [u for p in placements if (u := certainty.of(p)) is not None]
+    unknown = dict.fromkeys(what for u in found for what in u.unknown)
+    if unknown:
+        named = ", ".join(clean(what) for what in unknown)
+        lines += paragraph(f"+/- is only a lower bound, and nothing is judged by it. Not known: {named}.")
+    return lines
+
+
+def _expanded(certainty: Certainty, placement: Placement, scale: Scale) -> str:
+    uncertainty = certainty.of(placement)
+    return _NOTHING if uncertainty is None else scale.steps(ceil(uncertainty.expanded_nm))
 
 
 def _alike(positions: Sequence[Position], value: Callable[[Position], int | None]) -> bool:

@@ -7,6 +7,7 @@ from typing import Final
 
 from fitmatch.lengths import exact
 from fitmatch.parts import Placement, Plan, Position
+from fitmatch.report.certainty import Certainty
 from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated, one_line, wall
 
 FILLED: Final = "filled"
@@ -47,7 +48,9 @@ def plan_rows(plan: Plan, unit: str) -> str:
     why = {id(u.position): u.why for u in plan.unfilled}
     out = StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([*_WITHOUT_UNIT, *(f"{name} [{unit}]" for name in _LENGTHS), "remark"])
+    certainty = Certainty(plan)
+    judged = (f"uncertainty [{unit}]", "verdict") if certainty.known else ()
+    writer.writerow([*_WITHOUT_UNIT, *(f"{name} [{unit}]" for name in _LENGTHS), *judged, "remark"])
     for position in plan.job.positions:
         placement = placed.get(id(position))
         words = _words(position, placement, plan, why.get(id(position)))
@@ -57,10 +60,19 @@ def plan_rows(plan: Plan, unit: str) -> str:
             [
                 *(words.get(name, "") for name in _WITHOUT_UNIT),
                 *("" if value is None else exact(value, unit) for value in lengths),
+                *(_judged(placement, certainty, unit) if judged else ()),
                 words["remark"],
             ]
         )
     return out.getvalue()
+
+
+def _judged(placement: Placement | None, certainty: Certainty, unit: str) -> tuple[str, str]:
+    """The expanded uncertainty and the verdict, for a job that tells how it was measured."""
+    uncertainty = None if placement is None else certainty.of(placement)
+    if placement is None or uncertainty is None:
+        return "", ""
+    return exact(round(2 * uncertainty.expanded_nm), unit), certainty.verdict(placement) or ""
 
 
 def _words(position: Position, placement: Placement | None, plan: Plan, why: str | None) -> Mapping[str, str]:

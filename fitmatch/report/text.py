@@ -7,8 +7,10 @@ from collections.abc import Iterator
 
 from fitmatch.parts import Plan
 from fitmatch.report.attention import attention, next_steps, summary
+from fitmatch.report.certainty import Certainty
 from fitmatch.report.layout import clean, paragraph
-from fitmatch.report.placing import coated, limits, sums, which_shell_goes_where
+from fitmatch.report.measured import corrections, form
+from fitmatch.report.placing import coated, how_sure, limits, sums, which_shell_goes_where
 from fitmatch.report.quality import quality
 from fitmatch.report.remaining import remaining
 from fitmatch.report.scale import scale_for
@@ -28,12 +30,16 @@ def plan_text(plan: Plan, unit: str) -> str:
     """The whole report, lengths in `unit`, ending in a line break; no line is wider than a page."""
     scale = scale_for(unit, _lengths(plan))
     blocks = [[*paragraph(clean(plan.job.title or plan.job.folder.name)), *paragraph(summary(plan)), _UNITS[unit]]]
-    blocks += [which_shell_goes_where(plan, kind, scale) for kind in plan.job.kinds]
+    certainty = Certainty(plan)
+    for kind in plan.job.kinds:
+        blocks += [which_shell_goes_where(plan, kind, scale), how_sure(plan, kind, scale, certainty)]
     blocks += [attention(plan), next_steps(plan)]
     kinds = plan.job.kinds
     blocks += _titled("THE SUMS (axis shift: + towards the upper half)", [sums(plan, kind, scale) for kind in kinds])
     blocks += _titled("BETWEEN THE LIMITS", [limits(plan, kind, scale) for kind in kinds])
     blocks += _titled("COATED SHELLS", [coated(plan, scale)])
+    blocks += _titled("CORRECTIONS TO THE READINGS", [corrections(plan, scale)])
+    blocks += _titled("FORM (- is not measured)", [form(plan, kind, scale) for kind in kinds])
     blocks += [quality(plan, scale), remaining(plan, scale), list(CLOSING)]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 

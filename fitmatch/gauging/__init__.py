@@ -1,0 +1,14 @@
+"""From readings to sizes, form and uncertainty, as a metrologist would."""
+
+from os import PathLike
+
+from fitmatch.gauging.sizes import Sizes
+from fitmatch.intake import read_folder
+from fitmatch.parts import Job
+
+__all__ = ["read_job"]
+
+
+def read_job(folder: str | PathLike[str]) -> Job:
+    """Read and check a whole job folder; raises InputError with every mistake at once, in reading order."""
+    return read_folder(folder, Sizes)

@@ -1,0 +1,216 @@
+"""The tables of job.toml about measuring: gauges, what they measured, temperature, materials, limits of form."""
+
+from collections.abc import Collection
+from typing import Final
+
+from fitmatch.intake.findings import shorten
+from fitmatch.intake.fits import shown
+from fitmatch.intake.gauges import unknown_gauge
+from fitmatch.intake.materials import MATERIALS
+from fitmatch.intake.names import nearest
+from fitmatch.intake.quantities import BALL, GAUGE_ERROR, LIMIT, RESOLUTION, STANDARD
+from fitmatch.intake.values import Values
+from fitmatch.lengths import LengthError, parse_number, unit_factor
+from fitmatch.measuring import DIAMETERS, FEATURES, Decimal, Gauge, Temperature
+
+GAUGE_KEYS: Final = (
+    "unit",
+    "resolution",
+    "limit",
+    "repeatability",
+    "standard",
+    "standard_reads",
+    "ball",
+    "set_with",
+    "expansion",
+)
+TEMPERATURE_KEYS: Final = ("room", "gauges", "parts", "limit")
+FORM_KEYS: Final = (
+    *(f"{feature}_{what}" for feature in DIAMETERS for what in ("taper", "barrel", "out_of_round")),
+    "wall_taper",
+    "wall_barrel",
+)
+_LARGEST_ZERO_NM: Final = 200_000
+_COEFFICIENTS: Final = (0.0, 1e-4, "0 to 1e-4 per kelvin; write it like 11.5e-6")
+_BENCH: Final = (-20.0, 60.0, "-20 to 60 degrees Celsius")
+_OFF: Final = (0.0, 20.0, "0 to 20 kelvin")
+
+
+def read_gauges(values: Values) -> dict[str, Gauge]:
+    """The gauges by name; one with a fault is there as well, as its name is known."""
+    names = values.kinds(("gauge",), None)
+    gauges = {name: _gauge(values, name, names) for name in names}
+    _refuse_circles(values, gauges)
+    return gauges
+
+
+def read_measured(values: Values, kinds: Collection[str], gauges: Collection[str]) -> dict[str, dict[str, str]]:
+    """Which gauge measured what, by kind and feature."""
+    measured: dict[str, dict[str, str]] = {}
+    for kind in values.kinds(("measured",), dict.fromkeys(kinds)):
+        values.refuse_unknown(("measured", kind), FEATURES)
+        measured[kind] = {}
+        for feature in FEATURES:
+            name = _gauge_name(values, ("measured", kind, feature), gauges)
+            if name is not None:
+                measured[kind][feature] = name
+    return measured
+
+
+def read_temperature(values: Values) -> Temperature | None:
+    """What job.toml says about temperature; None where it says nothing."""
+    path = ("temperature",)
+    values.refuse_unknown(path, TEMPERATURE_KEYS)
+    if "temperature" not in values.document:
+        return None
+    room, gauges, parts = (_number(values, (*path, key), _BENCH) for key in ("room", "gauges", "parts"))
+    limit = _number(values, (*path, "limit"), _OFF)
+    written = values.table(path)
+    if "room" in written and ("gauges" in written or "parts" in written):
+        values.report("two-temperatures", "stands beside gauges or parts; keep room, or the other two", *path, "room")
+    elif "room" not in written and not ("gauges" in written and "parts" in written):
+        values.report("no-temperature", "is not told; write room, or gauges and parts, in degrees Celsius", *path)
+    if room is not None:
+        return Temperature(room, room, True, limit)
+    return Temperature(gauges, parts, False, limit) if gauges is not None and parts is not None else None
+
+
+def read_materials(values: Values, kinds: Collection[str]) -> dict[str, dict[str, Decimal]]:
+    """Coefficients of expansion by kind and feature. Where a temperature is given every kind needs both: corrected on
+    one side only, a clearance would be worse than without."""
+    found: dict[str, dict[str, Decimal]] = {}
+    for kind in values.kinds(("material",), dict.fromkeys(kinds)):
+        values.refuse_unknown(("material", kind), DIAMETERS)
+        found[kind] = {}
+        for feature in DIAMETERS:
+            coefficient = _material(values, ("material", kind, feature))
+            if coefficient is not None:
+                found[kind][feature] = coefficient
+    if "temperature" in values.document:
+        for kind in kinds:
+            for feature in DIAMETERS:
+                if feature not in values.table(("material", kind)):
+                    text = 'is missing, and [temperature] needs it; write a material, such as "steel"'
+                    values.report("no-material", text, "material", kind, feature)
+    return found
+
+
+def read_form_limits(values: Values, kinds: Collection[str]) -> dict[str, dict[str, int]]:
+    """The limits of form, by kind and by feature with what is limited."""
+    limits: dict[str, dict[str, int]] = {}
+    for kind in values.kinds(("form",), dict.fromkeys(kinds)):
+        values.refuse_unknown(("form", kind), FORM_KEYS)
+        limits[kind] = {}
+        for key in FORM_KEYS:
+            nm = values.length(("form", kind, key), LIMIT)
+            if nm is not None:
+                limits[kind][key] = nm
+    return limits
+
+
+def read_guard(values: Values) -> float:
+    """How many expanded uncertainties the limits are tightened by."""
+    guard = _number(values, ("rules", "guard"), (0.0, 10.0, "0 to 10"))
+    return 0.0 if guard is None else float(guard)
+
+
+def _gauge(values: Values, name: str, names: Collection[str]) -> Gauge:
+    path = ("gauge", name)
+    values.refuse_unknown(path, GAUGE_KEYS)
+    unit = _unit(values, name)
+    resolution = values.length((*path, "resolution"), RESOLUTION, unit)
+    limit = values.length((*path, "limit"), GAUGE_ERROR, unit)
+    repeatability = values.length((*path, "repeatability"), GAUGE_ERROR, unit)
+    ball = values.length((*path, "ball"), BALL, unit)
+    return Gauge(
+        name=name,
+        unit=unit,
+        resolution_nm=resolution,
+        limit_nm=limit,
+        repeatability_nm=repeatability,
+        own_zero_nm=_zero(values, name, unit),
+        ball_nm=ball or 0,
+        set_with=_gauge_name(values, (*path, "set_with"), names),
+        expansion=_number(values, (*path, "expansion"), _COEFFICIENTS),
+    )
+
+
+def _unit(values: Values, name: str) -> str | None:
+    path = ("gauge", name, "unit")
+    text = values.text(path, 'write it in quotes, such as "mm"')
+    if text is None:
+        return None
+    try:
+        unit_factor(text.strip(), inch_job=values.unit != "mm")
+    except LengthError as error:
+        values.report("unknown-value", str(error), *path)
+        return None
+    return text.strip().lower()
+
+
+def _zero(values: Values, name: str, unit: str | None) -> int:
+    """Reading on the standard - the standard's value; 0 where nothing is told."""
+    path = ("gauge", name)
+    standard = values.length((*path, "standard"), STANDARD, unit)
+    reads = values.length((*path, "standard_reads"), STANDARD, unit)
+    written = values.table(path)
+    for key, other in (("standard", "standard_reads"), ("standard_reads", "standard")):
+        if key in written and other not in written:
+            values.report("half-a-zero", f"stands without {other}; a zero error needs both, write it too", *path, key)
+    if standard is None or reads is None:
+        return 0
+    zero = reads - standard
+    if abs(zero) > _LARGEST_ZERO_NM and values.unit is not None:
+        text = f"is {shown(zero, values.unit)} off the standard, and a zero error is -0.2 to 0.2 mm; check both figures"
+        values.report("implausible-length", text, *path, "standard_reads")
+        return 0
+    return zero
+
+
+def _gauge_name(values: Values, path: tuple[str, ...], gauges: Collection[str]) -> str | None:
+    name = values.text(path, 'name a gauge, such as "mic-1"')
+    if name is None or name.strip() in gauges:
+        return None if name is None else name.strip()
+    values.report("unknown-gauge", unknown_gauge(name.strip(), gauges), *path)
+    return None
+
+
+def _refuse_circles(values: Values, gauges: dict[str, Gauge]) -> None:
+    """Gauges that were set with one another in a circle inherit nothing: each circle is noted once and cut."""
+    for name in gauges:
+        chain = [name]
+        while (before := gauges[chain[-1]].set_with) is not None and before not in chain:
+            chain.append(before)
+        if before == name:
+            circle = " with ".join([*chain, name])
+            values.report("gauge-circle", f"goes in a circle ({circle}); mend one of them", "gauge", name, "set_with")
+            gauges[name] = gauges[name]._replace(set_with=None)
+
+
+def _material(values: Values, path: tuple[str, ...]) -> Decimal | None:
+    value = values.table(path[:-1]).get(path[-1])
+    if not isinstance(value, str) or values.is_number(value):
+        return _number(values, path, _COEFFICIENTS)
+    name = value.strip().casefold()
+    if name in MATERIALS:
+        return MATERIALS[name]
+    text = f"`{shorten(value)}` is no material of the table; the nearest is `{nearest(name, MATERIALS)}`"
+    values.report("unknown-value", f"{text}; write that, or a coefficient such as 11.5e-6", *path)
+    return None
+
+
+def _number(values: Values, path: tuple[str, ...], bounds: tuple[float, float, str]) -> Decimal | None:
+    """A plain number within its bounds, exactly as typed."""
+    text = values.number(path)
+    if text is None:
+        return None
+    try:
+        number = Decimal(*parse_number(text))
+    except LengthError as error:
+        values.report("not-a-number", str(error), *path)
+        return None
+    low, high, words = bounds
+    if not low <= float(number) <= high:
+        values.report("implausible-number", f"`{shorten(text)}` lies outside {words}; check the figure", *path)
+        return None
+    return number

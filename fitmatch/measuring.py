@@ -1,0 +1,125 @@
+"""How things are measured: readings and where they were taken, gauges, temperature, and what form they show.
+
+Records that nobody changes; lengths are whole nanometres, coefficients and temperatures exact decimals. Most are named
+tuples: a job may have a million readings, and every run loads this module.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final, NamedTuple
+
+DIAMETERS: Final = ("journal", "housing_bore")
+FEATURES: Final = (*DIAMETERS, "wall")
+
+
+class Decimal(NamedTuple):
+    """A number as it was typed: exactly `digits * 10**exponent`."""
+
+    digits: int
+    exponent: int = 0
+
+    def __float__(self) -> float:
+        return float(f"{self.digits}e{self.exponent}")
+
+
+class Reading(NamedTuple):
+    """One reading as the gauge gave it. `station` counts from the front; `angle` is in degrees from the crown axis."""
+
+    nm: int
+    station: int | None = None
+    angle: float | None = None
+    gauge: str | None = None
+
+
+class LoggedReading(NamedTuple):
+    """One row of the long file of readings, whole."""
+
+    item: str
+    feature: str
+    reading: Reading
+    by: str = ""
+    time: str = ""
+    confirmed: str = ""
+    row: int = 0
+
+
+class Series(NamedTuple):
+    """Readings of one gauge at one place: how many repeats, and which share of the size their mean has. `alike` says
+    how many places of the size are alike in this."""
+
+    gauge: str | None
+    repeats: int
+    share: float
+    alike: int = 1
+
+
+class MeasuredAs(NamedTuple):
+    """All that the uncertainty of a size depends on, its own readings' values aside. Sizes share these objects, and
+    equal ones are interchangeable; `zero_nm` and `ball_nm` are what was taken off the mean of the raw readings."""
+
+    series: tuple[Series, ...]
+    zero_nm: int = 0
+    ball_nm: int = 0
+
+    @property
+    def gauges(self) -> tuple[str, ...]:
+        """The named gauges, each once."""
+        return tuple(dict.fromkeys(s.gauge for s in self.series if s.gauge is not None))
+
+
+class Gauge(NamedTuple):
+    """One `[gauge.NAME]`; what is None was not given."""
+
+    name: str
+    unit: str | None = None
+    resolution_nm: int | None = None
+    limit_nm: int | None = None
+    repeatability_nm: int | None = None
+    own_zero_nm: int = 0  # reading on its standard - the standard's value
+    ball_nm: int = 0
+    set_with: str | None = None
+    expansion: Decimal | None = None  # per kelvin
+
+
+class Temperature(NamedTuple):
+    """Degrees Celsius of gauges and parts; `one_room` where a single figure was given for both."""
+
+    gauges: Decimal
+    parts: Decimal
+    one_room: bool
+    limit: Decimal | None = None  # +/- kelvin
+
+
+class Pooled(NamedTuple):
+    """The scatter that repeats of one gauge show: a variance in nm squared and its degrees of freedom."""
+
+    variance_nm2: float
+    degrees_of_freedom: int
+
+
+class Form(NamedTuple):
+    """What the readings of one item say about its form; None is not measured, which is not 0.
+
+    `taper_nm`: first station - last station. `barrel_nm`: middle station - the ends' mean; above zero is barrel, below
+    is hour-glass. `out_of_round_nm`: the largest difference of two angles within a station. `larger`, for a housing
+    bore: where its larger diameter lies, "across the joint" or "along the crown axis".
+    """
+
+    taper_nm: int | None = None
+    barrel_nm: int | None = None
+    out_of_round_nm: int | None = None
+    larger: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Measuring:
+    """Everything about gauges and form in a job; the default is a job that says nothing about them."""
+
+    gauges: Mapping[str, Gauge] = field(default_factory=dict)
+    pooled: Mapping[str, Pooled] = field(default_factory=dict)  # gauge -> scatter of its repeats
+    temperature: Temperature | None = None
+    materials: Mapping[str, Mapping[str, Decimal]] = field(default_factory=dict)  # kind -> feature -> per kelvin
+    form_limits: Mapping[str, Mapping[str, int]] = field(default_factory=dict)  # kind -> journal_taper, … -> nm
+    position_forms: Mapping[str, Mapping[str, Form]] = field(default_factory=dict)  # position -> feature
+    wall_forms: Mapping[tuple[str, str], Form] = field(default_factory=dict)  # box and name
+    readings: tuple[LoggedReading, ...] = ()  # the long file, in file order

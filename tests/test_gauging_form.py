@@ -1,0 +1,127 @@
+"""Form: taper, barrel, out-of-round, limits, and what was not measured."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from bench import settings
+from jobs import make_job, make_position, make_shells
+
+from fitmatch.fit import assign
+from fitmatch.gauging.formlimits import form_flags, worst_meet
+from fitmatch.gauging.sizes import Sizes
+from fitmatch.measuring import Form, Measuring, Reading
+
+
+def form(feature: str, *rows: tuple[int | None, float | None, int]) -> Form | None:
+    """The form that readings (station, angle, nm) show."""
+    return Sizes(settings()).form("main", feature, [Reading(nm, station, angle) for station, angle, nm in rows])
+
+
+def test_taper_is_from_the_first_station_to_the_last() -> None:
+    """Means of stations, each angle weighing alike, however often it was repeated."""
+    found = form("journal", (1, 0, 100), (1, 90, 200), (1, 90, 300), (3, 0, 90), (3, 90, 110), (2, 0, 999))
+    assert found is not None and found.taper_nm == 175 - 100
+
+
+def test_barrel_needs_three_stations() -> None:
+    """The middle against the mean of the ends; below zero is an hour-glass; two stations tell nothing about it."""
+    ends = ((1, 0, 100), (3, 0, 120))
+    two, barrel, glass = (form("journal", *ends, *more) for more in ((), ((2, 0, 115),), ((2, 0, 100),)))
+    assert two is not None and two.barrel_nm is None and two.taper_nm == -20
+    assert barrel is not None and barrel.barrel_nm == 5
+    assert glass is not None and glass.barrel_nm == -10
+    four = form("journal", *ends, (2, 0, 120), (4, 0, 100))
+    assert four is not None and (four.taper_nm, four.barrel_nm) == (0, 20)
+
+
+def test_out_of_round_is_within_a_station() -> None:
+    """The largest difference of angle means in any one station; taper does not pass for it."""
+    found = form("journal", (1, 0, 100), (1, 0, 102), (1, 90, 110), (2, 0, 500), (2, 90, 503))
+    assert found is not None and found.out_of_round_nm == 9
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        [(1, 0, 100), (2, 0, 130)],
+        [(1, 0, 100), (2, 90, 130)],
+        [(1, None, 100), (1, None, 130)],
+        [(1, None, 100), (1, 90, 130)],
+    ],
+)
+def test_one_angle_tells_nothing_about_roundness(rows: list[tuple[int, float | None, int]]) -> None:
+    """What was not measured is None and not 0."""
+    found = form("journal", *rows)
+    assert found is not None and found.out_of_round_nm is None
+
+
+def test_readings_without_places_tell_no_form() -> None:
+    """Numbered columns leave nothing to say."""
+    assert form("journal", (None, None, 100), (None, None, 130)) is None
+
+
+@pytest.mark.parametrize(
+    ("angles", "larger"),
+    [
+        ((0, 85), "across the joint"),
+        ((85, 0), "along the crown axis"),
+        ((0, 150), "across the joint"),
+        ((90, 178), "along the crown axis"),
+        ((30, 150), None),
+    ],
+)
+def test_where_the_larger_diameter_of_a_bore_lies(angles: tuple[float, float], larger: str | None) -> None:
+    """Nearer to the joint it is harmless, nearer to the crown axis it is not; angles alike lean to neither."""
+    found = form("housing_bore", (1, angles[0], 100), (1, angles[1], 107))
+    assert found == Form(None, None, 7, larger)
+
+
+def test_walls_have_taper_and_barrel_at_the_crown() -> None:
+    """Readings beside the crown are left out of both: a wall may thin towards the joint."""
+    found = form("wall", (1, 0, 100), (2, 0, 103), (3, 0, 104), (3, 45, 50))
+    assert found == Form(-4, 1)
+
+
+def test_limits_flag_positions_and_placed_shells() -> None:
+    """Beyond a limit is flagged, at it is not, and what was not measured breaks none; the exit status is then 1."""
+    job = make_job(
+        [make_position(name, 3_000_000 + 50_800) for name in ("R1", "R2")],
+        [*make_shells("upper", [1_500_000] * 3), *make_shells("lower", [1_500_000] * 2)],
+    )
+    measuring = Measuring(
+        form_limits={"rod": {"journal_taper": 500, "housing_bore_out_of_round": 400, "wall_barrel": 10}},
+        position_forms={
+            "R1": {"journal": Form(-501, None, None), "housing_bore": Form(None, None, 401, "across the joint")},
+            "R2": {"journal": Form(500, 9_999, None), "housing_bore": Form(None, None, 400, None)},
+        },
+        wall_forms={("box-1", "l1"): Form(0, -11), ("box-1", "u1"): Form(0, 10)},
+    )
+    plan = assign(replace(job, measuring=measuring))
+    at = next(p.position.name for p in plan.placements if p.lower.name == "l1")
+    assert {(f.position, f.code) for f in plan.flags} == {
+        ("R1", "journal-taper"),
+        ("R1", "housing-bore-out-of-round"),
+        (at, "wall-barrel"),
+    }
+    assert plan.needs_attention and not assign(job).needs_attention
+    texts = " ".join(f.text for f in plan.flags)
+    assert "its larger diameter lies across the joint" in texts and "hour-glass" in texts
+    assert list(form_flags(job, plan.placements)) == []
+
+
+def test_the_worst_journal_in_the_worst_bore_is_pointed_out() -> None:
+    """Only where both are the most out-of-round of their kind and there is something to choose between."""
+    job = make_job([make_position(name, 3_050_000) for name in ("R1", "R2", "R3")], [])
+
+    def meet(*pairs: tuple[int | None, int | None]) -> list[str]:
+        forms = {
+            f"R{n}": {"journal": Form(None, None, j), "housing_bore": Form(None, None, b)}
+            for n, (j, b) in enumerate(pairs, 1)
+        }
+        return list(worst_meet(replace(job, measuring=Measuring(position_forms=forms), folder=Path()), "rod"))
+
+    assert meet((5, 8), (4, 7), (3, 9)) == []
+    assert meet((5, 8), (4, 9), (6, 10)) == ["R3"]
+    assert meet((5, 8), (None, None), (None, None)) == []
+    assert meet((0, 8), (0, 9), (0, 10)) == []

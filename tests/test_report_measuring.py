@@ -1,0 +1,158 @@
+"""What the answer says of a job that tells how it was measured: uncertainty, verdict, corrections, form."""
+
+import csv
+import json
+import shutil
+from io import StringIO
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+from intake_jobs import write_job
+from test_report_document import VALIDATOR
+
+import fitmatch
+from fitmatch.gauging import read_job
+from fitmatch.parts import Plan
+from fitmatch.report.document import plan_document
+from fitmatch.report.rows import plan_rows
+from fitmatch.report.text import plan_text
+
+SAMPLE = Path(__file__).parents[1] / "samples" / "metrology-bench"
+JOB = """\
+unit = "mm"
+[fit.rod]
+min = 0.030
+max = 0.060
+[gauge.mic]
+limit = 0.001
+repeatability = 0.001
+[gauge.bore]
+set_with = "mic"
+repeatability = 0.001
+[gauge.ball]
+repeatability = 0.001
+[measured.rod]
+journal = "mic"
+housing_bore = "bore"
+wall = "ball"
+"""
+POSITIONS = "position,kind,journal,housing_bore\nR1,rod,50.000,54.045\nR2,rod,50.000,54.031\nR3,rod,50.000,54.062\n"
+SHELLS = "shell,kind,half,wall\n" + "".join(f"{i},rod,either,2.000\n" for i in range(1, 7))
+
+
+def plan(folder: Path, job: str = JOB, positions: str = POSITIONS, shells: str = SHELLS) -> Plan:
+    return fitmatch.assign(read_job(write_job(folder, job, positions, shells)))
+
+
+def document(made: Plan) -> Any:
+    found = json.loads(plan_document(made, made.job.unit))
+    VALIDATOR.validate(found)
+    return found
+
+
+def test_verdicts_change_nothing_else(tmp_path: Path) -> None:
+    """Well inside is inside, near a limit and beyond it are doubtful; exit status and limits go by the figures."""
+    made = plan(tmp_path)
+    found = document(made)
+    assert [p["verdict"] for p in found["positions"]] == ["inside", "doubtful", "doubtful"]
+    assert [p["within_limits"] for p in found["positions"]] == [True, True, False]
+    first = found["positions"][0]["uncertainty"]
+    assert first == {"standard": 0.002, "expanded": 0.00392, "degrees_of_freedom": None, "chance": 1.0, "unknown": []}
+    assert 0 < found["kinds"]["rod"]["joint_chance"] < 0.5
+    plain = plan(tmp_path / "plain", JOB.partition("[gauge")[0])
+    assert [p.within_limits for p in made.placements] == [p.within_limits for p in plain.placements]
+    assert made.needs_attention is plain.needs_attention
+
+
+def test_uncertainty_stands_beside_every_clearance(tmp_path: Path) -> None:
+    """Text and CSV show it with its verdict; no line is wider than a page."""
+    made = plan(tmp_path)
+    text = plan_text(made, "mm")
+    assert max(map(len, text.splitlines())) <= 100
+    lines = [line.split() for line in text.splitlines()]
+    assert ["R1", "0.0450", "3.9", "inside"] in lines and ["R3", "0.0620", "3.9", "doubtful"] in lines
+    assert "lower bound" not in text
+    rows = list(csv.DictReader(StringIO(plan_rows(made, "mm"))))
+    assert [r["verdict"] for r in rows] == ["inside", "doubtful", "doubtful"]
+    assert rows[0]["uncertainty [mm]"] == "0.00392"
+
+
+def test_a_lower_bound_is_said_and_judges_nothing(tmp_path: Path) -> None:
+    """Where a scatter is unknown the figures are called a lower bound, what lacks is named, and verdicts are absent."""
+    made = plan(tmp_path, JOB.replace('set_with = "mic"\nrepeatability = 0.001', "").replace('wall = "ball"\n', ""))
+    text = " ".join(plan_text(made, "mm").split())
+    assert "+/- is only a lower bound, and nothing is judged by it." in text
+    assert "Not known: the scatter of bore, what measured the walls." in text
+    found = document(made)["positions"][0]
+    assert found["verdict"] is None and found["uncertainty"]["chance"] is None
+    assert found["uncertainty"]["standard"] > 0
+    assert found["uncertainty"]["unknown"] == ["the scatter of bore", "what measured the walls"]
+    assert document(made)["kinds"]["rod"]["joint_chance"] is None
+
+
+@pytest.mark.parametrize("tables", ["", "[form.rod]\njournal_taper = 0.001\n", "[readings]\nnumbered = 'repeats'\n"])
+def test_a_job_that_tells_nothing_of_gauges_is_answered_as_ever(tmp_path: Path, tables: str) -> None:
+    """No key, column or line is added to its answer."""
+    plain = plan(tmp_path / "plain", JOB.partition("[gauge")[0])
+    told = plan(tmp_path / "told", JOB.partition("[gauge")[0] + tables)
+    assert plan_text(told, "mm").partition("\n")[2] == plan_text(plain, "mm").partition("\n")[2]
+    assert plan_rows(told, "mm") == plan_rows(plain, "mm")
+    found = document(told)
+    assert found["positions"] == document(plain)["positions"] and found["kinds"] == document(plain)["kinds"]
+    first = found["positions"][0]
+    assert first["uncertainty"] == dict.fromkeys(("standard", "expanded", "degrees_of_freedom", "chance"))
+    assert not {"corrections", "form"} & set(first) and "joint_chance" not in found["kinds"]["rod"]
+    assert "verdict" not in plan_text(told, "mm") and "CORRECTIONS" not in plan_text(told, "mm")
+
+
+def test_corrections_stand_apart(tmp_path: Path) -> None:
+    """Raw mean - zero error - ball + temperature is the size, in the text and in the document."""
+    heat = "[temperature]\nroom = 25\n[material.rod]\njournal = 'steel'\nhousing_bore = 'aluminium'\n"
+    job = JOB.replace("[gauge.mic]", "[gauge.mic]\nstandard = 50\nstandard_reads = 50.002") + heat
+    job = job.replace("[gauge.ball]", "[gauge.ball]\nball = 3.000\nstandard = 2\nstandard_reads = 1.999")
+    made = plan(tmp_path, job, shells=SHELLS.replace("2.000", "4.999"))
+    found = document(made)["positions"][0]
+    bore = found["corrections"]["housing_bore"]
+    assert bore["readings"] == [54.045] and (bore["zero_error"], bore["ball"]) == (0.002, 0)
+    assert bore["mean"] - bore["zero_error"] + bore["temperature"] == pytest.approx(found["housing_bore"], abs=1e-9)
+    assert found["corrections"]["upper"] == {"zero_error": -0.001, "ball": 3.0}
+    assert found["upper"]["wall"] == 2.0
+    text = plan_text(made, "mm")
+    assert "CORRECTIONS TO THE READINGS" in text
+    assert "Taken off every wall read with ball: zero error -0.0010" in text.replace("-0.00100", "-0.0010")
+    assert "No formula corrects a part that has not soaked" in text
+
+
+def test_the_sample_shows_it_all(tmp_path: Path) -> None:
+    """metrology-bench: corrected, judged, its worst journal in its worst bore; tighter limits of form flag it."""
+    made = fitmatch.assign(read_job(SAMPLE))
+    assert not made.needs_attention
+    text = plan_text(made, "mm")
+    assert "M3: the most out-of-round journal runs in the most out-of-round housing bore of its kind." in text
+    assert {p["verdict"] for p in document(made)["positions"]} == {"inside"}
+    assert document(made)["positions"][0]["form"]["housing_bore"]["larger"] == "across the joint"
+    folder = tmp_path / "tighter"
+    shutil.copytree(SAMPLE, folder)
+    toml = (folder / "job.toml").read_text(encoding="utf-8").replace('"0.5 thou"', '"5 um"')
+    (folder / "job.toml").write_text(toml, encoding="utf-8")
+    flagged = fitmatch.assign(read_job(folder))
+    assert [(f.position, f.code) for f in flagged.flags] == [("M3", "journal-out-of-round")]
+    assert flagged.needs_attention and "M3: the journal has out-of-round 0.0055 mm" in plan_text(flagged, "mm")
+
+
+def test_the_schema_holds_the_new_parts_to_account(tmp_path: Path) -> None:
+    """A verdict of its own making, a chance above one and a correction as text are refused."""
+    good = document(fitmatch.assign(read_job(SAMPLE)))
+    for spoil in (
+        {"verdict": "perhaps"},
+        {"uncertainty": good["positions"][0]["uncertainty"] | {"chance": 1.5}},
+        {"uncertainty": good["positions"][0]["uncertainty"] | {"degrees_of_freedom": 3.5}},
+        {"corrections": {"journal": {"zero_error": "0", "ball": 0}}},
+        {"form": {"wall": {}}},
+    ):
+        bad = json.loads(json.dumps(good))
+        bad["positions"][0].update(spoil)
+        with pytest.raises(jsonschema.ValidationError):
+            VALIDATOR.validate(bad)
