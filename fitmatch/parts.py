@@ -191,12 +191,26 @@ class Status(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Placement:
-    """A position with the two shells chosen for it; every figure follows from these by arithmetic."""
+    """A position with the two shells chosen for it; every figure follows from these by arithmetic.
+
+    `margin_nm` is how far a guard draws both limits in for this very pair.
+    """
 
     position: Position
     upper: Shell
     lower: Shell
     limits_at: str = "tightest"
+    margin_nm: int = 0
+
+    @property
+    def limit_low_nm(self) -> int | None:
+        """What the tightest clearance is compared with."""
+        return None if self.position.min_nm is None else self.position.min_nm + self.margin_nm
+
+    @property
+    def limit_high_nm(self) -> int | None:
+        """What the mean clearance is compared with."""
+        return None if self.position.max_nm is None else self.position.max_nm - self.margin_nm
 
     @property
     def wall_sum_nm(self) -> int:
@@ -220,13 +234,13 @@ class Placement:
 
     @property
     def shortfall_nm(self) -> int:
-        """How far the tightest clearance lies below the position's min; 0 if it does not."""
-        return max(0, self.position.min_nm - self.clearance_tightest_nm) if self.position.min_nm is not None else 0
+        """How far the tightest clearance lies below the lower limit; 0 if it does not."""
+        return max(0, self.limit_low_nm - self.clearance_tightest_nm) if self.limit_low_nm is not None else 0
 
     @property
     def excess_nm(self) -> int:
-        """How far the mean clearance lies above the position's max; 0 if it does not."""
-        return max(0, self.clearance_nm - self.position.max_nm) if self.position.max_nm is not None else 0
+        """How far the mean clearance lies above the upper limit; 0 if it does not."""
+        return max(0, self.clearance_nm - self.limit_high_nm) if self.limit_high_nm is not None else 0
 
     @property
     def within_limits(self) -> bool:

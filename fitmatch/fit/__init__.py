@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from fitmatch.fit.baselines import as_boxed, by_hand, rules_broken_by
 from fitmatch.fit.candidates import Kind, ready
 from fitmatch.fit.checker import check
+from fitmatch.fit.guards import check_guard
 from fitmatch.fit.levels import KEEP_SETS_SLACK_NM, STRATEGIES, prove
 from fitmatch.fit.naming import name_shells
 from fitmatch.fit.reasons import Reasons, flags
@@ -26,12 +27,14 @@ def assign(
 
     `strategy` is "target", "even" or "keep-sets"; `slack_nm` is how much of the strategy's first figure may be given up
     for the later ones (None: 0, for keep-sets 2540 nm). A `stop` with a time limit may leave the proof incomplete:
-    the plan then says so. Raises ValueError for a strategy that is unknown or, for "even", lacks limits.
+    the plan then says so. Raises ValueError for a strategy that is unknown or, for "even", lacks limits, and
+    InputError for a guard that leaves some position no clearance.
     """
     if strategy not in STRATEGIES:
         raise ValueError(f"unknown strategy {strategy!r}; known are {', '.join(STRATEGIES)}")
     if strategy == "even" and any(p.min_nm is None or p.max_nm is None for p in job.positions):
         raise ValueError("the strategy `even` needs min and max at every position: it knows no target by itself")
+    check_guard(job)
     if slack_nm is None:
         slack_nm = KEEP_SETS_SLACK_NM if strategy == "keep-sets" else 0
     stop = stop or Stop()
@@ -48,7 +51,7 @@ def assign(
         baselines["by-hand"][name] = Baseline(figures_of(tuple(handmade)), rules_broken_by(job, handmade))
         proven = prove(job, kind, strategy, slack_nm, stop)
         proofs[name] = proven.proof
-        best = kind.fixed + name_shells(job, proven.choice)
+        best = kind.fixed + name_shells(job, kind, proven.choice)
         if not proven.proof.proven:  # stopped so early that a careful builder may be ahead
             best = min(best, handmade, key=_levels_0_and_1)
         placements += best

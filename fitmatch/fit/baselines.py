@@ -40,7 +40,7 @@ def as_boxed(job: Job, kind: Kind) -> list[Placement]:
         lower = take("lower", position.wants_lower, position.lower, upper)
         if upper is None or lower is None:
             continue
-        placement = Placement(position, upper, lower, job.rules.limits_at)
+        placement = kind.place(position, upper, lower)
         if placement.clearance_tightest_nm <= 0:
             continue
         for shell in (upper, lower):
@@ -57,7 +57,7 @@ def by_hand(job: Job, kind: Kind) -> list[Placement]:
     """
     place = {s.key: i for i, s in enumerate(job.shells)}
     left = {c.index: list(reversed(c.members)) for c in kind.classes}
-    bore_of = {id(p): bore for bore in kind.bores for p in bore.positions}
+    bore_of = {id(p): bore for bore in kind.seats for p in bore.positions}
     fixed = {id(p.position): p for p in kind.fixed}
     side = 0  # where the thicker halves of this kind go, once decided
     placed = []
@@ -87,7 +87,7 @@ def by_hand(job: Job, kind: Kind) -> list[Placement]:
             _, upper, lower = best
             side = side or (kind.thick(upper, lower) if kind.one_thick_side else 0)
             pair = left[upper.index].pop(), left[lower.index].pop()
-            placed.append(Placement(position, *pair, job.rules.limits_at))
+            placed.append(kind.place(position, *pair))
     return placed
 
 

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from fitmatch.fit.guards import Guards
 from fitmatch.parts import Job, Placement, Position, Shell, marks_agree, room, tightest_room
 
 
@@ -43,11 +44,15 @@ class Rack:
 class Bore:
     """Positions that are interchangeable: same room, target, limits and demands. A position with a lock stands alone.
 
+    The limits are those compared with, a guard included. Where a guard differs from pair to pair, because shells were
+    measured in different ways, the same positions come as several bores of one `seat`, each with its own shells.
+
     Wall sums from `inside_low` to `inside_high` give a clearance inside the limits; sums up to `sum_high` leave any
     clearance at all; a sum above `not_below` is below min.
     """
 
     index: int
+    seat: int
     positions: list[Position]
     room_nm: int
     tightest_nm: int
@@ -110,6 +115,7 @@ class Kind:
         self._family = job.fits[kind].family
         self._bore_marks = [job.shell_columns.index(column) for column in job.rules.same_in_bore]
         self._racks: dict[tuple[str, tuple[str, ...]], Rack] = {}
+        self._guards = Guards(job)
 
         by_key = {shell.key: shell for shell in job.shells}
         locks = {lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
@@ -123,24 +129,28 @@ class Kind:
             if shell.key in locks:
                 self._locked[shell.key] = self._new_class(shell)
                 continue
-            signature = (shell.half, shell.wall_nm, shell.marks, shell.family)
+            signature = (shell.half, shell.wall_nm, shell.marks, shell.family, self._guards.way(shell))
             if signature not in known:
                 known[signature] = self._new_class(shell)
             else:
                 known[signature].members.append(shell)
         self._free = list(known.values())
 
-        self.bores: list[Bore] = []
+        self.bores: list[Bore] = []  # what pairs are sought for
+        self.seats: list[Bore] = []  # one for each seat, with all its shells and the widest of its limits
         self.fixed: list[Placement] = []  # locked in both halves: nothing to choose
         alike: dict[tuple[object, ...], Bore] = {}
         # Measured, and the bore not refused; in file order.
         self.positions = [p for p in job.positions if p.kind == kind and ready(p, by_key) and not bore_refused(job, p)]
         for position in self.positions:
             if position.upper is not None and position.lower is not None:
-                placement = Placement(position, by_key[position.upper], by_key[position.lower], job.rules.limits_at)
+                placement = self.place(position, by_key[position.upper], by_key[position.lower])
                 if placement.clearance_tightest_nm > 0:
                     self.fixed.append(placement)
                 continue
+            upper = self._rack("upper", position.wants_upper, position.upper)
+            lower = self._rack("lower", position.wants_lower, position.lower)
+            margins = self._margins(position, upper, lower)
             what = (
                 room(position),
                 tightest_room(position, job.rules.limits_at),
@@ -151,11 +161,16 @@ class Kind:
                 position.wants_lower,
                 position.upper,
                 position.lower,
+                tuple(margins.values()),
             )
             if what not in alike:
-                alike[what] = self._new_bore(position, job.rules.limits_at)
+                alike[what] = self._new_seat(position, upper, lower, margins)
             else:
                 alike[what].positions.append(position)
+
+    def place(self, position: Position, upper: Shell, lower: Shell) -> Placement:
+        """These two shells in this position, judged by its limits as the guard draws them in for this pair."""
+        return Placement(position, upper, lower, self._rules.limits_at, self._guards.margin(position, upper, lower))
 
     @property
     def one_thick_side(self) -> bool:
@@ -279,21 +294,51 @@ class Kind:
         self.classes.append(new)
         return new
 
-    def _new_bore(self, position: Position, limits_at: str) -> Bore:
-        assert position.target_nm is not None
-        new = Bore(
-            index=len(self.bores),
-            positions=[position],
-            room_nm=room(position),
-            tightest_nm=tightest_room(position, limits_at),
-            target_nm=position.target_nm,
-            min_nm=position.min_nm,
-            max_nm=position.max_nm,
-            upper=self._rack("upper", position.wants_upper, position.upper),
-            lower=self._rack("lower", position.wants_lower, position.lower),
-        )
-        self.bores.append(new)
-        return new
+    def _margins(self, position: Position, upper: Rack, lower: Rack) -> dict[tuple[object, object], int]:
+        """The margin for each way in which two halves of this position may have been measured."""
+        if not self._guards.on:
+            return {(None, None): 0}
+        ways = [
+            list({self._guards.way(c.members[0]): c.members[0] for c in r.classes}.values()) for r in (upper, lower)
+        ]
+        return {
+            (self._guards.way(u), self._guards.way(v)): self._guards.margin(position, u, v)
+            for u in ways[0]
+            for v in ways[1]
+        }
+
+    def _new_seat(
+        self, position: Position, upper: Rack, lower: Rack, margins: dict[tuple[object, object], int]
+    ) -> Bore:
+        def bore(index: int, upper: Rack, lower: Rack, margin: int) -> Bore:
+            assert position.target_nm is not None
+            return Bore(
+                index=index,
+                seat=len(self.seats),
+                positions=positions,
+                room_nm=room(position),
+                tightest_nm=tightest_room(position, self._rules.limits_at),
+                target_nm=position.target_nm,
+                min_nm=None if position.min_nm is None else position.min_nm + margin,
+                max_nm=None if position.max_nm is None else position.max_nm - margin,
+                upper=upper,
+                lower=lower,
+            )
+
+        positions = [position]
+        seat = bore(len(self.bores), upper, lower, min(margins.values(), default=0))
+        if len(set(margins.values())) <= 1:
+            self.bores.append(seat)
+        else:
+            for (way_up, way_low), margin in margins.items():
+                racks = self._of_way(upper, way_up), self._of_way(lower, way_low)
+                self.bores.append(bore(len(self.bores), *racks, margin))
+        self.seats.append(seat)
+        return seat
+
+    def _of_way(self, rack: Rack, way: object) -> Rack:
+        classes = [c for c in rack.classes if self._guards.way(c.members[0]) == way]
+        return Rack(classes, [c.wall_nm for c in classes])
 
     def _rack(self, side: str, wants: tuple[str, ...], lock: tuple[str, str] | None) -> Rack:
         if lock is not None:

@@ -6,6 +6,7 @@ production.
 
 from collections import Counter
 from collections.abc import Iterator
+from math import ceil
 
 from fitmatch.fit.candidates import bore_refused
 from fitmatch.parts import HALVES, SIDES, Job, KindFigures, Placement, Plan, Position, Shell, Status, marks_agree
@@ -94,8 +95,9 @@ def _never(job: Job, placement: Placement) -> Iterator[str]:
         tightest = position.housing_bore.smallest_nm - position.journal.largest_nm - walls + position.seating_nm
     if tightest <= 0:
         yield "there is no clearance"
-    within = (position.min_nm is None or tightest >= position.min_nm) and (
-        position.max_nm is None or clearance <= position.max_nm
+    margin = _margin(job, placement)
+    within = (position.min_nm is None or tightest >= position.min_nm + margin) and (
+        position.max_nm is None or clearance <= position.max_nm - margin
     )
     if (placement.clearance_nm, placement.clearance_tightest_nm) != (clearance, tightest):
         yield "the clearance does not follow from the readings"
@@ -164,17 +166,18 @@ def _figures(plan: Plan) -> Iterator[str]:
     for kind in plan.job.kinds:
         placements = [p for p in plan.placements if p.position.kind == kind]
         figures = plan.figures.get(kind)
-        if figures is None or figures != _worked_out(placements):
+        if figures is None or figures != _worked_out(plan.job, placements):
             yield f"the figures of {kind} do not follow from its clearances"
 
 
-def _worked_out(placements: list[Placement]) -> KindFigures:
+def _worked_out(job: Job, placements: list[Placement]) -> KindFigures:
     below, above, deviations, clearances = [], [], [], []
     for p in placements:
         position = p.position
         assert position.target_nm is not None
-        short = 0 if position.min_nm is None else position.min_nm - p.clearance_tightest_nm
-        over = 0 if position.max_nm is None else p.clearance_nm - position.max_nm
+        margin = _margin(job, p)
+        short = 0 if position.min_nm is None else position.min_nm + margin - p.clearance_tightest_nm
+        over = 0 if position.max_nm is None else p.clearance_nm - (position.max_nm - margin)
         below += [short] if short > 0 else []
         above += [over] if over > 0 else []
         if short <= 0 and over <= 0 and not (position.upper is not None and position.lower is not None):
@@ -198,6 +201,16 @@ def _worked_out(placements: list[Placement]) -> KindFigures:
         mean_clearance_nm=mean,
         boxes=len({p.upper.box for p in placements} | {p.lower.box for p in placements}),
     )
+
+
+def _margin(job: Job, placement: Placement) -> int:
+    """How far the guard draws the limits of this pair in, from its readings."""
+    if not job.rules.guard:
+        return 0
+    from fitmatch.gauging.uncertainty import uncertainty_of
+
+    found = uncertainty_of(job, placement.position, placement.upper.measured_as, placement.lower.measured_as)
+    return 0 if found is None else ceil(job.rules.guard * found.expanded_nm)
 
 
 def _words(plan: Plan) -> Iterator[str]:

@@ -4,6 +4,7 @@
 too tight first; 2 quality, by strategy; 3 ties: the largest total clearance, then the smallest total wall difference.
 """
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from fitmatch.fit.boxsets import BoxSets
@@ -57,15 +58,19 @@ def _bound(search: Search, bound: int | None) -> int | None:
     """What the level in work cannot be better than: as proven, else what is plain without any proof."""
     kind = search.kind
     if search.level == INSIDE:
-        able = sum(b.count for b in kind.bores if kind.smallest_sum(b, b.inside_low, b.inside_high) is not None)
+        able = _able(b for b in kind.bores if kind.smallest_sum(b, b.inside_low, b.inside_high) is not None)
         return able if bound is None else min(able, -bound)
     if search.level == FILLED:
-        able = sum(b.count for b in kind.bores if kind.smallest_sum(b, 0, b.sum_high) is not None)
+        able = _able(b for b in kind.bores if kind.smallest_sum(b, 0, b.sum_high) is not None)
         return able if bound is None else min(able, -bound)
     if search.level == CLEARANCE:
         return None if bound is None else -bound
     least = search.least_worst if search.level == WORST else 0
     return least if bound is None else max(least, bound)
+
+
+def _able(bores: Iterable[Bore]) -> int:
+    return sum(b.count for b in {b.seat: b for b in bores}.values())
 
 
 # --- levels 0 and 1 ---
@@ -80,7 +85,6 @@ def _fill_all(search: Search, within: int | None = None) -> bool:
     kind = search.kind
     search.level = INSIDE
     own_best: dict[Bore, int] = {}
-    outside: list[Pair] = []
     widest = 0
     for bore in kind.bores:
         over = kind.smallest_sum(bore, max(bore.ideal, bore.inside_low), bore.inside_high)
@@ -91,15 +95,14 @@ def _fill_all(search: Search, within: int | None = None) -> bool:
             first = kind.smallest_sum(bore, bore.inside_low, bore.inside_high)
             last = kind.largest_sum(bore, bore.inside_low, bore.inside_high)
             widest = max(widest, *(abs(s - bore.ideal) for s in (first, last) if s is not None))
-            continue
-        least_bad = kind.largest_sum(bore, 0, bore.not_below)
-        if least_bad is None:
-            least_bad = kind.smallest_sum(bore, bore.not_below + 1, bore.sum_high)
-        if least_bad is not None:
-            outside.extend(kind.pairs(bore, least_bad, least_bad))
+    able = {bore.seat for bore in own_best}
+    outside = _least_bad(kind, [bore for bore in kind.bores if bore.seat not in able])
+    bests: dict[int, int] = {}
+    for bore, best in own_best.items():
+        bests[bore.seat] = min(best, bests.get(bore.seat, best))
 
     search.own_best, search.outside = own_best, outside
-    search.least_worst = window = max(own_best.values(), default=0)
+    search.least_worst = window = max(bests.values(), default=0)
     if within is not None:
         if window > within:
             return False
@@ -111,6 +114,22 @@ def _fill_all(search: Search, within: int | None = None) -> bool:
         search.least_worst = window + 1
         window = min(2 * window + 1_000, widest)
     return True
+
+
+def _least_bad(kind: Kind, bores: list[Bore]) -> list[Pair]:
+    """The pairs that are each seat's least bad choice, where none lies inside its limits."""
+    found: dict[int, list[Pair]] = {}
+    for bore in bores:
+        walls = kind.largest_sum(bore, 0, bore.not_below)
+        if walls is None:
+            walls = kind.smallest_sum(bore, bore.not_below + 1, bore.sum_high)
+        if walls is not None:
+            found.setdefault(bore.seat, []).extend(kind.pairs(bore, walls, walls))
+    return [p for pairs in found.values() for p in pairs if _badness(p) == min(map(_badness, pairs))]
+
+
+def _badness(pair: Pair) -> tuple[int, int, int]:
+    return pair.below, pair.shortfall_nm, pair.excess_nm
 
 
 def _fill_within(search: Search, window: int) -> bool:
@@ -151,7 +170,7 @@ def _fill_most(search: Search) -> None:
     search.minimise(BELOW, lambda p: p.below)
     search.minimise(SHORTFALL, lambda p: p.shortfall_nm)
     search.minimise(EXCESS, lambda p: p.excess_nm)
-    if sum(search.choice.values()) == sum(bore.count for bore in kind.bores):
+    if sum(search.choice.values()) == _able(kind.bores):
         search.require_full()
 
 

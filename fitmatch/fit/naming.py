@@ -5,22 +5,21 @@ Both halves of a bore from one box where the chosen walls allow, then few boxes,
 
 from collections import Counter
 
-from fitmatch.fit.candidates import Pair, ShellClass
+from fitmatch.fit.candidates import Kind, Pair, ShellClass
 from fitmatch.fit.search import Choice
 from fitmatch.naturalorder import natural
 from fitmatch.parts import Job, Placement, Shell
 
 
-def name_shells(job: Job, choice: Choice) -> list[Placement]:
+def name_shells(job: Job, kind: Kind, choice: Choice) -> list[Placement]:
     """Give every chosen pair a position and two shells."""
     bores: dict[int, list[Pair]] = {}
-    for pair in sorted(choice, key=lambda p: (p.bore.index, p.upper.wall_nm, p.upper.index, p.lower.index)):
-        bores.setdefault(pair.bore.index, []).extend([pair] * choice[pair])
+    for pair in sorted(choice, key=lambda p: (p.bore.seat, p.upper.wall_nm, p.upper.index, p.lower.index)):
+        bores.setdefault(pair.bore.seat, []).extend([pair] * choice[pair])
     order = {position.name: i for i, position in enumerate(job.positions)}
     seats = [seat for pairs in bores.values() for seat in zip(pairs[0].bore.positions, pairs, strict=False)]
     seats.sort(key=lambda seat: order[seat[0].name])
 
-    limits_at = job.rules.limits_at
     stock = _Stock({c.index: c for _, p in seats for c in (p.upper, p.lower)})
     placed: dict[int, Placement] = {}
     single: list[int] = []
@@ -29,11 +28,11 @@ def name_shells(job: Job, choice: Choice) -> list[Placement]:
         if box is None:
             single.append(at)
         else:
-            placed[at] = Placement(position, stock.take(pair.upper, box), stock.take(pair.lower, box), limits_at)
+            placed[at] = kind.place(position, stock.take(pair.upper, box), stock.take(pair.lower, box))
     for at in single:
         position, pair = seats[at]
         upper = stock.take(pair.upper, stock.box_with(pair.upper))
-        placed[at] = Placement(position, upper, stock.take(pair.lower, stock.box_with(pair.lower)), limits_at)
+        placed[at] = kind.place(position, upper, stock.take(pair.lower, stock.box_with(pair.lower)))
     return [placed[at] for at in range(len(seats))]
 
 

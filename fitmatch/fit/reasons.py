@@ -23,7 +23,7 @@ class Reasons:
     def __init__(self, job: Job, kind: Kind) -> None:
         self._job = job
         self._kind = kind
-        self._bores = {id(p): bore for bore in kind.bores for p in bore.positions}
+        self._bores = {id(p): bore for bore in kind.seats for p in bore.positions}
         self._relaxed: dict[tuple[str, ...], Kind] = {}
 
     def why(self, position: Position) -> str:
@@ -56,7 +56,7 @@ class Reasons:
     def _locked_pair(self, position: Position) -> str:
         known = {s.key: s for s in self._job.shells}
         upper, lower = (known[lock] for lock in (position.upper, position.lower) if lock is not None)
-        pair = Placement(position, upper, lower, self._job.rules.limits_at)
+        pair = self._kind.place(position, upper, lower)
         (clearance,) = sizes(self._job.unit, [pair.clearance_tightest_nm])
         if pair.clearance_tightest_nm <= 0:
             return f"its locked shells {_name(upper)} and {_name(lower)} leave no clearance ({clearance})"
@@ -149,12 +149,12 @@ class Reasons:
                     job = off(job)
             self._relaxed[tuple(rules)] = Kind(job, self._kind.name)
         kind = self._relaxed[tuple(rules)]
-        bore = next(b for b in kind.bores if any(p.name == position.name for p in b.positions))
+        bore = next(b for b in kind.seats if any(p.name == position.name for p in b.positions))
         return kind.smallest_sum(bore, bore.inside_low, bore.inside_high) is not None
 
     def _shortage(self, bore: Bore) -> str:
         """Where there are more seats than halves for them; empty where there are enough."""
-        position, bores = bore.positions[0], self._kind.bores
+        position, bores = bore.positions[0], self._kind.seats
         found = []
         for side in SIDES:
             if getattr(position, side) is not None:

@@ -114,7 +114,7 @@ class Search:
 
     def feasible(self, field: list[Pair]) -> Choice | None:
         """A plan from these pairs within all limits, or None where there is none; raises Stopped."""
-        if self.must_fill and len({p.bore.index for p in field}) < self._to_fill:
+        if self.must_fill and len({p.bore.seat for p in field}) < self._to_fill:
             return None
         model = _Model(self, field)
         # A relaxation that comes out whole is a plan, at a fraction of the cost of a search.
@@ -140,7 +140,7 @@ class Search:
         self.must_fill = True
         cost = model.cost(lambda _: -1)
         relaxed = relax(model.program, cost, self.stop)
-        seats = sum(bore.count for bore in {p.bore.index: p.bore for p in field}.values())
+        seats = sum(bore.count for bore in {p.bore.seat: p.bore for p in field}.values())
         return relaxed is not None and exact_bound(model.program, cost, relaxed.multipliers).least > -seats
 
     def within(self, radius: int, narrow: int | None = None) -> list[Pair]:
@@ -155,17 +155,20 @@ class Search:
     def affordable(self, radius: int, total: int) -> list[Pair]:
         """The pairs within `radius` that a plan with all bores at their best can use whose sum of squares is at most
         `total`: the other bores cost at least their own bests."""
-        least = sum(bore.count * best**2 for bore, best in self.own_best.items())
-        found = list(self.outside)
+        bests: dict[int, tuple[int, int]] = {}
         for bore, best in self.own_best.items():
-            reach = min(radius, isqrt(max(0, total - least + best**2)))
+            bests[bore.seat] = (bore.count, min(best, bests.get(bore.seat, (0, best))[1]))
+        least = sum(count * best**2 for count, best in bests.values())
+        found = list(self.outside)
+        for bore in self.own_best:
+            reach = min(radius, isqrt(max(0, total - least + bests[bore.seat][1] ** 2)))
             found.extend(self.kind.within(bore, -reach, reach))
         return found
 
     def require_full(self) -> None:
         """From here on every bore that has a pair in the fields is filled wholly."""
         self.must_fill = True
-        self._to_fill = len({p.bore.index for field in self.fields for p in field})
+        self._to_fill = len({p.bore.seat for field in self.fields for p in field})
 
     # --- details ---
 
@@ -193,7 +196,7 @@ class Search:
         best: dict[int, int] = {}
         for p in field:
             value = abs(p.deviation_nm) if p.inside else 0
-            best[p.bore.index] = min(best.get(p.bore.index, value), value)
+            best[p.bore.seat] = min(best.get(p.bore.seat, value), value)
         return max(best.values(), default=0)
 
     def _minimise_in(self, field: list[Pair], measure: Measure, cutoff: int) -> tuple[int, list[Pair]] | None:
@@ -201,7 +204,7 @@ class Search:
         mine = self.choice.keys() <= set(field)
         cheapest = self._cheapest(field, measure)
         if mine and self.must_fill and sum(p.bore.count * measure(p) for p in cheapest.values()) == cutoff:
-            return cutoff, [p for p in field if measure(p) == measure(cheapest[p.bore.index])]
+            return cutoff, [p for p in field if measure(p) == measure(cheapest[p.bore.seat])]
         model = _Model(self, field)
         cost = model.cost(measure)
         scale = gcd(*cost) or 1
@@ -243,8 +246,8 @@ class Search:
         best: dict[int, Pair] = {}
         if self.must_fill:
             for p in field:
-                if p.bore.index not in best or measure(p) < measure(best[p.bore.index]):
-                    best[p.bore.index] = p
+                if p.bore.seat not in best or measure(p) < measure(best[p.bore.seat]):
+                    best[p.bore.seat] = p
         return best
 
     def _spread(self, sources: "list[tuple[Source, int]]") -> int:
@@ -290,8 +293,11 @@ class Source:
         self._kind = kind
         self._outside = outside
         self._bores = bores
-        self._values = {b.index: sorted(kind.deviations(b)) for b in bores}
-        self._counts = {b.index: b.count for b in bores}
+        values: dict[int, set[int]] = {}
+        for bore in bores:
+            values.setdefault(bore.seat, set()).update(kind.deviations(bore))
+        self._values = {seat: sorted(found) for seat, found in values.items()}
+        self._counts = {b.seat: b.count for b in bores}
 
     def least_widths(self, wanted: int) -> Iterator[tuple[int, int]]:
         """For every deviation that a window may begin with, the least width that reaches `wanted` positions, each
@@ -327,8 +333,8 @@ class _Listed(Source):
         self._counts = {}
         for p in field:
             if p.inside:
-                values.setdefault(p.bore.index, set()).add(p.deviation_nm)
-                self._counts[p.bore.index] = p.bore.count
+                values.setdefault(p.bore.seat, set()).add(p.deviation_nm)
+                self._counts[p.bore.seat] = p.bore.count
         self._values = {index: sorted(found) for index, found in values.items()}
 
     def pairs(self, low: int, high: int) -> list[Pair]:
@@ -342,24 +348,24 @@ class _Model:
     def __init__(self, search: Search, field: list[Pair]) -> None:
         self.program = program = Program()
         self._field = field
-        by_bore: dict[int, list[int]] = {}
+        by_seat: dict[int, list[int]] = {}
         use: dict[int, list[tuple[int, int]]] = {}
         for j, p in enumerate(field):
             twice = p.upper is p.lower
             program.variable(min(p.bore.count, p.upper.count // 2 if twice else min(p.upper.count, p.lower.count)))
-            by_bore.setdefault(p.bore.index, []).append(j)
+            by_seat.setdefault(p.bore.seat, []).append(j)
             use.setdefault(p.upper.index, []).append((j, 2 if twice else 1))
             if not twice:
                 use.setdefault(p.lower.index, []).append((j, 1))
 
-        for columns in by_bore.values():
+        for columns in by_seat.values():
             count = field[columns[0]].bore.count
             program.row([(j, 1) for j in columns], count if search.must_fill else None, count)
 
         classes = search.kind.classes
         for index, terms in use.items():
             # Where the bores that can use a class are no more than its shells, the row could never bind.
-            users = {field[j].bore.index: field[j].bore.count for j, _ in terms}
+            users = {field[j].bore.seat: field[j].bore.count for j, _ in terms}
             if sum(users.values()) * max(a for _, a in terms) > classes[index].count:
                 program.row(terms, None, classes[index].count)
 
@@ -369,7 +375,7 @@ class _Model:
 
         if search.kind.one_thick_side:
             side = program.variable(1)
-            for columns in by_bore.values():
+            for columns in by_seat.values():
                 count = field[columns[0]].bore.count
                 upper = [(j, 1) for j in columns if field[j].thick > 0]
                 lower = [(j, 1) for j in columns if field[j].thick < 0]
