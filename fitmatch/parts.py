@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT, round_half_even
 from fitmatch.measuring import MeasuredAs, Measuring
@@ -331,6 +331,17 @@ class Baseline:
     rules_broken: int = 0
 
 
+class Worth(NamedTuple):
+    """What to expect of one kind of a plan once the errors of its readings are counted in: the mean worst deviation and
+    spread over that many draws. `by_hand`: how its worst deviation stands against the plan by hand on the same draws,
+    "better", "worse" or "equal within measurement"; None where the two do not count the same number of positions."""
+
+    trials: int
+    worst_deviation_nm: float
+    spread_nm: float
+    by_hand: str | None
+
+
 @dataclass(frozen=True, slots=True)
 class Plan:
     """The answer for one job."""
@@ -347,6 +358,7 @@ class Plan:
     flags: tuple[Flag, ...] = ()
     baselines: Mapping[str, Mapping[str, Baseline]] = field(default_factory=dict)
     slack_nm: int = 0
+    worth: Mapping[str, Worth] = field(default_factory=dict)  # of kinds whose uncertainty is known
 
     @property
     def unmeasured_positions(self) -> tuple[Position, ...]:

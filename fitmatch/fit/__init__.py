@@ -10,8 +10,9 @@ from fitmatch.fit.levels import KEEP_SETS_SLACK_NM, STRATEGIES, prove
 from fitmatch.fit.naming import name_shells
 from fitmatch.fit.reasons import Reasons, flags
 from fitmatch.fit.stopping import Stop
+from fitmatch.fit.worth import worth
 from fitmatch.naturalorder import natural
-from fitmatch.parts import Baseline, Flag, Job, Placement, Plan, Proof, Shell, Status, Unfilled, figures_of
+from fitmatch.parts import Baseline, Flag, Job, Placement, Plan, Proof, Shell, Status, Unfilled, Worth, figures_of
 
 __all__ = ["STRATEGIES", "Stop", "assign"]
 
@@ -41,6 +42,7 @@ def assign(
 
     placements: list[Placement] = []
     proofs: dict[str, Proof] = {}
+    worths: dict[str, Worth] = {}
     reasons: dict[str, Reasons] = {}
     baselines: dict[str, dict[str, Baseline]] = {"as-boxed": {}, "by-hand": {}}
     for name in job.kinds:
@@ -55,6 +57,9 @@ def assign(
         if not proven.proof.proven:  # stopped so early that a careful builder may be ahead
             best = min(best, handmade, key=_levels_0_and_1)
         placements += best
+        expected = worth(job, best, handmade)
+        if expected is not None:
+            worths[name] = expected
 
     order = {p.name: i for i, p in enumerate(job.positions)}
     placements.sort(key=lambda p: order[p.position.name])
@@ -80,6 +85,7 @@ def assign(
         flags=(*flags(job, placements, lambda p: reasons[p.kind].why(p)), *_form_flags(job, placements)),
         baselines=baselines,
         slack_nm=slack_nm,
+        worth=worths,
     )
     check(plan)
     return plan

@@ -6,7 +6,7 @@ from fitmatch import __version__
 from fitmatch.measuring import DIAMETERS, MeasuredAs
 from fitmatch.parts import Baseline, KindFigures, Placement, Plan, Proof, Shell, Size
 from fitmatch.report.certainty import Certainty
-from fitmatch.report.emit import Number, Value, area, document, half_length, length
+from fitmatch.report.emit import Number, Value, area, document, half_length, length, two_digits
 from fitmatch.report.facts import clearance_over_coating, clearance_to_metal, is_coated, unmeasured_shells
 from fitmatch.report.levels import LEVELS, Worth
 
@@ -38,7 +38,10 @@ def plan_document(plan: Plan, unit: str) -> str:
             "flags": [{"position": f.position, "code": f.code, "text": f.text} for f in plan.flags],
             "doubts": [],
             "kinds": {
-                kind: _figures(figures, unit) | _proof(plan.proofs.get(kind, Proof()), unit) | _joint(certainty, kind)
+                kind: _figures(figures, unit)
+                | _proof(plan.proofs.get(kind, Proof()), unit)
+                | _joint(certainty, kind)
+                | _worth(plan, kind, unit)
                 for kind, figures in plan.figures.items()
             },
             "baselines": {
@@ -141,6 +144,21 @@ def _taken_off(how: MeasuredAs | None, unit: str) -> dict[str, Value]:
 
 def _joint(certainty: Certainty, kind: str) -> dict[str, Value]:
     return {"joint_chance": _chance(certainty.joint_chance(kind))} if certainty.known else {}
+
+
+def _worth(plan: Plan, kind: str, unit: str) -> dict[str, Value]:
+    """Expected true figures, two significant digits."""
+    if kind not in plan.worth:
+        return {}
+    worth = plan.worth[kind]
+    return {
+        "expected": {
+            "worst_deviation": two_digits(worth.worst_deviation_nm, unit),
+            "spread": two_digits(worth.spread_nm, unit),
+            "trials": worth.trials,
+            "against_by_hand": worth.by_hand,
+        }
+    }
 
 
 def _chance(chance: float | None) -> Number | None:

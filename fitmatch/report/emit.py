@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
+from decimal import Decimal
 from typing import TypeAlias
 
 from fitmatch.lengths import NM_PER_UNIT, exact, round_half_even
@@ -18,6 +19,11 @@ Value: TypeAlias = "str | int | bool | Mapping[str, Value] | Sequence[Value] | N
 
 def length(nm: int | None, unit: str) -> Number | None:
     return None if nm is None else Number(exact(2 * nm, unit))
+
+
+def two_digits(nm: float, unit: str) -> Number:
+    """An expected figure to two significant digits, never in exponent form."""
+    return Number(f"{Decimal(f'{nm / NM_PER_UNIT[unit]:.2g}'):f}")
 
 
 def half_length(twice_nm: int, unit: str) -> Number:

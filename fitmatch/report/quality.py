@@ -1,7 +1,7 @@
 """The part of the text report that says how good the answer is, next to two other ways of choosing."""
 
 from fitmatch.naturalorder import natural
-from fitmatch.parts import KindFigures, Plan, Proof
+from fitmatch.parts import KindFigures, Plan, Proof, Worth
 from fitmatch.report.layout import Column, clean, paragraph, table
 from fitmatch.report.levels import in_words
 from fitmatch.report.scale import Scale
@@ -63,11 +63,26 @@ def _kind(plan: Plan, kind: str, figures: KindFigures, scale: Scale) -> list[str
             Column("rules\nbroken", [broken for _, _, broken in named]),
         ]
     )
+    if kind in plan.worth:
+        lines += paragraph(_worth(plan.worth[kind], figures, scale))
     if figures.filled:
         lines += paragraph(", ".join(_boxes(plan, kind)) + ".", first="Drawn from: ")
     if figures.counted != figures.filled:
         lines += paragraph("Worst, spread and mean are over the counted: inside the limits, not locked in both halves.")
     return lines
+
+
+def _worth(worth: Worth, figures: KindFigures, scale: Scale) -> str:
+    """The expected true figures beside the calculated ones."""
+    text = (
+        f"With the errors of these readings expect, on average, {scale.two_digits(worth.worst_deviation_nm)} "
+        f"{scale.step} worst off and a spread of {scale.two_digits(worth.spread_nm)} (calculated "
+        f"{_steps(figures.worst_deviation_nm, scale)} and {_steps(figures.spread_nm, scale)}: the search favours readings "
+        f"whose errors cancel; {worth.trials} draws)."
+    )
+    if worth.by_hand is not None:
+        text += f" Against by-hand its worst deviation is {worth.by_hand}."
+    return text
 
 
 def _boxes(plan: Plan, kind: str) -> list[str]:

@@ -44,6 +44,10 @@ class Scale:
             places += 1
         return fixed(nm, self.step, places)
 
+    def two_digits(self, nm: float) -> str:
+        """Steps of an expected figure to two significant digits; more would only look exact."""
+        return f"{float(f'{nm / NM_PER_UNIT[self.step]:.2g}'):g}"
+
     def axis(self, twice_nm: int) -> str:
         return fixed(round_half_even(twice_nm, 2), self.step, _AXIS_DECIMALS[self.unit], sign=True)
 
