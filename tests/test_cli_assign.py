@@ -2,10 +2,13 @@
 
 import csv
 import json
+import logging
 import os
+import random
 import signal
 import subprocess
 import sys
+import time
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -17,6 +20,7 @@ import pytest
 import fitmatch
 from fitmatch.cli import main
 from fitmatch.problems import FaultInFitmatch
+from fitmatch.report.levels import LEVELS
 
 SCHEMA = jsonschema.Draft202012Validator(
     json.loads((Path(fitmatch.__file__).parent / "report" / "assignment.schema.json").read_text(encoding="utf-8"))
@@ -45,6 +49,25 @@ def written(folder: Path, *, toml: str = JOB_TOML, positions: str = POSITIONS, s
     (folder / "positions.csv").write_text(positions, encoding="utf-8")
     (folder / "shells" / "box-1.csv").write_text(shells, encoding="utf-8")
     return folder
+
+
+def large(folder: Path) -> Path:
+    """Readings to the nanometre, 24 positions, 240 shells of each half, and two positions that none of them fits and
+    that want the same ones: the proof takes minutes."""
+    chance = random.Random(1)
+    offs = [200_000, 200_000, *(chance.randint(-8_000, 8_000) for _ in range(22))]
+    bores = [f"R{i},rod,45,{(48_050_000 + off) / 1e6:.6f}\n" for i, off in enumerate(offs, 1)]
+    shells = [
+        f"{half[0]}{i},rod,{half},{(1_500_000 + chance.randint(-8_000, 8_000)) / 1e6:.6f}\n"
+        for half in ("upper", "lower")
+        for i in range(1, 241)
+    ]
+    return written(
+        folder,
+        toml='title = "Large"\nunit = "mm"\n[fit.rod]\ntarget = 0.050\nmin = 0.040\nmax = 0.060\n',
+        positions="".join(["position,kind,journal,housing_bore\n", *bores]),
+        shells="".join(["shell,kind,half,wall\n", *shells]),
+    )
 
 
 class Ran:
@@ -77,7 +100,7 @@ def test_a_position_out_of_limits_gives_status_1(tmp_path: Path, capsys: pytest.
     assert ran.status == 1
     assert any(line.startswith("R2 ") and line.endswith("NOT TO BE ASSEMBLED") for line in ran.out.splitlines())
     flat = " ".join(ran.out.split())
-    assert flat.count("needs walls") == 1 and "of 0.00180 in; needs walls totalling" in flat
+    assert flat.count("needs walls") == flat.count("too thick") == 1 and "R2 (rod): needs walls totalling" in flat
 
 
 def test_too_few_shells_give_status_1(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -199,6 +222,24 @@ def test_debug_tells_times(job: Path, capsys: pytest.CaptureFixture[str]) -> Non
     assert "loading the solver" in ran.err and "rod: proven True" in ran.err
 
 
+def test_debug_tells_the_steps_of_the_proof(
+    job: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What the solver logs stands on standard error with `--debug`, as it happens, and nowhere without."""
+    from fitmatch.fit import assign
+
+    def talking(*args: Any, **options: Any) -> Any:
+        logging.getLogger("fitmatch.fit").debug("spread is 3")
+        return assign(*args, **options)
+
+    monkeypatch.setattr("fitmatch.fit.assign", talking)
+    assert "spread is 3\n" not in Ran(capsys, "assign", job).err
+    for _ in range(2):
+        ran = Ran(capsys, "assign", job, "--debug")
+        assert ran.err.count("spread is 3\n") == 1 and ran.err.index("spread is 3") < ran.err.index("reading ")
+    assert "spread is 3\n" not in Ran(capsys, "assign", job).err
+
+
 def test_slack_is_read_in_the_unit_of_the_job(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A plain slack is in the job's unit, one with a unit of its own in that; `keep-sets` has one by default."""
 
@@ -227,6 +268,37 @@ def test_save_writes_the_document_twice_the_same(job: Path, capsys: pytest.Captu
     assert (job / "assignment.json").read_bytes() == first == document.encode()
     assert json.loads(first)["digest"] == fitmatch.read_job(job).digest != ""
     assert sorted(path.name for path in job.iterdir()) == sorted([*before, "assignment.json"])
+
+
+def test_reasons_come_in_the_unit_that_is_shown(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`--unit` holds for reasons and flags as well, in every form; what is saved stays in the job's unit throughout."""
+    positions = POSITIONS.replace("R2,rod,1.8161", "R2,rod,1.8171") + "R3,rod,1.8161,1.9450\n"
+    toml = JOB_TOML + '[drawing.rod]\nhousing_bore = "1.9400..1.9425"\n'
+    job = written(tmp_path / "tight", positions=positions, toml=toml)
+    document = Ran(capsys, "assign", job, "--json").out
+    assert " in:" in json.loads(document)["unfilled"][0]["why"] and " in:" in json.loads(document)["flags"][0]["text"]
+    for form in ((), ("--json",), ("--csv",)):
+        shown = Ran(capsys, "assign", job, *form, "--unit", "mm", "--save").out
+        assert "um too thick, clearance 0.0" in " ".join(shown.split())
+        assert "tenths" not in shown and "0 in" not in shown and " in:" not in shown
+        assert (job / "assignment.json").read_text(encoding="utf-8") == document
+
+
+def test_the_users_words_stay_on_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A line break inside a quoted cell breaks no line of the report and no row of the table."""
+    job = written(
+        tmp_path / "lines",
+        toml=JOB_TOML + '[drawing.rod]\nhousing_bore = "1.9300..1.9400"\n',
+        positions='position,kind,journal,housing_bore,accept,note\nR1,rod,1.8162,1.9421,"sleeved\nand bored","a\nb"\n',
+        shells=SHELLS.replace("wall\n", "wall,hold,grade\n")
+        .replace("0.06185\n", '0.06185,,"blue\nbatch"\n')
+        .replace("0.0618\n", '0.0618,"dropped\non the floor",\n')
+        .replace("0.0619\n", '0.0619,,"blue\nbatch"\n'),
+    )
+    text = Ran(capsys, "assign", job).out
+    for words in ("accepted: sleeved and bored", "(rod, lower): dropped on the floor", "blue batch"):
+        assert words in text
+    assert Ran(capsys, "assign", job, "--csv").out.count("\n") == 2
 
 
 def test_a_folder_that_cannot_be_written(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -397,6 +469,58 @@ def test_a_time_limit_counts_from_the_start(
     ran = Ran(capsys, "assign", job, "--json", "--time-limit", "5")
     answer = json.loads(ran.out)
     assert (ran.status, answer["status"], len(answer["positions"])) == (1, "unproven", 2)
+
+
+def unproven(output: bytes) -> Any:
+    """The document of an answer that was stopped early: valid, all positions told of, and honest about its proof."""
+    answer = json.loads(output)
+    SCHEMA.validate(answer)
+    kind = answer["kinds"]["rod"]
+    assert (answer["status"], kind["proven"], len(answer["positions"])) == ("unproven", False, 24)
+    assert kind["level"] in LEVELS
+    if kind["level"] == "positions_inside" and kind["bound"] is not None:
+        assert 22 <= kind["bound"] <= 24
+    return answer
+
+
+def test_a_time_limit_stops_a_long_proof(tmp_path: Path) -> None:
+    """A proof of minutes ends soon after its limit, with a plan that is no worse than by hand, unproven, status 1."""
+    job = large(tmp_path / "large")
+    began = time.monotonic()
+    ran = run_process("assign", job, "--json", "--time-limit", "2")
+    assert ran.returncode == 1 and 1.5 < time.monotonic() - began < 20
+    answer = unproven(ran.stdout)
+    assert answer["kinds"]["rod"]["counted"] >= answer["baselines"]["by-hand"]["rod"]["counted"]
+    assert ran.stderr.startswith(b"0 of 1 kind proven in ") and ran.stderr.count(b"\n") == 1
+
+
+def test_a_limit_before_there_is_a_plan_gives_the_one_by_hand(tmp_path: Path) -> None:
+    """A limit that strikes before any plan exists gives the by-hand plan, unproven, also as text."""
+    job = large(tmp_path / "large")
+    ran = run_process("assign", job, "--json", "--time-limit", "0.001")
+    answer = unproven(ran.stdout)
+    by_hand = answer["baselines"]["by-hand"]["rod"]
+    assert ran.returncode == 1 and by_hand.items() - {("rules_broken", 0)} <= answer["kinds"]["rod"].items()
+    text = run_process("assign", job, "--time-limit", "0.001")
+    assert text.returncode == 1
+    assert b"ROD: NOT PROVEN: stopped while proving the positions inside their limits" in text.stdout
+    assert b"Allow more time (--time-limit)" in text.stdout and b"Traceback" not in text.stderr
+
+
+@pytest.mark.parametrize("form", ["--json", "--quiet"])
+def test_ctrl_c_stops_a_long_proof(tmp_path: Path, form: str) -> None:
+    """Ctrl-C in the middle of a long proof prints the best answer so far, unproven, with status 130."""
+    command = [sys.executable, "-m", "fitmatch", "assign", str(large(tmp_path / "large")), form]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        time.sleep(3)
+        assert process.poll() is None
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate(timeout=60)
+    assert process.returncode == 130 and b"Traceback" not in err
+    if form == "--json":
+        unproven(out)
+    else:
+        assert b"ROD: NOT PROVEN: stopped while proving" in out and err == b""
 
 
 def test_a_generous_time_limit_changes_nothing(job: Path, capsys: pytest.CaptureFixture[str]) -> None:

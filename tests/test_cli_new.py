@@ -12,11 +12,11 @@ from fitmatch.cli.new import sample_names
 
 
 def with_limits(folder: Path, *, unit: str = "in") -> Path:
-    """Do what the remarks in job.toml ask for: figures in place of the dots, the mark of a remark away."""
+    """Do what the remarks in job.toml ask for: figures in place of the dots."""
     path = folder / "job.toml"
     text = path.read_text(encoding="utf-8")
     for key, figure in (("min", "0.0018"), ("max", "0.0028")) if unit == "in" else (("min", "0.046"), ("max", "0.07")):
-        text = re.sub(rf"^# {key}( *)= \.\.\.", rf"{key}\1= {figure}", text, flags=re.MULTILINE)
+        text = re.sub(rf'^{key}( *)= "\.\.\."', rf"{key}\1= {figure}", text, flags=re.MULTILINE)
     path.write_text(text, encoding="utf-8")
     return folder
 

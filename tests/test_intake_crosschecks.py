@@ -109,7 +109,8 @@ def test_a_position_without_a_target(tmp_path: Path) -> None:
         "R1,rod,1.8162,1.9421,0.0022,,\nR2,rod,1.8162,1.9421,,0.002,\n"
     )
     assert mistakes(write_job(tmp_path, 'unit = "in"\n[fit.rod]\n', positions)) == [
-        "job.toml:2: fit.rod: nothing gives a target to position R2; write target, target_ratio, or both min and max"
+        "job.toml:2: fit.rod: nothing gives a target to position R2; "
+        "write the engine maker's min and max, target or target_ratio"
     ]
 
 

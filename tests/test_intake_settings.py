@@ -163,7 +163,7 @@ def test_without_a_unit_job_toml_is_still_checked(tmp_path: Path) -> None:
         'job.toml: unit: is missing; write unit = "in" or unit = "mm"',
         "job.toml:3: fit.rod.min: `x` is not a number; write digits with a decimal point, such as 1.8162",
         "job.toml:4: fit.rod.foo: no such key; the nearest is `fit.rod.min`",
-        "job.toml:5: fit.main: nothing gives a target; write target, target_ratio, or both min and max",
+        "job.toml:5: fit.main: nothing gives a target; write the engine maker's min and max, target or target_ratio",
     ]
 
 
@@ -226,7 +226,7 @@ def test_targets_and_limits(tmp_path: Path) -> None:
         "job.toml:8: fit.rod.target_ratio: stands beside target; keep one of the two"
     ]
     assert told(tmp_path, 'unit = "in"\n[fit.rod]\nmin = 0.002\n') == [
-        "job.toml:2: fit.rod: nothing gives a target; write target, target_ratio, or both min and max"
+        "job.toml:2: fit.rod: nothing gives a target; write the engine maker's min and max, target or target_ratio"
     ]
     assert told(tmp_path, 'unit = "in"\n[fit.rod]\nmin = 0\nmax = 0\n') == [
         "job.toml:4: fit.rod.max: the middle of min and max is zero and leaves nothing to aim at; "
@@ -243,7 +243,7 @@ def test_a_misspelt_target_is_not_missing_besides(tmp_path: Path) -> None:
 def test_a_fit_without_positions_needs_a_target_too(tmp_path: Path) -> None:
     """Every kind's table must be whole, even before the kind has a position."""
     assert told(tmp_path, JOB + "[fit.main]\nmax = 0.002\n") == [
-        "job.toml:8: fit.main: nothing gives a target; write target, target_ratio, or both min and max"
+        "job.toml:8: fit.main: nothing gives a target; write the engine maker's min and max, target or target_ratio"
     ]
 
 

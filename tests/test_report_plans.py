@@ -21,6 +21,11 @@ from fitmatch.parts import (
     figures_of,
 )
 
+_TOO_TIGHT = (
+    "NOT TO BE ASSEMBLED: the thinnest pair is 2.5 tenths too thick, clearance by the tightest readings 0.00155 in, "
+    "min 0.00180 in"
+)
+
 
 def nm(text: str, unit: str = "in") -> int:
     return parse_length(text, unit, inch_job=unit == "in")[0]
@@ -132,7 +137,7 @@ def troubled_plan() -> Plan:
         proofs={"rod": Proof(False, "worst_deviation", nm("0.00005")), "main": Proof()},
         flags=(
             Flag("R2", "housing-bore-outside-drawing", "housing bore outside its drawing; accepted: sleeved and bored"),
-            Flag("R3", "below-min", "NOT TO BE ASSEMBLED: the thinnest pair is 2.5 tenths too thick"),
+            Flag("R3", "below-min", _TOO_TIGHT),
         ),
     )
 

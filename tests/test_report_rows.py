@@ -1,11 +1,12 @@
 """The CSV form: one row per position, whatever its state."""
 
 import csv
+from dataclasses import replace
 from io import StringIO
 
 from test_report_plans import clean_plan, troubled_plan
 
-from fitmatch.parts import Plan
+from fitmatch.parts import Flag, Plan
 from fitmatch.report.rows import plan_rows
 
 
@@ -47,6 +48,13 @@ def test_remarks_and_empty_cells() -> None:
     assert rows["R4"]["clearance [in]"] == "" and rows["R4"]["upper_shell"] == ""
     assert rows["M1"]["clearance_to_metal [in]"] == "0.0026" and rows["R1"]["clearance_to_metal [in]"] == ""
     assert rows["R3"]["clearance_tightest [in]"] == "0.00155"
+
+
+def test_line_breaks_do_not_break_rows() -> None:
+    """A remark is one line, whatever the user's own words in it hold."""
+    plan = replace(troubled_plan(), flags=(Flag("R2", "code", "accepted:\r\nsleeved\nand bored"),))
+    assert plan_rows(plan, "in").count("\n") == 1 + len(plan.job.positions)
+    assert {row["position"]: row["remark"] for row in read(plan)}["R2"] == "accepted: sleeved and bored"
 
 
 def test_the_same_plan_gives_the_same_rows() -> None:

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from test_report_plans import clean_plan, nm, plan_of, position, shell, size, troubled_plan
 
-from fitmatch.parts import Placement, Plan, Proof, Shell, Unfilled
+from fitmatch.parts import Flag, Placement, Plan, Proof, Shell, Unfilled
 from fitmatch.report.layout import WIDTH, columns_taken
 from fitmatch.report.levels import LEVELS
 from fitmatch.report.text import CLOSING, plan_text
@@ -93,6 +93,68 @@ def test_lists_are_broken_between_names() -> None:
     assert all(f"rods-thick/number-{i}" in text for i in range(30))
 
 
+@pytest.mark.parametrize(
+    "other", ["number", "the long one from the shelf behind the door, kept since the spring of last year"]
+)
+def test_no_name_is_broken_where_a_line_holds_it(other: str) -> None:
+    """Names with hyphens and spaces stay whole, also beside one so long that it must be broken itself."""
+    r1, r2 = clean_plan().placements
+    names = [f"two words-{i}" for i in range(20)]
+    spares = [shell(name, "upper", "0.0618", box="rods-thick") for name in (*names, f"{other}-{'x' * 80}")]
+    unread = [shell(f"not read-{i}", "lower", None, box="rods-thick") for i in range(9)]
+    text = plan_text(plan_of([r1, r2], shells=[*spares, *unread], others=[position("R 9", None, None)]), "in")
+    assert all(f"rods-thick/{name}" in text for name in names)
+    assert all(s.name in text for s in unread)
+    assert "R 9" in text and "\u00a0" not in text
+    assert max(map(len, text.splitlines())) <= WIDTH
+
+
+def test_the_users_words_stay_on_one_line() -> None:
+    """Line breaks in a hold, a grade or a flag do not break the report, which reads as if they were spaces."""
+    r1, r2 = clean_plan().placements
+    spares = [
+        replace(shell("20", "upper", "0.0618"), hold="dropped\r\non the floor"),
+        replace(shell("21", "upper", "0.0618"), grade="blue\nbatch"),
+    ]
+    plan = replace(plan_of([r1, r2], shells=spares), flags=(Flag("R2", "code", "accepted:\n\nsleeved"),))
+    text = plan_text(plan, "in")
+    for words in ("dropped on the floor", "blue batch", "R2: accepted: sleeved"):
+        assert words in text
+
+
+def test_what_is_missing_is_measured_first() -> None:
+    """While readings are missing, the first thing to do is to take them; only kinds that are complete may be fitted."""
+    r1, r2 = clean_plan().placements
+    half = plan_of([r1], others=[position("R2", None, None)])
+    steps = " ".join(plan_text(half, "in").split("NEXT\n")[1].split("\n\n")[0].split())
+    assert steps.startswith("- First take the missing readings") and "before any shell is fitted" in steps
+    assert "Lay out" not in steps
+    whole = plan_text(plan_of([r1, r2]), "in").split("NEXT\n")[1].split("\n\n")[0]
+    assert whole == "  - " + (
+        "Lay out the shells as shown, fit them, tighten the caps for good, measure each assembled bore."
+    )
+
+
+def test_what_counts_first_stands_over_the_figures() -> None:
+    """The order of what counts is told before the figures; a total too small for one decimal has more."""
+    r1, r2 = clean_plan().placements
+    hardly = replace(r2.position, min_nm=r2.clearance_nm + 5)
+    flat = " ".join(plan_text(plan_of([r1, replace(r2, position=hardly)]), "in").split())
+    assert flat.index("What counts first: most positions filled inside") < flat.index("this plan 2 1 (0.002) 0 1 0.5")
+
+
+def test_the_widest_totals_fit_the_page() -> None:
+    """Even metres of shortfall and excess leave the tables within the page."""
+    figures = replace(
+        clean_plan().figures["rod"], filled=99, below=49, above=50, counted=99,
+        shortfall_nm=49 * 1_999_999_999, excess_nm=50 * 1_999_999_999,
+        worst_deviation_nm=1_999_999_999, spread_nm=3_999_999_998, mean_clearance_nm=1_999_999_999, boxes=99,
+    )  # fmt: skip
+    for unit in ("in", "mm"):
+        text = plan_text(replace(clean_plan(), figures={"rod": figures}), unit)
+        assert max(map(len, text.splitlines())) <= WIDTH
+
+
 def test_twenty_four_positions_keep_file_order_and_width() -> None:
     """A large engine's positions all appear, in file order, within the page."""
     placements = [
@@ -164,26 +226,26 @@ def test_the_largest_engine_fits_the_page() -> None:
 
 
 def test_what_must_not_be_assembled_is_marked_in_its_row_and_explained() -> None:
-    """A position outside its limits carries the mark beside its shells, and below it by how much it is out."""
+    """A position outside its limits carries the mark beside its shells, and below it, once, by how much it is out."""
     text = plan_text(troubled_plan(), "in")
     row = next(line for line in text.splitlines() if line.startswith("R3 "))
     assert row.endswith("NOT TO BE ASSEMBLED")
     flat = " ".join(text.split())
     assert (
-        "NOT TO BE ASSEMBLED: R3 (rod): clearance at the tightest 0.00155 in is 2.5 tenths below the min of "
-        "0.00180 in; the thinnest pair is 2.5 tenths too thick" in flat
+        "NOT TO BE ASSEMBLED: R3 (rod): the thinnest pair is 2.5 tenths too thick, clearance by the tightest readings "
+        "0.00155 in, min 0.00180 in" in flat
     )
-    assert flat.count("the thinnest pair") == 1
+    assert flat.count("the thinnest pair") == flat.count("2.5 tenths") == flat.count("0.00155 in") == 1
     assert "choose thinner shells" in flat
     assert "NOT TO BE ASSEMBLED" not in plan_text(clean_plan(), "in")
 
 
 def test_a_loose_bore_asks_for_thicker_shells() -> None:
-    """Above max the report says by how much, and that thicker shells are wanted."""
+    """Where a bore is above max the report says that thicker shells are wanted."""
     r1, _ = clean_plan().placements
     plan = plan_of([replace(r1, position=position("R1", size("1.8162"), size("1.9431")))])
     flat = " ".join(plan_text(plan, "in").split())
-    assert "clearance 0.00325 in is 4.5 tenths above the max of 0.00280 in" in flat
+    assert "NOT TO BE ASSEMBLED: R1 (rod) NEXT" in flat
     assert "choose thicker shells" in flat
 
 
@@ -202,11 +264,11 @@ def test_a_loose_bore_asks_for_thicker_shells() -> None:
         "rod lower - 1 0.06180 box-1/12",
         "Held, not used: box-1/14 (rod, lower): scratched by the wash",
         "M1 0.00030 none 0.00230 0.00260",
-        "this plan 3 1 0 2 0.5 1.0 0.00220 2 -",
-        "as-boxed 3 1 0 2 0.5 1.0 0.00220 2 1",
-        "by-hand 3 1 0 2 0.5 1.0 0.00220 2 1",
-        "Take the missing readings, write them in and run this again",
-        "tighten the caps for good, measure each assembled bore.",
+        "this plan 3 1 (2.5) 0 2 0.5 1.0 0.00220 2 -",
+        "as-boxed 3 1 (2.5) 0 2 0.5 1.0 0.00220 2 1",
+        "by-hand 3 1 (2.5) 0 2 0.5 1.0 0.00220 2 1",
+        "First take the missing readings, write them in and run this again. Do that before a shell of rod is fitted",
+        "Lay out the shells of the good positions (main), fit them, tighten the caps for good, measure each assembled",
     ],
 )
 def test_every_trouble_is_told(words: str) -> None:
@@ -225,8 +287,8 @@ def test_boxes_left_with_broken_sets_are_named() -> None:
         shell("40", "upper", "0.0618", box="box-4"), shell("41", "either", "0.0618", box="box-4"),
     ]  # fmt: skip
     text = plan_text(plan_of([r1], shells=spares), "in")
-    line = next(line for line in text.splitlines() if line.startswith("Boxes left with unequal"))
-    assert line == "Boxes left with unequal uppers and lowers: box-3 (rod: 2 upper, 1 lower)."
+    line = next(line for line in text.splitlines() if line.startswith("Halves left"))
+    assert line == "Halves left without a partner in their box: box-3: rod 2 upper, 1 lower."
 
 
 def test_the_report_ends_with_what_decides() -> None:
@@ -240,7 +302,7 @@ def test_figures_that_do_not_exist_are_dashes() -> None:
     """A kind without a counted position has no worst deviation, spread or mean; where nothing is filled there is no
     table of figures, and the report says that nothing can be filled."""
     bad = troubled_plan().placements[2]
-    assert ["this", "plan", "1", "1", "0", "0", "-", "-", "-", "2", "-"] in cells_of(plan_of([bad]), "this")
+    assert ["this", "plan", "1", "1", "(2.5)", "0", "0", "-", "-", "-", "2", "-"] in cells_of(plan_of([bad]), "this")
     plan = plan_of([], others=[position("R1", size("1.8162"), size("1.9421"))], unfilled={"R1": "no shell fits"})
     assert "ROD: proven: with these readings no position can be filled." in lines_of(plan)
     assert cells_of(plan, "this") == []
@@ -275,7 +337,7 @@ def test_every_level_of_the_proof_has_words() -> None:
 
     names = {value for name, value in vars(levels).items() if name.isupper() and isinstance(value, str)}
     assert names == set(LEVELS)
-    assert {name for name in LEVELS if LEVELS[name].largest_wins} == set(levels._LARGEST_WINS)
+    assert {name for name in LEVELS if LEVELS[name].largest_wins} == {levels.INSIDE, levels.FILLED, levels.CLEARANCE}
 
 
 @pytest.mark.parametrize(

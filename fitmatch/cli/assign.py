@@ -70,7 +70,11 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
     help="For the whole command; the best answer found is then printed.",
 )
 @click.option("--quiet", is_flag=True, help="Say nothing on standard error but errors.")
-@click.option("--debug", is_flag=True, help="Say what takes how long, and show the traceback of a fault.")
+@click.option(
+    "--debug",
+    is_flag=True,
+    help="Tell every step of the proof and what takes how long, and show the traceback of a fault.",
+)
 def command(
     jobs: tuple[Path, ...],
     strategy: str,
@@ -110,11 +114,12 @@ def command(
         loaded_at = time.monotonic()
         stop = Stop(None if time_limit is None else max(0.0, time_limit - (loaded_at - _STARTED)))
         with _stopped_by_ctrl_c(stop):
-            plan = assign(job, strategy, slack_nm=slack_nm, stop=stop)
-    solved_at = time.monotonic()
-    answer = _answer(plan, unit or job.unit, as_json=as_json, as_csv=as_csv)
-    if save:
-        _save(plan)
+            with _steps_told(debug):
+                plan = assign(job, strategy, slack_nm=slack_nm, stop=stop)
+            solved_at = time.monotonic()
+            answer = _answer(plan, unit or job.unit, as_json=as_json, as_csv=as_csv)
+            if save:
+                _save(plan)
 
     if debug:
         notes.say(f"reading {read_at - _STARTED:.3f} s, loading the solver {loaded_at - read_at:.3f} s")
@@ -127,7 +132,7 @@ def command(
         from fitmatch.report.facts import DANGER
 
         print_report(answer, in_red=(DANGER, "NOT PROVEN"))
-    if stop.requested:
+    if stop.requested and not all(proof.proven for proof in plan.proofs.values()):
         return INTERRUPTED
     return 1 if plan.needs_attention else 0
 
@@ -180,7 +185,29 @@ def _stopped_by_ctrl_c(stop: "Stop") -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
 
 
+@contextmanager
+def _steps_told(debug: bool) -> Iterator[None]:
+    """With `debug`, what the solver logs goes to standard error as it happens."""
+    if not debug:
+        yield
+        return
+    import logging
+
+    logger, handler = logging.getLogger("fitmatch.fit"), logging.StreamHandler()
+    logger.addHandler(handler)
+    logger.setLevel(logging.DEBUG)
+    try:
+        yield
+    finally:
+        logger.setLevel(logging.NOTSET)
+        logger.removeHandler(handler)
+
+
 def _answer(plan: "Plan", unit: str, *, as_json: bool, as_csv: bool) -> str:
+    if unit != plan.job.unit:
+        from fitmatch.fit.reasons import told_in
+
+        plan = told_in(plan, unit)  # what is saved stays in the job's unit
     if as_json:
         from fitmatch.report.document import plan_document
 

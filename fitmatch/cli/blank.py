@@ -28,11 +28,11 @@ unit = "{unit}"               # "in" or "mm"
 _FIT = """
 # TO DO: the {plural}. Clearances are diametral: housing bore - journal - both walls.
 # Take min and max from the engine maker's manual: this program knows no engine and suggests no limits.
-# Put each figure in place of the dots and remove the "#" in front.
+# Put each figure in place of its "...". Remove the "#" in front of target if you aim off the middle.
 [fit.{kind}]
-# min    = ...   # the smallest clearance the engine maker allows, in {unit_words}
-# max    = ...   # the largest
-# target = ...   # the clearance to aim at; without it, the middle of min and max
+min      = "..."   # TO DO: the smallest clearance the engine maker allows, in {unit_words}
+max      = "..."   # TO DO: the largest
+# target = "..."   # the clearance to aim at; without it, the middle of min and max
 """
 
 _DRAWING = """\

@@ -44,7 +44,7 @@ def command(
         if rods + mains == 0:
             raise click.UsageError("a job needs at least one rod or main")
         files = {path: text.encode() for path, text in blank_files(unit or "in", rods=rods, mains=mains).items()}
-        then = f"Fill in job.toml first, then the readings. Then: fitmatch assign {folder}"
+        then = f"Fill in the lines marked TO DO in job.toml first, then the readings. Then: fitmatch assign {folder}"
     try:
         _write_folder(folder, files)
     except OSError as error:

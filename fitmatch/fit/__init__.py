@@ -48,10 +48,10 @@ def assign(
         baselines["by-hand"][name] = Baseline(figures_of(tuple(handmade)), rules_broken_by(job, handmade))
         proven = prove(job, kind, strategy, slack_nm, stop)
         proofs[name] = proven.proof
-        if proven.choice or proven.proof.proven:
-            placements += kind.fixed + name_shells(job, proven.choice)
-        else:
-            placements += handmade  # time ran out before there was any plan
+        best = kind.fixed + name_shells(job, proven.choice)
+        if not proven.proof.proven:  # stopped so early that a careful builder may be ahead
+            best = min(best, handmade, key=_levels_0_and_1)
+        placements += best
 
     order = {p.name: i for i, p in enumerate(job.positions)}
     placements.sort(key=lambda p: order[p.position.name])
@@ -88,6 +88,13 @@ def _form_flags(job: Job, placements: list[Placement]) -> Iterable[Flag]:
     from fitmatch.gauging.formlimits import form_flags
 
     return form_flags(job, placements)
+
+
+def _levels_0_and_1(placements: list[Placement]) -> tuple[int, ...]:
+    """Smaller is better."""
+    figures = figures_of(tuple(placements))
+    inside = sum(p.within_limits for p in placements)
+    return -inside, -figures.filled, figures.below, figures.shortfall_nm, figures.excess_nm
 
 
 def _on_the_shelf(shells: Iterable[Shell]) -> tuple[Shell, ...]:

@@ -7,6 +7,7 @@ In: one kind of a `Job`. Out: `Bore` classes, `ShellClass`es and the admissible 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from fitmatch.parts import Job, Placement, Position, Shell, marks_agree, room, tightest_room
 
@@ -82,23 +83,20 @@ class Bore:
         return self.room_nm - self.target_nm
 
 
-@dataclass(frozen=True, slots=True)
-class Pair:
+class Pair(NamedTuple):
     """An upper and a lower class in a bore, with every figure that a level of the proof adds up."""
 
     bore: Bore
     upper: ShellClass
     lower: ShellClass
-    inside: int = field(compare=False)
-    below: int = field(compare=False)
-    shortfall_nm: int = field(compare=False)
-    excess_nm: int = field(compare=False)
-    deviation_nm: int = field(compare=False)
-    clearance_nm: int = field(compare=False)
-    difference_nm: int = field(compare=False)
-    thick: int = field(
-        compare=False
-    )  # which side a thick_half rule counts as the thicker: 1 upper, -1 lower, 0 neither
+    inside: int
+    below: int
+    shortfall_nm: int
+    excess_nm: int
+    deviation_nm: int
+    clearance_nm: int
+    difference_nm: int
+    thick: int  # which side a thick_half rule counts as the thicker: 1 upper, -1 lower, 0 neither
 
 
 class Kind:
@@ -169,21 +167,35 @@ class Kind:
         for upper, lower in self._partners(bore, low, high):
             yield self._pair(bore, upper, lower)
 
+    def count_within(self, bore: Bore, radius: int) -> int:
+        """How many pairs `within` would go through."""
+        low, high = max(bore.inside_low, bore.ideal - radius), min(bore.inside_high, bore.ideal + radius)
+        return sum(stop - start for _, start, stop in self._spans(bore, low, high))
+
+    def within(self, bore: Bore, low: int, high: int) -> Iterator[Pair]:
+        """The admissible pairs inside the limits with a deviation from low to high."""
+        return self.pairs(bore, max(bore.inside_low, bore.ideal - high), min(bore.inside_high, bore.ideal - low))
+
     def deviations(self, bore: Bore) -> set[int]:
         """Every deviation that an admissible pair inside the limits gives."""
         return {bore.ideal - u.wall_nm - v.wall_nm for u, v in self._partners(bore, bore.inside_low, bore.inside_high)}
 
     def _partners(self, bore: Bore, low: int, high: int) -> Iterator[tuple[ShellClass, ShellClass]]:
+        for upper, start, stop in self._spans(bore, low, high):
+            for lower in bore.lower.classes[start:stop]:
+                if self.may_share(upper, lower):
+                    yield upper, lower
+
+    def _spans(self, bore: Bore, low: int, high: int) -> Iterator[tuple[ShellClass, int, int]]:
+        """For each upper the run of lowers that keeps wall difference, side and sum within bounds."""
         high = min(high, bore.sum_high)
-        walls, lowers = bore.lower.walls, bore.lower.classes
+        walls = bore.lower.walls
         for upper in bore.upper.classes:
             nearest, farthest = self.partner_walls(upper.wall_nm)
             start = bisect_left(walls, max(low - upper.wall_nm, nearest))
             stop = bisect_right(walls, min(high - upper.wall_nm, farthest))
-            for index in range(start, stop):
-                lower = lowers[index]
-                if self.may_share(upper, lower):
-                    yield upper, lower
+            if start < stop:
+                yield upper, start, stop
 
     def largest_sum(self, bore: Bore, low: int, high: int) -> int | None:
         """The largest wall sum of an admissible pair from `low` to `high`; None if there is none."""

@@ -4,7 +4,7 @@
 too tight first; 2 quality, by strategy; 3 ties: the largest total clearance, then the smallest total wall difference.
 """
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from fitmatch.fit.boxsets import BoxSets
 from fitmatch.fit.candidates import Bore, Kind, Pair
@@ -14,6 +14,7 @@ from fitmatch.parts import Job, Proof
 
 STRATEGIES = ("target", "even", "keep-sets")
 KEEP_SETS_SLACK_NM = 2_540  # 0.0001 in
+MANY_PAIRS = 3_000  # fewer are solved before they could be narrowed (measured)
 
 INSIDE = "positions_inside"
 FILLED = "positions_filled"
@@ -26,11 +27,9 @@ SPREAD = "spread"
 BOXES = "boxes"
 CLEARANCE = "total_clearance"
 DIFFERENCE = "total_wall_difference"
-_LARGEST_WINS = (INSIDE, FILLED, CLEARANCE)
 
 
-@dataclass(frozen=True, slots=True)
-class Proven:
+class Proven(NamedTuple):
     """The best choice of pairs for one kind, and how far it is proven."""
 
     choice: Choice
@@ -41,21 +40,32 @@ def prove(job: Job, kind: Kind, strategy: str, slack_nm: int, stop: Stop) -> Pro
     """Work through all levels; where time runs out the best choice so far comes back, unproven."""
     search = Search(kind, stop)
     try:
-        at_once = _fill_all(search)
-        if not at_once:
+        if not _fill_all(search):
             _fill_most(search)
         if strategy == "target":
             _target(search, slack_nm)
         elif strategy == "even":
             _even(search, slack_nm)
         else:
-            _keep_sets(job, search, slack_nm, at_once)
+            _keep_sets(job, search, slack_nm)
     except Stopped as stopped:
-        sign = -1 if search.level in _LARGEST_WINS else 1
-        return Proven(
-            search.choice, Proof(False, search.level, None if stopped.bound is None else sign * stopped.bound)
-        )
+        return Proven(search.choice, Proof(False, search.level, _bound(search, stopped.bound)))
     return Proven(search.choice, Proof())
+
+
+def _bound(search: Search, bound: int | None) -> int | None:
+    """What the level in work cannot be better than: as proven, else what is plain without any proof."""
+    kind = search.kind
+    if search.level == INSIDE:
+        able = sum(b.count for b in kind.bores if kind.smallest_sum(b, b.inside_low, b.inside_high) is not None)
+        return able if bound is None else min(able, -bound)
+    if search.level == FILLED:
+        able = sum(b.count for b in kind.bores if kind.smallest_sum(b, 0, b.sum_high) is not None)
+        return able if bound is None else min(able, -bound)
+    if search.level == CLEARANCE:
+        return None if bound is None else -bound
+    least = search.least_worst if search.level == WORST else 0
+    return least if bound is None else max(least, bound)
 
 
 # --- levels 0 and 1 ---
@@ -69,16 +79,15 @@ def _fill_all(search: Search, within: int | None = None) -> bool:
     """
     kind = search.kind
     search.level = INSIDE
-    inside: list[Bore] = []
+    own_best: dict[Bore, int] = {}
     outside: list[Pair] = []
-    window, widest = 0, 0
+    widest = 0
     for bore in kind.bores:
         over = kind.smallest_sum(bore, max(bore.ideal, bore.inside_low), bore.inside_high)
         under = kind.largest_sum(bore, bore.inside_low, min(bore.ideal, bore.inside_high))
         near = [abs(s - bore.ideal) for s in (over, under) if s is not None]
         if near:
-            inside.append(bore)
-            window = max(window, min(near))
+            own_best[bore] = min(near)
             first = kind.smallest_sum(bore, bore.inside_low, bore.inside_high)
             last = kind.largest_sum(bore, bore.inside_low, bore.inside_high)
             widest = max(widest, *(abs(s - bore.ideal) for s in (first, last) if s is not None))
@@ -88,33 +97,53 @@ def _fill_all(search: Search, within: int | None = None) -> bool:
             least_bad = kind.smallest_sum(bore, bore.not_below + 1, bore.sum_high)
         if least_bad is not None:
             outside.extend(kind.pairs(bore, least_bad, least_bad))
+
+    search.own_best, search.outside = own_best, outside
+    search.least_worst = window = max(own_best.values(), default=0)
     if within is not None:
         if window > within:
             return False
-        widest = within
-    search.least_worst = window
-    window = window if within is None else within
-    search.inside_bores, search.outside = inside, outside
-    while True:
-        search.fields = [search.within(-window, window)]
-        search.require_full()
-        found = search.feasible(search.fields[0])
-        if found is not None:
-            search.choice = found
-            return True
+        window = widest = within
+    while not _fill_within(search, window):
         if window >= widest:
             search.must_fill = False
             return False
         search.least_worst = window + 1
         window = min(2 * window + 1_000, widest)
+    return True
+
+
+def _fill_within(search: Search, window: int) -> bool:
+    """Whether a plan fills every bore within this window. Where the window holds very many pairs, those nearest to each
+    bore's own best are tried first: one bore that is far off must not make the others expensive."""
+    narrow = window
+    if sum(search.kind.count_within(bore, window) for bore in search.own_best) > MANY_PAIRS:
+        narrow = 0
+    while True:
+        search.fields = [search.within(window, narrow)]
+        search.narrowed = narrow < window
+        search.require_full()
+        found = search.feasible(search.fields[0])
+        if found is not None:
+            search.choice = found
+            search.all_at_once = True
+        if found is not None or narrow >= window:
+            return found is not None
+        narrow = min(2 * narrow + 50, window)
 
 
 def _fill_most(search: Search) -> None:
     """The long way, over all pairs: shells are too few, or positions want the same ones."""
     kind = search.kind
-    everything = [p for bore in kind.bores for p in kind.pairs(bore, 0, bore.sum_high)]
+    everything: list[Pair] = []
+    for bore in kind.bores:
+        search.stop.seconds_left()
+        everything.extend(kind.pairs(bore, 0, bore.sum_high))
     search.least_worst = 0
-    search.inside_bores = list({p.bore.index: p.bore for p in everything if p.inside}.values())
+    search.own_best, search.narrowed = {}, False
+    for p in everything:
+        if p.inside:
+            search.own_best[p.bore] = min(search.own_best.get(p.bore, abs(p.deviation_nm)), abs(p.deviation_nm))
     search.outside = [p for p in everything if not p.inside]
     search.fields = [everything]
     search.minimise(INSIDE, lambda p: -p.inside)
@@ -132,14 +161,32 @@ def _fill_most(search: Search) -> None:
 def _target(search: Search, slack_nm: int) -> None:
     """Smallest worst |deviation|, sum of squares, spread. The first may be given up by `slack_nm` for the later ones
     and is then made as small as it can be with those kept."""
-    worst = search.narrow_worst(WORST, search.least_worst)
+    worst = _least_worst(search)
     if slack_nm:
-        search.fields = [search.within(-worst - slack_nm, worst + slack_nm)]
-    search.minimise(SQUARES, _square)
+        search.narrowed = True  # the fields hold what lies within `worst`; a larger window is open now
+    _least_squares(search, worst + slack_nm)
     search.narrow_spread(SPREAD)
     if slack_nm:
         search.narrow_worst(WORST, search.least_worst)
     _ties(search)
+
+
+def _least_worst(search: Search) -> int:
+    worst = search.narrow_worst(WORST, search.least_worst)
+    if search.narrowed and worst > search.least_worst:
+        search.fields, search.narrowed = [search.within(worst)], False
+        worst = search.narrow_worst(WORST, search.least_worst)
+    return worst
+
+
+def _least_squares(search: Search, radius: int) -> None:
+    if search.narrowed:
+        # A good plan among few pairs tells which others could be part of a better one.
+        total = search.minimise(SQUARES, _square)
+        search.limits.pop()
+        search.fields = [search.affordable(radius, total) if search.all_at_once else search.within(radius)]
+        search.narrowed = False
+    search.minimise(SQUARES, _square)
 
 
 def _even(search: Search, slack_nm: int) -> None:
@@ -151,7 +198,7 @@ def _even(search: Search, slack_nm: int) -> None:
     except Stopped:
         raise Stopped from None
     search.limits.pop()
-    search.narrow_spread_everywhere(SPREAD, Source(search.kind, search.outside, search.inside_bores), slack_nm)
+    search.narrow_spread_everywhere(SPREAD, Source(search.kind, search.outside, list(search.own_best)), slack_nm)
     search.narrow_worst(WORST)
     search.minimise(SQUARES, _square)
     if slack_nm:
@@ -159,10 +206,10 @@ def _even(search: Search, slack_nm: int) -> None:
     _ties(search)
 
 
-def _keep_sets(job: Job, search: Search, slack_nm: int, at_once: bool) -> None:
+def _keep_sets(job: Job, search: Search, slack_nm: int) -> None:
     """Fewest boxes drawn from with the same levels 0 and 1 and a worst |deviation| within the slack, then as `target`
-    among plans that draw on no more boxes. `at_once`: all boxes together give every bore its best at once."""
-    worst = search.narrow_worst(WORST, search.least_worst)
+    among plans that draw on no more boxes."""
+    worst = _least_worst(search)
     search.level = BOXES
     wanted, most = _levels_0_and_1(search.choice), worst + slack_nm
     sets = BoxSets(search.kind, sum(search.choice.values()), search.stop)
@@ -171,7 +218,7 @@ def _keep_sets(job: Job, search: Search, slack_nm: int, at_once: bool) -> None:
     fewest = None
     while boxes is not None and (fewest is None or len(boxes) <= fewest):
         here = Search(Kind(job, search.kind.name, boxes), search.stop)
-        if _reaches(here, wanted, most, at_once):
+        if _reaches(here, wanted, most, search.all_at_once):
             if fewest is None:
                 fewest = len(boxes)
                 search.choice = here.choice
@@ -191,7 +238,7 @@ def _reaches(search: Search, wanted: tuple[int, ...], most: int, at_once: bool) 
         if at_once:  # and these boxes must fill all at once too
             return False
         _fill_most(search)
-    return _levels_0_and_1(search.choice) == wanted and search.narrow_worst(WORST, search.least_worst) <= most
+    return _levels_0_and_1(search.choice) == wanted and _least_worst(search) <= most
 
 
 def _ties(search: Search) -> None:

@@ -9,13 +9,12 @@ anybody's tolerance.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from typing import NamedTuple
 
 SHIFT = 20
 
 
-@dataclass(slots=True)
-class Row:
+class Row(NamedTuple):
     """low <= sum coefficient * x[variable] <= high; None is no limit on that side."""
 
     low: int | None
@@ -23,12 +22,12 @@ class Row:
     terms: list[tuple[int, int]]  # (variable, coefficient)
 
 
-@dataclass(slots=True)
 class Program:
     """Variables are numbered from 0; every lower bound is 0."""
 
-    upper: list[int] = field(default_factory=list)
-    rows: list[Row] = field(default_factory=list)
+    def __init__(self) -> None:
+        self.upper: list[int] = []
+        self.rows: list[Row] = []
 
     def variable(self, upper: int) -> int:
         self.upper.append(upper)
@@ -46,8 +45,7 @@ class Program:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Bound:
+class Bound(NamedTuple):
     """No point of the program costs less than `least`; a point that uses variable j costs at least
     `least + reduced[j]` where that is positive (`reduced` rounded down)."""
 

@@ -3,15 +3,18 @@
 In: a job and what was placed. Out: one line per failing position, and flags for whatever needs attention.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
+from functools import partial
 
 from fitmatch.fit.candidates import Bore, Kind, bore_refused
 from fitmatch.fit.checker import locks_excuse
-from fitmatch.lengths import fixed
-from fitmatch.parts import Flag, Job, Placement, Position, Shell
+from fitmatch.fit.rulesoff import rules_off
+from fitmatch.fit.words import misfit, sizes, steps, thick, thin
+from fitmatch.parts import SIDES, Flag, Job, Placement, Plan, Position, Shell, Unfilled, marks_agree
 
-_PLACES = {"in": 5, "mm": 4}
+_DANGER = "NOT TO BE ASSEMBLED: "
+_MANY = 1 << 62
 
 
 class Reasons:
@@ -21,7 +24,7 @@ class Reasons:
         self._job = job
         self._kind = kind
         self._bores = {id(p): bore for bore in kind.bores for p in bore.positions}
-        self._relaxed: list[tuple[str, Kind]] | None = None
+        self._relaxed: dict[tuple[str, ...], Kind] = {}
 
     def why(self, position: Position) -> str:
         """One line on why this measured position is empty or outside its limits."""
@@ -30,12 +33,12 @@ class Reasons:
         if position.upper is not None and position.lower is not None:
             return self._locked_pair(position)
         bore = self._bores[id(position)]
-        for side, rack in (("upper", bore.upper), ("lower", bore.lower)):
-            if not rack.classes:
+        for side in SIDES:
+            if not getattr(bore, side).classes:
                 return self._no_half(position, side)
-        if self._sum_inside(self._kind, bore) is not None:
-            return self._wanted_elsewhere()
-        return self._arithmetic(bore)
+        if self._kind.smallest_sum(bore, bore.inside_low, bore.inside_high) is not None:
+            return self._taken(bore)
+        return self._no_pair_inside(position, bore)
 
     # --- the cases ---
 
@@ -43,196 +46,287 @@ class Reasons:
         assert position.housing_bore is not None
         band = self._job.drawing[position.kind]["housing_bore"]
         bore = position.housing_bore.mean_nm
-        side = "above" if bore > band.high_nm else "below"
+        side, gap = ("above", bore - band.high_nm) if bore > band.high_nm else ("below", band.low_nm - bore)
+        size, low, high = sizes(self._job.unit, [bore, band.low_nm, band.high_nm], gap)
         return (
-            f"the housing bore {self._size(bore)} lies {side} its drawing band "
-            f"{self._range(band.low_nm, band.high_nm)}: shells cannot mend the crush; "
-            f"rework the housing, or write the reason for using it in the column `accept`"
+            f"the housing bore {size} lies {side} its drawing band {low} to {high}: shells cannot mend the crush; "
+            "rework the housing, or write the reason for using it in the column `accept`"
         )
 
     def _locked_pair(self, position: Position) -> str:
         known = {s.key: s for s in self._job.shells}
         upper, lower = (known[lock] for lock in (position.upper, position.lower) if lock is not None)
         pair = Placement(position, upper, lower, self._job.rules.limits_at)
+        (clearance,) = sizes(self._job.unit, [pair.clearance_tightest_nm])
         if pair.clearance_tightest_nm <= 0:
-            return (
-                f"the locked shells {upper.box}/{upper.name} and {lower.box}/{lower.name} leave no clearance "
-                f"({self._size(pair.clearance_tightest_nm)})"
-            )
-        return f"its locked shells give clearance {self._size(pair.clearance_nm)}, {self._off(pair)}"
+            return f"its locked shells {_name(upper)} and {_name(lower)} leave no clearance ({clearance})"
+        return f"its locked shells {_name(upper)} and {_name(lower)} are {misfit(self._job.unit, pair)}"
 
     def _no_half(self, position: Position, side: str) -> str:
-        wants = position.wants_upper if side == "upper" else position.wants_lower
         shells = [s for s in self._kind.free_shells() if s.half in (side, "either")]
+        aside = self._set_aside(side, self._wants(position, side))
         if not shells:
-            return f"there is no {side} half of kind {position.kind} to choose from"
-        demands = [f"{c} = {w or 'blank'}" for c, w in zip(self._job.matched_columns, wants, strict=False)]
-        family = self._job.fits[position.kind].family
-        if family is not None:
-            demands.append(f"family = {' or '.join(family)}")
-        return f"none of the {len(shells)} {side} halves of kind {position.kind} matches {', '.join(demands)}"
+            return f"there is no {side} half of kind {position.kind} to choose from{aside}"
+        demands = self._demands(position, side)
+        unmet = [words for words, meets in demands if not any(meets(s) for s in shells)]
+        asked = ", ".join(unmet) or " and ".join(words for words, _ in demands) + " together"
+        count = f"the only {side} half" if len(shells) == 1 else f"none of the {len(shells)} {side} halves"
+        verb = "does not match" if len(shells) == 1 else "matches"
+        return f"{count} of kind {position.kind} {verb} {asked}{aside}"
 
-    def _wanted_elsewhere(self) -> str:
-        kind = self._kind
-        shortages = []
-        for side in ("upper", "lower"):
-            halves = sum(s.half in (side, "either") for s in kind.free_shells())
-            seats = sum(b.count for b in kind.bores if getattr(b.positions[0], side) is None)
-            if halves < seats:
-                shortages.append(f"{seats} positions need {_a(side)} half and the boxes hold {halves}")
-        both = len(kind.free_shells())
-        needed = sum(b.count * [b.positions[0].upper, b.positions[0].lower].count(None) for b in kind.bores)
-        if not shortages and both < needed:
-            shortages.append(f"the positions need {needed} halves and the boxes hold {both}")
-        if shortages:
-            return f"shells are short: {'; '.join(shortages)}"
-        return "pairs that would fit it exist, but their shells serve more positions elsewhere"
+    def _taken(self, bore: Bore) -> str:
+        short = self._shortage(bore)
+        if short:
+            return f"shells are short: {short}"
+        text = f"{self._needs(bore)}; pairs that would fit it exist, but too few for all positions that want them"
+        if self._kind.one_thick_side:
+            sides = {p.thick for p in self._kind.pairs(bore, bore.inside_low, bore.inside_high)}
+            if len(sides) == 1 and 0 not in sides:
+                side = "upper" if sides == {1} else "lower"
+                text += f", or the rule thick_half keeps them out: in each of them the {side} half is the thicker"
+        return text
 
-    def _arithmetic(self, bore: Bore) -> str:
+    def _no_pair_inside(self, position: Position, bore: Bore) -> str:
         """What walls it needs against what the boxes hold."""
         low, high = bore.inside_low, bore.inside_high
         if low > high:
-            return (
-                "its readings scatter by more than its limits allow: no wall sum keeps the tightest clearance at min "
-                "and the mean at max"
-            )
-        thickest = self._kind.largest_sum(bore, 0, low - 1)
-        thinnest = self._kind.smallest_sum(bore, high + 1, 1 << 62)
-        needs = f"needs walls totalling {self._needs(bore)}"
-        if thickest is not None and thinnest is None:
-            text = (
-                f"{needs}; the thickest admissible pair in these boxes totals {self._size(thickest)}: "
-                f"{self._step(low - thickest)} too thin, clearance {self._size(bore.room_nm - thickest)}"
-            )
-        elif thinnest is not None and thickest is None:
-            text = (
-                f"{needs}; the thinnest admissible pair in these boxes totals {self._size(thinnest)}: "
-                f"{self._step(thinnest - high)} too thick, clearance {self._size(bore.room_nm - thinnest)}"
-            )
-        elif thickest is not None and thinnest is not None:
-            text = (
-                f"{needs}; the nearest admissible pairs total {self._size(thickest)} ({self._step(low - thickest)} too "
-                f"thin) and {self._size(thinnest)} ({self._step(thinnest - high)} too thick)"
-            )
+            return self._scatter(bore)
+        thin = self._kind.largest_sum(bore, 0, low - 1)
+        thick = self._kind.smallest_sum(bore, high + 1, _MANY)
+        near = [self._near(bore, walls) for walls in (thin, thick) if walls is not None]
+        needs = self._needs(bore, *([] if thin is None else [low - thin]), *([] if thick is None else [thick - high]))
+        if not near:
+            text = f"{needs}; {self._no_partner(position)}"
+        elif len(near) == 2:
+            text = f"{needs}; the nearest admissible pairs in these boxes total {near[0]}; and {near[1]}"
         else:
-            text = f"{needs}; no two halves in these boxes may share its bore"
-        helped = [name for name, kind in self._relaxations() if self._fits_in(kind, bore)]
-        if helped:
-            text += f"; a pair would fit without {' or without '.join(helped)}"
-        return text
+            extreme = "thinnest" if thin is None else "thickest"
+            text = f"{needs}; the {extreme} admissible pair in these boxes totals {near[0]}"
+        text += self._in_the_way(position)
+        short = self._shortage(bore) if thin is not None or (thick is not None and thick <= bore.sum_high) else ""
+        return f"{text}; besides, shells are short: {short}" if short else text
 
-    # --- details ---
+    def _scatter(self, bore: Bore) -> str:
+        scatter = bore.room_nm - bore.tightest_nm
+        assert bore.max_nm is not None
+        allowed = bore.max_nm - (bore.min_nm or 0)
+        between = f"max is {self._step(allowed)}" if not bore.min_nm else f"from min to max it is {self._step(allowed)}"
+        return (
+            "its readings scatter by more than its limits allow: the clearance by the tightest readings lies "
+            f"{self._step(scatter)} below the one by the means, and {between}; look for taper and out-of-round, and "
+            "measure again"
+        )
 
-    def _sum_inside(self, kind: Kind, bore: Bore) -> int | None:
-        return kind.smallest_sum(bore, bore.inside_low, bore.inside_high)
+    def _no_partner(self, position: Position) -> str:
+        for side, other in (SIDES, SIDES[::-1]):
+            lock = getattr(position, side)
+            if lock is not None:
+                return f"no {other} half in these boxes may share its bore with the locked {lock[0]}/{lock[1]}"
+        return "no two halves in these boxes may share its bore"
 
-    def _fits_in(self, kind: Kind, bore: Bore) -> bool:
-        name = bore.positions[0].name
-        return any(self._sum_inside(kind, other) is not None for other in kind.bores if other.positions[0].name == name)
+    # --- what stands in the way ---
 
-    def _relaxations(self) -> list[tuple[str, Kind]]:
-        """The kind once more for each rule, with that rule alone taken away."""
-        if self._relaxed is None:
-            self._relaxed = [
-                (rule, Kind(job, self._kind.name)) for rule, job in _each_rule_off(self._job, self._kind.name)
-            ]
-        return self._relaxed
+    def _in_the_way(self, position: Position) -> str:
+        """Each rule without which a pair would fit; where no single one helps, the fewest that do it together."""
+        rules = list(rules_off(self._job, self._kind.name))
+        alone = [rule for rule, _ in rules if self._fits_without([rule], position)]
+        if alone:
+            return f"; a pair would fit without {' or without '.join(alone)}"
+        together = [rule for rule, _ in rules]
+        if len(together) < 2 or not self._fits_without(together, position):
+            return ""
+        for rule, _ in rules:
+            fewer = [other for other in together if other != rule]
+            if self._fits_without(fewer, position):
+                together = fewer
+        return f"; a pair would fit without {' and without '.join(together)}"
 
-    def _off(self, pair: Placement) -> str:
-        if pair.shortfall_nm:
-            return f"{self._step(pair.shortfall_nm)} below min"
-        return f"{self._step(pair.excess_nm)} above max"
+    def _fits_without(self, rules: list[str], position: Position) -> bool:
+        if tuple(rules) not in self._relaxed:
+            job = self._job
+            for rule, off in rules_off(self._job, self._kind.name):
+                if rule in rules:
+                    job = off(job)
+            self._relaxed[tuple(rules)] = Kind(job, self._kind.name)
+        kind = self._relaxed[tuple(rules)]
+        bore = next(b for b in kind.bores if any(p.name == position.name for p in b.positions))
+        return kind.smallest_sum(bore, bore.inside_low, bore.inside_high) is not None
 
-    def _needs(self, bore: Bore) -> str:
-        if bore.max_nm is None:
-            return f"at most {self._size(bore.inside_high)}"
-        if bore.min_nm is None:
-            return f"at least {self._size(bore.inside_low)}"
-        return self._range(bore.inside_low, bore.inside_high)
+    def _shortage(self, bore: Bore) -> str:
+        """Where there are more seats than halves for them; empty where there are enough."""
+        position, bores = bore.positions[0], self._kind.bores
+        found = []
+        for side in SIDES:
+            if getattr(position, side) is not None:
+                continue
+            alike = [b for b in bores if getattr(b, side) is getattr(bore, side)]
+            everyone = [b for b in bores if getattr(b.positions[0], side) is None]
+            asked = ""
+            if _stock(alike, [side]) < sum(s.half in (side, "either") for s in self._kind.free_shells()):
+                asked = f" that matches {', '.join(words for words, _ in self._demands(position, side))}"
+            for rivals, which in ((alike, asked), (everyone, "")):
+                seats, halves = sum(b.count for b in rivals), _stock(rivals, [side])
+                if halves < seats:
+                    aside = self._set_aside(side, self._wants(position, side))
+                    found.append(f"{_needs_what(seats)} {_a(side)} half{which} and {_there_are(halves)}{aside}")
+                    break
+        if not found:
+            seats = sum(b.count * [b.positions[0].upper, b.positions[0].lower].count(None) for b in bores)
+            halves = _stock(bores, SIDES)
+            if halves < seats:
+                positions = sum(b.count for b in bores)
+                found.append(f"{_needs_what(positions)} {seats} halves in all and {_there_are(halves)}")
+        return "; ".join(found)
 
-    def _size(self, nm: int) -> str:
-        return f"{fixed(nm, self._job.unit, _PLACES[self._job.unit])} {self._job.unit}"
+    def _set_aside(self, side: str, wants: tuple[str, ...]) -> str:
+        """Matching halves that may not be used: on hold, without a reading, locked to another position."""
+        locked = {lock for p in self._job.positions for lock in (p.upper, p.lower)}
+        states: dict[str, list[str]] = {}
+        for s in self._job.shells:
+            if s.kind != self._kind.name or s.half not in (side, "either") or not all(map(marks_agree, wants, s.marks)):
+                continue
+            if s.hold is not None:
+                states.setdefault("on hold", []).append(_name(s))
+            elif s.wall_nm is None:
+                states.setdefault("not yet measured", []).append(_name(s))
+            elif s.key in locked:
+                states.setdefault("locked to a position", []).append(_name(s))
+        return "".join(f"; {_some(names)} {state}" for state, names in states.items())
 
-    def _range(self, low: int, high: int) -> str:
-        places = _PLACES[self._job.unit]
-        return f"{fixed(low, self._job.unit, places)} to {fixed(high, self._job.unit, places)} {self._job.unit}"
+    def _wants(self, position: Position, side: str) -> tuple[str, ...]:
+        return position.wants_upper if side == "upper" else position.wants_lower
+
+    def _demands(self, position: Position, side: str) -> list[tuple[str, Callable[[Shell], bool]]]:
+        """What a half must agree with here, in words and as a question to a shell."""
+        demands: list[tuple[str, Callable[[Shell], bool]]] = []
+        for at, (column, want) in enumerate(zip(self._job.matched_columns, self._wants(position, side), strict=False)):
+            if want != "any":
+                demands.append((f"{column} = {want or 'blank'}", partial(_has_mark, at, want)))
+        family = self._job.fits[position.kind].family
+        if family is not None:
+            demands.append((f"family = {' or '.join(family)}", lambda s: s.family in family))
+        return [(_line(words), meets) for words, meets in demands]
+
+    # --- figures ---
+
+    def _near(self, bore: Bore, walls: int) -> str:
+        """A pair that does not fit: what its walls total, and by how much they miss."""
+        unit = self._job.unit
+        if walls < bore.inside_low:
+            gap = bore.inside_low - walls
+            words = thin(unit, gap, bore.room_nm - walls, bore.max_nm, bore.tightest_nm != bore.room_nm)
+        elif bore.min_nm is None or bore.min_nm <= 0:
+            gap = walls - bore.tightest_nm
+            words = f"{self._step(gap)} too thick to leave any clearance" if gap else "no clearance is left"
+        else:
+            gap = walls - bore.inside_high
+            words = thick(unit, gap, bore.tightest_nm - walls, bore.min_nm, bore.tightest_nm != bore.room_nm)
+        (size,) = sizes(unit, [walls], gap)
+        return f"{size}: {words}"
+
+    def _needs(self, bore: Bore, *gaps: int) -> str:
+        """The wall sums that fit, with enough decimals to tell them from sums that miss by `gaps`."""
+        unit = self._job.unit
+        least = [] if bore.max_nm is None else [bore.inside_low]
+        most = [] if not bore.min_nm else [bore.inside_high]
+        shown = sizes(unit, least + most or [bore.tightest_nm], min(gaps, default=0) if least or most else 0)
+        if least and most:
+            return f"needs walls totalling {shown[0].removesuffix(f' {unit}')} to {shown[1]}"
+        limit = "at least" if least else "at most" if most else "less than"
+        return f"needs walls totalling {limit} {shown[0]}"
 
     def _step(self, nm: int) -> str:
-        name = "tenths" if self._job.unit == "in" else "um"
-        tenths = fixed(nm, name, 1).removesuffix(".0")
-        return f"{tenths} tenth" if name == "tenths" and tenths == "1" else f"{tenths} {name}"
+        return steps(self._job.unit, nm)
 
 
-def flags(job: Job, placements: list[Placement], why: Callable[[Position], str]) -> tuple[Flag, ...]:
+def flags(job: Job, placements: Iterable[Placement], why: Callable[[Position], str]) -> tuple[Flag, ...]:
     """What needs attention though it was filled: outside its limits, accepted, excused by a lock, off its drawing."""
     found = []
     for p in placements:
         position = p.position
         if not p.within_limits:
             code = "below-min" if p.shortfall_nm else "above-max"
-            found.append(Flag(position.name, code, f"NOT TO BE ASSEMBLED: {why(position)}"))
+            reason, own = why(position), misfit(job.unit, p)
+            if own not in reason:  # the reason tells of other pairs than the one that was placed
+                (walls,) = sizes(job.unit, [p.wall_sum_nm])
+                reason = f"its walls total {walls}: {own}; {reason}"
+            found.append(Flag(position.name, code, _DANGER + reason))
         for _, fault in locks_excuse(job, p):
-            found.append(Flag(position.name, "lock-breaks-rule", f"its lock is obeyed although {fault}"))
+            found.append(Flag(position.name, "lock-breaks-rule", _line(f"its lock is obeyed although {fault}")))
         found += _drawing(job, p)
     return tuple(found)
 
 
+def told_in(plan: Plan, unit: str) -> Plan:
+    """The same plan with its reasons and flags in another unit."""
+    job = replace(plan.job, unit=unit)
+    reasons: dict[str, Reasons] = {}
+
+    def why(position: Position) -> str:
+        if position.kind not in reasons:
+            reasons[position.kind] = Reasons(job, Kind(job, position.kind))
+        return reasons[position.kind].why(position)
+
+    unfilled = tuple(Unfilled(u.position, why(u.position)) for u in plan.unfilled)
+    return replace(plan, job=job, unfilled=unfilled, flags=flags(job, plan.placements, why))
+
+
 def _drawing(job: Job, p: Placement) -> Iterator[Flag]:
     bands = job.drawing.get(p.position.kind, {})
-    places = _PLACES[job.unit]
     assert p.position.journal is not None and p.position.housing_bore is not None
     for feature, what, nm in (
         ("journal", "the journal", p.position.journal.mean_nm),
         ("housing_bore", "the housing bore", p.position.housing_bore.mean_nm),
-        ("wall", f"the wall of {p.upper.box}/{p.upper.name}", p.upper.wall_nm),
-        ("wall", f"the wall of {p.lower.box}/{p.lower.name}", p.lower.wall_nm),
+        ("wall", f"the wall of {_name(p.upper)}", p.upper.wall_nm),
+        ("wall", f"the wall of {_name(p.lower)}", p.lower.wall_nm),
     ):
         band = bands.get(feature)
         if band is None or nm is None or nm in band:
             continue
-        text = (
-            f"{what}, {fixed(nm, job.unit, places)} {job.unit}, lies outside its drawing band "
-            f"{fixed(band.low_nm, job.unit, places)} to {fixed(band.high_nm, job.unit, places)}"
-        )
+        gap = max(band.low_nm - nm, nm - band.high_nm)
+        size, low, high = sizes(job.unit, [nm, band.low_nm, band.high_nm], gap)
+        text = f"{what}, {size}, lies outside its drawing band {low} to {high}"
         if feature == "housing_bore":
             text += f"; accepted: {p.position.accept}"
-        yield Flag(p.position.name, f"{feature.replace('_', '-')}-outside-drawing", text)
+        yield Flag(p.position.name, f"{feature.replace('_', '-')}-outside-drawing", _line(text))
 
 
-def _each_rule_off(job: Job, kind: str) -> Iterator[tuple[str, Job]]:
-    rules = job.rules
-    if rules.wall_difference_nm is not None:
-        yield "the rule wall_difference", replace(job, rules=replace(rules, wall_difference_nm=None))
-    if kind in rules.thick_half:
-        others = {k: side for k, side in rules.thick_half.items() if k != kind}
-        yield "the rule thick_half", replace(job, rules=replace(rules, thick_half=others))
-    if rules.same_in_bore:
-        yield "the rule same_in_bore", replace(job, rules=replace(rules, same_in_bore=()))
-    for at, column in enumerate(job.matched_columns):
-        yield (
-            f"matching {column}",
-            replace(
-                job,
-                positions=tuple(
-                    replace(p, wants_upper=_blanked(p.wants_upper, at), wants_lower=_blanked(p.wants_lower, at))
-                    for p in job.positions
-                ),
-            ),
-        )
-    if job.fits[kind].family is not None:
-        fits = {**job.fits, kind: replace(job.fits[kind], family=None)}
-        yield "the limit to its family", replace(job, fits=fits)
-    if any(s.hold is not None and s.kind == kind for s in job.shells):
-        yield "the holds", replace(job, shells=tuple(_released(s) for s in job.shells))
+# --- words ---
 
 
-def _blanked(wants: tuple[str, ...], at: int) -> tuple[str, ...]:
-    return (*wants[:at], "any", *wants[at + 1 :])
+def _stock(bores: Iterable[Bore], sides: Iterable[str]) -> int:
+    """How many halves any of these bores may have on these sides."""
+    classes = {c.index: c for b in bores for side in sides if getattr(b.positions[0], side) is None
+               for c in getattr(b, side).classes}  # fmt: skip
+    return sum(c.count for c in classes.values())
 
 
-def _released(shell: Shell) -> Shell:
-    return replace(shell, hold=None) if shell.hold is not None else shell
+def _has_mark(at: int, want: str, shell: Shell) -> bool:
+    return marks_agree(want, shell.marks[at])
+
+
+def _needs_what(positions: int) -> str:
+    return "1 position needs" if positions == 1 else f"{positions} positions need"
+
+
+def _there_are(halves: int) -> str:
+    return "there is 1" if halves == 1 else f"there are {halves}" if halves else "there is none"
+
+
+def _some(names: list[str]) -> str:
+    if len(names) <= 3:
+        return " and ".join(names) + (" is" if len(names) == 1 else " are")
+    return f"{names[0]}, {names[1]} and {len(names) - 2} more are"
+
+
+def _name(shell: Shell) -> str:
+    return f"{shell.box}/{shell.name}"
 
 
 def _a(side: str) -> str:
     return f"an {side}" if side == "upper" else f"a {side}"
+
+
+def _line(text: str) -> str:
+    """The user's own words may hold line breaks."""
+    return " ".join(text.split())

@@ -5,23 +5,26 @@ of them), its *limits* (a row for each level already proven) and the best plan k
 one level, keeps its value as a one-sided limit and drops the pairs that no plan of that value can use.
 """
 
-from bisect import bisect_left
+import logging
+import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
-from math import gcd
+from math import gcd, isqrt
+from typing import NamedTuple
 
 from fitmatch.fit.candidates import Bore, Kind, Pair
 from fitmatch.fit.program import Program, exact_bound
 from fitmatch.fit.solve import Outcome, relax, solve
 from fitmatch.fit.stopping import Stop, Stopped
+from fitmatch.problems import FaultInFitmatch
+
+_LOG = logging.getLogger("fitmatch.fit")
 
 Measure = Callable[[Pair], int]
 Choice = Counter[Pair]  # how often each pair is used
 
 
-@dataclass(frozen=True, slots=True)
-class Limit:
+class Limit(NamedTuple):
     """Over the whole plan, the sum of `measure` is at most `most`."""
 
     measure: Measure
@@ -35,14 +38,17 @@ class Search:
         self.kind = kind
         self.stop = stop
         self.level = ""
+        self._since = time.monotonic()
         self.fields: list[list[Pair]] = [[]]
         self.limits: list[Limit] = []
         self.must_fill = False  # every bore that has a pair is filled, wholly
         self.choice: Choice = Counter()
         self._to_fill = 0
-        self.inside_bores: list[Bore] = []  # bores with a pair inside their limits
+        self.own_best: dict[Bore, int] = {}  # bores with a pair inside their limits: each one's smallest |deviation|
         self.outside: list[Pair] = []  # pairs outside their limits that may still be used
         self.least_worst = 0  # no plan of the right levels 0 and 1 has a smaller worst |deviation|
+        self.all_at_once = False  # every bore has its best on levels 0 and 1, whatever the others have
+        self.narrowed = False  # the field lacks pairs that a plan still in the running may use
 
     # --- moves ---
 
@@ -61,8 +67,10 @@ class Search:
                 best = found[0]
                 kept.append(found)
         self.fields = [field for value, field in kept if value == best]
+        if not self.fields:
+            raise FaultInFitmatch(f"no plan is left at level {level}")
         self.limits.append(Limit(measure, best))
-        return best
+        return self._proved(best)
 
     def narrow_worst(self, level: str, least: int = 0) -> int:
         """Prove the smallest worst |deviation| of the pairs inside their limits, known to be no less than `least`,
@@ -70,7 +78,7 @@ class Search:
         self.level = level
         best = max((abs(p.deviation_nm) for p in self.choice if p.inside), default=0)
         ranked = sorted(((max(least, self._worst_at_least(f)), i) for i, f in enumerate(self.fields)))
-        for at_least, i in ranked:
+        for rank, (at_least, i) in enumerate(ranked):
             low = at_least
             while low < best:
                 # Bisect over the deviations that occur, and jump to the worst of each plan that is found.
@@ -81,7 +89,7 @@ class Search:
                 try:
                     found = self.feasible([p for p in self.fields[i] if not p.inside or abs(p.deviation_nm) <= middle])
                 except Stopped:
-                    raise Stopped(min(low, best)) from None
+                    raise Stopped(min([low, best, *(least_ for least_, _ in ranked[rank + 1 :])])) from None
                 if found is None:
                     low = middle + 1
                 else:
@@ -92,7 +100,7 @@ class Search:
             for least_, i in ranked
             if least_ <= best
         ]
-        return best
+        return self._proved(best)
 
     def narrow_spread(self, level: str, slack: int = 0) -> int:
         """Prove the smallest spread over the fields and keep it, widened by `slack`."""
@@ -135,9 +143,24 @@ class Search:
         seats = sum(bore.count for bore in {p.bore.index: p.bore for p in field}.values())
         return relaxed is not None and exact_bound(model.program, cost, relaxed.multipliers).least > -seats
 
-    def within(self, low: int, high: int) -> list[Pair]:
-        """The pairs outside their limits that may still be used, and those inside with a deviation from low to high."""
-        return [*self.outside, *_inside(self.kind, self.inside_bores, low, high)]
+    def within(self, radius: int, narrow: int | None = None) -> list[Pair]:
+        """The pairs outside their limits that may still be used, and those inside with a |deviation| up to `radius`;
+        with `narrow`, up to that or the bore's own best."""
+        found = list(self.outside)
+        for bore, best in self.own_best.items():
+            reach = radius if narrow is None else min(radius, max(narrow, best))
+            found.extend(self.kind.within(bore, -reach, reach))
+        return found
+
+    def affordable(self, radius: int, total: int) -> list[Pair]:
+        """The pairs within `radius` that a plan with all bores at their best can use whose sum of squares is at most
+        `total`: the other bores cost at least their own bests."""
+        least = sum(bore.count * best**2 for bore, best in self.own_best.items())
+        found = list(self.outside)
+        for bore, best in self.own_best.items():
+            reach = min(radius, isqrt(max(0, total - least + best**2)))
+            found.extend(self.kind.within(bore, -reach, reach))
+        return found
 
     def require_full(self) -> None:
         """From here on every bore that has a pair in the fields is filled wholly."""
@@ -145,6 +168,20 @@ class Search:
         self._to_fill = len({p.bore.index for field in self.fields for p in field})
 
     # --- details ---
+
+    def _proved(self, value: int) -> int:
+        now = time.monotonic()
+        _LOG.debug(
+            "%s: %s = %d with %d pairs in %d fields, %.3f s",
+            self.kind.name,
+            self.level,
+            value,
+            sum(map(len, self.fields)),
+            len(self.fields),
+            now - self._since,
+        )
+        self._since = now
+        return value
 
     def _total(self, measure: Measure) -> int:
         return sum(measure(pair) * times for pair, times in self.choice.items())
@@ -211,27 +248,39 @@ class Search:
         return best
 
     def _spread(self, sources: "list[tuple[Source, int]]") -> int:
-        """Slide windows over the deviations; each is a small feasibility program, most fall to a count."""
+        """Slide windows over the deviations; each is a small feasibility program.
+
+        A plan whose smallest deviation is `start` spreads at least over the window from there that holds a pair for
+        enough positions. Windows are tried in the order of that least width; once it is no smaller than the spread of
+        the best plan known, nothing is left to try.
+        """
         deviations = [p.deviation_nm for p in self.choice if p.inside]
         if not deviations:
             return 0
         best = max(deviations) - min(deviations)
         wanted = sum(times for p, times in self.choice.items() if p.inside)
-        for source, _ in sources:
-            for start in source.starts():
-                while best > 0 and source.reaches(start, start + best - 1) >= wanted:
-                    found = self.feasible(source.pairs(start, start + best - 1))
-                    if found is None:
-                        break
+        widths = sorted((w, i, d) for i, (s, _) in enumerate(sources) for d, w in s.least_widths(wanted))
+        for least, i, start in widths:
+            if least >= best:
+                break
+            source = sources[i][0]
+            width, step = least, max(1, (best - least) // 64)
+            while width < best:
+                found = self.feasible(source.pairs(start, start + width))
+                if found is not None:
                     deviations = [p.deviation_nm for p in found if p.inside]
                     self.choice, best = found, max(deviations) - min(deviations)
+                    width, step = (least + best) // 2 if least + 1 < best else best, max(1, (best - least) // 64)
+                else:
+                    least = width + 1
+                    width = max(least, min(width + step, best - 1))
+                    step *= 2
         self.fields = [
-            source.pairs(start, start + best + slack)
-            for source, slack in sources
-            for start in source.starts()
-            if source.reaches(start, start + best + slack) >= wanted
+            sources[i][0].pairs(start, start + best + sources[i][1])
+            for least, i, start in widths
+            if least <= best + sources[i][1]
         ]
-        return best
+        return self._proved(best)
 
 
 class Source:
@@ -244,21 +293,29 @@ class Source:
         self._values = {b.index: sorted(kind.deviations(b)) for b in bores}
         self._counts = {b.index: b.count for b in bores}
 
-    def starts(self) -> list[int]:
-        """Every deviation that a window may begin with, those near the target first."""
-        return sorted({v for values in self._values.values() for v in values}, key=lambda v: (abs(v), v))
-
-    def reaches(self, low: int, high: int) -> int:
-        """How many positions have a pair in the window, each taken by itself."""
-        count = 0
-        for index, values in self._values.items():
-            at = bisect_left(values, low)
-            if at < len(values) and values[at] <= high:
-                count += self._counts[index]
-        return count
+    def least_widths(self, wanted: int) -> Iterator[tuple[int, int]]:
+        """For every deviation that a window may begin with, the least width that reaches `wanted` positions, each
+        taken by itself; none where no width does."""
+        values = sorted({v for found in self._values.values() for v in found}, reverse=True)
+        ends = {index: len(found) for index, found in self._values.items()}
+        for start in values:
+            reached: list[tuple[int, int]] = []
+            for index, found in self._values.items():
+                at = ends[index]
+                while at and found[at - 1] >= start:
+                    at -= 1
+                ends[index] = at
+                if at < len(found):
+                    reached.append((found[at], self._counts[index]))
+            count = 0
+            for value, positions in sorted(reached):
+                count += positions
+                if count >= wanted:
+                    yield start, value - start
+                    break
 
     def pairs(self, low: int, high: int) -> list[Pair]:
-        return [*self._outside, *_inside(self._kind, self._bores, low, high)]
+        return [*self._outside, *(p for bore in self._bores for p in self._kind.within(bore, low, high))]
 
 
 class _Listed(Source):
@@ -337,11 +394,6 @@ class _Model:
         if len(self.program.upper) > len(self._field):
             return None
         return [choice[p] for p in self._field]
-
-
-def _inside(kind: Kind, bores: list[Bore], low: int, high: int) -> Iterator[Pair]:
-    for b in bores:
-        yield from kind.pairs(b, max(b.inside_low, b.ideal - high), min(b.inside_high, b.ideal - low))
 
 
 def _dot(cost: Sequence[int], x: Sequence[int]) -> int:

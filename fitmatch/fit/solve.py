@@ -9,9 +9,8 @@ the caller's signal handler and can interrupt it without losing the best point f
 import math
 import threading
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import Enum, auto
-from typing import Any
+from typing import Any, NamedTuple
 
 from ortools.linear_solver import pywraplp
 
@@ -32,8 +31,7 @@ class Outcome(Enum):
     UNKNOWN = auto()  # stopped without one
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
+class Answer(NamedTuple):
     """`x` and `bound` are None where the outcome has none; `bound` is a proven lower bound of the cost."""
 
     outcome: Outcome
@@ -41,8 +39,7 @@ class Answer:
     bound: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Relaxation:
+class Relaxation(NamedTuple):
     """Values of the relaxed program and one multiplier per row; floats, to be checked before anything rests on them."""
 
     x: list[float]
@@ -63,7 +60,7 @@ def solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int]
 
 
 def _solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int] | None, seed: int) -> Answer:
-    solver, variables, _rows = _load("SAT", program, cost)
+    solver, variables, _rows = _load("SAT", program, cost, stop)
     if not solver.SetSolverSpecificParametersAsString(_PARAMETERS.format(seed=seed)):
         raise FaultInFitmatch("the solver does not know its parameters")
     seconds = stop.seconds_left()
@@ -106,7 +103,7 @@ def relax(program: Program, cost: Sequence[int], stop: Stop) -> Relaxation | Non
     """The linear relaxation; None where GLOP finds no optimum, which proves nothing by itself."""
     if stop.requested:
         raise Stopped
-    solver, variables, rows = _load("GLOP", program, cost)
+    solver, variables, rows = _load("GLOP", program, cost, stop)
     seconds = stop.seconds_left()
     if seconds is not None:
         solver.SetTimeLimit(max(1, int(seconds * 1000)))
@@ -115,7 +112,7 @@ def relax(program: Program, cost: Sequence[int], stop: Stop) -> Relaxation | Non
     return Relaxation([v.solution_value() for v in variables], [row.dual_value() for row in rows])
 
 
-def _load(backend: str, program: Program, cost: Sequence[int]) -> tuple[Any, list[Any], list[Any]]:
+def _load(backend: str, program: Program, cost: Sequence[int], stop: Stop) -> tuple[Any, list[Any], list[Any]]:
     solver = pywraplp.Solver.CreateSolver(backend)
     infinity = solver.infinity()
     make = solver.IntVar if backend == "SAT" else solver.NumVar
@@ -128,6 +125,7 @@ def _load(backend: str, program: Program, cost: Sequence[int]) -> tuple[Any, lis
         for j, a in row.terms:
             constraint.SetCoefficient(variables[j], a)
         rows.append(constraint)
+        stop.seconds_left()  # a large program takes its time to hand over
     objective = solver.Objective()
     for variable, c in zip(variables, cost, strict=True):
         if c:

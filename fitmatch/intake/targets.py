@@ -44,7 +44,7 @@ class AimCheck:
             lacking = [row for row in mine if not table.gives_target(row.own)]
             if lacking or (complete and not mine and not table.gives_target(())):
                 whom = f" to position {shorten(lacking[0].name)}" if lacking and len(lacking) < len(mine) else ""
-                text = f"nothing gives a target{whom}; write target, target_ratio, or both min and max"
+                text = f"nothing gives a target{whom}; write the engine maker's min and max, target or target_ratio"
                 self._settings.file.report("no-target", text, "fit", kind)
 
     def _aim(self, row: PositionRow) -> Aim:

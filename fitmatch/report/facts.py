@@ -7,6 +7,11 @@ from fitmatch.parts import Placement, Plan, Shell
 DANGER: Final = "NOT TO BE ASSEMBLED"
 
 
+def one_line(text: str) -> str:
+    """The user's own text may hold line breaks."""
+    return " ".join(text.split())
+
+
 def wall(shell: Shell) -> int:
     """The wall of a shell that was placed, which has one."""
     assert shell.wall_nm is not None

@@ -1,6 +1,7 @@
 """Tables and paragraphs that never run wider than a page. In: cells and sentences. Out: lines of at most WIDTH columns.
 
-A long name is wrapped, never cut: two names that differ only at the end must not come to look alike.
+A long name is wrapped, never cut: two names that differ only at the end must not come to look alike. It is broken only
+where it alone is too long for a line.
 """
 
 from collections.abc import Sequence
@@ -11,9 +12,12 @@ from unicodedata import east_asian_width
 
 from tabulate import tabulate
 
+from fitmatch.report.facts import one_line
+
 WIDTH: Final = 100
 _GAP: Final = 2
 _NARROWEST: Final = 6
+_NO_BREAK: Final = "\u00a0"  # stands for a space inside a name until the line is cut
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +41,12 @@ class Column:
         head = _longest_line([self.head])
         return min(self.widest, head + _NARROWEST // 2 if self._is_wide else max(head, _NARROWEST))
 
+    @property
+    def unbroken(self) -> int:
+        """The narrowest that breaks no word and no name."""
+        longest = max((len(word) for cell in self.cells for word in cell.split(" ")), default=0)
+        return max(self.narrowest, min(self.widest, longest * (2 if self._is_wide else 1)))
+
     def characters(self, width: int) -> int:
         """How many characters of a cell go on one line. Cells are padded by characters, so that in a column with wide
         ones a narrow cell is padded to the same count, and a wide one takes up to twice as much."""
@@ -52,7 +62,12 @@ class Column:
 
 def clean(text: str) -> str:
     """The user's own text, fit to be printed: one line, no control characters."""
-    return "".join(c if c.isprintable() else "?" for c in " ".join(text.split()))
+    return "".join(c if c.isprintable() else "?" for c in one_line(text))
+
+
+def whole(name: str) -> str:
+    """A name that is not to be broken at the end of a line."""
+    return clean(name).replace(" ", _NO_BREAK)
 
 
 def table(columns: Sequence[Column]) -> list[str]:
@@ -60,12 +75,15 @@ def table(columns: Sequence[Column]) -> list[str]:
     if not columns[0].cells:
         return []
     widths = [c.widest for c in columns]
-    while _across(widths) > WIDTH:
-        give_way = [i for i, c in enumerate(columns) if widths[i] > c.narrowest]
-        assert give_way, "a table too wide for the page even with every name wrapped"
-        widths[max(give_way, key=widths.__getitem__)] -= 1
+    for least in ([c.unbroken for c in columns], [c.narrowest for c in columns]):
+        while _across(widths) > WIDTH:
+            give_way = [i for i, narrowest in enumerate(least) if widths[i] > narrowest]
+            if not give_way:
+                break
+            widths[max(give_way, key=widths.__getitem__)] -= 1
+    assert _across(widths) <= WIDTH, "a table too wide for the page even with every name wrapped"
     cells = [
-        [_wrapped(cell, c.characters(width)) for cell in c.cells] if c.wraps else c.cells
+        ["\n".join(_wrapped(cell, c.characters(width))) for cell in c.cells] if c.wraps else c.cells
         for c, width in zip(columns, widths, strict=True)
     ]
     heads = [c.head for c in columns]
@@ -78,14 +96,14 @@ def table(columns: Sequence[Column]) -> list[str]:
         rowalign=["bottom"],
         disable_numparse=True,  # a shell named 03 is not the number 3
     )
-    return [line.rstrip() for line in text.splitlines()]
+    return [line.rstrip().replace(_NO_BREAK, " ") for line in text.splitlines()]
 
 
 def paragraph(text: str, *, first: str = "", rest: str | None = None) -> list[str]:
     """`text` wrapped to the page; `first` and `rest` stand before the first line and before the lines after it."""
     indent = " " * len(first) if rest is None else rest
     room = WIDTH - max(len(first), len(indent))
-    lines = wrap(text, room // 2 if _has_wide(text) else room, break_on_hyphens=False) or [""]
+    lines = _wrapped(text, room // 2 if _has_wide(text) else room) or [""]
     return [first + lines[0], *(indent + line for line in lines[1:])]
 
 
@@ -106,7 +124,9 @@ def _across(widths: Sequence[int]) -> int:
     return sum(widths) + _GAP * (len(widths) - 1)
 
 
-def _wrapped(text: str, width: int) -> str:
-    """Between words, and inside one, best at a hyphen, only where that word alone is too long for a line."""
-    inside = any(len(word) > width for word in text.split())
-    return "\n".join(wrap(text, width, break_on_hyphens=inside))
+def _wrapped(text: str, width: int) -> list[str]:
+    """Lines broken between words and names; inside one, best at a space or hyphen, only where it is too long itself."""
+    lines: list[str] = []
+    for line in wrap(text, width, break_on_hyphens=False, break_long_words=False):
+        lines += [line] if len(line) <= width else wrap(line.replace(_NO_BREAK, " "), width)
+    return [line.replace(_NO_BREAK, " ") for line in lines]

@@ -7,7 +7,7 @@ from math import ceil
 from fitmatch.parts import Placement, Plan, Position, Shell, Size
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated, wall
-from fitmatch.report.layout import Column, clean, paragraph, table
+from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.scale import Scale
 
 NOT_FILLED = "NOT FILLED"
@@ -16,7 +16,7 @@ _NOTHING = "-"
 
 
 def shell_name(shell: Shell) -> str:
-    return clean(f"{shell.box}/{shell.name}")
+    return whole(f"{shell.box}/{shell.name}")
 
 
 def which_shell_goes_where(plan: Plan, kind: str, scale: Scale) -> list[str]:
@@ -30,7 +30,7 @@ def which_shell_goes_where(plan: Plan, kind: str, scale: Scale) -> list[str]:
         return Column(head, [_NOTHING if p is None else show(p) for _, p in rows], align, wraps)
 
     columns = [
-        Column("position", [clean(p.name) for p in positions], "left", wraps=True),
+        Column("position", [whole(p.name) for p in positions], "left", wraps=True),
         column("upper\nshell", lambda p: shell_name(p.upper), align="left", wraps=True),
         column("its\nwall", lambda p: scale.length(wall(p.upper))),
         column("lower\nshell", lambda p: shell_name(p.lower), align="left", wraps=True),
@@ -72,7 +72,7 @@ def sums(plan: Plan, kind: str, scale: Scale) -> list[str]:
         return Column(head, [show(p) for p in placements])
 
     columns = [
-        Column("position", [clean(p.position.name) for p in placements], "left", wraps=True),
+        Column("position", [whole(p.position.name) for p in placements], "left", wraps=True),
         column("housing bore", lambda p: _mean(p.position.housing_bore, scale)),
         column("- journal", lambda p: _mean(p.position.journal, scale)),
         column("- walls", lambda p: scale.length(p.wall_sum_nm)),
@@ -102,7 +102,7 @@ def limits(plan: Plan, kind: str, scale: Scale) -> list[str]:
         *paragraph(clean(kind).upper()),
         *table(
             [
-                Column("position", [clean(p.position.name) for p in placements], "left", wraps=True),
+                Column("position", [whole(p.position.name) for p in placements], "left", wraps=True),
                 column("min", lambda p: p.position.min_nm),
                 column("clearance at the tightest", lambda p: p.clearance_tightest_nm),
                 column("target", lambda p: p.position.target_nm),
@@ -120,7 +120,7 @@ def coated(plan: Plan, scale: Scale) -> list[str]:
         return []
     return table(
         [
-            Column("position", [clean(p.position.name) for p in placements], "left", wraps=True),
+            Column("position", [whole(p.position.name) for p in placements], "left", wraps=True),
             Column("coating,\nupper shell", [_coating(p.upper, scale) for p in placements]),
             Column("coating,\nlower shell", [_coating(p.lower, scale) for p in placements]),
             Column("clearance over\nthe coating", [scale.length(clearance_over_coating(p)) for p in placements]),

@@ -9,7 +9,11 @@ from fitmatch.report.scale import Scale
 _THIS = "this plan"
 _NOTHING = "-"
 
-_FIRST_AIMS = {
+_FIRST = (
+    "What counts first: most positions filled inside their limits, then most filled at all, then the fewest below min "
+    "and the smallest total shortfall, then the smallest total excess over max (totals in brackets)."
+)
+_AIMS = {
     "target": "smallest worst deviation from target, then smallest sum of squared deviations",
     "even": "smallest spread, then smallest worst deviation from target",
     "keep-sets": "fewest boxes, then smallest worst deviation from target",
@@ -18,10 +22,10 @@ _FIRST_AIMS = {
 
 def quality(plan: Plan, scale: Scale) -> list[str]:
     lines = ["HOW GOOD IT IS"]
-    aim = f"Strategy {plan.strategy}: {_FIRST_AIMS[plan.strategy]}."
+    aim = f"Only among plans equal in these, by strategy {plan.strategy}: {_AIMS[plan.strategy]}."
     if plan.slack_nm:
         aim += f" Slack: {scale.with_unit(plan.slack_nm)}."
-    lines += paragraph(aim)
+    lines += [*paragraph(_FIRST), *paragraph(aim)]
     for kind, figures in plan.figures.items():
         lines += ["", *_kind(plan, kind, figures, scale)]
     if plan.baselines:
@@ -45,8 +49,12 @@ def _kind(plan: Plan, kind: str, figures: KindFigures, scale: Scale) -> list[str
         [
             Column("", [name for name, _, _ in named], "left"),
             Column("filled", [str(f.filled) for _, f, _ in named]),
-            Column("below\nmin", [str(f.below) for _, f, _ in named]),
-            Column("above\nmax", [str(f.above) for _, f, _ in named]),
+            Column(
+                f"below min\n({scale.step})", [_total(f.below, f.shortfall_nm, scale) for _, f, _ in named], wraps=True
+            ),
+            Column(
+                f"above max\n({scale.step})", [_total(f.above, f.excess_nm, scale) for _, f, _ in named], wraps=True
+            ),
             Column("counted", [str(f.counted) for _, f, _ in named]),
             Column(f"worst off\n{scale.step}", [_steps(f.worst_deviation_nm, scale) for _, f, _ in named]),
             Column(f"spread\n{scale.step}", [_steps(f.spread_nm, scale) for _, f, _ in named]),
@@ -80,6 +88,11 @@ def _proof(plan: Plan, kind: str, scale: Scale) -> str:
 
 def _steps(nm: int | None, scale: Scale) -> str:
     return _NOTHING if nm is None else scale.steps(nm)
+
+
+def _total(positions: int, nm: int, scale: Scale) -> str:
+    """How many positions are out, and by how much in all."""
+    return f"{positions} ({scale.amount(nm)})" if positions else "0"
 
 
 def _mean(nm: int | None, scale: Scale) -> str:

@@ -4,16 +4,16 @@ from collections import defaultdict
 
 from fitmatch.parts import Plan, Shell
 from fitmatch.report.facts import unmeasured_shells
-from fitmatch.report.layout import Column, clean, paragraph, table
+from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.placing import shell_name
 from fitmatch.report.scale import Scale
 
 
 def remaining(plan: Plan, scale: Scale) -> list[str]:
     lines = _left_over(plan.leftover, scale)
-    broken = unequal_boxes(plan)
+    broken = _broken_sets(plan)
     if broken:
-        lines += paragraph("; ".join(broken) + ".", first="Boxes left with unequal uppers and lowers: ", rest="  ")
+        lines += paragraph("; ".join(broken) + ".", first="Halves left without a partner in their box: ", rest="  ")
     for shell in plan.held:
         reason = f": {clean(shell.hold)}" if shell.hold else ""
         lines += paragraph(
@@ -22,9 +22,9 @@ def remaining(plan: Plan, scale: Scale) -> list[str]:
     return lines
 
 
-def unequal_boxes(plan: Plan) -> list[str]:
-    """Boxes in which uppers remain without lowers or the other way round, also counting those that fit either side.
-    Shells still to be measured are in the box as well."""
+def _broken_sets(plan: Plan) -> list[str]:
+    """Boxes in which uppers remain without lowers or the other way round, and what remains. A shell of either half
+    makes up for one that is lacking, and shells still to be measured are in the box as well."""
     reserved = {lock for p in plan.job.positions for lock in (p.upper, p.lower)}
     left = {s.key: s for s in (*plan.leftover, *unmeasured_shells(plan)) if s.key not in reserved}
     boxes: defaultdict[tuple[str, str], dict[str, int]] = defaultdict(lambda: {"upper": 0, "lower": 0, "either": 0})
@@ -34,7 +34,7 @@ def unequal_boxes(plan: Plan) -> list[str]:
     for (box, kind), count in boxes.items():
         if abs(count["upper"] - count["lower"]) > count["either"]:
             halves = ", ".join(f"{count[half]} {half}" for half in count if half != "either" or count[half])
-            texts.append(f"{clean(box)} ({clean(kind)}: {halves})")
+            texts.append(whole(f"{box}: {kind} {halves}"))
     return texts
 
 

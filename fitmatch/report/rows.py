@@ -8,7 +8,7 @@ from typing import Final
 from fitmatch.lengths import exact
 from fitmatch.parts import Placement, Plan, Position
 from fitmatch.report.certainty import Certainty
-from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated, wall
+from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated, one_line, wall
 
 FILLED: Final = "filled"
 UNFILLED: Final = "not filled"
@@ -80,14 +80,14 @@ def _words(position: Position, placement: Placement | None, plan: Plan, why: str
     if placement is None:
         if why is None:
             return words | {"state": UNMEASURED, "remark": "no reading of " + ", ".join(position.missing)}
-        return words | {"state": UNFILLED, "remark": why}
+        return words | {"state": UNFILLED, "remark": one_line(why)}
     return words | {
         "state": FILLED if placement.within_limits else DANGER,
         "upper_box": placement.upper.box,
         "upper_shell": placement.upper.name,
         "lower_box": placement.lower.box,
         "lower_shell": placement.lower.name,
-        "remark": "; ".join(f.text for f in plan.flags if f.position == position.name),
+        "remark": "; ".join(one_line(f.text) for f in plan.flags if f.position == position.name),
     }
 
 

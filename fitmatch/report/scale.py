@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
-from fitmatch.lengths import fixed, round_half_even
+from fitmatch.lengths import NM_PER_UNIT, fixed, round_half_even
 
 # By unit: decimals, the grid they resolve, the step of deviations, and its decimals for an axis shift.
 _DECIMALS: Final = {"in": 5, "mm": 4}
@@ -36,6 +36,13 @@ class Scale:
 
     def steps(self, nm: int, *, sign: bool = False) -> str:
         return fixed(nm, self.step, 1, sign=sign)
+
+    def amount(self, nm: int) -> str:
+        """Steps with as many decimals as it takes not to read as nothing."""
+        places = 1
+        while 0 < nm * 10**places < NM_PER_UNIT[self.step]:
+            places += 1
+        return fixed(nm, self.step, places)
 
     def axis(self, twice_nm: int) -> str:
         return fixed(round_half_even(twice_nm, 2), self.step, _AXIS_DECIMALS[self.unit], sign=True)

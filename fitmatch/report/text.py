@@ -33,7 +33,7 @@ def plan_text(plan: Plan, unit: str) -> str:
     certainty = Certainty(plan)
     for kind in plan.job.kinds:
         blocks += [which_shell_goes_where(plan, kind, scale), how_sure(plan, kind, scale, certainty)]
-    blocks += [attention(plan, scale), next_steps(plan)]
+    blocks += [attention(plan), next_steps(plan)]
     kinds = plan.job.kinds
     blocks += _titled("THE SUMS (axis shift: + towards the upper half)", [sums(plan, kind, scale) for kind in kinds])
     blocks += _titled("BETWEEN THE LIMITS", [limits(plan, kind, scale) for kind in kinds])

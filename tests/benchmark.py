@@ -1,0 +1,193 @@
+"""How quick the program is, as ratios within one run: machines differ and are noisy, ratios travel.
+
+    python tests/benchmark.py            prints the table of docs/speed.md
+    python tests/benchmark.py --rewrite  writes it there
+
+Run it with the Python that has fitmatch installed. It asserts nothing: numbers are for people to read.
+"""
+
+import random
+import resource
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from fitmatch.fit import assign
+from fitmatch.fit.candidates import Kind
+from fitmatch.fit.program import Program
+from fitmatch.fit.solve import Outcome, solve
+from fitmatch.fit.stopping import Stop, Stopped
+from fitmatch.parts import Fit, Job, Position, Shell, Size
+
+ROOT = Path(__file__).resolve().parent.parent
+RUNS = 15
+PLAIN_LIMIT_S = 60
+
+
+def processes() -> list[str]:
+    """Whole processes, medians of interleaved runs, against bare imports in the same run."""
+    sample = str(ROOT / "samples" / "generator-five")
+    commands = {
+        "cp_model": ["-c", "import ortools.sat.python.cp_model"],
+        "click": ["-c", "import click"],
+        "assign": ["-m", "fitmatch", "assign", sample, "--quiet"],
+        "help": ["-m", "fitmatch", "--help"],
+        "version": ["-m", "fitmatch", "--version"],
+    }
+    seconds: dict[str, list[float]] = {name: [] for name in commands}
+    for _ in range(RUNS):
+        for name, arguments in commands.items():
+            start = time.perf_counter()
+            subprocess.run([sys.executable, *arguments], stdout=subprocess.DEVNULL, check=True, cwd="/")
+            seconds[name].append(time.perf_counter() - start)
+    median = {name: statistics.median(values) for name, values in seconds.items()}
+    memory = {name: peak_kib(commands[name]) for name in ("assign", "cp_model")}
+    return [
+        row("`assign samples/generator-five`, whole process, import of `ortools.sat.python.cp_model` = 1",
+            f"{median['assign'] / median['cp_model']:.2f}", "0.6"),
+        row("its peak memory, the same import = 1", f"{memory['assign'] / memory['cp_model']:.2f}", "1"),
+        row("`--help`, whole process, `import click` = 1", f"{median['help'] / median['click']:.2f}", "2.5"),
+        row("`--version`, whole process, `import click` = 1", f"{median['version'] / median['click']:.2f}", "2.5"),
+    ]  # fmt: skip
+
+
+def peak_kib(arguments: list[str]) -> int:
+    """Peak resident memory of one process: a child of a child, so that earlier ones do not count."""
+    code = (
+        "import resource, subprocess, sys; subprocess.run(sys.argv[1:], stdout=subprocess.DEVNULL, check=True); "
+        "print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, sys.executable, *arguments], capture_output=True, text=True, check=True, cwd="/"
+    )
+    return int(done.stdout)
+
+
+def big_job(positions: int, halves: int, boxes: int, grid_nm: int) -> Job:
+    """Rods of one engine family with plausible scatter, seeded; sizes on a reading grid."""
+    rng = random.Random(20)
+
+    def reading(nominal: int, scatter: int) -> int:
+        return round(rng.gauss(nominal, scatter) / grid_nm) * grid_nm
+
+    rows = []
+    for i in range(positions):
+        journal, bore = reading(50_000_000, 4_000), reading(54_000_000, 4_000)
+        sizes = Size(journal, journal, journal), Size(bore, bore, bore)
+        rows.append(Position(f"R{i + 1}", "rod", *sizes, 50_000, 30_000, 70_000, row=i + 2))
+    shells = []
+    for half in ("upper", "lower"):
+        for i in range(halves):
+            box = i * boxes // halves
+            wall = reading(1_975_000 + (2 * box - boxes) * 500, 1_600)
+            shells.append(Shell(f"{half[0]}{i + 1}", f"box-{box + 1}", "rod", half, wall))
+    return Job(ROOT, "benchmark", "mm", {"rod": Fit("rod", 50_000, None, 30_000, 70_000)}, tuple(rows), tuple(shells))
+
+
+def plain_model(job: Job) -> str:
+    """The plain program: 0/1 for each position and single shell, deviations and wall differences as rows over them, the
+    levels one after the other (with |deviation| for its square, which is easier). Seconds it takes, or the limit."""
+    stop = Stop(PLAIN_LIMIT_S)
+    program = Program()
+
+    def variable(most: int) -> int:
+        return program.variable(most)
+
+    halves = [[s for s in job.shells if s.half == half] for half in ("upper", "lower")]
+    takes: dict[str, list[tuple[int, int]]] = {f"{s.half}{s.name}": [] for s in job.shells}
+    worst, offs, differences, walls = variable(20_000), [], [], []
+    for p in job.positions:
+        assert p.housing_bore is not None and p.journal is not None and p.target_nm is not None
+        ideal = p.housing_bore.mean_nm - p.journal.mean_nm - p.target_nm
+        sides: list[list[tuple[int, int]]] = []
+        for half in halves:
+            chosen = [(variable(1), s) for s in half]
+            program.row([(j, 1) for j, _ in chosen], 1, 1)
+            sides.append([(j, s.wall_nm or 0) for j, s in chosen])
+            for j, s in chosen:
+                takes[f"{s.half}{s.name}"].append((j, 1))
+        upper, lower = sides
+        off, difference = variable(20_000), variable(15_240)
+        minus = [(j, -wall) for j, wall in lower]
+        program.row([*upper, *lower, (off, 1)], ideal, None)
+        program.row([*upper, *lower, (off, -1)], None, ideal)
+        program.row([*upper, *minus, (difference, 1)], 0, None)
+        program.row([*upper, *minus, (difference, -1)], None, 0)
+        program.row([(worst, 1), (off, -1)], 0, None)
+        offs.append((off, 1))
+        differences.append((difference, 1))
+        walls += [*upper, *lower]
+    for terms in takes.values():
+        program.row(terms, None, 1)
+
+    start = time.perf_counter()
+    try:
+        for objective in ([(worst, 1)], offs, walls, differences):  # fewest walls are the largest clearances
+            cost = [0] * len(program.upper)
+            for j, price in objective:
+                cost[j] = price
+            answer = solve(program, cost, stop)
+            if answer.outcome is not Outcome.OPTIMAL or answer.x is None:
+                return f">{PLAIN_LIMIT_S}"
+            program.row(objective, None, sum(price * answer.x[j] for j, price in objective))
+    except Stopped:
+        return f">{PLAIN_LIMIT_S}"
+    return f"{time.perf_counter() - start:.1f}"
+
+
+def proofs() -> list[str]:
+    """The whole proof of 24 positions with 240 shells of each half against the plain model."""
+    rows = []
+    for grid, words in ((1_270, "readings to 0.00005 in"), (500, "readings to 0.5 um"), (1, "sizes to 1 nm")):
+        job = big_job(24, 240, 10, grid)
+        taken = timed(lambda job=job: assign(job))
+        plain = plain_model(job)
+        ratio = float(plain.lstrip(">")) / taken
+        more = ">" if plain.startswith(">") else ""
+        rows.append(
+            row(f"24 positions, 240 uppers, 240 lowers, {words}: plain model {plain} s, fitmatch {taken:.3f} s",
+                f"{more}{ratio:.0f} times quicker", "100 times")
+        )  # fmt: skip
+        pairs = sum(1 for bore in Kind(job, "rod").bores for _ in Kind(job, "rod").pairs(bore, 0, bore.sum_high))
+        print(f"  {words}: {pairs} admissible pairs of classes", file=sys.stderr)
+    return rows
+
+
+def strategies() -> list[str]:
+    """What each strategy costs in seconds, for scale."""
+    rows = []
+    for size, grid in (((12, 120, 10), 1_270), ((24, 240, 10), 1_270), ((12, 120, 10), 1)):
+        job = big_job(*size, grid)
+        taken = {name: timed(lambda job=job, name=name: assign(job, name)) for name in ("target", "even", "keep-sets")}
+        words = ", ".join(f"{name} {seconds:.2f} s" for name, seconds in taken.items())
+        rows.append(row(f"{size[0]} positions, {size[1]} of each half, {size[2]} boxes, grid {grid} nm", words, ""))
+    return rows
+
+
+def timed(work: Callable[[], object]) -> float:
+    start = time.perf_counter()
+    work()
+    return time.perf_counter() - start
+
+
+def row(what: str, found: str, wanted: str) -> str:
+    return f"| {what} | {found} | {wanted} |"
+
+
+def main() -> None:
+    lines = ["| what | measured | wanted |", "| --- | --- | --- |", *processes(), *proofs(), *strategies()]
+    table = "\n".join(lines)
+    print(table)
+    print(f"peak memory of this run: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024} MiB", file=sys.stderr)
+    if "--rewrite" in sys.argv:
+        page = ROOT / "docs" / "speed.md"
+        head, _, rest = page.read_text(encoding="utf-8").partition("<!-- table -->\n")
+        _, _, tail = rest.partition("<!-- end of table -->\n")
+        page.write_text(f"{head}<!-- table -->\n{table}\n<!-- end of table -->\n{tail}", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

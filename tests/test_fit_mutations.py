@@ -1,0 +1,233 @@
+"""The tests can tell: each rule, level and tie switched off in the optimizer is caught on tiny random jobs.
+
+A switch that nothing catches would mean that the comparison with full enumeration looks the other way.
+"""
+
+import random
+from collections.abc import Callable
+
+import oracle
+import pytest
+from jobs import STEP, TARGET, WALL, make_job, make_position, make_shells, random_job
+
+from fitmatch.fit import assign, levels
+from fitmatch.fit.candidates import Bore, Kind
+from fitmatch.fit.search import Search
+from fitmatch.parts import Job, Rules
+from fitmatch.problems import FaultInFitmatch
+
+Patch = pytest.MonkeyPatch
+MOST_JOBS = 3_000
+
+
+def without_check(patch: Patch) -> None:
+    """Let a wrong answer out, so that it is the comparison that must see it."""
+    patch.setattr("fitmatch.fit.check", lambda _: None)
+
+
+def no_wall_difference(patch: Patch) -> None:
+    """Two walls in one bore may differ by any amount."""
+    honest = Kind.partner_walls
+
+    def lax(self: Kind, wall: int) -> tuple[int, int]:
+        low, high = honest(self, wall)
+        side = self._side
+        return (low if side == "lower" else 0), (high if side == "upper" else 1 << 62)
+
+    patch.setattr(Kind, "partner_walls", lax)
+
+
+def no_thick_half(patch: Patch) -> None:
+    """The thicker half may lie on either side."""
+    honest = Kind.__init__
+
+    def lax(self: Kind, *arguments: object) -> None:
+        honest(self, *arguments)  # type: ignore[arg-type]
+        self._side = None
+
+    patch.setattr(Kind, "__init__", lax)
+
+
+def no_same_side(patch: Patch) -> None:
+    """The thicker halves of a kind need not agree."""
+    patch.setattr(Kind, "one_thick_side", property(lambda _: False))
+
+
+def no_same_in_bore(patch: Patch) -> None:
+    """Two halves that differ in a column may share a bore."""
+    patch.setattr(Kind, "may_share", lambda _, upper, lower: upper is not lower or upper.count > 1)
+
+
+def no_match(patch: Patch) -> None:
+    """Every half fits every position."""
+    patch.setattr("fitmatch.fit.candidates.marks_agree", lambda *_: True)
+
+
+def no_family(patch: Patch) -> None:
+    """Every family fits."""
+    honest = Kind.__init__
+
+    def lax(self: Kind, job: object, kind: str, *more: object) -> None:
+        from dataclasses import replace
+
+        fits = {k: replace(fit, family=None) for k, fit in job.fits.items()}  # type: ignore[attr-defined]
+        honest(self, replace(job, fits=fits), kind, *more)  # type: ignore[arg-type, type-var]
+
+    patch.setattr(Kind, "__init__", lax)
+
+
+def no_drawing(patch: Patch) -> None:
+    """A housing bore outside its drawing band is filled like any other."""
+    patch.setattr("fitmatch.fit.candidates.bore_refused", lambda *_: False)
+
+
+def no_counting(patch: Patch) -> None:
+    """A pair of one class needs only one shell of it."""
+    patch.setattr(Kind, "may_share", lambda *_: True)
+
+
+def zero_clearance(patch: Patch) -> None:
+    """A clearance of zero is a fill."""
+    patch.setattr(Bore, "sum_high", property(lambda bore: bore.tightest_nm))
+
+
+def limits_at_the_mean(patch: Patch) -> None:
+    """min is checked at the means."""
+    patch.setattr("fitmatch.fit.candidates.tightest_room", lambda position, _: levels_room(position))
+
+
+def levels_room(position: object) -> int:
+    from fitmatch.parts import room
+
+    return room(position)  # type: ignore[arg-type]
+
+
+def level_off(name: str) -> Callable[[Patch], None]:
+    """The level is passed over: neither proven nor kept."""
+
+    def switch(patch: Patch) -> None:
+        for move in ("minimise", "narrow_worst", "narrow_spread", "narrow_spread_everywhere"):
+            honest = getattr(Search, move)
+
+            def passing(self: Search, level: str, *arguments: object, honest: Callable[..., int] = honest) -> int:
+                if level == name:
+                    return max((abs(p.deviation_nm) for p in self.choice if p.inside), default=0)
+                return honest(self, level, *arguments)
+
+            patch.setattr(Search, move, passing)
+        if name == levels.SQUARES:
+            patch.setattr(levels, "_least_squares", lambda *_: None)
+
+    switch.__doc__ = f"The level {name} is passed over."
+    return switch
+
+
+def first_boxes(patch: Patch) -> None:
+    """keep-sets takes all boxes instead of the fewest."""
+    patch.setattr(levels, "_keep_sets", lambda _job, search, slack: levels._target(search, slack))
+
+
+def greedy_fill(patch: Patch) -> None:
+    """Where not all can have their best at once, the plan by hand has to do."""
+    patch.setattr(levels, "_fill_most", lambda search: None)
+
+
+RULES = [no_wall_difference, no_thick_half, no_same_side, no_same_in_bore, no_match, no_family, no_drawing, no_counting,
+         zero_clearance, limits_at_the_mean, greedy_fill]  # fmt: skip
+LEVELS = [
+    (levels.INSIDE, "target"),
+    (levels.FILLED, "target"),
+    (levels.BELOW, "target"),
+    (levels.SHORTFALL, "target"),
+    (levels.EXCESS, "target"),
+    (levels.WORST, "target"),
+    (levels.SQUARES, "target"),
+    (levels.SPREAD, "target"),
+    (levels.CLEARANCE, "target"),
+    (levels.DIFFERENCE, "target"),
+    (levels.SPREAD, "even"),
+    (levels.WORST, "even"),
+    (levels.SQUARES, "even"),
+]
+
+
+def two_rods(ideal: tuple[int, int], lowers: list[int], **limits: int) -> Job:
+    """Two rods and equal uppers, so that the lowers alone decide; sizes in steps from the first rod's ideal."""
+    rods = [make_position(f"R{i}", 2 * WALL + TARGET + steps * STEP, **limits) for i, steps in enumerate(ideal, 1)]
+    shells = make_shells("upper", [WALL, WALL]) + make_shells("lower", [WALL + steps * STEP for steps in lowers])
+    return make_job(rods, shells, rules=Rules(wall_difference_nm=None))
+
+
+# A level that decides too rarely for chance to show it soon: fewer below min, but by more.
+TELLING = [two_rods((0, 4), [1, 5], min_nm=TARGET, max_nm=TARGET)]
+
+
+def caught(strategy: str) -> bool:
+    """Whether some job shows a plan that is not the best, or that the oracle or the program calls faulty."""
+    for seed in range(-len(TELLING), MOST_JOBS):
+        rng = random.Random(f"mutant {seed}")
+        job, slack_nm = random_job(rng, both_limits=strategy == "even"), rng.choice([0, 0, STEP])
+        if seed < 0 and strategy == "target":
+            job, slack_nm = TELLING[seed], 0
+        try:
+            plan = assign(job, strategy, slack_nm=slack_nm)
+        except (FaultInFitmatch, AssertionError, KeyError, IndexError):
+            return True
+        if oracle.faults_of(plan):
+            return True
+        for kind in job.kinds:
+            wanted = oracle.best(job, kind, strategy, slack_nm)
+            if oracle.levels_of(plan, kind, with_boxes=strategy == "keep-sets") != wanted:
+                return True
+    return False
+
+
+@pytest.mark.parametrize("switch", RULES, ids=lambda s: s.__name__)
+def test_a_rule_switched_off_is_caught(switch: Callable[[Patch], None], monkeypatch: Patch) -> None:
+    """Without this rule some random job is answered wrongly, and that is seen even with the program's own check off."""
+    without_check(monkeypatch)
+    switch(monkeypatch)
+    assert caught("target")
+
+
+@pytest.mark.parametrize(("name", "strategy"), LEVELS)
+def test_a_level_switched_off_is_caught(name: str, strategy: str, monkeypatch: Patch) -> None:
+    """Without this level or tie some random job is answered with a plan that is not the best."""
+    without_check(monkeypatch)
+    level_off(name)(monkeypatch)
+    assert caught(strategy)
+
+
+def test_boxes_switched_off_are_caught(monkeypatch: Patch) -> None:
+    """Without counting boxes, keep-sets draws on more of them than it need."""
+    without_check(monkeypatch)
+    first_boxes(monkeypatch)
+    assert caught("keep-sets")
+
+
+@pytest.mark.parametrize(
+    "switch",
+    [no_wall_difference, no_thick_half, no_same_side, no_same_in_bore, no_match, no_family],
+    ids=lambda s: s.__name__,
+)
+def test_the_programs_own_check_sees_a_broken_rule(switch: Callable[[Patch], None], monkeypatch: Patch) -> None:
+    """With a rule switched off in the search alone, the independent checker refuses some answer in production."""
+    switch(monkeypatch)
+    seen = False
+    for seed in range(MOST_JOBS):
+        try:
+            assign(random_job(random.Random(f"mutant {seed}")))
+        except FaultInFitmatch:
+            seen = True
+            break
+    assert seen
+
+
+def test_nothing_switched_off_is_not_caught() -> None:
+    """The honest optimizer passes the very comparison that catches the switches."""
+    for seed in range(100):
+        job = random_job(random.Random(f"mutant {seed}"))
+        plan = assign(job)
+        assert not oracle.faults_of(plan)
+        for kind in job.kinds:
+            assert oracle.levels_of(plan, kind, with_boxes=False) == oracle.best(job, kind, "target", 0)
