@@ -58,6 +58,8 @@ class Sizes:
 
     def wall(self, readings: Sequence[Reading]) -> tuple[int, MeasuredAs | None] | None:
         """The wall that readings give; None where none lies near the crown."""
+        if len(readings) == 1:  # most of them, and there may be a million
+            return self.plain_wall(readings[0].gauge, [readings[0].nm]) if at_crown("wall", readings[0]) else None
         self._pool_places(readings)
         counted = [r for r in readings if at_crown("wall", r)]
         if not counted:
@@ -82,9 +84,12 @@ class Sizes:
         return mean(tuple([nm - off for nm in readings])), measured_as
 
     def form(self, kind: str, feature: str, readings: Sequence[Reading]) -> Form | None:
-        """What the readings say about form; None where none tells its station or angle."""
-        if all(r.station is None and r.angle is None for r in readings):
+        """What the readings say about form; None where they tell too little of where they were taken."""
+        stations = {r.station for r in readings}
+        if stations == {None} and all(r.angle is None for r in readings):
             return None
+        if feature == "wall" and len(stations) == 1:
+            return None  # of a wall nothing is told but along the axis
         from fitmatch.gauging.form import form_of
 
         corrected, scale = self._corrected(kind, feature, readings)

@@ -77,8 +77,8 @@ def _worth(worth: Worth, figures: KindFigures, scale: Scale) -> str:
     text = (
         f"With the errors of these readings expect, on average, {scale.two_digits(worth.worst_deviation_nm)} "
         f"{scale.step} worst off and a spread of {scale.two_digits(worth.spread_nm)} (calculated "
-        f"{_steps(figures.worst_deviation_nm, scale)} and {_steps(figures.spread_nm, scale)}: the search favours readings "
-        f"whose errors cancel; {worth.trials} draws)."
+        f"{_steps(figures.worst_deviation_nm, scale)} and {_steps(figures.spread_nm, scale)}: the search favours "
+        f"readings whose errors cancel; {worth.trials} draws)."
     )
     if worth.by_hand is not None:
         text += f" Against by-hand its worst deviation is {worth.by_hand}."
