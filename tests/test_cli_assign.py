@@ -159,8 +159,10 @@ def test_a_folder_that_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixtur
         (["--with", "other"], "--with is not supported yet"),
         (["--priority", "x"], "--priority is not supported yet"),
         (["another-job"], "not supported yet"),
-        (["--slack", "-0.0001"], "outside 0 to 2 mm"),
-        (["--slack", "2.1 mm"], "outside 0 to 2 mm"),
+        (["--slack", "-0.0001"], "outside 0 to 0.0787 in"),
+        (["--slack", "2.1 mm"], "outside 0 to 0.0787 in"),
+        (["--slack", "1 tenth"], "write tenths: `1 tenths`"),
+        (["--slack", "0,0001"], "write a decimal point: `0.0001`"),
         (["--slack", "a little"], "is not a number"),
         (["--slack", "1 mil"], "write thou or mm"),
         (["--time-limit", "0"], "number of seconds"),
@@ -257,14 +259,31 @@ def test_a_slack_finer_than_a_nanometre_is_told(job: Path, capsys: pytest.Captur
     assert "warning: --slack" in Ran(capsys, "assign", job, "--slack", "0.00000001").err
 
 
+def test_a_lock_that_breaks_a_rule_is_told_in_figures(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The flag of an excused rule says how far the walls differ and what is allowed, in the unit that is shown."""
+    job = written(
+        tmp_path / "locked",
+        toml=JOB_TOML + '[rules]\nthick_half = { rod = "upper" }\n',
+        positions="position,kind,journal,housing_bore,upper,lower\nR1,rod,1.8162,1.9421,1,2\n",
+        shells="shell,kind,half,wall\n1,rod,upper,0.0614\n2,rod,lower,0.0623\n",
+    )
+    for unit, difference, allowed, passing in (
+        ("in", "0.0009 in", "0.0006 in", "0.0002 in"),
+        ("mm", "0.02286 mm", "0.01524 mm", "0.00508 mm"),
+    ):
+        text = " ".join(Ran(capsys, "assign", job, "--unit", unit).out.split())
+        assert f"its two walls differ by {difference}, and wall_difference allows {allowed}" in text
+        assert f"its thicker half is not the upper one: walls differ by {difference}, {passing} may pass" in text
+
+
 def test_save_writes_the_document_twice_the_same(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """`--save` leaves the JSON document, with the digest of the inputs, and nothing else; saved again it is the same
     to the byte, since the saved file is no part of the inputs."""
     before = sorted(path.name for path in job.iterdir())
     document = Ran(capsys, "assign", job, "--json").out
-    Ran(capsys, "assign", job, "--save")
+    assert f"saved to {job / 'assignment.json'}\n" in Ran(capsys, "assign", job, "--save").err
     first = (job / "assignment.json").read_bytes()
-    Ran(capsys, "assign", job, "--save", "--csv", "--unit", "mm")
+    assert Ran(capsys, "assign", job, "--save", "--csv", "--unit", "mm", "--quiet").err == ""
     assert (job / "assignment.json").read_bytes() == first == document.encode()
     assert json.loads(first)["digest"] == fitmatch.read_job(job).digest != ""
     assert sorted(path.name for path in job.iterdir()) == sorted([*before, "assignment.json"])

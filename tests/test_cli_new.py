@@ -52,7 +52,23 @@ def test_without_limits_the_blank_folder_asks_for_them(tmp_path: Path, capsys: p
     ran = Ran(capsys, "assign", folder)
     assert (ran.status, ran.out) == (2, "")
     assert ran.err and all(re.match(r"job\.toml:\d*:? ?fit\.(rod|main)", line) for line in ran.err.splitlines())
+    assert all("is still to be filled in" in line for line in ran.err.splitlines())
     assert "suggests no limits" in (folder / "job.toml").read_text(encoding="utf-8")
+
+
+def test_the_blank_job_tells_of_workbooks(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The lines that name workbooks stand ready: without the "#" in front they are a part of job.toml."""
+    folder = tmp_path / "my-build"
+    Ran(capsys, "new", folder)
+    path = with_limits(folder) / "job.toml"
+    text = path.read_text(encoding="utf-8")
+    lines = ("[sources]", 'positions = "positions.xlsx"', 'shells    = ["shells/*.csv", "shells/*.xlsx"]')
+    for line in lines:
+        assert f"# {line}\n" in text
+        text = text.replace(f"# {line}", line)
+    path.write_text(text, encoding="utf-8")
+    told = Ran(capsys, "assign", folder).err
+    assert "positions.xlsx: the file is missing, though positions.csv is there" in told and "shells/*.xlsx" in told
 
 
 def test_a_filled_blank_folder_is_solved(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

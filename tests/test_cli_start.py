@@ -59,6 +59,18 @@ def test_every_command_has_help_with_an_example(command: click.Command) -> None:
     assert all(p.help for p in command.params if isinstance(p, click.Option))
 
 
+@pytest.mark.parametrize(
+    ("typed", "meant"), [("asign", "assign"), ("ASSIGN", "assign"), ("nwe", "new"), ("assi", "assign"), ("bake", None)]
+)
+def test_a_mistyped_command(capsys: pytest.CaptureFixture[str], typed: str, meant: str | None) -> None:
+    """A command that is nearly one is taken for a slip, and the right one is named; another word is only refused."""
+    with pytest.raises(SystemExit) as left:
+        main([typed, "job"])
+    err = capsys.readouterr().err
+    assert left.value.code == 2 and f"No such command '{typed}'." in err
+    assert (f"Did you mean '{meant}'?" in err) if meant else "Did you mean" not in err
+
+
 def test_every_listed_command_can_be_run() -> None:
     """The group knows each of its commands by the name under which it lists it."""
     assert [command.name for command in commands()] == ["fitmatch", "new", "assign"]

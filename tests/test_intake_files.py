@@ -33,7 +33,10 @@ def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
 
 def test_an_empty_folder(tmp_path: Path) -> None:
     """Only job.toml is asked for: what else is missing depends on it."""
-    assert mistakes(tmp_path) == ["job.toml: the file is missing; write it or mend the path to it"]
+    assert mistakes(tmp_path) == [
+        f"job.toml: the file is missing in the folder {tmp_path}; name the folder of a job, or let `fitmatch new` "
+        "write one"
+    ]
 
 
 def test_missing_tables(tmp_path: Path) -> None:

@@ -418,7 +418,7 @@ def test_numbers_finer_than_a_nanometre(tmp_path: Path) -> None:
 
 def test_a_column_in_both_files_that_is_not_matched(tmp_path: Path) -> None:
     """It draws a warning, and none once it is matched or stands in one file only."""
-    positions = "position,kind,journal,housing_bore,lot,colour\nR1,rod,1.8162,1.9421,a,b\n"
+    positions = "position,kind,journal,housing_bore,lot\nR1,rod,1.8162,1.9421,a\n"
     shells = "shell,kind,half,wall,lot\n01,rod,upper,0.0618,a\n"
     (warning,) = read_job(write_job(tmp_path / "one", positions=positions, shells=shells)).warnings
     assert "`lot`" in warning

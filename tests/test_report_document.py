@@ -95,8 +95,8 @@ def test_a_position_as_promised() -> None:
         "kind": "rod",
         "housing": "R1",
         "pin": None,
-        "upper": {"shell": "03", "box": "box-1", "wall": Decimal("0.06185"), "coating": None},
-        "lower": {"shell": "07", "box": "box-2", "wall": Decimal("0.0618"), "coating": None},
+        "upper": {"shell": "03", "box": "box-1", "wall": Decimal("0.06185"), "coating": None, "locked": False},
+        "lower": {"shell": "07", "box": "box-2", "wall": Decimal("0.0618"), "coating": None, "locked": False},
         "journal": Decimal("1.8162"),
         "housing_bore": Decimal("1.9421"),
         "wall_sum": Decimal("0.12365"),
@@ -117,6 +117,13 @@ def test_a_position_as_promised() -> None:
         "clearance_over_coating": None,
         "clearance_to_metal": None,
     }
+
+
+def test_locked_halves_as_promised() -> None:
+    """A half that positions.csv locks is marked, the other one is not."""
+    r1, _ = clean_plan().placements
+    got = read(plan_of([replace(r1, position=replace(r1.position, lower=r1.lower.key))]))["positions"][0]
+    assert (got["upper"]["locked"], got["lower"]["locked"]) == (False, True)
 
 
 def test_the_rest_as_promised() -> None:

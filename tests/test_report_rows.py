@@ -4,7 +4,7 @@ import csv
 from dataclasses import replace
 from io import StringIO
 
-from test_report_plans import clean_plan, troubled_plan
+from test_report_plans import clean_plan, plan_of, troubled_plan
 
 from fitmatch.parts import Flag, Plan
 from fitmatch.report.rows import plan_rows
@@ -48,6 +48,14 @@ def test_remarks_and_empty_cells() -> None:
     assert rows["R4"]["clearance [in]"] == "" and rows["R4"]["upper_shell"] == ""
     assert rows["M1"]["clearance_to_metal [in]"] == "0.0026" and rows["R1"]["clearance_to_metal [in]"] == ""
     assert rows["R3"]["clearance_tightest [in]"] == "0.00155"
+
+
+def test_locks_are_carried() -> None:
+    """Each half says whether the user locked it; a row without shells says nothing."""
+    r1, r2 = clean_plan().placements
+    rows = read(plan_of([replace(r1, position=replace(r1.position, upper=r1.upper.key)), r2]))
+    assert [(row["upper_locked"], row["lower_locked"]) for row in rows] == [("true", "false"), ("false", "false")]
+    assert read(troubled_plan())[-1]["upper_locked"] == ""
 
 
 def test_line_breaks_do_not_break_rows() -> None:

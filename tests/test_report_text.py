@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from test_report_plans import clean_plan, nm, plan_of, position, shell, size, troubled_plan
 
-from fitmatch.parts import Flag, Placement, Plan, Proof, Shell, Unfilled
+from fitmatch.parts import Flag, Placement, Plan, Proof, Rules, Shell, Unfilled
 from fitmatch.report.layout import WIDTH, columns_taken
 from fitmatch.report.levels import LEVELS
 from fitmatch.report.text import CLOSING, plan_text
@@ -131,7 +131,8 @@ def test_what_is_missing_is_measured_first() -> None:
     assert "Lay out" not in steps
     whole = plan_text(plan_of([r1, r2]), "in").split("NEXT\n")[1].split("\n\n")[0]
     assert whole == "  - " + (
-        "Lay out the shells as shown, fit them, tighten the caps for good, measure each assembled bore."
+        "Lay out the shells as shown, fit them, tighten the caps to the maker's torque, measure each\n"
+        "    assembled bore."
     )
 
 
@@ -260,20 +261,80 @@ def test_a_loose_bore_asks_for_thicker_shells() -> None:
         "ROD: NOT PROVEN: stopped while proving the worst deviation from target, which cannot be less than 0.5 tenths.",
         "MAIN: proven",
         "Drawn from: box-1, box-2.",
-        "rod upper 2 2 0.06190 to 0.06195 box-1/10, box-1/11",
-        "rod lower - 1 0.06180 box-1/12",
+        "rod upper 2 2 0.06190 to 0.06195 box-1/10 0.06190, box-1/11 0.06195",
+        "rod lower - 1 0.06180 box-1/12 0.06180",
         "Held, not used: box-1/14 (rod, lower): scratched by the wash",
         "M1 0.00030 none 0.00230 0.00260",
         "this plan 3 1 (2.5) 0 2 0.5 1.0 0.00220 2 -",
         "as-boxed 3 1 (2.5) 0 2 0.5 1.0 0.00220 2 1",
         "by-hand 3 1 (2.5) 0 2 0.5 1.0 0.00220 2 1",
         "First take the missing readings, write them in and run this again. Do that before a shell of rod is fitted",
-        "Lay out the shells of the good positions (main), fit them, tighten the caps for good, measure each assembled",
+        "Lay out the shells of the good positions (main), fit them, tighten the caps to the maker's torque, measure",
+        "Boxes read: box-1 (rod 5 upper, 3 lower), box-2 (rod 3 lower), mains (main 1 upper, 1 lower).",
+        "Rules in force: wall_difference 0.0006 in; limits_at tightest.",
     ],
 )
 def test_every_trouble_is_told(words: str) -> None:
     """Counts, reasons, missing readings, flags, proof, figures, leftovers, held shells and coatings are all told."""
     assert words in " ".join(plan_text(troubled_plan(), "in").split())
+
+
+def test_locked_halves_are_marked() -> None:
+    """A shell that the user locked says so behind its name, in its own half only."""
+    r1, r2 = clean_plan().placements
+    held_fast = replace(r1, position=replace(r1.position, lower=r1.lower.key))
+    rows = {cells[0]: cells for cells in (c[0] for c in (cells_of(plan_of([held_fast, r2]), n) for n in ("R1", "R2")))}
+    assert rows["R1"][1:6] == ["box-1/03", "0.06185", "box-2/07", "locked", "0.06180"]
+    assert "locked" not in rows["R2"]
+
+
+def test_rules_in_force_are_listed() -> None:
+    """Every rule that binds stands in one sentence with its value to the last digit, in the unit shown."""
+    rules = Rules(
+        wall_difference_nm=nm("0.0006"), thick_half={"rod": "upper"}, same_in_bore=("series",), limits_at="mean",
+        guard=0.5,
+    )  # fmt: skip
+    plan = clean_plan()
+    plan = replace(plan, job=replace(plan.job, rules=rules, matched_columns=("flange",)))
+    flat = " ".join(plan_text(plan, "mm").split())
+    assert (
+        "Rules in force: wall_difference 0.01524 mm; thick_half rod upper, from 0.00508 mm; match flange; "
+        "same_in_bore series; limits_at mean; guard 0.5." in flat
+    )
+    none = replace(plan, job=replace(plan.job, rules=Rules(wall_difference_nm=None), matched_columns=()))
+    assert "Rules in force: wall_difference off; limits_at tightest." in lines_of(none)
+
+
+@pytest.mark.parametrize(
+    ("strategy", "slack", "words"),
+    [
+        ("target", "0", "does better: none equal in what counts first has a smaller worst deviation."),
+        ("target", "0.0001", "has a smaller worst deviation by more than the slack of 0.00010 in."),
+        ("even", "0", "does better: none equal in what counts first has a smaller spread."),
+        ("even", "0.0001", "Slack: the spread may be up to 0.00010 in larger than the smallest possible."),
+        ("keep-sets", "0", "from as few boxes, and none from fewer has the smallest possible worst deviation."),
+        (
+            "keep-sets",
+            "0.0001",
+            "does better from as few boxes, and none from fewer is within the slack of 0.00010 in of the smallest",
+        ),
+    ],
+)
+def test_what_a_proof_means(strategy: str, slack: str, words: str) -> None:
+    """The proof says what it is a proof of: nearest, most even, or from as few boxes, and with which slack."""
+    plan = replace(clean_plan(), strategy=strategy, slack_nm=nm(slack))
+    assert words in " ".join(plan_text(plan, "in").split())
+
+
+def test_a_target_in_the_middle_says_so() -> None:
+    """Where the target is the middle of min and max the heading says it; elsewhere it does not."""
+    r1, r2 = clean_plan().placements
+    assert "the middle of min and max" not in plan_text(clean_plan(), "in")
+    between = replace(r1.position, target_nm=nm("0.0023"))
+    middle = plan_of([replace(r1, position=between)])
+    assert "(target 0.00230 in, the middle of min and max, min 0.00180 in" in plan_text(middle, "in")
+    both = plan_of([replace(r1, position=between), r2])
+    assert "the middle" not in plan_text(both, "in")
 
 
 def test_boxes_left_with_broken_sets_are_named() -> None:

@@ -18,6 +18,8 @@ INTERRUPTED: Final = 130
 
 _COMMANDS: Final = {"new": "fitmatch.cli.new", "assign": "fitmatch.cli.assign"}
 
+_NEAR: Final = 0.4  # a word is near a command if it takes no more slips than this part of its letters
+
 
 class _Commands(click.Group):
     def list_commands(self, ctx: click.Context) -> list[str]:
@@ -28,6 +30,18 @@ class _Commands(click.Group):
             return None
         command: click.Command = import_module(_COMMANDS[cmd_name]).command
         return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        name = args[0]
+        if name not in _COMMANDS and not name.startswith("-"):
+            from fitmatch.intake.names import nearest, slips
+
+            near = nearest(name, _COMMANDS)
+            if near and (slips(name.casefold(), near) <= _NEAR * len(near) or near.startswith(name.casefold())):
+                ctx.fail(f"No such command '{name}'. Did you mean '{near}'?")
+        return super().resolve_command(ctx, args)
 
 
 @click.group("fitmatch", cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})

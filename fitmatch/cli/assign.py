@@ -107,6 +107,7 @@ def command(
     if strategy == "even":
         _check_limits(job)
     read_at = time.monotonic()
+    saved: Path | None = None
 
     with notes.progress("proving which shell goes where; Ctrl-C stops and prints the best found so far"):
         from fitmatch.fit import Stop, assign
@@ -119,12 +120,14 @@ def command(
             solved_at = time.monotonic()
             answer = _answer(plan, unit or job.unit, as_json=as_json, as_csv=as_csv)
             if save:
-                _save(plan)
+                saved = _save(plan)
 
     if debug:
         notes.say(f"reading {read_at - _STARTED:.3f} s, loading the solver {loaded_at - read_at:.3f} s")
         for kind, proof in plan.proofs.items():
             notes.say(f"{kind}: proven {proof.proven}, level {proof.level}, bound {proof.bound}")
+    if saved is not None:
+        notes.say(f"saved to {saved}")
     _tell_proof(plan, solved_at - loaded_at, notes)
     if as_json or as_csv:
         print_data(answer)
@@ -148,14 +151,18 @@ def _read(folder: Path, notes: Notes) -> "Job":
 
 
 def _slack(text: str, job: "Job", notes: Notes) -> int:
-    from fitmatch.lengths import LengthError, parse_length
+    from fitmatch.intake.advice import for_number
+    from fitmatch.lengths import LengthError, fixed, parse_length
 
+    inch_job = job.unit == "in"
     try:
-        nm, exact = parse_length(text, job.unit, inch_job=job.unit == "in")
+        nm, exact = parse_length(text, job.unit, inch_job=inch_job)
     except LengthError as error:
-        raise click.BadParameter(str(error), param_hint="--slack") from error
+        fault = for_number(text, str(error), inch_job=inch_job)
+        raise click.BadParameter(fault, param_hint="--slack") from error
     if not 0 <= nm <= _LARGEST_SLACK_NM:
-        raise click.BadParameter(f"`{text}` lies outside 0 to 2 mm", param_hint="--slack")
+        most = fixed(_LARGEST_SLACK_NM, job.unit, 4 if inch_job else 0)
+        raise click.BadParameter(f"`{text}` lies outside 0 to {most} {job.unit}", param_hint="--slack")
     if not exact:
         notes.warn(f"--slack: `{text}` is finer than a nanometre and was rounded")
     return nm
@@ -221,7 +228,8 @@ def _answer(plan: "Plan", unit: str, *, as_json: bool, as_csv: bool) -> str:
     return plan_text(plan, unit)
 
 
-def _save(plan: "Plan") -> None:
+def _save(plan: "Plan") -> Path:
+    """Write the document into the job folder; where it is then."""
     from fitmatch.report.document import plan_document
     from fitmatch.report.saving import write_whole
 
@@ -230,6 +238,7 @@ def _save(plan: "Plan") -> None:
         write_whole(path, plan_document(plan, plan.job.unit))
     except OSError as error:
         raise click.ClickException(f"{path} cannot be written: {error.strerror}") from error
+    return path
 
 
 def _tell_proof(plan: "Plan", seconds: float, notes: Notes) -> None:

@@ -14,6 +14,12 @@ title = "Untitled engine"   # TO DO: stands on every report
 
 # The unit of every number in this folder that does not carry its own, such as "0.5 thou" or "12 um".
 unit = "{unit}"               # "in" or "mm"
+
+# The files. Unless these lines say otherwise, positions.csv and every .csv file in the folder shells are read.
+# Workbooks (.xlsx) are read as well, once they are named here: remove the "#" in front.
+# [sources]
+# positions = "positions.xlsx"
+# shells    = ["shells/*.csv", "shells/*.xlsx"]
 {fits}
 # Limits of the parts themselves, from the makers' drawings. A housing bore outside its band is not filled; a journal or
 # a wall outside is reported. Remove the "#" in front and put the figures in.
@@ -44,7 +50,7 @@ _DRAWING = """\
 
 _POSITION_NOTES = (
     "journal: diameter in {unit_words}; for several readings make columns journal_1 and journal_2 and so on",
-    "housing_bore: cap tightened as for good - no shells in - across the crown axis (90 degrees from the joint)",
+    "housing_bore: cap at its final torque - no shells in - across the crown axis (90 degrees from the joint)",
     "leave empty what is not measured yet; add rows as needed",
 )
 _SHELL_NOTES = (

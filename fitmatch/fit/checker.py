@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from math import ceil
 
 from fitmatch.fit.candidates import bore_refused
+from fitmatch.lengths import exact
 from fitmatch.parts import HALVES, SIDES, Job, KindFigures, Placement, Plan, Position, Shell, Status, marks_agree
 from fitmatch.problems import FaultInFitmatch
 
@@ -60,14 +61,16 @@ def _of_two_walls(job: Job, placement: Placement) -> Iterator[tuple[str, str]]:
     rules = job.rules
     upper, lower = _wall(placement.upper), _wall(placement.lower)
     if rules.wall_difference_nm is not None and abs(upper - lower) > rules.wall_difference_nm:
-        yield "wall_difference", "its two walls differ by more than wall_difference allows"
+        difference, allowed = _size(job, abs(upper - lower)), _size(job, rules.wall_difference_nm)
+        yield "wall_difference", f"its two walls differ by {difference}, and wall_difference allows {allowed}"
     for column in rules.same_in_bore:
         at = job.shell_columns.index(column)
         if not marks_agree(placement.upper.marks[at], placement.lower.marks[at]):
             yield "same_in_bore", f"its two halves differ in {column}"
     side = rules.thick_half.get(placement.position.kind)
     if abs(upper - lower) > rules.thick_half_from_nm and side == ("lower" if upper > lower else "upper"):
-        yield "thick_half", f"its thicker half is not the {side} one"
+        difference, allowed = _size(job, abs(upper - lower)), _size(job, rules.thick_half_from_nm)
+        yield "thick_half", f"its thicker half is not the {side} one: walls differ by {difference}, {allowed} may pass"
 
 
 def _never(job: Job, placement: Placement) -> Iterator[str]:
@@ -228,6 +231,10 @@ def _measured(position: Position, known: dict[tuple[str, str], Shell]) -> bool:
         and position.housing_bore is not None
         and all(shell.wall_nm is not None for shell in locks)
     )
+
+
+def _size(job: Job, nm: int) -> str:
+    return f"{exact(2 * nm, job.unit)} {job.unit}"
 
 
 def _wall(shell: Shell) -> int:

@@ -20,6 +20,7 @@ CODES: Final = {
     "ragged-row": "a row with more or fewer cells than the header",
     "no-rows": "a table with a header and nothing below it",
     # headers
+    "no-header": "a first filled row that is no header, such as a title",
     "nameless-column": "a column with cells but without a name",
     "missing-column": "a column that must be there is not",
     "repeated-column": "a column that stands there twice",

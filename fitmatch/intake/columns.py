@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Final
 
+from fitmatch.intake import advice
 from fitmatch.intake.findings import LAST, Findings, Paper, shorten
 from fitmatch.intake.names import one_slip_away
 from fitmatch.intake.tables import UNREAD, Row, Table
@@ -93,12 +94,13 @@ class Columns:
 
     known: dict[str, Column]
     readings: dict[str, list[Column]]
-    ignored: set[str]  # columns nobody asked for
+    ignored: dict[str, int]  # columns nobody asked for, and where they stand
     blank: int
     unread: int
     lacking: set[str]
     bad_units: set[str]  # columns whose header names a unit that will not do
     slipped: set[str]  # columns that were meant by a misspelt header: their cells are unknown, not empty
+    filled: set[str]  # of those ignored, the ones with anything in them; final once the rows were walked
 
     def index(self, name: str) -> int:
         """Where to find a column's cells."""
@@ -130,17 +132,40 @@ def names_in(table: Table) -> set[str]:
     return {split_header(cell)[0] for cell in table.header} - {""}
 
 
+def has_header(table: Table, form: Form, findings: Findings) -> bool:
+    """Whether the first filled row can be a header of this form: a title above it, or the `sep=;` of a spreadsheet
+    program, is noted as the one mistake from which all others in the file would follow."""
+    names = names_in(table)
+    known = {*form.needed, *form.optional, *form.readings, *form.unsupported}
+    if any(name in known or _feature(name, form) or one_slip_away(name, known) for name in names):
+        return True
+    if len(names) > 1 and any(advice.is_near(needed, name) for name in names for needed in form.needed):
+        return True
+    first = next(cell for cell in table.header if cell.strip())
+    text = f"`{shorten(first)}` is no header; the header must be the first filled row: {', '.join(form.needed)}"
+    findings.report("no-header", f"{text}; delete what stands above it", table.paper, table.header_row)
+    return False
+
+
 def understand(
-    table: Table, form: Form, other: Form, further: Iterable[str], findings: Findings, *, inch_job: bool
+    table: Table,
+    form: Form,
+    other: Form,
+    further: Iterable[str],
+    findings: Findings,
+    *,
+    inch_job: bool,
+    lacking: dict[str, bool] | None = None,
 ) -> Columns:
     """Find the columns of `form` and the `further` ones in a table's header, and note every fault in it.
 
-    `other` is the form of the other kind of file. The table's rows get two cells more, as `Columns` says.
+    `other` is the form of the other kind of file. `lacking` holds columns that no file of this form has, each with
+    whether that was said: once is enough. The table's rows get two cells more, as `Columns` says.
     """
     paper, row = table.paper, table.header_row
     width = len(table.header)
     further = tuple(further)
-    found = Columns({}, {feature: [] for feature in form.readings}, set(), width, width + 1, set(), set(), set())
+    found = Columns({}, {feature: [] for feature in form.readings}, {}, width, width + 1, set(), set(), set(), set())
     asked = dict.fromkeys((*form.needed, *form.optional, *further))
     nameless: list[int] = []
 
@@ -158,7 +183,7 @@ def understand(
         if name not in asked and feature is None:
             fault = _stray(name, form, other, asked)
             if fault is None:
-                found.ignored.add(name)
+                found.ignored.setdefault(name, index)
             else:
                 code, text, meant = fault
                 found.slipped.add(meant)
@@ -184,9 +209,22 @@ def understand(
         if name not in found.known and not found.readings.get(name):
             found.lacking.add(name)
             if name not in found.slipped:
-                findings.report("missing-column", "the column is missing; add it", paper, row, name, LAST)
+                _report_missing(name, found, paper, row, findings, lacking or {})
     table.rows = _prepared(table, table.rows, found, nameless, findings)
+    if found.ignored:
+        table.rows = _watched(table.rows, found)
     return found
+
+
+def _report_missing(
+    name: str, found: Columns, paper: Paper, row: int, findings: Findings, lacking: dict[str, bool]
+) -> None:
+    if lacking.get(name):
+        return
+    text = advice.for_missing_column(name, found.ignored, everywhere=name in lacking)
+    if name in lacking:
+        lacking[name] = True
+    findings.report("missing-column", text, paper, row, name, LAST)
 
 
 def _feature(name: str, form: Form) -> str | None:
@@ -236,6 +274,16 @@ def _check_readings(found: Columns, paper: Paper, row: int, findings: Findings) 
                 feature,
                 found.order(feature),
             )
+
+
+def _watched(rows: Iterator[Row], found: Columns) -> Iterator[Row]:
+    """The rows as they are, noting which of the ignored columns have anything in them."""
+    waiting = dict(found.ignored)
+    for row, cells in rows:
+        for name in [name for name, index in waiting.items() if cells[index].strip()]:
+            found.filled.add(name)
+            del waiting[name]
+        yield row, cells
 
 
 def _prepared(

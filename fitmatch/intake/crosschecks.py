@@ -1,6 +1,6 @@
 """What only shows when files are held together: locks, bores against journals, columns that keep every shell out."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from fitmatch.intake.columns import MATCHED_IF_ASKED, OFTEN_MATCHED, Columns, per_half
 from fitmatch.intake.findings import LAST, Findings, Paper, listed, shorten
@@ -46,6 +46,39 @@ def warn_of_unmatched(ignored: Iterable[str], in_shells: set[str], findings: Fin
             f"positions and shells both have a column `{shorten(column)}`, and it is not matched; "
             f"name it in [rules] match if they must agree in it"
         )
+
+
+def warn_of_unused(paper: Paper, columns: Columns, told: Iterable[str], findings: Findings) -> None:
+    """Warn of columns with something in them that nobody asked for: `on hold` may have been meant as `hold`. Those in
+    `told` have a warning of their own."""
+    names = [f"`{shorten(name)}`" for name in columns.ignored if name in columns.filled and name not in told]
+    if names:
+        what = f"column {names[0]} is" if len(names) == 1 else f"columns {listed(names)} are"
+        findings.warnings.append(f"{paper.name}: {what} not used")
+
+
+def warn_of_copies(shells: Sequence[Shell], names: Mapping[str, set[str]], findings: Findings) -> None:
+    """Warn of boxes with the same shells, two at least, of the same walls: a file that was copied and not filled in
+    anew gives shells that do not exist. `names` are the names of the shells by box."""
+    alike: dict[frozenset[str], list[str]] = {}
+    for box, its_names in names.items():
+        alike.setdefault(frozenset(its_names), []).append(box)
+    doubtful = {box for group in alike.values() if len(group) > 1 for box in group}
+    if not doubtful:
+        return
+    contents: dict[str, set[tuple[object, ...]]] = {box: set() for box in names if box in doubtful}
+    files: dict[str, str] = {}
+    for shell in shells:
+        if shell.box in doubtful and shell.wall_nm is not None:
+            contents[shell.box].add((shell.name, shell.kind, shell.half, shell.wall_nm))
+            files.setdefault(shell.box, shell.file)
+    first: dict[frozenset[tuple[object, ...]], str] = {}
+    for box, content in contents.items():
+        other = first.setdefault(frozenset(content), box)
+        if other != box and len(content) > 1:
+            text = f"{files[box]}: box `{shorten(box)}` looks like a copy of box `{shorten(other)}` ({files[other]})"
+            todo = "the same names with the same walls; write in its own readings, or take it out"
+            findings.warnings.append(f"{text}: {todo}")
 
 
 def check_bores(rows: Sequence[PositionRow], paper: Paper, columns: Columns, unit: str, findings: Findings) -> None:

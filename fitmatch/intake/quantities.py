@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from typing import Final
 
+from fitmatch.intake import advice
 from fitmatch.intake.findings import listed, shorten
 from fitmatch.lengths import LengthError, exact, parse_length
 
@@ -64,14 +65,23 @@ class LengthReader:
                 text, self.unit or "mm", inch_job=self.inch_job or self.unit is None, decimal_comma=self.decimal_comma
             )
         except LengthError as error:
-            code = "empty-cell" if not text.strip() else "not-a-length"
-            raise CellError(code, str(error)) from None
+            raise self._unreadable(text, str(error)) from None
         if self.unit is not None and not self.quantity.holds(nm):
             raise self._implausible(text, nm)
         self.finer = not whole
         if whole:
             self.known[text] = nm
         return nm
+
+    def _unreadable(self, text: str, why: str) -> CellError:
+        if not text.strip():
+            return CellError("empty-cell", why)
+        if text.strip() in ("...", "\u2026"):  # as `fitmatch new` leaves it
+            figure = "0.045" if self.unit == "mm" else "0.0018"
+            makers = self.quantity in (TARGET, LIMIT)
+            todo = f"write the engine maker's figure, such as {figure}" if makers else "write the figure"
+            return CellError("empty-cell", f"is still to be filled in; {todo}")
+        return CellError("not-a-length", advice.for_number(text, why, inch_job=self.inch_job))
 
     def _implausible(self, text: str, nm: int) -> CellError:
         name, bounds = self.quantity.name, self.quantity.bounds

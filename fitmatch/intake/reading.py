@@ -13,6 +13,7 @@ from fitmatch.intake.columns import (
     SHELL_FORM,
     SHELL_LABELS,
     Columns,
+    has_header,
     names_in,
     per_half,
     understand,
@@ -26,7 +27,9 @@ from fitmatch.intake.crosschecks import (
     check_bores,
     check_rule_columns,
     matched_columns,
+    warn_of_copies,
     warn_of_unmatched,
+    warn_of_unused,
 )
 from fitmatch.intake.findings import SETTINGS, Findings, Paper
 from fitmatch.intake.keyrows import JOB_FILE, JobFile
@@ -109,8 +112,8 @@ class _Tables:
     ) -> Job:
         """The job; `complete`: every file could be had."""
         settings, findings = self._settings, self._findings
-        position_table = self._open(position_source)
-        shell_tables = [table for s in sources if (table := self._open(s)) is not None]
+        position_table = self._open(position_source, POSITION_FORM)
+        shell_tables = [table for s in sources if (table := self._open(s, SHELL_FORM)) is not None]
         in_positions = names_in(position_table) if position_table else set()
         in_shells = {name for table in shell_tables for name in names_in(table)}
         complete = complete and len(shell_tables) == len(sources)
@@ -127,19 +130,30 @@ class _Tables:
         shell_form = without_readings(SHELL_FORM) if logged else SHELL_FORM
         rows: list[PositionRow] = []
         columns: Columns | None = None
+        unmatched: set[str] = set()
         inch_job = settings.inch_job
         if position_table:
             further = (*may_match, *per_half(may_match))
             columns = understand(position_table, position_form, SHELL_FORM, further, findings, inch_job=inch_job)
             rows = PositionReader(position_table, columns, settings, findings).rows(matched)
             warn_of_unmatched(columns.ignored, in_shells, findings)
+            unmatched = in_shells.intersection(columns.ignored)
+            warn_of_unused(position_table.paper, columns, unmatched, findings)
 
         pool = ShellPool(settings, compared, findings, self._sizing, complete=complete)
+        lacking: dict[str, bool] = {}
+        if len(shell_tables) > 1:
+            stems = in_shells | {name.rpartition("_")[0] for name in in_shells}  # wall_1 stands for wall
+            lacking = dict.fromkeys(set(shell_form.needed) - stems, False)
         for table in shell_tables:
             further = (*may_match, *settings.rules.same_in_bore)
-            shell_columns = understand(table, shell_form, POSITION_FORM, further, findings, inch_job=inch_job)
+            shell_columns = understand(
+                table, shell_form, POSITION_FORM, further, findings, inch_job=inch_job, lacking=lacking
+            )
             pool.add(table, shell_columns)
+            warn_of_unused(table.paper, shell_columns, unmatched, findings)
         pool.report_doubles()
+        warn_of_copies(pool.shells, pool.names, findings)
 
         log = Log()
         if log_source is not None:
@@ -174,20 +188,23 @@ class _Tables:
             ),
         )
 
-    def _open(self, source: Source | None) -> Table | None:
-        return open_table(source.data, source.paper, self._findings) if source else None
+    def _open(self, source: Source | None, form: TableForm) -> Table | None:
+        table = open_table(source.data, source.paper, self._findings) if source else None
+        return table if table and has_header(table, form, self._findings) else None
 
     def _read_log(self, source: Source, rows: list[PositionRow], pool: ShellPool, *, complete: bool) -> Log:
         """The long file; its walls go to the shells at once."""
-        table = self._open(source)
+        from fitmatch.intake.longfile import READINGS_FORM, LogReader, check_sources
+
+        table = self._open(source, READINGS_FORM)
         if table is None:
             return _nothing_read(rows)
-        from fitmatch.intake.longfile import READINGS_FORM, LogReader, check_sources
 
         inch_job = self._settings.inch_job
         columns = understand(table, READINGS_FORM, _NO_FORM, (), self._findings, inch_job=inch_job)
         complete = complete and pool.complete
         log = LogReader(table, columns, self._settings, rows, pool.shells, self._findings, complete=complete).read()
+        warn_of_unused(table.paper, columns, (), self._findings)
         order = columns.order("item")
         for row, text in check_sources(log, rows, pool.shells):
             self._findings.report("two-sources", text, table.paper, row, "item", order)

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+from fitmatch.intake import advice
 from fitmatch.intake.columns import POSITION_FORM, SHELL_FORM
 from fitmatch.intake.findings import Findings, shorten
 from fitmatch.intake.fits import FitTable, read_fits
@@ -134,8 +135,10 @@ def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
             message[: place.start()] if place else message.replace(" (at end of document)", " at the end of the file")
         )
         where = f" in column {place.group(2)}" if place else ""
-        text = f"breaks the rules of TOML{where} ({what}); mend that line; texts and paths need quotes"
-        findings.report("broken-toml", text, JOB_FILE, row)
+        lines = text.replace("\r\n", "\n").split("\n")
+        number = advice.for_toml_number(lines[row - 1]) if row is not None and row <= len(lines) else None
+        fault = f"breaks the rules of TOML{where} ({what}); mend that line; texts, paths and ranges need quotes"
+        findings.report("broken-toml", number or fault, JOB_FILE, row)
     except (ValueError, RecursionError):
         text = "holds a number too long or tables too deep to read; write plain numbers and tables"
         findings.report("broken-toml", text, JOB_FILE)

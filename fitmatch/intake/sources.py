@@ -9,11 +9,10 @@ from glob import glob, has_magic
 from pathlib import Path
 
 from fitmatch.intake.findings import POSITIONS, READINGS, SHELLS, Findings, Paper, shorten
-from fitmatch.intake.keyrows import JobFile
+from fitmatch.intake.keyrows import JOB_FILE, JobFile
 from fitmatch.intake.settings import DEFAULT_SHELLS, Settings
+from fitmatch.intake.unread import TABLES, warn_of_unread
 from fitmatch.naturalorder import natural
-
-_ENDINGS = (".csv", ".xlsx")
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +32,7 @@ def read_bytes(folder: Path, paper: Paper, findings: Findings, *, may_leave: boo
                 "outside-folder", "leads out of the job folder; only paths in [sources] shared may do that", paper
             )
         elif not path.exists():
-            findings.report("missing-file", "the file is missing; write it or mend the path to it", paper)
+            findings.report("missing-file", _missing(folder, paper), paper)
         elif path.is_dir():
             findings.report("unreadable-file", "is a folder; name a file", paper)
         else:
@@ -67,7 +66,7 @@ def _one_table(
 ) -> Source | None:
     if not _stays_inside(name, ("sources", key), settings.file):
         return None
-    if not name.lower().endswith(_ENDINGS):
+    if not name.lower().endswith(TABLES):
         findings.report("wrong-ending", "is neither .csv nor .xlsx; save it as one of them", paper)
         return None
     data = read_bytes(folder, paper, findings)
@@ -95,6 +94,8 @@ def shell_sources(folder: Path, settings: Settings, findings: Findings) -> tuple
         settings.file.report(
             "nothing-found", 'names no shell file; write a list, such as ["shells/*.csv"]', "sources", "shells"
         )
+    read = {*names, settings.positions, settings.readings}
+    warn_of_unread(folder, settings.shells or (), settings.shared, read, findings)
     sources = []
     for source in _read_once(folder, names, findings):
         if source is None:
@@ -116,7 +117,7 @@ def _read_once(folder: Path, names: dict[str, bool], findings: Findings) -> Iter
         if resolved in seen:
             continue
         seen.add(resolved)
-        if not name.lower().endswith(_ENDINGS):
+        if not name.lower().endswith(TABLES):
             findings.report("wrong-ending", "is neither .csv nor .xlsx; save it as one of them", paper)
             yield None
             continue
@@ -161,11 +162,31 @@ def _refuse_mark(pattern: str, key: tuple[str, ...], file: JobFile) -> None:
     file.report("outside-folder", f"`{shorten(pattern)}` is not written with `/`; write `/` between folders", *key)
 
 
+def _missing(folder: Path, paper: Paper) -> str:
+    """That a file is missing, and what is there in its place."""
+    name, key = paper.name, "readings" if paper.rank[0] == READINGS else "positions"
+    if paper is JOB_FILE:
+        where = "this folder" if str(folder) == "." else f"the folder {folder}"
+        return f"the file is missing in {where}; name the folder of a job, or let `fitmatch new` write one"
+    wanted = folder / name
+    others = sorted(path.name for path in wanted.parent.glob("*") if path.stem == wanted.stem and path.is_file())
+    for other in others:
+        path = f"{name.rpartition('/')[0]}/{other}".lstrip("/")
+        if other.lower().endswith(TABLES):
+            return f'the file is missing, though {path} is there; write {key} = "{path}" in [sources] of job.toml'
+    if others:
+        return f"the file is missing, though {others[0]} is there; save it as .csv or .xlsx and name it in [sources]"
+    return "the file is missing; write it or mend the path to it"
+
+
 def _nothing(folder: Path, pattern: str) -> str:
     """That a glob finds nothing, and what may have been meant."""
     text = f"nothing is found by `{shorten(pattern)}`"
     if pattern.endswith(".csv") and glob(f"{pattern[:-4]}.xlsx", root_dir=folder):  # noqa: PTH207
         return f'{text}, though .xlsx files are there; write "{pattern[:-4]}.xlsx"'
+    others = sorted(glob(f"{pattern.rpartition('/')[0]}/*", root_dir=folder)) if "/" in pattern else []  # noqa: PTH207
+    if others:
+        return f"{text}, though {shorten(others[0])} is there; mend the glob, or save the file as .csv or .xlsx"
     if has_magic(pattern) or pattern in DEFAULT_SHELLS:
         return f"{text}; put shell files there or mend the glob"
     return f"{text}; put the file there or mend the path"

@@ -81,7 +81,10 @@ def next_steps(plan: Plan) -> list[str]:
         whose = "of the good positions" if bad or plan.unfilled else "as shown"
         if unread:
             whose += f" ({', '.join(whole(kind) for kind in complete)})"
-        steps.append(f"Lay out the shells {whose}, fit them, tighten the caps for good, measure each assembled bore.")
+        steps.append(
+            f"Lay out the shells {whose}, fit them, tighten the caps to the maker's torque, measure each assembled "
+            "bore."
+        )
     lines = ["NEXT"]
     for step in steps:
         lines += paragraph(step, first=_ITEM + "- ")

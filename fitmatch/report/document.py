@@ -64,8 +64,8 @@ def _position(placement: Placement, unit: str) -> dict[str, Value]:
         "kind": position.kind,
         "housing": position.name,
         "pin": position.pin,
-        "upper": _placed(placement.upper, unit),
-        "lower": _placed(placement.lower, unit),
+        "upper": _placed(placement.upper, unit, locked=position.upper is not None),
+        "lower": _placed(placement.lower, unit, locked=position.lower is not None),
         "journal": length(position.journal.mean_nm, unit),
         "housing_bore": length(position.housing_bore.mean_nm, unit),
         "wall_sum": length(placement.wall_sum_nm, unit),
@@ -165,12 +165,13 @@ def _chance(chance: float | None) -> Number | None:
     return None if chance is None else Number(f"{chance:.4f}")
 
 
-def _placed(shell: Shell, unit: str) -> Value:
+def _placed(shell: Shell, unit: str, *, locked: bool) -> Value:
     return {
         "shell": shell.name,
         "box": shell.box,
         "wall": length(shell.wall_nm, unit),
         "coating": length(shell.coating_nm, unit) if shell.coating_nm else None,
+        "locked": locked,
     }
 
 

@@ -4,6 +4,7 @@ limits."""
 from collections.abc import Callable, Sequence
 from math import ceil
 
+from fitmatch.lengths import round_half_even
 from fitmatch.parts import Placement, Plan, Position, Shell, Size
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated, wall
@@ -19,6 +20,12 @@ def shell_name(shell: Shell) -> str:
     return whole(f"{shell.box}/{shell.name}")
 
 
+def placed_shell(placement: Placement, side: str) -> str:
+    """The name of the upper or lower shell of a bore, and whether the user locked it there."""
+    shell: Shell = getattr(placement, side)
+    return f"{shell_name(shell)} locked" if getattr(placement.position, side) is not None else shell_name(shell)
+
+
 def which_shell_goes_where(plan: Plan, kind: str, scale: Scale) -> list[str]:
     """Every position of the kind in file order, also those that stay empty."""
     placed = {id(p.position): p for p in plan.placements}
@@ -31,9 +38,9 @@ def which_shell_goes_where(plan: Plan, kind: str, scale: Scale) -> list[str]:
 
     columns = [
         Column("position", [whole(p.name) for p in positions], "left", wraps=True),
-        column("upper\nshell", lambda p: shell_name(p.upper), align="left", wraps=True),
+        column("upper\nshell", lambda p: placed_shell(p, "upper"), align="left", wraps=True),
         column("its\nwall", lambda p: scale.length(wall(p.upper))),
-        column("lower\nshell", lambda p: shell_name(p.lower), align="left", wraps=True),
+        column("lower\nshell", lambda p: placed_shell(p, "lower"), align="left", wraps=True),
         column("its\nwall", lambda p: scale.length(wall(p.lower))),
         column("clearance", lambda p: scale.length(p.clearance_nm)),
         column(f"off target\n{scale.step}", lambda p: scale.steps(p.deviation_nm, sign=True)),
@@ -139,7 +146,9 @@ def target_and_limits(positions: Sequence[Position], scale: Scale) -> str:
             words.append(f"{name} {scale.with_unit(nm)}")
         elif name != "target":
             words.append(f"no {name} given")
-    return ", ".join(words)
+        if name == "target" and all(map(_aims_at_middle, positions)):
+            words.append("the middle of min and max")
+    return ", ".join(map(whole, words))
 
 
 _LIMITS: tuple[tuple[str, Callable[[Position], int | None]], ...] = (
@@ -147,6 +156,11 @@ _LIMITS: tuple[tuple[str, Callable[[Position], int | None]], ...] = (
     ("min", lambda p: p.min_nm),
     ("max", lambda p: p.max_nm),
 )
+
+
+def _aims_at_middle(position: Position) -> bool:
+    low, high = position.min_nm, position.max_nm
+    return low is not None and high is not None and position.target_nm == round_half_even(low + high, 2)
 
 
 def _heading(kind: str, positions: Sequence[Position], scale: Scale) -> str:

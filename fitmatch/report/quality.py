@@ -18,13 +18,15 @@ _AIMS = {
     "even": "smallest spread, then smallest worst deviation from target",
     "keep-sets": "fewest boxes, then smallest worst deviation from target",
 }
+_PROVEN = "proven: with these readings no choice of shells does better"
 
 
 def quality(plan: Plan, scale: Scale) -> list[str]:
     lines = ["HOW GOOD IT IS"]
     aim = f"Only among plans equal in these, by strategy {plan.strategy}: {_AIMS[plan.strategy]}."
     if plan.slack_nm:
-        aim += f" Slack: {scale.with_unit(plan.slack_nm)}."
+        first = "spread" if plan.strategy == "even" else "worst deviation"
+        aim += f" Slack: the {first} may be up to {scale.with_unit(plan.slack_nm)} larger than the smallest possible."
     lines += [*paragraph(_FIRST), *paragraph(aim)]
     for kind, figures in plan.figures.items():
         lines += ["", *_kind(plan, kind, figures, scale)]
@@ -85,6 +87,17 @@ def _worth(worth: Worth, figures: KindFigures, scale: Scale) -> str:
     return text
 
 
+def _meaning(plan: Plan, scale: Scale) -> str:
+    """What the proof of this strategy means, for a kind that has positions to count."""
+    slack = scale.with_unit(plan.slack_nm)
+    if plan.strategy == "keep-sets":
+        within = f"is within the slack of {slack} of" if plan.slack_nm else "has"
+        return f" from as few boxes, and none from fewer {within} the smallest possible worst deviation."
+    first = "spread" if plan.strategy == "even" else "worst deviation"
+    but = f" by more than the slack of {slack}" if plan.slack_nm else ""
+    return f": none equal in what counts first has a smaller {first}{but}."
+
+
 def _boxes(plan: Plan, kind: str) -> list[str]:
     used = {s.box for p in plan.placements if p.position.kind == kind for s in (p.upper, p.lower)}
     return [clean(box) for box in sorted(used, key=natural)]
@@ -94,8 +107,10 @@ def _proof(plan: Plan, kind: str, scale: Scale) -> str:
     proof = plan.proofs.get(kind, Proof())
     if not proof.proven:
         return f"NOT PROVEN: {in_words(proof, scale)}. A better choice may exist."
+    if plan.figures[kind].counted:
+        return f"{_PROVEN}{_meaning(plan, scale)}"
     if plan.figures[kind].filled:
-        return "proven: with these readings no choice of shells does better."
+        return f"{_PROVEN}."
     if any(u.position.kind == kind for u in plan.unfilled):
         return "proven: with these readings no position can be filled."
     return "nothing to choose before there are readings."

@@ -50,11 +50,17 @@ def _left_over(shells: tuple[Shell, ...], scale: Scale) -> list[str]:
         Column("half", [half for _, half, _ in keys], "left"),
         Column("count", [str(len(groups[key])) for key in keys]),
         Column("walls", [_walls(groups[key], scale) for key in keys], "left"),
-        Column("shells", [", ".join(shell_name(s) for s in groups[key]) for key in keys], "left", wraps=True),
+        Column("shells and their walls", [_each(groups[key], scale) for key in keys], "left", wraps=True),
     ]
     if any(grade for _, _, grade in keys):
         columns.insert(2, Column("grade", [clean(grade) or "-" for _, _, grade in keys], "left", wraps=True))
     return [f"LEFT OVER: {len(shells)} shell{'s' if len(shells) > 1 else ''}", *table(columns)]
+
+
+def _each(shells: list[Shell], scale: Scale) -> str:
+    """For bagging and labelling: every shell with its own wall, not parted from it at the end of a line."""
+    pairs = [(s, "" if s.wall_nm is None else f" {scale.length(s.wall_nm)}") for s in shells]
+    return ", ".join(whole(shell_name(s) + wall) for s, wall in pairs)
 
 
 def _order(key: tuple[str, str, str]) -> tuple[str, int, str]:

@@ -19,8 +19,10 @@ _WITHOUT_UNIT: Final = (
     "state",
     "upper_box",
     "upper_shell",
+    "upper_locked",
     "lower_box",
     "lower_shell",
+    "lower_locked",
 )
 _LENGTHS: Final = (
     "upper_wall",
@@ -85,10 +87,16 @@ def _words(position: Position, placement: Placement | None, plan: Plan, why: str
         "state": FILLED if placement.within_limits else DANGER,
         "upper_box": placement.upper.box,
         "upper_shell": placement.upper.name,
+        "upper_locked": _yes(position.upper is not None),
         "lower_box": placement.lower.box,
         "lower_shell": placement.lower.name,
+        "lower_locked": _yes(position.lower is not None),
         "remark": "; ".join(one_line(f.text) for f in plan.flags if f.position == position.name),
     }
+
+
+def _yes(fact: bool) -> str:
+    return "true" if fact else "false"
 
 
 def _position_lengths(position: Position) -> Mapping[str, int | None]:

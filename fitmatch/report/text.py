@@ -1,12 +1,13 @@
 """The text report: a plan in, one text out, made to be read standing at the bench.
 
-Which shell goes where comes first, then what must not be done, then the sums, then how good it all is.
+Which shell goes where comes first, then what must not be done, then what it rests on, the sums, and how good it all is.
 """
 
 from collections.abc import Iterator
 
 from fitmatch.parts import Plan
 from fitmatch.report.attention import attention, next_steps, summary
+from fitmatch.report.basis import basis
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.layout import clean, paragraph
 from fitmatch.report.measured import corrections, form
@@ -33,7 +34,7 @@ def plan_text(plan: Plan, unit: str) -> str:
     certainty = Certainty(plan)
     for kind in plan.job.kinds:
         blocks += [which_shell_goes_where(plan, kind, scale), how_sure(plan, kind, scale, certainty)]
-    blocks += [attention(plan), next_steps(plan)]
+    blocks += [attention(plan), next_steps(plan), basis(plan.job, scale)]
     kinds = plan.job.kinds
     blocks += _titled("THE SUMS (axis shift: + towards the upper half)", [sums(plan, kind, scale) for kind in kinds])
     blocks += _titled("BETWEEN THE LIMITS", [limits(plan, kind, scale) for kind in kinds])
