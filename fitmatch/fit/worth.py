@@ -8,7 +8,6 @@ of the error is common to both: what is left is the uncertainty of their differe
 
 from collections.abc import Sequence
 from math import sqrt
-from random import Random
 from typing import TYPE_CHECKING
 
 from fitmatch.parts import Job, Placement, Worth
@@ -69,6 +68,8 @@ class _Draws:
     """One set of errors at a time for all plans; an item that two plans share has the same error in both."""
 
     def __init__(self, model: "ErrorModel", plans: list[list[Placement]]) -> None:
+        from random import Random  # not loaded where there is nothing to draw
+
         self._rng = Random(_SEED)  # noqa: S311 - a simulation, no secret; the same answer for the same files
         self._model = model
         parts: list[Part] = []  # one for each independent error
