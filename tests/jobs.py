@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from fitmatch.measuring import Gauge, MeasuredAs, Measuring, Series
 from fitmatch.parts import ANY, Band, Fit, Job, Position, Rules, Shell, Size
 
 STEP = 2_540  # one tenth of a thou: the grid of coarse jobs
@@ -108,6 +109,46 @@ def random_job(rng: random.Random, *, both_limits: bool = False) -> Job:
         matched_columns=matched,
         shell_columns=columns,
         unit=rng.choice(["in", "mm"]),
+    )
+
+
+def measured_by(gauge: str | None, repeats: int = 1) -> MeasuredAs:
+    """One place, read so many times with this gauge."""
+    return MeasuredAs((Series(gauge, repeats, 1.0),))
+
+
+def guarded_job(rng: random.Random, *, both_limits: bool = False) -> Job:
+    """A random job with a guard, whose shells were measured in two or three ways and positions in one or two, so that
+    U differs from pair to pair."""
+    job = random_job(rng, both_limits=both_limits)
+    gauges = {
+        name: Gauge(
+            name,
+            resolution_nm=rng.choice([None, 100]),
+            limit_nm=rng.choice([None, 50, 200]),
+            repeatability_nm=rng.choice([20, 100, 300, 600]),
+        )
+        for name in ("mic", "bore", "ball-1", "ball-2")
+    }
+    if rng.random() < 0.5:
+        gauges["bore"] = gauges["bore"]._replace(set_with="mic")
+    ways = rng.sample([measured_by(g, n) for g in ("ball-1", "ball-2") for n in (1, 2, 4)], rng.choice([2, 2, 3]))
+    rounds = rng.choice([[1], [1, 3]])
+
+    def read(position: Position) -> Position:
+        journal, bore = position.journal, position.housing_bore
+        return replace(
+            position,
+            journal=journal and replace(journal, measured_as=measured_by("mic", rng.choice(rounds))),
+            housing_bore=bore and replace(bore, measured_as=measured_by("bore", rng.choice(rounds))),
+        )
+
+    return replace(
+        job,
+        positions=tuple(read(p) for p in job.positions),
+        shells=tuple(replace(s, measured_as=rng.choice(ways)) for s in job.shells),
+        rules=replace(job.rules, guard=rng.uniform(0.3, 1.5)),
+        measuring=Measuring(gauges=gauges),
     )
 
 

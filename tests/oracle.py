@@ -2,14 +2,17 @@
 
 In: a job. Out: for each kind the figures of the best plan, the two baselines, and what is wrong with a given plan.
 Nothing of the optimizer is used here, and of `fitmatch.parts` only the records, so that two readings of the same
-definition meet. Only tiny jobs can be looked at in this way.
+definition meet. The uncertainty that a guard multiplies is taken as `fitmatch.gauging` gives it. Only tiny jobs can be
+looked at in this way.
 """
 
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from math import ceil
 from typing import NamedTuple
 
+from fitmatch.gauging.uncertainty import uncertainty_of
 from fitmatch.lengths import round_half_even
 from fitmatch.parts import ANY, Job, Plan, Position, Shell, Status
 
@@ -51,12 +54,30 @@ def tightest_nm(job: Job, p: Position, pair: Pair) -> int:
     return p.housing_bore.smallest_nm - p.journal.largest_nm - (pair.upper.wall_nm + pair.lower.wall_nm) + p.seating_nm
 
 
+_margins_of: list[tuple[Job, dict[object, int]]] = []  # the job asked for last, and its margins
+
+
+def margin_nm(job: Job, p: Position, pair: Pair) -> int:
+    """How far a guard draws both limits in for this very pair: guard x U, rounded inward."""
+    if not job.rules.guard:
+        return 0
+    if not _margins_of or _margins_of[0][0] is not job:
+        _margins_of[:] = [(job, {})]
+    margins = _margins_of[0][1]
+    measured_as = (p.name, pair.upper.measured_as, pair.lower.measured_as)
+    if measured_as not in margins:
+        uncertainty = uncertainty_of(job, p, *measured_as[1:])
+        assert uncertainty is not None and not uncertainty.lower_bound
+        margins[measured_as] = ceil(job.rules.guard * uncertainty.expanded_nm)
+    return margins[measured_as]
+
+
 def shortfall_nm(job: Job, p: Position, pair: Pair) -> int:
-    return 0 if p.min_nm is None else max(0, p.min_nm - tightest_nm(job, p, pair))
+    return 0 if p.min_nm is None else max(0, p.min_nm + margin_nm(job, p, pair) - tightest_nm(job, p, pair))
 
 
-def excess_nm(p: Position, pair: Pair) -> int:
-    return 0 if p.max_nm is None else max(0, clearance_nm(p, pair) - p.max_nm)
+def excess_nm(p: Position, pair: Pair, margin: int = 0) -> int:
+    return 0 if p.max_nm is None else max(0, clearance_nm(p, pair) - (p.max_nm - margin))
 
 
 def has_clearance(job: Job, p: Position, pair: Pair) -> bool:
@@ -188,7 +209,7 @@ _EMPTY = _Choice((), None, _Sum((1, 1, 0, 0, 0)))
 
 
 def _share(job: Job, p: Position, pair: Pair, with_boxes: bool) -> _Sum:
-    short, over = shortfall_nm(job, p, pair), excess_nm(p, pair)
+    short, over = shortfall_nm(job, p, pair), excess_nm(p, pair, margin_nm(job, p, pair))
     clearance = clearance_nm(p, pair)
     deviation = clearance - p.target_nm
     counted = not short and not over and not locked_twice(p)
@@ -227,7 +248,7 @@ def every_outcome(job: Job, kind: str, *, with_boxes: bool = False) -> set[_Sum]
     class_of: dict[tuple[str, str], int] = {}
     reserved = locked_keys(job)
     for s in job.shells:
-        alike = (s.half, s.wall_nm, s.marks, s.family, s.hold, s.box if with_boxes else None)
+        alike = (s.half, s.wall_nm, s.marks, s.family, s.hold, s.measured_as, s.box if with_boxes else None)
         number = classes.setdefault(s.key if s.key in reserved else (s.kind, alike), len(classes))
         stock[number] += 1
         class_of[s.key] = number
@@ -340,7 +361,7 @@ def kind_figures(job: Job, filled: Iterable[tuple[Position, Pair]]) -> dict[str,
     """What `KindFigures` must say of these bores."""
     filled = list(filled)
     short = [shortfall_nm(job, p, pair) for p, pair in filled]
-    over = [excess_nm(p, pair) for p, pair in filled]
+    over = [excess_nm(p, pair, margin_nm(job, p, pair)) for p, pair in filled]
     counted = [
         (p, pair)
         for (p, pair), s, e in zip(filled, short, over, strict=True)

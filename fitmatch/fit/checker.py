@@ -99,6 +99,8 @@ def _never(job: Job, placement: Placement) -> Iterator[str]:
     if tightest <= 0:
         yield "there is no clearance"
     margin = _margin(job, placement)
+    if placement.margin_nm != margin:
+        yield "its guard does not follow from the readings"
     within = (position.min_nm is None or tightest >= position.min_nm + margin) and (
         position.max_nm is None or clearance <= position.max_nm - margin
     )

@@ -72,16 +72,17 @@ def _objections(
     for upper in ways[0]:
         for lower in ways[1]:
             uncertainty = model.combined(position, upper, lower)
-            if uncertainty is None or uncertainty.lower_bound:
-                unknown = "the gauges" if uncertainty is None else ", ".join(uncertainty.unknown)
+            if uncertainty is None or uncertainty.lower_bound:  # not one pair may be judged by it
+                unknown = ", ".join(uncertainty.unknown) if uncertainty is not None else "the gauges"
                 yield f"a guard needs a known uncertainty, and nothing tells of {unknown}; tell it, or leave guard out"
-                return
-            low, high = guarded_limits(position, job.rules.guard, uncertainty)
-            if low is None or high is None or high - low >= stray:
                 return
             if closest is None or uncertainty.expanded_nm < closest.expanded_nm:
                 closest = uncertainty
     if closest is None or position.min_nm is None or position.max_nm is None:
+        return
+    low, high = guarded_limits(position, job.rules.guard, closest)
+    assert low is not None and high is not None
+    if high - low >= stray:
         return
     most = largest_guard(position, stray, closest)
     advice = f"the largest that leaves some is {most:g}" if most is not None and most >= 0 else "leave guard out"

@@ -23,6 +23,7 @@ class Reasons:
     def __init__(self, job: Job, kind: Kind) -> None:
         self._job = job
         self._kind = kind
+        self._guarded = job.rules.guard > 0
         self._bores = {id(p): bore for bore in kind.seats for p in bore.positions}
         self._relaxed: dict[tuple[str, ...], Kind] = {}
 
@@ -211,16 +212,18 @@ class Reasons:
 
     def _near(self, bore: Bore, walls: int) -> str:
         """A pair that does not fit: what its walls total, and by how much they miss."""
-        unit = self._job.unit
+        unit, scattered = self._job.unit, bore.tightest_nm != bore.room_nm
         if walls < bore.inside_low:
             gap = bore.inside_low - walls
-            words = thin(unit, gap, bore.room_nm - walls, bore.max_nm, bore.tightest_nm != bore.room_nm)
+            words = thin(unit, gap, bore.room_nm - walls, bore.max_nm, scattered, self._guarded)
         elif bore.min_nm is None or bore.min_nm <= 0:
             gap = walls - bore.tightest_nm
             words = f"{self._step(gap)} too thick to leave any clearance" if gap else "no clearance is left"
         else:
             gap = walls - bore.inside_high
-            words = thick(unit, gap, bore.tightest_nm - walls, bore.min_nm, bore.tightest_nm != bore.room_nm)
+            words = thick(
+                unit, gap, bore.tightest_nm - walls, bore.min_nm, bore.tightest_nm != bore.room_nm, self._guarded
+            )
         (size,) = sizes(unit, [walls], gap)
         return f"{size}: {words}"
 

@@ -10,26 +10,31 @@ _STEP = {"in": "tenths", "mm": "um"}
 def misfit(unit: str, p: Placement) -> str:
     """By how much the walls of a bore outside its limits miss them, and the clearance that was judged."""
     scattered = p.clearance_tightest_nm != p.clearance_nm
+    guarded = p.margin_nm > 0
     words = []
     if p.shortfall_nm:
-        words.append(thick(unit, p.shortfall_nm, p.clearance_tightest_nm, p.position.min_nm, scattered))
+        words.append(thick(unit, p.shortfall_nm, p.clearance_tightest_nm, p.limit_low_nm, scattered, guarded))
     if p.excess_nm:
-        words.append(thin(unit, p.excess_nm, p.clearance_nm, p.position.max_nm, scattered))
+        words.append(thin(unit, p.excess_nm, p.clearance_nm, p.limit_high_nm, scattered, guarded))
     return "; and ".join(words)
 
 
-def thick(unit: str, gap: int, tightest: int, min_nm: int | None, scattered: bool) -> str:
+def thick(unit: str, gap: int, tightest: int, min_nm: int | None, scattered: bool, guarded: bool) -> str:
     assert min_nm is not None
     clearance, limit = sizes(unit, [tightest, min_nm], gap)
     judged = "clearance by the tightest readings" if scattered else "clearance"
-    return f"{steps(unit, gap)} too thick, {judged} {clearance}, min {limit}"
+    return f"{steps(unit, gap)} too thick, {judged} {clearance}, min{_guard(guarded)} {limit}"
 
 
-def thin(unit: str, gap: int, mean: int, max_nm: int | None, scattered: bool) -> str:
+def thin(unit: str, gap: int, mean: int, max_nm: int | None, scattered: bool, guarded: bool) -> str:
     assert max_nm is not None
     clearance, limit = sizes(unit, [mean, max_nm], gap)
     judged = "clearance by the means" if scattered else "clearance"
-    return f"{steps(unit, gap)} too thin, {judged} {clearance}, max {limit}"
+    return f"{steps(unit, gap)} too thin, {judged} {clearance}, max{_guard(guarded)} {limit}"
+
+
+def _guard(guarded: bool) -> str:
+    return " with guard" if guarded else ""
 
 
 def sizes(unit: str, lengths: list[int], gap: int = 0) -> list[str]:

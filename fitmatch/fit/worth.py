@@ -33,11 +33,10 @@ def worth(job: Job, placements: Sequence[Placement], other: Sequence[Placement])
     plans = [[p for p in plan if p.counted] for plan in (placements, other)]
     if not plans[0] or not model.known:
         return None
-    for p in (p for plan in plans for p in plan):
-        uncertainty = model.combined(p.position, p.upper.measured_as, p.lower.measured_as)
-        if uncertainty is None or uncertainty.lower_bound:
-            return None
-    draws = _Draws(model, plans)
+    if not _known(model, plans[0]):
+        return None
+    comparable = len(plans[0]) == len(plans[1]) and _known(model, plans[1])
+    draws = _Draws(model, plans if comparable else [plans[0], []])
     trials = FEWER_TRIALS if len(plans[0]) > MANY_POSITIONS else TRIALS
     worsts, spreads, differences = 0.0, 0.0, []
     for _ in range(trials):
@@ -48,8 +47,19 @@ def worth(job: Job, placements: Sequence[Placement], other: Sequence[Placement])
         spreads += high - low
         if theirs:
             differences.append(worst - max(max(theirs), -min(theirs)))
-    comparable = len(plans[0]) == len(plans[1])
-    return Worth(trials, worsts / trials, spreads / trials, _standing(differences) if comparable else None)
+    return Worth(trials, worsts / trials, spreads / trials, _standing(differences))
+
+
+def _known(model: "ErrorModel", plan: Sequence[Placement]) -> bool:
+    """Whether enough is known of every clearance to draw its error. A scatter from a single pair of repeats is not: the
+    mean of such draws does not exist."""
+    for p in plan:
+        uncertainty = model.combined(p.position, p.upper.measured_as, p.lower.measured_as)
+        if uncertainty is None or uncertainty.lower_bound:
+            return False
+        if any(term.degrees_of_freedom == 1 for term in uncertainty.terms):
+            return False
+    return True
 
 
 def _standing(differences: list[float]) -> str | None:

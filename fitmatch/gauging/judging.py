@@ -58,8 +58,11 @@ def largest_guard(position: Position, stray_nm: int, uncertainty: Uncertainty) -
     """
     if position.min_nm is None or position.max_nm is None or not uncertainty.expanded_nm:
         return None
-    room = position.max_nm - position.min_nm - stray_nm
-    return floor(room / 2 / uncertainty.expanded_nm * 100) / 100
+    each = (position.max_nm - position.min_nm - stray_nm) // 2  # what a limit may move, in whole nanometres
+    hundredths = floor(each / uncertainty.expanded_nm * 100) + 1
+    while hundredths > 0 and guard_band_nm(hundredths / 100, uncertainty) > each:
+        hundredths -= 1
+    return hundredths / 100 if each >= 0 else -1.0
 
 
 class _Judged(NamedTuple):

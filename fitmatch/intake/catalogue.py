@@ -75,4 +75,6 @@ CODES: Final = {
     "lock-wrong-half": "a lock to a shell of the other half",
     "lock-twice": "one shell locked in two places",
     "nothing-agrees": "a matched column that keeps every shell out of every position of a kind",
+    # found by the fit
+    "guard-too-wide": "a guard that leaves a position no clearance, or whose uncertainty is unknown",
 }

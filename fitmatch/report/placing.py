@@ -95,11 +95,14 @@ def sums(plan: Plan, kind: str, scale: Scale) -> list[str]:
 
 def limits(plan: Plan, kind: str, scale: Scale) -> list[str]:
     """Every clearance between its limits, where the heading of the kind cannot say it for all positions: they differ in
-    target, min or max, or repeated readings make the tightest clearance another than the mean one."""
+    target, min or max, a guard draws them in, or repeated readings make the tightest clearance another than the mean
+    one."""
     placements = [p for p in plan.placements if p.position.kind == kind]
     positions = [p for p in plan.job.positions if p.kind == kind]
     alike = all(_alike(positions, value) for _, value in _LIMITS)
-    if not placements or (alike and all(p.clearance_tightest_nm == p.clearance_nm for p in placements)):
+    guarded = plan.job.rules.guard > 0
+    as_headed = alike and not guarded and all(p.clearance_tightest_nm == p.clearance_nm for p in placements)
+    if not placements or as_headed:
         return []
 
     def column(head: str, value: Callable[[Placement], int | None]) -> Column:
@@ -110,11 +113,11 @@ def limits(plan: Plan, kind: str, scale: Scale) -> list[str]:
         *table(
             [
                 Column("position", [whole(p.position.name) for p in placements], "left", wraps=True),
-                column("min", lambda p: p.position.min_nm),
+                column("min\nwith guard" if guarded else "min", lambda p: p.limit_low_nm),
                 column("clearance at the tightest", lambda p: p.clearance_tightest_nm),
                 column("target", lambda p: p.position.target_nm),
                 column("clearance", lambda p: p.clearance_nm),
-                column("max", lambda p: p.position.max_nm),
+                column("max\nwith guard" if guarded else "max", lambda p: p.limit_high_nm),
             ]
         ),
     ]
