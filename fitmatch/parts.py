@@ -281,8 +281,7 @@ def tightest_room(position: Position, limits_at: str) -> int:
     return position.housing_bore.smallest_nm - position.journal.largest_nm + position.seating_nm
 
 
-@dataclass(frozen=True, slots=True)
-class KindFigures:
+class KindFigures(NamedTuple):
     """What one plan is worth for one kind. Worst, sum, spread and mean are over the `counted` positions: those inside
     their limits and not locked in both halves; None where there are none."""
 
@@ -299,8 +298,7 @@ class KindFigures:
     boxes: int
 
 
-@dataclass(frozen=True, slots=True)
-class Proof:
+class Proof(NamedTuple):
     """How far one kind was proven; if not wholly, which level was in work and what it cannot be better than."""
 
     proven: bool = True
@@ -308,14 +306,12 @@ class Proof:
     bound: int | None = None  # in nm, or nm squared, or a count, as the level is
 
 
-@dataclass(frozen=True, slots=True)
-class Unfilled:
+class Unfilled(NamedTuple):
     position: Position
     why: str
 
 
-@dataclass(frozen=True, slots=True)
-class Flag:
+class Flag(NamedTuple):
     """Something about a position that needs attention though it was filled."""
 
     position: str
@@ -323,8 +319,7 @@ class Flag:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class Baseline:
+class Baseline(NamedTuple):
     """What another way of choosing gives for one kind; `rules_broken` counts each rule once per bore."""
 
     figures: KindFigures

@@ -1,11 +1,10 @@
 """Mistakes in the input as data: each with its place and a stable code, collected, ordered and reported all at once."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class Problem:
+class Problem(NamedTuple):
     """One mistake. `text` reads "what is wrong; what to do"; rows count as an editor counts lines, the first being 1.
 
     `file` is relative to the job folder; `column` is a column's name or, in job.toml, the dotted key.

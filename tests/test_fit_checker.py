@@ -97,7 +97,7 @@ def with_rules(plan: Plan, **rules: object) -> Plan:
 
 def with_figure(plan: Plan, name: str, change: Callable[[int], int | None]) -> Plan:
     figures = plan.figures["rod"]
-    return replace(plan, figures={**plan.figures, "rod": replace(figures, **{name: change(getattr(figures, name))})})
+    return replace(plan, figures={**plan.figures, "rod": figures._replace(**{name: change(getattr(figures, name))})})
 
 
 def used_by(plan: Plan, position: str) -> Placement:
@@ -182,11 +182,11 @@ FAULTS: dict[str, Callable[[Plan], Plan]] = {
     "a position placed twice": lambda plan: replace(plan, placements=(plan.placements[0], *plan.placements)),
     "placements out of order": lambda plan: replace(plan, placements=plan.placements[::-1]),
     "unfilled though placed": lambda plan: replace(
-        plan, unfilled=(replace(plan.unfilled[0], position=plan.placements[0].position), *plan.unfilled)
+        plan, unfilled=(plan.unfilled[0]._replace(position=plan.placements[0].position), *plan.unfilled)
     ),
     "an unfilled position forgotten": lambda plan: replace(plan, unfilled=()),
     "an unmeasured position called unfilled": lambda plan: replace(
-        plan, unfilled=(*plan.unfilled, replace(plan.unfilled[0], position=position_of(plan, "R5")))
+        plan, unfilled=(*plan.unfilled, plan.unfilled[0]._replace(position=position_of(plan, "R5")))
     ),
     "a leftover missing": lambda plan: replace(plan, leftover=plan.leftover[1:]),
     "a placed shell left over": lambda plan: replace(

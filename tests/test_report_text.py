@@ -42,7 +42,7 @@ def with_names(plan: Plan, name: str) -> Plan:
         unfilled=unfilled,
         leftover=tuple(named(s) for s in plan.leftover),
         held=tuple(named(s) for s in plan.held),
-        flags=tuple(replace(f, position=name, text=name) for f in plan.flags),
+        flags=tuple(f._replace(position=name, text=name) for f in plan.flags),
         figures={name: figures},
         proofs={name: Proof(False, "total_wall_difference", nm("0.0015"))},
         baselines={way: {name: kinds["rod"]} for way, kinds in plan.baselines.items()},
@@ -146,8 +146,7 @@ def test_what_counts_first_stands_over_the_figures() -> None:
 
 def test_the_widest_totals_fit_the_page() -> None:
     """Even metres of shortfall and excess leave the tables within the page."""
-    figures = replace(
-        clean_plan().figures["rod"], filled=99, below=49, above=50, counted=99,
+    figures = clean_plan().figures["rod"]._replace( filled=99, below=49, above=50, counted=99,
         shortfall_nm=49 * 1_999_999_999, excess_nm=50 * 1_999_999_999,
         worst_deviation_nm=1_999_999_999, spread_nm=3_999_999_998, mean_clearance_nm=1_999_999_999, boxes=99,
     )  # fmt: skip

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from fitmatch.intake import advice
 from fitmatch.intake.findings import LAST, Findings, Paper, shorten
@@ -25,8 +25,7 @@ _UNREAD_TEXTS: Final = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Form:
+class Form(NamedTuple):
     """The columns that one kind of file can have."""
 
     name: str

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, NamedTuple
 
 from fitmatch.intake.catalogue import CODES
 from fitmatch.problems import Problem
@@ -13,8 +13,7 @@ SETTINGS, POSITIONS, SHELLS, READINGS = 0, 1, 2, 3
 LAST: Final = 1_000_000  # orders what belongs to no column of its own behind those that do
 
 
-@dataclass(frozen=True, slots=True)
-class Paper:
+class Paper(NamedTuple):
     """A file of the job: its path as the user knows it, and its place in reading order."""
 
     name: str

@@ -1,8 +1,7 @@
 """The `[fit.KIND]` tables to fits, and what their targets come to."""
 
 from collections.abc import Collection
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from fitmatch.intake.names import slips
 from fitmatch.intake.quantities import GAUGE_ERROR, LIMIT, SEATING, TARGET
@@ -18,8 +17,7 @@ _LATER_KEYS: Final = ("want_min", "want_max")
 RATIO_STEP_NM: Final = {"in": 1_270, "mm": 1_000}
 
 
-@dataclass(frozen=True, slots=True)
-class FitTable:
+class FitTable(NamedTuple):
     """One `[fit.KIND]`: the fit, which of `_AIMS` were written, and whether its targets and limits can be relied on."""
 
     fit: Fit

@@ -1,7 +1,7 @@
 """Texts to lengths that make sense for what they measure: bounds of the trade, and hints where a unit slipped."""
 
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, NamedTuple
 
 from fitmatch.intake import advice
 from fitmatch.intake.findings import listed, shorten
@@ -16,8 +16,7 @@ class CellError(Exception):
         self.code = code
 
 
-@dataclass(frozen=True, slots=True)
-class Quantity:
+class Quantity(NamedTuple):
     """A thing that is measured or wished, and the lengths it can have; both ends are possible."""
 
     name: str

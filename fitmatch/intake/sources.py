@@ -4,9 +4,9 @@ Paths stay inside the job folder, whether by `..`, by an absolute path or throug
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from glob import glob, has_magic
 from pathlib import Path
+from typing import NamedTuple
 
 from fitmatch.intake.findings import POSITIONS, READINGS, SHELLS, Findings, Paper, shorten
 from fitmatch.intake.keyrows import JOB_FILE, JobFile
@@ -15,8 +15,7 @@ from fitmatch.intake.unread import TABLES, warn_of_unread
 from fitmatch.naturalorder import natural
 
 
-@dataclass(frozen=True, slots=True)
-class Source:
+class Source(NamedTuple):
     """A file of the job, read once: what is checked, used and digested are the same bytes."""
 
     paper: Paper

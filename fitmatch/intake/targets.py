@@ -1,6 +1,6 @@
 """What every position aims at: its own target and limits, else those of its kind, checked against one another."""
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from fitmatch.intake.columns import Columns
 from fitmatch.intake.findings import Findings, Paper, shorten
@@ -11,8 +11,7 @@ from fitmatch.intake.settings import Settings
 from fitmatch.parts import Fit
 
 
-@dataclass(frozen=True, slots=True)
-class Aim:
+class Aim(NamedTuple):
     """Target and limits of one position, as they hold in the end."""
 
     target_nm: int | None = None

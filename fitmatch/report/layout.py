@@ -5,9 +5,8 @@ where it alone is too long for a line.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from textwrap import wrap
-from typing import Final
+from typing import Final, NamedTuple
 from unicodedata import east_asian_width
 
 from tabulate import tabulate
@@ -20,8 +19,7 @@ _NARROWEST: Final = 6
 _NO_BREAK: Final = "\u00a0"  # stands for a space inside a name until the line is cut
 
 
-@dataclass(frozen=True, slots=True)
-class Column:
+class Column(NamedTuple):
     """One column; only a `wraps` column gives way when the page is too narrow."""
 
     head: str

@@ -1,8 +1,7 @@
 """The levels of an answer's proof in a machinist's words, and what the bound of an unproven one is a bound of."""
 
-from dataclasses import dataclass
 from enum import Enum, auto
-from typing import Final
+from typing import Final, NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.parts import Proof
@@ -15,8 +14,7 @@ class Worth(Enum):
     SQUARE = auto()  # a length squared
 
 
-@dataclass(frozen=True, slots=True)
-class Level:
+class Level(NamedTuple):
     words: str
     worth: Worth
     largest_wins: bool = False

@@ -1,8 +1,7 @@
 """How a report writes a length: the unit, the decimals, and the small step that deviations are spoken of in."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT, fixed, round_half_even
 
@@ -13,8 +12,7 @@ _STEP: Final = {"in": "tenths", "mm": "um"}
 _AXIS_DECIMALS: Final = {"in": 2, "mm": 1}  # half of a wall difference: half of 0.5 tenths, half of 1 um
 
 
-@dataclass(frozen=True, slots=True)
-class Scale:
+class Scale(NamedTuple):
     """Lengths in `unit` with `decimals`; deviations in tenths (0.0001 in) or um."""
 
     unit: str
