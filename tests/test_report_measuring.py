@@ -156,3 +156,19 @@ def test_the_schema_holds_the_new_parts_to_account(tmp_path: Path) -> None:
         bad["positions"][0].update(spoil)
         with pytest.raises(jsonschema.ValidationError):
             VALIDATOR.validate(bad)
+
+
+def test_a_gauge_without_a_limit_is_named(tmp_path: Path) -> None:
+    """What a gauge reads wrong throughout counts only if its limit is stated; the report names those that state none,
+    and under a guard says that verdicts go by the limits as written."""
+    folder = tmp_path / "job"
+    shutil.copytree(SAMPLE, folder)
+    told = plan_text(fitmatch.assign(read_job(folder)), "mm")
+    assert "No error limit is stated" not in told
+    assert "without the guard" not in told
+    toml = folder / "job.toml"
+    lines = [line for line in toml.read_text(encoding="utf-8").splitlines() if not line.startswith("limit  ")]
+    toml.write_text("\n".join([*lines, "[rules]", "guard = 0.5", ""]), encoding="utf-8")
+    told = " ".join(plan_text(fitmatch.assign(read_job(folder)), "mm").split())
+    assert "No error limit is stated for ball-1, bore-1, mic-1:" in told
+    assert "both as written, without the guard" in told

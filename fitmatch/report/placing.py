@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 from math import ceil
 
 from fitmatch.lengths import round_half_even
+from fitmatch.measuring import MeasuredAs
 from fitmatch.parts import Placement, Plan, Position, Shell, Size
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated, wall
@@ -66,7 +67,37 @@ def how_sure(plan: Plan, kind: str, scale: Scale, certainty: Certainty) -> list[
             Column("verdict", [certainty.verdict(p) or _NOTHING for p in rows], "left"),
         ]
     )
-    return [*paragraph(f"{clean(kind).upper()}: how sure the clearances are"), *lines, *_legend(rows, certainty)]
+    return [
+        *paragraph(f"{clean(kind).upper()}: how sure the clearances are"),
+        *lines,
+        *_legend(plan, rows, certainty),
+        *_no_limit(plan, kind, rows),
+    ]
+
+
+def _no_limit(plan: Plan, kind: str, rows: Sequence[Placement]) -> list[str]:
+    """Which gauges have no stated error limit: what they read wrong throughout is then counted nowhere."""
+    if plan.job.fits[kind].seating_u_nm is not None:
+        return []  # a seating learned from assembled checks stands for the errors that gauges share
+    used = {
+        gauge
+        for p in rows
+        for how in (p.upper.measured_as, p.lower.measured_as, *_diameters_measured(p))
+        if how is not None
+        for gauge in how.gauges
+    }
+    silent = sorted(name for name in used if not plan.job.measuring.gauges[name].limit_nm)
+    if not silent:
+        return []
+    return paragraph(
+        f"No error limit is stated for {', '.join(map(clean, silent))}: what such a gauge reads wrong throughout is "
+        "not in +/-; write its limit."
+    )
+
+
+def _diameters_measured(placement: Placement) -> tuple[MeasuredAs | None, ...]:
+    sizes = (placement.position.journal, placement.position.housing_bore)
+    return tuple(size.measured_as for size in sizes if size is not None)
 
 
 def sums(plan: Plan, kind: str, scale: Scale) -> list[str]:
@@ -178,12 +209,13 @@ def _remark(plan: Plan, position: Position, placement: Placement | None) -> str:
     return "see below" if any(flag.position == position.name for flag in plan.flags) else ""
 
 
-def _legend(placements: Sequence[Placement], certainty: Certainty) -> list[str]:
+def _legend(plan: Plan, placements: Sequence[Placement], certainty: Certainty) -> list[str]:
     """What stands under a table with uncertainties, and whether they may be relied on."""
+    guarded = ", both as written, without the guard" if plan.job.rules.guard else ""
     lines = paragraph(
         "+/- is the expanded uncertainty of the clearance, 95 %. The verdict goes by the chance that the clearance at "
-        "the tightest is at least min and the mean one at most max: inside from 95 %, outside up to 5 %, doubtful "
-        "between."
+        f"the tightest is at least min and the mean one at most max{guarded}: inside from 95 %, outside up to 5 %, "
+        "doubtful between."
     )
     found = [u for p in placements if (u := certainty.of(p)) is not None]
     unknown = dict.fromkeys(what for u in found for what in u.unknown)
