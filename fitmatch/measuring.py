@@ -23,24 +23,41 @@ class Decimal(NamedTuple):
 
 
 class Reading(NamedTuple):
-    """One reading as the gauge gave it. `station` counts from the front; `angle` is in degrees from the crown axis."""
+    """One reading as the gauge gave it. `station` counts from the front; `angle` is in degrees from the crown axis.
+    `confirmed`: why it stands though it looks doubtful."""
 
     nm: int
     station: int | None = None
     angle: float | None = None
     gauge: str | None = None
+    confirmed: str = ""
 
 
 class LoggedReading(NamedTuple):
-    """One row of the long file of readings, whole."""
+    """One row of the long file of readings, whole. `shell` is the box and name of the shell that `item` means."""
 
     item: str
     feature: str
     reading: Reading
     by: str = ""
     time: str = ""
-    confirmed: str = ""
     row: int = 0
+    shell: tuple[str, str] | None = None
+
+
+class Doubt(NamedTuple):
+    """A reading that is likely a mistake. `row` counts as an editor counts lines; `item` is a position or BOX/NAME;
+    `reading_nm` is the raw reading. `likely` names the mistake that explains it best first, then others that numbers
+    alone cannot tell from it, three at most; `signatures` are their short names, in the same order."""
+
+    file: str
+    row: int
+    item: str
+    feature: str
+    reading_nm: int
+    signatures: tuple[str, ...]
+    likely: tuple[str, ...]
+    measure_again: str
 
 
 class Series(NamedTuple):
@@ -122,4 +139,7 @@ class Measuring:
     form_limits: Mapping[str, Mapping[str, int]] = field(default_factory=dict)  # kind -> journal_taper, … -> nm
     position_forms: Mapping[str, Mapping[str, Form]] = field(default_factory=dict)  # position -> feature
     wall_forms: Mapping[tuple[str, str], Form] = field(default_factory=dict)  # box and name
-    readings: tuple[LoggedReading, ...] = ()  # the long file, in file order
+    position_readings: Mapping[str, Mapping[str, tuple[Reading, ...]]] = field(default_factory=dict)  # raw, by feature
+    positions_file: str = ""
+    log_file: str = ""
+    log: tuple[LoggedReading, ...] = ()  # the long file, in file order

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT, round_half_even
-from fitmatch.measuring import MeasuredAs, Measuring
+from fitmatch.measuring import MeasuredAs, Measuring, Reading
 
 if TYPE_CHECKING:
     import pandas
@@ -69,6 +69,7 @@ class Shell:
     file: str = ""
     row: int = 0
     measured_as: MeasuredAs | None = None  # None: nothing is known of how
+    readings: tuple[Reading, ...] = ()  # of the wall, as the gauge gave them
 
     @property
     def key(self) -> tuple[str, str]:

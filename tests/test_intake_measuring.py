@@ -45,7 +45,7 @@ def test_readings_of_the_long_file(tmp_path: Path) -> None:
     header, *rows = GOOD.splitlines()
     turned = read_job(long_job(tmp_path, "\n".join([header, *reversed(rows)]) + "\n"))
     assert sizes(turned) == sizes(job) and turned.digest != job.digest
-    assert [r.item for r in job.measuring.readings] == ["R1", "R1", "1", "2"]
+    assert [r.item for r in job.measuring.log] == ["R1", "R1", "1", "2"]
 
 
 def test_places_repeats_and_optional_columns(tmp_path: Path) -> None:
@@ -63,10 +63,10 @@ def test_places_repeats_and_optional_columns(tmp_path: Path) -> None:
     )
     job = read_job(long_job(tmp_path, rows, LONG + "[gauge.mic]\n"))
     assert sizes(job) == [50_003_000, 54_050_000, 2_000_000, None]
-    first = job.measuring.readings[0]
-    assert (first.by, first.time, first.confirmed, first.reading.gauge) == ("first", "8:15", "yes", "mic")
+    first = job.measuring.log[0]
+    assert (first.by, first.time, first.reading.confirmed, first.reading.gauge) == ("first", "8:15", "yes", "mic")
     assert job.measuring.pooled["mic"].degrees_of_freedom == 1
-    assert [r.reading.angle for r in job.measuring.readings[:3]] == [0.0, 0.0, 90.0]
+    assert [r.reading.angle for r in job.measuring.log[:3]] == [0.0, 0.0, 90.0]
 
 
 def test_a_workbook_may_hold_the_readings(tmp_path: Path) -> None:

@@ -52,18 +52,20 @@ POSITION_FORM: Final = Form(
         "gauge",
         "journal_gauge",
         "housing_bore_gauge",
+        "journal_confirmed",
+        "housing_bore_confirmed",
     ),
     readings=("journal", "housing_bore"),
     lengths=frozenset(("journal", "housing_bore", "target", "min", "max", "seating")),
-    unsupported=frozenset(("offset", "confirmed", "journal_confirmed", "housing_bore_confirmed")),
+    unsupported=frozenset(("offset",)),
 )
 SHELL_FORM: Final = Form(
     name="shell",
     needed=("shell", "kind", "half", "wall"),
-    optional=("box", *SHELL_LABELS, "coating", "measured", "hold", "note", "gauge"),
+    optional=("box", *SHELL_LABELS, "coating", "measured", "hold", "note", "gauge", "wall_gauge", "wall_confirmed"),
     readings=("wall",),
     lengths=frozenset(("wall", "coating")),
-    unsupported=frozenset(("wall_gauge", "confirmed", "wall_confirmed")),
+    unsupported=frozenset(),
 )
 
 

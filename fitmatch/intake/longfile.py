@@ -88,15 +88,15 @@ class LogReader:
         if found is None or nm is None:
             return
         key = found[1]
-        reading = Reading(nm, station, angle, gauge)
+        by, time, confirmed = (self._cell(cells, name) for name in ("by", "time", "confirmed"))
+        reading = Reading(nm, station, angle, gauge, confirmed)
         if isinstance(key, tuple):
             log.walls.setdefault(key, []).append(reading)
             log.wall_rows.setdefault(key, row)
         else:
             log.positions.setdefault((key, feature), []).append(reading)
             log.position_rows.setdefault((key, feature), row)
-        by, time, confirmed = (self._cell(cells, name) for name in ("by", "time", "confirmed"))
-        log.rows.append(LoggedReading(item, feature, reading, by, time, confirmed, row))
+        log.rows.append(LoggedReading(item, feature, reading, by, time, row, key if isinstance(key, tuple) else None))
 
     def _cell(self, cells: list[str], column: str) -> str:
         """A trimmed cell; empty as well where it could not be read."""

@@ -79,6 +79,7 @@ class PositionReader:
         gauges = self._gauges_of(row, cells, kind)
         for feature, columns in self._columns.readings.items():
             gauge, gauge_known = gauges[feature]
+            confirmed = self._cell(cells, f"{feature}_confirmed")
             found = []
             for column in columns:
                 if cells[column.index].strip():
@@ -86,7 +87,7 @@ class PositionReader:
                     if nm is None:
                         sound = False
                     else:
-                        found.append(Reading(nm, gauge=gauge))
+                        found.append(Reading(nm, gauge=gauge, confirmed=confirmed))
             readings[feature] = tuple(found)
         own = {key: self._length(row, cells, key) for key in OWN if self._cell(cells, key)}
         return PositionRow(

@@ -41,7 +41,7 @@ from fitmatch.intake.sizing import Sizing
 from fitmatch.intake.sources import Source, positions_source, read_bytes, readings_source, shell_sources
 from fitmatch.intake.tables import Table, open_table
 from fitmatch.intake.targets import Aim, AimCheck
-from fitmatch.measuring import DIAMETERS, Form, Measuring
+from fitmatch.measuring import DIAMETERS, Form, Measuring, Reading
 from fitmatch.parts import Job, Position, Size
 from fitmatch.problems import InputError
 
@@ -184,7 +184,10 @@ class _Tables:
                 form_limits=settings.form_limits,
                 position_forms=forms,
                 wall_forms=self._wall_forms(log, pool),
-                readings=tuple(log.rows),
+                position_readings={row.name: self._as_read(row, log) for row in rows},
+                positions_file=position_table.paper.name if position_table else "",
+                log_file=log_source.paper.name if log_source else "",
+                log=tuple(log.rows),
             ),
         )
 
@@ -218,7 +221,7 @@ class _Tables:
         forms: dict[str, dict[str, Form]] = {}
         for row in rows:
             for feature in DIAMETERS:
-                readings = row.readings.get(feature) or log.positions.get((row.name, feature), ())
+                readings = self._as_read(row, log).get(feature)
                 if not readings:
                     continue
                 sized = self._sizing.diameter(row.kind, feature, readings)
@@ -228,6 +231,11 @@ class _Tables:
                 if form is not None:
                     forms.setdefault(row.name, {})[feature] = form
         return forms
+
+    def _as_read(self, row: PositionRow, log: Log) -> dict[str, tuple[Reading, ...]]:
+        """The raw readings of a position by feature, from whichever file holds them."""
+        found = {f: row.readings.get(f) or tuple(log.positions.get((row.name, f), ())) for f in DIAMETERS}
+        return {feature: readings for feature, readings in found.items() if readings}
 
     def _wall_forms(self, log: Log, pool: ShellPool) -> dict[Key, Form]:
         forms = {}

@@ -47,6 +47,7 @@ class ShellPool:
     families: dict[str, str] = field(default_factory=dict)
     grades: dict[str, str] = field(default_factory=dict)
     marks: dict[tuple[str, ...], tuple[str, ...]] = field(default_factory=dict)
+    as_read: dict[tuple[str | int | None, ...], tuple[Reading, ...]] = field(default_factory=dict)
     _readers: dict[tuple[str, str, bool], LengthReader] = field(default_factory=dict)
 
     def add(self, table: Table, columns: Columns) -> None:
@@ -87,7 +88,7 @@ class ShellPool:
             found = self.sizing.wall(readings)
             row = rows[shell.key]
             if found is not None and self.plausible(found[0], paper, row, "item", order):
-                self.shells[index] = self._with_wall(shell, *found)
+                self.shells[index] = replace(self._with_wall(shell, *found), readings=tuple(readings))
 
     def _with_wall(self, shell: Shell, wall: int, measured_as: MeasuredAs | None) -> Shell:
         to_metal, coating = wall, shell.coating_nm
@@ -135,17 +136,17 @@ class _FileReader:
         i_shell, i_kind, i_half, i_box, i_grade, i_family, i_coating, i_measured, i_hold = map(
             columns.index, ("shell", "kind", "half", "box", "grade", "family", "coating", "measured", "hold")
         )
-        i_gauge = columns.index("gauge")
+        i_gauge, i_wall_gauge, i_confirmed = map(columns.index, ("gauge", "wall_gauge", "wall_confirmed"))
         compared = [columns.index(name) for name in pool.columns_compared]
         walls = self._wall_columns(None)
-        gauged = bool(pool.settings.gauges) or "gauge" in columns.known
+        gauged = bool(pool.settings.gauges) or "gauge" in columns.known or "wall_gauge" in columns.known
         gauge: str | None = None
         measured_as: MeasuredAs | None = None
         coatings = self._coating_reader()
         box_of_file = self._box_of_file()
         kinds, halves, families, grades, all_names = pool.kinds, pool.halves, pool.families, pool.grades, pool.names
         default_coated, counts = pool.settings.measured_coated, pool.settings.coating_counts
-        shells, file = pool.shells, paper.name
+        shells, file, as_read = pool.shells, paper.name, pool.as_read
 
         for row, cells in self._table.rows:
             name = cells[i_shell].strip()
@@ -165,7 +166,7 @@ class _FileReader:
                     self._odd_name(box, row, "box")
 
             if gauged:
-                gauge, walls = self._gauge(cells[i_gauge], kind, row)
+                gauge, walls = self._gauge(cells[i_wall_gauge], cells[i_gauge], kind, row)
             readings = []
             for index, known, reader, column in walls:
                 text = cells[index]
@@ -210,6 +211,8 @@ class _FileReader:
                 file,
                 row,
                 measured_as,
+                as_read.get((gauge, cells[i_confirmed], *readings))
+                or self._as_read(gauge, cells[i_confirmed], readings),
             )
             shells.append(shell)
             if name in names and name:
@@ -217,9 +220,17 @@ class _FileReader:
             else:
                 names.add(name)
 
-    def _gauge(self, text: str, kind: str, row: int) -> tuple[str | None, list[WallColumn]]:
+    def _as_read(self, gauge: str | None, confirmed: str, readings: list[int]) -> tuple[Reading, ...]:
+        """Raw readings as records; equal ones are one and the same, as there may be a million."""
+        reason = "" if confirmed == UNREAD else confirmed.strip()
+        found = tuple(Reading(nm, gauge=gauge, confirmed=reason) for nm in readings)
+        self._pool.as_read[gauge, confirmed, *readings] = found
+        return found
+
+    def _gauge(self, own: str, common: str, kind: str, row: int) -> tuple[str | None, list[WallColumn]]:
         """The gauge of a row and the readers of its numbers; no reader where the cell names an unknown one."""
-        gauge, known = self._gauges.name(row, "" if text == UNREAD else text.strip(), "gauge", kind, "wall")
+        text, column = (own, "wall_gauge") if own.strip() else (common, "gauge")
+        gauge, known = self._gauges.name(row, "" if text == UNREAD else text.strip(), column, kind, "wall")
         if not known:
             return None, []
         if gauge not in self._walls:
