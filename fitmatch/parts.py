@@ -101,6 +101,7 @@ class Position:
     accept: str | None = None
     pin: int | None = None
     row: int = 0
+    undersize: str = ""  # the user's own label of what the journal was ground to
 
     @property
     def missing(self) -> tuple[str, ...]:

@@ -47,6 +47,7 @@ POSITION_FORM: Final = Form(
         "upper",
         "lower",
         "pin",
+        "undersize",
         "accept",
         "note",
         "gauge",

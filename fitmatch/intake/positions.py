@@ -39,6 +39,7 @@ class PositionRow:
     wants: dict[str, tuple[str, ...]] = field(default_factory=dict)  # side -> cells to match
     accept: str | None = None
     pin: int | None = None
+    undersize: str = ""
 
 
 class PositionReader:
@@ -102,6 +103,7 @@ class PositionReader:
             wants={side: self._wants(cells, matched, side) for side in ("upper", "lower")},
             accept=self._cell(cells, "accept") or None,
             pin=self._pin(row, cells),
+            undersize=self._cell(cells, "undersize"),
         )
 
     def _cell(self, cells: list[str], column: str) -> str:

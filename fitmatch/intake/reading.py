@@ -291,6 +291,7 @@ def _position(row: PositionRow, aim: Aim, locks: dict[str, Key], settings: Setti
         wants_lower=row.wants["lower"],
         accept=row.accept,
         pin=row.pin,
+        undersize=row.undersize,
         row=row.row,
     )
 
