@@ -13,7 +13,7 @@ from statistics import NormalDist
 
 import oracle
 import pytest
-from intake_jobs import write_job
+from intake_jobs import GAUGES, METRIC_ROD, write_job
 from jobs import STEP, TARGET, WALL, describe, guarded_job, make_job, make_position, make_shell, measured_by
 
 import fitmatch
@@ -31,26 +31,7 @@ from fitmatch.report.document import plan_document
 DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
 SURE = NormalDist().inv_cdf(0.95) / NormalDist().inv_cdf(0.975)  # 1.645 u of U = 1.96 u
 
-# Two rods, and walls by a gauge that scatters 1 um: u = 2 um, U = 3.92 um.
-JOB = """\
-unit = "mm"
-[fit.rod]
-min = 0.030
-max = 0.060
-[rules]
-guard = {guard}
-[gauge.mic]
-repeatability = 0.001
-[gauge.bore]
-set_with = "mic"
-repeatability = 0.001
-[gauge.ball]
-repeatability = 0.001
-[measured.rod]
-journal = "mic"
-housing_bore = "bore"
-wall = "ball"
-"""
+JOB = METRIC_ROD + "[rules]\nguard = {guard}\n" + GAUGES
 POSITIONS = "position,kind,journal,housing_bore\nR1,rod,50.000,54.045\nR2,rod,50.000,54.032\n"
 SHELLS = "shell,kind,half,wall\n" + "".join(f"{i},rod,either,2.000\n" for i in range(1, 5))
 

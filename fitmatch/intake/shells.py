@@ -91,7 +91,7 @@ class ShellPool:
                 self.shells[index] = replace(self._with_wall(shell, *found), readings=tuple(readings))
 
     def _with_wall(self, shell: Shell, wall: int, measured_as: MeasuredAs | None) -> Shell:
-        to_metal, coating = wall, shell.coating_nm
+        found, to_metal, coating = wall, wall, shell.coating_nm
         if 2 * coating >= wall:
             unit = self.settings.unit
             assert unit is not None
@@ -101,7 +101,7 @@ class ShellPool:
         elif coating:
             coated = self.coated.get(shell.key, self.settings.measured_coated)
             wall, to_metal = coated_wall(wall, coating, coated, self.settings.coating_counts)
-        return replace(shell, wall_nm=wall, wall_to_metal_nm=to_metal, measured_as=measured_as)
+        return replace(shell, wall_nm=wall, wall_to_metal_nm=to_metal, measured_as=measured_as, measured_nm=found)
 
     def reader(self, quantity: Quantity, column: Column, decimal_comma: bool, gauge: str | None) -> LengthReader:
         """The reader for a column, shared by all files so that what one has learned serves the next."""
@@ -179,7 +179,7 @@ class _FileReader:
             else:
                 wall = readings[0] if len(readings) == 1 else mean(tuple(readings)) if readings else None
                 measured_as = None
-            to_metal, coating = wall, 0
+            measured, to_metal, coating = wall, wall, 0
             if cells[i_coating] and coatings is not None:
                 coating = self._coating(coatings, cells[i_coating], wall, row)
             coated = self._is_coated(cells[i_measured], row) if cells[i_measured] else default_coated
@@ -213,6 +213,7 @@ class _FileReader:
                 measured_as,
                 as_read.get((gauge, cells[i_confirmed], *readings))
                 or self._as_read(gauge, cells[i_confirmed], readings),
+                measured,
             )
             shells.append(shell)
             if name in names and name:
