@@ -148,6 +148,7 @@ class Rules:
     same_in_bore: tuple[str, ...] = ()
     limits_at: str = "tightest"  # or "mean"
     guard: float = 0.0  # limits tightened on each side by this multiple of the expanded uncertainty
+    guard_row: int | None = field(default=None, compare=False)  # where job.toml says so
 
 
 @dataclass(frozen=True, slots=True)

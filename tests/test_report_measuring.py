@@ -169,7 +169,7 @@ def test_form_of_walls_is_shown(tmp_path: Path) -> None:
     made = fitmatch.assign(read_job(folder))
     form = document(made)["positions"][0]["form"]
     nothing = {"taper": None, "barrel": None, "out_of_round": None, "larger": None}
-    assert form["upper"] == nothing | {"taper": -0.0035} and form["lower"] == nothing
+    assert form["upper"] == nothing | {"taper": -0.003501} and form["lower"] == nothing
     assert form["housing_bore"] == nothing | {"out_of_round": 0.005, "larger": "across the joint"}
     lines = [line.split() for line in plan_text(made, "mm").splitlines()]
     assert ["R1", "upper", "wall", "-3.5", "-", "-"] in lines and ["R1", "lower", "wall", "-", "-", "-"] in lines
