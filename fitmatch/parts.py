@@ -102,6 +102,7 @@ class Position:
     accept: str | None = None
     pin: int | None = None
     row: int = 0
+    aims_at_middle: bool = False  # its target is the middle of min and max because nobody wrote one
 
     @property
     def missing(self) -> tuple[str, ...]:

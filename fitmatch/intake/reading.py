@@ -292,6 +292,7 @@ def _position(row: PositionRow, aim: Aim, locks: dict[str, Key], settings: Setti
         accept=row.accept,
         pin=row.pin,
         row=row.row,
+        aims_at_middle=aim.at_middle,
     )
 
 

@@ -70,13 +70,14 @@ class ShellPool:
             todo = "give each shell of a box its own name"
             self.findings.report("duplicate-shell", f"{text}; {todo}", paper, shell.row, "shell", order)
 
-    def plausible(self, wall: int, paper: Paper, row: int, column: str, order: int) -> bool:
+    def plausible(self, name: str, wall: int, paper: Paper, row: int, column: str, order: int) -> bool:
         """Whether a wall is one after its gauge's corrections; one that is not is noted."""
         if WALL.holds(wall):
             return True
         assert self.settings.unit is not None
-        text = f"is {shown(wall, self.settings.unit)} less ball and zero error, and a wall is {WALL.bounds}"
-        self.findings.report("implausible-length", f"{text}; check the gauge's figures", paper, row, column, order)
+        found = f"with ball and zero error taken off the wall of `{shorten(name)}` is {shown(wall, self.settings.unit)}"
+        text = f"{found}, and a wall is {WALL.bounds}; check the gauge's figures"
+        self.findings.report("implausible-length", text, paper, row, column, order)
         return False
 
     def add_logged(self, walls: Mapping[Key, list[Reading]], rows: Mapping[Key, int], paper: Paper, order: int) -> None:
@@ -87,7 +88,7 @@ class ShellPool:
                 continue
             found = self.sizing.wall(readings)
             row = rows[shell.key]
-            if found is not None and self.plausible(found[0], paper, row, "item", order):
+            if found is not None and self.plausible(shell.name, found[0], paper, row, "item", order):
                 self.shells[index] = replace(self._with_wall(shell, *found), readings=tuple(readings))
 
     def _with_wall(self, shell: Shell, wall: int, measured_as: MeasuredAs | None) -> Shell:
@@ -175,7 +176,7 @@ class _FileReader:
                     if nm is not None:
                         readings.append(nm)
             if gauged and readings:
-                wall, measured_as = self._gauged_wall(gauge, readings, row)
+                wall, measured_as = self._gauged_wall(name, gauge, readings, row)
             else:
                 wall = readings[0] if len(readings) == 1 else mean(tuple(readings)) if readings else None
                 measured_as = None
@@ -238,11 +239,13 @@ class _FileReader:
             self._walls[gauge] = self._wall_columns(gauge)
         return gauge, self._walls[gauge]
 
-    def _gauged_wall(self, gauge: str | None, readings: list[int], row: int) -> tuple[int | None, MeasuredAs | None]:
+    def _gauged_wall(
+        self, name: str, gauge: str | None, readings: list[int], row: int
+    ) -> tuple[int | None, MeasuredAs | None]:
         """The wall that readings of one gauge give; None where its corrections leave none that could be."""
         wall, measured_as = self._pool.sizing.plain_wall(gauge, readings)
         column = self._columns.readings["wall"][0].name
-        if not self._pool.plausible(wall, self._paper, row, column, self._columns.order(column)):
+        if not self._pool.plausible(name, wall, self._paper, row, column, self._columns.order(column)):
             return None, None
         return wall, measured_as
 
