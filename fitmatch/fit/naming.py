@@ -23,7 +23,10 @@ def name_shells(job: Job, kind: Kind, choice: Choice) -> list[Placement]:
     stock = _Stock({c.index: c for _, p in seats for c in (p.upper, p.lower)})
     placed: dict[int, Placement] = {}
     single: list[int] = []
-    for at, (position, pair) in enumerate(seats):
+    # A bore whose halves lie together in few boxes comes first: one that has more to choose from would take them away.
+    choices = [stock.boxes_with_both(pair.upper, pair.lower) for _, pair in seats]
+    for at in sorted(range(len(seats)), key=lambda at: len(choices[at])):
+        position, pair = seats[at]
         box = stock.box_with_both(pair.upper, pair.lower)
         if box is None:
             single.append(at)
@@ -49,10 +52,13 @@ class _Stock:
         names = {box for by_box in self._shells.values() for box in by_box}
         self._order = {box: i for i, box in enumerate(sorted(names, key=natural))}
 
-    def box_with_both(self, upper: ShellClass, lower: ShellClass) -> str | None:
+    def boxes_with_both(self, upper: ShellClass, lower: ShellClass) -> list[str]:
         mine, other = self._shells[upper.index], self._shells[lower.index]
         need = 2 if upper is lower else 1
-        return self._best([box for box, shells in mine.items() if len(shells) >= need and other.get(box)])
+        return [box for box, shells in mine.items() if len(shells) >= need and other.get(box)]
+
+    def box_with_both(self, upper: ShellClass, lower: ShellClass) -> str | None:
+        return self._best(self.boxes_with_both(upper, lower))
 
     def box_with(self, c: ShellClass) -> str:
         box = self._best([box for box, shells in self._shells[c.index].items() if shells])
