@@ -310,7 +310,11 @@ def test_a_bore_no_greater_than_its_journal(tmp_path: Path) -> None:
         ("[form.rod]\njournal_taper = 3", "5: form.rod.journal_taper", "a limit is 0 to 2 mm"),
         ("[rules]\nguard = -1", "5: rules.guard", "`-1` lies outside 0 to 10"),
         ('[rules]\nguard = "1"', "5: rules.guard", "is the text `1`, not a number"),
-        ("[gauge.a]\nball = 1.9\n[measured.rod]\nwall = 'a'", None, "with ball and zero error taken off the wall of `1` is 0.1 mm"),
+        (
+            "[gauge.a]\nball = 1.9\n[measured.rod]\nwall = 'a'",
+            None,
+            "with ball and zero error taken off the wall of `1` is 0.1 mm",
+        ),
     ],
 )
 def test_bad_tables(tmp_path: Path, tables: str, where: str | None, words: str) -> None:

@@ -103,7 +103,9 @@ def _steps_of(rows: Sequence[Corrected], size: str, scale: Scale, *, heated: boo
     if any(row.gauges for row in rows):
         columns.append(Column("gauge", [" and ".join(map(whole, r.gauges)) for r in rows], "left", wraps=True))
     if any(len(row.readings_nm) > 1 for row in rows):
-        columns.append(Column("as read", [" ".join(map(scale.length, r.readings_nm)) for r in rows], "left", wraps=True))
+        columns.append(
+            Column("as read", [" ".join(map(scale.length, r.readings_nm)) for r in rows], "left", wraps=True)
+        )
     columns.append(column("mean\nas read", lambda r: r.mean_nm))
     if any(row.zero_nm for row in rows):
         columns.append(column("- zero\nerror", lambda r: r.zero_nm))
