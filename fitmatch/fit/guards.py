@@ -84,7 +84,7 @@ def _ways(job: Job) -> "dict[str, list[list[MeasuredAs | None]]]":
 def _closest(
     model: "ErrorModel", position: Position, ways: "list[list[MeasuredAs | None]]"
 ) -> "tuple[tuple[str, ...], Uncertainty | None]":
-    """What is not known of some pair, by which then nothing may be judged, and the smallest uncertainty of all pairs."""
+    """What is not known of some pair, by which nothing may then be judged; the smallest uncertainty of all pairs."""
     closest = None
     for upper in ways[0]:
         for lower in ways[1]:
