@@ -180,7 +180,7 @@ def test_a_box_named_by_its_file(tmp_path: Path) -> None:
 
 def test_kinds(tmp_path: Path) -> None:
     """A kind needs its [fit.KIND], written just so."""
-    told = "there is no [fit.Rod]; add it, or write the nearest kind `rod`"
+    told = "there is no [fit.Rod]; write the kind with its own capitals, `rod`"
     assert of_position(tmp_path, "kind", "Rod") == of_shell(tmp_path, "kind", "Rod") == [told]
     empty = "is empty; write one of the kinds with a [fit.KIND] table: rod"
     assert of_position(tmp_path, "kind", " ") == of_shell(tmp_path, "kind", " ") == [empty]

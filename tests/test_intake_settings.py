@@ -180,6 +180,9 @@ def test_kinds_of_other_tables(tmp_path: Path) -> None:
         "job.toml:8: drawing.rods: there is no [fit.rods]; the nearest kind is `rod`",
         "job.toml:11: rules.thick_half.mian: there is no [fit.mian]; the nearest kind is `main`",
     ]
+    assert told(tmp_path, JOB + "[drawing.ROD]\nwall = 1\n") == [
+        "job.toml:8: drawing.ROD: there is no [fit.ROD]; write the kind with its own capitals, `rod`"
+    ]
     assert codes(write_job(tmp_path, 'unit = "in"\n[drawing.rods]\n')) == ["no-fit"]
 
 

@@ -23,10 +23,13 @@ class JobFile:
 
     def report(self, code: str, text: str, *path: str) -> None:
         """Note a mistake at a dotted key; a key that is not written is reported at its table's row."""
+        self._findings.report(code, text, JOB_FILE, self.row(*path), dotted(path))
+
+    def row(self, *path: str) -> int | None:
+        """The row of a dotted key, or of the innermost table around it that is written."""
         if self._rows is None:
             self._rows = _rows_of_keys(self._text)
-        row = next((self._rows[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self._rows), None)
-        self._findings.report(code, text, JOB_FILE, row, dotted(path))
+        return next((self._rows[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self._rows), None)
 
 
 def dotted(path: Path) -> str:

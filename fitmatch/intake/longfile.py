@@ -161,8 +161,9 @@ class LogReader:
             return None
         try:
             digits, exponent = parse_number(text, decimal_comma=self._table.decimal_comma)
-        except LengthError as error:
-            self._report("not-a-number", str(error), row, "angle")
+        except LengthError:
+            what = f"`{shorten(text)}` is no angle; write degrees from the crown axis as a plain number, such as 22.5"
+            self._report("not-a-number", what, row, "angle")
             return None
         angle = float(f"{digits}e{exponent}")
         if not -_LARGEST_ANGLE <= angle <= _LARGEST_ANGLE:

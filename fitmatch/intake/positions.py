@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from fitmatch.intake.columns import Columns
 from fitmatch.intake.findings import Findings, Paper, shorten
 from fitmatch.intake.gauges import GaugeCells
-from fitmatch.intake.names import fault_in_name, nearest
+from fitmatch.intake.names import fault_in_name, nearest, other_case
 from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, SEATING, TARGET, CellError, LengthReader
 from fitmatch.intake.settings import Settings
 from fitmatch.intake.sizing import Sized
@@ -211,4 +211,7 @@ def kinds_to_write(settings: Settings) -> str:
 
 def unknown_kind(kind: str, settings: Settings) -> str:
     """That a kind has no table, and the nearest that has one."""
+    meant = other_case(kind, settings.fits)
+    if meant is not None:
+        return f"there is no [fit.{shorten(kind)}]; write the kind with its own capitals, `{meant}`"
     return f"there is no [fit.{shorten(kind)}]; add it, or write the nearest kind `{nearest(kind, settings.fits)}`"

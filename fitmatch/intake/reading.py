@@ -293,6 +293,7 @@ def _position(row: PositionRow, aim: Aim, locks: dict[str, Key], settings: Setti
         pin=row.pin,
         undersize=row.undersize,
         row=row.row,
+        aims_at_middle=aim.at_middle,
     )
 
 

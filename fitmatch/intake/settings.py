@@ -234,13 +234,15 @@ def _rules(values: Values, settings: Settings) -> None:
             thick_half[kind] = half
     settings.match = _columns(values, ("rules", "match"), _NEVER_MATCHED)
     settings.match_read = bool(settings.match) or written.get("match", []) == []
+    guard = _guard(values)
     settings.rules = Rules(
         wall_difference_nm=difference,
         thick_half=thick_half,
         thick_half_from_nm=defaults.thick_half_from_nm if half_from is None else half_from,
         same_in_bore=_columns(values, ("rules", "same_in_bore"), frozenset(("box",))),
         limits_at=values.word(("rules", "limits_at"), ("tightest", "mean")) or defaults.limits_at,
-        guard=_guard(values),
+        guard=guard,
+        guard_row=settings.file.row("rules", "guard") if guard else None,
     )
 
 

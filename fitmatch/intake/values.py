@@ -6,7 +6,7 @@ from typing import Any, Final
 
 from fitmatch.intake.findings import Findings, listed, shorten
 from fitmatch.intake.keyrows import JOB_FILE, JobFile, Path, dotted
-from fitmatch.intake.names import fault_in_name, nearest
+from fitmatch.intake.names import fault_in_name, nearest, other_case
 from fitmatch.intake.quantities import CellError, LengthReader, Quantity
 
 _NOTHING: Final = object()
@@ -151,8 +151,11 @@ class Values:
                     continue
             elif kind not in fits:
                 if fits:  # without any [fit.KIND] that lack is reported, and this only follows from it
-                    text = f"there is no [fit.{kind}]; the nearest kind is `{nearest(kind, fits)}`"
-                    self.report("unknown-kind", text, *path, kind)
+                    meant = other_case(kind, fits)
+                    todo = f"the nearest kind is `{nearest(kind, fits)}`"
+                    if meant is not None:
+                        todo = f"write the kind with its own capitals, `{meant}`"
+                    self.report("unknown-kind", f"there is no [fit.{kind}]; {todo}", *path, kind)
                 continue
             kinds.append(kind)
         return kinds
