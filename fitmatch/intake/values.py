@@ -173,7 +173,7 @@ class Values:
 
 def _digits(value: int | str) -> str:
     """A number as text. Python writes out no whole number of thousands of digits, so a huge one stays hexadecimal."""
-    return hex(value) if isinstance(value, int) and value.bit_length() > 1_000 else str(value)
+    return hex(value) if isinstance(value, int) and value.bit_length() > 10_000 else str(value)
 
 
 def _kind_of(value: object) -> str:
