@@ -29,7 +29,7 @@ NASTY_CELLS = [
 ]
 ENDINGS = [
     "", " in", "in", "mm", " mm", " um", "\u00b5m", " \u03bcm", " THOU", " tenths", " mil", "e0", "e-1", "E+1",
-    "e003", "00", "000001", "49999999",
+    "e003", "e0000", "00", "000001", "49999999",
 ]
 SCRAPS = [
     b'"', b",", b";", b"\t", b"\n", b"\r", b"\r\n", b"\0", b"/", b".", b"..", b"-", b"0", b"=", b"#", b"'", b"_1",
@@ -148,7 +148,7 @@ def replace_cell(data: bytes, rng: Random) -> bytes:
 def rewritten(typed: str, rng: Random) -> str:
     """A number in another form, mostly of a like size."""
     text = typed.strip()
-    what = rng.randrange(8)
+    what = rng.randrange(9)
     digits = text.replace(".", "")
     if what == 0 and digits.isdecimal():
         places, zeros = len(text.partition(".")[2]), rng.choice((0, 0, 1, 11))
@@ -167,6 +167,9 @@ def rewritten(typed: str, rng: Random) -> str:
         return f"{float(text) * factor:.{rng.randrange(1, 8)}f}{rng.choice((' ', ''))}{unit}"
     if what == 6:
         return text.lstrip("0")
+    if what == 7 and "." in text and digits.isdecimal():  # a nanometre in millimetres, or half of one
+        before, _, behind = text.partition(".")
+        return f"{before}.{behind:0<6}"[:-1] + rng.choice(("1", "05", "15", "25")) + rng.choice(("", "", " mm"))
     return text + rng.choice(ENDINGS)
 
 
@@ -216,7 +219,9 @@ def toml_key(data: bytes, rng: Random) -> bytes:
             b"a." * 40 + b"a",
         )
     )
-    return data[:start] + rng.choice((new, data[start:end] + b"." + new, data[start:end].upper())) + data[end:]
+    old = data[start:end]
+    leaf = old[: old.rfind(b".") + 1] + new
+    return data[:start] + rng.choice((new, leaf, old + b"." + new, old.upper())) + data[end:]
 
 
 def toml_depth(data: bytes, rng: Random) -> bytes:

@@ -16,7 +16,7 @@ INCHES = {
 title = 'Of every kind'
 unit = "in"
 [fit.rod]
-target_ratio = 0.00121
+target_ratio = 0.00124
 min = 0.0012
 max = "3.4 thou"
 seating = -0.00005

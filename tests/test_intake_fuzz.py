@@ -8,9 +8,10 @@ from random import Random
 
 import pytest
 from damage import ENDINGS, LAUGHS, NASTY_CELLS, packed, unpacked
-from fuzz_jobs import workbook
+from fuzz import write
+from fuzz_jobs import JOBS, workbook
 from intake_jobs import JOB, POSITIONS, SHELLS, mistakes, put, write_job
-from second_reader import length
+from second_reader import SecondReader, length
 
 from fitmatch.gauging import read_job
 from fitmatch.problems import InputError
@@ -37,6 +38,13 @@ def test_thousands_of_damaged_jobs() -> None:
         assert seen["read"] > 150 and seen["refused"] > 600
         assert seen["numbers compared"] > 20_000
         assert seen["codes"] > 35
+
+
+def test_the_sound_jobs(tmp_path: Path) -> None:
+    """Before any damage every job is read, and each of its numbers is as the second reader has it."""
+    for number, files in enumerate(JOBS):
+        write(tmp_path / str(number), files)
+        assert SecondReader(read_job(tmp_path / str(number)), files).compare() > 30
 
 
 # --- the grammar of numbers ------------------------------------------------------------------------------------------
@@ -189,6 +197,17 @@ def test_paths_that_do_not_fit_a_line(tmp_path: Path) -> None:
     for path in ("a\\nb.csv", "\\u202eb.csv", "a" * 5_000 + ".csv"):
         (told,) = mistakes(write_job(tmp_path, JOB + f'[sources]\npositions = "{path}"\n'))
         assert told.isprintable() and len(told) < 500
+
+
+def test_names_that_do_not_fit_a_line(tmp_path: Path) -> None:
+    """Names are shown shortened and without what cannot be seen, wherever a message speaks of them."""
+    job = JOB + '[drawing."a\\nb"]\nwall = "1..2"\n' + "".join(f"[fit.k{i}]\ntarget = 1\n" for i in range(500))
+    for line in mistakes(write_job(tmp_path / "a", job, shells=SHELLS.replace("rod", "", 1))):
+        assert line.isprintable() and len(line) < 300
+    log = "item,feature,station,angle,reading\nR2,journal,,,1.8161\n"
+    job, positions = JOB + '[sources]\nreadings = "long.csv"\n', "position,kind\nR\u202e,rod\n"
+    told = mistakes(write_job(tmp_path / "b", job, positions, long_DOT_csv=log))
+    assert told[-1] == "long.csv:2: item: there is no position `R2`; the nearest is `R?`"
 
 
 def sheet(inside: bytes, head: bytes = b"") -> bytes:

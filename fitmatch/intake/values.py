@@ -151,7 +151,7 @@ class Values:
                     continue
             elif kind not in fits:
                 if fits:  # without any [fit.KIND] that lack is reported, and this only follows from it
-                    text = f"there is no [fit.{kind}]; the nearest kind is `{nearest(kind, fits)}`"
+                    text = f"there is no [fit.{shorten(kind)}]; the nearest kind is `{nearest(kind, fits)}`"
                     self.report("unknown-kind", text, *path, kind)
                 continue
             kinds.append(kind)
