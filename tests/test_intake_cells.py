@@ -173,7 +173,7 @@ def test_a_box_named_by_its_file(tmp_path: Path) -> None:
     shells = "shell,kind,half,wall\n01,rod,upper,0.0618\n"
     folder = write_job(tmp_path, **{"shells/box\u200b.csv": shells})
     assert mistakes(folder) == [
-        "shells/box\u200b.csv: as the name of a box `box?` holds a character that cannot be seen (shown as ?); "
+        "shells/box?.csv: as the name of a box `box?` holds a character that cannot be seen (shown as ?); "
         "type the name again"
     ]
 

@@ -39,7 +39,7 @@ class Findings:
         """Note that a number is finer than a nanometre; the first one stands for all."""
         if self.first_rounded is None:
             place = paper.name if row is None else f"{paper.name}:{row}"
-            self.first_rounded = f"{place}: {column}: `{text.strip()}`"
+            self.first_rounded = f"{place}: {column}: `{shorten(text)}`"
 
 
 def listed(words: Sequence[str], last: str = "and") -> str:

@@ -118,7 +118,7 @@ class LogReader:
             return self._kinds[item], item
         if self._complete:
             near = nearest(item, self._kinds)
-            hint = f"the nearest is `{near}`" if near else "write its row in the positions file"
+            hint = f"the nearest is `{shorten(near)}`" if near else "write its row in the positions file"
             self._report("unknown-item", f"there is no position `{shorten(item)}`; {hint}", row, "item")
         return None
 

@@ -206,7 +206,8 @@ def kinds_to_write(settings: Settings) -> str:
     """What can stand in a column `kind`."""
     if not settings.fits:
         return "write the kind, such as rod"
-    return "write one of the kinds with a [fit.KIND] table: " + ", ".join(settings.fits)
+    kinds = [*settings.fits] if len(settings.fits) < 8 else [*list(settings.fits)[:7], "or another"]
+    return "write one of the kinds with a [fit.KIND] table: " + ", ".join(kinds)
 
 
 def unknown_kind(kind: str, settings: Settings) -> str:

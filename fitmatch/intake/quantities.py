@@ -96,8 +96,8 @@ class LengthReader:
 
     def _slipped_units(self, text: str) -> list[str]:
         """The same digits with the units that would make them plausible."""
-        # What was read as a length stays a number once the letters of its unit are off.
-        digits = text.strip().rstrip("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZµμ \t")
+        # What was read as a length stays a number once its unit is off, and no unit holds a digit, point or comma.
+        digits = text[: 1 + max(map(text.rfind, "0123456789.,"))].strip()
         meant = []
         for unit in ("in", "mm", "um", "thou"):
             nm, _ = parse_length(digits, unit, inch_job=self.inch_job, decimal_comma=self.decimal_comma)

@@ -65,6 +65,8 @@ _NEVER_MATCHED: Final = frozenset(
         "hold",
     }
 )
+# No key has this many parts, and reading one with thousands takes the square of their number.
+_ENDLESS_KEY: Final = re.compile(r"""(?<![\w"'-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){50}""")
 _AT_LINE: Final = re.compile(r" \(at line ([0-9]+), column ([0-9]+)\)$")
 
 
@@ -125,6 +127,11 @@ def read_settings(data: bytes, findings: Findings) -> Settings:
 
 
 def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
+    endless = _ENDLESS_KEY.search(text)
+    if endless:
+        fault = "holds a key with more than 50 points in it; write keys as the manual has them"
+        findings.report("broken-toml", fault, JOB_FILE, text.count("\n", 0, endless.start()) + 1)
+        return None
     try:
         return Values.load(text)
     except tomllib.TOMLDecodeError as error:

@@ -154,8 +154,8 @@ class Values:
                     meant = other_case(kind, fits)
                     todo = f"the nearest kind is `{nearest(kind, fits)}`"
                     if meant is not None:
-                        todo = f"write the kind with its own capitals, `{meant}`"
-                    self.report("unknown-kind", f"there is no [fit.{kind}]; {todo}", *path, kind)
+                        todo = f"write the kind with its own capitals, `{shorten(meant)}`"
+                    self.report("unknown-kind", f"there is no [fit.{shorten(kind)}]; {todo}", *path, kind)
                 continue
             kinds.append(kind)
         return kinds
@@ -176,7 +176,7 @@ class Values:
 
 def _digits(value: int | str) -> str:
     """A number as text. Python writes out no whole number of thousands of digits, so a huge one stays hexadecimal."""
-    return hex(value) if isinstance(value, int) and value.bit_length() > 1_000 else str(value)
+    return hex(value) if isinstance(value, int) and value.bit_length() > 10_000 else str(value)
 
 
 def _kind_of(value: object) -> str:
