@@ -19,7 +19,7 @@ from typing import Final, NamedTuple
 
 from fitmatch.gauging.assembled import assembled_clearance, measured_as
 from fitmatch.gauging.uncertainty import ErrorModel, Uncertainty
-from fitmatch.lengths import round_half_even
+from fitmatch.lengths import mean, round_half_even
 from fitmatch.measuring import DIAMETERS, AssembledReading, Doubt
 from fitmatch.parts import Job, Placement, Position, Shell
 
@@ -59,6 +59,11 @@ class Check(NamedTuple):
         return self.uncertainty.expanded_nm if self.uncertainty is not None and sure else None
 
     @property
+    def as_read_nm(self) -> int:
+        """The mean of the clearance or the bore as the gauge gave it."""
+        return mean(self.reading.readings_nm)
+
+    @property
     def difference_nm(self) -> int:
         return self.assembled_nm - self.placement.clearance_nm
 
@@ -78,13 +83,9 @@ class Check(NamedTuple):
     @property
     def verdict(self) -> Verdict:
         off = abs(self.difference_nm)
-        return (
-            Verdict.MISTAKE
-            if off > self.mistake_from_nm
-            else Verdict.APART
-            if off > self.apart_from_nm
-            else Verdict.AGREES
-        )
+        if off > self.mistake_from_nm:
+            return Verdict.MISTAKE
+        return Verdict.APART if off > self.apart_from_nm else Verdict.AGREES
 
     @property
     def shortfall_nm(self) -> int:
@@ -135,7 +136,8 @@ class Comparison:
     @property
     def needs_attention(self) -> bool:
         """Whether exit status 1 is due."""
-        return bool(self.not_compared) or any(c.verdict != Verdict.AGREES or not c.within_limits for c in self.checks)
+        bad = any(c.verdict != Verdict.AGREES or not c.within_limits for c in self.checks)
+        return bad or bool(self.not_compared) or not self.checks
 
     def written(self, kind: str) -> bool:
         """Whether the kind's table holds what its readings teach."""
@@ -211,8 +213,8 @@ def learn(checks: Sequence[Check]) -> Learned | None:
     n = len(values)
     if n < FEWEST_POSITIONS:
         return None
-    mean = sum(values) / n
-    s = sqrt(sum((value - mean) ** 2 for value in values) / (n - 1))
+    middle = sum(values) / n
+    s = sqrt(sum((value - middle) ** 2 for value in values) / (n - 1))
     return Learned(n, median(values), round(_MEDIAN * s / sqrt(n)))
 
 

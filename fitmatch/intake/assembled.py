@@ -84,8 +84,8 @@ class AssembledReader:
             same = (reading.position, reading.upper, reading.lower, reading.method)
             if same in first:
                 text = (
-                    f"`{shorten(reading.position)}` was read by {reading.method} with these shells in row {first[same]} "
-                    "already; keep one row, with repeats in columns clearance_1, clearance_2 and so on"
+                    f"stands in row {first[same]} already with these shells, by {reading.method}; keep one row, with "
+                    "repeats in columns clearance_1, clearance_2 and so on"
                 )
                 self._report("duplicate-reading", text, row, "position")
             first.setdefault(same, row)
@@ -113,6 +113,9 @@ class AssembledReader:
         if len(features) != 1 or not readings or position is None or method is None or pair is None:
             return None
         if features == ["bore"]:
+            if method == STRIP:
+                text = "a strip shows a clearance and no bore; move the figure to clearance, or write gauge"
+                self._report("unknown-value", text, row, "method")
             self._check_bore(row, readings, position)
         by, date = self._cell(cells, "by"), self._cell(cells, "date")
         return AssembledReading(position.name, *pair, features[0], readings, method, gauge, by, date, row)
@@ -190,8 +193,11 @@ class AssembledReader:
             return None
         upper, lower = pair
         if upper == lower:
-            text = f"`{shorten('/'.join(lower))}` is in the upper half already; write the shell that is in the lower"
-            self._report("fitted-twice", text, row, "lower")
+            if self._shells[lower].half == "either":  # otherwise one of the halves was reported
+                text = (
+                    f"`{shorten('/'.join(lower))}` is in the upper half already; write the shell that is in the lower"
+                )
+                self._report("fitted-twice", text, row, "lower")
             return None
         return upper, lower
 
