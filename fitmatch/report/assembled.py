@@ -33,7 +33,7 @@ def assembled_text(comparison: Comparison, unit: str) -> str:
 def _summary(comparison: Comparison) -> str:
     total = len(comparison.checks)
     counts = [
-        (sum(c.verdict == Verdict.AGREES for c in comparison.checks), "with the calculation"),
+        (sum(c.verdict == Verdict.AGREES for c in comparison.checks), "in agreement with the calculation"),
         (sum(c.verdict == Verdict.APART for c in comparison.checks), "apart from it"),
         (sum(c.verdict == Verdict.MISTAKE for c in comparison.checks), "a mistake"),
         (len(comparison.not_compared), "not compared"),

@@ -38,5 +38,7 @@ def likely_causes(comparison: Comparison, check: Check) -> tuple[str, ...]:
     if comparison.in_common(check):
         return _IN_COMMON
     other = comparison.exchanged_with(check)
-    first = () if other is None else (f"its shells and those of {other} are exchanged: that explains both readings",)
-    return first + (_LOOSER if check.difference_nm > 0 else _TIGHTER)
+    causes = _LOOSER if check.difference_nm > 0 else _TIGHTER
+    if other is None:
+        return causes
+    return (f"its shells and those of {other} are exchanged, which explains both readings", *causes[:2])
