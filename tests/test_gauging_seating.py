@@ -159,6 +159,9 @@ def test_a_seating_common_to_all_is_told_from_one_position_alone() -> None:
     assert verdicts(found) == [Verdict.MISTAKE] * 3 and all(found.in_common(c) for c in found.checks)
     alone = compare(job_with([0, 0, 0, 6 * TENTH]))
     assert not alone.in_common(alone.checks[3])
+    # 1 of 4 tenths in common is not most of it, though 3 tenths would agree.
+    partly = compare(job_with([TENTH, TENTH, TENTH, 4 * TENTH]))
+    assert partly.checks[3].verdict is Verdict.APART and not partly.in_common(partly.checks[3])
 
 
 def test_shells_that_were_exchanged_are_named() -> None:

@@ -1,4 +1,4 @@
-"""The seating that assembled readings teach, as new texts of job.toml and of the saved plan; nothing is written here."""
+"""What assembled readings teach, as new texts of job.toml and of the saved plan; nothing is written here."""
 
 from dataclasses import replace
 from typing import NamedTuple
@@ -6,11 +6,12 @@ from typing import NamedTuple
 from fitmatch.gauging import read_job
 from fitmatch.gauging.seating import Comparison, Learned
 from fitmatch.intake.findings import Findings
+from fitmatch.intake.fits import shown
 from fitmatch.intake.keyrows import JOB_FILE, JobFile
 from fitmatch.intake.quantities import GAUGE_ERROR, SEATING
 from fitmatch.intake.rewriting import CannotRewrite, lines_to_add, with_seatings
 from fitmatch.intake.savedplan import SavedPlan, read_saved_plan, with_digest
-from fitmatch.lengths import exact
+from fitmatch.lengths import exact, parse_length
 from fitmatch.parts import Job
 from fitmatch.problems import InputError
 
@@ -52,10 +53,10 @@ def lesson(comparison: Comparison) -> Lesson | None:
 
 
 def _with_kind(text: str, job: Job, kind: str, learned: Learned, findings: Findings) -> str:
-    figures = (exact(2 * learned.seating_nm, job.unit), exact(2 * learned.u_nm, job.unit))
+    figures = (_figure(learned.seating_nm, job.unit), _figure(learned.u_nm, job.unit))
     file = JobFile(text.removeprefix("\ufeff"), findings)
     if not SEATING.holds(learned.seating_nm) or not GAUGE_ERROR.holds(learned.u_nm):
-        what = f"seating {figures[0]} {job.unit} is no seating, which is {SEATING.bounds}"
+        what = f"{shown(learned.seating_nm, job.unit)} is no seating, which is {SEATING.bounds}"
         file.report("cannot-write", f"{what}; look for a gauge that was set wrongly", "fit", kind)
         return text
     try:
@@ -64,6 +65,12 @@ def _with_kind(text: str, job: Job, kind: str, learned: Learned, findings: Findi
         todo = lines_to_add(kind, figures)
         file.report("cannot-write", f"--learn cannot write here, as {why}; {todo} by hand", "fit", kind)
         return text
+
+
+def _figure(nm: int, unit: str) -> str:
+    """A length as a value of TOML: a number in the job's unit, or, where no short one is exact, in micrometres."""
+    text = exact(2 * nm, unit)
+    return text if parse_length(text, unit, inch_job=unit == "in")[1] else f'"{exact(2 * nm, "um")} um"'
 
 
 def _taught(job: Job, kind: str, learned: Learned) -> object:

@@ -145,9 +145,13 @@ class Comparison:
         return (fit.seating_nm, fit.seating_u_nm) == (learned.seating_nm, learned.u_nm)
 
     def in_common(self, check: Check) -> bool:
-        """Whether a difference is that of its kind as a whole: off, but not by itself."""
+        """Whether a difference is that of its kind as a whole: mostly what all are off by, and gone with that."""
         learned = self.learned.get(check.placement.position.kind)
-        return learned is not None and abs(check.unseated_nm - learned.seating_nm) <= check.apart_from_nm
+        if learned is None:
+            return False
+        common = learned.seating_nm - check.placement.position.seating_nm
+        alone = abs(check.difference_nm - common)
+        return alone <= check.apart_from_nm and 2 * alone <= abs(check.difference_nm)
 
     def exchanged_with(self, check: Check) -> str | None:
         """The one position whose shells explain this reading, as this one's explain its own."""
@@ -254,4 +258,5 @@ def _missing(position: Position, upper: Shell, lower: Shell) -> tuple[str, ...]:
 def _explains(check: Check, other: Check) -> bool:
     """Whether the other's shells would bring this reading and its calculation together."""
     shift = check.placement.wall_sum_nm - other.placement.wall_sum_nm
-    return abs(check.difference_nm - shift) <= APART_NM
+    left = abs(check.difference_nm - shift)
+    return left <= APART_NM and 2 * left <= abs(check.difference_nm)
