@@ -277,7 +277,9 @@ def test_apart_and_mistake_are_named_with_causes_and_status_1(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """4 tenths looser is apart and 6 tighter a mistake; each has its own likely causes; what agrees has none."""
-    job = mill(tmp_path, READINGS.replace("R1,,,0.0024", "R1,,,0.0027").replace("R4,,,0.0024", "R4,,,0.0017"))
+    job = mill(
+        tmp_path, "position,clearance,method\nR1,0.0027,gauge\nR2,0.0022,gauge\nR3,0.0023,gauge\nR4,0.0017,gauge\n"
+    )
     ran = Ran(capsys, "assembled", job)
     flat = " ".join(ran.out.split())
     assert ran.status == 1
