@@ -1,5 +1,7 @@
 """Two keys of job.toml get new figures, and every other byte stays as it was."""
 
+import random
+import re
 import tomllib
 
 import pytest
@@ -119,3 +121,64 @@ def test_a_layout_without_a_place_is_refused(text: str) -> None:
 def test_the_lines_to_add_are_told() -> None:
     """What is to be written by hand names keys, figures and table, quoted where TOML wants it."""
     assert lines_to_add("big end", (S, U)) == f'write `seating = {S}` and `seating_u = {U}` into [fit."big end"]'
+
+
+VALUES = (
+    "1",
+    '"a # [b]"',
+    "'x'",
+    '[ "a",\n  # c ]\n "b" ]',
+    '"""m\n[fit.rod]\nseating=3\n"""',
+    '{ a = "}", b=[1,{c=2}] }',
+)
+
+
+def random_layout(draw: random.Random) -> str:
+    """A valid job.toml; an old figure of seating stands as `@1@`, one of seating_u as `@2@`, both behind a bare `=`."""
+
+    def pair(key: str, prefix: str = "", values: tuple[str, ...] = VALUES) -> str:
+        figure = {"seating": "@1@", "seating_u": "@2@"}.get(key)
+        name = draw.choice([key, f'"{key}"', f"'{key}'"])
+        return (
+            f"{prefix}{name}={figure}" if figure else f"{prefix}{name}{draw.choice(['=', ' = '])}{draw.choice(values)}"
+        )
+
+    def line(key: str, prefix: str = "") -> str:
+        return draw.choice(["", "  ", "\t"]) + pair(key, prefix) + draw.choice(["", "  # note", "\t#x = { ["])
+
+    keys = ["min", *(k for k in ("max", "family", "seating", "seating_u") if draw.random() < 0.5)]
+    draw.shuffle(keys)
+    lines = [line("title"), ""] if draw.random() < 0.5 else []
+    style = draw.choice(["header", "dotted", "dotted under a header", "braces", "braces in braces"])
+    if style == "header":
+        lines.append(draw.choice(["[fit.rod]", "[ fit . 'rod' ] # x"]))
+        lines += [text for key in keys for text in (line(key), *draw.choice([(), ("",), ("# c",)]))]
+    elif style == "dotted":
+        lines += [line(key, draw.choice(["fit.rod.", "fit . rod . ", "\"fit\".'rod'."])) for key in keys]
+    elif style == "dotted under a header":
+        lines += ["[fit]", *(line(key, "rod.") for key in keys), line("min", "main.")]
+    else:
+        inner = ", ".join(pair(key, values=("1", '"}"', '[1,"]"]', "{q=1}")) for key in keys)
+        lines += (
+            ["[fit]", f"rod = {{{inner}}} # }}"]
+            if style == "braces"
+            else [f"fit = {{ rod = {{ {inner} }}, main={{}} }}"]
+        )
+    if draw.random() < 0.5:
+        lines += ["", "[rules]", line("a")]
+    text = "\n".join(lines) + draw.choice(["", "\n"])
+    return text.replace("\n", draw.choice(["\n", "\r\n"]))
+
+
+def test_random_layouts_keep_every_other_byte() -> None:
+    """In 1500 layouts old figures are exchanged in place, and with what was added cut out again the rest is, byte for
+    byte, the old text."""
+    draw = random.Random(7)
+    added = re.compile(rf"(?:(?:\r?\n)[^\n=]*|, )seating(?:_u)? = (?:{re.escape(S)}|{re.escape(U)})")
+    for _ in range(1_500):
+        layout = random_layout(draw)
+        old = layout.replace("@1@", draw.choice(["0.1", '"1 um"', "-3e-3"])).replace("@2@", "'2 thou'")
+        tomllib.loads(old)
+        new = with_seatings(old, {"rod": (S, U)})
+        assert added.sub("", new) == layout.replace("@1@", S).replace("@2@", U), old
+        assert tomllib.loads(new)["fit"]["rod"].items() >= {"seating": float(S), "seating_u": float(U)}.items()
