@@ -69,7 +69,6 @@ def test_unknown_keys_name_the_nearest(tmp_path: Path) -> None:
     [
         ("want_min = 0.002", "fit.rod.want_min"),
         ("want_max = 0.002", "fit.rod.want_max"),
-        ('[sources]\nassembled = "a.csv"', "sources.assembled"),
         ("[rules]\nneighbour_step = {}", "rules.neighbour_step"),
         ("[rules]\nline = {}", "rules.line"),
         ("[rules]\nmovable = []", "rules.movable"),

@@ -298,7 +298,7 @@ def _prepared(
             yield row, cells
         return
     # A spreadsheet makes a date of a time, and of a note; nothing is worked out from either.
-    watched = [c for c in found.known.values() if c.name not in ("note", "time")]
+    watched = [c for c in found.known.values() if c.name not in ("note", "time", "date")]
     for row, cells in rows:
         for index in [i for i in nameless if cells[i].strip()]:
             nameless.remove(index)  # once is enough

@@ -24,6 +24,7 @@ from fitmatch.parts import SIDES, Band, Rules
 
 DEFAULT_POSITIONS: Final = "positions.csv"
 DEFAULT_SHELLS: Final = ("shells/*.csv",)
+DEFAULT_ASSEMBLED: Final = "assembled.csv"
 
 _ABOUT_MEASURING: Final = ("gauge", "measured", "temperature", "material", "form")
 _SECTIONS: Final = (
@@ -38,7 +39,7 @@ _SECTIONS: Final = (
     *_ABOUT_MEASURING,
 )
 _LATER_SECTIONS: Final = ("bench",)
-_SOURCES: Final = ("positions", "shells", "shared", "readings")
+_SOURCES: Final = ("positions", "shells", "shared", "readings", "assembled")
 _DRAWN: Final[Mapping[str, Quantity]] = {"journal": JOURNAL, "housing_bore": HOUSING_BORE, "wall": WALL}
 _RULES: Final = (
     "wall_difference",
@@ -90,6 +91,7 @@ class Settings:
     measured_coated: bool = True
     coating_counts: bool = True
     readings: str | None = None  # the long file of readings; None: there is none
+    assembled: str | None = DEFAULT_ASSEMBLED  # None: written wrongly
     numbered_are_repeats: bool = False
     gauges: dict[str, Gauge] = field(default_factory=dict)
     measured: dict[str, dict[str, str]] = field(default_factory=dict)  # kind -> feature -> gauge
@@ -174,7 +176,7 @@ def _unit(values: Values) -> str | None:
 
 
 def _sources(values: Values, settings: Settings) -> None:
-    values.refuse_unknown(("sources",), _SOURCES, ("assembled",))
+    values.refuse_unknown(("sources",), _SOURCES)
     written = values.table(("sources",))
     if "positions" in written:
         settings.positions = values.text(("sources", "positions"), 'write a path, such as "positions.csv"')
@@ -182,6 +184,8 @@ def _sources(values: Values, settings: Settings) -> None:
         settings.shells_written = True
         settings.shells = values.texts(("sources", "shells"), 'write a list, such as ["shells/*.csv"]')
     settings.readings = values.text(("sources", "readings"), 'write a path, such as "readings.csv"')
+    if "assembled" in written:
+        settings.assembled = values.text(("sources", "assembled"), 'write a path, such as "assembled.csv"')
     if "shared" in written:
         settings.shared = values.texts(("sources", "shared"), 'write a list, such as ["../boxes/*.csv"]') or ()
 

@@ -8,7 +8,7 @@ from glob import glob, has_magic
 from pathlib import Path
 from typing import Final, NamedTuple
 
-from fitmatch.intake.findings import POSITIONS, READINGS, SHELLS, Findings, Paper, shorten
+from fitmatch.intake.findings import ASSEMBLED, POSITIONS, READINGS, SHELLS, Findings, Paper, shorten
 from fitmatch.intake.keyrows import JOB_FILE, JobFile
 from fitmatch.intake.settings import DEFAULT_SHELLS, Settings
 from fitmatch.intake.unread import TABLES, warn_of_unread
@@ -65,6 +65,16 @@ def readings_source(folder: Path, settings: Settings, findings: Findings) -> Sou
     return _one_table(folder, name, "readings", Paper(name, (READINGS,)), settings, findings)
 
 
+def assembled_source(folder: Path, settings: Settings, findings: Findings) -> Source | None:
+    """The file of readings with the shells in."""
+    if settings.assembled is None:
+        return None
+    name = settings.assembled.strip()
+    if not settings.readable and not (folder / name).exists():
+        return None  # job.toml may name another file
+    return _one_table(folder, name, "assembled", Paper(name, (ASSEMBLED,)), settings, findings)
+
+
 def _one_table(
     folder: Path, name: str, key: str, paper: Paper, settings: Settings, findings: Findings
 ) -> Source | None:
@@ -100,7 +110,7 @@ def shell_sources(folder: Path, settings: Settings, findings: Findings) -> tuple
         settings.file.report(
             "nothing-found", 'names no shell file; write a list, such as ["shells/*.csv"]', "sources", "shells"
         )
-    read = {*names, settings.positions, settings.readings}
+    read = {*names, settings.positions, settings.readings, settings.assembled}
     warn_of_unread(folder, followed["shells"], followed["shared"], read, findings)
     sources = []
     for source in _read_once(folder, names, findings):
@@ -174,7 +184,7 @@ def _refuse_mark(pattern: str, key: tuple[str, ...], file: JobFile) -> None:
 
 def _missing(folder: Path, paper: Paper) -> str:
     """That a file is missing, and what is there in its place."""
-    name, key = paper.name, "readings" if paper.rank[0] == READINGS else "positions"
+    name, key = paper.name, {READINGS: "readings", ASSEMBLED: "assembled"}.get(paper.rank[0], "positions")
     if paper is JOB_FILE:
         where = "this folder" if str(folder) == "." else f"the folder {folder}"
         return f"the file is missing in {where}; name the folder of a job, or let `fitmatch new` write one"
