@@ -9,6 +9,9 @@ from fitmatch.parts import Job
 __all__ = ["read_job"]
 
 
-def read_job(folder: str | PathLike[str]) -> Job:
-    """Read and check a whole job folder; raises InputError with every mistake at once, in reading order."""
-    return read_folder(folder, Sizes)
+def read_job(folder: str | PathLike[str], log: bytes | None = None) -> Job:
+    """Read and check a whole job folder; raises InputError with every mistake at once, in reading order.
+
+    `log` are bytes to read in place of those of the long file of readings, which need not be there.
+    """
+    return read_folder(folder, Sizes, log)
