@@ -69,6 +69,7 @@ class Doubt(NamedTuple):
     item: str
     feature: str
     reading_nm: int
+    text: str  # what looks wrong, such as "M3 journal reads 0.0250 in low"
     signatures: tuple[str, ...]
     likely: tuple[str, ...]
     measure_again: str

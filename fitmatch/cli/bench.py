@@ -64,8 +64,8 @@ class Bench:
             return f"All {total} readings are there; {_WORDS}: "
         half = f" ({asked.kind} {asked.half})" if asked.half else ""
         parts = [f"{asked.item} {_words(asked.feature)}{half}"]
-        if asked.place.station is not None:
-            parts.append(f"station {asked.place.station}")
+        station = asked.place.station
+        parts.append("any station" if station is None else f"station {station}")
         parts += [f"{asked.place.angle:g} deg", asked.gauge or "no gauge named", self._unit(asked.gauge)]
         again = "one more, " if asked.taken else ""
         return f"{self._at + 1}/{total} {again}{', '.join(parts)}: "
@@ -120,9 +120,10 @@ class Bench:
         except OSError as error:
             raise RefusedError(f"cannot be written ({error.strerror}); nothing was saved") from error
         self._at += self._again
+        doubts = self._doubts
         self._look_at(job)
         self._doors.say(f"saved {asked.item} {_words(asked.feature)} {typed.told(nm, unit, job.unit)}")
-        self._tell_doubt(job)
+        self._tell_doubts(doubts)
 
     def _length(self, typed: Typed, asked: Asked) -> int:
         quantity = QUANTITIES.get(asked.feature, WALL)
@@ -142,11 +143,15 @@ class Bench:
         except InputError as bad:
             raise RefusedError(f"{bad.problems[0]}; nothing was saved") from None
 
-    def _tell_doubt(self, job: Job) -> None:
-        newest = job.measuring.log[-1].row
-        for doubt in self._doors.doubts_of(job):
-            if (doubt.file, doubt.row) == (job.measuring.log_file, newest):
-                self._doors.warn(f"doubtful: {doubt.likely[0]}; {doubt.measure_again}; or undo, or keep REASON")
+    def _tell_doubts(self, before: Iterable[Doubt]) -> None:
+        """What looks wrong and did not before the newest reading; that need not be the newest itself."""
+        known = {(doubt.file, doubt.row) for doubt in before}
+        newest = self._job.measuring.log_file, self._job.measuring.log[-1].row
+        for doubt in self._doubts:
+            place = doubt.file, doubt.row
+            if place not in known:
+                todo = "; undo, or keep REASON" if place == newest else f" ({doubt.file}:{doubt.row})"
+                self._doors.warn(f"doubtful: {doubt.text}: {doubt.likely[0]}; {doubt.measure_again}{todo}")
 
     def _undo(self) -> None:
         newest = self._log.rows.newest
@@ -200,7 +205,7 @@ class Bench:
             raise RefusedError(f"the box cannot be written ({error.strerror})") from error
         self._again = False
         self._look_at(self._doors.read(self._log.data))
-        self._at = next((n for n, asked in enumerate(self._path) if asked.key[0] == box.name), self._at)
+        self._at = next((n for n, asked in enumerate(self._path) if asked.half and asked.key[0] == box.name), self._at)
         self._doors.say(f"wrote {path}: {box.uppers} upper, {box.lowers} lower")
 
     def _written(self, change: Callable[[], None]) -> None:
@@ -211,6 +216,7 @@ class Bench:
 
     def _look_at(self, job: Job) -> None:
         self._job = job
+        self._doubts = tuple(self._doors.doubts_of(job))
         self._path = bench_path(job)
         self._again = False
         self._seek()

@@ -9,6 +9,7 @@ import sys
 from codecs import getincrementaldecoder
 from collections.abc import Iterator
 from contextlib import contextmanager
+from errno import EIO
 from typing import Final, NamedTuple
 
 from fitmatch.cli.console import show
@@ -86,9 +87,18 @@ def _from_terminal(handle: int) -> Iterator[Entry]:
 
 def _decoded(handle: int) -> Iterator[str]:
     decoder = getincrementaldecoder("utf-8")("replace")
-    while chunk := os.read(handle, _CHUNK):
+    while chunk := _chunk(handle):
         yield from decoder.decode(chunk)
     yield from decoder.decode(b"", final=True)
+
+
+def _chunk(handle: int) -> bytes:
+    try:
+        return os.read(handle, _CHUNK)
+    except OSError as error:
+        if error.errno != EIO:  # a terminal that was closed has no more to say
+            raise
+        return b""
 
 
 def _without_escapes(chars: Iterator[str]) -> Iterator[str]:

@@ -33,7 +33,7 @@ class Typed(NamedTuple):
         as it was typed. Millimetres with as many places as inches, and inches with two more than millimetres, lose
         nothing."""
         mantissa, _, power = self.number.casefold().partition("e")
-        meant = (self.unit or unit).lower()
+        meant = self.unit or unit
         typed = max(0, len(mantissa.partition(".")[2]) - int(power or 0) + _PLACES[meant])
         inches = min(typed if meant in _INCHES else typed + 2, _MOST_INCH_PLACES)
         both = {"in": fixed(nm, "in", inches), "mm": fixed(nm, "mm", min(typed, _MOST_METRIC_PLACES))}
@@ -47,4 +47,4 @@ def as_typed(text: str) -> Typed | None:
     if match is None or not any(c.isdecimal() for c in match.group(2)):
         return None
     sign, number, unit = match.groups()
-    return Typed(("-" if sign == "-" else "") + number.replace(",", "."), unit)
+    return Typed(("-" if sign == "-" else "") + number.replace(",", "."), unit.lower())
