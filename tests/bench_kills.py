@@ -2,8 +2,8 @@
 
     python tests/bench_kills.py FOLDER COUNT
 
-One process loads the program and forks a child for every k, each with pipes of its own. Half of the children are killed at
-once, the others some time later, so that every step of a write is met. Prints what broke the promise, then a summary.
+One process loads the program and forks a child for every k, each with pipes of its own. Half of the children are killed
+at once, the others some time later, so that every step of a write is met. Prints what broke the promise, and a summary.
 """
 
 import os
@@ -41,7 +41,7 @@ def child(folder: Path, entries: int, output: int) -> NoReturn:
     os.dup2(output, 1)
     os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
     os.closerange(3, 64)
-    sys.stdout = open(1, "w", encoding="utf-8", closefd=False)
+    sys.stdout = os.fdopen(1, "w", encoding="utf-8", closefd=False)
     status = 70
     try:
         main(["measure", str(folder)])
