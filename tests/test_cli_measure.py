@@ -19,7 +19,7 @@ def test_a_whole_path(tmp_path: Path) -> None:
     ran = measure(bench_job(tmp_path), ALL, "--by", "first")
     assert (ran.returncode, ran.stderr) == (0, "")
     assert ran.stdout.startswith(
-        "1/8 R1 journal, any station, 0 deg, no gauge named, in: \nsaved R1 journal 1.8162 in = 46.1315 mm\n2/8 M1 "
+        "1/8 R1 journal, any station, 0 deg, no gauge named, in:\nsaved R1 journal 1.8162 in = 46.1315 mm\n2/8 M1 "
     )
     assert len(said(ran.stdout)) == 8 and set(map(tuple, on_disk(tmp_path, "by"))) == {("first",)}
     assert [path.name for path in sorted(tmp_path.iterdir())] == ["job.toml", "positions.csv", "readings.csv", "shells"]
@@ -120,7 +120,7 @@ def test_a_second_sitting_is_refused(tmp_path: Path) -> None:
     first = subprocess.Popen([*COMMAND, str(folder)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=ENVIRONMENT)
     assert first.stdin is not None and first.stdout is not None and first.stdout.readline()
     ran = measure(folder, ALL)
-    assert (ran.returncode, ran.stdout) == (2, "") and "another `fitmatch measure` is at work" in ran.stderr
+    assert (ran.returncode, ran.stdout) == (2, "") and "another fitmatch measure is at work" in ran.stderr
     first.kill()
     first.communicate()
     assert measure(folder, ALL).returncode == 0

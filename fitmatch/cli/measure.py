@@ -49,7 +49,7 @@ def command(job: Path, by: str, debug: bool) -> int:
     try:
         held = lock(job / JOB_FILE.name)
     except HeldError as error:
-        raise click.ClickException(f"another `fitmatch measure` is at work on {job}; end that one first") from error
+        raise click.ClickException(f"another fitmatch measure is at work on {job}; end that one first") from error
     except OSError as error:
         raise click.ClickException(f"{job} cannot be locked ({error.strerror}); copy it to a disk here") from error
     with held:
@@ -95,7 +95,7 @@ def _sit(folder: Path, settings: Settings, by: str) -> int:
 def _take(bench: Bench, entries: Iterator[Entry], warn: Callable[[str], None], *, terminal: bool) -> int:
     """Take every entry; the exit status."""
     while True:
-        show(bench.prompt() if terminal else f"{bench.prompt()}\n")
+        show(bench.prompt() if terminal else f"{bench.prompt().rstrip()}\n")
         entry = next(entries, None)
         if entry is None:
             break
