@@ -3,7 +3,8 @@
 In a page, in order, within one folder of its own that holds the samples:
   ```toml my-build/job.toml   a fence whose second word is a path is written to that file
   ```console                  `$ fitmatch ...` is run and what it prints on standard output must be what stands below;
-                              `2>&1` shows standard error too, `< FILE` types what the file holds; `$ echo $?` shows the exit status of the run before
+                              `2>&1` shows standard error too, `< FILE` types what the file holds; `$ echo $?` shows the
+                              exit status of the run before
   ```toml                     without a path: a part of a job.toml, which must be understood
   ```pycon                    is run as a doctest
 FITMATCH_REWRITE_DOCS=1 pytest tests/test_docs.py writes what is printed into the pages instead of comparing it.
