@@ -10,6 +10,13 @@ from typing import Final, NamedTuple
 
 DIAMETERS: Final = ("journal", "housing_bore")
 FEATURES: Final = (*DIAMETERS, "wall")
+LARGEST_STATION: Final = 999
+_TURN: Final = {"journal": 180, "housing_bore": 180, "wall": 360}
+
+
+def turned(feature: str, angle: float) -> float:
+    """An angle without its whole turns: a diameter at 190 degrees is the one at 10."""
+    return angle % _TURN[feature]
 
 
 class Decimal(NamedTuple):
@@ -31,6 +38,13 @@ class Reading(NamedTuple):
     angle: float | None = None
     gauge: str | None = None
     confirmed: str = ""
+
+
+class Place(NamedTuple):
+    """Where a reading is to be taken; no `station`: anywhere along the axis. `angle` as in a reading."""
+
+    station: int | None = None
+    angle: float = 0.0
 
 
 class LoggedReading(NamedTuple):
@@ -153,6 +167,8 @@ class Measuring:
     """Everything about gauges and form in a job; the default is a job that says nothing about them."""
 
     gauges: Mapping[str, Gauge] = field(default_factory=dict)
+    measured: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # kind -> feature -> gauge
+    bench: Mapping[str, Mapping[str, tuple[Place, ...]]] = field(default_factory=dict)  # kind -> feature
     pooled: Mapping[str, Pooled] = field(default_factory=dict)  # gauge -> scatter of its repeats
     temperature: Temperature | None = None
     materials: Mapping[str, Mapping[str, Decimal]] = field(default_factory=dict)  # kind -> feature -> per kelvin

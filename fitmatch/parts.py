@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT, round_half_even
-from fitmatch.measuring import MeasuredAs, Measuring, Reading
+from fitmatch.measuring import Doubt, MeasuredAs, Measuring, Reading
 
 if TYPE_CHECKING:
     import pandas
@@ -359,6 +359,7 @@ class Plan:
     baselines: Mapping[str, Mapping[str, Baseline]] = field(default_factory=dict)
     slack_nm: int = 0
     worth: Mapping[str, Worth] = field(default_factory=dict)  # of kinds whose uncertainty is known
+    doubts: tuple[Doubt, ...] = ()  # open doubts about readings
 
     @property
     def unmeasured_positions(self) -> tuple[Position, ...]:
@@ -371,6 +372,7 @@ class Plan:
         return bool(
             self.unfilled
             or self.flags
+            or self.doubts
             or self.unmeasured_positions
             or any(s.wall_nm is None and s.hold is None for s in self.job.shells)
             or any(not p.within_limits for p in self.placements)

@@ -12,7 +12,7 @@ import argparse
 import random
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final, NamedTuple
 

@@ -438,20 +438,20 @@ def test_files_are_replaced_whole_and_the_plan_first(
 ) -> None:
     """When job.toml cannot be written it stands as it was, and the plan stands for what is learned next: after that
     both agree, as if nothing had gone wrong."""
-    from fitmatch.report import saving
+    from fitmatch.intake import wholefiles
 
-    job, real = mill(tmp_path / "job"), saving.write_whole
+    job, real = mill(tmp_path / "job"), wholefiles.write_whole
 
-    def fail(path: Path, text: str) -> None:
+    def fail(path: Path, data: bytes) -> None:
         if path.name == "job.toml":
             raise OSError(28, "No space left on device")
-        real(path, text)
+        real(path, data)
 
-    monkeypatch.setattr("fitmatch.report.saving.write_whole", fail)
+    monkeypatch.setattr("fitmatch.intake.wholefiles.write_whole", fail)
     ran = Ran(capsys, "assembled", job, "--learn")
     assert ran.status == 2 and "No space left on device" in ran.err
     assert (job / "job.toml").read_text(encoding="utf-8") == JOB
-    monkeypatch.setattr("fitmatch.report.saving.write_whole", real)
+    monkeypatch.setattr("fitmatch.intake.wholefiles.write_whole", real)
     assert "warning" not in Ran(capsys, "assembled", job, "--learn").err
     straight = mill(tmp_path / "straight")
     Ran(capsys, "assembled", straight, "--learn")

@@ -73,7 +73,6 @@ def test_unknown_keys_name_the_nearest(tmp_path: Path) -> None:
         ("[rules]\nline = {}", "rules.line"),
         ("[rules]\nmovable = []", "rules.movable"),
         ("[rules]\nmovable_within = []", "rules.movable_within"),
-        ("[bench]", "bench"),
     ],
 )
 def test_what_is_planned_is_refused(tmp_path: Path, lines: str, key: str) -> None:

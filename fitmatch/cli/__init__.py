@@ -18,6 +18,8 @@ INTERRUPTED: Final = 130
 
 _COMMANDS: Final = {
     "new": "fitmatch.cli.new",
+    "measure": "fitmatch.cli.measure",
+    "check": "fitmatch.cli.check",
     "assign": "fitmatch.cli.assign",
     "assembled": "fitmatch.cli.assembled",
 }
@@ -56,6 +58,7 @@ def group() -> None:
     \b
     Example:
       fitmatch new my-build
+      fitmatch measure my-build
       fitmatch assign my-build
     """
 

@@ -9,7 +9,6 @@ from fitmatch.cli.console import Notes, print_data, print_report
 
 if TYPE_CHECKING:
     from fitmatch.gauging.seating import Comparison
-    from fitmatch.measuring import Doubt
     from fitmatch.parts import Job
 
 
@@ -60,21 +59,11 @@ def command(job: Path, learn: bool, as_json: bool, as_csv: bool, unit: str | Non
 
 def _compare(folder: Path) -> "Comparison":
     from fitmatch.gauging import read_job
+    from fitmatch.gauging.doubts import doubts_of
     from fitmatch.gauging.seating import compare
 
     job = read_job(folder, assembled=True)
-    return compare(job, doubts_in(job))
-
-
-def doubts_in(job: "Job") -> "tuple[Doubt, ...]":
-    """The open doubts about readings of a job."""
-    from importlib import import_module
-
-    try:
-        found: tuple[Doubt, ...] = import_module("fitmatch.gauging.doubts").doubts_of(job)
-    except ModuleNotFoundError:
-        return ()
-    return found
+    return compare(job, doubts_of(job))
 
 
 def _learn(comparison: "Comparison", notes: Notes) -> bool:
@@ -85,7 +74,7 @@ def _learn(comparison: "Comparison", notes: Notes) -> bool:
     from fitmatch.gauging.learning import lesson
     from fitmatch.intake.keyrows import JOB_FILE
     from fitmatch.intake.savedplan import FILE
-    from fitmatch.report.saving import write_whole
+    from fitmatch.intake.wholefiles import write_whole
 
     if not comparison.learned:
         notes.warn("nothing was learned: no kind has three positions that teach")
@@ -98,7 +87,7 @@ def _learn(comparison: "Comparison", notes: Notes) -> bool:
     for name, text in ((FILE, found.plan), (JOB_FILE.name, found.job_toml)):
         if text is not None:
             try:
-                write_whole(folder / name, text)
+                write_whole(folder / name, text.encode())
             except OSError as error:
                 raise click.ClickException(f"{folder / name} cannot be written: {error.strerror}") from error
     told = f"seating of {' and '.join(found.kinds)} written to {folder / JOB_FILE.name}"

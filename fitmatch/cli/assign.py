@@ -230,12 +230,12 @@ def _answer(plan: "Plan", unit: str, *, as_json: bool, as_csv: bool) -> str:
 
 def _save(plan: "Plan") -> Path:
     """Write the document into the job folder; where it is then."""
+    from fitmatch.intake.wholefiles import write_whole
     from fitmatch.report.document import plan_document
-    from fitmatch.report.saving import write_whole
 
     path = plan.job.folder / _SAVED_AS
     try:
-        write_whole(path, plan_document(plan, plan.job.unit))
+        write_whole(path, plan_document(plan, plan.job.unit).encode())
     except OSError as error:
         raise click.ClickException(f"{path} cannot be written: {error.strerror}") from error
     return path

@@ -13,7 +13,7 @@ from fitmatch.intake.quantities import WALL, CellError, LengthReader, Quantity
 from fitmatch.intake.settings import Settings
 from fitmatch.intake.tables import UNREAD, Table
 from fitmatch.lengths import LengthError, parse_number
-from fitmatch.measuring import FEATURES, LoggedReading, Reading
+from fitmatch.measuring import FEATURES, LARGEST_STATION, LoggedReading, Reading, turned
 from fitmatch.parts import Shell
 
 READINGS_FORM: Final = Form(
@@ -24,7 +24,6 @@ READINGS_FORM: Final = Form(
     lengths=frozenset(("reading",)),
     unsupported=frozenset(),
 )
-_LARGEST_STATION: Final = 999
 _LARGEST_ANGLE: Final = 360
 
 
@@ -148,14 +147,14 @@ class LogReader:
         text = self._cell(cells, "station")
         if not text:
             return None
-        if text.isascii() and text.isdecimal() and len(text) <= 9 and 1 <= int(text) <= _LARGEST_STATION:
+        if text.isascii() and text.isdecimal() and len(text) <= 9 and 1 <= int(text) <= LARGEST_STATION:
             return int(text)
         what = f"`{shorten(text)}` is no station; count them from the front: 1, 2, 3 and so on"
         self._report("not-a-whole-number", what, row, "station")
         return None
 
     def _angle(self, row: int, cells: list[str], feature: str) -> float | None:
-        """Degrees from the crown axis. A diameter at 190 degrees is the one at 10."""
+        """Degrees from the crown axis, without whole turns."""
         text = self._cell(cells, "angle")
         if not text:
             return None
@@ -170,7 +169,7 @@ class LogReader:
             what = f"`{shorten(text)}` lies outside -360 to 360; write degrees from the crown axis"
             self._report("implausible-number", what, row, "angle")
             return None
-        return angle % (_LARGEST_ANGLE if feature == "wall" else _LARGEST_ANGLE // 2)
+        return turned(feature, angle)
 
     def _length(self, row: int, cells: list[str], feature: str, gauge: str | None) -> int | None:
         text = cells[self._columns.index("reading")]

@@ -62,12 +62,13 @@ def read_folder(
     *,
     assembled: bool = False,
     job_toml: bytes | None = None,
+    log: bytes | None = None,
 ) -> Job:
     """Read and check a whole job folder; raises InputError with every mistake at once, in reading order.
 
     How readings become sizes is not known here: `make_sizing` gives that for the settings of the job. `assembled`: the
     readings with the shells in as well, and the saved plan that they may lean on. `job_toml` is read in place of the
-    file's own bytes.
+    file's own bytes, `log` in place of those of the long file, which need not be there.
     """
     findings = Findings()
     path = Path(folder)
@@ -76,7 +77,7 @@ def read_folder(
     settings = read_settings(job_bytes, findings) if job_bytes is not None else _unread_settings(findings)
     position_source = positions_source(path, settings, findings)
     sources, complete = shell_sources(path, settings, findings)
-    log_source = readings_source(path, settings, findings)
+    log_source = readings_source(path, settings, findings, log)
     tables = _Tables(path, settings, make_sizing(settings), findings)
     job = tables.read(position_source, sources, log_source, complete=complete, assembled=assembled)
     if findings.first_rounded is not None:
@@ -146,7 +147,7 @@ class _Tables:
         may_match: tuple[str, ...] = (*OFTEN_MATCHED, *MATCHED_IF_ASKED, *settings.match)
         if not settings.match_read:
             may_match += SHELL_LABELS
-        logged = settings.readings is not None
+        logged = log_source is not None or settings.readings_written
         position_form = without_readings(POSITION_FORM) if logged else POSITION_FORM
         shell_form = without_readings(SHELL_FORM) if logged else SHELL_FORM
         rows: list[PositionRow] = []
@@ -201,6 +202,8 @@ class _Tables:
             coating_counts=settings.coating_counts,
             measuring=Measuring(
                 gauges=settings.gauges,
+                measured=settings.measured,
+                bench=settings.bench,
                 pooled=self._sizing.pooled(),
                 temperature=settings.temperature,
                 materials=settings.materials,

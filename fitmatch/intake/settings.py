@@ -19,14 +19,15 @@ from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, WALL, CellE
 from fitmatch.intake.texts import decode
 from fitmatch.intake.values import Values
 from fitmatch.lengths import JOB_UNITS
-from fitmatch.measuring import Decimal, Gauge, Temperature
+from fitmatch.measuring import Decimal, Gauge, Place, Temperature
 from fitmatch.parts import SIDES, Band, Rules
 
 DEFAULT_POSITIONS: Final = "positions.csv"
 DEFAULT_SHELLS: Final = ("shells/*.csv",)
 DEFAULT_ASSEMBLED: Final = "assembled.csv"
+DEFAULT_READINGS: Final = "readings.csv"
 
-_ABOUT_MEASURING: Final = ("gauge", "measured", "temperature", "material", "form")
+_ABOUT_MEASURING: Final = ("gauge", "measured", "temperature", "material", "form", "bench")
 _SECTIONS: Final = (
     "title",
     "unit",
@@ -38,7 +39,6 @@ _SECTIONS: Final = (
     "readings",
     *_ABOUT_MEASURING,
 )
-_LATER_SECTIONS: Final = ("bench",)
 _SOURCES: Final = ("positions", "shells", "shared", "readings", "assembled")
 _DRAWN: Final[Mapping[str, Quantity]] = {"journal": JOURNAL, "housing_bore": HOUSING_BORE, "wall": WALL}
 _RULES: Final = (
@@ -90,14 +90,16 @@ class Settings:
     match_read: bool = True  # False: the rules may ask for columns that are not in `match`
     measured_coated: bool = True
     coating_counts: bool = True
-    readings: str | None = None  # the long file of readings; None: there is none
     assembled: str | None = DEFAULT_ASSEMBLED  # None: written wrongly
+    readings: str | None = DEFAULT_READINGS  # the long file of readings; None: written wrongly
+    readings_written: bool = False  # False: the file may be missing
     numbered_are_repeats: bool = False
     gauges: dict[str, Gauge] = field(default_factory=dict)
     measured: dict[str, dict[str, str]] = field(default_factory=dict)  # kind -> feature -> gauge
     temperature: Temperature | None = None
     materials: dict[str, dict[str, Decimal]] = field(default_factory=dict)  # kind -> feature -> per kelvin
     form_limits: dict[str, dict[str, int]] = field(default_factory=dict)  # kind -> feature and what -> nm
+    bench: dict[str, dict[str, tuple[Place, ...]]] = field(default_factory=dict)  # kind -> feature -> where to read
 
     @property
     def inch_job(self) -> bool:
@@ -114,7 +116,7 @@ def read_settings(data: bytes, findings: Findings) -> Settings:
         settings.readable = settings.match_read = False
         return settings
     values = Values(document, settings.file, findings)
-    values.refuse_unknown((), _SECTIONS, _LATER_SECTIONS)
+    values.refuse_unknown((), _SECTIONS)
     settings.title = _title(values)
     settings.unit = values.unit = _unit(values)
     _sources(values, settings)
@@ -183,9 +185,11 @@ def _sources(values: Values, settings: Settings) -> None:
     if "shells" in written:
         settings.shells_written = True
         settings.shells = values.texts(("sources", "shells"), 'write a list, such as ["shells/*.csv"]')
-    settings.readings = values.text(("sources", "readings"), 'write a path, such as "readings.csv"')
     if "assembled" in written:
         settings.assembled = values.text(("sources", "assembled"), 'write a path, such as "assembled.csv"')
+    if "readings" in written:
+        settings.readings_written = True
+        settings.readings = values.text(("sources", "readings"), 'write a path, such as "readings.csv"')
     if "shared" in written:
         settings.shared = values.texts(("sources", "shared"), 'write a list, such as ["../boxes/*.csv"]') or ()
 
@@ -277,6 +281,7 @@ def _measuring(values: Values, settings: Settings) -> None:
     settings.temperature = instruments.read_temperature(values)
     settings.materials = instruments.read_materials(values, settings.fits)
     settings.form_limits = instruments.read_form_limits(values, settings.fits)
+    settings.bench = instruments.read_bench(values, settings.fits)
 
 
 def _columns(values: Values, path: tuple[str, ...], refused: frozenset[str]) -> tuple[str, ...]:

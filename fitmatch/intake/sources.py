@@ -57,12 +57,19 @@ def positions_source(folder: Path, settings: Settings, findings: Findings) -> So
     return _one_table(folder, name, "positions", Paper(name, (POSITIONS,)), settings, findings)
 
 
-def readings_source(folder: Path, settings: Settings, findings: Findings) -> Source | None:
-    """The long file of readings, if there is to be one."""
-    if settings.readings is None:
+def readings_source(folder: Path, settings: Settings, findings: Findings, data: bytes | None = None) -> Source | None:
+    """The long file of readings, if there is to be one; with `data` in place of what is on disk."""
+    if settings.readings is None or not settings.readable:
         return None
     name = settings.readings.strip()
-    return _one_table(folder, name, "readings", Paper(name, (READINGS,)), settings, findings)
+    there = (folder / name).exists()
+    if not there and not settings.readings_written and data is None:
+        return None
+    paper = Paper(name, (READINGS,))
+    if not there and data is not None:
+        return Source(paper, data) if _stays_inside(name, ("sources", "readings"), settings.file) else None
+    found = _one_table(folder, name, "readings", paper, settings, findings)
+    return found if found is None or data is None else Source(paper, data)
 
 
 def assembled_source(folder: Path, settings: Settings, findings: Findings) -> Source | None:

@@ -78,6 +78,23 @@ class Values:
             return None
         return tuple(value)
 
+    def numbers(self, path: Path, example: str) -> tuple[str, ...] | None:
+        """The texts of a list of plain numbers, at least one."""
+        value = self._at(path)
+        if value is _NOTHING:
+            return None
+        if not isinstance(value, list):
+            self.report("wrong-type", f"is {_kind_of(value)}, not a list; {example}", *path)
+            return None
+        wrong = next((v for v in value if not self.is_number(v)), None)
+        if wrong is not None:
+            self.report("wrong-type", f"holds {_kind_of(wrong)} where a number belongs; {example}", *path)
+            return None
+        if not value:
+            self.report("empty-cell", f"is empty; {example}", *path)
+            return None
+        return tuple(_digits(v) for v in value)
+
     def word(self, path: Path, allowed: tuple[str, ...]) -> str | None:
         """One of a few words."""
         value = self._at(path)

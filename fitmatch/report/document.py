@@ -6,6 +6,7 @@ from fitmatch import __version__
 from fitmatch.measuring import Form
 from fitmatch.parts import Baseline, KindFigures, Placement, Plan, Proof, Shell
 from fitmatch.report.certainty import Certainty
+from fitmatch.report.doubts import doubt_values
 from fitmatch.report.emit import Number, Value, area, document, half_length, length, two_digits
 from fitmatch.report.facts import clearance_over_coating, clearance_to_metal, is_coated, unmeasured_shells
 from fitmatch.report.levels import LEVELS, Worth
@@ -37,7 +38,7 @@ def plan_document(plan: Plan, unit: str) -> str:
             "unfilled": [{"position": u.position.name, "kind": u.position.kind, "why": u.why} for u in plan.unfilled],
             "unmeasured": unmeasured,
             "flags": [{"position": f.position, "code": f.code, "text": f.text} for f in plan.flags],
-            "doubts": [],
+            "doubts": doubt_values(plan.doubts, unit),
             "kinds": {
                 kind: _figures(figures, unit)
                 | _proof(plan.proofs.get(kind, Proof()), unit)

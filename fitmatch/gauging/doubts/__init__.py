@@ -13,16 +13,24 @@ from fitmatch.gauging.doubts.scatter import USUAL_NM, scales
 from fitmatch.measuring import Doubt
 from fitmatch.parts import Job
 
-__all__ = ["doubts_of"]
+__all__ = ["count_of", "doubts_of"]
 
 _CLUSTER_NM = {"journal": 60_000.0, "wall": 6 * USUAL_NM["wall"]}  # undersizes and steps of walls lie further apart
 _REPORTED_ORDER = ("journal", "housing_bore", "wall")
 
 
-def doubts_of(job: Job) -> tuple[Doubt, ...]:
-    """Every open doubt about a reading of the job, in reading order; those with a reason to stand are left out."""
+def count_of(job: Job) -> int:
+    """How many readings there are to judge."""
+    return sum(len(group.entries) for group in grouped(job))
+
+
+def doubts_of(job: Job, *, typed_in: str | None = None) -> tuple[Doubt, ...]:
+    """Every open doubt about a reading of the job, in reading order; those with a reason to stand are left out.
+
+    Doubts are told in the job's unit; `typed_in` is the unit in which plain numbers were typed, if that is another.
+    """
     groups = [part for group in grouped(job) for part in _parted(group)]
-    found = list(_found(job, groups))
+    found = list(_found(job, groups, typed_in or job.unit))
     order = (
         {name: i for i, name in enumerate(dict.fromkeys([job.measuring.positions_file, *(s.file for s in job.shells)]))}
         if found
@@ -33,7 +41,7 @@ def doubts_of(job: Job) -> tuple[Doubt, ...]:
 
 
 def _parted(group: Group) -> Iterator[Group]:
-    """A group whose readings fall into clusters is several: journals of two undersizes, shells of two steps in a box."""
+    """A group whose readings fall into clusters is several: two undersizes of journals, two steps of shells in a box."""
     gap = _CLUSTER_NM.get(group.key.feature)
     if gap is None or len(group.entries) < 6:
         yield group
@@ -46,7 +54,7 @@ def _parted(group: Group) -> Iterator[Group]:
         yield Group(group.key, [group.entries[i] for i in part])
 
 
-def _found(job: Job, groups: Sequence[Group]) -> Iterator[Doubt]:
+def _found(job: Job, groups: Sequence[Group], typed_in: str) -> Iterator[Doubt]:
     scale = scales(groups)
     odd = []
     for group in groups:
@@ -65,4 +73,4 @@ def _found(job: Job, groups: Sequence[Group]) -> Iterator[Doubt]:
     if odd or stray or copies or sittings:
         from fitmatch.gauging.doubts.words import written
 
-        yield from written(job, groups, odd, stray, copies, sittings)
+        yield from written(job, groups, odd, stray, copies, sittings, typed_in)

@@ -9,7 +9,7 @@ from typing import Final, NamedTuple
 
 from fitmatch.gauging.corrections import zero_errors
 from fitmatch.gauging.places import at_crown
-from fitmatch.measuring import DIAMETERS, LoggedReading, Reading
+from fitmatch.measuring import LoggedReading, Reading
 from fitmatch.parts import Job, Position, Shell
 
 SMALLEST_BOX: Final = 4  # boxes with fewer shells of a half are judged together

@@ -34,9 +34,10 @@ def written(
     stray: Sequence[Astray],
     copies: Sequence[tuple[Entry, Entry]],
     sittings: Sequence[Shared],
+    typed_in: str,
 ) -> Iterator[Doubt]:
     """Each finding as a doubt, one to an item and feature and only where nobody wrote why the reading stands."""
-    writer = _Writer(job, groups)
+    writer = _Writer(job, groups, typed_in)
     told: set[tuple[str, str]] = set()
     for doubt in (
         *(writer.astray(a) for a in stray),
@@ -50,9 +51,10 @@ def written(
 
 
 class _Writer:
-    def __init__(self, job: Job, groups: Sequence[Group]) -> None:
+    def __init__(self, job: Job, groups: Sequence[Group], typed_in: str) -> None:
         self._job = job
         self._unit = job.unit
+        self._typed_in = typed_in
         self._middles: dict[str, list[tuple[Group, str, float]]] = {}
         for group in groups:
             if group.at_crown:
@@ -108,7 +110,7 @@ class _Writer:
         self, group: Group, entry: Entry, centre: float, standard: float, *, at_an_end: bool = False
     ) -> tuple[Mistake, ...]:
         gauge = self._job.measuring.gauges.get(entry.reading.gauge or "")
-        unit = gauge.unit if gauge is not None and gauge.unit in ("in", "mm") else self._unit
+        unit = gauge.unit if gauge is not None and gauge.unit in ("in", "mm") else self._typed_in
         rest = [e.reading.nm for e in group.entries if e is not entry]
         others = tuple(
             (name, middle + entry.off_nm)
