@@ -28,8 +28,8 @@ shell,kind,half,wall
 03,rod,either,0.0619
 """
 
-# Limits in mm and three gauges that scatter 1 um each: every clearance read once has u = 2 um, U = 3.92 um. The limit of
-# the micrometer cancels, as it set the bore gauge.
+# Limits in mm and three gauges that scatter 1 um each: every clearance read once has u = 2 um, U = 3.92 um. The limit
+# of the micrometer cancels, as it set the bore gauge.
 METRIC_ROD = """\
 unit = "mm"
 [fit.rod]

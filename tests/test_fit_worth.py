@@ -415,8 +415,8 @@ def benches(case: Case) -> Truth:
 
 
 def test_expected_figures_in_shops() -> None:
-    """Over 300 jobs as shops have them, every other with pooled scatter, the expected worst deviation and spread come to
-    0.95 to 1.15 of the true ones on average; the calculated ones are not two thirds of them."""
+    """Over 300 jobs as shops have them, every other with pooled scatter, the expected worst deviation and spread come
+    to 0.95 to 1.15 of the true ones on average; the calculated ones are not two thirds of them."""
     sums = over_many(lambda number: shop_job(random.Random(f"shop {number}"), pooled=number % 2 == 1))
     for wanted, true, calculated in zip(*sums, strict=True):
         assert 0.95 <= wanted / true <= 1.15, sums

@@ -132,9 +132,9 @@ HEAT = "[temperature]\nroom = 27.3\n[material.rod]\njournal = 'steel 4140'\nhous
 @pytest.mark.parametrize("zero", ["2.0007", "1.999999", "2.000001"])
 @pytest.mark.parametrize("counts", ["true", "false"])
 def test_the_figures_of_every_correction_add_up(tmp_path: Path, heat: str, zero: str, counts: str) -> None:
-    """Of journals, bores, placed and left-over walls: mean - zero error - ball + temperature = size to the nanometre, also
-    where a mean lies halfway between two; without [temperature] nothing is added, and the readings are those that make
-    the size. A coated wall is the size as it was measured."""
+    """Of journals, bores, placed and left-over walls: mean - zero error - ball + temperature = size to the nanometre,
+    also where a mean lies halfway between two; without [temperature] nothing is added, and the readings are those that
+    make the size. A coated wall is the size as it was measured."""
     job = JOB.replace("[gauge.ball]", f"[gauge.ball]\nball = 3.000\nstandard = 2\nstandard_reads = {zero}")
     job = job.replace("[gauge.mic]", "[gauge.mic]\nstandard = 50\nstandard_reads = 50.000001") + heat
     job += f"[coating]\ncounts = {counts}\nmeasured = 'bare'\n"
@@ -178,6 +178,33 @@ def test_form_of_walls_is_shown(tmp_path: Path) -> None:
     assert document(plain)["positions"][0]["form"] == dict.fromkeys(form, nothing)
     assert ["R1", "housing", "bore", "-", "-", "-"] in [line.split() for line in plan_text(plain, "mm").splitlines()]
     assert "The form of the walls was not measured" in plan_text(plain, "mm")
+
+
+def test_the_parts_about_measuring_fit_the_page(tmp_path: Path) -> None:
+    """Long names, many readings, large diameters and a bore equally large at many angles: no line is too wide."""
+    name, by = "cylinder one at the flywheel end of the left bank", '"a long name of a gauge in a drawer"'
+    angles = range(0, 180, 15)
+    rows = "".join(
+        f'"{name}",{feature},1,{angle},{size + (angle != 30) * 0.001:.4f}\n'
+        for feature, size in (("journal", 1950.0), ("housing_bore", 1969.045))
+        for angle in angles
+    )
+    walls = "".join(f"{shell},wall,{station},0,9.500{station}\n" for shell in (1, 2) for station in (1, 2, 3))
+    measured = f"journal = {by}\nhousing_bore = {by}\nwall = {by}\n"
+    job = (
+        f"{METRIC_ROD}[gauge.{by}]\nball = 0.0001\nstandard = 50\nstandard_reads = 49.9987\n[measured.rod]\n{measured}"
+    )
+    job = "sources.readings = 'readings.csv'\n" + job + HEAT.replace("aluminium", "steel 4140")
+    long = "item,feature,station,angle,reading\n" + rows + walls
+    shells = "shell,kind,half\n1,rod,upper\n2,rod,lower\n"
+    made = fitmatch.assign(
+        read_job(write_job(tmp_path, job, f'position,kind\n"{name}",rod\n', shells, readings_DOT_csv=long))
+    )
+    assert document(made)["positions"][0]["form"]["housing_bore"]["larger"].startswith("at 0, 15, 45, 60")
+    for unit in ("mm", "in"):
+        text = plan_text(made, unit)
+        assert max(map(len, text.splitlines())) <= 100
+        assert "as read" in text and "upper wall" in text
 
 
 def test_the_sample_shows_it_all(tmp_path: Path) -> None:

@@ -73,7 +73,7 @@ def form(plan: Plan, kind: str, scale: Scale) -> list[str]:
             Column(f"taper\n{scale.step}", [_steps(f.taper_nm, scale) for _, _, f in rows]),
             Column(f"barrel\n{scale.step}", [_steps(f.barrel_nm, scale) for _, _, f in rows]),
             Column(f"out-of-round\n{scale.step}", [_out_of_round(f, scale) for _, _, f in rows]),
-            Column("larger diameter", [f.larger or "" for _, _, f in rows], "left"),
+            Column("larger diameter", [f.larger or "" for _, _, f in rows], "left", wraps=True),
         ]
     )
     if not walls:
