@@ -215,7 +215,7 @@ def test_check_from_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixtu
     with pytest.raises(SystemExit) as text:
         main(["check", str(folder), "--unit", unit])
     shown = " ".join(capsys.readouterr().out.split())
-    assert text.value.code == 1 and ("0.0250 in low" if unit == "in" else "0.635 mm low") in shown
+    assert text.value.code == 1 and ("0.0250 in low" if unit == "in" else "0.636 mm low") in shown
     with pytest.raises(SystemExit) as data:
         main(["check", str(folder), "--json", "--unit", unit])
     document = json.loads(capsys.readouterr().out)
