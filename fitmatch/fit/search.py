@@ -183,7 +183,7 @@ class Search:
         left = {p: None for field in self.fields for p in field}
         self.kept = list(left)
         if self.must_fill:
-            self.kept_full |= {p.bore.seat for p in left}
+            self.kept_full |= {p.bore.seat for p in left if p.bore.terms in self.work}
         self.work = work
         self.bores = [bore for bore in self.kind.bores if bore.terms in work]
         self.must_fill = self.all_at_once = self.narrowed = False
