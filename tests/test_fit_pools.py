@@ -6,7 +6,6 @@ FITMATCH_DEEP=5000 in the environment looks at that many random pools for each t
 import os
 import random
 
-import oracle
 import pool_oracle
 import pytest
 from jobs import STEP, describe
