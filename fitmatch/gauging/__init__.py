@@ -2,11 +2,14 @@
 
 from collections.abc import Sequence
 from os import PathLike
+from typing import TYPE_CHECKING
 
 from fitmatch.gauging.sizes import Sizes
 from fitmatch.intake import read_folder
 from fitmatch.parts import Job
-from fitmatch.pools import Pool
+
+if TYPE_CHECKING:
+    from fitmatch.pools import Pool
 
 __all__ = ["read_job", "read_jobs"]
 
@@ -16,7 +19,7 @@ def read_job(folder: str | PathLike[str]) -> Job:
     return read_folder(folder, Sizes)
 
 
-def read_jobs(folders: Sequence[str | PathLike[str]]) -> Pool:
+def read_jobs(folders: Sequence[str | PathLike[str]]) -> "Pool":
     """Read and check several job folders that share their shells; raises InputError with every mistake in any of them,
     also where two rows tell of one shell and do not agree."""
     from fitmatch.intake.pooling import read_folders

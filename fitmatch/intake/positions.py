@@ -57,7 +57,8 @@ class PositionReader:
         self._features = {c.name: feature for feature, some in columns.readings.items() for c in some}
 
     def rows(self, matched: tuple[str, ...], asked: Set[str]) -> list[PositionRow]:
-        """Every row that could be read at all; `matched` are the columns to match with shells. In those not `asked` for by this job anything will do."""
+        """Every row that could be read at all; `matched` are the columns to match with shells; in those
+        that this job has not `asked` for anything will do."""
         found: list[PositionRow] = []
         first: dict[str, int] = {}
         for row, cells in self._table.rows:
