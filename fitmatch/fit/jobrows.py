@@ -1,4 +1,6 @@
-"""Rows of an integer program that are about a whole job: its spread, and whether all its positions are inside."""
+"""Rows of an integer program that are about a whole job: the side of its thicker halves, its spread, and whether all
+its positions are inside.
+"""
 
 from bisect import bisect_left
 from collections.abc import Sequence
@@ -7,6 +9,17 @@ from itertools import pairwise
 from fitmatch.fit.candidates import Kind, Pair
 from fitmatch.fit.program import Program
 from fitmatch.fit.terms import Terms
+
+
+def one_side_rows(program: Program, field: Sequence[Pair], seats: Sequence[Sequence[int]]) -> None:
+    """The thicker halves of these seats, given as the columns of each, all lie on one side."""
+    side = program.variable(1)
+    for columns in seats:
+        count = field[columns[0]].bore.count
+        upper = [(j, 1) for j in columns if field[j].thick > 0]
+        lower = [(j, 1) for j in columns if field[j].thick < 0]
+        program.row([*upper, (side, -count)], None, 0)
+        program.row([*lower, (side, count)], None, count)
 
 
 def spread_rows(program: Program, field: Sequence[Pair], terms: Terms, most: int) -> None:
@@ -31,8 +44,8 @@ def spread_rows(program: Program, field: Sequence[Pair], terms: Terms, most: int
         program.row(row, None, 0)
 
 
-def complete_rows(program: Program, field: Sequence[Pair], kind: Kind, least: int) -> None:
-    """At least so many jobs have every position of the kind inside its limits."""
+def complete_rows(program: Program, field: Sequence[Pair], kind: Kind, least: int) -> list[int]:
+    """At least so many jobs have every position of the kind inside its limits; the variables that say which."""
     jobs = []
     for terms in kind.terms:
         if terms.may_be_complete:
@@ -42,3 +55,4 @@ def complete_rows(program: Program, field: Sequence[Pair], kind: Kind, least: in
             inside = [(j, 1) for j, p in enumerate(field) if p.inside and p.bore.terms is terms]
             program.row([*inside, (complete, -seats)], 0, None)
     program.row(jobs, least, None)
+    return [complete for complete, _ in jobs]
