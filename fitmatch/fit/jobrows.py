@@ -46,13 +46,17 @@ def spread_rows(program: Program, field: Sequence[Pair], terms: Terms, most: int
 
 def complete_rows(program: Program, field: Sequence[Pair], kind: Kind, least: int) -> list[int]:
     """At least so many jobs have every position of the kind inside its limits; the variables that say which."""
+    inside: dict[int, list[tuple[int, int]]] = {}
+    for j, p in enumerate(field):
+        if p.inside:
+            inside.setdefault(p.bore.seat, []).append((j, 1))
     jobs = []
     for terms in kind.terms:
         if terms.may_be_complete:
             complete = program.variable(1)
             jobs.append((complete, 1))
-            seats = sum(bore.count for bore in kind.seats if bore.terms is terms)
-            inside = [(j, 1) for j, p in enumerate(field) if p.inside and p.bore.terms is terms]
-            program.row([*inside, (complete, -seats)], 0, None)
+            for bore in kind.seats:  # a row for each seat: one for all of them would be a far weaker bound
+                if bore.terms is terms:
+                    program.row([*inside.get(bore.seat, ()), (complete, -bore.count)], 0, None)
     program.row(jobs, least, None)
     return [complete for complete, _ in jobs]
