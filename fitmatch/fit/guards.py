@@ -22,10 +22,6 @@ class Guards:
         self.on = self._guard > 0
         self._model = _error_model(job) if self.on else None
 
-    def way(self, shell: Shell) -> object:
-        """How the shell was measured, as far as a margin depends on it."""
-        return shell.measured_as if self.on else None
-
     def margin(self, position: Position, upper: Shell, lower: Shell) -> int:
         """In whole nanometres, for both limits."""
         if self._model is None:
@@ -45,11 +41,25 @@ class _TooTight(NamedTuple):
     largest: float  # the largest guard that leaves some; negative: none does
 
 
-def check_guard(job: Job) -> None:
-    """Raise InputError where the guard cannot be judged, or leaves some position no clearance between its limits; one
-    line for each kind."""
-    if not job.rules.guard:
-        return
+def check_guard(jobs: Sequence[Job]) -> None:
+    """Raise InputError where a guard cannot be judged, or leaves some position no clearance between its limits; one
+    line for each kind of a job."""
+    told = [(job, text) for job in jobs if job.rules.guard for text in _objections(job)]
+    if told:
+        raise InputError(
+            Problem(
+                "guard-too-wide",
+                text,
+                f"{job.name}/job.toml" if job.name else "job.toml",
+                job.rules.guard_row,
+                "rules.guard",
+                (0, i),
+            )
+            for i, (job, text) in enumerate(told)
+        )
+
+
+def _objections(job: Job) -> list[str]:
     model, ways = _error_model(job), _ways(job)
     unknown: dict[str, None] = {}
     found: list[_TooTight] = []
@@ -63,11 +73,7 @@ def check_guard(job: Job) -> None:
     if unknown:
         what = listed(list(unknown))
         told.append(f"a guard needs a known uncertainty, and nothing tells of {what}; tell it, or leave guard out")
-    if told:
-        raise InputError(
-            Problem("guard-too-wide", text, "job.toml", job.rules.guard_row, "rules.guard", (0, i))
-            for i, text in enumerate(told)
-        )
+    return told
 
 
 def _ways(job: Job) -> "dict[str, list[list[MeasuredAs | None]]]":

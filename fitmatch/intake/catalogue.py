@@ -85,6 +85,11 @@ CODES: Final = {
     "fitted-wrong-half": "a shell of the other half than the one it is said to be in",
     "fitted-twice": "one shell in both halves of a bore",
     "cannot-write": "a layout of job.toml, or a figure, that --learn will not write",
+    # several jobs with one pool of shells
+    "job-twice": "one job folder named twice",
+    "family-missing": "a kind without `family`, where jobs share their shells",
+    "jobs-differ": "jobs that share their shells and do not agree on coatings or on a gauge",
+    "shell-differs": "one shell with different rows in two jobs",
     # found by the fit
     "guard-too-wide": "a guard that leaves a position no clearance, or whose uncertainty is unknown",
 }

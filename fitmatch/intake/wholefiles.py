@@ -1,6 +1,7 @@
-"""Write a file whole or not at all."""
+"""Write a file, or several, whole or not at all."""
 
 import os
+from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
 from stat import S_IMODE
@@ -24,6 +25,24 @@ def write_whole(path: Path, data: bytes) -> None:
             draft.unlink()
         raise
     sync_folder(path.parent)
+
+
+def write_all(files: Mapping[Path, bytes]) -> None:
+    """Write every file whole, or leave all as they were."""
+    before = {path: path.read_bytes() if path.exists() else None for path in files}
+    written: list[Path] = []
+    try:
+        for path, data in files.items():
+            write_whole(path, data)
+            written.append(path)
+    except BaseException:
+        for path in written:
+            old = before[path]
+            if old is None:
+                path.unlink()
+            else:
+                write_whole(path, old)
+        raise
 
 
 def sync_folder(folder: Path) -> None:

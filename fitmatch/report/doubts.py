@@ -15,7 +15,7 @@ UNDETECTABLE = (
 )
 
 
-def doubt_values(doubts: Sequence[Doubt], unit: str) -> list[Value]:
+def doubt_values(doubts: Sequence[Doubt], unit: str) -> list[dict[str, Value]]:
     """One object for each doubt."""
     return [
         {
@@ -71,6 +71,6 @@ def doubts_document(job: Job, doubts: Sequence[Doubt], count: int, unit: str) ->
             "title": job.title,
             "unit": unit,
             "readings": count,
-            "doubts": doubt_values(doubts, unit),
+            "doubts": [*doubt_values(doubts, unit)],
         }
     )

@@ -1,7 +1,11 @@
 """The part of the text report that says how good the answer is, next to two other ways of choosing."""
 
+from collections.abc import Iterable, Mapping
+from typing import NamedTuple
+
 from fitmatch.naturalorder import natural
-from fitmatch.parts import KindFigures, Plan, Proof, Worth
+from fitmatch.parts import Baseline, KindFigures, Placement, Plan, Proof, Worth
+from fitmatch.pools import IN_ORDER, PoolPlan
 from fitmatch.report.layout import Column, clean, paragraph, table
 from fitmatch.report.levels import in_words
 from fitmatch.report.scale import Scale
@@ -13,6 +17,7 @@ _FIRST = (
     "What counts first: most positions filled inside their limits, then most filled at all, then the fewest below min "
     "and the smallest total shortfall, then the smallest total excess over max (totals in brackets)."
 )
+_IN_ORDER = "Engines come in the order given: for each in turn all that follows, before the next is looked at. "
 _AIMS = {
     "target": "smallest worst deviation from target, then smallest sum of squared deviations",
     "even": "smallest spread, then smallest worst deviation from target",
@@ -21,16 +26,70 @@ _AIMS = {
 _PROVEN = "proven: with these readings no choice of shells does better"
 
 
+class Judged(NamedTuple):
+    """What was decided together, a kind of one job or of several, and how well."""
+
+    label: str
+    figures: KindFigures
+    proof: Proof
+    baselines: Mapping[str, Baseline]
+    boxes: list[str]
+    some_empty: bool
+    worth: Worth | None = None
+    turns: str = ""  # how the jobs were ranked, where one came before the other
+
+
 def quality(plan: Plan, scale: Scale) -> list[str]:
+    kinds = [
+        Judged(
+            kind,
+            figures,
+            plan.proofs.get(kind, Proof()),
+            {name: kinds[kind] for name, kinds in plan.baselines.items() if kind in kinds},
+            _boxes(p for p in plan.placements if p.position.kind == kind),
+            any(u.position.kind == kind for u in plan.unfilled),
+            plan.worth.get(kind),
+        )
+        for kind, figures in plan.figures.items()
+    ]
+    return _quality(plan, _FIRST, kinds, scale)
+
+
+def quality_of_pool(pool: PoolPlan, scale: Scale) -> list[str]:
+    """The same for what several jobs were given together."""
+    in_order = pool.priority == IN_ORDER
+    kinds = []
+    for answer in pool.groups:
+        kind, plans = answer.group.kind, [pool.plans[i] for i in answer.group.members]
+        kinds.append(
+            Judged(
+                answer.group.label,
+                answer.figures,
+                answer.proof,
+                answer.baselines,
+                _boxes(p for plan in plans for p in plan.placements if p.position.kind == kind),
+                any(u.position.kind == kind for plan in plans for u in plan.unfilled),
+                turns=", engine by engine in the order given" if in_order and len(plans) > 1 else "",
+            )
+        )
+    first = (
+        _IN_ORDER + _FIRST
+        if in_order
+        else _FIRST.replace("most positions", "most engines complete in a kind, then most positions")
+    )
+    return _quality(pool.plans[0], first, kinds, scale)
+
+
+def _quality(plan: Plan, counts_first: str, kinds: list[Judged], scale: Scale) -> list[str]:
     lines = ["HOW GOOD IT IS"]
     aim = f"Only among plans equal in these, by strategy {plan.strategy}: {_AIMS[plan.strategy]}."
     if plan.slack_nm:
         first = "spread" if plan.strategy == "even" else "worst deviation"
         aim += f" Slack: the {first} may be up to {scale.with_unit(plan.slack_nm)} larger than the smallest possible."
-    lines += [*paragraph(_FIRST), *paragraph(aim)]
-    for kind, figures in plan.figures.items():
-        lines += ["", *_kind(plan, kind, figures, scale)]
-    if plan.baselines:
+    lines += [*paragraph(counts_first), *paragraph(aim)]
+    for judged in kinds:
+        lines += ["", *_kind(plan, judged, scale)]
+    if any(judged.baselines for judged in kinds):
         lines += [
             "",
             "as-boxed: every position in turn takes the next upper and the next lower that match.",
@@ -39,12 +98,11 @@ def quality(plan: Plan, scale: Scale) -> list[str]:
     return lines
 
 
-def _kind(plan: Plan, kind: str, figures: KindFigures, scale: Scale) -> list[str]:
+def _kind(plan: Plan, judged: Judged, scale: Scale) -> list[str]:
+    figures = judged.figures
     named: list[tuple[str, KindFigures, str]] = [(_THIS, figures, _NOTHING)]
-    for name, kinds in plan.baselines.items():
-        if kind in kinds:
-            named.append((name, kinds[kind].figures, str(kinds[kind].rules_broken)))
-    lines = paragraph(f"{clean(kind).upper()}: {_proof(plan, kind, scale)}")
+    named += [(name, other.figures, str(other.rules_broken)) for name, other in judged.baselines.items()]
+    lines = paragraph(f"{clean(judged.label).upper()}: {_proof(plan, judged, scale)}")
     if not any(f.filled for _, f, _ in named):
         return lines
     lines += table(
@@ -65,10 +123,10 @@ def _kind(plan: Plan, kind: str, figures: KindFigures, scale: Scale) -> list[str
             Column("rules\nbroken", [broken for _, _, broken in named]),
         ]
     )
-    if kind in plan.worth:
-        lines += paragraph(_worth(plan.worth[kind], figures, scale))
+    if judged.worth is not None:
+        lines += paragraph(_worth(judged.worth, figures, scale))
     if figures.filled:
-        lines += paragraph(", ".join(_boxes(plan, kind)) + ".", first="Drawn from: ")
+        lines += paragraph(", ".join(judged.boxes) + ".", first="Drawn from: ")
     if figures.counted != figures.filled:
         lines += paragraph("Worst, spread and mean are over the counted: inside the limits, not locked in both halves.")
     return lines
@@ -98,20 +156,19 @@ def _meaning(plan: Plan, scale: Scale) -> str:
     return f": none equal in what counts first has a smaller {first}{but}."
 
 
-def _boxes(plan: Plan, kind: str) -> list[str]:
-    used = {s.box for p in plan.placements if p.position.kind == kind for s in (p.upper, p.lower)}
+def _boxes(placements: Iterable[Placement]) -> list[str]:
+    used = {s.box for p in placements for s in (p.upper, p.lower)}
     return [clean(box) for box in sorted(used, key=natural)]
 
 
-def _proof(plan: Plan, kind: str, scale: Scale) -> str:
-    proof = plan.proofs.get(kind, Proof())
-    if not proof.proven:
-        return f"NOT PROVEN: {in_words(proof, scale)}. A better choice may exist."
-    if plan.figures[kind].counted:
+def _proof(plan: Plan, judged: Judged, scale: Scale) -> str:
+    if not judged.proof.proven:
+        return f"NOT PROVEN: {in_words(judged.proof, scale)}. A better choice may exist."
+    if judged.figures.counted and not judged.turns:
         return f"{_PROVEN}{_meaning(plan, scale)}"
-    if plan.figures[kind].filled:
-        return f"{_PROVEN}."
-    if any(u.position.kind == kind for u in plan.unfilled):
+    if judged.figures.filled:
+        return f"{_PROVEN}{judged.turns}."
+    if judged.some_empty:
         return "proven: with these readings no position can be filled."
     return "nothing to choose before there are readings."
 

@@ -1,12 +1,13 @@
 """A plan as CSV: one row per position in file order, whether it was filled or not."""
 
 import csv
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from io import StringIO
 from typing import Final
 
 from fitmatch.lengths import exact
 from fitmatch.parts import Placement, Plan, Position
+from fitmatch.pools import PoolPlan
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated, one_line, wall
 
@@ -48,27 +49,40 @@ _LENGTHS: Final = (
 
 def plan_rows(plan: Plan, unit: str) -> str:
     """The whole table with a header; a length column names its unit, what is absent is an empty cell."""
-    placed = {id(p.position): p for p in plan.placements}
-    why = {id(u.position): u.why for u in plan.unfilled}
+    return _table([plan], unit, [])
+
+
+def pool_rows(pool: PoolPlan, unit: str) -> str:
+    """The same for several jobs, one after the other, with the name of its job before each position."""
+    return _table(pool.plans, unit, ["job"])
+
+
+def _table(plans: Sequence[Plan], unit: str, job: list[str]) -> str:
     out = StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    certainty = Certainty(plan)
-    judged = (f"uncertainty [{unit}]", "verdict") if certainty.known else ()
-    writer.writerow([*_WITHOUT_UNIT, *(f"{name} [{unit}]" for name in _LENGTHS), *judged, "remark"])
+    certainties = [Certainty(plan) for plan in plans]
+    judged = (f"uncertainty [{unit}]", "verdict") if any(c.known for c in certainties) else ()
+    writer.writerow([*job, *_WITHOUT_UNIT, *(f"{name} [{unit}]" for name in _LENGTHS), *judged, "remark"])
+    for plan, certainty in zip(plans, certainties, strict=True):
+        writer.writerows(_rows(plan, unit, certainty, [plan.job.name] if job else [], judged=bool(judged)))
+    return out.getvalue()
+
+
+def _rows(plan: Plan, unit: str, certainty: Certainty, job: list[str], *, judged: bool) -> Iterator[list[str]]:
+    placed = {id(p.position): p for p in plan.placements}
+    why = {id(u.position): u.why for u in plan.unfilled}
     for position in plan.job.positions:
         placement = placed.get(id(position))
         words = _words(position, placement, plan, why.get(id(position)))
         half_nm = _position_lengths(position) if placement is None else _placement_lengths(placement)
         lengths = [half_nm.get(name) for name in _LENGTHS]
-        writer.writerow(
-            [
-                *(words.get(name, "") for name in _WITHOUT_UNIT),
-                *("" if value is None else exact(value, unit) for value in lengths),
-                *(_judged(placement, certainty, unit) if judged else ()),
-                words["remark"],
-            ]
-        )
-    return out.getvalue()
+        yield [
+            *job,
+            *(words.get(name, "") for name in _WITHOUT_UNIT),
+            *("" if value is None else exact(value, unit) for value in lengths),
+            *(_judged(placement, certainty, unit) if judged else ()),
+            words["remark"],
+        ]
 
 
 def _judged(placement: Placement | None, certainty: Certainty, unit: str) -> tuple[str, str]:

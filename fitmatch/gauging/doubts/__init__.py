@@ -6,6 +6,7 @@ and copies, `words` writes it down.
 """
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from fitmatch.gauging.doubts.groups import Group, grouped
 from fitmatch.gauging.doubts.odd import clusters, odd_ones
@@ -27,8 +28,11 @@ def count_of(job: Job) -> int:
 def doubts_of(job: Job, *, typed_in: str | None = None) -> tuple[Doubt, ...]:
     """Every open doubt about a reading of the job, in reading order; those with a reason to stand are left out.
 
-    Doubts are told in the job's unit; `typed_in` is the unit in which plain numbers were typed, if that is another.
+    Doubts are told in the job's unit; `typed_in` is the unit in which plain numbers were typed, if that is another. Of
+    several jobs that share their shells each answers for its own files.
     """
+    if job.own_shells is not None:
+        job = replace(job, shells=job.own_shells)
     groups = [part for group in grouped(job) for part in _parted(group)]
     found = list(_found(job, groups, typed_in or job.unit))
     order = (

@@ -1,0 +1,62 @@
+"""Rows of an integer program that are about a whole job: the side of its thicker halves, its spread, and whether all
+its positions are inside.
+"""
+
+from bisect import bisect_left
+from collections.abc import Sequence
+from itertools import pairwise
+
+from fitmatch.fit.candidates import Kind, Pair
+from fitmatch.fit.program import Program
+from fitmatch.fit.terms import Terms
+
+
+def one_side_rows(program: Program, field: Sequence[Pair], seats: Sequence[Sequence[int]]) -> None:
+    """The thicker halves of these seats, given as the columns of each, all lie on one side."""
+    side = program.variable(1)
+    for columns in seats:
+        count = field[columns[0]].bore.count
+        upper = [(j, 1) for j in columns if field[j].thick > 0]
+        lower = [(j, 1) for j in columns if field[j].thick < 0]
+        program.row([*upper, (side, -count)], None, 0)
+        program.row([*lower, (side, count)], None, count)
+
+
+def spread_rows(program: Program, field: Sequence[Pair], terms: Terms, most: int) -> None:
+    """All deviations of a job lie within `most` of its smallest. One variable for each deviation says whether the
+    smallest is that or less; in the order of deviations they rise from 0 to 1 once."""
+    columns: dict[int, list[int]] = {}
+    for j, p in enumerate(field):
+        if p.inside and p.bore.terms is terms:
+            columns.setdefault(p.deviation_nm, []).append(j)
+    values = sorted(columns)
+    if not values or values[-1] - values[0] <= most:
+        return
+    begun = [program.variable(1) for _ in values]
+    for one, following in pairwise(begun):
+        program.row([(one, 1), (following, -1)], None, 0)
+    for value, at in zip(values, begun, strict=True):
+        count = sum(program.upper[j] for j in columns[value])
+        row = [*((j, 1) for j in columns[value]), (at, -count)]
+        near = bisect_left(values, value - most)  # the first deviation that is near enough
+        if near:
+            row.append((begun[near - 1], count))
+        program.row(row, None, 0)
+
+
+def complete_rows(program: Program, field: Sequence[Pair], kind: Kind, least: int) -> list[int]:
+    """At least so many jobs have every position of the kind inside its limits; the variables that say which."""
+    inside: dict[int, list[tuple[int, int]]] = {}
+    for j, p in enumerate(field):
+        if p.inside:
+            inside.setdefault(p.bore.seat, []).append((j, 1))
+    jobs = []
+    for terms in kind.terms:
+        if terms.may_be_complete:
+            complete = program.variable(1)
+            jobs.append((complete, 1))
+            for bore in kind.seats:  # a row for each seat: one for all of them would be a far weaker bound
+                if bore.terms is terms:
+                    program.row([*inside.get(bore.seat, ()), (complete, -bore.count)], 0, None)
+    program.row(jobs, least, None)
+    return [complete for complete, _ in jobs]
