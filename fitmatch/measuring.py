@@ -59,6 +59,25 @@ class LoggedReading(NamedTuple):
     shell: tuple[str, str] | None = None
 
 
+class AssembledReading(NamedTuple):
+    """One row of assembled.csv: what was read with the shells in and the fasteners tightened, as the gauge gave it.
+
+    `feature` is "clearance", where the gauge was zeroed on the micrometer locked at the journal, or "bore". `upper` and
+    `lower` are box and name of the shells that were in.
+    """
+
+    position: str
+    upper: tuple[str, str]
+    lower: tuple[str, str]
+    feature: str
+    readings_nm: tuple[int, ...]
+    method: str  # gauge or strip
+    gauge: str | None = None
+    by: str = ""
+    date: str = ""
+    row: int = 0
+
+
 class Doubt(NamedTuple):
     """A reading that is likely a mistake. `row` counts as an editor counts lines; `item` is a position or BOX/NAME;
     `reading_nm` is the raw reading. `likely` names the mistake that explains it best first, then others that numbers
@@ -160,3 +179,5 @@ class Measuring:
     positions_file: str = ""
     log_file: str = ""
     log: tuple[LoggedReading, ...] = ()  # the long file, in file order
+    assembled_file: str = ""
+    assembled: tuple[AssembledReading, ...] = ()  # in file order; only where they were asked for

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT, round_half_even
-from fitmatch.measuring import MeasuredAs, Measuring, Reading
+from fitmatch.measuring import Doubt, MeasuredAs, Measuring, Reading
 
 if TYPE_CHECKING:
     import pandas
@@ -31,7 +31,7 @@ ANY: Final = "any"
 class Size:
     """A measured diameter: the mean of its places, and the extremes of its readings, all corrected.
 
-    `raw_nm` are the readings before correction; empty where nothing was corrected.
+    `raw_mean_nm` is the mean before correction; None where the job tells nothing of gauges or temperature.
     """
 
     mean_nm: int
@@ -39,12 +39,12 @@ class Size:
     largest_nm: int
     readings: int = 1
     measured_as: MeasuredAs | None = None  # None: nothing is known of how
-    raw_nm: tuple[int, ...] = ()
     raw_mean_nm: int | None = None
 
     @property
     def temperature_nm(self) -> int:
-        """What the correction to 20 degrees Celsius added; 0 where there is none."""
+        """What the correction to 20 degrees Celsius added; 0 where there is none. By this definition the figures shown
+        add up to the nanometre, though each of them was rounded by itself."""
         if self.raw_mean_nm is None:
             return 0
         off = self.measured_as.zero_nm + self.measured_as.ball_nm if self.measured_as else 0
@@ -70,6 +70,7 @@ class Shell:
     row: int = 0
     measured_as: MeasuredAs | None = None  # None: nothing is known of how
     readings: tuple[Reading, ...] = ()  # of the wall, as the gauge gave them
+    measured_nm: int | None = None  # what they give once corrected, the coating neither added nor taken off
 
     @property
     def key(self) -> tuple[str, str]:
@@ -101,6 +102,8 @@ class Position:
     accept: str | None = None
     pin: int | None = None
     row: int = 0
+    undersize: str = ""  # the user's own label of what the journal was ground to
+    aims_at_middle: bool = False  # its target is the middle of min and max because nobody wrote one
 
     @property
     def missing(self) -> tuple[str, ...]:
@@ -147,6 +150,7 @@ class Rules:
     same_in_bore: tuple[str, ...] = ()
     limits_at: str = "tightest"  # or "mean"
     guard: float = 0.0  # limits tightened on each side by this multiple of the expanded uncertainty
+    guard_row: int | None = field(default=None, compare=False)  # where job.toml says so
 
 
 @dataclass(frozen=True, slots=True)
@@ -355,6 +359,7 @@ class Plan:
     baselines: Mapping[str, Mapping[str, Baseline]] = field(default_factory=dict)
     slack_nm: int = 0
     worth: Mapping[str, Worth] = field(default_factory=dict)  # of kinds whose uncertainty is known
+    doubts: tuple[Doubt, ...] = ()  # open doubts about readings
 
     @property
     def unmeasured_positions(self) -> tuple[Position, ...]:
@@ -367,6 +372,7 @@ class Plan:
         return bool(
             self.unfilled
             or self.flags
+            or self.doubts
             or self.unmeasured_positions
             or any(s.wall_nm is None and s.hold is None for s in self.job.shells)
             or any(not p.within_limits for p in self.placements)

@@ -37,7 +37,7 @@ class Sitting:
         self.said: list[str] = []
         self.warned: list[str] = []
         log = LogFile(folder / "readings.csv")
-        job = read_job(folder, log.data)
+        job = read_job(folder, log=log.data)
         log.settle()
         read = partial(read_job, folder)
         self.bench = Bench(log, job, Doors(read, self._settings, doubts_of, self.said.append, self.warned.append))

@@ -29,6 +29,7 @@ import fitmatch
 from fitmatch.cli import group
 from fitmatch.fit import STRATEGIES
 from fitmatch.intake import fits, instruments, quantities, settings
+from fitmatch.intake.assembled import ASSEMBLED_FORM
 from fitmatch.intake.catalogue import CODES
 from fitmatch.intake.columns import MATCHED_IF_ASKED, OFTEN_MATCHED, POSITION_FORM, SHELL_FORM, Form
 from fitmatch.intake.findings import Findings
@@ -298,6 +299,12 @@ def test_the_columns_of_the_long_file_are_complete() -> None:
     """file-formats.md lists every column of the long file."""
     rows = set(rows_of("file-formats.md", "### Columns of the long file"))
     assert rows - {"journal", "housing_bore", "wall"} == {*READINGS_FORM.needed, *READINGS_FORM.optional}
+
+
+def test_the_columns_of_assembled_csv_are_complete() -> None:
+    """after-assembly.md lists every column of assembled.csv."""
+    rows = set(rows_of("after-assembly.md", "### Columns of assembled.csv"))
+    assert rows == {*ASSEMBLED_FORM.needed, *ASSEMBLED_FORM.optional}
 
 
 def test_the_table_of_materials_is_complete() -> None:

@@ -198,7 +198,7 @@ def test_a_target_ratio_goes_by_the_corrected_journal(tmp_path: Path) -> None:
         ("R1,journal,0,0,50", "station", "`0` is no station; count them from the front"),
         ("R1,journal,front,0,50", "station", "`front` is no station"),
         ("R1,journal,1,400,50", "angle", "`400` lies outside -360 to 360"),
-        ("R1,journal,1,north,50", "angle", "`north` is not a number"),
+        ("R1,journal,1,north,50", "angle", "`north` is no angle; write degrees from the crown axis"),
         ("R1,journal,1,0,abc", "reading", "`abc` is not a number"),
         ("R1,journal,1,0,5", "reading", None),
         ("R1,journal,1,0,4.9", "reading", "`4.9` is 4.9 mm, and a journal is 5 mm to 2 m"),
@@ -310,7 +310,11 @@ def test_a_bore_no_greater_than_its_journal(tmp_path: Path) -> None:
         ("[form.rod]\njournal_taper = 3", "5: form.rod.journal_taper", "a limit is 0 to 2 mm"),
         ("[rules]\nguard = -1", "5: rules.guard", "`-1` lies outside 0 to 10"),
         ('[rules]\nguard = "1"', "5: rules.guard", "is the text `1`, not a number"),
-        ("[gauge.a]\nball = 1.9\n[measured.rod]\nwall = 'a'", None, "is 0.1 mm less ball and zero error"),
+        (
+            "[gauge.a]\nball = 1.9\n[measured.rod]\nwall = 'a'",
+            None,
+            "with ball and zero error taken off the wall of `1` is 0.1 mm",
+        ),
     ],
 )
 def test_bad_tables(tmp_path: Path, tables: str, where: str | None, words: str) -> None:

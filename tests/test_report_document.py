@@ -24,7 +24,7 @@ VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
 
 
 # Only there where a job tells how it was measured.
-ABOUT_MEASURING = {"corrections", "form", "unknown", "joint_chance", "expected", "readings", "mean", "temperature"}
+ABOUT_MEASURING = {"corrections", "form", "unknown", "joint_chance", "expected"}
 
 
 def empty_plan() -> Plan:

@@ -19,7 +19,9 @@ INTERRUPTED: Final = 130
 _COMMANDS: Final = {
     "new": "fitmatch.cli.new",
     "measure": "fitmatch.cli.measure",
+    "check": "fitmatch.cli.check",
     "assign": "fitmatch.cli.assign",
+    "assembled": "fitmatch.cli.assembled",
 }
 
 _NEAR: Final = 0.4  # a word is near a command if it takes no more slips than this part of its letters

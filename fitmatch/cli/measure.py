@@ -1,9 +1,8 @@
 """`fitmatch measure`: readings typed at the bench, or sent by a gauge that types, each on disk at once."""
 
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from functools import partial
-from importlib import import_module
 from pathlib import Path
 from typing import Final
 
@@ -14,6 +13,7 @@ from fitmatch.cli.bench import Bench, Doors, Quit, RefusedError
 from fitmatch.cli.console import Notes, show
 from fitmatch.cli.entries import Entry, entries_of
 from fitmatch.gauging import read_job
+from fitmatch.gauging.doubts import doubts_of
 from fitmatch.intake.appending import ChangedError, LogFile
 from fitmatch.intake.findings import Findings
 from fitmatch.intake.keyrows import JOB_FILE
@@ -22,8 +22,6 @@ from fitmatch.intake.logrows import HEADER
 from fitmatch.intake.names import holds_unseen
 from fitmatch.intake.settings import Settings, read_settings
 from fitmatch.intake.sources import read_bytes
-from fitmatch.measuring import Doubt
-from fitmatch.parts import Job
 
 _BELL: Final = "\a"
 
@@ -67,13 +65,13 @@ def _sit(folder: Path, settings: Settings, by: str) -> int:
         notes.say(text)
 
     log = LogFile(folder / settings.readings.strip())
-    job = read_job(folder, log.data)
+    job = read_job(folder, log=log.data)
     for warning in job.warnings:
         notes.warn(warning)
     doors = Doors(
         read=partial(read_job, folder),
         settings=partial(_settings, folder),
-        doubts_of=_doubts_of,
+        doubts_of=doubts_of,
         say=lambda text: show(f"{text}\n"),
         warn=warn,
         by=by.strip(),
@@ -119,18 +117,9 @@ def _settings(folder: Path) -> Settings:
     settings = None if data is None else read_settings(data, findings)
     if settings is None or findings.problems:
         there = settings is None or settings.readings is None or (folder / settings.readings.strip()).exists()
-        read_job(folder, None if there else HEADER)
+        read_job(folder, log=None if there else HEADER)
     assert settings is not None and settings.readings is not None  # or else that has raised
     if not settings.readings.strip().lower().endswith(".csv"):
         text = f"readings are added to a .csv file only; save {settings.readings} as one and name it in [sources]"
         raise click.ClickException(text)
     return settings
-
-
-def _doubts_of(job: Job) -> Iterable[Doubt]:
-    try:
-        doubts = import_module("fitmatch.gauging.doubts")
-    except ModuleNotFoundError:
-        return ()
-    found: Iterable[Doubt] = doubts.doubts_of(job)
-    return found

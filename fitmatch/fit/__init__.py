@@ -11,6 +11,7 @@ from fitmatch.fit.naming import name_shells
 from fitmatch.fit.reasons import Reasons, flags
 from fitmatch.fit.stopping import Stop
 from fitmatch.fit.worth import worth
+from fitmatch.gauging.doubts import doubts_of
 from fitmatch.naturalorder import natural
 from fitmatch.parts import Baseline, Flag, Job, Placement, Plan, Proof, Shell, Status, Unfilled, Worth, figures_of
 
@@ -86,6 +87,7 @@ def assign(
         baselines=baselines,
         slack_nm=slack_nm,
         worth=worths,
+        doubts=doubts_of(job),
     )
     check(plan)
     return plan

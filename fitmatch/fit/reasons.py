@@ -11,6 +11,7 @@ from fitmatch.fit.candidates import Bore, Kind, bore_refused
 from fitmatch.fit.checker import locks_excuse
 from fitmatch.fit.rulesoff import rules_off
 from fitmatch.fit.words import misfit, sizes, steps, thick, thin
+from fitmatch.gauging.doubts import doubts_of
 from fitmatch.parts import SIDES, Flag, Job, Placement, Plan, Position, Shell, Unfilled, marks_agree
 
 _DANGER = "NOT TO BE ASSEMBLED: "
@@ -261,7 +262,7 @@ def flags(job: Job, placements: Iterable[Placement], why: Callable[[Position], s
 
 
 def told_in(plan: Plan, unit: str) -> Plan:
-    """The same plan with its reasons and flags in another unit."""
+    """The same plan with its reasons, flags and doubts in another unit."""
     job = replace(plan.job, unit=unit)
     reasons: dict[str, Reasons] = {}
 
@@ -271,7 +272,8 @@ def told_in(plan: Plan, unit: str) -> Plan:
         return reasons[position.kind].why(position)
 
     unfilled = tuple(Unfilled(u.position, why(u.position)) for u in plan.unfilled)
-    return replace(plan, job=job, unfilled=unfilled, flags=flags(job, plan.placements, why))
+    doubts = doubts_of(job, typed_in=plan.job.unit)
+    return replace(plan, job=job, unfilled=unfilled, flags=flags(job, plan.placements, why), doubts=doubts)
 
 
 def _drawing(job: Job, p: Placement) -> Iterator[Flag]:

@@ -9,9 +9,16 @@ from fitmatch.parts import Job
 __all__ = ["read_job"]
 
 
-def read_job(folder: str | PathLike[str], log: bytes | None = None) -> Job:
+def read_job(
+    folder: str | PathLike[str],
+    *,
+    assembled: bool = False,
+    job_toml: bytes | None = None,
+    log: bytes | None = None,
+) -> Job:
     """Read and check a whole job folder; raises InputError with every mistake at once, in reading order.
 
-    `log` are bytes to read in place of those of the long file of readings, which need not be there.
+    `assembled`: with the readings taken with the shells in. `job_toml` is read in place of the file's own bytes, `log`
+    in place of those of the long file of readings, which need not be there.
     """
-    return read_folder(folder, Sizes, log)
+    return read_folder(folder, Sizes, assembled=assembled, job_toml=job_toml, log=log)

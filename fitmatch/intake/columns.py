@@ -16,7 +16,6 @@ OFTEN_MATCHED: Final[tuple[str, ...]] = ("flange", "chamfer")  # matched wheneve
 MATCHED_IF_ASKED: Final[tuple[str, ...]] = ("width", "od")  # matched when positions.csv has them
 SHELL_LABELS: Final[tuple[str, ...]] = ("grade", "family", "series", "condition")  # a position may ask for them by rule
 
-_HEADER: Final = re.compile(r"(.*?)\s*\[([^\[\]]*)\]", re.DOTALL)
 _NUMBERED: Final = re.compile(r"(.+)_[0-9]+", re.DOTALL)
 _UNREAD_TEXTS: Final = {
     "date-cell": "the cell holds a date or a time; format it as text and type it again",
@@ -47,6 +46,7 @@ POSITION_FORM: Final = Form(
         "upper",
         "lower",
         "pin",
+        "undersize",
         "accept",
         "note",
         "gauge",
@@ -117,10 +117,10 @@ class Columns:
 def split_header(cell: str) -> tuple[str, str | None]:
     """A header cell as a name without regard to case, and the unit it names."""
     text = cell.strip()
-    match = _HEADER.fullmatch(text)
-    if match is None:
+    name, bracket, unit = text.rpartition("[")
+    if not bracket or not unit.endswith("]") or unit.count("]") > 1:
         return text.casefold(), None
-    return match.group(1).strip().casefold(), match.group(2).strip()
+    return name.strip().casefold(), unit[:-1].strip()
 
 
 def per_half(names: Iterable[str]) -> list[str]:
@@ -298,7 +298,7 @@ def _prepared(
             yield row, cells
         return
     # A spreadsheet makes a date of a time, and of a note; nothing is worked out from either.
-    watched = [c for c in found.known.values() if c.name not in ("note", "time")]
+    watched = [c for c in found.known.values() if c.name not in ("note", "time", "date")]
     for row, cells in rows:
         for index in [i for i in nameless if cells[i].strip()]:
             nameless.remove(index)  # once is enough

@@ -33,6 +33,7 @@ FORM_KEYS: Final = (
 )
 BENCH_KEYS: Final = tuple(f"{feature}_{what}" for feature in FEATURES for what in ("stations", "angles"))
 _LARGEST_ZERO_NM: Final = 200_000
+_LONGEST_CIRCLE: Final = 6  # names shown of it
 _COEFFICIENTS: Final = (0.0, 1e-4, "0 to 1e-4 per kelvin; write it like 11.5e-6")
 _BENCH: Final = (-20.0, 60.0, "-20 to 60 degrees Celsius")
 _OFF: Final = (0.0, 20.0, "0 to 20 kelvin")
@@ -226,11 +227,13 @@ def _gauge_name(values: Values, path: tuple[str, ...], gauges: Collection[str]) 
 def _refuse_circles(values: Values, gauges: dict[str, Gauge]) -> None:
     """Gauges that were set with one another in a circle inherit nothing: each circle is noted once and cut."""
     for name in gauges:
-        chain = [name]
-        while (before := gauges[chain[-1]].set_with) is not None and before not in chain:
-            chain.append(before)
+        chain, before = {name: None}, gauges[name].set_with  # a dict: in file order, and quick to look up
+        while before is not None and before not in chain:
+            chain[before] = None
+            before = gauges[before].set_with
         if before == name:
-            circle = " with ".join([*chain, name])
+            links = [*chain, name] if len(chain) < _LONGEST_CIRCLE else [*list(chain)[:_LONGEST_CIRCLE], "and so on"]
+            circle = " with ".join(links)
             values.report("gauge-circle", f"goes in a circle ({circle}); mend one of them", "gauge", name, "set_with")
             gauges[name] = gauges[name]._replace(set_with=None)
 

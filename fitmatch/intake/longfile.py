@@ -117,7 +117,7 @@ class LogReader:
             return self._kinds[item], item
         if self._complete:
             near = nearest(item, self._kinds)
-            hint = f"the nearest is `{near}`" if near else "write its row in the positions file"
+            hint = f"the nearest is `{shorten(near)}`" if near else "write its row in the positions file"
             self._report("unknown-item", f"there is no position `{shorten(item)}`; {hint}", row, "item")
         return None
 
@@ -160,8 +160,9 @@ class LogReader:
             return None
         try:
             digits, exponent = parse_number(text, decimal_comma=self._table.decimal_comma)
-        except LengthError as error:
-            self._report("not-a-number", str(error), row, "angle")
+        except LengthError:
+            what = f"`{shorten(text)}` is no angle; write degrees from the crown axis as a plain number, such as 22.5"
+            self._report("not-a-number", what, row, "angle")
             return None
         angle = float(f"{digits}e{exponent}")
         if not -_LARGEST_ANGLE <= angle <= _LARGEST_ANGLE:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from fitmatch.intake.columns import Columns
 from fitmatch.intake.findings import Findings, Paper, shorten
 from fitmatch.intake.gauges import GaugeCells
-from fitmatch.intake.names import fault_in_name, nearest
+from fitmatch.intake.names import fault_in_name, nearest, other_case
 from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, SEATING, TARGET, CellError, LengthReader
 from fitmatch.intake.settings import Settings
 from fitmatch.intake.sizing import Sized
@@ -39,6 +39,7 @@ class PositionRow:
     wants: dict[str, tuple[str, ...]] = field(default_factory=dict)  # side -> cells to match
     accept: str | None = None
     pin: int | None = None
+    undersize: str = ""
 
 
 class PositionReader:
@@ -102,6 +103,7 @@ class PositionReader:
             wants={side: self._wants(cells, matched, side) for side in ("upper", "lower")},
             accept=self._cell(cells, "accept") or None,
             pin=self._pin(row, cells),
+            undersize=self._cell(cells, "undersize"),
         )
 
     def _cell(self, cells: list[str], column: str) -> str:
@@ -204,9 +206,13 @@ def kinds_to_write(settings: Settings) -> str:
     """What can stand in a column `kind`."""
     if not settings.fits:
         return "write the kind, such as rod"
-    return "write one of the kinds with a [fit.KIND] table: " + ", ".join(settings.fits)
+    kinds = [*settings.fits] if len(settings.fits) < 8 else [*list(settings.fits)[:7], "or another"]
+    return "write one of the kinds with a [fit.KIND] table: " + ", ".join(kinds)
 
 
 def unknown_kind(kind: str, settings: Settings) -> str:
     """That a kind has no table, and the nearest that has one."""
+    meant = other_case(kind, settings.fits)
+    if meant is not None:
+        return f"there is no [fit.{shorten(kind)}]; write the kind with its own capitals, `{meant}`"
     return f"there is no [fit.{shorten(kind)}]; add it, or write the nearest kind `{nearest(kind, settings.fits)}`"

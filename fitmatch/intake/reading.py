@@ -38,10 +38,17 @@ from fitmatch.intake.positions import PositionReader, PositionRow
 from fitmatch.intake.settings import Settings, read_settings
 from fitmatch.intake.shells import ShellPool
 from fitmatch.intake.sizing import Sizing
-from fitmatch.intake.sources import Source, positions_source, read_bytes, readings_source, shell_sources
+from fitmatch.intake.sources import (
+    Source,
+    assembled_source,
+    positions_source,
+    read_bytes,
+    readings_source,
+    shell_sources,
+)
 from fitmatch.intake.tables import Table, open_table
 from fitmatch.intake.targets import Aim, AimCheck
-from fitmatch.measuring import DIAMETERS, Form, Measuring, Reading
+from fitmatch.measuring import DIAMETERS, AssembledReading, Form, Measuring, Reading
 from fitmatch.parts import Job, Position, Size
 from fitmatch.problems import InputError
 
@@ -50,23 +57,29 @@ _NO_FORM = TableForm("", (), (), (), frozenset(), frozenset())
 
 
 def read_folder(
-    folder: str | PathLike[str], make_sizing: Callable[[Settings], Sizing], log: bytes | None = None
+    folder: str | PathLike[str],
+    make_sizing: Callable[[Settings], Sizing],
+    *,
+    assembled: bool = False,
+    job_toml: bytes | None = None,
+    log: bytes | None = None,
 ) -> Job:
     """Read and check a whole job folder; raises InputError with every mistake at once, in reading order.
 
-    How readings become sizes is not known here: `make_sizing` gives that for the settings of the job. `log` are bytes
-    to read in place of those of the long file, which need not be there.
+    How readings become sizes is not known here: `make_sizing` gives that for the settings of the job. `assembled`: the
+    readings with the shells in as well, and the saved plan that they may lean on. `job_toml` is read in place of the
+    file's own bytes, `log` in place of those of the long file, which need not be there.
     """
     findings = Findings()
     path = Path(folder)
     _check_folder(path, findings)
-    job_bytes = read_bytes(path, JOB_FILE, findings)
+    job_bytes = read_bytes(path, JOB_FILE, findings) if job_toml is None else job_toml
     settings = read_settings(job_bytes, findings) if job_bytes is not None else _unread_settings(findings)
     position_source = positions_source(path, settings, findings)
     sources, complete = shell_sources(path, settings, findings)
     log_source = readings_source(path, settings, findings, log)
     tables = _Tables(path, settings, make_sizing(settings), findings)
-    job = tables.read(position_source, sources, log_source, complete=complete)
+    job = tables.read(position_source, sources, log_source, complete=complete, assembled=assembled)
     if findings.first_rounded is not None:
         text = f"numbers finer than a nanometre were rounded, halves to even; the first is {findings.first_rounded}"
         findings.warnings.append(text)
@@ -111,7 +124,13 @@ class _Tables:
         self._findings = findings
 
     def read(
-        self, position_source: Source | None, sources: Sequence[Source], log_source: Source | None, *, complete: bool
+        self,
+        position_source: Source | None,
+        sources: Sequence[Source],
+        log_source: Source | None,
+        *,
+        complete: bool,
+        assembled: bool,
     ) -> Job:
         """The job; `complete`: every file could be had."""
         settings, findings = self._settings, self._findings
@@ -167,6 +186,8 @@ class _Tables:
         positions: list[Position] = []
         if position_table and columns:
             positions = _finish_positions(position_table, columns, rows, pool, matched, findings)
+        known = position_table is not None and position_table.complete
+        checks = self._read_assembled(positions, pool, complete=known) if assembled else None
         return Job(
             folder=self._folder,
             title=settings.title,
@@ -193,6 +214,8 @@ class _Tables:
                 positions_file=position_table.paper.name if position_table else "",
                 log_file=log_source.paper.name if log_source else "",
                 log=tuple(log.rows),
+                assembled_file=checks[0] if checks else "",
+                assembled=checks[1] if checks else (),
             ),
         )
 
@@ -220,6 +243,38 @@ class _Tables:
         if log.slipped:
             _nothing_read(rows)
         return log
+
+    def _read_assembled(
+        self, positions: Sequence[Position], pool: ShellPool, *, complete: bool
+    ) -> tuple[str, tuple[AssembledReading, ...]] | None:
+        """The file of readings with the shells in: its name and its rows."""
+        from fitmatch.intake.assembled import ASSEMBLED_FORM, AssembledReader
+        from fitmatch.intake.savedplan import read_saved_plan
+
+        findings, settings = self._findings, self._settings
+        problems = len(findings.problems)
+        plan = read_saved_plan(self._folder, findings)
+        plan_sound = len(findings.problems) == problems
+        source = assembled_source(self._folder, settings, findings)
+        table = self._open(source, ASSEMBLED_FORM)
+        if table is None:
+            return None
+        columns = understand(table, ASSEMBLED_FORM, _NO_FORM, (), findings, inch_job=settings.inch_job)
+        complete = complete and pool.complete
+        reader = AssembledReader(
+            table,
+            columns,
+            settings,
+            positions,
+            pool.shells,
+            plan,
+            findings,
+            complete=complete,
+            plan_sound=plan_sound,
+        )
+        rows = reader.read()
+        warn_of_unused(table.paper, columns, (), findings)
+        return table.paper.name, rows
 
     def _size_up(self, rows: list[PositionRow], log: Log) -> dict[str, dict[str, Form]]:
         """Give every row its sizes; the forms that its readings tell, by position and feature."""
@@ -296,7 +351,9 @@ def _position(row: PositionRow, aim: Aim, locks: dict[str, Key], settings: Setti
         wants_lower=row.wants["lower"],
         accept=row.accept,
         pin=row.pin,
+        undersize=row.undersize,
         row=row.row,
+        aims_at_middle=aim.at_middle,
     )
 
 

@@ -24,6 +24,7 @@ from fitmatch.parts import SIDES, Band, Rules
 
 DEFAULT_POSITIONS: Final = "positions.csv"
 DEFAULT_SHELLS: Final = ("shells/*.csv",)
+DEFAULT_ASSEMBLED: Final = "assembled.csv"
 DEFAULT_READINGS: Final = "readings.csv"
 
 _ABOUT_MEASURING: Final = ("gauge", "measured", "temperature", "material", "form", "bench")
@@ -38,7 +39,7 @@ _SECTIONS: Final = (
     "readings",
     *_ABOUT_MEASURING,
 )
-_SOURCES: Final = ("positions", "shells", "shared", "readings")
+_SOURCES: Final = ("positions", "shells", "shared", "readings", "assembled")
 _DRAWN: Final[Mapping[str, Quantity]] = {"journal": JOURNAL, "housing_bore": HOUSING_BORE, "wall": WALL}
 _RULES: Final = (
     "wall_difference",
@@ -65,6 +66,8 @@ _NEVER_MATCHED: Final = frozenset(
         "hold",
     }
 )
+# No key has this many parts, and reading one with thousands takes the square of their number.
+_ENDLESS_KEY: Final = re.compile(r"""(?<![\w"'-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){50}""")
 _AT_LINE: Final = re.compile(r" \(at line ([0-9]+), column ([0-9]+)\)$")
 
 
@@ -87,6 +90,7 @@ class Settings:
     match_read: bool = True  # False: the rules may ask for columns that are not in `match`
     measured_coated: bool = True
     coating_counts: bool = True
+    assembled: str | None = DEFAULT_ASSEMBLED  # None: written wrongly
     readings: str | None = DEFAULT_READINGS  # the long file of readings; None: written wrongly
     readings_written: bool = False  # False: the file may be missing
     numbered_are_repeats: bool = False
@@ -127,6 +131,11 @@ def read_settings(data: bytes, findings: Findings) -> Settings:
 
 
 def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
+    endless = _ENDLESS_KEY.search(text)
+    if endless:
+        fault = "holds a key with more than 50 points in it; write keys as the manual has them"
+        findings.report("broken-toml", fault, JOB_FILE, text.count("\n", 0, endless.start()) + 1)
+        return None
     try:
         return Values.load(text)
     except tomllib.TOMLDecodeError as error:
@@ -169,13 +178,15 @@ def _unit(values: Values) -> str | None:
 
 
 def _sources(values: Values, settings: Settings) -> None:
-    values.refuse_unknown(("sources",), _SOURCES, ("assembled",))
+    values.refuse_unknown(("sources",), _SOURCES)
     written = values.table(("sources",))
     if "positions" in written:
         settings.positions = values.text(("sources", "positions"), 'write a path, such as "positions.csv"')
     if "shells" in written:
         settings.shells_written = True
         settings.shells = values.texts(("sources", "shells"), 'write a list, such as ["shells/*.csv"]')
+    if "assembled" in written:
+        settings.assembled = values.text(("sources", "assembled"), 'write a path, such as "assembled.csv"')
     if "readings" in written:
         settings.readings_written = True
         settings.readings = values.text(("sources", "readings"), 'write a path, such as "readings.csv"')
@@ -238,13 +249,15 @@ def _rules(values: Values, settings: Settings) -> None:
             thick_half[kind] = half
     settings.match = _columns(values, ("rules", "match"), _NEVER_MATCHED)
     settings.match_read = bool(settings.match) or written.get("match", []) == []
+    guard = _guard(values)
     settings.rules = Rules(
         wall_difference_nm=difference,
         thick_half=thick_half,
         thick_half_from_nm=defaults.thick_half_from_nm if half_from is None else half_from,
         same_in_bore=_columns(values, ("rules", "same_in_bore"), frozenset(("box",))),
         limits_at=values.word(("rules", "limits_at"), ("tightest", "mean")) or defaults.limits_at,
-        guard=_guard(values),
+        guard=guard,
+        guard_row=settings.file.row("rules", "guard") if guard else None,
     )
 
 

@@ -17,6 +17,7 @@ class Aim(NamedTuple):
     target_nm: int | None = None
     min_nm: int | None = None
     max_nm: int | None = None
+    at_middle: bool = False  # nobody wrote a target
 
 
 class AimCheck:
@@ -58,6 +59,7 @@ class AimCheck:
             text = f"min {shown(low, unit)} is above max {shown(high, unit)}; swap or mend them"
             self._report("limits-crossed", text, row, "min" if "min" in row.own else "max")
             return Aim()
+        at_middle = False
         if "target" in row.own:
             target = row.own["target"]
         elif fit.target_ratio is not None:
@@ -67,9 +69,10 @@ class AimCheck:
             target = fit.target_nm
         else:
             target = middle(low, high) if low is not None and high is not None else None
+            at_middle = target is not None
         if target is not None:
             self._check(row, target, low, high)
-        return Aim(target, low, high)
+        return Aim(target, low, high, at_middle)
 
     def _check(self, row: PositionRow, target: int, low: int | None, high: int | None) -> None:
         """Hold a target against its limits.

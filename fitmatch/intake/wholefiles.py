@@ -3,11 +3,13 @@
 import os
 from contextlib import suppress
 from pathlib import Path
+from stat import S_IMODE
 
 
 def write_whole(path: Path, data: bytes) -> None:
     """Make `path` hold `data`, with the rights it had. A reader, a kill, or a cut in the power, finds the old file or
-    the new one."""
+    the new one. Where `path` is a link, what it leads to is replaced."""
+    path = path.resolve()
     draft = path.with_name(f".{path.name}.{os.getpid()}")
     try:
         with draft.open("wb") as file:
@@ -15,7 +17,7 @@ def write_whole(path: Path, data: bytes) -> None:
             file.flush()
             os.fsync(file.fileno())
         if path.exists():
-            draft.chmod(path.stat().st_mode & 0o777)
+            draft.chmod(S_IMODE(path.stat().st_mode))
         draft.replace(path)
     except BaseException:
         with suppress(OSError):

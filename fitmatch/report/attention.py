@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 
 from fitmatch.parts import Placement, Plan, Position, Shell
+from fitmatch.report.doubts import doubt_lines
 from fitmatch.report.facts import DANGER, unmeasured_shells
 from fitmatch.report.layout import clean, paragraph, whole
 from fitmatch.report.placing import NOT_FILLED, NOT_MEASURED
@@ -43,6 +44,7 @@ def attention(plan: Plan) -> list[str]:
     items += _without_reading(plan.unmeasured_positions)
     items += _without_wall(missing)
     items += [f"{whole(flag.position)}: {clean(flag.text)}" for flag in plan.flags if flag.code not in _MISFITS]
+    items += [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts)]
     items += [
         f"NOT PROVEN: {clean(kind)}: a better choice may exist, see HOW GOOD IT IS"
         for kind, p in plan.proofs.items()
@@ -67,6 +69,8 @@ def next_steps(plan: Plan) -> list[str]:
             "First take the missing readings, write them in and run this again. Do that before "
             f"{which} is fitted: the answer may change."
         )
+    if plan.doubts:
+        steps.append("Before anything else measure again what is in doubt, and write down what you find.")
     if bad or plan.unfilled:
         steps.append(
             "Where a position is bad or empty, measure its journal and housing bore again, and the walls. If they "

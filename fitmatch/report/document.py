@@ -3,12 +3,14 @@
 from typing import Final
 
 from fitmatch import __version__
-from fitmatch.measuring import DIAMETERS, MeasuredAs
-from fitmatch.parts import Baseline, KindFigures, Placement, Plan, Proof, Shell, Size
+from fitmatch.measuring import Form
+from fitmatch.parts import Baseline, KindFigures, Placement, Plan, Proof, Shell
 from fitmatch.report.certainty import Certainty
+from fitmatch.report.doubts import doubt_values
 from fitmatch.report.emit import Number, Value, area, document, half_length, length, two_digits
 from fitmatch.report.facts import clearance_over_coating, clearance_to_metal, is_coated, unmeasured_shells
 from fitmatch.report.levels import LEVELS, Worth
+from fitmatch.report.readings import Corrected, corrected_sizes, corrected_wall, forms
 
 SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
 
@@ -36,7 +38,7 @@ def plan_document(plan: Plan, unit: str) -> str:
             "unfilled": [{"position": u.position.name, "kind": u.position.kind, "why": u.why} for u in plan.unfilled],
             "unmeasured": unmeasured,
             "flags": [{"position": f.position, "code": f.code, "text": f.text} for f in plan.flags],
-            "doubts": [],
+            "doubts": doubt_values(plan.doubts, unit),
             "kinds": {
                 kind: _figures(figures, unit)
                 | _proof(plan.proofs.get(kind, Proof()), unit)
@@ -48,8 +50,8 @@ def plan_document(plan: Plan, unit: str) -> str:
                 name: {kind: _baseline(baseline, unit) for kind, baseline in kinds.items()}
                 for name, kinds in plan.baselines.items()
             },
-            "leftover": [_unused(s, unit) for s in plan.leftover],
-            "held": [_unused(s, unit) | {"hold": s.hold} for s in plan.held],
+            "leftover": [_unused(plan, s, unit) for s in plan.leftover],
+            "held": [_unused(plan, s, unit) | {"hold": s.hold} for s in plan.held],
             "digest": plan.job.digest,
         }
     )
@@ -101,45 +103,37 @@ def _measured(plan: Plan, placement: Placement, unit: str, certainty: Certainty)
             "unknown": uncertainty.unknown,
         }
         more["verdict"] = certainty.verdict(placement)
-    corrections = _corrections(placement, unit)
-    if corrections:
-        more["corrections"] = corrections
-    forms = plan.job.measuring.position_forms.get(placement.position.name)
-    if forms:
-        more["form"] = {
-            feature: {
-                "taper": length(form.taper_nm, unit),
-                "barrel": length(form.barrel_nm, unit),
-                "out_of_round": length(form.out_of_round_nm, unit),
-                "larger": form.larger,
-            }
-            for feature, form in forms.items()
-        }
+    corrected: list[tuple[str, Corrected | None]] = [
+        *corrected_sizes(plan.job, placement.position),
+        ("upper", corrected_wall(plan.job, placement.upper)),
+        ("lower", corrected_wall(plan.job, placement.lower)),
+    ]
+    if any(found for _, found in corrected):
+        more["corrections"] = {what: _corrected(found, unit) for what, found in corrected if found}
+    found_forms = forms(plan, placement.position, placement)
+    if found_forms:
+        more["form"] = {what: _form(form, unit) for what, form in found_forms}
     return more
 
 
-def _corrections(placement: Placement, unit: str) -> dict[str, Value]:
-    found: dict[str, Value] = {}
-    for feature in DIAMETERS:
-        size: Size | None = getattr(placement.position, feature)
-        if size is not None and size.raw_mean_nm is not None:
-            found[feature] = {
-                "readings": [length(nm, unit) for nm in size.raw_nm],
-                "mean": length(size.raw_mean_nm, unit),
-                **_taken_off(size.measured_as, unit),
-                "temperature": length(size.temperature_nm, unit),
-            }
-    for side, shell in (("upper", placement.upper), ("lower", placement.lower)):
-        how = shell.measured_as
-        if how is not None and (how.zero_nm or how.ball_nm):
-            found[side] = _taken_off(how, unit)
-    return found
+def _corrected(found: Corrected, unit: str) -> Value:
+    return {
+        "readings": [length(nm, unit) for nm in found.readings_nm],
+        "mean": length(found.mean_nm, unit),
+        "zero_error": length(found.zero_nm, unit),
+        "ball": length(found.ball_nm, unit),
+        "temperature": length(found.temperature_nm, unit),
+        "size": length(found.size_nm, unit),
+    }
 
 
-def _taken_off(how: MeasuredAs | None, unit: str) -> dict[str, Value]:
-    """What was taken off the mean of the raw readings."""
-    zero, ball = (how.zero_nm, how.ball_nm) if how is not None else (0, 0)
-    return {"zero_error": length(zero, unit), "ball": length(ball, unit)}
+def _form(form: Form, unit: str) -> Value:
+    return {
+        "taper": length(form.taper_nm, unit),
+        "barrel": length(form.barrel_nm, unit),
+        "out_of_round": length(form.out_of_round_nm, unit),
+        "larger": form.larger,
+    }
 
 
 def _joint(certainty: Certainty, kind: str) -> dict[str, Value]:
@@ -175,7 +169,8 @@ def _placed(shell: Shell, unit: str, *, locked: bool) -> Value:
     }
 
 
-def _unused(shell: Shell, unit: str) -> dict[str, Value]:
+def _unused(plan: Plan, shell: Shell, unit: str) -> dict[str, Value]:
+    corrected = corrected_wall(plan.job, shell)
     return {
         "shell": shell.name,
         "box": shell.box,
@@ -183,6 +178,7 @@ def _unused(shell: Shell, unit: str) -> dict[str, Value]:
         "half": shell.half,
         "wall": length(shell.wall_nm, unit),
         "grade": shell.grade,
+        **({"corrections": _corrected(corrected, unit)} if corrected else {}),
     }
 
 
