@@ -28,10 +28,14 @@ class Levels(NamedTuple):
     """The figures that order plans; smaller is better but for `clearance_nm`. What no position decides is 0."""
 
     outside_or_empty: int  # level 0
-    empty: int  # level 1, and so on to the excess
+    empty: int  # level 1, and so on to the excess over the wished band
     below: int
     shortfall_nm: int
     excess_nm: int
+    below_want: int
+    want_shortfall_nm: int
+    above_want: int
+    want_excess_nm: int
     worst_nm: int  # level 2
     sum_squared_nm2: int
     spread_nm: int
@@ -78,6 +82,14 @@ def shortfall_nm(job: Job, p: Position, pair: Pair) -> int:
 
 def excess_nm(p: Position, pair: Pair, margin: int = 0) -> int:
     return 0 if p.max_nm is None else max(0, clearance_nm(p, pair) - (p.max_nm - margin))
+
+
+def missed_wish(p: Position, pair: Pair) -> tuple[int, int, int, int]:
+    """Below the wished band and by how much, above it and by how much; by the means, and never with a guard."""
+    clearance = clearance_nm(p, pair)
+    short = p.want_min_nm - clearance if p.want_min_nm is not None and clearance < p.want_min_nm else 0
+    over = clearance - p.want_max_nm if p.want_max_nm is not None and clearance > p.want_max_nm else 0
+    return int(short > 0), short, int(over > 0), over
 
 
 def has_clearance(job: Job, p: Position, pair: Pair) -> bool:
@@ -188,7 +200,7 @@ _NONE_YET = (10**15, -(10**15))  # smallest and largest deviation before any pos
 class _Sum(NamedTuple):
     """The figures of the positions decided so far."""
 
-    cost: tuple[int, int, int, int, int] = (0, 0, 0, 0, 0)  # levels 0 and 1
+    cost: tuple[int, ...] = (0, 0, 0, 0, 0, 0, 0, 0, 0)  # levels 0 and 1
     smallest: int = _NONE_YET[0]
     largest: int = _NONE_YET[1]
     squares: int = 0
@@ -205,7 +217,7 @@ class _Choice(NamedTuple):
     share: _Sum
 
 
-_EMPTY = _Choice((), None, _Sum((1, 1, 0, 0, 0)))
+_EMPTY = _Choice((), None, _Sum((1, 1, 0, 0, 0, 0, 0, 0, 0)))
 
 
 def _share(job: Job, p: Position, pair: Pair, with_boxes: bool) -> _Sum:
@@ -214,7 +226,7 @@ def _share(job: Job, p: Position, pair: Pair, with_boxes: bool) -> _Sum:
     deviation = clearance - p.target_nm
     counted = not short and not over and not locked_twice(p)
     return _Sum(
-        (int(short > 0 or over > 0), 0, int(short > 0), short, over),
+        (int(short > 0 or over > 0), 0, int(short > 0), short, over, *missed_wish(p, pair)),
         deviation if counted else _NONE_YET[0],
         deviation if counted else _NONE_YET[1],
         deviation**2 if counted else 0,
@@ -305,9 +317,9 @@ def _levels(outcome: _Sum) -> Levels:
 def best(job: Job, kind: str, strategy: str = "target", slack_nm: int = 0) -> Levels:
     """The figures of the best plan for a kind; `boxes` is 0 unless the strategy asks for boxes."""
     plans = {_levels(outcome) for outcome in every_outcome(job, kind, with_boxes=strategy == "keep-sets")}
-    for level in range(5):
+    for level in range(9):
         plans = _smallest(plans, level)
-    worst, squares, spread, boxes = range(5, 9)  # places in Levels
+    worst, squares, spread, boxes = range(9, 13)  # places in Levels
     if strategy == "keep-sets":
         least = min(plan.worst_nm for plan in plans)
         near = {plan for plan in plans if plan.worst_nm <= least + slack_nm}
@@ -354,7 +366,7 @@ def in_order(levels: Levels, strategy: str = "target") -> tuple[int, ...]:
         "even": (levels.spread_nm, levels.worst_nm, levels.sum_squared_nm2),
         "keep-sets": (levels.boxes, levels.worst_nm, levels.sum_squared_nm2, levels.spread_nm),
     }
-    return levels[:5] + quality[strategy]
+    return levels[:9] + quality[strategy]
 
 
 def kind_figures(job: Job, filled: Iterable[tuple[Position, Pair]]) -> dict[str, int | None]:
@@ -369,6 +381,7 @@ def kind_figures(job: Job, filled: Iterable[tuple[Position, Pair]]) -> dict[str,
     ]
     deviations = [clearance_nm(p, pair) - p.target_nm for p, pair in counted]
     total = sum(clearance_nm(p, pair) for p, pair in counted)
+    missed = [missed_wish(p, pair) for p, pair in filled]
     return {
         "filled": len(filled),
         "below": sum(s > 0 for s in short),
@@ -381,6 +394,10 @@ def kind_figures(job: Job, filled: Iterable[tuple[Position, Pair]]) -> dict[str,
         "spread_nm": max(deviations) - min(deviations) if counted else None,
         "mean_clearance_nm": round_half_even(total, len(counted)) if counted else None,
         "boxes": len({shell.box for _, pair in filled for shell in pair}),
+        "below_want": sum(m[0] for m in missed),
+        "want_shortfall_nm": sum(m[1] for m in missed),
+        "above_want": sum(m[2] for m in missed),
+        "want_excess_nm": sum(m[3] for m in missed),
     }
 
 

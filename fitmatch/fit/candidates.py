@@ -10,7 +10,17 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from fitmatch.fit.guards import Guards
-from fitmatch.parts import Job, Placement, Position, Shell, marks_agree, room, tightest_room
+from fitmatch.parts import (
+    Job,
+    Placement,
+    Position,
+    Shell,
+    excess_of,
+    marks_agree,
+    room,
+    shortfall_of,
+    tightest_room,
+)
 
 
 @dataclass(slots=True, eq=False)
@@ -48,7 +58,8 @@ class Bore:
     measured in different ways, the same positions come as several bores of one `seat`, each with its own shells.
 
     Wall sums from `inside_low` to `inside_high` give a clearance inside the limits; sums up to `sum_high` leave any
-    clearance at all; a sum above `not_below` is below min.
+    clearance at all; a sum above `not_below` is below min; sums from `wanted_low` to `wanted_high` lie in the wished
+    band as well as inside the limits.
     """
 
     index: int
@@ -59,6 +70,8 @@ class Bore:
     target_nm: int
     min_nm: int | None
     max_nm: int | None
+    want_min_nm: int | None
+    want_max_nm: int | None
     upper: Rack
     lower: Rack
 
@@ -83,6 +96,14 @@ class Bore:
         return self.not_below
 
     @property
+    def wanted_low(self) -> int:
+        return self.inside_low if self.want_max_nm is None else max(self.inside_low, self.room_nm - self.want_max_nm)
+
+    @property
+    def wanted_high(self) -> int:
+        return self.inside_high if self.want_min_nm is None else min(self.inside_high, self.room_nm - self.want_min_nm)
+
+    @property
     def ideal(self) -> int:
         """The wall sum that hits the target."""
         return self.room_nm - self.target_nm
@@ -101,6 +122,8 @@ class Pair(NamedTuple):
     deviation_nm: int
     clearance_nm: int
     difference_nm: int
+    want_shortfall_nm: int
+    want_excess_nm: int
     thick: int  # which side a thick_half rule counts as the thicker: 1 upper, -1 lower, 0 neither
 
 
@@ -157,6 +180,8 @@ class Kind:
                 position.target_nm,
                 position.min_nm,
                 position.max_nm,
+                position.want_min_nm,
+                position.want_max_nm,
                 position.wants_upper,
                 position.wants_lower,
                 position.upper,
@@ -167,6 +192,11 @@ class Kind:
                 alike[what] = self._new_seat(position, upper, lower, margins)
             else:
                 alike[what].positions.append(position)
+
+    @property
+    def wishes(self) -> bool:
+        """Whether a band is wished for any of its bores."""
+        return any(bore.want_min_nm is not None or bore.want_max_nm is not None for bore in self.seats)
 
     def place(self, position: Position, upper: Shell, lower: Shell) -> Placement:
         """These two shells in this position, judged by its limits as the guard draws them in for this pair."""
@@ -182,18 +212,13 @@ class Kind:
         for upper, lower in self._partners(bore, low, high):
             yield self._pair(bore, upper, lower)
 
-    def count_within(self, bore: Bore, radius: int) -> int:
-        """How many pairs `within` would go through."""
-        low, high = max(bore.inside_low, bore.ideal - radius), min(bore.inside_high, bore.ideal + radius)
+    def count(self, bore: Bore, low: int, high: int) -> int:
+        """How many pairs `pairs` would go through."""
         return sum(stop - start for _, start, stop in self._spans(bore, low, high))
 
-    def within(self, bore: Bore, low: int, high: int) -> Iterator[Pair]:
-        """The admissible pairs inside the limits with a deviation from low to high."""
-        return self.pairs(bore, max(bore.inside_low, bore.ideal - high), min(bore.inside_high, bore.ideal - low))
-
-    def deviations(self, bore: Bore) -> set[int]:
-        """Every deviation that an admissible pair inside the limits gives."""
-        return {bore.ideal - u.wall_nm - v.wall_nm for u, v in self._partners(bore, bore.inside_low, bore.inside_high)}
+    def deviations(self, bore: Bore, low: int, high: int) -> set[int]:
+        """Every deviation that an admissible pair with a wall sum from `low` to `high` gives."""
+        return {bore.ideal - u.wall_nm - v.wall_nm for u, v in self._partners(bore, low, high)}
 
     def _partners(self, bore: Bore, low: int, high: int) -> Iterator[tuple[ShellClass, ShellClass]]:
         for upper, start, stop in self._spans(bore, low, high):
@@ -272,8 +297,8 @@ class Kind:
     def _pair(self, bore: Bore, upper: ShellClass, lower: ShellClass) -> Pair:
         walls = upper.wall_nm + lower.wall_nm
         clearance = bore.room_nm - walls
-        shortfall = 0 if bore.min_nm is None else max(0, bore.min_nm - (bore.tightest_nm - walls))
-        excess = 0 if bore.max_nm is None else max(0, clearance - bore.max_nm)
+        shortfall = shortfall_of(bore.min_nm, bore.tightest_nm - walls)
+        excess = excess_of(bore.max_nm, clearance)
         return Pair(
             bore=bore,
             upper=upper,
@@ -285,6 +310,8 @@ class Kind:
             deviation_nm=clearance - bore.target_nm,
             clearance_nm=clearance,
             difference_nm=abs(upper.wall_nm - lower.wall_nm),
+            want_shortfall_nm=shortfall_of(bore.want_min_nm, clearance),
+            want_excess_nm=excess_of(bore.want_max_nm, clearance),
             thick=self.thick(upper, lower),
         )
 
@@ -321,6 +348,8 @@ class Kind:
                 target_nm=position.target_nm,
                 min_nm=None if position.min_nm is None else position.min_nm + margin,
                 max_nm=None if position.max_nm is None else position.max_nm - margin,
+                want_min_nm=position.want_min_nm,
+                want_max_nm=position.want_max_nm,
                 upper=upper,
                 lower=lower,
             )

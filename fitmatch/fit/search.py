@@ -24,6 +24,15 @@ Measure = Callable[[Pair], int]
 Choice = Counter[Pair]  # how often each pair is used
 
 
+class Best(NamedTuple):
+    """What a bore has at best on levels 0 and 1, taken by itself: any pair with a wall sum from `low` to `high`; and
+    the least |deviation| among these."""
+
+    deviation_nm: int
+    low: int
+    high: int
+
+
 class Limit(NamedTuple):
     """Over the whole plan, the sum of `measure` is at most `most`."""
 
@@ -44,7 +53,7 @@ class Search:
         self.must_fill = False  # every bore that has a pair is filled, wholly
         self.choice: Choice = Counter()
         self._to_fill = 0
-        self.own_best: dict[Bore, int] = {}  # bores with a pair inside their limits: each one's smallest |deviation|
+        self.own_best: dict[Bore, Best] = {}  # of bores with a pair inside their limits
         self.outside: list[Pair] = []  # pairs outside their limits that may still be used
         self.least_worst = 0  # no plan of the right levels 0 and 1 has a smaller worst |deviation|
         self.all_at_once = False  # every bore has its best on levels 0 and 1, whatever the others have
@@ -148,8 +157,8 @@ class Search:
         with `narrow`, up to that or the bore's own best."""
         found = list(self.outside)
         for bore, best in self.own_best.items():
-            reach = radius if narrow is None else min(radius, max(narrow, best))
-            found.extend(self.kind.within(bore, -reach, reach))
+            reach = radius if narrow is None else min(radius, max(narrow, best.deviation_nm))
+            found.extend(self.kind.pairs(bore, *span(bore, best, -reach, reach)))
         return found
 
     def affordable(self, radius: int, total: int) -> list[Pair]:
@@ -157,12 +166,13 @@ class Search:
         `total`: the other bores cost at least their own bests."""
         bests: dict[int, tuple[int, int]] = {}
         for bore, best in self.own_best.items():
-            bests[bore.seat] = (bore.count, min(best, bests.get(bore.seat, (0, best))[1]))
-        least = sum(count * best**2 for count, best in bests.values())
+            least_here = bests.get(bore.seat, (0, best.deviation_nm))[1]
+            bests[bore.seat] = (bore.count, min(best.deviation_nm, least_here))
+        least = sum(count * deviation**2 for count, deviation in bests.values())
         found = list(self.outside)
-        for bore in self.own_best:
+        for bore, best in self.own_best.items():
             reach = min(radius, isqrt(max(0, total - least + bests[bore.seat][1] ** 2)))
-            found.extend(self.kind.within(bore, -reach, reach))
+            found.extend(self.kind.pairs(bore, *span(bore, best, -reach, reach)))
         return found
 
     def require_full(self) -> None:
@@ -286,16 +296,21 @@ class Search:
         return self._proved(best)
 
 
+def span(bore: Bore, best: Best, low: int, high: int) -> tuple[int, int]:
+    """The wall sums of a bore's best pairs that give a deviation from low to high."""
+    return max(best.low, bore.ideal - high), min(best.high, bore.ideal - low)
+
+
 class Source:
     """Pairs by window of deviations, for the inside ones; pairs outside their limits always come along."""
 
-    def __init__(self, kind: Kind, outside: list[Pair], bores: list[Bore]) -> None:
+    def __init__(self, kind: Kind, outside: list[Pair], bores: dict[Bore, Best]) -> None:
         self._kind = kind
         self._outside = outside
         self._bores = bores
         values: dict[int, set[int]] = {}
-        for bore in bores:
-            values.setdefault(bore.seat, set()).update(kind.deviations(bore))
+        for bore, best in bores.items():
+            values.setdefault(bore.seat, set()).update(kind.deviations(bore, best.low, best.high))
         self._values = {seat: sorted(found) for seat, found in values.items()}
         self._counts = {b.seat: b.count for b in bores}
 
@@ -321,7 +336,10 @@ class Source:
                     break
 
     def pairs(self, low: int, high: int) -> list[Pair]:
-        return [*self._outside, *(p for bore in self._bores for p in self._kind.within(bore, low, high))]
+        found = list(self._outside)
+        for bore, best in self._bores.items():
+            found.extend(self._kind.pairs(bore, *span(bore, best, low, high)))
+        return found
 
 
 class _Listed(Source):

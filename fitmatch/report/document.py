@@ -4,10 +4,17 @@ from typing import Final
 
 from fitmatch import __version__
 from fitmatch.measuring import DIAMETERS, MeasuredAs
-from fitmatch.parts import Baseline, KindFigures, Placement, Plan, Proof, Shell, Size
+from fitmatch.parts import KindFigures, Placement, Plan, Proof, Shell, Size
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.emit import Number, Value, area, document, half_length, length, two_digits
-from fitmatch.report.facts import clearance_over_coating, clearance_to_metal, is_coated, unmeasured_shells
+from fitmatch.report.facts import (
+    clearance_over_coating,
+    clearance_to_metal,
+    is_coated,
+    kind_wishes,
+    unmeasured_shells,
+    within_want,
+)
 from fitmatch.report.levels import LEVELS, Worth
 
 SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
@@ -32,20 +39,26 @@ def plan_document(plan: Plan, unit: str) -> str:
             "strategy": plan.strategy,
             "slack": length(plan.slack_nm, unit),
             "status": str(plan.status),
-            "positions": [_position(p, unit) | _measured(plan, p, unit, certainty) for p in plan.placements],
+            "positions": [
+                _position(p, unit) | _wish(p, unit) | _measured(plan, p, unit, certainty) for p in plan.placements
+            ],
             "unfilled": [{"position": u.position.name, "kind": u.position.kind, "why": u.why} for u in plan.unfilled],
             "unmeasured": unmeasured,
             "flags": [{"position": f.position, "code": f.code, "text": f.text} for f in plan.flags],
             "doubts": [],
             "kinds": {
-                kind: _figures(figures, unit)
+                kind: _figures(figures, unit, wished=kind_wishes(plan.job, kind))
                 | _proof(plan.proofs.get(kind, Proof()), unit)
                 | _joint(certainty, kind)
                 | _worth(plan, kind, unit)
                 for kind, figures in plan.figures.items()
             },
             "baselines": {
-                name: {kind: _baseline(baseline, unit) for kind, baseline in kinds.items()}
+                name: {
+                    kind: _figures(baseline.figures, unit, wished=kind_wishes(plan.job, kind))
+                    | {"rules_broken": baseline.rules_broken}
+                    for kind, baseline in kinds.items()
+                }
                 for name, kinds in plan.baselines.items()
             },
             "leftover": [_unused(s, unit) for s in plan.leftover],
@@ -86,6 +99,15 @@ def _position(placement: Placement, unit: str) -> dict[str, Value]:
         "clearance_over_coating": length(clearance_over_coating(placement), unit) if coated else None,
         "clearance_to_metal": length(clearance_to_metal(placement), unit) if coated else None,
     }
+
+
+def _wish(placement: Placement, unit: str) -> dict[str, Value]:
+    """The wished band as it holds here: nothing where none is wished."""
+    within = within_want(placement)
+    if within is None:
+        return {}
+    low, high = placement.position.want_min_nm, placement.position.want_max_nm
+    return {"want_min": length(low, unit), "want_max": length(high, unit), "within_want": within}
 
 
 def _measured(plan: Plan, placement: Placement, unit: str, certainty: Certainty) -> dict[str, Value]:
@@ -186,7 +208,13 @@ def _unused(shell: Shell, unit: str) -> dict[str, Value]:
     }
 
 
-def _figures(figures: KindFigures, unit: str) -> dict[str, Value]:
+def _figures(figures: KindFigures, unit: str, *, wished: bool) -> dict[str, Value]:
+    wish: dict[str, Value] = {
+        "below_want": figures.below_want,
+        "want_shortfall": length(figures.want_shortfall_nm, unit),
+        "above_want": figures.above_want,
+        "want_excess": length(figures.want_excess_nm, unit),
+    }
     return {
         "filled": figures.filled,
         "below": figures.below,
@@ -199,6 +227,7 @@ def _figures(figures: KindFigures, unit: str) -> dict[str, Value]:
         "spread": length(figures.spread_nm, unit),
         "mean_clearance": length(figures.mean_clearance_nm, unit),
         "boxes": figures.boxes,
+        **(wish if wished else {}),
     }
 
 
@@ -216,7 +245,3 @@ def _bound(proof: Proof, unit: str) -> Number | int | None:
             return length(proof.bound, unit)
         case Worth.SQUARE:
             return area(proof.bound, unit)
-
-
-def _baseline(baseline: Baseline, unit: str) -> Value:
-    return _figures(baseline.figures, unit) | {"rules_broken": baseline.rules_broken}

@@ -2,6 +2,7 @@
 
 from fitmatch.naturalorder import natural
 from fitmatch.parts import KindFigures, Plan, Proof, Worth
+from fitmatch.report.facts import kind_wishes
 from fitmatch.report.layout import Column, clean, paragraph, table
 from fitmatch.report.levels import in_words
 from fitmatch.report.scale import Scale
@@ -13,6 +14,7 @@ _FIRST = (
     "What counts first: most positions filled inside their limits, then most filled at all, then the fewest below min "
     "and the smallest total shortfall, then the smallest total excess over max (totals in brackets)."
 )
+_WISH = " Then, where a band is wished, the same below and above it, over all filled."
 _AIMS = {
     "target": "smallest worst deviation from target, then smallest sum of squared deviations",
     "even": "smallest spread, then smallest worst deviation from target",
@@ -27,7 +29,8 @@ def quality(plan: Plan, scale: Scale) -> list[str]:
     if plan.slack_nm:
         first = "spread" if plan.strategy == "even" else "worst deviation"
         aim += f" Slack: the {first} may be up to {scale.with_unit(plan.slack_nm)} larger than the smallest possible."
-    lines += [*paragraph(_FIRST), *paragraph(aim)]
+    wished = any(kind_wishes(plan.job, kind) for kind in plan.figures)
+    lines += [*paragraph(_FIRST + (_WISH if wished else "")), *paragraph(aim)]
     for kind, figures in plan.figures.items():
         lines += ["", *_kind(plan, kind, figures, scale)]
     if plan.baselines:
@@ -65,6 +68,13 @@ def _kind(plan: Plan, kind: str, figures: KindFigures, scale: Scale) -> list[str
             Column("rules\nbroken", [broken for _, _, broken in named]),
         ]
     )
+    if kind_wishes(plan.job, kind):
+        missed = [
+            f"{name} {_total(f.below_want, f.want_shortfall_nm, scale)} below, "
+            f"{_total(f.above_want, f.want_excess_nm, scale)} above"
+            for name, f, _ in named
+        ]
+        lines += paragraph(f"Outside the wished band ({scale.step}): {'; '.join(missed)}.")
     if kind in plan.worth:
         lines += paragraph(_worth(plan.worth[kind], figures, scale))
     if figures.filled:

@@ -8,7 +8,16 @@ from typing import Final
 from fitmatch.lengths import exact
 from fitmatch.parts import Placement, Plan, Position
 from fitmatch.report.certainty import Certainty
-from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated, one_line, wall
+from fitmatch.report.facts import (
+    DANGER,
+    clearance_over_coating,
+    clearance_to_metal,
+    is_coated,
+    kind_wishes,
+    one_line,
+    wall,
+    within_want,
+)
 
 FILLED: Final = "filled"
 UNFILLED: Final = "not filled"
@@ -52,7 +61,9 @@ def plan_rows(plan: Plan, unit: str) -> str:
     writer = csv.writer(out, lineterminator="\n")
     certainty = Certainty(plan)
     judged = (f"uncertainty [{unit}]", "verdict") if certainty.known else ()
-    writer.writerow([*_WITHOUT_UNIT, *(f"{name} [{unit}]" for name in _LENGTHS), *judged, "remark"])
+    wishing = any(kind_wishes(plan.job, kind) for kind in plan.job.kinds)
+    wished = (f"want_min [{unit}]", f"want_max [{unit}]", "within_want") if wishing else ()
+    writer.writerow([*_WITHOUT_UNIT, *(f"{name} [{unit}]" for name in _LENGTHS), *wished, *judged, "remark"])
     for position in plan.job.positions:
         placement = placed.get(id(position))
         words = _words(position, placement, plan, why.get(id(position)))
@@ -62,11 +73,19 @@ def plan_rows(plan: Plan, unit: str) -> str:
             [
                 *(words.get(name, "") for name in _WITHOUT_UNIT),
                 *("" if value is None else exact(value, unit) for value in lengths),
+                *(_wished(position, placement, unit) if wished else ()),
                 *(_judged(placement, certainty, unit) if judged else ()),
                 words["remark"],
             ]
         )
     return out.getvalue()
+
+
+def _wished(position: Position, placement: Placement | None, unit: str) -> tuple[str, str, str]:
+    """The wished band and whether the clearance lies in it, for a job that wishes for one."""
+    ends = ["" if nm is None else exact(2 * nm, unit) for nm in (position.want_min_nm, position.want_max_nm)]
+    within = None if placement is None else within_want(placement)
+    return ends[0], ends[1], "" if within is None else _yes(within)
 
 
 def _judged(placement: Placement | None, certainty: Certainty, unit: str) -> tuple[str, str]:
