@@ -113,7 +113,7 @@ def random_job(rng: random.Random, *, both_limits: bool = False) -> Job:
 
 
 def wishing_job(rng: random.Random, *, both_limits: bool = False) -> Job:
-    """A random job that wishes for a narrower band than its limits; now and then it holds no clearance, or no target."""
+    """A random job that wishes for a narrower band than its limits, at times out of reach or off the target."""
     job = random_job(rng, both_limits=both_limits)
     low = TARGET + _near(rng, 4 * STEP, STEP)
     high = low + rng.choice([0, STEP, 3 * STEP])
