@@ -16,6 +16,7 @@ LAYERS = [
     "problems",
     "measuring",
     "parts",
+    "pools",
     "intake",
     "gauging",
     "fit",

@@ -170,6 +170,9 @@ class Job:
     digest: str = ""
     warnings: tuple[str, ...] = ()
     measuring: Measuring = field(default_factory=Measuring)
+    # Of one among several jobs that share their shells; `shells` are then those of all.
+    name: str = ""
+    reserved: frozenset[tuple[str, str]] = frozenset()  # shells locked in another of the jobs
 
     @property
     def kinds(self) -> tuple[str, ...]:
@@ -400,14 +403,14 @@ class Plan:
             or any(not p.proven for p in self.proofs.values())
         )
 
-    def to_frame(self) -> "pandas.DataFrame":
-        """One row per position in file order, lengths as floats in the job's unit; pandas is imported here.
+    def to_frame(self, unit: str | None = None) -> "pandas.DataFrame":
+        """One row per position in file order, lengths as floats in `unit`, else the job's; pandas is imported here.
 
         A position without shells has only its name, its kind and `filled` False.
         """
         import pandas
 
-        per_unit = NM_PER_UNIT[self.job.unit]
+        per_unit = NM_PER_UNIT[unit or self.job.unit]
         placed = {id(p.position): p for p in self.placements}
         rows: list[dict[str, object]] = []
         for position in self.job.positions:

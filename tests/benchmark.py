@@ -151,7 +151,7 @@ def proofs() -> list[str]:
             row(f"24 positions, 240 uppers, 240 lowers, {words}: plain model {plain} s, fitmatch {taken:.3f} s",
                 f"{more}{ratio:.0f} times quicker", "100 times")
         )  # fmt: skip
-        pairs = sum(1 for bore in Kind(job, "rod").bores for _ in Kind(job, "rod").pairs(bore, 0, bore.sum_high))
+        pairs = sum(1 for bore in Kind([job], "rod").bores for _ in Kind([job], "rod").pairs(bore, 0, bore.sum_high))
         print(f"  {words}: {pairs} admissible pairs of classes", file=sys.stderr)
     return rows
 

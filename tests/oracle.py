@@ -113,7 +113,7 @@ def locked_twice(p: Position) -> bool:
 
 
 def locked_keys(job: Job) -> set[tuple[str, str]]:
-    return {key for p in job.positions for key in (p.upper, p.lower) if key is not None}
+    return {key for p in job.positions for key in (p.upper, p.lower) if key is not None} | job.reserved
 
 
 def measured(job: Job, p: Position) -> bool:

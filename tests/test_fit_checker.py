@@ -246,11 +246,11 @@ def plan() -> Plan:
 @pytest.mark.parametrize("fault", FAULTS)
 def test_a_seeded_fault_is_found(plan: Plan, fault: str) -> None:
     """A plan with this one fault is rejected."""
-    check(plan)
+    check([plan])
     faulty = FAULTS[fault](plan)
     assert oracle.faults_of(faulty)
     with pytest.raises(FaultInFitmatch):
-        check(faulty)
+        check([faulty])
 
 
 def test_sound_plans_pass() -> None:
@@ -258,4 +258,4 @@ def test_sound_plans_pass() -> None:
     for seed in range(60):
         job = random_job(random.Random(f"sound {seed}"), both_limits=True)
         for strategy in ("target", "even", "keep-sets"):
-            check(assign(job, strategy=strategy))
+            check([assign(job, strategy=strategy)])

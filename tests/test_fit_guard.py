@@ -98,7 +98,7 @@ def uncertainty(job: Job) -> Uncertainty:
 def refused(job: Job) -> str | None:
     """Why, or None."""
     try:
-        check_guard(job)
+        check_guard([job])
     except InputError as error:
         assert [p.code for p in error.problems] == ["guard-too-wide"] * len(error.problems)
         return str(error)
@@ -387,8 +387,8 @@ def test_the_command_refuses_with_status_2(tmp_path: Path, options: tuple[str, .
 def test_the_checker_refuses_other_margins() -> None:
     """A margin a nanometre off, one left out and one that nobody asked for are all found."""
     guard = assign(one_rod(low=TARGET - 1_647, high=TARGET + 9_000, guard=0.84))
-    check(guard)
+    check([guard])
     for plan, margin in ((guard, 1_648), (guard, 0), (guard, 1_646), (assign(guarded(guard.job, 0.0)), 1_700)):
         assert plan.placements[0].margin_nm != margin
         with pytest.raises(FaultInFitmatch):
-            check(replace(plan, placements=(replace(plan.placements[0], margin_nm=margin),)))
+            check([replace(plan, placements=(replace(plan.placements[0], margin_nm=margin),))])

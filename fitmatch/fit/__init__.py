@@ -1,6 +1,7 @@
 """Candidates, model, proof, checked plan: which shell goes where, and that nothing better exists in these readings."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from typing import overload
 
 from fitmatch.fit.baselines import as_boxed, by_hand, rules_broken_by
 from fitmatch.fit.candidates import Kind, ready
@@ -13,85 +14,197 @@ from fitmatch.fit.stopping import Stop
 from fitmatch.fit.worth import worth
 from fitmatch.naturalorder import natural
 from fitmatch.parts import Baseline, Flag, Job, Placement, Plan, Proof, Shell, Status, Unfilled, Worth, figures_of
+from fitmatch.pools import (
+    IN_ORDER,
+    PRIORITIES,
+    TOGETHER,
+    Group,
+    GroupAnswer,
+    Pool,
+    PoolPlan,
+    figures_of_several,
+    groups_of,
+    is_complete,
+)
 
 __all__ = ["STRATEGIES", "Stop", "assign"]
 
 
+@overload
 def assign(
-    job: Job,
+    jobs: Job,
     strategy: str = "target",
     *,
     slack_nm: int | None = None,
     stop: Stop | None = None,
-) -> Plan:
-    """The best assignment of the job's shells to its positions, proven level by level and independently checked.
+) -> Plan: ...
+@overload
+def assign(
+    jobs: Pool,
+    strategy: str = "target",
+    *,
+    slack_nm: int | None = None,
+    stop: Stop | None = None,
+    priority: str = TOGETHER,
+) -> PoolPlan: ...
+def assign(
+    jobs: Job | Pool,
+    strategy: str = "target",
+    *,
+    slack_nm: int | None = None,
+    stop: Stop | None = None,
+    priority: str = TOGETHER,
+) -> Plan | PoolPlan:
+    """The best assignment of shells to positions, proven level by level and independently checked.
 
-    `strategy` is "target", "even" or "keep-sets"; `slack_nm` is how much of the strategy's first figure may be given up
-    for the later ones (None: 0, for keep-sets 2540 nm). A `stop` with a time limit may leave the proof incomplete:
-    the plan then says so. Raises ValueError for a strategy that is unknown or, for "even", lacks limits, and
-    InputError for a guard that leaves some position no clearance.
+    `jobs` is one job, or a `Pool` as `fitmatch.read_jobs` makes it. `strategy` is "target", "even" or "keep-sets";
+    `slack_nm` is how much of the strategy's first figure may be given up for the later ones (None: 0, for keep-sets
+    2540 nm). With several jobs `priority` is "together" or "in-order": the first job comes before the second, and so
+    on. A `stop` with a time limit may leave the proof incomplete: the plan then says so. Raises ValueError for a
+    strategy that is unknown or, for "even", lacks limits, and InputError for a guard that leaves some position no
+    clearance.
     """
+    given = (jobs,) if isinstance(jobs, Job) else jobs.jobs
     if strategy not in STRATEGIES:
         raise ValueError(f"unknown strategy {strategy!r}; known are {', '.join(STRATEGIES)}")
-    if strategy == "even" and any(p.min_nm is None or p.max_nm is None for p in job.positions):
+    if priority not in PRIORITIES:
+        raise ValueError(f"unknown priority {priority!r}; known are {', '.join(PRIORITIES)}")
+    if strategy == "keep-sets" and priority == IN_ORDER:
+        raise ValueError("the strategy `keep-sets` does not support the priority `in-order` yet")
+    if strategy == "even" and any(p.min_nm is None or p.max_nm is None for job in given for p in job.positions):
         raise ValueError("the strategy `even` needs min and max at every position: it knows no target by itself")
-    check_guard(job)
+    check_guard(given)
     if slack_nm is None:
         slack_nm = KEEP_SETS_SLACK_NM if strategy == "keep-sets" else 0
     stop = stop or Stop()
 
-    placements: list[Placement] = []
-    proofs: dict[str, Proof] = {}
-    worths: dict[str, Worth] = {}
-    reasons: dict[str, Reasons] = {}
-    baselines: dict[str, dict[str, Baseline]] = {"as-boxed": {}, "by-hand": {}}
-    for name in job.kinds:
-        kind = Kind(job, name)
-        reasons[name] = Reasons(job, kind)
-        boxed, handmade = as_boxed(job, kind), by_hand(job, kind)
-        baselines["as-boxed"][name] = Baseline(figures_of(tuple(boxed)), rules_broken_by(job, boxed))
-        baselines["by-hand"][name] = Baseline(figures_of(tuple(handmade)), rules_broken_by(job, handmade))
-        proven = prove(job, kind, strategy, slack_nm, stop)
-        proofs[name] = proven.proof
-        best = kind.fixed + name_shells(job, kind, proven.choice)
-        if not proven.proof.proven:  # stopped so early that a careful builder may be ahead
-            best = min(best, handmade, key=_levels_0_and_1)
-        placements += best
-        expected = worth(job, best, handmade)
-        if expected is not None:
-            worths[name] = expected
-
-    order = {p.name: i for i, p in enumerate(job.positions)}
-    placements.sort(key=lambda p: order[p.position.name])
-    by_key = {s.key: s for s in job.shells}
-    placed = {p.position.name for p in placements}
-    used = {s.key for p in placements for s in (p.upper, p.lower)}
-    reserved = {lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
-    unproven = not all(proof.proven for proof in proofs.values())
-    plan = Plan(
-        job=job,
-        strategy=strategy,
-        status=Status.UNPROVEN if unproven else Status.PROVEN if placements else Status.NONE,
-        placements=tuple(placements),
-        unfilled=tuple(
-            Unfilled(p, reasons[p.kind].why(p)) for p in job.positions if p.name not in placed and ready(p, by_key)
-        ),
-        figures={name: figures_of(tuple(p for p in placements if p.position.kind == name)) for name in job.kinds},
-        proofs=proofs,
-        leftover=_on_the_shelf(
-            s for s in job.shells if s.wall_nm is not None and s.hold is None and s.key not in used | reserved
-        ),
-        held=_on_the_shelf(s for s in job.shells if s.hold is not None),
-        flags=(*flags(job, placements, lambda p: reasons[p.kind].why(p)), *_form_flags(job, placements)),
-        baselines=baselines,
-        slack_nm=slack_nm,
-        worth=worths,
+    answers = [_Answer(job, strategy, slack_nm) for job in given]
+    found = [_solve(given, group, answers, strategy, slack_nm, stop, priority) for group in groups_of(given)]
+    used = {s.key for answer in answers for p in answer.placements for s in (p.upper, p.lower)}
+    plans = tuple(answer.plan(used) for answer in answers)
+    check(plans)
+    if isinstance(jobs, Job):
+        return plans[0]
+    return PoolPlan(
+        plans,
+        tuple(g._replace(complete=sum(is_complete(plans[i], g.group.kind) for i in g.group.members)) for g in found),
+        priority,
     )
-    check(plan)
-    return plan
 
 
-def _levels_0_and_1(placements: list[Placement]) -> tuple[int, ...]:
+def _solve(
+    jobs: Sequence[Job],
+    group: Group,
+    answers: "Sequence[_Answer]",
+    strategy: str,
+    slack_nm: int,
+    stop: Stop,
+    priority: str,
+) -> GroupAnswer:
+    """Prove one group, hand each of its jobs what is its own, and say what was found for all."""
+    kind = Kind([jobs[i] for i in group.members], group.kind)
+    members = {id(terms): answers[i] for terms, i in zip(kind.terms, group.members, strict=True)}
+
+    def by_job(placements: Iterable[Placement]) -> list[tuple[Placement, ...]]:
+        some: dict[int, list[Placement]] = {key: [] for key in members}
+        for p in placements:
+            some[id(kind.terms_of(p.position))].append(p)
+        return [tuple(found) for found in some.values()]
+
+    def levels_0_and_1(placements: list[Placement]) -> tuple[tuple[int, ...], ...]:
+        """Smaller is better."""
+        split = by_job(placements)
+        if priority == IN_ORDER:
+            return tuple(map(_levels_0_and_1, split))
+        complete = sum(sum(p.within_limits for p in some) == n for some, n in zip(split, wanted, strict=True))
+        return (-complete,), _levels_0_and_1(placements)
+
+    wanted = [sum(p.kind == group.kind for p in terms.job.positions) for terms in kind.terms]
+    boxed, handmade = as_boxed(kind), by_hand(kind)
+    turns = [[terms] for terms in kind.terms] if priority == IN_ORDER else [kind.terms]
+    proven = prove(kind, strategy, slack_nm, stop, turns)
+    best = kind.fixed + name_shells(kind, proven.choice)
+    if not proven.proof.proven:  # stopped so early that a careful builder may be ahead
+        best = min(best, handmade, key=levels_0_and_1)
+
+    chosen, other = by_job(best), {"as-boxed": by_job(boxed), "by-hand": by_job(handmade)}
+    for at, answer in enumerate(members.values()):
+        answer.add(kind, chosen[at], proven.proof, {name: some[at] for name, some in other.items()})
+    baselines = {
+        name: Baseline(
+            figures_of_several(some),
+            sum(rules_broken_by(t.job, part) for t, part in zip(kind.terms, some, strict=True)),
+        )
+        for name, some in other.items()
+    }
+    return GroupAnswer(group, 0, figures_of_several(chosen), proven.proof, baselines)
+
+
+class _Answer:
+    """The plan of one job, kind by kind."""
+
+    def __init__(self, job: Job, strategy: str, slack_nm: int) -> None:
+        self.placements: list[Placement] = []
+        self._job = job
+        self._strategy = strategy
+        self._slack_nm = slack_nm
+        self._proofs: dict[str, Proof] = {}
+        self._worths: dict[str, Worth] = {}
+        self._reasons: dict[str, Reasons] = {}
+        self._baselines: dict[str, dict[str, Baseline]] = {}
+
+    def add(
+        self, kind: Kind, best: Sequence[Placement], proof: Proof, others: dict[str, tuple[Placement, ...]]
+    ) -> None:
+        """What was found for one kind; `others`: what was chosen in other ways."""
+        job = self._job
+        self.placements += best
+        self._proofs[kind.name] = proof
+        self._reasons[kind.name] = Reasons(job, kind)
+        for name, placements in others.items():
+            baseline = Baseline(figures_of(placements), rules_broken_by(job, placements))
+            self._baselines.setdefault(name, {})[kind.name] = baseline
+        expected = worth(job, best, others["by-hand"])
+        if expected is not None:
+            self._worths[kind.name] = expected
+
+    def plan(self, used: set[tuple[str, str]]) -> Plan:
+        """`used`: the shells that this job and others were given."""
+        job, placements = self._job, self.placements
+        order = {id(p): i for i, p in enumerate(job.positions)}
+        placements.sort(key=lambda p: order[id(p.position)])
+        by_key = {s.key: s for s in job.shells}
+        placed = {id(p.position) for p in placements}
+        locked = {lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
+        away = used | job.reserved | locked
+        unproven = not all(proof.proven for proof in self._proofs.values())
+        return Plan(
+            job=job,
+            strategy=self._strategy,
+            status=Status.UNPROVEN if unproven else Status.PROVEN if placements else Status.NONE,
+            placements=tuple(placements),
+            unfilled=tuple(
+                Unfilled(p, self._reasons[p.kind].why(p))
+                for p in job.positions
+                if id(p) not in placed and ready(p, by_key)
+            ),
+            figures={name: figures_of(tuple(p for p in placements if p.position.kind == name)) for name in job.kinds},
+            proofs={name: self._proofs[name] for name in job.kinds},
+            leftover=_on_the_shelf(
+                s for s in job.shells if s.wall_nm is not None and s.hold is None and s.key not in away
+            ),
+            held=_on_the_shelf(s for s in job.shells if s.hold is not None),
+            flags=(
+                *flags(job, placements, lambda p: self._reasons[p.kind].why(p)),
+                *_form_flags(job, placements),
+            ),
+            baselines={name: {kind: kinds[kind] for kind in job.kinds} for name, kinds in self._baselines.items()},
+            slack_nm=self._slack_nm,
+            worth={name: self._worths[name] for name in job.kinds if name in self._worths},
+        )
+
+
+def _levels_0_and_1(placements: Sequence[Placement]) -> tuple[int, ...]:
     """Smaller is better."""
     figures = figures_of(tuple(placements))
     inside = sum(p.within_limits for p in placements)

@@ -6,25 +6,27 @@ fill"; by hand obeys every other hard rule too.
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
-from fitmatch.fit.candidates import Bore, Kind, ShellClass
+from fitmatch.fit.candidates import Bore, Kind, ShellClass, may_share
 from fitmatch.fit.checker import rules_broken
+from fitmatch.fit.terms import Terms
 from fitmatch.naturalorder import natural
-from fitmatch.parts import Job, Placement, Shell, marks_agree
+from fitmatch.parts import Job, Placement, Position, Shell, marks_agree
 
 
-def as_boxed(job: Job, kind: Kind) -> list[Placement]:
+def as_boxed(kind: Kind) -> list[Placement]:
     """Positions in file order each take the next upper and the next lower, by box and then file order, that match.
 
     An `either` shell comes when no shell of that half is left; a pair without clearance is put back.
     """
     shelf = sorted(kind.free_shells(), key=lambda s: natural(s.box))  # stable: file order within a box
     racks = {half: [s for s in shelf if s.half == half] for half in ("upper", "lower", "either")}
-    known = {s.key: s for s in job.shells}
-    family = job.fits[kind.name].family
+    known = {s.key: s for s in kind.jobs[0].shells}
 
-    def take(half: str, wants: tuple[str, ...], lock: tuple[str, str] | None, other: Shell | None) -> Shell | None:
+    def take(position: Position, half: str, other: Shell | None) -> Shell | None:
+        wants, lock = (getattr(position, name) for name in (f"wants_{half}", half))
+        family = kind.terms_of(position).family
         if lock is not None:
             return known[lock]
         for rack in (racks[half], racks["either"]):
@@ -36,8 +38,8 @@ def as_boxed(job: Job, kind: Kind) -> list[Placement]:
 
     placed = []
     for position in kind.positions:
-        upper = take("upper", position.wants_upper, position.upper, None)
-        lower = take("lower", position.wants_lower, position.lower, upper)
+        upper = take(position, "upper", None)
+        lower = take(position, "lower", upper)
         if upper is None or lower is None:
             continue
         placement = kind.place(position, upper, lower)
@@ -50,16 +52,16 @@ def as_boxed(job: Job, kind: Kind) -> list[Placement]:
     return placed
 
 
-def by_hand(job: Job, kind: Kind) -> list[Placement]:
+def by_hand(kind: Kind) -> list[Placement]:
     """Positions in file order each take the pair with the smallest |deviation| that obeys all hard rules.
 
     Ties: the smaller wall difference, then the upper's and the lower's place in file order.
     """
-    place = {s.key: i for i, s in enumerate(job.shells)}
+    place = {s.key: i for i, s in enumerate(kind.jobs[0].shells)}
     left = {c.index: list(reversed(c.members)) for c in kind.classes}
     bore_of = {id(p): bore for bore in kind.seats for p in bore.positions}
     fixed = {id(p.position): p for p in kind.fixed}
-    side = 0  # where the thicker halves of this kind go, once decided
+    sides: dict[Terms, int] = {}  # where the thicker halves of a job go, once decided
     placed = []
     for position in kind.positions:
         if id(position) in fixed:
@@ -69,10 +71,11 @@ def by_hand(job: Job, kind: Kind) -> list[Placement]:
             continue  # its locked pair leaves no clearance
         best: tuple[tuple[int, int, int, int], ShellClass, ShellClass] | None = None
         bore = bore_of[id(position)]
+        side = sides.get(bore.terms, 0)
         for upper in bore.upper.classes:
             if not left[upper.index]:
                 continue
-            for lower in _nearest(kind, bore, upper, left, side):
+            for lower in _nearest(bore, upper, left, side):
                 walls = upper.wall_nm + lower.wall_nm
                 mine, other = left[upper.index][-1], left[lower.index][-2 if lower is upper else -1]
                 key = (
@@ -85,18 +88,17 @@ def by_hand(job: Job, kind: Kind) -> list[Placement]:
                     best = key, upper, lower
         if best is not None:
             _, upper, lower = best
-            side = side or (kind.thick(upper, lower) if kind.one_thick_side else 0)
+            if bore.terms.one_thick_side and not side:
+                sides[bore.terms] = bore.terms.thick(upper.wall_nm, lower.wall_nm)
             pair = left[upper.index].pop(), left[lower.index].pop()
             placed.append(kind.place(position, *pair))
     return placed
 
 
-def _nearest(
-    kind: Kind, bore: Bore, upper: ShellClass, left: dict[int, list[Shell]], side: int
-) -> Iterator[ShellClass]:
+def _nearest(bore: Bore, upper: ShellClass, left: dict[int, list[Shell]], side: int) -> Iterator[ShellClass]:
     """The lowers that bring this upper nearest to the target from above and from below, all of equal wall."""
     walls, lowers = bore.lower.walls, bore.lower.classes
-    low, high = kind.partner_walls(upper.wall_nm)
+    low, high = bore.terms.partner_walls(upper.wall_nm)
     high = min(high, bore.sum_high - upper.wall_nm)
     ideal = bore.ideal - upper.wall_nm
     above = range(bisect_left(walls, max(ideal, low)), bisect_right(walls, high))
@@ -108,12 +110,13 @@ def _nearest(
             if found is not None and walls[at] != found:
                 break
             enough = len(left[lower.index]) > (lower is upper)
-            if enough and kind.may_share(upper, lower) and not (side and kind.thick(upper, lower) == -side):
+            wrong_side = side and bore.terms.thick(upper.wall_nm, walls[at]) == -side
+            if enough and not wrong_side and may_share(bore, upper, lower):
                 found = walls[at]
                 yield lower
 
 
-def rules_broken_by(job: Job, placements: list[Placement]) -> int:
+def rules_broken_by(job: Job, placements: Sequence[Placement]) -> int:
     """Each rule counted once per bore that breaks it; of a kind whose thicker halves lie on both sides, the fewer."""
     count = sum(len({rule for rule, _ in rules_broken(job, p)}) for p in placements)
     if placements and job.rules.thick_half.get(placements[0].position.kind) == "same":

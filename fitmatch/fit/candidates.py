@@ -1,15 +1,16 @@
 """Which pairs of shells may go where: shells and positions that cannot be told apart become classes, and the pairs of
 a bore are found by bisection in sorted walls, so that cost follows distinct readings, not boxes.
 
-In: one kind of a `Job`. Out: `Bore` classes, `ShellClass`es and the admissible `Pair`s within a range of wall sums.
+In: one kind of a `Job`, or of several that share their shells. Out: `Bore` classes, `ShellClass`es and the admissible
+`Pair`s within a range of wall sums.
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from fitmatch.fit.guards import Guards
+from fitmatch.fit.terms import Terms
 from fitmatch.parts import (
     Job,
     Placement,
@@ -64,6 +65,7 @@ class Bore:
 
     index: int
     seat: int
+    terms: Terms
     positions: list[Position]
     room_nm: int
     tightest_nm: int
@@ -104,6 +106,11 @@ class Bore:
         return self.inside_high if self.want_min_nm is None else min(self.inside_high, self.room_nm - self.want_min_nm)
 
     @property
+    def wishes(self) -> bool:
+        """Whether a band is wished for here."""
+        return self.want_min_nm is not None or self.want_max_nm is not None
+
+    @property
     def ideal(self) -> int:
         """The wall sum that hits the target."""
         return self.room_nm - self.target_nm
@@ -128,31 +135,32 @@ class Pair(NamedTuple):
 
 
 class Kind:
-    """One kind of one job, sorted into classes, with the rules that bind its pairs."""
+    """One kind of one job, or of several that share their shells, sorted into classes."""
 
-    def __init__(self, job: Job, kind: str, boxes: frozenset[str] | None = None) -> None:
-        """`boxes`: draw on these alone; None: on all."""
+    def __init__(self, jobs: Sequence[Job], kind: str, boxes: frozenset[str] | None = None) -> None:
+        """`jobs` hold the same shells; `boxes`: draw on these alone; None: on all."""
         self.name = kind
-        self._rules = job.rules
-        self._side = job.rules.thick_half.get(kind)
-        self._family = job.fits[kind].family
-        self._bore_marks = [job.shell_columns.index(column) for column in job.rules.same_in_bore]
-        self._racks: dict[tuple[str, tuple[str, ...]], Rack] = {}
-        self._guards = Guards(job)
+        self.jobs = tuple(jobs)
+        self.terms = [Terms(job, kind) for job in jobs]
+        self._terms_of = {id(p): t for t in self.terms for p in t.job.positions if p.kind == kind}
+        self._guarded = any(terms.guards.on for terms in self.terms)
+        self._racks: dict[tuple[object, ...], Rack] = {}
 
-        by_key = {shell.key: shell for shell in job.shells}
-        locks = {lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
+        shells = self.jobs[0].shells
+        by_key = {shell.key: shell for shell in shells}
+        locks = {lock for job in jobs for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
+        locks = locks.union(*(job.reserved for job in jobs))
         self.classes: list[ShellClass] = []
         self._locked: dict[tuple[str, str], ShellClass] = {}
         known: dict[tuple[object, ...], ShellClass] = {}
-        self._shells = [s for s in job.shells if s.kind == kind and s.wall_nm is not None and s.hold is None]
+        self._shells = [s for s in shells if s.kind == kind and s.wall_nm is not None and s.hold is None]
         if boxes is not None:
             self._shells = [s for s in self._shells if s.box in boxes]
         for shell in self._shells:
             if shell.key in locks:
                 self._locked[shell.key] = self._new_class(shell)
                 continue
-            signature = (shell.half, shell.wall_nm, shell.marks, shell.family, self._guards.way(shell))
+            signature = (shell.half, shell.wall_nm, shell.marks, shell.family, self._way(shell))
             if signature not in known:
                 known[signature] = self._new_class(shell)
             else:
@@ -162,50 +170,68 @@ class Kind:
         self.bores: list[Bore] = []  # what pairs are sought for
         self.seats: list[Bore] = []  # one for each seat, with all its shells and the widest of its limits
         self.fixed: list[Placement] = []  # locked in both halves: nothing to choose
+        # Measured, and the bore not refused; in file order, job by job.
+        self.positions: list[Position] = []
         alike: dict[tuple[object, ...], Bore] = {}
-        # Measured, and the bore not refused; in file order.
-        self.positions = [p for p in job.positions if p.kind == kind and ready(p, by_key) and not bore_refused(job, p)]
-        for position in self.positions:
-            if position.upper is not None and position.lower is not None:
-                placement = self.place(position, by_key[position.upper], by_key[position.lower])
-                if placement.clearance_tightest_nm > 0:
-                    self.fixed.append(placement)
-                continue
-            upper = self._rack("upper", position.wants_upper, position.upper)
-            lower = self._rack("lower", position.wants_lower, position.lower)
-            margins = self._margins(position, upper, lower)
-            what = (
-                room(position),
-                tightest_room(position, job.rules.limits_at),
-                position.target_nm,
-                position.min_nm,
-                position.max_nm,
-                position.want_min_nm,
-                position.want_max_nm,
-                position.wants_upper,
-                position.wants_lower,
-                position.upper,
-                position.lower,
-                tuple(margins.values()),
-            )
-            if what not in alike:
-                alike[what] = self._new_seat(position, upper, lower, margins)
-            else:
-                alike[what].positions.append(position)
+        for terms in self.terms:
+            for position in terms.job.positions:
+                if position.kind != kind:
+                    continue
+                if not ready(position, by_key) or bore_refused(terms.job, position):
+                    terms.may_be_complete = False
+                    continue
+                self.positions.append(position)
+                self._add(position, terms, by_key, alike)
 
-    @property
-    def wishes(self) -> bool:
-        """Whether a band is wished for any of its bores."""
-        return any(bore.want_min_nm is not None or bore.want_max_nm is not None for bore in self.seats)
+    def _add(
+        self,
+        position: Position,
+        terms: Terms,
+        by_key: dict[tuple[str, str], Shell],
+        alike: dict[tuple[object, ...], Bore],
+    ) -> None:
+        """Sort a position in: fixed, beside those it is like, or in a seat of its own."""
+        if position.upper is not None and position.lower is not None:
+            placement = terms.place(position, by_key[position.upper], by_key[position.lower])
+            cleared = placement.clearance_tightest_nm > 0
+            if cleared:
+                self.fixed.append(placement)
+            terms.may_be_complete &= cleared and placement.within_limits
+            return
+        upper = self._rack("upper", position.wants_upper, position.upper, terms)
+        lower = self._rack("lower", position.wants_lower, position.lower, terms)
+        margins = self._margins(position, upper, lower, terms)
+        what = (
+            terms,
+            room(position),
+            tightest_room(position, terms.job.rules.limits_at),
+            position.target_nm,
+            position.min_nm,
+            position.max_nm,
+            position.want_min_nm,
+            position.want_max_nm,
+            position.wants_upper,
+            position.wants_lower,
+            position.upper,
+            position.lower,
+            tuple(margins.values()),
+        )
+        if what not in alike:
+            alike[what] = self._new_seat(position, upper, lower, terms, margins)
+        else:
+            alike[what].positions.append(position)
+
+    def from_boxes(self, boxes: frozenset[str]) -> "Kind":
+        """The same positions with the shells of these boxes alone."""
+        return Kind(self.jobs, self.name, boxes)
+
+    def terms_of(self, position: Position) -> Terms:
+        """The terms of the job that this very position belongs to."""
+        return self._terms_of[id(position)]
 
     def place(self, position: Position, upper: Shell, lower: Shell) -> Placement:
-        """These two shells in this position, judged by its limits as the guard draws them in for this pair."""
-        return Placement(position, upper, lower, self._rules.limits_at, self._guards.margin(position, upper, lower))
-
-    @property
-    def one_thick_side(self) -> bool:
-        """Whether the thicker halves must all go to one side, whichever it is."""
-        return self._side == "same"
+        """These two shells in this position, judged by its job's own terms."""
+        return self.terms_of(position).place(position, upper, lower)
 
     def pairs(self, bore: Bore, low: int, high: int) -> Iterator[Pair]:
         """Every admissible pair whose wall sum lies from `low` to `high` and leaves some clearance."""
@@ -223,7 +249,7 @@ class Kind:
     def _partners(self, bore: Bore, low: int, high: int) -> Iterator[tuple[ShellClass, ShellClass]]:
         for upper, start, stop in self._spans(bore, low, high):
             for lower in bore.lower.classes[start:stop]:
-                if self.may_share(upper, lower):
+                if may_share(bore, upper, lower):
                     yield upper, lower
 
     def _spans(self, bore: Bore, low: int, high: int) -> Iterator[tuple[ShellClass, int, int]]:
@@ -231,7 +257,7 @@ class Kind:
         high = min(high, bore.sum_high)
         walls = bore.lower.walls
         for upper in bore.upper.classes:
-            nearest, farthest = self.partner_walls(upper.wall_nm)
+            nearest, farthest = bore.terms.partner_walls(upper.wall_nm)
             start = bisect_left(walls, max(low - upper.wall_nm, nearest))
             stop = bisect_right(walls, min(high - upper.wall_nm, farthest))
             if start < stop:
@@ -242,11 +268,11 @@ class Kind:
         walls, lowers = bore.lower.walls, bore.lower.classes
         best: int | None = None
         for upper in bore.upper.classes:
-            nearest, farthest = self.partner_walls(upper.wall_nm)
+            nearest, farthest = bore.terms.partner_walls(upper.wall_nm)
             least = max(low - upper.wall_nm if best is None else best + 1 - upper.wall_nm, nearest)
             index = bisect_right(walls, min(high - upper.wall_nm, farthest)) - 1
             while index >= 0 and walls[index] >= least:
-                if self.may_share(upper, lowers[index]):
+                if may_share(bore, upper, lowers[index]):
                     best = upper.wall_nm + walls[index]
                     break
                 index -= 1
@@ -257,11 +283,11 @@ class Kind:
         walls, lowers = bore.lower.walls, bore.lower.classes
         best: int | None = None
         for upper in bore.upper.classes:
-            nearest, farthest = self.partner_walls(upper.wall_nm)
+            nearest, farthest = bore.terms.partner_walls(upper.wall_nm)
             most = min(high - upper.wall_nm if best is None else best - 1 - upper.wall_nm, farthest)
             index = bisect_left(walls, max(low - upper.wall_nm, nearest))
             while index < len(walls) and walls[index] <= most:
-                if self.may_share(upper, lowers[index]):
+                if may_share(bore, upper, lowers[index]):
                     best = upper.wall_nm + walls[index]
                     break
                 index += 1
@@ -270,29 +296,6 @@ class Kind:
     def free_shells(self) -> list[Shell]:
         """Shells that any matching position may have, in file order."""
         return [shell for shell in self._shells if shell.key not in self._locked]
-
-    def partner_walls(self, wall: int) -> tuple[int, int]:
-        """The walls a lower half may have beside an upper half of this wall."""
-        low, high = 0, 1 << 62
-        if self._rules.wall_difference_nm is not None:
-            low, high = wall - self._rules.wall_difference_nm, wall + self._rules.wall_difference_nm
-        if self._side == "lower":
-            low = max(low, wall - self._rules.thick_half_from_nm)
-        elif self._side == "upper":
-            high = min(high, wall + self._rules.thick_half_from_nm)
-        return low, high
-
-    def may_share(self, upper: ShellClass, lower: ShellClass) -> bool:
-        if upper is lower and upper.count < 2:
-            return False
-        return all(marks_agree(upper.marks[i], lower.marks[i]) for i in self._bore_marks)
-
-    def thick(self, upper: ShellClass, lower: ShellClass) -> int:
-        """Which half counts as the thicker: 1 the upper, -1 the lower, 0 neither."""
-        difference = upper.wall_nm - lower.wall_nm
-        if abs(difference) <= self._rules.thick_half_from_nm:
-            return 0
-        return 1 if difference > 0 else -1
 
     def _pair(self, bore: Bore, upper: ShellClass, lower: ShellClass) -> Pair:
         walls = upper.wall_nm + lower.wall_nm
@@ -312,7 +315,7 @@ class Kind:
             difference_nm=abs(upper.wall_nm - lower.wall_nm),
             want_shortfall_nm=shortfall_of(bore.want_min_nm, clearance),
             want_excess_nm=excess_of(bore.want_max_nm, clearance),
-            thick=self.thick(upper, lower),
+            thick=bore.terms.thick(upper.wall_nm, lower.wall_nm),
         )
 
     def _new_class(self, shell: Shell) -> ShellClass:
@@ -321,30 +324,29 @@ class Kind:
         self.classes.append(new)
         return new
 
-    def _margins(self, position: Position, upper: Rack, lower: Rack) -> dict[tuple[object, object], int]:
+    def _way(self, shell: Shell) -> object:
+        """How the shell was measured, as far as a margin depends on it."""
+        return shell.measured_as if self._guarded else None
+
+    def _margins(self, position: Position, upper: Rack, lower: Rack, terms: Terms) -> dict[tuple[object, object], int]:
         """The margin for each way in which two halves of this position may have been measured."""
-        if not self._guards.on:
+        if not terms.guards.on:
             return {(None, None): 0}
-        ways = [
-            list({self._guards.way(c.members[0]): c.members[0] for c in r.classes}.values()) for r in (upper, lower)
-        ]
-        return {
-            (self._guards.way(u), self._guards.way(v)): self._guards.margin(position, u, v)
-            for u in ways[0]
-            for v in ways[1]
-        }
+        ways = [list({self._way(c.members[0]): c.members[0] for c in r.classes}.values()) for r in (upper, lower)]
+        return {(self._way(u), self._way(v)): terms.guards.margin(position, u, v) for u in ways[0] for v in ways[1]}
 
     def _new_seat(
-        self, position: Position, upper: Rack, lower: Rack, margins: dict[tuple[object, object], int]
+        self, position: Position, upper: Rack, lower: Rack, terms: Terms, margins: dict[tuple[object, object], int]
     ) -> Bore:
         def bore(index: int, upper: Rack, lower: Rack, margin: int) -> Bore:
             assert position.target_nm is not None
             return Bore(
                 index=index,
                 seat=len(self.seats),
+                terms=terms,
                 positions=positions,
                 room_nm=room(position),
-                tightest_nm=tightest_room(position, self._rules.limits_at),
+                tightest_nm=tightest_room(position, terms.job.rules.limits_at),
                 target_nm=position.target_nm,
                 min_nm=None if position.min_nm is None else position.min_nm + margin,
                 max_nm=None if position.max_nm is None else position.max_nm - margin,
@@ -366,24 +368,32 @@ class Kind:
         return seat
 
     def _of_way(self, rack: Rack, way: object) -> Rack:
-        classes = [c for c in rack.classes if self._guards.way(c.members[0]) == way]
+        classes = [c for c in rack.classes if self._way(c.members[0]) == way]
         return Rack(classes, [c.wall_nm for c in classes])
 
-    def _rack(self, side: str, wants: tuple[str, ...], lock: tuple[str, str] | None) -> Rack:
+    def _rack(self, side: str, wants: tuple[str, ...], lock: tuple[str, str] | None, terms: Terms) -> Rack:
         if lock is not None:
             locked = [self._locked[lock]] if lock in self._locked else []
             return Rack(locked, [c.wall_nm for c in locked])
-        if (side, wants) not in self._racks:
+        key = (side, wants, terms.family)
+        if key not in self._racks:
             classes = [
                 c
                 for c in self._free
                 if c.half in (side, "either")
                 and all(map(marks_agree, wants, c.marks))
-                and (self._family is None or c.family in self._family)
+                and (terms.family is None or c.family in terms.family)
             ]
             classes.sort(key=lambda c: (c.wall_nm, c.index))
-            self._racks[side, wants] = Rack(classes, [c.wall_nm for c in classes])
-        return self._racks[side, wants]
+            self._racks[key] = Rack(classes, [c.wall_nm for c in classes])
+        return self._racks[key]
+
+
+def may_share(bore: Bore, upper: ShellClass, lower: ShellClass) -> bool:
+    """Whether an upper and a lower of these classes may share this bore, as far as their walls do not tell."""
+    if upper is lower and upper.count < 2:
+        return False
+    return bore.terms.share_marks(upper.marks, lower.marks)
 
 
 def ready(position: Position, by_key: dict[tuple[str, str], Shell]) -> bool:

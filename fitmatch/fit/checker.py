@@ -1,11 +1,11 @@
 """Every answer judged by somebody else: from the job and the plan alone, with no solver and none of its figures.
 
-In: a finished `Plan`. Out: nothing, or `FaultInFitmatch` with every fault found. It runs after each solve, in
-production.
+In: a finished `Plan`, or those of several jobs. Out: nothing, or `FaultInFitmatch` with every fault found. It runs
+after each solve, in production.
 """
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from math import ceil
 
 from fitmatch.fit.candidates import bore_refused
@@ -14,13 +14,17 @@ from fitmatch.parts import HALVES, SIDES, Job, KindFigures, Placement, Plan, Pos
 from fitmatch.problems import FaultInFitmatch
 
 
-def check(plan: Plan) -> None:
-    """Raise FaultInFitmatch unless the plan obeys every hard rule and all its figures follow from the readings."""
-    faults = [*_books(plan), *_figures(plan), *_words(plan)]
-    for placement in plan.placements:
-        faults += [f"{placement.position.name}: {fault}" for _, fault in rules_broken(plan.job, placement)]
-        faults += [f"{placement.position.name}: {fault}" for fault in _never(plan.job, placement)]
-    faults += _sides(plan)
+def check(plans: Sequence[Plan]) -> None:
+    """Raise FaultInFitmatch unless every plan, of one job or of several that share their shells, obeys every hard rule
+    and all its figures follow from the readings."""
+    faults = list(_stock(plans))
+    for plan in plans:
+        found = [*_books(plan), *_figures(plan), *_words(plan)]
+        for placement in plan.placements:
+            found += [f"{placement.position.name}: {fault}" for _, fault in rules_broken(plan.job, placement)]
+            found += [f"{placement.position.name}: {fault}" for fault in _never(plan.job, placement)]
+        found += _sides(plan)
+        faults += [f"{plan.job.name}: {fault}" if plan.job.name else fault for fault in found]
     if faults:
         raise FaultInFitmatch("the answer fails its own check: " + "; ".join(faults))
 
@@ -125,33 +129,41 @@ def _sides(plan: Plan) -> Iterator[str]:
             yield f"the thicker halves of {kind} lie on both sides"
 
 
-def _books(plan: Plan) -> Iterator[str]:
-    """Every shell is in one place and every position is told of once."""
-    job = plan.job
-    used = Counter(s.key for p in plan.placements for s in (p.upper, p.lower))
+def _stock(plans: Sequence[Plan]) -> Iterator[str]:
+    """Every shell is in one place, whichever job it went to."""
+    placed = [(plan, p, s) for plan in plans for p in plan.placements for s in (p.upper, p.lower)]
+    used = Counter(s.key for _, _, s in placed)
     yield from (f"shell {box}/{name} is used {n} times" for (box, name), n in used.items() if n > 1)
+    known = {s.key: s for s in plans[0].job.shells}
+    locks = {
+        lock: (i, p.name)
+        for i, plan in enumerate(plans)
+        for p in plan.job.positions
+        for lock in (p.upper, p.lower)
+        if lock is not None
+    }
+    places = {id(plan): i for i, plan in enumerate(plans)}
+    for plan, p, s in placed:
+        if known.get(s.key) != s:
+            yield f"shell {s.box}/{s.name} is not of this job"
+        if locks.get(s.key, (places[id(plan)], p.position.name)) != (places[id(plan)], p.position.name):
+            yield f"shell {s.box}/{s.name} is locked elsewhere"
+    away = used.keys() | locks.keys()
+    leftover = [s for s in known.values() if s.wall_nm is not None and s.hold is None and s.key not in away]
+    left, held = Counter(s.key for s in leftover), Counter(s.key for s in known.values() if s.hold is not None)
+    for plan in plans:
+        if Counter(s.key for s in plan.job.shells) != Counter(list(known)):
+            yield "the jobs do not hold the same shells"
+        if Counter(s.key for s in plan.leftover) != left:
+            yield "the leftovers are not what was left over"
+        if Counter(s.key for s in plan.held) != held:
+            yield "the held shells are not those on hold"
+
+
+def _books(plan: Plan) -> Iterator[str]:
+    """Every position is told of once."""
+    job = plan.job
     known = {s.key: s for s in job.shells}
-    yield from (
-        f"shell {s.box}/{s.name} is not of this job"
-        for p in plan.placements
-        for s in (p.upper, p.lower)
-        if known.get(s.key) != s
-    )
-    reserved = {lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
-    foreign = [
-        s
-        for p in plan.placements
-        for s in (p.upper, p.lower)
-        if s.key in reserved and s.key not in (p.position.upper, p.position.lower)
-    ]
-    yield from (f"shell {s.box}/{s.name} is locked elsewhere" for s in foreign)
-    leftover = [
-        s for s in job.shells if s.wall_nm is not None and s.hold is None and s.key not in used.keys() | reserved
-    ]
-    if Counter(s.key for s in plan.leftover) != Counter(s.key for s in leftover):
-        yield "the leftovers are not what was left over"
-    if Counter(s.key for s in plan.held) != Counter(s.key for s in job.shells if s.hold is not None):
-        yield "the held shells are not those on hold"
     told = Counter([p.position.name for p in plan.placements] + [u.position.name for u in plan.unfilled])
     measured = {p.name for p in job.positions if _measured(p, known)}
     if told != Counter(measured):

@@ -1,6 +1,6 @@
 """How far a guard draws the limits of a very pair in: a multiple of its expanded uncertainty, rounded inward."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from fitmatch.parts import Job, Position, Shell
@@ -19,10 +19,6 @@ class Guards:
         self.on = self._guard > 0
         self._model = _error_model(job) if self.on else None
 
-    def way(self, shell: Shell) -> object:
-        """How the shell was measured, as far as a margin depends on it."""
-        return shell.measured_as if self.on else None
-
     def margin(self, position: Position, upper: Shell, lower: Shell) -> int:
         """In whole nanometres, for both limits."""
         if self._model is None:
@@ -33,17 +29,20 @@ class Guards:
         return 0 if uncertainty is None else guard_band_nm(self._guard, uncertainty)
 
 
-def check_guard(job: Job) -> None:
-    """Raise InputError where the guard cannot be judged, or leaves some position no clearance between its limits."""
-    if not job.rules.guard:
-        return
-    model = _error_model(job)
-    ways = _ways(job)
-    told = [text for p in job.positions if not p.missing for text in _objections(job, model, p, ways[p.kind])]
+def check_guard(jobs: Sequence[Job]) -> None:
+    """Raise InputError where a guard cannot be judged, or leaves some position no clearance between its limits."""
+    told: list[tuple[str, str]] = []
+    for job in jobs:
+        if job.rules.guard:
+            model, ways = _error_model(job), _ways(job)
+            file = f"{job.name}/job.toml" if job.name else "job.toml"
+            for p in job.positions:
+                if not p.missing:
+                    told += [(file, text) for text in _objections(job, model, p, ways[p.kind])]
     if told:
         raise InputError(
-            Problem("guard-too-wide", text, "job.toml", None, "rules.guard", (0, i))
-            for i, text in enumerate(dict.fromkeys(told))
+            Problem("guard-too-wide", text, file, None, "rules.guard", (0, i))
+            for i, (file, text) in enumerate(dict.fromkeys(told))
         )
 
 

@@ -1,8 +1,8 @@
 """The levels of "best" in their order, each proven before the next.
 
-0 as many positions as possible inside their limits; 1 as many of the others as possible filled, the fewest and least
-too tight first, then as near to the wished band as can be; 2 quality, by strategy; 3 ties: the largest total clearance,
-then the smallest total wall difference.
+0 (of several jobs the most complete, then) as many positions as possible inside their limits; 1 as many of the others
+as possible filled, the fewest and least too tight first, then as near to the wished band as can be; 2 quality, by
+strategy; 3 ties: the largest total clearance, then the smallest total wall difference.
 """
 
 from collections.abc import Iterable
@@ -11,13 +11,19 @@ from typing import NamedTuple
 from fitmatch.fit.boxsets import BoxSets
 from fitmatch.fit.candidates import Bore, Kind, Pair
 from fitmatch.fit.search import Best, Choice, Measure, Search, Source, span
+from fitmatch.fit.several import complete_jobs, most_complete, narrow_spreads, widest_spread
 from fitmatch.fit.stopping import Stop, Stopped
-from fitmatch.parts import Job, Proof
+from fitmatch.fit.terms import Terms
+from fitmatch.parts import Proof
+
+Turns = list[list[Terms]]
 
 STRATEGIES = ("target", "even", "keep-sets")
 KEEP_SETS_SLACK_NM = 2_540  # 0.0001 in
+_ANY = 1 << 62  # a deviation that none exceeds
 MANY_PAIRS = 3_000  # fewer are solved before they could be narrowed (measured)
 
+COMPLETE = "engines_complete"
 INSIDE = "positions_inside"
 FILLED = "positions_filled"
 BELOW = "positions_below"
@@ -47,7 +53,6 @@ _WISH: tuple[tuple[str, Measure], ...] = (
     (ABOVE_WANT, lambda p: int(p.want_excess_nm > 0)),
     (WANT_EXCESS, lambda p: p.want_excess_nm),
 )
-_ALL = 1 << 62
 
 
 class Proven(NamedTuple):
@@ -57,18 +62,28 @@ class Proven(NamedTuple):
     proof: Proof
 
 
-def prove(job: Job, kind: Kind, strategy: str, slack_nm: int, stop: Stop) -> Proven:
-    """Work through all levels; where time runs out the best choice so far comes back, unproven."""
+def prove(kind: Kind, strategy: str, slack_nm: int, stop: Stop, turns: Turns) -> Proven:
+    """Work through all levels; where time runs out the best choice so far comes back, unproven.
+
+    `turns`: jobs that are worked for together, those of the first turn before any other; ties are for all.
+    """
     search = Search(kind, stop)
     try:
-        if not _fill_all(search):
-            _fill_most(search)
-        if strategy == "target":
-            _target(search, slack_nm)
-        elif strategy == "even":
-            _even(search, slack_nm)
-        else:
-            _keep_sets(job, search, slack_nm)
+        for work in turns:
+            if len(turns) > 1:
+                search.take(work)
+            if not _fill_all(search):
+                _fill_most(search)
+            if strategy == "target":
+                _target(search, slack_nm)
+            elif strategy == "even":
+                _even(search, slack_nm)
+            else:
+                _keep_sets(search, slack_nm)
+        if len(turns) > 1:
+            search.take(kind.terms)
+        if strategy != "keep-sets":
+            _ties(search)
     except Stopped as stopped:
         return Proven(search.choice, Proof(False, search.level, _bound(search, stopped.bound)))
     return Proven(search.choice, Proof())
@@ -78,12 +93,12 @@ def _bound(search: Search, bound: int | None) -> int | None:
     """What the level in work cannot be better than: as proven, else what is plain without any proof."""
     kind = search.kind
     if search.level == INSIDE:
-        able = _able(b for b in kind.bores if kind.smallest_sum(b, b.inside_low, b.inside_high) is not None)
+        able = _able(b for b in search.bores if kind.smallest_sum(b, b.inside_low, b.inside_high) is not None)
         return able if bound is None else min(able, -bound)
     if search.level == FILLED:
-        able = _able(b for b in kind.bores if kind.smallest_sum(b, 0, b.sum_high) is not None)
+        able = _able(b for b in search.bores if kind.smallest_sum(b, 0, b.sum_high) is not None)
         return able if bound is None else min(able, -bound)
-    if search.level == CLEARANCE:
+    if search.level in (COMPLETE, CLEARANCE):
         return None if bound is None else -bound
     least = search.least_worst if search.level == WORST else 0
     return least if bound is None else max(least, bound)
@@ -103,12 +118,12 @@ def _fill_all(search: Search, within: int | None = None) -> bool:
     bore's best wish is tried first; if not all can have that, the wish is proven over the pairs inside the limits.
     Windows of |deviation| start at the largest of each bore's own best and widen; `within` names the only one to try.
     """
-    if search.kind.wishes:
+    if any(bore.wishes for bore in search.bores):
         if _fill_at_best(search, within, wished=True):
             return True
         if not _fill_at_best(search, within, wished=False):
             return False
-        search.fields, search.narrowed = [search.within(_ALL if within is None else within)], False
+        search.fields, search.narrowed = [search.within(_ANY if within is None else within)], False
         _wish(search)
         return True
     return _fill_at_best(search, within, wished=False)
@@ -117,13 +132,13 @@ def _fill_all(search: Search, within: int | None = None) -> bool:
 def _fill_at_best(search: Search, within: int | None, *, wished: bool) -> bool:
     kind = search.kind
     search.level = INSIDE
-    own_best = _own_bests(kind, wished=wished)
+    own_best = _own_bests(search, wished=wished)
     widest = 0
     for bore, best in own_best.items():
         ends = kind.smallest_sum(bore, best.low, best.high), kind.largest_sum(bore, best.low, best.high)
         widest = max(widest, *(abs(s - bore.ideal) for s in ends if s is not None))
     able = {bore.seat for bore in own_best}
-    outside = _least_bad(kind, [bore for bore in kind.bores if bore.seat not in able], wished=wished)
+    outside = _least_bad(kind, [bore for bore in search.bores if bore.seat not in able], wished=wished)
     bests: dict[int, int] = {}
     for bore, best in own_best.items():
         bests[bore.seat] = min(best.deviation_nm, bests.get(bore.seat, best.deviation_nm))
@@ -143,12 +158,13 @@ def _fill_at_best(search: Search, within: int | None, *, wished: bool) -> bool:
     return True
 
 
-def _own_bests(kind: Kind, *, wished: bool) -> dict[Bore, Best]:
+def _own_bests(search: Search, *, wished: bool) -> dict[Bore, Best]:
     """The bores that have a pair inside their limits, each with its best; with `wished`, also as near to the wished
     band as any pair of its seat comes."""
     found: dict[Bore, Best] = {}
     misses: dict[Bore, tuple[int, int, int, int]] = {}
-    for bore in kind.bores:
+    kind = search.kind
+    for bore in search.bores:
         low, high, misses[bore] = bore.inside_low, bore.inside_high, (0, 0, 0, 0)
         if wished:
             low, high, misses[bore] = _nearest_to_wish(kind, bore)
@@ -217,20 +233,22 @@ def _fill_most(search: Search) -> None:
     """The long way, over all pairs: shells are too few, or positions want the same ones."""
     kind = search.kind
     everything: list[Pair] = []
-    for bore in kind.bores:
+    for bore in search.bores:
         search.stop.seconds_left()
         everything.extend(kind.pairs(bore, 0, bore.sum_high))
     search.least_worst = 0
-    search.own_best, search.narrowed = _own_bests(kind, wished=False), False
+    search.own_best, search.narrowed = _own_bests(search, wished=False), False
     search.outside = [p for p in everything if not p.inside]
-    search.fields = [everything]
+    search.fields = [[*search.kept, *everything]]
+    if len(search.work) > 1:
+        most_complete(search, COMPLETE)
     search.minimise(INSIDE, lambda p: -p.inside)
     search.minimise(FILLED, lambda _: -1)
     for level, measure in _LEVEL_1:
         search.minimise(level, measure)
-    if kind.wishes:
+    if any(bore.wishes for bore in search.bores):
         _wish(search)
-    if sum(search.choice.values()) == _able(kind.bores):
+    if sum(n for p, n in search.choice.items() if p.bore.terms in search.work) == _able(search.bores):
         search.require_full()
 
 
@@ -250,10 +268,9 @@ def _target(search: Search, slack_nm: int) -> None:
     if slack_nm:
         search.narrowed = True  # the fields hold what lies within `worst`; a larger window is open now
     _least_squares(search, worst + slack_nm)
-    search.narrow_spread(SPREAD)
+    _narrow_spread(search)
     if slack_nm:
         search.narrow_worst(WORST, search.least_worst)
-    _ties(search)
 
 
 def _least_worst(search: Search) -> int:
@@ -283,32 +300,43 @@ def _even(search: Search, slack_nm: int) -> None:
     except Stopped:
         raise Stopped from None
     search.limits.pop()
-    search.narrow_spread_everywhere(SPREAD, Source(search.kind, search.outside, search.own_best), slack_nm)
+    if len(search.kind.terms) > 1:
+        search.fields = [search.within(_ANY)]
+        narrow_spreads(search, SPREAD, slack_nm)
+    else:
+        search.narrow_spread_everywhere(SPREAD, Source(search.kind, search.outside, search.own_best), slack_nm)
     search.narrow_worst(WORST)
     search.minimise(SQUARES, _square)
     if slack_nm:
+        _narrow_spread(search)
+
+
+def _narrow_spread(search: Search) -> None:
+    if len(search.kind.terms) > 1:
+        narrow_spreads(search, SPREAD)
+    else:
         search.narrow_spread(SPREAD)
-    _ties(search)
 
 
-def _keep_sets(job: Job, search: Search, slack_nm: int) -> None:
+def _keep_sets(search: Search, slack_nm: int) -> None:
     """Fewest boxes drawn from with the same levels 0 and 1 and a worst |deviation| within the slack, then as `target`
-    among plans that draw on no more boxes."""
+    with its ties among plans that draw on no more boxes."""
     worst = _least_worst(search)
     search.level = BOXES
-    wanted, most = _levels_0_and_1(search.choice), worst + slack_nm
+    wanted, most = _levels_0_and_1(search), worst + slack_nm
     sets = BoxSets(search.kind, sum(search.choice.values()), search.stop)
     best: tuple[int, ...] | None = None
     boxes = sets.fewest_untried()
     fewest = None
     while boxes is not None and (fewest is None or len(boxes) <= fewest):
-        here = Search(Kind(job, search.kind.name, boxes), search.stop)
+        here = Search(search.kind.from_boxes(boxes), search.stop)
         if _reaches(here, wanted, most, search.all_at_once):
             if fewest is None:
                 fewest = len(boxes)
                 search.choice = here.choice
                 search.level = WORST
             _target(here, 0)
+            _ties(here)
             figures = _figures(here.choice)
             most = min(most, figures[0])
             if best is None or figures < best:
@@ -323,7 +351,7 @@ def _reaches(search: Search, wanted: tuple[int, ...], most: int, at_once: bool) 
         if at_once:  # and these boxes must fill all at once too
             return False
         _fill_most(search)
-    return _levels_0_and_1(search.choice) == wanted and _least_worst(search) <= most
+    return _levels_0_and_1(search) == wanted and _least_worst(search) <= most
 
 
 def _ties(search: Search) -> None:
@@ -335,9 +363,10 @@ def _square(pair: Pair) -> int:
     return pair.deviation_nm**2 if pair.inside else 0
 
 
-def _levels_0_and_1(choice: Choice) -> tuple[int, ...]:
-    used = choice.items()
+def _levels_0_and_1(search: Search) -> tuple[int, ...]:
+    used = search.choice.items()
     return (
+        complete_jobs(search),
         sum(n * p.inside for p, n in used),
         sum(n for _, n in used),
         *(sum(n * measure(p) for p, n in used) for _, measure in (*_LEVEL_1, *_WISH)),
@@ -347,11 +376,10 @@ def _levels_0_and_1(choice: Choice) -> tuple[int, ...]:
 def _figures(choice: Choice) -> tuple[int, ...]:
     """Level 2 as `target` and the ties, smaller being better."""
     used = choice.items()
-    deviations = [p.deviation_nm for p in choice if p.inside]
     return (
-        max(map(abs, deviations), default=0),
+        max((abs(p.deviation_nm) for p in choice if p.inside), default=0),
         sum(n * _square(p) for p, n in used),
-        max(deviations, default=0) - min(deviations, default=0),
+        widest_spread(p for p in choice if p.inside),
         -sum(n * p.clearance_nm for p, n in used),
         sum(n * p.difference_nm for p, n in used),
     )

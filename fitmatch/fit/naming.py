@@ -8,17 +8,17 @@ from collections import Counter
 from fitmatch.fit.candidates import Kind, Pair, ShellClass
 from fitmatch.fit.search import Choice
 from fitmatch.naturalorder import natural
-from fitmatch.parts import Job, Placement, Shell
+from fitmatch.parts import Placement, Shell
 
 
-def name_shells(job: Job, kind: Kind, choice: Choice) -> list[Placement]:
+def name_shells(kind: Kind, choice: Choice) -> list[Placement]:
     """Give every chosen pair a position and two shells."""
     bores: dict[int, list[Pair]] = {}
     for pair in sorted(choice, key=lambda p: (p.bore.seat, p.upper.wall_nm, p.upper.index, p.lower.index)):
         bores.setdefault(pair.bore.seat, []).extend([pair] * choice[pair])
-    order = {position.name: i for i, position in enumerate(job.positions)}
+    order = {id(position): i for i, position in enumerate(kind.positions)}
     seats = [seat for pairs in bores.values() for seat in zip(pairs[0].bore.positions, pairs, strict=False)]
-    seats.sort(key=lambda seat: order[seat[0].name])
+    seats.sort(key=lambda seat: order[id(seat[0])])
 
     stock = _Stock({c.index: c for _, p in seats for c in (p.upper, p.lower)})
     placed: dict[int, Placement] = {}

@@ -80,7 +80,7 @@ class Reasons:
         if short:
             return f"shells are short: {short}"
         text = f"{self._needs(bore)}; pairs that would fit it exist, but too few for all positions that want them"
-        if self._kind.one_thick_side:
+        if bore.terms.one_thick_side:
             sides = {p.thick for p in self._kind.pairs(bore, bore.inside_low, bore.inside_high)}
             if len(sides) == 1 and 0 not in sides:
                 side = "upper" if sides == {1} else "lower"
@@ -148,7 +148,7 @@ class Reasons:
             for rule, off in rules_off(self._job, self._kind.name):
                 if rule in rules:
                     job = off(job)
-            self._relaxed[tuple(rules)] = Kind(job, self._kind.name)
+            self._relaxed[tuple(rules)] = Kind([job], self._kind.name)
         kind = self._relaxed[tuple(rules)]
         bore = next(b for b in kind.seats if any(p.name == position.name for p in b.positions))
         return kind.smallest_sum(bore, bore.inside_low, bore.inside_high) is not None
@@ -267,7 +267,7 @@ def told_in(plan: Plan, unit: str) -> Plan:
 
     def why(position: Position) -> str:
         if position.kind not in reasons:
-            reasons[position.kind] = Reasons(job, Kind(job, position.kind))
+            reasons[position.kind] = Reasons(job, Kind([job], position.kind))
         return reasons[position.kind].why(position)
 
     unfilled = tuple(Unfilled(u.position, why(u.position)) for u in plan.unfilled)

@@ -3,19 +3,23 @@
 A `Search` holds one kind: its *fields* (sets of pairs; every plan still in the running lies wholly inside at least one
 of them), its *limits* (a row for each level already proven) and the best plan known, its *choice*. Each move proves
 one level, keeps its value as a one-sided limit and drops the pairs that no plan of that value can use.
+
+Of several jobs some are *in work*: the moves judge their bores alone, and what was proven for others before stays.
 """
 
 import logging
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from math import gcd, isqrt
 from typing import NamedTuple
 
 from fitmatch.fit.candidates import Bore, Kind, Pair
+from fitmatch.fit.jobrows import complete_rows, spread_rows
 from fitmatch.fit.program import Program, exact_bound
 from fitmatch.fit.solve import Outcome, relax, solve
 from fitmatch.fit.stopping import Stop, Stopped
+from fitmatch.fit.terms import Terms
 from fitmatch.problems import FaultInFitmatch
 
 _LOG = logging.getLogger("fitmatch.fit")
@@ -46,6 +50,12 @@ class Search:
     def __init__(self, kind: Kind, stop: Stop) -> None:
         self.kind = kind
         self.stop = stop
+        self.work = kind.terms  # the jobs in work
+        self.bores = kind.bores  # theirs
+        self.kept: list[Pair] = []  # what may be used of those that came before; part of every field
+        self.kept_full: set[int] = set()  # their seats that are filled wholly
+        self.complete = 0  # so many of the jobs have all positions inside their limits
+        self.spreads: dict[Terms, int] = {}  # the most that a job may spread, where jobs are several
         self.level = ""
         self._since = time.monotonic()
         self.fields: list[list[Pair]] = [[]]
@@ -64,6 +74,7 @@ class Search:
     def minimise(self, level: str, measure: Measure) -> int:
         """Prove the smallest total of `measure` and keep it."""
         self.level = level
+        measure = self._in_work(measure)
         best = self._total(measure)
         kept: list[tuple[int, list[Pair]]] = []
         for field in self.fields:
@@ -79,42 +90,39 @@ class Search:
         if not self.fields:
             raise FaultInFitmatch(f"no plan is left at level {level}")
         self.limits.append(Limit(measure, best))
-        return self._proved(best)
+        return self.proved(best)
 
     def narrow_worst(self, level: str, least: int = 0) -> int:
         """Prove the smallest worst |deviation| of the pairs inside their limits, known to be no less than `least`,
         and keep it."""
         self.level = level
-        best = max((abs(p.deviation_nm) for p in self.choice if p.inside), default=0)
+        best = self._worst(self.choice)
         ranked = sorted(((max(least, self._worst_at_least(f)), i) for i, f in enumerate(self.fields)))
         for rank, (at_least, i) in enumerate(ranked):
             low = at_least
             while low < best:
                 # Bisect over the deviations that occur, and jump to the worst of each plan that is found.
-                values = sorted({v for p in self.fields[i] if p.inside and low <= (v := abs(p.deviation_nm)) < best})
+                deviations = {abs(p.deviation_nm) for p in self.fields[i] if self.judged(p)}
+                values = sorted(v for v in deviations if low <= v < best)
                 if not values:
                     break
                 middle = values[0] if values[0] == at_least else values[len(values) // 2]
                 try:
-                    found = self.feasible([p for p in self.fields[i] if not p.inside or abs(p.deviation_nm) <= middle])
+                    found = self.feasible(self._up_to(middle, self.fields[i]))
                 except Stopped:
                     raise Stopped(min([low, best, *(least_ for least_, _ in ranked[rank + 1 :])])) from None
                 if found is None:
                     low = middle + 1
                 else:
                     self.choice = found
-                    best = max((abs(p.deviation_nm) for p in found if p.inside), default=0)
-        self.fields = [
-            [p for p in self.fields[i] if not p.inside or abs(p.deviation_nm) <= best]
-            for least_, i in ranked
-            if least_ <= best
-        ]
-        return self._proved(best)
+                    best = self._worst(found)
+        self.fields = [self._up_to(best, self.fields[i]) for least_, i in ranked if least_ <= best]
+        return self.proved(best)
 
     def narrow_spread(self, level: str, slack: int = 0) -> int:
         """Prove the smallest spread over the fields and keep it, widened by `slack`."""
         self.level = level
-        return self._spread([(_Listed(field), slack) for field in self.fields])
+        return self._spread([(Listed(field), slack) for field in self.fields])
 
     def narrow_spread_everywhere(self, level: str, source: "Source", slack: int) -> int:
         """The same over all that `source` can give, which need not be listed beforehand."""
@@ -123,11 +131,11 @@ class Search:
 
     def feasible(self, field: list[Pair]) -> Choice | None:
         """A plan from these pairs within all limits, or None where there is none; raises Stopped."""
-        if self.must_fill and len({p.bore.seat for p in field}) < self._to_fill:
+        if self.must_fill and self._seats_in_work(field) < self._to_fill:
             return None
         model = _Model(self, field)
         # A relaxation that comes out whole is a plan, at a fraction of the cost of a search.
-        cost = model.cost(lambda p: p.inside * p.deviation_nm**2)
+        cost = model.cost(self._in_work(lambda p: p.inside * p.deviation_nm**2))
         relaxed = relax(model.program, cost, self.stop)
         if relaxed is None and self.must_fill and self._cannot_fill(field):
             return None
@@ -147,15 +155,15 @@ class Search:
         self.must_fill = False
         model = _Model(self, field)
         self.must_fill = True
-        cost = model.cost(lambda _: -1)
+        cost = model.cost(self._in_work(lambda _: -1))
         relaxed = relax(model.program, cost, self.stop)
-        seats = sum(bore.count for bore in {p.bore.seat: p.bore for p in field}.values())
+        seats = sum(bore.count for bore in {p.bore.seat: p.bore for p in field if p.bore.terms in self.work}.values())
         return relaxed is not None and exact_bound(model.program, cost, relaxed.multipliers).least > -seats
 
     def within(self, radius: int, narrow: int | None = None) -> list[Pair]:
         """The pairs outside their limits that may still be used, and those inside with a |deviation| up to `radius`;
         with `narrow`, up to that or the bore's own best."""
-        found = list(self.outside)
+        found = [*self.kept, *self.outside]
         for bore, best in self.own_best.items():
             reach = radius if narrow is None else min(radius, max(narrow, best.deviation_nm))
             found.extend(self.kind.pairs(bore, *span(bore, best, -reach, reach)))
@@ -169,7 +177,7 @@ class Search:
             least_here = bests.get(bore.seat, (0, best.deviation_nm))[1]
             bests[bore.seat] = (bore.count, min(best.deviation_nm, least_here))
         least = sum(count * deviation**2 for count, deviation in bests.values())
-        found = list(self.outside)
+        found = [*self.kept, *self.outside]
         for bore, best in self.own_best.items():
             reach = min(radius, isqrt(max(0, total - least + bests[bore.seat][1] ** 2)))
             found.extend(self.kind.pairs(bore, *span(bore, best, -reach, reach)))
@@ -178,11 +186,42 @@ class Search:
     def require_full(self) -> None:
         """From here on every bore that has a pair in the fields is filled wholly."""
         self.must_fill = True
-        self._to_fill = len({p.bore.seat for field in self.fields for p in field})
+        self._to_fill = self._seats_in_work(p for field in self.fields for p in field)
+
+    def take(self, work: list[Terms]) -> None:
+        """Turn to these jobs; all that was proven of those in work before stays."""
+        left = {p: None for field in self.fields for p in field}
+        self.kept = list(left)
+        if self.must_fill:
+            self.kept_full |= {p.bore.seat for p in left if p.bore.terms in self.work}
+        self.work = work
+        self.bores = [bore for bore in self.kind.bores if bore.terms in work]
+        self.must_fill = self.all_at_once = self.narrowed = False
+        self.own_best, self.outside, self.least_worst = {}, [], 0
+
+    def judged(self, pair: Pair) -> bool:
+        """Whether the pair counts in the quality of the jobs in work."""
+        return bool(pair.inside) and pair.bore.terms in self.work
 
     # --- details ---
 
-    def _proved(self, value: int) -> int:
+    def _in_work(self, measure: Measure) -> Measure:
+        """The same for the pairs of jobs in work, 0 for others."""
+        work = self.work
+        if len(work) == len(self.kind.terms):
+            return measure
+        return lambda p: measure(p) if p.bore.terms in work else 0
+
+    def _seats_in_work(self, pairs: Iterable[Pair]) -> int:
+        return len({p.bore.seat for p in pairs if p.bore.terms in self.work})
+
+    def _worst(self, choice: Choice) -> int:
+        return max((abs(p.deviation_nm) for p in choice if self.judged(p)), default=0)
+
+    def _up_to(self, worst: int, field: list[Pair]) -> list[Pair]:
+        return [p for p in field if abs(p.deviation_nm) <= worst or not self.judged(p)]
+
+    def proved(self, value: int) -> int:
         now = time.monotonic()
         _LOG.debug(
             "%s: %s = %d with %d pairs in %d fields, %.3f s",
@@ -205,7 +244,7 @@ class Search:
             return 0
         best: dict[int, int] = {}
         for p in field:
-            value = abs(p.deviation_nm) if p.inside else 0
+            value = abs(p.deviation_nm) if self.judged(p) else 0
             best[p.bore.seat] = min(best.get(p.bore.seat, value), value)
         return max(best.values(), default=0)
 
@@ -213,7 +252,7 @@ class Search:
         """The smallest total in this field and the pairs that reach it; None where it is above `cutoff`."""
         mine = self.choice.keys() <= set(field)
         cheapest = self._cheapest(field, measure)
-        if mine and self.must_fill and sum(p.bore.count * measure(p) for p in cheapest.values()) == cutoff:
+        if mine and cheapest and sum(p.bore.count * measure(p) for p in cheapest.values()) == cutoff:
             return cutoff, [p for p in field if measure(p) == measure(cheapest[p.bore.seat])]
         model = _Model(self, field)
         cost = model.cost(measure)
@@ -254,7 +293,7 @@ class Search:
     def _cheapest(self, field: list[Pair], measure: Measure) -> dict[int, Pair]:
         """Each bore's cheapest pair, the bore taken by itself; empty where bores may stay empty."""
         best: dict[int, Pair] = {}
-        if self.must_fill:
+        if self.must_fill and all(p.bore.seat in self.kept_full for p in self.kept):
             for p in field:
                 if p.bore.seat not in best or measure(p) < measure(best[p.bore.seat]):
                     best[p.bore.seat] = p
@@ -293,7 +332,7 @@ class Search:
             for least, i, start in widths
             if least <= best + sources[i][1]
         ]
-        return self._proved(best)
+        return self.proved(best)
 
 
 def span(bore: Bore, best: Best, low: int, high: int) -> tuple[int, int]:
@@ -342,8 +381,8 @@ class Source:
         return found
 
 
-class _Listed(Source):
-    """A field that is already listed."""
+class Listed(Source):
+    """A field that is already listed, its pairs all in work."""
 
     def __init__(self, field: list[Pair]) -> None:
         self._field = field
@@ -360,8 +399,8 @@ class _Listed(Source):
 
 
 class _Model:
-    """A field as an integer program: one variable per pair, and one for the side of the thicker halves where they must
-    all lie alike."""
+    """A field as an integer program: one variable per pair, then those of rules over several bores: for each job the
+    side of its thicker halves where they must all lie alike, whether it is complete, and where its spread begins."""
 
     def __init__(self, search: Search, field: list[Pair]) -> None:
         self.program = program = Program()
@@ -376,9 +415,10 @@ class _Model:
             if not twice:
                 use.setdefault(p.lower.index, []).append((j, 1))
 
-        for columns in by_seat.values():
+        for seat, columns in by_seat.items():
             count = field[columns[0]].bore.count
-            program.row([(j, 1) for j in columns], count if search.must_fill else None, count)
+            full = seat in search.kept_full or (search.must_fill and field[columns[0]].bore.terms in search.work)
+            program.row([(j, 1) for j in columns], count if full else None, count)
 
         classes = search.kind.classes
         for index, terms in use.items():
@@ -391,14 +431,23 @@ class _Model:
             terms = [(j, a) for j, p in enumerate(field) if (a := limit.measure(p))]
             program.row(terms, None, limit.most)
 
-        if search.kind.one_thick_side:
-            side = program.variable(1)
-            for columns in by_seat.values():
-                count = field[columns[0]].bore.count
-                upper = [(j, 1) for j in columns if field[j].thick > 0]
-                lower = [(j, 1) for j in columns if field[j].thick < 0]
-                program.row([*upper, (side, -count)], None, 0)
-                program.row([*lower, (side, count)], None, count)
+        for job in search.kind.terms:
+            if job.one_thick_side:
+                self._one_side([columns for columns in by_seat.values() if field[columns[0]].bore.terms is job])
+        for job, most in search.spreads.items():
+            spread_rows(program, field, job, most)
+        if search.complete:
+            complete_rows(program, field, search.kind, search.complete)
+
+    def _one_side(self, seats: list[list[int]]) -> None:
+        program, field = self.program, self._field
+        side = program.variable(1)
+        for columns in seats:
+            count = field[columns[0]].bore.count
+            upper = [(j, 1) for j in columns if field[j].thick > 0]
+            lower = [(j, 1) for j in columns if field[j].thick < 0]
+            program.row([*upper, (side, -count)], None, 0)
+            program.row([*lower, (side, count)], None, count)
 
     def cost(self, measure: Measure) -> list[int]:
         return [measure(p) for p in self._field] + [0] * (len(self.program.upper) - len(self._field))
