@@ -102,6 +102,7 @@ class Position:
     accept: str | None = None
     pin: int | None = None
     row: int = 0
+    offset_nm: int | None = None  # of the housing's axis off the line of the others; positive towards the block
 
     @property
     def missing(self) -> tuple[str, ...]:
@@ -148,6 +149,8 @@ class Rules:
     thick_half: Mapping[str, str] = field(default_factory=dict)  # kind -> upper, lower or same
     thick_half_from_nm: int = DEFAULT_THICK_HALF_FROM_NM
     same_in_bore: tuple[str, ...] = ()
+    neighbour_step_nm: Mapping[str, int] = field(default_factory=dict)  # kind -> most from one row to the next
+    line_nm: Mapping[str, int] = field(default_factory=dict)  # kind -> most that offset + axis shift may differ
     limits_at: str = "tightest"  # or "mean"
     guard: float = 0.0  # limits tightened on each side by this multiple of the expanded uncertainty
 

@@ -127,6 +127,23 @@ def wishing_job(rng: random.Random, *, both_limits: bool = False) -> Job:
     return replace(job, positions=tuple(wishing(p) if rng.random() < 0.9 else p for p in job.positions))
 
 
+def row_job(rng: random.Random, *, both_limits: bool = False) -> Job:
+    """A random job, wishing or not, whose bores must not step too far from one another or off their line."""
+    job = (wishing_job if rng.random() < 0.3 else random_job)(rng, both_limits=both_limits)
+    step: dict[str, int] = {}
+    line: dict[str, int] = {}
+    for kind in job.kinds:
+        which = rng.choice(["step", "step", "line", "line", "both"])
+        if which != "line":
+            step[kind] = rng.choice([0, STEP // 2, STEP, 2 * STEP])
+        if which != "step":
+            line[kind] = rng.choice([0, STEP // 2, STEP, 2 * STEP, 3 * STEP])
+    offsets = rng.random() < 0.5
+    positions = (replace(p, offset_nm=_near(rng, 2 * STEP, STEP // 2) if offsets else None) for p in job.positions)
+    rules = replace(job.rules, neighbour_step_nm=step, line_nm=line)
+    return replace(job, positions=tuple(positions), rules=rules)
+
+
 def measured_by(gauge: str | None, repeats: int = 1) -> MeasuredAs:
     """One place, read so many times with this gauge."""
     return MeasuredAs((Series(gauge, repeats, 1.0),))

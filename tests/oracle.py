@@ -9,6 +9,8 @@ looked at in this way.
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from itertools import combinations, product
 from math import ceil
 from typing import NamedTuple
 
@@ -210,11 +212,63 @@ class _Sum(NamedTuple):
 
 
 class _Choice(NamedTuple):
-    """One way to deal with a position: classes of shells it draws on, the side it takes, its share of the figures."""
+    """One way to deal with a position: classes of shells it draws on, the side it takes, its share of the figures,
+    where its axis lies if it is filled and a rule asks."""
 
     drawn: tuple[int, ...]
     side: str | None
     share: _Sum
+    axis: "Axis | None" = None
+
+
+class Axis(NamedTuple):
+    """Twice the axis shift of a filled bore, twice how far off the line its axis lies, and whether its lock excuses it
+    from other locked bores."""
+
+    shift: int
+    lies: int
+    locked: bool
+
+
+def axis(p: Position, pair: Pair) -> Axis:
+    shift = pair.lower.wall_nm - pair.upper.wall_nm
+    return Axis(shift, shift + 2 * (p.offset_nm or 0), locked_twice(p))
+
+
+class _Row(NamedTuple):
+    """What the next bores must know of those before them: the neighbour's axis, and the least and the largest place on
+    the line, of free and of locked bores."""
+
+    neighbour: Axis | None = None
+    free: tuple[int, int] | None = None
+    locked: tuple[int, int] | None = None
+
+
+def go_together(job: Job, kind: str, one: Axis, other: Axis, *, neighbours: bool) -> bool:
+    """Whether two filled bores of a kind obey the rules about the row."""
+    if one.locked and other.locked:
+        return True
+    step, line = job.rules.neighbour_step_nm.get(kind), job.rules.line_nm.get(kind)
+    if neighbours and step is not None and abs(one.shift - other.shift) > 2 * step:
+        return False
+    return line is None or abs(one.lies - other.lies) <= 2 * line
+
+
+def _row_with(job: Job, kind: str, row: _Row, new: Axis | None) -> _Row | None:
+    """The row with one bore more, None being an empty one; None if that breaks a rule."""
+    if new is None:
+        return row._replace(neighbour=None)
+    if row.neighbour is not None and not go_together(job, kind, row.neighbour, new, neighbours=True):
+        return None
+    for ends, locked in ((row.free, False), (row.locked, True)):
+        for end in ends or ():
+            if not go_together(job, kind, Axis(0, end, locked), new, neighbours=False):
+                return None
+    mine = row.locked if new.locked else row.free
+    ends = (min(new.lies, mine[0]), max(new.lies, mine[1])) if mine else (new.lies, new.lies)
+    if kind not in job.rules.line_nm:
+        ends = None
+    return _Row(new, row.free, ends) if new.locked else _Row(new, ends, row.locked)
 
 
 _EMPTY = _Choice((), None, _Sum((1, 1, 0, 0, 0, 0, 0, 0, 0)))
@@ -265,12 +319,18 @@ def every_outcome(job: Job, kind: str, *, with_boxes: bool = False) -> set[_Sum]
         stock[number] += 1
         class_of[s.key] = number
     choices: list[set[_Choice]] = []
+    in_row = kind in job.rules.neighbour_step_nm or kind in job.rules.line_nm
     for p in job.positions:
-        if p.kind == kind and measured(job, p):
+        if p.kind == kind and not measured(job, p):
+            choices.append({_Choice((), None, _Sum())})
+        elif p.kind == kind:
             choices.append({_EMPTY})
             for pair in possible_pairs(job, p):
                 drawn = tuple(sorted(class_of[s.key] for s in pair))
-                choices[-1].add(_Choice(drawn, deciding_side(job, p, pair), _share(job, p, pair, with_boxes)))
+                share = _share(job, p, pair, with_boxes)
+                choices[-1].add(_Choice(drawn, deciding_side(job, p, pair), share, axis(p, pair) if in_row else None))
+            if locked_twice(p) and len(choices[-1]) > 1:
+                choices[-1].discard(_EMPTY)  # its shells are in, whatever that costs the others
     hopes = [_Sum().cost]  # the least levels 0 and 1 that the last positions could add
     for some in reversed(choices):
         hopes.append(tuple(map(int.__add__, hopes[-1], min(choice.share.cost for choice in some))))
@@ -278,12 +338,15 @@ def every_outcome(job: Job, kind: str, *, with_boxes: bool = False) -> set[_Sum]
 
     def walk(best: tuple[int, ...] | None) -> set[_Sum]:
         """With no `best` known, only the best levels 0 and 1 for each set of used shells are carried along."""
-        reached: dict[tuple[tuple[int, ...], str | None], set[_Sum]] = {((), None): {_Sum()}}
+        reached: dict[tuple[tuple[int, ...], str | None, _Row], set[_Sum]] = {((), None, _Row()): {_Sum()}}
         for some, hope in zip(choices, hopes[1:], strict=True):
-            fresh: dict[tuple[tuple[int, ...], str | None], set[_Sum]] = {}
-            for (used, side), sums in reached.items():
+            fresh: dict[tuple[tuple[int, ...], str | None, _Row], set[_Sum]] = {}
+            for (used, side, row), sums in reached.items():
                 for choice in some:
                     if side and choice.side and side != choice.side:
+                        continue
+                    row_now = _row_with(job, kind, row, choice.axis) if in_row else row
+                    if row_now is None:
                         continue
                     drawn = tuple(sorted(used + choice.drawn))
                     if any(drawn.count(number) > stock[number] for number in choice.drawn):
@@ -292,7 +355,7 @@ def every_outcome(job: Job, kind: str, *, with_boxes: bool = False) -> set[_Sum]
                     if best is not None:
                         found = {s for s in found if tuple(map(int.__add__, s.cost, hope)) <= best}
                     if found:
-                        fresh.setdefault((drawn, side or choice.side), set()).update(found)
+                        fresh.setdefault((drawn, side or choice.side, row_now), set()).update(found)
             reached = fresh
             if best is None:
                 reached = {state: {_Sum(min(s.cost for s in sums))} for state, sums in reached.items()}
@@ -416,6 +479,9 @@ def faults_of(plan: Plan) -> list[str]:
         sides = {deciding_side(job, p, pair) for p, pair in filled} - {None}
         if len(sides) > 1:
             faults.append(f"{kind}: thicker halves on both sides")
+        faults += [
+            f"{kind}: {p.name} and {q.name} do not go together in the row" for p, q in misfits(job, kind, filled)
+        ]
         figures = plan.figures.get(kind)
         expected = kind_figures(job, filled)
         if figures is None or {name: getattr(figures, name) for name in expected} != expected:
@@ -446,6 +512,15 @@ def faults_of(plan: Plan) -> list[str]:
     if plan.status is not status or set(plan.proofs) != set(job.kinds):
         faults.append(f"status is {plan.status}, should be {status}, of {job.kinds}")
     return faults
+
+
+def misfits(job: Job, kind: str, filled: list[tuple[Position, Pair]]) -> Iterator[tuple[Position, Position]]:
+    """Bores that break a rule about the row, two by two."""
+    rows = [p for p in job.positions if p.kind == kind]
+    for (p, one), (q, other) in combinations(filled, 2):
+        neighbours = abs(rows.index(p) - rows.index(q)) == 1
+        if not go_together(job, kind, axis(p, one), axis(q, other), neighbours=neighbours):
+            yield p, q
 
 
 def _faults_of_bore(job: Job, p: Position, pair: Pair) -> Iterator[str]:
@@ -490,7 +565,28 @@ def as_boxed(job: Job, kind: str) -> tuple[list[tuple[Position, Pair]], int]:
     free = [(p, pair) for p, pair in filled if not locked_twice(p)]
     broken = sum(len(broken_rules(job, p, pair)) for p, pair in free)
     sides = Counter(deciding_side(job, p, pair) for p, pair in free)
-    return filled, broken + min(sides["upper"], sides["lower"])
+    return filled, broken + min(sides["upper"], sides["lower"]) + _broken_in_row(job, kind, filled)
+
+
+def _broken_in_row(job: Job, kind: str, filled: list[tuple[Position, Pair]]) -> int:
+    """Bores too far from the one before; and the fewest free ones without which the rest would be in line."""
+    rows = [p for p in job.positions if p.kind == kind]
+    axes = [(rows.index(p), axis(p, pair)) for p, pair in filled]
+    only_step = replace(job, rules=replace(job.rules, line_nm={}))
+    only_line = replace(job, rules=replace(job.rules, neighbour_step_nm={}))
+    steps = sum(
+        not go_together(only_step, kind, one, other, neighbours=True)
+        for (i, one), (j, other) in combinations(axes, 2)
+        if abs(i - j) == 1
+    )
+    free = [a for _, a in axes if not a.locked]
+    fixed = [a for _, a in axes if a.locked]
+    for fewer in range(len(free) + 1):
+        for left in combinations(free, len(free) - fewer):
+            pairs = [*combinations(left, 2), *product(left, fixed)]
+            if all(go_together(only_line, kind, one, other, neighbours=False) for one, other in pairs):
+                return steps + fewer
+    raise AssertionError("no bores at all lie in line")
 
 
 def by_hand(job: Job, kind: str) -> list[tuple[Position, Pair]]:
@@ -499,13 +595,24 @@ def by_hand(job: Job, kind: str) -> list[tuple[Position, Pair]]:
     filled: list[tuple[Position, Pair]] = []
     gone: set[tuple[str, str]] = set()
     side: str | None = None
+    # Bores locked in both halves are what they are, also for those before them.
+    locked = [(p, pair) for p in job.positions if p.kind == kind and locked_twice(p) for pair in possible_pairs(job, p)]
+
+    def waiting(filled: list[tuple[Position, Pair]]) -> list[tuple[Position, Pair]]:
+        return [(p, pair) for p, pair in locked if all(p is not q for q, _ in filled)]
+
     for p in job.positions:
         if p.kind != kind:
+            continue
+        if locked_twice(p):
+            filled += [(q, pair) for q, pair in locked if q is p]
             continue
         open_pairs = [
             pair
             for pair in possible_pairs(job, p)
-            if not gone & {pair.upper.key, pair.lower.key} and {side, deciding_side(job, p, pair)} != {"upper", "lower"}
+            if not gone & {pair.upper.key, pair.lower.key}
+            and {side, deciding_side(job, p, pair)} != {"upper", "lower"}
+            and not any(True for _ in misfits(job, kind, [*filled, *waiting(filled), (p, pair)]))
         ]
         if open_pairs:
             chosen = min(

@@ -407,7 +407,7 @@ def test_plain_and_numbered_readings(tmp_path: Path) -> None:
     ]
 
 
-@pytest.mark.parametrize("column", ["offset", "confirmed", "journal_confirmed"])
+@pytest.mark.parametrize("column", ["confirmed", "journal_confirmed"])
 def test_columns_that_are_planned(tmp_path: Path, column: str) -> None:
     """A column that is planned but not built is refused, even when its cells are blank."""
     positions = f"position,kind,journal,housing_bore,{column}\nR1,rod,1.8162,1.9421,\n"

@@ -68,8 +68,6 @@ def test_unknown_keys_name_the_nearest(tmp_path: Path) -> None:
     ("lines", "key"),
     [
         ('[sources]\nassembled = "a.csv"', "sources.assembled"),
-        ("[rules]\nneighbour_step = {}", "rules.neighbour_step"),
-        ("[rules]\nline = {}", "rules.line"),
         ("[rules]\nmovable = []", "rules.movable"),
         ("[rules]\nmovable_within = []", "rules.movable_within"),
         ("[bench]", "bench"),

@@ -76,10 +76,16 @@ class Bore:
     want_max_nm: int | None
     upper: Rack
     lower: Rack
+    shifts: tuple[int, int]  # what bores locked in both halves leave for twice its axis shift
 
     @property
     def count(self) -> int:
         return len(self.positions)
+
+    def partner_walls(self, wall: int) -> tuple[int, int]:
+        """The walls a lower half may have beside an upper half of this wall."""
+        low, high = self.terms.partner_walls(wall)
+        return max(low, wall + self.shifts[0]), min(high, wall + self.shifts[1])
 
     @property
     def sum_high(self) -> int:
@@ -174,6 +180,7 @@ class Kind:
         self.positions: list[Position] = []
         alike: dict[tuple[object, ...], Bore] = {}
         for terms in self.terms:
+            free: list[Position] = []
             for position in terms.job.positions:
                 if position.kind != kind:
                     continue
@@ -181,23 +188,25 @@ class Kind:
                     terms.may_be_complete = False
                     continue
                 self.positions.append(position)
-                self._add(position, terms, by_key, alike)
+                if position.upper is None or position.lower is None:
+                    free.append(position)
+                else:
+                    self._fix(terms.place(position, by_key[position.upper], by_key[position.lower]), terms)
+            fixed = [p for p in self.fixed if self.terms_of(p.position) is terms]
+            for position in free:
+                self._add(position, terms, terms.shifts.allowed(position, fixed), alike)
+
+    def _fix(self, placement: Placement, terms: Terms) -> None:
+        """A bore that is locked in both halves: filled if any clearance is left."""
+        cleared = placement.clearance_tightest_nm > 0
+        if cleared:
+            self.fixed.append(placement)
+        terms.may_be_complete &= cleared and placement.within_limits
 
     def _add(
-        self,
-        position: Position,
-        terms: Terms,
-        by_key: dict[tuple[str, str], Shell],
-        alike: dict[tuple[object, ...], Bore],
+        self, position: Position, terms: Terms, shifts: tuple[int, int], alike: dict[tuple[object, ...], Bore]
     ) -> None:
-        """Sort a position in: fixed, beside those it is like, or in a seat of its own."""
-        if position.upper is not None and position.lower is not None:
-            placement = terms.place(position, by_key[position.upper], by_key[position.lower])
-            cleared = placement.clearance_tightest_nm > 0
-            if cleared:
-                self.fixed.append(placement)
-            terms.may_be_complete &= cleared and placement.within_limits
-            return
+        """Sort a position in: beside those it is like, or in a seat of its own."""
         upper = self._rack("upper", position.wants_upper, position.upper, terms)
         lower = self._rack("lower", position.wants_lower, position.lower, terms)
         margins = self._margins(position, upper, lower, terms)
@@ -215,9 +224,10 @@ class Kind:
             position.upper,
             position.lower,
             tuple(margins.values()),
+            id(position) if terms.shifts.on else None,  # its place in the row matters
         )
         if what not in alike:
-            alike[what] = self._new_seat(position, upper, lower, terms, margins)
+            alike[what] = self._new_seat(position, upper, lower, terms, margins, shifts)
         else:
             alike[what].positions.append(position)
 
@@ -257,7 +267,7 @@ class Kind:
         high = min(high, bore.sum_high)
         walls = bore.lower.walls
         for upper in bore.upper.classes:
-            nearest, farthest = bore.terms.partner_walls(upper.wall_nm)
+            nearest, farthest = bore.partner_walls(upper.wall_nm)
             start = bisect_left(walls, max(low - upper.wall_nm, nearest))
             stop = bisect_right(walls, min(high - upper.wall_nm, farthest))
             if start < stop:
@@ -268,7 +278,7 @@ class Kind:
         walls, lowers = bore.lower.walls, bore.lower.classes
         best: int | None = None
         for upper in bore.upper.classes:
-            nearest, farthest = bore.terms.partner_walls(upper.wall_nm)
+            nearest, farthest = bore.partner_walls(upper.wall_nm)
             least = max(low - upper.wall_nm if best is None else best + 1 - upper.wall_nm, nearest)
             index = bisect_right(walls, min(high - upper.wall_nm, farthest)) - 1
             while index >= 0 and walls[index] >= least:
@@ -283,7 +293,7 @@ class Kind:
         walls, lowers = bore.lower.walls, bore.lower.classes
         best: int | None = None
         for upper in bore.upper.classes:
-            nearest, farthest = bore.terms.partner_walls(upper.wall_nm)
+            nearest, farthest = bore.partner_walls(upper.wall_nm)
             most = min(high - upper.wall_nm if best is None else best - 1 - upper.wall_nm, farthest)
             index = bisect_left(walls, max(low - upper.wall_nm, nearest))
             while index < len(walls) and walls[index] <= most:
@@ -336,7 +346,13 @@ class Kind:
         return {(self._way(u), self._way(v)): terms.guards.margin(position, u, v) for u in ways[0] for v in ways[1]}
 
     def _new_seat(
-        self, position: Position, upper: Rack, lower: Rack, terms: Terms, margins: dict[tuple[object, object], int]
+        self,
+        position: Position,
+        upper: Rack,
+        lower: Rack,
+        terms: Terms,
+        margins: dict[tuple[object, object], int],
+        shifts: tuple[int, int],
     ) -> Bore:
         def bore(index: int, upper: Rack, lower: Rack, margin: int) -> Bore:
             assert position.target_nm is not None
@@ -354,6 +370,7 @@ class Kind:
                 want_max_nm=position.want_max_nm,
                 upper=upper,
                 lower=lower,
+                shifts=shifts,
             )
 
         positions = [position]

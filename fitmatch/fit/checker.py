@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from math import ceil
 
 from fitmatch.fit.candidates import bore_refused
+from fitmatch.fit.rowrules import broken_in_rows
 from fitmatch.lengths import exact
 from fitmatch.parts import HALVES, SIDES, Job, KindFigures, Placement, Plan, Position, Shell, Status, marks_agree
 from fitmatch.problems import FaultInFitmatch
@@ -24,6 +25,7 @@ def check(plans: Sequence[Plan]) -> None:
             found += [f"{placement.position.name}: {fault}" for _, fault in rules_broken(plan.job, placement)]
             found += [f"{placement.position.name}: {fault}" for fault in _never(plan.job, placement)]
         found += _sides(plan)
+        found += broken_in_rows(plan.job, plan.placements)
         faults += [f"{plan.job.name}: {fault}" if plan.job.name else fault for fault in found]
     if faults:
         raise FaultInFitmatch("the answer fails its own check: " + "; ".join(faults))

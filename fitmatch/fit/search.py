@@ -199,6 +199,10 @@ class Search:
         self.must_fill = self.all_at_once = self.narrowed = False
         self.own_best, self.outside, self.least_worst = {}, [], 0
 
+    def fills(self, bore: Bore) -> bool:
+        """Whether the bore is to be filled wholly."""
+        return bore.seat in self.kept_full or (self.must_fill and bore.terms in self.work)
+
     def judged(self, pair: Pair) -> bool:
         """Whether the pair counts in the quality of the jobs in work."""
         return bool(pair.inside) and pair.bore.terms in self.work
@@ -400,7 +404,8 @@ class Listed(Source):
 
 class _Model:
     """A field as an integer program: one variable per pair, then those of rules over several bores: for each job the
-    side of its thicker halves where they must all lie alike, whether it is complete, and where its spread begins."""
+    side of its thicker halves where they must all lie alike, where its line begins, whether it is complete, and where
+    its spread begins."""
 
     def __init__(self, search: Search, field: list[Pair]) -> None:
         self.program = program = Program()
@@ -415,10 +420,9 @@ class _Model:
             if not twice:
                 use.setdefault(p.lower.index, []).append((j, 1))
 
-        for seat, columns in by_seat.items():
-            count = field[columns[0]].bore.count
-            full = seat in search.kept_full or (search.must_fill and field[columns[0]].bore.terms in search.work)
-            program.row([(j, 1) for j in columns], count if full else None, count)
+        for columns in by_seat.values():
+            bore = field[columns[0]].bore
+            program.row([(j, 1) for j in columns], bore.count if search.fills(bore) else None, bore.count)
 
         classes = search.kind.classes
         for index, terms in use.items():
@@ -434,10 +438,21 @@ class _Model:
         for job in search.kind.terms:
             if job.one_thick_side:
                 self._one_side([columns for columns in by_seat.values() if field[columns[0]].bore.terms is job])
+            if job.shifts.on:
+                self._shift_rows(search, job, by_seat)
         for job, most in search.spreads.items():
             spread_rows(program, field, job, most)
         if search.complete:
             complete_rows(program, field, search.kind, search.complete)
+
+    def _shift_rows(self, search: Search, job: Terms, by_seat: dict[int, list[int]]) -> None:
+        seats = []
+        for columns in by_seat.values():
+            bore = self._field[columns[0]].bore
+            if bore.terms is job:
+                shifts = [(j, self._field[j].lower.wall_nm - self._field[j].upper.wall_nm) for j in columns]
+                seats.append((bore.positions[0], shifts, search.fills(bore)))
+        job.shifts.add_rows(self.program, seats)
 
     def _one_side(self, seats: list[list[int]]) -> None:
         program, field = self.program, self._field
@@ -462,10 +477,8 @@ class _Model:
             return None
         return rounded if self.program.allows(rounded) else None
 
-    def point(self, choice: Choice) -> list[int] | None:
-        """The pairs' values of a plan as a hint; None where the side would have to be guessed."""
-        if len(self.program.upper) > len(self._field):
-            return None
+    def point(self, choice: Choice) -> list[int]:
+        """The pairs' values of a plan as a hint; what the rules over several bores add is left open."""
         return [choice[p] for p in self._field]
 
 

@@ -47,6 +47,7 @@ POSITION_FORM: Final = Form(
         "upper",
         "lower",
         "pin",
+        "offset",
         "accept",
         "note",
         "gauge",
@@ -54,8 +55,8 @@ POSITION_FORM: Final = Form(
         "housing_bore_gauge",
     ),
     readings=("journal", "housing_bore"),
-    lengths=frozenset(("journal", "housing_bore", "target", "min", "max", "seating")),
-    unsupported=frozenset(("offset", "confirmed", "journal_confirmed", "housing_bore_confirmed")),
+    lengths=frozenset(("journal", "housing_bore", "target", "min", "max", "seating", "offset")),
+    unsupported=frozenset(("confirmed", "journal_confirmed", "housing_bore_confirmed")),
 )
 SHELL_FORM: Final = Form(
     name="shell",

@@ -286,6 +286,7 @@ def _position(row: PositionRow, aim: Aim, locks: dict[str, Key], settings: Setti
         accept=row.accept,
         pin=row.pin,
         row=row.row,
+        offset_nm=row.own.get("offset"),
     )
 
 

@@ -15,6 +15,7 @@ from fitmatch.report.facts import (
     unmeasured_shells,
     within_want,
 )
+from fitmatch.report.inline import in_a_row, row_of
 from fitmatch.report.levels import LEVELS, Worth
 
 SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
@@ -40,7 +41,8 @@ def plan_document(plan: Plan, unit: str) -> str:
             "slack": length(plan.slack_nm, unit),
             "status": str(plan.status),
             "positions": [
-                _position(p, unit) | _wish(p, unit) | _measured(plan, p, unit, certainty) for p in plan.placements
+                _position(p, unit) | _wish(p, unit) | _offset(p, unit) | _measured(plan, p, unit, certainty)
+                for p in plan.placements
             ],
             "unfilled": [{"position": u.position.name, "kind": u.position.kind, "why": u.why} for u in plan.unfilled],
             "unmeasured": unmeasured,
@@ -48,6 +50,7 @@ def plan_document(plan: Plan, unit: str) -> str:
             "doubts": [],
             "kinds": {
                 kind: _figures(figures, unit, wished=kind_wishes(plan.job, kind))
+                | _row(plan, kind, unit)
                 | _proof(plan.proofs.get(kind, Proof()), unit)
                 | _joint(certainty, kind)
                 | _worth(plan, kind, unit)
@@ -108,6 +111,24 @@ def _wish(placement: Placement, unit: str) -> dict[str, Value]:
         return {}
     low, high = placement.position.want_min_nm, placement.position.want_max_nm
     return {"want_min": length(low, unit), "want_max": length(high, unit), "within_want": within}
+
+
+def _offset(placement: Placement, unit: str) -> dict[str, Value]:
+    """Only where the kind tells of offsets."""
+    offset = placement.position.offset_nm
+    return {} if offset is None else {"offset": length(offset, unit)}
+
+
+def _row(plan: Plan, kind: str, unit: str) -> dict[str, Value]:
+    """How evenly the bores of a kind lie in a row, where a rule or offsets ask."""
+    if not in_a_row(plan.job, kind):
+        return {}
+    row = row_of(plan, kind)
+    step, line = row.largest_step, row.out_of_line
+    return {
+        "largest_step": None if step is None else half_length(step, unit),
+        "out_of_line": None if line is None else half_length(line, unit),
+    }
 
 
 def _measured(plan: Plan, placement: Placement, unit: str, certainty: Certainty) -> dict[str, Value]:

@@ -62,8 +62,9 @@ def plan_rows(plan: Plan, unit: str) -> str:
     certainty = Certainty(plan)
     judged = (f"uncertainty [{unit}]", "verdict") if certainty.known else ()
     wishing = any(kind_wishes(plan.job, kind) for kind in plan.job.kinds)
+    offset = (f"offset [{unit}]",) if any(p.offset_nm is not None for p in plan.job.positions) else ()
     wished = (f"want_min [{unit}]", f"want_max [{unit}]", "within_want") if wishing else ()
-    writer.writerow([*_WITHOUT_UNIT, *(f"{name} [{unit}]" for name in _LENGTHS), *wished, *judged, "remark"])
+    writer.writerow([*_WITHOUT_UNIT, *(f"{name} [{unit}]" for name in _LENGTHS), *offset, *wished, *judged, "remark"])
     for position in plan.job.positions:
         placement = placed.get(id(position))
         words = _words(position, placement, plan, why.get(id(position)))
@@ -73,6 +74,7 @@ def plan_rows(plan: Plan, unit: str) -> str:
             [
                 *(words.get(name, "") for name in _WITHOUT_UNIT),
                 *("" if value is None else exact(value, unit) for value in lengths),
+                *((("" if position.offset_nm is None else exact(2 * position.offset_nm, unit)),) if offset else ()),
                 *(_wished(position, placement, unit) if wished else ()),
                 *(_judged(placement, certainty, unit) if judged else ()),
                 words["remark"],

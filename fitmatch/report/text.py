@@ -9,6 +9,7 @@ from fitmatch.parts import Plan
 from fitmatch.report.attention import attention, next_steps, summary
 from fitmatch.report.basis import basis
 from fitmatch.report.certainty import Certainty
+from fitmatch.report.inline import along_the_line
 from fitmatch.report.layout import clean, paragraph
 from fitmatch.report.measured import corrections, form
 from fitmatch.report.placing import coated, how_sure, limits, sums, which_shell_goes_where
@@ -37,6 +38,7 @@ def plan_text(plan: Plan, unit: str) -> str:
     blocks += [attention(plan), next_steps(plan), basis(plan.job, scale)]
     kinds = plan.job.kinds
     blocks += _titled("THE SUMS (axis shift: + towards the upper half)", [sums(plan, kind, scale) for kind in kinds])
+    blocks += _titled("ALONG THE LINE (+ towards the upper half)", [along_the_line(plan, k, scale) for k in kinds])
     blocks += _titled("BETWEEN THE LIMITS", [limits(plan, kind, scale) for kind in kinds])
     blocks += _titled("COATED SHELLS", [coated(plan, scale)])
     blocks += _titled("CORRECTIONS TO THE READINGS", [corrections(plan, scale)])
