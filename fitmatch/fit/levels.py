@@ -312,7 +312,9 @@ def _even(search: Search, slack_nm: int) -> None:
 
 
 def _narrow_spread(search: Search) -> None:
-    if len(search.kind.terms) > 1:
+    # Sliding windows are for one job alone, and they are many programs, each of them hard where bores are bound to one
+    # another: there the spread is a row of one program, which mostly finds that nothing is left to gain.
+    if len(search.kind.terms) > 1 or (search.kind.terms[0].shifts.on and len(search.fields) == 1):
         narrow_spreads(search, SPREAD)
     else:
         search.narrow_spread(SPREAD)

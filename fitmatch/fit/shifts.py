@@ -5,6 +5,7 @@ between neighbouring rows that are both filled; the line is over all filled bore
 that are locked in both halves are excused from each other, not from the rest.
 """
 
+from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
@@ -63,25 +64,38 @@ class Shifts:
         if one_full and other_full:
             program.row([*ones, *((j, -s) for j, s in others)], -self._step, self._step)
             return
+        # One of the two may stay empty: of the pairs here that shift by `s` or more and those there that are then too
+        # far below, at most one is used. As a single row with a term that lets go it would be a weak one.
         for here, there in ((ones, others), (others, ones)):
-            # here - there <= step if both are filled: an empty one lets the row go by `loose`.
-            loose = max(0, max(s for _, s in here) - self._step, -min(s for _, s in there) - self._step)
-            terms = [(j, s + loose) for j, s in here] + [(j, loose - s) for j, s in there]
-            program.row(terms, None, self._step + 2 * loose)
+            for s in {s for _, s in here}:
+                below = [(j, 1) for j, t in there if t < s - self._step]
+                if below:
+                    program.row([*((j, 1) for j, t in here if t >= s), *below], None, 1)
 
     def _line_up(self, program: Program, seats: Sequence[tuple[Position, list[Column], bool]]) -> None:
-        """Everything filled lies from a variable `low` to `low` + line."""
+        """Everything filled lies from where the line begins to `line` beyond."""
         assert self._line is not None
         lies = [[(j, s + twice_offset(position)) for j, s in columns] for position, columns, _ in seats]
-        least = min(v for columns in lies for _, v in columns)
-        most = max(v for columns in lies for _, v in columns) - least
-        if most <= self._line:
+        places = sorted({v for columns in lies for _, v in columns})
+        if places[-1] - places[0] <= self._line:
             return
-        low = program.variable(most)
-        for columns, (_, _, full) in zip(lies, seats, strict=True):
-            loose = 0 if full else most
-            program.row([*((j, v - least) for j, v in columns), (low, -1)], None, self._line)
-            program.row([(low, 1), *((j, loose - (v - least)) for j, v in columns)], None, loose)
+        if all(full for _, _, full in seats):
+            begin = program.variable(places[-1] - places[0])
+            for columns in lies:
+                terms = [*((j, v - places[0]) for j, v in columns), (begin, -1)]
+                program.row(terms, 0, self._line)
+            return
+        # Some may stay empty. One variable for each place says whether the line begins there or before; along the places
+        # they rise from 0 to 1 once. A single row for each bore that lets go when it is empty would be a weak one.
+        begun = {v: program.variable(1) for v in places}
+        for one, following in pairwise(places):
+            program.row([(begun[one], 1), (begun[following], -1)], None, 0)
+        for columns in lies:
+            for place in {v for _, v in columns}:
+                program.row([*((j, 1) for j, v in columns if v <= place), (begun[place], -1)], None, 0)
+                near = bisect_left(places, place - self._line)  # the first place from which this one can be reached
+                if near:
+                    program.row([*((j, 1) for j, v in columns if v >= place), (begun[places[near - 1]], 1)], None, 1)
 
 
 def twice_offset(position: Position) -> int:
