@@ -4,6 +4,9 @@
     plan = fitmatch.assign(job, strategy="target")
     plan.to_frame()                              # one row per position (pandas)
 
+    pool = fitmatch.read_jobs(["first", "second"])  # jobs that share their shells
+    plan = fitmatch.assign(pool)                 # one plan for each in plan.plans
+
 Names are loaded on first use, so that `fitmatch --help` starts without the solver.
 """
 
@@ -13,12 +16,18 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from fitmatch.fit import assign as assign
     from fitmatch.gauging import read_job as read_job
+    from fitmatch.gauging import read_jobs as read_jobs
     from fitmatch.problems import InputError as InputError
 
 __version__ = "0.1.0"
-__all__ = ["InputError", "__version__", "assign", "read_job"]
+__all__ = ["InputError", "__version__", "assign", "read_job", "read_jobs"]
 
-_HOME = {"assign": "fitmatch.fit", "read_job": "fitmatch.gauging", "InputError": "fitmatch.problems"}
+_HOME = {
+    "assign": "fitmatch.fit",
+    "read_job": "fitmatch.gauging",
+    "read_jobs": "fitmatch.gauging",
+    "InputError": "fitmatch.problems",
+}
 
 
 def __getattr__(name: str) -> Any:

@@ -105,6 +105,11 @@ class Position:
     offset_nm: int | None = None  # of the housing's axis off the line of the others; positive towards the block
 
     @property
+    def wishes(self) -> bool:
+        """Whether a band is wished for here."""
+        return self.want_min_nm is not None or self.want_max_nm is not None
+
+    @property
     def missing(self) -> tuple[str, ...]:
         """The features that have no reading yet."""
         return tuple(
@@ -326,10 +331,10 @@ class KindFigures(NamedTuple):
     spread_nm: int | None
     mean_clearance_nm: int | None
     boxes: int
-    below_want: int = 0  # of the filled; nothing where no band is wished
-    want_shortfall_nm: int = 0
-    above_want: int = 0
-    want_excess_nm: int = 0
+    below_want: int | None = None  # as the next three over the filled; None where no band is wished
+    want_shortfall_nm: int | None = None
+    above_want: int | None = None
+    want_excess_nm: int | None = None
 
 
 class Proof(NamedTuple):
@@ -439,6 +444,7 @@ def figures_of(placements: tuple[Placement, ...]) -> KindFigures:
     """The figures of one kind's placements, as the contract of `KindFigures` defines them."""
     counted = [p for p in placements if p.counted]
     deviations = [p.deviation_nm for p in counted]
+    wished = any(p.position.wishes for p in placements)
     return KindFigures(
         filled=len(placements),
         below=sum(p.shortfall_nm > 0 for p in placements),
@@ -451,8 +457,8 @@ def figures_of(placements: tuple[Placement, ...]) -> KindFigures:
         spread_nm=max(deviations) - min(deviations) if counted else None,
         mean_clearance_nm=round_half_even(sum(p.clearance_nm for p in counted), len(counted)) if counted else None,
         boxes=len({box for p in placements for box in (p.upper.box, p.lower.box)}),
-        below_want=sum(p.want_shortfall_nm > 0 for p in placements),
-        want_shortfall_nm=sum(p.want_shortfall_nm for p in placements),
-        above_want=sum(p.want_excess_nm > 0 for p in placements),
-        want_excess_nm=sum(p.want_excess_nm for p in placements),
+        below_want=sum(p.want_shortfall_nm > 0 for p in placements) if wished else None,
+        want_shortfall_nm=sum(p.want_shortfall_nm for p in placements) if wished else None,
+        above_want=sum(p.want_excess_nm > 0 for p in placements) if wished else None,
+        want_excess_nm=sum(p.want_excess_nm for p in placements) if wished else None,
     )

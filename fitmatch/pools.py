@@ -3,7 +3,7 @@
 A *group* is what is decided together: the positions of one kind, in all jobs whose families for it overlap.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, NamedTuple
 
@@ -58,6 +58,11 @@ class PoolPlan:
         return Status.PROVEN if any(plan.placements for plan in self.plans) else Status.NONE
 
     @property
+    def proofs(self) -> Mapping[str, Proof]:
+        """By the label of each group."""
+        return {answer.group.label: answer.proof for answer in self.groups}
+
+    @property
     def leftover(self) -> tuple[Shell, ...]:
         return self.plans[0].leftover
 
@@ -102,7 +107,7 @@ def figures_of_several(placements: list[tuple[Placement, ...]]) -> KindFigures:
     return together._replace(spread_nm=max((s for s in spreads if s is not None), default=None))
 
 
-def groups_of(jobs: tuple[Job, ...]) -> list[Group]:
+def groups_of(jobs: Sequence[Job]) -> list[Group]:
     """Every kind of a single job is a group; of several jobs, those that a family links, in file order."""
     kinds = dict.fromkeys(kind for job in jobs for kind in job.kinds)
     found = []
@@ -114,7 +119,7 @@ def groups_of(jobs: tuple[Job, ...]) -> list[Group]:
     return found
 
 
-def _linked(jobs: tuple[Job, ...], kind: str) -> Iterator[tuple[tuple[int, ...], list[str]]]:
+def _linked(jobs: Sequence[Job], kind: str) -> Iterator[tuple[tuple[int, ...], list[str]]]:
     """The jobs with this kind, in sets that share no family, each set with its families."""
     sets: list[tuple[list[int], set[str]]] = []
     for i, job in enumerate(jobs):

@@ -445,6 +445,7 @@ def kind_figures(job: Job, filled: Iterable[tuple[Position, Pair]]) -> dict[str,
     deviations = [clearance_nm(p, pair) - p.target_nm for p, pair in counted]
     total = sum(clearance_nm(p, pair) for p, pair in counted)
     missed = [missed_wish(p, pair) for p, pair in filled]
+    wished = any(p.want_min_nm is not None or p.want_max_nm is not None for p, _ in filled)
     return {
         "filled": len(filled),
         "below": sum(s > 0 for s in short),
@@ -457,10 +458,10 @@ def kind_figures(job: Job, filled: Iterable[tuple[Position, Pair]]) -> dict[str,
         "spread_nm": max(deviations) - min(deviations) if counted else None,
         "mean_clearance_nm": round_half_even(total, len(counted)) if counted else None,
         "boxes": len({shell.box for _, pair in filled for shell in pair}),
-        "below_want": sum(m[0] for m in missed),
-        "want_shortfall_nm": sum(m[1] for m in missed),
-        "above_want": sum(m[2] for m in missed),
-        "want_excess_nm": sum(m[3] for m in missed),
+        "below_want": sum(m[0] for m in missed) if wished else None,
+        "want_shortfall_nm": sum(m[1] for m in missed) if wished else None,
+        "above_want": sum(m[2] for m in missed) if wished else None,
+        "want_excess_nm": sum(m[3] for m in missed) if wished else None,
     }
 
 

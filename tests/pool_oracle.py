@@ -1,6 +1,6 @@
 """What "best" means for several jobs that share their shells, by looking at every plan there is.
 
-As `oracle`, whose arithmetic and rules of one bore it uses: each bore is judged by its own job. Only for very tiny jobs.
+As `oracle`, whose arithmetic and rules of one bore it uses: each bore is judged by its own job. Only for tiny jobs.
 """
 
 import random
@@ -89,7 +89,9 @@ def every_plan(jobs: Sequence[Job], kind: str) -> set[Plan]:
 
 def best(jobs: Sequence[Job], kind: str, strategy: str, slack: int, *, turn_by_turn: bool) -> list[Figures]:
     """The figures of the best plan, of each job where they come one by one, else of all together."""
-    plans = {plan: [figures([job], kind, (one,)) for job, one in zip(jobs, plan, strict=True)] for plan in every_plan(jobs, kind)}  # fmt: skip
+    plans: dict[Plan, list[Figures]] = {}
+    for plan in every_plan(jobs, kind):
+        plans[plan] = [figures([job], kind, (one,)) for job, one in zip(jobs, plan, strict=True)]
     together = {plan: figures(jobs, kind, plan) for plan in plans}
     left = set(plans)
     for turn in range(len(jobs)) if turn_by_turn else [None]:

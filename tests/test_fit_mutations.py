@@ -11,8 +11,9 @@ import pytest
 from jobs import STEP, TARGET, WALL, make_job, make_position, make_shells, random_job, wishing_job
 
 from fitmatch.fit import assign, levels
-from fitmatch.fit.candidates import Bore, Kind
+from fitmatch.fit.candidates import Bore
 from fitmatch.fit.search import Search
+from fitmatch.fit.terms import Terms
 from fitmatch.parts import Job, Rules
 from fitmatch.problems import FaultInFitmatch
 
@@ -27,35 +28,35 @@ def without_check(patch: Patch) -> None:
 
 def no_wall_difference(patch: Patch) -> None:
     """Two walls in one bore may differ by any amount."""
-    honest = Kind.partner_walls
+    honest = Terms.partner_walls
 
-    def lax(self: Kind, wall: int) -> tuple[int, int]:
+    def lax(self: Terms, wall: int) -> tuple[int, int]:
         low, high = honest(self, wall)
         side = self._side
         return (low if side == "lower" else 0), (high if side == "upper" else 1 << 62)
 
-    patch.setattr(Kind, "partner_walls", lax)
+    patch.setattr(Terms, "partner_walls", lax)
 
 
 def no_thick_half(patch: Patch) -> None:
     """The thicker half may lie on either side."""
-    honest = Kind.__init__
+    honest = Terms.__init__
 
-    def lax(self: Kind, *arguments: object) -> None:
+    def lax(self: Terms, *arguments: object) -> None:
         honest(self, *arguments)  # type: ignore[arg-type]
         self._side = None
 
-    patch.setattr(Kind, "__init__", lax)
+    patch.setattr(Terms, "__init__", lax)
 
 
 def no_same_side(patch: Patch) -> None:
     """The thicker halves of a kind need not agree."""
-    patch.setattr(Kind, "one_thick_side", property(lambda _: False))
+    patch.setattr(Terms, "one_thick_side", property(lambda _: False))
 
 
 def no_same_in_bore(patch: Patch) -> None:
     """Two halves that differ in a column may share a bore."""
-    patch.setattr(Kind, "may_share", lambda _, upper, lower: upper is not lower or upper.count > 1)
+    patch.setattr("fitmatch.fit.candidates.may_share", lambda _, upper, lower: upper is not lower or upper.count > 1)
 
 
 def no_match(patch: Patch) -> None:
@@ -65,15 +66,13 @@ def no_match(patch: Patch) -> None:
 
 def no_family(patch: Patch) -> None:
     """Every family fits."""
-    honest = Kind.__init__
+    honest = Terms.__init__
 
-    def lax(self: Kind, job: object, kind: str, *more: object) -> None:
-        from dataclasses import replace
+    def lax(self: Terms, *arguments: object) -> None:
+        honest(self, *arguments)  # type: ignore[arg-type]
+        self.family = None
 
-        fits = {k: replace(fit, family=None) for k, fit in job.fits.items()}  # type: ignore[attr-defined]
-        honest(self, replace(job, fits=fits), kind, *more)  # type: ignore[arg-type, type-var]
-
-    patch.setattr(Kind, "__init__", lax)
+    patch.setattr(Terms, "__init__", lax)
 
 
 def no_drawing(patch: Patch) -> None:
@@ -83,7 +82,7 @@ def no_drawing(patch: Patch) -> None:
 
 def no_counting(patch: Patch) -> None:
     """A pair of one class needs only one shell of it."""
-    patch.setattr(Kind, "may_share", lambda *_: True)
+    patch.setattr("fitmatch.fit.candidates.may_share", lambda *_: True)
 
 
 def zero_clearance(patch: Patch) -> None:
@@ -124,7 +123,7 @@ def level_off(name: str) -> Callable[[Patch], None]:
 
 def first_boxes(patch: Patch) -> None:
     """keep-sets takes all boxes instead of the fewest."""
-    patch.setattr(levels, "_keep_sets", lambda _job, search, slack: levels._target(search, slack))
+    patch.setattr(levels, "_keep_sets", lambda search, slack: levels._target(search, slack))
 
 
 def greedy_fill(patch: Patch) -> None:

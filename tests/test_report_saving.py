@@ -1,10 +1,10 @@
-"""Writing a file whole or not at all."""
+"""Writing a file, or several, whole or not at all."""
 
 from pathlib import Path
 
 import pytest
 
-from fitmatch.report.saving import write_whole
+from fitmatch.report.saving import write_all, write_whole
 
 
 def test_the_old_file_is_replaced_and_nothing_else_is_left(tmp_path: Path) -> None:
@@ -29,3 +29,14 @@ def test_a_failure_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.Monke
         write_whole(path, "new")
     assert path.read_text(encoding="utf-8") == "old"
     assert list(tmp_path.iterdir()) == [path]
+
+
+def test_several_files_or_none(tmp_path: Path) -> None:
+    """Where one of several cannot be written, those before it are as they were: the old text, or no file."""
+    old, new, lost = tmp_path / "old.json", tmp_path / "new.json", tmp_path / "no folder" / "lost.json"
+    old.write_bytes(b"\xff old")
+    with pytest.raises(FileNotFoundError):
+        write_all({old: "first", new: "second", lost: "third"})
+    assert old.read_bytes() == b"\xff old" and list(tmp_path.iterdir()) == [old]
+    write_all({old: "first", new: "second"})
+    assert [path.read_text(encoding="utf-8") for path in (old, new)] == ["first", "second"]

@@ -2,7 +2,7 @@
 
 import signal
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -15,11 +15,12 @@ from fitmatch.cli.console import Notes, print_data, print_report
 if TYPE_CHECKING:
     from fitmatch.fit import Stop
     from fitmatch.parts import Job, Plan
+    from fitmatch.pools import Pool, PoolPlan
 
 _STARTED: Final = time.monotonic()
 _LARGEST_SLACK_NM: Final = 2_000_000
 _LONGEST_SECONDS: Final = 1_000_000
-_LATER: Final = ("--alternatives", "--explain", "--with", "--priority")
+_LATER: Final = ("--alternatives", "--explain", "--with")
 _SAVED_AS: Final = "assignment.json"
 
 
@@ -59,6 +60,12 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
     help="How much of the strategy's first figure may be given up for the later ones, in the job's unit or with its "
     "own.  [default: 0; for keep-sets 0.0001 in]",
 )
+@click.option(
+    "--priority",
+    type=click.Choice(["together", "in-order"]),
+    help="With several JOBs. together: the best for all; in-order: for the first, then the second, and so on.  "
+    "[default: together]",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per position.")
 @click.option("--unit", type=click.Choice(["in", "mm"]), help="Show lengths in this unit instead of the job's.")
@@ -79,6 +86,7 @@ def command(
     jobs: tuple[Path, ...],
     strategy: str,
     slack: str | None,
+    priority: str | None,
     as_json: bool,
     as_csv: bool,
     unit: str | None,
@@ -89,25 +97,33 @@ def command(
 ) -> int:
     """Say which shell goes where: the best choice, proven.
 
-    JOB is a job folder as `fitmatch new` makes it.
+    JOB is a job folder as `fitmatch new` makes it. Several JOBs share the shells of all.
 
     \b
     Example:
       fitmatch assign my-build
       fitmatch assign my-build --strategy keep-sets --slack "0.5 tenths" --save
       fitmatch assign my-build --json --unit mm
+      fitmatch assign first-engine second-engine --priority in-order
     """
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other; choose one")
-    if len(jobs) > 1:
-        raise click.UsageError("several jobs in one solve are not supported yet; give one JOB")
+    if priority is not None and len(jobs) == 1:
+        raise click.UsageError("--priority ranks several jobs, and there is one; leave it out")
+    if strategy == "keep-sets" and priority == "in-order":
+        raise click.UsageError("--strategy keep-sets with --priority in-order is not supported yet; leave one out")
     notes = Notes(quiet=quiet)
-    job = _read(jobs[0], notes)
-    slack_nm = None if slack is None else _slack(slack, job, notes)
+    task = _read(jobs, notes)
+    from fitmatch.pools import Pool
+
+    given = task.jobs if isinstance(task, Pool) else (task,)
+    unit = unit or given[0].unit
+    slack_nm = None if slack is None else _slack(slack, given[0], notes)
     if strategy == "even":
-        _check_limits(job)
+        _check_limits(given)
     read_at = time.monotonic()
-    saved: Path | None = None
+    saved: list[Path] = []
+    plan: Plan | PoolPlan
 
     with notes.progress("proving which shell goes where; Ctrl-C stops and prints the best found so far"):
         from fitmatch.fit import Stop, assign
@@ -116,9 +132,12 @@ def command(
         stop = Stop(None if time_limit is None else max(0.0, time_limit - (loaded_at - _STARTED)))
         with _stopped_by_ctrl_c(stop):
             with _steps_told(debug):
-                plan = assign(job, strategy, slack_nm=slack_nm, stop=stop)
+                if isinstance(task, Pool):
+                    plan = assign(task, strategy, slack_nm=slack_nm, stop=stop, priority=priority or "together")
+                else:
+                    plan = assign(task, strategy, slack_nm=slack_nm, stop=stop)
             solved_at = time.monotonic()
-            answer = _answer(plan, unit or job.unit, as_json=as_json, as_csv=as_csv)
+            answer = _answer(plan, unit, as_json=as_json, as_csv=as_csv)
             if save:
                 saved = _save(plan)
 
@@ -126,8 +145,8 @@ def command(
         notes.say(f"reading {read_at - _STARTED:.3f} s, loading the solver {loaded_at - read_at:.3f} s")
         for kind, proof in plan.proofs.items():
             notes.say(f"{kind}: proven {proof.proven}, level {proof.level}, bound {proof.bound}")
-    if saved is not None:
-        notes.say(f"saved to {saved}")
+    for path in saved:
+        notes.say(f"saved to {path}")
     _tell_proof(plan, solved_at - loaded_at, notes)
     if as_json or as_csv:
         print_data(answer)
@@ -140,14 +159,20 @@ def command(
     return 1 if plan.needs_attention else 0
 
 
-def _read(folder: Path, notes: Notes) -> "Job":
-    from fitmatch.gauging import read_job
+def _read(folders: tuple[Path, ...], notes: Notes) -> "Job | Pool":
+    from fitmatch.gauging import read_job, read_jobs
 
-    with notes.progress("reading the job"):
-        job = read_job(folder)
-    for warning in job.warnings:
+    read: Job | Pool
+    with notes.progress("reading the job" if len(folders) == 1 else "reading the jobs"):
+        if len(folders) == 1:
+            read = job = read_job(folders[0])
+            warnings = job.warnings
+        else:
+            read = pool = read_jobs(folders)
+            warnings = tuple(warning for job in pool.jobs for warning in job.warnings)
+    for warning in warnings:
         notes.warn(warning)
-    return job
+    return read
 
 
 def _slack(text: str, job: "Job", notes: Notes) -> int:
@@ -168,8 +193,13 @@ def _slack(text: str, job: "Job", notes: Notes) -> int:
     return nm
 
 
-def _check_limits(job: "Job") -> None:
-    without = [p.name for p in job.positions if p.min_nm is None or p.max_nm is None]
+def _check_limits(jobs: "Sequence[Job]") -> None:
+    without = [
+        f"{job.name}/{p.name}" if job.name else p.name
+        for job in jobs
+        for p in job.positions
+        if p.min_nm is None or p.max_nm is None
+    ]
     if without:
         raise click.UsageError(
             f"--strategy even needs min and max at every position, since it knows no target; {', '.join(without)} "
@@ -210,38 +240,70 @@ def _steps_told(debug: bool) -> Iterator[None]:
         logger.removeHandler(handler)
 
 
-def _answer(plan: "Plan", unit: str, *, as_json: bool, as_csv: bool) -> str:
-    if unit != plan.job.unit:
-        from fitmatch.fit.reasons import told_in
+def _answer(plan: "Plan | PoolPlan", unit: str, *, as_json: bool, as_csv: bool) -> str:
+    from fitmatch.parts import Plan
 
-        plan = told_in(plan, unit)  # what is saved stays in the job's unit
     if as_json:
-        from fitmatch.report.document import plan_document
+        return _document(plan, unit)
+    if isinstance(plan, Plan):
+        if as_csv:
+            from fitmatch.report.rows import plan_rows
 
-        return plan_document(plan, unit)
+            return plan_rows(_told(plan, unit), unit)
+        from fitmatch.report.text import plan_text
+
+        return plan_text(_told(plan, unit), unit)
     if as_csv:
-        from fitmatch.report.rows import plan_rows
+        from fitmatch.report.rows import pool_rows
 
-        return plan_rows(plan, unit)
-    from fitmatch.report.text import plan_text
+        return pool_rows(_all_told(plan, unit), unit)
+    from fitmatch.report.text import pool_text
 
-    return plan_text(plan, unit)
+    return pool_text(_all_told(plan, unit), unit)
 
 
-def _save(plan: "Plan") -> Path:
-    """Write the document into the job folder; where it is then."""
-    from fitmatch.report.document import plan_document
-    from fitmatch.report.saving import write_whole
+def _document(plan: "Plan | PoolPlan", unit: str) -> str:
+    from fitmatch.parts import Plan
+    from fitmatch.report.document import plan_document, pool_document
 
-    path = plan.job.folder / _SAVED_AS
+    if isinstance(plan, Plan):
+        return plan_document(_told(plan, unit), unit)
+    return pool_document(_all_told(plan, unit), unit)
+
+
+def _told(plan: "Plan", unit: str) -> "Plan":
+    """The plan with its reasons in this unit."""
+    if plan.job.unit == unit:
+        return plan
+    from fitmatch.fit.reasons import told_in
+
+    return told_in(plan, unit)
+
+
+def _all_told(pool: "PoolPlan", unit: str) -> "PoolPlan":
+    if all(plan.job.unit == unit for plan in pool.plans):
+        return pool
+    from fitmatch.fit.reasons import all_told_in
+
+    return all_told_in(pool, unit)
+
+
+def _save(plan: "Plan | PoolPlan") -> list[Path]:
+    """Write the document into every job folder, in the unit of its job, or into none; where it is then."""
+    from fitmatch.parts import Plan
+    from fitmatch.report.saving import write_all
+
+    jobs = [plan.job] if isinstance(plan, Plan) else [one.job for one in plan.plans]
+    texts = {job.folder / _SAVED_AS: _document(plan, job.unit) for job in jobs}
     try:
-        write_whole(path, plan_document(plan, plan.job.unit))
+        write_all(texts)
     except OSError as error:
-        raise click.ClickException(f"{path} cannot be written: {error.strerror}") from error
-    return path
+        where = error.filename2 or error.filename
+        raise click.ClickException(f"{where} cannot be written: {error.strerror}; nothing was saved") from error
+    return list(texts)
 
 
-def _tell_proof(plan: "Plan", seconds: float, notes: Notes) -> None:
+def _tell_proof(plan: "Plan | PoolPlan", seconds: float, notes: Notes) -> None:
     total = len(plan.proofs)
     proven = sum(proof.proven for proof in plan.proofs.values())
     kinds = "1 kind" if total == 1 else f"{total} kinds"

@@ -191,7 +191,7 @@ def _figures(plan: Plan) -> Iterator[str]:
 
 def _worked_out(job: Job, placements: list[Placement]) -> KindFigures:
     below, above, deviations, clearances = [], [], [], []
-    wish_below, wish_above = [], []
+    wish_below, wish_above, wished = [], [], False
     for p in placements:
         position = p.position
         assert position.target_nm is not None
@@ -200,6 +200,7 @@ def _worked_out(job: Job, placements: list[Placement]) -> KindFigures:
         over = 0 if position.max_nm is None else p.clearance_nm - (position.max_nm - margin)
         below += [short] if short > 0 else []
         above += [over] if over > 0 else []
+        wished |= not (position.want_min_nm is None and position.want_max_nm is None)
         if position.want_min_nm is not None and p.clearance_nm < position.want_min_nm:
             wish_below.append(position.want_min_nm - p.clearance_nm)
         if position.want_max_nm is not None and p.clearance_nm > position.want_max_nm:
@@ -224,10 +225,10 @@ def _worked_out(job: Job, placements: list[Placement]) -> KindFigures:
         spread_nm=max(deviations) - min(deviations) if n else None,
         mean_clearance_nm=mean,
         boxes=len({p.upper.box for p in placements} | {p.lower.box for p in placements}),
-        below_want=len(wish_below),
-        want_shortfall_nm=sum(wish_below),
-        above_want=len(wish_above),
-        want_excess_nm=sum(wish_above),
+        below_want=len(wish_below) if wished else None,
+        want_shortfall_nm=sum(wish_below) if wished else None,
+        above_want=len(wish_above) if wished else None,
+        want_excess_nm=sum(wish_above) if wished else None,
     )
 
 

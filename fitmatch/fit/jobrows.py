@@ -1,12 +1,42 @@
-"""Rows of an integer program that are about a whole job: its spread, and whether all its positions are inside."""
+"""Rows of an integer program that are about a whole job: the side of its thicker halves, how its axes lie,
+its spread, and whether all its positions are inside.
+"""
 
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from itertools import pairwise
 
-from fitmatch.fit.candidates import Kind, Pair
+from fitmatch.fit.candidates import Bore, Kind, Pair
 from fitmatch.fit.program import Program
 from fitmatch.fit.terms import Terms
+
+
+def one_side_rows(program: Program, field: Sequence[Pair], seats: Sequence[Sequence[int]]) -> None:
+    """The thicker halves of these seats, given as the columns of each, all lie on one side."""
+    side = program.variable(1)
+    for columns in seats:
+        count = field[columns[0]].bore.count
+        upper = [(j, 1) for j in columns if field[j].thick > 0]
+        lower = [(j, 1) for j in columns if field[j].thick < 0]
+        program.row([*upper, (side, -count)], None, 0)
+        program.row([*lower, (side, count)], None, count)
+
+
+def shift_rows(
+    program: Program,
+    field: Sequence[Pair],
+    fills: Callable[[Bore], bool],
+    terms: Terms,
+    seats: Iterable[Sequence[int]],
+) -> None:
+    """The axis shifts of a job obey its rules; `fills` says whether a bore is sure to be filled."""
+    found = []
+    for columns in seats:
+        bore = field[columns[0]].bore
+        if bore.terms is terms:
+            shifts = [(j, field[j].lower.wall_nm - field[j].upper.wall_nm) for j in columns]
+            found.append((bore.positions[0], shifts, fills(bore)))
+    terms.shifts.add_rows(program, found)
 
 
 def spread_rows(program: Program, field: Sequence[Pair], terms: Terms, most: int) -> None:
@@ -31,14 +61,19 @@ def spread_rows(program: Program, field: Sequence[Pair], terms: Terms, most: int
         program.row(row, None, 0)
 
 
-def complete_rows(program: Program, field: Sequence[Pair], kind: Kind, least: int) -> None:
-    """At least so many jobs have every position of the kind inside its limits."""
+def complete_rows(program: Program, field: Sequence[Pair], kind: Kind, least: int) -> list[int]:
+    """At least so many jobs have every position of the kind inside its limits; the variables that say which."""
+    inside: dict[int, list[tuple[int, int]]] = {}
+    for j, p in enumerate(field):
+        if p.inside:
+            inside.setdefault(p.bore.seat, []).append((j, 1))
     jobs = []
     for terms in kind.terms:
         if terms.may_be_complete:
             complete = program.variable(1)
             jobs.append((complete, 1))
-            seats = sum(bore.count for bore in kind.seats if bore.terms is terms)
-            inside = [(j, 1) for j, p in enumerate(field) if p.inside and p.bore.terms is terms]
-            program.row([*inside, (complete, -seats)], 0, None)
+            for bore in kind.seats:  # a row for each seat: one for all of them would be a far weaker bound
+                if bore.terms is terms:
+                    program.row([*inside.get(bore.seat, ()), (complete, -bore.count)], 0, None)
     program.row(jobs, least, None)
+    return [complete for complete, _ in jobs]

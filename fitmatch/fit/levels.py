@@ -10,8 +10,9 @@ from typing import NamedTuple
 
 from fitmatch.fit.boxsets import BoxSets
 from fitmatch.fit.candidates import Bore, Kind, Pair
-from fitmatch.fit.search import Best, Choice, Measure, Search, Source, span
+from fitmatch.fit.search import Choice, Measure, Search
 from fitmatch.fit.several import complete_jobs, most_complete, narrow_spreads, widest_spread
+from fitmatch.fit.sources import Best, Source, span
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.fit.terms import Terms
 from fitmatch.parts import Proof

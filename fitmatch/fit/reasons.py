@@ -3,7 +3,7 @@
 In: a job and what was placed. Out: one line per failing position, and flags for whatever needs attention.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -13,6 +13,7 @@ from fitmatch.fit.rowrules import excused_in_rows
 from fitmatch.fit.rulesoff import rules_off
 from fitmatch.fit.words import misfit, sizes, steps, thick, thin
 from fitmatch.parts import SIDES, Flag, Job, Placement, Plan, Position, Shell, Unfilled, marks_agree
+from fitmatch.pools import Group, PoolPlan, groups_of
 
 _DANGER = "NOT TO BE ASSEMBLED: "
 _MANY = 1 << 62
@@ -199,6 +200,8 @@ class Reasons:
                 states.setdefault("on hold", []).append(_name(s))
             elif s.wall_nm is None:
                 states.setdefault("not yet measured", []).append(_name(s))
+            elif s.key in self._job.reserved:
+                states.setdefault("locked in another engine", []).append(_name(s))
             elif s.key in locked:
                 states.setdefault("locked to a position", []).append(_name(s))
         return "".join(f"; {_some(names)} {state}" for state, names in states.items())
@@ -275,16 +278,33 @@ def flags(job: Job, placements: Iterable[Placement], why: Callable[[Position], s
 
 def told_in(plan: Plan, unit: str) -> Plan:
     """The same plan with its reasons and flags in another unit."""
-    job = replace(plan.job, unit=unit)
-    reasons: dict[str, Reasons] = {}
+    return _told([plan], unit)[0]
 
-    def why(position: Position) -> str:
-        if position.kind not in reasons:
-            reasons[position.kind] = Reasons(job, Kind([job], position.kind))
-        return reasons[position.kind].why(position)
 
-    unfilled = tuple(Unfilled(u.position, why(u.position)) for u in plan.unfilled)
-    return replace(plan, job=job, unfilled=unfilled, flags=flags(job, plan.placements, why))
+def all_told_in(pool: PoolPlan, unit: str) -> PoolPlan:
+    """The same plans of several jobs with all reasons and flags in one unit."""
+    return replace(pool, plans=tuple(_told(pool.plans, unit)))
+
+
+def _told(plans: Sequence[Plan], unit: str) -> list[Plan]:
+    jobs = [replace(plan.job, unit=unit) for plan in plans]
+    group_of = {(i, group.kind): group for group in groups_of(jobs) for i in group.members}
+    kinds: dict[Group, Kind] = {}
+    found = []
+    for i, (plan, job) in enumerate(zip(plans, jobs, strict=True)):
+        reasons: dict[str, Reasons] = {}
+
+        def why(position: Position, i: int = i, job: Job = job, reasons: dict[str, Reasons] = reasons) -> str:
+            if position.kind not in reasons:
+                group = group_of[i, position.kind]
+                if group not in kinds:
+                    kinds[group] = Kind([jobs[member] for member in group.members], group.kind)
+                reasons[position.kind] = Reasons(job, kinds[group])
+            return reasons[position.kind].why(position)
+
+        unfilled = tuple(Unfilled(u.position, why(u.position)) for u in plan.unfilled)
+        found.append(replace(plan, job=job, unfilled=unfilled, flags=flags(job, plan.placements, why)))
+    return found
 
 
 def _drawing(job: Job, p: Placement) -> Iterator[Flag]:

@@ -10,14 +10,15 @@ Of several jobs some are *in work*: the moves judge their bores alone, and what 
 import logging
 import time
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from math import gcd, isqrt
 from typing import NamedTuple
 
 from fitmatch.fit.candidates import Bore, Kind, Pair
-from fitmatch.fit.jobrows import complete_rows, spread_rows
+from fitmatch.fit.jobrows import complete_rows, one_side_rows, shift_rows, spread_rows
 from fitmatch.fit.program import Program, exact_bound
 from fitmatch.fit.solve import Outcome, relax, solve
+from fitmatch.fit.sources import Best, Listed, Source, span
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.fit.terms import Terms
 from fitmatch.problems import FaultInFitmatch
@@ -26,15 +27,6 @@ _LOG = logging.getLogger("fitmatch.fit")
 
 Measure = Callable[[Pair], int]
 Choice = Counter[Pair]  # how often each pair is used
-
-
-class Best(NamedTuple):
-    """What a bore has at best on levels 0 and 1, taken by itself: any pair with a wall sum from `low` to `high`; and
-    the least |deviation| among these."""
-
-    deviation_nm: int
-    low: int
-    high: int
 
 
 class Limit(NamedTuple):
@@ -124,7 +116,7 @@ class Search:
         self.level = level
         return self._spread([(Listed(field), slack) for field in self.fields])
 
-    def narrow_spread_everywhere(self, level: str, source: "Source", slack: int) -> int:
+    def narrow_spread_everywhere(self, level: str, source: Source, slack: int) -> int:
         """The same over all that `source` can give, which need not be listed beforehand."""
         self.level = level
         return self._spread([(source, slack)])
@@ -133,7 +125,7 @@ class Search:
         """A plan from these pairs within all limits, or None where there is none; raises Stopped."""
         if self.must_fill and self._seats_in_work(field) < self._to_fill:
             return None
-        model = _Model(self, field)
+        model = Model(self, field)
         # A relaxation that comes out whole is a plan, at a fraction of the cost of a search.
         cost = model.cost(self._in_work(lambda p: p.inside * p.deviation_nm**2))
         relaxed = relax(model.program, cost, self.stop)
@@ -153,7 +145,7 @@ class Search:
         """Whether exact bounds prove that these pairs cannot fill every bore: too few shells for too many seats is
         quick to see in a relaxation and can take a search for ever."""
         self.must_fill = False
-        model = _Model(self, field)
+        model = Model(self, field)
         self.must_fill = True
         cost = model.cost(self._in_work(lambda _: -1))
         relaxed = relax(model.program, cost, self.stop)
@@ -258,7 +250,7 @@ class Search:
         cheapest = self._cheapest(field, measure)
         if mine and cheapest and sum(p.bore.count * measure(p) for p in cheapest.values()) == cutoff:
             return cutoff, [p for p in field if measure(p) == measure(cheapest[p.bore.seat])]
-        model = _Model(self, field)
+        model = Model(self, field)
         cost = model.cost(measure)
         scale = gcd(*cost) or 1
         cost = [c // scale for c in cost]
@@ -277,7 +269,7 @@ class Search:
                 mine, most = True, _dot(cost, x)
         if not (mine and least == most):
             near = [p for j, p in enumerate(field) if least is None or least + reduced[j] <= most]
-            smaller = _Model(self, near)
+            smaller = Model(self, near)
             cost_near = [c // scale for c in smaller.cost(measure)]
             hint = smaller.point(self.choice) if mine else None
             answer = solve(smaller.program, cost_near, self.stop, hint)
@@ -303,7 +295,7 @@ class Search:
                     best[p.bore.seat] = p
         return best
 
-    def _spread(self, sources: "list[tuple[Source, int]]") -> int:
+    def _spread(self, sources: list[tuple[Source, int]]) -> int:
         """Slide windows over the deviations; each is a small feasibility program.
 
         A plan whose smallest deviation is `start` spreads at least over the window from there that holds a pair for
@@ -339,70 +331,7 @@ class Search:
         return self.proved(best)
 
 
-def span(bore: Bore, best: Best, low: int, high: int) -> tuple[int, int]:
-    """The wall sums of a bore's best pairs that give a deviation from low to high."""
-    return max(best.low, bore.ideal - high), min(best.high, bore.ideal - low)
-
-
-class Source:
-    """Pairs by window of deviations, for the inside ones; pairs outside their limits always come along."""
-
-    def __init__(self, kind: Kind, outside: list[Pair], bores: dict[Bore, Best]) -> None:
-        self._kind = kind
-        self._outside = outside
-        self._bores = bores
-        values: dict[int, set[int]] = {}
-        for bore, best in bores.items():
-            values.setdefault(bore.seat, set()).update(kind.deviations(bore, best.low, best.high))
-        self._values = {seat: sorted(found) for seat, found in values.items()}
-        self._counts = {b.seat: b.count for b in bores}
-
-    def least_widths(self, wanted: int) -> Iterator[tuple[int, int]]:
-        """For every deviation that a window may begin with, the least width that reaches `wanted` positions, each
-        taken by itself; none where no width does."""
-        values = sorted({v for found in self._values.values() for v in found}, reverse=True)
-        ends = {index: len(found) for index, found in self._values.items()}
-        for start in values:
-            reached: list[tuple[int, int]] = []
-            for index, found in self._values.items():
-                at = ends[index]
-                while at and found[at - 1] >= start:
-                    at -= 1
-                ends[index] = at
-                if at < len(found):
-                    reached.append((found[at], self._counts[index]))
-            count = 0
-            for value, positions in sorted(reached):
-                count += positions
-                if count >= wanted:
-                    yield start, value - start
-                    break
-
-    def pairs(self, low: int, high: int) -> list[Pair]:
-        found = list(self._outside)
-        for bore, best in self._bores.items():
-            found.extend(self._kind.pairs(bore, *span(bore, best, low, high)))
-        return found
-
-
-class Listed(Source):
-    """A field that is already listed, its pairs all in work."""
-
-    def __init__(self, field: list[Pair]) -> None:
-        self._field = field
-        values: dict[int, set[int]] = {}
-        self._counts = {}
-        for p in field:
-            if p.inside:
-                values.setdefault(p.bore.seat, set()).add(p.deviation_nm)
-                self._counts[p.bore.seat] = p.bore.count
-        self._values = {index: sorted(found) for index, found in values.items()}
-
-    def pairs(self, low: int, high: int) -> list[Pair]:
-        return [p for p in self._field if not p.inside or low <= p.deviation_nm <= high]
-
-
-class _Model:
+class Model:
     """A field as an integer program: one variable per pair, then those of rules over several bores: for each job the
     side of its thicker halves where they must all lie alike, where its line begins, whether it is complete, and where
     its spread begins."""
@@ -437,32 +366,14 @@ class _Model:
 
         for job in search.kind.terms:
             if job.one_thick_side:
-                self._one_side([columns for columns in by_seat.values() if field[columns[0]].bore.terms is job])
+                mine = [columns for columns in by_seat.values() if field[columns[0]].bore.terms is job]
+                one_side_rows(program, field, mine)
             if job.shifts.on:
-                self._shift_rows(search, job, by_seat)
+                shift_rows(program, field, search.fills, job, by_seat.values())
         for job, most in search.spreads.items():
             spread_rows(program, field, job, most)
         if search.complete:
             complete_rows(program, field, search.kind, search.complete)
-
-    def _shift_rows(self, search: Search, job: Terms, by_seat: dict[int, list[int]]) -> None:
-        seats = []
-        for columns in by_seat.values():
-            bore = self._field[columns[0]].bore
-            if bore.terms is job:
-                shifts = [(j, self._field[j].lower.wall_nm - self._field[j].upper.wall_nm) for j in columns]
-                seats.append((bore.positions[0], shifts, search.fills(bore)))
-        job.shifts.add_rows(self.program, seats)
-
-    def _one_side(self, seats: list[list[int]]) -> None:
-        program, field = self.program, self._field
-        side = program.variable(1)
-        for columns in seats:
-            count = field[columns[0]].bore.count
-            upper = [(j, 1) for j in columns if field[j].thick > 0]
-            lower = [(j, 1) for j in columns if field[j].thick < 0]
-            program.row([*upper, (side, -count)], None, 0)
-            program.row([*lower, (side, count)], None, count)
 
     def cost(self, measure: Measure) -> list[int]:
         return [measure(p) for p in self._field] + [0] * (len(self.program.upper) - len(self._field))

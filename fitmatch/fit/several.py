@@ -4,16 +4,25 @@ from collections import Counter
 from collections.abc import Iterable
 
 from fitmatch.fit.candidates import Pair
-from fitmatch.fit.search import Listed, Search
+from fitmatch.fit.jobrows import complete_rows
+from fitmatch.fit.program import exact_bound
+from fitmatch.fit.search import Choice, Model, Search
+from fitmatch.fit.solve import relax
+from fitmatch.fit.sources import Listed
 from fitmatch.fit.stopping import Stopped
 from fitmatch.fit.terms import Terms
 
 
 def most_complete(search: Search, level: str) -> None:
-    """Prove how many of the jobs in work can have all their positions inside their limits at once, and keep it."""
+    """Prove how many of the jobs can have all their positions inside their limits at once, and keep it.
+
+    Jobs are completed one after the other as far as that goes, which is quick and a plan to start from; multipliers
+    give what no plan can exceed. Only what lies between needs a search over which jobs.
+    """
     search.level = level
     (field,) = search.fields
-    least, most = 0, sum(terms.may_be_complete for terms in search.work)
+    least, search.choice = _one_by_one(search, field)
+    most = _complete_at_most(search, field)
     while least < most:
         search.complete = (least + most + 1) // 2
         try:
@@ -27,6 +36,39 @@ def most_complete(search: Search, level: str) -> None:
             search.choice, least = found, search.complete
     search.complete = least
     search.proved(least)
+
+
+def _one_by_one(search: Search, field: list[Pair]) -> tuple[int, Choice]:
+    """How many jobs are complete once each in turn was completed beside those before, where it can be."""
+    done: list[Terms] = []
+    fixed = 0  # jobs that are complete whatever is chosen
+    choice = search.choice
+    for terms in search.work:
+        if not terms.may_be_complete:
+            continue
+        trial = Search(search.kind, search.stop)
+        trial.take([*done, terms])
+        seats = {bore.seat for bore in search.kind.seats if bore.terms in trial.work}
+        trial.fields = [[p for p in field if p.inside and p.bore.seat in seats]]
+        trial.require_full()
+        if not any(bore.terms is terms for bore in search.kind.seats):
+            fixed += 1
+        elif {p.bore.seat for p in trial.fields[0]} == seats:
+            found = trial.feasible(trial.fields[0])
+            if found is not None:
+                done.append(terms)
+                choice = found
+    return len(done) + fixed, choice
+
+
+def _complete_at_most(search: Search, field: list[Pair]) -> int:
+    """What no plan can exceed, by the exact bound of a relaxation."""
+    able = sum(terms.may_be_complete for terms in search.work)
+    model = Model(search, field)
+    complete = set(complete_rows(model.program, field, search.kind, 0))
+    cost = [-(j in complete) for j in range(len(model.program.upper))]
+    relaxed = relax(model.program, cost, search.stop)
+    return able if relaxed is None else min(able, -exact_bound(model.program, cost, relaxed.multipliers).least)
 
 
 def narrow_spreads(search: Search, level: str, slack: int = 0) -> None:

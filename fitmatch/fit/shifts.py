@@ -85,8 +85,8 @@ class Shifts:
                 terms = [*((j, v - places[0]) for j, v in columns), (begin, -1)]
                 program.row(terms, 0, self._line)
             return
-        # Some may stay empty. One variable for each place says whether the line begins there or before; along the places
-        # they rise from 0 to 1 once. A single row for each bore that lets go when it is empty would be a weak one.
+        # Some may stay empty. One variable for each place says whether the line begins there or before; along the
+        # places they rise from 0 to 1 once. A single row for each bore that lets go of an empty one would be weak.
         begun = {v: program.variable(1) for v in places}
         for one, following in pairwise(places):
             program.row([(begun[one], 1), (begun[following], -1)], None, 0)

@@ -75,6 +75,11 @@ CODES: Final = {
     "lock-wrong-half": "a lock to a shell of the other half",
     "lock-twice": "one shell locked in two places",
     "nothing-agrees": "a matched column that keeps every shell out of every position of a kind",
+    # several jobs with one pool of shells
+    "job-twice": "one job folder named twice",
+    "family-missing": "a kind without `family`, where jobs share their shells",
+    "jobs-differ": "jobs that share their shells and do not agree on coatings or on a gauge",
+    "shell-differs": "one shell with different rows in two jobs",
     # found by the fit
     "guard-too-wide": "a guard that leaves a position no clearance, or whose uncertainty is unknown",
 }

@@ -1,5 +1,6 @@
 """positions.csv to rows: every cell checked by itself, nothing yet compared with kinds' tables or shells."""
 
+from collections.abc import Set
 from dataclasses import dataclass, field
 
 from fitmatch.intake.columns import Columns
@@ -11,6 +12,7 @@ from fitmatch.intake.settings import Settings
 from fitmatch.intake.sizing import Sized
 from fitmatch.intake.tables import UNREAD, Table
 from fitmatch.measuring import Reading
+from fitmatch.parts import ANY
 
 QUANTITIES = {
     "journal": JOURNAL,
@@ -56,12 +58,13 @@ class PositionReader:
         self._readers: dict[tuple[str, str | None], LengthReader | None] = {}
         self._features = {c.name: feature for feature, some in columns.readings.items() for c in some}
 
-    def rows(self, matched: tuple[str, ...]) -> list[PositionRow]:
-        """Every row that could be read at all; `matched` are the columns to match with shells."""
+    def rows(self, matched: tuple[str, ...], asked: Set[str]) -> list[PositionRow]:
+        """Every row that could be read at all; `matched` are the columns to match with shells; in those
+        that this job has not `asked` for anything will do."""
         found: list[PositionRow] = []
         first: dict[str, int] = {}
         for row, cells in self._table.rows:
-            position = self._row(row, cells, matched)
+            position = self._row(row, cells, matched, asked)
             if position.name in first and position.name:
                 text = f"`{shorten(position.name)}` stands in row {first[position.name]} already"
                 self._report("duplicate-position", f"{text}; give each position its own name", row, "position")
@@ -83,7 +86,7 @@ class PositionReader:
                 text = f"is empty, and {shorten(other.name)} (row {other.row}) of the same kind has one"
                 self._report("empty-cell", f"{text}; write 0 where the axis lies in line", row.row, "offset")
 
-    def _row(self, row: int, cells: list[str], matched: tuple[str, ...]) -> PositionRow:
+    def _row(self, row: int, cells: list[str], matched: tuple[str, ...], asked: Set[str]) -> PositionRow:
         name = self._name(row, cells)
         kind, known = self._kind(row, cells)
         sound = True
@@ -110,7 +113,7 @@ class PositionReader:
             sizes_sound=sound,
             own=own,
             locks={side: self._cell(cells, side) for side in ("upper", "lower") if self._cell(cells, side)},
-            wants={side: self._wants(cells, matched, side) for side in ("upper", "lower")},
+            wants={side: self._wants(cells, matched, asked, side) for side in ("upper", "lower")},
             accept=self._cell(cells, "accept") or None,
             pin=self._pin(row, cells),
             offset_told=bool(cells[self._columns.index("offset")].strip()),
@@ -143,9 +146,10 @@ class PositionReader:
             self._report("unknown-kind", unknown_kind(text, self._settings), row, "kind")
         return text, text in fits
 
-    def _wants(self, cells: list[str], matched: tuple[str, ...], side: str) -> tuple[str, ...]:
+    def _wants(self, cells: list[str], matched: tuple[str, ...], asked: Set[str], side: str) -> tuple[str, ...]:
         return tuple(
-            (self._cell(cells, f"{column}_{side}") or self._cell(cells, column)).casefold() for column in matched
+            (self._cell(cells, f"{column}_{side}") or self._cell(cells, column)).casefold() if column in asked else ANY
+            for column in matched
         )
 
     def _pin(self, row: int, cells: list[str]) -> int | None:

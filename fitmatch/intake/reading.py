@@ -1,10 +1,11 @@
 """`read_folder`: a job folder in, a checked `Job` out, or `InputError` with every mistake in its files."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Sequence, Set
 from dataclasses import replace
 from hashlib import sha256
 from os import PathLike
 from pathlib import Path
+from typing import NamedTuple
 
 from fitmatch.intake.columns import (
     MATCHED_IF_ASKED,
@@ -54,24 +55,75 @@ def read_folder(folder: str | PathLike[str], make_sizing: Callable[[Settings], S
 
     How readings become sizes is not known here: `make_sizing` gives that for the settings of the job.
     """
-    findings = Findings()
-    path = Path(folder)
-    _check_folder(path, findings)
-    job_bytes = read_bytes(path, JOB_FILE, findings)
-    settings = read_settings(job_bytes, findings) if job_bytes is not None else _unread_settings(findings)
-    position_source = positions_source(path, settings, findings)
-    sources, complete = shell_sources(path, settings, findings)
-    log_source = readings_source(path, settings, findings)
-    tables = _Tables(path, settings, make_sizing(settings), findings)
-    job = tables.read(position_source, sources, log_source, complete=complete)
-    if findings.first_rounded is not None:
-        text = f"numbers finer than a nanometre were rounded, halves to even; the first is {findings.first_rounded}"
-        findings.warnings.append(text)
-    if findings.problems:
-        raise InputError(findings.problems)
-    assert job_bytes is not None and position_source is not None
-    read = [Source(JOB_FILE, job_bytes), position_source, *sources, *([log_source] if log_source else [])]
-    return replace(job, digest=digest_of(read), warnings=tuple(findings.warnings))
+    reader = FolderReader(folder, make_sizing)
+    return reader.job(reader.compared(frozenset()))
+
+
+class Compared(NamedTuple):
+    """Columns in which shells are compared with positions, and those among them or besides in which halves are."""
+
+    matched: tuple[str, ...]
+    same_in_bore: tuple[str, ...]
+
+    @property
+    def shell_columns(self) -> tuple[str, ...]:
+        return tuple(dict.fromkeys((*self.matched, *self.same_in_bore)))
+
+
+class FolderReader:
+    """Reads one job folder in two steps, as jobs that share their shells must know each other's headers first."""
+
+    def __init__(self, folder: str | PathLike[str], make_sizing: Callable[[Settings], Sizing]) -> None:
+        """Read job.toml and the headers of all tables; raises InputError where there is no folder."""
+        self._findings = Findings()
+        path = Path(folder)
+        _check_folder(path, self._findings)
+        self._job_bytes = read_bytes(path, JOB_FILE, self._findings)
+        self.settings = (
+            read_settings(self._job_bytes, self._findings)
+            if self._job_bytes is not None
+            else _unread_settings(self._findings)
+        )
+        self._position_source = positions_source(path, self.settings, self._findings)
+        self._sources, complete = shell_sources(path, self.settings, self._findings)
+        self._log_source = readings_source(path, self.settings, self._findings)
+        self._tables = _Tables(path, self.settings, make_sizing(self.settings), self._findings)
+        self._tables.open(self._position_source, self._sources, complete=complete)
+
+    @property
+    def in_shells(self) -> set[str]:
+        """The names of all columns of its shell files."""
+        return self._tables.in_shells
+
+    def compared(self, elsewhere: Set[str]) -> Compared:
+        """What this job compares; `elsewhere` are the columns of other jobs' shell files."""
+        tables, settings = self._tables, self.settings
+        matched = matched_columns(settings, tables.in_positions, tables.in_shells | elsewhere)
+        return Compared(matched, settings.rules.same_in_bore)
+
+    def job(self, own: Compared, pooled: Compared | None = None) -> Job:
+        """The job; raises InputError with every mistake in its files. `pooled` are the columns that all jobs compare
+        which share their shells."""
+        findings = self._findings
+        if pooled is not None:
+            self._check_families()
+        job = self._tables.read(own, pooled, self._log_source)
+        if findings.first_rounded is not None:
+            first = findings.first_rounded
+            text = f"numbers finer than a nanometre were rounded, halves to even; the first is {first}"
+            findings.warnings.append(text)
+        if findings.problems:
+            raise InputError(findings.problems)
+        assert self._job_bytes is not None and self._position_source is not None
+        read = [Source(JOB_FILE, self._job_bytes), self._position_source, *self._sources]
+        read += [self._log_source] if self._log_source else []
+        return replace(job, digest=digest_of(read), warnings=tuple(findings.warnings))
+
+    def _check_families(self) -> None:
+        for kind, table in self.settings.fits.items():
+            if table.fit.family is None:
+                text = "is missing; where jobs share their shells each kind needs the families that fit it"
+                self.settings.file.report("family-missing", f'{text}, such as ["A12"]', "fit", kind, "family")
 
 
 def digest_of(sources: Sequence[Source]) -> str:
@@ -107,21 +159,23 @@ class _Tables:
         self._sizing = sizing
         self._findings = findings
 
-    def read(
-        self, position_source: Source | None, sources: Sequence[Source], log_source: Source | None, *, complete: bool
-    ) -> Job:
-        """The job; `complete`: every file could be had."""
-        settings, findings = self._settings, self._findings
-        position_table = self._open(position_source, POSITION_FORM)
-        shell_tables = [table for s in sources if (table := self._open(s, SHELL_FORM)) is not None]
-        in_positions = names_in(position_table) if position_table else set()
-        in_shells = {name for table in shell_tables for name in names_in(table)}
-        complete = complete and len(shell_tables) == len(sources)
-        if complete and position_table:
-            check_rule_columns(settings, in_positions, in_shells)
+    def open(self, position_source: Source | None, sources: Sequence[Source], *, complete: bool) -> None:
+        """Open every table; `complete`: every file could be had."""
+        self._position_table = self._open(position_source, POSITION_FORM)
+        self._shell_tables = [table for s in sources if (table := self._open(s, SHELL_FORM)) is not None]
+        self.in_positions = names_in(self._position_table) if self._position_table else set()
+        self.in_shells = {name for table in self._shell_tables for name in names_in(table)}
+        self._complete = complete and len(self._shell_tables) == len(sources)
+        if self._complete and self._position_table:
+            check_rule_columns(self._settings, self.in_positions, self.in_shells)
 
-        matched = matched_columns(settings, in_positions, in_shells)
-        compared = tuple(dict.fromkeys((*matched, *settings.rules.same_in_bore)))
+    def read(self, own: Compared, pooled: Compared | None, log_source: Source | None) -> Job:
+        """The job, its own columns compared; with `pooled`, its shells as all jobs look at them."""
+        settings, findings = self._settings, self._findings
+        position_table, shell_tables, complete = self._position_table, self._shell_tables, self._complete
+        in_shells = self.in_shells
+        matched = (pooled or own).matched
+        compared = (pooled or own).shell_columns
         may_match: tuple[str, ...] = (*OFTEN_MATCHED, *MATCHED_IF_ASKED, *settings.match)
         if not settings.match_read:
             may_match += SHELL_LABELS
@@ -135,7 +189,7 @@ class _Tables:
         if position_table:
             further = (*may_match, *per_half(may_match))
             columns = understand(position_table, position_form, SHELL_FORM, further, findings, inch_job=inch_job)
-            rows = PositionReader(position_table, columns, settings, findings).rows(matched)
+            rows = PositionReader(position_table, columns, settings, findings).rows(matched, frozenset(own.matched))
             warn_of_unmatched(columns.ignored, in_shells, findings)
             unmatched = in_shells.intersection(columns.ignored)
             warn_of_unused(position_table.paper, columns, unmatched, findings)
@@ -146,7 +200,7 @@ class _Tables:
             stems = in_shells | {name.rpartition("_")[0] for name in in_shells}  # wall_1 stands for wall
             lacking = dict.fromkeys(set(shell_form.needed) - stems, False)
         for table in shell_tables:
-            further = (*may_match, *settings.rules.same_in_bore)
+            further = (*may_match, *settings.rules.same_in_bore, *compared)
             shell_columns = understand(
                 table, shell_form, POSITION_FORM, further, findings, inch_job=inch_job, lacking=lacking
             )
@@ -163,7 +217,10 @@ class _Tables:
         forms = self._size_up(rows, log)
         positions: list[Position] = []
         if position_table and columns:
-            positions = _finish_positions(position_table, columns, rows, pool, matched, findings)
+            positions = _finish_positions(position_table, columns, rows, pool, findings)
+            if pooled is None and pool.complete and position_table.complete:
+                slipped = columns.slipped | pool.slipped
+                check_agreement(rows, pool, matched, slipped, position_table.paper, findings)
         return Job(
             folder=self._folder,
             title=settings.title,
@@ -251,7 +308,6 @@ def _finish_positions(
     columns: Columns,
     rows: list[PositionRow],
     pool: ShellPool,
-    matched: tuple[str, ...],
     findings: Findings,
 ) -> list[Position]:
     """Hold the rows against their kinds' tables and the shells."""
@@ -260,8 +316,6 @@ def _finish_positions(
     if settings.unit is not None:
         check_bores(rows, paper, columns, settings.unit, findings)
     locks = LockCheck(paper, columns, pool, findings).resolve(rows)
-    if pool.complete and table.complete:
-        check_agreement(rows, pool, matched, columns.slipped | pool.slipped, paper, findings)
     return [_position(row, aim, lock, settings) for row, aim, lock in zip(rows, aims, locks, strict=True)]
 
 

@@ -3,16 +3,21 @@
 from collections.abc import Iterator
 
 from fitmatch.lengths import exact
-from fitmatch.parts import HALVES, Job
+from fitmatch.parts import ANY, HALVES, Job
 from fitmatch.report.layout import clean, paragraph, whole
 from fitmatch.report.scale import Scale
 
 
 def basis(job: Job, scale: Scale) -> list[str]:
-    return [
-        *paragraph("Boxes read: " + (", ".join(_boxes(job)) or "none") + ".", rest="  "),
-        *paragraph("Rules in force: " + "; ".join(_rules(job, scale)) + ".", rest="  "),
-    ]
+    return [*boxes_read(job), *rules_in_force(job, scale)]
+
+
+def boxes_read(job: Job) -> list[str]:
+    return paragraph("Boxes read: " + (", ".join(_boxes(job)) or "none") + ".", rest="  ")
+
+
+def rules_in_force(job: Job, scale: Scale) -> list[str]:
+    return paragraph("Rules in force: " + "; ".join(_rules(job, scale)) + ".", rest="  ")
 
 
 def _boxes(job: Job) -> Iterator[str]:
@@ -36,8 +41,9 @@ def _rules(job: Job, scale: Scale) -> Iterator[str]:
     if rules.thick_half:
         sides = ", ".join(f"{clean(kind)} {side}" for kind, side in rules.thick_half.items())
         yield f"thick_half {sides}, from {_size(rules.thick_half_from_nm, scale)}"
-    if job.matched_columns:
-        yield "match " + ", ".join(map(clean, job.matched_columns))
+    matched = [column for at, column in enumerate(job.matched_columns) if not job.name or _asked(job, at)]
+    if matched:
+        yield "match " + ", ".join(map(clean, matched))
     if rules.same_in_bore:
         yield "same_in_bore " + ", ".join(map(clean, rules.same_in_bore))
     for name, limits in (("neighbour_step", rules.neighbour_step_nm), ("line", rules.line_nm)):
@@ -46,6 +52,11 @@ def _rules(job: Job, scale: Scale) -> Iterator[str]:
     yield f"limits_at {rules.limits_at}"
     if rules.guard:
         yield f"guard {rules.guard:g}"
+
+
+def _asked(job: Job, at: int) -> bool:
+    """Whether a column that some of several jobs match is matched in this one."""
+    return any({p.wants_upper[at], p.wants_lower[at]} != {ANY} for p in job.positions)
 
 
 def _size(nm: int, scale: Scale) -> str:

@@ -1,17 +1,18 @@
 """A plan as one JSON document, described by assignment.schema.json beside this file."""
 
+from collections.abc import Sequence
 from typing import Final
 
 from fitmatch import __version__
 from fitmatch.measuring import DIAMETERS, MeasuredAs
-from fitmatch.parts import KindFigures, Placement, Plan, Proof, Shell, Size
+from fitmatch.parts import Baseline, KindFigures, Placement, Plan, Proof, Shell, Size
+from fitmatch.pools import PoolPlan, is_complete
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.emit import Number, Value, area, document, half_length, length, two_digits
 from fitmatch.report.facts import (
     clearance_over_coating,
     clearance_to_metal,
     is_coated,
-    kind_wishes,
     unmeasured_shells,
     within_want,
 )
@@ -24,51 +25,113 @@ SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
 def plan_document(plan: Plan, unit: str) -> str:
     """The whole document, lengths in `unit`, ending in a line break."""
     certainty = Certainty(plan)
-    unmeasured: list[Value] = [
-        {"position": p.name, "kind": p.kind, "missing": p.missing} for p in plan.unmeasured_positions
-    ]
-    unmeasured += [
-        {"shell": s.name, "box": s.box, "kind": s.kind, "half": s.half, "missing": ["wall"]}
-        for s in unmeasured_shells(plan)
-    ]
     return document(
         {
-            "schema": SCHEMA,
-            "version": __version__,
-            "title": plan.job.title,
-            "unit": unit,
-            "strategy": plan.strategy,
-            "slack": length(plan.slack_nm, unit),
+            **_head(plan, plan.job.title, unit),
             "status": str(plan.status),
-            "positions": [
-                _position(p, unit) | _wish(p, unit) | _offset(p, unit) | _measured(plan, p, unit, certainty)
-                for p in plan.placements
-            ],
-            "unfilled": [{"position": u.position.name, "kind": u.position.kind, "why": u.why} for u in plan.unfilled],
-            "unmeasured": unmeasured,
-            "flags": [{"position": f.position, "code": f.code, "text": f.text} for f in plan.flags],
+            **_positions([plan], [certainty], unit),
             "doubts": [],
-            "kinds": {
-                kind: _figures(figures, unit, wished=kind_wishes(plan.job, kind))
-                | _row(plan, kind, unit)
-                | _proof(plan.proofs.get(kind, Proof()), unit)
-                | _joint(certainty, kind)
-                | _worth(plan, kind, unit)
-                for kind, figures in plan.figures.items()
-            },
+            "kinds": _kinds(plan, certainty, unit),
             "baselines": {
-                name: {
-                    kind: _figures(baseline.figures, unit, wished=kind_wishes(plan.job, kind))
-                    | {"rules_broken": baseline.rules_broken}
-                    for kind, baseline in kinds.items()
-                }
+                name: {kind: _baseline(baseline, unit) for kind, baseline in kinds.items()}
                 for name, kinds in plan.baselines.items()
             },
-            "leftover": [_unused(s, unit) for s in plan.leftover],
-            "held": [_unused(s, unit) | {"hold": s.hold} for s in plan.held],
+            **_shelf(plan, unit),
             "digest": plan.job.digest,
         }
     )
+
+
+def pool_document(pool: PoolPlan, unit: str) -> str:
+    """The same for several jobs that share their shells: what belongs to one of them carries its name as `job`."""
+    first, certainties = pool.plans[0], [Certainty(plan) for plan in pool.plans]
+    names = [plan.job.name for plan in pool.plans]
+    return document(
+        {
+            **_head(first, "; ".join(plan.job.title or plan.job.name for plan in pool.plans), unit),
+            "priority": pool.priority,
+            "status": str(pool.status),
+            "complete": pool.complete,
+            "jobs": [
+                {
+                    "job": plan.job.name,
+                    "title": plan.job.title,
+                    "complete": is_complete(plan),
+                    "complete_kinds": [kind for kind in plan.job.kinds if is_complete(plan, kind)],
+                    "kinds": _kinds(plan, certainty, unit),
+                    "digest": plan.job.digest,
+                }
+                for plan, certainty in zip(pool.plans, certainties, strict=True)
+            ],
+            **_positions(pool.plans, certainties, unit),
+            "doubts": [],
+            "kinds": {
+                g.group.label: _figures(g.figures, unit)
+                | _proof(g.proof, unit)
+                | {"jobs": [names[i] for i in g.group.members], "complete": g.complete}
+                for g in pool.groups
+            },
+            "baselines": {
+                name: {g.group.label: _baseline(g.baselines[name], unit) for g in pool.groups}
+                for name in pool.groups[0].baselines
+            },
+            **_shelf(first, unit),
+            "digest": None,
+        }
+    )
+
+
+def _head(plan: Plan, title: str, unit: str) -> dict[str, Value]:
+    return {
+        "schema": SCHEMA,
+        "version": __version__,
+        "title": title,
+        "unit": unit,
+        "strategy": plan.strategy,
+        "slack": length(plan.slack_nm, unit),
+    }
+
+
+def _positions(plans: Sequence[Plan], certainties: Sequence[Certainty], unit: str) -> dict[str, Value]:
+    """What is told of positions, and the shells that wait for their wall."""
+    positions: list[Value] = []
+    unfilled: list[Value] = []
+    unmeasured: list[Value] = []
+    flags: list[Value] = []
+    for plan, certainty in zip(plans, certainties, strict=True):
+        job: dict[str, Value] = {"job": plan.job.name} if plan.job.name else {}
+        positions += [
+            job | _position(p, unit) | _wish(p, unit) | _offset(p, unit) | _measured(plan, p, unit, certainty)
+            for p in plan.placements
+        ]
+        unfilled += [job | {"position": u.position.name, "kind": u.position.kind, "why": u.why} for u in plan.unfilled]
+        unmeasured += [
+            job | {"position": p.name, "kind": p.kind, "missing": p.missing} for p in plan.unmeasured_positions
+        ]
+        flags += [job | {"position": f.position, "code": f.code, "text": f.text} for f in plan.flags]
+    unmeasured += [
+        {"shell": s.name, "box": s.box, "kind": s.kind, "half": s.half, "missing": ["wall"]}
+        for s in unmeasured_shells(plans[0])
+    ]
+    return {"positions": positions, "unfilled": unfilled, "unmeasured": unmeasured, "flags": flags}
+
+
+def _kinds(plan: Plan, certainty: Certainty, unit: str) -> dict[str, Value]:
+    return {
+        kind: _figures(figures, unit)
+        | _row(plan, kind, unit)
+        | _proof(plan.proofs.get(kind, Proof()), unit)
+        | _joint(certainty, kind)
+        | _worth(plan, kind, unit)
+        for kind, figures in plan.figures.items()
+    }
+
+
+def _shelf(plan: Plan, unit: str) -> dict[str, Value]:
+    return {
+        "leftover": [_unused(s, unit) for s in plan.leftover],
+        "held": [_unused(s, unit) | {"hold": s.hold} for s in plan.held],
+    }
 
 
 def _position(placement: Placement, unit: str) -> dict[str, Value]:
@@ -229,13 +292,15 @@ def _unused(shell: Shell, unit: str) -> dict[str, Value]:
     }
 
 
-def _figures(figures: KindFigures, unit: str, *, wished: bool) -> dict[str, Value]:
-    wish: dict[str, Value] = {
-        "below_want": figures.below_want,
-        "want_shortfall": length(figures.want_shortfall_nm, unit),
-        "above_want": figures.above_want,
-        "want_excess": length(figures.want_excess_nm, unit),
-    }
+def _figures(figures: KindFigures, unit: str) -> dict[str, Value]:
+    wish: dict[str, Value] = {}
+    if figures.below_want is not None:
+        wish = {
+            "below_want": figures.below_want,
+            "want_shortfall": length(figures.want_shortfall_nm, unit),
+            "above_want": figures.above_want,
+            "want_excess": length(figures.want_excess_nm, unit),
+        }
     return {
         "filled": figures.filled,
         "below": figures.below,
@@ -248,8 +313,12 @@ def _figures(figures: KindFigures, unit: str, *, wished: bool) -> dict[str, Valu
         "spread": length(figures.spread_nm, unit),
         "mean_clearance": length(figures.mean_clearance_nm, unit),
         "boxes": figures.boxes,
-        **(wish if wished else {}),
+        **wish,
     }
+
+
+def _baseline(baseline: Baseline, unit: str) -> Value:
+    return _figures(baseline.figures, unit) | {"rules_broken": baseline.rules_broken}
 
 
 def _proof(proof: Proof, unit: str) -> dict[str, Value]:

@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from fitmatch.parts import Job, Placement, Plan, Position, Shell
+from fitmatch.parts import Job, Placement, Plan, Shell
 
 DANGER: Final = "NOT TO BE ASSEMBLED"
 
@@ -23,19 +23,14 @@ def unmeasured_shells(plan: Plan) -> list[Shell]:
     return [s for s in plan.job.shells if s.wall_nm is None and s.hold is None]
 
 
-def wishes(position: Position) -> bool:
-    """Whether a band is wished for here."""
-    return position.want_min_nm is not None or position.want_max_nm is not None
-
-
 def kind_wishes(job: Job, kind: str) -> bool:
     """Whether a band is wished for at any position of the kind."""
-    return any(wishes(p) for p in job.positions if p.kind == kind)
+    return any(p.wishes for p in job.positions if p.kind == kind)
 
 
 def within_want(placement: Placement) -> bool | None:
     """Whether the clearance lies in the wished band; None where none is wished."""
-    if not wishes(placement.position):
+    if not placement.position.wishes:
         return None
     return not placement.want_shortfall_nm and not placement.want_excess_nm
 

@@ -21,6 +21,7 @@ class Level(NamedTuple):
 
 
 LEVELS: Final = {
+    "engines_complete": Level("engines complete in the kind", Worth.COUNT, largest_wins=True),
     "positions_inside": Level("positions inside their limits", Worth.COUNT, largest_wins=True),
     "positions_filled": Level("positions filled", Worth.COUNT, largest_wins=True),
     "positions_below": Level("positions below their min", Worth.COUNT),

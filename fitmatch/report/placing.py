@@ -8,7 +8,7 @@ from fitmatch.lengths import round_half_even
 from fitmatch.measuring import MeasuredAs
 from fitmatch.parts import Placement, Plan, Position, Shell, Size
 from fitmatch.report.certainty import Certainty
-from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated, wall, wishes
+from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated, wall
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.scale import Scale
 
@@ -130,7 +130,7 @@ def limits(plan: Plan, kind: str, scale: Scale) -> list[str]:
     one."""
     placements = [p for p in plan.placements if p.position.kind == kind]
     positions = [p for p in plan.job.positions if p.kind == kind]
-    wished = any(map(wishes, positions))
+    wished = any(p.wishes for p in positions)
     alike = all(_alike(positions, value) for _, value in (*_LIMITS, *_WISH))
     guarded = plan.job.rules.guard > 0
     as_headed = alike and not guarded and all(p.clearance_tightest_nm == p.clearance_nm for p in placements)
@@ -192,7 +192,7 @@ def target_and_limits(positions: Sequence[Position], scale: Scale) -> str:
 
 def _wished(positions: Sequence[Position], scale: Scale) -> list[str]:
     """The wished band, or that positions differ in it; nothing where none is wished."""
-    if not any(map(wishes, positions)):
+    if not any(p.wishes for p in positions):
         return []
     if not (_alike(positions, lambda p: p.want_min_nm) and _alike(positions, lambda p: p.want_max_nm)):
         return ["wished band by position"]

@@ -1,8 +1,11 @@
 """The part of the text report that says how good the answer is, next to two other ways of choosing."""
 
+from collections.abc import Iterable, Mapping
+from typing import NamedTuple
+
 from fitmatch.naturalorder import natural
-from fitmatch.parts import KindFigures, Plan, Proof, Worth
-from fitmatch.report.facts import kind_wishes
+from fitmatch.parts import Baseline, KindFigures, Placement, Plan, Proof, Worth
+from fitmatch.pools import IN_ORDER, PoolPlan
 from fitmatch.report.layout import Column, clean, paragraph, table
 from fitmatch.report.levels import in_words
 from fitmatch.report.scale import Scale
@@ -15,6 +18,7 @@ _FIRST = (
     "and the smallest total shortfall, then the smallest total excess over max (totals in brackets)."
 )
 _WISH = " Then, where a band is wished, the same below and above it, over all filled."
+_IN_ORDER = "Engines come in the order given: for each in turn all that follows, before the next is looked at. "
 _AIMS = {
     "target": "smallest worst deviation from target, then smallest sum of squared deviations",
     "even": "smallest spread, then smallest worst deviation from target",
@@ -23,17 +27,71 @@ _AIMS = {
 _PROVEN = "proven: with these readings no choice of shells does better"
 
 
+class Judged(NamedTuple):
+    """What was decided together, a kind of one job or of several, and how well."""
+
+    label: str
+    figures: KindFigures
+    proof: Proof
+    baselines: Mapping[str, Baseline]
+    boxes: list[str]
+    some_empty: bool
+    worth: Worth | None = None
+    turns: str = ""  # how the jobs were ranked, where one came before the other
+
+
 def quality(plan: Plan, scale: Scale) -> list[str]:
+    kinds = [
+        Judged(
+            kind,
+            figures,
+            plan.proofs.get(kind, Proof()),
+            {name: kinds[kind] for name, kinds in plan.baselines.items() if kind in kinds},
+            _boxes(p for p in plan.placements if p.position.kind == kind),
+            any(u.position.kind == kind for u in plan.unfilled),
+            plan.worth.get(kind),
+        )
+        for kind, figures in plan.figures.items()
+    ]
+    return _quality(plan, _FIRST, kinds, scale)
+
+
+def quality_of_pool(pool: PoolPlan, scale: Scale) -> list[str]:
+    """The same for what several jobs were given together."""
+    in_order = pool.priority == IN_ORDER
+    kinds = []
+    for answer in pool.groups:
+        kind, plans = answer.group.kind, [pool.plans[i] for i in answer.group.members]
+        kinds.append(
+            Judged(
+                answer.group.label,
+                answer.figures,
+                answer.proof,
+                answer.baselines,
+                _boxes(p for plan in plans for p in plan.placements if p.position.kind == kind),
+                any(u.position.kind == kind for plan in plans for u in plan.unfilled),
+                turns=", engine by engine in the order given" if in_order and len(plans) > 1 else "",
+            )
+        )
+    first = (
+        _IN_ORDER + _FIRST
+        if in_order
+        else _FIRST.replace("most positions", "most engines complete in a kind, then most positions")
+    )
+    return _quality(pool.plans[0], first, kinds, scale)
+
+
+def _quality(plan: Plan, counts_first: str, kinds: list[Judged], scale: Scale) -> list[str]:
     lines = ["HOW GOOD IT IS"]
     aim = f"Only among plans equal in these, by strategy {plan.strategy}: {_AIMS[plan.strategy]}."
     if plan.slack_nm:
         first = "spread" if plan.strategy == "even" else "worst deviation"
         aim += f" Slack: the {first} may be up to {scale.with_unit(plan.slack_nm)} larger than the smallest possible."
-    wished = any(kind_wishes(plan.job, kind) for kind in plan.figures)
-    lines += [*paragraph(_FIRST + (_WISH if wished else "")), *paragraph(aim)]
-    for kind, figures in plan.figures.items():
-        lines += ["", *_kind(plan, kind, figures, scale)]
-    if plan.baselines:
+    wished = any(judged.figures.below_want is not None for judged in kinds)
+    lines += [*paragraph(counts_first + (_WISH if wished else "")), *paragraph(aim)]
+    for judged in kinds:
+        lines += ["", *_kind(plan, judged, scale)]
+    if any(judged.baselines for judged in kinds):
         lines += [
             "",
             "as-boxed: every position in turn takes the next upper and the next lower that match.",
@@ -42,12 +100,11 @@ def quality(plan: Plan, scale: Scale) -> list[str]:
     return lines
 
 
-def _kind(plan: Plan, kind: str, figures: KindFigures, scale: Scale) -> list[str]:
+def _kind(plan: Plan, judged: Judged, scale: Scale) -> list[str]:
+    figures = judged.figures
     named: list[tuple[str, KindFigures, str]] = [(_THIS, figures, _NOTHING)]
-    for name, kinds in plan.baselines.items():
-        if kind in kinds:
-            named.append((name, kinds[kind].figures, str(kinds[kind].rules_broken)))
-    lines = paragraph(f"{clean(kind).upper()}: {_proof(plan, kind, scale)}")
+    named += [(name, other.figures, str(other.rules_broken)) for name, other in judged.baselines.items()]
+    lines = paragraph(f"{clean(judged.label).upper()}: {_proof(plan, judged, scale)}")
     if not any(f.filled for _, f, _ in named):
         return lines
     lines += table(
@@ -68,17 +125,17 @@ def _kind(plan: Plan, kind: str, figures: KindFigures, scale: Scale) -> list[str
             Column("rules\nbroken", [broken for _, _, broken in named]),
         ]
     )
-    if kind_wishes(plan.job, kind):
+    if figures.below_want is not None:
         missed = [
-            f"{name} {_total(f.below_want, f.want_shortfall_nm, scale)} below, "
-            f"{_total(f.above_want, f.want_excess_nm, scale)} above"
+            f"{name} {_total(f.below_want or 0, f.want_shortfall_nm or 0, scale)} below, "
+            f"{_total(f.above_want or 0, f.want_excess_nm or 0, scale)} above"
             for name, f, _ in named
         ]
         lines += paragraph(f"Outside the wished band ({scale.step}): {'; '.join(missed)}.")
-    if kind in plan.worth:
-        lines += paragraph(_worth(plan.worth[kind], figures, scale))
+    if judged.worth is not None:
+        lines += paragraph(_worth(judged.worth, figures, scale))
     if figures.filled:
-        lines += paragraph(", ".join(_boxes(plan, kind)) + ".", first="Drawn from: ")
+        lines += paragraph(", ".join(judged.boxes) + ".", first="Drawn from: ")
     if figures.counted != figures.filled:
         lines += paragraph("Worst, spread and mean are over the counted: inside the limits, not locked in both halves.")
     return lines
@@ -108,20 +165,19 @@ def _meaning(plan: Plan, scale: Scale) -> str:
     return f": none equal in what counts first has a smaller {first}{but}."
 
 
-def _boxes(plan: Plan, kind: str) -> list[str]:
-    used = {s.box for p in plan.placements if p.position.kind == kind for s in (p.upper, p.lower)}
+def _boxes(placements: Iterable[Placement]) -> list[str]:
+    used = {s.box for p in placements for s in (p.upper, p.lower)}
     return [clean(box) for box in sorted(used, key=natural)]
 
 
-def _proof(plan: Plan, kind: str, scale: Scale) -> str:
-    proof = plan.proofs.get(kind, Proof())
-    if not proof.proven:
-        return f"NOT PROVEN: {in_words(proof, scale)}. A better choice may exist."
-    if plan.figures[kind].counted:
+def _proof(plan: Plan, judged: Judged, scale: Scale) -> str:
+    if not judged.proof.proven:
+        return f"NOT PROVEN: {in_words(judged.proof, scale)}. A better choice may exist."
+    if judged.figures.counted and not judged.turns:
         return f"{_PROVEN}{_meaning(plan, scale)}"
-    if plan.figures[kind].filled:
-        return f"{_PROVEN}."
-    if any(u.position.kind == kind for u in plan.unfilled):
+    if judged.figures.filled:
+        return f"{_PROVEN}{judged.turns}."
+    if judged.some_empty:
         return "proven: with these readings no position can be filled."
     return "nothing to choose before there are readings."
 

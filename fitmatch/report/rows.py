@@ -1,12 +1,13 @@
 """A plan as CSV: one row per position in file order, whether it was filled or not."""
 
 import csv
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from io import StringIO
 from typing import Final
 
 from fitmatch.lengths import exact
 from fitmatch.parts import Placement, Plan, Position
+from fitmatch.pools import PoolPlan
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.facts import (
     DANGER,
@@ -55,39 +56,58 @@ _LENGTHS: Final = (
 
 def plan_rows(plan: Plan, unit: str) -> str:
     """The whole table with a header; a length column names its unit, what is absent is an empty cell."""
-    placed = {id(p.position): p for p in plan.placements}
-    why = {id(u.position): u.why for u in plan.unfilled}
+    return _table([plan], unit, [])
+
+
+def pool_rows(pool: PoolPlan, unit: str) -> str:
+    """The same for several jobs, one after the other, with the name of its job before each position."""
+    return _table(pool.plans, unit, ["job"])
+
+
+def _table(plans: Sequence[Plan], unit: str, job: list[str]) -> str:
     out = StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    certainty = Certainty(plan)
-    judged = (f"uncertainty [{unit}]", "verdict") if certainty.known else ()
-    wishing = any(kind_wishes(plan.job, kind) for kind in plan.job.kinds)
-    offset = (f"offset [{unit}]",) if any(p.offset_nm is not None for p in plan.job.positions) else ()
+    certainties = [Certainty(plan) for plan in plans]
+    judged = (f"uncertainty [{unit}]", "verdict") if any(c.known for c in certainties) else ()
+    jobs = [plan.job for plan in plans]
+    offset = (f"offset [{unit}]",) if any(p.offset_nm is not None for j in jobs for p in j.positions) else ()
+    wishing = any(kind_wishes(j, kind) for j in jobs for kind in j.kinds)
     wished = (f"want_min [{unit}]", f"want_max [{unit}]", "within_want") if wishing else ()
-    writer.writerow([*_WITHOUT_UNIT, *(f"{name} [{unit}]" for name in _LENGTHS), *offset, *wished, *judged, "remark"])
+    further = (*offset, *wished, *judged)
+    writer.writerow([*job, *_WITHOUT_UNIT, *(f"{name} [{unit}]" for name in _LENGTHS), *further, "remark"])
+    for plan, certainty in zip(plans, certainties, strict=True):
+        writer.writerows(_rows(plan, unit, certainty, [plan.job.name] if job else [], further))
+    return out.getvalue()
+
+
+def _rows(plan: Plan, unit: str, certainty: Certainty, job: list[str], further: tuple[str, ...]) -> Iterator[list[str]]:
+    placed = {id(p.position): p for p in plan.placements}
+    why = {id(u.position): u.why for u in plan.unfilled}
     for position in plan.job.positions:
         placement = placed.get(id(position))
         words = _words(position, placement, plan, why.get(id(position)))
         half_nm = _position_lengths(position) if placement is None else _placement_lengths(placement)
         lengths = [half_nm.get(name) for name in _LENGTHS]
-        writer.writerow(
-            [
-                *(words.get(name, "") for name in _WITHOUT_UNIT),
-                *("" if value is None else exact(value, unit) for value in lengths),
-                *((("" if position.offset_nm is None else exact(2 * position.offset_nm, unit)),) if offset else ()),
-                *(_wished(position, placement, unit) if wished else ()),
-                *(_judged(placement, certainty, unit) if judged else ()),
-                words["remark"],
-            ]
-        )
-    return out.getvalue()
+        yield [
+            *job,
+            *(words.get(name, "") for name in _WITHOUT_UNIT),
+            *("" if value is None else exact(value, unit) for value in lengths),
+            *(more for name, more in _further(position, placement, certainty, unit).items() if name in further),
+            words["remark"],
+        ]
 
 
-def _wished(position: Position, placement: Placement | None, unit: str) -> tuple[str, str, str]:
-    """The wished band and whether the clearance lies in it, for a job that wishes for one."""
-    ends = ["" if nm is None else exact(2 * nm, unit) for nm in (position.want_min_nm, position.want_max_nm)]
+def _further(position: Position, placement: Placement | None, certainty: Certainty, unit: str) -> Mapping[str, str]:
+    """The columns that only some jobs have: offset, wished band, uncertainty."""
+    lengths = {"offset": position.offset_nm, "want_min": position.want_min_nm, "want_max": position.want_max_nm}
     within = None if placement is None else within_want(placement)
-    return ends[0], ends[1], "" if within is None else _yes(within)
+    expanded, verdict = _judged(placement, certainty, unit)
+    return {
+        **{f"{name} [{unit}]": "" if nm is None else exact(2 * nm, unit) for name, nm in lengths.items()},
+        "within_want": "" if within is None else _yes(within),
+        f"uncertainty [{unit}]": expanded,
+        "verdict": verdict,
+    }
 
 
 def _judged(placement: Placement | None, certainty: Certainty, unit: str) -> tuple[str, str]:

@@ -6,16 +6,18 @@ Which shell goes where comes first, then what must not be done, then what it res
 from collections.abc import Iterator
 
 from fitmatch.parts import Plan
+from fitmatch.pools import PoolPlan
 from fitmatch.report.attention import attention, next_steps, summary
-from fitmatch.report.basis import basis
+from fitmatch.report.basis import basis, boxes_read, rules_in_force
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.inline import along_the_line
 from fitmatch.report.layout import clean, paragraph
 from fitmatch.report.measured import corrections, form
 from fitmatch.report.placing import coated, how_sure, limits, sums, which_shell_goes_where
-from fitmatch.report.quality import quality
+from fitmatch.report.pooled import engines, heading, in_short
+from fitmatch.report.quality import quality, quality_of_pool
 from fitmatch.report.remaining import remaining
-from fitmatch.report.scale import scale_for
+from fitmatch.report.scale import Scale, scale_for
 
 CLOSING = (
     "The calculated clearance selects the shells; the assembled bore, measured with the shells in and",
@@ -31,20 +33,47 @@ _UNITS = {
 def plan_text(plan: Plan, unit: str) -> str:
     """The whole report, lengths in `unit`, ending in a line break; no line is wider than a page."""
     scale = scale_for(unit, _lengths(plan))
-    blocks = [[*paragraph(clean(plan.job.title or plan.job.folder.name)), *paragraph(summary(plan)), _UNITS[unit]]]
+    title = [*paragraph(clean(plan.job.title or plan.job.folder.name)), *paragraph(summary(plan)), _UNITS[unit]]
+    blocks = [title, *_bench(plan, scale), basis(plan.job, scale), *_figures(plan, scale)]
+    return _joined([*blocks, quality(plan, scale), remaining(plan, scale), list(CLOSING)])
+
+
+def pool_text(pool: PoolPlan, unit: str) -> str:
+    """The report on several jobs that share their shells: all of them in short, then each engine, then what concerns
+    all."""
+    scale = scale_for(unit, (nm for plan in pool.plans for nm in _lengths(plan)))
+    blocks = [[*engines(pool), _UNITS[unit]], *in_short(pool, scale)]
+    for plan in pool.plans:
+        blocks += [heading(plan), *_bench(plan, scale), rules_in_force(plan.job, scale), *_figures(plan, scale)]
+    first = pool.plans[0]
+    blocks += [["ALL ENGINES", *boxes_read(first.job)], quality_of_pool(pool, scale), remaining(first, scale)]
+    return _joined([*blocks, list(CLOSING)])
+
+
+def _joined(blocks: list[list[str]]) -> str:
+    return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
+
+
+def _bench(plan: Plan, scale: Scale) -> list[list[str]]:
+    """What is done at the bench."""
     certainty = Certainty(plan)
+    blocks = []
     for kind in plan.job.kinds:
         blocks += [which_shell_goes_where(plan, kind, scale), how_sure(plan, kind, scale, certainty)]
-    blocks += [attention(plan), next_steps(plan), basis(plan.job, scale)]
+    return [*blocks, attention(plan), next_steps(plan)]
+
+
+def _figures(plan: Plan, scale: Scale) -> list[list[str]]:
+    """The sums behind it, and what the readings say besides."""
     kinds = plan.job.kinds
+    blocks: list[list[str]] = []
     blocks += _titled("THE SUMS (axis shift: + towards the upper half)", [sums(plan, kind, scale) for kind in kinds])
     blocks += _titled("ALONG THE LINE (+ towards the upper half)", [along_the_line(plan, k, scale) for k in kinds])
     blocks += _titled("BETWEEN THE LIMITS", [limits(plan, kind, scale) for kind in kinds])
     blocks += _titled("COATED SHELLS", [coated(plan, scale)])
     blocks += _titled("CORRECTIONS TO THE READINGS", [corrections(plan, scale)])
     blocks += _titled("FORM (- is not measured)", [form(plan, kind, scale) for kind in kinds])
-    blocks += [quality(plan, scale), remaining(plan, scale), list(CLOSING)]
-    return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
+    return blocks
 
 
 def _titled(title: str, blocks: list[list[str]]) -> list[list[str]]:

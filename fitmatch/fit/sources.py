@@ -1,0 +1,78 @@
+"""Where the windows of a spread get their pairs from: all that a kind admits, or a field that is listed already."""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from fitmatch.fit.candidates import Bore, Kind, Pair
+
+
+class Best(NamedTuple):
+    """What a bore has at best on levels 0 and 1, taken by itself: any pair with a wall sum from `low` to `high`; and
+    the least |deviation| among these."""
+
+    deviation_nm: int
+    low: int
+    high: int
+
+
+def span(bore: Bore, best: Best, low: int, high: int) -> tuple[int, int]:
+    """The wall sums of a bore's best pairs that give a deviation from low to high."""
+    return max(best.low, bore.ideal - high), min(best.high, bore.ideal - low)
+
+
+class Source:
+    """Pairs by window of deviations, for the inside ones; pairs outside their limits always come along."""
+
+    def __init__(self, kind: Kind, outside: list[Pair], bores: dict[Bore, Best]) -> None:
+        self._kind = kind
+        self._outside = outside
+        self._bores = bores
+        values: dict[int, set[int]] = {}
+        for bore, best in bores.items():
+            values.setdefault(bore.seat, set()).update(kind.deviations(bore, best.low, best.high))
+        self._values = {seat: sorted(found) for seat, found in values.items()}
+        self._counts = {b.seat: b.count for b in bores}
+
+    def least_widths(self, wanted: int) -> Iterator[tuple[int, int]]:
+        """For every deviation that a window may begin with, the least width that reaches `wanted` positions, each
+        taken by itself; none where no width does."""
+        values = sorted({v for found in self._values.values() for v in found}, reverse=True)
+        ends = {index: len(found) for index, found in self._values.items()}
+        for start in values:
+            reached: list[tuple[int, int]] = []
+            for index, found in self._values.items():
+                at = ends[index]
+                while at and found[at - 1] >= start:
+                    at -= 1
+                ends[index] = at
+                if at < len(found):
+                    reached.append((found[at], self._counts[index]))
+            count = 0
+            for value, positions in sorted(reached):
+                count += positions
+                if count >= wanted:
+                    yield start, value - start
+                    break
+
+    def pairs(self, low: int, high: int) -> list[Pair]:
+        found = list(self._outside)
+        for bore, best in self._bores.items():
+            found.extend(self._kind.pairs(bore, *span(bore, best, low, high)))
+        return found
+
+
+class Listed(Source):
+    """A field that is already listed, its pairs all in work."""
+
+    def __init__(self, field: list[Pair]) -> None:
+        self._field = field
+        values: dict[int, set[int]] = {}
+        self._counts = {}
+        for p in field:
+            if p.inside:
+                values.setdefault(p.bore.seat, set()).add(p.deviation_nm)
+                self._counts[p.bore.seat] = p.bore.count
+        self._values = {index: sorted(found) for index, found in values.items()}
+
+    def pairs(self, low: int, high: int) -> list[Pair]:
+        return [p for p in self._field if not p.inside or low <= p.deviation_nm <= high]

@@ -1,0 +1,193 @@
+"""Several job folders to one `Pool`: the shells of all in one row, each once, and every job looking at them alike.
+
+Shells of the same box and name are one and the same shell, so their rows must agree. Whatever does not is noted beside
+the mistakes in the files themselves; a file is then named JOB/FILE.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
+from os import PathLike
+from pathlib import Path
+
+from fitmatch.intake.catalogue import CODES
+from fitmatch.intake.findings import POSITIONS, SETTINGS, SHELLS, shorten
+from fitmatch.intake.fits import shown
+from fitmatch.intake.reading import Compared, FolderReader
+from fitmatch.intake.settings import Settings
+from fitmatch.intake.sizing import Sizing
+from fitmatch.measuring import Gauge, Measuring, Pooled
+from fitmatch.parts import SIDES, Job, Shell
+from fitmatch.pools import Pool
+from fitmatch.problems import InputError, Problem
+
+Key = tuple[str, str]
+
+
+def read_folders(folders: Sequence[str | PathLike[str]], make_sizing: Callable[[Settings], Sizing]) -> Pool:
+    """Read and check several job folders; raises InputError with every mistake in any of them at once, job by job."""
+    paths = [Path(folder) for folder in folders]
+    problems = list(_named_twice(paths))
+    if problems:
+        raise InputError(problems)
+    names = _names(paths)
+    readers: list[FolderReader] = []
+    jobs: list[Job] = []
+    for at, path in enumerate(paths):
+        try:
+            readers.append(FolderReader(path, make_sizing))
+        except InputError as error:  # there is no such folder: the path says so itself
+            problems += [p._replace(rank=(at, *p.rank)) for p in error.problems]
+    everywhere = frozenset().union(*(reader.in_shells for reader in readers))
+    compared = [reader.compared(everywhere) for reader in readers]
+    pooled = Compared(
+        tuple(dict.fromkeys(name for one in compared for name in one.matched)),
+        tuple(dict.fromkeys(name for one in compared for name in one.same_in_bore)),
+    )
+    for at, (name, reader, own) in enumerate(zip(names, readers, compared, strict=False)):
+        try:
+            jobs.append(replace(reader.job(own, pooled), name=name))
+        except InputError as error:
+            problems += [p._replace(file=f"{name}/{p.file}", rank=(at, *p.rank)) for p in error.problems]
+    if problems:
+        raise InputError(problems)
+    problems += _settings_that_differ(jobs)
+    shells, differing = _union(jobs)
+    problems += [*differing, *_locked_twice(jobs, [reader.settings.positions or "" for reader in readers])]
+    if problems:
+        raise InputError(problems)
+    return _pool(jobs, shells)
+
+
+def _named_twice(paths: Sequence[Path]) -> Iterator[Problem]:
+    known: dict[Path, Path] = {}
+    for path in paths:
+        other = known.setdefault(path.resolve(), path)
+        if other is not path:
+            yield _problem("job-twice", "is named twice; name each job once", str(path), rank=(0,))
+
+
+def _names(paths: Sequence[Path]) -> list[str]:
+    """The names of the folders, with as many of those above as tell them apart."""
+    parts = [path.resolve().parts for path in paths]
+    for depth in range(1, max(map(len, parts))):
+        names = ["/".join(some[-depth:]) for some in parts]
+        if len(set(names)) == len(names):
+            return names
+    return [str(path.resolve()) for path in paths]
+
+
+def _settings_that_differ(jobs: Sequence[Job]) -> Iterator[Problem]:
+    """What all jobs must hold alike, since it tells of the shells: whether coatings count, and each gauge."""
+    gauges: dict[str, tuple[Job, Gauge]] = {}
+    for at, job in enumerate(jobs):
+        if job.coating_counts != jobs[0].coating_counts:
+            text = f"differs from that of {jobs[0].name}; jobs that share their shells must count coatings alike"
+            yield _problem("jobs-differ", text, f"{job.name}/job.toml", None, "coating.counts", (at, SETTINGS))
+        for name, gauge in job.measuring.gauges.items():
+            other, same = gauges.setdefault(name, (job, gauge))
+            if same != gauge:
+                text = f"differs from the gauge of that name in {other.name}; write both alike, or rename one"
+                yield _problem("jobs-differ", text, f"{job.name}/job.toml", None, f"gauge.{name}", (at, SETTINGS))
+
+
+def _union(jobs: Sequence[Job]) -> tuple[list[Shell], list[Problem]]:
+    """The shells of all jobs, each once, and every row that does not agree with the first of its shell."""
+    found: dict[Key, Shell] = {}
+    owner: dict[Key, Job] = {}
+    problems = []
+    for at, job in enumerate(jobs):
+        for shell in job.shells:
+            first = found.setdefault(shell.key, shell)
+            if first is shell:
+                owner[shell.key] = job
+                continue
+            other = owner[shell.key]
+            differing = _difference(first, shell, job)
+            if differing is not None:
+                column, here, there = differing
+                text = f"shell `{shorten(shell.box)}/{shorten(shell.name)}` has {here} here and {there} in"
+                todo = "one shell needs one row; if they are two shells, rename the box of one"
+                text = f"{text} {other.name}/{first.file}:{first.row}; {todo}"
+                place = f"{job.name}/{shell.file}"
+                problems.append(_problem("shell-differs", text, place, shell.row, column, (at, SHELLS, shell.row)))
+            elif first.measured_as is None and shell.measured_as is not None:
+                found[shell.key] = replace(first, measured_as=shell.measured_as)
+    return list(found.values()), problems
+
+
+def _difference(one: Shell, other: Shell, job: Job) -> tuple[str, str, str] | None:
+    """The first column in which two rows of one shell differ, with what stands in `other` and in `one`."""
+    for column in ("kind", "half", "wall_nm", "coating_nm", "wall_to_metal_nm", "family", "grade", "hold"):
+        mine, theirs = getattr(one, column), getattr(other, column)
+        if mine != theirs:
+            here, there = (
+                "nothing" if not cell else shown(cell, job.unit) if column.endswith("_nm") else f"`{shorten(cell)}`"
+                for cell in (theirs, mine)
+            )
+            name = {"wall_nm": "wall", "coating_nm": "coating", "wall_to_metal_nm": "measured"}.get(column, column)
+            return name, here, there
+    for at, column in enumerate(job.shell_columns):
+        if one.marks[at] != other.marks[at]:
+            here, there = (f"`{shorten(marks[at])}`" if marks[at] else "nothing" for marks in (other.marks, one.marks))
+            return column, here, there
+    if None not in (one.measured_as, other.measured_as) and one.measured_as != other.measured_as:
+        return "gauge", "another gauge or number of readings", "its own"
+    return None
+
+
+def _locked_twice(jobs: Sequence[Job], files: Sequence[str]) -> Iterator[Problem]:
+    known: dict[Key, str] = {}
+    for at, (job, file) in enumerate(zip(jobs, files, strict=True)):
+        place = f"{job.name}/{file}"
+        mine: dict[Key, str] = {}
+        for position in job.positions:
+            for side in SIDES:
+                lock = getattr(position, side)
+                if lock in known:
+                    text = f"shell `{'/'.join(map(shorten, lock))}` is locked in {known[lock]} already"
+                    todo = "lock another shell in one of the two"
+                    rank = (at, POSITIONS, position.row)
+                    yield _problem("lock-twice", f"{text}; {todo}", place, position.row, side, rank)
+                elif lock is not None:
+                    mine[lock] = f"{place}:{position.row}"
+        known |= mine
+
+
+def _pool(jobs: Sequence[Job], shells: list[Shell]) -> Pool:
+    """The jobs with the shells, gauges and forms of walls of all."""
+    locks = [{lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None} for job in jobs]
+    measurings = [job.measuring for job in jobs]
+    gauges = {name: gauge for one in measurings for name, gauge in one.gauges.items()}
+    wall_forms = {key: form for one in measurings for key, form in one.wall_forms.items()}
+    pooled = _scatter(measurings)
+    return Pool(
+        tuple(
+            replace(
+                job,
+                shells=tuple(shells),
+                reserved=frozenset().union(*(other for other in locks if other is not mine)),
+                warnings=tuple(f"{job.name}: {warning}" for warning in job.warnings),
+                measuring=replace(job.measuring, gauges=gauges, pooled=pooled, wall_forms=wall_forms),
+            )
+            for job, mine in zip(jobs, locks, strict=True)
+        )
+    )
+
+
+def _scatter(measurings: Iterable[Measuring]) -> dict[str, Pooled]:
+    """The scatter of each gauge over the repeats of all jobs: variances weighted by their degrees of freedom."""
+    found: dict[str, Pooled] = {}
+    for measuring in measurings:
+        for name, new in measuring.pooled.items():
+            known = found.get(name, Pooled(0.0, 0))
+            freedom = known.degrees_of_freedom + new.degrees_of_freedom
+            squares = known.variance_nm2 * known.degrees_of_freedom + new.variance_nm2 * new.degrees_of_freedom
+            found[name] = Pooled(squares / freedom, freedom)
+    return found
+
+
+def _problem(
+    code: str, text: str, file: str, row: int | None = None, column: str | None = None, rank: tuple[int, ...] = ()
+) -> Problem:
+    assert code in CODES, code
+    return Problem(code, text, file, row, column, rank)

@@ -1,0 +1,63 @@
+"""The parts of the text report that only several jobs have: all engines in short, and the heading of each."""
+
+from fitmatch.parts import Plan
+from fitmatch.pools import IN_ORDER, PoolPlan, is_complete
+from fitmatch.report.attention import summary
+from fitmatch.report.facts import DANGER
+from fitmatch.report.layout import Column, clean, paragraph, table, whole
+from fitmatch.report.scale import Scale
+
+
+def engines(pool: PoolPlan) -> list[str]:
+    """How many engines there are, and which of them are complete in every kind."""
+    names = [whole(plan.job.name) for plan in pool.plans]
+    order = ", each before the next," if pool.priority == IN_ORDER else ""
+    complete = list(map(whole, pool.complete))
+    return [
+        *paragraph(f"{len(names)} engines{order} from one pool of shells: {', '.join(names)}."),
+        *paragraph(f"Complete in every kind: {len(complete)} of {len(names)}: {', '.join(complete) or 'none'}."),
+    ]
+
+
+def in_short(pool: PoolPlan, scale: Scale) -> list[list[str]]:
+    """A row for each engine, then one for each kind."""
+    plans = pool.plans
+
+    def worst(plan: Plan) -> str:
+        found = [f.worst_deviation_nm for f in plan.figures.values() if f.worst_deviation_nm is not None]
+        return scale.steps(max(found)) if found else "-"
+
+    rows = table(
+        [
+            Column("engine", [whole(plan.job.name) for plan in plans], "left", wraps=True),
+            Column("positions", [str(len(plan.job.positions)) for plan in plans]),
+            Column("inside the\nlimits", [str(sum(p.within_limits for p in plan.placements)) for plan in plans]),
+            Column(
+                DANGER.replace(" BE ", " BE\n"),
+                [str(sum(not p.within_limits for p in plan.placements)) for plan in plans],
+            ),
+            Column("not\nfilled", [str(len(plan.unfilled)) for plan in plans]),
+            Column("not yet\nmeasured", [str(len(plan.unmeasured_positions)) for plan in plans]),
+            Column(f"worst off\n{scale.step}", [worst(plan) for plan in plans]),
+            Column("complete", ["yes" if is_complete(plan) else "no" for plan in plans]),
+        ]
+    )
+    groups = pool.groups
+    kinds = table(
+        [
+            Column("kind", [whole(g.group.label) for g in groups], "left", wraps=True),
+            Column(
+                "engines",
+                [", ".join(whole(plans[i].job.name) for i in g.group.members) for g in groups],
+                "left",
+                wraps=True,
+            ),
+            Column("complete in it", [f"{g.complete} of {len(g.group.members)}" for g in groups]),
+        ]
+    )
+    return [rows, kinds]
+
+
+def heading(plan: Plan) -> list[str]:
+    title = f": {clean(plan.job.title)}" if plan.job.title else ""
+    return [*paragraph(f"ENGINE {whole(plan.job.name)}{title}"), *paragraph(summary(plan))]

@@ -1,0 +1,288 @@
+"""`fitmatch assign` with several job folders: what is read, refused, printed and saved."""
+
+import csv
+import json
+from io import StringIO
+from pathlib import Path
+
+import pytest
+from intake_jobs import put
+from test_cli_assign import SCHEMA, Ran
+
+import fitmatch
+from fitmatch.gauging import read_jobs
+
+FIRST = """\
+title = "Saw engine"
+unit = "in"
+[sources]
+shared = ["../boxes/*.csv"]
+[fit.rod]
+target = 0.0022
+min = 0.0018
+max = 0.0026
+family = ["A12"]
+"""
+OTHER = """\
+title = "Spare engine"
+unit = "mm"
+[sources]
+shared = ["../boxes/*.csv"]
+[fit.rod]
+target = 0.056
+min = 0.046
+max = 0.066
+family = ["A12"]
+[fit.main]
+target = 0.056
+family = ["M1"]
+[rules]
+match = ["finish"]
+"""
+BOX = """\
+shell,kind,half,wall [in],family,finish
+01,rod,upper,0.06185,A12,g
+02,rod,upper,0.0618,A12,
+03,rod,lower,0.0619,A12,
+04,rod,lower,0.0618,A12,g
+05,rod,upper,0.0617,A12,
+06,rod,lower,0.0617,A12,
+"""
+OWN = """\
+shell,kind,half,wall,family
+11,rod,upper,1.571,A12
+12,rod,lower,1.570,A12
+21,main,upper,1.571,M1
+22,main,lower,1.570,M1
+"""
+
+
+@pytest.fixture
+def yard(tmp_path: Path) -> Path:
+    """Two engines, in inches and millimetres, that share a box; the second has a box of its own as well."""
+    put(tmp_path / "saw" / "job.toml", FIRST)
+    put(
+        tmp_path / "saw" / "positions.csv",
+        "position,kind,journal,housing_bore\nR1,rod,1.8162,1.9421\nR2,rod,1.8161,1.9421\n",
+    )
+    put(tmp_path / "spare" / "job.toml", OTHER)
+    put(
+        tmp_path / "spare" / "positions.csv",
+        "position,kind,journal,housing_bore,finish\nR1,rod,46.131,49.329,g\nR2,rod,46.133,49.329,\nM1,main,50,53.2,\n",
+    )
+    put(tmp_path / "spare" / "shells" / "own.csv", OWN)
+    put(tmp_path / "boxes" / "b1.csv", BOX)
+    return tmp_path
+
+
+def change(path: Path, old: str, new: str) -> None:
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new), encoding="utf-8")
+
+
+def refused(yard: Path, *names: str) -> list[str]:
+    try:
+        read_jobs([yard / name for name in names or ("saw", "spare")])
+    except fitmatch.InputError as error:
+        return [str(problem) for problem in error.problems]
+    return []
+
+
+def test_one_document_for_all(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Each position carries its job, the unit is the first job's, each job obeys its own rules, the schema holds."""
+    ran = Ran(capsys, "assign", yard / "saw", yard / "spare", "--json")
+    found = json.loads(ran.out)
+    SCHEMA.validate(found)
+    assert (ran.status, found["status"], found["unit"], found["priority"]) == (0, "proven", "in", "together")
+    assert [(p["job"], p["position"]) for p in found["positions"]] == [
+        ("saw", "R1"), ("saw", "R2"), ("spare", "R1"), ("spare", "R2"), ("spare", "M1"),
+    ]  # fmt: skip
+    assert found["complete"] == ["saw", "spare"]
+    assert [(j["job"], j["complete_kinds"]) for j in found["jobs"]] == [("saw", ["rod"]), ("spare", ["rod", "main"])]
+    assert found["kinds"]["rod"]["jobs"] == ["saw", "spare"] and found["kinds"]["rod"]["complete"] == 2
+    used = [p[half]["box"] + p[half]["shell"] for p in found["positions"] for half in ("upper", "lower")]
+    assert len(used) == len(set(used)) == 10 and found["leftover"] == []
+    # Only these two are ground, and the second engine alone asks for it.
+    assert [found["positions"][2][half]["shell"] for half in ("upper", "lower")] == ["01", "04"]
+    assert max(j["kinds"]["rod"]["spread"] for j in found["jobs"]) == found["kinds"]["rod"]["spread"]
+
+
+def test_in_order_serves_the_first_engine_best(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With --priority in-order the first engine has no worse figures than together, and the other takes the rest."""
+    worst = {}
+    for priority in ("together", "in-order"):
+        ran = Ran(capsys, "assign", yard / "saw", yard / "spare", "--json", "--priority", priority)
+        found = json.loads(ran.out)
+        SCHEMA.validate(found)
+        assert found["priority"] == priority
+        worst[priority] = found["jobs"][0]["kinds"]["rod"]["worst_deviation"]
+        if priority == "in-order":
+            assert ran.status == 1 and found["complete"] == ["saw"]
+            assert [(u["job"], u["position"]) for u in found["unfilled"]] == [("spare", "R1")]
+    assert worst["in-order"] < worst["together"]
+
+
+def test_rows_and_text(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The rows begin with the job; the text tells of each engine, and how many are complete in every kind."""
+    rows = list(csv.DictReader(StringIO(Ran(capsys, "assign", yard / "saw", yard / "spare", "--csv").out)))
+    assert [(r["job"], r["position"]) for r in rows][2:] == [("spare", "R1"), ("spare", "R2"), ("spare", "M1")]
+    assert rows[2]["journal [in]"] == "1.8161811"
+    text = Ran(capsys, "assign", yard / "saw", yard / "spare", "--unit", "mm").out
+    assert "2 engines from one pool of shells: saw, spare." in text
+    assert "Complete in every kind: 2 of 2: saw, spare." in text
+    assert "ENGINE saw: Saw engine\n" in text and "ENGINE spare: Spare engine\n" in text
+    saw, spare = text.split("ENGINE spare")
+    assert "match finish" not in saw and "match finish" in spare
+    assert all(len(line) <= 100 for line in text.splitlines())
+
+
+def test_reasons_are_told_in_the_unit_shown(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A position that stays empty is explained in the unit of the output, whatever its job's files are in."""
+    args = (capsys, "assign", yard / "saw", yard / "spare", "--priority", "in-order")
+    assert "needs walls totalling 0.123307 to 0.124094 in;" in " ".join(Ran(*args).out.split())
+    assert "needs walls totalling 3.1320 to 3.1520 mm;" in " ".join(Ran(*args, "--unit", "mm").out.split())
+
+
+def test_every_folder_is_saved_or_none(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """--save writes the whole document into each folder, in its job's unit; where one cannot be written, none is."""
+    assert Ran(capsys, "assign", yard / "saw", yard / "spare", "--save").status == 0
+    saved = [json.loads((yard / name / "assignment.json").read_text(encoding="utf-8")) for name in ("saw", "spare")]
+    for document in saved:
+        SCHEMA.validate(document)
+    assert [document["unit"] for document in saved] == ["in", "mm"]
+    assert [j["digest"] for j in saved[0]["jobs"]] == [j["digest"] for j in saved[1]["jobs"]]
+    alone = json.loads(Ran(capsys, "assign", yard / "spare", "--json").out)
+    assert alone["digest"] == saved[0]["jobs"][1]["digest"]
+
+    before = (yard / "saw" / "assignment.json").read_bytes()
+    (yard / "spare" / "assignment.json").unlink()
+    (yard / "spare" / "assignment.json").mkdir()
+    change(yard / "saw" / "job.toml", "Saw engine", "Saw mill")
+    ran = Ran(capsys, "assign", yard / "saw", yard / "spare", "--save")
+    assert (ran.status, ran.out) == (2, "") and "cannot be written" in ran.err and "nothing was saved" in ran.err
+    assert (yard / "saw" / "assignment.json").read_bytes() == before
+
+
+def test_a_column_of_one_job_is_read_for_all(yard: Path) -> None:
+    """What one job matches is read from the other's boxes too; in the other job anything will do."""
+    pool = read_jobs([yard / "saw", yard / "spare"])
+    assert [job.matched_columns for job in pool.jobs] == [("finish",), ("finish",)]
+    assert pool.jobs[0].shells == pool.jobs[1].shells and len(pool.jobs[0].shells) == 10
+    assert [p.wants_upper for job in pool.jobs for p in job.positions] == [("any",), ("any",), ("g",), ("",), ("",)]
+
+
+def test_a_flanged_shell_of_another_job_stays_out(yard: Path) -> None:
+    """flange is matched in every job as soon as any job's shells have it."""
+    change(yard / "spare" / "shells" / "own.csv", "family\n", "family,flange\n")
+    change(yard / "spare" / "shells" / "own.csv", "11,rod,upper,1.571,A12", "11,rod,upper,1.571,A12,yes")
+    for number in ("12,rod,lower,1.570,A12", "21,main,upper,1.571,M1", "22,main,lower,1.570,M1"):
+        change(yard / "spare" / "shells" / "own.csv", number, number + ",")
+    plan = fitmatch.assign(read_jobs([yard / "saw", yard / "spare"]))
+    assert ("own", "11") in {s.key for s in plan.leftover}
+
+
+def test_the_python_interface(yard: Path) -> None:
+    """`read_jobs` and `assign` give a plan for each job and one frame with a column `job`, in the first job's unit."""
+    plan = fitmatch.assign(fitmatch.read_jobs([yard / "saw", yard / "spare"]))
+    frame = plan.to_frame()
+    assert list(frame.columns[:3]) == ["job", "position", "kind"] and len(frame) == 5
+    assert frame["clearance"].max() < 0.003
+    assert [one.job.name for one in plan.plans] == ["saw", "spare"]
+
+
+def test_folders_of_one_name_are_told_apart(yard: Path) -> None:
+    """Two folders of one name take the names of those above along."""
+    (yard / "a").mkdir()
+    (yard / "saw").rename(yard / "a" / "engine")
+    (yard / "spare").rename(yard / "engine")
+    change(yard / "a" / "engine" / "job.toml", "../boxes", "../../boxes")
+    names = [job.name for job in read_jobs([yard / "a" / "engine", yard / "engine"]).jobs]
+    assert names == ["a/engine", f"{yard.name}/engine"]
+
+
+# --- bad input -------------------------------------------------------------------------------------------------------
+
+
+def test_rows_of_one_shell_must_agree(yard: Path) -> None:
+    """A shell with other figures in another job is refused, both rows named."""
+    rows = "shell,kind,half,wall,family\n21,main,upper,0.0619,M1\n11,rod,upper,0.0619,A12\n"
+    put(yard / "saw" / "shells" / "own.csv", rows)
+    change(yard / "saw" / "job.toml", "[fit.rod]", '[fit.main]\ntarget = 0.0022\nfamily = ["M1"]\n[fit.rod]')
+    found = refused(yard)
+    todo = "; one shell needs one row; if they are two shells, rename the box of one"
+    assert found == [
+        f"spare/shells/own.csv:{row}: wall: shell `own/{name}` has 1.571 mm here and 1.57226 mm in {other}{todo}"
+        for row, name, other in ((2, 11, "saw/shells/own.csv:3"), (4, 21, "saw/shells/own.csv:2"))
+    ]
+
+
+@pytest.mark.parametrize(
+    ("cell", "column", "words"),
+    [
+        ("11,rod,lower,1.571 mm,A12,,", "half", "has `upper` here and `lower` in"),
+        ("11,rod,upper,1.571 mm,B3,,", "family", "has `a12` here and `b3` in"),
+        ("11,rod,upper,1.571 mm,A12,scratched,", "hold", "has nothing here and `scratched` in"),
+        ("11,rod,upper,1.571 mm,A12,,x", "finish", "has nothing here and `x` in"),
+        ("11,rod,upper,,A12,,", "wall", "has 1.571 mm here and nothing in"),
+    ],
+)
+def test_any_cell_that_differs_is_named(yard: Path, cell: str, column: str, words: str) -> None:
+    """Whatever the other row says of the shell, the first column in which they differ is named."""
+    put(yard / "saw" / "shells" / "own.csv", f"shell,kind,half,wall,family,hold,finish\n{cell}\n")
+    (problem,) = refused(yard)
+    assert problem.startswith(f"spare/shells/own.csv:2: {column}: shell `own/11` {words} saw/shells/own.csv:2;")
+
+
+def test_a_family_is_needed(yard: Path) -> None:
+    """With several jobs each kind must name its families; alone it need not."""
+    change(yard / "spare" / "job.toml", 'family = ["M1"]\n', "")
+    (problem,) = refused(yard)
+    assert problem.startswith("spare/job.toml:10: fit.main.family: is missing; where jobs share their shells")
+    fitmatch.read_job(yard / "spare")
+
+
+def test_mistakes_of_all_jobs_at_once(yard: Path) -> None:
+    """Every mistake in every job is told, job by job, each with the job's name; a missing folder by its path."""
+    change(yard / "spare" / "positions.csv", "46.131", "46.l31")
+    change(yard / "saw" / "job.toml", "target = 0.0022", "taget = 0.0022")
+    found = refused(yard)
+    assert [line.split(": ")[0] for line in found] == ["saw/job.toml:6", "spare/positions.csv:2"]
+    found = refused(yard, "saw", "nowhere", "spare")
+    assert f"{yard / 'nowhere'}: there is no such job folder; mend the path" in found and len(found) == 3
+
+
+def test_a_shell_is_locked_once(yard: Path) -> None:
+    """Two jobs cannot lock the same shell; both rows are named."""
+    put(
+        yard / "saw" / "positions.csv",
+        "position,kind,journal,housing_bore,upper\nR1,rod,1.8162,1.9421,b1/02\nR2,rod,1.8161,1.9421,\n",
+    )
+    put(
+        yard / "spare" / "positions.csv",
+        "position,kind,journal,housing_bore,finish,upper\nR1,rod,46.131,49.329,g,\nR2,rod,46.133,49.329,,b1/02\n",
+    )
+    (problem,) = refused(yard)
+    assert problem == (
+        "spare/positions.csv:3: upper: shell `b1/02` is locked in saw/positions.csv:2 already; "
+        "lock another shell in one of the two"
+    )
+
+
+def test_settings_that_tell_of_shells_must_agree(yard: Path) -> None:
+    """A gauge of one name has one description, and coatings count in all jobs or in none."""
+    for name, limit in (("saw", "0.00005"), ("spare", "0.001")):
+        path = yard / name / "job.toml"
+        path.write_text(path.read_text(encoding="utf-8") + f"[gauge.ball-1]\nlimit = {limit}\n", encoding="utf-8")
+    path.write_text(path.read_text(encoding="utf-8") + "[coating]\ncounts = false\n", encoding="utf-8")
+    assert [line.split("; ")[0] for line in refused(yard)] == [
+        "spare/job.toml: coating.counts: differs from that of saw",
+        "spare/job.toml: gauge.ball-1: differs from the gauge of that name in saw",
+    ]
+
+
+def test_a_job_is_named_once(yard: Path) -> None:
+    """The same folder twice is refused, however it is written."""
+    assert refused(yard, "saw", "spare/../saw") == [
+        f"{yard / 'spare' / '..' / 'saw'}: is named twice; name each job once"
+    ]
