@@ -94,6 +94,8 @@ class Position:
     target_nm: int | None  # None only where target_ratio waits for a journal
     min_nm: int | None = None
     max_nm: int | None = None
+    want_min_nm: int | None = None  # the narrower band one would like, already clipped to min and max
+    want_max_nm: int | None = None
     seating_nm: int = 0
     upper: tuple[str, str] | None = None
     lower: tuple[str, str] | None = None
@@ -104,6 +106,12 @@ class Position:
     row: int = 0
     undersize: str = ""  # the user's own label of what the journal was ground to
     aims_at_middle: bool = False  # its target is the middle of min and max because nobody wrote one
+    offset_nm: int | None = None  # of the housing's axis off the line of the others; positive towards the block
+
+    @property
+    def wishes(self) -> bool:
+        """Whether a band is wished for here."""
+        return self.want_min_nm is not None or self.want_max_nm is not None
 
     @property
     def missing(self) -> tuple[str, ...]:
@@ -138,6 +146,8 @@ class Fit:
     seating_nm: int = 0
     family: tuple[str, ...] | None = None  # lower-cased; None: every family fits
     seating_u_nm: int | None = None  # standard uncertainty of the seating
+    want_min_nm: int | None = None  # the narrower band one would like, as written
+    want_max_nm: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +158,8 @@ class Rules:
     thick_half: Mapping[str, str] = field(default_factory=dict)  # kind -> upper, lower or same
     thick_half_from_nm: int = DEFAULT_THICK_HALF_FROM_NM
     same_in_bore: tuple[str, ...] = ()
+    neighbour_step_nm: Mapping[str, int] = field(default_factory=dict)  # kind -> most from one row to the next
+    line_nm: Mapping[str, int] = field(default_factory=dict)  # kind -> most that offset + axis shift may differ
     limits_at: str = "tightest"  # or "mean"
     guard: float = 0.0  # limits tightened on each side by this multiple of the expanded uncertainty
     guard_row: int | None = field(default=None, compare=False)  # where job.toml says so
@@ -244,16 +256,26 @@ class Placement:
     @property
     def shortfall_nm(self) -> int:
         """How far the tightest clearance lies below the lower limit; 0 if it does not."""
-        return max(0, self.limit_low_nm - self.clearance_tightest_nm) if self.limit_low_nm is not None else 0
+        return shortfall_of(self.limit_low_nm, self.clearance_tightest_nm)
 
     @property
     def excess_nm(self) -> int:
         """How far the mean clearance lies above the upper limit; 0 if it does not."""
-        return max(0, self.clearance_nm - self.limit_high_nm) if self.limit_high_nm is not None else 0
+        return excess_of(self.limit_high_nm, self.clearance_nm)
 
     @property
     def within_limits(self) -> bool:
         return not self.shortfall_nm and not self.excess_nm
+
+    @property
+    def want_shortfall_nm(self) -> int:
+        """How far the mean clearance lies below the wished band; 0 if it does not, or none is wished."""
+        return shortfall_of(self.position.want_min_nm, self.clearance_nm)
+
+    @property
+    def want_excess_nm(self) -> int:
+        """How far the mean clearance lies above the wished band."""
+        return excess_of(self.position.want_max_nm, self.clearance_nm)
 
     @property
     def wall_difference_nm(self) -> int:
@@ -290,6 +312,16 @@ def tightest_room(position: Position, limits_at: str) -> int:
     return position.housing_bore.smallest_nm - position.journal.largest_nm + position.seating_nm
 
 
+def shortfall_of(least_nm: int | None, clearance_nm: int) -> int:
+    """How far a clearance lies below a bound; 0 if it does not, or there is none."""
+    return 0 if least_nm is None else max(0, least_nm - clearance_nm)
+
+
+def excess_of(most_nm: int | None, clearance_nm: int) -> int:
+    """How far a clearance lies above a bound; 0 if it does not, or there is none."""
+    return 0 if most_nm is None else max(0, clearance_nm - most_nm)
+
+
 class KindFigures(NamedTuple):
     """What one plan is worth for one kind. Worst, sum, spread and mean are over the `counted` positions: those inside
     their limits and not locked in both halves; None where there are none."""
@@ -305,6 +337,10 @@ class KindFigures(NamedTuple):
     spread_nm: int | None
     mean_clearance_nm: int | None
     boxes: int
+    below_want: int | None = None  # as the next three over the filled; None where no band is wished
+    want_shortfall_nm: int | None = None
+    above_want: int | None = None
+    want_excess_nm: int | None = None
 
 
 class Proof(NamedTuple):
@@ -416,6 +452,7 @@ def figures_of(placements: tuple[Placement, ...]) -> KindFigures:
     """The figures of one kind's placements, as the contract of `KindFigures` defines them."""
     counted = [p for p in placements if p.counted]
     deviations = [p.deviation_nm for p in counted]
+    wished = any(p.position.wishes for p in placements)
     return KindFigures(
         filled=len(placements),
         below=sum(p.shortfall_nm > 0 for p in placements),
@@ -428,4 +465,8 @@ def figures_of(placements: tuple[Placement, ...]) -> KindFigures:
         spread_nm=max(deviations) - min(deviations) if counted else None,
         mean_clearance_nm=round_half_even(sum(p.clearance_nm for p in counted), len(counted)) if counted else None,
         boxes=len({box for p in placements for box in (p.upper.box, p.lower.box)}),
+        below_want=sum(p.want_shortfall_nm > 0 for p in placements) if wished else None,
+        want_shortfall_nm=sum(p.want_shortfall_nm for p in placements) if wished else None,
+        above_want=sum(p.want_excess_nm > 0 for p in placements) if wished else None,
+        want_excess_nm=sum(p.want_excess_nm for p in placements) if wished else None,
     )

@@ -112,15 +112,47 @@ def random_job(rng: random.Random, *, both_limits: bool = False) -> Job:
     )
 
 
+def wishing_job(rng: random.Random, *, both_limits: bool = False) -> Job:
+    """A random job that wishes for a narrower band than its limits, at times out of reach or off the target."""
+    job = random_job(rng, both_limits=both_limits)
+    low = TARGET + _near(rng, 4 * STEP, STEP)
+    high = low + rng.choice([0, STEP, 3 * STEP])
+    ends = rng.choice([(low, high), (low, high), (low, high), (low, None), (None, high)])
+
+    def wishing(p: Position) -> Position:
+        clipped = [end if end is None else max(p.min_nm or 0, end) for end in ends]
+        clipped = [end if end is None or p.max_nm is None else min(p.max_nm, end) for end in clipped]
+        return replace(p, want_min_nm=clipped[0], want_max_nm=clipped[1])
+
+    return replace(job, positions=tuple(wishing(p) if rng.random() < 0.9 else p for p in job.positions))
+
+
+def row_job(rng: random.Random, *, both_limits: bool = False) -> Job:
+    """A random job, wishing or not, whose bores must not step too far from one another or off their line."""
+    job = (wishing_job if rng.random() < 0.3 else random_job)(rng, both_limits=both_limits)
+    step: dict[str, int] = {}
+    line: dict[str, int] = {}
+    for kind in job.kinds:
+        which = rng.choice(["step", "step", "line", "line", "both"])
+        if which != "line":
+            step[kind] = rng.choice([0, STEP // 2, STEP, 2 * STEP])
+        if which != "step":
+            line[kind] = rng.choice([0, STEP // 2, STEP, 2 * STEP, 3 * STEP])
+    offsets = rng.random() < 0.5
+    positions = (replace(p, offset_nm=_near(rng, 2 * STEP, STEP // 2) if offsets else None) for p in job.positions)
+    rules = replace(job.rules, neighbour_step_nm=step, line_nm=line)
+    return replace(job, positions=tuple(positions), rules=rules)
+
+
 def measured_by(gauge: str | None, repeats: int = 1) -> MeasuredAs:
     """One place, read so many times with this gauge."""
     return MeasuredAs((Series(gauge, repeats, 1.0),))
 
 
-def guarded_job(rng: random.Random, *, both_limits: bool = False) -> Job:
+def guarded_job(rng: random.Random, *, both_limits: bool = False, wishing: bool = False) -> Job:
     """A random job with a guard, whose shells were measured in two or three ways and positions in one or two, so that
     U differs from pair to pair."""
-    job = random_job(rng, both_limits=both_limits)
+    job = (wishing_job if wishing else random_job)(rng, both_limits=both_limits)
     gauges = {
         name: Gauge(
             name,

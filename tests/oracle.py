@@ -9,6 +9,8 @@ looked at in this way.
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from itertools import combinations, product
 from math import ceil
 from typing import NamedTuple
 
@@ -28,10 +30,14 @@ class Levels(NamedTuple):
     """The figures that order plans; smaller is better but for `clearance_nm`. What no position decides is 0."""
 
     outside_or_empty: int  # level 0
-    empty: int  # level 1, and so on to the excess
+    empty: int  # level 1, and so on to the excess over the wished band
     below: int
     shortfall_nm: int
     excess_nm: int
+    below_want: int
+    want_shortfall_nm: int
+    above_want: int
+    want_excess_nm: int
     worst_nm: int  # level 2
     sum_squared_nm2: int
     spread_nm: int
@@ -78,6 +84,14 @@ def shortfall_nm(job: Job, p: Position, pair: Pair) -> int:
 
 def excess_nm(p: Position, pair: Pair, margin: int = 0) -> int:
     return 0 if p.max_nm is None else max(0, clearance_nm(p, pair) - (p.max_nm - margin))
+
+
+def missed_wish(p: Position, pair: Pair) -> tuple[int, int, int, int]:
+    """Below the wished band and by how much, above it and by how much; by the means, and never with a guard."""
+    clearance = clearance_nm(p, pair)
+    short = p.want_min_nm - clearance if p.want_min_nm is not None and clearance < p.want_min_nm else 0
+    over = clearance - p.want_max_nm if p.want_max_nm is not None and clearance > p.want_max_nm else 0
+    return int(short > 0), short, int(over > 0), over
 
 
 def has_clearance(job: Job, p: Position, pair: Pair) -> bool:
@@ -188,7 +202,7 @@ _NONE_YET = (10**15, -(10**15))  # smallest and largest deviation before any pos
 class _Sum(NamedTuple):
     """The figures of the positions decided so far."""
 
-    cost: tuple[int, int, int, int, int] = (0, 0, 0, 0, 0)  # levels 0 and 1
+    cost: tuple[int, ...] = (0, 0, 0, 0, 0, 0, 0, 0, 0)  # levels 0 and 1
     smallest: int = _NONE_YET[0]
     largest: int = _NONE_YET[1]
     squares: int = 0
@@ -198,14 +212,66 @@ class _Sum(NamedTuple):
 
 
 class _Choice(NamedTuple):
-    """One way to deal with a position: classes of shells it draws on, the side it takes, its share of the figures."""
+    """One way to deal with a position: classes of shells it draws on, the side it takes, its share of the figures,
+    where its axis lies if it is filled and a rule asks."""
 
     drawn: tuple[int, ...]
     side: str | None
     share: _Sum
+    axis: "Axis | None" = None
 
 
-_EMPTY = _Choice((), None, _Sum((1, 1, 0, 0, 0)))
+class Axis(NamedTuple):
+    """Twice the axis shift of a filled bore, twice how far off the line its axis lies, and whether its lock excuses it
+    from other locked bores."""
+
+    shift: int
+    lies: int
+    locked: bool
+
+
+def axis(p: Position, pair: Pair) -> Axis:
+    shift = pair.lower.wall_nm - pair.upper.wall_nm
+    return Axis(shift, shift + 2 * (p.offset_nm or 0), locked_twice(p))
+
+
+class _Row(NamedTuple):
+    """What the next bores must know of those before them: the neighbour's axis, and the least and the largest place on
+    the line, of free and of locked bores."""
+
+    neighbour: Axis | None = None
+    free: tuple[int, int] | None = None
+    locked: tuple[int, int] | None = None
+
+
+def go_together(job: Job, kind: str, one: Axis, other: Axis, *, neighbours: bool) -> bool:
+    """Whether two filled bores of a kind obey the rules about the row."""
+    if one.locked and other.locked:
+        return True
+    step, line = job.rules.neighbour_step_nm.get(kind), job.rules.line_nm.get(kind)
+    if neighbours and step is not None and abs(one.shift - other.shift) > 2 * step:
+        return False
+    return line is None or abs(one.lies - other.lies) <= 2 * line
+
+
+def _row_with(job: Job, kind: str, row: _Row, new: Axis | None) -> _Row | None:
+    """The row with one bore more, None being an empty one; None if that breaks a rule."""
+    if new is None:
+        return row._replace(neighbour=None)
+    if row.neighbour is not None and not go_together(job, kind, row.neighbour, new, neighbours=True):
+        return None
+    for ends, locked in ((row.free, False), (row.locked, True)):
+        for end in ends or ():
+            if not go_together(job, kind, Axis(0, end, locked), new, neighbours=False):
+                return None
+    mine = row.locked if new.locked else row.free
+    ends = (min(new.lies, mine[0]), max(new.lies, mine[1])) if mine else (new.lies, new.lies)
+    if kind not in job.rules.line_nm:
+        ends = None
+    return _Row(new, row.free, ends) if new.locked else _Row(new, ends, row.locked)
+
+
+_EMPTY = _Choice((), None, _Sum((1, 1, 0, 0, 0, 0, 0, 0, 0)))
 
 
 def _share(job: Job, p: Position, pair: Pair, with_boxes: bool) -> _Sum:
@@ -214,7 +280,7 @@ def _share(job: Job, p: Position, pair: Pair, with_boxes: bool) -> _Sum:
     deviation = clearance - p.target_nm
     counted = not short and not over and not locked_twice(p)
     return _Sum(
-        (int(short > 0 or over > 0), 0, int(short > 0), short, over),
+        (int(short > 0 or over > 0), 0, int(short > 0), short, over, *missed_wish(p, pair)),
         deviation if counted else _NONE_YET[0],
         deviation if counted else _NONE_YET[1],
         deviation**2 if counted else 0,
@@ -253,12 +319,18 @@ def every_outcome(job: Job, kind: str, *, with_boxes: bool = False) -> set[_Sum]
         stock[number] += 1
         class_of[s.key] = number
     choices: list[set[_Choice]] = []
+    in_row = kind in job.rules.neighbour_step_nm or kind in job.rules.line_nm
     for p in job.positions:
-        if p.kind == kind and measured(job, p):
+        if p.kind == kind and not measured(job, p):
+            choices.append({_Choice((), None, _Sum())})
+        elif p.kind == kind:
             choices.append({_EMPTY})
             for pair in possible_pairs(job, p):
                 drawn = tuple(sorted(class_of[s.key] for s in pair))
-                choices[-1].add(_Choice(drawn, deciding_side(job, p, pair), _share(job, p, pair, with_boxes)))
+                share = _share(job, p, pair, with_boxes)
+                choices[-1].add(_Choice(drawn, deciding_side(job, p, pair), share, axis(p, pair) if in_row else None))
+            if locked_twice(p) and len(choices[-1]) > 1:
+                choices[-1].discard(_EMPTY)  # its shells are in, whatever that costs the others
     hopes = [_Sum().cost]  # the least levels 0 and 1 that the last positions could add
     for some in reversed(choices):
         hopes.append(tuple(map(int.__add__, hopes[-1], min(choice.share.cost for choice in some))))
@@ -266,12 +338,15 @@ def every_outcome(job: Job, kind: str, *, with_boxes: bool = False) -> set[_Sum]
 
     def walk(best: tuple[int, ...] | None) -> set[_Sum]:
         """With no `best` known, only the best levels 0 and 1 for each set of used shells are carried along."""
-        reached: dict[tuple[tuple[int, ...], str | None], set[_Sum]] = {((), None): {_Sum()}}
+        reached: dict[tuple[tuple[int, ...], str | None, _Row], set[_Sum]] = {((), None, _Row()): {_Sum()}}
         for some, hope in zip(choices, hopes[1:], strict=True):
-            fresh: dict[tuple[tuple[int, ...], str | None], set[_Sum]] = {}
-            for (used, side), sums in reached.items():
+            fresh: dict[tuple[tuple[int, ...], str | None, _Row], set[_Sum]] = {}
+            for (used, side, row), sums in reached.items():
                 for choice in some:
                     if side and choice.side and side != choice.side:
+                        continue
+                    row_now = _row_with(job, kind, row, choice.axis) if in_row else row
+                    if row_now is None:
                         continue
                     drawn = tuple(sorted(used + choice.drawn))
                     if any(drawn.count(number) > stock[number] for number in choice.drawn):
@@ -280,7 +355,7 @@ def every_outcome(job: Job, kind: str, *, with_boxes: bool = False) -> set[_Sum]
                     if best is not None:
                         found = {s for s in found if tuple(map(int.__add__, s.cost, hope)) <= best}
                     if found:
-                        fresh.setdefault((drawn, side or choice.side), set()).update(found)
+                        fresh.setdefault((drawn, side or choice.side, row_now), set()).update(found)
             reached = fresh
             if best is None:
                 reached = {state: {_Sum(min(s.cost for s in sums))} for state, sums in reached.items()}
@@ -305,9 +380,9 @@ def _levels(outcome: _Sum) -> Levels:
 def best(job: Job, kind: str, strategy: str = "target", slack_nm: int = 0) -> Levels:
     """The figures of the best plan for a kind; `boxes` is 0 unless the strategy asks for boxes."""
     plans = {_levels(outcome) for outcome in every_outcome(job, kind, with_boxes=strategy == "keep-sets")}
-    for level in range(5):
+    for level in range(9):
         plans = _smallest(plans, level)
-    worst, squares, spread, boxes = range(5, 9)  # places in Levels
+    worst, squares, spread, boxes = range(9, 13)  # places in Levels
     if strategy == "keep-sets":
         least = min(plan.worst_nm for plan in plans)
         near = {plan for plan in plans if plan.worst_nm <= least + slack_nm}
@@ -354,7 +429,7 @@ def in_order(levels: Levels, strategy: str = "target") -> tuple[int, ...]:
         "even": (levels.spread_nm, levels.worst_nm, levels.sum_squared_nm2),
         "keep-sets": (levels.boxes, levels.worst_nm, levels.sum_squared_nm2, levels.spread_nm),
     }
-    return levels[:5] + quality[strategy]
+    return levels[:9] + quality[strategy]
 
 
 def kind_figures(job: Job, filled: Iterable[tuple[Position, Pair]]) -> dict[str, int | None]:
@@ -369,6 +444,8 @@ def kind_figures(job: Job, filled: Iterable[tuple[Position, Pair]]) -> dict[str,
     ]
     deviations = [clearance_nm(p, pair) - p.target_nm for p, pair in counted]
     total = sum(clearance_nm(p, pair) for p, pair in counted)
+    missed = [missed_wish(p, pair) for p, pair in filled]
+    wished = any(p.want_min_nm is not None or p.want_max_nm is not None for p, _ in filled)
     return {
         "filled": len(filled),
         "below": sum(s > 0 for s in short),
@@ -381,6 +458,10 @@ def kind_figures(job: Job, filled: Iterable[tuple[Position, Pair]]) -> dict[str,
         "spread_nm": max(deviations) - min(deviations) if counted else None,
         "mean_clearance_nm": round_half_even(total, len(counted)) if counted else None,
         "boxes": len({shell.box for _, pair in filled for shell in pair}),
+        "below_want": sum(m[0] for m in missed) if wished else None,
+        "want_shortfall_nm": sum(m[1] for m in missed) if wished else None,
+        "above_want": sum(m[2] for m in missed) if wished else None,
+        "want_excess_nm": sum(m[3] for m in missed) if wished else None,
     }
 
 
@@ -399,6 +480,9 @@ def faults_of(plan: Plan) -> list[str]:
         sides = {deciding_side(job, p, pair) for p, pair in filled} - {None}
         if len(sides) > 1:
             faults.append(f"{kind}: thicker halves on both sides")
+        faults += [
+            f"{kind}: {p.name} and {q.name} do not go together in the row" for p, q in misfits(job, kind, filled)
+        ]
         figures = plan.figures.get(kind)
         expected = kind_figures(job, filled)
         if figures is None or {name: getattr(figures, name) for name in expected} != expected:
@@ -429,6 +513,15 @@ def faults_of(plan: Plan) -> list[str]:
     if plan.status is not status or set(plan.proofs) != set(job.kinds):
         faults.append(f"status is {plan.status}, should be {status}, of {job.kinds}")
     return faults
+
+
+def misfits(job: Job, kind: str, filled: list[tuple[Position, Pair]]) -> Iterator[tuple[Position, Position]]:
+    """Bores that break a rule about the row, two by two."""
+    rows = [p for p in job.positions if p.kind == kind]
+    for (p, one), (q, other) in combinations(filled, 2):
+        neighbours = abs(rows.index(p) - rows.index(q)) == 1
+        if not go_together(job, kind, axis(p, one), axis(q, other), neighbours=neighbours):
+            yield p, q
 
 
 def _faults_of_bore(job: Job, p: Position, pair: Pair) -> Iterator[str]:
@@ -473,7 +566,28 @@ def as_boxed(job: Job, kind: str) -> tuple[list[tuple[Position, Pair]], int]:
     free = [(p, pair) for p, pair in filled if not locked_twice(p)]
     broken = sum(len(broken_rules(job, p, pair)) for p, pair in free)
     sides = Counter(deciding_side(job, p, pair) for p, pair in free)
-    return filled, broken + min(sides["upper"], sides["lower"])
+    return filled, broken + min(sides["upper"], sides["lower"]) + _broken_in_row(job, kind, filled)
+
+
+def _broken_in_row(job: Job, kind: str, filled: list[tuple[Position, Pair]]) -> int:
+    """Bores too far from the one before; and the fewest free ones without which the rest would be in line."""
+    rows = [p for p in job.positions if p.kind == kind]
+    axes = [(rows.index(p), axis(p, pair)) for p, pair in filled]
+    only_step = replace(job, rules=replace(job.rules, line_nm={}))
+    only_line = replace(job, rules=replace(job.rules, neighbour_step_nm={}))
+    steps = sum(
+        not go_together(only_step, kind, one, other, neighbours=True)
+        for (i, one), (j, other) in combinations(axes, 2)
+        if abs(i - j) == 1
+    )
+    free = [a for _, a in axes if not a.locked]
+    fixed = [a for _, a in axes if a.locked]
+    for fewer in range(len(free) + 1):
+        for left in combinations(free, len(free) - fewer):
+            pairs = [*combinations(left, 2), *product(left, fixed)]
+            if all(go_together(only_line, kind, one, other, neighbours=False) for one, other in pairs):
+                return steps + fewer
+    raise AssertionError("no bores at all lie in line")
 
 
 def by_hand(job: Job, kind: str) -> list[tuple[Position, Pair]]:
@@ -482,13 +596,24 @@ def by_hand(job: Job, kind: str) -> list[tuple[Position, Pair]]:
     filled: list[tuple[Position, Pair]] = []
     gone: set[tuple[str, str]] = set()
     side: str | None = None
+    # Bores locked in both halves are what they are, also for those before them.
+    locked = [(p, pair) for p in job.positions if p.kind == kind and locked_twice(p) for pair in possible_pairs(job, p)]
+
+    def waiting(filled: list[tuple[Position, Pair]]) -> list[tuple[Position, Pair]]:
+        return [(p, pair) for p, pair in locked if all(p is not q for q, _ in filled)]
+
     for p in job.positions:
         if p.kind != kind:
+            continue
+        if locked_twice(p):
+            filled += [(q, pair) for q, pair in locked if q is p]
             continue
         open_pairs = [
             pair
             for pair in possible_pairs(job, p)
-            if not gone & {pair.upper.key, pair.lower.key} and {side, deciding_side(job, p, pair)} != {"upper", "lower"}
+            if not gone & {pair.upper.key, pair.lower.key}
+            and {side, deciding_side(job, p, pair)} != {"upper", "lower"}
+            and not any(True for _ in misfits(job, kind, [*filled, *waiting(filled), (p, pair)]))
         ]
         if open_pairs:
             chosen = min(

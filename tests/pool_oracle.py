@@ -23,7 +23,7 @@ class Figures(NamedTuple):
     """Of one job or of several together; smaller is better but for `clearance`."""
 
     incomplete: int
-    rest: tuple[int, ...]  # outside or empty, empty, below, shortfall, excess
+    rest: tuple[int, ...]  # outside or empty, and so on to the excess over the wish
     worst: int
     squares: int
     spread: int
@@ -41,7 +41,7 @@ def figures(jobs: Sequence[Job], kind: str, plan: Plan) -> Figures:
     unmeasured = [any(p.kind == kind and not oracle.measured(job, p) for p in job.positions) for job in jobs]
     return Figures(
         sum(one.outside_or_empty > 0 or waits for one, waits in zip(each, unmeasured, strict=True)),
-        tuple(map(sum, zip(*(one[:5] for one in each), strict=True))),
+        tuple(map(sum, zip(*(one[:9] for one in each), strict=True))),
         max(one.worst_nm for one in each),
         sum(one.sum_squared_nm2 for one in each),
         max(one.spread_nm for one in each),

@@ -51,6 +51,29 @@ def test_filling_comes_before_quality() -> None:
     assert_figures(job, outside_or_empty=0, worst_nm=5 * STEP, sum_squared_nm2=34 * STEP**2, spread_nm=2 * STEP)
 
 
+def test_the_wished_band_comes_before_the_target() -> None:
+    """A pair in the wished band is taken before one on target, and too loose for the wish before too tight."""
+    uppers, lowers = make_shells("upper", walls(0, -2)), make_shells("lower", walls(0))
+    wish = {"want_min_nm": TARGET + 2 * STEP, "want_max_nm": TARGET + 3 * STEP}
+    assert_figures(make_job(positions(0, **wish), uppers + lowers), below_want=0, above_want=0, worst_nm=2 * STEP)
+    wish = {"want_min_nm": TARGET + STEP, "want_max_nm": TARGET + STEP}
+    assert_figures(make_job(positions(0, **wish), uppers + lowers), above_want=1, want_excess_nm=STEP)
+    tight = make_shells("upper", walls(1, 0))
+    assert_figures(make_job(positions(0, **wish), tight + lowers), below_want=1, want_shortfall_nm=STEP)
+
+
+def test_the_wish_binds_every_filled_position_and_knows_no_guard() -> None:
+    """A position below min is below the wish as well, and counts there by its mean clearance; a locked one too."""
+    wish = {"want_min_nm": TARGET - 2 * STEP, "low": 3 * STEP}
+    job = make_job(positions(0, width=2, **wish), make_shells("upper", walls(0)) + make_shells("lower", walls(0)))
+    assert_figures(job, outside_or_empty=1, below=1, shortfall_nm=STEP, below_want=0)
+    locked = {"upper": ("box-1", "u1"), "lower": ("box-1", "l1"), "want_max_nm": TARGET - STEP}
+    job = make_job(positions(0, **locked), make_shells("upper", walls(0)) + make_shells("lower", walls(0)))
+    assert_figures(job, outside_or_empty=0, above_want=1, want_excess_nm=STEP)
+    assert assign(job).figures["rod"].above_want == 1
+    assert not assign(job).needs_attention
+
+
 def test_too_tight_is_worse_than_too_loose() -> None:
     """A pair far above max is taken before one that is a nanometre below min."""
     shells = make_shells("upper", [WALL + STEP + 1, WALL - 9 * STEP]) + make_shells("lower", walls(0))

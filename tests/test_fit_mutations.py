@@ -4,11 +4,11 @@ A switch that nothing catches would mean that the comparison with full enumerati
 """
 
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import oracle
 import pytest
-from jobs import STEP, TARGET, WALL, make_job, make_position, make_shells, random_job
+from jobs import STEP, TARGET, WALL, make_job, make_position, make_shells, random_job, wishing_job
 
 from fitmatch.fit import assign, levels
 from fitmatch.fit.candidates import Bore
@@ -161,13 +161,20 @@ def two_rods(ideal: tuple[int, int], lowers: list[int], **limits: int) -> Job:
 TELLING = [two_rods((0, 4), [1, 5], min_nm=TARGET, max_nm=TARGET)]
 
 
-def caught(strategy: str) -> bool:
+# The same of the wished band: fewer below it, but by more; and fewer above.
+WISHFUL = [
+    two_rods((0, 4), [1, 5], want_min_nm=TARGET),
+    two_rods((0, -4), [-1, -5], want_max_nm=TARGET),
+]
+
+
+def caught(strategy: str, make: Callable[..., Job] = random_job, telling: Sequence[Job] = tuple(TELLING)) -> bool:
     """Whether some job shows a plan that is not the best, or that the oracle or the program calls faulty."""
-    for seed in range(-len(TELLING), MOST_JOBS):
+    for seed in range(-len(telling), MOST_JOBS):
         rng = random.Random(f"mutant {seed}")
-        job, slack_nm = random_job(rng, both_limits=strategy == "even"), rng.choice([0, 0, STEP])
+        job, slack_nm = make(rng, both_limits=strategy == "even"), rng.choice([0, 0, STEP])
         if seed < 0 and strategy == "target":
-            job, slack_nm = TELLING[seed], 0
+            job, slack_nm = telling[seed], 0
         try:
             plan = assign(job, strategy, slack_nm=slack_nm)
         except (FaultInFitmatch, AssertionError, KeyError, IndexError):
@@ -195,6 +202,20 @@ def test_a_level_switched_off_is_caught(name: str, strategy: str, monkeypatch: P
     without_check(monkeypatch)
     level_off(name)(monkeypatch)
     assert caught(strategy)
+
+
+@pytest.mark.parametrize("name", [levels.BELOW_WANT, levels.WANT_SHORTFALL, levels.ABOVE_WANT, levels.WANT_EXCESS])
+def test_a_wish_switched_off_is_caught(name: str, monkeypatch: Patch) -> None:
+    """Without this figure of the wished band some job is answered with a plan that is not the best."""
+    without_check(monkeypatch)
+    at = [level for level, _ in levels._WISH].index(name)
+    monkeypatch.setattr(levels, "_WISH", levels._WISH[:at] + levels._WISH[at + 1 :])
+    # That all can have their best at once says nothing of single figures: let the search prove them one by one.
+    honest = levels._fill_at_best
+    monkeypatch.setattr(
+        levels, "_fill_at_best", lambda s, within, *, wished: not wished and honest(s, within, wished=False)
+    )
+    assert caught("target", wishing_job, WISHFUL)
 
 
 def test_boxes_switched_off_are_caught(monkeypatch: Patch) -> None:

@@ -194,6 +194,7 @@ def best_by_highs(job: Job, strategy: str, slack_nm: int) -> oracle.Levels:
         levels = oracle.Levels(
             *rest[:3],
             *(length * GRID for length in rest[3:]),
+            *(0, 0, 0, 0),  # no band is wished
             worst * GRID,
             total * GRID**2,
             spread * GRID,

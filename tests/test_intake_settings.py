@@ -67,10 +67,6 @@ def test_unknown_keys_name_the_nearest(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("lines", "key"),
     [
-        ("want_min = 0.002", "fit.rod.want_min"),
-        ("want_max = 0.002", "fit.rod.want_max"),
-        ("[rules]\nneighbour_step = {}", "rules.neighbour_step"),
-        ("[rules]\nline = {}", "rules.line"),
         ("[rules]\nmovable = []", "rules.movable"),
         ("[rules]\nmovable_within = []", "rules.movable_within"),
     ],

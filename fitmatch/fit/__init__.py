@@ -210,7 +210,8 @@ def _levels_0_and_1(placements: Sequence[Placement]) -> tuple[int, ...]:
     """Smaller is better."""
     figures = figures_of(tuple(placements))
     inside = sum(p.within_limits for p in placements)
-    return -inside, -figures.filled, figures.below, figures.shortfall_nm, figures.excess_nm
+    wish = figures.below_want, figures.want_shortfall_nm, figures.above_want, figures.want_excess_nm
+    return -inside, -figures.filled, figures.below, figures.shortfall_nm, figures.excess_nm, *(n or 0 for n in wish)
 
 
 def _form_flags(job: Job, placements: list[Placement]) -> Iterable[Flag]:

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 
 from fitmatch.fit.candidates import Bore, Kind, ShellClass, may_share
 from fitmatch.fit.checker import rules_broken
+from fitmatch.fit.rowrules import off_line, steps_broken
 from fitmatch.fit.terms import Terms
 from fitmatch.naturalorder import natural
 from fitmatch.parts import Job, Placement, Position, Shell, marks_agree
@@ -72,10 +73,12 @@ def by_hand(kind: Kind) -> list[Placement]:
         best: tuple[tuple[int, int, int, int], ShellClass, ShellClass] | None = None
         bore = bore_of[id(position)]
         side = sides.get(bore.terms, 0)
+        mates = [p for p in placed if kind.terms_of(p.position) is bore.terms] if bore.terms.shifts.on else []
+        shifts = bore.terms.shifts.allowed(position, mates)
         for upper in bore.upper.classes:
             if not left[upper.index]:
                 continue
-            for lower in _nearest(bore, upper, left, side):
+            for lower in _nearest(bore, upper, left, side, shifts):
                 walls = upper.wall_nm + lower.wall_nm
                 mine, other = left[upper.index][-1], left[lower.index][-2 if lower is upper else -1]
                 key = (
@@ -95,11 +98,14 @@ def by_hand(kind: Kind) -> list[Placement]:
     return placed
 
 
-def _nearest(bore: Bore, upper: ShellClass, left: dict[int, list[Shell]], side: int) -> Iterator[ShellClass]:
+def _nearest(
+    bore: Bore, upper: ShellClass, left: dict[int, list[Shell]], side: int, shifts: tuple[int, int]
+) -> Iterator[ShellClass]:
     """The lowers that bring this upper nearest to the target from above and from below, all of equal wall."""
     walls, lowers = bore.lower.walls, bore.lower.classes
-    low, high = bore.terms.partner_walls(upper.wall_nm)
-    high = min(high, bore.sum_high - upper.wall_nm)
+    low, high = bore.partner_walls(upper.wall_nm)
+    low = max(low, upper.wall_nm + shifts[0])
+    high = min(high, upper.wall_nm + shifts[1], bore.sum_high - upper.wall_nm)
     ideal = bore.ideal - upper.wall_nm
     above = range(bisect_left(walls, max(ideal, low)), bisect_right(walls, high))
     below = range(bisect_right(walls, min(ideal - 1, high)) - 1, bisect_left(walls, low) - 1, -1)
@@ -123,4 +129,4 @@ def rules_broken_by(job: Job, placements: Sequence[Placement]) -> int:
         thick = [p for p in placements if p.wall_difference_nm > job.rules.thick_half_from_nm and not p.locked]
         on_top = sum(p.twice_axis_shift_nm < 0 for p in thick)
         count += min(on_top, len(thick) - on_top)
-    return count
+    return count + steps_broken(job, placements) + off_line(job, placements)

@@ -11,7 +11,17 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from fitmatch.fit.terms import Terms
-from fitmatch.parts import Job, Placement, Position, Shell, marks_agree, room, tightest_room
+from fitmatch.parts import (
+    Job,
+    Placement,
+    Position,
+    Shell,
+    excess_of,
+    marks_agree,
+    room,
+    shortfall_of,
+    tightest_room,
+)
 
 
 @dataclass(slots=True, eq=False)
@@ -49,7 +59,8 @@ class Bore:
     measured in different ways, the same positions come as several bores of one `seat`, each with its own shells.
 
     Wall sums from `inside_low` to `inside_high` give a clearance inside the limits; sums up to `sum_high` leave any
-    clearance at all; a sum above `not_below` is below min.
+    clearance at all; a sum above `not_below` is below min; sums from `wanted_low` to `wanted_high` lie in the wished
+    band as well as inside the limits.
     """
 
     index: int
@@ -61,12 +72,20 @@ class Bore:
     target_nm: int
     min_nm: int | None
     max_nm: int | None
+    want_min_nm: int | None
+    want_max_nm: int | None
     upper: Rack
     lower: Rack
+    shifts: tuple[int, int]  # what bores locked in both halves leave for twice its axis shift
 
     @property
     def count(self) -> int:
         return len(self.positions)
+
+    def partner_walls(self, wall: int) -> tuple[int, int]:
+        """The walls a lower half may have beside an upper half of this wall."""
+        low, high = self.terms.partner_walls(wall)
+        return max(low, wall + self.shifts[0]), min(high, wall + self.shifts[1])
 
     @property
     def sum_high(self) -> int:
@@ -83,6 +102,19 @@ class Bore:
     @property
     def inside_high(self) -> int:
         return self.not_below
+
+    @property
+    def wanted_low(self) -> int:
+        return self.inside_low if self.want_max_nm is None else max(self.inside_low, self.room_nm - self.want_max_nm)
+
+    @property
+    def wanted_high(self) -> int:
+        return self.inside_high if self.want_min_nm is None else min(self.inside_high, self.room_nm - self.want_min_nm)
+
+    @property
+    def wishes(self) -> bool:
+        """Whether a band is wished for here."""
+        return self.want_min_nm is not None or self.want_max_nm is not None
 
     @property
     def ideal(self) -> int:
@@ -103,6 +135,8 @@ class Pair(NamedTuple):
     deviation_nm: int
     clearance_nm: int
     difference_nm: int
+    want_shortfall_nm: int
+    want_excess_nm: int
     thick: int  # which side a thick_half rule counts as the thicker: 1 upper, -1 lower, 0 neither
 
 
@@ -146,6 +180,7 @@ class Kind:
         self.positions: list[Position] = []
         alike: dict[tuple[object, ...], Bore] = {}
         for terms in self.terms:
+            free: list[Position] = []
             for position in terms.job.positions:
                 if position.kind != kind:
                     continue
@@ -153,23 +188,25 @@ class Kind:
                     terms.may_be_complete = False
                     continue
                 self.positions.append(position)
-                self._add(position, terms, by_key, alike)
+                if position.upper is None or position.lower is None:
+                    free.append(position)
+                else:
+                    self._fix(terms.place(position, by_key[position.upper], by_key[position.lower]), terms)
+            fixed = [p for p in self.fixed if self.terms_of(p.position) is terms]
+            for position in free:
+                self._add(position, terms, terms.shifts.allowed(position, fixed), alike)
+
+    def _fix(self, placement: Placement, terms: Terms) -> None:
+        """A bore that is locked in both halves: filled if any clearance is left."""
+        cleared = placement.clearance_tightest_nm > 0
+        if cleared:
+            self.fixed.append(placement)
+        terms.may_be_complete &= cleared and placement.within_limits
 
     def _add(
-        self,
-        position: Position,
-        terms: Terms,
-        by_key: dict[tuple[str, str], Shell],
-        alike: dict[tuple[object, ...], Bore],
+        self, position: Position, terms: Terms, shifts: tuple[int, int], alike: dict[tuple[object, ...], Bore]
     ) -> None:
-        """Sort a position in: fixed, beside those it is like, or in a seat of its own."""
-        if position.upper is not None and position.lower is not None:
-            placement = terms.place(position, by_key[position.upper], by_key[position.lower])
-            cleared = placement.clearance_tightest_nm > 0
-            if cleared:
-                self.fixed.append(placement)
-            terms.may_be_complete &= cleared and placement.within_limits
-            return
+        """Sort a position in: beside those it is like, or in a seat of its own."""
         upper = self._rack("upper", position.wants_upper, position.upper, terms)
         lower = self._rack("lower", position.wants_lower, position.lower, terms)
         margins = self._margins(position, upper, lower, terms)
@@ -180,14 +217,17 @@ class Kind:
             position.target_nm,
             position.min_nm,
             position.max_nm,
+            position.want_min_nm,
+            position.want_max_nm,
             position.wants_upper,
             position.wants_lower,
             position.upper,
             position.lower,
             tuple(margins.values()),
+            id(position) if terms.shifts.on else None,  # its place in the row matters
         )
         if what not in alike:
-            alike[what] = self._new_seat(position, upper, lower, terms, margins)
+            alike[what] = self._new_seat(position, upper, lower, terms, margins, shifts)
         else:
             alike[what].positions.append(position)
 
@@ -208,18 +248,13 @@ class Kind:
         for upper, lower in self._partners(bore, low, high):
             yield self._pair(bore, upper, lower)
 
-    def count_within(self, bore: Bore, radius: int) -> int:
-        """How many pairs `within` would go through."""
-        low, high = max(bore.inside_low, bore.ideal - radius), min(bore.inside_high, bore.ideal + radius)
+    def count(self, bore: Bore, low: int, high: int) -> int:
+        """How many pairs `pairs` would go through."""
         return sum(stop - start for _, start, stop in self._spans(bore, low, high))
 
-    def within(self, bore: Bore, low: int, high: int) -> Iterator[Pair]:
-        """The admissible pairs inside the limits with a deviation from low to high."""
-        return self.pairs(bore, max(bore.inside_low, bore.ideal - high), min(bore.inside_high, bore.ideal - low))
-
-    def deviations(self, bore: Bore) -> set[int]:
-        """Every deviation that an admissible pair inside the limits gives."""
-        return {bore.ideal - u.wall_nm - v.wall_nm for u, v in self._partners(bore, bore.inside_low, bore.inside_high)}
+    def deviations(self, bore: Bore, low: int, high: int) -> set[int]:
+        """Every deviation that an admissible pair with a wall sum from `low` to `high` gives."""
+        return {bore.ideal - u.wall_nm - v.wall_nm for u, v in self._partners(bore, low, high)}
 
     def _partners(self, bore: Bore, low: int, high: int) -> Iterator[tuple[ShellClass, ShellClass]]:
         for upper, start, stop in self._spans(bore, low, high):
@@ -232,7 +267,7 @@ class Kind:
         high = min(high, bore.sum_high)
         walls = bore.lower.walls
         for upper in bore.upper.classes:
-            nearest, farthest = bore.terms.partner_walls(upper.wall_nm)
+            nearest, farthest = bore.partner_walls(upper.wall_nm)
             start = bisect_left(walls, max(low - upper.wall_nm, nearest))
             stop = bisect_right(walls, min(high - upper.wall_nm, farthest))
             if start < stop:
@@ -243,7 +278,7 @@ class Kind:
         walls, lowers = bore.lower.walls, bore.lower.classes
         best: int | None = None
         for upper in bore.upper.classes:
-            nearest, farthest = bore.terms.partner_walls(upper.wall_nm)
+            nearest, farthest = bore.partner_walls(upper.wall_nm)
             least = max(low - upper.wall_nm if best is None else best + 1 - upper.wall_nm, nearest)
             index = bisect_right(walls, min(high - upper.wall_nm, farthest)) - 1
             while index >= 0 and walls[index] >= least:
@@ -258,7 +293,7 @@ class Kind:
         walls, lowers = bore.lower.walls, bore.lower.classes
         best: int | None = None
         for upper in bore.upper.classes:
-            nearest, farthest = bore.terms.partner_walls(upper.wall_nm)
+            nearest, farthest = bore.partner_walls(upper.wall_nm)
             most = min(high - upper.wall_nm if best is None else best - 1 - upper.wall_nm, farthest)
             index = bisect_left(walls, max(low - upper.wall_nm, nearest))
             while index < len(walls) and walls[index] <= most:
@@ -275,8 +310,8 @@ class Kind:
     def _pair(self, bore: Bore, upper: ShellClass, lower: ShellClass) -> Pair:
         walls = upper.wall_nm + lower.wall_nm
         clearance = bore.room_nm - walls
-        shortfall = 0 if bore.min_nm is None else max(0, bore.min_nm - (bore.tightest_nm - walls))
-        excess = 0 if bore.max_nm is None else max(0, clearance - bore.max_nm)
+        shortfall = shortfall_of(bore.min_nm, bore.tightest_nm - walls)
+        excess = excess_of(bore.max_nm, clearance)
         return Pair(
             bore=bore,
             upper=upper,
@@ -288,6 +323,8 @@ class Kind:
             deviation_nm=clearance - bore.target_nm,
             clearance_nm=clearance,
             difference_nm=abs(upper.wall_nm - lower.wall_nm),
+            want_shortfall_nm=shortfall_of(bore.want_min_nm, clearance),
+            want_excess_nm=excess_of(bore.want_max_nm, clearance),
             thick=bore.terms.thick(upper.wall_nm, lower.wall_nm),
         )
 
@@ -309,7 +346,13 @@ class Kind:
         return {(self._way(u), self._way(v)): terms.guards.margin(position, u, v) for u in ways[0] for v in ways[1]}
 
     def _new_seat(
-        self, position: Position, upper: Rack, lower: Rack, terms: Terms, margins: dict[tuple[object, object], int]
+        self,
+        position: Position,
+        upper: Rack,
+        lower: Rack,
+        terms: Terms,
+        margins: dict[tuple[object, object], int],
+        shifts: tuple[int, int],
     ) -> Bore:
         def bore(index: int, upper: Rack, lower: Rack, margin: int) -> Bore:
             assert position.target_nm is not None
@@ -323,8 +366,11 @@ class Kind:
                 target_nm=position.target_nm,
                 min_nm=None if position.min_nm is None else position.min_nm + margin,
                 max_nm=None if position.max_nm is None else position.max_nm - margin,
+                want_min_nm=position.want_min_nm,
+                want_max_nm=position.want_max_nm,
                 upper=upper,
                 lower=lower,
+                shifts=shifts,
             )
 
         positions = [position]

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from math import ceil
 
 from fitmatch.fit.candidates import bore_refused
+from fitmatch.fit.rowrules import broken_in_rows
 from fitmatch.lengths import exact
 from fitmatch.parts import HALVES, SIDES, Job, KindFigures, Placement, Plan, Position, Shell, Status, marks_agree
 from fitmatch.problems import FaultInFitmatch
@@ -24,6 +25,7 @@ def check(plans: Sequence[Plan]) -> None:
             found += [f"{placement.position.name}: {fault}" for _, fault in rules_broken(plan.job, placement)]
             found += [f"{placement.position.name}: {fault}" for fault in _never(plan.job, placement)]
         found += _sides(plan)
+        found += broken_in_rows(plan.job, plan.placements)
         faults += [f"{plan.job.name}: {fault}" if plan.job.name else fault for fault in found]
     if faults:
         raise FaultInFitmatch("the answer fails its own check: " + "; ".join(faults))
@@ -189,6 +191,7 @@ def _figures(plan: Plan) -> Iterator[str]:
 
 def _worked_out(job: Job, placements: list[Placement]) -> KindFigures:
     below, above, deviations, clearances = [], [], [], []
+    wish_below, wish_above, wished = [], [], False
     for p in placements:
         position = p.position
         assert position.target_nm is not None
@@ -197,6 +200,11 @@ def _worked_out(job: Job, placements: list[Placement]) -> KindFigures:
         over = 0 if position.max_nm is None else p.clearance_nm - (position.max_nm - margin)
         below += [short] if short > 0 else []
         above += [over] if over > 0 else []
+        wished |= not (position.want_min_nm is None and position.want_max_nm is None)
+        if position.want_min_nm is not None and p.clearance_nm < position.want_min_nm:
+            wish_below.append(position.want_min_nm - p.clearance_nm)
+        if position.want_max_nm is not None and p.clearance_nm > position.want_max_nm:
+            wish_above.append(p.clearance_nm - position.want_max_nm)
         if short <= 0 and over <= 0 and not (position.upper is not None and position.lower is not None):
             deviations.append(p.clearance_nm - position.target_nm)
             clearances.append(p.clearance_nm)
@@ -217,6 +225,10 @@ def _worked_out(job: Job, placements: list[Placement]) -> KindFigures:
         spread_nm=max(deviations) - min(deviations) if n else None,
         mean_clearance_nm=mean,
         boxes=len({p.upper.box for p in placements} | {p.lower.box for p in placements}),
+        below_want=len(wish_below) if wished else None,
+        want_shortfall_nm=sum(wish_below) if wished else None,
+        above_want=len(wish_above) if wished else None,
+        want_excess_nm=sum(wish_above) if wished else None,
     )
 
 

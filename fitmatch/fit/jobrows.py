@@ -1,12 +1,12 @@
-"""Rows of an integer program that are about a whole job: the side of its thicker halves, its spread, and whether all
-its positions are inside.
+"""Rows of an integer program that are about a whole job: the side of its thicker halves, how its axes lie,
+its spread, and whether all its positions are inside.
 """
 
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from itertools import pairwise
 
-from fitmatch.fit.candidates import Kind, Pair
+from fitmatch.fit.candidates import Bore, Kind, Pair
 from fitmatch.fit.program import Program
 from fitmatch.fit.terms import Terms
 
@@ -20,6 +20,23 @@ def one_side_rows(program: Program, field: Sequence[Pair], seats: Sequence[Seque
         lower = [(j, 1) for j in columns if field[j].thick < 0]
         program.row([*upper, (side, -count)], None, 0)
         program.row([*lower, (side, count)], None, count)
+
+
+def shift_rows(
+    program: Program,
+    field: Sequence[Pair],
+    fills: Callable[[Bore], bool],
+    terms: Terms,
+    seats: Iterable[Sequence[int]],
+) -> None:
+    """The axis shifts of a job obey its rules; `fills` says whether a bore is sure to be filled."""
+    found = []
+    for columns in seats:
+        bore = field[columns[0]].bore
+        if bore.terms is terms:
+            shifts = [(j, field[j].lower.wall_nm - field[j].upper.wall_nm) for j in columns]
+            found.append((bore.positions[0], shifts, fills(bore)))
+    terms.shifts.add_rows(program, found)
 
 
 def spread_rows(program: Program, field: Sequence[Pair], terms: Terms, most: int) -> None:

@@ -1,8 +1,8 @@
 """The levels of "best" in their order, each proven before the next.
 
 0 (of several jobs the most complete, then) as many positions as possible inside their limits; 1 as many of the others
-as possible filled, the fewest and least too tight first; 2 quality, by strategy; 3 ties: the largest total clearance,
-then the smallest total wall difference.
+as possible filled, the fewest and least too tight first, then as near to the wished band as can be; 2 quality, by
+strategy; 3 ties: the largest total clearance, then the smallest total wall difference.
 """
 
 from collections.abc import Iterable
@@ -10,9 +10,9 @@ from typing import NamedTuple
 
 from fitmatch.fit.boxsets import BoxSets
 from fitmatch.fit.candidates import Bore, Kind, Pair
-from fitmatch.fit.search import Choice, Search
+from fitmatch.fit.search import Choice, Measure, Search
 from fitmatch.fit.several import complete_jobs, most_complete, narrow_spreads, widest_spread
-from fitmatch.fit.sources import Source
+from fitmatch.fit.sources import Best, Source, span
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.fit.terms import Terms
 from fitmatch.parts import Proof
@@ -30,12 +30,30 @@ FILLED = "positions_filled"
 BELOW = "positions_below"
 SHORTFALL = "shortfall"
 EXCESS = "excess"
+BELOW_WANT = "positions_below_want"
+WANT_SHORTFALL = "want_shortfall"
+ABOVE_WANT = "positions_above_want"
+WANT_EXCESS = "want_excess"
 WORST = "worst_deviation"
 SQUARES = "sum_squared_deviation"
 SPREAD = "spread"
 BOXES = "boxes"
 CLEARANCE = "total_clearance"
 DIFFERENCE = "total_wall_difference"
+
+
+# What is minimised of the pairs on level 1, once as many positions as possible are filled; and where a band is wished.
+_LEVEL_1: tuple[tuple[str, Measure], ...] = (
+    (BELOW, lambda p: p.below),
+    (SHORTFALL, lambda p: p.shortfall_nm),
+    (EXCESS, lambda p: p.excess_nm),
+)
+_WISH: tuple[tuple[str, Measure], ...] = (
+    (BELOW_WANT, lambda p: int(p.want_shortfall_nm > 0)),
+    (WANT_SHORTFALL, lambda p: p.want_shortfall_nm),
+    (ABOVE_WANT, lambda p: int(p.want_excess_nm > 0)),
+    (WANT_EXCESS, lambda p: p.want_excess_nm),
+)
 
 
 class Proven(NamedTuple):
@@ -97,27 +115,34 @@ def _able(bores: Iterable[Bore]) -> int:
 def _fill_all(search: Search, within: int | None = None) -> bool:
     """Try to give every bore its best at once: inside its limits where any pair is, else its own least bad pair.
 
-    No plan can do better on levels 0 and 1, so a plan found among few pairs proves both. Windows of |deviation| start
-    at the largest of each bore's own best and widen; `within` names the only one to try.
+    No plan can do better on levels 0 and 1, so a plan found among few pairs proves both. Where a band is wished, each
+    bore's best wish is tried first; if not all can have that, the wish is proven over the pairs inside the limits.
+    Windows of |deviation| start at the largest of each bore's own best and widen; `within` names the only one to try.
     """
+    if any(bore.wishes for bore in search.bores):
+        if _fill_at_best(search, within, wished=True):
+            return True
+        if not _fill_at_best(search, within, wished=False):
+            return False
+        search.fields, search.narrowed = [search.within(_ANY if within is None else within)], False
+        _wish(search)
+        return True
+    return _fill_at_best(search, within, wished=False)
+
+
+def _fill_at_best(search: Search, within: int | None, *, wished: bool) -> bool:
     kind = search.kind
     search.level = INSIDE
-    own_best: dict[Bore, int] = {}
+    own_best = _own_bests(search, wished=wished)
     widest = 0
-    for bore in search.bores:
-        over = kind.smallest_sum(bore, max(bore.ideal, bore.inside_low), bore.inside_high)
-        under = kind.largest_sum(bore, bore.inside_low, min(bore.ideal, bore.inside_high))
-        near = [abs(s - bore.ideal) for s in (over, under) if s is not None]
-        if near:
-            own_best[bore] = min(near)
-            first = kind.smallest_sum(bore, bore.inside_low, bore.inside_high)
-            last = kind.largest_sum(bore, bore.inside_low, bore.inside_high)
-            widest = max(widest, *(abs(s - bore.ideal) for s in (first, last) if s is not None))
+    for bore, best in own_best.items():
+        ends = kind.smallest_sum(bore, best.low, best.high), kind.largest_sum(bore, best.low, best.high)
+        widest = max(widest, *(abs(s - bore.ideal) for s in ends if s is not None))
     able = {bore.seat for bore in own_best}
-    outside = _least_bad(kind, [bore for bore in search.bores if bore.seat not in able])
+    outside = _least_bad(kind, [bore for bore in search.bores if bore.seat not in able], wished=wished)
     bests: dict[int, int] = {}
     for bore, best in own_best.items():
-        bests[bore.seat] = min(best, bests.get(bore.seat, best))
+        bests[bore.seat] = min(best.deviation_nm, bests.get(bore.seat, best.deviation_nm))
 
     search.own_best, search.outside = own_best, outside
     search.least_worst = window = max(bests.values(), default=0)
@@ -134,7 +159,42 @@ def _fill_all(search: Search, within: int | None = None) -> bool:
     return True
 
 
-def _least_bad(kind: Kind, bores: list[Bore]) -> list[Pair]:
+def _own_bests(search: Search, *, wished: bool) -> dict[Bore, Best]:
+    """The bores that have a pair inside their limits, each with its best; with `wished`, also as near to the wished
+    band as any pair of its seat comes."""
+    found: dict[Bore, Best] = {}
+    misses: dict[Bore, tuple[int, int, int, int]] = {}
+    kind = search.kind
+    for bore in search.bores:
+        low, high, misses[bore] = bore.inside_low, bore.inside_high, (0, 0, 0, 0)
+        if wished:
+            low, high, misses[bore] = _nearest_to_wish(kind, bore)
+        over = kind.smallest_sum(bore, max(bore.ideal, low), high)
+        under = kind.largest_sum(bore, low, min(bore.ideal, high))
+        near = [abs(s - bore.ideal) for s in (over, under) if s is not None]
+        if near:
+            found[bore] = Best(min(near), low, high)
+    least: dict[int, tuple[int, int, int, int]] = {}
+    for bore in found:
+        least[bore.seat] = min(misses[bore], least.get(bore.seat, misses[bore]))
+    return {bore: best for bore, best in found.items() if misses[bore] == least[bore.seat]}
+
+
+def _nearest_to_wish(kind: Kind, bore: Bore) -> tuple[int, int, tuple[int, int, int, int]]:
+    """The wall sums inside the limits that come nearest to the wished band, from and to, and by how much they miss it:
+    counted below, shortfall, counted above, excess. Too loose is nearer than too tight."""
+    if kind.smallest_sum(bore, bore.wanted_low, bore.wanted_high) is not None:
+        return bore.wanted_low, bore.wanted_high, (0, 0, 0, 0)
+    loose = kind.largest_sum(bore, bore.inside_low, min(bore.wanted_low - 1, bore.inside_high))
+    if loose is not None:
+        return loose, loose, (0, 0, 1, bore.wanted_low - loose)
+    tight = kind.smallest_sum(bore, max(bore.wanted_high + 1, bore.inside_low), bore.inside_high)
+    if tight is not None:
+        return tight, tight, (1, tight - bore.wanted_high, 0, 0)
+    return 1, 0, (0, 0, 0, 0)
+
+
+def _least_bad(kind: Kind, bores: list[Bore], *, wished: bool) -> list[Pair]:
     """The pairs that are each seat's least bad choice, where none lies inside its limits."""
     found: dict[int, list[Pair]] = {}
     for bore in bores:
@@ -143,18 +203,19 @@ def _least_bad(kind: Kind, bores: list[Bore]) -> list[Pair]:
             walls = kind.smallest_sum(bore, bore.not_below + 1, bore.sum_high)
         if walls is not None:
             found.setdefault(bore.seat, []).extend(kind.pairs(bore, walls, walls))
-    return [p for pairs in found.values() for p in pairs if _badness(p) == min(map(_badness, pairs))]
+    figures = _LEVEL_1 + (_WISH if wished else ())
 
+    def badness(pair: Pair) -> tuple[int, ...]:
+        return tuple(measure(pair) for _, measure in figures)
 
-def _badness(pair: Pair) -> tuple[int, int, int]:
-    return pair.below, pair.shortfall_nm, pair.excess_nm
+    return [p for pairs in found.values() for p in pairs if badness(p) == min(map(badness, pairs))]
 
 
 def _fill_within(search: Search, window: int) -> bool:
     """Whether a plan fills every bore within this window. Where the window holds very many pairs, those nearest to each
     bore's own best are tried first: one bore that is far off must not make the others expensive."""
-    narrow = window
-    if sum(search.kind.count_within(bore, window) for bore in search.own_best) > MANY_PAIRS:
+    narrow, bests = window, search.own_best.items()
+    if sum(search.kind.count(bore, *span(bore, best, -window, window)) for bore, best in bests) > MANY_PAIRS:
         narrow = 0
     while True:
         search.fields = [search.within(window, narrow)]
@@ -177,21 +238,25 @@ def _fill_most(search: Search) -> None:
         search.stop.seconds_left()
         everything.extend(kind.pairs(bore, 0, bore.sum_high))
     search.least_worst = 0
-    search.own_best, search.narrowed = {}, False
-    for p in everything:
-        if p.inside:
-            search.own_best[p.bore] = min(search.own_best.get(p.bore, abs(p.deviation_nm)), abs(p.deviation_nm))
+    search.own_best, search.narrowed = _own_bests(search, wished=False), False
     search.outside = [p for p in everything if not p.inside]
     search.fields = [[*search.kept, *everything]]
     if len(search.work) > 1:
         most_complete(search, COMPLETE)
     search.minimise(INSIDE, lambda p: -p.inside)
     search.minimise(FILLED, lambda _: -1)
-    search.minimise(BELOW, lambda p: p.below)
-    search.minimise(SHORTFALL, lambda p: p.shortfall_nm)
-    search.minimise(EXCESS, lambda p: p.excess_nm)
+    for level, measure in _LEVEL_1:
+        search.minimise(level, measure)
+    if any(bore.wishes for bore in search.bores):
+        _wish(search)
     if sum(n for p, n in search.choice.items() if p.bore.terms in search.work) == _able(search.bores):
         search.require_full()
+
+
+def _wish(search: Search) -> None:
+    """Level 1 ends with the wished band: the fewest below, the least shortfall, the fewest above, the least excess."""
+    for level, measure in _WISH:
+        search.minimise(level, measure)
 
 
 # --- levels 2 and 3 ---
@@ -240,7 +305,7 @@ def _even(search: Search, slack_nm: int) -> None:
         search.fields = [search.within(_ANY)]
         narrow_spreads(search, SPREAD, slack_nm)
     else:
-        search.narrow_spread_everywhere(SPREAD, Source(search.kind, search.outside, list(search.own_best)), slack_nm)
+        search.narrow_spread_everywhere(SPREAD, Source(search.kind, search.outside, search.own_best), slack_nm)
     search.narrow_worst(WORST)
     search.minimise(SQUARES, _square)
     if slack_nm:
@@ -248,7 +313,9 @@ def _even(search: Search, slack_nm: int) -> None:
 
 
 def _narrow_spread(search: Search) -> None:
-    if len(search.kind.terms) > 1:
+    # Sliding windows are for one job alone, and they are many programs, each of them hard where bores are bound to one
+    # another: there the spread is a row of one program, which mostly finds that nothing is left to gain.
+    if len(search.kind.terms) > 1 or (search.kind.terms[0].shifts.on and len(search.fields) == 1):
         narrow_spreads(search, SPREAD)
     else:
         search.narrow_spread(SPREAD)
@@ -305,9 +372,7 @@ def _levels_0_and_1(search: Search) -> tuple[int, ...]:
         complete_jobs(search),
         sum(n * p.inside for p, n in used),
         sum(n for _, n in used),
-        sum(n * p.below for p, n in used),
-        sum(n * p.shortfall_nm for p, n in used),
-        sum(n * p.excess_nm for p, n in used),
+        *(sum(n * measure(p) for p, n in used) for _, measure in (*_LEVEL_1, *_WISH)),
     )
 
 

@@ -9,6 +9,7 @@ from functools import partial
 
 from fitmatch.fit.candidates import Bore, Kind, bore_refused
 from fitmatch.fit.checker import locks_excuse
+from fitmatch.fit.rowrules import excused_in_rows
 from fitmatch.fit.rulesoff import rules_off
 from fitmatch.fit.words import misfit, sizes, steps, thick, thin
 from fitmatch.gauging.doubts import doubts_of
@@ -81,12 +82,20 @@ class Reasons:
         short = self._shortage(bore)
         if short:
             return f"shells are short: {short}"
+        rules = self._job.rules
         text = f"{self._needs(bore)}; pairs that would fit it exist, but too few for all positions that want them"
         if bore.terms.one_thick_side:
             sides = {p.thick for p in self._kind.pairs(bore, bore.inside_low, bore.inside_high)}
             if len(sides) == 1 and 0 not in sides:
                 side = "upper" if sides == {1} else "lower"
                 text += f", or the rule thick_half keeps them out: in each of them the {side} half is the thicker"
+        rows = [
+            rule
+            for rule, limits in (("neighbour_step", rules.neighbour_step_nm), ("line", rules.line_nm))
+            if self._kind.name in limits
+        ]
+        if rows:
+            text += f", or {' and '.join(rows)} keep{'' if len(rows) > 1 else 's'} them out beside the other bores"
         return text
 
     def _no_pair_inside(self, position: Position, bore: Bore) -> str:
@@ -249,6 +258,10 @@ class Reasons:
 def flags(job: Job, placements: Iterable[Placement], why: Callable[[Position], str]) -> tuple[Flag, ...]:
     """What needs attention though it was filled: outside its limits, accepted, excused by a lock, off its drawing."""
     found = []
+    placements = list(placements)
+    in_rows: dict[int, list[str]] = {}
+    for p, fault in excused_in_rows(job, placements):
+        in_rows.setdefault(id(p), []).append(fault)
     for p in placements:
         position = p.position
         if not p.within_limits:
@@ -258,7 +271,7 @@ def flags(job: Job, placements: Iterable[Placement], why: Callable[[Position], s
                 (walls,) = sizes(job.unit, [p.wall_sum_nm])
                 reason = f"its walls total {walls}: {own}; {reason}"
             found.append(Flag(position.name, code, _DANGER + reason))
-        for _, fault in locks_excuse(job, p):
+        for fault in (*(fault for _, fault in locks_excuse(job, p)), *in_rows.get(id(p), ())):
             found.append(Flag(position.name, "lock-breaks-rule", _line(f"its lock is obeyed although {fault}")))
         found += _drawing(job, p)
     return tuple(found)

@@ -1,11 +1,13 @@
 """The rules that keep pairs of shells out of a kind, and the same job without one of them."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from functools import partial
+from typing import TypeVar
 
 from fitmatch.parts import Job, Shell
 
+T = TypeVar("T")
 _MOST_HOLDS = 8  # more are not looked at one by one
 
 
@@ -15,6 +17,10 @@ def rules_off(job: Job, kind: str) -> Iterator[tuple[str, Callable[[Job], Job]]]
         yield "the rule wall_difference", lambda j: replace(j, rules=replace(j.rules, wall_difference_nm=None))
     if kind in job.rules.thick_half:
         yield "the rule thick_half", partial(_without_thick_half, kind)
+    if kind in job.rules.neighbour_step_nm:
+        yield "the rule neighbour_step", partial(_without_neighbour_step, kind)
+    if kind in job.rules.line_nm:
+        yield "the rule line", partial(_without_line, kind)
     if job.rules.same_in_bore:
         yield "the rule same_in_bore", lambda j: replace(j, rules=replace(j.rules, same_in_bore=()))
     for at, column in enumerate(job.matched_columns):
@@ -29,8 +35,19 @@ def rules_off(job: Job, kind: str) -> Iterator[tuple[str, Callable[[Job], Job]]]
 
 
 def _without_thick_half(kind: str, job: Job) -> Job:
-    others = {k: side for k, side in job.rules.thick_half.items() if k != kind}
-    return replace(job, rules=replace(job.rules, thick_half=others))
+    return replace(job, rules=replace(job.rules, thick_half=_others(kind, job.rules.thick_half)))
+
+
+def _without_neighbour_step(kind: str, job: Job) -> Job:
+    return replace(job, rules=replace(job.rules, neighbour_step_nm=_others(kind, job.rules.neighbour_step_nm)))
+
+
+def _without_line(kind: str, job: Job) -> Job:
+    return replace(job, rules=replace(job.rules, line_nm=_others(kind, job.rules.line_nm)))
+
+
+def _others(kind: str, limits: Mapping[str, T]) -> dict[str, T]:
+    return {k: limit for k, limit in limits.items() if k != kind}
 
 
 def _without_column(at: int, job: Job) -> Job:

@@ -15,10 +15,10 @@ from math import gcd, isqrt
 from typing import NamedTuple
 
 from fitmatch.fit.candidates import Bore, Kind, Pair
-from fitmatch.fit.jobrows import complete_rows, one_side_rows, spread_rows
+from fitmatch.fit.jobrows import complete_rows, one_side_rows, shift_rows, spread_rows
 from fitmatch.fit.program import Program, exact_bound
 from fitmatch.fit.solve import Outcome, relax, solve
-from fitmatch.fit.sources import Listed, Source
+from fitmatch.fit.sources import Best, Listed, Source, span
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.fit.terms import Terms
 from fitmatch.problems import FaultInFitmatch
@@ -55,7 +55,7 @@ class Search:
         self.must_fill = False  # every bore that has a pair is filled, wholly
         self.choice: Choice = Counter()
         self._to_fill = 0
-        self.own_best: dict[Bore, int] = {}  # bores with a pair inside their limits: each one's smallest |deviation|
+        self.own_best: dict[Bore, Best] = {}  # of bores with a pair inside their limits
         self.outside: list[Pair] = []  # pairs outside their limits that may still be used
         self.least_worst = 0  # no plan of the right levels 0 and 1 has a smaller worst |deviation|
         self.all_at_once = False  # every bore has its best on levels 0 and 1, whatever the others have
@@ -157,8 +157,8 @@ class Search:
         with `narrow`, up to that or the bore's own best."""
         found = [*self.kept, *self.outside]
         for bore, best in self.own_best.items():
-            reach = radius if narrow is None else min(radius, max(narrow, best))
-            found.extend(self.kind.within(bore, -reach, reach))
+            reach = radius if narrow is None else min(radius, max(narrow, best.deviation_nm))
+            found.extend(self.kind.pairs(bore, *span(bore, best, -reach, reach)))
         return found
 
     def affordable(self, radius: int, total: int) -> list[Pair]:
@@ -166,12 +166,13 @@ class Search:
         `total`: the other bores cost at least their own bests."""
         bests: dict[int, tuple[int, int]] = {}
         for bore, best in self.own_best.items():
-            bests[bore.seat] = (bore.count, min(best, bests.get(bore.seat, (0, best))[1]))
-        least = sum(count * best**2 for count, best in bests.values())
+            least_here = bests.get(bore.seat, (0, best.deviation_nm))[1]
+            bests[bore.seat] = (bore.count, min(best.deviation_nm, least_here))
+        least = sum(count * deviation**2 for count, deviation in bests.values())
         found = [*self.kept, *self.outside]
-        for bore in self.own_best:
+        for bore, best in self.own_best.items():
             reach = min(radius, isqrt(max(0, total - least + bests[bore.seat][1] ** 2)))
-            found.extend(self.kind.within(bore, -reach, reach))
+            found.extend(self.kind.pairs(bore, *span(bore, best, -reach, reach)))
         return found
 
     def require_full(self) -> None:
@@ -189,6 +190,10 @@ class Search:
         self.bores = [bore for bore in self.kind.bores if bore.terms in work]
         self.must_fill = self.all_at_once = self.narrowed = False
         self.own_best, self.outside, self.least_worst = {}, [], 0
+
+    def fills(self, bore: Bore) -> bool:
+        """Whether the bore is to be filled wholly."""
+        return bore.seat in self.kept_full or (self.must_fill and bore.terms in self.work)
 
     def judged(self, pair: Pair) -> bool:
         """Whether the pair counts in the quality of the jobs in work."""
@@ -328,7 +333,8 @@ class Search:
 
 class Model:
     """A field as an integer program: one variable per pair, then those of rules over several bores: for each job the
-    side of its thicker halves where they must all lie alike, whether it is complete, and where its spread begins."""
+    side of its thicker halves where they must all lie alike, where its line begins, whether it is complete, and where
+    its spread begins."""
 
     def __init__(self, search: Search, field: list[Pair]) -> None:
         self.program = program = Program()
@@ -343,10 +349,9 @@ class Model:
             if not twice:
                 use.setdefault(p.lower.index, []).append((j, 1))
 
-        for seat, columns in by_seat.items():
-            count = field[columns[0]].bore.count
-            full = seat in search.kept_full or (search.must_fill and field[columns[0]].bore.terms in search.work)
-            program.row([(j, 1) for j in columns], count if full else None, count)
+        for columns in by_seat.values():
+            bore = field[columns[0]].bore
+            program.row([(j, 1) for j in columns], bore.count if search.fills(bore) else None, bore.count)
 
         classes = search.kind.classes
         for index, terms in use.items():
@@ -363,6 +368,8 @@ class Model:
             if job.one_thick_side:
                 mine = [columns for columns in by_seat.values() if field[columns[0]].bore.terms is job]
                 one_side_rows(program, field, mine)
+            if job.shifts.on:
+                shift_rows(program, field, search.fills, job, by_seat.values())
         for job, most in search.spreads.items():
             spread_rows(program, field, job, most)
         if search.complete:
@@ -381,10 +388,8 @@ class Model:
             return None
         return rounded if self.program.allows(rounded) else None
 
-    def point(self, choice: Choice) -> list[int] | None:
-        """The pairs' values of a plan as a hint; None where the side would have to be guessed."""
-        if len(self.program.upper) > len(self._field):
-            return None
+    def point(self, choice: Choice) -> list[int]:
+        """The pairs' values of a plan as a hint; what the rules over several bores add is left open."""
         return [choice[p] for p in self._field]
 
 

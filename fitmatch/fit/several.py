@@ -77,7 +77,7 @@ def narrow_spreads(search: Search, level: str, slack: int = 0) -> None:
     search.level = level
     (field,) = search.fields
     best, least = _widest(search), _widest_at_least(search, field)
-    before, middle = dict(search.spreads), least
+    before, middle = dict(search.spreads), best - 1  # most often nothing is left to gain
     while least < best:
         search.spreads = before | dict.fromkeys(search.work, middle)
         try:

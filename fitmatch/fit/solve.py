@@ -47,7 +47,8 @@ class Relaxation(NamedTuple):
 
 
 def solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int] | None = None) -> Answer:
-    """Minimise exactly. A verdict "infeasible" is asked for twice, with another seed, before it is believed."""
+    """Minimise exactly. `hint` holds values of the first variables. A verdict "infeasible" is asked for twice, with
+    another seed, before it is believed."""
     if sum(abs(c) * most for c, most in zip(cost, program.upper, strict=True)) >= _LARGEST_EXACT_FLOAT:
         raise FaultInFitmatch("an objective is too large to be exact")
     answer = _solve(program, cost, stop, hint, _SEEDS[0])
@@ -67,7 +68,7 @@ def _solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int
     if seconds is not None:
         solver.SetTimeLimit(max(1, int(seconds * 1000)))
     if hint is not None:
-        solver.SetHint(variables, list(hint))
+        solver.SetHint(variables[: len(hint)], list(hint))
 
     status: list[int] = []
     finished = threading.Event()

@@ -1,20 +1,35 @@
 """Where the windows of a spread get their pairs from: all that a kind admits, or a field that is listed already."""
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from fitmatch.fit.candidates import Bore, Kind, Pair
+
+
+class Best(NamedTuple):
+    """What a bore has at best on levels 0 and 1, taken by itself: any pair with a wall sum from `low` to `high`; and
+    the least |deviation| among these."""
+
+    deviation_nm: int
+    low: int
+    high: int
+
+
+def span(bore: Bore, best: Best, low: int, high: int) -> tuple[int, int]:
+    """The wall sums of a bore's best pairs that give a deviation from low to high."""
+    return max(best.low, bore.ideal - high), min(best.high, bore.ideal - low)
 
 
 class Source:
     """Pairs by window of deviations, for the inside ones; pairs outside their limits always come along."""
 
-    def __init__(self, kind: Kind, outside: list[Pair], bores: list[Bore]) -> None:
+    def __init__(self, kind: Kind, outside: list[Pair], bores: dict[Bore, Best]) -> None:
         self._kind = kind
         self._outside = outside
         self._bores = bores
         values: dict[int, set[int]] = {}
-        for bore in bores:
-            values.setdefault(bore.seat, set()).update(kind.deviations(bore))
+        for bore, best in bores.items():
+            values.setdefault(bore.seat, set()).update(kind.deviations(bore, best.low, best.high))
         self._values = {seat: sorted(found) for seat, found in values.items()}
         self._counts = {b.seat: b.count for b in bores}
 
@@ -40,7 +55,10 @@ class Source:
                     break
 
     def pairs(self, low: int, high: int) -> list[Pair]:
-        return [*self._outside, *(p for bore in self._bores for p in self._kind.within(bore, low, high))]
+        found = list(self._outside)
+        for bore, best in self._bores.items():
+            found.extend(self._kind.pairs(bore, *span(bore, best, low, high)))
+        return found
 
 
 class Listed(Source):

@@ -2,6 +2,7 @@
 each keeps its own terms."""
 
 from fitmatch.fit.guards import Guards
+from fitmatch.fit.shifts import Shifts
 from fitmatch.parts import Job, Placement, Position, Shell, marks_agree
 
 
@@ -13,6 +14,7 @@ class Terms:
         self.guards = Guards(job)
         self.family = job.fits[kind].family
         self.may_be_complete = True  # False: some position of the kind cannot be inside its limits, whatever is chosen
+        self.shifts = Shifts(job, kind)
         self._rules = job.rules
         self._side = job.rules.thick_half.get(kind)
         self._bore_marks = [job.shell_columns.index(column) for column in job.rules.same_in_bore]

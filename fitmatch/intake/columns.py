@@ -47,6 +47,7 @@ POSITION_FORM: Final = Form(
         "lower",
         "pin",
         "undersize",
+        "offset",
         "accept",
         "note",
         "gauge",
@@ -56,8 +57,8 @@ POSITION_FORM: Final = Form(
         "housing_bore_confirmed",
     ),
     readings=("journal", "housing_bore"),
-    lengths=frozenset(("journal", "housing_bore", "target", "min", "max", "seating")),
-    unsupported=frozenset(("offset",)),
+    lengths=frozenset(("journal", "housing_bore", "target", "min", "max", "seating", "offset")),
+    unsupported=frozenset(),
 )
 SHELL_FORM: Final = Form(
     name="shell",

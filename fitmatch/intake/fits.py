@@ -10,9 +10,8 @@ from fitmatch.intake.values import Values
 from fitmatch.lengths import LengthError, exact, parse_number, round_half_even
 from fitmatch.parts import Fit
 
-_KEYS: Final = ("target", "target_ratio", "min", "max", "seating", "seating_u", "family")
+_KEYS: Final = ("target", "target_ratio", "min", "max", "want_min", "want_max", "seating", "seating_u", "family")
 _AIMS: Final = ("target", "target_ratio", "min", "max")
-_LATER_KEYS: Final = ("want_min", "want_max")
 
 # A target from a ratio is rounded to what can be measured: half a tenth, or a micrometre.
 RATIO_STEP_NM: Final = {"in": 1_270, "mm": 1_000}
@@ -36,7 +35,7 @@ def read_fits(values: Values) -> dict[str, FitTable]:
     tables: dict[str, FitTable] = {}
     for kind in values.kinds(("fit",), None):
         path = ("fit", kind)
-        values.refuse_unknown(path, _KEYS, _LATER_KEYS)
+        values.refuse_unknown(path, _KEYS)
         tables[kind] = _fit(values, kind)
     if values.document.get("fit", {}) == {}:
         values.report("no-fit", "there is no [fit.KIND] table; write one for each kind, such as [fit.rod]", "fit")
@@ -55,6 +54,7 @@ def _fit(values: Values, kind: str) -> FitTable:
     low = values.length((*path, "min"), LIMIT)
     high = values.length((*path, "max"), LIMIT)
     ratio = _ratio(values, kind)
+    want_low, want_high = _wish(values, kind)
     seating = values.length((*path, "seating"), SEATING)
     seating_u = values.length((*path, "seating_u"), GAUGE_ERROR)
     families = values.texts((*path, "family"), 'write a list of families, such as ["A12"]')
@@ -80,6 +80,8 @@ def _fit(values: Values, kind: str) -> FitTable:
         seating_nm=seating or 0,
         family=tuple(dict.fromkeys(f.strip().casefold() for f in families)) if families else None,
         seating_u_nm=seating_u,
+        want_min_nm=want_low,
+        want_max_nm=want_high,
     )
     return FitTable(fit, given, sound)
 
@@ -104,6 +106,16 @@ def _ratio(values: Values, kind: str) -> str | None:
         values.report("implausible-number", what, *path)
         return None
     return text
+
+
+def _wish(values: Values, kind: str) -> tuple[int | None, int | None]:
+    """The wished band; none where its ends are crossed."""
+    low, high = (values.length(("fit", kind, key), LIMIT) for key in ("want_min", "want_max"))
+    if low is None or high is None or values.unit is None or low <= high:
+        return low, high
+    text = f"want_min {shown(low, values.unit)} is above want_max {shown(high, values.unit)}; swap or mend them"
+    values.report("limits-crossed", text, "fit", kind, "want_min")
+    return None, None
 
 
 def _limits_agree(values: Values, kind: str, target: int | None, low: int | None, high: int | None) -> bool:

@@ -7,7 +7,7 @@ from fitmatch.intake.columns import Columns
 from fitmatch.intake.findings import Findings, Paper, shorten
 from fitmatch.intake.gauges import GaugeCells
 from fitmatch.intake.names import fault_in_name, nearest, other_case
-from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, SEATING, TARGET, CellError, LengthReader
+from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, OFFSET, SEATING, TARGET, CellError, LengthReader
 from fitmatch.intake.settings import Settings
 from fitmatch.intake.sizing import Sized
 from fitmatch.intake.tables import UNREAD, Table
@@ -21,8 +21,9 @@ QUANTITIES = {
     "min": LIMIT,
     "max": LIMIT,
     "seating": SEATING,
+    "offset": OFFSET,
 }
-OWN = ("target", "min", "max", "seating")
+OWN = ("target", "min", "max", "seating", "offset")
 
 
 @dataclass(slots=True)
@@ -42,6 +43,7 @@ class PositionRow:
     accept: str | None = None
     pin: int | None = None
     undersize: str = ""
+    offset_told: bool = False  # whether there is an offset, readable or not
 
 
 class PositionReader:
@@ -69,11 +71,21 @@ class PositionReader:
                 self._report("duplicate-position", f"{text}; give each position its own name", row, "position")
             first.setdefault(position.name, row)
             found.append(position)
+        self._check_offsets(found)
         if not found and self._table.complete:
             self._findings.report(
                 "no-rows", "has a header and nothing below it; write a row for each position", self.paper
             )
         return found
+
+    def _check_offsets(self, rows: list[PositionRow]) -> None:
+        """All rows of a kind tell an offset, or none: a blank beside others may be nought or not measured."""
+        told = {row.kind: row for row in reversed(rows) if row.offset_told}
+        for row in rows:
+            if row.kind in told and not row.offset_told:
+                other = told[row.kind]
+                text = f"is empty, and {shorten(other.name)} (row {other.row}) of the same kind has one"
+                self._report("empty-cell", f"{text}; write 0 where the axis lies in line", row.row, "offset")
 
     def _row(self, row: int, cells: list[str], matched: tuple[str, ...], asked: Set[str]) -> PositionRow:
         name = self._name(row, cells)
@@ -107,6 +119,7 @@ class PositionReader:
             accept=self._cell(cells, "accept") or None,
             pin=self._pin(row, cells),
             undersize=self._cell(cells, "undersize"),
+            offset_told=bool(cells[self._columns.index("offset")].strip()),
         )
 
     def _cell(self, cells: list[str], column: str) -> str:

@@ -37,6 +37,7 @@ WALL: Final = Quantity("a wall", 200_000, 25_000_000, "0.2 to 25 mm", above_zero
 TARGET: Final = Quantity("a target clearance", 1, 2_000_000, "more than 0, up to 2 mm", above_zero=True)
 LIMIT: Final = Quantity("a limit", 0, 2_000_000, "0 to 2 mm")
 SEATING: Final = Quantity("a seating", -200_000, 200_000, "-0.2 to 0.2 mm")
+OFFSET: Final = Quantity("an offset", -2_000_000, 2_000_000, "-2 to 2 mm")
 COATING: Final = Quantity("a coating", 0, 12_500_000, "0 to less than half the wall")
 RESOLUTION: Final = Quantity("a resolution", 1, 100_000, "more than 0, up to 0.1 mm", above_zero=True)
 GAUGE_ERROR: Final = Quantity("an error of a gauge", 0, 200_000, "0 to 0.2 mm")

@@ -400,6 +400,8 @@ def _position(row: PositionRow, aim: Aim, locks: dict[str, Key], settings: Setti
         target_nm=aim.target_nm,
         min_nm=aim.min_nm,
         max_nm=aim.max_nm,
+        want_min_nm=aim.want_min_nm,
+        want_max_nm=aim.want_max_nm,
         seating_nm=seating or 0,
         upper=locks.get("upper"),
         lower=locks.get("lower"),
@@ -410,6 +412,7 @@ def _position(row: PositionRow, aim: Aim, locks: dict[str, Key], settings: Setti
         undersize=row.undersize,
         row=row.row,
         aims_at_middle=aim.at_middle,
+        offset_nm=row.own.get("offset"),
     )
 
 

@@ -47,10 +47,12 @@ _RULES: Final = (
     "thick_half_from",
     "match",
     "same_in_bore",
+    "neighbour_step",
+    "line",
     "limits_at",
     "guard",
 )
-_LATER_RULES: Final = ("neighbour_step", "line", "movable", "movable_within")
+_LATER_RULES: Final = ("movable", "movable_within")
 # What tells parts and sizes apart by itself cannot be matched besides; any other column can.
 _NEVER_MATCHED: Final = frozenset(
     {
@@ -255,10 +257,18 @@ def _rules(values: Values, settings: Settings) -> None:
         thick_half=thick_half,
         thick_half_from_nm=defaults.thick_half_from_nm if half_from is None else half_from,
         same_in_bore=_columns(values, ("rules", "same_in_bore"), frozenset(("box",))),
+        neighbour_step_nm=_lengths_by_kind(values, "neighbour_step", settings),
+        line_nm=_lengths_by_kind(values, "line", settings),
         limits_at=values.word(("rules", "limits_at"), ("tightest", "mean")) or defaults.limits_at,
         guard=guard,
         guard_row=settings.file.row("rules", "guard") if guard else None,
     )
+
+
+def _lengths_by_kind(values: Values, rule: str, settings: Settings) -> dict[str, int]:
+    kinds = values.kinds(("rules", rule), settings.fits, "length")
+    found = {kind: values.length(("rules", rule, kind), LIMIT) for kind in kinds}
+    return {kind: nm for kind, nm in found.items() if nm is not None}
 
 
 def _guard(values: Values) -> float:

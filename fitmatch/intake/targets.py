@@ -18,6 +18,8 @@ class Aim(NamedTuple):
     min_nm: int | None = None
     max_nm: int | None = None
     at_middle: bool = False  # nobody wrote a target
+    want_min_nm: int | None = None
+    want_max_nm: int | None = None
 
 
 class AimCheck:
@@ -33,7 +35,29 @@ class AimCheck:
     def aims(self, rows: list[PositionRow], *, complete: bool) -> list[Aim]:
         """One aim per row; an empty one where something is wrong. `complete`: no row is lacking."""
         self._check_for_targets(rows, complete)
-        return [self._aim(row) for row in rows]
+        aims = [self._aim(row) for row in rows]
+        self._warn_of_wishes(rows, aims)
+        return aims
+
+    def _warn_of_wishes(self, rows: list[PositionRow], aims: list[Aim]) -> None:
+        """Say once for a kind that its target lies outside the band that is wished: the band comes first."""
+        told: set[str] = set()
+        unit = self._settings.unit
+        for row, aim in zip(rows, aims, strict=True):
+            low, high, target = aim.want_min_nm, aim.want_max_nm, aim.target_nm
+            if target is None or unit is None or row.kind in told:
+                continue
+            if low is not None and target < low:
+                lies = f"below the wished band, which begins at {shown(low, unit)}"
+            elif high is not None and target > high:
+                lies = f"above the wished band, which ends at {shown(high, unit)}"
+            else:
+                continue
+            told.add(row.kind)
+            self._findings.warnings.append(
+                f"fit.{row.kind}: at position {shorten(row.name)} the target {shown(target, unit)} lies {lies}; "
+                "the band comes before the target"
+            )
 
     def _check_for_targets(self, rows: list[PositionRow], complete: bool) -> None:
         """Something must give a target to every position, and a kind without positions must have one as well."""
@@ -72,7 +96,8 @@ class AimCheck:
             at_middle = target is not None
         if target is not None:
             self._check(row, target, low, high)
-        return Aim(target, low, high, at_middle)
+        wants = (_clipped(want, low, high) for want in (fit.want_min_nm, fit.want_max_nm))
+        return Aim(target, low, high, at_middle, *wants)
 
     def _check(self, row: PositionRow, target: int, low: int | None, high: int | None) -> None:
         """Hold a target against its limits.
@@ -107,3 +132,12 @@ class AimCheck:
 
     def _report(self, code: str, text: str, row: PositionRow, column: str) -> None:
         self._findings.report(code, text, self._paper, row.row, column, self._columns.order(column))
+
+
+def _clipped(wish: int | None, low: int | None, high: int | None) -> int | None:
+    """An end of the wished band, no further out than the position's own limits."""
+    if wish is None:
+        return None
+    if low is not None:
+        wish = max(wish, low)
+    return wish if high is None else min(wish, high)

@@ -46,6 +46,9 @@ def _rules(job: Job, scale: Scale) -> Iterator[str]:
         yield "match " + ", ".join(map(clean, matched))
     if rules.same_in_bore:
         yield "same_in_bore " + ", ".join(map(clean, rules.same_in_bore))
+    for name, limits in (("neighbour_step", rules.neighbour_step_nm), ("line", rules.line_nm)):
+        if limits:
+            yield f"{name} " + ", ".join(f"{clean(kind)} {_size(nm, scale)}" for kind, nm in limits.items())
     yield f"limits_at {rules.limits_at}"
     if rules.guard:
         yield f"guard {rules.guard:g}"

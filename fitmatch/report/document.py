@@ -10,7 +10,14 @@ from fitmatch.pools import PoolPlan, is_complete
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.doubts import doubt_values
 from fitmatch.report.emit import Number, Value, area, document, half_length, length, two_digits
-from fitmatch.report.facts import clearance_over_coating, clearance_to_metal, is_coated, unmeasured_shells
+from fitmatch.report.facts import (
+    clearance_over_coating,
+    clearance_to_metal,
+    is_coated,
+    unmeasured_shells,
+    within_want,
+)
+from fitmatch.report.inline import in_a_row, row_of
 from fitmatch.report.levels import LEVELS, Worth
 from fitmatch.report.readings import Corrected, corrected_sizes, corrected_wall, forms
 
@@ -94,7 +101,10 @@ def _positions(plans: Sequence[Plan], certainties: Sequence[Certainty], unit: st
     doubts: list[Value] = []
     for plan, certainty in zip(plans, certainties, strict=True):
         job: dict[str, Value] = {"job": plan.job.name} if plan.job.name else {}
-        positions += [job | _position(p, unit) | _measured(plan, p, unit, certainty) for p in plan.placements]
+        positions += [
+            job | _position(p, unit) | _wish(p, unit) | _offset(p, unit) | _measured(plan, p, unit, certainty)
+            for p in plan.placements
+        ]
         unfilled += [job | {"position": u.position.name, "kind": u.position.kind, "why": u.why} for u in plan.unfilled]
         unmeasured += [
             job | {"position": p.name, "kind": p.kind, "missing": p.missing} for p in plan.unmeasured_positions
@@ -117,6 +127,7 @@ def _positions(plans: Sequence[Plan], certainties: Sequence[Certainty], unit: st
 def _kinds(plan: Plan, certainty: Certainty, unit: str) -> dict[str, Value]:
     return {
         kind: _figures(figures, unit)
+        | _row(plan, kind, unit)
         | _proof(plan.proofs.get(kind, Proof()), unit)
         | _joint(certainty, kind)
         | _worth(plan, kind, unit)
@@ -161,6 +172,33 @@ def _position(placement: Placement, unit: str) -> dict[str, Value]:
         "axis_shift": half_length(placement.twice_axis_shift_nm, unit),
         "clearance_over_coating": length(clearance_over_coating(placement), unit) if coated else None,
         "clearance_to_metal": length(clearance_to_metal(placement), unit) if coated else None,
+    }
+
+
+def _wish(placement: Placement, unit: str) -> dict[str, Value]:
+    """The wished band as it holds here: nothing where none is wished."""
+    within = within_want(placement)
+    if within is None:
+        return {}
+    low, high = placement.position.want_min_nm, placement.position.want_max_nm
+    return {"want_min": length(low, unit), "want_max": length(high, unit), "within_want": within}
+
+
+def _offset(placement: Placement, unit: str) -> dict[str, Value]:
+    """Only where the kind tells of offsets."""
+    offset = placement.position.offset_nm
+    return {} if offset is None else {"offset": length(offset, unit)}
+
+
+def _row(plan: Plan, kind: str, unit: str) -> dict[str, Value]:
+    """How evenly the bores of a kind lie in a row, where a rule or offsets ask."""
+    if not in_a_row(plan.job, kind):
+        return {}
+    row = row_of(plan, kind)
+    step, line = row.largest_step, row.out_of_line
+    return {
+        "largest_step": None if step is None else half_length(step, unit),
+        "out_of_line": None if line is None else half_length(line, unit),
     }
 
 
@@ -257,6 +295,14 @@ def _unused(plan: Plan, shell: Shell, unit: str) -> dict[str, Value]:
 
 
 def _figures(figures: KindFigures, unit: str) -> dict[str, Value]:
+    wish: dict[str, Value] = {}
+    if figures.below_want is not None:
+        wish = {
+            "below_want": figures.below_want,
+            "want_shortfall": length(figures.want_shortfall_nm, unit),
+            "above_want": figures.above_want,
+            "want_excess": length(figures.want_excess_nm, unit),
+        }
     return {
         "filled": figures.filled,
         "below": figures.below,
@@ -269,7 +315,12 @@ def _figures(figures: KindFigures, unit: str) -> dict[str, Value]:
         "spread": length(figures.spread_nm, unit),
         "mean_clearance": length(figures.mean_clearance_nm, unit),
         "boxes": figures.boxes,
+        **wish,
     }
+
+
+def _baseline(baseline: Baseline, unit: str) -> Value:
+    return _figures(baseline.figures, unit) | {"rules_broken": baseline.rules_broken}
 
 
 def _proof(proof: Proof, unit: str) -> dict[str, Value]:
@@ -286,7 +337,3 @@ def _bound(proof: Proof, unit: str) -> Number | int | None:
             return length(proof.bound, unit)
         case Worth.SQUARE:
             return area(proof.bound, unit)
-
-
-def _baseline(baseline: Baseline, unit: str) -> Value:
-    return _figures(baseline.figures, unit) | {"rules_broken": baseline.rules_broken}

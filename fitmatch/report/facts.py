@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from fitmatch.parts import Placement, Plan, Shell
+from fitmatch.parts import Job, Placement, Plan, Shell
 
 DANGER: Final = "NOT TO BE ASSEMBLED"
 
@@ -21,6 +21,18 @@ def wall(shell: Shell) -> int:
 def unmeasured_shells(plan: Plan) -> list[Shell]:
     """Shells that could be used but for their wall, which has no reading yet; in file order."""
     return [s for s in plan.job.shells if s.wall_nm is None and s.hold is None]
+
+
+def kind_wishes(job: Job, kind: str) -> bool:
+    """Whether a band is wished for at any position of the kind."""
+    return any(p.wishes for p in job.positions if p.kind == kind)
+
+
+def within_want(placement: Placement) -> bool | None:
+    """Whether the clearance lies in the wished band; None where none is wished."""
+    if not placement.position.wishes:
+        return None
+    return not placement.want_shortfall_nm and not placement.want_excess_nm
 
 
 def is_coated(placement: Placement) -> bool:

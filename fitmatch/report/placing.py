@@ -129,7 +129,8 @@ def limits(plan: Plan, kind: str, scale: Scale) -> list[str]:
     one."""
     placements = [p for p in plan.placements if p.position.kind == kind]
     positions = [p for p in plan.job.positions if p.kind == kind]
-    alike = all(_alike(positions, value) for _, value in _LIMITS)
+    wished = any(p.wishes for p in positions)
+    alike = all(_alike(positions, value) for _, value in (*_LIMITS, *_WISH))
     guarded = plan.job.rules.guard > 0
     as_headed = alike and not guarded and all(p.clearance_tightest_nm == p.clearance_nm for p in placements)
     if not placements or as_headed:
@@ -145,8 +146,10 @@ def limits(plan: Plan, kind: str, scale: Scale) -> list[str]:
                 Column("position", [whole(p.position.name) for p in placements], "left", wraps=True),
                 column("min\nwith guard" if guarded else "min", lambda p: p.limit_low_nm),
                 column("clearance at the tightest", lambda p: p.clearance_tightest_nm),
+                *([column("wished\nfrom", lambda p: p.position.want_min_nm)] if wished else []),
                 column("target", lambda p: p.position.target_nm),
                 column("clearance", lambda p: p.clearance_nm),
+                *([column("wished\nto", lambda p: p.position.want_max_nm)] if wished else []),
                 column("max\nwith guard" if guarded else "max", lambda p: p.limit_high_nm),
             ]
         ),
@@ -179,15 +182,35 @@ def target_and_limits(positions: Sequence[Position], scale: Scale) -> str:
             words.append(f"{name} {scale.with_unit(nm)}")
         elif name != "target":
             words.append(f"no {name} given")
+        if name == "max":
+            words += _wished(positions, scale)
         if name == "target" and all(p.aims_at_middle for p in positions):
             words.append("the middle of min and max")
     return ", ".join(map(whole, words))
+
+
+def _wished(positions: Sequence[Position], scale: Scale) -> list[str]:
+    """The wished band, or that positions differ in it; nothing where none is wished."""
+    if not any(p.wishes for p in positions):
+        return []
+    if not (_alike(positions, lambda p: p.want_min_nm) and _alike(positions, lambda p: p.want_max_nm)):
+        return ["wished band by position"]
+    low, high = positions[0].want_min_nm, positions[0].want_max_nm
+    least = [] if low is None else [f"from {scale.with_unit(low)}"]
+    most = [] if high is None else [f"to {scale.with_unit(high)}"]
+    return [" ".join(["wished", *least, *most])]
 
 
 _LIMITS: tuple[tuple[str, Callable[[Position], int | None]], ...] = (
     ("target", lambda p: p.target_nm),
     ("min", lambda p: p.min_nm),
     ("max", lambda p: p.max_nm),
+)
+
+
+_WISH: tuple[tuple[str, Callable[[Position], int | None]], ...] = (
+    ("wished from", lambda p: p.want_min_nm),
+    ("wished to", lambda p: p.want_max_nm),
 )
 
 
@@ -200,7 +223,11 @@ def _remark(plan: Plan, position: Position, placement: Placement | None) -> str:
         return NOT_FILLED if any(u.position is position for u in plan.unfilled) else NOT_MEASURED
     if not placement.within_limits:
         return DANGER
-    return "see below" if any(flag.position == position.name for flag in plan.flags) else ""
+    if any(flag.position == position.name for flag in plan.flags):
+        return "see below"
+    if placement.want_shortfall_nm:
+        return "below the wish"
+    return "above the wish" if placement.want_excess_nm else ""
 
 
 def _legend(plan: Plan, placements: Sequence[Placement], certainty: Certainty) -> list[str]:

@@ -17,6 +17,7 @@ _FIRST = (
     "What counts first: most positions filled inside their limits, then most filled at all, then the fewest below min "
     "and the smallest total shortfall, then the smallest total excess over max (totals in brackets)."
 )
+_WISH = " Then, where a band is wished, the same below and above it, over all filled."
 _IN_ORDER = "Engines come in the order given: for each in turn all that follows, before the next is looked at. "
 _AIMS = {
     "target": "smallest worst deviation from target, then smallest sum of squared deviations",
@@ -86,7 +87,8 @@ def _quality(plan: Plan, counts_first: str, kinds: list[Judged], scale: Scale) -
     if plan.slack_nm:
         first = "spread" if plan.strategy == "even" else "worst deviation"
         aim += f" Slack: the {first} may be up to {scale.with_unit(plan.slack_nm)} larger than the smallest possible."
-    lines += [*paragraph(counts_first), *paragraph(aim)]
+    wished = any(judged.figures.below_want is not None for judged in kinds)
+    lines += [*paragraph(counts_first + (_WISH if wished else "")), *paragraph(aim)]
     for judged in kinds:
         lines += ["", *_kind(plan, judged, scale)]
     if any(judged.baselines for judged in kinds):
@@ -123,6 +125,13 @@ def _kind(plan: Plan, judged: Judged, scale: Scale) -> list[str]:
             Column("rules\nbroken", [broken for _, _, broken in named]),
         ]
     )
+    if figures.below_want is not None:
+        missed = [
+            f"{name} {_total(f.below_want or 0, f.want_shortfall_nm or 0, scale)} below, "
+            f"{_total(f.above_want or 0, f.want_excess_nm or 0, scale)} above"
+            for name, f, _ in named
+        ]
+        lines += paragraph(f"Outside the wished band ({scale.step}): {'; '.join(missed)}.")
     if judged.worth is not None:
         lines += paragraph(_worth(judged.worth, figures, scale))
     if figures.filled:

@@ -9,7 +9,16 @@ from fitmatch.lengths import exact
 from fitmatch.parts import Placement, Plan, Position
 from fitmatch.pools import PoolPlan
 from fitmatch.report.certainty import Certainty
-from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated, one_line, wall
+from fitmatch.report.facts import (
+    DANGER,
+    clearance_over_coating,
+    clearance_to_metal,
+    is_coated,
+    kind_wishes,
+    one_line,
+    wall,
+    within_want,
+)
 
 FILLED: Final = "filled"
 UNFILLED: Final = "not filled"
@@ -62,13 +71,18 @@ def _table(plans: Sequence[Plan], unit: str, job: list[str]) -> str:
     writer = csv.writer(out, lineterminator="\n")
     certainties = [Certainty(plan) for plan in plans]
     judged = (f"uncertainty [{unit}]", "verdict") if any(c.known for c in certainties) else ()
-    writer.writerow([*job, *_WITHOUT_UNIT, *(f"{name} [{unit}]" for name in _LENGTHS), *judged, "remark"])
+    jobs = [plan.job for plan in plans]
+    offset = (f"offset [{unit}]",) if any(p.offset_nm is not None for j in jobs for p in j.positions) else ()
+    wishing = any(kind_wishes(j, kind) for j in jobs for kind in j.kinds)
+    wished = (f"want_min [{unit}]", f"want_max [{unit}]", "within_want") if wishing else ()
+    further = (*offset, *wished, *judged)
+    writer.writerow([*job, *_WITHOUT_UNIT, *(f"{name} [{unit}]" for name in _LENGTHS), *further, "remark"])
     for plan, certainty in zip(plans, certainties, strict=True):
-        writer.writerows(_rows(plan, unit, certainty, [plan.job.name] if job else [], judged=bool(judged)))
+        writer.writerows(_rows(plan, unit, certainty, [plan.job.name] if job else [], further))
     return out.getvalue()
 
 
-def _rows(plan: Plan, unit: str, certainty: Certainty, job: list[str], *, judged: bool) -> Iterator[list[str]]:
+def _rows(plan: Plan, unit: str, certainty: Certainty, job: list[str], further: tuple[str, ...]) -> Iterator[list[str]]:
     placed = {id(p.position): p for p in plan.placements}
     why = {id(u.position): u.why for u in plan.unfilled}
     for position in plan.job.positions:
@@ -80,9 +94,22 @@ def _rows(plan: Plan, unit: str, certainty: Certainty, job: list[str], *, judged
             *job,
             *(words.get(name, "") for name in _WITHOUT_UNIT),
             *("" if value is None else exact(value, unit) for value in lengths),
-            *(_judged(placement, certainty, unit) if judged else ()),
+            *(more for name, more in _further(position, placement, certainty, unit).items() if name in further),
             words["remark"],
         ]
+
+
+def _further(position: Position, placement: Placement | None, certainty: Certainty, unit: str) -> Mapping[str, str]:
+    """The columns that only some jobs have: offset, wished band, uncertainty."""
+    lengths = {"offset": position.offset_nm, "want_min": position.want_min_nm, "want_max": position.want_max_nm}
+    within = None if placement is None else within_want(placement)
+    expanded, verdict = _judged(placement, certainty, unit)
+    return {
+        **{f"{name} [{unit}]": "" if nm is None else exact(2 * nm, unit) for name, nm in lengths.items()},
+        "within_want": "" if within is None else _yes(within),
+        f"uncertainty [{unit}]": expanded,
+        "verdict": verdict,
+    }
 
 
 def _judged(placement: Placement | None, certainty: Certainty, unit: str) -> tuple[str, str]:

@@ -10,6 +10,7 @@ from fitmatch.pools import PoolPlan
 from fitmatch.report.attention import attention, next_steps, summary
 from fitmatch.report.basis import basis, boxes_read, rules_in_force
 from fitmatch.report.certainty import Certainty
+from fitmatch.report.inline import along_the_line
 from fitmatch.report.layout import clean, paragraph
 from fitmatch.report.measured import corrections, form
 from fitmatch.report.placing import coated, how_sure, limits, sums, which_shell_goes_where
@@ -67,6 +68,7 @@ def _figures(plan: Plan, scale: Scale) -> list[list[str]]:
     kinds = plan.job.kinds
     blocks: list[list[str]] = []
     blocks += _titled("THE SUMS (axis shift: + towards the upper half)", [sums(plan, kind, scale) for kind in kinds])
+    blocks += _titled("ALONG THE LINE (+ towards the upper half)", [along_the_line(plan, k, scale) for k in kinds])
     blocks += _titled("BETWEEN THE LIMITS", [limits(plan, kind, scale) for kind in kinds])
     blocks += _titled("COATED SHELLS", [coated(plan, scale)])
     blocks += _titled("CORRECTIONS TO THE READINGS", [corrections(plan, scale)])
@@ -91,5 +93,6 @@ def _lengths(plan: Plan) -> Iterator[int]:
             yield from (shell.wall_nm or 0, shell.coating_nm)
     for position in plan.job.positions:
         yield from (position.target_nm or 0, position.min_nm or 0, position.max_nm or 0)
+        yield from (position.want_min_nm or 0, position.want_max_nm or 0)
     yield from (shell.wall_nm or 0 for shell in plan.leftover)
     yield plan.slack_nm

@@ -1,0 +1,71 @@
+"""The part of a report about bores in a row: how the axis of the bearings runs from one to the next.
+
+The axis shift comes from walls of unlike thickness; with the offset of the housing it says where the axis lies.
+"""
+
+from typing import NamedTuple
+
+from fitmatch.fit.rowrules import lies, next_to
+from fitmatch.parts import Job, Placement, Plan
+from fitmatch.report.layout import Column, clean, paragraph, table, whole
+from fitmatch.report.scale import Scale
+
+_HALF_WIDTH = 12  # of the drawn line, in characters
+
+
+class Row(NamedTuple):
+    """In twice the length; None where too few bores are filled."""
+
+    largest_step: int | None
+    out_of_line: int | None
+
+
+def in_a_row(job: Job, kind: str) -> bool:
+    """Whether anything asks how the bores of this kind lie to one another."""
+    ruled = kind in job.rules.neighbour_step_nm or kind in job.rules.line_nm
+    return ruled or any(p.offset_nm is not None for p in job.positions if p.kind == kind)
+
+
+def row_of(plan: Plan, kind: str) -> Row:
+    """The largest step from one filled bore to the next, and how far all of them lie apart."""
+    placements = [p for p in plan.placements if p.position.kind == kind]
+    steps = [_step(one, other) for one, other in next_to(plan.job, placements, kind)]
+    places = [lies(p) for p in placements]
+    return Row(max(map(abs, steps), default=None), max(places) - min(places) if places else None)
+
+
+def along_the_line(plan: Plan, kind: str, scale: Scale) -> list[str]:
+    """Every bore of the kind with its place, drawn beside it; empty where nothing asks for it."""
+    placements = [p for p in plan.placements if p.position.kind == kind]
+    if not placements or not in_a_row(plan.job, kind):
+        return []
+    before = {id(other): _step(one, other) for one, other in next_to(plan.job, placements, kind)}
+    offsets = any(p.position.offset_nm for p in placements)
+    reach = max(abs(lies(p)) for p in placements)
+    columns = [Column("position", [whole(p.position.name) for p in placements], "left", wraps=True)]
+    if offsets:
+        columns.append(Column("offset", [scale.axis(2 * (p.position.offset_nm or 0)) for p in placements]))
+    columns.append(Column("axis shift", [scale.axis(p.twice_axis_shift_nm) for p in placements]))
+    if offsets:
+        columns.append(Column("together", [scale.axis(lies(p)) for p in placements]))
+    columns += [
+        Column("step of\nthe shift", [scale.axis(before[id(p)]) if id(p) in before else "-" for p in placements]),
+        Column(f"-{' ' * (2 * _HALF_WIDTH - 1)}+", [_drawn(lies(p), reach) for p in placements], "left"),
+    ]
+    row = row_of(plan, kind)
+    words = [] if row.largest_step is None else [f"largest step {scale.axis(row.largest_step).lstrip('+')}"]
+    words += [] if row.out_of_line is None else [f"all within {scale.axis(row.out_of_line).lstrip('+')}"]
+    return [*paragraph(f"{clean(kind).upper()} ({scale.step}): {', '.join(words)}"), *table(columns)]
+
+
+def _step(one: Placement, other: Placement) -> int:
+    return other.twice_axis_shift_nm - one.twice_axis_shift_nm
+
+
+def _drawn(place: int, reach: int) -> str:
+    """A bore's place as a mark left or right of the middle."""
+    at = _HALF_WIDTH + (round(_HALF_WIDTH * place / reach) if reach else 0)
+    line = ["."] * (2 * _HALF_WIDTH + 1)
+    line[_HALF_WIDTH] = "|"
+    line[at] = "o"
+    return "".join(line)

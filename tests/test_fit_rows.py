@@ -1,0 +1,202 @@
+"""The rules about the row of bores, `neighbour_step` and `line`, against every plan there is and by hand."""
+
+import random
+from collections.abc import Callable
+from dataclasses import replace
+
+import oracle
+import pytest
+from jobs import STEP, TARGET, WALL, describe, make_job, make_position, make_shells, row_job
+from test_fit_exhaustive import BLOCKS, assert_best, seeds
+
+from fitmatch.fit import assign, levels
+from fitmatch.fit.program import Program
+from fitmatch.fit.shifts import ANYWHERE, Shifts
+from fitmatch.parts import Job, Position, Rules
+from fitmatch.problems import FaultInFitmatch
+
+ROOM = 2 * WALL + TARGET
+
+
+@pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
+@pytest.mark.parametrize("block", range(BLOCKS))
+def test_rows_are_the_best_of_all_plans(strategy: str, block: int) -> None:
+    """With rules about the row, alone or together with all others, the plan stands at the figures of the best plan,
+    and the baselines obey or count what they must."""
+    for seed in seeds(block, 160):
+        rng = random.Random(f"row {strategy} {seed}")
+        job, slack_nm = row_job(rng, both_limits=strategy == "even"), rng.choice([0, 0, STEP])
+        plan = assign(job, strategy, slack_nm=slack_nm)
+        assert_best(job, plan, strategy, slack_nm, seed)
+        assert not oracle.faults_of(plan), f"seed {seed}\n{describe(job)}"
+        for kind in job.kinds:
+            boxed, broken = oracle.as_boxed(job, kind)
+            for name, filled, rules_broken in (("as-boxed", boxed, broken), ("by-hand", oracle.by_hand(job, kind), 0)):
+                baseline = plan.baselines[name][kind]
+                wanted = oracle.kind_figures(job, filled)
+                found = {field: getattr(baseline.figures, field) for field in wanted}
+                assert found == wanted, f"seed {seed}, {name}, {kind}\n{describe(job)}"
+                assert baseline.rules_broken == rules_broken, f"seed {seed}, {name}, {kind}\n{describe(job)}"
+
+
+@pytest.mark.parametrize("strategy", ["target", "even"])
+def test_narrowing_first_changes_no_row(strategy: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where windows hold many pairs the search starts among few, also with rules about the row."""
+    monkeypatch.setattr(levels, "MANY_PAIRS", 0)
+    for seed in range(60):
+        job = row_job(random.Random(f"narrow row {seed}"), both_limits=True)
+        assert_best(job, assign(job, strategy), strategy, 0, seed)
+
+
+# --- by hand ---------------------------------------------------------------------------------------------------------
+
+
+def mains(*offsets: int | None, **more: object) -> list[Position]:
+    """Mains that all want two nominal walls, with these offsets in steps."""
+    limits = {"min_nm": TARGET - 9 * STEP, "max_nm": TARGET + 9 * STEP}
+    return [
+        make_position(f"M{i}", ROOM, kind="main", offset_nm=None if n is None else n * STEP, **limits, **more)
+        for i, n in enumerate(offsets, 1)
+    ]
+
+
+def halves(uppers: list[int], lowers: list[int]) -> list[oracle.Shell]:
+    return [
+        shell
+        for half, walls in (("upper", uppers), ("lower", lowers))
+        for shell in make_shells(half, [WALL + n * STEP for n in walls], kind="main")
+    ]
+
+
+def shifts(job: Job) -> list[int | None]:
+    """Twice the axis shift of every position, in steps."""
+    placed = {p.position.name: p.twice_axis_shift_nm // STEP for p in assign(job).placements}
+    return [placed.get(p.name) for p in job.positions]
+
+
+def rules(step: int | None = None, line: int | None = None) -> Rules:
+    """Limits in steps of the axis shift, for mains."""
+    return Rules(
+        wall_difference_nm=None,
+        neighbour_step_nm={} if step is None else {"main": step * STEP},
+        line_nm={} if line is None else {"main": line * STEP},
+    )
+
+
+def test_a_step_costs_quality() -> None:
+    """On target the two mains would shift by 2 and by -2; a step of 1 allows twice that to change by 2 only."""
+    shells = halves([-2, 2], [2, -2])  # pairs: -2 and 2 shift by 4, 2 and -2 by -4, the even ones by 0
+    assert sorted(shifts(make_job(mains(None, None), shells, rules=rules()))) == [-4, 4]
+    assert shifts(make_job(mains(None, None), shells, rules=rules(step=3))) == [0, 0]
+    assert sorted(shifts(make_job(mains(None, None), shells, rules=rules(step=4)))) == [-4, 4]  # the limit is allowed
+
+
+def test_an_empty_bore_parts_its_neighbours() -> None:
+    """A step is between neighbouring rows that are both filled: an unmeasured one between two frees both."""
+    shells = halves([-2, 2], [2, -2])
+    three = mains(None, None, None)
+    three[1] = replace(three[1], journal=None)
+    found = shifts(make_job(three, shells, rules=rules(step=0)))
+    assert found[1] is None and sorted([found[0], found[2]]) == [-4, 4]
+
+
+def test_a_line_counts_offsets() -> None:
+    """A housing that lies off the line is brought back by the walls, whatever their sign."""
+    shells = halves([-1, 1], [1, -1])  # on target: shifts of 2 and -2, twice the shift in steps
+    assert shifts(make_job(mains(-1, 1), shells, rules=rules(line=0))) == [2, -2]
+    assert shifts(make_job(mains(1, -1), shells, rules=rules(line=0))) == [-2, 2]
+    # Without offsets the same shells are out of line by 2 steps, and only the even pairs obey.
+    assert shifts(make_job(mains(0, 0), shells, rules=rules(line=1))) == [0, 0]
+
+
+def test_locked_shells_are_constants() -> None:
+    """A bore locked in both halves is obeyed by its neighbour; two locked ones are excused and named."""
+    shells = halves([-2, 2], [2, -2])
+    locked = mains(None, None)
+    locked[0] = replace(locked[0], upper=("box-1", "u1"), lower=("box-1", "l1"))
+    plan = assign(make_job(locked, shells, rules=rules(step=0)))
+    assert [p.position.name for p in plan.placements] == ["M1"]
+    assert "neighbour_step" in plan.unfilled[0].why
+    locked[1] = replace(locked[1], upper=("box-1", "u2"), lower=("box-1", "l2"))
+    for limits, rule in ((rules(step=0), "neighbour_step"), (rules(line=0), "line")):
+        plan = assign(make_job(locked, shells, rules=limits))
+        assert len(plan.placements) == 2 and plan.needs_attention
+        (flag,) = plan.flags
+        assert flag.code == "lock-breaks-rule" and rule in flag.text
+
+
+def test_a_half_locked_bore_obeys() -> None:
+    """Only both halves locked excuse a bore: with one locked the other half is chosen to suit."""
+    shells = halves([-2, 0], [2, 0])
+    half = mains(None, None)
+    half[0] = replace(half[0], upper=("box-1", "u1"))
+    assert shifts(make_job(half, shells, rules=rules(step=2))) == [4, 0]
+    assert shifts(make_job(half, shells, rules=rules(step=1))) == [2, 2]
+
+
+# --- switched off ----------------------------------------------------------------------------------------------------
+
+
+def test_the_check_sees_a_broken_row(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With each rule forgotten in the search alone, the program's own check refuses some answer, and so does the
+    oracle."""
+    for forget in (no_step, no_line, no_constants):
+        with monkeypatch.context() as patch:
+            forget(patch)
+            assert any(refused(seed) for seed in range(600)), forget.__name__
+        with monkeypatch.context() as patch:
+            forget(patch)
+            patch.setattr("fitmatch.fit.check", lambda _: None)
+            assert any(faulty(seed) for seed in range(600)), forget.__name__
+
+
+def test_a_row_that_never_lets_go_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
+    """If empty bores bound their neighbours too, some job would be answered worse than it can be."""
+    honest = Shifts.add_rows
+
+    def strict(self: Shifts, program: Program, seats: list[tuple[Position, list[tuple[int, int]], bool]]) -> None:
+        honest(self, program, [(position, columns, True) for position, columns, _ in seats])
+
+    monkeypatch.setattr(Shifts, "add_rows", strict)
+    worse = 0
+    for seed in range(600):
+        job = row_job(random.Random(f"mutant row {seed}"))
+        plan = assign(job)
+        worse += any(oracle.levels_of(plan, kind) != oracle.best(job, kind) for kind in job.kinds)
+        if worse:
+            return
+    pytest.fail("nothing tells")
+
+
+def no_step(patch: pytest.MonkeyPatch) -> None:
+    forget_in(patch, "_step")
+
+
+def no_line(patch: pytest.MonkeyPatch) -> None:
+    forget_in(patch, "_line")
+
+
+def no_constants(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(Shifts, "allowed", lambda *_: ANYWHERE)
+
+
+def forget_in(patch: pytest.MonkeyPatch, attribute: str) -> None:
+    honest: Callable[..., None] = Shifts.__init__
+
+    def lax(self: Shifts, job: Job, kind: str) -> None:
+        honest(self, job, kind)
+        setattr(self, attribute, None)
+
+    patch.setattr(Shifts, "__init__", lax)
+
+
+def refused(seed: int) -> bool:
+    try:
+        assign(row_job(random.Random(f"mutant row {seed}")))
+    except FaultInFitmatch:
+        return True
+    return False
+
+
+def faulty(seed: int) -> bool:
+    return bool(oracle.faults_of(assign(row_job(random.Random(f"mutant row {seed}")))))
