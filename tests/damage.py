@@ -2,6 +2,7 @@
 
 import io
 import re
+import warnings
 import zipfile
 from collections.abc import Callable
 from datetime import date, datetime, time, timedelta
@@ -251,7 +252,9 @@ def toml_depth(data: bytes, rng: Random) -> bytes:
 
 def sheet_cell(data: bytes, rng: Random) -> bytes:
     """A nasty value in a cell, near or far away, or another sheet."""
-    book = load_workbook(io.BytesIO(data))
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        book = load_workbook(io.BytesIO(data))
     sheet = book.worksheets[0]
     for _ in range(rng.randrange(1, 4)):
         row, column = rng.randrange(1, sheet.max_row + 1), rng.randrange(1, sheet.max_column + 1)
@@ -269,6 +272,8 @@ def sheet_cell(data: bytes, rng: Random) -> bytes:
         if isinstance(value, str):
             value = re.sub("[\x00-\x08\x0b\x0c\x0e-\x1f]", "?", value)
         sheet.cell(row, column).value = value
+        if rng.random() < 0.05:
+            sheet.cell(row, column).number_format = "yyyy-mm-dd"
     out = io.BytesIO()
     book.save(out)
     return out.getvalue()

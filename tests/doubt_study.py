@@ -1,6 +1,6 @@
 """How well mistakes in readings are found and named: a seeded study, printed as the tables of docs/doubts.md.
 
-    python tests/doubt_study.py [--jobs N] [--clean N] [--rewrite]
+    python tests/doubt_study.py [--jobs N] [--clean READINGS] [--seed N] [--rewrite]
 
 Every job has two kinds of n positions and two boxes of n uppers and n lowers for each, so all groups have n readings:
 scatter 3 um in journals and housing bores, 1.6 um in walls, boxes 1 um apart, readings rounded to 0.0001 in or 1 um.
@@ -10,9 +10,9 @@ every mistake that a file can hold is planted equally often, its size even over 
 
 import argparse
 import random
-from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from typing import Final, NamedTuple
 
@@ -23,11 +23,18 @@ from fitmatch.parts import Fit, Job, Position, Shell, Size
 PAGE: Final = Path(__file__).resolve().parent.parent / "docs" / "doubts.md"
 SIZES: Final = (5, 8, 20, 40)
 SCATTER: Final = {"journal": 3_000.0, "housing_bore": 3_000.0, "wall": 1_600.0}
+LARGE: Final = 6  # times the scatter
+CURVE: Final = (1, 2, 3, 4, 5, 6, 7, 8, 10, 15, 30)
+JOBS: Final = 100  # of each mistake and size
+CLEAN: Final = 200_000  # readings
+SEED: Final = 1
+START: Final = "<!-- tables: made by tests/doubt_study.py -->"
+END: Final = "<!-- end of tables -->"
 TENTH: Final = 2_540
 INCH: Final = 25_400_000
 MM: Final = 1_000_000
 GRID: Final = {"in": TENTH, "mm": 1_000}
-NOMINAL: Final = {"rod": (46_131_000, 49_327_000), "main": (58_420_000, 62_050_000)}
+NOMINAL: Final = {"rod": (46_131_000, 49_327_000), "main": (47_982_000, 51_611_000)}
 TARGET: Final = 55_000
 STEP_OF_WALL: Final = 12_700
 UNDERSIZE: Final = 250_000
@@ -148,7 +155,7 @@ def typed(feature: str, slip: Callable[[random.Random, str], str | None]) -> Pla
 
 def _transposed(rng: random.Random, text: str) -> str | None:
     places = [i for i, c in enumerate(text) if c != "."]
-    pairs = [(a, b) for a, b in zip(places, places[1:], strict=False) if text[a] != text[b]]
+    pairs = [(a, b) for a, b in pairwise(places) if text[a] != text[b]]
     a, b = rng.choice(pairs)
     some = list(text)
     some[a], some[b] = some[b], some[a]
@@ -258,9 +265,9 @@ MISTAKES: Final[dict[str, Kind]] = {
     "digits transposed, wall": Kind(typed("wall", _transposed), ("digits-transposed",)),
     "digit dropped": Kind(typed("journal", _dropped), ("digit-dropped",)),
     "digit doubled": Kind(typed("housing_bore", _doubled), ("digit-doubled",)),
-    "decimal point slipped, journal": Kind(typed("journal", _slipped), ("decimal-slip",)),
+    "decimal point slipped, bore": Kind(typed("housing_bore", _slipped), ("decimal-slip",)),
     "decimal point slipped, wall": Kind(typed("wall", _slipped), ("decimal-slip",)),
-    "wrong unit": Kind(typed("journal", _other_unit), ("wrong-unit",)),
+    "wrong unit": Kind(typed("housing_bore", _other_unit), ("wrong-unit",)),
     "ball not taken off, one box": Kind(_sitting(4.5 * MM, 5.5 * MM), ("ball-left-in",)),
     "flat anvil, one shell": Kind(one("wall", _range(140_000, 240_000)), ("flat-anvil",)),
     "flat anvil, one box": Kind(_sitting(140_000, 240_000), ("flat-anvil",)),
@@ -283,6 +290,14 @@ MISTAKES: Final[dict[str, Kind]] = {
     "two shells exchanged": Kind(_walls_exchanged, ("other-group",)),
     "undersize of all rod journals": Kind(_undersize, ("undersize-shells",)),
 }
+
+
+# Mistakes whose size is even over a range: they make the curve of detection against size.
+CURVED: Final = tuple(
+    name
+    for name in MISTAKES
+    if name.split()[0] in ("wall", "dirt", "bore", "fasteners", "journal") and "hole" not in name
+)
 
 
 class Trial(NamedTuple):
@@ -328,50 +343,89 @@ def _about(feature: str, item: str, cells: set[tuple[str, str]], kinds: set[str]
     return right[0] in ("undersize-shells", "gauge-setting") and any(kind in item for kind in kinds)
 
 
-def false_alarms(rng: random.Random, readings: int) -> tuple[int, int, Counter[str]]:
-    """Doubts and readings of clean jobs of all sizes."""
+def false_alarms(rng: random.Random, readings: int) -> tuple[int, int]:
+    """Doubts, and readings, of clean jobs of all sizes."""
     seen = alarms = 0
-    names: Counter[str] = Counter()
     while seen < readings:
-        bench = clean(rng, SIZES[rng.randrange(len(SIZES))])
-        found = doubts_of(bench.job())
+        bench = clean(rng, rng.choice(SIZES))
+        alarms += len(doubts_of(bench.job()))
         seen += len(bench.readings)
-        alarms += len(found)
-        names.update(d.signatures[0] for d in found)
-    return alarms, seen, names
+    return alarms, seen
+
+
+class Study(NamedTuple):
+    """Everything that the page shows."""
+
+    trials: tuple[Trial, ...]
+    alarms: int
+    readings: int
+
+
+def study(seed: int, jobs: int, readings: int) -> Study:
+    """The whole study; each part has random numbers of its own, so that their order does not matter."""
+    alarms, seen = false_alarms(random.Random(f"{seed} clean"), readings)
+    every = (t for size in SIZES for t in trials(random.Random(f"{seed} {size}"), size, jobs))
+    return Study(tuple(every), alarms, seen)
+
+
+def shares(some: list[Trial]) -> tuple[float, float, float]:
+    """Of errors larger than six times the scatter: detected; and of those detected named first, and among three."""
+    big = [t for t in some if t.share > LARGE]
+    found = [t for t in big if t.found]
+    return (
+        len(found) / max(1, len(big)),
+        sum(t.first for t in found) / max(1, len(found)),
+        sum(t.among for t in found) / max(1, len(found)),
+    )
+
+
+def far(t: Trial) -> bool:
+    """Whether an error is so large that every mistake by itself must be found."""
+    return t.share > (10 if t.size < 8 else 8)
+
+
+def page(found: Study) -> str:
+    """The tables, as they stand in docs/doubts.md."""
+    rate = f"{1000 * found.alarms / found.readings:.2f}"
+    lines = [f"False alarms: {found.alarms} in {found.readings} readings without a mistake, {rate} per 1,000.", ""]
+    lines += ["| readings in a group | detected | right mistake first | among three |", "| --- | --- | --- | --- |"]
+    for size in SIZES:
+        some = [t for t in found.trials if t.size == size]
+        lines.append(f"| {size} | " + " | ".join(f"{100 * s:.1f} %" for s in shares(some)) + " |")
+    lines += ["", "| mistake | " + " | ".join(f"group of {size}" for size in SIZES) + " | named first |"]
+    lines.append("| --- " * (len(SIZES) + 2) + "|")
+    for name in MISTAKES:
+        cells = []
+        mine = [t for t in found.trials if t.mistake == name]
+        for size in SIZES:
+            big = [t for t in mine if t.size == size and t.share > LARGE]
+            cells.append(f"{sum(t.found for t in big)} of {len(big)}")
+        lines.append(f"| {name} | {' | '.join(cells)} | {100 * shares(mine)[1]:.0f} % |")
+    lines += ["", "| error / scatter | " + " | ".join(f"group of {size}" for size in SIZES) + " |"]
+    lines.append("| --- " * (len(SIZES) + 1) + "|")
+    for low, high in pairwise(CURVE):
+        cells = []
+        for size in SIZES:
+            some = [t for t in found.trials if t.size == size and low <= t.share < high and t.mistake in CURVED]
+            cells.append(f"{100 * sum(t.found for t in some) / len(some):.0f} %" if some else "-")
+        lines.append(f"| {low} to {high} | {' | '.join(cells)} |")
+    return "\n".join(lines) + "\n"
 
 
 def main() -> None:
     parser = argparse.ArgumentParser()
-    parser.add_argument("--jobs", type=int, default=200)
-    parser.add_argument("--clean", type=int, default=200_000)
-    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=JOBS)
+    parser.add_argument("--clean", type=int, default=CLEAN)
+    parser.add_argument("--seed", type=int, default=SEED)
+    parser.add_argument("--rewrite", action="store_true", help="write the tables into docs/doubts.md")
     given = parser.parse_args()
-    rng = random.Random(given.seed)
-    alarms, seen, names = false_alarms(rng, given.clean)
-    print(f"false alarms {alarms} in {seen}: {1000 * alarms / seen:.2f} per 1000", names.most_common(6))
-    every: list[Trial] = []
-    for size in SIZES:
-        some = [t for t in trials(rng, size, given.jobs)]
-        every += some
-        big = [t for t in some if t.share > 6]
-        found = [t for t in big if t.found]
-        print(
-            f"size {size}: detected {sum(t.found for t in big) / len(big):.4f} first {sum(t.first for t in found) / len(found):.4f} among three {sum(t.among for t in found) / len(found):.4f}"
-        )
-    by: dict[str, list[Trial]] = defaultdict(list)
-    for t in every:
-        by[t.mistake].append(t)
-    for name, some in by.items():
-        cells = []
-        for size in SIZES:
-            far = [t for t in some if t.size == size and t.share > (10 if size < 8 else 8)]
-            big = [t for t in some if t.size == size and t.share > 6]
-            ok = [t for t in big if t.found]
-            cells.append(
-                f"{sum(t.found for t in far)}/{len(far)} {sum(t.found for t in big)}/{len(big)} {sum(t.first for t in ok)} {sum(t.among for t in ok)}"
-            )
-        print(f"{name:42}", " | ".join(cells))
+    tables = page(study(given.seed, given.jobs, given.clean))
+    if given.rewrite:
+        before, _, rest = PAGE.read_text(encoding="utf-8").partition(START)
+        _, _, after = rest.partition(END)
+        PAGE.write_text(f"{before}{START}\n\n{tables}\n{END}{after}", encoding="utf-8")
+    else:
+        print(tables, end="")
 
 
 if __name__ == "__main__":

@@ -17,6 +17,7 @@ import sys
 import tempfile
 import time
 import traceback
+import warnings
 from collections import Counter
 from collections.abc import Mapping
 from pathlib import Path
@@ -28,6 +29,7 @@ from second_reader import SecondReader
 
 from fitmatch.gauging import read_job
 from fitmatch.intake.catalogue import CODES
+from fitmatch.parts import Job
 from fitmatch.problems import InputError, Problem
 
 CPU_SECONDS = 5.0  # far more than any of these small files needs, far less than a hang
@@ -45,14 +47,19 @@ def check(folder: Path, files: Files) -> tuple[set[str], int]:
 
     Raises AssertionError where a problem or a number is wrong, and whatever else reading raises.
     """
-    try:
-        job = read_job(folder)
-    except InputError as error:
-        assert error.problems, "refused without a problem"
+    with warnings.catch_warnings(record=True) as python_warnings:
+        warnings.simplefilter("always")
+        try:
+            job: Job | None = read_job(folder)
+        except InputError as error:
+            job, refusal = None, error
+    assert not python_warnings, f"Python warns: {python_warnings[0].message}"
+    if job is None:
+        assert refusal.problems, "refused without a problem"
         lines = {name: lines_of(name, data) for name, data in files.items()}
-        for problem in error.problems:
+        for problem in refusal.problems:
             check_problem(problem, lines)
-        return {problem.code for problem in error.problems}, 0
+        return {problem.code for problem in refusal.problems}, 0
     for warning in job.warnings:
         assert warning.isprintable(), f"a warning of several lines: {warning!r}"
     return set(), SecondReader(job, files).compare()

@@ -3,6 +3,7 @@
 import json
 import subprocess
 import sys
+from datetime import date
 from pathlib import Path
 from random import Random
 
@@ -255,6 +256,19 @@ def test_a_sheet_with_cells_far_apart(tmp_path: Path) -> None:
     put(tmp_path / "shells/box.xlsx", sheet(b'<row r="4"><c r="XFD4"><v>1</v></c></row>'))
     (told_of_column,) = mistakes(write_job(tmp_path, XLSX_JOB, shells=None))
     assert told_of_column.startswith("shells/box.xlsx:4: a cell stands beyond the last column")
+
+
+@pytest.mark.filterwarnings("default")
+def test_a_date_that_no_calendar_has(tmp_path: Path, recwarn: pytest.WarningsRecorder) -> None:
+    """A number far beyond every date in a cell that shows dates is told as our own mistake, not as Python's warning."""
+    parts = unpacked(workbook([*ROWS, ["03", "rod", "either", date(2024, 1, 2)]]))
+    name = "xl/worksheets/sheet1.xml"
+    assert b"<v>45293</v>" in parts[name]
+    parts[name] = parts[name].replace(b"<v>45293</v>", b"<v>99999999999</v>")
+    put(tmp_path / "shells/box.xlsx", packed(parts))
+    (told,) = mistakes(write_job(tmp_path, XLSX_JOB, shells=None))
+    assert told == "shells/box.xlsx:4: wall: the cell shows an error; mend its formula or type the value"
+    assert not recwarn.list
 
 
 @pytest.mark.parametrize("chunk", range(1, 30))

@@ -32,7 +32,9 @@ class _Refused(Exception):
 def open_workbook(data: bytes, paper: Paper, findings: Findings) -> Table | None:
     """The table on the only sheet that is not empty."""
     try:
-        sheets = list(_sheets(data))
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # about colours, filters and other things that are no data
+            sheets = list(_sheets(data))
     except _Refused as error:
         findings.report("broken-workbook", str(error), paper)
         return None
@@ -122,9 +124,7 @@ def _check_size(data: bytes) -> None:
 def _load(data: bytes, *, values: bool) -> "Workbook":
     from openpyxl import load_workbook
 
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # about colours, filters and other things that are no data
-        return load_workbook(BytesIO(data), read_only=True, data_only=values)
+    return load_workbook(BytesIO(data), read_only=True, data_only=values)
 
 
 def _scan(data: bytes) -> tuple[int, bool]:

@@ -41,7 +41,7 @@ def doubts_of(job: Job, *, typed_in: str | None = None) -> tuple[Doubt, ...]:
 
 
 def _parted(group: Group) -> Iterator[Group]:
-    """A group whose readings fall into clusters is several: two undersizes of journals, two steps of shells in a box."""
+    """A group whose readings fall into clusters is several: two undersizes of journals, two steps of walls in a box."""
     gap = _CLUSTER_NM.get(group.key.feature)
     if gap is None or len(group.entries) < 6:
         yield group
@@ -67,6 +67,10 @@ def _found(job: Job, groups: Sequence[Group], typed_in: str) -> Iterator[Doubt]:
     from fitmatch.gauging.doubts.repeats import astray, copied
     from fitmatch.gauging.doubts.sessions import shared
 
+    if job.drawing:
+        from fitmatch.gauging.doubts.drawn import outside
+
+        odd += outside(job, groups, scale)
     stray = list(astray(groups)) if job.measuring.log else []
     copies = list(copied(job, groups))
     sittings = list(shared(job, groups))

@@ -1,9 +1,8 @@
 """Repeats of one place that disagree, and rows that look copied."""
 
-from collections import Counter
 from collections.abc import Iterator, Sequence
-from math import sqrt
-from statistics import median
+from math import gcd, pi, sqrt
+from statistics import median, stdev
 from typing import Final, NamedTuple
 
 from fitmatch.gauging.doubts.groups import Entry, Group
@@ -102,14 +101,17 @@ def _name(item: object) -> str:
 
 
 def _chance(rows: list[list[int]]) -> float:
-    """The chance that two rows agree: of their first readings times those of the differences from one to the next.
+    """The chance that two rows agree: of their first readings times those of the differences from one to the next, each
+    that of two normal values on the grid of the readings, grid / (2 sqrt(pi) s).
 
     Rows that are copies themselves count once, as they tell nothing of chance.
     """
     rows = [list(row) for row in dict.fromkeys(map(tuple, rows))]
+    if len(rows) < 2:
+        return 1.0
+    grid = gcd(*(value for row in rows for value in row))
     chance = 1.0
-    for k in range(max(map(len, rows))):
-        some = [row[k] - (row[k - 1] if k else 0) for row in rows if len(row) > k]
-        # One more than was seen stands for what was not: few rows must not make chance impossible.
-        chance *= (sum(n * n for n in Counter(some).values()) + 1) / (len(some) + 1) ** 2
+    for k in range(min(map(len, rows))):
+        spread = stdev(row[k] - (row[k - 1] if k else 0) for row in rows)
+        chance *= min(1.0, grid / (2 * sqrt(pi) * spread)) if spread else 1.0
     return chance

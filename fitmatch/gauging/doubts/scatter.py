@@ -18,6 +18,8 @@ USUAL_NM: Final = {"journal": 3_000.0, "housing_bore": 3_000.0, "wall": 1_600.0}
 USUAL_WEIGHT: Final = 6
 _EFFICIENCY: Final = 0.4  # of a median of distances against a standard deviation
 _CORE: Final = 4.0
+# For the core it counts for more: in a job of five bores two that are off must not pass for scatter.
+_FIRM: Final = 40
 # Median distance from the group's median, as a share of the standard deviation, by the size of the group (simulated).
 _SHARE: Final = {2: 0.48, 3: 0.69, 4: 0.48, 5: 0.69, 6: 0.53, 7: 0.68, 8: 0.56, 10: 0.58, 12: 0.60}
 _SHARE_OF_LARGE: Final = 0.6745
@@ -45,7 +47,7 @@ def scale_of(feature: str, groups: Iterable[Sequence[float]]) -> Scale:
     if not distances:
         return Scale(sqrt(usual), USUAL_WEIGHT)
     weight = _EFFICIENCY * len(distances)
-    shown = (USUAL_WEIGHT * usual + weight * median(distances) ** 2) / (USUAL_WEIGHT + weight)
+    shown = (_FIRM * usual + weight * median(distances) ** 2) / (_FIRM + weight)
     first = sqrt(max(usual, shown))  # readings on a coarse grid often agree, which must not make the core narrow
     squares, freedom = USUAL_WEIGHT * usual, USUAL_WEIGHT
     for values, middle in zip(groups, middles, strict=True):

@@ -14,6 +14,7 @@ from fitmatch.parts import Job
 _STEP_NM: Final = 80_000.0  # neighbouring sets of shells change a clearance by less: 0.003 in, common practice
 _LARGEST_SHARE: Final = 0.003  # of the journal's diameter that a clearance can be, common practice, no source
 _ALIKE_NM: Final = 40_000.0
+_CLOSE_NM: Final = 10_000.0  # how close to half a step of undersize the walls of a sitting lie
 INCH: Final = 25_400_000
 MM: Final = 1_000_000
 
@@ -143,8 +144,8 @@ def _wall_names(error: float) -> tuple[str, ...]:
         names.append("ball-left-in" if error > 0 else "ball-twice")
     if 120_000 < error < 260_000:
         names.append("flat-anvil")
-    if any(abs(abs(error) - k * step) < _ALIKE_NM for step in (INCH / 200, MM / 8) for k in (1, 2, 3)):
-        names.append("undersize-shells")
+    if any(abs(abs(error) - k * step) < _CLOSE_NM for step in (INCH / 200, MM / 8) for k in (1, 2, 3)):
+        names.insert(0, "undersize-shells")
     if any(abs(abs(error) - turn) < _ALIKE_NM for turn in (INCH / 40, MM / 2, MM)):
         names.append("thimble-turn")
     return tuple(names)
@@ -153,7 +154,7 @@ def _wall_names(error: float) -> tuple[str, ...]:
 def _journal_names(off: float) -> tuple[str, ...]:
     """What makes every clearance of a kind this much too large, if the journals are behind it."""
     names = []
-    if any(abs(abs(off) - k * step) < _ALIKE_NM for step in (INCH / 100, MM / 4) for k in (1, 2, 3, 4)):
+    if any(abs(abs(off) - k * step) < 2 * _CLOSE_NM for step in (INCH / 100, MM / 4) for k in (1, 2, 3, 4)):
         names.append("undersize-shells")
     if any(abs(abs(off) - turn) < _ALIKE_NM for turn in (INCH / 40, MM / 2, MM)):
         names.append("thimble-turn")
