@@ -1,7 +1,6 @@
 """What entries do at the bench: the path, commands, doubts; no process and no terminal."""
 
 from collections.abc import Callable, Iterable
-from functools import partial
 from pathlib import Path
 
 import pytest
@@ -39,8 +38,11 @@ class Sitting:
         log = LogFile(folder / "readings.csv")
         job = read_job(folder, log=log.data)
         log.settle()
-        read = partial(read_job, folder)
-        self.bench = Bench(log, job, Doors(read, self._settings, doubts_of, self.said.append, self.warned.append))
+        doors = Doors(self._read, self._settings, doubts_of, self.said.append, self.warned.append)
+        self.bench = Bench(log, job, doors)
+
+    def _read(self, data: bytes) -> Job:
+        return read_job(self.folder, log=data)
 
     def _settings(self) -> Settings:
         return read_settings((self.folder / "job.toml").read_bytes(), Findings())

@@ -417,5 +417,5 @@ def test_readings_csv_is_read_unless_another_file_is_named(tmp_path: Path) -> No
     assert position.journal is not None and position.journal.mean_nm == 46_131_480
     (folder / "readings.csv").unlink()
     assert codes(folder) == ["missing-column", "missing-column"]
-    (position,) = read_job(folder, log.encode()).positions
+    (position,) = read_job(folder, log=log.encode()).positions
     assert position.journal is not None
