@@ -38,10 +38,11 @@ class Sitting:
         log = LogFile(folder / "readings.csv")
         job = read_job(folder, log=log.data)
         log.settle()
-        doors = Doors(
-            lambda data: read_job(folder, log=data), self._settings, doubts_of, self.said.append, self.warned.append
-        )
+        doors = Doors(self._read, self._settings, doubts_of, self.said.append, self.warned.append)
         self.bench = Bench(log, job, doors)
+
+    def _read(self, data: bytes) -> Job:
+        return read_job(self.folder, log=data)
 
     def _settings(self) -> Settings:
         return read_settings((self.folder / "job.toml").read_bytes(), Findings())

@@ -69,7 +69,7 @@ def _sit(folder: Path, settings: Settings, by: str) -> int:
     for warning in job.warnings:
         notes.warn(warning)
     doors = Doors(
-        read=lambda log: read_job(folder, log=log),
+        read=lambda data: read_job(folder, log=data),
         settings=partial(_settings, folder),
         doubts_of=doubts_of,
         say=lambda text: show(f"{text}\n"),
