@@ -11,6 +11,9 @@ from test_cli_assign import SCHEMA, Ran
 
 import fitmatch
 from fitmatch.gauging import read_jobs
+from fitmatch.intake.findings import Findings
+from fitmatch.intake.savedplan import read_saved_plan
+from fitmatch.parts import SIDES
 
 FIRST = """\
 title = "Saw engine"
@@ -299,3 +302,19 @@ def test_each_job_tells_the_doubts_about_its_own_readings(yard: Path, capsys: py
     assert found["doubts"][0]["reading"] == pytest.approx(50.3 / 25.4, abs=1e-7) and " in" in found["doubts"][0]["text"]
     saw, spare = Ran(capsys, "assign", yard / "saw", yard / "spare").out.split("ENGINE spare")
     assert "IN DOUBT" not in saw and "IN DOUBT" in spare
+
+
+def test_each_folder_finds_its_own_job_in_the_saved_plan(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Of a plan of several jobs a folder reads its own positions and digest, though others have positions of the same
+    names; in a folder renamed since it reads nothing."""
+    assert Ran(capsys, "assign", yard / "saw", yard / "spare", "--save").status == 0
+    saved = json.loads((yard / "saw" / "assignment.json").read_text(encoding="utf-8"))
+    (yard / "spare").rename(yard / "other")
+    findings = Findings()
+    for at, (name, job) in enumerate([("saw", "saw"), ("other", "")]):
+        plan = read_saved_plan(yard / name, findings)
+        assert plan is not None
+        placed = {(p["position"], half): p[half] for p in saved["positions"] if p["job"] == job for half in SIDES}
+        assert plan.shells == {where: (shell["box"], shell["shell"]) for where, shell in placed.items()}
+        assert plan.digest == (saved["jobs"][at]["digest"] if job else None)
+    assert not findings.problems

@@ -48,12 +48,26 @@ def read_saved_plan(folder: Path, findings: Findings) -> SavedPlan | None:
             return None
         if type(schema) is not int or schema < 1:
             raise ValueError
-        shells = {(str(p["position"]), side): _key(p[side]) for p in document["positions"] for side in SIDES}
-        digest = document.get("digest")
+        name, digest = _job_in(document, folder)
+        mine = [p for p in document["positions"] if p.get("job") == name]
+        shells = {(str(p["position"]), side): _key(p[side]) for p in mine for side in SIDES}
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         findings.report("broken-plan", f"is no plan of fitmatch; {_AGAIN}, or remove the file", PAPER)
         return None
     return SavedPlan(data, digest if isinstance(digest, str) else None, shells)
+
+
+def _job_in(document: Mapping[str, Any], folder: Path) -> tuple[str | None, Any]:
+    """The name and the digest of the job in this folder. A plan of a single job has no name for it; one of several
+    names each by the last folders of its path, and says nothing of a folder that was renamed since."""
+    if "jobs" not in document:
+        return None, document.get("digest")
+    path = folder.resolve().parts
+    for job in document["jobs"]:
+        last = tuple(job["job"].split("/"))
+        if path[-len(last) :] == last:
+            return job["job"], job.get("digest")
+    return "", None
 
 
 def _key(shell: Any) -> Key:
