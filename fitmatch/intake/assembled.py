@@ -24,7 +24,6 @@ ASSEMBLED_FORM: Final = Form(
     optional=("clearance", "bore", "upper", "lower", "gauge", "by", "date", "note"),
     readings=("clearance", "bore"),
     lengths=frozenset(("clearance", "bore")),
-    unsupported=frozenset(),
 )
 _QUANTITIES: Final = {"clearance": ASSEMBLED_CLEARANCE, "bore": ASSEMBLED_BORE}
 

@@ -32,7 +32,6 @@ class Form(NamedTuple):
     optional: tuple[str, ...]
     readings: tuple[str, ...]
     lengths: frozenset[str]
-    unsupported: frozenset[str]
 
 
 POSITION_FORM: Final = Form(
@@ -58,7 +57,6 @@ POSITION_FORM: Final = Form(
     ),
     readings=("journal", "housing_bore"),
     lengths=frozenset(("journal", "housing_bore", "target", "min", "max", "seating", "offset")),
-    unsupported=frozenset(),
 )
 SHELL_FORM: Final = Form(
     name="shell",
@@ -66,7 +64,6 @@ SHELL_FORM: Final = Form(
     optional=("box", *SHELL_LABELS, "coating", "measured", "hold", "note", "gauge", "wall_gauge", "wall_confirmed"),
     readings=("wall",),
     lengths=frozenset(("wall", "coating")),
-    unsupported=frozenset(),
 )
 
 
@@ -78,7 +75,6 @@ def without_readings(form: Form) -> Form:
         (*form.readings, *form.optional),
         form.readings,
         form.lengths,
-        form.unsupported,
     )
 
 
@@ -138,7 +134,7 @@ def has_header(table: Table, form: Form, findings: Findings) -> bool:
     """Whether the first filled row can be a header of this form: a title above it, or the `sep=;` of a spreadsheet
     program, is noted as the one mistake from which all others in the file would follow."""
     names = names_in(table)
-    known = {*form.needed, *form.optional, *form.readings, *form.unsupported}
+    known = {*form.needed, *form.optional, *form.readings}
     if any(name in known or _feature(name, form) or one_slip_away(name, known) for name in names):
         return True
     if len(names) > 1 and any(advice.is_near(needed, name) for name in names for needed in form.needed):
@@ -176,11 +172,6 @@ def understand(
         feature = _feature(name, form)
         if not name:
             nameless.append(index)
-            continue
-        if name in form.unsupported and name not in further:
-            findings.report(
-                "not-supported-yet", "this column is not supported yet; leave it out", paper, row, name, index + 1
-            )
             continue
         if name not in asked and feature is None:
             fault = _stray(name, form, other, asked)
@@ -239,7 +230,7 @@ def _feature(name: str, form: Form) -> str | None:
 
 def _stray(name: str, form: Form, other: Form, asked: Iterable[str]) -> tuple[str, str, str] | None:
     """What is wrong with a column nobody asked for: code, text, and the column that was meant; None if nothing is."""
-    elsewhere = {*other.needed, *other.optional, *other.unsupported}
+    elsewhere = {*other.needed, *other.optional}
     if other is POSITION_FORM:
         elsewhere.update(per_half((*OFTEN_MATCHED, *MATCHED_IF_ASKED)))
     if name in elsewhere or _feature(name, other) is not None:
@@ -247,7 +238,7 @@ def _stray(name: str, form: Form, other: Form, asked: Iterable[str]) -> tuple[st
         return "misplaced-column", text, name
     digits = name[len(name.rstrip("0123456789")) :] or "1"
     numbered = [f"{feature}_{digits}" for feature in form.readings]
-    meant = one_slip_away(name, [*asked, *form.unsupported, *numbered])
+    meant = one_slip_away(name, [*asked, *numbered])
     if meant is None:
         return None
     text = f"no such column, and `{meant}` is a single slip away; write `{meant}`, or a name less like it"

@@ -22,7 +22,6 @@ READINGS_FORM: Final = Form(
     optional=("gauge", "by", "time", "confirmed", "note"),
     readings=(),
     lengths=frozenset(("reading",)),
-    unsupported=frozenset(),
 )
 _LARGEST_ANGLE: Final = 360
 

@@ -54,7 +54,7 @@ from fitmatch.parts import Job, Position, Size
 from fitmatch.problems import InputError
 
 # No column of the long file belongs to another file: what else stands there is the writer's own.
-_NO_FORM = TableForm("", (), (), (), frozenset(), frozenset())
+_NO_FORM = TableForm("", (), (), (), frozenset())
 
 
 def read_folder(

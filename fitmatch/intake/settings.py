@@ -58,9 +58,7 @@ _NEVER_MATCHED: Final = frozenset(
     {
         *POSITION_FORM.needed,
         *POSITION_FORM.optional,
-        *POSITION_FORM.unsupported,
         *SHELL_FORM.needed,
-        *SHELL_FORM.unsupported,
         "gauge",
         "box",
         "coating",
