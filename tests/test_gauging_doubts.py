@@ -99,6 +99,13 @@ def test_a_reason_silences_a_doubt(tmp_path: Path) -> None:
     assert [d.item for d in doubts(tmp_path, positions=other)] == ["R3"]
 
 
+def test_an_accepted_bore_is_not_doubted(tmp_path: Path) -> None:
+    """Whoever accepts a housing bore outside its drawing has looked at it."""
+    bores = changed(BORES, 1, "1.9441")
+    assert [d.item for d in doubts(tmp_path / "bare", positions=positions(bores=bores))] == ["R2"]
+    assert doubts(tmp_path / "accepted", positions=positions(bores=bores, more="accept=sleeved")) == ()
+
+
 def test_a_wrong_setting_is_one_doubt(tmp_path: Path) -> None:
     """Bores that step from one position on are one doubt about the gauge's setting, not one for each bore."""
     bores = ("1.9421", "1.9420", "1.9422", "1.9431", "1.9430")

@@ -87,6 +87,7 @@ def _entries(job: Job) -> Iterator[tuple[Key, Entry]]:
             if (position.name, feature) not in logged:
                 for place, reading in enumerate(readings):
                     off = offs[reading.gauge]
+                    reading = _accepted(position, feature, reading)
                     yield position_key(position, feature, place), Entry(reading.nm - off, off, position, reading)
     for shell in job.shells:
         if shell.readings and shell.key not in logged_shells:
@@ -106,14 +107,23 @@ def _logged(job: Job, offs: Mapping[str | None, int]) -> Iterator[tuple[Key, Ent
         if place == (None, None):
             item = (row.shell or row.item, row.feature)
             place = unplaced[item] = unplaced.get(item, -1) + 1
-        off = offs[row.reading.gauge]
+        off, reading = offs[row.reading.gauge], row.reading
         if row.shell is None:
-            key = position_key(positions[row.item], row.feature, place)
+            position = positions[row.item]
+            reading = _accepted(position, row.feature, reading)
+            key = position_key(position, row.feature, place)
         else:
             shell = shells[row.shell]
             off += coating_in(shell, offs) if shell.coating_nm else 0
             key = Key("wall", shell.kind, shell.half, shell.box, shell.grade or "", place)
-        yield key, Entry(row.reading.nm - off, off, row, row.reading)
+        yield key, Entry(reading.nm - off, off, row, reading)
+
+
+def _accepted(position: Position, feature: str, reading: Reading) -> Reading:
+    """Whoever accepts a housing bore outside its drawing knows why it differs from the others."""
+    if feature == "housing_bore" and position.accept and not reading.confirmed:
+        return reading._replace(confirmed=position.accept)
+    return reading
 
 
 def position_key(position: Position, feature: str, place: Place) -> Key:
