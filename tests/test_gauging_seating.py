@@ -140,7 +140,7 @@ def test_a_strip_confirms_and_never_teaches() -> None:
 )
 def test_what_rests_on_a_doubt_does_not_teach(item: str, feature: str, teaches: bool) -> None:
     """An open doubt about a journal, a bore or a placed wall keeps that position, and no other, from teaching."""
-    doubt = Doubt("readings.csv", 2, item, feature, 1, ("turn",), ("one turn",), "measure it again")
+    doubt = Doubt("readings.csv", 2, item, feature, 1, "off", ("turn",), ("one turn",), "measure it again")
     found = compare(job_with([5 * TENTH, TENTH, TENTH, TENTH]), [doubt])
     assert [not c.why_not for c in found.checks] == [teaches, True, True, True]
     assert found.learned["rod"].positions == (4 if teaches else 3)

@@ -12,8 +12,9 @@ from fitmatch.fit.reasons import Reasons, flags
 from fitmatch.fit.stopping import Stop
 from fitmatch.fit.worth import worth
 from fitmatch.gauging.doubts import doubts_of
+from fitmatch.gauging.formlimits import form_flags
 from fitmatch.naturalorder import natural
-from fitmatch.parts import Baseline, Flag, Job, Placement, Plan, Proof, Shell, Status, Unfilled, Worth, figures_of
+from fitmatch.parts import Baseline, Job, Placement, Plan, Proof, Shell, Status, Unfilled, Worth, figures_of
 
 __all__ = ["STRATEGIES", "Stop", "assign"]
 
@@ -83,7 +84,7 @@ def assign(
             s for s in job.shells if s.wall_nm is not None and s.hold is None and s.key not in used | reserved
         ),
         held=_on_the_shelf(s for s in job.shells if s.hold is not None),
-        flags=(*flags(job, placements, lambda p: reasons[p.kind].why(p)), *_form_flags(job, placements)),
+        flags=(*flags(job, placements, lambda p: reasons[p.kind].why(p)), *form_flags(job, placements)),
         baselines=baselines,
         slack_nm=slack_nm,
         worth=worths,
@@ -98,14 +99,6 @@ def _levels_0_and_1(placements: list[Placement]) -> tuple[int, ...]:
     figures = figures_of(tuple(placements))
     inside = sum(p.within_limits for p in placements)
     return -inside, -figures.filled, figures.below, figures.shortfall_nm, figures.excess_nm
-
-
-def _form_flags(job: Job, placements: list[Placement]) -> Iterable[Flag]:
-    if not job.measuring.form_limits:
-        return ()
-    from fitmatch.gauging.formlimits import form_flags
-
-    return form_flags(job, placements)
 
 
 def _on_the_shelf(shells: Iterable[Shell]) -> tuple[Shell, ...]:

@@ -12,6 +12,7 @@ from fitmatch.fit.checker import locks_excuse
 from fitmatch.fit.rulesoff import rules_off
 from fitmatch.fit.words import misfit, sizes, steps, thick, thin
 from fitmatch.gauging.doubts import doubts_of
+from fitmatch.gauging.formlimits import form_flags
 from fitmatch.parts import SIDES, Flag, Job, Placement, Plan, Position, Shell, Unfilled, marks_agree
 
 _DANGER = "NOT TO BE ASSEMBLED: "
@@ -273,7 +274,8 @@ def told_in(plan: Plan, unit: str) -> Plan:
 
     unfilled = tuple(Unfilled(u.position, why(u.position)) for u in plan.unfilled)
     doubts = doubts_of(job, typed_in=plan.job.unit)
-    return replace(plan, job=job, unfilled=unfilled, flags=flags(job, plan.placements, why), doubts=doubts)
+    told = (*flags(job, plan.placements, why), *form_flags(job, plan.placements))
+    return replace(plan, job=job, unfilled=unfilled, flags=told, doubts=doubts)
 
 
 def _drawing(job: Job, p: Placement) -> Iterator[Flag]:
