@@ -13,6 +13,7 @@ from intake_jobs import GAUGES, METRIC_ROD, write_job
 from test_report_document import VALIDATOR
 
 import fitmatch
+from fitmatch.fit.reasons import told_in
 from fitmatch.gauging import read_job
 from fitmatch.parts import Plan
 from fitmatch.report.document import plan_document
@@ -254,3 +255,15 @@ def test_a_gauge_without_a_limit_is_named(tmp_path: Path) -> None:
     told = " ".join(plan_text(fitmatch.assign(read_job(folder)), "mm").split())
     assert "No error limit is stated for ball-1, bore-1, mic-1:" in told
     assert "both as written, without the guard" in told
+
+
+def test_flags_about_form_stay_in_another_unit(tmp_path: Path) -> None:
+    """A form beyond its limit is flagged in whatever unit the answer is shown, in that unit."""
+    job = METRIC_ROD + "[form.rod]\njournal_out_of_round = 0.001\n[sources]\nreadings = 'readings.csv'\n"
+    rows = "item,feature,station,angle,reading\nR1,journal,1,0,46.000\nR1,journal,1,90,46.010\n"
+    rows += "R1,housing_bore,1,0,50.000\n"
+    shells = "shell,kind,half,wall\nu,rod,upper,1.970\nl,rod,lower,1.970\n"
+    folder = write_job(tmp_path, job, "position,kind\nR1,rod\n", shells, readings_DOT_csv=rows)
+    found = fitmatch.assign(read_job(folder))
+    assert [f.code for f in found.flags] == [f.code for f in told_in(found, "in").flags]
+    assert any("out-of-round" in f.text and " in" in f.text for f in told_in(found, "in").flags)

@@ -13,8 +13,9 @@ from fitmatch.fit.reasons import Reasons, flags
 from fitmatch.fit.stopping import Stop
 from fitmatch.fit.worth import worth
 from fitmatch.gauging.doubts import doubts_of
+from fitmatch.gauging.formlimits import form_flags
 from fitmatch.naturalorder import natural
-from fitmatch.parts import Baseline, Flag, Job, Placement, Plan, Proof, Shell, Status, Unfilled, Worth, figures_of
+from fitmatch.parts import Baseline, Job, Placement, Plan, Proof, Shell, Status, Unfilled, Worth, figures_of
 from fitmatch.pools import (
     IN_ORDER,
     PRIORITIES,
@@ -197,7 +198,7 @@ class _Answer:
             held=_on_the_shelf(s for s in job.shells if s.hold is not None),
             flags=(
                 *flags(job, placements, lambda p: self._reasons[p.kind].why(p)),
-                *_form_flags(job, placements),
+                *form_flags(job, placements),
             ),
             baselines={name: {kind: kinds[kind] for kind in job.kinds} for name, kinds in self._baselines.items()},
             slack_nm=self._slack_nm,
@@ -212,14 +213,6 @@ def _levels_0_and_1(placements: Sequence[Placement]) -> tuple[int, ...]:
     inside = sum(p.within_limits for p in placements)
     wish = figures.below_want, figures.want_shortfall_nm, figures.above_want, figures.want_excess_nm
     return -inside, -figures.filled, figures.below, figures.shortfall_nm, figures.excess_nm, *(n or 0 for n in wish)
-
-
-def _form_flags(job: Job, placements: list[Placement]) -> Iterable[Flag]:
-    if not job.measuring.form_limits:
-        return ()
-    from fitmatch.gauging.formlimits import form_flags
-
-    return form_flags(job, placements)
 
 
 def _on_the_shelf(shells: Iterable[Shell]) -> tuple[Shell, ...]:

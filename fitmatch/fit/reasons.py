@@ -13,6 +13,7 @@ from fitmatch.fit.rowrules import excused_in_rows
 from fitmatch.fit.rulesoff import rules_off
 from fitmatch.fit.words import misfit, sizes, steps, thick, thin
 from fitmatch.gauging.doubts import doubts_of
+from fitmatch.gauging.formlimits import form_flags
 from fitmatch.parts import SIDES, Flag, Job, Placement, Plan, Position, Shell, Unfilled, marks_agree
 from fitmatch.pools import Group, PoolPlan, groups_of
 
@@ -305,7 +306,8 @@ def _told(plans: Sequence[Plan], unit: str) -> list[Plan]:
 
         unfilled = tuple(Unfilled(u.position, why(u.position)) for u in plan.unfilled)
         doubts = doubts_of(job, typed_in=plan.job.unit)
-        found.append(replace(plan, job=job, unfilled=unfilled, flags=flags(job, plan.placements, why), doubts=doubts))
+        told = (*flags(job, plan.placements, why), *form_flags(job, plan.placements))
+        found.append(replace(plan, job=job, unfilled=unfilled, flags=told, doubts=doubts))
     return found
 
 
