@@ -39,12 +39,13 @@ def attention(plan: Plan) -> list[str]:
         return []
     bad = [p for p in plan.placements if not p.within_limits]
     missing = unmeasured_shells(plan)
-    items = [f"{DANGER}: {_named(p.position)}{''.join(f': {why}' for why in _why_outside(plan, p))}" for p in bad]
+    # A misfit often follows from a reading in doubt, so those come first.
+    items = [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts)]
+    items += [f"{DANGER}: {_named(p.position)}{''.join(f': {why}' for why in _why_outside(plan, p))}" for p in bad]
     items += [f"{NOT_FILLED}: {_named(u.position)}: {clean(u.why)}" for u in plan.unfilled]
     items += _without_reading(plan.unmeasured_positions)
     items += _without_wall(missing)
     items += [f"{whole(flag.position)}: {clean(flag.text)}" for flag in plan.flags if flag.code not in _MISFITS]
-    items += [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts)]
     items += [
         f"NOT PROVEN: {clean(kind)}: a better choice may exist, see HOW GOOD IT IS"
         for kind, p in plan.proofs.items()
