@@ -51,6 +51,7 @@ class Bench:
     readings: dict[Cell, int] = field(default_factory=dict)
     groups: dict[Cell, tuple[str, ...]] = field(default_factory=dict)
     labels: dict[str, str] = field(default_factory=dict)  # undersize by position
+    oblique: dict[str, tuple[int, int]] = field(default_factory=dict)  # bores at 45 and 135 degrees, by position
 
     def rounded(self, nm: float) -> int:
         return round(nm / GRID[self.unit]) * GRID[self.unit]
@@ -69,7 +70,10 @@ class Bench:
                     positions.append(
                         Position(name, kind, size, housing, TARGET, row=len(positions) + 2, undersize=undersize)
                     )
-                    by_name[name] = {f: (Reading(self.readings[f, name]),) for f in ("journal", "housing_bore")}
+                    bores = (Reading(self.readings["housing_bore", name], angle=0.0),)
+                    aside = self.oblique.get(name, ())
+                    bores += tuple(Reading(nm, angle=a) for nm, a in zip(aside, (45.0, 135.0), strict=False))
+                    by_name[name] = {"journal": (Reading(self.readings["journal", name]),), "housing_bore": bores}
         shells = []
         for row, cell in enumerate(self.cells("wall"), 2):
             box, name = cell[1]  # type: ignore[misc]
@@ -247,6 +251,19 @@ def _undersize(rng: random.Random, bench: Bench) -> Planted | None:
     return _put(bench, {c: bench.rounded(bench.readings[c] + error) for c in cells})
 
 
+def _cap(rng: random.Random, bench: Bench) -> Planted | None:
+    """A cap exchanged or turned round: bores read at 45 degrees either side too, in one these lie 0.001 to 0.005 in
+    apart."""
+    for _, name in bench.cells("housing_bore"):
+        bore = bench.readings["housing_bore", name]
+        bench.oblique[str(name)] = tuple(bench.rounded(rng.gauss(bore, 2_000)) for _ in range(2))  # type: ignore[assignment]
+    _, name = cell = rng.choice(bench.cells("housing_bore"))
+    apart = rng.choice((1, -1)) * rng.uniform(10 * TENTH, 50 * TENTH) / 2
+    one_side, other = bench.oblique[str(name)]
+    bench.oblique[str(name)] = bench.rounded(one_side + apart), bench.rounded(other - apart)
+    return Planted((cell,), abs(apart))
+
+
 class Kind(NamedTuple):
     """One mistake to plant, and the names that say it rightly."""
 
@@ -289,6 +306,7 @@ MISTAKES: Final[dict[str, Kind]] = {
     "rod and main exchanged": Kind(_tables, ("other-group",)),
     "two shells exchanged": Kind(_walls_exchanged, ("other-group",)),
     "undersize of all rod journals": Kind(_undersize, ("undersize-shells",)),
+    "cap exchanged or turned round": Kind(_cap, ("cap-exchanged",)),
 }
 
 

@@ -12,6 +12,7 @@ from fitmatch.gauging.doubts.groups import Entry, Group
 from fitmatch.parts import Job
 
 _STEP_NM: Final = 80_000.0  # neighbouring sets of shells change a clearance by less: 0.003 in, common practice
+_BELOW_NOTHING_NM: Final = 25_400.0  # a set that leaves less than nothing by 0.001 in fits no journal
 _LARGEST_SHARE: Final = 0.003  # of the journal's diameter that a clearance can be, common practice, no source
 _ALIKE_NM: Final = 40_000.0
 _CLOSE_NM: Final = 10_000.0  # how close to half a step of undersize the walls of a sitting lie
@@ -70,7 +71,7 @@ def _of_kind(job: Job, kind: str, groups: Sequence[Group]) -> Iterator[Shared]:
     bore = median(e.value_nm for e in bores)
     sizes = [centre for entries in journals.values() for centre in _centres(entries)]
     room = [bore - size for size in sizes]
-    low = min([0, *(p.min_nm for p in aims if p.min_nm is not None)]) - _STEP_NM
+    low = min([0, *(p.min_nm for p in aims if p.min_nm is not None)]) - _BELOW_NOTHING_NM
     high = max([_LARGEST_SHARE * max(sizes), *(p.max_nm for p in aims if p.max_nm is not None)]) + _STEP_NM
     off = {}  # by how much the clearance of a box that fits nowhere misses the target at best
     for box in found:
