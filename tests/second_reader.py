@@ -344,8 +344,8 @@ class SecondReader:
         if self.log is None:
             return
         told = {row: cells for row, cells in self.log.rows.items() if cells["reading"]}
-        assert [r.row for r in self.job.measuring.readings] == list(told), "rows of the readings"
-        for logged in self.job.measuring.readings:
+        assert [r.row for r in self.job.measuring.log] == list(told), "rows of the readings"
+        for logged in self.job.measuring.log:
             cells = told[logged.row]
             self._same(logged.reading.nm, self._log_cell(cells, self._kind_of(cells)), f"row {logged.row}")
             angle = self._angle(cells)
