@@ -28,6 +28,7 @@ from fuzz_jobs import JOBS, Files
 from second_reader import SecondReader
 
 from fitmatch.gauging import read_job
+from fitmatch.gauging.doubts import doubts_of
 from fitmatch.intake.catalogue import CODES
 from fitmatch.parts import Job
 from fitmatch.problems import InputError, Problem
@@ -62,6 +63,8 @@ def check(folder: Path, files: Files) -> tuple[set[str], int]:
         return {problem.code for problem in refusal.problems}, 0
     for warning in job.warnings:
         assert warning.isprintable(), f"a warning of several lines: {warning!r}"
+    for doubt in doubts_of(job):
+        assert doubt.row >= 1 and doubt.likely and doubt.text.isprintable(), f"a doubt that says nothing: {doubt}"
     return set(), SecondReader(job, files).compare()
 
 

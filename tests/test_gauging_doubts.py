@@ -152,7 +152,7 @@ def test_copied_rows(tmp_path: Path) -> None:
     metric = "shell,kind,half,wall\nu,rod,upper,1.571\nl,rod,lower,1.571\n"
     apart = three_readings(("1", "2", "3", "4", "5", "6", "7", "8"), sets)
     found = doubts(tmp_path / "apart", job=job, positions=apart, shells=metric)
-    assert [(d.item, d.signatures) for d in found] == [("R4", ("copied-row",))]
+    assert [(d.item, d.feature, d.signatures) for d in found] == [("R4", "journal", ("copied-row",))]
     shared = three_readings(("1", "2", "3", "1", "2", "3", "4", "4"), sets)
     assert doubts(tmp_path / "shared", job=job, positions=shared, shells=metric) == ()
 
@@ -167,6 +167,19 @@ def test_repeats_that_disagree(tmp_path: Path) -> None:
     bare = "position,kind\n" + "".join(f"R{i},rod\n" for i in range(1, 6))
     found = doubts(tmp_path, job=job, positions=bare, readings_DOT_csv="\n".join(rows) + "\n")
     assert [(d.file, d.row, d.item, d.feature) for d in found] == [("readings.csv", 3, "R1", "journal")]
+
+
+def test_repeats_away_from_the_crown(tmp_path: Path) -> None:
+    """A repeat that disagrees is doubted wherever it was taken."""
+    rows = ["item,feature,station,angle,reading"]
+    for i, (journal, bore) in enumerate(zip(JOURNALS, BORES, strict=True), 1):
+        rows += [f"R{i},journal,1,0,{journal}", f"R{i},housing_bore,1,0,{bore}"]
+        rows += [f"R{i},housing_bore,1,60,{bore}"] * 3
+    rows[5] = "R1,housing_bore,1,60,1.9428"
+    job = JOB + '[sources]\nreadings = "readings.csv"\n'
+    bare = "position,kind\n" + "".join(f"R{i},rod\n" for i in range(1, 6))
+    found = doubts(tmp_path, job=job, positions=bare, readings_DOT_csv="\n".join(rows) + "\n")
+    assert [(d.row, d.item, d.feature) for d in found] == [(6, "R1", "housing_bore")]
 
 
 def test_readings_far_outside_the_drawing(tmp_path: Path) -> None:

@@ -20,6 +20,7 @@ _CHANCE_OF_COPIES: Final = 2e-3  # an item, of rows that agree by chance
 class Astray(NamedTuple):
     """A repeat that does not agree with the others of its place."""
 
+    group: Group
     entry: Entry
     centre_nm: float
     standard_nm: float
@@ -46,7 +47,7 @@ def astray(groups: Sequence[Group]) -> Iterator[Astray]:
         centre = sum(others) / len(others)
         standard = sqrt(1 + 1 / len(others))
         if abs(worst.value_nm - centre) > limit * standard:
-            yield Astray(worst, centre, scale.standard_nm * standard)
+            yield Astray(group, worst, centre, scale.standard_nm * standard)
 
 
 def _places(group: Group) -> Iterator[tuple[Group, list[Entry]]]:
@@ -60,8 +61,8 @@ def _places(group: Group) -> Iterator[tuple[Group, list[Entry]]]:
     yield from ((group, some) for some in items.values() if len(some) > 1)
 
 
-def copied(job: Job, groups: Sequence[Group]) -> Iterator[tuple[Entry, Entry]]:
-    """The first reading of a row that looks copied, and that of the row it looks copied from.
+def copied(job: Job, groups: Sequence[Group]) -> Iterator[tuple[str, Entry, Entry]]:
+    """The feature and first reading of a row that looks copied, and that of the row it looks copied from.
 
     Rows must agree in three readings or more, and so many that chance would hardly ever make two of the kind agree.
     """
@@ -77,11 +78,11 @@ def copied(job: Job, groups: Sequence[Group]) -> Iterator[tuple[Entry, Entry]]:
     for (what, *_), items in rows.items():
         full = [(name, some) for name, some in items.items() if len(some) >= _FEWEST_TO_COPY]
         if len(full) > 1:
-            yield from _agreeing(full, pins if what == "journal" else {})
+            yield from ((what, *pair) for pair in _agreeing(full, pins if what == "journal" else {}))
 
 
 def _agreeing(items: list[tuple[object, list[Entry]]], pins: dict[str, int | None]) -> Iterator[tuple[Entry, Entry]]:
-    chance = len(items) * _chance([[e.value_nm for e in some] for _, some in items])
+    chance = len(items) * _chance([[e.reading.nm for e in some] for _, some in items])
     if chance > _CHANCE_OF_COPIES:
         return
     seen: dict[tuple[int, ...], tuple[object, Entry]] = {}

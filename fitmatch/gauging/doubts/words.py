@@ -32,7 +32,7 @@ def written(
     groups: Sequence[Group],
     odd: Sequence[tuple[Group, list[Odd]]],
     stray: Sequence[Astray],
-    copies: Sequence[tuple[Entry, Entry]],
+    copies: Sequence[tuple[str, Entry, Entry]],
     sittings: Sequence[Shared],
     typed_in: str,
 ) -> Iterator[Doubt]:
@@ -43,7 +43,7 @@ def written(
         *(writer.astray(a) for a in stray),
         *(writer.single(group, o) for group, found in odd for o in found),
         *(writer.shared(s) for s in sittings),
-        *(writer.copied(later, first) for later, first in copies),
+        *(writer.copied(*found) for found in copies),
     ):
         if doubt is not None and (doubt.item, doubt.feature) not in told:
             told.add((doubt.item, doubt.feature))
@@ -73,10 +73,10 @@ class _Writer:
 
     def astray(self, found: Astray) -> Doubt | None:
         entry = found.entry
-        feature = _feature(entry)
-        group = next(g for g, _, _ in self._all(feature) if any(e is entry for e in g.entries))
-        mistakes = self._ranked(group, entry, found.centre_nm, found.standard_nm)
-        return self._doubt(entry, feature, entry.value_nm - found.centre_nm, mistakes, "against its repeats")
+        mistakes = self._ranked(found.group, entry, found.centre_nm, found.standard_nm)
+        return self._doubt(
+            entry, found.group.key.feature, entry.value_nm - found.centre_nm, mistakes, "against its repeats"
+        )
 
     def shared(self, found: Shared) -> Doubt | None:
         entry = found.first
@@ -87,11 +87,10 @@ class _Writer:
         text = f"{found.what} reads {self._off(found.error_nm)}"
         return self._made(entry, found.feature, text, found.signatures, words, again)
 
-    def copied(self, later: Entry, first: Entry) -> Doubt | None:
+    def copied(self, feature: str, later: Entry, first: Entry) -> Doubt | None:
         if later.reading.confirmed:
             return None
         item, other = self._item(later), self._item(first)
-        feature = _feature(later)
         text = f"{item} {_plain(feature)} has every reading of {other}"
         return self._made(later, feature, text, ("copied-row",), ("a copied row",), f"measure {item} again")
 
@@ -114,7 +113,7 @@ class _Writer:
         rest = [e.reading.nm for e in group.entries if e is not entry]
         others = tuple(
             (name, middle + entry.off_nm)
-            for g, name, middle in self._all(group.key.feature)
+            for g, name, middle in self._middles.get(group.key.feature, [])
             if g is not group and abs(middle - centre) > 4 * standard
         )
         return ranked(
@@ -129,9 +128,6 @@ class _Writer:
                 at_an_end,
             )
         )
-
-    def _all(self, feature: str) -> list[tuple[Group, str, float]]:
-        return self._middles.get(feature, [])
 
     def _doubt(
         self, entry: Entry, feature: str, error: float, mistakes: tuple[Mistake, ...], against: str = ""
@@ -168,12 +164,6 @@ def _oblique(entry: Entry, error: float) -> bool:
     """Whether a reading stands where a cap out of its place shows, and is off by what it may show."""
     angle = entry.reading.angle
     return angle is not None and _OBLIQUE[0] <= from_crown("housing_bore", angle) <= _OBLIQUE[1] and abs(error) < 2e5
-
-
-def _feature(entry: Entry) -> str:
-    if isinstance(entry.owner, LoggedReading):
-        return entry.owner.feature
-    return "wall"
 
 
 def _group_name(group: Group) -> str:
