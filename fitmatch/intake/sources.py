@@ -203,6 +203,9 @@ def _missing(folder: Path, paper: Paper) -> str:
             return f'the file is missing, though {path} is there; write {key} = "{path}" in [sources] of job.toml'
     if others:
         return f"the file is missing, though {others[0]} is there; save it as .csv or .xlsx and name it in [sources]"
+    if key == "assembled":
+        columns = "position,clearance,method"
+        return f"the file is missing; write one row a position under the header {columns}, or mend the path to it"
     return "the file is missing; write it or mend the path to it"
 
 
