@@ -8,7 +8,7 @@ In: one kind of a `Job`, or of several that share their shells. Out: `Bore` clas
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from fitmatch.fit.terms import Terms
 from fitmatch.parts import (
@@ -22,6 +22,9 @@ from fitmatch.parts import (
     shortfall_of,
     tightest_room,
 )
+
+if TYPE_CHECKING:
+    from fitmatch.fit.moving import House
 
 
 @dataclass(slots=True, eq=False)
@@ -76,14 +79,23 @@ class Bore:
     want_max_nm: int | None
     upper: Rack
     lower: Rack
+    house: "House | None"  # the housing of this bore, where housings may move
+    stays: int  # 1 where that is the seat's own
     shifts: tuple[int, int]  # what bores locked in both halves leave for twice its axis shift
 
     @property
     def count(self) -> int:
         return len(self.positions)
 
+    @property
+    def counts(self) -> bool:
+        """Whether it counts in quality and obeys the rules of two walls: one locked in both halves does neither."""
+        return self.positions[0].upper is None or self.positions[0].lower is None
+
     def partner_walls(self, wall: int) -> tuple[int, int]:
         """The walls a lower half may have beside an upper half of this wall."""
+        if not self.counts:
+            return 0, 1 << 62
         low, high = self.terms.partner_walls(wall)
         return max(low, wall + self.shifts[0]), min(high, wall + self.shifts[1])
 
@@ -138,6 +150,9 @@ class Pair(NamedTuple):
     want_shortfall_nm: int
     want_excess_nm: int
     thick: int  # which side a thick_half rule counts as the thicker: 1 upper, -1 lower, 0 neither
+    filled: int  # 0: the seat stays empty, and the housing alone is chosen
+    counted: int  # 1 where it counts in quality
+    stays: int  # 1 where the housing is the seat's own
 
 
 class Kind:
@@ -178,23 +193,28 @@ class Kind:
         self.fixed: list[Placement] = []  # locked in both halves: nothing to choose
         # Measured, and the bore not refused; in file order, job by job.
         self.positions: list[Position] = []
-        alike: dict[tuple[object, ...], Bore] = {}
+        self.vacancies: list[Pair] = []  # where housings may move: that a seat stays empty, with each of them
         for terms in self.terms:
-            free: list[Position] = []
-            for position in terms.job.positions:
-                if position.kind != kind:
-                    continue
-                if not ready(position, by_key) or bore_refused(terms.job, position):
-                    terms.may_be_complete = False
-                    continue
-                self.positions.append(position)
-                if position.upper is None or position.lower is None:
-                    free.append(position)
-                else:
-                    self._fix(terms.place(position, by_key[position.upper], by_key[position.lower]), terms)
-            fixed = [p for p in self.fixed if self.terms_of(p.position) is terms]
-            for position in free:
-                self._add(position, terms, terms.shifts.allowed(position, fixed), alike)
+            self._sort_in(terms, by_key)
+
+    def _sort_in(self, terms: Terms, by_key: dict[tuple[str, str], Shell]) -> None:
+        """Sort in the positions of one job."""
+        free: list[Position] = []
+        for position in terms.job.positions:
+            if position.kind != self.name:
+                continue
+            if not ready(position, by_key) or bore_refused(terms.job, position):
+                terms.may_be_complete = False
+                continue
+            self.positions.append(position)
+            if position.upper is None or position.lower is None:
+                free.append(position)
+            else:
+                self._fix(terms.place(position, by_key[position.upper], by_key[position.lower]), terms)
+        fixed = [p for p in self.fixed if self.terms_of(p.position) is terms]
+        alike: dict[tuple[object, ...], Bore] = {}
+        for position in free:
+            self._add(position, terms, terms.shifts.allowed(position, fixed), alike)
 
     def _fix(self, placement: Placement, terms: Terms) -> None:
         """A bore that is locked in both halves: filled if any clearance is left."""
@@ -227,13 +247,15 @@ class Kind:
             id(position) if terms.shifts.on else None,  # its place in the row matters
         )
         if what not in alike:
-            alike[what] = self._new_seat(position, upper, lower, terms, margins, shifts)
+            seat = self._make_bores(len(self.seats), position, [position], upper, lower, terms, margins, shifts)
+            self.seats.append(seat)
+            alike[what] = seat
         else:
             alike[what].positions.append(position)
 
     def from_boxes(self, boxes: frozenset[str]) -> "Kind":
         """The same positions with the shells of these boxes alone."""
-        return Kind(self.jobs, self.name, boxes)
+        return type(self)(self.jobs, self.name, boxes)
 
     def terms_of(self, position: Position) -> Terms:
         """The terms of the job that this very position belongs to."""
@@ -325,7 +347,10 @@ class Kind:
             difference_nm=abs(upper.wall_nm - lower.wall_nm),
             want_shortfall_nm=shortfall_of(bore.want_min_nm, clearance),
             want_excess_nm=excess_of(bore.want_max_nm, clearance),
-            thick=bore.terms.thick(upper.wall_nm, lower.wall_nm),
+            thick=bore.terms.thick(upper.wall_nm, lower.wall_nm) if bore.counts else 0,
+            filled=1,
+            counted=int(bore.counts and not shortfall and not excess),
+            stays=bore.stays,
         )
 
     def _new_class(self, shell: Shell) -> ShellClass:
@@ -345,20 +370,28 @@ class Kind:
         ways = [list({self._way(c.members[0]): c.members[0] for c in r.classes}.values()) for r in (upper, lower)]
         return {(self._way(u), self._way(v)): terms.guards.margin(position, u, v) for u in ways[0] for v in ways[1]}
 
-    def _new_seat(
+    def _make_bores(
         self,
+        seat: int,
         position: Position,
+        positions: list[Position],
         upper: Rack,
         lower: Rack,
         terms: Terms,
         margins: dict[tuple[object, object], int],
         shifts: tuple[int, int],
+        house: "House | None" = None,
     ) -> Bore:
+        """The bores of a seat, one for each margin of a guard. What comes back has all its shells, its widest limits.
+
+        `position` tells sizes and limits, `positions` are those that are like it.
+        """
+
         def bore(index: int, upper: Rack, lower: Rack, margin: int) -> Bore:
             assert position.target_nm is not None
             return Bore(
                 index=index,
-                seat=len(self.seats),
+                seat=seat,
                 terms=terms,
                 positions=positions,
                 room_nm=room(position),
@@ -370,19 +403,19 @@ class Kind:
                 want_max_nm=position.want_max_nm,
                 upper=upper,
                 lower=lower,
+                house=house,
+                stays=int(house is None or any(p is positions[0] for p in house.members)),
                 shifts=shifts,
             )
 
-        positions = [position]
-        seat = bore(len(self.bores), upper, lower, min(margins.values(), default=0))
+        whole = bore(len(self.bores), upper, lower, min(margins.values(), default=0))
         if len(set(margins.values())) <= 1:
-            self.bores.append(seat)
+            self.bores.append(whole)
         else:
             for (way_up, way_low), margin in margins.items():
                 racks = self._of_way(upper, way_up), self._of_way(lower, way_low)
                 self.bores.append(bore(len(self.bores), *racks, margin))
-        self.seats.append(seat)
-        return seat
+        return whole
 
     def _of_way(self, rack: Rack, way: object) -> Rack:
         classes = [c for c in rack.classes if self._way(c.members[0]) == way]
@@ -410,7 +443,7 @@ def may_share(bore: Bore, upper: ShellClass, lower: ShellClass) -> bool:
     """Whether an upper and a lower of these classes may share this bore, as far as their walls do not tell."""
     if upper is lower and upper.count < 2:
         return False
-    return bore.terms.share_marks(upper.marks, lower.marks)
+    return not bore.counts or bore.terms.share_marks(upper.marks, lower.marks)
 
 
 def ready(position: Position, by_key: dict[tuple[str, str], Shell]) -> bool:

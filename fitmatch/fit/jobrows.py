@@ -34,8 +34,10 @@ def shift_rows(
     for columns in seats:
         bore = field[columns[0]].bore
         if bore.terms is terms:
-            shifts = [(j, field[j].lower.wall_nm - field[j].upper.wall_nm) for j in columns]
-            found.append((bore.positions[0], shifts, fills(bore)))
+            filled = [j for j in columns if field[j].filled]
+            if filled:
+                shifts = [(j, field[j].lower.wall_nm - field[j].upper.wall_nm) for j in filled]
+                found.append((bore.positions[0], shifts, fills(bore) and len(filled) == len(columns)))
     terms.shifts.add_rows(program, found)
 
 
@@ -44,7 +46,7 @@ def spread_rows(program: Program, field: Sequence[Pair], terms: Terms, most: int
     smallest is that or less; in the order of deviations they rise from 0 to 1 once."""
     columns: dict[int, list[int]] = {}
     for j, p in enumerate(field):
-        if p.inside and p.bore.terms is terms:
+        if p.counted and p.bore.terms is terms:
             columns.setdefault(p.deviation_nm, []).append(j)
     values = sorted(columns)
     if not values or values[-1] - values[0] <= most:

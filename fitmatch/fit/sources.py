@@ -69,10 +69,10 @@ class Listed(Source):
         values: dict[int, set[int]] = {}
         self._counts = {}
         for p in field:
-            if p.inside:
+            if p.counted:
                 values.setdefault(p.bore.seat, set()).add(p.deviation_nm)
                 self._counts[p.bore.seat] = p.bore.count
         self._values = {index: sorted(found) for index, found in values.items()}
 
     def pairs(self, low: int, high: int) -> list[Pair]:
-        return [p for p in self._field if not p.inside or low <= p.deviation_nm <= high]
+        return [p for p in self._field if not p.counted or low <= p.deviation_nm <= high]

@@ -42,6 +42,7 @@ class PositionRow:
     wants: dict[str, tuple[str, ...]] = field(default_factory=dict)  # side -> cells to match
     accept: str | None = None
     pin: int | None = None
+    within: tuple[str, ...] = ()  # cells in which a housing and its journal must agree
     offset_told: bool = False  # whether there is an offset, readable or not
 
 
@@ -116,6 +117,7 @@ class PositionReader:
             wants={side: self._wants(cells, matched, asked, side) for side in ("upper", "lower")},
             accept=self._cell(cells, "accept") or None,
             pin=self._pin(row, cells),
+            within=tuple(self._cell(cells, c).casefold() for c in self._settings.rules.movable_within),
             offset_told=bool(cells[self._columns.index("offset")].strip()),
         )
 

@@ -340,6 +340,7 @@ def _position(row: PositionRow, aim: Aim, locks: dict[str, Key], settings: Setti
         accept=row.accept,
         pin=row.pin,
         row=row.row,
+        within=row.within,
         offset_nm=row.own.get("offset"),
     )
 
