@@ -10,6 +10,13 @@ from typing import Final, NamedTuple
 
 DIAMETERS: Final = ("journal", "housing_bore")
 FEATURES: Final = (*DIAMETERS, "wall")
+LARGEST_STATION: Final = 999
+_TURN: Final = {"journal": 180, "housing_bore": 180, "wall": 360}
+
+
+def turned(feature: str, angle: float) -> float:
+    """An angle without its whole turns: a diameter at 190 degrees is the one at 10."""
+    return angle % _TURN[feature]
 
 
 class Decimal(NamedTuple):
@@ -23,24 +30,68 @@ class Decimal(NamedTuple):
 
 
 class Reading(NamedTuple):
-    """One reading as the gauge gave it. `station` counts from the front; `angle` is in degrees from the crown axis."""
+    """One reading as the gauge gave it. `station` counts from the front; `angle` is in degrees from the crown axis.
+    `confirmed`: why it stands though it looks doubtful."""
 
     nm: int
     station: int | None = None
     angle: float | None = None
     gauge: str | None = None
+    confirmed: str = ""
+
+
+class Place(NamedTuple):
+    """Where a reading is to be taken; no `station`: anywhere along the axis. `angle` as in a reading."""
+
+    station: int | None = None
+    angle: float = 0.0
 
 
 class LoggedReading(NamedTuple):
-    """One row of the long file of readings, whole."""
+    """One row of the long file of readings, whole. `shell` is the box and name of the shell that `item` means."""
 
     item: str
     feature: str
     reading: Reading
     by: str = ""
     time: str = ""
-    confirmed: str = ""
     row: int = 0
+    shell: tuple[str, str] | None = None
+
+
+class AssembledReading(NamedTuple):
+    """One row of assembled.csv: what was read with the shells in and the fasteners tightened, as the gauge gave it.
+
+    `feature` is "clearance", where the gauge was zeroed on the micrometer locked at the journal, or "bore". `upper` and
+    `lower` are box and name of the shells that were in.
+    """
+
+    position: str
+    upper: tuple[str, str]
+    lower: tuple[str, str]
+    feature: str
+    readings_nm: tuple[int, ...]
+    method: str  # gauge or strip
+    gauge: str | None = None
+    by: str = ""
+    date: str = ""
+    row: int = 0
+
+
+class Doubt(NamedTuple):
+    """A reading that is likely a mistake. `row` counts as an editor counts lines; `item` is a position or BOX/NAME;
+    `reading_nm` is the raw reading. `likely` names the mistake that explains it best first, then others that numbers
+    alone cannot tell from it, three at most; `signatures` are their short names, in the same order."""
+
+    file: str
+    row: int
+    item: str
+    feature: str
+    reading_nm: int
+    text: str  # what looks wrong, such as "M3 journal reads 0.0250 in low"
+    signatures: tuple[str, ...]
+    likely: tuple[str, ...]
+    measure_again: str
 
 
 class Series(NamedTuple):
@@ -116,10 +167,17 @@ class Measuring:
     """Everything about gauges and form in a job; the default is a job that says nothing about them."""
 
     gauges: Mapping[str, Gauge] = field(default_factory=dict)
+    measured: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # kind -> feature -> gauge
+    bench: Mapping[str, Mapping[str, tuple[Place, ...]]] = field(default_factory=dict)  # kind -> feature
     pooled: Mapping[str, Pooled] = field(default_factory=dict)  # gauge -> scatter of its repeats
     temperature: Temperature | None = None
     materials: Mapping[str, Mapping[str, Decimal]] = field(default_factory=dict)  # kind -> feature -> per kelvin
     form_limits: Mapping[str, Mapping[str, int]] = field(default_factory=dict)  # kind -> journal_taper, … -> nm
     position_forms: Mapping[str, Mapping[str, Form]] = field(default_factory=dict)  # position -> feature
     wall_forms: Mapping[tuple[str, str], Form] = field(default_factory=dict)  # box and name
-    readings: tuple[LoggedReading, ...] = ()  # the long file, in file order
+    position_readings: Mapping[str, Mapping[str, tuple[Reading, ...]]] = field(default_factory=dict)  # raw, by feature
+    positions_file: str = ""
+    log_file: str = ""
+    log: tuple[LoggedReading, ...] = ()  # the long file, in file order
+    assembled_file: str = ""
+    assembled: tuple[AssembledReading, ...] = ()  # in file order; only where they were asked for

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT, round_half_even
-from fitmatch.measuring import MeasuredAs, Measuring
+from fitmatch.measuring import Doubt, MeasuredAs, Measuring, Reading
 
 if TYPE_CHECKING:
     import pandas
@@ -31,7 +31,7 @@ ANY: Final = "any"
 class Size:
     """A measured diameter: the mean of its places, and the extremes of its readings, all corrected.
 
-    `raw_nm` are the readings before correction; empty where nothing was corrected.
+    `raw_mean_nm` is the mean before correction; None where the job tells nothing of gauges or temperature.
     """
 
     mean_nm: int
@@ -39,12 +39,12 @@ class Size:
     largest_nm: int
     readings: int = 1
     measured_as: MeasuredAs | None = None  # None: nothing is known of how
-    raw_nm: tuple[int, ...] = ()
     raw_mean_nm: int | None = None
 
     @property
     def temperature_nm(self) -> int:
-        """What the correction to 20 degrees Celsius added; 0 where there is none."""
+        """What the correction to 20 degrees Celsius added; 0 where there is none. By this definition the figures shown
+        add up to the nanometre, though each of them was rounded by itself."""
         if self.raw_mean_nm is None:
             return 0
         off = self.measured_as.zero_nm + self.measured_as.ball_nm if self.measured_as else 0
@@ -69,6 +69,8 @@ class Shell:
     file: str = ""
     row: int = 0
     measured_as: MeasuredAs | None = None  # None: nothing is known of how
+    readings: tuple[Reading, ...] = ()  # of the wall, as the gauge gave them
+    measured_nm: int | None = None  # what they give once corrected, the coating neither added nor taken off
 
     @property
     def key(self) -> tuple[str, str]:
@@ -102,6 +104,8 @@ class Position:
     accept: str | None = None
     pin: int | None = None
     row: int = 0
+    undersize: str = ""  # the user's own label of what the journal was ground to
+    aims_at_middle: bool = False  # its target is the middle of min and max because nobody wrote one
     within: tuple[str, ...] = ()  # cells in which a housing and its journal must agree, trimmed and lower-cased
     housing: str | None = None  # the row whose housing stands here, if it was moved
     offset_nm: int | None = None  # of the housing's axis off the line of the others; positive towards the block
@@ -162,6 +166,7 @@ class Rules:
     movable_within: tuple[str, ...] = ()  # columns in which a housing and its new journal must agree
     limits_at: str = "tightest"  # or "mean"
     guard: float = 0.0  # limits tightened on each side by this multiple of the expanded uncertainty
+    guard_row: int | None = field(default=None, compare=False)  # where job.toml says so
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,6 +190,7 @@ class Job:
     # Of one among several jobs that share their shells; `shells` are then those of all.
     name: str = ""
     reserved: frozenset[tuple[str, str]] = frozenset()  # shells locked in another of the jobs
+    own_shells: tuple[Shell, ...] | None = None  # as its own files tell of them, by which its readings are doubted
 
     @property
     def kinds(self) -> tuple[str, ...]:
@@ -397,6 +403,7 @@ class Plan:
     baselines: Mapping[str, Mapping[str, Baseline]] = field(default_factory=dict)
     slack_nm: int = 0
     worth: Mapping[str, Worth] = field(default_factory=dict)  # of kinds whose uncertainty is known
+    doubts: tuple[Doubt, ...] = ()  # open doubts about readings
     moved_from: Job | None = None  # the job as read, where a housing of `job` was moved
     staying: Mapping[str, KindFigures] = field(default_factory=dict)  # of movable kinds: the best with none moved
 
@@ -411,6 +418,7 @@ class Plan:
         return bool(
             self.unfilled
             or self.flags
+            or self.doubts
             or self.unmeasured_positions
             or any(s.wall_nm is None and s.hold is None for s in self.job.shells)
             or any(not p.within_limits for p in self.placements)

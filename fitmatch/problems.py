@@ -1,7 +1,9 @@
 """Mistakes in the input as data: each with its place and a stable code, collected, ordered and reported all at once."""
 
 from collections.abc import Iterable
-from typing import NamedTuple
+from typing import Final, NamedTuple
+
+_LONGEST_PATH: Final = 300  # shown of it, so that every message stays a line
 
 
 class Problem(NamedTuple):
@@ -19,7 +21,9 @@ class Problem(NamedTuple):
     rank: tuple[int, ...] = ()
 
     def __str__(self) -> str:
-        place = self.file if self.row is None else f"{self.file}:{self.row}"
+        file = "".join(c if c.isprintable() else "?" for c in self.file)
+        file = file if len(file) <= _LONGEST_PATH else f"...{file[-_LONGEST_PATH:]}"
+        place = file if self.row is None else f"{file}:{self.row}"
         return f"{place}: {self.text}" if self.column is None else f"{place}: {self.column}: {self.text}"
 
 

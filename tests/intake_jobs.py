@@ -28,6 +28,29 @@ shell,kind,half,wall
 03,rod,either,0.0619
 """
 
+# Limits in mm and three gauges that scatter 1 um each: every clearance read once has u = 2 um, U = 3.92 um. The limit
+# of the micrometer cancels, as it set the bore gauge.
+METRIC_ROD = """\
+unit = "mm"
+[fit.rod]
+min = 0.030
+max = 0.060
+"""
+GAUGES = """\
+[gauge.mic]
+limit = 0.001
+repeatability = 0.001
+[gauge.bore]
+set_with = "mic"
+repeatability = 0.001
+[gauge.ball]
+repeatability = 0.001
+[measured.rod]
+journal = "mic"
+housing_bore = "bore"
+wall = "ball"
+"""
+
 
 def write_job(
     folder: Path,

@@ -549,9 +549,9 @@ def faults_of(plan: Plan) -> list[str]:
 
 def misfits(job: Job, kind: str, filled: list[tuple[Position, Pair]]) -> Iterator[tuple[Position, Position]]:
     """Bores that break a rule about the row, two by two."""
-    rows = [p for p in job.positions if p.kind == kind]
+    rows = [p.name for p in job.positions if p.kind == kind]
     for (p, one), (q, other) in combinations(filled, 2):
-        neighbours = abs(rows.index(p) - rows.index(q)) == 1
+        neighbours = abs(rows.index(p.name) - rows.index(q.name)) == 1
         if not go_together(job, kind, axis(p, one), axis(q, other), neighbours=neighbours):
             yield p, q
 

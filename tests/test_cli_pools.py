@@ -11,6 +11,9 @@ from test_cli_assign import SCHEMA, Ran
 
 import fitmatch
 from fitmatch.gauging import read_jobs
+from fitmatch.intake.findings import Findings
+from fitmatch.intake.savedplan import read_saved_plan
+from fitmatch.parts import SIDES
 
 FIRST = """\
 title = "Saw engine"
@@ -286,3 +289,32 @@ def test_a_job_is_named_once(yard: Path) -> None:
     assert refused(yard, "saw", "spare/../saw") == [
         f"{yard / 'spare' / '..' / 'saw'}: is named twice; name each job once"
     ]
+
+
+def test_each_job_tells_the_doubts_about_its_own_readings(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What looks wrong in the files of one engine is a doubt of that engine alone, in the unit shown."""
+    bores = "".join(f"M{i},main,50.00{i},53.20{i},\n" for i in range(2, 8)) + "M8,main,50.3,53.203,\n"
+    with (yard / "spare" / "positions.csv").open("a", encoding="utf-8") as file:
+        file.write(bores)
+    found = json.loads(Ran(capsys, "assign", yard / "saw", yard / "spare", "--json").out)
+    SCHEMA.validate(found)
+    assert [(d["job"], d["item"], d["feature"]) for d in found["doubts"]] == [("spare", "M8", "journal")]
+    assert found["doubts"][0]["reading"] == pytest.approx(50.3 / 25.4, abs=1e-7) and " in" in found["doubts"][0]["text"]
+    saw, spare = Ran(capsys, "assign", yard / "saw", yard / "spare").out.split("ENGINE spare")
+    assert "IN DOUBT" not in saw and "IN DOUBT" in spare
+
+
+def test_each_folder_finds_its_own_job_in_the_saved_plan(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Of a plan of several jobs a folder reads its own positions and digest, though others have positions of the same
+    names; in a folder renamed since it reads nothing."""
+    assert Ran(capsys, "assign", yard / "saw", yard / "spare", "--save").status == 0
+    saved = json.loads((yard / "saw" / "assignment.json").read_text(encoding="utf-8"))
+    (yard / "spare").rename(yard / "other")
+    findings = Findings()
+    for at, (name, job) in enumerate([("saw", "saw"), ("other", "")]):
+        plan = read_saved_plan(yard / name, findings)
+        assert plan is not None
+        placed = {(p["position"], half): p[half] for p in saved["positions"] if p["job"] == job for half in SIDES}
+        assert plan.shells == {where: (shell["box"], shell["shell"]) for where, shell in placed.items()}
+        assert plan.digest == (saved["jobs"][at]["digest"] if job else None)
+    assert not findings.problems

@@ -26,7 +26,9 @@ def commands() -> list[click.Command]:
     return [group, *(command for command in found if command is not None)]
 
 
-@pytest.mark.parametrize("args", [["--help"], ["--version"], ["assign", "--help"], ["new", "--help"]])
+@pytest.mark.parametrize(
+    "args", [["--help"], ["--version"], ["assign", "--help"], ["new", "--help"], ["assembled", "--help"]]
+)
 def test_help_loads_nothing_heavy(args: list[str]) -> None:
     """Help and version come without the solver and without the table libraries."""
     ran = subprocess.run([sys.executable, "-c", LIST_LOADED, *args], capture_output=True, text=True, check=False)
@@ -73,7 +75,7 @@ def test_a_mistyped_command(capsys: pytest.CaptureFixture[str], typed: str, mean
 
 def test_every_listed_command_can_be_run() -> None:
     """The group knows each of its commands by the name under which it lists it."""
-    assert [command.name for command in commands()] == ["fitmatch", "new", "assign"]
+    assert [command.name for command in commands()] == ["fitmatch", "new", "measure", "check", "assign", "assembled"]
 
 
 def test_the_module_can_be_run() -> None:

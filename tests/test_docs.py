@@ -3,7 +3,8 @@
 In a page, in order, within one folder of its own that holds the samples:
   ```toml my-build/job.toml   a fence whose second word is a path is written to that file
   ```console                  `$ fitmatch ...` is run and what it prints on standard output must be what stands below;
-                              `2>&1` shows standard error too; `$ echo $?` shows the exit status of the run before
+                              `2>&1` shows standard error too, `< FILE` types what the file holds; `$ echo $?` shows the
+                              exit status of the run before
   ```toml                     without a path: a part of a job.toml, which must be understood
   ```pycon                    is run as a doctest
 FITMATCH_REWRITE_DOCS=1 pytest tests/test_docs.py writes what is printed into the pages instead of comparing it.
@@ -28,6 +29,7 @@ import fitmatch
 from fitmatch.cli import group
 from fitmatch.fit import STRATEGIES
 from fitmatch.intake import fits, instruments, quantities, settings
+from fitmatch.intake.assembled import ASSEMBLED_FORM
 from fitmatch.intake.catalogue import CODES
 from fitmatch.intake.columns import MATCHED_IF_ASKED, OFTEN_MATCHED, POSITION_FORM, SHELL_FORM, Form
 from fitmatch.intake.findings import Findings
@@ -103,22 +105,25 @@ class Console:
     def _one(self, command: str) -> list[str]:
         if command == "echo $?":
             return [str(self._status)]
-        *words, last = shlex.split(command)
-        both = last == "2>&1"
-        words = words if both else [*words, last]
+        words, typed = shlex.split(command), b""
+        if "<" in words:
+            typed = (self._folder / words.pop()).read_bytes()
+            words.remove("<")
+        both = words[-1] == "2>&1"
+        words = words[:-1] if both else words
         assert words[0] == "fitmatch", f"not a command of this program: {command}"
         ran = subprocess.run(
             [sys.executable, "-m", "fitmatch", *words[1:]],
             cwd=self._folder,
             env={**os.environ, "PYTHONPATH": str(Path(fitmatch.__file__).parents[1]), "COLUMNS": "80"},
+            input=typed,
             capture_output=True,
-            encoding="utf-8",
             timeout=PATIENCE_S,
             check=False,
         )
         self._status = ran.returncode
-        assert "Traceback" not in ran.stderr
-        text = ran.stdout + (ran.stderr if both else "")
+        assert b"Traceback" not in ran.stderr
+        text = (ran.stdout + (ran.stderr if both else b"")).decode()
         return text.removesuffix("\n").split("\n") if text else []
 
 
@@ -296,6 +301,12 @@ def test_the_columns_of_the_long_file_are_complete() -> None:
     assert rows - {"journal", "housing_bore", "wall"} == {*READINGS_FORM.needed, *READINGS_FORM.optional}
 
 
+def test_the_columns_of_assembled_csv_are_complete() -> None:
+    """after-assembly.md lists every column of assembled.csv."""
+    rows = set(rows_of("after-assembly.md", "### Columns of assembled.csv"))
+    assert rows == {*ASSEMBLED_FORM.needed, *ASSEMBLED_FORM.optional}
+
+
 def test_the_table_of_materials_is_complete() -> None:
     """from-readings-to-sizes.md lists every material with its coefficient and source."""
     rows = rows_of("from-readings-to-sizes.md", "## Materials")
@@ -322,6 +333,7 @@ def test_the_table_of_keys_is_complete() -> None:
         *(f"temperature.{key}" for key in instruments.TEMPERATURE_KEYS),
         *(f"material.KIND.{feature}" for feature in DIAMETERS),
         *(f"form.KIND.{key}" for key in instruments.FORM_KEYS),
+        *(f"bench.KIND.{key}" for key in instruments.BENCH_KEYS),
     }
     assert {key.partition(".")[0] for key in rows} == set(settings._SECTIONS)
     for key in rows:

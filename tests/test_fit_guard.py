@@ -13,7 +13,7 @@ from statistics import NormalDist
 
 import oracle
 import pytest
-from intake_jobs import write_job
+from intake_jobs import GAUGES, METRIC_ROD, write_job
 from jobs import STEP, TARGET, WALL, describe, guarded_job, make_job, make_position, make_shell, measured_by
 
 import fitmatch
@@ -31,26 +31,7 @@ from fitmatch.report.document import plan_document
 DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
 SURE = NormalDist().inv_cdf(0.95) / NormalDist().inv_cdf(0.975)  # 1.645 u of U = 1.96 u
 
-# Two rods, and walls by a gauge that scatters 1 um: u = 2 um, U = 3.92 um.
-JOB = """\
-unit = "mm"
-[fit.rod]
-min = 0.030
-max = 0.060
-[rules]
-guard = {guard}
-[gauge.mic]
-repeatability = 0.001
-[gauge.bore]
-set_with = "mic"
-repeatability = 0.001
-[gauge.ball]
-repeatability = 0.001
-[measured.rod]
-journal = "mic"
-housing_bore = "bore"
-wall = "ball"
-"""
+JOB = METRIC_ROD + "[rules]\nguard = {guard}\n" + GAUGES
 POSITIONS = "position,kind,journal,housing_bore\nR1,rod,50.000,54.045\nR2,rod,50.000,54.032\n"
 SHELLS = "shell,kind,half,wall\n" + "".join(f"{i},rod,either,2.000\n" for i in range(1, 5))
 
@@ -275,10 +256,11 @@ def test_a_guard_that_leaves_no_clearance_is_refused() -> None:
     job = one_rod(low=TARGET - 4_000, high=TARGET + 4_000, guard=3.0, scatter=500)
     text = refused(job)
     assert text == (
-        "job.toml: rules.guard: 3 leaves R1 no clearance: U is 1.96 um, from min to max 8.00 um, its readings scatter "
-        "over 0.00 um; the largest that leaves some is 2.04"
+        "job.toml: rules.guard: 3 leaves no clearance between the limits of R1 (rod): at R1 the uncertainty U is 1.96 "
+        "um, or more with other shells, and from min to max there are 8.00 um; the largest guard that leaves every "
+        "position some is 2.04"
     )
-    with pytest.raises(InputError, match=r"the largest that leaves some is 2\.04"):
+    with pytest.raises(InputError, match=r"the largest guard that leaves every position some is 2\.04"):
         assign(job)
     assert refused(guarded(job, 2.04)) is None and assign(guarded(job, 2.04)).placements[0].within_limits
     assert refused(guarded(job, 2.05)) is not None
@@ -312,10 +294,28 @@ def test_the_largest_guard_by_whole_nanometres() -> None:
         assert 2 * ceil(largest * expanded) <= width < 2 * ceil(round(largest + 0.01, 2) * expanded), (expanded, width)
 
 
+def test_one_line_for_each_kind() -> None:
+    """Of each kind the position that allows least is told, and everywhere the guard that would do for all."""
+    job = one_rod(low=TARGET - 4_000, high=TARGET + 4_000, guard=3.0)
+    (rod,) = job.positions
+    positions = [rod, *(replace(rod, name=f"R{n}", max_nm=TARGET + 2_000 + n) for n in range(2, 9))]
+    positions.append(replace(rod, name="M1", kind="main", min_nm=TARGET - 1_000))
+    positions.append(replace(rod, name="M2", kind="main", max_nm=TARGET + 40_000))
+    shells = (*job.shells, *(replace(s, kind="main", name=f"m-{s.name}") for s in job.shells))
+    text = refused(replace(job, positions=tuple(positions), shells=shells))
+    assert text is not None
+    rods, mains = text.splitlines()
+    assert "the limits of R1, R2, R3, R4, R5 and others (rod): at R2 the" in rods and "there are 6.00 um;" in rods
+    assert "the limits of M1 (main): at M1 the" in mains and "there are 5.00 um;" in mains
+    assert rods.endswith("every position some is 1.27") and mains.endswith("every position some is 1.27")
+
+
 def test_limits_narrower_than_the_readings_scatter() -> None:
     """Where the readings alone scatter over more than the limits leave, no guard helps."""
     text = refused(one_rod(low=TARGET - 400, high=TARGET + 400, guard=0.1, stray=900))
-    assert text is not None and text.endswith("its readings scatter over 0.90 um; leave guard out")
+    assert text is not None and text.endswith(
+        "0.80 um, and its readings scatter over 0.90 um; no guard leaves every position some, so leave it out"
+    )
 
 
 def test_a_position_is_refused_only_if_no_way_of_measuring_helps() -> None:
@@ -370,8 +370,9 @@ def test_the_command_refuses_with_status_2(tmp_path: Path, options: tuple[str, .
     wide = folder_of(tmp_path / "wide", 4.0)
     ran = run(wide, *options)
     assert (ran.returncode, ran.stdout) == (2, "")
-    assert "job.toml: rules.guard: 4 leaves R1 no clearance: U is 3.92 um, from min to max 30.00 um" in ran.stderr
-    assert ran.stderr.count("rules.guard") == 2 and ran.stderr.count("the largest that leaves some is 3.82") == 2
+    assert "job.toml:6: rules.guard: 4 leaves no clearance between the limits of R1 and R2 (rod): at R1 " in ran.stderr
+    assert "U is 3.92 um, or more with other shells, and from min to max there are 30.00 um;" in ran.stderr
+    assert ran.stderr.count("rules.guard") == 1 and ran.stderr.rstrip().endswith(" some is 3.82")
     assert not (wide / "assignment.json").exists()
     unknown = folder_of(tmp_path / "unknown", 0.84, JOB.replace("[gauge.ball]\nrepeatability = 0.001", "[gauge.ball]"))
     ran = run(unknown, *options)

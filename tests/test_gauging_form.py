@@ -66,15 +66,34 @@ def test_readings_without_places_tell_no_form() -> None:
     [
         ((0, 85), "across the joint"),
         ((85, 0), "along the crown axis"),
-        ((0, 150), "across the joint"),
+        ((0, 60), "across the joint"),
+        ((0, 120), "across the joint"),
+        ((60, 120), "across the joint"),
         ((90, 178), "along the crown axis"),
-        ((30, 150), None),
+        ((90, 150), "along the crown axis"),
+        ((0, 30), "along the crown axis"),
+        ((0, 30.5), "at 30.5 degrees"),
+        ((0, 121), "at 121 degrees"),
+        ((90, 135), "at 135 degrees"),
     ],
 )
-def test_where_the_larger_diameter_of_a_bore_lies(angles: tuple[float, float], larger: str | None) -> None:
-    """Nearer to the joint it is harmless, nearer to the crown axis it is not; angles alike lean to neither."""
+def test_where_the_larger_diameter_of_a_bore_lies(angles: tuple[float, float], larger: str) -> None:
+    """Within 30 degrees of the joint it is harmless, within 30 degrees of the crown axis it is not; elsewhere its angle
+    is told."""
     found = form("housing_bore", (1, angles[0], 100), (1, angles[1], 107))
     assert found == Form(None, None, 7, larger)
+
+
+def test_diameters_equally_large() -> None:
+    """Largest near both axes is said with both angles, near one with its name; a round bore has no larger diameter."""
+    for *rows, larger in (
+        ((0, 107), (45, 100), (90, 107), "at 0 and 90 degrees"),
+        ((0, 100), (60, 107), (120, 107), "across the joint"),
+        ((0, 100), (45, 107), (135, 107), "at 45 and 135 degrees"),
+        ((0, 100), (90, 100), None),
+    ):
+        found = form("housing_bore", *((1, angle, nm) for angle, nm in rows))
+        assert found is not None and found.larger == larger
 
 
 def test_walls_have_taper_and_barrel_at_the_crown() -> None:

@@ -173,14 +173,14 @@ def test_a_box_named_by_its_file(tmp_path: Path) -> None:
     shells = "shell,kind,half,wall\n01,rod,upper,0.0618\n"
     folder = write_job(tmp_path, **{"shells/box\u200b.csv": shells})
     assert mistakes(folder) == [
-        "shells/box\u200b.csv: as the name of a box `box?` holds a character that cannot be seen (shown as ?); "
+        "shells/box?.csv: as the name of a box `box?` holds a character that cannot be seen (shown as ?); "
         "type the name again"
     ]
 
 
 def test_kinds(tmp_path: Path) -> None:
     """A kind needs its [fit.KIND], written just so."""
-    told = "there is no [fit.Rod]; add it, or write the nearest kind `rod`"
+    told = "there is no [fit.Rod]; write the kind with its own capitals, `rod`"
     assert of_position(tmp_path, "kind", "Rod") == of_shell(tmp_path, "kind", "Rod") == [told]
     empty = "is empty; write one of the kinds with a [fit.KIND] table: rod"
     assert of_position(tmp_path, "kind", " ") == of_shell(tmp_path, "kind", " ") == [empty]

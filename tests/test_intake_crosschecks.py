@@ -315,11 +315,11 @@ def test_every_code_has_a_meaning() -> None:
 
 
 def test_no_code_is_dead() -> None:
-    """Every code of the catalogue is used by some module of the reader or of the fit."""
+    """Every code of the catalogue is used by some module of the reader, of gauging or of the fit."""
     assert fitmatch.__file__
     modules = [
         p.read_text(encoding="utf-8")
-        for layer in ("intake", "fit")
+        for layer in ("intake", "gauging", "fit")
         for p in (Path(fitmatch.__file__).parent / layer).glob("*.py")
         if p.stem != "catalogue"
     ]

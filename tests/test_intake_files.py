@@ -407,15 +407,6 @@ def test_plain_and_numbered_readings(tmp_path: Path) -> None:
     ]
 
 
-@pytest.mark.parametrize("column", ["confirmed", "journal_confirmed"])
-def test_columns_that_are_planned(tmp_path: Path, column: str) -> None:
-    """A column that is planned but not built is refused, even when its cells are blank."""
-    positions = f"position,kind,journal,housing_bore,{column}\nR1,rod,1.8162,1.9421,\n"
-    assert mistakes(write_job(tmp_path, positions=positions)) == [
-        f"positions.csv:1: {column}: this column is not supported yet; leave it out"
-    ]
-
-
 def test_columns_without_a_name(tmp_path: Path) -> None:
     """A column without a name is borne while it is empty, and reported once at the first cell otherwise."""
     folder = write_job(tmp_path, positions="position,kind,,journal,housing_bore,\nR1,rod,,1.8162,1.9421,\n")

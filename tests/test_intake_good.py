@@ -470,3 +470,18 @@ def test_text_and_path_give_the_same_job(tmp_path: Path) -> None:
     folder = write_job(tmp_path)
     assert mistakes(folder) == []
     assert read_job(str(folder)) == read_job(folder)
+
+
+@pytest.mark.parametrize(
+    ("fit", "own", "at_middle"),
+    [
+        ("min = 0.0018\nmax = 0.0028", "", True),
+        ("min = 0.0018\nmax = 0.0028\ntarget = 0.0023", "", False),
+        ("min = 0.0018\nmax = 0.0028", "0.0023", False),
+    ],
+)
+def test_whether_anybody_wrote_the_target(tmp_path: Path, fit: str, own: str, at_middle: bool) -> None:
+    """A target taken from min and max is told apart from one that was written and equals it."""
+    positions = f"position,kind,journal,housing_bore,target\nR1,rod,1.8162,1.9421,{own}\n"
+    (rod,) = read_job(write_job(tmp_path, f'unit = "in"\n[fit.rod]\n{fit}\n', positions)).positions
+    assert (rod.target_nm, rod.aims_at_middle) == (58_420, at_middle)

@@ -5,10 +5,10 @@ from pathlib import Path
 
 import openpyxl
 import pytest
-from intake_jobs import codes, mistakes, write_job
+from intake_jobs import JOB, codes, mistakes, write_job
 
 from fitmatch.gauging import read_job
-from fitmatch.measuring import Decimal
+from fitmatch.measuring import Decimal, Place
 from fitmatch.parts import Job
 
 MM = 'unit = "mm"\n[fit.rod]\ntarget = 0.05\n'  # the first table below stands in row 4
@@ -45,7 +45,7 @@ def test_readings_of_the_long_file(tmp_path: Path) -> None:
     header, *rows = GOOD.splitlines()
     turned = read_job(long_job(tmp_path, "\n".join([header, *reversed(rows)]) + "\n"))
     assert sizes(turned) == sizes(job) and turned.digest != job.digest
-    assert [r.item for r in job.measuring.readings] == ["R1", "R1", "1", "2"]
+    assert [r.item for r in job.measuring.log] == ["R1", "R1", "1", "2"]
 
 
 def test_places_repeats_and_optional_columns(tmp_path: Path) -> None:
@@ -63,10 +63,10 @@ def test_places_repeats_and_optional_columns(tmp_path: Path) -> None:
     )
     job = read_job(long_job(tmp_path, rows, LONG + "[gauge.mic]\n"))
     assert sizes(job) == [50_003_000, 54_050_000, 2_000_000, None]
-    first = job.measuring.readings[0]
-    assert (first.by, first.time, first.confirmed, first.reading.gauge) == ("first", "8:15", "yes", "mic")
+    first = job.measuring.log[0]
+    assert (first.by, first.time, first.reading.confirmed, first.reading.gauge) == ("first", "8:15", "yes", "mic")
     assert job.measuring.pooled["mic"].degrees_of_freedom == 1
-    assert [r.reading.angle for r in job.measuring.readings[:3]] == [0.0, 0.0, 90.0]
+    assert [r.reading.angle for r in job.measuring.log[:3]] == [0.0, 0.0, 90.0]
 
 
 def test_a_workbook_may_hold_the_readings(tmp_path: Path) -> None:
@@ -198,7 +198,7 @@ def test_a_target_ratio_goes_by_the_corrected_journal(tmp_path: Path) -> None:
         ("R1,journal,0,0,50", "station", "`0` is no station; count them from the front"),
         ("R1,journal,front,0,50", "station", "`front` is no station"),
         ("R1,journal,1,400,50", "angle", "`400` lies outside -360 to 360"),
-        ("R1,journal,1,north,50", "angle", "`north` is not a number"),
+        ("R1,journal,1,north,50", "angle", "`north` is no angle; write degrees from the crown axis"),
         ("R1,journal,1,0,abc", "reading", "`abc` is not a number"),
         ("R1,journal,1,0,5", "reading", None),
         ("R1,journal,1,0,4.9", "reading", "`4.9` is 4.9 mm, and a journal is 5 mm to 2 m"),
@@ -310,7 +310,11 @@ def test_a_bore_no_greater_than_its_journal(tmp_path: Path) -> None:
         ("[form.rod]\njournal_taper = 3", "5: form.rod.journal_taper", "a limit is 0 to 2 mm"),
         ("[rules]\nguard = -1", "5: rules.guard", "`-1` lies outside 0 to 10"),
         ('[rules]\nguard = "1"', "5: rules.guard", "is the text `1`, not a number"),
-        ("[gauge.a]\nball = 1.9\n[measured.rod]\nwall = 'a'", None, "is 0.1 mm less ball and zero error"),
+        (
+            "[gauge.a]\nball = 1.9\n[measured.rod]\nwall = 'a'",
+            None,
+            "with ball and zero error taken off the wall of `1` is 0.1 mm",
+        ),
     ],
 )
 def test_bad_tables(tmp_path: Path, tables: str, where: str | None, words: str) -> None:
@@ -371,3 +375,47 @@ def test_unknown_gauges_in_tables(tmp_path: Path) -> None:
     rows = GOOD.replace("reading\n", "reading,gauge\n").replace("50\n", "50,mik\n").replace("54.05\n", "54.05,\n")
     rows = rows.replace(",2\n", ",2,\n")
     assert codes(long_job(tmp_path / "long", rows, LONG + "[gauge.mic]\n")) == ["unknown-gauge"]
+
+
+@pytest.mark.parametrize(
+    ("lines", "mistake"),
+    [
+        ("journal_stations = 2", "is the number `2`, not a list; write a list of stations, such as [1, 2]"),
+        ("journal_stations = []", "is empty; write a list of stations, such as [1, 2]"),
+        ('wall_stations = [1, "2"]', "holds the text `2` where a number belongs; write a list of stations, such as"),
+        ("wall_stations = [1, 0]", "holds what is no station; count them from the front: 1, 2, 3 and so on"),
+        ("wall_stations = [1.0]", "holds what is no station; count them from the front: 1, 2, 3 and so on"),
+        ("journal_angles = [0, 400]", "`400` lies outside -360 to 360; write degrees from the crown axis"),
+        ("housing_bore_angles = [60, 120]", "lacks 0, the crown axis, where the size is read; write it too"),
+        ("wall_angles = [180]", "lacks 0, the crown axis, where the size is read; write it too"),
+        ("angles = [0]", "no such key; the nearest is"),
+    ],
+)
+def test_mistakes_in_where_the_bench_reads(tmp_path: Path, lines: str, mistake: str) -> None:
+    """Stations are whole numbers, angles degrees with the crown axis among them; anything else is told with its key."""
+    row = JOB.count("\n") + 2
+    (told,) = mistakes(write_job(tmp_path, f"{JOB}[bench.rod]\n{lines}\n"))
+    assert told.startswith(f"job.toml:{row}: bench.rod.{lines.partition(' ')[0]}: {mistake}")
+
+
+def test_where_the_bench_reads(tmp_path: Path) -> None:
+    """Every angle at the first station, then at the next; whole turns of an angle are left out."""
+    lines = "journal_stations = [1, 2]\njournal_angles = [0, 270]\nhousing_bore_angles = [180, -60]\n"
+    job = read_job(write_job(tmp_path, f"{JOB}[bench.rod]\n{lines}"))
+    assert job.measuring.bench["rod"] == {
+        "journal": (Place(1, 0), Place(1, 90), Place(2, 0), Place(2, 90)),
+        "housing_bore": (Place(None, 0), Place(None, 120)),
+        "wall": (Place(),),
+    }
+
+
+def test_readings_csv_is_read_unless_another_file_is_named(tmp_path: Path) -> None:
+    """A file of that name needs no word in job.toml; where it is missing nothing is."""
+    log = "item,feature,station,angle,reading\nR1,journal,,,1.8162\n"
+    folder = write_job(tmp_path, positions="position,kind\nR1,rod\n", readings_DOT_csv=log)
+    (position,) = read_job(folder).positions
+    assert position.journal is not None and position.journal.mean_nm == 46_131_480
+    (folder / "readings.csv").unlink()
+    assert codes(folder) == ["missing-column", "missing-column"]
+    (position,) = read_job(folder, log=log.encode()).positions
+    assert position.journal is not None

@@ -27,7 +27,7 @@ VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
 OF_SEVERAL_JOBS = {"job", "jobs", "complete", "priority"}
 ABOUT_WISHES = {"want_min", "want_max", "within_want", "below_want", "want_shortfall", "above_want", "want_excess"}
 ABOUT_ROWS = {"offset", "largest_step", "out_of_line"}
-ABOUT_MEASURING = {"corrections", "form", "unknown", "joint_chance", "expected", "readings", "mean", "temperature"}
+ABOUT_MEASURING = {"corrections", "form", "unknown", "joint_chance", "expected"}
 SOMETIMES = OF_SEVERAL_JOBS | ABOUT_WISHES | ABOUT_ROWS | ABOUT_MEASURING
 
 

@@ -9,10 +9,11 @@ from typing import Any
 
 import jsonschema
 import pytest
-from intake_jobs import write_job
+from intake_jobs import GAUGES, METRIC_ROD, write_job
 from test_report_document import VALIDATOR
 
 import fitmatch
+from fitmatch.fit.reasons import told_in
 from fitmatch.gauging import read_job
 from fitmatch.parts import Plan
 from fitmatch.report.document import plan_document
@@ -20,24 +21,7 @@ from fitmatch.report.rows import plan_rows
 from fitmatch.report.text import plan_text
 
 SAMPLE = Path(__file__).parents[1] / "samples" / "metrology-bench"
-JOB = """\
-unit = "mm"
-[fit.rod]
-min = 0.030
-max = 0.060
-[gauge.mic]
-limit = 0.001
-repeatability = 0.001
-[gauge.bore]
-set_with = "mic"
-repeatability = 0.001
-[gauge.ball]
-repeatability = 0.001
-[measured.rod]
-journal = "mic"
-housing_bore = "bore"
-wall = "ball"
-"""
+JOB = METRIC_ROD + GAUGES
 POSITIONS = "position,kind,journal,housing_bore\nR1,rod,50.000,54.045\nR2,rod,50.000,54.031\nR3,rod,50.000,54.062\n"
 SHELLS = "shell,kind,half,wall\n" + "".join(f"{i},rod,either,2.000\n" for i in range(1, 7))
 
@@ -92,7 +76,7 @@ def test_a_lower_bound_is_said_and_judges_nothing(tmp_path: Path) -> None:
     assert document(made)["kinds"]["rod"]["joint_chance"] is None
 
 
-@pytest.mark.parametrize("tables", ["", "[form.rod]\njournal_taper = 0.001\n", "[readings]\nnumbered = 'repeats'\n"])
+@pytest.mark.parametrize("tables", ["", "[readings]\nnumbered = 'repeats'\n"])
 def test_a_job_that_tells_nothing_of_gauges_is_answered_as_ever(tmp_path: Path, tables: str) -> None:
     """No key, column or line is added to its answer."""
     plain = plan(tmp_path / "plain", JOB.partition("[gauge")[0])
@@ -117,12 +101,111 @@ def test_corrections_stand_apart(tmp_path: Path) -> None:
     bore = found["corrections"]["housing_bore"]
     assert bore["readings"] == [54.045] and (bore["zero_error"], bore["ball"]) == (0.002, 0)
     assert bore["mean"] - bore["zero_error"] + bore["temperature"] == pytest.approx(found["housing_bore"], abs=1e-9)
-    assert found["corrections"]["upper"] == {"zero_error": -0.001, "ball": 3.0}
+    wall = {"readings": [4.999], "mean": 4.999, "zero_error": -0.001, "ball": 3.0, "temperature": 0, "size": 2.0}
+    assert found["corrections"]["upper"] == found["corrections"]["lower"] == wall
     assert found["upper"]["wall"] == 2.0
     text = plan_text(made, "mm")
     assert "CORRECTIONS TO THE READINGS" in text
-    assert "Taken off every wall read with ball: zero error -0.0010" in text.replace("-0.00100", "-0.0010")
+    lines = [line.split() for line in text.splitlines()]
+    assert ["R1", "journal", "mic", "50.00000", "0.00200", "0.00000", "49.99800"] in lines
+    assert ["box-1/1", "ball", "4.99900", "-0.00100", "3.00000", "2.00000"] in lines
     assert "No formula corrects a part that has not soaked" in text
+
+
+LONG = """\
+item,feature,station,angle,reading,gauge
+R1,journal,1,0,49.999,mic
+R1,journal,1,0,50.000,mic
+R1,journal,1,90,50.004001,mic
+R1,housing_bore,1,0,54.045,bore
+R1,housing_bore,1,90,54.050,bore
+1,wall,1,0,5.000,ball
+1,wall,1,0,5.001,ball
+1,wall,2,0,5.004001,ball
+1,wall,2,45,4.900,ball
+2,wall,,,5.000,ball
+3,wall,,,5.002,ball
+"""
+HEAT = "[temperature]\nroom = 27.3\n[material.rod]\njournal = 'steel 4140'\nhousing_bore = 'aluminium'\n"
+
+
+@pytest.mark.parametrize("heat", ["", HEAT])
+@pytest.mark.parametrize("zero", ["2.0007", "1.999999", "2.000001"])
+@pytest.mark.parametrize("counts", ["true", "false"])
+def test_the_figures_of_every_correction_add_up(tmp_path: Path, heat: str, zero: str, counts: str) -> None:
+    """Of journals, bores, placed and left-over walls: mean - zero error - ball + temperature = size to the nanometre,
+    also where a mean lies halfway between two; without [temperature] nothing is added, and the readings are those that
+    make the size. A coated wall is the size as it was measured."""
+    job = JOB.replace("[gauge.ball]", f"[gauge.ball]\nball = 3.000\nstandard = 2\nstandard_reads = {zero}")
+    job = job.replace("[gauge.mic]", "[gauge.mic]\nstandard = 50\nstandard_reads = 50.000001") + heat
+    job += f"[coating]\ncounts = {counts}\nmeasured = 'bare'\n"
+    shells = "shell,kind,half,coating\n1,rod,upper,0.005\n2,rod,lower,\n3,rod,lower,\n"
+    folder = write_job(tmp_path, job, "position,kind\nR1,rod\n", shells, readings_DOT_csv=LONG)
+    (folder / "job.toml").write_text("sources.readings = 'readings.csv'\n" + job, encoding="utf-8")
+    found = document(fitmatch.assign(read_job(folder)))
+    (placed,), (left,) = found["positions"], found["leftover"]
+    corrected = placed["corrections"] | {"left": left["corrections"]}
+    for c in corrected.values():
+        nm = {name: round(1e6 * c[name]) for name in ("mean", "zero_error", "ball", "temperature", "size")}
+        assert nm["mean"] - nm["zero_error"] - nm["ball"] + nm["temperature"] == nm["size"]
+        assert heat or nm["temperature"] == 0
+    journal, bore, upper = (corrected[name] for name in ("journal", "housing_bore", "upper"))
+    assert (journal["readings"], bore["readings"]) == ([49.999, 50.0, 50.004001], [54.045])
+    assert journal["mean"] == pytest.approx(50.0017505, abs=0.51e-6)
+    assert (journal["size"], bore["size"]) == (placed["journal"], placed["housing_bore"])
+    assert upper["readings"] == [5.0, 5.001, 5.004001] and upper["mean"] == pytest.approx(5.0022505, abs=0.51e-6)
+    assert upper["temperature"] == 0
+    assert placed["upper"]["wall"] == pytest.approx(upper["size"] + (0.005 if counts == "true" else 0), abs=1e-9)
+    assert left["corrections"]["size"] == left["wall"]
+
+
+def test_form_of_walls_is_shown(tmp_path: Path) -> None:
+    """Taper of a placed wall stands in text and document; what was not measured is `-` or null beside it, and is there
+    as well where only a limit asks for it."""
+    limits = "[form.rod]\nwall_taper = 0.002\n"
+    shells = "shell,kind,half\n1,rod,upper\n2,rod,lower\n3,rod,lower\n"
+    long = LONG.replace(",5.", ",2.").replace(",4.9", ",1.9")
+    folder = write_job(tmp_path, JOB, "position,kind\nR1,rod\n", shells, readings_DOT_csv=long)
+    (folder / "job.toml").write_text("sources.readings = 'readings.csv'\n" + JOB + limits, encoding="utf-8")
+    made = fitmatch.assign(read_job(folder))
+    form = document(made)["positions"][0]["form"]
+    nothing = {"taper": None, "barrel": None, "out_of_round": None, "larger": None}
+    assert form["upper"] == nothing | {"taper": -0.003501} and form["lower"] == nothing
+    assert form["housing_bore"] == nothing | {"out_of_round": 0.005, "larger": "across the joint"}
+    lines = [line.split() for line in plan_text(made, "mm").splitlines()]
+    assert ["R1", "upper", "wall", "-3.5", "-", "-"] in lines and ["R1", "lower", "wall", "-", "-", "-"] in lines
+    assert "the wall of box-1/1 has taper 0.0035 mm, more than the 0.0020 given" in plan_text(made, "mm")
+    plain = plan(tmp_path / "plain", JOB + limits)
+    assert document(plain)["positions"][0]["form"] == dict.fromkeys(form, nothing)
+    assert ["R1", "housing", "bore", "-", "-", "-"] in [line.split() for line in plan_text(plain, "mm").splitlines()]
+    assert "The form of the walls was not measured" in plan_text(plain, "mm")
+
+
+def test_the_parts_about_measuring_fit_the_page(tmp_path: Path) -> None:
+    """Long names, many readings, large diameters and a bore equally large at many angles: no line is too wide."""
+    name, by = "cylinder one at the flywheel end of the left bank", '"a long name of a gauge in a drawer"'
+    angles = range(0, 180, 15)
+    rows = "".join(
+        f'"{name}",{feature},1,{angle},{size + (angle != 30) * 0.001:.4f}\n'
+        for feature, size in (("journal", 1950.0), ("housing_bore", 1969.045))
+        for angle in angles
+    )
+    walls = "".join(f"{shell},wall,{station},0,9.500{station}\n" for shell in (1, 2) for station in (1, 2, 3))
+    measured = f"journal = {by}\nhousing_bore = {by}\nwall = {by}\n"
+    job = (
+        f"{METRIC_ROD}[gauge.{by}]\nball = 0.0001\nstandard = 50\nstandard_reads = 49.9987\n[measured.rod]\n{measured}"
+    )
+    job = "sources.readings = 'readings.csv'\n" + job + HEAT.replace("aluminium", "steel 4140")
+    long = "item,feature,station,angle,reading\n" + rows + walls
+    shells = "shell,kind,half\n1,rod,upper\n2,rod,lower\n"
+    made = fitmatch.assign(
+        read_job(write_job(tmp_path, job, f'position,kind\n"{name}",rod\n', shells, readings_DOT_csv=long))
+    )
+    assert document(made)["positions"][0]["form"]["housing_bore"]["larger"].startswith("at 0, 15, 45, 60")
+    for unit in ("mm", "in"):
+        text = plan_text(made, unit)
+        assert max(map(len, text.splitlines())) <= 100
+        assert "as read" in text and "upper wall" in text
 
 
 def test_the_sample_shows_it_all(tmp_path: Path) -> None:
@@ -172,3 +255,15 @@ def test_a_gauge_without_a_limit_is_named(tmp_path: Path) -> None:
     told = " ".join(plan_text(fitmatch.assign(read_job(folder)), "mm").split())
     assert "No error limit is stated for ball-1, bore-1, mic-1:" in told
     assert "both as written, without the guard" in told
+
+
+def test_flags_about_form_stay_in_another_unit(tmp_path: Path) -> None:
+    """A form beyond its limit is flagged in whatever unit the answer is shown, in that unit."""
+    job = METRIC_ROD + "[form.rod]\njournal_out_of_round = 0.001\n[sources]\nreadings = 'readings.csv'\n"
+    rows = "item,feature,station,angle,reading\nR1,journal,1,0,46.000\nR1,journal,1,90,46.010\n"
+    rows += "R1,housing_bore,1,0,50.000\n"
+    shells = "shell,kind,half,wall\nu,rod,upper,1.970\nl,rod,lower,1.970\n"
+    folder = write_job(tmp_path, job, "position,kind\nR1,rod\n", shells, readings_DOT_csv=rows)
+    found = fitmatch.assign(read_job(folder))
+    assert [f.code for f in found.flags] == [f.code for f in told_in(found, "in").flags]
+    assert any("out-of-round" in f.text and " in" in f.text for f in told_in(found, "in").flags)

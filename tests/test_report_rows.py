@@ -68,3 +68,14 @@ def test_line_breaks_do_not_break_rows() -> None:
 def test_the_same_plan_gives_the_same_rows() -> None:
     """Two tables of one plan are equal to the byte."""
     assert plan_rows(troubled_plan(), "in") == plan_rows(troubled_plan(), "in")
+
+
+def test_guarded_limits_stand_beside_those_written() -> None:
+    """`limit_low` and `limit_high` are min and max drawn in by the margin of the pair; empty where there is none."""
+    plan = clean_plan()
+    first = replace(plan.placements[0], margin_nm=254)
+    rows = read(replace(plan, placements=(first, *plan.placements[1:])))
+    assert (rows[0]["min [in]"], rows[0]["limit_low [in]"]) == ("0.0018", "0.00181")
+    assert (rows[0]["max [in]"], rows[0]["limit_high [in]"]) == ("0.0028", "0.00279")
+    assert (rows[1]["limit_low [in]"], rows[1]["limit_high [in]"]) == (rows[1]["min [in]"], rows[1]["max [in]"])
+    assert {row["limit_low [in]"] for row in read(troubled_plan()) if row["state"].startswith("not ")} == {""}

@@ -326,10 +326,12 @@ def test_what_a_proof_means(strategy: str, slack: str, words: str) -> None:
 
 
 def test_a_target_in_the_middle_says_so() -> None:
-    """Where the target is the middle of min and max the heading says it; elsewhere it does not."""
+    """Where nobody wrote a target the heading says that it is the middle of min and max; a target that was written and
+    happens to lie there is a target like any other."""
     r1, r2 = clean_plan().placements
-    assert "the middle of min and max" not in plan_text(clean_plan(), "in")
-    between = replace(r1.position, target_nm=nm("0.0023"))
+    written = replace(r1.position, target_nm=nm("0.0023"))
+    assert "the middle of min and max" not in plan_text(plan_of([replace(r1, position=written)]), "in")
+    between = replace(written, aims_at_middle=True)
     middle = plan_of([replace(r1, position=between)])
     assert "(target 0.00230 in, the middle of min and max, min 0.00180 in" in plan_text(middle, "in")
     both = plan_of([replace(r1, position=between), r2])

@@ -16,7 +16,13 @@ BAD_INPUT: Final = 2
 FAULT: Final = 70  # EX_SOFTWARE of sysexits.h
 INTERRUPTED: Final = 130
 
-_COMMANDS: Final = {"new": "fitmatch.cli.new", "assign": "fitmatch.cli.assign"}
+_COMMANDS: Final = {
+    "new": "fitmatch.cli.new",
+    "measure": "fitmatch.cli.measure",
+    "check": "fitmatch.cli.check",
+    "assign": "fitmatch.cli.assign",
+    "assembled": "fitmatch.cli.assembled",
+}
 
 _NEAR: Final = 0.4  # a word is near a command if it takes no more slips than this part of its letters
 
@@ -52,6 +58,7 @@ def group() -> None:
     \b
     Example:
       fitmatch new my-build
+      fitmatch measure my-build
       fitmatch assign my-build
     """
 

@@ -290,13 +290,13 @@ def _all_told(pool: "PoolPlan", unit: str) -> "PoolPlan":
 
 def _save(plan: "Plan | PoolPlan") -> list[Path]:
     """Write the document into every job folder, in the unit of its job, or into none; where it is then."""
+    from fitmatch.intake.wholefiles import write_all
     from fitmatch.parts import Plan
-    from fitmatch.report.saving import write_all
 
     jobs = [plan.job] if isinstance(plan, Plan) else [one.job for one in plan.plans]
     texts = {job.folder / _SAVED_AS: _document(plan, job.unit) for job in jobs}
     try:
-        write_all(texts)
+        write_all({path: text.encode() for path, text in texts.items()})
     except OSError as error:
         where = error.filename2 or error.filename
         raise click.ClickException(f"{where} cannot be written: {error.strerror}; nothing was saved") from error

@@ -50,6 +50,16 @@ def print_report(text: str, in_red: tuple[str, ...] = ()) -> None:
     _put(text.encode(encoding, "replace").decode(encoding), colour=_wants_colour(sys.stdout))
 
 
+def show(text: str) -> None:
+    """Text for a reader who waits for it: shown at once, or the command ends."""
+    encoding = sys.stdout.encoding or "utf-8"
+    try:
+        click.echo(text.encode(encoding, "replace").decode(encoding), nl=False)
+    except OSError as error:
+        _abandon_standard_output()
+        raise click.ClickException(f"nothing can be shown any more: {error.strerror}") from error
+
+
 def print_data(text: str) -> None:
     """A document for another program: UTF-8 and line feeds on every system."""
     _put(text.encode(), colour=False)

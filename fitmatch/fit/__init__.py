@@ -16,10 +16,11 @@ from fitmatch.fit.search import Choice
 from fitmatch.fit.stopping import Stop
 from fitmatch.fit.terms import Terms
 from fitmatch.fit.worth import worth
+from fitmatch.gauging.doubts import doubts_of
+from fitmatch.gauging.formlimits import form_flags
 from fitmatch.naturalorder import natural
 from fitmatch.parts import (
     Baseline,
-    Flag,
     Job,
     KindFigures,
     Placement,
@@ -265,13 +266,14 @@ class _Answer:
             held=_on_the_shelf(s for s in job.shells if s.hold is not None),
             flags=(
                 *flags(job, placements, lambda p: self._reasons[p.kind].why(p)),
-                *_form_flags(job, placements),
+                *form_flags(job, placements),
             ),
             baselines={name: {kind: kinds[kind] for kind in job.kinds} for name, kinds in self._baselines.items()},
             slack_nm=self._slack_nm,
             moved_from=None if job is self._read else self._read,
             staying=self._staying,
             worth={name: self._worths[name] for name in job.kinds if name in self._worths},
+            doubts=doubts_of(self._read),
         )
 
 
@@ -281,14 +283,6 @@ def _levels_0_and_1(placements: Sequence[Placement]) -> tuple[int, ...]:
     inside = sum(p.within_limits for p in placements)
     wish = figures.below_want, figures.want_shortfall_nm, figures.above_want, figures.want_excess_nm
     return -inside, -figures.filled, figures.below, figures.shortfall_nm, figures.excess_nm, *(n or 0 for n in wish)
-
-
-def _form_flags(job: Job, placements: list[Placement]) -> Iterable[Flag]:
-    if not job.measuring.form_limits:
-        return ()
-    from fitmatch.gauging.formlimits import form_flags
-
-    return form_flags(job, placements)
 
 
 def _on_the_shelf(shells: Iterable[Shell]) -> tuple[Shell, ...]:

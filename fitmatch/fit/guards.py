@@ -1,14 +1,17 @@
 """How far a guard draws the limits of a very pair in: a multiple of its expanded uncertainty, rounded inward."""
 
-from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final, NamedTuple
 
+from fitmatch.intake.findings import listed
 from fitmatch.parts import Job, Position, Shell
 from fitmatch.problems import InputError, Problem
 
 if TYPE_CHECKING:
-    from fitmatch.gauging.uncertainty import ErrorModel
+    from fitmatch.gauging.uncertainty import ErrorModel, Uncertainty
     from fitmatch.measuring import MeasuredAs
+
+_MOST_NAMED: Final = 6
 
 
 class Guards:
@@ -29,21 +32,48 @@ class Guards:
         return 0 if uncertainty is None else guard_band_nm(self._guard, uncertainty)
 
 
+class _TooTight(NamedTuple):
+    """A position whose guarded limits leave no clearance, even for the shells with the smallest uncertainty."""
+
+    position: Position
+    expanded_nm: float
+    stray_nm: int  # how far its readings scatter between the tightest and the mean clearance
+    largest: float  # the largest guard that leaves some; negative: none does
+
+
 def check_guard(jobs: Sequence[Job]) -> None:
-    """Raise InputError where a guard cannot be judged, or leaves some position no clearance between its limits."""
-    told: list[tuple[str, str]] = []
-    for job in jobs:
-        if job.rules.guard:
-            model, ways = _error_model(job), _ways(job)
-            file = f"{job.name}/job.toml" if job.name else "job.toml"
-            for p in job.positions:
-                if not p.missing:
-                    told += [(file, text) for text in _objections(job, model, p, ways[p.kind])]
+    """Raise InputError where a guard cannot be judged, or leaves some position no clearance between its limits; one
+    line for each kind of a job."""
+    told = [(job, text) for job in jobs if job.rules.guard for text in _objections(job)]
     if told:
         raise InputError(
-            Problem("guard-too-wide", text, file, None, "rules.guard", (0, i))
-            for i, (file, text) in enumerate(dict.fromkeys(told))
+            Problem(
+                "guard-too-wide",
+                text,
+                f"{job.name}/job.toml" if job.name else "job.toml",
+                job.rules.guard_row,
+                "rules.guard",
+                (0, i),
+            )
+            for i, (job, text) in enumerate(told)
         )
+
+
+def _objections(job: Job) -> list[str]:
+    model, ways = _error_model(job), _ways(job)
+    unknown: dict[str, None] = {}
+    found: list[_TooTight] = []
+    for position in (p for p in job.positions if not p.missing):
+        lacking, closest = _closest(model, position, ways[position.kind])
+        unknown |= dict.fromkeys(lacking)
+        tight = None if closest is None or lacking else _too_tight(job, position, closest)
+        if tight is not None:
+            found.append(tight)
+    told = [_of_kind(job, kind, found) for kind in job.kinds if any(t.position.kind == kind for t in found)]
+    if unknown:
+        what = listed(list(unknown))
+        told.append(f"a guard needs a known uncertainty, and nothing tells of {what}; tell it, or leave guard out")
+    return told
 
 
 def _ways(job: Job) -> "dict[str, list[list[MeasuredAs | None]]]":
@@ -57,9 +87,22 @@ def _ways(job: Job) -> "dict[str, list[list[MeasuredAs | None]]]":
     return {kind: [list(ways) for ways in sides] for kind, sides in found.items()}
 
 
-def _objections(
-    job: Job, model: "ErrorModel", position: Position, ways: "list[list[MeasuredAs | None]]"
-) -> Iterator[str]:
+def _closest(
+    model: "ErrorModel", position: Position, ways: "list[list[MeasuredAs | None]]"
+) -> "tuple[tuple[str, ...], Uncertainty | None]":
+    """What is not known of some pair, by which nothing may then be judged; the smallest uncertainty of all pairs."""
+    closest = None
+    for upper in ways[0]:
+        for lower in ways[1]:
+            uncertainty = model.combined(position, upper, lower)
+            if uncertainty is None or uncertainty.lower_bound:
+                return uncertainty.unknown if uncertainty is not None else ("the gauges",), None
+            if closest is None or uncertainty.expanded_nm < closest.expanded_nm:
+                closest = uncertainty
+    return (), closest
+
+
+def _too_tight(job: Job, position: Position, closest: "Uncertainty") -> _TooTight | None:
     from fitmatch.gauging.judging import guarded_limits, largest_guard
 
     assert position.journal is not None and position.housing_bore is not None
@@ -67,29 +110,31 @@ def _objections(
     if job.rules.limits_at == "tightest":
         bore, journal = position.housing_bore, position.journal
         stray = bore.mean_nm - bore.smallest_nm + journal.largest_nm - journal.mean_nm
-    closest = None
-    for upper in ways[0]:
-        for lower in ways[1]:
-            uncertainty = model.combined(position, upper, lower)
-            if uncertainty is None or uncertainty.lower_bound:  # not one pair may be judged by it
-                unknown = ", ".join(uncertainty.unknown) if uncertainty is not None else "the gauges"
-                yield f"a guard needs a known uncertainty, and nothing tells of {unknown}; tell it, or leave guard out"
-                return
-            if closest is None or uncertainty.expanded_nm < closest.expanded_nm:
-                closest = uncertainty
-    if closest is None or position.min_nm is None or position.max_nm is None:
-        return
     low, high = guarded_limits(position, job.rules.guard, closest)
-    assert low is not None and high is not None
-    if high - low >= stray:
-        return
-    most = largest_guard(position, stray, closest)
-    advice = f"the largest that leaves some is {most:g}" if most is not None and most >= 0 else "leave guard out"
-    band = position.max_nm - position.min_nm
-    yield (
-        f"{job.rules.guard:g} leaves {position.name} no clearance: U is {closest.expanded_nm / 1000:.2f} um, from min "
-        f"to max {band / 1000:.2f} um, its readings scatter over {stray / 1000:.2f} um; {advice}"
+    if low is None or high is None or high - low >= stray:
+        return None
+    largest = largest_guard(position, stray, closest)
+    return _TooTight(position, closest.expanded_nm, stray, -1.0 if largest is None else largest)
+
+
+def _of_kind(job: Job, kind: str, found: Sequence[_TooTight]) -> str:
+    """What is wrong in one kind, by the position that allows the least, and the one guard that would do everywhere."""
+    mine = [t for t in found if t.position.kind == kind]
+    names = [t.position.name for t in mine]
+    shown = listed(names if len(names) <= _MOST_NAMED else [*names[: _MOST_NAMED - 1], "others"])
+    least = min(mine, key=lambda t: t.largest)
+    position = least.position
+    assert position.min_nm is not None and position.max_nm is not None
+    text = (
+        f"{job.rules.guard:g} leaves no clearance between the limits of {shown} ({kind}): at {position.name} the "
+        f"uncertainty U is {least.expanded_nm / 1000:.2f} um, or more with other shells, and from min to max there "
+        f"are {(position.max_nm - position.min_nm) / 1000:.2f} um"
     )
+    if least.stray_nm:
+        text += f", and its readings scatter over {least.stray_nm / 1000:.2f} um"
+    everywhere = min(t.largest for t in found)
+    todo = f"the largest guard that leaves every position some is {everywhere:g}"
+    return f"{text}; {todo if everywhere > 0 else 'no guard leaves every position some, so leave it out'}"
 
 
 def _error_model(job: Job) -> "ErrorModel":

@@ -26,23 +26,28 @@ def name_shells(kind: Kind, seats: Sequence[tuple[Position, Pair]]) -> list[Plac
     seats = sorted(seats, key=lambda seat: order[id(seat[0])])
 
     stock = _Stock({c.index: c for _, p in seats for c in (p.upper, p.lower)})
-    placed: dict[int, Placement] = {}
-    single: list[int] = []
-    for at, (position, pair) in enumerate(seats):
-        box = stock.box_with_both(pair.upper, pair.lower)
-        if box is None:
-            single.append(at)
-        else:
-            placed[at] = kind.place(position, stock.take(pair.upper, box), stock.take(pair.lower, box))
-    for at in single:
-        position, pair = seats[at]
-        upper = stock.take(pair.upper, stock.box_with(pair.upper))
-        placed[at] = kind.place(position, upper, stock.take(pair.lower, stock.box_with(pair.lower)))
-    return [placed[at] for at in range(len(seats))]
+    boxes: dict[int, tuple[str, str]] = {}
+    # A bore whose halves lie together in few boxes comes first: one that has more to choose from would take them away.
+    choices = [len(stock.boxes_with_both(pair.upper, pair.lower)) for _, pair in seats]
+    for at in sorted(range(len(seats)), key=choices.__getitem__):
+        pair = seats[at][1]
+        together = stock.boxes_with_both(pair.upper, pair.lower)
+        if together:
+            box = stock.best(together)
+            boxes[at] = stock.reserve(pair.upper, box), stock.reserve(pair.lower, box)
+    for at, (_, pair) in enumerate(seats):
+        if at not in boxes:
+            upper = stock.reserve(pair.upper, stock.best(stock.boxes_with(pair.upper)))
+            boxes[at] = upper, stock.reserve(pair.lower, stock.best(stock.boxes_with(pair.lower)))
+    return [
+        kind.place(position, stock.take(pair.upper, boxes[at][0]), stock.take(pair.lower, boxes[at][1]))
+        for at, (position, pair) in enumerate(seats)
+    ]
 
 
 class _Stock:
-    """The shells of each class by box, in natural order of names."""
+    """The shells of each class by box. First a box is chosen for every half, then its shells are named in natural
+    order."""
 
     def __init__(self, classes: dict[int, ShellClass]) -> None:
         self._shells: dict[int, dict[str, list[Shell]]] = {}
@@ -50,24 +55,27 @@ class _Stock:
             by_box = self._shells.setdefault(index, {})
             for shell in sorted(c.members, key=lambda s: natural(s.name), reverse=True):
                 by_box.setdefault(shell.box, []).append(shell)
-        self._drawn: Counter[str] = Counter()
+        self._left = {index: Counter({b: len(s) for b, s in by_box.items()}) for index, by_box in self._shells.items()}
+        self._drawn: set[str] = set()
         names = {box for by_box in self._shells.values() for box in by_box}
         self._order = {box: i for i, box in enumerate(sorted(names, key=natural))}
 
-    def box_with_both(self, upper: ShellClass, lower: ShellClass) -> str | None:
-        mine, other = self._shells[upper.index], self._shells[lower.index]
+    def boxes_with_both(self, upper: ShellClass, lower: ShellClass) -> list[str]:
+        mine, other = self._left[upper.index], self._left[lower.index]
         need = 2 if upper is lower else 1
-        return self._best([box for box, shells in mine.items() if len(shells) >= need and other.get(box)])
+        return [box for box, count in mine.items() if count >= need and other[box]]
 
-    def box_with(self, c: ShellClass) -> str:
-        box = self._best([box for box, shells in self._shells[c.index].items() if shells])
-        assert box is not None
+    def boxes_with(self, c: ShellClass) -> list[str]:
+        return [box for box, count in self._left[c.index].items() if count]
+
+    def best(self, boxes: list[str]) -> str:
+        """A box drawn from already, else the first in natural order."""
+        return min(boxes, key=lambda box: (box not in self._drawn, self._order[box]))
+
+    def reserve(self, c: ShellClass, box: str) -> str:
+        self._drawn.add(box)
+        self._left[c.index][box] -= 1
         return box
 
     def take(self, c: ShellClass, box: str) -> Shell:
-        self._drawn[box] += 1
         return self._shells[c.index][box].pop()
-
-    def _best(self, boxes: list[str]) -> str | None:
-        """A box drawn from already, else the first in natural order."""
-        return min(boxes, key=lambda box: (self._drawn[box] == 0, self._order[box]), default=None)

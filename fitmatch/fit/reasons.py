@@ -12,6 +12,8 @@ from fitmatch.fit.checker import locks_excuse
 from fitmatch.fit.rowrules import excused_in_rows
 from fitmatch.fit.rulesoff import rules_off
 from fitmatch.fit.words import misfit, sizes, steps, thick, thin
+from fitmatch.gauging.doubts import doubts_of
+from fitmatch.gauging.formlimits import form_flags
 from fitmatch.parts import SIDES, Flag, Job, Placement, Plan, Position, Shell, Unfilled, marks_agree
 from fitmatch.pools import Group, PoolPlan, groups_of
 
@@ -277,12 +279,12 @@ def flags(job: Job, placements: Iterable[Placement], why: Callable[[Position], s
 
 
 def told_in(plan: Plan, unit: str) -> Plan:
-    """The same plan with its reasons and flags in another unit."""
+    """The same plan with its reasons, flags and doubts in another unit."""
     return _told([plan], unit)[0]
 
 
 def all_told_in(pool: PoolPlan, unit: str) -> PoolPlan:
-    """The same plans of several jobs with all reasons and flags in one unit."""
+    """The same plans of several jobs with all reasons, flags and doubts in one unit."""
     return replace(pool, plans=tuple(_told(pool.plans, unit)))
 
 
@@ -303,7 +305,9 @@ def _told(plans: Sequence[Plan], unit: str) -> list[Plan]:
             return reasons[position.kind].why(position)
 
         unfilled = tuple(Unfilled(u.position, why(u.position)) for u in plan.unfilled)
-        found.append(replace(plan, job=job, unfilled=unfilled, flags=flags(job, plan.placements, why)))
+        doubts = doubts_of(job, typed_in=plan.job.unit)
+        told = (*flags(job, plan.placements, why), *form_flags(job, plan.placements))
+        found.append(replace(plan, job=job, unfilled=unfilled, flags=told, doubts=doubts))
     return found
 
 

@@ -14,9 +14,19 @@ if TYPE_CHECKING:
 __all__ = ["read_job", "read_jobs"]
 
 
-def read_job(folder: str | PathLike[str]) -> Job:
-    """Read and check a whole job folder; raises InputError with every mistake at once, in reading order."""
-    return read_folder(folder, Sizes)
+def read_job(
+    folder: str | PathLike[str],
+    *,
+    assembled: bool = False,
+    job_toml: bytes | None = None,
+    log: bytes | None = None,
+) -> Job:
+    """Read and check a whole job folder; raises InputError with every mistake at once, in reading order.
+
+    `assembled`: with the readings taken with the shells in. `job_toml` is read in place of the file's own bytes, `log`
+    in place of those of the long file of readings, which need not be there.
+    """
+    return read_folder(folder, Sizes, assembled=assembled, job_toml=job_toml, log=log)
 
 
 def read_jobs(folders: Sequence[str | PathLike[str]]) -> "Pool":

@@ -2,13 +2,16 @@
 
 from collections.abc import Sequence
 from fractions import Fraction
+from typing import Final
 
 from fitmatch.gauging.places import NEAR_CROWN_DEGREES, from_crown
+from fitmatch.intake.findings import listed
 from fitmatch.lengths import round_half_even
 from fitmatch.measuring import Form, Reading
 
-ACROSS_THE_JOINT = "across the joint"
-ALONG_THE_CROWN = "along the crown axis"
+ACROSS_THE_JOINT: Final = "across the joint"
+ALONG_THE_CROWN: Final = "along the crown axis"
+NEAR_AXIS_DEGREES: Final = 30  # a diameter no further from the joint, or from the crown axis, is said to lie there
 
 
 def form_of(feature: str, readings: Sequence[Reading], corrected: Sequence[int], scale: int) -> Form:
@@ -57,12 +60,24 @@ def _around(
         told = [(m, angle) for angle, m in angles.items() if angle is not None]
         if len(told) < 2:
             continue
-        (high, at_high), (low, at_low) = max(told), min(told)
+        high, low = max(told)[0], min(told)[0]
         if worst is None or high - low > worst:
             worst = high - low
-            lean = from_crown(feature, at_high) - from_crown(feature, at_low)
-            larger = None if not lean or not worst else ACROSS_THE_JOINT if lean > 0 else ALONG_THE_CROWN
+            larger = _where(feature, sorted(angle for m, angle in told if m == high)) if worst else None
     return worst, larger
+
+
+def _where(feature: str, angles: list[float]) -> str:
+    """In words where the largest diameter lies; by its angle where it is near neither axis, or was found at both."""
+    named = {_axis(from_crown(feature, angle)) for angle in angles}
+    word = named.pop() if len(named) == 1 else None
+    return word or f"at {listed([f'{angle:g}' for angle in angles])} degrees"
+
+
+def _axis(from_crown_degrees: float) -> str | None:
+    if from_crown_degrees <= NEAR_AXIS_DEGREES:
+        return ALONG_THE_CROWN
+    return ACROSS_THE_JOINT if 90 - from_crown_degrees <= NEAR_AXIS_DEGREES else None
 
 
 def _whole(value: Fraction | None) -> int | None:

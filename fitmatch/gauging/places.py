@@ -7,10 +7,9 @@ from collections.abc import Sequence
 from math import lcm
 from typing import Final
 
-from fitmatch.measuring import Reading
+from fitmatch.measuring import Reading, turned
 
 NEAR_CROWN_DEGREES: Final = 5
-_TURN: Final = {"journal": 180, "housing_bore": 180, "wall": 360}  # after this many degrees an angle is itself again
 
 
 def at_crown(feature: str, reading: Reading) -> bool:
@@ -22,8 +21,7 @@ def at_crown(feature: str, reading: Reading) -> bool:
 
 def from_crown(feature: str, angle: float) -> float:
     """How far an angle lies from the crown axis, whichever way round: 0 to 90 for a diameter."""
-    turn = _TURN[feature]
-    return min(angle % turn, -angle % turn)
+    return min(turned(feature, angle), turned(feature, -angle))
 
 
 def places(readings: Sequence[Reading], *, numbered_are_repeats: bool) -> list[list[int]]:

@@ -39,19 +39,19 @@ class Sizes:
         corrected, scale = self._corrected(kind, feature, counted)
         above, below = mean_of_means([[corrected[i] for i in group] for group in groups])
         below *= scale
-        measured_as, off = self._measured_as(counted, groups)
-        raw: tuple[int, ...] = ()
+        measured_as = self._measured_as(counted, groups)
+        mean_nm = round_half_even(above, below)
         raw_mean: int | None = None
-        if off or self._settings.temperature is not None:
-            raw = tuple(r.nm for r in counted)
-            raw_mean = round_half_even(*mean_of_means([[raw[i] for i in group] for group in groups]))
+        if self._settings.temperature is not None:
+            raw_mean = round_half_even(*mean_of_means([[counted[i].nm for i in group] for group in groups]))
+        elif measured_as is not None:  # of two nearest whole nanometres the one that adds up
+            raw_mean = mean_nm + measured_as.zero_nm + measured_as.ball_nm
         size = Size(
-            round_half_even(above, below),
+            mean_nm,
             round_half_even(min(corrected), scale),
             round_half_even(max(corrected), scale),
             len(counted),
             measured_as,
-            raw,
             raw_mean,
         )
         return Sized(size, (above, below))
@@ -67,14 +67,14 @@ class Sizes:
         groups = self._places(counted)
         corrected, _ = self._corrected("", "wall", counted)
         wall = round_half_even(*mean_of_means([[corrected[i] for i in group] for group in groups]))
-        return wall, self._measured_as(counted, groups)[0]
+        return wall, self._measured_as(counted, groups)
 
     def plain_wall(self, gauge: str | None, readings: Sequence[int]) -> tuple[int, MeasuredAs | None]:
         """The wall that readings of one gauge at the crown give; quick, as there may be a million."""
         known = self._plain.get((gauge, len(readings)))
         if known is None:
             some = [Reading(nm, gauge=gauge) for nm in readings]
-            known = (self._off(gauge), self._measured_as(some, self._places(some))[0])
+            known = (self._off(gauge), self._measured_as(some, self._places(some)))
             self._plain[gauge, len(readings)] = known
         off, measured_as = known
         if len(readings) == 1:
@@ -122,12 +122,10 @@ class Sizes:
         """What is taken off each reading of a gauge."""
         return 0 if gauge is None else self._zeros[gauge] + self._settings.gauges[gauge].ball_nm
 
-    def _measured_as(
-        self, readings: Sequence[Reading], groups: Sequence[Sequence[int]]
-    ) -> tuple[MeasuredAs | None, bool]:
-        """How a size was measured, and whether anything was taken off; equal ones are one and the same object."""
+    def _measured_as(self, readings: Sequence[Reading], groups: Sequence[Sequence[int]]) -> MeasuredAs | None:
+        """How a size was measured; equal ones are one and the same object. None where no gauge is named."""
         if not self._settings.gauges:
-            return None, False
+            return None
         alike: Counter[Series] = Counter()
         zeros: list[list[int]] = []
         balls: list[list[int]] = []
@@ -140,7 +138,7 @@ class Sizes:
         series = tuple(sorted((s._replace(alike=n) for s, n in alike.items()), key=lambda s: (s.gauge or "", s)))
         zero, ball = (round_half_even(*mean_of_means(off)) for off in (zeros, balls))
         found = MeasuredAs(series, zero, ball)
-        return self._shared.setdefault(found, found), any(map(any, zeros)) or any(map(any, balls))
+        return self._shared.setdefault(found, found)
 
     def _pool_places(self, readings: Sequence[Reading]) -> None:
         """Learn from every place that one gauge read more than once, near the crown or not."""

@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 
 from fitmatch.gauging.corrections import chain, expansion_of
 from fitmatch.gauging.student import t_quantile
-from fitmatch.measuring import DIAMETERS, MeasuredAs
+from fitmatch.measuring import DIAMETERS, MeasuredAs, Series
 from fitmatch.parts import Job, Position
 
 _ROOT_3: Final = sqrt(3.0)
@@ -164,7 +164,46 @@ class ErrorModel:
         for part in self._parts(position, upper, lower):
             for name, sensitivity in part.common.items():
                 common[name] = common.get(name, 0.0) + sensitivity
-        return {name: 0.0 if abs(s) < 1e-12 else s for name, s in common.items()}  # shares may not add up to the bit
+        return _without_dust(common)
+
+    def of_difference(
+        self,
+        position: Position,
+        upper: MeasuredAs | None,
+        lower: MeasuredAs | None,
+        assembled: MeasuredAs,
+        *,
+        bore: bool,
+    ) -> Uncertainty | None:
+        """The uncertainty of assembled - calculated, the assembled clearance measured like this; None: nothing known.
+
+        With `bore` the journal's size is taken off an assembled bore: it stands on both sides, and its errors cancel.
+        Otherwise the gauge was zeroed on the micrometer locked at the journal. What that micrometer reads then does not
+        matter, but locking it is one more reading of the journal.
+        """
+        if not self.known:
+            return None
+        journal, housing = position.journal, position.housing_bore
+        assert journal is not None and housing is not None
+        part, seated = _Sum(), self._seated(position.kind)
+        self._add(part, assembled, 1.0, "assembled bore", seated, depth=None if bore else 1)
+        self._add(part, housing.measured_as, -1.0, "housing bore", seated)
+        self._add(part, upper, 1.0, "walls", seated)
+        self._add(part, lower, 1.0, "walls", seated)
+        scale: MeasuredAs | None = assembled
+        if not bore:
+            self._add(part, journal.measured_as, 1.0, "journal", seated)
+            gauges = journal.measured_as.gauges if journal.measured_as else ()
+            scale = MeasuredAs(tuple(Series(gauge, 1, 1.0) for gauge in gauges[:1]))
+            self._add(part, scale, 1.0, "journal", seated, depth=0)
+        heat = self._job.measuring.temperature
+        if heat is not None and heat.limit is not None:
+            for how, sign in ((scale, 1), (housing.measured_as, -1)):
+                self._add_heat(part, position.kind, "housing_bore", how, sign * housing.mean_nm)
+        if seated:
+            part.common[_seating(position.kind)] = -1.0
+        done = part.done()
+        return self._combine((done,), _without_dust(done.common))
 
     def _parts(self, position: Position, upper: MeasuredAs | None, lower: MeasuredAs | None) -> tuple[Part, Part, Part]:
         walls = (self.of_wall(position.kind, upper), self.of_wall(position.kind, lower))
@@ -195,7 +234,10 @@ class ErrorModel:
         """Whether a seating learned from assembled checks stands for the errors that the gauges share."""
         return _seating(kind) in self.common
 
-    def _add(self, part: "_Sum", how: MeasuredAs | None, sign: float, what: str, seated: bool) -> None:
+    def _add(
+        self, part: "_Sum", how: MeasuredAs | None, sign: float, what: str, seated: bool, depth: int | None = None
+    ) -> None:
+        """`depth`: how many gauges count of the chain in which they were set; None: all."""
         if how is None:
             part.unknown[f"what measured the {what}"] = None
             return
@@ -214,7 +256,7 @@ class ErrorModel:
                 part.scatter[gauge] = part.scatter.get(gauge, 0.0) + weight / repeats
             else:
                 part.resolution_nm2 += weight * floor_nm2
-            for link in () if seated else chain(gauges, gauge):
+            for link in () if seated else chain(gauges, gauge)[:depth]:
                 if _limit(link) in self.common:
                     part.common[_limit(link)] = part.common.get(_limit(link), 0.0) + sign * share * alike
 
@@ -263,6 +305,11 @@ def uncertainty_of(
 ) -> Uncertainty | None:
     """The uncertainty of one clearance; for many, keep an `ErrorModel`."""
     return ErrorModel(job).combined(position, upper, lower)
+
+
+def _without_dust(common: Mapping[str, float]) -> dict[str, float]:
+    """Sensitivities, nought where they cancel: shares may not add up to the bit."""
+    return {name: 0.0 if abs(s) < 1e-12 else s for name, s in common.items()}
 
 
 def _limit(gauge: str) -> str:

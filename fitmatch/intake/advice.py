@@ -5,13 +5,12 @@ from collections.abc import Iterable
 from typing import Final
 
 from fitmatch.intake.findings import shorten
-from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.lengths import LONGEST_NUMBER, NM_PER_UNIT
 
 _LETTER_O: Final = re.compile(r"(?<![A-Za-z])[oO]+(?![A-Za-z])")
 _COMMA: Final = re.compile(r"([+-]?[0-9]*),([0-9]+)\s*([A-Za-zµμ]*)")
 _TENTH: Final = re.compile(r"([+-]?[0-9.,]+)\s*tenth", re.IGNORECASE)
 _DASHES: Final = frozenset(("-", "--", "---", "\u2013", "\u2014", "?", "n/a"))
-_ROUND_UNIT: Final = re.compile(r"(.*?)\s*\(([^()]*)\)")
 _WORD: Final = re.compile(r"[a-z]+")
 _TOML_NUMBER: Final = re.compile(r"([+-]?)([0-9]*)([.,]?)([0-9]*)\s*([A-Za-zµμ]*)")
 
@@ -51,8 +50,10 @@ def for_missing_column(name: str, others: Iterable[str], *, everywhere: bool) ->
     by it."""
     fault = "no shell file has this column" if everywhere else "the column is missing"
     for other in others:
-        match = _ROUND_UNIT.fullmatch(other)
-        base, unit = (match.group(1), match.group(2).strip()) if match else (other, "")
+        base, bracket, unit = other.rpartition("(")
+        if not bracket or not unit.endswith(")"):
+            base, unit = other, ""
+        unit = unit.removesuffix(")").strip()
         if is_near(name, base):
             meant = f"{name} [{unit}]" if unit in NM_PER_UNIT else name
             return f"{fault}; if `{shorten(other)}` is meant, write `{meant}` there"
@@ -69,7 +70,7 @@ def for_toml_number(line: str) -> str | None:
     value = line.partition("=")[2].partition("#")[0].strip()
     if value and not value.strip("."):
         return "is still to be filled in; write the engine maker's figure, with a digit before the point"
-    match = _TOML_NUMBER.fullmatch(value)
+    match = _TOML_NUMBER.fullmatch(value) if len(value) <= LONGEST_NUMBER else None
     if match is None:
         return None
     sign, whole, point, fraction, unit = match.groups()

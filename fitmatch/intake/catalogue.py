@@ -28,7 +28,7 @@ CODES: Final = {
     "misplaced-column": "a column that belongs to the other kind of file",
     "mixed-readings": "plain and numbered columns of readings side by side",
     "header-unit": "a unit in a header that is unknown, or stands where none belongs",
-    "not-supported-yet": "a key or column that is planned but not built",
+    "not-supported-yet": "a key that is planned but not built",
     # job.toml
     "unknown-key": "a key or table that job.toml does not know",
     "wrong-type": "a value of the wrong type, such as a text where a list belongs",
@@ -75,6 +75,16 @@ CODES: Final = {
     "lock-wrong-half": "a lock to a shell of the other half",
     "lock-twice": "one shell locked in two places",
     "nothing-agrees": "a matched column that keeps every shell out of every position of a kind",
+    # readings with the shells in, and the saved plan
+    "broken-plan": "an assignment.json that is no plan of fitmatch",
+    "newer-plan": "an assignment.json that a newer fitmatch saved",
+    "no-saved-plan": "a blank shell where no saved plan tells which one is in",
+    "clearance-and-bore": "a row with both a clearance and a bore",
+    "duplicate-reading": "two rows of one position with the same shells and the same method",
+    "fitted-wrong-kind": "a shell of another kind than the position it is said to be in",
+    "fitted-wrong-half": "a shell of the other half than the one it is said to be in",
+    "fitted-twice": "one shell in both halves of a bore",
+    "cannot-write": "a layout of job.toml, or a figure, that --learn will not write",
     # several jobs with one pool of shells
     "job-twice": "one job folder named twice",
     "family-missing": "a kind without `family`, where jobs share their shells",

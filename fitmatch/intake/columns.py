@@ -16,7 +16,6 @@ OFTEN_MATCHED: Final[tuple[str, ...]] = ("flange", "chamfer")  # matched wheneve
 MATCHED_IF_ASKED: Final[tuple[str, ...]] = ("width", "od")  # matched when positions.csv has them
 SHELL_LABELS: Final[tuple[str, ...]] = ("grade", "family", "series", "condition")  # a position may ask for them by rule
 
-_HEADER: Final = re.compile(r"(.*?)\s*\[([^\[\]]*)\]", re.DOTALL)
 _NUMBERED: Final = re.compile(r"(.+)_[0-9]+", re.DOTALL)
 _UNREAD_TEXTS: Final = {
     "date-cell": "the cell holds a date or a time; format it as text and type it again",
@@ -33,7 +32,6 @@ class Form(NamedTuple):
     optional: tuple[str, ...]
     readings: tuple[str, ...]
     lengths: frozenset[str]
-    unsupported: frozenset[str]
 
 
 POSITION_FORM: Final = Form(
@@ -47,24 +45,25 @@ POSITION_FORM: Final = Form(
         "upper",
         "lower",
         "pin",
+        "undersize",
         "offset",
         "accept",
         "note",
         "gauge",
         "journal_gauge",
         "housing_bore_gauge",
+        "journal_confirmed",
+        "housing_bore_confirmed",
     ),
     readings=("journal", "housing_bore"),
     lengths=frozenset(("journal", "housing_bore", "target", "min", "max", "seating", "offset")),
-    unsupported=frozenset(("confirmed", "journal_confirmed", "housing_bore_confirmed")),
 )
 SHELL_FORM: Final = Form(
     name="shell",
     needed=("shell", "kind", "half", "wall"),
-    optional=("box", *SHELL_LABELS, "coating", "measured", "hold", "note", "gauge"),
+    optional=("box", *SHELL_LABELS, "coating", "measured", "hold", "note", "gauge", "wall_gauge", "wall_confirmed"),
     readings=("wall",),
     lengths=frozenset(("wall", "coating")),
-    unsupported=frozenset(("wall_gauge", "confirmed", "wall_confirmed")),
 )
 
 
@@ -76,7 +75,6 @@ def without_readings(form: Form) -> Form:
         (*form.readings, *form.optional),
         form.readings,
         form.lengths,
-        form.unsupported,
     )
 
 
@@ -116,10 +114,10 @@ class Columns:
 def split_header(cell: str) -> tuple[str, str | None]:
     """A header cell as a name without regard to case, and the unit it names."""
     text = cell.strip()
-    match = _HEADER.fullmatch(text)
-    if match is None:
+    name, bracket, unit = text.rpartition("[")
+    if not bracket or not unit.endswith("]") or unit.count("]") > 1:
         return text.casefold(), None
-    return match.group(1).strip().casefold(), match.group(2).strip()
+    return name.strip().casefold(), unit[:-1].strip()
 
 
 def per_half(names: Iterable[str]) -> list[str]:
@@ -136,7 +134,7 @@ def has_header(table: Table, form: Form, findings: Findings) -> bool:
     """Whether the first filled row can be a header of this form: a title above it, or the `sep=;` of a spreadsheet
     program, is noted as the one mistake from which all others in the file would follow."""
     names = names_in(table)
-    known = {*form.needed, *form.optional, *form.readings, *form.unsupported}
+    known = {*form.needed, *form.optional, *form.readings}
     if any(name in known or _feature(name, form) or one_slip_away(name, known) for name in names):
         return True
     if len(names) > 1 and any(advice.is_near(needed, name) for name in names for needed in form.needed):
@@ -174,11 +172,6 @@ def understand(
         feature = _feature(name, form)
         if not name:
             nameless.append(index)
-            continue
-        if name in form.unsupported and name not in further:
-            findings.report(
-                "not-supported-yet", "this column is not supported yet; leave it out", paper, row, name, index + 1
-            )
             continue
         if name not in asked and feature is None:
             fault = _stray(name, form, other, asked)
@@ -237,7 +230,7 @@ def _feature(name: str, form: Form) -> str | None:
 
 def _stray(name: str, form: Form, other: Form, asked: Iterable[str]) -> tuple[str, str, str] | None:
     """What is wrong with a column nobody asked for: code, text, and the column that was meant; None if nothing is."""
-    elsewhere = {*other.needed, *other.optional, *other.unsupported}
+    elsewhere = {*other.needed, *other.optional}
     if other is POSITION_FORM:
         elsewhere.update(per_half((*OFTEN_MATCHED, *MATCHED_IF_ASKED)))
     if name in elsewhere or _feature(name, other) is not None:
@@ -245,7 +238,7 @@ def _stray(name: str, form: Form, other: Form, asked: Iterable[str]) -> tuple[st
         return "misplaced-column", text, name
     digits = name[len(name.rstrip("0123456789")) :] or "1"
     numbered = [f"{feature}_{digits}" for feature in form.readings]
-    meant = one_slip_away(name, [*asked, *form.unsupported, *numbered])
+    meant = one_slip_away(name, [*asked, *numbered])
     if meant is None:
         return None
     text = f"no such column, and `{meant}` is a single slip away; write `{meant}`, or a name less like it"
@@ -297,7 +290,7 @@ def _prepared(
             yield row, cells
         return
     # A spreadsheet makes a date of a time, and of a note; nothing is worked out from either.
-    watched = [c for c in found.known.values() if c.name not in ("note", "time")]
+    watched = [c for c in found.known.values() if c.name not in ("note", "time", "date")]
     for row, cells in rows:
         for index in [i for i in nameless if cells[i].strip()]:
             nameless.remove(index)  # once is enough

@@ -7,8 +7,9 @@ from typing import Final, NamedTuple
 from fitmatch.intake.catalogue import CODES
 from fitmatch.problems import Problem
 
-# Order of the files in a report: job.toml, positions, shell files as they are read, the long file of readings.
-SETTINGS, POSITIONS, SHELLS, READINGS = 0, 1, 2, 3
+# Order of the files in a report: job.toml, positions, shell files as they are read, the long file of readings, a saved
+# plan, readings with the shells in.
+SETTINGS, POSITIONS, SHELLS, READINGS, SAVED_PLAN, ASSEMBLED = 0, 1, 2, 3, 4, 5
 
 LAST: Final = 1_000_000  # orders what belongs to no column of its own behind those that do
 
@@ -39,7 +40,7 @@ class Findings:
         """Note that a number is finer than a nanometre; the first one stands for all."""
         if self.first_rounded is None:
             place = paper.name if row is None else f"{paper.name}:{row}"
-            self.first_rounded = f"{place}: {column}: `{text.strip()}`"
+            self.first_rounded = f"{place}: {column}: `{shorten(text)}`"
 
 
 def listed(words: Sequence[str], last: str = "and") -> str:

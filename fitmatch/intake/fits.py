@@ -3,6 +3,7 @@
 from collections.abc import Collection
 from typing import Final, NamedTuple
 
+from fitmatch.intake.findings import shorten
 from fitmatch.intake.names import slips
 from fitmatch.intake.quantities import GAUGE_ERROR, LIMIT, SEATING, TARGET
 from fitmatch.intake.values import Values
@@ -46,7 +47,9 @@ def _fit(values: Values, kind: str) -> FitTable:
     if not isinstance(values.document["fit"][kind], dict):
         return FitTable(Fit(kind), frozenset(_AIMS))  # what is no table was reported, and may have held anything
     # A key that is a slip away from one of these was reported, and that one is not missing besides.
-    given = frozenset(aim for aim in _AIMS for key in values.table(path) if slips(key, aim) <= 1)
+    given = frozenset(
+        aim for aim in _AIMS for key in values.table(path) if abs(len(key) - len(aim)) <= 1 and slips(key, aim) <= 1
+    )
     target = values.length((*path, "target"), TARGET)
     low = values.length((*path, "min"), LIMIT)
     high = values.length((*path, "max"), LIMIT)
@@ -90,13 +93,17 @@ def _ratio(values: Values, kind: str) -> str | None:
     if text is None:
         return None
     try:
-        digits, _ = parse_number(text)
+        digits, exponent = parse_number(text)
     except LengthError as error:
         values.report("not-a-number", str(error), *path)
         return None
     if digits <= 0:
-        what = f"`{text[:40]}` is not more than zero; write clearance per unit of journal diameter, such as 0.001"
+        what = f"`{shorten(text)}` is not more than zero; write clearance per unit of journal diameter, such as 0.001"
         values.report("not-positive", what, *path)
+        return None
+    if float(f"{digits}e{exponent}") > 1:
+        what = f"`{shorten(text)}` is above 1; write clearance per unit of journal diameter, such as 0.001"
+        values.report("implausible-number", what, *path)
         return None
     return text
 

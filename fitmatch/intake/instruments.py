@@ -1,6 +1,7 @@
-"""The tables of job.toml about measuring: gauges, what they measured, temperature, materials, limits of form."""
+"""The tables of job.toml about measuring: gauges, what they measured, temperature, materials, limits of form, and
+where the bench reads."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from typing import Final
 
 from fitmatch.intake.findings import shorten
@@ -11,7 +12,7 @@ from fitmatch.intake.names import nearest
 from fitmatch.intake.quantities import BALL, GAUGE_ERROR, LIMIT, RESOLUTION, STANDARD
 from fitmatch.intake.values import Values
 from fitmatch.lengths import LengthError, parse_number, unit_factor
-from fitmatch.measuring import DIAMETERS, FEATURES, Decimal, Gauge, Temperature
+from fitmatch.measuring import DIAMETERS, FEATURES, LARGEST_STATION, Decimal, Gauge, Place, Temperature, turned
 
 GAUGE_KEYS: Final = (
     "unit",
@@ -30,7 +31,9 @@ FORM_KEYS: Final = (
     "wall_taper",
     "wall_barrel",
 )
+BENCH_KEYS: Final = tuple(f"{feature}_{what}" for feature in FEATURES for what in ("stations", "angles"))
 _LARGEST_ZERO_NM: Final = 200_000
+_LONGEST_CIRCLE: Final = 6  # names shown of it
 _COEFFICIENTS: Final = (0.0, 1e-4, "0 to 1e-4 per kelvin; write it like 11.5e-6")
 _BENCH: Final = (-20.0, 60.0, "-20 to 60 degrees Celsius")
 _OFF: Final = (0.0, 20.0, "0 to 20 kelvin")
@@ -108,6 +111,52 @@ def read_form_limits(values: Values, kinds: Collection[str]) -> dict[str, dict[s
     return limits
 
 
+def read_bench(values: Values, kinds: Collection[str]) -> dict[str, dict[str, tuple[Place, ...]]]:
+    """Where the bench reads what, by kind and feature: every angle at the first station, then at the next."""
+    bench: dict[str, dict[str, tuple[Place, ...]]] = {}
+    for kind in values.kinds(("bench",), dict.fromkeys(kinds)):
+        values.refuse_unknown(("bench", kind), BENCH_KEYS)
+        bench[kind] = {}
+        for feature in FEATURES:
+            stations = _stations(values, ("bench", kind, f"{feature}_stations"))
+            angles = _angles(values, ("bench", kind, f"{feature}_angles"), feature)
+            bench[kind][feature] = tuple(Place(station, angle) for station in stations for angle in angles)
+    return bench
+
+
+def _stations(values: Values, path: tuple[str, ...]) -> Sequence[int | None]:
+    numbers = values.numbers(path, "write a list of stations, such as [1, 2]")
+    if numbers is None:
+        return (None,)
+    stations = [int(text) for text in numbers if text.isdecimal() and len(text) <= 3]
+    if len(stations) < len(numbers) or not all(1 <= station <= LARGEST_STATION for station in stations):
+        text = "holds what is no station; count them from the front: 1, 2, 3 and so on"
+        values.report("not-a-whole-number", text, *path)
+        return (None,)
+    return stations
+
+
+def _angles(values: Values, path: tuple[str, ...], feature: str) -> Sequence[float]:
+    """Degrees; 0 must be among those of a bore or a wall, as only readings there make a size."""
+    numbers = values.numbers(path, "write a list of degrees from the crown axis, such as [0, 90]")
+    if numbers is None:
+        return (0.0,)
+    angles = []
+    for text in numbers:
+        try:
+            angle = float(Decimal(*parse_number(text)))
+        except LengthError as error:
+            values.report("not-a-number", str(error), *path)
+            return (0.0,)
+        if not -360 <= angle <= 360:
+            what = f"`{shorten(text)}` lies outside -360 to 360; write degrees from the crown axis"
+            values.report("implausible-number", what, *path)
+        angles.append(turned(feature, angle))
+    if feature != "journal" and 0.0 not in angles:
+        values.report("implausible-number", "lacks 0, the crown axis, where the size is read; write it too", *path)
+    return angles
+
+
 def read_guard(values: Values) -> float:
     """How many expanded uncertainties the limits are tightened by."""
     guard = _number(values, ("rules", "guard"), (0.0, 10.0, "0 to 10"))
@@ -178,11 +227,13 @@ def _gauge_name(values: Values, path: tuple[str, ...], gauges: Collection[str]) 
 def _refuse_circles(values: Values, gauges: dict[str, Gauge]) -> None:
     """Gauges that were set with one another in a circle inherit nothing: each circle is noted once and cut."""
     for name in gauges:
-        chain = [name]
-        while (before := gauges[chain[-1]].set_with) is not None and before not in chain:
-            chain.append(before)
+        chain, before = {name: None}, gauges[name].set_with  # a dict: in file order, and quick to look up
+        while before is not None and before not in chain:
+            chain[before] = None
+            before = gauges[before].set_with
         if before == name:
-            circle = " with ".join([*chain, name])
+            links = [*chain, name] if len(chain) < _LONGEST_CIRCLE else [*list(chain)[:_LONGEST_CIRCLE], "and so on"]
+            circle = " with ".join(links)
             values.report("gauge-circle", f"goes in a circle ({circle}); mend one of them", "gauge", name, "set_with")
             gauges[name] = gauges[name]._replace(set_with=None)
 

@@ -1,7 +1,8 @@
 """In which line of job.toml a key stands, and how it is written in a message."""
 
+import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 from fitmatch.intake.findings import SETTINGS, Findings, Paper, shorten
@@ -9,6 +10,16 @@ from fitmatch.intake.findings import SETTINGS, Findings, Paper, shorten
 JOB_FILE: Final = Paper("job.toml", (SETTINGS,))
 _BARE: Final = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-")
 _DEEPEST: Final = 4  # no key of job.toml lies deeper, and a hostile one must not exhaust the stack
+# Texts and remarks of TOML, within which brackets and line ends mean nothing; then those that do.
+_TOKEN: Final = re.compile(
+    r'"""(?:[^"\\]++|\\.|"(?!""))*+"{3,5}'
+    r"|'''(?:[^']++|'(?!''))*+'{3,5}"
+    r'|"(?:[^"\\\n]++|\\.)*+"'
+    r"|'[^'\n]*+'"
+    r"|#[^\n]*+"
+    r"|[\[\]{}\n]",
+    re.DOTALL,
+)
 
 Path = tuple[str, ...]
 
@@ -23,45 +34,58 @@ class JobFile:
 
     def report(self, code: str, text: str, *path: str) -> None:
         """Note a mistake at a dotted key; a key that is not written is reported at its table's row."""
+        self._findings.report(code, text, JOB_FILE, self.row(*path), dotted(path))
+
+    def row(self, *path: str) -> int | None:
+        """The row of a dotted key, or of the innermost table around it that is written."""
         if self._rows is None:
             self._rows = _rows_of_keys(self._text)
-        row = next((self._rows[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self._rows), None)
-        self._findings.report(code, text, JOB_FILE, row, dotted(path))
+        return next((self._rows[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self._rows), None)
 
 
 def dotted(path: Path) -> str:
     """`fit.rod.target`; a part that TOML wants quoted is quoted."""
-    return ".".join(part if part and _BARE.issuperset(part) else f'"{shorten(part)}"' for part in path)
+    shown = [(part, shorten(part)) for part in path]
+    return ".".join(
+        short if part and part == short and _BARE.issuperset(part) else f'"{short}"' for part, short in shown
+    )
 
 
 def _rows_of_keys(text: str) -> dict[Path, int]:
-    """Every key and table of a text that is valid TOML, with the row where it is first written.
-
-    A statement of TOML is complete as soon as it is valid by itself: lines are gathered until it is.
-    """
+    """Every key and table of a text that is valid TOML, with the row where it is first written."""
     rows: dict[Path, int] = {}
     table: Path = ()
-    start, gathered = 1, ""
-    for number, line in enumerate(text.replace("\r\n", "\n").split("\n"), 1):
-        gathered += line + "\n"
+    for row, statement in _statements(text.replace("\r\n", "\n")):
         try:
-            found = tomllib.loads(gathered)
-        except ValueError:
+            found = tomllib.loads(statement)
+        except (ValueError, RecursionError):  # too deep to be read at this depth of calls: its row stays unknown
             continue
-        if gathered.lstrip().startswith("["):
+        if statement.lstrip().startswith("["):
             table = _innermost(found)
             for depth in range(1, len(table) + 1):
-                rows.setdefault(table[:depth], start)
+                rows.setdefault(table[:depth], row)
         else:
-            _note(found, table, start, rows)
-        start, gathered = number + 1, ""
+            _note(found, table, row, rows)
     return rows
+
+
+def _statements(text: str) -> Iterator[tuple[int, str]]:
+    """Each statement with the row it starts in. It ends with its line, unless a bracket or a text is still open."""
+    start, row, next_row, depth = 0, 1, 1, 0
+    for token in _TOKEN.finditer(text):
+        mark = token.group()
+        next_row += mark.count("\n")
+        depth += (mark in ("[", "{")) - (mark in ("]", "}"))
+        if mark == "\n" and depth == 0:
+            yield row, text[start : token.end()]
+            start, row = token.end(), next_row
+    yield row, text[start:]
 
 
 def _innermost(found: Mapping[str, Any]) -> Path:
     path: list[str] = []
     inner: Any = found
-    while isinstance(inner, dict) and inner:
+    while isinstance(inner, dict) and inner and len(path) <= _DEEPEST:
         ((name, inner),) = inner.items()
         path.append(name)
     return tuple(path)

@@ -13,7 +13,7 @@ from fitmatch.intake.quantities import WALL, CellError, LengthReader, Quantity
 from fitmatch.intake.settings import Settings
 from fitmatch.intake.tables import UNREAD, Table
 from fitmatch.lengths import LengthError, parse_number
-from fitmatch.measuring import FEATURES, LoggedReading, Reading
+from fitmatch.measuring import FEATURES, LARGEST_STATION, LoggedReading, Reading, turned
 from fitmatch.parts import Shell
 
 READINGS_FORM: Final = Form(
@@ -22,9 +22,7 @@ READINGS_FORM: Final = Form(
     optional=("gauge", "by", "time", "confirmed", "note"),
     readings=(),
     lengths=frozenset(("reading",)),
-    unsupported=frozenset(),
 )
-_LARGEST_STATION: Final = 999
 _LARGEST_ANGLE: Final = 360
 
 
@@ -88,15 +86,15 @@ class LogReader:
         if found is None or nm is None:
             return
         key = found[1]
-        reading = Reading(nm, station, angle, gauge)
+        by, time, confirmed = (self._cell(cells, name) for name in ("by", "time", "confirmed"))
+        reading = Reading(nm, station, angle, gauge, confirmed)
         if isinstance(key, tuple):
             log.walls.setdefault(key, []).append(reading)
             log.wall_rows.setdefault(key, row)
         else:
             log.positions.setdefault((key, feature), []).append(reading)
             log.position_rows.setdefault((key, feature), row)
-        by, time, confirmed = (self._cell(cells, name) for name in ("by", "time", "confirmed"))
-        log.rows.append(LoggedReading(item, feature, reading, by, time, confirmed, row))
+        log.rows.append(LoggedReading(item, feature, reading, by, time, row, key if isinstance(key, tuple) else None))
 
     def _cell(self, cells: list[str], column: str) -> str:
         """A trimmed cell; empty as well where it could not be read."""
@@ -118,7 +116,7 @@ class LogReader:
             return self._kinds[item], item
         if self._complete:
             near = nearest(item, self._kinds)
-            hint = f"the nearest is `{near}`" if near else "write its row in the positions file"
+            hint = f"the nearest is `{shorten(near)}`" if near else "write its row in the positions file"
             self._report("unknown-item", f"there is no position `{shorten(item)}`; {hint}", row, "item")
         return None
 
@@ -148,28 +146,29 @@ class LogReader:
         text = self._cell(cells, "station")
         if not text:
             return None
-        if text.isascii() and text.isdecimal() and len(text) <= 9 and 1 <= int(text) <= _LARGEST_STATION:
+        if text.isascii() and text.isdecimal() and len(text) <= 9 and 1 <= int(text) <= LARGEST_STATION:
             return int(text)
         what = f"`{shorten(text)}` is no station; count them from the front: 1, 2, 3 and so on"
         self._report("not-a-whole-number", what, row, "station")
         return None
 
     def _angle(self, row: int, cells: list[str], feature: str) -> float | None:
-        """Degrees from the crown axis. A diameter at 190 degrees is the one at 10."""
+        """Degrees from the crown axis, without whole turns."""
         text = self._cell(cells, "angle")
         if not text:
             return None
         try:
             digits, exponent = parse_number(text, decimal_comma=self._table.decimal_comma)
-        except LengthError as error:
-            self._report("not-a-number", str(error), row, "angle")
+        except LengthError:
+            what = f"`{shorten(text)}` is no angle; write degrees from the crown axis as a plain number, such as 22.5"
+            self._report("not-a-number", what, row, "angle")
             return None
         angle = float(f"{digits}e{exponent}")
         if not -_LARGEST_ANGLE <= angle <= _LARGEST_ANGLE:
             what = f"`{shorten(text)}` lies outside -360 to 360; write degrees from the crown axis"
             self._report("implausible-number", what, row, "angle")
             return None
-        return angle % (_LARGEST_ANGLE if feature == "wall" else _LARGEST_ANGLE // 2)
+        return turned(feature, angle)
 
     def _length(self, row: int, cells: list[str], feature: str, gauge: str | None) -> int | None:
         text = cells[self._columns.index("reading")]

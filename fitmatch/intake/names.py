@@ -57,6 +57,11 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     return min(known, key=distance, default=None)
 
 
+def other_case(word: str, known: Iterable[str]) -> str | None:
+    """The known word that differs from `word` in capitals only."""
+    return next((candidate for candidate in known if candidate.casefold() == word.casefold()), None)
+
+
 def one_slip_away(word: str, known: Iterable[str]) -> str | None:
     """The known word of four letters or more that `word` misses by a single slip."""
     for candidate in known:

@@ -111,7 +111,12 @@ def _union(jobs: Sequence[Job]) -> tuple[list[Shell], list[Problem]]:
                 place = f"{job.name}/{shell.file}"
                 problems.append(_problem("shell-differs", text, place, shell.row, column, (at, SHELLS, shell.row)))
             elif first.measured_as is None and shell.measured_as is not None:
-                found[shell.key] = replace(first, measured_as=shell.measured_as)
+                found[shell.key] = replace(
+                    first,
+                    measured_as=shell.measured_as,
+                    readings=shell.readings,
+                    measured_nm=shell.measured_nm,
+                )
     return list(found.values()), problems
 
 
@@ -165,6 +170,7 @@ def _pool(jobs: Sequence[Job], shells: list[Shell]) -> Pool:
             replace(
                 job,
                 shells=tuple(shells),
+                own_shells=job.shells,
                 reserved=frozenset().union(*(other for other in locks if other is not mine)),
                 warnings=tuple(f"{job.name}: {warning}" for warning in job.warnings),
                 measuring=replace(job.measuring, gauges=gauges, pooled=pooled, wall_forms=wall_forms),

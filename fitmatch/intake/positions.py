@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from fitmatch.intake.columns import Columns
 from fitmatch.intake.findings import Findings, Paper, shorten
 from fitmatch.intake.gauges import GaugeCells
-from fitmatch.intake.names import fault_in_name, nearest
+from fitmatch.intake.names import fault_in_name, nearest, other_case
 from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, OFFSET, SEATING, TARGET, CellError, LengthReader
 from fitmatch.intake.settings import Settings
 from fitmatch.intake.sizing import Sized
@@ -42,6 +42,7 @@ class PositionRow:
     wants: dict[str, tuple[str, ...]] = field(default_factory=dict)  # side -> cells to match
     accept: str | None = None
     pin: int | None = None
+    undersize: str = ""
     within: tuple[str, ...] = ()  # cells in which a housing and its journal must agree
     offset_told: bool = False  # whether there is an offset, readable or not
 
@@ -95,6 +96,7 @@ class PositionReader:
         gauges = self._gauges_of(row, cells, kind)
         for feature, columns in self._columns.readings.items():
             gauge, gauge_known = gauges[feature]
+            confirmed = self._cell(cells, f"{feature}_confirmed")
             found = []
             for column in columns:
                 if cells[column.index].strip():
@@ -102,7 +104,7 @@ class PositionReader:
                     if nm is None:
                         sound = False
                     else:
-                        found.append(Reading(nm, gauge=gauge))
+                        found.append(Reading(nm, gauge=gauge, confirmed=confirmed))
             readings[feature] = tuple(found)
         own = {key: self._length(row, cells, key) for key in OWN if self._cell(cells, key)}
         return PositionRow(
@@ -117,6 +119,7 @@ class PositionReader:
             wants={side: self._wants(cells, matched, asked, side) for side in ("upper", "lower")},
             accept=self._cell(cells, "accept") or None,
             pin=self._pin(row, cells),
+            undersize=self._cell(cells, "undersize"),
             within=tuple(self._cell(cells, c).casefold() for c in self._settings.rules.movable_within),
             offset_told=bool(cells[self._columns.index("offset")].strip()),
         )
@@ -222,9 +225,13 @@ def kinds_to_write(settings: Settings) -> str:
     """What can stand in a column `kind`."""
     if not settings.fits:
         return "write the kind, such as rod"
-    return "write one of the kinds with a [fit.KIND] table: " + ", ".join(settings.fits)
+    kinds = [*settings.fits] if len(settings.fits) < 8 else [*list(settings.fits)[:7], "or another"]
+    return "write one of the kinds with a [fit.KIND] table: " + ", ".join(kinds)
 
 
 def unknown_kind(kind: str, settings: Settings) -> str:
     """That a kind has no table, and the nearest that has one."""
+    meant = other_case(kind, settings.fits)
+    if meant is not None:
+        return f"there is no [fit.{shorten(kind)}]; write the kind with its own capitals, `{meant}`"
     return f"there is no [fit.{shorten(kind)}]; add it, or write the nearest kind `{nearest(kind, settings.fits)}`"

@@ -31,6 +31,8 @@ class Quantity(NamedTuple):
 
 JOURNAL: Final = Quantity("a journal", 5_000_000, 2_000_000_000, "5 mm to 2 m", above_zero=True)
 HOUSING_BORE: Final = Quantity("a housing bore", 5_000_000, 2_000_000_000, "5 mm to 2 m", above_zero=True)
+ASSEMBLED_BORE: Final = Quantity("an assembled bore", 5_000_000, 2_000_000_000, "5 mm to 2 m", above_zero=True)
+ASSEMBLED_CLEARANCE: Final = Quantity("a clearance", 1, 2_000_000, "more than 0, up to 2 mm", above_zero=True)
 WALL: Final = Quantity("a wall", 200_000, 25_000_000, "0.2 to 25 mm", above_zero=True)
 TARGET: Final = Quantity("a target clearance", 1, 2_000_000, "more than 0, up to 2 mm", above_zero=True)
 LIMIT: Final = Quantity("a limit", 0, 2_000_000, "0 to 2 mm")
@@ -97,8 +99,8 @@ class LengthReader:
 
     def _slipped_units(self, text: str) -> list[str]:
         """The same digits with the units that would make them plausible."""
-        # What was read as a length stays a number once the letters of its unit are off.
-        digits = text.strip().rstrip("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZµμ \t")
+        # What was read as a length stays a number once its unit is off, and no unit holds a digit, point or comma.
+        digits = text[: 1 + max(map(text.rfind, "0123456789.,"))].strip()
         meant = []
         for unit in ("in", "mm", "um", "thou"):
             nm, _ = parse_length(digits, unit, inch_job=self.inch_job, decimal_comma=self.decimal_comma)

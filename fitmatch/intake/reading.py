@@ -39,24 +39,40 @@ from fitmatch.intake.positions import PositionReader, PositionRow
 from fitmatch.intake.settings import Settings, read_settings
 from fitmatch.intake.shells import ShellPool
 from fitmatch.intake.sizing import Sizing
-from fitmatch.intake.sources import Source, positions_source, read_bytes, readings_source, shell_sources
+from fitmatch.intake.sources import (
+    Source,
+    assembled_source,
+    positions_source,
+    read_bytes,
+    readings_source,
+    shell_sources,
+)
 from fitmatch.intake.tables import Table, open_table
 from fitmatch.intake.targets import Aim, AimCheck
-from fitmatch.measuring import DIAMETERS, Form, Measuring
+from fitmatch.measuring import DIAMETERS, AssembledReading, Form, Measuring, Reading
 from fitmatch.parts import Job, Position, Size
 from fitmatch.problems import InputError
 
 # No column of the long file belongs to another file: what else stands there is the writer's own.
-_NO_FORM = TableForm("", (), (), (), frozenset(), frozenset())
+_NO_FORM = TableForm("", (), (), (), frozenset())
 
 
-def read_folder(folder: str | PathLike[str], make_sizing: Callable[[Settings], Sizing]) -> Job:
+def read_folder(
+    folder: str | PathLike[str],
+    make_sizing: Callable[[Settings], Sizing],
+    *,
+    assembled: bool = False,
+    job_toml: bytes | None = None,
+    log: bytes | None = None,
+) -> Job:
     """Read and check a whole job folder; raises InputError with every mistake at once, in reading order.
 
-    How readings become sizes is not known here: `make_sizing` gives that for the settings of the job.
+    How readings become sizes is not known here: `make_sizing` gives that for the settings of the job. `assembled`: the
+    readings with the shells in as well, and the saved plan that they may lean on. `job_toml` is read in place of the
+    file's own bytes, `log` in place of those of the long file, which need not be there.
     """
-    reader = FolderReader(folder, make_sizing)
-    return reader.job(reader.compared(frozenset()))
+    reader = FolderReader(folder, make_sizing, job_toml=job_toml, log=log)
+    return reader.job(reader.compared(frozenset()), assembled=assembled)
 
 
 class Compared(NamedTuple):
@@ -73,12 +89,20 @@ class Compared(NamedTuple):
 class FolderReader:
     """Reads one job folder in two steps, as jobs that share their shells must know each other's headers first."""
 
-    def __init__(self, folder: str | PathLike[str], make_sizing: Callable[[Settings], Sizing]) -> None:
-        """Read job.toml and the headers of all tables; raises InputError where there is no folder."""
+    def __init__(
+        self,
+        folder: str | PathLike[str],
+        make_sizing: Callable[[Settings], Sizing],
+        *,
+        job_toml: bytes | None = None,
+        log: bytes | None = None,
+    ) -> None:
+        """Read job.toml and the headers of all tables; raises InputError where there is no folder. `job_toml` and `log`
+        as in `read_folder`."""
         self._findings = Findings()
         path = Path(folder)
         _check_folder(path, self._findings)
-        self._job_bytes = read_bytes(path, JOB_FILE, self._findings)
+        self._job_bytes = read_bytes(path, JOB_FILE, self._findings) if job_toml is None else job_toml
         self.settings = (
             read_settings(self._job_bytes, self._findings)
             if self._job_bytes is not None
@@ -86,7 +110,7 @@ class FolderReader:
         )
         self._position_source = positions_source(path, self.settings, self._findings)
         self._sources, complete = shell_sources(path, self.settings, self._findings)
-        self._log_source = readings_source(path, self.settings, self._findings)
+        self._log_source = readings_source(path, self.settings, self._findings, log)
         self._tables = _Tables(path, self.settings, make_sizing(self.settings), self._findings)
         self._tables.open(self._position_source, self._sources, complete=complete)
 
@@ -101,13 +125,13 @@ class FolderReader:
         matched = matched_columns(settings, tables.in_positions, tables.in_shells | elsewhere)
         return Compared(matched, settings.rules.same_in_bore)
 
-    def job(self, own: Compared, pooled: Compared | None = None) -> Job:
+    def job(self, own: Compared, pooled: Compared | None = None, *, assembled: bool = False) -> Job:
         """The job; raises InputError with every mistake in its files. `pooled` are the columns that all jobs compare
-        which share their shells."""
+        which share their shells; `assembled` as in `read_folder`."""
         findings = self._findings
         if pooled is not None:
             self._check_families()
-        job = self._tables.read(own, pooled, self._log_source)
+        job = self._tables.read(own, pooled, self._log_source, assembled=assembled)
         if findings.first_rounded is not None:
             first = findings.first_rounded
             text = f"numbers finer than a nanometre were rounded, halves to even; the first is {first}"
@@ -169,7 +193,7 @@ class _Tables:
         if self._complete and self._position_table:
             check_rule_columns(self._settings, self.in_positions, self.in_shells)
 
-    def read(self, own: Compared, pooled: Compared | None, log_source: Source | None) -> Job:
+    def read(self, own: Compared, pooled: Compared | None, log_source: Source | None, *, assembled: bool) -> Job:
         """The job, its own columns compared; with `pooled`, its shells as all jobs look at them."""
         settings, findings = self._settings, self._findings
         position_table, shell_tables, complete = self._position_table, self._shell_tables, self._complete
@@ -179,7 +203,7 @@ class _Tables:
         may_match: tuple[str, ...] = (*OFTEN_MATCHED, *MATCHED_IF_ASKED, *settings.match)
         if not settings.match_read:
             may_match += SHELL_LABELS
-        logged = settings.readings is not None
+        logged = log_source is not None or settings.readings_written
         position_form = without_readings(POSITION_FORM) if logged else POSITION_FORM
         shell_form = without_readings(SHELL_FORM) if logged else SHELL_FORM
         rows: list[PositionRow] = []
@@ -221,6 +245,8 @@ class _Tables:
             if pooled is None and pool.complete and position_table.complete:
                 slipped = columns.slipped | pool.slipped
                 check_agreement(rows, pool, matched, slipped, position_table.paper, findings)
+        known = position_table is not None and position_table.complete
+        checks = self._read_assembled(positions, pool, complete=known) if assembled else None
         return Job(
             folder=self._folder,
             title=settings.title,
@@ -235,13 +261,20 @@ class _Tables:
             coating_counts=settings.coating_counts,
             measuring=Measuring(
                 gauges=settings.gauges,
+                measured=settings.measured,
+                bench=settings.bench,
                 pooled=self._sizing.pooled(),
                 temperature=settings.temperature,
                 materials=settings.materials,
                 form_limits=settings.form_limits,
                 position_forms=forms,
                 wall_forms=self._wall_forms(log, pool),
-                readings=tuple(log.rows),
+                position_readings={row.name: self._as_read(row, log) for row in rows},
+                positions_file=position_table.paper.name if position_table else "",
+                log_file=log_source.paper.name if log_source else "",
+                log=tuple(log.rows),
+                assembled_file=checks[0] if checks else "",
+                assembled=checks[1] if checks else (),
             ),
         )
 
@@ -270,12 +303,44 @@ class _Tables:
             _nothing_read(rows)
         return log
 
+    def _read_assembled(
+        self, positions: Sequence[Position], pool: ShellPool, *, complete: bool
+    ) -> tuple[str, tuple[AssembledReading, ...]] | None:
+        """The file of readings with the shells in: its name and its rows."""
+        from fitmatch.intake.assembled import ASSEMBLED_FORM, AssembledReader
+        from fitmatch.intake.savedplan import read_saved_plan
+
+        findings, settings = self._findings, self._settings
+        problems = len(findings.problems)
+        plan = read_saved_plan(self._folder, findings)
+        plan_sound = len(findings.problems) == problems
+        source = assembled_source(self._folder, settings, findings)
+        table = self._open(source, ASSEMBLED_FORM)
+        if table is None:
+            return None
+        columns = understand(table, ASSEMBLED_FORM, _NO_FORM, (), findings, inch_job=settings.inch_job)
+        complete = complete and pool.complete
+        reader = AssembledReader(
+            table,
+            columns,
+            settings,
+            positions,
+            pool.shells,
+            plan,
+            findings,
+            complete=complete,
+            plan_sound=plan_sound,
+        )
+        rows = reader.read()
+        warn_of_unused(table.paper, columns, (), findings)
+        return table.paper.name, rows
+
     def _size_up(self, rows: list[PositionRow], log: Log) -> dict[str, dict[str, Form]]:
         """Give every row its sizes; the forms that its readings tell, by position and feature."""
         forms: dict[str, dict[str, Form]] = {}
         for row in rows:
             for feature in DIAMETERS:
-                readings = row.readings.get(feature) or log.positions.get((row.name, feature), ())
+                readings = self._as_read(row, log).get(feature)
                 if not readings:
                     continue
                 sized = self._sizing.diameter(row.kind, feature, readings)
@@ -285,6 +350,11 @@ class _Tables:
                 if form is not None:
                     forms.setdefault(row.name, {})[feature] = form
         return forms
+
+    def _as_read(self, row: PositionRow, log: Log) -> dict[str, tuple[Reading, ...]]:
+        """The raw readings of a position by feature, from whichever file holds them."""
+        found = {f: row.readings.get(f) or tuple(log.positions.get((row.name, f), ())) for f in DIAMETERS}
+        return {feature: readings for feature, readings in found.items() if readings}
 
     def _wall_forms(self, log: Log, pool: ShellPool) -> dict[Key, Form]:
         forms = {}
@@ -339,7 +409,9 @@ def _position(row: PositionRow, aim: Aim, locks: dict[str, Key], settings: Setti
         wants_lower=row.wants["lower"],
         accept=row.accept,
         pin=row.pin,
+        undersize=row.undersize,
         row=row.row,
+        aims_at_middle=aim.at_middle,
         within=row.within,
         offset_nm=row.own.get("offset"),
     )

@@ -19,13 +19,15 @@ from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, WALL, CellE
 from fitmatch.intake.texts import decode
 from fitmatch.intake.values import Values
 from fitmatch.lengths import JOB_UNITS
-from fitmatch.measuring import Decimal, Gauge, Temperature
+from fitmatch.measuring import Decimal, Gauge, Place, Temperature
 from fitmatch.parts import SIDES, Band, Rules
 
 DEFAULT_POSITIONS: Final = "positions.csv"
 DEFAULT_SHELLS: Final = ("shells/*.csv",)
+DEFAULT_ASSEMBLED: Final = "assembled.csv"
+DEFAULT_READINGS: Final = "readings.csv"
 
-_ABOUT_MEASURING: Final = ("gauge", "measured", "temperature", "material", "form")
+_ABOUT_MEASURING: Final = ("gauge", "measured", "temperature", "material", "form", "bench")
 _SECTIONS: Final = (
     "title",
     "unit",
@@ -37,8 +39,7 @@ _SECTIONS: Final = (
     "readings",
     *_ABOUT_MEASURING,
 )
-_LATER_SECTIONS: Final = ("bench",)
-_SOURCES: Final = ("positions", "shells", "shared", "readings")
+_SOURCES: Final = ("positions", "shells", "shared", "readings", "assembled")
 _DRAWN: Final[Mapping[str, Quantity]] = {"journal": JOURNAL, "housing_bore": HOUSING_BORE, "wall": WALL}
 _RULES: Final = (
     "wall_difference",
@@ -60,9 +61,7 @@ _NEVER_MATCHED: Final = frozenset(
     {
         *POSITION_FORM.needed,
         *POSITION_FORM.optional,
-        *POSITION_FORM.unsupported,
         *SHELL_FORM.needed,
-        *SHELL_FORM.unsupported,
         "gauge",
         "box",
         "coating",
@@ -70,10 +69,10 @@ _NEVER_MATCHED: Final = frozenset(
         "hold",
     }
 )
+# No key has this many parts, and reading one with thousands takes the square of their number.
+_ENDLESS_KEY: Final = re.compile(r"""(?<![\w"'-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){50}""")
 # What belongs to a housing, or stays with its journal, is no mark to agree in.
-_NEVER_WITHIN: Final = frozenset(
-    {*POSITION_FORM.needed, *POSITION_FORM.optional, *POSITION_FORM.unsupported} - {"pin", "note"}
-)
+_NEVER_WITHIN: Final = frozenset({*POSITION_FORM.needed, *POSITION_FORM.optional} - {"pin", "note"})
 _AT_LINE: Final = re.compile(r" \(at line ([0-9]+), column ([0-9]+)\)$")
 
 
@@ -96,13 +95,16 @@ class Settings:
     match_read: bool = True  # False: the rules may ask for columns that are not in `match`
     measured_coated: bool = True
     coating_counts: bool = True
-    readings: str | None = None  # the long file of readings; None: there is none
+    assembled: str | None = DEFAULT_ASSEMBLED  # None: written wrongly
+    readings: str | None = DEFAULT_READINGS  # the long file of readings; None: written wrongly
+    readings_written: bool = False  # False: the file may be missing
     numbered_are_repeats: bool = False
     gauges: dict[str, Gauge] = field(default_factory=dict)
     measured: dict[str, dict[str, str]] = field(default_factory=dict)  # kind -> feature -> gauge
     temperature: Temperature | None = None
     materials: dict[str, dict[str, Decimal]] = field(default_factory=dict)  # kind -> feature -> per kelvin
     form_limits: dict[str, dict[str, int]] = field(default_factory=dict)  # kind -> feature and what -> nm
+    bench: dict[str, dict[str, tuple[Place, ...]]] = field(default_factory=dict)  # kind -> feature -> where to read
 
     @property
     def inch_job(self) -> bool:
@@ -119,7 +121,7 @@ def read_settings(data: bytes, findings: Findings) -> Settings:
         settings.readable = settings.match_read = False
         return settings
     values = Values(document, settings.file, findings)
-    values.refuse_unknown((), _SECTIONS, _LATER_SECTIONS)
+    values.refuse_unknown((), _SECTIONS)
     settings.title = _title(values)
     settings.unit = values.unit = _unit(values)
     _sources(values, settings)
@@ -134,6 +136,11 @@ def read_settings(data: bytes, findings: Findings) -> Settings:
 
 
 def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
+    endless = _ENDLESS_KEY.search(text)
+    if endless:
+        fault = "holds a key with more than 50 points in it; write keys as the manual has them"
+        findings.report("broken-toml", fault, JOB_FILE, text.count("\n", 0, endless.start()) + 1)
+        return None
     try:
         return Values.load(text)
     except tomllib.TOMLDecodeError as error:
@@ -176,14 +183,18 @@ def _unit(values: Values) -> str | None:
 
 
 def _sources(values: Values, settings: Settings) -> None:
-    values.refuse_unknown(("sources",), _SOURCES, ("assembled",))
+    values.refuse_unknown(("sources",), _SOURCES)
     written = values.table(("sources",))
     if "positions" in written:
         settings.positions = values.text(("sources", "positions"), 'write a path, such as "positions.csv"')
     if "shells" in written:
         settings.shells_written = True
         settings.shells = values.texts(("sources", "shells"), 'write a list, such as ["shells/*.csv"]')
-    settings.readings = values.text(("sources", "readings"), 'write a path, such as "readings.csv"')
+    if "assembled" in written:
+        settings.assembled = values.text(("sources", "assembled"), 'write a path, such as "assembled.csv"')
+    if "readings" in written:
+        settings.readings_written = True
+        settings.readings = values.text(("sources", "readings"), 'write a path, such as "readings.csv"')
     if "shared" in written:
         settings.shared = values.texts(("sources", "shared"), 'write a list, such as ["../boxes/*.csv"]') or ()
 
@@ -243,6 +254,7 @@ def _rules(values: Values, settings: Settings) -> None:
             thick_half[kind] = half
     settings.match = _columns(values, ("rules", "match"), _NEVER_MATCHED)
     settings.match_read = bool(settings.match) or written.get("match", []) == []
+    guard = _guard(values)
     settings.rules = Rules(
         wall_difference_nm=difference,
         thick_half=thick_half,
@@ -253,7 +265,8 @@ def _rules(values: Values, settings: Settings) -> None:
         movable=_movable(values, settings),
         movable_within=_columns(values, ("rules", "movable_within"), _NEVER_WITHIN),
         limits_at=values.word(("rules", "limits_at"), ("tightest", "mean")) or defaults.limits_at,
-        guard=_guard(values),
+        guard=guard,
+        guard_row=settings.file.row("rules", "guard") if guard else None,
     )
 
 
@@ -299,6 +312,7 @@ def _measuring(values: Values, settings: Settings) -> None:
     settings.temperature = instruments.read_temperature(values)
     settings.materials = instruments.read_materials(values, settings.fits)
     settings.form_limits = instruments.read_form_limits(values, settings.fits)
+    settings.bench = instruments.read_bench(values, settings.fits)
 
 
 def _columns(values: Values, path: tuple[str, ...], refused: frozenset[str]) -> tuple[str, ...]:

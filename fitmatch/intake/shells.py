@@ -47,6 +47,7 @@ class ShellPool:
     families: dict[str, str] = field(default_factory=dict)
     grades: dict[str, str] = field(default_factory=dict)
     marks: dict[tuple[str, ...], tuple[str, ...]] = field(default_factory=dict)
+    as_read: dict[tuple[str | int | None, ...], tuple[Reading, ...]] = field(default_factory=dict)
     _readers: dict[tuple[str, str, bool], LengthReader] = field(default_factory=dict)
 
     def add(self, table: Table, columns: Columns) -> None:
@@ -69,13 +70,14 @@ class ShellPool:
             todo = "give each shell of a box its own name"
             self.findings.report("duplicate-shell", f"{text}; {todo}", paper, shell.row, "shell", order)
 
-    def plausible(self, wall: int, paper: Paper, row: int, column: str, order: int) -> bool:
+    def plausible(self, name: str, wall: int, paper: Paper, row: int, column: str, order: int) -> bool:
         """Whether a wall is one after its gauge's corrections; one that is not is noted."""
         if WALL.holds(wall):
             return True
         assert self.settings.unit is not None
-        text = f"is {shown(wall, self.settings.unit)} less ball and zero error, and a wall is {WALL.bounds}"
-        self.findings.report("implausible-length", f"{text}; check the gauge's figures", paper, row, column, order)
+        found = f"with ball and zero error taken off the wall of `{shorten(name)}` is {shown(wall, self.settings.unit)}"
+        text = f"{found}, and a wall is {WALL.bounds}; check the gauge's figures"
+        self.findings.report("implausible-length", text, paper, row, column, order)
         return False
 
     def add_logged(self, walls: Mapping[Key, list[Reading]], rows: Mapping[Key, int], paper: Paper, order: int) -> None:
@@ -86,11 +88,11 @@ class ShellPool:
                 continue
             found = self.sizing.wall(readings)
             row = rows[shell.key]
-            if found is not None and self.plausible(found[0], paper, row, "item", order):
-                self.shells[index] = self._with_wall(shell, *found)
+            if found is not None and self.plausible(shell.name, found[0], paper, row, "item", order):
+                self.shells[index] = replace(self._with_wall(shell, *found), readings=tuple(readings))
 
     def _with_wall(self, shell: Shell, wall: int, measured_as: MeasuredAs | None) -> Shell:
-        to_metal, coating = wall, shell.coating_nm
+        found, to_metal, coating = wall, wall, shell.coating_nm
         if 2 * coating >= wall:
             unit = self.settings.unit
             assert unit is not None
@@ -100,7 +102,7 @@ class ShellPool:
         elif coating:
             coated = self.coated.get(shell.key, self.settings.measured_coated)
             wall, to_metal = coated_wall(wall, coating, coated, self.settings.coating_counts)
-        return replace(shell, wall_nm=wall, wall_to_metal_nm=to_metal, measured_as=measured_as)
+        return replace(shell, wall_nm=wall, wall_to_metal_nm=to_metal, measured_as=measured_as, measured_nm=found)
 
     def reader(self, quantity: Quantity, column: Column, decimal_comma: bool, gauge: str | None) -> LengthReader:
         """The reader for a column, shared by all files so that what one has learned serves the next."""
@@ -135,17 +137,17 @@ class _FileReader:
         i_shell, i_kind, i_half, i_box, i_grade, i_family, i_coating, i_measured, i_hold = map(
             columns.index, ("shell", "kind", "half", "box", "grade", "family", "coating", "measured", "hold")
         )
-        i_gauge = columns.index("gauge")
+        i_gauge, i_wall_gauge, i_confirmed = map(columns.index, ("gauge", "wall_gauge", "wall_confirmed"))
         compared = [columns.index(name) for name in pool.columns_compared]
         walls = self._wall_columns(None)
-        gauged = bool(pool.settings.gauges) or "gauge" in columns.known
+        gauged = bool(pool.settings.gauges) or "gauge" in columns.known or "wall_gauge" in columns.known
         gauge: str | None = None
         measured_as: MeasuredAs | None = None
         coatings = self._coating_reader()
         box_of_file = self._box_of_file()
         kinds, halves, families, grades, all_names = pool.kinds, pool.halves, pool.families, pool.grades, pool.names
         default_coated, counts = pool.settings.measured_coated, pool.settings.coating_counts
-        shells, file = pool.shells, paper.name
+        shells, file, as_read = pool.shells, paper.name, pool.as_read
 
         for row, cells in self._table.rows:
             name = cells[i_shell].strip()
@@ -165,7 +167,7 @@ class _FileReader:
                     self._odd_name(box, row, "box")
 
             if gauged:
-                gauge, walls = self._gauge(cells[i_gauge], kind, row)
+                gauge, walls = self._gauge(cells[i_wall_gauge], cells[i_gauge], kind, row)
             readings = []
             for index, known, reader, column in walls:
                 text = cells[index]
@@ -174,11 +176,11 @@ class _FileReader:
                     if nm is not None:
                         readings.append(nm)
             if gauged and readings:
-                wall, measured_as = self._gauged_wall(gauge, readings, row)
+                wall, measured_as = self._gauged_wall(name, gauge, readings, row)
             else:
                 wall = readings[0] if len(readings) == 1 else mean(tuple(readings)) if readings else None
                 measured_as = None
-            to_metal, coating = wall, 0
+            measured, to_metal, coating = wall, wall, 0
             if cells[i_coating] and coatings is not None:
                 coating = self._coating(coatings, cells[i_coating], wall, row)
             coated = self._is_coated(cells[i_measured], row) if cells[i_measured] else default_coated
@@ -210,6 +212,9 @@ class _FileReader:
                 file,
                 row,
                 measured_as,
+                as_read.get((gauge, cells[i_confirmed], *readings))
+                or self._as_read(gauge, cells[i_confirmed], readings),
+                measured,
             )
             shells.append(shell)
             if name in names and name:
@@ -217,20 +222,30 @@ class _FileReader:
             else:
                 names.add(name)
 
-    def _gauge(self, text: str, kind: str, row: int) -> tuple[str | None, list[WallColumn]]:
+    def _as_read(self, gauge: str | None, confirmed: str, readings: list[int]) -> tuple[Reading, ...]:
+        """Raw readings as records; equal ones are one and the same, as there may be a million."""
+        reason = "" if confirmed == UNREAD else confirmed.strip()
+        found = tuple(Reading(nm, gauge=gauge, confirmed=reason) for nm in readings)
+        self._pool.as_read[gauge, confirmed, *readings] = found
+        return found
+
+    def _gauge(self, own: str, common: str, kind: str, row: int) -> tuple[str | None, list[WallColumn]]:
         """The gauge of a row and the readers of its numbers; no reader where the cell names an unknown one."""
-        gauge, known = self._gauges.name(row, "" if text == UNREAD else text.strip(), "gauge", kind, "wall")
+        text, column = (own, "wall_gauge") if own.strip() else (common, "gauge")
+        gauge, known = self._gauges.name(row, "" if text == UNREAD else text.strip(), column, kind, "wall")
         if not known:
             return None, []
         if gauge not in self._walls:
             self._walls[gauge] = self._wall_columns(gauge)
         return gauge, self._walls[gauge]
 
-    def _gauged_wall(self, gauge: str | None, readings: list[int], row: int) -> tuple[int | None, MeasuredAs | None]:
+    def _gauged_wall(
+        self, name: str, gauge: str | None, readings: list[int], row: int
+    ) -> tuple[int | None, MeasuredAs | None]:
         """The wall that readings of one gauge give; None where its corrections leave none that could be."""
         wall, measured_as = self._pool.sizing.plain_wall(gauge, readings)
         column = self._columns.readings["wall"][0].name
-        if not self._pool.plausible(wall, self._paper, row, column, self._columns.order(column)):
+        if not self._pool.plausible(name, wall, self._paper, row, column, self._columns.order(column)):
             return None, None
         return wall, measured_as
 

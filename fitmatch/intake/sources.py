@@ -6,13 +6,18 @@ Paths stay inside the job folder, whether by `..`, by an absolute path or throug
 from collections.abc import Iterator
 from glob import glob, has_magic
 from pathlib import Path
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
-from fitmatch.intake.findings import POSITIONS, READINGS, SHELLS, Findings, Paper, shorten
+from fitmatch.intake.findings import ASSEMBLED, POSITIONS, READINGS, SHELLS, Findings, Paper, shorten
 from fitmatch.intake.keyrows import JOB_FILE, JobFile
 from fitmatch.intake.settings import DEFAULT_SHELLS, Settings
 from fitmatch.intake.unread import TABLES, warn_of_unread
 from fitmatch.naturalorder import natural
+
+# More is no glob that anyone means, and could take hours: each `**` multiplies the ways to the same file.
+_LONGEST: Final = 1_000
+_DEEPEST: Final = 50
+_MOST_STARS: Final = 4
 
 
 class Source(NamedTuple):
@@ -52,12 +57,29 @@ def positions_source(folder: Path, settings: Settings, findings: Findings) -> So
     return _one_table(folder, name, "positions", Paper(name, (POSITIONS,)), settings, findings)
 
 
-def readings_source(folder: Path, settings: Settings, findings: Findings) -> Source | None:
-    """The long file of readings, if there is to be one."""
-    if settings.readings is None:
+def readings_source(folder: Path, settings: Settings, findings: Findings, data: bytes | None = None) -> Source | None:
+    """The long file of readings, if there is to be one; with `data` in place of what is on disk."""
+    if settings.readings is None or not settings.readable:
         return None
     name = settings.readings.strip()
-    return _one_table(folder, name, "readings", Paper(name, (READINGS,)), settings, findings)
+    there = (folder / name).exists()
+    if not there and not settings.readings_written and data is None:
+        return None
+    paper = Paper(name, (READINGS,))
+    if not there and data is not None:
+        return Source(paper, data) if _stays_inside(name, ("sources", "readings"), settings.file) else None
+    found = _one_table(folder, name, "readings", paper, settings, findings)
+    return found if found is None or data is None else Source(paper, data)
+
+
+def assembled_source(folder: Path, settings: Settings, findings: Findings) -> Source | None:
+    """The file of readings with the shells in."""
+    if settings.assembled is None:
+        return None
+    name = settings.assembled.strip()
+    if not settings.readable and not (folder / name).exists():
+        return None  # job.toml may name another file
+    return _one_table(folder, name, "assembled", Paper(name, (ASSEMBLED,)), settings, findings)
 
 
 def _one_table(
@@ -76,6 +98,7 @@ def shell_sources(folder: Path, settings: Settings, findings: Findings) -> tuple
     """The shell files in order, and whether all of them could be had."""
     complete = settings.readable
     names: dict[str, bool] = {}  # path as shown -> whether it may leave the folder
+    followed: dict[str, list[str]] = {"shells": [], "shared": []}
     if settings.shells is None:
         complete = False
     for key, patterns in (("shells", settings.shells or ()), ("shared", settings.shared)):
@@ -84,6 +107,7 @@ def shell_sources(folder: Path, settings: Settings, findings: Findings) -> tuple
             if found is None:
                 complete = False
                 continue
+            followed[key].append(pattern)
             for name in found:
                 names.setdefault(name, key == "shared")
             if not found and settings.readable and (key == "shared" or settings.shells_written or not settings.shared):
@@ -93,8 +117,8 @@ def shell_sources(folder: Path, settings: Settings, findings: Findings) -> tuple
         settings.file.report(
             "nothing-found", 'names no shell file; write a list, such as ["shells/*.csv"]', "sources", "shells"
         )
-    read = {*names, settings.positions, settings.readings}
-    warn_of_unread(folder, settings.shells or (), settings.shared, read, findings)
+    read = {*names, settings.positions, settings.readings, settings.assembled}
+    warn_of_unread(folder, followed["shells"], followed["shared"], read, findings)
     sources = []
     for source in _read_once(folder, names, findings):
         if source is None:
@@ -131,6 +155,10 @@ def _matches(folder: Path, pattern: str, key: str, file: JobFile) -> list[str] |
     if "\\" in pattern or "\0" in pattern:
         _refuse_mark(pattern, ("sources", key), file)
         return None
+    if len(pattern) > _LONGEST or pattern.count("/") > _DEEPEST or pattern.count("**") > _MOST_STARS:
+        text = f"`{shorten(pattern)}` is too long or has too many parts to be followed; write a shorter glob"
+        file.report("nothing-found", text, "sources", key)
+        return None
     # Hidden files and the locks of a spreadsheet program beside an open workbook are no tables.
     found = [
         name.replace("\\", "/")
@@ -163,7 +191,7 @@ def _refuse_mark(pattern: str, key: tuple[str, ...], file: JobFile) -> None:
 
 def _missing(folder: Path, paper: Paper) -> str:
     """That a file is missing, and what is there in its place."""
-    name, key = paper.name, "readings" if paper.rank[0] == READINGS else "positions"
+    name, key = paper.name, {READINGS: "readings", ASSEMBLED: "assembled"}.get(paper.rank[0], "positions")
     if paper is JOB_FILE:
         where = "this folder" if str(folder) == "." else f"the folder {folder}"
         return f"the file is missing in {where}; name the folder of a job, or let `fitmatch new` write one"

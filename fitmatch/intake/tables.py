@@ -44,7 +44,7 @@ def open_table(data: bytes, paper: Paper, findings: Findings) -> Table | None:
 
 def _open_csv(text: str, paper: Paper, findings: Findings) -> Table | None:
     lines = StringIO(text, newline="")  # keeps line ends, so that \n, \r and \r\n each end one line
-    separator = _separator_of(next(line for line in lines if line.strip()))
+    separator = separator_of(next(line for line in lines if line.strip()))
     lines.seek(0)
     records = _records(lines, separator, paper, findings)
     for header_row, header in records:
@@ -58,7 +58,7 @@ def _open_csv(text: str, paper: Paper, findings: Findings) -> Table | None:
     return None
 
 
-def _separator_of(header: str) -> str:
+def separator_of(header: str) -> str:
     """The separator that parts the header into the most cells."""
 
     def cells(separator: str) -> int:

@@ -17,6 +17,7 @@ class Aim(NamedTuple):
     target_nm: int | None = None
     min_nm: int | None = None
     max_nm: int | None = None
+    at_middle: bool = False  # nobody wrote a target
     want_min_nm: int | None = None
     want_max_nm: int | None = None
 
@@ -82,6 +83,7 @@ class AimCheck:
             text = f"min {shown(low, unit)} is above max {shown(high, unit)}; swap or mend them"
             self._report("limits-crossed", text, row, "min" if "min" in row.own else "max")
             return Aim()
+        at_middle = False
         if "target" in row.own:
             target = row.own["target"]
         elif fit.target_ratio is not None:
@@ -91,9 +93,11 @@ class AimCheck:
             target = fit.target_nm
         else:
             target = middle(low, high) if low is not None and high is not None else None
+            at_middle = target is not None
         if target is not None:
             self._check(row, target, low, high)
-        return Aim(target, low, high, _clipped(fit.want_min_nm, low, high), _clipped(fit.want_max_nm, low, high))
+        wants = (_clipped(want, low, high) for want in (fit.want_min_nm, fit.want_max_nm))
+        return Aim(target, low, high, at_middle, *wants)
 
     def _check(self, row: PositionRow, target: int, low: int | None, high: int | None) -> None:
         """Hold a target against its limits.

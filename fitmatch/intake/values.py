@@ -6,7 +6,7 @@ from typing import Any, Final
 
 from fitmatch.intake.findings import Findings, listed, shorten
 from fitmatch.intake.keyrows import JOB_FILE, JobFile, Path, dotted
-from fitmatch.intake.names import fault_in_name, nearest
+from fitmatch.intake.names import fault_in_name, nearest, other_case
 from fitmatch.intake.quantities import CellError, LengthReader, Quantity
 
 _NOTHING: Final = object()
@@ -77,6 +77,23 @@ class Values:
             self.report("empty-cell", f"holds an empty text; {example}", *path)
             return None
         return tuple(value)
+
+    def numbers(self, path: Path, example: str) -> tuple[str, ...] | None:
+        """The texts of a list of plain numbers, at least one."""
+        value = self._at(path)
+        if value is _NOTHING:
+            return None
+        if not isinstance(value, list):
+            self.report("wrong-type", f"is {_kind_of(value)}, not a list; {example}", *path)
+            return None
+        wrong = next((v for v in value if not self.is_number(v)), None)
+        if wrong is not None:
+            self.report("wrong-type", f"holds {_kind_of(wrong)} where a number belongs; {example}", *path)
+            return None
+        if not value:
+            self.report("empty-cell", f"is empty; {example}", *path)
+            return None
+        return tuple(_digits(v) for v in value)
 
     def word(self, path: Path, allowed: tuple[str, ...]) -> str | None:
         """One of a few words."""
@@ -151,8 +168,11 @@ class Values:
                     continue
             elif kind not in fits:
                 if fits:  # without any [fit.KIND] that lack is reported, and this only follows from it
-                    text = f"there is no [fit.{kind}]; the nearest kind is `{nearest(kind, fits)}`"
-                    self.report("unknown-kind", text, *path, kind)
+                    meant = other_case(kind, fits)
+                    todo = f"the nearest kind is `{nearest(kind, fits)}`"
+                    if meant is not None:
+                        todo = f"write the kind with its own capitals, `{shorten(meant)}`"
+                    self.report("unknown-kind", f"there is no [fit.{shorten(kind)}]; {todo}", *path, kind)
                 continue
             kinds.append(kind)
         return kinds
@@ -173,7 +193,7 @@ class Values:
 
 def _digits(value: int | str) -> str:
     """A number as text. Python writes out no whole number of thousands of digits, so a huge one stays hexadecimal."""
-    return hex(value) if isinstance(value, int) and value.bit_length() > 1_000 else str(value)
+    return hex(value) if isinstance(value, int) and value.bit_length() > 10_000 else str(value)
 
 
 def _kind_of(value: object) -> str:

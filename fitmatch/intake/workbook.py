@@ -8,19 +8,36 @@ from io import BytesIO
 from typing import TYPE_CHECKING, Any, Final
 from zipfile import ZipFile
 
-from fitmatch.intake.findings import Findings, Paper, listed
+from fitmatch.intake.findings import Findings, Paper, listed, shorten
 from fitmatch.intake.tables import UNREAD, Row, Table
 
 if TYPE_CHECKING:
     from openpyxl import Workbook
 
+# What a small file can blow up to is bounded. Sheets pack to a tenth or a twentieth; a hundredth is no sheet.
+_LARGEST_ANYWAY: Final = 1_000_000
+_LARGEST_RATIO: Final = 100
+_LAST_ROW: Final = 1_048_576  # of the format
+_LARGEST_GAPS: Final = 10_000_000  # cells that are not there, on the way to the next that is
+_MOST_NAMES: Final = 5
+_CHUNK: Final = 1_000_000
+_CELL: Final = re.compile(rb"<(?:\w+:)?c[\s/>]")
 _FORMULA: Final = re.compile(rb"<(?:\w+:)?f[\s/>]")
+
+
+class _Refused(Exception):
+    """A workbook that is not read; the message says what is wrong and what to do."""
 
 
 def open_workbook(data: bytes, paper: Paper, findings: Findings) -> Table | None:
     """The table on the only sheet that is not empty."""
     try:
-        sheets = list(_sheets(data))
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # about colours, filters and other things that are no data
+            sheets = list(_sheets(data))
+    except _Refused as error:
+        findings.report("broken-workbook", str(error), paper)
+        return None
     except Exception as error:  # whatever a damaged file makes the library raise, it is the file that is at fault
         reason = f" ({type(error).__name__})"
         findings.report(
@@ -32,7 +49,7 @@ def open_workbook(data: bytes, paper: Paper, findings: Findings) -> Table | None
         findings.report("empty-file", "is empty; fill it in or remove it", paper)
         return None
     if len(filled) > 1:
-        names = listed([f"`{name}`" for name, _ in filled])
+        names = listed([f"`{shorten(name)}`" for name, _ in filled[:_MOST_NAMES]])
         findings.report("several-sheets", f"the sheets {names} are filled; keep one table in one workbook", paper)
         return None
     (_, rows), *_ = filled
@@ -59,9 +76,14 @@ def _padded(rows: Iterable[Row], table: Table, findings: Findings) -> Iterator[R
 
 
 def _sheets(data: bytes) -> Iterator[tuple[str, list[Row]]]:
-    """Each sheet's name and its rows that are not blank."""
+    """Each sheet's name and its rows that are not blank; raises _Refused."""
+    from openpyxl.cell.read_only import EMPTY_CELL
+
+    _check_size(data)
+    written, has_formulas = _scan(data)
     values = _load(data, values=True)
-    formulas = _load(data, values=False) if _has_formulas(data) else None
+    formulas = _load(data, values=False) if has_formulas else None
+    seen = gaps = 0
     for number, sheet in enumerate(values.worksheets):
         sheet.reset_dimensions()  # some programs write dimensions that are wrong
         rows: list[Row] = []
@@ -70,8 +92,15 @@ def _sheets(data: bytes) -> Iterator[tuple[str, list[Row]]]:
             other = formulas.worksheets[number]
             other.reset_dimensions()
             sources = other.iter_rows(values_only=True)
-        for row, cells in enumerate(sheet.iter_rows(), 1):
-            texts = [_text(cell) for cell in cells]
+        walk: Iterator[tuple[Any, ...]] = sheet.iter_rows()
+        for row, cells in enumerate(walk, 1):
+            there = [cell for cell in cells if cell is not EMPTY_CELL]
+            seen += sum(cell.row == row for cell in there)
+            gaps += len(cells) - len(there)
+            if gaps > _LARGEST_GAPS or row > _LAST_ROW:
+                where = f"the sheet `{shorten(sheet.title)}` has cells far from its table, up to row {row}"
+                raise _Refused(f"{where}; clear what stands apart, or save the table as .csv")
+            texts = ["" if cell is EMPTY_CELL else _text(cell) for cell in cells]
             if sources is not None:
                 for place, source in enumerate(next(sources, ())):
                     # An empty text is a value like any other: such a formula is saved with the type of a text.
@@ -80,19 +109,39 @@ def _sheets(data: bytes) -> Iterator[tuple[str, list[Row]]]:
             if any(map(str.strip, texts)):
                 rows.append((row, texts))
         yield sheet.title, rows
+    if seen < written:  # the library passes over those, and a shell must not get lost
+        raise _Refused("has rows or cells out of order, or two in one place; save it again as .xlsx or .csv")
+
+
+def _check_size(data: bytes) -> None:
+    """Refuse a file that unpacks to far more than sheets do."""
+    with ZipFile(BytesIO(data)) as archive:
+        size = sum(part.file_size for part in archive.infolist())
+    if size > max(_LARGEST_ANYWAY, _LARGEST_RATIO * len(data)):
+        raise _Refused(f"unpacks to {size // 10**6} MB, far more than a table does; save the table as .csv")
 
 
 def _load(data: bytes, *, values: bool) -> "Workbook":
     from openpyxl import load_workbook
 
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # about colours, filters and other things that are no data
-        return load_workbook(BytesIO(data), read_only=True, data_only=values)
+    return load_workbook(BytesIO(data), read_only=True, data_only=values)
 
 
-def _has_formulas(data: bytes) -> bool:
+def _scan(data: bytes) -> tuple[int, bool]:
+    """How many cells the sheets hold, and whether any has a formula."""
+    cells, formulas = 0, False
     with ZipFile(BytesIO(data)) as archive:
-        return any(_FORMULA.search(archive.read(n)) for n in archive.namelist() if n.startswith("xl/worksheets/"))
+        for name in archive.namelist():
+            if name.startswith("xl/worksheets/"):
+                with archive.open(name) as part:
+                    text = b""
+                    while chunk := part.read(_CHUNK):
+                        text += chunk
+                        end = max(0, text.rfind(b"<"))  # what begins there may go on in the next chunk
+                        cells += len(_CELL.findall(text, 0, end))
+                        formulas = formulas or _FORMULA.search(text, 0, end) is not None
+                        text = text[end:]
+    return cells, formulas
 
 
 def _text(cell: Any) -> str:

@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 
 from fitmatch.parts import Placement, Plan, Position, Shell
+from fitmatch.report.doubts import doubt_lines
 from fitmatch.report.facts import DANGER, unmeasured_shells
 from fitmatch.report.layout import clean, paragraph, whole
 from fitmatch.report.placing import NOT_FILLED, NOT_MEASURED
@@ -38,7 +39,9 @@ def attention(plan: Plan) -> list[str]:
         return []
     bad = [p for p in plan.placements if not p.within_limits]
     missing = unmeasured_shells(plan)
-    items = [f"{DANGER}: {_named(p.position)}{''.join(f': {why}' for why in _why_outside(plan, p))}" for p in bad]
+    # A misfit often follows from a reading in doubt, so those come first.
+    items = [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts)]
+    items += [f"{DANGER}: {_named(p.position)}{''.join(f': {why}' for why in _why_outside(plan, p))}" for p in bad]
     items += [f"{NOT_FILLED}: {_named(u.position)}: {clean(u.why)}" for u in plan.unfilled]
     items += _without_reading(plan.unmeasured_positions)
     items += _without_wall(missing)
@@ -67,6 +70,8 @@ def next_steps(plan: Plan) -> list[str]:
             "First take the missing readings, write them in and run this again. Do that before "
             f"{which} is fitted: the answer may change."
         )
+    if plan.doubts:
+        steps.append("Before anything else measure again what is in doubt, and write down what you find.")
     if bad or plan.unfilled:
         steps.append(
             "Where a position is bad or empty, measure its journal and housing bore again, and the walls. If they "

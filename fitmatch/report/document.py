@@ -4,10 +4,11 @@ from collections.abc import Sequence
 from typing import Final
 
 from fitmatch import __version__
-from fitmatch.measuring import DIAMETERS, MeasuredAs
-from fitmatch.parts import Baseline, KindFigures, Placement, Plan, Proof, Shell, Size
+from fitmatch.measuring import Form
+from fitmatch.parts import Baseline, KindFigures, Placement, Plan, Proof, Shell
 from fitmatch.pools import PoolPlan, is_complete
 from fitmatch.report.certainty import Certainty
+from fitmatch.report.doubts import doubt_values
 from fitmatch.report.emit import Number, Value, area, document, half_length, length, two_digits
 from fitmatch.report.facts import (
     clearance_over_coating,
@@ -18,6 +19,7 @@ from fitmatch.report.facts import (
 )
 from fitmatch.report.inline import in_a_row, row_of
 from fitmatch.report.levels import LEVELS, Worth
+from fitmatch.report.readings import Corrected, corrected_sizes, corrected_wall, forms
 
 SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
 
@@ -30,7 +32,6 @@ def plan_document(plan: Plan, unit: str) -> str:
             **_head(plan, plan.job.title, unit),
             "status": str(plan.status),
             **_positions([plan], [certainty], unit),
-            "doubts": [],
             "kinds": _kinds(plan, certainty, unit),
             "baselines": {
                 name: {kind: _baseline(baseline, unit) for kind, baseline in kinds.items()}
@@ -64,7 +65,6 @@ def pool_document(pool: PoolPlan, unit: str) -> str:
                 for plan, certainty in zip(pool.plans, certainties, strict=True)
             ],
             **_positions(pool.plans, certainties, unit),
-            "doubts": [],
             "kinds": {
                 g.group.label: _figures(g.figures, unit)
                 | _proof(g.proof, unit)
@@ -98,6 +98,7 @@ def _positions(plans: Sequence[Plan], certainties: Sequence[Certainty], unit: st
     unfilled: list[Value] = []
     unmeasured: list[Value] = []
     flags: list[Value] = []
+    doubts: list[Value] = []
     for plan, certainty in zip(plans, certainties, strict=True):
         job: dict[str, Value] = {"job": plan.job.name} if plan.job.name else {}
         positions += [
@@ -109,11 +110,18 @@ def _positions(plans: Sequence[Plan], certainties: Sequence[Certainty], unit: st
             job | {"position": p.name, "kind": p.kind, "missing": p.missing} for p in plan.unmeasured_positions
         ]
         flags += [job | {"position": f.position, "code": f.code, "text": f.text} for f in plan.flags]
+        doubts += [job | doubt for doubt in doubt_values(plan.doubts, unit)]
     unmeasured += [
         {"shell": s.name, "box": s.box, "kind": s.kind, "half": s.half, "missing": ["wall"]}
         for s in unmeasured_shells(plans[0])
     ]
-    return {"positions": positions, "unfilled": unfilled, "unmeasured": unmeasured, "flags": flags}
+    return {
+        "positions": positions,
+        "unfilled": unfilled,
+        "unmeasured": unmeasured,
+        "flags": flags,
+        "doubts": doubts,
+    }
 
 
 def _kinds(plan: Plan, certainty: Certainty, unit: str) -> dict[str, Value]:
@@ -129,8 +137,8 @@ def _kinds(plan: Plan, certainty: Certainty, unit: str) -> dict[str, Value]:
 
 def _shelf(plan: Plan, unit: str) -> dict[str, Value]:
     return {
-        "leftover": [_unused(s, unit) for s in plan.leftover],
-        "held": [_unused(s, unit) | {"hold": s.hold} for s in plan.held],
+        "leftover": [_unused(plan, s, unit) for s in plan.leftover],
+        "held": [_unused(plan, s, unit) | {"hold": s.hold} for s in plan.held],
     }
 
 
@@ -207,45 +215,37 @@ def _measured(plan: Plan, placement: Placement, unit: str, certainty: Certainty)
             "unknown": uncertainty.unknown,
         }
         more["verdict"] = certainty.verdict(placement)
-    corrections = _corrections(placement, unit)
-    if corrections:
-        more["corrections"] = corrections
-    forms = plan.job.measuring.position_forms.get(placement.position.name)
-    if forms:
-        more["form"] = {
-            feature: {
-                "taper": length(form.taper_nm, unit),
-                "barrel": length(form.barrel_nm, unit),
-                "out_of_round": length(form.out_of_round_nm, unit),
-                "larger": form.larger,
-            }
-            for feature, form in forms.items()
-        }
+    corrected: list[tuple[str, Corrected | None]] = [
+        *corrected_sizes(plan.job, placement.position),
+        ("upper", corrected_wall(plan.job, placement.upper)),
+        ("lower", corrected_wall(plan.job, placement.lower)),
+    ]
+    if any(found for _, found in corrected):
+        more["corrections"] = {what: _corrected(found, unit) for what, found in corrected if found}
+    found_forms = forms(plan, placement.position, placement)
+    if found_forms:
+        more["form"] = {what: _form(form, unit) for what, form in found_forms}
     return more
 
 
-def _corrections(placement: Placement, unit: str) -> dict[str, Value]:
-    found: dict[str, Value] = {}
-    for feature in DIAMETERS:
-        size: Size | None = getattr(placement.position, feature)
-        if size is not None and size.raw_mean_nm is not None:
-            found[feature] = {
-                "readings": [length(nm, unit) for nm in size.raw_nm],
-                "mean": length(size.raw_mean_nm, unit),
-                **_taken_off(size.measured_as, unit),
-                "temperature": length(size.temperature_nm, unit),
-            }
-    for side, shell in (("upper", placement.upper), ("lower", placement.lower)):
-        how = shell.measured_as
-        if how is not None and (how.zero_nm or how.ball_nm):
-            found[side] = _taken_off(how, unit)
-    return found
+def _corrected(found: Corrected, unit: str) -> Value:
+    return {
+        "readings": [length(nm, unit) for nm in found.readings_nm],
+        "mean": length(found.mean_nm, unit),
+        "zero_error": length(found.zero_nm, unit),
+        "ball": length(found.ball_nm, unit),
+        "temperature": length(found.temperature_nm, unit),
+        "size": length(found.size_nm, unit),
+    }
 
 
-def _taken_off(how: MeasuredAs | None, unit: str) -> dict[str, Value]:
-    """What was taken off the mean of the raw readings."""
-    zero, ball = (how.zero_nm, how.ball_nm) if how is not None else (0, 0)
-    return {"zero_error": length(zero, unit), "ball": length(ball, unit)}
+def _form(form: Form, unit: str) -> Value:
+    return {
+        "taper": length(form.taper_nm, unit),
+        "barrel": length(form.barrel_nm, unit),
+        "out_of_round": length(form.out_of_round_nm, unit),
+        "larger": form.larger,
+    }
 
 
 def _joint(certainty: Certainty, kind: str) -> dict[str, Value]:
@@ -281,7 +281,8 @@ def _placed(shell: Shell, unit: str, *, locked: bool) -> Value:
     }
 
 
-def _unused(shell: Shell, unit: str) -> dict[str, Value]:
+def _unused(plan: Plan, shell: Shell, unit: str) -> dict[str, Value]:
+    corrected = corrected_wall(plan.job, shell)
     return {
         "shell": shell.name,
         "box": shell.box,
@@ -289,6 +290,7 @@ def _unused(shell: Shell, unit: str) -> dict[str, Value]:
         "half": shell.half,
         "wall": length(shell.wall_nm, unit),
         "grade": shell.grade,
+        **({"corrections": _corrected(corrected, unit)} if corrected else {}),
     }
 
 

@@ -1,9 +1,13 @@
 """The parts of the text report about measuring: raw readings and what was taken off them, and the form of the parts."""
 
+from collections.abc import Callable, Sequence
+
 from fitmatch.gauging.formlimits import worst_meet
-from fitmatch.measuring import DIAMETERS, Form
-from fitmatch.parts import Plan, Position, Shell, Size
-from fitmatch.report.layout import Column, clean, paragraph, table
+from fitmatch.measuring import Form
+from fitmatch.parts import Plan
+from fitmatch.report.layout import Column, clean, paragraph, table, whole
+from fitmatch.report.placing import shell_name
+from fitmatch.report.readings import Corrected, corrected_sizes, corrected_wall, forms
 from fitmatch.report.scale import Scale
 
 _SOAK = (
@@ -11,47 +15,69 @@ _SOAK = (
     "temperature of the room, and not the same throughout."
 )
 _NOT_MEASURED = "-"
+_OF_FORM = {"journal": "journal", "housing_bore": "housing bore", "upper": "upper wall", "lower": "lower wall"}
 
 
 def corrections(plan: Plan, scale: Scale) -> list[str]:
-    """Raw means and each correction, of every diameter and wall in the plan that has any."""
+    """Raw readings, their means and each correction: of every diameter, and of the walls of the plan."""
     heated = plan.job.measuring.temperature is not None
-    sizes = [
-        (position, feature, size)
+    diameters = [
+        (whole(position.name), feature.replace("_", " "), corrected)
         for position in plan.job.positions
-        for feature in DIAMETERS
-        if (size := getattr(position, feature)) is not None and size.raw_mean_nm is not None
+        for feature, corrected in corrected_sizes(plan.job, position)
     ]
-    blocks = []
-    if sizes:
-        blocks += _sizes(sizes, scale, heated=heated)
-    blocks += _walls(plan, scale)
-    if heated and sizes:
-        blocks += paragraph(_SOAK)
-    return blocks
+    walls = [
+        (shell_name(shell), corrected)
+        for placement in plan.placements
+        for shell in (placement.upper, placement.lower)
+        if (corrected := corrected_wall(plan.job, shell)) is not None
+    ]
+    lines: list[str] = []
+    if heated or any(_worth_showing(corrected) for _, _, corrected in diameters):
+        lines += table(
+            [
+                Column("position", [name for name, _, _ in diameters], "left", wraps=True),
+                Column("", [feature for _, feature, _ in diameters], "left"),
+                *_steps_of([corrected for _, _, corrected in diameters], "= size", scale, heated=heated),
+            ]
+        )
+    if any(_worth_showing(corrected) for _, corrected in walls):
+        lines += table(
+            [
+                Column("shell", [name for name, _ in walls], "left", wraps=True),
+                *_steps_of([corrected for _, corrected in walls], "= wall as\nmeasured", scale, heated=False),
+            ]
+        )
+    if heated and diameters:
+        lines += paragraph(_SOAK)
+    return lines
 
 
 def form(plan: Plan, kind: str, scale: Scale) -> list[str]:
-    """What the readings say about the form of journals and housing bores; `-` is not measured."""
-    forms = plan.job.measuring.position_forms
+    """What the readings say about the form of journals, housing bores and placed walls; `-` is not measured."""
+    placed = {id(p.position): p for p in plan.placements}
     rows = [
-        (position, feature, found)
+        (position, what, found)
         for position in plan.job.positions
         if position.kind == kind
-        for feature, found in sorted(forms.get(position.name, {}).items(), key=lambda item: DIAMETERS.index(item[0]))
+        for what, found in forms(plan, position, placed.get(id(position)))
     ]
+    walls = any(found != Form() for _, what, found in rows if what in ("upper", "lower"))
+    rows = [row for row in rows if walls or row[1] not in ("upper", "lower")]
     if not rows:
         return []
     lines = table(
         [
-            Column("position", [clean(p.name) for p, _, _ in rows], "left", wraps=True),
-            Column("", [feature.replace("_", " ") for _, feature, _ in rows], "left"),
+            Column("position", [whole(p.name) for p, _, _ in rows], "left", wraps=True),
+            Column("", [_OF_FORM[what] for _, what, _ in rows], "left"),
             Column(f"taper\n{scale.step}", [_steps(f.taper_nm, scale) for _, _, f in rows]),
             Column(f"barrel\n{scale.step}", [_steps(f.barrel_nm, scale) for _, _, f in rows]),
             Column(f"out-of-round\n{scale.step}", [_out_of_round(f, scale) for _, _, f in rows]),
-            Column("larger diameter", [f.larger or "" for _, _, f in rows], "left"),
+            Column("larger diameter", [f.larger or "" for _, _, f in rows], "left", wraps=True),
         ]
     )
+    if not walls:
+        lines += paragraph("The form of the walls was not measured: it takes two stations at the crown.")
     lines += [
         line
         for name in worst_meet(plan.job, kind)
@@ -62,43 +88,32 @@ def form(plan: Plan, kind: str, scale: Scale) -> list[str]:
     return [*paragraph(clean(kind).upper()), *lines]
 
 
-def _sizes(sizes: list[tuple[Position, str, Size]], scale: Scale, *, heated: bool) -> list[str]:
-    columns = [
-        Column("position", [clean(p.name) for p, _, _ in sizes], "left", wraps=True),
-        Column("", [feature.replace("_", " ") for _, feature, _ in sizes], "left"),
-        Column("mean\nas read", [scale.length(size.raw_mean_nm or 0) for _, _, size in sizes]),
-        Column("- zero\nerror", [scale.length(_zero(size)) for _, _, size in sizes]),
-    ]
-    if any(_ball(size) for _, _, size in sizes):
-        columns.append(Column("- ball", [scale.length(_ball(size)) for _, _, size in sizes]))
+def _worth_showing(corrected: Corrected) -> bool:
+    """Not where a single reading is the size as it stands."""
+    return corrected.size_nm != corrected.mean_nm or len(corrected.readings_nm) > 1
+
+
+def _steps_of(rows: Sequence[Corrected], size: str, scale: Scale, *, heated: bool) -> list[Column]:
+    """From readings to a size, a column each; what no row has is left out."""
+
+    def column(head: str, show: Callable[[Corrected], int], *, sign: bool = False) -> Column:
+        return Column(head, [scale.length(show(row), sign=sign) for row in rows])
+
+    columns = []
+    if any(row.gauges for row in rows):
+        columns.append(Column("gauge", [" and ".join(map(whole, r.gauges)) for r in rows], "left", wraps=True))
+    if any(len(row.readings_nm) > 1 for row in rows):
+        columns.append(
+            Column("as read", [" ".join(map(scale.length, r.readings_nm)) for r in rows], "left", wraps=True)
+        )
+    columns.append(column("mean\nas read", lambda r: r.mean_nm))
+    if any(row.zero_nm for row in rows):
+        columns.append(column("- zero\nerror", lambda r: r.zero_nm))
+    if any(row.ball_nm for row in rows):
+        columns.append(column("- ball", lambda r: r.ball_nm))
     if heated:
-        columns.append(Column("+ to\n20 C", [scale.length(s.temperature_nm, sign=True) for _, _, s in sizes]))
-    columns.append(Column("= size", [scale.length(size.mean_nm) for _, _, size in sizes]))
-    return table(columns)
-
-
-def _walls(plan: Plan, scale: Scale) -> list[str]:
-    """Walls are corrected alike where the same gauge took them: one line for each."""
-    shells: dict[tuple[str, int, int], Shell] = {}
-    for placement in plan.placements:
-        for shell in (placement.upper, placement.lower):
-            how = shell.measured_as
-            if how is not None and (how.zero_nm or how.ball_nm):
-                shells.setdefault((" and ".join(how.gauges), how.zero_nm, how.ball_nm), shell)
-    lines = []
-    for gauges, zero, ball in shells:
-        taken = [f"zero error {scale.length(zero)}"] if zero else []
-        taken += [f"ball {scale.length(ball)}"] if ball else []
-        lines += paragraph(f"Taken off every wall read with {clean(gauges)}: {', '.join(taken)} {scale.unit}.")
-    return lines
-
-
-def _zero(size: Size) -> int:
-    return size.measured_as.zero_nm if size.measured_as else 0
-
-
-def _ball(size: Size) -> int:
-    return size.measured_as.ball_nm if size.measured_as else 0
+        columns.append(column("+ to\n20 C", lambda r: r.temperature_nm, sign=True))
+    return [*columns, column(size, lambda r: r.size_nm)]
 
 
 def _steps(nm: int | None, scale: Scale) -> str:

@@ -4,7 +4,6 @@ limits."""
 from collections.abc import Callable, Sequence
 from math import ceil
 
-from fitmatch.lengths import round_half_even
 from fitmatch.measuring import MeasuredAs
 from fitmatch.parts import Placement, Plan, Position, Shell, Size
 from fitmatch.report.certainty import Certainty
@@ -185,7 +184,7 @@ def target_and_limits(positions: Sequence[Position], scale: Scale) -> str:
             words.append(f"no {name} given")
         if name == "max":
             words += _wished(positions, scale)
-        if name == "target" and all(map(_aims_at_middle, positions)):
+        if name == "target" and all(p.aims_at_middle for p in positions):
             words.append("the middle of min and max")
     return ", ".join(map(whole, words))
 
@@ -213,11 +212,6 @@ _WISH: tuple[tuple[str, Callable[[Position], int | None]], ...] = (
     ("wished from", lambda p: p.want_min_nm),
     ("wished to", lambda p: p.want_max_nm),
 )
-
-
-def _aims_at_middle(position: Position) -> bool:
-    low, high = position.min_nm, position.max_nm
-    return low is not None and high is not None and position.target_nm == round_half_even(low + high, 2)
 
 
 def _heading(kind: str, positions: Sequence[Position], scale: Scale) -> str:

@@ -47,6 +47,8 @@ _LENGTHS: Final = (
     "deviation",
     "min",
     "max",
+    "limit_low",
+    "limit_high",
     "wall_difference",
     "axis_shift",
     "clearance_over_coating",
@@ -166,6 +168,11 @@ def _placement_lengths(placement: Placement) -> Mapping[str, int | None]:
     if is_coated(placement):
         known["clearance_over_coating"] = clearance_over_coating(placement)
         known["clearance_to_metal"] = clearance_to_metal(placement)
+    known |= {
+        name: nm
+        for name, nm in (("limit_low", placement.limit_low_nm), ("limit_high", placement.limit_high_nm))
+        if nm is not None
+    }
     return {
         **_position_lengths(placement.position),
         **{name: 2 * nm for name, nm in known.items()},

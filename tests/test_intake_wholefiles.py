@@ -4,14 +4,14 @@ from pathlib import Path
 
 import pytest
 
-from fitmatch.report.saving import write_all, write_whole
+from fitmatch.intake.wholefiles import write_all, write_whole
 
 
 def test_the_old_file_is_replaced_and_nothing_else_is_left(tmp_path: Path) -> None:
     """The file has the new text in UTF-8 with line feeds, and no draft lies beside it."""
     path = tmp_path / "assignment.json"
     path.write_text("old", encoding="utf-8")
-    write_whole(path, "neü\n")
+    write_whole(path, "neü\n".encode())
     assert path.read_bytes() == "neü\n".encode()
     assert list(tmp_path.iterdir()) == [path]
 
@@ -26,7 +26,7 @@ def test_a_failure_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.Monke
 
     monkeypatch.setattr("os.fsync", fail)
     with pytest.raises(OSError, match="No space left"):
-        write_whole(path, "new")
+        write_whole(path, b"new")
     assert path.read_text(encoding="utf-8") == "old"
     assert list(tmp_path.iterdir()) == [path]
 
@@ -36,7 +36,7 @@ def test_several_files_or_none(tmp_path: Path) -> None:
     old, new, lost = tmp_path / "old.json", tmp_path / "new.json", tmp_path / "no folder" / "lost.json"
     old.write_bytes(b"\xff old")
     with pytest.raises(FileNotFoundError):
-        write_all({old: "first", new: "second", lost: "third"})
+        write_all({old: b"first", new: b"second", lost: b"third"})
     assert old.read_bytes() == b"\xff old" and list(tmp_path.iterdir()) == [old]
-    write_all({old: "first", new: "second"})
+    write_all({old: b"first", new: b"second"})
     assert [path.read_text(encoding="utf-8") for path in (old, new)] == ["first", "second"]

@@ -1,0 +1,104 @@
+"""`fitmatch assembled`: hold readings with the shells in against the calculation, and learn the seating if asked to."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from fitmatch.cli.console import Notes, print_data, print_report
+
+if TYPE_CHECKING:
+    from fitmatch.gauging.seating import Comparison
+    from fitmatch.parts import Job
+
+
+@click.command("assembled")
+@click.argument("job", type=click.Path(path_type=Path))
+@click.option(
+    "--learn",
+    is_flag=True,
+    help="Write the seating of each kind that three positions or more teach, and its uncertainty, into job.toml; every "
+    "other byte of the file stays.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+@click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per reading.")
+@click.option("--unit", type=click.Choice(["in", "mm"]), help="Show lengths in this unit instead of the job's.")
+@click.option("--quiet", is_flag=True, help="Say nothing on standard error but errors.")
+@click.option("--debug", is_flag=True, help="Show the traceback of a fault.")
+def command(job: Path, learn: bool, as_json: bool, as_csv: bool, unit: str | None, quiet: bool, debug: bool) -> int:
+    """Compare what was measured with the shells in with what was calculated.
+
+    JOB is a job folder with readings in assembled.csv: position, upper, lower, clearance or bore, method. Where upper
+    and lower are blank, the shells are those of the plan that `fitmatch assign --save` wrote.
+
+    \b
+    Example:
+      fitmatch assembled my-build
+      fitmatch assembled my-build --learn
+    """
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv exclude each other; choose one")
+    notes = Notes(quiet=quiet)
+    comparison = _compare(job)
+    if learn and _learn(comparison, notes):
+        comparison = _compare(job)
+    for warning in comparison.job.warnings:
+        notes.warn(warning)
+    _warn_of_changes(comparison.job, notes)
+    shown = unit or comparison.job.unit
+    if as_json or as_csv:
+        from fitmatch.report.assembled_data import assembled_document, assembled_rows
+
+        print_data((assembled_document if as_json else assembled_rows)(comparison, shown))
+    else:
+        from fitmatch.report.assembled import NOT_TO_BE_RUN, assembled_text
+
+        print_report(assembled_text(comparison, shown), in_red=(NOT_TO_BE_RUN, "A MISTAKE"))
+    return 1 if comparison.needs_attention or (learn and not comparison.learned) else 0
+
+
+def _compare(folder: Path) -> "Comparison":
+    from fitmatch.gauging import read_job
+    from fitmatch.gauging.doubts import doubts_of
+    from fitmatch.gauging.seating import compare
+
+    job = read_job(folder, assembled=True)
+    return compare(job, doubts_of(job))
+
+
+def _learn(comparison: "Comparison", notes: Notes) -> bool:
+    """Write what the readings teach; whether anything was written.
+
+    The plan goes first: if the second file cannot be written, learning again makes both agree.
+    """
+    from fitmatch.gauging.learning import lesson
+    from fitmatch.intake.keyrows import JOB_FILE
+    from fitmatch.intake.savedplan import FILE
+    from fitmatch.intake.wholefiles import write_whole
+
+    if not comparison.learned:
+        notes.warn("nothing was learned: no kind has three positions that teach")
+        return False
+    found = lesson(comparison)
+    if found is None:
+        notes.say("job.toml holds what these readings teach; nothing was written")
+        return False
+    folder = comparison.job.folder
+    for name, text in ((FILE, found.plan), (JOB_FILE.name, found.job_toml)):
+        if text is not None:
+            try:
+                write_whole(folder / name, text.encode())
+            except OSError as error:
+                raise click.ClickException(f"{folder / name} cannot be written: {error.strerror}") from error
+    told = f"seating of {' and '.join(found.kinds)} written to {folder / JOB_FILE.name}"
+    notes.say(told if found.plan is None else f"{told}; {FILE} stands for the new figures too")
+    return True
+
+
+def _warn_of_changes(job: "Job", notes: Notes) -> None:
+    from fitmatch.intake.findings import Findings
+    from fitmatch.intake.savedplan import CHANGED, read_saved_plan
+
+    plan = read_saved_plan(job.folder, Findings())
+    if plan is not None and plan.digest != job.digest:
+        notes.warn(CHANGED)

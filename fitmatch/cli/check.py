@@ -1,0 +1,39 @@
+"""`fitmatch check`: are the readings believable?"""
+
+from dataclasses import replace
+from pathlib import Path
+
+import click
+
+from fitmatch.cli.console import Notes, print_data, print_report
+
+
+@click.command("check")
+@click.argument("folder", metavar="JOB", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+@click.option("--unit", type=click.Choice(["in", "mm"]), help="Show lengths in this unit instead of the job's.")
+@click.option("--quiet", is_flag=True, help="Say nothing on standard error but errors.")
+@click.option("--debug", is_flag=True, help="Show the traceback of a fault.")
+def command(folder: Path, as_json: bool, unit: str | None, quiet: bool, debug: bool) -> int:
+    """Say which readings are likely mistakes, which mistake, and what to measure again. Nothing is changed.
+
+    \b
+    Example:
+      fitmatch check my-build
+      fitmatch check my-build --json --unit mm
+    """
+    from fitmatch.gauging import read_job
+    from fitmatch.gauging.doubts import count_of, doubts_of
+    from fitmatch.report.doubts import doubts_document, doubts_text
+
+    notes = Notes(quiet=quiet)
+    job = read_job(folder)
+    for warning in job.warnings:
+        notes.warn(warning)
+    shown = job if unit is None else replace(job, unit=unit)
+    doubts = doubts_of(shown, typed_in=job.unit)
+    if as_json:
+        print_data(doubts_document(shown, doubts, count_of(job), shown.unit))
+    else:
+        print_report(doubts_text(shown, doubts, count_of(job)))
+    return 1 if doubts else 0

@@ -1,0 +1,66 @@
+"""The path of the bench: every reading that a job asks for, in the order in which it is taken.
+
+Journals, then housing bores, in the order of the positions; then walls, box by box. Items whose readings stand in wide
+columns, and shells on hold, are no part of it.
+"""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from fitmatch.measuring import DIAMETERS, Place, Reading
+from fitmatch.parts import Job
+
+_ON_THE_CROWN_AXIS = (Place(),)
+
+Key = str | tuple[str, str]  # a position's name, or a shell's box and name
+
+
+class Asked(NamedTuple):
+    """One reading to be taken. `item` is how the long file names it; `gauge` the one that job.toml says is used."""
+
+    key: Key
+    item: str
+    kind: str
+    half: str  # of a shell; empty for a position
+    feature: str
+    place: Place
+    gauge: str | None
+    taken: bool
+
+
+def bench_path(job: Job) -> tuple[Asked, ...]:
+    """The whole path, with what is taken already."""
+    logged: dict[tuple[Key, str], list[Reading]] = {}
+    for row in job.measuring.log:
+        logged.setdefault((row.shell or row.item, row.feature), []).append(row.reading)
+    path: list[Asked] = []
+    for feature in DIAMETERS:
+        for position in job.positions:
+            wide = job.measuring.position_readings.get(position.name, {}).get(feature, ())
+            readings = logged.get((position.name, feature), [])
+            if readings or not wide:
+                path += _of_item(job, position.name, position.name, position.kind, "", feature, readings)
+    for shell in job.shells:
+        readings = logged.get((shell.key, "wall"), [])
+        if shell.hold is None and (readings or not shell.readings):
+            path += _of_item(job, shell.key, "/".join(shell.key), shell.kind, shell.half, "wall", readings)
+    return tuple(path)
+
+
+def _of_item(
+    job: Job, key: Key, item: str, kind: str, half: str, feature: str, readings: Sequence[Reading]
+) -> list[Asked]:
+    gauge = job.measuring.measured.get(kind, {}).get(feature)
+    left = list(readings)
+    found = []
+    for place in job.measuring.bench.get(kind, {}).get(feature, _ON_THE_CROWN_AXIS):
+        fitting = next((reading for reading in left if _is_at(place, reading)), None)
+        if fitting is not None:
+            left.remove(fitting)
+        found.append(Asked(key, item, kind, half, feature, place, gauge, fitting is not None))
+    return found
+
+
+def _is_at(place: Place, reading: Reading) -> bool:
+    """Whether a reading was taken there; without an angle it was taken at the crown axis."""
+    return place.station in (None, reading.station) and place.angle == (reading.angle or 0.0)

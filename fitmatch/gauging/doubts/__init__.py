@@ -1,0 +1,84 @@
+"""Doubts about raw readings: which are likely mistakes, which mistake, and what to measure again. Nothing is corrected.
+
+`groups` sorts readings into groups that ought to agree, `scatter` tells how far they may differ, `odd` finds those that
+differ more, `mistakes` knows what may be behind it, `sessions` looks at what whole sittings share, `repeats` at repeats
+and copies, `words` writes it down.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from fitmatch.gauging.doubts.groups import Group, grouped
+from fitmatch.gauging.doubts.odd import clusters, odd_ones
+from fitmatch.gauging.doubts.scatter import USUAL_NM, scales
+from fitmatch.measuring import Doubt
+from fitmatch.parts import Job
+
+__all__ = ["count_of", "doubts_of"]
+
+_CLUSTER_NM = {"journal": 60_000.0, "wall": 6 * USUAL_NM["wall"]}  # undersizes and steps of walls lie further apart
+_REPORTED_ORDER = ("journal", "housing_bore", "wall")
+
+
+def count_of(job: Job) -> int:
+    """How many readings there are to judge."""
+    return sum(len(group.entries) for group in grouped(job))
+
+
+def doubts_of(job: Job, *, typed_in: str | None = None) -> tuple[Doubt, ...]:
+    """Every open doubt about a reading of the job, in reading order; those with a reason to stand are left out.
+
+    Doubts are told in the job's unit; `typed_in` is the unit in which plain numbers were typed, if that is another. Of
+    several jobs that share their shells each answers for its own files.
+    """
+    if job.own_shells is not None:
+        job = replace(job, shells=job.own_shells)
+    groups = [part for group in grouped(job) for part in _parted(group)]
+    found = list(_found(job, groups, typed_in or job.unit))
+    order = (
+        {name: i for i, name in enumerate(dict.fromkeys([job.measuring.positions_file, *(s.file for s in job.shells)]))}
+        if found
+        else {}
+    )
+    found.sort(key=lambda d: (order.get(d.file, len(order)), d.row, _REPORTED_ORDER.index(d.feature)))
+    return tuple(found)
+
+
+def _parted(group: Group) -> Iterator[Group]:
+    """A group whose readings fall into clusters is several: two undersizes of journals, two steps of walls in a box."""
+    gap = _CLUSTER_NM.get(group.key.feature)
+    if gap is None or len(group.entries) < 6:
+        yield group
+        return
+    parts = clusters(group.values, gap)
+    if len(parts) == 1:
+        yield group
+        return
+    for part in parts:
+        yield Group(group.key, [group.entries[i] for i in part])
+
+
+def _found(job: Job, groups: Sequence[Group], typed_in: str) -> Iterator[Doubt]:
+    scale = scales(groups)
+    odd = []
+    for group in groups:
+        if len(group.entries) > 1:
+            by = scale[group.key.feature, group.at_crown]
+            steps = group.key.feature == "housing_bore" and group.at_crown
+            found = odd_ones(group.values, by, steps=steps)
+            if found:
+                odd.append((group, found))
+    from fitmatch.gauging.doubts.repeats import astray, copied
+    from fitmatch.gauging.doubts.sessions import shared
+
+    if job.drawing:
+        from fitmatch.gauging.doubts.drawn import outside
+
+        odd += outside(job, groups, scale)
+    stray = list(astray(groups)) if job.measuring.log else []
+    copies = list(copied(job, groups))
+    sittings = list(shared(job, groups))
+    if odd or stray or copies or sittings:
+        from fitmatch.gauging.doubts.words import written
+
+        yield from written(job, groups, odd, stray, copies, sittings, typed_in)

@@ -1,0 +1,99 @@
+"""Which readings of a group do not agree with the others, and where along the order of measuring a group steps.
+
+Backward elimination: while the explanation that saves most of the sum of squares, one reading that is off or one step
+from some reading on, saves more than chance would, it is taken and the rest is judged again.
+"""
+
+from collections.abc import Sequence
+from itertools import pairwise
+from math import sqrt
+from typing import Final, NamedTuple
+
+from fitmatch.gauging.doubts.scatter import Scale
+from fitmatch.gauging.student import t_quantile
+
+# Of readings without a mistake one in so many is doubted, where only one test looks at it (two-sided).
+_ONE_IN: Final = 8_000
+
+
+class Odd(NamedTuple):
+    """One reading that is off, or with `step` all readings from `at` on, against the `centre` of the others;
+    `standard_nm` is that of the difference where nothing is wrong."""
+
+    at: int
+    centre_nm: float
+    standard_nm: float
+    step: bool = False
+
+
+def threshold(scale: Scale) -> float:
+    """How many standard deviations off a reading must be to be doubted."""
+    return t_quantile(scale.degrees_of_freedom, 1.0 - 0.5 / _ONE_IN)
+
+
+def odd_ones(values: Sequence[int], scale: Scale, *, steps: bool) -> list[Odd]:
+    """The readings of one group that are off, and with `steps` the places where it steps, worst first."""
+    limit = threshold(scale) * scale.standard_nm
+    total = sum(values)
+    mean = total / len(values)
+    if not steps and max(map(abs, (max(values) - mean, min(values) - mean))) <= limit * sqrt(1 - 1 / len(values)):
+        return []  # nearly always, and there may be thousands of groups
+    left = list(enumerate(map(float, values)))
+    found: list[Odd] = []
+    while len(left) > 1 and 2 * len(found) <= len(values):
+        n = len(left)
+        mean = sum(v for _, v in left) / n
+        at, value = max(enumerate(v for _, v in left), key=lambda item: abs(item[1] - mean))
+        saved = abs(value - mean) * sqrt(n / (n - 1))
+        split, jump, by_step = _best_step(left, mean) if steps and n > 3 else (0, 0.0, 0.0)
+        if max(saved, by_step) <= limit:
+            break
+        if by_step > saved * (1 + 1e-9):
+            index = left[split][0]
+            before = sum(v for _, v in left[:split]) / split
+            spread = scale.standard_nm * sqrt(1 / split + 1 / (n - split))
+            found.append(Odd(index, before, spread, step=True))
+            left = [(i, v - jump if k >= split else v) for k, (i, v) in enumerate(left)]
+            continue
+        index = left[at][0]
+        centre = (mean * n - value) / (n - 1)
+        found.append(Odd(index, centre, scale.standard_nm * sqrt(n / (n - 1))))
+        if n == 2:  # either may be wrong
+            found.append(Odd(left[1 - at][0], value, scale.standard_nm * sqrt(2)))
+        del left[at]
+    return found
+
+
+def _best_step(left: Sequence[tuple[int, float]], mean: float) -> tuple[int, float, float]:
+    """The split with at least two readings on each side that explains most: where, its jump, and the square root of
+    the sum of squares it saves."""
+    n = len(left)
+    best = (0, 0.0, 0.0)
+    running = left[0][1] - mean
+    for split in range(2, n - 1):
+        running += left[split - 1][1] - mean
+        below = running / split
+        jump = -running / (n - split) - below
+        saved = abs(jump) * sqrt(split * (n - split) / n)
+        if saved > best[2]:
+            best = (split, jump, saved)
+    return best
+
+
+def clusters(values: Sequence[int], gap_nm: float) -> list[list[int]]:
+    """The indices of values parted where sorted neighbours lie further apart than `gap_nm`, in their given order; a
+    cluster of fewer than three stays with the nearest larger one, as its readings may be mistakes."""
+    order = sorted(range(len(values)), key=values.__getitem__)
+    parts: list[list[int]] = [[order[0]]]
+    for before, index in pairwise(order):
+        if values[index] - values[before] > gap_nm:
+            parts.append([])
+        parts[-1].append(index)
+    large = [part for part in parts if len(part) >= 3]
+    if len(large) < 2:
+        return [list(range(len(values)))]
+    for part in parts:
+        if len(part) < 3:
+            nearest = min(large, key=lambda some: abs(values[some[len(some) // 2]] - values[part[0]]))
+            nearest.extend(part)
+    return [sorted(part) for part in large]

@@ -1,0 +1,164 @@
+"""Mistakes that a whole sitting shares: all walls of a box, all journals of a kind. Only the clearance shows them.
+
+Boxes of neighbouring steps are no mistake, so a box is doubted only where it fits no group of journals of its kind, and
+then by what its own walls would have to be off.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from statistics import median
+from typing import Final, NamedTuple
+
+from fitmatch.gauging.doubts.groups import Entry, Group
+from fitmatch.parts import Job
+
+_STEP_NM: Final = 80_000.0  # neighbouring sets of shells change a clearance by less: 0.003 in, common practice
+_BELOW_NOTHING_NM: Final = 25_400.0  # a set that leaves less than nothing by 0.001 in fits no journal
+_LARGEST_SHARE: Final = 0.003  # of the journal's diameter that a clearance can be, common practice, no source
+_ALIKE_NM: Final = 40_000.0
+_CLOSE_NM: Final = 10_000.0  # how close to half a step of undersize the walls of a sitting lie
+INCH: Final = 25_400_000
+MM: Final = 1_000_000
+
+
+class Shared(NamedTuple):
+    """Readings that look off together: the first of them, by how much each, and what explains it."""
+
+    first: Entry
+    feature: str
+    what: str
+    error_nm: float
+    signatures: tuple[str, ...]
+
+
+class _Box(NamedTuple):
+    name: str
+    halves: Mapping[str, list[Entry]]
+
+    def centre(self, half: str) -> float:
+        """An `either` shell serves both halves."""
+        entries = self.halves.get(half) or self.halves.get("either") or ()
+        return median(e.value_nm for e in entries) if entries else float("nan")
+
+    @property
+    def walls(self) -> float:
+        return self.centre("upper") + self.centre("lower")
+
+
+def shared(job: Job, groups: Sequence[Group]) -> Iterator[Shared]:
+    """What all readings of a sitting share, kind by kind."""
+    for kind in job.kinds:
+        yield from _of_kind(job, kind, [g for g in groups if g.key.kind == kind and g.at_crown])
+
+
+def _of_kind(job: Job, kind: str, groups: Sequence[Group]) -> Iterator[Shared]:
+    journals: dict[str, list[Entry]] = {}
+    bores: list[Entry] = []
+    boxes: dict[tuple[str, str], dict[str, list[Entry]]] = {}
+    for group in groups:
+        if group.key.feature == "journal":
+            journals.setdefault(group.key.label, []).extend(group.entries)
+        elif group.key.feature == "housing_bore":
+            bores.extend(group.entries)
+        else:
+            halves = boxes.setdefault((group.key.box, group.key.label), {})
+            halves.setdefault(group.key.half, []).extend(group.entries)
+    found = [_Box(name or label, halves) for (name, label), halves in boxes.items()]
+    found = [box for box in found if box.walls == box.walls]  # both halves, or nothing can be said
+    if not journals or not bores or not found:
+        return
+    aims = [p for p in job.positions if p.kind == kind and p.target_nm is not None]
+    target = median(p.target_nm or 0 for p in aims) if aims else 0.0
+    bore = median(e.value_nm for e in bores)
+    sizes = [centre for entries in journals.values() for centre in _centres(entries)]
+    room = [bore - size for size in sizes]
+    low = min([0, *(p.min_nm for p in aims if p.min_nm is not None)]) - _BELOW_NOTHING_NM
+    high = max([_LARGEST_SHARE * max(sizes), *(p.max_nm for p in aims if p.max_nm is not None)]) + _STEP_NM
+    off = {}  # by how much the clearance of a box that fits nowhere misses the target at best
+    for box in found:
+        clearances = [r - box.walls for r in room]
+        if not any(low <= c <= high for c in clearances):
+            off[box.name] = min((c - target for c in clearances), key=abs)
+    if not off:
+        return
+    together = len(off) == len(found) and max(off.values()) - min(off.values()) < 2 * _ALIKE_NM
+    if together:
+        yield from _whole_kind(job, kind, median(off.values()), found, [e for some in journals.values() for e in some])
+        return
+    good = [box for box in found if box.name not in off]
+    for box in found:
+        if box.name in off:
+            yield from _one_box(box, off[box.name], good)
+
+
+def _centres(entries: list[Entry]) -> list[float]:
+    """The centres of journals, parted where an undersize parts them."""
+    from fitmatch.gauging.doubts.odd import clusters
+
+    values = [e.value_nm for e in entries]
+    return [median(values[i] for i in part) for part in clusters(values, 1.5 * _ALIKE_NM)]
+
+
+def _whole_kind(job: Job, kind: str, off: float, boxes: list[_Box], journals: list[Entry]) -> Iterator[Shared]:
+    """Every box misses alike: the walls may be off, all or one half, or the journals, or the bores."""
+    walls = [e for box in boxes for half in box.halves.values() for e in half]
+    half = _half_apart(boxes[0], off)
+    if half is not None:
+        some = [e for box in boxes for e in box.halves.get(half, ())]
+        yield Shared(some[0], "wall", f"every {half} wall of {kind}", -off, _wall_names(-off))
+        return
+    by_walls = _wall_names(-off / 2)
+    by_journals = _journal_names(off)
+    if by_walls and (not by_journals or by_walls[0] != "undersize"):
+        yield Shared(walls[0], "wall", f"every wall of {kind}", -off / 2, (*by_walls, *by_journals)[:3])
+    else:
+        names = by_journals or ("unknown",)
+        yield Shared(journals[0], "journal", f"every journal of {kind}", -off, names)
+
+
+def _half_apart(box: _Box, off: float) -> str | None:
+    """The half whose walls alone explain it: it lies apart from the other by what is missing."""
+    upper, lower = box.centre("upper"), box.centre("lower")
+    if abs(upper - lower) < _ALIKE_NM or "either" in box.halves:
+        return None
+    return "upper" if abs(upper - lower + off) < abs(lower - upper + off) else "lower"
+
+
+def _one_box(box: _Box, off: float, good: list[_Box]) -> Iterator[Shared]:
+    """One box fits nowhere, while others do."""
+    if good:
+        for half, entries in box.halves.items():
+            usual = median(other.centre(half) for other in good)
+            error = median(e.value_nm for e in entries) - usual
+            if abs(error) > _ALIKE_NM:
+                what = f"every {half} wall of {box.name}"
+                yield Shared(entries[0], "wall", what, error, _wall_names(error) or ("unknown",))
+        return
+    entries = [e for half in box.halves.values() for e in half]
+    names = _wall_names(-off / 2) or ("unknown",)
+    yield Shared(entries[0], "wall", f"every wall of {box.name}", -off / 2, names)
+
+
+def _wall_names(error: float) -> tuple[str, ...]:
+    """What makes every wall of a sitting this much too thick or thin."""
+    names = []
+    if 1.5 * MM < abs(error) < 8.5 * MM:
+        names.append("ball-left-in" if error > 0 else "ball-twice")
+    if 120_000 < error < 260_000:
+        names.append("flat-anvil")
+    if any(abs(abs(error) - k * step) < _CLOSE_NM for step in (INCH / 200, MM / 8) for k in (1, 2, 3)):
+        names.insert(0, "undersize-shells")
+    if any(abs(abs(error) - turn) < _ALIKE_NM for turn in (INCH / 40, MM / 2, MM)):
+        names.append("thimble-turn")
+    return tuple(names)
+
+
+def _journal_names(off: float) -> tuple[str, ...]:
+    """What makes every clearance of a kind this much too large, if the journals are behind it."""
+    names = []
+    if any(abs(abs(off) - k * step) < 2 * _CLOSE_NM for step in (INCH / 100, MM / 4) for k in (1, 2, 3, 4)):
+        names.append("undersize-shells")
+    if any(abs(abs(off) - turn) < _ALIKE_NM for turn in (INCH / 40, MM / 2, MM)):
+        names.append("thimble-turn")
+    if any(abs(abs(off) - frame) < 2 * _ALIKE_NM for frame in (INCH, 25 * MM)):
+        names.append("wrong-frame")
+    return tuple(names)

@@ -1,0 +1,262 @@
+"""Assembled against calculated clearances: which of them agree, and the seating that a kind's readings teach.
+
+    difference = assembled - calculated, for the very pair of shells that was in
+    apart      : more than the greater of 0.0003 in and the expanded uncertainty of the difference
+    a mistake  : more than the greater of 0.0005 in and the same
+    seating    = median over positions of (difference + the seating in the calculation)
+    seating_u  = 1.25 s / sqrt(n), s being the standard deviation of these n values
+
+1.25 is the square root of pi/2, by which the median of many normal values is less sure than their mean. Nothing a kind
+learns depends on what it has learned before, so that learning twice changes nothing. The two fixed limits are common
+practice, no source.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from math import sqrt
+from typing import Final, NamedTuple
+
+from fitmatch.gauging.assembled import assembled_clearance, measured_as
+from fitmatch.gauging.uncertainty import ErrorModel, Uncertainty
+from fitmatch.lengths import mean, round_half_even
+from fitmatch.measuring import DIAMETERS, AssembledReading, Doubt
+from fitmatch.parts import Job, Placement, Position, Shell
+
+APART_NM: Final = 7_620  # 0.0003 in
+MISTAKE_NM: Final = 12_700  # 0.0005 in
+FEWEST_POSITIONS: Final = 3
+_MEDIAN: Final = 1.25  # not rounded from sqrt(pi / 2): the figure that is promised
+
+
+class Verdict(StrEnum):
+    AGREES = "agrees"
+    APART = "apart"
+    MISTAKE = "a mistake"
+
+
+class Learned(NamedTuple):
+    """What a kind's readings teach, from so many positions."""
+
+    positions: int
+    seating_nm: int
+    u_nm: int
+
+
+class Check(NamedTuple):
+    """One assembled reading beside the calculation for its pair. `bound_nm` is the expanded uncertainty of the
+    difference, None where that is unknown; then the fixed limits alone decide. `why_not`: why it does not teach."""
+
+    reading: AssembledReading
+    placement: Placement
+    assembled_nm: int
+    uncertainty: Uncertainty | None
+    why_not: str = ""
+
+    @property
+    def bound_nm(self) -> float | None:
+        sure = self.uncertainty is not None and not self.uncertainty.lower_bound
+        return self.uncertainty.expanded_nm if self.uncertainty is not None and sure else None
+
+    @property
+    def as_read_nm(self) -> int:
+        """The mean of the clearance or the bore as the gauge gave it."""
+        return mean(self.reading.readings_nm)
+
+    @property
+    def difference_nm(self) -> int:
+        return self.assembled_nm - self.placement.clearance_nm
+
+    @property
+    def unseated_nm(self) -> int:
+        """Assembled - calculated without seating."""
+        return self.difference_nm + self.placement.position.seating_nm
+
+    @property
+    def apart_from_nm(self) -> float:
+        return max(APART_NM, self.bound_nm or 0.0)
+
+    @property
+    def mistake_from_nm(self) -> float:
+        return max(MISTAKE_NM, self.bound_nm or 0.0)
+
+    @property
+    def verdict(self) -> Verdict:
+        off = abs(self.difference_nm)
+        if off > self.mistake_from_nm:
+            return Verdict.MISTAKE
+        return Verdict.APART if off > self.apart_from_nm else Verdict.AGREES
+
+    @property
+    def shortfall_nm(self) -> int:
+        """How far the assembled clearance lies below min as written."""
+        low = self.placement.position.min_nm
+        return 0 if low is None else max(0, low - self.assembled_nm)
+
+    @property
+    def excess_nm(self) -> int:
+        """How far the assembled clearance lies above max as written."""
+        high = self.placement.position.max_nm
+        return 0 if high is None else max(0, self.assembled_nm - high)
+
+    @property
+    def within_limits(self) -> bool:
+        return not self.shortfall_nm and not self.excess_nm
+
+
+class NotCompared(NamedTuple):
+    """A reading whose calculation lacks a size."""
+
+    reading: AssembledReading
+    position: Position
+    missing: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """All readings of a job with the shells in; `learned` of the kinds that have enough of them."""
+
+    job: Job
+    checks: tuple[Check, ...]
+    not_compared: tuple[NotCompared, ...]
+    learned: Mapping[str, Learned]
+
+    @property
+    def kinds(self) -> tuple[str, ...]:
+        """Kinds with a reading that was compared, in file order."""
+        met = {c.placement.position.kind for c in self.checks}
+        return tuple(kind for kind in self.job.kinds if kind in met)
+
+    @property
+    def unread(self) -> tuple[Position, ...]:
+        """Positions without any assembled reading."""
+        read = {r.position for r in self.job.measuring.assembled}
+        return tuple(p for p in self.job.positions if p.name not in read)
+
+    @property
+    def needs_attention(self) -> bool:
+        """Whether exit status 1 is due."""
+        bad = any(c.verdict != Verdict.AGREES or not c.within_limits for c in self.checks)
+        return bad or bool(self.not_compared) or not self.checks
+
+    def written(self, kind: str) -> bool:
+        """Whether the kind's table holds what its readings teach."""
+        fit, learned = self.job.fits[kind], self.learned[kind]
+        return (fit.seating_nm, fit.seating_u_nm) == (learned.seating_nm, learned.u_nm)
+
+    def in_common(self, check: Check) -> bool:
+        """Whether a difference is that of its kind as a whole: mostly what all are off by, and gone with that."""
+        learned = self.learned.get(check.placement.position.kind)
+        if learned is None:
+            return False
+        common = learned.seating_nm - check.placement.position.seating_nm
+        alone = abs(check.difference_nm - common)
+        return alone <= check.apart_from_nm and 2 * alone <= abs(check.difference_nm)
+
+    def exchanged_with(self, check: Check) -> str | None:
+        """The one position whose shells explain this reading, as this one's explain its own."""
+        found = [
+            other.reading.position
+            for other in self.checks
+            if other.placement.position.kind == check.placement.position.kind
+            and other.reading.position != check.reading.position
+            and Verdict.AGREES not in (other.verdict, check.verdict)
+            and _explains(check, other)
+            and _explains(other, check)
+        ]
+        return found[0] if len(set(found)) == 1 else None
+
+
+def compare(job: Job, doubts: Sequence[Doubt] = ()) -> Comparison:
+    """Hold every assembled reading against the calculation for its pair.
+
+    `doubts` are open doubts about readings of this job: a calculation that rests on one does not teach.
+    """
+    positions = {p.name: p for p in job.positions}
+    shells = {s.key: s for s in job.shells}
+    model = ErrorModel(job)
+    # Without what was learned before, so that what teaches does not depend on it.
+    bare = ErrorModel(replace(job, fits={kind: replace(fit, seating_u_nm=None) for kind, fit in job.fits.items()}))
+    doubted = {(d.item, d.feature) for d in doubts}
+    checks: list[Check] = []
+    bare_bounds: list[float] = []
+    not_compared: list[NotCompared] = []
+    for reading in job.measuring.assembled:
+        position, upper, lower = positions[reading.position], shells[reading.upper], shells[reading.lower]
+        missing = _missing(position, upper, lower)
+        if missing:
+            not_compared.append(NotCompared(reading, position, missing))
+            continue
+        placement = Placement(position, upper, lower, job.rules.limits_at)
+        clearance = assembled_clearance(job, reading, placement)
+        check = Check(reading, placement, clearance, _uncertainty(model, reading, placement))
+        checks.append(check._replace(why_not=_why_not(check, doubted)))
+        bare_bounds.append(check._replace(uncertainty=_uncertainty(bare, reading, placement)).mistake_from_nm)
+    learned = {}
+    for kind in job.kinds:
+        mine = [i for i, c in enumerate(checks) if c.placement.position.kind == kind and not c.why_not]
+        middle = median([checks[i].unseated_nm for i in mine]) if mine else 0
+        # A reading that stands out from its own kind teaches nothing, however all of them lie to the calculation.
+        for i in mine if len(mine) >= FEWEST_POSITIONS else ():
+            if abs(checks[i].unseated_nm - middle) > bare_bounds[i]:
+                checks[i] = checks[i]._replace(why_not="it stands out from the others of its kind")
+        found = learn([c for c in checks if c.placement.position.kind == kind])
+        if found is not None:
+            learned[kind] = found
+    return Comparison(job, tuple(checks), tuple(not_compared), learned)
+
+
+def learn(checks: Sequence[Check]) -> Learned | None:
+    """The seating that readings of one kind teach; None from fewer than three positions. Several rows of a position
+    count as one, by their mean."""
+    by_position: dict[str, list[int]] = {}
+    for check in checks:
+        if not check.why_not:
+            by_position.setdefault(check.reading.position, []).append(check.unseated_nm)
+    values = [round_half_even(sum(some), len(some)) for some in by_position.values()]
+    n = len(values)
+    if n < FEWEST_POSITIONS:
+        return None
+    middle = sum(values) / n
+    s = sqrt(sum((value - middle) ** 2 for value in values) / (n - 1))
+    return Learned(n, median(values), round(_MEDIAN * s / sqrt(n)))
+
+
+def median(values: Sequence[int]) -> int:
+    """The middle value, or the mean of the middle two rounded halves to even."""
+    ordered = sorted(values)
+    half = len(ordered) // 2
+    return ordered[half] if len(ordered) % 2 else round_half_even(ordered[half - 1] + ordered[half], 2)
+
+
+def _uncertainty(model: ErrorModel, reading: AssembledReading, placement: Placement) -> Uncertainty | None:
+    return model.of_difference(
+        placement.position,
+        placement.upper.measured_as,
+        placement.lower.measured_as,
+        measured_as(reading),
+        bore=reading.feature == "bore",
+    )
+
+
+def _why_not(check: Check, doubted: set[tuple[str, str]]) -> str:
+    """Why a reading does not teach, by what it is; empty where it may."""
+    if check.reading.method != "gauge":
+        return "a strip does not teach"
+    features = [f for f in DIAMETERS if (check.reading.position, f) in doubted]
+    if features:
+        return f"its {' and '.join(f.replace('_', ' ') for f in features)} is in doubt"
+    shells = [key for key in (check.reading.upper, check.reading.lower) if ("/".join(key), "wall") in doubted]
+    return f"the wall of {' and '.join('/'.join(key) for key in shells)} is in doubt" if shells else ""
+
+
+def _missing(position: Position, upper: Shell, lower: Shell) -> tuple[str, ...]:
+    sizes = tuple(f.replace("_", " ") for f in position.missing)
+    return sizes + tuple(f"wall of {'/'.join(s.key)}" for s in (upper, lower) if s.wall_nm is None)
+
+
+def _explains(check: Check, other: Check) -> bool:
+    """Whether the other's shells would bring this reading and its calculation together."""
+    shift = check.placement.wall_sum_nm - other.placement.wall_sum_nm
+    left = abs(check.difference_nm - shift)
+    return left <= APART_NM and 2 * left <= abs(check.difference_nm)

@@ -1,0 +1,173 @@
+"""Damaged job folders by the thousand: each must be read, or refused with proper problems, and nothing else.
+
+    python tests/fuzz.py --seconds 600 --seed 7     for ten minutes
+    python tests/fuzz.py --seed 7 --only 123        one job again, left on disk to look at
+
+A file that hangs is stopped after some seconds of processor time, and memory is bounded. Every number of every job that
+is read is compared with `second_reader`. Exits 1 when a job failed, and tells where it lies.
+"""
+
+import argparse
+import faulthandler
+import json
+import resource
+import shutil
+import signal
+import sys
+import tempfile
+import time
+import traceback
+import warnings
+from collections import Counter
+from collections.abc import Mapping
+from pathlib import Path
+from random import Random
+
+from damage import damaged
+from fuzz_jobs import JOBS, Files
+from second_reader import SecondReader
+
+from fitmatch.gauging import read_job
+from fitmatch.intake.catalogue import CODES
+from fitmatch.parts import Job
+from fitmatch.problems import InputError, Problem
+
+CPU_SECONDS = 5.0  # far more than any of these small files needs, far less than a hang
+MEMORY_BYTES = 1_000_000_000
+LONGEST_MESSAGE = 1_500
+XLSX_ROWS = 1_048_576
+
+
+class Hang(BaseException):
+    """A file that takes too long; no `except Exception` on the way may swallow it."""
+
+
+def check(folder: Path, files: Files) -> tuple[set[str], int]:
+    """Read a job; the codes of its problems, or none and how many numbers were compared.
+
+    Raises AssertionError where a problem or a number is wrong, and whatever else reading raises.
+    """
+    with warnings.catch_warnings(record=True) as python_warnings:
+        warnings.simplefilter("always")
+        try:
+            job: Job | None = read_job(folder)
+        except InputError as error:
+            job, refusal = None, error
+    assert not python_warnings, f"Python warns: {python_warnings[0].message}"
+    if job is None:
+        assert refusal.problems, "refused without a problem"
+        lines = {name: lines_of(name, data) for name, data in files.items()}
+        for problem in refusal.problems:
+            check_problem(problem, lines)
+        return {problem.code for problem in refusal.problems}, 0
+    for warning in job.warnings:
+        assert warning.isprintable(), f"a warning of several lines: {warning!r}"
+    return set(), SecondReader(job, files).compare()
+
+
+def lines_of(name: str, data: bytes) -> int:
+    """The most rows that a file can have."""
+    return XLSX_ROWS if name.lower().endswith(".xlsx") else data.count(b"\n") + data.count(b"\r") + 1
+
+
+def check_problem(problem: Problem, lines: Mapping[str, int]) -> None:
+    """A problem stands in a row that is there, is a line that can be printed, and says what to do."""
+    line = str(problem)
+    assert problem.code in CODES, problem.code
+    assert line.isprintable() and len(line) <= LONGEST_MESSAGE, line[:3_000]
+    what, _, todo = problem.text.partition("; ")
+    assert what and todo, line
+    assert "MemoryError" not in line, line
+    if problem.row is not None:
+        assert 1 <= problem.row <= lines[problem.file], line
+
+
+def write(folder: Path, files: Files) -> None:
+    for name, data in files.items():
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(data)
+
+
+def job_number(seed: int, number: int) -> Files:
+    """The damaged job of this number; always the same."""
+    rng = Random(f"{seed}/{number}")
+    return damaged(rng.choice(JOBS), rng)
+
+
+def guard() -> None:
+    """Bound memory, and stop what takes too long."""
+
+    def stop(*_: object) -> None:
+        raise Hang(f"more than {CPU_SECONDS} s of processor time")
+
+    resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
+    signal.signal(signal.SIGPROF, stop)
+
+
+def run(seed: int, numbers: range, seconds: float) -> dict[str, object]:
+    """Fuzz until the numbers or the time are used up; what was seen."""
+    counts: Counter[str] = Counter()
+    codes: Counter[str] = Counter()
+    failures: dict[str, str] = {}
+    slowest = (0.0, -1)
+    end = time.monotonic() + seconds
+    for number in numbers:
+        if time.monotonic() > end:
+            break
+        folder = Path(tempfile.mkdtemp(prefix=f"fuzz-{seed}-{number}-"))
+        keep = len(numbers) == 1
+        try:
+            files = job_number(seed, number)
+            write(folder, files)
+            faulthandler.dump_traceback_later(120, exit=True)  # for a hang that no signal interrupts
+            before = time.process_time()
+            signal.setitimer(signal.ITIMER_PROF, CPU_SECONDS)
+            try:
+                found, compared = check(folder, files)
+            finally:
+                signal.setitimer(signal.ITIMER_PROF, 0)
+                faulthandler.cancel_dump_traceback_later()
+            slowest = max(slowest, (time.process_time() - before, number))
+            codes.update(found)
+            counts["refused" if found else "read"] += 1
+            counts["numbers compared"] += compared
+        except (Exception, Hang):
+            counts["failed"] += 1
+            trace = [line[:300] for line in traceback.format_exc().splitlines()]
+            where = "\n".join(line for line in trace if line.startswith("  File"))
+            if where not in failures:
+                failures[where] = f"job {number} of seed {seed}, kept in {folder}\n" + "\n".join(trace[-30:])
+                keep = True
+        counts["jobs"] += 1
+        if not keep:
+            shutil.rmtree(folder)
+    for told in failures.values():
+        print(told, file=sys.stderr)
+    return {
+        "seed": seed,
+        **counts,
+        "different failures": len(failures),
+        "codes": len(codes),
+        "never seen": sorted(CODES.keys() - codes.keys()),
+        "slowest": {"cpu_seconds": round(slowest[0], 2), "job": slowest[1]},
+        "peak_megabytes": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024,
+    }
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--jobs", type=int, default=10**9)
+    parser.add_argument("--seconds", type=float, default=float("inf"))
+    parser.add_argument("--only", type=int, help="the one job of this number, which is kept")
+    asked = parser.parse_args()
+    guard()
+    numbers = range(asked.jobs) if asked.only is None else range(asked.only, asked.only + 1)
+    seen = run(asked.seed, numbers, asked.seconds)
+    print(json.dumps(seen, indent=1))
+    return 1 if seen.get("failed") else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
