@@ -9,7 +9,7 @@ from fitmatch.fit.candidates import Kind, ready
 from fitmatch.fit.checker import check
 from fitmatch.fit.guards import check_guard
 from fitmatch.fit.levels import KEEP_SETS_SLACK_NM, STRATEGIES, prove
-from fitmatch.fit.moving import MovingKind, settle, with_housings
+from fitmatch.fit.moving import MovingKind, settle
 from fitmatch.fit.naming import name_shells, seats_of
 from fitmatch.fit.reasons import Reasons, flags
 from fitmatch.fit.search import Choice
@@ -18,6 +18,7 @@ from fitmatch.fit.terms import Terms
 from fitmatch.fit.worth import worth
 from fitmatch.gauging.doubts import doubts_of
 from fitmatch.gauging.formlimits import form_flags
+from fitmatch.housings import with_housings
 from fitmatch.naturalorder import natural
 from fitmatch.parts import (
     Baseline,

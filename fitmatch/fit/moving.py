@@ -4,14 +4,14 @@ With the housing goes its bore and how that was read, its seating and its accept
 pin stay. Every measured position of a movable kind gets one measured housing, so that an empty one has its housing too.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from fitmatch.fit.candidates import Bore, Kind, Pair, Rack, ShellClass, bore_refused, ready
 from fitmatch.fit.search import Choice
 from fitmatch.fit.shifts import ANYWHERE
 from fitmatch.fit.terms import Terms
-from fitmatch.parts import Job, Position, Shell, marks_agree
+from fitmatch.housings import may_move, rehoused
+from fitmatch.parts import Position, Shell
 
 _NO_SHELL = ShellClass(-1, "", 0, (), "")
 _EMPTY_RACK = Rack([], [])
@@ -83,42 +83,6 @@ class MovingKind(Kind):
             bore_is_sure = not bore.counts and any(True for _ in self.pairs(bore, 0, bore.sum_high))
             if not bore_is_sure:  # what is locked in both halves is in, if any clearance is left
                 self.vacancies.append(_vacancy(bore))
-
-
-def may_move(journal: Position, housing: Position) -> bool:
-    """Whether the housing of one row may go to the journal of another."""
-    return all(map(marks_agree, journal.within, housing.within))
-
-
-def rehoused(journal: Position, housing: Position) -> Position:
-    """The position of one row with the housing of another."""
-    if journal is housing:
-        return journal
-    return replace(
-        journal,
-        housing_bore=housing.housing_bore,
-        seating_nm=housing.seating_nm,
-        accept=housing.accept,
-        housing=housing.name,
-    )
-
-
-def with_housings(job: Job, housings: Mapping[str, Position]) -> Job:
-    """The job with these housings in these positions; what was measured of a bore's form goes with it."""
-    moved = {name: housing for name, housing in housings.items() if name != housing.name}
-    if not moved:
-        return job
-    positions = tuple(rehoused(p, moved[p.name]) if p.name in moved else p for p in job.positions)
-    before = job.measuring.position_forms
-    forms = {name: dict(some) for name, some in before.items()}
-    for name, housing in moved.items():
-        mine = {feature: form for feature, form in before.get(name, {}).items() if feature != "housing_bore"}
-        its = {feature: form for feature, form in before.get(housing.name, {}).items() if feature == "housing_bore"}
-        forms[name] = mine | its
-    measuring = job.measuring
-    if before:
-        measuring = replace(measuring, position_forms=forms)
-    return replace(job, positions=positions, measuring=measuring)
 
 
 def settle(kind: Kind, choice: Choice) -> tuple[list[tuple[Position, Pair]], dict[int, Position]]:
