@@ -133,7 +133,7 @@ def test_locked_shells_stay_with_the_journal() -> None:
     locked = rod("R1", 3, 0, 1, upper=("box-1", "u1"), lower=("box-1", "l1"))
     plan = assign(rods(locked, rod("R2", 0, 3, 1)))
     assert where(plan) == ["R2", "R1"]
-    assert [p.upper.name for p in plan.placements][0] == "u1"
+    assert plan.placements[0].upper.name == "u1"
     assert all(p.within_limits for p in plan.placements) and plan.figures["rod"].counted == 1
 
 

@@ -6,7 +6,8 @@ from bisect import bisect_left
 from collections.abc import Callable, Iterable, Sequence
 from itertools import pairwise
 
-from fitmatch.fit.candidates import Bore, Kind, Pair
+from fitmatch.fit.bores import Bore, Pair
+from fitmatch.fit.candidates import Kind
 from fitmatch.fit.program import Program
 from fitmatch.fit.terms import Terms
 

@@ -8,8 +8,9 @@ strategy; 3 ties: the most housings that stay, the largest total clearance, then
 from collections.abc import Iterable
 from typing import NamedTuple
 
+from fitmatch.fit.bores import Bore, Pair
 from fitmatch.fit.boxsets import BoxSets
-from fitmatch.fit.candidates import Bore, Kind, Pair
+from fitmatch.fit.candidates import Kind
 from fitmatch.fit.search import Choice, Measure, Search
 from fitmatch.fit.several import complete_jobs, most_complete, narrow_spreads, widest_spread
 from fitmatch.fit.sources import Best, Source, span

@@ -6,7 +6,8 @@ pin stay. Every measured position of a movable kind gets one measured housing, s
 
 from dataclasses import dataclass
 
-from fitmatch.fit.candidates import Bore, Kind, Pair, Rack, ShellClass, bore_refused, ready
+from fitmatch.fit.bores import Bore, Pair, Rack, ShellClass
+from fitmatch.fit.candidates import Kind, bore_refused, ready
 from fitmatch.fit.search import Choice
 from fitmatch.fit.shifts import ANYWHERE
 from fitmatch.fit.terms import Terms

@@ -6,7 +6,8 @@ Both halves of a bore from one box where the chosen walls allow, then few boxes,
 from collections import Counter
 from collections.abc import Sequence
 
-from fitmatch.fit.candidates import Kind, Pair, ShellClass
+from fitmatch.fit.bores import Pair, ShellClass
+from fitmatch.fit.candidates import Kind
 from fitmatch.fit.search import Choice
 from fitmatch.naturalorder import natural
 from fitmatch.parts import Placement, Position, Shell

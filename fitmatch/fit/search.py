@@ -14,7 +14,8 @@ from collections.abc import Callable, Iterable, Sequence
 from math import gcd, isqrt
 from typing import NamedTuple
 
-from fitmatch.fit.candidates import Bore, Kind, Pair
+from fitmatch.fit.bores import Bore, Pair
+from fitmatch.fit.candidates import Kind
 from fitmatch.fit.jobrows import complete_rows, one_side_rows, shift_rows, spread_rows
 from fitmatch.fit.program import Program, exact_bound
 from fitmatch.fit.solve import Outcome, relax, solve

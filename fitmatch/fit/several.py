@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Iterable
 
-from fitmatch.fit.candidates import Pair
+from fitmatch.fit.bores import Pair
 from fitmatch.fit.jobrows import complete_rows
 from fitmatch.fit.program import exact_bound
 from fitmatch.fit.search import Choice, Model, Search

@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from fitmatch.fit.candidates import Bore, Kind, Pair
+from fitmatch.fit.bores import Bore, Pair
+from fitmatch.fit.candidates import Kind
 
 
 class Best(NamedTuple):
