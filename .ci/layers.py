@@ -16,6 +16,7 @@ LAYERS = [
     "problems",
     "measuring",
     "parts",
+    "housings",
     "pools",
     "intake",
     "gauging",

@@ -76,6 +76,7 @@ class AssembledReading(NamedTuple):
     by: str = ""
     date: str = ""
     row: int = 0
+    housing: str | None = None  # the row whose housing the saved plan moved here
 
 
 class Doubt(NamedTuple):

@@ -106,6 +106,8 @@ class Position:
     row: int = 0
     undersize: str = ""  # the user's own label of what the journal was ground to
     aims_at_middle: bool = False  # its target is the middle of min and max because nobody wrote one
+    within: tuple[str, ...] = ()  # cells in which a housing and its journal must agree, trimmed and lower-cased
+    housing: str | None = None  # the row whose housing stands here, if it was moved
     offset_nm: int | None = None  # of the housing's axis off the line of the others; positive towards the block
 
     @property
@@ -160,6 +162,8 @@ class Rules:
     same_in_bore: tuple[str, ...] = ()
     neighbour_step_nm: Mapping[str, int] = field(default_factory=dict)  # kind -> most from one row to the next
     line_nm: Mapping[str, int] = field(default_factory=dict)  # kind -> most that offset + axis shift may differ
+    movable: tuple[str, ...] = ()  # kinds whose housings may go to another journal
+    movable_within: tuple[str, ...] = ()  # columns in which a housing and its new journal must agree
     limits_at: str = "tightest"  # or "mean"
     guard: float = 0.0  # limits tightened on each side by this multiple of the expanded uncertainty
     guard_row: int | None = field(default=None, compare=False)  # where job.toml says so
@@ -400,6 +404,8 @@ class Plan:
     slack_nm: int = 0
     worth: Mapping[str, Worth] = field(default_factory=dict)  # of kinds whose uncertainty is known
     doubts: tuple[Doubt, ...] = ()  # open doubts about readings
+    moved_from: Job | None = None  # the job as read, where a housing of `job` was moved
+    staying: Mapping[str, KindFigures] = field(default_factory=dict)  # of movable kinds: the best with none moved
 
     @property
     def unmeasured_positions(self) -> tuple[Position, ...]:

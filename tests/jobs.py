@@ -144,6 +144,16 @@ def row_job(rng: random.Random, *, both_limits: bool = False) -> Job:
     return replace(job, positions=tuple(positions), rules=rules)
 
 
+def moving_job(rng: random.Random, *, both_limits: bool = False) -> Job:
+    """A random job whose housings may move, with or without wishes, rules about the row and a guard."""
+    make = rng.choice([random_job, random_job, wishing_job, row_job, guarded_job])
+    job = make(rng, both_limits=both_limits)
+    columns = ("bank", "weight")[: rng.choice([0, 0, 1, 2])]
+    positions = (replace(p, within=tuple(rng.choice(["a", "a", "b", ANY]) for _ in columns)) for p in job.positions)
+    rules = replace(job.rules, movable=job.kinds if rng.random() < 0.8 else job.kinds[:1], movable_within=columns)
+    return replace(job, positions=tuple(positions), rules=rules)
+
+
 def measured_by(gauge: str | None, repeats: int = 1) -> MeasuredAs:
     """One place, read so many times with this gauge."""
     return MeasuredAs((Series(gauge, repeats, 1.0),))

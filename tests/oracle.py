@@ -10,7 +10,7 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from itertools import combinations, product
+from itertools import combinations, permutations, product
 from math import ceil
 from typing import NamedTuple
 
@@ -44,6 +44,7 @@ class Levels(NamedTuple):
     boxes: int
     clearance_nm: int  # level 3: the looser is the better
     wall_difference_nm: int
+    moved: int = 0  # housings that do not stay; before the other two
 
 
 # --- arithmetic of one bore ------------------------------------------------------------------------------------------
@@ -364,7 +365,7 @@ def every_outcome(job: Job, kind: str, *, with_boxes: bool = False) -> set[_Sum]
     return walk(min(s.cost for s in walk(None)))
 
 
-def _levels(outcome: _Sum) -> Levels:
+def _levels(outcome: _Sum, moved: int = 0) -> Levels:
     counted = outcome.smallest <= outcome.largest
     return Levels(
         *outcome.cost,
@@ -374,12 +375,37 @@ def _levels(outcome: _Sum) -> Levels:
         len(outcome.boxes),
         outcome.clearance,
         outcome.wall_difference,
+        moved,
     )
+
+
+def every_housing(job: Job, kind: str) -> Iterator[tuple[Job, int]]:
+    """The job with its housings in every order they may have, and how many of them are not in their own place."""
+    here = [p for p in job.positions if p.kind == kind and measured(job, p)]
+    if kind not in job.rules.movable:
+        yield job, 0
+        return
+    for housings in permutations(here):
+        if not all(all(map(cells_agree, p.within, h.within)) for p, h in zip(here, housings, strict=True)):
+            continue
+        now = {p.name: (p, h) for p, h in zip(here, housings, strict=True)}
+        positions = tuple(housed(*now[p.name]) if p.name in now else p for p in job.positions)
+        yield replace(job, positions=positions), sum(p is not h for p, h in zip(here, housings, strict=True))
+
+
+def housed(p: Position, h: Position) -> Position:
+    """The journal of one row in the housing of another."""
+    name = None if p is h else h.name
+    return replace(p, housing_bore=h.housing_bore, seating_nm=h.seating_nm, accept=h.accept, housing=name)
 
 
 def best(job: Job, kind: str, strategy: str = "target", slack_nm: int = 0) -> Levels:
     """The figures of the best plan for a kind; `boxes` is 0 unless the strategy asks for boxes."""
-    plans = {_levels(outcome) for outcome in every_outcome(job, kind, with_boxes=strategy == "keep-sets")}
+    plans = {
+        _levels(outcome, moved)
+        for housed_so, moved in every_housing(job, kind)
+        for outcome in every_outcome(housed_so, kind, with_boxes=strategy == "keep-sets")
+    }
     for level in range(9):
         plans = _smallest(plans, level)
     worst, squares, spread, boxes = range(9, 13)  # places in Levels
@@ -398,6 +424,7 @@ def best(job: Job, kind: str, strategy: str = "target", slack_nm: int = 0) -> Le
     plans = {plan for plan in plans if plan[first] <= least + slack_nm}
     for level in (*order[1:], first):
         plans = _smallest(plans, level)
+    plans = _smallest(plans, len(Levels._fields) - 1)
     loosest = max(plan.clearance_nm for plan in plans)
     return min(plan for plan in plans if plan.clearance_nm == loosest)
 
@@ -419,7 +446,7 @@ def levels_of(plan: Plan, kind: str, *, with_boxes: bool = False) -> Levels:
     waiting = sum(p.kind == kind and measured(plan.job, p) for p in plan.job.positions) - len(placed)
     for _ in range(waiting):
         outcome = _added(outcome, _EMPTY.share)
-    return _levels(outcome)
+    return _levels(outcome, sum(p.housing is not None for p in plan.job.positions if p.kind == kind))
 
 
 def in_order(levels: Levels, strategy: str = "target") -> tuple[int, ...]:
@@ -474,6 +501,11 @@ def faults_of(plan: Plan) -> list[str]:
     }
     used = Counter(shell.key for p in plan.placements for shell in (p.upper, p.lower))
     faults += [f"shell {key} used {times} times" for key, times in used.items() if times > 1]
+    read = plan.moved_from or job
+    for kind in job.kinds:
+        mine = [p for p in job.positions if p.kind == kind]
+        if not any([p for p in so.positions if p.kind == kind] == mine for so, _ in every_housing(read, kind)):
+            faults.append(f"{kind}: housings may not be like that")
     for kind, filled in kinds_filled.items():
         for p, pair in filled:
             faults += _faults_of_bore(job, p, pair)

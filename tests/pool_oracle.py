@@ -63,26 +63,40 @@ def every_plan(jobs: Sequence[Job], kind: str) -> set[Plan]:
         stock[number] += 1
         class_of[s.key] = number
     nothing = oracle._Sum()
-    reached = {((), (None,) * len(jobs)): {(nothing,) * len(jobs)}}
+    reached = {((), (None,) * len(jobs), (oracle._Row(),) * len(jobs)): {(nothing,) * len(jobs)}}
     for i, job in enumerate(jobs):
         for p in job.positions:
-            if p.kind != kind or not oracle.measured(job, p):
+            if p.kind != kind:
+                continue
+            if not oracle.measured(job, p):  # the two beside it are no neighbours
+                parted = {}
+                for (used, sides, rows), plans in reached.items():
+                    now_rows = (*rows[:i], rows[i]._replace(neighbour=None), *rows[i + 1 :])
+                    parted.setdefault((used, sides, now_rows), set()).update(plans)
+                reached = parted
                 continue
             choices = {oracle._EMPTY}
             for pair in oracle.possible_pairs(job, p):
                 drawn = tuple(sorted(class_of[s.key] for s in pair))
                 share = oracle._share(job, p, pair, True)
-                choices.add(oracle._Choice(drawn, oracle.deciding_side(job, p, pair), share))
+                choices.add(oracle._Choice(drawn, oracle.deciding_side(job, p, pair), share, oracle.axis(p, pair)))
+            if oracle.locked_twice(p) and len(choices) > 1:
+                choices.discard(oracle._EMPTY)
             fresh: dict[object, set[Plan]] = {}
-            for (used, sides), plans in reached.items():
+            for (used, sides, rows), plans in reached.items():
                 for choice in choices:
+                    row = oracle._row_with(job, kind, rows[i], choice.axis)
+                    if row is None:
+                        continue
+                    if kind not in job.rules.neighbour_step_nm and kind not in job.rules.line_nm:
+                        row = rows[i]
                     drawn = tuple(sorted(used + choice.drawn))
                     other = choice.side and sides[i] and choice.side != sides[i]
                     if other or any(drawn.count(number) > stock[number] for number in choice.drawn):
                         continue
                     now = (*sides[:i], sides[i] or choice.side, *sides[i + 1 :])
                     found = {(*plan[:i], oracle._added(plan[i], choice.share), *plan[i + 1 :]) for plan in plans}
-                    fresh.setdefault((drawn, now), set()).update(found)
+                    fresh.setdefault((drawn, now, (*rows[:i], row, *rows[i + 1 :])), set()).update(found)
             reached = fresh
     return set().union(*reached.values())
 

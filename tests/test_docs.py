@@ -352,6 +352,7 @@ def test_plausible_ranges_are_the_ones_checked() -> None:
         "target": quantities.TARGET,
         "min": quantities.LIMIT,
         "seating": quantities.SEATING,
+        "offset": quantities.OFFSET,
         "coating": quantities.COATING,
         "resolution": quantities.RESOLUTION,
         "limit": quantities.GAUGE_ERROR,

@@ -11,7 +11,7 @@ import pytest
 from jobs import STEP, TARGET, WALL, make_job, make_position, make_shells, random_job, wishing_job
 
 from fitmatch.fit import assign, levels
-from fitmatch.fit.candidates import Bore
+from fitmatch.fit.bores import Bore
 from fitmatch.fit.search import Search
 from fitmatch.fit.terms import Terms
 from fitmatch.parts import Job, Rules

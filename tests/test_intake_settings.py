@@ -65,19 +65,6 @@ def test_unknown_keys_name_the_nearest(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("lines", "key"),
-    [
-        ("[rules]\nmovable = []", "rules.movable"),
-        ("[rules]\nmovable_within = []", "rules.movable_within"),
-    ],
-)
-def test_what_is_planned_is_refused(tmp_path: Path, lines: str, key: str) -> None:
-    """A key that is planned but not built is refused, even with a value that means nothing."""
-    row = 8 + lines.count("\n") if not lines.startswith("[") or "\n" in lines else 8
-    assert told(tmp_path, f"{JOB}{lines}\n") == [f"job.toml:{row}: {key}: is not supported yet; leave it out"]
-
-
-@pytest.mark.parametrize(
     ("lines", "key", "words"),
     [
         ("title = 3", "title", "is the number `3`, not a text"),

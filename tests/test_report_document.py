@@ -23,12 +23,14 @@ SCHEMA: dict[str, Any] = json.loads(
 VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
 
 
-# Only there with several jobs, or where a job wishes for a band, has bores in a row, or tells how it was measured.
+# Only there with several jobs, or where a job wishes for a band, has bores in a row or housings that may move, or tells
+# how it was measured.
 OF_SEVERAL_JOBS = {"job", "jobs", "complete", "priority"}
 ABOUT_WISHES = {"want_min", "want_max", "within_want", "below_want", "want_shortfall", "above_want", "want_excess"}
+ABOUT_MOVES = {"moves", "staying"}
 ABOUT_ROWS = {"offset", "largest_step", "out_of_line"}
 ABOUT_MEASURING = {"corrections", "form", "unknown", "joint_chance", "expected"}
-SOMETIMES = OF_SEVERAL_JOBS | ABOUT_WISHES | ABOUT_ROWS | ABOUT_MEASURING
+SOMETIMES = OF_SEVERAL_JOBS | ABOUT_WISHES | ABOUT_MOVES | ABOUT_ROWS | ABOUT_MEASURING
 
 
 def empty_plan() -> Plan:
@@ -42,7 +44,8 @@ def read(plan: Plan, unit: str = "in") -> Any:
 
 def test_the_schema_is_a_schema() -> None:
     """The schema file is valid draft 2020-12, and requires every key it describes but the two baselines and what only
-    several jobs have, or a job that tells of its gauges, wishes for a band or has bores in a row."""
+    several jobs have, or a job that tells of its gauges, wishes for a band or has bores in a row
+    or housings that may move."""
     jsonschema.Draft202012Validator.check_schema(SCHEMA)
     job = SCHEMA["$defs"]["job"]
     assert set(job["required"]) == set(job["properties"])

@@ -1,6 +1,7 @@
 """Candidates, model, proof, checked plan: which shell goes where, and that nothing better exists in these readings."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import overload
 
 from fitmatch.fit.baselines import as_boxed, by_hand, rules_broken_by
@@ -8,14 +9,30 @@ from fitmatch.fit.candidates import Kind, ready
 from fitmatch.fit.checker import check
 from fitmatch.fit.guards import check_guard
 from fitmatch.fit.levels import KEEP_SETS_SLACK_NM, STRATEGIES, prove
-from fitmatch.fit.naming import name_shells
+from fitmatch.fit.moving import MovingKind, settle
+from fitmatch.fit.naming import name_shells, seats_of
 from fitmatch.fit.reasons import Reasons, flags
+from fitmatch.fit.search import Choice
 from fitmatch.fit.stopping import Stop
+from fitmatch.fit.terms import Terms
 from fitmatch.fit.worth import worth
 from fitmatch.gauging.doubts import doubts_of
 from fitmatch.gauging.formlimits import form_flags
+from fitmatch.housings import with_housings
 from fitmatch.naturalorder import natural
-from fitmatch.parts import Baseline, Job, Placement, Plan, Proof, Shell, Status, Unfilled, Worth, figures_of
+from fitmatch.parts import (
+    Baseline,
+    Job,
+    KindFigures,
+    Placement,
+    Plan,
+    Proof,
+    Shell,
+    Status,
+    Unfilled,
+    Worth,
+    figures_of,
+)
 from fitmatch.pools import (
     IN_ORDER,
     PRIORITIES,
@@ -104,34 +121,45 @@ def _solve(
     priority: str,
 ) -> GroupAnswer:
     """Prove one group, hand each of its jobs what is its own, and say what was found for all."""
-    kind = Kind([jobs[i] for i in group.members], group.kind)
-    members = {id(terms): answers[i] for terms, i in zip(kind.terms, group.members, strict=True)}
+    mine = [jobs[i] for i in group.members]
+    kind = Kind(mine, group.kind)
 
-    def by_job(placements: Iterable[Placement]) -> list[tuple[Placement, ...]]:
-        some: dict[int, list[Placement]] = {key: [] for key in members}
+    def by_job(kind: Kind, placements: Iterable[Placement]) -> list[tuple[Placement, ...]]:
+        some: dict[int, list[Placement]] = {id(terms): [] for terms in kind.terms}
         for p in placements:
             some[id(kind.terms_of(p.position))].append(p)
         return [tuple(found) for found in some.values()]
 
-    def levels_0_and_1(placements: list[Placement]) -> tuple[tuple[int, ...], ...]:
-        """Smaller is better."""
-        split = by_job(placements)
+    def rank(found: tuple[Kind, list[Placement]]) -> tuple[object, ...]:
+        """Of plans that are not proven: levels 0 and 1, then the first figures of the strategy `target`; smaller is
+        better."""
+        split, all_of_them = by_job(*found), tuple(found[1])
+        figures = figures_of(all_of_them)
+        quality = figures.worst_deviation_nm or 0, figures.sum_squared_deviation_nm2 or 0
         if priority == IN_ORDER:
-            return tuple(map(_levels_0_and_1, split))
+            return (*map(_levels_0_and_1, split), quality)
         complete = sum(sum(p.within_limits for p in some) == n for some, n in zip(split, wanted, strict=True))
-        return (-complete,), _levels_0_and_1(placements)
+        return -complete, _levels_0_and_1(all_of_them), quality
 
-    wanted = [sum(p.kind == group.kind for p in terms.job.positions) for terms in kind.terms]
+    wanted = [sum(p.kind == group.kind for p in job.positions) for job in mine]
     boxed, handmade = as_boxed(kind), by_hand(kind)
-    turns = [[terms] for terms in kind.terms] if priority == IN_ORDER else [kind.terms]
-    proven = prove(kind, strategy, slack_nm, stop, turns)
-    best = kind.fixed + name_shells(kind, proven.choice)
+    proven = prove(kind, strategy, slack_nm, stop, _turns(kind, priority))
+    found = kind, kind.fixed + name_shells(kind, seats_of(kind, proven.choice))
+    staying = None
+    if any(group.kind in job.rules.movable for job in mine):
+        staying = by_job(*found)
+        moving = MovingKind(mine, group.kind)
+        proven = prove(moving, strategy, slack_nm, stop, _turns(moving, priority))
+        moved = _settled(moving, proven.choice)
+        found = moved if proven.proof.proven else min(found, moved, key=rank)
     if not proven.proof.proven:  # stopped so early that a careful builder may be ahead
-        best = min(best, handmade, key=levels_0_and_1)
+        found = min(found, (kind, handmade), key=rank)
 
-    chosen, other = by_job(best), {"as-boxed": by_job(boxed), "by-hand": by_job(handmade)}
-    for at, answer in enumerate(members.values()):
-        answer.add(kind, chosen[at], proven.proof, {name: some[at] for name, some in other.items()})
+    settled, chosen = found[0], by_job(*found)
+    other = {"as-boxed": by_job(kind, boxed), "by-hand": by_job(kind, handmade)}
+    for at, i in enumerate(group.members):
+        stayed = None if staying is None or group.kind not in mine[at].rules.movable else figures_of(staying[at])
+        answers[i].add(settled, at, chosen[at], proven.proof, {name: some[at] for name, some in other.items()}, stayed)
     baselines = {
         name: Baseline(
             figures_of_several(some),
@@ -142,23 +170,64 @@ def _solve(
     return GroupAnswer(group, 0, figures_of_several(chosen), proven.proof, baselines)
 
 
+def _turns(kind: Kind, priority: str) -> list[list[Terms]]:
+    return [[terms] for terms in kind.terms] if priority == IN_ORDER else [kind.terms]
+
+
+def _settled(moving: MovingKind, choice: Choice) -> tuple[Kind, list[Placement]]:
+    """The jobs with their housings where this choice puts them, and the shells it puts in."""
+    seats, housings = settle(moving, choice)
+    jobs = []
+    for job in moving.jobs:
+        mine = {p.name: housings[id(p)] for p in job.positions if id(p) in housings}
+        jobs.append(with_housings(job, mine))
+    kind = Kind(jobs, moving.name)
+    now = {
+        id(before): after
+        for old, new in zip(moving.jobs, jobs, strict=True)
+        for before, after in zip(old.positions, new.positions, strict=True)
+    }
+    free = [(now[id(position)], pair) for position, pair in seats if pair.bore.counts]
+    return kind, kind.fixed + name_shells(kind, free)
+
+
 class _Answer:
     """The plan of one job, kind by kind."""
 
     def __init__(self, job: Job, strategy: str, slack_nm: int) -> None:
         self.placements: list[Placement] = []
-        self._job = job
+        self._job = self._read = job
         self._strategy = strategy
         self._slack_nm = slack_nm
         self._proofs: dict[str, Proof] = {}
         self._worths: dict[str, Worth] = {}
+        self._staying: dict[str, KindFigures] = {}
         self._reasons: dict[str, Reasons] = {}
         self._baselines: dict[str, dict[str, Baseline]] = {}
 
     def add(
-        self, kind: Kind, best: Sequence[Placement], proof: Proof, others: dict[str, tuple[Placement, ...]]
+        self,
+        kind: Kind,
+        at: int,
+        best: Sequence[Placement],
+        proof: Proof,
+        others: dict[str, tuple[Placement, ...]],
+        staying: KindFigures | None,
     ) -> None:
-        """What was found for one kind; `others`: what was chosen in other ways."""
+        """What was found for one kind, in which this job is the one `at`; `others`: what was chosen in other ways;
+        `staying`: the best with no housing moved, where they may."""
+        mine = kind.terms[at].job
+        moved = {p.name: p for p in mine.positions if p.kind == kind.name}
+        if any(p.housing is not None for p in moved.values()):
+            forms = dict(self._job.measuring.position_forms)
+            forms |= {name: mine.measuring.position_forms[name] for name in moved if name in forms}
+            self._job = replace(
+                self._job,
+                positions=tuple(moved.get(p.name, p) for p in self._job.positions),
+                measuring=replace(self._job.measuring, position_forms=forms),
+            )
+        if staying is not None:
+            self._staying[kind.name] = staying
         job = self._job
         self.placements += best
         self._proofs[kind.name] = proof
@@ -202,8 +271,10 @@ class _Answer:
             ),
             baselines={name: {kind: kinds[kind] for kind in job.kinds} for name, kinds in self._baselines.items()},
             slack_nm=self._slack_nm,
+            moved_from=None if job is self._read else self._read,
+            staying=self._staying,
             worth={name: self._worths[name] for name in job.kinds if name in self._worths},
-            doubts=doubts_of(job),
+            doubts=doubts_of(self._read),
         )
 
 

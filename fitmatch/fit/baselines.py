@@ -8,7 +8,8 @@ fill"; by hand obeys every other hard rule too.
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 
-from fitmatch.fit.candidates import Bore, Kind, ShellClass, may_share
+from fitmatch.fit.bores import Bore, ShellClass
+from fitmatch.fit.candidates import Kind, may_share
 from fitmatch.fit.checker import rules_broken
 from fitmatch.fit.rowrules import off_line, steps_broken
 from fitmatch.fit.terms import Terms

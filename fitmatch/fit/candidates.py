@@ -7,9 +7,9 @@ In: one kind of a `Job`, or of several that share their shells. Out: `Bore` clas
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import TYPE_CHECKING
 
+from fitmatch.fit.bores import Bore, Pair, Rack, ShellClass
 from fitmatch.fit.terms import Terms
 from fitmatch.parts import (
     Job,
@@ -23,121 +23,8 @@ from fitmatch.parts import (
     tightest_room,
 )
 
-
-@dataclass(slots=True, eq=False)
-class ShellClass:
-    """Shells that are interchangeable in every rule and figure: same half, wall, marks and family.
-
-    A locked shell is a class by itself, open to its own position only.
-    """
-
-    index: int
-    half: str
-    wall_nm: int
-    marks: tuple[str, ...]
-    family: str
-    members: list[Shell] = field(default_factory=list)
-
-    @property
-    def count(self) -> int:
-        return len(self.members)
-
-
-@dataclass(slots=True, eq=False)
-class Rack:
-    """The classes that may go into one side of a bore, thinnest first."""
-
-    classes: list[ShellClass]
-    walls: list[int]
-
-
-@dataclass(slots=True, eq=False)
-class Bore:
-    """Positions that are interchangeable: same room, target, limits and demands. A position with a lock stands alone.
-
-    The limits are those compared with, a guard included. Where a guard differs from pair to pair, because shells were
-    measured in different ways, the same positions come as several bores of one `seat`, each with its own shells.
-
-    Wall sums from `inside_low` to `inside_high` give a clearance inside the limits; sums up to `sum_high` leave any
-    clearance at all; a sum above `not_below` is below min; sums from `wanted_low` to `wanted_high` lie in the wished
-    band as well as inside the limits.
-    """
-
-    index: int
-    seat: int
-    terms: Terms
-    positions: list[Position]
-    room_nm: int
-    tightest_nm: int
-    target_nm: int
-    min_nm: int | None
-    max_nm: int | None
-    want_min_nm: int | None
-    want_max_nm: int | None
-    upper: Rack
-    lower: Rack
-    shifts: tuple[int, int]  # what bores locked in both halves leave for twice its axis shift
-
-    @property
-    def count(self) -> int:
-        return len(self.positions)
-
-    def partner_walls(self, wall: int) -> tuple[int, int]:
-        """The walls a lower half may have beside an upper half of this wall."""
-        low, high = self.terms.partner_walls(wall)
-        return max(low, wall + self.shifts[0]), min(high, wall + self.shifts[1])
-
-    @property
-    def sum_high(self) -> int:
-        return self.tightest_nm - 1
-
-    @property
-    def not_below(self) -> int:
-        return self.sum_high if self.min_nm is None else min(self.tightest_nm - self.min_nm, self.sum_high)
-
-    @property
-    def inside_low(self) -> int:
-        return 0 if self.max_nm is None else self.room_nm - self.max_nm
-
-    @property
-    def inside_high(self) -> int:
-        return self.not_below
-
-    @property
-    def wanted_low(self) -> int:
-        return self.inside_low if self.want_max_nm is None else max(self.inside_low, self.room_nm - self.want_max_nm)
-
-    @property
-    def wanted_high(self) -> int:
-        return self.inside_high if self.want_min_nm is None else min(self.inside_high, self.room_nm - self.want_min_nm)
-
-    @property
-    def wishes(self) -> bool:
-        """Whether a band is wished for here."""
-        return self.want_min_nm is not None or self.want_max_nm is not None
-
-    @property
-    def ideal(self) -> int:
-        """The wall sum that hits the target."""
-        return self.room_nm - self.target_nm
-
-
-class Pair(NamedTuple):
-    """An upper and a lower class in a bore, with every figure that a level of the proof adds up."""
-
-    bore: Bore
-    upper: ShellClass
-    lower: ShellClass
-    inside: int
-    below: int
-    shortfall_nm: int
-    excess_nm: int
-    deviation_nm: int
-    clearance_nm: int
-    difference_nm: int
-    want_shortfall_nm: int
-    want_excess_nm: int
-    thick: int  # which side a thick_half rule counts as the thicker: 1 upper, -1 lower, 0 neither
+if TYPE_CHECKING:
+    from fitmatch.fit.moving import House
 
 
 class Kind:
@@ -178,23 +65,28 @@ class Kind:
         self.fixed: list[Placement] = []  # locked in both halves: nothing to choose
         # Measured, and the bore not refused; in file order, job by job.
         self.positions: list[Position] = []
-        alike: dict[tuple[object, ...], Bore] = {}
+        self.vacancies: list[Pair] = []  # where housings may move: that a seat stays empty, with each of them
         for terms in self.terms:
-            free: list[Position] = []
-            for position in terms.job.positions:
-                if position.kind != kind:
-                    continue
-                if not ready(position, by_key) or bore_refused(terms.job, position):
-                    terms.may_be_complete = False
-                    continue
-                self.positions.append(position)
-                if position.upper is None or position.lower is None:
-                    free.append(position)
-                else:
-                    self._fix(terms.place(position, by_key[position.upper], by_key[position.lower]), terms)
-            fixed = [p for p in self.fixed if self.terms_of(p.position) is terms]
-            for position in free:
-                self._add(position, terms, terms.shifts.allowed(position, fixed), alike)
+            self._sort_in(terms, by_key)
+
+    def _sort_in(self, terms: Terms, by_key: dict[tuple[str, str], Shell]) -> None:
+        """Sort in the positions of one job."""
+        free: list[Position] = []
+        for position in terms.job.positions:
+            if position.kind != self.name:
+                continue
+            if not ready(position, by_key) or bore_refused(terms.job, position):
+                terms.may_be_complete = False
+                continue
+            self.positions.append(position)
+            if position.upper is None or position.lower is None:
+                free.append(position)
+            else:
+                self._fix(terms.place(position, by_key[position.upper], by_key[position.lower]), terms)
+        fixed = [p for p in self.fixed if self.terms_of(p.position) is terms]
+        alike: dict[tuple[object, ...], Bore] = {}
+        for position in free:
+            self._add(position, terms, terms.shifts.allowed(position, fixed), alike)
 
     def _fix(self, placement: Placement, terms: Terms) -> None:
         """A bore that is locked in both halves: filled if any clearance is left."""
@@ -227,13 +119,15 @@ class Kind:
             id(position) if terms.shifts.on else None,  # its place in the row matters
         )
         if what not in alike:
-            alike[what] = self._new_seat(position, upper, lower, terms, margins, shifts)
+            seat = self._make_bores(len(self.seats), position, [position], upper, lower, terms, margins, shifts)
+            self.seats.append(seat)
+            alike[what] = seat
         else:
             alike[what].positions.append(position)
 
     def from_boxes(self, boxes: frozenset[str]) -> "Kind":
         """The same positions with the shells of these boxes alone."""
-        return Kind(self.jobs, self.name, boxes)
+        return type(self)(self.jobs, self.name, boxes)
 
     def terms_of(self, position: Position) -> Terms:
         """The terms of the job that this very position belongs to."""
@@ -325,7 +219,10 @@ class Kind:
             difference_nm=abs(upper.wall_nm - lower.wall_nm),
             want_shortfall_nm=shortfall_of(bore.want_min_nm, clearance),
             want_excess_nm=excess_of(bore.want_max_nm, clearance),
-            thick=bore.terms.thick(upper.wall_nm, lower.wall_nm),
+            thick=bore.terms.thick(upper.wall_nm, lower.wall_nm) if bore.counts else 0,
+            filled=1,
+            counted=int(bore.counts and not shortfall and not excess),
+            stays=bore.stays,
         )
 
     def _new_class(self, shell: Shell) -> ShellClass:
@@ -345,20 +242,28 @@ class Kind:
         ways = [list({self._way(c.members[0]): c.members[0] for c in r.classes}.values()) for r in (upper, lower)]
         return {(self._way(u), self._way(v)): terms.guards.margin(position, u, v) for u in ways[0] for v in ways[1]}
 
-    def _new_seat(
+    def _make_bores(
         self,
+        seat: int,
         position: Position,
+        positions: list[Position],
         upper: Rack,
         lower: Rack,
         terms: Terms,
         margins: dict[tuple[object, object], int],
         shifts: tuple[int, int],
+        house: "House | None" = None,
     ) -> Bore:
+        """The bores of a seat, one for each margin of a guard. What comes back has all its shells, its widest limits.
+
+        `position` tells sizes and limits, `positions` are those that are like it.
+        """
+
         def bore(index: int, upper: Rack, lower: Rack, margin: int) -> Bore:
             assert position.target_nm is not None
             return Bore(
                 index=index,
-                seat=len(self.seats),
+                seat=seat,
                 terms=terms,
                 positions=positions,
                 room_nm=room(position),
@@ -370,19 +275,19 @@ class Kind:
                 want_max_nm=position.want_max_nm,
                 upper=upper,
                 lower=lower,
+                house=house,
+                stays=int(house is None or any(p is positions[0] for p in house.members)),
                 shifts=shifts,
             )
 
-        positions = [position]
-        seat = bore(len(self.bores), upper, lower, min(margins.values(), default=0))
+        whole = bore(len(self.bores), upper, lower, min(margins.values(), default=0))
         if len(set(margins.values())) <= 1:
-            self.bores.append(seat)
+            self.bores.append(whole)
         else:
             for (way_up, way_low), margin in margins.items():
                 racks = self._of_way(upper, way_up), self._of_way(lower, way_low)
                 self.bores.append(bore(len(self.bores), *racks, margin))
-        self.seats.append(seat)
-        return seat
+        return whole
 
     def _of_way(self, rack: Rack, way: object) -> Rack:
         classes = [c for c in rack.classes if self._way(c.members[0]) == way]
@@ -410,7 +315,7 @@ def may_share(bore: Bore, upper: ShellClass, lower: ShellClass) -> bool:
     """Whether an upper and a lower of these classes may share this bore, as far as their walls do not tell."""
     if upper is lower and upper.count < 2:
         return False
-    return bore.terms.share_marks(upper.marks, lower.marks)
+    return not bore.counts or bore.terms.share_marks(upper.marks, lower.marks)
 
 
 def ready(position: Position, by_key: dict[tuple[str, str], Shell]) -> bool:

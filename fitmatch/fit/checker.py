@@ -6,6 +6,7 @@ after each solve, in production.
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from math import ceil
 
 from fitmatch.fit.candidates import bore_refused
@@ -25,6 +26,7 @@ def check(plans: Sequence[Plan]) -> None:
             found += [f"{placement.position.name}: {fault}" for _, fault in rules_broken(plan.job, placement)]
             found += [f"{placement.position.name}: {fault}" for fault in _never(plan.job, placement)]
         found += _sides(plan)
+        found += _housings(plan)
         found += broken_in_rows(plan.job, plan.placements)
         faults += [f"{plan.job.name}: {fault}" if plan.job.name else fault for fault in found]
     if faults:
@@ -160,6 +162,33 @@ def _stock(plans: Sequence[Plan]) -> Iterator[str]:
             yield "the leftovers are not what was left over"
         if Counter(s.key for s in plan.held) != held:
             yield "the held shells are not those on hold"
+
+
+def _housings(plan: Plan) -> Iterator[str]:
+    """Each position has one housing, and what belongs to a housing came with it and nothing else did."""
+    job = plan.job
+    read = {p.name: p for p in (plan.moved_from or job).positions}
+    if [p.name for p in job.positions] != list(read):
+        yield "the positions are not those that were read"
+        return
+    used = Counter(p.housing or p.name for p in job.positions)
+    yield from (f"the housing of {name} is in {n} places" for name, n in used.items() if n > 1 or name not in read)
+    for p in job.positions:
+        mine, its = read[p.name], read.get(p.housing or p.name, read[p.name])
+        fitted = replace(
+            mine, housing_bore=its.housing_bore, seating_nm=its.seating_nm, accept=its.accept, housing=p.housing
+        )
+        if p != fitted:
+            yield f"{p.name} is not its journal with the housing of {its.name}"
+        if p.housing is None:
+            continue
+        known = {s.key: s for s in job.shells}
+        if mine.kind not in job.rules.movable or its.kind != mine.kind:
+            yield f"the housing of {its.name} may not move to {p.name}"
+        elif p.housing == p.name or not (_measured(mine, known) and _measured(its, known)):
+            yield f"the housing of {its.name} has no reason to be at {p.name}"
+        elif not all(map(marks_agree, mine.within, its.within)):
+            yield f"the housing of {its.name} does not agree with {p.name}"
 
 
 def _books(plan: Plan) -> Iterator[str]:

@@ -6,7 +6,8 @@ from bisect import bisect_left
 from collections.abc import Callable, Iterable, Sequence
 from itertools import pairwise
 
-from fitmatch.fit.candidates import Bore, Kind, Pair
+from fitmatch.fit.bores import Bore, Pair
+from fitmatch.fit.candidates import Kind
 from fitmatch.fit.program import Program
 from fitmatch.fit.terms import Terms
 
@@ -34,8 +35,10 @@ def shift_rows(
     for columns in seats:
         bore = field[columns[0]].bore
         if bore.terms is terms:
-            shifts = [(j, field[j].lower.wall_nm - field[j].upper.wall_nm) for j in columns]
-            found.append((bore.positions[0], shifts, fills(bore)))
+            filled = [j for j in columns if field[j].filled]
+            if filled:
+                shifts = [(j, field[j].lower.wall_nm - field[j].upper.wall_nm) for j in filled]
+                found.append((bore.positions[0], shifts, fills(bore) and len(filled) == len(columns)))
     terms.shifts.add_rows(program, found)
 
 
@@ -44,7 +47,7 @@ def spread_rows(program: Program, field: Sequence[Pair], terms: Terms, most: int
     smallest is that or less; in the order of deviations they rise from 0 to 1 once."""
     columns: dict[int, list[int]] = {}
     for j, p in enumerate(field):
-        if p.inside and p.bore.terms is terms:
+        if p.counted and p.bore.terms is terms:
             columns.setdefault(p.deviation_nm, []).append(j)
     values = sorted(columns)
     if not values or values[-1] - values[0] <= most:

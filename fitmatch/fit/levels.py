@@ -2,14 +2,15 @@
 
 0 (of several jobs the most complete, then) as many positions as possible inside their limits; 1 as many of the others
 as possible filled, the fewest and least too tight first, then as near to the wished band as can be; 2 quality, by
-strategy; 3 ties: the largest total clearance, then the smallest total wall difference.
+strategy; 3 ties: the most housings that stay, the largest total clearance, then the smallest total wall difference.
 """
 
 from collections.abc import Iterable
 from typing import NamedTuple
 
+from fitmatch.fit.bores import Bore, Pair
 from fitmatch.fit.boxsets import BoxSets
-from fitmatch.fit.candidates import Bore, Kind, Pair
+from fitmatch.fit.candidates import Kind
 from fitmatch.fit.search import Choice, Measure, Search
 from fitmatch.fit.several import complete_jobs, most_complete, narrow_spreads, widest_spread
 from fitmatch.fit.sources import Best, Source, span
@@ -38,10 +39,12 @@ WORST = "worst_deviation"
 SQUARES = "sum_squared_deviation"
 SPREAD = "spread"
 BOXES = "boxes"
+STAYING = "housings_staying"
 CLEARANCE = "total_clearance"
 DIFFERENCE = "total_wall_difference"
 
 
+_INSIDE: tuple[str, Measure] = (INSIDE, lambda p: -p.inside)
 # What is minimised of the pairs on level 1, once as many positions as possible are filled; and where a band is wished.
 _LEVEL_1: tuple[tuple[str, Measure], ...] = (
     (BELOW, lambda p: p.below),
@@ -99,7 +102,7 @@ def _bound(search: Search, bound: int | None) -> int | None:
     if search.level == FILLED:
         able = _able(b for b in search.bores if kind.smallest_sum(b, 0, b.sum_high) is not None)
         return able if bound is None else min(able, -bound)
-    if search.level in (COMPLETE, CLEARANCE):
+    if search.level in (COMPLETE, STAYING, CLEARANCE):
         return None if bound is None else -bound
     least = search.least_worst if search.level == WORST else 0
     return least if bound is None else max(least, bound)
@@ -140,6 +143,8 @@ def _fill_at_best(search: Search, within: int | None, *, wished: bool) -> bool:
         widest = max(widest, *(abs(s - bore.ideal) for s in ends if s is not None))
     able = {bore.seat for bore in own_best}
     outside = _least_bad(kind, [bore for bore in search.bores if bore.seat not in able], wished=wished)
+    able |= {p.bore.seat for p in outside}
+    outside += [p for p in kind.vacancies if p.bore.terms in search.work and p.bore.seat not in able]
     bests: dict[int, int] = {}
     for bore, best in own_best.items():
         bests[bore.seat] = min(best.deviation_nm, bests.get(bore.seat, best.deviation_nm))
@@ -166,6 +171,8 @@ def _own_bests(search: Search, *, wished: bool) -> dict[Bore, Best]:
     misses: dict[Bore, tuple[int, int, int, int]] = {}
     kind = search.kind
     for bore in search.bores:
+        if not bore.counts:
+            continue
         low, high, misses[bore] = bore.inside_low, bore.inside_high, (0, 0, 0, 0)
         if wished:
             low, high, misses[bore] = _nearest_to_wish(kind, bore)
@@ -203,7 +210,8 @@ def _least_bad(kind: Kind, bores: list[Bore], *, wished: bool) -> list[Pair]:
             walls = kind.smallest_sum(bore, bore.not_below + 1, bore.sum_high)
         if walls is not None:
             found.setdefault(bore.seat, []).extend(kind.pairs(bore, walls, walls))
-    figures = _LEVEL_1 + (_WISH if wished else ())
+    # What is locked in both halves may be inside its limits and is among these, as it is not bound to any window.
+    figures: tuple[tuple[str, Measure], ...] = (_INSIDE, *_LEVEL_1, *(_WISH if wished else ()))
 
     def badness(pair: Pair) -> tuple[int, ...]:
         return tuple(measure(pair) for _, measure in figures)
@@ -237,19 +245,20 @@ def _fill_most(search: Search) -> None:
     for bore in search.bores:
         search.stop.seconds_left()
         everything.extend(kind.pairs(bore, 0, bore.sum_high))
+    everything.extend(p for p in kind.vacancies if p.bore.terms in search.work)
     search.least_worst = 0
     search.own_best, search.narrowed = _own_bests(search, wished=False), False
-    search.outside = [p for p in everything if not p.inside]
+    search.outside = [p for p in everything if not p.counted]
     search.fields = [[*search.kept, *everything]]
     if len(search.work) > 1:
         most_complete(search, COMPLETE)
-    search.minimise(INSIDE, lambda p: -p.inside)
-    search.minimise(FILLED, lambda _: -1)
+    search.minimise(*_INSIDE)
+    search.minimise(FILLED, lambda p: -p.filled)
     for level, measure in _LEVEL_1:
         search.minimise(level, measure)
     if any(bore.wishes for bore in search.bores):
         _wish(search)
-    if sum(n for p, n in search.choice.items() if p.bore.terms in search.work) == _able(search.bores):
+    if sum(n * p.filled for p, n in search.choice.items() if p.bore.terms in search.work) == _able(search.bores):
         search.require_full()
 
 
@@ -315,7 +324,8 @@ def _even(search: Search, slack_nm: int) -> None:
 def _narrow_spread(search: Search) -> None:
     # Sliding windows are for one job alone, and they are many programs, each of them hard where bores are bound to one
     # another: there the spread is a row of one program, which mostly finds that nothing is left to gain.
-    if len(search.kind.terms) > 1 or (search.kind.terms[0].shifts.on and len(search.fields) == 1):
+    bound = search.kind.terms[0].shifts.on or any(bore.house is not None for bore in search.bores)
+    if len(search.kind.terms) > 1 or (bound and len(search.fields) == 1):
         narrow_spreads(search, SPREAD)
     else:
         search.narrow_spread(SPREAD)
@@ -327,7 +337,7 @@ def _keep_sets(search: Search, slack_nm: int) -> None:
     worst = _least_worst(search)
     search.level = BOXES
     wanted, most = _levels_0_and_1(search), worst + slack_nm
-    sets = BoxSets(search.kind, sum(search.choice.values()), search.stop)
+    sets = BoxSets(search.kind, sum(n * p.filled for p, n in search.choice.items()), search.stop)
     best: tuple[int, ...] | None = None
     boxes = sets.fewest_untried()
     fewest = None
@@ -358,12 +368,14 @@ def _reaches(search: Search, wanted: tuple[int, ...], most: int, at_once: bool) 
 
 
 def _ties(search: Search) -> None:
+    if any(bore.house is not None for bore in search.bores):
+        search.minimise(STAYING, lambda p: -p.stays)
     search.minimise(CLEARANCE, lambda p: -p.clearance_nm)
     search.minimise(DIFFERENCE, lambda p: p.difference_nm)
 
 
 def _square(pair: Pair) -> int:
-    return pair.deviation_nm**2 if pair.inside else 0
+    return pair.deviation_nm**2 if pair.counted else 0
 
 
 def _levels_0_and_1(search: Search) -> tuple[int, ...]:
@@ -371,7 +383,7 @@ def _levels_0_and_1(search: Search) -> tuple[int, ...]:
     return (
         complete_jobs(search),
         sum(n * p.inside for p, n in used),
-        sum(n for _, n in used),
+        sum(n * p.filled for p, n in used),
         *(sum(n * measure(p) for p, n in used) for _, measure in (*_LEVEL_1, *_WISH)),
     )
 
@@ -380,9 +392,10 @@ def _figures(choice: Choice) -> tuple[int, ...]:
     """Level 2 as `target` and the ties, smaller being better."""
     used = choice.items()
     return (
-        max((abs(p.deviation_nm) for p in choice if p.inside), default=0),
+        max((abs(p.deviation_nm) for p in choice if p.counted), default=0),
         sum(n * _square(p) for p, n in used),
-        widest_spread(p for p in choice if p.inside),
+        widest_spread(p for p in choice if p.counted),
+        -sum(n * p.stays for p, n in used),
         -sum(n * p.clearance_nm for p, n in used),
         sum(n * p.difference_nm for p, n in used),
     )

@@ -4,21 +4,27 @@ Both halves of a bore from one box where the chosen walls allow, then few boxes,
 """
 
 from collections import Counter
+from collections.abc import Sequence
 
-from fitmatch.fit.candidates import Kind, Pair, ShellClass
+from fitmatch.fit.bores import Pair, ShellClass
+from fitmatch.fit.candidates import Kind
 from fitmatch.fit.search import Choice
 from fitmatch.naturalorder import natural
-from fitmatch.parts import Placement, Shell
+from fitmatch.parts import Placement, Position, Shell
 
 
-def name_shells(kind: Kind, choice: Choice) -> list[Placement]:
-    """Give every chosen pair a position and two shells."""
+def seats_of(kind: Kind, choice: Choice) -> list[tuple[Position, Pair]]:
+    """Give every chosen pair a position."""
     bores: dict[int, list[Pair]] = {}
     for pair in sorted(choice, key=lambda p: (p.bore.seat, p.upper.wall_nm, p.upper.index, p.lower.index)):
         bores.setdefault(pair.bore.seat, []).extend([pair] * choice[pair])
+    return [seat for pairs in bores.values() for seat in zip(pairs[0].bore.positions, pairs, strict=False)]
+
+
+def name_shells(kind: Kind, seats: Sequence[tuple[Position, Pair]]) -> list[Placement]:
+    """Give every position with its chosen pair two shells; the positions are those of `kind`."""
     order = {id(position): i for i, position in enumerate(kind.positions)}
-    seats = [seat for pairs in bores.values() for seat in zip(pairs[0].bore.positions, pairs, strict=False)]
-    seats.sort(key=lambda seat: order[id(seat[0])])
+    seats = sorted(seats, key=lambda seat: order[id(seat[0])])
 
     stock = _Stock({c.index: c for _, p in seats for c in (p.upper, p.lower)})
     boxes: dict[int, tuple[str, str]] = {}

@@ -7,7 +7,8 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 
-from fitmatch.fit.candidates import Bore, Kind, bore_refused
+from fitmatch.fit.bores import Bore
+from fitmatch.fit.candidates import Kind, bore_refused
 from fitmatch.fit.checker import locks_excuse
 from fitmatch.fit.rowrules import excused_in_rows
 from fitmatch.fit.rulesoff import rules_off

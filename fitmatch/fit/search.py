@@ -14,7 +14,8 @@ from collections.abc import Callable, Iterable, Sequence
 from math import gcd, isqrt
 from typing import NamedTuple
 
-from fitmatch.fit.candidates import Bore, Kind, Pair
+from fitmatch.fit.bores import Bore, Pair
+from fitmatch.fit.candidates import Kind
 from fitmatch.fit.jobrows import complete_rows, one_side_rows, shift_rows, spread_rows
 from fitmatch.fit.program import Program, exact_bound
 from fitmatch.fit.solve import Outcome, relax, solve
@@ -127,7 +128,7 @@ class Search:
             return None
         model = Model(self, field)
         # A relaxation that comes out whole is a plan, at a fraction of the cost of a search.
-        cost = model.cost(self._in_work(lambda p: p.inside * p.deviation_nm**2))
+        cost = model.cost(self._in_work(lambda p: p.counted * p.deviation_nm**2))
         relaxed = relax(model.program, cost, self.stop)
         if relaxed is None and self.must_fill and self._cannot_fill(field):
             return None
@@ -197,7 +198,7 @@ class Search:
 
     def judged(self, pair: Pair) -> bool:
         """Whether the pair counts in the quality of the jobs in work."""
-        return bool(pair.inside) and pair.bore.terms in self.work
+        return bool(pair.counted) and pair.bore.terms in self.work
 
     # --- details ---
 
@@ -302,11 +303,11 @@ class Search:
         enough positions. Windows are tried in the order of that least width; once it is no smaller than the spread of
         the best plan known, nothing is left to try.
         """
-        deviations = [p.deviation_nm for p in self.choice if p.inside]
+        deviations = [p.deviation_nm for p in self.choice if p.counted]
         if not deviations:
             return 0
         best = max(deviations) - min(deviations)
-        wanted = sum(times for p, times in self.choice.items() if p.inside)
+        wanted = sum(times for p, times in self.choice.items() if p.counted)
         widths = sorted((w, i, d) for i, (s, _) in enumerate(sources) for d, w in s.least_widths(wanted))
         for least, i, start in widths:
             if least >= best:
@@ -316,7 +317,7 @@ class Search:
             while width < best:
                 found = self.feasible(source.pairs(start, start + width))
                 if found is not None:
-                    deviations = [p.deviation_nm for p in found if p.inside]
+                    deviations = [p.deviation_nm for p in found if p.counted]
                     self.choice, best = found, max(deviations) - min(deviations)
                     width, step = (least + best) // 2 if least + 1 < best else best, max(1, (best - least) // 64)
                 else:
@@ -341,7 +342,16 @@ class Model:
         self._field = field
         by_seat: dict[int, list[int]] = {}
         use: dict[int, list[tuple[int, int]]] = {}
+        houses: dict[int, tuple[int, list[int]]] = {}
+        vacant: set[int] = set()
         for j, p in enumerate(field):
+            if p.bore.house is not None:
+                houses.setdefault(id(p.bore.house), (p.bore.house.count, []))[1].append(j)
+            if not p.filled:
+                program.variable(p.bore.count)
+                by_seat.setdefault(p.bore.seat, []).append(j)
+                vacant.add(id(p.bore.terms))
+                continue
             twice = p.upper is p.lower
             program.variable(min(p.bore.count, p.upper.count // 2 if twice else min(p.upper.count, p.lower.count)))
             by_seat.setdefault(p.bore.seat, []).append(j)
@@ -351,7 +361,10 @@ class Model:
 
         for columns in by_seat.values():
             bore = field[columns[0]].bore
-            program.row([(j, 1) for j in columns], bore.count if search.fills(bore) else None, bore.count)
+            sure = search.fills(bore) or id(bore.terms) in vacant  # of seats and housings there are equally many
+            program.row([(j, 1) for j in columns], bore.count if sure else None, bore.count)
+        for count, some in houses.values():
+            program.row([(j, 1) for j in some], None, count)
 
         classes = search.kind.classes
         for index, terms in use.items():

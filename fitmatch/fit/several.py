@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Iterable
 
-from fitmatch.fit.candidates import Pair
+from fitmatch.fit.bores import Pair
 from fitmatch.fit.jobrows import complete_rows
 from fitmatch.fit.program import exact_bound
 from fitmatch.fit.search import Choice, Model, Search
@@ -122,7 +122,7 @@ def _widest_at_least(search: Search, field: list[Pair]) -> int:
     least = [0]
     for terms in search.work if search.must_fill else ():
         mine = [p for p in field if p.bore.terms is terms]
-        may_be_outside = {p.bore.seat for p in mine if not p.inside}
+        may_be_outside = {p.bore.seat for p in mine if not p.counted}
         sure = [p for p in mine if p.bore.seat not in may_be_outside]
         if sure:
             positions = sum(bore.count for bore in {p.bore.seat: p.bore for p in sure}.values())

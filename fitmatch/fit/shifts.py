@@ -52,25 +52,18 @@ class Shifts:
         at = {id(position): (columns, full) for position, columns, full in seats}
         if self._step is not None:
             for one, other in self._neighbours:
-                if id(one) in at and id(other) in at:
-                    self._bind(program, *at[id(one)], *at[id(other)])
-        if self._line is not None and len(seats) > 1:
-            self._line_up(program, seats)
-
-    def _bind(
-        self, program: Program, ones: list[Column], one_full: bool, others: list[Column], other_full: bool
-    ) -> None:
-        assert self._step is not None
-        if one_full and other_full:
-            program.row([*ones, *((j, -s) for j, s in others)], -self._step, self._step)
-            return
-        # One of the two may stay empty: of the pairs here that shift by `s` or more and those there that are then too
-        # far below, at most one is used. As a single row with a term that lets go it would be a weak one.
-        for here, there in ((ones, others), (others, ones)):
-            for s in {s for _, s in here}:
-                below = [(j, 1) for j, t in there if t < s - self._step]
-                if below:
-                    program.row([*((j, 1) for j, t in here if t >= s), *below], None, 1)
+                if id(one) in at and id(other) in at and not (_locked(one) and _locked(other)):
+                    _bind(program, self._step, *at[id(one)], *at[id(other)])
+        if self._line is not None:
+            free = [seat for seat in seats if not _locked(seat[0])]
+            if len(free) > 1:
+                self._line_up(program, free)
+            for position, columns, full in seats:
+                if _locked(position):
+                    for other, others, other_full in free:
+                        apart = twice_offset(other) - twice_offset(position)
+                        shifted = [(j, s + apart) for j, s in others]
+                        _bind(program, self._line, columns, full, shifted, other_full)
 
     def _line_up(self, program: Program, seats: Sequence[tuple[Position, list[Column], bool]]) -> None:
         """Everything filled lies from where the line begins to `line` beyond."""
@@ -91,11 +84,31 @@ class Shifts:
         for one, following in pairwise(places):
             program.row([(begun[one], 1), (begun[following], -1)], None, 0)
         for columns in lies:
-            for place in {v for _, v in columns}:
+            for place in sorted({v for _, v in columns}):
                 program.row([*((j, 1) for j, v in columns if v <= place), (begun[place], -1)], None, 0)
                 near = bisect_left(places, place - self._line)  # the first place from which this one can be reached
                 if near:
                     program.row([*((j, 1) for j, v in columns if v >= place), (begun[places[near - 1]], 1)], None, 1)
+
+
+def _bind(
+    program: Program, most: int, ones: list[Column], one_full: bool, others: list[Column], other_full: bool
+) -> None:
+    """Two bores lie no farther apart than `most`, if both are filled."""
+    if one_full and other_full:
+        program.row([*ones, *((j, -s) for j, s in others)], -most, most)
+        return
+    # One of the two may stay empty: of the pairs here that lie at `s` or beyond and those there that are then too far
+    # below, at most one is used. As a single row with a term that lets go it would be a weak one.
+    for here, there in ((ones, others), (others, ones)):
+        for s in sorted({s for _, s in here}):
+            below = [(j, 1) for j, t in there if t < s - most]
+            if below:
+                program.row([*((j, 1) for j, t in here if t >= s), *below], None, 1)
+
+
+def _locked(position: Position) -> bool:
+    return position.upper is not None and position.lower is not None
 
 
 def twice_offset(position: Position) -> int:

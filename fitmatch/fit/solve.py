@@ -10,6 +10,7 @@ import math
 import threading
 from collections.abc import Sequence
 from enum import Enum, auto
+from itertools import count
 from typing import Any, NamedTuple
 
 from ortools.linear_solver import pywraplp
@@ -20,7 +21,15 @@ from fitmatch.problems import FaultInFitmatch
 
 _LARGEST_EXACT_FLOAT = 2**53
 # Probing and symmetry detection cost more than they save on programs of this size.
-_PARAMETERS = "num_workers:1,random_seed:{seed},catch_sigint_signal:false,cp_model_probing_level:0,symmetry_level:0"
+_PARAMETERS = (
+    "num_workers:1,random_seed:{seed},catch_sigint_signal:false,cp_model_probing_level:0,symmetry_level:0,"
+    "linearization_level:{linear},max_deterministic_time:{effort}"
+)
+# How much of a program is also put into a linear relaxation: what one of them proves in a fifth of a second can take
+# the other a minute, and the other way round. They take turns, each time with more effort, counted in steps and not in
+# seconds, so that the same program gives the same answer on any machine.
+_LINEAR = (1, 2)
+_FIRST_EFFORT, _MORE = 0.5, 4
 _SEEDS = (7, 1789)
 
 
@@ -51,18 +60,46 @@ def solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int]
     another seed, before it is believed."""
     if sum(abs(c) * most for c, most in zip(cost, program.upper, strict=True)) >= _LARGEST_EXACT_FLOAT:
         raise FaultInFitmatch("an objective is too large to be exact")
-    answer = _solve(program, cost, stop, hint, _SEEDS[0])
-    if answer.outcome is Outcome.INFEASIBLE and _solve(program, cost, stop, hint, _SEEDS[1]).outcome not in (
-        Outcome.INFEASIBLE,
-        Outcome.UNKNOWN,
-    ):
-        raise FaultInFitmatch("the solver contradicts itself")
-    return answer
+    best = Answer(Outcome.UNKNOWN)
+    try:
+        for turn in count():
+            linear, effort = _LINEAR[turn % 2], _FIRST_EFFORT * _MORE ** (turn // 2)
+            answer = _solve(program, cost, stop, hint, _Manner(_SEEDS[0], linear, effort))
+            if answer.outcome is Outcome.INFEASIBLE:
+                again = _solve(program, cost, stop, hint, _Manner(_SEEDS[1], linear, _MORE * effort))
+                if again.outcome not in (Outcome.INFEASIBLE, Outcome.UNKNOWN):
+                    raise FaultInFitmatch("the solver contradicts itself")
+            if answer.outcome in (Outcome.OPTIMAL, Outcome.INFEASIBLE):
+                return answer
+            best = _better(cost, best, answer)
+            hint = best.x or hint
+            stop.seconds_left()
+    except Stopped:
+        if best.outcome is Outcome.UNKNOWN:
+            raise
+    return best
 
 
-def _solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int] | None, seed: int) -> Answer:
+class _Manner(NamedTuple):
+    """How a search goes about it."""
+
+    seed: int
+    linear: int
+    effort: float
+
+
+def _better(cost: Sequence[int], one: Answer, other: Answer) -> Answer:
+    """Of two undecided answers the better point and the better bound."""
+    if one.x is None or other.x is None:
+        return one if other.x is None else other
+    points = sorted((sum(c * v for c, v in zip(cost, x, strict=True)), x) for x in (one.x, other.x))
+    bounds = [b for b in (one.bound, other.bound) if b is not None]
+    return Answer(Outcome.FEASIBLE, points[0][1], max(bounds, default=None))
+
+
+def _solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int] | None, manner: _Manner) -> Answer:
     solver, variables, _rows = _load("SAT", program, cost, stop)
-    if not solver.SetSolverSpecificParametersAsString(_PARAMETERS.format(seed=seed)):
+    if not solver.SetSolverSpecificParametersAsString(_PARAMETERS.format(**manner._asdict())):
         raise FaultInFitmatch("the solver does not know its parameters")
     seconds = stop.seconds_left()
     if seconds is not None:

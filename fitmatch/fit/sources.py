@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from fitmatch.fit.candidates import Bore, Kind, Pair
+from fitmatch.fit.bores import Bore, Pair
+from fitmatch.fit.candidates import Kind
 
 
 class Best(NamedTuple):
@@ -69,10 +70,10 @@ class Listed(Source):
         values: dict[int, set[int]] = {}
         self._counts = {}
         for p in field:
-            if p.inside:
+            if p.counted:
                 values.setdefault(p.bore.seat, set()).add(p.deviation_nm)
                 self._counts[p.bore.seat] = p.bore.count
         self._values = {index: sorted(found) for index, found in values.items()}
 
     def pairs(self, low: int, high: int) -> list[Pair]:
-        return [p for p in self._field if not p.inside or low <= p.deviation_nm <= high]
+        return [p for p in self._field if not p.counted or low <= p.deviation_nm <= high]

@@ -101,7 +101,7 @@ class _Draws:
                 rows.append(
                     (
                         float(p.deviation_nm),
-                        item(position.name, model.of_position(position)),
+                        item((position.name, position.housing), model.of_position(position)),
                         item(upper.key, model.of_wall(position.kind, upper.measured_as)),
                         item(lower.key, model.of_wall(position.kind, lower.measured_as)),
                         shared.setdefault(loads, len(shared)),

@@ -19,6 +19,7 @@ from typing import Final, NamedTuple
 
 from fitmatch.gauging.assembled import assembled_clearance, measured_as
 from fitmatch.gauging.uncertainty import ErrorModel, Uncertainty
+from fitmatch.housings import rehoused
 from fitmatch.lengths import mean, round_half_even
 from fitmatch.measuring import DIAMETERS, AssembledReading, Doubt
 from fitmatch.parts import Job, Placement, Position, Shell
@@ -183,6 +184,8 @@ def compare(job: Job, doubts: Sequence[Doubt] = ()) -> Comparison:
     not_compared: list[NotCompared] = []
     for reading in job.measuring.assembled:
         position, upper, lower = positions[reading.position], shells[reading.upper], shells[reading.lower]
+        if reading.housing in positions:
+            position = rehoused(position, positions[reading.housing])
         missing = _missing(position, upper, lower)
         if missing:
             not_compared.append(NotCompared(reading, position, missing))

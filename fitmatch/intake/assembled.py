@@ -117,7 +117,8 @@ class AssembledReader:
                 self._report("unknown-value", text, row, "method")
             self._check_bore(row, readings, position)
         by, date = self._cell(cells, "by"), self._cell(cells, "date")
-        return AssembledReading(position.name, *pair, features[0], readings, method, gauge, by, date, row)
+        housing = self._plan.housings.get(position.name) if self._plan else None
+        return AssembledReading(position.name, *pair, features[0], readings, method, gauge, by, date, row, housing)
 
     def _cell(self, cells: list[str], column: str) -> str:
         """A trimmed cell; empty as well where it could not be read."""

@@ -28,7 +28,6 @@ CODES: Final = {
     "misplaced-column": "a column that belongs to the other kind of file",
     "mixed-readings": "plain and numbered columns of readings side by side",
     "header-unit": "a unit in a header that is unknown, or stands where none belongs",
-    "not-supported-yet": "a key that is planned but not built",
     # job.toml
     "unknown-key": "a key or table that job.toml does not know",
     "wrong-type": "a value of the wrong type, such as a text where a list belongs",

@@ -30,6 +30,7 @@ def check_rule_columns(settings: Settings, in_positions: set[str], in_shells: se
     for rule, columns, headers, where in (
         ("match", settings.match, in_positions | in_shells, "no file has"),
         ("same_in_bore", settings.rules.same_in_bore, in_shells, "no shell file has"),
+        ("movable_within", settings.rules.movable_within, in_positions, "the positions file lacks"),
     ):
         for column in columns:
             names = (column, *per_half([column])) if rule == "match" else (column,)

@@ -43,6 +43,7 @@ class PositionRow:
     accept: str | None = None
     pin: int | None = None
     undersize: str = ""
+    within: tuple[str, ...] = ()  # cells in which a housing and its journal must agree
     offset_told: bool = False  # whether there is an offset, readable or not
 
 
@@ -119,6 +120,7 @@ class PositionReader:
             accept=self._cell(cells, "accept") or None,
             pin=self._pin(row, cells),
             undersize=self._cell(cells, "undersize"),
+            within=tuple(self._cell(cells, c).casefold() for c in self._settings.rules.movable_within),
             offset_told=bool(cells[self._columns.index("offset")].strip()),
         )
 

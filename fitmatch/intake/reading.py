@@ -211,7 +211,7 @@ class _Tables:
         unmatched: set[str] = set()
         inch_job = settings.inch_job
         if position_table:
-            further = (*may_match, *per_half(may_match))
+            further = (*may_match, *per_half(may_match), *settings.rules.movable_within)
             columns = understand(position_table, position_form, SHELL_FORM, further, findings, inch_job=inch_job)
             rows = PositionReader(position_table, columns, settings, findings).rows(matched, frozenset(own.matched))
             warn_of_unmatched(columns.ignored, in_shells, findings)
@@ -412,6 +412,7 @@ def _position(row: PositionRow, aim: Aim, locks: dict[str, Key], settings: Setti
         undersize=row.undersize,
         row=row.row,
         aims_at_middle=aim.at_middle,
+        within=row.within,
         offset_nm=row.own.get("offset"),
     )
 

@@ -25,11 +25,13 @@ _AGAIN: Final = "save the plan again with `fitmatch assign --save`"
 
 
 class SavedPlan(NamedTuple):
-    """`shells`: by position and side, box and name. `digest` is that of the inputs; None: the document has none."""
+    """`shells`: by position and side, box and name. `housings`: by position the row it came from, where that is another
+    one. `digest` is that of the inputs; None: the document has none."""
 
     data: bytes
     digest: str | None
     shells: Mapping[tuple[str, str], Key]
+    housings: Mapping[str, str]
 
 
 def read_saved_plan(folder: Path, findings: Findings) -> SavedPlan | None:
@@ -51,10 +53,13 @@ def read_saved_plan(folder: Path, findings: Findings) -> SavedPlan | None:
         name, digest = _job_in(document, folder)
         mine = [p for p in document["positions"] if p.get("job") == name]
         shells = {(str(p["position"]), side): _key(p[side]) for p in mine for side in SIDES}
+        housings = {
+            str(p["position"]): str(p["housing"]) for p in mine if p.get("housing", p["position"]) != p["position"]
+        }
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         findings.report("broken-plan", f"is no plan of fitmatch; {_AGAIN}, or remove the file", PAPER)
         return None
-    return SavedPlan(data, digest if isinstance(digest, str) else None, shells)
+    return SavedPlan(data, digest if isinstance(digest, str) else None, shells, housings)
 
 
 def _job_in(document: Mapping[str, Any], folder: Path) -> tuple[str | None, Any]:

@@ -14,7 +14,7 @@ from fitmatch.intake.columns import POSITION_FORM, SHELL_FORM
 from fitmatch.intake.findings import Findings, shorten
 from fitmatch.intake.fits import FitTable, read_fits
 from fitmatch.intake.keyrows import JOB_FILE, JobFile
-from fitmatch.intake.names import fault_in_name, holds_unseen
+from fitmatch.intake.names import fault_in_name, holds_unseen, nearest
 from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, WALL, CellError, Quantity
 from fitmatch.intake.texts import decode
 from fitmatch.intake.values import Values
@@ -49,10 +49,13 @@ _RULES: Final = (
     "same_in_bore",
     "neighbour_step",
     "line",
+    "movable",
+    "movable_within",
     "limits_at",
     "guard",
 )
-_LATER_RULES: Final = ("movable", "movable_within")
+# Their housings are bored in one block, in line: no choice of ours.
+_NEVER_MOVABLE: Final = ("main", "mains")
 # What tells parts and sizes apart by itself cannot be matched besides; any other column can.
 _NEVER_MATCHED: Final = frozenset(
     {
@@ -68,6 +71,8 @@ _NEVER_MATCHED: Final = frozenset(
 )
 # No key has this many parts, and reading one with thousands takes the square of their number.
 _ENDLESS_KEY: Final = re.compile(r"""(?<![\w"'-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){50}""")
+# What belongs to a housing, or stays with its journal, is no mark to agree in.
+_NEVER_WITHIN: Final = frozenset({*POSITION_FORM.needed, *POSITION_FORM.optional} - {"pin", "note"})
 _AT_LINE: Final = re.compile(r" \(at line ([0-9]+), column ([0-9]+)\)$")
 
 
@@ -233,7 +238,7 @@ def _band(values: Values, path: tuple[str, ...], quantity: Quantity) -> Band | N
 
 
 def _rules(values: Values, settings: Settings) -> None:
-    values.refuse_unknown(("rules",), _RULES, _LATER_RULES)
+    values.refuse_unknown(("rules",), _RULES)
     written = values.table(("rules",))
     defaults = Rules()
     difference: int | None = defaults.wall_difference_nm
@@ -257,10 +262,28 @@ def _rules(values: Values, settings: Settings) -> None:
         same_in_bore=_columns(values, ("rules", "same_in_bore"), frozenset(("box",))),
         neighbour_step_nm=_lengths_by_kind(values, "neighbour_step", settings),
         line_nm=_lengths_by_kind(values, "line", settings),
+        movable=_movable(values, settings),
+        movable_within=_columns(values, ("rules", "movable_within"), _NEVER_WITHIN),
         limits_at=values.word(("rules", "limits_at"), ("tightest", "mean")) or defaults.limits_at,
         guard=guard,
         guard_row=settings.file.row("rules", "guard") if guard else None,
     )
+
+
+def _movable(values: Values, settings: Settings) -> tuple[str, ...]:
+    """Kinds whose housings are loose parts."""
+    path = ("rules", "movable")
+    kinds: list[str] = []
+    for kind in values.texts(path, 'write a list of kinds, such as ["rod"]') or ():
+        if kind.casefold() in _NEVER_MOVABLE:
+            text = f"the housings of `{shorten(kind)}` are bored in line in one block and never move; take it out"
+            values.report("unknown-value", text, *path)
+        elif kind in settings.fits:
+            kinds += [] if kind in kinds else [kind]
+        elif settings.fits:
+            text = f"there is no [fit.{shorten(kind)}]; the nearest kind is `{nearest(kind, settings.fits)}`"
+            values.report("unknown-kind", text, *path)
+    return tuple(kinds)
 
 
 def _lengths_by_kind(values: Values, rule: str, settings: Settings) -> dict[str, int]:

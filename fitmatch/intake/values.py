@@ -1,7 +1,7 @@
 """Values of job.toml by their dotted key, each with the type and bounds it must have."""
 
 import tomllib
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
 from fitmatch.intake.findings import Findings, listed, shorten
@@ -32,14 +32,12 @@ class Values:
         """Parse TOML with numbers kept as text."""
         return tomllib.loads(text, parse_float=lambda typed: TypedNumber(typed.replace("_", "")))
 
-    def refuse_unknown(self, path: Path, known: Iterable[str], later: Collection[str] = ()) -> None:
-        """Note every key of a table that is neither known nor planned, or that it is no table."""
+    def refuse_unknown(self, path: Path, known: Iterable[str]) -> None:
+        """Note every key of a table that is not known, or that it is no table."""
         self._must_be_table(path, f"a table, [{dotted(path)}]")
-        names = [*known, *later]
+        names = list(known)
         for key in self.table(path):
-            if key in later:
-                self.report("not-supported-yet", "is not supported yet; leave it out", *path, key)
-            elif key not in names:
+            if key not in names:
                 text = f"no such key; the nearest is `{dotted((*path, nearest(key, names) or names[0]))}`"
                 self.report("unknown-key", text, *path, key)
 

@@ -49,6 +49,9 @@ def _rules(job: Job, scale: Scale) -> Iterator[str]:
     for name, limits in (("neighbour_step", rules.neighbour_step_nm), ("line", rules.line_nm)):
         if limits:
             yield f"{name} " + ", ".join(f"{clean(kind)} {_size(nm, scale)}" for kind, nm in limits.items())
+    if rules.movable:
+        within = f" within {', '.join(map(clean, rules.movable_within))}" if rules.movable_within else ""
+        yield f"movable {', '.join(map(clean, rules.movable))}{within}"
     yield f"limits_at {rules.limits_at}"
     if rules.guard:
         yield f"guard {rules.guard:g}"

@@ -19,6 +19,7 @@ from fitmatch.report.facts import (
 )
 from fitmatch.report.inline import in_a_row, row_of
 from fitmatch.report.levels import LEVELS, Worth
+from fitmatch.report.moves import moves
 from fitmatch.report.readings import Corrected, corrected_sizes, corrected_wall, forms
 
 SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
@@ -128,6 +129,7 @@ def _kinds(plan: Plan, certainty: Certainty, unit: str) -> dict[str, Value]:
     return {
         kind: _figures(figures, unit)
         | _row(plan, kind, unit)
+        | _moves(plan, kind, unit)
         | _proof(plan.proofs.get(kind, Proof()), unit)
         | _joint(certainty, kind)
         | _worth(plan, kind, unit)
@@ -149,7 +151,7 @@ def _position(placement: Placement, unit: str) -> dict[str, Value]:
     return {
         "position": position.name,
         "kind": position.kind,
-        "housing": position.name,
+        "housing": position.housing or position.name,
         "pin": position.pin,
         "upper": _placed(placement.upper, unit, locked=position.upper is not None),
         "lower": _placed(placement.lower, unit, locked=position.lower is not None),
@@ -188,6 +190,14 @@ def _offset(placement: Placement, unit: str) -> dict[str, Value]:
     """Only where the kind tells of offsets."""
     offset = placement.position.offset_nm
     return {} if offset is None else {"offset": length(offset, unit)}
+
+
+def _moves(plan: Plan, kind: str, unit: str) -> dict[str, Value]:
+    """Where housings may move: which do, those of unfilled positions too, and what staying would have given."""
+    if kind not in plan.staying:
+        return {}
+    moved: list[Value] = [{"housing": m.housing, "to": m.position} for m in moves(plan, kind)]
+    return {"moves": moved, "staying": _figures(plan.staying[kind], unit)}
 
 
 def _row(plan: Plan, kind: str, unit: str) -> dict[str, Value]:

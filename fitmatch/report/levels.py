@@ -35,6 +35,7 @@ LEVELS: Final = {
     "sum_squared_deviation": Level("sum of squared deviations", Worth.SQUARE),
     "spread": Level("spread", Worth.LENGTH),
     "boxes": Level("boxes drawn from", Worth.COUNT),
+    "housings_staying": Level("housings that stay where they are", Worth.COUNT, largest_wins=True),
     "total_clearance": Level("total clearance", Worth.LENGTH, largest_wins=True),
     "total_wall_difference": Level("total wall difference", Worth.LENGTH),
 }

@@ -45,6 +45,8 @@ def which_shell_goes_where(plan: Plan, kind: str, scale: Scale) -> list[str]:
         column("clearance", lambda p: scale.length(p.clearance_nm)),
         column(f"off target\n{scale.step}", lambda p: scale.steps(p.deviation_nm, sign=True)),
     ]
+    if any(p.housing is not None for p in positions):
+        columns.insert(1, Column("its\nhousing", [whole(p.housing or p.name) for p in positions], "left", wraps=True))
     if any(remarks):
         columns.append(Column("", remarks, "left"))
     return [*paragraph(_heading(kind, positions, scale)), *table(columns)]

@@ -72,10 +72,11 @@ def _table(plans: Sequence[Plan], unit: str, job: list[str]) -> str:
     certainties = [Certainty(plan) for plan in plans]
     judged = (f"uncertainty [{unit}]", "verdict") if any(c.known for c in certainties) else ()
     jobs = [plan.job for plan in plans]
+    housing = ("housing",) if any(j.rules.movable for j in jobs) else ()
     offset = (f"offset [{unit}]",) if any(p.offset_nm is not None for j in jobs for p in j.positions) else ()
     wishing = any(kind_wishes(j, kind) for j in jobs for kind in j.kinds)
     wished = (f"want_min [{unit}]", f"want_max [{unit}]", "within_want") if wishing else ()
-    further = (*offset, *wished, *judged)
+    further = (*housing, *offset, *wished, *judged)
     writer.writerow([*job, *_WITHOUT_UNIT, *(f"{name} [{unit}]" for name in _LENGTHS), *further, "remark"])
     for plan, certainty in zip(plans, certainties, strict=True):
         writer.writerows(_rows(plan, unit, certainty, [plan.job.name] if job else [], further))
@@ -100,11 +101,12 @@ def _rows(plan: Plan, unit: str, certainty: Certainty, job: list[str], further: 
 
 
 def _further(position: Position, placement: Placement | None, certainty: Certainty, unit: str) -> Mapping[str, str]:
-    """The columns that only some jobs have: offset, wished band, uncertainty."""
+    """The columns that only some jobs have: housing, offset, wished band, uncertainty."""
     lengths = {"offset": position.offset_nm, "want_min": position.want_min_nm, "want_max": position.want_max_nm}
     within = None if placement is None else within_want(placement)
     expanded, verdict = _judged(placement, certainty, unit)
     return {
+        "housing": position.housing or position.name,
         **{f"{name} [{unit}]": "" if nm is None else exact(2 * nm, unit) for name, nm in lengths.items()},
         "within_want": "" if within is None else _yes(within),
         f"uncertainty [{unit}]": expanded,

@@ -13,6 +13,7 @@ from fitmatch.report.certainty import Certainty
 from fitmatch.report.inline import along_the_line
 from fitmatch.report.layout import clean, paragraph
 from fitmatch.report.measured import corrections, form
+from fitmatch.report.moves import moves_text
 from fitmatch.report.placing import coated, how_sure, limits, sums, which_shell_goes_where
 from fitmatch.report.pooled import engines, heading, in_short
 from fitmatch.report.quality import quality, quality_of_pool
@@ -57,9 +58,10 @@ def _joined(blocks: list[list[str]]) -> str:
 def _bench(plan: Plan, scale: Scale) -> list[list[str]]:
     """What is done at the bench."""
     certainty = Certainty(plan)
-    blocks = []
+    blocks: list[list[str]] = []
     for kind in plan.job.kinds:
         blocks += [which_shell_goes_where(plan, kind, scale), how_sure(plan, kind, scale, certainty)]
+    blocks += _titled("HOUSINGS", [moves_text(plan, kind, scale) for kind in plan.job.kinds])
     return [*blocks, attention(plan), next_steps(plan)]
 
 

@@ -1,0 +1,138 @@
+"""What cannot be told apart by any rule or figure: classes of shells and of positions, and the pairs that may meet."""
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, NamedTuple
+
+from fitmatch.fit.terms import Terms
+from fitmatch.parts import Position, Shell
+
+if TYPE_CHECKING:
+    from fitmatch.fit.moving import House
+
+
+@dataclass(slots=True, eq=False)
+class ShellClass:
+    """Shells that are interchangeable in every rule and figure: same half, wall, marks and family.
+
+    A locked shell is a class by itself, open to its own position only.
+    """
+
+    index: int
+    half: str
+    wall_nm: int
+    marks: tuple[str, ...]
+    family: str
+    members: list[Shell] = field(default_factory=list)
+
+    @property
+    def count(self) -> int:
+        return len(self.members)
+
+
+@dataclass(slots=True, eq=False)
+class Rack:
+    """The classes that may go into one side of a bore, thinnest first."""
+
+    classes: list[ShellClass]
+    walls: list[int]
+
+
+@dataclass(slots=True, eq=False)
+class Bore:
+    """Positions that are interchangeable: same room, target, limits and demands. A position with a lock stands alone.
+
+    The limits are those compared with, a guard included. Where a guard differs from pair to pair, because shells were
+    measured in different ways, the same positions come as several bores of one `seat`, each with its own shells.
+
+    Wall sums from `inside_low` to `inside_high` give a clearance inside the limits; sums up to `sum_high` leave any
+    clearance at all; a sum above `not_below` is below min; sums from `wanted_low` to `wanted_high` lie in the wished
+    band as well as inside the limits.
+    """
+
+    index: int
+    seat: int
+    terms: Terms
+    positions: list[Position]
+    room_nm: int
+    tightest_nm: int
+    target_nm: int
+    min_nm: int | None
+    max_nm: int | None
+    want_min_nm: int | None
+    want_max_nm: int | None
+    upper: Rack
+    lower: Rack
+    house: "House | None"  # the housing of this bore, where housings may move
+    stays: int  # 1 where that is the seat's own
+    shifts: tuple[int, int]  # what bores locked in both halves leave for twice its axis shift
+
+    @property
+    def count(self) -> int:
+        return len(self.positions)
+
+    @property
+    def counts(self) -> bool:
+        """Whether it counts in quality and obeys the rules of two walls: one locked in both halves does neither."""
+        return self.positions[0].upper is None or self.positions[0].lower is None
+
+    def partner_walls(self, wall: int) -> tuple[int, int]:
+        """The walls a lower half may have beside an upper half of this wall."""
+        if not self.counts:
+            return 0, 1 << 62
+        low, high = self.terms.partner_walls(wall)
+        return max(low, wall + self.shifts[0]), min(high, wall + self.shifts[1])
+
+    @property
+    def sum_high(self) -> int:
+        return self.tightest_nm - 1
+
+    @property
+    def not_below(self) -> int:
+        return self.sum_high if self.min_nm is None else min(self.tightest_nm - self.min_nm, self.sum_high)
+
+    @property
+    def inside_low(self) -> int:
+        return 0 if self.max_nm is None else self.room_nm - self.max_nm
+
+    @property
+    def inside_high(self) -> int:
+        return self.not_below
+
+    @property
+    def wanted_low(self) -> int:
+        return self.inside_low if self.want_max_nm is None else max(self.inside_low, self.room_nm - self.want_max_nm)
+
+    @property
+    def wanted_high(self) -> int:
+        return self.inside_high if self.want_min_nm is None else min(self.inside_high, self.room_nm - self.want_min_nm)
+
+    @property
+    def wishes(self) -> bool:
+        """Whether a band is wished for here."""
+        return self.want_min_nm is not None or self.want_max_nm is not None
+
+    @property
+    def ideal(self) -> int:
+        """The wall sum that hits the target."""
+        return self.room_nm - self.target_nm
+
+
+class Pair(NamedTuple):
+    """An upper and a lower class in a bore, with every figure that a level of the proof adds up."""
+
+    bore: Bore
+    upper: ShellClass
+    lower: ShellClass
+    inside: int
+    below: int
+    shortfall_nm: int
+    excess_nm: int
+    deviation_nm: int
+    clearance_nm: int
+    difference_nm: int
+    want_shortfall_nm: int
+    want_excess_nm: int
+    thick: int  # which side a thick_half rule counts as the thicker: 1 upper, -1 lower, 0 neither
+    filled: int  # 0: the seat stays empty, and the housing alone is chosen
+    counted: int  # 1 where it counts in quality
+    stays: int  # 1 where the housing is the seat's own

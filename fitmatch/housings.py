@@ -1,0 +1,46 @@
+"""Housings that go to another journal: what travels with them and what stays.
+
+With the housing goes its bore and how that was read, its seating and its accept; journal, target, limits, locks and
+pin stay.
+"""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from fitmatch.parts import Job, Position, marks_agree
+
+
+def may_move(journal: Position, housing: Position) -> bool:
+    """Whether the housing of one row may go to the journal of another."""
+    return all(map(marks_agree, journal.within, housing.within))
+
+
+def rehoused(journal: Position, housing: Position) -> Position:
+    """The position of one row with the housing of another."""
+    if journal is housing:
+        return journal
+    return replace(
+        journal,
+        housing_bore=housing.housing_bore,
+        seating_nm=housing.seating_nm,
+        accept=housing.accept,
+        housing=housing.name,
+    )
+
+
+def with_housings(job: Job, housings: Mapping[str, Position]) -> Job:
+    """The job with these housings in these positions; what was measured of a bore's form goes with it."""
+    moved = {name: housing for name, housing in housings.items() if name != housing.name}
+    if not moved:
+        return job
+    positions = tuple(rehoused(p, moved[p.name]) if p.name in moved else p for p in job.positions)
+    before = job.measuring.position_forms
+    forms = {name: dict(some) for name, some in before.items()}
+    for name, housing in moved.items():
+        mine = {feature: form for feature, form in before.get(name, {}).items() if feature != "housing_bore"}
+        its = {feature: form for feature, form in before.get(housing.name, {}).items() if feature == "housing_bore"}
+        forms[name] = mine | its
+    measuring = job.measuring
+    if before:
+        measuring = replace(measuring, position_forms=forms)
+    return replace(job, positions=positions, measuring=measuring)
