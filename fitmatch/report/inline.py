@@ -36,7 +36,7 @@ def row_of(plan: Plan, kind: str) -> Row:
 
 
 def along_the_line(plan: Plan, kind: str, scale: Scale) -> list[str]:
-    """Every bore of the kind with its place, drawn beside it; empty where nothing asks for it or nothing lies beside another."""
+    """Every bore of the kind with its place, drawn beside it; empty where nothing asks or only one is filled."""
     placements = [p for p in plan.placements if p.position.kind == kind]
     if len(placements) < 2 or not in_a_row(plan.job, kind):
         return []
