@@ -147,7 +147,7 @@ def test_what_rests_on_a_doubt_does_not_teach(item: str, feature: str, teaches: 
 
 
 def test_a_doubt_about_a_bore_goes_with_the_housing() -> None:
-    """With the housing of R2 at R1, a doubt about the bore of R2 keeps R1 from teaching, one about its old bore does not."""
+    """With the housing of R2 at R1, a doubt about the bore of R2 keeps R1 from teaching, one about R1's does not."""
     job = with_reading(job_with([TENTH] * 4), 0, housing="R2")
     for item, teaches in (("R2", False), ("R1", True)):
         doubt = Doubt("readings.csv", 2, item, "housing_bore", 1, "off", ("turn",), ("one turn",), "measure it again")
