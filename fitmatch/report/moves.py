@@ -9,7 +9,8 @@ from fitmatch.report.scale import Scale
 
 TOGETHER = (
     "A rod and its cap are one part and never part company: the cap goes with its rod, the same way round, with its "
-    "own bolts. Mark both before anything is moved."
+    "own bolts. Mark both before anything is moved, and move a rod only where the engine maker allows it: weight, "
+    "offset, oil hole and the side it faces must suit its new pin."
 )
 
 

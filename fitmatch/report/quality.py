@@ -24,7 +24,7 @@ _AIMS = {
     "even": "smallest spread, then smallest worst deviation from target",
     "keep-sets": "fewest boxes, then smallest worst deviation from target",
 }
-_PROVEN = "proven: with these readings no choice of shells does better"
+_PROVEN = "proven: with these readings no choice of {} does better"
 
 
 class Judged(NamedTuple):
@@ -37,6 +37,7 @@ class Judged(NamedTuple):
     boxes: list[str]
     some_empty: bool
     worth: Worth | None = None
+    movable: bool = False  # whether housings were chosen too
     turns: str = ""  # how the jobs were ranked, where one came before the other
 
 
@@ -50,6 +51,7 @@ def quality(plan: Plan, scale: Scale) -> list[str]:
             _boxes(p for p in plan.placements if p.position.kind == kind),
             any(u.position.kind == kind for u in plan.unfilled),
             plan.worth.get(kind),
+            kind in plan.staying,
         )
         for kind, figures in plan.figures.items()
     ]
@@ -70,6 +72,7 @@ def quality_of_pool(pool: PoolPlan, scale: Scale) -> list[str]:
                 answer.baselines,
                 _boxes(p for plan in plans for p in plan.placements if p.position.kind == kind),
                 any(u.position.kind == kind for plan in plans for u in plan.unfilled),
+                movable=any(kind in plan.staying for plan in plans),
                 turns=", engine by engine in the order given" if in_order and len(plans) > 1 else "",
             )
         )
@@ -173,10 +176,11 @@ def _boxes(placements: Iterable[Placement]) -> list[str]:
 def _proof(plan: Plan, judged: Judged, scale: Scale) -> str:
     if not judged.proof.proven:
         return f"NOT PROVEN: {in_words(judged.proof, scale)}. A better choice may exist."
+    proven = _PROVEN.format("shells and housings" if judged.movable else "shells")
     if judged.figures.counted and not judged.turns:
-        return f"{_PROVEN}{_meaning(plan, scale)}"
+        return f"{proven}{_meaning(plan, scale)}"
     if judged.figures.filled:
-        return f"{_PROVEN}{judged.turns}."
+        return f"{proven}{judged.turns}."
     if judged.some_empty:
         return "proven: with these readings no position can be filled."
     return "nothing to choose before there are readings."
