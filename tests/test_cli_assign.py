@@ -159,7 +159,6 @@ def test_a_folder_that_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixtur
         (["--with", "other"], "--with is not supported yet"),
         (["--priority", "in-order"], "--priority ranks several jobs"),
         (["another-job", "--priority", "x"], "--priority"),
-        (["another-job", "--priority", "in-order", "--strategy", "keep-sets"], "not supported yet"),
         (["--slack", "-0.0001"], "outside 0 to 0.0787 in"),
         (["--slack", "2.1 mm"], "outside 0 to 0.0787 in"),
         (["--slack", "1 tenth"], "write tenths: `1 tenths`"),

@@ -12,6 +12,7 @@ from jobs import STEP, TARGET, WALL, make_job, make_position, make_shells, rando
 
 from fitmatch.fit import assign, levels
 from fitmatch.fit.bores import Bore
+from fitmatch.fit.candidates import Kind
 from fitmatch.fit.search import Search
 from fitmatch.fit.terms import Terms
 from fitmatch.parts import Job, Rules
@@ -123,7 +124,17 @@ def level_off(name: str) -> Callable[[Patch], None]:
 
 def first_boxes(patch: Patch) -> None:
     """keep-sets takes all boxes instead of the fewest."""
-    patch.setattr(levels, "_keep_sets", lambda search, slack: levels._target(search, slack))
+
+    class AllAtOnce:
+        def __init__(self, kind: Kind, *_: object) -> None:
+            self._left = [frozenset(s.box for s in kind.jobs[0].shells)]
+
+        def fewest_untried(self) -> frozenset[str] | None:
+            return self._left.pop() if self._left else None
+
+        def rule_out(self, _: frozenset[str]) -> None: ...
+
+    patch.setattr(levels, "BoxSets", AllAtOnce)
 
 
 def greedy_fill(patch: Patch) -> None:

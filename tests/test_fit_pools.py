@@ -51,10 +51,6 @@ def assert_best(pool: Pool, strategy: str, slack: int, priority: str, seed: obje
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
 def test_pools_get_the_best_of_all_plans(strategy: str, priority: str) -> None:
     """Two or three tiny jobs stand at the figures of the best plan for all, or for one after the other."""
-    if strategy == "keep-sets" and priority == "in-order":
-        with pytest.raises(ValueError, match="in-order"):
-            assign(pool_oracle.random_pool(random.Random(1)), strategy, priority=priority)
-        return
     for seed in range(DEEP or 80):
         rng = random.Random(f"pool {strategy} {priority} {seed}")
         pool = pool_oracle.random_pool(rng, both_limits=strategy == "even")
@@ -105,6 +101,7 @@ def all_in_one_turn(patch: pytest.MonkeyPatch) -> None:
         (without_rows_for_spreads, "even", "together"),
         (without_rows_for_spreads, "even", "in-order"),
         (all_in_one_turn, "target", "in-order"),
+        (all_in_one_turn, "keep-sets", "in-order"),
     ],
 )
 def test_what_is_switched_off_is_missed(

@@ -110,8 +110,6 @@ def command(
         raise click.UsageError("--json and --csv exclude each other; choose one")
     if priority is not None and len(jobs) == 1:
         raise click.UsageError("--priority ranks several jobs, and there is one; leave it out")
-    if strategy == "keep-sets" and priority == "in-order":
-        raise click.UsageError("--strategy keep-sets with --priority in-order is not supported yet; leave one out")
     notes = Notes(quiet=quiet)
     task = _read(jobs, notes)
     from fitmatch.pools import Pool

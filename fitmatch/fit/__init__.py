@@ -88,8 +88,6 @@ def assign(
         raise ValueError(f"unknown strategy {strategy!r}; known are {', '.join(STRATEGIES)}")
     if priority not in PRIORITIES:
         raise ValueError(f"unknown priority {priority!r}; known are {', '.join(PRIORITIES)}")
-    if strategy == "keep-sets" and priority == IN_ORDER:
-        raise ValueError("the strategy `keep-sets` does not support the priority `in-order` yet")
     if strategy == "even" and any(p.min_nm is None or p.max_nm is None for job in given for p in job.positions):
         raise ValueError("the strategy `even` needs min and max at every position: it knows no target by itself")
     check_guard(given)

@@ -5,22 +5,26 @@ from", and the smallest set that meets all of these demands is tried next (impli
 R. M. Karp, The implicit hitting set approach, Operations Research 61(2), 2013 - citation from memory).
 """
 
+from collections.abc import Sequence
+
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.program import Program
 from fitmatch.fit.solve import Outcome, solve
 from fitmatch.fit.stopping import Stop, Stopped
+from fitmatch.fit.terms import Terms
 from fitmatch.naturalorder import natural
 
 
 class BoxSets:
-    """Sets of the boxes of one kind, smallest first; those of locked pairs belong to every set.
+    """Sets of the boxes of one kind for these jobs, smallest first; those of their locked pairs belong to every set.
 
-    `filled` is how many positions, other than locked pairs, the boxes drawn from must fill.
+    `filled` is how many positions of theirs, other than locked pairs, the boxes drawn from must fill.
     """
 
-    def __init__(self, kind: Kind, filled: int, stop: Stop) -> None:
+    def __init__(self, kind: Kind, work: Sequence[Terms], filled: int, stop: Stop) -> None:
         self._stop = stop
-        always = {shell.box for p in kind.fixed for shell in (p.upper, p.lower)}
+        fixed = [p for p in kind.fixed if kind.terms_of(p.position) in work]
+        always = {shell.box for p in fixed for shell in (p.upper, p.lower)}
         names = {shell.box for c in kind.classes for shell in c.members} | always
         self._boxes = sorted(names, key=natural)
         self._program = Program()

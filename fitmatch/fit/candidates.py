@@ -30,11 +30,12 @@ if TYPE_CHECKING:
 class Kind:
     """One kind of one job, or of several that share their shells, sorted into classes."""
 
-    def __init__(self, jobs: Sequence[Job], kind: str, boxes: frozenset[str] | None = None) -> None:
-        """`jobs` hold the same shells; `boxes`: draw on these alone; None: on all."""
+    def __init__(self, jobs: Sequence[Job], kind: str, boxes: Sequence[frozenset[str] | None] = ()) -> None:
+        """`jobs` hold the same shells; `boxes`: what each of the first jobs may draw on; None: on all."""
         self.name = kind
         self.jobs = tuple(jobs)
         self.terms = [Terms(job, kind) for job in jobs]
+        self._boxes = {terms: some for terms, some in zip(self.terms, boxes, strict=False) if some is not None}
         self._terms_of = {id(p): t for t in self.terms for p in t.job.positions if p.kind == kind}
         self._guarded = any(terms.guards.on for terms in self.terms)
         self._racks: dict[tuple[object, ...], Rack] = {}
@@ -47,13 +48,12 @@ class Kind:
         self._locked: dict[tuple[str, str], ShellClass] = {}
         known: dict[tuple[object, ...], ShellClass] = {}
         self._shells = [s for s in shells if s.kind == kind and s.wall_nm is not None and s.hold is None]
-        if boxes is not None:
-            self._shells = [s for s in self._shells if s.box in boxes]
         for shell in self._shells:
             if shell.key in locks:
                 self._locked[shell.key] = self._new_class(shell)
                 continue
-            signature = (shell.half, shell.wall_nm, shell.marks, shell.family, self._way(shell))
+            open_to = tuple(self._may_draw(terms, shell) for terms in self.terms)
+            signature = (shell.half, shell.wall_nm, shell.marks, shell.family, self._way(shell), open_to)
             if signature not in known:
                 known[signature] = self._new_class(shell)
             else:
@@ -125,9 +125,12 @@ class Kind:
         else:
             alike[what].positions.append(position)
 
-    def from_boxes(self, boxes: frozenset[str]) -> "Kind":
-        """The same positions with the shells of these boxes alone."""
+    def from_boxes(self, boxes: Sequence[frozenset[str] | None]) -> "Kind":
+        """The same positions, where each of the first jobs draws on these boxes alone; None: on all."""
         return type(self)(self.jobs, self.name, boxes)
+
+    def _may_draw(self, terms: Terms, shell: Shell) -> bool:
+        return terms not in self._boxes or shell.box in self._boxes[terms]
 
     def terms_of(self, position: Position) -> Terms:
         """The terms of the job that this very position belongs to."""
@@ -296,13 +299,15 @@ class Kind:
     def _rack(self, side: str, wants: tuple[str, ...], lock: tuple[str, str] | None, terms: Terms) -> Rack:
         if lock is not None:
             locked = [self._locked[lock]] if lock in self._locked else []
+            locked = [c for c in locked if self._may_draw(terms, c.members[0])]
             return Rack(locked, [c.wall_nm for c in locked])
-        key = (side, wants, terms.family)
+        key = (side, wants, terms.family, terms if terms in self._boxes else None)
         if key not in self._racks:
             classes = [
                 c
                 for c in self._free
                 if c.half in (side, "either")
+                and self._may_draw(terms, c.members[0])
                 and all(map(marks_agree, wants, c.marks))
                 and (terms.family is None or c.family in terms.family)
             ]

@@ -19,6 +19,7 @@ from fitmatch.fit.terms import Terms
 from fitmatch.parts import Proof
 
 Turns = list[list[Terms]]
+_Boxes = tuple[frozenset[str], ...]  # that each of the first jobs may draw on
 
 STRATEGIES = ("target", "even", "keep-sets")
 KEEP_SETS_SLACK_NM = 2_540  # 0.0001 in
@@ -45,6 +46,7 @@ DIFFERENCE = "total_wall_difference"
 
 
 _INSIDE: tuple[str, Measure] = (INSIDE, lambda p: -p.inside)
+_FILLED: tuple[str, Measure] = (FILLED, lambda p: -p.filled)
 # What is minimised of the pairs on level 1, once as many positions as possible are filled; and where a band is wished.
 _LEVEL_1: tuple[tuple[str, Measure], ...] = (
     (BELOW, lambda p: p.below),
@@ -73,6 +75,9 @@ def prove(kind: Kind, strategy: str, slack_nm: int, stop: Stop, turns: Turns) ->
     """
     search = Search(kind, stop)
     try:
+        if strategy == "keep-sets":
+            _keep_sets(search, slack_nm, turns)
+            return Proven(search.choice, Proof())
         for work in turns:
             if len(turns) > 1:
                 search.take(work)
@@ -80,14 +85,11 @@ def prove(kind: Kind, strategy: str, slack_nm: int, stop: Stop, turns: Turns) ->
                 _fill_most(search)
             if strategy == "target":
                 _target(search, slack_nm)
-            elif strategy == "even":
-                _even(search, slack_nm)
             else:
-                _keep_sets(search, slack_nm)
+                _even(search, slack_nm)
         if len(turns) > 1:
             search.take(kind.terms)
-        if strategy != "keep-sets":
-            _ties(search)
+        _ties(search)
     except Stopped as stopped:
         return Proven(search.choice, Proof(False, search.level, _bound(search, stopped.bound)))
     return Proven(search.choice, Proof())
@@ -253,7 +255,7 @@ def _fill_most(search: Search) -> None:
     if len(search.work) > 1:
         most_complete(search, COMPLETE)
     search.minimise(*_INSIDE)
-    search.minimise(FILLED, lambda p: -p.filled)
+    search.minimise(*_FILLED)
     for level, measure in _LEVEL_1:
         search.minimise(level, measure)
     if any(bore.wishes for bore in search.bores):
@@ -331,31 +333,65 @@ def _narrow_spread(search: Search) -> None:
         search.narrow_spread(SPREAD)
 
 
-def _keep_sets(search: Search, slack_nm: int) -> None:
+def _keep_sets(search: Search, slack_nm: int, turns: Turns) -> None:
     """Fewest boxes drawn from with the same levels 0 and 1 and a worst |deviation| within the slack, then as `target`
-    with its ties among plans that draw on no more boxes."""
-    worst = _least_worst(search)
-    search.level = BOXES
-    wanted, most = _levels_0_and_1(search), worst + slack_nm
-    sets = BoxSets(search.kind, sum(n * p.filled for p, n in search.choice.items()), search.stop)
-    best: tuple[int, ...] | None = None
-    boxes = sets.fewest_untried()
-    fewest = None
-    while boxes is not None and (fewest is None or len(boxes) <= fewest):
-        here = Search(search.kind.from_boxes(boxes), search.stop)
-        if _reaches(here, wanted, most, search.all_at_once):
-            if fewest is None:
-                fewest = len(boxes)
-                search.choice = here.choice
-                search.level = WORST
+    among plans that draw on no more boxes, turn by turn; ties at last.
+
+    Sets of boxes that are equally good for the jobs of one turn are all kept for the next.
+    """
+    sizes = [len(work) for work in turns]
+    equals: list[_Boxes] = [()]  # for the jobs of the turns before
+    if len(turns) > 1:
+        search.take(turns[0])
+    for turn in range(len(turns)):
+        starts = [search] if turn == 0 else [_at_turn(search, boxes, sizes, turn) for boxes in equals]
+        for here in starts:
+            if not _fill_all(here):
+                _fill_most(here)
+        wanted = min(map(_levels_0_and_1, starts))
+        likely = [(here, boxes) for here, boxes in zip(starts, equals, strict=True) if _levels_0_and_1(here) == wanted]
+        most = min(_least_worst(here) for here, _ in likely) + slack_nm
+        search.choice, search.level = likely[0][0].choice, BOXES
+        fewest, best = None, None
+        for start, before in likely:
+            filled = sum(n * p.filled for p, n in start.choice.items() if p.bore.terms in start.work)
+            sets = BoxSets(start.kind, start.work, filled, search.stop)
+            boxes = sets.fewest_untried()
+            while boxes is not None and (fewest is None or len(boxes) <= fewest):
+                now = (*before, *[boxes] * sizes[turn])
+                here = _at_turn(search, now, sizes, turn)
+                if _reaches(here, wanted, most, start.all_at_once):
+                    if fewest is None or len(boxes) < fewest:
+                        fewest, best = len(boxes), None
+                        search.choice, search.level = here.choice, WORST
+                    _target(here, 0)
+                    figures = _figures(here)
+                    if turn + 1 == len(turns):
+                        if turn:
+                            here.take(here.kind.terms)
+                        _ties(here)
+                        figures += _tied(here.choice)
+                    if best is None or figures < best:
+                        best, equals, search.choice = figures, [], here.choice
+                    if figures == best:
+                        equals.append(now)
+                sets.rule_out(boxes)
+                boxes = sets.fewest_untried()
+
+
+def _at_turn(search: Search, boxes: _Boxes, sizes: list[int], turn: int) -> Search:
+    """A search in which the first jobs draw on these boxes alone, with the turns before this one proven and kept."""
+    here = Search(search.kind.from_boxes(boxes), search.stop)
+    begin = 0
+    for i, size in enumerate(sizes[: turn + 1]):
+        if len(sizes) > 1:
+            here.take(here.kind.terms[begin : begin + size])
+        begin += size
+        if i < turn:
+            if not _fill_all(here):
+                _fill_most(here)
             _target(here, 0)
-            _ties(here)
-            figures = _figures(here.choice)
-            most = min(most, figures[0])
-            if best is None or figures < best:
-                best, search.choice = figures, here.choice
-        sets.rule_out(boxes)
-        boxes = sets.fewest_untried()
+    return here
 
 
 def _reaches(search: Search, wanted: tuple[int, ...], most: int, at_once: bool) -> bool:
@@ -379,22 +415,28 @@ def _square(pair: Pair) -> int:
 
 
 def _levels_0_and_1(search: Search) -> tuple[int, ...]:
+    """Smaller is better."""
     used = search.choice.items()
     return (
-        complete_jobs(search),
-        sum(n * p.inside for p, n in used),
-        sum(n * p.filled for p, n in used),
-        *(sum(n * measure(p) for p, n in used) for _, measure in (*_LEVEL_1, *_WISH)),
+        -complete_jobs(search),
+        *(sum(n * measure(p) for p, n in used) for _, measure in (_INSIDE, _FILLED, *_LEVEL_1, *_WISH)),
     )
 
 
-def _figures(choice: Choice) -> tuple[int, ...]:
-    """Level 2 as `target` and the ties, smaller being better."""
+def _figures(search: Search) -> tuple[int, ...]:
+    """Level 2 as `target` of the jobs in work; smaller is better."""
+    judged = [(p, n) for p, n in search.choice.items() if search.judged(p)]
+    return (
+        max((abs(p.deviation_nm) for p, _ in judged), default=0),
+        sum(n * _square(p) for p, n in judged),
+        widest_spread(p for p, _ in judged),
+    )
+
+
+def _tied(choice: Choice) -> tuple[int, ...]:
+    """The ties in their order; smaller is better."""
     used = choice.items()
     return (
-        max((abs(p.deviation_nm) for p in choice if p.counted), default=0),
-        sum(n * _square(p) for p, n in used),
-        widest_spread(p for p in choice if p.counted),
         -sum(n * p.stays for p, n in used),
         -sum(n * p.clearance_nm for p, n in used),
         sum(n * p.difference_nm for p, n in used),
