@@ -5,7 +5,8 @@ as possible filled, the fewest and least too tight first, then as near to the wi
 strategy; 3 ties: the most housings that stay, the largest total clearance, then the smallest total wall difference.
 """
 
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Collection, Iterable
 from typing import NamedTuple
 
 from fitmatch.fit.bores import Bore, Pair
@@ -152,6 +153,9 @@ def _fill_at_best(search: Search, within: int | None, *, wished: bool) -> bool:
         bests[bore.seat] = min(best.deviation_nm, bests.get(bore.seat, best.deviation_nm))
 
     search.own_best, search.outside = own_best, outside
+    if not _enough_shells({bore.seat: bore for bore in (*own_best, *(p.bore for p in outside if p.filled))}.values()):
+        search.must_fill = False
+        return False
     search.least_worst = window = max(bests.values(), default=0)
     if within is not None:
         if window > within:
@@ -164,6 +168,17 @@ def _fill_at_best(search: Search, within: int | None, *, wished: bool) -> bool:
         search.least_worst = window + 1
         window = min(2 * window + 1_000, widest)
     return True
+
+
+def _enough_shells(bores: Collection[Bore]) -> bool:
+    """Whether there are as many halves of each side as these bores ask for, whatever their walls."""
+    seats = sum(bore.count for bore in bores)
+    classes = {c.index: c for bore in bores for rack in (bore.upper, bore.lower) for c in rack.classes}
+    halves = Counter[str]()
+    for c in classes.values():
+        halves[c.half] += c.count
+    short = seats - halves["upper"], seats - halves["lower"]
+    return max(*short, max(short[0], 0) + max(short[1], 0)) <= halves["either"]
 
 
 def _own_bests(search: Search, *, wished: bool) -> dict[Bore, Best]:

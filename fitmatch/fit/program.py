@@ -45,6 +45,20 @@ class Program:
         )
 
 
+def with_slacks(program: Program) -> Program:
+    """The same with one more variable, behind all others, for each row that x = 0 breaks: what it lacks. There is
+    always a point; one without any slack is a point of the program itself."""
+    lax = Program()
+    lax.upper = list(program.upper)
+    for low, high, terms in program.rows:
+        if low is not None and low > 0:
+            terms = [*terms, (lax.variable(low), 1)]
+        elif high is not None and high < 0:
+            terms = [*terms, (lax.variable(-high), -1)]
+        lax.row(terms, low, high)
+    return lax
+
+
 class Bound(NamedTuple):
     """No point of the program costs less than `least`; a point that uses variable j costs at least
     `least + reduced[j]` where that is positive (`reduced` rounded down)."""

@@ -17,7 +17,7 @@ from typing import NamedTuple
 from fitmatch.fit.bores import Bore, Pair
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.jobrows import complete_rows, one_side_rows, shift_rows, spread_rows
-from fitmatch.fit.program import Program, exact_bound
+from fitmatch.fit.program import Program, exact_bound, with_slacks
 from fitmatch.fit.solve import Outcome, relax, solve
 from fitmatch.fit.sources import Best, Listed, Source, span
 from fitmatch.fit.stopping import Stop, Stopped
@@ -25,6 +25,8 @@ from fitmatch.fit.terms import Terms
 from fitmatch.problems import FaultInFitmatch
 
 _LOG = logging.getLogger("fitmatch.fit")
+
+FEW_PAIRS = 2_000  # among so many a plan is sought before all others (measured)
 
 Measure = Callable[[Pair], int]
 Choice = Counter[Pair]  # how often each pair is used
@@ -68,7 +70,7 @@ class Search:
         """Prove the smallest total of `measure` and keep it."""
         self.level = level
         measure = self._in_work(measure)
-        best = self._total(measure)
+        best = _total(measure, self.choice)
         kept: list[tuple[int, list[Pair]]] = []
         for field in self.fields:
             try:
@@ -130,28 +132,39 @@ class Search:
         # A relaxation that comes out whole is a plan, at a fraction of the cost of a search.
         cost = model.cost(self._in_work(lambda p: p.counted * p.deviation_nm**2))
         relaxed = relax(model.program, cost, self.stop)
-        if relaxed is None and self.must_fill and self._cannot_fill(field):
-            return None
-        x = None if relaxed is None else model.whole(relaxed.x)
-        if x is None:
-            answer = solve(model.program, [0] * len(model.program.upper), self.stop)
-            if answer.outcome is Outcome.INFEASIBLE:
+        if relaxed is None:
+            if self._out_of_reach(model.program):
                 return None
-            if answer.x is None:
-                raise Stopped
-            x = answer.x
-        return model.choice(x)
+        elif (x := model.whole(relaxed.x)) is not None:
+            return model.choice(x)
+        elif len(field) > FEW_PAIRS:
+            found = self._among_few(field, exact_bound(model.program, cost, relaxed.multipliers).reduced)
+            if found is not None:
+                return found
+        answer = solve(model.program, [0] * len(model.program.upper), self.stop)
+        if answer.outcome is Outcome.INFEASIBLE:
+            return None
+        if answer.x is None:
+            raise Stopped
+        return model.choice(answer.x)
 
-    def _cannot_fill(self, field: list[Pair]) -> bool:
-        """Whether exact bounds prove that these pairs cannot fill every bore: too few shells for too many seats is
-        quick to see in a relaxation and can take a search for ever."""
-        self.must_fill = False
-        model = Model(self, field)
-        self.must_fill = True
-        cost = model.cost(self._in_work(lambda _: -1))
-        relaxed = relax(model.program, cost, self.stop)
-        seats = sum(bore.count for bore in {p.bore.seat: p.bore for p in field if p.bore.terms in self.work}.values())
-        return relaxed is not None and exact_bound(model.program, cost, relaxed.multipliers).least > -seats
+    def _among_few(self, field: list[Pair], reduced: list[int], measure: Measure = lambda _: 0) -> Choice | None:
+        """A plan of small total `measure` from the pairs of the least reduced cost, if a short search finds any: where
+        pairs are very many, few of them mostly hold a good one."""
+        few = sorted(range(len(field)), key=reduced.__getitem__)[:FEW_PAIRS]
+        model = Model(self, [field[j] for j in sorted(few)])
+        cost = model.cost(measure)
+        scale = gcd(*cost) or 1
+        answer = solve(model.program, [c // scale for c in cost], self.stop, tries=2)
+        return None if answer.x is None else model.choice(answer.x)
+
+    def _out_of_reach(self, program: Program) -> bool:
+        """Whether an exact bound proves that no point is feasible: too few shells for too many seats is quick to see in
+        a relaxation and can take a search for ever."""
+        lax = with_slacks(program)
+        cost = [int(j >= len(program.upper)) for j in range(len(lax.upper))]
+        relaxed = relax(lax, cost, self.stop)
+        return relaxed is not None and exact_bound(lax, cost, relaxed.multipliers).least > 0
 
     def within(self, radius: int, narrow: int | None = None) -> list[Pair]:
         """The pairs outside their limits that may still be used, and those inside with a |deviation| up to `radius`;
@@ -232,9 +245,6 @@ class Search:
         self._since = now
         return value
 
-    def _total(self, measure: Measure) -> int:
-        return sum(measure(pair) * times for pair, times in self.choice.items())
-
     def _worst_at_least(self, field: list[Pair]) -> int:
         """No plan of this field has a smaller worst |deviation|."""
         if not self.must_fill:
@@ -268,6 +278,11 @@ class Search:
             if x is not None and _dot(cost, x) <= most:
                 self.choice = model.choice(x)
                 mine, most = True, _dot(cost, x)
+            elif least < most and len(field) > FEW_PAIRS:
+                found = self._among_few(field, reduced, measure)
+                if found is not None and _total(measure, found) <= cutoff:
+                    self.choice = found
+                    mine, most = True, _total(measure, found) // scale
         if not (mine and least == most):
             near = [p for j, p in enumerate(field) if least is None or least + reduced[j] <= most]
             smaller = Model(self, near)
@@ -404,6 +419,10 @@ class Model:
     def point(self, choice: Choice) -> list[int]:
         """The pairs' values of a plan as a hint; what the rules over several bores add is left open."""
         return [choice[p] for p in self._field]
+
+
+def _total(measure: Measure, choice: Choice) -> int:
+    return sum(measure(pair) * times for pair, times in choice.items())
 
 
 def _dot(cost: Sequence[int], x: Sequence[int]) -> int:

@@ -55,14 +55,17 @@ class Relaxation(NamedTuple):
     multipliers: list[float]
 
 
-def solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int] | None = None) -> Answer:
-    """Minimise exactly. `hint` holds values of the first variables. A verdict "infeasible" is asked for twice, with
+def solve(
+    program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int] | None = None, tries: int | None = None
+) -> Answer:
+    """Minimise exactly. `hint` holds values of the first variables; after so many `tries`, None being no limit, what
+    was found is the answer. A verdict "infeasible" is asked for twice, with
     another seed, before it is believed."""
     if sum(abs(c) * most for c, most in zip(cost, program.upper, strict=True)) >= _LARGEST_EXACT_FLOAT:
         raise FaultInFitmatch("an objective is too large to be exact")
     best = Answer(Outcome.UNKNOWN)
     try:
-        for turn in count():
+        for turn in count() if tries is None else range(tries):
             linear, effort = _LINEAR[turn % 2], _FIRST_EFFORT * _MORE ** (turn // 2)
             answer = _solve(program, cost, stop, hint, _Manner(_SEEDS[0], linear, effort))
             if answer.outcome is Outcome.INFEASIBLE:
