@@ -14,9 +14,10 @@ from fitmatch.fit.boxsets import BoxSets
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.search import Choice, Measure, Search
 from fitmatch.fit.several import complete_jobs, most_complete, narrow_spreads, widest_spread
-from fitmatch.fit.sources import Best, Source, span
+from fitmatch.fit.sources import Best, Source
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.fit.terms import Terms
+from fitmatch.fit.windows import affordable, fill_within, least_worst_within
 from fitmatch.parts import Proof
 
 Turns = list[list[Terms]]
@@ -25,7 +26,6 @@ _Boxes = tuple[frozenset[str], ...]  # that each of the first jobs may draw on
 STRATEGIES = ("target", "even", "keep-sets")
 KEEP_SETS_SLACK_NM = 2_540  # 0.0001 in
 _ANY = 1 << 62  # a deviation that none exceeds
-MANY_PAIRS = 3_000  # fewer are solved before they could be narrowed (measured)
 
 COMPLETE = "engines_complete"
 INSIDE = "positions_inside"
@@ -137,6 +137,15 @@ def _fill_all(search: Search, within: int | None = None) -> bool:
 
 
 def _fill_at_best(search: Search, within: int | None, *, wished: bool) -> bool:
+    known = len(search.limits)
+    done = _fill_at_best_of(search, within, wished=wished)
+    if not done:
+        del search.limits[known:]
+        search.must_fill = False
+    return done
+
+
+def _fill_at_best_of(search: Search, within: int | None, *, wished: bool) -> bool:
     kind = search.kind
     search.level = INSIDE
     own_best = _own_bests(search, wished=wished)
@@ -152,27 +161,51 @@ def _fill_at_best(search: Search, within: int | None, *, wished: bool) -> bool:
     for bore, best in own_best.items():
         bests[bore.seat] = min(best.deviation_nm, bests.get(bore.seat, best.deviation_nm))
 
-    search.own_best, search.outside = own_best, outside
-    if not _enough_shells({bore.seat: bore for bore in (*own_best, *(p.bore for p in outside if p.filled))}.values()):
-        search.must_fill = False
+    search.own_best, search.outside, search.reach = own_best, outside, Counter()
+    if not _enough_shells([*own_best, *(p.bore for p in outside if p.filled)]):
         return False
+    if not wished:
+        _part_the_outside(search)
     search.least_worst = window = max(bests.values(), default=0)
     if within is not None:
         if window > within:
             return False
         window = widest = within
-    while not _fill_within(search, window):
+    while not fill_within(search, window):
         if window >= widest:
-            search.must_fill = False
             return False
         search.least_worst = window + 1
         window = min(2 * window + 1_000, widest)
     return True
 
 
+def _part_the_outside(search: Search) -> None:
+    """Where seats without any pair inside their limits want the same shells, prove what they can have at best between
+    them, whatever the others take: the others are inside their limits and add nothing to level 1."""
+    bores = list(dict.fromkeys(p.bore for p in search.outside))
+    if _able(bores) < 2 or any(bore.house is not None for bore in bores):
+        return
+    alone = Search(search.kind, search.stop)
+    alone.work, alone.level = search.work, search.level
+    alone.fields = [search.outside]
+    alone.require_full()
+    if alone.feasible(search.outside) is not None:
+        return
+    everything = [p for bore in bores for p in search.kind.pairs(bore, 0, bore.sum_high)]
+    alone.fields = [everything]
+    alone.require_full()
+    found = alone.feasible(everything)
+    if found is not None:
+        alone.choice = found
+        for level, measure in _LEVEL_1:
+            alone.minimise(level, measure)
+        (search.outside,) = alone.fields
+        search.limits += alone.limits
+
+
 def _enough_shells(bores: Collection[Bore]) -> bool:
-    """Whether there are as many halves of each side as these bores ask for, whatever their walls."""
-    seats = sum(bore.count for bore in bores)
+    """Whether there are as many halves of each side as the seats of these bores ask for, whatever their walls."""
+    seats = _able(bores)
     classes = {c.index: c for bore in bores for rack in (bore.upper, bore.lower) for c in rack.classes}
     halves = Counter[str]()
     for c in classes.values():
@@ -236,25 +269,6 @@ def _least_bad(kind: Kind, bores: list[Bore], *, wished: bool) -> list[Pair]:
     return [p for pairs in found.values() for p in pairs if badness(p) == min(map(badness, pairs))]
 
 
-def _fill_within(search: Search, window: int) -> bool:
-    """Whether a plan fills every bore within this window. Where the window holds very many pairs, those nearest to each
-    bore's own best are tried first: one bore that is far off must not make the others expensive."""
-    narrow, bests = window, search.own_best.items()
-    if sum(search.kind.count(bore, *span(bore, best, -window, window)) for bore, best in bests) > MANY_PAIRS:
-        narrow = 0
-    while True:
-        search.fields = [search.within(window, narrow)]
-        search.narrowed = narrow < window
-        search.require_full()
-        found = search.feasible(search.fields[0])
-        if found is not None:
-            search.choice = found
-            search.all_at_once = True
-        if found is not None or narrow >= window:
-            return found is not None
-        narrow = min(2 * narrow + 50, window)
-
-
 def _fill_most(search: Search) -> None:
     """The long way, over all pairs: shells are too few, or positions want the same ones."""
     kind = search.kind
@@ -301,19 +315,17 @@ def _target(search: Search, slack_nm: int) -> None:
 
 
 def _least_worst(search: Search) -> int:
-    worst = search.narrow_worst(WORST, search.least_worst)
-    if search.narrowed and worst > search.least_worst:
-        search.fields, search.narrowed = [search.within(worst)], False
-        worst = search.narrow_worst(WORST, search.least_worst)
-    return worst
+    if search.narrowed:
+        return least_worst_within(search, WORST)
+    return search.narrow_worst(WORST, search.least_worst)
 
 
 def _least_squares(search: Search, radius: int) -> None:
     if search.narrowed:
         # A good plan among few pairs tells which others could be part of a better one.
-        total = search.minimise(SQUARES, _square)
+        search.minimise(SQUARES, _square)
         search.limits.pop()
-        search.fields = [search.affordable(radius, total) if search.all_at_once else search.within(radius)]
+        search.fields = [affordable(search, _square, radius) if search.all_at_once else search.within(radius)]
         search.narrowed = False
     search.minimise(SQUARES, _square)
 

@@ -67,6 +67,11 @@ class Bound(NamedTuple):
     reduced: list[int]
 
 
+def price(multiplier: float) -> int:
+    """A row's multiplier as `exact_bound` counts it, rounded up."""
+    return -(-round(multiplier * (1 << SHIFT)) >> SHIFT)
+
+
 def exact_bound(program: Program, cost: Sequence[int], multipliers: Sequence[float]) -> Bound:
     """The bound that these row multipliers prove, in whole-number arithmetic."""
     reduced = [c << SHIFT for c in cost]

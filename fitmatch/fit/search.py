@@ -10,14 +10,14 @@ Of several jobs some are *in work*: the moves judge their bores alone, and what 
 import logging
 import time
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
-from math import gcd, isqrt
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from math import gcd
 from typing import NamedTuple
 
 from fitmatch.fit.bores import Bore, Pair
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.jobrows import complete_rows, one_side_rows, shift_rows, spread_rows
-from fitmatch.fit.program import Program, exact_bound, with_slacks
+from fitmatch.fit.program import Program, exact_bound, price, with_slacks
 from fitmatch.fit.solve import Outcome, relax, solve
 from fitmatch.fit.sources import Best, Listed, Source, span
 from fitmatch.fit.stopping import Stop, Stopped
@@ -26,6 +26,7 @@ from fitmatch.problems import FaultInFitmatch
 
 _LOG = logging.getLogger("fitmatch.fit")
 
+SLACK_COST = 1 << 20
 FEW_PAIRS = 2_000  # among so many a plan is sought before all others (measured)
 
 Measure = Callable[[Pair], int]
@@ -63,14 +64,16 @@ class Search:
         self.least_worst = 0  # no plan of the right levels 0 and 1 has a smaller worst |deviation|
         self.all_at_once = False  # every bore has its best on levels 0 and 1, whatever the others have
         self.narrowed = False  # the field lacks pairs that a plan still in the running may use
+        self.reach: Counter[int] = Counter()  # how far beyond their bores' own bests the seats reach in the field then
+        self.blamed: set[int] | None = None  # of the last field without a plan: the seats that made it so, if known
 
     # --- moves ---
 
     def minimise(self, level: str, measure: Measure) -> int:
         """Prove the smallest total of `measure` and keep it."""
         self.level = level
-        measure = self._in_work(measure)
-        best = _total(measure, self.choice)
+        measure = self.in_work(measure)
+        best = self.total(measure)
         kept: list[tuple[int, list[Pair]]] = []
         for field in self.fields:
             try:
@@ -91,7 +94,7 @@ class Search:
         """Prove the smallest worst |deviation| of the pairs inside their limits, known to be no less than `least`,
         and keep it."""
         self.level = level
-        best = self._worst(self.choice)
+        best = self.worst(self.choice)
         ranked = sorted(((max(least, self._worst_at_least(f)), i) for i, f in enumerate(self.fields)))
         for rank, (at_least, i) in enumerate(ranked):
             low = at_least
@@ -110,7 +113,7 @@ class Search:
                     low = middle + 1
                 else:
                     self.choice = found
-                    best = self._worst(found)
+                    best = self.worst(found)
         self.fields = [self._up_to(best, self.fields[i]) for least_, i in ranked if least_ <= best]
         return self.proved(best)
 
@@ -128,12 +131,13 @@ class Search:
         """A plan from these pairs within all limits, or None where there is none; raises Stopped."""
         if self.must_fill and self._seats_in_work(field) < self._to_fill:
             return None
+        self.blamed = None
         model = Model(self, field)
         # A relaxation that comes out whole is a plan, at a fraction of the cost of a search.
-        cost = model.cost(self._in_work(lambda p: p.counted * p.deviation_nm**2))
+        cost = model.cost(self.in_work(lambda p: p.counted * p.deviation_nm**2))
         relaxed = relax(model.program, cost, self.stop)
         if relaxed is None:
-            if self._out_of_reach(model.program):
+            if self._out_of_reach(model):
                 return None
         elif (x := model.whole(relaxed.x)) is not None:
             return model.choice(x)
@@ -158,36 +162,36 @@ class Search:
         answer = solve(model.program, [c // scale for c in cost], self.stop, tries=2)
         return None if answer.x is None else model.choice(answer.x)
 
-    def _out_of_reach(self, program: Program) -> bool:
+    def _out_of_reach(self, model: "Model") -> bool:
         """Whether an exact bound proves that no point is feasible: too few shells for too many seats is quick to see in
         a relaxation and can take a search for ever."""
-        lax = with_slacks(program)
-        cost = [int(j >= len(program.upper)) for j in range(len(lax.upper))]
+        lax = with_slacks(model.program)
+        # Dear enough that rounding the multipliers of rows in nanometres loses nothing.
+        cost = [SLACK_COST * (j >= len(model.program.upper)) for j in range(len(lax.upper))]
         relaxed = relax(lax, cost, self.stop)
-        return relaxed is not None and exact_bound(lax, cost, relaxed.multipliers).least > 0
+        if relaxed is None or exact_bound(lax, cost, relaxed.multipliers).least <= 0:
+            return False
+        self.blamed = {seat for seat, y in zip(model.seats, relaxed.multipliers, strict=False) if price(y) > 0}
+        return True
 
-    def within(self, radius: int, narrow: int | None = None) -> list[Pair]:
-        """The pairs outside their limits that may still be used, and those inside with a |deviation| up to `radius`;
-        with `narrow`, up to that or the bore's own best."""
+    def within(self, radius: int) -> list[Pair]:
+        """The pairs outside their limits that may still be used, and those inside with a |deviation| up to `radius`."""
+        return self._near(dict.fromkeys(self.own_best, radius))
+
+    def near(self, radius: int) -> list[Pair]:
+        """The same, but no farther from each bore's own best than its seat reaches."""
+        return self._near({b: min(radius, own.deviation_nm + self.reach[b.seat]) for b, own in self.own_best.items()})
+
+    def _near(self, radii: Mapping[Bore, int]) -> list[Pair]:
         found = [*self.kept, *self.outside]
-        for bore, best in self.own_best.items():
-            reach = radius if narrow is None else min(radius, max(narrow, best.deviation_nm))
-            found.extend(self.kind.pairs(bore, *span(bore, best, -reach, reach)))
+        for bore, radius in radii.items():
+            found.extend(self.kind.pairs(bore, *span(bore, self.own_best[bore], -radius, radius)))
         return found
 
-    def affordable(self, radius: int, total: int) -> list[Pair]:
-        """The pairs within `radius` that a plan with all bores at their best can use whose sum of squares is at most
-        `total`: the other bores cost at least their own bests."""
-        bests: dict[int, tuple[int, int]] = {}
-        for bore, best in self.own_best.items():
-            least_here = bests.get(bore.seat, (0, best.deviation_nm))[1]
-            bests[bore.seat] = (bore.count, min(best.deviation_nm, least_here))
-        least = sum(count * deviation**2 for count, deviation in bests.values())
-        found = [*self.kept, *self.outside]
-        for bore, best in self.own_best.items():
-            reach = min(radius, isqrt(max(0, total - least + bests[bore.seat][1] ** 2)))
-            found.extend(self.kind.pairs(bore, *span(bore, best, -reach, reach)))
-        return found
+    @property
+    def only_shells_bind(self) -> bool:
+        """Whether the bores are bound to one another by nothing but the shells and housings there are."""
+        return not self.complete and not any(terms.one_thick_side or terms.shifts.on for terms in self.kind.terms)
 
     def require_full(self) -> None:
         """From here on every bore that has a pair in the fields is filled wholly."""
@@ -203,7 +207,7 @@ class Search:
         self.work = work
         self.bores = [bore for bore in self.kind.bores if bore.terms in work]
         self.must_fill = self.all_at_once = self.narrowed = False
-        self.own_best, self.outside, self.least_worst = {}, [], 0
+        self.own_best, self.outside, self.least_worst, self.reach = {}, [], 0, Counter()
 
     def fills(self, bore: Bore) -> bool:
         """Whether the bore is to be filled wholly."""
@@ -215,7 +219,7 @@ class Search:
 
     # --- details ---
 
-    def _in_work(self, measure: Measure) -> Measure:
+    def in_work(self, measure: Measure) -> Measure:
         """The same for the pairs of jobs in work, 0 for others."""
         work = self.work
         if len(work) == len(self.kind.terms):
@@ -225,11 +229,15 @@ class Search:
     def _seats_in_work(self, pairs: Iterable[Pair]) -> int:
         return len({p.bore.seat for p in pairs if p.bore.terms in self.work})
 
-    def _worst(self, choice: Choice) -> int:
+    def worst(self, choice: Choice) -> int:
         return max((abs(p.deviation_nm) for p in choice if self.judged(p)), default=0)
 
     def _up_to(self, worst: int, field: list[Pair]) -> list[Pair]:
         return [p for p in field if abs(p.deviation_nm) <= worst or not self.judged(p)]
+
+    def total(self, measure: Measure) -> int:
+        """Of the plan in hand."""
+        return sum(measure(pair) * times for pair, times in self.choice.items())
 
     def proved(self, value: int) -> int:
         now = time.monotonic()
@@ -280,9 +288,10 @@ class Search:
                 mine, most = True, _dot(cost, x)
             elif least < most and len(field) > FEW_PAIRS:
                 found = self._among_few(field, reduced, measure)
-                if found is not None and _total(measure, found) <= cutoff:
+                total = cutoff + 1 if found is None else sum(measure(p) * times for p, times in found.items())
+                if found is not None and total <= cutoff:
                     self.choice = found
-                    mine, most = True, _total(measure, found) // scale
+                    mine, most = True, total // scale
         if not (mine and least == most):
             near = [p for j, p in enumerate(field) if least is None or least + reduced[j] <= most]
             smaller = Model(self, near)
@@ -374,6 +383,7 @@ class Model:
             if not twice:
                 use.setdefault(p.lower.index, []).append((j, 1))
 
+        self.seats = list(by_seat)  # the first rows are theirs
         for columns in by_seat.values():
             bore = field[columns[0]].bore
             sure = search.fills(bore) or id(bore.terms) in vacant  # of seats and housings there are equally many
@@ -419,10 +429,6 @@ class Model:
     def point(self, choice: Choice) -> list[int]:
         """The pairs' values of a plan as a hint; what the rules over several bores add is left open."""
         return [choice[p] for p in self._field]
-
-
-def _total(measure: Measure, choice: Choice) -> int:
-    return sum(measure(pair) * times for pair, times in choice.items())
 
 
 def _dot(cost: Sequence[int], x: Sequence[int]) -> int:
