@@ -11,7 +11,7 @@ import oracle
 import pytest
 from jobs import STEP, describe, guarded_job, random_job, wishing_job
 
-from fitmatch.fit import assign, levels
+from fitmatch.fit import assign, search, windows
 from fitmatch.parts import Job, Plan, Status
 from fitmatch.problems import InputError
 
@@ -85,7 +85,8 @@ def test_a_wished_band_is_met_as_well_as_can_be(strategy: str, guarded: bool) ->
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
 def test_narrowing_first_changes_no_answer(strategy: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where windows hold many pairs the search starts among few; the best plan stays the best plan."""
-    monkeypatch.setattr(levels, "MANY_PAIRS", 0)
+    monkeypatch.setattr(windows, "MANY_PAIRS", 0)
+    monkeypatch.setattr(search, "FEW_PAIRS", 0)
     for seed in range(DEEP or 150):
         rng = random.Random(f"narrow {seed}")
         job, slack_nm = random_job(rng, both_limits=True), rng.choice([0, STEP, 2 * STEP])

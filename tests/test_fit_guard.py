@@ -17,7 +17,7 @@ from intake_jobs import GAUGES, METRIC_ROD, write_job
 from jobs import STEP, TARGET, WALL, describe, guarded_job, make_job, make_position, make_shell, measured_by
 
 import fitmatch
-from fitmatch.fit import assign, levels
+from fitmatch.fit import assign, search, windows
 from fitmatch.fit.checker import check
 from fitmatch.fit.guards import check_guard
 from fitmatch.gauging import read_job
@@ -129,7 +129,8 @@ def test_guarded_answers_are_the_best_of_all_plans(strategy: str) -> None:
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
 def test_narrowing_first_changes_no_guarded_answer(strategy: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where windows hold many pairs the search starts among few, with a guard too."""
-    monkeypatch.setattr(levels, "MANY_PAIRS", 0)
+    monkeypatch.setattr(windows, "MANY_PAIRS", 0)
+    monkeypatch.setattr(search, "FEW_PAIRS", 0)
     looked, _, _ = assert_best(strategy, DEEP or 60)
     assert looked > (DEEP or 60) / 2
 

@@ -9,7 +9,7 @@ import pytest
 from jobs import STEP, TARGET, WALL, describe, make_job, make_position, make_shells, row_job
 from test_fit_exhaustive import BLOCKS, assert_best, seeds
 
-from fitmatch.fit import assign, levels
+from fitmatch.fit import assign, search, windows
 from fitmatch.fit.program import Program
 from fitmatch.fit.shifts import ANYWHERE, Shifts
 from fitmatch.parts import Job, Position, Rules
@@ -42,7 +42,8 @@ def test_rows_are_the_best_of_all_plans(strategy: str, block: int) -> None:
 @pytest.mark.parametrize("strategy", ["target", "even"])
 def test_narrowing_first_changes_no_row(strategy: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where windows hold many pairs the search starts among few, also with rules about the row."""
-    monkeypatch.setattr(levels, "MANY_PAIRS", 0)
+    monkeypatch.setattr(windows, "MANY_PAIRS", 0)
+    monkeypatch.setattr(search, "FEW_PAIRS", 0)
     for seed in range(60):
         job = row_job(random.Random(f"narrow row {seed}"), both_limits=True)
         assert_best(job, assign(job, strategy), strategy, 0, seed)

@@ -182,7 +182,8 @@ def _fill_at_best_of(search: Search, within: int | None, *, wished: bool) -> boo
 def _part_the_outside(search: Search) -> None:
     """Where seats without any pair inside their limits want the same shells, prove what they can have at best between
     them, whatever the others take: the others are inside their limits and add nothing to level 1."""
-    bores = list(dict.fromkeys(p.bore for p in search.outside))
+    seats = {p.bore.seat for p in search.outside}
+    bores = [bore for bore in search.bores if bore.seat in seats]
     if _able(bores) < 2 or any(bore.house is not None for bore in bores):
         return
     alone = Search(search.kind, search.stop)

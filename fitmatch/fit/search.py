@@ -18,7 +18,7 @@ from fitmatch.fit.bores import Bore, Pair
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.jobrows import complete_rows, one_side_rows, shift_rows, spread_rows
 from fitmatch.fit.program import Program, exact_bound, price, with_slacks
-from fitmatch.fit.solve import Outcome, relax, solve
+from fitmatch.fit.solve import Outcome, Relaxation, relax, solve
 from fitmatch.fit.sources import Best, Listed, Source, span
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.fit.terms import Terms
@@ -142,7 +142,8 @@ class Search:
         elif (x := model.whole(relaxed.x)) is not None:
             return model.choice(x)
         elif len(field) > FEW_PAIRS:
-            found = self._among_few(field, exact_bound(model.program, cost, relaxed.multipliers).reduced)
+            reduced = exact_bound(model.program, cost, relaxed.multipliers).reduced
+            found = self._among_few(field, relaxed, reduced, lambda _: 0)
             if found is not None:
                 return found
         answer = solve(model.program, [0] * len(model.program.upper), self.stop)
@@ -152,11 +153,12 @@ class Search:
             raise Stopped
         return model.choice(answer.x)
 
-    def _among_few(self, field: list[Pair], reduced: list[int], measure: Measure = lambda _: 0) -> Choice | None:
-        """A plan of small total `measure` from the pairs of the least reduced cost, if a short search finds any: where
-        pairs are very many, few of them mostly hold a good one."""
-        few = sorted(range(len(field)), key=reduced.__getitem__)[:FEW_PAIRS]
-        model = Model(self, [field[j] for j in sorted(few)])
+    def _among_few(self, field: list[Pair], relaxed: Relaxation, reduced: list[int], measure: Measure) -> Choice | None:
+        """A plan of small total `measure` from the pairs that a relaxation uses and those of the least reduced cost, if
+        a short search finds any: where pairs are very many, few of them mostly hold a good one."""
+        used = [j for j in range(len(field)) if relaxed.x[j] > 0]
+        others = sorted((j for j in range(len(field)) if relaxed.x[j] <= 0), key=reduced.__getitem__)
+        model = Model(self, [field[j] for j in sorted(used + others[:FEW_PAIRS])])
         cost = model.cost(measure)
         scale = gcd(*cost) or 1
         answer = solve(model.program, [c // scale for c in cost], self.stop, tries=2)
@@ -287,7 +289,7 @@ class Search:
                 self.choice = model.choice(x)
                 mine, most = True, _dot(cost, x)
             elif least < most and len(field) > FEW_PAIRS:
-                found = self._among_few(field, reduced, measure)
+                found = self._among_few(field, relaxed, reduced, measure)
                 total = cutoff + 1 if found is None else sum(measure(p) * times for p, times in found.items())
                 if found is not None and total <= cutoff:
                     self.choice = found
