@@ -337,6 +337,25 @@ class Worth(NamedTuple):
     by_hand: str | None
 
 
+class Alternative(NamedTuple):
+    """A next best plan of one kind. `proven`: no plan lies between it and the one before. `against_plan`: how its worst
+    deviation stands against the answer's on the same draws of reading errors, "worse", "better" or "equal within
+    measurement"; None where too little is known of the gauges, or the two count different numbers of positions."""
+
+    figures: KindFigures
+    placements: tuple[Placement, ...]
+    proven: bool
+    against_plan: str | None
+
+
+class Alternatives(NamedTuple):
+    """The next best plans of one kind, best first. `complete`: as many as were asked for, or all there are; else the
+    search was stopped, or the answer itself is not proven."""
+
+    plans: tuple[Alternative, ...]
+    complete: bool
+
+
 @dataclass(frozen=True, slots=True)
 class Plan:
     """The answer for one job."""
@@ -354,6 +373,7 @@ class Plan:
     baselines: Mapping[str, Mapping[str, Baseline]] = field(default_factory=dict)
     slack_nm: int = 0
     worth: Mapping[str, Worth] = field(default_factory=dict)  # of kinds whose uncertainty is known
+    alternatives: Mapping[str, Alternatives] = field(default_factory=dict)  # where they were asked for
 
     @property
     def unmeasured_positions(self) -> tuple[Position, ...]:

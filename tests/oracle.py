@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from fitmatch.gauging.uncertainty import uncertainty_of
 from fitmatch.lengths import round_half_even
-from fitmatch.parts import ANY, Job, Plan, Position, Shell, Status
+from fitmatch.parts import ANY, Job, Placement, Plan, Position, Shell, Status
 
 
 class Pair(NamedTuple):
@@ -236,8 +236,9 @@ def _added(one: _Sum, other: _Sum) -> _Sum:
     )
 
 
-def every_outcome(job: Job, kind: str, *, with_boxes: bool = False) -> set[_Sum]:
-    """The figures of every plan for this kind that levels 0 and 1 do not already rule out, each once.
+def every_outcome(job: Job, kind: str, *, with_boxes: bool = False, worse: bool = False) -> set[_Sum]:
+    """The figures of every plan for this kind that levels 0 and 1 do not already rule out, each once; with `worse` of
+    every plan there is.
 
     Shells alike in everything that a plan could notice are counted, not named; plans that have used the same shells
     and stand at the same figures go on as one. A plan is dropped only when even the best choice of every position
@@ -259,6 +260,8 @@ def every_outcome(job: Job, kind: str, *, with_boxes: bool = False) -> set[_Sum]
             for pair in possible_pairs(job, p):
                 drawn = tuple(sorted(class_of[s.key] for s in pair))
                 choices[-1].add(_Choice(drawn, deciding_side(job, p, pair), _share(job, p, pair, with_boxes)))
+            if locked_twice(p) and len(choices[-1]) > 1:
+                choices[-1].discard(_EMPTY)  # a lock leaves nothing to choose
     hopes = [_Sum().cost]  # the least levels 0 and 1 that the last positions could add
     for some in reversed(choices):
         hopes.append(tuple(map(int.__add__, hopes[-1], min(choice.share.cost for choice in some))))
@@ -286,7 +289,7 @@ def every_outcome(job: Job, kind: str, *, with_boxes: bool = False) -> set[_Sum]
                 reached = {state: {_Sum(min(s.cost for s in sums))} for state, sums in reached.items()}
         return set().union(*reached.values())
 
-    return walk(min(s.cost for s in walk(None)))
+    return walk((10**15,) * 5 if worse else min(s.cost for s in walk(None)))
 
 
 def _levels(outcome: _Sum) -> Levels:
@@ -327,6 +330,28 @@ def best(job: Job, kind: str, strategy: str = "target", slack_nm: int = 0) -> Le
     return min(plan for plan in plans if plan.clearance_nm == loosest)
 
 
+def in_turn(job: Job, kind: str, strategy: str, slack_nm: int, count: int) -> list[Levels]:
+    """The first `count` values that levels 0 to 2 can have, best first, each with the ties of its best plan. What the
+    slack allows depends on the smallest first figure among plans with the same levels 0 and 1; beyond it that figure
+    counts first."""
+    plans = {_levels(outcome) for outcome in every_outcome(job, kind, with_boxes=strategy == "keep-sets", worse=True)}
+    first = Levels._fields.index("spread_nm" if strategy == "even" else "worst_nm")
+    allowed: dict[tuple[int, ...], int] = {}
+    for plan in plans:
+        allowed[plan[:5]] = min(allowed.get(plan[:5], plan[first] + slack_nm), plan[first] + slack_nm)
+
+    def key(plan: Levels) -> tuple[int, ...]:
+        order = in_order(plan, strategy)
+        if strategy == "keep-sets":
+            return (*order[:5], max(plan[first], allowed[plan[:5]]), *order[5:])
+        return (*order[:5], max(order[5], allowed[plan[:5]]), *order[6:], order[5])
+
+    found: dict[tuple[int, ...], Levels] = {}
+    for plan in sorted(plans, key=lambda plan: (-plan.clearance_nm, plan.wall_difference_nm)):
+        found.setdefault(key(plan), plan)
+    return [found[value] for value in sorted(found)[:count]]
+
+
 def _smallest(plans: set[Levels], level: int) -> set[Levels]:
     least = min(plan[level] for plan in plans)
     return {plan for plan in plans if plan[level] == least}
@@ -337,11 +362,16 @@ def _smallest(plans: set[Levels], level: int) -> set[Levels]:
 
 def levels_of(plan: Plan, kind: str, *, with_boxes: bool = False) -> Levels:
     """The same figures for a given plan, from its shells alone."""
+    return levels_of_bores(plan.job, kind, plan.placements, with_boxes=with_boxes)
+
+
+def levels_of_bores(job: Job, kind: str, placements: Iterable[Placement], *, with_boxes: bool = False) -> Levels:
+    """The same for placements, whatever plan they are of."""
     outcome = _Sum()
-    placed = [p for p in plan.placements if p.position.kind == kind]
+    placed = [p for p in placements if p.position.kind == kind]
     for p in placed:
-        outcome = _added(outcome, _share(plan.job, p.position, Pair(p.upper, p.lower), with_boxes))
-    waiting = sum(p.kind == kind and measured(plan.job, p) for p in plan.job.positions) - len(placed)
+        outcome = _added(outcome, _share(job, p.position, Pair(p.upper, p.lower), with_boxes))
+    waiting = sum(p.kind == kind and measured(job, p) for p in job.positions) - len(placed)
     for _ in range(waiting):
         outcome = _added(outcome, _EMPTY.share)
     return _levels(outcome)

@@ -155,7 +155,9 @@ def test_a_folder_that_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixtur
     [
         (["--json", "--csv"], "exclude each other"),
         (["--explain", "R1"], "--explain is not supported yet"),
-        (["--alternatives=3"], "--alternatives is not supported yet"),
+        (["--alternatives=3", "--csv"], "--csv has one row for each position and no place for --alternatives"),
+        (["--alternatives=3", "--strategy", "keep-sets"], "not supported yet with --strategy keep-sets"),
+        (["--alternatives=0"], "0 is not in the range 1<=x<=20"),
         (["--with", "other"], "--with is not supported yet"),
         (["--priority", "x"], "--priority is not supported yet"),
         (["another-job"], "not supported yet"),

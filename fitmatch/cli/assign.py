@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 _STARTED: Final = time.monotonic()
 _LARGEST_SLACK_NM: Final = 2_000_000
 _LONGEST_SECONDS: Final = 1_000_000
-_LATER: Final = ("--alternatives", "--explain", "--with", "--priority")
+_LATER: Final = ("--explain", "--with", "--priority")
+_MOST_ALTERNATIVES: Final = 20
 _SAVED_AS: Final = "assignment.json"
 
 
@@ -59,6 +60,12 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
     help="How much of the strategy's first figure may be given up for the later ones, in the job's unit or with its "
     "own.  [default: 0; for keep-sets 0.0001 in]",
 )
+@click.option(
+    "--alternatives",
+    metavar="N",
+    type=click.IntRange(1, _MOST_ALTERNATIVES),
+    help="Also show the N next best plans of each kind, each with figures worse than the one before.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per position.")
 @click.option("--unit", type=click.Choice(["in", "mm"]), help="Show lengths in this unit instead of the job's.")
@@ -79,6 +86,7 @@ def command(
     jobs: tuple[Path, ...],
     strategy: str,
     slack: str | None,
+    alternatives: int | None,
     as_json: bool,
     as_csv: bool,
     unit: str | None,
@@ -95,12 +103,17 @@ def command(
     Example:
       fitmatch assign my-build
       fitmatch assign my-build --strategy keep-sets --slack "0.5 tenths" --save
+      fitmatch assign my-build --alternatives 3
       fitmatch assign my-build --json --unit mm
     """
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other; choose one")
     if len(jobs) > 1:
         raise click.UsageError("several jobs in one solve are not supported yet; give one JOB")
+    if alternatives and as_csv:
+        raise click.UsageError("--csv has one row for each position and no place for --alternatives; take --json")
+    if alternatives and strategy == "keep-sets":
+        raise click.UsageError("--alternatives is not supported yet with --strategy keep-sets; take target or even")
     notes = Notes(quiet=quiet)
     job = _read(jobs[0], notes)
     slack_nm = None if slack is None else _slack(slack, job, notes)
@@ -117,6 +130,10 @@ def command(
         with _stopped_by_ctrl_c(stop):
             with _steps_told(debug):
                 plan = assign(job, strategy, slack_nm=slack_nm, stop=stop)
+                if alternatives:
+                    from fitmatch.fit.alternatives import with_alternatives
+
+                    plan = with_alternatives(plan, alternatives, stop)
             solved_at = time.monotonic()
             answer = _answer(plan, unit or job.unit, as_json=as_json, as_csv=as_csv)
             if save:
@@ -135,7 +152,9 @@ def command(
         from fitmatch.report.facts import DANGER
 
         print_report(answer, in_red=(DANGER, "NOT PROVEN"))
-    if stop.requested and not all(proof.proven for proof in plan.proofs.values()):
+    if stop.requested and not (
+        all(proof.proven for proof in plan.proofs.values()) and all(a.complete for a in plan.alternatives.values())
+    ):
         return INTERRUPTED
     return 1 if plan.needs_attention else 0
 

@@ -5,7 +5,7 @@ production.
 """
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from math import ceil
 
 from fitmatch.fit.candidates import bore_refused
@@ -16,13 +16,24 @@ from fitmatch.problems import FaultInFitmatch
 
 def check(plan: Plan) -> None:
     """Raise FaultInFitmatch unless the plan obeys every hard rule and all its figures follow from the readings."""
-    faults = [*_books(plan), *_figures(plan), *_words(plan)]
-    for placement in plan.placements:
-        faults += [f"{placement.position.name}: {fault}" for _, fault in rules_broken(plan.job, placement)]
-        faults += [f"{placement.position.name}: {fault}" for fault in _never(plan.job, placement)]
-    faults += _sides(plan)
+    _refuse([*_books(plan), *_figures(plan), *_words(plan), *_bores(plan.job, plan.placements)])
+
+
+def check_bores(job: Job, placements: Sequence[Placement]) -> None:
+    """The same of bores beside the answer, such as those of an alternative: rules, arithmetic, and every shell once."""
+    _refuse([*_shells(job, placements), *_bores(job, placements)])
+
+
+def _refuse(faults: list[str]) -> None:
     if faults:
         raise FaultInFitmatch("the answer fails its own check: " + "; ".join(faults))
+
+
+def _bores(job: Job, placements: Sequence[Placement]) -> Iterator[str]:
+    for placement in placements:
+        yield from (f"{placement.position.name}: {fault}" for _, fault in rules_broken(job, placement))
+        yield from (f"{placement.position.name}: {fault}" for fault in _never(job, placement))
+    yield from _sides(job, placements)
 
 
 def rules_broken(job: Job, placement: Placement) -> Iterator[tuple[str, str]]:
@@ -110,13 +121,13 @@ def _never(job: Job, placement: Placement) -> Iterator[str]:
         yield "the verdict on its limits does not follow from the readings"
 
 
-def _sides(plan: Plan) -> Iterator[str]:
+def _sides(job: Job, placements: Sequence[Placement]) -> Iterator[str]:
     """One side throughout a kind whose thicker halves must all lie alike."""
-    rules = plan.job.rules
+    rules = job.rules
     for kind in (k for k, side in rules.thick_half.items() if side == "same"):
         sides = {
             _wall(p.upper) > _wall(p.lower)
-            for p in plan.placements
+            for p in placements
             if p.position.kind == kind
             and not (p.position.upper is not None and p.position.lower is not None)
             and abs(_wall(p.upper) - _wall(p.lower)) > rules.thick_half_from_nm
@@ -128,26 +139,11 @@ def _sides(plan: Plan) -> Iterator[str]:
 def _books(plan: Plan) -> Iterator[str]:
     """Every shell is in one place and every position is told of once."""
     job = plan.job
-    used = Counter(s.key for p in plan.placements for s in (p.upper, p.lower))
-    yield from (f"shell {box}/{name} is used {n} times" for (box, name), n in used.items() if n > 1)
+    yield from _shells(job, plan.placements)
+    used = {s.key for p in plan.placements for s in (p.upper, p.lower)}
     known = {s.key: s for s in job.shells}
-    yield from (
-        f"shell {s.box}/{s.name} is not of this job"
-        for p in plan.placements
-        for s in (p.upper, p.lower)
-        if known.get(s.key) != s
-    )
-    reserved = {lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
-    foreign = [
-        s
-        for p in plan.placements
-        for s in (p.upper, p.lower)
-        if s.key in reserved and s.key not in (p.position.upper, p.position.lower)
-    ]
-    yield from (f"shell {s.box}/{s.name} is locked elsewhere" for s in foreign)
-    leftover = [
-        s for s in job.shells if s.wall_nm is not None and s.hold is None and s.key not in used.keys() | reserved
-    ]
+    reserved = _reserved(job)
+    leftover = [s for s in job.shells if s.wall_nm is not None and s.hold is None and s.key not in used | reserved]
     if Counter(s.key for s in plan.leftover) != Counter(s.key for s in leftover):
         yield "the leftovers are not what was left over"
     if Counter(s.key for s in plan.held) != Counter(s.key for s in job.shells if s.hold is not None):
@@ -164,6 +160,31 @@ def _books(plan: Plan) -> Iterator[str]:
     places = [order.get(p.position.name, -1) for p in plan.placements]
     if places != sorted(places):
         yield "positions are not in file order"
+
+
+def _shells(job: Job, placements: Sequence[Placement]) -> Iterator[str]:
+    """Every shell is the job's own, used once, and locked nowhere else."""
+    used = Counter(s.key for p in placements for s in (p.upper, p.lower))
+    yield from (f"shell {box}/{name} is used {n} times" for (box, name), n in used.items() if n > 1)
+    known = {s.key: s for s in job.shells}
+    yield from (
+        f"shell {s.box}/{s.name} is not of this job"
+        for p in placements
+        for s in (p.upper, p.lower)
+        if known.get(s.key) != s
+    )
+    reserved = _reserved(job)
+    foreign = [
+        s
+        for p in placements
+        for s in (p.upper, p.lower)
+        if s.key in reserved and s.key not in (p.position.upper, p.position.lower)
+    ]
+    yield from (f"shell {s.box}/{s.name} is locked elsewhere" for s in foreign)
+
+
+def _reserved(job: Job) -> set[tuple[str, str]]:
+    return {lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
 
 
 def _figures(plan: Plan) -> Iterator[str]:

@@ -41,7 +41,7 @@ def prove(job: Job, kind: Kind, strategy: str, slack_nm: int, stop: Stop) -> Pro
     """Work through all levels; where time runs out the best choice so far comes back, unproven."""
     search = Search(kind, stop)
     try:
-        if not _fill_all(search):
+        if not fill_all(search):
             _fill_most(search)
         if strategy == "target":
             _target(search, slack_nm)
@@ -76,7 +76,7 @@ def _able(bores: Iterable[Bore]) -> int:
 # --- levels 0 and 1 ---
 
 
-def _fill_all(search: Search, within: int | None = None) -> bool:
+def fill_all(search: Search, within: int | None = None) -> bool:
     """Try to give every bore its best at once: inside its limits where any pair is, else its own least bad pair.
 
     No plan can do better on levels 0 and 1, so a plan found among few pairs proves both. Windows of |deviation| start
@@ -201,11 +201,11 @@ def _least_worst(search: Search) -> int:
 def _least_squares(search: Search, radius: int) -> None:
     if search.narrowed:
         # A good plan among few pairs tells which others could be part of a better one.
-        total = search.minimise(SQUARES, _square)
+        total = search.minimise(SQUARES, square)
         search.limits.pop()
         search.fields = [search.affordable(radius, total) if search.all_at_once else search.within(radius)]
         search.narrowed = False
-    search.minimise(SQUARES, _square)
+    search.minimise(SQUARES, square)
 
 
 def _even(search: Search, slack_nm: int) -> None:
@@ -213,13 +213,13 @@ def _even(search: Search, slack_nm: int) -> None:
     # A plan of small spread to start from: the best by deviation. It proves nothing about the spread.
     try:
         search.narrow_worst(SPREAD, search.least_worst)
-        search.minimise(SPREAD, _square)
+        search.minimise(SPREAD, square)
     except Stopped:
         raise Stopped from None
     search.limits.pop()
     search.narrow_spread_everywhere(SPREAD, Source(search.kind, search.outside, list(search.own_best)), slack_nm)
     search.narrow_worst(WORST)
-    search.minimise(SQUARES, _square)
+    search.minimise(SQUARES, square)
     if slack_nm:
         search.narrow_spread(SPREAD)
     _ties(search)
@@ -253,7 +253,7 @@ def _keep_sets(job: Job, search: Search, slack_nm: int) -> None:
 
 def _reaches(search: Search, wanted: tuple[int, ...], most: int, at_once: bool) -> bool:
     """Whether the boxes of this search give these levels 0 and 1 with a worst |deviation| of `most` at most."""
-    if not _fill_all(search, most):
+    if not fill_all(search, most):
         if at_once:  # and these boxes must fill all at once too
             return False
         _fill_most(search)
@@ -265,7 +265,7 @@ def _ties(search: Search) -> None:
     search.minimise(DIFFERENCE, lambda p: p.difference_nm)
 
 
-def _square(pair: Pair) -> int:
+def square(pair: Pair) -> int:
     return pair.deviation_nm**2 if pair.inside else 0
 
 
@@ -286,7 +286,7 @@ def _figures(choice: Choice) -> tuple[int, ...]:
     deviations = [p.deviation_nm for p in choice if p.inside]
     return (
         max(map(abs, deviations), default=0),
-        sum(n * _square(p) for p, n in used),
+        sum(n * square(p) for p, n in used),
         max(deviations, default=0) - min(deviations, default=0),
         -sum(n * p.clearance_nm for p, n in used),
         sum(n * p.difference_nm for p, n in used),

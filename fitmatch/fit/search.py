@@ -25,10 +25,11 @@ Choice = Counter[Pair]  # how often each pair is used
 
 
 class Limit(NamedTuple):
-    """Over the whole plan, the sum of `measure` is at most `most`."""
+    """Over the whole plan, the sum of `measure` is at most `most` and at least `least`; None is no limit."""
 
     measure: Measure
-    most: int
+    most: int | None
+    least: int | None = None
 
 
 class Search:
@@ -59,7 +60,7 @@ class Search:
         kept: list[tuple[int, list[Pair]]] = []
         for field in self.fields:
             try:
-                found = self._minimise_in(field, measure, best)
+                found = self.minimise_in(field, measure, best)
             except Stopped as stopped:
                 bound = stopped.bound if len(self.fields) == 1 else None
                 raise Stopped(bound) from None
@@ -105,7 +106,7 @@ class Search:
     def narrow_spread(self, level: str, slack: int = 0) -> int:
         """Prove the smallest spread over the fields and keep it, widened by `slack`."""
         self.level = level
-        return self._spread([(_Listed(field), slack) for field in self.fields])
+        return self._spread([(Listed(field), slack) for field in self.fields])
 
     def narrow_spread_everywhere(self, level: str, source: "Source", slack: int) -> int:
         """The same over all that `source` can give, which need not be listed beforehand."""
@@ -165,10 +166,10 @@ class Search:
             found.extend(self.kind.within(bore, -reach, reach))
         return found
 
-    def require_full(self) -> None:
-        """From here on every bore that has a pair in the fields is filled wholly."""
+    def require_full(self, seats: int | None = None) -> None:
+        """From here on every bore that has a pair in the fields is filled wholly; `seats`: so many must have one."""
         self.must_fill = True
-        self._to_fill = len({p.bore.seat for field in self.fields for p in field})
+        self._to_fill = len({p.bore.seat for field in self.fields for p in field}) if seats is None else seats
 
     # --- details ---
 
@@ -199,7 +200,7 @@ class Search:
             best[p.bore.seat] = min(best.get(p.bore.seat, value), value)
         return max(best.values(), default=0)
 
-    def _minimise_in(self, field: list[Pair], measure: Measure, cutoff: int) -> tuple[int, list[Pair]] | None:
+    def minimise_in(self, field: list[Pair], measure: Measure, cutoff: int) -> tuple[int, list[Pair]] | None:
         """The smallest total in this field and the pairs that reach it; None where it is above `cutoff`."""
         mine = self.choice.keys() <= set(field)
         cheapest = self._cheapest(field, measure)
@@ -324,7 +325,7 @@ class Source:
         return [*self._outside, *(p for bore in self._bores for p in self._kind.within(bore, low, high))]
 
 
-class _Listed(Source):
+class Listed(Source):
     """A field that is already listed."""
 
     def __init__(self, field: list[Pair]) -> None:
@@ -371,7 +372,14 @@ class _Model:
 
         for limit in search.limits:
             terms = [(j, a) for j, p in enumerate(field) if (a := limit.measure(p))]
-            program.row(terms, None, limit.most)
+            scale = gcd(*(a for _, a in terms)) or 1  # small coefficients are safer with the solver
+            most = None if limit.most is None else limit.most // scale
+            least = None if limit.least is None else -(-limit.least // scale)
+            smaller = [(j, a // scale) for j, a in terms]
+            if most is not None:
+                program.row(smaller, None, most)
+            if least is not None:  # a row apart: the solver calls infeasible equalities invalid
+                program.row(smaller, least, None)
 
         if search.kind.one_thick_side:
             side = program.variable(1)

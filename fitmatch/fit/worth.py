@@ -50,6 +50,13 @@ def worth(job: Job, placements: Sequence[Placement], other: Sequence[Placement])
     return Worth(trials, worsts / trials, spreads / trials, _standing(differences))
 
 
+def standing(job: Job, placements: Sequence[Placement], other: Sequence[Placement]) -> str | None:
+    """How the worst deviation of one plan of a kind stands against another's on the same draws: "better", "worse" or
+    "equal within measurement"; None where too little is known to say, or they count different numbers of positions."""
+    found = worth(job, placements, other)
+    return None if found is None else found.by_hand
+
+
 def _known(model: "ErrorModel", plan: Sequence[Placement]) -> bool:
     """Whether enough is known of every clearance to draw its error. A scatter from a single pair of repeats is not: the
     mean of such draws does not exist."""

@@ -48,11 +48,34 @@ def plan_document(plan: Plan, unit: str) -> str:
                 name: {kind: _baseline(baseline, unit) for kind, baseline in kinds.items()}
                 for name, kinds in plan.baselines.items()
             },
+            **_alternatives(plan, unit),
             "leftover": [_unused(s, unit) for s in plan.leftover],
             "held": [_unused(s, unit) | {"hold": s.hold} for s in plan.held],
             "digest": plan.job.digest,
         }
     )
+
+
+def _alternatives(plan: Plan, unit: str) -> dict[str, Value]:
+    """The next best plans by kind, where they were asked for."""
+    if not plan.alternatives:
+        return {}
+    kinds: dict[str, Value] = {
+        kind: {
+            "complete": found.complete,
+            "plans": [
+                _figures(a.figures, unit)
+                | {
+                    "proven": a.proven,
+                    "against_plan": a.against_plan,
+                    "positions": [_position(p, unit) for p in a.placements],
+                }
+                for a in found.plans
+            ],
+        }
+        for kind, found in plan.alternatives.items()
+    }
+    return {"alternatives": kinds}
 
 
 def _position(placement: Placement, unit: str) -> dict[str, Value]:

@@ -6,6 +6,7 @@ Which shell goes where comes first, then what must not be done, then what it res
 from collections.abc import Iterator
 
 from fitmatch.parts import Plan
+from fitmatch.report.alternatives import alternatives
 from fitmatch.report.attention import attention, next_steps, summary
 from fitmatch.report.basis import basis
 from fitmatch.report.certainty import Certainty
@@ -41,7 +42,7 @@ def plan_text(plan: Plan, unit: str) -> str:
     blocks += _titled("COATED SHELLS", [coated(plan, scale)])
     blocks += _titled("CORRECTIONS TO THE READINGS", [corrections(plan, scale)])
     blocks += _titled("FORM (- is not measured)", [form(plan, kind, scale) for kind in kinds])
-    blocks += [quality(plan, scale), remaining(plan, scale), list(CLOSING)]
+    blocks += [quality(plan, scale), *alternatives(plan, scale), remaining(plan, scale), list(CLOSING)]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
 
