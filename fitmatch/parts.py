@@ -356,6 +356,27 @@ class Alternatives(NamedTuple):
     complete: bool
 
 
+class Variant(NamedTuple):
+    """The best plan of a kind under a demand on one position; `against_plan` as in `Alternative`."""
+
+    figures: KindFigures
+    placements: tuple[Placement, ...]
+    proven: bool
+    against_plan: str | None
+
+
+class Explanation(NamedTuple):
+    """One position explained: what it has, or `why` it is empty; the best plan in which its walls total something else,
+    None where no other pair may go there or none was found in time; and the best plan with the `pair` asked for."""
+
+    position: Position
+    placement: Placement | None
+    why: str | None
+    runner_up: Variant | None
+    pair: tuple[Shell, Shell] | None
+    insisted: Variant | None
+
+
 @dataclass(frozen=True, slots=True)
 class Plan:
     """The answer for one job."""
@@ -374,6 +395,7 @@ class Plan:
     slack_nm: int = 0
     worth: Mapping[str, Worth] = field(default_factory=dict)  # of kinds whose uncertainty is known
     alternatives: Mapping[str, Alternatives] = field(default_factory=dict)  # where they were asked for
+    explanation: Explanation | None = None  # where it was asked for
 
     @property
     def unmeasured_positions(self) -> tuple[Position, ...]:

@@ -8,7 +8,7 @@ looked at in this way.
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from math import ceil
 from typing import NamedTuple
 
@@ -22,6 +22,9 @@ class Pair(NamedTuple):
 
     upper: Shell
     lower: Shell
+
+
+Demand = tuple[str, Callable[[Pair], bool]]  # a position, and whether a pair will do there
 
 
 class Levels(NamedTuple):
@@ -236,9 +239,11 @@ def _added(one: _Sum, other: _Sum) -> _Sum:
     )
 
 
-def every_outcome(job: Job, kind: str, *, with_boxes: bool = False, worse: bool = False) -> set[_Sum]:
+def every_outcome(
+    job: Job, kind: str, *, with_boxes: bool = False, worse: bool = False, demand: Demand | None = None
+) -> set[_Sum]:
     """The figures of every plan for this kind that levels 0 and 1 do not already rule out, each once; with `worse` of
-    every plan there is.
+    every plan there is. `demand`: only plans that fill this position with such a pair; none where there is none.
 
     Shells alike in everything that a plan could notice are counted, not named; plans that have used the same shells
     and stand at the same figures go on as one. A plan is dropped only when even the best choice of every position
@@ -260,6 +265,18 @@ def every_outcome(job: Job, kind: str, *, with_boxes: bool = False, worse: bool 
             for pair in possible_pairs(job, p):
                 drawn = tuple(sorted(class_of[s.key] for s in pair))
                 choices[-1].add(_Choice(drawn, deciding_side(job, p, pair), _share(job, p, pair, with_boxes)))
+            if demand is not None and p.name == demand[0]:
+                choices[-1] = {
+                    _Choice(
+                        tuple(sorted(class_of[s.key] for s in pair)),
+                        deciding_side(job, p, pair),
+                        _share(job, p, pair, with_boxes),
+                    )
+                    for pair in possible_pairs(job, p)
+                    if demand[1](pair)
+                }
+                if not choices[-1]:
+                    return set()
             if locked_twice(p) and len(choices[-1]) > 1:
                 choices[-1].discard(_EMPTY)  # a lock leaves nothing to choose
     hopes = [_Sum().cost]  # the least levels 0 and 1 that the last positions could add
@@ -305,9 +322,15 @@ def _levels(outcome: _Sum) -> Levels:
     )
 
 
-def best(job: Job, kind: str, strategy: str = "target", slack_nm: int = 0) -> Levels:
-    """The figures of the best plan for a kind; `boxes` is 0 unless the strategy asks for boxes."""
-    plans = {_levels(outcome) for outcome in every_outcome(job, kind, with_boxes=strategy == "keep-sets")}
+def best(
+    job: Job, kind: str, strategy: str = "target", slack_nm: int = 0, demand: Demand | None = None
+) -> Levels | None:
+    """The figures of the best plan for a kind; `boxes` is 0 unless the strategy asks for boxes. None where no plan
+    meets the demand."""
+    outcomes = every_outcome(job, kind, with_boxes=strategy == "keep-sets", demand=demand)
+    if not outcomes:
+        return None
+    plans = {_levels(outcome) for outcome in outcomes}
     for level in range(5):
         plans = _smallest(plans, level)
     worst, squares, spread, boxes = range(5, 9)  # places in Levels

@@ -25,7 +25,7 @@ VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
 
 # Only there where a job tells how it was measured.
 ABOUT_MEASURING = {"corrections", "form", "unknown", "joint_chance", "expected", "readings", "mean", "temperature"}
-IF_ASKED = {"alternatives"}
+IF_ASKED = {"alternatives", "explanation"}
 
 
 def empty_plan() -> Plan:

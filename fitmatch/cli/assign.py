@@ -14,12 +14,13 @@ from fitmatch.cli.console import Notes, print_data, print_report
 
 if TYPE_CHECKING:
     from fitmatch.fit import Stop
+    from fitmatch.fit.explain import Question
     from fitmatch.parts import Job, Plan
 
 _STARTED: Final = time.monotonic()
 _LARGEST_SLACK_NM: Final = 2_000_000
 _LONGEST_SECONDS: Final = 1_000_000
-_LATER: Final = ("--explain", "--with", "--priority")
+_LATER: Final = ("--priority",)
 _MOST_ALTERNATIVES: Final = 20
 _SAVED_AS: Final = "assignment.json"
 
@@ -66,6 +67,18 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
     type=click.IntRange(1, _MOST_ALTERNATIVES),
     help="Also show the N next best plans of each kind, each with figures worse than the one before.",
 )
+@click.option(
+    "--explain",
+    metavar="POSITION",
+    help="Also show the sum and limits of this position, and the best plan in which its walls total something else.",
+)
+@click.option(
+    "--with",
+    "insist",
+    nargs=2,
+    metavar="UPPER LOWER",
+    help="With --explain: what changes if these two shells, NAME or BOX/NAME, must go there.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per position.")
 @click.option("--unit", type=click.Choice(["in", "mm"]), help="Show lengths in this unit instead of the job's.")
@@ -87,6 +100,8 @@ def command(
     strategy: str,
     slack: str | None,
     alternatives: int | None,
+    explain: str | None,
+    insist: tuple[str, str] | None,
     as_json: bool,
     as_csv: bool,
     unit: str | None,
@@ -104,14 +119,18 @@ def command(
       fitmatch assign my-build
       fitmatch assign my-build --strategy keep-sets --slack "0.5 tenths" --save
       fitmatch assign my-build --alternatives 3
+      fitmatch assign my-build --explain R2 --with box-1/03 box-2/07
       fitmatch assign my-build --json --unit mm
     """
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other; choose one")
     if len(jobs) > 1:
         raise click.UsageError("several jobs in one solve are not supported yet; give one JOB")
-    if alternatives and as_csv:
-        raise click.UsageError("--csv has one row for each position and no place for --alternatives; take --json")
+    if as_csv and (alternatives or explain is not None):
+        extra = "--alternatives" if alternatives else "--explain"
+        raise click.UsageError(f"--csv has one row for each position and no place for {extra}; take --json")
+    if insist and explain is None:
+        raise click.UsageError("--with says which shells must go where --explain says; add --explain POSITION")
     if alternatives and strategy == "keep-sets":
         raise click.UsageError("--alternatives is not supported yet with --strategy keep-sets; take target or even")
     notes = Notes(quiet=quiet)
@@ -119,6 +138,7 @@ def command(
     slack_nm = None if slack is None else _slack(slack, job, notes)
     if strategy == "even":
         _check_limits(job)
+    question = None if explain is None else _question(job, explain, insist)
     read_at = time.monotonic()
     saved: Path | None = None
 
@@ -134,6 +154,10 @@ def command(
                     from fitmatch.fit.alternatives import with_alternatives
 
                     plan = with_alternatives(plan, alternatives, stop)
+                if question is not None:
+                    from fitmatch.fit.explain import explained
+
+                    plan = explained(plan, question, stop)
             solved_at = time.monotonic()
             answer = _answer(plan, unit or job.unit, as_json=as_json, as_csv=as_csv)
             if save:
@@ -152,9 +176,7 @@ def command(
         from fitmatch.report.facts import DANGER
 
         print_report(answer, in_red=(DANGER, "NOT PROVEN"))
-    if stop.requested and not (
-        all(proof.proven for proof in plan.proofs.values()) and all(a.complete for a in plan.alternatives.values())
-    ):
+    if stop.requested and _cut_short(plan):
         return INTERRUPTED
     return 1 if plan.needs_attention else 0
 
@@ -194,6 +216,15 @@ def _check_limits(job: "Job") -> None:
             f"--strategy even needs min and max at every position, since it knows no target; {', '.join(without)} "
             "lack them"
         )
+
+
+def _question(job: "Job", position: str, pair: tuple[str, str] | None) -> "Question":
+    from fitmatch.fit.explain import NotPossible, asked
+
+    try:
+        return asked(job, position, pair)
+    except NotPossible as error:
+        raise click.BadParameter(str(error), param_hint="--with" if pair else "--explain") from error
 
 
 @contextmanager
@@ -258,6 +289,17 @@ def _save(plan: "Plan") -> Path:
     except OSError as error:
         raise click.ClickException(f"{path} cannot be written: {error.strerror}") from error
     return path
+
+
+def _cut_short(plan: "Plan") -> bool:
+    """Whether something of what was asked for is not proven or was not found."""
+    told = plan.explanation
+    others = [] if told is None else [told.runner_up, *([told.insisted] if told.pair else [])]
+    return not (
+        all(proof.proven for proof in plan.proofs.values())
+        and all(found.complete for found in plan.alternatives.values())
+        and all(other is not None and other.proven for other in others)
+    )
 
 
 def _tell_proof(plan: "Plan", seconds: float, notes: Notes) -> None:

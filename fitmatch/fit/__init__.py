@@ -52,6 +52,7 @@ def assign(
         baselines["as-boxed"][name] = Baseline(figures_of(tuple(boxed)), rules_broken_by(job, boxed))
         baselines["by-hand"][name] = Baseline(figures_of(tuple(handmade)), rules_broken_by(job, handmade))
         proven = prove(job, kind, strategy, slack_nm, stop)
+        assert proven is not None, "without a demand there is always a plan"
         proofs[name] = proven.proof
         best = kind.fixed + name_shells(job, kind, proven.choice)
         if not proven.proof.proven:  # stopped so early that a careful builder may be ahead

@@ -4,12 +4,12 @@
 too tight first; 2 quality, by strategy; 3 ties: the largest total clearance, then the smallest total wall difference.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
 from fitmatch.fit.boxsets import BoxSets
 from fitmatch.fit.candidates import Bore, Kind, Pair
-from fitmatch.fit.search import Choice, Search, Source
+from fitmatch.fit.search import Choice, Limit, Search, Source
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.parts import Job, Proof
 
@@ -37,9 +37,17 @@ class Proven(NamedTuple):
     proof: Proof
 
 
-def prove(job: Job, kind: Kind, strategy: str, slack_nm: int, stop: Stop) -> Proven:
-    """Work through all levels; where time runs out the best choice so far comes back, unproven."""
-    search = Search(kind, stop)
+def prove(
+    job: Job, kind: Kind, strategy: str, slack_nm: int, stop: Stop, demand: Callable[[Kind], Limit | None] | None = None
+) -> Proven | None:
+    """Work through all levels; where time runs out the best choice so far comes back, unproven.
+
+    A `demand` alters a kind and gives a limit that every plan must obey, or None where no plan can; the answer is then
+    None as well.
+    """
+    search = _search(kind, stop, demand)
+    if search is None:
+        return None
     try:
         if not fill_all(search):
             _fill_most(search)
@@ -48,10 +56,20 @@ def prove(job: Job, kind: Kind, strategy: str, slack_nm: int, stop: Stop) -> Pro
         elif strategy == "even":
             _even(search, slack_nm)
         else:
-            _keep_sets(job, search, slack_nm)
+            _keep_sets(job, search, slack_nm, demand)
     except Stopped as stopped:
         return Proven(search.choice, Proof(False, search.level, _bound(search, stopped.bound)))
     return Proven(search.choice, Proof())
+
+
+def _search(kind: Kind, stop: Stop, demand: Callable[[Kind], Limit | None] | None) -> Search | None:
+    search = Search(kind, stop)
+    if demand is not None:
+        limit = demand(kind)
+        if limit is None:
+            return None
+        search.limits.append(limit)
+    return search
 
 
 def _bound(search: Search, bound: int | None) -> int | None:
@@ -225,7 +243,7 @@ def _even(search: Search, slack_nm: int) -> None:
     _ties(search)
 
 
-def _keep_sets(job: Job, search: Search, slack_nm: int) -> None:
+def _keep_sets(job: Job, search: Search, slack_nm: int, demand: Callable[[Kind], Limit | None] | None) -> None:
     """Fewest boxes drawn from with the same levels 0 and 1 and a worst |deviation| within the slack, then as `target`
     among plans that draw on no more boxes."""
     worst = _least_worst(search)
@@ -236,8 +254,8 @@ def _keep_sets(job: Job, search: Search, slack_nm: int) -> None:
     boxes = sets.fewest_untried()
     fewest = None
     while boxes is not None and (fewest is None or len(boxes) <= fewest):
-        here = Search(Kind(job, search.kind.name, boxes), search.stop)
-        if _reaches(here, wanted, most, search.all_at_once):
+        here = _search(Kind(job, search.kind.name, boxes), search.stop, demand)
+        if here is not None and _reaches(here, wanted, most, search.all_at_once):
             if fewest is None:
                 fewest = len(boxes)
                 search.choice = here.choice

@@ -4,7 +4,7 @@ from typing import Final
 
 from fitmatch import __version__
 from fitmatch.measuring import DIAMETERS, MeasuredAs
-from fitmatch.parts import Baseline, KindFigures, Placement, Plan, Proof, Shell, Size
+from fitmatch.parts import SIDES, Alternative, Baseline, KindFigures, Placement, Plan, Proof, Shell, Size, Variant
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.emit import Number, Value, area, document, half_length, length, two_digits
 from fitmatch.report.facts import clearance_over_coating, clearance_to_metal, is_coated, unmeasured_shells
@@ -49,6 +49,7 @@ def plan_document(plan: Plan, unit: str) -> str:
                 for name, kinds in plan.baselines.items()
             },
             **_alternatives(plan, unit),
+            **_explanation(plan, unit),
             "leftover": [_unused(s, unit) for s in plan.leftover],
             "held": [_unused(s, unit) | {"hold": s.hold} for s in plan.held],
             "digest": plan.job.digest,
@@ -63,19 +64,37 @@ def _alternatives(plan: Plan, unit: str) -> dict[str, Value]:
     kinds: dict[str, Value] = {
         kind: {
             "complete": found.complete,
-            "plans": [
-                _figures(a.figures, unit)
-                | {
-                    "proven": a.proven,
-                    "against_plan": a.against_plan,
-                    "positions": [_position(p, unit) for p in a.placements],
-                }
-                for a in found.plans
-            ],
+            "plans": [_beside(other, unit) for other in found.plans],
         }
         for kind, found in plan.alternatives.items()
     }
     return {"alternatives": kinds}
+
+
+def _explanation(plan: Plan, unit: str) -> dict[str, Value]:
+    """One position explained, where it was asked for."""
+    told = plan.explanation
+    if told is None:
+        return {}
+    pair = told.pair and {side: {"shell": s.name, "box": s.box} for side, s in zip(SIDES, told.pair, strict=True)}
+    return {
+        "explanation": {
+            "position": told.position.name,
+            "kind": told.position.kind,
+            "runner_up": told.runner_up and _beside(told.runner_up, unit),
+            "with": pair,
+            "insisted": told.insisted and _beside(told.insisted, unit),
+        }
+    }
+
+
+def _beside(other: Alternative | Variant, unit: str) -> dict[str, Value]:
+    """Another plan of a kind beside the answer."""
+    return _figures(other.figures, unit) | {
+        "proven": other.proven,
+        "against_plan": other.against_plan,
+        "positions": [_position(p, unit) for p in other.placements],
+    }
 
 
 def _position(placement: Placement, unit: str) -> dict[str, Value]:

@@ -10,6 +10,7 @@ from fitmatch.report.alternatives import alternatives
 from fitmatch.report.attention import attention, next_steps, summary
 from fitmatch.report.basis import basis
 from fitmatch.report.certainty import Certainty
+from fitmatch.report.explaining import explanation
 from fitmatch.report.layout import clean, paragraph
 from fitmatch.report.measured import corrections, form
 from fitmatch.report.placing import coated, how_sure, limits, sums, which_shell_goes_where
@@ -42,7 +43,13 @@ def plan_text(plan: Plan, unit: str) -> str:
     blocks += _titled("COATED SHELLS", [coated(plan, scale)])
     blocks += _titled("CORRECTIONS TO THE READINGS", [corrections(plan, scale)])
     blocks += _titled("FORM (- is not measured)", [form(plan, kind, scale) for kind in kinds])
-    blocks += [quality(plan, scale), *alternatives(plan, scale), remaining(plan, scale), list(CLOSING)]
+    blocks += [
+        quality(plan, scale),
+        *alternatives(plan, scale),
+        explanation(plan, scale),
+        remaining(plan, scale),
+        list(CLOSING),
+    ]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
 
