@@ -311,6 +311,35 @@ class Unfilled(NamedTuple):
     why: str
 
 
+class Cure(NamedTuple):
+    """One change after which a position is inside its limits and no other of its kind is worse off on levels 0 and 1.
+
+    `change`: a limit (`min`, `max`) or a rule let out by the least amount that works, to `to_nm` or, for a guard, to
+    `factor`; a rule, column or limit of family let go; a `hold` or `lock` taken off the shell `name`; a bore accepted
+    (`accept`); or one more shell (`upper`, `lower`) of the wall `to_nm`, any from `low_nm` to `high_nm` being as good.
+    """
+
+    change: str
+    to_nm: int | None = None
+    by_nm: int | None = None
+    name: str | None = None
+    factor: float | None = None
+    low_nm: int | None = None
+    high_nm: int | None = None
+
+
+class Reason(NamedTuple):
+    """Why a position cannot be filled inside its limits while no other is worse off, as the names of bonds: with all of
+    `together` it cannot, whatever else is let go, and without any one of them it can. `reduced`: that was shown;
+    else it was too much to ask, or time ran out, and some may be superfluous. `cures` is None where they were not all
+    sought."""
+
+    position: Position
+    together: tuple[str, ...]
+    reduced: bool
+    cures: tuple[Cure, ...] | None
+
+
 class Flag(NamedTuple):
     """Something about a position that needs attention though it was filled."""
 
@@ -396,6 +425,7 @@ class Plan:
     worth: Mapping[str, Worth] = field(default_factory=dict)  # of kinds whose uncertainty is known
     alternatives: Mapping[str, Alternatives] = field(default_factory=dict)  # where they were asked for
     explanation: Explanation | None = None  # where it was asked for
+    reasons: tuple[Reason, ...] = ()  # of positions that are empty or outside their limits
 
     @property
     def unmeasured_positions(self) -> tuple[Position, ...]:

@@ -150,6 +150,10 @@ def command(
         with _stopped_by_ctrl_c(stop):
             with _steps_told(debug):
                 plan = assign(job, strategy, slack_nm=slack_nm, stop=stop)
+                if plan.unfilled or any(not p.within_limits for p in plan.placements):
+                    from fitmatch.fit.small import with_reasons
+
+                    plan = with_reasons(plan, stop)
                 if alternatives:
                     from fitmatch.fit.alternatives import with_alternatives
 

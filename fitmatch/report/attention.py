@@ -7,6 +7,7 @@ from fitmatch.parts import Placement, Plan, Position, Shell
 from fitmatch.report.facts import DANGER, unmeasured_shells
 from fitmatch.report.layout import clean, paragraph, whole
 from fitmatch.report.placing import NOT_FILLED, NOT_MEASURED
+from fitmatch.report.why import in_words
 
 _ITEM = "  "
 _DEEPER = "      "
@@ -38,8 +39,15 @@ def attention(plan: Plan) -> list[str]:
         return []
     bad = [p for p in plan.placements if not p.within_limits]
     missing = unmeasured_shells(plan)
-    items = [f"{DANGER}: {_named(p.position)}{''.join(f': {why}' for why in _why_outside(plan, p))}" for p in bad]
-    items += [f"{NOT_FILLED}: {_named(u.position)}: {clean(u.why)}" for u in plan.unfilled]
+    kept_out = {r.position.name: f". {in_words(r, plan.job.unit)}" for r in plan.reasons}
+    items = [
+        f"{DANGER}: {_named(p.position)}{''.join(f': {why}' for why in _why_outside(plan, p))}"
+        f"{kept_out.get(p.position.name, '')}"
+        for p in bad
+    ]
+    items += [
+        f"{NOT_FILLED}: {_named(u.position)}: {clean(u.why)}{kept_out.get(u.position.name, '')}" for u in plan.unfilled
+    ]
     items += _without_reading(plan.unmeasured_positions)
     items += _without_wall(missing)
     items += [f"{whole(flag.position)}: {clean(flag.text)}" for flag in plan.flags if flag.code not in _MISFITS]

@@ -4,7 +4,20 @@ from typing import Final
 
 from fitmatch import __version__
 from fitmatch.measuring import DIAMETERS, MeasuredAs
-from fitmatch.parts import SIDES, Alternative, Baseline, KindFigures, Placement, Plan, Proof, Shell, Size, Variant
+from fitmatch.parts import (
+    SIDES,
+    Alternative,
+    Baseline,
+    Cure,
+    KindFigures,
+    Placement,
+    Plan,
+    Proof,
+    Reason,
+    Shell,
+    Size,
+    Variant,
+)
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.emit import Number, Value, area, document, half_length, length, two_digits
 from fitmatch.report.facts import clearance_over_coating, clearance_to_metal, is_coated, unmeasured_shells
@@ -34,6 +47,7 @@ def plan_document(plan: Plan, unit: str) -> str:
             "status": str(plan.status),
             "positions": [_position(p, unit) | _measured(plan, p, unit, certainty) for p in plan.placements],
             "unfilled": [{"position": u.position.name, "kind": u.position.kind, "why": u.why} for u in plan.unfilled],
+            "reasons": [_reason(reason, unit) for reason in plan.reasons],
             "unmeasured": unmeasured,
             "flags": [{"position": f.position, "code": f.code, "text": f.text} for f in plan.flags],
             "doubts": [],
@@ -55,6 +69,28 @@ def plan_document(plan: Plan, unit: str) -> str:
             "digest": plan.job.digest,
         }
     )
+
+
+def _reason(reason: Reason, unit: str) -> Value:
+    return {
+        "position": reason.position.name,
+        "kind": reason.position.kind,
+        "together": reason.together,
+        "reduced": reason.reduced,
+        "cures": None if reason.cures is None else [_cure(cure, unit) for cure in reason.cures],
+    }
+
+
+def _cure(cure: Cure, unit: str) -> Value:
+    return {
+        "change": cure.change,
+        "name": cure.name,
+        "to": length(cure.to_nm, unit),
+        "by": length(cure.by_nm, unit),
+        "factor": None if cure.factor is None else Number(f"{cure.factor:g}"),
+        "low": length(cure.low_nm, unit),
+        "high": length(cure.high_nm, unit),
+    }
 
 
 def _alternatives(plan: Plan, unit: str) -> dict[str, Value]:
