@@ -124,7 +124,7 @@ def level_off(name: str) -> Callable[[Patch], None]:
 
 def first_boxes(patch: Patch) -> None:
     """keep-sets takes all boxes instead of the fewest."""
-    patch.setattr(levels, "_keep_sets", lambda _job, search, slack: levels._target(search, slack))
+    patch.setattr(levels, "_keep_sets", lambda _job, search, slack, _demand: levels._target(search, slack))
 
 
 def greedy_fill(patch: Patch) -> None:
