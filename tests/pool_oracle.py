@@ -7,6 +7,7 @@ import random
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import product
 from typing import NamedTuple
 
 import oracle
@@ -114,6 +115,30 @@ def best(jobs: Sequence[Job], kind: str, strategy: str, slack: int, *, turn_by_t
     loosest = max(together[plan].clearance for plan in left)
     evenest = min((together[plan].difference, plan) for plan in left if together[plan].clearance == loosest)[1]
     return plans[evenest] if turn_by_turn else [together[evenest]]
+
+
+def in_turn(
+    jobs: Sequence[Job], kind: str, strategy: str, slack: int, *, turn_by_turn: bool
+) -> list[tuple[object, ...]]:
+    """The values that levels 0 to 2 can have, best first: of each job in turn, else of all together. What the slack
+    allows depends on the smallest first figure among plans that are alike in all that comes before."""
+    every_order = product(*([so for so, _ in oracle.every_housing(job, kind)] for job in jobs))
+    plans = set().union(*(every_plan(housed, kind) for housed in every_order))
+    keys: dict[Plan, tuple[object, ...]] = dict.fromkeys(plans, ())
+    for turn in range(len(jobs)) if turn_by_turn else [None]:
+        some = jobs if turn is None else [jobs[turn]]
+        scores = {plan: figures(some, kind, plan if turn is None else (plan[turn],)) for plan in plans}
+        before = {plan: (*keys[plan], scores[plan].incomplete, scores[plan].rest) for plan in plans}
+        allowed: dict[tuple[object, ...], int] = {}
+        first = PLACES[strategy][0]
+        for plan in plans:
+            here = getattr(scores[plan], first) + slack
+            allowed[before[plan]] = min(here, allowed.get(before[plan], here))
+        for plan in plans:
+            names = PLACES[strategy]
+            values = [getattr(scores[plan], name) for name in names]
+            keys[plan] = (*before[plan], max(values[0], allowed[before[plan]]), *values[1:], values[0])
+    return sorted(set(keys.values()))
 
 
 def _best_of(left: set[Plan], scores: dict[Plan, Figures], strategy: str, slack: int) -> set[Plan]:

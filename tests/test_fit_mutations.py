@@ -123,7 +123,7 @@ def level_off(name: str) -> Callable[[Patch], None]:
 
 def first_boxes(patch: Patch) -> None:
     """keep-sets takes all boxes instead of the fewest."""
-    patch.setattr(levels, "_keep_sets", lambda search, slack: levels._target(search, slack))
+    patch.setattr(levels, "_keep_sets", lambda search, slack, _demand: levels._target(search, slack))
 
 
 def greedy_fill(patch: Patch) -> None:
@@ -211,9 +211,9 @@ def test_a_wish_switched_off_is_caught(name: str, monkeypatch: Patch) -> None:
     at = [level for level, _ in levels._WISH].index(name)
     monkeypatch.setattr(levels, "_WISH", levels._WISH[:at] + levels._WISH[at + 1 :])
     # That all can have their best at once says nothing of single figures: let the search prove them one by one.
-    honest = levels._fill_at_best
+    honest = levels.fill_at_best
     monkeypatch.setattr(
-        levels, "_fill_at_best", lambda s, within, *, wished: not wished and honest(s, within, wished=False)
+        levels, "fill_at_best", lambda s, within, *, wished: not wished and honest(s, within, wished=False)
     )
     assert caught("target", wishing_job, WISHFUL)
 

@@ -60,6 +60,8 @@ def solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int]
     another seed, before it is believed."""
     if sum(abs(c) * most for c, most in zip(cost, program.upper, strict=True)) >= _LARGEST_EXACT_FLOAT:
         raise FaultInFitmatch("an objective is too large to be exact")
+    if program.hopeless():
+        return Answer(Outcome.INFEASIBLE)
     best = Answer(Outcome.UNKNOWN)
     try:
         for turn in count():
@@ -141,6 +143,8 @@ def relax(program: Program, cost: Sequence[int], stop: Stop) -> Relaxation | Non
     """The linear relaxation; None where GLOP finds no optimum, which proves nothing by itself."""
     if stop.requested:
         raise Stopped
+    if program.hopeless():
+        return None
     solver, variables, rows = _load("GLOP", program, cost, stop)
     seconds = stop.seconds_left()
     if seconds is not None:
