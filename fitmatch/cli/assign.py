@@ -244,7 +244,14 @@ def _question(jobs: "Sequence[Job]", position: str, pair: tuple[str, str] | None
 def _looked_into(
     plan: "Plan | PoolPlan", alternatives: int | None, question: "Question | None", stop: "Stop"
 ) -> "Plan | PoolPlan":
-    """The answer with what was asked for besides."""
+    """The answer with the reasons of what fails, and what was asked for besides."""
+    from fitmatch.parts import Plan
+
+    plans = [plan] if isinstance(plan, Plan) else plan.plans
+    if any(one.unfilled or not all(p.within_limits for p in one.placements) for one in plans):
+        from fitmatch.fit.small import with_reasons
+
+        plan = with_reasons(plan, stop)
     if alternatives:
         from fitmatch.fit.alternatives import with_alternatives
 
