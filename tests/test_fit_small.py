@@ -5,18 +5,34 @@ import json
 import os
 import random
 from collections import Counter
-from collections.abc import Collection, Iterator
-from dataclasses import replace
+from collections.abc import Callable
 
-import oracle
+import pool_oracle
 import pytest
-from jobs import STEP, TARGET, WALL, describe, guarded_job, make_job, make_position, make_shell, make_shells, random_job
+from jobs import (
+    STEP,
+    TARGET,
+    WALL,
+    describe,
+    guarded_job,
+    make_job,
+    make_position,
+    make_shell,
+    make_shells,
+    moving_job,
+    random_job,
+    row_job,
+    wishing_job,
+)
+from small_oracle import assert_cures, assert_reason, groups, works
+from test_fit_pools_further import further_pool
 from test_report_document import VALIDATOR
 
 from fitmatch.fit import Stop, asking, assign, small
 from fitmatch.fit.guards import check_guard
 from fitmatch.fit.small import with_reasons
-from fitmatch.parts import ANY, Band, Cure, Job, Plan, Position, Reason, Rules, Shell
+from fitmatch.parts import Band, Cure, Job, Plan, Position, Reason, Rules, Shell
+from fitmatch.pools import PoolPlan
 from fitmatch.problems import InputError
 from fitmatch.report.document import plan_document
 from fitmatch.report.text import plan_text
@@ -24,271 +40,58 @@ from fitmatch.report.text import plan_text
 DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
 
 
-# --- the definition, by looking at every plan -------------------------------------------------------------------------
-
-
-def without(job: Job, kind: str, bond: str) -> Job:
-    """The job with one thing let go."""
-    rules, positions = job.rules, list(job.positions)
-    mine = [i for i, p in enumerate(positions) if p.kind == kind]
-    match bond:
-        case "wall_difference":
-            return replace(job, rules=replace(rules, wall_difference_nm=None))
-        case "thick_half":
-            return replace(
-                job, rules=replace(rules, thick_half={k: v for k, v in rules.thick_half.items() if k != kind})
-            )
-        case "same_in_bore":
-            return replace(job, rules=replace(rules, same_in_bore=()))
-        case "guard":
-            return replace(job, rules=replace(rules, guard=0.0))
-        case "family":
-            return replace(job, fits={**job.fits, kind: replace(job.fits[kind], family=None)})
-        case "holds":
-            return replace(job, shells=tuple(replace(s, hold=None) if s.kind == kind else s for s in job.shells))
-        case "locks":  # but for those that break a rule and are excused: letting go must take nothing away
-            for i in mine:
-                if not excused(job, positions[i]):
-                    positions[i] = replace(positions[i], upper=None, lower=None)
-        case "drawing":
-            for i in mine:
-                positions[i] = replace(positions[i], accept=positions[i].accept or "so be it")
-        case _:
-            assert bond == "match finish" and job.matched_columns == ("finish",)
-            for i in mine:
-                positions[i] = replace(positions[i], wants_upper=(ANY,), wants_lower=(ANY,))
-    return replace(job, positions=tuple(positions))
-
-
-def excused(job: Job, p: Position) -> bool:
-    """Whether the locked shells alone break a rule, of a position that is measured."""
-    known = {s.key: s for s in job.shells}
-    if not oracle.measured(job, p):
-        return False
-    for side, lock in (("upper", p.upper), ("lower", p.lower)):
-        if lock is not None and not oracle.matches(job, known[lock], p, side):
-            return True
-    if not oracle.locked_twice(p):
-        return False
-    pair = oracle.Pair(known[p.upper], known[p.lower])
-    one_side = job.rules.thick_half.get(p.kind) == "same" and oracle.thicker_half(job, pair) is not None
-    return one_side or bool(oracle.broken_rules(job, p, pair))
-
-
-def names_of_bonds(job: Job, position: Position) -> set[str]:
-    """Everything that binds the position, by definition."""
-    mine = [p for p in job.positions if p.kind == position.kind]
-    names = {"uppers", "lowers"}
-    names |= {limit for limit in ("min", "max") if getattr(position, f"{limit}_nm") is not None}
-    names |= {"drawing"} if any(oracle.measured(job, p) and not oracle.fillable(job, p) for p in mine) else set()
-    names |= {"locks"} if any(p.upper or p.lower for p in mine) else set()
-    names |= (
-        {"holds"} if any(s.hold and s.kind == position.kind and s.wall_nm is not None for s in job.shells) else set()
-    )
-    names |= {"wall_difference"} if job.rules.wall_difference_nm is not None else set()
-    names |= {"thick_half"} if position.kind in job.rules.thick_half else set()
-    names |= {"same_in_bore"} if job.rules.same_in_bore else set()
-    names |= {f"match {column}" for column in job.matched_columns}
-    names |= {"family"} if job.fits[position.kind].family is not None else set()
-    return names | ({"guard"} if job.rules.guard else set())
-
-
-def misfit(job: Job, p: Position, pair: oracle.Pair) -> tuple[int, int, int]:
-    short = oracle.shortfall_nm(job, p, pair)
-    return int(short > 0), short, oracle.excess_nm(p, pair, oracle.margin_nm(job, p, pair))
-
-
-def possible(
-    plan: Plan, job: Job, position: Position, plenty: Collection[str] = (), free: Collection[str] = ()
-) -> bool:
-    """Whether in this variant of the plan's job the position can be inside its limits, as far as they are not let go,
-    with no other position worse off than in the plan. `plenty`: halves that are not counted."""
-    answer = {p.position.name: misfit(plan.job, p.position, oracle.Pair(p.upper, p.lower)) for p in plan.placements}
-    classes: dict[object, int] = {}
-    stock: Counter[int] = Counter()
-    of: dict[tuple[str, str], int] = {}
-    reserved = oracle.locked_keys(job)
-    for s in job.shells:
-        alike = s.key if s.key in reserved else (s.kind, s.half, s.wall_nm, s.marks, s.family, s.hold, s.measured_as)
-        of[s.key] = classes.setdefault(alike, len(classes))
-        stock[of[s.key]] += 1
-    reached: set[tuple[tuple[int, ...], str | None]] = {((), None)}
-    for p in sorted(job.positions, key=lambda p: p.name != position.name):
-        mine = p.name == position.name
-        if p.kind != position.kind or not (mine or p.name in answer):
-            continue
-        ways = set()
-        for pair in pairs_of(job, p, plenty):
-            below, short, over = misfit(job, p, pair)
-            if mine and ((short and "min" not in free) or (over and "max" not in free)):
-                continue
-            if not mine and (below, short, over) > answer[p.name]:
-                continue
-            counted = zip(("upper", "lower"), pair, strict=True)
-            ways.add(
-                (tuple(of[s.key] for side, s in counted if side not in plenty), oracle.deciding_side(job, p, pair))
-            )
-        fresh = set()
-        for used, side in reached:
-            for drawn, other in ways:
-                if side and other and side != other:
-                    continue
-                total = tuple(sorted(used + drawn))
-                if all(total.count(c) <= stock[c] for c in drawn):
-                    fresh.add((total, side or other))
-        reached = fresh
-    return bool(reached)
-
-
-def pairs_of(job: Job, p: Position, plenty: Collection[str]) -> Iterator[oracle.Pair]:
-    """Possible pairs; where halves are not counted, a shell of either half may stand on both sides."""
-    yield from oracle.possible_pairs(job, p)
-    if plenty and oracle.fillable(job, p) and not oracle.locked_twice(p):
-        lowers = {s.key for s in oracle.candidates(job, p, "lower")}
-        for s in oracle.candidates(job, p, "upper"):
-            pair = oracle.Pair(s, s)
-            if s.key in lowers and oracle.has_clearance(job, p, pair) and not oracle.broken_rules(job, p, pair):
-                yield pair
-
-
-def only_with(plan: Plan, position: Position, in_force: Collection[str]) -> bool:
-    """Whether it is possible when nothing but these binds."""
-    let_go = names_of_bonds(plan.job, position) - set(in_force)
-    job = plan.job
-    for name in sorted(let_go - {"min", "max", "uppers", "lowers"}, key=lambda name: name != "locks"):
-        job = without(job, position.kind, name)
-    plenty = [side for side in ("upper", "lower") if f"{side}s" in let_go]
-    if possible(plan, job, position, plenty, let_go):
-        return True
-    freed = (replace(p, upper=None, lower=None) if p.name == position.name else p for p in job.positions)
-    job = replace(job, positions=tuple(freed))
-    return "locks" in let_go and possible(plan, job, position, plenty, let_go)
-
-
-# --- the tests --------------------------------------------------------------------------------------------------------
-
-
-def failing(plan: Plan) -> list[Position]:
-    inside = {p.position.name for p in plan.placements if p.within_limits}
-    return [p for p in plan.job.positions if oracle.measured(plan.job, p) and p.name not in inside]
-
-
-def assert_reason(plan: Plan, reason: Reason, what: str) -> None:
-    """With all of it the position cannot be inside, without any one it can; and it has one part only if one does."""
-    assert reason.reduced, what
-    names, position = set(reason.together), reason.position
-    assert names <= names_of_bonds(plan.job, position), what
-    assert len(names) == len(reason.together)
-    if not names:
-        assert not only_with(plan, position, ()), what
-        return
-    if len(names) == 1 and not only_with(plan, position, ()):  # there is no half at all
-        usable = [s for s in plan.job.shells if s.kind == position.kind and s.wall_nm is not None]
-        assert not any(s.half in (reason.together[0].removesuffix("s"), "either") for s in usable), what
-        return
-    assert not only_with(plan, position, names), what
-    for name in names:
-        assert only_with(plan, position, names - {name}), what
-        if len(names) > 1:
-            assert only_with(plan, position, {name}), f"{name} would be enough; {what}"
-
-
-def changed(plan: Plan, position: Position, cure: Cure, nm: int | None = None) -> Job:
-    """The job after a cure; `nm`: with this length in place of the cure's own."""
-    job, to = plan.job, cure.to_nm if nm is None else nm
-    match cure.change:
-        case "min" | "max":
-            positions = (replace(p, **{f"{cure.change}_nm": to}) if p == position else p for p in job.positions)
-            return replace(job, positions=tuple(positions))
-        case "wall_difference" | "thick_half_from":
-            return replace(job, rules=replace(job.rules, **{f"{cure.change}_nm": to}))
-        case "guard":
-            return replace(job, rules=replace(job.rules, guard=cure.factor))
-        case "hold":
-            freed = (replace(s, hold=None) if f"{s.box}/{s.name}" == cure.name else s for s in job.shells)
-            return replace(job, shells=tuple(freed))
-        case "lock":
-
-            def off(lock: tuple[str, str] | None) -> tuple[str, str] | None:
-                return None if lock and f"{lock[0]}/{lock[1]}" == cure.name else lock
-
-            return replace(
-                job, positions=tuple(replace(p, upper=off(p.upper), lower=off(p.lower)) for p in job.positions)
-            )
-        case "accept":
-            return replace(job, positions=tuple(replace(p, accept="ok") if p == position else p for p in job.positions))
-        case "upper" | "lower":
-            return with_shell(job, position.kind, cure.change, to)
-    return without(job, position.kind, cure.change)
-
-
-def with_shell(job: Job, kind: str, half: str, wall: int | None) -> Job:
-    family = (job.fits[kind].family or ("",))[0]
-    marks = (ANY,) * len(job.shell_columns)
-    return replace(job, shells=(*job.shells, Shell("new", "new", kind, half, wall, marks, family)))
-
-
-def assert_cures(plan: Plan, reason: Reason, what: str) -> None:
-    """Every cure works, is the least of its sort, and none that would work is missing."""
-    job, position = plan.job, reason.position
-    assert reason.cures is not None, what
-    for cure in reason.cures:
-        new = next(p for p in changed(plan, position, cure).positions if p.name == position.name)
-        assert possible(plan, changed(plan, position, cure), new), f"{cure} does not work; {what}"
-        if cure.by_nm is not None:
-            less = cure.to_nm + (1 if cure.change == "min" else -1)
-            almost = changed(plan, position, cure, less)
-            new = next(p for p in almost.positions if p.name == position.name)
-            assert not possible(plan, almost, new), f"less than {cure} does; {what}"
-        for end in (cure.low_nm, cure.high_nm):
-            if end is not None:
-                assert possible(plan, changed(plan, position, cure, end), position), f"{end} of {cure}; {what}"
-    told = {cure.change for cure in reason.cures}
-    freed = {(cure.change, cure.name) for cure in reason.cures if cure.name}
-    for name in names_of_bonds(job, position) - {"uppers", "lowers", "holds", "locks", "drawing"}:
-        helps = (
-            possible(plan, without(job, position.kind, name), position)
-            if name not in ("min", "max")
-            else possible(plan, job, position, free=(name,))
-        )
-        assert helps == ({name: name, "thick_half": "thick_half_from"}.get(name, name) in told), f"{name}; {what}"
-    for s in job.shells:
-        if s.hold is not None and s.kind == position.kind and s.wall_nm is not None:
-            helps = possible(plan, changed(plan, position, Cure("hold", name=f"{s.box}/{s.name}")), position)
-            alike = [o for o in job.shells if o.hold and _features(o) == _features(s)]
-            named = any(("hold", f"{o.box}/{o.name}") in freed for o in alike)
-            assert helps == named, f"{s}; {what}"
-    if oracle.fillable(job, position) and not oracle.locked_twice(position):
-        for half, other in (("upper", "lower"), ("lower", "upper")):
-            if half in told or getattr(position, half) is not None:
-                continue
-            ideal = position.housing_bore.mean_nm - position.journal.mean_nm + position.seating_nm - position.target_nm
-            walls = {ideal - s.wall_nm for s in oracle.candidates(job, position, other)}
-            walls |= {s.wall_nm for s in job.shells if s.kind == position.kind and s.wall_nm is not None}
-            for wall in walls:
-                assert not possible(plan, with_shell(job, position.kind, half, wall), position), (
-                    f"{half} {wall}; {what}"
-                )
-
-
-def _features(s: Shell) -> object:
-    return s.kind, s.half, s.wall_nm, s.marks, s.family, s.measured_as
+def assert_small(answer: Plan | PoolPlan, what: str) -> Counter[str]:
+    """Every failing position has a reason that is right, with all its cures; the changes they name."""
+    seen: Counter[str] = Counter()
+    for group in groups(answer):
+        assert list(group.reasons) == group.failing, what
+        for place, reason in group.reasons.items():
+            told = f"{what}, {place}, {reason}\n" + "\n".join(map(describe, group.jobs))
+            assert_reason(group, place, reason, told)
+            assert_cures(group, place, reason, told)
+            seen.update(cure.change for cure in reason.cures or ())
+            seen["reasons"] += 1
+    return seen
 
 
 @pytest.mark.parametrize("block", range(10))
 def test_reasons_and_cures_against_all_plans(block: int) -> None:
     """Every position that fails has a reason that is enough and irreducible, a single bond where one is enough, and all
     the cures there are, each by the least amount."""
-    each, seen = (DEEP or 150) // 10, 0
+    each, seen = (DEEP or 150) // 10, Counter[str]()
     for seed in range(block * each, (block + 1) * each):
         plan = with_reasons(assign(random_job(random.Random(f"small {seed}"))), Stop())
-        assert [r.position for r in plan.reasons] == failing(plan)
-        for reason in plan.reasons:
-            what = f"seed {seed}, {reason}\n{describe(plan.job)}"
-            assert_reason(plan, reason, what)
-            assert_cures(plan, reason, what)
-            seen += 1
-    assert seen
+        seen += assert_small(plan, f"seed {seed}")
+    assert seen["reasons"]
+
+
+@pytest.mark.parametrize(
+    ("make", "cures"),
+    [(wishing_job, {"max"}), (row_job, {"neighbour_step", "line"}), (moving_job, {"max"})],
+)
+def test_reasons_with_wishes_rows_and_housings(make: Callable[..., Job], cures: set[str]) -> None:
+    """The same where others must not miss their wished band by more, where bores in a row bind each other, and where
+    housings may move."""
+    seen: Counter[str] = Counter()
+    for seed in range(DEEP or 60):
+        job = make(random.Random(f"small {make.__name__} {seed}"))
+        if job.rules.guard or (job.rules.movable and len(job.positions) > 3):
+            continue  # every order of the housings is looked at
+        seen += assert_small(with_reasons(assign(job), Stop()), f"{make.__name__} {seed}")
+    assert seen.keys() >= cures | {"reasons"}
+
+
+def test_reasons_of_several_jobs() -> None:
+    """The same for two or three jobs that share their shells: no position of any of them is worse off."""
+    seen: Counter[str] = Counter()
+    for seed in range(DEEP or 60):
+        rng = random.Random(f"small pool {seed}")
+        make = rng.choice([pool_oracle.random_pool, further_pool])
+        pool, priority = make(rng, both_limits=False), rng.choice(["together", "in-order"])
+        if any(job.rules.movable for job in pool.jobs) and sum(len(job.positions) for job in pool.jobs) > 3:
+            continue
+        seen += assert_small(with_reasons(assign(pool, priority=priority), Stop()), f"pool {seed}")
+    assert seen["reasons"] and seen["lock"] + seen["upper"]
 
 
 def test_reasons_under_a_guard() -> None:
@@ -300,19 +103,18 @@ def test_reasons_under_a_guard() -> None:
             check_guard([job])
         except InputError:
             continue
-        plan = with_reasons(assign(job), Stop())
-        for reason in plan.reasons:
-            what = f"seed {seed}, {reason}\n{describe(job)}"
-            assert_reason(plan, reason, what)
-            seen += 1
-            for cure in reason.cures or ():
-                if cure.change == "guard":
-                    assert cure.factor is not None and cure.factor < job.rules.guard
-                    assert possible(plan, changed(plan, reason.position, cure), reason.position), what
-                    more = cure._replace(factor=cure.factor + 0.01)
-                    if more.factor < job.rules.guard:
-                        assert not possible(plan, changed(plan, reason.position, more), reason.position), what
-                    guards += 1
+        for group in groups(with_reasons(assign(job), Stop())):
+            for place, reason in group.reasons.items():
+                what = f"seed {seed}, {reason}\n{describe(job)}"
+                assert_reason(group, place, reason, what)
+                seen += 1
+                for cure in reason.cures or ():
+                    if cure.change == "guard":
+                        assert cure.factor is not None and cure.factor < job.rules.guard
+                        assert works(group, place, cure), what
+                        more = cure._replace(factor=cure.factor + 0.01)
+                        assert more.factor >= job.rules.guard or not works(group, place, more), what
+                        guards += 1
     assert seen > 20 and guards
 
 
