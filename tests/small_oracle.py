@@ -255,6 +255,9 @@ def assert_reason(group: Group, place: Place, reason: Reason, what: str) -> None
     """With all of it the position cannot be inside, without any one it can; and it has one part only if one does."""
     assert reason.reduced, what
     names = set(reason.together)
+    if names == {"priority"}:  # it could be inside, had the jobs before it not taken the better shells
+        assert place[0] != group.jobs[0].name and possible(group, group.jobs, place), what
+        return
     assert names <= names_of_bonds(group.jobs, group.kind, reason.position), what
     assert len(names) == len(reason.together)
     if not names:
@@ -340,6 +343,9 @@ def assert_cures(group: Group, place: Place, reason: Reason, what: str) -> None:
     job = next(job for job in group.jobs if job.name == place[0])
     position, kind = reason.position, group.kind
     assert reason.cures is not None, what
+    if possible(group, group.jobs, place):
+        assert reason.cures == (Cure("priority"),), what
+        return
     for cure in reason.cures:
         assert works(group, place, cure), f"{cure} does not work; {what}"
         if cure.by_nm is not None:

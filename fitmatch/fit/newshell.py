@@ -41,12 +41,21 @@ def _with_new(asker: Asker, place: Place, side: str, *, everywhere: bool) -> Cur
         return None
     pair = next(p for p in choice if p.filled and getattr(p, side).index >= first)
     wall: int = getattr(pair, side).wall_nm
-    if pair.bore.terms.shifts.on:  # how far it may be off depends on the other bores
-        return Cure(side, wall, low_nm=wall, high_nm=wall)
     other = pair.lower if side == "upper" else pair.upper
-    ranges = _walls(pair.bore, side, other.wall_nm, mine=place_of(pair.bore) == place)
-    low, high = next((low, high) for low, high in ranges if low <= wall <= high)
+    low, high = _as_good(pair.bore, side, wall, other.wall_nm, mine=place_of(pair.bore) == place)
     return Cure(side, wall, low_nm=low, high_nm=high)
+
+
+def _as_good(bore: Bore, side: str, wall: int, other: int, *, mine: bool) -> tuple[int, int]:
+    """From and to which wall another half would do as well as this one."""
+    if bore.terms.shifts.on:
+        return wall, wall  # how far it may be off depends on the other bores
+    least, most = (bore.inside_low, bore.inside_high) if mine else (bore.wanted_low, bore.wanted_high)
+    for low, high in _beside(bore, side, other):
+        from_wall, to_wall = max(low, least - other), min(high, most - other)
+        if from_wall <= wall <= to_wall:
+            return from_wall, to_wall
+    return wall, wall
 
 
 def _new_pairs(kind: Kind, bore: Bore, side: str, fresh: dict[int, ShellClass], *, mine: bool) -> Iterator[Pair]:
@@ -55,9 +64,13 @@ def _new_pairs(kind: Kind, bore: Bore, side: str, fresh: dict[int, ShellClass], 
     walls: set[int] = set()
     ends = _row_ends(kind, bore)
     for other in getattr(bore, SIDES[1 - SIDES.index(side)]).walls:
-        for low, high in _walls(bore, side, other, mine=mine):
+        for low, high in _beside(bore, side, other):
+            if mine:
+                low, high = max(low, bore.inside_low - other), min(high, bore.inside_high - other)
             if low <= high:
-                walls.add(min(max(bore.ideal - other, low), high))
+                walls.add(min(max(_wanted_sum(bore, mine=mine) - other, low), high))
+                if bore.terms.shifts.on:
+                    walls |= {low, high}
                 walls |= {w for w in ((other + s if side == "lower" else other - s) for s in ends) if low <= w <= high}
     if len(walls) > _MOST_WALLS:
         raise TooMuch
@@ -69,7 +82,15 @@ def _new_pairs(kind: Kind, bore: Bore, side: str, fresh: dict[int, ShellClass], 
     ascending = sorted(walls)
     rack = Rack([fresh[wall] for wall in ascending], ascending)
     with_new = replace(bore, upper=rack) if side == "upper" else replace(bore, lower=rack)
-    return kind.pairs(with_new, *_sums(bore, mine=mine))
+    return kind.pairs(with_new, *((bore.inside_low, bore.inside_high) if mine else (0, bore.sum_high)))
+
+
+def _wanted_sum(bore: Bore, *, mine: bool) -> int:
+    """The wall sum that hits the target; for others as near to it as their wish and their limits allow."""
+    if mine:
+        return bore.ideal
+    wished = min(max(bore.ideal, bore.wanted_low), max(bore.wanted_low, bore.wanted_high))
+    return min(max(wished, bore.inside_low), max(bore.inside_low, bore.inside_high))
 
 
 def _row_ends(kind: Kind, bore: Bore) -> set[int]:
@@ -92,22 +113,15 @@ def _row_ends(kind: Kind, bore: Bore) -> set[int]:
     return found
 
 
-def _sums(bore: Bore, *, mine: bool) -> tuple[int, int]:
-    """The wall sums sought: inside the limits for the position itself, for others inside the wished band too."""
-    return (bore.inside_low, bore.inside_high) if mine else (bore.wanted_low, bore.wanted_high)
-
-
-def _walls(bore: Bore, side: str, other: int, *, mine: bool) -> Iterator[tuple[int, int]]:
-    """The walls, from and to, with which a half of this side fits beside a wall of the other. Where all the thicker
+def _beside(bore: Bore, side: str, other: int) -> Iterator[tuple[int, int]]:
+    """The walls, from and to, that a half of this side may have beside a wall of the other. Where all the thicker
     halves must lie on one side, those with which it is the thicker, neither is, or the other is, each by itself."""
-    least, most = _sums(bore, mine=mine)
-    low, high = max(least - other, _THINNEST), min(most - other, _THICKEST)
     if side == "lower":
         nearest, farthest = bore.partner_walls(other)
     else:  # what a lower half may be beside an upper one, turned round
         below, above = bore.partner_walls(_FAR)
         nearest, farthest = other - (above - _FAR), other - (below - _FAR)
-    low, high = max(low, nearest), min(high, farthest)
+    low, high = max(_THINNEST, nearest), min(_THICKEST, farthest)
     if not bore.terms.one_thick_side:
         yield low, high
         return

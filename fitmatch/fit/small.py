@@ -16,11 +16,12 @@ from fitmatch.fit.cures import cures
 from fitmatch.fit.deciding import Decided, Place, decided
 from fitmatch.fit.letgo import bonds, lock_excuses, with_position
 from fitmatch.fit.stopping import Stop, Stopped
-from fitmatch.parts import Plan, Position, Reason
+from fitmatch.parts import Cure, Plan, Position, Reason
 from fitmatch.pools import PoolPlan
 
 _LIMITS = ("max", "min")
 _HALVES = {"uppers": "upper", "lowers": "lower"}  # too few of them
+_PRIORITY = "priority"  # of the jobs before it, whose quality comes first
 _MOST_POSITIONS = 20  # of one kind; of more the reasons are not sought
 
 
@@ -55,6 +56,11 @@ def _failing(one: Decided) -> dict[Place, Position]:
 
 
 def _reason(asker: Asker, place: Place, position: Position) -> Reason:
+    try:
+        if asker.can(asker.jobs, place, ()):  # but for what jobs that come before it have made of their shells
+            return Reason(position, (_PRIORITY,), True, (Cure(_PRIORITY),))
+    except (Stopped, TooMuch):
+        return _unknown(asker, place, position)
     together, reduced = _Bonds(asker, place, position).smallest()
     try:
         return Reason(position, together, reduced, tuple(cures(asker, place, position)))

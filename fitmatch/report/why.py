@@ -14,6 +14,7 @@ _BONDS = {
     "holds": "the holds",
     "family": "the limit to its family",
     "guard": "the guard",
+    "priority": "the quality of the engines before it",
 }
 
 
@@ -64,6 +65,8 @@ def _cure(cure: Cure, unit: str) -> str:
         case "accept":
             of = f" of {whole(cure.name)}" if cure.name else ""
             return f"a reason in the column `accept`{of}"
+        case "priority":
+            return "the priority together"
         case "upper" | "lower":
             return _one_more(cure, unit)
     return f"without {_bond(cure.change)}"
