@@ -47,7 +47,14 @@ def assert_small(answer: Plan | PoolPlan, what: str) -> Counter[str]:
         assert list(group.reasons) == group.failing, what
         for place, reason in group.reasons.items():
             told = f"{what}, {place}, {reason}\n" + "\n".join(map(describe, group.jobs))
+            in_rows = any(job.rules.neighbour_step_nm or job.rules.line_nm for job in group.jobs)
+            if in_rows and not reason.reduced:  # the question was given up as too hard
+                seen["given up"] += 1
+                continue
             assert_reason(group, place, reason, told)
+            if in_rows and reason.cures is None:
+                seen["given up"] += 1
+                continue
             assert_cures(group, place, reason, told)
             seen.update(cure.change for cure in reason.cures or ())
             seen["reasons"] += 1
@@ -78,7 +85,7 @@ def test_reasons_with_wishes_rows_and_housings(make: Callable[..., Job], cures: 
         if job.rules.guard or (job.rules.movable and len(job.positions) > 3):
             continue  # every order of the housings is looked at
         seen += assert_small(with_reasons(assign(job), Stop()), f"{make.__name__} {seed}")
-    assert seen.keys() >= cures | {"reasons"}
+    assert seen.keys() >= cures | {"reasons"} and 10 * seen["given up"] <= seen["reasons"]
 
 
 def test_reasons_of_several_jobs() -> None:

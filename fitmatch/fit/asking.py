@@ -14,11 +14,12 @@ from fitmatch.fit.deciding import Decided, Place, kind_for
 from fitmatch.fit.demands import apart
 from fitmatch.fit.letgo import Jobs
 from fitmatch.fit.search import Choice, Limit, Measure, Search
-from fitmatch.fit.stopping import Stop
+from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.parts import Placement
 
 _MOST_PAIRS = 40_000  # a question over more is not asked
 _MOST_QUESTIONS = 800  # of one kind
+_PATIENCE = 2  # turns of the solver for one question
 _PLENTY = 2  # halves of one class for every position, where there are as many as one likes
 
 
@@ -94,7 +95,12 @@ class Asker:
             search = Search(kind, self._stop)
             search.limits += limits
             search.require_full(len(seats))
-            found = search.feasible(field)
+            search.patience = _PATIENCE
+            try:
+                found = search.feasible(field)
+            except Stopped:
+                self._left = 0  # others are likely to be as hard
+                raise
             if found is not None:
                 return found
         return None

@@ -13,7 +13,7 @@ from fitmatch.parts import ANY, SIDES, Cure, Shell
 
 _FAR = 1 << 40  # a wall thicker than any
 _THINNEST, _THICKEST = 200_000, 25_000_000  # walls that can be
-_MOST_WALLS = 4_000  # more that differ are not tried
+_MOST_WALLS = 400  # more that differ are not tried
 
 
 def one_more(asker: Asker, place: Place, side: str) -> Cure | None:

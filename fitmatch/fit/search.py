@@ -53,6 +53,7 @@ class Search:
         self.demanded: list[Pair] = []  # one of these is used, whatever it costs
         self.spreads: dict[Terms, int] = {}  # the most that a job may spread, where jobs are several
         self.level = ""
+        self.patience: int | None = None  # turns of the solver after which a question of feasibility is given up
         self._since = time.monotonic()
         self.fields: list[list[Pair]] = [[]]
         self.limits: list[Limit] = []
@@ -137,7 +138,7 @@ class Search:
             return None
         x = None if relaxed is None else model.whole(relaxed.x)
         if x is None:
-            answer = solve(model.program, [0] * len(model.program.upper), self.stop)
+            answer = solve(model.program, [0] * len(model.program.upper), self.stop, patience=self.patience)
             if answer.outcome is Outcome.INFEASIBLE:
                 return None
             if answer.x is None:

@@ -55,9 +55,15 @@ class Relaxation(NamedTuple):
     multipliers: list[float]
 
 
-def solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int] | None = None) -> Answer:
-    """Minimise exactly. `hint` holds values of the first variables. A verdict "infeasible" is asked for twice, with
-    another seed, before it is believed."""
+def solve(
+    program: Program,
+    cost: Sequence[int],
+    stop: Stop,
+    hint: Sequence[int] | None = None,
+    patience: int | None = None,
+) -> Answer:
+    """Minimise exactly. `hint` holds values of the first variables; `patience`: give up after so many turns. A verdict
+    "infeasible" is asked for twice, with another seed, before it is believed."""
     if sum(abs(c) * most for c, most in zip(cost, program.upper, strict=True)) >= _LARGEST_EXACT_FLOAT:
         raise FaultInFitmatch("an objective is too large to be exact")
     if program.hopeless():
@@ -76,6 +82,8 @@ def solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int]
             best = _better(cost, best, answer)
             hint = best.x or hint
             stop.seconds_left()
+            if turn + 1 == patience:
+                raise Stopped
     except Stopped:
         if best.outcome is Outcome.UNKNOWN:
             raise
