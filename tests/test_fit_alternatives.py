@@ -33,7 +33,7 @@ from fitmatch.fit import Stop, assign
 from fitmatch.fit.alternatives import with_alternatives
 from fitmatch.fit.guards import check_guard
 from fitmatch.measuring import Gauge, Measuring
-from fitmatch.parts import Job, OtherPlan, Placement
+from fitmatch.parts import Job, OtherPlan
 from fitmatch.problems import InputError
 from fitmatch.report.document import plan_document
 from fitmatch.report.text import plan_text
@@ -127,27 +127,11 @@ def test_alternatives_of_several_jobs(strategy: str, priority: str) -> None:
 def values_of(
     jobs: Sequence[Job], kind: str, other: OtherPlan, strategy: str, *, turn_by_turn: bool
 ) -> tuple[object, ...]:
-    """Levels 0 to 2 of a plan, from its shells alone, the first figure of quality once more at the end."""
-    sums = tuple(sum_of(job, kind, other.placements[job.name]) for job in jobs)
-    turns = [([job], (one,)) for job, one in zip(jobs, sums, strict=True)] if turn_by_turn else [(jobs, sums)]
-    key: list[object] = []
-    for some, plan in turns:
-        figures = pool_oracle.figures(some, kind, plan)
-        values = [getattr(figures, name) for name in pool_oracle.PLACES[strategy]]
-        key += [figures.incomplete, figures.rest, *values, values[0]]
-    return tuple(key)
-
-
-def sum_of(job: Job, kind: str, placements: Sequence[Placement]) -> oracle._Sum:
-    total, placed = oracle._Sum(), {id(p.position): p for p in placements}
-    for position in job.positions:
-        if position.kind == kind and oracle.measured(job, position):
-            p = placed.get(id(position))
-            share = oracle._EMPTY.share
-            total = oracle._added(
-                total, share if p is None else oracle._share(job, position, oracle.Pair(p.upper, p.lower), True)
-            )
-    return total
+    """Levels 0 to 2 of a plan, from its shells alone, after each turn the first figure of quality once more."""
+    key = pool_oracle.key_of(
+        jobs, kind, strategy, pool_oracle.sums_of(jobs, kind, other.placements), turn_by_turn=turn_by_turn
+    )
+    return tuple(v for at in range(0, len(key), 5) for v in (*key[at : at + 5], key[at + 2]))
 
 
 @pytest.mark.parametrize("strategy", ["target", "even"])

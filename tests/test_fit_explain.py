@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import oracle
+import pool_oracle
 import pytest
 from jobs import (
     STEP,
@@ -22,6 +23,7 @@ from jobs import (
     row_job,
     wishing_job,
 )
+from test_fit_pools_further import further_pool
 from test_report_document import VALIDATOR
 
 from fitmatch.fit import Stop, assign
@@ -90,6 +92,63 @@ def test_runner_up_and_insisting_against_all_plans(strategy: str, block: int) ->
 
 def _not_walls(walls_nm: int | None) -> Callable[[oracle.Pair], bool]:
     return lambda pair: pair.upper.wall_nm + pair.lower.wall_nm != walls_nm
+
+
+@pytest.mark.parametrize("priority", ["together", "in-order"])
+@pytest.mark.parametrize("strategy", ["target", "even"])
+def test_explained_in_several_jobs(strategy: str, priority: str) -> None:
+    """The same where several jobs share their shells: runner-up and insisted plan are the best for all of them, or turn
+    by turn, even where it costs a job that comes before."""
+    seen = {"runner-up": 0, "insisted": 0}
+    for seed in range(DEEP or 60):
+        rng = random.Random(f"explain pool {strategy} {priority} {seed}")
+        make = rng.choice([pool_oracle.random_pool, further_pool])
+        pool = make(rng, both_limits=strategy == "even")
+        if any(job.rules.movable for job in pool.jobs) and sum(len(job.positions) for job in pool.jobs) > 3:
+            continue  # every order of the housings is looked at
+        job = rng.choice(pool.jobs)
+        position = rng.choice(job.positions)
+        if not oracle.measured(job, position):
+            continue
+        answer, pair = assign(pool, strategy, priority=priority), some_pair(rng, job, position)
+        names = pair and (f"{pair.upper.box}/{pair.upper.name}", f"{pair.lower.box}/{pair.lower.name}")
+        try:
+            question = asked(pool.jobs, f"{job.name}/{position.name}", names)
+        except NotPossible as refused:
+            assert "bores in a row" in str(refused)
+            continue
+        told = explained(answer, question, Stop()).explanation
+        assert told is not None
+        (group,) = [g.group for g in answer.groups if g.group.label == told.label]
+        jobs, turn_by_turn = [pool.jobs[i] for i in group.members], priority == "in-order"
+        placed = next(
+            (p for plan in answer.plans if plan.job.name == job.name for p in plan.placements
+             if p.position.name == position.name), None,
+        )  # fmt: skip
+        for name, other, test in (
+            ("runner-up", told.runner_up, _not_walls(placed and placed.wall_sum_nm)),
+            ("insisted", told.insisted, pair.__eq__),
+        ):
+            if name == "insisted" and pair is None:
+                continue
+            if name == "runner-up" and placed is not None and oracle.locked_twice(position):
+                assert other is None
+                continue
+            demand = (job.name, position.name, test)
+            wanted = pool_oracle.first(jobs, group.kind, strategy, turn_by_turn=turn_by_turn, demand=demand)
+            found = other and pool_oracle.key_of(
+                jobs,
+                group.kind,
+                strategy,
+                pool_oracle.sums_of(jobs, group.kind, other.placements),
+                turn_by_turn=turn_by_turn,
+            )
+            shown = "\n".join(map(describe, jobs))
+            assert found == wanted, (
+                f"seed {seed}, {name} of {job.name}/{position.name}, {strategy}, {priority}\n{shown}"
+            )
+            seen[name] += other is not None
+    assert min(seen.values()) > 5
 
 
 def three_rods(**more: object) -> Job:
@@ -197,3 +256,39 @@ def test_locked_and_unmeasured() -> None:
     )
     assert "Not yet measured: no reading of journal." in plan_text(explained(plan, asked([job], "R2"), Stop()), "in")
     assert "not yet measured" in refusal(job, "u2", "l2", "R2")
+
+
+def in_a_row(**more: object) -> Job:
+    """Three mains alike, of which the first may be locked; lowers of the same wall and one a tenth thicker."""
+    mains = [make_position(f"M{n}", 2 * WALL + TARGET, kind="main") for n in (1, 2, 3)]
+    mains[0] = replace(mains[0], **more)
+    shells = [
+        *make_shells("upper", [WALL] * 4, kind="main"),
+        *make_shells("lower", [WALL, WALL, WALL, WALL + 2 * STEP], kind="main"),
+    ]
+    return make_job(mains, shells, rules=Rules(neighbour_step_nm={"main": STEP // 2}))
+
+
+def test_a_rule_about_the_row_forbids_only_beside_locks() -> None:
+    """An axis shift of a tenth beside a main locked at none is refused with the rule; where that main is free it stays
+    empty, as no other can follow."""
+    locked = in_a_row(upper=("box-1", "u1"), lower=("box-1", "l1"))
+    text = refusal(locked, "u2", "l4", "M2")
+    assert "a rule on bores in a row forbids it beside locked shells: its axis shift changes" in text
+    assert "neighbour_step allows" in text
+    job = in_a_row()
+    told = explained(assign(job), asked([job], "M2", ("u2", "l4")), Stop()).explanation
+    assert told is not None and told.insisted is not None and told.insisted.proven
+    assert [p.position.name for p in told.insisted.placements[""]] == ["M2"]
+
+
+def test_another_housing_for_the_pair() -> None:
+    """Thick shells that leave no clearance in a rod's own housing may be insisted on where a larger housing may come to
+    it; where housings stay they are refused."""
+    rods = [make_position("R1", 2 * WALL + TARGET), make_position("R2", 2 * WALL + 3 * TARGET)]
+    shells = [*make_shells("upper", [WALL, WALL + TARGET]), *make_shells("lower", [WALL, WALL + TARGET])]
+    job = make_job(rods, shells, rules=Rules(movable=("rod",)))
+    told = explained(assign(job), asked([job], "R1", ("u2", "l2")), Stop()).explanation
+    assert told is not None and told.insisted is not None
+    assert [(p.position.name, p.position.housing) for p in told.insisted.placements[""]] == [("R1", "R2"), ("R2", "R1")]
+    assert "no clearance is left" in refusal(make_job(rods, shells), "u2", "l2", "R1")
