@@ -360,6 +360,35 @@ class Unfilled(NamedTuple):
     why: str
 
 
+class Cure(NamedTuple):
+    """One change after which a position is inside its limits and no other of its kind is worse off on levels 0 and 1.
+
+    `change`: a limit (`min`, `max`) or a rule let out by the least amount that works, to `to_nm` or, for a guard, to
+    `factor`; a rule, column or limit of family let go; a `hold` or `lock` taken off the shell `name`; a bore accepted
+    (`accept`); or one more shell (`upper`, `lower`) of the wall `to_nm`, any from `low_nm` to `high_nm` being as good.
+    """
+
+    change: str
+    to_nm: int | None = None
+    by_nm: int | None = None
+    name: str | None = None
+    factor: float | None = None
+    low_nm: int | None = None
+    high_nm: int | None = None
+
+
+class Reason(NamedTuple):
+    """Why a position cannot be filled inside its limits while no other is worse off, as the names of bonds: with all of
+    `together` it cannot, whatever else is let go, and without any one of them it can. `reduced`: that was shown;
+    else it was too much to ask, or time ran out, and some may be superfluous. `cures` is None where they were not all
+    sought."""
+
+    position: Position
+    together: tuple[str, ...]
+    reduced: bool
+    cures: tuple[Cure, ...] | None
+
+
 class Flag(NamedTuple):
     """Something about a position that needs attention though it was filled."""
 
@@ -386,6 +415,46 @@ class Worth(NamedTuple):
     by_hand: str | None
 
 
+class OtherPlan(NamedTuple):
+    """Another plan of one kind, or of one that several jobs decide together, beside the answer.
+
+    `complete`: how many of several jobs are complete in the kind. `placements` by the name of the job, which is empty
+    for one alone. `proven`: no plan of those asked for is better. `against_plan`: how its worst deviation stands
+    against the answer's on the same draws of reading errors, "worse", "better" or "equal within measurement"; None
+    where too little is known of the gauges, or the two count different numbers of positions.
+    """
+
+    figures: KindFigures
+    complete: int | None
+    placements: Mapping[str, tuple[Placement, ...]]
+    proven: bool
+    against_plan: str | None
+
+
+class Alternatives(NamedTuple):
+    """The next best plans of one kind, best first. `complete`: as many as were asked for, or all there are; else the
+    search was stopped, or the answer itself is not proven."""
+
+    plans: tuple[OtherPlan, ...]
+    complete: bool
+
+
+class Explanation(NamedTuple):
+    """One position explained, with the `label` of its kind: the best plan in which its walls total something else than
+    in the answer, or in which it is filled if it is empty there, and the best plan with the `pair` asked for.
+
+    A plan is None where there is none; `stopped`: or where none was found in time.
+    """
+
+    job: str  # its name, empty for one alone
+    position: Position
+    label: str
+    runner_up: OtherPlan | None
+    pair: tuple[Shell, Shell] | None
+    insisted: OtherPlan | None
+    stopped: bool
+
+
 @dataclass(frozen=True, slots=True)
 class Plan:
     """The answer for one job."""
@@ -406,6 +475,9 @@ class Plan:
     doubts: tuple[Doubt, ...] = ()  # open doubts about readings
     moved_from: Job | None = None  # the job as read, where a housing of `job` was moved
     staying: Mapping[str, KindFigures] = field(default_factory=dict)  # of movable kinds: the best with none moved
+    alternatives: Mapping[str, Alternatives] = field(default_factory=dict)  # by kind, where they were asked for
+    explanation: Explanation | None = None  # where it was asked for
+    reasons: tuple[Reason, ...] = ()  # of positions that are empty or outside their limits
 
     @property
     def unmeasured_positions(self) -> tuple[Position, ...]:

@@ -4,10 +4,22 @@ A *group* is what is decided together: the positions of one kind, in all jobs wh
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from fitmatch.parts import Baseline, Job, KindFigures, Placement, Plan, Proof, Shell, Status, figures_of
+from fitmatch.parts import (
+    Alternatives,
+    Baseline,
+    Explanation,
+    Job,
+    KindFigures,
+    Placement,
+    Plan,
+    Proof,
+    Shell,
+    Status,
+    figures_of,
+)
 
 if TYPE_CHECKING:
     import pandas
@@ -50,6 +62,8 @@ class PoolPlan:
     plans: tuple[Plan, ...]  # one for each job, in their order; leftover and held are the whole pool's in each
     groups: tuple[GroupAnswer, ...]
     priority: str = TOGETHER
+    alternatives: Mapping[str, Alternatives] = field(default_factory=dict)  # by label, where they were asked for
+    explanation: Explanation | None = None  # where it was asked for
 
     @property
     def status(self) -> Status:
@@ -98,6 +112,14 @@ def is_complete(plan: Plan, kind: str | None = None) -> bool:
     """Whether every position, of this kind or of all, is filled inside its limits."""
     inside = {id(p.position) for p in plan.placements if p.within_limits}
     return all(id(p) in inside for p in plan.job.positions if kind in (None, p.kind))
+
+
+def complete_in(jobs: Sequence[Job], placements: Sequence[Sequence[Placement]], kind: str) -> int:
+    """How many of the jobs have every position of the kind inside its limits by these placements, job by job."""
+    return sum(
+        sum(p.within_limits for p in some) == sum(p.kind == kind for p in job.positions)
+        for job, some in zip(jobs, placements, strict=True)
+    )
 
 
 def figures_of_several(placements: list[tuple[Placement, ...]]) -> KindFigures:

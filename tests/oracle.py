@@ -8,7 +8,7 @@ looked at in this way.
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from itertools import combinations, permutations, product
 from math import ceil
@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from fitmatch.gauging.uncertainty import uncertainty_of
 from fitmatch.lengths import round_half_even
-from fitmatch.parts import ANY, Job, Plan, Position, Shell, Status
+from fitmatch.parts import ANY, Job, Placement, Plan, Position, Shell, Status
 
 
 class Pair(NamedTuple):
@@ -24,6 +24,9 @@ class Pair(NamedTuple):
 
     upper: Shell
     lower: Shell
+
+
+Demand = tuple[str, Callable[[Pair], bool]]  # a position, and whether a pair will do there
 
 
 class Levels(NamedTuple):
@@ -303,8 +306,11 @@ def _added(one: _Sum, other: _Sum) -> _Sum:
     )
 
 
-def every_outcome(job: Job, kind: str, *, with_boxes: bool = False) -> set[_Sum]:
-    """The figures of every plan for this kind that levels 0 and 1 do not already rule out, each once.
+def every_outcome(
+    job: Job, kind: str, *, with_boxes: bool = False, worse: bool = False, demand: Demand | None = None
+) -> set[_Sum]:
+    """The figures of every plan for this kind that levels 0 and 1 do not already rule out, each once; with `worse` of
+    every plan there is. `demand`: only plans that fill this position with such a pair; none where there is none.
 
     Shells alike in everything that a plan could notice are counted, not named; plans that have used the same shells
     and stand at the same figures go on as one. A plan is dropped only when even the best choice of every position
@@ -329,9 +335,15 @@ def every_outcome(job: Job, kind: str, *, with_boxes: bool = False) -> set[_Sum]
             for pair in possible_pairs(job, p):
                 drawn = tuple(sorted(class_of[s.key] for s in pair))
                 share = _share(job, p, pair, with_boxes)
-                choices[-1].add(_Choice(drawn, deciding_side(job, p, pair), share, axis(p, pair) if in_row else None))
+                if demand is None or p.name != demand[0] or demand[1](pair):
+                    seat = axis(p, pair) if in_row else None
+                    choices[-1].add(_Choice(drawn, deciding_side(job, p, pair), share, seat))
+            if demand is not None and p.name == demand[0]:
+                choices[-1].discard(_EMPTY)
             if locked_twice(p) and len(choices[-1]) > 1:
                 choices[-1].discard(_EMPTY)  # its shells are in, whatever that costs the others
+    if not all(choices):
+        return set()
     hopes = [_Sum().cost]  # the least levels 0 and 1 that the last positions could add
     for some in reversed(choices):
         hopes.append(tuple(map(int.__add__, hopes[-1], min(choice.share.cost for choice in some))))
@@ -362,7 +374,10 @@ def every_outcome(job: Job, kind: str, *, with_boxes: bool = False) -> set[_Sum]
                 reached = {state: {_Sum(min(s.cost for s in sums))} for state, sums in reached.items()}
         return set().union(*reached.values())
 
-    return walk(min(s.cost for s in walk(None)))
+    if worse:
+        return walk((10**15,) * 9)
+    possible = walk(None)
+    return walk(min(s.cost for s in possible)) if possible else set()
 
 
 def _levels(outcome: _Sum, moved: int = 0) -> Levels:
@@ -399,13 +414,18 @@ def housed(p: Position, h: Position) -> Position:
     return replace(p, housing_bore=h.housing_bore, seating_nm=h.seating_nm, accept=h.accept, housing=name)
 
 
-def best(job: Job, kind: str, strategy: str = "target", slack_nm: int = 0) -> Levels:
-    """The figures of the best plan for a kind; `boxes` is 0 unless the strategy asks for boxes."""
+def best(
+    job: Job, kind: str, strategy: str = "target", slack_nm: int = 0, demand: Demand | None = None
+) -> Levels | None:
+    """The figures of the best plan for a kind; `boxes` is 0 unless the strategy asks for boxes. None where no plan
+    meets the demand."""
     plans = {
         _levels(outcome, moved)
         for housed_so, moved in every_housing(job, kind)
-        for outcome in every_outcome(housed_so, kind, with_boxes=strategy == "keep-sets")
+        for outcome in every_outcome(housed_so, kind, with_boxes=strategy == "keep-sets", demand=demand)
     }
+    if not plans:
+        return None
     for level in range(9):
         plans = _smallest(plans, level)
     worst, squares, spread, boxes = range(9, 13)  # places in Levels
@@ -429,6 +449,30 @@ def best(job: Job, kind: str, strategy: str = "target", slack_nm: int = 0) -> Le
     return min(plan for plan in plans if plan.clearance_nm == loosest)
 
 
+def in_turn(job: Job, kind: str, strategy: str, slack_nm: int, count: int) -> list[Levels]:
+    """The first `count` values that levels 0 to 2 can have, best first, each with the ties of its best plan. What the
+    slack allows depends on the smallest first figure among plans with the same levels 0 and 1; beyond it that figure
+    counts first."""
+    plans = {
+        _levels(outcome, moved)
+        for housed_so, moved in every_housing(job, kind)
+        for outcome in every_outcome(housed_so, kind, worse=True)
+    }
+    first = Levels._fields.index("spread_nm" if strategy == "even" else "worst_nm")
+    allowed: dict[tuple[int, ...], int] = {}
+    for plan in plans:
+        allowed[plan[:9]] = min(allowed.get(plan[:9], plan[first] + slack_nm), plan[first] + slack_nm)
+
+    def key(plan: Levels) -> tuple[int, ...]:
+        order = in_order(plan, strategy)
+        return (*order[:9], max(order[9], allowed[plan[:9]]), *order[10:], order[9])
+
+    found: dict[tuple[int, ...], Levels] = {}
+    for plan in sorted(plans, key=lambda plan: (plan[-1], -plan.clearance_nm, plan.wall_difference_nm)):
+        found.setdefault(key(plan), plan)
+    return [found[value] for value in sorted(found)[:count]]
+
+
 def _smallest(plans: set[Levels], level: int) -> set[Levels]:
     least = min(plan[level] for plan in plans)
     return {plan for plan in plans if plan[level] == least}
@@ -439,14 +483,20 @@ def _smallest(plans: set[Levels], level: int) -> set[Levels]:
 
 def levels_of(plan: Plan, kind: str, *, with_boxes: bool = False) -> Levels:
     """The same figures for a given plan, from its shells alone."""
+    moved = sum(p.housing is not None for p in plan.job.positions if p.kind == kind)
+    return levels_of_bores(plan.job, kind, plan.placements, with_boxes=with_boxes)._replace(moved=moved)
+
+
+def levels_of_bores(job: Job, kind: str, placements: Iterable[Placement], *, with_boxes: bool = False) -> Levels:
+    """The same for placements, whatever plan they are of; `moved` is left at 0."""
     outcome = _Sum()
-    placed = [p for p in plan.placements if p.position.kind == kind]
+    placed = [p for p in placements if p.position.kind == kind]
     for p in placed:
-        outcome = _added(outcome, _share(plan.job, p.position, Pair(p.upper, p.lower), with_boxes))
-    waiting = sum(p.kind == kind and measured(plan.job, p) for p in plan.job.positions) - len(placed)
+        outcome = _added(outcome, _share(job, p.position, Pair(p.upper, p.lower), with_boxes))
+    waiting = sum(p.kind == kind and measured(job, p) for p in job.positions) - len(placed)
     for _ in range(waiting):
         outcome = _added(outcome, _EMPTY.share)
-    return _levels(outcome, sum(p.housing is not None for p in plan.job.positions if p.kind == kind))
+    return _levels(outcome)
 
 
 def in_order(levels: Levels, strategy: str = "target") -> tuple[int, ...]:

@@ -5,15 +5,16 @@ As `oracle`, whose arithmetic and rules of one bore it uses: each bore is judged
 
 import random
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from itertools import product
 from typing import NamedTuple
 
 import oracle
 from jobs import STEP, random_job
 from oracle import Pair
 
-from fitmatch.parts import Job
+from fitmatch.parts import Job, Placement
 from fitmatch.pools import Pool, PoolPlan
 
 PLACES = {"target": ("worst", "squares", "spread"), "even": ("spread", "worst", "squares")}
@@ -51,8 +52,11 @@ def figures(jobs: Sequence[Job], kind: str, plan: Plan) -> Figures:
     )
 
 
-def every_plan(jobs: Sequence[Job], kind: str) -> set[Plan]:
-    """The figures, job by job, of every plan of these jobs."""
+Demand = tuple[str, str, Callable[[Pair], bool]]  # a job and its position, and whether a pair will do there
+
+
+def every_plan(jobs: Sequence[Job], kind: str, demand: Demand | None = None) -> set[Plan]:
+    """The figures, job by job, of every plan of these jobs. `demand`: that fills this position with such a pair."""
     classes: dict[object, int] = {}
     stock: Counter[int] = Counter()
     class_of: dict[tuple[str, str], int] = {}
@@ -77,9 +81,13 @@ def every_plan(jobs: Sequence[Job], kind: str) -> set[Plan]:
                 continue
             choices = {oracle._EMPTY}
             for pair in oracle.possible_pairs(job, p):
+                if demand is not None and demand[:2] == (job.name, p.name) and not demand[2](pair):
+                    continue
                 drawn = tuple(sorted(class_of[s.key] for s in pair))
                 share = oracle._share(job, p, pair, True)
                 choices.add(oracle._Choice(drawn, oracle.deciding_side(job, p, pair), share, oracle.axis(p, pair)))
+            if demand is not None and demand[:2] == (job.name, p.name):
+                choices.discard(oracle._EMPTY)
             if oracle.locked_twice(p) and len(choices) > 1:
                 choices.discard(oracle._EMPTY)
             fresh: dict[object, set[Plan]] = {}
@@ -114,6 +122,65 @@ def best(jobs: Sequence[Job], kind: str, strategy: str, slack: int, *, turn_by_t
     loosest = max(together[plan].clearance for plan in left)
     evenest = min((together[plan].difference, plan) for plan in left if together[plan].clearance == loosest)[1]
     return plans[evenest] if turn_by_turn else [together[evenest]]
+
+
+def first(
+    jobs: Sequence[Job], kind: str, strategy: str, *, turn_by_turn: bool, demand: Demand
+) -> tuple[object, ...] | None:
+    """Levels 0 to 2 of the best plan that meets a demand, without slack; None where there is none."""
+    every_order = product(*([so for so, _ in oracle.every_housing(job, kind)] for job in jobs))
+    plans = set().union(*(every_plan(housed, kind, demand) for housed in every_order))
+    return min((key_of(jobs, kind, strategy, plan, turn_by_turn=turn_by_turn) for plan in plans), default=None)
+
+
+def key_of(jobs: Sequence[Job], kind: str, strategy: str, plan: Plan, *, turn_by_turn: bool) -> tuple[object, ...]:
+    """Levels 0 to 2 in the order in which plans are compared without slack."""
+    turns = [([job], (one,)) for job, one in zip(jobs, plan, strict=True)] if turn_by_turn else [(jobs, plan)]
+    key: list[object] = []
+    for some, part in turns:
+        score = figures(some, kind, part)
+        key += [score.incomplete, score.rest, *(getattr(score, name) for name in PLACES[strategy])]
+    return tuple(key)
+
+
+def sums_of(jobs: Sequence[Job], kind: str, placements: Mapping[str, Sequence[Placement]]) -> Plan:
+    """The figures, job by job, of placements given by the name of their job."""
+    sums = []
+    for job in jobs:
+        total, placed = oracle._Sum(), {p.position.name: p for p in placements[job.name]}
+        for position in job.positions:
+            if position.kind == kind and oracle.measured(job, position):
+                p = placed.get(position.name)
+                share = oracle._EMPTY.share
+                if p is not None:
+                    share = oracle._share(job, p.position, Pair(p.upper, p.lower), True)
+                total = oracle._added(total, share)
+        sums.append(total)
+    return tuple(sums)
+
+
+def in_turn(
+    jobs: Sequence[Job], kind: str, strategy: str, slack: int, *, turn_by_turn: bool
+) -> list[tuple[object, ...]]:
+    """The values that levels 0 to 2 can have, best first: of each job in turn, else of all together. What the slack
+    allows depends on the smallest first figure among plans that are alike in all that comes before."""
+    every_order = product(*([so for so, _ in oracle.every_housing(job, kind)] for job in jobs))
+    plans = set().union(*(every_plan(housed, kind) for housed in every_order))
+    keys: dict[Plan, tuple[object, ...]] = dict.fromkeys(plans, ())
+    for turn in range(len(jobs)) if turn_by_turn else [None]:
+        some = jobs if turn is None else [jobs[turn]]
+        scores = {plan: figures(some, kind, plan if turn is None else (plan[turn],)) for plan in plans}
+        before = {plan: (*keys[plan], scores[plan].incomplete, scores[plan].rest) for plan in plans}
+        allowed: dict[tuple[object, ...], int] = {}
+        first = PLACES[strategy][0]
+        for plan in plans:
+            here = getattr(scores[plan], first) + slack
+            allowed[before[plan]] = min(here, allowed.get(before[plan], here))
+        for plan in plans:
+            names = PLACES[strategy]
+            values = [getattr(scores[plan], name) for name in names]
+            keys[plan] = (*before[plan], max(values[0], allowed[before[plan]]), *values[1:], values[0])
+    return sorted(set(keys.values()))
 
 
 def _best_of(left: set[Plan], scores: dict[Plan, Figures], strategy: str, slack: int) -> set[Plan]:

@@ -126,6 +126,50 @@ def test_in_order_serves_the_first_engine_best(yard: Path, capsys: pytest.Captur
     assert worst["in-order"] < worst["together"]
 
 
+def test_the_next_best_and_a_position_explained(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Alternatives come by kind for all jobs that decide it, an explained position is named with its job."""
+    both = (yard / "saw", yard / "spare")
+    ran = Ran(capsys, "assign", *both, "--json", "--alternatives", "2", "--explain", "spare/R2")
+    found = json.loads(ran.out)
+    SCHEMA.validate(found)
+    assert ran.status == 0 and list(found["alternatives"]) == ["rod", "main"]
+    others = found["alternatives"]["rod"]["plans"]
+    assert len(others) == 2 and all(other["proven"] for other in others)
+    assert all(found["kinds"]["rod"]["complete"] >= other["complete"] for other in others)
+    assert {p["job"] for p in others[0]["positions"]} == {"saw", "spare"}
+    assert (found["explanation"]["job"], found["explanation"]["position"]) == ("spare", "R2")
+    assert found["explanation"]["runner_up"]["proven"]
+    text = Ran(capsys, "assign", *both, "--alternatives", "1", "--explain", "spare/R2").out
+    assert "ROD: the next best plans" in text and "spare/R2 (rod) EXPLAINED" in text
+    assert all(len(line) <= 100 for line in text.splitlines())
+    assert "needs the name of its job: `saw/R1` or `spare/R1`" in Ran(capsys, "assign", *both, "--explain", "R1").err
+
+
+def test_insisting_across_engines(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A pair insisted on in one engine is taken from the other, also from one whose turn comes first."""
+    for priority in ("together", "in-order"):
+        arguments = ["--json", "--priority", priority, "--explain", "spare/R2", "--with", "b1/02", "b1/03"]
+        ran = Ran(capsys, "assign", yard / "saw", yard / "spare", *arguments)
+        told = json.loads(ran.out)["explanation"]
+        assert told["insisted"]["proven"]
+        (mine,) = [p for p in told["insisted"]["positions"] if (p["job"], p["position"]) == ("spare", "R2")]
+        assert (mine["upper"]["shell"], mine["lower"]["shell"]) == ("02", "03")
+        others = [p for p in told["insisted"]["positions"] if p is not mine]
+        assert not any(p["upper"]["shell"] == "02" and p["upper"]["box"] == "b1" for p in others)
+
+
+def test_an_engine_that_comes_later(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What only the turn of the engines keeps out is said to be kept out by that, and both reports name the job."""
+    ran = Ran(capsys, "assign", yard / "saw", yard / "spare", "--json", "--priority", "in-order")
+    found = json.loads(ran.out)
+    SCHEMA.validate(found)
+    (reason,) = found["reasons"]
+    assert (reason["job"], reason["position"], reason["reduced"]) == ("spare", "R1", True)
+    assert reason["together"] == ["priority"] and [c["change"] for c in reason["cures"]] == ["priority"]
+    text = " ".join(Ran(capsys, "assign", yard / "saw", yard / "spare", "--priority", "in-order").out.split())
+    assert "Kept out by the quality of the engines before it alone" in text
+
+
 def test_rows_and_text(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The rows begin with the job; the text tells of each engine, and how many are complete in every kind."""
     rows = list(csv.DictReader(StringIO(Ran(capsys, "assign", yard / "saw", yard / "spare", "--csv").out)))

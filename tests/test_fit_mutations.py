@@ -219,12 +219,12 @@ def test_a_level_switched_off_is_caught(name: str, strategy: str, monkeypatch: P
 def test_a_wish_switched_off_is_caught(name: str, monkeypatch: Patch) -> None:
     """Without this figure of the wished band some job is answered with a plan that is not the best."""
     without_check(monkeypatch)
-    at = [level for level, _ in levels._WISH].index(name)
-    monkeypatch.setattr(levels, "_WISH", levels._WISH[:at] + levels._WISH[at + 1 :])
+    at = [level for level, _ in levels.WISH].index(name)
+    monkeypatch.setattr(levels, "WISH", levels.WISH[:at] + levels.WISH[at + 1 :])
     # That all can have their best at once says nothing of single figures: let the search prove them one by one.
-    honest = levels._fill_at_best
+    honest = levels.fill_at_best
     monkeypatch.setattr(
-        levels, "_fill_at_best", lambda s, within, *, wished: not wished and honest(s, within, wished=False)
+        levels, "fill_at_best", lambda s, within, *, wished: not wished and honest(s, within, wished=False)
     )
     assert caught("target", wishing_job, WISHFUL)
 

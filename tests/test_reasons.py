@@ -9,9 +9,10 @@ from typing import Any
 import pytest
 from jobs import JOURNAL, STEP, TARGET, WALL, describe, make_job, make_position, make_shell, make_shells, random_job
 
-from fitmatch.fit import assign
+from fitmatch.fit import Stop, assign
 from fitmatch.fit.reasons import told_in
-from fitmatch.parts import Band, Fit, Job, Plan, Position, Rules, Shell
+from fitmatch.fit.small import with_reasons
+from fitmatch.parts import Band, Cure, Fit, Job, Plan, Position, Rules, Shell
 
 _MISFITS = ("below-min", "above-max")
 THOU_WALL = 1_524_000  # 0.0600 in
@@ -45,6 +46,13 @@ def reasons(plan: Plan) -> dict[str, str]:
     assert told.keys() == {u.position.name for u in plan.unfilled} | outside
     assert all(len(text.splitlines()) == 1 for text in told.values())
     return told
+
+
+def small(plan: Plan) -> tuple[tuple[str, ...], list[tuple[str, str | None]]]:
+    """The small reason of the only position that fails, and its cures but for more shells."""
+    (reason,) = with_reasons(plan, Stop()).reasons
+    assert reason.reduced and reason.cures is not None
+    return reason.together, [(c.change, c.name) for c in reason.cures if c.change not in ("upper", "lower")]
 
 
 def only(plan: Plan) -> str:
@@ -295,11 +303,12 @@ def test_a_locked_pair_without_clearance() -> None:
 def test_a_locked_half_without_a_partner() -> None:
     """Where no half may join the locked one, it is named, and so is the rule that keeps the others away."""
     shells = [*both(9 * STEP, half="upper"), *both(0, half="lower")]
-    text = only(solved([bore(upper=("box-1", "u1"), max_nm=TARGET, min_nm=TARGET - 10 * STEP)], shells))
-    assert text == (
+    plan = solved([bore(upper=("box-1", "u1"), max_nm=TARGET, min_nm=TARGET - 10 * STEP)], shells)
+    assert only(plan) == (
         "needs walls totalling 0.12000 to 0.12100 in; no lower half in these boxes may share its bore with the locked "
-        "box-1/u1; a pair would fit without the rule wall_difference"
+        "box-1/u1"
     )
+    assert small(plan) == (("wall_difference",), [("wall_difference", None)])
 
 
 # --- rules that stand in the way ---
@@ -312,10 +321,10 @@ def rule_job(**more: Any) -> Job:
 
 
 @pytest.mark.parametrize(
-    ("job", "rule"),
+    ("job", "rule", "cure"),
     [
-        (rule_job(rules=Rules(wall_difference_nm=3 * STEP)), "the rule wall_difference"),
-        (rule_job(rules=Rules(thick_half={"rod": "lower"}, thick_half_from_nm=STEP)), "the rule thick_half"),
+        (rule_job(rules=Rules(wall_difference_nm=3 * STEP)), "wall_difference", "wall_difference"),
+        (rule_job(rules=Rules(thick_half={"rod": "lower"}, thick_half_from_nm=STEP)), "thick_half", "thick_half_from"),
         (
             rule_job(
                 shells=[
@@ -325,13 +334,15 @@ def rule_job(**more: Any) -> Job:
                 rules=Rules(same_in_bore=("series",)),
                 shell_columns=("series",),
             ),
-            "the rule same_in_bore",
+            "same_in_bore",
+            "same_in_bore",
         ),
     ],
 )
-def test_the_rule_in_the_way_is_named(job: Job, rule: str) -> None:
-    """A pair that would fit but for one rule is told of, with the rule."""
-    assert only(assign(job)).endswith(f"may share its bore; a pair would fit without {rule}")
+def test_the_rule_in_the_way_is_named(job: Job, rule: str, cure: str) -> None:
+    """A pair that would fit but for one rule is told of, with the rule, which is the reason and the cure."""
+    assert only(assign(job)).endswith("may share its bore")
+    assert small(assign(job)) == ((rule,), [(cure, None)])
     free = replace(job, rules=Rules())
     assert reasons(assign(free)) == {}
 
@@ -349,16 +360,19 @@ def test_matching_in_the_way() -> None:
     ]
     wants = {"wants_upper": ("",), "wants_lower": ("",)}
     positions = [bore("R0", wants_upper=("black",), wants_lower=("black",)), bore("R1", **wants), bore("R2", **wants)]
-    told = reasons(solved(positions, shells, matched_columns=("finish",), shell_columns=("finish",)))
-    assert told.keys() == {"R1", "R2"}
-    assert all(text.endswith("; a pair would fit without matching finish") for text in told.values())
+    plan = solved(positions, shells, matched_columns=("finish",), shell_columns=("finish",))
+    told = with_reasons(plan, Stop()).reasons
+    assert [r.position.name for r in told] == ["R1", "R2"]
+    assert [r.together for r in told] == [("max", "match finish")] * 2
+    assert all(r.cures is not None and Cure("match finish") in r.cures for r in told)
 
 
 def test_the_family_in_the_way() -> None:
     """Shells of another family that would fit are told of."""
     shells = [*both(0), far("u9", "upper", family="a12"), far("l9", "lower", family="a12")]
     plan = solved([bore()], shells, fits={"rod": Fit("rod", TARGET, family=("a12",))})
-    assert only(plan).endswith("; a pair would fit without the limit to its family")
+    together, cures = small(plan)
+    assert together == ("max", "family") and ("family", None) in cures
 
 
 def test_holds_in_the_way() -> None:
@@ -367,24 +381,23 @@ def test_holds_in_the_way() -> None:
         *both(0, half="lower"), far("u9", "upper"),
         make_shell("u1", "upper", THOU_WALL, hold="scratched"), make_shell("u2", "upper", 2 * WALL, hold="too thick"),
     ]  # fmt: skip
-    assert only(solved([bore()], shells)).endswith("; a pair would fit without the hold on box-1/u1")
+    together, cures = small(solved([bore()], shells))
+    assert together == ("max", "holds") and [c for c in cures if c[0] == "hold"] == [("hold", "box-1/u1")]
     many = [make_shell(f"h{i}", "upper", THOU_WALL, hold="boxed up") for i in range(20)]
-    assert only(solved([bore()], [*both(0, half="lower"), far("u9", "upper"), *many])).endswith(
-        "; a pair would fit without the holds on 20 shells"
-    )
+    together, cures = small(solved([bore()], [*both(0, half="lower"), far("u9", "upper"), *many]))
+    assert together == ("max", "holds") and [c for c in cures if c[0] == "hold"] == [("hold", "box-1/h0")]
 
 
 def test_several_rules_each_or_all() -> None:
-    """Where each of two rules would do, both are offered; where it takes both together, that is said, and no third."""
+    """Where either of two would do, both are offered as cures; where both must go, neither is."""
     job = rule_job(rules=Rules(wall_difference_nm=3 * STEP, thick_half={"rod": "lower"}, thick_half_from_nm=STEP))
     held = make_shell("u8", "upper", 2 * WALL, hold="bent")
-    text = only(assign(replace(job, shells=(*job.shells, held))))
-    assert text.endswith("; a pair would fit without the rule wall_difference and without the rule thick_half")
+    assert small(assign(replace(job, shells=(*job.shells, held)))) == (("wall_difference",), [])
     spare = replace(held, wall_nm=THOU_WALL + 2 * STEP)
     spare_job = replace(job, shells=(*job.shells, spare), rules=Rules(wall_difference_nm=3 * STEP))
-    assert only(assign(spare_job)).endswith(
-        "; a pair would fit without the rule wall_difference or without the hold on box-1/u8"
-    )
+    together, cures = small(assign(spare_job))
+    assert together == ("holds", "wall_difference")
+    assert cures == [("wall_difference", None), ("hold", "box-1/u8")]
 
 
 def test_no_rule_is_blamed_that_does_not_help() -> None:

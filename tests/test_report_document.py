@@ -30,7 +30,9 @@ ABOUT_WISHES = {"want_min", "want_max", "within_want", "below_want", "want_short
 ABOUT_MOVES = {"moves", "staying"}
 ABOUT_ROWS = {"offset", "largest_step", "out_of_line"}
 ABOUT_MEASURING = {"corrections", "form", "unknown", "joint_chance", "expected"}
-SOMETIMES = OF_SEVERAL_JOBS | ABOUT_WISHES | ABOUT_MOVES | ABOUT_ROWS | ABOUT_MEASURING
+IF_ASKED = {"alternatives", "explanation"}
+IF_ANY = {"reasons"}
+SOMETIMES = OF_SEVERAL_JOBS | ABOUT_WISHES | ABOUT_MOVES | ABOUT_ROWS | ABOUT_MEASURING | IF_ASKED | IF_ANY
 
 
 def empty_plan() -> Plan:
@@ -45,7 +47,7 @@ def read(plan: Plan, unit: str = "in") -> Any:
 def test_the_schema_is_a_schema() -> None:
     """The schema file is valid draft 2020-12, and requires every key it describes but the two baselines and what only
     several jobs have, or a job that tells of its gauges, wishes for a band or has bores in a row
-    or housings that may move."""
+    or housings that may move, what has to be asked for, and what only failing positions have."""
     jsonschema.Draft202012Validator.check_schema(SCHEMA)
     job = SCHEMA["$defs"]["job"]
     assert set(job["required"]) == set(job["properties"])

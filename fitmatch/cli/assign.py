@@ -14,23 +14,15 @@ from fitmatch.cli.console import Notes, print_data, print_report
 
 if TYPE_CHECKING:
     from fitmatch.fit import Stop
+    from fitmatch.fit.explain import Question
     from fitmatch.parts import Job, Plan
     from fitmatch.pools import Pool, PoolPlan
 
 _STARTED: Final = time.monotonic()
 _LARGEST_SLACK_NM: Final = 2_000_000
 _LONGEST_SECONDS: Final = 1_000_000
-_LATER: Final = ("--alternatives", "--explain", "--with")
+_MOST_ALTERNATIVES: Final = 20
 _SAVED_AS: Final = "assignment.json"
-
-
-class _AssignCommand(click.Command):
-    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        options = args[: args.index("--")] if "--" in args else args
-        for option in options:
-            if option.split("=")[0] in _LATER:
-                raise click.UsageError(f"{option.split('=')[0]} is not supported yet", ctx)
-        return super().parse_args(ctx, args)
 
 
 def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) -> float | None:
@@ -45,7 +37,7 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
     return seconds
 
 
-@click.command("assign", cls=_AssignCommand)
+@click.command("assign")
 @click.argument("jobs", metavar="JOB...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option(
     "--strategy",
@@ -65,6 +57,25 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
     type=click.Choice(["together", "in-order"]),
     help="With several JOBs. together: the best for all; in-order: for the first, then the second, and so on.  "
     "[default: together]",
+)
+@click.option(
+    "--alternatives",
+    metavar="N",
+    type=click.IntRange(1, _MOST_ALTERNATIVES),
+    help="Also show the N next best plans of each kind, each with figures worse than the one before.",
+)
+@click.option(
+    "--explain",
+    metavar="POSITION",
+    help="Also show the sum and limits of this position, JOB/POSITION with several JOBs, and the best plan in which "
+    "its walls total something else.",
+)
+@click.option(
+    "--with",
+    "insist",
+    nargs=2,
+    metavar="UPPER LOWER",
+    help="With --explain: what changes if these two shells, NAME or BOX/NAME, must go there.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per position.")
@@ -87,6 +98,9 @@ def command(
     strategy: str,
     slack: str | None,
     priority: str | None,
+    alternatives: int | None,
+    explain: str | None,
+    insist: tuple[str, str] | None,
     as_json: bool,
     as_csv: bool,
     unit: str | None,
@@ -103,6 +117,8 @@ def command(
     Example:
       fitmatch assign my-build
       fitmatch assign my-build --strategy keep-sets --slack "0.5 tenths" --save
+      fitmatch assign my-build --alternatives 3
+      fitmatch assign my-build --explain R2 --with box-1/03 box-2/07
       fitmatch assign my-build --json --unit mm
       fitmatch assign first-engine second-engine --priority in-order
     """
@@ -110,6 +126,13 @@ def command(
         raise click.UsageError("--json and --csv exclude each other; choose one")
     if priority is not None and len(jobs) == 1:
         raise click.UsageError("--priority ranks several jobs, and there is one; leave it out")
+    if as_csv and (alternatives or explain is not None):
+        extra = "--alternatives" if alternatives else "--explain"
+        raise click.UsageError(f"--csv has one row for each position and no place for {extra}; take --json")
+    if insist and explain is None:
+        raise click.UsageError("--with says which shells must go where --explain says; add --explain POSITION")
+    if alternatives and strategy == "keep-sets":
+        raise click.UsageError("--alternatives is not supported yet with --strategy keep-sets; take target or even")
     notes = Notes(quiet=quiet)
     task = _read(jobs, notes)
     from fitmatch.pools import Pool
@@ -119,6 +142,7 @@ def command(
     slack_nm = None if slack is None else _slack(slack, given[0], notes)
     if strategy == "even":
         _check_limits(given)
+    question = None if explain is None else _question(given, explain, insist)
     read_at = time.monotonic()
     saved: list[Path] = []
     plan: Plan | PoolPlan
@@ -134,6 +158,7 @@ def command(
                     plan = assign(task, strategy, slack_nm=slack_nm, stop=stop, priority=priority or "together")
                 else:
                     plan = assign(task, strategy, slack_nm=slack_nm, stop=stop)
+                plan = _looked_into(plan, alternatives, question, stop)
             solved_at = time.monotonic()
             answer = _answer(plan, unit, as_json=as_json, as_csv=as_csv)
             if save:
@@ -152,7 +177,7 @@ def command(
         from fitmatch.report.facts import DANGER
 
         print_report(answer, in_red=(DANGER, "NOT PROVEN"))
-    if stop.requested and not all(proof.proven for proof in plan.proofs.values()):
+    if stop.requested and _cut_short(plan):
         return INTERRUPTED
     return 1 if plan.needs_attention else 0
 
@@ -203,6 +228,37 @@ def _check_limits(jobs: "Sequence[Job]") -> None:
             f"--strategy even needs min and max at every position, since it knows no target; {', '.join(without)} "
             "lack them"
         )
+
+
+def _question(jobs: "Sequence[Job]", position: str, pair: tuple[str, str] | None) -> "Question":
+    from fitmatch.fit.explain import NotPossible, asked
+
+    try:
+        return asked(jobs, position, pair)
+    except NotPossible as error:
+        raise click.BadParameter(str(error), param_hint="--with" if pair else "--explain") from error
+
+
+def _looked_into(
+    plan: "Plan | PoolPlan", alternatives: int | None, question: "Question | None", stop: "Stop"
+) -> "Plan | PoolPlan":
+    """The answer with the reasons of what fails, and what was asked for besides."""
+    from fitmatch.parts import Plan
+
+    plans = [plan] if isinstance(plan, Plan) else plan.plans
+    if any(one.unfilled or not all(p.within_limits for p in one.placements) for one in plans):
+        from fitmatch.fit.small import with_reasons
+
+        plan = with_reasons(plan, stop)
+    if alternatives:
+        from fitmatch.fit.alternatives import with_alternatives
+
+        plan = with_alternatives(plan, alternatives, stop)
+    if question is not None:
+        from fitmatch.fit.explain import explained
+
+        plan = explained(plan, question, stop)
+    return plan
 
 
 @contextmanager
@@ -299,6 +355,15 @@ def _save(plan: "Plan | PoolPlan") -> list[Path]:
         where = error.filename2 or error.filename
         raise click.ClickException(f"{where} cannot be written: {error.strerror}; nothing was saved") from error
     return list(texts)
+
+
+def _cut_short(plan: "Plan | PoolPlan") -> bool:
+    """Whether something of what was asked for is not proven or was not found."""
+    return not (
+        all(proof.proven for proof in plan.proofs.values())
+        and all(found.complete for found in plan.alternatives.values())
+        and not (plan.explanation is not None and plan.explanation.stopped)
+    )
 
 
 def _tell_proof(plan: "Plan | PoolPlan", seconds: float, notes: Notes) -> None:

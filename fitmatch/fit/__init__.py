@@ -7,18 +7,15 @@ from typing import overload
 from fitmatch.fit.baselines import as_boxed, by_hand, rules_broken_by
 from fitmatch.fit.candidates import Kind, ready
 from fitmatch.fit.checker import check
+from fitmatch.fit.deciding import by_job, movable, placed, turns
 from fitmatch.fit.guards import check_guard
 from fitmatch.fit.levels import KEEP_SETS_SLACK_NM, STRATEGIES, prove
-from fitmatch.fit.moving import MovingKind, settle
-from fitmatch.fit.naming import name_shells, seats_of
+from fitmatch.fit.moving import MovingKind
 from fitmatch.fit.reasons import Reasons, flags
-from fitmatch.fit.search import Choice
 from fitmatch.fit.stopping import Stop
-from fitmatch.fit.terms import Terms
 from fitmatch.fit.worth import worth
 from fitmatch.gauging.doubts import doubts_of
 from fitmatch.gauging.formlimits import form_flags
-from fitmatch.housings import with_housings
 from fitmatch.naturalorder import natural
 from fitmatch.parts import (
     Baseline,
@@ -122,12 +119,6 @@ def _solve(
     mine = [jobs[i] for i in group.members]
     kind = Kind(mine, group.kind)
 
-    def by_job(kind: Kind, placements: Iterable[Placement]) -> list[tuple[Placement, ...]]:
-        some: dict[int, list[Placement]] = {id(terms): [] for terms in kind.terms}
-        for p in placements:
-            some[id(kind.terms_of(p.position))].append(p)
-        return [tuple(found) for found in some.values()]
-
     def rank(found: tuple[Kind, list[Placement]]) -> tuple[object, ...]:
         """Of plans that are not proven: levels 0 and 1, then the first figures of the strategy `target`; smaller is
         better."""
@@ -141,14 +132,14 @@ def _solve(
 
     wanted = [sum(p.kind == group.kind for p in job.positions) for job in mine]
     boxed, handmade = as_boxed(kind), by_hand(kind)
-    proven = prove(kind, strategy, slack_nm, stop, _turns(kind, priority))
-    found = kind, kind.fixed + name_shells(kind, seats_of(kind, proven.choice))
+    proven = prove(kind, strategy, slack_nm, stop, turns(kind, priority))
+    found = placed(kind, proven.choice)
     staying = None
-    if any(group.kind in job.rules.movable for job in mine):
+    if movable(mine, group.kind):
         staying = by_job(*found)
         moving = MovingKind(mine, group.kind)
-        proven = prove(moving, strategy, slack_nm, stop, _turns(moving, priority))
-        moved = _settled(moving, proven.choice)
+        proven = prove(moving, strategy, slack_nm, stop, turns(moving, priority))
+        moved = placed(moving, proven.choice)
         found = moved if proven.proof.proven else min(found, moved, key=rank)
     if not proven.proof.proven:  # stopped so early that a careful builder may be ahead
         found = min(found, (kind, handmade), key=rank)
@@ -166,27 +157,6 @@ def _solve(
         for name, some in other.items()
     }
     return GroupAnswer(group, 0, figures_of_several(chosen), proven.proof, baselines)
-
-
-def _turns(kind: Kind, priority: str) -> list[list[Terms]]:
-    return [[terms] for terms in kind.terms] if priority == IN_ORDER else [kind.terms]
-
-
-def _settled(moving: MovingKind, choice: Choice) -> tuple[Kind, list[Placement]]:
-    """The jobs with their housings where this choice puts them, and the shells it puts in."""
-    seats, housings = settle(moving, choice)
-    jobs = []
-    for job in moving.jobs:
-        mine = {p.name: housings[id(p)] for p in job.positions if id(p) in housings}
-        jobs.append(with_housings(job, mine))
-    kind = Kind(jobs, moving.name)
-    now = {
-        id(before): after
-        for old, new in zip(moving.jobs, jobs, strict=True)
-        for before, after in zip(old.positions, new.positions, strict=True)
-    }
-    free = [(now[id(position)], pair) for position, pair in seats if pair.bore.counts]
-    return kind, kind.fixed + name_shells(kind, free)
 
 
 class _Answer:

@@ -19,18 +19,34 @@ from fitmatch.problems import FaultInFitmatch
 def check(plans: Sequence[Plan]) -> None:
     """Raise FaultInFitmatch unless every plan, of one job or of several that share their shells, obeys every hard rule
     and all its figures follow from the readings."""
-    faults = list(_stock(plans))
+    faults = [*_stock([(plan.job, plan.placements) for plan in plans]), *_leftovers(plans)]
     for plan in plans:
-        found = [*_books(plan), *_figures(plan), *_words(plan)]
-        for placement in plan.placements:
-            found += [f"{placement.position.name}: {fault}" for _, fault in rules_broken(plan.job, placement)]
-            found += [f"{placement.position.name}: {fault}" for fault in _never(plan.job, placement)]
-        found += _sides(plan)
-        found += _housings(plan)
-        found += broken_in_rows(plan.job, plan.placements)
+        found = [*_books(plan), *_figures(plan), *_words(plan), *_bores(plan.job, plan.placements)]
+        found += _housings(plan.job, plan.moved_from or plan.job)
         faults += [f"{plan.job.name}: {fault}" if plan.job.name else fault for fault in found]
+    _refuse(faults)
+
+
+def check_bores(jobs: Sequence[Job], read: Sequence[Job], placements: Sequence[Sequence[Placement]]) -> None:
+    """The same of bores beside the answer, such as those of an alternative: rules, arithmetic, housings, and every
+    shell once. `jobs` have their housings where they are put, `read` where they were."""
+    faults = list(_stock(list(zip(jobs, placements, strict=True))))
+    for job, before, mine in zip(jobs, read, placements, strict=True):
+        faults += [*_bores(job, mine), *_housings(job, before)]
+    _refuse(faults)
+
+
+def _refuse(faults: list[str]) -> None:
     if faults:
         raise FaultInFitmatch("the answer fails its own check: " + "; ".join(faults))
+
+
+def _bores(job: Job, placements: Sequence[Placement]) -> Iterator[str]:
+    for placement in placements:
+        yield from (f"{placement.position.name}: {fault}" for _, fault in rules_broken(job, placement))
+        yield from (f"{placement.position.name}: {fault}" for fault in _never(job, placement))
+    yield from _sides(job, placements)
+    yield from broken_in_rows(job, placements)
 
 
 def rules_broken(job: Job, placement: Placement) -> Iterator[tuple[str, str]]:
@@ -118,13 +134,13 @@ def _never(job: Job, placement: Placement) -> Iterator[str]:
         yield "the verdict on its limits does not follow from the readings"
 
 
-def _sides(plan: Plan) -> Iterator[str]:
+def _sides(job: Job, placements: Sequence[Placement]) -> Iterator[str]:
     """One side throughout a kind whose thicker halves must all lie alike."""
-    rules = plan.job.rules
+    rules = job.rules
     for kind in (k for k, side in rules.thick_half.items() if side == "same"):
         sides = {
             _wall(p.upper) > _wall(p.lower)
-            for p in plan.placements
+            for p in placements
             if p.position.kind == kind
             and not (p.position.upper is not None and p.position.lower is not None)
             and abs(_wall(p.upper) - _wall(p.lower)) > rules.thick_half_from_nm
@@ -133,26 +149,29 @@ def _sides(plan: Plan) -> Iterator[str]:
             yield f"the thicker halves of {kind} lie on both sides"
 
 
-def _stock(plans: Sequence[Plan]) -> Iterator[str]:
+def _stock(plans: Sequence[tuple[Job, Sequence[Placement]]]) -> Iterator[str]:
     """Every shell is in one place, whichever job it went to."""
-    placed = [(plan, p, s) for plan in plans for p in plan.placements for s in (p.upper, p.lower)]
+    placed = [(i, p, s) for i, (_, placements) in enumerate(plans) for p in placements for s in (p.upper, p.lower)]
     used = Counter(s.key for _, _, s in placed)
     yield from (f"shell {box}/{name} is used {n} times" for (box, name), n in used.items() if n > 1)
-    known = {s.key: s for s in plans[0].job.shells}
-    locks = {
-        lock: (i, p.name)
-        for i, plan in enumerate(plans)
-        for p in plan.job.positions
-        for lock in (p.upper, p.lower)
-        if lock is not None
-    }
-    places = {id(plan): i for i, plan in enumerate(plans)}
-    for plan, p, s in placed:
+    known = {s.key: s for s in plans[0][0].shells}
+    locks = {lock: (i, p.name) for i, (job, _) in enumerate(plans) for p, lock in _locks(job)}
+    for i, p, s in placed:
         if known.get(s.key) != s:
             yield f"shell {s.box}/{s.name} is not of this job"
-        if locks.get(s.key, (places[id(plan)], p.position.name)) != (places[id(plan)], p.position.name):
+        if locks.get(s.key, (i, p.position.name)) != (i, p.position.name) or s.key in plans[i][0].reserved:
             yield f"shell {s.box}/{s.name} is locked elsewhere"
-    away = used.keys() | locks.keys()
+
+
+def _locks(job: Job) -> Iterator[tuple[Position, tuple[str, str]]]:
+    yield from ((p, lock) for p in job.positions for lock in (p.upper, p.lower) if lock is not None)
+
+
+def _leftovers(plans: Sequence[Plan]) -> Iterator[str]:
+    """What is left over and what is held is the same for all, and is what it should be."""
+    known = {s.key: s for s in plans[0].job.shells}
+    away = {s.key for plan in plans for p in plan.placements for s in (p.upper, p.lower)}
+    away |= {lock for plan in plans for _, lock in _locks(plan.job)}
     leftover = [s for s in known.values() if s.wall_nm is not None and s.hold is None and s.key not in away]
     left, held = Counter(s.key for s in leftover), Counter(s.key for s in known.values() if s.hold is not None)
     for plan in plans:
@@ -164,10 +183,9 @@ def _stock(plans: Sequence[Plan]) -> Iterator[str]:
             yield "the held shells are not those on hold"
 
 
-def _housings(plan: Plan) -> Iterator[str]:
+def _housings(job: Job, before: Job) -> Iterator[str]:
     """Each position has one housing, and what belongs to a housing came with it and nothing else did."""
-    job = plan.job
-    read = {p.name: p for p in (plan.moved_from or job).positions}
+    read = {p.name: p for p in before.positions}
     if [p.name for p in job.positions] != list(read):
         yield "the positions are not those that were read"
         return

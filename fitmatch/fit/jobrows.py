@@ -64,8 +64,11 @@ def spread_rows(program: Program, field: Sequence[Pair], terms: Terms, most: int
         program.row(row, None, 0)
 
 
-def complete_rows(program: Program, field: Sequence[Pair], kind: Kind, least: int) -> list[int]:
-    """At least so many jobs have every position of the kind inside its limits; the variables that say which."""
+def complete_rows(
+    program: Program, field: Sequence[Pair], kind: Kind, least: int, most: int | None = None
+) -> list[int]:
+    """At least so many jobs, and at most so many, have every position of the kind inside its limits; the variables that
+    say which."""
     inside: dict[int, list[tuple[int, int]]] = {}
     for j, p in enumerate(field):
         if p.inside:
@@ -78,5 +81,11 @@ def complete_rows(program: Program, field: Sequence[Pair], kind: Kind, least: in
             for bore in kind.seats:  # a row for each seat: one for all of them would be a far weaker bound
                 if bore.terms is terms:
                     program.row([*inside.get(bore.seat, ()), (complete, -bore.count)], 0, None)
+            if most is not None:  # a job with all of them inside counts, whether that is wanted or not
+                seats = [bore for bore in kind.seats if bore.terms is terms]
+                all_of_them = [term for bore in seats for term in inside.get(bore.seat, ())]
+                program.row([*all_of_them, (complete, -1)], None, sum(bore.count for bore in seats) - 1)
     program.row(jobs, least, None)
+    if most is not None:
+        program.row(jobs, None, most)
     return [complete for complete, _ in jobs]

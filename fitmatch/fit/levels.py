@@ -6,13 +6,13 @@ strategy; 3 ties: the most housings that stay, the largest total clearance, then
 """
 
 from collections import Counter
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable
 from typing import NamedTuple
 
 from fitmatch.fit.bores import Bore, Pair
 from fitmatch.fit.boxsets import BoxSets
 from fitmatch.fit.candidates import Kind
-from fitmatch.fit.search import Choice, Measure, Search
+from fitmatch.fit.search import Choice, Limit, Measure, Search
 from fitmatch.fit.several import complete_jobs, most_complete, narrow_spreads, widest_spread
 from fitmatch.fit.sources import Best, Source
 from fitmatch.fit.stopping import Stop, Stopped
@@ -22,6 +22,7 @@ from fitmatch.parts import Proof
 
 Turns = list[list[Terms]]
 _Boxes = tuple[frozenset[str], ...]  # that each of the first jobs may draw on
+Demanding = Callable[[Kind], list[Pair]]  # alters a kind, and says of which pairs one must be used
 
 STRATEGIES = ("target", "even", "keep-sets")
 KEEP_SETS_SLACK_NM = 2_540  # 0.0001 in
@@ -46,20 +47,24 @@ CLEARANCE = "total_clearance"
 DIFFERENCE = "total_wall_difference"
 
 
-_INSIDE: tuple[str, Measure] = (INSIDE, lambda p: -p.inside)
+INSIDE_LIMITS: tuple[str, Measure] = (INSIDE, lambda p: -p.inside)
 _FILLED: tuple[str, Measure] = (FILLED, lambda p: -p.filled)
 # What is minimised of the pairs on level 1, once as many positions as possible are filled; and where a band is wished.
-_LEVEL_1: tuple[tuple[str, Measure], ...] = (
+LEVEL_1: tuple[tuple[str, Measure], ...] = (
     (BELOW, lambda p: p.below),
     (SHORTFALL, lambda p: p.shortfall_nm),
     (EXCESS, lambda p: p.excess_nm),
 )
-_WISH: tuple[tuple[str, Measure], ...] = (
+WISH: tuple[tuple[str, Measure], ...] = (
     (BELOW_WANT, lambda p: int(p.want_shortfall_nm > 0)),
     (WANT_SHORTFALL, lambda p: p.want_shortfall_nm),
     (ABOVE_WANT, lambda p: int(p.want_excess_nm > 0)),
     (WANT_EXCESS, lambda p: p.want_excess_nm),
 )
+
+
+class NoPlan(Exception):
+    """No plan meets the demand."""
 
 
 class Proven(NamedTuple):
@@ -69,15 +74,18 @@ class Proven(NamedTuple):
     proof: Proof
 
 
-def prove(kind: Kind, strategy: str, slack_nm: int, stop: Stop, turns: Turns) -> Proven:
+def prove(
+    kind: Kind, strategy: str, slack_nm: int, stop: Stop, turns: Turns, demand: Demanding | None = None
+) -> Proven:
     """Work through all levels; where time runs out the best choice so far comes back, unproven.
 
-    `turns`: jobs that are worked for together, those of the first turn before any other; ties are for all.
+    `turns`: jobs that are worked for together, those of the first turn before any other; ties are for all. Raises
+    NoPlan where a `demand` cannot be met.
     """
-    search = Search(kind, stop)
+    search = _search(kind, stop, demand)
     try:
         if strategy == "keep-sets":
-            _keep_sets(search, slack_nm, turns)
+            _keep_sets(search, slack_nm, turns, demand)
             return Proven(search.choice, Proof())
         for work in turns:
             if len(turns) > 1:
@@ -94,6 +102,20 @@ def prove(kind: Kind, strategy: str, slack_nm: int, stop: Stop, turns: Turns) ->
     except Stopped as stopped:
         return Proven(search.choice, Proof(False, search.level, _bound(search, stopped.bound)))
     return Proven(search.choice, Proof())
+
+
+def _search(kind: Kind, stop: Stop, demand: Demanding | None) -> Search:
+    """A search among the plans that meet the demand."""
+    search = Search(kind, stop)
+    if demand is not None:
+        demanded = demand(kind)
+        if not demanded:
+            raise NoPlan
+        # In the fields from the start: jobs whose turn comes earlier must leave room for it.
+        search.demanded, search.fields = demanded, [demanded]
+        seat = demanded[0].bore.seat
+        search.limits = [Limit(lambda p: int(p.bore.seat == seat), None, 1)]
+    return search
 
 
 def _bound(search: Search, bound: int | None) -> int | None:
@@ -126,26 +148,27 @@ def _fill_all(search: Search, within: int | None = None) -> bool:
     Windows of |deviation| start at the largest of each bore's own best and widen; `within` names the only one to try.
     """
     if any(bore.wishes for bore in search.bores):
-        if _fill_at_best(search, within, wished=True):
+        if fill_at_best(search, within, wished=True):
             return True
-        if not _fill_at_best(search, within, wished=False):
+        if not fill_at_best(search, within, wished=False):
             return False
         search.fields, search.narrowed = [search.within(_ANY if within is None else within)], False
         _wish(search)
         return True
-    return _fill_at_best(search, within, wished=False)
+    return fill_at_best(search, within, wished=False)
 
 
-def _fill_at_best(search: Search, within: int | None, *, wished: bool) -> bool:
+def fill_at_best(search: Search, within: int | None, *, wished: bool) -> bool:
+    """`_fill_all` with or without the wish."""
     known = len(search.limits)
-    done = _fill_at_best_of(search, within, wished=wished)
+    done = _fill_at_best(search, within, wished=wished)
     if not done:
         del search.limits[known:]
         search.must_fill = False
     return done
 
 
-def _fill_at_best_of(search: Search, within: int | None, *, wished: bool) -> bool:
+def _fill_at_best(search: Search, within: int | None, *, wished: bool) -> bool:
     kind = search.kind
     search.level = INSIDE
     own_best = _own_bests(search, wished=wished)
@@ -198,7 +221,7 @@ def _part_the_outside(search: Search) -> None:
     found = alone.feasible(everything)
     if found is not None:
         alone.choice = found
-        for level, measure in _LEVEL_1:
+        for level, measure in LEVEL_1:
             alone.minimise(level, measure)
         (search.outside,) = alone.fields
         search.limits += alone.limits
@@ -262,7 +285,7 @@ def _least_bad(kind: Kind, bores: list[Bore], *, wished: bool) -> list[Pair]:
         if walls is not None:
             found.setdefault(bore.seat, []).extend(kind.pairs(bore, walls, walls))
     # What is locked in both halves may be inside its limits and is among these, as it is not bound to any window.
-    figures: tuple[tuple[str, Measure], ...] = (_INSIDE, *_LEVEL_1, *(_WISH if wished else ()))
+    figures: tuple[tuple[str, Measure], ...] = (INSIDE_LIMITS, *LEVEL_1, *(WISH if wished else ()))
 
     def badness(pair: Pair) -> tuple[int, ...]:
         return tuple(measure(pair) for _, measure in figures)
@@ -282,11 +305,16 @@ def _fill_most(search: Search) -> None:
     search.own_best, search.narrowed = _own_bests(search, wished=False), False
     search.outside = [p for p in everything if not p.counted]
     search.fields = [[*search.kept, *everything]]
+    if search.demanded:
+        found = search.feasible(search.fields[0])
+        if found is None:
+            raise NoPlan
+        search.choice = found
     if len(search.work) > 1:
         most_complete(search, COMPLETE)
-    search.minimise(*_INSIDE)
+    search.minimise(*INSIDE_LIMITS)
     search.minimise(*_FILLED)
-    for level, measure in _LEVEL_1:
+    for level, measure in LEVEL_1:
         search.minimise(level, measure)
     if any(bore.wishes for bore in search.bores):
         _wish(search)
@@ -296,7 +324,7 @@ def _fill_most(search: Search) -> None:
 
 def _wish(search: Search) -> None:
     """Level 1 ends with the wished band: the fewest below, the least shortfall, the fewest above, the least excess."""
-    for level, measure in _WISH:
+    for level, measure in WISH:
         search.minimise(level, measure)
 
 
@@ -324,11 +352,11 @@ def _least_worst(search: Search) -> int:
 def _least_squares(search: Search, radius: int) -> None:
     if search.narrowed:
         # A good plan among few pairs tells which others could be part of a better one.
-        search.minimise(SQUARES, _square)
+        search.minimise(SQUARES, square)
         search.limits.pop()
-        search.fields = [affordable(search, _square, radius) if search.all_at_once else search.within(radius)]
+        search.fields = [affordable(search, square, radius) if search.all_at_once else search.within(radius)]
         search.narrowed = False
-    search.minimise(SQUARES, _square)
+    search.minimise(SQUARES, square)
 
 
 def _even(search: Search, slack_nm: int) -> None:
@@ -336,7 +364,7 @@ def _even(search: Search, slack_nm: int) -> None:
     # A plan of small spread to start from: the best by deviation. It proves nothing about the spread.
     try:
         search.narrow_worst(SPREAD, search.least_worst)
-        search.minimise(SPREAD, _square)
+        search.minimise(SPREAD, square)
     except Stopped:
         raise Stopped from None
     search.limits.pop()
@@ -346,7 +374,7 @@ def _even(search: Search, slack_nm: int) -> None:
     else:
         search.narrow_spread_everywhere(SPREAD, Source(search.kind, search.outside, search.own_best), slack_nm)
     search.narrow_worst(WORST)
-    search.minimise(SQUARES, _square)
+    search.minimise(SQUARES, square)
     if slack_nm:
         _narrow_spread(search)
 
@@ -361,7 +389,7 @@ def _narrow_spread(search: Search) -> None:
         search.narrow_spread(SPREAD)
 
 
-def _keep_sets(search: Search, slack_nm: int, turns: Turns) -> None:
+def _keep_sets(search: Search, slack_nm: int, turns: Turns, demand: Demanding | None) -> None:
     """Fewest boxes drawn from with the same levels 0 and 1 and a worst |deviation| within the slack, then as `target`
     among plans that draw on no more boxes, turn by turn; ties at last.
 
@@ -372,7 +400,7 @@ def _keep_sets(search: Search, slack_nm: int, turns: Turns) -> None:
     if len(turns) > 1:
         search.take(turns[0])
     for turn in range(len(turns)):
-        starts = [search] if turn == 0 else [_at_turn(search, boxes, sizes, turn) for boxes in equals]
+        starts = [search] if turn == 0 else [_at_turn(search, boxes, sizes, turn, demand) for boxes in equals]
         for here in starts:
             if not _fill_all(here):
                 _fill_most(here)
@@ -387,8 +415,12 @@ def _keep_sets(search: Search, slack_nm: int, turns: Turns) -> None:
             boxes = sets.fewest_untried()
             while boxes is not None and (fewest is None or len(boxes) <= fewest):
                 now = (*before, *[boxes] * sizes[turn])
-                here = _at_turn(search, now, sizes, turn)
-                if _reaches(here, wanted, most, start.all_at_once):
+                try:
+                    here = _at_turn(search, now, sizes, turn, demand)
+                    enough = _reaches(here, wanted, most, start.all_at_once)
+                except NoPlan:
+                    enough = False
+                if enough:
                     if fewest is None or len(boxes) < fewest:
                         fewest, best = len(boxes), None
                         search.choice, search.level = here.choice, WORST
@@ -407,9 +439,9 @@ def _keep_sets(search: Search, slack_nm: int, turns: Turns) -> None:
                 boxes = sets.fewest_untried()
 
 
-def _at_turn(search: Search, boxes: _Boxes, sizes: list[int], turn: int) -> Search:
+def _at_turn(search: Search, boxes: _Boxes, sizes: list[int], turn: int, demand: Demanding | None) -> Search:
     """A search in which the first jobs draw on these boxes alone, with the turns before this one proven and kept."""
-    here = Search(search.kind.from_boxes(boxes), search.stop)
+    here = _search(search.kind.from_boxes(boxes), search.stop, demand)
     begin = 0
     for i, size in enumerate(sizes[: turn + 1]):
         if len(sizes) > 1:
@@ -438,7 +470,7 @@ def _ties(search: Search) -> None:
     search.minimise(DIFFERENCE, lambda p: p.difference_nm)
 
 
-def _square(pair: Pair) -> int:
+def square(pair: Pair) -> int:
     return pair.deviation_nm**2 if pair.counted else 0
 
 
@@ -446,8 +478,8 @@ def _levels_0_and_1(search: Search) -> tuple[int, ...]:
     """Smaller is better."""
     used = search.choice.items()
     return (
-        -complete_jobs(search),
-        *(sum(n * measure(p) for p, n in used) for _, measure in (_INSIDE, _FILLED, *_LEVEL_1, *_WISH)),
+        -complete_jobs(search.kind, search.choice),
+        *(sum(n * measure(p) for p, n in used) for _, measure in (INSIDE_LIMITS, _FILLED, *LEVEL_1, *WISH)),
     )
 
 
@@ -456,7 +488,7 @@ def _figures(search: Search) -> tuple[int, ...]:
     judged = [(p, n) for p, n in search.choice.items() if search.judged(p)]
     return (
         max((abs(p.deviation_nm) for p, _ in judged), default=0),
-        sum(n * _square(p) for p, n in judged),
+        sum(n * square(p) for p, n in judged),
         widest_spread(p for p, _ in judged),
     )
 

@@ -34,7 +34,20 @@ class Program:
         return len(self.upper) - 1
 
     def row(self, terms: list[tuple[int, int]], low: int | None, high: int | None) -> None:
-        self.rows.append(Row(low, high, terms))
+        if low is not None and low == high and any(abs(a) > 1 for _, a in terms):
+            # The solver calls some such equalities that cannot be met an invalid program.
+            self.rows += [Row(low, None, terms), Row(None, high, terms)]
+        else:
+            self.rows.append(Row(low, high, terms))
+
+    def hopeless(self) -> bool:
+        """Whether some row alone can be met by no point. Solvers call such a program invalid instead of infeasible."""
+        for low, high, terms in self.rows:
+            least = sum(a * self.upper[j] for j, a in terms if a < 0)
+            most = sum(a * self.upper[j] for j, a in terms if a > 0)
+            if max(least, least if low is None else low) > min(most, most if high is None else high):
+                return True
+        return False
 
     def allows(self, x: Sequence[int]) -> bool:
         """Whether this point satisfies every bound and row, exactly."""

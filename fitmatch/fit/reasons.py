@@ -11,7 +11,6 @@ from fitmatch.fit.bores import Bore
 from fitmatch.fit.candidates import Kind, bore_refused
 from fitmatch.fit.checker import locks_excuse
 from fitmatch.fit.rowrules import excused_in_rows
-from fitmatch.fit.rulesoff import rules_off
 from fitmatch.fit.words import misfit, sizes, steps, thick, thin
 from fitmatch.gauging.doubts import doubts_of
 from fitmatch.gauging.formlimits import form_flags
@@ -30,7 +29,6 @@ class Reasons:
         self._kind = kind
         self._guarded = job.rules.guard > 0
         self._bores = {id(p): bore for bore in kind.seats for p in bore.positions}
-        self._relaxed: dict[tuple[str, ...], Kind] = {}
 
     def why(self, position: Position) -> str:
         """One line on why this measured position is empty or outside its limits."""
@@ -116,7 +114,6 @@ class Reasons:
         else:
             extreme = "thinnest" if thin is None else "thickest"
             text = f"{needs}; the {extreme} admissible pair in these boxes totals {near[0]}"
-        text += self._in_the_way(position)
         short = self._shortage(bore) if thin is not None or (thick is not None and thick <= bore.sum_high) else ""
         return f"{text}; besides, shells are short: {short}" if short else text
 
@@ -139,32 +136,6 @@ class Reasons:
         return "no two halves in these boxes may share its bore"
 
     # --- what stands in the way ---
-
-    def _in_the_way(self, position: Position) -> str:
-        """Each rule without which a pair would fit; where no single one helps, the fewest that do it together."""
-        rules = list(rules_off(self._job, self._kind.name))
-        alone = [rule for rule, _ in rules if self._fits_without([rule], position)]
-        if alone:
-            return f"; a pair would fit without {' or without '.join(alone)}"
-        together = [rule for rule, _ in rules]
-        if len(together) < 2 or not self._fits_without(together, position):
-            return ""
-        for rule, _ in rules:
-            fewer = [other for other in together if other != rule]
-            if self._fits_without(fewer, position):
-                together = fewer
-        return f"; a pair would fit without {' and without '.join(together)}"
-
-    def _fits_without(self, rules: list[str], position: Position) -> bool:
-        if tuple(rules) not in self._relaxed:
-            job = self._job
-            for rule, off in rules_off(self._job, self._kind.name):
-                if rule in rules:
-                    job = off(job)
-            self._relaxed[tuple(rules)] = Kind([job], self._kind.name)
-        kind = self._relaxed[tuple(rules)]
-        bore = next(b for b in kind.seats if any(p.name == position.name for p in b.positions))
-        return kind.smallest_sum(bore, bore.inside_low, bore.inside_high) is not None
 
     def _shortage(self, bore: Bore) -> str:
         """Where there are more seats than halves for them; empty where there are enough."""

@@ -34,10 +34,11 @@ Choice = Counter[Pair]  # how often each pair is used
 
 
 class Limit(NamedTuple):
-    """Over the whole plan, the sum of `measure` is at most `most`."""
+    """Over the whole plan, the sum of `measure` is at most `most` and at least `least`; None is no limit."""
 
     measure: Measure
-    most: int
+    most: int | None
+    least: int | None = None
 
 
 class Search:
@@ -51,8 +52,11 @@ class Search:
         self.kept: list[Pair] = []  # what may be used of those that came before; part of every field
         self.kept_full: set[int] = set()  # their seats that are filled wholly
         self.complete = 0  # so many of the jobs have all positions inside their limits
+        self.complete_most: int | None = None  # and no more
+        self.demanded: list[Pair] = []  # one of these is used, whatever it costs
         self.spreads: dict[Terms, int] = {}  # the most that a job may spread, where jobs are several
         self.level = ""
+        self.patience: int | None = None  # turns of the solver after which a question of feasibility is given up
         self._since = time.monotonic()
         self.fields: list[list[Pair]] = [[]]
         self.limits: list[Limit] = []
@@ -77,7 +81,7 @@ class Search:
         kept: list[tuple[int, list[Pair]]] = []
         for field in self.fields:
             try:
-                found = self._minimise_in(field, measure, best)
+                found = self.minimise_in(field, measure, best)
             except Stopped as stopped:
                 bound = stopped.bound if len(self.fields) == 1 else None
                 raise Stopped(bound) from None
@@ -146,7 +150,7 @@ class Search:
             found = self._among_few(field, relaxed, reduced, lambda _: 0)
             if found is not None:
                 return found
-        answer = solve(model.program, [0] * len(model.program.upper), self.stop)
+        answer = solve(model.program, [0] * len(model.program.upper), self.stop, patience=self.patience)
         if answer.outcome is Outcome.INFEASIBLE:
             return None
         if answer.x is None:
@@ -161,7 +165,7 @@ class Search:
         model = Model(self, [field[j] for j in sorted(used + others[:FEW_PAIRS])])
         cost = model.cost(measure)
         scale = gcd(*cost) or 1
-        answer = solve(model.program, [c // scale for c in cost], self.stop, tries=2)
+        answer = solve(model.program, [c // scale for c in cost], self.stop, patience=2)
         return None if answer.x is None else model.choice(answer.x)
 
     def _out_of_reach(self, model: "Model") -> bool:
@@ -193,17 +197,21 @@ class Search:
     @property
     def only_shells_bind(self) -> bool:
         """Whether the bores are bound to one another by nothing but the shells and housings there are."""
-        return not self.complete and not any(terms.one_thick_side or terms.shifts.on for terms in self.kind.terms)
+        return (
+            not self.complete
+            and not self.demanded
+            and not any(terms.one_thick_side or terms.shifts.on for terms in self.kind.terms)
+        )
 
-    def require_full(self) -> None:
-        """From here on every bore that has a pair in the fields is filled wholly."""
+    def require_full(self, seats: int | None = None) -> None:
+        """From here on every bore that has a pair in the fields is filled wholly; `seats`: so many must have one."""
         self.must_fill = True
-        self._to_fill = self._seats_in_work(p for field in self.fields for p in field)
+        self._to_fill = self._seats_in_work(p for field in self.fields for p in field) if seats is None else seats
 
     def take(self, work: list[Terms]) -> None:
         """Turn to these jobs; all that was proven of those in work before stays."""
         left = {p: None for field in self.fields for p in field}
-        self.kept = list(left)
+        self.kept = [p for p in left if p.bore.terms not in work]
         if self.must_fill:
             self.kept_full |= {p.bore.seat for p in left if p.bore.terms in self.work}
         self.work = work
@@ -265,7 +273,7 @@ class Search:
             best[p.bore.seat] = min(best.get(p.bore.seat, value), value)
         return max(best.values(), default=0)
 
-    def _minimise_in(self, field: list[Pair], measure: Measure, cutoff: int) -> tuple[int, list[Pair]] | None:
+    def minimise_in(self, field: list[Pair], measure: Measure, cutoff: int) -> tuple[int, list[Pair]] | None:
         """The smallest total in this field and the pairs that reach it; None where it is above `cutoff`."""
         mine = self.choice.keys() <= set(field)
         cheapest = self._cheapest(field, measure)
@@ -369,14 +377,12 @@ class Model:
         by_seat: dict[int, list[int]] = {}
         use: dict[int, list[tuple[int, int]]] = {}
         houses: dict[int, tuple[int, list[int]]] = {}
-        vacant: set[int] = set()
         for j, p in enumerate(field):
             if p.bore.house is not None:
                 houses.setdefault(id(p.bore.house), (p.bore.house.count, []))[1].append(j)
             if not p.filled:
                 program.variable(p.bore.count)
                 by_seat.setdefault(p.bore.seat, []).append(j)
-                vacant.add(id(p.bore.terms))
                 continue
             twice = p.upper is p.lower
             program.variable(min(p.bore.count, p.upper.count // 2 if twice else min(p.upper.count, p.lower.count)))
@@ -388,7 +394,7 @@ class Model:
         self.seats = list(by_seat)  # the first rows are theirs
         for columns in by_seat.values():
             bore = field[columns[0]].bore
-            sure = search.fills(bore) or id(bore.terms) in vacant  # of seats and housings there are equally many
+            sure = search.fills(bore) or bore.house is not None  # of seats and housings there are equally many
             program.row([(j, 1) for j in columns], bore.count if sure else None, bore.count)
         for count, some in houses.values():
             program.row([(j, 1) for j in some], None, count)
@@ -402,7 +408,12 @@ class Model:
 
         for limit in search.limits:
             terms = [(j, a) for j, p in enumerate(field) if (a := limit.measure(p))]
-            program.row(terms, None, limit.most)
+            scale = gcd(*(a for _, a in terms)) or 1  # small coefficients are safer with the solver
+            smaller = [(j, a // scale) for j, a in terms]
+            if limit.most is not None:
+                program.row(smaller, None, limit.most // scale)
+            if limit.least is not None:  # a row apart: the solver calls infeasible equalities invalid
+                program.row(smaller, -(-limit.least // scale), None)
 
         for job in search.kind.terms:
             if job.one_thick_side:
@@ -412,8 +423,8 @@ class Model:
                 shift_rows(program, field, search.fills, job, by_seat.values())
         for job, most in search.spreads.items():
             spread_rows(program, field, job, most)
-        if search.complete:
-            complete_rows(program, field, search.kind, search.complete)
+        if search.complete or search.complete_most is not None:
+            complete_rows(program, field, search.kind, search.complete, search.complete_most)
 
     def cost(self, measure: Measure) -> list[int]:
         return [measure(p) for p in self._field] + [0] * (len(self.program.upper) - len(self._field))

@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Iterable
 
 from fitmatch.fit.bores import Pair
+from fitmatch.fit.candidates import Kind
 from fitmatch.fit.jobrows import complete_rows
 from fitmatch.fit.program import exact_bound
 from fitmatch.fit.search import Choice, Model, Search
@@ -47,13 +48,14 @@ def _one_by_one(search: Search, field: list[Pair]) -> tuple[int, Choice]:
         if not terms.may_be_complete:
             continue
         trial = Search(search.kind, search.stop)
+        trial.limits, trial.fields = list(search.limits), [search.demanded]
         trial.take([*done, terms])
         seats = {bore.seat for bore in search.kind.seats if bore.terms in trial.work}
-        trial.fields = [[p for p in field if p.inside and p.bore.seat in seats]]
+        trial.fields = [[*trial.kept, *(p for p in field if p.inside and p.bore.seat in seats)]]
         trial.require_full()
         if not any(bore.terms is terms for bore in search.kind.seats):
             fixed += 1
-        elif {p.bore.seat for p in trial.fields[0]} == seats:
+        elif {p.bore.seat for p in trial.fields[0]} >= seats:
             found = trial.feasible(trial.fields[0])
             if found is not None:
                 done.append(terms)
@@ -102,15 +104,15 @@ def widest_spread(pairs: Iterable[Pair]) -> int:
     return max((max(values) - min(values) for values in found.values()), default=0)
 
 
-def complete_jobs(search: Search) -> int:
-    """How many jobs have every position of the kind inside its limits by the plan in hand."""
+def complete_jobs(kind: Kind, choice: Choice) -> int:
+    """How many jobs have every position of the kind inside its limits by this choice."""
     inside: Counter[Terms] = Counter()
-    for p, times in search.choice.items():
+    for p, times in choice.items():
         inside[p.bore.terms] += times * p.inside
     seats: Counter[Terms] = Counter()
-    for seat in search.kind.seats:
+    for seat in kind.seats:
         seats[seat.terms] += seat.count
-    return sum(terms.may_be_complete and inside[terms] == seats[terms] for terms in search.kind.terms)
+    return sum(terms.may_be_complete and inside[terms] == seats[terms] for terms in kind.terms)
 
 
 def _widest(search: Search) -> int:

@@ -50,6 +50,21 @@ def worth(job: Job, placements: Sequence[Placement], other: Sequence[Placement])
     return Worth(trials, worsts / trials, spreads / trials, _standing(differences))
 
 
+def standing(plans: Sequence[tuple[Job, Sequence[Placement], Sequence[Placement]]]) -> str | None:
+    """How the worst deviation of one plan of a kind stands against another's on the same draws: "better", "worse" or
+    "equal within measurement"; None where too little is known to say, or they count different numbers of positions.
+
+    Of several jobs, whose gauges have nothing in common, each is judged by itself; None where they disagree.
+    """
+    found = set()
+    for job, placements, other in plans:
+        told = worth(job, placements, other)
+        found.add(None if told is None else told.by_hand)
+    if len(found) > 1:
+        found.discard("equal within measurement")
+    return found.pop() if len(found) == 1 else None
+
+
 def _known(model: "ErrorModel", plan: Sequence[Placement]) -> bool:
     """Whether enough is known of every clearance to draw its error. A scatter from a single pair of repeats is not: the
     mean of such draws does not exist."""

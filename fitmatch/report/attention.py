@@ -41,8 +41,15 @@ def attention(plan: Plan) -> list[str]:
     missing = unmeasured_shells(plan)
     # A misfit often follows from a reading in doubt, so those come first.
     items = [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts)]
-    items += [f"{DANGER}: {_named(p.position)}{''.join(f': {why}' for why in _why_outside(plan, p))}" for p in bad]
-    items += [f"{NOT_FILLED}: {_named(u.position)}: {clean(u.why)}" for u in plan.unfilled]
+    kept_out = _kept_out(plan)
+    items += [
+        f"{DANGER}: {_named(p.position)}{''.join(f': {why}' for why in _why_outside(plan, p))}"
+        f"{kept_out.get(p.position.name, '')}"
+        for p in bad
+    ]
+    items += [
+        f"{NOT_FILLED}: {_named(u.position)}: {clean(u.why)}{kept_out.get(u.position.name, '')}" for u in plan.unfilled
+    ]
     items += _without_reading(plan.unmeasured_positions)
     items += _without_wall(missing)
     items += [f"{whole(flag.position)}: {clean(flag.text)}" for flag in plan.flags if flag.code not in _MISFITS]
@@ -56,6 +63,15 @@ def attention(plan: Plan) -> list[str]:
     for item in items:
         lines += paragraph(item, first=_ITEM, rest=_DEEPER)
     return lines
+
+
+def _kept_out(plan: Plan) -> dict[str, str]:
+    """By position what keeps it out, and what would put it inside, as further sentences."""
+    if not plan.reasons:
+        return {}
+    from fitmatch.report.why import in_words  # not loaded where nothing fails
+
+    return {r.position.name: f". {in_words(r, plan.job.unit)}" for r in plan.reasons}
 
 
 def next_steps(plan: Plan) -> list[str]:

@@ -5,22 +5,20 @@ from typing import Final
 
 from fitmatch import __version__
 from fitmatch.measuring import Form
-from fitmatch.parts import Baseline, KindFigures, Placement, Plan, Proof, Shell
+from fitmatch.parts import Baseline, Placement, Plan, Proof, Shell
 from fitmatch.pools import PoolPlan, is_complete
+from fitmatch.report.beside_values import beside_values, reason_value
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.doubts import doubt_values
 from fitmatch.report.emit import Number, Value, area, document, half_length, length, two_digits
 from fitmatch.report.facts import (
-    clearance_over_coating,
-    clearance_to_metal,
-    is_coated,
     unmeasured_shells,
-    within_want,
 )
 from fitmatch.report.inline import in_a_row, row_of
 from fitmatch.report.levels import LEVELS, Worth
 from fitmatch.report.moves import moves
 from fitmatch.report.readings import Corrected, corrected_sizes, corrected_wall, forms
+from fitmatch.report.values import figures_value, placement_value
 
 SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
 
@@ -38,6 +36,7 @@ def plan_document(plan: Plan, unit: str) -> str:
                 name: {kind: _baseline(baseline, unit) for kind, baseline in kinds.items()}
                 for name, kinds in plan.baselines.items()
             },
+            **beside_values(plan, unit),
             **_shelf(plan, unit),
             "digest": plan.job.digest,
         }
@@ -67,7 +66,7 @@ def pool_document(pool: PoolPlan, unit: str) -> str:
             ],
             **_positions(pool.plans, certainties, unit),
             "kinds": {
-                g.group.label: _figures(g.figures, unit)
+                g.group.label: figures_value(g.figures, unit)
                 | _proof(g.proof, unit)
                 | {"jobs": [names[i] for i in g.group.members], "complete": g.complete}
                 for g in pool.groups
@@ -76,6 +75,7 @@ def pool_document(pool: PoolPlan, unit: str) -> str:
                 name: {g.group.label: _baseline(g.baselines[name], unit) for g in pool.groups}
                 for name in pool.groups[0].baselines
             },
+            **beside_values(pool, unit),
             **_shelf(first, unit),
             "digest": None,
         }
@@ -99,17 +99,16 @@ def _positions(plans: Sequence[Plan], certainties: Sequence[Certainty], unit: st
     unfilled: list[Value] = []
     unmeasured: list[Value] = []
     flags: list[Value] = []
+    reasons: list[Value] = []
     doubts: list[Value] = []
     for plan, certainty in zip(plans, certainties, strict=True):
         job: dict[str, Value] = {"job": plan.job.name} if plan.job.name else {}
-        positions += [
-            job | _position(p, unit) | _wish(p, unit) | _offset(p, unit) | _measured(plan, p, unit, certainty)
-            for p in plan.placements
-        ]
+        positions += [job | placement_value(p, unit) | _measured(plan, p, unit, certainty) for p in plan.placements]
         unfilled += [job | {"position": u.position.name, "kind": u.position.kind, "why": u.why} for u in plan.unfilled]
         unmeasured += [
             job | {"position": p.name, "kind": p.kind, "missing": p.missing} for p in plan.unmeasured_positions
         ]
+        reasons += [job | reason_value(reason, unit) for reason in plan.reasons]
         flags += [job | {"position": f.position, "code": f.code, "text": f.text} for f in plan.flags]
         doubts += [job | doubt for doubt in doubt_values(plan.doubts, unit)]
     unmeasured += [
@@ -119,6 +118,7 @@ def _positions(plans: Sequence[Plan], certainties: Sequence[Certainty], unit: st
     return {
         "positions": positions,
         "unfilled": unfilled,
+        **({"reasons": reasons} if reasons else {}),
         "unmeasured": unmeasured,
         "flags": flags,
         "doubts": doubts,
@@ -127,7 +127,7 @@ def _positions(plans: Sequence[Plan], certainties: Sequence[Certainty], unit: st
 
 def _kinds(plan: Plan, certainty: Certainty, unit: str) -> dict[str, Value]:
     return {
-        kind: _figures(figures, unit)
+        kind: figures_value(figures, unit)
         | _row(plan, kind, unit)
         | _moves(plan, kind, unit)
         | _proof(plan.proofs.get(kind, Proof()), unit)
@@ -144,60 +144,12 @@ def _shelf(plan: Plan, unit: str) -> dict[str, Value]:
     }
 
 
-def _position(placement: Placement, unit: str) -> dict[str, Value]:
-    position = placement.position
-    assert position.journal is not None and position.housing_bore is not None
-    coated = is_coated(placement)
-    return {
-        "position": position.name,
-        "kind": position.kind,
-        "housing": position.housing or position.name,
-        "pin": position.pin,
-        "upper": _placed(placement.upper, unit, locked=position.upper is not None),
-        "lower": _placed(placement.lower, unit, locked=position.lower is not None),
-        "journal": length(position.journal.mean_nm, unit),
-        "housing_bore": length(position.housing_bore.mean_nm, unit),
-        "wall_sum": length(placement.wall_sum_nm, unit),
-        "seating": length(position.seating_nm, unit),
-        "clearance": length(placement.clearance_nm, unit),
-        "target": length(position.target_nm, unit),
-        "deviation": length(placement.deviation_nm, unit),
-        "min": length(position.min_nm, unit),
-        "max": length(position.max_nm, unit),
-        "limit_low": length(placement.limit_low_nm, unit),
-        "limit_high": length(placement.limit_high_nm, unit),
-        "clearance_tightest": length(placement.clearance_tightest_nm, unit),
-        "within_limits": placement.within_limits,
-        "uncertainty": {"standard": None, "expanded": None, "degrees_of_freedom": None, "chance": None},
-        "verdict": None,
-        "wall_difference": length(placement.wall_difference_nm, unit),
-        "axis_shift": half_length(placement.twice_axis_shift_nm, unit),
-        "clearance_over_coating": length(clearance_over_coating(placement), unit) if coated else None,
-        "clearance_to_metal": length(clearance_to_metal(placement), unit) if coated else None,
-    }
-
-
-def _wish(placement: Placement, unit: str) -> dict[str, Value]:
-    """The wished band as it holds here: nothing where none is wished."""
-    within = within_want(placement)
-    if within is None:
-        return {}
-    low, high = placement.position.want_min_nm, placement.position.want_max_nm
-    return {"want_min": length(low, unit), "want_max": length(high, unit), "within_want": within}
-
-
-def _offset(placement: Placement, unit: str) -> dict[str, Value]:
-    """Only where the kind tells of offsets."""
-    offset = placement.position.offset_nm
-    return {} if offset is None else {"offset": length(offset, unit)}
-
-
 def _moves(plan: Plan, kind: str, unit: str) -> dict[str, Value]:
     """Where housings may move: which do, those of unfilled positions too, and what staying would have given."""
     if kind not in plan.staying:
         return {}
     moved: list[Value] = [{"housing": m.housing, "to": m.position} for m in moves(plan, kind)]
-    return {"moves": moved, "staying": _figures(plan.staying[kind], unit)}
+    return {"moves": moved, "staying": figures_value(plan.staying[kind], unit)}
 
 
 def _row(plan: Plan, kind: str, unit: str) -> dict[str, Value]:
@@ -281,16 +233,6 @@ def _chance(chance: float | None) -> Number | None:
     return None if chance is None else Number(f"{chance:.4f}")
 
 
-def _placed(shell: Shell, unit: str, *, locked: bool) -> Value:
-    return {
-        "shell": shell.name,
-        "box": shell.box,
-        "wall": length(shell.wall_nm, unit),
-        "coating": length(shell.coating_nm, unit) if shell.coating_nm else None,
-        "locked": locked,
-    }
-
-
 def _unused(plan: Plan, shell: Shell, unit: str) -> dict[str, Value]:
     corrected = corrected_wall(plan.job, shell)
     return {
@@ -304,33 +246,8 @@ def _unused(plan: Plan, shell: Shell, unit: str) -> dict[str, Value]:
     }
 
 
-def _figures(figures: KindFigures, unit: str) -> dict[str, Value]:
-    wish: dict[str, Value] = {}
-    if figures.below_want is not None:
-        wish = {
-            "below_want": figures.below_want,
-            "want_shortfall": length(figures.want_shortfall_nm, unit),
-            "above_want": figures.above_want,
-            "want_excess": length(figures.want_excess_nm, unit),
-        }
-    return {
-        "filled": figures.filled,
-        "below": figures.below,
-        "shortfall": length(figures.shortfall_nm, unit),
-        "above": figures.above,
-        "excess": length(figures.excess_nm, unit),
-        "counted": figures.counted,
-        "worst_deviation": length(figures.worst_deviation_nm, unit),
-        "sum_squared_deviation": area(figures.sum_squared_deviation_nm2, unit),
-        "spread": length(figures.spread_nm, unit),
-        "mean_clearance": length(figures.mean_clearance_nm, unit),
-        "boxes": figures.boxes,
-        **wish,
-    }
-
-
 def _baseline(baseline: Baseline, unit: str) -> Value:
-    return _figures(baseline.figures, unit) | {"rules_broken": baseline.rules_broken}
+    return figures_value(baseline.figures, unit) | {"rules_broken": baseline.rules_broken}
 
 
 def _proof(proof: Proof, unit: str) -> dict[str, Value]:

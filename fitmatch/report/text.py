@@ -36,7 +36,7 @@ def plan_text(plan: Plan, unit: str) -> str:
     scale = scale_for(unit, _lengths(plan))
     title = [*paragraph(clean(plan.job.title or plan.job.folder.name)), *paragraph(summary(plan)), _UNITS[unit]]
     blocks = [title, *_bench(plan, scale), basis(plan.job, scale), *_figures(plan, scale)]
-    return _joined([*blocks, quality(plan, scale), remaining(plan, scale), list(CLOSING)])
+    return _joined([*blocks, quality(plan, scale), *_beside(plan, scale), remaining(plan, scale), list(CLOSING)])
 
 
 def pool_text(pool: PoolPlan, unit: str) -> str:
@@ -47,8 +47,18 @@ def pool_text(pool: PoolPlan, unit: str) -> str:
     for plan in pool.plans:
         blocks += [heading(plan), *_bench(plan, scale), rules_in_force(plan.job, scale), *_figures(plan, scale)]
     first = pool.plans[0]
-    blocks += [["ALL ENGINES", *boxes_read(first.job)], quality_of_pool(pool, scale), remaining(first, scale)]
-    return _joined([*blocks, list(CLOSING)])
+    blocks += [["ALL ENGINES", *boxes_read(first.job)], quality_of_pool(pool, scale), *_beside(pool, scale)]
+    return _joined([*blocks, remaining(first, scale), list(CLOSING)])
+
+
+def _beside(answer: Plan | PoolPlan, scale: Scale) -> list[list[str]]:
+    """Other plans beside the answer, where they were asked for."""
+    if not answer.alternatives and answer.explanation is None:
+        return []
+    from fitmatch.report.alternatives import alternatives
+    from fitmatch.report.explaining import explanation
+
+    return [*alternatives(answer, scale), explanation(answer, scale)]
 
 
 def _joined(blocks: list[list[str]]) -> str:

@@ -1,0 +1,191 @@
+"""The next best plans: for one kind, the next values that its figures of levels 0 to 2 can have, one plan each.
+
+Plans are ordered by their figures as words in a dictionary are by their letters. The next word after (a, b, c) keeps as
+much of its beginning as it can: (a, b, more than c) if there is one, else (a, more than b, any), else (more than a,
+any, any); and what is not kept is as small as it can be, figure by figure.
+"""
+
+from dataclasses import replace
+from typing import overload
+
+from fitmatch.fit.candidates import Kind
+from fitmatch.fit.checker import check_bores
+from fitmatch.fit.deciding import Decided, choice_of, decided, placed, turns
+from fitmatch.fit.figures import Complete, Figure, Spread, Sum, Worst, of_jobs
+from fitmatch.fit.levels import INSIDE_LIMITS, LEVEL_1, WISH, fill_at_best, square
+from fitmatch.fit.regions import Ground, Region, Work, ground_filled, ground_of_all
+from fitmatch.fit.search import Choice, Search
+from fitmatch.fit.stopping import Stop, Stopped
+from fitmatch.fit.worth import standing
+from fitmatch.parts import Alternatives, OtherPlan, Plan
+from fitmatch.pools import PoolPlan, complete_in, figures_of_several
+
+
+@overload
+def with_alternatives(answer: Plan, count: int, stop: Stop) -> Plan: ...
+@overload
+def with_alternatives(answer: PoolPlan, count: int, stop: Stop) -> PoolPlan: ...
+def with_alternatives(answer: Plan | PoolPlan, count: int, stop: Stop) -> Plan | PoolPlan:
+    """The same answer with up to `count` next best plans of each kind, best first; of several jobs, of each kind as
+    they decide it together.
+
+    A kind that is not proven has none: what is not known to be the best has no known next. Raises ValueError for the
+    strategy "keep-sets".
+    """
+    groups = decided(answer)
+    if any(one.strategy == "keep-sets" for one in groups):
+        raise ValueError("alternatives are known for the strategies `target` and `even` only")
+    found = {
+        one.label: _alternatives(one, count, stop) if one.proof.proven else Alternatives((), False) for one in groups
+    }
+    return replace(answer, alternatives=found)
+
+
+def _alternatives(one: Decided, count: int, stop: Stop) -> Alternatives:
+    found: list[OtherPlan] = []
+    complete = True
+    try:
+        order = _Order(one, stop)
+        while len(found) < count and complete:
+            choice = order.next()
+            if choice is None:
+                break
+            complete = not order.stopped
+            found.append(other_plan(one, order.kind, choice, proven=complete))
+    except Stopped:
+        complete = False
+    return Alternatives(tuple(found), complete)
+
+
+def other_plan(one: Decided, kind: Kind, choice: Choice, *, proven: bool) -> OtherPlan:
+    """A choice of this kind's pairs as a plan beside the answer, checked."""
+    settled, placements = placed(kind, choice)
+    split = one.split(placements, settled.jobs)
+    check_bores(settled.jobs, one.jobs, split)
+    return OtherPlan(
+        figures_of_several(list(split)),
+        complete_in(settled.jobs, split, one.kind) if len(one.jobs) > 1 else None,
+        {job.name: some for job, some in zip(one.jobs, split, strict=True)},
+        proven,
+        standing(list(zip(settled.jobs, split, one.placements, strict=True))),
+    )
+
+
+class _Order:
+    """Walks up the values that the figures of one kind can have, beginning at those of its best plan.
+
+    A slack makes the first figure of level 2 count only as far as it goes beyond what the slack allows, and puts it
+    last besides; what it allows depends on the figures before.
+    """
+
+    def __init__(self, one: Decided, stop: Stop) -> None:
+        self.kind = one.fresh()
+        self.stopped = False  # the last plan may not be the very next
+        self._stop = stop
+        self._even = one.strategy == "even"
+        self._slack_nm = one.slack_nm
+        self._figures: list[Figure] = []
+        self._quality: dict[int, Work] = {}  # where the figures of level 2 begin, and of which jobs they are
+        for work in turns(self.kind, one.priority):
+            self._figures += self._fit_and_rest(work)
+            self._quality[len(self._figures)] = work
+            self._figures += self._of_quality(work, 0)
+        self._everything: Ground | None = None
+        # Of use as long as so many figures are the best there are: those of levels 0 and 1, of all jobs at once.
+        self._filled: Ground | None = None
+        self._filled_figures = min(self._quality) if len(self._quality) == 1 else len(self._figures) + 1
+        self._try_to_fill()
+        self._values: list[int] = []
+        self._take(choice_of(self.kind, one))
+
+    def next(self) -> Choice | None:
+        """The best of the plans with other figures that come later; None where there is none; raises Stopped."""
+        for kept in reversed(range(len(self._figures))):
+            ground, regions = self._kept(kept)
+            regions = self._figures[kept].above(ground, regions, self._values[kept])
+            found = ground.some_plan(regions)
+            if found is not None:
+                return self._best_of(ground, regions, found, kept)
+        return None
+
+    def _try_to_fill(self) -> None:
+        if len(self._quality) > 1:
+            return
+        wishes = len(WISH) if any(bore.wishes for bore in self.kind.bores) else 0
+        search = Search(self.kind, self._stop)
+        if fill_at_best(search, None, wished=True):
+            self._filled = ground_filled(search)
+        elif wishes and fill_at_best(search, None, wished=False):
+            self._filled = ground_filled(search)
+            self._filled_figures -= wishes
+
+    def _kept(self, count: int) -> tuple[Ground, list[Region]]:
+        """The plans whose first figures have the values in hand."""
+        done = 0
+        if count >= self._filled_figures and self._filled is not None:
+            ground, done = self._filled, self._filled_figures
+        else:
+            self._everything = self._everything or ground_of_all(self.kind, self._stop)
+            ground = self._everything
+        regions = ground.start
+        for figure, value in zip(self._figures[done:count], self._values[done:count], strict=True):
+            regions = figure.exactly(ground, regions, value)
+        return ground, regions
+
+    def _best_of(self, ground: Ground, regions: list[Region], found: Choice, kept: int) -> Choice:
+        """The best plan of the regions by the figures from `kept` on; `found` is one of theirs."""
+        if kept < self._filled_figures:
+            self._filled = None
+        at = kept
+        try:
+            while at < len(self._figures):
+                if at > kept:
+                    self._forgive(ground, regions, found, at)
+                found, regions = self._figures[at].smallest(ground, regions, found)
+                at += 1
+            for figure in self._ties():
+                found, regions = figure.smallest(ground, regions, found)
+        except Stopped:
+            self.stopped = True
+        self._values = [figure.value(found) for figure in self._figures]
+        return found
+
+    def _take(self, best: Choice) -> None:
+        """The values of the answer, each quality with what its slack allows."""
+        for at in range(len(self._figures)):
+            if at in self._quality and self._slack_nm:
+                self._forgive(*self._kept(at), best, at)
+            self._values.append(self._figures[at].value(best))
+
+    def _forgive(self, ground: Ground, regions: list[Region], known: Choice, at: int) -> None:
+        """Where a quality begins: what its slack allows among the plans of these regions."""
+        if at in self._quality and self._slack_nm:
+            work = self._quality[at]
+            first = self._of_quality(work, 0)[0]
+            least = first.value(first.smallest(ground, regions, known)[0])
+            fresh = self._of_quality(work, least + self._slack_nm)
+            self._figures[at : at + len(fresh)] = fresh
+
+    def _fit_and_rest(self, work: Work) -> list[Figure]:
+        """Levels 0 and 1 of these jobs."""
+        jobs = list(work)
+        wishes = WISH if any(bore.wishes for bore in self.kind.bores if bore.terms in work) else ()
+        measures = [INSIDE_LIMITS[1], lambda p: -p.filled, *(measure for _, measure in (*LEVEL_1, *wishes))]
+        sums = [Sum(measure if len(jobs) == len(self.kind.terms) else of_jobs(measure, jobs)) for measure in measures]
+        return [*([Complete(self.kind)] if len(jobs) > 1 else []), *sums]
+
+    def _of_quality(self, work: Work, forgiven: int) -> list[Figure]:
+        """The figures of level 2 in their order; up to `forgiven` the first one does not count."""
+        jobs = list(work)
+        squares = Sum(square if len(jobs) == len(self.kind.terms) else of_jobs(square, jobs))
+        if self._even:
+            return [Spread(work, forgiven), Worst(work), squares, *([Spread(work)] if self._slack_nm else [])]
+        return [Worst(work, forgiven), squares, Spread(work), *([Worst(work)] if self._slack_nm else [])]
+
+    def _ties(self) -> list[Figure]:
+        moving = any(bore.house is not None for bore in self.kind.bores)
+        return [
+            *([Sum(lambda p: -p.stays)] if moving else []),
+            Sum(lambda p: -p.clearance_nm),
+            Sum(lambda p: p.difference_nm),
+        ]

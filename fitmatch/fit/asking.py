@@ -1,0 +1,198 @@
+"""One question, asked of many variants of the jobs that decide a kind together: could this position be filled inside
+its limits with no other position of the kind worse off on levels 0 and 1 than in the answer?
+
+Worse off is a position that was inside its limits and is not, one that was filled and is empty, one that was outside
+and is farther outside, or one that misses its wished band by more. Positions that were empty may stay so.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+
+from fitmatch.fit.bores import Bore, Pair, Rack
+from fitmatch.fit.candidates import Kind
+from fitmatch.fit.deciding import Decided, Place, kind_for
+from fitmatch.fit.demands import apart
+from fitmatch.fit.letgo import Jobs
+from fitmatch.fit.search import Choice, Limit, Measure, Search
+from fitmatch.fit.stopping import Stop, Stopped
+from fitmatch.parts import Placement
+
+_MOST_PAIRS = 40_000  # a question over more is not asked
+_MOST_QUESTIONS = 800  # of one kind
+_PATIENCE = 2  # turns of the solver for one question
+_PLENTY = 2  # halves of one class for every position, where there are as many as one likes
+
+
+class TooMuch(Exception):
+    """The question is too large to be asked just to explain something, or too many were asked."""
+
+
+def place_of(bore: Bore) -> Place:
+    """Of the first of its positions; one that stands apart has no other."""
+    return bore.terms.job.name, bore.positions[0].name
+
+
+class Asker:
+    """Asks about one kind of an answer."""
+
+    def __init__(self, one: Decided, stop: Stop) -> None:
+        self.jobs = one.jobs
+        self.kind = one.kind
+        self._stop = stop
+        self._placed = one.by_place()
+        well = {place for place, p in self._placed.items() if not any(badness(p))}
+        self._alone = [place for place, _ in one.positions() if place not in well]
+        self._kinds: dict[object, Kind] = {}
+        self._left = _MOST_QUESTIONS
+
+    def can(
+        self, jobs: Jobs, place: Place, key: object, *, plenty: Iterable[str] = (), free: Iterable[str] = ()
+    ) -> bool:
+        """Whether it could be, in this variant of the jobs, which is told from others by `key`. `plenty`: sides with as
+        many halves of each wall as one likes; `free`: which of `min` and `max` do not bind the position."""
+        plenty, free = tuple(sorted(plenty)), set(free)
+        kind = self.prepared(jobs, (key, plenty), plenty)
+        fixed = self._fixed(kind, place)
+        if fixed is not None:  # locked in both halves: nothing to choose for it
+            short, over = fixed.shortfall_nm and "min" not in free, fixed.excess_nm and "max" not in free
+            return not short and not over
+        return self.plan(kind, place, self.pairs(kind, place, free)) is not None
+
+    def least(self, place: Place, free: str, measure: Measure) -> int | None:
+        """The least `measure` that the position's pair can have once this limit of it is let go; None where that does
+        not help."""
+        kind = self.prepared(self.jobs, ((), ()))
+        fixed = self._fixed(kind, place)
+        if fixed is not None:
+            by, other = fixed.excess_nm, fixed.shortfall_nm
+            by, other = (by, other) if free == "max" else (other, by)
+            return None if other else by
+        pairs = self.pairs(kind, place, {free})
+        values = sorted({measure(p) for p in pairs})
+        low, high, middle = 0, len(values) - 1, 0  # the very least is likely to do
+        if self.plan(kind, place, pairs) is None:
+            return None
+        while low < high:
+            if self.plan(kind, place, [p for p in pairs if measure(p) <= values[middle]]) is not None:
+                high = middle
+            else:
+                low = middle + 1
+            middle = (low + high) // 2
+        return values[low]
+
+    def plan(self, kind: Kind, place: Place, pairs: Sequence[Pair], *limits: Limit) -> Choice | None:
+        """A plan that fills the position from these pairs, among which may be some of other positions, and makes no
+        other worse off."""
+        if not any(place_of(p.bore) == place for p in pairs):
+            return None
+        empty = list(self._empty(kind, place))
+        seats = self.seats(kind, place) | {p.bore.seat for p in empty}
+        for every in (False, True):  # first let the others have walls like those they have
+            field = [*pairs, *self._of_others(kind, place, every=every), *empty]
+            self._left -= 1
+            if self._left < 0 or len(field) > _MOST_PAIRS:
+                raise TooMuch
+            search = Search(kind, self._stop)
+            search.limits += limits
+            search.require_full(len(seats))
+            search.patience = _PATIENCE
+            try:
+                found = search.feasible(field)
+            except Stopped:
+                self._left = 0  # others are likely to be as hard
+                raise
+            if found is not None:
+                return found
+        return None
+
+    def pairs(self, kind: Kind, place: Place, free: Iterable[str] = ()) -> list[Pair]:
+        """The pairs that bring the position inside its limits, as far as these are not let go."""
+        found: list[Pair] = []
+        for bore in kind.bores:
+            if place_of(bore) == place:
+                low = 0 if "max" in free else bore.inside_low
+                found += kind.pairs(bore, low, bore.sum_high if "min" in free else bore.inside_high)
+        return found
+
+    def seats(self, kind: Kind, place: Place) -> set[int]:
+        """The seats that must be filled: the position's own and those that are filled in the answer."""
+        places = {place} | self._placed.keys()
+        return {bore.seat for bore in kind.seats if place_of(bore) in places}
+
+    def no_worse(self, pair: Pair) -> bool:
+        """Whether the position of this pair is no worse off with it than in the answer."""
+        placed = self._placed.get(place_of(pair.bore))
+        return placed is None or _badness_of(pair) <= badness(placed)
+
+    def prepared(self, jobs: Jobs, key: object, plenty: Iterable[str] = ()) -> Kind:
+        """The kind with every position that is not well in the answer standing by itself; kept for other questions."""
+        if key not in self._kinds:
+            kind = kind_for(jobs, self.kind)
+            for place in self._alone:
+                apart(kind, place, may_be_empty=place not in self._placed)
+            for side in plenty:
+                _make_plenty(kind, side)
+            self._kinds[key] = kind
+        return self._kinds[key]
+
+    def _fixed(self, kind: Kind, place: Place) -> Placement | None:
+        """The position's placement, if there is nothing to choose."""
+        return next(
+            (p for p in kind.fixed if (kind.terms_of(p.position).job.name, p.position.name) == place),
+            None,
+        )
+
+    def _of_others(self, kind: Kind, place: Place, *, every: bool) -> Iterator[Pair]:
+        for bore in kind.bores:
+            other = place_of(bore)
+            if other == place or other not in self._placed:
+                continue
+            if other in self._alone:
+                yield from filter(self.no_worse, kind.pairs(bore, 0, bore.sum_high))
+            elif every:
+                yield from kind.pairs(bore, bore.wanted_low, bore.wanted_high)
+            else:
+                job = other[0]
+                for deviation in {self._placed[job, p.name].deviation_nm for p in bore.positions}:
+                    walls = bore.ideal - deviation
+                    if bore.wanted_low <= walls <= bore.wanted_high:
+                        yield from kind.pairs(bore, walls, walls)
+
+    def _empty(self, kind: Kind, place: Place) -> Iterator[Pair]:
+        """What gives positions that are empty in the answer their housing, where housings may move: they stay empty,
+        but for shells that are locked in both halves, which are in wherever they leave a clearance."""
+        for vacancy in kind.vacancies:
+            if place_of(vacancy.bore) != place and place_of(vacancy.bore) not in self._placed:
+                yield vacancy
+        for bore in kind.bores:
+            other = place_of(bore)
+            if bore.house is not None and not bore.counts and other != place and other not in self._placed:
+                yield from kind.pairs(bore, 0, bore.sum_high)
+
+
+def badness(p: Placement) -> tuple[int, ...]:
+    """What levels 0 and 1 say of a filled position; all 0 where it could not be better."""
+    short, over = p.want_shortfall_nm, p.want_excess_nm
+    return int(p.shortfall_nm > 0), p.shortfall_nm, p.excess_nm, int(short > 0), short, int(over > 0), over
+
+
+def _badness_of(p: Pair) -> tuple[int, ...]:
+    short, over = p.want_shortfall_nm, p.want_excess_nm
+    return p.below, p.shortfall_nm, p.excess_nm, int(short > 0), short, int(over > 0), over
+
+
+def _make_plenty(kind: Kind, side: str) -> None:
+    """As many halves of this side as one likes, of the walls there are: classes of their own, so that a shell of either
+    half stays single on the other side."""
+    made: dict[int, Rack] = {}
+    positions = sum(bore.count for bore in kind.seats)
+    for bore in kind.bores:
+        rack: Rack = getattr(bore, side)
+        if id(rack) not in made:
+            classes = []
+            for c in rack.classes:
+                many = c.members[:1] * (_PLENTY * positions)
+                classes.append(replace(c, index=len(kind.classes), members=many))
+                kind.classes.append(classes[-1])
+            made[id(rack)] = Rack(classes, list(rack.walls))
+        setattr(bore, side, made[id(rack)])

@@ -1,0 +1,151 @@
+"""Cures: every single change after which a failing position is inside its limits and no other is worse off.
+
+Each is verified by solving. A limit or a rule that is a length is let out by the least amount that works. Of several
+jobs, rules and limits are let out in the position's own; a hold or a lock may be any.
+"""
+
+from collections.abc import Callable, Iterator
+from functools import partial
+
+from fitmatch.fit.asking import Asker, TooMuch, place_of
+from fitmatch.fit.candidates import bore_refused
+from fitmatch.fit.deciding import Place
+from fitmatch.fit.letgo import Jobs, bonds, held_shells, released, with_position, with_rule
+from fitmatch.fit.newshell import one_more
+from fitmatch.parts import SIDES, Cure, Job, Position, Shell
+
+_MOST_HELD = 40  # more that differ are not tried one by one
+_GUARD_STEPS = 100  # a guard is looked for in hundredths
+_LET_GO_WHOLLY = ("same_in_bore", "match ", "family", "movable_within")  # bonds that are no length
+_IN_ROWS = ("neighbour_step", "line")
+
+
+def cures(asker: Asker, place: Place, position: Position) -> Iterator[Cure]:
+    """Raises TooMuch or Stopped where not all could be sought."""
+    job = next(job for job in asker.jobs if job.name == place[0])
+    yield from _limits(asker, place, position)
+    yield from _Rules(asker, place, job).cures()
+    yield from _shells(asker, place)
+    movable = position.kind in job.rules.movable
+    for row in job.positions if movable else (position,):
+        if row.kind == position.kind and not row.missing and bore_refused(job, row):
+            jobs = with_position(asker.jobs, (job.name, row.name), accept="let go")
+            if asker.can(jobs, place, ("accept", row.name)):
+                yield Cure("accept", name=None if row is position else row.name)
+    if bore_refused(job, position) and not movable:
+        return
+    if position.upper is not None and position.lower is not None:
+        return  # no shell may take the place of a locked one
+    for side in SIDES:
+        found = one_more(asker, place, side)
+        if found is not None:
+            yield found
+
+
+def _limits(asker: Asker, place: Place, position: Position) -> Iterator[Cure]:
+    if position.max_nm is not None:
+        by = asker.least(place, "max", lambda p: p.excess_nm if place_of(p.bore) == place else 0)
+        if by is not None:
+            yield Cure("max", position.max_nm + by, by)
+    if position.min_nm is not None:
+        by = asker.least(place, "min", lambda p: p.shortfall_nm if place_of(p.bore) == place else 0)
+        if by is not None:
+            yield Cure("min", position.min_nm - by, by)
+
+
+class _Rules:
+    """The rules of the position's own job, one at a time."""
+
+    def __init__(self, asker: Asker, place: Place, job: Job) -> None:
+        self._asker = asker
+        self._place = place
+        self._job = job
+        self._off = {bond.name: bond.off for bond in bonds((job,), asker.kind)}
+
+    def cures(self) -> Iterator[Cure]:
+        rules, kind = self._job.rules, self._asker.kind
+        if self._helps("wall_difference"):
+            assert rules.wall_difference_nm is not None
+            yield self._least_difference("wall_difference", rules.wall_difference_nm)
+        if self._helps("thick_half"):
+            yield self._least_difference("thick_half_from", rules.thick_half_from_nm)
+        for rule in _IN_ROWS:
+            if self._helps(rule):
+                limits: dict[str, int] = getattr(rules, f"{rule}_nm")
+                yield self._least_in_rows(rule, limits, kind)
+        for name in self._off:
+            if name.startswith(_LET_GO_WHOLLY) and self._helps(name):
+                yield Cure(name)
+        if self._helps("guard"):
+            yield self._largest_guard()
+
+    def _helps(self, name: str) -> bool:
+        return name in self._off and self._can((name,), lambda j: self._off[name]((j,))[0])
+
+    def _can(self, key: tuple[object, ...], change: Callable[[Job], Job]) -> bool:
+        """Whether the position can be inside with its own job changed like this."""
+        jobs: Jobs = tuple(change(job) if job is self._job else job for job in self._asker.jobs)
+        return self._asker.can(jobs, self._place, (self._place[0], key))
+
+    def _least_difference(self, rule: str, now_nm: int) -> Cure:
+        """The least value of a rule about the difference of two walls that works, given that it works without it."""
+        job = self._job
+        walls = {
+            s.wall_nm for s in job.shells if s.kind == self._asker.kind and s.wall_nm is not None and s.hold is None
+        }
+        values = sorted({abs(u - v) for u in walls for v in walls if abs(u - v) > now_nm})
+        low, high = 0, len(values) - 1
+        while low < high:
+            middle = (low + high) // 2
+            if self._can((rule, values[middle]), partial(with_rule, f"{rule}_nm", values[middle])):
+                high = middle
+            else:
+                low = middle + 1
+        return Cure(rule, values[low], values[low] - now_nm)
+
+    def _largest_guard(self) -> Cure:
+        """In hundredths, given that none at all works."""
+        now = self._job.rules.guard
+        low, high = 0, int(now * _GUARD_STEPS)  # works, and from here on may not
+        while low < high:
+            middle = (low + high + 1) // 2
+            guard = middle / _GUARD_STEPS
+            if guard < now and self._can(("guard", middle), partial(with_rule, "guard", guard)):
+                low = middle
+            else:
+                high = middle - 1
+        return Cure("guard", factor=low / _GUARD_STEPS)
+
+    def _least_in_rows(self, rule: str, limits: dict[str, int], kind: str) -> Cure:
+        """The same for a rule about how bores lie to one another."""
+        job, now = self._job, limits[kind]
+        walls = [s.wall_nm for s in job.shells if s.kind == kind and s.wall_nm is not None]
+        offsets = [p.offset_nm or 0 for p in job.positions if p.kind == kind]
+        low, high = now + 1, max(walls) - min(walls) + max(offsets) - min(offsets)  # which no two bores exceed
+        while low < high:
+            middle = (low + high) // 2
+            if self._can((rule, middle), partial(with_rule, f"{rule}_nm", {**limits, kind: middle})):
+                high = middle
+            else:
+                low = middle + 1
+        return Cure(rule, low, low - now)
+
+
+def _shells(asker: Asker, place: Place) -> Iterator[Cure]:
+    """One hold or lock taken off; of held shells that are alike the first is named."""
+    alike: dict[object, Shell] = {}
+    for shell in held_shells(asker.jobs[0], asker.kind):
+        alike.setdefault((shell.half, shell.wall_nm, shell.marks, shell.family, shell.measured_as), shell)
+    if len(alike) > _MOST_HELD:
+        raise TooMuch
+    for shell in alike.values():
+        if asker.can(released([shell], asker.jobs), place, ("hold", shell.key)):
+            yield Cure("hold", name=f"{shell.box}/{shell.name}")
+    for job in asker.jobs:
+        for other in job.positions:
+            for side in SIDES:
+                lock: tuple[str, str] | None = getattr(other, side)
+                if other.kind != asker.kind or lock is None:
+                    continue
+                if asker.can(with_position(asker.jobs, (job.name, other.name), **{side: None}), place, ("lock", lock)):
+                    yield Cure("lock", name=f"{lock[0]}/{lock[1]}")

@@ -1,0 +1,147 @@
+"""What is decided together: the jobs of a group as they were read, their kind in classes, and the choice made of it as
+placements, job by job. Everything that looks at an answer once more (alternatives, explanations, reasons) starts here.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import NamedTuple
+
+from fitmatch.fit.bores import Bore
+from fitmatch.fit.candidates import Kind
+from fitmatch.fit.moving import MovingKind, settle
+from fitmatch.fit.naming import name_shells, seats_of
+from fitmatch.fit.search import Choice
+from fitmatch.fit.terms import Terms
+from fitmatch.housings import with_housings
+from fitmatch.parts import Job, Placement, Plan, Position, Proof
+from fitmatch.pools import IN_ORDER, TOGETHER, PoolPlan
+
+Place = tuple[str, str]  # the name of a job, empty for one alone, and of a position
+
+
+class Decided(NamedTuple):
+    """One group of an answer. `label` is its kind, with the families where the kind has several groups."""
+
+    label: str
+    kind: str
+    jobs: tuple[Job, ...]  # as they were read
+    final: tuple[Job, ...]  # with their housings where they were put
+    placements: tuple[tuple[Placement, ...], ...]  # job by job
+    proof: Proof
+    strategy: str
+    slack_nm: int
+    priority: str
+
+    def fresh(self) -> Kind:
+        """The kind in classes, its housings free to move where they may."""
+        return kind_for(self.jobs, self.kind)
+
+    def split(self, placements: Iterable[Placement], jobs: Sequence[Job]) -> tuple[tuple[Placement, ...], ...]:
+        """Placements of this kind's positions in these jobs, job by job in file order."""
+        by_position = {id(p.position): p for p in placements}
+        return tuple(tuple(by_position[id(p)] for p in job.positions if id(p) in by_position) for job in jobs)
+
+    def by_place(self) -> dict[Place, Placement]:
+        """What the answer gives each of its positions."""
+        return {
+            (job.name, p.position.name): p for job, some in zip(self.jobs, self.placements, strict=True) for p in some
+        }
+
+    def positions(self) -> Iterator[tuple[Place, Position]]:
+        """Those of the kind, as they were read."""
+        for job in self.jobs:
+            yield from (((job.name, p.name), p) for p in job.positions if p.kind == self.kind)
+
+
+def decided(answer: Plan | PoolPlan) -> list[Decided]:
+    """The groups of an answer, in file order."""
+    if isinstance(answer, Plan):
+        return [_decided(name, name, [answer], proof, TOGETHER) for name, proof in answer.proofs.items()]
+    return [
+        _decided(g.group.label, g.group.kind, [answer.plans[i] for i in g.group.members], g.proof, answer.priority)
+        for g in answer.groups
+    ]
+
+
+def _decided(label: str, kind: str, plans: Sequence[Plan], proof: Proof, priority: str) -> Decided:
+    return Decided(
+        label,
+        kind,
+        tuple(plan.moved_from or plan.job for plan in plans),
+        tuple(plan.job for plan in plans),
+        tuple(tuple(p for p in plan.placements if p.position.kind == kind) for plan in plans),
+        proof,
+        plans[0].strategy,
+        plans[0].slack_nm,
+        priority,
+    )
+
+
+def movable(jobs: Sequence[Job], kind: str) -> bool:
+    """Whether housings of the kind may move in any of the jobs."""
+    return any(kind in job.rules.movable for job in jobs)
+
+
+def kind_for(jobs: Sequence[Job], kind: str) -> Kind:
+    return MovingKind(jobs, kind) if movable(jobs, kind) else Kind(jobs, kind)
+
+
+def turns(kind: Kind, priority: str) -> list[list[Terms]]:
+    """Which jobs are worked for together, and in which order."""
+    return [[terms] for terms in kind.terms] if priority == IN_ORDER else [kind.terms]
+
+
+def by_job(kind: Kind, placements: Iterable[Placement]) -> list[tuple[Placement, ...]]:
+    some: dict[int, list[Placement]] = {id(terms): [] for terms in kind.terms}
+    for p in placements:
+        some[id(kind.terms_of(p.position))].append(p)
+    return [tuple(found) for found in some.values()]
+
+
+def placed(kind: Kind, choice: Choice) -> tuple[Kind, list[Placement]]:
+    """The shells that a choice puts in, and the kind of whose jobs the positions are: with the housings moved where it
+    says so."""
+    if not isinstance(kind, MovingKind):
+        return kind, kind.fixed + name_shells(kind, seats_of(kind, choice))
+    seats, housings = settle(kind, choice)
+    jobs = []
+    for job in kind.jobs:
+        mine = {p.name: housings[id(p)] for p in job.positions if id(p) in housings}
+        jobs.append(with_housings(job, mine))
+    settled = Kind(jobs, kind.name)
+    now = {
+        id(before): after
+        for old, new in zip(kind.jobs, jobs, strict=True)
+        for before, after in zip(old.positions, new.positions, strict=True)
+    }
+    free = [(now[id(position)], pair) for position, pair in seats if pair.bore.counts]
+    return settled, settled.fixed + name_shells(settled, free)
+
+
+def choice_of(kind: Kind, one: Decided) -> Choice:
+    """The answer as a choice of this fresh kind's pairs; where housings may move, of those that stay empty too."""
+    class_of = {s.key: c for c in kind.classes for s in c.members}
+    seat_of = {id(p): bore.seat for bore in kind.seats for p in bore.positions}
+    bores: dict[int, list[Bore]] = {}
+    for bore in kind.bores:
+        bores.setdefault(bore.seat, []).append(bore)
+    choice: Choice = Choice()
+    for terms, final, placements in zip(kind.terms, one.final, one.placements, strict=True):
+        filled = {p.position.name: p for p in placements}
+        housings = {p.name: p.housing or p.name for p in final.positions}
+        for position in terms.job.positions:
+            seat, p = seat_of.get(id(position)), filled.get(position.name)
+            if seat is None:
+                continue
+            housing = housings[position.name]
+            if p is not None:
+                wanted = class_of[p.upper.key], class_of[p.lower.key]
+                here = (b for b in bores[seat] if _holds(b, housing))
+                pairs = (pair for b in here for pair in kind.pairs(b, p.wall_sum_nm, p.wall_sum_nm))
+                choice[next(pair for pair in pairs if (pair.upper, pair.lower) == wanted)] += 1
+            else:
+                choice.update(v for v in kind.vacancies if v.bore.seat == seat and _holds(v.bore, housing))
+    return choice
+
+
+def _holds(bore: Bore, housing: str) -> bool:
+    return bore.house is None or any(p.name == housing for p in bore.house.members)

@@ -1,0 +1,223 @@
+"""The figures that plans are ordered by, each as a walk through regions of plans: it can keep the plans in which it has
+one value exactly, or a larger one, and find its smallest value over a list of regions.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+from fitmatch.fit.bores import Pair
+from fitmatch.fit.candidates import Kind
+from fitmatch.fit.regions import Ground, Region, Work, total
+from fitmatch.fit.search import Choice, Limit, Measure
+from fitmatch.fit.several import complete_jobs, widest_spread
+from fitmatch.fit.sources import Listed
+from fitmatch.fit.terms import Terms
+
+
+class Figure(Protocol):
+    """A number by which plans are ordered; smaller is better."""
+
+    def value(self, choice: Choice) -> int: ...
+
+    def exactly(self, ground: Ground, regions: list[Region], value: int) -> list[Region]: ...
+
+    def above(self, ground: Ground, regions: list[Region], value: int) -> list[Region]: ...
+
+    def smallest(self, ground: Ground, regions: list[Region], known: Choice) -> tuple[Choice, list[Region]]:
+        """The best plan by this figure, `known` being one of the regions' plans, and the regions of its equals."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Complete:
+    """The jobs with all their positions inside their limits; as more are better, with a minus."""
+
+    kind: Kind
+
+    def value(self, choice: Choice) -> int:
+        return -complete_jobs(self.kind, choice)
+
+    def exactly(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
+        return [r._replace(complete=(-value, -value)) for r in regions]
+
+    def above(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
+        return [r._replace(complete=(0, -value - 1)) for r in regions] if value else []
+
+    def smallest(self, ground: Ground, regions: list[Region], known: Choice) -> tuple[Choice, list[Region]]:
+        best, least, most = known, -self.value(known), len(self.kind.terms)
+        while least < most:
+            middle = (least + most + 1) // 2
+            found = next((p for r in regions if (p := ground.plan(_with_complete(r, middle)))), None)
+            if found is None:
+                most = middle - 1
+            else:
+                best, least = found, -self.value(found)
+        return best, [_with_complete(region, least) for region in regions]
+
+
+def _with_complete(region: Region, least: int) -> Region:
+    return region._replace(complete=(least, region.complete[1]))
+
+
+@dataclass(frozen=True, slots=True)
+class Sum:
+    """The total of a measure."""
+
+    measure: Measure
+
+    def value(self, choice: Choice) -> int:
+        return total(choice, self.measure)
+
+    def exactly(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
+        return [r._replace(limits=(*r.limits, Limit(self.measure, value, value))) for r in regions]
+
+    def above(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
+        return [r._replace(limits=(*r.limits, Limit(self.measure, None, value + 1))) for r in regions]
+
+    def smallest(self, ground: Ground, regions: list[Region], known: Choice) -> tuple[Choice, list[Region]]:
+        best, kept = known, []
+        for region in regions:
+            here = ground.plan(region, Limit(self.measure, total(best, self.measure)))
+            if here is not None:
+                here, left = ground.least(region, self.measure, here)
+                kept.append((total(here, self.measure), left))
+                best = min(best, here, key=lambda choice: total(choice, self.measure))
+        return best, [region for value, region in kept if value == total(best, self.measure)]
+
+
+@dataclass(frozen=True, slots=True)
+class Worst:
+    """The largest |deviation| of the counted in these jobs; 0 where none is. Up to `forgiven` all is alike."""
+
+    work: Work
+    forgiven: int = 0
+
+    def value(self, choice: Choice) -> int:
+        return max(self.forgiven, 0, *(abs(p.deviation_nm) for p in choice if p.counted and p.bore.terms in self.work))
+
+    def exactly(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
+        reached = () if value == self.forgiven else (_some(self.work, lambda p: abs(p.deviation_nm) >= value),)
+        return [r.clip(self.work, -value, value, *reached) for r in regions]
+
+    def above(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
+        beyond = _some(self.work, lambda p: abs(p.deviation_nm) > value)
+        return [r._replace(limits=(*r.limits, beyond)) for r in regions]
+
+    def smallest(self, ground: Ground, regions: list[Region], known: Choice) -> tuple[Choice, list[Region]]:
+        best = known
+        for region in regions:
+            low, step = self.forgiven, 0
+            while low < self.value(best):
+                reach = self.value(best) - 1
+                within = region.clip(self.work, -reach, reach)
+                values = {abs(v) for v in ground.deviations(within, self.work)} | {self.forgiven}
+                left = sorted(v for v in values if low <= v <= reach)
+                if not left:
+                    break
+                # The very next value is often reached; then larger steps.
+                middle = left[min(step, len(left) // 2)]
+                found = ground.plan(region.clip(self.work, -middle, middle))
+                if found is None:
+                    low, step = middle + 1, 2 * step + 1
+                else:
+                    best = found
+        value = self.value(best)
+        return best, [region.clip(self.work, -value, value) for region in regions]
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """Largest less smallest deviation of the counted in a job, the largest of these jobs; 0 where none is. Up to
+    `forgiven` all is alike."""
+
+    work: Work
+    forgiven: int = 0
+
+    def value(self, choice: Choice) -> int:
+        return max(self.forgiven, widest_spread(p for p in choice if p.counted and p.bore.terms in self.work))
+
+    def exactly(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
+        if value == self.forgiven:
+            return [region.spread_over(self.work, value) for region in regions]
+        found = []
+        for region in regions:
+            for job in self.work:
+                others = region.spread_over([t for t in self.work if t is not job], value)
+                values = ground.deviations(region, [job])
+                ends = set(values)
+                for a in values:
+                    if a + value in ends:
+                        reached = _some([job], _equal(a)), _some([job], _equal(a + value))
+                        found.append(others.clip([job], a, a + value, *reached))
+        return found
+
+    def above(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
+        return [
+            region.clip([job], a, region.windows[job][1], _some([job], _equal(a)), _some([job], _more(a + value)))
+            for region in regions
+            for job in self.work
+            for a in ground.deviations(region, [job])
+            if a + value < region.windows[job][1]
+        ]
+
+    def smallest(self, ground: Ground, regions: list[Region], known: Choice) -> tuple[Choice, list[Region]]:
+        # Sliding windows are for one job alone, and many programs, each of them hard where bores are bound to another.
+        bound = self.work[0].shifts.on or any(bore.house is not None for bore in ground.kind.bores)
+        if len(self.work) == 1 and not bound:
+            return self._by_windows(ground, regions, known)
+        best = known
+        for region in regions:
+            least, middle = self.forgiven, self.value(best) - 1  # most often nothing is left to gain
+            while least < self.value(best):
+                found = ground.plan(region.spread_over(self.work, middle))
+                if found is None:
+                    least = middle + 1
+                else:
+                    best = found
+                middle = (least + self.value(best)) // 2
+        return best, [region.spread_over(self.work, self.value(best)) for region in regions]
+
+    def _by_windows(self, ground: Ground, regions: list[Region], known: Choice) -> tuple[Choice, list[Region]]:
+        work = self.work
+        wanted = sum(times for p, times in known.items() if p.counted and p.bore.terms in work)
+        if not wanted:
+            return known, regions
+        best = known
+        widths = sorted(
+            (width, start, i)
+            for i, region in enumerate(regions)
+            for start, width in Listed([p for p in ground.pairs(region) if p.bore.terms in work]).least_widths(wanted)
+        )
+        for width, start, i in widths:
+            low = max(width, self.forgiven)
+            reach = self.value(best) - 1  # first whether this window can do better at all
+            while low <= reach:
+                found = ground.plan(regions[i].clip(work, start, start + reach))
+                if found is not None:
+                    best = found
+                elif reach == self.value(best) - 1:
+                    break
+                else:
+                    low = reach + 1
+                reach = (low + self.value(best) - 1) // 2
+        value = self.value(best)
+        return best, [regions[i].clip(work, start, start + value) for width, start, i in widths if width <= value]
+
+
+def _some(work: Work, test: Callable[[Pair], bool]) -> Limit:
+    """At least one counted pair of these jobs is like that."""
+    return Limit(lambda p: int(bool(p.counted) and p.bore.terms in work and test(p)), None, 1)
+
+
+def _equal(deviation: int) -> Callable[[Pair], bool]:
+    return lambda p: p.deviation_nm == deviation
+
+
+def _more(deviation: int) -> Callable[[Pair], bool]:
+    return lambda p: p.deviation_nm > deviation
+
+
+def of_jobs(measure: Measure, work: list[Terms]) -> Measure:
+    """The same for the pairs of these jobs, 0 for others."""
+    return lambda p: measure(p) if p.bore.terms in work else 0

@@ -1,0 +1,131 @@
+"""One more shell as a cure: which half, and of what wall, would let a failing position be inside its limits."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from fitmatch.fit.asking import Asker, TooMuch, place_of
+from fitmatch.fit.bores import Bore, Pair, Rack, ShellClass
+from fitmatch.fit.candidates import Kind
+from fitmatch.fit.deciding import Place
+from fitmatch.fit.search import Limit
+from fitmatch.fit.shifts import twice_offset
+from fitmatch.parts import ANY, SIDES, Cure, Shell
+
+_FAR = 1 << 40  # a wall thicker than any
+_THINNEST, _THICKEST = 200_000, 25_000_000  # walls that can be
+_MOST_WALLS = 400  # more that differ are not tried
+
+
+def one_more(asker: Asker, place: Place, side: str) -> Cure | None:
+    """One more half of any wall, in this bore if it can be, else in another whose shell is then free for it."""
+    for everywhere in (False, True):
+        found = _with_new(asker, place, side, everywhere=everywhere)
+        if found is not None:
+            return found
+    return None
+
+
+def _with_new(asker: Asker, place: Place, side: str, *, everywhere: bool) -> Cure | None:
+    kind = asker.prepared(asker.jobs, ("more", side, everywhere, place))
+    seats = asker.seats(kind, place)
+    first = len(kind.classes)
+    fresh: dict[int, ShellClass] = {}
+    pairs = asker.pairs(kind, place)
+    for bore in list(kind.bores):
+        mine = place_of(bore) == place
+        if getattr(bore.positions[0], side) is None and (mine or (everywhere and bore.seat in seats)):
+            pairs += (p for p in _new_pairs(kind, bore, side, fresh, mine=mine) if mine or asker.no_worse(p))
+    once = Limit(lambda p: int(p.filled and getattr(p, side).index >= first), 1)
+    choice = asker.plan(kind, place, pairs, once)
+    if choice is None:
+        return None
+    pair = next(p for p in choice if p.filled and getattr(p, side).index >= first)
+    wall: int = getattr(pair, side).wall_nm
+    other = pair.lower if side == "upper" else pair.upper
+    low, high = _as_good(pair.bore, side, wall, other.wall_nm, mine=place_of(pair.bore) == place)
+    return Cure(side, wall, low_nm=low, high_nm=high)
+
+
+def _as_good(bore: Bore, side: str, wall: int, other: int, *, mine: bool) -> tuple[int, int]:
+    """From and to which wall another half would do as well as this one."""
+    if bore.terms.shifts.on:
+        return wall, wall  # how far it may be off depends on the other bores
+    least, most = (bore.inside_low, bore.inside_high) if mine else (bore.wanted_low, bore.wanted_high)
+    for low, high in _beside(bore, side, other):
+        from_wall, to_wall = max(low, least - other), min(high, most - other)
+        if from_wall <= wall <= to_wall:
+            return from_wall, to_wall
+    return wall, wall
+
+
+def _new_pairs(kind: Kind, bore: Bore, side: str, fresh: dict[int, ShellClass], *, mine: bool) -> Iterator[Pair]:
+    """For each half of the other side one of this side that comes nearest to the target with it; of bores in a row also
+    those with which it just keeps to another. What it would be marked is left open."""
+    walls: set[int] = set()
+    ends = _row_ends(kind, bore)
+    for other in getattr(bore, SIDES[1 - SIDES.index(side)]).walls:
+        for low, high in _beside(bore, side, other):
+            if mine:
+                low, high = max(low, bore.inside_low - other), min(high, bore.inside_high - other)
+            if low <= high:
+                walls.add(min(max(_wanted_sum(bore, mine=mine) - other, low), high))
+                if bore.terms.shifts.on:
+                    walls |= {low, high}
+                walls |= {w for w in ((other + s if side == "lower" else other - s) for s in ends) if low <= w <= high}
+    if len(walls) > _MOST_WALLS:
+        raise TooMuch
+    for wall in walls - fresh.keys():
+        shell = Shell("new", "", kind.name, side, wall)
+        marks = (ANY,) * len(bore.terms.job.shell_columns)
+        fresh[wall] = ShellClass(len(kind.classes), side, wall, marks, "", [shell])
+        kind.classes.append(fresh[wall])
+    ascending = sorted(walls)
+    rack = Rack([fresh[wall] for wall in ascending], ascending)
+    with_new = replace(bore, upper=rack) if side == "upper" else replace(bore, lower=rack)
+    return kind.pairs(with_new, *((bore.inside_low, bore.inside_high) if mine else (0, bore.sum_high)))
+
+
+def _wanted_sum(bore: Bore, *, mine: bool) -> int:
+    """The wall sum that hits the target; for others as near to it as their wish and their limits allow."""
+    if mine:
+        return bore.ideal
+    wished = min(max(bore.ideal, bore.wanted_low), max(bore.wanted_low, bore.wanted_high))
+    return min(max(wished, bore.inside_low), max(bore.inside_low, bore.inside_high))
+
+
+def _row_ends(kind: Kind, bore: Bore) -> set[int]:
+    """Twice the axis shifts from which the bore may just keep to another one in its row: where any shift will do beside
+    given ones, the smallest that will is among these or is none of the row's making."""
+    if not bore.terms.shifts.on:
+        return set()
+    rules, found = bore.terms.job.rules, set()
+    step, line = rules.neighbour_step_nm.get(kind.name), rules.line_nm.get(kind.name)
+    for other in kind.bores:
+        if other.terms is not bore.terms or other.seat == bore.seat:
+            continue
+        shifts = {p.lower.wall_nm - p.upper.wall_nm for p in kind.pairs(other, 0, other.sum_high)}
+        apart = twice_offset(other.positions[0]) - twice_offset(bore.positions[0])
+        for shift in shifts:
+            found |= {shift - 2 * step} if step is not None else set()
+            found |= {shift + apart - 2 * line} if line is not None else set()
+        if len(found) > _MOST_WALLS:
+            raise TooMuch
+    return found
+
+
+def _beside(bore: Bore, side: str, other: int) -> Iterator[tuple[int, int]]:
+    """The walls, from and to, that a half of this side may have beside a wall of the other. Where all the thicker
+    halves must lie on one side, those with which it is the thicker, neither is, or the other is, each by itself."""
+    if side == "lower":
+        nearest, farthest = bore.partner_walls(other)
+    else:  # what a lower half may be beside an upper one, turned round
+        below, above = bore.partner_walls(_FAR)
+        nearest, farthest = other - (above - _FAR), other - (below - _FAR)
+    low, high = max(_THINNEST, nearest), min(_THICKEST, farthest)
+    if not bore.terms.one_thick_side:
+        yield low, high
+        return
+    band = bore.terms.job.rules.thick_half_from_nm
+    yield low, min(high, other - band - 1)
+    yield max(low, other - band), min(high, other + band)
+    yield max(low, other + band + 1), high

@@ -1,0 +1,125 @@
+"""Small reasons: for a position that fails, a smallest set of bonds that keeps it from being filled inside its limits.
+
+"It cannot" always means: not without making another position of the kind worse off on levels 0 and 1. Bonds that stand
+alone are looked for first; else bonds are dropped from the set of all one by one, as long as what is left is enough
+(the deletion filter for irreducible infeasible subsets; J. W. Chinneck, Feasibility and Infeasibility in Optimization,
+Springer 2008 - citation from memory).
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from typing import overload
+
+from fitmatch.fit.asking import Asker, TooMuch
+from fitmatch.fit.candidates import ready
+from fitmatch.fit.cures import cures
+from fitmatch.fit.deciding import Decided, Place, decided
+from fitmatch.fit.letgo import bonds, lock_excuses, with_position
+from fitmatch.fit.stopping import Stop, Stopped
+from fitmatch.parts import Cure, Plan, Position, Reason
+from fitmatch.pools import PoolPlan
+
+_LIMITS = ("max", "min")
+_HALVES = {"uppers": "upper", "lowers": "lower"}  # too few of them
+_PRIORITY = "priority"  # of the jobs before it, whose quality comes first
+_MOST_POSITIONS = 20  # of one kind; of more the reasons are not sought
+
+
+@overload
+def with_reasons(answer: Plan, stop: Stop) -> Plan: ...
+@overload
+def with_reasons(answer: PoolPlan, stop: Stop) -> PoolPlan: ...
+def with_reasons(answer: Plan | PoolPlan, stop: Stop) -> Plan | PoolPlan:
+    """The same answer with the small reason of each position that is empty or outside its limits, in file order."""
+    found: dict[Place, Reason] = {}
+    for one in decided(answer):
+        failing = _failing(one)
+        if not failing or not one.proof.proven:
+            continue
+        asker, few = Asker(one, stop), len(failing) <= _MOST_POSITIONS
+        for place, position in failing.items():
+            found[place] = _reason(asker, place, position) if few else _unknown(asker, place, position)
+    if isinstance(answer, Plan):
+        return _told(answer, found)
+    return replace(answer, plans=tuple(_told(plan, found) for plan in answer.plans))
+
+
+def _told(plan: Plan, found: Mapping[Place, Reason]) -> Plan:
+    places = [(plan.job.name, p.name) for p in plan.job.positions]
+    return replace(plan, reasons=tuple(found[place] for place in places if place in found))
+
+
+def _failing(one: Decided) -> dict[Place, Position]:
+    by_key = {s.key: s for s in one.jobs[0].shells}
+    inside = {place for place, p in one.by_place().items() if p.within_limits}
+    return {place: p for place, p in one.positions() if place not in inside and ready(p, by_key)}
+
+
+def _reason(asker: Asker, place: Place, position: Position) -> Reason:
+    try:
+        if asker.can(asker.jobs, place, ()):  # but for what jobs that come before it have made of their shells
+            return Reason(position, (_PRIORITY,), True, (Cure(_PRIORITY),))
+    except (Stopped, TooMuch):
+        return _unknown(asker, place, position)
+    together, reduced = _Bonds(asker, place, position).smallest()
+    try:
+        return Reason(position, together, reduced, tuple(cures(asker, place, position)))
+    except (Stopped, TooMuch):
+        return Reason(position, together, reduced, None)
+
+
+def _unknown(asker: Asker, place: Place, position: Position) -> Reason:
+    return Reason(position, _Bonds(asker, place, position).names, False, None)
+
+
+class _Bonds:
+    """All that binds one position, and the question whether some of it is enough to keep it out."""
+
+    def __init__(self, asker: Asker, place: Place, position: Position) -> None:
+        self._asker = asker
+        self._place = place
+        self._position = position
+        self._off = {bond.name: bond.off for bond in bonds(asker.jobs, asker.kind)}
+        limits = [name for name in _LIMITS if getattr(position, f"{name}_nm") is not None]
+        self.names = (*limits, *_HALVES, *self._off)
+
+    def smallest(self) -> tuple[tuple[str, ...], bool]:
+        """The bonds of a set that cannot be made smaller, and whether that could be shown."""
+        left = list(self.names)
+        try:
+            if not self._can(()):
+                return self._lacking(), True
+            for name in self.names:
+                if not self._can((name,)):
+                    return (name,), True
+            for name in reversed(self.names):
+                fewer = [other for other in left if other != name]
+                if not self._can(fewer):
+                    left = fewer
+        except (Stopped, TooMuch):
+            return tuple(left), False
+        return tuple(left), True
+
+    def _can(self, in_force: Iterable[str]) -> bool:
+        """Whether the position can be filled inside its limits with only these bonds."""
+        let_go = [name for name in self.names if name not in in_force]
+        jobs = self._asker.jobs
+        for name in let_go:
+            if name in self._off:
+                jobs = self._off[name](jobs)
+        key = tuple(name for name in let_go if name in self._off)
+        plenty = [_HALVES[name] for name in let_go if name in _HALVES]
+        if self._asker.can(jobs, self._place, key, plenty=plenty, free=let_go):
+            return True
+        job = next(job for job in self._asker.jobs if job.name == self._place[0])
+        if "locks" not in let_go or not lock_excuses(job, self._position):
+            return False
+        # Its own lock stayed, for the excuse it gives; it may do without.
+        jobs = with_position(jobs, self._place, upper=None, lower=None)
+        return self._asker.can(jobs, self._place, (*key, self._place), plenty=plenty, free=let_go)
+
+    def _lacking(self) -> tuple[str, ...]:
+        """Nothing that is let go helps: there is no half at all of a side, or none thin enough to leave clearance."""
+        kind = self._asker.kind
+        usable = [s for s in self._asker.jobs[0].shells if s.kind == kind and s.wall_nm is not None]
+        return tuple(name for name, side in _HALVES.items() if not any(s.half in (side, "either") for s in usable))

@@ -1,0 +1,106 @@
+"""What the text report needs to set another plan of a kind beside the answer."""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import NamedTuple
+
+from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.parts import KindFigures, OtherPlan, Placement, Plan
+from fitmatch.pools import PoolPlan
+from fitmatch.report.facts import DANGER
+from fitmatch.report.layout import Column, whole
+from fitmatch.report.placing import NOT_FILLED, shell_name
+from fitmatch.report.scale import Scale
+
+NOTHING = "-"
+
+
+class Answered(NamedTuple):
+    """One kind of the answer, of one job or of several that decide it together."""
+
+    figures: KindFigures
+    complete: int | None  # how many of several jobs are complete in it
+    proven: bool
+    kind: str
+    plans: tuple[Plan, ...]
+
+    def placements(self) -> dict[str, tuple[Placement, ...]]:
+        """By the name of the job, which is empty for one alone."""
+        return {plan.job.name: tuple(p for p in plan.placements if p.position.kind == self.kind) for plan in self.plans}
+
+    def names(self) -> Iterator[str]:
+        """Of all its positions, in file order."""
+        for plan in self.plans:
+            yield from (full_name(plan.job.name, p.name) for p in plan.job.positions if p.kind == self.kind)
+
+
+def answered(answer: Plan | PoolPlan) -> dict[str, Answered]:
+    """By kind, or by the label of each group of several jobs."""
+    if isinstance(answer, Plan):
+        return {
+            kind: Answered(figures, None, answer.proofs[kind].proven, kind, (answer,))
+            for kind, figures in answer.figures.items()
+        }
+    return {
+        g.group.label: Answered(
+            g.figures, g.complete, g.proof.proven, g.group.kind, tuple(answer.plans[i] for i in g.group.members)
+        )
+        for g in answer.groups
+    }
+
+
+def figure_columns(name: str, kind: Answered, others: Mapping[str, OtherPlan], scale: Scale) -> list[Column]:
+    """Everything that plans are ordered by, one row for the answer, called `name`, and each other plan."""
+    one = NM_PER_UNIT[scale.step] ** 2
+    rows: list[tuple[str, KindFigures, int | None]] = [(name, kind.figures, kind.complete)]
+    rows += [(other_name, other.figures, other.complete) for other_name, other in others.items()]
+
+    def column(head: str, show: Callable[[KindFigures], str]) -> Column:
+        return Column(head, [show(figures) for _, figures, _ in rows])
+
+    def steps(nm: int | None) -> str:
+        return NOTHING if nm is None else scale.steps(nm)
+
+    columns = [Column("", [name for name, _, _ in rows], "left")]
+    if kind.complete is not None:
+        columns.append(Column("engines\ncomplete", [str(complete) for _, _, complete in rows]))
+    columns += [
+        column("filled", lambda f: str(f.filled)),
+        column("below\nmin", lambda f: str(f.below)),
+        column("above\nmax", lambda f: str(f.above)),
+    ]
+    if any(f.below_want is not None for _, f, _ in rows):
+        columns += [
+            column("below\nwish", lambda f: str(f.below_want or 0)),
+            column("above\nwish", lambda f: str(f.above_want or 0)),
+        ]
+    return [
+        *columns,
+        column("counted", lambda f: str(f.counted)),
+        column(f"worst off\n{scale.step}", lambda f: steps(f.worst_deviation_nm)),
+        column(
+            "sum of\nsquares",
+            lambda f: NOTHING if f.sum_squared_deviation_nm2 is None else f"{f.sum_squared_deviation_nm2 / one:.2f}",
+        ),
+        column(f"spread\n{scale.step}", lambda f: steps(f.spread_nm)),
+        column("boxes", lambda f: str(f.boxes)),
+    ]
+
+
+def by_name(placements: Mapping[str, Sequence[Placement]]) -> dict[str, Placement]:
+    """Placements by the full name of their position."""
+    return {full_name(job, p.position.name): p for job, some in placements.items() for p in some}
+
+
+def full_name(job: str, position: str) -> str:
+    return f"{job}/{position}" if job else position
+
+
+def shells_of(placement: Placement | None) -> str:
+    """The two shells of a bore, with another row's housing if it has that, and the warning where they must not be
+    assembled."""
+    if placement is None:
+        return NOT_FILLED
+    shells = f"{shell_name(placement.upper)} + {shell_name(placement.lower)}"
+    if placement.position.housing is not None:
+        shells += f" in the housing of {whole(placement.position.housing)}"
+    return shells if placement.within_limits else f"{shells} ({whole(DANGER)})"

@@ -1,0 +1,86 @@
+"""Small reasons and cures in words: what keeps a position out, and which single changes would put it inside."""
+
+from fitmatch.fit.words import sizes, steps
+from fitmatch.parts import Cure, Reason
+from fitmatch.report.layout import clean, whole
+
+_BONDS = {
+    "max": "its max",
+    "min": "its min",
+    "uppers": "too few upper halves",
+    "lowers": "too few lower halves",
+    "drawing": "the drawing band of the housing bore",
+    "locks": "the locks",
+    "holds": "the holds",
+    "family": "the limit to its family",
+    "guard": "the guard",
+    "priority": "the quality of the engines before it",
+}
+
+
+def in_words(reason: Reason, unit: str) -> str:
+    """One to three sentences, lengths in `unit`."""
+    names = [_bond(name) for name in reason.together]
+    if not reason.reduced:
+        text = f"What keeps it out was not narrowed down; it is among: {', '.join(names)}."
+    elif len(names) == 1:
+        text = f"Kept out by {names[0]} alone, whatever else is let go."
+    elif names:
+        text = (
+            f"Kept out by {', '.join(names[:-1])} and {names[-1]} together: without any one of them it could be inside."
+        )
+    else:
+        text = "Whatever rule is let go, it stays out."
+    return f"{text} {_cures(reason, unit)}"
+
+
+def _cures(reason: Reason, unit: str) -> str:
+    if reason.cures is None:
+        return "Cures were not sought: it would take too long."
+    if not reason.cures:
+        return "No single change puts it inside without making another position worse."
+    words = "; ".join(_cure(cure, unit) for cure in reason.cures)
+    return f"Any one of these puts it inside and makes no other position worse: {words}."
+
+
+def _bond(name: str) -> str:
+    if name in _BONDS:
+        return _BONDS[name]
+    column = name.removeprefix("match ")
+    return f"matching {clean(column)}" if column != name else f"the rule {name}"
+
+
+def _cure(cure: Cure, unit: str) -> str:
+    match cure.change:
+        case "max" | "min":
+            return f"{cure.change} {_by(cure, unit, 'more' if cure.change == 'max' else 'less')}"
+        case "wall_difference" | "thick_half_from" | "neighbour_step" | "line":
+            return f"the rule {cure.change} at {_by(cure, unit, 'more')}"
+        case "guard":
+            return f"a guard of {cure.factor:g}"
+        case "hold":
+            return f"the hold taken off {whole(cure.name or '')}"
+        case "lock":
+            return f"the lock taken off {whole(cure.name or '')}"
+        case "accept":
+            of = f" of {whole(cure.name)}" if cure.name else ""
+            return f"a reason in the column `accept`{of}"
+        case "priority":
+            return "the priority together"
+        case "upper" | "lower":
+            return _one_more(cure, unit)
+    return f"without {_bond(cure.change)}"
+
+
+def _by(cure: Cure, unit: str, which_way: str) -> str:
+    assert cure.to_nm is not None and cure.by_nm is not None
+    return f"{sizes(unit, [cure.to_nm], cure.by_nm)[0]} ({steps(unit, cure.by_nm)} {which_way})"
+
+
+def _one_more(cure: Cure, unit: str) -> str:
+    assert cure.to_nm is not None
+    text = f"one more {cure.change} half with a wall of"
+    if cure.low_nm is None or cure.high_nm is None or cure.low_nm == cure.high_nm:
+        return f"{text} {sizes(unit, [cure.to_nm])[0]}"
+    wall, low, high = sizes(unit, [cure.to_nm, cure.low_nm, cure.high_nm])
+    return f"{text} {wall} ({low.removesuffix(f' {unit}')} to {high} will do)"

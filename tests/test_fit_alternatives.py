@@ -1,0 +1,230 @@
+"""The next best plans against all plans there are, on tiny random jobs, and on jobs whose answers are plain."""
+
+import json
+import os
+import random
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Any
+
+import oracle
+import pool_oracle
+import pytest
+from jobs import (
+    STEP,
+    TARGET,
+    WALL,
+    describe,
+    guarded_job,
+    make_job,
+    make_position,
+    make_shell,
+    make_shells,
+    measured_by,
+    moving_job,
+    random_job,
+    row_job,
+    wishing_job,
+)
+from test_fit_pools_further import further_pool
+from test_report_document import VALIDATOR
+
+from fitmatch.fit import Stop, assign
+from fitmatch.fit.alternatives import with_alternatives
+from fitmatch.fit.guards import check_guard
+from fitmatch.measuring import Gauge, Measuring
+from fitmatch.parts import Job, OtherPlan
+from fitmatch.problems import InputError
+from fitmatch.report.document import plan_document
+from fitmatch.report.text import plan_text
+
+DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
+COUNT = 4
+
+
+def assert_in_turn(job: Job, strategy: str, slack_nm: int, what: str) -> None:
+    """Each kind's alternatives have the figures that come next, one after another, and no more than there are."""
+    plan = with_alternatives(assign(job, strategy, slack_nm=slack_nm), COUNT, Stop())
+    for kind in job.kinds:
+        wanted = oracle.in_turn(job, kind, strategy, slack_nm, COUNT + 1)
+        assert oracle.levels_of(plan, kind) == wanted[0]
+        others = plan.alternatives[kind]
+        assert others.complete
+        found = [oracle.levels_of_bores(job, kind, a.placements[""]) for a in others.plans]
+        assert found == [values._replace(moved=0) for values in wanted[1:]], (
+            f"{what}, {strategy}, slack {slack_nm}, {kind}\n{describe(job)}"
+        )
+        for a in others.plans:
+            assert a.proven
+            pairs = [(p.position, oracle.Pair(p.upper, p.lower)) for p in a.placements[""]]
+            assert a.figures._asdict() == oracle.kind_figures(job, pairs)
+            assert all(pair in set(oracle.possible_pairs(job, p)) for p, pair in pairs)
+            assert len({p.housing or p.name for p, _ in pairs}) == len(pairs)
+
+
+@pytest.mark.parametrize("strategy", ["target", "even"])
+@pytest.mark.parametrize("block", range(10))
+def test_alternatives_are_the_next_of_all_plans(strategy: str, block: int) -> None:
+    """The figures of the alternatives are the next values of all plans, ties included, and none is missing at the
+    end, with and without slack."""
+    each = (DEEP or 100) // 10
+    for seed in range(block * each, (block + 1) * each):
+        rng = random.Random(f"next {seed}")
+        job, slack_nm = random_job(rng, both_limits=strategy == "even"), rng.choice([0, 0, STEP // 2, STEP, 2 * STEP])
+        assert_in_turn(job, strategy, slack_nm, f"seed {seed}")
+
+
+@pytest.mark.parametrize("strategy", ["target", "even"])
+@pytest.mark.parametrize("make", [wishing_job, row_job, moving_job])
+def test_alternatives_with_wishes_rows_and_housings(make: Callable[..., Job], strategy: str) -> None:
+    """The same with a wished band, with rules about the row of bores, and with housings that may move."""
+    for seed in range(DEEP or 40):
+        rng = random.Random(f"next {make.__name__} {seed}")
+        job = make(rng, both_limits=strategy == "even")
+        if len(job.positions) > (3 if job.rules.movable else 4) or not guard_is_good(job):
+            continue  # every order of the housings is looked at
+        assert_in_turn(job, strategy, rng.choice([0, 0, STEP]), f"{make.__name__} {seed}")
+
+
+def guard_is_good(job: Job) -> bool:
+    try:
+        check_guard([job])
+    except InputError:
+        return False
+    return True
+
+
+@pytest.mark.parametrize("priority", ["together", "in-order"])
+@pytest.mark.parametrize("strategy", ["target", "even"])
+def test_alternatives_of_several_jobs(strategy: str, priority: str) -> None:
+    """Two or three jobs that share their shells: the next values of all plans for each kind, first the engines complete
+    in it; in order, those of the first job before those of the second."""
+    for seed in range(DEEP or 40):
+        rng = random.Random(f"next pool {strategy} {priority} {seed}")
+        make = rng.choice([pool_oracle.random_pool, further_pool])
+        pool, slack = make(rng, both_limits=strategy == "even"), rng.choice([0, 0, STEP])
+        if any(job.rules.movable for job in pool.jobs) and sum(len(job.positions) for job in pool.jobs) > 3:
+            continue  # every order of the housings is looked at
+        answer = with_alternatives(assign(pool, strategy, slack_nm=slack, priority=priority), COUNT, Stop())
+        for g in answer.groups:
+            kind, members = g.group.kind, g.group.members
+            jobs = [pool.jobs[i] for i in members]
+            turn_by_turn = priority == "in-order"
+            wanted = pool_oracle.in_turn(jobs, kind, strategy, slack, turn_by_turn=turn_by_turn)
+            others = answer.alternatives[g.group.label]
+            assert others.complete and all(a.proven for a in others.plans)
+            found = [values_of(jobs, kind, a, strategy, turn_by_turn=turn_by_turn) for a in others.plans]
+            forgiven = [tuple(v for i, v in enumerate(key) if not slack or i % 6 != 2) for key in wanted]
+            shown = "\n".join(map(describe, jobs))
+            if slack:
+                found = [tuple(v for i, v in enumerate(key) if i % 6 != 2) for key in found]
+            assert found == forgiven[1 : COUNT + 1], f"seed {seed}, {strategy}, {priority}, slack {slack}\n{shown}"
+            for a in others.plans:
+                used = [s.key for some in a.placements.values() for p in some for s in (p.upper, p.lower)]
+                assert len(used) == len(set(used))
+
+
+def values_of(
+    jobs: Sequence[Job], kind: str, other: OtherPlan, strategy: str, *, turn_by_turn: bool
+) -> tuple[object, ...]:
+    """Levels 0 to 2 of a plan, from its shells alone, after each turn the first figure of quality once more."""
+    key = pool_oracle.key_of(
+        jobs, kind, strategy, pool_oracle.sums_of(jobs, kind, other.placements), turn_by_turn=turn_by_turn
+    )
+    return tuple(v for at in range(0, len(key), 5) for v in (*key[at : at + 5], key[at + 2]))
+
+
+@pytest.mark.parametrize("strategy", ["target", "even"])
+def test_alternatives_under_a_guard(strategy: str) -> None:
+    """The same where limits differ from pair to pair."""
+    tried = 0
+    for seed in range(DEEP or 60):
+        job = guarded_job(random.Random(f"guard {seed}"), both_limits=True)
+        if not guard_is_good(job):
+            continue
+        assert_in_turn(job, strategy, 0, f"seed {seed}")
+        tried += 1
+    assert tried > 10
+
+
+def two_rods(**more: Any) -> Job:
+    """R1 needs walls of 2 x WALL, R2 one step more; the pairs total 0, 1, 2 and 3 steps more than 2 x WALL."""
+    rooms = [2 * WALL + TARGET, 2 * WALL + TARGET + STEP]
+    positions = [make_position(f"R{n}", room, **more) for n, room in enumerate(rooms, 1)]
+    return make_job(
+        positions, [*make_shells("upper", [WALL, WALL + STEP]), *make_shells("lower", [WALL, WALL + 2 * STEP])]
+    )
+
+
+def test_the_next_by_hand() -> None:
+    """Two rods and four shells have four complete plans. In steps of a tenth their deviations are: u1+l1 and u2+l2
+    (0, -2), u2+l2 and u1+l1 (-3, 1), u1+l2 and u2+l1 (-2, 0), u2+l1 and u1+l2 (-1, -1). So the worst is 1, then 2
+    (twice, alike in every figure), then 3; after these come plans that leave a rod empty."""
+    plan = with_alternatives(assign(two_rods()), 5, Stop())
+    assert [(p.upper.name, p.lower.name) for p in plan.placements] == [("u2", "l1"), ("u1", "l2")]
+    figures = [
+        (f.filled, f.worst_deviation_nm, f.sum_squared_deviation_nm2, f.spread_nm)
+        for f in (a.figures for a in plan.alternatives["rod"].plans)
+    ]
+    steps = [(2, 2, 4, 2), (2, 3, 10, 4), (1, 0, 0, 0), (1, 1, 1, 0), (1, 2, 4, 0)]
+    assert figures == [(n, w * STEP, s * STEP**2, d * STEP) for n, w, s, d in steps]
+    assert all(a.proven and a.against_plan is None for a in plan.alternatives["rod"].plans)
+
+
+def test_no_more_than_there_are() -> None:
+    """With one rod and one shell of each half there is one other plan: the empty one."""
+    job = make_job(
+        [make_position("R1", 2 * WALL + TARGET)], [make_shell("u", "upper", WALL), make_shell("l", "lower", WALL)]
+    )
+    found = with_alternatives(assign(job), 9, Stop()).alternatives["rod"]
+    assert found.complete and [a.figures.filled for a in found.plans] == [0]
+
+
+def test_locked_bores_leave_nothing_to_choose() -> None:
+    """A kind whose only bore is locked in both halves has no other plan, and says so."""
+    locked = make_position("R1", 2 * WALL + TARGET, upper=("box-1", "u"), lower=("box-1", "l"))
+    job = make_job([locked], [make_shell("u", "upper", WALL), make_shell("l", "lower", WALL)])
+    plan = with_alternatives(assign(job), 3, Stop())
+    assert plan.alternatives["rod"] == ((), True)
+    assert "There is none: every plan has the same figures." in plan_text(plan, "in")
+
+
+def test_a_stop_says_what_is_not_known() -> None:
+    """Stopped before the first alternative, the answer stands and the kind's alternatives are called incomplete."""
+    stop = Stop()
+    stop.request()
+    plan = with_alternatives(assign(two_rods()), 3, stop)
+    assert plan.alternatives["rod"] == ((), False) and plan.proofs["rod"].proven
+    assert "Stopped before all of them were found and proven." in plan_text(plan, "in")
+
+
+def test_keep_sets_is_refused() -> None:
+    """The strategy that counts boxes has no alternatives."""
+    with pytest.raises(ValueError, match="`target` and `even` only"):
+        with_alternatives(assign(two_rods(), "keep-sets"), 3, Stop())
+
+
+def test_equal_within_measurement() -> None:
+    """Where readings are so rough that the next plan cannot be told from the answer, it says so, in text and JSON."""
+    gauges = {"mic": Gauge("mic", repeatability_nm=20_000)}
+    how = measured_by("mic")
+    job = two_rods(min_nm=0, max_nm=2 * TARGET)
+    job = replace(
+        job,
+        positions=tuple(
+            replace(
+                p, journal=replace(p.journal, measured_as=how), housing_bore=replace(p.housing_bore, measured_as=how)
+            )
+            for p in job.positions
+        ),
+        shells=tuple(replace(s, measured_as=how) for s in job.shells),
+        measuring=Measuring(gauges=gauges),
+    )
+    plan = with_alternatives(assign(job), 3, Stop())
+    assert [a.against_plan for a in plan.alternatives["rod"].plans] == ["equal within measurement"] * 2 + [None]
+    document = json.loads(plan_document(plan, "mm"))
+    VALIDATOR.validate(document)
+    found = document["alternatives"]["rod"]
+    assert found["complete"] is True and found["plans"][0]["against_plan"] == "equal within measurement"
+    assert [p["upper"]["shell"] for p in found["plans"][0]["positions"]] == ["u1", "u2"]
+    assert "Its worst deviation is equal within measurement." in " ".join(plan_text(plan, "mm").split())
