@@ -1,0 +1,469 @@
+"""What HiGHS makes of one job, or of several that share their shells: every level proven on a plain model of its own.
+
+A 0/1 column for each position, each housing that may stand there and each pair of shells, and one for the position that
+stays empty; shells alike in everything a plan could notice are counted, not named. What may go where and what it is
+worth is told by `oracle`, from the definition alone: nothing of `fitmatch.fit` is used here. Each level is minimised in
+turn and kept as a row for those that follow. HiGHS counts in floating point, so lengths are divided by what divides
+them all, rows that keep a level leave half a unit, and every plan found is judged again in whole numbers.
+"""
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+import numpy as np
+import oracle
+from oracle import Pair
+from scipy.optimize import LinearConstraint, milp
+from scipy.sparse import csr_array
+
+from fitmatch.parts import Job, Plan, Position, Shell
+
+Terms = list[tuple[int, int]]  # columns and their whole coefficients
+
+
+class Column(NamedTuple):
+    """One way to deal with a position: its journal with the housing of some row, and two shells or none."""
+
+    job: int
+    seat: int
+    housing: int  # the seat whose housing it is
+    position: Position
+    pair: Pair | None
+
+
+class Figures(NamedTuple):
+    """What a plan is worth to the jobs worked for; the smaller is the better."""
+
+    incomplete: int
+    rest: tuple[int, ...]  # outside or empty, empty, below, and so on to the excess over the wish
+    worst_nm: int
+    squares_nm2: int
+    spread_nm: int
+    boxes: int
+
+
+class Ties(NamedTuple):
+    """Level 3, for all jobs together."""
+
+    moved: int
+    clearance_nm: int  # the larger is the better
+    wall_difference_nm: int
+
+
+class Model:
+    """All that one kind of these jobs may choose, with the levels settled so far."""
+
+    def __init__(self, jobs: Sequence[Job], kind: str, *, with_boxes: bool, seconds: float | None = None) -> None:
+        self.jobs, self.kind, self.seconds = list(jobs), kind, seconds
+        self.solved = 0
+        self._with_boxes = with_boxes
+        self.seats = [
+            (i, p) for i, job in enumerate(jobs) for p in job.positions if p.kind == kind and oracle.measured(job, p)
+        ]
+        self._classes()
+        self.columns = list(self._every_column())
+        self._weigh()
+        count = len(self.columns)
+        self.most = np.ones(count)  # what every variable may come to; 0: this column is out
+        self.whole = [1] * count
+        self.rows: list[tuple[np.ndarray, np.ndarray, float, float]] = []
+        self.kept: list[tuple[np.ndarray, int]] = []
+        self._bind()
+        chosen = self._solve([])
+        assert chosen is not None, "to leave empty what may be empty is always a plan"
+        self.plan = chosen
+
+    # --- columns ---
+
+    def _classes(self) -> None:
+        """Sort shells that no plan could tell apart into classes, with how many there are."""
+        locked = set().union(*(oracle.locked_keys(job) for job in self.jobs))
+        self.class_of: dict[tuple[str, str], int] = {}
+        self.stock: Counter[int] = Counter()
+        known: dict[object, int] = {}
+        self.some: list[Shell] = []  # two of each class tell all pairs
+        for s in self.jobs[0].shells:
+            box = s.box if self._with_boxes else None
+            alike = (s.kind, s.half, s.wall_nm, s.marks, s.family, s.hold, s.measured_as, box)
+            number = known.setdefault(s.key if s.key in locked else alike, len(known))
+            self.class_of[s.key] = number
+            self.stock[number] += 1
+            if self.stock[number] <= 2:
+                self.some.append(s)
+
+    def _every_column(self) -> Iterable[Column]:
+        for seat, (i, p) in enumerate(self.seats):
+            job = self.jobs[i]
+            for other, (j, h) in enumerate(self.seats):
+                moves = i == j and self.kind in job.rules.movable and all(map(oracle.cells_agree, p.within, h.within))
+                if other != seat and not moves:
+                    continue
+                position = p if other == seat else oracle.housed(p, h)
+                seen = set()
+                for pair in self._pairs(job, position):
+                    drawn = self.class_of[pair.upper.key], self.class_of[pair.lower.key]
+                    if drawn not in seen:
+                        seen.add(drawn)
+                        yield Column(i, seat, other, position, pair)
+                if not seen or not oracle.locked_twice(p):  # what is locked in both halves is in
+                    yield Column(i, seat, other, position, None)
+
+    def _pairs(self, job: Job, p: Position) -> Iterable[Pair]:
+        """As `oracle.possible_pairs`, over two shells of each class."""
+        if not oracle.fillable(job, p):
+            return
+        sides = [[s for s in oracle.candidates(job, p, side) if s in self.some] for side in ("upper", "lower")]
+        for upper in sides[0]:
+            for lower in sides[1]:
+                pair = Pair(upper, lower)
+                if upper.key != lower.key and oracle.has_clearance(job, p, pair):
+                    if oracle.locked_twice(p) or not oracle.broken_rules(job, p, pair):
+                        yield pair
+
+    def _weigh(self) -> None:
+        """The figures of every column, as arrays of whole numbers; an empty one has none."""
+        count = len(self.columns)
+        names = "filled inside below short over bw sw aw ew counted dev clearance difference moved side shift lies"
+        figures = {name: np.zeros(count, dtype=np.int64) for name in names.split()}
+        for at, c in enumerate(self.columns):
+            job, p, pair = self.jobs[c.job], c.position, c.pair
+            now: dict[str, int] = {"moved": int(c.housing != c.seat)}
+            if pair is not None:
+                short = oracle.shortfall_nm(job, p, pair)
+                over = oracle.excess_nm(p, pair, oracle.margin_nm(job, p, pair))
+                clearance, axis = oracle.clearance_nm(p, pair), oracle.axis(p, pair)
+                inside = not short and not over
+                now |= {"filled": 1, "inside": int(inside), "below": int(short > 0), "short": short, "over": over}
+                now |= dict(zip(("bw", "sw", "aw", "ew"), oracle.missed_wish(p, pair), strict=True))
+                now |= {"counted": int(inside and not oracle.locked_twice(p)), "dev": clearance - p.target_nm}
+                now |= {"clearance": clearance, "difference": abs(pair.upper.wall_nm - pair.lower.wall_nm)}
+                now["side"] = {"upper": 1, "lower": -1, None: 0}[oracle.deciding_side(job, p, pair)]
+                now |= {"shift": axis.shift, "lies": axis.lies}
+            for name, value in now.items():
+                figures[name][at] = value
+        self.of = figures
+        self.job_of = np.array([c.job for c in self.columns])
+        self.seat_of = np.array([c.seat for c in self.columns])
+        lengths = np.concatenate(
+            [figures[name] for name in ("short", "over", "sw", "ew", "difference", "shift", "lies")]
+        )
+        counted = figures["dev"][figures["counted"] > 0]
+        self.unit = math.gcd(*np.unique(lengths).tolist(), *np.unique(counted).tolist()) or 1
+        self.figures_of_seat = [np.flatnonzero(self.seat_of == seat) for seat in range(len(self.seats))]
+
+    # --- rows that hold throughout ---
+
+    def _variable(self, most: float, *, whole: bool) -> int:
+        self.most = np.append(self.most, most)
+        self.whole.append(int(whole))
+        return len(self.most) - 1
+
+    def _row(self, columns: Sequence[int], values: Sequence[float], low: float, high: float) -> None:
+        self.rows.append((np.asarray(columns, dtype=int), np.asarray(values, dtype=float), low, high))
+
+    def _once(self, columns: np.ndarray, values: np.ndarray, more: Terms, low: float, high: float) -> None:
+        """A row over columns with values that are not zero, and some further variables."""
+        some = values != 0
+        self._row(
+            [*columns[some], *(j for j, _ in more)], [*values[some].astype(float), *(a for _, a in more)], low, high
+        )
+
+    def _bind(self) -> None:
+        for columns in self.figures_of_seat:
+            self._row(columns, np.ones(len(columns)), 1, 1)
+        housings: dict[int, list[int]] = {}
+        drawn: dict[int, Counter[int]] = {}
+        for at, c in enumerate(self.columns):
+            housings.setdefault(c.housing, []).append(at)
+            for shell in c.pair or ():
+                drawn.setdefault(self.class_of[shell.key], Counter())[at] += 1
+        for columns in housings.values():
+            self._row(columns, np.ones(len(columns)), 1, 1)
+        for number, times in drawn.items():
+            self._row(list(times), list(times.values()), 0, self.stock[number])
+        for i, job in enumerate(self.jobs):
+            mine = [seat for seat, (j, _) in enumerate(self.seats) if j == i]
+            if job.rules.thick_half.get(self.kind) == "same":
+                upper = self._variable(1, whole=True)
+                for seat in mine:
+                    at, side = self.figures_of_seat[seat], self.of["side"][self.figures_of_seat[seat]]
+                    self._once(at, side > 0, [(upper, -1)], -math.inf, 0)
+                    self._once(at, side < 0, [(upper, 1)], -math.inf, 1)
+            self._bind_row_of_bores(i, job, mine)
+
+    def _bind_row_of_bores(self, i: int, job: Job, mine: list[int]) -> None:
+        """`neighbour_step` and `line`, each let go of by a bore that stays empty."""
+        step, line = job.rules.neighbour_step_nm.get(self.kind), job.rules.line_nm.get(self.kind)
+        places = [p.name for p in job.positions if p.kind == self.kind]
+        place = {seat: places.index(self.seats[seat][1].name) for seat in mine}
+        pairs = [(one, other) for one in mine for other in mine if place[one] < place[other]]
+        both_locked = {
+            (one, other) for one, other in pairs if all(oracle.locked_twice(self.seats[s][1]) for s in (one, other))
+        }
+        for one, other in pairs:
+            if (one, other) in both_locked:
+                continue
+            if step is not None and place[other] - place[one] == 1:
+                self._not_far(one, other, "shift", 2 * step)
+            if line is not None:
+                self._not_far(one, other, "lies", 2 * line)
+
+    def _not_far(self, one: int, other: int, figure: str, most: int) -> None:
+        ends = [self.of[figure][self.figures_of_seat[seat]] // self.unit for seat in (one, other)]
+        far = max(int(ends[0].max() - ends[1].min()), int(ends[1].max() - ends[0].min()), 0)
+        most = most // self.unit
+        if far <= most:
+            return
+        for a, b in ((0, 1), (1, 0)):
+            columns = np.concatenate([self.figures_of_seat[(one, other)[s]] for s in (a, b)])
+            filled = [self.of["filled"][self.figures_of_seat[(one, other)[s]]] for s in (a, b)]
+            loose = far - most
+            values = np.concatenate([ends[a] + loose * filled[0], -ends[b] + loose * filled[1]])
+            self._once(columns, values, [], -math.inf, most + 2 * loose + 0.5)
+
+    # --- solving ---
+
+    def _solve(self, cost: Terms, need: bool = True) -> np.ndarray | None:
+        """A plan of least cost, as whether each column is chosen; None where there is none."""
+        self.solved += 1
+        count = len(self.most)
+        c = np.zeros(count)
+        for j, price in cost:
+            c[j] = price
+        rows = np.repeat(np.arange(len(self.rows)), [len(columns) for columns, *_ in self.rows])
+        columns = np.concatenate([columns for columns, *_ in self.rows])
+        values = np.concatenate([values for _, values, *_ in self.rows])
+        matrix = csr_array((values, (rows, columns)), shape=(len(self.rows), count))
+        ends = [np.array([row[end] for row in self.rows]) for end in (2, 3)]
+        options: dict[str, float] = {"mip_rel_gap": 0}
+        if self.seconds is not None:
+            options["time_limit"] = self.seconds
+        found = milp(
+            c,
+            integrality=np.array(self.whole),
+            bounds=(0, self.most),
+            constraints=[LinearConstraint(matrix, *ends)],
+            options=options,
+        )
+        if found.status == 1:
+            raise TimeoutError("HiGHS did not finish")
+        assert found.status in (0, 2), found.message
+        if found.x is None:
+            return None
+        chosen = found.x[: len(self.columns)] > 0.5
+        self._judge(chosen)
+        return chosen
+
+    def _judge(self, chosen: np.ndarray) -> None:
+        """In whole numbers: a plan, by every rule, that loses nothing of what was settled."""
+        some = [self.columns[at] for at in np.flatnonzero(chosen)]
+        assert sorted(c.seat for c in some) == sorted(c.housing for c in some) == list(range(len(self.seats)))
+        used = Counter(self.class_of[shell.key] for c in some for shell in c.pair or ())
+        assert all(times <= self.stock[number] for number, times in used.items())
+        assert all(self.most[at] for at in np.flatnonzero(chosen))
+        for i, job in enumerate(self.jobs):
+            filled = [(c.position, c.pair) for c in some if c.job == i and c.pair is not None]
+            assert len({oracle.deciding_side(job, p, pair) for p, pair in filled} - {None}) <= 1
+            assert not list(oracle.misfits(job, self.kind, filled))
+        for weights, most in self.kept:
+            assert int(weights[chosen].sum()) <= most
+
+    # --- levels ---
+
+    def settle(self, weights: np.ndarray) -> int:
+        """The smallest sum of these weights, kept from here on."""
+        weights = np.where(self.most[: len(self.columns)] > 0, weights, 0)
+        if weights.any() and not (weights.min() >= 0 and not weights[self.plan].any()):
+            shared = math.gcd(*np.unique(weights).tolist())
+            self.plan = self._solve([(int(j), int(weights[j]) // shared) for j in np.flatnonzero(weights)])
+            assert self.plan is not None
+        value = int(weights[self.plan].sum())
+        if weights.any():
+            shared = math.gcd(*np.unique(weights).tolist())
+            self._once(np.arange(len(self.columns)), weights // shared, [], -math.inf, value // shared + 0.5)
+            self.kept.append((weights, value))
+        return value
+
+    def forbid(self, columns: np.ndarray) -> None:
+        self.most[np.flatnonzero(columns)] = 0
+
+    def _mine(self, work: Sequence[int]) -> np.ndarray:
+        return np.isin(self.job_of, work)
+
+    def _seats(self, work: Sequence[int]) -> list[int]:
+        return [seat for seat, (i, _) in enumerate(self.seats) if i in work]
+
+    def settle_complete(self, work: Sequence[int]) -> None:
+        """The most jobs with every position of the kind inside its limits."""
+        flags = []
+        for i in work:
+            if all(oracle.measured(self.jobs[i], p) for p in self.jobs[i].positions if p.kind == self.kind):
+                flag = self._variable(1, whole=True)
+                for seat in self._seats([i]):
+                    at = self.figures_of_seat[seat]
+                    self._once(at, -self.of["inside"][at], [(flag, 1)], -math.inf, 0)
+                flags.append((flag, -1))
+        if flags:
+            self.plan = self._solve(flags)
+            complete = len(work) - self.figures(self.plan, work).incomplete
+            self._row([j for j, _ in flags], [1] * len(flags), complete - 0.5, math.inf)
+
+    def settle_fit(self, work: Sequence[int]) -> None:
+        """Levels 0 and 1."""
+        mine = self._mine(work)
+        if len(work) > 1:
+            self.settle_complete(work)
+        for name, sign in (("inside", -1), ("filled", -1), *((n, 1) for n in "below short over bw sw aw ew".split())):
+            self.settle(np.where(mine, sign * self.of[name], 0))
+
+    def settle_worst(self, work: Sequence[int], slack: int = 0) -> int:
+        """The smallest worst |deviation|; columns beyond it and the slack are out from here on."""
+        mine = self._mine(work) & (self.of["counted"] > 0)
+        off = np.where(mine, np.abs(self.of["dev"]), 0)
+        if off[self.plan].any():
+            worst = self._variable(float(off.max()), whole=False)
+            rows = len(self.rows)
+            for seat in self._seats(work):
+                at = self.figures_of_seat[seat]
+                self._once(at, off[at] // self.unit, [(worst, -1)], -math.inf, 0)
+            self.plan = self._solve([(worst, 1)])
+            del self.rows[rows:]
+        least = int(off[self.plan].max())
+        self.forbid(off > least + slack)
+        return least
+
+    def settle_spread(self, work: Sequence[int], slack: int = 0) -> int:
+        """The smallest largest spread of these jobs, kept with the slack. From `low` to `high` of each job lie its
+        deviations; a position that does not count lets go of both."""
+        counted = self._mine(work) & (self.of["counted"] > 0) & (self.most[: len(self.columns)] > 0)
+        reach = int(np.abs(self.of["dev"][counted]).max(initial=0)) // self.unit
+        spread = self._variable(2 * reach, whole=False)
+        for i in work:
+            low, high = (self._variable(2 * reach, whole=False) for _ in range(2))  # both plus the reach
+            for seat in self._seats([i]):
+                at = self.figures_of_seat[seat]
+                dev = self.of["dev"][at] // self.unit
+                self._once(at, np.where(counted[at], dev + reach, 0), [(high, -1)], -math.inf, 0)
+                self._once(at, np.where(counted[at], reach - dev, 0), [(low, 1)], -math.inf, 2 * reach)
+            self._row([high, low, spread], [1, -1, -1], -math.inf, 0)
+        if self.figures(self.plan, work).spread_nm:
+            self.plan = self._solve([(spread, 1)])
+        least = self.figures(self.plan, work).spread_nm
+        self.most[spread] = (least + slack) // self.unit + 0.5
+        return least
+
+    def settle_squares(self, work: Sequence[int]) -> int:
+        mine = self._mine(work) & (self.of["counted"] > 0)
+        return self.settle(np.where(mine, self.of["dev"] ** 2, 0))
+
+    def settle_boxes(self, slack: int) -> None:
+        """The fewest boxes among plans whose worst is within the slack; then among all that draw on no more."""
+        everything = range(len(self.jobs))
+        before = self.most.copy()
+        self.settle_worst(everything, slack)
+        flags: dict[str, int] = {}
+        for seat in range(len(self.seats)):
+            drawn: dict[str, list[int]] = {}
+            for at in self.figures_of_seat[seat]:
+                for box in {shell.box for shell in self.columns[at].pair or ()}:
+                    drawn.setdefault(box, []).append(int(at))
+            for box, columns in drawn.items():
+                if box not in flags:
+                    flags[box] = self._variable(1, whole=True)
+                self._row([*columns, flags[box]], [*[1] * len(columns), -1], -math.inf, 0)
+        self.plan = self._solve([(j, 1) for j in flags.values()])
+        fewest = self.figures(self.plan, everything).boxes
+        self._row(list(flags.values()), [1] * len(flags), -math.inf, fewest + 0.5)
+        self.most[: len(self.columns)] = before[: len(self.columns)]
+
+    def settle_quality(self, work: Sequence[int], strategy: str, slack: int) -> None:
+        """Level 2."""
+        if strategy == "keep-sets":
+            self.settle_boxes(slack)
+            slack = 0
+        if strategy == "even":
+            self.settle_spread(work, slack)
+            self.settle_worst(work)
+            self.settle_squares(work)
+            if slack:
+                self.settle_spread(work)
+        else:
+            self.settle_worst(work, slack)
+            self.settle_squares(work)
+            self.settle_spread(work)
+            if slack:
+                self.settle_worst(work)
+
+    def settle_ties(self) -> None:
+        self.settle(self.of["moved"])
+        if self.of["filled"][self.plan].any():
+            # How many are filled is settled: a share taken off each keeps the numbers small.
+            share = int(np.median(self.of["clearance"][self.of["filled"] > 0]))
+            self.settle(np.where(self.of["filled"] > 0, share - self.of["clearance"], 0))
+        self.settle(self.of["difference"])
+
+    # --- what a plan is worth ---
+
+    def figures(self, chosen: np.ndarray, work: Sequence[int]) -> Figures:
+        mine = chosen & self._mine(work)
+
+        def total(name: str) -> int:
+            return int(self.of[name][mine].sum())
+
+        seats = len(self._seats(work))
+        incomplete, spreads, worst, squares = 0, [0], 0, 0
+        for i in work:
+            here = chosen & (self.job_of == i)
+            wanted = sum(p.kind == self.kind for p in self.jobs[i].positions)
+            incomplete += int(self.of["inside"][here].sum()) < wanted
+            deviations = self.of["dev"][here & (self.of["counted"] > 0)].tolist()
+            if deviations:
+                spreads.append(max(deviations) - min(deviations))
+                worst = max(worst, *map(abs, deviations))
+                squares += sum(d * d for d in deviations)
+        boxes = {shell.box for at in np.flatnonzero(mine) for shell in self.columns[at].pair or ()}
+        rest = (seats - total("inside"), seats - total("filled"), *map(total, "below short over bw sw aw ew".split()))
+        return Figures(incomplete, rest, worst, squares, max(spreads), len(boxes) if self._with_boxes else 0)
+
+    def ties(self, chosen: np.ndarray) -> Ties:
+        return Ties(*(int(self.of[name][chosen].sum()) for name in ("moved", "clearance", "difference")))
+
+    def chosen_by(self, plans: Sequence[Plan]) -> np.ndarray:
+        """The columns of these plans, one for each job; fails where a plan does what no column allows."""
+        place = {(i, p.name): seat for seat, (i, p) in enumerate(self.seats)}
+        known = {}
+        for at, c in enumerate(self.columns):
+            drawn = None if c.pair is None else (self.class_of[c.pair.upper.key], self.class_of[c.pair.lower.key])
+            known[c.seat, c.housing, drawn] = at
+        chosen = np.zeros(len(self.columns), dtype=bool)
+        used: Counter[tuple[str, str]] = Counter()
+        for i, plan in enumerate(plans):
+            placed = {p.position.name: (p.upper.key, p.lower.key) for p in plan.placements}
+            for p in plan.job.positions:
+                if (i, p.name) not in place:
+                    assert p.kind != self.kind or p.name not in placed, f"{p.name} is not measured and yet filled"
+                    continue
+                keys = placed.get(p.name)
+                drawn = None if keys is None else (self.class_of[keys[0]], self.class_of[keys[1]])
+                seat, housing = place[i, p.name], place[i, p.housing or p.name]
+                assert (seat, housing, drawn) in known, f"{p.name} may not have {keys} in the housing of {p.housing}"
+                chosen[known[seat, housing, drawn]] = True
+                used.update(keys or ())
+        assert not [key for key, times in used.items() if times > 1]
+        kept, self.kept, most, self.most = self.kept, [], self.most, np.ones(len(self.most))
+        self._judge(chosen)
+        self.kept, self.most = kept, most
+        return chosen
+
+
+def prove(model: Model, strategy: str, slack_nm: int, *, in_order: bool) -> tuple[list[Figures], Ties]:
+    """The best figures, of each turn where the jobs come one by one, else of all together; and the ties of all."""
+    everything = list(range(len(model.jobs)))
+    turns = [[i] for i in everything] if in_order else [everything]
+    for work in turns:
+        model.settle_fit(work)
+        model.settle_quality(work, strategy, slack_nm)
+    model.settle_ties()
+    return [model.figures(model.plan, work) for work in turns], model.ties(model.plan)
