@@ -20,7 +20,13 @@ from scipy.sparse import csr_array
 
 from fitmatch.parts import Job, Plan, Position, Shell
 
+# Of level 1, after how many are filled: below and above their limits, then the wished band.
+_LEVEL_1 = ("below", "short", "over", "bw", "sw", "aw", "ew")
 Terms = list[tuple[int, int]]  # columns and their whole coefficients
+
+
+class NotProven(Exception):
+    """HiGHS came to the most nodes that it was allowed."""
 
 
 class Column(NamedTuple):
@@ -55,8 +61,8 @@ class Ties(NamedTuple):
 class Model:
     """All that one kind of these jobs may choose, with the levels settled so far."""
 
-    def __init__(self, jobs: Sequence[Job], kind: str, *, with_boxes: bool, seconds: float | None = None) -> None:
-        self.jobs, self.kind, self.seconds = list(jobs), kind, seconds
+    def __init__(self, jobs: Sequence[Job], kind: str, *, with_boxes: bool, nodes: int | None = None) -> None:
+        self.jobs, self.kind, self.nodes = list(jobs), kind, nodes
         self.solved = 0
         self._with_boxes = with_boxes
         self.seats = [
@@ -118,15 +124,15 @@ class Model:
         for upper in sides[0]:
             for lower in sides[1]:
                 pair = Pair(upper, lower)
-                if upper.key != lower.key and oracle.has_clearance(job, p, pair):
-                    if oracle.locked_twice(p) or not oracle.broken_rules(job, p, pair):
-                        yield pair
+                obeys = oracle.locked_twice(p) or not oracle.broken_rules(job, p, pair)
+                if upper.key != lower.key and obeys and oracle.has_clearance(job, p, pair):
+                    yield pair
 
     def _weigh(self) -> None:
         """The figures of every column, as arrays of whole numbers; an empty one has none."""
         count = len(self.columns)
-        names = "filled inside below short over bw sw aw ew counted dev clearance difference moved side shift lies"
-        figures = {name: np.zeros(count, dtype=np.int64) for name in names.split()}
+        more = ("filled", "inside", "counted", "dev", "clearance", "difference", "moved", "side", "shift", "lies")
+        figures = {name: np.zeros(count, dtype=np.int64) for name in (*_LEVEL_1, *more)}
         for at, c in enumerate(self.columns):
             job, p, pair = self.jobs[c.job], c.position, c.pair
             now: dict[str, int] = {"moved": int(c.housing != c.seat)}
@@ -194,7 +200,7 @@ class Model:
             self._bind_row_of_bores(i, job, mine)
 
     def _bind_row_of_bores(self, i: int, job: Job, mine: list[int]) -> None:
-        """`neighbour_step` and `line`, each let go of by a bore that stays empty."""
+        """`neighbour_step` and `line`, of bores that are filled."""
         step, line = job.rules.neighbour_step_nm.get(self.kind), job.rules.line_nm.get(self.kind)
         places = [p.name for p in job.positions if p.kind == self.kind]
         place = {seat: places.index(self.seats[seat][1].name) for seat in mine}
@@ -211,21 +217,21 @@ class Model:
                 self._not_far(one, other, "lies", 2 * line)
 
     def _not_far(self, one: int, other: int, figure: str, most: int) -> None:
-        ends = [self.of[figure][self.figures_of_seat[seat]] // self.unit for seat in (one, other)]
-        far = max(int(ends[0].max() - ends[1].min()), int(ends[1].max() - ends[0].min()), 0)
+        seats = [self.figures_of_seat[seat] for seat in (one, other)]
+        ends = [self.of[figure][columns] // self.unit for columns in seats]
+        filled = [self.of["filled"][columns] > 0 for columns in seats]
         most = most // self.unit
-        if far <= most:
-            return
         for a, b in ((0, 1), (1, 0)):
-            columns = np.concatenate([self.figures_of_seat[(one, other)[s]] for s in (a, b)])
-            filled = [self.of["filled"][self.figures_of_seat[(one, other)[s]]] for s in (a, b)]
-            loose = far - most
-            values = np.concatenate([ends[a] + loose * filled[0], -ends[b] + loose * filled[1]])
-            self._once(columns, values, [], -math.inf, most + 2 * loose + 0.5)
+            # Of the columns here that lie at `place` or beyond and those there that lie too far below it, at most one.
+            for place in np.unique(ends[a]).tolist():
+                here, there = ends[a] >= place, ends[b] < place - most
+                if (there & filled[b]).any():
+                    chosen = [seats[a][here & filled[a]], seats[b][there & filled[b]]]
+                    self._row(np.concatenate(chosen), np.ones(sum(map(len, chosen))), 0, 1)
 
     # --- solving ---
 
-    def _solve(self, cost: Terms, need: bool = True) -> np.ndarray | None:
+    def _solve(self, cost: Terms) -> np.ndarray | None:
         """A plan of least cost, as whether each column is chosen; None where there is none."""
         self.solved += 1
         count = len(self.most)
@@ -238,8 +244,8 @@ class Model:
         matrix = csr_array((values, (rows, columns)), shape=(len(self.rows), count))
         ends = [np.array([row[end] for row in self.rows]) for end in (2, 3)]
         options: dict[str, float] = {"mip_rel_gap": 0}
-        if self.seconds is not None:
-            options["time_limit"] = self.seconds
+        if self.nodes is not None:
+            options["node_limit"] = self.nodes
         found = milp(
             c,
             integrality=np.array(self.whole),
@@ -248,7 +254,7 @@ class Model:
             options=options,
         )
         if found.status == 1:
-            raise TimeoutError("HiGHS did not finish")
+            raise NotProven
         assert found.status in (0, 2), found.message
         if found.x is None:
             return None
@@ -315,7 +321,7 @@ class Model:
         mine = self._mine(work)
         if len(work) > 1:
             self.settle_complete(work)
-        for name, sign in (("inside", -1), ("filled", -1), *((n, 1) for n in "below short over bw sw aw ew".split())):
+        for name, sign in (("inside", -1), ("filled", -1), *((n, 1) for n in _LEVEL_1)):
             self.settle(np.where(mine, sign * self.of[name], 0))
 
     def settle_worst(self, work: Sequence[int], slack: int = 0) -> int:
@@ -424,7 +430,7 @@ class Model:
                 worst = max(worst, *map(abs, deviations))
                 squares += sum(d * d for d in deviations)
         boxes = {shell.box for at in np.flatnonzero(mine) for shell in self.columns[at].pair or ()}
-        rest = (seats - total("inside"), seats - total("filled"), *map(total, "below short over bw sw aw ew".split()))
+        rest = (seats - total("inside"), seats - total("filled"), *map(total, _LEVEL_1))
         return Figures(incomplete, rest, worst, squares, max(spreads), len(boxes) if self._with_boxes else 0)
 
     def ties(self, chosen: np.ndarray) -> Ties:

@@ -7,7 +7,7 @@ import os
 
 import oracle
 import pytest
-from highs import Model, prove
+from highs import Model, NotProven, prove
 from hypothesis import HealthCheck, assume, given, note, settings
 from jobs import describe
 from whole_jobs import SLACKS, engines, pool_of
@@ -18,6 +18,7 @@ from fitmatch.pools import Pool, groups_of
 from fitmatch.problems import InputError
 
 DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
+NODES = 500  # a job that HiGHS cannot prove with so many tells nothing, and is left out
 FEW = settings(
     max_examples=DEEP or 20,
     derandomize=not DEEP,
@@ -45,11 +46,14 @@ def assert_proven(jobs: list[Job], strategy: str, slack_nm: int, priority: str) 
     for kind, members, shown, proof in answers:
         mine = [jobs[i] for i in members]
         in_order = priority == "in-order" and len(mine) > 1
-        model = Model(mine, kind, with_boxes=strategy == "keep-sets")
+        model = Model(mine, kind, with_boxes=strategy == "keep-sets", nodes=NODES)
         chosen = model.chosen_by([plans[i] for i in members])
         turns = [[i] for i in range(len(mine))] if in_order else [list(range(len(mine)))]
         found = [model.figures(chosen, work) for work in turns], model.ties(chosen)
-        wanted = prove(model, strategy, slack_nm, in_order=in_order)
+        try:
+            wanted = prove(model, strategy, slack_nm, in_order=in_order)
+        except NotProven:
+            assume(False)
         note(f"{strategy}, slack {slack_nm}, {priority}, {kind} of {members}")
         note("\n".join(map(describe, mine)))
         assert found == wanted
