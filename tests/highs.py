@@ -73,13 +73,15 @@ class Model:
         self._weigh()
         count = len(self.columns)
         self.most = np.ones(count)  # what every variable may come to; 0: this column is out
-        self.whole = [1] * count
         self.rows: list[tuple[np.ndarray, np.ndarray, float, float]] = []
         self.kept: list[tuple[np.ndarray, int]] = []
         self._bind()
-        chosen = self._solve([])
-        assert chosen is not None, "to leave empty what may be empty is always a plan"
-        self.plan = chosen
+        # The plan in hand; at first the one that leaves empty what may be empty.
+        self.plan = self._of_columns(c.pair is None and c.housing == c.seat for c in self.columns)
+        for columns in self.figures_of_seat:
+            if not self.plan[columns].any():  # what is locked in both halves is in
+                self.plan[columns[[self.columns[at].housing == self.columns[at].seat for at in columns]]] = True
+        self._judge(self.plan)
 
     # --- columns ---
 
@@ -159,11 +161,13 @@ class Model:
         self.unit = math.gcd(*np.unique(lengths).tolist(), *np.unique(counted).tolist()) or 1
         self.figures_of_seat = [np.flatnonzero(self.seat_of == seat) for seat in range(len(self.seats))]
 
+    def _of_columns(self, which: Iterable[bool]) -> np.ndarray:
+        return np.fromiter(which, dtype=bool, count=len(self.columns))
+
     # --- rows that hold throughout ---
 
-    def _variable(self, most: float, *, whole: bool) -> int:
+    def _variable(self, most: int) -> int:
         self.most = np.append(self.most, most)
-        self.whole.append(int(whole))
         return len(self.most) - 1
 
     def _row(self, columns: Sequence[int], values: Sequence[float], low: float, high: float) -> None:
@@ -192,7 +196,7 @@ class Model:
         for i, job in enumerate(self.jobs):
             mine = [seat for seat, (j, _) in enumerate(self.seats) if j == i]
             if job.rules.thick_half.get(self.kind) == "same":
-                upper = self._variable(1, whole=True)
+                upper = self._variable(1)
                 for seat in mine:
                     at, side = self.figures_of_seat[seat], self.of["side"][self.figures_of_seat[seat]]
                     self._once(at, side > 0, [(upper, -1)], -math.inf, 0)
@@ -234,22 +238,25 @@ class Model:
     def _solve(self, cost: Terms) -> np.ndarray | None:
         """A plan of least cost, as whether each column is chosen; None where there is none."""
         self.solved += 1
-        count = len(self.most)
-        c = np.zeros(count)
+        use = np.flatnonzero(self.most)
+        place = np.full(len(self.most), -1)
+        place[use] = np.arange(len(use))
+        c = np.zeros(len(self.most))
         for j, price in cost:
             c[j] = price
         rows = np.repeat(np.arange(len(self.rows)), [len(columns) for columns, *_ in self.rows])
-        columns = np.concatenate([columns for columns, *_ in self.rows])
+        columns = place[np.concatenate([columns for columns, *_ in self.rows])]
         values = np.concatenate([values for _, values, *_ in self.rows])
-        matrix = csr_array((values, (rows, columns)), shape=(len(self.rows), count))
+        some = columns >= 0
+        matrix = csr_array((values[some], (rows[some], columns[some])), shape=(len(self.rows), len(use)))
         ends = [np.array([row[end] for row in self.rows]) for end in (2, 3)]
         options: dict[str, float] = {"mip_rel_gap": 0}
         if self.nodes is not None:
             options["node_limit"] = self.nodes
         found = milp(
-            c,
-            integrality=np.array(self.whole),
-            bounds=(0, self.most),
+            c[use],
+            integrality=np.ones(len(use)),
+            bounds=(0, self.most[use]),
             constraints=[LinearConstraint(matrix, *ends)],
             options=options,
         )
@@ -258,7 +265,9 @@ class Model:
         assert found.status in (0, 2), found.message
         if found.x is None:
             return None
-        chosen = found.x[: len(self.columns)] > 0.5
+        x = np.zeros(len(self.most))
+        x[use] = found.x
+        chosen = x[: len(self.columns)] > 0.5
         self._judge(chosen)
         return chosen
 
@@ -281,7 +290,7 @@ class Model:
     def settle(self, weights: np.ndarray) -> int:
         """The smallest sum of these weights, kept from here on."""
         weights = np.where(self.most[: len(self.columns)] > 0, weights, 0)
-        if weights.any() and not (weights.min() >= 0 and not weights[self.plan].any()):
+        if int(weights[self.plan].sum()) > self._least_of_seats(weights):
             shared = math.gcd(*np.unique(weights).tolist())
             self.plan = self._solve([(int(j), int(weights[j]) // shared) for j in np.flatnonzero(weights)])
             assert self.plan is not None
@@ -291,6 +300,11 @@ class Model:
             self._once(np.arange(len(self.columns)), weights // shared, [], -math.inf, value // shared + 0.5)
             self.kept.append((weights, value))
         return value
+
+    def _least_of_seats(self, weights: np.ndarray) -> int:
+        """What no plan can go below: each position by itself at its least."""
+        open_now = self.most[: len(self.columns)] > 0
+        return sum(int(weights[columns[open_now[columns]]].min()) for columns in self.figures_of_seat)
 
     def forbid(self, columns: np.ndarray) -> None:
         self.most[np.flatnonzero(columns)] = 0
@@ -306,7 +320,7 @@ class Model:
         flags = []
         for i in work:
             if all(oracle.measured(self.jobs[i], p) for p in self.jobs[i].positions if p.kind == self.kind):
-                flag = self._variable(1, whole=True)
+                flag = self._variable(1)
                 for seat in self._seats([i]):
                     at = self.figures_of_seat[seat]
                     self._once(at, -self.of["inside"][at], [(flag, 1)], -math.inf, 0)
@@ -328,14 +342,17 @@ class Model:
         """The smallest worst |deviation|; columns beyond it and the slack are out from here on."""
         mine = self._mine(work) & (self.of["counted"] > 0)
         off = np.where(mine, np.abs(self.of["dev"]), 0)
+        before = self.most.copy()
+        self.forbid(off > off[self.plan].max())  # nothing worse than the plan in hand
         if off[self.plan].any():
-            worst = self._variable(float(off.max()), whole=False)
+            worst = self._variable(int(off.max()) // self.unit)
             rows = len(self.rows)
             for seat in self._seats(work):
                 at = self.figures_of_seat[seat]
                 self._once(at, off[at] // self.unit, [(worst, -1)], -math.inf, 0)
             self.plan = self._solve([(worst, 1)])
             del self.rows[rows:]
+        self.most[: len(before)] = before
         least = int(off[self.plan].max())
         self.forbid(off > least + slack)
         return least
@@ -345,9 +362,9 @@ class Model:
         deviations; a position that does not count lets go of both."""
         counted = self._mine(work) & (self.of["counted"] > 0) & (self.most[: len(self.columns)] > 0)
         reach = int(np.abs(self.of["dev"][counted]).max(initial=0)) // self.unit
-        spread = self._variable(2 * reach, whole=False)
+        spread = self._variable(2 * reach)
         for i in work:
-            low, high = (self._variable(2 * reach, whole=False) for _ in range(2))  # both plus the reach
+            low, high = (self._variable(2 * reach) for _ in range(2))  # both plus the reach
             for seat in self._seats([i]):
                 at = self.figures_of_seat[seat]
                 dev = self.of["dev"][at] // self.unit
@@ -377,7 +394,7 @@ class Model:
                     drawn.setdefault(box, []).append(int(at))
             for box, columns in drawn.items():
                 if box not in flags:
-                    flags[box] = self._variable(1, whole=True)
+                    flags[box] = self._variable(1)
                 self._row([*columns, flags[box]], [*[1] * len(columns), -1], -math.inf, 0)
         self.plan = self._solve([(j, 1) for j in flags.values()])
         fewest = self.figures(self.plan, everything).boxes
