@@ -18,7 +18,7 @@ from oracle import Pair
 from scipy.optimize import LinearConstraint, milp
 from scipy.sparse import csr_array
 
-from fitmatch.parts import Job, Plan, Position, Shell
+from fitmatch.parts import Job, Plan, Position
 
 # Of level 1, after how many are filled: below and above their limits, then the wished band.
 _LEVEL_1 = ("below", "short", "over", "bw", "sw", "aw", "ew")
@@ -61,14 +61,17 @@ class Ties(NamedTuple):
 class Model:
     """All that one kind of these jobs may choose, with the levels settled so far."""
 
-    def __init__(self, jobs: Sequence[Job], kind: str, *, with_boxes: bool, nodes: int | None = None) -> None:
+    def __init__(
+        self, jobs: Sequence[Job], kind: str, *, with_boxes: bool, nodes: int | None = None, only: Sequence[Plan] = ()
+    ) -> None:
+        """`nodes`: the most of them for each program; `only`: know no other shells than these plans use."""
         self.jobs, self.kind, self.nodes = list(jobs), kind, nodes
         self.solved = 0
         self._with_boxes = with_boxes
         self.seats = [
             (i, p) for i, job in enumerate(jobs) for p in job.positions if p.kind == kind and oracle.measured(job, p)
         ]
-        self._classes()
+        self._classes({s.key for plan in only for p in plan.placements for s in (p.upper, p.lower)})
         self.columns = list(self._every_column())
         self._weigh()
         count = len(self.columns)
@@ -85,13 +88,13 @@ class Model:
 
     # --- columns ---
 
-    def _classes(self) -> None:
+    def _classes(self, only: set[tuple[str, str]]) -> None:
         """Sort shells that no plan could tell apart into classes, with how many there are."""
         locked = set().union(*(oracle.locked_keys(job) for job in self.jobs))
         self.class_of: dict[tuple[str, str], int] = {}
         self.stock: Counter[int] = Counter()
         known: dict[object, int] = {}
-        self.some: list[Shell] = []  # two of each class tell all pairs
+        self.some: set[tuple[str, str]] = set()  # two of each class tell all pairs
         for s in self.jobs[0].shells:
             box = s.box if self._with_boxes else None
             alike = (s.kind, s.half, s.wall_nm, s.marks, s.family, s.hold, s.measured_as, box)
@@ -99,7 +102,10 @@ class Model:
             self.class_of[s.key] = number
             self.stock[number] += 1
             if self.stock[number] <= 2:
-                self.some.append(s)
+                self.some.add(s.key)
+        if only:
+            used = {self.class_of[key] for key in only}
+            self.some = {key for key in self.some if self.class_of[key] in used}
 
     def _every_column(self) -> Iterable[Column]:
         for seat, (i, p) in enumerate(self.seats):
@@ -122,7 +128,7 @@ class Model:
         """As `oracle.possible_pairs`, over two shells of each class."""
         if not oracle.fillable(job, p):
             return
-        sides = [[s for s in oracle.candidates(job, p, side) if s in self.some] for side in ("upper", "lower")]
+        sides = [[s for s in oracle.candidates(job, p, side) if s.key in self.some] for side in ("upper", "lower")]
         for upper in sides[0]:
             for lower in sides[1]:
                 pair = Pair(upper, lower)

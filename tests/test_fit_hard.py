@@ -1,0 +1,23 @@
+"""Recorded jobs that are hard for the optimizer, whose best figures HiGHS has proven."""
+
+import pytest
+from hard_jobs import FOLDER, figures_by, names, read, solved
+
+RECORDS = {name: read(name) for name in names()}
+
+
+@pytest.mark.parametrize("name", [name for name, known in RECORDS.items() if not known.hard.by_hand])
+def test_a_recorded_job_is_proven_at_its_best_figures(name: str) -> None:
+    """The plan is called proven and stands at the recorded figures of every level, ties included."""
+    known = RECORDS[name]
+    plans, proven = solved(known.hard)
+    assert proven
+    assert figures_by(known.hard, plans) == (known.figures, known.ties)
+
+
+def test_records_are_small_and_say_how_they_were_proven() -> None:
+    """All records together stay under a megabyte, and each names its proof."""
+    assert sum(path.stat().st_size for path in FOLDER.iterdir()) < 1_000_000
+    assert len(RECORDS) > 10
+    for known in RECORDS.values():
+        assert "HiGHS" in known.proof and known.hard.why
