@@ -15,13 +15,14 @@ from typing import NamedTuple
 import numpy as np
 import oracle
 from oracle import Pair
-from scipy.optimize import LinearConstraint, milp
-from scipy.sparse import csr_array
+from scipy.optimize import LinearConstraint, linprog, milp
+from scipy.sparse import csr_array, vstack
 
 from fitmatch.parts import Job, Plan, Position
 
 # Of level 1, after how many are filled: below and above their limits, then the wished band.
 _LEVEL_1 = ("below", "short", "over", "bw", "sw", "aw", "ew")
+FEW_COLUMNS = 300  # with more, a relaxation first tells which can matter
 Terms = list[tuple[int, int]]  # columns and their whole coefficients
 
 
@@ -241,21 +242,32 @@ class Model:
 
     # --- solving ---
 
-    def _solve(self, cost: Terms) -> np.ndarray | None:
-        """A plan of least cost, as whether each column is chosen; None where there is none."""
+    def better(self, cost: Terms, best: int) -> None:
+        """Take the plan of least cost for the one in hand, which costs `best`, if there is one that costs less.
+
+        Variables that the relaxation prices beyond that are left out: no better plan could use them.
+        """
         self.solved += 1
         use = np.flatnonzero(self.most)
-        place = np.full(len(self.most), -1)
-        place[use] = np.arange(len(use))
         c = np.zeros(len(self.most))
         for j, price in cost:
             c[j] = price
-        rows = np.repeat(np.arange(len(self.rows)), [len(columns) for columns, *_ in self.rows])
-        columns = place[np.concatenate([columns for columns, *_ in self.rows])]
-        values = np.concatenate([values for _, values, *_ in self.rows])
-        some = columns >= 0
-        matrix = csr_array((values[some], (rows[some], columns[some])), shape=(len(self.rows), len(use)))
-        ends = [np.array([row[end] for row in self.rows]) for end in (2, 3)]
+        if len(use) > FEW_COLUMNS:
+            wanted = best - 1 + 0.01 + 1e-9 * abs(best)
+            matrix, low, high = self._matrix(use)
+            upper, lower = np.isfinite(high), np.isfinite(low)
+            relaxed = linprog(
+                c[use],
+                A_ub=vstack([matrix[upper], -matrix[lower]]),
+                b_ub=np.concatenate([high[upper], -low[lower]]),
+                bounds=np.column_stack([np.zeros(len(use)), self.most[use]]),
+                method="highs",
+            )
+            assert relaxed.status in (0, 2), relaxed.message
+            if relaxed.status == 2 or relaxed.fun > wanted:
+                return
+            use = use[relaxed.fun + relaxed.lower.marginals <= wanted]
+        matrix, low, high = self._matrix(use)
         options: dict[str, float] = {"mip_rel_gap": 0}
         if self.nodes is not None:
             options["node_limit"] = self.nodes
@@ -263,19 +275,29 @@ class Model:
             c[use],
             integrality=np.ones(len(use)),
             bounds=(0, self.most[use]),
-            constraints=[LinearConstraint(matrix, *ends)],
+            constraints=[LinearConstraint(matrix, low, high)],
             options=options,
         )
         if found.status == 1:
             raise NotProven
         assert found.status in (0, 2), found.message
-        if found.x is None:
-            return None
-        x = np.zeros(len(self.most))
-        x[use] = found.x
-        chosen = x[: len(self.columns)] > 0.5
-        self._judge(chosen)
-        return chosen
+        if found.x is not None and round(float(c[use] @ np.round(found.x))) < best:
+            x = np.zeros(len(self.most))
+            x[use] = found.x
+            self.plan = x[: len(self.columns)] > 0.5
+            self._judge(self.plan)
+
+    def _matrix(self, use: np.ndarray) -> tuple[csr_array, np.ndarray, np.ndarray]:
+        """The rows over these variables, and their ends."""
+        place = np.full(len(self.most), -1)
+        place[use] = np.arange(len(use))
+        rows = np.repeat(np.arange(len(self.rows)), [len(columns) for columns, *_ in self.rows])
+        columns = place[np.concatenate([columns for columns, *_ in self.rows])]
+        values = np.concatenate([values for _, values, *_ in self.rows])
+        some = columns >= 0
+        matrix = csr_array((values[some], (rows[some], columns[some])), shape=(len(self.rows), len(use)))
+        low, high = (np.array([row[end] for row in self.rows], dtype=float) for end in (2, 3))
+        return matrix, low, high
 
     def _judge(self, chosen: np.ndarray) -> None:
         """In whole numbers: a plan, by every rule, that loses nothing of what was settled."""
@@ -298,8 +320,8 @@ class Model:
         weights = np.where(self.most[: len(self.columns)] > 0, weights, 0)
         if int(weights[self.plan].sum()) > self._least_of_seats(weights):
             shared = math.gcd(*np.unique(weights).tolist())
-            self.plan = self._solve([(int(j), int(weights[j]) // shared) for j in np.flatnonzero(weights)])
-            assert self.plan is not None
+            cost = [(int(j), int(weights[j]) // shared) for j in np.flatnonzero(weights)]
+            self.better(cost, int(weights[self.plan].sum()) // shared)
         value = int(weights[self.plan].sum())
         if weights.any():
             shared = math.gcd(*np.unique(weights).tolist())
@@ -332,7 +354,7 @@ class Model:
                     self._once(at, -self.of["inside"][at], [(flag, 1)], -math.inf, 0)
                 flags.append((flag, -1))
         if flags:
-            self.plan = self._solve(flags)
+            self.better(flags, self.figures(self.plan, work).incomplete - len(work))
             complete = len(work) - self.figures(self.plan, work).incomplete
             self._row([j for j, _ in flags], [1] * len(flags), complete - 0.5, math.inf)
 
@@ -356,7 +378,7 @@ class Model:
             for seat in self._seats(work):
                 at = self.figures_of_seat[seat]
                 self._once(at, off[at] // self.unit, [(worst, -1)], -math.inf, 0)
-            self.plan = self._solve([(worst, 1)])
+            self.better([(worst, 1)], int(off[self.plan].max()) // self.unit)
             del self.rows[rows:]
         self.most[: len(before)] = before
         least = int(off[self.plan].max())
@@ -377,8 +399,9 @@ class Model:
                 self._once(at, np.where(counted[at], dev + reach, 0), [(high, -1)], -math.inf, 0)
                 self._once(at, np.where(counted[at], reach - dev, 0), [(low, 1)], -math.inf, 2 * reach)
             self._row([high, low, spread], [1, -1, -1], -math.inf, 0)
-        if self.figures(self.plan, work).spread_nm:
-            self.plan = self._solve([(spread, 1)])
+        now = self.figures(self.plan, work).spread_nm
+        if now:
+            self.better([(spread, 1)], now // self.unit)
         least = self.figures(self.plan, work).spread_nm
         self.most[spread] = (least + slack) // self.unit + 0.5
         return least
@@ -402,7 +425,7 @@ class Model:
                 if box not in flags:
                     flags[box] = self._variable(1)
                 self._row([*columns, flags[box]], [*[1] * len(columns), -1], -math.inf, 0)
-        self.plan = self._solve([(j, 1) for j in flags.values()])
+        self.better([(j, 1) for j in flags.values()], self.figures(self.plan, everything).boxes)
         fewest = self.figures(self.plan, everything).boxes
         self._row(list(flags.values()), [1] * len(flags), -math.inf, fewest + 0.5)
         self.most[: len(self.columns)] = before[: len(self.columns)]
