@@ -245,9 +245,12 @@ def engines(count: int, rods_each: int, each: int, grid: int, rules: Rules, **mo
 
 
 STEPS = Rules(neighbour_step_nm={KIND: STEP})
+WIDE_ROW = Rules(
+    neighbour_step_nm={KIND: STEP}, line_nm={KIND: 3 * STEP}, thick_half={KIND: "same"}, thick_half_from_nm=0
+)
 MAKERS: dict[str, Callable[[], Hard]] = {
     "off-grid-12x12": lambda: off_grid(12, 12),
-    "off-grid-13x130": lambda: off_grid(13, 130),
+    "off-grid-13x130": lambda: off_grid(13, 130, by_hand=True),
     "off-grid-12x12-even": lambda: off_grid(12, 12, strategy="even"),
     "scarce-24x24-half-um": lambda: scarce(24, 24, 500),
     "scarce-14x15-1nm": lambda: scarce(14, 15, 1),
@@ -257,13 +260,15 @@ MAKERS: dict[str, Callable[[], Hard]] = {
     "engines-5x8-32": lambda: engines(5, 8, 32, 1_270, Rules()),
     "engines-5x8-42": lambda: engines(5, 8, 42, 1_270, Rules()),
     "far-out-24x240-1nm": lambda: far_out(24, 240, 1, by_hand=True),
-    "even-step-7x20-1nm": lambda: in_row(7, 20, 1, step=500, line=None, strategy="even"),
-    "even-line-7x14-1nm": lambda: in_row(7, 14, 1, step=None, line=2_000, strategy="even"),
+    "even-movable-5x8-1nm": lambda: movable(5, 8, 1, WIDE_ROW, strategy="even", by_hand=True),
+    "even-movable-6x9-1nm": lambda: movable(6, 9, 1, STEPS, strategy="even", by_hand=True),
+    "even-step-7x20-1nm": lambda: in_row(7, 20, 1, step=500, line=None, strategy="even", by_hand=True),
+    "even-line-7x14-1nm": lambda: in_row(7, 14, 1, step=None, line=2_000, strategy="even", by_hand=True),
     "empty-7x14-1nm": lambda: empty(7, 14, 1),
     "movable-8x12-1nm-step": lambda: movable(8, 12, 1, STEPS),
     "step-7x30-1nm": lambda: in_row(7, 30, 1, step=500, line=None),
     "line-7x30-1nm": lambda: in_row(7, 30, 1, step=None, line=1_500),
-    "step-and-line-9x40-half-um": lambda: in_row(9, 40, 500, step=500, line=1_000),
+    "step-and-line-9x40-half-um": lambda: in_row(9, 40, 500, step=500, line=1_000, by_hand=True),
     "even-step-and-line-5x20-half-um": lambda: in_row(5, 20, 500, step=1_000, line=2_000, strategy="even"),
     "even-step-5x14-1nm": lambda: in_row(5, 14, 1, step=800, line=None, strategy="even"),
     "empty-10x10-half-um": lambda: empty(10, 10, 500),

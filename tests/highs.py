@@ -22,6 +22,7 @@ from fitmatch.parts import Job, Plan, Position
 
 # Of level 1, after how many are filled: below and above their limits, then the wished band.
 _LEVEL_1 = ("below", "short", "over", "bw", "sw", "aw", "ew")
+MANY_PLACES = 60
 FEW_COLUMNS = 300  # with more, a relaxation first tells which can matter
 Terms = list[tuple[int, int]]  # columns and their whole coefficients
 
@@ -233,8 +234,14 @@ class Model:
         filled = [self.of["filled"][columns] > 0 for columns in seats]
         most = most // self.unit
         for a, b in ((0, 1), (1, 0)):
+            places = np.unique(ends[a]).tolist()
+            if len(places) > MANY_PLACES:  # one row, which an empty bore lets go of: weak, but small
+                loose = max(int(ends[a].max() - ends[b].min()) - most, 0)
+                values = np.concatenate([ends[a] + loose * filled[a], -ends[b] + loose * filled[b]])
+                self._once(np.concatenate([seats[a], seats[b]]), values, [], -math.inf, most + 2 * loose + 0.5)
+                continue
             # Of the columns here that lie at `place` or beyond and those there that lie too far below it, at most one.
-            for place in np.unique(ends[a]).tolist():
+            for place in places:
                 here, there = ends[a] >= place, ends[b] < place - most
                 if (there & filled[b]).any():
                     chosen = [seats[a][here & filled[a]], seats[b][there & filled[b]]]
@@ -364,7 +371,9 @@ class Model:
         if len(work) > 1:
             self.settle_complete(work)
         for name, sign in (("inside", -1), ("filled", -1), *((n, 1) for n in _LEVEL_1)):
-            self.settle(np.where(mine, sign * self.of[name], 0))
+            value = self.settle(np.where(mine, sign * self.of[name], 0))
+            if -value == len(self._seats(work)):  # then the others are out, which says more than a row
+                self.forbid(mine & (self.of[name] == 0))
 
     def settle_worst(self, work: Sequence[int], slack: int = 0) -> int:
         """The smallest worst |deviation|; columns beyond it and the slack are out from here on."""
