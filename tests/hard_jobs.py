@@ -18,7 +18,8 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import scipy
-from highs import Figures, Model, Ties, prove
+from highs import Figures, Model, Ties
+from highs_levels import prove
 from jobs import STEP, TARGET, WALL, make_job, make_position, make_shell
 from whole_jobs import pool_of
 

@@ -21,7 +21,7 @@ from scipy.sparse import csr_array, vstack
 from fitmatch.parts import Job, Plan, Position
 
 # Of level 1, after how many are filled: below and above their limits, then the wished band.
-_LEVEL_1 = ("below", "short", "over", "bw", "sw", "aw", "ew")
+LEVEL_1 = ("below", "short", "over", "bw", "sw", "aw", "ew")
 MANY_PLACES = 60
 FEW_COLUMNS = 300  # with more, a relaxation first tells which can matter
 Terms = list[tuple[int, int]]  # columns and their whole coefficients
@@ -142,7 +142,7 @@ class Model:
         """The figures of every column, as arrays of whole numbers; an empty one has none."""
         count = len(self.columns)
         more = ("filled", "inside", "counted", "dev", "clearance", "difference", "moved", "side", "shift", "lies")
-        figures = {name: np.zeros(count, dtype=np.int64) for name in (*_LEVEL_1, *more)}
+        figures = {name: np.zeros(count, dtype=np.int64) for name in (*LEVEL_1, *more)}
         for at, c in enumerate(self.columns):
             job, p, pair = self.jobs[c.job], c.position, c.pair
             now: dict[str, int] = {"moved": int(c.housing != c.seat)}
@@ -174,23 +174,23 @@ class Model:
 
     # --- rows that hold throughout ---
 
-    def _variable(self, most: int) -> int:
+    def variable(self, most: int) -> int:
         self.most = np.append(self.most, most)
         return len(self.most) - 1
 
-    def _row(self, columns: Sequence[int], values: Sequence[float], low: float, high: float) -> None:
+    def row(self, columns: Sequence[int], values: Sequence[float], low: float, high: float) -> None:
         self.rows.append((np.asarray(columns, dtype=int), np.asarray(values, dtype=float), low, high))
 
-    def _once(self, columns: np.ndarray, values: np.ndarray, more: Terms, low: float, high: float) -> None:
+    def row_over(self, columns: np.ndarray, values: np.ndarray, more: Terms, low: float, high: float) -> None:
         """A row over columns with values that are not zero, and some further variables."""
         some = values != 0
-        self._row(
+        self.row(
             [*columns[some], *(j for j, _ in more)], [*values[some].astype(float), *(a for _, a in more)], low, high
         )
 
     def _bind(self) -> None:
         for columns in self.figures_of_seat:
-            self._row(columns, np.ones(len(columns)), 1, 1)
+            self.row(columns, np.ones(len(columns)), 1, 1)
         housings: dict[int, list[int]] = {}
         drawn: dict[int, Counter[int]] = {}
         for at, c in enumerate(self.columns):
@@ -198,17 +198,17 @@ class Model:
             for shell in c.pair or ():
                 drawn.setdefault(self.class_of[shell.key], Counter())[at] += 1
         for columns in housings.values():
-            self._row(columns, np.ones(len(columns)), 1, 1)
+            self.row(columns, np.ones(len(columns)), 1, 1)
         for number, times in drawn.items():
-            self._row(list(times), list(times.values()), 0, self.stock[number])
+            self.row(list(times), list(times.values()), 0, self.stock[number])
         for i, job in enumerate(self.jobs):
             mine = [seat for seat, (j, _) in enumerate(self.seats) if j == i]
             if job.rules.thick_half.get(self.kind) == "same":
-                upper = self._variable(1)
+                upper = self.variable(1)
                 for seat in mine:
                     at, side = self.figures_of_seat[seat], self.of["side"][self.figures_of_seat[seat]]
-                    self._once(at, side > 0, [(upper, -1)], -math.inf, 0)
-                    self._once(at, side < 0, [(upper, 1)], -math.inf, 1)
+                    self.row_over(at, side > 0, [(upper, -1)], -math.inf, 0)
+                    self.row_over(at, side < 0, [(upper, 1)], -math.inf, 1)
             self._bind_row_of_bores(i, job, mine)
 
     def _bind_row_of_bores(self, i: int, job: Job, mine: list[int]) -> None:
@@ -238,14 +238,14 @@ class Model:
             if len(places) > MANY_PLACES:  # one row, which an empty bore lets go of: weak, but small
                 loose = max(int(ends[a].max() - ends[b].min()) - most, 0)
                 values = np.concatenate([ends[a] + loose * filled[a], -ends[b] + loose * filled[b]])
-                self._once(np.concatenate([seats[a], seats[b]]), values, [], -math.inf, most + 2 * loose + 0.5)
+                self.row_over(np.concatenate([seats[a], seats[b]]), values, [], -math.inf, most + 2 * loose + 0.5)
                 continue
             # Of the columns here that lie at `place` or beyond and those there that lie too far below it, at most one.
             for place in places:
                 here, there = ends[a] >= place, ends[b] < place - most
                 if (there & filled[b]).any():
                     chosen = [seats[a][here & filled[a]], seats[b][there & filled[b]]]
-                    self._row(np.concatenate(chosen), np.ones(sum(map(len, chosen))), 0, 1)
+                    self.row(np.concatenate(chosen), np.ones(sum(map(len, chosen))), 0, 1)
 
     # --- solving ---
 
@@ -320,7 +320,7 @@ class Model:
         for weights, most in self.kept:
             assert int(weights[chosen].sum()) <= most
 
-    # --- levels ---
+    # --- one level ---
 
     def settle(self, weights: np.ndarray) -> int:
         """The smallest sum of these weights, kept from here on."""
@@ -332,7 +332,7 @@ class Model:
         value = int(weights[self.plan].sum())
         if weights.any():
             shared = math.gcd(*np.unique(weights).tolist())
-            self._once(np.arange(len(self.columns)), weights // shared, [], -math.inf, value // shared + 0.5)
+            self.row_over(np.arange(len(self.columns)), weights // shared, [], -math.inf, value // shared + 0.5)
             self.kept.append((weights, value))
         return value
 
@@ -344,136 +344,21 @@ class Model:
     def forbid(self, columns: np.ndarray) -> None:
         self.most[np.flatnonzero(columns)] = 0
 
-    def _mine(self, work: Sequence[int]) -> np.ndarray:
+    def mine(self, work: Sequence[int]) -> np.ndarray:
         return np.isin(self.job_of, work)
 
-    def _seats(self, work: Sequence[int]) -> list[int]:
+    def seats_of(self, work: Sequence[int]) -> list[int]:
         return [seat for seat, (i, _) in enumerate(self.seats) if i in work]
-
-    def settle_complete(self, work: Sequence[int]) -> None:
-        """The most jobs with every position of the kind inside its limits."""
-        flags = []
-        for i in work:
-            if all(oracle.measured(self.jobs[i], p) for p in self.jobs[i].positions if p.kind == self.kind):
-                flag = self._variable(1)
-                for seat in self._seats([i]):
-                    at = self.figures_of_seat[seat]
-                    self._once(at, -self.of["inside"][at], [(flag, 1)], -math.inf, 0)
-                flags.append((flag, -1))
-        if flags:
-            self.better(flags, self.figures(self.plan, work).incomplete - len(work))
-            complete = len(work) - self.figures(self.plan, work).incomplete
-            self._row([j for j, _ in flags], [1] * len(flags), complete - 0.5, math.inf)
-
-    def settle_fit(self, work: Sequence[int]) -> None:
-        """Levels 0 and 1."""
-        mine = self._mine(work)
-        if len(work) > 1:
-            self.settle_complete(work)
-        for name, sign in (("inside", -1), ("filled", -1), *((n, 1) for n in _LEVEL_1)):
-            value = self.settle(np.where(mine, sign * self.of[name], 0))
-            if -value == len(self._seats(work)):  # then the others are out, which says more than a row
-                self.forbid(mine & (self.of[name] == 0))
-
-    def settle_worst(self, work: Sequence[int], slack: int = 0) -> int:
-        """The smallest worst |deviation|; columns beyond it and the slack are out from here on."""
-        mine = self._mine(work) & (self.of["counted"] > 0)
-        off = np.where(mine, np.abs(self.of["dev"]), 0)
-        before = self.most.copy()
-        self.forbid(off > off[self.plan].max())  # nothing worse than the plan in hand
-        if off[self.plan].any():
-            worst = self._variable(int(off.max()) // self.unit)
-            rows = len(self.rows)
-            for seat in self._seats(work):
-                at = self.figures_of_seat[seat]
-                self._once(at, off[at] // self.unit, [(worst, -1)], -math.inf, 0)
-            self.better([(worst, 1)], int(off[self.plan].max()) // self.unit)
-            del self.rows[rows:]
-        self.most[: len(before)] = before
-        least = int(off[self.plan].max())
-        self.forbid(off > least + slack)
-        return least
-
-    def settle_spread(self, work: Sequence[int], slack: int = 0) -> int:
-        """The smallest largest spread of these jobs, kept with the slack. From `low` to `high` of each job lie its
-        deviations; a position that does not count lets go of both."""
-        counted = self._mine(work) & (self.of["counted"] > 0) & (self.most[: len(self.columns)] > 0)
-        reach = int(np.abs(self.of["dev"][counted]).max(initial=0)) // self.unit
-        spread = self._variable(2 * reach)
-        for i in work:
-            low, high = (self._variable(2 * reach) for _ in range(2))  # both plus the reach
-            for seat in self._seats([i]):
-                at = self.figures_of_seat[seat]
-                dev = self.of["dev"][at] // self.unit
-                self._once(at, np.where(counted[at], dev + reach, 0), [(high, -1)], -math.inf, 0)
-                self._once(at, np.where(counted[at], reach - dev, 0), [(low, 1)], -math.inf, 2 * reach)
-            self._row([high, low, spread], [1, -1, -1], -math.inf, 0)
-        now = self.figures(self.plan, work).spread_nm
-        if now:
-            self.better([(spread, 1)], now // self.unit)
-        least = self.figures(self.plan, work).spread_nm
-        self.most[spread] = (least + slack) // self.unit + 0.5
-        return least
-
-    def settle_squares(self, work: Sequence[int]) -> int:
-        mine = self._mine(work) & (self.of["counted"] > 0)
-        return self.settle(np.where(mine, self.of["dev"] ** 2, 0))
-
-    def settle_boxes(self, slack: int) -> None:
-        """The fewest boxes among plans whose worst is within the slack; then among all that draw on no more."""
-        everything = range(len(self.jobs))
-        before = self.most.copy()
-        self.settle_worst(everything, slack)
-        flags: dict[str, int] = {}
-        for seat in range(len(self.seats)):
-            drawn: dict[str, list[int]] = {}
-            for at in self.figures_of_seat[seat]:
-                for box in {shell.box for shell in self.columns[at].pair or ()}:
-                    drawn.setdefault(box, []).append(int(at))
-            for box, columns in drawn.items():
-                if box not in flags:
-                    flags[box] = self._variable(1)
-                self._row([*columns, flags[box]], [*[1] * len(columns), -1], -math.inf, 0)
-        self.better([(j, 1) for j in flags.values()], self.figures(self.plan, everything).boxes)
-        fewest = self.figures(self.plan, everything).boxes
-        self._row(list(flags.values()), [1] * len(flags), -math.inf, fewest + 0.5)
-        self.most[: len(self.columns)] = before[: len(self.columns)]
-
-    def settle_quality(self, work: Sequence[int], strategy: str, slack: int) -> None:
-        """Level 2."""
-        if strategy == "keep-sets":
-            self.settle_boxes(slack)
-            slack = 0
-        if strategy == "even":
-            self.settle_spread(work, slack)
-            self.settle_worst(work)
-            self.settle_squares(work)
-            if slack:
-                self.settle_spread(work)
-        else:
-            self.settle_worst(work, slack)
-            self.settle_squares(work)
-            self.settle_spread(work)
-            if slack:
-                self.settle_worst(work)
-
-    def settle_ties(self) -> None:
-        self.settle(self.of["moved"])
-        if self.of["filled"][self.plan].any():
-            # How many are filled is settled: a share taken off each keeps the numbers small.
-            share = int(np.median(self.of["clearance"][self.of["filled"] > 0]))
-            self.settle(np.where(self.of["filled"] > 0, share - self.of["clearance"], 0))
-        self.settle(self.of["difference"])
 
     # --- what a plan is worth ---
 
     def figures(self, chosen: np.ndarray, work: Sequence[int]) -> Figures:
-        mine = chosen & self._mine(work)
+        mine = chosen & self.mine(work)
 
         def total(name: str) -> int:
             return int(self.of[name][mine].sum())
 
-        seats = len(self._seats(work))
+        seats = len(self.seats_of(work))
         incomplete, spreads, worst, squares = 0, [0], 0, 0
         for i in work:
             here = chosen & (self.job_of == i)
@@ -485,7 +370,7 @@ class Model:
                 worst = max(worst, *map(abs, deviations))
                 squares += sum(d * d for d in deviations)
         boxes = {shell.box for at in np.flatnonzero(mine) for shell in self.columns[at].pair or ()}
-        rest = (seats - total("inside"), seats - total("filled"), *map(total, _LEVEL_1))
+        rest = (seats - total("inside"), seats - total("filled"), *map(total, LEVEL_1))
         return Figures(incomplete, rest, worst, squares, max(spreads), len(boxes) if self._with_boxes else 0)
 
     def ties(self, chosen: np.ndarray) -> Ties:
@@ -517,14 +402,3 @@ class Model:
         self._judge(chosen)
         self.kept, self.most = kept, most
         return chosen
-
-
-def prove(model: Model, strategy: str, slack_nm: int, *, in_order: bool) -> tuple[list[Figures], Ties]:
-    """The best figures, of each turn where the jobs come one by one, else of all together; and the ties of all."""
-    everything = list(range(len(model.jobs)))
-    turns = [[i] for i in everything] if in_order else [everything]
-    for work in turns:
-        model.settle_fit(work)
-        model.settle_quality(work, strategy, slack_nm)
-    model.settle_ties()
-    return [model.figures(model.plan, work) for work in turns], model.ties(model.plan)

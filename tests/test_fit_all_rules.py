@@ -7,7 +7,8 @@ import os
 
 import oracle
 import pytest
-from highs import Model, NotProven, prove
+from highs import Model, NotProven
+from highs_levels import prove
 from hypothesis import HealthCheck, assume, given, note, settings
 from jobs import describe
 from whole_jobs import SLACKS, engines, pool_of

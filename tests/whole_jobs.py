@@ -172,7 +172,7 @@ def engines(draw: st.DrawFn, strategy: str, count: int) -> list[Job]:
     # Housings that may move multiply the columns of the plain model, and so do sizes that are all different.
     may_move = draw(st.booleans())
     few = may_move or grid == 1
-    least, most = (4, 5 if few else 8) if count == 1 else (2, 3 if few else 4)
+    least, most = (4, (4 if strategy == "even" else 5) if few else 8) if count == 1 else (2, 3 if few else 4)
     sizes = [draw(st.sampled_from(range(least, most + 1))) for _ in range(count)]
     halves = (max(5, sum(sizes) - 1), 10) if few else (8, 20)
     ways = draw(st.sampled_from([0, 0, 1, 2]))
