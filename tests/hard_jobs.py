@@ -230,6 +230,18 @@ def scarce(count: int, each: int, grid: int, **more: Any) -> Hard:
     return Hard(f"{count} positions, {each} shells of each half: nearly every shell is needed", [job], **more)
 
 
+def half_way(count: int, each: int, grid: int) -> Hard:
+    """Every ideal wall sum lies half way between two that there are, so that the looser has to be chosen as a tie."""
+    rng = random.Random(f"half way {count} {each} {grid}")
+    rows = []
+    for p in rods(rng, count, grid, scatter=800):
+        bore = p.housing_bore.mean_nm
+        bore -= (bore - p.journal.mean_nm - TARGET - grid // 2) % grid
+        rows.append(replace(p, housing_bore=Size(bore, bore, bore)))
+    job = _job(rows, stock(rng, each, grid, boxes=3), Rules())
+    return Hard(f"{count} positions half way between the sums of {each} shells of each half: ties decide", [job])
+
+
 def boxes(count: int, each: int, grid: int, how_many: int, rules: Rules, **more: Any) -> Hard:
     rng = random.Random(f"boxes {count} {each} {grid}")
     job = _job(rods(rng, count, grid), stock(rng, each, grid, boxes=how_many), rules)
@@ -256,6 +268,7 @@ MAKERS: dict[str, Callable[[], Hard]] = {
     "scarce-24x24-half-um": lambda: scarce(24, 24, 500),
     "scarce-14x15-1nm": lambda: scarce(14, 15, 1),
     "scarce-30x28-um": lambda: scarce(30, 28, 1_000),
+    "half-way-10x40-um": lambda: half_way(10, 40, 1_000),
     "far-out-12x60-1nm": lambda: far_out(12, 60, 1),
     "far-out-24x60-half-um": lambda: far_out(24, 60, 500),
     "engines-5x8-32": lambda: engines(5, 8, 32, 1_270, Rules()),

@@ -2,7 +2,11 @@
 
 import pytest
 from hard_jobs import FOLDER, figures_by, names, read, solved
+from test_fit_mutations import level_off
 
+from fitmatch.fit import levels
+
+QUICK = ("movable-8x16-um-step", "off-grid-12x12", "scarce-30x28-um", "half-way-10x40-um")
 RECORDS = {name: read(name) for name in names()}
 
 
@@ -21,3 +25,15 @@ def test_records_are_small_and_say_how_they_were_proven() -> None:
     assert len(RECORDS) > 10
     for known in RECORDS.values():
         assert "HiGHS" in known.proof and known.hard.why
+
+
+@pytest.mark.parametrize("level", [levels.SQUARES, levels.STAYING, levels.CLEARANCE, levels.DIFFERENCE])
+def test_a_level_passed_over_misses_a_record(level: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without this level one of the quick records is answered with other figures, so that records can tell."""
+    level_off(level)(monkeypatch)
+    for name in QUICK:
+        known = RECORDS[name]
+        plans, _ = solved(known.hard)
+        if figures_by(known.hard, plans) != (known.figures, known.ties):
+            return
+    pytest.fail("nothing tells")
