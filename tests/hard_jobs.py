@@ -23,12 +23,13 @@ from highs_levels import prove
 from jobs import STEP, TARGET, WALL, make_job, make_position, make_shell
 from whole_jobs import pool_of
 
-from fitmatch.fit import assign
+from fitmatch.fit import Stop, assign
 from fitmatch.parts import Fit, Job, Plan, Position, Rules, Shell, Size
 from fitmatch.pools import Pool
 
 FOLDER = Path(__file__).resolve().parent / "data" / "hard"
 KIND = "rod"
+LONGEST_S = 20  # what is not proven by then is written down as HiGHS has it
 
 
 class Hard(NamedTuple):
@@ -59,12 +60,12 @@ class Record(NamedTuple):
 # --- solving and proving ---------------------------------------------------------------------------------------------
 
 
-def solved(hard: Hard) -> tuple[list[Plan], bool]:
+def solved(hard: Hard, stop: Stop | None = None) -> tuple[list[Plan], bool]:
     """The plans, one for each job, and whether they are called proven."""
     if len(hard.jobs) == 1:
-        plan = assign(hard.jobs[0], hard.strategy, slack_nm=hard.slack_nm)
+        plan = assign(hard.jobs[0], hard.strategy, slack_nm=hard.slack_nm, stop=stop)
         return [plan], plan.proofs[KIND].proven
-    pool = assign(Pool(tuple(hard.jobs)), hard.strategy, slack_nm=hard.slack_nm, priority=hard.priority)
+    pool = assign(Pool(tuple(hard.jobs)), hard.strategy, slack_nm=hard.slack_nm, stop=stop, priority=hard.priority)
     return list(pool.plans), all(group.proof.proven for group in pool.groups)
 
 
@@ -305,13 +306,13 @@ MAKERS: dict[str, Callable[[], Hard]] = {
 def record(name: str) -> None:
     hard = MAKERS[name]()
     start = time.process_time()
-    plans, sure = solved(hard)
+    plans, sure = solved(hard, Stop(LONGEST_S))
     middle = time.process_time()
     print(f"{name}: fitmatch {middle - start:.2f} s, proven {sure}", flush=True)
     found = proven(hard, plans)
     print(f"  HiGHS {time.process_time() - middle:.2f} s, {found.proof}", flush=True)
     print(f"  {found.figures} {found.ties}", flush=True)
-    if figures_by(hard, plans) != (found.figures, found.ties):
+    if sure and figures_by(hard, plans) != (found.figures, found.ties):
         print(f"  DISAGREE: {figures_by(hard, plans)}")
         return
     write(name, found)
@@ -321,7 +322,7 @@ def replay(name: str) -> bool:
     """Print what it costs; whether the answer is proven and stands at the recorded figures."""
     known = read(name)
     start = time.process_time()
-    plans, sure = solved(known.hard)
+    plans, sure = solved(known.hard, Stop(10 * LONGEST_S))
     took = time.process_time() - start
     right = sure and figures_by(known.hard, plans) == (known.figures, known.ties)
     print(f"{took:8.2f} s  {'as recorded' if right else 'WRONG' if sure else 'NOT PROVEN'}  {name}", flush=True)
