@@ -270,11 +270,9 @@ MAKERS: dict[str, Callable[[], Hard]] = {
     "scarce-14x15-1nm": lambda: scarce(14, 15, 1),
     "scarce-30x28-um": lambda: scarce(30, 28, 1_000),
     "half-way-10x40-um": lambda: half_way(10, 40, 1_000),
-    "far-out-12x60-1nm": lambda: far_out(12, 60, 1),
     "far-out-24x60-half-um": lambda: far_out(24, 60, 500),
     "engines-5x8-32": lambda: engines(5, 8, 32, 1_270, Rules()),
     "engines-5x8-42": lambda: engines(5, 8, 42, 1_270, Rules()),
-    "far-out-24x240-1nm": lambda: far_out(24, 240, 1, by_hand=True),
     "even-movable-5x8-1nm": lambda: movable(5, 8, 1, WIDE_ROW, strategy="even", by_hand=True),
     "even-movable-6x9-1nm": lambda: movable(6, 9, 1, STEPS, strategy="even", by_hand=True),
     "even-step-7x20-1nm": lambda: in_row(7, 20, 1, step=500, line=None, strategy="even", by_hand=True),
@@ -283,7 +281,6 @@ MAKERS: dict[str, Callable[[], Hard]] = {
     "movable-8x12-1nm-step": lambda: movable(8, 12, 1, STEPS),
     "step-7x30-1nm": lambda: in_row(7, 30, 1, step=500, line=None),
     "line-7x30-1nm": lambda: in_row(7, 30, 1, step=None, line=1_500),
-    "step-and-line-9x40-half-um": lambda: in_row(9, 40, 500, step=500, line=1_000, by_hand=True),
     "even-step-and-line-5x20-half-um": lambda: in_row(5, 20, 500, step=1_000, line=2_000, strategy="even"),
     "even-step-5x14-1nm": lambda: in_row(5, 14, 1, step=800, line=None, strategy="even"),
     "empty-10x10-half-um": lambda: empty(10, 10, 500),
@@ -293,7 +290,6 @@ MAKERS: dict[str, Callable[[], Hard]] = {
     "movable-6x10-keep-sets-line": lambda: movable(
         6, 10, STEP, Rules(line_nm={KIND: STEP}), strategy="keep-sets", slack_nm=2 * STEP
     ),
-    "keep-sets-12-boxes": lambda: boxes(12, 60, 1_000, 12, Rules()),
     "keep-sets-12-boxes-1nm": lambda: boxes(8, 36, 1, 12, Rules(), slack_nm=300),
     "engines-3x4-12-together": lambda: engines(3, 4, 12, 500, Rules()),
     "engines-4x4-14-um": lambda: engines(4, 4, 14, 1_000, Rules()),
