@@ -74,9 +74,9 @@ def margin_nm(job: Job, p: Position, pair: Pair) -> int:
     if not _margins_of or _margins_of[0][0] is not job:
         _margins_of[:] = [(job, {})]
     margins = _margins_of[0][1]
-    measured_as = (p.name, pair.upper.measured_as, pair.lower.measured_as)
+    measured_as = (p.name, p.housing, pair.upper.measured_as, pair.lower.measured_as)
     if measured_as not in margins:
-        uncertainty = uncertainty_of(job, p, *measured_as[1:])
+        uncertainty = uncertainty_of(job, p, *measured_as[2:])
         assert uncertainty is not None and not uncertainty.lower_bound
         margins[measured_as] = ceil(job.rules.guard * uncertainty.expanded_nm)
     return margins[measured_as]
