@@ -4,10 +4,16 @@ With the housing goes its bore and how that was read, its seating and its accept
 pin stay.
 """
 
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 
 from fitmatch.parts import Job, Position, marks_agree
+
+
+def in_one_block(kind: str) -> bool:
+    """Whether these are mains, by the name of their kind: bored in line in one block, they never move."""
+    return not {"main", "mains"}.isdisjoint(re.split(r"[\W\d_]+", kind.casefold()))
 
 
 def may_move(journal: Position, housing: Position) -> bool:

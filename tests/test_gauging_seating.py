@@ -146,6 +146,14 @@ def test_what_rests_on_a_doubt_does_not_teach(item: str, feature: str, teaches: 
     assert found.learned["rod"].positions == (4 if teaches else 3)
 
 
+def test_a_doubt_about_a_bore_goes_with_the_housing() -> None:
+    """With the housing of R2 at R1, a doubt about the bore of R2 keeps R1 from teaching, one about R1's does not."""
+    job = with_reading(job_with([TENTH] * 4), 0, housing="R2")
+    for item, teaches in (("R2", False), ("R1", True)):
+        doubt = Doubt("readings.csv", 2, item, "housing_bore", 1, "off", ("turn",), ("one turn",), "measure it again")
+        assert (not compare(job, [doubt]).checks[0].why_not) == teaches
+
+
 def test_a_reading_that_stands_out_from_its_kind_does_not_teach() -> None:
     """More than 0.0005 in off the others' median: it is a mistake and teaches nothing; at 0.0005 in it still does."""
     found = compare(job_with([0, 0, 0, 12_701]))

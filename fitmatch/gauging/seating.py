@@ -246,7 +246,8 @@ def _why_not(check: Check, doubted: set[tuple[str, str]]) -> str:
     """Why a reading does not teach, by what it is; empty where it may."""
     if check.reading.method != "gauge":
         return "a strip does not teach"
-    features = [f for f in DIAMETERS if (check.reading.position, f) in doubted]
+    rows = {"journal": check.reading.position, "housing_bore": check.reading.housing or check.reading.position}
+    features = [f for f in DIAMETERS if (rows[f], f) in doubted]
     if features:
         return f"its {' and '.join(f.replace('_', ' ') for f in features)} is in doubt"
     shells = [key for key in (check.reading.upper, check.reading.lower) if ("/".join(key), "wall") in doubted]

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+from fitmatch.housings import in_one_block
 from fitmatch.intake import advice
 from fitmatch.intake.columns import POSITION_FORM, SHELL_FORM
 from fitmatch.intake.findings import Findings, shorten
@@ -54,8 +55,6 @@ _RULES: Final = (
     "limits_at",
     "guard",
 )
-# Their housings are bored in one block, in line: no choice of ours.
-_NEVER_MOVABLE: Final = ("main", "mains")
 # What tells parts and sizes apart by itself cannot be matched besides; any other column can.
 _NEVER_MATCHED: Final = frozenset(
     {
@@ -275,7 +274,7 @@ def _movable(values: Values, settings: Settings) -> tuple[str, ...]:
     path = ("rules", "movable")
     kinds: list[str] = []
     for kind in values.texts(path, 'write a list of kinds, such as ["rod"]') or ():
-        if kind.casefold() in _NEVER_MOVABLE:
+        if in_one_block(kind):
             text = f"the housings of `{shorten(kind)}` are bored in line in one block and never move; take it out"
             values.report("unknown-value", text, *path)
         elif kind in settings.fits:

@@ -6,6 +6,7 @@ The axis shift comes from walls of unlike thickness; with the offset of the hous
 from typing import NamedTuple
 
 from fitmatch.fit.rowrules import lies, next_to
+from fitmatch.housings import in_one_block
 from fitmatch.parts import Job, Placement, Plan
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.scale import Scale
@@ -21,9 +22,9 @@ class Row(NamedTuple):
 
 
 def in_a_row(job: Job, kind: str) -> bool:
-    """Whether anything asks how the bores of this kind lie to one another."""
+    """Whether the bores of this kind lie in one block, or anything asks how they lie to one another."""
     ruled = kind in job.rules.neighbour_step_nm or kind in job.rules.line_nm
-    return ruled or any(p.offset_nm is not None for p in job.positions if p.kind == kind)
+    return in_one_block(kind) or ruled or any(p.offset_nm is not None for p in job.positions if p.kind == kind)
 
 
 def row_of(plan: Plan, kind: str) -> Row:
@@ -35,9 +36,9 @@ def row_of(plan: Plan, kind: str) -> Row:
 
 
 def along_the_line(plan: Plan, kind: str, scale: Scale) -> list[str]:
-    """Every bore of the kind with its place, drawn beside it; empty where nothing asks for it."""
+    """Every bore of the kind with its place, drawn beside it; empty where nothing asks or only one is filled."""
     placements = [p for p in plan.placements if p.position.kind == kind]
-    if not placements or not in_a_row(plan.job, kind):
+    if len(placements) < 2 or not in_a_row(plan.job, kind):
         return []
     before = {id(other): _step(one, other) for one, other in next_to(plan.job, placements, kind)}
     offsets = any(p.position.offset_nm for p in placements)
