@@ -9,9 +9,10 @@ import pytest
 from jobs import STEP, TARGET, WALL, describe, make_job, make_position, make_shells, row_job
 from test_fit_exhaustive import BLOCKS, assert_best, seeds
 
-from fitmatch.fit import assign, search, windows
+from fitmatch.fit import Stop, assign, search, windows
 from fitmatch.fit.program import Program
 from fitmatch.fit.shifts import ANYWHERE, Shifts
+from fitmatch.fit.small import with_reasons
 from fitmatch.parts import Job, Position, Rules
 from fitmatch.problems import FaultInFitmatch
 
@@ -117,7 +118,8 @@ def test_locked_shells_are_constants() -> None:
     locked[0] = replace(locked[0], upper=("box-1", "u1"), lower=("box-1", "l1"))
     plan = assign(make_job(locked, shells, rules=rules(step=0)))
     assert [p.position.name for p in plan.placements] == ["M1"]
-    assert "neighbour_step" in plan.unfilled[0].why
+    (reason,) = with_reasons(plan, Stop()).reasons
+    assert reason.together == ("locks", "neighbour_step")
     locked[1] = replace(locked[1], upper=("box-1", "u2"), lower=("box-1", "l2"))
     for limits, rule in ((rules(step=0), "neighbour_step"), (rules(line=0), "line")):
         plan = assign(make_job(locked, shells, rules=limits))
