@@ -14,7 +14,8 @@ from fitmatch.fit.boxsets import BoxSets
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.search import Choice, Limit, Measure, Search
 from fitmatch.fit.several import complete_jobs, most_complete, narrow_spreads, widest_spread
-from fitmatch.fit.sources import Best, Source
+from fitmatch.fit.sliding import narrow_spread
+from fitmatch.fit.sources import Best, Listed, Source
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.fit.terms import Terms
 from fitmatch.fit.windows import affordable, fill_within, least_worst_within
@@ -372,7 +373,7 @@ def _even(search: Search, slack_nm: int) -> None:
         search.fields = [search.within(_ANY)]
         narrow_spreads(search, SPREAD, slack_nm)
     else:
-        search.narrow_spread_everywhere(SPREAD, Source(search.kind, search.outside, search.own_best), slack_nm)
+        narrow_spread(search, SPREAD, [Source(search.kind, search.outside, search.own_best)], slack_nm)
     search.narrow_worst(WORST)
     search.minimise(SQUARES, square)
     if slack_nm:
@@ -386,7 +387,7 @@ def _narrow_spread(search: Search) -> None:
     if len(search.kind.terms) > 1 or (bound and len(search.fields) == 1):
         narrow_spreads(search, SPREAD)
     else:
-        search.narrow_spread(SPREAD)
+        narrow_spread(search, SPREAD, [Listed(field) for field in search.fields])
 
 
 def _keep_sets(search: Search, slack_nm: int, turns: Turns, demand: Demanding | None) -> None:

@@ -19,7 +19,7 @@ from fitmatch.fit.candidates import Kind
 from fitmatch.fit.jobrows import complete_rows, one_side_rows, shift_rows, spread_rows
 from fitmatch.fit.program import Program, exact_bound, price, with_slacks
 from fitmatch.fit.solve import Outcome, Relaxation, relax, solve
-from fitmatch.fit.sources import Best, Listed, Source, span
+from fitmatch.fit.sources import Best, span
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.fit.terms import Terms
 from fitmatch.problems import FaultInFitmatch
@@ -120,16 +120,6 @@ class Search:
                     best = self.worst(found)
         self.fields = [self._up_to(best, self.fields[i]) for least_, i in ranked if least_ <= best]
         return self.proved(best)
-
-    def narrow_spread(self, level: str, slack: int = 0) -> int:
-        """Prove the smallest spread over the fields and keep it, widened by `slack`."""
-        self.level = level
-        return self._spread([(Listed(field), slack) for field in self.fields])
-
-    def narrow_spread_everywhere(self, level: str, source: Source, slack: int) -> int:
-        """The same over all that `source` can give, which need not be listed beforehand."""
-        self.level = level
-        return self._spread([(source, slack)])
 
     def feasible(self, field: list[Pair]) -> Choice | None:
         """A plan from these pairs within all limits, or None where there is none; raises Stopped."""
@@ -329,41 +319,6 @@ class Search:
                 if p.bore.seat not in best or measure(p) < measure(best[p.bore.seat]):
                     best[p.bore.seat] = p
         return best
-
-    def _spread(self, sources: list[tuple[Source, int]]) -> int:
-        """Slide windows over the deviations; each is a small feasibility program.
-
-        A plan whose smallest deviation is `start` spreads at least over the window from there that holds a pair for
-        enough positions. Windows are tried in the order of that least width; once it is no smaller than the spread of
-        the best plan known, nothing is left to try.
-        """
-        deviations = [p.deviation_nm for p in self.choice if p.counted]
-        if not deviations:
-            return 0
-        best = max(deviations) - min(deviations)
-        wanted = sum(times for p, times in self.choice.items() if p.counted)
-        widths = sorted((w, i, d) for i, (s, _) in enumerate(sources) for d, w in s.least_widths(wanted))
-        for least, i, start in widths:
-            if least >= best:
-                break
-            source = sources[i][0]
-            width, step = least, max(1, (best - least) // 64)
-            while width < best:
-                found = self.feasible(source.pairs(start, start + width))
-                if found is not None:
-                    deviations = [p.deviation_nm for p in found if p.counted]
-                    self.choice, best = found, max(deviations) - min(deviations)
-                    width, step = (least + best) // 2 if least + 1 < best else best, max(1, (best - least) // 64)
-                else:
-                    least = width + 1
-                    width = max(least, min(width + step, best - 1))
-                    step *= 2
-        self.fields = [
-            sources[i][0].pairs(start, start + best + sources[i][1])
-            for least, i, start in widths
-            if least <= best + sources[i][1]
-        ]
-        return self.proved(best)
 
 
 class Model:

@@ -55,6 +55,10 @@ class Source:
                     yield start, value - start
                     break
 
+    def count(self, low: int, high: int) -> int:
+        """About how many pairs such a window holds."""
+        return sum(self._kind.count(bore, *span(bore, best, low, high)) for bore, best in self._bores.items())
+
     def pairs(self, low: int, high: int) -> list[Pair]:
         found = list(self._outside)
         for bore, best in self._bores.items():
@@ -74,6 +78,9 @@ class Listed(Source):
                 values.setdefault(p.bore.seat, set()).add(p.deviation_nm)
                 self._counts[p.bore.seat] = p.bore.count
         self._values = {index: sorted(found) for index, found in values.items()}
+
+    def count(self, low: int, high: int) -> int:
+        return sum(low <= p.deviation_nm <= high for p in self._field)
 
     def pairs(self, low: int, high: int) -> list[Pair]:
         return [p for p in self._field if not p.counted or low <= p.deviation_nm <= high]
