@@ -40,7 +40,6 @@ class Hard(NamedTuple):
     strategy: str = "target"
     slack_nm: int = 0
     priority: str = "together"
-    by_hand: bool = False  # too slow for every run of the tests
 
     @property
     def turns(self) -> list[list[int]]:
@@ -112,7 +111,6 @@ def write(name: str, record: Record) -> None:
         "strategy": hard.strategy,
         "slack_nm": hard.slack_nm,
         "priority": hard.priority,
-        "by_hand": hard.by_hand,
         "proof": record.proof,
         "figures": [f._asdict() for f in record.figures],
         "ties": record.ties._asdict(),
@@ -137,7 +135,7 @@ def read(name: str) -> Record:
         rules = {key: tuple(value) if isinstance(value, list) else value for key, value in told["rules"].items()}
         jobs.append(_job(rows, stock, Rules(**rules), told["name"]))
     figures = [Figures(**{**f, "rest": tuple(f["rest"])}) for f in data["figures"]]
-    options = {key: data[key] for key in ("why", "strategy", "slack_nm", "priority", "by_hand")}
+    options = {key: data[key] for key in ("why", "strategy", "slack_nm", "priority")}
     return Record(Hard(jobs=_pooled(jobs), **options), figures, Ties(**data["ties"]), data["proof"])
 
 
@@ -264,7 +262,7 @@ WIDE_ROW = Rules(
 )
 MAKERS: dict[str, Callable[[], Hard]] = {
     "off-grid-12x12": lambda: off_grid(12, 12),
-    "off-grid-13x130": lambda: off_grid(13, 130, by_hand=True),
+    "off-grid-13x130": lambda: off_grid(13, 130),
     "off-grid-12x12-even": lambda: off_grid(12, 12, strategy="even"),
     "scarce-24x24-half-um": lambda: scarce(24, 24, 500),
     "scarce-14x15-1nm": lambda: scarce(14, 15, 1),
@@ -273,10 +271,10 @@ MAKERS: dict[str, Callable[[], Hard]] = {
     "far-out-24x60-half-um": lambda: far_out(24, 60, 500),
     "engines-5x8-32": lambda: engines(5, 8, 32, 1_270, Rules()),
     "engines-5x8-42": lambda: engines(5, 8, 42, 1_270, Rules()),
-    "even-movable-5x8-1nm": lambda: movable(5, 8, 1, WIDE_ROW, strategy="even", by_hand=True),
-    "even-movable-6x9-1nm": lambda: movable(6, 9, 1, STEPS, strategy="even", by_hand=True),
-    "even-step-7x20-1nm": lambda: in_row(7, 20, 1, step=500, line=None, strategy="even", by_hand=True),
-    "even-line-7x14-1nm": lambda: in_row(7, 14, 1, step=None, line=2_000, strategy="even", by_hand=True),
+    "even-movable-5x8-1nm": lambda: movable(5, 8, 1, WIDE_ROW, strategy="even"),
+    "even-movable-6x9-1nm": lambda: movable(6, 9, 1, STEPS, strategy="even"),
+    "even-step-7x20-1nm": lambda: in_row(7, 20, 1, step=500, line=None, strategy="even"),
+    "even-line-7x14-1nm": lambda: in_row(7, 14, 1, step=None, line=2_000, strategy="even"),
     "empty-7x14-1nm": lambda: empty(7, 14, 1),
     "movable-8x12-1nm-step": lambda: movable(8, 12, 1, STEPS),
     "step-7x30-1nm": lambda: in_row(7, 30, 1, step=500, line=None),

@@ -10,7 +10,7 @@ QUICK = ("movable-8x16-um-step", "off-grid-12x12", "scarce-30x28-um", "half-way-
 RECORDS = {name: read(name) for name in names()}
 
 
-@pytest.mark.parametrize("name", [name for name, known in RECORDS.items() if not known.hard.by_hand])
+@pytest.mark.parametrize("name", RECORDS)
 def test_a_recorded_job_is_proven_at_its_best_figures(name: str) -> None:
     """The plan is called proven and stands at the recorded figures of every level, ties included."""
     known = RECORDS[name]

@@ -105,16 +105,22 @@ def levels_room(position: object) -> int:
 def level_off(name: str) -> Callable[[Patch], None]:
     """The level is passed over: neither proven nor kept."""
 
+    def passed_over(honest: Callable[..., int]) -> Callable[..., int]:
+        def passing(search: Search, level: str, *arguments: object) -> int:
+            if level == name:
+                return max((abs(p.deviation_nm) for p in search.choice if p.inside), default=0)
+            return honest(search, level, *arguments)
+
+        return passing
+
     def switch(patch: Patch) -> None:
-        for move in ("minimise", "narrow_worst", "narrow_spread", "narrow_spread_everywhere"):
-            honest = getattr(Search, move)
-
-            def passing(self: Search, level: str, *arguments: object, honest: Callable[..., int] = honest) -> int:
-                if level == name:
-                    return max((abs(p.deviation_nm) for p in self.choice if p.inside), default=0)
-                return honest(self, level, *arguments)
-
-            patch.setattr(Search, move, passing)
+        for owner, move in (
+            (Search, "minimise"),
+            (Search, "narrow_worst"),
+            (levels, "least_worst_within"),
+            (levels, "narrow_spread"),
+        ):
+            patch.setattr(owner, move, passed_over(getattr(owner, move)))
         if name == levels.SQUARES:
             patch.setattr(levels, "_least_squares", lambda *_: None)
 

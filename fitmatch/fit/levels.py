@@ -381,10 +381,7 @@ def _even(search: Search, slack_nm: int) -> None:
 
 
 def _narrow_spread(search: Search) -> None:
-    # Sliding windows are for one job alone, and they are many programs, each of them hard where bores are bound to one
-    # another: there the spread is a row of one program, which mostly finds that nothing is left to gain.
-    bound = search.kind.terms[0].shifts.on or any(bore.house is not None for bore in search.bores)
-    if len(search.kind.terms) > 1 or (bound and len(search.fields) == 1):
+    if len(search.kind.terms) > 1:  # sliding windows are for one job alone
         narrow_spreads(search, SPREAD)
     else:
         narrow_spread(search, SPREAD, [Listed(field) for field in search.fields])
