@@ -81,8 +81,7 @@ def table(columns: Sequence[Column]) -> list[str]:
             widths[max(give_way, key=widths.__getitem__)] -= 1
     assert _across(widths) <= WIDTH, "a table too wide for the page even with every name wrapped"
     cells = [
-        ["\n".join(_wrapped(cell, c.characters(width))) for cell in c.cells] if c.wraps else c.cells
-        for c, width in zip(columns, widths, strict=True)
+        _cut(c.cells, c.characters(width)) if c.wraps else c.cells for c, width in zip(columns, widths, strict=True)
     ]
     heads = [c.head for c in columns]
     rules = ["-" * _longest_line([head, *column]) for head, column in zip(heads, cells, strict=True)]
@@ -120,6 +119,14 @@ def _longest_line(cells: Sequence[str]) -> int:
 
 def _across(widths: Sequence[int]) -> int:
     return sum(widths) + _GAP * (len(widths) - 1)
+
+
+def _cut(cells: Sequence[str], width: int) -> list[str]:
+    """Every cell wrapped; most are short and plain, and wrapping is slow."""
+    return [
+        cell if len(cell) <= width and cell.isprintable() and cell == cell.strip() else "\n".join(_wrapped(cell, width))
+        for cell in cells
+    ]
 
 
 def _wrapped(text: str, width: int) -> list[str]:
