@@ -27,40 +27,39 @@ class Column(NamedTuple):
     align: str = "right"
     wraps: bool = False
 
-    @property
-    def widest(self) -> int:
-        """The page's columns it takes when nothing is wrapped."""
-        return _longest_line([self.head, *self.cells]) * (2 if self._is_wide else 1)
 
-    @property
-    def narrowest(self) -> int:
-        if not self.wraps:
-            return self.widest
-        head = _longest_line([self.head])
-        return min(self.widest, head + _NARROWEST // 2 if self._is_wide else max(head, _NARROWEST))
+class _Room(NamedTuple):
+    """What a column needs of the page, in the page's columns, and what its head alone needs."""
 
-    @property
-    def unbroken(self) -> int:
-        """The narrowest that breaks no word and no name."""
-        longest = max((len(word) for cell in self.cells for word in cell.split(" ")), default=0)
-        return max(self.narrowest, min(self.widest, longest * (2 if self._is_wide else 1)))
+    widest: int  # when nothing is wrapped
+    unbroken: int  # the narrowest that breaks no word and no name
+    narrowest: int
+    head: int
+    is_wide: bool  # it holds characters that take two columns
 
     def characters(self, width: int) -> int:
         """How many characters of a cell go on one line. Cells are padded by characters, so that in a column with wide
         ones a narrow cell is padded to the same count, and a wide one takes up to twice as much."""
-        if not self._is_wide:
+        if not self.is_wide:
             return width
-        head = _longest_line([self.head])
-        return width // 2 if 2 * head <= width else width - head
+        return width // 2 if 2 * self.head <= width else width - self.head
 
-    @property
-    def _is_wide(self) -> bool:
-        return any(map(_has_wide, self.cells))
+
+def _room(column: Column) -> _Room:
+    is_wide = any(map(_has_wide, column.cells))
+    each = 2 if is_wide else 1
+    head = _longest_line([column.head])
+    widest = narrowest = max(head, _longest_line(column.cells)) * each
+    if column.wraps:
+        narrowest = min(widest, head + _NARROWEST // 2 if is_wide else max(head, _NARROWEST))
+    longest = max((len(word) for cell in column.cells for word in cell.split(" ")), default=0)
+    return _Room(widest, max(narrowest, min(widest, longest * each)), narrowest, head, is_wide)
 
 
 def clean(text: str) -> str:
     """The user's own text, fit to be printed: one line, no control characters."""
-    return "".join(c if c.isprintable() else "?" for c in one_line(text))
+    line = one_line(text)
+    return line if line.isprintable() else "".join(c if c.isprintable() else "?" for c in line)
 
 
 def whole(name: str) -> str:
@@ -72,8 +71,9 @@ def table(columns: Sequence[Column]) -> list[str]:
     """The columns side by side, names wrapped as far as needed; no rows give no lines."""
     if not columns[0].cells:
         return []
-    widths = [c.widest for c in columns]
-    for least in ([c.unbroken for c in columns], [c.narrowest for c in columns]):
+    rooms = [_room(c) for c in columns]
+    widths = [room.widest for room in rooms]
+    for least in ([room.unbroken for room in rooms], [room.narrowest for room in rooms]):
         while _across(widths) > WIDTH:
             give_way = [i for i, narrowest in enumerate(least) if widths[i] > narrowest]
             if not give_way:
@@ -81,7 +81,8 @@ def table(columns: Sequence[Column]) -> list[str]:
             widths[max(give_way, key=widths.__getitem__)] -= 1
     assert _across(widths) <= WIDTH, "a table too wide for the page even with every name wrapped"
     cells = [
-        _cut(c.cells, c.characters(width)) if c.wraps else c.cells for c, width in zip(columns, widths, strict=True)
+        _cut(c.cells, room.characters(width)) if c.wraps else c.cells
+        for c, room, width in zip(columns, rooms, widths, strict=True)
     ]
     heads = [c.head for c in columns]
     rules = ["-" * _longest_line([head, *column]) for head, column in zip(heads, cells, strict=True)]
@@ -110,7 +111,7 @@ def columns_taken(text: str) -> int:
 
 
 def _has_wide(text: str) -> bool:
-    return columns_taken(text) > len(text)
+    return not (text.isascii() or text.replace(_NO_BREAK, " ").isascii()) and columns_taken(text) > len(text)
 
 
 def _longest_line(cells: Sequence[str]) -> int:
