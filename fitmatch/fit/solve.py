@@ -80,6 +80,11 @@ def solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int]
     return best
 
 
+def attempt(program: Program, cost: Sequence[int], stop: Stop) -> list[int] | None:
+    """A good point, if a short search finds one; None tells nothing."""
+    return _solve(program, cost, stop, None, _Manner(_SEEDS[0], _LINEAR[0], _FIRST_EFFORT)).x
+
+
 class _Manner(NamedTuple):
     """How a search goes about it."""
 
