@@ -71,7 +71,7 @@ def table(columns: Sequence[Column]) -> list[str]:
     if not columns[0].cells:
         return []
     rooms = [_room(c) for c in columns]
-    widths = [room.widest for room in rooms]
+    widths = [min(room.widest, max(WIDTH, room.unbroken)) for room in rooms]
     for least in ([room.unbroken for room in rooms], [room.narrowest for room in rooms]):
         while _across(widths) > WIDTH:
             give_way = [i for i, narrowest in enumerate(least) if widths[i] > narrowest]
