@@ -13,6 +13,7 @@ PACKAGE = Path(__file__).resolve().parent.parent / "fitmatch"
 LAYERS = [
     "lengths",
     "naturalorder",
+    "stages",
     "problems",
     "measuring",
     "parts",

@@ -56,7 +56,9 @@ def write_job(folder: Path, size: Size) -> None:
         ]
 
     (folder / "shells").mkdir(parents=True)
-    (folder / "job.toml").write_text(_settings(size, lambda um: f"{um / unit_um:.{5 if inch else 4}f}"), encoding="utf-8")
+    (folder / "job.toml").write_text(
+        _settings(size, lambda um: f"{um / unit_um:.{5 if inch else 4}f}"), encoding="utf-8"
+    )
     rows = [["position", "kind", *_headers("journal", size), *_headers("housing_bore", size)]]
     for i in range(size.positions):
         journal = part(_JOURNAL_UM, _DIAMETER_UM, _DIAMETERS_WITHIN_UM)

@@ -12,6 +12,7 @@ import click
 
 from fitmatch.cli import INTERRUPTED
 from fitmatch.cli.console import Notes, print_data, print_report
+from fitmatch.stages import now
 
 if TYPE_CHECKING:
     from fitmatch.fit import Stop
@@ -127,7 +128,7 @@ def command(
     saved: list[Path] = []
     plan: Plan | PoolPlan
 
-    with notes.progress("proving which shell goes where; Ctrl-C stops and prints the best found so far"):
+    with notes.progress("proving which shell goes where", "; Ctrl-C prints the best found so far"):
         from fitmatch.fit import Stop, assign
 
         loaded_at = time.monotonic()
@@ -139,6 +140,7 @@ def command(
                 else:
                     plan = assign(task, strategy, slack_nm=slack_nm, stop=stop)
             solved_at = time.monotonic()
+            now("writing the answer")
             answer = _answer(plan, unit, as_json=as_json, as_csv=as_csv)
             if save:
                 saved = _save(plan)

@@ -129,7 +129,4 @@ class _Stock:
         return self._open[wanted]
 
     def _holds(self, box: int, wanted: _Wanted) -> bool:
-        for index, count in wanted:
-            if self._left.get((index, box), 0) < count:
-                return False
-        return True
+        return all(self._left.get((index, box), 0) >= count for index, count in wanted)

@@ -23,6 +23,7 @@ from fitmatch.fit.sources import Best, Listed, Source, span
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.fit.terms import Terms
 from fitmatch.problems import FaultInFitmatch
+from fitmatch.stages import now
 
 _LOG = logging.getLogger("fitmatch.fit")
 
@@ -126,6 +127,7 @@ class Search:
         """A plan from these pairs within all limits, or None where there is none; raises Stopped."""
         if self.must_fill and self._seats_in_work(field) < self._to_fill:
             return None
+        self._tell(field)
         model = Model(self, field)
         # A relaxation that comes out whole is a plan, at a fraction of the cost of a search.
         squares = self._in_work(lambda p: p.counted * p.deviation_nm**2)
@@ -232,6 +234,9 @@ class Search:
     def _up_to(self, worst: int, field: list[Pair]) -> list[Pair]:
         return [p for p in field if abs(p.deviation_nm) <= worst or not self.judged(p)]
 
+    def _tell(self, field: list[Pair]) -> None:
+        now(f"{self.kind.name}: {self.level.replace('_', ' ')}, {len(field)} pairs")
+
     def proved(self, value: int) -> int:
         now = time.monotonic()
         _LOG.debug(
@@ -262,6 +267,7 @@ class Search:
         cheapest = self._cheapest(field, measure)
         if mine and cheapest and sum(p.bore.count * measure(p) for p in cheapest.values()) == cutoff:
             return cutoff, [p for p in field if measure(p) == measure(cheapest[p.bore.seat])]
+        self._tell(field)
         model = Model(self, field)
         cost = model.cost(measure)
         scale = gcd(*cost) or 1
@@ -277,8 +283,8 @@ class Search:
                 return None
             x = model.whole(relaxed.x)
             found = self._beside(field, measure, relaxed, proof) if x is None else model.choice(x)
-            if found is not None and (value := _total(found, measure) // scale) <= most:
-                self.choice, mine, most = found, True, value
+            if found is not None and (total := _total(found, measure) // scale) <= most:
+                self.choice, mine, most = found, True, total
         if not (mine and least == most):
             near = [p for j, p in enumerate(field) if least is None or least + reduced[j] <= most]
             smaller = Model(self, near)
