@@ -116,7 +116,7 @@ def whole(folder: Path, wanted: Wanted) -> tuple[str, str]:
 
 
 def stages(folder: Path) -> None:
-    """The processor time of each stage of one job, as JSON on standard error; no garbage is looked for, as in `assign`."""
+    """The processor time of each stage of one job, as JSON on standard error."""
     import gc
 
     gc.disable()
