@@ -221,21 +221,28 @@ def _least_bad(kind: Kind, bores: list[Bore], *, wished: bool) -> list[Pair]:
 
 def _fill_within(search: Search, window: int) -> bool:
     """Whether a plan fills every bore within this window. Where the window holds very many pairs, those nearest to each
-    bore's own best are tried first: one bore that is far off must not make the others expensive."""
-    narrow, bests = window, search.own_best.items()
-    if sum(search.kind.count(bore, *span(bore, best, -window, window)) for bore, best in bests) > MANY_PAIRS:
-        narrow = 0
+    bore's own best are tried first, and only bores that are in each other's way reach farther: one that is far off must
+    not make the others expensive."""
+    bests = search.own_best.items()
+    many = sum(search.kind.count(bore, *span(bore, best, -window, window)) for bore, best in bests) > MANY_PAIRS
+    reach_of = dict.fromkeys(search.own_best, 0 if many else window)
     while True:
-        search.fields = [search.within(window, narrow)]
-        search.narrowed = narrow < window
+        search.fields = [search.within(window, reach_of)]
+        search.narrowed = any(reach < window for reach in reach_of.values())
         search.require_full()
         found = search.feasible(search.fields[0])
         if found is not None:
             search.choice = found
             search.all_at_once = True
-        if found is not None or narrow >= window:
-            return found is not None
-        narrow = min(2 * narrow + 50, window)
+            return True
+        crowded = search.crowded
+        closer = [
+            bore for bore, reach in reach_of.items() if reach < window and (crowded is None or bore.seat in crowded)
+        ]
+        if not closer:
+            return False
+        for bore in closer:
+            reach_of[bore] = min(2 * reach_of[bore] + 50, window)
 
 
 def _fill_most(search: Search) -> None:
@@ -285,9 +292,18 @@ def _target(search: Search, slack_nm: int) -> None:
 
 def _least_worst(search: Search) -> int:
     worst = search.narrow_worst(WORST, search.least_worst)
-    if search.narrowed and worst > search.least_worst:
-        search.fields, search.narrowed = [search.within(worst)], False
-        worst = search.narrow_worst(WORST, search.least_worst)
+    while search.narrowed and worst > search.least_worst:
+        # What was proven holds among the pairs at hand only: windows in between are filled anew.
+        kept, middle = search.fields, (search.least_worst + worst) // 2
+        try:
+            found = _fill_within(search, middle)
+        except Stopped:
+            raise Stopped(search.least_worst) from None
+        if found:
+            worst = search.narrow_worst(WORST, search.least_worst)
+        else:
+            search.fields, search.least_worst = kept, middle + 1
+            search.narrowed = True
     return worst
 
 

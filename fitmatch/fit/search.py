@@ -10,14 +10,14 @@ Of several jobs some are *in work*: the moves judge their bores alone, and what 
 import logging
 import time
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from math import gcd, isqrt
 from typing import NamedTuple
 
 from fitmatch.fit.bores import Bore, Pair
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.jobrows import complete_rows, one_side_rows, shift_rows, spread_rows
-from fitmatch.fit.program import Bound, Program, exact_bound
+from fitmatch.fit.program import ONE, Bound, Program, exact_bound
 from fitmatch.fit.solve import Outcome, Relaxation, attempt, relax, solve
 from fitmatch.fit.sources import Best, Listed, Source, span
 from fitmatch.fit.stopping import Stop, Stopped
@@ -61,6 +61,7 @@ class Search:
         self.outside: list[Pair] = []  # pairs outside their limits that may still be used
         self.least_worst = 0  # no plan of the right levels 0 and 1 has a smaller worst |deviation|
         self.all_at_once = False  # every bore has its best on levels 0 and 1, whatever the others have
+        self.crowded: set[int] | None = None  # the seats in each other's way, if the last field is proven too small
         self.narrowed = False  # the field lacks pairs that a plan still in the running may use
 
     # --- moves ---
@@ -125,6 +126,7 @@ class Search:
 
     def feasible(self, field: list[Pair]) -> Choice | None:
         """A plan from these pairs within all limits, or None where there is none; raises Stopped."""
+        self.crowded = None
         if self.must_fill and self._seats_in_work(field) < self._to_fill:
             return None
         self._tell(field)
@@ -133,8 +135,10 @@ class Search:
         squares = self._in_work(lambda p: p.counted * p.deviation_nm**2)
         cost = model.cost(squares)
         relaxed = relax(model.program, cost, self.stop)
-        if relaxed is None and self.must_fill and self._cannot_fill(field):
-            return None
+        if relaxed is None and self.must_fill:
+            self.crowded = self._crowded(field)
+            if self.crowded is not None:
+                return None
         x = None if relaxed is None else model.whole(relaxed.x)
         if x is None and relaxed is not None:
             proof = exact_bound(model.program, cost, relaxed.multipliers)
@@ -158,23 +162,31 @@ class Search:
         x = attempt(model.program, model.cost(measure), self.stop)
         return None if x is None else model.choice(x)
 
-    def _cannot_fill(self, field: list[Pair]) -> bool:
-        """Whether exact bounds prove that these pairs cannot fill every bore: too few shells for too many seats is
-        quick to see in a relaxation and can take a search for ever."""
+    def _crowded(self, field: list[Pair]) -> set[int] | None:
+        """Where exact bounds prove that these pairs cannot fill every bore, the seats that want the same shells; None
+        where they prove nothing. Too few shells for too many seats is quick to see in a relaxation and can take a
+        search for ever.
+
+        Of the seats that are not among them further pairs would change nothing: their price alone pays for any.
+        """
         self.must_fill = False
         model = Model(self, field)
         self.must_fill = True
         cost = model.cost(self._in_work(lambda _: -1))
         relaxed = relax(model.program, cost, self.stop)
         seats = sum(bore.count for bore in {p.bore.seat: p.bore for p in field if p.bore.terms in self.work}.values())
-        return relaxed is not None and exact_bound(model.program, cost, relaxed.multipliers).least > -seats
+        if relaxed is None or exact_bound(model.program, cost, relaxed.multipliers).least <= -seats:
+            return None
+        if not model.plain:
+            return set(model.seats)
+        return {seat for seat, y in zip(model.seats, relaxed.multipliers, strict=False) if round(y * ONE) > -ONE}
 
-    def within(self, radius: int, narrow: int | None = None) -> list[Pair]:
+    def within(self, radius: int, reach_of: Mapping[Bore, int] | None = None) -> list[Pair]:
         """The pairs outside their limits that may still be used, and those inside with a |deviation| up to `radius`;
-        with `narrow`, up to that or the bore's own best."""
+        with `reach_of`, up to that or the bore's own best."""
         found = [*self.kept, *self.outside]
         for bore, best in self.own_best.items():
-            reach = radius if narrow is None else min(radius, max(narrow, best.deviation_nm))
+            reach = radius if reach_of is None else min(radius, max(reach_of[bore], best.deviation_nm))
             found.extend(self.kind.pairs(bore, *span(bore, best, -reach, reach)))
         return found
 
@@ -357,6 +369,7 @@ class Model:
     def __init__(self, search: Search, field: list[Pair]) -> None:
         self.program = program = Program()
         self._field = field
+        self.seats: list[int] = []  # in the order of the first rows
         by_seat: dict[int, list[int]] = {}
         use: dict[int, list[tuple[int, int]]] = {}
         houses: dict[int, tuple[int, list[int]]] = {}
@@ -376,6 +389,7 @@ class Model:
             if not twice:
                 use.setdefault(p.lower.index, []).append((j, 1))
 
+        self.seats += by_seat
         for columns in by_seat.values():
             bore = field[columns[0]].bore
             sure = search.fills(bore) or id(bore.terms) in vacant  # of seats and housings there are equally many
@@ -390,6 +404,7 @@ class Model:
             if sum(users.values()) * max(a for _, a in terms) > classes[index].count:
                 program.row(terms, None, classes[index].count)
 
+        rows = len(program.rows)
         for limit in search.limits:
             terms = [(j, a) for j, p in enumerate(field) if (a := limit.measure(p))]
             program.row(terms, None, limit.most)
@@ -404,6 +419,7 @@ class Model:
             spread_rows(program, field, job, most)
         if search.complete:
             complete_rows(program, field, search.kind, search.complete)
+        self.plain = len(program.rows) == rows and not houses  # all that binds are counts of positions and of shells
 
     def cost(self, measure: Measure) -> list[int]:
         return [measure(p) for p in self._field] + [0] * (len(self.program.upper) - len(self._field))
