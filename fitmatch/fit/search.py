@@ -27,6 +27,8 @@ from fitmatch.stages import now
 
 _LOG = logging.getLogger("fitmatch.fit")
 
+MANY_FREE = 10_000  # of so many pairs a plan is quick to find (measured)
+
 Measure = Callable[[Pair], int]
 Choice = Counter[Pair]  # how often each pair is used
 
@@ -156,8 +158,15 @@ class Search:
 
     def _beside(self, field: list[Pair], measure: Measure, relaxed: Relaxation, proof: Bound) -> Choice | None:
         """A plan from the pairs that cost nothing in a relaxation, if there is one quick to find: of ten thousands of
-        pairs a few hundred, and mostly a plan among them that is as good as the relaxation."""
-        few = [p for p, x, reduced in zip(field, relaxed.x, proof.reduced, strict=False) if x > 0.0 or reduced <= 0]
+        pairs a few hundred, and mostly a plan among them that is as good as the relaxation. Where even these are very
+        many, some of them, and all pairs of the seats that the relaxation leaves open."""
+        rows = list(zip(field, relaxed.x, proof.reduced, strict=False))
+        few = [p for p, x, cost in rows if x > 0.0 or cost <= 0]
+        if len(few) > MANY_FREE:
+            open_seats = {p.bore.seat for p, x, _ in rows if abs(x - round(x)) > 1e-6}
+            some = few[:: 1 + len(few) // MANY_FREE]
+            few = [p for p, x, _ in rows if x > 0.0 or p.bore.seat in open_seats]
+            few = list(dict.fromkeys([*few, *some]))
         model = Model(self, few)
         x = attempt(model.program, model.cost(measure), self.stop)
         return None if x is None else model.choice(x)
