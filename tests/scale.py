@@ -1,8 +1,7 @@
 """How the cost of `fitmatch assign` grows with the size of a job, as multiples of a bare import in the same run.
 
-    python tests/scale.py                 prints the tables
-    python tests/scale.py --rewrite       and writes them into docs/speed.md
-    python tests/scale.py --rewrite --all with the largest lot and the readings off the grid, which take minutes
+    python tests/scale.py             measures every size; --lots, --largest and --off-grid some of them
+    python tests/scale.py --rewrite   and puts what was measured into docs/speed.md, in the place of its former rows
 
 Whole processes from files to the printed answer, uncertainty and doubts on, proven or told not to be. Processor time
 stands beside time by the clock, as machines are shared. Run it with the Python that has fitmatch installed.
@@ -61,6 +60,9 @@ OFF_GRID = (
     Wanted(off_grid(1_000, 10_000, 100), None, runs=1),
 )
 
+GROUPS = {"--lots": SIZES, "--largest": LARGEST, "--off-grid": OFF_GRID}
+PAGE = Path(__file__).parent.parent / "docs" / "speed.md"
+
 
 class Cost(NamedTuple):
     """Of one process."""
@@ -114,7 +116,7 @@ def whole(folder: Path, wanted: Wanted) -> tuple[str, str]:
     if wanted.times is None:
         return f"| {' | '.join(cells)} |", ""
     stages = json.loads(run([__file__, "--stages", str(folder)]).said.splitlines()[-1])
-    parts = [f"{wanted.size.positions:,}", f"{2 * wanted.size.halves:,}", *(f"{s:.2f}" for s in stages.values())]
+    parts = [str(wanted.size), *(f"{s:.2f}" for s in stages.values())]
     return f"| {' | '.join(cells)} |", f"| {' | '.join(parts)} |"
 
 
@@ -153,19 +155,26 @@ def stages(folder: Path) -> None:
     print(json.dumps(found), file=sys.stderr)
 
 
+def merged(name: str, table: list[str]) -> list[str]:
+    """The rows of the page's table, with those of jobs that were measured again in their new form."""
+    before = PAGE.read_text(encoding="utf-8").partition(f"<!-- {name} -->\n")[2].partition("<!-- end")[0].splitlines()
+    rows = {row.split("|")[1]: row for row in (*before[2:], *table[2:])}
+    return [*table[:2], *rows.values()]
+
+
 def main() -> None:
     if "--stages" in sys.argv:
         stages(Path(sys.argv[-1]))
         return
-    sizes = [*SIZES, *LARGEST, *OFF_GRID] if "--all" in sys.argv else SIZES
+    some = {name: group for name, group in GROUPS.items() if name in sys.argv} or GROUPS
+    sizes = [wanted for group in some.values() for wanted in group]
     table = [
         "| job | times the import, by the clock | by processor time | wanted | proven | processor seconds | peak MiB |",
         "| --- | --- | --- | --- | --- | --- | --- |",
     ]
     growth = [
-        "| positions | shells | reading | doubts | classes | solving | naming | baselines | checks, expected figures "
-        "| writing |",
-        "| --- " * 10 + "|",
+        "| job | reading | doubts | classes | solving | naming | baselines | checks, expected figures | writing |",
+        "| --- " * 9 + "|",
     ]
     with tempfile.TemporaryDirectory() as temporary:
         for number, wanted in enumerate(sizes):
@@ -177,8 +186,8 @@ def main() -> None:
             growth += [parts] if parts else []
     print("\n".join([*table, "", *growth]))
     if "--rewrite" in sys.argv:
-        rewrite("scale", table)
-        rewrite("stages", growth)
+        rewrite("scale", merged("scale", table))
+        rewrite("stages", merged("stages", growth))
 
 
 if __name__ == "__main__":
