@@ -156,10 +156,12 @@ def stages(folder: Path) -> None:
 
 
 def merged(name: str, table: list[str]) -> list[str]:
-    """The rows of the page's table, with those of jobs that were measured again in their new form."""
+    """The rows of the page's table in the order of sizes, with those of jobs that were measured again in their new
+    form."""
     before = PAGE.read_text(encoding="utf-8").partition(f"<!-- {name} -->\n")[2].partition("<!-- end")[0].splitlines()
     rows = {row.split("|")[1]: row for row in (*before[2:], *table[2:])}
-    return [*table[:2], *rows.values()]
+    names = [f" {wanted.size} " for group in GROUPS.values() for wanted in group]
+    return [*table[:2], *(rows[name] for name in names if name in rows)]
 
 
 def main() -> None:

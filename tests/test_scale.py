@@ -22,7 +22,7 @@ from terminals import PATIENCE_S, Bare
 from test_fit_worth import UM, as_listed, job_of, measuring
 
 from fitmatch import stages
-from fitmatch.fit import assign
+from fitmatch.fit import assign, levels, search
 from fitmatch.fit.baselines import as_boxed, by_hand
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.naming import name_shells
@@ -88,6 +88,30 @@ def test_a_lot_is_proven_and_another_solver_agrees(tmp_path: Path, size: Size) -
     found = relaxed(job, worst)
     assert found.status == 0
     assert squares / 1e6 == pytest.approx(found.fun, rel=1e-7)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_narrow_search_changes_no_figure(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Sizes off the grid, shells just enough: figures are the same whether all pairs within a window are looked at or
+    only those of bores in each other's way, and few or many of the pairs that a relaxation has free."""
+    rng = random.Random(f"narrow {seed}")
+    count, spare = rng.randint(6, 11), rng.randint(0, 3)
+    positions = [make_position(f"R{i}", 2 * WALL + TARGET + rng.randint(-6_000, 6_000)) for i in range(1, count + 1)]
+    shells = [
+        make_shell(f"{half[0]}{i}", half, WALL + rng.randint(-2_500, 2_500))
+        for half in ("upper", "lower")
+        for i in range(count + spare)
+    ]
+    job = make_job(positions, shells)
+    found = []
+    for pairs, free in ((1 << 60, 1 << 60), (0, 1 << 60), (0, 2)):
+        monkeypatch.setattr(levels, "MANY_PAIRS", pairs)
+        monkeypatch.setattr(search, "MANY_FREE", free)
+        plan = assign(job)
+        assert plan.proofs["rod"].proven
+        sums = sum(p.clearance_nm for p in plan.placements), sum(p.wall_difference_nm for p in plan.placements)
+        found.append((plan.figures["rod"], sums))
+    assert found[0] == found[1] == found[2]
 
 
 # --- quick ways against slow ones ------------------------------------------------------------------------------------
