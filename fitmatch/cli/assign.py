@@ -115,6 +115,7 @@ def command(
     if strategy == "keep-sets" and priority == "in-order":
         raise click.UsageError("--strategy keep-sets with --priority in-order is not supported yet; leave one out")
     gc.disable()  # records by the million and no cycles among them: looking for some takes a sixth of the time
+    click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)
     task = _read(jobs, notes)
     from fitmatch.pools import Pool
