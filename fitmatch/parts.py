@@ -528,23 +528,27 @@ class Plan:
 
 def figures_of(placements: tuple[Placement, ...]) -> KindFigures:
     """The figures of one kind's placements, as the contract of `KindFigures` defines them."""
-    counted = [p for p in placements if p.counted]
+    shortfalls, excesses = [p.shortfall_nm for p in placements], [p.excess_nm for p in placements]
+    counted = [
+        p for p, low, high in zip(placements, shortfalls, excesses, strict=True) if not (low or high or p.locked)
+    ]
     deviations = [p.deviation_nm for p in counted]
-    wished = any(p.position.wishes for p in placements)
+    wished = [p for p in placements if p.position.wishes]
+    too_tight, too_loose = [p.want_shortfall_nm for p in wished], [p.want_excess_nm for p in wished]
     return KindFigures(
         filled=len(placements),
-        below=sum(p.shortfall_nm > 0 for p in placements),
-        shortfall_nm=sum(p.shortfall_nm for p in placements),
-        above=sum(p.excess_nm > 0 for p in placements),
-        excess_nm=sum(p.excess_nm for p in placements),
+        below=sum(nm > 0 for nm in shortfalls),
+        shortfall_nm=sum(shortfalls),
+        above=sum(nm > 0 for nm in excesses),
+        excess_nm=sum(excesses),
         counted=len(counted),
-        worst_deviation_nm=max((abs(d) for d in deviations), default=None),
+        worst_deviation_nm=max(map(abs, deviations), default=None),
         sum_squared_deviation_nm2=sum(d * d for d in deviations) if counted else None,
         spread_nm=max(deviations) - min(deviations) if counted else None,
         mean_clearance_nm=round_half_even(sum(p.clearance_nm for p in counted), len(counted)) if counted else None,
         boxes=len({box for p in placements for box in (p.upper.box, p.lower.box)}),
-        below_want=sum(p.want_shortfall_nm > 0 for p in placements) if wished else None,
-        want_shortfall_nm=sum(p.want_shortfall_nm for p in placements) if wished else None,
-        above_want=sum(p.want_excess_nm > 0 for p in placements) if wished else None,
-        want_excess_nm=sum(p.want_excess_nm for p in placements) if wished else None,
+        below_want=sum(nm > 0 for nm in too_tight) if wished else None,
+        want_shortfall_nm=sum(too_tight) if wished else None,
+        above_want=sum(nm > 0 for nm in too_loose) if wished else None,
+        want_excess_nm=sum(too_loose) if wished else None,
     )

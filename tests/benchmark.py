@@ -177,16 +177,22 @@ def row(what: str, found: str, wanted: str) -> str:
     return f"| {what} | {found} | {wanted} |"
 
 
+def rewrite(name: str, lines: list[str]) -> None:
+    """Put a table of this name into the page."""
+    page = ROOT / "docs" / "speed.md"
+    first, last = f"<!-- {name} -->\n", f"<!-- end of {name} -->\n"
+    head, _, rest = page.read_text(encoding="utf-8").partition(first)
+    _, _, tail = rest.partition(last)
+    table = "\n".join(lines)
+    page.write_text(f"{head}{first}{table}\n{last}{tail}", encoding="utf-8")
+
+
 def main() -> None:
     lines = ["| what | measured | wanted |", "| --- | --- | --- |", *processes(), *proofs(), *strategies()]
-    table = "\n".join(lines)
-    print(table)
+    print("\n".join(lines))
     print(f"peak memory of this run: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024} MiB", file=sys.stderr)
     if "--rewrite" in sys.argv:
-        page = ROOT / "docs" / "speed.md"
-        head, _, rest = page.read_text(encoding="utf-8").partition("<!-- table -->\n")
-        _, _, tail = rest.partition("<!-- end of table -->\n")
-        page.write_text(f"{head}<!-- table -->\n{table}\n<!-- end of table -->\n{tail}", encoding="utf-8")
+        rewrite("table", lines)
 
 
 if __name__ == "__main__":

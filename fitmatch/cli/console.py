@@ -1,16 +1,22 @@
 """Standard output carries the answer and nothing else; everything said beside it goes to standard error."""
 
 import os
+import shutil
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TextIO
 
 import click
 
+from fitmatch.stages import listen
+
 _RED = "\x1b[1;31m"
 _PLAIN = "\x1b[0m"
 _WIPE = "\r\x1b[K"
+_LONG_S = 2.0  # from here on whoever waits is told more
+_BETWEEN_S = 0.2
 
 
 class Notes:
@@ -27,18 +33,40 @@ class Notes:
         self.say(f"warning: {text}")
 
     @contextmanager
-    def progress(self, text: str) -> Iterator[None]:
-        """Show what is being done and take it away again when it is done."""
-        shown = not self._quiet and _is_terminal(sys.stderr)
-        if shown:
-            sys.stderr.write(text)
-            sys.stderr.flush()
+    def progress(self, text: str, hint: str = "") -> Iterator[None]:
+        """Show what is being done and take it away again when it is done. Once it takes long its stages are told in
+        place of `text`; `hint` stands behind either."""
+        if self._quiet or not _is_terminal(sys.stderr):
+            yield
+            return
+        line = _Line(text, hint)
+        listen(line.tell)
         try:
             yield
         finally:
-            if shown:
-                sys.stderr.write(_WIPE)
-                sys.stderr.flush()
+            listen(None)
+            line.write(_WIPE)
+
+
+class _Line:
+    """One line of a terminal: what is done, and once that takes long its stage and the seconds so far."""
+
+    def __init__(self, text: str, hint: str) -> None:
+        self._hint = hint
+        self._began = self._shown = time.monotonic()
+        self.write(text + hint)
+
+    def tell(self, stage: str) -> None:
+        at = time.monotonic()
+        if at - self._began >= _LONG_S and at - self._shown >= _BETWEEN_S:
+            self._shown = at
+            text = f"{at - self._began:.0f} s, {stage}{self._hint}"
+            self.write(_WIPE + text[: shutil.get_terminal_size().columns - 1])
+
+    @staticmethod
+    def write(text: str) -> None:
+        sys.stderr.write(text)
+        sys.stderr.flush()
 
 
 def print_report(text: str, in_red: tuple[str, ...] = ()) -> None:

@@ -42,6 +42,7 @@ from fitmatch.pools import (
     groups_of,
     is_complete,
 )
+from fitmatch.stages import now
 
 __all__ = ["STRATEGIES", "Stop", "assign"]
 
@@ -96,6 +97,7 @@ def assign(
     found = [_solve(given, group, answers, strategy, slack_nm, stop, priority) for group in groups_of(given)]
     used = {s.key for answer in answers for p in answer.placements for s in (p.upper, p.lower)}
     plans = tuple(answer.plan(used) for answer in answers)
+    now("checking the answer")
     check(plans)
     if isinstance(jobs, Job):
         return plans[0]
@@ -130,9 +132,11 @@ def _solve(
         complete = sum(sum(p.within_limits for p in some) == n for some, n in zip(split, wanted, strict=True))
         return -complete, _levels_0_and_1(all_of_them), quality
 
+    now(f"{group.label}: as boxed and by hand, for comparison")
     wanted = [sum(p.kind == group.kind for p in job.positions) for job in mine]
     boxed, handmade = as_boxed(kind), by_hand(kind)
     proven = prove(kind, strategy, slack_nm, stop, turns(kind, priority))
+    now(f"{group.label}: which very shells")
     found = placed(kind, proven.choice)
     staying = None
     if movable(mine, group.kind):
@@ -203,6 +207,7 @@ class _Answer:
         for name, placements in others.items():
             baseline = Baseline(figures_of(placements), rules_broken_by(job, placements))
             self._baselines.setdefault(name, {})[kind.name] = baseline
+        now(f"{kind.name}: what to expect with the errors of the readings")
         expected = worth(job, best, others["by-hand"])
         if expected is not None:
             self._worths[kind.name] = expected
@@ -216,6 +221,7 @@ class _Answer:
         placed = {id(p.position) for p in placements}
         locked = {lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
         away = used | job.reserved | locked
+        now("doubts about readings")
         unproven = not all(proof.proven for proof in self._proofs.values())
         return Plan(
             job=job,

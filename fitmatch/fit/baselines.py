@@ -6,7 +6,10 @@ fill"; by hand obeys every other hard rule too.
 """
 
 from bisect import bisect_left, bisect_right
+from collections import deque
 from collections.abc import Iterator, Sequence
+from heapq import heapify, heappop, heapreplace
+from operator import itemgetter
 
 from fitmatch.fit.bores import Bore, ShellClass
 from fitmatch.fit.candidates import Kind, may_share
@@ -16,14 +19,18 @@ from fitmatch.fit.terms import Terms
 from fitmatch.naturalorder import natural
 from fitmatch.parts import Job, Placement, Position, Shell, marks_agree
 
+_Alike = tuple[tuple[str, ...], str]  # marks and family: all that a position asks of a shell
+
 
 def as_boxed(kind: Kind) -> list[Placement]:
     """Positions in file order each take the next upper and the next lower, by box and then file order, that match.
 
     An `either` shell comes when no shell of that half is left; a pair without clearance is put back.
     """
+    racks: dict[str, dict[_Alike, deque[tuple[int, Shell]]]] = {half: {} for half in ("upper", "lower", "either")}
     shelf = sorted(kind.free_shells(), key=lambda s: natural(s.box))  # stable: file order within a box
-    racks = {half: [s for s in shelf if s.half == half] for half in ("upper", "lower", "either")}
+    for place, shell in enumerate(shelf):
+        racks[shell.half].setdefault((shell.marks, shell.family), deque()).append((place, shell))
     known = {s.key: s for s in kind.jobs[0].shells}
 
     def take(position: Position, half: str, other: Shell | None) -> Shell | None:
@@ -32,10 +39,13 @@ def as_boxed(kind: Kind) -> list[Placement]:
         if lock is not None:
             return known[lock]
         for rack in (racks[half], racks["either"]):
-            for shell in rack:
-                fits = all(map(marks_agree, wants, shell.marks)) and (family is None or shell.family in family)
-                if fits and shell is not other:
-                    return shell
+            first: list[tuple[int, Shell]] = []
+            for (marks, of_family), shells in rack.items():
+                if all(map(marks_agree, wants, marks)) and (family is None or of_family in family):
+                    at = 1 if shells and shells[0][1] is other else 0
+                    first += [shells[at]] if len(shells) > at else []
+            if first:
+                return min(first, key=itemgetter(0))[1]
         return None
 
     placed = []
@@ -48,8 +58,9 @@ def as_boxed(kind: Kind) -> list[Placement]:
         if placement.clearance_tightest_nm <= 0:
             continue
         for shell in (upper, lower):
-            if shell in racks[shell.half]:
-                racks[shell.half].remove(shell)
+            rack = racks[shell.half].get((shell.marks, shell.family))
+            if rack and rack[0][1] is shell:  # a locked one is on no rack
+                rack.popleft()
         placed.append(placement)
     return placed
 
@@ -63,6 +74,7 @@ def by_hand(kind: Kind) -> list[Placement]:
     left = {c.index: list(reversed(c.members)) for c in kind.classes}
     bore_of = {id(p): bore for bore in kind.seats for p in bore.positions}
     fixed = {id(p.position): p for p in kind.fixed}
+    offers: dict[int, _Offers] = {}  # by bore, where it has several positions
     sides: dict[Terms, int] = {}  # where the thicker halves of a job go, once decided
     placed = []
     for position in kind.positions:
@@ -71,27 +83,17 @@ def by_hand(kind: Kind) -> list[Placement]:
             continue
         if id(position) not in bore_of:
             continue  # its locked pair leaves no clearance
-        best: tuple[tuple[int, int, int, int], ShellClass, ShellClass] | None = None
         bore = bore_of[id(position)]
         side = sides.get(bore.terms, 0)
-        mates = [p for p in placed if kind.terms_of(p.position) is bore.terms] if bore.terms.shifts.on else []
-        shifts = bore.terms.shifts.allowed(position, mates)
-        for upper in bore.upper.classes:
-            if not left[upper.index]:
-                continue
-            for lower in _nearest(bore, upper, left, side, shifts):
-                walls = upper.wall_nm + lower.wall_nm
-                mine, other = left[upper.index][-1], left[lower.index][-2 if lower is upper else -1]
-                key = (
-                    abs(bore.ideal - walls),
-                    abs(upper.wall_nm - lower.wall_nm),
-                    place[mine.key],
-                    place[other.key],
-                )
-                if best is None or key < best[0]:
-                    best = key, upper, lower
+        here = offers.get(bore.index)
+        if here is None:
+            mates = [p for p in placed if kind.terms_of(p.position) is bore.terms] if bore.terms.shifts.on else []
+            here = _Offers(bore, place, left, bore.terms.shifts.allowed(position, mates))
+            if bore.count > 1:
+                offers[bore.index] = here
+        best = here.best(side)
         if best is not None:
-            _, upper, lower = best
+            upper, lower = best
             if bore.terms.one_thick_side and not side:
                 sides[bore.terms] = bore.terms.thick(upper.wall_nm, lower.wall_nm)
             pair = left[upper.index].pop(), left[lower.index].pop()
@@ -99,28 +101,77 @@ def by_hand(kind: Kind) -> list[Placement]:
     return placed
 
 
-def _nearest(
-    bore: Bore, upper: ShellClass, left: dict[int, list[Shell]], side: int, shifts: tuple[int, int]
-) -> Iterator[ShellClass]:
-    """The lowers that bring this upper nearest to the target from above and from below, all of equal wall."""
-    walls, lowers = bore.lower.walls, bore.lower.classes
-    low, high = bore.partner_walls(upper.wall_nm)
-    low = max(low, upper.wall_nm + shifts[0])
-    high = min(high, upper.wall_nm + shifts[1], bore.sum_high - upper.wall_nm)
-    ideal = bore.ideal - upper.wall_nm
-    above = range(bisect_left(walls, max(ideal, low)), bisect_right(walls, high))
-    below = range(bisect_right(walls, min(ideal - 1, high)) - 1, bisect_left(walls, low) - 1, -1)
-    for span in (above, below):
-        found: int | None = None
-        for at in span:
-            lower = lowers[at]
-            if found is not None and walls[at] != found:
-                break
-            enough = len(left[lower.index]) > (lower is upper)
-            wrong_side = side and bore.terms.thick(upper.wall_nm, walls[at]) == -side
-            if enough and not wrong_side and may_share(bore, upper, lower):
-                found = walls[at]
-                yield lower
+_Rank = tuple[int, int, int, int]  # |deviation|, wall difference, places in file order; smaller is better
+
+
+class _Offers:
+    """For one bore the best pair with each upper, best of all first. A bore that stands in a row has one position.
+
+    As shells are used up, and once a side is decided, a pair only ever becomes worse: an offer that still holds when it
+    is asked for again is the best there is.
+    """
+
+    def __init__(
+        self, bore: Bore, place: dict[tuple[str, str], int], left: dict[int, list[Shell]], shifts: tuple[int, int]
+    ) -> None:
+        self._bore, self._place, self._left, self._shifts = bore, place, left, shifts
+        self._side = 0
+        first = [(self._rank_of(u), i) for i, u in enumerate(bore.upper.classes)]
+        self._ranked = [(*found, i) for found, i in first if found is not None]
+        heapify(self._ranked)
+
+    def best(self, side: int) -> tuple[ShellClass, ShellClass] | None:
+        """The pair by hand; `side` is where the thicker half goes, once decided."""
+        self._side = side
+        while self._ranked:
+            rank, lower, i = self._ranked[0]
+            upper = self._bore.upper.classes[i]
+            now = self._rank_of(upper)
+            if now is None:
+                heappop(self._ranked)
+            elif now == (rank, lower):
+                return upper, self._bore.lower.classes[lower]
+            else:
+                heapreplace(self._ranked, (*now, i))
+        return None
+
+    def _rank_of(self, upper: ShellClass) -> tuple[_Rank, int] | None:
+        """The best pair with this upper: its rank, and which lower."""
+        bore, left = self._bore, self._left
+        if not left[upper.index]:
+            return None
+        best: tuple[_Rank, int] | None = None
+        mine = left[upper.index][-1]
+        for at in self._nearest(upper):
+            lower = bore.lower.classes[at]
+            other = left[lower.index][-2 if lower is upper else -1]
+            off = abs(bore.ideal - upper.wall_nm - lower.wall_nm)
+            rank = off, abs(upper.wall_nm - lower.wall_nm), self._place[mine.key], self._place[other.key]
+            if best is None or (rank, at) < best:
+                best = rank, at
+        return best
+
+    def _nearest(self, upper: ShellClass) -> Iterator[int]:
+        """The lowers that bring this upper nearest to the target from above and from below, all of equal wall."""
+        bore, left = self._bore, self._left
+        walls, lowers = bore.lower.walls, bore.lower.classes
+        low, high = bore.partner_walls(upper.wall_nm)
+        low = max(low, upper.wall_nm + self._shifts[0])
+        high = min(high, upper.wall_nm + self._shifts[1], bore.sum_high - upper.wall_nm)
+        ideal = bore.ideal - upper.wall_nm
+        above = range(bisect_left(walls, max(ideal, low)), bisect_right(walls, high))
+        below = range(bisect_right(walls, min(ideal - 1, high)) - 1, bisect_left(walls, low) - 1, -1)
+        for span in (above, below):
+            found: int | None = None
+            for at in span:
+                lower = lowers[at]
+                if found is not None and walls[at] != found:
+                    break
+                enough = len(left[lower.index]) > (lower is upper)
+                wrong_side = self._side and bore.terms.thick(upper.wall_nm, walls[at]) == -self._side
+                if enough and not wrong_side and may_share(bore, upper, lower):
+                    found = walls[at]
+                    yield at
 
 
 def rules_broken_by(job: Job, placements: Sequence[Placement]) -> int:

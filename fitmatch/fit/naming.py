@@ -3,14 +3,15 @@
 Both halves of a bore from one box where the chosen walls allow, then few boxes, then natural order of names.
 """
 
-from collections import Counter
 from collections.abc import Sequence
+from heapq import heappop, heappush
 
 from fitmatch.fit.bores import Pair, ShellClass
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.search import Choice
 from fitmatch.naturalorder import natural
 from fitmatch.parts import Placement, Position, Shell
+from fitmatch.problems import FaultInFitmatch
 
 
 def seats_of(kind: Kind, choice: Choice) -> list[tuple[Position, Pair]]:
@@ -27,56 +28,105 @@ def name_shells(kind: Kind, seats: Sequence[tuple[Position, Pair]]) -> list[Plac
     seats = sorted(seats, key=lambda seat: order[id(seat[0])])
 
     stock = _Stock({c.index: c for _, p in seats for c in (p.upper, p.lower)})
-    boxes: dict[int, tuple[str, str]] = {}
+    boxes: dict[int, tuple[int, int]] = {}
     # A bore whose halves lie together in few boxes comes first: one that has more to choose from would take them away.
-    choices = [len(stock.boxes_with_both(pair.upper, pair.lower)) for _, pair in seats]
+    choices = [stock.choices(_both(pair)) for _, pair in seats]
     for at in sorted(range(len(seats)), key=choices.__getitem__):
         pair = seats[at][1]
-        together = stock.boxes_with_both(pair.upper, pair.lower)
-        if together:
-            box = stock.best(together)
-            boxes[at] = stock.reserve(pair.upper, box), stock.reserve(pair.lower, box)
+        box = stock.best(_both(pair))
+        if box is not None:
+            boxes[at] = stock.reserve(pair.upper.index, box), stock.reserve(pair.lower.index, box)
     for at, (_, pair) in enumerate(seats):
         if at not in boxes:
-            upper = stock.reserve(pair.upper, stock.best(stock.boxes_with(pair.upper)))
-            boxes[at] = upper, stock.reserve(pair.lower, stock.best(stock.boxes_with(pair.lower)))
+            boxes[at] = stock.reserve_any(pair.upper.index), stock.reserve_any(pair.lower.index)
     return [
-        kind.place(position, stock.take(pair.upper, boxes[at][0]), stock.take(pair.lower, boxes[at][1]))
+        kind.place(position, stock.take(pair.upper.index, boxes[at][0]), stock.take(pair.lower.index, boxes[at][1]))
         for at, (position, pair) in enumerate(seats)
     ]
 
 
+_Wanted = tuple[tuple[int, int], ...]  # so many shells of each of these classes, from one box
+
+
+def _both(pair: Pair) -> _Wanted:
+    if pair.upper is pair.lower:
+        return ((pair.upper.index, 2),)
+    return (pair.upper.index, 1), (pair.lower.index, 1)
+
+
+class _Open:
+    """Where to look for what is wanted: a box drawn from already, the lowest number on top, else the last of those that
+    nothing has been drawn from."""
+
+    def __init__(self, boxes: list[int]) -> None:
+        self.untouched = boxes[::-1]
+        self.drawn: list[int] = []  # a heap
+        self.looked_at = 0  # so many of the boxes drawn from have been asked whether they hold it
+
+
 class _Stock:
-    """The shells of each class by box. First a box is chosen for every half, then its shells are named in natural
-    order."""
+    """The shells of each class by box; boxes are numbered in natural order. First a box is chosen for every half, then
+    its shells are named in natural order."""
 
     def __init__(self, classes: dict[int, ShellClass]) -> None:
-        self._shells: dict[int, dict[str, list[Shell]]] = {}
+        names = {shell.box for c in classes.values() for shell in c.members}
+        number = {name: i for i, name in enumerate(sorted(names, key=natural))}
+        self._shells: dict[tuple[int, int], list[Shell]] = {}
         for index, c in classes.items():
-            by_box = self._shells.setdefault(index, {})
-            for shell in sorted(c.members, key=lambda s: natural(s.name), reverse=True):
-                by_box.setdefault(shell.box, []).append(shell)
-        self._left = {index: Counter({b: len(s) for b, s in by_box.items()}) for index, by_box in self._shells.items()}
-        self._drawn: set[str] = set()
-        names = {box for by_box in self._shells.values() for box in by_box}
-        self._order = {box: i for i, box in enumerate(sorted(names, key=natural))}
+            for shell in c.members:
+                self._shells.setdefault((index, number[shell.box]), []).append(shell)
+        self._left = {where: len(shells) for where, shells in self._shells.items()}
+        self._boxes: dict[int, list[int]] = {}
+        for index, box in sorted(self._left):
+            self._boxes.setdefault(index, []).append(box)
+        self._drawn: set[int] = set()
+        self._in_turn: list[int] = []  # the same as they came
+        self._open: dict[_Wanted, _Open] = {}
+        self._in_order: set[tuple[int, int]] = set()
 
-    def boxes_with_both(self, upper: ShellClass, lower: ShellClass) -> list[str]:
-        mine, other = self._left[upper.index], self._left[lower.index]
-        need = 2 if upper is lower else 1
-        return [box for box, count in mine.items() if count >= need and other[box]]
+    def choices(self, wanted: _Wanted) -> int:
+        """How many boxes hold all this, asked before anything is drawn."""
+        return len(self._opened(wanted).untouched)
 
-    def boxes_with(self, c: ShellClass) -> list[str]:
-        return [box for box, count in self._left[c.index].items() if count]
+    def best(self, wanted: _Wanted) -> int | None:
+        """Of the boxes that hold all this one drawn from already, else the first."""
+        found = self._opened(wanted)
+        for box in self._in_turn[found.looked_at :]:
+            if self._holds(box, wanted):
+                heappush(found.drawn, box)
+        found.looked_at = len(self._in_turn)
+        while found.drawn:
+            if self._holds(found.drawn[0], wanted):
+                return found.drawn[0]
+            heappop(found.drawn)
+        while found.untouched and found.untouched[-1] in self._drawn:
+            found.untouched.pop()
+        return found.untouched[-1] if found.untouched else None
 
-    def best(self, boxes: list[str]) -> str:
-        """A box drawn from already, else the first in natural order."""
-        return min(boxes, key=lambda box: (box not in self._drawn, self._order[box]))
-
-    def reserve(self, c: ShellClass, box: str) -> str:
-        self._drawn.add(box)
-        self._left[c.index][box] -= 1
+    def reserve(self, index: int, box: int) -> int:
+        if box not in self._drawn:
+            self._drawn.add(box)
+            self._in_turn.append(box)
+        self._left[index, box] -= 1
         return box
 
-    def take(self, c: ShellClass, box: str) -> Shell:
-        return self._shells[c.index][box].pop()
+    def reserve_any(self, index: int) -> int:
+        box = self.best(((index, 1),))
+        if box is None:
+            raise FaultInFitmatch("a plan uses more shells than there are")
+        return self.reserve(index, box)
+
+    def take(self, index: int, box: int) -> Shell:
+        where = index, box
+        if where not in self._in_order:
+            self._shells[where].sort(key=lambda s: natural(s.name), reverse=True)
+            self._in_order.add(where)
+        return self._shells[where].pop()
+
+    def _opened(self, wanted: _Wanted) -> _Open:
+        if wanted not in self._open:
+            self._open[wanted] = _Open([box for box in self._boxes[wanted[0][0]] if self._holds(box, wanted)])
+        return self._open[wanted]
+
+    def _holds(self, box: int, wanted: _Wanted) -> bool:
+        return all(self._left.get((index, box), 0) >= count for index, count in wanted)

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 SHIFT = 20
+ONE = 1 << SHIFT  # a multiplier of 1
 
 
 class Row(NamedTuple):
@@ -82,7 +83,7 @@ class Bound(NamedTuple):
 
 def price(multiplier: float) -> int:
     """A row's multiplier as `exact_bound` counts it, rounded up."""
-    return -(-round(multiplier * (1 << SHIFT)) >> SHIFT)
+    return -(-round(multiplier * ONE) >> SHIFT)
 
 
 def exact_bound(program: Program, cost: Sequence[int], multipliers: Sequence[float]) -> Bound:
@@ -90,7 +91,7 @@ def exact_bound(program: Program, cost: Sequence[int], multipliers: Sequence[flo
     reduced = [c << SHIFT for c in cost]
     total = 0
     for row, multiplier in zip(program.rows, multipliers, strict=True):
-        y = round(multiplier * (1 << SHIFT))
+        y = round(multiplier * ONE)
         limit = row.low if y > 0 else row.high
         if not y or limit is None:
             continue  # a multiplier of the wrong sign for a one-sided row proves nothing: leave it out

@@ -17,16 +17,16 @@ from typing import NamedTuple
 from fitmatch.fit.bores import Bore, Pair
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.jobrows import complete_rows, one_side_rows, shift_rows, spread_rows
-from fitmatch.fit.program import Program, exact_bound, price, with_slacks
+from fitmatch.fit.program import ONE, Program, exact_bound, price, with_slacks
 from fitmatch.fit.solve import Outcome, Relaxation, relax, solve
 from fitmatch.fit.sources import Best, span
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.fit.terms import Terms
 from fitmatch.problems import FaultInFitmatch
+from fitmatch.stages import now
 
 _LOG = logging.getLogger("fitmatch.fit")
 
-SLACK_COST = 1 << 20
 FEW_PAIRS = 2_000  # among so many a plan is sought before all others (measured)
 
 Measure = Callable[[Pair], int]
@@ -126,6 +126,7 @@ class Search:
         if self.must_fill and self._seats_in_work(field) < self._to_fill:
             return None
         self.blamed = None
+        self._tell(field)
         model = Model(self, field)
         # A relaxation that comes out whole is a plan, at a fraction of the cost of a search.
         cost = model.cost(self.in_work(lambda p: p.counted * p.deviation_nm**2))
@@ -163,7 +164,7 @@ class Search:
         a relaxation and can take a search for ever."""
         lax = with_slacks(model.program)
         # Dear enough that rounding the multipliers of rows in nanometres loses nothing.
-        cost = [SLACK_COST * (j >= len(model.program.upper)) for j in range(len(lax.upper))]
+        cost = [ONE * (j >= len(model.program.upper)) for j in range(len(lax.upper))]
         relaxed = relax(lax, cost, self.stop)
         if relaxed is None or exact_bound(lax, cost, relaxed.multipliers).least <= 0:
             return False
@@ -239,6 +240,9 @@ class Search:
         """Of the plan in hand."""
         return sum(measure(pair) * times for pair, times in self.choice.items())
 
+    def _tell(self, field: list[Pair]) -> None:
+        now(f"{self.kind.name}: {self.level.replace('_', ' ')}, {len(field)} pairs")
+
     def proved(self, value: int) -> int:
         now = time.monotonic()
         _LOG.debug(
@@ -269,6 +273,7 @@ class Search:
         cheapest = self._cheapest(field, measure)
         if mine and cheapest and sum(p.bore.count * measure(p) for p in cheapest.values()) == cutoff:
             return cutoff, [p for p in field if measure(p) == measure(cheapest[p.bore.seat])]
+        self._tell(field)
         model = Model(self, field)
         cost = model.cost(measure)
         scale = gcd(*cost) or 1
@@ -397,6 +402,10 @@ class Model:
     def point(self, choice: Choice) -> list[int]:
         """The pairs' values of a plan as a hint; what the rules over several bores add is left open."""
         return [choice[p] for p in self._field]
+
+
+def _total(choice: Choice, measure: Measure) -> int:
+    return sum(measure(pair) * times for pair, times in choice.items())
 
 
 def _dot(cost: Sequence[int], x: Sequence[int]) -> int:

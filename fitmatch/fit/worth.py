@@ -6,9 +6,9 @@ many draws are what the true worst deviation and spread may be expected to be. T
 of the error is common to both: what is left is the uncertainty of their difference.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from math import sqrt
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from fitmatch.parts import Job, Placement, Worth
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 TRIALS = 2_000
 FEWER_TRIALS, MANY_POSITIONS = 200, 1_000
+MANY_NUMBERS = 500_000  # from here on drawing by the array is quicker, its loading included
 _SEED = 20
 
 
@@ -39,14 +40,12 @@ def worth(job: Job, placements: Sequence[Placement], other: Sequence[Placement])
     draws = _Draws(model, plans if comparable else [plans[0], []])
     trials = FEWER_TRIALS if len(plans[0]) > MANY_POSITIONS else TRIALS
     worsts, spreads, differences = 0.0, 0.0, []
-    for _ in range(trials):
-        mine, theirs = draws.deviations()
-        low, high = min(mine), max(mine)
-        worst = max(high, -low)
+    for mine, theirs in draws.many(trials) if draws.items * trials > MANY_NUMBERS else draws.few(trials):
+        worst = max(mine.high, -mine.low)
         worsts += worst
-        spreads += high - low
-        if theirs:
-            differences.append(worst - max(max(theirs), -min(theirs)))
+        spreads += mine.high - mine.low
+        if theirs is not None:
+            differences.append(worst - max(theirs.high, -theirs.low))
     return Worth(trials, worsts / trials, spreads / trials, _standing(differences))
 
 
@@ -89,8 +88,16 @@ def _standing(differences: list[float]) -> str | None:
     return "better" if high < 0.0 else "worse"
 
 
+class _Ends(NamedTuple):
+    """The smallest and the largest deviation of a plan in one draw."""
+
+    low: float
+    high: float
+
+
 class _Draws:
-    """One set of errors at a time for all plans; an item that two plans share has the same error in both."""
+    """One set of errors at a time for all plans; an item that two plans share has the same error in both. Every draw
+    gives the ends of the first plan, and of the second where there is one."""
 
     def __init__(self, model: "ErrorModel", plans: list[list[Placement]]) -> None:
         from random import Random  # not loaded where there is nothing to draw
@@ -107,19 +114,26 @@ class _Draws:
             return at[key]
 
         self._plans: list[list[tuple[float, int, int, int, int]]] = []
+        load_of: dict[tuple[int, int, int], int] = {}
         shared: dict[tuple[tuple[str, float], ...], int] = {}
         for plan in plans:
             rows = []
             for p in plan:
                 position, upper, lower = p.position, p.upper, p.lower
-                loads = tuple(model.sensitivities(position, upper.measured_as, lower.measured_as).items())
+                of_position = model.of_position(position)
+                of_upper = model.of_wall(position.kind, upper.measured_as)
+                of_lower = model.of_wall(position.kind, lower.measured_as)
+                alike = id(of_position), id(of_upper), id(of_lower)  # the model keeps its parts
+                if alike not in load_of:
+                    loads = model.sensitivities(position, upper.measured_as, lower.measured_as)
+                    load_of[alike] = shared.setdefault(tuple(loads.items()), len(shared))
                 rows.append(
                     (
                         float(p.deviation_nm),
-                        item((position.name, position.housing), model.of_position(position)),
-                        item(upper.key, model.of_wall(position.kind, upper.measured_as)),
-                        item(lower.key, model.of_wall(position.kind, lower.measured_as)),
-                        shared.setdefault(loads, len(shared)),
+                        item((position.name, position.housing), of_position),
+                        item(upper.key, of_upper),
+                        item(lower.key, of_lower),
+                        load_of[alike],
                     )
                 )
             self._plans.append(rows)
@@ -131,23 +145,56 @@ class _Draws:
         self._fixed = all(scatter.degrees_of_freedom is None for scatter in model.scatter.values())
         self._deviates = self._standard_deviations() if self._fixed else []
 
-    def deviations(self) -> tuple[list[float], list[float]]:
-        """The next draw: the true deviations of the two plans."""
-        deviates = self._deviates if self._fixed else self._standard_deviations()
+    @property
+    def items(self) -> int:
+        """How many independent errors one draw takes."""
+        return len(self._make_of)
+
+    def few(self, trials: int) -> Iterator[tuple[_Ends, _Ends | None]]:
+        """Number by number."""
         gauss = self._rng.gauss
-        own = [deviates[make] * gauss(0.0, 1.0) for make in self._make_of]
-        common = {
-            name: self._rng.uniform(-source.half_width, source.half_width)
-            if source.half_width is not None
-            else gauss(0.0, source.standard)
+        for _ in range(trials):
+            deviates = self._deviates if self._fixed else self._standard_deviations()
+            own = [deviates[make] * gauss(0.0, 1.0) for make in self._make_of]
+            common = self._common()
+            shifts = [sum(sensitivity * common[name] for name, sensitivity in loads) for loads in self._loads]
+            mine, theirs = (
+                [deviation + own[p] + own[u] + own[v] + shifts[load] for deviation, p, u, v, load in rows]
+                for rows in self._plans
+            )
+            yield _Ends(min(mine), max(mine)), _Ends(min(theirs), max(theirs)) if theirs else None
+
+    def many(self, trials: int) -> Iterator[tuple[_Ends, _Ends | None]]:
+        """The same from other random numbers, by the array: loading numpy takes as long as half a million numbers one
+        by one."""
+        import numpy as np
+
+        rng = np.random.RandomState(_SEED)  # its numbers stay the same in every version
+        plans = [[np.array(column) for column in zip(*rows, strict=True)] for rows in self._plans if rows]
+        makes = np.array(self._make_of)
+        names = list(self._model.common)
+        loads = np.array([[dict(load).get(name, 0.0) for load in self._loads] for name in names])
+        for _ in range(trials):
+            deviates = self._deviates if self._fixed else self._standard_deviations()
+            own = rng.standard_normal(len(makes)) * np.array(deviates)[makes]
+            shifts = np.zeros(len(self._loads))
+            for load, error in zip(loads, self._common().values(), strict=True):
+                shifts += load * error  # one after the other: a matrix product may round differently elsewhere
+            ends: list[_Ends] = []
+            for deviation, p, u, v, load in plans:
+                found = deviation + own[p] + own[u] + own[v] + shifts[load]
+                ends.append(_Ends(float(found.min()), float(found.max())))
+            yield ends[0], ends[1] if len(ends) > 1 else None
+
+    def _common(self) -> dict[str, float]:
+        """Each error that many readings share, drawn once."""
+        rng = self._rng
+        return {
+            name: rng.gauss(0.0, source.standard)
+            if source.half_width is None
+            else rng.uniform(-source.half_width, source.half_width)
             for name, source in self._model.common.items()
         }
-        shifts = [sum(sensitivity * common[name] for name, sensitivity in loads) for loads in self._loads]
-        mine, theirs = (
-            [deviation + own[p] + own[u] + own[v] + shifts[load] for deviation, p, u, v, load in rows]
-            for rows in self._plans
-        )
-        return mine, theirs
 
     def _standard_deviations(self) -> list[float]:
         """Of each make of item; a scatter known from few repeats is itself uncertain."""

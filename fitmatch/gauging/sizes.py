@@ -26,12 +26,21 @@ class Sizes:
         self._zeros = zero_errors(settings.gauges)
         self._shared: dict[MeasuredAs, MeasuredAs] = {}
         self._plain: dict[tuple[str | None, int], tuple[int, MeasuredAs | None]] = {}
+        self._single: dict[tuple[str, str, Reading], Sized | None] = {}  # one reading is like many others
         self._squares: dict[str, float] = {}
         self._freedom: Counter[str] = Counter()
 
     def diameter(self, kind: str, feature: str, readings: Sequence[Reading]) -> Sized | None:
         """The size that readings of a journal or housing bore give; None where none lies near the crown axis."""
-        self._pool_places(readings)
+        if len(readings) > 1:
+            self._pool_places(readings)
+            return self._sized(kind, feature, readings)
+        alike = kind, feature, readings[0]
+        if alike not in self._single:
+            self._single[alike] = self._sized(kind, feature, readings)
+        return self._single[alike]
+
+    def _sized(self, kind: str, feature: str, readings: Sequence[Reading]) -> Sized | None:
         counted = [r for r in readings if at_crown(feature, r)]
         if not counted:
             return None

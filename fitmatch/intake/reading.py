@@ -52,6 +52,7 @@ from fitmatch.intake.targets import Aim, AimCheck
 from fitmatch.measuring import DIAMETERS, AssembledReading, Form, Measuring, Reading
 from fitmatch.parts import Job, Position, Size
 from fitmatch.problems import InputError
+from fitmatch.stages import now
 
 # No column of the long file belongs to another file: what else stands there is the writer's own.
 _NO_FORM = TableForm("", (), (), (), frozenset())
@@ -223,7 +224,8 @@ class _Tables:
         if len(shell_tables) > 1:
             stems = in_shells | {name.rpartition("_")[0] for name in in_shells}  # wall_1 stands for wall
             lacking = dict.fromkeys(set(shell_form.needed) - stems, False)
-        for table in shell_tables:
+        for number, table in enumerate(shell_tables, 1):
+            now(f"shell file {number} of {len(shell_tables)}, {len(pool.shells)} shells so far")
             further = (*may_match, *settings.rules.same_in_bore, *compared)
             shell_columns = understand(
                 table, shell_form, POSITION_FORM, further, findings, inch_job=inch_job, lacking=lacking
@@ -238,6 +240,7 @@ class _Tables:
             log = self._read_log(
                 log_source, rows, pool, complete=position_table is not None and position_table.complete
             )
+        now(f"the sizes of {len(rows)} positions")
         forms = self._size_up(rows, log)
         positions: list[Position] = []
         if position_table and columns:

@@ -4,17 +4,16 @@ A long name is wrapped, never cut: two names that differ only at the end must no
 where it alone is too long for a line.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from itertools import zip_longest
 from textwrap import wrap
 from typing import Final, NamedTuple
 from unicodedata import east_asian_width
 
-from tabulate import tabulate
-
 from fitmatch.report.facts import one_line
 
 WIDTH: Final = 100
-_GAP: Final = 2
+_BETWEEN: Final = "  "
 _NARROWEST: Final = 6
 _NO_BREAK: Final = "\u00a0"  # stands for a space inside a name until the line is cut
 
@@ -27,40 +26,39 @@ class Column(NamedTuple):
     align: str = "right"
     wraps: bool = False
 
-    @property
-    def widest(self) -> int:
-        """The page's columns it takes when nothing is wrapped."""
-        return _longest_line([self.head, *self.cells]) * (2 if self._is_wide else 1)
 
-    @property
-    def narrowest(self) -> int:
-        if not self.wraps:
-            return self.widest
-        head = _longest_line([self.head])
-        return min(self.widest, head + _NARROWEST // 2 if self._is_wide else max(head, _NARROWEST))
+class _Room(NamedTuple):
+    """What a column needs of the page, in the page's columns, and what its head alone needs."""
 
-    @property
-    def unbroken(self) -> int:
-        """The narrowest that breaks no word and no name."""
-        longest = max((len(word) for cell in self.cells for word in cell.split(" ")), default=0)
-        return max(self.narrowest, min(self.widest, longest * (2 if self._is_wide else 1)))
+    widest: int  # when nothing is wrapped
+    unbroken: int  # the narrowest that breaks no word and no name
+    narrowest: int
+    head: int
+    is_wide: bool  # it holds characters that take two columns
 
     def characters(self, width: int) -> int:
         """How many characters of a cell go on one line. Cells are padded by characters, so that in a column with wide
         ones a narrow cell is padded to the same count, and a wide one takes up to twice as much."""
-        if not self._is_wide:
+        if not self.is_wide:
             return width
-        head = _longest_line([self.head])
-        return width // 2 if 2 * head <= width else width - head
+        return width // 2 if 2 * self.head <= width else width - self.head
 
-    @property
-    def _is_wide(self) -> bool:
-        return any(map(_has_wide, self.cells))
+
+def _room(column: Column) -> _Room:
+    is_wide = any(map(_has_wide, column.cells))
+    each = 2 if is_wide else 1
+    head = _longest_line([column.head])
+    widest = narrowest = max(head, _longest_line(column.cells)) * each
+    if column.wraps:
+        narrowest = min(widest, head + _NARROWEST // 2 if is_wide else max(head, _NARROWEST))
+    longest = max((len(word) for cell in column.cells for word in cell.split(" ")), default=0)
+    return _Room(widest, max(narrowest, min(widest, longest * each)), narrowest, head, is_wide)
 
 
 def clean(text: str) -> str:
     """The user's own text, fit to be printed: one line, no control characters."""
-    return "".join(c if c.isprintable() else "?" for c in one_line(text))
+    line = one_line(text)
+    return line if line.isprintable() else "".join(c if c.isprintable() else "?" for c in line)
 
 
 def whole(name: str) -> str:
@@ -72,8 +70,9 @@ def table(columns: Sequence[Column]) -> list[str]:
     """The columns side by side, names wrapped as far as needed; no rows give no lines."""
     if not columns[0].cells:
         return []
-    widths = [c.widest for c in columns]
-    for least in ([c.unbroken for c in columns], [c.narrowest for c in columns]):
+    rooms = [_room(c) for c in columns]
+    widths = [min(room.widest, max(WIDTH, room.unbroken)) for room in rooms]
+    for least in ([room.unbroken for room in rooms], [room.narrowest for room in rooms]):
         while _across(widths) > WIDTH:
             give_way = [i for i, narrowest in enumerate(least) if widths[i] > narrowest]
             if not give_way:
@@ -81,20 +80,24 @@ def table(columns: Sequence[Column]) -> list[str]:
             widths[max(give_way, key=widths.__getitem__)] -= 1
     assert _across(widths) <= WIDTH, "a table too wide for the page even with every name wrapped"
     cells = [
-        ["\n".join(_wrapped(cell, c.characters(width))) for cell in c.cells] if c.wraps else c.cells
-        for c, width in zip(columns, widths, strict=True)
+        _cut(c.cells, room.characters(width)) if c.wraps else c.cells
+        for c, room, width in zip(columns, rooms, widths, strict=True)
     ]
-    heads = [c.head for c in columns]
-    rules = ["-" * _longest_line([head, *column]) for head, column in zip(heads, cells, strict=True)]
-    # The heads go in as a row like any other: as headers they would be padded beyond the width reckoned above.
-    text = tabulate(
-        [heads, rules, *zip(*cells, strict=True)],
-        tablefmt="plain",
-        colalign=[c.align for c in columns],
-        rowalign=["bottom"],
-        disable_numparse=True,  # a shell named 03 is not the number 3
-    )
-    return [line.rstrip().replace(_NO_BREAK, " ") for line in text.splitlines()]
+    across = [_longest_line([c.head, *some]) for c, some in zip(columns, cells, strict=True)]
+    pads = [str.ljust if c.align == "left" else str.rjust for c in columns]
+    lines: list[str] = []
+    for row in ([c.head for c in columns], ["-" * width for width in across], *zip(*cells, strict=True)):
+        for cut in _lines_of(row):
+            line = _BETWEEN.join([pad(cell, width) for pad, cell, width in zip(pads, cut, across, strict=True)])
+            lines.append(line.rstrip().replace(_NO_BREAK, " "))
+    return lines
+
+
+def _lines_of(row: Sequence[str]) -> Iterable[Sequence[str]]:
+    """The lines of a row of cells, of which some may have several."""
+    if not any("\n" in cell for cell in row):
+        return (row,)
+    return zip_longest(*(cell.split("\n") for cell in row), fillvalue="")
 
 
 def paragraph(text: str, *, first: str = "", rest: str | None = None) -> list[str]:
@@ -111,7 +114,7 @@ def columns_taken(text: str) -> int:
 
 
 def _has_wide(text: str) -> bool:
-    return columns_taken(text) > len(text)
+    return not (text.isascii() or text.replace(_NO_BREAK, " ").isascii()) and columns_taken(text) > len(text)
 
 
 def _longest_line(cells: Sequence[str]) -> int:
@@ -119,7 +122,15 @@ def _longest_line(cells: Sequence[str]) -> int:
 
 
 def _across(widths: Sequence[int]) -> int:
-    return sum(widths) + _GAP * (len(widths) - 1)
+    return sum(widths) + len(_BETWEEN) * (len(widths) - 1)
+
+
+def _cut(cells: Sequence[str], width: int) -> list[str]:
+    """Every cell wrapped; most are short and plain, and wrapping is slow."""
+    return [
+        cell if len(cell) <= width and cell.isprintable() and cell == cell.strip() else "\n".join(_wrapped(cell, width))
+        for cell in cells
+    ]
 
 
 def _wrapped(text: str, width: int) -> list[str]:

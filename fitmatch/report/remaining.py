@@ -1,12 +1,15 @@
 """The part of the text report about shells that are not in the engine: left over, broken sets, held."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 
 from fitmatch.parts import Plan, Shell
 from fitmatch.report.facts import unmeasured_shells
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.placing import shell_name
 from fitmatch.report.scale import Scale
+
+_MOST_NAMED = 1_000  # of more shells nobody reads every name
+_EACH, _COUNTED = "shells and their walls", "how many of each wall"
 
 
 def remaining(plan: Plan, scale: Scale) -> list[str]:
@@ -45,22 +48,31 @@ def _left_over(shells: tuple[Shell, ...], scale: Scale) -> list[str]:
     for shell in shells:
         groups[shell.kind, shell.half, shell.grade or ""].append(shell)
     keys = sorted(groups, key=_order)
+    named = len(shells) <= _MOST_NAMED
+    tell = _each if named else _counts
     columns = [
         Column("kind", [clean(kind) for kind, _, _ in keys], "left", wraps=True),
         Column("half", [half for _, half, _ in keys], "left"),
         Column("count", [str(len(groups[key])) for key in keys]),
         Column("walls", [_walls(groups[key], scale) for key in keys], "left"),
-        Column("shells and their walls", [_each(groups[key], scale) for key in keys], "left", wraps=True),
+        Column(_EACH if named else _COUNTED, [tell(groups[key], scale) for key in keys], "left", wraps=True),
     ]
     if any(grade for _, _, grade in keys):
         columns.insert(2, Column("grade", [clean(grade) or "-" for _, _, grade in keys], "left", wraps=True))
-    return [f"LEFT OVER: {len(shells)} shell{'s' if len(shells) > 1 else ''}", *table(columns)]
+    told = "" if named else "; --json names each"
+    return [f"LEFT OVER: {len(shells)} shell{'s' if len(shells) > 1 else ''}{told}", *table(columns)]
 
 
 def _each(shells: list[Shell], scale: Scale) -> str:
     """For bagging and labelling: every shell with its own wall, not parted from it at the end of a line."""
     pairs = [(s, "" if s.wall_nm is None else f" {scale.length(s.wall_nm)}") for s in shells]
     return ", ".join(whole(shell_name(s) + wall) for s, wall in pairs)
+
+
+def _counts(shells: list[Shell], scale: Scale) -> str:
+    """What a store holds: of every wall how many."""
+    count = Counter(s.wall_nm for s in shells if s.wall_nm is not None)
+    return ", ".join(whole(f"{n} of {scale.length(wall)}") for wall, n in sorted(count.items()))
 
 
 def _order(key: tuple[str, str, str]) -> tuple[str, int, str]:
