@@ -29,7 +29,7 @@ LAYERS = [
 ]
 # Loaded inside the function that needs them, so that `--help` starts at once; the solver lives in one module.
 LATE = {"openpyxl", "pandas", "numpy", "scipy"}
-ONLY_IN = {"ortools": "fit/solve.py", "openpyxl": "intake/workbook.py"}
+ONLY_IN = {"ortools": "fit/solve.py", "openpyxl": "intake/workbook.py", "tabulate": "report/layout.py"}
 
 
 def imports(tree: ast.Module) -> Iterator[tuple[str, int, bool]]:

@@ -4,16 +4,17 @@ A long name is wrapped, never cut: two names that differ only at the end must no
 where it alone is too long for a line.
 """
 
-from collections.abc import Iterable, Sequence
-from itertools import zip_longest
+from collections.abc import Sequence
 from textwrap import wrap
 from typing import Final, NamedTuple
 from unicodedata import east_asian_width
 
+from tabulate import tabulate
+
 from fitmatch.report.facts import one_line
 
 WIDTH: Final = 100
-_BETWEEN: Final = "  "
+_GAP: Final = 2
 _NARROWEST: Final = 6
 _NO_BREAK: Final = "\u00a0"  # stands for a space inside a name until the line is cut
 
@@ -83,21 +84,17 @@ def table(columns: Sequence[Column]) -> list[str]:
         _cut(c.cells, room.characters(width)) if c.wraps else c.cells
         for c, room, width in zip(columns, rooms, widths, strict=True)
     ]
-    across = [_longest_line([c.head, *some]) for c, some in zip(columns, cells, strict=True)]
-    pads = [str.ljust if c.align == "left" else str.rjust for c in columns]
-    lines: list[str] = []
-    for row in ([c.head for c in columns], ["-" * width for width in across], *zip(*cells, strict=True)):
-        for cut in _lines_of(row):
-            line = _BETWEEN.join([pad(cell, width) for pad, cell, width in zip(pads, cut, across, strict=True)])
-            lines.append(line.rstrip().replace(_NO_BREAK, " "))
-    return lines
-
-
-def _lines_of(row: Sequence[str]) -> Iterable[Sequence[str]]:
-    """The lines of a row of cells, of which some may have several."""
-    if not any("\n" in cell for cell in row):
-        return (row,)
-    return zip_longest(*(cell.split("\n") for cell in row), fillvalue="")
+    heads = [c.head for c in columns]
+    rules = ["-" * _longest_line([head, *column]) for head, column in zip(heads, cells, strict=True)]
+    # The heads go in as a row like any other: as headers they would be padded beyond the width reckoned above.
+    text = tabulate(
+        [heads, rules, *zip(*cells, strict=True)],
+        tablefmt="plain",
+        colalign=[c.align for c in columns],
+        rowalign=["bottom"],
+        disable_numparse=True,  # a shell named 03 is not the number 3
+    )
+    return [line.rstrip().replace(_NO_BREAK, " ") for line in text.splitlines()]
 
 
 def paragraph(text: str, *, first: str = "", rest: str | None = None) -> list[str]:
@@ -122,7 +119,7 @@ def _longest_line(cells: Sequence[str]) -> int:
 
 
 def _across(widths: Sequence[int]) -> int:
-    return sum(widths) + len(_BETWEEN) * (len(widths) - 1)
+    return sum(widths) + _GAP * (len(widths) - 1)
 
 
 def _cut(cells: Sequence[str], width: int) -> list[str]:
