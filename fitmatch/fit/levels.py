@@ -18,7 +18,7 @@ from fitmatch.fit.sliding import narrow_spread
 from fitmatch.fit.sources import Best, Listed, Source
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.fit.terms import Terms
-from fitmatch.fit.windows import affordable, fill_within, least_worst_within
+from fitmatch.fit.windows import affordable, fill_within, least_worst_within, priced
 from fitmatch.parts import Proof
 
 Turns = list[list[Terms]]
@@ -353,9 +353,10 @@ def _least_worst(search: Search) -> int:
 def _least_squares(search: Search, radius: int) -> None:
     if search.narrowed:
         # A good plan among few pairs tells which others could be part of a better one.
+        found = priced(search, square, radius) if search.all_at_once else None
         search.minimise(SQUARES, square)
         search.limits.pop()
-        search.fields = [affordable(search, square, radius) if search.all_at_once else search.within(radius)]
+        search.fields = [search.within(radius) if found is None else affordable(search, square, radius, found)]
         search.narrowed = False
     search.minimise(SQUARES, square)
 

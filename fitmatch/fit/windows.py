@@ -78,40 +78,24 @@ def _narrower(search: Search, window: int) -> bool:
     return any(best.deviation_nm + search.reach[bore.seat] < window for bore, best in search.own_best.items())
 
 
-def affordable(search: Search, measure: Measure, radius: int) -> list[Pair]:
-    """The pairs within `radius` that a plan with all bores at their best can use whose sum of squares, `measure`, is no
-    more than that of the plan in hand."""
-    measure = search.in_work(measure)
-    priced = _priced(search, measure, radius) if search.only_shells_bind else None
-    if priced is None:  # each bore costs at least its own best
-        bests: dict[int, int] = {}
-        for bore, best in search.own_best.items():
-            bests[bore.seat] = min(best.deviation_nm**2, bests.get(bore.seat, best.deviation_nm**2))
-        counts = {bore.seat: bore.count for bore in search.own_best}
-        priced = _Priced(bests, sum(counts[seat] * cost for seat, cost in bests.items()))
-    spare = search.total(measure) - priced.least
-    found = [*search.kept, *search.outside]
-    for bore, best in search.own_best.items():
-        reach = min(radius, isqrt(max(0, priced.prices[bore.seat] + spare)))
-        found.extend(search.kind.pairs(bore, *span(bore, best, -reach, reach)))
-    return found
-
-
-class _Priced(NamedTuple):
+class Priced(NamedTuple):
     """No plan costs less than `least`; one that uses a pair costs at least `least` + its cost - its seat's price."""
 
     prices: dict[int, int]
     least: int
 
 
-def _priced(search: Search, measure: Measure, radius: int) -> _Priced | None:
-    """By the multipliers of a relaxation; None where it has no optimum."""
-    while True:
-        model = Model(search, search.near(radius))
+def priced(search: Search, measure: Measure, radius: int) -> Priced:
+    """What the seats cost within `radius`, `measure` being squares, of plans with all bores at their best. The fields
+    then reach as far as these prices ask for."""
+    measure = search.in_work(measure)
+    while search.only_shells_bind:
+        search.fields = [search.near(radius)]
+        model = Model(search, search.fields[0])
         cost = model.cost(measure)
         relaxed = relax(model.program, cost, search.stop)
         if relaxed is None:
-            return None
+            break
         prices = dict(zip(model.seats, map(price, relaxed.multipliers), strict=False))
         further = {
             bore.seat: min(isqrt(prices[bore.seat]) + 1, 2 * search.reach[bore.seat] + _FIRST_STEP_NM)
@@ -119,7 +103,22 @@ def _priced(search: Search, measure: Measure, radius: int) -> _Priced | None:
             if (best.deviation_nm + search.reach[bore.seat] + 1) ** 2 < prices[bore.seat]
         }
         if not _reach_further(search, further, radius):
-            return _Priced(prices, exact_bound(model.program, cost, relaxed.multipliers).least)
+            return Priced(prices, exact_bound(model.program, cost, relaxed.multipliers).least)
+    bests: dict[int, int] = {}  # each bore costs at least its own best
+    for bore, best in search.own_best.items():
+        bests[bore.seat] = min(best.deviation_nm**2, bests.get(bore.seat, best.deviation_nm**2))
+    counts = {bore.seat: bore.count for bore in search.own_best}
+    return Priced(bests, sum(counts[seat] * cost for seat, cost in bests.items()))
+
+
+def affordable(search: Search, measure: Measure, radius: int, found: Priced) -> list[Pair]:
+    """The pairs within `radius` that a plan can use which costs no more than the plan in hand."""
+    spare = search.total(search.in_work(measure)) - found.least
+    pairs = [*search.kept, *search.outside]
+    for bore, best in search.own_best.items():
+        reach = min(radius, isqrt(max(0, found.prices[bore.seat] + spare)))
+        pairs.extend(search.kind.pairs(bore, *span(bore, best, -reach, reach)))
+    return pairs
 
 
 def _reach_further(search: Search, wanted: Mapping[int, int], window: int) -> bool:
