@@ -17,7 +17,7 @@ from typing import NamedTuple
 from fitmatch.fit.bores import Bore, Pair
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.jobrows import complete_rows, one_side_rows, shift_rows, spread_rows
-from fitmatch.fit.program import ONE, Program, exact_bound, price, with_slacks
+from fitmatch.fit.program import ONE, Bound, Program, exact_bound, price, with_slacks
 from fitmatch.fit.solve import Outcome, Relaxation, relax, solve
 from fitmatch.fit.sources import Best, span
 from fitmatch.fit.stopping import Stop, Stopped
@@ -137,10 +137,10 @@ class Search:
         elif (x := model.whole(relaxed.x)) is not None:
             return model.choice(x)
         elif len(field) > FEW_PAIRS:
-            reduced = exact_bound(model.program, cost, relaxed.multipliers).reduced
-            found = self._among_few(field, relaxed, reduced, lambda _: 0)
+            proof = exact_bound(model.program, cost, relaxed.multipliers)
+            found = self._among_few(field, relaxed, proof._replace(least=0), lambda _: 0)  # any plan will do
             if found is not None:
-                return found
+                return found[1]
         answer = solve(model.program, [0] * len(model.program.upper), self.stop, patience=self.patience)
         if answer.outcome is Outcome.INFEASIBLE:
             return None
@@ -148,16 +148,26 @@ class Search:
             raise Stopped
         return model.choice(answer.x)
 
-    def _among_few(self, field: list[Pair], relaxed: Relaxation, reduced: list[int], measure: Measure) -> Choice | None:
-        """A plan of small total `measure` from the pairs that a relaxation uses and those of the least reduced cost, if
-        a short search finds any: where pairs are very many, few of them mostly hold a good one."""
+    def _among_few(
+        self, field: list[Pair], relaxed: Relaxation, proof: Bound, measure: Measure, scale: int = 1
+    ) -> tuple[int, Choice] | None:
+        """A plan of a small total `measure`, counted in `scale`, from the pairs that a relaxation uses and those
+        of the least reduced cost, if short searches find any. Of very many pairs few mostly hold one; they become more
+        until they are all that a better plan could use."""
         used = [j for j in range(len(field)) if relaxed.x[j] > 0]
-        others = sorted((j for j in range(len(field)) if relaxed.x[j] <= 0), key=reduced.__getitem__)
-        model = Model(self, [field[j] for j in sorted(used + others[:FEW_PAIRS])])
-        cost = model.cost(measure)
-        scale = gcd(*cost) or 1
-        answer = solve(model.program, [c // scale for c in cost], self.stop, patience=2)
-        return None if answer.x is None else model.choice(answer.x)
+        others = sorted((j for j in range(len(field)) if relaxed.x[j] <= 0), key=proof.reduced.__getitem__)
+        found: list[tuple[int, Choice]] = []
+        few, useful = FEW_PAIRS, len(others)
+        while few < useful:
+            model = Model(self, [field[j] for j in sorted(used + others[:few])])
+            cost = [c // scale for c in model.cost(measure)]
+            answer = solve(model.program, cost, self.stop, patience=2)
+            if answer.x is not None:
+                found.append((_dot(cost, answer.x), model.choice(answer.x)))
+                spare = found[-1][0] - proof.least
+                useful = sum(proof.reduced[j] <= spare for j in others) if spare else 0
+            few *= 5
+        return min(found, key=lambda one: one[0], default=None)
 
     def _out_of_reach(self, model: "Model") -> bool:
         """Whether an exact bound proves that no point is feasible: too few shells for too many seats is quick to see in
@@ -292,11 +302,10 @@ class Search:
                 self.choice = model.choice(x)
                 mine, most = True, _dot(cost, x)
             elif least < most and len(field) > FEW_PAIRS:
-                found = self._among_few(field, relaxed, reduced, measure)
-                total = cutoff + 1 if found is None else sum(measure(p) * times for p, times in found.items())
-                if found is not None and total <= cutoff:
-                    self.choice = found
-                    mine, most = True, total // scale
+                found = self._among_few(field, relaxed, proof, measure, scale)
+                if found is not None and found[0] <= most:
+                    most, self.choice = found
+                    mine = True
         if not (mine and least == most):
             near = [p for j, p in enumerate(field) if least is None or least + reduced[j] <= most]
             smaller = Model(self, near)
