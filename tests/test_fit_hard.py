@@ -4,7 +4,7 @@ import pytest
 from hard_jobs import FOLDER, MAKERS, figures_by, names, read, solved
 from test_fit_mutations import level_off
 
-from fitmatch.fit import levels
+from fitmatch.fit import measures
 
 QUICK = ("movable-8x16-um-step", "off-grid-12x12", "scarce-30x28-um", "half-way-10x40-um")
 RECORDS = {name: read(name) for name in names()}
@@ -27,7 +27,7 @@ def test_records_are_small_and_say_how_they_were_proven() -> None:
         assert "HiGHS" in known.proof and known.hard.why
 
 
-@pytest.mark.parametrize("level", [levels.SQUARES, levels.STAYING, levels.CLEARANCE, levels.DIFFERENCE])
+@pytest.mark.parametrize("level", [measures.SQUARES, measures.STAYING, measures.CLEARANCE, measures.DIFFERENCE])
 def test_a_level_passed_over_misses_a_record(level: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Without this level one of the quick records is answered with other figures, so that records can tell."""
     level_off(level)(monkeypatch)

@@ -10,7 +10,7 @@ import oracle
 import pytest
 from jobs import STEP, TARGET, WALL, make_job, make_position, make_shells, random_job, wishing_job
 
-from fitmatch.fit import assign, levels
+from fitmatch.fit import assign, filling, levels, measures
 from fitmatch.fit.bores import Bore
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.search import Search
@@ -121,7 +121,7 @@ def level_off(name: str) -> Callable[[Patch], None]:
             (levels, "narrow_spread"),
         ):
             patch.setattr(owner, move, passed_over(getattr(owner, move)))
-        if name == levels.SQUARES:
+        if name == measures.SQUARES:
             patch.setattr(levels, "_least_squares", lambda *_: None)
 
     switch.__doc__ = f"The level {name} is passed over."
@@ -145,25 +145,26 @@ def first_boxes(patch: Patch) -> None:
 
 def greedy_fill(patch: Patch) -> None:
     """Where not all can have their best at once, the plan by hand has to do."""
-    patch.setattr(levels, "_fill_most", lambda search: None)
+    for module in (filling, levels):
+        patch.setattr(module, "fill_most", lambda search: None)
 
 
 RULES = [no_wall_difference, no_thick_half, no_same_side, no_same_in_bore, no_match, no_family, no_drawing, no_counting,
          zero_clearance, limits_at_the_mean, greedy_fill]  # fmt: skip
 LEVELS = [
-    (levels.INSIDE, "target"),
-    (levels.FILLED, "target"),
-    (levels.BELOW, "target"),
-    (levels.SHORTFALL, "target"),
-    (levels.EXCESS, "target"),
-    (levels.WORST, "target"),
-    (levels.SQUARES, "target"),
-    (levels.SPREAD, "target"),
-    (levels.CLEARANCE, "target"),
-    (levels.DIFFERENCE, "target"),
-    (levels.SPREAD, "even"),
-    (levels.WORST, "even"),
-    (levels.SQUARES, "even"),
+    (measures.INSIDE, "target"),
+    (measures.FILLED, "target"),
+    (measures.BELOW, "target"),
+    (measures.SHORTFALL, "target"),
+    (measures.EXCESS, "target"),
+    (measures.WORST, "target"),
+    (measures.SQUARES, "target"),
+    (measures.SPREAD, "target"),
+    (measures.CLEARANCE, "target"),
+    (measures.DIFFERENCE, "target"),
+    (measures.SPREAD, "even"),
+    (measures.WORST, "even"),
+    (measures.SQUARES, "even"),
 ]
 
 
@@ -221,16 +222,18 @@ def test_a_level_switched_off_is_caught(name: str, strategy: str, monkeypatch: P
     assert caught(strategy)
 
 
-@pytest.mark.parametrize("name", [levels.BELOW_WANT, levels.WANT_SHORTFALL, levels.ABOVE_WANT, levels.WANT_EXCESS])
+@pytest.mark.parametrize(
+    "name", [measures.BELOW_WANT, measures.WANT_SHORTFALL, measures.ABOVE_WANT, measures.WANT_EXCESS]
+)
 def test_a_wish_switched_off_is_caught(name: str, monkeypatch: Patch) -> None:
     """Without this figure of the wished band some job is answered with a plan that is not the best."""
     without_check(monkeypatch)
-    at = [level for level, _ in levels.WISH].index(name)
-    monkeypatch.setattr(levels, "WISH", levels.WISH[:at] + levels.WISH[at + 1 :])
+    at = [level for level, _ in filling.WISH].index(name)
+    monkeypatch.setattr(filling, "WISH", filling.WISH[:at] + filling.WISH[at + 1 :])
     # That all can have their best at once says nothing of single figures: let the search prove them one by one.
-    honest = levels.fill_at_best
+    honest = filling.fill_at_best
     monkeypatch.setattr(
-        levels, "fill_at_best", lambda s, within, *, wished: not wished and honest(s, within, wished=False)
+        filling, "fill_at_best", lambda s, within, *, wished: not wished and honest(s, within, wished=False)
     )
     assert caught("target", wishing_job, WISHFUL)
 

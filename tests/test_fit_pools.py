@@ -13,7 +13,7 @@ import pool_oracle
 import pytest
 from jobs import STEP, TARGET, WALL, describe, make_job, make_position, make_shells
 
-from fitmatch.fit import assign, levels, search
+from fitmatch.fit import assign, filling, levels, search
 from fitmatch.fit.search import Search
 from fitmatch.parts import Fit, Rules
 from fitmatch.pools import Pool
@@ -62,7 +62,7 @@ def test_pools_get_the_best_of_all_plans(strategy: str, priority: str) -> None:
 
 def without_complete_engines(patch: pytest.MonkeyPatch) -> None:
     """As many positions as possible, whosever they are."""
-    patch.setattr(levels, "most_complete", lambda *_: None)
+    patch.setattr(filling, "most_complete", lambda *_: None)
 
 
 def without_spreads(patch: pytest.MonkeyPatch) -> None:

@@ -395,11 +395,11 @@ def test_millimetres_and_micrometres() -> None:
 
 def test_every_level_of_the_proof_has_words() -> None:
     """Whatever level the solver may be stopped at, the report knows what it is and what its bound is a bound of."""
-    from fitmatch.fit import levels
+    from fitmatch.fit import measures
 
-    names = {value for name, value in vars(levels).items() if name.isupper() and isinstance(value, str)}
+    names = {value for name, value in vars(measures).items() if name.isupper() and isinstance(value, str)}
     assert names == set(LEVELS)
-    counted_up = {levels.COMPLETE, levels.INSIDE, levels.FILLED, levels.STAYING, levels.CLEARANCE}
+    counted_up = {measures.COMPLETE, measures.INSIDE, measures.FILLED, measures.STAYING, measures.CLEARANCE}
     assert {name for name in LEVELS if LEVELS[name].largest_wins} == counted_up
 
 

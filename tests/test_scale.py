@@ -22,7 +22,7 @@ from terminals import PATIENCE_S, Bare
 from test_fit_worth import UM, as_listed, job_of, measuring
 
 from fitmatch import stages
-from fitmatch.fit import assign, levels, search
+from fitmatch.fit import assign, search, windows
 from fitmatch.fit.baselines import as_boxed, by_hand
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.naming import name_shells
@@ -93,7 +93,7 @@ def test_a_lot_is_proven_and_another_solver_agrees(tmp_path: Path, size: Size) -
 @pytest.mark.parametrize("seed", range(8))
 def test_a_narrow_search_changes_no_figure(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Sizes off the grid, shells just enough: figures are the same whether all pairs within a window are looked at or
-    only those of bores in each other's way, and few or many of the pairs that a relaxation has free."""
+    only those of bores in each other's way, and few or many of the pairs that a relaxation likes best."""
     rng = random.Random(f"narrow {seed}")
     count, spare = rng.randint(6, 11), rng.randint(0, 3)
     positions = [make_position(f"R{i}", 2 * WALL + TARGET + rng.randint(-6_000, 6_000)) for i in range(1, count + 1)]
@@ -105,8 +105,8 @@ def test_a_narrow_search_changes_no_figure(seed: int, monkeypatch: pytest.Monkey
     job = make_job(positions, shells)
     found = []
     for pairs, free in ((1 << 60, 1 << 60), (0, 1 << 60), (0, 2)):
-        monkeypatch.setattr(levels, "MANY_PAIRS", pairs)
-        monkeypatch.setattr(search, "MANY_FREE", free)
+        monkeypatch.setattr(windows, "MANY_PAIRS", pairs)
+        monkeypatch.setattr(search, "FEW_PAIRS", free)
         plan = assign(job)
         assert plan.proofs["rod"].proven
         sums = sum(p.clearance_nm for p in plan.placements), sum(p.wall_difference_nm for p in plan.placements)

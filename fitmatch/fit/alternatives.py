@@ -12,7 +12,8 @@ from fitmatch.fit.candidates import Kind
 from fitmatch.fit.checker import check_bores
 from fitmatch.fit.deciding import Decided, choice_of, decided, placed, turns
 from fitmatch.fit.figures import Complete, Figure, Spread, Sum, Worst, of_jobs
-from fitmatch.fit.levels import INSIDE_LIMITS, LEVEL_1, WISH, fill_at_best, square
+from fitmatch.fit.filling import fill_at_best
+from fitmatch.fit.measures import INSIDE_LIMITS, LEVEL_1, WISH, square
 from fitmatch.fit.regions import Ground, Region, Work, ground_filled, ground_of_all
 from fitmatch.fit.search import Choice, Search
 from fitmatch.fit.stopping import Stop, Stopped

@@ -13,7 +13,8 @@ from fitmatch.fit.candidates import bore_refused, ready
 from fitmatch.fit.checker import rules_broken
 from fitmatch.fit.deciding import Decided, decided, turns
 from fitmatch.fit.demands import Demand
-from fitmatch.fit.levels import NoPlan, prove
+from fitmatch.fit.filling import NoPlan
+from fitmatch.fit.levels import prove
 from fitmatch.fit.rowrules import broken_in_rows
 from fitmatch.fit.stopping import Stop
 from fitmatch.fit.terms import Terms
