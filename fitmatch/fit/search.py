@@ -201,6 +201,7 @@ class Search:
         return (
             not self.complete
             and not self.demanded
+            and not any(bore.wishes for bore in self.bores)
             and not any(terms.one_thick_side or terms.shifts.on for terms in self.kind.terms)
         )
 
