@@ -1,0 +1,224 @@
+"""Levels 0 and 1: as many positions as possible inside their limits, then the others filled as the least bad choice.
+
+Mostly every bore can have its best at once, and a plan found among few pairs proves that; where shells are short, or
+wanted twice, all pairs are listed and one figure is minimised after the other.
+"""
+
+from collections import Counter
+from collections.abc import Collection, Iterable
+
+from fitmatch.fit.bores import Bore, Pair
+from fitmatch.fit.candidates import Kind
+from fitmatch.fit.measures import COMPLETE, FILLED_AT_ALL, INSIDE, INSIDE_LIMITS, LEVEL_1, WISH
+from fitmatch.fit.search import Measure, Search
+from fitmatch.fit.several import complete_jobs, most_complete
+from fitmatch.fit.sources import Best
+from fitmatch.fit.windows import fill_within
+
+ANY = 1 << 62  # a deviation that none exceeds
+
+
+class NoPlan(Exception):
+    """No plan meets the demand."""
+
+
+def places_of(bores: Iterable[Bore]) -> int:
+    """How many positions these bores stand for."""
+    return sum(b.count for b in {b.seat: b for b in bores}.values())
+
+
+def fill_all(search: Search, within: int | None = None) -> bool:
+    """Try to give every bore its best at once: inside its limits where any pair is, else its own least bad pair.
+
+    No plan can do better on levels 0 and 1, so a plan found among few pairs proves both. Where a band is wished, each
+    bore's best wish is tried first; if not all can have that, the wish is proven over the pairs inside the limits.
+    Windows of |deviation| start at the largest of each bore's own best and widen; `within` names the only one to try.
+    """
+    if any(bore.wishes for bore in search.bores):
+        if fill_at_best(search, within, wished=True):
+            return True
+        if not fill_at_best(search, within, wished=False):
+            return False
+        search.fields, search.narrowed = [search.within(ANY if within is None else within)], False
+        _wish(search)
+        return True
+    return fill_at_best(search, within, wished=False)
+
+
+def fill_at_best(search: Search, within: int | None, *, wished: bool) -> bool:
+    """`fill_all` with or without the wish."""
+    known = len(search.limits)
+    done = _fill_at_best(search, within, wished=wished)
+    if not done:
+        del search.limits[known:]
+        search.must_fill = False
+    return done
+
+
+def _fill_at_best(search: Search, within: int | None, *, wished: bool) -> bool:
+    kind = search.kind
+    search.level = INSIDE
+    own_best = _own_bests(search, wished=wished)
+    widest = 0
+    for bore, best in own_best.items():
+        ends = kind.smallest_sum(bore, best.low, best.high), kind.largest_sum(bore, best.low, best.high)
+        widest = max(widest, *(abs(s - bore.ideal) for s in ends if s is not None))
+    able = {bore.seat for bore in own_best}
+    outside = _least_bad(kind, [bore for bore in search.bores if bore.seat not in able], wished=wished)
+    able |= {p.bore.seat for p in outside}
+    outside += [p for p in kind.vacancies if p.bore.terms in search.work and p.bore.seat not in able]
+    bests: dict[int, int] = {}
+    for bore, best in own_best.items():
+        bests[bore.seat] = min(best.deviation_nm, bests.get(bore.seat, best.deviation_nm))
+
+    search.own_best, search.outside, search.reach = own_best, outside, Counter()
+    if not _enough_shells([*own_best, *(p.bore for p in outside if p.filled)]):
+        return False
+    if not wished:
+        _part_the_outside(search)
+    search.least_worst = window = max(bests.values(), default=0)
+    if within is not None:
+        if window > within:
+            return False
+        window = widest = within
+    while not fill_within(search, window):
+        if window >= widest:
+            return False
+        search.least_worst = window + 1
+        window = min(2 * window + 1_000, widest)
+    return True
+
+
+def _part_the_outside(search: Search) -> None:
+    """Where seats without any pair inside their limits want the same shells, prove what they can have at best between
+    them, whatever the others take: the others are inside their limits and add nothing to level 1."""
+    seats = {p.bore.seat for p in search.outside}
+    bores = [bore for bore in search.bores if bore.seat in seats]
+    if places_of(bores) < 2 or any(bore.house is not None for bore in bores):
+        return
+    alone = Search(search.kind, search.stop)
+    alone.work, alone.level = search.work, search.level
+    alone.fields = [search.outside]
+    alone.require_full()
+    if alone.feasible(search.outside) is not None:
+        return
+    everything = [p for bore in bores for p in search.kind.pairs(bore, 0, bore.sum_high)]
+    alone.fields = [everything]
+    alone.require_full()
+    found = alone.feasible(everything)
+    if found is not None:
+        alone.choice = found
+        for level, measure in LEVEL_1:
+            alone.minimise(level, measure)
+        (search.outside,) = alone.fields
+        search.limits += alone.limits
+
+
+def _enough_shells(bores: Collection[Bore]) -> bool:
+    """Whether there are as many halves of each side as the seats of these bores ask for, whatever their walls."""
+    seats = places_of(bores)
+    classes = {c.index: c for bore in bores for rack in (bore.upper, bore.lower) for c in rack.classes}
+    halves = Counter[str]()
+    for c in classes.values():
+        halves[c.half] += c.count
+    short = seats - halves["upper"], seats - halves["lower"]
+    return max(*short, max(short[0], 0) + max(short[1], 0)) <= halves["either"]
+
+
+def _own_bests(search: Search, *, wished: bool) -> dict[Bore, Best]:
+    """The bores that have a pair inside their limits, each with its best; with `wished`, also as near to the wished
+    band as any pair of its seat comes."""
+    found: dict[Bore, Best] = {}
+    misses: dict[Bore, tuple[int, int, int, int]] = {}
+    kind = search.kind
+    for bore in search.bores:
+        if not bore.counts:
+            continue
+        low, high, misses[bore] = bore.inside_low, bore.inside_high, (0, 0, 0, 0)
+        if wished:
+            low, high, misses[bore] = _nearest_to_wish(kind, bore)
+        over = kind.smallest_sum(bore, max(bore.ideal, low), high)
+        under = kind.largest_sum(bore, low, min(bore.ideal, high))
+        near = [abs(s - bore.ideal) for s in (over, under) if s is not None]
+        if near:
+            found[bore] = Best(min(near), low, high)
+    least: dict[int, tuple[int, int, int, int]] = {}
+    for bore in found:
+        least[bore.seat] = min(misses[bore], least.get(bore.seat, misses[bore]))
+    return {bore: best for bore, best in found.items() if misses[bore] == least[bore.seat]}
+
+
+def _nearest_to_wish(kind: Kind, bore: Bore) -> tuple[int, int, tuple[int, int, int, int]]:
+    """The wall sums inside the limits that come nearest to the wished band, from and to, and by how much they miss it:
+    counted below, shortfall, counted above, excess. Too loose is nearer than too tight."""
+    if kind.smallest_sum(bore, bore.wanted_low, bore.wanted_high) is not None:
+        return bore.wanted_low, bore.wanted_high, (0, 0, 0, 0)
+    loose = kind.largest_sum(bore, bore.inside_low, min(bore.wanted_low - 1, bore.inside_high))
+    if loose is not None:
+        return loose, loose, (0, 0, 1, bore.wanted_low - loose)
+    tight = kind.smallest_sum(bore, max(bore.wanted_high + 1, bore.inside_low), bore.inside_high)
+    if tight is not None:
+        return tight, tight, (1, tight - bore.wanted_high, 0, 0)
+    return 1, 0, (0, 0, 0, 0)
+
+
+def _least_bad(kind: Kind, bores: list[Bore], *, wished: bool) -> list[Pair]:
+    """The pairs that are each seat's least bad choice, where none lies inside its limits."""
+    found: dict[int, list[Pair]] = {}
+    for bore in bores:
+        walls = kind.largest_sum(bore, 0, bore.not_below)
+        if walls is None:
+            walls = kind.smallest_sum(bore, bore.not_below + 1, bore.sum_high)
+        if walls is not None:
+            found.setdefault(bore.seat, []).extend(kind.pairs(bore, walls, walls))
+    # What is locked in both halves may be inside its limits and is among these, as it is not bound to any window.
+    figures: tuple[tuple[str, Measure], ...] = (INSIDE_LIMITS, *LEVEL_1, *(WISH if wished else ()))
+
+    def badness(pair: Pair) -> tuple[int, ...]:
+        return tuple(measure(pair) for _, measure in figures)
+
+    return [p for pairs in found.values() for p in pairs if badness(p) == min(map(badness, pairs))]
+
+
+def fill_most(search: Search) -> None:
+    """The long way, over all pairs: shells are too few, or positions want the same ones."""
+    kind = search.kind
+    everything: list[Pair] = []
+    for bore in search.bores:
+        search.stop.seconds_left()
+        everything.extend(kind.pairs(bore, 0, bore.sum_high))
+    everything.extend(p for p in kind.vacancies if p.bore.terms in search.work)
+    search.least_worst = 0
+    search.own_best, search.narrowed = _own_bests(search, wished=False), False
+    search.outside = [p for p in everything if not p.counted]
+    search.fields = [[*search.kept, *everything]]
+    if search.demanded:
+        found = search.feasible(search.fields[0])
+        if found is None:
+            raise NoPlan
+        search.choice = found
+    if len(search.work) > 1:
+        most_complete(search, COMPLETE)
+    search.minimise(*INSIDE_LIMITS)
+    search.minimise(*FILLED_AT_ALL)
+    for level, measure in LEVEL_1:
+        search.minimise(level, measure)
+    if any(bore.wishes for bore in search.bores):
+        _wish(search)
+    if sum(n * p.filled for p, n in search.choice.items() if p.bore.terms in search.work) == places_of(search.bores):
+        search.require_full()
+
+
+def _wish(search: Search) -> None:
+    """Level 1 ends with the wished band: the fewest below, the least shortfall, the fewest above, the least excess."""
+    for level, measure in WISH:
+        search.minimise(level, measure)
+
+
+def levels_0_and_1(search: Search) -> tuple[int, ...]:
+    """Smaller is better."""
+    used = search.choice.items()
+    return (
+        -complete_jobs(search.kind, search.choice),
+        *(sum(n * measure(p) for p, n in used) for _, measure in (INSIDE_LIMITS, FILLED_AT_ALL, *LEVEL_1, *WISH)),
+    )
