@@ -130,7 +130,7 @@ def test_guarded_answers_are_the_best_of_all_plans(strategy: str) -> None:
 def test_narrowing_first_changes_no_guarded_answer(strategy: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where windows hold many pairs the search starts among few, with a guard too."""
     monkeypatch.setattr(windows, "MANY_PAIRS", 0)
-    monkeypatch.setattr(search, "FEW_PAIRS", 0)
+    monkeypatch.setattr(search, "FEW_PAIRS", 1)
     looked, _, _ = assert_best(strategy, DEEP or 60)
     assert looked > (DEEP or 60) / 2
 

@@ -44,7 +44,7 @@ def test_rows_are_the_best_of_all_plans(strategy: str, block: int) -> None:
 def test_narrowing_first_changes_no_row(strategy: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where windows hold many pairs the search starts among few, also with rules about the row."""
     monkeypatch.setattr(windows, "MANY_PAIRS", 0)
-    monkeypatch.setattr(search, "FEW_PAIRS", 0)
+    monkeypatch.setattr(search, "FEW_PAIRS", 1)
     for seed in range(60):
         job = row_job(random.Random(f"narrow row {seed}"), both_limits=True)
         assert_best(job, assign(job, strategy), strategy, 0, seed)
