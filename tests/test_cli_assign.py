@@ -158,7 +158,6 @@ def test_a_folder_that_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixtur
         (["--explain", "R99"], "there is no position `R99`; did you mean `R1`?"),
         (["--explain", "R1", "--with", "1", "nothing"], "there is no shell `nothing`"),
         (["--alternatives=3", "--csv"], "--csv has one row for each position and no place for --alternatives"),
-        (["--alternatives=3", "--strategy", "keep-sets"], "not supported yet with --strategy keep-sets"),
         (["--alternatives=0"], "0 is not in the range 1<=x<=20"),
         (["--with", "A1", "A2"], "add --explain POSITION"),
         (["--priority", "in-order"], "--priority ranks several jobs"),

@@ -8,8 +8,9 @@ from typing import Protocol
 
 from fitmatch.fit.bores import Pair
 from fitmatch.fit.candidates import Kind
+from fitmatch.fit.jobrows import locked_boxes
 from fitmatch.fit.regions import Ground, Region, Work, total
-from fitmatch.fit.search import Choice, Limit, Measure
+from fitmatch.fit.search import BoxLimit, Choice, Limit, Measure
 from fitmatch.fit.several import complete_jobs, widest_spread
 from fitmatch.fit.sources import Listed
 from fitmatch.fit.terms import Terms
@@ -84,6 +85,38 @@ class Sum:
                 kept.append((total(here, self.measure), left))
                 best = min(best, here, key=lambda choice: total(choice, self.measure))
         return best, [region for value, region in kept if value == total(best, self.measure)]
+
+
+@dataclass(frozen=True, slots=True)
+class Boxes:
+    """The boxes that these jobs together draw on, those of their locked pairs included; for kinds sorted by box."""
+
+    kind: Kind
+    work: Work
+
+    def value(self, choice: Choice) -> int:
+        filled = [p for p in choice if p.filled and p.bore.terms in self.work]
+        return len(locked_boxes(self.kind, self.work).union(*({p.upper.box, p.lower.box} for p in filled)))
+
+    def exactly(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
+        return [self._limited(r, value, value) for r in regions]
+
+    def above(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
+        return [self._limited(r, value + 1, None) for r in regions]
+
+    def smallest(self, ground: Ground, regions: list[Region], known: Choice) -> tuple[Choice, list[Region]]:
+        best, least = known, len(locked_boxes(self.kind, self.work))
+        while least < self.value(best):
+            middle = (least + self.value(best) - 1) // 2
+            found = next((p for r in regions if (p := ground.plan(self._limited(r, 0, middle)))), None)
+            if found is None:
+                least = middle + 1
+            else:
+                best = found
+        return best, [self._limited(r, 0, least) for r in regions]
+
+    def _limited(self, region: Region, least: int, most: int | None) -> Region:
+        return region._replace(boxes=(*region.boxes, BoxLimit(self.work, least, most)))
 
 
 @dataclass(frozen=True, slots=True)
