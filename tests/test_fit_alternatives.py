@@ -29,7 +29,7 @@ from jobs import (
 from test_fit_pools_further import further_pool
 from test_report_document import VALIDATOR
 
-from fitmatch.fit import Stop, assign
+from fitmatch.fit import Stop, assign, figures
 from fitmatch.fit.alternatives import with_alternatives
 from fitmatch.fit.guards import check_guard
 from fitmatch.measuring import Gauge, Measuring
@@ -139,6 +139,14 @@ def values_of(
     return tuple(v for at in range(0, len(key), width) for v in (*key[at : at + width], key[at + 2]))
 
 
+def test_boxes_counted_in_rows(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same where there are too many sets of boxes to look at one by one."""
+    monkeypatch.setattr(figures, "_MANY_SETS", 0)
+    for seed in range(DEEP or 20):
+        rng = random.Random(f"rows of boxes {seed}")
+        assert_in_turn(random_job(rng), "keep-sets", rng.choice([0, STEP, 2 * STEP]), f"seed {seed}")
+
+
 @pytest.mark.parametrize("strategy", STRATEGIES)
 def test_alternatives_under_a_guard(strategy: str) -> None:
     """The same where limits differ from pair to pair."""
@@ -167,13 +175,42 @@ def test_the_next_by_hand() -> None:
     (twice, alike in every figure), then 3; after these come plans that leave a rod empty."""
     plan = with_alternatives(assign(two_rods()), 5, Stop())
     assert [(p.upper.name, p.lower.name) for p in plan.placements] == [("u2", "l1"), ("u1", "l2")]
-    figures = [
+    found = [
         (f.filled, f.worst_deviation_nm, f.sum_squared_deviation_nm2, f.spread_nm)
         for f in (a.figures for a in plan.alternatives["rod"].plans)
     ]
     steps = [(2, 2, 4, 2), (2, 3, 10, 4), (1, 0, 0, 0), (1, 1, 1, 0), (1, 2, 4, 0)]
-    assert figures == [(n, w * STEP, s * STEP**2, d * STEP) for n, w, s, d in steps]
+    assert found == [(n, w * STEP, s * STEP**2, d * STEP) for n, w, s, d in steps]
     assert all(a.proven and a.against_plan is None for a in plan.alternatives["rod"].plans)
+
+
+def test_the_next_by_boxes_by_hand() -> None:
+    """One rod; u1 + l1 of box 1 are one step too thick, u2 + l2 of box 2 two, u1 + l2 of both none and u2 + l1 three.
+    Within a step of slack one box comes before two, beyond it the worst deviation before the boxes."""
+    shells = [
+        *make_shells("upper", [WALL], box="box-1"),
+        *make_shells("lower", [WALL + STEP], box="box-1"),
+        *make_shells("upper", [WALL + 2 * STEP], box="box-2"),
+        *make_shells("lower", [WALL], box="box-2"),
+    ]
+    job = make_job([make_position("R1", 2 * WALL + TARGET)], shells)
+    plan = with_alternatives(assign(job, "keep-sets", slack_nm=STEP), 9, Stop())
+    found = [(f.boxes, f.worst_deviation_nm) for f in (a.figures for a in plan.alternatives["rod"].plans)]
+    assert (plan.figures["rod"].boxes, plan.figures["rod"].worst_deviation_nm) == (1, STEP)
+    assert found == [(2, 0), (1, 2 * STEP), (2, 3 * STEP), (0, None)]
+
+
+def test_boxes_count_as_named() -> None:
+    """Where equal shells lie in both boxes, an alternative from one box is named from one, and the halves of each bore
+    come from one box where the figures allow."""
+    shells = [
+        s for box in ("box-1", "box-2") for half in ("upper", "lower") for s in make_shells(half, [WALL] * 2, box=box)
+    ]
+    job = make_job([make_position(f"R{n}", 2 * WALL + TARGET) for n in (1, 2)], shells)
+    plan = with_alternatives(assign(job, "keep-sets"), 2, Stop())
+    two = plan.alternatives["rod"].plans[0]
+    assert plan.figures["rod"].boxes == 1 and two.figures.boxes == 2
+    assert all(p.upper.box == p.lower.box for p in two.placements[""])
 
 
 def test_no_more_than_there_are() -> None:

@@ -118,6 +118,8 @@ class Boxes:
         raise FaultInFitmatch("the regions have lost a plan")
 
     def _limited(self, region: Region, least: int, most: int | None) -> Region:
+        if not least and most is None:
+            return region
         return region._replace(boxes=(*region.boxes, BoxLimit(self.work, least, most)))
 
     def _parts(self, ground: Ground, regions: list[Region], least: int, most: int) -> list[tuple[Choice, Region]]:
@@ -138,7 +140,9 @@ class Boxes:
             yield self._limited(region, least, most)
             return
         for some in map(set, combinations(boxes, count)):
-            yield self._limited(region, least, None)._replace(listed=[p for i, p in enumerate(pairs) if drawn.get(i, some) <= some])
+            yield self._limited(region, least, None)._replace(
+                listed=[p for i, p in enumerate(pairs) if drawn.get(i, some) <= some]
+            )
 
     def _draws(self, pair: Pair) -> bool:
         return bool(pair.filled) and pair.bore.terms in self.work

@@ -42,7 +42,7 @@ class Limit(NamedTuple):
 
 
 class BoxLimit(NamedTuple):
-    """These jobs together draw on at least `least` boxes and at most `most`; None is no limit. For kinds sorted by box."""
+    """These jobs together draw on at least and at most so many boxes; None is no limit. For kinds sorted by box."""
 
     work: Sequence[Terms]
     least: int
