@@ -451,12 +451,12 @@ def best(
 
 def in_turn(job: Job, kind: str, strategy: str, slack_nm: int, count: int) -> list[Levels]:
     """The first `count` values that levels 0 to 2 can have, best first, each with the ties of its best plan. What the
-    slack allows depends on the smallest first figure among plans with the same levels 0 and 1; beyond it that figure
-    counts first."""
+    slack allows depends on the smallest first figure (of keep-sets: the worst deviation) among plans with the same
+    levels 0 and 1; beyond it that figure counts first."""
     plans = {
         _levels(outcome, moved)
         for housed_so, moved in every_housing(job, kind)
-        for outcome in every_outcome(housed_so, kind, worse=True)
+        for outcome in every_outcome(housed_so, kind, with_boxes=strategy == "keep-sets", worse=True)
     }
     first = Levels._fields.index("spread_nm" if strategy == "even" else "worst_nm")
     allowed: dict[tuple[int, ...], int] = {}
@@ -464,8 +464,10 @@ def in_turn(job: Job, kind: str, strategy: str, slack_nm: int, count: int) -> li
         allowed[plan[:9]] = min(allowed.get(plan[:9], plan[first] + slack_nm), plan[first] + slack_nm)
 
     def key(plan: Levels) -> tuple[int, ...]:
-        order = in_order(plan, strategy)
-        return (*order[:9], max(order[9], allowed[plan[:9]]), *order[10:], order[9])
+        forgiven, order = max(plan[first], allowed[plan[:9]]), in_order(plan, strategy)
+        if strategy == "keep-sets":
+            return (*order[:9], forgiven, *order[9:])
+        return (*order[:9], forgiven, *order[10:], order[9])
 
     found: dict[tuple[int, ...], Levels] = {}
     for plan in sorted(plans, key=lambda plan: (plan[-1], -plan.clearance_nm, plan.wall_difference_nm)):

@@ -17,7 +17,11 @@ from oracle import Pair
 from fitmatch.parts import Job, Placement
 from fitmatch.pools import Pool, PoolPlan
 
-PLACES = {"target": ("worst", "squares", "spread"), "even": ("spread", "worst", "squares")}
+PLACES = {
+    "target": ("worst", "squares", "spread"),
+    "even": ("spread", "worst", "squares"),
+    "keep-sets": ("worst", "boxes", "worst", "squares", "spread"),  # the first as far as it is beyond the slack
+}
 
 
 class Figures(NamedTuple):

@@ -158,7 +158,6 @@ def test_a_folder_that_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixtur
         (["--explain", "R99"], "there is no position `R99`; did you mean `R1`?"),
         (["--explain", "R1", "--with", "1", "nothing"], "there is no shell `nothing`"),
         (["--alternatives=3", "--csv"], "--csv has one row for each position and no place for --alternatives"),
-        (["--alternatives=3", "--strategy", "keep-sets"], "not supported yet with --strategy keep-sets"),
         (["--alternatives=0"], "0 is not in the range 1<=x<=20"),
         (["--with", "A1", "A2"], "add --explain POSITION"),
         (["--priority", "in-order"], "--priority ranks several jobs"),
@@ -256,6 +255,19 @@ def test_slack_is_read_in_the_unit_of_the_job(job: Path, capsys: pytest.CaptureF
     assert slack("--slack", "0.0002") == slack("--slack", "2 tenths") == slack("--slack", "5.08um") == 0.0002
     assert slack("--strategy", "keep-sets") == 0.0001
     assert slack("--strategy", "keep-sets", "--slack", "0") == 0
+
+
+def test_the_next_by_boxes(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With `keep-sets` alternatives say how many boxes they draw on, as their positions show; one box comes first."""
+    (job / "shells" / "box-2.csv").write_text(SHELLS.replace("0.0618\n", "0.0617\n"), encoding="utf-8")
+    ran = Ran(capsys, "assign", job, "--strategy", "keep-sets", "--alternatives", "20", "--json")
+    found = json.loads(ran.out)
+    SCHEMA.validate(found)
+    others = found["alternatives"]["rod"]["plans"]
+    counts = [other["boxes"] for other in others]
+    assert found["kinds"]["rod"]["boxes"] == counts[0] == 1 and 2 in counts and all(other["proven"] for other in others)
+    drawn = [{p[half]["box"] for p in other["positions"] for half in ("upper", "lower")} for other in others]
+    assert list(map(len, drawn)) == counts
 
 
 def test_a_slack_finer_than_a_nanometre_is_told(job: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -145,6 +145,18 @@ def test_the_next_best_and_a_position_explained(yard: Path, capsys: pytest.Captu
     assert "needs the name of its job: `saw/R1` or `spare/R1`" in Ran(capsys, "assign", *both, "--explain", "R1").err
 
 
+def test_the_next_by_boxes_of_several_engines(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With `keep-sets` the alternatives of several engines too draw on as many boxes as they say."""
+    for priority in ("together", "in-order"):
+        args = ("--strategy", "keep-sets", "--priority", priority, "--alternatives", "2", "--json")
+        found = json.loads(Ran(capsys, "assign", yard / "saw", yard / "spare", *args).out)
+        SCHEMA.validate(found)
+        others = found["alternatives"]["rod"]["plans"]
+        assert len(others) == 2 and all(other["proven"] for other in others)
+        for other in others:
+            assert other["boxes"] == len({p[half]["box"] for p in other["positions"] for half in ("upper", "lower")})
+
+
 def test_insisting_across_engines(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A pair insisted on in one engine is taken from the other, also from one whose turn comes first."""
     for priority in ("together", "in-order"):

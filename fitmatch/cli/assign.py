@@ -133,8 +133,6 @@ def command(
         raise click.UsageError(f"--csv has one row for each position and no place for {extra}; take --json")
     if insist and explain is None:
         raise click.UsageError("--with says which shells must go where --explain says; add --explain POSITION")
-    if alternatives and strategy == "keep-sets":
-        raise click.UsageError("--alternatives is not supported yet with --strategy keep-sets; take target or even")
     gc.disable()  # records by the million and no cycles among them: looking for some takes a sixth of the time
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)

@@ -11,7 +11,7 @@ from typing import overload
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.checker import check_bores
 from fitmatch.fit.deciding import Decided, choice_of, decided, placed, turns
-from fitmatch.fit.figures import Complete, Figure, Spread, Sum, Worst, of_jobs
+from fitmatch.fit.figures import Boxes, Complete, Figure, Spread, Sum, Worst, of_jobs
 from fitmatch.fit.filling import fill_at_best
 from fitmatch.fit.measures import INSIDE_LIMITS, LEVEL_1, WISH, square
 from fitmatch.fit.regions import Ground, Region, Work, ground_filled, ground_of_all
@@ -30,14 +30,11 @@ def with_alternatives(answer: Plan | PoolPlan, count: int, stop: Stop) -> Plan |
     """The same answer with up to `count` next best plans of each kind, best first; of several jobs, of each kind as
     they decide it together.
 
-    A kind that is not proven has none: what is not known to be the best has no known next. Raises ValueError for the
-    strategy "keep-sets".
+    A kind that is not proven has none: what is not known to be the best has no known next.
     """
-    groups = decided(answer)
-    if any(one.strategy == "keep-sets" for one in groups):
-        raise ValueError("alternatives are known for the strategies `target` and `even` only")
     found = {
-        one.label: _alternatives(one, count, stop) if one.proof.proven else Alternatives((), False) for one in groups
+        one.label: _alternatives(one, count, stop) if one.proof.proven else Alternatives((), False)
+        for one in decided(answer)
     }
     return replace(answer, alternatives=found)
 
@@ -75,12 +72,13 @@ def other_plan(one: Decided, kind: Kind, choice: Choice, *, proven: bool) -> Oth
 class _Order:
     """Walks up the values that the figures of one kind can have, beginning at those of its best plan.
 
-    A slack makes the first figure of level 2 count only as far as it goes beyond what the slack allows, and puts it
-    last besides; what it allows depends on the figures before.
+    A slack makes the first figure of level 2 count only as far as it goes beyond what the slack allows, and has it
+    once more later on; what it allows depends on the figures before.
     """
 
     def __init__(self, one: Decided, stop: Stop) -> None:
-        self.kind = one.fresh()
+        self._sets = one.strategy == "keep-sets"
+        self.kind = one.fresh(by_box=self._sets)
         self.stopped = False  # the last plan may not be the very next
         self._stop = stop
         self._even = one.strategy == "even"
@@ -181,7 +179,10 @@ class _Order:
         squares = Sum(square if len(jobs) == len(self.kind.terms) else of_jobs(square, jobs))
         if self._even:
             return [Spread(work, forgiven), Worst(work), squares, *([Spread(work)] if self._slack_nm else [])]
-        return [Worst(work, forgiven), squares, Spread(work), *([Worst(work)] if self._slack_nm else [])]
+        worst = [Worst(work)] if self._slack_nm else []
+        if self._sets:
+            return [Worst(work, forgiven), Boxes(self.kind, work), *worst, squares, Spread(work)]
+        return [Worst(work, forgiven), squares, Spread(work), *worst]
 
     def _ties(self) -> list[Figure]:
         moving = any(bore.house is not None for bore in self.kind.bores)
@@ -189,4 +190,6 @@ class _Order:
             *([Sum(lambda p: -p.stays)] if moving else []),
             Sum(lambda p: -p.clearance_nm),
             Sum(lambda p: p.difference_nm),
+            # Naming cannot bring the halves of a bore together where boxes are told apart.
+            *([Sum(lambda p: int(bool(p.filled) and p.upper.box != p.lower.box))] if self._sets else []),
         ]

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 class ShellClass:
     """Shells that are interchangeable in every rule and figure: same half, wall, marks and family.
 
-    A locked shell is a class by itself, open to its own position only.
+    A locked shell is a class by itself, open to its own position only. In a kind sorted by box all are of one box.
     """
 
     index: int
@@ -27,6 +27,11 @@ class ShellClass:
     @property
     def count(self) -> int:
         return len(self.members)
+
+    @property
+    def box(self) -> str:
+        """The box they are all of, in a kind sorted by box."""
+        return self.members[0].box
 
 
 @dataclass(slots=True, eq=False)

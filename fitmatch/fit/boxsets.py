@@ -8,6 +8,7 @@ R. M. Karp, The implicit hitting set approach, Operations Research 61(2), 2013 -
 from collections.abc import Sequence
 
 from fitmatch.fit.candidates import Kind
+from fitmatch.fit.jobrows import locked_boxes
 from fitmatch.fit.program import Program
 from fitmatch.fit.solve import Outcome, solve
 from fitmatch.fit.stopping import Stop, Stopped
@@ -23,8 +24,7 @@ class BoxSets:
 
     def __init__(self, kind: Kind, work: Sequence[Terms], filled: int, stop: Stop) -> None:
         self._stop = stop
-        fixed = [p for p in kind.fixed if kind.terms_of(p.position) in work]
-        always = {shell.box for p in fixed for shell in (p.upper, p.lower)}
+        always = locked_boxes(kind, work)
         names = {shell.box for c in kind.classes for shell in c.members} | always
         self._boxes = sorted(names, key=natural)
         self._program = Program()

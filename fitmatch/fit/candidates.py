@@ -30,8 +30,11 @@ if TYPE_CHECKING:
 class Kind:
     """One kind of one job, or of several that share their shells, sorted into classes."""
 
-    def __init__(self, jobs: Sequence[Job], kind: str, boxes: Sequence[frozenset[str] | None] = ()) -> None:
-        """`jobs` hold the same shells; `boxes`: what each of the first jobs may draw on; None: on all."""
+    def __init__(
+        self, jobs: Sequence[Job], kind: str, boxes: Sequence[frozenset[str] | None] = (), *, by_box: bool = False
+    ) -> None:
+        """`jobs` hold the same shells; `boxes`: what each of the first jobs may draw on; None: on all; `by_box`: shells
+        of different boxes are told apart."""
         self.name = kind
         self.jobs = tuple(jobs)
         self.terms = [Terms(job, kind) for job in jobs]
@@ -53,7 +56,8 @@ class Kind:
                 self._locked[shell.key] = self._new_class(shell)
                 continue
             open_to = tuple(self._may_draw(terms, shell) for terms in self.terms)
-            signature = (shell.half, shell.wall_nm, shell.marks, shell.family, self._way(shell), open_to)
+            box = shell.box if by_box else None
+            signature = (shell.half, shell.wall_nm, shell.marks, shell.family, self._way(shell), open_to, box)
             if signature not in known:
                 known[signature] = self._new_class(shell)
             else:

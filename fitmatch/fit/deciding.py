@@ -31,9 +31,9 @@ class Decided(NamedTuple):
     slack_nm: int
     priority: str
 
-    def fresh(self) -> Kind:
+    def fresh(self, *, by_box: bool = False) -> Kind:
         """The kind in classes, its housings free to move where they may."""
-        return kind_for(self.jobs, self.kind)
+        return kind_for(self.jobs, self.kind, by_box=by_box)
 
     def split(self, placements: Iterable[Placement], jobs: Sequence[Job]) -> tuple[tuple[Placement, ...], ...]:
         """Placements of this kind's positions in these jobs, job by job in file order."""
@@ -81,8 +81,8 @@ def movable(jobs: Sequence[Job], kind: str) -> bool:
     return any(kind in job.rules.movable for job in jobs)
 
 
-def kind_for(jobs: Sequence[Job], kind: str) -> Kind:
-    return MovingKind(jobs, kind) if movable(jobs, kind) else Kind(jobs, kind)
+def kind_for(jobs: Sequence[Job], kind: str, *, by_box: bool = False) -> Kind:
+    return (MovingKind if movable(jobs, kind) else Kind)(jobs, kind, by_box=by_box)
 
 
 def turns(kind: Kind, priority: str) -> list[list[Terms]]:

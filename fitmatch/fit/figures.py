@@ -2,17 +2,23 @@
 one value exactly, or a larger one, and find its smallest value over a list of regions.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import combinations
+from math import comb
 from typing import Protocol
 
 from fitmatch.fit.bores import Pair
 from fitmatch.fit.candidates import Kind
+from fitmatch.fit.jobrows import locked_boxes
 from fitmatch.fit.regions import Ground, Region, Work, total
-from fitmatch.fit.search import Choice, Limit, Measure
+from fitmatch.fit.search import BoxLimit, Choice, Limit, Measure
 from fitmatch.fit.several import complete_jobs, widest_spread
 from fitmatch.fit.sources import Listed
 from fitmatch.fit.terms import Terms
+from fitmatch.problems import FaultInFitmatch
+
+_MANY_SETS = 500  # so many sets of boxes are looked at one by one
 
 
 class Figure(Protocol):
@@ -84,6 +90,62 @@ class Sum:
                 kept.append((total(here, self.measure), left))
                 best = min(best, here, key=lambda choice: total(choice, self.measure))
         return best, [region for value, region in kept if value == total(best, self.measure)]
+
+
+@dataclass(frozen=True, slots=True)
+class Boxes:
+    """The boxes that these jobs together draw on, those of their locked pairs included; for kinds sorted by box."""
+
+    kind: Kind
+    work: Work
+
+    def value(self, choice: Choice) -> int:
+        drawn = ({p.upper.box, p.lower.box} for p in choice if self._draws(p))
+        return len(locked_boxes(self.kind, self.work).union(*drawn))
+
+    def exactly(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
+        return [region for _, region in self._parts(ground, regions, value, value)]
+
+    def above(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
+        return [self._limited(r, value + 1, None) for r in regions]
+
+    def smallest(self, ground: Ground, regions: list[Region], known: Choice) -> tuple[Choice, list[Region]]:
+        least = min(max((boxes.least for boxes in r.boxes if boxes.work is self.work), default=0) for r in regions)
+        for count in range(max(least, len(locked_boxes(self.kind, self.work))), self.value(known) + 1):
+            parts = self._parts(ground, regions, 0, count)
+            if parts:
+                return parts[0][0], [region for _, region in parts]
+        raise FaultInFitmatch("the regions have lost a plan")
+
+    def _limited(self, region: Region, least: int, most: int | None) -> Region:
+        if not least and most is None:
+            return region
+        return region._replace(boxes=(*region.boxes, BoxLimit(self.work, least, most)))
+
+    def _parts(self, ground: Ground, regions: list[Region], least: int, most: int) -> list[tuple[Choice, Region]]:
+        """Of these regions the plans that draw on at least and at most so many boxes: the parts that hold any, each
+        with one of them."""
+        parts = (part for region in regions for part in self._apart(ground, region, least, most))
+        return [(found, part) for part in parts if (found := ground.plan(part)) is not None]
+
+    def _apart(self, ground: Ground, region: Region, least: int, most: int) -> Iterator[Region]:
+        """The same as one part for each set of so many boxes, since rows that count boxes at most are weak (8 bores, 80
+        shells in 8 boxes: six times as slow)."""
+        always = locked_boxes(self.kind, self.work)
+        pairs = ground.pairs(region)
+        drawn = {i: {p.upper.box, p.lower.box} - always for i, p in enumerate(pairs) if self._draws(p)}
+        boxes = sorted(frozenset[str]().union(*drawn.values()))
+        count = most - len(always)
+        if not 0 <= count < len(boxes) or comb(len(boxes), count) > _MANY_SETS:
+            yield self._limited(region, least, most)
+            return
+        for some in map(set, combinations(boxes, count)):
+            yield self._limited(region, least, None)._replace(
+                listed=[p for i, p in enumerate(pairs) if drawn.get(i, some) <= some]
+            )
+
+    def _draws(self, pair: Pair) -> bool:
+        return bool(pair.filled) and pair.bore.terms in self.work
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,5 +1,5 @@
 """Rows of an integer program that are about a whole job: the side of its thicker halves, how its axes lie,
-its spread, and whether all its positions are inside.
+its spread, whether all its positions are inside, and how many boxes it draws from.
 """
 
 from bisect import bisect_left
@@ -89,3 +89,34 @@ def complete_rows(
     if most is not None:
         program.row(jobs, None, most)
     return [complete for complete, _ in jobs]
+
+
+def box_rows(
+    program: Program, field: Sequence[Pair], kind: Kind, work: Sequence[Terms], least: int, most: int | None
+) -> None:
+    """These jobs together draw on at least so many boxes, and at most so many, those of their locked pairs included."""
+    always = locked_boxes(kind, work)
+    using: dict[str, dict[int, list[int]]] = {}
+    for j, p in enumerate(field):
+        if p.filled and p.bore.terms in work:
+            for box in {p.upper.box, p.lower.box} - always:
+                using.setdefault(box, {}).setdefault(p.bore.seat, []).append(j)
+    drawn = []
+    for seats in using.values():
+        at = program.variable(1)
+        drawn.append((at, 1))
+        if least > len(always):
+            program.row([*((j, 1) for columns in seats.values() for j in columns), (at, -1)], 0, None)
+        for columns in seats.values() if most is not None else ():
+            # A row for each seat: one for all of them would be a far weaker bound.
+            program.row([*((j, 1) for j in columns), (at, -field[columns[0]].bore.count)], None, 0)
+    if least > len(always):
+        program.row(drawn, least - len(always), None)
+    if most is not None:
+        program.row(drawn, None, most - len(always))
+
+
+def locked_boxes(kind: Kind, work: Sequence[Terms]) -> frozenset[str]:
+    """The boxes that the locked pairs of these jobs draw on, whatever is chosen."""
+    fixed = [p for p in kind.fixed if kind.terms_of(p.position) in work]
+    return frozenset(shell.box for p in fixed for shell in (p.upper, p.lower))

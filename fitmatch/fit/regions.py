@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from fitmatch.fit.bores import Bore, Pair
 from fitmatch.fit.candidates import Kind
-from fitmatch.fit.search import Choice, Limit, Measure, Search
+from fitmatch.fit.search import BoxLimit, Choice, Limit, Measure, Search
 from fitmatch.fit.sources import Best, span
 from fitmatch.fit.stopping import Stop
 from fitmatch.fit.terms import Terms
@@ -22,12 +22,14 @@ _FIRST_REACH = 1_000  # nm
 
 class Region(NamedTuple):
     """Plans whose counted deviations lie in the window of their job and that obey `limits`; `spreads`: no job spreads
-    over more; `complete`: so many jobs at least, and at most, have all positions inside; `listed`: from these pairs."""
+    over more; `complete`: so many jobs at least, and at most, have all positions inside; `boxes`: so many are drawn
+    from; `listed`: from these pairs."""
 
     windows: Mapping[Terms, tuple[int, int]]
     limits: tuple[Limit, ...] = ()
     spreads: Mapping[Terms, int] = MappingProxyType({})
     complete: tuple[int, int | None] = (0, None)
+    boxes: tuple[BoxLimit, ...] = ()
     listed: "list[Pair] | None" = None
 
     def clip(self, work: Work, low: int, high: int, *limits: Limit) -> "Region":
@@ -98,6 +100,7 @@ class Ground:
         search.limits = [*region.limits, *more]
         search.spreads = dict(region.spreads)
         search.complete, search.complete_most = region.complete
+        search.box_limits = list(region.boxes)
         if self.to_fill is not None:
             search.require_full(self.to_fill)
         return search

@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from fitmatch.fit.bores import Bore, Pair
 from fitmatch.fit.candidates import Kind
-from fitmatch.fit.jobrows import complete_rows, one_side_rows, shift_rows, spread_rows
+from fitmatch.fit.jobrows import box_rows, complete_rows, one_side_rows, shift_rows, spread_rows
 from fitmatch.fit.program import ONE, Bound, Program, exact_bound, price, with_slacks
 from fitmatch.fit.solve import Outcome, Relaxation, relax, solve
 from fitmatch.fit.sources import Best, span
@@ -41,6 +41,14 @@ class Limit(NamedTuple):
     least: int | None = None
 
 
+class BoxLimit(NamedTuple):
+    """These jobs together draw on at least and at most so many boxes; None is no limit. For kinds sorted by box."""
+
+    work: Sequence[Terms]
+    least: int
+    most: int | None
+
+
 class Search:
     """The proof of one kind, level by level. `level` names the level in work; Stopped may leave any move."""
 
@@ -60,6 +68,7 @@ class Search:
         self._since = time.monotonic()
         self.fields: list[list[Pair]] = [[]]
         self.limits: list[Limit] = []
+        self.box_limits: list[BoxLimit] = []
         self.must_fill = False  # every bore that has a pair is filled, wholly
         self.choice: Choice = Counter()
         self._to_fill = 0
@@ -395,6 +404,8 @@ class Model:
             spread_rows(program, field, job, most)
         if search.complete or search.complete_most is not None:
             complete_rows(program, field, search.kind, search.complete, search.complete_most)
+        for boxes in search.box_limits:
+            box_rows(program, field, search.kind, *boxes)
 
     def cost(self, measure: Measure) -> list[int]:
         return [measure(p) for p in self._field] + [0] * (len(self.program.upper) - len(self._field))
