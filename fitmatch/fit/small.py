@@ -4,17 +4,20 @@
 alone are looked for first; else bonds are dropped from the set of all one by one, as long as what is left is enough
 (the deletion filter for irreducible infeasible subsets; J. W. Chinneck, Feasibility and Infeasibility in Optimization,
 Springer 2008 - citation from memory).
+
+Positions that nothing tells apart are looked into once. All questions about one answer share one `Budget`; once it is
+spent, nothing more is asked, and the reasons say so.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from typing import overload
 
-from fitmatch.fit.asking import Asker, TooMuch
+from fitmatch.fit.asking import Asker, Budget, TooMuch
 from fitmatch.fit.candidates import ready
 from fitmatch.fit.cures import cures
 from fitmatch.fit.deciding import Decided, Place, decided
-from fitmatch.fit.letgo import bonds, lock_excuses, with_position
+from fitmatch.fit.letgo import Jobs, bonds, lock_excuses, with_position
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.parts import Cure, Plan, Position, Reason
 from fitmatch.pools import PoolPlan
@@ -22,7 +25,6 @@ from fitmatch.pools import PoolPlan
 _LIMITS = ("max", "min")
 _HALVES = {"uppers": "upper", "lowers": "lower"}  # too few of them
 _PRIORITY = "priority"  # of the jobs before it, whose quality comes first
-_MOST_POSITIONS = 20  # of one kind; of more the reasons are not sought
 
 
 @overload
@@ -32,13 +34,19 @@ def with_reasons(answer: PoolPlan, stop: Stop) -> PoolPlan: ...
 def with_reasons(answer: Plan | PoolPlan, stop: Stop) -> Plan | PoolPlan:
     """The same answer with the small reason of each position that is empty or outside its limits, in file order."""
     found: dict[Place, Reason] = {}
+    budget = Budget()
     for one in decided(answer):
         failing = _failing(one)
         if not failing or not one.proof.proven:
             continue
-        asker, few = Asker(one, stop), len(failing) <= _MOST_POSITIONS
+        asker = Asker(one, stop, budget)
+        off = {bond.name: bond.off for bond in bonds(asker.jobs, asker.kind)}
         for place, position in failing.items():
-            found[place] = _reason(asker, place, position) if few else _unknown(asker, place, position)
+            like = asker.first_like(place)
+            if like == place:
+                found[place] = _reason(asker, place, _Bonds(asker, off, place, position))
+            else:
+                found[place] = found[like]._replace(position=position)
     if isinstance(answer, Plan):
         return _told(answer, found)
     return replace(answer, plans=tuple(_told(plan, found) for plan in answer.plans))
@@ -55,31 +63,27 @@ def _failing(one: Decided) -> dict[Place, Position]:
     return {place: p for place, p in one.positions() if place not in inside and ready(p, by_key)}
 
 
-def _reason(asker: Asker, place: Place, position: Position) -> Reason:
+def _reason(asker: Asker, place: Place, binding: "_Bonds") -> Reason:
+    position = binding.position
     try:
         if asker.can(asker.jobs, place, ()):  # but for what jobs that come before it have made of their shells
-            return Reason(position, (_PRIORITY,), True, (Cure(_PRIORITY),))
+            return Reason(position, (_PRIORITY,), True, (Cure(_PRIORITY),), True)
     except (Stopped, TooMuch):
-        return _unknown(asker, place, position)
-    together, reduced = _Bonds(asker, place, position).smallest()
-    try:
-        return Reason(position, together, reduced, tuple(cures(asker, place, position)))
-    except (Stopped, TooMuch):
-        return Reason(position, together, reduced, None)
-
-
-def _unknown(asker: Asker, place: Place, position: Position) -> Reason:
-    return Reason(position, _Bonds(asker, place, position).names, False, None)
+        return Reason(position, binding.names, False, (), False)
+    together, reduced = binding.smallest()
+    return Reason(position, together, reduced, *cures(asker, place, position))
 
 
 class _Bonds:
     """All that binds one position, and the question whether some of it is enough to keep it out."""
 
-    def __init__(self, asker: Asker, place: Place, position: Position) -> None:
+    def __init__(
+        self, asker: Asker, off: Mapping[str, Callable[[Jobs], Jobs]], place: Place, position: Position
+    ) -> None:
+        self.position = position
         self._asker = asker
         self._place = place
-        self._position = position
-        self._off = {bond.name: bond.off for bond in bonds(asker.jobs, asker.kind)}
+        self._off = off  # the bonds of the kind, and how to let each go
         limits = [name for name in _LIMITS if getattr(position, f"{name}_nm") is not None]
         self.names = (*limits, *_HALVES, *self._off)
 
@@ -112,7 +116,7 @@ class _Bonds:
         if self._asker.can(jobs, self._place, key, plenty=plenty, free=let_go):
             return True
         job = next(job for job in self._asker.jobs if job.name == self._place[0])
-        if "locks" not in let_go or not lock_excuses(job, self._position):
+        if "locks" not in let_go or not lock_excuses(job, self.position):
             return False
         # Its own lock stayed, for the excuse it gives; it may do without.
         jobs = with_position(jobs, self._place, upper=None, lower=None)

@@ -35,7 +35,7 @@ def in_words(reason: Reason, unit: str) -> str:
 
 
 def _cures(reason: Reason, unit: str) -> str:
-    if reason.cures is None:
+    if not reason.cures_complete:
         return "Cures were not sought: it would take too long."
     if not reason.cures:
         return "No single change puts it inside without making another position worse."
