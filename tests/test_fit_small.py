@@ -28,7 +28,7 @@ from small_oracle import assert_cures, assert_reason, groups, works
 from test_fit_pools_further import further_pool
 from test_report_document import VALIDATOR
 
-from fitmatch.fit import Stop, asking, assign, small
+from fitmatch.fit import Stop, asking, assign
 from fitmatch.fit.guards import check_guard
 from fitmatch.fit.small import with_reasons
 from fitmatch.parts import Band, Cure, Job, Plan, Position, Reason, Rules, Shell
@@ -216,10 +216,10 @@ def test_too_much_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
     plan, reason = only([position], shells)
     assert not reason.reduced and not reason.cures_complete and "max" in reason.together
     text = " ".join(plan_text(plan, "in").split())
-    assert "What keeps it out was not narrowed down; it is among: its max, too few upper halves" in text
-    assert "Cures were not sought: it would take too long." in text
+    assert "Not looked into further, as it would take too long: it is kept out by some of its max, too few upper" in text
+    assert "Cures were not all looked for, as it would take too long, and none was found." in text
     monkeypatch.undo()
-    monkeypatch.setattr(small, "_MOST_POSITIONS", 0)
+    monkeypatch.setattr(asking, "_MOST_WORK", 0)
     assert not only([position], shells)[1].reduced
 
 

@@ -17,9 +17,11 @@ from fitmatch.fit.letgo import Jobs
 from fitmatch.fit.search import Choice, Limit, Measure, Search
 from fitmatch.fit.stopping import Stop
 from fitmatch.parts import Placement
+from fitmatch.pools import IN_ORDER
 
 _MOST_PAIRS = 40_000  # a question over more is not asked
-_MOST_WORK = 100_000  # for all questions about one answer, in pairs: about 2 s (measured)
+_MOST_WORK = 75_000  # for all questions about one answer, in pairs: one to two seconds (measured)
+_IN_ROWS = 2  # a pair costs so many times as much where bores in a row bind each other
 _EACH_QUESTION = 50  # what it costs besides its pairs, and ...
 _EACH_BORE, _EACH_SHELL = 0.2, 0.1  # ... to look through the bores, to sort the shells into classes, ...
 _EACH_APART = 0.01  # ... to set one apart from each of the others
@@ -34,10 +36,13 @@ class TooMuch(Exception):
 
 class Budget:
     """The work that may go into the questions about one answer. It is counted in steps and not in seconds, so that the
-    same answer gets the same reasons on any machine."""
+    same answer gets the same reasons on any machine. Half of it is open from the start, the rest from `open_rest`."""
 
     def __init__(self) -> None:
-        self._left: float = _MOST_WORK
+        self._left = _MOST_WORK / 2
+
+    def open_rest(self) -> None:
+        self._left += _MOST_WORK / 2
 
     @property
     def spent(self) -> bool:
@@ -45,9 +50,10 @@ class Budget:
 
     def spend(self, work: float) -> None:
         """Raises TooMuch where there is not so much left; nothing more is asked then."""
-        self._left -= work
-        if self._left < 0:
+        if self._left < work:
+            self._left = 0
             raise TooMuch
+        self._left -= work
 
     def efforts(self) -> Iterator[float]:
         """Of the solver, each paid for before it is made."""
@@ -67,6 +73,7 @@ class Asker:
     def __init__(self, one: Decided, stop: Stop, budget: Budget) -> None:
         self.jobs = one.jobs
         self.kind = one.kind
+        self.in_order = len(one.jobs) > 1 and one.priority == IN_ORDER
         self._stop = stop
         self._placed = one.by_place()
         well = {place for place, p in self._placed.items() if not any(badness(p))}
@@ -76,6 +83,8 @@ class Asker:
         self._absent = set(bad) - set(self._alone)
         self._kinds: dict[object, Kind] = {}
         self._budget = budget
+        in_rows = any(one.kind in job.rules.neighbour_step_nm.keys() | job.rules.line_nm.keys() for job in one.jobs)
+        self._each_pair = _IN_ROWS if in_rows else 1
 
     @property
     def exhausted(self) -> bool:
@@ -130,7 +139,7 @@ class Asker:
         seats = self.seats(kind, place) | {p.bore.seat for p in empty}
         for every in (False, True):  # first let the others have walls like those they have
             field = list(islice(chain(pairs, self._of_others(kind, place, every=every), empty), _MOST_PAIRS + 1))
-            self._budget.spend(_EACH_QUESTION + _EACH_BORE * len(kind.bores) + len(field))
+            self._budget.spend(_EACH_QUESTION + _EACH_BORE * len(kind.bores) + self._each_pair * len(field))
             if len(field) > _MOST_PAIRS:
                 raise TooMuch
             search = Search(kind, self._stop)

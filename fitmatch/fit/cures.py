@@ -2,9 +2,11 @@
 
 Each is verified by solving. A limit or a rule that is a length is let out by the least amount that works. Of several
 jobs, rules and limits are let out in the position's own; a hold or a lock may be any.
+
+The bonds of its reason keep the position out whatever else is let go: what none of them stands for is not tried.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 
 from fitmatch.fit.asking import Asker, TooMuch, place_of
@@ -14,7 +16,7 @@ from fitmatch.fit.deciding import Place
 from fitmatch.fit.letgo import Jobs, bonds, held_shells, released, with_position, with_rule
 from fitmatch.fit.newshell import one_more
 from fitmatch.fit.stopping import Stopped
-from fitmatch.parts import SIDES, Cure, Job, Position, Shell
+from fitmatch.parts import SIDES, Cure, Job, Position, Reason, Shell
 
 _MOST_HELD = 40  # more that differ are not tried one by one
 _GUARD_STEPS = 100  # a guard is looked for in hundredths
@@ -25,11 +27,11 @@ _IN_ROWS = ("neighbour_step", "line")
 _Question = Callable[[], Cure | None]  # one change, by the least that works; None where it does not help
 
 
-def cures(asker: Asker, place: Place, position: Position) -> tuple[tuple[Cure, ...], bool]:
+def cures(asker: Asker, place: Place, reason: Reason) -> tuple[tuple[Cure, ...], bool]:
     """Those that were found, and whether all could be sought."""
     found: list[Cure] = []
     complete = True
-    for question in _questions(asker, place, position):
+    for question in _questions(asker, place, reason):
         if asker.exhausted:
             return tuple(found), False
         try:
@@ -41,15 +43,19 @@ def cures(asker: Asker, place: Place, position: Position) -> tuple[tuple[Cure, .
     return tuple(found), complete
 
 
-def _questions(asker: Asker, place: Place, position: Position) -> Iterator[_Question]:
+def _questions(asker: Asker, place: Place, reason: Reason) -> Iterator[_Question]:
+    position, together = reason.position, reason.together
     job = next(job for job in asker.jobs if job.name == place[0])
     for limit in ("max", "min"):
-        if getattr(position, f"{limit}_nm") is not None:
+        if limit in together:
             yield partial(_limit, asker, place, position, limit)
-    yield from _Rules(asker, place, job).questions()
-    yield from _shells(asker, place)
+    yield from _Rules(asker, place, job).questions(together)
+    if "holds" in together:
+        yield from _held(asker, place)
+    yield from _locked(asker, place)
     movable = position.kind in job.rules.movable
-    for row in job.positions if movable else (position,):
+    rows = job.positions if movable else (position,)
+    for row in rows if "drawing" in together else ():
         if row.kind == position.kind and not row.missing and bore_refused(job, row):
             jobs = with_position(asker.jobs, (job.name, row.name), accept="let go")
             cure = Cure("accept", name=None if row is position else row.name)
@@ -87,10 +93,10 @@ class _Rules:
         self._job = job
         self._off = {bond.name: bond.off for bond in bonds((job,), asker.kind)}
 
-    def questions(self) -> Iterator[_Question]:
+    def questions(self, together: Sequence[str]) -> Iterator[_Question]:
         known = ("wall_difference", "thick_half", *_IN_ROWS)
         for name in (*known, *(n for n in self._off if n.startswith(_LET_GO_WHOLLY)), "guard"):
-            if name in self._off:
+            if name in together and name in self._off:
                 yield partial(self._cure, name)
 
     def _cure(self, name: str) -> Cure | None:
@@ -158,8 +164,8 @@ class _Rules:
         return Cure(rule, low, low - now)
 
 
-def _shells(asker: Asker, place: Place) -> Iterator[_Question]:
-    """One hold or lock taken off; of held shells that are alike the first is named."""
+def _held(asker: Asker, place: Place) -> Iterator[_Question]:
+    """One hold taken off; of held shells that are alike the first is named."""
     alike: dict[object, Shell] = {}
     for shell in held_shells(asker.jobs[0], asker.kind):
         alike.setdefault((shell.half, shell.wall_nm, shell.marks, shell.family, shell.measured_as), shell)
@@ -169,6 +175,10 @@ def _shells(asker: Asker, place: Place) -> Iterator[_Question]:
     for shell in alike.values():
         cure = Cure("hold", name=f"{shell.box}/{shell.name}")
         yield partial(_one, asker, place, released([shell], asker.jobs), ("hold", shell.key), cure)
+
+
+def _locked(asker: Asker, place: Place) -> Iterator[_Question]:
+    """One lock taken off, one that excuses its shells from a rule too, which no bond stands for."""
     for job in asker.jobs:
         for other in job.positions:
             for side in SIDES:
