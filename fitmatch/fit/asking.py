@@ -25,6 +25,7 @@ _IN_ROWS = 2  # a pair costs so many times as much where bores in a row bind eac
 _EACH_QUESTION = 50  # what it costs besides its pairs, and ...
 _EACH_BORE, _EACH_SHELL = 0.2, 0.1  # ... to look through the bores, to sort the shells into classes, ...
 _EACH_APART = 0.01  # ... to set one apart from each of the others
+_WIDTHS = False, True  # at first the others have but walls like those they have
 _EFFORTS = (0.01, 0.01, 0.1, 0.1)  # of the solver for one question; most are decided without it
 _EACH_EFFORT = 50_000  # pairs that cost as much as 1 of it
 _PLENTY = 2  # halves of one class for every position, where there are as many as one likes
@@ -105,7 +106,8 @@ class Asker:
         fixed = self._fixed(kind, place)
         if fixed is not None:  # locked in both halves: nothing to choose for it
             short, over = fixed.shortfall_nm and "min" not in free, fixed.excess_nm and "max" not in free
-            return not short and not over
+            # A bore that was refused binds others in its row once it is in.
+            return not short and not over and self._kept(kind, place, ()) is not None
         return self.plan(kind, place, self.pairs(kind, place, free)) is not None
 
     def least(self, place: Place, free: str, measure: Measure) -> int | None:
@@ -130,14 +132,24 @@ class Asker:
             middle = (low + high) // 2
         return values[low]
 
-    def plan(self, kind: Kind, place: Place, pairs: Sequence[Pair], *limits: Limit) -> Choice | None:
+    def plan(
+        self, kind: Kind, place: Place, pairs: Sequence[Pair], *limits: Limit, widths: Sequence[bool] = _WIDTHS
+    ) -> Choice | None:
         """A plan that fills the position from these pairs, among which may be some of other positions, and makes no
-        other worse off."""
+        other worse off. `widths`: whether the others may have all their pairs, one try after the other."""
         if not any(place_of(p.bore) == place for p in pairs):
             return None
+        return self._kept(kind, place, pairs, *limits, widths=widths)
+
+    def _kept(
+        self, kind: Kind, place: Place, pairs: Sequence[Pair], *limits: Limit, widths: Sequence[bool] = _WIDTHS
+    ) -> Choice | None:
+        """The same where the position may be filled already, and has no pairs."""
         empty = list(self._empty(kind, place))
         seats = self.seats(kind, place) | {p.bore.seat for p in empty}
-        for every in (False, True):  # first let the others have walls like those they have
+        if not seats:
+            return Choice()
+        for every in widths:
             field = list(islice(chain(pairs, self._of_others(kind, place, every=every), empty), _MOST_PAIRS + 1))
             self._budget.spend(_EACH_QUESTION + _EACH_BORE * len(kind.bores) + self._each_pair * len(field))
             if len(field) > _MOST_PAIRS:

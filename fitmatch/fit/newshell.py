@@ -1,6 +1,6 @@
 """One more shell as a cure: which half, and of what wall, would let a failing position be inside its limits."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from fitmatch.fit.asking import Asker, TooMuch, place_of
@@ -18,15 +18,15 @@ _MOST_WALLS = 400  # more that differ are not tried
 
 def one_more(asker: Asker, place: Place, side: str) -> Cure | None:
     """One more half of any wall, in this bore if it can be, else in another whose shell is then free for it."""
-    for everywhere in (False, True):
-        found = _with_new(asker, place, side, everywhere=everywhere)
-        if found is not None:
-            return found
-    return None
+    near = _with_new(asker, place, side, everywhere=False, widths=(False,))
+    if near is not None:
+        return near
+    anywhere = _with_new(asker, place, side, everywhere=True, widths=(True,))  # where even this is none, none is
+    return anywhere and (_with_new(asker, place, side, everywhere=False, widths=(True,)) or anywhere)
 
 
-def _with_new(asker: Asker, place: Place, side: str, *, everywhere: bool) -> Cure | None:
-    kind = asker.prepared(asker.jobs, ("more", side, everywhere, place))
+def _with_new(asker: Asker, place: Place, side: str, *, everywhere: bool, widths: Sequence[bool]) -> Cure | None:
+    kind = asker.prepared(asker.jobs, ("more", side))
     seats = asker.seats(kind, place)
     first = len(kind.classes)
     fresh: dict[int, ShellClass] = {}
@@ -36,7 +36,7 @@ def _with_new(asker: Asker, place: Place, side: str, *, everywhere: bool) -> Cur
         if getattr(bore.positions[0], side) is None and (mine or (everywhere and bore.seat in seats)):
             pairs += (p for p in _new_pairs(kind, bore, side, fresh, mine=mine) if mine or asker.no_worse(p))
     once = Limit(lambda p: int(p.filled and getattr(p, side).index >= first), 1)
-    choice = asker.plan(kind, place, pairs, once)
+    choice = asker.plan(kind, place, pairs, once, widths=widths)
     if choice is None:
         return None
     pair = next(p for p in choice if p.filled and getattr(p, side).index >= first)
