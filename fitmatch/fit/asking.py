@@ -77,7 +77,8 @@ class Asker:
         self.in_order = len(one.jobs) > 1 and one.priority == IN_ORDER
         self._stop = stop
         self._placed = one.by_place()
-        well = {place for place, p in self._placed.items() if not any(badness(p))}
+        self._badness = {place: badness(p) for place, p in self._placed.items()}
+        well = {place for place, bad in self._badness.items() if not any(bad)}
         self._first = _first_like(one)
         bad = [place for place, _ in one.positions() if place not in well]
         self._alone = [place for place in bad if place in self._placed or self.first_like(place) == place]
@@ -179,8 +180,8 @@ class Asker:
 
     def no_worse(self, pair: Pair) -> bool:
         """Whether the position of this pair is no worse off with it than in the answer."""
-        placed = self._placed.get(place_of(pair.bore))
-        return placed is None or _badness_of(pair) <= badness(placed)
+        bad = self._badness.get(place_of(pair.bore))
+        return bad is None or _badness_of(pair) <= bad
 
     def prepared(self, jobs: Jobs, key: object, plenty: Iterable[str] = ()) -> Kind:
         """The kind with every position that is not well in the answer standing by itself, of those that are empty the
@@ -211,7 +212,10 @@ class Asker:
             if other == place or other not in self._placed:
                 continue
             if other in self._alone:
-                yield from filter(self.no_worse, kind.pairs(bore, 0, bore.sum_high))
+                placed = self._placed[other]
+                low = 0 if placed.shortfall_nm else bore.inside_low - placed.excess_nm
+                high = min(bore.not_below + placed.shortfall_nm, bore.sum_high)
+                yield from filter(self.no_worse, kind.pairs(bore, low, high))
             elif every:
                 yield from kind.pairs(bore, bore.wanted_low, bore.wanted_high)
             else:
