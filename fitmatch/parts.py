@@ -380,13 +380,14 @@ class Cure(NamedTuple):
 class Reason(NamedTuple):
     """Why a position cannot be filled inside its limits while no other is worse off, as the names of bonds: with all of
     `together` it cannot, whatever else is let go, and without any one of them it can. `reduced`: that was shown;
-    else it was too much to ask, or time ran out, and some may be superfluous. `cures` is None where they were not all
-    sought."""
+    else it was too much to ask, or time ran out, and some may be superfluous. `cures_complete`: all were sought; else
+    there may be more."""
 
     position: Position
     together: tuple[str, ...]
     reduced: bool
-    cures: tuple[Cure, ...] | None
+    cures: tuple[Cure, ...]
+    cures_complete: bool
 
 
 class Flag(NamedTuple):

@@ -342,7 +342,7 @@ def assert_cures(group: Group, place: Place, reason: Reason, what: str) -> None:
     """Every cure works, is the least of its sort, and none that would work is missing."""
     job = next(job for job in group.jobs if job.name == place[0])
     position, kind = reason.position, group.kind
-    assert reason.cures is not None, what
+    assert reason.cures_complete, what
     if possible(group, group.jobs, place):
         assert reason.cures == (Cure("priority"),), what
         return

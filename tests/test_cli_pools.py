@@ -140,7 +140,7 @@ def test_the_next_best_and_a_position_explained(yard: Path, capsys: pytest.Captu
     assert (found["explanation"]["job"], found["explanation"]["position"]) == ("spare", "R2")
     assert found["explanation"]["runner_up"]["proven"]
     text = Ran(capsys, "assign", *both, "--alternatives", "1", "--explain", "spare/R2").out
-    assert "ROD: the next best plans" in text and "spare/R2 (rod) EXPLAINED" in text
+    assert "NEXT BEST PLANS" in text and "spare/R2 (rod) EXPLAINED" in text
     assert all(len(line) <= 100 for line in text.splitlines())
     assert "needs the name of its job: `saw/R1` or `spare/R1`" in Ran(capsys, "assign", *both, "--explain", "R1").err
 

@@ -28,7 +28,7 @@ from small_oracle import assert_cures, assert_reason, groups, works
 from test_fit_pools_further import further_pool
 from test_report_document import VALIDATOR
 
-from fitmatch.fit import Stop, asking, assign, small
+from fitmatch.fit import Stop, asking, assign
 from fitmatch.fit.guards import check_guard
 from fitmatch.fit.small import with_reasons
 from fitmatch.parts import Band, Cure, Job, Plan, Position, Reason, Rules, Shell
@@ -52,7 +52,7 @@ def assert_small(answer: Plan | PoolPlan, what: str) -> Counter[str]:
                 seen["given up"] += 1
                 continue
             assert_reason(group, place, reason, told)
-            if in_rows and reason.cures is None:
+            if in_rows and not reason.cures_complete:
                 seen["given up"] += 1
                 continue
             assert_cures(group, place, reason, told)
@@ -162,7 +162,7 @@ def test_a_hold_and_too_few() -> None:
     held = make_shell("l2", "lower", WALL, hold="scratched")
     plan, reason = only(positions, [*make_shells("upper", [WALL, WALL]), *make_shells("lower", [WALL]), held])
     assert (reason.together, reason.reduced) == (("lowers", "holds"), True)
-    assert reason.cures is not None
+    assert reason.cures_complete
     assert [(c.change, c.name, c.to_nm) for c in reason.cures] == [("hold", "box-1/l2", None), ("lower", None, WALL)]
     text = " ".join(plan_text(plan, "in").split())
     assert "Kept out by too few lower halves and the holds together" in text
@@ -180,7 +180,7 @@ def test_two_rules_and_no_single_cure() -> None:
     assert (reason.together, reason.cures) == (
         ("wall_difference",),
         (Cure("lower", WALL, 0),),
-    ) or reason.cures is not None
+    ) or reason.cures_complete
     assert reason.together == ("wall_difference",)
     assert reason.cures == ()
     assert "No single change puts it inside without making another position worse." in " ".join(
@@ -196,7 +196,7 @@ def test_a_rule_is_let_out_by_the_least() -> None:
         *make_shells("lower", [WALL - 2 * STEP, WALL - 4 * STEP]),
     ]
     _, reason = only([position], shells, rules=Rules(wall_difference_nm=STEP))
-    assert reason.cures is not None and reason.cures[0] == Cure("wall_difference", 4 * STEP, 3 * STEP)
+    assert reason.cures_complete and reason.cures[0] == Cure("wall_difference", 4 * STEP, 3 * STEP)
 
 
 def test_a_bore_off_its_drawing() -> None:
@@ -214,12 +214,12 @@ def test_too_much_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
     shells = [*make_shells("upper", [WALL]), *make_shells("lower", [WALL])]
     monkeypatch.setattr(asking, "_MOST_PAIRS", 0)
     plan, reason = only([position], shells)
-    assert not reason.reduced and reason.cures is None and "max" in reason.together
+    assert not reason.reduced and not reason.cures_complete and "max" in reason.together
     text = " ".join(plan_text(plan, "in").split())
-    assert "What keeps it out was not narrowed down; it is among: its max, too few upper halves" in text
-    assert "Cures were not sought: it would take too long." in text
+    assert "Not looked into further, as it would take too long: it is kept out by some of its max, too few upper" in text
+    assert "Cures were not all looked for, as it would take too long, and none was found." in text
     monkeypatch.undo()
-    monkeypatch.setattr(small, "_MOST_POSITIONS", 0)
+    monkeypatch.setattr(asking, "_MOST_WORK", 0)
     assert not only([position], shells)[1].reduced
 
 
@@ -232,7 +232,7 @@ def test_a_stop_is_said() -> None:
     plan, stop = assign(job), Stop()
     stop.request()
     (reason,) = with_reasons(plan, stop).reasons
-    assert not reason.reduced and reason.cures is None
+    assert not reason.reduced and not reason.cures_complete
 
 
 def test_nothing_to_say() -> None:

@@ -7,24 +7,60 @@ and is farther outside, or one that misses its wished band by more. Positions th
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from itertools import chain, islice
 
 from fitmatch.fit.bores import Bore, Pair, Rack
 from fitmatch.fit.candidates import Kind
-from fitmatch.fit.deciding import Decided, Place, kind_for
+from fitmatch.fit.deciding import Decided, Place, kind_for, movable
 from fitmatch.fit.demands import apart
 from fitmatch.fit.letgo import Jobs
 from fitmatch.fit.search import Choice, Limit, Measure, Search
-from fitmatch.fit.stopping import Stop, Stopped
+from fitmatch.fit.stopping import Stop
 from fitmatch.parts import Placement
+from fitmatch.pools import IN_ORDER
 
 _MOST_PAIRS = 40_000  # a question over more is not asked
-_MOST_QUESTIONS = 800  # of one kind
-_PATIENCE = 2  # turns of the solver for one question
+_MOST_WORK = 75_000  # for all questions about one answer, in pairs: one to two seconds (measured)
+_IN_ROWS = 2  # a pair costs so many times as much where bores in a row bind each other
+_EACH_QUESTION = 50  # what it costs besides its pairs, and ...
+_EACH_BORE, _EACH_SHELL = 0.2, 0.1  # ... to look through the bores, to sort the shells into classes, ...
+_EACH_APART = 0.01  # ... to set one apart from each of the others
+_WIDTHS = False, True  # at first the others have but walls like those they have
+_EFFORTS = (0.01, 0.01, 0.1, 0.1)  # of the solver for one question; most are decided without it
+_EACH_EFFORT = 50_000  # pairs that cost as much as 1 of it
 _PLENTY = 2  # halves of one class for every position, where there are as many as one likes
 
 
 class TooMuch(Exception):
-    """The question is too large to be asked just to explain something, or too many were asked."""
+    """The question is too large to be asked just to explain something, or too much was asked."""
+
+
+class Budget:
+    """The work that may go into the questions about one answer. It is counted in steps and not in seconds, so that the
+    same answer gets the same reasons on any machine. Half of it is open from the start, the rest from `open_rest`."""
+
+    def __init__(self) -> None:
+        self._left = _MOST_WORK / 2
+
+    def open_rest(self) -> None:
+        self._left += _MOST_WORK / 2
+
+    @property
+    def spent(self) -> bool:
+        return self._left <= 0
+
+    def spend(self, work: float) -> None:
+        """Raises TooMuch where there is not so much left; nothing more is asked then."""
+        if self._left < work:
+            self._left = 0
+            raise TooMuch
+        self._left -= work
+
+    def efforts(self) -> Iterator[float]:
+        """Of the solver, each paid for before it is made."""
+        for effort in _EFFORTS:
+            self.spend(effort * _EACH_EFFORT)
+            yield effort
 
 
 def place_of(bore: Bore) -> Place:
@@ -35,15 +71,31 @@ def place_of(bore: Bore) -> Place:
 class Asker:
     """Asks about one kind of an answer."""
 
-    def __init__(self, one: Decided, stop: Stop) -> None:
+    def __init__(self, one: Decided, stop: Stop, budget: Budget) -> None:
         self.jobs = one.jobs
         self.kind = one.kind
+        self.in_order = len(one.jobs) > 1 and one.priority == IN_ORDER
         self._stop = stop
         self._placed = one.by_place()
-        well = {place for place, p in self._placed.items() if not any(badness(p))}
-        self._alone = [place for place, _ in one.positions() if place not in well]
+        self._badness = {place: badness(p) for place, p in self._placed.items()}
+        well = {place for place, bad in self._badness.items() if not any(bad)}
+        self._first = _first_like(one)
+        bad = [place for place, _ in one.positions() if place not in well]
+        self._alone = [place for place in bad if place in self._placed or self.first_like(place) == place]
+        self._absent = set(bad) - set(self._alone)
         self._kinds: dict[object, Kind] = {}
-        self._left = _MOST_QUESTIONS
+        self._budget = budget
+        in_rows = any(one.kind in job.rules.neighbour_step_nm.keys() | job.rules.line_nm.keys() for job in one.jobs)
+        self._each_pair = _IN_ROWS if in_rows else 1
+
+    @property
+    def exhausted(self) -> bool:
+        """Whether nothing more can be asked."""
+        return self._budget.spent or self._stop.requested
+
+    def first_like(self, place: Place) -> Place:
+        """The first position that nothing tells from this one: what fits one fits the other, and both fail alike."""
+        return self._first.get(place, place)
 
     def can(
         self, jobs: Jobs, place: Place, key: object, *, plenty: Iterable[str] = (), free: Iterable[str] = ()
@@ -55,7 +107,8 @@ class Asker:
         fixed = self._fixed(kind, place)
         if fixed is not None:  # locked in both halves: nothing to choose for it
             short, over = fixed.shortfall_nm and "min" not in free, fixed.excess_nm and "max" not in free
-            return not short and not over
+            # A bore that was refused binds others in its row once it is in.
+            return not short and not over and self._kept(kind, place, ()) is not None
         return self.plan(kind, place, self.pairs(kind, place, free)) is not None
 
     def least(self, place: Place, free: str, measure: Measure) -> int | None:
@@ -80,27 +133,33 @@ class Asker:
             middle = (low + high) // 2
         return values[low]
 
-    def plan(self, kind: Kind, place: Place, pairs: Sequence[Pair], *limits: Limit) -> Choice | None:
+    def plan(
+        self, kind: Kind, place: Place, pairs: Sequence[Pair], *limits: Limit, widths: Sequence[bool] = _WIDTHS
+    ) -> Choice | None:
         """A plan that fills the position from these pairs, among which may be some of other positions, and makes no
-        other worse off."""
+        other worse off. `widths`: whether the others may have all their pairs, one try after the other."""
         if not any(place_of(p.bore) == place for p in pairs):
             return None
+        return self._kept(kind, place, pairs, *limits, widths=widths)
+
+    def _kept(
+        self, kind: Kind, place: Place, pairs: Sequence[Pair], *limits: Limit, widths: Sequence[bool] = _WIDTHS
+    ) -> Choice | None:
+        """The same where the position may be filled already, and has no pairs."""
         empty = list(self._empty(kind, place))
         seats = self.seats(kind, place) | {p.bore.seat for p in empty}
-        for every in (False, True):  # first let the others have walls like those they have
-            field = [*pairs, *self._of_others(kind, place, every=every), *empty]
-            self._left -= 1
-            if self._left < 0 or len(field) > _MOST_PAIRS:
+        if not seats:
+            return Choice()
+        for every in widths:
+            field = list(islice(chain(pairs, self._of_others(kind, place, every=every), empty), _MOST_PAIRS + 1))
+            self._budget.spend(_EACH_QUESTION + _EACH_BORE * len(kind.bores) + self._each_pair * len(field))
+            if len(field) > _MOST_PAIRS:
                 raise TooMuch
             search = Search(kind, self._stop)
             search.limits += limits
             search.require_full(len(seats))
-            search.patience = _PATIENCE
-            try:
-                found = search.feasible(field)
-            except Stopped:
-                self._left = 0  # others are likely to be as hard
-                raise
+            search.efforts = self._budget.efforts
+            found = search.feasible(field)
             if found is not None:
                 return found
         return None
@@ -121,13 +180,18 @@ class Asker:
 
     def no_worse(self, pair: Pair) -> bool:
         """Whether the position of this pair is no worse off with it than in the answer."""
-        placed = self._placed.get(place_of(pair.bore))
-        return placed is None or _badness_of(pair) <= badness(placed)
+        bad = self._badness.get(place_of(pair.bore))
+        return bad is None or _badness_of(pair) <= bad
 
     def prepared(self, jobs: Jobs, key: object, plenty: Iterable[str] = ()) -> Kind:
-        """The kind with every position that is not well in the answer standing by itself; kept for other questions."""
+        """The kind with every position that is not well in the answer standing by itself, of those that are empty the
+        first of all that are alike; kept for other questions."""
         if key not in self._kinds:
+            rows = sum(len(job.positions) for job in jobs)
+            each = _EACH_BORE + _EACH_APART * len(self._alone)
+            self._budget.spend(_EACH_SHELL * len(jobs[0].shells) + each * rows)
             kind = kind_for(jobs, self.kind)
+            _leave_out(kind, self._absent)
             for place in self._alone:
                 apart(kind, place, may_be_empty=place not in self._placed)
             for side in plenty:
@@ -148,7 +212,10 @@ class Asker:
             if other == place or other not in self._placed:
                 continue
             if other in self._alone:
-                yield from filter(self.no_worse, kind.pairs(bore, 0, bore.sum_high))
+                placed = self._placed[other]
+                low = 0 if placed.shortfall_nm else bore.inside_low - placed.excess_nm
+                high = min(bore.not_below + placed.shortfall_nm, bore.sum_high)
+                yield from filter(self.no_worse, kind.pairs(bore, low, high))
             elif every:
                 yield from kind.pairs(bore, bore.wanted_low, bore.wanted_high)
             else:
@@ -179,6 +246,28 @@ def badness(p: Placement) -> tuple[int, ...]:
 def _badness_of(p: Pair) -> tuple[int, ...]:
     short, over = p.want_shortfall_nm, p.want_excess_nm
     return p.below, p.shortfall_nm, p.excess_nm, int(short > 0), short, int(over > 0), over
+
+
+def _first_like(one: Decided) -> dict[Place, Place]:
+    """For positions that share a seat and their standing with others, the first of them."""
+    if movable(one.jobs, one.kind):
+        return {}  # each has a housing of its own
+    placed, firsts, found = one.by_place(), {}, {}
+    for bore in one.fresh().seats:
+        for p in bore.positions:
+            place = bore.terms.job.name, p.name
+            how = badness(placed[place]) if place in placed else None
+            found[place] = firsts.setdefault((bore.seat, how), place)
+    return found
+
+
+def _leave_out(kind: Kind, absent: set[Place]) -> None:
+    """Positions that stay empty: nothing of them is asked."""
+    for bore in kind.seats:
+        # The list is shared by all bores of the seat.
+        bore.positions[:] = [p for p in bore.positions if (bore.terms.job.name, p.name) not in absent]
+    kind.bores[:] = [b for b in kind.bores if b.positions]
+    kind.seats[:] = [b for b in kind.seats if b.positions]
 
 
 def _make_plenty(kind: Kind, side: str) -> None:

@@ -1,15 +1,15 @@
 """One more shell as a cure: which half, and of what wall, would let a failing position be inside its limits."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from fitmatch.fit.asking import Asker, TooMuch, place_of
 from fitmatch.fit.bores import Bore, Pair, Rack, ShellClass
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.deciding import Place
-from fitmatch.fit.search import Limit
+from fitmatch.fit.search import Choice, Limit
 from fitmatch.fit.shifts import twice_offset
-from fitmatch.parts import ANY, SIDES, Cure, Shell
+from fitmatch.parts import ANY, SIDES, Cure, Placement, Shell
 
 _FAR = 1 << 40  # a wall thicker than any
 _THINNEST, _THICKEST = 200_000, 25_000_000  # walls that can be
@@ -18,39 +18,48 @@ _MOST_WALLS = 400  # more that differ are not tried
 
 def one_more(asker: Asker, place: Place, side: str) -> Cure | None:
     """One more half of any wall, in this bore if it can be, else in another whose shell is then free for it."""
-    for everywhere in (False, True):
-        found = _with_new(asker, place, side, everywhere=everywhere)
-        if found is not None:
-            return found
-    return None
+    near = _with_new(asker, place, side, everywhere=False, widths=(False,))
+    if near is not None:
+        return near
+    anywhere = _with_new(asker, place, side, everywhere=True, widths=(True,))  # where even this is none, none is
+    return anywhere and (_with_new(asker, place, side, everywhere=False, widths=(True,)) or anywhere)
 
 
-def _with_new(asker: Asker, place: Place, side: str, *, everywhere: bool) -> Cure | None:
-    kind = asker.prepared(asker.jobs, ("more", side, everywhere, place))
+def _with_new(asker: Asker, place: Place, side: str, *, everywhere: bool, widths: Sequence[bool]) -> Cure | None:
+    kind = asker.prepared(asker.jobs, ("more", side))
     seats = asker.seats(kind, place)
     first = len(kind.classes)
     fresh: dict[int, ShellClass] = {}
     pairs = asker.pairs(kind, place)
+    shifts = {id(b): _shifts(b) for b in kind.bores if b.terms.shifts.on}
     for bore in list(kind.bores):
         mine = place_of(bore) == place
         if getattr(bore.positions[0], side) is None and (mine or (everywhere and bore.seat in seats)):
-            pairs += (p for p in _new_pairs(kind, bore, side, fresh, mine=mine) if mine or asker.no_worse(p))
+            pairs += (p for p in _new_pairs(kind, bore, side, fresh, shifts, mine=mine) if mine or asker.no_worse(p))
     once = Limit(lambda p: int(p.filled and getattr(p, side).index >= first), 1)
-    choice = asker.plan(kind, place, pairs, once)
+    choice = asker.plan(kind, place, pairs, once, widths=widths)
     if choice is None:
         return None
     pair = next(p for p in choice if p.filled and getattr(p, side).index >= first)
     wall: int = getattr(pair, side).wall_nm
     other = pair.lower if side == "upper" else pair.upper
-    low, high = _as_good(pair.bore, side, wall, other.wall_nm, mine=place_of(pair.bore) == place)
+    low, high = _as_good(choice, pair.bore, side, wall, other.wall_nm, mine=place_of(pair.bore) == place)
     return Cure(side, wall, low_nm=low, high_nm=high)
 
 
-def _as_good(bore: Bore, side: str, wall: int, other: int, *, mine: bool) -> tuple[int, int]:
-    """From and to which wall another half would do as well as this one."""
-    if bore.terms.shifts.on:
-        return wall, wall  # how far it may be off depends on the other bores
+def _as_good(choice: Choice, bore: Bore, side: str, wall: int, other: int, *, mine: bool) -> tuple[int, int]:
+    """From and to which wall another half would do as well as this one, all other bores being left as chosen."""
     least, most = (bore.inside_low, bore.inside_high) if mine else (bore.wanted_low, bore.wanted_high)
+    if bore.terms.shifts.on:
+        # The walls of this side that its row leaves, as sums with the other.
+        beside = (
+            Placement(p.bore.positions[0], p.upper.members[0], p.lower.members[0])
+            for p in choice
+            if p.filled and p.bore.terms is bore.terms and p.bore.seat != bore.seat
+        )
+        down, up = bore.terms.shifts.allowed(bore.positions[0], beside)
+        from_nm, to_nm = (other + down, other + up) if side == "lower" else (other - up, other - down)
+        least, most = max(least, other + from_nm), min(most, other + to_nm)
     for low, high in _beside(bore, side, other):
         from_wall, to_wall = max(low, least - other), min(high, most - other)
         if from_wall <= wall <= to_wall:
@@ -58,11 +67,13 @@ def _as_good(bore: Bore, side: str, wall: int, other: int, *, mine: bool) -> tup
     return wall, wall
 
 
-def _new_pairs(kind: Kind, bore: Bore, side: str, fresh: dict[int, ShellClass], *, mine: bool) -> Iterator[Pair]:
+def _new_pairs(
+    kind: Kind, bore: Bore, side: str, fresh: dict[int, ShellClass], shifts: Mapping[int, set[int]], *, mine: bool
+) -> Iterator[Pair]:
     """For each half of the other side one of this side that comes nearest to the target with it; of bores in a row also
     those with which it just keeps to another. What it would be marked is left open."""
     walls: set[int] = set()
-    ends = _row_ends(kind, bore)
+    ends = _row_ends(kind, bore, shifts)
     for other in getattr(bore, SIDES[1 - SIDES.index(side)]).walls:
         for low, high in _beside(bore, side, other):
             if mine:
@@ -93,7 +104,7 @@ def _wanted_sum(bore: Bore, *, mine: bool) -> int:
     return min(max(wished, bore.inside_low), max(bore.inside_low, bore.inside_high))
 
 
-def _row_ends(kind: Kind, bore: Bore) -> set[int]:
+def _row_ends(kind: Kind, bore: Bore, shifts: Mapping[int, set[int]]) -> set[int]:
     """Twice the axis shifts from which the bore may just keep to another one in its row: where any shift will do beside
     given ones, the smallest that will is among these or is none of the row's making."""
     if not bore.terms.shifts.on:
@@ -103,13 +114,22 @@ def _row_ends(kind: Kind, bore: Bore) -> set[int]:
     for other in kind.bores:
         if other.terms is not bore.terms or other.seat == bore.seat:
             continue
-        shifts = {p.lower.wall_nm - p.upper.wall_nm for p in kind.pairs(other, 0, other.sum_high)}
         apart = twice_offset(other.positions[0]) - twice_offset(bore.positions[0])
-        for shift in shifts:
+        for shift in shifts[id(other)]:
             found |= {shift - 2 * step} if step is not None else set()
             found |= {shift + apart - 2 * line} if line is not None else set()
         if len(found) > _MOST_WALLS:
             raise TooMuch
+    return found
+
+
+def _shifts(bore: Bore) -> set[int]:
+    """Twice the axis shifts that walls of its boxes can give it."""
+    found: set[int] = set()
+    lowers = sorted(set(bore.lower.walls))
+    for upper in set(bore.upper.walls):
+        low, high = bore.partner_walls(upper)
+        found |= {lower - upper for lower in lowers if low <= lower <= high}
     return found
 
 

@@ -18,7 +18,7 @@ from fitmatch.fit.bores import Bore, Pair
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.jobrows import box_rows, complete_rows, one_side_rows, shift_rows, spread_rows
 from fitmatch.fit.program import ONE, Bound, Program, exact_bound, price, with_slacks
-from fitmatch.fit.solve import Outcome, Relaxation, relax, solve
+from fitmatch.fit.solve import SHORT, Outcome, Relaxation, relax, solve
 from fitmatch.fit.sources import Best, span
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.fit.terms import Terms
@@ -64,7 +64,7 @@ class Search:
         self.demanded: list[Pair] = []  # one of these is used, whatever it costs
         self.spreads: dict[Terms, int] = {}  # the most that a job may spread, where jobs are several
         self.level = ""
-        self.patience: int | None = None  # turns of the solver after which a question of feasibility is given up
+        self.efforts: Callable[[], Iterable[float]] | None = None  # after which a question of feasibility is given up
         self._since = time.monotonic()
         self.fields: list[list[Pair]] = [[]]
         self.limits: list[Limit] = []
@@ -150,7 +150,8 @@ class Search:
             found = self._among_few(field, relaxed, proof._replace(least=0), lambda _: 0)  # any plan will do
             if found is not None:
                 return found[1]
-        answer = solve(model.program, [0] * len(model.program.upper), self.stop, patience=self.patience)
+        efforts = None if self.efforts is None else self.efforts()
+        answer = solve(model.program, [0] * len(model.program.upper), self.stop, efforts=efforts)
         if answer.outcome is Outcome.INFEASIBLE:
             return None
         if answer.x is None:
@@ -170,7 +171,7 @@ class Search:
         while few < useful:
             model = Model(self, [field[j] for j in sorted(used + others[:few])])
             cost = [c // scale for c in model.cost(measure)]
-            answer = solve(model.program, cost, self.stop, patience=2)
+            answer = solve(model.program, cost, self.stop, efforts=SHORT if self.efforts is None else self.efforts())
             if answer.x is not None:
                 found.append((_dot(cost, answer.x), model.choice(answer.x)))
                 spare = found[-1][0] - proof.least

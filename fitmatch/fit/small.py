@@ -4,17 +4,20 @@
 alone are looked for first; else bonds are dropped from the set of all one by one, as long as what is left is enough
 (the deletion filter for irreducible infeasible subsets; J. W. Chinneck, Feasibility and Infeasibility in Optimization,
 Springer 2008 - citation from memory).
+
+Positions that nothing tells apart are looked into once. All questions about one answer share one `Budget`; once it is
+spent, nothing more is asked, and the reasons say so.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from typing import overload
 
-from fitmatch.fit.asking import Asker, TooMuch
+from fitmatch.fit.asking import Asker, Budget, TooMuch
 from fitmatch.fit.candidates import ready
 from fitmatch.fit.cures import cures
 from fitmatch.fit.deciding import Decided, Place, decided
-from fitmatch.fit.letgo import bonds, lock_excuses, with_position
+from fitmatch.fit.letgo import Jobs, bonds, lock_excuses, with_position
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.parts import Cure, Plan, Position, Reason
 from fitmatch.pools import PoolPlan
@@ -22,7 +25,6 @@ from fitmatch.pools import PoolPlan
 _LIMITS = ("max", "min")
 _HALVES = {"uppers": "upper", "lowers": "lower"}  # too few of them
 _PRIORITY = "priority"  # of the jobs before it, whose quality comes first
-_MOST_POSITIONS = 20  # of one kind; of more the reasons are not sought
 
 
 @overload
@@ -31,14 +33,14 @@ def with_reasons(answer: Plan, stop: Stop) -> Plan: ...
 def with_reasons(answer: PoolPlan, stop: Stop) -> PoolPlan: ...
 def with_reasons(answer: Plan | PoolPlan, stop: Stop) -> Plan | PoolPlan:
     """The same answer with the small reason of each position that is empty or outside its limits, in file order."""
-    found: dict[Place, Reason] = {}
-    for one in decided(answer):
-        failing = _failing(one)
-        if not failing or not one.proof.proven:
-            continue
-        asker, few = Asker(one, stop), len(failing) <= _MOST_POSITIONS
-        for place, position in failing.items():
-            found[place] = _reason(asker, place, position) if few else _unknown(asker, place, position)
+    budget = Budget()
+    work = [_Failing(one, stop, budget) for one in decided(answer) if one.proof.proven]
+    for some in work:
+        some.find_reasons()
+    budget.open_rest()  # cures take longer, and are not to find nothing left
+    for some in work:
+        some.find_cures()
+    found = {place: reason for some in work for place, reason in some.told()}
     if isinstance(answer, Plan):
         return _told(answer, found)
     return replace(answer, plans=tuple(_told(plan, found) for plan in answer.plans))
@@ -49,37 +51,58 @@ def _told(plan: Plan, found: Mapping[Place, Reason]) -> Plan:
     return replace(plan, reasons=tuple(found[place] for place in places if place in found))
 
 
-def _failing(one: Decided) -> dict[Place, Position]:
-    by_key = {s.key: s for s in one.jobs[0].shells}
-    inside = {place for place, p in one.by_place().items() if p.within_limits}
-    return {place: p for place, p in one.positions() if place not in inside and ready(p, by_key)}
+class _Failing:
+    """The positions of one kind that are empty or outside their limits, of those that are alike the first."""
+
+    def __init__(self, one: Decided, stop: Stop, budget: Budget) -> None:
+        by_key = {s.key: s for s in one.jobs[0].shells}
+        inside = {place for place, p in one.by_place().items() if p.within_limits}
+        self._all = {place: p for place, p in one.positions() if place not in inside and ready(p, by_key)}
+        self._reasons: dict[Place, Reason] = {}
+        if self._all:
+            self._asker = Asker(one, stop, budget)
+
+    def find_reasons(self) -> None:
+        if not self._all:
+            return
+        off = {bond.name: bond.off for bond in bonds(self._asker.jobs, self._asker.kind)}
+        for place, position in self._all.items():
+            if self._asker.first_like(place) == place:
+                self._reasons[place] = _reason(self._asker, _Bonds(self._asker, off, place, position))
+
+    def find_cures(self) -> None:
+        for place, reason in self._reasons.items():
+            if not reason.cures_complete:
+                found, complete = cures(self._asker, place, reason)
+                self._reasons[place] = reason._replace(cures=found, cures_complete=complete)
+
+    def told(self) -> Iterator[tuple[Place, Reason]]:
+        for place, position in self._all.items():
+            yield place, self._reasons[self._asker.first_like(place)]._replace(position=position)
 
 
-def _reason(asker: Asker, place: Place, position: Position) -> Reason:
+def _reason(asker: Asker, binding: "_Bonds") -> Reason:
+    """Without its cures, but where there is but one."""
+    position = binding.position
     try:
-        if asker.can(asker.jobs, place, ()):  # but for what jobs that come before it have made of their shells
-            return Reason(position, (_PRIORITY,), True, (Cure(_PRIORITY),))
+        # In a proven plan it cannot, but for what jobs that come before it have made of their shells.
+        if asker.in_order and asker.can(asker.jobs, binding.place, ()):
+            return Reason(position, (_PRIORITY,), True, (Cure(_PRIORITY),), True)
     except (Stopped, TooMuch):
-        return _unknown(asker, place, position)
-    together, reduced = _Bonds(asker, place, position).smallest()
-    try:
-        return Reason(position, together, reduced, tuple(cures(asker, place, position)))
-    except (Stopped, TooMuch):
-        return Reason(position, together, reduced, None)
-
-
-def _unknown(asker: Asker, place: Place, position: Position) -> Reason:
-    return Reason(position, _Bonds(asker, place, position).names, False, None)
+        return Reason(position, binding.names, False, (), False)
+    return Reason(position, *binding.smallest(), (), False)
 
 
 class _Bonds:
     """All that binds one position, and the question whether some of it is enough to keep it out."""
 
-    def __init__(self, asker: Asker, place: Place, position: Position) -> None:
+    def __init__(
+        self, asker: Asker, off: Mapping[str, Callable[[Jobs], Jobs]], place: Place, position: Position
+    ) -> None:
+        self.position = position
         self._asker = asker
-        self._place = place
-        self._position = position
-        self._off = {bond.name: bond.off for bond in bonds(asker.jobs, asker.kind)}
+        self.place = place
+        self._off = off  # the bonds of the kind, and how to let each go
         limits = [name for name in _LIMITS if getattr(position, f"{name}_nm") is not None]
         self.names = (*limits, *_HALVES, *self._off)
 
@@ -109,14 +132,14 @@ class _Bonds:
                 jobs = self._off[name](jobs)
         key = tuple(name for name in let_go if name in self._off)
         plenty = [_HALVES[name] for name in let_go if name in _HALVES]
-        if self._asker.can(jobs, self._place, key, plenty=plenty, free=let_go):
+        if self._asker.can(jobs, self.place, key, plenty=plenty, free=let_go):
             return True
-        job = next(job for job in self._asker.jobs if job.name == self._place[0])
-        if "locks" not in let_go or not lock_excuses(job, self._position):
+        job = next(job for job in self._asker.jobs if job.name == self.place[0])
+        if "locks" not in let_go or not lock_excuses(job, self.position):
             return False
         # Its own lock stayed, for the excuse it gives; it may do without.
-        jobs = with_position(jobs, self._place, upper=None, lower=None)
-        return self._asker.can(jobs, self._place, (*key, self._place), plenty=plenty, free=let_go)
+        jobs = with_position(jobs, self.place, upper=None, lower=None)
+        return self._asker.can(jobs, self.place, (*key, self.place), plenty=plenty, free=let_go)
 
     def _lacking(self) -> tuple[str, ...]:
         """Nothing that is let go helps: there is no half at all of a side, or none thin enough to leave clearance."""

@@ -8,7 +8,7 @@ the caller's signal handler and can interrupt it without losing the best point f
 
 import math
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from enum import Enum, auto
 from itertools import count
 from typing import Any, NamedTuple
@@ -30,6 +30,7 @@ _PARAMETERS = (
 # seconds, so that the same program gives the same answer on any machine.
 _LINEAR = (1, 2)
 _FIRST_EFFORT, _MORE = 0.5, 4
+SHORT = (_FIRST_EFFORT,) * len(_LINEAR)  # efforts of a search that is given up soon
 _SEEDS = (7, 1789)
 
 
@@ -60,9 +61,9 @@ def solve(
     cost: Sequence[int],
     stop: Stop,
     hint: Sequence[int] | None = None,
-    patience: int | None = None,
+    efforts: Iterable[float] | None = None,
 ) -> Answer:
-    """Minimise exactly. `hint` holds values of the first variables; after so many turns of `patience`, None being no
+    """Minimise exactly. `hint` holds values of the first variables; after a turn for each of `efforts`, None being no
     limit, what was found is the answer. A verdict "infeasible" is asked for twice, with another seed, before it is
     believed."""
     if sum(abs(c) * most for c, most in zip(cost, program.upper, strict=True)) >= _LARGEST_EXACT_FLOAT:
@@ -71,8 +72,8 @@ def solve(
         return Answer(Outcome.INFEASIBLE)
     best = Answer(Outcome.UNKNOWN)
     try:
-        for turn in count() if patience is None else range(patience):
-            linear, effort = _LINEAR[turn % 2], _FIRST_EFFORT * _MORE ** (turn // 2)
+        for turn, effort in enumerate(_growing() if efforts is None else efforts):
+            linear = _LINEAR[turn % len(_LINEAR)]
             answer = _solve(program, cost, stop, hint, _Manner(_SEEDS[0], linear, effort))
             if answer.outcome is Outcome.INFEASIBLE:
                 again = _solve(program, cost, stop, hint, _Manner(_SEEDS[1], linear, _MORE * effort))
@@ -87,6 +88,10 @@ def solve(
         if best.outcome is Outcome.UNKNOWN:
             raise
     return best
+
+
+def _growing() -> Iterator[float]:
+    return (_FIRST_EFFORT * _MORE ** (turn // len(_LINEAR)) for turn in count())
 
 
 class _Manner(NamedTuple):

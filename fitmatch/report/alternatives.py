@@ -6,19 +6,22 @@ from fitmatch.report.beside import Answered, answered, by_name, figure_columns, 
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.scale import Scale
 
+_HEADING = "NEXT BEST PLANS (each has figures worse than the one before)"
+
 
 def alternatives(answer: Plan | PoolPlan, scale: Scale) -> list[list[str]]:
-    """A block for each kind; none where nothing was asked for."""
+    """A heading and a block for each kind; none where nothing was asked for."""
     kinds = answered(answer) if answer.alternatives else {}
-    return [_kind(label, kinds[label], found, scale) for label, found in answer.alternatives.items()]
+    found = [_kind(label, kinds[label], found, scale) for label, found in answer.alternatives.items()]
+    return [[_HEADING, *found[0]], *found[1:]] if found else []
 
 
 def _kind(label: str, kind: Answered, found: Alternatives, scale: Scale) -> list[str]:
-    lines = paragraph(f"{clean(label).upper()}: the next best plans, each with figures worse than the one before")
+    lines = [clean(label).upper()]
     if not kind.proven:
         return [*lines, *paragraph("Not sought: what is not proven to be the best has no known next.")]
     if found.plans:
-        lines += _figures(kind, found, scale)
+        lines += [*_figures(kind, found, scale), ""]
         for number, other in enumerate(found.plans, 1):
             lines += paragraph(_changes(kind, other), first=f"{number}: ", rest="   ")
     if not found.complete:

@@ -5,13 +5,13 @@ from collections.abc import Sequence
 
 from fitmatch.parts import Placement, Plan, Position, Shell
 from fitmatch.report.doubts import doubt_lines
+from fitmatch.report.failing import MISFITS, failing
 from fitmatch.report.facts import DANGER, unmeasured_shells
 from fitmatch.report.layout import clean, paragraph, whole
-from fitmatch.report.placing import NOT_FILLED, NOT_MEASURED
+from fitmatch.report.placing import NOT_MEASURED
 
 _ITEM = "  "
 _DEEPER = "      "
-_MISFITS = ("below-min", "above-max")  # codes of the flags that say by how much a position is out, and why
 
 
 def summary(plan: Plan) -> str:
@@ -37,22 +37,13 @@ def attention(plan: Plan) -> list[str]:
     """One item for each thing that needs attention; nothing where there is none."""
     if not plan.needs_attention:
         return []
-    bad = [p for p in plan.placements if not p.within_limits]
     missing = unmeasured_shells(plan)
     # A misfit often follows from a reading in doubt, so those come first.
     items = [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts)]
-    kept_out = _kept_out(plan)
-    items += [
-        f"{DANGER}: {_named(p.position)}{''.join(f': {why}' for why in _why_outside(plan, p))}"
-        f"{kept_out.get(p.position.name, '')}"
-        for p in bad
-    ]
-    items += [
-        f"{NOT_FILLED}: {_named(u.position)}: {clean(u.why)}{kept_out.get(u.position.name, '')}" for u in plan.unfilled
-    ]
+    items += failing(plan)
     items += _without_reading(plan.unmeasured_positions)
     items += _without_wall(missing)
-    items += [f"{whole(flag.position)}: {clean(flag.text)}" for flag in plan.flags if flag.code not in _MISFITS]
+    items += [f"{whole(flag.position)}: {clean(flag.text)}" for flag in plan.flags if flag.code not in MISFITS]
     items += [
         f"NOT PROVEN: {clean(kind)}: a better choice may exist, see HOW GOOD IT IS"
         for kind, p in plan.proofs.items()
@@ -63,15 +54,6 @@ def attention(plan: Plan) -> list[str]:
     for item in items:
         lines += paragraph(item, first=_ITEM, rest=_DEEPER)
     return lines
-
-
-def _kept_out(plan: Plan) -> dict[str, str]:
-    """By position what keeps it out, and what would put it inside, as further sentences."""
-    if not plan.reasons:
-        return {}
-    from fitmatch.report.why import in_words  # not loaded where nothing fails
-
-    return {r.position.name: f". {in_words(r, plan.job.unit)}" for r in plan.reasons}
 
 
 def next_steps(plan: Plan) -> list[str]:
@@ -121,17 +103,6 @@ def _other_shells(bad: list[Placement]) -> str:
 
 def _positions(count: int) -> str:
     return "1 position" if count == 1 else f"{count} positions"
-
-
-def _named(position: Position) -> str:
-    return f"{whole(position.name)} ({whole(position.kind)})"
-
-
-def _why_outside(plan: Plan, placement: Placement) -> list[str]:
-    """By how much it is out, and what the solver found out about why: one flag says both."""
-    name = placement.position.name
-    texts = [flag.text for flag in plan.flags if flag.position == name and flag.code in _MISFITS]
-    return [clean(text).removeprefix(f"{DANGER}: ") for text in texts]
 
 
 def _without_reading(positions: Sequence[Position]) -> list[str]:

@@ -48,7 +48,8 @@ def reason_value(reason: Reason, unit: str) -> dict[str, Value]:
         "kind": reason.position.kind,
         "together": reason.together,
         "reduced": reason.reduced,
-        "cures": None if reason.cures is None else [_cure(cure, unit) for cure in reason.cures],
+        "cures": [_cure(cure, unit) for cure in reason.cures],
+        "cures_complete": reason.cures_complete,
     }
 
 

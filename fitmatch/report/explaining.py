@@ -27,9 +27,9 @@ def explanation(answer: Plan | PoolPlan, scale: Scale) -> list[str]:
     else:
         missing = told.position.missing or ("the wall of a locked shell",)
         return [*lines, *paragraph(f"Not yet measured: no reading of {' and '.join(missing).replace('_', ' ')}.")]
-    lines += _runner_up(kind, told, placement, scale)
+    lines += ["", *_runner_up(kind, told, placement, scale)]
     if told.pair is not None:
-        lines += _insisted(kind, told, scale)
+        lines += ["", *_insisted(kind, told, scale)]
     return lines
 
 
@@ -99,9 +99,9 @@ def _insisted(kind: Answered, told: Explanation, scale: Scale) -> list[str]:
 
 def _compared(kind: Answered, other: OtherPlan, name: str, scale: Scale) -> list[str]:
     """Figures before and after, and every position whose clearance changes."""
-    lines = table(figure_columns("this plan", kind, {name: other}, scale))
+    lines = ["", *table(figure_columns("this plan", kind, {name: other}, scale)), ""]
     if other.against_plan is not None:
-        lines += paragraph(f"Its worst deviation is {other.against_plan}.")
+        lines += [*paragraph(f"Its worst deviation is {other.against_plan}."), ""]
     before, after = by_name(kind.placements()), by_name(other.placements)
     changed = [n for n in kind.names() if _clearance(before.get(n)) != _clearance(after.get(n))]
     if not changed:

@@ -22,7 +22,7 @@ def in_words(reason: Reason, unit: str) -> str:
     """One to three sentences, lengths in `unit`."""
     names = [_bond(name) for name in reason.together]
     if not reason.reduced:
-        text = f"What keeps it out was not narrowed down; it is among: {', '.join(names)}."
+        text = f"Not looked into further, as it would take too long: it is kept out by some of {', '.join(names)}."
     elif len(names) == 1:
         text = f"Kept out by {names[0]} alone, whatever else is let go."
     elif names:
@@ -35,12 +35,13 @@ def in_words(reason: Reason, unit: str) -> str:
 
 
 def _cures(reason: Reason, unit: str) -> str:
-    if reason.cures is None:
-        return "Cures were not sought: it would take too long."
     if not reason.cures:
+        if not reason.cures_complete:
+            return "Cures were not all looked for, as it would take too long, and none was found."
         return "No single change puts it inside without making another position worse."
     words = "; ".join(_cure(cure, unit) for cure in reason.cures)
-    return f"Any one of these puts it inside and makes no other position worse: {words}."
+    more = "" if reason.cures_complete else " Others were not looked for, as it would take too long."
+    return f"Any one of these puts it inside and makes no other position worse: {words}.{more}"
 
 
 def _bond(name: str) -> str:

@@ -1,0 +1,73 @@
+"""The items of the text report about positions that are bad or empty: why, what keeps them out, what would put them
+inside. What is the same for several positions is said once."""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from fitmatch.parts import Plan, Position
+from fitmatch.report.facts import DANGER
+from fitmatch.report.layout import clean, whole
+from fitmatch.report.placing import NOT_FILLED
+
+MISFITS = ("below-min", "above-max")  # codes of the flags that say by how much a position is out, and why
+
+
+class _Item(NamedTuple):
+    """What is said of one position or, word for word, of several."""
+
+    label: str
+    kind: str
+    why: str
+    kept_out: str
+
+
+def failing(plan: Plan) -> Iterator[str]:
+    """Bad positions, then empty ones, each kind of failure where its first position stands in the file."""
+    kept_out = _kept_out(plan)
+    misfits = {f.position: clean(f.text).removeprefix(f"{DANGER}: ") for f in plan.flags if f.code in MISFITS}
+    alike: dict[_Item, list[str]] = {}
+
+    def add(label: str, position: Position, why: str) -> None:
+        item = _Item(label, position.kind, why, kept_out.get(position.name, ""))
+        alike.setdefault(item, []).append(position.name)
+
+    for p in plan.placements:
+        if not p.within_limits:
+            add(DANGER, p.position, misfits.get(p.position.name, ""))
+    for u in plan.unfilled:
+        add(NOT_FILLED, u.position, clean(u.why))
+    yield from _told(alike, [p.name for p in plan.job.positions])
+
+
+def _told(alike: dict[_Item, list[str]], order: list[str]) -> Iterator[str]:
+    """One text for each item. Where items differ in nothing but why, what keeps their positions out comes after the
+    last of them, for all together in the `order` of the file."""
+    together: dict[_Item, list[list[str]]] = {}
+    for item, names in alike.items():
+        together.setdefault(item._replace(why=""), []).append(names)
+    seen: dict[_Item, int] = {}
+    for item, names in alike.items():
+        shared = item._replace(why="")
+        groups = together[shared]
+        why = f": {item.why}" if item.why else ""
+        if len(groups) == 1 or not item.kept_out:
+            yield f"{item.label}: {_named(names, item.kind)}{why}{f'. {item.kept_out}' if item.kept_out else ''}"
+            continue
+        yield f"{item.label}: {_named(names, item.kind)}{why}"
+        seen[shared] = seen.get(shared, 0) + 1
+        if seen[shared] == len(groups):
+            every = {name for group in groups for name in group}
+            yield f"{_named([name for name in order if name in every], item.kind)}: {item.kept_out}"
+
+
+def _named(names: list[str], kind: str) -> str:
+    return f"{', '.join(map(whole, names))} ({whole(kind)})"
+
+
+def _kept_out(plan: Plan) -> dict[str, str]:
+    """By position what keeps it out, and what would put it inside, as further sentences."""
+    if not plan.reasons:
+        return {}
+    from fitmatch.report.why import in_words  # not loaded where nothing fails
+
+    return {r.position.name: in_words(r, plan.job.unit) for r in plan.reasons}
