@@ -268,10 +268,10 @@ def _short_of_uppers() -> Job:
     """A hundred bores that all differ, and sixty uppers."""
     rng = random.Random("short of uppers")
     positions = [
-        make_position(f"R{n}", 2 * WALL + TARGET + 60 * n, min_nm=TARGET - 5 * STEP, max_nm=TARGET + 5 * STEP)
+        make_position(f"R{n}", 2 * WALL + TARGET + 50 * n, min_nm=TARGET - 5 * STEP, max_nm=TARGET + 5 * STEP)
         for n in range(1, 101)
     ]
-    walls = [WALL + 10 * rng.randint(-500, 500) for _ in range(160)]
+    walls = [WALL + STEP // 2 * rng.randint(-6, 6) for _ in range(160)]
     return make_job(positions, [*make_shells("upper", walls[:60]), *make_shells("lower", walls[60:])])
 
 
