@@ -147,17 +147,17 @@ def test_boxes_counted_in_rows(monkeypatch: pytest.MonkeyPatch) -> None:
         assert_in_turn(random_job(rng), "keep-sets", rng.choice([0, STEP, 2 * STEP]), f"seed {seed}")
 
 
-@pytest.mark.parametrize("strategy", STRATEGIES)
-def test_alternatives_under_a_guard(strategy: str) -> None:
+@pytest.mark.parametrize(("strategy", "seeds"), [("target", 60), ("even", 60), ("keep-sets", 25)])
+def test_alternatives_under_a_guard(strategy: str, seeds: int) -> None:
     """The same where limits differ from pair to pair."""
     tried = 0
-    for seed in range(DEEP or 60):
+    for seed in range(DEEP or seeds):
         job = guarded_job(random.Random(f"guard {seed}"), both_limits=True)
         if not guard_is_good(job):
             continue
         assert_in_turn(job, strategy, 0, f"seed {seed}")
         tried += 1
-    assert tried > 10
+    assert tried > seeds // 6
 
 
 def two_rods(**more: Any) -> Job:

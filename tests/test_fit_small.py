@@ -6,6 +6,7 @@ import os
 import random
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
 
 import pool_oracle
 import pytest
@@ -28,7 +29,7 @@ from small_oracle import assert_cures, assert_reason, groups, works
 from test_fit_pools_further import further_pool
 from test_report_document import VALIDATOR
 
-from fitmatch.fit import Stop, asking, assign
+from fitmatch.fit import Stop, asking, assign, small
 from fitmatch.fit.guards import check_guard
 from fitmatch.fit.small import with_reasons
 from fitmatch.parts import Band, Cure, Job, Plan, Position, Reason, Rules, Shell
@@ -221,6 +222,126 @@ def test_too_much_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.undo()
     monkeypatch.setattr(asking, "_MOST_WORK", 0)
     assert not only([position], shells)[1].reduced
+
+
+def test_cures_found_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However early the work for cures ends, those found until then are told, and that there may be more."""
+    position = make_position("R1", 2 * WALL + TARGET + 5 * STEP, min_nm=TARGET - 2 * STEP, max_nm=TARGET + 2 * STEP)
+    shells = [*make_shells("upper", [WALL]), *make_shells("lower", [WALL])]
+    _, whole = only([position], shells)
+    counts = Counter[int]()
+    for work in range(0, 2000, 20):
+        monkeypatch.setattr(asking, "_MOST_WORK", work)
+        plan, reason = only([position], shells)
+        assert reason.cures == whole.cures[: len(reason.cures)]
+        assert not reason.cures_complete or (reason.reduced and reason.cures == whole.cures)
+        counts[len(reason.cures)] += 1
+        if 0 < len(reason.cures) < len(whole.cures):
+            text = " ".join(plan_text(plan, "in").split())
+            assert "(3 tenths more)" in text and "Others were not looked for, as it would take too long." in text
+            document = json.loads(plan_document(plan, "in"))
+            VALIDATOR.validate(document)
+            (told,) = document["reasons"]
+            assert told["cures_complete"] is False and len(told["cures"]) == len(reason.cures)
+    assert set(counts) == {0, 1, 2, 3}
+
+
+def test_positions_alike_are_looked_into_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Positions that nothing tells apart have the same reason and cost one of them; the text tells it once for all."""
+    positions = [make_position(f"R{n}", 2 * WALL + TARGET) for n in range(1, 41)]
+    asked: list[str] = []
+    smallest = small._Bonds.smallest
+    monkeypatch.setattr(
+        small._Bonds, "smallest", lambda self: (asked.append(self.position.name), smallest(self))[1]
+    )
+    shells = [*make_shells("upper", [WALL] * 25), *make_shells("lower", [WALL] * 40)]
+    plan = with_reasons(assign(make_job(positions, shells)), Stop())
+    assert len(plan.reasons) == 15 and asked == [plan.reasons[0].position.name]
+    assert [r.position for r in plan.reasons] == [u.position for u in plan.unfilled]
+    assert {r[1:] for r in plan.reasons} == {plan.reasons[0][1:]} and plan.reasons[0].together == ("uppers",)
+    text = " ".join(plan_text(plan, "in").split())
+    names = ", ".join(r.position.name for r in plan.reasons)
+    assert f"NOT FILLED: {names} (rod): shells are short" in text and text.count("Kept out by") == 1
+
+
+def _short_of_uppers() -> Job:
+    """A hundred bores that all differ, and sixty uppers."""
+    rng = random.Random("short of uppers")
+    positions = [
+        make_position(f"R{n}", 2 * WALL + TARGET + 50 * n, min_nm=TARGET - 5 * STEP, max_nm=TARGET + 5 * STEP)
+        for n in range(1, 101)
+    ]
+    walls = [WALL + STEP // 2 * rng.randint(-6, 6) for _ in range(160)]
+    return make_job(positions, [*make_shells("upper", walls[:60]), *make_shells("lower", walls[60:])])
+
+
+def test_many_that_fail_share_one_amount_of_work() -> None:
+    """Where forty different positions fail, no more is asked than the work allows, what could not be looked into says
+    so, and the same job gives the same text."""
+    plan = assign(_short_of_uppers())
+    spent: list[float] = []
+    with pytest.MonkeyPatch.context() as patch:
+        spend = asking.Budget.spend
+
+        def counted(budget: asking.Budget, work: float) -> None:
+            spend(budget, work)  # raises where it is not to be had
+            spent.append(work)
+
+        patch.setattr(asking.Budget, "spend", counted)
+        told = with_reasons(plan, Stop())
+    assert 0 < sum(spent) <= asking._MOST_WORK
+    assert len(told.reasons) == len(told.unfilled) == 40
+    reduced, complete = [r for r in told.reasons if r.reduced], [r for r in told.reasons if r.cures_complete]
+    assert 0 < len(complete) < 40 and reduced and all(r.cures for r in complete)
+    text = plan_text(told, "in")
+    assert text == plan_text(with_reasons(assign(_short_of_uppers()), Stop()), "in")
+    words = " ".join(text.split())
+    assert "Cures were not all looked for, as it would take too long, and none was found." in words
+    assert words.count("Not looked into further") <= 1
+    document = json.loads(plan_document(told, "in"))
+    VALIDATOR.validate(document)
+    assert [r["position"] for r in document["reasons"]] == [u.position.name for u in told.unfilled]
+
+
+def test_what_differs_only_in_why_is_told_together() -> None:
+    """Two bores of different size, each too large for any pair, share what keeps them out in a sentence of its own."""
+    positions = [
+        make_position(f"R{n}", 2 * WALL + TARGET + 4 * STEP * n, min_nm=TARGET - STEP, max_nm=TARGET + STEP)
+        for n in (1, 2)
+    ]
+    shells = [*make_shells("upper", [WALL] * 2), *make_shells("lower", [WALL] * 2)]
+    plan = with_reasons(assign(make_job(positions, shells)), Stop())
+    stripped = replace(plan, reasons=tuple(r._replace(cures=(), cures_complete=True) for r in plan.reasons))
+    text = " ".join(plan_text(stripped, "in").split())
+    assert "R1, R2 (rod): Kept out by its max alone, whatever else is let go. No single change" in text
+    assert text.count("Kept out by") == 1 and text.count("NOT TO BE ASSEMBLED: R") == 2
+
+
+def test_one_more_half_in_a_row_has_a_range() -> None:
+    """Beside a neighbour whose shift is 0, a step of 1 lets one more upper be 1 step... thicker or thinner than its
+    lower, and no more, though its limits would."""
+    positions = [make_position(f"R{n}", 2 * WALL + TARGET, min_nm=TARGET - 9 * STEP, max_nm=TARGET + 9 * STEP)
+                 for n in (1, 2)]  # fmt: skip
+    shells = [*make_shells("upper", [WALL]), *make_shells("lower", [WALL] * 2)]
+    plan = with_reasons(assign(make_job(positions, shells, rules=Rules(neighbour_step_nm={"rod": STEP}))), Stop())
+    (reason,) = plan.reasons
+    (cure,) = [c for c in reason.cures if c.change == "upper"]
+    assert cure == Cure("upper", WALL, low_nm=WALL - 2 * STEP, high_nm=WALL + 2 * STEP)
+
+
+def test_a_locked_bore_off_its_drawing_binds_its_row() -> None:
+    """A refused bore with two locked shells is not cured by a reason in `accept` if its neighbour would then break the
+    rule about the row; without the rule it is."""
+    positions = [
+        make_position("R1", 2 * WALL + TARGET),
+        make_position("R2", 2 * WALL + TARGET + 9, upper=("box-1", "u2"), lower=("box-1", "l2")),
+    ]
+    shells = [*make_shells("upper", [WALL, WALL + 5 * STEP]), *make_shells("lower", [WALL, WALL - 5 * STEP])]
+    bore = positions[0].housing_bore.mean_nm
+    drawing = {"rod": {"housing_bore": Band(bore - 1, bore + 1)}}
+    for rules, cures in ((Rules(), (Cure("accept"),)), (Rules(neighbour_step_nm={"rod": STEP}), ())):
+        (reason,) = with_reasons(assign(make_job(positions, shells, drawing=drawing, rules=rules)), Stop()).reasons
+        assert (reason.position.name, reason.cures, reason.cures_complete) == ("R2", cures, True)
 
 
 def test_a_stop_is_said() -> None:
