@@ -355,7 +355,8 @@ def _save(plan: "Plan | PoolPlan") -> list[Path]:
     try:
         write_all({path: text.encode() for path, text in texts.items()})
     except OSError as error:
-        where = error.filename2 or error.filename
+        folder = Path(error.filename2 or error.filename or ".").parent
+        where = next((path for path in texts if path.parent == folder), folder / _SAVED_AS)
         raise click.ClickException(f"{where} cannot be written: {error.strerror}; nothing was saved") from error
     return list(texts)
 

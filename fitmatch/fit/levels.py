@@ -104,6 +104,8 @@ def _bound(search: Search, bound: int | None) -> int | None:
         return able if bound is None else min(able, -bound)
     if search.level in (COMPLETE, STAYING, CLEARANCE):
         return None if bound is None else -bound
+    if search.level == BOXES:
+        return 0  # the bound is that of another search, for certain boxes
     least = search.least_worst if search.level == WORST else 0
     return least if bound is None else max(least, bound)
 
@@ -178,6 +180,8 @@ def _keep_sets(search: Search, slack_nm: int, turns: Turns, demand: Demanding | 
     if len(turns) > 1:
         search.take(turns[0])
     for turn in range(len(turns)):
+        if turn:
+            search.level = BOXES
         starts = [search] if turn == 0 else [_at_turn(search, boxes, sizes, turn, demand) for boxes in equals]
         for here in starts:
             if not fill_all(here):
@@ -186,35 +190,53 @@ def _keep_sets(search: Search, slack_nm: int, turns: Turns, demand: Demanding | 
         likely = [(here, boxes) for here, boxes in zip(starts, equals, strict=True) if levels_0_and_1(here) == wanted]
         most = min(_least_worst(here) for here, _ in likely) + slack_nm
         search.choice, search.level = likely[0][0].choice, BOXES
-        fewest, best = None, None
-        for start, before in likely:
-            filled = sum(n * p.filled for p, n in start.choice.items() if p.bore.terms in start.work)
-            sets = BoxSets(start.kind, start.work, filled, search.stop)
+        try:
+            equals = _fewest_boxes(search, likely, most, sizes, turn, demand)
+        except Stopped:
+            raise Stopped from None  # its bound is of certain boxes alone
+
+
+def _fewest_boxes(
+    search: Search,
+    likely: list[tuple[Search, _Boxes]],
+    most: int,
+    sizes: list[int],
+    turn: int,
+    demand: Demanding | None,
+) -> list[_Boxes]:
+    """The sets of boxes that are best for the jobs of this turn, each behind those of the turns before."""
+    wanted = levels_0_and_1(likely[0][0])
+    equals: list[_Boxes] = []
+    fewest, best = None, None
+    for start, before in likely:
+        filled = sum(n * p.filled for p, n in start.choice.items() if p.bore.terms in start.work)
+        sets = BoxSets(start.kind, start.work, filled, search.stop)
+        boxes = sets.fewest_untried()
+        while boxes is not None and (fewest is None or len(boxes) <= fewest):
+            now = (*before, *[boxes] * sizes[turn])
+            try:
+                here = _at_turn(search, now, sizes, turn, demand)
+                enough = _reaches(here, wanted, most, start.all_at_once)
+            except NoPlan:
+                enough = False
+            if enough:
+                if fewest is None or len(boxes) < fewest:
+                    fewest, best = len(boxes), None
+                    search.choice, search.level = here.choice, WORST
+                _target(here, 0)
+                figures = _figures(here)
+                if turn + 1 == len(sizes):
+                    if turn:
+                        here.take(here.kind.terms)
+                    _ties(here)
+                    figures += _tied(here.choice)
+                if best is None or figures < best:
+                    best, equals, search.choice = figures, [], here.choice
+                if figures == best:
+                    equals.append(now)
+            sets.rule_out(boxes)
             boxes = sets.fewest_untried()
-            while boxes is not None and (fewest is None or len(boxes) <= fewest):
-                now = (*before, *[boxes] * sizes[turn])
-                try:
-                    here = _at_turn(search, now, sizes, turn, demand)
-                    enough = _reaches(here, wanted, most, start.all_at_once)
-                except NoPlan:
-                    enough = False
-                if enough:
-                    if fewest is None or len(boxes) < fewest:
-                        fewest, best = len(boxes), None
-                        search.choice, search.level = here.choice, WORST
-                    _target(here, 0)
-                    figures = _figures(here)
-                    if turn + 1 == len(turns):
-                        if turn:
-                            here.take(here.kind.terms)
-                        _ties(here)
-                        figures += _tied(here.choice)
-                    if best is None or figures < best:
-                        best, equals, search.choice = figures, [], here.choice
-                    if figures == best:
-                        equals.append(now)
-                sets.rule_out(boxes)
-                boxes = sets.fewest_untried()
+    return equals
 
 
 def _at_turn(search: Search, boxes: _Boxes, sizes: list[int], turn: int, demand: Demanding | None) -> Search:

@@ -11,7 +11,7 @@ from fitmatch.fit.bores import Bore
 from fitmatch.fit.candidates import Kind, bore_refused
 from fitmatch.fit.checker import locks_excuse
 from fitmatch.fit.rowrules import excused_in_rows
-from fitmatch.fit.words import misfit, sizes, steps, thick, thin
+from fitmatch.fit.words import SHORT, misfit, sizes, steps, thick, thin
 from fitmatch.gauging.doubts import doubts_of
 from fitmatch.gauging.formlimits import form_flags
 from fitmatch.parts import SIDES, Flag, Job, Placement, Plan, Position, Shell, Unfilled, marks_agree
@@ -81,7 +81,7 @@ class Reasons:
     def _taken(self, bore: Bore) -> str:
         short = self._shortage(bore)
         if short:
-            return f"shells are short: {short}"
+            return f"{SHORT}: {short}"
         rules = self._job.rules
         text = f"{self._needs(bore)}; pairs that would fit it exist, but too few for all positions that want them"
         if bore.terms.one_thick_side:
@@ -115,7 +115,7 @@ class Reasons:
             extreme = "thinnest" if thin is None else "thickest"
             text = f"{needs}; the {extreme} admissible pair in these boxes totals {near[0]}"
         short = self._shortage(bore) if thin is not None or (thick is not None and thick <= bore.sum_high) else ""
-        return f"{text}; besides, shells are short: {short}" if short else text
+        return f"{text}; besides, {SHORT}: {short}" if short else text
 
     def _scatter(self, bore: Bore) -> str:
         scatter = bore.room_nm - bore.tightest_nm

@@ -1,10 +1,15 @@
 """Lengths in the words of the shop: how far walls miss their limits, and the clearance that was judged."""
 
+from typing import Final
+
 from fitmatch.lengths import NM_PER_UNIT, fixed
 from fitmatch.parts import Placement
 
 _PLACES = {"in": 5, "mm": 4}
 _STEP = {"in": "tenths", "mm": "um"}
+
+
+SHORT: Final = "shells are short"  # how a reason begins where there are more seats than halves
 
 
 def misfit(unit: str, p: Placement) -> str:

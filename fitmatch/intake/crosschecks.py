@@ -40,6 +40,12 @@ def check_rule_columns(settings: Settings, in_positions: set[str], in_shells: se
             settings.file.report("unknown-column", text, "rules", rule)
 
 
+def warn_of_idle_rules(settings: Settings, findings: Findings) -> None:
+    """Warn of a rule that does nothing without another."""
+    if settings.rules.movable_within and not settings.rules.movable:
+        findings.warnings.append("job.toml: rules.movable_within does nothing without rules.movable")
+
+
 def warn_of_unmatched(ignored: Iterable[str], in_shells: set[str], findings: Findings) -> None:
     """Warn of columns that stand in both files and are not matched."""
     for column in sorted(set(ignored) & in_shells):

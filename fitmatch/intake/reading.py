@@ -29,6 +29,7 @@ from fitmatch.intake.crosschecks import (
     check_rule_columns,
     matched_columns,
     warn_of_copies,
+    warn_of_idle_rules,
     warn_of_unmatched,
     warn_of_unused,
 )
@@ -193,6 +194,7 @@ class _Tables:
         self._complete = complete and len(self._shell_tables) == len(sources)
         if self._complete and self._position_table:
             check_rule_columns(self._settings, self.in_positions, self.in_shells)
+        warn_of_idle_rules(self._settings, self._findings)
 
     def read(self, own: Compared, pooled: Compared | None, log_source: Source | None, *, assembled: bool) -> Job:
         """The job, its own columns compared; with `pooled`, its shells as all jobs look at them."""

@@ -3,10 +3,11 @@
 from collections import defaultdict
 from collections.abc import Sequence
 
+from fitmatch.fit.words import SHORT
 from fitmatch.parts import Placement, Plan, Position, Shell
 from fitmatch.report.doubts import doubt_lines
-from fitmatch.report.failing import MISFITS, failing
 from fitmatch.report.facts import DANGER, unmeasured_shells
+from fitmatch.report.failing import MISFITS, failing
 from fitmatch.report.layout import clean, paragraph, whole
 from fitmatch.report.placing import NOT_MEASURED
 
@@ -70,7 +71,9 @@ def next_steps(plan: Plan) -> list[str]:
         )
     if plan.doubts:
         steps.append("Before anything else measure again what is in doubt, and write down what you find.")
-    if bad or plan.unfilled:
+    if plan.unfilled and not bad and all(u.why.startswith(SHORT) for u in plan.unfilled):
+        steps.append("Open another box: shells are short.")
+    elif bad or plan.unfilled:
         steps.append(
             "Where a position is bad or empty, measure its journal and housing bore again, and the walls. If they "
             f"stand, open another box or choose {_other_shells(bad)}."

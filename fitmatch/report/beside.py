@@ -50,15 +50,19 @@ def answered(answer: Plan | PoolPlan) -> dict[str, Answered]:
 
 def figure_columns(name: str, kind: Answered, others: Mapping[str, OtherPlan], scale: Scale) -> list[Column]:
     """Everything that plans are ordered by, one row for the answer, called `name`, and each other plan."""
-    one = NM_PER_UNIT[scale.step] ** 2
+    one = NM_PER_UNIT[scale.step]
     rows: list[tuple[str, KindFigures, int | None]] = [(name, kind.figures, kind.complete)]
     rows += [(other_name, other.figures, other.complete) for other_name, other in others.items()]
 
     def column(head: str, show: Callable[[KindFigures], str]) -> Column:
         return Column(head, [show(figures) for _, figures, _ in rows])
 
-    def steps(nm: int | None) -> str:
-        return NOTHING if nm is None else scale.steps(nm)
+    def apart(head: str, unit_nm: int, places: int, values: list[int | None]) -> Column:
+        """With as many decimals as it takes for figures that differ to look it."""
+        known = {v for v in values if v is not None}
+        while len({f"{v / unit_nm:.{places}f}" for v in known}) < len(known):
+            places += 1
+        return Column(head, [NOTHING if v is None else f"{v / unit_nm:.{places}f}" for v in values])
 
     columns = [Column("", [name for name, _, _ in rows], "left")]
     if kind.complete is not None:
@@ -76,12 +80,9 @@ def figure_columns(name: str, kind: Answered, others: Mapping[str, OtherPlan], s
     return [
         *columns,
         column("counted", lambda f: str(f.counted)),
-        column(f"worst off\n{scale.step}", lambda f: steps(f.worst_deviation_nm)),
-        column(
-            "sum of\nsquares",
-            lambda f: NOTHING if f.sum_squared_deviation_nm2 is None else f"{f.sum_squared_deviation_nm2 / one:.2f}",
-        ),
-        column(f"spread\n{scale.step}", lambda f: steps(f.spread_nm)),
+        apart(f"worst off\n{scale.step}", one, 1, [f.worst_deviation_nm for _, f, _ in rows]),
+        apart("sum of\nsquares", one**2, 2, [f.sum_squared_deviation_nm2 for _, f, _ in rows]),
+        apart(f"spread\n{scale.step}", one, 1, [f.spread_nm for _, f, _ in rows]),
         column("boxes", lambda f: str(f.boxes)),
     ]
 

@@ -43,7 +43,7 @@ def _sum(p: Placement, scale: Scale) -> list[str]:
         f"{length(position.housing_bore.mean_nm)} housing bore - {length(position.journal.mean_nm)} journal - "
         f"({length(wall(p.upper))} + {length(wall(p.lower))}) walls{seating if position.seating_nm else ''} = "
         f"{scale.with_unit(p.clearance_nm)} clearance, {scale.steps(p.deviation_nm, sign=True)} {scale.step} off its "
-        f"target {length(position.target_nm)}.",
+        f"target {scale.with_unit(position.target_nm)}.",
         first="  ",
     )
     guard = " (drawn in by the guard)" if p.margin_nm else ""
@@ -106,11 +106,11 @@ def _compared(kind: Answered, other: OtherPlan, name: str, scale: Scale) -> list
     changed = [n for n in kind.names() if _clearance(before.get(n)) != _clearance(after.get(n))]
     if not changed:
         return [*lines, *paragraph("No clearance changes.")]
-    columns = [Column("clearance\nchanges at", [whole(n) for n in changed], "left", wraps=True)]
+    columns = [Column("position", [whole(n) for n in changed], "left", wraps=True)]
     for head, plans in (("this plan", before), (name, after)):
         columns.append(Column(f"{head}:\nshells", [shells_of(plans.get(n)) for n in changed], "left", wraps=True))
         columns.append(Column("\nclearance", [_length(_clearance(plans.get(n)), scale) for n in changed]))
-    return [*lines, *table(columns)]
+    return [*lines, "Where the clearance changes:", *table(columns)]
 
 
 def _clearance(placement: Placement | None) -> int | None:

@@ -35,11 +35,11 @@ def moves_text(plan: Plan, kind: str, scale: Scale) -> list[str]:
         return paragraph(f"{clean(kind).upper()}: every housing stays where it is; no other order does better.")
     places = [f"the housing of {whole(m.housing)} to journal {whole(m.position)}" for m in moved]
     lines = paragraph(f"{clean(kind).upper()}: {'; '.join(places)}. All others stay.")
-    gained = list(_gained(stayed, plan.figures[kind], scale))
+    gained = list(_gained(stayed, plan.figures[kind], scale, boxes=plan.strategy == "keep-sets"))
     return [*lines, *paragraph(f"Against staying: {'; '.join(gained)}."), *paragraph(TOGETHER)]
 
 
-def _gained(stayed: KindFigures, moved: KindFigures, scale: Scale) -> Iterator[str]:
+def _gained(stayed: KindFigures, moved: KindFigures, scale: Scale, *, boxes: bool) -> Iterator[str]:
     """Every figure that differs, before and after."""
     for name, before, after in (
         ("filled", stayed.filled, moved.filled),
@@ -48,6 +48,7 @@ def _gained(stayed: KindFigures, moved: KindFigures, scale: Scale) -> Iterator[s
         ("above max", stayed.above, moved.above),
         ("below the wished band", stayed.below_want or 0, moved.below_want or 0),
         ("above the wished band", stayed.above_want or 0, moved.above_want or 0),
+        *([("boxes", stayed.boxes, moved.boxes)] if boxes else []),
     ):
         if before != after:
             yield f"{name} {before} -> {after}"

@@ -13,10 +13,13 @@ def engines(pool: PoolPlan) -> list[str]:
     names = [whole(plan.job.name) for plan in pool.plans]
     order = ", each before the next," if pool.priority == IN_ORDER else ""
     complete = list(map(whole, pool.complete))
-    return [
-        *paragraph(f"{len(names)} engines{order} from one pool of shells: {', '.join(names)}."),
-        *paragraph(f"Complete in every kind: {len(complete)} of {len(names)}: {', '.join(complete) or 'none'}."),
-    ]
+    told = f"Complete in every kind: {len(complete)} of {len(names)}: {', '.join(complete) or 'none'}."
+    if pool.priority != IN_ORDER and len(complete) < min(group.complete for group in pool.groups):
+        told += (
+            " Each kind by itself could be had for more engines, but not for the same ones; --priority in-order serves "
+            "one engine after the other in every kind."
+        )
+    return [*paragraph(f"{len(names)} engines{order} from one pool of shells: {', '.join(names)}."), *paragraph(told)]
 
 
 def in_short(pool: PoolPlan, scale: Scale) -> list[list[str]]:

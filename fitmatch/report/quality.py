@@ -8,7 +8,7 @@ from fitmatch.parts import Baseline, KindFigures, Placement, Plan, Proof, Worth
 from fitmatch.pools import IN_ORDER, PoolPlan
 from fitmatch.report.layout import Column, clean, paragraph, table
 from fitmatch.report.levels import in_words
-from fitmatch.report.scale import Scale
+from fitmatch.report.scale import Scale, scale_for
 
 _THIS = "this plan"
 _NOTHING = "-"
@@ -89,7 +89,7 @@ def _quality(plan: Plan, counts_first: str, kinds: list[Judged], scale: Scale) -
     aim = f"Only among plans equal in these, by strategy {plan.strategy}: {_AIMS[plan.strategy]}."
     if plan.slack_nm:
         first = "spread" if plan.strategy == "even" else "worst deviation"
-        aim += f" Slack: the {first} may be up to {scale.with_unit(plan.slack_nm)} larger than the smallest possible."
+        aim += f" Slack: the {first} may be up to {_slack(plan, scale)} larger than the smallest possible."
     wished = any(judged.figures.below_want is not None for judged in kinds)
     lines += [*paragraph(counts_first + (_WISH if wished else "")), *paragraph(aim)]
     for judged in kinds:
@@ -98,7 +98,7 @@ def _quality(plan: Plan, counts_first: str, kinds: list[Judged], scale: Scale) -
         lines += [
             "",
             "as-boxed: every position in turn takes the next upper and the next lower that match.",
-            "by-hand: every position in turn takes the pair that comes nearest to its target.",
+            "by-hand: every position in turn takes the pair nearest to its target that obeys the rules.",
         ]
     return lines
 
@@ -159,7 +159,7 @@ def _worth(worth: Worth, figures: KindFigures, scale: Scale) -> str:
 
 def _meaning(plan: Plan, scale: Scale) -> str:
     """What the proof of this strategy means, for a kind that has positions to count."""
-    slack = scale.with_unit(plan.slack_nm)
+    slack = _slack(plan, scale)
     if plan.strategy == "keep-sets":
         within = f"is within the slack of {slack} of" if plan.slack_nm else "has"
         return f" from as few boxes, and none from fewer {within} the smallest possible worst deviation."
@@ -184,6 +184,10 @@ def _proof(plan: Plan, judged: Judged, scale: Scale) -> str:
     if judged.some_empty:
         return "proven: with these readings no position can be filled."
     return "nothing to choose before there are readings."
+
+
+def _slack(plan: Plan, scale: Scale) -> str:
+    return scale_for(scale.unit, [plan.slack_nm]).with_unit(plan.slack_nm)
 
 
 def _steps(nm: int | None, scale: Scale) -> str:

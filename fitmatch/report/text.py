@@ -107,4 +107,3 @@ def _lengths(plan: Plan) -> Iterator[int]:
         yield from (position.target_nm or 0, position.min_nm or 0, position.max_nm or 0)
         yield from (position.want_min_nm or 0, position.want_max_nm or 0)
     yield from (shell.wall_nm or 0 for shell in plan.leftover)
-    yield plan.slack_nm

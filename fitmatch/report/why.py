@@ -21,13 +21,17 @@ _BONDS = {
 def in_words(reason: Reason, unit: str) -> str:
     """One to three sentences, lengths in `unit`."""
     names = [_bond(name) for name in reason.together]
+    # A lock that sets its shells free of a rule stays when all else is let go; taking it off may be a cure.
+    locked = "locks" not in reason.together and any(cure.change == "lock" for cure in reason.cures)
+    rest = "as long as the locks stay" if locked else "whatever else is let go"
     if not reason.reduced:
         text = f"Not looked into further, as it would take too long: it is kept out by some of {', '.join(names)}."
     elif len(names) == 1:
-        text = f"Kept out by {names[0]} alone, whatever else is let go."
+        text = f"Kept out by {names[0]} alone, {rest}."
     elif names:
         text = (
-            f"Kept out by {', '.join(names[:-1])} and {names[-1]} together: without any one of them it could be inside."
+            f"Kept out by {', '.join(names[:-1])} and {names[-1]} together, {rest}; if any one of these were let go as "
+            "well it could be inside."
         )
     else:
         text = "Whatever rule is let go, it stays out."
