@@ -126,6 +126,31 @@ def test_in_order_serves_the_first_engine_best(yard: Path, capsys: pytest.Captur
     assert worst["in-order"] < worst["together"]
 
 
+def test_kinds_that_complete_different_engines_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """One set of shells for two engines: together each kind goes to the engine that it suits best, and the report says
+    what to do; in order the first engine has both."""
+    fits = "".join(
+        f'[fit.{kind}]\ntarget = 0.045\nmin = 0.03\nmax = 0.06\nfamily = ["A"]\n' for kind in ("rod", "main")
+    )
+    for name, rod, main in (("one", "57.600", "64.205"), ("two", "57.605", "64.200")):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "job.toml").write_text(
+            f'title = "{name}"\nunit = "mm"\n[sources]\nshells = []\nshared = ["../box.csv"]\n{fits}'
+        )
+        (tmp_path / name / "positions.csv").write_text(
+            f"position,kind,journal,housing_bore\nR1,rod,54.000,{rod}\nM1,main,60.000,{main}\n"
+        )
+    (tmp_path / "box.csv").write_text(
+        "shell,kind,half,wall,family\n1,rod,upper,1.7775,A\n2,rod,lower,1.7775,A\n"
+        "3,main,upper,2.0775,A\n4,main,lower,2.0775,A\n"
+    )
+    jobs = (tmp_path / "one", tmp_path / "two")
+    together = " ".join(Ran(capsys, "assign", *jobs).out.split())
+    assert "Complete in every kind: 0 of 2: none. Each kind by itself could be had for more engines" in together
+    in_order = " ".join(Ran(capsys, "assign", *jobs, "--priority", "in-order").out.split())
+    assert "Complete in every kind: 1 of 2: one. " in in_order and "Each kind by itself" not in in_order
+
+
 def test_the_next_best_and_a_position_explained(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Alternatives come by kind for all jobs that decide it, an explained position is named with its job."""
     both = (yard / "saw", yard / "spare")
