@@ -5,7 +5,7 @@ import random
 import pytest
 from jobs import random_job
 
-from fitmatch.fit import Stop, assign
+from fitmatch.fit import Stop, assign, levels
 from fitmatch.fit.stopping import Stopped
 
 
@@ -43,3 +43,20 @@ def test_bounds_hold_wherever_a_proof_is_stopped(strategy: str) -> None:
                     seen.add(proof.level)
                     assert proof.bound <= (known[proof.level] or 0), f"seed {seed}, {times}, {proof}"
     assert seen
+
+
+def test_the_bound_of_another_figure_is_not_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """keep-sets looks at certain boxes at a time; what a stop there has proven of them is no bound of the whole."""
+
+    def stopped(_: object) -> None:
+        raise Stopped(2_039_000)
+
+    monkeypatch.setattr(levels, "_ties", stopped)
+    stopped_at = set()
+    for seed in range(20):
+        job = random_job(random.Random(f"stopped {seed}"), both_limits=True)
+        plan = assign(job, "keep-sets")
+        for kind, proof in plan.proofs.items():
+            stopped_at.add(proof.level)
+            assert proof.bound is None or proof.bound <= (plan.figures[kind].worst_deviation_nm or 0)
+    assert "worst_deviation" in stopped_at
