@@ -17,6 +17,7 @@ LAYERS = [
     "problems",
     "measuring",
     "parts",
+    "plans",
     "housings",
     "pools",
     "intake",

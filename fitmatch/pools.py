@@ -7,19 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from fitmatch.parts import (
-    Alternatives,
-    Baseline,
-    Explanation,
-    Job,
-    KindFigures,
-    Placement,
-    Plan,
-    Proof,
-    Shell,
-    Status,
-    figures_of,
-)
+from fitmatch.parts import Job, Shell
+from fitmatch.plans import Alternatives, Baseline, Explanation, KindFigures, Placement, Plan, Proof, Status, figures_of
 
 if TYPE_CHECKING:
     import pandas

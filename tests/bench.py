@@ -10,7 +10,8 @@ from fitmatch.intake.findings import Findings
 from fitmatch.intake.keyrows import JobFile
 from fitmatch.intake.settings import Settings
 from fitmatch.measuring import Decimal, Gauge, Measuring, Reading, Temperature
-from fitmatch.parts import Fit, Job, Placement, Position, Shell, Size
+from fitmatch.parts import Fit, Job, Position, Shell, Size
+from fitmatch.plans import Placement
 
 UM = 1_000  # nm
 

@@ -24,7 +24,8 @@ from jobs import STEP, TARGET, WALL, make_job, make_position, make_shell
 from whole_jobs import pool_of
 
 from fitmatch.fit import Stop, assign
-from fitmatch.parts import Fit, Job, Plan, Position, Rules, Shell, Size
+from fitmatch.parts import Fit, Job, Position, Rules, Shell, Size
+from fitmatch.plans import Plan
 from fitmatch.pools import Pool
 
 FOLDER = Path(__file__).resolve().parent / "data" / "hard"

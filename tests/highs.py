@@ -18,7 +18,8 @@ from oracle import Pair
 from scipy.optimize import LinearConstraint, linprog, milp
 from scipy.sparse import csr_array, vstack
 
-from fitmatch.parts import Job, Plan, Position
+from fitmatch.parts import Job, Position
+from fitmatch.plans import Plan
 
 # Of level 1, after how many are filled: below and above their limits, then the wished band.
 LEVEL_1 = ("below", "short", "over", "bw", "sw", "aw", "ew")

@@ -16,7 +16,8 @@ from typing import NamedTuple
 
 from fitmatch.gauging.uncertainty import uncertainty_of
 from fitmatch.lengths import round_half_even
-from fitmatch.parts import ANY, Job, Placement, Plan, Position, Shell, Status
+from fitmatch.parts import ANY, Job, Position, Shell
+from fitmatch.plans import Placement, Plan, Status
 
 
 class Pair(NamedTuple):

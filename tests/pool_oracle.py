@@ -14,7 +14,8 @@ import oracle
 from jobs import STEP, random_job
 from oracle import Pair
 
-from fitmatch.parts import Job, Placement
+from fitmatch.parts import Job
+from fitmatch.plans import Placement
 from fitmatch.pools import Pool, PoolPlan
 
 PLACES = {

@@ -11,7 +11,8 @@ from itertools import pairwise, product
 
 import oracle
 
-from fitmatch.parts import ANY, Cure, Job, Plan, Position, Reason, Shell
+from fitmatch.parts import ANY, Job, Position, Shell
+from fitmatch.plans import Cure, Plan, Reason
 from fitmatch.pools import PoolPlan, groups_of
 
 Place = tuple[str, str]

@@ -14,7 +14,8 @@ from jobs import describe
 from whole_jobs import SLACKS, engines, pool_of
 
 from fitmatch.fit import assign
-from fitmatch.parts import Job, Plan
+from fitmatch.parts import Job
+from fitmatch.plans import Plan
 from fitmatch.pools import Pool, groups_of
 from fitmatch.problems import InputError
 

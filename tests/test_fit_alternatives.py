@@ -33,7 +33,8 @@ from fitmatch.fit import Stop, assign, figures
 from fitmatch.fit.alternatives import with_alternatives
 from fitmatch.fit.guards import check_guard
 from fitmatch.measuring import Gauge, Measuring
-from fitmatch.parts import Job, OtherPlan
+from fitmatch.parts import Job
+from fitmatch.plans import OtherPlan
 from fitmatch.problems import InputError
 from fitmatch.report.document import plan_document
 from fitmatch.report.text import plan_text

@@ -10,7 +10,8 @@ from jobs import STEP, TARGET, WALL, make_job, make_position, make_shell, random
 
 from fitmatch.fit import assign
 from fitmatch.fit.checker import check
-from fitmatch.parts import Band, Fit, Placement, Plan, Position, Proof, Rules, Shell, Status, figures_of
+from fitmatch.parts import Band, Fit, Position, Rules, Shell
+from fitmatch.plans import Placement, Plan, Proof, Status, figures_of
 from fitmatch.problems import FaultInFitmatch
 
 ROOM = 2 * WALL + TARGET

@@ -12,7 +12,8 @@ import pytest
 from jobs import STEP, describe, guarded_job, random_job, wishing_job
 
 from fitmatch.fit import assign, search, windows
-from fitmatch.parts import Job, Plan, Status
+from fitmatch.parts import Job
+from fitmatch.plans import Plan, Status
 from fitmatch.problems import InputError
 
 DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))

@@ -28,7 +28,8 @@ from test_report_document import VALIDATOR
 
 from fitmatch.fit import Stop, assign
 from fitmatch.fit.explain import NotPossible, asked, explained
-from fitmatch.parts import Job, OtherPlan, Plan, Position, Rules
+from fitmatch.parts import Job, Position, Rules
+from fitmatch.plans import OtherPlan, Plan
 from fitmatch.report.document import plan_document
 from fitmatch.report.text import plan_text
 

@@ -6,7 +6,8 @@ import pytest
 from jobs import JOURNAL, STEP, TARGET, WALL, make_job, make_position, make_shells
 
 from fitmatch.fit import assign
-from fitmatch.parts import Placement, Plan, Rules
+from fitmatch.parts import Rules
+from fitmatch.plans import Placement, Plan
 
 ROOM = 2 * WALL + TARGET
 FREE = Rules(wall_difference_nm=None)

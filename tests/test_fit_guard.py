@@ -24,7 +24,8 @@ from fitmatch.gauging import read_job
 from fitmatch.gauging.judging import INSIDE, chance_inside, largest_guard, verdict
 from fitmatch.gauging.uncertainty import Uncertainty, uncertainty_of
 from fitmatch.measuring import Gauge, Measuring
-from fitmatch.parts import Job, Plan, Rules, Size, Status
+from fitmatch.parts import Job, Rules, Size
+from fitmatch.plans import Plan, Status
 from fitmatch.problems import FaultInFitmatch, InputError
 from fitmatch.report.document import plan_document
 

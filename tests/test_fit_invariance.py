@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from jobs import STEP, describe, make_shell, planted_job, random_job
 
 from fitmatch.fit import assign
-from fitmatch.parts import Job, Plan, Rules, Shell
+from fitmatch.parts import Job, Rules, Shell
+from fitmatch.plans import Plan
 
 STRATEGIES = ("target", "even", "keep-sets")
 SEEDS = st.integers(min_value=0, max_value=10**9)

@@ -12,7 +12,8 @@ from fitmatch.fit import assign, measures, moving
 from fitmatch.fit.checker import check
 from fitmatch.housings import may_move, rehoused, with_housings
 from fitmatch.measuring import Form, Measuring
-from fitmatch.parts import ANY, Band, Job, Plan, Position, Rules, Size
+from fitmatch.parts import ANY, Band, Job, Position, Rules, Size
+from fitmatch.plans import Plan
 from fitmatch.problems import FaultInFitmatch, InputError
 
 

@@ -32,7 +32,8 @@ from test_report_document import VALIDATOR
 from fitmatch.fit import Stop, asking, assign, small
 from fitmatch.fit.guards import check_guard
 from fitmatch.fit.small import with_reasons
-from fitmatch.parts import Band, Cure, Job, Plan, Position, Reason, Rules, Shell
+from fitmatch.parts import Band, Job, Position, Rules, Shell
+from fitmatch.plans import Cure, Plan, Reason
 from fitmatch.pools import PoolPlan
 from fitmatch.problems import InputError
 from fitmatch.report.document import plan_document

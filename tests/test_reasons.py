@@ -12,7 +12,8 @@ from jobs import JOURNAL, STEP, TARGET, WALL, describe, make_job, make_position,
 from fitmatch.fit import Stop, assign
 from fitmatch.fit.reasons import told_in
 from fitmatch.fit.small import with_reasons
-from fitmatch.parts import Band, Cure, Fit, Job, Plan, Position, Rules, Shell
+from fitmatch.parts import Band, Fit, Job, Position, Rules, Shell
+from fitmatch.plans import Cure, Plan
 
 _MISFITS = ("below-min", "above-max")
 THOU_WALL = 1_524_000  # 0.0600 in

@@ -13,7 +13,7 @@ from test_report_plans import clean_plan, nm, plan_of, position, size, troubled_
 
 import fitmatch.report
 from fitmatch.lengths import NM_PER_UNIT
-from fitmatch.parts import Plan, Proof, Status
+from fitmatch.plans import Plan, Proof, Status
 from fitmatch.report.document import plan_document
 from fitmatch.report.emit import area, document, half_length, length
 

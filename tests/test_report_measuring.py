@@ -15,7 +15,7 @@ from test_report_document import VALIDATOR
 import fitmatch
 from fitmatch.fit.reasons import told_in
 from fitmatch.gauging import read_job
-from fitmatch.parts import Plan
+from fitmatch.plans import Plan
 from fitmatch.report.document import plan_document
 from fitmatch.report.rows import plan_rows
 from fitmatch.report.text import plan_text

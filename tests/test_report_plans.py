@@ -5,21 +5,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from fitmatch.lengths import parse_length
-from fitmatch.parts import (
-    Baseline,
-    Fit,
-    Flag,
-    Job,
-    Placement,
-    Plan,
-    Position,
-    Proof,
-    Shell,
-    Size,
-    Status,
-    Unfilled,
-    figures_of,
-)
+from fitmatch.parts import Fit, Job, Position, Shell, Size
+from fitmatch.plans import Baseline, Flag, Placement, Plan, Proof, Status, Unfilled, figures_of
 
 _TOO_TIGHT = (
     "NOT TO BE ASSEMBLED: the thinnest pair is 2.5 tenths too thick, clearance by the tightest readings 0.00155 in, "

@@ -6,7 +6,7 @@ from io import StringIO
 
 from test_report_plans import clean_plan, plan_of, troubled_plan
 
-from fitmatch.parts import Flag, Plan
+from fitmatch.plans import Flag, Plan
 from fitmatch.report.rows import plan_rows
 
 

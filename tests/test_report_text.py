@@ -5,7 +5,8 @@ from dataclasses import replace
 import pytest
 from test_report_plans import clean_plan, nm, plan_of, position, shell, size, troubled_plan
 
-from fitmatch.parts import Flag, Placement, Plan, Proof, Rules, Shell, Unfilled
+from fitmatch.parts import Rules, Shell
+from fitmatch.plans import Flag, Placement, Plan, Proof, Unfilled
 from fitmatch.report.layout import WIDTH, columns_taken
 from fitmatch.report.levels import LEVELS
 from fitmatch.report.text import CLOSING, plan_text

@@ -11,7 +11,8 @@ import pytest
 from test_cli_assign import Ran
 
 import fitmatch
-from fitmatch.parts import Job, KindFigures, Plan, Status
+from fitmatch.parts import Job
+from fitmatch.plans import KindFigures, Plan, Status
 
 SAMPLES = Path(__file__).parents[1] / "samples"
 EXITS = {"generator-five": 0, "vee-eight": 0, "short-of-shells": 1, "metrology-bench": 0}

@@ -28,7 +28,8 @@ from fitmatch.fit.candidates import Kind
 from fitmatch.fit.naming import name_shells
 from fitmatch.fit.worth import worth
 from fitmatch.gauging import read_job
-from fitmatch.parts import Job, Plan
+from fitmatch.parts import Job
+from fitmatch.plans import Plan
 from fitmatch.report.text import plan_text
 
 LOT = Size(1_000, 5_000, 50)

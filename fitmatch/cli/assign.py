@@ -17,7 +17,8 @@ from fitmatch.stages import now
 if TYPE_CHECKING:
     from fitmatch.fit import Stop
     from fitmatch.fit.explain import Question
-    from fitmatch.parts import Job, Plan
+    from fitmatch.parts import Job
+    from fitmatch.plans import Plan
     from fitmatch.pools import Pool, PoolPlan
 
 _STARTED: Final = time.monotonic()
@@ -246,7 +247,7 @@ def _looked_into(
     plan: "Plan | PoolPlan", alternatives: int | None, question: "Question | None", stop: "Stop"
 ) -> "Plan | PoolPlan":
     """The answer with the reasons of what fails, and what was asked for besides."""
-    from fitmatch.parts import Plan
+    from fitmatch.plans import Plan
 
     plans = [plan] if isinstance(plan, Plan) else plan.plans
     if any(one.unfilled or not all(p.within_limits for p in one.placements) for one in plans):
@@ -298,7 +299,7 @@ def _steps_told(debug: bool) -> Iterator[None]:
 
 
 def _answer(plan: "Plan | PoolPlan", unit: str, *, as_json: bool, as_csv: bool) -> str:
-    from fitmatch.parts import Plan
+    from fitmatch.plans import Plan
 
     if as_json:
         return _document(plan, unit)
@@ -320,7 +321,7 @@ def _answer(plan: "Plan | PoolPlan", unit: str, *, as_json: bool, as_csv: bool) 
 
 
 def _document(plan: "Plan | PoolPlan", unit: str) -> str:
-    from fitmatch.parts import Plan
+    from fitmatch.plans import Plan
     from fitmatch.report.document import plan_document, pool_document
 
     if isinstance(plan, Plan):
@@ -348,7 +349,7 @@ def _all_told(pool: "PoolPlan", unit: str) -> "PoolPlan":
 def _save(plan: "Plan | PoolPlan") -> list[Path]:
     """Write the document into every job folder, in the unit of its job, or into none; where it is then."""
     from fitmatch.intake.wholefiles import write_all
-    from fitmatch.parts import Plan
+    from fitmatch.plans import Plan
 
     jobs = [plan.job] if isinstance(plan, Plan) else [one.job for one in plan.plans]
     texts = {job.folder / _SAVED_AS: _document(plan, job.unit) for job in jobs}

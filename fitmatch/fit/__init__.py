@@ -17,19 +17,8 @@ from fitmatch.fit.worth import worth
 from fitmatch.gauging.doubts import doubts_of
 from fitmatch.gauging.formlimits import form_flags
 from fitmatch.naturalorder import natural
-from fitmatch.parts import (
-    Baseline,
-    Job,
-    KindFigures,
-    Placement,
-    Plan,
-    Proof,
-    Shell,
-    Status,
-    Unfilled,
-    Worth,
-    figures_of,
-)
+from fitmatch.parts import Job, Shell
+from fitmatch.plans import Baseline, KindFigures, Placement, Plan, Proof, Status, Unfilled, Worth, figures_of
 from fitmatch.pools import (
     IN_ORDER,
     PRIORITIES,

@@ -11,17 +11,8 @@ from typing import TYPE_CHECKING
 
 from fitmatch.fit.bores import Bore, Pair, Rack, ShellClass
 from fitmatch.fit.terms import Terms
-from fitmatch.parts import (
-    Job,
-    Placement,
-    Position,
-    Shell,
-    excess_of,
-    marks_agree,
-    room,
-    shortfall_of,
-    tightest_room,
-)
+from fitmatch.parts import Job, Position, Shell, excess_of, marks_agree, room, shortfall_of, tightest_room
+from fitmatch.plans import Placement
 
 if TYPE_CHECKING:
     from fitmatch.fit.moving import House

@@ -12,7 +12,8 @@ from math import ceil
 from fitmatch.fit.candidates import bore_refused
 from fitmatch.fit.rowrules import broken_in_rows
 from fitmatch.lengths import exact
-from fitmatch.parts import HALVES, SIDES, Job, KindFigures, Placement, Plan, Position, Shell, Status, marks_agree
+from fitmatch.parts import HALVES, SIDES, Job, Position, Shell, marks_agree
+from fitmatch.plans import KindFigures, Placement, Plan, Status
 from fitmatch.problems import FaultInFitmatch
 
 

@@ -16,7 +16,8 @@ from fitmatch.fit.deciding import Place
 from fitmatch.fit.letgo import Jobs, bonds, held_shells, released, with_position, with_rule
 from fitmatch.fit.newshell import one_more
 from fitmatch.fit.stopping import Stopped
-from fitmatch.parts import SIDES, Cure, Job, Position, Reason, Shell
+from fitmatch.parts import SIDES, Job, Position, Shell
+from fitmatch.plans import Cure, Reason
 
 _MOST_HELD = 40  # more that differ are not tried one by one
 _GUARD_STEPS = 100  # a guard is looked for in hundredths

@@ -12,7 +12,8 @@ from fitmatch.fit.naming import name_shells, seats_of
 from fitmatch.fit.search import Choice
 from fitmatch.fit.terms import Terms
 from fitmatch.housings import with_housings
-from fitmatch.parts import Job, Placement, Plan, Position, Proof
+from fitmatch.parts import Job, Position
+from fitmatch.plans import Placement, Plan, Proof
 from fitmatch.pools import IN_ORDER, TOGETHER, PoolPlan
 
 Place = tuple[str, str]  # the name of a job, empty for one alone, and of a position

@@ -21,7 +21,8 @@ from fitmatch.fit.terms import Terms
 from fitmatch.fit.words import sizes
 from fitmatch.housings import may_move, rehoused
 from fitmatch.intake.names import nearest
-from fitmatch.parts import SIDES, Explanation, Job, OtherPlan, Placement, Plan, Position, Shell
+from fitmatch.parts import SIDES, Job, Position, Shell
+from fitmatch.plans import Explanation, OtherPlan, Placement, Plan
 from fitmatch.pools import PoolPlan
 
 

@@ -14,7 +14,8 @@ from fitmatch.fit.candidates import bore_refused
 from fitmatch.fit.checker import locks_excuse
 from fitmatch.fit.deciding import Place
 from fitmatch.fit.rowrules import excused_in_rows
-from fitmatch.parts import ANY, Job, Placement, Position, Rules, Shell
+from fitmatch.parts import ANY, Job, Position, Rules, Shell
+from fitmatch.plans import Placement
 
 Jobs = tuple[Job, ...]
 

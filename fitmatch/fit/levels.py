@@ -32,7 +32,7 @@ from fitmatch.fit.sources import Listed, Source
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.fit.terms import Terms
 from fitmatch.fit.windows import affordable, least_worst_within, priced
-from fitmatch.parts import Proof
+from fitmatch.plans import Proof
 
 Turns = list[list[Terms]]
 _Boxes = tuple[frozenset[str], ...]  # that each of the first jobs may draw on

@@ -10,7 +10,8 @@ from fitmatch.fit.bores import Pair, ShellClass
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.search import Choice
 from fitmatch.naturalorder import natural
-from fitmatch.parts import Placement, Position, Shell
+from fitmatch.parts import Position, Shell
+from fitmatch.plans import Placement
 from fitmatch.problems import FaultInFitmatch
 
 

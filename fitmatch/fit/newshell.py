@@ -9,7 +9,8 @@ from fitmatch.fit.candidates import Kind
 from fitmatch.fit.deciding import Place
 from fitmatch.fit.search import Choice, Limit
 from fitmatch.fit.shifts import twice_offset
-from fitmatch.parts import ANY, SIDES, Cure, Placement, Shell
+from fitmatch.parts import ANY, SIDES, Shell
+from fitmatch.plans import Cure, Placement
 
 _FAR = 1 << 40  # a wall thicker than any
 _THINNEST, _THICKEST = 200_000, 25_000_000  # walls that can be

@@ -14,7 +14,8 @@ from fitmatch.fit.rowrules import excused_in_rows
 from fitmatch.fit.words import SHORT, misfit, sizes, steps, thick, thin
 from fitmatch.gauging.doubts import doubts_of
 from fitmatch.gauging.formlimits import form_flags
-from fitmatch.parts import SIDES, Flag, Job, Placement, Plan, Position, Shell, Unfilled, marks_agree
+from fitmatch.parts import SIDES, Job, Position, Shell, marks_agree
+from fitmatch.plans import Flag, Placement, Plan, Unfilled
 from fitmatch.pools import Group, PoolPlan, groups_of
 
 _DANGER = "NOT TO BE ASSEMBLED: "

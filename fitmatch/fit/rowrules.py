@@ -6,7 +6,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise
 
 from fitmatch.lengths import exact
-from fitmatch.parts import Job, Placement
+from fitmatch.parts import Job
+from fitmatch.plans import Placement
 
 
 def broken_in_rows(job: Job, placements: Sequence[Placement]) -> Iterator[str]:

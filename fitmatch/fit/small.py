@@ -19,7 +19,8 @@ from fitmatch.fit.cures import cures
 from fitmatch.fit.deciding import Decided, Place, decided
 from fitmatch.fit.letgo import Jobs, bonds, lock_excuses, with_position
 from fitmatch.fit.stopping import Stop, Stopped
-from fitmatch.parts import Cure, Plan, Position, Reason
+from fitmatch.parts import Position
+from fitmatch.plans import Cure, Plan, Reason
 from fitmatch.pools import PoolPlan
 
 _LIMITS = ("max", "min")

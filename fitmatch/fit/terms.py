@@ -3,7 +3,8 @@ each keeps its own terms."""
 
 from fitmatch.fit.guards import Guards
 from fitmatch.fit.shifts import Shifts
-from fitmatch.parts import Job, Placement, Position, Shell, marks_agree
+from fitmatch.parts import Job, Position, Shell, marks_agree
+from fitmatch.plans import Placement
 
 
 class Terms:

@@ -10,7 +10,8 @@ from collections.abc import Iterator, Sequence
 from math import sqrt
 from typing import TYPE_CHECKING, NamedTuple
 
-from fitmatch.parts import Job, Placement, Worth
+from fitmatch.parts import Job
+from fitmatch.plans import Placement, Worth
 
 if TYPE_CHECKING:
     from fitmatch.gauging.uncertainty import ErrorModel, Part

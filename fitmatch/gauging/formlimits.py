@@ -4,7 +4,8 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from fitmatch.lengths import fixed
 from fitmatch.measuring import DIAMETERS, Form
-from fitmatch.parts import Flag, Job, Placement
+from fitmatch.parts import Job
+from fitmatch.plans import Flag, Placement
 
 _WHAT = ("taper", "barrel", "out_of_round")
 _PLACES = {"in": 5, "mm": 4}

@@ -22,7 +22,8 @@ from fitmatch.gauging.uncertainty import ErrorModel, Uncertainty
 from fitmatch.housings import rehoused
 from fitmatch.lengths import mean, round_half_even
 from fitmatch.measuring import DIAMETERS, AssembledReading, Doubt
-from fitmatch.parts import Job, Placement, Position, Shell
+from fitmatch.parts import Job, Position, Shell
+from fitmatch.plans import Placement
 
 APART_NM: Final = 7_620  # 0.0003 in
 MISTAKE_NM: Final = 12_700  # 0.0005 in

@@ -4,7 +4,8 @@ from collections import defaultdict
 from collections.abc import Sequence
 
 from fitmatch.fit.words import SHORT
-from fitmatch.parts import Placement, Plan, Position, Shell
+from fitmatch.parts import Position, Shell
+from fitmatch.plans import Placement, Plan
 from fitmatch.report.doubts import doubt_lines
 from fitmatch.report.facts import DANGER, unmeasured_shells
 from fitmatch.report.failing import MISFITS, failing

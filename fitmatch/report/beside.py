@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT
-from fitmatch.parts import KindFigures, OtherPlan, Placement, Plan
+from fitmatch.plans import KindFigures, OtherPlan, Placement, Plan
 from fitmatch.pools import PoolPlan
 from fitmatch.report.facts import DANGER
 from fitmatch.report.layout import Column, whole

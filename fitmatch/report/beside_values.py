@@ -1,6 +1,7 @@
 """What stands beside an answer, as JSON values: small reasons, the next best plans, one position explained."""
 
-from fitmatch.parts import SIDES, Cure, OtherPlan, Plan, Reason
+from fitmatch.parts import SIDES
+from fitmatch.plans import Cure, OtherPlan, Plan, Reason
 from fitmatch.pools import PoolPlan
 from fitmatch.report.emit import Number, Value, length
 from fitmatch.report.values import figures_value, placement_value

@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from fitmatch.parts import Placement, Plan
+from fitmatch.plans import Placement, Plan
 
 if TYPE_CHECKING:
     from fitmatch.gauging.uncertainty import ErrorModel, Uncertainty

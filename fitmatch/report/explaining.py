@@ -1,7 +1,8 @@
 """The part of the text report that explains one position: its sum in numbers, what is next best for it, what insisting
 on another pair would change."""
 
-from fitmatch.parts import Explanation, OtherPlan, Placement, Plan, room, tightest_room
+from fitmatch.parts import room, tightest_room
+from fitmatch.plans import Explanation, OtherPlan, Placement, Plan
 from fitmatch.pools import PoolPlan
 from fitmatch.report.beside import NOTHING, Answered, answered, by_name, figure_columns, full_name, shells_of
 from fitmatch.report.facts import DANGER, wall

@@ -2,7 +2,8 @@
 
 from typing import Final
 
-from fitmatch.parts import Job, Placement, Plan, Shell
+from fitmatch.parts import Job, Shell
+from fitmatch.plans import Placement, Plan
 
 DANGER: Final = "NOT TO BE ASSEMBLED"
 

@@ -4,7 +4,8 @@ inside. What is the same for several positions is said once."""
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from fitmatch.parts import Plan, Position
+from fitmatch.parts import Position
+from fitmatch.plans import Plan
 from fitmatch.report.facts import DANGER
 from fitmatch.report.layout import clean, whole
 from fitmatch.report.placing import NOT_FILLED

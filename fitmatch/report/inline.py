@@ -7,7 +7,8 @@ from typing import NamedTuple
 
 from fitmatch.fit.rowrules import lies, next_to
 from fitmatch.housings import in_one_block
-from fitmatch.parts import Job, Placement, Plan
+from fitmatch.parts import Job
+from fitmatch.plans import Placement, Plan
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.scale import Scale
 

@@ -4,7 +4,7 @@ from enum import Enum, auto
 from typing import Final, NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT
-from fitmatch.parts import Proof
+from fitmatch.plans import Proof
 from fitmatch.report.scale import Scale
 
 

@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 
 from fitmatch.gauging.formlimits import worst_meet
 from fitmatch.measuring import Form
-from fitmatch.parts import Plan
+from fitmatch.plans import Plan
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.placing import shell_name
 from fitmatch.report.readings import Corrected, corrected_sizes, corrected_wall, forms

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from fitmatch.parts import KindFigures, Plan
+from fitmatch.plans import KindFigures, Plan
 from fitmatch.report.layout import clean, paragraph, whole
 from fitmatch.report.scale import Scale
 

@@ -5,7 +5,8 @@ from collections.abc import Callable, Sequence
 from math import ceil
 
 from fitmatch.measuring import MeasuredAs
-from fitmatch.parts import Placement, Plan, Position, Shell, Size
+from fitmatch.parts import Position, Shell, Size
+from fitmatch.plans import Placement, Plan
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated, wall
 from fitmatch.report.layout import Column, clean, paragraph, table, whole

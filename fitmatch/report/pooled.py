@@ -1,6 +1,6 @@
 """The parts of the text report that only several jobs have: all engines in short, and the heading of each."""
 
-from fitmatch.parts import Plan
+from fitmatch.plans import Plan
 from fitmatch.pools import IN_ORDER, PoolPlan, is_complete
 from fitmatch.report.attention import summary
 from fitmatch.report.facts import DANGER

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
 from fitmatch.naturalorder import natural
-from fitmatch.parts import Baseline, KindFigures, Placement, Plan, Proof, Worth
+from fitmatch.plans import Baseline, KindFigures, Placement, Plan, Proof, Worth
 from fitmatch.pools import IN_ORDER, PoolPlan
 from fitmatch.report.layout import Column, clean, paragraph, table
 from fitmatch.report.levels import in_words

@@ -5,7 +5,8 @@ from typing import NamedTuple
 
 from fitmatch.gauging.places import at_crown
 from fitmatch.measuring import DIAMETERS, Form, MeasuredAs
-from fitmatch.parts import Job, Placement, Plan, Position, Shell, Size
+from fitmatch.parts import Job, Position, Shell, Size
+from fitmatch.plans import Placement, Plan
 
 _NOT_MEASURED = Form()
 

@@ -2,7 +2,8 @@
 
 from collections import Counter, defaultdict
 
-from fitmatch.parts import Plan, Shell
+from fitmatch.parts import Shell
+from fitmatch.plans import Plan
 from fitmatch.report.facts import unmeasured_shells
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.placing import shell_name

@@ -6,7 +6,8 @@ from io import StringIO
 from typing import Final
 
 from fitmatch.lengths import exact
-from fitmatch.parts import Placement, Plan, Position
+from fitmatch.parts import Position
+from fitmatch.plans import Placement, Plan
 from fitmatch.pools import PoolPlan
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.facts import (

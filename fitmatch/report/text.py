@@ -5,7 +5,7 @@ Which shell goes where comes first, then what must not be done, then what it res
 
 from collections.abc import Iterator
 
-from fitmatch.parts import Plan
+from fitmatch.plans import Plan
 from fitmatch.pools import PoolPlan
 from fitmatch.report.attention import attention, next_steps, summary
 from fitmatch.report.basis import basis, boxes_read, rules_in_force

@@ -1,7 +1,7 @@
 """Small reasons and cures in words: what keeps a position out, and which single changes would put it inside."""
 
 from fitmatch.fit.words import sizes, steps
-from fitmatch.parts import Cure, Reason
+from fitmatch.plans import Cure, Reason
 from fitmatch.report.layout import clean, whole
 
 _BONDS = {
