@@ -201,6 +201,19 @@ def test_the_next_by_boxes_by_hand() -> None:
     assert found == [(2, 0), (1, 2 * STEP), (2, 3 * STEP), (0, None)]
 
 
+def test_the_next_by_boxes_beside_locked_ones() -> None:
+    """A bore locked to box 4 always draws on that. The other hits the target from box 1, and from boxes 1 and 2; with
+    the upper of box 3 it is a step off, within the slack; or it stays empty."""
+    locked = make_position("R1", 2 * WALL + TARGET, upper=("box-4", "u1"), lower=("box-4", "l1"))
+    walls = [("box-4", "upper", 0), ("box-4", "lower", 0), ("box-1", "upper", 0), ("box-1", "lower", 0)]
+    walls += [("box-2", "lower", 0), ("box-3", "upper", 1)]
+    shells = [s for box, half, steps in walls for s in make_shells(half, [WALL + steps * STEP], box=box)]
+    job = make_job([locked, make_position("R2", 2 * WALL + TARGET)], shells)
+    plan = with_alternatives(assign(job, "keep-sets", slack_nm=STEP), 9, Stop())
+    found = [(f.boxes, f.worst_deviation_nm) for f in (a.figures for a in plan.alternatives["rod"].plans)]
+    assert (plan.figures["rod"].boxes, found) == (2, [(3, 0), (3, STEP), (1, None)])
+
+
 def test_boxes_count_as_named() -> None:
     """Where equal shells lie in both boxes, an alternative from one box is named from one, and the halves of each bore
     come from one box where the figures allow."""
