@@ -217,7 +217,9 @@ def test_too_much_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
     plan, reason = only([position], shells)
     assert not reason.reduced and not reason.cures_complete and "max" in reason.together
     text = " ".join(plan_text(plan, "in").split())
-    assert "Not looked into further, as it would take too long: it is kept out by some of its max, too few upper" in text
+    assert (
+        "Not looked into further, as it would take too long: it is kept out by some of its max, too few upper" in text
+    )
     assert "Cures were not all looked for, as it would take too long, and none was found." in text
     monkeypatch.undo()
     monkeypatch.setattr(asking, "_MOST_WORK", 0)
@@ -251,9 +253,7 @@ def test_positions_alike_are_looked_into_once(monkeypatch: pytest.MonkeyPatch) -
     positions = [make_position(f"R{n}", 2 * WALL + TARGET) for n in range(1, 41)]
     asked: list[str] = []
     smallest = small._Bonds.smallest
-    monkeypatch.setattr(
-        small._Bonds, "smallest", lambda self: (asked.append(self.position.name), smallest(self))[1]
-    )
+    monkeypatch.setattr(small._Bonds, "smallest", lambda self: (asked.append(self.position.name), smallest(self))[1])
     shells = [*make_shells("upper", [WALL] * 25), *make_shells("lower", [WALL] * 40)]
     plan = with_reasons(assign(make_job(positions, shells)), Stop())
     assert len(plan.reasons) == 15 and asked == [plan.reasons[0].position.name]

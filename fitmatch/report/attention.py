@@ -5,8 +5,8 @@ from collections.abc import Sequence
 
 from fitmatch.parts import Placement, Plan, Position, Shell
 from fitmatch.report.doubts import doubt_lines
-from fitmatch.report.failing import MISFITS, failing
 from fitmatch.report.facts import DANGER, unmeasured_shells
+from fitmatch.report.failing import MISFITS, failing
 from fitmatch.report.layout import clean, paragraph, whole
 from fitmatch.report.placing import NOT_MEASURED
 
