@@ -27,6 +27,7 @@ from test_fit_pools_further import further_pool
 from test_report_document import VALIDATOR
 
 from fitmatch.fit import Stop, assign
+from fitmatch.fit.alternatives import with_alternatives
 from fitmatch.fit.explain import NotPossible, asked, explained
 from fitmatch.parts import Job, Position, Rules
 from fitmatch.plans import OtherPlan, Plan
@@ -293,3 +294,25 @@ def test_another_housing_for_the_pair() -> None:
     assert told is not None and told.insisted is not None
     assert [(p.position.name, p.position.housing) for p in told.insisted.placements[""]] == [("R1", "R2"), ("R2", "R1")]
     assert "no clearance is left" in refusal(make_job(rods, shells), "u2", "l2", "R1")
+
+
+def test_parts_of_the_text_stand_apart() -> None:
+    """In the text every table beside the answer has a blank line or a heading before it, and a blank line after it."""
+    job = make_job(
+        [make_position(f"R{n}", 2 * WALL + TARGET) for n in (1, 2)],
+        [*make_shells("upper", [WALL, WALL + STEP]), *make_shells("lower", [WALL, WALL + STEP])],
+    )
+    plan = with_alternatives(assign(job), 1, Stop())
+    plan = explained(plan, asked([job], "R1", ("box-1/u2", "box-1/l2")), Stop())
+    lines = plan_text(plan, "in").split("\n")
+    start, end = lines.index("NEXT BEST PLANS (each has figures worse than the one before)"), lines.index("NEXT")
+    beside = lines[start:end] if start < end else lines[start:]
+    assert "ROD" in beside and "R1 (rod) EXPLAINED" in beside
+    heads = [i for i, line in enumerate(beside) if line.startswith(("           filled", "clearance "))]
+    assert len(heads) >= 3 and {beside[i - 1] for i in heads} == {"ROD", ""}
+    for text in ("Runner-up, ", "With box-1/u2"):
+        (at,) = [i for i, line in enumerate(beside) if line.startswith(text)]
+        assert beside[at - 1] == ""
+    for i, line in enumerate(beside):
+        if line.startswith(("with them", "runner-up")):
+            assert beside[i + 1] == ""

@@ -252,8 +252,9 @@ def _first_like(one: Decided) -> dict[Place, Place]:
     """For positions that share a seat and their standing with others, the first of them."""
     if movable(one.jobs, one.kind):
         return {}  # each has a housing of its own
-    placed, found = one.by_place(), {}
+    placed = one.by_place()
     firsts: dict[object, Place] = {}
+    found: dict[Place, Place] = {}
     for bore in one.fresh().seats:
         for p in bore.positions:
             place = bore.terms.job.name, p.name
