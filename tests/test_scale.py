@@ -260,6 +260,18 @@ def test_very_many_shells_left_over_are_told_by_wall(tmp_path: Path) -> None:
     assert lines.startswith("LEFT OVER: 1000 shells\n") and lines.count("box-") >= 1000
 
 
+def test_very_many_positions_have_their_sums_elsewhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of very many positions the card is complete, and sums and limits are left to the other formats."""
+    plan = assign(lot(tmp_path / "lot", Size(20, 60, 3)))
+    whole = plan_text(plan, "mm")
+    monkeypatch.setattr("fitmatch.report.text._MOST_SUMS", 19)
+    short = plan_text(plan, "mm")
+    assert "BETWEEN THE LIMITS" in whole and "BETWEEN THE LIMITS" not in short
+    assert "THE SUMS\nOf so many positions" in short
+    card = whole[: whole.index("Boxes read")]
+    assert short.startswith(card) and all(p.position.name in card for p in plan.placements)
+
+
 def test_stages_are_told_to_whoever_listens(tmp_path: Path) -> None:
     """Reading, proving, naming and checking tell of themselves, with counts."""
     told: list[str] = []

@@ -25,6 +25,8 @@ CLOSING = (
     "caps tightened, decides. The engine and bearing maker's limits come before any figure here.",
 )
 
+_MOST_SUMS = 1_000  # of more positions nobody checks every sum on paper
+
 _UNITS = {
     "in": "Lengths in inches; deviations in tenths (0.0001 in): + is looser, - is tighter.",
     "mm": "Lengths in millimetres; deviations in um (0.001 mm): + is looser, - is tighter.",
@@ -78,6 +80,9 @@ def _bench(plan: Plan, scale: Scale) -> list[list[str]]:
 def _figures(plan: Plan, scale: Scale) -> list[list[str]]:
     """The sums behind it, and what the readings say besides."""
     kinds = plan.job.kinds
+    if len(plan.placements) > _MOST_SUMS:
+        which = "Of so many positions sums and limits are left to --csv and --json, corrections and form to --json."
+        return [["THE SUMS", *paragraph(which)]]
     blocks: list[list[str]] = []
     blocks += _titled("THE SUMS (axis shift: + towards the upper half)", [sums(plan, kind, scale) for kind in kinds])
     blocks += _titled("ALONG THE LINE (+ towards the upper half)", [along_the_line(plan, k, scale) for k in kinds])
