@@ -266,7 +266,7 @@ def test_very_many_positions_have_their_sums_elsewhere(tmp_path: Path, monkeypat
     whole = plan_text(plan, "mm")
     monkeypatch.setattr("fitmatch.report.text._MOST_SUMS", 19)
     short = plan_text(plan, "mm")
-    assert "BETWEEN THE LIMITS" in whole and "BETWEEN THE LIMITS" not in short
+    assert "THE SUMS (axis" in whole and "THE SUMS (axis" not in short
     assert "THE SUMS\nOf so many positions" in short
     card = whole[: whole.index("Boxes read")]
     assert short.startswith(card) and all(p.position.name in card for p in plan.placements)
