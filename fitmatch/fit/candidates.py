@@ -101,13 +101,7 @@ class Kind:
             terms,
             room(position),
             tightest_room(position, terms.job.rules.limits_at),
-            position.target_nm,
-            position.min_nm,
-            position.max_nm,
-            position.want_min_nm,
-            position.want_max_nm,
-            position.wants_upper,
-            position.wants_lower,
+            asks_for(position),
             position.upper,
             position.lower,
             tuple(margins.values()),
@@ -322,6 +316,19 @@ def ready(position: Position, by_key: dict[tuple[str, str], Shell]) -> bool:
     """Whether everything the position needs has been measured, locked shells included."""
     locks = (lock for lock in (position.upper, position.lower) if lock is not None)
     return not position.missing and all(by_key[lock].wall_nm is not None for lock in locks)
+
+
+def asks_for(position: Position) -> tuple[object, ...]:
+    """What a position asks of its clearance and of its shells."""
+    return (
+        position.target_nm,
+        position.min_nm,
+        position.max_nm,
+        position.want_min_nm,
+        position.want_max_nm,
+        position.wants_upper,
+        position.wants_lower,
+    )
 
 
 def bore_refused(job: Job, position: Position) -> bool:

@@ -7,7 +7,7 @@ pin stay. Every measured position of a movable kind gets one measured housing, s
 from dataclasses import dataclass
 
 from fitmatch.fit.bores import Bore, Pair, Rack, ShellClass
-from fitmatch.fit.candidates import Kind, bore_refused, ready
+from fitmatch.fit.candidates import Kind, asks_for, bore_refused, ready
 from fitmatch.fit.search import Choice
 from fitmatch.fit.shifts import ANYWHERE
 from fitmatch.fit.terms import Terms
@@ -54,13 +54,7 @@ class MovingKind(Kind):
             locked = position.upper is not None or position.lower is not None
             journal = (
                 position.journal,
-                position.target_nm,
-                position.min_nm,
-                position.max_nm,
-                position.want_min_nm,
-                position.want_max_nm,
-                position.wants_upper,
-                position.wants_lower,
+                asks_for(position),
                 id(position) if locked or terms.shifts.on else None,
             )
             seats.setdefault((what, journal), []).append(position)
