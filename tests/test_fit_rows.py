@@ -7,7 +7,7 @@ from dataclasses import replace
 import oracle
 import pytest
 from jobs import STEP, TARGET, WALL, describe, make_job, make_position, make_shells, row_job
-from test_fit_exhaustive import BLOCKS, assert_best, seeds
+from test_fit_exhaustive import BLOCKS, assert_baselines, assert_best, seeds
 
 from fitmatch.fit import Stop, assign, search, windows
 from fitmatch.fit.program import Program
@@ -30,14 +30,7 @@ def test_rows_are_the_best_of_all_plans(strategy: str, block: int) -> None:
         plan = assign(job, strategy, slack_nm=slack_nm)
         assert_best(job, plan, strategy, slack_nm, seed)
         assert not oracle.faults_of(plan), f"seed {seed}\n{describe(job)}"
-        for kind in job.kinds:
-            boxed, broken = oracle.as_boxed(job, kind)
-            for name, filled, rules_broken in (("as-boxed", boxed, broken), ("by-hand", oracle.by_hand(job, kind), 0)):
-                baseline = plan.baselines[name][kind]
-                wanted = oracle.kind_figures(job, filled)
-                found = {field: getattr(baseline.figures, field) for field in wanted}
-                assert found == wanted, f"seed {seed}, {name}, {kind}\n{describe(job)}"
-                assert baseline.rules_broken == rules_broken, f"seed {seed}, {name}, {kind}\n{describe(job)}"
+        assert_baselines(job, plan, seed)
 
 
 @pytest.mark.parametrize("strategy", ["target", "even"])

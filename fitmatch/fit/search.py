@@ -426,9 +426,5 @@ class Model:
         return [choice[p] for p in self._field]
 
 
-def _total(choice: Choice, measure: Measure) -> int:
-    return sum(measure(pair) * times for pair, times in choice.items())
-
-
 def _dot(cost: Sequence[int], x: Sequence[int]) -> int:
     return sum(c * v for c, v in zip(cost, x, strict=True))

@@ -1,7 +1,7 @@
 """Values of job.toml by their dotted key, each with the type and bounds it must have."""
 
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final
 
 from fitmatch.intake.findings import Findings, listed, shorten
@@ -61,32 +61,31 @@ class Values:
 
     def texts(self, path: Path, example: str) -> tuple[str, ...] | None:
         """A list of texts, none of them blank."""
-        value = self._at(path)
-        if value is _NOTHING:
-            return None
-        if not isinstance(value, list):
-            self.report("wrong-type", f"is {_kind_of(value)}, not a list; {example}", *path)
-            return None
-        wrong = next((v for v in value if not isinstance(v, str) or isinstance(v, TypedNumber)), None)
-        if wrong is not None:
-            self.report("wrong-type", f"holds {_kind_of(wrong)} where a text belongs; {example}", *path)
+        value = self._list_of("text", lambda v: isinstance(v, str) and not isinstance(v, TypedNumber), path, example)
+        if value is None:
             return None
         if not all(v.strip() for v in value):
             self.report("empty-cell", f"holds an empty text; {example}", *path)
             return None
         return tuple(value)
 
-    def numbers(self, path: Path, example: str) -> tuple[str, ...] | None:
-        """The texts of a list of plain numbers, at least one."""
+    def _list_of(self, what: str, belongs: Callable[[Any], bool], path: Path, example: str) -> list[Any] | None:
         value = self._at(path)
         if value is _NOTHING:
             return None
         if not isinstance(value, list):
             self.report("wrong-type", f"is {_kind_of(value)}, not a list; {example}", *path)
             return None
-        wrong = next((v for v in value if not self.is_number(v)), None)
-        if wrong is not None:
-            self.report("wrong-type", f"holds {_kind_of(wrong)} where a number belongs; {example}", *path)
+        for one in value:
+            if not belongs(one):
+                self.report("wrong-type", f"holds {_kind_of(one)} where a {what} belongs; {example}", *path)
+                return None
+        return value
+
+    def numbers(self, path: Path, example: str) -> tuple[str, ...] | None:
+        """The texts of a list of plain numbers, at least one."""
+        value = self._list_of("number", self.is_number, path, example)
+        if value is None:
             return None
         if not value:
             self.report("empty-cell", f"is empty; {example}", *path)
