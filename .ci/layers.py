@@ -15,6 +15,7 @@ LAYERS = [
     "naturalorder",
     "stages",
     "problems",
+    "facts",
     "measuring",
     "parts",
     "plans",
