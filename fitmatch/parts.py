@@ -5,21 +5,19 @@ wall thickness at the crown; the *clearance* is diametral. *upper* is the block 
 rod, *lower* the cap side of both.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import ClassVar, Final, NamedTuple, Protocol, Self
 
+from fitmatch.ask import Ask
+from fitmatch.facts import Fact
 from fitmatch.measuring import MeasuredAs, Measuring, Reading
-
-if TYPE_CHECKING:
-    pass
 
 SIDES: Final = ("upper", "lower")
 HALVES: Final = ("upper", "lower", "either")
-DEFAULT_WALL_DIFFERENCE_NM: Final = 15_240  # 0.6 thou
-DEFAULT_THICK_HALF_FROM_NM: Final = 5_080  # 0.2 thou
 ANY: Final = "any"
+ENDLESS: Final = 1 << 62  # a length that none exceeds
 
 
 # --- what is given ---------------------------------------------------------------------------------------------------
@@ -150,21 +148,195 @@ class Fit:
     want_max_nm: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Rules:
-    """The `[rules]` of a job; what is None or empty is off."""
+class Half(Protocol):
+    """What a rule may look at of a shell, or of shells that are alike."""
 
-    wall_difference_nm: int | None = DEFAULT_WALL_DIFFERENCE_NM
-    thick_half: Mapping[str, str] = field(default_factory=dict)  # kind -> upper, lower or same
-    thick_half_from_nm: int = DEFAULT_THICK_HALF_FROM_NM
-    same_in_bore: tuple[str, ...] = ()
-    neighbour_step_nm: Mapping[str, int] = field(default_factory=dict)  # kind -> most from one row to the next
-    line_nm: Mapping[str, int] = field(default_factory=dict)  # kind -> most that offset + axis shift may differ
-    movable: tuple[str, ...] = ()  # kinds whose housings may go to another journal
-    movable_within: tuple[str, ...] = ()  # columns in which a housing and its new journal must agree
-    limits_at: str = "tightest"  # or "mean"
-    guard: float = 0.0  # limits tightened on each side by this multiple of the expanded uncertainty
-    guard_row: int | None = field(default=None, compare=False)  # where job.toml says so
+    @property
+    def wall_nm(self) -> int | None: ...
+    @property
+    def marks(self) -> tuple[str, ...]: ...
+    @property
+    def family(self) -> str: ...
+
+
+class Near(NamedTuple):
+    """How the bores of a row must lie to one another: what they lie at, in twice the length, differs by `most` at most,
+    between neighbouring rows or, with `everyone`, between any two. A bore lies at twice its axis shift and its own of
+    `origins`, which are in the order of the row."""
+
+    most: int
+    everyone: bool
+    origins: tuple[int, ...]
+
+
+class Bond(NamedTuple):
+    """Something that keeps pairs of shells out of a kind, and how to let it go in all jobs that decide the kind
+    together."""
+
+    name: str
+    off: "Callable[[tuple[Job, ...]], tuple[Job, ...]]"
+
+
+class Single(NamedTuple):
+    """One of the things that a bond is made of, such as the hold on one shell, and the jobs without it."""
+
+    change: str
+    name: str | None
+    key: object  # tells it from every other change
+    jobs: "tuple[Job, ...]"
+
+
+class Rule:
+    """Something that keeps shells out of bores, or bores from each other's company: a frozen record, its own setting.
+
+    A rule overrides what it is about; the rest, as it stands here, keeps nothing out. Search, reasons, cures, one more
+    shell, baselines and report ask these questions of every rule in `fitmatch.rules` and know none by its name.
+    """
+
+    key: ClassVar[str]  # in [rules] of job.toml, and in reasons and cures
+    keys: ClassVar[tuple[str, ...]]  # all that it reads there
+    phrases: ClassVar[Mapping[str, str]]  # by code; slots as in `facts`
+    plain_to_see: ClassVar[bool] = False  # whether shells come out of their boxes by it: as-boxed obeys it too
+    most_singles: ClassVar[int | None] = None  # more are not tried one by one
+
+    @classmethod
+    def read(cls, ask: Ask) -> Iterator[Self]:
+        """The rules of this sort that job.toml sets, or that hold unless it says otherwise."""
+        return iter(())
+
+    @property
+    def idle(self) -> bool:
+        """Whether it does nothing for want of another setting, which its phrase of that code names."""
+        return False
+
+    def binds(self, kind: str) -> bool:
+        """Whether the rule is about this kind."""
+        return True
+
+    # --- what it keeps out ---
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Columns of the shell files that it looks at."""
+        return ()
+
+    def located(self, shell_columns: tuple[str, ...]) -> Self:
+        """The same rule, knowing where its columns stand among the marks of a shell."""
+        return self
+
+    def asks(self, position: Position, side: str) -> object:
+        """All that `takes` depends on besides the shell: positions that ask for the same take the same."""
+        return None
+
+    def takes(self, position: Position, side: str, half: Half) -> bool:
+        """Whether this half may go into this side of the position, whatever the other half is."""
+        least, most = self.walls
+        return half.wall_nm is None or least <= half.wall_nm <= most
+
+    @property
+    def walls(self) -> tuple[int, int]:
+        """From and to which wall a half may have."""
+        return 0, ENDLESS
+
+    @property
+    def differences(self) -> tuple[int, int]:
+        """From and to how much the wall of the lower half may exceed that of the upper one."""
+        return -ENDLESS, ENDLESS
+
+    def share(self, upper: Half, lower: Half) -> bool:
+        """Whether these two halves may share a bore, as far as walls do not tell."""
+        return True
+
+    def near(self, row: Sequence[Position]) -> Near | None:
+        """How the bores of these rows of one kind bind each other; None: they do not."""
+        return None
+
+    # --- what is wrong where it is broken ---
+
+    def refusal(self, position: Position, side: str, shell: Shell) -> Fact:
+        """What is wrong with a half that the position does not take."""
+        return Fact(self.key, {"shell": shell.key, "wall_nm": shell.wall_nm})
+
+    def discord(self, upper: Shell, lower: Shell) -> Iterator[Fact]:
+        """What is wrong with two halves that may not share a bore."""
+        assert upper.wall_nm is not None and lower.wall_nm is not None
+        least, most = self.differences
+        if not least <= lower.wall_nm - upper.wall_nm <= most:
+            yield Fact(self.key, {"difference_nm": abs(lower.wall_nm - upper.wall_nm)})
+
+    # --- letting it go, and letting it out ---
+
+    @classmethod
+    def of(cls, job: "Job", kind: str) -> Iterator[Self]:
+        """The rules of this sort that are in force for the kind."""
+        return (rule for rule in job.rules if type(rule) is cls and rule.binds(kind))
+
+    @property
+    def name(self) -> str | None:
+        """What it is called as a bond; None: it keeps nothing out."""
+        return self.key
+
+    def off(self, job: "Job", kind: str) -> "Job":
+        """The job without this rule, as far as the kind goes."""
+        return replace(job, rules=tuple(rule for rule in job.rules if rule != self))
+
+    @classmethod
+    def bonds(cls, jobs: "tuple[Job, ...]", kind: str) -> Iterator[Bond]:
+        """The rules of this sort as bonds: of several jobs that decide the kind together, those of one name are let go
+        in all of them. Letting go takes nothing away: every plan of the jobs is one of the jobs without the bond."""
+
+        def without(name: str) -> Callable[[tuple[Job, ...]], tuple[Job, ...]]:
+            def off(some: tuple[Job, ...]) -> tuple[Job, ...]:
+                found = []
+                for job in some:
+                    for rule in [r for r in cls.of(job, kind) if r.name == name]:
+                        job = rule.off(job, kind)
+                    found.append(job)
+                return tuple(found)
+
+            return off
+
+        names = dict.fromkeys(rule.name for job in jobs for rule in cls.of(job, kind) if rule.name is not None)
+        return (Bond(name, without(name)) for name in names)
+
+    @classmethod
+    def singles(
+        cls, jobs: "tuple[Job, ...]", kind: str, place: tuple[str, str], bonds: Sequence[str]
+    ) -> Iterator[Single]:
+        """Where a bond is made of single things in the parts' own rows: each that may help the position `place`, by the
+        names of job and position, which these `bonds` keep out."""
+        return iter(())
+
+    @property
+    def change(self) -> str:
+        """What letting it out by an amount is called."""
+        return self.key
+
+    @property
+    def amount(self) -> int | float | None:
+        """The limit that it sets, in nm or as a factor; None: it can only be let go as a whole."""
+        return None
+
+    def amounts(self, job: "Job", kind: str) -> Sequence[int] | Sequence[float]:
+        """Other limits, each letting out more than the one before; the last does as much as none at all."""
+        return ()
+
+    def eased(self, amount: float) -> Self:
+        """The same rule with this limit."""
+        raise NotImplementedError
+
+    # --- telling it ---
+
+    @classmethod
+    def told(cls, job: "Job") -> Iterator[Fact]:
+        """What is in force of this sort, for the list of a job's rules; nothing where none is."""
+        return iter(())
+
+    @property
+    def headers(self) -> tuple[tuple[str, tuple[str, ...], str], ...]:
+        """Columns that it names in [rules], as key, names, and which files must have them: "shells", "positions" or
+        "either"."""
+        return ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,10 +349,10 @@ class Job:
     fits: Mapping[str, Fit]
     positions: tuple[Position, ...]
     shells: tuple[Shell, ...]
-    rules: Rules = field(default_factory=Rules)
+    rules: tuple[Rule, ...] = ()  # in the order of their registry; what `[rules]` does not say stands there too
     drawing: Mapping[str, Mapping[str, Band]] = field(default_factory=dict)  # kind -> journal, housing_bore, wall
     matched_columns: tuple[str, ...] = ()
-    shell_columns: tuple[str, ...] = ()  # matched columns, then same_in_bore columns not among them
+    shell_columns: tuple[str, ...] = ()  # matched columns, then others that rules look at
     coating_counts: bool = True
     digest: str = ""
     warnings: tuple[str, ...] = ()

@@ -21,10 +21,11 @@ import scipy
 from highs import Figures, Model, Ties
 from highs_levels import prove
 from jobs import STEP, TARGET, WALL, make_job, make_position, make_shell
+from rulebook import Rules, rules_of
 from whole_jobs import pool_of
 
 from fitmatch.fit import Stop, assign
-from fitmatch.parts import Fit, Job, Position, Rules, Shell, Size
+from fitmatch.parts import Fit, Job, Position, Shell, Size
 from fitmatch.plans import Plan
 from fitmatch.pools import Pool
 
@@ -104,8 +105,8 @@ def write(name: str, record: Record) -> None:
             [p.name, p.journal.mean_nm, p.housing_bore.mean_nm, p.target_nm, p.min_nm, p.max_nm, _told(p, *more)]
             for p in job.positions
         ]
-        names = [f.name for f in fields(Rules) if f.name not in ("guard", "guard_row")]
-        jobs.append({"name": job.name, "rules": _told(job.rules, *names), "positions": rows})
+        names = [f.name for f in fields(Rules) if f.name != "guard"]
+        jobs.append({"name": job.name, "rules": _told(rules_of(job), *names), "positions": rows})
     shells = [[s.name, s.box, s.half, s.wall_nm] for s in hard.jobs[0].shells]
     data = {
         "why": hard.why,

@@ -15,6 +15,7 @@ from typing import NamedTuple
 import numpy as np
 import oracle
 from oracle import Pair
+from rulebook import rules_of
 from scipy.optimize import LinearConstraint, linprog, milp
 from scipy.sparse import csr_array, vstack
 
@@ -114,7 +115,9 @@ class Model:
         for seat, (i, p) in enumerate(self.seats):
             job = self.jobs[i]
             for other, (j, h) in enumerate(self.seats):
-                moves = i == j and self.kind in job.rules.movable and all(map(oracle.cells_agree, p.within, h.within))
+                moves = (
+                    i == j and self.kind in rules_of(job).movable and all(map(oracle.cells_agree, p.within, h.within))
+                )
                 if other != seat and not moves:
                     continue
                 position = p if other == seat else oracle.housed(p, h)
@@ -204,7 +207,7 @@ class Model:
             self.row(list(times), list(times.values()), 0, self.stock[number])
         for i, job in enumerate(self.jobs):
             mine = [seat for seat, (j, _) in enumerate(self.seats) if j == i]
-            if job.rules.thick_half.get(self.kind) == "same":
+            if rules_of(job).thick_half.get(self.kind) == "same":
                 upper = self.variable(1)
                 for seat in mine:
                     at, side = self.figures_of_seat[seat], self.of["side"][self.figures_of_seat[seat]]
@@ -214,7 +217,7 @@ class Model:
 
     def _bind_row_of_bores(self, i: int, job: Job, mine: list[int]) -> None:
         """`neighbour_step` and `line`, of bores that are filled."""
-        step, line = job.rules.neighbour_step_nm.get(self.kind), job.rules.line_nm.get(self.kind)
+        step, line = rules_of(job).neighbour_step_nm.get(self.kind), rules_of(job).line_nm.get(self.kind)
         places = [p.name for p in job.positions if p.kind == self.kind]
         place = {seat: places.index(self.seats[seat][1].name) for seat in mine}
         pairs = [(one, other) for one in mine for other in mine if place[one] < place[other]]

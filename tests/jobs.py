@@ -10,8 +10,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from rulebook import Rules, records, rules_of, with_rules
+
 from fitmatch.measuring import Gauge, MeasuredAs, Measuring, Series
-from fitmatch.parts import ANY, Band, Fit, Job, Position, Rules, Shell, Size
+from fitmatch.parts import ANY, Band, Fit, Job, Position, Shell, Size
 
 STEP = 2_540  # one tenth of a thou: the grid of coarse jobs
 WALL = 1_500_000
@@ -47,12 +49,14 @@ def make_job(positions: Sequence[Position], shells: Sequence[Shell], **more: Any
     fits |= more.pop("fits", {})
     numbered = tuple(replace(p, row=row) for row, p in enumerate(positions, 2))
     stocked = tuple(replace(s, row=row, file=f"shells/{s.box}.csv") for row, s in enumerate(shells, 2))
+    matched, columns = more.get("matched_columns", ()), more.get("shell_columns", ())
+    more["rules"] = records(more.get("rules", Rules()), matched, columns)
     return Job(Path("job"), "A job", more.pop("unit", "in"), fits, numbered, stocked, **more)
 
 
 def describe(job: Job) -> str:
     """The job in a few lines, for the message of a failing test."""
-    lines = [f"unit {job.unit}  {job.rules}  drawing {job.drawing}"]
+    lines = [f"unit {job.unit}  {rules_of(job)}  drawing {job.drawing}"]
     lines += [f"matched {job.matched_columns}  shell columns {job.shell_columns}  fits {dict(job.fits)}"]
     return "\n".join([*lines, *map(str, job.positions), *map(str, job.shells)])
 
@@ -99,6 +103,7 @@ def random_job(rng: random.Random, *, both_limits: bool = False) -> Job:
         thick_half_from_nm=rng.choice([0, STEP, 2 * STEP]),
         same_in_bore=same,
         limits_at=rng.choice(["tightest", "tightest", "mean"]),
+        min_wall_nm={kind: WALL - rng.choice([0, STEP, 2 * STEP]) for kind in kinds if rng.random() < 0.15},
     )
     return make_job(
         positions,
@@ -140,8 +145,7 @@ def row_job(rng: random.Random, *, both_limits: bool = False) -> Job:
             line[kind] = rng.choice([0, STEP // 2, STEP, 2 * STEP, 3 * STEP])
     offsets = rng.random() < 0.5
     positions = (replace(p, offset_nm=_near(rng, 2 * STEP, STEP // 2) if offsets else None) for p in job.positions)
-    rules = replace(job.rules, neighbour_step_nm=step, line_nm=line)
-    return replace(job, positions=tuple(positions), rules=rules)
+    return replace(with_rules(job, neighbour_step_nm=step, line_nm=line), positions=tuple(positions))
 
 
 def moving_job(rng: random.Random, *, both_limits: bool = False) -> Job:
@@ -150,8 +154,8 @@ def moving_job(rng: random.Random, *, both_limits: bool = False) -> Job:
     job = make(rng, both_limits=both_limits)
     columns = ("bank", "weight")[: rng.choice([0, 0, 1, 2])]
     positions = (replace(p, within=tuple(rng.choice(["a", "a", "b", ANY]) for _ in columns)) for p in job.positions)
-    rules = replace(job.rules, movable=job.kinds if rng.random() < 0.8 else job.kinds[:1], movable_within=columns)
-    return replace(job, positions=tuple(positions), rules=rules)
+    kinds = job.kinds if rng.random() < 0.8 else job.kinds[:1]
+    return replace(with_rules(job, movable=kinds, movable_within=columns), positions=tuple(positions))
 
 
 def measured_by(gauge: str | None, repeats: int = 1) -> MeasuredAs:
@@ -189,7 +193,7 @@ def guarded_job(rng: random.Random, *, both_limits: bool = False, wishing: bool 
         job,
         positions=tuple(read(p) for p in job.positions),
         shells=tuple(replace(s, measured_as=rng.choice(ways)) for s in job.shells),
-        rules=replace(job.rules, guard=rng.uniform(0.3, 1.5)),
+        rules=with_rules(job, guard=rng.uniform(0.3, 1.5)).rules,
         measuring=Measuring(gauges=gauges),
     )
 

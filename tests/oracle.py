@@ -14,6 +14,8 @@ from itertools import combinations, permutations, product
 from math import ceil
 from typing import NamedTuple
 
+from rulebook import rules_of, with_rules
+
 from fitmatch.gauging.uncertainty import uncertainty_of
 from fitmatch.lengths import round_half_even
 from fitmatch.parts import ANY, Job, Position, Shell
@@ -60,7 +62,7 @@ def clearance_nm(p: Position, pair: Pair) -> int:
 
 def tightest_nm(job: Job, p: Position, pair: Pair) -> int:
     """The clearance that `min` is checked with."""
-    if job.rules.limits_at == "mean":
+    if rules_of(job).limits_at == "mean":
         return clearance_nm(p, pair)
     return p.housing_bore.smallest_nm - p.journal.largest_nm - (pair.upper.wall_nm + pair.lower.wall_nm) + p.seating_nm
 
@@ -70,7 +72,7 @@ _margins_of: list[tuple[Job, dict[object, int]]] = []  # the job asked for last,
 
 def margin_nm(job: Job, p: Position, pair: Pair) -> int:
     """How far a guard draws both limits in for this very pair: guard x U, rounded inward."""
-    if not job.rules.guard:
+    if not rules_of(job).guard:
         return 0
     if not _margins_of or _margins_of[0][0] is not job:
         _margins_of[:] = [(job, {})]
@@ -79,7 +81,7 @@ def margin_nm(job: Job, p: Position, pair: Pair) -> int:
     if measured_as not in margins:
         uncertainty = uncertainty_of(job, p, *measured_as[2:])
         assert uncertainty is not None and not uncertainty.lower_bound
-        margins[measured_as] = ceil(job.rules.guard * uncertainty.expanded_nm)
+        margins[measured_as] = ceil(rules_of(job).guard * uncertainty.expanded_nm)
     return margins[measured_as]
 
 
@@ -107,7 +109,7 @@ def has_clearance(job: Job, p: Position, pair: Pair) -> bool:
 def thicker_half(job: Job, pair: Pair) -> str | None:
     """Which half is thicker by more than the dead band, if either is."""
     difference = pair.upper.wall_nm - pair.lower.wall_nm
-    if abs(difference) <= job.rules.thick_half_from_nm:
+    if abs(difference) <= rules_of(job).thick_half_from_nm:
         return None
     return "upper" if difference > 0 else "lower"
 
@@ -152,6 +154,16 @@ def matches(job: Job, shell: Shell, p: Position, side: str) -> bool:
     return agree and (families is None or shell.family in families)
 
 
+def is_thin(job: Job, p: Position, shell: Shell) -> bool:
+    """Whether the shell is thinner than its kind allows."""
+    return shell.wall_nm < rules_of(job).min_wall_nm.get(p.kind, 0)
+
+
+def has_thin(job: Job, p: Position, pair: Pair) -> bool:
+    """Whether a half that is not locked there is too thin."""
+    return any(lock is None and is_thin(job, p, shell) for lock, shell in zip((p.upper, p.lower), pair, strict=True))
+
+
 def candidates(job: Job, p: Position, side: str) -> list[Shell]:
     """Shells that may be this half of this position, in file order: the locked one, or every free one that matches."""
     lock = p.upper if side == "upper" else p.lower
@@ -166,13 +178,13 @@ def broken_rules(job: Job, p: Position, pair: Pair) -> set[str]:
     """Rules about the two walls of this bore that the pair breaks; a side to be the same throughout is not one bore's
     to break."""
     broken = set()
-    most = job.rules.wall_difference_nm
+    most = rules_of(job).wall_difference_nm
     if most is not None and abs(pair.upper.wall_nm - pair.lower.wall_nm) > most:
         broken.add("wall_difference")
-    wanted, thicker = job.rules.thick_half.get(p.kind), thicker_half(job, pair)
+    wanted, thicker = rules_of(job).thick_half.get(p.kind), thicker_half(job, pair)
     if wanted in ("upper", "lower") and thicker not in (None, wanted):
         broken.add("thick_half")
-    for column in job.rules.same_in_bore:
+    for column in rules_of(job).same_in_bore:
         at = job.shell_columns.index(column)
         if not cells_agree(pair.upper.marks[at], pair.lower.marks[at]):
             broken.add("same_in_bore")
@@ -181,7 +193,7 @@ def broken_rules(job: Job, p: Position, pair: Pair) -> set[str]:
 
 def deciding_side(job: Job, p: Position, pair: Pair) -> str | None:
     """The side this bore takes where the thicker halves of a kind must all lie on one side."""
-    if job.rules.thick_half.get(p.kind) != "same" or locked_twice(p):
+    if rules_of(job).thick_half.get(p.kind) != "same" or locked_twice(p):
         return None
     return thicker_half(job, pair)
 
@@ -195,7 +207,7 @@ def possible_pairs(job: Job, p: Position) -> Iterator[Pair]:
             pair = Pair(upper, lower)
             if upper.key == lower.key or not has_clearance(job, p, pair):
                 continue
-            if locked_twice(p) or not broken_rules(job, p, pair):
+            if locked_twice(p) or not (broken_rules(job, p, pair) or has_thin(job, p, pair)):
                 yield pair
 
 
@@ -253,7 +265,7 @@ def go_together(job: Job, kind: str, one: Axis, other: Axis, *, neighbours: bool
     """Whether two filled bores of a kind obey the rules about the row."""
     if one.locked and other.locked:
         return True
-    step, line = job.rules.neighbour_step_nm.get(kind), job.rules.line_nm.get(kind)
+    step, line = rules_of(job).neighbour_step_nm.get(kind), rules_of(job).line_nm.get(kind)
     if neighbours and step is not None and abs(one.shift - other.shift) > 2 * step:
         return False
     return line is None or abs(one.lies - other.lies) <= 2 * line
@@ -271,7 +283,7 @@ def _row_with(job: Job, kind: str, row: _Row, new: Axis | None) -> _Row | None:
                 return None
     mine = row.locked if new.locked else row.free
     ends = (min(new.lies, mine[0]), max(new.lies, mine[1])) if mine else (new.lies, new.lies)
-    if kind not in job.rules.line_nm:
+    if kind not in rules_of(job).line_nm:
         ends = None
     return _Row(new, row.free, ends) if new.locked else _Row(new, ends, row.locked)
 
@@ -327,7 +339,7 @@ def every_outcome(
         stock[number] += 1
         class_of[s.key] = number
     choices: list[set[_Choice]] = []
-    in_row = kind in job.rules.neighbour_step_nm or kind in job.rules.line_nm
+    in_row = kind in rules_of(job).neighbour_step_nm or kind in rules_of(job).line_nm
     for p in job.positions:
         if p.kind == kind and not measured(job, p):
             choices.append({_Choice((), None, _Sum())})
@@ -398,7 +410,7 @@ def _levels(outcome: _Sum, moved: int = 0) -> Levels:
 def every_housing(job: Job, kind: str) -> Iterator[tuple[Job, int]]:
     """The job with its housings in every order they may have, and how many of them are not in their own place."""
     here = [p for p in job.positions if p.kind == kind and measured(job, p)]
-    if kind not in job.rules.movable:
+    if kind not in rules_of(job).movable:
         yield job, 0
         return
     for housings in permutations(here):
@@ -649,7 +661,7 @@ def as_boxed(job: Job, kind: str) -> tuple[list[tuple[Position, Pair]], int]:
             filled.append((p, Pair(*taken)))
             gone |= {s.key for s in taken}
     free = [(p, pair) for p, pair in filled if not locked_twice(p)]
-    broken = sum(len(broken_rules(job, p, pair)) for p, pair in free)
+    broken = sum(len(broken_rules(job, p, pair)) + has_thin(job, p, pair) for p, pair in free)
     sides = Counter(deciding_side(job, p, pair) for p, pair in free)
     return filled, broken + min(sides["upper"], sides["lower"]) + _broken_in_row(job, kind, filled)
 
@@ -658,8 +670,8 @@ def _broken_in_row(job: Job, kind: str, filled: list[tuple[Position, Pair]]) -> 
     """Bores too far from the one before; and the fewest free ones without which the rest would be in line."""
     rows = [p for p in job.positions if p.kind == kind]
     axes = [(rows.index(p), axis(p, pair)) for p, pair in filled]
-    only_step = replace(job, rules=replace(job.rules, line_nm={}))
-    only_line = replace(job, rules=replace(job.rules, neighbour_step_nm={}))
+    only_step = with_rules(job, line_nm={})
+    only_line = with_rules(job, neighbour_step_nm={})
     steps = sum(
         not go_together(only_step, kind, one, other, neighbours=True)
         for (i, one), (j, other) in combinations(axes, 2)

@@ -13,6 +13,7 @@ from typing import NamedTuple
 import oracle
 from jobs import STEP, random_job
 from oracle import Pair
+from rulebook import rules_of, with_rules
 
 from fitmatch.parts import Job
 from fitmatch.plans import Placement
@@ -101,7 +102,7 @@ def every_plan(jobs: Sequence[Job], kind: str, demand: Demand | None = None) -> 
                     row = oracle._row_with(job, kind, rows[i], choice.axis)
                     if row is None:
                         continue
-                    if kind not in job.rules.neighbour_step_nm and kind not in job.rules.line_nm:
+                    if kind not in rules_of(job).neighbour_step_nm and kind not in rules_of(job).line_nm:
                         row = rows[i]
                     drawn = tuple(sorted(used + choice.drawn))
                     other = choice.side and sides[i] and choice.side != sides[i]
@@ -235,7 +236,7 @@ def random_pool(rng: random.Random, *, both_limits: bool = False) -> Pool:
     jobs = []
     for i in range(count):
         positions = tuple(replace(p, name=p.name) for p, at in zip(whole.positions, owner, strict=True) if at == i)
-        rules = whole.rules
+        rules = rules_of(whole)
         if i and rng.random() < 0.5:
             rules = replace(
                 rules,
@@ -247,7 +248,9 @@ def random_pool(rng: random.Random, *, both_limits: bool = False) -> Pool:
             kind: replace(fit, family=rng.choice([("a12",), ("a12",), ("a12", "c3"), ("c3", "b7")]))
             for kind, fit in whole.fits.items()
         }
-        jobs.append(replace(whole, name=f"engine-{i + 1}", positions=positions, rules=rules, fits=fits))
+        jobs.append(
+            replace(whole, name=f"engine-{i + 1}", positions=positions, rules=with_rules(whole, rules).rules, fits=fits)
+        )
     jobs = [job for job in jobs if job.positions]
     locks = [{lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None} for job in jobs]
     return Pool(

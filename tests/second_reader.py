@@ -15,6 +15,7 @@ from fractions import Fraction
 from typing import Any, NamedTuple
 
 import openpyxl
+from rulebook import rules_of
 
 from fitmatch.parts import Job, Position, Shell, Size
 
@@ -229,7 +230,7 @@ class SecondReader:
                 low, _, high = str(self._at("drawing", kind, feature)).partition("..")
                 ends = length(low, self.unit, self.unit), length(high, self.unit, self.unit)
                 self._same((band.low_nm, band.high_nm), ends, "a drawing limit")
-        rules = job.rules
+        rules = rules_of(job)
         difference = self._at("rules", "wall_difference")
         wanted = {None: 15_240, "off": None}.get(difference, self._length_at("rules", "wall_difference"))
         self._same(rules.wall_difference_nm, wanted, "wall_difference")

@@ -10,6 +10,7 @@ from dataclasses import replace
 from itertools import pairwise, product
 
 import oracle
+from rulebook import rules_of, with_rules
 
 from fitmatch.parts import ANY, Job, Position, Shell
 from fitmatch.plans import Cure, Plan, Reason
@@ -78,7 +79,7 @@ def _possible(group: Group, jobs: Jobs, place: Place, plenty: Collection[str], f
         stock[of[s.key]] += 1
     reached = {((), (None,) * len(jobs), (oracle._Row(),) * len(jobs))}
     for i, job in enumerate(jobs):
-        in_row = kind in job.rules.neighbour_step_nm or kind in job.rules.line_nm
+        in_row = kind in rules_of(job).neighbour_step_nm or kind in rules_of(job).line_nm
         for p in job.positions:
             if p.kind != kind:
                 continue
@@ -111,7 +112,7 @@ def _possible(group: Group, jobs: Jobs, place: Place, plenty: Collection[str], f
 
 def is_sure(job: Job, p: Position) -> bool:
     """Whether shells locked in both halves are in wherever their housing leaves a clearance."""
-    return p.kind in job.rules.movable and oracle.locked_twice(p)
+    return p.kind in rules_of(job).movable and oracle.locked_twice(p)
 
 
 def pairs_of(job: Job, p: Position, plenty: Collection[str]) -> Iterator[oracle.Pair]:
@@ -121,7 +122,8 @@ def pairs_of(job: Job, p: Position, plenty: Collection[str]) -> Iterator[oracle.
         lowers = {s.key for s in oracle.candidates(job, p, "lower")}
         for s in oracle.candidates(job, p, "upper"):
             pair = oracle.Pair(s, s)
-            if s.key in lowers and oracle.has_clearance(job, p, pair) and not oracle.broken_rules(job, p, pair):
+            broken = oracle.broken_rules(job, p, pair) or oracle.has_thin(job, p, pair)
+            if s.key in lowers and oracle.has_clearance(job, p, pair) and not broken:
                 yield pair
 
 
@@ -154,20 +156,22 @@ def unlocked(jobs: Jobs, places: Collection[Place], sides: Sequence[str] = ("upp
 
 
 def _without(job: Job, kind: str, bond: str) -> Job:
-    rules = job.rules
+    rules = rules_of(job)
     match bond:
         case "wall_difference":
-            return replace(job, rules=replace(rules, wall_difference_nm=None))
+            return with_rules(job, wall_difference_nm=None)
+        case "min_wall":
+            return with_rules(job, min_wall_nm=_not(kind, rules.min_wall_nm))
         case "thick_half":
-            return replace(job, rules=replace(rules, thick_half=_not(kind, rules.thick_half)))
+            return with_rules(job, thick_half=_not(kind, rules.thick_half))
         case "neighbour_step":
-            return replace(job, rules=replace(rules, neighbour_step_nm=_not(kind, rules.neighbour_step_nm)))
+            return with_rules(job, neighbour_step_nm=_not(kind, rules.neighbour_step_nm))
         case "line":
-            return replace(job, rules=replace(rules, line_nm=_not(kind, rules.line_nm)))
+            return with_rules(job, line_nm=_not(kind, rules.line_nm))
         case "same_in_bore":
-            return replace(job, rules=replace(rules, same_in_bore=()))
+            return with_rules(job, same_in_bore=())
         case "guard":
-            return replace(job, rules=replace(rules, guard=0.0))
+            return with_rules(job, guard=0.0)
         case "family":
             return replace(job, fits={**job.fits, kind: replace(job.fits[kind], family=None)})
         case "holds":
@@ -190,12 +194,12 @@ def excused(job: Job, p: Position) -> bool:
     if not oracle.measured(job, p):
         return False
     for side, lock in (("upper", p.upper), ("lower", p.lower)):
-        if lock is not None and not oracle.matches(job, known[lock], p, side):
+        if lock is not None and (not oracle.matches(job, known[lock], p, side) or oracle.is_thin(job, p, known[lock])):
             return True
     if not oracle.locked_twice(p):
         return False
     pair = oracle.Pair(known[p.upper], known[p.lower])
-    one_side = job.rules.thick_half.get(p.kind) == "same" and oracle.thicker_half(job, pair) is not None
+    one_side = rules_of(job).thick_half.get(p.kind) == "same" and oracle.thicker_half(job, pair) is not None
     return one_side or bool(oracle.broken_rules(job, p, pair)) or _locks_break_the_row(job, p.kind)
 
 
@@ -223,8 +227,9 @@ def names_of_bonds(jobs: Jobs, kind: str, position: Position) -> set[str]:
     names |= {"locks" for _, p in mine if p.upper or p.lower}
     names |= {"holds" for s in jobs[0].shells if s.hold and s.kind == kind and s.wall_nm is not None}
     for job in jobs:
-        rules = job.rules
+        rules = rules_of(job)
         names |= {"wall_difference"} if rules.wall_difference_nm is not None else set()
+        names |= {"min_wall"} if kind in rules.min_wall_nm else set()
         names |= {"thick_half"} if kind in rules.thick_half else set()
         names |= {"neighbour_step"} if kind in rules.neighbour_step_nm else set()
         names |= {"line"} if kind in rules.line_nm else set()
@@ -288,12 +293,12 @@ def changed(group: Group, place: Place, cure: Cure, nm: int | None = None) -> Jo
             case "min" | "max":
                 return at(job, place[1], **{f"{cure.change}_nm": to})
             case "wall_difference" | "thick_half_from":
-                return replace(job, rules=replace(job.rules, **{f"{cure.change}_nm": to}))
-            case "neighbour_step" | "line":
+                return with_rules(job, **{f"{cure.change}_nm": to})
+            case "neighbour_step" | "line" | "min_wall":
                 name = f"{cure.change}_nm"
-                return replace(job, rules=replace(job.rules, **{name: {**getattr(job.rules, name), kind: to}}))
+                return with_rules(job, **{name: {**getattr(rules_of(job), name), kind: to}})
             case "guard":
-                return replace(job, rules=replace(job.rules, guard=cure.factor))
+                return with_rules(job, guard=cure.factor)
             case "accept":
                 return at(job, cure.name or place[1], accept="so be it")
         return _without(job, kind, cure.change)
@@ -350,7 +355,7 @@ def assert_cures(group: Group, place: Place, reason: Reason, what: str) -> None:
     for cure in reason.cures:
         assert works(group, place, cure), f"{cure} does not work; {what}"
         if cure.by_nm is not None:
-            less = cure.to_nm + (1 if cure.change == "min" else -1)
+            less = cure.to_nm + (1 if cure.change in ("min", "min_wall") else -1)
             assert not works(group, place, cure, less), f"less than {cure} does; {what}"
         for end in (cure.low_nm, cure.high_nm):
             if end is not None:

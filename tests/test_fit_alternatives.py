@@ -26,6 +26,7 @@ from jobs import (
     row_job,
     wishing_job,
 )
+from rulebook import rules_of
 from test_fit_pools_further import further_pool
 from test_report_document import VALIDATOR
 
@@ -84,7 +85,7 @@ def test_alternatives_with_wishes_rows_and_housings(make: Callable[..., Job], st
     for seed in range(DEEP or 40):
         rng = random.Random(f"next {make.__name__} {seed}")
         job = make(rng, both_limits=strategy == "even")
-        if len(job.positions) > (3 if job.rules.movable else 4) or not guard_is_good(job):
+        if len(job.positions) > (3 if rules_of(job).movable else 4) or not guard_is_good(job):
             continue  # every order of the housings is looked at
         assert_in_turn(job, strategy, rng.choice([0, 0, STEP]), f"{make.__name__} {seed}")
 
@@ -106,7 +107,7 @@ def test_alternatives_of_several_jobs(strategy: str, priority: str) -> None:
         rng = random.Random(f"next pool {strategy} {priority} {seed}")
         make = rng.choice([pool_oracle.random_pool, further_pool])
         pool, slack = make(rng, both_limits=strategy == "even"), rng.choice([0, 0, STEP])
-        if any(job.rules.movable for job in pool.jobs) and sum(len(job.positions) for job in pool.jobs) > 3:
+        if any(rules_of(job).movable for job in pool.jobs) and sum(len(job.positions) for job in pool.jobs) > 3:
             continue  # every order of the housings is looked at
         answer = with_alternatives(assign(pool, strategy, slack_nm=slack, priority=priority), COUNT, Stop())
         for g in answer.groups:

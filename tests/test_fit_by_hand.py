@@ -5,9 +5,10 @@ from dataclasses import replace
 import oracle
 import pytest
 from jobs import STEP, TARGET, WALL, make_job, make_position, make_shell, make_shells
+from rulebook import Rules, with_rules
 
 from fitmatch.fit import assign
-from fitmatch.parts import ANY, Band, Fit, Job, Position, Rules
+from fitmatch.parts import ANY, Band, Fit, Job, Position
 
 ROOM = 2 * WALL + TARGET  # two nominal walls leave exactly the target
 ANY_WALLS = Rules(wall_difference_nm=None)
@@ -370,7 +371,7 @@ def test_as_boxed_by_hand_worked() -> None:
     filled, broken = oracle.as_boxed(job, "rod")
     assert [(p.name, pair.upper.name, pair.lower.name) for p, pair in filled] == [("R1", "3", "4"), ("R3", "2", "5")]
     assert broken == 0
-    tighter = replace(job, rules=Rules(wall_difference_nm=3 * STEP - 1))
+    tighter = with_rules(job, Rules(wall_difference_nm=3 * STEP - 1))
     assert oracle.as_boxed(tighter, "rod")[1] == 1
     for some, rules_broken in ((job, 0), (tighter, 1)):
         baseline = assign(some).baselines["as-boxed"]["rod"]

@@ -7,10 +7,11 @@ from dataclasses import replace
 import oracle
 import pytest
 from jobs import STEP, TARGET, WALL, make_job, make_position, make_shell, random_job
+from rulebook import Rules, with_rules
 
 from fitmatch.fit import assign
 from fitmatch.fit.checker import check
-from fitmatch.parts import Band, Fit, Position, Rules, Shell
+from fitmatch.parts import Band, Fit, Position, Shell
 from fitmatch.plans import Placement, Plan, Proof, Status, figures_of
 from fitmatch.problems import FaultInFitmatch
 
@@ -92,8 +93,8 @@ def swapped(plan: Plan, position: str, **halves: str) -> Plan:
     return with_books(plan, tuple(replace(p, **changes) if p.position.name == position else p for p in plan.placements))
 
 
-def with_rules(plan: Plan, **rules: object) -> Plan:
-    return replace(plan, job=replace(plan.job, rules=replace(plan.job.rules, **rules)))
+def under_rules(plan: Plan, **rules: object) -> Plan:
+    return replace(plan, job=with_rules(plan.job, **rules))
 
 
 def with_figure(plan: Plan, name: str, change: Callable[[int], int | None]) -> Plan:
@@ -130,7 +131,7 @@ def both_thick_ways(plan: Plan) -> Plan:
     }
     placements = tuple(replace(p, **names.get(p.position.name, {})) for p in plan.placements)
     rules = {"thick_half": {"rod": "same"}, "thick_half_from_nm": 0}
-    return with_rules(with_books(plan, placements), **rules)
+    return under_rules(with_books(plan, placements), **rules)
 
 
 def no_clearance(plan: Plan) -> Plan:
@@ -171,7 +172,7 @@ FAULTS: dict[str, Callable[[Plan], Plan]] = {
     "a matched column broken": lambda plan: swapped(plan, "R1", upper="u9"),
     "a family broken": lambda plan: swapped(plan, "R1", upper="u10"),
     "the wall difference broken": lambda plan: swapped(plan, "R1", upper="u11", lower="l7"),
-    "the wrong half thicker": lambda plan: with_rules(
+    "the wrong half thicker": lambda plan: under_rules(
         both_thick_ways(plan), thick_half={"rod": "lower"}, thick_half_from_nm=0
     ),
     "thicker halves on both sides": both_thick_ways,

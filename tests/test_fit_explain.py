@@ -23,13 +23,14 @@ from jobs import (
     row_job,
     wishing_job,
 )
+from rulebook import Rules, rules_of, with_rules
 from test_fit_pools_further import further_pool
 from test_report_document import VALIDATOR
 
 from fitmatch.fit import Stop, assign
 from fitmatch.fit.alternatives import with_alternatives
 from fitmatch.fit.explain import NotPossible, asked, explained
-from fitmatch.parts import Job, Position, Rules
+from fitmatch.parts import Job, Position
 from fitmatch.plans import OtherPlan, Plan
 from fitmatch.report.document import plan_document
 from fitmatch.report.text import plan_text
@@ -58,7 +59,7 @@ def test_runner_up_and_insisting_against_all_plans(strategy: str, block: int) ->
         rng = random.Random(f"explain {seed}")
         make = rng.choice([random_job, random_job, wishing_job, row_job, moving_job])
         job, slack_nm = make(rng, both_limits=strategy == "even"), rng.choice([0, 0, STEP])
-        if len(job.positions) > 4 or job.rules.guard:
+        if len(job.positions) > 4 or rules_of(job).guard:
             continue
         plan = assign(job, strategy, slack_nm=slack_nm)
         position = rng.choice([p for p in job.positions if oracle.measured(job, p)] or [None])
@@ -78,7 +79,7 @@ def test_runner_up_and_insisting_against_all_plans(strategy: str, block: int) ->
         assert told is not None and told.position == position
         other_sum = (position.name, _not_walls(placed and placed.wall_sum_nm))
         wanted = None
-        if not oracle.locked_twice(position) or position.kind in job.rules.movable:
+        if not oracle.locked_twice(position) or position.kind in rules_of(job).movable:
             wanted = oracle.best(job, position.kind, strategy, slack_nm, other_sum)
         assert figures(plan, position.kind, told.runner_up) == (wanted and wanted._replace(moved=0)), what
         if pair is not None:
@@ -106,7 +107,7 @@ def test_explained_in_several_jobs(strategy: str, priority: str) -> None:
         rng = random.Random(f"explain pool {strategy} {priority} {seed}")
         make = rng.choice([pool_oracle.random_pool, further_pool])
         pool = make(rng, both_limits=strategy == "even")
-        if any(job.rules.movable for job in pool.jobs) and sum(len(job.positions) for job in pool.jobs) > 3:
+        if any(rules_of(job).movable for job in pool.jobs) and sum(len(job.positions) for job in pool.jobs) > 3:
             continue  # every order of the housings is looked at
         job = rng.choice(pool.jobs)
         position = rng.choice(job.positions)
@@ -183,7 +184,7 @@ def test_explained_by_hand() -> None:
 
 def test_insisting_shows_before_and_after() -> None:
     """Insisting on the pair that is three tenths thicker leaves R1 below its min, not to be assembled."""
-    job = replace(three_rods(), rules=Rules(wall_difference_nm=None))
+    job = with_rules(three_rods(), Rules(wall_difference_nm=None))
     plan = explained(assign(job), asked([job], "R1", ("u1", "box-1/l4")), Stop())
     told = plan.explanation
     assert told is not None and told.insisted is not None

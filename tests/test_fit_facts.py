@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import pytest
 from jobs import JOURNAL, STEP, TARGET, WALL, make_job, make_position, make_shells
+from rulebook import Rules
 
 from fitmatch.fit import assign
-from fitmatch.parts import Rules
 from fitmatch.plans import Placement, Plan
 
 ROOM = 2 * WALL + TARGET

@@ -15,6 +15,7 @@ import oracle
 import pytest
 from intake_jobs import GAUGES, METRIC_ROD, write_job
 from jobs import STEP, TARGET, WALL, describe, guarded_job, make_job, make_position, make_shell, measured_by
+from rulebook import Rules, with_rules
 
 import fitmatch
 from fitmatch.fit import assign, search, windows
@@ -24,7 +25,7 @@ from fitmatch.gauging import read_job
 from fitmatch.gauging.judging import INSIDE, chance_inside, largest_guard, verdict
 from fitmatch.gauging.uncertainty import Uncertainty, uncertainty_of
 from fitmatch.measuring import Gauge, Measuring
-from fitmatch.parts import Job, Rules, Size
+from fitmatch.parts import Job, Size
 from fitmatch.plans import Plan, Status
 from fitmatch.problems import FaultInFitmatch, InputError
 from fitmatch.report.document import plan_document
@@ -110,7 +111,7 @@ def assert_best(strategy: str, count: int) -> tuple[int, int, int]:
         for p in plan.placements:
             assert p.margin_nm == oracle.margin_nm(job, p.position, oracle.Pair(p.upper, p.lower)), f"seed {seed}"
         differ += len({p.margin_nm for p in plan.placements}) > 1
-        unguarded = assign(replace(job, rules=replace(job.rules, guard=0.0)), strategy, slack_nm=slack_nm)
+        unguarded = assign(with_rules(job, guard=0.0), strategy, slack_nm=slack_nm)
         changed += choices(plan) != choices(unguarded)
     return looked, differ, changed
 
@@ -161,7 +162,7 @@ def test_guard_0_changes_nothing() -> None:
     """A job whose gauges are known gives with guard 0 the very shells and limits that it gives without gauges."""
     for seed in range(60):
         job = guarded_job(random.Random(f"guard 0 {seed}"))
-        known = replace(job, rules=replace(job.rules, guard=0.0))
+        known = with_rules(job, guard=0.0)
         bare = replace(
             known,
             positions=tuple(
@@ -269,7 +270,7 @@ def test_a_guard_that_leaves_no_clearance_is_refused() -> None:
 
 
 def guarded(job: Job, guard: float) -> Job:
-    return replace(job, rules=replace(job.rules, guard=guard))
+    return with_rules(job, guard=guard)
 
 
 @pytest.mark.parametrize("stray", [0, 700, 1_301])

@@ -8,10 +8,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from jobs import STEP, describe, make_shell, planted_job, random_job
+from rulebook import Rules, rules_of, with_rules
 
 from fitmatch.fit import assign
-from fitmatch.parts import Job, Rules, Shell
+from fitmatch.parts import Job, Shell
 from fitmatch.plans import Plan
+from fitmatch.rules.match import Match
 
 STRATEGIES = ("target", "even", "keep-sets")
 SEEDS = st.integers(min_value=0, max_value=10**9)
@@ -103,21 +105,20 @@ def test_one_more_shell_is_never_worse(strategy: str, seed: int) -> None:
 
 
 LOOSENINGS = {
-    "wall_difference off": lambda job: replace(job, rules=replace(job.rules, wall_difference_nm=None)),
-    "wall_difference wider": lambda job: replace(
-        job, rules=replace(job.rules, wall_difference_nm=(job.rules.wall_difference_nm or 0) + STEP)
+    "wall_difference off": lambda job: with_rules(job, wall_difference_nm=None),
+    "wall_difference wider": lambda job: with_rules(
+        job, wall_difference_nm=(rules_of(job).wall_difference_nm or 0) + STEP
     ),
-    "thick_half off": lambda job: replace(job, rules=replace(job.rules, thick_half={})),
-    "thick_half_from larger": lambda job: replace(
-        job, rules=replace(job.rules, thick_half_from_nm=job.rules.thick_half_from_nm + STEP)
-    ),
-    "same_in_bore off": lambda job: replace(job, rules=replace(job.rules, same_in_bore=())),
-    "limits at the means": lambda job: replace(job, rules=replace(job.rules, limits_at="mean")),
+    "thick_half off": lambda job: with_rules(job, thick_half={}),
+    "thick_half_from larger": lambda job: with_rules(job, thick_half_from_nm=rules_of(job).thick_half_from_nm + STEP),
+    "same_in_bore off": lambda job: with_rules(job, same_in_bore=()),
+    "limits at the means": lambda job: with_rules(job, limits_at="mean"),
     "any family": lambda job: replace(job, fits={kind: replace(fit, family=None) for kind, fit in job.fits.items()}),
     "no drawing": lambda job: replace(job, drawing={}),
     "nothing matched": lambda job: replace(
         job,
         matched_columns=(),
+        rules=tuple(rule for rule in job.rules if not isinstance(rule, Match)),
         positions=tuple(replace(p, wants_upper=(), wants_lower=()) for p in job.positions),
     ),
     "nothing held": lambda job: replace(job, shells=tuple(replace(s, hold=None) for s in job.shells)),
@@ -135,8 +136,8 @@ LOOSENINGS = {
 def test_a_looser_rule_is_never_worse(what: str, strategy: str, seed: int) -> None:
     """A rule loosened or taken away leaves levels 0 to 2, compared in order, as good or better."""
     job, _ = job_of(seed)
-    if what == "wall_difference wider" and job.rules.wall_difference_nm is None:
-        job = replace(job, rules=replace(job.rules, wall_difference_nm=0))
+    if what == "wall_difference wider" and rules_of(job).wall_difference_nm is None:
+        job = with_rules(job, wall_difference_nm=0)
     assert_no_worse(LOOSENINGS[what](job), job, strategy)
 
 

@@ -6,13 +6,14 @@ from dataclasses import replace
 import oracle
 import pytest
 from jobs import JOURNAL, STEP, TARGET, WALL, describe, make_job, make_position, make_shells, moving_job
+from rulebook import Rules, rules_of, with_rules
 from test_fit_exhaustive import BLOCKS, assert_best, seeds
 
 from fitmatch.fit import assign, measures, moving
 from fitmatch.fit.checker import check
 from fitmatch.housings import may_move, rehoused, with_housings
 from fitmatch.measuring import Form, Measuring
-from fitmatch.parts import ANY, Band, Job, Position, Rules, Size
+from fitmatch.parts import ANY, Band, Job, Position, Size
 from fitmatch.plans import Plan
 from fitmatch.problems import FaultInFitmatch, InputError
 
@@ -187,7 +188,7 @@ def test_the_check_sees_a_housing_that_may_not_move(monkeypatch: pytest.MonkeyPa
         assign(rods(*apart, rules=rules))
     plan = assign(rods(rod("R1", 3, 0), rod("R2", 0, 3)))
     assert plan.moved_from is not None
-    job = replace(plan.job, rules=replace(plan.job.rules, movable=()))
+    job = with_rules(plan.job, movable=())
     with pytest.raises(FaultInFitmatch, match="may not move"):
         check([replace(plan, job=job)])
 
@@ -200,7 +201,7 @@ def test_a_level_switched_off_is_caught(name: str, monkeypatch: pytest.MonkeyPat
     level_off(name)(monkeypatch)
     for seed in range(600):
         job = moving_job(random.Random(f"mutant move {seed}"))
-        if len(job.positions) > 3 or job.rules.guard:
+        if len(job.positions) > 3 or rules_of(job).guard:
             continue
         plan = assign(job)
         if any(oracle.levels_of(plan, kind) != oracle.best(job, kind) for kind in job.kinds):

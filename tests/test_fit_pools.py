@@ -12,10 +12,11 @@ import oracle
 import pool_oracle
 import pytest
 from jobs import STEP, TARGET, WALL, describe, make_job, make_position, make_shells
+from rulebook import Rules
 
 from fitmatch.fit import assign, filling, levels, search
 from fitmatch.fit.search import Search
-from fitmatch.parts import Fit, Rules
+from fitmatch.parts import Fit
 from fitmatch.pools import Pool
 
 DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))

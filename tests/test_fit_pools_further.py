@@ -10,6 +10,7 @@ import oracle
 import pool_oracle
 import pytest
 from jobs import STEP, TARGET, describe
+from rulebook import with_rules
 
 from fitmatch.fit import assign
 from fitmatch.parts import Job
@@ -30,14 +31,14 @@ def further_pool(rng: random.Random, *, both_limits: bool) -> Pool:
             ends = [end if p.max_nm is None else min(p.max_nm, end) for end in ends]
             wished = {"want_min_nm": ends[0], "want_max_nm": ends[1]} if wish else {}
             positions.append(replace(p, offset_nm=STEP * rng.randint(-1, 1), within=(rng.choice("aab"),), **wished))
-        rules = replace(
-            job.rules,
+        job = with_rules(
+            job,
             neighbour_step_nm={kind: rng.choice([0, STEP, 2 * STEP]) for kind in job.kinds if rng.random() < 0.3},
             line_nm={kind: rng.choice([STEP, 2 * STEP]) for kind in job.kinds if rng.random() < 0.3},
             movable=job.kinds if rng.random() < 0.5 else (),
             movable_within=("bank",),
         )
-        return replace(job, positions=tuple(positions), rules=rules)
+        return replace(job, positions=tuple(positions))
 
     return Pool(tuple(more(job) for job in pool_oracle.random_pool(rng, both_limits=both_limits).jobs))
 

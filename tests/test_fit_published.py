@@ -8,10 +8,11 @@ import numpy as np
 import oracle
 import pytest
 from jobs import STEP, TARGET, WALL, make_job, make_position, make_shells, planted_job
+from rulebook import Rules
 from scipy.optimize import linear_sum_assignment
 
 from fitmatch.fit import assign
-from fitmatch.parts import Job, Rules
+from fitmatch.parts import Job
 
 NO_RULES = Rules(wall_difference_nm=None)
 

@@ -14,6 +14,7 @@ import numpy as np
 import oracle
 import pytest
 from jobs import describe, middle_job
+from rulebook import rules_of
 from scipy.optimize import LinearConstraint, milp
 from scipy.sparse import csr_array
 
@@ -181,7 +182,7 @@ def best_kept_in_sets(model: PairModel, slack_nm: int) -> tuple[int, ...]:
 def best_by_highs(job: Job, strategy: str, slack_nm: int) -> oracle.Levels:
     """Levels 0 to 3 of a job of one kind, each settled before the next."""
     ends = []
-    for side in ("upper", "lower") if job.rules.thick_half.get("rod") == "same" else (None,):
+    for side in ("upper", "lower") if rules_of(job).thick_half.get("rod") == "same" else (None,):
         model = PairModel(job, side)
         rest = settle_fit_and_rest(model, len(job.positions))
         if strategy == "target":

@@ -25,6 +25,7 @@ from jobs import (
     row_job,
     wishing_job,
 )
+from rulebook import Rules, rules_of
 from small_oracle import assert_cures, assert_reason, groups, works
 from test_fit_pools_further import further_pool
 from test_report_document import VALIDATOR
@@ -32,7 +33,7 @@ from test_report_document import VALIDATOR
 from fitmatch.fit import Stop, asking, assign, small
 from fitmatch.fit.guards import check_guard
 from fitmatch.fit.small import with_reasons
-from fitmatch.parts import Band, Job, Position, Rules, Shell
+from fitmatch.parts import Band, Job, Position, Shell
 from fitmatch.plans import Cure, Plan, Reason
 from fitmatch.pools import PoolPlan
 from fitmatch.problems import InputError
@@ -49,7 +50,7 @@ def assert_small(answer: Plan | PoolPlan, what: str) -> Counter[str]:
         assert list(group.reasons) == group.failing, what
         for place, reason in group.reasons.items():
             told = f"{what}, {place}, {reason}\n" + "\n".join(map(describe, group.jobs))
-            in_rows = any(job.rules.neighbour_step_nm or job.rules.line_nm for job in group.jobs)
+            in_rows = any(rules_of(job).neighbour_step_nm or rules_of(job).line_nm for job in group.jobs)
             if in_rows and not reason.reduced:  # the question was given up as too hard
                 seen["given up"] += 1
                 continue
@@ -84,7 +85,7 @@ def test_reasons_with_wishes_rows_and_housings(make: Callable[..., Job], cures: 
     seen: Counter[str] = Counter()
     for seed in range(DEEP or 60):
         job = make(random.Random(f"small {make.__name__} {seed}"))
-        if job.rules.guard or (job.rules.movable and len(job.positions) > 3):
+        if rules_of(job).guard or (rules_of(job).movable and len(job.positions) > 3):
             continue  # every order of the housings is looked at
         seen += assert_small(with_reasons(assign(job), Stop()), f"{make.__name__} {seed}")
     assert seen.keys() >= cures | {"reasons"} and 10 * seen["given up"] <= seen["reasons"]
@@ -97,7 +98,7 @@ def test_reasons_of_several_jobs() -> None:
         rng = random.Random(f"small pool {seed}")
         make = rng.choice([pool_oracle.random_pool, further_pool])
         pool, priority = make(rng, both_limits=False), rng.choice(["together", "in-order"])
-        if any(job.rules.movable for job in pool.jobs) and sum(len(job.positions) for job in pool.jobs) > 3:
+        if any(rules_of(job).movable for job in pool.jobs) and sum(len(job.positions) for job in pool.jobs) > 3:
             continue
         seen += assert_small(with_reasons(assign(pool, priority=priority), Stop()), f"pool {seed}")
     assert seen["reasons"] and seen["lock"] + seen["upper"]
@@ -119,10 +120,10 @@ def test_reasons_under_a_guard() -> None:
                 seen += 1
                 for cure in reason.cures or ():
                     if cure.change == "guard":
-                        assert cure.factor is not None and cure.factor < job.rules.guard
+                        assert cure.factor is not None and cure.factor < rules_of(job).guard
                         assert works(group, place, cure), what
                         more = cure._replace(factor=cure.factor + 0.01)
-                        assert more.factor >= job.rules.guard or not works(group, place, more), what
+                        assert more.factor >= rules_of(job).guard or not works(group, place, more), what
                         guards += 1
     assert seen > 20 and guards
 

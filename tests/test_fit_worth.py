@@ -12,6 +12,7 @@ from typing import NamedTuple
 import pytest
 from intake_jobs import write_job
 from jobs import TARGET, WALL, guarded_job, make_job, make_position, make_shell, measured_by
+from rulebook import Rules, with_rules
 from test_report_document import VALIDATOR
 
 from fitmatch.fit import assign
@@ -19,7 +20,7 @@ from fitmatch.fit.worth import worth
 from fitmatch.gauging import read_job
 from fitmatch.gauging.uncertainty import ErrorModel
 from fitmatch.measuring import Gauge, Measuring, Pooled
-from fitmatch.parts import Job, Rules, Size
+from fitmatch.parts import Job, Size
 from fitmatch.plans import Placement, Worth
 from fitmatch.report.document import plan_document
 from fitmatch.report.text import plan_text
@@ -120,7 +121,7 @@ def test_expected_figures_are_no_better_than_calculated() -> None:
     """Symmetric errors make worst deviation and spread larger on average, within the noise of the draws."""
     looked = 0
     for seed in range(40):
-        job = replace(guarded_job(random.Random(f"worth {seed}")), rules=Rules())
+        job = with_rules(guarded_job(random.Random(f"worth {seed}")), Rules())
         plan, model = assign(job), ErrorModel(job)
         for kind, found in plan.worth.items():
             figures = plan.figures[kind]
@@ -186,7 +187,7 @@ def test_against_by_hand() -> None:
     job = job_of([9 * UM, -10 * UM], measuring(500))
     thicker = replace(job.shells[2], wall_nm=WALL + 20 * UM)
     shells = (*job.shells[:2], thicker, *job.shells[3:])
-    plan = assign(replace(job, shells=shells, rules=Rules(wall_difference_nm=None)))
+    plan = assign(with_rules(replace(job, shells=shells), Rules(wall_difference_nm=None)))
     assert plan.figures["rod"].worst_deviation_nm == 11 * UM
     assert plan.baselines["by-hand"]["rod"].figures.worst_deviation_nm == 30 * UM
     assert plan.worth["rod"].by_hand == "better"

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from intake_jobs import JOB, POSITIONS, SHELLS, mistakes, put, write_job
+from rulebook import rules_of
 
 from fitmatch.gauging import read_job
 from fitmatch.intake.findings import Paper
@@ -192,7 +193,7 @@ counts = false
         "housing_bore": Band(49_310_000, 49_350_000),
         "wall": Band(1_559_560, 1_579_880),  # split at the first `..`, so the high end is `.0622`
     }
-    rules = job.rules
+    rules = rules_of(job)
     assert (rules.wall_difference_nm, rules.thick_half_from_nm) == (12_700, 2_540)
     assert (dict(rules.thick_half), rules.limits_at) == ({"rod": "same"}, "mean")
     assert rules.same_in_bore == ("series", "finish", "condition")
@@ -205,12 +206,12 @@ counts = false
 
 def test_rules_that_are_off_or_not_written(tmp_path: Path) -> None:
     """Without [rules] only the wall difference is on; "off" removes it."""
-    assert read_job(write_job(tmp_path / "plain")).rules.wall_difference_nm == 15_240
+    assert rules_of(read_job(write_job(tmp_path / "plain"))).wall_difference_nm == 15_240
     off = read_job(write_job(tmp_path / "off", JOB + '[rules]\nwall_difference = "off"\n'))
-    assert off.rules.wall_difference_nm is None
-    assert off.rules.thick_half_from_nm == 5_080
+    assert rules_of(off).wall_difference_nm is None
+    assert rules_of(off).thick_half_from_nm == 5_080
     zero = read_job(write_job(tmp_path / "zero", JOB + "[rules]\nwall_difference = 0\n"))
-    assert zero.rules.wall_difference_nm == 0
+    assert rules_of(zero).wall_difference_nm == 0
 
 
 def test_columns_matched_by_themselves(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ from io import StringIO
 from pathlib import Path
 
 from intake_jobs import JOB, SHELLS, mistakes, write_job
+from rulebook import rules_of
 
 from fitmatch.fit import assign
 from fitmatch.gauging import read_job
@@ -24,10 +25,10 @@ MORE = "04,rod,lower,0.0618\n05,rod,upper,0.06185\n"
 def test_rules_are_read(tmp_path: Path) -> None:
     """Kinds and columns; the cells are compared without regard to case; the column counts as used."""
     job = read_job(write_job(tmp_path, f'{JOB}[rules]\nmovable = ["rod"]\nmovable_within = ["Bank"]\n', POSITIONS))
-    assert (job.rules.movable, job.rules.movable_within) == (("rod",), ("bank",))
+    assert (rules_of(job).movable, rules_of(job).movable_within) == (("rod",), ("bank",))
     assert [p.within for p in job.positions] == [("a",), ("a",)]
     assert not job.warnings
-    assert read_job(write_job(tmp_path, JOB)).rules.movable == ()
+    assert rules_of(read_job(write_job(tmp_path, JOB))).movable == ()
 
 
 def test_columns_without_housings_that_move_are_warned_of(tmp_path: Path) -> None:

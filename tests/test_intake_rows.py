@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from intake_jobs import JOB, mistakes, write_job
+from rulebook import rules_of
 
 from fitmatch.gauging import read_job
 
@@ -14,11 +15,11 @@ def test_rules_and_offsets_are_read(tmp_path: Path) -> None:
     rules = '[rules]\nneighbour_step = { rod = "0.3 thou" }\nline = { rod = 0.0006 }\n'
     positions = "position,kind,journal,housing_bore,offset [thou]\nR1,rod,1.8162,1.9421,-0.1\nR2,rod,1.8161,1.942,0\n"
     job = read_job(write_job(tmp_path, f"{JOB}{rules}", positions))
-    assert job.rules.neighbour_step_nm == {"rod": 3 * TENTH}
-    assert job.rules.line_nm == {"rod": 6 * TENTH}
+    assert rules_of(job).neighbour_step_nm == {"rod": 3 * TENTH}
+    assert rules_of(job).line_nm == {"rod": 6 * TENTH}
     assert [p.offset_nm for p in job.positions] == [-TENTH, 0]
     job = read_job(write_job(tmp_path, JOB))
-    assert (job.rules.neighbour_step_nm, job.rules.line_nm) == ({}, {})
+    assert (rules_of(job).neighbour_step_nm, rules_of(job).line_nm) == ({}, {})
     assert [p.offset_nm for p in job.positions] == [None, None]
 
 

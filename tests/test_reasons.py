@@ -8,11 +8,12 @@ from typing import Any
 
 import pytest
 from jobs import JOURNAL, STEP, TARGET, WALL, describe, make_job, make_position, make_shell, make_shells, random_job
+from rulebook import Rules, with_rules
 
 from fitmatch.fit import Stop, assign
 from fitmatch.fit.reasons import told_in
 from fitmatch.fit.small import with_reasons
-from fitmatch.parts import Band, Fit, Job, Position, Rules, Shell
+from fitmatch.parts import Band, Fit, Job, Position, Shell
 from fitmatch.plans import Cure, Plan
 
 _MISFITS = ("below-min", "above-max")
@@ -344,7 +345,7 @@ def test_the_rule_in_the_way_is_named(job: Job, rule: str, cure: str) -> None:
     """A pair that would fit but for one rule is told of, with the rule, which is the reason and the cure."""
     assert only(assign(job)).endswith("may share its bore")
     assert small(assign(job)) == ((rule,), [(cure, None)])
-    free = replace(job, rules=Rules())
+    free = with_rules(job, Rules())
     assert reasons(assign(free)) == {}
 
 
@@ -395,7 +396,7 @@ def test_several_rules_each_or_all() -> None:
     held = make_shell("u8", "upper", 2 * WALL, hold="bent")
     assert small(assign(replace(job, shells=(*job.shells, held)))) == (("wall_difference",), [])
     spare = replace(held, wall_nm=THOU_WALL + 2 * STEP)
-    spare_job = replace(job, shells=(*job.shells, spare), rules=Rules(wall_difference_nm=3 * STEP))
+    spare_job = with_rules(replace(job, shells=(*job.shells, spare)), Rules(wall_difference_nm=3 * STEP))
     together, cures = small(assign(spare_job))
     assert together == ("holds", "wall_difference")
     assert cures == [("wall_difference", None), ("hold", "box-1/u8")]

@@ -3,9 +3,10 @@
 from dataclasses import replace
 
 import pytest
+from rulebook import Rules, records
 from test_report_plans import clean_plan, nm, plan_of, position, shell, size, troubled_plan
 
-from fitmatch.parts import Rules, Shell
+from fitmatch.parts import Shell
 from fitmatch.plans import Flag, Placement, Plan, Proof, Unfilled
 from fitmatch.report.layout import WIDTH, columns_taken
 from fitmatch.report.levels import LEVELS
@@ -295,13 +296,14 @@ def test_rules_in_force_are_listed() -> None:
         guard=0.5,
     )  # fmt: skip
     plan = clean_plan()
-    plan = replace(plan, job=replace(plan.job, rules=rules, matched_columns=("flange",)))
+    found = records(rules, ("flange",), ("flange", "series"))
+    plan = replace(plan, job=replace(plan.job, rules=found, matched_columns=("flange",)))
     flat = " ".join(plan_text(plan, "mm").split())
     assert (
-        "Rules in force: wall_difference 0.01524 mm; thick_half rod upper, from 0.00508 mm; match flange; "
-        "same_in_bore series; limits_at mean; guard 0.5." in flat
+        "Rules in force: wall_difference 0.01524 mm; thick_half rod upper, from 0.00508 mm; same_in_bore series; "
+        "match flange; limits_at mean; guard 0.5." in flat
     )
-    none = replace(plan, job=replace(plan.job, rules=Rules(wall_difference_nm=None), matched_columns=()))
+    none = replace(plan, job=replace(plan.job, rules=records(Rules(wall_difference_nm=None)), matched_columns=()))
     assert "Rules in force: wall_difference off; limits_at tightest." in lines_of(none)
 
 

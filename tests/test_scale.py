@@ -6,7 +6,6 @@ import sys
 import time
 from collections import Counter, defaultdict
 from collections.abc import Iterator
-from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -15,6 +14,7 @@ import numpy as np
 import oracle
 import pytest
 from jobs import TARGET, WALL, make_job, make_position, make_shell
+from rulebook import rules_of, with_rules
 from scale_jobs import Size, write_job
 from scipy.optimize import linprog
 from scipy.sparse import coo_matrix
@@ -50,7 +50,7 @@ def relaxed(job: Job, worst_nm: int) -> Any:
     rooms = Counter(p.housing_bore.mean_nm - p.journal.mean_nm for p in job.positions if p.housing_bore and p.journal)
     walls = {half: Counter(s.wall_nm or 0 for s in job.shells if s.half == half) for half in ("upper", "lower")}
     (target,) = {p.target_nm for p in job.positions}
-    allowed = job.rules.wall_difference_nm
+    allowed = rules_of(job).wall_difference_nm
     assert target is not None and allowed is not None
     row_of: dict[tuple[str, int], int] = {}
     cost, rows, columns = [], [], []
@@ -131,7 +131,7 @@ def test_baselines_of_many_alike(seed: int) -> None:
     positions = [make_position(f"R{i}", 2 * WALL + TARGET + 500 * rng.randint(-3, 3)) for i in range(1, 21)]
     job = make_job(positions, shells)
     if seed % 2:
-        job = replace(job, rules=replace(job.rules, thick_half={"rod": "same"}, thick_half_from_nm=600))
+        job = with_rules(job, thick_half={"rod": "same"}, thick_half_from_nm=600)
     kind = Kind([job], "rod")
 
     def keys(placed: Any) -> list[Any]:

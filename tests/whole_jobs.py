@@ -8,9 +8,10 @@ from typing import Any
 
 from hypothesis import strategies as st
 from jobs import JOURNAL, STEP, TARGET, WALL, make_job, make_position, make_shell, measured_by
+from rulebook import Rules
 
 from fitmatch.measuring import Gauge, Measuring
-from fitmatch.parts import ANY, Band, Fit, Job, Position, Rules, Shell
+from fitmatch.parts import ANY, Band, Fit, Job, Position, Shell
 from fitmatch.pools import Pool
 
 MATCHED = ("flange", "chamfer", "width", "od", "finish")
@@ -152,6 +153,7 @@ def rules(draw: st.DrawFn, alike: tuple[str, ...], within: tuple[str, ...], *, m
         thick_half=draw(st.sampled_from([{}, {"rod": "upper"}, {"rod": "lower"}, {"rod": "same"}, {"rod": "same"}])),
         thick_half_from_nm=draw(st.sampled_from([0, STEP, 2 * STEP])),
         same_in_bore=alike,
+        min_wall_nm=now_and_then(st.sampled_from([WALL - 3 * STEP, WALL - STEP])),
         neighbour_step_nm=now_and_then(st.sampled_from([2 * STEP, STEP, STEP // 2, 0])),
         line_nm=now_and_then(st.sampled_from([3 * STEP, 2 * STEP, STEP])),
         movable=("rod",) if may_move and draw(st.booleans()) else (),

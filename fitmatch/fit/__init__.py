@@ -31,6 +31,7 @@ from fitmatch.pools import (
     groups_of,
     is_complete,
 )
+from fitmatch.rules.movable import is_movable
 from fitmatch.stages import now
 
 __all__ = ["STRATEGIES", "Stop", "assign"]
@@ -140,7 +141,7 @@ def _solve(
     settled, chosen = found[0], by_job(*found)
     other = {"as-boxed": by_job(kind, boxed), "by-hand": by_job(kind, handmade)}
     for at, i in enumerate(group.members):
-        stayed = None if staying is None or group.kind not in mine[at].rules.movable else figures_of(staying[at])
+        stayed = None if staying is None or not is_movable(mine[at], group.kind) else figures_of(staying[at])
         answers[i].add(settled, at, chosen[at], proven.proof, {name: some[at] for name, some in other.items()}, stayed)
     baselines = {
         name: Baseline(

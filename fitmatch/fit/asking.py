@@ -13,11 +13,12 @@ from fitmatch.fit.bores import Bore, Pair, Rack
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.deciding import Decided, Place, kind_for, movable
 from fitmatch.fit.demands import apart
-from fitmatch.fit.letgo import Jobs
 from fitmatch.fit.search import Choice, Limit, Measure, Search
 from fitmatch.fit.stopping import Stop
 from fitmatch.plans import Placement
 from fitmatch.pools import IN_ORDER
+from fitmatch.rules.in_force import row_rules
+from fitmatch.rules.locks import Jobs
 
 _MOST_PAIRS = 40_000  # a question over more is not asked
 _MOST_WORK = 75_000  # for all questions about one answer, in pairs: one to two seconds (measured)
@@ -85,7 +86,7 @@ class Asker:
         self._absent = set(bad) - set(self._alone)
         self._kinds: dict[object, Kind] = {}
         self._budget = budget
-        in_rows = any(one.kind in job.rules.neighbour_step_nm.keys() | job.rules.line_nm.keys() for job in one.jobs)
+        in_rows = any(row_rules(job, one.kind) for job in one.jobs)
         self._each_pair = _IN_ROWS if in_rows else 1
 
     @property

@@ -10,17 +10,24 @@ from collections import deque
 from collections.abc import Iterator, Sequence
 from heapq import heapify, heappop, heapreplace
 from operator import itemgetter
+from typing import NamedTuple
 
 from fitmatch.fit.bores import Bore, ShellClass
 from fitmatch.fit.candidates import Kind, may_share
-from fitmatch.fit.checker import rules_broken
-from fitmatch.fit.rowrules import off_line, steps_broken
 from fitmatch.fit.terms import Terms
 from fitmatch.naturalorder import natural
-from fitmatch.parts import Job, Position, Shell, marks_agree
+from fitmatch.parts import Job, Position, Shell
 from fitmatch.plans import Placement
+from fitmatch.rules.in_force import broken, in_force, row_rules
+from fitmatch.rules.thick_half import ThickHalf
 
-_Alike = tuple[tuple[str, ...], str]  # marks and family: all that a position asks of a shell
+
+class _Alike(NamedTuple):
+    """All that is plain to see of a shell."""
+
+    marks: tuple[str, ...]
+    family: str
+    wall_nm: None = None
 
 
 def as_boxed(kind: Kind) -> list[Placement]:
@@ -31,18 +38,18 @@ def as_boxed(kind: Kind) -> list[Placement]:
     racks: dict[str, dict[_Alike, deque[tuple[int, Shell]]]] = {half: {} for half in ("upper", "lower", "either")}
     shelf = sorted(kind.free_shells(), key=lambda s: natural(s.box))  # stable: file order within a box
     for place, shell in enumerate(shelf):
-        racks[shell.half].setdefault((shell.marks, shell.family), deque()).append((place, shell))
+        racks[shell.half].setdefault(_Alike(shell.marks, shell.family), deque()).append((place, shell))
     known = {s.key: s for s in kind.jobs[0].shells}
 
     def take(position: Position, half: str, other: Shell | None) -> Shell | None:
-        wants, lock = (getattr(position, name) for name in (f"wants_{half}", half))
-        family = kind.terms_of(position).family
+        lock: tuple[str, str] | None = getattr(position, half)
         if lock is not None:
             return known[lock]
+        rules = [rule for rule in kind.terms_of(position).rules if rule.plain_to_see]
         for rack in (racks[half], racks["either"]):
             first: list[tuple[int, Shell]] = []
-            for (marks, of_family), shells in rack.items():
-                if all(map(marks_agree, wants, marks)) and (family is None or of_family in family):
+            for alike, shells in rack.items():
+                if all(rule.takes(position, half, alike) for rule in rules):
                     at = 1 if shells and shells[0][1] is other else 0
                     first += [shells[at]] if len(shells) > at else []
             if first:
@@ -59,7 +66,7 @@ def as_boxed(kind: Kind) -> list[Placement]:
         if placement.clearance_tightest_nm <= 0:
             continue
         for shell in (upper, lower):
-            rack = racks[shell.half].get((shell.marks, shell.family))
+            rack = racks[shell.half].get(_Alike(shell.marks, shell.family))
             if rack and rack[0][1] is shell:  # a locked one is on no rack
                 rack.popleft()
         placed.append(placement)
@@ -156,9 +163,9 @@ class _Offers:
         """The lowers that bring this upper nearest to the target from above and from below, all of equal wall."""
         bore, left = self._bore, self._left
         walls, lowers = bore.lower.walls, bore.lower.classes
-        low, high = bore.partner_walls(upper.wall_nm)
-        low = max(low, upper.wall_nm + self._shifts[0])
-        high = min(high, upper.wall_nm + self._shifts[1], bore.sum_high - upper.wall_nm)
+        (least, most), (down, up) = bore.differences, self._shifts
+        low = upper.wall_nm + max(least, down)
+        high = min(upper.wall_nm + min(most, up), bore.sum_high - upper.wall_nm)
         ideal = bore.ideal - upper.wall_nm
         above = range(bisect_left(walls, max(ideal, low)), bisect_right(walls, high))
         below = range(bisect_right(walls, min(ideal - 1, high)) - 1, bisect_left(walls, low) - 1, -1)
@@ -177,9 +184,17 @@ class _Offers:
 
 def rules_broken_by(job: Job, placements: Sequence[Placement]) -> int:
     """Each rule counted once per bore that breaks it; of a kind whose thicker halves lie on both sides, the fewer."""
-    count = sum(len({rule for rule, _ in rules_broken(job, p)}) for p in placements)
-    if placements and job.rules.thick_half.get(placements[0].position.kind) == "same":
-        thick = [p for p in placements if p.wall_difference_nm > job.rules.thick_half_from_nm and not p.locked]
-        on_top = sum(p.twice_axis_shift_nm < 0 for p in thick)
-        count += min(on_top, len(thick) - on_top)
-    return count + steps_broken(job, placements) + off_line(job, placements)
+    if not placements:
+        return 0
+    kind = placements[0].position.kind
+    rules, row = in_force(job, kind), [p for p in job.positions if p.kind == kind]
+    count = sum(
+        len({one.rule.key for one in broken(rules, p.position, p.upper, p.lower) if not one.excused})
+        for p in placements
+    )
+    for rule in rules:
+        if isinstance(rule, ThickHalf) and rule.one_side:
+            thick = [p for p in placements if p.wall_difference_nm > rule.from_nm and not p.locked]
+            on_top = sum(p.twice_axis_shift_nm < 0 for p in thick)
+            count += min(on_top, len(thick) - on_top)
+    return count + sum(one.too_many(row, placements) for one in row_rules(job, kind))

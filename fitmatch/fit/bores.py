@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
 from fitmatch.fit.terms import Terms
-from fitmatch.parts import Position, Shell
+from fitmatch.parts import ENDLESS, Position, Shell
 
 if TYPE_CHECKING:
     from fitmatch.fit.moving import House
@@ -80,12 +80,13 @@ class Bore:
         """Whether it counts in quality and obeys the rules of two walls: one locked in both halves does neither."""
         return self.positions[0].upper is None or self.positions[0].lower is None
 
-    def partner_walls(self, wall: int) -> tuple[int, int]:
-        """The walls a lower half may have beside an upper half of this wall."""
+    @property
+    def differences(self) -> tuple[int, int]:
+        """From and to how much the wall of a lower half may exceed that of the upper one."""
         if not self.counts:
-            return 0, 1 << 62
-        low, high = self.terms.partner_walls(wall)
-        return max(low, wall + self.shifts[0]), min(high, wall + self.shifts[1])
+            return -ENDLESS, ENDLESS
+        (low, high), (down, up) = self.terms.differences, self.shifts
+        return max(low, down), min(high, up)
 
     @property
     def sum_high(self) -> int:

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 
 from fitmatch.fit.bores import Bore, Pair, Rack, ShellClass
 from fitmatch.fit.terms import Terms
-from fitmatch.parts import Job, Position, Shell, excess_of, marks_agree, room, shortfall_of, tightest_room
+from fitmatch.parts import SIDES, Job, Position, Shell, excess_of, room, shortfall_of, tightest_room
 from fitmatch.plans import Placement
+from fitmatch.rules.drawing import bore_refused
 
 if TYPE_CHECKING:
     from fitmatch.fit.moving import House
@@ -94,13 +95,12 @@ class Kind:
         self, position: Position, terms: Terms, shifts: tuple[int, int], alike: dict[tuple[object, ...], Bore]
     ) -> None:
         """Sort a position in: beside those it is like, or in a seat of its own."""
-        upper = self._rack("upper", position.wants_upper, position.upper, terms)
-        lower = self._rack("lower", position.wants_lower, position.lower, terms)
+        upper, lower = (self._rack(side, position, terms) for side in SIDES)
         margins = self._margins(position, upper, lower, terms)
         what = (
             terms,
             room(position),
-            tightest_room(position, terms.job.rules.limits_at),
+            tightest_room(position, terms.limits_at),
             asks_for(position),
             position.upper,
             position.lower,
@@ -152,10 +152,10 @@ class Kind:
         """For each upper the run of lowers that keeps wall difference, side and sum within bounds."""
         high = min(high, bore.sum_high)
         walls = bore.lower.walls
+        least, most = bore.differences
         for upper in bore.upper.classes:
-            nearest, farthest = bore.partner_walls(upper.wall_nm)
-            start = bisect_left(walls, max(low - upper.wall_nm, nearest))
-            stop = bisect_right(walls, min(high - upper.wall_nm, farthest))
+            start = bisect_left(walls, max(low - upper.wall_nm, upper.wall_nm + least))
+            stop = bisect_right(walls, min(high - upper.wall_nm, upper.wall_nm + most))
             if start < stop:
                 yield upper, start, stop
 
@@ -163,10 +163,10 @@ class Kind:
         """The largest wall sum of an admissible pair from `low` to `high`; None if there is none."""
         walls, lowers = bore.lower.walls, bore.lower.classes
         best: int | None = None
+        thinner, thicker = bore.differences
         for upper in bore.upper.classes:
-            nearest, farthest = bore.partner_walls(upper.wall_nm)
-            least = max(low - upper.wall_nm if best is None else best + 1 - upper.wall_nm, nearest)
-            index = bisect_right(walls, min(high - upper.wall_nm, farthest)) - 1
+            least = max(low - upper.wall_nm if best is None else best + 1 - upper.wall_nm, upper.wall_nm + thinner)
+            index = bisect_right(walls, min(high - upper.wall_nm, upper.wall_nm + thicker)) - 1
             while index >= 0 and walls[index] >= least:
                 if may_share(bore, upper, lowers[index]):
                     best = upper.wall_nm + walls[index]
@@ -178,10 +178,10 @@ class Kind:
         """The smallest wall sum of an admissible pair from `low` to `high`; None if there is none."""
         walls, lowers = bore.lower.walls, bore.lower.classes
         best: int | None = None
+        thinner, thicker = bore.differences
         for upper in bore.upper.classes:
-            nearest, farthest = bore.partner_walls(upper.wall_nm)
-            most = min(high - upper.wall_nm if best is None else best - 1 - upper.wall_nm, farthest)
-            index = bisect_left(walls, max(low - upper.wall_nm, nearest))
+            most = min(high - upper.wall_nm if best is None else best - 1 - upper.wall_nm, upper.wall_nm + thicker)
+            index = bisect_left(walls, max(low - upper.wall_nm, upper.wall_nm + thinner))
             while index < len(walls) and walls[index] <= most:
                 if may_share(bore, upper, lowers[index]):
                     best = upper.wall_nm + walls[index]
@@ -259,7 +259,7 @@ class Kind:
                 terms=terms,
                 positions=positions,
                 room_nm=room(position),
-                tightest_nm=tightest_room(position, terms.job.rules.limits_at),
+                tightest_nm=tightest_room(position, terms.limits_at),
                 target_nm=position.target_nm,
                 min_nm=None if position.min_nm is None else position.min_nm + margin,
                 max_nm=None if position.max_nm is None else position.max_nm - margin,
@@ -285,20 +285,19 @@ class Kind:
         classes = [c for c in rack.classes if self._way(c.members[0]) == way]
         return Rack(classes, [c.wall_nm for c in classes])
 
-    def _rack(self, side: str, wants: tuple[str, ...], lock: tuple[str, str] | None, terms: Terms) -> Rack:
+    def _rack(self, side: str, position: Position, terms: Terms) -> Rack:
+        """The classes that may go into this side of the position: its locked shell, else those that its rules take."""
+        lock: tuple[str, str] | None = getattr(position, side)
         if lock is not None:
             locked = [self._locked[lock]] if lock in self._locked else []
             locked = [c for c in locked if self._may_draw(terms, c.members[0])]
             return Rack(locked, [c.wall_nm for c in locked])
-        key = (side, wants, terms.family, terms if terms in self._boxes else None)
+        key = (side, terms.asks(position, side), terms if terms in self._boxes else None)
         if key not in self._racks:
             classes = [
                 c
                 for c in self._free
-                if c.half in (side, "either")
-                and self._may_draw(terms, c.members[0])
-                and all(map(marks_agree, wants, c.marks))
-                and (terms.family is None or c.family in terms.family)
+                if c.half in (side, "either") and self._may_draw(terms, c.members[0]) and terms.takes(position, side, c)
             ]
             classes.sort(key=lambda c: (c.wall_nm, c.index))
             self._racks[key] = Rack(classes, [c.wall_nm for c in classes])
@@ -309,7 +308,7 @@ def may_share(bore: Bore, upper: ShellClass, lower: ShellClass) -> bool:
     """Whether an upper and a lower of these classes may share this bore, as far as their walls do not tell."""
     if upper is lower and upper.count < 2:
         return False
-    return not bore.counts or bore.terms.share_marks(upper.marks, lower.marks)
+    return not bore.counts or bore.terms.share(upper, lower)
 
 
 def ready(position: Position, by_key: dict[tuple[str, str], Shell]) -> bool:
@@ -329,13 +328,3 @@ def asks_for(position: Position) -> tuple[object, ...]:
         position.wants_upper,
         position.wants_lower,
     )
-
-
-def bore_refused(job: Job, position: Position) -> bool:
-    """Whether the housing bore lies outside its drawing band and nobody has accepted that.
-
-    Thicker shells would mend the sum and lose the crush.
-    """
-    band = job.drawing.get(position.kind, {}).get("housing_bore")
-    assert position.housing_bore is not None
-    return band is not None and position.accept is None and position.housing_bore.mean_nm not in band

@@ -9,12 +9,18 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from math import ceil
 
-from fitmatch.fit.candidates import bore_refused
 from fitmatch.fit.rowrules import broken_in_rows
 from fitmatch.lengths import exact
 from fitmatch.parts import HALVES, SIDES, Job, Position, Shell, marks_agree
 from fitmatch.plans import KindFigures, Placement, Plan, Status
 from fitmatch.problems import FaultInFitmatch
+from fitmatch.rules.guard import Guard
+from fitmatch.rules.limits_at import LimitsAt
+from fitmatch.rules.min_wall import MinWall
+from fitmatch.rules.movable import Movable
+from fitmatch.rules.same_in_bore import SameInBore
+from fitmatch.rules.thick_half import ThickHalf
+from fitmatch.rules.wall_difference import WallDifference
 
 
 def check(plans: Sequence[Plan]) -> None:
@@ -76,6 +82,10 @@ def _of_one_shell(job: Job, placement: Placement, side: str) -> Iterator[tuple[s
     for column, want, mark in zip(job.matched_columns, wants, shell.marks, strict=False):
         if not marks_agree(want, mark):
             yield "match", f"the {column} of {shell.box}/{shell.name} is {mark or 'blank'}, not {want or 'blank'}"
+    least = next((r.least_nm for r in job.rules if isinstance(r, MinWall) and r.of_kind == position.kind), 0)
+    if _wall(shell) < least:
+        wall, allowed = _size(job, _wall(shell)), _size(job, least)
+        yield "min_wall", f"the wall of {shell.box}/{shell.name} is {wall}, and min_wall asks for {allowed}"
     family = job.fits[position.kind].family
     if family is not None and shell.family not in family:
         fits = " or ".join(family)
@@ -83,18 +93,18 @@ def _of_one_shell(job: Job, placement: Placement, side: str) -> Iterator[tuple[s
 
 
 def _of_two_walls(job: Job, placement: Placement) -> Iterator[tuple[str, str]]:
-    rules = job.rules
     upper, lower = _wall(placement.upper), _wall(placement.lower)
-    if rules.wall_difference_nm is not None and abs(upper - lower) > rules.wall_difference_nm:
-        difference, allowed = _size(job, abs(upper - lower)), _size(job, rules.wall_difference_nm)
+    most = next((r.most_nm for r in job.rules if isinstance(r, WallDifference)), None)
+    if most is not None and abs(upper - lower) > most:
+        difference, allowed = _size(job, abs(upper - lower)), _size(job, most)
         yield "wall_difference", f"its two walls differ by {difference}, and wall_difference allows {allowed}"
-    for column in rules.same_in_bore:
+    for column in (name for r in job.rules if isinstance(r, SameInBore) for name in r.names):
         at = job.shell_columns.index(column)
         if not marks_agree(placement.upper.marks[at], placement.lower.marks[at]):
             yield "same_in_bore", f"its two halves differ in {column}"
-    side = rules.thick_half.get(placement.position.kind)
-    if abs(upper - lower) > rules.thick_half_from_nm and side == ("lower" if upper > lower else "upper"):
-        difference, allowed = _size(job, abs(upper - lower)), _size(job, rules.thick_half_from_nm)
+    side, most = _thick_half(job, placement.position.kind)
+    if abs(upper - lower) > most and side == ("lower" if upper > lower else "upper"):
+        difference, allowed = _size(job, abs(upper - lower)), _size(job, most)
         yield "thick_half", f"its thicker half is not the {side} one: walls differ by {difference}, {allowed} may pass"
 
 
@@ -113,13 +123,15 @@ def _never(job: Job, placement: Placement) -> Iterator[str]:
             yield f"{shell.name} is held"
         if lock is not None and lock != shell.key:
             yield f"the lock on the {half} half is not obeyed"
-    if bore_refused(job, position):
-        yield "the housing bore is outside its drawing band"
     assert position.housing_bore is not None and position.journal is not None
+    band = job.drawing.get(position.kind, {}).get("housing_bore")
+    bore = position.housing_bore.mean_nm
+    if band is not None and position.accept is None and not band.low_nm <= bore <= band.high_nm:
+        yield "the housing bore is outside its drawing band"
     walls = _wall(placement.upper) + _wall(placement.lower)
     clearance = position.housing_bore.mean_nm - position.journal.mean_nm - walls + position.seating_nm
     tightest = clearance
-    if job.rules.limits_at == "tightest":
+    if not any(isinstance(r, LimitsAt) and r.at == "mean" for r in job.rules):
         tightest = position.housing_bore.smallest_nm - position.journal.largest_nm - walls + position.seating_nm
     if tightest <= 0:
         yield "there is no clearance"
@@ -137,16 +149,16 @@ def _never(job: Job, placement: Placement) -> Iterator[str]:
 
 def _sides(job: Job, placements: Sequence[Placement]) -> Iterator[str]:
     """One side throughout a kind whose thicker halves must all lie alike."""
-    rules = job.rules
-    for kind in (k for k, side in rules.thick_half.items() if side == "same"):
+    for kind in job.kinds:
+        wanted, most = _thick_half(job, kind)
         sides = {
             _wall(p.upper) > _wall(p.lower)
             for p in placements
             if p.position.kind == kind
             and not (p.position.upper is not None and p.position.lower is not None)
-            and abs(_wall(p.upper) - _wall(p.lower)) > rules.thick_half_from_nm
+            and abs(_wall(p.upper) - _wall(p.lower)) > most
         }
-        if len(sides) > 1:
+        if wanted == "same" and len(sides) > 1:
             yield f"the thicker halves of {kind} lie on both sides"
 
 
@@ -202,7 +214,7 @@ def _housings(job: Job, before: Job) -> Iterator[str]:
         if p.housing is None:
             continue
         known = {s.key: s for s in job.shells}
-        if mine.kind not in job.rules.movable or its.kind != mine.kind:
+        if not any(isinstance(r, Movable) and mine.kind in r.kinds for r in job.rules) or its.kind != mine.kind:
             yield f"the housing of {its.name} may not move to {p.name}"
         elif p.housing == p.name or not (_measured(mine, known) and _measured(its, known)):
             yield f"the housing of {its.name} has no reason to be at {p.name}"
@@ -282,12 +294,13 @@ def _worked_out(job: Job, placements: list[Placement]) -> KindFigures:
 
 def _margin(job: Job, placement: Placement) -> int:
     """How far the guard draws the limits of this pair in, from its readings."""
-    if not job.rules.guard:
+    guard = sum(r.factor for r in job.rules if isinstance(r, Guard))
+    if not guard:
         return 0
     from fitmatch.gauging.uncertainty import uncertainty_of
 
     found = uncertainty_of(job, placement.position, placement.upper.measured_as, placement.lower.measured_as)
-    return 0 if found is None else ceil(job.rules.guard * found.expanded_nm)
+    return 0 if found is None else ceil(guard * found.expanded_nm)
 
 
 def _words(plan: Plan) -> Iterator[str]:
@@ -309,6 +322,12 @@ def _measured(position: Position, known: dict[tuple[str, str], Shell]) -> bool:
 
 def _size(job: Job, nm: int) -> str:
     return f"{exact(2 * nm, job.unit)} {job.unit}"
+
+
+def _thick_half(job: Job, kind: str) -> tuple[str | None, int]:
+    """Where the thicker half goes, and by how much it may be thicker all the same."""
+    found = [(r.side, r.from_nm) for r in job.rules if isinstance(r, ThickHalf) and r.of_kind == kind]
+    return found[0] if found else (None, 0)
 
 
 def _wall(shell: Shell) -> int:

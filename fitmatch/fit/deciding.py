@@ -15,6 +15,7 @@ from fitmatch.housings import with_housings
 from fitmatch.parts import Job, Position
 from fitmatch.plans import Placement, Plan, Proof
 from fitmatch.pools import IN_ORDER, TOGETHER, PoolPlan
+from fitmatch.rules.movable import is_movable
 
 Place = tuple[str, str]  # the name of a job, empty for one alone, and of a position
 
@@ -79,7 +80,7 @@ def _decided(label: str, kind: str, plans: Sequence[Plan], proof: Proof, priorit
 
 def movable(jobs: Sequence[Job], kind: str) -> bool:
     """Whether housings of the kind may move in any of the jobs."""
-    return any(kind in job.rules.movable for job in jobs)
+    return any(is_movable(job, kind) for job in jobs)
 
 
 def kind_for(jobs: Sequence[Job], kind: str, *, by_box: bool = False) -> Kind:

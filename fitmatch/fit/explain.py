@@ -9,7 +9,7 @@ from dataclasses import replace
 from typing import NamedTuple, overload
 
 from fitmatch.fit.alternatives import other_plan
-from fitmatch.fit.candidates import bore_refused, ready
+from fitmatch.fit.candidates import ready
 from fitmatch.fit.checker import rules_broken
 from fitmatch.fit.deciding import Decided, decided, turns
 from fitmatch.fit.demands import Demand
@@ -24,6 +24,8 @@ from fitmatch.intake.names import nearest
 from fitmatch.parts import SIDES, Job, Position, Shell
 from fitmatch.plans import Explanation, OtherPlan, Placement, Plan
 from fitmatch.pools import PoolPlan
+from fitmatch.rules.drawing import bore_refused
+from fitmatch.rules.movable import is_movable
 
 
 class NotPossible(ValueError):
@@ -119,7 +121,7 @@ def _housed(job: Job, position: Position) -> list[Position]:
     """The position in each housing that may stand there and is not refused."""
     by_key = {s.key: s for s in job.shells}
     housings = [position]
-    if position.kind in job.rules.movable:
+    if is_movable(job, position.kind):
         others = (p for p in job.positions if p.kind == position.kind and p is not position and ready(p, by_key))
         housings += [rehoused(position, p) for p in others if may_move(position, p)]
     return [p for p in housings if not bore_refused(job, p)]

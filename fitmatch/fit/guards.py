@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from fitmatch.intake.findings import listed
 from fitmatch.parts import Job, Position, Shell
 from fitmatch.problems import InputError, Problem
+from fitmatch.rules.guard import guard_of, guard_row
+from fitmatch.rules.limits_at import TIGHTEST, limits_at
 
 if TYPE_CHECKING:
     from fitmatch.gauging.uncertainty import ErrorModel, Uncertainty
@@ -18,7 +20,7 @@ class Guards:
     """The margins of a job; 0 without a guard, and then nothing of uncertainty is loaded."""
 
     def __init__(self, job: Job) -> None:
-        self._guard = job.rules.guard
+        self._guard = guard_of(job)
         self.on = self._guard > 0
         self._model = _error_model(job) if self.on else None
 
@@ -44,14 +46,14 @@ class _TooTight(NamedTuple):
 def check_guard(jobs: Sequence[Job]) -> None:
     """Raise InputError where a guard cannot be judged, or leaves some position no clearance between its limits; one
     line for each kind of a job."""
-    told = [(job, text) for job in jobs if job.rules.guard for text in _objections(job)]
+    told = [(job, text) for job in jobs if guard_of(job) for text in _objections(job)]
     if told:
         raise InputError(
             Problem(
                 "guard-too-wide",
                 text,
                 f"{job.name}/job.toml" if job.name else "job.toml",
-                job.rules.guard_row,
+                guard_row(job),
                 "rules.guard",
                 (0, i),
             )
@@ -107,10 +109,10 @@ def _too_tight(job: Job, position: Position, closest: "Uncertainty") -> _TooTigh
 
     assert position.journal is not None and position.housing_bore is not None
     stray = 0
-    if job.rules.limits_at == "tightest":
+    if limits_at(job) == TIGHTEST:
         bore, journal = position.housing_bore, position.journal
         stray = bore.mean_nm - bore.smallest_nm + journal.largest_nm - journal.mean_nm
-    low, high = guarded_limits(position, job.rules.guard, closest)
+    low, high = guarded_limits(position, guard_of(job), closest)
     if low is None or high is None or high - low >= stray:
         return None
     largest = largest_guard(position, stray, closest)
@@ -126,7 +128,7 @@ def _of_kind(job: Job, kind: str, found: Sequence[_TooTight]) -> str:
     position = least.position
     assert position.min_nm is not None and position.max_nm is not None
     text = (
-        f"{job.rules.guard:g} leaves no clearance between the limits of {shown} ({kind}): at {position.name} the "
+        f"{guard_of(job):g} leaves no clearance between the limits of {shown} ({kind}): at {position.name} the "
         f"uncertainty U is {least.expanded_nm / 1000:.2f} um, or more with other shells, and from min to max there "
         f"are {(position.max_nm - position.min_nm) / 1000:.2f} um"
     )

@@ -7,12 +7,14 @@ pin stay. Every measured position of a movable kind gets one measured housing, s
 from dataclasses import dataclass
 
 from fitmatch.fit.bores import Bore, Pair, Rack, ShellClass
-from fitmatch.fit.candidates import Kind, asks_for, bore_refused, ready
+from fitmatch.fit.candidates import Kind, asks_for, ready
 from fitmatch.fit.search import Choice
 from fitmatch.fit.shifts import ANYWHERE
 from fitmatch.fit.terms import Terms
 from fitmatch.housings import may_move, rehoused
-from fitmatch.parts import Position, Shell
+from fitmatch.parts import SIDES, Position, Shell
+from fitmatch.rules.drawing import bore_refused
+from fitmatch.rules.movable import is_movable
 
 _NO_SHELL = ShellClass(-1, "", 0, (), "")
 _EMPTY_RACK = Rack([], [])
@@ -33,7 +35,7 @@ class MovingKind(Kind):
     """A kind whose housings may move, in the jobs that allow it."""
 
     def _sort_in(self, terms: Terms, by_key: dict[tuple[str, str], Shell]) -> None:
-        if self.name not in terms.job.rules.movable:
+        if not is_movable(terms.job, self.name):
             super()._sort_in(terms, by_key)
             return
         positions = []
@@ -64,8 +66,7 @@ class MovingKind(Kind):
     def _add_seat(self, positions: list[Position], own: House, houses: list[House], terms: Terms) -> None:
         """A seat with a bore for each housing that may stand there, its own first."""
         journal, seat = positions[0], len(self.seats)
-        upper = self._rack("upper", journal.wants_upper, journal.upper, terms)
-        lower = self._rack("lower", journal.wants_lower, journal.lower, terms)
+        upper, lower = (self._rack(side, journal, terms) for side in SIDES)
         for house in sorted(houses, key=lambda h: h is not own):
             if house is not own and not may_move(journal, house.members[0]):
                 continue

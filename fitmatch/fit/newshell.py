@@ -8,11 +8,9 @@ from fitmatch.fit.bores import Bore, Pair, Rack, ShellClass
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.deciding import Place
 from fitmatch.fit.search import Choice, Limit
-from fitmatch.fit.shifts import twice_offset
 from fitmatch.parts import ANY, SIDES, Shell
 from fitmatch.plans import Cure, Placement
 
-_FAR = 1 << 40  # a wall thicker than any
 _THINNEST, _THICKEST = 200_000, 25_000_000  # walls that can be
 _MOST_WALLS = 400  # more that differ are not tried
 
@@ -110,15 +108,12 @@ def _row_ends(kind: Kind, bore: Bore, shifts: Mapping[int, set[int]]) -> set[int
     given ones, the smallest that will is among these or is none of the row's making."""
     if not bore.terms.shifts.on:
         return set()
-    rules, found = bore.terms.job.rules, set()
-    step, line = rules.neighbour_step_nm.get(kind.name), rules.line_nm.get(kind.name)
+    found: set[int] = set()
     for other in kind.bores:
         if other.terms is not bore.terms or other.seat == bore.seat:
             continue
-        apart = twice_offset(other.positions[0]) - twice_offset(bore.positions[0])
         for shift in shifts[id(other)]:
-            found |= {shift - 2 * step} if step is not None else set()
-            found |= {shift + apart - 2 * line} if line is not None else set()
+            found |= bore.terms.shifts.ends(bore.positions[0], other.positions[0], shift)
         if len(found) > _MOST_WALLS:
             raise TooMuch
     return found
@@ -127,26 +122,23 @@ def _row_ends(kind: Kind, bore: Bore, shifts: Mapping[int, set[int]]) -> set[int
 def _shifts(bore: Bore) -> set[int]:
     """Twice the axis shifts that walls of its boxes can give it."""
     found: set[int] = set()
-    lowers = sorted(set(bore.lower.walls))
+    least, most = bore.differences
     for upper in set(bore.upper.walls):
-        low, high = bore.partner_walls(upper)
-        found |= {lower - upper for lower in lowers if low <= lower <= high}
+        found |= {lower - upper for lower in set(bore.lower.walls) if least <= lower - upper <= most}
     return found
 
 
 def _beside(bore: Bore, side: str, other: int) -> Iterator[tuple[int, int]]:
     """The walls, from and to, that a half of this side may have beside a wall of the other. Where all the thicker
     halves must lie on one side, those with which it is the thicker, neither is, or the other is, each by itself."""
-    if side == "lower":
-        nearest, farthest = bore.partner_walls(other)
-    else:  # what a lower half may be beside an upper one, turned round
-        below, above = bore.partner_walls(_FAR)
-        nearest, farthest = other - (above - _FAR), other - (below - _FAR)
-    low, high = max(_THINNEST, nearest), min(_THICKEST, farthest)
+    least, most = bore.differences
+    nearest, farthest = (other + least, other + most) if side == "lower" else (other - most, other - least)
+    thinnest, thickest = bore.terms.walls
+    low, high = max(_THINNEST, thinnest, nearest), min(_THICKEST, thickest, farthest)
     if not bore.terms.one_thick_side:
         yield low, high
         return
-    band = bore.terms.job.rules.thick_half_from_nm
+    band = bore.terms.thick_from_nm
     yield low, min(high, other - band - 1)
     yield max(low, other - band), min(high, other + band)
     yield max(low, other + band + 1), high

@@ -8,7 +8,7 @@ from dataclasses import replace
 from functools import partial
 
 from fitmatch.fit.bores import Bore
-from fitmatch.fit.candidates import Kind, bore_refused
+from fitmatch.fit.candidates import Kind
 from fitmatch.fit.checker import locks_excuse
 from fitmatch.fit.rowrules import excused_in_rows
 from fitmatch.fit.words import SHORT, misfit, sizes, steps, thick, thin
@@ -17,6 +17,8 @@ from fitmatch.gauging.formlimits import form_flags
 from fitmatch.parts import SIDES, Job, Position, Shell, marks_agree
 from fitmatch.plans import Flag, Placement, Plan, Unfilled
 from fitmatch.pools import Group, PoolPlan, groups_of
+from fitmatch.rules.drawing import bore_refused
+from fitmatch.rules.guard import guard_of
 
 _DANGER = "NOT TO BE ASSEMBLED: "
 _MANY = 1 << 62
@@ -28,7 +30,7 @@ class Reasons:
     def __init__(self, job: Job, kind: Kind) -> None:
         self._job = job
         self._kind = kind
-        self._guarded = job.rules.guard > 0
+        self._guarded = guard_of(job) > 0
         self._bores = {id(p): bore for bore in kind.seats for p in bore.positions}
 
     def why(self, position: Position) -> str:
@@ -83,18 +85,13 @@ class Reasons:
         short = self._shortage(bore)
         if short:
             return f"{SHORT}: {short}"
-        rules = self._job.rules
         text = f"{self._needs(bore)}; pairs that would fit it exist, but too few for all positions that want them"
         if bore.terms.one_thick_side:
             sides = {p.thick for p in self._kind.pairs(bore, bore.inside_low, bore.inside_high)}
             if len(sides) == 1 and 0 not in sides:
                 side = "upper" if sides == {1} else "lower"
                 text += f", or the rule thick_half keeps them out: in each of them the {side} half is the thicker"
-        rows = [
-            rule
-            for rule, limits in (("neighbour_step", rules.neighbour_step_nm), ("line", rules.line_nm))
-            if self._kind.name in limits
-        ]
+        rows = bore.terms.shifts.names
         if rows:
             text += f", or {' and '.join(rows)} keep{'' if len(rows) > 1 else 's'} them out beside the other bores"
         return text

@@ -8,6 +8,7 @@ from itertools import pairwise
 from fitmatch.lengths import exact
 from fitmatch.parts import Job
 from fitmatch.plans import Placement
+from fitmatch.rules.in_rows import Line, NeighbourStep
 
 
 def broken_in_rows(job: Job, placements: Sequence[Placement]) -> Iterator[str]:
@@ -15,7 +16,7 @@ def broken_in_rows(job: Job, placements: Sequence[Placement]) -> Iterator[str]:
     for one, other in _steps(job, placements):
         if not (one.locked and other.locked):
             yield _step(job, one, other)
-    for kind, line in job.rules.line_nm.items():
+    for kind, line in limits(job, Line).items():
         mine = _of(placements, kind)
         free = [p for p in mine if not p.locked]
         for some in (free, *([*free, p] for p in mine if p.locked)):
@@ -28,28 +29,15 @@ def excused_in_rows(job: Job, placements: Sequence[Placement]) -> Iterator[tuple
     for one, other in _steps(job, placements):
         if one.locked and other.locked:
             yield other, _step(job, one, other)
-    for kind, line in job.rules.line_nm.items():
+    for kind, line in limits(job, Line).items():
         ends = _beyond([p for p in _of(placements, kind) if p.locked], line)
         if ends:
             yield ends[1], _line(job, kind, *ends)
 
 
-def steps_broken(job: Job, placements: Sequence[Placement]) -> int:
-    """How many bores lie too far from the one before them; of two locked ones neither."""
-    return sum(not (one.locked and other.locked) for one, other in _steps(job, placements))
-
-
-def off_line(job: Job, placements: Sequence[Placement]) -> int:
-    """The fewest bores without which the others would lie in line; those locked in both halves have to stay."""
-    count = 0
-    for kind, line in job.rules.line_nm.items():
-        mine = _of(placements, kind)
-        fixed = [lies(p) for p in mine if p.locked]
-        free = [lies(p) for p in mine if not p.locked]
-        near = [v for v in free if all(abs(v - f) <= 2 * line for f in fixed)]
-        together = max((sum(low <= v <= low + 2 * line for v in near) for low in near), default=0)
-        count += len(free) - together
-    return count
+def limits(job: Job, sort: type[NeighbourStep | Line]) -> dict[str, int]:
+    """What the rule allows, by kind."""
+    return {rule.of_kind: rule.most_nm for rule in job.rules if isinstance(rule, sort)}
 
 
 def lies(p: Placement) -> int:
@@ -67,7 +55,7 @@ def next_to(job: Job, placements: Iterable[Placement], kind: str) -> Iterator[tu
 
 def _steps(job: Job, placements: Sequence[Placement]) -> Iterator[tuple[Placement, Placement]]:
     """Neighbours whose axis shifts differ by too much."""
-    for kind, most in job.rules.neighbour_step_nm.items():
+    for kind, most in limits(job, NeighbourStep).items():
         for one, other in next_to(job, placements, kind):
             if abs(other.twice_axis_shift_nm - one.twice_axis_shift_nm) > 2 * most:
                 yield one, other
@@ -87,13 +75,13 @@ def _of(placements: Iterable[Placement], kind: str) -> list[Placement]:
 
 def _step(job: Job, one: Placement, other: Placement) -> str:
     step = _half(job, abs(other.twice_axis_shift_nm - one.twice_axis_shift_nm))
-    allowed = _half(job, 2 * job.rules.neighbour_step_nm[one.position.kind])
+    allowed = _half(job, 2 * limits(job, NeighbourStep)[one.position.kind])
     names = f"from {one.position.name} to {other.position.name}"
     return f"its axis shift changes by {step} {names}, and neighbour_step allows {allowed}"
 
 
 def _line(job: Job, kind: str, low: Placement, high: Placement) -> str:
-    apart, allowed = _half(job, lies(high) - lies(low)), _half(job, 2 * job.rules.line_nm[kind])
+    apart, allowed = _half(job, lies(high) - lies(low)), _half(job, 2 * limits(job, Line)[kind])
     names = f"{low.position.name} and {high.position.name}"
     return f"offset and axis shift of {names} differ by {apart}, and line allows {allowed}"
 

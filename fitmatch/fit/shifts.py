@@ -1,7 +1,6 @@
-"""Rules over the axis shifts of several bores of one job and kind: `neighbour_step` and `line`.
+"""Rules over the axis shifts of several bores of one job and kind, as rows of a program.
 
-All in twice the axis shift, wall of the lower - wall of the upper, so that everything stays a whole number. A step is
-between neighbouring rows that are both filled; the line is over all filled bores, offset and shift together. Two bores
+All in twice the axis shift, wall of the lower - wall of the upper, so that everything stays a whole number. Two bores
 that are locked in both halves are excused from each other, not from the rest.
 """
 
@@ -10,86 +9,95 @@ from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
 from fitmatch.fit.program import Program
-from fitmatch.parts import Job, Position
+from fitmatch.parts import ENDLESS, Job, Near, Position
 from fitmatch.plans import Placement
+from fitmatch.rules.in_force import row_rules
 
-ANYWHERE = (-(1 << 62), 1 << 62)
+ANYWHERE = (-ENDLESS, ENDLESS)
+Seat = tuple[Position, list["Column"], bool]  # a position, its pairs, and whether it is sure to be filled
 Column = tuple[int, int]  # a variable of a program, and twice the axis shift of its pair
 
 
 class Shifts:
-    """The two rules as they bind one kind of one job."""
+    """The rules about the row of one kind of one job."""
 
     def __init__(self, job: Job, kind: str) -> None:
-        step, line = job.rules.neighbour_step_nm.get(kind), job.rules.line_nm.get(kind)
-        self._step = None if step is None else 2 * step
-        self._line = None if line is None else 2 * line
-        self._neighbours = (
-            list(pairwise([p for p in job.positions if p.kind == kind])) if self._step is not None else []
-        )
+        rules = row_rules(job, kind)
+        self.names = [one.rule.key for one in rules]
+        self._rules = [one.near for one in rules]
+        self._row = [p.name for p in job.positions if p.kind == kind] if rules else []
+        self._at = {name: i for i, name in enumerate(self._row)}
 
     @property
     def on(self) -> bool:
-        return self._step is not None or self._line is not None
+        return bool(self._rules)
 
     def allowed(self, position: Position, filled: Iterable[Placement]) -> tuple[int, int]:
         """From and to which shift a bore may have beside these."""
         low, high = ANYWHERE
         if not self.on:
             return low, high
-        beside = {id(a) for a, b in self._neighbours if b is position}
-        beside |= {id(b) for a, b in self._neighbours if a is position}
+        at = self._at[position.name]
         for p in filled:
-            if self._step is not None and id(p.position) in beside:
-                low = max(low, p.twice_axis_shift_nm - self._step)
-                high = min(high, p.twice_axis_shift_nm + self._step)
-            if self._line is not None:
-                lies = p.twice_axis_shift_nm + twice_offset(p.position) - twice_offset(position)
-                low, high = max(low, lies - self._line), min(high, lies + self._line)
+            other = self._at[p.position.name]
+            for near in self._rules:
+                if near.everyone or abs(other - at) == 1:
+                    lies = p.twice_axis_shift_nm + near.origins[other] - near.origins[at]
+                    low, high = max(low, lies - near.most), min(high, lies + near.most)
         return low, high
 
-    def add_rows(self, program: Program, seats: Sequence[tuple[Position, list[Column], bool]]) -> None:
-        """Bind the bores of a program: for each its position, its pairs, and whether it is sure to be filled."""
-        at = {id(position): (columns, full) for position, columns, full in seats}
-        if self._step is not None:
-            for one, other in self._neighbours:
-                if id(one) in at and id(other) in at and not (_locked(one) and _locked(other)):
-                    _bind(program, self._step, *at[id(one)], *at[id(other)])
-        if self._line is not None:
-            free = [seat for seat in seats if not _locked(seat[0])]
-            if len(free) > 1:
-                self._line_up(program, free)
-            for position, columns, full in seats:
-                if _locked(position):
-                    for other, others, other_full in free:
-                        apart = twice_offset(other) - twice_offset(position)
-                        shifted = [(j, s + apart) for j, s in others]
-                        _bind(program, self._line, columns, full, shifted, other_full)
+    def ends(self, position: Position, other: Position, shift: int) -> set[int]:
+        """The smallest shifts of a bore from which it may keep to another one that has this shift."""
+        at, there = self._at[position.name], self._at[other.name]
+        return {shift + near.origins[there] - near.origins[at] - near.most for near in self._rules}
 
-    def _line_up(self, program: Program, seats: Sequence[tuple[Position, list[Column], bool]]) -> None:
-        """Everything filled lies from where the line begins to `line` beyond."""
-        assert self._line is not None
-        lies = [[(j, s + twice_offset(position)) for j, s in columns] for position, columns, _ in seats]
-        places = sorted({v for columns in lies for _, v in columns})
-        if places[-1] - places[0] <= self._line:
-            return
-        if all(full for _, _, full in seats):
-            begin = program.variable(places[-1] - places[0])
-            for columns in lies:
-                terms = [*((j, v - places[0]) for j, v in columns), (begin, -1)]
-                program.row(terms, 0, self._line)
-            return
-        # Some may stay empty. One variable for each place says whether the line begins there or before; along the
-        # places they rise from 0 to 1 once. A single row for each bore that lets go of an empty one would be weak.
-        begun = {v: program.variable(1) for v in places}
-        for one, following in pairwise(places):
-            program.row([(begun[one], 1), (begun[following], -1)], None, 0)
+    def add_rows(self, program: Program, seats: Sequence[Seat]) -> None:
+        """Bind the bores of a program."""
+        for near in self._rules:
+            if near.everyone:
+                self._bind_all(program, near, seats)
+            else:
+                at = {position.name: (position, columns, full) for position, columns, full in seats}
+                for one, other in pairwise(self._row):
+                    if one in at and other in at and not (_locked(at[one][0]) and _locked(at[other][0])):
+                        _bind(program, near.most, *at[one][1:], *at[other][1:])
+
+    def _bind_all(self, program: Program, near: Near, seats: Sequence[Seat]) -> None:
+        origin = {position.name: near.origins[self._at[position.name]] for position, _, _ in seats}
+        free = [seat for seat in seats if not _locked(seat[0])]
+        if len(free) > 1:
+            lies = [[(j, s + origin[position.name]) for j, s in columns] for position, columns, _ in free]
+            _line_up(program, near.most, lies, full=all(full for _, _, full in free))
+        for position, columns, full in seats:
+            if _locked(position):
+                for other, others, other_full in free:
+                    apart = origin[other.name] - origin[position.name]
+                    shifted = [(j, s + apart) for j, s in others]
+                    _bind(program, near.most, columns, full, shifted, other_full)
+
+
+def _line_up(program: Program, most: int, lies: Sequence[Sequence[Column]], *, full: bool) -> None:
+    """Everything filled lies from where the line begins to `most` beyond; `full`: all bores are filled."""
+    places = sorted({v for columns in lies for _, v in columns})
+    if places[-1] - places[0] <= most:
+        return
+    if full:
+        begin = program.variable(places[-1] - places[0])
         for columns in lies:
-            for place in sorted({v for _, v in columns}):
-                program.row([*((j, 1) for j, v in columns if v <= place), (begun[place], -1)], None, 0)
-                near = bisect_left(places, place - self._line)  # the first place from which this one can be reached
-                if near:
-                    program.row([*((j, 1) for j, v in columns if v >= place), (begun[places[near - 1]], 1)], None, 1)
+            terms = [*((j, v - places[0]) for j, v in columns), (begin, -1)]
+            program.row(terms, 0, most)
+        return
+    # Some may stay empty. One variable for each place says whether the line begins there or before; along the places
+    # they rise from 0 to 1 once. A single row for each bore that lets go of an empty one would be weak.
+    begun = {v: program.variable(1) for v in places}
+    for one, following in pairwise(places):
+        program.row([(begun[one], 1), (begun[following], -1)], None, 0)
+    for columns in lies:
+        for place in sorted({v for _, v in columns}):
+            program.row([*((j, 1) for j, v in columns if v <= place), (begun[place], -1)], None, 0)
+            near = bisect_left(places, place - most)  # the first place from which this one can be reached
+            if near:
+                program.row([*((j, 1) for j, v in columns if v >= place), (begun[places[near - 1]], 1)], None, 1)
 
 
 def _bind(
@@ -110,7 +118,3 @@ def _bind(
 
 def _locked(position: Position) -> bool:
     return position.upper is not None and position.lower is not None
-
-
-def twice_offset(position: Position) -> int:
-    return 2 * (position.offset_nm or 0)

@@ -17,11 +17,12 @@ from fitmatch.fit.asking import Asker, Budget, TooMuch
 from fitmatch.fit.candidates import ready
 from fitmatch.fit.cures import cures
 from fitmatch.fit.deciding import Decided, Place, decided
-from fitmatch.fit.letgo import Jobs, bonds, lock_excuses, with_position
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.parts import Position
 from fitmatch.plans import Cure, Plan, Reason
 from fitmatch.pools import PoolPlan
+from fitmatch.rules import bonds
+from fitmatch.rules.locks import Jobs, Locks, lock_excuses, without_locks
 
 _LIMITS = ("max", "min")
 _HALVES = {"uppers": "upper", "lowers": "lower"}  # too few of them
@@ -136,10 +137,10 @@ class _Bonds:
         if self._asker.can(jobs, self.place, key, plenty=plenty, free=let_go):
             return True
         job = next(job for job in self._asker.jobs if job.name == self.place[0])
-        if "locks" not in let_go or not lock_excuses(job, self.position):
+        if Locks.key not in let_go or not lock_excuses(job, self.position):
             return False
         # Its own lock stayed, for the excuse it gives; it may do without.
-        jobs = with_position(jobs, self.place, upper=None, lower=None)
+        jobs = without_locks(jobs, self.place)
         return self._asker.can(jobs, self.place, (*key, self.place), plenty=plenty, free=let_go)
 
     def _lacking(self) -> tuple[str, ...]:

@@ -1,10 +1,15 @@
-"""What one job asks of the pairs of a kind: its own rules, family and guard. Several jobs may share their shells, and
-each keeps its own terms."""
+"""What one job asks of the pairs of a kind: its own rules and guard. Several jobs may share their shells, and each
+keeps its own terms."""
+
+from collections.abc import Iterable
 
 from fitmatch.fit.guards import Guards
 from fitmatch.fit.shifts import Shifts
-from fitmatch.parts import Job, Position, Shell, marks_agree
+from fitmatch.parts import ENDLESS, Half, Job, Position, Rule, Shell
 from fitmatch.plans import Placement
+from fitmatch.rules.in_force import in_force
+from fitmatch.rules.limits_at import limits_at
+from fitmatch.rules.thick_half import ThickHalf
 
 
 class Terms:
@@ -12,41 +17,53 @@ class Terms:
 
     def __init__(self, job: Job, kind: str) -> None:
         self.job = job
+        self.rules = in_force(job, kind)
         self.guards = Guards(job)
-        self.family = job.fits[kind].family
-        self.may_be_complete = True  # False: some position of the kind cannot be inside its limits, whatever is chosen
         self.shifts = Shifts(job, kind)
-        self._rules = job.rules
-        self._side = job.rules.thick_half.get(kind)
-        self._bore_marks = [job.shell_columns.index(column) for column in job.rules.same_in_bore]
+        self.may_be_complete = True  # False: some position of the kind cannot be inside its limits, whatever is chosen
+        self.limits_at = limits_at(job)
+        # From and to how much the wall of a lower half may exceed that of the upper one, and what wall a half may have.
+        self.differences = _within(rule.differences for rule in self.rules)
+        self.walls = _within(rule.walls for rule in self.rules)
+        self._one_side = next((r for r in self.rules if isinstance(r, ThickHalf) and r.one_side), None)
+        self._takers = [r for r in self.rules if type(r).takes is not Rule.takes or r.walls != (0, ENDLESS)]
+        self._sharers = [r for r in self.rules if type(r).share is not Rule.share]
 
     @property
     def one_thick_side(self) -> bool:
         """Whether the thicker halves must all go to one side, whichever it is."""
-        return self._side == "same"
+        return self._one_side is not None
 
     def place(self, position: Position, upper: Shell, lower: Shell) -> Placement:
         """These two shells in this position, judged by its limits as the guard draws them in for this pair."""
-        return Placement(position, upper, lower, self._rules.limits_at, self.guards.margin(position, upper, lower))
+        return Placement(position, upper, lower, self.limits_at, self.guards.margin(position, upper, lower))
 
-    def partner_walls(self, wall: int) -> tuple[int, int]:
-        """The walls a lower half may have beside an upper half of this wall."""
-        low, high = 0, 1 << 62
-        if self._rules.wall_difference_nm is not None:
-            low, high = wall - self._rules.wall_difference_nm, wall + self._rules.wall_difference_nm
-        if self._side == "lower":
-            low = max(low, wall - self._rules.thick_half_from_nm)
-        elif self._side == "upper":
-            high = min(high, wall + self._rules.thick_half_from_nm)
-        return low, high
+    def asks(self, position: Position, side: str) -> tuple[object, ...]:
+        """All that `takes` depends on besides the half."""
+        return tuple((rule, rule.asks(position, side)) for rule in self._takers)
 
-    def share_marks(self, upper: tuple[str, ...], lower: tuple[str, ...]) -> bool:
-        """Whether halves with these marks may share a bore."""
-        return all(marks_agree(upper[i], lower[i]) for i in self._bore_marks)
+    def takes(self, position: Position, side: str, half: Half) -> bool:
+        """Whether this half may go into this side of the position, whatever the other half is."""
+        return all(rule.takes(position, side, half) for rule in self._takers)
+
+    def share(self, upper: Half, lower: Half) -> bool:
+        """Whether these two halves may share a bore, as far as walls do not tell."""
+        return all(rule.share(upper, lower) for rule in self._sharers)
 
     def thick(self, upper: int, lower: int) -> int:
-        """Which of two walls counts as the thicker: 1 the upper, -1 the lower, 0 neither."""
-        difference = upper - lower
-        if abs(difference) <= self._rules.thick_half_from_nm:
-            return 0
-        return 1 if difference > 0 else -1
+        """Where all thicker halves must go to one side, which of two walls counts as the thicker: 1 the upper, -1 the
+        lower, 0 neither."""
+        return 0 if self._one_side is None else self._one_side.thick(upper, lower)
+
+    @property
+    def thick_from_nm(self) -> int:
+        """Where all thicker halves must go to one side, by how much a wall may be thicker and not count as such."""
+        return 0 if self._one_side is None else self._one_side.from_nm
+
+
+def _within(ranges: Iterable[tuple[int, int]]) -> tuple[int, int]:
+    """What lies in all of these ranges, from and to."""
+    low, high = -ENDLESS, ENDLESS
+    for least, most in ranges:
+        low, high = max(low, least), min(high, most)
+    return low, high

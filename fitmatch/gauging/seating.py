@@ -24,6 +24,7 @@ from fitmatch.lengths import mean, round_half_even
 from fitmatch.measuring import DIAMETERS, AssembledReading, Doubt
 from fitmatch.parts import Job, Position, Shell
 from fitmatch.plans import Placement
+from fitmatch.rules.limits_at import limits_at
 
 APART_NM: Final = 7_620  # 0.0003 in
 MISTAKE_NM: Final = 12_700  # 0.0005 in
@@ -191,7 +192,7 @@ def compare(job: Job, doubts: Sequence[Doubt] = ()) -> Comparison:
         if missing:
             not_compared.append(NotCompared(reading, position, missing))
             continue
-        placement = Placement(position, upper, lower, job.rules.limits_at)
+        placement = Placement(position, upper, lower, limits_at(job))
         clearance = assembled_clearance(job, reading, placement)
         check = Check(reading, placement, clearance, _uncertainty(model, reading, placement))
         checks.append(check._replace(why_not=_why_not(check, doubted)))

@@ -27,23 +27,24 @@ def matched_columns(settings: Settings, in_positions: set[str], in_shells: set[s
 
 def check_rule_columns(settings: Settings, in_positions: set[str], in_shells: set[str]) -> None:
     """Note columns named in [rules] that no file has; one that is mistyped in a header is reported there."""
-    for rule, columns, headers, where in (
-        ("match", settings.match, in_positions | in_shells, "no file has"),
-        ("same_in_bore", settings.rules.same_in_bore, in_shells, "no shell file has"),
-        ("movable_within", settings.rules.movable_within, in_positions, "the positions file lacks"),
-    ):
+    files = {
+        "either": (in_positions | in_shells, "no file has"),
+        "shells": (in_shells, "no shell file has"),
+        "positions": (in_positions, "the positions file lacks"),
+    }
+    for key, columns, which in (named for rule in settings.rules for named in rule.headers):
+        headers, where = files[which]
         for column in columns:
-            names = (column, *per_half([column])) if rule == "match" else (column,)
+            names = (column, *per_half([column])) if which == "either" else (column,)
             if headers.intersection(names) or any(one_slip_away(header, names) for header in headers):
                 continue
             text = f"{where} a column `{shorten(column)}`; add the column or mend the name"
-            settings.file.report("unknown-column", text, "rules", rule)
+            settings.file.report("unknown-column", text, "rules", key)
 
 
 def warn_of_idle_rules(settings: Settings, findings: Findings) -> None:
     """Warn of a rule that does nothing without another."""
-    if settings.rules.movable_within and not settings.rules.movable:
-        findings.warnings.append("job.toml: rules.movable_within does nothing without rules.movable")
+    findings.warnings += [f"job.toml: {rule.phrases['idle']}" for rule in settings.rules if rule.idle]
 
 
 def warn_of_unmatched(ignored: Iterable[str], in_shells: set[str], findings: Findings) -> None:

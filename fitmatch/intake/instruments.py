@@ -157,10 +157,10 @@ def _angles(values: Values, path: tuple[str, ...], feature: str) -> Sequence[flo
     return angles
 
 
-def read_guard(values: Values) -> float:
-    """How many expanded uncertainties the limits are tightened by."""
-    guard = _number(values, ("rules", "guard"), (0.0, 10.0, "0 to 10"))
-    return 0.0 if guard is None else float(guard)
+def read_number(values: Values, path: tuple[str, ...], bounds: tuple[float, float, str]) -> float | None:
+    """A plain number within its bounds, which stand there once more in words."""
+    number = _number(values, path, bounds)
+    return None if number is None else float(number)
 
 
 def _gauge(values: Values, name: str, names: Collection[str]) -> Gauge:

@@ -41,7 +41,7 @@ def read_folders(folders: Sequence[str | PathLike[str]], make_sizing: Callable[[
     compared = [reader.compared(everywhere) for reader in readers]
     pooled = Compared(
         tuple(dict.fromkeys(name for one in compared for name in one.matched)),
-        tuple(dict.fromkeys(name for one in compared for name in one.same_in_bore)),
+        tuple(dict.fromkeys(name for one in compared for name in one.others)),
     )
     for at, (name, reader, own) in enumerate(zip(names, readers, compared, strict=False)):
         try:

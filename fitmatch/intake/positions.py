@@ -13,6 +13,7 @@ from fitmatch.intake.sizing import Sized
 from fitmatch.intake.tables import UNREAD, Table
 from fitmatch.measuring import Reading
 from fitmatch.parts import ANY
+from fitmatch.rules.movable import columns_within
 
 QUANTITIES = {
     "journal": JOURNAL,
@@ -120,7 +121,7 @@ class PositionReader:
             accept=self._cell(cells, "accept") or None,
             pin=self._pin(row, cells),
             undersize=self._cell(cells, "undersize"),
-            within=tuple(self._cell(cells, c).casefold() for c in self._settings.rules.movable_within),
+            within=tuple(self._cell(cells, c).casefold() for c in columns_within(self._settings.rules)),
             offset_told=bool(cells[self._columns.index("offset")].strip()),
         )
 

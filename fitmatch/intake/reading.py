@@ -51,8 +51,11 @@ from fitmatch.intake.sources import (
 from fitmatch.intake.tables import Table, open_table
 from fitmatch.intake.targets import Aim, AimCheck
 from fitmatch.measuring import DIAMETERS, AssembledReading, Form, Measuring, Reading
-from fitmatch.parts import Job, Position, Size
+from fitmatch.parts import Job, Position, Rule, Size
 from fitmatch.problems import InputError
+from fitmatch.rules import in_order
+from fitmatch.rules.match import Match
+from fitmatch.rules.movable import columns_within
 from fitmatch.stages import now
 
 # No column of the long file belongs to another file: what else stands there is the writer's own.
@@ -78,14 +81,14 @@ def read_folder(
 
 
 class Compared(NamedTuple):
-    """Columns in which shells are compared with positions, and those among them or besides in which halves are."""
+    """Columns in which shells are compared with positions, and those that other rules look at."""
 
     matched: tuple[str, ...]
-    same_in_bore: tuple[str, ...]
+    others: tuple[str, ...]
 
     @property
     def shell_columns(self) -> tuple[str, ...]:
-        return tuple(dict.fromkeys((*self.matched, *self.same_in_bore)))
+        return tuple(dict.fromkeys((*self.matched, *self.others)))
 
 
 class FolderReader:
@@ -125,7 +128,8 @@ class FolderReader:
         """What this job compares; `elsewhere` are the columns of other jobs' shell files."""
         tables, settings = self._tables, self.settings
         matched = matched_columns(settings, tables.in_positions, tables.in_shells | elsewhere)
-        return Compared(matched, settings.rules.same_in_bore)
+        others = (column for r in settings.rules if not isinstance(r, Match) for column in r.columns)
+        return Compared(matched, tuple(dict.fromkeys(others)))
 
     def job(self, own: Compared, pooled: Compared | None = None, *, assembled: bool = False) -> Job:
         """The job; raises InputError with every mistake in its files. `pooled` are the columns that all jobs compare
@@ -214,7 +218,7 @@ class _Tables:
         unmatched: set[str] = set()
         inch_job = settings.inch_job
         if position_table:
-            further = (*may_match, *per_half(may_match), *settings.rules.movable_within)
+            further = (*may_match, *per_half(may_match), *columns_within(settings.rules))
             columns = understand(position_table, position_form, SHELL_FORM, further, findings, inch_job=inch_job)
             rows = PositionReader(position_table, columns, settings, findings).rows(matched, frozenset(own.matched))
             warn_of_unmatched(columns.ignored, in_shells, findings)
@@ -228,7 +232,7 @@ class _Tables:
             lacking = dict.fromkeys(set(shell_form.needed) - stems, False)
         for number, table in enumerate(shell_tables, 1):
             now(f"shell file {number} of {len(shell_tables)}, {len(pool.shells)} shells so far")
-            further = (*may_match, *settings.rules.same_in_bore, *compared)
+            further = (*may_match, *compared)
             shell_columns = understand(
                 table, shell_form, POSITION_FORM, further, findings, inch_job=inch_job, lacking=lacking
             )
@@ -259,7 +263,7 @@ class _Tables:
             fits={kind: table.fit for kind, table in settings.fits.items()},
             positions=tuple(positions),
             shells=tuple(pool.shells),
-            rules=settings.rules,
+            rules=_rules(settings.rules, own.matched, compared),
             drawing=settings.drawing,
             matched_columns=matched,
             shell_columns=compared,
@@ -369,6 +373,12 @@ class _Tables:
             if form is not None:
                 forms[key] = form
         return forms
+
+
+def _rules(written: tuple[Rule, ...], matched: tuple[str, ...], shell_columns: tuple[str, ...]) -> tuple[Rule, ...]:
+    """The rules of a job, with one for every column that is matched, named or not."""
+    others = (rule for rule in written if not isinstance(rule, Match))
+    return tuple(rule.located(shell_columns) for rule in in_order((*others, *map(Match, matched))))
 
 
 def _nothing_read(rows: list[PositionRow]) -> Log:

@@ -5,7 +5,7 @@ What is wrong is noted in the findings, and reading goes on with what a missing 
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -21,7 +21,9 @@ from fitmatch.intake.texts import decode
 from fitmatch.intake.values import Values
 from fitmatch.lengths import JOB_UNITS
 from fitmatch.measuring import Decimal, Gauge, Place, Temperature
-from fitmatch.parts import SIDES, Band, Rules
+from fitmatch.parts import SIDES, Band, Rule
+from fitmatch.rules import keys, read_rules
+from fitmatch.rules.match import Match
 
 DEFAULT_POSITIONS: Final = "positions.csv"
 DEFAULT_SHELLS: Final = ("shells/*.csv",)
@@ -42,19 +44,6 @@ _SECTIONS: Final = (
 )
 _SOURCES: Final = ("positions", "shells", "shared", "readings", "assembled")
 _DRAWN: Final[Mapping[str, Quantity]] = {"journal": JOURNAL, "housing_bore": HOUSING_BORE, "wall": WALL}
-_RULES: Final = (
-    "wall_difference",
-    "thick_half",
-    "thick_half_from",
-    "match",
-    "same_in_bore",
-    "neighbour_step",
-    "line",
-    "movable",
-    "movable_within",
-    "limits_at",
-    "guard",
-)
 # What tells parts and sizes apart by itself cannot be matched besides; any other column can.
 _NEVER_MATCHED: Final = frozenset(
     {
@@ -89,8 +78,7 @@ class Settings:
     shared: tuple[str, ...] = ()
     fits: dict[str, FitTable] = field(default_factory=dict)
     drawing: dict[str, dict[str, Band]] = field(default_factory=dict)
-    rules: Rules = field(default_factory=Rules)
-    match: tuple[str, ...] = ()
+    rules: tuple[Rule, ...] = ()
     match_read: bool = True  # False: the rules may ask for columns that are not in `match`
     measured_coated: bool = True
     coating_counts: bool = True
@@ -104,6 +92,11 @@ class Settings:
     materials: dict[str, dict[str, Decimal]] = field(default_factory=dict)  # kind -> feature -> per kelvin
     form_limits: dict[str, dict[str, int]] = field(default_factory=dict)  # kind -> feature and what -> nm
     bench: dict[str, dict[str, tuple[Place, ...]]] = field(default_factory=dict)  # kind -> feature -> where to read
+
+    @property
+    def match(self) -> tuple[str, ...]:
+        """The columns that the rules ask to match."""
+        return tuple(rule.column for rule in self.rules if isinstance(rule, Match))
 
     @property
     def inch_job(self) -> bool:
@@ -237,66 +230,91 @@ def _band(values: Values, path: tuple[str, ...], quantity: Quantity) -> Band | N
 
 
 def _rules(values: Values, settings: Settings) -> None:
-    values.refuse_unknown(("rules",), _RULES)
-    written = values.table(("rules",))
-    defaults = Rules()
-    difference: int | None = defaults.wall_difference_nm
-    if written.get("wall_difference") == "off":
-        difference = None
-    elif "wall_difference" in written:
-        difference = values.length(("rules", "wall_difference"), LIMIT)
-    half_from = values.length(("rules", "thick_half_from"), LIMIT)
-    thick_half = {}
-    for kind in values.kinds(("rules", "thick_half"), settings.fits, "half (upper, lower or same)"):
-        half = values.word(("rules", "thick_half", kind), (*SIDES, "same"))
-        if half is not None:
-            thick_half[kind] = half
-    settings.match = _columns(values, ("rules", "match"), _NEVER_MATCHED)
-    settings.match_read = bool(settings.match) or written.get("match", []) == []
-    guard = _guard(values)
-    settings.rules = Rules(
-        wall_difference_nm=difference,
-        thick_half=thick_half,
-        thick_half_from_nm=defaults.thick_half_from_nm if half_from is None else half_from,
-        same_in_bore=_columns(values, ("rules", "same_in_bore"), frozenset(("box",))),
-        neighbour_step_nm=_lengths_by_kind(values, "neighbour_step", settings),
-        line_nm=_lengths_by_kind(values, "line", settings),
-        movable=_movable(values, settings),
-        movable_within=_columns(values, ("rules", "movable_within"), _NEVER_WITHIN),
-        limits_at=values.word(("rules", "limits_at"), ("tightest", "mean")) or defaults.limits_at,
-        guard=guard,
-        guard_row=settings.file.row("rules", "guard") if guard else None,
-    )
+    values.refuse_unknown(("rules",), keys())
+    settings.rules = read_rules(_Asked(values, settings.fits))
+    written = values.table(("rules",)).get("match", [])
+    settings.match_read = bool(settings.match) or written == []
 
 
-def _movable(values: Values, settings: Settings) -> tuple[str, ...]:
-    """Kinds whose housings are loose parts."""
-    path = ("rules", "movable")
-    kinds: list[str] = []
-    for kind in values.texts(path, 'write a list of kinds, such as ["rod"]') or ():
-        if in_one_block(kind):
-            text = f"the housings of `{shorten(kind)}` are bored in line in one block and never move; take it out"
-            values.report("unknown-value", text, *path)
-        elif kind in settings.fits:
-            kinds += [] if kind in kinds else [kind]
-        elif settings.fits:
-            text = f"there is no [fit.{shorten(kind)}]; the nearest kind is `{nearest(kind, settings.fits)}`"
-            values.report("unknown-kind", text, *path)
-    return tuple(kinds)
+class _Asked:
+    """`[rules]` as rules ask of it."""
 
+    def __init__(self, values: Values, kinds: Mapping[str, object]) -> None:
+        self._values = values
+        self._kinds = kinds
 
-def _lengths_by_kind(values: Values, rule: str, settings: Settings) -> dict[str, int]:
-    kinds = values.kinds(("rules", rule), settings.fits, "length")
-    found = {kind: values.length(("rules", rule, kind), LIMIT) for kind in kinds}
-    return {kind: nm for kind, nm in found.items() if nm is not None}
+    def is_off(self, key: str) -> bool:
+        return bool(self._values.table(("rules",)).get(key) == "off")
 
+    def length(self, key: str) -> int | None:
+        return self._values.length(("rules", key), LIMIT)
 
-def _guard(values: Values) -> float:
-    if "guard" not in values.table(("rules",)):
-        return 0.0
-    from fitmatch.intake.instruments import read_guard
+    def lengths_by_kind(self, key: str, *, of_walls: bool = False) -> dict[str, int]:
+        kinds = self._values.kinds(("rules", key), self._kinds, "length")
+        found = {kind: self._values.length(("rules", key, kind), WALL if of_walls else LIMIT) for kind in kinds}
+        return {kind: nm for kind, nm in found.items() if nm is not None}
 
-    return read_guard(values)
+    def word(self, key: str, allowed: tuple[str, ...]) -> str | None:
+        return self._values.word(("rules", key), allowed)
+
+    def words_by_kind(self, key: str, allowed: tuple[str, ...], what: str) -> dict[str, str]:
+        kinds = self._values.kinds(("rules", key), self._kinds, what)
+        found = {kind: self._values.word(("rules", key, kind), allowed) for kind in kinds}
+        return {kind: word for kind, word in found.items() if word is not None}
+
+    def loose_kinds(self, key: str) -> tuple[str, ...]:
+        path = ("rules", key)
+        kinds: dict[str, None] = {}
+        for kind in self._values.texts(path, 'write a list of kinds, such as ["rod"]') or ():
+            if in_one_block(kind):
+                text = f"the housings of `{shorten(kind)}` are bored in line in one block and never move; take it out"
+                self._values.report("unknown-value", text, *path)
+            elif kind in self._kinds:
+                kinds[kind] = None
+            elif self._kinds:
+                text = f"there is no [fit.{shorten(kind)}]; the nearest kind is `{nearest(kind, self._kinds)}`"
+                self._values.report("unknown-kind", text, *path)
+        return tuple(kinds)
+
+    def columns(self, key: str, refused: Collection[str] = ()) -> tuple[str, ...]:
+        """Without regard to case, each once."""
+        path = ("rules", key)
+        names: dict[str, None] = {}
+        for name in self._values.texts(path, 'write a list of columns, such as ["finish"]') or ():
+            column = name.strip().casefold()
+            fault = fault_in_name(column)
+            if fault is not None:
+                self._values.report("bad-name", fault, *path)
+            elif column in refused:
+                text = f"`{column}` cannot be named here; name another column or leave it out"
+                self._values.report("unknown-column", text, *path)
+            else:
+                names[column] = None
+        return tuple(names)
+
+    def matched_columns(self, key: str) -> tuple[str, ...]:
+        names = []
+        for column in self.columns(key, _NEVER_MATCHED):
+            stem, _, half = column.rpartition("_")
+            if half in SIDES:
+                text = f"`{column}` asks of one half; name `{stem}`, which covers it"
+                self._values.report("unknown-column", text, "rules", key)
+            else:
+                names.append(column)
+        return tuple(names)
+
+    def journal_columns(self, key: str) -> tuple[str, ...]:
+        return self.columns(key, _NEVER_WITHIN)
+
+    def number(self, key: str, most: float) -> float | None:
+        if key not in self._values.table(("rules",)):
+            return None
+        from fitmatch.intake.instruments import read_number
+
+        return read_number(self._values, ("rules", key), (0.0, most, f"0 to {most:g}"))
+
+    def row(self, key: str) -> int | None:
+        return self._values.row("rules", key)
 
 
 def _measuring(values: Values, settings: Settings) -> None:
@@ -312,23 +330,3 @@ def _measuring(values: Values, settings: Settings) -> None:
     settings.materials = instruments.read_materials(values, settings.fits)
     settings.form_limits = instruments.read_form_limits(values, settings.fits)
     settings.bench = instruments.read_bench(values, settings.fits)
-
-
-def _columns(values: Values, path: tuple[str, ...], refused: frozenset[str]) -> tuple[str, ...]:
-    """Names of columns, without regard to case, each once."""
-    names: list[str] = []
-    for name in values.texts(path, 'write a list of columns, such as ["finish"]') or ():
-        column = name.strip().casefold()
-        stem, _, half = column.rpartition("_")
-        fault = fault_in_name(column)
-        if fault is not None:
-            values.report("bad-name", fault, *path)
-        elif column in refused:
-            values.report(
-                "unknown-column", f"`{column}` cannot be named here; name another column or leave it out", *path
-            )
-        elif path[-1] == "match" and half in SIDES:
-            values.report("unknown-column", f"`{column}` asks of one half; name `{stem}`, which covers it", *path)
-        elif column not in names:
-            names.append(column)
-    return tuple(names)

@@ -24,6 +24,7 @@ class Values:
     def __init__(self, document: Mapping[str, Any], file: JobFile, findings: Findings) -> None:
         self.document = document
         self.report = file.report
+        self.row = file.row
         self.unit: str | None = None
         self._findings = findings
 

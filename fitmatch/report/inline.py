@@ -11,6 +11,7 @@ from fitmatch.parts import Job
 from fitmatch.plans import Placement, Plan
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.scale import Scale
+from fitmatch.rules.in_force import row_rules
 
 _HALF_WIDTH = 12  # of the drawn line, in characters
 
@@ -24,7 +25,7 @@ class Row(NamedTuple):
 
 def in_a_row(job: Job, kind: str) -> bool:
     """Whether the bores of this kind lie in one block, or anything asks how they lie to one another."""
-    ruled = kind in job.rules.neighbour_step_nm or kind in job.rules.line_nm
+    ruled = bool(row_rules(job, kind))
     return in_one_block(kind) or ruled or any(p.offset_nm is not None for p in job.positions if p.kind == kind)
 
 

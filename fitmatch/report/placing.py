@@ -11,6 +11,7 @@ from fitmatch.report.certainty import Certainty
 from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated, wall
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.scale import Scale
+from fitmatch.rules.guard import guard_of
 
 NOT_FILLED = "NOT FILLED"
 NOT_MEASURED = "NOT YET MEASURED"
@@ -134,7 +135,7 @@ def limits(plan: Plan, kind: str, scale: Scale) -> list[str]:
     positions = [p for p in plan.job.positions if p.kind == kind]
     wished = any(p.wishes for p in positions)
     alike = all(_alike(positions, value) for _, value in (*_LIMITS, *_WISH))
-    guarded = plan.job.rules.guard > 0
+    guarded = guard_of(plan.job) > 0
     as_headed = alike and not guarded and all(p.clearance_tightest_nm == p.clearance_nm for p in placements)
     if not placements or as_headed:
         return []
@@ -235,7 +236,7 @@ def _remark(plan: Plan, position: Position, placement: Placement | None) -> str:
 
 def _legend(plan: Plan, placements: Sequence[Placement], certainty: Certainty) -> list[str]:
     """What stands under a table with uncertainties, and whether they may be relied on."""
-    guarded = ", both as written, without the guard" if plan.job.rules.guard else ""
+    guarded = ", both as written, without the guard" if guard_of(plan.job) else ""
     lines = paragraph(
         "+/- is the expanded uncertainty of the clearance, 95 %. The verdict goes by the chance that the clearance at "
         f"the tightest is at least min and the mean one at most max{guarded}: inside from 95 %, outside up to 5 %, "

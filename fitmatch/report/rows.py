@@ -20,6 +20,7 @@ from fitmatch.report.facts import (
     wall,
     within_want,
 )
+from fitmatch.rules.movable import is_movable
 
 FILLED: Final = "filled"
 UNFILLED: Final = "not filled"
@@ -73,7 +74,7 @@ def _table(plans: Sequence[Plan], unit: str, job: list[str]) -> str:
     certainties = [Certainty(plan) for plan in plans]
     judged = (f"uncertainty [{unit}]", "verdict") if any(c.known for c in certainties) else ()
     jobs = [plan.job for plan in plans]
-    housing = ("housing",) if any(j.rules.movable for j in jobs) else ()
+    housing = ("housing",) if any(is_movable(j, kind) for j in jobs for kind in j.kinds) else ()
     offset = (f"offset [{unit}]",) if any(p.offset_nm is not None for j in jobs for p in j.positions) else ()
     wishing = any(kind_wishes(j, kind) for j in jobs for kind in j.kinds)
     wished = (f"want_min [{unit}]", f"want_max [{unit}]", "within_want") if wishing else ()

@@ -3,19 +3,17 @@
 from fitmatch.fit.words import sizes, steps
 from fitmatch.plans import Cure, Reason
 from fitmatch.report.layout import clean, whole
+from fitmatch.rules import REGISTRY
 
+# What binds a position besides rules.
 _BONDS = {
     "max": "its max",
     "min": "its min",
     "uppers": "too few upper halves",
     "lowers": "too few lower halves",
-    "drawing": "the drawing band of the housing bore",
-    "locks": "the locks",
-    "holds": "the holds",
-    "family": "the limit to its family",
-    "guard": "the guard",
     "priority": "the quality of the engines before it",
 }
+_RULE = "the rule {name}"
 
 
 def in_words(reason: Reason, unit: str) -> str:
@@ -51,29 +49,31 @@ def _cures(reason: Reason, unit: str) -> str:
 def _bond(name: str) -> str:
     if name in _BONDS:
         return _BONDS[name]
-    column = name.removeprefix("match ")
-    return f"matching {clean(column)}" if column != name else f"the rule {name}"
+    key, _, column = name.partition(" ")
+    sort = next(sort for sort in REGISTRY if sort.key == key)
+    return sort.phrases.get("bond", _RULE).format(name=name, column=clean(column))
 
 
 def _cure(cure: Cure, unit: str) -> str:
+    name = whole(cure.name or "")
     match cure.change:
         case "max" | "min":
             return f"{cure.change} {_by(cure, unit, 'more' if cure.change == 'max' else 'less')}"
-        case "wall_difference" | "thick_half_from" | "neighbour_step" | "line":
-            return f"the rule {cure.change} at {_by(cure, unit, 'more')}"
-        case "guard":
-            return f"a guard of {cure.factor:g}"
         case "hold":
-            return f"the hold taken off {whole(cure.name or '')}"
+            return f"the hold taken off {name}"
         case "lock":
-            return f"the lock taken off {whole(cure.name or '')}"
+            return f"the lock taken off {name}"
         case "accept":
-            of = f" of {whole(cure.name)}" if cure.name else ""
-            return f"a reason in the column `accept`{of}"
+            return f"a reason in the column `accept`{f' of {name}' if name else ''}"
         case "priority":
             return "the priority together"
         case "upper" | "lower":
             return _one_more(cure, unit)
+    if cure.factor is not None:
+        return f"a {cure.change} of {cure.factor:g}"
+    if cure.to_nm is not None:
+        sort = next(sort for sort in REGISTRY if cure.change in sort.keys)
+        return f"the rule {cure.change} at {_by(cure, unit, sort.phrases.get('eased', 'more'))}"
     return f"without {_bond(cure.change)}"
 
 

@@ -1,0 +1,103 @@
+"""Which rules bind a kind, and what is wrong where shells break one."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import pairwise
+from typing import NamedTuple
+
+from fitmatch.facts import Fact
+from fitmatch.parts import SIDES, Job, Near, Position, Rule, Shell
+from fitmatch.plans import Placement
+from fitmatch.rules.family import Family
+
+
+def in_force(job: Job, kind: str) -> tuple[Rule, ...]:
+    """The rules of a job about one kind, and the families that its fit names."""
+    return (*(rule for rule in job.rules if rule.binds(kind)), *Family.of(job, kind))
+
+
+class Broken(NamedTuple):
+    """A rule that shells break, and what is wrong; `excused`: the locked shells alone break it."""
+
+    rule: Rule
+    fact: Fact
+    excused: bool
+
+
+def broken(rules: Iterable[Rule], position: Position, upper: Shell, lower: Shell) -> Iterator[Broken]:
+    """What these two shells in this position break, taken by themselves. A lock excuses its shell, and two of them the
+    pair."""
+    locked = position.upper is not None and position.lower is not None
+    for rule in rules:
+        for side, shell in zip(SIDES, (upper, lower), strict=True):
+            if not rule.takes(position, side, shell):
+                yield Broken(rule, rule.refusal(position, side, shell), getattr(position, side) is not None)
+        yield from (Broken(rule, fact, locked) for fact in rule.discord(upper, lower))
+
+
+class Apart(NamedTuple):
+    """Two bores of a row that lie too far from each other, the later of which is told of, and what is wrong; `excused`:
+    both are locked in both halves."""
+
+    rule: Rule
+    one: Placement
+    other: Placement
+    fact: Fact
+    excused: bool
+
+
+class RowRule(NamedTuple):
+    """A rule about a row, and what it says of it."""
+
+    rule: Rule
+    near: Near
+
+    def apart(self, row: Sequence[Position], placements: Iterable[Placement]) -> Iterator[Apart]:
+        """Bores that lie too far apart: of neighbours each, of all the two that lie farthest, of those that are not
+        excused and of those that are."""
+        at = self.lies(row, placements)
+        if not self.near.everyone:
+            for (i, one), (j, other) in pairwise(at):
+                if j[0] - i[0] == 1 and abs(other - one) > self.near.most:
+                    yield self._apart((i[1], one), (j[1], other))
+            return
+        free = [(p, lies) for (_, p), lies in at if not p.locked]
+        fixed = [(p, lies) for (_, p), lies in at if p.locked]
+        for some in (fixed, *([free, *([*free, p] for p in fixed)] if free else [])):
+            low, high = (end(some, key=lambda bore: bore[1], default=None) for end in (min, max))
+            if low is not None and high is not None and high[1] - low[1] > self.near.most:
+                yield self._apart(low, high)
+
+    def too_many(self, row: Sequence[Position], placements: Sequence[Placement]) -> int:
+        """The fewest bores without which the others would lie as they should; those locked in both halves have to stay,
+        and are excused from each other."""
+        if not self.near.everyone:
+            return sum(not apart.excused for apart in self.apart(row, placements))
+        at = self.lies(row, placements)
+        fixed = [lies for (_, p), lies in at if p.locked]
+        free = [lies for (_, p), lies in at if not p.locked]
+        near = [v for v in free if all(abs(v - f) <= self.near.most for f in fixed)]
+        return len(free) - max((sum(low <= v <= low + self.near.most for v in near) for low in near), default=0)
+
+    def lies(self, row: Sequence[Position], placements: Iterable[Placement]) -> list[tuple[tuple[int, Placement], int]]:
+        """For each filled bore its place in the row, and what it lies at."""
+        places = {p.name: i for i, p in enumerate(row)}
+        found = sorted(
+            ((places[p.position.name], p) for p in placements if p.position.name in places), key=lambda b: b[0]
+        )
+        return [((i, p), p.twice_axis_shift_nm + self.near.origins[i]) for i, p in found]
+
+    def _apart(self, one: tuple[Placement, int], other: tuple[Placement, int]) -> Apart:
+        slots = {
+            "one": one[0].position.name,
+            "other": other[0].position.name,
+            "apart_twice_nm": abs(other[1] - one[1]),
+            "most_twice_nm": self.near.most,
+        }
+        return Apart(self.rule, one[0], other[0], Fact(self.rule.key, slots), one[0].locked and other[0].locked)
+
+
+def row_rules(job: Job, kind: str) -> list[RowRule]:
+    """The rules about the row of this kind's bores."""
+    row = [p for p in job.positions if p.kind == kind]
+    found = ((rule, rule.near(row)) for rule in job.rules if rule.binds(kind))
+    return [RowRule(rule, near) for rule, near in found if near is not None]

@@ -1,0 +1,91 @@
+"""Locks: shells that positions.csv puts into a certain place. They outrank other rules, and excuse their shells."""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from typing import ClassVar
+
+from fitmatch.parts import SIDES, Bond, Job, Position, Rule, Single
+from fitmatch.plans import Placement
+from fitmatch.rules.in_force import broken, in_force, row_rules
+from fitmatch.rules.thick_half import ThickHalf
+
+Jobs = tuple[Job, ...]
+Place = tuple[str, str]  # names of job and position
+
+
+class Locks(Rule):
+    """A locked shell goes nowhere else, and no other goes there."""
+
+    key: ClassVar = "locks"
+    keys: ClassVar = ()
+    phrases: ClassVar = {"bond": "the locks"}
+
+    @classmethod
+    def bonds(cls, jobs: Jobs, kind: str) -> Iterator[Bond]:
+        """All locks of the kind. One that excuses its shells from a rule stays: its position might have no other right
+        to them, and letting something go must take nothing away."""
+        locked = [(job, p) for job in jobs for p in job.positions if p.kind == kind and (p.upper or p.lower)]
+        if locked:
+            places = frozenset((job.name, p.name) for job, p in locked if not lock_excuses(job, p))
+            yield Bond(cls.key, lambda some: _changed(some, lambda at, p: _unlocked(p) if at in places else p))
+
+    @classmethod
+    def singles(cls, jobs: Jobs, kind: str, place: Place, bonds: Sequence[str]) -> Iterator[Single]:
+        """One lock taken off, one that excuses its shells from a rule too, which no bond stands for."""
+        for job in jobs:
+            for other in job.positions:
+                for side in SIDES:
+                    lock: tuple[str, str] | None = getattr(other, side)
+                    if other.kind == kind and lock is not None:
+                        free = without_locks(jobs, (job.name, other.name), (side,))
+                        yield Single("lock", "/".join(lock), lock, free)
+
+
+def without_locks(jobs: Jobs, place: Place, sides: Sequence[str] = SIDES) -> Jobs:
+    """The jobs with these sides of one position unlocked; a shell whose lock goes is no longer kept from other jobs."""
+    none = dict.fromkeys(sides)
+    return _changed(jobs, lambda at, p: replace(p, **none) if at == place else p)  # type: ignore[arg-type]  # names of sides
+
+
+def lock_excuses(job: Job, position: Position) -> bool:
+    """Whether the position's locked shells break a rule and are excused for being locked. Not where it is not yet
+    measured: there is nothing then that could be taken away."""
+    pair = _locked(job, position)
+    if pair is None:
+        return False
+    rules = in_force(job, position.kind)
+    if any(fault.excused for fault in broken(rules, position, pair.upper, pair.lower)):
+        return True
+    if not pair.locked:
+        return False
+    # Which side the thicker halves lie on a locked bore neither decides nor obeys.
+    if any(isinstance(rule, ThickHalf) and rule.one_side and pair.wall_difference_nm > rule.from_nm for rule in rules):
+        return True
+    others = [_locked(job, p) for p in job.positions if p.kind == position.kind]
+    fixed = [other for other in others if other is not None and other.locked]
+    row = [p for p in job.positions if p.kind == position.kind]
+    return any(True for one in row_rules(job, position.kind) for _ in one.apart(row, fixed))
+
+
+def _locked(job: Job, position: Position) -> Placement | None:
+    """The locked shells of a position, one of them on both sides where it is alone; None where there is none or
+    something is not yet measured."""
+    known = {s.key: s for s in job.shells}
+    locked = [known[lock] for lock in (position.upper, position.lower) if lock is not None]
+    if not locked or position.missing or any(shell.wall_nm is None for shell in locked):
+        return None
+    return Placement(position, locked[0], locked[-1])
+
+
+def _unlocked(position: Position) -> Position:
+    return replace(position, upper=None, lower=None)
+
+
+def _changed(jobs: Jobs, change: Callable[[Place, Position], Position]) -> Jobs:
+    changed = tuple(replace(job, positions=tuple(change((job.name, p.name), p) for p in job.positions)) for job in jobs)
+    freed = _locks(jobs) - _locks(changed)
+    return tuple(replace(job, reserved=job.reserved - freed) for job in changed)
+
+
+def _locks(jobs: Jobs) -> set[tuple[str, str]]:
+    return {lock for job in jobs for p in job.positions for lock in (p.upper, p.lower) if lock is not None}

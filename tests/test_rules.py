@@ -1,0 +1,257 @@
+"""The registry of rules: whatever is silently left out of search, checker, reasons, cures or baselines is caught.
+
+A rule that is added needs jobs in which it binds (`JOBS`), or these tests fail.
+"""
+
+import random
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+
+import oracle
+import pytest
+from jobs import STEP, WALL, guarded_job, moving_job, random_job, row_job
+from rulebook import rules_of, with_rules
+from test_fit_exhaustive import assert_baselines
+from test_fit_small import assert_small
+
+import fitmatch.rules
+from fitmatch.fit import Stop, assign
+from fitmatch.fit.guards import check_guard
+from fitmatch.fit.small import with_reasons
+from fitmatch.parts import ENDLESS, Job, Rule
+from fitmatch.problems import FaultInFitmatch, InputError
+from fitmatch.rules import REGISTRY, drawing, in_force, keys
+from fitmatch.rules.drawing import Drawing
+from fitmatch.rules.family import Family
+from fitmatch.rules.guard import Guard
+from fitmatch.rules.holds import Holds
+from fitmatch.rules.in_rows import Line, NeighbourStep
+from fitmatch.rules.limits_at import LimitsAt
+from fitmatch.rules.locks import Locks
+from fitmatch.rules.match import Match
+from fitmatch.rules.min_wall import MinWall
+from fitmatch.rules.movable import Movable
+from fitmatch.rules.same_in_bore import SameInBore
+from fitmatch.rules.thick_half import ThickHalf
+from fitmatch.rules.wall_difference import WallDifference
+
+Patch = pytest.MonkeyPatch
+MOST_JOBS = 2_000
+
+
+def _thin(rng: random.Random) -> Job:
+    job = random_job(rng)
+    return with_rules(job, min_wall_nm={kind: WALL - rng.choice([0, STEP]) for kind in job.kinds})
+
+
+def _guarded(rng: random.Random) -> Job:
+    """With a guard that leaves every position some clearance."""
+    while True:
+        job = guarded_job(rng, both_limits=True)
+        try:
+            check_guard([job])
+        except InputError:
+            continue
+        return job
+
+
+def _in_row(rng: random.Random) -> Job:
+    return row_job(rng)
+
+
+def _moving(rng: random.Random) -> Job:
+    """Few enough positions that every order of the housings can be looked at."""
+    while True:
+        job = moving_job(rng)
+        if not rules_of(job).guard and len(job.positions) <= 3:
+            return job
+
+
+# Of every rule jobs in which it often binds. limits_at keeps nothing out: it says how limits are judged.
+JOBS: dict[type[Rule], Callable[[random.Random], Job]] = {
+    Drawing: random_job,
+    Locks: random_job,
+    Holds: random_job,
+    WallDifference: random_job,
+    MinWall: _thin,
+    ThickHalf: random_job,
+    NeighbourStep: _in_row,
+    Line: _in_row,
+    SameInBore: random_job,
+    Match: random_job,
+    Family: random_job,
+    Movable: _moving,
+    Guard: _guarded,
+}
+KEEP_OUT = [sort for sort in REGISTRY if sort is not LimitsAt]
+# What a lock or a hold says of a shell, and a drawing of a bore, no other rule is asked about; a guard and movable
+# housings reshape the model.
+ABOUT_SHELLS = [sort for sort in KEEP_OUT if sort not in (Drawing, Locks, Holds, Movable, Guard)]
+
+
+def jobs_of(sort: type[Rule]) -> Iterator[tuple[int, Job]]:
+    for seed in range(MOST_JOBS):
+        yield seed, JOBS[sort](random.Random(f"{sort.key} {seed}"))
+
+
+def test_every_rule_is_looked_at() -> None:
+    """Every rule of the registry has jobs here, a key of its own, and phrases for what it says."""
+    assert set(JOBS) == set(KEEP_OUT)
+    assert len({sort.key for sort in REGISTRY}) == len(REGISTRY)
+    assert len(set(keys())) == len(list(keys()))
+    for sort in ABOUT_SHELLS:
+        assert "broken" in sort.phrases, sort
+
+
+def leave_out_of_search(sort: type[Rule], patch: Patch) -> None:
+    """The search does not know the rule; its setting stands in the job all the same."""
+    honest = in_force.in_force
+    for module in ("fitmatch.fit.terms", "fitmatch.fit.baselines"):
+        patch.setattr(
+            f"{module}.in_force",
+            lambda job, kind: tuple(rule for rule in honest(job, kind) if not isinstance(rule, sort)),
+        )
+    rows = in_force.row_rules
+    patch.setattr(
+        "fitmatch.fit.shifts.row_rules",
+        lambda job, kind: [one for one in rows(job, kind) if not isinstance(one.rule, sort)],
+    )
+
+
+def wrong(job: Job) -> bool:
+    """Whether the answer breaks a rule or is not the best, by the oracle."""
+    plan = assign(job)
+    return bool(oracle.faults_of(plan)) or any(
+        oracle.levels_of(plan, kind) != oracle.best(job, kind) for kind in job.kinds
+    )
+
+
+@pytest.mark.parametrize("sort", ABOUT_SHELLS, ids=lambda sort: sort.key)
+def test_left_out_of_the_search(sort: type[Rule], monkeypatch: Patch) -> None:
+    """The program's own check refuses some answer, and with that check off the oracle does."""
+    leave_out_of_search(sort, monkeypatch)
+    refused = False
+    for _, job in jobs_of(sort):
+        try:
+            assign(job)
+        except FaultInFitmatch:
+            refused = True
+            break
+    assert refused
+    monkeypatch.setattr("fitmatch.fit.check", lambda _: None)
+    assert any(wrong(job) for _, job in jobs_of(sort))
+
+
+def test_a_refused_bore_left_out_of_the_search(monkeypatch: Patch) -> None:
+    """The same of the drawing band."""
+    monkeypatch.setattr("fitmatch.fit.candidates.bore_refused", lambda *_: False)
+    with pytest.raises(FaultInFitmatch):
+        for _, job in jobs_of(Drawing):
+            assign(job)
+    monkeypatch.setattr("fitmatch.fit.check", lambda _: None)
+    assert any(wrong(job) for _, job in jobs_of(Drawing))
+
+
+def told_wrong(sort: type[Rule]) -> bool:
+    """Whether some reason or cure is not what it should be."""
+    for seed, job in jobs_of(sort):
+        if rules_of(job).guard and sort is not Guard:
+            continue
+        try:
+            assert_small(with_reasons(assign(job), Stop()), f"seed {seed}")
+        except AssertionError:
+            return True
+    return False
+
+
+REASONED = [sort for sort in KEEP_OUT if sort is not Guard]
+
+
+@pytest.mark.parametrize("sort", REASONED, ids=lambda sort: sort.key)
+def test_left_out_of_the_reasons(sort: type[Rule], monkeypatch: Patch) -> None:
+    """Some small reason is not enough, or lacks what keeps the position out."""
+    honest = fitmatch.rules.bonds
+    monkeypatch.setattr(
+        "fitmatch.fit.small.bonds",
+        lambda jobs, kind: (bond for bond in honest(jobs, kind) if bond.name.partition(" ")[0] != sort.key),
+    )
+    assert told_wrong(sort)
+
+
+@pytest.mark.parametrize("sort", REASONED, ids=lambda sort: sort.key)
+def test_left_out_of_the_cures(sort: type[Rule], monkeypatch: Patch) -> None:
+    """Some cure that would work is missing."""
+    for name in ("SETTINGS", "OF_PARTS"):
+        sorts = tuple(other for other in getattr(fitmatch.rules, name) if other is not sort)
+        monkeypatch.setattr(f"fitmatch.fit.cures.{name}", sorts)
+    assert told_wrong(sort)
+
+
+@pytest.mark.parametrize("change", ["reasons", "cures"])
+def test_a_guard_left_out(change: str, monkeypatch: Patch) -> None:
+    """Where a guard alone keeps positions out, some reason or cure names it."""
+    if change == "reasons":
+        honest = fitmatch.rules.bonds
+        monkeypatch.setattr(
+            "fitmatch.fit.small.bonds", lambda jobs, kind: (b for b in honest(jobs, kind) if b.name != Guard.key)
+        )
+    else:
+        monkeypatch.setattr("fitmatch.fit.cures.SETTINGS", tuple(s for s in fitmatch.rules.SETTINGS if s is not Guard))
+    named = 0
+    for seed, job in jobs_of(Guard):
+        for reason in with_reasons(assign(job), Stop()).reasons:
+            named += Guard.key in reason.together if change == "reasons" else reason.cures[:0] != ()
+        if seed > 60:
+            break
+    assert not named
+    monkeypatch.undo()
+    for _, job in jobs_of(Guard):
+        for reason in with_reasons(assign(job), Stop()).reasons:
+            told = reason.together if change == "reasons" else [cure.change for cure in reason.cures]
+            if Guard.key in told:
+                return
+    pytest.fail("no guard keeps anything out")
+
+
+@pytest.mark.parametrize("sort", ABOUT_SHELLS, ids=lambda sort: sort.key)
+def test_left_out_of_the_baselines(sort: type[Rule], monkeypatch: Patch) -> None:
+    """Some baseline breaks the rule uncounted."""
+    silence(sort, monkeypatch, "fitmatch.fit.baselines")
+    for seed, job in jobs_of(sort):
+        try:
+            assert_baselines(job, assign(job), seed)
+        except AssertionError:
+            return
+    pytest.fail("nothing tells")
+
+
+def silence(sort: type[Rule], patch: Patch, module: str) -> None:
+    """What a module counts of broken rules leaves this one out; where it obeys the rule too, it does no longer."""
+    rules, rows = in_force.in_force, in_force.row_rules
+    patch.setattr(f"{module}.in_force", lambda job, kind: tuple(r for r in rules(job, kind) if not isinstance(r, sort)))
+    patch.setattr(
+        f"{module}.row_rules", lambda job, kind: [one for one in rows(job, kind) if not isinstance(one.rule, sort)]
+    )
+    patch.setattr(sort, "plain_to_see", False)
+
+
+def test_a_rule_that_says_nothing_keeps_nothing_out() -> None:
+    """What a rule does not override lets everything pass."""
+    rule, job = Rule(), random_job(random.Random("plain"))
+    position, shell = job.positions[0], replace(job.shells[0], wall_nm=WALL)
+    assert rule.walls == (0, ENDLESS) and rule.differences == (-ENDLESS, ENDLESS)
+    assert rule.takes(position, "upper", shell) and rule.share(shell, shell)
+    assert rule.near(job.positions) is None and not list(rule.discord(shell, shell))
+
+
+def test_bores_outside_their_drawing_are_refused_once() -> None:
+    """What refuses a bore stands in one module, and the checker's own definition agrees with it."""
+    seen = 0
+    for _, job in jobs_of(Drawing):
+        for position in job.positions:
+            if not position.missing and drawing.bore_refused(job, position):
+                seen += 1
+                assert not oracle.fillable(job, position)
+        if seen > 20:
+            return
+    pytest.fail("no bore is refused")
