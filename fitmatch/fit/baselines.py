@@ -177,7 +177,7 @@ class _Offers:
 
 def rules_broken_by(job: Job, placements: Sequence[Placement]) -> int:
     """Each rule counted once per bore that breaks it; of a kind whose thicker halves lie on both sides, the fewer."""
-    count = sum(len({rule for rule, _ in rules_broken(job, p)}) for p in placements)
+    count = sum(len({broken.code for broken in rules_broken(job, p)}) for p in placements)
     if placements and job.rules.thick_half.get(placements[0].position.kind) == "same":
         thick = [p for p in placements if p.wall_difference_nm > job.rules.thick_half_from_nm and not p.locked]
         on_top = sum(p.twice_axis_shift_nm < 0 for p in thick)

@@ -9,9 +9,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from math import ceil
 
+from fitmatch.facts import Fact
 from fitmatch.fit.candidates import bore_refused
 from fitmatch.fit.rowrules import broken_in_rows
-from fitmatch.lengths import exact
 from fitmatch.parts import HALVES, SIDES, Job, Position, Shell, marks_agree
 from fitmatch.plans import KindFigures, Placement, Plan, Status
 from fitmatch.problems import FaultInFitmatch
@@ -44,14 +44,14 @@ def _refuse(faults: list[str]) -> None:
 
 def _bores(job: Job, placements: Sequence[Placement]) -> Iterator[str]:
     for placement in placements:
-        yield from (f"{placement.position.name}: {fault}" for _, fault in rules_broken(job, placement))
+        yield from (f"{placement.position.name}: {_told(broken)}" for broken in rules_broken(job, placement))
         yield from (f"{placement.position.name}: {fault}" for fault in _never(job, placement))
     yield from _sides(job, placements)
-    yield from broken_in_rows(job, placements)
+    yield from map(_told, broken_in_rows(job, placements))
 
 
-def rules_broken(job: Job, placement: Placement) -> Iterator[tuple[str, str]]:
-    """Rules that this bore breaks and that its locks do not excuse, each with what is wrong."""
+def rules_broken(job: Job, placement: Placement) -> Iterator[Fact]:
+    """Rules that this bore breaks and that its locks do not excuse, each with its figures."""
     position = placement.position
     for side in SIDES:
         if getattr(position, side) is None:
@@ -60,8 +60,8 @@ def rules_broken(job: Job, placement: Placement) -> Iterator[tuple[str, str]]:
         yield from _of_two_walls(job, placement)
 
 
-def locks_excuse(job: Job, placement: Placement) -> Iterator[tuple[str, str]]:
-    """Rules that the locked shells of this bore alone break and that are excused for it, each with what is wrong."""
+def locks_excuse(job: Job, placement: Placement) -> Iterator[Fact]:
+    """Rules that the locked shells of this bore alone break and that are excused for it, each with its figures."""
     for side in SIDES:
         if getattr(placement.position, side) is not None:
             yield from _of_one_shell(job, placement, side)
@@ -69,33 +69,32 @@ def locks_excuse(job: Job, placement: Placement) -> Iterator[tuple[str, str]]:
         yield from _of_two_walls(job, placement)
 
 
-def _of_one_shell(job: Job, placement: Placement, side: str) -> Iterator[tuple[str, str]]:
+def _of_one_shell(job: Job, placement: Placement, side: str) -> Iterator[Fact]:
     position = placement.position
     shell: Shell = getattr(placement, side)
     wants: tuple[str, ...] = getattr(position, f"wants_{side}")
     for column, want, mark in zip(job.matched_columns, wants, shell.marks, strict=False):
         if not marks_agree(want, mark):
-            yield "match", f"the {column} of {shell.box}/{shell.name} is {mark or 'blank'}, not {want or 'blank'}"
+            yield Fact("match", {"column": column, "shell": "/".join(shell.key), "has": mark, "wants": want})
     family = job.fits[position.kind].family
     if family is not None and shell.family not in family:
-        fits = " or ".join(family)
-        yield "family", f"{shell.box}/{shell.name} is of family {shell.family or 'blank'}, not {fits}"
+        yield Fact("family", {"shell": "/".join(shell.key), "has": shell.family, "wants": family})
 
 
-def _of_two_walls(job: Job, placement: Placement) -> Iterator[tuple[str, str]]:
+def _of_two_walls(job: Job, placement: Placement) -> Iterator[Fact]:
     rules = job.rules
     upper, lower = _wall(placement.upper), _wall(placement.lower)
-    if rules.wall_difference_nm is not None and abs(upper - lower) > rules.wall_difference_nm:
-        difference, allowed = _size(job, abs(upper - lower)), _size(job, rules.wall_difference_nm)
-        yield "wall_difference", f"its two walls differ by {difference}, and wall_difference allows {allowed}"
+    difference = abs(upper - lower)
+    if rules.wall_difference_nm is not None and difference > rules.wall_difference_nm:
+        yield Fact("wall_difference", {"difference_nm": difference, "allowed_nm": rules.wall_difference_nm})
     for column in rules.same_in_bore:
         at = job.shell_columns.index(column)
         if not marks_agree(placement.upper.marks[at], placement.lower.marks[at]):
-            yield "same_in_bore", f"its two halves differ in {column}"
+            yield Fact("same_in_bore", {"column": column})
     side = rules.thick_half.get(placement.position.kind)
-    if abs(upper - lower) > rules.thick_half_from_nm and side == ("lower" if upper > lower else "upper"):
-        difference, allowed = _size(job, abs(upper - lower)), _size(job, rules.thick_half_from_nm)
-        yield "thick_half", f"its thicker half is not the {side} one: walls differ by {difference}, {allowed} may pass"
+    if difference > rules.thick_half_from_nm and side == ("lower" if upper > lower else "upper"):
+        slots = {"side": side, "difference_nm": difference, "allowed_nm": rules.thick_half_from_nm}
+        yield Fact("thick_half", slots)
 
 
 def _never(job: Job, placement: Placement) -> Iterator[str]:
@@ -307,8 +306,8 @@ def _measured(position: Position, known: dict[tuple[str, str], Shell]) -> bool:
     )
 
 
-def _size(job: Job, nm: int) -> str:
-    return f"{exact(2 * nm, job.unit)} {job.unit}"
+def _told(broken: Fact) -> str:
+    return f"the rule {broken.code} is broken, {dict(broken.slots)}"
 
 
 def _wall(shell: Shell) -> int:

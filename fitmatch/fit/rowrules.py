@@ -5,13 +5,13 @@ the flags of locks that break them, and for the baselines. Written from their de
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise
 
-from fitmatch.lengths import exact
+from fitmatch.facts import Fact
 from fitmatch.parts import Job
 from fitmatch.plans import Placement
 
 
-def broken_in_rows(job: Job, placements: Sequence[Placement]) -> Iterator[str]:
-    """What is wrong between bores that are not both locked in both halves."""
+def broken_in_rows(job: Job, placements: Sequence[Placement]) -> Iterator[Fact]:
+    """The rules broken between bores that are not both locked in both halves, each with its figures."""
     for one, other in _steps(job, placements):
         if not (one.locked and other.locked):
             yield _step(job, one, other)
@@ -23,8 +23,8 @@ def broken_in_rows(job: Job, placements: Sequence[Placement]) -> Iterator[str]:
                 yield _line(job, kind, *ends)
 
 
-def excused_in_rows(job: Job, placements: Sequence[Placement]) -> Iterator[tuple[Placement, str]]:
-    """What locked shells alone break and are excused for: the bore, and what is wrong with it."""
+def excused_in_rows(job: Job, placements: Sequence[Placement]) -> Iterator[tuple[Placement, Fact]]:
+    """What locked shells alone break and are excused for: the bore, and the rule with its figures."""
     for one, other in _steps(job, placements):
         if one.locked and other.locked:
             yield other, _step(job, one, other)
@@ -85,18 +85,25 @@ def _of(placements: Iterable[Placement], kind: str) -> list[Placement]:
     return [p for p in placements if p.position.kind == kind]
 
 
-def _step(job: Job, one: Placement, other: Placement) -> str:
-    step = _half(job, abs(other.twice_axis_shift_nm - one.twice_axis_shift_nm))
-    allowed = _half(job, 2 * job.rules.neighbour_step_nm[one.position.kind])
-    names = f"from {one.position.name} to {other.position.name}"
-    return f"its axis shift changes by {step} {names}, and neighbour_step allows {allowed}"
+def _step(job: Job, one: Placement, other: Placement) -> Fact:
+    return Fact(
+        "neighbour_step",
+        {
+            "step_twice_nm": abs(other.twice_axis_shift_nm - one.twice_axis_shift_nm),
+            "one": one.position.name,
+            "other": other.position.name,
+            "allowed_nm": job.rules.neighbour_step_nm[one.position.kind],
+        },
+    )
 
 
-def _line(job: Job, kind: str, low: Placement, high: Placement) -> str:
-    apart, allowed = _half(job, lies(high) - lies(low)), _half(job, 2 * job.rules.line_nm[kind])
-    names = f"{low.position.name} and {high.position.name}"
-    return f"offset and axis shift of {names} differ by {apart}, and line allows {allowed}"
-
-
-def _half(job: Job, twice_nm: int) -> str:
-    return f"{exact(twice_nm, job.unit)} {job.unit}"
+def _line(job: Job, kind: str, low: Placement, high: Placement) -> Fact:
+    return Fact(
+        "line",
+        {
+            "apart_twice_nm": lies(high) - lies(low),
+            "low": low.position.name,
+            "high": high.position.name,
+            "allowed_nm": job.rules.line_nm[kind],
+        },
+    )

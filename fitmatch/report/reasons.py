@@ -1,0 +1,244 @@
+"""Reasons and flags in words: why a position is empty or outside its limits, and what else needs attention at it."""
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Final
+
+from fitmatch.facts import Fact
+from fitmatch.fit.reasons import MISFIT, SHORT
+from fitmatch.lengths import fixed
+from fitmatch.plans import Flag
+from fitmatch.report.facts import DANGER, one_line
+from fitmatch.report.rules import broken
+from fitmatch.report.words import PLACES, sizes, steps
+
+_Slots = Mapping[str, Any]
+
+
+def words_of(fact: Fact, unit: str) -> str:
+    """The one line that says it, lengths in `unit`."""
+    return _WORDS[fact.code](fact.slots, unit)
+
+
+def flag_words(flag: Flag, unit: str) -> str:
+    """The same of a flag, with a warning before it where the bore is outside its limits."""
+    words = words_of(flag.what, unit)
+    return f"{DANGER}: {words}" if flag.what.code == MISFIT else words
+
+
+# --- why a position is empty or outside its limits ---
+
+
+def _refused(s: _Slots, unit: str) -> str:
+    bore, low, high = s["bore_nm"], s["low_nm"], s["high_nm"]
+    side, gap = ("above", bore - high) if bore > high else ("below", low - bore)
+    size, least, most = sizes(unit, [bore, low, high], gap)
+    return (
+        f"the housing bore {size} lies {side} its drawing band {least} to {most}: shells cannot mend the crush; "
+        "rework the housing, or write the reason for using it in the column `accept`"
+    )
+
+
+def _locked_without_clearance(s: _Slots, unit: str) -> str:
+    (clearance,) = sizes(unit, [s["clearance_nm"]])
+    return f"its locked shells {s['upper']} and {s['lower']} leave no clearance ({clearance})"
+
+
+def _locked_misfit(s: _Slots, unit: str) -> str:
+    return f"its locked shells {s['upper']} and {s['lower']} are {_misses(s['misses'], unit)}"
+
+
+def _no_half(s: _Slots, unit: str) -> str:
+    side, kind, halves, aside = s["side"], s["kind"], s["halves"], _aside(s["aside"])
+    if not halves:
+        return f"there is no {side} half of kind {kind} to choose from{aside}"
+    asked = ", ".join(_demands(s["unmet"])) or " and ".join(_demands(s["demands"])) + " together"
+    if halves == 1:
+        return f"the only {side} half of kind {kind} does not match {asked}{aside}"
+    return f"none of the {halves} {side} halves of kind {kind} matches {asked}{aside}"
+
+
+def _short(s: _Slots, unit: str) -> str:
+    return "shells are short: " + "; ".join(words_of(some, unit) for some in s["of"])
+
+
+def _short_of_a_half(s: _Slots, unit: str) -> str:
+    which = f" that matches {', '.join(_demands(s['demands']))}" if s["demands"] else ""
+    a = "an" if s["side"] == "upper" else "a"
+    return f"{_needing(s['positions'])} {a} {s['side']} half{which} and {_there_are(s['halves'])}{_aside(s['aside'])}"
+
+
+def _short_in_all(s: _Slots, unit: str) -> str:
+    return f"{_needing(s['positions'])} {s['seats']} halves in all and {_there_are(s['halves'])}"
+
+
+def _wanted_elsewhere(s: _Slots, unit: str) -> str:
+    needs = words_of(s["needs"], unit)
+    text = f"{needs}; pairs that would fit it exist, but too few for all positions that want them"
+    if s["thick_half"]:
+        text += f", or the rule thick_half keeps them out: in each of them the {s['thick_half']} half is the thicker"
+    rows = s["rows"]
+    if rows:
+        text += f", or {' and '.join(rows)} keep{'' if len(rows) > 1 else 's'} them out beside the other bores"
+    return text
+
+
+def _scattered(s: _Slots, unit: str) -> str:
+    between = "from min to max it is" if s["min_nm"] else "max is"
+    return (
+        "its readings scatter by more than its limits allow: the clearance by the tightest readings lies "
+        f"{steps(unit, s['scatter_nm'])} below the one by the means, and {between} {steps(unit, s['allowed_nm'])}; "
+        "look for taper and out-of-round, and measure again"
+    )
+
+
+def _no_partner(s: _Slots, unit: str) -> str:
+    needs = words_of(s["needs"], unit)
+    if s["locked"] is None:
+        return f"{needs}; no two halves in these boxes may share its bore"
+    return f"{needs}; no {s['side']} half in these boxes may share its bore with the locked {s['locked']}"
+
+
+def _no_pair(s: _Slots, unit: str) -> str:
+    needs, near = words_of(s["needs"], unit), [words_of(pair, unit) for pair in s["near"]]
+    if len(near) == 2:
+        text = f"{needs}; the nearest admissible pairs in these boxes total {near[0]}; and {near[1]}"
+    else:
+        extreme = "thickest" if s["near"][0].slots["miss"].code == "too-thin" else "thinnest"
+        text = f"{needs}; the {extreme} admissible pair in these boxes totals {near[0]}"
+    return f"{text}; besides, {_short({'of': s['short']}, unit)}" if s["short"] else text
+
+
+# --- what they are made of ---
+
+
+def _walls(s: _Slots, unit: str) -> str:
+    """The wall sums that fit, with enough decimals to tell them from those that just miss."""
+    least, most = s["least_nm"], s["most_nm"]
+    bounds = [nm for nm in (least, most) if nm is not None]
+    shown = sizes(unit, bounds or [s["below_nm"]], s["gap_nm"])
+    if len(bounds) == 2:
+        return f"needs walls totalling {shown[0].removesuffix(f' {unit}')} to {shown[1]}"
+    limit = "at least" if least is not None else "at most" if most is not None else "less than"
+    return f"needs walls totalling {limit} {shown[0]}"
+
+
+def _pair(s: _Slots, unit: str) -> str:
+    (walls,) = sizes(unit, [s["walls_nm"]], s["miss"].slots["gap_nm"])
+    return f"{walls}: {words_of(s['miss'], unit)}"
+
+
+def _no_clearance(s: _Slots, unit: str) -> str:
+    gap = s["gap_nm"]
+    return f"{steps(unit, gap)} too thick to leave any clearance" if gap else "no clearance is left"
+
+
+def _too_thick(s: _Slots, unit: str) -> str:
+    return _missed(s, unit, "thick", "by the tightest readings", "min")
+
+
+def _too_thin(s: _Slots, unit: str) -> str:
+    return _missed(s, unit, "thin", "by the means", "max")
+
+
+def _missed(s: _Slots, unit: str, too: str, judged: str, limit: str) -> str:
+    gap = s["gap_nm"]
+    clearance, bound = sizes(unit, [s["clearance_nm"], s["limit_nm"]], gap)
+    by, guard = f" {judged}" if s["scattered"] else "", " with guard" if s["guarded"] else ""
+    return f"{steps(unit, gap)} too {too}, clearance{by} {clearance}, {limit}{guard} {bound}"
+
+
+def _misses(misses: Sequence[Fact], unit: str) -> str:
+    return "; and ".join(words_of(miss, unit) for miss in misses)
+
+
+def _demands(demands: Sequence[tuple[str, Sequence[str]]]) -> list[str]:
+    """The user's own words may hold line breaks."""
+    return [one_line(f"{column} = {' or '.join(cells) or 'blank'}") for column, cells in demands]
+
+
+def _aside(aside: Sequence[Fact]) -> str:
+    """Halves that are there and may not be used."""
+    text = ""
+    for state in aside:
+        names = state.slots["shells"]
+        assert isinstance(names, tuple)
+        some = " and ".join(names) if len(names) <= 3 else f"{names[0]}, {names[1]} and {len(names) - 2} more"
+        text += f"; {some} {'is' if len(names) == 1 else 'are'} {_ASIDE[state.code]}"
+    return text
+
+
+def _needing(positions: int) -> str:
+    return "1 position needs" if positions == 1 else f"{positions} positions need"
+
+
+def _there_are(halves: int) -> str:
+    return "there is 1" if halves == 1 else f"there are {halves}" if halves else "there is none"
+
+
+# --- flags ---
+
+
+def _misfit(s: _Slots, unit: str) -> str:
+    why: Fact = s["why"]
+    slots: _Slots = why.slots
+    reason, own = words_of(why, unit), _misses(s["misses"], unit)
+    others = [
+        _misses(slots.get("misses", ()), unit),
+        *(words_of(pair.slots["miss"], unit) for pair in slots.get("near", ())),
+    ]
+    if own in others:
+        return reason
+    (walls,) = sizes(unit, [s["walls_nm"]])  # the reason tells of other pairs than the one that was placed
+    return f"its walls total {walls}: {own}; {reason}"
+
+
+def _excused(s: _Slots, unit: str) -> str:
+    return one_line(f"its lock is obeyed although {broken(s['broken'], unit)}")
+
+
+def _off_drawing(s: _Slots, unit: str) -> str:
+    size_nm, low_nm, high_nm = s["size_nm"], s["low_nm"], s["high_nm"]
+    size, low, high = sizes(unit, [size_nm, low_nm, high_nm], max(low_nm - size_nm, size_nm - high_nm))
+    accepted = f"; accepted: {s['accepted']}" if s["accepted"] else ""
+    return one_line(f"{_part(s)}, {size}, lies outside its drawing band {low} to {high}{accepted}")
+
+
+def _off_form(s: _Slots, unit: str) -> str:
+    found, given = (fixed(nm, unit, PLACES[unit]) for nm in (abs(s["form_nm"]), s["limit_nm"]))
+    what = "hour-glass" if s["what"] == "barrel" and s["form_nm"] < 0 else s["what"].replace("_", "-")
+    larger = f"; its larger diameter lies {s['larger']}" if s["larger"] else ""
+    return f"{_part(s)} has {what} {found} {unit}, more than the {given} given{larger}"
+
+
+def _part(s: _Slots) -> str:
+    return f"the {s['feature'].replace('_', ' ')}" + (f" of {s['shell']}" if s["shell"] else "")
+
+
+_ASIDE: Final = {
+    "on-hold": "on hold",
+    "not-measured": "not yet measured",
+    "locked-in-another-job": "locked in another engine",
+    "locked": "locked to a position",
+}
+_WORDS: Final[Mapping[str, Callable[[_Slots, str], str]]] = {
+    "bore-refused": _refused,
+    "locked-without-clearance": _locked_without_clearance,
+    "locked-misfit": _locked_misfit,
+    "no-half": _no_half,
+    SHORT: _short,
+    "of-a-half": _short_of_a_half,
+    "in-all": _short_in_all,
+    "wanted-elsewhere": _wanted_elsewhere,
+    "scattered": _scattered,
+    "no-partner": _no_partner,
+    "no-pair": _no_pair,
+    "walls": _walls,
+    "pair": _pair,
+    "no-clearance": _no_clearance,
+    "too-thick": _too_thick,
+    "too-thin": _too_thin,
+    MISFIT: _misfit,
+    "excused": _excused,
+    "off-drawing": _off_drawing,
+    "off-form": _off_form,
+}
