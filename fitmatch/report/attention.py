@@ -42,7 +42,7 @@ def attention(plan: Plan, unit: str) -> list[str]:
         return []
     missing = unmeasured_shells(plan)
     # A misfit often follows from a reading in doubt, so those come first.
-    items = [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts)]
+    items = [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts, unit)]
     items += failing(plan, unit)
     items += _without_reading(plan.unmeasured_positions)
     items += _without_wall(missing)
