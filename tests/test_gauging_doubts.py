@@ -12,9 +12,8 @@ from intake_jobs import write_job
 from fitmatch import read_job
 from fitmatch.cli import main
 from fitmatch.facts import Fact
-from fitmatch.gauging.doubts import doubts_of
+from fitmatch.gauging.doubts import doubts_of, mistakes
 from fitmatch.gauging.doubts.digits import dropped, transposed
-from fitmatch.gauging.doubts.mistakes import CAP_EXCHANGED, MISTAKES, UNKNOWN
 from fitmatch.gauging.doubts.odd import clusters
 from fitmatch.measuring import Doubt
 from fitmatch.report.mistakes import likely, looks_wrong, measure_again
@@ -96,7 +95,7 @@ def test_a_doubt_says_what_where_and_what_to_do(tmp_path: Path) -> None:
 
 def test_every_mistake_has_its_words() -> None:
     """Whatever may be named behind a reading, the report can tell of, and how to find out."""
-    for name in (*(mistake.name for mistake in MISTAKES), CAP_EXCHANGED, UNKNOWN):
+    for name in (*(m.name for m in mistakes.MISTAKES), mistakes.CAP_EXCHANGED, mistakes.UNKNOWN):
         doubt = Doubt("positions.csv", 2, "R1", "journal", 1, Fact("off", {"error_nm": 1}), (name,))
         assert likely(doubt)[0].endswith(")")
 

@@ -22,7 +22,7 @@ def nm(text: str, unit: str = "in") -> int:
 
 def no_upper_half(kind: str = "rod") -> Fact:
     """Why a position of the kind is empty where there is no shell at all."""
-    return Fact("no-half", {"side": "upper", "kind": kind, "halves": 0, "unmet": (), "demands": (), "aside": ()})
+    return Fact("no-half", {"side": "upper", "kind": kind, "halves": 0, "unmet": (), "demands": (), "aside": {}})
 
 
 def accepted(position: str, reason: str) -> Flag:
@@ -37,8 +37,8 @@ def too_tight(position: str) -> Flag:
     figures = {"gap_nm": nm("0.00025"), "clearance_nm": nm("0.00155"), "limit_nm": nm("0.0018")}
     miss = Fact("too-thick", {**figures, "scattered": True, "guarded": False})
     bounds = {"least_nm": nm("0.12295"), "most_nm": nm("0.1238"), "below_nm": nm("0.1256"), "gap_nm": nm("0.00025")}
-    near = (Fact("pair", {"walls_nm": nm("0.12405"), "miss": miss}),)
-    why = Fact("no-pair", {"needs": Fact("walls", bounds), "near": near, "short": ()})
+    near = ({"walls_nm": nm("0.12405"), "miss": miss},)
+    why = Fact("no-pair", {"needs": bounds, "near": near, "short": None})
     return Flag(position, "below-min", Fact("misfit", {"walls_nm": nm("0.12405"), "misses": (miss,), "why": why}))
 
 

@@ -78,9 +78,9 @@ class Reasons:
         )
 
     def _taken(self, bore: Bore) -> Fact:
-        short = self._shortages(bore)
-        if short:
-            return Fact(SHORT, {"of": short})
+        short = self._shortage(bore)
+        if short is not None:
+            return short
         thick = None
         if bore.terms.one_thick_side:
             sides = {p.thick for p in self._kind.pairs(bore, bore.inside_low, bore.inside_high)}
@@ -112,12 +112,12 @@ class Reasons:
             return Fact("no-partner", {"needs": needs, "side": other, "locked": lock})
         near = tuple(self._near(bore, walls) for walls in (thin, thick) if walls is not None)
         look = thin is not None or (thick is not None and thick <= bore.sum_high)
-        return Fact("no-pair", {"needs": needs, "near": near, "short": self._shortages(bore) if look else ()})
+        return Fact("no-pair", {"needs": needs, "near": near, "short": self._shortage(bore) if look else None})
 
     # --- what stands in the way ---
 
-    def _shortages(self, bore: Bore) -> tuple[Fact, ...]:
-        """Where there are more seats than halves for them; none where there are enough."""
+    def _shortage(self, bore: Bore) -> Fact | None:
+        """Where there are more seats than halves for them; None where there are enough."""
         position, bores = bore.positions[0], self._kind.seats
         found = []
         for side in SIDES:
@@ -141,9 +141,9 @@ class Reasons:
             if halves < seats:
                 positions = sum(b.count for b in bores)
                 found.append(Fact("in-all", {"positions": positions, "seats": seats, "halves": halves}))
-        return tuple(found)
+        return Fact(SHORT, {"of": tuple(found)}) if found else None
 
-    def _set_aside(self, position: Position, side: str) -> tuple[Fact, ...]:
+    def _set_aside(self, position: Position, side: str) -> dict[str, list[str]]:
         """Matching halves that may not be used, by what keeps them."""
         locked = {lock for p in self._job.positions for lock in (p.upper, p.lower)}
         wants = _wants(position, side)
@@ -159,7 +159,7 @@ class Reasons:
                 found.setdefault("locked-in-another-job", []).append(_name(s))
             elif s.key in locked:
                 found.setdefault("locked", []).append(_name(s))
-        return tuple(Fact(state, {"shells": tuple(names)}) for state, names in found.items())
+        return found
 
     def _demands(self, position: Position, side: str) -> list[tuple[_Demand, Callable[[Shell], bool]]]:
         """What a half must agree with here, each also as a question to a shell."""
@@ -172,7 +172,7 @@ class Reasons:
             demands.append((("family", family), lambda s: s.family in family))
         return demands
 
-    def _near(self, bore: Bore, walls: int) -> Fact:
+    def _near(self, bore: Bore, walls: int) -> dict[str, object]:
         """A pair that does not fit: what its walls total, and by how much they miss."""
         scattered = bore.tightest_nm != bore.room_nm
         if walls < bore.inside_low:
@@ -183,7 +183,7 @@ class Reasons:
         else:
             gap = walls - bore.inside_high
             miss = _miss("too-thick", gap, bore.tightest_nm - walls, bore.min_nm, scattered, self._guarded)
-        return Fact("pair", {"walls_nm": walls, "miss": miss})
+        return {"walls_nm": walls, "miss": miss}
 
 
 def flags(job: Job, placements: Sequence[Placement], why: Callable[[Position], Fact]) -> Iterator[Flag]:
@@ -243,12 +243,12 @@ def _miss(code: str, gap: int, clearance: int, limit: int | None, scattered: boo
     return Fact(code, slots)
 
 
-def _needs(bore: Bore, *gaps: int) -> Fact:
+def _needs(bore: Bore, *gaps: int) -> dict[str, int | None]:
     """The wall sums that fit, and the least by which sums near them miss."""
     least = None if bore.max_nm is None else bore.inside_low
     most = bore.inside_high if bore.min_nm else None
     gap = 0 if least is None and most is None else min(gaps, default=0)
-    return Fact("walls", {"least_nm": least, "most_nm": most, "below_nm": bore.tightest_nm, "gap_nm": gap})
+    return {"least_nm": least, "most_nm": most, "below_nm": bore.tightest_nm, "gap_nm": gap}
 
 
 def _stock(bores: Iterable[Bore], sides: Iterable[str]) -> int:

@@ -1,6 +1,6 @@
 """Reasons and flags in words: why a position is empty or outside its limits, and what else needs attention at it."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from fitmatch.facts import Fact
@@ -12,11 +12,48 @@ from fitmatch.report.rules import broken
 from fitmatch.report.words import PLACES, sizes, steps
 
 _Slots = Mapping[str, Any]
+_ASIDE: Final = {
+    "on-hold": "on hold",
+    "not-measured": "not yet measured",
+    "locked-in-another-job": "locked in another engine",
+    "locked": "locked to a position",
+}
 
 
 def words_of(fact: Fact, unit: str) -> str:
     """The one line that says it, lengths in `unit`."""
-    return _WORDS[fact.code](fact.slots, unit)
+    s: _Slots = fact.slots
+    match fact.code:
+        case "bore-refused":
+            return _refused(s, unit)
+        case "locked-without-clearance":
+            (clearance,) = sizes(unit, [s["clearance_nm"]])
+            return f"its locked shells {s['upper']} and {s['lower']} leave no clearance ({clearance})"
+        case "locked-misfit":
+            return f"its locked shells {s['upper']} and {s['lower']} are {_misses(s['misses'], unit)}"
+        case "no-half":
+            return _no_half(s)
+        case "wanted-elsewhere":
+            return _wanted_elsewhere(s, unit)
+        case "scattered":
+            return _scattered(s, unit)
+        case "no-partner" if s["locked"] is None:
+            return f"{_needs(s, unit)}; no two halves in these boxes may share its bore"
+        case "no-partner":
+            half = f"no {s['side']} half in these boxes may share its bore with the locked {s['locked']}"
+            return f"{_needs(s, unit)}; {half}"
+        case "no-pair":
+            return _no_pair(s, unit)
+        case "misfit":
+            return _misfit(s, unit)
+        case "excused":
+            return one_line(f"its lock is obeyed although {broken(s['broken'], unit)}")
+        case "off-drawing":
+            return _off_drawing(s, unit)
+        case "off-form":
+            return _off_form(s, unit)
+    assert fact.code == SHORT
+    return f"shells are short: {'; '.join(map(_short, s['of']))}"
 
 
 def flag_words(flag: Flag, unit: str) -> str:
@@ -38,16 +75,7 @@ def _refused(s: _Slots, unit: str) -> str:
     )
 
 
-def _locked_without_clearance(s: _Slots, unit: str) -> str:
-    (clearance,) = sizes(unit, [s["clearance_nm"]])
-    return f"its locked shells {s['upper']} and {s['lower']} leave no clearance ({clearance})"
-
-
-def _locked_misfit(s: _Slots, unit: str) -> str:
-    return f"its locked shells {s['upper']} and {s['lower']} are {_misses(s['misses'], unit)}"
-
-
-def _no_half(s: _Slots, unit: str) -> str:
+def _no_half(s: _Slots) -> str:
     side, kind, halves, aside = s["side"], s["kind"], s["halves"], _aside(s["aside"])
     if not halves:
         return f"there is no {side} half of kind {kind} to choose from{aside}"
@@ -57,23 +85,19 @@ def _no_half(s: _Slots, unit: str) -> str:
     return f"none of the {halves} {side} halves of kind {kind} matches {asked}{aside}"
 
 
-def _short(s: _Slots, unit: str) -> str:
-    return "shells are short: " + "; ".join(words_of(some, unit) for some in s["of"])
-
-
-def _short_of_a_half(s: _Slots, unit: str) -> str:
+def _short(fact: Fact) -> str:
+    s: _Slots = fact.slots
+    positions, halves = s["positions"], s["halves"]
+    need = "1 position needs" if positions == 1 else f"{positions} positions need"
+    there = "there is 1" if halves == 1 else f"there are {halves}" if halves else "there is none"
+    if fact.code == "in-all":
+        return f"{need} {s['seats']} halves in all and {there}"
     which = f" that matches {', '.join(_demands(s['demands']))}" if s["demands"] else ""
-    a = "an" if s["side"] == "upper" else "a"
-    return f"{_needing(s['positions'])} {a} {s['side']} half{which} and {_there_are(s['halves'])}{_aside(s['aside'])}"
-
-
-def _short_in_all(s: _Slots, unit: str) -> str:
-    return f"{_needing(s['positions'])} {s['seats']} halves in all and {_there_are(s['halves'])}"
+    return f"{need} {'an' if s['side'] == 'upper' else 'a'} {s['side']} half{which} and {there}{_aside(s['aside'])}"
 
 
 def _wanted_elsewhere(s: _Slots, unit: str) -> str:
-    needs = words_of(s["needs"], unit)
-    text = f"{needs}; pairs that would fit it exist, but too few for all positions that want them"
+    text = f"{_needs(s, unit)}; pairs that would fit it exist, but too few for all positions that want them"
     if s["thick_half"]:
         text += f", or the rule thick_half keeps them out: in each of them the {s['thick_half']} half is the thicker"
     rows = s["rows"]
@@ -91,64 +115,48 @@ def _scattered(s: _Slots, unit: str) -> str:
     )
 
 
-def _no_partner(s: _Slots, unit: str) -> str:
-    needs = words_of(s["needs"], unit)
-    if s["locked"] is None:
-        return f"{needs}; no two halves in these boxes may share its bore"
-    return f"{needs}; no {s['side']} half in these boxes may share its bore with the locked {s['locked']}"
-
-
 def _no_pair(s: _Slots, unit: str) -> str:
-    needs, near = words_of(s["needs"], unit), [words_of(pair, unit) for pair in s["near"]]
+    near = [
+        f"{sizes(unit, [p['walls_nm']], p['miss'].slots['gap_nm'])[0]}: {_miss(p['miss'], unit)}" for p in s["near"]
+    ]
     if len(near) == 2:
-        text = f"{needs}; the nearest admissible pairs in these boxes total {near[0]}; and {near[1]}"
+        found = f"the nearest admissible pairs in these boxes total {near[0]}; and {near[1]}"
     else:
-        extreme = "thickest" if s["near"][0].slots["miss"].code == "too-thin" else "thinnest"
-        text = f"{needs}; the {extreme} admissible pair in these boxes totals {near[0]}"
-    return f"{text}; besides, {_short({'of': s['short']}, unit)}" if s["short"] else text
+        extreme = "thickest" if s["near"][0]["miss"].code == "too-thin" else "thinnest"
+        found = f"the {extreme} admissible pair in these boxes totals {near[0]}"
+    besides = f"; besides, {words_of(s['short'], unit)}" if s["short"] else ""
+    return f"{_needs(s, unit)}; {found}{besides}"
 
 
 # --- what they are made of ---
 
 
-def _walls(s: _Slots, unit: str) -> str:
+def _needs(s: _Slots, unit: str) -> str:
     """The wall sums that fit, with enough decimals to tell them from those that just miss."""
-    least, most = s["least_nm"], s["most_nm"]
+    needs: _Slots = s["needs"]
+    least, most = needs["least_nm"], needs["most_nm"]
     bounds = [nm for nm in (least, most) if nm is not None]
-    shown = sizes(unit, bounds or [s["below_nm"]], s["gap_nm"])
+    shown = sizes(unit, bounds or [needs["below_nm"]], needs["gap_nm"])
     if len(bounds) == 2:
         return f"needs walls totalling {shown[0].removesuffix(f' {unit}')} to {shown[1]}"
     limit = "at least" if least is not None else "at most" if most is not None else "less than"
     return f"needs walls totalling {limit} {shown[0]}"
 
 
-def _pair(s: _Slots, unit: str) -> str:
-    (walls,) = sizes(unit, [s["walls_nm"]], s["miss"].slots["gap_nm"])
-    return f"{walls}: {words_of(s['miss'], unit)}"
-
-
-def _no_clearance(s: _Slots, unit: str) -> str:
+def _miss(fact: Fact, unit: str) -> str:
+    """By how much walls miss their limits, and the clearance that was judged."""
+    s: _Slots = fact.slots
     gap = s["gap_nm"]
-    return f"{steps(unit, gap)} too thick to leave any clearance" if gap else "no clearance is left"
-
-
-def _too_thick(s: _Slots, unit: str) -> str:
-    return _missed(s, unit, "thick", "by the tightest readings", "min")
-
-
-def _too_thin(s: _Slots, unit: str) -> str:
-    return _missed(s, unit, "thin", "by the means", "max")
-
-
-def _missed(s: _Slots, unit: str, too: str, judged: str, limit: str) -> str:
-    gap = s["gap_nm"]
+    if fact.code == "no-clearance":
+        return f"{steps(unit, gap)} too thick to leave any clearance" if gap else "no clearance is left"
+    too, judged, limit = ("thick", "tightest readings", "min") if fact.code == "too-thick" else ("thin", "means", "max")
     clearance, bound = sizes(unit, [s["clearance_nm"], s["limit_nm"]], gap)
-    by, guard = f" {judged}" if s["scattered"] else "", " with guard" if s["guarded"] else ""
+    by, guard = f" by the {judged}" if s["scattered"] else "", " with guard" if s["guarded"] else ""
     return f"{steps(unit, gap)} too {too}, clearance{by} {clearance}, {limit}{guard} {bound}"
 
 
 def _misses(misses: Sequence[Fact], unit: str) -> str:
-    return "; and ".join(words_of(miss, unit) for miss in misses)
+    return "; and ".join(_miss(miss, unit) for miss in misses)
 
 
 def _demands(demands: Sequence[tuple[str, Sequence[str]]]) -> list[str]:
@@ -156,23 +164,13 @@ def _demands(demands: Sequence[tuple[str, Sequence[str]]]) -> list[str]:
     return [one_line(f"{column} = {' or '.join(cells) or 'blank'}") for column, cells in demands]
 
 
-def _aside(aside: Sequence[Fact]) -> str:
+def _aside(aside: Mapping[str, Sequence[str]]) -> str:
     """Halves that are there and may not be used."""
     text = ""
-    for state in aside:
-        names = state.slots["shells"]
-        assert isinstance(names, tuple)
+    for state, names in aside.items():
         some = " and ".join(names) if len(names) <= 3 else f"{names[0]}, {names[1]} and {len(names) - 2} more"
-        text += f"; {some} {'is' if len(names) == 1 else 'are'} {_ASIDE[state.code]}"
+        text += f"; {some} {'is' if len(names) == 1 else 'are'} {_ASIDE[state]}"
     return text
-
-
-def _needing(positions: int) -> str:
-    return "1 position needs" if positions == 1 else f"{positions} positions need"
-
-
-def _there_are(halves: int) -> str:
-    return "there is 1" if halves == 1 else f"there are {halves}" if halves else "there is none"
 
 
 # --- flags ---
@@ -182,18 +180,10 @@ def _misfit(s: _Slots, unit: str) -> str:
     why: Fact = s["why"]
     slots: _Slots = why.slots
     reason, own = words_of(why, unit), _misses(s["misses"], unit)
-    others = [
-        _misses(slots.get("misses", ()), unit),
-        *(words_of(pair.slots["miss"], unit) for pair in slots.get("near", ())),
-    ]
-    if own in others:
+    if own in (_misses(slots.get("misses", ()), unit), *(_miss(pair["miss"], unit) for pair in slots.get("near", ()))):
         return reason
     (walls,) = sizes(unit, [s["walls_nm"]])  # the reason tells of other pairs than the one that was placed
     return f"its walls total {walls}: {own}; {reason}"
-
-
-def _excused(s: _Slots, unit: str) -> str:
-    return one_line(f"its lock is obeyed although {broken(s['broken'], unit)}")
 
 
 def _off_drawing(s: _Slots, unit: str) -> str:
@@ -212,33 +202,3 @@ def _off_form(s: _Slots, unit: str) -> str:
 
 def _part(s: _Slots) -> str:
     return f"the {s['feature'].replace('_', ' ')}" + (f" of {s['shell']}" if s["shell"] else "")
-
-
-_ASIDE: Final = {
-    "on-hold": "on hold",
-    "not-measured": "not yet measured",
-    "locked-in-another-job": "locked in another engine",
-    "locked": "locked to a position",
-}
-_WORDS: Final[Mapping[str, Callable[[_Slots, str], str]]] = {
-    "bore-refused": _refused,
-    "locked-without-clearance": _locked_without_clearance,
-    "locked-misfit": _locked_misfit,
-    "no-half": _no_half,
-    SHORT: _short,
-    "of-a-half": _short_of_a_half,
-    "in-all": _short_in_all,
-    "wanted-elsewhere": _wanted_elsewhere,
-    "scattered": _scattered,
-    "no-partner": _no_partner,
-    "no-pair": _no_pair,
-    "walls": _walls,
-    "pair": _pair,
-    "no-clearance": _no_clearance,
-    "too-thick": _too_thick,
-    "too-thin": _too_thin,
-    MISFIT: _misfit,
-    "excused": _excused,
-    "off-drawing": _off_drawing,
-    "off-form": _off_form,
-}
