@@ -15,8 +15,6 @@ from fitmatch.fit.rowrules import excused_in_rows
 from fitmatch.parts import ANY, SIDES, Job, Position, Shell, marks_agree
 from fitmatch.plans import Flag, Placement
 
-SHORT: Final = "short"  # the code of a reason that is nothing but a lack of halves
-MISFIT: Final = "misfit"  # that of what is said of a bore filled outside its limits
 _MANY: Final = 1 << 62
 _Demand = tuple[str, tuple[str, ...]]  # a column, and the cells in it that will do
 
@@ -141,7 +139,7 @@ class Reasons:
             if halves < seats:
                 positions = sum(b.count for b in bores)
                 found.append(Fact("in-all", {"positions": positions, "seats": seats, "halves": halves}))
-        return Fact(SHORT, {"of": tuple(found)}) if found else None
+        return Fact("short", {"of": tuple(found)}) if found else None
 
     def _set_aside(self, position: Position, side: str) -> dict[str, list[str]]:
         """Matching halves that may not be used, by what keeps them."""
@@ -195,7 +193,7 @@ def flags(job: Job, placements: Sequence[Placement], why: Callable[[Position], F
         name = p.position.name
         if not p.within_limits:
             slots = {"walls_nm": p.wall_sum_nm, "misses": _misses(p), "why": why(p.position)}
-            yield Flag(name, "below-min" if p.shortfall_nm else "above-max", Fact(MISFIT, slots))
+            yield Flag(name, "below-min" if p.shortfall_nm else "above-max", Fact("misfit", slots))
         for broken in (*locks_excuse(job, p), *in_rows.get(id(p), ())):
             yield Flag(name, "lock-breaks-rule", Fact("excused", {"broken": broken}))
         yield from _drawing(job, p)

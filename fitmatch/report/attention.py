@@ -3,7 +3,6 @@
 from collections import defaultdict
 from collections.abc import Sequence
 
-from fitmatch.fit.reasons import MISFIT, SHORT
 from fitmatch.parts import Position, Shell
 from fitmatch.plans import Placement, Plan
 from fitmatch.report.doubts import doubt_lines
@@ -46,9 +45,8 @@ def attention(plan: Plan, unit: str) -> list[str]:
     items += failing(plan, unit)
     items += _without_reading(plan.unmeasured_positions)
     items += _without_wall(missing)
-    items += [
-        f"{whole(flag.position)}: {clean(words_of(flag.what, unit))}" for flag in plan.flags if flag.what.code != MISFIT
-    ]
+    flags = [flag for flag in plan.flags if flag.what.code != "misfit"]
+    items += [f"{whole(flag.position)}: {clean(words_of(flag.what, unit))}" for flag in flags]
     items += [
         f"NOT PROVEN: {clean(kind)}: a better choice may exist, see HOW GOOD IT IS"
         for kind, p in plan.proofs.items()
@@ -75,7 +73,7 @@ def next_steps(plan: Plan) -> list[str]:
         )
     if plan.doubts:
         steps.append("Before anything else measure again what is in doubt, and write down what you find.")
-    if plan.unfilled and not bad and all(u.why.code == SHORT for u in plan.unfilled):
+    if plan.unfilled and not bad and all(u.why.code == "short" for u in plan.unfilled):
         steps.append("Open another box: shells are short.")
     elif bad or plan.unfilled:
         steps.append(

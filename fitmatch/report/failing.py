@@ -4,7 +4,6 @@ inside. What is the same for several positions is said once."""
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from fitmatch.fit.reasons import MISFIT
 from fitmatch.parts import Position
 from fitmatch.plans import Plan
 from fitmatch.report.facts import DANGER
@@ -25,7 +24,7 @@ class _Item(NamedTuple):
 def failing(plan: Plan, unit: str) -> Iterator[str]:
     """Bad positions, then empty ones, each kind of failure where its first position stands in the file."""
     kept_out = _kept_out(plan, unit)
-    misfits = {f.position: clean(words_of(f.what, unit)) for f in plan.flags if f.what.code == MISFIT}
+    misfits = {f.position: clean(words_of(f.what, unit)) for f in plan.flags if f.what.code == "misfit"}
     alike: dict[_Item, list[str]] = {}
 
     def add(label: str, position: Position, why: str) -> None:

@@ -4,7 +4,6 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from fitmatch.facts import Fact
-from fitmatch.fit.reasons import MISFIT, SHORT
 from fitmatch.lengths import fixed
 from fitmatch.plans import Flag
 from fitmatch.report.facts import DANGER, one_line
@@ -52,14 +51,15 @@ def words_of(fact: Fact, unit: str) -> str:
             return _off_drawing(s, unit)
         case "off-form":
             return _off_form(s, unit)
-    assert fact.code == SHORT
-    return f"shells are short: {'; '.join(map(_short, s['of']))}"
+        case "short":
+            return f"shells are short: {'; '.join(map(_short, s['of']))}"
+    raise LookupError(fact.code)
 
 
 def flag_words(flag: Flag, unit: str) -> str:
     """The same of a flag, with a warning before it where the bore is outside its limits."""
     words = words_of(flag.what, unit)
-    return f"{DANGER}: {words}" if flag.what.code == MISFIT else words
+    return f"{DANGER}: {words}" if flag.what.code == "misfit" else words
 
 
 # --- why a position is empty or outside its limits ---
@@ -116,9 +116,7 @@ def _scattered(s: _Slots, unit: str) -> str:
 
 
 def _no_pair(s: _Slots, unit: str) -> str:
-    near = [
-        f"{sizes(unit, [p['walls_nm']], p['miss'].slots['gap_nm'])[0]}: {_miss(p['miss'], unit)}" for p in s["near"]
-    ]
+    near = [f"{_walls(pair, unit)}: {_miss(pair['miss'], unit)}" for pair in s["near"]]
     if len(near) == 2:
         found = f"the nearest admissible pairs in these boxes total {near[0]}; and {near[1]}"
     else:
@@ -129,6 +127,10 @@ def _no_pair(s: _Slots, unit: str) -> str:
 
 
 # --- what they are made of ---
+
+
+def _walls(pair: _Slots, unit: str) -> str:
+    return sizes(unit, [pair["walls_nm"]], pair["miss"].slots["gap_nm"])[0]
 
 
 def _needs(s: _Slots, unit: str) -> str:
