@@ -8,6 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
+from fitmatch.facts import Fact
+
 DIAMETERS: Final = ("journal", "housing_bore")
 FEATURES: Final = (*DIAMETERS, "wall")
 LARGEST_STATION: Final = 999
@@ -81,18 +83,16 @@ class AssembledReading(NamedTuple):
 
 class Doubt(NamedTuple):
     """A reading that is likely a mistake. `row` counts as an editor counts lines; `item` is a position or BOX/NAME;
-    `reading_nm` is the raw reading. `likely` names the mistake that explains it best first, then others that numbers
-    alone cannot tell from it, three at most; `signatures` are their short names, in the same order."""
+    `reading_nm` is the raw reading; `what` looks wrong with it. `signatures` name the mistake that explains it best
+    first, then others that numbers alone cannot tell from it, three at most."""
 
     file: str
     row: int
     item: str
     feature: str
     reading_nm: int
-    text: str  # what looks wrong, such as "M3 journal reads 0.0250 in low"
+    what: Fact
     signatures: tuple[str, ...]
-    likely: tuple[str, ...]
-    measure_again: str
 
 
 class Series(NamedTuple):

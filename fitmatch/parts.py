@@ -251,7 +251,11 @@ class Rule:
         """How the bores of these rows of one kind bind each other; None: they do not."""
         return None
 
-    # --- what is wrong where it is broken ---
+    # --- what it asks for, and what is wrong where it is broken ---
+
+    def demand(self, position: Position, side: str) -> Fact | None:
+        """What a half must be like to go into this side of the position; None where anything will do."""
+        return None
 
     def refusal(self, position: Position, side: str, shell: Shell) -> Fact:
         """What is wrong with a half that the position does not take."""
@@ -328,8 +332,8 @@ class Rule:
     # --- telling it ---
 
     @classmethod
-    def told(cls, job: "Job") -> Iterator[Fact]:
-        """What is in force of this sort, for the list of a job's rules; nothing where none is."""
+    def told(cls, job: "Job") -> Iterator[tuple[str, Fact]]:
+        """What is in force of this sort, for the list of a job's rules, with the code of its phrase."""
         return iter(())
 
     @property

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING, NamedTuple
 
+from fitmatch.facts import Fact
 from fitmatch.lengths import NM_PER_UNIT, round_half_even
 from fitmatch.measuring import Doubt
 
@@ -141,7 +142,7 @@ class Proof(NamedTuple):
 
 class Unfilled(NamedTuple):
     position: Position
-    why: str
+    why: Fact
 
 
 class Cure(NamedTuple):
@@ -175,11 +176,11 @@ class Reason(NamedTuple):
 
 
 class Flag(NamedTuple):
-    """Something about a position that needs attention though it was filled."""
+    """Something about a position that needs attention though it was filled. `code` is what programs know it by."""
 
     position: str
     code: str
-    text: str
+    what: Fact
 
 
 class Baseline(NamedTuple):

@@ -15,6 +15,8 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from rulebook import Rules, records
+
 from fitmatch.fit import assign
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.program import Program
@@ -84,7 +86,8 @@ def big_job(positions: int, halves: int, boxes: int, grid_nm: int) -> Job:
             box = i * boxes // halves
             wall = reading(1_975_000 + (2 * box - boxes) * 500, 1_600)
             shells.append(Shell(f"{half[0]}{i + 1}", f"box-{box + 1}", "rod", half, wall))
-    return Job(ROOT, "benchmark", "mm", {"rod": Fit("rod", 50_000, None, 30_000, 70_000)}, tuple(rows), tuple(shells))
+    fits = {"rod": Fit("rod", 50_000, None, 30_000, 70_000)}
+    return Job(ROOT, "benchmark", "mm", fits, tuple(rows), tuple(shells), records(Rules()))
 
 
 def plain_model(job: Job) -> str:

@@ -32,6 +32,7 @@ from fitmatch.gauging.doubts import doubts_of
 from fitmatch.intake.catalogue import CODES
 from fitmatch.parts import Job
 from fitmatch.problems import InputError, Problem
+from fitmatch.report.mistakes import likely, looks_wrong
 
 CPU_SECONDS = 5.0  # far more than any of these small files needs, far less than a hang
 MEMORY_BYTES = 1_000_000_000
@@ -64,7 +65,9 @@ def check(folder: Path, files: Files) -> tuple[set[str], int]:
     for warning in job.warnings:
         assert warning.isprintable(), f"a warning of several lines: {warning!r}"
     for doubt in doubts_of(job):
-        assert doubt.row >= 1 and doubt.likely and doubt.text.isprintable(), f"a doubt that says nothing: {doubt}"
+        assert doubt.row >= 1 and likely(doubt) and looks_wrong(doubt, job.unit).isprintable(), (
+            f"a doubt that says nothing: {doubt}"
+        )
     return set(), SecondReader(job, files).compare()
 
 

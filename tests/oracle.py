@@ -20,6 +20,7 @@ from fitmatch.gauging.uncertainty import uncertainty_of
 from fitmatch.lengths import round_half_even
 from fitmatch.parts import ANY, Job, Position, Shell
 from fitmatch.plans import Placement, Plan, Status
+from fitmatch.report.reasons import words_of
 
 
 class Pair(NamedTuple):
@@ -597,7 +598,7 @@ def faults_of(plan: Plan) -> list[str]:
     waiting = [p for p in job.positions if measured(job, p) and p not in placed]
     if [u.position for u in plan.unfilled] != waiting:
         faults.append(f"unfilled should be {[p.name for p in waiting]}")
-    faults += [f"{u.position.name} has no reason" for u in plan.unfilled if not u.why.strip()]
+    faults += [f"{u.position.name} has no reason" for u in plan.unfilled if not words_of(u.why, job.unit).strip()]
     if list(plan.held) != by_box_and_name(s for s in job.shells if s.hold is not None):
         faults.append("held shells are wrong")
     reserved = locked_keys(job)

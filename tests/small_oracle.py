@@ -371,6 +371,17 @@ def assert_cures(group: Group, place: Place, reason: Reason, what: str) -> None:
             helps = works(group, place, Cure("hold", name=name_of(s)))
             alike = [o for o in group.jobs[0].shells if o.hold and _features(o) == _features(s)]
             assert helps == any(("hold", name_of(o)) in freed for o in alike), f"{s}; {what}"
+    for each in group.jobs:
+        for lock in (_lock(p, side) for p in each.positions if p.kind == kind for side in ("upper", "lower")):
+            if lock is not None:
+                helps = works(group, place, Cure("lock", name=lock))
+                assert helps == (("lock", lock) in freed), f"lock {lock}; {what}"
+    accepted = {cure.name or place[1] for cure in reason.cures if cure.change == "accept"}
+    for p in job.positions if "drawing" in names_of_bonds([job], kind, position) else ():
+        mine = p.kind == kind and (p.name == place[1] or kind in rules_of(job).movable)
+        if mine and oracle.measured(job, p) and not oracle.fillable(job, p):
+            helps = works(group, place, Cure("accept", name=None if p.name == place[1] else p.name))
+            assert helps == (p.name in accepted), f"accept {p.name}; {what}"
     if oracle.fillable(job, position) and not oracle.locked_twice(position):
         _assert_no_shell_is_missing(group, place, told, what)
 

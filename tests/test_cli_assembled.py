@@ -15,6 +15,7 @@ from test_intake_xlsx import typed, workbook
 
 import fitmatch.report
 from fitmatch.cli import main
+from fitmatch.facts import Fact
 from fitmatch.gauging import read_job
 from fitmatch.intake.findings import Findings
 from fitmatch.intake.rewriting import CannotRewrite
@@ -395,7 +396,8 @@ def test_doubts_of_the_job_keep_positions_from_teaching(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """With doubts about two of four journals nothing is learned, and the report says of which and why."""
-    doubts = tuple(Doubt("positions.csv", r, f"R{r}", "journal", 1, "off", ("x",), ("x",), "again") for r in (1, 2))
+    off = Fact("off", {"error_nm": 1})
+    doubts = tuple(Doubt("positions.csv", r, f"R{r}", "journal", 1, off, ("unknown",)) for r in (1, 2))
     monkeypatch.setattr("fitmatch.gauging.doubts.doubts_of", lambda _: doubts)
     job = mill(tmp_path)
     ran = Ran(capsys, "assembled", job, "--learn")

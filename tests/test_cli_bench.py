@@ -8,6 +8,7 @@ from bench_jobs import JOB, bench_job, on_disk
 from intake_jobs import put
 
 from fitmatch.cli.bench import Bench, Doors, Quit, RefusedError
+from fitmatch.facts import Fact
 from fitmatch.gauging import read_job
 from fitmatch.intake.appending import LogFile
 from fitmatch.intake.findings import Findings
@@ -267,21 +268,28 @@ def doubter(job: Job) -> Iterable[Doubt]:
     log = job.measuring.log
     for row in log:
         if row.reading.nm == 43_180_000 and not row.reading.confirmed:
-            text, words = f"{row.item} journal reads 0.1 in low", ("a slip of the pen", "another")
-            yield Doubt("readings.csv", row.row, row.item, "journal", 1, text, ("a", "b"), words, "measure it again")
+            low, names = Fact("off", {"error_nm": -2_540_000}), ("decimal-slip", "undersize")
+            yield Doubt("readings.csv", row.row, row.item, "journal", 1, low, names)
     if len(log) == 3:
-        yield Doubt("readings.csv", 2, "R1", "journal", 1, "all read low", ("c",), ("zero off",), "check the zero")
+        high = Fact("sitting", {"error_nm": 254_000, "half": "", "of": "rod"})
+        yield Doubt("readings.csv", 2, "R1", "journal", 1, high, ("wrong-frame",))
 
 
 def test_a_doubt_asks_nothing(tmp_path: Path) -> None:
     """The reading is saved and the next is asked for; one line tells the likely mistake, once; keep silences it."""
     sitting = Sitting(bench_job(tmp_path), doubter).enter("1.8162", "1.7")
-    doubt = "doubtful: M1 journal reads 0.1 in low: a slip of the pen; measure it again; undo, or keep REASON"
+    doubt = (
+        "doubtful: M1 journal reads 0.1000 in low: the decimal point one place off (compare with the paper); "
+        "measure M1 again; undo, or keep REASON"
+    )
     assert sitting.warned == [doubt] and sitting.bench.prompt().startswith("3/8 M2 journal")
     sitting.enter("undo", "1.7")
     assert sitting.warned == [doubt, doubt]
     sitting.enter("keep really so", "2.125")
-    assert sitting.warned[2:] == ["doubtful: all read low: zero off; check the zero (readings.csv:2)"]
+    assert sitting.warned[2:] == [
+        "doubtful: every journal of rod reads 0.0100 in high: the wrong micrometer frame or setting standard; "
+        "measure a few of journal of rod again with another gauge (readings.csv:2)"
+    ]
 
 
 def test_a_new_box(tmp_path: Path) -> None:

@@ -11,10 +11,12 @@ from intake_jobs import write_job
 
 from fitmatch import read_job
 from fitmatch.cli import main
-from fitmatch.gauging.doubts import doubts_of
+from fitmatch.facts import Fact
+from fitmatch.gauging.doubts import doubts_of, mistakes
 from fitmatch.gauging.doubts.digits import dropped, transposed
 from fitmatch.gauging.doubts.odd import clusters
 from fitmatch.measuring import Doubt
+from fitmatch.report.mistakes import likely, looks_wrong, measure_again
 
 JOB = 'unit = "in"\n[fit.rod]\ntarget = 0.0022\n'
 JOURNALS = ("1.8162", "1.8161", "1.8163", "1.8162", "1.8160")
@@ -86,9 +88,16 @@ def test_one_mistake_is_found_and_named(tmp_path: Path, good: str, index: int, t
 def test_a_doubt_says_what_where_and_what_to_do(tmp_path: Path) -> None:
     """The words of a doubt: how far off, the likeliest mistake, what to measure again."""
     (found,) = doubts(tmp_path, positions=positions(changed(JOURNALS, 2, "1.7911")))
-    assert found.text == "R3 journal reads 0.0250 in low"
-    assert found.likely[0].startswith("one thimble turn")
-    assert (found.measure_again, found.file, found.row) == ("measure R3 again", "positions.csv", 4)
+    assert looks_wrong(found, "in") == "R3 journal reads 0.0250 in low"
+    assert likely(found)[0].startswith("one thimble turn")
+    assert (measure_again(found), found.file, found.row) == ("measure R3 again", "positions.csv", 4)
+
+
+def test_every_mistake_has_its_words() -> None:
+    """Whatever may be named behind a reading, the report can tell of, and how to find out."""
+    for name in (*(m.name for m in mistakes.MISTAKES), mistakes.CAP_EXCHANGED, mistakes.UNKNOWN):
+        doubt = Doubt("positions.csv", 2, "R1", "journal", 1, Fact("off", {"error_nm": 1}), (name,))
+        assert likely(doubt)[0].endswith(")")
 
 
 def test_a_reason_silences_a_doubt(tmp_path: Path) -> None:
@@ -111,7 +120,7 @@ def test_a_wrong_setting_is_one_doubt(tmp_path: Path) -> None:
     bores = ("1.9421", "1.9420", "1.9422", "1.9431", "1.9430")
     (found,) = doubts(tmp_path, positions=positions(bores=bores))
     assert (found.item, found.signatures) == ("R4", ("gauge-setting",))
-    assert found.text.startswith("every housing bore from R4 to R5 reads 0.0010 in high")
+    assert looks_wrong(found, "in").startswith("every housing bore from R4 to R5 reads 0.0010 in high")
 
 
 def test_undersizes_are_groups(tmp_path: Path) -> None:

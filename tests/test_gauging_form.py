@@ -11,6 +11,7 @@ from fitmatch.fit import assign
 from fitmatch.gauging.formlimits import form_flags, worst_meet
 from fitmatch.gauging.sizes import Sizes
 from fitmatch.measuring import Form, Measuring, Reading
+from fitmatch.report.reasons import flag_words
 
 
 def form(feature: str, *rows: tuple[int | None, float | None, int]) -> Form | None:
@@ -124,7 +125,7 @@ def test_limits_flag_positions_and_placed_shells() -> None:
         (at, "wall-barrel"),
     }
     assert plan.needs_attention and not assign(job).needs_attention
-    texts = " ".join(f.text for f in plan.flags)
+    texts = " ".join(flag_words(f, "in") for f in plan.flags)
     assert "its larger diameter lies across the joint" in texts and "hour-glass" in texts
     assert list(form_flags(job, plan.placements)) == []
 

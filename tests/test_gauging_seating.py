@@ -8,11 +8,13 @@ from typing import Any
 import pytest
 from bench import UM, Bench, gauge, repeats, room, settings
 
+from fitmatch.facts import Fact
 from fitmatch.gauging.assembled import assembled_clearance, measured_as
 from fitmatch.gauging.seating import Comparison, Learned, Verdict, compare, median
 from fitmatch.gauging.uncertainty import ErrorModel, Uncertainty
 from fitmatch.measuring import AssembledReading, Decimal, Doubt, Measuring
 from fitmatch.parts import Fit, Job, Position, Shell, Size
+from fitmatch.report.likely import missing, why_not
 
 TENTH = 2_540
 JOURNAL, WALL = 50_000_000, 2_000_000
@@ -118,12 +120,19 @@ def test_where_something_is_unknown_the_fixed_limits_decide_alone() -> None:
     assert checked(made, 13 * UM, by=None).bound_nm is None
 
 
+def why(found: Comparison, index: int) -> str:
+    """Why a reading does not teach, in words."""
+    told = found.checks[index].why_not
+    assert told is not None
+    return why_not(told)
+
+
 def test_a_strip_confirms_and_never_teaches() -> None:
     """A strip's reading has a verdict like any other, and the kind learns without it."""
     job = with_reading(job_with([TENTH] * 4), 0, method="strip", readings_nm=(CLEARANCE + 4 * TENTH,))
     found = compare(job)
     assert verdicts(found) == [Verdict.APART, *[Verdict.AGREES] * 3]
-    assert found.learned["rod"] == Learned(3, TENTH, 0) and found.checks[0].why_not == "a strip does not teach"
+    assert found.learned["rod"] == Learned(3, TENTH, 0) and why(found, 0) == "a strip does not teach"
     assert not compare(with_reading(job_with([TENTH] * 3), 0, method="strip")).learned
 
 
@@ -140,7 +149,7 @@ def test_a_strip_confirms_and_never_teaches() -> None:
 )
 def test_what_rests_on_a_doubt_does_not_teach(item: str, feature: str, teaches: bool) -> None:
     """An open doubt about a journal, a bore or a placed wall keeps that position, and no other, from teaching."""
-    doubt = Doubt("readings.csv", 2, item, feature, 1, "off", ("turn",), ("one turn",), "measure it again")
+    doubt = Doubt("readings.csv", 2, item, feature, 1, Fact("off", {"error_nm": 1}), ("unknown",))
     found = compare(job_with([5 * TENTH, TENTH, TENTH, TENTH]), [doubt])
     assert [not c.why_not for c in found.checks] == [teaches, True, True, True]
     assert found.learned["rod"].positions == (4 if teaches else 3)
@@ -150,14 +159,14 @@ def test_a_doubt_about_a_bore_goes_with_the_housing() -> None:
     """With the housing of R2 at R1, a doubt about the bore of R2 keeps R1 from teaching, one about R1's does not."""
     job = with_reading(job_with([TENTH] * 4), 0, housing="R2")
     for item, teaches in (("R2", False), ("R1", True)):
-        doubt = Doubt("readings.csv", 2, item, "housing_bore", 1, "off", ("turn",), ("one turn",), "measure it again")
+        doubt = Doubt("readings.csv", 2, item, "housing_bore", 1, Fact("off", {"error_nm": 1}), ("unknown",))
         assert (not compare(job, [doubt]).checks[0].why_not) == teaches
 
 
 def test_a_reading_that_stands_out_from_its_kind_does_not_teach() -> None:
     """More than 0.0005 in off the others' median: it is a mistake and teaches nothing; at 0.0005 in it still does."""
     found = compare(job_with([0, 0, 0, 12_701]))
-    assert found.learned["rod"] == Learned(3, 0, 0) and "stands out" in found.checks[3].why_not
+    assert found.learned["rod"] == Learned(3, 0, 0) and "stands out" in why(found, 3)
     assert compare(job_with([0, 0, 0, 12_700])).learned["rod"].positions == 4
 
 
@@ -198,7 +207,7 @@ def test_a_reading_without_its_calculation_is_named() -> None:
     job = job_with([0, 0, 0])
     blind = replace(job, shells=(replace(job.shells[0], wall_nm=None), *job.shells[1:]))
     found = compare(blind)
-    assert [n.missing for n in found.not_compared] == [("wall of box/1upper",)] and found.needs_attention
+    assert [missing(n) for n in found.not_compared] == [("wall of box/1upper",)] and found.needs_attention
 
 
 # --- corrections and uncertainty -------------------------------------------------------------------------------------

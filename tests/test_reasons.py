@@ -11,10 +11,10 @@ from jobs import JOURNAL, STEP, TARGET, WALL, describe, make_job, make_position,
 from rulebook import Rules, with_rules
 
 from fitmatch.fit import Stop, assign
-from fitmatch.fit.reasons import told_in
 from fitmatch.fit.small import with_reasons
 from fitmatch.parts import Band, Fit, Job, Position, Shell
 from fitmatch.plans import Cure, Plan
+from fitmatch.report.reasons import flag_words, words_of
 
 _MISFITS = ("below-min", "above-max")
 THOU_WALL = 1_524_000  # 0.0600 in
@@ -36,15 +36,18 @@ def solved(positions: Sequence[Position], shells: Sequence[Shell], **more: Any) 
     return assign(make_job(positions, shells, **more))
 
 
-def reasons(plan: Plan) -> dict[str, str]:
-    """What is said of every position that is empty or outside its limits; each is one line and never twice the same."""
-    told = {u.position.name: u.why for u in plan.unfilled}
+def reasons(plan: Plan, unit: str = "") -> dict[str, str]:
+    """What is said of every position that is empty or outside its limits, lengths in the job's unit or in another; each
+    is one line and never twice the same."""
+    unit = unit or plan.job.unit
+    told = {u.position.name: words_of(u.why, unit) for u in plan.unfilled}
     outside = {p.position.name for p in plan.placements if not p.within_limits}
     for flag in plan.flags:
         if flag.code in _MISFITS:
             assert flag.position in outside and flag.position not in told
-            told[flag.position] = flag.text.removeprefix("NOT TO BE ASSEMBLED: ")
-            assert flag.text != told[flag.position]
+            text = flag_words(flag, unit)
+            told[flag.position] = text.removeprefix("NOT TO BE ASSEMBLED: ")
+            assert text != told[flag.position]
     assert told.keys() == {u.position.name for u in plan.unfilled} | outside
     assert all(len(text.splitlines()) == 1 for text in told.values())
     return told
@@ -279,7 +282,8 @@ def test_an_accepted_housing_bore_is_flagged_on_one_line() -> None:
     size = JOURNAL + 2 * THOU_WALL
     plan = solved([bore(accept="sleeved\r\nand bored")], both(0), drawing={"rod": {"housing_bore": Band(size, size)}})
     (flag,) = plan.flags
-    assert flag.code == "housing-bore-outside-drawing" and flag.text.endswith("; accepted: sleeved and bored")
+    assert flag.code == "housing-bore-outside-drawing"
+    assert flag_words(flag, "in").endswith("; accepted: sleeved and bored")
 
 
 def test_a_locked_pair_outside_its_limits() -> None:
@@ -432,17 +436,14 @@ def test_thick_half_same_may_keep_pairs_out() -> None:
 
 
 def test_told_in_another_unit() -> None:
-    """Told in another unit, every reason and flag is the one that the job would have in that unit, and nothing else
-    changes."""
+    """Reasons and flags are the same in a job of another unit, and told in that unit they read as they do there."""
     band = Band(THOU_WALL - 2 * STEP, THOU_WALL - STEP)
     positions = [bore("R1", off=8 * STEP), bore("R2", off=-20 * STEP), bore("R3")]
     job = make_job(positions, both(0, 0), drawing={"rod": {"wall": band}})
     plan, metric = assign(job), assign(replace(job, unit="mm"))
-    told = told_in(plan, "mm")
-    assert (told.unfilled, told.flags) == (metric.unfilled, metric.flags)
-    assert told.job.unit == "mm" and told_in(told, "in") == plan
-    assert told.placements == plan.placements and told.figures == plan.figures
-    assert reasons(told) != reasons(plan) and " in" not in "".join(f.text.replace(" in ", " ") for f in told.flags)
+    assert (plan.unfilled, plan.flags) == (metric.unfilled, metric.flags)
+    assert reasons(plan, "mm") == reasons(metric) != reasons(plan)
+    assert " in" not in "".join(flag_words(f, "mm").replace(" in ", " ") for f in plan.flags)
 
 
 @pytest.mark.parametrize("seed", range(60))
@@ -450,15 +451,13 @@ def test_reasons_of_random_jobs(seed: int) -> None:
     """Whatever fails and however, it has a reason of one line that calls no miss nothing, in either unit."""
     job = random_job(random.Random(f"reasons {seed}"))
     plan = assign(job)
-    other = {"in": "mm", "mm": "in"}[job.unit]
-    told = told_in(plan, other)
-    assert told_in(told, job.unit) == plan
-    for texts in (reasons(plan), reasons(told)):
+    for texts in (reasons(plan, "in"), reasons(plan, "mm")):
         assert all(texts.values()), describe(job)
         assert not any(re.search(r"\b0(\.0*)? (tenths|um)\b", text) for text in texts.values()), describe(job)
     for p in plan.placements:
         if not p.within_limits:
-            (text,) = (f.text for f in plan.flags if f.position == p.position.name and f.code in _MISFITS)
+            (flag,) = (f for f in plan.flags if f.position == p.position.name and f.code in _MISFITS)
+            text = flag_words(flag, job.unit)
             judged = "clearance by the tightest readings" if p.shortfall_nm else "clearance by the means"
             scattered = p.clearance_tightest_nm != p.clearance_nm
             assert (judged in text) == scattered and ("too thick" if p.shortfall_nm else "too thin") in text

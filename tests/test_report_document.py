@@ -9,7 +9,7 @@ from typing import Any
 
 import jsonschema
 import pytest
-from test_report_plans import clean_plan, nm, plan_of, position, size, troubled_plan
+from test_report_plans import clean_plan, nm, no_upper_half, plan_of, position, size, troubled_plan
 
 import fitmatch.report
 from fitmatch.lengths import NM_PER_UNIT
@@ -36,7 +36,7 @@ SOMETIMES = OF_SEVERAL_JOBS | ABOUT_WISHES | ABOUT_MOVES | ABOUT_ROWS | ABOUT_ME
 
 
 def empty_plan() -> Plan:
-    plan = plan_of([], others=[position("R1", size("1.8162"), size("1.9421"))], unfilled={"R1": "no shell fits"})
+    plan = plan_of([], others=[position("R1", size("1.8162"), size("1.9421"))], unfilled={"R1": no_upper_half()})
     return replace(plan, baselines={})
 
 

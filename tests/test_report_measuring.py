@@ -13,10 +13,10 @@ from intake_jobs import GAUGES, METRIC_ROD, write_job
 from test_report_document import VALIDATOR
 
 import fitmatch
-from fitmatch.fit.reasons import told_in
 from fitmatch.gauging import read_job
 from fitmatch.plans import Plan
 from fitmatch.report.document import plan_document
+from fitmatch.report.reasons import flag_words
 from fitmatch.report.rows import plan_rows
 from fitmatch.report.text import plan_text
 
@@ -265,5 +265,6 @@ def test_flags_about_form_stay_in_another_unit(tmp_path: Path) -> None:
     shells = "shell,kind,half,wall\nu,rod,upper,1.970\nl,rod,lower,1.970\n"
     folder = write_job(tmp_path, job, "position,kind\nR1,rod\n", shells, readings_DOT_csv=rows)
     found = fitmatch.assign(read_job(folder))
-    assert [f.code for f in found.flags] == [f.code for f in told_in(found, "in").flags]
-    assert any("out-of-round" in f.text and " in" in f.text for f in told_in(found, "in").flags)
+    for unit in ("in", "mm"):
+        texts = [flag_words(flag, unit) for flag in found.flags]
+        assert any("out-of-round" in text and f" {unit}, " in text for text in texts)

@@ -4,18 +4,44 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from rulebook import Rules, records
+
+from fitmatch.facts import Fact
 from fitmatch.lengths import parse_length
 from fitmatch.parts import Fit, Job, Position, Shell, Size
 from fitmatch.plans import Baseline, Flag, Placement, Plan, Proof, Status, Unfilled, figures_of
 
-_TOO_TIGHT = (
-    "NOT TO BE ASSEMBLED: the thinnest pair is 2.5 tenths too thick, clearance by the tightest readings 0.00155 in, "
-    "min 0.00180 in"
+ACCEPTED = "the housing bore, 1.94200 in, lies outside its drawing band 1.94210 in to 1.94250 in; accepted: "
+TOO_TIGHT = (
+    "needs walls totalling 0.12295 to 0.12380 in; the thinnest admissible pair in these boxes totals 0.12405 in: 2.5 "
+    "tenths too thick, clearance by the tightest readings 0.00155 in, min 0.00180 in"
 )
 
 
 def nm(text: str, unit: str = "in") -> int:
     return parse_length(text, unit, inch_job=unit == "in")[0]
+
+
+def no_upper_half(kind: str = "rod") -> Fact:
+    """Why a position of the kind is empty where there is no shell at all."""
+    return Fact("no-half", {"side": "upper", "kind": kind, "halves": 0, "unmet": (), "demands": (), "aside": {}})
+
+
+def accepted(position: str, reason: str) -> Flag:
+    """The flag of a housing bore outside its drawing: `ACCEPTED` and the reason."""
+    slots = {"size_nm": nm("1.9420"), "low_nm": nm("1.9421"), "high_nm": nm("1.9425"), "accepted": reason}
+    what = Fact("off-drawing", {"feature": "housing_bore", "shell": None, **slots})
+    return Flag(position, "housing-bore-outside-drawing", what)
+
+
+def too_tight(position: str) -> Flag:
+    """The flag of a bore below its min: `TOO_TIGHT`."""
+    figures = {"gap_nm": nm("0.00025"), "clearance_nm": nm("0.00155"), "limit_nm": nm("0.0018")}
+    miss = Fact("too-thick", {**figures, "scattered": True, "guarded": False})
+    bounds = {"least_nm": nm("0.12295"), "most_nm": nm("0.1238"), "below_nm": nm("0.1256"), "gap_nm": nm("0.00025")}
+    near = ({"walls_nm": nm("0.12405"), "miss": miss},)
+    why = Fact("no-pair", {"needs": bounds, "near": near, "short": None})
+    return Flag(position, "below-min", Fact("misfit", {"walls_nm": nm("0.12405"), "misses": (miss,), "why": why}))
 
 
 def size(*readings: str, unit: str = "in") -> Size:
@@ -36,7 +62,7 @@ def plan_of(
     *,
     others: Sequence[Position] = (),
     shells: Sequence[Shell] = (),
-    unfilled: Mapping[str, str] | None = None,
+    unfilled: Mapping[str, Fact] | None = None,
     title: str = "Sawmill engine, winter overhaul",
     unit: str = "in",
 ) -> Plan:
@@ -52,6 +78,7 @@ def plan_of(
         fits={kind: Fit(kind) for kind in kinds},
         positions=positions,
         shells=(*placed, *shells),
+        rules=records(Rules()),
         digest="0123abcd",
     )
     figures = {kind: figures_of(tuple(p for p in placements if p.position.kind == kind)) for kind in kinds}
@@ -116,16 +143,15 @@ def troubled_plan() -> Plan:
             shell("13", "lower", None),
             replace(shell("14", "lower", "0.0617"), hold="scratched by the wash"),
         ],
-        unfilled={"R4": "housing bore 1.94300 in lies outside the drawing's band of 1.94150 to 1.94250 in"},
+        unfilled={
+            "R4": Fact("bore-refused", {"bore_nm": nm("1.943"), "low_nm": nm("1.9415"), "high_nm": nm("1.9425")})
+        },
     )
     return replace(
         plan,
         status=Status.UNPROVEN,
         proofs={"rod": Proof(False, "worst_deviation", nm("0.00005")), "main": Proof()},
-        flags=(
-            Flag("R2", "housing-bore-outside-drawing", "housing bore outside its drawing; accepted: sleeved and bored"),
-            Flag("R3", "below-min", _TOO_TIGHT),
-        ),
+        flags=(accepted("R2", "sleeved and bored"), too_tight("R3")),
     )
 
 

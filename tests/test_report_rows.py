@@ -4,9 +4,9 @@ import csv
 from dataclasses import replace
 from io import StringIO
 
-from test_report_plans import clean_plan, plan_of, troubled_plan
+from test_report_plans import ACCEPTED, accepted, clean_plan, plan_of, troubled_plan
 
-from fitmatch.plans import Flag, Plan
+from fitmatch.plans import Plan
 from fitmatch.report.rows import plan_rows
 
 
@@ -41,8 +41,8 @@ def test_headers_name_the_unit() -> None:
 def test_remarks_and_empty_cells() -> None:
     """A reason, what is missing or a flag stands in the remark; what a position does not have is an empty cell."""
     rows = {row["position"]: row for row in read(troubled_plan())}
-    assert rows["R2"]["remark"] == "housing bore outside its drawing; accepted: sleeved and bored"
-    assert rows["R4"]["remark"].startswith("housing bore 1.94300 in lies outside")
+    assert rows["R2"]["remark"] == ACCEPTED + "sleeved and bored"
+    assert rows["R4"]["remark"].startswith("the housing bore 1.94300 in lies above its drawing band")
     assert rows["R5"]["remark"] == "no reading of journal"
     assert (rows["R5"]["journal [in]"], rows["R5"]["housing_bore [in]"]) == ("", "1.9421")
     assert rows["R4"]["clearance [in]"] == "" and rows["R4"]["upper_shell"] == ""
@@ -60,9 +60,9 @@ def test_locks_are_carried() -> None:
 
 def test_line_breaks_do_not_break_rows() -> None:
     """A remark is one line, whatever the user's own words in it hold."""
-    plan = replace(troubled_plan(), flags=(Flag("R2", "code", "accepted:\r\nsleeved\nand bored"),))
+    plan = replace(troubled_plan(), flags=(accepted("R2", "\r\nsleeved\nand bored"),))
     assert plan_rows(plan, "in").count("\n") == 1 + len(plan.job.positions)
-    assert {row["position"]: row["remark"] for row in read(plan)}["R2"] == "accepted: sleeved and bored"
+    assert {row["position"]: row["remark"] for row in read(plan)}["R2"] == ACCEPTED + "sleeved and bored"
 
 
 def test_the_same_plan_gives_the_same_rows() -> None:

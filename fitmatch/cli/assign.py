@@ -145,7 +145,7 @@ def command(
     slack_nm = None if slack is None else _slack(slack, given[0], notes)
     if strategy == "even":
         _check_limits(given)
-    question = None if explain is None else _question(given, explain, insist)
+    question = None if explain is None else _question(given, explain, insist, unit)
     read_at = time.monotonic()
     saved: list[Path] = []
     plan: Plan | PoolPlan
@@ -234,13 +234,16 @@ def _check_limits(jobs: "Sequence[Job]") -> None:
         )
 
 
-def _question(jobs: "Sequence[Job]", position: str, pair: tuple[str, str] | None) -> "Question":
+def _question(jobs: "Sequence[Job]", position: str, pair: tuple[str, str] | None, unit: str) -> "Question":
     from fitmatch.fit.explain import NotPossible, asked
 
     try:
         return asked(jobs, position, pair)
     except NotPossible as error:
-        raise click.BadParameter(str(error), param_hint="--with" if pair else "--explain") from error
+        from fitmatch.report.refusals import refused
+
+        text = refused(error.why, unit)
+        raise click.BadParameter(text, param_hint="--with" if pair else "--explain") from error
 
 
 def _looked_into(
@@ -307,17 +310,17 @@ def _answer(plan: "Plan | PoolPlan", unit: str, *, as_json: bool, as_csv: bool) 
         if as_csv:
             from fitmatch.report.rows import plan_rows
 
-            return plan_rows(_told(plan, unit), unit)
+            return plan_rows(plan, unit)
         from fitmatch.report.text import plan_text
 
-        return plan_text(_told(plan, unit), unit)
+        return plan_text(plan, unit)
     if as_csv:
         from fitmatch.report.rows import pool_rows
 
-        return pool_rows(_all_told(plan, unit), unit)
+        return pool_rows(plan, unit)
     from fitmatch.report.text import pool_text
 
-    return pool_text(_all_told(plan, unit), unit)
+    return pool_text(plan, unit)
 
 
 def _document(plan: "Plan | PoolPlan", unit: str) -> str:
@@ -325,25 +328,8 @@ def _document(plan: "Plan | PoolPlan", unit: str) -> str:
     from fitmatch.report.document import plan_document, pool_document
 
     if isinstance(plan, Plan):
-        return plan_document(_told(plan, unit), unit)
-    return pool_document(_all_told(plan, unit), unit)
-
-
-def _told(plan: "Plan", unit: str) -> "Plan":
-    """The plan with its reasons in this unit."""
-    if plan.job.unit == unit:
-        return plan
-    from fitmatch.fit.reasons import told_in
-
-    return told_in(plan, unit)
-
-
-def _all_told(pool: "PoolPlan", unit: str) -> "PoolPlan":
-    if all(plan.job.unit == unit for plan in pool.plans):
-        return pool
-    from fitmatch.fit.reasons import all_told_in
-
-    return all_told_in(pool, unit)
+        return plan_document(plan, unit)
+    return pool_document(plan, unit)
 
 
 def _save(plan: "Plan | PoolPlan") -> list[Path]:

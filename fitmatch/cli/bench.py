@@ -150,8 +150,11 @@ class Bench:
         for doubt in self._doubts:
             place = doubt.file, doubt.row
             if place not in known:
+                from fitmatch.report.mistakes import likely, looks_wrong, measure_again
+
+                found = looks_wrong(doubt, self._job.unit)
                 todo = "; undo, or keep REASON" if place == newest else f" ({doubt.file}:{doubt.row})"
-                self._doors.warn(f"doubtful: {doubt.text}: {doubt.likely[0]}; {doubt.measure_again}{todo}")
+                self._doors.warn(f"doubtful: {found}: {likely(doubt)[0]}; {measure_again(doubt)}{todo}")
 
     def _undo(self) -> None:
         newest = self._log.rows.newest

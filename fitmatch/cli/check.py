@@ -1,6 +1,5 @@
 """`fitmatch check`: are the readings believable?"""
 
-from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -30,10 +29,9 @@ def command(folder: Path, as_json: bool, unit: str | None, quiet: bool, debug: b
     job = read_job(folder)
     for warning in job.warnings:
         notes.warn(warning)
-    shown = job if unit is None else replace(job, unit=unit)
-    doubts = doubts_of(shown, typed_in=job.unit)
+    doubts, shown = doubts_of(job), unit or job.unit
     if as_json:
-        print_data(doubts_document(shown, doubts, count_of(job), shown.unit))
+        print_data(doubts_document(job, doubts, count_of(job), shown))
     else:
-        print_report(doubts_text(shown, doubts, count_of(job)))
+        print_report(doubts_text(job, doubts, count_of(job), shown))
     return 1 if doubts else 0

@@ -229,10 +229,7 @@ class _Answer:
                 s for s in job.shells if s.wall_nm is not None and s.hold is None and s.key not in away
             ),
             held=_on_the_shelf(s for s in job.shells if s.hold is not None),
-            flags=(
-                *flags(job, placements, lambda p: self._reasons[p.kind].why(p)),
-                *form_flags(job, placements),
-            ),
+            flags=(*flags(job, placements, lambda p: self._reasons[p.kind].why(p)), *form_flags(job, placements)),
             baselines={name: {kind: kinds[kind] for kind in job.kinds} for name, kinds in self._baselines.items()},
             slack_nm=self._slack_nm,
             moved_from=None if job is self._read else self._read,

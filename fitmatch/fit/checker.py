@@ -7,20 +7,23 @@ after each solve, in production.
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from itertools import combinations
 from math import ceil
+from typing import TypeVar
 
-from fitmatch.fit.rowrules import broken_in_rows
-from fitmatch.lengths import exact
-from fitmatch.parts import HALVES, SIDES, Job, Position, Shell, marks_agree
+from fitmatch.parts import HALVES, SIDES, Job, Position, Rule, Shell, marks_agree
 from fitmatch.plans import KindFigures, Placement, Plan, Status
 from fitmatch.problems import FaultInFitmatch
 from fitmatch.rules.guard import Guard
+from fitmatch.rules.in_rows import Line, NeighbourStep
 from fitmatch.rules.limits_at import LimitsAt
 from fitmatch.rules.min_wall import MinWall
 from fitmatch.rules.movable import Movable
 from fitmatch.rules.same_in_bore import SameInBore
 from fitmatch.rules.thick_half import ThickHalf
 from fitmatch.rules.wall_difference import WallDifference
+
+R = TypeVar("R", bound=Rule)
 
 
 def check(plans: Sequence[Plan]) -> None:
@@ -50,62 +53,70 @@ def _refuse(faults: list[str]) -> None:
 
 def _bores(job: Job, placements: Sequence[Placement]) -> Iterator[str]:
     for placement in placements:
-        yield from (f"{placement.position.name}: {fault}" for _, fault in rules_broken(job, placement))
-        yield from (f"{placement.position.name}: {fault}" for fault in _never(job, placement))
-    yield from _sides(job, placements)
-    yield from broken_in_rows(job, placements)
+        faults = [*_rules_broken(job, placement), *_never(job, placement)]
+        yield from (f"{placement.position.name}: {fault}" for fault in faults)
+    for kind in job.kinds:
+        mine = [p for p in placements if p.position.kind == kind]
+        yield from (f"{kind}: {fault}" for fault in (*_sides(job, kind, mine), *_row(job, kind, mine)))
 
 
-def rules_broken(job: Job, placement: Placement) -> Iterator[tuple[str, str]]:
-    """Rules that this bore breaks and that its locks do not excuse, each with what is wrong."""
+def _rules_broken(job: Job, placement: Placement) -> Iterator[str]:
+    """Rules that this bore breaks and that its locks do not excuse."""
     position = placement.position
     for side in SIDES:
         if getattr(position, side) is None:
-            yield from _of_one_shell(job, placement, side)
-    if not placement.locked:
-        yield from _of_two_walls(job, placement)
+            yield from _of_one_shell(job, position, side, getattr(placement, side))
+    if position.upper is None or position.lower is None:
+        yield from _of_two_walls(job, position.kind, placement.upper, placement.lower)
 
 
-def locks_excuse(job: Job, placement: Placement) -> Iterator[tuple[str, str]]:
-    """Rules that the locked shells of this bore alone break and that are excused for it, each with what is wrong."""
-    for side in SIDES:
-        if getattr(placement.position, side) is not None:
-            yield from _of_one_shell(job, placement, side)
-    if placement.locked:
-        yield from _of_two_walls(job, placement)
-
-
-def _of_one_shell(job: Job, placement: Placement, side: str) -> Iterator[tuple[str, str]]:
-    position = placement.position
-    shell: Shell = getattr(placement, side)
+def _of_one_shell(job: Job, position: Position, side: str, shell: Shell) -> Iterator[str]:
     wants: tuple[str, ...] = getattr(position, f"wants_{side}")
     for column, want, mark in zip(job.matched_columns, wants, shell.marks, strict=False):
         if not marks_agree(want, mark):
-            yield "match", f"the {column} of {shell.box}/{shell.name} is {mark or 'blank'}, not {want or 'blank'}"
-    least = next((r.least_nm for r in job.rules if isinstance(r, MinWall) and r.of_kind == position.kind), 0)
-    if _wall(shell) < least:
-        wall, allowed = _size(job, _wall(shell)), _size(job, least)
-        yield "min_wall", f"the wall of {shell.box}/{shell.name} is {wall}, and min_wall asks for {allowed}"
+            yield f"the {column} of its {side} half is not what it wants"
     family = job.fits[position.kind].family
     if family is not None and shell.family not in family:
-        fits = " or ".join(family)
-        yield "family", f"{shell.box}/{shell.name} is of family {shell.family or 'blank'}, not {fits}"
+        yield f"its {side} half is of no family that fits"
+    if any(_wall(shell) < r.least_nm for r in _rules(job, MinWall, position.kind)):
+        yield f"its {side} half is too thin"
 
 
-def _of_two_walls(job: Job, placement: Placement) -> Iterator[tuple[str, str]]:
-    upper, lower = _wall(placement.upper), _wall(placement.lower)
-    most = next((r.most_nm for r in job.rules if isinstance(r, WallDifference)), None)
-    if most is not None and abs(upper - lower) > most:
-        difference, allowed = _size(job, abs(upper - lower)), _size(job, most)
-        yield "wall_difference", f"its two walls differ by {difference}, and wall_difference allows {allowed}"
-    for column in (name for r in job.rules if isinstance(r, SameInBore) for name in r.names):
+def _of_two_walls(job: Job, kind: str, upper: Shell, lower: Shell) -> Iterator[str]:
+    difference = abs(_wall(upper) - _wall(lower))
+    if any(difference > r.most_nm for r in _rules(job, WallDifference)):
+        yield "its two walls differ by too much"
+    for column in (name for r in _rules(job, SameInBore) for name in r.names):
         at = job.shell_columns.index(column)
-        if not marks_agree(placement.upper.marks[at], placement.lower.marks[at]):
-            yield "same_in_bore", f"its two halves differ in {column}"
-    side, most = _thick_half(job, placement.position.kind)
-    if abs(upper - lower) > most and side == ("lower" if upper > lower else "upper"):
-        difference, allowed = _size(job, abs(upper - lower)), _size(job, most)
-        yield "thick_half", f"its thicker half is not the {side} one: walls differ by {difference}, {allowed} may pass"
+        if not marks_agree(upper.marks[at], lower.marks[at]):
+            yield f"its two halves differ in {column}"
+    thinner = "lower" if _wall(upper) > _wall(lower) else "upper"
+    if any(difference > r.from_nm and r.side == thinner for r in _rules(job, ThickHalf, kind)):
+        yield "its thicker half is the wrong one"
+
+
+def _sides(job: Job, kind: str, placements: Sequence[Placement]) -> Iterator[str]:
+    """One side throughout a kind whose thicker halves must all lie alike."""
+    for rule in _rules(job, ThickHalf, kind):
+        walls = [(_wall(p.upper), _wall(p.lower)) for p in placements if not _fixed(p)]
+        if rule.side == "same" and len({u > v for u, v in walls if abs(u - v) > rule.from_nm}) > 1:
+            yield "the thicker halves lie on both sides"
+
+
+def _row(job: Job, kind: str, placements: Sequence[Placement]) -> Iterator[str]:
+    """Bores of a row that lie too far from one another; two that are locked in both halves are excused."""
+    row = {p.name: i for i, p in enumerate(p for p in job.positions if p.kind == kind)}
+    for one, other in combinations(placements, 2):
+        if _fixed(one) and _fixed(other):
+            continue
+        shifts = [_wall(p.lower) - _wall(p.upper) for p in (one, other)]
+        names = f"{one.position.name} and {other.position.name}"
+        beside = abs(row[one.position.name] - row[other.position.name]) == 1
+        if beside and any(abs(shifts[0] - shifts[1]) > 2 * r.most_nm for r in _rules(job, NeighbourStep, kind)):
+            yield f"the axis shift changes by too much between {names}"
+        lies = [shift + 2 * (p.position.offset_nm or 0) for shift, p in zip(shifts, (one, other), strict=True)]
+        if any(abs(lies[0] - lies[1]) > 2 * r.most_nm for r in _rules(job, Line, kind)):
+            yield f"{names} do not lie in line"
 
 
 def _never(job: Job, placement: Placement) -> Iterator[str]:
@@ -131,7 +142,7 @@ def _never(job: Job, placement: Placement) -> Iterator[str]:
     walls = _wall(placement.upper) + _wall(placement.lower)
     clearance = position.housing_bore.mean_nm - position.journal.mean_nm - walls + position.seating_nm
     tightest = clearance
-    if not any(isinstance(r, LimitsAt) and r.at == "mean" for r in job.rules):
+    if not any(r.at == "mean" for r in _rules(job, LimitsAt)):
         tightest = position.housing_bore.smallest_nm - position.journal.largest_nm - walls + position.seating_nm
     if tightest <= 0:
         yield "there is no clearance"
@@ -145,21 +156,6 @@ def _never(job: Job, placement: Placement) -> Iterator[str]:
         yield "the clearance does not follow from the readings"
     if placement.within_limits != within:
         yield "the verdict on its limits does not follow from the readings"
-
-
-def _sides(job: Job, placements: Sequence[Placement]) -> Iterator[str]:
-    """One side throughout a kind whose thicker halves must all lie alike."""
-    for kind in job.kinds:
-        wanted, most = _thick_half(job, kind)
-        sides = {
-            _wall(p.upper) > _wall(p.lower)
-            for p in placements
-            if p.position.kind == kind
-            and not (p.position.upper is not None and p.position.lower is not None)
-            and abs(_wall(p.upper) - _wall(p.lower)) > most
-        }
-        if wanted == "same" and len(sides) > 1:
-            yield f"the thicker halves of {kind} lie on both sides"
 
 
 def _stock(plans: Sequence[tuple[Job, Sequence[Placement]]]) -> Iterator[str]:
@@ -214,7 +210,7 @@ def _housings(job: Job, before: Job) -> Iterator[str]:
         if p.housing is None:
             continue
         known = {s.key: s for s in job.shells}
-        if not any(isinstance(r, Movable) and mine.kind in r.kinds for r in job.rules) or its.kind != mine.kind:
+        if not any(mine.kind in r.kinds for r in _rules(job, Movable)) or its.kind != mine.kind:
             yield f"the housing of {its.name} may not move to {p.name}"
         elif p.housing == p.name or not (_measured(mine, known) and _measured(its, known)):
             yield f"the housing of {its.name} has no reason to be at {p.name}"
@@ -294,7 +290,7 @@ def _worked_out(job: Job, placements: list[Placement]) -> KindFigures:
 
 def _margin(job: Job, placement: Placement) -> int:
     """How far the guard draws the limits of this pair in, from its readings."""
-    guard = sum(r.factor for r in job.rules if isinstance(r, Guard))
+    guard = sum(r.factor for r in _rules(job, Guard))
     if not guard:
         return 0
     from fitmatch.gauging.uncertainty import uncertainty_of
@@ -320,14 +316,13 @@ def _measured(position: Position, known: dict[tuple[str, str], Shell]) -> bool:
     )
 
 
-def _size(job: Job, nm: int) -> str:
-    return f"{exact(2 * nm, job.unit)} {job.unit}"
+def _rules(job: Job, sort: type[R], kind: str | None = None) -> list[R]:
+    """The settings of one rule, of this kind if it is set kind by kind."""
+    return [r for r in job.rules if isinstance(r, sort) and (kind is None or getattr(r, "of_kind", kind) == kind)]
 
 
-def _thick_half(job: Job, kind: str) -> tuple[str | None, int]:
-    """Where the thicker half goes, and by how much it may be thicker all the same."""
-    found = [(r.side, r.from_nm) for r in job.rules if isinstance(r, ThickHalf) and r.of_kind == kind]
-    return found[0] if found else (None, 0)
+def _fixed(placement: Placement) -> bool:
+    return placement.position.upper is not None and placement.position.lower is not None
 
 
 def _wall(shell: Shell) -> int:

@@ -8,28 +8,31 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import NamedTuple, overload
 
+from fitmatch.facts import Fact
 from fitmatch.fit.alternatives import other_plan
 from fitmatch.fit.candidates import ready
-from fitmatch.fit.checker import rules_broken
 from fitmatch.fit.deciding import Decided, decided, turns
 from fitmatch.fit.demands import Demand
 from fitmatch.fit.filling import NoPlan
 from fitmatch.fit.levels import prove
-from fitmatch.fit.rowrules import broken_in_rows
 from fitmatch.fit.stopping import Stop
 from fitmatch.fit.terms import Terms
-from fitmatch.fit.words import sizes
 from fitmatch.housings import may_move, rehoused
 from fitmatch.intake.names import nearest
 from fitmatch.parts import SIDES, Job, Position, Shell
 from fitmatch.plans import Explanation, OtherPlan, Placement, Plan
 from fitmatch.pools import PoolPlan
 from fitmatch.rules.drawing import bore_refused
+from fitmatch.rules.in_force import broken, row_rules
 from fitmatch.rules.movable import is_movable
 
 
 class NotPossible(ValueError):
-    """What was asked for names nothing, or cannot be; the text says what to do."""
+    """What was asked for names nothing, or cannot be: `why`, with the names it takes to say what to do."""
+
+    def __init__(self, why: Fact) -> None:
+        super().__init__(why)
+        self.why = why
 
 
 class Question(NamedTuple):
@@ -45,11 +48,14 @@ def asked(jobs: Sequence[Job], position: str, pair: tuple[str, str] | None = Non
     if pair is None:
         return Question(job, found)
     if not ready(found, {s.key: s for s in job.shells}):
-        raise NotPossible(f"{found.name} is not yet measured; take its readings first")
+        raise NotPossible(Fact("not-measured", {"position": found.name}))
     upper, lower = (_shell(job, found, name) for name in pair)
-    against = list(dict.fromkeys(_forbids(jobs, job, found, upper, lower)))
+    against: list[Fact] = []
+    for fact in _forbids(jobs, job, found, upper, lower):
+        against += [] if fact in against else [fact]
     if against:
-        raise NotPossible(f"{_name(upper)} and {_name(lower)} cannot go into {found.name}: {'; '.join(against)}")
+        slots = {"upper": _name(upper), "lower": _name(lower), "position": found.name, "against": tuple(against)}
+        raise NotPossible(Fact("forbidden", slots))
     return Question(job, found, (upper, lower))
 
 
@@ -59,9 +65,8 @@ def _position(jobs: Sequence[Job], name: str) -> tuple[Job, Position]:
         return known[name]
     alike = [full for full, (_, p) in known.items() if p.name == name]
     if alike:
-        raise NotPossible(f"position `{name}` needs the name of its job: {' or '.join(f'`{full}`' for full in alike)}")
-    near = nearest(name, list(known))
-    raise NotPossible(f"there is no position `{name}`" + (f"; did you mean `{near}`?" if near else ""))
+        raise NotPossible(Fact("job-missing", {"name": name, "full": tuple(alike)}))
+    raise NotPossible(Fact("no-position", {"name": name, "near": nearest(name, list(known))}))
 
 
 def _shell(job: Job, position: Position, name: str) -> Shell:
@@ -71,19 +76,18 @@ def _shell(job: Job, position: Position, name: str) -> Shell:
     if len(fitting) == 1:
         return fitting[0]
     if fitting:
-        boxes = ", ".join(f"`{s.box}`" for s in fitting)
-        raise NotPossible(f"shell `{name}` is in several boxes ({boxes}); write BOX/NAME")
+        raise NotPossible(Fact("several-boxes", {"name": name, "boxes": tuple(s.box for s in fitting)}))
     near = nearest(bare, [s.name for s in job.shells if s.kind == position.kind])
-    raise NotPossible(f"there is no shell `{name}`" + (f"; did you mean `{near}`?" if near else ""))
+    raise NotPossible(Fact("no-shell", {"name": name, "near": near}))
 
 
-def _forbids(jobs: Sequence[Job], job: Job, position: Position, upper: Shell, lower: Shell) -> Iterator[str]:
-    """Everything that keeps these two shells out of this position, rules by their names."""
+def _forbids(jobs: Sequence[Job], job: Job, position: Position, upper: Shell, lower: Shell) -> Iterator[Fact]:
+    """Everything that keeps these two shells out of this position."""
     if upper.key == lower.key:
-        yield "they are one and the same shell"
+        yield Fact("same-shell")
     housed = _housed(job, position)
     if not housed:
-        yield "its housing bore lies outside its [drawing] band; write a reason in `accept` to use it all the same"
+        yield Fact("drawing")
     locked_in = {
         lock: (each.name, p.name) for each in jobs for p in each.positions for lock in (p.upper, p.lower) if lock
     }
@@ -91,30 +95,31 @@ def _forbids(jobs: Sequence[Job], job: Job, position: Position, upper: Shell, lo
         lock: tuple[str, str] | None = getattr(position, side)
         where = locked_in.get(shell.key, (job.name, position.name))
         if lock is not None and lock != shell.key:
-            yield f"its {side} half is locked to {lock[0]}/{lock[1]}; take the lock out of positions.csv"
+            yield Fact("half-locked", {"side": side, "lock": "/".join(lock)})
         elif where != (job.name, position.name):
             full = where[1] if where[0] == job.name else "/".join(where)
-            yield f"{_name(shell)} is locked in {full}; take the lock out of positions.csv"
+            yield Fact("locked-elsewhere", {"shell": _name(shell), "position": full})
         if shell.kind != position.kind:
-            yield f"{_name(shell)} is of kind {shell.kind}, not {position.kind}"
+            yield Fact("other-kind", {"shell": _name(shell), "has": shell.kind, "wants": position.kind})
         if shell.half not in (side, "either"):
-            yield f"{_name(shell)} is for the {shell.half} half; give the upper shell first"
+            yield Fact("other-half", {"shell": _name(shell), "half": shell.half})
         if shell.hold is not None:
-            yield f"{_name(shell)} is on hold: {shell.hold}; clear its `hold` to use it"
+            yield Fact("on-hold", {"shell": _name(shell), "hold": shell.hold})
         if shell.wall_nm is None:
-            yield f"{_name(shell)} is not yet measured"
+            yield Fact("no-wall", {"shell": _name(shell)})
     if upper.wall_nm is None or lower.wall_nm is None:
         return
     terms = Terms(job, position.kind)
     clearances = [terms.place(p, upper, lower).clearance_tightest_nm for p in housed]
     if clearances and max(clearances) <= 0:
-        yield f"no clearance is left ({sizes(job.unit, [max(clearances)])[0]})"
+        yield Fact("no-clearance", {"clearance_nm": max(clearances)})
     pair = terms.place(position, upper, lower)
-    for rule, fault in rules_broken(job, pair):
-        yield f"the rule {rule} forbids it: {fault}"
+    faults = broken(terms.rules, position, upper, lower)
+    yield from (Fact("rule", {"broken": fault.fact}) for fault in faults if not fault.excused)
     # Of bores in a row others can follow, or stay empty; those that are locked in both halves cannot.
-    for fault in broken_in_rows(job, [*_locked_bores(job, position), pair]):
-        yield f"a rule on bores in a row forbids it beside locked shells: {fault}"
+    row, beside = [p for p in job.positions if p.kind == position.kind], [*_locked_bores(job, position), pair]
+    apart = (fault for one in row_rules(job, position.kind) for fault in one.apart(row, beside))
+    yield from (Fact("rule-beside-locked", {"broken": fault.fact}) for fault in apart if not fault.excused)
 
 
 def _housed(job: Job, position: Position) -> list[Position]:
@@ -181,4 +186,4 @@ def _best_with(one: Decided, demand: Demand, stop: Stop) -> tuple[OtherPlan | No
 
 
 def _name(shell: Shell) -> str:
-    return f"{shell.box}/{shell.name}"
+    return "/".join(shell.key)

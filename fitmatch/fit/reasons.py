@@ -1,27 +1,21 @@
-"""Why a position stayed empty or outside its limits, in the words and the arithmetic of the shop.
+"""Why a position stayed empty or outside its limits, and what else needs attention: facts with their figures.
 
-In: a job and what was placed. Out: one line per failing position, and flags for whatever needs attention.
+In: a job and what was placed. Out: one fact per failing position, and flags for whatever needs attention.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import replace
-from functools import partial
+from typing import Final
 
+from fitmatch.facts import Fact
 from fitmatch.fit.bores import Bore
 from fitmatch.fit.candidates import Kind
-from fitmatch.fit.checker import locks_excuse
-from fitmatch.fit.rowrules import excused_in_rows
-from fitmatch.fit.words import SHORT, misfit, sizes, steps, thick, thin
-from fitmatch.gauging.doubts import doubts_of
-from fitmatch.gauging.formlimits import form_flags
-from fitmatch.parts import SIDES, Job, Position, Shell, marks_agree
-from fitmatch.plans import Flag, Placement, Plan, Unfilled
-from fitmatch.pools import Group, PoolPlan, groups_of
+from fitmatch.parts import SIDES, Job, Position, Rule, Shell
+from fitmatch.plans import Flag, Placement
 from fitmatch.rules.drawing import bore_refused
 from fitmatch.rules.guard import guard_of
+from fitmatch.rules.in_force import broken, in_force, row_rules
 
-_DANGER = "NOT TO BE ASSEMBLED: "
-_MANY = 1 << 62
+_MANY: Final = 1 << 62
 
 
 class Reasons:
@@ -33,8 +27,8 @@ class Reasons:
         self._guarded = guard_of(job) > 0
         self._bores = {id(p): bore for bore in kind.seats for p in bore.positions}
 
-    def why(self, position: Position) -> str:
-        """One line on why this measured position is empty or outside its limits."""
+    def why(self, position: Position) -> Fact:
+        """Why this measured position is empty or outside its limits."""
         if bore_refused(self._job, position):
             return self._refused(position)
         if position.upper is not None and position.lower is not None:
@@ -49,94 +43,73 @@ class Reasons:
 
     # --- the cases ---
 
-    def _refused(self, position: Position) -> str:
+    def _refused(self, position: Position) -> Fact:
         assert position.housing_bore is not None
         band = self._job.drawing[position.kind]["housing_bore"]
-        bore = position.housing_bore.mean_nm
-        side, gap = ("above", bore - band.high_nm) if bore > band.high_nm else ("below", band.low_nm - bore)
-        size, low, high = sizes(self._job.unit, [bore, band.low_nm, band.high_nm], gap)
-        return (
-            f"the housing bore {size} lies {side} its drawing band {low} to {high}: shells cannot mend the crush; "
-            "rework the housing, or write the reason for using it in the column `accept`"
-        )
+        bore_nm = position.housing_bore.mean_nm
+        return Fact("bore-refused", {"bore_nm": bore_nm, "low_nm": band.low_nm, "high_nm": band.high_nm})
 
-    def _locked_pair(self, position: Position) -> str:
+    def _locked_pair(self, position: Position) -> Fact:
         known = {s.key: s for s in self._job.shells}
         upper, lower = (known[lock] for lock in (position.upper, position.lower) if lock is not None)
         pair = self._kind.place(position, upper, lower)
-        (clearance,) = sizes(self._job.unit, [pair.clearance_tightest_nm])
+        names = {"upper": _name(upper), "lower": _name(lower)}
         if pair.clearance_tightest_nm <= 0:
-            return f"its locked shells {_name(upper)} and {_name(lower)} leave no clearance ({clearance})"
-        return f"its locked shells {_name(upper)} and {_name(lower)} are {misfit(self._job.unit, pair)}"
+            return Fact("locked-without-clearance", {**names, "clearance_nm": pair.clearance_tightest_nm})
+        return Fact("locked-misfit", {**names, "misses": _misses(pair)})
 
-    def _no_half(self, position: Position, side: str) -> str:
+    def _no_half(self, position: Position, side: str) -> Fact:
         shells = [s for s in self._kind.free_shells() if s.half in (side, "either")]
-        aside = self._set_aside(side, self._wants(position, side))
-        if not shells:
-            return f"there is no {side} half of kind {position.kind} to choose from{aside}"
         demands = self._demands(position, side)
-        unmet = [words for words, meets in demands if not any(meets(s) for s in shells)]
-        asked = ", ".join(unmet) or " and ".join(words for words, _ in demands) + " together"
-        count = f"the only {side} half" if len(shells) == 1 else f"none of the {len(shells)} {side} halves"
-        verb = "does not match" if len(shells) == 1 else "matches"
-        return f"{count} of kind {position.kind} {verb} {asked}{aside}"
+        unmet = [demand for demand, rule in demands if not any(rule.takes(position, side, s) for s in shells)]
+        return Fact(
+            "no-half",
+            {
+                "side": side,
+                "kind": position.kind,
+                "halves": len(shells),
+                "unmet": tuple(unmet),  # by any half; where each is met by some, all are only met together by none
+                "demands": tuple(demand for demand, _ in demands),
+                "aside": self._set_aside(position, side),
+            },
+        )
 
-    def _taken(self, bore: Bore) -> str:
+    def _taken(self, bore: Bore) -> Fact:
         short = self._shortage(bore)
-        if short:
-            return f"{SHORT}: {short}"
-        text = f"{self._needs(bore)}; pairs that would fit it exist, but too few for all positions that want them"
+        if short is not None:
+            return short
+        thick = None
         if bore.terms.one_thick_side:
             sides = {p.thick for p in self._kind.pairs(bore, bore.inside_low, bore.inside_high)}
             if len(sides) == 1 and 0 not in sides:
-                side = "upper" if sides == {1} else "lower"
-                text += f", or the rule thick_half keeps them out: in each of them the {side} half is the thicker"
-        rows = bore.terms.shifts.names
-        if rows:
-            text += f", or {' and '.join(rows)} keep{'' if len(rows) > 1 else 's'} them out beside the other bores"
-        return text
+                thick = "upper" if sides == {1} else "lower"
+        rows = tuple(bore.terms.shifts.names)
+        return Fact("wanted-elsewhere", {"needs": _needs(bore), "thick_half": thick, "rows": rows})
 
-    def _no_pair_inside(self, position: Position, bore: Bore) -> str:
+    def _no_pair_inside(self, position: Position, bore: Bore) -> Fact:
         """What walls it needs against what the boxes hold."""
         low, high = bore.inside_low, bore.inside_high
         if low > high:
-            return self._scatter(bore)
+            assert bore.max_nm is not None
+            least = bore.min_nm or 0
+            scatter = bore.room_nm - bore.tightest_nm
+            return Fact("scattered", {"scatter_nm": scatter, "min_nm": least, "allowed_nm": bore.max_nm - least})
         thin = self._kind.largest_sum(bore, 0, low - 1)
         thick = self._kind.smallest_sum(bore, high + 1, _MANY)
-        near = [self._near(bore, walls) for walls in (thin, thick) if walls is not None]
-        needs = self._needs(bore, *([] if thin is None else [low - thin]), *([] if thick is None else [thick - high]))
-        if not near:
-            text = f"{needs}; {self._no_partner(position)}"
-        elif len(near) == 2:
-            text = f"{needs}; the nearest admissible pairs in these boxes total {near[0]}; and {near[1]}"
-        else:
-            extreme = "thinnest" if thin is None else "thickest"
-            text = f"{needs}; the {extreme} admissible pair in these boxes totals {near[0]}"
-        short = self._shortage(bore) if thin is not None or (thick is not None and thick <= bore.sum_high) else ""
-        return f"{text}; besides, {SHORT}: {short}" if short else text
-
-    def _scatter(self, bore: Bore) -> str:
-        scatter = bore.room_nm - bore.tightest_nm
-        assert bore.max_nm is not None
-        allowed = bore.max_nm - (bore.min_nm or 0)
-        between = f"max is {self._step(allowed)}" if not bore.min_nm else f"from min to max it is {self._step(allowed)}"
-        return (
-            "its readings scatter by more than its limits allow: the clearance by the tightest readings lies "
-            f"{self._step(scatter)} below the one by the means, and {between}; look for taper and out-of-round, and "
-            "measure again"
-        )
-
-    def _no_partner(self, position: Position) -> str:
-        for side, other in (SIDES, SIDES[::-1]):
-            lock = getattr(position, side)
-            if lock is not None:
-                return f"no {other} half in these boxes may share its bore with the locked {lock[0]}/{lock[1]}"
-        return "no two halves in these boxes may share its bore"
+        needs = _needs(bore, *([] if thin is None else [low - thin]), *([] if thick is None else [thick - high]))
+        if thin is None and thick is None:
+            partner = next((side for side in SIDES if getattr(position, side) is not None), None)
+            lock = None if partner is None else "/".join(getattr(position, partner))
+            other = None if partner is None else SIDES[1 - SIDES.index(partner)]
+            return Fact("no-partner", {"needs": needs, "side": other, "locked": lock})
+        near = tuple(self._near(bore, walls) for walls in (thin, thick) if walls is not None)
+        look = thin is not None or (thick is not None and thick <= bore.sum_high)
+        return Fact("no-pair", {"needs": needs, "near": near, "short": self._shortage(bore) if look else None})
 
     # --- what stands in the way ---
 
-    def _shortage(self, bore: Bore) -> str:
-        """Where there are more seats than halves for them; empty where there are enough."""
+    def _shortage(self, bore: Bore) -> Fact | None:
+        """Where there are more seats than halves for them; None where there are enough."""
         position, bores = bore.positions[0], self._kind.seats
         found = []
         for side in SIDES:
@@ -144,164 +117,127 @@ class Reasons:
                 continue
             alike = [b for b in bores if getattr(b, side) is getattr(bore, side)]
             everyone = [b for b in bores if getattr(b.positions[0], side) is None]
-            asked = ""
+            asked: tuple[Fact, ...] = ()
             if _stock(alike, [side]) < sum(s.half in (side, "either") for s in self._kind.free_shells()):
-                asked = f" that matches {', '.join(words for words, _ in self._demands(position, side))}"
-            for rivals, which in ((alike, asked), (everyone, "")):
+                asked = tuple(demand for demand, _ in self._demands(position, side))
+            for rivals, demands in ((alike, asked), (everyone, ())):
                 seats, halves = sum(b.count for b in rivals), _stock(rivals, [side])
                 if halves < seats:
-                    aside = self._set_aside(side, self._wants(position, side))
-                    found.append(f"{_needs_what(seats)} {_a(side)} half{which} and {_there_are(halves)}{aside}")
+                    aside = self._set_aside(position, side)
+                    slots = {"side": side, "demands": demands, "aside": aside, "positions": seats, "halves": halves}
+                    found.append(Fact("of-a-half", slots))
                     break
         if not found:
             seats = sum(b.count * [b.positions[0].upper, b.positions[0].lower].count(None) for b in bores)
             halves = _stock(bores, SIDES)
             if halves < seats:
                 positions = sum(b.count for b in bores)
-                found.append(f"{_needs_what(positions)} {seats} halves in all and {_there_are(halves)}")
-        return "; ".join(found)
+                found.append(Fact("in-all", {"positions": positions, "seats": seats, "halves": halves}))
+        return Fact("short", {"of": tuple(found)}) if found else None
 
-    def _set_aside(self, side: str, wants: tuple[str, ...]) -> str:
-        """Matching halves that may not be used: on hold, without a reading, locked to another position."""
+    def _set_aside(self, position: Position, side: str) -> dict[str, list[str]]:
+        """Halves that would do and may not be used, by what keeps them."""
         locked = {lock for p in self._job.positions for lock in (p.upper, p.lower)}
-        states: dict[str, list[str]] = {}
+        terms = self._kind.terms_of(position)
+        found: dict[str, list[str]] = {}
         for s in self._job.shells:
-            if s.kind != self._kind.name or s.half not in (side, "either") or not all(map(marks_agree, wants, s.marks)):
+            if s.kind != self._kind.name or s.half not in (side, "either") or not terms.takes(position, side, s):
                 continue
             if s.hold is not None:
-                states.setdefault("on hold", []).append(_name(s))
+                found.setdefault("on-hold", []).append(_name(s))
             elif s.wall_nm is None:
-                states.setdefault("not yet measured", []).append(_name(s))
+                found.setdefault("not-measured", []).append(_name(s))
             elif s.key in self._job.reserved:
-                states.setdefault("locked in another engine", []).append(_name(s))
+                found.setdefault("locked-in-another-job", []).append(_name(s))
             elif s.key in locked:
-                states.setdefault("locked to a position", []).append(_name(s))
-        return "".join(f"; {_some(names)} {state}" for state, names in states.items())
+                found.setdefault("locked", []).append(_name(s))
+        return found
 
-    def _wants(self, position: Position, side: str) -> tuple[str, ...]:
-        return position.wants_upper if side == "upper" else position.wants_lower
+    def _demands(self, position: Position, side: str) -> list[tuple[Fact, Rule]]:
+        """What its rules ask of a half here."""
+        asked = ((rule.demand(position, side), rule) for rule in self._kind.terms_of(position).rules)
+        return [(fact, rule) for fact, rule in asked if fact is not None]
 
-    def _demands(self, position: Position, side: str) -> list[tuple[str, Callable[[Shell], bool]]]:
-        """What a half must agree with here, in words and as a question to a shell."""
-        demands: list[tuple[str, Callable[[Shell], bool]]] = []
-        for at, (column, want) in enumerate(zip(self._job.matched_columns, self._wants(position, side), strict=False)):
-            if want != "any":
-                demands.append((f"{column} = {want or 'blank'}", partial(_has_mark, at, want)))
-        family = self._job.fits[position.kind].family
-        if family is not None:
-            demands.append((f"family = {' or '.join(family)}", lambda s: s.family in family))
-        return [(_line(words), meets) for words, meets in demands]
-
-    # --- figures ---
-
-    def _near(self, bore: Bore, walls: int) -> str:
+    def _near(self, bore: Bore, walls: int) -> dict[str, object]:
         """A pair that does not fit: what its walls total, and by how much they miss."""
-        unit, scattered = self._job.unit, bore.tightest_nm != bore.room_nm
+        scattered = bore.tightest_nm != bore.room_nm
         if walls < bore.inside_low:
             gap = bore.inside_low - walls
-            words = thin(unit, gap, bore.room_nm - walls, bore.max_nm, scattered, self._guarded)
+            miss = _miss("too-thin", gap, bore.room_nm - walls, bore.max_nm, scattered, self._guarded)
         elif bore.min_nm is None or bore.min_nm <= 0:
-            gap = walls - bore.tightest_nm
-            words = f"{self._step(gap)} too thick to leave any clearance" if gap else "no clearance is left"
+            miss = Fact("no-clearance", {"gap_nm": walls - bore.tightest_nm})
         else:
             gap = walls - bore.inside_high
-            words = thick(
-                unit, gap, bore.tightest_nm - walls, bore.min_nm, bore.tightest_nm != bore.room_nm, self._guarded
-            )
-        (size,) = sizes(unit, [walls], gap)
-        return f"{size}: {words}"
-
-    def _needs(self, bore: Bore, *gaps: int) -> str:
-        """The wall sums that fit, with enough decimals to tell them from sums that miss by `gaps`."""
-        unit = self._job.unit
-        least = [] if bore.max_nm is None else [bore.inside_low]
-        most = [] if not bore.min_nm else [bore.inside_high]
-        shown = sizes(unit, least + most or [bore.tightest_nm], min(gaps, default=0) if least or most else 0)
-        if least and most:
-            return f"needs walls totalling {shown[0].removesuffix(f' {unit}')} to {shown[1]}"
-        limit = "at least" if least else "at most" if most else "less than"
-        return f"needs walls totalling {limit} {shown[0]}"
-
-    def _step(self, nm: int) -> str:
-        return steps(self._job.unit, nm)
+            miss = _miss("too-thick", gap, bore.tightest_nm - walls, bore.min_nm, scattered, self._guarded)
+        return {"walls_nm": walls, "miss": miss}
 
 
-def flags(job: Job, placements: Iterable[Placement], why: Callable[[Position], str]) -> tuple[Flag, ...]:
+def flags(job: Job, placements: Sequence[Placement], why: Callable[[Position], Fact]) -> Iterator[Flag]:
     """What needs attention though it was filled: outside its limits, accepted, excused by a lock, off its drawing."""
-    found = []
-    placements = list(placements)
-    in_rows: dict[int, list[str]] = {}
-    for p, fault in excused_in_rows(job, placements):
-        in_rows.setdefault(id(p), []).append(fault)
+    in_rows: dict[str, list[Fact]] = {}
+    for kind in job.kinds:
+        row = [p for p in job.positions if p.kind == kind]
+        for apart in (apart for one in row_rules(job, kind) for apart in one.apart(row, placements) if apart.excused):
+            in_rows.setdefault(apart.other.position.name, []).append(apart.fact)
     for p in placements:
-        position = p.position
+        name = p.position.name
         if not p.within_limits:
-            code = "below-min" if p.shortfall_nm else "above-max"
-            reason, own = why(position), misfit(job.unit, p)
-            if own not in reason:  # the reason tells of other pairs than the one that was placed
-                (walls,) = sizes(job.unit, [p.wall_sum_nm])
-                reason = f"its walls total {walls}: {own}; {reason}"
-            found.append(Flag(position.name, code, _DANGER + reason))
-        for fault in (*(fault for _, fault in locks_excuse(job, p)), *in_rows.get(id(p), ())):
-            found.append(Flag(position.name, "lock-breaks-rule", _line(f"its lock is obeyed although {fault}")))
-        found += _drawing(job, p)
-    return tuple(found)
-
-
-def told_in(plan: Plan, unit: str) -> Plan:
-    """The same plan with its reasons, flags and doubts in another unit."""
-    return _told([plan], unit)[0]
-
-
-def all_told_in(pool: PoolPlan, unit: str) -> PoolPlan:
-    """The same plans of several jobs with all reasons, flags and doubts in one unit."""
-    return replace(pool, plans=tuple(_told(pool.plans, unit)))
-
-
-def _told(plans: Sequence[Plan], unit: str) -> list[Plan]:
-    jobs = [replace(plan.job, unit=unit) for plan in plans]
-    group_of = {(i, group.kind): group for group in groups_of(jobs) for i in group.members}
-    kinds: dict[Group, Kind] = {}
-    found = []
-    for i, (plan, job) in enumerate(zip(plans, jobs, strict=True)):
-        reasons: dict[str, Reasons] = {}
-
-        def why(position: Position, i: int = i, job: Job = job, reasons: dict[str, Reasons] = reasons) -> str:
-            if position.kind not in reasons:
-                group = group_of[i, position.kind]
-                if group not in kinds:
-                    kinds[group] = Kind([jobs[member] for member in group.members], group.kind)
-                reasons[position.kind] = Reasons(job, kinds[group])
-            return reasons[position.kind].why(position)
-
-        unfilled = tuple(Unfilled(u.position, why(u.position)) for u in plan.unfilled)
-        doubts = doubts_of(job, typed_in=plan.job.unit)
-        told = (*flags(job, plan.placements, why), *form_flags(job, plan.placements))
-        found.append(replace(plan, job=job, unfilled=unfilled, flags=told, doubts=doubts))
-    return found
+            slots = {"walls_nm": p.wall_sum_nm, "misses": _misses(p), "why": why(p.position)}
+            yield Flag(name, "below-min" if p.shortfall_nm else "above-max", Fact("misfit", slots))
+        faults = broken(in_force(job, p.position.kind), p.position, p.upper, p.lower)
+        for fact in (*(fault.fact for fault in faults if fault.excused), *in_rows.get(name, ())):
+            yield Flag(name, "lock-breaks-rule", Fact("excused", {"broken": fact}))
+        yield from _drawing(job, p)
 
 
 def _drawing(job: Job, p: Placement) -> Iterator[Flag]:
     bands = job.drawing.get(p.position.kind, {})
     assert p.position.journal is not None and p.position.housing_bore is not None
-    for feature, what, nm in (
-        ("journal", "the journal", p.position.journal.mean_nm),
-        ("housing_bore", "the housing bore", p.position.housing_bore.mean_nm),
-        ("wall", f"the wall of {_name(p.upper)}", p.upper.wall_nm),
-        ("wall", f"the wall of {_name(p.lower)}", p.lower.wall_nm),
+    for feature, shell, nm in (
+        ("journal", None, p.position.journal.mean_nm),
+        ("housing_bore", None, p.position.housing_bore.mean_nm),
+        ("wall", p.upper, p.upper.wall_nm),
+        ("wall", p.lower, p.lower.wall_nm),
     ):
         band = bands.get(feature)
         if band is None or nm is None or nm in band:
             continue
-        gap = max(band.low_nm - nm, nm - band.high_nm)
-        size, low, high = sizes(job.unit, [nm, band.low_nm, band.high_nm], gap)
-        text = f"{what}, {size}, lies outside its drawing band {low} to {high}"
-        if feature == "housing_bore":
-            text += f"; accepted: {p.position.accept}"
-        yield Flag(p.position.name, f"{feature.replace('_', '-')}-outside-drawing", _line(text))
+        slots = {
+            "feature": feature,
+            "shell": shell and _name(shell),
+            "size_nm": nm,
+            "low_nm": band.low_nm,
+            "high_nm": band.high_nm,
+            "accepted": p.position.accept if feature == "housing_bore" else None,
+        }
+        yield Flag(p.position.name, f"{feature.replace('_', '-')}-outside-drawing", Fact("off-drawing", slots))
 
 
-# --- words ---
+def _misses(p: Placement) -> tuple[Fact, ...]:
+    """By how much the walls of a bore outside its limits miss them, and the clearance that was judged."""
+    scattered, guarded = p.clearance_tightest_nm != p.clearance_nm, p.margin_nm > 0
+    found = []
+    if p.shortfall_nm:
+        tightest = p.clearance_tightest_nm
+        found.append(_miss("too-thick", p.shortfall_nm, tightest, p.limit_low_nm, scattered, guarded))
+    if p.excess_nm:
+        found.append(_miss("too-thin", p.excess_nm, p.clearance_nm, p.limit_high_nm, scattered, guarded))
+    return tuple(found)
+
+
+def _miss(code: str, gap: int, clearance: int, limit: int | None, scattered: bool, guarded: bool) -> Fact:
+    """`scattered`: clearances by the means and by the tightest readings differ; `guarded`: a guard draws limits in."""
+    assert limit is not None
+    slots = {"gap_nm": gap, "clearance_nm": clearance, "limit_nm": limit, "scattered": scattered, "guarded": guarded}
+    return Fact(code, slots)
+
+
+def _needs(bore: Bore, *gaps: int) -> dict[str, int | None]:
+    """The wall sums that fit, and the least by which sums near them miss."""
+    least = None if bore.max_nm is None else bore.inside_low
+    most = bore.inside_high if bore.min_nm else None
+    gap = 0 if least is None and most is None else min(gaps, default=0)
+    return {"least_nm": least, "most_nm": most, "below_nm": bore.tightest_nm, "gap_nm": gap}
 
 
 def _stock(bores: Iterable[Bore], sides: Iterable[str]) -> int:
@@ -311,32 +247,5 @@ def _stock(bores: Iterable[Bore], sides: Iterable[str]) -> int:
     return sum(c.count for c in classes.values())
 
 
-def _has_mark(at: int, want: str, shell: Shell) -> bool:
-    return marks_agree(want, shell.marks[at])
-
-
-def _needs_what(positions: int) -> str:
-    return "1 position needs" if positions == 1 else f"{positions} positions need"
-
-
-def _there_are(halves: int) -> str:
-    return "there is 1" if halves == 1 else f"there are {halves}" if halves else "there is none"
-
-
-def _some(names: list[str]) -> str:
-    if len(names) <= 3:
-        return " and ".join(names) + (" is" if len(names) == 1 else " are")
-    return f"{names[0]}, {names[1]} and {len(names) - 2} more are"
-
-
 def _name(shell: Shell) -> str:
-    return f"{shell.box}/{shell.name}"
-
-
-def _a(side: str) -> str:
-    return f"an {side}" if side == "upper" else f"a {side}"
-
-
-def _line(text: str) -> str:
-    """The user's own words may hold line breaks."""
-    return " ".join(text.split())
+    return "/".join(shell.key)

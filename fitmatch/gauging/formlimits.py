@@ -2,13 +2,12 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 
-from fitmatch.lengths import fixed
+from fitmatch.facts import Fact
 from fitmatch.measuring import DIAMETERS, Form
 from fitmatch.parts import Job
 from fitmatch.plans import Flag, Placement
 
 _WHAT = ("taper", "barrel", "out_of_round")
-_PLACES = {"in": 5, "mm": 4}
 
 
 def form_flags(job: Job, placements: Iterable[Placement]) -> Iterator[Flag]:
@@ -20,37 +19,27 @@ def form_flags(job: Job, placements: Iterable[Placement]) -> Iterator[Flag]:
     for position in job.positions:
         limits = measuring.form_limits.get(position.kind, {})
         for feature, form in measuring.position_forms.get(position.name, {}).items():
-            yield from _beyond(job, position.name, feature, f"the {feature.replace('_', ' ')}", form, limits)
+            yield from _beyond(position.name, feature, None, form, limits)
         placement = placed.get(position.name)
         for shell in (placement.upper, placement.lower) if placement else ():
             wall = measuring.wall_forms.get(shell.key)
             if wall is not None:
-                yield from _beyond(job, position.name, "wall", f"the wall of {shell.box}/{shell.name}", wall, limits)
+                yield from _beyond(position.name, "wall", "/".join(shell.key), wall, limits)
 
 
-def _beyond(job: Job, position: str, feature: str, name: str, form: Form, limits: Mapping[str, int]) -> Iterator[Flag]:
+def _beyond(position: str, feature: str, shell: str | None, form: Form, limits: Mapping[str, int]) -> Iterator[Flag]:
     for what in _WHAT:
-        limit, nm = limits.get(f"{feature}_{what}"), measured(form, what)
+        limit, nm = limits.get(f"{feature}_{what}"), _measured(form, what)
         if limit is None or nm is None or abs(nm) <= limit:
             continue
-        places, unit = _PLACES[job.unit], job.unit
-        found, given = (fixed(length, unit, places) for length in (abs(nm), limit))
-        text = f"{name} has {in_words(what, nm)} {found} {unit}, more than the {given} given"
-        if what == "out_of_round" and form.larger is not None:
-            text += f"; its larger diameter lies {form.larger}"
-        yield Flag(position, f"{feature}-{what}".replace("_", "-"), text)
+        larger = form.larger if what == "out_of_round" else None
+        slots = {"feature": feature, "shell": shell, "what": what, "form_nm": nm, "limit_nm": limit, "larger": larger}
+        yield Flag(position, f"{feature}-{what}".replace("_", "-"), Fact("off-form", slots))
 
 
-def measured(form: Form, what: str) -> int | None:
+def _measured(form: Form, what: str) -> int | None:
     """One of the figures of a form by its name."""
     return {"taper": form.taper_nm, "barrel": form.barrel_nm, "out_of_round": form.out_of_round_nm}[what]
-
-
-def in_words(what: str, nm: int) -> str:
-    """A figure's name; a middle smaller than the ends is an hour-glass."""
-    if what == "out_of_round":
-        return "out-of-round"
-    return "hour-glass" if what == "barrel" and nm < 0 else what
 
 
 def worst_meet(job: Job, kind: str) -> Iterator[str]:

@@ -17,12 +17,13 @@ from enum import StrEnum
 from math import sqrt
 from typing import Final, NamedTuple
 
+from fitmatch.facts import Fact
 from fitmatch.gauging.assembled import assembled_clearance, measured_as
 from fitmatch.gauging.uncertainty import ErrorModel, Uncertainty
 from fitmatch.housings import rehoused
 from fitmatch.lengths import mean, round_half_even
 from fitmatch.measuring import DIAMETERS, AssembledReading, Doubt
-from fitmatch.parts import Job, Position, Shell
+from fitmatch.parts import Job, Position
 from fitmatch.plans import Placement
 from fitmatch.rules.limits_at import limits_at
 
@@ -54,7 +55,7 @@ class Check(NamedTuple):
     placement: Placement
     assembled_nm: int
     uncertainty: Uncertainty | None
-    why_not: str = ""
+    why_not: Fact | None = None
 
     @property
     def bound_nm(self) -> float | None:
@@ -108,11 +109,12 @@ class Check(NamedTuple):
 
 
 class NotCompared(NamedTuple):
-    """A reading whose calculation lacks a size."""
+    """A reading whose calculation lacks the sizes of some `features` of its position or the walls of some `shells`."""
 
     reading: AssembledReading
     position: Position
-    missing: tuple[str, ...]
+    features: tuple[str, ...]
+    shells: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,9 +190,9 @@ def compare(job: Job, doubts: Sequence[Doubt] = ()) -> Comparison:
         position, upper, lower = positions[reading.position], shells[reading.upper], shells[reading.lower]
         if reading.housing in positions:
             position = rehoused(position, positions[reading.housing])
-        missing = _missing(position, upper, lower)
-        if missing:
-            not_compared.append(NotCompared(reading, position, missing))
+        without = tuple(s.key for s in (upper, lower) if s.wall_nm is None)
+        if position.missing or without:
+            not_compared.append(NotCompared(reading, position, position.missing, without))
             continue
         placement = Placement(position, upper, lower, limits_at(job))
         clearance = assembled_clearance(job, reading, placement)
@@ -199,12 +201,12 @@ def compare(job: Job, doubts: Sequence[Doubt] = ()) -> Comparison:
         bare_bounds.append(check._replace(uncertainty=_uncertainty(bare, reading, placement)).mistake_from_nm)
     learned = {}
     for kind in job.kinds:
-        mine = [i for i, c in enumerate(checks) if c.placement.position.kind == kind and not c.why_not]
+        mine = [i for i, c in enumerate(checks) if c.placement.position.kind == kind and c.why_not is None]
         middle = median([checks[i].unseated_nm for i in mine]) if mine else 0
         # A reading that stands out from its own kind teaches nothing, however all of them lie to the calculation.
         for i in mine if len(mine) >= FEWEST_POSITIONS else ():
             if abs(checks[i].unseated_nm - middle) > bare_bounds[i]:
-                checks[i] = checks[i]._replace(why_not="it stands out from the others of its kind")
+                checks[i] = checks[i]._replace(why_not=Fact("stands-out"))
         found = learn([c for c in checks if c.placement.position.kind == kind])
         if found is not None:
             learned[kind] = found
@@ -216,7 +218,7 @@ def learn(checks: Sequence[Check]) -> Learned | None:
     count as one, by their mean."""
     by_position: dict[str, list[int]] = {}
     for check in checks:
-        if not check.why_not:
+        if check.why_not is None:
             by_position.setdefault(check.reading.position, []).append(check.unseated_nm)
     values = [round_half_even(sum(some), len(some)) for some in by_position.values()]
     n = len(values)
@@ -244,21 +246,16 @@ def _uncertainty(model: ErrorModel, reading: AssembledReading, placement: Placem
     )
 
 
-def _why_not(check: Check, doubted: set[tuple[str, str]]) -> str:
-    """Why a reading does not teach, by what it is; empty where it may."""
+def _why_not(check: Check, doubted: set[tuple[str, str]]) -> Fact | None:
+    """Why a reading does not teach, by what it is; None where it may."""
     if check.reading.method != "gauge":
-        return "a strip does not teach"
+        return Fact("strip")
     rows = {"journal": check.reading.position, "housing_bore": check.reading.housing or check.reading.position}
-    features = [f for f in DIAMETERS if (rows[f], f) in doubted]
+    features = tuple(f for f in DIAMETERS if (rows[f], f) in doubted)
     if features:
-        return f"its {' and '.join(f.replace('_', ' ') for f in features)} is in doubt"
-    shells = [key for key in (check.reading.upper, check.reading.lower) if ("/".join(key), "wall") in doubted]
-    return f"the wall of {' and '.join('/'.join(key) for key in shells)} is in doubt" if shells else ""
-
-
-def _missing(position: Position, upper: Shell, lower: Shell) -> tuple[str, ...]:
-    sizes = tuple(f.replace("_", " ") for f in position.missing)
-    return sizes + tuple(f"wall of {'/'.join(s.key)}" for s in (upper, lower) if s.wall_nm is None)
+        return Fact("size-in-doubt", {"features": features})
+    shells = tuple(key for key in (check.reading.upper, check.reading.lower) if ("/".join(key), "wall") in doubted)
+    return Fact("wall-in-doubt", {"shells": shells}) if shells else None
 
 
 def _explains(check: Check, other: Check) -> bool:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from fitmatch.gauging.seating import APART_NM, FEWEST_POSITIONS, MISTAKE_NM, Check, Comparison, Verdict
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
-from fitmatch.report.likely import likely_causes
+from fitmatch.report.likely import likely_causes, missing, why_not
 from fitmatch.report.scale import Scale, scale_for
 
 NOT_TO_BE_RUN = "NOT TO BE RUN"
@@ -105,7 +105,7 @@ def _attention(comparison: Comparison, scale: Scale) -> list[str]:
             items.append(f"{_WORDS[c.verdict]}: {name}: {off} than calculated. Likely: {causes}.")
     items += [
         f"NOT COMPARED: {whole(n.position.name)} ({whole(n.position.kind)}): no reading of "
-        f"{' and '.join(clean(what) for what in n.missing)}"
+        f"{' and '.join(clean(what) for what in missing(n))}"
         for n in comparison.not_compared
     ]
     if not items:
@@ -128,7 +128,7 @@ def _seating(comparison: Comparison, scale: Scale) -> list[str]:
             holds += f", u {scale.length(fit.seating_u_nm)}"
         if learned is None:
             teaching = {
-                c.reading.position for c in comparison.checks if c.placement.position.kind == kind and not c.why_not
+                c.reading.position for c in comparison.checks if c.placement.position.kind == kind and c.why_not is None
             }
             told = (
                 f"nothing to learn from {len(teaching)} of at least {FEWEST_POSITIONS} positions read by gauge; {holds}"
@@ -141,8 +141,8 @@ def _seating(comparison: Comparison, scale: Scale) -> list[str]:
                 told += ". The differences are all the same, so that u shows nothing but the step of the gauge"
         lines += paragraph(f"{clean(kind)}: {told}.", first="  ", rest="      ")
     for c in comparison.checks:
-        if c.why_not:
-            text = f"{whole(c.reading.position)} (row {c.reading.row}) does not teach: {clean(c.why_not)}."
+        if c.why_not is not None:
+            text = f"{whole(c.reading.position)} (row {c.reading.row}) does not teach: {clean(why_not(c.why_not))}."
             lines += paragraph(text, first="  ", rest="      ")
     return lines
 

@@ -8,7 +8,7 @@ from fitmatch import __version__
 from fitmatch.gauging.seating import Check, Comparison
 from fitmatch.lengths import exact
 from fitmatch.report.emit import Value, document, half_length, length
-from fitmatch.report.likely import likely_causes
+from fitmatch.report.likely import likely_causes, missing, why_not
 
 SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
 
@@ -26,7 +26,7 @@ def assembled_document(comparison: Comparison, unit: str) -> str:
             "unit": unit,
             "readings": [_reading(comparison, c, unit) for c in comparison.checks],
             "not_compared": [
-                {"row": n.reading.row, "position": n.position.name, "kind": n.position.kind, "missing": n.missing}
+                {"row": n.reading.row, "position": n.position.name, "kind": n.position.kind, "missing": missing(n)}
                 for n in comparison.not_compared
             ],
             "unread": [{"position": p.name, "kind": p.kind} for p in comparison.unread],
@@ -63,7 +63,7 @@ def assembled_rows(comparison: Comparison, unit: str) -> str:
                 reading.by,
                 reading.date,
                 str(check.verdict),
-                "false" if check.why_not else "true",
+                "true" if check.why_not is None else "false",
                 *("" if nm is None else exact(2 * nm, unit) for nm in lengths_nm),
                 "true" if check.within_limits else "false",
                 "; ".join(likely_causes(comparison, check)),
@@ -103,8 +103,8 @@ def _reading(comparison: Comparison, check: Check, unit: str) -> dict[str, Value
         "min": length(placement.position.min_nm, unit),
         "max": length(placement.position.max_nm, unit),
         "within_limits": check.within_limits,
-        "teaches": not check.why_not,
-        "why_not": check.why_not or None,
+        "teaches": check.why_not is None,
+        "why_not": None if check.why_not is None else why_not(check.why_not),
     }
 
 

@@ -3,14 +3,14 @@
 from collections import defaultdict
 from collections.abc import Sequence
 
-from fitmatch.fit.words import SHORT
 from fitmatch.parts import Position, Shell
 from fitmatch.plans import Placement, Plan
 from fitmatch.report.doubts import doubt_lines
 from fitmatch.report.facts import DANGER, unmeasured_shells
-from fitmatch.report.failing import MISFITS, failing
+from fitmatch.report.failing import failing
 from fitmatch.report.layout import clean, paragraph, whole
 from fitmatch.report.placing import NOT_MEASURED
+from fitmatch.report.reasons import words_of
 
 _ITEM = "  "
 _DEEPER = "      "
@@ -35,17 +35,18 @@ def summary(plan: Plan) -> str:
     return f"{_positions(total)}: " + ", ".join(f"{n} {words}" for n, words in counts if n) + "."
 
 
-def attention(plan: Plan) -> list[str]:
+def attention(plan: Plan, unit: str) -> list[str]:
     """One item for each thing that needs attention; nothing where there is none."""
     if not plan.needs_attention:
         return []
     missing = unmeasured_shells(plan)
     # A misfit often follows from a reading in doubt, so those come first.
-    items = [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts)]
-    items += failing(plan)
+    items = [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts, unit)]
+    items += failing(plan, unit)
     items += _without_reading(plan.unmeasured_positions)
     items += _without_wall(missing)
-    items += [f"{whole(flag.position)}: {clean(flag.text)}" for flag in plan.flags if flag.code not in MISFITS]
+    flags = [flag for flag in plan.flags if flag.what.code != "misfit"]
+    items += [f"{whole(flag.position)}: {clean(words_of(flag.what, unit))}" for flag in flags]
     items += [
         f"NOT PROVEN: {clean(kind)}: a better choice may exist, see HOW GOOD IT IS"
         for kind, p in plan.proofs.items()
@@ -72,7 +73,7 @@ def next_steps(plan: Plan) -> list[str]:
         )
     if plan.doubts:
         steps.append("Before anything else measure again what is in doubt, and write down what you find.")
-    if plan.unfilled and not bad and all(u.why.startswith(SHORT) for u in plan.unfilled):
+    if plan.unfilled and not bad and all(u.why.code == "short" for u in plan.unfilled):
         steps.append("Open another box: shells are short.")
     elif bad or plan.unfilled:
         steps.append(

@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 
 from fitmatch.parts import HALVES, Job
-from fitmatch.report.layout import paragraph, whole
-from fitmatch.report.phrases import filled
+from fitmatch.report.layout import clean, paragraph, whole
+from fitmatch.report.phrases import phrase
 from fitmatch.report.scale import Scale
 from fitmatch.rules import SETTINGS
 
@@ -36,4 +36,4 @@ def _boxes(job: Job) -> Iterator[str]:
 
 
 def _rules(job: Job, scale: Scale) -> Iterator[str]:
-    return (filled(sort, fact, scale.unit) for sort in SETTINGS for fact in sort.told(job))
+    return (clean(phrase(code, fact, scale.unit)) for sort in SETTINGS for code, fact in sort.told(job))

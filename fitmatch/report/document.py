@@ -19,6 +19,7 @@ from fitmatch.report.inline import in_a_row, row_of
 from fitmatch.report.levels import LEVELS, Worth
 from fitmatch.report.moves import moves
 from fitmatch.report.readings import Corrected, corrected_sizes, corrected_wall, forms
+from fitmatch.report.reasons import flag_words, words_of
 from fitmatch.report.values import figures_value, placement_value
 
 SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
@@ -105,12 +106,15 @@ def _positions(plans: Sequence[Plan], certainties: Sequence[Certainty], unit: st
     for plan, certainty in zip(plans, certainties, strict=True):
         job: dict[str, Value] = {"job": plan.job.name} if plan.job.name else {}
         positions += [job | placement_value(p, unit) | _measured(plan, p, unit, certainty) for p in plan.placements]
-        unfilled += [job | {"position": u.position.name, "kind": u.position.kind, "why": u.why} for u in plan.unfilled]
+        unfilled += [
+            job | {"position": u.position.name, "kind": u.position.kind, "why": words_of(u.why, unit)}
+            for u in plan.unfilled
+        ]
         unmeasured += [
             job | {"position": p.name, "kind": p.kind, "missing": p.missing} for p in plan.unmeasured_positions
         ]
         reasons += [job | reason_value(reason, unit) for reason in plan.reasons]
-        flags += [job | {"position": f.position, "code": f.code, "text": f.text} for f in plan.flags]
+        flags += [job | {"position": f.position, "code": f.code, "text": flag_words(f, unit)} for f in plan.flags]
         doubts += [job | doubt for doubt in doubt_values(plan.doubts, unit)]
     unmeasured += [
         {"shell": s.name, "box": s.box, "kind": s.kind, "half": s.half, "missing": ["wall"]}

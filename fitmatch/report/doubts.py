@@ -17,6 +17,10 @@ UNDETECTABLE = (
 
 def doubt_values(doubts: Sequence[Doubt], unit: str) -> list[dict[str, Value]]:
     """One object for each doubt."""
+    if not doubts:
+        return []
+    from fitmatch.report.mistakes import likely, looks_wrong, measure_again
+
     return [
         {
             "file": d.file,
@@ -24,32 +28,36 @@ def doubt_values(doubts: Sequence[Doubt], unit: str) -> list[dict[str, Value]]:
             "item": d.item,
             "feature": d.feature,
             "reading": length(d.reading_nm, unit),
-            "text": d.text,
+            "text": looks_wrong(d, unit),
             "signatures": d.signatures,
-            "likely": d.likely,
-            "measure_again": d.measure_again,
+            "likely": likely(d),
+            "measure_again": measure_again(d),
         }
         for d in doubts
     ]
 
 
-def doubt_lines(doubts: Sequence[Doubt]) -> list[str]:
+def doubt_lines(doubts: Sequence[Doubt], unit: str) -> list[str]:
     """One item for each doubt: what looks wrong and where, what is likely behind it, what to do."""
+    if not doubts:
+        return []
+    from fitmatch.report.mistakes import likely, looks_wrong, measure_again
+
     lines = []
     for d in doubts:
         where = f"{d.file}:{d.row}" if d.row else d.file
-        lines.append(clean(f"{d.text}: {'; or '.join(d.likely)}; {d.measure_again} [{where}]"))
+        lines.append(clean(f"{looks_wrong(d, unit)}: {'; or '.join(likely(d))}; {measure_again(d)} [{where}]"))
     return lines
 
 
-def doubts_text(job: Job, doubts: Sequence[Doubt], count: int) -> str:
-    """The report of `fitmatch check`."""
+def doubts_text(job: Job, doubts: Sequence[Doubt], count: int, unit: str) -> str:
+    """The report of `fitmatch check`, lengths in `unit`."""
     lines = [*paragraph(clean(job.title)), ""] if job.title else []
     if not doubts:
         lines += paragraph(f"{count} readings: no doubt about any.")
     else:
         lines += paragraph(f"{count} readings, {len(doubts)} in doubt. Nothing was changed.")
-        for line in doubt_lines(doubts):
+        for line in doubt_lines(doubts, unit):
             lines += ["", *paragraph(line, first="  ", rest="      ")]
         lines += [
             "",

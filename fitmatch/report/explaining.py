@@ -8,6 +8,7 @@ from fitmatch.report.beside import NOTHING, Answered, answered, by_name, figure_
 from fitmatch.report.facts import DANGER, wall
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.placing import NOT_FILLED, shell_name
+from fitmatch.report.reasons import words_of
 from fitmatch.report.scale import Scale
 
 
@@ -24,7 +25,7 @@ def explanation(answer: Plan | PoolPlan, scale: Scale) -> list[str]:
     if placement is not None:
         lines += _sum(placement, scale)
     elif why is not None:
-        lines += paragraph(f"{NOT_FILLED}: {clean(why)}.")
+        lines += paragraph(f"{NOT_FILLED}: {clean(words_of(why, scale.unit))}.")
     else:
         missing = told.position.missing or ("the wall of a locked shell",)
         return [*lines, *paragraph(f"Not yet measured: no reading of {' and '.join(missing).replace('_', ' ')}.")]

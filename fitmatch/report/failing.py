@@ -9,8 +9,7 @@ from fitmatch.plans import Plan
 from fitmatch.report.facts import DANGER
 from fitmatch.report.layout import clean, whole
 from fitmatch.report.placing import NOT_FILLED
-
-MISFITS = ("below-min", "above-max")  # codes of the flags that say by how much a position is out, and why
+from fitmatch.report.reasons import words_of
 
 
 class _Item(NamedTuple):
@@ -22,10 +21,10 @@ class _Item(NamedTuple):
     kept_out: str
 
 
-def failing(plan: Plan) -> Iterator[str]:
+def failing(plan: Plan, unit: str) -> Iterator[str]:
     """Bad positions, then empty ones, each kind of failure where its first position stands in the file."""
-    kept_out = _kept_out(plan)
-    misfits = {f.position: clean(f.text).removeprefix(f"{DANGER}: ") for f in plan.flags if f.code in MISFITS}
+    kept_out = _kept_out(plan, unit)
+    misfits = {f.position: clean(words_of(f.what, unit)) for f in plan.flags if f.what.code == "misfit"}
     alike: dict[_Item, list[str]] = {}
 
     def add(label: str, position: Position, why: str) -> None:
@@ -36,7 +35,7 @@ def failing(plan: Plan) -> Iterator[str]:
         if not p.within_limits:
             add(DANGER, p.position, misfits.get(p.position.name, ""))
     for u in plan.unfilled:
-        add(NOT_FILLED, u.position, clean(u.why))
+        add(NOT_FILLED, u.position, clean(words_of(u.why, unit)))
     yield from _told(alike, [p.name for p in plan.job.positions])
 
 
@@ -65,10 +64,10 @@ def _named(names: list[str], kind: str) -> str:
     return f"{', '.join(map(whole, names))} ({whole(kind)})"
 
 
-def _kept_out(plan: Plan) -> dict[str, str]:
+def _kept_out(plan: Plan, unit: str) -> dict[str, str]:
     """By position what keeps it out, and what would put it inside, as further sentences."""
     if not plan.reasons:
         return {}
     from fitmatch.report.why import in_words  # not loaded where nothing fails
 
-    return {r.position.name: in_words(r, plan.job.unit) for r in plan.reasons}
+    return {r.position.name: in_words(r, unit) for r in plan.reasons}

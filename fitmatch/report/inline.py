@@ -3,9 +3,10 @@
 The axis shift comes from walls of unlike thickness; with the offset of the housing it says where the axis lies.
 """
 
+from collections.abc import Iterable, Iterator
+from itertools import pairwise
 from typing import NamedTuple
 
-from fitmatch.fit.rowrules import lies, next_to
 from fitmatch.housings import in_one_block
 from fitmatch.parts import Job
 from fitmatch.plans import Placement, Plan
@@ -59,6 +60,19 @@ def along_the_line(plan: Plan, kind: str, scale: Scale) -> list[str]:
     words = [] if row.largest_step is None else [f"largest step {scale.axis(row.largest_step).lstrip('+')}"]
     words += [] if row.out_of_line is None else [f"all within {scale.axis(row.out_of_line).lstrip('+')}"]
     return [*paragraph(f"{clean(kind).upper()} ({scale.step}): {', '.join(words)}"), *table(columns)]
+
+
+def lies(p: Placement) -> int:
+    """Twice how far the bearing's axis lies off the line: offset + axis shift."""
+    return 2 * (p.position.offset_nm or 0) + p.twice_axis_shift_nm
+
+
+def next_to(job: Job, placements: Iterable[Placement], kind: str) -> Iterator[tuple[Placement, Placement]]:
+    """Neighbouring rows of the kind that are both filled."""
+    filled = {p.position.name: p for p in placements}
+    for one, other in pairwise([p.name for p in job.positions if p.kind == kind]):
+        if one in filled and other in filled:
+            yield filled[one], filled[other]
 
 
 def _step(one: Placement, other: Placement) -> int:

@@ -1,6 +1,11 @@
-"""What is likely wrong where an assembled clearance and its calculation do not agree. Common practice, no source."""
+"""What is likely wrong where an assembled clearance and its calculation do not agree (common practice, no source), and
+why a reading does not teach or is not compared."""
 
-from fitmatch.gauging.seating import Check, Comparison, Verdict
+from collections.abc import Mapping
+from typing import Any
+
+from fitmatch.facts import Fact
+from fitmatch.gauging.seating import Check, Comparison, NotCompared, Verdict
 
 _TURNS_NM = (635_000, 500_000)  # one turn of a micrometer thimble: 0.0250 in, 0.5 mm
 _NEAR_NM = 12_700
@@ -42,3 +47,20 @@ def likely_causes(comparison: Comparison, check: Check) -> tuple[str, ...]:
     if other is None:
         return causes
     return (f"its shells and those of {other} are exchanged, which explains both readings", *causes[:2])
+
+
+def why_not(fact: Fact) -> str:
+    """Why a reading does not teach the seating of its kind."""
+    slots: Mapping[str, Any] = fact.slots
+    match fact.code:
+        case "size-in-doubt":
+            return f"its {' and '.join(slots['features']).replace('_', ' ')} is in doubt"
+        case "wall-in-doubt":
+            return f"the wall of {' and '.join(map('/'.join, slots['shells']))} is in doubt"
+    return {"strip": "a strip does not teach", "stands-out": "it stands out from the others of its kind"}[fact.code]
+
+
+def missing(uncompared: NotCompared) -> tuple[str, ...]:
+    """What was not read for the calculation of a reading that is not compared."""
+    sizes = (feature.replace("_", " ") for feature in uncompared.features)
+    return (*sizes, *(f"wall of {'/'.join(key)}" for key in uncompared.shells))

@@ -1,15 +1,17 @@
-"""The phrases of rules with their slots filled in."""
+"""The phrases of rules, with their slots filled in."""
 
 from fitmatch.facts import Fact
 from fitmatch.lengths import exact
-from fitmatch.parts import Rule
-from fitmatch.report.layout import clean
+from fitmatch.report.facts import one_line
+from fitmatch.rules import REGISTRY
 
 
-def filled(rule: Rule | type[Rule], fact: Fact, unit: str) -> str:
-    """The rule's phrase for this fact, lengths in `unit` to the last digit: walls are held against these figures."""
+def phrase(code: str, fact: Fact, unit: str) -> str:
+    """What the rule named by the fact says under this code, lengths in `unit` to the last digit: walls are held against
+    these very figures. The user's own words in it may hold line breaks."""
+    sort = next(sort for sort in REGISTRY if sort.key == fact.code)
     slots = {name: _shown(name, value, unit) for name, value in fact.slots.items()}
-    return rule.phrases[fact.code].format(**slots)
+    return one_line(sort.phrases[code].format(**slots))
 
 
 def _shown(name: str, value: object, unit: str) -> str:
@@ -21,11 +23,8 @@ def _shown(name: str, value: object, unit: str) -> str:
         case float():
             return f"{value:g}"
         case (str(), str()) if name == "shell":
-            return "/".join(map(clean, value))
+            return "/".join(value)
         case tuple():
-            last = " or " if name == "any_of" else ", "
-            return last.join(
-                f"{clean(one[0])} {_shown(name, one[1], unit)}" if isinstance(one, tuple) else clean(str(one))
-                for one in value
-            )
-    return clean(str(value)) or "blank"
+            each = (f"{one[0]} {_shown(name, one[1], unit)}" if isinstance(one, tuple) else str(one) for one in value)
+            return (" or " if name == "any_of" else ", ").join(each)
+    return str(value) or "blank"

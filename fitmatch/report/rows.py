@@ -20,6 +20,7 @@ from fitmatch.report.facts import (
     wall,
     within_want,
 )
+from fitmatch.report.reasons import flag_words, words_of
 from fitmatch.rules.movable import is_movable
 
 FILLED: Final = "filled"
@@ -87,10 +88,10 @@ def _table(plans: Sequence[Plan], unit: str, job: list[str]) -> str:
 
 def _rows(plan: Plan, unit: str, certainty: Certainty, job: list[str], further: tuple[str, ...]) -> Iterator[list[str]]:
     placed = {id(p.position): p for p in plan.placements}
-    why = {id(u.position): u.why for u in plan.unfilled}
+    why = {id(u.position): words_of(u.why, unit) for u in plan.unfilled}
     for position in plan.job.positions:
         placement = placed.get(id(position))
-        words = _words(position, placement, plan, why.get(id(position)))
+        words = _words(position, placement, plan, why.get(id(position)), unit)
         half_nm = _position_lengths(position) if placement is None else _placement_lengths(placement)
         lengths = [half_nm.get(name) for name in _LENGTHS]
         yield [
@@ -124,7 +125,9 @@ def _judged(placement: Placement | None, certainty: Certainty, unit: str) -> tup
     return exact(round(2 * uncertainty.expanded_nm), unit), certainty.verdict(placement) or ""
 
 
-def _words(position: Position, placement: Placement | None, plan: Plan, why: str | None) -> Mapping[str, str]:
+def _words(
+    position: Position, placement: Placement | None, plan: Plan, why: str | None, unit: str
+) -> Mapping[str, str]:
     words = {"position": position.name, "kind": position.kind, "remark": ""}
     if placement is None:
         if why is None:
@@ -138,7 +141,7 @@ def _words(position: Position, placement: Placement | None, plan: Plan, why: str
         "lower_box": placement.lower.box,
         "lower_shell": placement.lower.name,
         "lower_locked": _yes(position.lower is not None),
-        "remark": "; ".join(one_line(f.text) for f in plan.flags if f.position == position.name),
+        "remark": "; ".join(one_line(flag_words(f, unit)) for f in plan.flags if f.position == position.name),
     }
 
 

@@ -74,7 +74,7 @@ def _bench(plan: Plan, scale: Scale) -> list[list[str]]:
     for kind in plan.job.kinds:
         blocks += [which_shell_goes_where(plan, kind, scale), how_sure(plan, kind, scale, certainty)]
     blocks += _titled("HOUSINGS", [moves_text(plan, kind, scale) for kind in plan.job.kinds])
-    return [*blocks, attention(plan), next_steps(plan)]
+    return [*blocks, attention(plan, scale.unit), next_steps(plan)]
 
 
 def _figures(plan: Plan, scale: Scale) -> list[list[str]]:

@@ -1,8 +1,8 @@
 """Small reasons and cures in words: what keeps a position out, and which single changes would put it inside."""
 
-from fitmatch.fit.words import sizes, steps
 from fitmatch.plans import Cure, Reason
 from fitmatch.report.layout import clean, whole
+from fitmatch.report.words import sizes, steps
 from fitmatch.rules import REGISTRY
 
 # What binds a position besides rules.

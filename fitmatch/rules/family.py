@@ -17,6 +17,7 @@ class Family(Rule):
     keys: ClassVar = ()
     plain_to_see: ClassVar = True
     phrases: ClassVar = {
+        "demand": "family = {any_of}",
         "bond": "the limit to its family",
         "broken": "{shell} is of family {family}, not {any_of}",
     }
@@ -36,6 +37,9 @@ class Family(Rule):
 
     def takes(self, position: Position, side: str, half: Half) -> bool:
         return half.family in self.fitting
+
+    def demand(self, position: Position, side: str) -> Fact:
+        return Fact(self.key, {"any_of": self.fitting})
 
     def refusal(self, position: Position, side: str, shell: Shell) -> Fact:
         return Fact(self.key, {"shell": shell.key, "family": shell.family, "any_of": self.fitting})

@@ -42,10 +42,10 @@ class Guard(Rule):
         return replace(self, factor=amount)
 
     @classmethod
-    def told(cls, job: Job) -> Iterator[Fact]:
+    def told(cls, job: Job) -> Iterator[tuple[str, Fact]]:
         for rule in job.rules:
             if isinstance(rule, cls):
-                yield Fact("in-force", {"factor": rule.factor})
+                yield "in-force", Fact(cls.key, {"factor": rule.factor})
 
 
 def guard_of(job: Job) -> float:

@@ -42,10 +42,10 @@ class _InRow(Rule):
         return replace(self, most_nm=int(amount))
 
     @classmethod
-    def told(cls, job: Job) -> Iterator[Fact]:
+    def told(cls, job: Job) -> Iterator[tuple[str, Fact]]:
         limits = tuple((rule.of_kind, rule.most_nm) for rule in job.rules if isinstance(rule, cls))
         if limits:
-            yield Fact("in-force", {"by_kind_nm": limits})
+            yield "in-force", Fact(cls.key, {"by_kind_nm": limits})
 
 
 @dataclass(frozen=True, slots=True)

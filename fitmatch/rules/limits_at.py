@@ -29,8 +29,8 @@ class LimitsAt(Rule):
         return None
 
     @classmethod
-    def told(cls, job: Job) -> Iterator[Fact]:
-        yield Fact("in-force", {"at": limits_at(job)})
+    def told(cls, job: Job) -> Iterator[tuple[str, Fact]]:
+        yield "in-force", Fact(cls.key, {"at": limits_at(job)})
 
 
 def limits_at(job: Job) -> str:

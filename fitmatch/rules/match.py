@@ -9,7 +9,7 @@ from typing import ClassVar, Self
 
 from fitmatch.ask import Ask
 from fitmatch.facts import Fact
-from fitmatch.parts import Half, Job, Position, Rule, Shell, marks_agree
+from fitmatch.parts import ANY, Half, Job, Position, Rule, Shell, marks_agree
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +23,7 @@ class Match(Rule):
     plain_to_see: ClassVar = True
     phrases: ClassVar = {
         "in-force": "match {columns}",
+        "demand": "{column} = {wanted}",
         "bond": "matching {column}",
         "broken": "the {column} of {shell} is {mark}, not {wanted}",
     }
@@ -49,15 +50,19 @@ class Match(Rule):
     def takes(self, position: Position, side: str, half: Half) -> bool:
         return marks_agree(self.asks(position, side), half.marks[self.at])
 
+    def demand(self, position: Position, side: str) -> Fact | None:
+        wanted = self.asks(position, side)
+        return None if wanted == ANY else Fact(self.key, {"column": self.column, "wanted": wanted})
+
     def refusal(self, position: Position, side: str, shell: Shell) -> Fact:
         mark, wanted = shell.marks[self.at], self.asks(position, side)
         return Fact(self.key, {"column": self.column, "shell": shell.key, "mark": mark, "wanted": wanted})
 
     @classmethod
-    def told(cls, job: Job) -> Iterator[Fact]:
+    def told(cls, job: Job) -> Iterator[tuple[str, Fact]]:
         columns = tuple(rule.column for rule in job.rules if isinstance(rule, cls))
         if columns:
-            yield Fact("in-force", {"columns": columns})
+            yield "in-force", Fact(cls.key, {"columns": columns})
 
     @property
     def headers(self) -> tuple[tuple[str, tuple[str, ...], str], ...]:

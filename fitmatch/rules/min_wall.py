@@ -20,6 +20,7 @@ class MinWall(Rule):
     phrases: ClassVar = {
         "in-force": "min_wall {by_kind_nm}",
         "eased": "less",
+        "demand": "a wall of at least {least_nm}",
         "broken": "the wall of {shell} is {wall_nm}, and min_wall asks for {least_nm}",
     }
 
@@ -34,6 +35,9 @@ class MinWall(Rule):
     @property
     def walls(self) -> tuple[int, int]:
         return self.least_nm, ENDLESS
+
+    def demand(self, position: Position, side: str) -> Fact:
+        return Fact(self.key, {"least_nm": self.least_nm})
 
     def refusal(self, position: Position, side: str, shell: Shell) -> Fact:
         return Fact(self.key, {"shell": shell.key, "wall_nm": shell.wall_nm, "least_nm": self.least_nm})
@@ -51,7 +55,7 @@ class MinWall(Rule):
         return replace(self, least_nm=int(amount))
 
     @classmethod
-    def told(cls, job: Job) -> Iterator[Fact]:
+    def told(cls, job: Job) -> Iterator[tuple[str, Fact]]:
         limits = tuple((rule.of_kind, rule.least_nm) for rule in job.rules if isinstance(rule, cls))
         if limits:
-            yield Fact("in-force", {"by_kind_nm": limits})
+            yield "in-force", Fact(cls.key, {"by_kind_nm": limits})

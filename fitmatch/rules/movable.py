@@ -49,11 +49,11 @@ class Movable(Rule):
         return replace(job, positions=tuple(positions))
 
     @classmethod
-    def told(cls, job: Job) -> Iterator[Fact]:
+    def told(cls, job: Job) -> Iterator[tuple[str, Fact]]:
         for rule in job.rules:
             if isinstance(rule, cls) and rule.kinds:
                 within = {"columns": rule.within} if rule.within else {}
-                yield Fact("in-force-within" if within else "in-force", {"kinds": rule.kinds, **within})
+                yield "in-force-within" if within else "in-force", Fact(cls.key, {"kinds": rule.kinds, **within})
 
     @property
     def headers(self) -> tuple[tuple[str, tuple[str, ...], str], ...]:

@@ -44,10 +44,10 @@ class SameInBore(Rule):
                 yield Fact(self.key, {"column": name})
 
     @classmethod
-    def told(cls, job: Job) -> Iterator[Fact]:
+    def told(cls, job: Job) -> Iterator[tuple[str, Fact]]:
         for rule in job.rules:
             if isinstance(rule, cls):
-                yield Fact("in-force", {"columns": rule.names})
+                yield "in-force", Fact(cls.key, {"columns": rule.names})
 
     @property
     def headers(self) -> tuple[tuple[str, tuple[str, ...], str], ...]:

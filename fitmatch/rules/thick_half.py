@@ -73,7 +73,8 @@ class ThickHalf(Rule):
         return replace(self, from_nm=int(amount))
 
     @classmethod
-    def told(cls, job: Job) -> Iterator[Fact]:
+    def told(cls, job: Job) -> Iterator[tuple[str, Fact]]:
         found = [rule for rule in job.rules if isinstance(rule, cls)]
         if found:
-            yield Fact("in-force", {"by_kind": tuple((r.of_kind, r.side) for r in found), "from_nm": found[0].from_nm})
+            by_kind = tuple((rule.of_kind, rule.side) for rule in found)
+            yield "in-force", Fact(cls.key, {"by_kind": by_kind, "from_nm": found[0].from_nm})

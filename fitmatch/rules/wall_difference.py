@@ -51,6 +51,6 @@ class WallDifference(Rule):
         return replace(self, most_nm=int(amount))
 
     @classmethod
-    def told(cls, job: Job) -> Iterator[Fact]:
+    def told(cls, job: Job) -> Iterator[tuple[str, Fact]]:
         found = [rule for rule in job.rules if isinstance(rule, cls)]
-        yield Fact("in-force", {"most_nm": found[0].most_nm}) if found else Fact("off")
+        yield ("in-force", Fact(cls.key, {"most_nm": found[0].most_nm})) if found else ("off", Fact(cls.key))

@@ -2,7 +2,7 @@
 
 `groups` sorts readings into groups that ought to agree, `scatter` tells how far they may differ, `odd` finds those that
 differ more, `mistakes` knows what may be behind it, `sessions` looks at what whole sittings share, `repeats` at repeats
-and copies, `words` writes it down.
+and copies, `naming` makes doubts of what they find.
 """
 
 from collections.abc import Iterator, Sequence
@@ -25,16 +25,15 @@ def count_of(job: Job) -> int:
     return sum(len(group.entries) for group in grouped(job))
 
 
-def doubts_of(job: Job, *, typed_in: str | None = None) -> tuple[Doubt, ...]:
+def doubts_of(job: Job) -> tuple[Doubt, ...]:
     """Every open doubt about a reading of the job, in reading order; those with a reason to stand are left out.
 
-    Doubts are told in the job's unit; `typed_in` is the unit in which plain numbers were typed, if that is another. Of
-    several jobs that share their shells each answers for its own files.
+    Of several jobs that share their shells each answers for its own files.
     """
     if job.own_shells is not None:
         job = replace(job, shells=job.own_shells)
     groups = [part for group in grouped(job) for part in _parted(group)]
-    found = list(_found(job, groups, typed_in or job.unit))
+    found = list(_found(job, groups))
     order = (
         {name: i for i, name in enumerate(dict.fromkeys([job.measuring.positions_file, *(s.file for s in job.shells)]))}
         if found
@@ -58,7 +57,7 @@ def _parted(group: Group) -> Iterator[Group]:
         yield Group(group.key, [group.entries[i] for i in part])
 
 
-def _found(job: Job, groups: Sequence[Group], typed_in: str) -> Iterator[Doubt]:
+def _found(job: Job, groups: Sequence[Group]) -> Iterator[Doubt]:
     scale = scales(groups)
     odd = []
     for group in groups:
@@ -79,6 +78,6 @@ def _found(job: Job, groups: Sequence[Group], typed_in: str) -> Iterator[Doubt]:
     copies = list(copied(job, groups))
     sittings = list(shared(job, groups))
     if odd or stray or copies or sittings:
-        from fitmatch.gauging.doubts.words import written
+        from fitmatch.gauging.doubts.naming import named
 
-        yield from written(job, groups, odd, stray, copies, sittings, typed_in)
+        yield from named(job, groups, odd, stray, copies, sittings)

@@ -21,11 +21,13 @@ MM: Final = 1_000_000
 
 
 class Shared(NamedTuple):
-    """Readings that look off together: the first of them, by how much each, and what explains it."""
+    """Readings that look off together, all of a feature `of` a kind or a box, or one `half` of them: the first of
+    them, by how much each, and what explains it."""
 
     first: Entry
     feature: str
-    what: str
+    half: str
+    of: str
     error_nm: float
     signatures: tuple[str, ...]
 
@@ -104,15 +106,15 @@ def _whole_kind(job: Job, kind: str, off: float, boxes: list[_Box], journals: li
     half = _half_apart(boxes[0], off)
     if half is not None:
         some = [e for box in boxes for e in box.halves.get(half, ())]
-        yield Shared(some[0], "wall", f"every {half} wall of {kind}", -off, _wall_names(-off))
+        yield Shared(some[0], "wall", half, kind, -off, _wall_names(-off))
         return
     by_walls = _wall_names(-off / 2)
     by_journals = _journal_names(off)
     if by_walls and (not by_journals or by_walls[0] != "undersize"):
-        yield Shared(walls[0], "wall", f"every wall of {kind}", -off / 2, (*by_walls, *by_journals)[:3])
+        yield Shared(walls[0], "wall", "", kind, -off / 2, (*by_walls, *by_journals)[:3])
     else:
         names = by_journals or ("unknown",)
-        yield Shared(journals[0], "journal", f"every journal of {kind}", -off, names)
+        yield Shared(journals[0], "journal", "", kind, -off, names)
 
 
 def _half_apart(box: _Box, off: float) -> str | None:
@@ -130,12 +132,11 @@ def _one_box(box: _Box, off: float, good: list[_Box]) -> Iterator[Shared]:
             usual = median(other.centre(half) for other in good)
             error = median(e.value_nm for e in entries) - usual
             if abs(error) > _ALIKE_NM:
-                what = f"every {half} wall of {box.name}"
-                yield Shared(entries[0], "wall", what, error, _wall_names(error) or ("unknown",))
+                yield Shared(entries[0], "wall", half, box.name, error, _wall_names(error) or ("unknown",))
         return
     entries = [e for half in box.halves.values() for e in half]
     names = _wall_names(-off / 2) or ("unknown",)
-    yield Shared(entries[0], "wall", f"every wall of {box.name}", -off / 2, names)
+    yield Shared(entries[0], "wall", "", box.name, -off / 2, names)
 
 
 def _wall_names(error: float) -> tuple[str, ...]:
