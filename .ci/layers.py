@@ -19,6 +19,7 @@ LAYERS = [
     "facts",
     "measuring",
     "parts",
+    "placements",
     "plans",
     "housings",
     "pools",

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.parts import Job, Shell
-from fitmatch.plans import Alternatives, Baseline, Explanation, KindFigures, Placement, Plan, Proof, Status, figures_of
+from fitmatch.placements import KindFigures
+from fitmatch.plans import Alternatives, Baseline, Explanation, Plan, Proof, Status
 
 if TYPE_CHECKING:
     import pandas
@@ -101,21 +102,6 @@ def is_complete(plan: Plan, kind: str | None = None) -> bool:
     """Whether every position, of this kind or of all, is filled inside its limits."""
     inside = {id(p.position) for p in plan.placements if p.within_limits}
     return all(id(p) in inside for p in plan.job.positions if kind in (None, p.kind))
-
-
-def complete_in(jobs: Sequence[Job], placements: Sequence[Sequence[Placement]], kind: str) -> int:
-    """How many of the jobs have every position of the kind inside its limits by these placements, job by job."""
-    return sum(
-        sum(p.within_limits for p in some) == sum(p.kind == kind for p in job.positions)
-        for job, some in zip(jobs, placements, strict=True)
-    )
-
-
-def figures_of_several(placements: list[tuple[Placement, ...]]) -> KindFigures:
-    """The figures of one kind's placements in several jobs, with the largest of their spreads."""
-    spreads = [figures_of(some).spread_nm for some in placements]
-    together = figures_of(tuple(p for some in placements for p in some))
-    return together._replace(spread_nm=max((s for s in spreads if s is not None), default=None))
 
 
 def groups_of(jobs: Sequence[Job]) -> list[Group]:

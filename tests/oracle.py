@@ -19,7 +19,8 @@ from rulebook import rules_of, with_rules
 from fitmatch.gauging.uncertainty import uncertainty_of
 from fitmatch.lengths import round_half_even
 from fitmatch.parts import ANY, Job, Position, Shell
-from fitmatch.plans import Placement, Plan, Status
+from fitmatch.placements import Placement
+from fitmatch.plans import Plan, Status
 from fitmatch.report.reasons import words_of
 
 

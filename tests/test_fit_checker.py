@@ -12,7 +12,8 @@ from rulebook import Rules, with_rules
 from fitmatch.fit import assign
 from fitmatch.fit.checker import check
 from fitmatch.parts import Band, Fit, Position, Shell
-from fitmatch.plans import Placement, Plan, Proof, Status, figures_of
+from fitmatch.placements import Placement, figures_of
+from fitmatch.plans import Plan, Proof, Status
 from fitmatch.problems import FaultInFitmatch
 
 ROOM = 2 * WALL + TARGET

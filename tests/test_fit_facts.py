@@ -7,7 +7,8 @@ from jobs import JOURNAL, STEP, TARGET, WALL, make_job, make_position, make_shel
 from rulebook import Rules
 
 from fitmatch.fit import assign
-from fitmatch.plans import Placement, Plan
+from fitmatch.placements import Placement
+from fitmatch.plans import Plan
 
 ROOM = 2 * WALL + TARGET
 FREE = Rules(wall_difference_nm=None)

@@ -9,7 +9,8 @@ from rulebook import Rules, records
 from fitmatch.facts import Fact
 from fitmatch.lengths import parse_length
 from fitmatch.parts import Fit, Job, Position, Shell, Size
-from fitmatch.plans import Baseline, Flag, Placement, Plan, Proof, Status, Unfilled, figures_of
+from fitmatch.placements import Placement, figures_of
+from fitmatch.plans import Baseline, Flag, Plan, Proof, Status, Unfilled
 
 ACCEPTED = "the housing bore, 1.94200 in, lies outside its drawing band 1.94210 in to 1.94250 in; accepted: "
 TOO_TIGHT = (

@@ -20,7 +20,8 @@ from test_report_plans import (
 )
 
 from fitmatch.parts import Shell
-from fitmatch.plans import Placement, Plan, Proof, Unfilled
+from fitmatch.placements import Placement
+from fitmatch.plans import Plan, Proof, Unfilled
 from fitmatch.report.layout import WIDTH, columns_taken, paragraph
 from fitmatch.report.levels import LEVELS
 from fitmatch.report.text import CLOSING, plan_text

@@ -18,19 +18,9 @@ from fitmatch.gauging.doubts import doubts_of
 from fitmatch.gauging.formlimits import form_flags
 from fitmatch.naturalorder import natural
 from fitmatch.parts import Job, Shell
-from fitmatch.plans import Baseline, KindFigures, Placement, Plan, Proof, Status, Unfilled, Worth, figures_of
-from fitmatch.pools import (
-    IN_ORDER,
-    PRIORITIES,
-    TOGETHER,
-    Group,
-    GroupAnswer,
-    Pool,
-    PoolPlan,
-    figures_of_several,
-    groups_of,
-    is_complete,
-)
+from fitmatch.placements import KindFigures, Placement, figures_of, figures_of_several
+from fitmatch.plans import Baseline, Plan, Proof, Status, Unfilled, Worth
+from fitmatch.pools import IN_ORDER, PRIORITIES, TOGETHER, Group, GroupAnswer, Pool, PoolPlan, groups_of, is_complete
 from fitmatch.rules.movable import is_movable
 from fitmatch.stages import now
 

@@ -15,7 +15,7 @@ from fitmatch.fit.deciding import Decided, Place, kind_for, movable
 from fitmatch.fit.demands import apart
 from fitmatch.fit.search import Choice, Limit, Measure, Search
 from fitmatch.fit.stopping import Stop
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 from fitmatch.pools import IN_ORDER
 from fitmatch.rules.in_force import row_rules
 from fitmatch.rules.locks import Jobs

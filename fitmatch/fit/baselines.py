@@ -17,7 +17,7 @@ from fitmatch.fit.candidates import Kind, may_share
 from fitmatch.fit.terms import Terms
 from fitmatch.naturalorder import natural
 from fitmatch.parts import Job, Position, Shell
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 from fitmatch.rules.in_force import broken, in_force, row_rules
 from fitmatch.rules.thick_half import ThickHalf
 

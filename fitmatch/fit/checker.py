@@ -12,7 +12,8 @@ from math import ceil
 from typing import TypeVar
 
 from fitmatch.parts import HALVES, SIDES, Job, Position, Rule, Shell, marks_agree
-from fitmatch.plans import KindFigures, Placement, Plan, Status
+from fitmatch.placements import KindFigures, Placement
+from fitmatch.plans import Plan, Status
 from fitmatch.problems import FaultInFitmatch
 from fitmatch.rules.guard import Guard
 from fitmatch.rules.in_rows import Line, NeighbourStep

@@ -13,7 +13,8 @@ from fitmatch.fit.search import Choice
 from fitmatch.fit.terms import Terms
 from fitmatch.housings import with_housings
 from fitmatch.parts import Job, Position
-from fitmatch.plans import Placement, Plan, Proof
+from fitmatch.placements import Placement
+from fitmatch.plans import Plan, Proof
 from fitmatch.pools import IN_ORDER, TOGETHER, PoolPlan
 from fitmatch.rules.movable import is_movable
 

@@ -20,7 +20,8 @@ from fitmatch.fit.terms import Terms
 from fitmatch.housings import may_move, rehoused
 from fitmatch.intake.names import nearest
 from fitmatch.parts import SIDES, Job, Position, Shell
-from fitmatch.plans import Explanation, OtherPlan, Placement, Plan
+from fitmatch.placements import Placement
+from fitmatch.plans import Explanation, OtherPlan, Plan
 from fitmatch.pools import PoolPlan
 from fitmatch.rules.drawing import bore_refused
 from fitmatch.rules.in_force import broken, row_rules

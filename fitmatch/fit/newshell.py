@@ -9,7 +9,8 @@ from fitmatch.fit.candidates import Kind
 from fitmatch.fit.deciding import Place
 from fitmatch.fit.search import Choice, Limit
 from fitmatch.parts import ANY, SIDES, Shell
-from fitmatch.plans import Cure, Placement
+from fitmatch.placements import Placement
+from fitmatch.plans import Cure
 
 _THINNEST, _THICKEST = 200_000, 25_000_000  # walls that can be
 _MOST_WALLS = 400  # more that differ are not tried

@@ -10,7 +10,8 @@ from fitmatch.facts import Fact
 from fitmatch.fit.bores import Bore
 from fitmatch.fit.candidates import Kind
 from fitmatch.parts import SIDES, Job, Position, Rule, Shell
-from fitmatch.plans import Flag, Placement
+from fitmatch.placements import Placement
+from fitmatch.plans import Flag
 from fitmatch.rules.drawing import bore_refused
 from fitmatch.rules.guard import guard_of
 from fitmatch.rules.in_force import broken, in_force, row_rules

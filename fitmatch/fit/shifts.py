@@ -10,7 +10,7 @@ from itertools import pairwise
 
 from fitmatch.fit.program import Program
 from fitmatch.parts import ENDLESS, Job, Near, Position
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 from fitmatch.rules.in_force import row_rules
 
 ANYWHERE = (-ENDLESS, ENDLESS)

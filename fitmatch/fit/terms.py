@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from fitmatch.fit.guards import Guards
 from fitmatch.fit.shifts import Shifts
 from fitmatch.parts import ENDLESS, Half, Job, Position, Rule, Shell
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 from fitmatch.rules.in_force import in_force
 from fitmatch.rules.limits_at import limits_at
 from fitmatch.rules.thick_half import ThickHalf

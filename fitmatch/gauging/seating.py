@@ -24,7 +24,7 @@ from fitmatch.housings import rehoused
 from fitmatch.lengths import mean, round_half_even
 from fitmatch.measuring import DIAMETERS, AssembledReading, Doubt
 from fitmatch.parts import Job, Position
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 from fitmatch.rules.limits_at import limits_at
 
 APART_NM: Final = 7_620  # 0.0003 in

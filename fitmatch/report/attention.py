@@ -4,7 +4,8 @@ from collections import defaultdict
 from collections.abc import Sequence
 
 from fitmatch.parts import Position, Shell
-from fitmatch.plans import Placement, Plan
+from fitmatch.placements import Placement
+from fitmatch.plans import Plan
 from fitmatch.report.doubts import doubt_lines
 from fitmatch.report.facts import DANGER, unmeasured_shells
 from fitmatch.report.failing import failing

@@ -4,7 +4,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT
-from fitmatch.plans import KindFigures, OtherPlan, Placement, Plan
+from fitmatch.placements import KindFigures, Placement
+from fitmatch.plans import OtherPlan, Plan
 from fitmatch.pools import PoolPlan
 from fitmatch.report.facts import DANGER
 from fitmatch.report.layout import Column, whole

@@ -2,7 +2,8 @@
 
 from typing import TYPE_CHECKING
 
-from fitmatch.plans import Placement, Plan
+from fitmatch.placements import Placement
+from fitmatch.plans import Plan
 
 if TYPE_CHECKING:
     from fitmatch.gauging.uncertainty import ErrorModel, Uncertainty

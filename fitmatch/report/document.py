@@ -6,7 +6,8 @@ from typing import Final
 from fitmatch import __version__
 from fitmatch.measuring import Form
 from fitmatch.parts import Shell
-from fitmatch.plans import Baseline, Placement, Plan, Proof
+from fitmatch.placements import Placement
+from fitmatch.plans import Baseline, Plan, Proof
 from fitmatch.pools import PoolPlan, is_complete
 from fitmatch.report.beside_values import beside_values, reason_value
 from fitmatch.report.certainty import Certainty

@@ -3,7 +3,8 @@
 from typing import Final
 
 from fitmatch.parts import Job, Shell
-from fitmatch.plans import Placement, Plan
+from fitmatch.placements import Placement
+from fitmatch.plans import Plan
 
 DANGER: Final = "NOT TO BE ASSEMBLED"
 

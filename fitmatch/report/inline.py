@@ -9,7 +9,8 @@ from typing import NamedTuple
 
 from fitmatch.housings import in_one_block
 from fitmatch.parts import Job
-from fitmatch.plans import Placement, Plan
+from fitmatch.placements import Placement
+from fitmatch.plans import Plan
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.scale import Scale
 from fitmatch.rules.in_force import row_rules

@@ -4,7 +4,8 @@ from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
 from fitmatch.naturalorder import natural
-from fitmatch.plans import Baseline, KindFigures, Placement, Plan, Proof, Worth
+from fitmatch.placements import KindFigures, Placement
+from fitmatch.plans import Baseline, Plan, Proof, Worth
 from fitmatch.pools import IN_ORDER, PoolPlan
 from fitmatch.report.layout import Column, clean, paragraph, table
 from fitmatch.report.levels import in_words

@@ -7,7 +7,8 @@ from typing import Final
 
 from fitmatch.lengths import exact
 from fitmatch.parts import Position
-from fitmatch.plans import Placement, Plan
+from fitmatch.placements import Placement
+from fitmatch.plans import Plan
 from fitmatch.pools import PoolPlan
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.facts import (

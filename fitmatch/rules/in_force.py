@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from fitmatch.facts import Fact
 from fitmatch.parts import SIDES, Job, Near, Position, Rule, Shell
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 from fitmatch.rules.family import Family
 
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import ClassVar
 
 from fitmatch.parts import SIDES, Bond, Job, Position, Rule, Single
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 from fitmatch.rules.in_force import broken, in_force, row_rules
 from fitmatch.rules.thick_half import ThickHalf
 
