@@ -35,5 +35,9 @@ class InputError(Exception):
         super().__init__("\n".join(str(p) for p in self.problems))
 
 
+class NotPossible(ValueError):
+    """What was asked for names nothing, or cannot be; the text says what to do."""
+
+
 class FaultInFitmatch(Exception):
     """An answer that failed its independent check: a defect of this program, never of the user's files."""

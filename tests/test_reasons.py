@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 from jobs import JOURNAL, STEP, TARGET, WALL, describe, make_job, make_position, make_shell, make_shells, random_job
 
-from fitmatch.fit import Stop, assign
+from fitmatch.fit import Stop
+from fitmatch.fit.answering import best_plan
 from fitmatch.fit.reasons import told_in
 from fitmatch.fit.small import with_reasons
 from fitmatch.parts import Band, Fit, Job, Position, Rules, Shell
@@ -32,7 +33,7 @@ def both(*offs: int, half: str = "") -> list[Shell]:
 
 
 def solved(positions: Sequence[Position], shells: Sequence[Shell], **more: Any) -> Plan:
-    return assign(make_job(positions, shells, **more))
+    return best_plan(make_job(positions, shells, **more))
 
 
 def reasons(plan: Plan) -> dict[str, str]:
@@ -342,10 +343,10 @@ def rule_job(**more: Any) -> Job:
 )
 def test_the_rule_in_the_way_is_named(job: Job, rule: str, cure: str) -> None:
     """A pair that would fit but for one rule is told of, with the rule, which is the reason and the cure."""
-    assert only(assign(job)).endswith("may share its bore")
-    assert small(assign(job)) == ((rule,), [(cure, None)])
+    assert only(best_plan(job)).endswith("may share its bore")
+    assert small(best_plan(job)) == ((rule,), [(cure, None)])
     free = replace(job, rules=Rules())
-    assert reasons(assign(free)) == {}
+    assert reasons(best_plan(free)) == {}
 
 
 def far(name: str, half: str, **more: Any) -> Shell:
@@ -393,10 +394,10 @@ def test_several_rules_each_or_all() -> None:
     """Where either of two would do, both are offered as cures; where both must go, neither is."""
     job = rule_job(rules=Rules(wall_difference_nm=3 * STEP, thick_half={"rod": "lower"}, thick_half_from_nm=STEP))
     held = make_shell("u8", "upper", 2 * WALL, hold="bent")
-    assert small(assign(replace(job, shells=(*job.shells, held)))) == (("wall_difference",), [])
+    assert small(best_plan(replace(job, shells=(*job.shells, held)))) == (("wall_difference",), [])
     spare = replace(held, wall_nm=THOU_WALL + 2 * STEP)
     spare_job = replace(job, shells=(*job.shells, spare), rules=Rules(wall_difference_nm=3 * STEP))
-    together, cures = small(assign(spare_job))
+    together, cures = small(best_plan(spare_job))
     assert together == ("holds", "wall_difference")
     assert cures == [("wall_difference", None), ("hold", "box-1/u8")]
 
@@ -436,7 +437,7 @@ def test_told_in_another_unit() -> None:
     band = Band(THOU_WALL - 2 * STEP, THOU_WALL - STEP)
     positions = [bore("R1", off=8 * STEP), bore("R2", off=-20 * STEP), bore("R3")]
     job = make_job(positions, both(0, 0), drawing={"rod": {"wall": band}})
-    plan, metric = assign(job), assign(replace(job, unit="mm"))
+    plan, metric = best_plan(job), best_plan(replace(job, unit="mm"))
     told = told_in(plan, "mm")
     assert (told.unfilled, told.flags) == (metric.unfilled, metric.flags)
     assert told.job.unit == "mm" and told_in(told, "in") == plan
@@ -448,7 +449,7 @@ def test_told_in_another_unit() -> None:
 def test_reasons_of_random_jobs(seed: int) -> None:
     """Whatever fails and however, it has a reason of one line that calls no miss nothing, in either unit."""
     job = random_job(random.Random(f"reasons {seed}"))
-    plan = assign(job)
+    plan = best_plan(job)
     other = {"in": "mm", "mm": "in"}[job.unit]
     told = told_in(plan, other)
     assert told_in(told, job.unit) == plan

@@ -1,6 +1,5 @@
 """`fitmatch check`: are the readings believable?"""
 
-from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -23,17 +22,16 @@ def command(folder: Path, as_json: bool, unit: str | None, quiet: bool, debug: b
       fitmatch check my-build --json --unit mm
     """
     from fitmatch.gauging import read_job
-    from fitmatch.gauging.doubts import count_of, doubts_of
+    from fitmatch.gauging.doubts import check
     from fitmatch.report.doubts import doubts_document, doubts_text
 
     notes = Notes(quiet=quiet)
     job = read_job(folder)
     for warning in job.warnings:
         notes.warn(warning)
-    shown = job if unit is None else replace(job, unit=unit)
-    doubts = doubts_of(shown, typed_in=job.unit)
+    checked = check(job, unit=unit)
     if as_json:
-        print_data(doubts_document(shown, doubts, count_of(job), shown.unit))
+        print_data(doubts_document(checked))
     else:
-        print_report(doubts_text(shown, doubts, count_of(job)))
-    return 1 if doubts else 0
+        print_report(doubts_text(checked))
+    return 1 if checked.needs_attention else 0

@@ -3,7 +3,7 @@
 In: a job and what was placed. Out: one line per failing position, and flags for whatever needs attention.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from functools import partial
 
@@ -16,7 +16,7 @@ from fitmatch.gauging.doubts import doubts_of
 from fitmatch.gauging.formlimits import form_flags
 from fitmatch.parts import SIDES, Job, Position, Shell, marks_agree
 from fitmatch.plans import Flag, Placement, Plan, Unfilled
-from fitmatch.pools import Group, PoolPlan, groups_of
+from fitmatch.pools import groups_of
 
 _DANGER = "NOT TO BE ASSEMBLED: "
 _MANY = 1 << 62
@@ -29,7 +29,7 @@ class Reasons:
         self._job = job
         self._kind = kind
         self._guarded = job.rules.guard > 0
-        self._bores = {id(p): bore for bore in kind.seats for p in bore.positions}
+        self._bores = {p.key: bore for bore in kind.seats for p in bore.positions}
 
     def why(self, position: Position) -> str:
         """One line on why this measured position is empty or outside its limits."""
@@ -37,7 +37,7 @@ class Reasons:
             return self._refused(position)
         if position.upper is not None and position.lower is not None:
             return self._locked_pair(position)
-        bore = self._bores[id(position)]
+        bore = self._bores[position.key]
         for side in SIDES:
             if not getattr(bore, side).classes:
                 return self._no_half(position, side)
@@ -233,9 +233,9 @@ def flags(job: Job, placements: Iterable[Placement], why: Callable[[Position], s
     """What needs attention though it was filled: outside its limits, accepted, excused by a lock, off its drawing."""
     found = []
     placements = list(placements)
-    in_rows: dict[int, list[str]] = {}
+    in_rows: dict[tuple[str, str], list[str]] = {}
     for p, fault in excused_in_rows(job, placements):
-        in_rows.setdefault(id(p), []).append(fault)
+        in_rows.setdefault(p.position.key, []).append(fault)
     for p in placements:
         position = p.position
         if not p.within_limits:
@@ -245,43 +245,35 @@ def flags(job: Job, placements: Iterable[Placement], why: Callable[[Position], s
                 (walls,) = sizes(job.unit, [p.wall_sum_nm])
                 reason = f"its walls total {walls}: {own}; {reason}"
             found.append(Flag(position.name, code, _DANGER + reason))
-        for fault in (*(fault for _, fault in locks_excuse(job, p)), *in_rows.get(id(p), ())):
+        for fault in (*(fault for _, fault in locks_excuse(job, p)), *in_rows.get(position.key, ())):
             found.append(Flag(position.name, "lock-breaks-rule", _line(f"its lock is obeyed although {fault}")))
         found += _drawing(job, p)
     return tuple(found)
 
 
 def told_in(plan: Plan, unit: str) -> Plan:
-    """The same plan with its reasons, flags and doubts in another unit."""
-    return _told([plan], unit)[0]
-
-
-def all_told_in(pool: PoolPlan, unit: str) -> PoolPlan:
-    """The same plans of several jobs with all reasons, flags and doubts in one unit."""
-    return replace(pool, plans=tuple(_told(pool.plans, unit)))
-
-
-def _told(plans: Sequence[Plan], unit: str) -> list[Plan]:
-    jobs = [replace(plan.job, unit=unit) for plan in plans]
-    group_of = {(i, group.kind): group for group in groups_of(jobs) for i in group.members}
-    kinds: dict[Group, Kind] = {}
+    """The same plan with all reasons, flags and doubts in one unit."""
+    if all(one.job.unit == unit for one in plan.plans):
+        return plan
+    jobs = [replace(one.job, unit=unit) for one in plan.plans]
+    kinds = {
+        (i, group.kind): kind
+        for group in groups_of(jobs)
+        for kind in [Kind([jobs[member] for member in group.members], group.kind)]
+        for i in group.members
+    }
     found = []
-    for i, (plan, job) in enumerate(zip(plans, jobs, strict=True)):
-        reasons: dict[str, Reasons] = {}
+    for i, (one, job) in enumerate(zip(plan.plans, jobs, strict=True)):
+        reasons = {kind: Reasons(job, kinds[i, kind]) for kind in job.kinds}
 
-        def why(position: Position, i: int = i, job: Job = job, reasons: dict[str, Reasons] = reasons) -> str:
-            if position.kind not in reasons:
-                group = group_of[i, position.kind]
-                if group not in kinds:
-                    kinds[group] = Kind([jobs[member] for member in group.members], group.kind)
-                reasons[position.kind] = Reasons(job, kinds[group])
+        def why(position: Position, reasons: dict[str, Reasons] = reasons) -> str:
             return reasons[position.kind].why(position)
 
-        unfilled = tuple(Unfilled(u.position, why(u.position)) for u in plan.unfilled)
-        doubts = doubts_of(job, typed_in=plan.job.unit)
-        told = (*flags(job, plan.placements, why), *form_flags(job, plan.placements))
-        found.append(replace(plan, job=job, unfilled=unfilled, flags=told, doubts=doubts))
-    return found
+        unfilled = tuple(Unfilled(u.position, why(u.position)) for u in one.unfilled)
+        doubts = doubts_of(job, typed_in=one.job.unit)
+        told = (*flags(job, one.placements, why), *form_flags(job, one.placements))
+        found.append(replace(one, job=job, unfilled=unfilled, flags=told, doubts=doubts))
+    return replace(plan, plans=tuple(found))
 
 
 def _drawing(job: Job, p: Placement) -> Iterator[Flag]:

@@ -59,10 +59,10 @@ def lies(p: Placement) -> int:
 
 def next_to(job: Job, placements: Iterable[Placement], kind: str) -> Iterator[tuple[Placement, Placement]]:
     """Neighbouring rows of the kind that are both filled."""
-    filled = {id(p.position): p for p in placements}
-    for one, other in pairwise([p for p in job.positions if p.kind == kind]):
-        if id(one) in filled and id(other) in filled:
-            yield filled[id(one)], filled[id(other)]
+    filled = {p.position.key: p for p in placements}
+    for one, other in pairwise([p.key for p in job.positions if p.kind == kind]):
+        if one in filled and other in filled:
+            yield filled[one], filled[other]
 
 
 def _steps(job: Job, placements: Sequence[Placement]) -> Iterator[tuple[Placement, Placement]]:

@@ -37,10 +37,10 @@ class Shifts:
         low, high = ANYWHERE
         if not self.on:
             return low, high
-        beside = {id(a) for a, b in self._neighbours if b is position}
-        beside |= {id(b) for a, b in self._neighbours if a is position}
+        beside = {a.key for a, b in self._neighbours if b.key == position.key}
+        beside |= {b.key for a, b in self._neighbours if a.key == position.key}
         for p in filled:
-            if self._step is not None and id(p.position) in beside:
+            if self._step is not None and p.position.key in beside:
                 low = max(low, p.twice_axis_shift_nm - self._step)
                 high = min(high, p.twice_axis_shift_nm + self._step)
             if self._line is not None:
@@ -50,11 +50,11 @@ class Shifts:
 
     def add_rows(self, program: Program, seats: Sequence[tuple[Position, list[Column], bool]]) -> None:
         """Bind the bores of a program: for each its position, its pairs, and whether it is sure to be filled."""
-        at = {id(position): (columns, full) for position, columns, full in seats}
+        at = {position.key: (columns, full) for position, columns, full in seats}
         if self._step is not None:
             for one, other in self._neighbours:
-                if id(one) in at and id(other) in at and not (_locked(one) and _locked(other)):
-                    _bind(program, self._step, *at[id(one)], *at[id(other)])
+                if one.key in at and other.key in at and not (_locked(one) and _locked(other)):
+                    _bind(program, self._step, *at[one.key], *at[other.key])
         if self._line is not None:
             free = [seat for seat in seats if not _locked(seat[0])]
             if len(free) > 1:

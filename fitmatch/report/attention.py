@@ -1,11 +1,11 @@
 """The part of the text report that says what is wrong or missing and why, and what to do next."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from fitmatch.fit.words import SHORT
 from fitmatch.parts import Position, Shell
-from fitmatch.plans import Placement, Plan
+from fitmatch.plans import JobPlan, Placement, Proof
 from fitmatch.report.doubts import doubt_lines
 from fitmatch.report.facts import DANGER, unmeasured_shells
 from fitmatch.report.failing import MISFITS, failing
@@ -16,7 +16,7 @@ _ITEM = "  "
 _DEEPER = "      "
 
 
-def summary(plan: Plan) -> str:
+def summary(plan: JobPlan) -> str:
     """How many positions are good, and how many are not, in one sentence."""
     total = len(plan.job.positions)
     inside = sum(p.within_limits for p in plan.placements)
@@ -35,33 +35,31 @@ def summary(plan: Plan) -> str:
     return f"{_positions(total)}: " + ", ".join(f"{n} {words}" for n, words in counts if n) + "."
 
 
-def attention(plan: Plan) -> list[str]:
-    """One item for each thing that needs attention; nothing where there is none."""
-    if not plan.needs_attention:
-        return []
-    missing = unmeasured_shells(plan)
+def attention(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
+    """One item for each thing that needs attention; nothing where there is none. `proofs` of its kinds."""
     # A misfit often follows from a reading in doubt, so those come first.
     items = [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts)]
     items += failing(plan)
     items += _without_reading(plan.unmeasured_positions)
-    items += _without_wall(missing)
+    items += _without_wall(unmeasured_shells(plan.job))
     items += [f"{whole(flag.position)}: {clean(flag.text)}" for flag in plan.flags if flag.code not in MISFITS]
     items += [
         f"NOT PROVEN: {clean(kind)}: a better choice may exist, see HOW GOOD IT IS"
-        for kind, p in plan.proofs.items()
+        for kind, p in proofs.items()
         if not p.proven
     ]
-
+    if not items:
+        return []
     lines = ["NEEDS ATTENTION"]
     for item in items:
         lines += paragraph(item, first=_ITEM, rest=_DEEPER)
     return lines
 
 
-def next_steps(plan: Plan) -> list[str]:
+def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
     """What to do now, in the order of doing it."""
     bad = [p for p in plan.placements if not p.within_limits]
-    unread = {p.kind for p in plan.unmeasured_positions} | {s.kind for s in unmeasured_shells(plan)}
+    unread = {p.kind for p in plan.unmeasured_positions} | {s.kind for s in unmeasured_shells(plan.job)}
     complete = [kind for kind in plan.job.kinds if kind not in unread]
     steps = []
     if unread:
@@ -81,7 +79,7 @@ def next_steps(plan: Plan) -> list[str]:
         )
     if bad:
         steps.append(f"Run no engine with a bore marked {DANGER}: its shells are only the least bad choice.")
-    if any(not p.proven for p in plan.proofs.values()):
+    if any(not p.proven for p in proofs.values()):
         steps.append("Allow more time (--time-limit) if the plan is to be proven the best.")
     good = [p for p in plan.placements if p.within_limits and p.position.kind in complete]
     if good:

@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 
 from fitmatch import __version__
+from fitmatch.gauging.doubts import Checked
 from fitmatch.measuring import Doubt
-from fitmatch.parts import Job
 from fitmatch.report.emit import Value, document, length
 from fitmatch.report.layout import clean, paragraph
 
@@ -42,9 +42,10 @@ def doubt_lines(doubts: Sequence[Doubt]) -> list[str]:
     return lines
 
 
-def doubts_text(job: Job, doubts: Sequence[Doubt], count: int) -> str:
+def doubts_text(checked: Checked) -> str:
     """The report of `fitmatch check`."""
-    lines = [*paragraph(clean(job.title)), ""] if job.title else []
+    title, count, doubts = checked.job.title, checked.readings, checked.doubts
+    lines = [*paragraph(clean(title)), ""] if title else []
     if not doubts:
         lines += paragraph(f"{count} readings: no doubt about any.")
     else:
@@ -62,15 +63,16 @@ def doubts_text(job: Job, doubts: Sequence[Doubt], count: int) -> str:
     return "\n".join(lines) + "\n"
 
 
-def doubts_document(job: Job, doubts: Sequence[Doubt], count: int, unit: str) -> str:
+def doubts_document(checked: Checked) -> str:
     """The same as one JSON document, described by doubts.schema.json beside this file."""
+    unit = checked.job.unit
     return document(
         {
             "schema": SCHEMA,
             "version": __version__,
-            "title": job.title,
+            "title": checked.job.title,
             "unit": unit,
-            "readings": count,
-            "doubts": [*doubt_values(doubts, unit)],
+            "readings": checked.readings,
+            "doubts": [*doubt_values(checked.doubts, unit)],
         }
     )

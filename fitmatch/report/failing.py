@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from fitmatch.parts import Position
-from fitmatch.plans import Plan
+from fitmatch.plans import JobPlan
 from fitmatch.report.facts import DANGER
 from fitmatch.report.layout import clean, whole
 from fitmatch.report.placing import NOT_FILLED
@@ -22,7 +22,7 @@ class _Item(NamedTuple):
     kept_out: str
 
 
-def failing(plan: Plan) -> Iterator[str]:
+def failing(plan: JobPlan) -> Iterator[str]:
     """Bad positions, then empty ones, each kind of failure where its first position stands in the file."""
     kept_out = _kept_out(plan)
     misfits = {f.position: clean(f.text).removeprefix(f"{DANGER}: ") for f in plan.flags if f.code in MISFITS}
@@ -65,7 +65,7 @@ def _named(names: list[str], kind: str) -> str:
     return f"{', '.join(map(whole, names))} ({whole(kind)})"
 
 
-def _kept_out(plan: Plan) -> dict[str, str]:
+def _kept_out(plan: JobPlan) -> dict[str, str]:
     """By position what keeps it out, and what would put it inside, as further sentences."""
     if not plan.reasons:
         return {}
