@@ -13,6 +13,7 @@ import pytest
 from intake_jobs import put, write_job
 from test_intake_xlsx import typed, workbook
 
+import fitmatch
 import fitmatch.report
 from fitmatch.cli import main
 from fitmatch.gauging import read_job
@@ -321,6 +322,17 @@ def test_the_document_is_valid_and_its_sums_add_up(
     document = json.loads(Ran(capsys, "assembled", job, "--json", "--quiet").out)
     assert document["not_compared"] == [{"row": 5, "position": "R4", "kind": "rod", "missing": ["housing bore"]}]
     assert document["unread"] == [{"position": "R5", "kind": "rod"}] and document["seating"]["rod"]["learned"] is None
+
+
+def test_the_same_in_python(tmp_path: Path) -> None:
+    """`assembled` gives a frame with a row per reading; of a job that was read without them it says so."""
+    job = mill(tmp_path)
+    found = fitmatch.assembled(fitmatch.read_job(job, assembled=True))
+    frame = found.to_frame()
+    assert list(frame["position"]) == [c.reading.position for c in found.checks]
+    assert abs(frame["difference"][0] * NM_PER_UNIT["in"] - found.checks[0].difference_nm) < 1e-6
+    with pytest.raises(ValueError, match="assembled=True"):
+        fitmatch.assembled(fitmatch.read_job(job))
 
 
 def test_json_and_csv_exclude_each_other(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -112,6 +112,26 @@ def test_what_travels_and_what_stays() -> None:
     assert moved == {"R1": {"journal": Form(1), "housing_bore": Form(3)}, "R2": {"housing_bore": Form(2)}}
 
 
+def test_a_form_goes_with_its_housing() -> None:
+    """In an answer too, also to a journal of whose row no form was read."""
+    job = rods(rod("R1", 3, 0), rod("R2", 0, 3))
+    job = replace(job, measuring=Measuring(position_forms={"R1": {"housing_bore": Form(2)}}))
+    plan = best_plan(job)
+    assert where(plan) == ["R2", "R1"]
+    assert plan.job.measuring.position_forms["R2"] == {"housing_bore": Form(2)}
+
+
+def test_baselines_break_rules_where_housings_moved() -> None:
+    """What the ways without a search break is counted as their bores stand, whatever housings the answer moved."""
+    rules = replace(MOVABLE, wall_difference_nm=None, neighbour_step_nm={"rod": 0})
+    shells = [*make_shells("upper", [WALL, WALL]), *make_shells("lower", [WALL, WALL + 2 * STEP])]
+    positions = rod("R1", 3, 0), rod("R2", 0, 3)
+    moving, fixed = (best_plan(make_job(positions, shells, rules=some)) for some in (rules, replace(rules, movable=())))
+    assert moving.plans[0].moved_from is not None
+    assert moving.baselines["as-boxed"]["rod"] == fixed.baselines["as-boxed"]["rod"]
+    assert fixed.baselines["as-boxed"]["rod"].rules_broken == 1
+
+
 def test_a_refused_housing_is_refused_everywhere() -> None:
     """A bore outside its drawing band fills no position, and goes where that costs least."""
     band = {"rod": {"housing_bore": Band(0, JOURNAL + 2 * WALL + TARGET + 4 * STEP)}}

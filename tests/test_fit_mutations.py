@@ -25,7 +25,7 @@ MOST_JOBS = 3_000
 
 def without_check(patch: Patch) -> None:
     """Let a wrong answer out, so that it is the comparison that must see it."""
-    patch.setattr("fitmatch.fit.check", lambda _: None)
+    patch.setattr("fitmatch.fit.answering.check", lambda _: None)
 
 
 def no_wall_difference(patch: Patch) -> None:

@@ -143,7 +143,7 @@ def test_the_check_sees_a_broken_row(monkeypatch: pytest.MonkeyPatch) -> None:
             assert any(refused(seed) for seed in range(600)), forget.__name__
         with monkeypatch.context() as patch:
             forget(patch)
-            patch.setattr("fitmatch.fit.check", lambda _: None)
+            patch.setattr("fitmatch.fit.answering.check", lambda _: None)
             assert any(faulty(seed) for seed in range(600)), forget.__name__
 
 
