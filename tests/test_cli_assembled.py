@@ -408,7 +408,7 @@ def test_doubts_of_the_job_keep_positions_from_teaching(
 ) -> None:
     """With doubts about two of four journals nothing is learned, and the report says of which and why."""
     doubts = tuple(Doubt("positions.csv", r, f"R{r}", "journal", 1, "off", ("x",), ("x",), "again") for r in (1, 2))
-    monkeypatch.setattr("fitmatch.gauging.doubts.doubts_of", lambda _: doubts)
+    monkeypatch.setattr("fitmatch.gauging.seating.doubts_of", lambda _: doubts)
     job = mill(tmp_path)
     ran = Ran(capsys, "assembled", job, "--learn")
     assert ran.status == 1 and (job / "job.toml").read_text(encoding="utf-8") == JOB
