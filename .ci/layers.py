@@ -19,6 +19,7 @@ LAYERS = [
     "measuring",
     "parts",
     "pools",
+    "placements",
     "plans",
     "housings",
     "intake",

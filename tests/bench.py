@@ -11,7 +11,7 @@ from fitmatch.intake.keyrows import JobFile
 from fitmatch.intake.settings import Settings
 from fitmatch.measuring import Decimal, Gauge, Measuring, Reading, Temperature
 from fitmatch.parts import Fit, Job, Position, Shell, Size
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 
 UM = 1_000  # nm
 

@@ -17,7 +17,8 @@ from typing import NamedTuple
 from fitmatch.gauging.uncertainty import uncertainty_of
 from fitmatch.lengths import round_half_even
 from fitmatch.parts import ANY, Job, Position, Shell
-from fitmatch.plans import Placement, Plan, Status
+from fitmatch.placements import Placement
+from fitmatch.plans import Plan, Status
 
 
 class Pair(NamedTuple):

@@ -16,7 +16,7 @@ from oracle import Pair
 
 from fitmatch import plans
 from fitmatch.parts import Job
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 from fitmatch.pools import Pool
 
 PLACES = {

@@ -11,7 +11,8 @@ from jobs import STEP, TARGET, WALL, make_job, make_position, make_shell, random
 from fitmatch.fit.answering import best_plan
 from fitmatch.fit.checker import check
 from fitmatch.parts import Band, Fit, Position, Rules, Shell
-from fitmatch.plans import Placement, Plan, Proof, Status, complete_in, figures_of
+from fitmatch.placements import Placement, complete_in, figures_of
+from fitmatch.plans import Plan, Proof, Status
 from fitmatch.problems import FaultInFitmatch
 
 ROOM = 2 * WALL + TARGET

@@ -7,7 +7,8 @@ from jobs import JOURNAL, STEP, TARGET, WALL, make_job, make_position, make_shel
 
 from fitmatch.fit.answering import best_plan
 from fitmatch.parts import Rules
-from fitmatch.plans import Placement, Plan
+from fitmatch.placements import Placement
+from fitmatch.plans import Plan
 
 ROOM = 2 * WALL + TARGET
 FREE = Rules(wall_difference_nm=None)

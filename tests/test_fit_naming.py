@@ -8,7 +8,7 @@ from jobs import STEP, TARGET, WALL, make_job, make_position, make_shell
 
 from fitmatch.fit.answering import best_plan
 from fitmatch.parts import Job
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 
 
 def in_one_box(placements: tuple[Placement, ...]) -> int:

@@ -20,7 +20,8 @@ from fitmatch.gauging import read_job
 from fitmatch.gauging.uncertainty import ErrorModel
 from fitmatch.measuring import Gauge, Measuring, Pooled
 from fitmatch.parts import Job, Rules, Size
-from fitmatch.plans import Placement, Worth
+from fitmatch.placements import Placement
+from fitmatch.plans import Worth
 from fitmatch.report.document import plan_document
 from fitmatch.report.text import plan_text
 

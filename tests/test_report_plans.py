@@ -8,7 +8,8 @@ from jobs import with_given
 
 from fitmatch.lengths import parse_length
 from fitmatch.parts import Fit, Job, Position, Shell, Size
-from fitmatch.plans import Baseline, Flag, GroupAnswer, JobPlan, Placement, Plan, Proof, Unfilled, figures_of
+from fitmatch.placements import Placement, figures_of
+from fitmatch.plans import Baseline, Flag, GroupAnswer, JobPlan, Plan, Proof, Unfilled
 from fitmatch.pools import Group
 
 _TOO_TIGHT = (

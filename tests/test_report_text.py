@@ -7,7 +7,8 @@ from jobs import with_found, with_given
 from test_report_plans import clean_plan, nm, plan_of, position, shell, size, troubled_plan
 
 from fitmatch.parts import Rules, Shell
-from fitmatch.plans import Flag, Placement, Plan, Proof, Unfilled
+from fitmatch.placements import Placement
+from fitmatch.plans import Flag, Plan, Proof, Unfilled
 from fitmatch.pools import Group
 from fitmatch.report.layout import WIDTH, columns_taken
 from fitmatch.report.levels import LEVELS

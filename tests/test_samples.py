@@ -12,7 +12,8 @@ from test_cli_assign import Ran
 
 import fitmatch
 from fitmatch.parts import Job
-from fitmatch.plans import KindFigures, Plan, Status
+from fitmatch.placements import KindFigures
+from fitmatch.plans import Plan, Status
 
 SAMPLES = Path(__file__).parents[1] / "samples"
 EXITS = {"generator-five": 0, "vee-eight": 0, "short-of-shells": 1, "metrology-bench": 0}

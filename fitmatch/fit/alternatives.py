@@ -17,7 +17,8 @@ from fitmatch.fit.regions import Ground, Region, Work, ground_filled, ground_of_
 from fitmatch.fit.search import Choice, Search
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.fit.worth import standing
-from fitmatch.plans import Alternatives, OtherPlan, Plan, complete_in, figures_of_several
+from fitmatch.placements import complete_in, figures_of_several
+from fitmatch.plans import Alternatives, OtherPlan, Plan
 
 
 def with_alternatives(plan: Plan, count: int, stop: Stop) -> Plan:

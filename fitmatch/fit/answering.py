@@ -18,19 +18,8 @@ from fitmatch.gauging.formlimits import form_flags
 from fitmatch.housings import with_housings
 from fitmatch.naturalorder import natural
 from fitmatch.parts import Job, Position, Shell
-from fitmatch.plans import (
-    Baseline,
-    GroupAnswer,
-    JobPlan,
-    KindFigures,
-    Placement,
-    Plan,
-    Unfilled,
-    Worth,
-    complete_in,
-    figures_of,
-    figures_of_several,
-)
+from fitmatch.placements import KindFigures, Placement, complete_in, figures_of, figures_of_several
+from fitmatch.plans import Baseline, GroupAnswer, JobPlan, Plan, Unfilled, Worth
 from fitmatch.pools import IN_ORDER, PRIORITIES, TOGETHER, Group, Pool, groups_of
 from fitmatch.stages import now
 

@@ -16,7 +16,7 @@ from fitmatch.fit.demands import apart
 from fitmatch.fit.letgo import Jobs
 from fitmatch.fit.search import Choice, Limit, Measure, Search
 from fitmatch.fit.stopping import Stop
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 from fitmatch.pools import IN_ORDER
 
 _MOST_PAIRS = 40_000  # a question over more is not asked

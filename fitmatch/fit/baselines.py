@@ -18,7 +18,7 @@ from fitmatch.fit.rowrules import off_line, steps_broken
 from fitmatch.fit.terms import Terms
 from fitmatch.naturalorder import natural
 from fitmatch.parts import Job, Position, Shell, marks_agree
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 
 _Alike = tuple[tuple[str, ...], str]  # marks and family: all that a position asks of a shell
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from fitmatch.fit.bores import Bore, Pair, Rack, ShellClass
 from fitmatch.fit.terms import Terms
 from fitmatch.parts import Job, Position, Shell, excess_of, marks_agree, room, shortfall_of, tightest_room
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 
 if TYPE_CHECKING:
     from fitmatch.fit.moving import House

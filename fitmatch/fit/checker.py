@@ -13,7 +13,8 @@ from fitmatch.fit.candidates import bore_refused
 from fitmatch.fit.rowrules import broken_in_rows
 from fitmatch.lengths import exact
 from fitmatch.parts import HALVES, SIDES, Job, Position, Shell, marks_agree
-from fitmatch.plans import JobPlan, KindFigures, Placement, Plan
+from fitmatch.placements import KindFigures, Placement
+from fitmatch.plans import JobPlan, Plan
 from fitmatch.problems import FaultInFitmatch
 
 

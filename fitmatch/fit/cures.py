@@ -59,7 +59,7 @@ def _questions(asker: Asker, place: Place, reason: Reason) -> Iterator[_Question
     for row in rows if "drawing" in together else ():
         if row.kind == position.kind and not row.missing and bore_refused(job, row):
             jobs = with_position(asker.jobs, (job.name, row.name), accept="let go")
-            cure = Cure("accept", name=None if row is position else row.name)
+            cure = Cure("accept", name=None if row.key == position.key else row.name)
             yield partial(_one, asker, place, jobs, ("accept", row.name), cure)
     if bore_refused(job, position) and not movable:
         return

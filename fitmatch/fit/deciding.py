@@ -13,7 +13,8 @@ from fitmatch.fit.search import Choice
 from fitmatch.fit.terms import Terms
 from fitmatch.housings import with_housings
 from fitmatch.parts import Job, Position
-from fitmatch.plans import Placement, Plan, Proof
+from fitmatch.placements import Placement
+from fitmatch.plans import Plan, Proof
 from fitmatch.pools import IN_ORDER
 
 Place = tuple[str, str]  # the key of a position
@@ -54,17 +55,17 @@ def decided(plan: Plan) -> list[Decided]:
     """The groups of an answer, in file order."""
     return [
         Decided(
-            group.label,
-            group.kind,
-            tuple(one.read for one in plan.members(group)),
-            tuple(one.job for one in plan.members(group)),
-            tuple(one.of_kind(group.kind) for one in plan.members(group)),
-            proof,
+            g.group.label,
+            g.group.kind,
+            tuple(one.read for one in plan.members(g.group)),
+            tuple(one.job for one in plan.members(g.group)),
+            tuple(one.of_kind(g.group.kind) for one in plan.members(g.group)),
+            g.proof,
             plan.strategy,
             plan.slack_nm,
             plan.priority,
         )
-        for group, _, _, proof, _ in plan.groups
+        for g in plan.groups
     ]
 
 

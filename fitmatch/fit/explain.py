@@ -22,7 +22,8 @@ from fitmatch.fit.words import sizes
 from fitmatch.housings import may_move, rehoused
 from fitmatch.intake.names import nearest
 from fitmatch.parts import SIDES, Job, Position, Shell
-from fitmatch.plans import Explanation, OtherPlan, Placement, Plan
+from fitmatch.placements import Placement
+from fitmatch.plans import Explanation, OtherPlan, Plan
 from fitmatch.problems import NotPossible
 
 

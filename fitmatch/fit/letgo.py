@@ -15,7 +15,7 @@ from fitmatch.fit.checker import locks_excuse
 from fitmatch.fit.deciding import Place
 from fitmatch.fit.rowrules import excused_in_rows
 from fitmatch.parts import ANY, Job, Position, Rules, Shell
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 
 Jobs = tuple[Job, ...]
 

@@ -11,7 +11,7 @@ from fitmatch.fit.candidates import Kind
 from fitmatch.fit.search import Choice
 from fitmatch.naturalorder import natural
 from fitmatch.parts import Position, Shell
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 from fitmatch.problems import FaultInFitmatch
 
 

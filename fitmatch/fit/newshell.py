@@ -10,7 +10,8 @@ from fitmatch.fit.deciding import Place
 from fitmatch.fit.search import Choice, Limit
 from fitmatch.fit.shifts import twice_offset
 from fitmatch.parts import ANY, SIDES, Shell
-from fitmatch.plans import Cure, Placement
+from fitmatch.placements import Placement
+from fitmatch.plans import Cure
 
 _FAR = 1 << 40  # a wall thicker than any
 _THINNEST, _THICKEST = 200_000, 25_000_000  # walls that can be

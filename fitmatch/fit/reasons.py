@@ -15,7 +15,8 @@ from fitmatch.fit.words import SHORT, misfit, sizes, steps, thick, thin
 from fitmatch.gauging.doubts import doubts_of
 from fitmatch.gauging.formlimits import form_flags
 from fitmatch.parts import SIDES, Job, Position, Shell, marks_agree
-from fitmatch.plans import Flag, Placement, Plan, Unfilled
+from fitmatch.placements import Placement
+from fitmatch.plans import Flag, Plan, Unfilled
 from fitmatch.pools import groups_of
 
 _DANGER = "NOT TO BE ASSEMBLED: "

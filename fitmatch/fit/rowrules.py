@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from fitmatch.lengths import exact
 from fitmatch.parts import Job
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 
 
 def broken_in_rows(job: Job, placements: Sequence[Placement]) -> Iterator[str]:

@@ -11,7 +11,7 @@ from itertools import pairwise
 
 from fitmatch.fit.program import Program
 from fitmatch.parts import Job, Position
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 
 ANYWHERE = (-(1 << 62), 1 << 62)
 Column = tuple[int, int]  # a variable of a program, and twice the axis shift of its pair

@@ -4,7 +4,7 @@ each keeps its own terms."""
 from fitmatch.fit.guards import Guards
 from fitmatch.fit.shifts import Shifts
 from fitmatch.parts import Job, Position, Shell, marks_agree
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 
 
 class Terms:

@@ -3,7 +3,7 @@
 from typing import Final
 
 from fitmatch.lengths import NM_PER_UNIT, fixed
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 
 _PLACES = {"in": 5, "mm": 4}
 _STEP = {"in": "tenths", "mm": "um"}

@@ -11,7 +11,8 @@ from math import sqrt
 from typing import TYPE_CHECKING, NamedTuple
 
 from fitmatch.parts import Job
-from fitmatch.plans import Placement, Worth
+from fitmatch.placements import Placement
+from fitmatch.plans import Worth
 
 if TYPE_CHECKING:
     from fitmatch.gauging.uncertainty import ErrorModel, Part

@@ -13,7 +13,7 @@ from fitmatch.gauging.corrections import expansion_of, factor_to_20, zero_errors
 from fitmatch.lengths import round_half_even
 from fitmatch.measuring import AssembledReading, Decimal, MeasuredAs, Series
 from fitmatch.parts import Job
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 
 
 def assembled_clearance(job: Job, reading: AssembledReading, placement: Placement) -> int:

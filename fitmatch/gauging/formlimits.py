@@ -5,7 +5,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from fitmatch.lengths import fixed
 from fitmatch.measuring import DIAMETERS, Form
 from fitmatch.parts import Job
-from fitmatch.plans import Flag, Placement
+from fitmatch.placements import Placement
+from fitmatch.plans import Flag
 
 _WHAT = ("taper", "barrel", "out_of_round")
 _PLACES = {"in": 5, "mm": 4}

@@ -7,7 +7,7 @@ from typing import Final, NamedTuple
 from fitmatch.gauging.student import normal_below, normal_quantile, t_below
 from fitmatch.gauging.uncertainty import ErrorModel, Uncertainty
 from fitmatch.parts import Position
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 
 INSIDE: Final = "inside"
 OUTSIDE: Final = "outside"

@@ -24,7 +24,7 @@ from fitmatch.housings import rehoused
 from fitmatch.lengths import NM_PER_UNIT, mean, round_half_even
 from fitmatch.measuring import DIAMETERS, AssembledReading, Doubt
 from fitmatch.parts import Job, Position, Shell
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 
 if TYPE_CHECKING:
     import pandas

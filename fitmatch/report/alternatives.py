@@ -1,6 +1,7 @@
 """The part of the text report that shows the next best plans of each kind, where they were asked for."""
 
-from fitmatch.plans import Alternatives, OtherPlan, Placement, Plan
+from fitmatch.placements import Placement
+from fitmatch.plans import Alternatives, OtherPlan, Plan
 from fitmatch.report.beside import Beside, answered, by_position, figure_columns, shells_of
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.scale import Scale

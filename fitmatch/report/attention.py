@@ -5,7 +5,8 @@ from collections.abc import Mapping, Sequence
 
 from fitmatch.fit.words import SHORT
 from fitmatch.parts import Position, Shell
-from fitmatch.plans import JobPlan, Placement, Proof
+from fitmatch.placements import Placement
+from fitmatch.plans import JobPlan, Proof
 from fitmatch.report.doubts import doubt_lines
 from fitmatch.report.facts import DANGER, unmeasured_shells
 from fitmatch.report.failing import MISFITS, failing

@@ -5,7 +5,8 @@ from typing import NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.parts import Position
-from fitmatch.plans import KindFigures, OtherPlan, Placement, Plan
+from fitmatch.placements import KindFigures, Placement
+from fitmatch.plans import OtherPlan, Plan
 from fitmatch.report.facts import DANGER
 from fitmatch.report.layout import Column, whole
 from fitmatch.report.placing import NOT_FILLED, shell_name

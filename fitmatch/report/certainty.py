@@ -2,7 +2,8 @@
 
 from typing import TYPE_CHECKING
 
-from fitmatch.plans import JobPlan, Placement
+from fitmatch.placements import Placement
+from fitmatch.plans import JobPlan
 
 if TYPE_CHECKING:
     from fitmatch.gauging.uncertainty import ErrorModel, Uncertainty

@@ -6,7 +6,8 @@ from typing import Final
 from fitmatch import __version__
 from fitmatch.measuring import Form
 from fitmatch.parts import Job, Shell
-from fitmatch.plans import Baseline, JobPlan, Placement, Plan, Proof
+from fitmatch.placements import Placement
+from fitmatch.plans import Baseline, JobPlan, Plan, Proof
 from fitmatch.report.beside_values import beside_values, reason_value
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.doubts import doubt_values

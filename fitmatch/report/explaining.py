@@ -2,7 +2,8 @@
 on another pair would change."""
 
 from fitmatch.parts import room, tightest_room
-from fitmatch.plans import Explanation, OtherPlan, Placement, Plan
+from fitmatch.placements import Placement
+from fitmatch.plans import Explanation, OtherPlan, Plan
 from fitmatch.report.beside import NOTHING, Beside, answered, by_position, figure_columns, full_name, shells_of
 from fitmatch.report.facts import DANGER, wall
 from fitmatch.report.layout import Column, clean, paragraph, table, whole

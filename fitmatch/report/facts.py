@@ -3,7 +3,7 @@
 from typing import Final
 
 from fitmatch.parts import Job, Shell
-from fitmatch.plans import Placement
+from fitmatch.placements import Placement
 
 DANGER: Final = "NOT TO BE ASSEMBLED"
 

@@ -8,7 +8,8 @@ from typing import NamedTuple
 from fitmatch.fit.rowrules import lies, next_to
 from fitmatch.housings import in_one_block
 from fitmatch.parts import Job
-from fitmatch.plans import JobPlan, Placement
+from fitmatch.placements import Placement
+from fitmatch.plans import JobPlan
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.scale import Scale
 

@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from fitmatch.plans import JobPlan, KindFigures
+from fitmatch.placements import KindFigures
+from fitmatch.plans import JobPlan
 from fitmatch.report.layout import clean, paragraph, whole
 from fitmatch.report.scale import Scale
 

@@ -6,7 +6,8 @@ from math import ceil
 
 from fitmatch.measuring import MeasuredAs
 from fitmatch.parts import Position, Shell, Size
-from fitmatch.plans import JobPlan, Placement
+from fitmatch.placements import Placement
+from fitmatch.plans import JobPlan
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated, wall
 from fitmatch.report.layout import Column, clean, paragraph, table, whole

@@ -1,7 +1,8 @@
 """The part of the text report that says how good the answer is, next to two other ways of choosing."""
 
 from fitmatch.naturalorder import natural
-from fitmatch.plans import GroupAnswer, KindFigures, Plan, Worth
+from fitmatch.placements import KindFigures
+from fitmatch.plans import GroupAnswer, Plan, Worth
 from fitmatch.pools import IN_ORDER
 from fitmatch.report.layout import Column, clean, paragraph, table
 from fitmatch.report.levels import in_words

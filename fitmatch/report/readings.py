@@ -6,7 +6,8 @@ from typing import NamedTuple
 from fitmatch.gauging.places import at_crown
 from fitmatch.measuring import DIAMETERS, Form, MeasuredAs
 from fitmatch.parts import Job, Position, Shell, Size
-from fitmatch.plans import JobPlan, Placement
+from fitmatch.placements import Placement
+from fitmatch.plans import JobPlan
 
 _NOT_MEASURED = Form()
 

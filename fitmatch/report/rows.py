@@ -7,7 +7,8 @@ from typing import Final
 
 from fitmatch.lengths import exact
 from fitmatch.parts import Position
-from fitmatch.plans import JobPlan, Placement, Plan
+from fitmatch.placements import Placement
+from fitmatch.plans import JobPlan, Plan
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.facts import (
     DANGER,

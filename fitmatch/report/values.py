@@ -1,7 +1,7 @@
 """Placements and figures as JSON values, of the answer and of other plans beside it."""
 
 from fitmatch.parts import Shell
-from fitmatch.plans import KindFigures, Placement
+from fitmatch.placements import KindFigures, Placement
 from fitmatch.report.emit import Value, area, half_length, length
 from fitmatch.report.facts import clearance_over_coating, clearance_to_metal, is_coated, within_want
 
