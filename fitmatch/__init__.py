@@ -5,7 +5,12 @@
     plan.to_frame()                              # one row per position (pandas)
 
     pool = fitmatch.read_jobs(["first", "second"])  # jobs that share their shells
-    plan = fitmatch.assign(pool)                 # one plan for each in plan.plans
+    plan = fitmatch.assign(pool)                 # what each is given in plan.plans
+
+    fitmatch.check(job).to_frame()               # one row per reading in doubt
+
+    job = fitmatch.read_job("my-build", assembled=True)
+    fitmatch.assembled(job).to_frame()           # one row per reading with the shells in
 
 Names are loaded on first use, so that `fitmatch --help` starts without the solver.
 """
@@ -17,13 +22,17 @@ if TYPE_CHECKING:
     from fitmatch.fit import assign as assign
     from fitmatch.gauging import read_job as read_job
     from fitmatch.gauging import read_jobs as read_jobs
+    from fitmatch.gauging.doubts import check as check
+    from fitmatch.gauging.seating import assembled as assembled
     from fitmatch.problems import InputError as InputError
 
 __version__ = "0.1.0"
-__all__ = ["InputError", "__version__", "assign", "read_job", "read_jobs"]
+__all__ = ["InputError", "__version__", "assembled", "assign", "check", "read_job", "read_jobs"]
 
 _HOME = {
+    "assembled": "fitmatch.gauging.seating",
     "assign": "fitmatch.fit",
+    "check": "fitmatch.gauging.doubts",
     "read_job": "fitmatch.gauging",
     "read_jobs": "fitmatch.gauging",
     "InputError": "fitmatch.problems",

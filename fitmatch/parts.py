@@ -105,6 +105,12 @@ class Position:
     within: tuple[str, ...] = ()  # cells in which a housing and its journal must agree, trimmed and lower-cased
     housing: str | None = None  # the row whose housing stands here, if it was moved
     offset_nm: int | None = None  # of the housing's axis off the line of the others; positive towards the block
+    job: str = ""  # the name of its job; empty for one alone
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """Job and name, which together tell this position from every other, whichever housing it has."""
+        return self.job, self.name
 
     @property
     def wishes(self) -> bool:
@@ -365,6 +371,11 @@ class Job:
     name: str = ""
     reserved: frozenset[tuple[str, str]] = frozenset()  # shells locked in another of the jobs
     own_shells: tuple[Shell, ...] | None = None  # as its own files tell of them, by which its readings are doubted
+
+    @property
+    def jobs(self) -> "tuple[Job, ...]":
+        """Itself: a job alone is a pool of one."""
+        return (self,)
 
     @property
     def kinds(self) -> tuple[str, ...]:

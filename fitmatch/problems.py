@@ -3,6 +3,8 @@
 from collections.abc import Iterable
 from typing import Final, NamedTuple
 
+from fitmatch.facts import Fact
+
 _LONGEST_PATH: Final = 300  # shown of it, so that every message stays a line
 
 
@@ -33,6 +35,14 @@ class InputError(Exception):
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(sorted(problems, key=lambda p: p.rank))
         super().__init__("\n".join(str(p) for p in self.problems))
+
+
+class NotPossible(ValueError):
+    """What was asked for names nothing, or cannot be: `why`, with the names it takes to say what to do."""
+
+    def __init__(self, why: Fact) -> None:
+        super().__init__(why)
+        self.why = why
 
 
 class FaultInFitmatch(Exception):

@@ -17,7 +17,7 @@ from pathlib import Path
 
 from rulebook import Rules, records
 
-from fitmatch.fit import assign
+from fitmatch.fit.answering import best_plan
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.program import Program
 from fitmatch.fit.solve import Outcome, solve
@@ -146,7 +146,7 @@ def proofs() -> list[str]:
     rows = []
     for grid, words in ((1_270, "readings to 0.00005 in"), (500, "readings to 0.5 um"), (1, "sizes to 1 nm")):
         job = big_job(24, 240, 10, grid)
-        taken = timed(lambda job=job: assign(job))
+        taken = timed(lambda job=job: best_plan(job))
         plain = plain_model(job)
         ratio = float(plain.lstrip(">")) / taken
         more = ">" if plain.startswith(">") else ""
@@ -164,7 +164,9 @@ def strategies() -> list[str]:
     rows = []
     for size, grid in (((12, 120, 10), 1_270), ((24, 240, 10), 1_270), ((12, 120, 10), 1)):
         job = big_job(*size, grid)
-        taken = {name: timed(lambda job=job, name=name: assign(job, name)) for name in ("target", "even", "keep-sets")}
+        taken = {
+            name: timed(lambda job=job, name=name: best_plan(job, name)) for name in ("target", "even", "keep-sets")
+        }
         words = ", ".join(f"{name} {seconds:.2f} s" for name, seconds in taken.items())
         rows.append(row(f"{size[0]} positions, {size[1]} of each half, {size[2]} boxes, grid {grid} nm", words, ""))
     return rows

@@ -24,9 +24,10 @@ from jobs import STEP, TARGET, WALL, make_job, make_position, make_shell
 from rulebook import Rules, rules_of
 from whole_jobs import pool_of
 
-from fitmatch.fit import Stop, assign
+from fitmatch.fit import Stop
+from fitmatch.fit.answering import best_plan
 from fitmatch.parts import Fit, Job, Position, Shell, Size
-from fitmatch.plans import Plan
+from fitmatch.plans import JobPlan
 from fitmatch.pools import Pool
 
 FOLDER = Path(__file__).resolve().parent / "data" / "hard"
@@ -61,23 +62,20 @@ class Record(NamedTuple):
 # --- solving and proving ---------------------------------------------------------------------------------------------
 
 
-def solved(hard: Hard, stop: Stop | None = None) -> tuple[list[Plan], bool]:
+def solved(hard: Hard, stop: Stop | None = None) -> tuple[list[JobPlan], bool]:
     """The plans, one for each job, and whether they are called proven."""
-    if len(hard.jobs) == 1:
-        plan = assign(hard.jobs[0], hard.strategy, slack_nm=hard.slack_nm, stop=stop)
-        return [plan], plan.proofs[KIND].proven
-    pool = assign(Pool(tuple(hard.jobs)), hard.strategy, slack_nm=hard.slack_nm, stop=stop, priority=hard.priority)
-    return list(pool.plans), all(group.proof.proven for group in pool.groups)
+    plan = best_plan(Pool(tuple(hard.jobs)), hard.strategy, slack_nm=hard.slack_nm, stop=stop, priority=hard.priority)
+    return list(plan.plans), plan.proven
 
 
-def figures_by(hard: Hard, plans: Sequence[Plan]) -> tuple[list[Figures], Ties]:
+def figures_by(hard: Hard, plans: Sequence[JobPlan]) -> tuple[list[Figures], Ties]:
     """The figures of these plans, judged by the plain model's own rules."""
     model = Model(hard.jobs, KIND, with_boxes=hard.strategy == "keep-sets", only=plans)
     chosen = model.chosen_by(plans)
     return [model.figures(chosen, work) for work in hard.turns], model.ties(chosen)
 
 
-def proven(hard: Hard, plans: Sequence[Plan]) -> Record:
+def proven(hard: Hard, plans: Sequence[JobPlan]) -> Record:
     """HiGHS starts from these plans and proves of each level that nothing better exists, or finds it."""
     model = Model(hard.jobs, KIND, with_boxes=hard.strategy == "keep-sets")
     model.plan = model.chosen_by(plans)

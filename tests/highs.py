@@ -20,7 +20,7 @@ from scipy.optimize import LinearConstraint, linprog, milp
 from scipy.sparse import csr_array, vstack
 
 from fitmatch.parts import Job, Position
-from fitmatch.plans import Plan
+from fitmatch.plans import JobPlan
 
 # Of level 1, after how many are filled: below and above their limits, then the wished band.
 LEVEL_1 = ("below", "short", "over", "bw", "sw", "aw", "ew")
@@ -66,7 +66,13 @@ class Model:
     """All that one kind of these jobs may choose, with the levels settled so far."""
 
     def __init__(
-        self, jobs: Sequence[Job], kind: str, *, with_boxes: bool, nodes: int | None = None, only: Sequence[Plan] = ()
+        self,
+        jobs: Sequence[Job],
+        kind: str,
+        *,
+        with_boxes: bool,
+        nodes: int | None = None,
+        only: Sequence[JobPlan] = (),
     ) -> None:
         """`nodes`: the most of them for each program; `only`: know no other shells than these plans use."""
         self.jobs, self.kind, self.nodes = list(jobs), kind, nodes
@@ -380,7 +386,7 @@ class Model:
     def ties(self, chosen: np.ndarray) -> Ties:
         return Ties(*(int(self.of[name][chosen].sum()) for name in ("moved", "clearance", "difference")))
 
-    def chosen_by(self, plans: Sequence[Plan]) -> np.ndarray:
+    def chosen_by(self, plans: Sequence[JobPlan]) -> np.ndarray:
         """The columns of these plans, one for each job; fails where a plan does what no column allows."""
         place = {(i, p.name): seat for seat, (i, p) in enumerate(self.seats)}
         known = {}

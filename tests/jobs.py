@@ -14,6 +14,7 @@ from rulebook import Rules, records, rules_of, with_rules
 
 from fitmatch.measuring import Gauge, MeasuredAs, Measuring, Series
 from fitmatch.parts import ANY, Band, Fit, Job, Position, Shell, Size
+from fitmatch.plans import Plan
 
 STEP = 2_540  # one tenth of a thou: the grid of coarse jobs
 WALL = 1_500_000
@@ -47,11 +48,28 @@ def make_job(positions: Sequence[Position], shells: Sequence[Shell], **more: Any
     for p in positions:
         fits.setdefault(p.kind, Fit(p.kind, p.target_nm, None, p.min_nm, p.max_nm, p.seating_nm))
     fits |= more.pop("fits", {})
-    numbered = tuple(replace(p, row=row) for row, p in enumerate(positions, 2))
+    name = more.get("name", "")
+    numbered = tuple(replace(p, row=row, job=name) for row, p in enumerate(positions, 2))
     stocked = tuple(replace(s, row=row, file=f"shells/{s.box}.csv") for row, s in enumerate(shells, 2))
     matched, columns = more.get("matched_columns", ()), more.get("shell_columns", ())
     more["rules"] = records(more.get("rules", Rules()), matched, columns)
     return Job(Path("job"), "A job", more.pop("unit", "in"), fits, numbered, stocked, **more)
+
+
+def named(job: Job, name: str) -> Job:
+    """The same job as one of several."""
+    return replace(job, name=name, positions=tuple(replace(p, job=name) for p in job.positions))
+
+
+def with_given(plan: Plan, **changes: Any) -> Plan:
+    """The plan of a job alone with something else in what the job is given."""
+    (one,) = plan.plans
+    return replace(plan, plans=(replace(one, **changes),))
+
+
+def with_found(plan: Plan, **changes: Any) -> Plan:
+    """The plan with something else in what was found for each kind."""
+    return replace(plan, groups=tuple(g._replace(**changes) for g in plan.groups))
 
 
 def describe(job: Job) -> str:

@@ -568,7 +568,7 @@ def faults_of(plan: Plan) -> list[str]:
     }
     used = Counter(shell.key for p in plan.placements for shell in (p.upper, p.lower))
     faults += [f"shell {key} used {times} times" for key, times in used.items() if times > 1]
-    read = plan.moved_from or job
+    read = plan.plans[0].read
     for kind in job.kinds:
         mine = [p for p in job.positions if p.kind == kind]
         if not any([p for p in so.positions if p.kind == kind] == mine for so, _ in every_housing(read, kind)):

@@ -5,19 +5,20 @@ As `oracle`, whose arithmetic and rules of one bore it uses: each bore is judged
 
 import random
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from itertools import product
 from typing import NamedTuple
 
 import oracle
-from jobs import STEP, random_job
+from jobs import STEP, named, random_job
 from oracle import Pair
 from rulebook import rules_of, with_rules
 
+from fitmatch import plans
 from fitmatch.parts import Job
 from fitmatch.placements import Placement
-from fitmatch.pools import Pool, PoolPlan
+from fitmatch.pools import Pool
 
 PLACES = {
     "target": ("worst", "squares", "spread"),
@@ -149,11 +150,11 @@ def key_of(jobs: Sequence[Job], kind: str, strategy: str, plan: Plan, *, turn_by
     return tuple(key)
 
 
-def sums_of(jobs: Sequence[Job], kind: str, placements: Mapping[str, Sequence[Placement]]) -> Plan:
-    """The figures, job by job, of placements given by the name of their job."""
+def sums_of(jobs: Sequence[Job], kind: str, placements: Sequence[Placement]) -> Plan:
+    """The figures, job by job, of placements."""
     sums = []
     for job in jobs:
-        total, placed = oracle._Sum(), {p.position.name: p for p in placements[job.name]}
+        total, placed = oracle._Sum(), {p.position.name: p for p in placements if p.position.job == job.name}
         for position in job.positions:
             if position.kind == kind and oracle.measured(job, position):
                 p = placed.get(position.name)
@@ -211,15 +212,15 @@ def _best_of(left: set[Plan], scores: dict[Plan, Figures], strategy: str, slack:
     return left
 
 
-def found(plan: PoolPlan, members: Sequence[int], kind: str) -> Plan:
+def found(plan: plans.Plan, members: Sequence[int], kind: str) -> Plan:
     """The same for a given plan, from its shells alone."""
     sums = []
     for i in members:
         job, total = plan.plans[i].job, oracle._Sum()
-        placed = {id(p.position): p for p in plan.plans[i].placements}
+        placed = {p.position.key: p for p in plan.plans[i].placements}
         for position in job.positions:
             if position.kind == kind and oracle.measured(job, position):
-                p = placed.get(id(position))
+                p = placed.get(position.key)
                 share = oracle._EMPTY.share if p is None else oracle._share(job, position, Pair(p.upper, p.lower), True)
                 total = oracle._added(total, share)
         sums.append(total)
@@ -248,9 +249,7 @@ def random_pool(rng: random.Random, *, both_limits: bool = False) -> Pool:
             kind: replace(fit, family=rng.choice([("a12",), ("a12",), ("a12", "c3"), ("c3", "b7")]))
             for kind, fit in whole.fits.items()
         }
-        jobs.append(
-            replace(whole, name=f"engine-{i + 1}", positions=positions, rules=with_rules(whole, rules).rules, fits=fits)
-        )
+        jobs.append(named(with_rules(replace(whole, positions=positions, fits=fits), rules), f"engine-{i + 1}"))
     jobs = [job for job in jobs if job.positions]
     locks = [{lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None} for job in jobs]
     return Pool(

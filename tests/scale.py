@@ -125,7 +125,7 @@ def stages(folder: Path) -> None:
     import gc
 
     gc.disable()
-    from fitmatch.fit import assign
+    from fitmatch.fit.answering import best_plan
     from fitmatch.fit.baselines import as_boxed, by_hand
     from fitmatch.fit.candidates import Kind
     from fitmatch.fit.levels import prove
@@ -149,7 +149,7 @@ def stages(folder: Path) -> None:
     proven = timed("solving", lambda: prove(kind, "target", 0, Stop(), [kind.terms]))
     timed("naming", lambda: name_shells(kind, seats_of(kind, proven.choice)))
     timed("baselines", lambda: (as_boxed(kind), by_hand(kind)))
-    plan = timed("assign", lambda: assign(job))
+    plan = timed("assign", lambda: best_plan(job))
     found["the rest"] = found.pop("assign") - sum(s for name, s in found.items() if name not in ("reading", "assign"))
     timed("writing", lambda: plan_text(plan, job.unit))
     print(json.dumps(found), file=sys.stderr)

@@ -13,8 +13,8 @@ import oracle
 from rulebook import rules_of, with_rules
 
 from fitmatch.parts import ANY, Job, Position, Shell
-from fitmatch.plans import Cure, Plan, Reason
-from fitmatch.pools import PoolPlan, groups_of
+from fitmatch.plans import Cure, JobPlan, Plan, Reason
+from fitmatch.pools import groups_of
 
 Place = tuple[str, str]
 Jobs = list[Job]
@@ -23,9 +23,9 @@ Jobs = list[Job]
 class Group:
     """What one kind of an answer decides together: the jobs as read, and how bad each filled position is."""
 
-    def __init__(self, plans: Sequence[Plan], kind: str) -> None:
+    def __init__(self, plans: Sequence[JobPlan], kind: str) -> None:
         self.kind = kind
-        self.jobs = [plan.moved_from or plan.job for plan in plans]
+        self.jobs = [plan.read for plan in plans]
         self.reasons = {(plan.job.name, r.position.name): r for plan in plans for r in plan.reasons}
         self.reasons = {place: r for place, r in self.reasons.items() if r.position.kind == kind}
         placed = [(plan, p) for plan in plans for p in plan.placements if p.position.kind == kind]
@@ -45,9 +45,7 @@ class Group:
         return next(p for job in jobs or self.jobs if job.name == place[0] for p in job.positions if p.name == place[1])
 
 
-def groups(answer: Plan | PoolPlan) -> list[Group]:
-    if isinstance(answer, Plan):
-        return [Group([answer], kind) for kind in answer.job.kinds]
+def groups(answer: Plan) -> list[Group]:
     jobs = [plan.job for plan in answer.plans]
     return [Group([answer.plans[i] for i in group.members], group.kind) for group in groups_of(jobs)]
 

@@ -13,6 +13,7 @@ import pytest
 from intake_jobs import put, write_job
 from test_intake_xlsx import typed, workbook
 
+import fitmatch
 import fitmatch.report
 from fitmatch.cli import main
 from fitmatch.facts import Fact
@@ -324,6 +325,17 @@ def test_the_document_is_valid_and_its_sums_add_up(
     assert document["unread"] == [{"position": "R5", "kind": "rod"}] and document["seating"]["rod"]["learned"] is None
 
 
+def test_the_same_in_python(tmp_path: Path) -> None:
+    """`assembled` gives a frame with a row per reading; of a job that was read without them it says so."""
+    job = mill(tmp_path)
+    found = fitmatch.assembled(fitmatch.read_job(job, assembled=True))
+    frame = found.to_frame()
+    assert list(frame["position"]) == [c.reading.position for c in found.checks]
+    assert abs(frame["difference"][0] * NM_PER_UNIT["in"] - found.checks[0].difference_nm) < 1e-6
+    with pytest.raises(ValueError, match="assembled=True"):
+        fitmatch.assembled(fitmatch.read_job(job))
+
+
 def test_json_and_csv_exclude_each_other(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Both at once are a usage error."""
     ran = Ran(capsys, "assembled", mill(tmp_path), "--json", "--csv")
@@ -398,7 +410,7 @@ def test_doubts_of_the_job_keep_positions_from_teaching(
     """With doubts about two of four journals nothing is learned, and the report says of which and why."""
     off = Fact("off", {"error_nm": 1})
     doubts = tuple(Doubt("positions.csv", r, f"R{r}", "journal", 1, off, ("unknown",)) for r in (1, 2))
-    monkeypatch.setattr("fitmatch.gauging.doubts.doubts_of", lambda _: doubts)
+    monkeypatch.setattr("fitmatch.gauging.seating.doubts_of", lambda _: doubts)
     job = mill(tmp_path)
     ran = Ran(capsys, "assembled", job, "--learn")
     assert ran.status == 1 and (job / "job.toml").read_text(encoding="utf-8") == JOB

@@ -275,6 +275,26 @@ def test_the_python_interface(yard: Path) -> None:
     assert [one.job.name for one in plan.plans] == ["saw", "spare"]
 
 
+def test_a_position_of_one_of_several_is_explained_in_python(yard: Path) -> None:
+    """What is asked for besides comes with the answer; a position is named with its job, and knows it."""
+    pool = fitmatch.read_jobs([yard / "saw", yard / "spare"])
+    name = pool.jobs[1].positions[0].name
+    plan = fitmatch.assign(pool, explain=f"spare/{name}", alternatives=1)
+    assert plan.explanation is not None and plan.explanation.position.key == ("spare", name)
+    assert list(plan.alternatives) == [g.group.label for g in plan.groups]
+    for refused in ({"explain": name}, {"explain": "spare/nobody"}):
+        with pytest.raises(ValueError):
+            fitmatch.assign(pool, **refused)
+
+
+def test_a_pool_of_one_is_a_job_alone(yard: Path) -> None:
+    """One folder read as a pool is answered like the job by itself."""
+    pool = fitmatch.read_jobs([yard / "saw"])
+    plan = fitmatch.assign(pool)
+    assert plan.alone and fitmatch.assign(pool.jobs[0]).placements == plan.placements
+    assert "job" not in plan.to_frame().columns
+
+
 def test_folders_of_one_name_are_told_apart(yard: Path) -> None:
     """Two folders of one name take the names of those above along."""
     (yard / "a").mkdir()

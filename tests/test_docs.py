@@ -26,6 +26,7 @@ from pathlib import Path
 import pytest
 
 import fitmatch
+from fitmatch import rules
 from fitmatch.cli import group
 from fitmatch.fit import STRATEGIES
 from fitmatch.intake import fits, instruments, quantities, settings
@@ -325,7 +326,7 @@ def test_the_table_of_keys_is_complete() -> None:
         *(f"sources.{key}" for key in settings._SOURCES),
         *(f"fit.KIND.{key}" for key in fits._KEYS),
         *(f"drawing.KIND.{key}" for key in settings._DRAWN),
-        *(f"rules.{key}" for key in settings._RULES),
+        *(f"rules.{key}" for key in rules.keys()),
         *(f"coating.{key}" for key in ("measured", "counts")),
         "readings.numbered",
         *(f"gauge.NAME.{key}" for key in instruments.GAUGE_KEYS),

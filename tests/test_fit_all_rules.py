@@ -13,9 +13,8 @@ from hypothesis import HealthCheck, assume, given, note, settings
 from jobs import describe
 from whole_jobs import SLACKS, engines, pool_of
 
-from fitmatch.fit import assign
+from fitmatch.fit.answering import best_plan
 from fitmatch.parts import Job
-from fitmatch.plans import Plan
 from fitmatch.pools import Pool, groups_of
 from fitmatch.problems import InputError
 
@@ -34,22 +33,16 @@ FEW = settings(
 def assert_proven(jobs: list[Job], strategy: str, slack_nm: int, priority: str) -> None:
     """The plan obeys every rule, is called proven, and each of its figures is what HiGHS arrives at."""
     try:
-        if len(jobs) == 1:
-            plan: Plan = assign(jobs[0], strategy, slack_nm=slack_nm)
-            plans, answers = (plan,), [("rod", (0,), plan.figures["rod"], plan.proofs["rod"])]
-            assert not oracle.faults_of(plan)
-        else:
-            pool = assign(Pool(tuple(jobs)), strategy, slack_nm=slack_nm, priority=priority)
-            plans = pool.plans
-            answers = [(g.group.kind, g.group.members, g.figures, g.proof) for g in pool.groups]
-            assert [g.group for g in pool.groups] == groups_of(jobs)
+        plan = best_plan(Pool(tuple(jobs)), strategy, slack_nm=slack_nm, priority=priority)
     except InputError:  # a guard that leaves some position no clearance
         assume(False)
-    for kind, members, shown, proof in answers:
+    assert [g.group for g in plan.groups] == groups_of(jobs)
+    assert not plan.alone or not oracle.faults_of(plan)
+    for (_, kind, members), _, shown, proof, _ in plan.groups:
         mine = [jobs[i] for i in members]
         in_order = priority == "in-order" and len(mine) > 1
         model = Model(mine, kind, with_boxes=strategy == "keep-sets", nodes=NODES)
-        chosen = model.chosen_by([plans[i] for i in members])
+        chosen = model.chosen_by([plan.plans[i] for i in members])
         turns = [[i] for i in range(len(mine))] if in_order else [list(range(len(mine)))]
         found = [model.figures(chosen, work) for work in turns], model.ties(chosen)
         try:

@@ -30,8 +30,9 @@ from rulebook import rules_of
 from test_fit_pools_further import further_pool
 from test_report_document import VALIDATOR
 
-from fitmatch.fit import Stop, assign, figures
+from fitmatch.fit import Stop, figures
 from fitmatch.fit.alternatives import with_alternatives
+from fitmatch.fit.answering import best_plan
 from fitmatch.fit.guards import check_guard
 from fitmatch.measuring import Gauge, Measuring
 from fitmatch.parts import Job
@@ -47,20 +48,20 @@ STRATEGIES = ["target", "even", "keep-sets"]
 
 def assert_in_turn(job: Job, strategy: str, slack_nm: int, what: str) -> None:
     """Each kind's alternatives have the figures that come next, one after another, and no more than there are."""
-    plan = with_alternatives(assign(job, strategy, slack_nm=slack_nm), COUNT, Stop())
+    plan = with_alternatives(best_plan(job, strategy, slack_nm=slack_nm), COUNT, Stop())
     for kind in job.kinds:
         wanted = oracle.in_turn(job, kind, strategy, slack_nm, COUNT + 1)
         assert oracle.levels_of(plan, kind, with_boxes=strategy == "keep-sets") == wanted[0]
         others = plan.alternatives[kind]
         assert others.complete
         sets = strategy == "keep-sets"
-        found = [oracle.levels_of_bores(job, kind, a.placements[""], with_boxes=sets) for a in others.plans]
+        found = [oracle.levels_of_bores(job, kind, a.placements, with_boxes=sets) for a in others.plans]
         assert found == [values._replace(moved=0) for values in wanted[1:]], (
             f"{what}, {strategy}, slack {slack_nm}, {kind}\n{describe(job)}"
         )
         for a in others.plans:
             assert a.proven
-            pairs = [(p.position, oracle.Pair(p.upper, p.lower)) for p in a.placements[""]]
+            pairs = [(p.position, oracle.Pair(p.upper, p.lower)) for p in a.placements]
             assert a.figures._asdict() == oracle.kind_figures(job, pairs)
             assert all(pair in set(oracle.possible_pairs(job, p)) for p, pair in pairs)
             assert len({p.housing or p.name for p, _ in pairs}) == len(pairs)
@@ -109,7 +110,7 @@ def test_alternatives_of_several_jobs(strategy: str, priority: str) -> None:
         pool, slack = make(rng, both_limits=strategy == "even"), rng.choice([0, 0, STEP])
         if any(rules_of(job).movable for job in pool.jobs) and sum(len(job.positions) for job in pool.jobs) > 3:
             continue  # every order of the housings is looked at
-        answer = with_alternatives(assign(pool, strategy, slack_nm=slack, priority=priority), COUNT, Stop())
+        answer = with_alternatives(best_plan(pool, strategy, slack_nm=slack, priority=priority), COUNT, Stop())
         for g in answer.groups:
             kind, members = g.group.kind, g.group.members
             jobs = [pool.jobs[i] for i in members]
@@ -126,7 +127,7 @@ def test_alternatives_of_several_jobs(strategy: str, priority: str) -> None:
                 )
             assert found == wanted[1 : COUNT + 1], f"seed {seed}, {strategy}, {priority}, slack {slack}\n{shown}"
             for a in others.plans:
-                used = [s.key for some in a.placements.values() for p in some for s in (p.upper, p.lower)]
+                used = [s.key for p in a.placements for s in (p.upper, p.lower)]
                 assert len(used) == len(set(used))
 
 
@@ -175,7 +176,7 @@ def test_the_next_by_hand() -> None:
     """Two rods and four shells have four complete plans. In steps of a tenth their deviations are: u1+l1 and u2+l2
     (0, -2), u2+l2 and u1+l1 (-3, 1), u1+l2 and u2+l1 (-2, 0), u2+l1 and u1+l2 (-1, -1). So the worst is 1, then 2
     (twice, alike in every figure), then 3; after these come plans that leave a rod empty."""
-    plan = with_alternatives(assign(two_rods()), 5, Stop())
+    plan = with_alternatives(best_plan(two_rods()), 5, Stop())
     assert [(p.upper.name, p.lower.name) for p in plan.placements] == [("u2", "l1"), ("u1", "l2")]
     found = [
         (f.filled, f.worst_deviation_nm, f.sum_squared_deviation_nm2, f.spread_nm)
@@ -196,7 +197,7 @@ def test_the_next_by_boxes_by_hand() -> None:
         *make_shells("lower", [WALL], box="box-2"),
     ]
     job = make_job([make_position("R1", 2 * WALL + TARGET)], shells)
-    plan = with_alternatives(assign(job, "keep-sets", slack_nm=STEP), 9, Stop())
+    plan = with_alternatives(best_plan(job, "keep-sets", slack_nm=STEP), 9, Stop())
     found = [(f.boxes, f.worst_deviation_nm) for f in (a.figures for a in plan.alternatives["rod"].plans)]
     assert (plan.figures["rod"].boxes, plan.figures["rod"].worst_deviation_nm) == (1, STEP)
     assert found == [(2, 0), (1, 2 * STEP), (2, 3 * STEP), (0, None)]
@@ -210,7 +211,7 @@ def test_the_next_by_boxes_beside_locked_ones() -> None:
     walls += [("box-2", "lower", 0), ("box-3", "upper", 1)]
     shells = [s for box, half, steps in walls for s in make_shells(half, [WALL + steps * STEP], box=box)]
     job = make_job([locked, make_position("R2", 2 * WALL + TARGET)], shells)
-    plan = with_alternatives(assign(job, "keep-sets", slack_nm=STEP), 9, Stop())
+    plan = with_alternatives(best_plan(job, "keep-sets", slack_nm=STEP), 9, Stop())
     found = [(f.boxes, f.worst_deviation_nm) for f in (a.figures for a in plan.alternatives["rod"].plans)]
     assert (plan.figures["rod"].boxes, found) == (2, [(3, 0), (3, STEP), (1, None)])
 
@@ -222,10 +223,10 @@ def test_boxes_count_as_named() -> None:
         s for box in ("box-1", "box-2") for half in ("upper", "lower") for s in make_shells(half, [WALL] * 2, box=box)
     ]
     job = make_job([make_position(f"R{n}", 2 * WALL + TARGET) for n in (1, 2)], shells)
-    plan = with_alternatives(assign(job, "keep-sets"), 2, Stop())
+    plan = with_alternatives(best_plan(job, "keep-sets"), 2, Stop())
     two = plan.alternatives["rod"].plans[0]
     assert plan.figures["rod"].boxes == 1 and two.figures.boxes == 2
-    assert all(p.upper.box == p.lower.box for p in two.placements[""])
+    assert all(p.upper.box == p.lower.box for p in two.placements)
 
 
 def test_no_more_than_there_are() -> None:
@@ -233,7 +234,7 @@ def test_no_more_than_there_are() -> None:
     job = make_job(
         [make_position("R1", 2 * WALL + TARGET)], [make_shell("u", "upper", WALL), make_shell("l", "lower", WALL)]
     )
-    found = with_alternatives(assign(job), 9, Stop()).alternatives["rod"]
+    found = with_alternatives(best_plan(job), 9, Stop()).alternatives["rod"]
     assert found.complete and [a.figures.filled for a in found.plans] == [0]
 
 
@@ -241,7 +242,7 @@ def test_locked_bores_leave_nothing_to_choose() -> None:
     """A kind whose only bore is locked in both halves has no other plan, and says so."""
     locked = make_position("R1", 2 * WALL + TARGET, upper=("box-1", "u"), lower=("box-1", "l"))
     job = make_job([locked], [make_shell("u", "upper", WALL), make_shell("l", "lower", WALL)])
-    plan = with_alternatives(assign(job), 3, Stop())
+    plan = with_alternatives(best_plan(job), 3, Stop())
     assert plan.alternatives["rod"] == ((), True)
     assert "There is none: every plan has the same figures." in plan_text(plan, "in")
 
@@ -250,7 +251,7 @@ def test_a_stop_says_what_is_not_known() -> None:
     """Stopped before the first alternative, the answer stands and the kind's alternatives are called incomplete."""
     stop = Stop()
     stop.request()
-    plan = with_alternatives(assign(two_rods()), 3, stop)
+    plan = with_alternatives(best_plan(two_rods()), 3, stop)
     assert plan.alternatives["rod"] == ((), False) and plan.proofs["rod"].proven
     assert "Stopped before all of them were found and proven." in plan_text(plan, "in")
 
@@ -271,7 +272,7 @@ def test_equal_within_measurement() -> None:
         shells=tuple(replace(s, measured_as=how) for s in job.shells),
         measuring=Measuring(gauges=gauges),
     )
-    plan = with_alternatives(assign(job), 3, Stop())
+    plan = with_alternatives(best_plan(job), 3, Stop())
     assert [a.against_plan for a in plan.alternatives["rod"].plans] == ["equal within measurement"] * 2 + [None]
     document = json.loads(plan_document(plan, "mm"))
     VALIDATOR.validate(document)

@@ -7,7 +7,7 @@ import pytest
 from jobs import STEP, TARGET, WALL, make_job, make_position, make_shell, make_shells
 from rulebook import Rules, with_rules
 
-from fitmatch.fit import assign
+from fitmatch.fit.answering import best_plan
 from fitmatch.parts import ANY, Band, Fit, Job, Position
 
 ROOM = 2 * WALL + TARGET  # two nominal walls leave exactly the target
@@ -29,7 +29,7 @@ def assert_figures(job: Job, strategy: str = "target", slack_nm: int = 0, **expe
     """Both the exhaustive search and the optimizer stand at these figures."""
     with_boxes = strategy == "keep-sets"
     searched = oracle.best(job, "rod", strategy, slack_nm)
-    plan = assign(job, strategy=strategy, slack_nm=slack_nm)
+    plan = best_plan(job, strategy=strategy, slack_nm=slack_nm)
     assigned = oracle.levels_of(plan, "rod", with_boxes=with_boxes)
     assert {name: getattr(searched, name) for name in expected} == expected
     assert {name: getattr(assigned, name) for name in expected} == expected
@@ -71,8 +71,8 @@ def test_the_wish_binds_every_filled_position_and_knows_no_guard() -> None:
     locked = {"upper": ("box-1", "u1"), "lower": ("box-1", "l1"), "want_max_nm": TARGET - STEP}
     job = make_job(positions(0, **locked), make_shells("upper", walls(0)) + make_shells("lower", walls(0)))
     assert_figures(job, outside_or_empty=0, above_want=1, want_excess_nm=STEP)
-    assert assign(job).figures["rod"].above_want == 1
-    assert not assign(job).needs_attention
+    assert best_plan(job).figures["rod"].above_want == 1
+    assert not best_plan(job).needs_attention
 
 
 def test_too_tight_is_worse_than_too_loose() -> None:
@@ -227,9 +227,9 @@ def test_a_locked_shell_stays_reserved(why: str) -> None:
     job = make_job([first, second], shells, matched_columns=("flange",), shell_columns=("flange",))
     waiting = int(why == "no partner")
     assert_figures(job, outside_or_empty=waiting, empty=waiting, worst_nm=3 * STEP)
-    plan = assign(job)
+    plan = best_plan(job)
     assert {s.name for s in plan.leftover} == set()
-    assert [p.name for p in plan.unmeasured_positions] == ([] if waiting else ["R1"])
+    assert [p.name for p in plan.plans[0].unmeasured_positions] == ([] if waiting else ["R1"])
 
 
 def test_an_either_shell_serves_one_half_once() -> None:
@@ -308,7 +308,7 @@ def test_housing_bores_outside_the_drawing() -> None:
         job = make_job([replace(place, accept=accept, upper=lock)], shells, drawing={"rod": {"housing_bore": band}})
         assert_figures(job, empty=empty)
         if accept:
-            assert [flag.position for flag in assign(job).flags] == ["R1"]
+            assert [flag.position for flag in best_plan(job).flags] == ["R1"]
 
 
 def test_a_journal_or_wall_outside_the_drawing_is_used_and_flagged() -> None:
@@ -323,7 +323,7 @@ def test_a_journal_or_wall_outside_the_drawing_is_used_and_flagged() -> None:
     ):
         job = make_job([place], shells, drawing={"rod": drawing})
         assert_figures(job, empty=0, worst_nm=0)
-        plan = assign(job)
+        plan = best_plan(job)
         assert bool(plan.flags) == flagged == plan.needs_attention
 
 
@@ -374,7 +374,7 @@ def test_as_boxed_by_hand_worked() -> None:
     tighter = with_rules(job, Rules(wall_difference_nm=3 * STEP - 1))
     assert oracle.as_boxed(tighter, "rod")[1] == 1
     for some, rules_broken in ((job, 0), (tighter, 1)):
-        baseline = assign(some).baselines["as-boxed"]["rod"]
+        baseline = best_plan(some).baselines["as-boxed"]["rod"]
         assert (baseline.figures.filled, baseline.figures.sum_squared_deviation_nm2) == (2, 2 * STEP**2)
         assert (baseline.figures.boxes, baseline.rules_broken) == (3, rules_broken)
 
@@ -387,5 +387,5 @@ def test_by_hand_worked() -> None:
     # R2 is left with 0 and 1: deviation -1.
     filled = oracle.by_hand(job, "rod")
     assert [(pair.upper.name, pair.lower.name) for _, pair in filled] == [("u1", "l1"), ("u2", "l2")]
-    figures = assign(job).baselines["by-hand"]["rod"].figures
+    figures = best_plan(job).baselines["by-hand"]["rod"].figures
     assert (figures.filled, figures.worst_deviation_nm, figures.spread_nm) == (2, STEP, STEP)

@@ -6,13 +6,13 @@ from dataclasses import replace
 
 import oracle
 import pytest
-from jobs import STEP, TARGET, WALL, make_job, make_position, make_shell, random_job
+from jobs import STEP, TARGET, WALL, make_job, make_position, make_shell, random_job, with_given
 from rulebook import Rules, with_rules
 
-from fitmatch.fit import assign
+from fitmatch.fit.answering import best_plan
 from fitmatch.fit.checker import check
 from fitmatch.parts import Band, Fit, Position, Shell
-from fitmatch.placements import Placement, figures_of
+from fitmatch.placements import Placement, complete_in, figures_of
 from fitmatch.plans import Plan, Proof, Status
 from fitmatch.problems import FaultInFitmatch
 
@@ -59,7 +59,7 @@ def sound_plan() -> Plan:
         matched_columns=("width",),
         shell_columns=("width", "series"),
     )
-    plan = assign(job)
+    plan = best_plan(job)
     assert [p.position.name for p in plan.placements] == ["R1", "R2", "R3", "M1"]
     return plan
 
@@ -79,13 +79,18 @@ def with_books(plan: Plan, placements: tuple[Placement, ...]) -> Plan:
     reserved = oracle.locked_keys(plan.job)
     free = [s for s in plan.job.shells if s.wall_nm is not None and s.hold is None and s.key not in used | reserved]
     placed = [p.position for p in placements]
-    return replace(
-        plan,
-        placements=placements,
-        unfilled=tuple(u for u in plan.unfilled if u.position not in placed),
-        leftover=tuple(oracle.by_box_and_name(free)),
-        figures={kind: figures_of(tuple(p for p in placements if p.position.kind == kind)) for kind in plan.job.kinds},
-    )
+    unfilled = tuple(u for u in plan.unfilled if u.position not in placed)
+    groups = [
+        g._replace(
+            figures=figures_of([p for p in placements if p.position.kind == g.group.kind]),
+            complete=complete_in(
+                [plan.job], [[p for p in placements if p.position.kind == g.group.kind]], g.group.kind
+            ),
+        )
+        for g in plan.groups
+    ]
+    plan = with_given(plan, placements=placements, unfilled=unfilled)
+    return replace(plan, groups=tuple(groups), leftover=tuple(oracle.by_box_and_name(free)))
 
 
 def swapped(plan: Plan, position: str, **halves: str) -> Plan:
@@ -95,12 +100,13 @@ def swapped(plan: Plan, position: str, **halves: str) -> Plan:
 
 
 def under_rules(plan: Plan, **rules: object) -> Plan:
-    return replace(plan, job=with_rules(plan.job, **rules))
+    return with_given(plan, job=with_rules(plan.job, **rules))
 
 
 def with_figure(plan: Plan, name: str, change: Callable[[int], int | None]) -> Plan:
-    figures = plan.figures["rod"]
-    return replace(plan, figures={**plan.figures, "rod": figures._replace(**{name: change(getattr(figures, name))})})
+    rod, main = plan.groups
+    figures = rod.figures._replace(**{name: change(getattr(rod.figures, name))})
+    return replace(plan, groups=(rod._replace(figures=figures), main))
 
 
 def used_by(plan: Plan, position: str) -> Placement:
@@ -150,7 +156,7 @@ def no_clearance(plan: Plan) -> Plan:
     )
     job = replace(plan.job, positions=tuple(tight if p.name == "R1" else p for p in plan.job.positions))
     changed = tuple(replace(p, position=tight) if p.position.name == "R1" else p for p in plan.placements)
-    return with_books(replace(plan, job=job), changed)
+    return with_books(with_given(plan, job=job), changed)
 
 
 FAULTS: dict[str, Callable[[Plan], Plan]] = {
@@ -182,13 +188,13 @@ FAULTS: dict[str, Callable[[Plan], Plan]] = {
     "a housing bore outside its drawing": filled_outside_drawing,
     "no clearance": no_clearance,
     "a placement missing": lambda plan: with_books(plan, plan.placements[1:]),
-    "a position placed twice": lambda plan: replace(plan, placements=(plan.placements[0], *plan.placements)),
-    "placements out of order": lambda plan: replace(plan, placements=plan.placements[::-1]),
-    "unfilled though placed": lambda plan: replace(
+    "a position placed twice": lambda plan: with_given(plan, placements=(plan.placements[0], *plan.placements)),
+    "placements out of order": lambda plan: with_given(plan, placements=plan.placements[::-1]),
+    "unfilled though placed": lambda plan: with_given(
         plan, unfilled=(plan.unfilled[0]._replace(position=plan.placements[0].position), *plan.unfilled)
     ),
-    "an unfilled position forgotten": lambda plan: replace(plan, unfilled=()),
-    "an unmeasured position called unfilled": lambda plan: replace(
+    "an unfilled position forgotten": lambda plan: with_given(plan, unfilled=()),
+    "an unmeasured position called unfilled": lambda plan: with_given(
         plan, unfilled=(*plan.unfilled, plan.unfilled[0]._replace(position=position_of(plan, "R5")))
     ),
     "a leftover missing": lambda plan: replace(plan, leftover=plan.leftover[1:]),
@@ -214,13 +220,8 @@ FAULTS: dict[str, Callable[[Plan], Plan]] = {
     "a bore judged at the means": lambda plan: with_books(
         plan, tuple(replace(p, limits_at="mean") if p.position.name == "R1" else p for p in plan.placements)
     ),
-    "figures of a kind missing": lambda plan: replace(plan, figures={"main": plan.figures["main"]}),
-    "called proven though a kind is not": lambda plan: replace(
-        plan, proofs={**plan.proofs, "rod": Proof(False, "worst_deviation", 0)}
-    ),
-    "called unproven though all is proven": lambda plan: replace(plan, status=Status.UNPROVEN),
-    "called empty though filled": lambda plan: replace(plan, status=Status.NONE),
-    "a proof missing": lambda plan: replace(plan, proofs={"rod": plan.proofs["rod"]}),
+    "figures of a kind missing": lambda plan: replace(plan, groups=plan.groups[1:]),
+    "a proof missing": lambda plan: replace(plan, groups=plan.groups[:1]),
     **{
         f"{name} wrong": lambda plan, name=name: with_figure(plan, name, lambda value: value + 1)
         for name in (
@@ -249,11 +250,11 @@ def plan() -> Plan:
 @pytest.mark.parametrize("fault", FAULTS)
 def test_a_seeded_fault_is_found(plan: Plan, fault: str) -> None:
     """A plan with this one fault is rejected."""
-    check([plan])
+    check(plan)
     faulty = FAULTS[fault](plan)
     assert oracle.faults_of(faulty)
     with pytest.raises(FaultInFitmatch):
-        check([faulty])
+        check(faulty)
 
 
 def test_sound_plans_pass() -> None:
@@ -261,4 +262,23 @@ def test_sound_plans_pass() -> None:
     for seed in range(60):
         job = random_job(random.Random(f"sound {seed}"), both_limits=True)
         for strategy in ("target", "even", "keep-sets"):
-            check([assign(job, strategy=strategy)])
+            check(best_plan(job, strategy=strategy))
+
+
+def test_the_status_is_what_was_proven(plan: Plan) -> None:
+    """A plan is called proven if every kind is, whatever is filled, and else empty only if nothing is."""
+    rod, main = plan.groups
+    stopped = rod._replace(proof=Proof(False, "worst_deviation", 0))
+    assert plan.status is Status.PROVEN
+    assert replace(plan, groups=(stopped, main)).status is Status.UNPROVEN
+    assert with_given(plan, placements=()).status is Status.NONE
+    assert with_given(replace(plan, groups=(stopped, main)), placements=()).status is Status.UNPROVEN
+
+
+def test_too_many_jobs_called_complete_are_found(plan: Plan) -> None:
+    """How many jobs are complete in a kind is counted once more, and no kind may be answered twice."""
+    rod, main = plan.groups
+    assert (rod.complete, main.complete) == (0, 1)
+    for groups in ((rod._replace(complete=1), main), (rod, main, main)):
+        with pytest.raises(FaultInFitmatch):
+            check(replace(plan, groups=groups))

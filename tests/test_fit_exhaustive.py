@@ -11,7 +11,8 @@ import oracle
 import pytest
 from jobs import STEP, describe, guarded_job, random_job, wishing_job
 
-from fitmatch.fit import assign, search, windows
+from fitmatch.fit import search, windows
+from fitmatch.fit.answering import best_plan
 from fitmatch.parts import Job
 from fitmatch.plans import Plan, Status
 from fitmatch.problems import InputError
@@ -55,7 +56,7 @@ def test_target_is_the_best_of_all_plans(block: int) -> None:
     for seed in seeds(block, 1000):
         rng = random.Random(seed)
         job, slack_nm = random_job(rng), rng.choice([0, 0, STEP // 2, STEP, 2 * STEP])
-        assert_best(job, assign(job, strategy="target", slack_nm=slack_nm), "target", slack_nm, seed)
+        assert_best(job, best_plan(job, strategy="target", slack_nm=slack_nm), "target", slack_nm, seed)
 
 
 @pytest.mark.parametrize("block", range(BLOCKS))
@@ -64,7 +65,7 @@ def test_even_is_the_best_of_all_plans(block: int) -> None:
     for seed in seeds(block, 1000):
         rng = random.Random(f"even {seed}")
         job, slack_nm = random_job(rng, both_limits=True), rng.choice([0, 0, STEP // 2, STEP, 2 * STEP])
-        assert_best(job, assign(job, strategy="even", slack_nm=slack_nm), "even", slack_nm, seed)
+        assert_best(job, best_plan(job, strategy="even", slack_nm=slack_nm), "even", slack_nm, seed)
 
 
 @pytest.mark.parametrize("block", range(BLOCKS))
@@ -73,7 +74,7 @@ def test_keep_sets_is_the_best_of_all_plans(block: int) -> None:
     for seed in seeds(block, 1000):
         rng = random.Random(f"keep {seed}")
         job, slack_nm = random_job(rng), rng.choice([0, STEP, STEP, 3 * STEP])
-        assert_best(job, assign(job, strategy="keep-sets", slack_nm=slack_nm), "keep-sets", slack_nm, seed)
+        assert_best(job, best_plan(job, strategy="keep-sets", slack_nm=slack_nm), "keep-sets", slack_nm, seed)
 
 
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
@@ -86,7 +87,7 @@ def test_a_wished_band_is_met_as_well_as_can_be(strategy: str, guarded: bool) ->
         slack_nm = rng.choice([0, 0, STEP])
         job = guarded_job(rng, both_limits=True, wishing=True) if guarded else wishing_job(rng, both_limits=True)
         try:
-            plan = assign(job, strategy, slack_nm=slack_nm)
+            plan = best_plan(job, strategy, slack_nm=slack_nm)
         except InputError:  # the guard leaves some position no clearance
             continue
         assert_best(job, plan, strategy, slack_nm, seed)
@@ -103,7 +104,7 @@ def test_narrowing_first_changes_no_answer(strategy: str, monkeypatch: pytest.Mo
     for seed in range(DEEP or 150):
         rng = random.Random(f"narrow {seed}")
         job, slack_nm = random_job(rng, both_limits=True), rng.choice([0, STEP, 2 * STEP])
-        assert_best(job, assign(job, strategy=strategy, slack_nm=slack_nm), strategy, slack_nm, seed)
+        assert_best(job, best_plan(job, strategy=strategy, slack_nm=slack_nm), strategy, slack_nm, seed)
 
 
 @pytest.mark.parametrize("block", range(BLOCKS))
@@ -112,7 +113,7 @@ def test_records_and_baselines_of_random_plans(block: int) -> None:
     for seed in seeds(block, 1000):
         rng = random.Random(f"records {seed}")
         job = random_job(rng)
-        plan = assign(job, strategy="target")
+        plan = best_plan(job, strategy="target")
         assert not oracle.faults_of(plan), f"seed {seed}\n{describe(job)}"
         assert_baselines(job, plan, seed)
 
@@ -121,7 +122,7 @@ def test_the_same_job_gives_the_same_plan() -> None:
     """Two runs on the same job choose the very same shells."""
     for seed in range(30):
         job = random_job(random.Random(f"twice {seed}"))
-        first, second = assign(job, strategy="target"), assign(replace(job), strategy="target")
+        first, second = best_plan(job, strategy="target"), best_plan(replace(job), strategy="target")
         assert first.placements == second.placements
         assert first.figures == second.figures
         assert first.leftover == second.leftover

@@ -27,8 +27,9 @@ from rulebook import Rules, rules_of, with_rules
 from test_fit_pools_further import further_pool
 from test_report_document import VALIDATOR
 
-from fitmatch.fit import Stop, assign
+from fitmatch.fit import Stop
 from fitmatch.fit.alternatives import with_alternatives
+from fitmatch.fit.answering import best_plan
 from fitmatch.fit.explain import NotPossible, asked, explained
 from fitmatch.parts import Job, Position
 from fitmatch.plans import OtherPlan, Plan
@@ -41,7 +42,7 @@ DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
 
 def figures(plan: Plan, kind: str, other: OtherPlan | None) -> oracle.Levels | None:
     boxes = plan.strategy == "keep-sets"
-    return other and oracle.levels_of_bores(plan.job, kind, other.placements[""], with_boxes=boxes)
+    return other and oracle.levels_of_bores(plan.job, kind, other.placements, with_boxes=boxes)
 
 
 def some_pair(rng: random.Random, job: Job, position: Position) -> oracle.Pair | None:
@@ -62,7 +63,7 @@ def test_runner_up_and_insisting_against_all_plans(strategy: str, block: int) ->
         job, slack_nm = make(rng, both_limits=strategy == "even"), rng.choice([0, 0, STEP])
         if len(job.positions) > 4 or rules_of(job).guard:
             continue
-        plan = assign(job, strategy, slack_nm=slack_nm)
+        plan = best_plan(job, strategy, slack_nm=slack_nm)
         position = rng.choice([p for p in job.positions if oracle.measured(job, p)] or [None])
         if position is None:
             continue
@@ -88,7 +89,7 @@ def test_runner_up_and_insisting_against_all_plans(strategy: str, block: int) ->
             assert figures(plan, position.kind, told.insisted) == (wanted and wanted._replace(moved=0)), what
             if told.insisted is None:
                 continue
-            mine = next(p for p in told.insisted.placements[""] if p.position.name == position.name)
+            mine = next(p for p in told.insisted.placements if p.position.name == position.name)
             assert (mine.upper, mine.lower) == pair
         for other in (told.runner_up, told.insisted):
             assert other is None or other.proven
@@ -114,7 +115,7 @@ def test_explained_in_several_jobs(strategy: str, priority: str) -> None:
         position = rng.choice(job.positions)
         if not oracle.measured(job, position):
             continue
-        answer, pair = assign(pool, strategy, priority=priority), some_pair(rng, job, position)
+        answer, pair = best_plan(pool, strategy, priority=priority), some_pair(rng, job, position)
         names = pair and (f"{pair.upper.box}/{pair.upper.name}", f"{pair.lower.box}/{pair.lower.name}")
         try:
             question = asked(pool.jobs, f"{job.name}/{position.name}", names)
@@ -170,11 +171,11 @@ def three_rods(**more: object) -> Job:
 def test_explained_by_hand() -> None:
     """With three pairs on target and one upper half a tenth thicker, the runner-up of any rod is a tenth too tight and
     changes no other clearance."""
-    plan = explained(assign(three_rods()), asked([three_rods()], "R2"), Stop())
+    plan = explained(best_plan(three_rods()), asked([three_rods()], "R2"), Stop())
     told = plan.explanation
     assert told is not None and told.runner_up is not None and told.insisted is None
     assert told.runner_up.figures.worst_deviation_nm == STEP
-    by_name = {p.position.name: p for p in told.runner_up.placements[""]}
+    by_name = {p.position.name: p for p in told.runner_up.placements}
     assert [by_name[n].deviation_nm for n in ("R1", "R2", "R3")] == [0, -STEP, 0]
     text = plan_text(plan, "in")
     assert "R2 (rod) EXPLAINED" in text and "\nrunner-up       3 " in text
@@ -186,7 +187,7 @@ def test_explained_by_hand() -> None:
 def test_insisting_shows_before_and_after() -> None:
     """Insisting on the pair that is three tenths thicker leaves R1 below its min, not to be assembled."""
     job = with_rules(three_rods(), Rules(wall_difference_nm=None))
-    plan = explained(assign(job), asked([job], "R1", ("u1", "box-1/l4")), Stop())
+    plan = explained(best_plan(job), asked([job], "R1", ("u1", "box-1/l4")), Stop())
     told = plan.explanation
     assert told is not None and told.insisted is not None
     assert (told.insisted.figures.below, told.insisted.figures.shortfall_nm) == (1, STEP)
@@ -240,11 +241,11 @@ def test_a_position_that_stays_empty() -> None:
         [make_position(f"R{n}", 2 * WALL + TARGET + (n - 1) * STEP) for n in (1, 2)],
         list(three_rods().shells[:1]) + list(three_rods().shells[4:]),
     )
-    plan = assign(job)
+    plan = best_plan(job)
     empty = plan.unfilled[0].position.name
     told = explained(plan, asked([job], empty), Stop())
     assert told.explanation is not None and told.explanation.runner_up is not None
-    assert [p.position.name for p in told.explanation.runner_up.placements[""]] == [empty]
+    assert [p.position.name for p in told.explanation.runner_up.placements] == [empty]
     assert "Runner-up, the best plan in which it is filled" in plan_text(told, "in")
 
 
@@ -254,7 +255,7 @@ def test_locked_and_unmeasured() -> None:
     first, second, third = job.positions
     locked = replace(first, upper=("box-1", "u1"), lower=("box-1", "l1"))
     job = replace(job, positions=(locked, replace(second, journal=None), third))
-    plan = assign(job)
+    plan = best_plan(job)
     assert "It is locked in both halves: there is nothing to choose." in plan_text(
         explained(plan, asked([job], "R1"), Stop()), "in"
     )
@@ -281,9 +282,9 @@ def test_a_rule_about_the_row_forbids_only_beside_locks() -> None:
     assert "a rule on bores in a row forbids it beside locked shells: its axis shift changes" in text
     assert "neighbour_step allows" in text
     job = in_a_row()
-    told = explained(assign(job), asked([job], "M2", ("u2", "l4")), Stop()).explanation
+    told = explained(best_plan(job), asked([job], "M2", ("u2", "l4")), Stop()).explanation
     assert told is not None and told.insisted is not None and told.insisted.proven
-    assert [p.position.name for p in told.insisted.placements[""]] == ["M2"]
+    assert [p.position.name for p in told.insisted.placements] == ["M2"]
 
 
 def test_another_housing_for_the_pair() -> None:
@@ -292,9 +293,9 @@ def test_another_housing_for_the_pair() -> None:
     rods = [make_position("R1", 2 * WALL + TARGET), make_position("R2", 2 * WALL + 3 * TARGET)]
     shells = [*make_shells("upper", [WALL, WALL + TARGET]), *make_shells("lower", [WALL, WALL + TARGET])]
     job = make_job(rods, shells, rules=Rules(movable=("rod",)))
-    told = explained(assign(job), asked([job], "R1", ("u2", "l2")), Stop()).explanation
+    told = explained(best_plan(job), asked([job], "R1", ("u2", "l2")), Stop()).explanation
     assert told is not None and told.insisted is not None
-    assert [(p.position.name, p.position.housing) for p in told.insisted.placements[""]] == [("R1", "R2"), ("R2", "R1")]
+    assert [(p.position.name, p.position.housing) for p in told.insisted.placements] == [("R1", "R2"), ("R2", "R1")]
     assert "no clearance is left" in refusal(make_job(rods, shells), "u2", "l2", "R1")
 
 
@@ -304,7 +305,7 @@ def test_parts_of_the_text_stand_apart() -> None:
         [make_position(f"R{n}", 2 * WALL + TARGET) for n in (1, 2)],
         [*make_shells("upper", [WALL, WALL + STEP]), *make_shells("lower", [WALL, WALL + STEP])],
     )
-    plan = with_alternatives(assign(job), 1, Stop())
+    plan = with_alternatives(best_plan(job), 1, Stop())
     plan = explained(plan, asked([job], "R1", ("box-1/u2", "box-1/l2")), Stop())
     lines = plan_text(plan, "in").split("\n")
     start, end = lines.index("NEXT BEST PLANS (each has figures worse than the one before)"), lines.index("NEXT")

@@ -6,7 +6,7 @@ import pytest
 from jobs import JOURNAL, STEP, TARGET, WALL, make_job, make_position, make_shells
 from rulebook import Rules
 
-from fitmatch.fit import assign
+from fitmatch.fit.answering import best_plan
 from fitmatch.placements import Placement
 from fitmatch.plans import Plan
 
@@ -17,7 +17,7 @@ FREE = Rules(wall_difference_nm=None)
 def assembled(upper: int, lower: int, **position: object) -> Plan:
     """One position with the only two shells there are."""
     place = make_position("R1", ROOM, **position)
-    return assign(make_job([place], make_shells("upper", [upper]) + make_shells("lower", [lower]), rules=FREE))
+    return best_plan(make_job([place], make_shells("upper", [upper]) + make_shells("lower", [lower]), rules=FREE))
 
 
 def bore(upper: int, lower: int, **position: object) -> Placement:
@@ -61,7 +61,7 @@ def test_deviation_is_clearance_less_target() -> None:
 def test_squares_hold_bias_and_variance() -> None:
     """The sum of squares is n times the squared mean deviation plus the variance about it."""
     positions = [make_position(f"R{i}", ROOM + off, min_nm=0, max_nm=2 * TARGET) for i, off in enumerate((0, 6, 30))]
-    plan = assign(make_job(positions, make_shells("upper", [WALL] * 3) + make_shells("lower", [WALL] * 3)))
+    plan = best_plan(make_job(positions, make_shells("upper", [WALL] * 3) + make_shells("lower", [WALL] * 3)))
     n, bias, variance = 3, 12, (12**2 + 6**2 + 18**2) / 3
     assert plan.figures["rod"].sum_squared_deviation_nm2 == n * (bias**2 + variance)
     assert plan.figures["rod"].mean_clearance_nm == TARGET + bias
@@ -75,7 +75,7 @@ def test_the_mean_is_rounded_once_halves_to_even(offs: tuple[int, ...], mean: in
     assert TARGET % 2 == 0
     positions = [make_position(f"R{i}", ROOM + off) for i, off in enumerate(offs)]
     shells = make_shells("upper", [WALL] * len(offs)) + make_shells("lower", [WALL] * len(offs))
-    assert assign(make_job(positions, shells)).figures["rod"].mean_clearance_nm == mean
+    assert best_plan(make_job(positions, shells)).figures["rod"].mean_clearance_nm == mean
 
 
 def test_what_needs_attention() -> None:
@@ -84,7 +84,7 @@ def test_what_needs_attention() -> None:
     assert assembled(WALL, WALL, min_nm=TARGET + 1, max_nm=2 * TARGET).needs_attention
     assert assembled(WALL, WALL, journal=None).needs_attention
     job = assembled(WALL, WALL).job
-    assert assign(replace(job, shells=job.shells[:1])).needs_attention
+    assert best_plan(replace(job, shells=job.shells[:1])).needs_attention
     blank = replace(job.shells[0], name="blank", wall_nm=None, wall_to_metal_nm=None)
-    assert assign(replace(job, shells=(*job.shells, blank))).needs_attention
+    assert best_plan(replace(job, shells=(*job.shells, blank))).needs_attention
     assert job.positions[0].journal.mean_nm == JOURNAL

@@ -14,11 +14,12 @@ from statistics import NormalDist
 import oracle
 import pytest
 from intake_jobs import GAUGES, METRIC_ROD, write_job
-from jobs import STEP, TARGET, WALL, describe, guarded_job, make_job, make_position, make_shell, measured_by
+from jobs import STEP, TARGET, WALL, describe, guarded_job, make_job, make_position, make_shell, measured_by, with_given
 from rulebook import Rules, with_rules
 
 import fitmatch
-from fitmatch.fit import assign, search, windows
+from fitmatch.fit import search, windows
+from fitmatch.fit.answering import best_plan
 from fitmatch.fit.checker import check
 from fitmatch.fit.guards import check_guard
 from fitmatch.gauging import read_job
@@ -101,7 +102,7 @@ def assert_best(strategy: str, count: int) -> tuple[int, int, int]:
         if refused(job):
             continue
         looked += 1
-        plan = assign(job, strategy, slack_nm=slack_nm)
+        plan = best_plan(job, strategy, slack_nm=slack_nm)
         for kind in job.kinds:
             found = oracle.levels_of(plan, kind, with_boxes=strategy == "keep-sets")
             wanted = oracle.best(job, kind, strategy, slack_nm)
@@ -111,7 +112,7 @@ def assert_best(strategy: str, count: int) -> tuple[int, int, int]:
         for p in plan.placements:
             assert p.margin_nm == oracle.margin_nm(job, p.position, oracle.Pair(p.upper, p.lower)), f"seed {seed}"
         differ += len({p.margin_nm for p in plan.placements}) > 1
-        unguarded = assign(with_rules(job, guard=0.0), strategy, slack_nm=slack_nm)
+        unguarded = best_plan(with_rules(job, guard=0.0), strategy, slack_nm=slack_nm)
         changed += choices(plan) != choices(unguarded)
     return looked, differ, changed
 
@@ -146,7 +147,7 @@ def test_guarded_baselines_are_judged_by_guarded_limits() -> None:
         if refused(job):
             continue
         looked += 1
-        plan = assign(job)
+        plan = best_plan(job)
         for kind in job.kinds:
             for name, filled in (("as-boxed", oracle.as_boxed(job, kind)[0]), ("by-hand", oracle.by_hand(job, kind))):
                 wanted = oracle.kind_figures(job, filled)
@@ -171,7 +172,7 @@ def test_guard_0_changes_nothing() -> None:
             shells=tuple(replace(s, measured_as=None) for s in job.shells),
             measuring=Measuring(),
         )
-        plan, plain = assign(known), assign(bare)
+        plan, plain = best_plan(known), best_plan(bare)
         for kind in job.kinds:
             assert oracle.levels_of(plan, kind) == oracle.levels_of(plain, kind)
         assert {p.margin_nm for p in plan.placements} <= {0}
@@ -188,7 +189,7 @@ def _bare(size: Size | None) -> Size | None:
 def test_limits_as_written_and_limits_as_compared(tmp_path: Path) -> None:
     """`min` and `max` stay as written, `limit_low` and `limit_high` are drawn in by 0.84 U rounded inward, and
     `within_limits` follows them: 32 um is above min and below the guarded limit."""
-    plan = assign(read_job(folder_of(tmp_path, 0.84)))
+    plan = best_plan(read_job(folder_of(tmp_path, 0.84)))
     found = json.loads(plan_document(plan, "mm"))
     margin = ceil(0.84 * NormalDist().inv_cdf(0.975) * 2_000)
     assert margin == 3_293
@@ -201,7 +202,7 @@ def test_limits_as_written_and_limits_as_compared(tmp_path: Path) -> None:
     ]
     rod = found["kinds"]["rod"]
     assert (rod["filled"], rod["below"], rod["shortfall"], rod["counted"]) == (2, 1, 0.001293, 1)
-    plain = assign(read_job(folder_of(tmp_path / "plain", 0)))
+    plain = best_plan(read_job(folder_of(tmp_path / "plain", 0)))
     assert [p.within_limits for p in plain.placements] == [True, True]
 
 
@@ -210,7 +211,7 @@ def test_the_guarded_limits_themselves_are_inside(off: int) -> None:
     """A clearance at a guarded limit is inside, one nanometre beyond it is not; on both sides."""
     margin = ceil(0.84 * uncertainty(one_rod(low=0, high=None, guard=0.84)).expanded_nm)
     for low, high in ((TARGET - margin + off, TARGET + 50_000), (TARGET - 50_000, TARGET + margin - off)):
-        (placement,) = assign(one_rod(low=low, high=high, guard=0.84)).placements
+        (placement,) = best_plan(one_rod(low=low, high=high, guard=0.84)).placements
         assert placement.margin_nm == margin
         assert placement.within_limits is (off == 0)
         assert placement.shortfall_nm + placement.excess_nm == off
@@ -229,7 +230,7 @@ def test_guard_084_gives_95_percent_at_a_limit(scatter: int, side: str) -> None:
     margin = ceil(0.84 * uncertainty(one_rod(low=0, high=None, guard=0.84, scatter=scatter)).expanded_nm)
     low, high = (TARGET - margin, None) if side == "min" else (None, TARGET + margin)
     job = one_rod(low=low, high=high, guard=0.84, scatter=scatter)
-    (placement,) = assign(job).placements
+    (placement,) = best_plan(job).placements
     assert placement.within_limits
     chance = chance_inside(placement, uncertainty(job))
     assert chance is not None and 0.95 <= chance < 0.956 and verdict(chance) == INSIDE
@@ -246,7 +247,7 @@ def test_conformance_at_guards_of_2_u(r: float, conformance: float) -> None:
 
 
 def chance_at(margin: int, u: int) -> float | None:
-    placement = assign(one_rod(low=TARGET, high=None, guard=0.0)).placements[0]
+    placement = best_plan(one_rod(low=TARGET, high=None, guard=0.0)).placements[0]
     moved = replace(placement, position=replace(placement.position, min_nm=TARGET - margin))
     return chance_inside(moved, Uncertainty(float(u), None, 2.0 * u, ()))
 
@@ -264,8 +265,8 @@ def test_a_guard_that_leaves_no_clearance_is_refused() -> None:
         "position some is 2.04"
     )
     with pytest.raises(InputError, match=r"the largest guard that leaves every position some is 2\.04"):
-        assign(job)
-    assert refused(guarded(job, 2.04)) is None and assign(guarded(job, 2.04)).placements[0].within_limits
+        best_plan(job)
+    assert refused(guarded(job, 2.04)) is None and best_plan(guarded(job, 2.04)).placements[0].within_limits
     assert refused(guarded(job, 2.05)) is not None
 
 
@@ -332,7 +333,7 @@ def test_a_position_is_refused_only_if_no_way_of_measuring_helps() -> None:
         better, measuring=Measuring(gauges={**better.measuring.gauges, "mic": mic._replace(repeatability_nm=50)})
     )
     assert refused(better) is None
-    (placement,) = assign(better).placements
+    (placement,) = best_plan(better).placements
     assert placement.within_limits and {placement.upper.name, placement.lower.name} == {"upper-2", "lower-2"}
 
 
@@ -390,9 +391,9 @@ def test_the_command_refuses_with_status_2(tmp_path: Path, options: tuple[str, .
 
 def test_the_checker_refuses_other_margins() -> None:
     """A margin a nanometre off, one left out and one that nobody asked for are all found."""
-    guard = assign(one_rod(low=TARGET - 1_647, high=TARGET + 9_000, guard=0.84))
-    check([guard])
-    for plan, margin in ((guard, 1_648), (guard, 0), (guard, 1_646), (assign(guarded(guard.job, 0.0)), 1_700)):
+    guard = best_plan(one_rod(low=TARGET - 1_647, high=TARGET + 9_000, guard=0.84))
+    check(guard)
+    for plan, margin in ((guard, 1_648), (guard, 0), (guard, 1_646), (best_plan(guarded(guard.job, 0.0)), 1_700)):
         assert plan.placements[0].margin_nm != margin
         with pytest.raises(FaultInFitmatch):
-            check([replace(plan, placements=(replace(plan.placements[0], margin_nm=margin),))])
+            check(with_given(plan, placements=(replace(plan.placements[0], margin_nm=margin),)))

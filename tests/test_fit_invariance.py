@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from jobs import STEP, describe, make_shell, planted_job, random_job
 from rulebook import Rules, rules_of, with_rules
 
-from fitmatch.fit import assign
+from fitmatch.fit.answering import best_plan
 from fitmatch.parts import Job, Shell
 from fitmatch.plans import Plan
 from fitmatch.rules.match import Match
@@ -35,12 +35,13 @@ def standing(plan: Plan, strategy: str) -> list[tuple[int, ...]]:
     ]
 
 
+def standing_of(job: Job, strategy: str) -> list[tuple[int, ...]]:
+    return standing(best_plan(job, strategy=strategy), strategy)
+
+
 def assert_no_worse(after: Job, before: Job, strategy: str) -> None:
     """No kind stands worse than it did."""
-    was, now = (
-        standing(assign(before, strategy=strategy), strategy),
-        standing(assign(after, strategy=strategy), strategy),
-    )
+    was, now = standing_of(before, strategy), standing_of(after, strategy)
     assert all(new <= old for new, old in zip(now, was, strict=True)), describe(before)
 
 
@@ -54,7 +55,7 @@ def test_order_of_rows_changes_no_figure(strategy: str, seed: int) -> None:
     rng.shuffle(shells)
     rng.shuffle(positions)
     shuffled = replace(job, shells=tuple(shells), positions=tuple(positions))
-    assert standing(assign(shuffled, strategy=strategy), strategy) == standing(assign(job, strategy=strategy), strategy)
+    assert standing_of(shuffled, strategy) == standing_of(job, strategy)
 
 
 @pytest.mark.parametrize("strategy", STRATEGIES)
@@ -72,7 +73,7 @@ def test_names_change_no_figure(strategy: str, seed: int) -> None:
         for at, p in enumerate(job.positions)
     )
     other = replace(job, shells=shells, positions=positions)
-    assert standing(assign(other, strategy=strategy), strategy) == standing(assign(job, strategy=strategy), strategy)
+    assert standing_of(other, strategy) == standing_of(job, strategy)
 
 
 @relaxed
@@ -80,7 +81,7 @@ def test_names_change_no_figure(strategy: str, seed: int) -> None:
 def test_the_unit_changes_nothing(seed: int) -> None:
     """An inch job and its exact metric copy choose the same shells."""
     job, _ = job_of(seed)
-    inch, metric = assign(replace(job, unit="in")), assign(replace(job, unit="mm"))
+    inch, metric = best_plan(replace(job, unit="in")), best_plan(replace(job, unit="mm"))
     assert inch.placements == metric.placements
     assert inch.figures == metric.figures
     assert inch.baselines == metric.baselines
@@ -147,7 +148,7 @@ def test_slack_costs_no_more_than_it_says(seed: int) -> None:
     """With slack the worst deviation grows by no more than the slack, and the sum of squares does not grow."""
     job, rng = job_of(seed)
     slack_nm = rng.randint(0, 2 * STEP)
-    strict, slack = assign(job), assign(job, slack_nm=slack_nm)
+    strict, slack = best_plan(job), best_plan(job, slack_nm=slack_nm)
     for kind in job.kinds:
         was, now = oracle.levels_of(strict, kind), oracle.levels_of(slack, kind)
         assert now[:5] == was[:5]
@@ -165,4 +166,4 @@ def test_order_of_rows_in_a_large_job() -> None:
     )
     shells = list(moved.shells)
     random.Random(8).shuffle(shells)
-    assert standing(assign(replace(moved, shells=tuple(shells))), "target") == standing(assign(moved), "target")
+    assert standing(best_plan(replace(moved, shells=tuple(shells))), "target") == standing(best_plan(moved), "target")

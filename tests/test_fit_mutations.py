@@ -11,7 +11,8 @@ import pytest
 from jobs import STEP, TARGET, WALL, make_job, make_position, make_shells, random_job, wishing_job
 from rulebook import Rules
 
-from fitmatch.fit import assign, filling, levels, measures
+from fitmatch.fit import filling, levels, measures
+from fitmatch.fit.answering import best_plan
 from fitmatch.fit.bores import Bore
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.search import Search
@@ -25,7 +26,7 @@ MOST_JOBS = 3_000
 
 def without_check(patch: Patch) -> None:
     """Let a wrong answer out, so that it is the comparison that must see it."""
-    patch.setattr("fitmatch.fit.check", lambda _: None)
+    patch.setattr("fitmatch.fit.answering.check", lambda _: None)
 
 
 def no_same_side(patch: Patch) -> None:
@@ -146,7 +147,7 @@ def caught(strategy: str, make: Callable[..., Job] = random_job, telling: Sequen
         if seed < 0 and strategy == "target":
             job, slack_nm = telling[seed], 0
         try:
-            plan = assign(job, strategy, slack_nm=slack_nm)
+            plan = best_plan(job, strategy, slack_nm=slack_nm)
         except (FaultInFitmatch, AssertionError, KeyError, IndexError):
             return True
         if oracle.faults_of(plan):
@@ -201,7 +202,7 @@ def test_nothing_switched_off_is_not_caught() -> None:
     """The honest optimizer passes the very comparison that catches the switches."""
     for seed in range(100):
         job = random_job(random.Random(f"mutant {seed}"))
-        plan = assign(job)
+        plan = best_plan(job)
         assert not oracle.faults_of(plan)
         for kind in job.kinds:
             assert oracle.levels_of(plan, kind, with_boxes=False) == oracle.best(job, kind, "target", 0)

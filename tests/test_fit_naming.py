@@ -6,7 +6,7 @@ from itertools import product
 
 from jobs import STEP, TARGET, WALL, make_job, make_position, make_shell
 
-from fitmatch.fit import assign
+from fitmatch.fit.answering import best_plan
 from fitmatch.parts import Job
 from fitmatch.placements import Placement
 
@@ -47,7 +47,7 @@ def test_halves_of_one_box_stay_together() -> None:
         ]
         rods = [make_position(f"R{i}", 2 * WALL + TARGET + STEP * rng.randint(0, 2)) for i in range(1, count + 1)]
         job = make_job(rods, shells)
-        placements = assign(job).placements
+        placements = best_plan(job).placements
         reached += in_one_box(placements)
         possible += most_in_one_box(job, placements)
     assert possible > 200
@@ -64,7 +64,7 @@ def test_a_bore_with_one_box_to_choose_comes_first() -> None:
         make_shell("2", "lower", WALL, box="b"),
     ]
     job = make_job([make_position("R1", 2 * WALL + TARGET), make_position("R2", 2 * WALL + TARGET + STEP)], shells)
-    assert [(p.upper.key, p.lower.key) for p in assign(job).placements] == [
+    assert [(p.upper.key, p.lower.key) for p in best_plan(job).placements] == [
         (("b", "1"), ("b", "2")),
         (("a", "1"), ("a", "3")),
     ]
@@ -79,7 +79,7 @@ def test_equal_shells_are_taken_in_natural_order() -> None:
         for i in (10, 9, 1)
     ]
     job = make_job([make_position(f"R{i}", 2 * WALL + TARGET) for i in (1, 2)], shells)
-    assert [(p.upper.key, p.lower.key) for p in assign(job).placements] == [
+    assert [(p.upper.key, p.lower.key) for p in best_plan(job).placements] == [
         (("box-2", "u1"), ("box-2", "l1")),
         (("box-2", "u9"), ("box-2", "l9")),
     ]

@@ -11,10 +11,11 @@ from dataclasses import replace
 import oracle
 import pool_oracle
 import pytest
-from jobs import STEP, TARGET, WALL, describe, make_job, make_position, make_shells
+from jobs import STEP, TARGET, WALL, describe, make_job, make_position, make_shells, named
 from rulebook import Rules
 
-from fitmatch.fit import assign, filling, levels, search
+from fitmatch.fit import filling, levels, search
+from fitmatch.fit.answering import best_plan
 from fitmatch.fit.search import Search
 from fitmatch.parts import Fit
 from fitmatch.pools import Pool
@@ -24,7 +25,7 @@ DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
 
 def assert_best(pool: Pool, strategy: str, slack: int, priority: str, seed: object) -> None:
     """Every group stands at the figures of the best plan, ties included, and is called proven."""
-    plan = assign(pool, strategy, slack_nm=slack, priority=priority)
+    plan = best_plan(pool, strategy, slack_nm=slack, priority=priority)
     for answer in plan.groups:
         kind, members = answer.group.kind, answer.group.members
         jobs = [pool.jobs[i] for i in members]
@@ -129,7 +130,7 @@ def engine(name: str, ideals: list[int], uppers: list[int], lowers: list[int], *
     shells += make_shells("lower", [WALL + v * STEP for v in lowers])
     shells = [replace(s, family="a12") for s in shells]
     job = make_job(rods, shells, fits={"rod": Fit("rod", TARGET, family=("a12",))}, **more)
-    return replace(job, name=name)
+    return named(job, name)
 
 
 def test_a_complete_engine_comes_first() -> None:
@@ -138,7 +139,7 @@ def test_a_complete_engine_comes_first() -> None:
     uppers, lowers = [0, 0, 0, 0], [0, 20, 40, 60]
     first = engine("A", [0, 20], uppers, lowers, rules=Rules(wall_difference_nm=None))
     other = engine("B", [0, 20, 40, 60, 80], uppers, lowers, rules=Rules(wall_difference_nm=None))
-    plan = assign(Pool((first, other)))
+    plan = best_plan(Pool((first, other)))
     assert plan.complete == ("A",) and plan.groups[0].complete == 1
     assert [len(one.placements) for one in plan.plans] == [2, 2]
 
@@ -147,10 +148,10 @@ def test_in_order_gives_the_first_engine_what_suits_it() -> None:
     """The engine named first is exactly on target, though both together would be nearer otherwise."""
     rules = Rules(wall_difference_nm=None)
     first, other = (engine(name, ideals, [0, 0], [0, 1], rules=rules) for name, ideals in (("A", [1]), ("B", [2])))
-    together = assign(Pool((first, other)))
+    together = best_plan(Pool((first, other)))
     assert together.groups[0].figures.worst_deviation_nm == STEP
     for jobs, wanted in (((first, other), [0, 2 * STEP]), ((other, first), [STEP, STEP])):
-        plan = assign(Pool(jobs), priority="in-order")
+        plan = best_plan(Pool(jobs), priority="in-order")
         worst = [one.figures["rod"].worst_deviation_nm or 0 for one in plan.plans]
         placed = [p.deviation_nm for one in plan.plans for p in one.placements]
         assert (worst[0], abs(placed[0])) == (wanted[0], wanted[0]), placed
@@ -162,10 +163,10 @@ def test_engines_of_other_families_are_decided_apart() -> None:
     first, other, link = (engine(name, [0], [0, 0, 0], [0, 0, 0], rules=rules) for name in "ABC")
     other = replace(other, fits={"rod": replace(other.fits["rod"], family=("c3",))})
     link = replace(link, fits={"rod": replace(link.fits["rod"], family=("c3", "a12"))})
-    apart = assign(Pool((first, other)))
+    apart = best_plan(Pool((first, other)))
     assert [(g.group.label, g.group.members) for g in apart.groups] == [("rod a12", (0,)), ("rod c3", (1,))]
     assert apart.complete == ("A",) and not apart.plans[1].placements
-    linked = assign(Pool((first, other, link)))
+    linked = best_plan(Pool((first, other, link)))
     assert [(g.group.label, g.group.members) for g in linked.groups] == [("rod", (0, 1, 2))]
     assert linked.complete == ("A", "C")
 
@@ -175,7 +176,7 @@ def test_the_spread_of_several_engines_is_the_largest_of_theirs() -> None:
     rules = Rules(wall_difference_nm=None)
     first = engine("A", [1, 1], [0, 0, 0, 0], [0, 0, 0, 0], rules=rules)
     other = engine("B", [-1, -1], [0, 0, 0, 0], [0, 0, 0, 0], rules=rules)
-    figures = assign(Pool((first, other))).groups[0].figures
+    figures = best_plan(Pool((first, other))).groups[0].figures
     assert (figures.spread_nm, figures.worst_deviation_nm, figures.counted) == (0, STEP, 4)
 
 
@@ -183,7 +184,7 @@ def test_baselines_of_pools() -> None:
     """Both baselines of all engines together are those of one file after the other, with the shells of all."""
     for seed in range(60):
         pool = pool_oracle.random_pool(random.Random(f"baselines {seed}"))
-        plan = assign(pool)
+        plan = best_plan(pool)
         for answer in plan.groups:
             kind, members = answer.group.kind, answer.group.members
             gone: set[tuple[str, str]] = set()

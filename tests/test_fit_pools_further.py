@@ -12,7 +12,7 @@ import pytest
 from jobs import STEP, TARGET, describe
 from rulebook import with_rules
 
-from fitmatch.fit import assign
+from fitmatch.fit.answering import best_plan
 from fitmatch.parts import Job
 from fitmatch.pools import Pool
 
@@ -56,7 +56,7 @@ def test_pools_obey_each_job_s_own_rules(strategy: str, priority: str) -> None:
     moved = 0
     for seed in range(DEEP or 250):
         pool = further_pool(random.Random(f"further {strategy} {seed}"), both_limits=strategy == "even")
-        plan = assign(pool, strategy, slack_nm=0, priority=priority)
+        plan = best_plan(pool, strategy, slack_nm=0, priority=priority)
         for one in plan.plans:
             moved += one.moved_from is not None
         for answer in plan.groups:

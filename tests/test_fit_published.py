@@ -11,7 +11,7 @@ from jobs import STEP, TARGET, WALL, make_job, make_position, make_shells, plant
 from rulebook import Rules
 from scipy.optimize import linear_sum_assignment
 
-from fitmatch.fit import assign
+from fitmatch.fit.answering import best_plan
 from fitmatch.parts import Job
 
 NO_RULES = Rules(wall_difference_nm=None)
@@ -36,7 +36,7 @@ X, Y, Z = [3, 4, 4], [1, 4, 6], [1, 2, 5]
 
 def test_a_solvable_matching_is_solved() -> None:
     """The matching with bound 10 exists, and every position lands on its target."""
-    figures = assign(matching_job(X, Y, Z, 10)).figures["rod"]
+    figures = best_plan(matching_job(X, Y, Z, 10)).figures["rod"]
     assert (figures.filled, figures.worst_deviation_nm, figures.sum_squared_deviation_nm2) == (3, 0, 0)
     solutions = [
         (ys, zs)
@@ -50,7 +50,7 @@ def test_a_solvable_matching_is_solved() -> None:
 def test_an_unsolvable_matching_is_not() -> None:
     """The matching with bound 11 does not exist: some position stays off its target."""
     job = matching_job(X, Y, Z, 11)
-    figures = assign(job).figures["rod"]
+    figures = best_plan(job).figures["rod"]
     assert figures.filled == 3
     # The sums of all sizes make 30, three positions want 33: on average each is 1 off.
     assert figures.worst_deviation_nm == oracle.best(job, "rod").worst_nm == 1_000
@@ -84,14 +84,14 @@ def enumerated_job() -> Job:
 )
 def test_the_enumerated_instance(strategy: str, figure: str, expected: int) -> None:
     """The smallest spread is 0.2 µm, the smallest worst deviation 1.5 µm, with squares of 5.11 µm² beside it."""
-    assert getattr(assign(enumerated_job(), strategy=strategy).figures["rod"], figure) == expected
+    assert getattr(best_plan(enumerated_job(), strategy=strategy).figures["rod"], figure) == expected
 
 
 @pytest.mark.parametrize("count, spare", [(1, 0), (3, 0), (5, 3), (8, 8), (12, 12), (24, 216)])
 def test_a_planted_best_is_found(count: int, spare: int) -> None:
     """Rooms made of two shells and the target each are filled with a worst deviation of 0, up to 24 × 240 × 240."""
     job = planted_job(random.Random(f"{count} {spare}"), count, spare, reach=7 if spare < 100 else 15)
-    plan = assign(job)
+    plan = best_plan(job)
     figures = plan.figures["rod"]
     assert (figures.filled, figures.counted, figures.worst_deviation_nm, figures.spread_nm) == (count, count, 0, 0)
     assert plan.proofs["rod"].proven
@@ -102,7 +102,7 @@ def test_a_planted_best_is_found_off_the_grid() -> None:
     """The same with walls to the nanometre, where no two are alike."""
     for seed in range(5):
         job = planted_job(random.Random(seed), 8, 8, grid=1, reach=7_000)
-        assert assign(job).figures["rod"].worst_deviation_nm == 0
+        assert best_plan(job).figures["rod"].worst_deviation_nm == 0
 
 
 # With one half constant a fit is a matching of two sets. Rearrangement inequality (G. H. Hardy, J. E. Littlewood,
@@ -125,7 +125,7 @@ def test_sorted_pairing_with_one_half_constant(seed: int) -> None:
     """As many uppers as positions: the thickest goes to the widest room, and so on down."""
     job, uppers, asked = one_sided_job(random.Random(seed), 2 + seed, 0)
     off = [room - wall for room, wall in zip(sorted(asked), sorted(uppers), strict=True)]
-    figures = assign(job).figures["rod"]
+    figures = best_plan(job).figures["rod"]
     assert figures.worst_deviation_nm == max(map(abs, off))
     assert figures.sum_squared_deviation_nm2 == sum(d * d for d in off)
 
@@ -144,7 +144,7 @@ def test_two_set_assignment_with_spare_shells(seed: int) -> None:
         return total if total < too_far else None
 
     worst = next(within for within in np.unique(off).tolist() if cheapest(within) is not None)
-    figures = assign(job).figures["rod"]
+    figures = best_plan(job).figures["rod"]
     assert (figures.worst_deviation_nm, figures.sum_squared_deviation_nm2) == (worst, cheapest(worst))
 
 
@@ -154,6 +154,6 @@ def test_either_half_makes_no_difference_to_what_is_possible() -> None:
         job = planted_job(random.Random(f"either {seed}"), 4, 1)
         tied = replace(job, positions=tuple(replace(p, seating_nm=STEP // 3) for p in job.positions))
         free = replace(tied, shells=tuple(replace(s, half="either") for s in tied.shells))
-        assert oracle.in_order(oracle.levels_of(assign(free), "rod")) <= oracle.in_order(
-            oracle.levels_of(assign(tied), "rod")
+        assert oracle.in_order(oracle.levels_of(best_plan(free), "rod")) <= oracle.in_order(
+            oracle.levels_of(best_plan(tied), "rod")
         )

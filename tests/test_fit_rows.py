@@ -9,7 +9,8 @@ from jobs import STEP, TARGET, WALL, describe, make_job, make_position, make_she
 from rulebook import Rules
 from test_fit_exhaustive import BLOCKS, assert_baselines, assert_best, seeds
 
-from fitmatch.fit import Stop, assign, search, windows
+from fitmatch.fit import Stop, search, windows
+from fitmatch.fit.answering import best_plan
 from fitmatch.fit.program import Program
 from fitmatch.fit.shifts import ANYWHERE, Shifts
 from fitmatch.fit.small import with_reasons
@@ -28,7 +29,7 @@ def test_rows_are_the_best_of_all_plans(strategy: str, block: int) -> None:
     for seed in seeds(block, 160):
         rng = random.Random(f"row {strategy} {seed}")
         job, slack_nm = row_job(rng, both_limits=strategy == "even"), rng.choice([0, 0, STEP])
-        plan = assign(job, strategy, slack_nm=slack_nm)
+        plan = best_plan(job, strategy, slack_nm=slack_nm)
         assert_best(job, plan, strategy, slack_nm, seed)
         assert not oracle.faults_of(plan), f"seed {seed}\n{describe(job)}"
         assert_baselines(job, plan, seed)
@@ -41,7 +42,7 @@ def test_narrowing_first_changes_no_row(strategy: str, monkeypatch: pytest.Monke
     monkeypatch.setattr(search, "FEW_PAIRS", 1)
     for seed in range(60):
         job = row_job(random.Random(f"narrow row {seed}"), both_limits=True)
-        assert_best(job, assign(job, strategy), strategy, 0, seed)
+        assert_best(job, best_plan(job, strategy), strategy, 0, seed)
 
 
 # --- by hand ---------------------------------------------------------------------------------------------------------
@@ -66,7 +67,7 @@ def halves(uppers: list[int], lowers: list[int]) -> list[oracle.Shell]:
 
 def shifts(job: Job) -> list[int | None]:
     """Twice the axis shift of every position, in steps."""
-    placed = {p.position.name: p.twice_axis_shift_nm // STEP for p in assign(job).placements}
+    placed = {p.position.name: p.twice_axis_shift_nm // STEP for p in best_plan(job).placements}
     return [placed.get(p.name) for p in job.positions]
 
 
@@ -110,13 +111,13 @@ def test_locked_shells_are_constants() -> None:
     shells = halves([-2, 2], [2, -2])
     locked = mains(None, None)
     locked[0] = replace(locked[0], upper=("box-1", "u1"), lower=("box-1", "l1"))
-    plan = assign(make_job(locked, shells, rules=rules(step=0)))
+    plan = best_plan(make_job(locked, shells, rules=rules(step=0)))
     assert [p.position.name for p in plan.placements] == ["M1"]
     (reason,) = with_reasons(plan, Stop()).reasons
     assert reason.together == ("locks", "neighbour_step")
     locked[1] = replace(locked[1], upper=("box-1", "u2"), lower=("box-1", "l2"))
     for limits, rule in ((rules(step=0), "neighbour_step"), (rules(line=0), "line")):
-        plan = assign(make_job(locked, shells, rules=limits))
+        plan = best_plan(make_job(locked, shells, rules=limits))
         assert len(plan.placements) == 2 and plan.needs_attention
         (flag,) = plan.flags
         assert flag.code == "lock-breaks-rule" and rule in flag_words(flag, "in")
@@ -142,7 +143,7 @@ def test_the_check_sees_a_broken_row(monkeypatch: pytest.MonkeyPatch) -> None:
         assert any(refused(seed) for seed in range(600))
     with monkeypatch.context() as patch:
         no_constants(patch)
-        patch.setattr("fitmatch.fit.check", lambda _: None)
+        patch.setattr("fitmatch.fit.answering.check", lambda _: None)
         assert any(faulty(seed) for seed in range(600))
 
 
@@ -157,7 +158,7 @@ def test_a_row_that_never_lets_go_is_caught(monkeypatch: pytest.MonkeyPatch) -> 
     worse = 0
     for seed in range(600):
         job = row_job(random.Random(f"mutant row {seed}"))
-        plan = assign(job)
+        plan = best_plan(job)
         worse += any(oracle.levels_of(plan, kind) != oracle.best(job, kind) for kind in job.kinds)
         if worse:
             return
@@ -170,11 +171,11 @@ def no_constants(patch: pytest.MonkeyPatch) -> None:
 
 def refused(seed: int) -> bool:
     try:
-        assign(row_job(random.Random(f"mutant row {seed}")))
+        best_plan(row_job(random.Random(f"mutant row {seed}")))
     except FaultInFitmatch:
         return True
     return False
 
 
 def faulty(seed: int) -> bool:
-    return bool(oracle.faults_of(assign(row_job(random.Random(f"mutant row {seed}")))))
+    return bool(oracle.faults_of(best_plan(row_job(random.Random(f"mutant row {seed}")))))

@@ -18,7 +18,7 @@ from rulebook import rules_of
 from scipy.optimize import LinearConstraint, milp
 from scipy.sparse import csr_array
 
-from fitmatch.fit import assign
+from fitmatch.fit.answering import best_plan
 from fitmatch.parts import Job, Position
 
 DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
@@ -215,7 +215,7 @@ def test_a_second_solver_agrees(strategy: str, normally: int, block: int) -> Non
     for seed in range(block * each, (block + 1) * each):
         rng = random.Random(f"{strategy} {seed}")
         job, slack_nm = middle_job(rng), GRID * rng.choice([0, 1, 2, 3]) if strategy == "keep-sets" else 0
-        plan = assign(job, strategy=strategy, slack_nm=slack_nm)
+        plan = best_plan(job, strategy=strategy, slack_nm=slack_nm)
         assert plan.proofs["rod"].proven
         found = oracle.levels_of(plan, "rod", with_boxes=strategy == "keep-sets")
         assert found == best_by_highs(job, strategy, slack_nm), f"seed {seed}, {strategy}, {slack_nm}\n{describe(job)}"

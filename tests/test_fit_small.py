@@ -6,7 +6,6 @@ import os
 import random
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import replace
 
 import pool_oracle
 import pytest
@@ -24,18 +23,19 @@ from jobs import (
     random_job,
     row_job,
     wishing_job,
+    with_given,
 )
 from rulebook import Rules, rules_of
 from small_oracle import assert_cures, assert_reason, groups, works
 from test_fit_pools_further import further_pool
 from test_report_document import VALIDATOR
 
-from fitmatch.fit import Stop, asking, assign, small
+from fitmatch.fit import Stop, asking, small
+from fitmatch.fit.answering import best_plan
 from fitmatch.fit.guards import check_guard
 from fitmatch.fit.small import with_reasons
 from fitmatch.parts import Band, Job, Position, Shell
 from fitmatch.plans import Cure, Plan, Reason
-from fitmatch.pools import PoolPlan
 from fitmatch.problems import InputError
 from fitmatch.report.document import plan_document
 from fitmatch.report.text import plan_text
@@ -43,7 +43,7 @@ from fitmatch.report.text import plan_text
 DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
 
 
-def assert_small(answer: Plan | PoolPlan, what: str) -> Counter[str]:
+def assert_small(answer: Plan, what: str) -> Counter[str]:
     """Every failing position has a reason that is right, with all its cures; the changes they name."""
     seen: Counter[str] = Counter()
     for group in groups(answer):
@@ -70,7 +70,7 @@ def test_reasons_and_cures_against_all_plans(block: int) -> None:
     the cures there are, each by the least amount."""
     each, seen = (DEEP or 150) // 10, Counter[str]()
     for seed in range(block * each, (block + 1) * each):
-        plan = with_reasons(assign(random_job(random.Random(f"small {seed}"))), Stop())
+        plan = with_reasons(best_plan(random_job(random.Random(f"small {seed}"))), Stop())
         seen += assert_small(plan, f"seed {seed}")
     assert seen["reasons"]
 
@@ -87,7 +87,7 @@ def test_reasons_with_wishes_rows_and_housings(make: Callable[..., Job], cures: 
         job = make(random.Random(f"small {make.__name__} {seed}"))
         if rules_of(job).guard or (rules_of(job).movable and len(job.positions) > 3):
             continue  # every order of the housings is looked at
-        seen += assert_small(with_reasons(assign(job), Stop()), f"{make.__name__} {seed}")
+        seen += assert_small(with_reasons(best_plan(job), Stop()), f"{make.__name__} {seed}")
     assert seen.keys() >= cures | {"reasons"} and 10 * seen["given up"] <= seen["reasons"]
 
 
@@ -100,7 +100,7 @@ def test_reasons_of_several_jobs() -> None:
         pool, priority = make(rng, both_limits=False), rng.choice(["together", "in-order"])
         if any(rules_of(job).movable for job in pool.jobs) and sum(len(job.positions) for job in pool.jobs) > 3:
             continue
-        seen += assert_small(with_reasons(assign(pool, priority=priority), Stop()), f"pool {seed}")
+        seen += assert_small(with_reasons(best_plan(pool, priority=priority), Stop()), f"pool {seed}")
     assert seen["reasons"] and seen["lock"] + seen["upper"]
 
 
@@ -113,7 +113,7 @@ def test_reasons_under_a_guard() -> None:
             check_guard([job])
         except InputError:
             continue
-        for group in groups(with_reasons(assign(job), Stop())):
+        for group in groups(with_reasons(best_plan(job), Stop())):
             for place, reason in group.reasons.items():
                 what = f"seed {seed}, {reason}\n{describe(job)}"
                 assert_reason(group, place, reason, what)
@@ -132,7 +132,7 @@ def test_reasons_under_a_guard() -> None:
 
 
 def only(positions: list[Position], shells: list[Shell], **more: object) -> tuple[Plan, Reason]:
-    plan = with_reasons(assign(make_job(positions, shells, **more)), Stop())
+    plan = with_reasons(best_plan(make_job(positions, shells, **more)), Stop())
     (reason,) = plan.reasons
     return plan, reason
 
@@ -255,7 +255,7 @@ def test_positions_alike_are_looked_into_once(monkeypatch: pytest.MonkeyPatch) -
     smallest = small._Bonds.smallest
     monkeypatch.setattr(small._Bonds, "smallest", lambda self: (asked.append(self.position.name), smallest(self))[1])
     shells = [*make_shells("upper", [WALL] * 25), *make_shells("lower", [WALL] * 40)]
-    plan = with_reasons(assign(make_job(positions, shells)), Stop())
+    plan = with_reasons(best_plan(make_job(positions, shells)), Stop())
     assert len(plan.reasons) == 15 and asked == [plan.reasons[0].position.name]
     assert [r.position for r in plan.reasons] == [u.position for u in plan.unfilled]
     assert {r[1:] for r in plan.reasons} == {plan.reasons[0][1:]} and plan.reasons[0].together == ("uppers",)
@@ -278,7 +278,7 @@ def _short_of_uppers() -> Job:
 def test_many_that_fail_share_one_amount_of_work() -> None:
     """Where forty different positions fail, no more is asked than the work allows, what could not be looked into says
     so, and the same job gives the same text."""
-    plan = assign(_short_of_uppers())
+    plan = best_plan(_short_of_uppers())
     spent: list[float] = []
     with pytest.MonkeyPatch.context() as patch:
         spend = asking.Budget.spend
@@ -294,7 +294,7 @@ def test_many_that_fail_share_one_amount_of_work() -> None:
     reduced, complete = [r for r in told.reasons if r.reduced], [r for r in told.reasons if r.cures_complete]
     assert 0 < len(complete) < 40 and reduced and all(r.cures for r in complete)
     text = plan_text(told, "in")
-    assert text == plan_text(with_reasons(assign(_short_of_uppers()), Stop()), "in")
+    assert text == plan_text(with_reasons(best_plan(_short_of_uppers()), Stop()), "in")
     words = " ".join(text.split())
     assert "Cures were not all looked for, as it would take too long, and none was found." in words
     assert words.count("Not looked into further") <= 1
@@ -310,8 +310,8 @@ def test_what_differs_only_in_why_is_told_together() -> None:
         for n in (1, 2)
     ]
     shells = [*make_shells("upper", [WALL] * 2), *make_shells("lower", [WALL] * 2)]
-    plan = with_reasons(assign(make_job(positions, shells)), Stop())
-    stripped = replace(plan, reasons=tuple(r._replace(cures=(), cures_complete=True) for r in plan.reasons))
+    plan = with_reasons(best_plan(make_job(positions, shells)), Stop())
+    stripped = with_given(plan, reasons=tuple(r._replace(cures=(), cures_complete=True) for r in plan.reasons))
     text = " ".join(plan_text(stripped, "in").split())
     assert "R1, R2 (rod): Kept out by its max alone, whatever else is let go. No single change" in text
     assert text.count("Kept out by") == 1 and text.count("NOT TO BE ASSEMBLED: R") == 2
@@ -323,7 +323,7 @@ def test_one_more_half_in_a_row_has_a_range() -> None:
     positions = [make_position(f"R{n}", 2 * WALL + TARGET, min_nm=TARGET - 9 * STEP, max_nm=TARGET + 9 * STEP)
                  for n in (1, 2)]  # fmt: skip
     shells = [*make_shells("upper", [WALL]), *make_shells("lower", [WALL] * 2)]
-    plan = with_reasons(assign(make_job(positions, shells, rules=Rules(neighbour_step_nm={"rod": STEP}))), Stop())
+    plan = with_reasons(best_plan(make_job(positions, shells, rules=Rules(neighbour_step_nm={"rod": STEP}))), Stop())
     (reason,) = plan.reasons
     (cure,) = [c for c in reason.cures if c.change == "upper"]
     assert cure == Cure("upper", WALL, low_nm=WALL - 2 * STEP, high_nm=WALL + 2 * STEP)
@@ -340,7 +340,7 @@ def test_a_locked_bore_off_its_drawing_binds_its_row() -> None:
     bore = positions[0].housing_bore.mean_nm
     drawing = {"rod": {"housing_bore": Band(bore - 1, bore + 1)}}
     for rules, cures in ((Rules(), (Cure("accept"),)), (Rules(neighbour_step_nm={"rod": STEP}), ())):
-        (reason,) = with_reasons(assign(make_job(positions, shells, drawing=drawing, rules=rules)), Stop()).reasons
+        (reason,) = with_reasons(best_plan(make_job(positions, shells, drawing=drawing, rules=rules)), Stop()).reasons
         assert (reason.position.name, reason.cures, reason.cures_complete) == ("R2", cures, True)
 
 
@@ -350,7 +350,7 @@ def test_a_stop_is_said() -> None:
         [make_position("R1", 2 * WALL + TARGET + 5 * STEP, max_nm=TARGET + 2 * STEP)],
         [*make_shells("upper", [WALL]), *make_shells("lower", [WALL])],
     )
-    plan, stop = assign(job), Stop()
+    plan, stop = best_plan(job), Stop()
     stop.request()
     (reason,) = with_reasons(plan, stop).reasons
     assert not reason.reduced and not reason.cures_complete
@@ -361,4 +361,4 @@ def test_nothing_to_say() -> None:
     job = make_job(
         [make_position("R1", 2 * WALL + TARGET)], [*make_shells("upper", [WALL]), *make_shells("lower", [WALL])]
     )
-    assert with_reasons(assign(job), Stop()).reasons == ()
+    assert with_reasons(best_plan(job), Stop()).reasons == ()

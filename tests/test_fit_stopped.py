@@ -5,7 +5,8 @@ import random
 import pytest
 from jobs import random_job
 
-from fitmatch.fit import Stop, assign, levels
+from fitmatch.fit import Stop, levels
+from fitmatch.fit.answering import best_plan
 from fitmatch.fit.stopping import Stopped
 
 
@@ -29,9 +30,9 @@ def test_bounds_hold_wherever_a_proof_is_stopped(strategy: str) -> None:
     seen = set()
     for seed in range(4):
         job = random_job(random.Random(f"stopped {seed}"), both_limits=True)
-        best = assign(job, strategy)
+        best = best_plan(job, strategy)
         for times in range(0, 400, 7):
-            plan = assign(job, strategy, stop=StopAfter(times))
+            plan = best_plan(job, strategy, stop=StopAfter(times))
             for kind, proof in plan.proofs.items():
                 figures = best.figures[kind]
                 known = {
@@ -55,7 +56,7 @@ def test_the_bound_of_another_figure_is_not_told(monkeypatch: pytest.MonkeyPatch
     stopped_at = set()
     for seed in range(20):
         job = random_job(random.Random(f"stopped {seed}"), both_limits=True)
-        plan = assign(job, "keep-sets")
+        plan = best_plan(job, "keep-sets")
         for kind, proof in plan.proofs.items():
             stopped_at.add(proof.level)
             assert proof.bound is None or proof.bound <= (plan.figures[kind].worst_deviation_nm or 0)

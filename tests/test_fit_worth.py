@@ -15,7 +15,7 @@ from jobs import TARGET, WALL, guarded_job, make_job, make_position, make_shell,
 from rulebook import Rules, with_rules
 from test_report_document import VALIDATOR
 
-from fitmatch.fit import assign
+from fitmatch.fit.answering import best_plan
 from fitmatch.fit.worth import worth
 from fitmatch.gauging import read_job
 from fitmatch.gauging.uncertainty import ErrorModel
@@ -123,8 +123,8 @@ def test_expected_figures_are_no_better_than_calculated() -> None:
     looked = 0
     for seed in range(40):
         job = with_rules(guarded_job(random.Random(f"worth {seed}")), Rules())
-        plan, model = assign(job), ErrorModel(job)
-        for kind, found in plan.worth.items():
+        plan, model = best_plan(job), ErrorModel(job)
+        for kind, found in plan.plans[0].worth.items():
             figures = plan.figures[kind]
             assert figures.worst_deviation_nm is not None and figures.spread_nm is not None
             some = [
@@ -188,10 +188,10 @@ def test_against_by_hand() -> None:
     job = job_of([9 * UM, -10 * UM], measuring(500))
     thicker = replace(job.shells[2], wall_nm=WALL + 20 * UM)
     shells = (*job.shells[:2], thicker, *job.shells[3:])
-    plan = assign(with_rules(replace(job, shells=shells), Rules(wall_difference_nm=None)))
+    plan = best_plan(with_rules(replace(job, shells=shells), Rules(wall_difference_nm=None)))
     assert plan.figures["rod"].worst_deviation_nm == 11 * UM
     assert plan.baselines["by-hand"]["rod"].figures.worst_deviation_nm == 30 * UM
-    assert plan.worth["rod"].by_hand == "better"
+    assert plan.plans[0].worth["rod"].by_hand == "better"
 
 
 def test_plans_that_count_different_numbers_are_not_compared() -> None:
@@ -208,7 +208,7 @@ def test_the_same_files_give_the_same_figures() -> None:
     """A fixed seed: twice the same job, twice the same figures."""
     for how in (measuring(700, limit=900), measuring(700, limit=900, freedom=5)):
         job = job_of([1_500, -2_500, 0, 700], how)
-        first, second = assign(job).worth, assign(replace(job)).worth
+        first, second = best_plan(job).plans[0].worth, best_plan(replace(job)).plans[0].worth
         assert first == second and first["rod"].trials == 2_000
 
 
@@ -224,11 +224,11 @@ def test_fewer_draws_for_very_many_positions(count: int, trials: int) -> None:
 def test_nothing_is_said_where_nothing_is_known() -> None:
     """No gauges, a scatter that nobody knows, or no position that counts."""
     for how in (Measuring(), measuring(None), measuring(None, limit=500)):
-        plan = assign(job_of([0, 1_000], how))
-        assert plan.worth == {}
+        plan = best_plan(job_of([0, 1_000], how))
+        assert plan.plans[0].worth == {}
         assert "expected" not in json.loads(plan_document(plan, "mm"))["kinds"]["rod"]
         assert "expect, on average" not in plan_text(plan, "mm")
-    assert assign(job_of([0, 1_000], measuring(500), locked=True)).worth == {}
+    assert best_plan(job_of([0, 1_000], measuring(500), locked=True)).plans[0].worth == {}
 
 
 def test_text_and_json_show_two_digits(tmp_path: Path) -> None:
@@ -246,8 +246,8 @@ wall = "all"
 """
     positions = "position,kind,journal,housing_bore\nR1,rod,50.000,54.048\nR2,rod,50.000,54.043\n"
     shells = "shell,kind,half,wall\n" + "".join(f"{i},rod,either,2.000\n" for i in range(1, 5))
-    plan = assign(read_job(write_job(tmp_path, job, positions, shells)))
-    found = plan.worth["rod"]
+    plan = best_plan(read_job(write_job(tmp_path, job, positions, shells)))
+    found = plan.plans[0].worth["rod"]
     document = json.loads(plan_document(plan, "mm"))
     VALIDATOR.validate(document)
     shown = document["kinds"]["rod"]["expected"]
@@ -387,7 +387,7 @@ def over_many(make: Callable[[int], tuple[Job, dict[str, float]]]) -> Truth:
     sums = [[0.0, 0.0] for _ in range(3)]
     for number in range(JOBS):
         job, true = make(number)
-        plan = assign(job)
+        plan = best_plan(job)
         assert len(plan.placements) == len(job.positions)
         truly = [
             true[f"bore {p.position.name}"]
@@ -397,7 +397,7 @@ def over_many(make: Callable[[int], tuple[Job, dict[str, float]]]) -> Truth:
             - TARGET
             for p in plan.placements
         ]
-        found, figures = plan.worth["rod"], plan.figures["rod"]
+        found, figures = plan.plans[0].worth["rod"], plan.figures["rod"]
         assert figures.worst_deviation_nm is not None and figures.spread_nm is not None
         for total, (worst, spread) in zip(
             sums,

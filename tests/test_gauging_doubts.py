@@ -9,6 +9,7 @@ import pytest
 from doubt_study import MISTAKES, SIZES, far, shares, study
 from intake_jobs import write_job
 
+import fitmatch
 from fitmatch import read_job
 from fitmatch.cli import main
 from fitmatch.facts import Fact
@@ -235,6 +236,16 @@ def test_the_study_holds() -> None:
     for name in MISTAKES:
         mine = [t for t in found.trials if t.mistake == name and far(t)]
         assert sum(t.found for t in mine) >= 0.85 * len(mine), name
+
+
+def test_check_in_python(tmp_path: Path) -> None:
+    """`check` gives what the command tells: how many readings were judged, and a row for each that is in doubt."""
+    files = {"positions": positions(changed(JOURNALS, 2, "1.7911")), "shells": shells()}
+    found = fitmatch.check(read_job(write_job(tmp_path, job=JOB, **files)))
+    frame = found.to_frame()
+    assert found.needs_attention and len(frame) == len(found.doubts) > 0 and found.readings > len(frame)
+    assert frame["reading"][0] == pytest.approx(1.7911) and frame["item"][0] == found.doubts[0].item
+    assert found.to_frame("mm")["reading"][0] == pytest.approx(1.7911 * 25.4)
 
 
 @pytest.mark.parametrize("unit", ["in", "mm"])

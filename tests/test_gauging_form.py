@@ -7,7 +7,7 @@ import pytest
 from bench import settings
 from jobs import make_job, make_position, make_shells
 
-from fitmatch.fit import assign
+from fitmatch.fit.answering import best_plan
 from fitmatch.gauging.formlimits import form_flags, worst_meet
 from fitmatch.gauging.sizes import Sizes
 from fitmatch.measuring import Form, Measuring, Reading
@@ -117,14 +117,14 @@ def test_limits_flag_positions_and_placed_shells() -> None:
         },
         wall_forms={("box-1", "l1"): Form(0, -11), ("box-1", "u1"): Form(0, 10)},
     )
-    plan = assign(replace(job, measuring=measuring))
+    plan = best_plan(replace(job, measuring=measuring))
     at = next(p.position.name for p in plan.placements if p.lower.name == "l1")
     assert {(f.position, f.code) for f in plan.flags} == {
         ("R1", "journal-taper"),
         ("R1", "housing-bore-out-of-round"),
         (at, "wall-barrel"),
     }
-    assert plan.needs_attention and not assign(job).needs_attention
+    assert plan.needs_attention and not best_plan(job).needs_attention
     texts = " ".join(flag_words(f, "in") for f in plan.flags)
     assert "its larger diameter lies across the joint" in texts and "hour-glass" in texts
     assert list(form_flags(job, plan.placements)) == []

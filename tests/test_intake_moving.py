@@ -8,7 +8,7 @@ from pathlib import Path
 from intake_jobs import JOB, SHELLS, mistakes, write_job
 from rulebook import rules_of
 
-from fitmatch.fit import assign
+from fitmatch.fit.answering import best_plan
 from fitmatch.gauging import read_job
 from fitmatch.report.document import plan_document
 from fitmatch.report.rows import plan_rows
@@ -57,7 +57,7 @@ def test_rules_that_will_not_do(tmp_path: Path) -> None:
 def test_moves_are_told(tmp_path: Path) -> None:
     """Text, JSON and CSV name the housing of every position, and what the moves gain."""
     folder = write_job(tmp_path, f'{JOB}[rules]\nmovable = ["rod"]\n', POSITIONS, SHELLS + MORE)
-    plan = assign(read_job(folder))
+    plan = best_plan(read_job(folder))
     text = plan_text(plan, "in")
     assert "the housing of R2 to journal R1; the housing of R1 to journal R2" in text
     assert "Against staying: worst off " in text and "never part company" in text
@@ -69,7 +69,7 @@ def test_moves_are_told(tmp_path: Path) -> None:
     rows = list(csv.DictReader(StringIO(plan_rows(plan, "in"))))
     assert [row["housing"] for row in rows] == ["R2", "R1"]
     alone = read_job(write_job(tmp_path, JOB, POSITIONS, SHELLS + MORE))
-    assert "HOUSINGS" not in plan_text(assign(alone), "in") and "housing," not in plan_rows(assign(alone), "in")
+    assert "HOUSINGS" not in plan_text(best_plan(alone), "in") and "housing," not in plan_rows(best_plan(alone), "in")
 
 
 def test_assembled_readings_know_what_moved(tmp_path: Path) -> None:
@@ -79,7 +79,7 @@ def test_assembled_readings_know_what_moved(tmp_path: Path) -> None:
 
     folder = write_job(tmp_path, f'{JOB}[rules]\nmovable = ["rod"]\n', POSITIONS, SHELLS + MORE)
     job = read_job(folder)
-    plan = assign(job)
+    plan = best_plan(job)
     (folder / "assignment.json").write_text(plan_document(plan, "in"))
     (folder / "assembled.csv").write_text("position,clearance,method\nR1,0.0022,gauge\nR2,0.0022,gauge\n")
     again = read_job(folder, assembled=True)

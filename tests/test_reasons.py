@@ -11,6 +11,7 @@ from jobs import JOURNAL, STEP, TARGET, WALL, describe, make_job, make_position,
 from rulebook import Rules, with_rules
 
 from fitmatch.fit import Stop, assign
+from fitmatch.fit.answering import best_plan
 from fitmatch.fit.small import with_reasons
 from fitmatch.parts import Band, Fit, Job, Position, Shell
 from fitmatch.plans import Cure, Plan
@@ -33,7 +34,7 @@ def both(*offs: int, half: str = "") -> list[Shell]:
 
 
 def solved(positions: Sequence[Position], shells: Sequence[Shell], **more: Any) -> Plan:
-    return assign(make_job(positions, shells, **more))
+    return best_plan(make_job(positions, shells, **more))
 
 
 def reasons(plan: Plan, unit: str = "") -> dict[str, str]:
@@ -398,7 +399,7 @@ def test_several_rules_each_or_all() -> None:
     """Where either of two would do, both are offered as cures; where both must go, neither is."""
     job = rule_job(rules=Rules(wall_difference_nm=3 * STEP, thick_half={"rod": "lower"}, thick_half_from_nm=STEP))
     held = make_shell("u8", "upper", 2 * WALL, hold="bent")
-    assert small(assign(replace(job, shells=(*job.shells, held)))) == (("wall_difference",), [])
+    assert small(best_plan(replace(job, shells=(*job.shells, held)))) == (("wall_difference",), [])
     spare = replace(held, wall_nm=THOU_WALL + 2 * STEP)
     spare_job = with_rules(replace(job, shells=(*job.shells, spare)), Rules(wall_difference_nm=3 * STEP))
     together, cures = small(assign(spare_job))

@@ -9,6 +9,7 @@ from typing import Any
 
 import jsonschema
 import pytest
+from jobs import with_found, with_given
 from test_report_plans import clean_plan, nm, no_upper_half, plan_of, position, size, troubled_plan
 
 import fitmatch.report
@@ -37,7 +38,7 @@ SOMETIMES = OF_SEVERAL_JOBS | ABOUT_WISHES | ABOUT_MOVES | ABOUT_ROWS | ABOUT_ME
 
 def empty_plan() -> Plan:
     plan = plan_of([], others=[position("R1", size("1.8162"), size("1.9421"))], unfilled={"R1": no_upper_half()})
-    return replace(plan, baselines={})
+    return with_found(plan, baselines={})
 
 
 def read(plan: Plan, unit: str = "in") -> Any:
@@ -175,7 +176,7 @@ def test_an_empty_plan_has_status_none() -> None:
 )
 def test_a_bound_is_in_the_unit_of_its_level(level: str, bound: int, value: str) -> None:
     """A bound that is a count stays one; a length is in the unit and a square in the unit squared."""
-    plan = replace(clean_plan(), proofs={"rod": Proof(False, level, bound)})
+    plan = with_found(clean_plan(), proof=Proof(False, level, bound))
     assert f'"level": "{level}", "bound": {value}}}' in plan_document(plan, "in")
 
 
@@ -208,7 +209,7 @@ def test_areas_round_back(unit: str) -> None:
 def test_odd_texts_survive() -> None:
     """Quotes, line breaks, accents and wide letters in names come back from the document as they went in."""
     title = 'Säge "B"\nポンプ \\ \u2028'
-    assert read(replace(clean_plan(), job=replace(clean_plan().job, title=title)))["title"] == title
+    assert read(with_given(clean_plan(), job=replace(clean_plan().job, title=title)))["title"] == title
     assert json.loads(document({"a": [], "b": {}, "c": "x", "d": [{"e": True}]})) == {
         "a": [], "b": {}, "c": "x", "d": [{"e": True}],
     }  # fmt: skip

@@ -4,13 +4,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from jobs import with_given
 from rulebook import Rules, records
 
 from fitmatch.facts import Fact
 from fitmatch.lengths import parse_length
 from fitmatch.parts import Fit, Job, Position, Shell, Size
 from fitmatch.placements import Placement, figures_of
-from fitmatch.plans import Baseline, Flag, Plan, Proof, Status, Unfilled
+from fitmatch.plans import Baseline, Flag, GroupAnswer, JobPlan, Plan, Proof, Unfilled
+from fitmatch.pools import Group
 
 ACCEPTED = "the housing bore, 1.94200 in, lies outside its drawing band 1.94210 in to 1.94250 in; accepted: "
 TOO_TIGHT = (
@@ -82,19 +84,19 @@ def plan_of(
         rules=records(Rules()),
         digest="0123abcd",
     )
-    figures = {kind: figures_of(tuple(p for p in placements if p.position.kind == kind)) for kind in kinds}
-    baseline = {kind: Baseline(f, rules_broken=1) for kind, f in figures.items()}
+    groups = []
+    for kind in kinds:
+        figures = figures_of([p for p in placements if p.position.kind == kind])
+        baseline = Baseline(figures, rules_broken=1)
+        both = {"as-boxed": baseline, "by-hand": baseline}
+        groups.append(GroupAnswer(Group(kind, kind, (0,)), 0, figures, Proof(), both))
+    empty = tuple(Unfilled(p, unfilled[p.name]) for p in others if unfilled and p.name in unfilled)
     return Plan(
-        job=job,
+        (JobPlan(job, tuple(placements), empty),),
+        tuple(groups),
         strategy="target",
-        status=Status.PROVEN if placements else Status.NONE,
-        placements=tuple(placements),
-        unfilled=tuple(Unfilled(p, unfilled[p.name]) for p in others if unfilled and p.name in unfilled),
-        figures=figures,
-        proofs={kind: Proof() for kind in kinds},
         leftover=tuple(s for s in shells if s.wall_nm is not None and s.hold is None),
         held=tuple(s for s in shells if s.hold is not None),
-        baselines={"as-boxed": baseline, "by-hand": baseline},
     )
 
 
@@ -130,9 +132,9 @@ def troubled_plan() -> Plan:
         coating_nm=nm("0.0003"),
         wall_to_metal_nm=nm("0.0951"),
     )
-    main = Placement(seated, coated, shell("A2", "lower", "0.0954", box="mains", kind="main"))
+    mains = Placement(seated, coated, shell("A2", "lower", "0.0954", box="mains", kind="main"))
     plan = plan_of(
-        [r1, r2, tight, main],
+        [r1, r2, tight, mains],
         others=[
             position("R4", size("1.8162"), size("1.9430")),
             position("R5", None, size("1.9421")),
@@ -148,10 +150,10 @@ def troubled_plan() -> Plan:
             "R4": Fact("bore-refused", {"bore_nm": nm("1.943"), "low_nm": nm("1.9415"), "high_nm": nm("1.9425")})
         },
     )
-    return replace(
-        plan,
-        status=Status.UNPROVEN,
-        proofs={"rod": Proof(False, "worst_deviation", nm("0.00005")), "main": Proof()},
+    rod, main = plan.groups
+    stopped = rod._replace(proof=Proof(False, "worst_deviation", nm("0.00005")))
+    return with_given(
+        replace(plan, groups=(stopped, main)),
         flags=(accepted("R2", "sleeved and bored"), too_tight("R3")),
     )
 
@@ -162,6 +164,6 @@ def test_hand_made_plans_hold_together() -> None:
     assert (r1.clearance_nm, r2.clearance_nm) == (nm("0.00225"), nm("0.00215"))
     plan = troubled_plan()
     assert [p.position.name for p in plan.placements if not p.within_limits] == ["R3"]
-    assert [p.name for p in plan.unmeasured_positions] == ["R5"]
+    assert [p.name for p in plan.plans[0].unmeasured_positions] == ["R5"]
     assert [u.position.name for u in plan.unfilled] == ["R4"]
     assert plan.needs_attention and not clean_plan().needs_attention

@@ -4,6 +4,7 @@ import csv
 from dataclasses import replace
 from io import StringIO
 
+from jobs import with_given
 from test_report_plans import ACCEPTED, accepted, clean_plan, plan_of, troubled_plan
 
 from fitmatch.plans import Plan
@@ -60,7 +61,7 @@ def test_locks_are_carried() -> None:
 
 def test_line_breaks_do_not_break_rows() -> None:
     """A remark is one line, whatever the user's own words in it hold."""
-    plan = replace(troubled_plan(), flags=(accepted("R2", "\r\nsleeved\nand bored"),))
+    plan = with_given(troubled_plan(), flags=(accepted("R2", "\r\nsleeved\nand bored"),))
     assert plan_rows(plan, "in").count("\n") == 1 + len(plan.job.positions)
     assert {row["position"]: row["remark"] for row in read(plan)}["R2"] == ACCEPTED + "sleeved and bored"
 
@@ -74,7 +75,7 @@ def test_guarded_limits_stand_beside_those_written() -> None:
     """`limit_low` and `limit_high` are min and max drawn in by the margin of the pair; empty where there is none."""
     plan = clean_plan()
     first = replace(plan.placements[0], margin_nm=254)
-    rows = read(replace(plan, placements=(first, *plan.placements[1:])))
+    rows = read(with_given(plan, placements=(first, *plan.placements[1:])))
     assert (rows[0]["min [in]"], rows[0]["limit_low [in]"]) == ("0.0018", "0.00181")
     assert (rows[0]["max [in]"], rows[0]["limit_high [in]"]) == ("0.0028", "0.00279")
     assert (rows[1]["limit_low [in]"], rows[1]["limit_high [in]"]) == (rows[1]["min [in]"], rows[1]["max [in]"])

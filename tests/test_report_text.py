@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import pytest
+from jobs import with_found, with_given
 from rulebook import Rules, records
 from test_report_plans import (
     ACCEPTED,
@@ -22,6 +23,7 @@ from test_report_plans import (
 from fitmatch.parts import Shell
 from fitmatch.placements import Placement
 from fitmatch.plans import Plan, Proof, Unfilled
+from fitmatch.pools import Group
 from fitmatch.report.layout import WIDTH, columns_taken, paragraph
 from fitmatch.report.levels import LEVELS
 from fitmatch.report.text import CLOSING, plan_text
@@ -51,20 +53,19 @@ def with_names(plan: Plan, name: str) -> Plan:
         Unfilled(replace(u.position, name=name + u.position.name, kind=name), no_upper_half(name))
         for u in plan.unfilled
     )
-    unmeasured = tuple(replace(p, name=name + p.name, kind=name) for p in plan.unmeasured_positions)
+    unmeasured = tuple(replace(p, name=name + p.name, kind=name) for p in plan.plans[0].unmeasured_positions)
     positions = (*(p.position for p in placements), *(u.position for u in unfilled), *unmeasured)
-    figures = plan.figures["rod"]
-    return replace(
+    plan = with_given(
         plan,
         job=replace(plan.job, title=name, positions=positions, shells=tuple(map(named, plan.job.shells))),
         placements=placements,
         unfilled=unfilled,
+        flags=(accepted(name, name), too_tight(name)),
+    )
+    return replace(
+        with_found(plan, group=Group(name, name, (0,)), proof=Proof(False, "total_wall_difference", nm("0.0015"))),
         leftover=tuple(named(s) for s in plan.leftover),
         held=tuple(named(s) for s in plan.held),
-        flags=(accepted(name, name), too_tight(name)),
-        figures={name: figures},
-        proofs={name: Proof(False, "total_wall_difference", nm("0.0015"))},
-        baselines={way: {name: kinds["rod"]} for way, kinds in plan.baselines.items()},
     )
 
 
@@ -135,7 +136,7 @@ def test_the_users_words_stay_on_one_line() -> None:
         replace(shell("20", "upper", "0.0618"), hold="dropped\r\non the floor"),
         replace(shell("21", "upper", "0.0618"), grade="blue\nbatch"),
     ]
-    plan = replace(plan_of([r1, r2], shells=spares), flags=(accepted("R2", "\n\nsleeved"),))
+    plan = with_given(plan_of([r1, r2], shells=spares), flags=(accepted("R2", "\n\nsleeved"),))
     text = plan_text(plan, "in")
     flag = "\n".join(paragraph(f"R2: {ACCEPTED}sleeved", first="  ", rest="      "))
     for words in ("dropped on the floor", "blue batch", flag):
@@ -171,7 +172,7 @@ def test_the_widest_totals_fit_the_page() -> None:
         worst_deviation_nm=1_999_999_999, spread_nm=3_999_999_998, mean_clearance_nm=1_999_999_999, boxes=99,
     )  # fmt: skip
     for unit in ("in", "mm"):
-        text = plan_text(replace(clean_plan(), figures={"rod": figures}), unit)
+        text = plan_text(with_found(clean_plan(), figures=figures), unit)
         assert max(map(len, text.splitlines())) <= WIDTH
 
 
@@ -312,13 +313,13 @@ def test_rules_in_force_are_listed() -> None:
     )  # fmt: skip
     plan = clean_plan()
     found = records(rules, ("flange",), ("flange", "series"))
-    plan = replace(plan, job=replace(plan.job, rules=found, matched_columns=("flange",)))
+    plan = with_given(plan, job=replace(plan.job, rules=found, matched_columns=("flange",)))
     flat = " ".join(plan_text(plan, "mm").split())
     assert (
         "Rules in force: wall_difference 0.01524 mm; thick_half rod upper, from 0.00508 mm; same_in_bore series; "
         "match flange; limits_at mean; guard 0.5." in flat
     )
-    none = replace(plan, job=replace(plan.job, rules=records(Rules(wall_difference_nm=None)), matched_columns=()))
+    none = with_given(plan, job=replace(plan.job, rules=records(Rules(wall_difference_nm=None)), matched_columns=()))
     assert "Rules in force: wall_difference off; limits_at tightest." in lines_of(none)
 
 
@@ -390,7 +391,7 @@ def test_figures_that_do_not_exist_are_dashes() -> None:
 
 def test_without_baselines_none_are_explained() -> None:
     """A plan that carries no baselines shows its own figures only."""
-    text = plan_text(replace(clean_plan(), baselines={}), "in")
+    text = plan_text(with_found(clean_plan(), baselines={}), "in")
     assert "this plan" in text and "by-hand" not in text and "as-boxed" not in text
 
 
@@ -433,7 +434,7 @@ def test_every_level_of_the_proof_has_words() -> None:
 )
 def test_bounds_in_words(level: str | None, bound: int | None, words: str) -> None:
     """A bound is shown as the count, length or length squared that it is, and in the direction it binds."""
-    plan = replace(clean_plan(), proofs={"rod": Proof(False, level, bound)})
+    plan = with_found(clean_plan(), proof=Proof(False, level, bound))
     assert words in " ".join(plan_text(plan, "in").split())
 
 

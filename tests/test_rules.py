@@ -15,7 +15,8 @@ from test_fit_exhaustive import assert_baselines
 from test_fit_small import assert_small
 
 import fitmatch.rules
-from fitmatch.fit import Stop, assign
+from fitmatch.fit import Stop
+from fitmatch.fit.answering import best_plan
 from fitmatch.fit.guards import check_guard
 from fitmatch.fit.small import with_reasons
 from fitmatch.parts import ENDLESS, Job, Rule
@@ -120,7 +121,7 @@ def leave_out_of_search(sort: type[Rule], patch: Patch) -> None:
 
 def wrong(job: Job) -> bool:
     """Whether the answer breaks a rule or is not the best, by the oracle."""
-    plan = assign(job)
+    plan = best_plan(job)
     return bool(oracle.faults_of(plan)) or any(
         oracle.levels_of(plan, kind) != oracle.best(job, kind) for kind in job.kinds
     )
@@ -133,12 +134,12 @@ def test_left_out_of_the_search(sort: type[Rule], monkeypatch: Patch) -> None:
     refused = False
     for _, job in jobs_of(sort):
         try:
-            assign(job)
+            best_plan(job)
         except FaultInFitmatch:
             refused = True
             break
     assert refused
-    monkeypatch.setattr("fitmatch.fit.check", lambda _: None)
+    monkeypatch.setattr("fitmatch.fit.answering.check", lambda _: None)
     assert any(wrong(job) for _, job in jobs_of(sort))
 
 
@@ -147,8 +148,8 @@ def test_a_refused_bore_left_out_of_the_search(monkeypatch: Patch) -> None:
     monkeypatch.setattr("fitmatch.fit.candidates.bore_refused", lambda *_: False)
     with pytest.raises(FaultInFitmatch):
         for _, job in jobs_of(Drawing):
-            assign(job)
-    monkeypatch.setattr("fitmatch.fit.check", lambda _: None)
+            best_plan(job)
+    monkeypatch.setattr("fitmatch.fit.answering.check", lambda _: None)
     assert any(wrong(job) for _, job in jobs_of(Drawing))
 
 
@@ -158,7 +159,7 @@ def told_wrong(sort: type[Rule]) -> bool:
         if rules_of(job).guard and sort is not Guard:
             continue
         try:
-            assert_small(with_reasons(assign(job), Stop()), f"seed {seed}")
+            assert_small(with_reasons(best_plan(job), Stop()), f"seed {seed}")
         except AssertionError:
             return True
     return False
@@ -199,14 +200,14 @@ def test_a_guard_left_out(change: str, monkeypatch: Patch) -> None:
         monkeypatch.setattr("fitmatch.fit.cures.SETTINGS", tuple(s for s in fitmatch.rules.SETTINGS if s is not Guard))
     named = 0
     for seed, job in jobs_of(Guard):
-        for reason in with_reasons(assign(job), Stop()).reasons:
+        for reason in with_reasons(best_plan(job), Stop()).reasons:
             named += Guard.key in reason.together if change == "reasons" else reason.cures[:0] != ()
         if seed > 60:
             break
     assert not named
     monkeypatch.undo()
     for _, job in jobs_of(Guard):
-        for reason in with_reasons(assign(job), Stop()).reasons:
+        for reason in with_reasons(best_plan(job), Stop()).reasons:
             told = reason.together if change == "reasons" else [cure.change for cure in reason.cures]
             if Guard.key in told:
                 return
@@ -219,7 +220,7 @@ def test_left_out_of_the_baselines(sort: type[Rule], monkeypatch: Patch) -> None
     silence(sort, monkeypatch, "fitmatch.fit.baselines")
     for seed, job in jobs_of(sort):
         try:
-            assert_baselines(job, assign(job), seed)
+            assert_baselines(job, best_plan(job), seed)
         except AssertionError:
             return
     pytest.fail("nothing tells")

@@ -22,7 +22,8 @@ from terminals import PATIENCE_S, Bare
 from test_fit_worth import UM, as_listed, job_of, measuring
 
 from fitmatch import stages
-from fitmatch.fit import assign, search, windows
+from fitmatch.fit import search, windows
+from fitmatch.fit.answering import best_plan
 from fitmatch.fit.baselines import as_boxed, by_hand
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.naming import name_shells
@@ -79,7 +80,7 @@ def test_a_lot_is_proven_and_another_solver_agrees(tmp_path: Path, size: Size) -
     """No plan has a smaller worst deviation, as its relaxation cannot be filled; none of that worst has a smaller sum
     of squares, as the relaxation has none."""
     job = lot(tmp_path / "lot", size)
-    plan = assign(job)
+    plan = best_plan(job)
     figures = plan.figures["main"]
     assert plan.proofs["main"].proven and figures.filled == figures.counted == size.positions
     worst, squares = figures.worst_deviation_nm, figures.sum_squared_deviation_nm2
@@ -108,7 +109,7 @@ def test_a_narrow_search_changes_no_figure(seed: int, monkeypatch: pytest.Monkey
     for pairs, free in ((1 << 60, 1 << 60), (0, 1 << 60), (0, 2)):
         monkeypatch.setattr(windows, "MANY_PAIRS", pairs)
         monkeypatch.setattr(search, "FEW_PAIRS", free)
-        plan = assign(job)
+        plan = best_plan(job)
         assert plan.proofs["rod"].proven
         sums = sum(p.clearance_nm for p in plan.placements), sum(p.wall_difference_nm for p in plan.placements)
         found.append((plan.figures["rod"], sums))
@@ -251,18 +252,18 @@ def leftover_lines(plan: Plan) -> str:
 def test_very_many_shells_left_over_are_told_by_wall(tmp_path: Path) -> None:
     """A thousand left over are named one by one; of more it is told how many of each wall, and every one is counted."""
     job = lot(tmp_path / "lot", Size(20, 600, 6))
-    lines = leftover_lines(assign(job))
+    lines = leftover_lines(best_plan(job))
     assert lines.startswith("LEFT OVER: 1160 shells; --json names each\n") and "box-1/U1 " not in lines
     words = " ".join(lines.split()).replace(",", "").split()
     assert sum(int(a) for a, of in pairwise(words) if of == "of" and a.isdigit()) == 1160
     few = lot(tmp_path / "few", Size(20, 520, 6))
-    lines = leftover_lines(assign(few))
+    lines = leftover_lines(best_plan(few))
     assert lines.startswith("LEFT OVER: 1000 shells\n") and lines.count("box-") >= 1000
 
 
 def test_very_many_positions_have_their_sums_elsewhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Of very many positions the card is complete, and sums and limits are left to the other formats."""
-    plan = assign(lot(tmp_path / "lot", Size(20, 60, 3)))
+    plan = best_plan(lot(tmp_path / "lot", Size(20, 60, 3)))
     whole = plan_text(plan, "mm")
     monkeypatch.setattr("fitmatch.report.text._MOST_SUMS", 19)
     short = plan_text(plan, "mm")
@@ -277,7 +278,7 @@ def test_stages_are_told_to_whoever_listens(tmp_path: Path) -> None:
     told: list[str] = []
     stages.listen(told.append)
     try:
-        assign(lot(tmp_path / "lot", Size(20, 60, 3)))
+        best_plan(lot(tmp_path / "lot", Size(20, 60, 3)))
     finally:
         stages.listen(None)
     assert "shell file 3 of 3, 80 shells so far" in told and "the sizes of 20 positions" in told

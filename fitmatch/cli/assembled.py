@@ -39,9 +39,12 @@ def command(job: Path, learn: bool, as_json: bool, as_csv: bool, unit: str | Non
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other; choose one")
     notes = Notes(quiet=quiet)
-    comparison = _compare(job)
+    from fitmatch.gauging import read_job
+    from fitmatch.gauging.seating import assembled
+
+    comparison = assembled(read_job(job, assembled=True))
     if learn and _learn(comparison, notes):
-        comparison = _compare(job)
+        comparison = assembled(read_job(job, assembled=True))
     for warning in comparison.job.warnings:
         notes.warn(warning)
     _warn_of_changes(comparison.job, notes)
@@ -55,15 +58,6 @@ def command(job: Path, learn: bool, as_json: bool, as_csv: bool, unit: str | Non
 
         print_report(assembled_text(comparison, shown), in_red=(NOT_TO_BE_RUN, "A MISTAKE"))
     return 1 if comparison.needs_attention or (learn and not comparison.learned) else 0
-
-
-def _compare(folder: Path) -> "Comparison":
-    from fitmatch.gauging import read_job
-    from fitmatch.gauging.doubts import doubts_of
-    from fitmatch.gauging.seating import compare
-
-    job = read_job(folder, assembled=True)
-    return compare(job, doubts_of(job))
 
 
 def _learn(comparison: "Comparison", notes: Notes) -> bool:

@@ -3,7 +3,7 @@
 import gc
 import signal
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -16,10 +16,9 @@ from fitmatch.stages import now
 
 if TYPE_CHECKING:
     from fitmatch.fit import Stop
-    from fitmatch.fit.explain import Question
     from fitmatch.parts import Job
     from fitmatch.plans import Plan
-    from fitmatch.pools import Pool, PoolPlan
+    from fitmatch.pools import Pool
 
 _STARTED: Final = time.monotonic()
 _LARGEST_SLACK_NM: Final = 2_000_000
@@ -138,30 +137,37 @@ def command(
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)
     task = _read(jobs, notes)
-    from fitmatch.pools import Pool
-
-    given = task.jobs if isinstance(task, Pool) else (task,)
-    unit = unit or given[0].unit
-    slack_nm = None if slack is None else _slack(slack, given[0], notes)
+    unit = unit or task.jobs[0].unit
+    slack_nm = None if slack is None else _slack(slack, task.jobs[0], notes)
     if strategy == "even":
-        _check_limits(given)
-    question = None if explain is None else _question(given, explain, insist, unit)
+        _check_limits(task)
     read_at = time.monotonic()
     saved: list[Path] = []
-    plan: Plan | PoolPlan
 
     with notes.progress("proving which shell goes where", "; Ctrl-C prints the best found so far"):
         from fitmatch.fit import Stop, assign
+        from fitmatch.problems import NotPossible
 
         loaded_at = time.monotonic()
         stop = Stop(None if time_limit is None else max(0.0, time_limit - (loaded_at - _STARTED)))
         with _stopped_by_ctrl_c(stop):
             with _steps_told(debug):
-                if isinstance(task, Pool):
-                    plan = assign(task, strategy, slack_nm=slack_nm, stop=stop, priority=priority or "together")
-                else:
-                    plan = assign(task, strategy, slack_nm=slack_nm, stop=stop)
-                plan = _looked_into(plan, alternatives, question, stop)
+                try:
+                    plan = assign(
+                        task,
+                        strategy,
+                        slack_nm=slack_nm,
+                        stop=stop,
+                        priority=priority or "together",
+                        alternatives=alternatives or 0,
+                        explain=explain,
+                        insist=insist,
+                    )
+                except NotPossible as error:
+                    from fitmatch.report.refusals import refused
+
+                    text = refused(error.why, unit)
+                    raise click.BadParameter(text, param_hint="--with" if insist else "--explain") from error
             solved_at = time.monotonic()
             now("writing the answer")
             answer = _answer(plan, unit, as_json=as_json, as_csv=as_csv)
@@ -189,17 +195,12 @@ def command(
 def _read(folders: tuple[Path, ...], notes: Notes) -> "Job | Pool":
     from fitmatch.gauging import read_job, read_jobs
 
-    read: Job | Pool
     with notes.progress("reading the job" if len(folders) == 1 else "reading the jobs"):
-        if len(folders) == 1:
-            read = job = read_job(folders[0])
-            warnings = job.warnings
-        else:
-            read = pool = read_jobs(folders)
-            warnings = tuple(warning for job in pool.jobs for warning in job.warnings)
-    for warning in warnings:
-        notes.warn(warning)
-    return read
+        task = read_job(folders[0]) if len(folders) == 1 else read_jobs(folders)
+    for job in task.jobs:
+        for warning in job.warnings:
+            notes.warn(warning)
+    return task
 
 
 def _slack(text: str, job: "Job", notes: Notes) -> int:
@@ -220,10 +221,10 @@ def _slack(text: str, job: "Job", notes: Notes) -> int:
     return nm
 
 
-def _check_limits(jobs: "Sequence[Job]") -> None:
+def _check_limits(task: "Job | Pool") -> None:
     without = [
-        f"{job.name}/{p.name}" if job.name else p.name
-        for job in jobs
+        "/".join(filter(None, p.key))
+        for job in task.jobs
         for p in job.positions
         if p.min_nm is None or p.max_nm is None
     ]
@@ -232,40 +233,6 @@ def _check_limits(jobs: "Sequence[Job]") -> None:
             f"--strategy even needs min and max at every position, since it knows no target; {', '.join(without)} "
             "lack them"
         )
-
-
-def _question(jobs: "Sequence[Job]", position: str, pair: tuple[str, str] | None, unit: str) -> "Question":
-    from fitmatch.fit.explain import NotPossible, asked
-
-    try:
-        return asked(jobs, position, pair)
-    except NotPossible as error:
-        from fitmatch.report.refusals import refused
-
-        text = refused(error.why, unit)
-        raise click.BadParameter(text, param_hint="--with" if pair else "--explain") from error
-
-
-def _looked_into(
-    plan: "Plan | PoolPlan", alternatives: int | None, question: "Question | None", stop: "Stop"
-) -> "Plan | PoolPlan":
-    """The answer with the reasons of what fails, and what was asked for besides."""
-    from fitmatch.plans import Plan
-
-    plans = [plan] if isinstance(plan, Plan) else plan.plans
-    if any(one.unfilled or not all(p.within_limits for p in one.placements) for one in plans):
-        from fitmatch.fit.small import with_reasons
-
-        plan = with_reasons(plan, stop)
-    if alternatives:
-        from fitmatch.fit.alternatives import with_alternatives
-
-        plan = with_alternatives(plan, alternatives, stop)
-    if question is not None:
-        from fitmatch.fit.explain import explained
-
-        plan = explained(plan, question, stop)
-    return plan
 
 
 @contextmanager
@@ -301,44 +268,29 @@ def _steps_told(debug: bool) -> Iterator[None]:
         logger.removeHandler(handler)
 
 
-def _answer(plan: "Plan | PoolPlan", unit: str, *, as_json: bool, as_csv: bool) -> str:
-    from fitmatch.plans import Plan
-
+def _answer(plan: "Plan", unit: str, *, as_json: bool, as_csv: bool) -> str:
     if as_json:
         return _document(plan, unit)
-    if isinstance(plan, Plan):
-        if as_csv:
-            from fitmatch.report.rows import plan_rows
-
-            return plan_rows(plan, unit)
-        from fitmatch.report.text import plan_text
-
-        return plan_text(plan, unit)
     if as_csv:
-        from fitmatch.report.rows import pool_rows
+        from fitmatch.report.rows import plan_rows
 
-        return pool_rows(plan, unit)
-    from fitmatch.report.text import pool_text
+        return plan_rows(plan, unit)
+    from fitmatch.report.text import plan_text
 
-    return pool_text(plan, unit)
-
-
-def _document(plan: "Plan | PoolPlan", unit: str) -> str:
-    from fitmatch.plans import Plan
-    from fitmatch.report.document import plan_document, pool_document
-
-    if isinstance(plan, Plan):
-        return plan_document(plan, unit)
-    return pool_document(plan, unit)
+    return plan_text(plan, unit)
 
 
-def _save(plan: "Plan | PoolPlan") -> list[Path]:
+def _document(plan: "Plan", unit: str) -> str:
+    from fitmatch.report.document import plan_document
+
+    return plan_document(plan, unit)
+
+
+def _save(plan: "Plan") -> list[Path]:
     """Write the document into every job folder, in the unit of its job, or into none; where it is then."""
     from fitmatch.intake.wholefiles import write_all
-    from fitmatch.plans import Plan
 
-    jobs = [plan.job] if isinstance(plan, Plan) else [one.job for one in plan.plans]
-    texts = {job.folder / _SAVED_AS: _document(plan, job.unit) for job in jobs}
+    texts = {one.job.folder / _SAVED_AS: _document(plan, one.job.unit) for one in plan.plans}
     try:
         write_all({path: text.encode() for path, text in texts.items()})
     except OSError as error:
@@ -348,16 +300,16 @@ def _save(plan: "Plan | PoolPlan") -> list[Path]:
     return list(texts)
 
 
-def _cut_short(plan: "Plan | PoolPlan") -> bool:
+def _cut_short(plan: "Plan") -> bool:
     """Whether something of what was asked for is not proven or was not found."""
     return not (
-        all(proof.proven for proof in plan.proofs.values())
+        plan.proven
         and all(found.complete for found in plan.alternatives.values())
         and not (plan.explanation is not None and plan.explanation.stopped)
     )
 
 
-def _tell_proof(plan: "Plan | PoolPlan", seconds: float, notes: Notes) -> None:
+def _tell_proof(plan: "Plan", seconds: float, notes: Notes) -> None:
     total = len(plan.proofs)
     proven = sum(proof.proven for proof in plan.proofs.values())
     kinds = "1 kind" if total == 1 else f"{total} kinds"

@@ -22,16 +22,16 @@ def command(folder: Path, as_json: bool, unit: str | None, quiet: bool, debug: b
       fitmatch check my-build --json --unit mm
     """
     from fitmatch.gauging import read_job
-    from fitmatch.gauging.doubts import count_of, doubts_of
+    from fitmatch.gauging.doubts import check
     from fitmatch.report.doubts import doubts_document, doubts_text
 
     notes = Notes(quiet=quiet)
     job = read_job(folder)
     for warning in job.warnings:
         notes.warn(warning)
-    doubts, shown = doubts_of(job), unit or job.unit
+    checked, shown = check(job), unit or job.unit
     if as_json:
-        print_data(doubts_document(job, doubts, count_of(job), shown))
+        print_data(doubts_document(checked, shown))
     else:
-        print_report(doubts_text(job, doubts, count_of(job), shown))
-    return 1 if doubts else 0
+        print_report(doubts_text(checked, shown))
+    return 1 if checked.needs_attention else 0

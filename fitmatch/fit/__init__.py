@@ -1,241 +1,58 @@
 """Candidates, model, proof, checked plan: which shell goes where, and that nothing better exists in these readings."""
 
-from collections.abc import Iterable, Sequence
-from dataclasses import replace
-from typing import overload
-
-from fitmatch.fit.baselines import as_boxed, by_hand, rules_broken_by
-from fitmatch.fit.candidates import Kind, ready
-from fitmatch.fit.checker import check
-from fitmatch.fit.deciding import by_job, movable, placed, turns
-from fitmatch.fit.guards import check_guard
-from fitmatch.fit.levels import KEEP_SETS_SLACK_NM, STRATEGIES, prove
-from fitmatch.fit.moving import MovingKind
-from fitmatch.fit.reasons import Reasons, flags
+from fitmatch.fit.answering import best_plan
+from fitmatch.fit.levels import STRATEGIES
 from fitmatch.fit.stopping import Stop
-from fitmatch.fit.worth import worth
-from fitmatch.gauging.doubts import doubts_of
-from fitmatch.gauging.formlimits import form_flags
-from fitmatch.naturalorder import natural
-from fitmatch.parts import Job, Shell
-from fitmatch.placements import KindFigures, Placement, figures_of, figures_of_several
-from fitmatch.plans import Baseline, Plan, Proof, Status, Unfilled, Worth
-from fitmatch.pools import IN_ORDER, PRIORITIES, TOGETHER, Group, GroupAnswer, Pool, PoolPlan, groups_of, is_complete
-from fitmatch.rules.movable import is_movable
-from fitmatch.stages import now
+from fitmatch.parts import Job
+from fitmatch.plans import Plan
+from fitmatch.pools import TOGETHER, Pool
 
 __all__ = ["STRATEGIES", "Stop", "assign"]
 
 
-@overload
 def assign(
-    jobs: Job,
-    strategy: str = "target",
-    *,
-    slack_nm: int | None = None,
-    stop: Stop | None = None,
-) -> Plan: ...
-@overload
-def assign(
-    jobs: Pool,
+    task: Job | Pool,
     strategy: str = "target",
     *,
     slack_nm: int | None = None,
     stop: Stop | None = None,
     priority: str = TOGETHER,
-) -> PoolPlan: ...
-def assign(
-    jobs: Job | Pool,
-    strategy: str = "target",
-    *,
-    slack_nm: int | None = None,
-    stop: Stop | None = None,
-    priority: str = TOGETHER,
-) -> Plan | PoolPlan:
-    """The best assignment of shells to positions, proven level by level and independently checked.
+    alternatives: int = 0,
+    explain: str | None = None,
+    insist: tuple[str, str] | None = None,
+) -> Plan:
+    """The best assignment of shells to positions, proven level by level and independently checked, with the reasons of
+    positions that are empty or outside their limits.
 
-    `jobs` is one job, or a `Pool` as `fitmatch.read_jobs` makes it. `strategy` is "target", "even" or "keep-sets";
+    `task` is one job, or a `Pool` as `fitmatch.read_jobs` makes it. `strategy` is "target", "even" or "keep-sets";
     `slack_nm` is how much of the strategy's first figure may be given up for the later ones (None: 0, for keep-sets
     2540 nm). With several jobs `priority` is "together" or "in-order": the first job comes before the second, and so
-    on. A `stop` with a time limit may leave the proof incomplete: the plan then says so. Raises ValueError for a
-    strategy that is unknown or, for "even", lacks limits, and InputError for a guard that leaves some position no
-    clearance.
+    on. A `stop` with a time limit may leave the proof incomplete: the plan then says so.
+
+    `alternatives`: so many next best plans of each kind besides. `explain` names a position, JOB/POSITION with several
+    jobs, that is explained besides; `insist`: with the best plan in which it has these shells, upper and lower, NAME or
+    BOX/NAME.
+
+    Raises ValueError for a strategy that is unknown or, for "even", lacks limits, and for a position or shells that are
+    not there or cannot go together, and InputError for a guard that leaves some position no clearance.
     """
-    given = (jobs,) if isinstance(jobs, Job) else jobs.jobs
-    if strategy not in STRATEGIES:
-        raise ValueError(f"unknown strategy {strategy!r}; known are {', '.join(STRATEGIES)}")
-    if priority not in PRIORITIES:
-        raise ValueError(f"unknown priority {priority!r}; known are {', '.join(PRIORITIES)}")
-    if strategy == "even" and any(p.min_nm is None or p.max_nm is None for job in given for p in job.positions):
-        raise ValueError("the strategy `even` needs min and max at every position: it knows no target by itself")
-    check_guard(given)
-    if slack_nm is None:
-        slack_nm = KEEP_SETS_SLACK_NM if strategy == "keep-sets" else 0
     stop = stop or Stop()
+    question = None
+    if explain is not None:
+        from fitmatch.fit.explain import asked
 
-    answers = [_Answer(job, strategy, slack_nm) for job in given]
-    found = [_solve(given, group, answers, strategy, slack_nm, stop, priority) for group in groups_of(given)]
-    used = {s.key for answer in answers for p in answer.placements for s in (p.upper, p.lower)}
-    plans = tuple(answer.plan(used) for answer in answers)
-    now("checking the answer")
-    check(plans)
-    if isinstance(jobs, Job):
-        return plans[0]
-    return PoolPlan(
-        plans,
-        tuple(g._replace(complete=sum(is_complete(plans[i], g.group.kind) for i in g.group.members)) for g in found),
-        priority,
-    )
+        question = asked(task.jobs, explain, insist)
+    plan = best_plan(task, strategy, slack_nm=slack_nm, stop=stop, priority=priority)
+    if plan.unfilled or not all(p.within_limits for p in plan.placements):
+        from fitmatch.fit.small import with_reasons
 
+        plan = with_reasons(plan, stop)
+    if alternatives:
+        from fitmatch.fit.alternatives import with_alternatives
 
-def _solve(
-    jobs: Sequence[Job],
-    group: Group,
-    answers: "Sequence[_Answer]",
-    strategy: str,
-    slack_nm: int,
-    stop: Stop,
-    priority: str,
-) -> GroupAnswer:
-    """Prove one group, hand each of its jobs what is its own, and say what was found for all."""
-    mine = [jobs[i] for i in group.members]
-    kind = Kind(mine, group.kind)
+        plan = with_alternatives(plan, alternatives, stop)
+    if question is not None:
+        from fitmatch.fit.explain import explained
 
-    def rank(found: tuple[Kind, list[Placement]]) -> tuple[object, ...]:
-        """Of plans that are not proven: levels 0 and 1, then the first figures of the strategy `target`; smaller is
-        better."""
-        split, all_of_them = by_job(*found), tuple(found[1])
-        figures = figures_of(all_of_them)
-        quality = figures.worst_deviation_nm or 0, figures.sum_squared_deviation_nm2 or 0
-        if priority == IN_ORDER:
-            return (*map(_levels_0_and_1, split), quality)
-        complete = sum(sum(p.within_limits for p in some) == n for some, n in zip(split, wanted, strict=True))
-        return -complete, _levels_0_and_1(all_of_them), quality
-
-    now(f"{group.label}: as boxed and by hand, for comparison")
-    wanted = [sum(p.kind == group.kind for p in job.positions) for job in mine]
-    boxed, handmade = as_boxed(kind), by_hand(kind)
-    proven = prove(kind, strategy, slack_nm, stop, turns(kind, priority))
-    now(f"{group.label}: which very shells")
-    found = placed(kind, proven.choice)
-    staying = None
-    if movable(mine, group.kind):
-        staying = by_job(*found)
-        moving = MovingKind(mine, group.kind)
-        proven = prove(moving, strategy, slack_nm, stop, turns(moving, priority))
-        moved = placed(moving, proven.choice)
-        found = moved if proven.proof.proven else min(found, moved, key=rank)
-    if not proven.proof.proven:  # stopped so early that a careful builder may be ahead
-        found = min(found, (kind, handmade), key=rank)
-
-    settled, chosen = found[0], by_job(*found)
-    other = {"as-boxed": by_job(kind, boxed), "by-hand": by_job(kind, handmade)}
-    for at, i in enumerate(group.members):
-        stayed = None if staying is None or not is_movable(mine[at], group.kind) else figures_of(staying[at])
-        answers[i].add(settled, at, chosen[at], proven.proof, {name: some[at] for name, some in other.items()}, stayed)
-    baselines = {
-        name: Baseline(
-            figures_of_several(some),
-            sum(rules_broken_by(t.job, part) for t, part in zip(kind.terms, some, strict=True)),
-        )
-        for name, some in other.items()
-    }
-    return GroupAnswer(group, 0, figures_of_several(chosen), proven.proof, baselines)
-
-
-class _Answer:
-    """The plan of one job, kind by kind."""
-
-    def __init__(self, job: Job, strategy: str, slack_nm: int) -> None:
-        self.placements: list[Placement] = []
-        self._job = self._read = job
-        self._strategy = strategy
-        self._slack_nm = slack_nm
-        self._proofs: dict[str, Proof] = {}
-        self._worths: dict[str, Worth] = {}
-        self._staying: dict[str, KindFigures] = {}
-        self._reasons: dict[str, Reasons] = {}
-        self._baselines: dict[str, dict[str, Baseline]] = {}
-
-    def add(
-        self,
-        kind: Kind,
-        at: int,
-        best: Sequence[Placement],
-        proof: Proof,
-        others: dict[str, tuple[Placement, ...]],
-        staying: KindFigures | None,
-    ) -> None:
-        """What was found for one kind, in which this job is the one `at`; `others`: what was chosen in other ways;
-        `staying`: the best with no housing moved, where they may."""
-        mine = kind.terms[at].job
-        moved = {p.name: p for p in mine.positions if p.kind == kind.name}
-        if any(p.housing is not None for p in moved.values()):
-            forms = dict(self._job.measuring.position_forms)
-            forms |= {name: mine.measuring.position_forms[name] for name in moved if name in forms}
-            self._job = replace(
-                self._job,
-                positions=tuple(moved.get(p.name, p) for p in self._job.positions),
-                measuring=replace(self._job.measuring, position_forms=forms),
-            )
-        if staying is not None:
-            self._staying[kind.name] = staying
-        job = self._job
-        self.placements += best
-        self._proofs[kind.name] = proof
-        self._reasons[kind.name] = Reasons(job, kind)
-        for name, placements in others.items():
-            baseline = Baseline(figures_of(placements), rules_broken_by(job, placements))
-            self._baselines.setdefault(name, {})[kind.name] = baseline
-        now(f"{kind.name}: what to expect with the errors of the readings")
-        expected = worth(job, best, others["by-hand"])
-        if expected is not None:
-            self._worths[kind.name] = expected
-
-    def plan(self, used: set[tuple[str, str]]) -> Plan:
-        """`used`: the shells that this job and others were given."""
-        job, placements = self._job, self.placements
-        order = {id(p): i for i, p in enumerate(job.positions)}
-        placements.sort(key=lambda p: order[id(p.position)])
-        by_key = {s.key: s for s in job.shells}
-        placed = {id(p.position) for p in placements}
-        locked = {lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
-        away = used | job.reserved | locked
-        now("doubts about readings")
-        unproven = not all(proof.proven for proof in self._proofs.values())
-        return Plan(
-            job=job,
-            strategy=self._strategy,
-            status=Status.UNPROVEN if unproven else Status.PROVEN if placements else Status.NONE,
-            placements=tuple(placements),
-            unfilled=tuple(
-                Unfilled(p, self._reasons[p.kind].why(p))
-                for p in job.positions
-                if id(p) not in placed and ready(p, by_key)
-            ),
-            figures={name: figures_of(tuple(p for p in placements if p.position.kind == name)) for name in job.kinds},
-            proofs={name: self._proofs[name] for name in job.kinds},
-            leftover=_on_the_shelf(
-                s for s in job.shells if s.wall_nm is not None and s.hold is None and s.key not in away
-            ),
-            held=_on_the_shelf(s for s in job.shells if s.hold is not None),
-            flags=(*flags(job, placements, lambda p: self._reasons[p.kind].why(p)), *form_flags(job, placements)),
-            baselines={name: {kind: kinds[kind] for kind in job.kinds} for name, kinds in self._baselines.items()},
-            slack_nm=self._slack_nm,
-            moved_from=None if job is self._read else self._read,
-            staying=self._staying,
-            worth={name: self._worths[name] for name in job.kinds if name in self._worths},
-            doubts=doubts_of(self._read),
-        )
-
-
-def _levels_0_and_1(placements: Sequence[Placement]) -> tuple[int, ...]:
-    """Smaller is better."""
-    figures = figures_of(tuple(placements))
-    inside = sum(p.within_limits for p in placements)
-    wish = figures.below_want, figures.want_shortfall_nm, figures.above_want, figures.want_excess_nm
-    return -inside, -figures.filled, figures.below, figures.shortfall_nm, figures.excess_nm, *(n or 0 for n in wish)
-
-
-def _on_the_shelf(shells: Iterable[Shell]) -> tuple[Shell, ...]:
-    return tuple(sorted(shells, key=lambda s: (natural(s.box), natural(s.name))))
+        plan = explained(plan, question, stop)
+    return plan

@@ -6,7 +6,6 @@ any, any); and what is not kept is as small as it can be, figure by figure.
 """
 
 from dataclasses import replace
-from typing import overload
 
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.checker import check_bores
@@ -20,14 +19,9 @@ from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.fit.worth import standing
 from fitmatch.placements import complete_in, figures_of_several
 from fitmatch.plans import Alternatives, OtherPlan, Plan
-from fitmatch.pools import PoolPlan
 
 
-@overload
-def with_alternatives(answer: Plan, count: int, stop: Stop) -> Plan: ...
-@overload
-def with_alternatives(answer: PoolPlan, count: int, stop: Stop) -> PoolPlan: ...
-def with_alternatives(answer: Plan | PoolPlan, count: int, stop: Stop) -> Plan | PoolPlan:
+def with_alternatives(plan: Plan, count: int, stop: Stop) -> Plan:
     """The same answer with up to `count` next best plans of each kind, best first; of several jobs, of each kind as
     they decide it together.
 
@@ -35,9 +29,9 @@ def with_alternatives(answer: Plan | PoolPlan, count: int, stop: Stop) -> Plan |
     """
     found = {
         one.label: _alternatives(one, count, stop) if one.proof.proven else Alternatives((), False)
-        for one in decided(answer)
+        for one in decided(plan)
     }
-    return replace(answer, alternatives=found)
+    return replace(plan, alternatives=found)
 
 
 def _alternatives(one: Decided, count: int, stop: Stop) -> Alternatives:
@@ -62,9 +56,9 @@ def other_plan(one: Decided, kind: Kind, choice: Choice, *, proven: bool) -> Oth
     split = one.split(placements, settled.jobs)
     check_bores(settled.jobs, one.jobs, split)
     return OtherPlan(
-        figures_of_several(list(split)),
+        figures_of_several(split),
         complete_in(settled.jobs, split, one.kind) if len(one.jobs) > 1 else None,
-        {job.name: some for job, some in zip(one.jobs, split, strict=True)},
+        tuple(p for some in split for p in some),
         proven,
         standing(list(zip(settled.jobs, split, one.placements, strict=True))),
     )

@@ -66,7 +66,7 @@ class Budget:
 
 def place_of(bore: Bore) -> Place:
     """Of the first of its positions; one that stands apart has no other."""
-    return bore.terms.job.name, bore.positions[0].name
+    return bore.positions[0].key
 
 
 class Asker:
@@ -81,7 +81,7 @@ class Asker:
         self._badness = {place: badness(p) for place, p in self._placed.items()}
         well = {place for place, bad in self._badness.items() if not any(bad)}
         self._first = _first_like(one)
-        bad = [place for place, _ in one.positions() if place not in well]
+        bad = [p.key for p in one.positions() if p.key not in well]
         self._alone = [place for place in bad if place in self._placed or self.first_like(place) == place]
         self._absent = set(bad) - set(self._alone)
         self._kinds: dict[object, Kind] = {}
@@ -202,10 +202,7 @@ class Asker:
 
     def _fixed(self, kind: Kind, place: Place) -> Placement | None:
         """The position's placement, if there is nothing to choose."""
-        return next(
-            (p for p in kind.fixed if (kind.terms_of(p.position).job.name, p.position.name) == place),
-            None,
-        )
+        return next((p for p in kind.fixed if p.position.key == place), None)
 
     def _of_others(self, kind: Kind, place: Place, *, every: bool) -> Iterator[Pair]:
         for bore in kind.bores:
@@ -220,8 +217,7 @@ class Asker:
             elif every:
                 yield from kind.pairs(bore, bore.wanted_low, bore.wanted_high)
             else:
-                job = other[0]
-                for deviation in {self._placed[job, p.name].deviation_nm for p in bore.positions}:
+                for deviation in {self._placed[p.key].deviation_nm for p in bore.positions}:
                     walls = bore.ideal - deviation
                     if bore.wanted_low <= walls <= bore.wanted_high:
                         yield from kind.pairs(bore, walls, walls)
@@ -258,9 +254,8 @@ def _first_like(one: Decided) -> dict[Place, Place]:
     found: dict[Place, Place] = {}
     for bore in one.fresh().seats:
         for p in bore.positions:
-            place = bore.terms.job.name, p.name
-            how = badness(placed[place]) if place in placed else None
-            found[place] = firsts.setdefault((bore.seat, how), place)
+            how = badness(placed[p.key]) if p.key in placed else None
+            found[p.key] = firsts.setdefault((bore.seat, how), p.key)
     return found
 
 
@@ -268,7 +263,7 @@ def _leave_out(kind: Kind, absent: set[Place]) -> None:
     """Positions that stay empty: nothing of them is asked."""
     for bore in kind.seats:
         # The list is shared by all bores of the seat.
-        bore.positions[:] = [p for p in bore.positions if (bore.terms.job.name, p.name) not in absent]
+        bore.positions[:] = [p for p in bore.positions if p.key not in absent]
     kind.bores[:] = [b for b in kind.bores if b.positions]
     kind.seats[:] = [b for b in kind.seats if b.positions]
 

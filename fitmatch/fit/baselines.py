@@ -80,18 +80,18 @@ def by_hand(kind: Kind) -> list[Placement]:
     """
     place = {s.key: i for i, s in enumerate(kind.jobs[0].shells)}
     left = {c.index: list(reversed(c.members)) for c in kind.classes}
-    bore_of = {id(p): bore for bore in kind.seats for p in bore.positions}
-    fixed = {id(p.position): p for p in kind.fixed}
+    bore_of = {p.key: bore for bore in kind.seats for p in bore.positions}
+    fixed = {p.position.key: p for p in kind.fixed}
     offers: dict[int, _Offers] = {}  # by bore, where it has several positions
     sides: dict[Terms, int] = {}  # where the thicker halves of a job go, once decided
     placed = []
     for position in kind.positions:
-        if id(position) in fixed:
-            placed.append(fixed[id(position)])
+        if position.key in fixed:
+            placed.append(fixed[position.key])
             continue
-        if id(position) not in bore_of:
+        if position.key not in bore_of:
             continue  # its locked pair leaves no clearance
-        bore = bore_of[id(position)]
+        bore = bore_of[position.key]
         side = sides.get(bore.terms, 0)
         here = offers.get(bore.index)
         if here is None:

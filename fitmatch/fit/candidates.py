@@ -31,7 +31,7 @@ class Kind:
         self.jobs = tuple(jobs)
         self.terms = [Terms(job, kind) for job in jobs]
         self._boxes = {terms: some for terms, some in zip(self.terms, boxes, strict=False) if some is not None}
-        self._terms_of = {id(p): t for t in self.terms for p in t.job.positions if p.kind == kind}
+        self._terms_of = {p.key: t for t in self.terms for p in t.job.positions if p.kind == kind}
         self._guarded = any(terms.guards.on for terms in self.terms)
         self._racks: dict[tuple[object, ...], Rack] = {}
 
@@ -105,7 +105,7 @@ class Kind:
             position.upper,
             position.lower,
             tuple(margins.values()),
-            id(position) if terms.shifts.on else None,  # its place in the row matters
+            position.key if terms.shifts.on else None,  # its place in the row matters
         )
         if what not in alike:
             seat = self._make_bores(len(self.seats), position, [position], upper, lower, terms, margins, shifts)
@@ -122,8 +122,8 @@ class Kind:
         return terms not in self._boxes or shell.box in self._boxes[terms]
 
     def terms_of(self, position: Position) -> Terms:
-        """The terms of the job that this very position belongs to."""
-        return self._terms_of[id(position)]
+        """The terms of the job that this position belongs to."""
+        return self._terms_of[position.key]
 
     def place(self, position: Position, upper: Shell, lower: Shell) -> Placement:
         """These two shells in this position, judged by its job's own terms."""
@@ -268,7 +268,7 @@ class Kind:
                 upper=upper,
                 lower=lower,
                 house=house,
-                stays=int(house is None or any(p is positions[0] for p in house.members)),
+                stays=int(house is None or any(p.key == positions[0].key for p in house.members)),
                 shifts=shifts,
             )
 

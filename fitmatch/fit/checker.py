@@ -1,6 +1,6 @@
 """Every answer judged by somebody else: from the job and the plan alone, with no solver and none of its figures.
 
-In: a finished `Plan`, or those of several jobs. Out: nothing, or `FaultInFitmatch` with every fault found. It runs
+In: a finished `Plan`. Out: nothing, or `FaultInFitmatch` with every fault found. It runs
 after each solve, in production.
 """
 
@@ -13,7 +13,7 @@ from typing import TypeVar
 
 from fitmatch.parts import HALVES, SIDES, Job, Position, Rule, Shell, marks_agree
 from fitmatch.placements import KindFigures, Placement
-from fitmatch.plans import Plan, Status
+from fitmatch.plans import JobPlan, Plan
 from fitmatch.problems import FaultInFitmatch
 from fitmatch.rules.guard import Guard
 from fitmatch.rules.in_rows import Line, NeighbourStep
@@ -27,14 +27,12 @@ from fitmatch.rules.wall_difference import WallDifference
 R = TypeVar("R", bound=Rule)
 
 
-def check(plans: Sequence[Plan]) -> None:
-    """Raise FaultInFitmatch unless every plan, of one job or of several that share their shells, obeys every hard rule
-    and all its figures follow from the readings."""
-    faults = [*_stock([(plan.job, plan.placements) for plan in plans]), *_leftovers(plans)]
-    for plan in plans:
-        found = [*_books(plan), *_figures(plan), *_words(plan), *_bores(plan.job, plan.placements)]
-        found += _housings(plan.job, plan.moved_from or plan.job)
-        faults += [f"{plan.job.name}: {fault}" if plan.job.name else fault for fault in found]
+def check(plan: Plan) -> None:
+    """Raise FaultInFitmatch unless the plan obeys every hard rule and all its figures follow from the readings."""
+    faults = [*_stock([(one.job, one.placements) for one in plan.plans]), *_leftovers(plan), *_groups(plan)]
+    for one in plan.plans:
+        found = [*_books(one), *_figures(one), *_bores(one.job, one.placements), *_housings(one.job, one.read)]
+        faults += [f"{one.job.name}: {fault}" if one.job.name else fault for fault in found]
     _refuse(faults)
 
 
@@ -177,20 +175,18 @@ def _locks(job: Job) -> Iterator[tuple[Position, tuple[str, str]]]:
     yield from ((p, lock) for p in job.positions for lock in (p.upper, p.lower) if lock is not None)
 
 
-def _leftovers(plans: Sequence[Plan]) -> Iterator[str]:
-    """What is left over and what is held is the same for all, and is what it should be."""
-    known = {s.key: s for s in plans[0].job.shells}
-    away = {s.key for plan in plans for p in plan.placements for s in (p.upper, p.lower)}
-    away |= {lock for plan in plans for _, lock in _locks(plan.job)}
+def _leftovers(plan: Plan) -> Iterator[str]:
+    """All jobs hold the same shells, and what is left over and what is held is what it should be."""
+    known = {s.key: s for s in plan.plans[0].job.shells}
+    away = {s.key for one in plan.plans for p in one.placements for s in (p.upper, p.lower)}
+    away |= {lock for one in plan.plans for _, lock in _locks(one.job)}
     leftover = [s for s in known.values() if s.wall_nm is not None and s.hold is None and s.key not in away]
-    left, held = Counter(s.key for s in leftover), Counter(s.key for s in known.values() if s.hold is not None)
-    for plan in plans:
-        if Counter(s.key for s in plan.job.shells) != Counter(list(known)):
-            yield "the jobs do not hold the same shells"
-        if Counter(s.key for s in plan.leftover) != left:
-            yield "the leftovers are not what was left over"
-        if Counter(s.key for s in plan.held) != held:
-            yield "the held shells are not those on hold"
+    if any(Counter(s.key for s in one.job.shells) != Counter(list(known)) for one in plan.plans):
+        yield "the jobs do not hold the same shells"
+    if Counter(s.key for s in plan.leftover) != Counter(s.key for s in leftover):
+        yield "the leftovers are not what was left over"
+    if Counter(s.key for s in plan.held) != Counter(s.key for s in known.values() if s.hold is not None):
+        yield "the held shells are not those on hold"
 
 
 def _housings(job: Job, before: Job) -> Iterator[str]:
@@ -219,7 +215,7 @@ def _housings(job: Job, before: Job) -> Iterator[str]:
             yield f"the housing of {its.name} does not agree with {p.name}"
 
 
-def _books(plan: Plan) -> Iterator[str]:
+def _books(plan: JobPlan) -> Iterator[str]:
     """Every position is told of once."""
     job = plan.job
     known = {s.key: s for s in job.shells}
@@ -237,19 +233,37 @@ def _books(plan: Plan) -> Iterator[str]:
         yield "positions are not in file order"
 
 
-def _figures(plan: Plan) -> Iterator[str]:
-    """The figures of each kind, worked out once more from the clearances."""
-    for kind in plan.job.kinds:
-        placements = [p for p in plan.placements if p.position.kind == kind]
-        figures = plan.figures.get(kind)
-        if figures is None or figures != _worked_out(plan.job, placements):
+def _figures(plan: JobPlan) -> Iterator[str]:
+    """The figures of each kind of one job, worked out once more from the clearances."""
+    for kind, figures in plan.figures.items():
+        if figures != _worked_out([(plan.job, [p for p in plan.placements if p.position.kind == kind])]):
             yield f"the figures of {kind} do not follow from its clearances"
 
 
-def _worked_out(job: Job, placements: list[Placement]) -> KindFigures:
-    below, above, deviations, clearances = [], [], [], []
+def _groups(plan: Plan) -> Iterator[str]:
+    """Every kind of every job is answered once, and the figures follow from the clearances."""
+    told = Counter((i, g.group.kind) for g in plan.groups for i in g.group.members)
+    if told != Counter((i, kind) for i, one in enumerate(plan.plans) for kind in one.job.kinds):
+        yield "the kinds that were proven are not those of the jobs"
+        return
+    for g in plan.groups:
+        kind = g.group.kind
+        mine = [plan.plans[i] for i in g.group.members]
+        placements = [(one.job, [p for p in one.placements if p.position.kind == kind]) for one in mine]
+        if g.figures != _worked_out(placements):
+            yield f"the figures of {g.group.label} do not follow from its clearances"
+        wanted = [{p.name for p in one.job.positions if p.kind == kind} for one in mine]
+        inside = [{p.position.name for p in some if p.within_limits} for _, some in placements]
+        if g.complete != sum(one == other for one, other in zip(wanted, inside, strict=True)):
+            yield f"the jobs that are complete in {g.group.label} are not as many as told"
+
+
+def _worked_out(jobs: Sequence[tuple[Job, Sequence[Placement]]]) -> KindFigures:
+    """Of one job or of several, whose spread is the largest of theirs."""
+    below, above, clearances = [], [], []
+    deviations: dict[str, list[int]] = {}
     wish_below, wish_above, wished = [], [], False
-    for p in placements:
+    for job, p in ((job, p) for job, placements in jobs for p in placements):
         position = p.position
         assert position.target_nm is not None
         margin = _margin(job, p)
@@ -263,25 +277,26 @@ def _worked_out(job: Job, placements: list[Placement]) -> KindFigures:
         if position.want_max_nm is not None and p.clearance_nm > position.want_max_nm:
             wish_above.append(p.clearance_nm - position.want_max_nm)
         if short <= 0 and over <= 0 and not (position.upper is not None and position.lower is not None):
-            deviations.append(p.clearance_nm - position.target_nm)
+            deviations.setdefault(job.name, []).append(p.clearance_nm - position.target_nm)
             clearances.append(p.clearance_nm)
-    n = len(deviations)
+    off = [d for some in deviations.values() for d in some]
+    n = len(off)
     mean = None
     if n:
         whole, rest = divmod(sum(clearances), n)
         mean = whole + (1 if 2 * rest > n or (2 * rest == n and whole % 2 == 1) else 0)
     return KindFigures(
-        filled=len(placements),
+        filled=sum(len(placements) for _, placements in jobs),
         below=len(below),
         shortfall_nm=sum(below),
         above=len(above),
         excess_nm=sum(above),
         counted=n,
-        worst_deviation_nm=max(map(abs, deviations)) if n else None,
-        sum_squared_deviation_nm2=sum(d**2 for d in deviations) if n else None,
-        spread_nm=max(deviations) - min(deviations) if n else None,
+        worst_deviation_nm=max(map(abs, off)) if n else None,
+        sum_squared_deviation_nm2=sum(d**2 for d in off) if n else None,
+        spread_nm=max(max(some) - min(some) for some in deviations.values()) if n else None,
         mean_clearance_nm=mean,
-        boxes=len({p.upper.box for p in placements} | {p.lower.box for p in placements}),
+        boxes=len({s.box for _, placements in jobs for p in placements for s in (p.upper, p.lower)}),
         below_want=len(wish_below) if wished else None,
         want_shortfall_nm=sum(wish_below) if wished else None,
         above_want=len(wish_above) if wished else None,
@@ -298,14 +313,6 @@ def _margin(job: Job, placement: Placement) -> int:
 
     found = uncertainty_of(job, placement.position, placement.upper.measured_as, placement.lower.measured_as)
     return 0 if found is None else ceil(guard * found.expanded_nm)
-
-
-def _words(plan: Plan) -> Iterator[str]:
-    """The status says no more than was proven."""
-    unproven = any(not proof.proven for proof in plan.proofs.values())
-    status = Status.UNPROVEN if unproven else Status.PROVEN if plan.placements else Status.NONE
-    if plan.status is not status or set(plan.proofs) != set(plan.job.kinds):
-        yield "the status is not what was proven"
 
 
 def _measured(position: Position, known: dict[tuple[str, str], Shell]) -> bool:

@@ -15,10 +15,10 @@ from fitmatch.housings import with_housings
 from fitmatch.parts import Job, Position
 from fitmatch.placements import Placement
 from fitmatch.plans import Plan, Proof
-from fitmatch.pools import IN_ORDER, TOGETHER, PoolPlan
+from fitmatch.pools import IN_ORDER
 from fitmatch.rules.movable import is_movable
 
-Place = tuple[str, str]  # the name of a job, empty for one alone, and of a position
+Place = tuple[str, str]  # the key of a position
 
 
 class Decided(NamedTuple):
@@ -40,43 +40,34 @@ class Decided(NamedTuple):
 
     def split(self, placements: Iterable[Placement], jobs: Sequence[Job]) -> tuple[tuple[Placement, ...], ...]:
         """Placements of this kind's positions in these jobs, job by job in file order."""
-        by_position = {id(p.position): p for p in placements}
-        return tuple(tuple(by_position[id(p)] for p in job.positions if id(p) in by_position) for job in jobs)
+        by_position = {p.position.key: p for p in placements}
+        return tuple(tuple(by_position[p.key] for p in job.positions if p.key in by_position) for job in jobs)
 
     def by_place(self) -> dict[Place, Placement]:
         """What the answer gives each of its positions."""
-        return {
-            (job.name, p.position.name): p for job, some in zip(self.jobs, self.placements, strict=True) for p in some
-        }
+        return {p.position.key: p for some in self.placements for p in some}
 
-    def positions(self) -> Iterator[tuple[Place, Position]]:
+    def positions(self) -> Iterator[Position]:
         """Those of the kind, as they were read."""
-        for job in self.jobs:
-            yield from (((job.name, p.name), p) for p in job.positions if p.kind == self.kind)
+        return (p for job in self.jobs for p in job.positions if p.kind == self.kind)
 
 
-def decided(answer: Plan | PoolPlan) -> list[Decided]:
+def decided(plan: Plan) -> list[Decided]:
     """The groups of an answer, in file order."""
-    if isinstance(answer, Plan):
-        return [_decided(name, name, [answer], proof, TOGETHER) for name, proof in answer.proofs.items()]
     return [
-        _decided(g.group.label, g.group.kind, [answer.plans[i] for i in g.group.members], g.proof, answer.priority)
-        for g in answer.groups
+        Decided(
+            g.group.label,
+            g.group.kind,
+            tuple(one.read for one in plan.members(g.group)),
+            tuple(one.job for one in plan.members(g.group)),
+            tuple(one.of_kind(g.group.kind) for one in plan.members(g.group)),
+            g.proof,
+            plan.strategy,
+            plan.slack_nm,
+            plan.priority,
+        )
+        for g in plan.groups
     ]
-
-
-def _decided(label: str, kind: str, plans: Sequence[Plan], proof: Proof, priority: str) -> Decided:
-    return Decided(
-        label,
-        kind,
-        tuple(plan.moved_from or plan.job for plan in plans),
-        tuple(plan.job for plan in plans),
-        tuple(tuple(p for p in plan.placements if p.position.kind == kind) for plan in plans),
-        proof,
-        plans[0].strategy,
-        plans[0].slack_nm,
-        priority,
-    )
 
 
 def movable(jobs: Sequence[Job], kind: str) -> bool:
@@ -94,9 +85,9 @@ def turns(kind: Kind, priority: str) -> list[list[Terms]]:
 
 
 def by_job(kind: Kind, placements: Iterable[Placement]) -> list[tuple[Placement, ...]]:
-    some: dict[int, list[Placement]] = {id(terms): [] for terms in kind.terms}
+    some: dict[str, list[Placement]] = {job.name: [] for job in kind.jobs}
     for p in placements:
-        some[id(kind.terms_of(p.position))].append(p)
+        some[p.position.job].append(p)
     return [tuple(found) for found in some.values()]
 
 
@@ -108,31 +99,27 @@ def placed(kind: Kind, choice: Choice) -> tuple[Kind, list[Placement]]:
     seats, housings = settle(kind, choice)
     jobs = []
     for job in kind.jobs:
-        mine = {p.name: housings[id(p)] for p in job.positions if id(p) in housings}
+        mine = {p.name: housings[p.key] for p in job.positions if p.key in housings}
         jobs.append(with_housings(job, mine))
     settled = Kind(jobs, kind.name)
-    now = {
-        id(before): after
-        for old, new in zip(kind.jobs, jobs, strict=True)
-        for before, after in zip(old.positions, new.positions, strict=True)
-    }
-    free = [(now[id(position)], pair) for position, pair in seats if pair.bore.counts]
+    now = {p.key: p for job in jobs for p in job.positions}
+    free = [(now[position.key], pair) for position, pair in seats if pair.bore.counts]
     return settled, settled.fixed + name_shells(settled, free)
 
 
 def choice_of(kind: Kind, one: Decided) -> Choice:
     """The answer as a choice of this fresh kind's pairs; where housings may move, of those that stay empty too."""
     class_of = {s.key: c for c in kind.classes for s in c.members}
-    seat_of = {id(p): bore.seat for bore in kind.seats for p in bore.positions}
+    seat_of = {p.key: bore.seat for bore in kind.seats for p in bore.positions}
     bores: dict[int, list[Bore]] = {}
     for bore in kind.bores:
         bores.setdefault(bore.seat, []).append(bore)
     choice: Choice = Choice()
     for terms, final, placements in zip(kind.terms, one.final, one.placements, strict=True):
-        filled = {p.position.name: p for p in placements}
+        filled = {p.position.key: p for p in placements}
         housings = {p.name: p.housing or p.name for p in final.positions}
         for position in terms.job.positions:
-            seat, p = seat_of.get(id(position)), filled.get(position.name)
+            seat, p = seat_of.get(position.key), filled.get(position.key)
             if seat is None:
                 continue
             housing = housings[position.name]

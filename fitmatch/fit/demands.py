@@ -40,11 +40,11 @@ def apart(kind: Kind, place: Place, *, may_be_empty: bool) -> list[Bore]:
 
     Where housings may move, `may_be_empty` says whether it may still have one and no shells.
     """
-    seats = [b for b in kind.seats if any(_is(b, p.name, place) for p in b.positions)]
+    seats = [b for b in kind.seats if any(p.key == place for p in b.positions)]
     if not seats:
         return []
     (old,) = seats
-    position = next(p for p in old.positions if _is(old, p.name, place))
+    position = next(p for p in old.positions if p.key == place)
     new = 1 + max(b.seat for b in kind.seats)
 
     def alone(bore: Bore) -> Bore:
@@ -53,15 +53,11 @@ def apart(kind: Kind, place: Place, *, may_be_empty: bool) -> list[Bore]:
     own = [alone(b) for b in kind.bores if b.seat == old.seat]
     empty = [v._replace(bore=alone(v.bore)) for v in kind.vacancies if v.bore.seat == old.seat]
     kind.seats.append(alone(old))
-    old.positions[:] = [p for p in old.positions if p is not position]  # the list that all bores of the seat share
+    old.positions[:] = [p for p in old.positions if p.key != place]  # the list that all bores of the seat share
     kind.bores[:] = [*(b for b in kind.bores if b.positions), *own]
     kind.seats[:] = [b for b in kind.seats if b.positions]
     kind.vacancies[:] = [*(v for v in kind.vacancies if v.bore.positions), *(empty if may_be_empty else ())]
     return own
-
-
-def _is(bore: Bore, name: str, place: Place) -> bool:
-    return (bore.terms.job.name, name) == place
 
 
 def _with_pair(kind: Kind, own: list[Bore], upper: Key, lower: Key) -> list[Bore]:

@@ -6,7 +6,7 @@ runner-up, that is the best plan in which this position has another wall sum, an
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from typing import NamedTuple, overload
+from typing import NamedTuple
 
 from fitmatch.facts import Fact
 from fitmatch.fit.alternatives import other_plan
@@ -22,18 +22,10 @@ from fitmatch.intake.names import nearest
 from fitmatch.parts import SIDES, Job, Position, Shell
 from fitmatch.placements import Placement
 from fitmatch.plans import Explanation, OtherPlan, Plan
-from fitmatch.pools import PoolPlan
+from fitmatch.problems import NotPossible
 from fitmatch.rules.drawing import bore_refused
 from fitmatch.rules.in_force import broken, row_rules
 from fitmatch.rules.movable import is_movable
-
-
-class NotPossible(ValueError):
-    """What was asked for names nothing, or cannot be: `why`, with the names it takes to say what to do."""
-
-    def __init__(self, why: Fact) -> None:
-        super().__init__(why)
-        self.why = why
 
 
 class Question(NamedTuple):
@@ -89,15 +81,13 @@ def _forbids(jobs: Sequence[Job], job: Job, position: Position, upper: Shell, lo
     housed = _housed(job, position)
     if not housed:
         yield Fact("drawing")
-    locked_in = {
-        lock: (each.name, p.name) for each in jobs for p in each.positions for lock in (p.upper, p.lower) if lock
-    }
+    locked_in = {lock: p.key for each in jobs for p in each.positions for lock in (p.upper, p.lower) if lock}
     for side, shell in zip(SIDES, (upper, lower), strict=True):
         lock: tuple[str, str] | None = getattr(position, side)
-        where = locked_in.get(shell.key, (job.name, position.name))
+        where = locked_in.get(shell.key, position.key)
         if lock is not None and lock != shell.key:
             yield Fact("half-locked", {"side": side, "lock": "/".join(lock)})
-        elif where != (job.name, position.name):
+        elif where != position.key:
             full = where[1] if where[0] == job.name else "/".join(where)
             yield Fact("locked-elsewhere", {"shell": _name(shell), "position": full})
         if shell.kind != position.kind:
@@ -128,7 +118,7 @@ def _housed(job: Job, position: Position) -> list[Position]:
     by_key = {s.key: s for s in job.shells}
     housings = [position]
     if is_movable(job, position.kind):
-        others = (p for p in job.positions if p.kind == position.kind and p is not position and ready(p, by_key))
+        others = (p for p in job.positions if p.kind == position.kind and p.key != position.key and ready(p, by_key))
         housings += [rehoused(position, p) for p in others if may_move(position, p)]
     return [p for p in housings if not bore_refused(job, p)]
 
@@ -138,7 +128,9 @@ def _locked_bores(job: Job, position: Position) -> list[Placement]:
     by_key, terms = {s.key: s for s in job.shells}, Terms(job, position.kind)
     found = []
     for p in job.positions:
-        if p.kind != position.kind or p is position or p.upper is None or p.lower is None or not ready(p, by_key):
+        if p.kind != position.kind or p.key == position.key or p.upper is None or p.lower is None:
+            continue
+        if not ready(p, by_key):
             continue
         placements = [terms.place(housed, by_key[p.upper], by_key[p.lower]) for housed in _housed(job, p)]
         if placements and all(placement.clearance_tightest_nm > 0 for placement in placements):
@@ -146,20 +138,13 @@ def _locked_bores(job: Job, position: Position) -> list[Placement]:
     return found
 
 
-@overload
-def explained(answer: Plan, question: Question, stop: Stop) -> Plan: ...
-@overload
-def explained(answer: PoolPlan, question: Question, stop: Stop) -> PoolPlan: ...
-def explained(answer: Plan | PoolPlan, question: Question, stop: Stop) -> Plan | PoolPlan:
+def explained(plan: Plan, question: Question, stop: Stop) -> Plan:
     """The same answer with the explanation of one position."""
-    job, position = question.job, question.position
-    one = next(
-        one for one in decided(answer) if one.kind == position.kind and any(j.name == job.name for j in one.jobs)
-    )
+    position, place = question.position, question.position.key
+    one = next(one for one in decided(plan) if any(p.key == place for p in one.positions()))
     runner_up = insisted = None
     stopped = False
-    if ready(position, {s.key: s for s in job.shells}):
-        place = job.name, position.name
+    if ready(position, {s.key: s for s in question.job.shells}):
         placed = one.by_place().get(place)
         other = Demand(place, not_sum_nm=None if placed is None else placed.wall_sum_nm)
         runner_up, stopped = _best_with(one, other, stop)
@@ -167,8 +152,8 @@ def explained(answer: Plan | PoolPlan, question: Question, stop: Stop) -> Plan |
             upper, lower = question.pair
             insisted, cut = _best_with(one, Demand(place, pair=(upper.key, lower.key)), stop)
             stopped |= cut
-    told = Explanation(job.name, position, one.label, runner_up, question.pair, insisted, stopped)
-    return replace(answer, explanation=told)
+    told = Explanation(position, one.label, runner_up, question.pair, insisted, stopped)
+    return replace(plan, explanation=told)
 
 
 def _best_with(one: Decided, demand: Demand, stop: Stop) -> tuple[OtherPlan | None, bool]:
@@ -180,8 +165,7 @@ def _best_with(one: Decided, demand: Demand, stop: Stop) -> tuple[OtherPlan | No
     except NoPlan:
         return None, False
     found = other_plan(one, kind, proven.choice, proven=proven.proof.proven)
-    job, name = demand.place
-    if all(p.position.name != name for p in found.placements[job]):
+    if all(p.position.key != demand.place for p in found.placements):
         return None, True  # stopped before there was a plan
     return found, not proven.proof.proven
 

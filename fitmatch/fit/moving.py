@@ -48,20 +48,20 @@ class MovingKind(Kind):
         self.positions += positions
         houses: dict[tuple[object, ...], House] = {}
         seats: dict[tuple[object, ...], list[Position]] = {}
-        own: dict[int, House] = {}
+        own: dict[tuple[str, str], House] = {}
         for position in positions:
             what = (position.housing_bore, position.seating_nm, position.accept is None, position.within)
-            own[id(position)] = houses.setdefault(what, House([]))
-            own[id(position)].members.append(position)
+            own[position.key] = houses.setdefault(what, House([]))
+            own[position.key].members.append(position)
             locked = position.upper is not None or position.lower is not None
             journal = (
                 position.journal,
                 asks_for(position),
-                id(position) if locked or terms.shifts.on else None,
+                position.key if locked or terms.shifts.on else None,
             )
             seats.setdefault((what, journal), []).append(position)
         for alike in seats.values():
-            self._add_seat(alike, own[id(alike[0])], list(houses.values()), terms)
+            self._add_seat(alike, own[alike[0].key], list(houses.values()), terms)
 
     def _add_seat(self, positions: list[Position], own: House, houses: list[House], terms: Terms) -> None:
         """A seat with a bore for each housing that may stand there, its own first."""
@@ -81,8 +81,8 @@ class MovingKind(Kind):
                 self.vacancies.append(_vacancy(bore))
 
 
-def settle(kind: Kind, choice: Choice) -> tuple[list[tuple[Position, Pair]], dict[int, Position]]:
-    """Give every chosen pair a position, and every position of a movable kind (by its id) its housing.
+def settle(kind: Kind, choice: Choice) -> tuple[list[tuple[Position, Pair]], dict[tuple[str, str], Position]]:
+    """Give every chosen pair a position, and every position of a movable kind, by its key, its housing.
 
     Housings that can stay do; the rest go in file order.
     """
@@ -94,19 +94,19 @@ def settle(kind: Kind, choice: Choice) -> tuple[list[tuple[Position, Pair]], dic
         pairs = chosen.get(bore.seat, [])
         pairs.sort(key=lambda p: (-p.filled, -p.stays, p.bore.index, p.upper.wall_nm, p.upper.index, p.lower.index))
         seats += zip(bore.positions, pairs, strict=False)
-    housings: dict[int, Position] = {}
-    left: dict[int, list[Position]] = {}
+    housings: dict[tuple[str, str], Position] = {}
+    left: dict[House, list[Position]] = {}
     for _, pair in seats:
         if pair.bore.house is not None:
-            left.setdefault(id(pair.bore.house), list(pair.bore.house.members))
+            left.setdefault(pair.bore.house, list(pair.bore.house.members))
     for position, pair in seats:
         if pair.bore.house is not None and pair.stays:
-            housings[id(position)] = position
-            left[id(pair.bore.house)] = [p for p in left[id(pair.bore.house)] if p is not position]
-    order = {id(position): i for i, position in enumerate(kind.positions)}
-    for position, pair in sorted(seats, key=lambda seat: order[id(seat[0])]):
+            housings[position.key] = position
+            left[pair.bore.house] = [p for p in left[pair.bore.house] if p.key != position.key]
+    order = {position.key: i for i, position in enumerate(kind.positions)}
+    for position, pair in sorted(seats, key=lambda seat: order[seat[0].key]):
         if pair.bore.house is not None and not pair.stays:
-            housings[id(position)] = left[id(pair.bore.house)].pop(0)
+            housings[position.key] = left[pair.bore.house].pop(0)
     return [(position, pair) for position, pair in seats if pair.filled], housings
 
 

@@ -25,8 +25,8 @@ def seats_of(kind: Kind, choice: Choice) -> list[tuple[Position, Pair]]:
 
 def name_shells(kind: Kind, seats: Sequence[tuple[Position, Pair]]) -> list[Placement]:
     """Give every position with its chosen pair two shells; the positions are those of `kind`."""
-    order = {id(position): i for i, position in enumerate(kind.positions)}
-    seats = sorted(seats, key=lambda seat: order[id(seat[0])])
+    order = {position.key: i for i, position in enumerate(kind.positions)}
+    seats = sorted(seats, key=lambda seat: order[seat[0].key])
 
     stock = _Stock({c.index: c for _, p in seats for c in (p.upper, p.lower)})
     boxes: dict[int, tuple[int, int]] = {}

@@ -26,7 +26,7 @@ class Reasons:
         self._job = job
         self._kind = kind
         self._guarded = guard_of(job) > 0
-        self._bores = {id(p): bore for bore in kind.seats for p in bore.positions}
+        self._bores = {p.key: bore for bore in kind.seats for p in bore.positions}
 
     def why(self, position: Position) -> Fact:
         """Why this measured position is empty or outside its limits."""
@@ -34,7 +34,7 @@ class Reasons:
             return self._refused(position)
         if position.upper is not None and position.lower is not None:
             return self._locked_pair(position)
-        bore = self._bores[id(position)]
+        bore = self._bores[position.key]
         for side in SIDES:
             if not getattr(bore, side).classes:
                 return self._no_half(position, side)

@@ -11,7 +11,6 @@ spent, nothing more is asked, and the reasons say so.
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
-from typing import overload
 
 from fitmatch.fit.asking import Asker, Budget, TooMuch
 from fitmatch.fit.candidates import ready
@@ -20,7 +19,6 @@ from fitmatch.fit.deciding import Decided, Place, decided
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.parts import Position
 from fitmatch.plans import Cure, Plan, Reason
-from fitmatch.pools import PoolPlan
 from fitmatch.rules import bonds
 from fitmatch.rules.locks import Jobs, Locks, lock_excuses, without_locks
 
@@ -29,28 +27,20 @@ _HALVES = {"uppers": "upper", "lowers": "lower"}  # too few of them
 _PRIORITY = "priority"  # of the jobs before it, whose quality comes first
 
 
-@overload
-def with_reasons(answer: Plan, stop: Stop) -> Plan: ...
-@overload
-def with_reasons(answer: PoolPlan, stop: Stop) -> PoolPlan: ...
-def with_reasons(answer: Plan | PoolPlan, stop: Stop) -> Plan | PoolPlan:
+def with_reasons(plan: Plan, stop: Stop) -> Plan:
     """The same answer with the small reason of each position that is empty or outside its limits, in file order."""
     budget = Budget()
-    work = [_Failing(one, stop, budget) for one in decided(answer) if one.proof.proven]
+    work = [_Failing(one, stop, budget) for one in decided(plan) if one.proof.proven]
     for some in work:
         some.find_reasons()
     budget.open_rest()  # cures take longer, and are not to find nothing left
     for some in work:
         some.find_cures()
     found = {place: reason for some in work for place, reason in some.told()}
-    if isinstance(answer, Plan):
-        return _told(answer, found)
-    return replace(answer, plans=tuple(_told(plan, found) for plan in answer.plans))
-
-
-def _told(plan: Plan, found: Mapping[Place, Reason]) -> Plan:
-    places = [(plan.job.name, p.name) for p in plan.job.positions]
-    return replace(plan, reasons=tuple(found[place] for place in places if place in found))
+    plans = [
+        replace(one, reasons=tuple(found[p.key] for p in one.job.positions if p.key in found)) for one in plan.plans
+    ]
+    return replace(plan, plans=tuple(plans))
 
 
 class _Failing:
@@ -59,7 +49,7 @@ class _Failing:
     def __init__(self, one: Decided, stop: Stop, budget: Budget) -> None:
         by_key = {s.key: s for s in one.jobs[0].shells}
         inside = {place for place, p in one.by_place().items() if p.within_limits}
-        self._all = {place: p for place, p in one.positions() if place not in inside and ready(p, by_key)}
+        self._all = {p.key: p for p in one.positions() if p.key not in inside and ready(p, by_key)}
         self._reasons: dict[Place, Reason] = {}
         if self._all:
             self._asker = Asker(one, stop, budget)

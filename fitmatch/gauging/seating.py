@@ -15,17 +15,21 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from math import sqrt
-from typing import Final, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.facts import Fact
 from fitmatch.gauging.assembled import assembled_clearance, measured_as
+from fitmatch.gauging.doubts import doubts_of
 from fitmatch.gauging.uncertainty import ErrorModel, Uncertainty
 from fitmatch.housings import rehoused
-from fitmatch.lengths import mean, round_half_even
+from fitmatch.lengths import NM_PER_UNIT, mean, round_half_even
 from fitmatch.measuring import DIAMETERS, AssembledReading, Doubt
 from fitmatch.parts import Job, Position
 from fitmatch.placements import Placement
 from fitmatch.rules.limits_at import limits_at
+
+if TYPE_CHECKING:
+    import pandas
 
 APART_NM: Final = 7_620  # 0.0003 in
 MISTAKE_NM: Final = 12_700  # 0.0005 in
@@ -144,6 +148,30 @@ class Comparison:
         bad = any(c.verdict != Verdict.AGREES or not c.within_limits for c in self.checks)
         return bad or bool(self.not_compared) or not self.checks
 
+    def to_frame(self, unit: str | None = None) -> "pandas.DataFrame":
+        """One row per reading that was compared, in file order, lengths as floats in `unit`, else the job's; pandas is
+        imported here."""
+        import pandas
+
+        per_unit = NM_PER_UNIT[unit or self.job.unit]
+        return pandas.DataFrame(
+            {
+                "position": c.reading.position,
+                "kind": c.placement.position.kind,
+                "upper": "/".join(c.reading.upper),
+                "lower": "/".join(c.reading.lower),
+                "method": c.reading.method,
+                "assembled": c.assembled_nm / per_unit,
+                "calculated": c.placement.clearance_nm / per_unit,
+                "difference": c.difference_nm / per_unit,
+                "apart_from": c.apart_from_nm / per_unit,
+                "verdict": str(c.verdict),
+                "within_limits": c.within_limits,
+                "teaches": not c.why_not,
+            }
+            for c in self.checks
+        )
+
     def written(self, kind: str) -> bool:
         """Whether the kind's table holds what its readings teach."""
         fit, learned = self.job.fits[kind], self.learned[kind]
@@ -170,6 +198,14 @@ class Comparison:
             and _explains(other, check)
         ]
         return found[0] if len(set(found)) == 1 else None
+
+
+def assembled(job: Job) -> Comparison:
+    """Hold every reading with the shells in against the calculation for its pair; `job` was read with them, by
+    `read_job(folder, assembled=True)`, else ValueError is raised. What rests on a reading in doubt does not teach."""
+    if not job.measuring.assembled_file:
+        raise ValueError("this job was read without its assembled readings; read it with assembled=True")
+    return compare(job, doubts_of(job))
 
 
 def compare(job: Job, doubts: Sequence[Doubt] = ()) -> Comparison:

@@ -45,7 +45,7 @@ def read_folders(folders: Sequence[str | PathLike[str]], make_sizing: Callable[[
     )
     for at, (name, reader, own) in enumerate(zip(names, readers, compared, strict=False)):
         try:
-            jobs.append(replace(reader.job(own, pooled), name=name))
+            jobs.append(_named(reader.job(own, pooled), name))
         except InputError as error:
             problems += [p._replace(file=f"{name}/{p.file}", rank=(at, *p.rank)) for p in error.problems]
     if problems:
@@ -74,6 +74,10 @@ def _names(paths: Sequence[Path]) -> list[str]:
         if len(set(names)) == len(names):
             return names
     return [str(path.resolve()) for path in paths]
+
+
+def _named(job: Job, name: str) -> Job:
+    return replace(job, name=name, positions=tuple(replace(p, job=name) for p in job.positions))
 
 
 def _settings_that_differ(jobs: Sequence[Job]) -> Iterator[Problem]:

@@ -1,11 +1,11 @@
 """The part of the text report that says what is wrong or missing and why, and what to do next."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from fitmatch.parts import Position, Shell
 from fitmatch.placements import Placement
-from fitmatch.plans import Plan
+from fitmatch.plans import JobPlan, Proof
 from fitmatch.report.doubts import doubt_lines
 from fitmatch.report.facts import DANGER, unmeasured_shells
 from fitmatch.report.failing import failing
@@ -17,7 +17,7 @@ _ITEM = "  "
 _DEEPER = "      "
 
 
-def summary(plan: Plan) -> str:
+def summary(plan: JobPlan) -> str:
     """How many positions are good, and how many are not, in one sentence."""
     total = len(plan.job.positions)
     inside = sum(p.within_limits for p in plan.placements)
@@ -36,34 +36,32 @@ def summary(plan: Plan) -> str:
     return f"{_positions(total)}: " + ", ".join(f"{n} {words}" for n, words in counts if n) + "."
 
 
-def attention(plan: Plan, unit: str) -> list[str]:
-    """One item for each thing that needs attention; nothing where there is none."""
-    if not plan.needs_attention:
-        return []
-    missing = unmeasured_shells(plan)
+def attention(plan: JobPlan, proofs: Mapping[str, Proof], unit: str) -> list[str]:
+    """One item for each thing that needs attention; nothing where there is none. `proofs` of its kinds."""
     # A misfit often follows from a reading in doubt, so those come first.
     items = [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts, unit)]
     items += failing(plan, unit)
     items += _without_reading(plan.unmeasured_positions)
-    items += _without_wall(missing)
+    items += _without_wall(unmeasured_shells(plan.job))
     flags = [flag for flag in plan.flags if flag.what.code != "misfit"]
     items += [f"{whole(flag.position)}: {clean(words_of(flag.what, unit))}" for flag in flags]
     items += [
         f"NOT PROVEN: {clean(kind)}: a better choice may exist, see HOW GOOD IT IS"
-        for kind, p in plan.proofs.items()
+        for kind, p in proofs.items()
         if not p.proven
     ]
-
+    if not items:
+        return []
     lines = ["NEEDS ATTENTION"]
     for item in items:
         lines += paragraph(item, first=_ITEM, rest=_DEEPER)
     return lines
 
 
-def next_steps(plan: Plan) -> list[str]:
+def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
     """What to do now, in the order of doing it."""
     bad = [p for p in plan.placements if not p.within_limits]
-    unread = {p.kind for p in plan.unmeasured_positions} | {s.kind for s in unmeasured_shells(plan)}
+    unread = {p.kind for p in plan.unmeasured_positions} | {s.kind for s in unmeasured_shells(plan.job)}
     complete = [kind for kind in plan.job.kinds if kind not in unread]
     steps = []
     if unread:
@@ -83,7 +81,7 @@ def next_steps(plan: Plan) -> list[str]:
         )
     if bad:
         steps.append(f"Run no engine with a bore marked {DANGER}: its shells are only the least bad choice.")
-    if any(not p.proven for p in plan.proofs.values()):
+    if any(not p.proven for p in proofs.values()):
         steps.append("Allow more time (--time-limit) if the plan is to be proven the best.")
     good = [p for p in plan.placements if p.within_limits and p.position.kind in complete]
     if good:

@@ -9,10 +9,6 @@ from fitmatch.report.scale import Scale
 from fitmatch.rules import SETTINGS
 
 
-def basis(job: Job, scale: Scale) -> list[str]:
-    return [*boxes_read(job), *rules_in_force(job, scale)]
-
-
 def boxes_read(job: Job) -> list[str]:
     return paragraph("Boxes read: " + (", ".join(_boxes(job)) or "none") + ".", rest="  ")
 

@@ -1,12 +1,12 @@
 """What the text report needs to set another plan of a kind beside the answer."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from typing import NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.parts import Position
 from fitmatch.placements import KindFigures, Placement
 from fitmatch.plans import OtherPlan, Plan
-from fitmatch.pools import PoolPlan
 from fitmatch.report.facts import DANGER
 from fitmatch.report.layout import Column, whole
 from fitmatch.report.placing import NOT_FILLED, shell_name
@@ -14,42 +14,33 @@ from fitmatch.report.scale import Scale
 
 NOTHING = "-"
 
+Key = tuple[str, str]  # of a position
 
-class Answered(NamedTuple):
+
+class Beside(NamedTuple):
     """One kind of the answer, of one job or of several that decide it together."""
 
     figures: KindFigures
-    complete: int | None  # how many of several jobs are complete in it
+    complete: int  # how many of several jobs are complete in it
     proven: bool
-    kind: str
-    plans: tuple[Plan, ...]
-
-    def placements(self) -> dict[str, tuple[Placement, ...]]:
-        """By the name of the job, which is empty for one alone."""
-        return {plan.job.name: tuple(p for p in plan.placements if p.position.kind == self.kind) for plan in self.plans}
-
-    def names(self) -> Iterator[str]:
-        """Of all its positions, in file order."""
-        for plan in self.plans:
-            yield from (full_name(plan.job.name, p.name) for p in plan.job.positions if p.kind == self.kind)
+    placements: dict[Key, Placement]  # as it is filled
+    names: dict[Key, str]  # of all its positions, in file order
 
 
-def answered(answer: Plan | PoolPlan) -> dict[str, Answered]:
-    """By kind, or by the label of each group of several jobs."""
-    if isinstance(answer, Plan):
-        return {
-            kind: Answered(figures, None, answer.proofs[kind].proven, kind, (answer,))
-            for kind, figures in answer.figures.items()
-        }
-    return {
-        g.group.label: Answered(
-            g.figures, g.complete, g.proof.proven, g.group.kind, tuple(answer.plans[i] for i in g.group.members)
-        )
-        for g in answer.groups
-    }
+def answered(plan: Plan, label: str) -> Beside:
+    """What the answer has for one group."""
+    answer = next(g for g in plan.groups if g.group.label == label)
+    kind, members = answer.group.kind, plan.members(answer.group)
+    return Beside(
+        answer.figures,
+        answer.complete,
+        answer.proof.proven,
+        by_position(p for one in members for p in one.of_kind(kind)),
+        {p.key: full_name(p) for one in members for p in one.job.positions if p.kind == kind},
+    )
 
 
-def figure_columns(name: str, kind: Answered, others: Mapping[str, OtherPlan], scale: Scale) -> list[Column]:
+def figure_columns(name: str, kind: Beside, others: Mapping[str, OtherPlan], scale: Scale) -> list[Column]:
     """Everything that plans are ordered by, one row for the answer, called `name`, and each other plan."""
     one = NM_PER_UNIT[scale.step]
     rows: list[tuple[str, KindFigures, int | None]] = [(name, kind.figures, kind.complete)]
@@ -66,7 +57,7 @@ def figure_columns(name: str, kind: Answered, others: Mapping[str, OtherPlan], s
         return Column(head, [NOTHING if v is None else f"{v / unit_nm:.{places}f}" for v in values])
 
     columns = [Column("", [name for name, _, _ in rows], "left")]
-    if kind.complete is not None:
+    if all(other.complete is not None for other in others.values()):
         columns.append(Column("engines\ncomplete", [str(complete) for _, _, complete in rows]))
     columns += [
         column("filled", lambda f: str(f.filled)),
@@ -88,13 +79,12 @@ def figure_columns(name: str, kind: Answered, others: Mapping[str, OtherPlan], s
     ]
 
 
-def by_name(placements: Mapping[str, Sequence[Placement]]) -> dict[str, Placement]:
-    """Placements by the full name of their position."""
-    return {full_name(job, p.position.name): p for job, some in placements.items() for p in some}
+def by_position(placements: Iterable[Placement]) -> dict[Key, Placement]:
+    return {p.position.key: p for p in placements}
 
 
-def full_name(job: str, position: str) -> str:
-    return f"{job}/{position}" if job else position
+def full_name(position: Position) -> str:
+    return "/".join(filter(None, position.key))
 
 
 def shells_of(placement: Placement | None) -> str:

@@ -2,24 +2,23 @@
 
 from fitmatch.parts import SIDES
 from fitmatch.plans import Cure, OtherPlan, Plan, Reason
-from fitmatch.pools import PoolPlan
 from fitmatch.report.emit import Number, Value, length
 from fitmatch.report.values import figures_value, placement_value
 
 
-def beside_values(answer: Plan | PoolPlan, unit: str) -> dict[str, Value]:
+def beside_values(plan: Plan, unit: str) -> dict[str, Value]:
     """Alternatives by kind and the explanation of a position, where they were asked for."""
     found: dict[str, Value] = {}
-    if answer.alternatives:
+    if plan.alternatives:
         found["alternatives"] = {
             kind: {"complete": some.complete, "plans": [_other_plan(other, unit) for other in some.plans]}
-            for kind, some in answer.alternatives.items()
+            for kind, some in plan.alternatives.items()
         }
-    told = answer.explanation
+    told = plan.explanation
     if told is not None:
         pair = told.pair and {side: {"shell": s.name, "box": s.box} for side, s in zip(SIDES, told.pair, strict=True)}
         found["explanation"] = {
-            **({"job": told.job} if told.job else {}),
+            **({"job": told.position.job} if told.position.job else {}),
             "position": told.position.name,
             "kind": told.position.kind,
             "runner_up": told.runner_up and _other_plan(told.runner_up, unit),
@@ -35,9 +34,7 @@ def _other_plan(other: OtherPlan, unit: str) -> dict[str, Value]:
         "proven": other.proven,
         "against_plan": other.against_plan,
         "positions": [
-            ({"job": job} if job else {}) | placement_value(p, unit)
-            for job, placements in other.placements.items()
-            for p in placements
+            ({"job": p.position.job} if p.position.job else {}) | placement_value(p, unit) for p in other.placements
         ],
     }
 

@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING
 
 from fitmatch.placements import Placement
-from fitmatch.plans import Plan
+from fitmatch.plans import JobPlan
 
 if TYPE_CHECKING:
     from fitmatch.gauging.uncertainty import ErrorModel, Uncertainty
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 class Certainty:
     """What is known about the errors of a plan's clearances."""
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: JobPlan) -> None:
         self._plan = plan
         self._model: ErrorModel | None = None
         fits, measuring = plan.job.fits.values(), plan.job.measuring
@@ -53,4 +53,4 @@ class Certainty:
             return None
         from fitmatch.gauging.judging import joint_chance
 
-        return joint_chance(self._model, [p for p in self._plan.placements if p.position.kind == kind])
+        return joint_chance(self._model, self._plan.of_kind(kind))

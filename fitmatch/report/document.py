@@ -5,17 +5,14 @@ from typing import Final
 
 from fitmatch import __version__
 from fitmatch.measuring import Form
-from fitmatch.parts import Shell
+from fitmatch.parts import Job, Shell
 from fitmatch.placements import Placement
-from fitmatch.plans import Baseline, Plan, Proof
-from fitmatch.pools import PoolPlan, is_complete
+from fitmatch.plans import Baseline, JobPlan, Plan, Proof
 from fitmatch.report.beside_values import beside_values, reason_value
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.doubts import doubt_values
 from fitmatch.report.emit import Number, Value, area, document, half_length, length, two_digits
-from fitmatch.report.facts import (
-    unmeasured_shells,
-)
+from fitmatch.report.facts import unmeasured_shells
 from fitmatch.report.inline import in_a_row, row_of
 from fitmatch.report.levels import LEVELS, Worth
 from fitmatch.report.moves import moves
@@ -27,76 +24,58 @@ SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
 
 
 def plan_document(plan: Plan, unit: str) -> str:
-    """The whole document, lengths in `unit`, ending in a line break."""
-    certainty = Certainty(plan)
+    """The whole document, lengths in `unit`, ending in a line break. Of several jobs what belongs to one carries its
+    name as `job`."""
+    certainties = [Certainty(one) for one in plan.plans]
     return document(
         {
-            **_head(plan, plan.job.title, unit),
+            "schema": SCHEMA,
+            "version": __version__,
+            "title": plan.job.title if plan.alone else "; ".join(one.job.title or one.job.name for one in plan.plans),
+            "unit": unit,
+            "strategy": plan.strategy,
+            "slack": length(plan.slack_nm, unit),
+            **({} if plan.alone else {"priority": plan.priority}),
             "status": str(plan.status),
-            **_positions([plan], [certainty], unit),
-            "kinds": _kinds(plan, certainty, unit),
+            **({} if plan.alone else {"complete": plan.complete, "jobs": _jobs(plan, certainties, unit)}),
+            **_positions(plan, certainties, unit),
+            "kinds": _kinds(plan, plan.plans[0], certainties[0], unit) if plan.alone else _groups(plan, unit),
             "baselines": {
-                name: {kind: _baseline(baseline, unit) for kind, baseline in kinds.items()}
-                for name, kinds in plan.baselines.items()
+                name: {label: _baseline(baseline, unit) for label, baseline in labels.items()}
+                for name, labels in plan.baselines.items()
             },
             **beside_values(plan, unit),
-            **_shelf(plan, unit),
-            "digest": plan.job.digest,
+            "leftover": [_unused(plan.job, s, unit) for s in plan.leftover],
+            "held": [_unused(plan.job, s, unit) | {"hold": s.hold} for s in plan.held],
+            "digest": plan.job.digest if plan.alone else None,
         }
     )
 
 
-def pool_document(pool: PoolPlan, unit: str) -> str:
-    """The same for several jobs that share their shells: what belongs to one of them carries its name as `job`."""
-    first, certainties = pool.plans[0], [Certainty(plan) for plan in pool.plans]
-    names = [plan.job.name for plan in pool.plans]
-    return document(
+def _jobs(plan: Plan, certainties: Sequence[Certainty], unit: str) -> Value:
+    return [
         {
-            **_head(first, "; ".join(plan.job.title or plan.job.name for plan in pool.plans), unit),
-            "priority": pool.priority,
-            "status": str(pool.status),
-            "complete": pool.complete,
-            "jobs": [
-                {
-                    "job": plan.job.name,
-                    "title": plan.job.title,
-                    "complete": is_complete(plan),
-                    "complete_kinds": [kind for kind in plan.job.kinds if is_complete(plan, kind)],
-                    "kinds": _kinds(plan, certainty, unit),
-                    "digest": plan.job.digest,
-                }
-                for plan, certainty in zip(pool.plans, certainties, strict=True)
-            ],
-            **_positions(pool.plans, certainties, unit),
-            "kinds": {
-                g.group.label: figures_value(g.figures, unit)
-                | _proof(g.proof, unit)
-                | {"jobs": [names[i] for i in g.group.members], "complete": g.complete}
-                for g in pool.groups
-            },
-            "baselines": {
-                name: {g.group.label: _baseline(g.baselines[name], unit) for g in pool.groups}
-                for name in pool.groups[0].baselines
-            },
-            **beside_values(pool, unit),
-            **_shelf(first, unit),
-            "digest": None,
+            "job": one.job.name,
+            "title": one.job.title,
+            "complete": one.is_complete(),
+            "complete_kinds": [kind for kind in one.job.kinds if one.is_complete(kind)],
+            "kinds": _kinds(plan, one, certainty, unit),
+            "digest": one.job.digest,
         }
-    )
+        for one, certainty in zip(plan.plans, certainties, strict=True)
+    ]
 
 
-def _head(plan: Plan, title: str, unit: str) -> dict[str, Value]:
+def _groups(plan: Plan, unit: str) -> dict[str, Value]:
     return {
-        "schema": SCHEMA,
-        "version": __version__,
-        "title": title,
-        "unit": unit,
-        "strategy": plan.strategy,
-        "slack": length(plan.slack_nm, unit),
+        g.group.label: figures_value(g.figures, unit)
+        | _proof(g.proof, unit)
+        | {"jobs": [one.job.name for one in plan.members(g.group)], "complete": g.complete}
+        for g in plan.groups
     }
 
 
-def _positions(plans: Sequence[Plan], certainties: Sequence[Certainty], unit: str) -> dict[str, Value]:
+def _positions(plan: Plan, certainties: Sequence[Certainty], unit: str) -> dict[str, Value]:
     """What is told of positions, and the shells that wait for their wall."""
     positions: list[Value] = []
     unfilled: list[Value] = []
@@ -104,22 +83,22 @@ def _positions(plans: Sequence[Plan], certainties: Sequence[Certainty], unit: st
     flags: list[Value] = []
     reasons: list[Value] = []
     doubts: list[Value] = []
-    for plan, certainty in zip(plans, certainties, strict=True):
-        job: dict[str, Value] = {"job": plan.job.name} if plan.job.name else {}
-        positions += [job | placement_value(p, unit) | _measured(plan, p, unit, certainty) for p in plan.placements]
+    for one, certainty in zip(plan.plans, certainties, strict=True):
+        job: dict[str, Value] = {"job": one.job.name} if one.job.name else {}
+        positions += [job | placement_value(p, unit) | _measured(one, p, unit, certainty) for p in one.placements]
         unfilled += [
             job | {"position": u.position.name, "kind": u.position.kind, "why": words_of(u.why, unit)}
-            for u in plan.unfilled
+            for u in one.unfilled
         ]
         unmeasured += [
-            job | {"position": p.name, "kind": p.kind, "missing": p.missing} for p in plan.unmeasured_positions
+            job | {"position": p.name, "kind": p.kind, "missing": p.missing} for p in one.unmeasured_positions
         ]
-        reasons += [job | reason_value(reason, unit) for reason in plan.reasons]
-        flags += [job | {"position": f.position, "code": f.code, "text": flag_words(f, unit)} for f in plan.flags]
-        doubts += [job | doubt for doubt in doubt_values(plan.doubts, unit)]
+        reasons += [job | reason_value(reason, unit) for reason in one.reasons]
+        flags += [job | {"position": f.position, "code": f.code, "text": flag_words(f, unit)} for f in one.flags]
+        doubts += [job | doubt for doubt in doubt_values(one.doubts, unit)]
     unmeasured += [
         {"shell": s.name, "box": s.box, "kind": s.kind, "half": s.half, "missing": ["wall"]}
-        for s in unmeasured_shells(plans[0])
+        for s in unmeasured_shells(plan.job)
     ]
     return {
         "positions": positions,
@@ -131,26 +110,21 @@ def _positions(plans: Sequence[Plan], certainties: Sequence[Certainty], unit: st
     }
 
 
-def _kinds(plan: Plan, certainty: Certainty, unit: str) -> dict[str, Value]:
+def _kinds(plan: Plan, one: JobPlan, certainty: Certainty, unit: str) -> dict[str, Value]:
+    """The kinds of one job."""
+    proofs = plan.proofs_of(one)
     return {
         kind: figures_value(figures, unit)
-        | _row(plan, kind, unit)
-        | _moves(plan, kind, unit)
-        | _proof(plan.proofs.get(kind, Proof()), unit)
+        | _row(one, kind, unit)
+        | _moves(one, kind, unit)
+        | _proof(proofs[kind], unit)
         | _joint(certainty, kind)
-        | _worth(plan, kind, unit)
-        for kind, figures in plan.figures.items()
+        | _worth(one, kind, unit)
+        for kind, figures in one.figures.items()
     }
 
 
-def _shelf(plan: Plan, unit: str) -> dict[str, Value]:
-    return {
-        "leftover": [_unused(plan, s, unit) for s in plan.leftover],
-        "held": [_unused(plan, s, unit) | {"hold": s.hold} for s in plan.held],
-    }
-
-
-def _moves(plan: Plan, kind: str, unit: str) -> dict[str, Value]:
+def _moves(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
     """Where housings may move: which do, those of unfilled positions too, and what staying would have given."""
     if kind not in plan.staying:
         return {}
@@ -158,7 +132,7 @@ def _moves(plan: Plan, kind: str, unit: str) -> dict[str, Value]:
     return {"moves": moved, "staying": figures_value(plan.staying[kind], unit)}
 
 
-def _row(plan: Plan, kind: str, unit: str) -> dict[str, Value]:
+def _row(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
     """How evenly the bores of a kind lie in a row, where a rule or offsets ask."""
     if not in_a_row(plan.job, kind):
         return {}
@@ -170,7 +144,7 @@ def _row(plan: Plan, kind: str, unit: str) -> dict[str, Value]:
     }
 
 
-def _measured(plan: Plan, placement: Placement, unit: str, certainty: Certainty) -> dict[str, Value]:
+def _measured(plan: JobPlan, placement: Placement, unit: str, certainty: Certainty) -> dict[str, Value]:
     """What a job adds that tells how it was measured: nothing where it does not."""
     more: dict[str, Value] = {}
     uncertainty = certainty.of(placement)
@@ -220,7 +194,7 @@ def _joint(certainty: Certainty, kind: str) -> dict[str, Value]:
     return {"joint_chance": _chance(certainty.joint_chance(kind))} if certainty.known else {}
 
 
-def _worth(plan: Plan, kind: str, unit: str) -> dict[str, Value]:
+def _worth(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
     """Expected true figures, two significant digits."""
     if kind not in plan.worth:
         return {}
@@ -239,8 +213,8 @@ def _chance(chance: float | None) -> Number | None:
     return None if chance is None else Number(f"{chance:.4f}")
 
 
-def _unused(plan: Plan, shell: Shell, unit: str) -> dict[str, Value]:
-    corrected = corrected_wall(plan.job, shell)
+def _unused(job: Job, shell: Shell, unit: str) -> dict[str, Value]:
+    corrected = corrected_wall(job, shell)
     return {
         "shell": shell.name,
         "box": shell.box,

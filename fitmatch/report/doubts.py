@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 
 from fitmatch import __version__
+from fitmatch.gauging.doubts import Checked
 from fitmatch.measuring import Doubt
-from fitmatch.parts import Job
 from fitmatch.report.emit import Value, document, length
 from fitmatch.report.layout import clean, paragraph
 
@@ -50,9 +50,10 @@ def doubt_lines(doubts: Sequence[Doubt], unit: str) -> list[str]:
     return lines
 
 
-def doubts_text(job: Job, doubts: Sequence[Doubt], count: int, unit: str) -> str:
+def doubts_text(checked: Checked, unit: str) -> str:
     """The report of `fitmatch check`, lengths in `unit`."""
-    lines = [*paragraph(clean(job.title)), ""] if job.title else []
+    title, count, doubts = checked.job.title, checked.readings, checked.doubts
+    lines = [*paragraph(clean(title)), ""] if title else []
     if not doubts:
         lines += paragraph(f"{count} readings: no doubt about any.")
     else:
@@ -70,15 +71,15 @@ def doubts_text(job: Job, doubts: Sequence[Doubt], count: int, unit: str) -> str
     return "\n".join(lines) + "\n"
 
 
-def doubts_document(job: Job, doubts: Sequence[Doubt], count: int, unit: str) -> str:
+def doubts_document(checked: Checked, unit: str) -> str:
     """The same as one JSON document, described by doubts.schema.json beside this file."""
     return document(
         {
             "schema": SCHEMA,
             "version": __version__,
-            "title": job.title,
+            "title": checked.job.title,
             "unit": unit,
-            "readings": count,
-            "doubts": [*doubt_values(doubts, unit)],
+            "readings": checked.readings,
+            "doubts": [*doubt_values(checked.doubts, unit)],
         }
     )

@@ -4,8 +4,15 @@ on another pair would change."""
 from fitmatch.parts import room, tightest_room
 from fitmatch.placements import Placement
 from fitmatch.plans import Explanation, OtherPlan, Plan
-from fitmatch.pools import PoolPlan
-from fitmatch.report.beside import NOTHING, Answered, answered, by_name, figure_columns, full_name, shells_of
+from fitmatch.report.beside import (
+    NOTHING,
+    Beside,
+    answered,
+    by_position,
+    figure_columns,
+    full_name,
+    shells_of,
+)
 from fitmatch.report.facts import DANGER, wall
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.placing import NOT_FILLED, shell_name
@@ -13,16 +20,15 @@ from fitmatch.report.reasons import words_of
 from fitmatch.report.scale import Scale
 
 
-def explanation(answer: Plan | PoolPlan, scale: Scale) -> list[str]:
+def explanation(plan: Plan, scale: Scale) -> list[str]:
     """Nothing where nothing was asked for."""
-    told = answer.explanation
+    told = plan.explanation
     if told is None:
         return []
-    kind, name = answered(answer)[told.label], full_name(told.job, told.position.name)
-    placement = by_name(kind.placements()).get(name)
-    plan = next(plan for plan in kind.plans if plan.job.name == told.job)
-    why = next((u.why for u in plan.unfilled if u.position.name == told.position.name), None)
-    lines = [f"{clean(name)} ({clean(told.position.kind)}) EXPLAINED"]
+    kind, key = answered(plan, told.label), told.position.key
+    placement = kind.placements.get(key)
+    why = next((u.why for u in plan.unfilled if u.position.key == key), None)
+    lines = [f"{clean(full_name(told.position))} ({clean(told.position.kind)}) EXPLAINED"]
     if placement is not None:
         lines += _sum(placement, scale)
     elif why is not None:
@@ -74,7 +80,7 @@ def _sum(p: Placement, scale: Scale) -> list[str]:
     return lines
 
 
-def _runner_up(kind: Answered, told: Explanation, placement: Placement | None, scale: Scale) -> list[str]:
+def _runner_up(kind: Beside, told: Explanation, placement: Placement | None, scale: Scale) -> list[str]:
     position, other = told.position, told.runner_up
     what = "in which its walls total something else" if placement is not None else "in which it is filled"
     if other is None:
@@ -82,7 +88,7 @@ def _runner_up(kind: Answered, told: Explanation, placement: Placement | None, s
             return paragraph("It is locked in both halves: there is nothing to choose.")
         found = "none was found in time" if told.stopped else "there is none: no other pair may go there"
         return paragraph(f"Runner-up, the best plan {what}: {found}.")
-    mine = by_name(other.placements)[full_name(told.job, position.name)]
+    mine = by_position(other.placements)[position.key]
     lines = paragraph(
         f"Runner-up, the best plan {what}: {shells_of(mine)}, walls {scale.length(mine.wall_sum_nm)}."
         f"{_not_proven(other)}"
@@ -90,7 +96,7 @@ def _runner_up(kind: Answered, told: Explanation, placement: Placement | None, s
     return lines + _compared(kind, other, "runner-up", scale)
 
 
-def _insisted(kind: Answered, told: Explanation, scale: Scale) -> list[str]:
+def _insisted(kind: Beside, told: Explanation, scale: Scale) -> list[str]:
     assert told.pair is not None
     names = " + ".join(map(shell_name, told.pair))
     if told.insisted is None:
@@ -100,19 +106,19 @@ def _insisted(kind: Answered, told: Explanation, scale: Scale) -> list[str]:
     return lines + _compared(kind, told.insisted, "with them", scale)
 
 
-def _compared(kind: Answered, other: OtherPlan, name: str, scale: Scale) -> list[str]:
+def _compared(kind: Beside, other: OtherPlan, name: str, scale: Scale) -> list[str]:
     """Figures before and after, and every position whose clearance changes."""
     lines = ["", *table(figure_columns("this plan", kind, {name: other}, scale)), ""]
     if other.against_plan is not None:
         lines += [*paragraph(f"Its worst deviation is {other.against_plan}."), ""]
-    before, after = by_name(kind.placements()), by_name(other.placements)
-    changed = [n for n in kind.names() if _clearance(before.get(n)) != _clearance(after.get(n))]
+    before, after = kind.placements, by_position(other.placements)
+    changed = [key for key in kind.names if _clearance(before.get(key)) != _clearance(after.get(key))]
     if not changed:
         return [*lines, *paragraph("No clearance changes.")]
-    columns = [Column("position", [whole(n) for n in changed], "left", wraps=True)]
+    columns = [Column("position", [whole(kind.names[key]) for key in changed], "left", wraps=True)]
     for head, plans in (("this plan", before), (name, after)):
-        columns.append(Column(f"{head}:\nshells", [shells_of(plans.get(n)) for n in changed], "left", wraps=True))
-        columns.append(Column("\nclearance", [_length(_clearance(plans.get(n)), scale) for n in changed]))
+        columns.append(Column(f"{head}:\nshells", [shells_of(plans.get(key)) for key in changed], "left", wraps=True))
+        columns.append(Column("\nclearance", [_length(_clearance(plans.get(key)), scale) for key in changed]))
     return [*lines, "Where the clearance changes:", *table(columns)]
 
 

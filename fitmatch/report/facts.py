@@ -4,7 +4,6 @@ from typing import Final
 
 from fitmatch.parts import Job, Shell
 from fitmatch.placements import Placement
-from fitmatch.plans import Plan
 
 DANGER: Final = "NOT TO BE ASSEMBLED"
 
@@ -20,9 +19,9 @@ def wall(shell: Shell) -> int:
     return shell.wall_nm
 
 
-def unmeasured_shells(plan: Plan) -> list[Shell]:
+def unmeasured_shells(job: Job) -> list[Shell]:
     """Shells that could be used but for their wall, which has no reading yet; in file order."""
-    return [s for s in plan.job.shells if s.wall_nm is None and s.hold is None]
+    return [s for s in job.shells if s.wall_nm is None and s.hold is None]
 
 
 def kind_wishes(job: Job, kind: str) -> bool:

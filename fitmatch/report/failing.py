@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from fitmatch.parts import Position
-from fitmatch.plans import Plan
+from fitmatch.plans import JobPlan
 from fitmatch.report.facts import DANGER
 from fitmatch.report.layout import clean, whole
 from fitmatch.report.placing import NOT_FILLED
@@ -21,7 +21,7 @@ class _Item(NamedTuple):
     kept_out: str
 
 
-def failing(plan: Plan, unit: str) -> Iterator[str]:
+def failing(plan: JobPlan, unit: str) -> Iterator[str]:
     """Bad positions, then empty ones, each kind of failure where its first position stands in the file."""
     kept_out = _kept_out(plan, unit)
     misfits = {f.position: clean(words_of(f.what, unit)) for f in plan.flags if f.what.code == "misfit"}
@@ -64,7 +64,7 @@ def _named(names: list[str], kind: str) -> str:
     return f"{', '.join(map(whole, names))} ({whole(kind)})"
 
 
-def _kept_out(plan: Plan, unit: str) -> dict[str, str]:
+def _kept_out(plan: JobPlan, unit: str) -> dict[str, str]:
     """By position what keeps it out, and what would put it inside, as further sentences."""
     if not plan.reasons:
         return {}

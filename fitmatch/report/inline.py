@@ -10,7 +10,7 @@ from typing import NamedTuple
 from fitmatch.housings import in_one_block
 from fitmatch.parts import Job
 from fitmatch.placements import Placement
-from fitmatch.plans import Plan
+from fitmatch.plans import JobPlan
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.scale import Scale
 from fitmatch.rules.in_force import row_rules
@@ -31,20 +31,20 @@ def in_a_row(job: Job, kind: str) -> bool:
     return in_one_block(kind) or ruled or any(p.offset_nm is not None for p in job.positions if p.kind == kind)
 
 
-def row_of(plan: Plan, kind: str) -> Row:
+def row_of(plan: JobPlan, kind: str) -> Row:
     """The largest step from one filled bore to the next, and how far all of them lie apart."""
-    placements = [p for p in plan.placements if p.position.kind == kind]
+    placements = plan.of_kind(kind)
     steps = [_step(one, other) for one, other in next_to(plan.job, placements, kind)]
     places = [lies(p) for p in placements]
     return Row(max(map(abs, steps), default=None), max(places) - min(places) if places else None)
 
 
-def along_the_line(plan: Plan, kind: str, scale: Scale) -> list[str]:
+def along_the_line(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
     """Every bore of the kind with its place, drawn beside it; empty where nothing asks or only one is filled."""
-    placements = [p for p in plan.placements if p.position.kind == kind]
+    placements = plan.of_kind(kind)
     if len(placements) < 2 or not in_a_row(plan.job, kind):
         return []
-    before = {id(other): _step(one, other) for one, other in next_to(plan.job, placements, kind)}
+    before = {other.position.key: _step(one, other) for one, other in next_to(plan.job, placements, kind)}
     offsets = any(p.position.offset_nm for p in placements)
     reach = max(abs(lies(p)) for p in placements)
     columns = [Column("position", [whole(p.position.name) for p in placements], "left", wraps=True)]
@@ -54,7 +54,7 @@ def along_the_line(plan: Plan, kind: str, scale: Scale) -> list[str]:
     if offsets:
         columns.append(Column("together", [scale.axis(lies(p)) for p in placements]))
     columns += [
-        Column("step of\nthe shift", [scale.axis(before[id(p)]) if id(p) in before else "-" for p in placements]),
+        Column("step of\nthe shift", [_axis(before.get(p.position.key), scale) for p in placements]),
         Column(f"-{' ' * (2 * _HALF_WIDTH - 1)}+", [_drawn(lies(p), reach) for p in placements], "left"),
     ]
     row = row_of(plan, kind)
@@ -78,6 +78,10 @@ def next_to(job: Job, placements: Iterable[Placement], kind: str) -> Iterator[tu
 
 def _step(one: Placement, other: Placement) -> int:
     return other.twice_axis_shift_nm - one.twice_axis_shift_nm
+
+
+def _axis(twice_nm: int | None, scale: Scale) -> str:
+    return "-" if twice_nm is None else scale.axis(twice_nm)
 
 
 def _drawn(place: int, reach: int) -> str:

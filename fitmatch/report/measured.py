@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 
 from fitmatch.gauging.formlimits import worst_meet
 from fitmatch.measuring import Form
-from fitmatch.plans import Plan
+from fitmatch.plans import JobPlan
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.placing import shell_name
 from fitmatch.report.readings import Corrected, corrected_sizes, corrected_wall, forms
@@ -18,7 +18,7 @@ _NOT_MEASURED = "-"
 _OF_FORM = {"journal": "journal", "housing_bore": "housing bore", "upper": "upper wall", "lower": "lower wall"}
 
 
-def corrections(plan: Plan, scale: Scale) -> list[str]:
+def corrections(plan: JobPlan, scale: Scale) -> list[str]:
     """Raw readings, their means and each correction: of every diameter, and of the walls of the plan."""
     heated = plan.job.measuring.temperature is not None
     diameters = [
@@ -53,14 +53,14 @@ def corrections(plan: Plan, scale: Scale) -> list[str]:
     return lines
 
 
-def form(plan: Plan, kind: str, scale: Scale) -> list[str]:
+def form(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
     """What the readings say about the form of journals, housing bores and placed walls; `-` is not measured."""
-    placed = {id(p.position): p for p in plan.placements}
+    placed = plan.by_position()
     rows = [
         (position, what, found)
         for position in plan.job.positions
         if position.kind == kind
-        for what, found in forms(plan, position, placed.get(id(position)))
+        for what, found in forms(plan, position, placed.get(position.key))
     ]
     walls = any(found != Form() for _, what, found in rows if what in ("upper", "lower"))
     rows = [row for row in rows if walls or row[1] not in ("upper", "lower")]

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from fitmatch.placements import KindFigures
-from fitmatch.plans import Plan
+from fitmatch.plans import JobPlan
 from fitmatch.report.layout import clean, paragraph, whole
 from fitmatch.report.scale import Scale
 
@@ -22,13 +22,13 @@ class Move(NamedTuple):
     position: str
 
 
-def moves(plan: Plan, kind: str) -> list[Move]:
+def moves(plan: JobPlan, kind: str) -> list[Move]:
     """In file order of where they go."""
     return [Move(p.housing, p.name) for p in plan.job.positions if p.kind == kind and p.housing is not None]
 
 
-def moves_text(plan: Plan, kind: str, scale: Scale) -> list[str]:
-    """Empty where the housings of the kind may not move."""
+def moves_text(plan: JobPlan, kind: str, scale: Scale, *, boxes: bool) -> list[str]:
+    """Empty where the housings of the kind may not move; `boxes`: whether their number counts."""
     if kind not in plan.staying:
         return []
     moved, stayed = moves(plan, kind), plan.staying[kind]
@@ -36,7 +36,7 @@ def moves_text(plan: Plan, kind: str, scale: Scale) -> list[str]:
         return paragraph(f"{clean(kind).upper()}: every housing stays where it is; no other order does better.")
     places = [f"the housing of {whole(m.housing)} to journal {whole(m.position)}" for m in moved]
     lines = paragraph(f"{clean(kind).upper()}: {'; '.join(places)}. All others stay.")
-    gained = list(_gained(stayed, plan.figures[kind], scale, boxes=plan.strategy == "keep-sets"))
+    gained = list(_gained(stayed, plan.figures[kind], scale, boxes=boxes))
     return [*lines, *paragraph(f"Against staying: {'; '.join(gained)}."), *paragraph(TOGETHER)]
 
 

@@ -7,7 +7,7 @@ from math import ceil
 from fitmatch.measuring import MeasuredAs
 from fitmatch.parts import Position, Shell, Size
 from fitmatch.placements import Placement
-from fitmatch.plans import Plan
+from fitmatch.plans import JobPlan
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated, wall
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
@@ -29,11 +29,11 @@ def placed_shell(placement: Placement, side: str) -> str:
     return f"{shell_name(shell)} locked" if getattr(placement.position, side) is not None else shell_name(shell)
 
 
-def which_shell_goes_where(plan: Plan, kind: str, scale: Scale) -> list[str]:
+def which_shell_goes_where(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
     """Every position of the kind in file order, also those that stay empty."""
-    placed = {id(p.position): p for p in plan.placements}
+    placed = plan.by_position()
     positions = [p for p in plan.job.positions if p.kind == kind]
-    rows = [(position, placed.get(id(position))) for position in positions]
+    rows = [(position, placed.get(position.key)) for position in positions]
     remarks = [_remark(plan, position, placement) for position, placement in rows]
 
     def column(head: str, show: Callable[[Placement], str], *, align: str = "right", wraps: bool = False) -> Column:
@@ -55,12 +55,12 @@ def which_shell_goes_where(plan: Plan, kind: str, scale: Scale) -> list[str]:
     return [*paragraph(_heading(kind, positions, scale)), *table(columns)]
 
 
-def how_sure(plan: Plan, kind: str, scale: Scale, certainty: Certainty) -> list[str]:
+def how_sure(plan: JobPlan, kind: str, scale: Scale, certainty: Certainty) -> list[str]:
     """Every clearance with its uncertainty and verdict, where the job tells how it was measured.
 
     A table of its own: beside names, walls and warnings it would not fit the page.
     """
-    rows = [p for p in plan.placements if p.position.kind == kind]
+    rows = plan.of_kind(kind)
     if not certainty.known or all(certainty.of(p) is None for p in rows):
         return []
     lines = table(
@@ -79,7 +79,7 @@ def how_sure(plan: Plan, kind: str, scale: Scale, certainty: Certainty) -> list[
     ]
 
 
-def _no_limit(plan: Plan, kind: str, rows: Sequence[Placement]) -> list[str]:
+def _no_limit(plan: JobPlan, kind: str, rows: Sequence[Placement]) -> list[str]:
     """Which gauges have no stated error limit: what they read wrong throughout is then counted nowhere."""
     if plan.job.fits[kind].seating_u_nm is not None:
         return []  # a seating learned from assembled checks stands for the errors that gauges share
@@ -104,9 +104,9 @@ def _diameters_measured(placement: Placement) -> tuple[MeasuredAs | None, ...]:
     return tuple(size.measured_as for size in sizes if size is not None)
 
 
-def sums(plan: Plan, kind: str, scale: Scale) -> list[str]:
+def sums(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
     """housing bore - journal - walls + seating = clearance, in numbers."""
-    placements = [p for p in plan.placements if p.position.kind == kind]
+    placements = plan.of_kind(kind)
     if not placements:
         return []
 
@@ -128,11 +128,11 @@ def sums(plan: Plan, kind: str, scale: Scale) -> list[str]:
     return [*paragraph(clean(kind).upper()), *table(columns)]
 
 
-def limits(plan: Plan, kind: str, scale: Scale) -> list[str]:
+def limits(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
     """Every clearance between its limits, where the heading of the kind cannot say it for all positions: they differ in
     target, min or max, a guard draws them in, or repeated readings make the tightest clearance another than the mean
     one."""
-    placements = [p for p in plan.placements if p.position.kind == kind]
+    placements = plan.of_kind(kind)
     positions = [p for p in plan.job.positions if p.kind == kind]
     wished = any(p.wishes for p in positions)
     alike = all(_alike(positions, value) for _, value in (*_LIMITS, *_WISH))
@@ -161,7 +161,7 @@ def limits(plan: Plan, kind: str, scale: Scale) -> list[str]:
     ]
 
 
-def coated(plan: Plan, scale: Scale) -> list[str]:
+def coated(plan: JobPlan, scale: Scale) -> list[str]:
     """Both clearances of every bore in which a shell is coated."""
     placements = [p for p in plan.placements if is_coated(p)]
     if not placements:
@@ -223,9 +223,9 @@ def _heading(kind: str, positions: Sequence[Position], scale: Scale) -> str:
     return f"{clean(kind).upper()}: which shell goes where ({target_and_limits(positions, scale)})"
 
 
-def _remark(plan: Plan, position: Position, placement: Placement | None) -> str:
+def _remark(plan: JobPlan, position: Position, placement: Placement | None) -> str:
     if placement is None:
-        return NOT_FILLED if any(u.position is position for u in plan.unfilled) else NOT_MEASURED
+        return NOT_FILLED if any(u.position.key == position.key for u in plan.unfilled) else NOT_MEASURED
     if not placement.within_limits:
         return DANGER
     if any(flag.position == position.name for flag in plan.flags):
@@ -235,7 +235,7 @@ def _remark(plan: Plan, position: Position, placement: Placement | None) -> str:
     return "above the wish" if placement.want_excess_nm else ""
 
 
-def _legend(plan: Plan, placements: Sequence[Placement], certainty: Certainty) -> list[str]:
+def _legend(plan: JobPlan, placements: Sequence[Placement], certainty: Certainty) -> list[str]:
     """What stands under a table with uncertainties, and whether they may be relied on."""
     guarded = ", both as written, without the guard" if guard_of(plan.job) else ""
     lines = paragraph(

@@ -1,12 +1,9 @@
 """The part of the text report that says how good the answer is, next to two other ways of choosing."""
 
-from collections.abc import Iterable, Mapping
-from typing import NamedTuple
-
 from fitmatch.naturalorder import natural
-from fitmatch.placements import KindFigures, Placement
-from fitmatch.plans import Baseline, Plan, Proof, Worth
-from fitmatch.pools import IN_ORDER, PoolPlan
+from fitmatch.placements import KindFigures
+from fitmatch.plans import GroupAnswer, Plan, Worth
+from fitmatch.pools import IN_ORDER
 from fitmatch.report.layout import Column, clean, paragraph, table
 from fitmatch.report.levels import in_words
 from fitmatch.report.scale import Scale, scale_for
@@ -18,6 +15,7 @@ _FIRST = (
     "What counts first: most positions filled inside their limits, then most filled at all, then the fewest below min "
     "and the smallest total shortfall, then the smallest total excess over max (totals in brackets)."
 )
+_ENGINES_FIRST = _FIRST.replace("most positions", "most engines complete in a kind, then most positions", 1)
 _WISH = " Then, where a band is wished, the same below and above it, over all filled."
 _IN_ORDER = "Engines come in the order given: for each in turn all that follows, before the next is looked at. "
 _AIMS = {
@@ -25,77 +23,21 @@ _AIMS = {
     "even": "smallest spread, then smallest worst deviation from target",
     "keep-sets": "fewest boxes, then smallest worst deviation from target",
 }
-_PROVEN = "proven: with these readings no choice of {} does better"
-
-
-class Judged(NamedTuple):
-    """What was decided together, a kind of one job or of several, and how well."""
-
-    label: str
-    figures: KindFigures
-    proof: Proof
-    baselines: Mapping[str, Baseline]
-    boxes: list[str]
-    some_empty: bool
-    worth: Worth | None = None
-    movable: bool = False  # whether housings were chosen too
-    turns: str = ""  # how the jobs were ranked, where one came before the other
 
 
 def quality(plan: Plan, scale: Scale) -> list[str]:
-    kinds = [
-        Judged(
-            kind,
-            figures,
-            plan.proofs.get(kind, Proof()),
-            {name: kinds[kind] for name, kinds in plan.baselines.items() if kind in kinds},
-            _boxes(p for p in plan.placements if p.position.kind == kind),
-            any(u.position.kind == kind for u in plan.unfilled),
-            plan.worth.get(kind),
-            kind in plan.staying,
-        )
-        for kind, figures in plan.figures.items()
-    ]
-    return _quality(plan, _FIRST, kinds, scale)
-
-
-def quality_of_pool(pool: PoolPlan, scale: Scale) -> list[str]:
-    """The same for what several jobs were given together."""
-    in_order = pool.priority == IN_ORDER
-    kinds = []
-    for answer in pool.groups:
-        kind, plans = answer.group.kind, [pool.plans[i] for i in answer.group.members]
-        kinds.append(
-            Judged(
-                answer.group.label,
-                answer.figures,
-                answer.proof,
-                answer.baselines,
-                _boxes(p for plan in plans for p in plan.placements if p.position.kind == kind),
-                any(u.position.kind == kind for plan in plans for u in plan.unfilled),
-                movable=any(kind in plan.staying for plan in plans),
-                turns=", engine by engine in the order given" if in_order and len(plans) > 1 else "",
-            )
-        )
-    first = (
-        _IN_ORDER + _FIRST
-        if in_order
-        else _FIRST.replace("most positions", "most engines complete in a kind, then most positions")
-    )
-    return _quality(pool.plans[0], first, kinds, scale)
-
-
-def _quality(plan: Plan, counts_first: str, kinds: list[Judged], scale: Scale) -> list[str]:
+    """What counts, and for all that was decided together, a kind of one job or of several, how well."""
+    several = _IN_ORDER + _FIRST if plan.priority == IN_ORDER else _ENGINES_FIRST
     lines = ["HOW GOOD IT IS"]
     aim = f"Only among plans equal in these, by strategy {plan.strategy}: {_AIMS[plan.strategy]}."
     if plan.slack_nm:
         first = "spread" if plan.strategy == "even" else "worst deviation"
         aim += f" Slack: the {first} may be up to {_slack(plan, scale)} larger than the smallest possible."
-    wished = any(judged.figures.below_want is not None for judged in kinds)
-    lines += [*paragraph(counts_first + (_WISH if wished else "")), *paragraph(aim)]
-    for judged in kinds:
-        lines += ["", *_kind(plan, judged, scale)]
-    if any(judged.baselines for judged in kinds):
+    wished = any(g.figures.below_want is not None for g in plan.groups)
+    lines += [*paragraph((_FIRST if plan.alone else several) + (_WISH if wished else "")), *paragraph(aim)]
+    for answer in plan.groups:
+        lines += ["", *_kind(plan, answer, scale)]
+    if any(g.baselines for g in plan.groups):
         lines += [
             "",
             "as-boxed: every position in turn takes the next upper and the next lower that match.",
@@ -104,11 +46,11 @@ def _quality(plan: Plan, counts_first: str, kinds: list[Judged], scale: Scale) -
     return lines
 
 
-def _kind(plan: Plan, judged: Judged, scale: Scale) -> list[str]:
-    figures = judged.figures
+def _kind(plan: Plan, answer: GroupAnswer, scale: Scale) -> list[str]:
+    figures, members = answer.figures, plan.members(answer.group)
     named: list[tuple[str, KindFigures, str]] = [(_THIS, figures, _NOTHING)]
-    named += [(name, other.figures, str(other.rules_broken)) for name, other in judged.baselines.items()]
-    lines = paragraph(f"{clean(judged.label).upper()}: {_proof(plan, judged, scale)}")
+    named += [(name, other.figures, str(other.rules_broken)) for name, other in answer.baselines.items()]
+    lines = paragraph(f"{clean(answer.group.label).upper()}: {_proof(plan, answer, scale)}")
     if not any(f.filled for _, f, _ in named):
         return lines
     lines += table(
@@ -136,10 +78,11 @@ def _kind(plan: Plan, judged: Judged, scale: Scale) -> list[str]:
             for name, f, _ in named
         ]
         lines += paragraph(f"Outside the wished band ({scale.step}): {'; '.join(missed)}.")
-    if judged.worth is not None:
-        lines += paragraph(_worth(judged.worth, figures, scale))
+    if plan.alone and answer.group.kind in members[0].worth:
+        lines += paragraph(_worth(members[0].worth[answer.group.kind], figures, scale))
     if figures.filled:
-        lines += paragraph(", ".join(judged.boxes) + ".", first="Drawn from: ")
+        used = {s.box for one in members for p in one.of_kind(answer.group.kind) for s in (p.upper, p.lower)}
+        lines += paragraph(", ".join(map(clean, sorted(used, key=natural))) + ".", first="Drawn from: ")
     if figures.counted != figures.filled:
         lines += paragraph("Worst, spread and mean are over the counted: inside the limits, not locked in both halves.")
     return lines
@@ -169,20 +112,18 @@ def _meaning(plan: Plan, scale: Scale) -> str:
     return f": none equal in what counts first has a smaller {first}{but}."
 
 
-def _boxes(placements: Iterable[Placement]) -> list[str]:
-    used = {s.box for p in placements for s in (p.upper, p.lower)}
-    return [clean(box) for box in sorted(used, key=natural)]
-
-
-def _proof(plan: Plan, judged: Judged, scale: Scale) -> str:
-    if not judged.proof.proven:
-        return f"NOT PROVEN: {in_words(judged.proof, scale)}. A better choice may exist."
-    proven = _PROVEN.format("shells and housings" if judged.movable else "shells")
-    if judged.figures.counted and not judged.turns:
+def _proof(plan: Plan, answer: GroupAnswer, scale: Scale) -> str:
+    if not answer.proof.proven:
+        return f"NOT PROVEN: {in_words(answer.proof, scale)}. A better choice may exist."
+    kind, members = answer.group.kind, plan.members(answer.group)
+    movable = any(kind in one.staying for one in members)
+    proven = f"proven: with these readings no choice of {'shells and housings' if movable else 'shells'} does better"
+    in_turn = plan.priority == IN_ORDER and len(members) > 1
+    if answer.figures.counted and not in_turn:
         return f"{proven}{_meaning(plan, scale)}"
-    if judged.figures.filled:
-        return f"{proven}{judged.turns}."
-    if judged.some_empty:
+    if answer.figures.filled:
+        return f"{proven}{', engine by engine in the order given' if in_turn else ''}."
+    if any(u.position.kind == kind for one in members for u in one.unfilled):
         return "proven: with these readings no position can be filled."
     return "nothing to choose before there are readings."
 

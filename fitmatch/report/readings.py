@@ -7,7 +7,7 @@ from fitmatch.gauging.places import at_crown
 from fitmatch.measuring import DIAMETERS, Form, MeasuredAs
 from fitmatch.parts import Job, Position, Shell, Size
 from fitmatch.placements import Placement
-from fitmatch.plans import Plan
+from fitmatch.plans import JobPlan
 
 _NOT_MEASURED = Form()
 
@@ -48,7 +48,7 @@ def corrected_wall(job: Job, shell: Shell) -> Corrected | None:
     return Corrected(raw, shell.measured_nm + zero + ball, zero, ball, 0, shell.measured_nm, gauges)
 
 
-def forms(plan: Plan, position: Position, placement: Placement | None) -> list[tuple[str, Form]]:
+def forms(plan: JobPlan, position: Position, placement: Placement | None) -> list[tuple[str, Form]]:
     """The form of journal, housing bore and, if they are placed, of the upper and the lower wall. What was not measured
     is there as well and says so; nothing where no reading of the job tells its place and no limit of form is given."""
     measuring = plan.job.measuring

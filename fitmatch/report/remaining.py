@@ -29,8 +29,8 @@ def remaining(plan: Plan, scale: Scale) -> list[str]:
 def _broken_sets(plan: Plan) -> list[str]:
     """Boxes in which uppers remain without lowers or the other way round, and what remains. A shell of either half
     makes up for one that is lacking, and shells still to be measured are in the box as well."""
-    reserved = plan.job.reserved.union(lock for p in plan.job.positions for lock in (p.upper, p.lower) if lock)
-    left = {s.key: s for s in (*plan.leftover, *unmeasured_shells(plan)) if s.key not in reserved}
+    locked = {lock for one in plan.plans for p in one.job.positions for lock in (p.upper, p.lower) if lock}
+    left = {s.key: s for s in (*plan.leftover, *unmeasured_shells(plan.job)) if s.key not in locked}
     boxes: defaultdict[tuple[str, str], dict[str, int]] = defaultdict(lambda: {"upper": 0, "lower": 0, "either": 0})
     for shell in left.values():
         boxes[shell.box, shell.kind][shell.half] += 1

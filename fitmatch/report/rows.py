@@ -1,15 +1,14 @@
 """A plan as CSV: one row per position in file order, whether it was filled or not."""
 
 import csv
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from io import StringIO
 from typing import Final
 
 from fitmatch.lengths import exact
 from fitmatch.parts import Position
 from fitmatch.placements import Placement
-from fitmatch.plans import Plan
-from fitmatch.pools import PoolPlan
+from fitmatch.plans import JobPlan, Plan
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.facts import (
     DANGER,
@@ -61,42 +60,35 @@ _LENGTHS: Final = (
 
 
 def plan_rows(plan: Plan, unit: str) -> str:
-    """The whole table with a header; a length column names its unit, what is absent is an empty cell."""
-    return _table([plan], unit, [])
-
-
-def pool_rows(pool: PoolPlan, unit: str) -> str:
-    """The same for several jobs, one after the other, with the name of its job before each position."""
-    return _table(pool.plans, unit, ["job"])
-
-
-def _table(plans: Sequence[Plan], unit: str, job: list[str]) -> str:
+    """The whole table with a header; a length column names its unit, what is absent is an empty cell. Of several jobs
+    one after the other, with the name of its job before each position."""
     out = StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    certainties = [Certainty(plan) for plan in plans]
+    certainties = [Certainty(one) for one in plan.plans]
     judged = (f"uncertainty [{unit}]", "verdict") if any(c.known for c in certainties) else ()
-    jobs = [plan.job for plan in plans]
+    jobs = [one.job for one in plan.plans]
     housing = ("housing",) if any(is_movable(j, kind) for j in jobs for kind in j.kinds) else ()
     offset = (f"offset [{unit}]",) if any(p.offset_nm is not None for j in jobs for p in j.positions) else ()
     wishing = any(kind_wishes(j, kind) for j in jobs for kind in j.kinds)
     wished = (f"want_min [{unit}]", f"want_max [{unit}]", "within_want") if wishing else ()
     further = (*housing, *offset, *wished, *judged)
-    writer.writerow([*job, *_WITHOUT_UNIT, *(f"{name} [{unit}]" for name in _LENGTHS), *further, "remark"])
-    for plan, certainty in zip(plans, certainties, strict=True):
-        writer.writerows(_rows(plan, unit, certainty, [plan.job.name] if job else [], further))
+    named = [] if plan.alone else ["job"]
+    writer.writerow([*named, *_WITHOUT_UNIT, *(f"{name} [{unit}]" for name in _LENGTHS), *further, "remark"])
+    for one, certainty in zip(plan.plans, certainties, strict=True):
+        for row in _rows(one, unit, certainty, further):
+            writer.writerow(row if plan.alone else [one.job.name, *row])
     return out.getvalue()
 
 
-def _rows(plan: Plan, unit: str, certainty: Certainty, job: list[str], further: tuple[str, ...]) -> Iterator[list[str]]:
-    placed = {id(p.position): p for p in plan.placements}
-    why = {id(u.position): words_of(u.why, unit) for u in plan.unfilled}
+def _rows(plan: JobPlan, unit: str, certainty: Certainty, further: tuple[str, ...]) -> Iterator[list[str]]:
+    placed = plan.by_position()
+    why = {u.position.key: words_of(u.why, unit) for u in plan.unfilled}
     for position in plan.job.positions:
-        placement = placed.get(id(position))
-        words = _words(position, placement, plan, why.get(id(position)), unit)
+        placement = placed.get(position.key)
+        words = _words(position, placement, plan, why.get(position.key), unit)
         half_nm = _position_lengths(position) if placement is None else _placement_lengths(placement)
         lengths = [half_nm.get(name) for name in _LENGTHS]
         yield [
-            *job,
             *(words.get(name, "") for name in _WITHOUT_UNIT),
             *("" if value is None else exact(value, unit) for value in lengths),
             *(more for name, more in _further(position, placement, certainty, unit).items() if name in further),
@@ -127,7 +119,7 @@ def _judged(placement: Placement | None, certainty: Certainty, unit: str) -> tup
 
 
 def _words(
-    position: Position, placement: Placement | None, plan: Plan, why: str | None, unit: str
+    position: Position, placement: Placement | None, plan: JobPlan, why: str | None, unit: str
 ) -> Mapping[str, str]:
     words = {"position": position.name, "kind": position.kind, "remark": ""}
     if placement is None:

@@ -5,18 +5,17 @@ Which shell goes where comes first, then what must not be done, then what it res
 
 from collections.abc import Iterator
 
-from fitmatch.plans import Plan
-from fitmatch.pools import PoolPlan
-from fitmatch.report.attention import attention, next_steps, summary
-from fitmatch.report.basis import basis, boxes_read, rules_in_force
+from fitmatch.plans import JobPlan, Plan
+from fitmatch.report.attention import attention, next_steps
+from fitmatch.report.basis import boxes_read, rules_in_force
 from fitmatch.report.certainty import Certainty
+from fitmatch.report.heading import engines, heading, in_short, title
 from fitmatch.report.inline import along_the_line
-from fitmatch.report.layout import clean, paragraph
+from fitmatch.report.layout import paragraph
 from fitmatch.report.measured import corrections, form
 from fitmatch.report.moves import moves_text
 from fitmatch.report.placing import coated, how_sure, limits, sums, which_shell_goes_where
-from fitmatch.report.pooled import engines, heading, in_short
-from fitmatch.report.quality import quality, quality_of_pool
+from fitmatch.report.quality import quality
 from fitmatch.report.remaining import remaining
 from fitmatch.report.scale import Scale, scale_for
 
@@ -34,50 +33,42 @@ _UNITS = {
 
 
 def plan_text(plan: Plan, unit: str) -> str:
-    """The whole report, lengths in `unit`, ending in a line break; no line is wider than a page."""
+    """The whole report, lengths in `unit`, ending in a line break; no line is wider than a page. Of several jobs all of
+    them in short, then each engine, then what concerns all."""
     scale = scale_for(unit, _lengths(plan))
-    title = [*paragraph(clean(plan.job.title or plan.job.folder.name)), *paragraph(summary(plan)), _UNITS[unit]]
-    blocks = [title, *_bench(plan, scale), basis(plan.job, scale), *_figures(plan, scale)]
-    return _joined([*blocks, quality(plan, scale), *_beside(plan, scale), remaining(plan, scale), list(CLOSING)])
+    blocks = [[*(title(plan.plans[0]) if plan.alone else engines(plan)), _UNITS[unit]]]
+    blocks += [] if plan.alone else in_short(plan, scale)
+    boxes = boxes_read(plan.job)
+    for one in plan.plans:
+        blocks += [[] if plan.alone else heading(one), *_bench(plan, one, scale)]
+        blocks += [[*(boxes if plan.alone else []), *rules_in_force(one.job, scale)], *_figures(one, scale)]
+    blocks += [[] if plan.alone else ["ALL ENGINES", *boxes], quality(plan, scale), *_beside(plan, scale)]
+    blocks += [remaining(plan, scale), list(CLOSING)]
+    return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
 
-def pool_text(pool: PoolPlan, unit: str) -> str:
-    """The report on several jobs that share their shells: all of them in short, then each engine, then what concerns
-    all."""
-    scale = scale_for(unit, (nm for plan in pool.plans for nm in _lengths(plan)))
-    blocks = [[*engines(pool), _UNITS[unit]], *in_short(pool, scale)]
-    for plan in pool.plans:
-        blocks += [heading(plan), *_bench(plan, scale), rules_in_force(plan.job, scale), *_figures(plan, scale)]
-    first = pool.plans[0]
-    blocks += [["ALL ENGINES", *boxes_read(first.job)], quality_of_pool(pool, scale), *_beside(pool, scale)]
-    return _joined([*blocks, remaining(first, scale), list(CLOSING)])
-
-
-def _beside(answer: Plan | PoolPlan, scale: Scale) -> list[list[str]]:
+def _beside(plan: Plan, scale: Scale) -> list[list[str]]:
     """Other plans beside the answer, where they were asked for."""
-    if not answer.alternatives and answer.explanation is None:
+    if not plan.alternatives and plan.explanation is None:
         return []
     from fitmatch.report.alternatives import alternatives
     from fitmatch.report.explaining import explanation
 
-    return [*alternatives(answer, scale), explanation(answer, scale)]
+    return [*alternatives(plan, scale), explanation(plan, scale)]
 
 
-def _joined(blocks: list[list[str]]) -> str:
-    return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
-
-
-def _bench(plan: Plan, scale: Scale) -> list[list[str]]:
-    """What is done at the bench."""
-    certainty = Certainty(plan)
+def _bench(plan: Plan, one: JobPlan, scale: Scale) -> list[list[str]]:
+    """What is done at the bench, for one job."""
+    certainty, proofs = Certainty(one), plan.proofs_of(one)
     blocks: list[list[str]] = []
-    for kind in plan.job.kinds:
-        blocks += [which_shell_goes_where(plan, kind, scale), how_sure(plan, kind, scale, certainty)]
-    blocks += _titled("HOUSINGS", [moves_text(plan, kind, scale) for kind in plan.job.kinds])
-    return [*blocks, attention(plan, scale.unit), next_steps(plan)]
+    for kind in one.job.kinds:
+        blocks += [which_shell_goes_where(one, kind, scale), how_sure(one, kind, scale, certainty)]
+    boxes = plan.strategy == "keep-sets"
+    blocks += _titled("HOUSINGS", [moves_text(one, kind, scale, boxes=boxes) for kind in one.job.kinds])
+    return [*blocks, attention(one, proofs, scale.unit), next_steps(one, proofs)]
 
 
-def _figures(plan: Plan, scale: Scale) -> list[list[str]]:
+def _figures(plan: JobPlan, scale: Scale) -> list[list[str]]:
     """The sums behind it, and what the readings say besides."""
     kinds = plan.job.kinds
     if len(plan.placements) > _MOST_SUMS:
@@ -108,7 +99,7 @@ def _lengths(plan: Plan) -> Iterator[int]:
         yield from (p.clearance_nm, p.clearance_tightest_nm)
         for shell in (p.upper, p.lower):
             yield from (shell.wall_nm or 0, shell.coating_nm)
-    for position in plan.job.positions:
+    for position in (position for one in plan.plans for position in one.job.positions):
         yield from (position.target_nm or 0, position.min_nm or 0, position.max_nm or 0)
         yield from (position.want_min_nm or 0, position.want_max_nm or 0)
     yield from (shell.wall_nm or 0 for shell in plan.leftover)

@@ -6,23 +6,53 @@ and copies, `naming` makes doubts of what they find.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from fitmatch.gauging.doubts.groups import Group, grouped
 from fitmatch.gauging.doubts.odd import clusters, odd_ones
 from fitmatch.gauging.doubts.scatter import USUAL_NM, scales
+from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.measuring import Doubt
 from fitmatch.parts import Job
 
-__all__ = ["count_of", "doubts_of"]
+if TYPE_CHECKING:
+    import pandas
+
+__all__ = ["Checked", "check", "doubts_of"]
 
 _CLUSTER_NM = {"journal": 60_000.0, "wall": 6 * USUAL_NM["wall"]}  # undersizes and steps of walls lie further apart
 _REPORTED_ORDER = ("journal", "housing_bore", "wall")
 
 
-def count_of(job: Job) -> int:
-    """How many readings there are to judge."""
-    return sum(len(group.entries) for group in grouped(job))
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """Whether the readings of a job are believable."""
+
+    job: Job
+    readings: int  # so many were judged
+    doubts: tuple[Doubt, ...]  # in reading order
+
+    @property
+    def needs_attention(self) -> bool:
+        """Whether exit status 1 is due."""
+        return bool(self.doubts)
+
+    def to_frame(self, unit: str | None = None) -> "pandas.DataFrame":
+        """One row per doubt, the reading as a float in `unit`, else the job's; pandas is imported here."""
+        import pandas
+
+        columns = ("file", "row", "item", "feature", "reading", "signatures")
+        per_unit = NM_PER_UNIT[unit or self.job.unit]
+        rows = [
+            (d.file, d.row, d.item, d.feature, d.reading_nm / per_unit, ", ".join(d.signatures)) for d in self.doubts
+        ]
+        return pandas.DataFrame(rows, columns=list(columns))
+
+
+def check(job: Job) -> Checked:
+    """Judge every reading of the job. Nothing is changed."""
+    return Checked(job, sum(len(group.entries) for group in grouped(job)), doubts_of(job))
 
 
 def doubts_of(job: Job) -> tuple[Doubt, ...]:

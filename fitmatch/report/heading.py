@@ -1,14 +1,19 @@
-"""The parts of the text report that only several jobs have: all engines in short, and the heading of each."""
+"""The beginning of the text report: a job in one sentence, or several jobs in short and the heading of each."""
 
-from fitmatch.plans import Plan
-from fitmatch.pools import IN_ORDER, PoolPlan, is_complete
+from fitmatch.plans import JobPlan, Plan
+from fitmatch.pools import IN_ORDER
 from fitmatch.report.attention import summary
 from fitmatch.report.facts import DANGER
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.scale import Scale
 
 
-def engines(pool: PoolPlan) -> list[str]:
+def title(plan: JobPlan) -> list[str]:
+    """Of one job alone."""
+    return [*paragraph(clean(plan.job.title or plan.job.folder.name)), *paragraph(summary(plan))]
+
+
+def engines(pool: Plan) -> list[str]:
     """How many engines there are, and which of them are complete in every kind."""
     names = [whole(plan.job.name) for plan in pool.plans]
     order = ", each before the next," if pool.priority == IN_ORDER else ""
@@ -22,11 +27,11 @@ def engines(pool: PoolPlan) -> list[str]:
     return [*paragraph(f"{len(names)} engines{order} from one pool of shells: {', '.join(names)}."), *paragraph(told)]
 
 
-def in_short(pool: PoolPlan, scale: Scale) -> list[list[str]]:
+def in_short(pool: Plan, scale: Scale) -> list[list[str]]:
     """A row for each engine, then one for each kind."""
     plans = pool.plans
 
-    def worst(plan: Plan) -> str:
+    def worst(plan: JobPlan) -> str:
         found = [f.worst_deviation_nm for f in plan.figures.values() if f.worst_deviation_nm is not None]
         return scale.steps(max(found)) if found else "-"
 
@@ -42,7 +47,7 @@ def in_short(pool: PoolPlan, scale: Scale) -> list[list[str]]:
             Column("not\nfilled", [str(len(plan.unfilled)) for plan in plans]),
             Column("not yet\nmeasured", [str(len(plan.unmeasured_positions)) for plan in plans]),
             Column(f"worst off\n{scale.step}", [worst(plan) for plan in plans]),
-            Column("complete", ["yes" if is_complete(plan) else "no" for plan in plans]),
+            Column("complete", ["yes" if plan.is_complete() else "no" for plan in plans]),
         ]
     )
     groups = pool.groups
@@ -51,7 +56,7 @@ def in_short(pool: PoolPlan, scale: Scale) -> list[list[str]]:
             Column("kind", [whole(g.group.label) for g in groups], "left", wraps=True),
             Column(
                 "engines",
-                [", ".join(whole(plans[i].job.name) for i in g.group.members) for g in groups],
+                [", ".join(whole(one.job.name) for one in pool.members(g.group)) for g in groups],
                 "left",
                 wraps=True,
             ),
@@ -61,6 +66,6 @@ def in_short(pool: PoolPlan, scale: Scale) -> list[list[str]]:
     return [rows, kinds]
 
 
-def heading(plan: Plan) -> list[str]:
+def heading(plan: JobPlan) -> list[str]:
     title = f": {clean(plan.job.title)}" if plan.job.title else ""
     return [*paragraph(f"ENGINE {whole(plan.job.name)}{title}"), *paragraph(summary(plan))]

@@ -1,0 +1,182 @@
+"""The best plan: each group of jobs proven by itself, what was found handed to its jobs, and all of it checked."""
+
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+from fitmatch.facts import Fact
+from fitmatch.fit.baselines import as_boxed, by_hand, rules_broken_by
+from fitmatch.fit.candidates import Kind, ready
+from fitmatch.fit.checker import check
+from fitmatch.fit.deciding import by_job, movable, placed, turns
+from fitmatch.fit.guards import check_guard
+from fitmatch.fit.levels import KEEP_SETS_SLACK_NM, STRATEGIES, prove
+from fitmatch.fit.moving import MovingKind
+from fitmatch.fit.reasons import Reasons, flags
+from fitmatch.fit.stopping import Stop
+from fitmatch.fit.worth import worth
+from fitmatch.gauging.doubts import doubts_of
+from fitmatch.gauging.formlimits import form_flags
+from fitmatch.housings import with_housings
+from fitmatch.naturalorder import natural
+from fitmatch.parts import Job, Position, Shell
+from fitmatch.placements import KindFigures, Placement, complete_in, figures_of, figures_of_several
+from fitmatch.plans import Baseline, GroupAnswer, JobPlan, Plan, Unfilled, Worth
+from fitmatch.pools import IN_ORDER, PRIORITIES, TOGETHER, Group, Pool, groups_of
+from fitmatch.rules.movable import is_movable
+from fitmatch.stages import now
+
+
+def best_plan(
+    task: Job | Pool,
+    strategy: str = "target",
+    *,
+    slack_nm: int | None = None,
+    stop: Stop | None = None,
+    priority: str = TOGETHER,
+) -> Plan:
+    """The plan that `fitmatch.assign` gives, without reasons and whatever else is looked into afterwards."""
+    jobs = task.jobs
+    if strategy not in STRATEGIES:
+        raise ValueError(f"unknown strategy {strategy!r}; known are {', '.join(STRATEGIES)}")
+    if priority not in PRIORITIES:
+        raise ValueError(f"unknown priority {priority!r}; known are {', '.join(PRIORITIES)}")
+    if strategy == "even" and any(p.min_nm is None or p.max_nm is None for job in jobs for p in job.positions):
+        raise ValueError("the strategy `even` needs min and max at every position: it knows no target by itself")
+    check_guard(jobs)
+    if slack_nm is None:
+        slack_nm = KEEP_SETS_SLACK_NM if strategy == "keep-sets" else 0
+    stop = stop or Stop()
+
+    found = [_solve(jobs, group, strategy, slack_nm, stop, priority) for group in groups_of(jobs)]
+    plans = tuple(
+        _job_plan(job, [share for one in found for i, share in one.shares.items() if i == at])
+        for at, job in enumerate(jobs)
+    )
+    used = {s.key for one in plans for p in one.placements for s in (p.upper, p.lower)}
+    used |= {lock for job in jobs for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
+    shells = jobs[0].shells
+    plan = Plan(
+        plans,
+        tuple(one.answer for one in found),
+        strategy,
+        leftover=_on_the_shelf(s for s in shells if s.wall_nm is not None and s.hold is None and s.key not in used),
+        held=_on_the_shelf(s for s in shells if s.hold is not None),
+        slack_nm=slack_nm,
+        priority=priority,
+    )
+    now("checking the answer")
+    check(plan)
+    return plan
+
+
+class _Share(NamedTuple):
+    """What one job has of a group: its placements, chosen among those of `kind`, and those by hand; `staying`: the best
+    with no housing moved, where they may."""
+
+    kind: Kind
+    job: Job  # with the housings of the kind where they were put
+    placements: tuple[Placement, ...]
+    by_hand: tuple[Placement, ...]
+    staying: KindFigures | None
+
+
+class _Found(NamedTuple):
+    """The answer for a group, and the share of each job by its place."""
+
+    answer: GroupAnswer
+    shares: dict[int, _Share]
+
+
+def _solve(jobs: Sequence[Job], group: Group, strategy: str, slack_nm: int, stop: Stop, priority: str) -> _Found:
+    """Prove one group."""
+    mine = [jobs[i] for i in group.members]
+    kind = Kind(mine, group.kind)
+
+    def rank(found: tuple[Kind, list[Placement]]) -> tuple[object, ...]:
+        """Of plans that are not proven: levels 0 and 1, then the first figures of the strategy `target`; smaller is
+        better."""
+        split, all_of_them = by_job(*found), found[1]
+        figures = figures_of(all_of_them)
+        quality = figures.worst_deviation_nm or 0, figures.sum_squared_deviation_nm2 or 0
+        if priority == IN_ORDER:
+            return (*map(_levels_0_and_1, split), quality)
+        return -complete_in(mine, split, group.kind), _levels_0_and_1(all_of_them), quality
+
+    now(f"{group.label}: as boxed and by hand, for comparison")
+    boxed, handmade = as_boxed(kind), by_hand(kind)
+    proven = prove(kind, strategy, slack_nm, stop, turns(kind, priority))
+    now(f"{group.label}: which very shells")
+    found = placed(kind, proven.choice)
+    staying = None
+    if movable(mine, group.kind):
+        staying = by_job(*found)
+        moving = MovingKind(mine, group.kind)
+        proven = prove(moving, strategy, slack_nm, stop, turns(moving, priority))
+        moved = placed(moving, proven.choice)
+        found = moved if proven.proof.proven else min(found, moved, key=rank)
+    if not proven.proof.proven:  # stopped so early that a careful builder may be ahead
+        found = min(found, (kind, handmade), key=rank)
+
+    settled, chosen = found[0], by_job(*found)
+    others = {"as-boxed": by_job(kind, boxed), "by-hand": by_job(kind, handmade)}
+    baselines = {
+        name: Baseline(figures_of_several(some), sum(map(rules_broken_by, mine, some))) for name, some in others.items()
+    }
+    answer = GroupAnswer(
+        group, complete_in(mine, chosen, group.kind), figures_of_several(chosen), proven.proof, baselines
+    )
+    shares = {
+        i: _Share(
+            settled,
+            settled.jobs[at],
+            chosen[at],
+            others["by-hand"][at],
+            None if staying is None or not is_movable(mine[at], group.kind) else figures_of(staying[at]),
+        )
+        for at, i in enumerate(group.members)
+    }
+    return _Found(answer, shares)
+
+
+def _job_plan(read: Job, shares: Sequence[_Share]) -> JobPlan:
+    """What one job is given, from its shares of all its kinds."""
+    rows = {p.name: p for p in read.positions}
+    moved = [p for share in shares for p in share.job.positions if p.housing is not None]
+    job = with_housings(read, {p.name: rows[p.housing] for p in moved if p.housing is not None})
+    given = {p.position.key: p for share in shares for p in share.placements}
+    placements = tuple(given[p.key] for p in job.positions if p.key in given)
+    by_key = {s.key: s for s in job.shells}
+    reasons = {share.kind.name: Reasons(job, share.kind) for share in shares}
+
+    def why(position: Position) -> Fact:
+        return reasons[position.kind].why(position)
+
+    expected: dict[str, Worth] = {}
+    for share in shares:
+        now(f"{share.kind.name}: what to expect with the errors of the readings")
+        found = worth(job, share.placements, share.by_hand)
+        if found is not None:
+            expected[share.kind.name] = found
+    now("doubts about readings")
+    return JobPlan(
+        job,
+        placements,
+        tuple(Unfilled(p, why(p)) for p in job.positions if p.key not in given and ready(p, by_key)),
+        flags=(*flags(job, placements, why), *form_flags(job, placements)),
+        worth=expected,
+        doubts=doubts_of(read),
+        moved_from=None if job is read else read,
+        staying={share.kind.name: share.staying for share in shares if share.staying is not None},
+    )
+
+
+def _levels_0_and_1(placements: Sequence[Placement]) -> tuple[int, ...]:
+    """Smaller is better."""
+    figures = figures_of(placements)
+    inside = sum(p.within_limits for p in placements)
+    wish = figures.below_want, figures.want_shortfall_nm, figures.above_want, figures.want_excess_nm
+    return -inside, -figures.filled, figures.below, figures.shortfall_nm, figures.excess_nm, *(n or 0 for n in wish)
+
+
+def _on_the_shelf(shells: Iterable[Shell]) -> tuple[Shell, ...]:
+    return tuple(sorted(shells, key=lambda s: (natural(s.box), natural(s.name))))
