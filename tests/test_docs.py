@@ -322,12 +322,10 @@ def test_the_table_of_keys_is_complete() -> None:
     assert rows == {
         "title",
         "unit",
-        *(f"sources.{key}" for key in settings._SOURCES),
+        *(f"{section}.{key}" for section, keys in settings._KEYS.items() for key in keys),
         *(f"fit.KIND.{key}" for key in fits._KEYS),
         *(f"drawing.KIND.{key}" for key in settings._DRAWN),
         *(f"rules.{key}" for key in settings._RULES),
-        *(f"coating.{key}" for key in ("measured", "counts")),
-        "readings.numbered",
         *(f"gauge.NAME.{key}" for key in instruments.GAUGE_KEYS),
         *(f"measured.KIND.{feature}" for feature in FEATURES),
         *(f"temperature.{key}" for key in instruments.TEMPERATURE_KEYS),

@@ -5,6 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from fitmatch.lengths import parse_length
+from fitmatch.measuring import Reading
 from fitmatch.parts import Fit, Job, Position, Shell, Size
 from fitmatch.plans import Baseline, Flag, Placement, Plan, Proof, Status, Unfilled, figures_of
 
@@ -20,7 +21,7 @@ def nm(text: str, unit: str = "in") -> int:
 
 def size(*readings: str, unit: str = "in") -> Size:
     values = [nm(text, unit) for text in readings]
-    return Size(sum(values) // len(values), min(values), max(values), len(values))
+    return Size(sum(values) // len(values), min(values), max(values), tuple(map(Reading, values)))
 
 
 def shell(name: str, half: str, wall: str | None, *, box: str = "box-1", kind: str = "rod", unit: str = "in") -> Shell:

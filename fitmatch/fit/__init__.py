@@ -180,13 +180,7 @@ class _Answer:
         mine = kind.terms[at].job
         moved = {p.name: p for p in mine.positions if p.kind == kind.name}
         if any(p.housing is not None for p in moved.values()):
-            forms = dict(self._job.measuring.position_forms)
-            forms |= {name: mine.measuring.position_forms[name] for name in moved if name in forms}
-            self._job = replace(
-                self._job,
-                positions=tuple(moved.get(p.name, p) for p in self._job.positions),
-                measuring=replace(self._job.measuring, position_forms=forms),
-            )
+            self._job = replace(self._job, positions=tuple(moved.get(p.name, p) for p in self._job.positions))
         if staying is not None:
             self._staying[kind.name] = staying
         job = self._job

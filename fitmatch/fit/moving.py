@@ -12,7 +12,7 @@ from fitmatch.fit.search import Choice
 from fitmatch.fit.shifts import ANYWHERE
 from fitmatch.fit.terms import Terms
 from fitmatch.housings import may_move, rehoused
-from fitmatch.parts import Position, Shell
+from fitmatch.parts import Position, Shell, Size
 
 _NO_SHELL = ShellClass(-1, "", 0, (), "")
 _EMPTY_RACK = Rack([], [])
@@ -48,12 +48,17 @@ class MovingKind(Kind):
         seats: dict[tuple[object, ...], list[Position]] = {}
         own: dict[int, House] = {}
         for position in positions:
-            what = (position.housing_bore, position.seating_nm, position.accept is None, position.within)
+            what = (
+                _counting(position.housing_bore),
+                position.seating_nm,
+                position.accept is None,
+                position.within,
+            )
             own[id(position)] = houses.setdefault(what, House([]))
             own[id(position)].members.append(position)
             locked = position.upper is not None or position.lower is not None
             journal = (
-                position.journal,
+                _counting(position.journal),
                 asks_for(position),
                 id(position) if locked or terms.shifts.on else None,
             )
@@ -107,6 +112,12 @@ def settle(kind: Kind, choice: Choice) -> tuple[list[tuple[Position, Pair]], dic
         if pair.bore.house is not None and not pair.stays:
             housings[id(position)] = left[id(pair.bore.house)].pop(0)
     return [(position, pair) for position, pair in seats if pair.filled], housings
+
+
+def _counting(size: Size | None) -> tuple[object, ...]:
+    """All of a size that a plan counts: its readings and form make no other housing of it."""
+    assert size is not None
+    return size.mean_nm, size.smallest_nm, size.largest_nm, size.measured_as
 
 
 def _vacancy(bore: Bore) -> Pair:

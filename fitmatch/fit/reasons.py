@@ -278,7 +278,7 @@ def _told(plans: Sequence[Plan], unit: str) -> list[Plan]:
             return reasons[position.kind].why(position)
 
         unfilled = tuple(Unfilled(u.position, why(u.position)) for u in plan.unfilled)
-        doubts = doubts_of(job, typed_in=plan.job.unit)
+        doubts = doubts_of(replace(plan.moved_from or job, unit=unit), typed_in=plan.job.unit)
         told = (*flags(job, plan.placements, why), *form_flags(job, plan.placements))
         found.append(replace(plan, job=job, unfilled=unfilled, flags=told, doubts=doubts))
     return found

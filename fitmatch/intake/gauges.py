@@ -22,16 +22,16 @@ class GaugeCells:
     def name(self, row: int, cell: str, column: str, kind: str, feature: str) -> tuple[str | None, bool]:
         """The gauge, None where nobody says, and whether that can be relied on: an unknown name is noted."""
         if not cell:
-            return self._settings.measured.get(kind, {}).get(feature), True
-        if cell in self._settings.gauges:
+            return self._settings.measuring.measured.get(kind, {}).get(feature), True
+        if cell in self._settings.measuring.gauges:
             return cell, True
         if self._settings.readable:  # otherwise [gauge] is unknown
-            self._report("unknown-gauge", unknown_gauge(cell, self._settings.gauges), row, column)
+            self._report("unknown-gauge", unknown_gauge(cell, self._settings.measuring.gauges), row, column)
         return None, False
 
     def unit(self, gauge: str | None) -> str | None:
         """The unit a gauge's plain numbers are in, where it names one."""
-        return None if gauge is None else self._settings.gauges[gauge].unit
+        return None if gauge is None else self._settings.measuring.gauges[gauge].unit
 
 
 def unknown_gauge(name: str, gauges: Iterable[str]) -> str:

@@ -55,46 +55,43 @@ class LogReader:
 
     def read(self) -> Log:
         """Every row that could be read."""
-        log = Log()
-        if self._columns.lacking:
-            log.slipped = True
-        for row, cells in self._table.rows:
-            if not self._columns.lacking:
-                self._row(row, cells, log)
-        log.slipped = log.slipped or not self._table.complete
-        return log
+        rows = [logged for row, cells in self._table.rows if (logged := self._row(row, cells)) is not None]
+        positions: dict[tuple[str, str], list[Reading]] = {}
+        walls: dict[Key, list[Reading]] = {}
+        position_rows: dict[tuple[str, str], int] = {}
+        wall_rows: dict[Key, int] = {}
+        for logged in rows:
+            if logged.shell is not None:
+                walls.setdefault(logged.shell, []).append(logged.reading)
+                wall_rows.setdefault(logged.shell, logged.row)
+            else:
+                item = logged.item, logged.feature
+                positions.setdefault(item, []).append(logged.reading)
+                position_rows.setdefault(item, logged.row)
+        slipped = bool(self._columns.lacking) or not self._table.complete
+        return Log(positions, walls, position_rows, wall_rows, tuple(rows), slipped)
 
-    def _row(self, row: int, cells: list[str], log: Log) -> None:
+    def _row(self, row: int, cells: list[str]) -> LoggedReading | None:
+        if self._columns.lacking:
+            return None
         feature = self._feature(row, cells)
         item = self._cell(cells, "item")
         if not item:
             if cells[self._columns.index("item")] != UNREAD:
                 self._report("empty-cell", "is empty; name the position or the shell", row, "item")
-            return
+            return None
         if feature is None:
-            return
-        found: tuple[str, Key | str] | None
-        if feature == "wall":
-            shell = self._shell(row, item)
-            found = None if shell is None else (shell.kind, shell.key)
-        else:
-            found = self._position(row, item)
+            return None
+        shell = self._shell(row, item) if feature == "wall" else None
+        kind = self._kind(row, item) if feature != "wall" else shell.kind if shell else None
         station, angle = self._station(row, cells), self._angle(row, cells, feature)
-        kind = found[0] if found else ""
-        gauge, known = self._gauges.name(row, self._cell(cells, "gauge"), "gauge", kind, feature)
+        gauge, known = self._gauges.name(row, self._cell(cells, "gauge"), "gauge", kind or "", feature)
         nm = self._length(row, cells, feature, gauge) if known else None
-        if found is None or nm is None:
-            return
-        key = found[1]
+        if kind is None or nm is None:
+            return None
         by, time, confirmed = (self._cell(cells, name) for name in ("by", "time", "confirmed"))
         reading = Reading(nm, station, angle, gauge, confirmed)
-        if isinstance(key, tuple):
-            log.walls.setdefault(key, []).append(reading)
-            log.wall_rows.setdefault(key, row)
-        else:
-            log.positions.setdefault((key, feature), []).append(reading)
-            log.position_rows.setdefault((key, feature), row)
-        log.rows.append(LoggedReading(item, feature, reading, by, time, row, key if isinstance(key, tuple) else None))
+        return LoggedReading(item, feature, reading, by, time, row, shell.key if shell else None)
 
     def _cell(self, cells: list[str], column: str) -> str:
         """A trimmed cell; empty as well where it could not be read."""
@@ -111,9 +108,10 @@ class LogReader:
             self._report(code, f"{what}; write {listed(FEATURES, 'or')}", row, "feature")
         return None
 
-    def _position(self, row: int, item: str) -> tuple[str, str] | None:
+    def _kind(self, row: int, item: str) -> str | None:
+        """The kind of a position; None where there is no such position."""
         if item in self._kinds:
-            return self._kinds[item], item
+            return self._kinds[item]
         if self._complete:
             near = nearest(item, self._kinds)
             hint = f"the nearest is `{shorten(near)}`" if near else "write its row in the positions file"

@@ -1,6 +1,6 @@
 """positions.csv to rows: every cell checked by itself, nothing yet compared with kinds' tables or shells."""
 
-from collections.abc import Set
+from collections.abc import Mapping, Set
 from dataclasses import dataclass, field
 
 from fitmatch.intake.columns import Columns
@@ -11,7 +11,7 @@ from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, OFFSET, SEA
 from fitmatch.intake.settings import Settings
 from fitmatch.intake.sizing import Sized
 from fitmatch.intake.tables import UNREAD, Table
-from fitmatch.measuring import Reading
+from fitmatch.measuring import Form, Reading
 from fitmatch.parts import ANY
 
 QUANTITIES = {
@@ -26,7 +26,7 @@ QUANTITIES = {
 OWN = ("target", "min", "max", "seating", "offset")
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class PositionRow:
     """One row as read. What is missing from `own` is the kind's; None there is a cell that could not be read."""
 
@@ -36,15 +36,16 @@ class PositionRow:
     kind_known: bool
     readings: dict[str, tuple[Reading, ...]]  # feature -> its wide columns
     sizes_sound: bool  # whether every reading could be read
-    sized: dict[str, Sized] = field(default_factory=dict)  # feature -> its size, once that is known
-    own: dict[str, int | None] = field(default_factory=dict)
-    locks: dict[str, str] = field(default_factory=dict)  # side -> the cell
-    wants: dict[str, tuple[str, ...]] = field(default_factory=dict)  # side -> cells to match
-    accept: str | None = None
-    pin: int | None = None
-    undersize: str = ""
-    within: tuple[str, ...] = ()  # cells in which a housing and its journal must agree
-    offset_told: bool = False  # whether there is an offset, readable or not
+    own: dict[str, int | None]
+    locks: dict[str, str]  # side -> the cell
+    wants: dict[str, tuple[str, ...]]  # side -> cells to match
+    accept: str | None
+    pin: int | None
+    undersize: str
+    within: tuple[str, ...]  # cells in which a housing and its journal must agree
+    offset_told: bool  # whether there is an offset, readable or not
+    sized: Mapping[str, Sized] = field(default_factory=dict)  # feature -> its size, once the long file is read too
+    unsized: Form | None = None  # as in `Position`
 
 
 class PositionReader:

@@ -37,7 +37,7 @@ from fitmatch.intake.findings import SETTINGS, Findings, Paper
 from fitmatch.intake.keyrows import JOB_FILE, JobFile
 from fitmatch.intake.log import Log
 from fitmatch.intake.positions import PositionReader, PositionRow
-from fitmatch.intake.settings import Settings, read_settings
+from fitmatch.intake.settings import Settings, read_settings, unread_settings
 from fitmatch.intake.shells import ShellPool
 from fitmatch.intake.sizing import Sizing
 from fitmatch.intake.sources import (
@@ -50,7 +50,7 @@ from fitmatch.intake.sources import (
 )
 from fitmatch.intake.tables import Table, open_table
 from fitmatch.intake.targets import Aim, AimCheck
-from fitmatch.measuring import DIAMETERS, AssembledReading, Form, Measuring, Reading
+from fitmatch.measuring import DIAMETERS, AssembledReading, Form
 from fitmatch.parts import Job, Position, Size
 from fitmatch.problems import InputError
 from fitmatch.stages import now
@@ -108,7 +108,7 @@ class FolderReader:
         self.settings = (
             read_settings(self._job_bytes, self._findings)
             if self._job_bytes is not None
-            else _unread_settings(self._findings)
+            else unread_settings(JobFile("", self._findings))
         )
         self._position_source = positions_source(path, self.settings, self._findings)
         self._sources, complete = shell_sources(path, self.settings, self._findings)
@@ -170,10 +170,6 @@ def _check_folder(folder: Path, findings: Findings) -> None:
         )
         findings.report("no-job-folder", text, Paper(str(folder), (SETTINGS,)))
         raise InputError(findings.problems)
-
-
-def _unread_settings(findings: Findings) -> Settings:
-    return Settings(JobFile("", findings), readable=False, match_read=False)
 
 
 class _Tables:
@@ -243,7 +239,7 @@ class _Tables:
                 log_source, rows, pool, complete=position_table is not None and position_table.complete
             )
         now(f"the sizes of {len(rows)} positions")
-        forms = self._size_up(rows, log)
+        rows = [self._sized(row, log) for row in rows]
         positions: list[Position] = []
         if position_table and columns:
             positions = _finish_positions(position_table, columns, rows, pool, findings)
@@ -264,20 +260,13 @@ class _Tables:
             matched_columns=matched,
             shell_columns=compared,
             coating_counts=settings.coating_counts,
-            measuring=Measuring(
-                gauges=settings.gauges,
-                measured=settings.measured,
-                bench=settings.bench,
+            measuring=replace(
+                settings.measuring,
                 pooled=self._sizing.pooled(),
-                temperature=settings.temperature,
-                materials=settings.materials,
-                form_limits=settings.form_limits,
-                position_forms=forms,
-                wall_forms=self._wall_forms(log, pool),
-                position_readings={row.name: self._as_read(row, log) for row in rows},
+                form_told=self._sizing.form_told(),
                 positions_file=position_table.paper.name if position_table else "",
                 log_file=log_source.paper.name if log_source else "",
-                log=tuple(log.rows),
+                log=log.rows,
                 assembled_file=checks[0] if checks else "",
                 assembled=checks[1] if checks else (),
             ),
@@ -287,13 +276,13 @@ class _Tables:
         table = open_table(source.data, source.paper, self._findings) if source else None
         return table if table and has_header(table, form, self._findings) else None
 
-    def _read_log(self, source: Source, rows: list[PositionRow], pool: ShellPool, *, complete: bool) -> Log:
+    def _read_log(self, source: Source, rows: Sequence[PositionRow], pool: ShellPool, *, complete: bool) -> Log:
         """The long file; its walls go to the shells at once."""
         from fitmatch.intake.longfile import READINGS_FORM, LogReader, check_sources
 
         table = self._open(source, READINGS_FORM)
         if table is None:
-            return _nothing_read(rows)
+            return Log(slipped=True)
 
         inch_job = self._settings.inch_job
         columns = understand(table, READINGS_FORM, _NO_FORM, (), self._findings, inch_job=inch_job)
@@ -304,8 +293,6 @@ class _Tables:
         for row, text in check_sources(log, rows, pool.shells):
             self._findings.report("two-sources", text, table.paper, row, "item", order)
         pool.add_logged(log.walls, log.wall_rows, table.paper, order)
-        if log.slipped:
-            _nothing_read(rows)
         return log
 
     def _read_assembled(
@@ -340,42 +327,20 @@ class _Tables:
         warn_of_unused(table.paper, columns, (), findings)
         return table.paper.name, rows
 
-    def _size_up(self, rows: list[PositionRow], log: Log) -> dict[str, dict[str, Form]]:
-        """Give every row its sizes; the forms that its readings tell, by position and feature."""
-        forms: dict[str, dict[str, Form]] = {}
-        for row in rows:
-            for feature in DIAMETERS:
-                readings = self._as_read(row, log).get(feature)
-                if not readings:
-                    continue
-                sized = self._sizing.diameter(row.kind, feature, readings)
-                if sized is not None:
-                    row.sized[feature] = sized
-                form = self._sizing.form(row.kind, feature, readings)
-                if form is not None:
-                    forms.setdefault(row.name, {})[feature] = form
-        return forms
-
-    def _as_read(self, row: PositionRow, log: Log) -> dict[str, tuple[Reading, ...]]:
-        """The raw readings of a position by feature, from whichever file holds them."""
-        found = {f: row.readings.get(f) or tuple(log.positions.get((row.name, f), ())) for f in DIAMETERS}
-        return {feature: readings for feature, readings in found.items() if readings}
-
-    def _wall_forms(self, log: Log, pool: ShellPool) -> dict[Key, Form]:
-        forms = {}
-        kinds = {shell.key: shell.kind for shell in pool.shells if shell.key in log.walls} if log.walls else {}
-        for key, kind in kinds.items():
-            form = self._sizing.form(kind, "wall", log.walls[key])
-            if form is not None:
-                forms[key] = form
-        return forms
-
-
-def _nothing_read(rows: list[PositionRow]) -> Log:
-    """Where the long file tells nothing, no size is sound: its faults are told, and not what follows from them."""
-    for row in rows:
-        row.sizes_sound = False
-    return Log()
+    def _sized(self, row: PositionRow, log: Log) -> PositionRow:
+        """The row with its sizes, from whichever file holds its readings. Where the long file tells nothing no size is
+        sound: its faults are told, and not what follows from them."""
+        sized = {}
+        unsized: Form | None = None
+        for feature in DIAMETERS:
+            readings = row.readings.get(feature) or log.positions.get((row.name, feature))
+            if readings:
+                found = self._sizing.sized(row.kind, feature, readings)
+                if found is not None:
+                    sized[feature] = found
+                else:
+                    unsized = self._sizing.form(row.kind, feature, readings)
+        return replace(row, sized=sized, unsized=unsized, sizes_sound=row.sizes_sound and not log.slipped)
 
 
 def _finish_positions(
@@ -419,6 +384,7 @@ def _position(row: PositionRow, aim: Aim, locks: dict[str, Key], settings: Setti
         aims_at_middle=aim.at_middle,
         within=row.within,
         offset_nm=row.own.get("offset"),
+        unsized=row.unsized,
     )
 
 

@@ -3,7 +3,7 @@
 A job may hold a million shells: cells that were found good once are looked up, not checked again.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 
@@ -17,9 +17,8 @@ from fitmatch.intake.quantities import COATING, WALL, CellError, LengthReader, Q
 from fitmatch.intake.settings import Settings
 from fitmatch.intake.sizing import Sizing
 from fitmatch.intake.tables import UNREAD, Table
-from fitmatch.lengths import mean
-from fitmatch.measuring import MeasuredAs, Reading
-from fitmatch.parts import HALVES, Shell
+from fitmatch.measuring import Reading
+from fitmatch.parts import HALVES, Shell, Size
 
 WallColumn = tuple[int, Callable[[str], int | None], LengthReader, str]  # place, what its reader knows, reader, name
 Key = tuple[str, str]
@@ -47,7 +46,6 @@ class ShellPool:
     families: dict[str, str] = field(default_factory=dict)
     grades: dict[str, str] = field(default_factory=dict)
     marks: dict[tuple[str, ...], tuple[str, ...]] = field(default_factory=dict)
-    as_read: dict[tuple[str | int | None, ...], tuple[Reading, ...]] = field(default_factory=dict)
     _readers: dict[tuple[str, str, bool], LengthReader] = field(default_factory=dict)
 
     def add(self, table: Table, columns: Columns) -> None:
@@ -70,29 +68,33 @@ class ShellPool:
             todo = "give each shell of a box its own name"
             self.findings.report("duplicate-shell", f"{text}; {todo}", paper, shell.row, "shell", order)
 
-    def plausible(self, name: str, wall: int, paper: Paper, row: int, column: str, order: int) -> bool:
-        """Whether a wall is one after its gauge's corrections; one that is not is noted."""
-        if WALL.holds(wall):
-            return True
+    def report_implausible(self, name: str, wall: int, paper: Paper, row: int, column: str, order: int) -> None:
+        """Note a wall that its gauge's corrections have made impossible."""
         assert self.settings.unit is not None
         found = f"with ball and zero error taken off the wall of `{shorten(name)}` is {shown(wall, self.settings.unit)}"
         text = f"{found}, and a wall is {WALL.bounds}; check the gauge's figures"
         self.findings.report("implausible-length", text, paper, row, column, order)
-        return False
 
-    def add_logged(self, walls: Mapping[Key, list[Reading]], rows: Mapping[Key, int], paper: Paper, order: int) -> None:
+    def add_logged(
+        self, walls: Mapping[Key, Sequence[Reading]], rows: Mapping[Key, int], paper: Paper, order: int
+    ) -> None:
         """Give shells the walls that the long file holds; `rows` are those of their first readings there."""
         for index, shell in enumerate(self.shells):
             readings = walls.get(shell.key)
             if not readings or shell.wall_nm is not None:
                 continue
-            found = self.sizing.wall(readings)
-            row = rows[shell.key]
-            if found is not None and self.plausible(shell.name, found[0], paper, row, "item", order):
-                self.shells[index] = replace(self._with_wall(shell, *found), readings=tuple(readings))
+            found = self.sizing.sized(shell.kind, "wall", readings)
+            if found is None:
+                continue
+            wall = found.size.mean_nm
+            if WALL.holds(wall):
+                self.shells[index] = self._with_wall(shell, found.size)
+            else:
+                self.report_implausible(shell.name, wall, paper, rows[shell.key], "item", order)
 
-    def _with_wall(self, shell: Shell, wall: int, measured_as: MeasuredAs | None) -> Shell:
-        found, to_metal, coating = wall, wall, shell.coating_nm
+    def _with_wall(self, shell: Shell, measured: Size) -> Shell:
+        wall = to_metal = measured.mean_nm
+        coating = shell.coating_nm
         if 2 * coating >= wall:
             unit = self.settings.unit
             assert unit is not None
@@ -102,11 +104,11 @@ class ShellPool:
         elif coating:
             coated = self.coated.get(shell.key, self.settings.measured_coated)
             wall, to_metal = coated_wall(wall, coating, coated, self.settings.coating_counts)
-        return replace(shell, wall_nm=wall, wall_to_metal_nm=to_metal, measured_as=measured_as, measured_nm=found)
+        return replace(shell, wall_nm=wall, wall_to_metal_nm=to_metal, measured=measured)
 
     def reader(self, quantity: Quantity, column: Column, decimal_comma: bool, gauge: str | None) -> LengthReader:
         """The reader for a column, shared by all files so that what one has learned serves the next."""
-        unit = column.unit or (self.settings.gauges[gauge].unit if gauge else None) or self.settings.unit
+        unit = column.unit or (self.settings.measuring.gauges[gauge].unit if gauge else None) or self.settings.unit
         assert unit is not None
         key = (quantity.name, unit, decimal_comma)
         if key not in self._readers:
@@ -118,6 +120,11 @@ def coated_wall(wall: int, coating: int, coated: bool, counts: bool) -> tuple[in
     """The wall that counts, and the wall to the metal, of a shell whose wall was measured `coated` or bare."""
     to_metal = wall - coating if coated else wall
     return (to_metal + coating if counts else to_metal), to_metal
+
+
+def _reason(confirmed: str) -> str:
+    """Why a reading stands, as its cell has it."""
+    return "" if confirmed == UNREAD else confirmed.strip()
 
 
 class _FileReader:
@@ -140,14 +147,13 @@ class _FileReader:
         i_gauge, i_wall_gauge, i_confirmed = map(columns.index, ("gauge", "wall_gauge", "wall_confirmed"))
         compared = [columns.index(name) for name in pool.columns_compared]
         walls = self._wall_columns(None)
-        gauged = bool(pool.settings.gauges) or "gauge" in columns.known or "wall_gauge" in columns.known
+        gauged = bool(pool.settings.measuring.gauges) or "gauge" in columns.known or "wall_gauge" in columns.known
         gauge: str | None = None
-        measured_as: MeasuredAs | None = None
         coatings = self._coating_reader()
         box_of_file = self._box_of_file()
         kinds, halves, families, grades, all_names = pool.kinds, pool.halves, pool.families, pool.grades, pool.names
         default_coated, counts = pool.settings.measured_coated, pool.settings.coating_counts
-        shells, file, as_read = pool.shells, paper.name, pool.as_read
+        shells, file, plain_wall = pool.shells, paper.name, pool.sizing.plain_wall
 
         for row, cells in self._table.rows:
             name = cells[i_shell].strip()
@@ -175,12 +181,17 @@ class _FileReader:
                     nm = known(text) or self._length(reader, text, row, column)
                     if nm is not None:
                         readings.append(nm)
-            if gauged and readings:
-                wall, measured_as = self._gauged_wall(name, gauge, readings, row)
-            else:
-                wall = readings[0] if len(readings) == 1 else mean(tuple(readings)) if readings else None
-                measured_as = None
-            measured, to_metal, coating = wall, wall, 0
+            measured: Size | None = None
+            wall: int | None = None
+            if readings:
+                confirmed = cells[i_confirmed] and _reason(cells[i_confirmed])
+                measured = plain_wall(gauge, readings, confirmed)
+                wall = measured.mean_nm
+                if not WALL.holds(wall):
+                    column = columns.readings["wall"][0].name
+                    pool.report_implausible(name, wall, paper, row, column, columns.order(column))
+                    measured = wall = None
+            to_metal, coating = wall, 0
             if cells[i_coating] and coatings is not None:
                 coating = self._coating(coatings, cells[i_coating], wall, row)
             coated = self._is_coated(cells[i_measured], row) if cells[i_measured] else default_coated
@@ -211,9 +222,6 @@ class _FileReader:
                 to_metal,
                 file,
                 row,
-                measured_as,
-                as_read.get((gauge, cells[i_confirmed], *readings))
-                or self._as_read(gauge, cells[i_confirmed], readings),
                 measured,
             )
             shells.append(shell)
@@ -221,13 +229,6 @@ class _FileReader:
                 pool.doubles.append((shell, paper, columns.order("shell")))
             else:
                 names.add(name)
-
-    def _as_read(self, gauge: str | None, confirmed: str, readings: list[int]) -> tuple[Reading, ...]:
-        """Raw readings as records; equal ones are one and the same, as there may be a million."""
-        reason = "" if confirmed == UNREAD else confirmed.strip()
-        found = tuple(Reading(nm, gauge=gauge, confirmed=reason) for nm in readings)
-        self._pool.as_read[gauge, confirmed, *readings] = found
-        return found
 
     def _gauge(self, own: str, common: str, kind: str, row: int) -> tuple[str | None, list[WallColumn]]:
         """The gauge of a row and the readers of its numbers; no reader where the cell names an unknown one."""
@@ -238,16 +239,6 @@ class _FileReader:
         if gauge not in self._walls:
             self._walls[gauge] = self._wall_columns(gauge)
         return gauge, self._walls[gauge]
-
-    def _gauged_wall(
-        self, name: str, gauge: str | None, readings: list[int], row: int
-    ) -> tuple[int | None, MeasuredAs | None]:
-        """The wall that readings of one gauge give; None where its corrections leave none that could be."""
-        wall, measured_as = self._pool.sizing.plain_wall(gauge, readings)
-        column = self._columns.readings["wall"][0].name
-        if not self._pool.plausible(name, wall, self._paper, row, column, self._columns.order(column)):
-            return None, None
-        return wall, measured_as
 
     def _wall_columns(self, gauge: str | None) -> list[WallColumn]:
         """Where the readings of walls stand, each with what its reader knows; none where the job names no unit."""
