@@ -6,9 +6,8 @@ from typing import Final
 
 from fitmatch.intake.findings import shorten
 from fitmatch.intake.fits import shown
-from fitmatch.intake.gauges import unknown_gauge
 from fitmatch.intake.materials import MATERIALS
-from fitmatch.intake.names import nearest
+from fitmatch.intake.names import nearest, unknown_gauge
 from fitmatch.intake.quantities import BALL, GAUGE_ERROR, LIMIT, RESOLUTION, STANDARD
 from fitmatch.intake.values import Values
 from fitmatch.lengths import LengthError, parse_number, unit_factor
