@@ -31,22 +31,13 @@ def rehoused(journal: Position, housing: Position) -> Position:
         seating_nm=housing.seating_nm,
         accept=housing.accept,
         housing=housing.name,
+        unsized=housing.unsized,
     )
 
 
 def with_housings(job: Job, housings: Mapping[str, Position]) -> Job:
-    """The job with these housings in these positions; what was measured of a bore's form goes with it."""
+    """The job with these housings in these positions."""
     moved = {name: housing for name, housing in housings.items() if name != housing.name}
     if not moved:
         return job
-    positions = tuple(rehoused(p, moved[p.name]) if p.name in moved else p for p in job.positions)
-    before = job.measuring.position_forms
-    forms = {name: dict(some) for name, some in before.items()}
-    for name, housing in moved.items():
-        mine = {feature: form for feature, form in before.get(name, {}).items() if feature != "housing_bore"}
-        its = {feature: form for feature, form in before.get(housing.name, {}).items() if feature == "housing_bore"}
-        forms[name] = mine | its
-    measuring = job.measuring
-    if before:
-        measuring = replace(measuring, position_forms=forms)
-    return replace(job, positions=positions, measuring=measuring)
+    return replace(job, positions=tuple(rehoused(p, moved[p.name]) if p.name in moved else p for p in job.positions))

@@ -174,9 +174,7 @@ class Measuring:
     temperature: Temperature | None = None
     materials: Mapping[str, Mapping[str, Decimal]] = field(default_factory=dict)  # kind -> feature -> per kelvin
     form_limits: Mapping[str, Mapping[str, int]] = field(default_factory=dict)  # kind -> journal_taper, … -> nm
-    position_forms: Mapping[str, Mapping[str, Form]] = field(default_factory=dict)  # position -> feature
-    wall_forms: Mapping[tuple[str, str], Form] = field(default_factory=dict)  # box and name
-    position_readings: Mapping[str, Mapping[str, tuple[Reading, ...]]] = field(default_factory=dict)  # raw, by feature
+    form_told: frozenset[str] = frozenset()  # features of whose form some reading tells
     positions_file: str = ""
     log_file: str = ""
     log: tuple[LoggedReading, ...] = ()  # the long file, in file order

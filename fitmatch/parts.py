@@ -12,7 +12,7 @@ from typing import ClassVar, Final, NamedTuple, Protocol, Self
 
 from fitmatch.ask import Ask
 from fitmatch.facts import Fact
-from fitmatch.measuring import MeasuredAs, Measuring, Reading
+from fitmatch.measuring import Form, MeasuredAs, Measuring, Reading
 
 SIDES: Final = ("upper", "lower")
 HALVES: Final = ("upper", "lower", "either")
@@ -25,26 +25,40 @@ ENDLESS: Final = 1 << 62  # a length that none exceeds
 
 @dataclass(frozen=True, slots=True)
 class Size:
-    """A measured diameter: the mean of its places, and the extremes of its readings, all corrected.
+    """A diameter or a wall as it was measured: the mean of its places, and the extremes of its readings, all corrected.
 
-    `raw_mean_nm` is the mean before correction; None where the job tells nothing of gauges or temperature.
+    Of a coated shell this is the wall that was measured, coated or bare. Raw mean - zero error - ball + temperature =
+    mean, to the nanometre.
     """
 
     mean_nm: int
     smallest_nm: int
     largest_nm: int
-    readings: int = 1
+    readings: tuple[Reading, ...] = ()  # those that make it, as the gauge gave them
     measured_as: MeasuredAs | None = None  # None: nothing is known of how
-    raw_mean_nm: int | None = None
+    temperature_nm: int = 0  # what the correction to 20 degrees Celsius added
+    aside: tuple[Reading, ...] = ()  # those away from the crown axis, which tell of form alone
+    form: Form | None = None  # None: no reading tells of it
 
     @property
-    def temperature_nm(self) -> int:
-        """What the correction to 20 degrees Celsius added; 0 where there is none. By this definition the figures shown
-        add up to the nanometre, though each of them was rounded by itself."""
-        if self.raw_mean_nm is None:
-            return 0
-        off = self.measured_as.zero_nm + self.measured_as.ball_nm if self.measured_as else 0
-        return self.mean_nm - self.raw_mean_nm + off
+    def zero_nm(self) -> int:
+        """The zero error that was taken off."""
+        return self.measured_as.zero_nm if self.measured_as else 0
+
+    @property
+    def ball_nm(self) -> int:
+        """The ball that was taken off."""
+        return self.measured_as.ball_nm if self.measured_as else 0
+
+    @property
+    def raw_mean_nm(self) -> int:
+        """The mean before correction."""
+        return self.mean_nm + self.zero_nm + self.ball_nm - self.temperature_nm
+
+    @property
+    def gauges(self) -> tuple[str, ...]:
+        """The named gauges, each once."""
+        return self.measured_as.gauges if self.measured_as else ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,9 +78,12 @@ class Shell:
     wall_to_metal_nm: int | None = None  # the wall without its coating
     file: str = ""
     row: int = 0
-    measured_as: MeasuredAs | None = None  # None: nothing is known of how
-    readings: tuple[Reading, ...] = ()  # of the wall, as the gauge gave them
-    measured_nm: int | None = None  # what they give once corrected, the coating neither added nor taken off
+    measured: Size | None = None  # the wall as it was measured; equal shells may share it, as there may be a million
+
+    @property
+    def measured_as(self) -> MeasuredAs | None:
+        """How the wall was measured; None: nothing is known of how."""
+        return self.measured.measured_as if self.measured else None
 
     @property
     def key(self) -> tuple[str, str]:
@@ -112,6 +129,8 @@ class Position:
         """Job and name, which together tell this position from every other, whichever housing it has."""
         return self.job, self.name
 
+    unsized: Form | None = None  # of a housing bore that has no size, as no reading of it lies near the crown axis
+
     @property
     def wishes(self) -> bool:
         """Whether a band is wished for here."""
@@ -125,6 +144,13 @@ class Position:
             for feature, size in (("journal", self.journal), ("housing_bore", self.housing_bore))
             if size is None
         )
+
+    def form(self, feature: str) -> Form | None:
+        """What the readings of the journal or housing bore tell of its form; None if nothing."""
+        size: Size | None = getattr(self, feature)
+        if size is not None:
+            return size.form
+        return self.unsized if feature == "housing_bore" else None
 
 
 @dataclass(frozen=True, slots=True)

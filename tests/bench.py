@@ -18,11 +18,8 @@ UM = 1_000  # nm
 
 def settings(**more: Any) -> Settings:
     """The settings of a metric job with one kind, as job.toml would give them."""
-    made = Settings(JobFile("", Findings()), unit="mm")
-    for name, value in more.items():
-        assert hasattr(made, name)
-        setattr(made, name, value)
-    return made
+    of_job = {name: more.pop(name) for name in ("numbered_are_repeats",) if name in more}
+    return Settings(JobFile("", Findings()), unit="mm", measuring=Measuring(**more), **of_job)
 
 
 def gauge(name: str, **more: Any) -> Gauge:
@@ -54,14 +51,11 @@ class Bench:
     ) -> None:
         """`further`: readings of other items, by feature, from which only scatter is learned."""
         self.sizes = Sizes(made)
-        self.journal = self._diameter("journal", journal)
-        self.bore = self._diameter("housing_bore", bore)
-        walls = [self.sizes.wall(readings) for readings in (upper, lower)]
+        self.journal = self._size("journal", journal)
+        self.bore = self._size("housing_bore", bore)
+        walls = [self._size("wall", readings) for readings in (upper, lower)]
         for feature, readings in further:
-            if feature == "wall":
-                self.sizes.wall(readings)
-            else:
-                self.sizes.diameter("main", feature, readings)
+            self.sizes.sized("main", feature, readings)
         limits = {"target_nm": 45 * UM} | dict(fit or {})
         table = Fit("main", **limits)
         self.position = Position(
@@ -69,20 +63,14 @@ class Bench:
         )
         shells = []
         for half, wall in zip(("upper", "lower"), walls, strict=True):
-            assert wall is not None
-            shells.append(Shell(half, "box", "main", half, wall[0], measured_as=wall[1]))
+            shells.append(Shell(half, "box", "main", half, wall.mean_nm, measured=wall))
         self.upper, self.lower = shells
-        measuring = Measuring(
-            gauges=made.gauges,
-            pooled=self.sizes.pooled(),
-            temperature=made.temperature,
-            materials=made.materials,
-        )
+        measuring = replace(made.measuring, pooled=self.sizes.pooled())
         self.job = Job(Path("job"), "", "mm", {"main": table}, (self.position,), tuple(shells), measuring=measuring)
         self.placement = Placement(self.position, self.upper, self.lower)
 
-    def _diameter(self, feature: str, readings: Sequence[Reading]) -> Size:
-        sized = self.sizes.diameter("main", feature, readings)
+    def _size(self, feature: str, readings: Sequence[Reading]) -> Size:
+        sized = self.sizes.sized("main", feature, readings)
         assert sized is not None
         return sized.size
 

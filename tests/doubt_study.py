@@ -60,28 +60,30 @@ class Bench:
         return [cell for cell in self.readings if cell[0] == feature]
 
     def job(self) -> Job:
-        positions, by_name = [], {}
+        positions = []
         for kind, (journal, bore) in NOMINAL.items():
             for cell in self.cells("journal"):
                 if self.groups[cell][1] == kind:
                     name = str(cell[1])
-                    size, housing = (Size(nm, nm, nm) for nm in (journal, bore))
+                    read = Reading(self.readings["journal", name])
+                    size = Size(journal, journal, journal, (read,))
+                    bores = (Reading(self.readings["housing_bore", name], angle=0.0),)
+                    turned = zip(self.oblique.get(name, ()), (45.0, 135.0), strict=False)
+                    aside = tuple(Reading(nm, angle=a) for nm, a in turned)
+                    housing = Size(bore, bore, bore, bores, aside=aside)
                     undersize = self.labels.get(name, "")
                     positions.append(
                         Position(name, kind, size, housing, TARGET, row=len(positions) + 2, undersize=undersize)
                     )
-                    bores = (Reading(self.readings["housing_bore", name], angle=0.0),)
-                    aside = self.oblique.get(name, ())
-                    bores += tuple(Reading(nm, angle=a) for nm, a in zip(aside, (45.0, 135.0), strict=False))
-                    by_name[name] = {"journal": (Reading(self.readings["journal", name]),), "housing_bore": bores}
         shells = []
         for row, cell in enumerate(self.cells("wall"), 2):
             box, name = cell[1]  # type: ignore[misc]
             _, kind, half, *_ = self.groups[cell]
             nm = self.readings[cell]
-            shells.append(Shell(name, box, kind, half, nm, file=box, row=row, readings=(Reading(nm),)))
+            measured = Size(nm, nm, nm, (Reading(nm),))
+            shells.append(Shell(name, box, kind, half, nm, file=box, row=row, measured=measured))
         fits = {kind: Fit(kind, TARGET) for kind in NOMINAL}
-        measuring = Measuring(position_readings=by_name, positions_file="positions.csv")
+        measuring = Measuring(positions_file="positions.csv")
         return Job(Path("study"), "", self.unit, fits, tuple(positions), tuple(shells), measuring=measuring)
 
 

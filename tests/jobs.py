@@ -12,7 +12,7 @@ from typing import Any
 
 from rulebook import Rules, records, rules_of, with_rules
 
-from fitmatch.measuring import Gauge, MeasuredAs, Measuring, Series
+from fitmatch.measuring import Gauge, MeasuredAs, Measuring, Reading, Series
 from fitmatch.parts import ANY, Band, Fit, Job, Position, Shell, Size
 from fitmatch.plans import Plan
 
@@ -27,14 +27,35 @@ def make_position(
 ) -> Position:
     """A position with this room; `low` and `high` are how far its tightest bore and largest journal stray from the
     means."""
-    journal = Size(JOURNAL, JOURNAL - high, JOURNAL + high, 2 if high else 1)
-    bore = Size(JOURNAL + room, JOURNAL + room - low, JOURNAL + room + low, 2 if low else 1)
+    journal, bore = _read(JOURNAL, high), _read(JOURNAL + room, low)
     return replace(Position(name, kind, journal, bore, target), **more)
 
 
-def make_shell(name: str, half: str, wall: int | None, *, box: str = "box-1", kind: str = "rod", **more: Any) -> Shell:
+def _read(nm: int, stray: int) -> Size:
+    """Read once, or twice with this much on either side."""
+    values = (nm - stray, nm + stray) if stray else (nm,)
+    return Size(nm, nm - stray, nm + stray, tuple(map(Reading, values)))
+
+
+def make_shell(
+    name: str,
+    half: str,
+    wall: int | None,
+    *,
+    box: str = "box-1",
+    kind: str = "rod",
+    measured_as: MeasuredAs | None = None,
+    **more: Any,
+) -> Shell:
     """A shell of this wall; without a coating its wall to the metal is the same."""
-    return replace(Shell(name, box, kind, half, wall, wall_to_metal_nm=wall), **more)
+    made = replace(Shell(name, box, kind, half, wall, wall_to_metal_nm=wall), **more)
+    return made if measured_as is None else remeasured(made, measured_as)
+
+
+def remeasured(shell: Shell, how: MeasuredAs | None) -> Shell:
+    """The same shell measured like this; one without a wall stays unmeasured."""
+    wall = shell.wall_nm
+    return replace(shell, measured=None if wall is None else Size(wall, wall, wall, measured_as=how))
 
 
 def make_shells(half: str, walls: Iterable[int], *, box: str = "box-1", kind: str = "rod") -> list[Shell]:
@@ -210,7 +231,7 @@ def guarded_job(rng: random.Random, *, both_limits: bool = False, wishing: bool 
     return replace(
         job,
         positions=tuple(read(p) for p in job.positions),
-        shells=tuple(replace(s, measured_as=rng.choice(ways)) for s in job.shells),
+        shells=tuple(remeasured(s, rng.choice(ways)) for s in job.shells),
         rules=with_rules(job, guard=rng.uniform(0.3, 1.5)).rules,
         measuring=Measuring(gauges=gauges),
     )

@@ -235,7 +235,8 @@ class SecondReader:
         wanted = {None: 15_240, "off": None}.get(difference, self._length_at("rules", "wall_difference"))
         self._same(rules.wall_difference_nm, wanted, "wall_difference")
         half_from = self._length_at("rules", "thick_half_from")
-        self._same(rules.thick_half_from_nm, 5_080 if half_from is None else half_from, "thick_half_from")
+        if rules.thick_half:  # otherwise there is nothing for it to say
+            self._same(rules.thick_half_from_nm, 5_080 if half_from is None else half_from, "thick_half_from")
         self._same(rules.guard, float(self._number_at("rules", "guard") or 0), "guard")
         for name, gauge in job.measuring.gauges.items():
             own = gauge.unit

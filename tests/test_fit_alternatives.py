@@ -23,6 +23,7 @@ from jobs import (
     measured_by,
     moving_job,
     random_job,
+    remeasured,
     row_job,
     wishing_job,
 )
@@ -269,7 +270,7 @@ def test_equal_within_measurement() -> None:
             )
             for p in job.positions
         ),
-        shells=tuple(replace(s, measured_as=how) for s in job.shells),
+        shells=tuple(remeasured(s, how) for s in job.shells),
         measuring=Measuring(gauges=gauges),
     )
     plan = with_alternatives(best_plan(job), 3, Stop())

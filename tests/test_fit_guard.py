@@ -14,7 +14,19 @@ from statistics import NormalDist
 import oracle
 import pytest
 from intake_jobs import GAUGES, METRIC_ROD, write_job
-from jobs import STEP, TARGET, WALL, describe, guarded_job, make_job, make_position, make_shell, measured_by, with_given
+from jobs import (
+    STEP,
+    TARGET,
+    WALL,
+    describe,
+    guarded_job,
+    make_job,
+    make_position,
+    make_shell,
+    measured_by,
+    remeasured,
+    with_given,
+)
 from rulebook import Rules, with_rules
 
 import fitmatch
@@ -169,7 +181,7 @@ def test_guard_0_changes_nothing() -> None:
             positions=tuple(
                 replace(p, journal=_bare(p.journal), housing_bore=_bare(p.housing_bore)) for p in job.positions
             ),
-            shells=tuple(replace(s, measured_as=None) for s in job.shells),
+            shells=tuple(remeasured(s, None) for s in job.shells),
             measuring=Measuring(),
         )
         plan, plain = best_plan(known), best_plan(bare)
@@ -326,7 +338,7 @@ def test_a_position_is_refused_only_if_no_way_of_measuring_helps() -> None:
     """One pair of shells measured well enough leaves the position a clearance; what is compared is the very pair's."""
     job = one_rod(low=TARGET - 2_000, high=TARGET + 2_000, guard=1.5)
     assert refused(job) is not None
-    fine = [replace(s, name=f"{s.name}-2", measured_as=measured_by("ball", 100)) for s in job.shells]
+    fine = [replace(remeasured(s, measured_by("ball", 100)), name=f"{s.name}-2") for s in job.shells]
     better = replace(job, shells=(*job.shells, *fine))
     mic = better.measuring.gauges["mic"]
     better = replace(

@@ -13,7 +13,7 @@ from fitmatch.fit import measures, moving
 from fitmatch.fit.answering import best_plan
 from fitmatch.fit.checker import check
 from fitmatch.housings import may_move, rehoused, with_housings
-from fitmatch.measuring import Form, Measuring
+from fitmatch.measuring import DIAMETERS, Form, Reading
 from fitmatch.parts import ANY, Band, Job, Position, Size
 from fitmatch.plans import Plan
 from fitmatch.problems import FaultInFitmatch, InputError
@@ -101,26 +101,32 @@ def test_only_kinds_that_are_named() -> None:
 
 
 def test_what_travels_and_what_stays() -> None:
-    """Bore, seating, accept and the form of the bore go with the housing; all else stays with the journal."""
+    """Bore with its readings and form, seating and accept go with the housing; all else stays with the journal."""
     one = rod("R1", 3, 0, seating_nm=5, accept="a sleeve", pin=1, upper=("box-1", "u1"))
     other = rod("R2", 0, 3, seating_nm=-5, pin=2, target_nm=TARGET + 1)
     both = rehoused(one, other)
     assert (both.housing_bore, both.seating_nm, both.accept) == (other.housing_bore, -5, None)
     assert replace(both, housing_bore=one.housing_bore, seating_nm=5, accept="a sleeve", housing=None) == one
     assert both.housing == "R2" and rehoused(one, one) is one
-    forms = {"R1": {"journal": Form(1), "housing_bore": Form(2)}, "R2": {"housing_bore": Form(3)}}
-    job = replace(rods(one, other), measuring=Measuring(position_forms=forms))
-    moved = with_housings(job, {"R1": other, "R2": one}).measuring.position_forms
-    assert moved == {"R1": {"journal": Form(1), "housing_bore": Form(3)}, "R2": {"housing_bore": Form(2)}}
+    one = replace(one, journal=formed(one.journal, 1), housing_bore=formed(one.housing_bore, 2))
+    other = replace(other, housing_bore=formed(other.housing_bore, 3))
+    moved = with_housings(rods(one, other), {"R1": other, "R2": one}).positions
+    assert [[p.form(feature) for feature in DIAMETERS] for p in moved] == [[Form(1), Form(3)], [None, Form(2)]]
+    assert [p.housing_bore for p in moved] == [other.housing_bore, one.housing_bore]
+
+
+def formed(size: Size | None, taper: int) -> Size:
+    """A size with readings and form of its own."""
+    assert size is not None
+    return replace(size, readings=(Reading(size.mean_nm, station=taper),), form=Form(taper))
 
 
 def test_a_form_goes_with_its_housing() -> None:
     """In an answer too, also to a journal of whose row no form was read."""
-    job = rods(rod("R1", 3, 0), rod("R2", 0, 3))
-    job = replace(job, measuring=Measuring(position_forms={"R1": {"housing_bore": Form(2)}}))
-    plan = best_plan(job)
+    one = rod("R1", 3, 0)
+    plan = best_plan(rods(replace(one, housing_bore=formed(one.housing_bore, 2)), rod("R2", 0, 3)))
     assert where(plan) == ["R2", "R1"]
-    assert plan.job.measuring.position_forms["R2"] == {"housing_bore": Form(2)}
+    assert [p.form("housing_bore") for p in plan.job.positions] == [None, Form(2)]
 
 
 def test_baselines_break_rules_where_housings_moved() -> None:

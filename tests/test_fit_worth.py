@@ -19,7 +19,7 @@ from fitmatch.fit.answering import best_plan
 from fitmatch.fit.worth import worth
 from fitmatch.gauging import read_job
 from fitmatch.gauging.uncertainty import ErrorModel
-from fitmatch.measuring import Gauge, Measuring, Pooled
+from fitmatch.measuring import Gauge, Measuring, Pooled, Reading
 from fitmatch.parts import Job, Size
 from fitmatch.placements import Placement
 from fitmatch.plans import Worth
@@ -303,7 +303,7 @@ def one_bench(rng: random.Random, case: Case) -> tuple[Job, dict[str, float]]:
         journal = 50e6 + rng.uniform(-case.reach, case.reach)
         bore = journal + 2 * WALL + TARGET + rng.uniform(-case.reach, case.reach)
         sizes = [
-            Size(nm, nm, nm, 1, measured_by(gauge))
+            Size(nm, nm, nm, (Reading(nm),), measured_by(gauge))
             for nm, gauge in ((read(f"journal R{i}", journal), "mic"), (read(f"bore R{i}", bore), "bore"))
         ]
         positions.append(replace(make_position(f"R{i}", TARGET), journal=sizes[0], housing_bore=sizes[1]))
@@ -347,7 +347,7 @@ def shop_job(rng: random.Random, *, pooled: bool) -> tuple[Job, dict[str, float]
 
     def diameter(name: str, middle: float, gauge: str) -> Size:
         nm = read(name, rng.gauss(middle, 3 * UM), gauge)
-        return Size(nm, nm, nm, repeats, measured_by(gauge, repeats))
+        return Size(nm, nm, nm, (Reading(nm),) * repeats, measured_by(gauge, repeats))
 
     positions = [
         replace(

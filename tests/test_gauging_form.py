@@ -1,7 +1,6 @@
 """Form: taper, barrel, out-of-round, limits, and what was not measured."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 from bench import settings
@@ -11,12 +10,23 @@ from fitmatch.fit.answering import best_plan
 from fitmatch.gauging.formlimits import form_flags, worst_meet
 from fitmatch.gauging.sizes import Sizes
 from fitmatch.measuring import Form, Measuring, Reading
+from fitmatch.parts import Position, Size
 from fitmatch.report.reasons import flag_words
 
 
 def form(feature: str, *rows: tuple[int | None, float | None, int]) -> Form | None:
     """The form that readings (station, angle, nm) show."""
     return Sizes(settings()).form("main", feature, [Reading(nm, station, angle) for station, angle, nm in rows])
+
+
+def formed(position: Position, journal: Form, bore: Form) -> Position:
+    """The position with readings that tell of this form."""
+    assert position.journal is not None and position.housing_bore is not None
+    return replace(
+        position,
+        journal=replace(position.journal, form=journal),
+        housing_bore=replace(position.housing_bore, form=bore),
+    )
 
 
 def test_taper_is_from_the_first_station_to_the_last() -> None:
@@ -105,19 +115,18 @@ def test_walls_have_taper_and_barrel_at_the_crown() -> None:
 
 def test_limits_flag_positions_and_placed_shells() -> None:
     """Beyond a limit is flagged, at it is not, and what was not measured breaks none; the exit status is then 1."""
+    across = Form(None, None, 401, "across the joint")
+    walls = {"l1": Form(0, -11), "u1": Form(0, 10)}
+    shells = [*make_shells("upper", [1_500_000] * 3), *make_shells("lower", [1_500_000] * 2)]
     job = make_job(
-        [make_position(name, 3_000_000 + 50_800) for name in ("R1", "R2")],
-        [*make_shells("upper", [1_500_000] * 3), *make_shells("lower", [1_500_000] * 2)],
+        [
+            formed(make_position("R1", 3_000_000 + 50_800), Form(-501, None, None), across),
+            formed(make_position("R2", 3_000_000 + 50_800), Form(500, 9_999, None), Form(None, None, 400, None)),
+        ],
+        [replace(s, measured=Size(1_500_000, 1_500_000, 1_500_000, form=walls.get(s.name))) for s in shells],
     )
-    measuring = Measuring(
-        form_limits={"rod": {"journal_taper": 500, "housing_bore_out_of_round": 400, "wall_barrel": 10}},
-        position_forms={
-            "R1": {"journal": Form(-501, None, None), "housing_bore": Form(None, None, 401, "across the joint")},
-            "R2": {"journal": Form(500, 9_999, None), "housing_bore": Form(None, None, 400, None)},
-        },
-        wall_forms={("box-1", "l1"): Form(0, -11), ("box-1", "u1"): Form(0, 10)},
-    )
-    plan = best_plan(replace(job, measuring=measuring))
+    limits = {"rod": {"journal_taper": 500, "housing_bore_out_of_round": 400, "wall_barrel": 10}}
+    plan = best_plan(replace(job, measuring=Measuring(form_limits=limits)))
     at = next(p.position.name for p in plan.placements if p.lower.name == "l1")
     assert {(f.position, f.code) for f in plan.flags} == {
         ("R1", "journal-taper"),
@@ -132,14 +141,13 @@ def test_limits_flag_positions_and_placed_shells() -> None:
 
 def test_the_worst_journal_in_the_worst_bore_is_pointed_out() -> None:
     """Only where both are the most out-of-round of their kind and there is something to choose between."""
-    job = make_job([make_position(name, 3_050_000) for name in ("R1", "R2", "R3")], [])
 
     def meet(*pairs: tuple[int | None, int | None]) -> list[str]:
-        forms = {
-            f"R{n}": {"journal": Form(None, None, j), "housing_bore": Form(None, None, b)}
+        positions = [
+            formed(make_position(f"R{n}", 3_050_000), Form(None, None, j), Form(None, None, b))
             for n, (j, b) in enumerate(pairs, 1)
-        }
-        return list(worst_meet(replace(job, measuring=Measuring(position_forms=forms), folder=Path()), "rod"))
+        ]
+        return list(worst_meet(make_job(positions, []), "rod"))
 
     assert meet((5, 8), (4, 7), (3, 9)) == []
     assert meet((5, 8), (4, 9), (6, 10)) == ["R3"]

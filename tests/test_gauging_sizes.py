@@ -16,7 +16,7 @@ HEATED = {"main": {"journal": STEEL, "housing_bore": ALUMINIUM}}
 
 
 def size_of(readings: list[Reading], feature: str = "journal", **more: object) -> Size:
-    sized = Sizes(settings(**more)).diameter("main", feature, readings)
+    sized = Sizes(settings(**more)).sized("main", feature, readings)
     assert sized is not None
     return sized.size
 
@@ -25,7 +25,7 @@ def test_a_size_is_the_mean_of_its_places() -> None:
     """Repeats weigh no more than a single reading of another place."""
     readings = [*repeats([1_000, 1_000, 1_000], station=1), *repeats([2_000], station=2)]
     size = size_of(readings)
-    assert (size.mean_nm, size.smallest_nm, size.largest_nm, size.readings) == (1_500, 1_000, 2_000, 4)
+    assert (size.mean_nm, size.smallest_nm, size.largest_nm, len(size.readings)) == (1_500, 1_000, 2_000, 4)
 
 
 def test_a_blank_place_is_one_of_its_own_unless_numbered_are_repeats() -> None:
@@ -48,7 +48,8 @@ def test_only_the_crown_axis_enters_a_bore(angle: float, counts: bool) -> None:
     """Readings within 5 degrees of the crown axis, from either side, make the size of a bore."""
     readings = [Reading(1_000, 1, 0.0), Reading(4_000, 1, float(angle))]
     size = size_of(readings, "housing_bore")
-    assert size.readings == (2 if counts else 1)
+    assert size.readings + size.aside == tuple(readings)
+    assert len(size.readings) == (2 if counts else 1)
     assert size.largest_nm == (4_000 if counts else 1_000)
     assert size_of(readings, "journal").largest_nm == 4_000
 
@@ -56,9 +57,11 @@ def test_only_the_crown_axis_enters_a_bore(angle: float, counts: bool) -> None:
 def test_a_bore_or_wall_without_a_reading_at_the_crown_has_no_size() -> None:
     """Readings elsewhere serve form alone."""
     sizes = Sizes(settings())
-    assert sizes.diameter("main", "housing_bore", [Reading(1_000, 1, 90.0)]) is None
-    assert sizes.wall([Reading(1_000, 1, 30.0)]) is None
-    assert sizes.wall([Reading(1_000, 1, 355.0), Reading(2_000, 1, 30.0)]) == (1_000, None)
+    assert sizes.sized("main", "housing_bore", [Reading(1_000, 1, 90.0)]) is None
+    assert sizes.sized("main", "wall", [Reading(1_000, 1, 30.0)]) is None
+    at_crown, beside = Reading(1_000, 1, 355.0), Reading(2_000, 1, 30.0)
+    wall = Size(1_000, 1_000, 1_000, (at_crown,), aside=(beside,))
+    assert sizes.sized("main", "wall", [at_crown, beside]) == ((wall, (1_000, 1)))
 
 
 def test_tightest_is_from_single_readings() -> None:
@@ -101,8 +104,8 @@ def test_zero_error_and_ball_are_taken_off() -> None:
     assert (size.raw_mean_nm, size.temperature_nm) == (53_001_000, 0)
     assert size.measured_as is not None and (size.measured_as.zero_nm, size.measured_as.ball_nm) == (500, 3_000_000)
     walls = Sizes(settings(gauges=gauges))
-    assert walls.plain_wall("g", [5_000_000])[0] == 5_000_000 - 3_000_500
-    assert walls.plain_wall("g", [5_000_000, 5_000_003])[0] == 1_999_502  # a half, to even
+    assert walls.plain_wall("g", [5_000_000]).mean_nm == 5_000_000 - 3_000_500
+    assert walls.plain_wall("g", [5_000_000, 5_000_003]).mean_nm == 1_999_502  # a half, to even
 
 
 def bench_with_zeros(journal_zero: int = 0, wall_zero: int = 0, *, true_zero: bool = False) -> Bench:
@@ -164,7 +167,8 @@ def test_a_gauge_set_with_another_has_its_scale() -> None:
 
 def test_walls_are_not_corrected_for_temperature() -> None:
     """A wall in a warm room is what was read."""
-    assert Sizes(settings(temperature=room(35), materials=HEATED)).wall([Reading(2_000_000)]) == (2_000_000, None)
+    wall = size_of([Reading(2_000_000)], "wall", temperature=room(35), materials=HEATED)
+    assert wall == Size(2_000_000, 2_000_000, 2_000_000, (Reading(2_000_000),))
 
 
 def test_corrections_are_exact_rational_arithmetic() -> None:
@@ -190,7 +194,7 @@ def test_corrections_are_exact_rational_arithmetic() -> None:
             for nm, name in zip(group, by, strict=True)
         ]
         made = settings(gauges=gauges, temperature=heat, materials=HEATED)
-        sized = Sizes(made).diameter("main", "journal", readings)
+        sized = Sizes(made).sized("main", "journal", readings)
         assert sized is not None
 
         def corrected(nm: int, name: str, gauges: dict[str, Gauge] = gauges, heat: Temperature = heat) -> Fraction:
@@ -208,7 +212,9 @@ def test_corrections_are_exact_rational_arithmetic() -> None:
 
 
 def test_sizes_share_how_they_were_measured() -> None:
-    """A million walls hold one object for each way of measuring."""
+    """A million walls hold one object for each way of measuring, and one for all that was read alike."""
     sizes = Sizes(settings(gauges={"g": gauge("g", resolution_nm=UM)}))
-    one, other = sizes.plain_wall("g", [2_000_000])[1], sizes.wall([Reading(2_001_000, gauge="g")])
-    assert one is not None and other is not None and other[1] is one
+    one, other = sizes.plain_wall("g", [2_000_000]), sizes.sized("main", "wall", [Reading(2_001_000, gauge="g")])
+    assert other is not None and one.measured_as is not None and other.size.measured_as is one.measured_as
+    assert sizes.plain_wall("g", [2_000_000]) is one
+    assert sizes.plain_wall("g", [2_000_000], "seen").readings == (Reading(2_000_000, gauge="g", confirmed="seen"),)

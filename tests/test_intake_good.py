@@ -11,6 +11,7 @@ from fitmatch.gauging import read_job
 from fitmatch.intake.findings import Paper
 from fitmatch.intake.reading import digest_of
 from fitmatch.intake.sources import Source
+from fitmatch.measuring import Reading
 from fitmatch.parts import Band, Size
 
 METRIC_JOB = """\
@@ -33,14 +34,19 @@ shell,kind,half,wall
 """
 
 
+def size_of(mean: int, *readings: int) -> Size:
+    """The size of these readings, of which nothing else is told."""
+    return Size(mean, min(readings), max(readings), tuple(map(Reading, readings)))
+
+
 def test_the_smallest_job(tmp_path: Path) -> None:
     """A job of four columns a file becomes positions and shells in file order, lengths in nanometres."""
     job = read_job(write_job(tmp_path))
     assert (job.title, job.unit, job.warnings) == ("Sawmill engine", "in", ())
     assert [p.name for p in job.positions] == ["R1", "R2"]
     first = job.positions[0]
-    assert first.journal == Size(46_131_480, 46_131_480, 46_131_480)
-    assert first.housing_bore == Size(49_329_340, 49_329_340, 49_329_340)
+    assert first.journal == size_of(46_131_480, 46_131_480)
+    assert first.housing_bore == size_of(49_329_340, 49_329_340)
     assert (first.target_nm, first.min_nm, first.max_nm, first.seating_nm) == (55_880, 45_720, 71_120, 0)
     assert [(s.box, s.name, s.half, s.wall_nm) for s in job.shells] == [
         ("box-1", "01", "upper", 1_570_990),
@@ -91,9 +97,9 @@ def test_repeated_readings_become_their_mean(tmp_path: Path) -> None:
         )
     )
     one, two = job.positions
-    assert one.journal == Size(46_131_607, 46_131_480, 46_131_734, 2)
-    assert one.housing_bore == Size(49_331_880, 49_329_340, 49_334_420, 2)
-    assert two.journal == Size(46_131_565, 46_131_480, 46_131_734, 3)  # 46,131,564.67 nm
+    assert one.journal == size_of(46_131_607, 46_131_480, 46_131_734)
+    assert one.housing_bore == size_of(49_331_880, 49_329_340, 49_334_420)
+    assert two.journal == size_of(46_131_565, 46_131_480, 46_131_480, 46_131_734)  # 46,131,564.67 nm
     assert [s.wall_nm for s in job.shells] == [1_570_990, 1_569_720]
 
 
@@ -414,7 +420,7 @@ def test_numbers_finer_than_a_nanometre(tmp_path: Path) -> None:
         "numbers finer than a nanometre were rounded, halves to even; "
         "the first is positions.csv:2: journal: `1.81620000001`",
     )
-    assert job.positions[0].journal == Size(46_131_480, 46_131_480, 46_131_480)
+    assert job.positions[0].journal == size_of(46_131_480, 46_131_480)
 
 
 def test_a_column_in_both_files_that_is_not_matched(tmp_path: Path) -> None:

@@ -21,10 +21,12 @@ def test_wide_readings_are_kept_raw_with_gauge_and_reason(tmp_path: Path) -> Non
         "1,rod,upper,0.3118,ball,mic,\n2,rod,lower,0.0618,,,seen\n"
     )
     job = read_job(write_job(tmp_path, job=JOB + GAUGES, positions=positions, shells=shells))
-    rod = job.measuring.position_readings["R1"]
-    assert rod["journal"] == tuple(Reading(nm, gauge="mic", confirmed="read twice") for nm in (46_131_480, 46_134_020))
-    assert rod["housing_bore"] == (Reading(49_329_340),)
-    assert [s.readings for s in job.shells] == [
+    (rod,) = job.positions
+    assert rod.journal is not None and rod.housing_bore is not None
+    twice = tuple(Reading(nm, gauge="mic", confirmed="read twice") for nm in (46_131_480, 46_134_020))
+    assert (rod.journal.readings, rod.journal.aside) == (twice, ())
+    assert (rod.housing_bore.readings, rod.housing_bore.aside) == ((Reading(49_329_340),), ())
+    assert [s.measured and s.measured.readings for s in job.shells] == [
         (Reading(7_919_720, gauge="ball"),),
         (Reading(1_569_720, confirmed="seen"),),
     ]

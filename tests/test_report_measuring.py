@@ -13,7 +13,10 @@ from intake_jobs import GAUGES, METRIC_ROD, write_job
 from test_report_document import VALIDATOR
 
 import fitmatch
-from fitmatch.gauging import read_job
+from fitmatch.gauging import read_job, read_jobs
+from fitmatch.gauging.benchpath import bench_path
+from fitmatch.gauging.doubts import check
+from fitmatch.measuring import Form
 from fitmatch.plans import Plan
 from fitmatch.report.document import plan_document
 from fitmatch.report.reasons import flag_words
@@ -179,6 +182,94 @@ def test_form_of_walls_is_shown(tmp_path: Path) -> None:
     assert document(plain)["positions"][0]["form"] == dict.fromkeys(form, nothing)
     assert ["R1", "housing", "bore", "-", "-", "-"] in [line.split() for line in plan_text(plain, "mm").splitlines()]
     assert "The form of the walls was not measured" in plan_text(plain, "mm")
+
+
+def beside_the_crown(folder: Path, more: str = "", walls: str = "") -> Path:
+    """R1's housing bore was read away from the crown axis alone and so has no size; R2 is whole, and both journals."""
+    rows = (
+        "item,feature,station,angle,reading\nR1,journal,1,0,46.000\nR1,journal,1,90,46.010\n"
+        "R1,housing_bore,1,45,50.000\nR1,housing_bore,1,90,50.010\nR2,journal,1,0,46.000\nR2,journal,1,90,46.005\n"
+        "R2,housing_bore,1,0,49.985\nR2,housing_bore,1,90,49.986\n"
+    )
+    job = "sources.readings = 'readings.csv'\n" + METRIC_ROD + more
+    shells = "shell,kind,half,wall\nu,rod,upper,1.970\nl,rod,lower,1.970\nx,rod,lower,\n"
+    return write_job(folder, job, "position,kind\nR1,rod\nR2,rod\n", shells, readings_DOT_csv=rows + walls)
+
+
+def test_a_bore_without_a_size_keeps_its_form(tmp_path: Path) -> None:
+    """Readings away from the crown axis alone make no size, and the position waits for one; their form is shown, held
+    against its limit and compared with that of other bores, and the bench asks for what is lacking."""
+    job = read_job(beside_the_crown(tmp_path, "[form.rod]\nhousing_bore_out_of_round = 0.005\n"))
+    waiting = job.positions[0]
+    assert waiting.housing_bore is None and waiting.missing == ("housing_bore",)
+    assert waiting.form("housing_bore") == Form(None, None, 10_000, "across the joint")
+    made = fitmatch.assign(job)
+    assert [p.position.name for p in made.placements] == ["R2"]
+    assert [(f.position, f.code) for f in made.flags] == [("R1", "housing-bore-out-of-round")]
+    text = plan_text(made, "mm")
+    assert "R1: the most out-of-round journal runs in the most out-of-round housing bore of its kind." in text
+    assert ["R1", "housing", "bore", "-", "-", "10.0", "across", "the", "joint"] in [
+        s.split() for s in text.splitlines()
+    ]
+    assert [(a.item, a.feature) for a in bench_path(job) if not a.taken] == [
+        ("R1", "housing_bore"),
+        ("box-1/x", "wall"),
+    ]
+    checked = check(job)
+    assert not checked.doubts and checked.readings == 10
+
+
+def test_walls_read_only_beside_the_crown_have_their_form_told(tmp_path: Path) -> None:
+    """Two stations tell of the form of a wall that has no size yet: the answer says so of all that it places."""
+    walls = "x,wall,1,45,1.960\nx,wall,2,45,1.950\n"
+    for more, told in ((walls, {"journal", "housing_bore", "wall"}), ("", {"journal", "housing_bore"})):
+        job = read_job(beside_the_crown(tmp_path / f"{bool(more)}", walls=more))
+        assert job.measuring.form_told == told and job.shells[2].measured is None
+    rows = "item,feature,station,angle,reading\n" + walls
+    shells = "shell,kind,half,wall\nu,rod,upper,1.970\nl,rod,lower,1.970\nx,rod,lower,\n"
+    for name, log in (("told", rows), ("not told", rows.replace("2,45", "1,50"))):
+        folder = write_job(tmp_path / name, METRIC_ROD, "position,kind\nR1,rod\n", shells, readings_DOT_csv=log)
+        (folder / "positions.csv").write_text("position,kind,journal,housing_bore\nR1,rod,46,49.985\n")
+        (position,) = document(fitmatch.assign(read_job(folder)))["positions"]
+        assert ("form" in position) == (name == "told")
+
+
+def test_a_moved_housing_brings_its_readings(tmp_path: Path) -> None:
+    """What a housing bore was read as stands where the housing is put. Doubts stay with the rows that were read."""
+    positions = (
+        "position,kind,journal,housing_bore_1,housing_bore_2\n"
+        "R1,rod,46.010,49.985,49.987\nR2,rod,46.000,49.995,49.997\nR3,rod,46.005,49.990,49.992\n"
+    )
+    shells = "shell,kind,half,wall\n" + "".join(f"{i},rod,either,1.970\n" for i in range(1, 7))
+    made = plan(tmp_path, JOB + "[rules]\nmovable = ['rod']\n", positions, shells)
+    assert [p.housing for p in made.plans[0].job.positions] == ["R2", "R1", None]
+    corrected = [p["corrections"]["housing_bore"] for p in document(made)["positions"]]
+    assert [c["readings"] for c in corrected] == [[49.995, 49.997], [49.985, 49.987], [49.990, 49.992]]
+    assert [c["mean"] for c in corrected] == [49.996, 49.986, 49.991]
+    slipped = positions.replace("49.995,49.997", "49.995,49.497")
+    doubted = plan(tmp_path / "slipped", JOB + "[rules]\nmovable = ['rod']\n", slipped, shells)
+    assert doubted.plans[0].moved_from is not None
+    assert [(d.item, d.reading_nm) for d in doubted.doubts] == [("R2", 49_497_000)]
+
+
+def test_a_wall_read_in_two_jobs_has_the_form_that_either_tells(tmp_path: Path) -> None:
+    """Jobs that share a shell need not both have read it at two stations: its form is known to both."""
+    rows = "item,feature,station,angle,reading\nu,wall,1,0,1.971\nu,wall,2,0,1.969\n"
+    job = "sources.shells = ['box.csv']\n" + METRIC_ROD.replace("[fit.rod]", "[fit.rod]\nfamily = ['a']")
+    positions = "position,kind,journal,housing_bore\nR1,rod,46,49.985\n"
+    shells = "shell,kind,half,wall,family\nu,rod,upper,1.970,a\nl,rod,lower,1.970,a\n"
+    one = write_job(tmp_path / "one", job, positions, None, box_DOT_csv=shells)
+    log = {"readings_DOT_csv": rows, "box_DOT_csv": shells.replace("upper,1.970", "upper,")}
+    other = write_job(tmp_path / "other", job, positions, None, **log)
+    for folders in ((one, other), (other, one)):
+        pool = read_jobs(folders)
+        for mine in pool.jobs:
+            shell = mine.shells[0]
+            assert shell.measured is not None and shell.measured.form == Form(2_000)
+            assert mine.measuring.form_told == {"wall"}
+        assert [job.own_shells is not None and job.own_shells[0].measured is not None for job in pool.jobs] == [
+            True
+        ] * 2
 
 
 def test_the_parts_about_measuring_fit_the_page(tmp_path: Path) -> None:

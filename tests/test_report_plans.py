@@ -9,6 +9,7 @@ from rulebook import Rules, records
 
 from fitmatch.facts import Fact
 from fitmatch.lengths import parse_length
+from fitmatch.measuring import Reading
 from fitmatch.parts import Fit, Job, Position, Shell, Size
 from fitmatch.placements import Placement, figures_of
 from fitmatch.plans import Baseline, Flag, GroupAnswer, JobPlan, Plan, Proof, Unfilled
@@ -49,7 +50,7 @@ def too_tight(position: str) -> Flag:
 
 def size(*readings: str, unit: str = "in") -> Size:
     values = [nm(text, unit) for text in readings]
-    return Size(sum(values) // len(values), min(values), max(values), len(values))
+    return Size(sum(values) // len(values), min(values), max(values), tuple(map(Reading, values)))
 
 
 def shell(name: str, half: str, wall: str | None, *, box: str = "box-1", kind: str = "rod", unit: str = "in") -> Shell:

@@ -134,7 +134,7 @@ def test_generator_five_is_a_whole_engine_with_two_boxes_of_each_kind() -> None:
         "mains-C": (6, 6),
         "mains-D": (6, 6),
     }
-    assert all(p.journal is not None and p.journal.readings == 2 for p in job.positions)
+    assert all(p.journal is not None and len(p.journal.readings) == 2 for p in job.positions)
     assert len({s.name for s in job.shells}) == len(job.shells)
 
 

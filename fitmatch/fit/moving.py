@@ -12,7 +12,7 @@ from fitmatch.fit.search import Choice
 from fitmatch.fit.shifts import ANYWHERE
 from fitmatch.fit.terms import Terms
 from fitmatch.housings import may_move, rehoused
-from fitmatch.parts import SIDES, Position, Shell
+from fitmatch.parts import SIDES, Position, Shell, Size
 from fitmatch.rules.drawing import bore_refused
 from fitmatch.rules.movable import is_movable
 
@@ -50,12 +50,12 @@ class MovingKind(Kind):
         seats: dict[tuple[object, ...], list[Position]] = {}
         own: dict[tuple[str, str], House] = {}
         for position in positions:
-            what = (position.housing_bore, position.seating_nm, position.accept is None, position.within)
+            what = (_counting(position.housing_bore), position.seating_nm, position.accept is None, position.within)
             own[position.key] = houses.setdefault(what, House([]))
             own[position.key].members.append(position)
             locked = position.upper is not None or position.lower is not None
             journal = (
-                position.journal,
+                _counting(position.journal),
                 asks_for(position),
                 position.key if locked or terms.shifts.on else None,
             )
@@ -108,6 +108,12 @@ def settle(kind: Kind, choice: Choice) -> tuple[list[tuple[Position, Pair]], dic
         if pair.bore.house is not None and not pair.stays:
             housings[position.key] = left[pair.bore.house].pop(0)
     return [(position, pair) for position, pair in seats if pair.filled], housings
+
+
+def _counting(size: Size | None) -> tuple[object, ...]:
+    """All of a size that a plan counts: its readings and form make no other housing of it."""
+    assert size is not None
+    return size.mean_nm, size.smallest_nm, size.largest_nm, size.measured_as
 
 
 def _vacancy(bore: Bore) -> Pair:

@@ -27,7 +27,7 @@ def assembled_clearance(job: Job, reading: AssembledReading, placement: Placemen
         housing = _factor(job, placement, "housing_bore", reading.gauge)
         found = (read - off + walls) * housing - walls - journal.mean_nm
     else:
-        setter = next(iter(journal.measured_as.gauges), None) if journal.measured_as else None
+        setter = next(iter(journal.gauges), None)
         housing = _factor(job, placement, "housing_bore", setter)
         as_read = journal.mean_nm / _factor(job, placement, "journal", setter)
         found = (as_read + read + walls) * housing - walls - journal.mean_nm

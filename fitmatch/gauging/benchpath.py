@@ -36,13 +36,12 @@ def bench_path(job: Job) -> tuple[Asked, ...]:
     path: list[Asked] = []
     for feature in DIAMETERS:
         for position in job.positions:
-            wide = job.measuring.position_readings.get(position.name, {}).get(feature, ())
             readings = logged.get((position.name, feature), [])
-            if readings or not wide:
+            if readings or feature in position.missing:
                 path += _of_item(job, position.name, position.name, position.kind, "", feature, readings)
     for shell in job.shells:
         readings = logged.get((shell.key, "wall"), [])
-        if shell.hold is None and (readings or not shell.readings):
+        if shell.hold is None and (readings or shell.measured is None):
             path += _of_item(job, shell.key, "/".join(shell.key), shell.kind, shell.half, "wall", readings)
     return tuple(path)
 

@@ -19,16 +19,19 @@ def form_flags(job: Job, placements: Iterable[Placement]) -> Iterator[Flag]:
     placed = {p.position.name: p for p in placements}
     for position in job.positions:
         limits = measuring.form_limits.get(position.kind, {})
-        for feature, form in measuring.position_forms.get(position.name, {}).items():
-            yield from _beyond(position.name, feature, None, form, limits)
+        for feature in DIAMETERS:
+            yield from _beyond(position.name, feature, None, position.form(feature), limits)
         placement = placed.get(position.name)
         for shell in (placement.upper, placement.lower) if placement else ():
-            wall = measuring.wall_forms.get(shell.key)
-            if wall is not None:
-                yield from _beyond(position.name, "wall", "/".join(shell.key), wall, limits)
+            form = shell.measured.form if shell.measured else None
+            yield from _beyond(position.name, "wall", "/".join(shell.key), form, limits)
 
 
-def _beyond(position: str, feature: str, shell: str | None, form: Form, limits: Mapping[str, int]) -> Iterator[Flag]:
+def _beyond(
+    position: str, feature: str, shell: str | None, form: Form | None, limits: Mapping[str, int]
+) -> Iterator[Flag]:
+    if form is None:
+        return
     for what in _WHAT:
         limit, nm = limits.get(f"{feature}_{what}"), _measured(form, what)
         if limit is None or nm is None or abs(nm) <= limit:
@@ -45,13 +48,13 @@ def _measured(form: Form, what: str) -> int | None:
 
 def worst_meet(job: Job, kind: str) -> Iterator[str]:
     """Positions where the most out-of-round journal of the kind runs in the most out-of-round housing bore."""
-    names = [p.name for p in job.positions if p.kind == kind]
-    values: dict[str, dict[str, int]] = {feature: {} for feature in DIAMETERS}
-    for name in names:
-        for feature, form in job.measuring.position_forms.get(name, {}).items():
-            if form.out_of_round_nm is not None:
-                values[feature][name] = form.out_of_round_nm
-    if any(len(found) < 2 or not max(found.values()) for found in values.values()):
-        return
-    worst = [{n for n, nm in found.items() if nm == max(found.values())} for found in values.values()]
-    yield from (name for name in names if all(name in some for some in worst))
+    positions = [p for p in job.positions if p.kind == kind]
+    worst: list[set[str]] = []
+    for feature in DIAMETERS:
+        forms = [(p.name, form.out_of_round_nm) for p in positions if (form := p.form(feature)) is not None]
+        values = {name: nm for name, nm in forms if nm is not None}
+        largest = max(values.values(), default=0)
+        if len(values) < 2 or not largest:
+            return
+        worst.append({name for name, nm in values.items() if nm == largest})
+    yield from (p.name for p in positions if all(p.name in some for some in worst))

@@ -11,7 +11,7 @@ from fitmatch.gauging.corrections import expansion_of, factor_to_20, zero_errors
 from fitmatch.gauging.places import at_crown, mean_of_means, places, sum_of_squares
 from fitmatch.intake.settings import Settings
 from fitmatch.intake.sizing import Sized
-from fitmatch.lengths import mean, round_half_even
+from fitmatch.lengths import round_half_even
 from fitmatch.measuring import DIAMETERS, Decimal, Form, MeasuredAs, Pooled, Reading, Series
 from fitmatch.parts import Size
 
@@ -22,16 +22,19 @@ class Sizes:
     """Sizes all readings of one job, and pools the scatter that repeats show by the way."""
 
     def __init__(self, settings: Settings) -> None:
-        self._settings = settings
-        self._zeros = zero_errors(settings.gauges)
+        self._measuring = settings.measuring
+        self._numbered_are_repeats = settings.numbered_are_repeats
+        self._zeros = zero_errors(self._measuring.gauges)
         self._shared: dict[MeasuredAs, MeasuredAs] = {}
-        self._plain: dict[tuple[str | None, int], tuple[int, MeasuredAs | None]] = {}
+        self._ways: dict[tuple[str | None, int], tuple[int, MeasuredAs | None]] = {}
+        self._plain: dict[tuple[str | int | None, ...], Size] = {}
         self._single: dict[tuple[str, str, Reading], Sized | None] = {}  # one reading is like many others
         self._squares: dict[str, float] = {}
         self._freedom: Counter[str] = Counter()
+        self._form_told: set[str] = set()
 
-    def diameter(self, kind: str, feature: str, readings: Sequence[Reading]) -> Sized | None:
-        """The size that readings of a journal or housing bore give; None where none lies near the crown axis."""
+    def sized(self, kind: str, feature: str, readings: Sequence[Reading]) -> Sized | None:
+        """The size that readings of a feature give; None where none lies near the crown axis."""
         if len(readings) > 1:
             self._pool_places(readings)
             return self._sized(kind, feature, readings)
@@ -41,7 +44,8 @@ class Sizes:
         return self._single[alike]
 
     def _sized(self, kind: str, feature: str, readings: Sequence[Reading]) -> Sized | None:
-        counted = [r for r in readings if at_crown(feature, r)]
+        form = self.form(kind, feature, readings)
+        counted = tuple([r for r in readings if at_crown(feature, r)])
         if not counted:
             return None
         groups = self._places(counted)
@@ -50,47 +54,43 @@ class Sizes:
         below *= scale
         measured_as = self._measured_as(counted, groups)
         mean_nm = round_half_even(above, below)
-        raw_mean: int | None = None
-        if self._settings.temperature is not None:
+        warm_nm = 0
+        if feature in DIAMETERS and self._measuring.temperature is not None:  # so that the figures shown add up
             raw_mean = round_half_even(*mean_of_means([[counted[i].nm for i in group] for group in groups]))
-        elif measured_as is not None:  # of two nearest whole nanometres the one that adds up
-            raw_mean = mean_nm + measured_as.zero_nm + measured_as.ball_nm
+            off = measured_as.zero_nm + measured_as.ball_nm if measured_as else 0
+            warm_nm = mean_nm - raw_mean + off
         size = Size(
             mean_nm,
             round_half_even(min(corrected), scale),
             round_half_even(max(corrected), scale),
-            len(counted),
+            counted,
             measured_as,
-            raw_mean,
+            warm_nm,
+            tuple(r for r in readings if not at_crown(feature, r)) if len(counted) < len(readings) else (),
+            form,
         )
         return Sized(size, (above, below))
 
-    def wall(self, readings: Sequence[Reading]) -> tuple[int, MeasuredAs | None] | None:
-        """The wall that readings give; None where none lies near the crown."""
-        if len(readings) == 1:  # most of them, and there may be a million
-            return self.plain_wall(readings[0].gauge, [readings[0].nm]) if at_crown("wall", readings[0]) else None
-        self._pool_places(readings)
-        counted = [r for r in readings if at_crown("wall", r)]
-        if not counted:
-            return None
-        groups = self._places(counted)
-        corrected, _ = self._corrected("", "wall", counted)
-        wall = round_half_even(*mean_of_means([[corrected[i] for i in group] for group in groups]))
-        return wall, self._measured_as(counted, groups)
-
-    def plain_wall(self, gauge: str | None, readings: Sequence[int]) -> tuple[int, MeasuredAs | None]:
-        """The wall that readings of one gauge at the crown give; quick, as there may be a million."""
-        known = self._plain.get((gauge, len(readings)))
-        if known is None:
-            some = [Reading(nm, gauge=gauge) for nm in readings]
-            known = (self._off(gauge), self._measured_as(some, self._places(some)))
-            self._plain[gauge, len(readings)] = known
-        off, measured_as = known
-        if len(readings) == 1:
-            return readings[0] - off, measured_as
-        if gauge is not None and self._settings.numbered_are_repeats:
+    def plain_wall(self, gauge: str | None, readings: Sequence[int], confirmed: str = "") -> Size:
+        """The wall that readings of one gauge at the crown give; quick, as there may be a million, and one and the same
+        for equal readings."""
+        if self._numbered_are_repeats and gauge is not None:
             self._pool(gauge, readings)
-        return mean(tuple([nm - off for nm in readings])), measured_as
+        alike = gauge, confirmed, *readings
+        return self._plain.get(alike) or self._new_plain(alike, gauge, readings, confirmed)
+
+    def _new_plain(
+        self, alike: tuple[str | int | None, ...], gauge: str | None, readings: Sequence[int], confirmed: str
+    ) -> Size:
+        raw = tuple([Reading(nm, gauge=gauge, confirmed=confirmed) for nm in readings])
+        known = self._ways.get((gauge, len(readings)))
+        if known is None:
+            known = self._ways[gauge, len(readings)] = self._off(gauge), self._measured_as(raw, self._places(raw))
+        off, measured_as = known
+        corrected = [nm - off for nm in readings]
+        wall = round_half_even(sum(corrected), len(corrected))
+        found = self._plain[alike] = Size(wall, min(corrected), max(corrected), raw, measured_as)
+        return found
 
     def form(self, kind: str, feature: str, readings: Sequence[Reading]) -> Form | None:
         """What the readings say about form; None where they tell too little of where they were taken."""
@@ -99,6 +99,7 @@ class Sizes:
             return None
         if feature == "wall" and len(stations) == 1:
             return None  # of a wall nothing is told but along the axis
+        self._form_told.add(feature)
         from fitmatch.gauging.form import form_of
 
         corrected, scale = self._corrected(kind, feature, readings)
@@ -108,8 +109,12 @@ class Sizes:
         """The scatter of each gauge: s^2 = sum over places of (n - 1) s^2, over the sum of (n - 1)."""
         return {name: Pooled(self._squares[name] / freedom, freedom) for name, freedom in self._freedom.items()}
 
+    def form_told(self) -> frozenset[str]:
+        """The features of whose form any reading tells."""
+        return frozenset(self._form_told)
+
     def _places(self, readings: Sequence[Reading]) -> list[list[int]]:
-        return places(readings, numbered_are_repeats=self._settings.numbered_are_repeats)
+        return places(readings, numbered_are_repeats=self._numbered_are_repeats)
 
     def _corrected(self, kind: str, feature: str, readings: Sequence[Reading]) -> tuple[list[int], int]:
         """Corrected readings as whole numbers, and how many of these make a nanometre."""
@@ -121,19 +126,19 @@ class Sizes:
         return [(r.nm - offs[r.gauge]) * scaled[r.gauge] for r in readings], 10**-lowest
 
     def _factor(self, kind: str, feature: str, gauge: str | None) -> Decimal:
-        temperature = self._settings.temperature
-        part = self._settings.materials.get(kind, {}).get(feature)
+        temperature = self._measuring.temperature
+        part = self._measuring.materials.get(kind, {}).get(feature)
         if temperature is None or feature not in DIAMETERS or part is None:
             return _ONE
-        return factor_to_20(temperature, expansion_of(self._settings.gauges, gauge), part)
+        return factor_to_20(temperature, expansion_of(self._measuring.gauges, gauge), part)
 
     def _off(self, gauge: str | None) -> int:
         """What is taken off each reading of a gauge."""
-        return 0 if gauge is None else self._zeros[gauge] + self._settings.gauges[gauge].ball_nm
+        return 0 if gauge is None else self._zeros[gauge] + self._measuring.gauges[gauge].ball_nm
 
     def _measured_as(self, readings: Sequence[Reading], groups: Sequence[Sequence[int]]) -> MeasuredAs | None:
         """How a size was measured; equal ones are one and the same object. None where no gauge is named."""
-        if not self._settings.gauges:
+        if not self._measuring.gauges:
             return None
         alike: Counter[Series] = Counter()
         zeros: list[list[int]] = []
@@ -143,7 +148,7 @@ class Sizes:
             for gauge, repeats in Counter(gauges).items():
                 alike[Series(gauge, repeats, repeats / (len(group) * len(groups)))] += 1
             zeros.append([0 if g is None else self._zeros[g] for g in gauges])
-            balls.append([0 if g is None else self._settings.gauges[g].ball_nm for g in gauges])
+            balls.append([0 if g is None else self._measuring.gauges[g].ball_nm for g in gauges])
         series = tuple(sorted((s._replace(alike=n) for s, n in alike.items()), key=lambda s: (s.gauge or "", s)))
         zero, ball = (round_half_even(*mean_of_means(off)) for off in (zeros, balls))
         found = MeasuredAs(series, zero, ball)
@@ -151,7 +156,7 @@ class Sizes:
 
     def _pool_places(self, readings: Sequence[Reading]) -> None:
         """Learn from every place that one gauge read more than once, near the crown or not."""
-        if not self._settings.gauges:
+        if not self._measuring.gauges:
             return
         for group in self._places(readings):
             by_gauge: dict[str, list[int]] = {}

@@ -193,8 +193,7 @@ class ErrorModel:
         scale: MeasuredAs | None = assembled
         if not bore:
             self._add(part, journal.measured_as, 1.0, "journal", seated)
-            gauges = journal.measured_as.gauges if journal.measured_as else ()
-            scale = MeasuredAs(tuple(Series(gauge, 1, 1.0) for gauge in gauges[:1]))
+            scale = MeasuredAs(tuple(Series(gauge, 1, 1.0) for gauge in journal.gauges[:1]))
             self._add(part, scale, 1.0, "journal", seated, depth=0)
         heat = self._job.measuring.temperature
         if heat is not None and heat.limit is not None:

@@ -2,12 +2,13 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from fitmatch.intake.columns import MATCHED_IF_ASKED, OFTEN_MATCHED, Columns, per_half
-from fitmatch.intake.findings import LAST, Findings, Paper, listed, shorten
+from fitmatch.intake.columns import MATCHED_IF_ASKED, OFTEN_MATCHED, per_half
+from fitmatch.intake.findings import LAST, Findings, listed, shorten
 from fitmatch.intake.fits import shown
 from fitmatch.intake.names import one_slip_away
 from fitmatch.intake.positions import PositionRow
 from fitmatch.intake.settings import Settings
+from fitmatch.intake.sheet import Sheet
 from fitmatch.intake.shells import ShellPool
 from fitmatch.measuring import DIAMETERS
 from fitmatch.parts import ANY, SIDES, Shell
@@ -56,13 +57,14 @@ def warn_of_unmatched(ignored: Iterable[str], in_shells: set[str], findings: Fin
         )
 
 
-def warn_of_unused(paper: Paper, columns: Columns, told: Iterable[str], findings: Findings) -> None:
+def warn_of_unused(sheet: Sheet, told: Iterable[str] = ()) -> None:
     """Warn of columns with something in them that nobody asked for: `on hold` may have been meant as `hold`. Those in
     `told` have a warning of their own."""
+    columns = sheet.columns
     names = [f"`{shorten(name)}`" for name in columns.ignored if name in columns.filled and name not in told]
     if names:
         what = f"column {names[0]} is" if len(names) == 1 else f"columns {listed(names)} are"
-        findings.warnings.append(f"{paper.name}: {what} not used")
+        sheet.findings.warnings.append(f"{sheet.paper.name}: {what} not used")
 
 
 def warn_of_copies(shells: Sequence[Shell], names: Mapping[str, set[str]], findings: Findings) -> None:
@@ -89,27 +91,26 @@ def warn_of_copies(shells: Sequence[Shell], names: Mapping[str, set[str]], findi
             findings.warnings.append(f"{text}: {todo}")
 
 
-def check_bores(rows: Sequence[PositionRow], paper: Paper, columns: Columns, unit: str, findings: Findings) -> None:
+def check_bores(rows: Sequence[PositionRow], sheet: Sheet) -> None:
     """Every housing bore must be greater than its journal."""
+    unit = sheet.settings.unit or ""  # without it no row has a size
     for row in rows:
         if not (row.sizes_sound and "journal" in row.sized and "housing_bore" in row.sized):
             continue
         journal, bore = (row.sized[feature].size.mean_nm for feature in DIAMETERS)
         if bore <= journal:
-            column = next((c.name for c in columns.readings["housing_bore"]), "position")
+            column = next((c.name for c in sheet.columns.readings["housing_bore"]), "position")
             text = f"{shown(bore, unit)} is not greater than the journal {shown(journal, unit)}"
             todo = "check both, and whether they were swapped"
-            findings.report("bore-not-greater", f"{text}; {todo}", paper, row.row, column, columns.order(column))
+            sheet.report("bore-not-greater", f"{text}; {todo}", row.row, column)
 
 
 class LockCheck:
     """Finds the shells that positions lock, and notes every lock that cannot hold."""
 
-    def __init__(self, paper: Paper, columns: Columns, pool: ShellPool, findings: Findings) -> None:
-        self._paper = paper
-        self._columns = columns
+    def __init__(self, sheet: Sheet, pool: ShellPool) -> None:
+        self._sheet = sheet
         self._pool = pool
-        self._findings = findings
         self._used: dict[Key, str] = {}
 
     def resolve(self, rows: Sequence[PositionRow]) -> list[dict[str, Key]]:
@@ -134,7 +135,7 @@ class LockCheck:
     def _find(self, row: PositionRow, side: str, cell: str, named: dict[str, dict[Key, Shell]]) -> Shell | None:
         *boxes, name = (part.strip() for part in cell.split("/"))
         if len(boxes) > 1 or not name or boxes == [""]:
-            self._report("bad-name", f"`{shorten(cell)}` names no shell; write NAME or BOX/NAME", row, side)
+            self._sheet.report("bad-name", f"`{shorten(cell)}` names no shell; write NAME or BOX/NAME", row.row, side)
             return None
         shells = named.get(name, {})
         fitting = [shell for shell in shells.values() if not boxes or shell.box == boxes[0]]
@@ -144,31 +145,28 @@ class LockCheck:
             places = _boxes(fitting)
             example = f"{shorten(fitting[0].box)}/{shorten(name)}"
             text = f"shell `{shorten(name)}` is in {places}; write BOX/NAME, such as {example}"
-            self._report("lock-ambiguous", text, row, side)
+            self._sheet.report("lock-ambiguous", text, row.row, side)
         elif self._pool.complete:  # otherwise it may be in what could not be read
             text = f"there is no shell `{shorten(cell)}`"
             todo = f"that name is in {_boxes(list(shells.values()))}" if shells else "write NAME or BOX/NAME of a shell"
-            self._report("lock-unknown", f"{text}; {todo}", row, side)
+            self._sheet.report("lock-unknown", f"{text}; {todo}", row.row, side)
         return None
 
     def _check(self, row: PositionRow, side: str, shell: Shell) -> None:
         name = f"shell `{shorten(shell.box)}/{shorten(shell.name)}`"
         if shell.key in self._used:
             text = f"{name} is locked in {self._used[shell.key]} already; lock another shell in one of the two"
-            self._report("lock-twice", text, row, side)
+            self._sheet.report("lock-twice", text, row.row, side)
         self._used.setdefault(shell.key, f"the {side} half of {shorten(row.name) or 'a position'} (row {row.row})")
         if row.kind_known and shell.kind and shell.kind != row.kind:
             text = f"{name} is of kind `{shell.kind}`, not `{row.kind}`; lock a shell of the position's kind"
-            self._report("lock-wrong-kind", text, row, side)
+            self._sheet.report("lock-wrong-kind", text, row.row, side)
         if shell.half and shell.half not in (side, "either"):
             text = f"{name} is for the {shell.half} half; lock it there, or lock a shell for the {side} half"
-            self._report("lock-wrong-half", text, row, side)
+            self._sheet.report("lock-wrong-half", text, row.row, side)
         if shell.hold is not None:
             text = f"{name} is on hold (`{shorten(shell.hold)}`); clear its hold or lock another shell"
-            self._report("lock-held", text, row, side)
-
-    def _report(self, code: str, text: str, row: PositionRow, side: str) -> None:
-        self._findings.report(code, text, self._paper, row.row, side, self._columns.order(side))
+            self._sheet.report("lock-held", text, row.row, side)
 
 
 def _boxes(shells: Sequence[Shell]) -> str:
@@ -184,8 +182,7 @@ def check_agreement(
     pool: ShellPool,
     matched: tuple[str, ...],
     slipped: set[str],
-    paper: Paper,
-    findings: Findings,
+    sheet: Sheet,
 ) -> None:
     """Note a matched column that keeps every shell of a kind out of every position.
 
@@ -213,7 +210,7 @@ def check_agreement(
             if asked and not agreed:
                 text = f"keeps every {kind} shell out of every {kind} position: they ask for {_cells(asked)}"
                 todo = f"shells have {_cells(offered)}; write both alike, or `any`"
-                findings.report("nothing-agrees", f"{text}, {todo}", paper, None, column, LAST + place)
+                sheet.findings.report("nothing-agrees", f"{text}, {todo}", sheet.paper, None, column, LAST + place)
 
 
 def _any_agree(some: set[str], others: set[str]) -> bool:

@@ -6,13 +6,22 @@ from typing import Final
 
 from fitmatch.intake.findings import shorten
 from fitmatch.intake.fits import shown
-from fitmatch.intake.gauges import unknown_gauge
 from fitmatch.intake.materials import MATERIALS
-from fitmatch.intake.names import nearest
+from fitmatch.intake.names import nearest, unknown_gauge
 from fitmatch.intake.quantities import BALL, GAUGE_ERROR, LIMIT, RESOLUTION, STANDARD
 from fitmatch.intake.values import Values
 from fitmatch.lengths import LengthError, parse_number, unit_factor
-from fitmatch.measuring import DIAMETERS, FEATURES, LARGEST_STATION, Decimal, Gauge, Place, Temperature, turned
+from fitmatch.measuring import (
+    DIAMETERS,
+    FEATURES,
+    LARGEST_STATION,
+    Decimal,
+    Gauge,
+    Measuring,
+    Place,
+    Temperature,
+    turned,
+)
 
 GAUGE_KEYS: Final = (
     "unit",
@@ -39,7 +48,20 @@ _BENCH: Final = (-20.0, 60.0, "-20 to 60 degrees Celsius")
 _OFF: Final = (0.0, 20.0, "0 to 20 kelvin")
 
 
-def read_gauges(values: Values) -> dict[str, Gauge]:
+def read_measuring(values: Values, kinds: Collection[str]) -> Measuring:
+    """All of these tables."""
+    gauges = _gauges(values)
+    return Measuring(
+        gauges=gauges,
+        measured=_measured(values, kinds, gauges),
+        temperature=_temperature(values),
+        materials=_materials(values, kinds),
+        form_limits=_form_limits(values, kinds),
+        bench=_bench(values, kinds),
+    )
+
+
+def _gauges(values: Values) -> dict[str, Gauge]:
     """The gauges by name; one with a fault is there as well, as its name is known."""
     names = values.kinds(("gauge",), None)
     gauges = {name: _gauge(values, name, names) for name in names}
@@ -47,7 +69,7 @@ def read_gauges(values: Values) -> dict[str, Gauge]:
     return gauges
 
 
-def read_measured(values: Values, kinds: Collection[str], gauges: Collection[str]) -> dict[str, dict[str, str]]:
+def _measured(values: Values, kinds: Collection[str], gauges: Collection[str]) -> dict[str, dict[str, str]]:
     """Which gauge measured what, by kind and feature."""
     measured: dict[str, dict[str, str]] = {}
     for kind in values.kinds(("measured",), dict.fromkeys(kinds)):
@@ -60,7 +82,7 @@ def read_measured(values: Values, kinds: Collection[str], gauges: Collection[str
     return measured
 
 
-def read_temperature(values: Values) -> Temperature | None:
+def _temperature(values: Values) -> Temperature | None:
     """What job.toml says about temperature; None where it says nothing."""
     path = ("temperature",)
     values.refuse_unknown(path, TEMPERATURE_KEYS)
@@ -78,7 +100,7 @@ def read_temperature(values: Values) -> Temperature | None:
     return Temperature(gauges, parts, False, limit) if gauges is not None and parts is not None else None
 
 
-def read_materials(values: Values, kinds: Collection[str]) -> dict[str, dict[str, Decimal]]:
+def _materials(values: Values, kinds: Collection[str]) -> dict[str, dict[str, Decimal]]:
     """Coefficients of expansion by kind and feature. Where a temperature is given every kind needs both: corrected on
     one side only, a clearance would be worse than without."""
     found: dict[str, dict[str, Decimal]] = {}
@@ -98,7 +120,7 @@ def read_materials(values: Values, kinds: Collection[str]) -> dict[str, dict[str
     return found
 
 
-def read_form_limits(values: Values, kinds: Collection[str]) -> dict[str, dict[str, int]]:
+def _form_limits(values: Values, kinds: Collection[str]) -> dict[str, dict[str, int]]:
     """The limits of form, by kind and by feature with what is limited."""
     limits: dict[str, dict[str, int]] = {}
     for kind in values.kinds(("form",), dict.fromkeys(kinds)):
@@ -111,7 +133,7 @@ def read_form_limits(values: Values, kinds: Collection[str]) -> dict[str, dict[s
     return limits
 
 
-def read_bench(values: Values, kinds: Collection[str]) -> dict[str, dict[str, tuple[Place, ...]]]:
+def _bench(values: Values, kinds: Collection[str]) -> dict[str, dict[str, tuple[Place, ...]]]:
     """Where the bench reads what, by kind and feature: every angle at the first station, then at the next."""
     bench: dict[str, dict[str, tuple[Place, ...]]] = {}
     for kind in values.kinds(("bench",), dict.fromkeys(kinds)):

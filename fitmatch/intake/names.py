@@ -4,6 +4,8 @@ from collections.abc import Iterable
 from typing import Final
 from unicodedata import category
 
+from fitmatch.intake.findings import shorten
+
 _UNSEEN: Final = frozenset(("Cc", "Cf", "Cs", "Zl", "Zp"))
 LONGEST_NAME: Final = 200  # longer ones fit no card, and are most likely text that slipped into the wrong column
 
@@ -68,3 +70,10 @@ def one_slip_away(word: str, known: Iterable[str]) -> str | None:
         if len(candidate) >= 4 and abs(len(word) - len(candidate)) <= 1 and slips(word, candidate) == 1:
             return candidate
     return None
+
+
+def unknown_gauge(name: str, gauges: Iterable[str]) -> str:
+    """That a gauge has no table, and the nearest that has one."""
+    near = nearest(name, gauges)
+    text = f"there is no [gauge.{shorten(name)}]; add it"
+    return text if near is None else f"{text}, or write the nearest gauge `{near}`"

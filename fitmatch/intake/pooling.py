@@ -16,7 +16,7 @@ from fitmatch.intake.reading import Compared, FolderReader
 from fitmatch.intake.settings import Settings
 from fitmatch.intake.sizing import Sizing
 from fitmatch.measuring import Gauge, Measuring, Pooled
-from fitmatch.parts import SIDES, Job, Shell
+from fitmatch.parts import SIDES, Job, Shell, Size
 from fitmatch.pools import Pool
 from fitmatch.problems import InputError, Problem
 
@@ -114,14 +114,18 @@ def _union(jobs: Sequence[Job]) -> tuple[list[Shell], list[Problem]]:
                 text = f"{text} {other.name}/{first.file}:{first.row}; {todo}"
                 place = f"{job.name}/{shell.file}"
                 problems.append(_problem("shell-differs", text, place, shell.row, column, (at, SHELLS, shell.row)))
-            elif first.measured_as is None and shell.measured_as is not None:
-                found[shell.key] = replace(
-                    first,
-                    measured_as=shell.measured_as,
-                    readings=shell.readings,
-                    measured_nm=shell.measured_nm,
-                )
+            elif (measured := _either(first.measured, shell.measured)) is not first.measured:
+                found[shell.key] = replace(first, measured=measured)
     return list(found.values()), problems
+
+
+def _either(first: Size | None, other: Size | None) -> Size | None:
+    """A wall as two jobs measured it: as in the first if that tells how, and its form as in the other if that tells."""
+    if first is None or other is None:
+        return first or other
+    chosen = other if first.measured_as is None and other.measured_as is not None else first
+    form = other.form or first.form
+    return chosen if chosen.form == form else replace(chosen, form=form)
 
 
 def _difference(one: Shell, other: Shell, job: Job) -> tuple[str, str, str] | None:
@@ -163,12 +167,12 @@ def _locked_twice(jobs: Sequence[Job], files: Sequence[str]) -> Iterator[Problem
 
 
 def _pool(jobs: Sequence[Job], shells: list[Shell]) -> Pool:
-    """The jobs with the shells, gauges and forms of walls of all."""
+    """The jobs with the shells and gauges of all."""
     locks = [{lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None} for job in jobs]
     measurings = [job.measuring for job in jobs]
     gauges = {name: gauge for one in measurings for name, gauge in one.gauges.items()}
-    wall_forms = {key: form for one in measurings for key, form in one.wall_forms.items()}
     pooled = _scatter(measurings)
+    of_walls = {feature for one in measurings for feature in one.form_told if feature == "wall"}
     return Pool(
         tuple(
             replace(
@@ -177,7 +181,9 @@ def _pool(jobs: Sequence[Job], shells: list[Shell]) -> Pool:
                 own_shells=job.shells,
                 reserved=frozenset().union(*(other for other in locks if other is not mine)),
                 warnings=tuple(f"{job.name}: {warning}" for warning in job.warnings),
-                measuring=replace(job.measuring, gauges=gauges, pooled=pooled, wall_forms=wall_forms),
+                measuring=replace(
+                    job.measuring, gauges=gauges, pooled=pooled, form_told=job.measuring.form_told | of_walls
+                ),
             )
             for job, mine in zip(jobs, locks, strict=True)
         )

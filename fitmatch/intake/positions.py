@@ -1,17 +1,15 @@
 """positions.csv to rows: every cell checked by itself, nothing yet compared with kinds' tables or shells."""
 
-from collections.abc import Set
+from collections.abc import Mapping, Set
 from dataclasses import dataclass, field
 
-from fitmatch.intake.columns import Columns
-from fitmatch.intake.findings import Findings, Paper, shorten
-from fitmatch.intake.gauges import GaugeCells
+from fitmatch.intake.findings import shorten
 from fitmatch.intake.names import fault_in_name, nearest, other_case
-from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, OFFSET, SEATING, TARGET, CellError, LengthReader
+from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, OFFSET, SEATING, TARGET
 from fitmatch.intake.settings import Settings
+from fitmatch.intake.sheet import Sheet
 from fitmatch.intake.sizing import Sized
-from fitmatch.intake.tables import UNREAD, Table
-from fitmatch.measuring import Reading
+from fitmatch.measuring import Form, Reading
 from fitmatch.parts import ANY
 from fitmatch.rules.movable import columns_within
 
@@ -27,7 +25,7 @@ QUANTITIES = {
 OWN = ("target", "min", "max", "seating", "offset")
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class PositionRow:
     """One row as read. What is missing from `own` is the kind's; None there is a cell that could not be read."""
 
@@ -37,46 +35,41 @@ class PositionRow:
     kind_known: bool
     readings: dict[str, tuple[Reading, ...]]  # feature -> its wide columns
     sizes_sound: bool  # whether every reading could be read
-    sized: dict[str, Sized] = field(default_factory=dict)  # feature -> its size, once that is known
-    own: dict[str, int | None] = field(default_factory=dict)
-    locks: dict[str, str] = field(default_factory=dict)  # side -> the cell
-    wants: dict[str, tuple[str, ...]] = field(default_factory=dict)  # side -> cells to match
-    accept: str | None = None
-    pin: int | None = None
-    undersize: str = ""
-    within: tuple[str, ...] = ()  # cells in which a housing and its journal must agree
-    offset_told: bool = False  # whether there is an offset, readable or not
+    own: dict[str, int | None]
+    locks: dict[str, str]  # side -> the cell
+    wants: dict[str, tuple[str, ...]]  # side -> cells to match
+    accept: str | None
+    pin: int | None
+    undersize: str
+    within: tuple[str, ...]  # cells in which a housing and its journal must agree
+    offset_told: bool  # whether there is an offset, readable or not
+    sized: Mapping[str, Sized] = field(default_factory=dict)  # feature -> its size, once the long file is read too
+    unsized: Form | None = None  # as in `Position`
 
 
 class PositionReader:
     """Reads the rows of one positions file."""
 
-    def __init__(self, table: Table, columns: Columns, settings: Settings, findings: Findings) -> None:
-        self.paper: Paper = table.paper
-        self._table = table
-        self._columns = columns
-        self._settings = settings
-        self._findings = findings
-        self._gauges = GaugeCells(settings, self._report)
-        self._readers: dict[tuple[str, str | None], LengthReader | None] = {}
-        self._features = {c.name: feature for feature, some in columns.readings.items() for c in some}
+    def __init__(self, sheet: Sheet) -> None:
+        self._sheet = sheet
+        self._settings = sheet.settings
 
     def rows(self, matched: tuple[str, ...], asked: Set[str]) -> list[PositionRow]:
         """Every row that could be read at all; `matched` are the columns to match with shells; in those
         that this job has not `asked` for anything will do."""
         found: list[PositionRow] = []
         first: dict[str, int] = {}
-        for row, cells in self._table.rows:
+        for row, cells in self._sheet.table.rows:
             position = self._row(row, cells, matched, asked)
             if position.name in first and position.name:
                 text = f"`{shorten(position.name)}` stands in row {first[position.name]} already"
-                self._report("duplicate-position", f"{text}; give each position its own name", row, "position")
+                self._sheet.report("duplicate-position", f"{text}; give each position its own name", row, "position")
             first.setdefault(position.name, row)
             found.append(position)
         self._check_offsets(found)
-        if not found and self._table.complete:
-            self._findings.report(
-                "no-rows", "has a header and nothing below it; write a row for each position", self.paper
+        if not found and self._sheet.table.complete:
+            self._sheet.findings.report(
+                "no-rows", "has a header and nothing below it; write a row for each position", self._sheet.paper
             )
         return found
 
@@ -87,27 +80,22 @@ class PositionReader:
             if row.kind in told and not row.offset_told:
                 other = told[row.kind]
                 text = f"is empty, and {shorten(other.name)} (row {other.row}) of the same kind has one"
-                self._report("empty-cell", f"{text}; write 0 where the axis lies in line", row.row, "offset")
+                self._sheet.report("empty-cell", f"{text}; write 0 where the axis lies in line", row.row, "offset")
 
     def _row(self, row: int, cells: list[str], matched: tuple[str, ...], asked: Set[str]) -> PositionRow:
         name = self._name(row, cells)
         kind, known = self._kind(row, cells)
-        sound = True
+        sheet, sound = self._sheet, True
         readings: dict[str, tuple[Reading, ...]] = {}
         gauges = self._gauges_of(row, cells, kind)
-        for feature, columns in self._columns.readings.items():
+        for feature, columns in sheet.columns.readings.items():
             gauge, gauge_known = gauges[feature]
-            confirmed = self._cell(cells, f"{feature}_confirmed")
-            found = []
-            for column in columns:
-                if cells[column.index].strip():
-                    nm = self._length(row, cells, column.name, self._gauges.unit(gauge)) if gauge_known else None
-                    if nm is None:
-                        sound = False
-                    else:
-                        found.append(Reading(nm, gauge=gauge, confirmed=confirmed))
-            readings[feature] = tuple(found)
-        own = {key: self._length(row, cells, key) for key in OWN if self._cell(cells, key)}
+            confirmed = sheet.cell(cells, f"{feature}_confirmed")
+            written = [column.name for column in columns if cells[column.index].strip()]
+            found = [sheet.length(row, cells, name, QUANTITIES[feature], gauge) for name in written if gauge_known]
+            readings[feature] = tuple(Reading(nm, gauge=gauge, confirmed=confirmed) for nm in found if nm is not None)
+            sound = sound and len(readings[feature]) == len(written)
+        own = {key: sheet.length(row, cells, key, QUANTITIES[key]) for key in OWN if sheet.cell(cells, key)}
         return PositionRow(
             row=row,
             name=name,
@@ -116,110 +104,70 @@ class PositionReader:
             readings=readings,
             sizes_sound=sound,
             own=own,
-            locks={side: self._cell(cells, side) for side in ("upper", "lower") if self._cell(cells, side)},
+            locks={side: sheet.cell(cells, side) for side in ("upper", "lower") if sheet.cell(cells, side)},
             wants={side: self._wants(cells, matched, asked, side) for side in ("upper", "lower")},
-            accept=self._cell(cells, "accept") or None,
+            accept=sheet.cell(cells, "accept") or None,
             pin=self._pin(row, cells),
-            undersize=self._cell(cells, "undersize"),
-            within=tuple(self._cell(cells, c).casefold() for c in columns_within(self._settings.rules)),
-            offset_told=bool(cells[self._columns.index("offset")].strip()),
+            undersize=sheet.cell(cells, "undersize"),
+            within=tuple(sheet.cell(cells, c).casefold() for c in columns_within(self._settings.rules)),
+            offset_told=bool(cells[sheet.columns.index("offset")].strip()),
         )
 
-    def _cell(self, cells: list[str], column: str) -> str:
-        """A trimmed cell; empty as well where it could not be read."""
-        text = cells[self._columns.index(column)].strip()
-        return "" if text == UNREAD else text
-
     def _name(self, row: int, cells: list[str]) -> str:
-        text = cells[self._columns.index("position")].strip()
-        if text == UNREAD:
+        if self._sheet.is_unread(cells, "position"):
             return ""
+        text = self._sheet.cell(cells, "position")
         if not text:
-            self._report("empty-cell", "is empty; name the position", row, "position")
+            self._sheet.report("empty-cell", "is empty; name the position", row, "position")
         fault = fault_in_name(text)
         if fault is not None:
-            self._report("bad-name", fault, row, "position")
+            self._sheet.report("bad-name", fault, row, "position")
         return text
 
     def _kind(self, row: int, cells: list[str]) -> tuple[str, bool]:
-        text = cells[self._columns.index("kind")].strip()
-        if text == UNREAD:
+        if self._sheet.is_unread(cells, "kind"):
             return "", False
+        text = self._sheet.cell(cells, "kind")
         fits = self._settings.fits
         if not text:
-            self._report("empty-cell", f"is empty; {kinds_to_write(self._settings)}", row, "kind")
+            self._sheet.report("empty-cell", f"is empty; {kinds_to_write(self._settings)}", row, "kind")
         elif fits and text not in fits:
-            self._report("unknown-kind", unknown_kind(text, self._settings), row, "kind")
+            self._sheet.report("unknown-kind", unknown_kind(text, self._settings), row, "kind")
         return text, text in fits
 
     def _wants(self, cells: list[str], matched: tuple[str, ...], asked: Set[str], side: str) -> tuple[str, ...]:
+        cell = self._sheet.cell
         return tuple(
-            (self._cell(cells, f"{column}_{side}") or self._cell(cells, column)).casefold() if column in asked else ANY
+            (cell(cells, f"{column}_{side}") or cell(cells, column)).casefold() if column in asked else ANY
             for column in matched
         )
 
     def _pin(self, row: int, cells: list[str]) -> int | None:
-        text = self._cell(cells, "pin")
+        text = self._sheet.cell(cells, "pin")
         if not text:
             return None
         if not (text.isascii() and text.isdecimal() and len(text) <= 6 and int(text) >= 1):
             text = f"`{shorten(text)}` is no number of a pin; count from the front: 1, 2, 3 and so on"
-            self._report("not-a-whole-number", text, row, "pin")
+            self._sheet.report("not-a-whole-number", text, row, "pin")
             return None
         return int(text)
 
     def _gauges_of(self, row: int, cells: list[str], kind: str) -> dict[str, tuple[str | None, bool]]:
         """The gauge of each feature, and whether it is known: its own column's, else the row's, else the kind's."""
-        common = self._cell(cells, "gauge")
+        common = self._sheet.cell(cells, "gauge")
         column = {
-            feature: f"{feature}_gauge" if self._cell(cells, f"{feature}_gauge") else "gauge"
-            for feature in self._columns.readings
+            feature: f"{feature}_gauge" if self._sheet.cell(cells, f"{feature}_gauge") else "gauge"
+            for feature in self._sheet.columns.readings
         }
         found = {
-            feature: self._gauges.name(row, self._cell(cells, name), name, kind, feature)
+            feature: self._sheet.gauge(row, self._sheet.cell(cells, name), name, kind, feature)
             for feature, name in column.items()
             if name != "gauge"
         }
         if common and len(found) < len(column):
-            one = self._gauges.name(row, common, "gauge", kind, "")
+            one = self._sheet.gauge(row, common, "gauge", kind, "")
             return {feature: found.get(feature, one) for feature in column}
-        return {feature: found.get(feature) or self._gauges.name(row, "", "", kind, feature) for feature in column}
-
-    def _reader(self, name: str, gauge_unit: str | None) -> LengthReader | None:
-        """The reader of a column; None where the job names no unit, or the header a wrong one."""
-        key = (name, gauge_unit)
-        if key not in self._readers:
-            column, unit = self._columns.known.get(name), self._settings.unit
-            quantity = QUANTITIES.get(self._features.get(name, name))
-            self._readers[key] = (
-                None
-                if column is None or unit is None or quantity is None or name in self._columns.bad_units
-                else LengthReader(
-                    quantity,
-                    column.unit or gauge_unit or unit,
-                    inch_job=self._settings.inch_job,
-                    decimal_comma=self._table.decimal_comma,
-                )
-            )
-        return self._readers[key]
-
-    def _length(self, row: int, cells: list[str], column: str, gauge_unit: str | None = None) -> int | None:
-        """A length, noting what is wrong with it; None if it could not be read."""
-        reader = self._reader(column, gauge_unit)
-        text = cells[self._columns.index(column)]
-        if reader is None or text == UNREAD:
-            return None
-        try:
-            nm = reader.read(text)
-        except CellError as error:
-            self._report(error.code, str(error), row, column)
-            return None
-        if reader.finer:
-            self._findings.rounded(text, self.paper, row, column)
-        return nm
-
-    def _report(self, code: str, text: str, row: int, column: str) -> None:
-        self._findings.report(code, text, self.paper, row, column, self._columns.order(column))
+        return {feature: found.get(feature) or self._sheet.gauge(row, "", "", kind, feature) for feature in column}
 
 
 def kinds_to_write(settings: Settings) -> str:

@@ -1,6 +1,6 @@
 """`read_folder`: a job folder in, a checked `Job` out, or `InputError` with every mistake in its files."""
 
-from collections.abc import Callable, Sequence, Set
+from collections.abc import Callable, Iterable, Sequence, Set
 from dataclasses import replace
 from hashlib import sha256
 from os import PathLike
@@ -13,7 +13,6 @@ from fitmatch.intake.columns import (
     POSITION_FORM,
     SHELL_FORM,
     SHELL_LABELS,
-    Columns,
     has_header,
     names_in,
     per_half,
@@ -37,7 +36,8 @@ from fitmatch.intake.findings import SETTINGS, Findings, Paper
 from fitmatch.intake.keyrows import JOB_FILE, JobFile
 from fitmatch.intake.log import Log
 from fitmatch.intake.positions import PositionReader, PositionRow
-from fitmatch.intake.settings import Settings, read_settings
+from fitmatch.intake.settings import Settings, read_settings, unread_settings
+from fitmatch.intake.sheet import Readers, Sheet
 from fitmatch.intake.shells import ShellPool
 from fitmatch.intake.sizing import Sizing
 from fitmatch.intake.sources import (
@@ -50,7 +50,7 @@ from fitmatch.intake.sources import (
 )
 from fitmatch.intake.tables import Table, open_table
 from fitmatch.intake.targets import Aim, AimCheck
-from fitmatch.measuring import DIAMETERS, AssembledReading, Form, Measuring, Reading
+from fitmatch.measuring import DIAMETERS, AssembledReading, Form
 from fitmatch.parts import Job, Position, Rule, Size
 from fitmatch.problems import InputError
 from fitmatch.rules import in_order
@@ -111,7 +111,7 @@ class FolderReader:
         self.settings = (
             read_settings(self._job_bytes, self._findings)
             if self._job_bytes is not None
-            else _unread_settings(self._findings)
+            else unread_settings(JobFile("", self._findings))
         )
         self._position_source = positions_source(path, self.settings, self._findings)
         self._sources, complete = shell_sources(path, self.settings, self._findings)
@@ -176,10 +176,6 @@ def _check_folder(folder: Path, findings: Findings) -> None:
         raise InputError(findings.problems)
 
 
-def _unread_settings(findings: Findings) -> Settings:
-    return Settings(JobFile("", findings), readable=False, match_read=False)
-
-
 class _Tables:
     """Everything but job.toml; what is read is of worth only if no problem was found."""
 
@@ -214,16 +210,15 @@ class _Tables:
         position_form = without_readings(POSITION_FORM) if logged else POSITION_FORM
         shell_form = without_readings(SHELL_FORM) if logged else SHELL_FORM
         rows: list[PositionRow] = []
-        columns: Columns | None = None
+        sheet: Sheet | None = None
         unmatched: set[str] = set()
-        inch_job = settings.inch_job
         if position_table:
             further = (*may_match, *per_half(may_match), *columns_within(settings.rules))
-            columns = understand(position_table, position_form, SHELL_FORM, further, findings, inch_job=inch_job)
-            rows = PositionReader(position_table, columns, settings, findings).rows(matched, frozenset(own.matched))
-            warn_of_unmatched(columns.ignored, in_shells, findings)
-            unmatched = in_shells.intersection(columns.ignored)
-            warn_of_unused(position_table.paper, columns, unmatched, findings)
+            sheet = self._sheet(position_table, position_form, SHELL_FORM, further)
+            rows = PositionReader(sheet).rows(matched, frozenset(own.matched))
+            warn_of_unmatched(sheet.columns.ignored, in_shells, findings)
+            unmatched = in_shells.intersection(sheet.columns.ignored)
+            warn_of_unused(sheet, unmatched)
 
         pool = ShellPool(settings, compared, findings, self._sizing, complete=complete)
         lacking: dict[str, bool] = {}
@@ -233,11 +228,9 @@ class _Tables:
         for number, table in enumerate(shell_tables, 1):
             now(f"shell file {number} of {len(shell_tables)}, {len(pool.shells)} shells so far")
             further = (*may_match, *compared)
-            shell_columns = understand(
-                table, shell_form, POSITION_FORM, further, findings, inch_job=inch_job, lacking=lacking
-            )
-            pool.add(table, shell_columns)
-            warn_of_unused(table.paper, shell_columns, unmatched, findings)
+            shell_sheet = self._sheet(table, shell_form, POSITION_FORM, further, lacking, pool.readers)
+            pool.add(shell_sheet)
+            warn_of_unused(shell_sheet, unmatched)
         pool.report_doubles()
         warn_of_copies(pool.shells, pool.names, findings)
 
@@ -247,13 +240,12 @@ class _Tables:
                 log_source, rows, pool, complete=position_table is not None and position_table.complete
             )
         now(f"the sizes of {len(rows)} positions")
-        forms = self._size_up(rows, log)
+        rows = [self._sized(row, log) for row in rows]
         positions: list[Position] = []
-        if position_table and columns:
-            positions = _finish_positions(position_table, columns, rows, pool, findings)
-            if pooled is None and pool.complete and position_table.complete:
-                slipped = columns.slipped | pool.slipped
-                check_agreement(rows, pool, matched, slipped, position_table.paper, findings)
+        if sheet:
+            positions = _finish_positions(sheet, rows, pool)
+            if pooled is None and pool.complete and sheet.table.complete:
+                check_agreement(rows, pool, matched, sheet.columns.slipped | pool.slipped, sheet)
         known = position_table is not None and position_table.complete
         checks = self._read_assembled(positions, pool, complete=known) if assembled else None
         return Job(
@@ -268,20 +260,13 @@ class _Tables:
             matched_columns=matched,
             shell_columns=compared,
             coating_counts=settings.coating_counts,
-            measuring=Measuring(
-                gauges=settings.gauges,
-                measured=settings.measured,
-                bench=settings.bench,
+            measuring=replace(
+                settings.measuring,
                 pooled=self._sizing.pooled(),
-                temperature=settings.temperature,
-                materials=settings.materials,
-                form_limits=settings.form_limits,
-                position_forms=forms,
-                wall_forms=self._wall_forms(log, pool),
-                position_readings={row.name: self._as_read(row, log) for row in rows},
+                form_told=self._sizing.form_told(),
                 positions_file=position_table.paper.name if position_table else "",
                 log_file=log_source.paper.name if log_source else "",
-                log=tuple(log.rows),
+                log=log.rows,
                 assembled_file=checks[0] if checks else "",
                 assembled=checks[1] if checks else (),
             ),
@@ -291,25 +276,33 @@ class _Tables:
         table = open_table(source.data, source.paper, self._findings) if source else None
         return table if table and has_header(table, form, self._findings) else None
 
-    def _read_log(self, source: Source, rows: list[PositionRow], pool: ShellPool, *, complete: bool) -> Log:
+    def _sheet(
+        self,
+        table: Table,
+        form: TableForm,
+        other: TableForm,
+        further: Iterable[str] = (),
+        lacking: dict[str, bool] | None = None,
+        readers: Readers | None = None,
+    ) -> Sheet:
+        settings, findings = self._settings, self._findings
+        columns = understand(table, form, other, further, findings, inch_job=settings.inch_job, lacking=lacking)
+        return Sheet(table, columns, settings, findings, readers)
+
+    def _read_log(self, source: Source, rows: Sequence[PositionRow], pool: ShellPool, *, complete: bool) -> Log:
         """The long file; its walls go to the shells at once."""
         from fitmatch.intake.longfile import READINGS_FORM, LogReader, check_sources
 
         table = self._open(source, READINGS_FORM)
         if table is None:
-            return _nothing_read(rows)
+            return Log(slipped=True)
 
-        inch_job = self._settings.inch_job
-        columns = understand(table, READINGS_FORM, _NO_FORM, (), self._findings, inch_job=inch_job)
-        complete = complete and pool.complete
-        log = LogReader(table, columns, self._settings, rows, pool.shells, self._findings, complete=complete).read()
-        warn_of_unused(table.paper, columns, (), self._findings)
-        order = columns.order("item")
+        sheet = self._sheet(table, READINGS_FORM, _NO_FORM)
+        log = LogReader(sheet, rows, pool.shells, complete=complete and pool.complete).read()
+        warn_of_unused(sheet)
         for row, text in check_sources(log, rows, pool.shells):
-            self._findings.report("two-sources", text, table.paper, row, "item", order)
-        pool.add_logged(log.walls, log.wall_rows, table.paper, order)
-        if log.slipped:
-            _nothing_read(rows)
+            sheet.report("two-sources", text, row, "item")
+        pool.add_logged(log.walls, log.wall_rows, sheet)
         return log
 
     def _read_assembled(
@@ -327,52 +320,26 @@ class _Tables:
         table = self._open(source, ASSEMBLED_FORM)
         if table is None:
             return None
-        columns = understand(table, ASSEMBLED_FORM, _NO_FORM, (), findings, inch_job=settings.inch_job)
+        sheet = self._sheet(table, ASSEMBLED_FORM, _NO_FORM)
         complete = complete and pool.complete
-        reader = AssembledReader(
-            table,
-            columns,
-            settings,
-            positions,
-            pool.shells,
-            plan,
-            findings,
-            complete=complete,
-            plan_sound=plan_sound,
-        )
-        rows = reader.read()
-        warn_of_unused(table.paper, columns, (), findings)
+        rows = AssembledReader(sheet, positions, pool.shells, plan, complete=complete, plan_sound=plan_sound).read()
+        warn_of_unused(sheet)
         return table.paper.name, rows
 
-    def _size_up(self, rows: list[PositionRow], log: Log) -> dict[str, dict[str, Form]]:
-        """Give every row its sizes; the forms that its readings tell, by position and feature."""
-        forms: dict[str, dict[str, Form]] = {}
-        for row in rows:
-            for feature in DIAMETERS:
-                readings = self._as_read(row, log).get(feature)
-                if not readings:
-                    continue
-                sized = self._sizing.diameter(row.kind, feature, readings)
-                if sized is not None:
-                    row.sized[feature] = sized
-                form = self._sizing.form(row.kind, feature, readings)
-                if form is not None:
-                    forms.setdefault(row.name, {})[feature] = form
-        return forms
-
-    def _as_read(self, row: PositionRow, log: Log) -> dict[str, tuple[Reading, ...]]:
-        """The raw readings of a position by feature, from whichever file holds them."""
-        found = {f: row.readings.get(f) or tuple(log.positions.get((row.name, f), ())) for f in DIAMETERS}
-        return {feature: readings for feature, readings in found.items() if readings}
-
-    def _wall_forms(self, log: Log, pool: ShellPool) -> dict[Key, Form]:
-        forms = {}
-        kinds = {shell.key: shell.kind for shell in pool.shells if shell.key in log.walls} if log.walls else {}
-        for key, kind in kinds.items():
-            form = self._sizing.form(kind, "wall", log.walls[key])
-            if form is not None:
-                forms[key] = form
-        return forms
+    def _sized(self, row: PositionRow, log: Log) -> PositionRow:
+        """The row with its sizes, from whichever file holds its readings. Where the long file tells nothing no size is
+        sound: its faults are told, and not what follows from them."""
+        sized = {}
+        unsized: Form | None = None
+        for feature in DIAMETERS:
+            readings = row.readings.get(feature) or log.positions.get((row.name, feature))
+            if readings:
+                found = self._sizing.sized(row.kind, feature, readings)
+                if found is not None:
+                    sized[feature] = found
+                else:
+                    unsized = self._sizing.form(row.kind, feature, readings)
+        return replace(row, sized=sized, unsized=unsized, sizes_sound=row.sizes_sound and not log.slipped)
 
 
 def _rules(written: tuple[Rule, ...], matched: tuple[str, ...], shell_columns: tuple[str, ...]) -> tuple[Rule, ...]:
@@ -381,27 +348,12 @@ def _rules(written: tuple[Rule, ...], matched: tuple[str, ...], shell_columns: t
     return tuple(rule.located(shell_columns) for rule in in_order((*others, *map(Match, matched))))
 
 
-def _nothing_read(rows: list[PositionRow]) -> Log:
-    """Where the long file tells nothing, no size is sound: its faults are told, and not what follows from them."""
-    for row in rows:
-        row.sizes_sound = False
-    return Log()
-
-
-def _finish_positions(
-    table: Table,
-    columns: Columns,
-    rows: list[PositionRow],
-    pool: ShellPool,
-    findings: Findings,
-) -> list[Position]:
+def _finish_positions(sheet: Sheet, rows: list[PositionRow], pool: ShellPool) -> list[Position]:
     """Hold the rows against their kinds' tables and the shells."""
-    settings, paper = pool.settings, table.paper
-    aims = AimCheck(paper, columns, settings, findings).aims(rows, complete=table.complete)
-    if settings.unit is not None:
-        check_bores(rows, paper, columns, settings.unit, findings)
-    locks = LockCheck(paper, columns, pool, findings).resolve(rows)
-    return [_position(row, aim, lock, settings) for row, aim, lock in zip(rows, aims, locks, strict=True)]
+    aims = AimCheck(sheet).aims(rows)
+    check_bores(rows, sheet)
+    locks = LockCheck(sheet, pool).resolve(rows)
+    return [_position(row, aim, lock, sheet.settings) for row, aim, lock in zip(rows, aims, locks, strict=True)]
 
 
 def _position(row: PositionRow, aim: Aim, locks: dict[str, Key], settings: Settings) -> Position:
@@ -429,6 +381,7 @@ def _position(row: PositionRow, aim: Aim, locks: dict[str, Key], settings: Setti
         aims_at_middle=aim.at_middle,
         within=row.within,
         offset_nm=row.own.get("offset"),
+        unsized=row.unsized,
     )
 
 

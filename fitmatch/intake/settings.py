@@ -19,10 +19,9 @@ from fitmatch.intake.names import fault_in_name, holds_unseen, nearest
 from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, WALL, CellError, Quantity
 from fitmatch.intake.texts import decode
 from fitmatch.intake.values import Values
-from fitmatch.lengths import JOB_UNITS
-from fitmatch.measuring import Decimal, Gauge, Place, Temperature
+from fitmatch.measuring import Measuring
 from fitmatch.parts import SIDES, Band, Rule
-from fitmatch.rules import keys, read_rules
+from fitmatch.rules import known_keys, read_rules
 from fitmatch.rules.match import Match
 
 DEFAULT_POSITIONS: Final = "positions.csv"
@@ -42,7 +41,11 @@ _SECTIONS: Final = (
     "readings",
     *_ABOUT_MEASURING,
 )
-_SOURCES: Final = ("positions", "shells", "shared", "readings", "assembled")
+_KEYS: Final = {
+    "sources": ("positions", "shells", "shared", "readings", "assembled"),
+    "coating": ("measured", "counts"),
+    "readings": ("numbered",),
+}
 _DRAWN: Final[Mapping[str, Quantity]] = {"journal": JOURNAL, "housing_bore": HOUSING_BORE, "wall": WALL}
 # What tells parts and sizes apart by itself cannot be matched besides; any other column can.
 _NEVER_MATCHED: Final = frozenset(
@@ -61,10 +64,11 @@ _NEVER_MATCHED: Final = frozenset(
 _ENDLESS_KEY: Final = re.compile(r"""(?<![\w"'-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){50}""")
 # What belongs to a housing, or stays with its journal, is no mark to agree in.
 _NEVER_WITHIN: Final = frozenset({*POSITION_FORM.needed, *POSITION_FORM.optional} - {"pin", "note"})
+Fits = Mapping[str, FitTable]
 _AT_LINE: Final = re.compile(r" \(at line ([0-9]+), column ([0-9]+)\)$")
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Settings:
     """What job.toml says; the defaults are what its absence says."""
 
@@ -76,8 +80,8 @@ class Settings:
     shells: tuple[str, ...] | None = DEFAULT_SHELLS
     shells_written: bool = False
     shared: tuple[str, ...] = ()
-    fits: dict[str, FitTable] = field(default_factory=dict)
-    drawing: dict[str, dict[str, Band]] = field(default_factory=dict)
+    fits: Fits = field(default_factory=dict)
+    drawing: Mapping[str, Mapping[str, Band]] = field(default_factory=dict)
     rules: tuple[Rule, ...] = ()
     match_read: bool = True  # False: the rules may ask for columns that are not in `match`
     measured_coated: bool = True
@@ -86,12 +90,7 @@ class Settings:
     readings: str | None = DEFAULT_READINGS  # the long file of readings; None: written wrongly
     readings_written: bool = False  # False: the file may be missing
     numbered_are_repeats: bool = False
-    gauges: dict[str, Gauge] = field(default_factory=dict)
-    measured: dict[str, dict[str, str]] = field(default_factory=dict)  # kind -> feature -> gauge
-    temperature: Temperature | None = None
-    materials: dict[str, dict[str, Decimal]] = field(default_factory=dict)  # kind -> feature -> per kelvin
-    form_limits: dict[str, dict[str, int]] = field(default_factory=dict)  # kind -> feature and what -> nm
-    bench: dict[str, dict[str, tuple[Place, ...]]] = field(default_factory=dict)  # kind -> feature -> where to read
+    measuring: Measuring = field(default_factory=Measuring)  # what can be known of it before anything else is read
 
     @property
     def match(self) -> tuple[str, ...]:
@@ -108,23 +107,49 @@ def read_settings(data: bytes, findings: Findings) -> Settings:
     """The settings in the bytes of job.toml."""
     text = decode(data, JOB_FILE, findings)
     document = None if text is None else _parse(text, findings)
-    settings = Settings(JobFile(text or "", findings))
+    file = JobFile(text or "", findings)
     if document is None:
-        settings.readable = settings.match_read = False
-        return settings
-    values = Values(document, settings.file, findings)
+        return unread_settings(file)
+    values = Values(document, file, findings)
     values.refuse_unknown((), _SECTIONS)
-    settings.title = _title(values)
-    settings.unit = values.unit = _unit(values)
-    _sources(values, settings)
-    settings.fits = read_fits(values)
-    _drawing(values, settings)
-    _rules(values, settings)
-    values.refuse_unknown(("coating",), ("measured", "counts"))
-    settings.measured_coated = values.word(("coating", "measured"), ("coated", "bare")) != "bare"
-    settings.coating_counts = values.flag(("coating", "counts"), default=True)
-    _measuring(values, settings)
-    return settings
+    _check_unit(values)
+    for section, keys in _KEYS.items():
+        values.refuse_unknown((section,), keys)
+    sources = values.table(("sources",))
+
+    def path(key: str, default: str) -> str | None:
+        """None: written wrongly."""
+        return values.text(("sources", key), f'write a path, such as "{default}"') if key in sources else default
+
+    fits = read_fits(values)
+    values.refuse_unknown(("rules",), known_keys())
+    rules = read_rules(_Asked(values, fits))
+    matched = any(isinstance(rule, Match) for rule in rules)
+    return Settings(
+        file=file,
+        title=_title(values),
+        unit=values.unit,
+        positions=path("positions", DEFAULT_POSITIONS),
+        shells=_globs(values, "shells") if "shells" in sources else DEFAULT_SHELLS,
+        shells_written="shells" in sources,
+        shared=_globs(values, "shared") or (),
+        fits=fits,
+        drawing={kind: _drawing(values, kind) for kind in values.kinds(("drawing",), fits)},
+        rules=rules,
+        match_read=matched or values.table(("rules",)).get("match", []) == [],
+        measured_coated=values.word(("coating", "measured"), ("coated", "bare")) != "bare",
+        coating_counts=values.flag(("coating", "counts"), default=True),
+        assembled=path("assembled", DEFAULT_ASSEMBLED),
+        readings=path("readings", DEFAULT_READINGS),
+        readings_written="readings" in sources,
+        numbered_are_repeats=values.word(("readings", "numbered"), ("places", "repeats")) == "repeats",
+        measuring=_measuring(values, fits),
+    )
+
+
+def unread_settings(file: JobFile) -> Settings:
+    """What is known where job.toml could not be read."""
+    return Settings(file, readable=False, match_read=False)
 
 
 def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
@@ -162,44 +187,24 @@ def _title(values: Values) -> str:
     return title.strip()
 
 
-def _unit(values: Values) -> str | None:
-    if "unit" not in values.document:
-        values.report("no-unit", 'is missing; write unit = "in" or unit = "mm"', "unit")
-        return None
-    unit = values.document["unit"]
-    if unit in JOB_UNITS:
-        return str(unit)
-    shown = f"`{shorten(unit)}` is" if isinstance(unit, str) else "is"
-    values.report("no-unit", f'{shown} no unit of a job; write unit = "in" or unit = "mm"', "unit")
-    return None
+def _check_unit(values: Values) -> None:
+    if values.unit is None:
+        unit = values.document.get("unit")
+        shown = "is missing;"
+        if "unit" in values.document:
+            shown = f"{f'`{shorten(unit)}` is' if isinstance(unit, str) else 'is'} no unit of a job;"
+        values.report("no-unit", f'{shown} write unit = "in" or unit = "mm"', "unit")
 
 
-def _sources(values: Values, settings: Settings) -> None:
-    values.refuse_unknown(("sources",), _SOURCES)
-    written = values.table(("sources",))
-    if "positions" in written:
-        settings.positions = values.text(("sources", "positions"), 'write a path, such as "positions.csv"')
-    if "shells" in written:
-        settings.shells_written = True
-        settings.shells = values.texts(("sources", "shells"), 'write a list, such as ["shells/*.csv"]')
-    if "assembled" in written:
-        settings.assembled = values.text(("sources", "assembled"), 'write a path, such as "assembled.csv"')
-    if "readings" in written:
-        settings.readings_written = True
-        settings.readings = values.text(("sources", "readings"), 'write a path, such as "readings.csv"')
-    if "shared" in written:
-        settings.shared = values.texts(("sources", "shared"), 'write a list, such as ["../boxes/*.csv"]') or ()
+def _globs(values: Values, key: str) -> tuple[str, ...] | None:
+    example = "shells/*.csv" if key == "shells" else "../boxes/*.csv"
+    return values.texts(("sources", key), f'write a list, such as ["{example}"]')
 
 
-def _drawing(values: Values, settings: Settings) -> None:
-    for kind in values.kinds(("drawing",), settings.fits):
-        values.refuse_unknown(("drawing", kind), _DRAWN)
-        bands = {}
-        for feature, quantity in _DRAWN.items():
-            band = _band(values, ("drawing", kind, feature), quantity)
-            if band is not None:
-                bands[feature] = band
-        settings.drawing[kind] = bands
+def _drawing(values: Values, kind: str) -> dict[str, Band]:
+    values.refuse_unknown(("drawing", kind), _DRAWN)
+    bands = {feature: _band(values, ("drawing", kind, feature), quantity) for feature, quantity in _DRAWN.items()}
+    return {feature: band for feature, band in bands.items() if band is not None}
 
 
 def _band(values: Values, path: tuple[str, ...], quantity: Quantity) -> Band | None:
@@ -227,13 +232,6 @@ def _band(values: Values, path: tuple[str, ...], quantity: Quantity) -> Band | N
         )
         return None
     return Band(*ends)
-
-
-def _rules(values: Values, settings: Settings) -> None:
-    values.refuse_unknown(("rules",), keys())
-    settings.rules = read_rules(_Asked(values, settings.fits))
-    written = values.table(("rules",)).get("match", [])
-    settings.match_read = bool(settings.match) or written == []
 
 
 class _Asked:
@@ -317,16 +315,9 @@ class _Asked:
         return self._values.row("rules", key)
 
 
-def _measuring(values: Values, settings: Settings) -> None:
-    values.refuse_unknown(("readings",), ("numbered",))
-    settings.numbered_are_repeats = values.word(("readings", "numbered"), ("places", "repeats")) == "repeats"
+def _measuring(values: Values, fits: Fits) -> Measuring:
     if values.document.keys().isdisjoint(_ABOUT_MEASURING):
-        return  # most jobs; what reads these tables need not be loaded
-    from fitmatch.intake import instruments
+        return Measuring()  # most jobs; what reads these tables need not be loaded
+    from fitmatch.intake.instruments import read_measuring
 
-    settings.gauges = instruments.read_gauges(values)
-    settings.measured = instruments.read_measured(values, settings.fits, settings.gauges)
-    settings.temperature = instruments.read_temperature(values)
-    settings.materials = instruments.read_materials(values, settings.fits)
-    settings.form_limits = instruments.read_form_limits(values, settings.fits)
-    settings.bench = instruments.read_bench(values, settings.fits)
+    return read_measuring(values, fits)

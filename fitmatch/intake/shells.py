@@ -3,23 +3,21 @@
 A job may hold a million shells: cells that were found good once are looked up, not checked again.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 
-from fitmatch.intake.columns import Column, Columns
 from fitmatch.intake.findings import Findings, Paper, shorten
 from fitmatch.intake.fits import shown
-from fitmatch.intake.gauges import GaugeCells
 from fitmatch.intake.names import LONGEST_NAME, fault_in_name
 from fitmatch.intake.positions import kinds_to_write, unknown_kind
-from fitmatch.intake.quantities import COATING, WALL, CellError, LengthReader, Quantity
+from fitmatch.intake.quantities import COATING, WALL, LengthReader
 from fitmatch.intake.settings import Settings
+from fitmatch.intake.sheet import Readers, Sheet
 from fitmatch.intake.sizing import Sizing
-from fitmatch.intake.tables import UNREAD, Table
-from fitmatch.lengths import mean
-from fitmatch.measuring import MeasuredAs, Reading
-from fitmatch.parts import HALVES, Shell
+from fitmatch.intake.tables import UNREAD
+from fitmatch.measuring import Reading
+from fitmatch.parts import HALVES, Shell, Size
 
 WallColumn = tuple[int, Callable[[str], int | None], LengthReader, str]  # place, what its reader knows, reader, name
 Key = tuple[str, str]
@@ -47,15 +45,14 @@ class ShellPool:
     families: dict[str, str] = field(default_factory=dict)
     grades: dict[str, str] = field(default_factory=dict)
     marks: dict[tuple[str, ...], tuple[str, ...]] = field(default_factory=dict)
-    as_read: dict[tuple[str | int | None, ...], tuple[Reading, ...]] = field(default_factory=dict)
-    _readers: dict[tuple[str, str, bool], LengthReader] = field(default_factory=dict)
+    readers: Readers = field(default_factory=dict)
 
-    def add(self, table: Table, columns: Columns) -> None:
+    def add(self, sheet: Sheet) -> None:
         """Read one file."""
-        self.papers[table.paper.name] = table.paper
-        _FileReader(self, table, columns).read()
-        self.complete = self.complete and table.complete
-        self.slipped |= columns.slipped
+        self.papers[sheet.paper.name] = sheet.paper
+        _FileReader(self, sheet).read()
+        self.complete = self.complete and sheet.table.complete
+        self.slipped |= sheet.columns.slipped
 
     def report_doubles(self) -> None:
         """Note every shell whose box and name were there before; once all files are read."""
@@ -70,48 +67,44 @@ class ShellPool:
             todo = "give each shell of a box its own name"
             self.findings.report("duplicate-shell", f"{text}; {todo}", paper, shell.row, "shell", order)
 
-    def plausible(self, name: str, wall: int, paper: Paper, row: int, column: str, order: int) -> bool:
-        """Whether a wall is one after its gauge's corrections; one that is not is noted."""
-        if WALL.holds(wall):
-            return True
+    def report_implausible(self, name: str, wall: int, sheet: Sheet, row: int, column: str) -> None:
+        """Note a wall that its gauge's corrections have made impossible."""
         assert self.settings.unit is not None
         found = f"with ball and zero error taken off the wall of `{shorten(name)}` is {shown(wall, self.settings.unit)}"
         text = f"{found}, and a wall is {WALL.bounds}; check the gauge's figures"
-        self.findings.report("implausible-length", text, paper, row, column, order)
-        return False
+        sheet.report("implausible-length", text, row, column)
 
-    def add_logged(self, walls: Mapping[Key, list[Reading]], rows: Mapping[Key, int], paper: Paper, order: int) -> None:
+    def too_thick(self, coating: int, wall: int) -> str:
+        """What is wrong with a coating that leaves no wall."""
+        assert self.settings.unit is not None
+        text = f"{shown(coating, self.settings.unit)} is half the wall {shown(wall, self.settings.unit)} or more"
+        return f"{text}; write the thickness of the coating on the running face alone"
+
+    def add_logged(self, walls: Mapping[Key, Sequence[Reading]], rows: Mapping[Key, int], sheet: Sheet) -> None:
         """Give shells the walls that the long file holds; `rows` are those of their first readings there."""
         for index, shell in enumerate(self.shells):
             readings = walls.get(shell.key)
             if not readings or shell.wall_nm is not None:
                 continue
-            found = self.sizing.wall(readings)
-            row = rows[shell.key]
-            if found is not None and self.plausible(shell.name, found[0], paper, row, "item", order):
-                self.shells[index] = replace(self._with_wall(shell, *found), readings=tuple(readings))
+            found = self.sizing.sized(shell.kind, "wall", readings)
+            if found is None:
+                continue
+            wall = found.size.mean_nm
+            if WALL.holds(wall):
+                self.shells[index] = self._with_wall(shell, found.size)
+            else:
+                self.report_implausible(shell.name, wall, sheet, rows[shell.key], "item")
 
-    def _with_wall(self, shell: Shell, wall: int, measured_as: MeasuredAs | None) -> Shell:
-        found, to_metal, coating = wall, wall, shell.coating_nm
+    def _with_wall(self, shell: Shell, measured: Size) -> Shell:
+        wall = to_metal = measured.mean_nm
+        coating = shell.coating_nm
         if 2 * coating >= wall:
-            unit = self.settings.unit
-            assert unit is not None
-            text = f"{shown(coating, unit)} is half the wall {shown(wall, unit)} or more"
-            todo = "write the thickness of the coating on the running face alone"
-            self.findings.report("coating-too-thick", f"{text}; {todo}", self.papers[shell.file], shell.row, "coating")
+            text = self.too_thick(coating, wall)
+            self.findings.report("coating-too-thick", text, self.papers[shell.file], shell.row, "coating")
         elif coating:
             coated = self.coated.get(shell.key, self.settings.measured_coated)
             wall, to_metal = coated_wall(wall, coating, coated, self.settings.coating_counts)
-        return replace(shell, wall_nm=wall, wall_to_metal_nm=to_metal, measured_as=measured_as, measured_nm=found)
-
-    def reader(self, quantity: Quantity, column: Column, decimal_comma: bool, gauge: str | None) -> LengthReader:
-        """The reader for a column, shared by all files so that what one has learned serves the next."""
-        unit = column.unit or (self.settings.gauges[gauge].unit if gauge else None) or self.settings.unit
-        assert unit is not None
-        key = (quantity.name, unit, decimal_comma)
-        if key not in self._readers:
-            self._readers[key] = LengthReader(quantity, unit, self.settings.inch_job, decimal_comma)
-        return self._readers[key]
+        return replace(shell, wall_nm=wall, wall_to_metal_nm=to_metal, measured=measured)
 
 
 def coated_wall(wall: int, coating: int, coated: bool, counts: bool) -> tuple[int, int]:
@@ -120,36 +113,37 @@ def coated_wall(wall: int, coating: int, coated: bool, counts: bool) -> tuple[in
     return (to_metal + coating if counts else to_metal), to_metal
 
 
+def _reason(confirmed: str) -> str:
+    """Why a reading stands, as its cell has it."""
+    return "" if confirmed == UNREAD else confirmed.strip()
+
+
 class _FileReader:
     """Reads the rows of one file into the pool."""
 
-    def __init__(self, pool: ShellPool, table: Table, columns: Columns) -> None:
+    def __init__(self, pool: ShellPool, sheet: Sheet) -> None:
         self._pool = pool
-        self._paper = table.paper
-        self._table = table
-        self._columns = columns
-        self._gauges = GaugeCells(pool.settings, self._report)
+        self._sheet = sheet
         self._walls: dict[str | None, list[WallColumn]] = {}
 
     def read(self) -> None:
         """Walk the rows. Whatever is usual is done here; whatever is odd about a cell goes to a method of its own."""
-        pool, columns, paper = self._pool, self._columns, self._paper
+        pool, columns, paper = self._pool, self._sheet.columns, self._sheet.paper
         i_shell, i_kind, i_half, i_box, i_grade, i_family, i_coating, i_measured, i_hold = map(
             columns.index, ("shell", "kind", "half", "box", "grade", "family", "coating", "measured", "hold")
         )
         i_gauge, i_wall_gauge, i_confirmed = map(columns.index, ("gauge", "wall_gauge", "wall_confirmed"))
         compared = [columns.index(name) for name in pool.columns_compared]
         walls = self._wall_columns(None)
-        gauged = bool(pool.settings.gauges) or "gauge" in columns.known or "wall_gauge" in columns.known
+        gauged = bool(pool.settings.measuring.gauges) or "gauge" in columns.known or "wall_gauge" in columns.known
         gauge: str | None = None
-        measured_as: MeasuredAs | None = None
-        coatings = self._coating_reader()
+        coatings = self._sheet.reader(COATING, "coating")
         box_of_file = self._box_of_file()
         kinds, halves, families, grades, all_names = pool.kinds, pool.halves, pool.families, pool.grades, pool.names
         default_coated, counts = pool.settings.measured_coated, pool.settings.coating_counts
-        shells, file, as_read = pool.shells, paper.name, pool.as_read
+        shells, file, plain_wall = pool.shells, paper.name, pool.sizing.plain_wall
 
-        for row, cells in self._table.rows:
+        for row, cells in self._sheet.table.rows:
             name = cells[i_shell].strip()
             if not name.isprintable() or "/" in name or not name or len(name) > LONGEST_NAME:
                 name = self._odd_name(name, row, "shell")
@@ -172,15 +166,19 @@ class _FileReader:
             for index, known, reader, column in walls:
                 text = cells[index]
                 if text:
-                    nm = known(text) or self._length(reader, text, row, column)
+                    nm = known(text) or self._sheet.read(reader, text, row, column)
                     if nm is not None:
                         readings.append(nm)
-            if gauged and readings:
-                wall, measured_as = self._gauged_wall(name, gauge, readings, row)
-            else:
-                wall = readings[0] if len(readings) == 1 else mean(tuple(readings)) if readings else None
-                measured_as = None
-            measured, to_metal, coating = wall, wall, 0
+            measured: Size | None = None
+            wall: int | None = None
+            if readings:
+                confirmed = cells[i_confirmed] and _reason(cells[i_confirmed])
+                measured = plain_wall(gauge, readings, confirmed)
+                wall = measured.mean_nm
+                if not WALL.holds(wall):
+                    pool.report_implausible(name, wall, self._sheet, row, columns.readings["wall"][0].name)
+                    measured = wall = None
+            to_metal, coating = wall, 0
             if cells[i_coating] and coatings is not None:
                 coating = self._coating(coatings, cells[i_coating], wall, row)
             coated = self._is_coated(cells[i_measured], row) if cells[i_measured] else default_coated
@@ -211,9 +209,6 @@ class _FileReader:
                 to_metal,
                 file,
                 row,
-                measured_as,
-                as_read.get((gauge, cells[i_confirmed], *readings))
-                or self._as_read(gauge, cells[i_confirmed], readings),
                 measured,
             )
             shells.append(shell)
@@ -222,56 +217,28 @@ class _FileReader:
             else:
                 names.add(name)
 
-    def _as_read(self, gauge: str | None, confirmed: str, readings: list[int]) -> tuple[Reading, ...]:
-        """Raw readings as records; equal ones are one and the same, as there may be a million."""
-        reason = "" if confirmed == UNREAD else confirmed.strip()
-        found = tuple(Reading(nm, gauge=gauge, confirmed=reason) for nm in readings)
-        self._pool.as_read[gauge, confirmed, *readings] = found
-        return found
-
     def _gauge(self, own: str, common: str, kind: str, row: int) -> tuple[str | None, list[WallColumn]]:
         """The gauge of a row and the readers of its numbers; no reader where the cell names an unknown one."""
         text, column = (own, "wall_gauge") if own.strip() else (common, "gauge")
-        gauge, known = self._gauges.name(row, "" if text == UNREAD else text.strip(), column, kind, "wall")
+        gauge, known = self._sheet.gauge(row, "" if text == UNREAD else text.strip(), column, kind, "wall")
         if not known:
             return None, []
         if gauge not in self._walls:
             self._walls[gauge] = self._wall_columns(gauge)
         return gauge, self._walls[gauge]
 
-    def _gauged_wall(
-        self, name: str, gauge: str | None, readings: list[int], row: int
-    ) -> tuple[int | None, MeasuredAs | None]:
-        """The wall that readings of one gauge give; None where its corrections leave none that could be."""
-        wall, measured_as = self._pool.sizing.plain_wall(gauge, readings)
-        column = self._columns.readings["wall"][0].name
-        if not self._pool.plausible(name, wall, self._paper, row, column, self._columns.order(column)):
-            return None, None
-        return wall, measured_as
-
     def _wall_columns(self, gauge: str | None) -> list[WallColumn]:
         """Where the readings of walls stand, each with what its reader knows; none where the job names no unit."""
-        if self._pool.settings.unit is None:
-            return []
-        found: list[WallColumn] = []
-        for column in self._columns.readings["wall"]:
-            if column.name not in self._columns.bad_units:
-                reader = self._pool.reader(WALL, column, self._table.decimal_comma, gauge)
-                found.append((column.index, reader.known.get, reader, column.name))
-        return found
-
-    def _coating_reader(self) -> LengthReader | None:
-        column = self._columns.known.get("coating")
-        if column is None or self._pool.settings.unit is None or "coating" in self._columns.bad_units:
-            return None
-        return self._pool.reader(COATING, column, self._table.decimal_comma, None)
+        columns = self._sheet.columns.readings["wall"]
+        readers = [(column, self._sheet.reader(WALL, column.name, gauge)) for column in columns]
+        return [(column.index, reader.known.get, reader, column.name) for column, reader in readers if reader]
 
     def _box_of_file(self) -> str:
         """The box where a row names none: the file's name without its ending."""
-        box = PurePosixPath(self._paper.name).stem.strip()
+        box = PurePosixPath(self._sheet.paper.name).stem.strip()
         fault = fault_in_name(box)
         if fault is not None:
-            self._pool.findings.report("bad-name", f"as the name of a box {fault}", self._paper)
+            self._pool.findings.report("bad-name", f"as the name of a box {fault}", self._sheet.paper)
         return box
 
     def _odd_name(self, name: str, row: int, column: str) -> str:
@@ -282,10 +249,10 @@ class _FileReader:
         fault = fault_in_name(name)
         if fault is not None:
             self._pool.complete = False
-            self._report("bad-name", fault, row, column)
+            self._sheet.report("bad-name", fault, row, column)
         elif not name:
             self._pool.complete = False
-            self._report("empty-cell", f"is empty; name the {column}", row, column)
+            self._sheet.report("empty-cell", f"is empty; name the {column}", row, column)
         return name
 
     def _kind(self, text: str, row: int) -> str:
@@ -294,10 +261,10 @@ class _FileReader:
         if kind == UNREAD:
             return ""
         if not kind:
-            self._report("empty-cell", f"is empty; {kinds_to_write(settings)}", row, "kind")
+            self._sheet.report("empty-cell", f"is empty; {kinds_to_write(settings)}", row, "kind")
             return ""
         if settings.fits and kind not in settings.fits:
-            self._report("unknown-kind", unknown_kind(kind, settings), row, "kind")
+            self._sheet.report("unknown-kind", unknown_kind(kind, settings), row, "kind")
             return ""
         self._pool.kinds[text] = kind
         return kind
@@ -308,37 +275,20 @@ class _FileReader:
             return ""
         if half not in HALVES:
             what = f"`{shorten(text)}` is no half" if half else "is empty"
-            self._report(
+            self._sheet.report(
                 "unknown-value" if half else "empty-cell", f"{what}; write upper, lower or either", row, "half"
             )
             return ""
         self._pool.halves[text] = half
         return half
 
-    def _length(self, reader: LengthReader, text: str, row: int, column: str) -> int | None:
-        """A length met for the first time, or one that will not do: that is noted. A blank cell is None too."""
-        if not text.strip() or text == UNREAD:
-            return None
-        try:
-            nm = reader.read(text)
-        except CellError as error:
-            self._report(error.code, str(error), row, column)
-            return None
-        if reader.finer:
-            self._pool.findings.rounded(text, self._paper, row, column)
-        return nm
-
     def _coating(self, reader: LengthReader, text: str, wall: int | None, row: int) -> int:
         """The thickness of a coating; 0 is uncoated."""
         nm = reader.known.get(text)
         if nm is None:
-            nm = self._length(reader, text, row, "coating") or 0
+            nm = self._sheet.read(reader, text, row, "coating") or 0
         if wall is not None and 2 * nm >= wall:
-            unit = self._pool.settings.unit
-            assert unit is not None
-            text = f"{shown(nm, unit)} is half the wall {shown(wall, unit)} or more"
-            todo = "write the thickness of the coating on the running face alone"
-            self._report("coating-too-thick", f"{text}; {todo}", row, "coating")
+            self._sheet.report("coating-too-thick", self._pool.too_thick(nm, wall), row, "coating")
             return 0
         return nm
 
@@ -349,7 +299,7 @@ class _FileReader:
             return word == "coated"
         if word and word != UNREAD:
             todo = "write coated or bare, or leave it empty"
-            self._report("unknown-value", f"`{shorten(text)}` is not known here; {todo}", row, "measured")
+            self._sheet.report("unknown-value", f"`{shorten(text)}` is not known here; {todo}", row, "measured")
         return self._pool.settings.measured_coated
 
     def _marks(self, typed: tuple[str, ...]) -> tuple[str, ...]:
@@ -358,6 +308,3 @@ class _FileReader:
         marks = self._pool.marks.setdefault(marks, marks)
         self._pool.marks[typed] = marks
         return marks
-
-    def _report(self, code: str, text: str, row: int, column: str) -> None:
-        self._pool.findings.report(code, text, self._paper, row, column, self._columns.order(column))

@@ -2,12 +2,11 @@
 
 from typing import NamedTuple
 
-from fitmatch.intake.columns import Columns
-from fitmatch.intake.findings import Findings, Paper, shorten
+from fitmatch.intake.findings import shorten
 from fitmatch.intake.fits import from_ratio, middle, outside, shown
 from fitmatch.intake.positions import PositionRow
 from fitmatch.intake.quantities import TARGET
-from fitmatch.intake.settings import Settings
+from fitmatch.intake.sheet import Sheet
 from fitmatch.parts import Fit
 
 
@@ -25,16 +24,14 @@ class Aim(NamedTuple):
 class AimCheck:
     """Finds the aim of every position of a job and notes what does not go together."""
 
-    def __init__(self, paper: Paper, columns: Columns, settings: Settings, findings: Findings) -> None:
-        self._paper = paper
-        self._columns = columns
-        self._settings = settings
-        self._findings = findings
+    def __init__(self, sheet: Sheet) -> None:
+        self._sheet = sheet
+        self._settings = sheet.settings
         self._faulty_ratios: set[str] = set()
 
-    def aims(self, rows: list[PositionRow], *, complete: bool) -> list[Aim]:
-        """One aim per row; an empty one where something is wrong. `complete`: no row is lacking."""
-        self._check_for_targets(rows, complete)
+    def aims(self, rows: list[PositionRow]) -> list[Aim]:
+        """One aim per row; an empty one where something is wrong."""
+        self._check_for_targets(rows)
         aims = [self._aim(row) for row in rows]
         self._warn_of_wishes(rows, aims)
         return aims
@@ -54,19 +51,19 @@ class AimCheck:
             else:
                 continue
             told.add(row.kind)
-            self._findings.warnings.append(
+            self._sheet.findings.warnings.append(
                 f"fit.{row.kind}: at position {shorten(row.name)} the target {shown(target, unit)} lies {lies}; "
                 "the band comes before the target"
             )
 
-    def _check_for_targets(self, rows: list[PositionRow], complete: bool) -> None:
+    def _check_for_targets(self, rows: list[PositionRow]) -> None:
         """Something must give a target to every position, and a kind without positions must have one as well."""
-        if "target" in self._columns.slipped:
+        if "target" in self._sheet.columns.slipped:
             return
         for kind, table in self._settings.fits.items():
             mine = [row for row in rows if row.kind == kind]
             lacking = [row for row in mine if not table.gives_target(row.own)]
-            if lacking or (complete and not mine and not table.gives_target(())):
+            if lacking or (self._sheet.table.complete and not mine and not table.gives_target(())):
                 whom = f" to position {shorten(lacking[0].name)}" if lacking and len(lacking) < len(mine) else ""
                 text = f"nothing gives a target{whom}; write the engine maker's min and max, target or target_ratio"
                 self._settings.file.report("no-target", text, "fit", kind)
@@ -81,7 +78,7 @@ class AimCheck:
         low, high = row.own.get("min", fit.min_nm), row.own.get("max", fit.max_nm)
         if low is not None and high is not None and low > high:
             text = f"min {shown(low, unit)} is above max {shown(high, unit)}; swap or mend them"
-            self._report("limits-crossed", text, row, "min" if "min" in row.own else "max")
+            self._sheet.report("limits-crossed", text, row.row, "min" if "min" in row.own else "max")
             return Aim()
         at_middle = False
         if "target" in row.own:
@@ -112,7 +109,7 @@ class AimCheck:
                 self._report_ratio(row, f"gives {shown(target, unit)} at position {shorten(row.name)}, and {text}")
             else:
                 text = "the middle of min and max is zero and leaves nothing to aim at; give a target or a larger max"
-                self._report("not-positive", text, row, "max" if "max" in row.own else "min")
+                self._sheet.report("not-positive", text, row.row, "max" if "max" in row.own else "min")
             return
         fault = outside(target, low, high, unit)
         if fault is None:
@@ -120,7 +117,7 @@ class AimCheck:
         limit = "min" if low is not None and target < low else "max"
         column = next((key for key in ("target", limit) if key in row.own), None)
         if column is not None:
-            self._report("target-outside-limits", fault, row, column)
+            self._sheet.report("target-outside-limits", fault, row.row, column)
         else:
             self._report_ratio(row, f"at position {shorten(row.name)} {fault}")
 
@@ -129,9 +126,6 @@ class AimCheck:
         if row.kind not in self._faulty_ratios:
             self._faulty_ratios.add(row.kind)
             self._settings.file.report("target-outside-limits", text, "fit", row.kind, "target_ratio")
-
-    def _report(self, code: str, text: str, row: PositionRow, column: str) -> None:
-        self._findings.report(code, text, self._paper, row.row, column, self._columns.order(column))
 
 
 def _clipped(wish: int | None, low: int | None, high: int | None) -> int | None:

@@ -8,6 +8,7 @@ from fitmatch.intake.findings import Findings, listed, shorten
 from fitmatch.intake.keyrows import JOB_FILE, JobFile, Path, dotted
 from fitmatch.intake.names import fault_in_name, nearest, other_case
 from fitmatch.intake.quantities import CellError, LengthReader, Quantity
+from fitmatch.lengths import JOB_UNITS
 
 _NOTHING: Final = object()
 
@@ -25,7 +26,8 @@ class Values:
         self.document = document
         self.report = file.report
         self.row = file.row
-        self.unit: str | None = None
+        unit = document.get("unit")
+        self.unit: str | None = unit if unit in JOB_UNITS else None
         self._findings = findings
 
     @staticmethod

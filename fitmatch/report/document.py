@@ -5,7 +5,7 @@ from typing import Final
 
 from fitmatch import __version__
 from fitmatch.measuring import Form
-from fitmatch.parts import Job, Shell
+from fitmatch.parts import Job, Shell, Size
 from fitmatch.placements import Placement
 from fitmatch.plans import Baseline, JobPlan, Plan, Proof
 from fitmatch.report.beside_values import beside_values, reason_value
@@ -16,7 +16,7 @@ from fitmatch.report.facts import unmeasured_shells
 from fitmatch.report.inline import in_a_row, row_of
 from fitmatch.report.levels import LEVELS, Worth
 from fitmatch.report.moves import moves
-from fitmatch.report.readings import Corrected, corrected_sizes, corrected_wall, forms
+from fitmatch.report.readings import corrected_sizes, corrected_wall, forms
 from fitmatch.report.reasons import flag_words, words_of
 from fitmatch.report.values import figures_value, placement_value
 
@@ -157,7 +157,7 @@ def _measured(plan: JobPlan, placement: Placement, unit: str, certainty: Certain
             "unknown": uncertainty.unknown,
         }
         more["verdict"] = certainty.verdict(placement)
-    corrected: list[tuple[str, Corrected | None]] = [
+    corrected: list[tuple[str, Size | None]] = [
         *corrected_sizes(plan.job, placement.position),
         ("upper", corrected_wall(plan.job, placement.upper)),
         ("lower", corrected_wall(plan.job, placement.lower)),
@@ -170,14 +170,14 @@ def _measured(plan: JobPlan, placement: Placement, unit: str, certainty: Certain
     return more
 
 
-def _corrected(found: Corrected, unit: str) -> Value:
+def _corrected(found: Size, unit: str) -> Value:
     return {
-        "readings": [length(nm, unit) for nm in found.readings_nm],
-        "mean": length(found.mean_nm, unit),
+        "readings": [length(reading.nm, unit) for reading in found.readings],
+        "mean": length(found.raw_mean_nm, unit),
         "zero_error": length(found.zero_nm, unit),
         "ball": length(found.ball_nm, unit),
         "temperature": length(found.temperature_nm, unit),
-        "size": length(found.size_nm, unit),
+        "size": length(found.mean_nm, unit),
     }
 
 

@@ -4,10 +4,11 @@ from collections.abc import Callable, Sequence
 
 from fitmatch.gauging.formlimits import worst_meet
 from fitmatch.measuring import Form
+from fitmatch.parts import Size
 from fitmatch.plans import JobPlan
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.placing import shell_name
-from fitmatch.report.readings import Corrected, corrected_sizes, corrected_wall, forms
+from fitmatch.report.readings import corrected_sizes, corrected_wall, forms
 from fitmatch.report.scale import Scale
 
 _SOAK = (
@@ -88,32 +89,31 @@ def form(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
     return [*paragraph(clean(kind).upper()), *lines]
 
 
-def _worth_showing(corrected: Corrected) -> bool:
+def _worth_showing(size: Size) -> bool:
     """Not where a single reading is the size as it stands."""
-    return corrected.size_nm != corrected.mean_nm or len(corrected.readings_nm) > 1
+    return size.mean_nm != size.raw_mean_nm or len(size.readings) > 1
 
 
-def _steps_of(rows: Sequence[Corrected], size: str, scale: Scale, *, heated: bool) -> list[Column]:
+def _steps_of(rows: Sequence[Size], size: str, scale: Scale, *, heated: bool) -> list[Column]:
     """From readings to a size, a column each; what no row has is left out."""
 
-    def column(head: str, show: Callable[[Corrected], int], *, sign: bool = False) -> Column:
+    def column(head: str, show: Callable[[Size], int], *, sign: bool = False) -> Column:
         return Column(head, [scale.length(show(row), sign=sign) for row in rows])
 
     columns = []
     if any(row.gauges for row in rows):
         columns.append(Column("gauge", [" and ".join(map(whole, r.gauges)) for r in rows], "left", wraps=True))
-    if any(len(row.readings_nm) > 1 for row in rows):
-        columns.append(
-            Column("as read", [" ".join(map(scale.length, r.readings_nm)) for r in rows], "left", wraps=True)
-        )
-    columns.append(column("mean\nas read", lambda r: r.mean_nm))
+    if any(len(row.readings) > 1 for row in rows):
+        as_read = [" ".join(scale.length(reading.nm) for reading in row.readings) for row in rows]
+        columns.append(Column("as read", as_read, "left", wraps=True))
+    columns.append(column("mean\nas read", lambda r: r.raw_mean_nm))
     if any(row.zero_nm for row in rows):
         columns.append(column("- zero\nerror", lambda r: r.zero_nm))
     if any(row.ball_nm for row in rows):
         columns.append(column("- ball", lambda r: r.ball_nm))
     if heated:
         columns.append(column("+ to\n20 C", lambda r: r.temperature_nm, sign=True))
-    return [*columns, column(size, lambda r: r.size_nm)]
+    return [*columns, column(size, lambda r: r.mean_nm)]
 
 
 def _steps(nm: int | None, scale: Scale) -> str:

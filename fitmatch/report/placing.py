@@ -4,7 +4,6 @@ limits."""
 from collections.abc import Callable, Sequence
 from math import ceil
 
-from fitmatch.measuring import MeasuredAs
 from fitmatch.parts import Position, Shell, Size
 from fitmatch.placements import Placement
 from fitmatch.plans import JobPlan
@@ -86,9 +85,9 @@ def _no_limit(plan: JobPlan, kind: str, rows: Sequence[Placement]) -> list[str]:
     used = {
         gauge
         for p in rows
-        for how in (p.upper.measured_as, p.lower.measured_as, *_diameters_measured(p))
-        if how is not None
-        for gauge in how.gauges
+        for size in (p.upper.measured, p.lower.measured, p.position.journal, p.position.housing_bore)
+        if size is not None
+        for gauge in size.gauges
     }
     silent = sorted(name for name in used if not plan.job.measuring.gauges[name].limit_nm)
     if not silent:
@@ -97,11 +96,6 @@ def _no_limit(plan: JobPlan, kind: str, rows: Sequence[Placement]) -> list[str]:
         f"No error limit is stated for {', '.join(map(clean, silent))}: what such a gauge reads wrong throughout is "
         "not in +/-; write its limit."
     )
-
-
-def _diameters_measured(placement: Placement) -> tuple[MeasuredAs | None, ...]:
-    sizes = (placement.position.journal, placement.position.housing_bore)
-    return tuple(size.measured_as for size in sizes if size is not None)
 
 
 def sums(plan: JobPlan, kind: str, scale: Scale) -> list[str]:

@@ -50,7 +50,7 @@ def in_order(rules: Iterable[Rule]) -> list[Rule]:
     return sorted(rules, key=lambda rule: SETTINGS.index(type(rule)))
 
 
-def keys() -> Iterator[str]:
+def known_keys() -> Iterator[str]:
     """Every key of `[rules]`."""
     return (key for sort in SETTINGS for key in sort.keys)
 

@@ -9,8 +9,8 @@ from typing import Final, NamedTuple
 
 from fitmatch.gauging.corrections import zero_errors
 from fitmatch.gauging.places import at_crown
-from fitmatch.measuring import LoggedReading, Reading
-from fitmatch.parts import Job, Position, Shell
+from fitmatch.measuring import DIAMETERS, LoggedReading, Reading
+from fitmatch.parts import Job, Position, Shell, Size
 
 SMALLEST_BOX: Final = 4  # boxes with fewer shells of a half are judged together
 Owner = Position | Shell | LoggedReading
@@ -83,16 +83,17 @@ def _entries(job: Job) -> Iterator[tuple[Key, Entry]]:
     logged = {(r.item, r.feature) for r in job.measuring.log}
     logged_shells = {r.shell for r in job.measuring.log if r.shell is not None}
     for position in job.positions:
-        for feature, readings in job.measuring.position_readings.get(position.name, {}).items():
-            if (position.name, feature) not in logged:
-                for place, reading in enumerate(readings):
+        for feature in DIAMETERS:
+            size: Size | None = getattr(position, feature)
+            if size is not None and (position.name, feature) not in logged:
+                for place, reading in enumerate((*size.readings, *size.aside)):
                     off = offs[reading.gauge]
                     reading = _accepted(position, feature, reading)
                     yield position_key(position, feature, place), Entry(reading.nm - off, off, position, reading)
     for shell in job.shells:
-        if shell.readings and shell.key not in logged_shells:
+        if shell.measured is not None and shell.key not in logged_shells:
             coating = coating_in(shell, offs) if shell.coating_nm else 0
-            for place, reading in enumerate(shell.readings):
+            for place, reading in enumerate(shell.measured.readings):
                 off = offs[reading.gauge] + coating
                 key = Key("wall", shell.kind, shell.half, shell.box, shell.grade or "", place)
                 yield key, Entry(reading.nm - off, off, shell, reading)
@@ -140,7 +141,8 @@ def gauge_offs(job: Job) -> dict[str | None, int]:
 
 def coating_in(shell: Shell, offs: Mapping[str | None, int]) -> int:
     """The coating that was measured with the wall of a coated shell; 0 where the wall was measured bare."""
-    if shell.wall_to_metal_nm is None:
+    readings = (*shell.measured.readings, *shell.measured.aside) if shell.measured else ()
+    if not readings or shell.wall_to_metal_nm is None:
         return 0
-    mean = sum(r.nm - offs[r.gauge] for r in shell.readings) / len(shell.readings)
+    mean = sum(r.nm - offs[r.gauge] for r in readings) / len(readings)
     return shell.coating_nm if mean - shell.wall_to_metal_nm > shell.coating_nm / 2 else 0

@@ -1,0 +1,124 @@
+"""One table as the reader of its rows sees it: cells by the names of their columns, lengths, gauges, and reports."""
+
+from collections.abc import Iterable
+
+from fitmatch.intake.columns import Columns
+from fitmatch.intake.findings import Findings, Paper, shorten
+from fitmatch.intake.names import unknown_gauge
+from fitmatch.intake.quantities import CellError, LengthReader, Quantity
+from fitmatch.intake.settings import Settings
+from fitmatch.intake.tables import UNREAD, Table
+from fitmatch.parts import Shell
+
+Readers = dict[tuple[str, str, bool], LengthReader]
+
+
+class Sheet:
+    """A table with its columns, in the job of these settings."""
+
+    def __init__(
+        self, table: Table, columns: Columns, settings: Settings, findings: Findings, readers: Readers | None = None
+    ) -> None:
+        """`readers`: shared by several sheets, so that what one has learned serves the next."""
+        self.table = table
+        self.columns = columns
+        self.settings = settings
+        self.findings = findings
+        self._readers: Readers = {} if readers is None else readers
+
+    @property
+    def paper(self) -> Paper:
+        return self.table.paper
+
+    def report(self, code: str, text: str, row: int, column: str) -> None:
+        """Note a mistake in a cell."""
+        self.findings.report(code, text, self.paper, row, column, self.columns.order(column))
+
+    def cell(self, cells: list[str], column: str) -> str:
+        """A trimmed cell; empty as well where it could not be read."""
+        text = cells[self.columns.index(column)].strip()
+        return "" if text.startswith(UNREAD) else text
+
+    def is_unread(self, cells: list[str], column: str) -> bool:
+        """Whether a cell could not be read, which was noted."""
+        return cells[self.columns.index(column)] == UNREAD
+
+    def gauge(self, row: int, cell: str, column: str, kind: str, feature: str) -> tuple[str | None, bool]:
+        """The gauge that took a reading: the cell's, else the one that [measured.KIND] names; None where nobody says.
+        And whether that can be relied on: an unknown name is noted."""
+        measuring = self.settings.measuring
+        if not cell:
+            return measuring.measured.get(kind, {}).get(feature), True
+        if cell in measuring.gauges:
+            return cell, True
+        if self.settings.readable:  # otherwise [gauge] is unknown
+            self.report("unknown-gauge", unknown_gauge(cell, measuring.gauges), row, column)
+        return None, False
+
+    def reader(self, quantity: Quantity, name: str, gauge: str | None = None) -> LengthReader | None:
+        """The reader of a column's lengths, plain numbers being in the column's unit, the gauge's or the job's; None
+        where that unit is not known."""
+        column, unit = self.columns.known.get(name), self.settings.unit
+        if column is None or unit is None or name in self.columns.bad_units:
+            return None
+        unit = column.unit or (self.settings.measuring.gauges[gauge].unit if gauge else None) or unit
+        key = quantity.name, unit, self.table.decimal_comma
+        if key not in self._readers:
+            self._readers[key] = LengthReader(quantity, unit, self.settings.inch_job, self.table.decimal_comma)
+        return self._readers[key]
+
+    def length(
+        self, row: int, cells: list[str], column: str, quantity: Quantity, gauge: str | None = None
+    ) -> int | None:
+        """The length in a cell; None if there is none, or none that will do: that is noted."""
+        reader, text = self.reader(quantity, column, gauge), cells[self.columns.index(column)]
+        if reader is None:
+            return None
+        known = reader.known.get(text)
+        return self.read(reader, text, row, column) if known is None else known
+
+    def read(self, reader: LengthReader, text: str, row: int, column: str) -> int | None:
+        """A length met for the first time; None as above."""
+        if not text.strip() or text == UNREAD:
+            return None
+        try:
+            nm = reader.read(text)
+        except CellError as error:
+            self.report(error.code, str(error), row, column)
+            return None
+        if reader.finer:
+            self.findings.rounded(text, self.paper, row, column)
+        return nm
+
+
+class ShellNames:
+    """Finds shells by what the cells of a sheet call them: NAME or BOX/NAME."""
+
+    def __init__(self, sheet: Sheet, shells: Iterable[Shell], *, complete: bool) -> None:
+        """`complete`: every shell is known, so that one that is not among them does not exist."""
+        self._sheet = sheet
+        self._shells = shells
+        self._complete = complete
+        self._by_name: dict[str, dict[tuple[str, str], Shell]] | None = None
+
+    def find(self, row: int, column: str, typed: str) -> Shell | None:
+        """The one shell that a cell means; None, with a problem noted, if it means none."""
+        *boxes, name = (part.strip() for part in typed.split("/"))
+        if len(boxes) > 1 or not name or boxes == [""]:
+            self._sheet.report("bad-name", f"`{shorten(typed)}` names no shell; write NAME or BOX/NAME", row, column)
+            return None
+        if self._by_name is None:
+            self._by_name = {}
+            for shell in self._shells:
+                self._by_name.setdefault(shell.name, {})[shell.key] = shell
+        fitting = [s for s in self._by_name.get(name, {}).values() if not boxes or s.box == boxes[0]]
+        if len(fitting) == 1:
+            return fitting[0]
+        if fitting:
+            example = f"{fitting[0].box}/{name}"
+            text = f"shell `{shorten(name)}` is in {len(fitting)} boxes; write BOX/NAME, such as {shorten(example)}"
+            self._sheet.report("ambiguous-item", text, row, column)
+        elif self._complete:
+            text = f"there is no shell `{shorten(typed)}`; write NAME or BOX/NAME as in the shell files"
+            self._sheet.report("unknown-item", text, row, column)
+        return None
