@@ -9,8 +9,9 @@ from fitmatch.fit.candidates import Kind, ready
 from fitmatch.fit.checker import check
 from fitmatch.fit.deciding import by_job, movable, placed, turns
 from fitmatch.fit.guards import check_guard
-from fitmatch.fit.levels import KEEP_SETS_SLACK_NM, STRATEGIES, prove
+from fitmatch.fit.levels import prove
 from fitmatch.fit.moving import MovingKind
+from fitmatch.fit.order import KEEP_SETS_SLACK_NM, SQUARES, STRATEGIES, WORST, Share, order_of, value
 from fitmatch.fit.reasons import Reasons, flags
 from fitmatch.fit.stopping import Stop
 from fitmatch.fit.worth import worth
@@ -20,7 +21,6 @@ from fitmatch.naturalorder import natural
 from fitmatch.parts import Job, Shell
 from fitmatch.plans import Baseline, KindFigures, Placement, Plan, Proof, Status, Unfilled, Worth, figures_of
 from fitmatch.pools import (
-    IN_ORDER,
     PRIORITIES,
     TOGETHER,
     Group,
@@ -110,19 +110,19 @@ def _solve(
     mine = [jobs[i] for i in group.members]
     kind = Kind(mine, group.kind)
 
-    def rank(found: tuple[Kind, list[Placement]]) -> tuple[object, ...]:
-        """Of plans that are not proven: levels 0 and 1, then the first figures of the strategy `target`; smaller is
+    def rank(found: tuple[Kind, list[Placement]]) -> tuple[int, ...]:
+        """Of plans that are not proven: by levels 0 and 1, then the first figures of the strategy `target`; smaller is
         better."""
-        split, all_of_them = by_job(*found), tuple(found[1])
-        figures = figures_of(all_of_them)
-        quality = figures.worst_deviation_nm or 0, figures.sum_squared_deviation_nm2 or 0
-        if priority == IN_ORDER:
-            return (*map(_levels_0_and_1, split), quality)
-        complete = sum(sum(p.within_limits for p in some) == n for some, n in zip(split, wanted, strict=True))
-        return -complete, _levels_0_and_1(all_of_them), quality
+        shares = [
+            Share([(p, 1) for p in some], sum(p.kind == group.kind for p in job.positions))
+            for job, some in zip(mine, by_job(*found), strict=True)
+        ]
+        each = [shares] if priority == TOGETHER else [[share] for share in shares]
+        order = order_of("target", 0, several=len(each[0]) > 1, wishes=True)
+        levels = [value(figure, turn) for turn in each for figure in (*order.fit, *order.rest)]
+        return *levels, value(WORST, shares), value(SQUARES, shares)
 
     now(f"{group.label}: as boxed and by hand, for comparison")
-    wanted = [sum(p.kind == group.kind for p in job.positions) for job in mine]
     boxed, handmade = as_boxed(kind), by_hand(kind)
     proven = prove(kind, strategy, slack_nm, stop, turns(kind, priority))
     now(f"{group.label}: which very shells")
@@ -239,14 +239,6 @@ class _Answer:
             worth={name: self._worths[name] for name in job.kinds if name in self._worths},
             doubts=doubts_of(self._read),
         )
-
-
-def _levels_0_and_1(placements: Sequence[Placement]) -> tuple[int, ...]:
-    """Smaller is better."""
-    figures = figures_of(tuple(placements))
-    inside = sum(p.within_limits for p in placements)
-    wish = figures.below_want, figures.want_shortfall_nm, figures.above_want, figures.want_excess_nm
-    return -inside, -figures.filled, figures.below, figures.shortfall_nm, figures.excess_nm, *(n or 0 for n in wish)
 
 
 def _on_the_shelf(shells: Iterable[Shell]) -> tuple[Shell, ...]:

@@ -42,6 +42,10 @@ class Rack:
     walls: list[int]
 
 
+def rack_of(classes: list[ShellClass]) -> Rack:
+    return Rack(classes, [c.wall_nm for c in classes])
+
+
 @dataclass(slots=True, eq=False)
 class Bore:
     """Positions that are interchangeable: same room, target, limits and demands. A position with a lock stands alone.
@@ -128,13 +132,12 @@ class Pair(NamedTuple):
     bore: Bore
     upper: ShellClass
     lower: ShellClass
-    inside: int
-    below: int
+    within_limits: int
     shortfall_nm: int
     excess_nm: int
     deviation_nm: int
     clearance_nm: int
-    difference_nm: int
+    wall_difference_nm: int
     want_shortfall_nm: int
     want_excess_nm: int
     thick: int  # which side a thick_half rule counts as the thicker: 1 upper, -1 lower, 0 neither

@@ -7,9 +7,10 @@ In: one kind of a `Job`, or of several that share their shells. Out: `Bore` clas
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
+from copy import copy
 from typing import TYPE_CHECKING
 
-from fitmatch.fit.bores import Bore, Pair, Rack, ShellClass
+from fitmatch.fit.bores import Bore, Pair, Rack, ShellClass, rack_of
 from fitmatch.fit.terms import Terms
 from fitmatch.parts import Job, Position, Shell, excess_of, marks_agree, room, shortfall_of, tightest_room
 from fitmatch.plans import Placement
@@ -118,6 +119,22 @@ class Kind:
         """The same positions, where each of the first jobs draws on these boxes alone; None: on all."""
         return type(self)(self.jobs, self.name, boxes)
 
+    def altered(
+        self,
+        *,
+        classes: list[ShellClass] | None = None,
+        bores: list[Bore] | None = None,
+        seats: list[Bore] | None = None,
+        vacancies: list[Pair] | None = None,
+    ) -> "Kind":
+        """The same with other classes, bores, seats or vacancies where they are given."""
+        new = copy(self)
+        new.classes = self.classes if classes is None else classes
+        new.bores = self.bores if bores is None else bores
+        new.seats = self.seats if seats is None else seats
+        new.vacancies = self.vacancies if vacancies is None else vacancies
+        return new
+
     def _may_draw(self, terms: Terms, shell: Shell) -> bool:
         return terms not in self._boxes or shell.box in self._boxes[terms]
 
@@ -202,13 +219,12 @@ class Kind:
             bore=bore,
             upper=upper,
             lower=lower,
-            inside=int(not shortfall and not excess),
-            below=int(shortfall > 0),
+            within_limits=int(not shortfall and not excess),
             shortfall_nm=shortfall,
             excess_nm=excess,
             deviation_nm=clearance - bore.target_nm,
             clearance_nm=clearance,
-            difference_nm=abs(upper.wall_nm - lower.wall_nm),
+            wall_difference_nm=abs(upper.wall_nm - lower.wall_nm),
             want_shortfall_nm=shortfall_of(bore.want_min_nm, clearance),
             want_excess_nm=excess_of(bore.want_max_nm, clearance),
             thick=bore.terms.thick(upper.wall_nm, lower.wall_nm) if bore.counts else 0,
@@ -282,14 +298,13 @@ class Kind:
         return whole
 
     def _of_way(self, rack: Rack, way: object) -> Rack:
-        classes = [c for c in rack.classes if self._way(c.members[0]) == way]
-        return Rack(classes, [c.wall_nm for c in classes])
+        return rack_of([c for c in rack.classes if self._way(c.members[0]) == way])
 
     def _rack(self, side: str, wants: tuple[str, ...], lock: tuple[str, str] | None, terms: Terms) -> Rack:
         if lock is not None:
             locked = [self._locked[lock]] if lock in self._locked else []
             locked = [c for c in locked if self._may_draw(terms, c.members[0])]
-            return Rack(locked, [c.wall_nm for c in locked])
+            return rack_of(locked)
         key = (side, wants, terms.family, terms if terms in self._boxes else None)
         if key not in self._racks:
             classes = [
@@ -301,7 +316,7 @@ class Kind:
                 and (terms.family is None or c.family in terms.family)
             ]
             classes.sort(key=lambda c: (c.wall_nm, c.index))
-            self._racks[key] = Rack(classes, [c.wall_nm for c in classes])
+            self._racks[key] = rack_of(classes)
         return self._racks[key]
 
 

@@ -7,9 +7,9 @@ from typing import NamedTuple
 
 from fitmatch.fit.bores import Bore
 from fitmatch.fit.candidates import Kind
+from fitmatch.fit.model import Choice
 from fitmatch.fit.moving import MovingKind, settle
 from fitmatch.fit.naming import name_shells, seats_of
-from fitmatch.fit.search import Choice
 from fitmatch.fit.terms import Terms
 from fitmatch.housings import with_housings
 from fitmatch.parts import Job, Position

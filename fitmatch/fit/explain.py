@@ -171,7 +171,7 @@ def _best_with(one: Decided, demand: Demand, stop: Stop) -> tuple[OtherPlan | No
         proven = prove(kind, one.strategy, one.slack_nm, stop, turns(kind, one.priority), demand.alter)
     except NoPlan:
         return None, False
-    found = other_plan(one, kind, proven.choice, proven=proven.proof.proven)
+    found = other_plan(one, proven.kind, proven.choice, proven=proven.proof.proven)
     job, name = demand.place
     if all(p.position.name != name for p in found.placements[job]):
         return None, True  # stopped before there was a plan

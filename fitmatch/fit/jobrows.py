@@ -71,7 +71,7 @@ def complete_rows(
     say which."""
     inside: dict[int, list[tuple[int, int]]] = {}
     for j, p in enumerate(field):
-        if p.inside:
+        if p.within_limits:
             inside.setdefault(p.bore.seat, []).append((j, 1))
     jobs = []
     for terms in kind.terms:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from fitmatch.fit.bores import Bore, Pair, Rack, ShellClass
 from fitmatch.fit.candidates import Kind, asks_for, bore_refused, ready
-from fitmatch.fit.search import Choice
+from fitmatch.fit.model import Choice
 from fitmatch.fit.shifts import ANYWHERE
 from fitmatch.fit.terms import Terms
 from fitmatch.housings import may_move, rehoused
@@ -22,6 +22,7 @@ _EMPTY_RACK = Rack([], [])
 class House:
     """Housings that are interchangeable, by the rows they stand in."""
 
+    index: int
     members: list[Position]
 
     @property
@@ -43,13 +44,14 @@ class MovingKind(Kind):
                     positions.append(position)
                 # A housing that is refused is refused on every journal.
                 terms.may_be_complete &= ready(position, by_key) and not bore_refused(terms.job, position)
+        first = len(self.positions)
         self.positions += positions
         houses: dict[tuple[object, ...], House] = {}
         seats: dict[tuple[object, ...], list[Position]] = {}
         own: dict[int, House] = {}
-        for position in positions:
+        for index, position in enumerate(positions, first):
             what = (position.housing_bore, position.seating_nm, position.accept is None, position.within)
-            own[id(position)] = houses.setdefault(what, House([]))
+            own[id(position)] = houses.setdefault(what, House(index, []))
             own[id(position)].members.append(position)
             locked = position.upper is not None or position.lower is not None
             journal = (
@@ -97,18 +99,18 @@ def settle(kind: Kind, choice: Choice) -> tuple[list[tuple[Position, Pair]], dic
     left: dict[int, list[Position]] = {}
     for _, pair in seats:
         if pair.bore.house is not None:
-            left.setdefault(id(pair.bore.house), list(pair.bore.house.members))
+            left.setdefault(pair.bore.house.index, list(pair.bore.house.members))
     for position, pair in seats:
         if pair.bore.house is not None and pair.stays:
             housings[id(position)] = position
-            left[id(pair.bore.house)] = [p for p in left[id(pair.bore.house)] if p is not position]
+            left[pair.bore.house.index] = [p for p in left[pair.bore.house.index] if p is not position]
     order = {id(position): i for i, position in enumerate(kind.positions)}
     for position, pair in sorted(seats, key=lambda seat: order[id(seat[0])]):
         if pair.bore.house is not None and not pair.stays:
-            housings[id(position)] = left[id(pair.bore.house)].pop(0)
+            housings[id(position)] = left[pair.bore.house.index].pop(0)
     return [(position, pair) for position, pair in seats if pair.filled], housings
 
 
 def _vacancy(bore: Bore) -> Pair:
     """The seat stays empty and has this housing."""
-    return Pair(bore, _NO_SHELL, _NO_SHELL, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, bore.stays)
+    return Pair(bore, _NO_SHELL, _NO_SHELL, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, bore.stays)

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
+from fitmatch.fit import order
 from fitmatch.naturalorder import natural
 from fitmatch.plans import Baseline, KindFigures, Placement, Plan, Proof, Worth
 from fitmatch.pools import IN_ORDER, PoolPlan
@@ -19,10 +20,11 @@ _FIRST = (
 )
 _WISH = " Then, where a band is wished, the same below and above it, over all filled."
 _IN_ORDER = "Engines come in the order given: for each in turn all that follows, before the next is looked at. "
-_AIMS = {
-    "target": "smallest worst deviation from target, then smallest sum of squared deviations",
-    "even": "smallest spread, then smallest worst deviation from target",
-    "keep-sets": "fewest boxes, then smallest worst deviation from target",
+_BEST = {
+    order.WORST: "smallest worst deviation from target",
+    order.SQUARES: "smallest sum of squared deviations",
+    order.SPREAD: "smallest spread",
+    order.BOXES: "fewest boxes",
 }
 _PROVEN = "proven: with these readings no choice of {} does better"
 
@@ -86,9 +88,12 @@ def quality_of_pool(pool: PoolPlan, scale: Scale) -> list[str]:
 
 def _quality(plan: Plan, counts_first: str, kinds: list[Judged], scale: Scale) -> list[str]:
     lines = ["HOW GOOD IT IS"]
-    aim = f"Only among plans equal in these, by strategy {plan.strategy}: {_AIMS[plan.strategy]}."
+    best = ", then ".join(_BEST[figure] for figure in order.QUALITY[plan.strategy][:2])
+    aim = f"Only among plans equal in these, by strategy {plan.strategy}: {best}."
     if plan.slack_nm:
-        first = "spread" if plan.strategy == "even" else "worst deviation"
+        first = (
+            "spread" if order.order_of(plan.strategy, plan.slack_nm).quality[0] is order.SPREAD else "worst deviation"
+        )
         aim += f" Slack: the {first} may be up to {_slack(plan, scale)} larger than the smallest possible."
     wished = any(judged.figures.below_want is not None for judged in kinds)
     lines += [*paragraph(counts_first + (_WISH if wished else "")), *paragraph(aim)]
