@@ -7,6 +7,9 @@
     pool = fitmatch.read_jobs(["first", "second"])  # jobs that share their shells
     plan = fitmatch.assign(pool)                 # one plan for each in plan.plans
 
+    kernel = fitmatch.Kernel(job, "rod")         # one kind, solved as often as one likes
+    kernel.solve(target_nm=50_800).figures
+
 Names are loaded on first use, so that `fitmatch --help` starts without the solver.
 """
 
@@ -15,14 +18,16 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from fitmatch.fit import assign as assign
+    from fitmatch.fit.kernel import Kernel as Kernel
     from fitmatch.gauging import read_job as read_job
     from fitmatch.gauging import read_jobs as read_jobs
     from fitmatch.problems import InputError as InputError
 
 __version__ = "0.1.0"
-__all__ = ["InputError", "__version__", "assign", "read_job", "read_jobs"]
+__all__ = ["InputError", "Kernel", "__version__", "assign", "read_job", "read_jobs"]
 
 _HOME = {
+    "Kernel": "fitmatch.fit.kernel",
     "assign": "fitmatch.fit",
     "read_job": "fitmatch.gauging",
     "read_jobs": "fitmatch.gauging",

@@ -7,11 +7,10 @@ from typing import overload
 from fitmatch.fit.baselines import as_boxed, by_hand, rules_broken_by
 from fitmatch.fit.candidates import Kind, ready
 from fitmatch.fit.checker import check
-from fitmatch.fit.deciding import by_job, movable, placed, turns
+from fitmatch.fit.deciding import by_job, movable, shares_placed
 from fitmatch.fit.guards import check_guard
-from fitmatch.fit.levels import prove
-from fitmatch.fit.moving import MovingKind
-from fitmatch.fit.order import KEEP_SETS_SLACK_NM, SQUARES, STRATEGIES, WORST, Share, order_of, value
+from fitmatch.fit.kernel import Kernel, check_strategy, default_slack
+from fitmatch.fit.order import SQUARES, STRATEGIES, WORST, order_of, value
 from fitmatch.fit.reasons import Reasons, flags
 from fitmatch.fit.stopping import Stop
 from fitmatch.fit.worth import worth
@@ -71,15 +70,12 @@ def assign(
     clearance.
     """
     given = (jobs,) if isinstance(jobs, Job) else jobs.jobs
-    if strategy not in STRATEGIES:
-        raise ValueError(f"unknown strategy {strategy!r}; known are {', '.join(STRATEGIES)}")
     if priority not in PRIORITIES:
         raise ValueError(f"unknown priority {priority!r}; known are {', '.join(PRIORITIES)}")
-    if strategy == "even" and any(p.min_nm is None or p.max_nm is None for job in given for p in job.positions):
-        raise ValueError("the strategy `even` needs min and max at every position: it knows no target by itself")
+    check_strategy(strategy, (p for job in given for p in job.positions))
     check_guard(given)
     if slack_nm is None:
-        slack_nm = KEEP_SETS_SLACK_NM if strategy == "keep-sets" else 0
+        slack_nm = default_slack(strategy)
     stop = stop or Stop()
 
     answers = [_Answer(job, strategy, slack_nm) for job in given]
@@ -108,15 +104,13 @@ def _solve(
 ) -> GroupAnswer:
     """Prove one group, hand each of its jobs what is its own, and say what was found for all."""
     mine = [jobs[i] for i in group.members]
-    kind = Kind(mine, group.kind)
+    kernel = Kernel(mine, group.kind, moving=False, priority=priority)
+    kind = kernel.kind
 
     def rank(found: tuple[Kind, list[Placement]]) -> tuple[int, ...]:
         """Of plans that are not proven: by levels 0 and 1, then the first figures of the strategy `target`; smaller is
         better."""
-        shares = [
-            Share([(p, 1) for p in some], sum(p.kind == group.kind for p in job.positions))
-            for job, some in zip(mine, by_job(*found), strict=True)
-        ]
+        shares = shares_placed(*found)
         each = [shares] if priority == TOGETHER else [[share] for share in shares]
         order = order_of("target", 0, several=len(each[0]) > 1, wishes=True)
         levels = [value(figure, turn) for turn in each for figure in (*order.fit, *order.rest)]
@@ -124,24 +118,23 @@ def _solve(
 
     now(f"{group.label}: as boxed and by hand, for comparison")
     boxed, handmade = as_boxed(kind), by_hand(kind)
-    proven = prove(kind, strategy, slack_nm, stop, turns(kind, priority))
+    solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop)
     now(f"{group.label}: which very shells")
-    found = placed(kind, proven.choice)
+    found = solved.placed
     staying = None
     if movable(mine, group.kind):
         staying = by_job(*found)
-        moving = MovingKind(mine, group.kind)
-        proven = prove(moving, strategy, slack_nm, stop, turns(moving, priority))
-        moved = placed(moving, proven.choice)
-        found = moved if proven.proof.proven else min(found, moved, key=rank)
-    if not proven.proof.proven:  # stopped so early that a careful builder may be ahead
+        kernel = Kernel(mine, group.kind, priority=priority)
+        solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop)
+        found = solved.placed if solved.proof.proven else min(found, solved.placed, key=rank)
+    if not solved.proof.proven:  # stopped so early that a careful builder may be ahead
         found = min(found, (kind, handmade), key=rank)
 
     settled, chosen = found[0], by_job(*found)
     other = {"as-boxed": by_job(kind, boxed), "by-hand": by_job(kind, handmade)}
     for at, i in enumerate(group.members):
         stayed = None if staying is None or group.kind not in mine[at].rules.movable else figures_of(staying[at])
-        answers[i].add(settled, at, chosen[at], proven.proof, {name: some[at] for name, some in other.items()}, stayed)
+        answers[i].add(settled, at, chosen[at], solved.proof, {name: some[at] for name, some in other.items()}, stayed)
     baselines = {
         name: Baseline(
             figures_of_several(some),
@@ -149,7 +142,7 @@ def _solve(
         )
         for name, some in other.items()
     }
-    return GroupAnswer(group, 0, figures_of_several(chosen), proven.proof, baselines)
+    return GroupAnswer(group, 0, figures_of_several(chosen), solved.proof, baselines)
 
 
 class _Answer:

@@ -6,8 +6,10 @@ In: one kind of a `Job`, or of several that share their shells. Out: `Bore` clas
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from copy import copy
+from dataclasses import replace
+from itertools import zip_longest
 from typing import TYPE_CHECKING
 
 from fitmatch.fit.bores import Bore, Pair, Rack, ShellClass, rack_of
@@ -28,15 +30,13 @@ class Kind:
         """`jobs` hold the same shells; `boxes`: what each of the first jobs may draw on; None: on all; `by_box`: shells
         of different boxes are told apart."""
         self.name = kind
-        self.jobs = tuple(jobs)
-        self.terms = [Terms(job, kind) for job in jobs]
-        self._boxes = {terms: some for terms, some in zip(self.terms, boxes, strict=False) if some is not None}
-        self._terms_of = {id(p): t for t in self.terms for p in t.job.positions if p.kind == kind}
+        self._open_boxes = tuple(boxes)
+        self._take(jobs)
         self._guarded = any(terms.guards.on for terms in self.terms)
         self._racks: dict[tuple[object, ...], Rack] = {}
 
         shells = self.jobs[0].shells
-        by_key = {shell.key: shell for shell in shells}
+        self._by_key = {shell.key: shell for shell in shells}
         locks = {lock for job in jobs for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
         locks = locks.union(*(job.reserved for job in jobs))
         self.classes: list[ShellClass] = []
@@ -47,7 +47,7 @@ class Kind:
             if shell.key in locks:
                 self._locked[shell.key] = self._new_class(shell)
                 continue
-            open_to = tuple(self._may_draw(terms, shell) for terms in self.terms)
+            open_to = tuple(self.may_draw(terms, shell) for terms in self.terms)
             box = shell.box if by_box else None
             signature = (shell.half, shell.wall_nm, shell.marks, shell.family, self._way(shell), open_to, box)
             if signature not in known:
@@ -55,7 +55,16 @@ class Kind:
             else:
                 known[signature].members.append(shell)
         self._free = list(known.values())
+        self._sort_positions()
 
+    def _take(self, jobs: Sequence[Job]) -> None:
+        self.jobs = tuple(jobs)
+        self.terms = [Terms(job, self.name) for job in jobs]
+        boxes = zip(self.terms, self._open_boxes, strict=False)
+        self._boxes = {terms: some for terms, some in boxes if some is not None}
+        self._terms_of = {id(p): t for t in self.terms for p in t.job.positions if p.kind == self.name}
+
+    def _sort_positions(self) -> None:
         self.bores: list[Bore] = []  # what pairs are sought for
         self.seats: list[Bore] = []  # one for each seat, with all its shells and the widest of its limits
         self.fixed: list[Placement] = []  # locked in both halves: nothing to choose
@@ -63,7 +72,19 @@ class Kind:
         self.positions: list[Position] = []
         self.vacancies: list[Pair] = []  # where housings may move: that a seat stays empty, with each of them
         for terms in self.terms:
-            self._sort_in(terms, by_key)
+            self._sort_in(terms, self._by_key)
+
+    def with_targets(self, targets: Mapping[tuple[str, str], int]) -> "Kind":
+        """The same with other targets, by the names of job and position; the shells stay in their classes."""
+        new = copy(self)
+        jobs = []
+        for job in self.jobs:
+            aims = (targets.get((job.name, p.name)) if p.kind == self.name else None for p in job.positions)
+            aimed = zip(job.positions, aims, strict=True)
+            jobs.append(replace(job, positions=tuple(p if nm is None else replace(p, target_nm=nm) for p, nm in aimed)))
+        new._take(jobs)
+        new._sort_positions()
+        return new
 
     def _sort_in(self, terms: Terms, by_key: dict[tuple[str, str], Shell]) -> None:
         """Sort in the positions of one job."""
@@ -116,8 +137,9 @@ class Kind:
             alike[what].positions.append(position)
 
     def from_boxes(self, boxes: Sequence[frozenset[str] | None]) -> "Kind":
-        """The same positions, where each of the first jobs draws on these boxes alone; None: on all."""
-        return type(self)(self.jobs, self.name, boxes)
+        """The same positions, where each of the first jobs draws on no boxes but these; None: on all it could."""
+        both = zip_longest(boxes, self._open_boxes)
+        return type(self)(self.jobs, self.name, [b if a is None else a if b is None else a & b for a, b in both])
 
     def altered(
         self,
@@ -135,7 +157,8 @@ class Kind:
         new.vacancies = self.vacancies if vacancies is None else vacancies
         return new
 
-    def _may_draw(self, terms: Terms, shell: Shell) -> bool:
+    def may_draw(self, terms: Terms, shell: Shell) -> bool:
+        """Whether the box of this shell is open to this job."""
         return terms not in self._boxes or shell.box in self._boxes[terms]
 
     def terms_of(self, position: Position) -> Terms:
@@ -303,7 +326,7 @@ class Kind:
     def _rack(self, side: str, wants: tuple[str, ...], lock: tuple[str, str] | None, terms: Terms) -> Rack:
         if lock is not None:
             locked = [self._locked[lock]] if lock in self._locked else []
-            locked = [c for c in locked if self._may_draw(terms, c.members[0])]
+            locked = [c for c in locked if self.may_draw(terms, c.members[0])]
             return rack_of(locked)
         key = (side, wants, terms.family, terms if terms in self._boxes else None)
         if key not in self._racks:
@@ -311,7 +334,7 @@ class Kind:
                 c
                 for c in self._free
                 if c.half in (side, "either")
-                and self._may_draw(terms, c.members[0])
+                and self.may_draw(terms, c.members[0])
                 and all(map(marks_agree, wants, c.marks))
                 and (terms.family is None or c.family in terms.family)
             ]

@@ -53,41 +53,57 @@ class Proven(NamedTuple):
 
 
 def prove(
-    kind: Kind, strategy: str, slack_nm: int, stop: Stop, turns: Turns, demand: Demanding | None = None
+    kind: Kind,
+    strategy: str,
+    slack_nm: int,
+    stop: Stop,
+    turns: Turns,
+    demand: Demanding | None = None,
+    *,
+    ties: bool = True,
 ) -> Proven:
-    """Work through all figures; where time runs out the best choice so far comes back, unproven.
+    """Work through all figures, with `ties` those of level 3 too; where time runs out the best choice so far comes
+    back, unproven.
 
     `turns`: jobs that are worked for together, those of the first turn before any other; ties are for all. Raises
     NoPlan where a `demand` cannot be met.
     """
-    search = _search(kind, stop, demand)
+    start = _Start(stop, demand, ties)
+    search = start.search(kind)
     try:
         if strategy == "keep-sets":
-            _keep_sets(search, slack_nm, turns, demand)
+            _keep_sets(search, slack_nm, turns, start)
             return Proven(search.kind, search.choice, Proof())
         for work in turns:
             if len(turns) > 1:
                 search.take(work)
             _prove_quality(fill(search), order_of(strategy, slack_nm).quality, slack_nm)
-        if len(turns) > 1:
+        if ties:
             search.take(kind.terms)
-        _ties(search)
+            _ties(search)
     except Stopped as stopped:
         name = search.figure.name if search.figure else None
         return Proven(search.kind, search.choice, Proof(False, name, _bound(search, stopped.bound)))
     return Proven(search.kind, search.choice, Proof())
 
 
-def _search(kind: Kind, stop: Stop, demand: Demanding | None) -> Search:
-    """A search among the plans that meet the demand."""
-    if demand is None:
-        return Search(kind, stop)
-    kind, demanded = demand(kind)
-    if not demanded:
-        raise NoPlan
-    seat = demanded[0].bore.seat
-    met = Limit(lambda p: int(p.bore.seat == seat), None, 1)
-    return Search(kind, stop, FREE.and_limits(met), demanded=demanded)
+class _Start(NamedTuple):
+    """What all searches of one proof have in common."""
+
+    stop: Stop
+    demand: Demanding | None
+    ties: bool
+
+    def search(self, kind: Kind) -> Search:
+        """A search among the plans that meet the demand."""
+        if self.demand is None:
+            return Search(kind, self.stop)
+        kind, demanded = self.demand(kind)
+        if not demanded:
+            raise NoPlan
+        seat = demanded[0].bore.seat
+        met = Limit(lambda p: int(p.bore.seat == seat), None, 1)
+        return Search(kind, self.stop, FREE.and_limits(met), demanded=demanded)
 
 
 def _bound(search: Search, bound: int | None) -> int | None:
@@ -152,7 +168,7 @@ def _ties(search: Search) -> tuple[int, ...]:
 # --- keep-sets ---
 
 
-def _keep_sets(search: Search, slack_nm: int, turns: Turns, demand: Demanding | None) -> None:
+def _keep_sets(search: Search, slack_nm: int, turns: Turns, begin: _Start) -> None:
     """Fewest boxes drawn from with the same levels 0 and 1 and a worst |deviation| within the slack, then as `target`
     among plans that draw on no more boxes, turn by turn; ties at last.
 
@@ -165,7 +181,7 @@ def _keep_sets(search: Search, slack_nm: int, turns: Turns, demand: Demanding | 
     for turn in range(len(turns)):
         if turn:
             search.begin(BOXES)
-        starts = [search] if turn == 0 else [_at_turn(search, boxes, sizes, turn, demand) for boxes in equals]
+        starts = [search] if turn == 0 else [_at_turn(search, boxes, sizes, turn, begin) for boxes in equals]
         filled = [fill(here) for here in starts]
         wanted = min(map(_values, starts, repeat(_LEVELS_0_AND_1)))
         likely = [
@@ -177,7 +193,7 @@ def _keep_sets(search: Search, slack_nm: int, turns: Turns, demand: Demanding | 
         search.found(likely[0][0].search.choice)
         search.begin(BOXES)
         try:
-            equals = _fewest_boxes(search, likely, most, sizes, turn, demand)
+            equals = _fewest_boxes(search, likely, most, sizes, turn, begin)
         except Stopped:
             raise Stopped from None  # its bound is of certain boxes alone
 
@@ -188,7 +204,7 @@ def _fewest_boxes(
     most: int,
     sizes: list[int],
     turn: int,
-    demand: Demanding | None,
+    begin: _Start,
 ) -> list[_Boxes]:
     """The sets of boxes that are best for the jobs of this turn, each behind those of the turns before."""
     wanted = _values(likely[0][0].search, _LEVELS_0_AND_1)
@@ -201,7 +217,7 @@ def _fewest_boxes(
         while boxes is not None and (fewest is None or len(boxes) <= fewest):
             now = (*before, *[boxes] * sizes[turn])
             try:
-                here = _at_turn(search, now, sizes, turn, demand)
+                here = _at_turn(search, now, sizes, turn, begin)
                 enough = _reaching(here, wanted, most, windows.all_at_once)
             except NoPlan:
                 enough = None
@@ -212,9 +228,8 @@ def _fewest_boxes(
                     search.begin(WORST)
                 _prove_quality(enough, QUALITY["target"])
                 figures = _values(here, QUALITY["target"])
-                if turn + 1 == len(sizes):
-                    if turn:
-                        here.take(here.kind.terms)
+                if begin.ties and turn + 1 == len(sizes):
+                    here.take(here.kind.terms)
                     figures += _ties(here)
                 if best is None or figures < best:
                     best, equals = figures, []
@@ -226,14 +241,14 @@ def _fewest_boxes(
     return equals
 
 
-def _at_turn(search: Search, boxes: _Boxes, sizes: list[int], turn: int, demand: Demanding | None) -> Search:
+def _at_turn(search: Search, boxes: _Boxes, sizes: list[int], turn: int, begin: _Start) -> Search:
     """A search in which the first jobs draw on these boxes alone, with the turns before this one proven and kept."""
-    here = _search(search.kind.from_boxes(boxes), search.stop, demand)
-    begin = 0
+    here = begin.search(search.kind.from_boxes(boxes))
+    first = 0
     for i, size in enumerate(sizes[: turn + 1]):
         if len(sizes) > 1:
-            here.take(here.kind.terms[begin : begin + size])
-        begin += size
+            here.take(here.kind.terms[first : first + size])
+        first += size
         if i < turn:
             _prove_quality(fill(here), QUALITY["target"])
     return here

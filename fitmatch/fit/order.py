@@ -8,36 +8,18 @@ classes with the number of times they are used or placements.
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
-from typing import Final, NamedTuple, Protocol
+from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias
+
+from fitmatch.plans import Placement
+
+if TYPE_CHECKING:
+    from fitmatch.fit.bores import Pair
 
 KEEP_SETS_SLACK_NM: Final = 2_540  # 0.0001 in
 
 
-class Filled(Protocol):
-    """A position filled in some way, by what its figures add up: a `Pair` or a `Placement`."""
-
-    @property
-    def within_limits(self) -> int: ...
-    @property
-    def shortfall_nm(self) -> int: ...
-    @property
-    def excess_nm(self) -> int: ...
-    @property
-    def want_shortfall_nm(self) -> int: ...
-    @property
-    def want_excess_nm(self) -> int: ...
-    @property
-    def deviation_nm(self) -> int: ...
-    @property
-    def clearance_nm(self) -> int: ...
-    @property
-    def wall_difference_nm(self) -> int: ...
-    @property
-    def counted(self) -> int: ...
-    @property
-    def filled(self) -> int: ...
-    @property
-    def stays(self) -> int: ...
+# A position filled in some way, by what its figures add up.
+Filled: TypeAlias = "Pair | Placement"
 
 
 class Unit(Enum):
