@@ -67,12 +67,13 @@ class Kind:
     def _sort_positions(self) -> None:
         self.bores: list[Bore] = []  # what pairs are sought for
         self.seats: list[Bore] = []  # one for each seat, with all its shells and the widest of its limits
+        self.incomplete: set[Terms] = set()  # some position cannot be inside its limits, whatever is chosen
         self.fixed: list[Placement] = []  # locked in both halves: nothing to choose
         # Measured, and the bore not refused; in file order, job by job.
         self.positions: list[Position] = []
         self.vacancies: list[Pair] = []  # where housings may move: that a seat stays empty, with each of them
         for terms in self.terms:
-            self._sort_in(terms, self._by_key)
+            self._sort_in(terms)
 
     def with_targets(self, targets: Mapping[tuple[str, str], int]) -> "Kind":
         """The same with other targets, by the names of job and position; the shells stay in their classes."""
@@ -86,20 +87,20 @@ class Kind:
         new._sort_positions()
         return new
 
-    def _sort_in(self, terms: Terms, by_key: dict[tuple[str, str], Shell]) -> None:
+    def _sort_in(self, terms: Terms) -> None:
         """Sort in the positions of one job."""
         free: list[Position] = []
         for position in terms.job.positions:
             if position.kind != self.name:
                 continue
-            if not ready(position, by_key) or bore_refused(terms.job, position):
-                terms.may_be_complete = False
+            if not ready(position, self._by_key) or bore_refused(terms.job, position):
+                self.incomplete.add(terms)
                 continue
             self.positions.append(position)
             if position.upper is None or position.lower is None:
                 free.append(position)
             else:
-                self._fix(terms.place(position, by_key[position.upper], by_key[position.lower]), terms)
+                self._fix(terms.place(position, self._by_key[position.upper], self._by_key[position.lower]), terms)
         fixed = [p for p in self.fixed if self.terms_of(p.position) is terms]
         alike: dict[tuple[object, ...], Bore] = {}
         for position in free:
@@ -110,7 +111,8 @@ class Kind:
         cleared = placement.clearance_tightest_nm > 0
         if cleared:
             self.fixed.append(placement)
-        terms.may_be_complete &= cleared and placement.within_limits
+        if not (cleared and placement.within_limits):
+            self.incomplete.add(terms)
 
     def _add(
         self, position: Position, terms: Terms, shifts: tuple[int, int], alike: dict[tuple[object, ...], Bore]

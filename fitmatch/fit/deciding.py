@@ -93,9 +93,9 @@ def turns(kind: Kind, priority: str) -> list[list[Terms]]:
 
 
 def by_job(kind: Kind, placements: Iterable[Placement]) -> list[tuple[Placement, ...]]:
-    some: dict[int, list[Placement]] = {id(terms): [] for terms in kind.terms}
+    some: dict[Terms, list[Placement]] = {terms: [] for terms in kind.terms}
     for p in placements:
-        some[id(kind.terms_of(p.position))].append(p)
+        some[kind.terms_of(p.position)].append(p)
     return [tuple(found) for found in some.values()]
 
 

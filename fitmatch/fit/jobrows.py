@@ -75,7 +75,7 @@ def complete_rows(
             inside.setdefault(p.bore.seat, []).append((j, 1))
     jobs = []
     for terms in kind.terms:
-        if terms.may_be_complete:
+        if terms not in kind.incomplete:
             complete = program.variable(1)
             jobs.append((complete, 1))
             for bore in kind.seats:  # a row for each seat: one for all of them would be a far weaker bound

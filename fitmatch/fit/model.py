@@ -148,4 +148,4 @@ def shares_of(kind: Kind, choice: Choice, work: Work) -> list[Share]:
     seats = Counter[Terms]()
     for seat in kind.seats:
         seats[seat.terms] += seat.count
-    return [Share(some, seats[terms] if terms.may_be_complete else None) for terms, some in found.items()]
+    return [Share(some, None if terms in kind.incomplete else seats[terms]) for terms, some in found.items()]

@@ -12,7 +12,7 @@ from fitmatch.fit.model import Choice
 from fitmatch.fit.shifts import ANYWHERE
 from fitmatch.fit.terms import Terms
 from fitmatch.housings import may_move, rehoused
-from fitmatch.parts import Position, Shell
+from fitmatch.parts import Position
 
 _NO_SHELL = ShellClass(-1, "", 0, (), "")
 _EMPTY_RACK = Rack([], [])
@@ -33,17 +33,17 @@ class House:
 class MovingKind(Kind):
     """A kind whose housings may move, in the jobs that allow it."""
 
-    def _sort_in(self, terms: Terms, by_key: dict[tuple[str, str], Shell]) -> None:
+    def _sort_in(self, terms: Terms) -> None:
         if self.name not in terms.job.rules.movable:
-            super()._sort_in(terms, by_key)
+            super()._sort_in(terms)
             return
         positions = []
         for position in terms.job.positions:
             if position.kind == self.name:
-                if ready(position, by_key):
+                if ready(position, self._by_key):
                     positions.append(position)
-                # A housing that is refused is refused on every journal.
-                terms.may_be_complete &= ready(position, by_key) and not bore_refused(terms.job, position)
+                if not ready(position, self._by_key) or bore_refused(terms.job, position):  # on every journal
+                    self.incomplete.add(terms)
         first = len(self.positions)
         self.positions += positions
         houses: dict[tuple[object, ...], House] = {}

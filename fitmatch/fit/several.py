@@ -44,7 +44,7 @@ def _one_by_one(search: Search, field: list[Pair]) -> tuple[int, Choice]:
     fixed = 0  # jobs that are complete whatever is chosen
     choice = search.choice
     for terms in search.work:
-        if not terms.may_be_complete:
+        if terms in search.kind.incomplete:
             continue
         trial = Search(search.kind, search.stop, Bounds(search.bounds.limits), demanded=search.demanded)
         trial.take([*done, terms])
@@ -62,7 +62,7 @@ def _one_by_one(search: Search, field: list[Pair]) -> tuple[int, Choice]:
 
 def _complete_at_most(search: Search, field: list[Pair]) -> int:
     """What no plan can exceed, by the exact bound of a relaxation."""
-    able = sum(terms.may_be_complete for terms in search.work)
+    able = sum(terms not in search.kind.incomplete for terms in search.work)
     model = Model(search.kind, field, search.bounds)
     complete = set(complete_rows(model.program, field, search.kind, 0))
     cost = [-(j in complete) for j in range(len(model.program.upper))]

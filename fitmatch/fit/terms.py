@@ -14,7 +14,6 @@ class Terms:
         self.job = job
         self.guards = Guards(job)
         self.family = job.fits[kind].family
-        self.may_be_complete = True  # False: some position of the kind cannot be inside its limits, whatever is chosen
         self.shifts = Shifts(job, kind)
         self._rules = job.rules
         self._side = job.rules.thick_half.get(kind)
