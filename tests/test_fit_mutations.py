@@ -226,7 +226,8 @@ def test_a_level_switched_off_is_caught(figure: Figure, strategy: str, monkeypat
 def test_a_wish_switched_off_is_caught(off: Figure, monkeypatch: Patch) -> None:
     """Without this figure of the wished band some job is answered with a plan that is not the best."""
     without_check(monkeypatch)
-    monkeypatch.setattr(filling, "WISH", tuple(figure for figure in filling.WISH if figure is not off))
+    for module in (filling, order):
+        monkeypatch.setattr(module, "WISH", tuple(figure for figure in module.WISH if figure is not off))
     # That all can have their best at once says nothing of single figures: let the search prove them one by one.
     honest = filling.fill_at_best
     monkeypatch.setattr(

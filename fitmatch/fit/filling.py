@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterable
 from fitmatch.fit.bores import Bore, Pair
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.model import Bounds
-from fitmatch.fit.order import FILLED, INSIDE, LEVEL_1, WISH
+from fitmatch.fit.order import ENGINES, FILLED, INSIDE, LEVEL_1, WISH, order_of
 from fitmatch.fit.search import Search
 from fitmatch.fit.several import most_complete
 from fitmatch.fit.sources import Best
@@ -186,10 +186,12 @@ def fill_most(search: Search) -> Windows:
         if found is None:
             raise NoPlan
         search.found(found)
-    if len(search.work) > 1:
-        most_complete(search)
-    for figure in (INSIDE, FILLED, *LEVEL_1, *(WISH if any(bore.wishes for bore in search.bores) else ())):
-        search.minimise(figure)
+    order = order_of("target", 0, several=len(search.work) > 1, wishes=any(bore.wishes for bore in search.bores))
+    for figure in (*order.fit, *order.rest):
+        if figure is ENGINES:
+            most_complete(search)
+        else:
+            search.minimise(figure)
     if -search.value(FILLED) == places_of(search.bores):
         search.look_in(search.fields, search.filling(p for field in search.fields for p in field))
     return Windows(search, _own_bests(search, wished=False), [p for p in everything if not p.counted])

@@ -16,14 +16,11 @@ from fitmatch.fit.filling import NoPlan, fill, fill_all, fill_most, places_of
 from fitmatch.fit.model import FREE, Choice, Limit, Work
 from fitmatch.fit.order import (
     BOXES,
-    ENGINES,
     FILLED,
     INSIDE,
-    LEVEL_1,
     QUALITY,
     SPREAD,
     SQUARES,
-    WISH,
     WORST,
     Adds,
     Figure,
@@ -38,7 +35,8 @@ from fitmatch.fit.windows import ANY, Windows
 from fitmatch.plans import Proof
 
 Turns = Sequence[Work]
-_LEVELS_0_AND_1 = (ENGINES, INSIDE, FILLED, *LEVEL_1, *WISH)
+_ORDER = order_of("target", 0, several=True, wishes=True)
+_LEVELS_0_AND_1 = _ORDER.fit + _ORDER.rest
 _LIKELY_EVEN = replace(SQUARES, name=SPREAD.name)  # what is looked for first where the spread is in work
 _Boxes = tuple[frozenset[str], ...]  # that each of the first jobs may draw on
 Demanding = Callable[[Kind], tuple[Kind, list[Pair]]]  # alters a kind, and says of which pairs one must be used
