@@ -5,15 +5,15 @@ Worse off is a position that was inside its limits and is not, one that was fill
 and is farther outside, or one that misses its wished band by more. Positions that were empty may stay so.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import chain, islice
 
-from fitmatch.fit.bores import Bore, Pair, Rack
+from fitmatch.fit.altering import apart, with_plenty, without
+from fitmatch.fit.bores import Bore, Pair
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.deciding import Decided, Place, kind_for, movable
-from fitmatch.fit.demands import apart
-from fitmatch.fit.search import Choice, Limit, Measure, Search
+from fitmatch.fit.model import Bounds, Choice, Limit
+from fitmatch.fit.search import Search
 from fitmatch.fit.stopping import Stop
 from fitmatch.placements import Placement
 from fitmatch.pools import IN_ORDER
@@ -112,7 +112,7 @@ class Asker:
             return not short and not over and self._kept(kind, place, ()) is not None
         return self.plan(kind, place, self.pairs(kind, place, free)) is not None
 
-    def least(self, place: Place, free: str, measure: Measure) -> int | None:
+    def least(self, place: Place, free: str, measure: Callable[[Pair], int]) -> int | None:
         """The least `measure` that the position's pair can have once this limit of it is let go; None where that does
         not help."""
         kind = self.prepared(self.jobs, ((), ()))
@@ -156,11 +156,8 @@ class Asker:
             self._budget.spend(_EACH_QUESTION + _EACH_BORE * len(kind.bores) + self._each_pair * len(field))
             if len(field) > _MOST_PAIRS:
                 raise TooMuch
-            search = Search(kind, self._stop)
-            search.limits += limits
-            search.require_full(len(seats))
-            search.efforts = self._budget.efforts
-            found = search.feasible(field)
+            bounds = Bounds(limits, full=frozenset(seats))
+            found = Search(kind, self._stop, bounds, efforts=self._budget.efforts).feasible(field)
             if found is not None:
                 return found
         return None
@@ -191,12 +188,11 @@ class Asker:
             rows = sum(len(job.positions) for job in jobs)
             each = _EACH_BORE + _EACH_APART * len(self._alone)
             self._budget.spend(_EACH_SHELL * len(jobs[0].shells) + each * rows)
-            kind = kind_for(jobs, self.kind)
-            _leave_out(kind, self._absent)
+            kind = without(kind_for(jobs, self.kind), self._absent)
             for place in self._alone:
-                apart(kind, place, may_be_empty=place not in self._placed)
+                kind, _ = apart(kind, place, may_be_empty=place not in self._placed)
             for side in plenty:
-                _make_plenty(kind, side)
+                kind = with_plenty(kind, side, _PLENTY)
             self._kinds[key] = kind
         return self._kinds[key]
 
@@ -242,7 +238,7 @@ def badness(p: Placement) -> tuple[int, ...]:
 
 def _badness_of(p: Pair) -> tuple[int, ...]:
     short, over = p.want_shortfall_nm, p.want_excess_nm
-    return p.below, p.shortfall_nm, p.excess_nm, int(short > 0), short, int(over > 0), over
+    return int(p.shortfall_nm > 0), p.shortfall_nm, p.excess_nm, int(short > 0), short, int(over > 0), over
 
 
 def _first_like(one: Decided) -> dict[Place, Place]:
@@ -257,29 +253,3 @@ def _first_like(one: Decided) -> dict[Place, Place]:
             how = badness(placed[p.key]) if p.key in placed else None
             found[p.key] = firsts.setdefault((bore.seat, how), p.key)
     return found
-
-
-def _leave_out(kind: Kind, absent: set[Place]) -> None:
-    """Positions that stay empty: nothing of them is asked."""
-    for bore in kind.seats:
-        # The list is shared by all bores of the seat.
-        bore.positions[:] = [p for p in bore.positions if p.key not in absent]
-    kind.bores[:] = [b for b in kind.bores if b.positions]
-    kind.seats[:] = [b for b in kind.seats if b.positions]
-
-
-def _make_plenty(kind: Kind, side: str) -> None:
-    """As many halves of this side as one likes, of the walls there are: classes of their own, so that a shell of either
-    half stays single on the other side."""
-    made: dict[int, Rack] = {}
-    positions = sum(bore.count for bore in kind.seats)
-    for bore in kind.bores:
-        rack: Rack = getattr(bore, side)
-        if id(rack) not in made:
-            classes = []
-            for c in rack.classes:
-                many = c.members[:1] * (_PLENTY * positions)
-                classes.append(replace(c, index=len(kind.classes), members=many))
-                kind.classes.append(classes[-1])
-            made[id(rack)] = Rack(classes, list(rack.walls))
-        setattr(bore, side, made[id(rack)])
