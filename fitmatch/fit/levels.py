@@ -77,7 +77,8 @@ def prove(
                 search.take(work)
             _prove_quality(fill(search), order_of(strategy, slack_nm).quality, slack_nm)
         if ties:
-            search.take(kind.terms)
+            if len(turns) > 1:
+                search.take(kind.terms)
             _ties(search)
     except Stopped as stopped:
         name = search.figure.name if search.figure else None
@@ -227,7 +228,8 @@ def _fewest_boxes(
                 _prove_quality(enough, QUALITY["target"])
                 figures = _values(here, QUALITY["target"])
                 if begin.ties and turn + 1 == len(sizes):
-                    here.take(here.kind.terms)
+                    if turn:
+                        here.take(here.kind.terms)
                     figures += _ties(here)
                 if best is None or figures < best:
                     best, equals = figures, []

@@ -57,6 +57,7 @@ class Search:
         self.figure: Figure | None = None
         self.least_worst = 0  # no plan of the right levels 0 and 1 has a smaller worst |deviation|
         self.blamed: set[int] | None = None  # of the last field without a plan: the seats that made it so, if known
+        self._full_before = bounds.full  # by the turns before this one
         self._efforts = efforts
         self._since = time.monotonic()
 
@@ -83,6 +84,7 @@ class Search:
         self.work = work
         self.bores = [bore for bore in self.kind.bores if bore.terms in work]
         self.least_worst = 0
+        self._full_before = self.bounds.full
 
     def filling(self, pairs: Iterable[Pair]) -> Bounds:
         """The bounds with every seat of the jobs in work that has one of these pairs filled wholly."""
@@ -309,9 +311,9 @@ class Search:
         return most * scale, [p for j, p in enumerate(field) if least is None or least + reduced[j] <= most]
 
     def _cheapest(self, field: list[Pair], measure: Measure) -> dict[int, Pair]:
-        """Each bore's cheapest pair, the bore taken by itself; empty where bores may stay empty."""
+        """Each bore's cheapest pair, the bore taken by itself; empty where this turn lets bores stay empty."""
         best: dict[int, Pair] = {}
-        if all(self.bounds.fills(p.bore) for p in field):
+        if self.bounds.full > self._full_before and all(self.bounds.fills(p.bore) for p in field):
             for p in field:
                 if p.bore.seat not in best or measure(p) < measure(best[p.bore.seat]):
                     best[p.bore.seat] = p
