@@ -17,7 +17,6 @@ class Locks(Rule):
     """A locked shell goes nowhere else, and no other goes there."""
 
     key: ClassVar = "locks"
-    keys: ClassVar = ()
     phrases: ClassVar = {"bond": "the locks"}
 
     @classmethod
