@@ -9,9 +9,9 @@ Both are taken to have been read in the temperature of the job.
 
 from fractions import Fraction
 
-from fitmatch.gauging.corrections import expansion_of, factor_to_20, zero_errors
+from fitmatch.gauging.corrections import factor_to_20, offs
 from fitmatch.lengths import round_half_even
-from fitmatch.measuring import AssembledReading, Decimal, MeasuredAs, Series
+from fitmatch.measuring import AssembledReading, MeasuredAs, Series
 from fitmatch.parts import Job
 from fitmatch.placements import Placement
 
@@ -20,16 +20,15 @@ def assembled_clearance(job: Job, reading: AssembledReading, placement: Placemen
     """The assembled clearance in whole nanometres, corrected exactly and rounded once."""
     journal = placement.position.journal
     assert journal is not None
-    gauges, walls = job.measuring.gauges, placement.wall_sum_nm
+    walls = placement.wall_sum_nm
     read = Fraction(sum(reading.readings_nm), len(reading.readings_nm))
     if reading.feature == "bore":
-        off = 0 if reading.gauge is None else zero_errors(gauges)[reading.gauge] + gauges[reading.gauge].ball_nm
-        housing = _factor(job, placement, "housing_bore", reading.gauge)
-        found = (read - off + walls) * housing - walls - journal.mean_nm
+        housing = factor_to_20(job.measuring, placement.position.kind, "housing_bore", reading.gauge)
+        found = (read - offs(job.measuring.gauges)[reading.gauge] + walls) * housing - walls - journal.mean_nm
     else:
         setter = next(iter(journal.gauges), None)
-        housing = _factor(job, placement, "housing_bore", setter)
-        as_read = journal.mean_nm / _factor(job, placement, "journal", setter)
+        housing = factor_to_20(job.measuring, placement.position.kind, "housing_bore", setter)
+        as_read = journal.mean_nm / factor_to_20(job.measuring, placement.position.kind, "journal", setter)
         found = (as_read + read + walls) * housing - walls - journal.mean_nm
     return round_half_even(found.numerator, found.denominator)
 
@@ -37,15 +36,3 @@ def assembled_clearance(job: Job, reading: AssembledReading, placement: Placemen
 def measured_as(reading: AssembledReading) -> MeasuredAs:
     """How it was measured; several readings of a row are repeats in one place."""
     return MeasuredAs((Series(reading.gauge, len(reading.readings_nm), 1.0),))
-
-
-def _factor(job: Job, placement: Placement, feature: str, gauge: str | None) -> Fraction:
-    measuring = job.measuring
-    part = measuring.materials.get(placement.position.kind, {}).get(feature)
-    if measuring.temperature is None or part is None:
-        return Fraction(1)
-    return _fraction(factor_to_20(measuring.temperature, expansion_of(measuring.gauges, gauge), part))
-
-
-def _fraction(number: Decimal) -> Fraction:
-    return Fraction(number.digits) * Fraction(10) ** number.exponent

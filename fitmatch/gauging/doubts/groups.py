@@ -7,7 +7,7 @@ coatings do not set readings apart.
 from collections.abc import Iterator, Mapping
 from typing import Final, NamedTuple
 
-from fitmatch.gauging.corrections import zero_errors
+from fitmatch.gauging.corrections import offs as gauge_offs
 from fitmatch.gauging.places import at_crown
 from fitmatch.measuring import DIAMETERS, LoggedReading, Reading
 from fitmatch.parts import Job, Position, Shell, Size
@@ -77,7 +77,7 @@ def _gathered(found: Mapping[Key, list[Entry]]) -> list[Group]:
 
 def _entries(job: Job) -> Iterator[tuple[Key, Entry]]:
     """Every reading with the key of its group, in the order of measuring as the files tell it."""
-    offs = gauge_offs(job)
+    offs = gauge_offs(job.measuring.gauges)
     if job.measuring.log:
         yield from _logged(job, offs)
     logged = {(r.item, r.feature) for r in job.measuring.log}
@@ -129,14 +129,6 @@ def _accepted(position: Position, feature: str, reading: Reading) -> Reading:
 
 def position_key(position: Position, feature: str, place: Place) -> Key:
     return Key(feature, position.kind, "", "", position.undersize if feature == "journal" else "", place)
-
-
-def gauge_offs(job: Job) -> dict[str | None, int]:
-    """What the zero error and the ball of each gauge add to its readings; nothing where no gauge is named."""
-    gauges = job.measuring.gauges
-    offs: dict[str | None, int] = {name: zero + gauges[name].ball_nm for name, zero in zero_errors(gauges).items()}
-    offs[None] = 0
-    return offs
 
 
 def coating_in(shell: Shell, offs: Mapping[str | None, int]) -> int:
