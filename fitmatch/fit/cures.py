@@ -94,10 +94,7 @@ class _Easing:
     def cure(self) -> Cure | None:
         rule, kind = self._rule, self._asker.kind
         assert rule.name is not None
-        without = self._job
-        for other in [other for other in type(rule).of(self._job, kind) if other.name == rule.name]:
-            without = other.off(without, kind)
-        if not self._can((rule.name,), without):
+        if not self._can((rule.name,), rule.without(rule.name, self._job, kind)):
             return None
         now = rule.amount
         if now is None:

@@ -33,14 +33,14 @@ def check_rule_columns(settings: Settings, in_positions: set[str], in_shells: se
         "shells": (in_shells, "no shell file has"),
         "positions": (in_positions, "the positions file lacks"),
     }
-    for key, columns, which in (named for rule in settings.rules for named in rule.headers):
-        headers, where = files[which]
-        for column in columns:
-            names = (column, *per_half([column])) if which == "either" else (column,)
+    for rule in settings.rules:
+        headers, where = files[rule.columns_in]
+        for column in rule.columns:
+            names = (column, *per_half([column])) if rule.columns_in == "either" else (column,)
             if headers.intersection(names) or any(one_slip_away(header, names) for header in headers):
                 continue
             text = f"{where} a column `{shorten(column)}`; add the column or mend the name"
-            settings.file.report("unknown-column", text, "rules", key)
+            settings.file.report("unknown-column", text, "rules", rule.key)
 
 
 def warn_of_idle_rules(settings: Settings, findings: Findings) -> None:

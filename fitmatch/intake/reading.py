@@ -128,7 +128,7 @@ class FolderReader:
         """What this job compares; `elsewhere` are the columns of other jobs' shell files."""
         tables, settings = self._tables, self.settings
         matched = matched_columns(settings, tables.in_positions, tables.in_shells | elsewhere)
-        others = (column for r in settings.rules if not isinstance(r, Match) for column in r.columns)
+        others = (column for r in settings.rules if r.columns_in == "shells" for column in r.columns)
         return Compared(matched, tuple(dict.fromkeys(others)))
 
     def job(self, own: Compared, pooled: Compared | None = None, *, assembled: bool = False) -> Job:
