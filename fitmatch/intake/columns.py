@@ -69,13 +69,8 @@ SHELL_FORM: Final = Form(
 
 def without_readings(form: Form) -> Form:
     """The form where a long file may hold the readings: their columns may be missing."""
-    return Form(
-        form.name,
-        tuple(name for name in form.needed if name not in form.readings),
-        (*form.readings, *form.optional),
-        form.readings,
-        form.lengths,
-    )
+    needed = tuple(name for name in form.needed if name not in form.readings)
+    return form._replace(needed=needed, optional=(*form.readings, *form.optional))
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,17 +143,16 @@ def has_header(table: Table, form: Form, findings: Findings) -> bool:
 def understand(
     table: Table,
     form: Form,
-    other: Form,
+    other: Form | None,
     further: Iterable[str],
     findings: Findings,
-    *,
     inch_job: bool,
-    lacking: dict[str, bool] | None = None,
+    lacking: dict[str, bool],
 ) -> Columns:
     """Find the columns of `form` and the `further` ones in a table's header, and note every fault in it.
 
-    `other` is the form of the other kind of file. `lacking` holds columns that no file of this form has, each with
-    whether that was said: once is enough. The table's rows get two cells more, as `Columns` says.
+    `other` is the form of the other kind of file, if there is one. `lacking` holds columns that no file of this form
+    has, each with whether that was said: once is enough. The table's rows get two cells more, as `Columns` says.
     """
     paper, row = table.paper, table.header_row
     width = len(table.header)
@@ -202,7 +196,7 @@ def understand(
         if name not in found.known and not found.readings.get(name):
             found.lacking.add(name)
             if name not in found.slipped:
-                _report_missing(name, found, paper, row, findings, lacking or {})
+                _report_missing(name, found, paper, row, findings, lacking)
     table.rows = _prepared(table, table.rows, found, nameless, findings)
     if found.ignored:
         table.rows = _watched(table.rows, found)
@@ -228,12 +222,10 @@ def _feature(name: str, form: Form) -> str | None:
     return match.group(1) if match and match.group(1) in form.readings else None
 
 
-def _stray(name: str, form: Form, other: Form, asked: Iterable[str]) -> tuple[str, str, str] | None:
+def _stray(name: str, form: Form, other: Form | None, asked: Iterable[str]) -> tuple[str, str, str] | None:
     """What is wrong with a column nobody asked for: code, text, and the column that was meant; None if nothing is."""
-    elsewhere = {*other.needed, *other.optional}
-    if other is POSITION_FORM:
-        elsewhere.update(per_half((*OFTEN_MATCHED, *MATCHED_IF_ASKED)))
-    if name in elsewhere or _feature(name, other) is not None:
+    halves = per_half((*OFTEN_MATCHED, *MATCHED_IF_ASKED)) if other is POSITION_FORM else []
+    if other and (name in (*other.needed, *other.optional, *halves) or _feature(name, other) is not None):
         text = f"this column belongs to the {other.name} file; move it there or take it out"
         return "misplaced-column", text, name
     digits = name[len(name.rstrip("0123456789")) :] or "1"

@@ -5,11 +5,11 @@ from typing import Final
 
 from fitmatch.intake.columns import Form
 from fitmatch.intake.findings import listed, shorten
-from fitmatch.intake.log import Key, Log
 from fitmatch.intake.names import nearest
 from fitmatch.intake.positions import QUANTITIES, PositionRow
 from fitmatch.intake.quantities import WALL
 from fitmatch.intake.sheet import Sheet, ShellNames
+from fitmatch.intake.shells import LoggedItems
 from fitmatch.lengths import LengthError, parse_number
 from fitmatch.measuring import FEATURES, LARGEST_STATION, LoggedReading, Reading, turned
 from fitmatch.parts import Shell
@@ -33,26 +33,13 @@ class LogReader:
         """`complete`: every position and shell is known, so that an item that is not among them does not exist."""
         self._sheet = sheet
         self._complete = complete
-        self._kinds = {row.name: row.kind for row in positions}
+        self._kinds = {row.position.name: row.position.kind for row in positions}
         self._names = ShellNames(sheet, shells, complete=complete)
 
-    def read(self) -> Log:
-        """Every row that could be read."""
-        rows = [logged for row, cells in self._sheet.table.rows if (logged := self._row(row, cells)) is not None]
-        positions: dict[tuple[str, str], list[Reading]] = {}
-        walls: dict[Key, list[Reading]] = {}
-        position_rows: dict[tuple[str, str], int] = {}
-        wall_rows: dict[Key, int] = {}
-        for logged in rows:
-            if logged.shell is not None:
-                walls.setdefault(logged.shell, []).append(logged.reading)
-                wall_rows.setdefault(logged.shell, logged.row)
-            else:
-                item = logged.item, logged.feature
-                positions.setdefault(item, []).append(logged.reading)
-                position_rows.setdefault(item, logged.row)
-        slipped = bool(self._sheet.columns.lacking) or not self._sheet.table.complete
-        return Log(positions, walls, position_rows, wall_rows, tuple(rows), slipped)
+    def read(self) -> tuple[LoggedReading, ...]:
+        """Every row that could be read, in file order."""
+        rows = (self._row(row, cells) for row, cells in self._sheet.table.rows)
+        return tuple(logged for logged in rows if logged is not None)
 
     def _row(self, row: int, cells: list[str]) -> LoggedReading | None:
         if self._sheet.columns.lacking:
@@ -126,18 +113,28 @@ class LogReader:
         return turned(feature, angle)
 
 
-def check_sources(log: Log, rows: Iterable[PositionRow], shells: Iterable[Shell]) -> Iterator[tuple[int, str]]:
+def by_item(rows: Iterable[LoggedReading]) -> LoggedItems:
+    """The rows of each item and feature, in file order."""
+    found: LoggedItems = {}
+    for logged in rows:
+        found.setdefault((logged.shell or logged.item, logged.feature), []).append(logged)
+    return found
+
+
+def check_sources(
+    items: LoggedItems, rows: Iterable[PositionRow], shells: Iterable[Shell]
+) -> Iterator[tuple[int, str]]:
     """Every item whose same feature has readings in a wide column as well: its first row here, and what is wrong."""
     todo = "keep them in one file"
     for wide in rows:
         for feature, readings in wide.readings.items():
-            if readings and (wide.name, feature) in log.positions:
-                what = (
-                    f"the {feature} of `{shorten(wide.name)}` has readings in row {wide.row} of the positions as well"
-                )
-                yield log.position_rows[wide.name, feature], f"{what}; {todo}"
-    for shell in shells if log.walls else ():
-        if shell.wall_nm is not None and shell.key in log.walls:
+            position = wide.position
+            if readings and (position.name, feature) in items:
+                place = f"row {position.row} of the positions"
+                what = f"the {feature} of `{shorten(position.name)}` has readings in {place} as well"
+                yield items[position.name, feature][0].row, f"{what}; {todo}"
+    for shell in shells:
+        if shell.wall_nm is not None and (shell.key, "wall") in items:
             name = shorten("/".join(shell.key))
             what = f"the wall of `{name}` has readings in {shell.file}:{shell.row} as well"
-            yield log.wall_rows[shell.key], f"{what}; {todo}"
+            yield items[shell.key, "wall"][0].row, f"{what}; {todo}"

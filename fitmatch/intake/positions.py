@@ -1,16 +1,15 @@
 """positions.csv to rows: every cell checked by itself, nothing yet compared with kinds' tables or shells."""
 
-from collections.abc import Mapping, Set
-from dataclasses import dataclass, field
+from collections.abc import Set
+from dataclasses import dataclass
 
 from fitmatch.intake.findings import shorten
 from fitmatch.intake.names import fault_in_name, nearest, other_case
 from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, OFFSET, SEATING, TARGET
 from fitmatch.intake.settings import Settings
 from fitmatch.intake.sheet import Sheet
-from fitmatch.intake.sizing import Sized
-from fitmatch.measuring import Form, Reading
-from fitmatch.parts import ANY
+from fitmatch.measuring import Reading
+from fitmatch.parts import ANY, SIDES, Position
 from fitmatch.rules.movable import columns_within
 
 QUANTITIES = {
@@ -29,22 +28,14 @@ OWN = ("target", "min", "max", "seating", "offset")
 class PositionRow:
     """One row as read. What is missing from `own` is the kind's; None there is a cell that could not be read."""
 
-    row: int
-    name: str
-    kind: str
+    position: Position  # all that the row alone tells; with its sizes once the long file is read too
     kind_known: bool
     readings: dict[str, tuple[Reading, ...]]  # feature -> its wide columns
     sizes_sound: bool  # whether every reading could be read
     own: dict[str, int | None]
     locks: dict[str, str]  # side -> the cell
-    wants: dict[str, tuple[str, ...]]  # side -> cells to match
-    accept: str | None
-    pin: int | None
-    undersize: str
-    within: tuple[str, ...]  # cells in which a housing and its journal must agree
     offset_told: bool  # whether there is an offset, readable or not
-    sized: Mapping[str, Sized] = field(default_factory=dict)  # feature -> its size, once the long file is read too
-    unsized: Form | None = None  # as in `Position`
+    journal_mean: tuple[int, int] | None = None  # as in `Sized`
 
 
 class PositionReader:
@@ -60,12 +51,12 @@ class PositionReader:
         found: list[PositionRow] = []
         first: dict[str, int] = {}
         for row, cells in self._sheet.table.rows:
-            position = self._row(row, cells, matched, asked)
-            if position.name in first and position.name:
-                text = f"`{shorten(position.name)}` stands in row {first[position.name]} already"
-                self._sheet.report("duplicate-position", f"{text}; give each position its own name", row, "position")
-            first.setdefault(position.name, row)
-            found.append(position)
+            found.append(self._row(row, cells, matched, asked))
+            name = found[-1].position.name
+            before = first.setdefault(name, row)
+            if name and before != row:
+                text = f"`{shorten(name)}` stands in row {before} already; give each position its own name"
+                self._sheet.report("duplicate-position", text, row, "position")
         self._check_offsets(found)
         if not found and self._sheet.table.complete:
             self._sheet.findings.report(
@@ -75,12 +66,12 @@ class PositionReader:
 
     def _check_offsets(self, rows: list[PositionRow]) -> None:
         """All rows of a kind tell an offset, or none: a blank beside others may be nought or not measured."""
-        told = {row.kind: row for row in reversed(rows) if row.offset_told}
-        for row in rows:
-            if row.kind in told and not row.offset_told:
-                other = told[row.kind]
+        told = {row.position.kind: row.position for row in reversed(rows) if row.offset_told}
+        for position in (row.position for row in rows if not row.offset_told):
+            other = told.get(position.kind)
+            if other:
                 text = f"is empty, and {shorten(other.name)} (row {other.row}) of the same kind has one"
-                self._sheet.report("empty-cell", f"{text}; write 0 where the axis lies in line", row.row, "offset")
+                self._sheet.report("empty-cell", f"{text}; write 0 where the axis lies in line", position.row, "offset")
 
     def _row(self, row: int, cells: list[str], matched: tuple[str, ...], asked: Set[str]) -> PositionRow:
         name = self._name(row, cells)
@@ -96,22 +87,24 @@ class PositionReader:
             readings[feature] = tuple(Reading(nm, gauge=gauge, confirmed=confirmed) for nm in found if nm is not None)
             sound = sound and len(readings[feature]) == len(written)
         own = {key: sheet.length(row, cells, key, QUANTITIES[key]) for key in OWN if sheet.cell(cells, key)}
-        return PositionRow(
-            row=row,
+        position = Position(
             name=name,
             kind=kind,
-            kind_known=known,
-            readings=readings,
-            sizes_sound=sound,
-            own=own,
-            locks={side: sheet.cell(cells, side) for side in ("upper", "lower") if sheet.cell(cells, side)},
-            wants={side: self._wants(cells, matched, asked, side) for side in ("upper", "lower")},
+            journal=None,
+            housing_bore=None,
+            target_nm=None,
+            wants_upper=self._wants(cells, matched, asked, "upper"),
+            wants_lower=self._wants(cells, matched, asked, "lower"),
             accept=sheet.cell(cells, "accept") or None,
             pin=self._pin(row, cells),
+            row=row,
             undersize=sheet.cell(cells, "undersize"),
             within=tuple(sheet.cell(cells, c).casefold() for c in columns_within(self._settings.rules)),
-            offset_told=bool(cells[sheet.columns.index("offset")].strip()),
+            offset_nm=own.get("offset"),
         )
+        locks = {side: sheet.cell(cells, side) for side in SIDES if sheet.cell(cells, side)}
+        told = bool(cells[sheet.columns.index("offset")].strip())
+        return PositionRow(position, known, readings, sound, own, locks, told)
 
     def _name(self, row: int, cells: list[str]) -> str:
         if self._sheet.is_unread(cells, "position"):

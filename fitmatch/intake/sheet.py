@@ -1,8 +1,8 @@
 """One table as the reader of its rows sees it: cells by the names of their columns, lengths, gauges, and reports."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
-from fitmatch.intake.columns import Columns
+from fitmatch.intake.columns import Form, understand
 from fitmatch.intake.findings import Findings, Paper, shorten
 from fitmatch.intake.names import unknown_gauge
 from fitmatch.intake.quantities import CellError, LengthReader, Quantity
@@ -17,11 +17,21 @@ class Sheet:
     """A table with its columns, in the job of these settings."""
 
     def __init__(
-        self, table: Table, columns: Columns, settings: Settings, findings: Findings, readers: Readers | None = None
+        self,
+        table: Table,
+        form: Form,
+        settings: Settings,
+        findings: Findings,
+        *,
+        other: Form | None = None,
+        further: Iterable[str] = (),
+        lacking: dict[str, bool] | None = None,
+        readers: Readers | None = None,
     ) -> None:
-        """`readers`: shared by several sheets, so that what one has learned serves the next."""
+        """Understand the header, as `columns` says; faults in it are noted. `readers`: shared by several sheets, so
+        that what one has learned serves the next."""
         self.table = table
-        self.columns = columns
+        self.columns = understand(table, form, other, further, findings, settings.inch_job, lacking or {})
         self.settings = settings
         self.findings = findings
         self._readers: Readers = {} if readers is None else readers
@@ -96,7 +106,7 @@ class ShellNames:
 
     def __init__(self, sheet: Sheet, shells: Iterable[Shell], *, complete: bool) -> None:
         """`complete`: every shell is known, so that one that is not among them does not exist."""
-        self._sheet = sheet
+        self.sheet = sheet
         self._shells = shells
         self._complete = complete
         self._by_name: dict[str, dict[tuple[str, str], Shell]] | None = None
@@ -105,20 +115,29 @@ class ShellNames:
         """The one shell that a cell means; None, with a problem noted, if it means none."""
         *boxes, name = (part.strip() for part in typed.split("/"))
         if len(boxes) > 1 or not name or boxes == [""]:
-            self._sheet.report("bad-name", f"`{shorten(typed)}` names no shell; write NAME or BOX/NAME", row, column)
+            self.sheet.report("bad-name", f"`{shorten(typed)}` names no shell; write NAME or BOX/NAME", row, column)
             return None
         if self._by_name is None:
             self._by_name = {}
             for shell in self._shells:
-                self._by_name.setdefault(shell.name, {})[shell.key] = shell
-        fitting = [s for s in self._by_name.get(name, {}).values() if not boxes or s.box == boxes[0]]
+                self._by_name.setdefault(shell.name, {}).setdefault(shell.key, shell)
+        named = list(self._by_name.get(name, {}).values())
+        fitting = [shell for shell in named if not boxes or shell.box == boxes[0]]
         if len(fitting) == 1:
             return fitting[0]
         if fitting:
-            example = f"{fitting[0].box}/{name}"
-            text = f"shell `{shorten(name)}` is in {len(fitting)} boxes; write BOX/NAME, such as {shorten(example)}"
-            self._sheet.report("ambiguous-item", text, row, column)
-        elif self._complete:
-            text = f"there is no shell `{shorten(typed)}`; write NAME or BOX/NAME as in the shell files"
-            self._sheet.report("unknown-item", text, row, column)
+            self.sheet.report(*self.ambiguous(name, fitting), row, column)
+        elif self._complete:  # otherwise it may be in what could not be read
+            self.sheet.report(*self.unknown(typed, named), row, column)
         return None
+
+    def ambiguous(self, name: str, fitting: Sequence[Shell]) -> tuple[str, str]:
+        """Code and text for a name that several boxes have."""
+        example = f"{fitting[0].box}/{name}"
+        text = f"shell `{shorten(name)}` is in {len(fitting)} boxes; write BOX/NAME, such as {shorten(example)}"
+        return "ambiguous-item", text
+
+    def unknown(self, typed: str, named: Sequence[Shell]) -> tuple[str, str]:
+        """Code and text for a shell that is not there; `named` has its name, and stands in other boxes."""
+        text = f"there is no shell `{shorten(typed)}`; write NAME or BOX/NAME as in the shell files"
+        return "unknown-item", text

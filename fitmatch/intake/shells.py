@@ -3,7 +3,7 @@
 A job may hold a million shells: cells that were found good once are looked up, not checked again.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 
@@ -16,11 +16,12 @@ from fitmatch.intake.settings import Settings
 from fitmatch.intake.sheet import Readers, Sheet
 from fitmatch.intake.sizing import Sizing
 from fitmatch.intake.tables import UNREAD
-from fitmatch.measuring import Reading
+from fitmatch.measuring import LoggedReading
 from fitmatch.parts import HALVES, Shell, Size
 
 WallColumn = tuple[int, Callable[[str], int | None], LengthReader, str]  # place, what its reader knows, reader, name
 Key = tuple[str, str]
+LoggedItems = dict[tuple[Key | str, str], list[LoggedReading]]  # rows of the long file by item and feature
 
 
 @dataclass(slots=True)
@@ -80,20 +81,20 @@ class ShellPool:
         text = f"{shown(coating, self.settings.unit)} is half the wall {shown(wall, self.settings.unit)} or more"
         return f"{text}; write the thickness of the coating on the running face alone"
 
-    def add_logged(self, walls: Mapping[Key, Sequence[Reading]], rows: Mapping[Key, int], sheet: Sheet) -> None:
-        """Give shells the walls that the long file holds; `rows` are those of their first readings there."""
+    def add_logged(self, items: LoggedItems, sheet: Sheet) -> None:
+        """Give shells the walls that the long file holds."""
         for index, shell in enumerate(self.shells):
-            readings = walls.get(shell.key)
-            if not readings or shell.wall_nm is not None:
+            logged = items.get((shell.key, "wall"))
+            if not logged or shell.wall_nm is not None:
                 continue
-            found = self.sizing.sized(shell.kind, "wall", readings)
+            found = self.sizing.sized(shell.kind, "wall", [row.reading for row in logged])
             if found is None:
                 continue
             wall = found.size.mean_nm
             if WALL.holds(wall):
                 self.shells[index] = self._with_wall(shell, found.size)
             else:
-                self.report_implausible(shell.name, wall, sheet, rows[shell.key], "item")
+                self.report_implausible(shell.name, wall, sheet, logged[0].row, "item")
 
     def _with_wall(self, shell: Shell, measured: Size) -> Shell:
         wall = to_metal = measured.mean_nm
