@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from typing import Final
 
 from fitmatch.intake.columns import Form
-from fitmatch.intake.findings import listed, shorten
+from fitmatch.intake.findings import shorten
 from fitmatch.intake.names import nearest
 from fitmatch.intake.positions import QUANTITIES, PositionRow
 from fitmatch.intake.quantities import WALL
@@ -44,7 +44,8 @@ class LogReader:
     def _row(self, row: int, cells: list[str]) -> LoggedReading | None:
         if self._sheet.columns.lacking:
             return None
-        feature = self._feature(row, cells)
+        typed = cells[self._sheet.columns.index("feature")].casefold()
+        feature = self._sheet.word(typed, row, "feature", FEATURES, "feature")
         item = self._sheet.cell(cells, "item")
         if not item:
             if not self._sheet.is_unread(cells, "item"):
@@ -54,7 +55,8 @@ class LogReader:
             return None
         shell = self._names.find(row, "item", item) if feature == "wall" else None
         kind = self._kind(row, item) if feature != "wall" else shell.kind if shell else None
-        station, angle = self._station(row, cells), self._angle(row, cells, feature)
+        station = self._sheet.count(row, cells, "station", 9, LARGEST_STATION, "station; count them")
+        angle = self._angle(row, cells, feature)
         gauge, known = self._sheet.gauge(row, self._sheet.cell(cells, "gauge"), "gauge", kind or "", feature)
         quantity = WALL if feature == "wall" else QUANTITIES[feature]
         nm = self._sheet.length(row, cells, "reading", quantity, gauge) if known else None
@@ -64,16 +66,6 @@ class LogReader:
         reading = Reading(nm, station, angle, gauge, confirmed)
         return LoggedReading(item, feature, reading, by, time, row, shell.key if shell else None)
 
-    def _feature(self, row: int, cells: list[str]) -> str | None:
-        text = self._sheet.cell(cells, "feature").casefold()
-        if text in FEATURES:
-            return text
-        if not self._sheet.is_unread(cells, "feature"):
-            what = f"`{shorten(text)}` is no feature" if text else "is empty"
-            code = "unknown-value" if text else "empty-cell"
-            self._sheet.report(code, f"{what}; write {listed(FEATURES, 'or')}", row, "feature")
-        return None
-
     def _kind(self, row: int, item: str) -> str | None:
         """The kind of a position; None where there is no such position."""
         if item in self._kinds:
@@ -82,16 +74,6 @@ class LogReader:
             near = nearest(item, self._kinds)
             hint = f"the nearest is `{shorten(near)}`" if near else "write its row in the positions file"
             self._sheet.report("unknown-item", f"there is no position `{shorten(item)}`; {hint}", row, "item")
-        return None
-
-    def _station(self, row: int, cells: list[str]) -> int | None:
-        text = self._sheet.cell(cells, "station")
-        if not text:
-            return None
-        if text.isascii() and text.isdecimal() and len(text) <= 9 and 1 <= int(text) <= LARGEST_STATION:
-            return int(text)
-        what = f"`{shorten(text)}` is no station; count them from the front: 1, 2, 3 and so on"
-        self._sheet.report("not-a-whole-number", what, row, "station")
         return None
 
     def _angle(self, row: int, cells: list[str], feature: str) -> float | None:

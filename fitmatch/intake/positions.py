@@ -4,9 +4,7 @@ from collections.abc import Set
 from dataclasses import dataclass
 
 from fitmatch.intake.findings import shorten
-from fitmatch.intake.names import fault_in_name, nearest, other_case
 from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, OFFSET, SEATING, TARGET
-from fitmatch.intake.settings import Settings
 from fitmatch.intake.sheet import Sheet
 from fitmatch.measuring import Reading
 from fitmatch.parts import ANY, SIDES, Position
@@ -78,14 +76,11 @@ class PositionReader:
         kind, known = self._kind(row, cells)
         sheet, sound = self._sheet, True
         readings: dict[str, tuple[Reading, ...]] = {}
-        gauges = self._gauges_of(row, cells, kind)
-        for feature, columns in sheet.columns.readings.items():
-            gauge, gauge_known = gauges[feature]
+        for feature, gauge in self._gauges_of(row, cells, kind).items():
             confirmed = sheet.cell(cells, f"{feature}_confirmed")
-            written = [column.name for column in columns if cells[column.index].strip()]
-            found = [sheet.length(row, cells, name, QUANTITIES[feature], gauge) for name in written if gauge_known]
-            readings[feature] = tuple(Reading(nm, gauge=gauge, confirmed=confirmed) for nm in found if nm is not None)
-            sound = sound and len(readings[feature]) == len(written)
+            found, whole = sheet.readings(row, cells, feature, QUANTITIES[feature], gauge)
+            readings[feature] = tuple(Reading(nm, gauge=gauge[0], confirmed=confirmed) for nm in found)
+            sound = sound and whole
         own = {key: sheet.length(row, cells, key, QUANTITIES[key]) for key in OWN if sheet.cell(cells, key)}
         position = Position(
             name=name,
@@ -96,7 +91,7 @@ class PositionReader:
             wants_upper=self._wants(cells, matched, asked, "upper"),
             wants_lower=self._wants(cells, matched, asked, "lower"),
             accept=sheet.cell(cells, "accept") or None,
-            pin=self._pin(row, cells),
+            pin=sheet.count(row, cells, "pin", 6, 999_999, "number of a pin; count"),
             row=row,
             undersize=sheet.cell(cells, "undersize"),
             within=tuple(sheet.cell(cells, c).casefold() for c in columns_within(self._settings.rules)),
@@ -107,26 +102,16 @@ class PositionReader:
         return PositionRow(position, known, readings, sound, own, locks, told)
 
     def _name(self, row: int, cells: list[str]) -> str:
-        if self._sheet.is_unread(cells, "position"):
-            return ""
         text = self._sheet.cell(cells, "position")
-        if not text:
-            self._sheet.report("empty-cell", "is empty; name the position", row, "position")
-        fault = fault_in_name(text)
-        if fault is not None:
-            self._sheet.report("bad-name", fault, row, "position")
+        if not self._sheet.is_unread(cells, "position"):
+            self._sheet.name_will_do(text, row, "position")
         return text
 
     def _kind(self, row: int, cells: list[str]) -> tuple[str, bool]:
-        if self._sheet.is_unread(cells, "kind"):
-            return "", False
         text = self._sheet.cell(cells, "kind")
-        fits = self._settings.fits
-        if not text:
-            self._sheet.report("empty-cell", f"is empty; {kinds_to_write(self._settings)}", row, "kind")
-        elif fits and text not in fits:
-            self._sheet.report("unknown-kind", unknown_kind(text, self._settings), row, "kind")
-        return text, text in fits
+        if not self._sheet.is_unread(cells, "kind"):
+            self._sheet.kind_will_do(text, row)
+        return text, text in self._settings.fits
 
     def _wants(self, cells: list[str], matched: tuple[str, ...], asked: Set[str], side: str) -> tuple[str, ...]:
         cell = self._sheet.cell
@@ -134,16 +119,6 @@ class PositionReader:
             (cell(cells, f"{column}_{side}") or cell(cells, column)).casefold() if column in asked else ANY
             for column in matched
         )
-
-    def _pin(self, row: int, cells: list[str]) -> int | None:
-        text = self._sheet.cell(cells, "pin")
-        if not text:
-            return None
-        if not (text.isascii() and text.isdecimal() and len(text) <= 6 and int(text) >= 1):
-            text = f"`{shorten(text)}` is no number of a pin; count from the front: 1, 2, 3 and so on"
-            self._sheet.report("not-a-whole-number", text, row, "pin")
-            return None
-        return int(text)
 
     def _gauges_of(self, row: int, cells: list[str], kind: str) -> dict[str, tuple[str | None, bool]]:
         """The gauge of each feature, and whether it is known: its own column's, else the row's, else the kind's."""
@@ -161,19 +136,3 @@ class PositionReader:
             one = self._sheet.gauge(row, common, "gauge", kind, "")
             return {feature: found.get(feature, one) for feature in column}
         return {feature: found.get(feature) or self._sheet.gauge(row, "", "", kind, feature) for feature in column}
-
-
-def kinds_to_write(settings: Settings) -> str:
-    """What can stand in a column `kind`."""
-    if not settings.fits:
-        return "write the kind, such as rod"
-    kinds = [*settings.fits] if len(settings.fits) < 8 else [*list(settings.fits)[:7], "or another"]
-    return "write one of the kinds with a [fit.KIND] table: " + ", ".join(kinds)
-
-
-def unknown_kind(kind: str, settings: Settings) -> str:
-    """That a kind has no table, and the nearest that has one."""
-    meant = other_case(kind, settings.fits)
-    if meant is not None:
-        return f"there is no [fit.{shorten(kind)}]; write the kind with its own capitals, `{meant}`"
-    return f"there is no [fit.{shorten(kind)}]; add it, or write the nearest kind `{nearest(kind, settings.fits)}`"

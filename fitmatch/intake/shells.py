@@ -10,7 +10,6 @@ from pathlib import PurePosixPath
 from fitmatch.intake.findings import Findings, Paper, shorten
 from fitmatch.intake.fits import shown
 from fitmatch.intake.names import LONGEST_NAME, fault_in_name
-from fitmatch.intake.positions import kinds_to_write, unknown_kind
 from fitmatch.intake.quantities import COATING, WALL, LengthReader
 from fitmatch.intake.settings import Settings
 from fitmatch.intake.sheet import Readers, Sheet
@@ -244,41 +243,21 @@ class _FileReader:
 
     def _odd_name(self, name: str, row: int, column: str) -> str:
         """A name that may be at fault; what is at fault is noted, and a shell without a name has the name ''."""
-        if name == UNREAD:
+        if name == UNREAD or not self._sheet.name_will_do(name, row, column):
             self._pool.complete = False
-            return ""
-        fault = fault_in_name(name)
-        if fault is not None:
-            self._pool.complete = False
-            self._sheet.report("bad-name", fault, row, column)
-        elif not name:
-            self._pool.complete = False
-            self._sheet.report("empty-cell", f"is empty; name the {column}", row, column)
-        return name
+        return "" if name == UNREAD else name
 
     def _kind(self, text: str, row: int) -> str:
         """A kind met for the first time, or one that will not do: that is noted, and '' stands for it."""
-        settings, kind = self._pool.settings, text.strip()
-        if kind == UNREAD:
-            return ""
-        if not kind:
-            self._sheet.report("empty-cell", f"is empty; {kinds_to_write(settings)}", row, "kind")
-            return ""
-        if settings.fits and kind not in settings.fits:
-            self._sheet.report("unknown-kind", unknown_kind(kind, settings), row, "kind")
+        kind = text.strip()
+        if kind == UNREAD or not self._sheet.kind_will_do(kind, row):
             return ""
         self._pool.kinds[text] = kind
         return kind
 
     def _half(self, text: str, row: int) -> str:
-        half = text.strip().casefold()
-        if half == UNREAD:
-            return ""
-        if half not in HALVES:
-            what = f"`{shorten(text)}` is no half" if half else "is empty"
-            self._sheet.report(
-                "unknown-value" if half else "empty-cell", f"{what}; write upper, lower or either", row, "half"
-            )
+        half = self._sheet.word(text, row, "half", HALVES, "half")
+        if half is None:
             return ""
         self._pool.halves[text] = half
         return half
