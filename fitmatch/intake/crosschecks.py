@@ -17,11 +17,11 @@ Key = tuple[str, str]
 
 def matched_columns(settings: Settings, in_positions: set[str], in_shells: set[str]) -> tuple[str, ...]:
     """The columns in which shell and position must agree, by what the rules ask and the headers hold."""
-    asked = {
-        name for name in (*OFTEN_MATCHED, *MATCHED_IF_ASKED) if in_positions.intersection((name, *per_half([name])))
-    }
-    matched = [name for name in OFTEN_MATCHED if name in asked or name in in_shells]
-    matched += [name for name in MATCHED_IF_ASKED if name in asked]
+    matched = [
+        name
+        for name in (*OFTEN_MATCHED, *MATCHED_IF_ASKED)
+        if not in_positions.isdisjoint((name, *per_half([name]))) or (name in OFTEN_MATCHED and name in in_shells)
+    ]
     return tuple(dict.fromkeys((*matched, *settings.match)))
 
 

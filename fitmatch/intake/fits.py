@@ -59,9 +59,8 @@ def _fit(values: Values, kind: str) -> FitTable:
     seating_u = values.length((*path, "seating_u"), GAUGE_ERROR)
     families = values.texts((*path, "family"), 'write a list of families, such as ["A12"]')
     if families == ():
-        values.report(
-            "empty-cell", "is empty, so that no shell would fit; name a family or leave it out", *path, "family"
-        )
+        what = "is empty, so that no shell would fit; name a family or leave it out"
+        values.report("empty-cell", what, *path, "family")
     read = {"target": target, "min": low, "max": high, "target_ratio": ratio}
     sound = values.unit is not None and all(value is not None for key, value in read.items() if key in given)
     if {"target", "target_ratio"} <= values.table(path).keys():

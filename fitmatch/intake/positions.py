@@ -57,9 +57,8 @@ class PositionReader:
                 self._sheet.report("duplicate-position", text, row, "position")
         self._check_offsets(found)
         if not found and self._sheet.table.complete:
-            self._sheet.findings.report(
-                "no-rows", "has a header and nothing below it; write a row for each position", self._sheet.paper
-            )
+            text = "has a header and nothing below it; write a row for each position"
+            self._sheet.findings.report("no-rows", text, self._sheet.paper)
         return found
 
     def _check_offsets(self, rows: list[PositionRow]) -> None:

@@ -162,9 +162,8 @@ def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
 def _title(values: Values) -> str:
     title = values.text(("title",)) or ""
     if holds_unseen(title):
-        values.report(
-            "bad-name", "holds a line break or another character that cannot be seen; write one line", "title"
-        )
+        what = "holds a line break or another character that cannot be seen; write one line"
+        values.report("bad-name", what, "title")
     return title.strip()
 
 
@@ -204,11 +203,8 @@ def _band(values: Values, path: Path, quantity: Quantity) -> Band | None:
     if len(ends) < 2 or values.unit is None:
         return None
     if ends[0] > ends[1]:
-        values.report(
-            "limits-crossed",
-            f"the low end of `{shorten(text)}` is above its high end; write LOW..HIGH (each end carries its own unit)",
-            *path,
-        )
+        what = f"the low end of `{shorten(text)}` is above its high end"
+        values.report("limits-crossed", f"{what}; write LOW..HIGH (each end carries its own unit)", *path)
         return None
     return Band(*ends)
 

@@ -34,9 +34,8 @@ def read_bytes(folder: Path, paper: Paper, findings: Findings, *, may_leave: boo
     path = folder / paper.name
     try:
         if not may_leave and not path.resolve().is_relative_to(folder.resolve()):
-            findings.report(
-                "outside-folder", "leads out of the job folder; only paths in [sources] shared may do that", paper
-            )
+            text = "leads out of the job folder; only paths in [sources] shared may do that"
+            findings.report("outside-folder", text, paper)
         elif not path.exists():
             findings.report("missing-file", _missing(folder, paper), paper)
         elif path.is_dir():
@@ -103,9 +102,8 @@ def shell_sources(folder: Path, settings: Settings, findings: Findings) -> tuple
                 complete = False
                 settings.file.report("nothing-found", _nothing(folder, pattern), "sources", key)
     if settings.shells == () and not settings.shared:
-        settings.file.report(
-            "nothing-found", 'names no shell file; write a list, such as ["shells/*.csv"]', "sources", "shells"
-        )
+        text = 'names no shell file; write a list, such as ["shells/*.csv"]'
+        settings.file.report("nothing-found", text, "sources", "shells")
     read = {*names, settings.positions, settings.readings, settings.assembled}
     warn_of_unread(folder, followed["shells"], followed["shared"], read, findings)
     papers = _each_once(folder, names)
