@@ -2,7 +2,7 @@
 
 from fitmatch.placements import Placement
 from fitmatch.plans import Alternatives, OtherPlan, Plan
-from fitmatch.report.beside import Beside, answered, by_position, figure_columns, shells_of
+from fitmatch.report.beside import Beside, Row, answered, by_position, compared, figure_columns, shells_of
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.scale import Scale
 
@@ -32,8 +32,9 @@ def _kind(label: str, kind: Beside, found: Alternatives, scale: Scale) -> list[s
 
 def _figures(kind: Beside, found: Alternatives, scale: Scale) -> list[str]:
     others = {str(number): other for number, other in enumerate(found.plans, 1)}
-    proven = ["yes", *("yes" if other.proven else "NO" for other in found.plans)]
-    return table([*figure_columns("this plan", kind, others, scale), Column("proven", proven, "left")])
+    proven = Column[Row]("proven", lambda row: "yes" if row.proven else "NO", "left")
+    rows = compared("this plan", kind, others)
+    return table(rows, *figure_columns(rows, scale), proven)
 
 
 def _changes(kind: Beside, other: OtherPlan) -> str:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from fitmatch.gauging.seating import APART_NM, FEWEST_POSITIONS, MISTAKE_NM, Check, Comparison, Verdict
-from fitmatch.report.layout import Column, clean, paragraph, table, whole
+from fitmatch.report.layout import Column, clean, items, paragraph, table, whole
 from fitmatch.report.likely import likely_causes, missing, why_not
 from fitmatch.report.scale import Scale, scale_for
 
@@ -52,20 +52,21 @@ def _kind(comparison: Comparison, kind: str, scale: Scale) -> list[str]:
     head = f"{clean(kind).upper()}: assembled against calculated"
     if seating:
         head += f" (seating {scale.length(seating, sign=True)} {scale.unit} counted in)"
-    columns = [
-        Column("position", [clean(c.reading.position) for c in checks], "left", wraps=True),
-        Column("upper\nshell", [clean("/".join(c.reading.upper)) for c in checks], "left", wraps=True),
-        Column("lower\nshell", [clean("/".join(c.reading.lower)) for c in checks], "left", wraps=True),
-        Column("by", [c.reading.method for c in checks], "left"),
-        Column("assembled", [scale.length(c.assembled_nm) for c in checks]),
-        Column("calculated", [scale.length(c.placement.clearance_nm) for c in checks]),
-        Column(f"off\n{scale.step}", [scale.steps(c.difference_nm, sign=True) for c in checks]),
-        Column("agrees\nwithin", [scale.steps(round(c.apart_from_nm)) for c in checks]),
-        Column("", [_WORDS[c.verdict] for c in checks], "left"),
-    ]
-    if any(c.as_read_nm != c.assembled_nm for c in checks):
-        columns.insert(4, Column("mean\nas read", [scale.length(c.as_read_nm) for c in checks]))
-    return [*paragraph(head), *table(columns), *_bounds(checks, scale)]
+    corrected = any(c.as_read_nm != c.assembled_nm for c in checks)
+    rows = table(
+        checks,
+        Column("position", lambda c: clean(c.reading.position), "left", wraps=True),
+        Column("upper\nshell", lambda c: clean("/".join(c.reading.upper)), "left", wraps=True),
+        Column("lower\nshell", lambda c: clean("/".join(c.reading.lower)), "left", wraps=True),
+        Column("by", lambda c: c.reading.method, "left"),
+        Column("mean\nas read", lambda c: scale.length(c.as_read_nm), shown=corrected),
+        Column("assembled", lambda c: scale.length(c.assembled_nm)),
+        Column("calculated", lambda c: scale.length(c.placement.clearance_nm)),
+        Column(f"off\n{scale.step}", lambda c: scale.steps(c.difference_nm, sign=True)),
+        Column("agrees\nwithin", lambda c: scale.steps(round(c.apart_from_nm))),
+        Column("", lambda c: _WORDS[c.verdict], "left"),
+    )
+    return [*paragraph(head), *rows, *_bounds(checks, scale)]
 
 
 def _bounds(checks: list[Check], scale: Scale) -> list[str]:
@@ -88,39 +89,33 @@ def _unknown(check: Check) -> str:
 
 
 def _attention(comparison: Comparison, scale: Scale) -> list[str]:
-    items = []
+    found = []
     for c in comparison.checks:
         name = f"{whole(c.reading.position)} ({whole(c.placement.position.kind)})"
         if not c.within_limits:
             limit, over = ("min", c.shortfall_nm) if c.shortfall_nm else ("max", c.excess_nm)
             bound = c.placement.position.min_nm if c.shortfall_nm else c.placement.position.max_nm
             assert bound is not None
-            items.append(
+            found.append(
                 f"{NOT_TO_BE_RUN}: {name}: assembled clearance {scale.with_unit(c.assembled_nm)}, {limit} "
                 f"{scale.with_unit(bound)}: {scale.amount(over)} {scale.step} {'below' if limit == 'min' else 'above'}"
             )
         if c.verdict != Verdict.AGREES:
             off = f"{scale.amount(abs(c.difference_nm))} {scale.step} {'looser' if c.difference_nm > 0 else 'tighter'}"
             causes = "; ".join(clean(cause) for cause in likely_causes(comparison, c))
-            items.append(f"{_WORDS[c.verdict]}: {name}: {off} than calculated. Likely: {causes}.")
-    items += [
+            found.append(f"{_WORDS[c.verdict]}: {name}: {off} than calculated. Likely: {causes}.")
+    found += [
         f"NOT COMPARED: {whole(n.position.name)} ({whole(n.position.kind)}): no reading of "
         f"{' and '.join(clean(what) for what in missing(n))}"
         for n in comparison.not_compared
     ]
-    if not items:
-        return []
-    lines = ["NEEDS ATTENTION"]
-    for item in items:
-        lines += paragraph(item, first="  ", rest="      ")
-    return lines
+    return items("NEEDS ATTENTION", found)
 
 
 def _seating(comparison: Comparison, scale: Scale) -> list[str]:
     """What each kind learns, beside what job.toml holds, and which readings do not teach."""
-    if not comparison.kinds:
-        return []
-    lines = ["SEATING (assembled - calculated without seating: median of the positions, and its uncertainty u)"]
+    head = "SEATING (assembled - calculated without seating: median of the positions, and its uncertainty u)"
+    found = []
     for kind in comparison.kinds:
         fit, learned = comparison.job.fits[kind], comparison.learned.get(kind)
         holds = f"job.toml holds {scale.length(fit.seating_nm, sign=True)} {scale.unit}"
@@ -139,12 +134,13 @@ def _seating(comparison: Comparison, scale: Scale) -> list[str]:
             told += "job.toml holds the same" if comparison.written(kind) else holds
             if not learned.u_nm:
                 told += ". The differences are all the same, so that u shows nothing but the step of the gauge"
-        lines += paragraph(f"{clean(kind)}: {told}.", first="  ", rest="      ")
-    for c in comparison.checks:
-        if c.why_not is not None:
-            text = f"{whole(c.reading.position)} (row {c.reading.row}) does not teach: {clean(why_not(c.why_not))}."
-            lines += paragraph(text, first="  ", rest="      ")
-    return lines
+        found.append(f"{clean(kind)}: {told}.")
+    found += [
+        f"{whole(c.reading.position)} (row {c.reading.row}) does not teach: {clean(why_not(c.why_not))}."
+        for c in comparison.checks
+        if c.why_not is not None
+    ]
+    return items(head, found)
 
 
 def _next(comparison: Comparison) -> list[str]:
@@ -167,10 +163,7 @@ def _next(comparison: Comparison) -> list[str]:
     if comparison.unread:
         names = ", ".join(whole(p.name) for p in comparison.unread)
         steps.append(f"No reading yet with the shells in: {names}.")
-    lines = ["NEXT"] if steps else []
-    for step in steps:
-        lines += paragraph(step, first="  - ")
-    return lines
+    return items("NEXT", steps, first="  - ", rest=None)
 
 
 def _lengths(comparison: Comparison) -> Iterator[int]:

@@ -1,18 +1,15 @@
 """What `fitmatch assembled` found as one JSON document, described by assembled.schema.json, and as CSV."""
 
-import csv
-from io import StringIO
 from typing import Final
 
 from fitmatch import __version__
 from fitmatch.gauging.seating import Check, Comparison
-from fitmatch.lengths import exact
-from fitmatch.report.emit import Value, document, half_length, length
+from fitmatch.report.emit import Value, document, half_length, length, rows_text
 from fitmatch.report.likely import likely_causes, missing, why_not
 
 SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
 
-_WITHOUT_UNIT: Final = ("position", "kind", "upper", "lower", "method", "gauge", "by", "date", "verdict", "teaches")
+_WORDS: Final = ("position", "kind", "upper", "lower", "method", "gauge", "by", "date", "verdict", "teaches")
 _LENGTHS: Final = ("assembled", "calculated", "seating", "difference", "uncertainty", "apart_from", "mistake_from")
 
 
@@ -37,39 +34,20 @@ def assembled_document(comparison: Comparison, unit: str) -> str:
 
 
 def assembled_rows(comparison: Comparison, unit: str) -> str:
-    """One row per reading that was compared, in file order, with a header; a length column names its unit."""
-    out = StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([*_WITHOUT_UNIT, *(f"{name} [{unit}]" for name in _LENGTHS), "within_limits", "likely"])
-    for check in comparison.checks:
-        reading, bound = check.reading, check.bound_nm
-        lengths_nm = (
-            check.assembled_nm,
-            check.placement.clearance_nm,
-            check.placement.position.seating_nm,
-            check.difference_nm,
-            None if bound is None else round(bound),
-            round(check.apart_from_nm),
-            round(check.mistake_from_nm),
-        )
-        writer.writerow(
-            [
-                reading.position,
-                check.placement.position.kind,
-                "/".join(reading.upper),
-                "/".join(reading.lower),
-                reading.method,
-                reading.gauge or "",
-                reading.by,
-                reading.date,
-                str(check.verdict),
-                "true" if check.why_not is None else "false",
-                *("" if nm is None else exact(2 * nm, unit) for nm in lengths_nm),
-                "true" if check.within_limits else "false",
-                "; ".join(likely_causes(comparison, check)),
-            ]
-        )
-    return out.getvalue()
+    """One row per reading that was compared, in file order; its bounds in whole nanometres."""
+    rows = (
+        {
+            **_reading(comparison, check, unit),
+            "upper": "/".join(check.reading.upper),
+            "lower": "/".join(check.reading.lower),
+            "uncertainty": None if check.bound_nm is None else length(round(check.bound_nm), unit),
+            "apart_from": length(round(check.apart_from_nm), unit),
+            "mistake_from": length(round(check.mistake_from_nm), unit),
+            "likely": "; ".join(likely_causes(comparison, check)),
+        }
+        for check in comparison.checks
+    )
+    return rows_text((*_WORDS, *_LENGTHS, "within_limits", "likely"), _LENGTHS, unit, rows)
 
 
 def _reading(comparison: Comparison, check: Check, unit: str) -> dict[str, Value]:

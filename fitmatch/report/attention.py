@@ -9,12 +9,9 @@ from fitmatch.plans import JobPlan, Proof
 from fitmatch.report.doubts import doubt_lines
 from fitmatch.report.facts import DANGER, unmeasured_shells
 from fitmatch.report.failing import failing
-from fitmatch.report.layout import clean, paragraph, whole
+from fitmatch.report.layout import clean, items, whole
 from fitmatch.report.placing import NOT_MEASURED
 from fitmatch.report.reasons import words_of
-
-_ITEM = "  "
-_DEEPER = "      "
 
 
 def summary(plan: JobPlan) -> str:
@@ -39,23 +36,18 @@ def summary(plan: JobPlan) -> str:
 def attention(plan: JobPlan, proofs: Mapping[str, Proof], unit: str) -> list[str]:
     """One item for each thing that needs attention; nothing where there is none. `proofs` of its kinds."""
     # A misfit often follows from a reading in doubt, so those come first.
-    items = [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts, unit)]
-    items += failing(plan, unit)
-    items += _without_reading(plan.unmeasured_positions)
-    items += _without_wall(unmeasured_shells(plan.job))
+    found = [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts, unit)]
+    found += failing(plan, unit)
+    found += _without_reading(plan.unmeasured_positions)
+    found += _without_wall(unmeasured_shells(plan.job))
     flags = [flag for flag in plan.flags if flag.what.code != "misfit"]
-    items += [f"{whole(flag.position)}: {clean(words_of(flag.what, unit))}" for flag in flags]
-    items += [
+    found += [f"{whole(flag.position)}: {clean(words_of(flag.what, unit))}" for flag in flags]
+    found += [
         f"NOT PROVEN: {clean(kind)}: a better choice may exist, see HOW GOOD IT IS"
         for kind, p in proofs.items()
         if not p.proven
     ]
-    if not items:
-        return []
-    lines = ["NEEDS ATTENTION"]
-    for item in items:
-        lines += paragraph(item, first=_ITEM, rest=_DEEPER)
-    return lines
+    return items("NEEDS ATTENTION", found)
 
 
 def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
@@ -92,10 +84,7 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
             f"Lay out the shells {whose}, fit them, tighten the caps to the maker's torque, measure each assembled "
             "bore."
         )
-    lines = ["NEXT"]
-    for step in steps:
-        lines += paragraph(step, first=_ITEM + "- ")
-    return lines
+    return items("NEXT", steps, first="  - ", rest=None)
 
 
 def _other_shells(bad: list[Placement]) -> str:

@@ -1,6 +1,6 @@
 """What the text report needs to set another plan of a kind beside the answer."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT
@@ -10,9 +10,7 @@ from fitmatch.plans import OtherPlan, Plan
 from fitmatch.report.facts import DANGER
 from fitmatch.report.layout import Column, whole
 from fitmatch.report.placing import NOT_FILLED, shell_name
-from fitmatch.report.scale import Scale
-
-NOTHING = "-"
+from fitmatch.report.scale import NOTHING, Scale
 
 Key = tuple[str, str]  # of a position
 
@@ -40,42 +38,51 @@ def answered(plan: Plan, label: str) -> Beside:
     )
 
 
-def figure_columns(name: str, kind: Beside, others: Mapping[str, OtherPlan], scale: Scale) -> list[Column]:
-    """Everything that plans are ordered by, one row for the answer, called `name`, and each other plan."""
+class Row(NamedTuple):
+    """The answer or another plan, as it stands beside the others."""
+
+    name: str
+    figures: KindFigures
+    complete: int | None
+    proven: bool = True
+
+
+def compared(name: str, kind: Beside, others: Mapping[str, OtherPlan]) -> list[Row]:
+    """One row for the answer, called `name`, and each other plan."""
+    found = [Row(other, plan.figures, plan.complete, plan.proven) for other, plan in others.items()]
+    return [Row(name, kind.figures, kind.complete), *found]
+
+
+def figure_columns(rows: Sequence[Row], scale: Scale) -> list[Column[Row]]:
+    """Everything that plans are ordered by."""
     one = NM_PER_UNIT[scale.step]
-    rows: list[tuple[str, KindFigures, int | None]] = [(name, kind.figures, kind.complete)]
-    rows += [(other_name, other.figures, other.complete) for other_name, other in others.items()]
+    wished = any(row.figures.below_want is not None for row in rows)
 
-    def column(head: str, show: Callable[[KindFigures], str]) -> Column:
-        return Column(head, [show(figures) for _, figures, _ in rows])
-
-    def apart(head: str, unit_nm: int, places: int, values: list[int | None]) -> Column:
+    def apart(head: str, unit_nm: int, places: int, value: Callable[[KindFigures], int | None]) -> Column[Row]:
         """With as many decimals as it takes for figures that differ to look it."""
-        known = {v for v in values if v is not None}
+        known = {v for row in rows if (v := value(row.figures)) is not None}
         while len({f"{v / unit_nm:.{places}f}" for v in known}) < len(known):
             places += 1
-        return Column(head, [NOTHING if v is None else f"{v / unit_nm:.{places}f}" for v in values])
 
-    columns = [Column("", [name for name, _, _ in rows], "left")]
-    if all(other.complete is not None for other in others.values()):
-        columns.append(Column("engines\ncomplete", [str(complete) for _, _, complete in rows]))
-    columns += [
-        column("filled", lambda f: str(f.filled)),
-        column("below\nmin", lambda f: str(f.below)),
-        column("above\nmax", lambda f: str(f.above)),
-    ]
-    if any(f.below_want is not None for _, f, _ in rows):
-        columns += [
-            column("below\nwish", lambda f: str(f.below_want or 0)),
-            column("above\nwish", lambda f: str(f.above_want or 0)),
-        ]
+        def show(row: Row) -> str:
+            found = value(row.figures)
+            return NOTHING if found is None else f"{found / unit_nm:.{places}f}"
+
+        return Column(head, show)
+
     return [
-        *columns,
-        column("counted", lambda f: str(f.counted)),
-        apart(f"worst off\n{scale.step}", one, 1, [f.worst_deviation_nm for _, f, _ in rows]),
-        apart("sum of\nsquares", one**2, 2, [f.sum_squared_deviation_nm2 for _, f, _ in rows]),
-        apart(f"spread\n{scale.step}", one, 1, [f.spread_nm for _, f, _ in rows]),
-        column("boxes", lambda f: str(f.boxes)),
+        Column("", lambda row: row.name, "left"),
+        Column("engines\ncomplete", lambda row: str(row.complete), shown=all(r.complete is not None for r in rows)),
+        Column("filled", lambda row: str(row.figures.filled)),
+        Column("below\nmin", lambda row: str(row.figures.below)),
+        Column("above\nmax", lambda row: str(row.figures.above)),
+        Column("below\nwish", lambda row: str(row.figures.below_want or 0), shown=wished),
+        Column("above\nwish", lambda row: str(row.figures.above_want or 0), shown=wished),
+        Column("counted", lambda row: str(row.figures.counted)),
+        apart(f"worst off\n{scale.step}", one, 1, lambda f: f.worst_deviation_nm),
+        apart("sum of\nsquares", one**2, 2, lambda f: f.sum_squared_deviation_nm2),
+        apart(f"spread\n{scale.step}", one, 1, lambda f: f.spread_nm),
+        Column("boxes", lambda row: str(row.figures.boxes)),
     ]
 
 

@@ -1,8 +1,10 @@
-"""JSON text with numbers written exactly: lengths are whole nanometres inside, and no float may come in between."""
+"""JSON and CSV with numbers written exactly: lengths are whole nanometres inside, and no float may come in between."""
 
+import csv
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from decimal import Decimal
+from io import StringIO
 from typing import TypeAlias
 
 from fitmatch.lengths import NM_PER_UNIT, exact, round_half_even
@@ -52,6 +54,19 @@ def document(value: Mapping[str, Value]) -> str:
     """One key a line; in a list or a table of tables, one entry a line."""
     lines = [f"  {_compact(key)}: {_opened(entry)}" for key, entry in value.items()]
     return "{\n" + ",\n".join(lines) + "\n}\n"
+
+
+def rows_text(columns: Sequence[str], lengths: Container[str], unit: str, rows: Iterable[Mapping[str, Value]]) -> str:
+    """CSV with a header; a column of `lengths` names its unit there, what is absent is an empty cell."""
+    out = StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow([f"{name} [{unit}]" if name in lengths else name for name in columns])
+    writer.writerows([_cell(row.get(name)) for name in columns] for row in rows)
+    return out.getvalue()
+
+
+def _cell(value: Value) -> Value:
+    return str(value).lower() if isinstance(value, bool) else value
 
 
 def _opened(value: Value) -> str:

@@ -4,15 +4,7 @@ on another pair would change."""
 from fitmatch.parts import room, tightest_room
 from fitmatch.placements import Placement
 from fitmatch.plans import Explanation, OtherPlan, Plan
-from fitmatch.report.beside import (
-    NOTHING,
-    Beside,
-    answered,
-    by_position,
-    figure_columns,
-    full_name,
-    shells_of,
-)
+from fitmatch.report.beside import Beside, answered, by_position, compared, figure_columns, full_name, shells_of
 from fitmatch.report.facts import DANGER, wall
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.placing import NOT_FILLED, shell_name
@@ -108,26 +100,27 @@ def _insisted(kind: Beside, told: Explanation, scale: Scale) -> list[str]:
 
 def _compared(kind: Beside, other: OtherPlan, name: str, scale: Scale) -> list[str]:
     """Figures before and after, and every position whose clearance changes."""
-    lines = ["", *table(figure_columns("this plan", kind, {name: other}, scale)), ""]
+    rows = compared("this plan", kind, {name: other})
+    lines = ["", *table(rows, *figure_columns(rows, scale)), ""]
     if other.against_plan is not None:
         lines += [*paragraph(f"Its worst deviation is {other.against_plan}."), ""]
     before, after = kind.placements, by_position(other.placements)
     changed = [key for key in kind.names if _clearance(before.get(key)) != _clearance(after.get(key))]
     if not changed:
         return [*lines, *paragraph("No clearance changes.")]
-    columns = [Column("position", [whole(kind.names[key]) for key in changed], "left", wraps=True)]
-    for head, plans in (("this plan", before), (name, after)):
-        columns.append(Column(f"{head}:\nshells", [shells_of(plans.get(key)) for key in changed], "left", wraps=True))
-        columns.append(Column("\nclearance", [_length(_clearance(plans.get(key)), scale) for key in changed]))
-    return [*lines, "Where the clearance changes:", *table(columns)]
+    rows_changed = table(
+        changed,
+        Column("position", lambda key: whole(kind.names[key]), "left", wraps=True),
+        Column("this plan:\nshells", lambda key: shells_of(before.get(key)), "left", wraps=True),
+        Column("\nclearance", lambda key: scale.length(_clearance(before.get(key)))),
+        Column(f"{name}:\nshells", lambda key: shells_of(after.get(key)), "left", wraps=True),
+        Column("\nclearance", lambda key: scale.length(_clearance(after.get(key)))),
+    )
+    return [*lines, "Where the clearance changes:", *rows_changed]
 
 
 def _clearance(placement: Placement | None) -> int | None:
     return None if placement is None else placement.clearance_nm
-
-
-def _length(nm: int | None, scale: Scale) -> str:
-    return NOTHING if nm is None else scale.length(nm)
 
 
 def _not_proven(other: OtherPlan) -> str:

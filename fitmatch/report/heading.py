@@ -1,6 +1,6 @@
 """The beginning of the text report: a job in one sentence, or several jobs in short and the heading of each."""
 
-from fitmatch.plans import JobPlan, Plan
+from fitmatch.plans import GroupAnswer, JobPlan, Plan
 from fitmatch.pools import IN_ORDER
 from fitmatch.report.attention import summary
 from fitmatch.report.facts import DANGER
@@ -29,39 +29,30 @@ def engines(pool: Plan) -> list[str]:
 
 def in_short(pool: Plan, scale: Scale) -> list[list[str]]:
     """A row for each engine, then one for each kind."""
-    plans = pool.plans
 
     def worst(plan: JobPlan) -> str:
         found = [f.worst_deviation_nm for f in plan.figures.values() if f.worst_deviation_nm is not None]
-        return scale.steps(max(found)) if found else "-"
+        return scale.steps(max(found, default=None))
+
+    def members(answer: GroupAnswer) -> str:
+        return ", ".join(whole(one.job.name) for one in pool.members(answer.group))
 
     rows = table(
-        [
-            Column("engine", [whole(plan.job.name) for plan in plans], "left", wraps=True),
-            Column("positions", [str(len(plan.job.positions)) for plan in plans]),
-            Column("inside the\nlimits", [str(sum(p.within_limits for p in plan.placements)) for plan in plans]),
-            Column(
-                DANGER.replace(" BE ", " BE\n"),
-                [str(sum(not p.within_limits for p in plan.placements)) for plan in plans],
-            ),
-            Column("not\nfilled", [str(len(plan.unfilled)) for plan in plans]),
-            Column("not yet\nmeasured", [str(len(plan.unmeasured_positions)) for plan in plans]),
-            Column(f"worst off\n{scale.step}", [worst(plan) for plan in plans]),
-            Column("complete", ["yes" if plan.is_complete() else "no" for plan in plans]),
-        ]
+        pool.plans,
+        Column("engine", lambda plan: whole(plan.job.name), "left", wraps=True),
+        Column("positions", lambda plan: str(len(plan.job.positions))),
+        Column("inside the\nlimits", lambda plan: str(sum(p.within_limits for p in plan.placements))),
+        Column(DANGER.replace(" BE ", " BE\n"), lambda plan: str(sum(not p.within_limits for p in plan.placements))),
+        Column("not\nfilled", lambda plan: str(len(plan.unfilled))),
+        Column("not yet\nmeasured", lambda plan: str(len(plan.unmeasured_positions))),
+        Column(f"worst off\n{scale.step}", worst),
+        Column("complete", lambda plan: "yes" if plan.is_complete() else "no"),
     )
-    groups = pool.groups
     kinds = table(
-        [
-            Column("kind", [whole(g.group.label) for g in groups], "left", wraps=True),
-            Column(
-                "engines",
-                [", ".join(whole(one.job.name) for one in pool.members(g.group)) for g in groups],
-                "left",
-                wraps=True,
-            ),
-            Column("complete in it", [f"{g.complete} of {len(g.group.members)}" for g in groups]),
-        ]
+        pool.groups,
+        Column("kind", lambda g: whole(g.group.label), "left", wraps=True),
+        Column("engines", members, "left", wraps=True),
+        Column("complete in it", lambda g: f"{g.complete} of {len(g.group.members)}"),
     )
     return [rows, kinds]
 

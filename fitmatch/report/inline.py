@@ -47,20 +47,19 @@ def along_the_line(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
     before = {other.position.key: _step(one, other) for one, other in next_to(plan.job, placements, kind)}
     offsets = any(p.position.offset_nm for p in placements)
     reach = max(abs(lies(p)) for p in placements)
-    columns = [Column("position", [whole(p.position.name) for p in placements], "left", wraps=True)]
-    if offsets:
-        columns.append(Column("offset", [scale.axis(2 * (p.position.offset_nm or 0)) for p in placements]))
-    columns.append(Column("axis shift", [scale.axis(p.twice_axis_shift_nm) for p in placements]))
-    if offsets:
-        columns.append(Column("together", [scale.axis(lies(p)) for p in placements]))
-    columns += [
-        Column("step of\nthe shift", [_axis(before.get(p.position.key), scale) for p in placements]),
-        Column(f"-{' ' * (2 * _HALF_WIDTH - 1)}+", [_drawn(lies(p), reach) for p in placements], "left"),
-    ]
+    rows = table(
+        placements,
+        Column("position", lambda p: whole(p.position.name), "left", wraps=True),
+        Column("offset", lambda p: scale.axis(2 * (p.position.offset_nm or 0)), shown=offsets),
+        Column("axis shift", lambda p: scale.axis(p.twice_axis_shift_nm)),
+        Column("together", lambda p: scale.axis(lies(p)), shown=offsets),
+        Column("step of\nthe shift", lambda p: scale.axis(before.get(p.position.key))),
+        Column(f"-{' ' * (2 * _HALF_WIDTH - 1)}+", lambda p: _drawn(lies(p), reach), "left"),
+    )
     row = row_of(plan, kind)
     words = [] if row.largest_step is None else [f"largest step {scale.axis(row.largest_step).lstrip('+')}"]
     words += [] if row.out_of_line is None else [f"all within {scale.axis(row.out_of_line).lstrip('+')}"]
-    return [*paragraph(f"{clean(kind).upper()} ({scale.step}): {', '.join(words)}"), *table(columns)]
+    return [*paragraph(f"{clean(kind).upper()} ({scale.step}): {', '.join(words)}"), *rows]
 
 
 def lies(p: Placement) -> int:
@@ -78,10 +77,6 @@ def next_to(job: Job, placements: Iterable[Placement], kind: str) -> Iterator[tu
 
 def _step(one: Placement, other: Placement) -> int:
     return other.twice_axis_shift_nm - one.twice_axis_shift_nm
-
-
-def _axis(twice_nm: int | None, scale: Scale) -> str:
-    return "-" if twice_nm is None else scale.axis(twice_nm)
 
 
 def _drawn(place: int, reach: int) -> str:

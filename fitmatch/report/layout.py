@@ -4,9 +4,9 @@ A long name is wrapped, never cut: two names that differ only at the end must no
 where it alone is too long for a line.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from textwrap import wrap
-from typing import Final, NamedTuple
+from typing import Final, Generic, NamedTuple, TypeVar
 from unicodedata import east_asian_width
 
 from tabulate import tabulate
@@ -19,13 +19,18 @@ _NARROWEST: Final = 6
 _NO_BREAK: Final = "\u00a0"  # stands for a space inside a name until the line is cut
 
 
-class Column(NamedTuple):
-    """One column; only a `wraps` column gives way when the page is too narrow."""
+RowT = TypeVar("RowT")
+
+
+class Column(NamedTuple, Generic[RowT]):
+    """One column: what it shows of a row, if it is `shown` at all. Only a `wraps` column gives way when the page is too
+    narrow."""
 
     head: str
-    cells: Sequence[str]
+    show: Callable[[RowT], str]
     align: str = "right"
     wraps: bool = False
+    shown: bool = True
 
 
 class _Room(NamedTuple):
@@ -45,14 +50,14 @@ class _Room(NamedTuple):
         return width // 2 if 2 * self.head <= width else width - self.head
 
 
-def _room(column: Column) -> _Room:
-    is_wide = any(map(_has_wide, column.cells))
+def _room(title: str, cells: Sequence[str], *, wraps: bool) -> _Room:
+    is_wide = any(map(_has_wide, cells))
     each = 2 if is_wide else 1
-    head = _longest_line([column.head])
-    widest = narrowest = max(head, _longest_line(column.cells)) * each
-    if column.wraps:
+    head = _longest_line([title])
+    widest = narrowest = max(head, _longest_line(cells)) * each
+    if wraps:
         narrowest = min(widest, head + _NARROWEST // 2 if is_wide else max(head, _NARROWEST))
-    longest = max((len(word) for cell in column.cells for word in cell.split(" ")), default=0)
+    longest = max((len(word) for cell in cells for word in cell.split(" ")), default=0)
     return _Room(widest, max(narrowest, min(widest, longest * each)), narrowest, head, is_wide)
 
 
@@ -67,11 +72,13 @@ def whole(name: str) -> str:
     return clean(name).replace(" ", _NO_BREAK)
 
 
-def table(columns: Sequence[Column]) -> list[str]:
+def table(rows: Sequence[RowT], *columns: Column[RowT]) -> list[str]:
     """The columns side by side, names wrapped as far as needed; no rows give no lines."""
-    if not columns[0].cells:
+    if not rows:
         return []
-    rooms = [_room(c) for c in columns]
+    shown = [c for c in columns if c.shown]
+    cells = [[c.show(row) for row in rows] for c in shown]
+    rooms = [_room(c.head, column, wraps=c.wraps) for c, column in zip(shown, cells, strict=True)]
     widths = [min(room.widest, max(WIDTH, room.unbroken)) for room in rooms]
     for least in ([room.unbroken for room in rooms], [room.narrowest for room in rooms]):
         while _across(widths) > WIDTH:
@@ -81,21 +88,22 @@ def table(columns: Sequence[Column]) -> list[str]:
             widths[max(give_way, key=widths.__getitem__)] -= 1
     assert _across(widths) <= WIDTH, "a table too wide for the page even with every name wrapped"
     cells = [
-        _cut(c.cells, room.characters(width)) if c.wraps else c.cells
-        for c, room, width in zip(columns, rooms, widths, strict=True)
+        _cut(column, room.characters(width)) if c.wraps else column
+        for c, column, room, width in zip(shown, cells, rooms, widths, strict=True)
     ]
-    heads = [c.head for c in columns]
+    heads = [c.head for c in shown]
     rules = ["-" * _longest_line([head, *column]) for head, column in zip(heads, cells, strict=True)]
+    aligns = [c.align for c in shown]
     # The heads go in as a row like any other: as headers they would be padded beyond the width reckoned above. They are
     # laid out apart, as cells of one line each go twice as quick; the rules keep both to the same widths.
-    return _laid_out([heads, rules], columns) + _laid_out([rules, *zip(*cells, strict=True)], columns)[1:]
+    return _laid_out([heads, rules], aligns) + _laid_out([rules, *zip(*cells, strict=True)], aligns)[1:]
 
 
-def _laid_out(rows: Sequence[Sequence[str]], columns: Sequence[Column]) -> list[str]:
+def _laid_out(rows: Sequence[Sequence[str]], aligns: Sequence[str]) -> list[str]:
     text = tabulate(
         rows,
         tablefmt="plain",
-        colalign=[c.align for c in columns],
+        colalign=aligns,
         rowalign=["bottom"],
         disable_numparse=True,  # a shell named 03 is not the number 3
     )
@@ -108,6 +116,11 @@ def paragraph(text: str, *, first: str = "", rest: str | None = None) -> list[st
     room = WIDTH - max(len(first), len(indent))
     lines = _wrapped(text, room // 2 if _has_wide(text) else room) or [""]
     return [first + lines[0], *(indent + line for line in lines[1:])]
+
+
+def items(head: str, texts: Sequence[str], *, first: str = "  ", rest: str | None = "      ") -> list[str]:
+    """Texts under a head, each beginning a paragraph; no texts give no lines."""
+    return [head, *(line for text in texts for line in paragraph(text, first=first, rest=rest))] if texts else []
 
 
 def columns_taken(text: str) -> int:

@@ -1,6 +1,7 @@
 """The parts of the text report about measuring: raw readings and what was taken off them, and the form of the parts."""
 
 from collections.abc import Callable, Sequence
+from typing import NamedTuple
 
 from fitmatch.gauging.formlimits import worst_meet
 from fitmatch.measuring import Form
@@ -15,40 +16,36 @@ _SOAK = (
     "Sizes are brought to 20 degrees Celsius. No formula corrects a part that has not soaked: it is not at the "
     "temperature of the room, and not the same throughout."
 )
-_NOT_MEASURED = "-"
 _OF_FORM = {"journal": "journal", "housing_bore": "housing bore", "upper": "upper wall", "lower": "lower wall"}
+
+
+class _Corrected(NamedTuple):
+    """The size of a feature, or of a wall, whose feature needs no name."""
+
+    name: str
+    feature: str
+    size: Size
 
 
 def corrections(plan: JobPlan, scale: Scale) -> list[str]:
     """Raw readings, their means and each correction: of every diameter, and of the walls of the plan."""
     heated = plan.job.measuring.temperature is not None
     diameters = [
-        (whole(position.name), feature.replace("_", " "), corrected)
+        _Corrected(whole(position.name), feature.replace("_", " "), size)
         for position in plan.job.positions
-        for feature, corrected in corrected_sizes(plan.job, position)
+        for feature, size in corrected_sizes(plan.job, position)
     ]
     walls = [
-        (shell_name(shell), corrected)
+        _Corrected(shell_name(shell), "", size)
         for placement in plan.placements
         for shell in (placement.upper, placement.lower)
-        if (corrected := corrected_wall(plan.job, shell)) is not None
+        if (size := corrected_wall(plan.job, shell)) is not None
     ]
     lines: list[str] = []
-    if heated or any(_worth_showing(corrected) for _, _, corrected in diameters):
-        lines += table(
-            [
-                Column("position", [name for name, _, _ in diameters], "left", wraps=True),
-                Column("", [feature for _, feature, _ in diameters], "left"),
-                *_steps_of([corrected for _, _, corrected in diameters], "= size", scale, heated=heated),
-            ]
-        )
-    if any(_worth_showing(corrected) for _, corrected in walls):
-        lines += table(
-            [
-                Column("shell", [name for name, _ in walls], "left", wraps=True),
-                *_steps_of([corrected for _, corrected in walls], "= wall as\nmeasured", scale, heated=False),
-            ]
-        )
+    if heated or any(map(_worth_showing, diameters)):
+        lines += _corrected("position", diameters, "= size", scale, heated=heated)
+    if any(map(_worth_showing, walls)):
+        lines += _corrected("shell", walls, "= wall as\nmeasured", scale, heated=False)
     if heated and diameters:
         lines += paragraph(_SOAK)
     return lines
@@ -58,7 +55,7 @@ def form(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
     """What the readings say about the form of journals, housing bores and placed walls; `-` is not measured."""
     placed = plan.by_position()
     rows = [
-        (position, what, found)
+        (position.name, what, found)
         for position in plan.job.positions
         if position.kind == kind
         for what, found in forms(plan, position, placed.get(position.key))
@@ -68,14 +65,13 @@ def form(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
     if not rows:
         return []
     lines = table(
-        [
-            Column("position", [whole(p.name) for p, _, _ in rows], "left", wraps=True),
-            Column("", [_OF_FORM[what] for _, what, _ in rows], "left"),
-            Column(f"taper\n{scale.step}", [_steps(f.taper_nm, scale) for _, _, f in rows]),
-            Column(f"barrel\n{scale.step}", [_steps(f.barrel_nm, scale) for _, _, f in rows]),
-            Column(f"out-of-round\n{scale.step}", [_out_of_round(f, scale) for _, _, f in rows]),
-            Column("larger diameter", [f.larger or "" for _, _, f in rows], "left", wraps=True),
-        ]
+        rows,
+        Column("position", lambda row: whole(row[0]), "left", wraps=True),
+        Column("", lambda row: _OF_FORM[row[1]], "left"),
+        Column(f"taper\n{scale.step}", lambda row: scale.steps(row[2].taper_nm, sign=True)),
+        Column(f"barrel\n{scale.step}", lambda row: scale.steps(row[2].barrel_nm, sign=True)),
+        Column(f"out-of-round\n{scale.step}", lambda row: scale.steps(row[2].out_of_round_nm)),
+        Column("larger diameter", lambda row: row[2].larger or "", "left", wraps=True),
     )
     if not walls:
         lines += paragraph("The form of the walls was not measured: it takes two stations at the crown.")
@@ -89,36 +85,35 @@ def form(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
     return [*paragraph(clean(kind).upper()), *lines]
 
 
-def _worth_showing(size: Size) -> bool:
+def _worth_showing(row: _Corrected) -> bool:
     """Not where a single reading is the size as it stands."""
-    return size.mean_nm != size.raw_mean_nm or len(size.readings) > 1
+    return row.size.mean_nm != row.size.raw_mean_nm or len(row.size.readings) > 1
 
 
-def _steps_of(rows: Sequence[Size], size: str, scale: Scale, *, heated: bool) -> list[Column]:
+def _corrected(what: str, rows: Sequence[_Corrected], size: str, scale: Scale, *, heated: bool) -> list[str]:
     """From readings to a size, a column each; what no row has is left out."""
 
-    def column(head: str, show: Callable[[Size], int], *, sign: bool = False) -> Column:
-        return Column(head, [scale.length(show(row), sign=sign) for row in rows])
+    def as_read(row: _Corrected) -> str:
+        return " ".join(scale.length(reading.nm) for reading in row.size.readings)
 
-    columns = []
-    if any(row.gauges for row in rows):
-        columns.append(Column("gauge", [" and ".join(map(whole, r.gauges)) for r in rows], "left", wraps=True))
-    if any(len(row.readings) > 1 for row in rows):
-        as_read = [" ".join(scale.length(reading.nm) for reading in row.readings) for row in rows]
-        columns.append(Column("as read", as_read, "left", wraps=True))
-    columns.append(column("mean\nas read", lambda r: r.raw_mean_nm))
-    if any(row.zero_nm for row in rows):
-        columns.append(column("- zero\nerror", lambda r: r.zero_nm))
-    if any(row.ball_nm for row in rows):
-        columns.append(column("- ball", lambda r: r.ball_nm))
-    if heated:
-        columns.append(column("+ to\n20 C", lambda r: r.temperature_nm, sign=True))
-    return [*columns, column(size, lambda r: r.mean_nm)]
+    def given(show: Callable[[Size], object]) -> bool:
+        return any(show(row.size) for row in rows)
 
-
-def _steps(nm: int | None, scale: Scale) -> str:
-    return _NOT_MEASURED if nm is None else scale.steps(nm, sign=True)
-
-
-def _out_of_round(found: Form, scale: Scale) -> str:
-    return _NOT_MEASURED if found.out_of_round_nm is None else scale.steps(found.out_of_round_nm)
+    return table(
+        rows,
+        Column(what, lambda row: row.name, "left", wraps=True),
+        Column("", lambda row: row.feature, "left", shown=any(row.feature for row in rows)),
+        Column(
+            "gauge",
+            lambda row: " and ".join(map(whole, row.size.gauges)),
+            "left",
+            wraps=True,
+            shown=given(lambda s: s.gauges),
+        ),
+        Column("as read", as_read, "left", wraps=True, shown=given(lambda s: len(s.readings) > 1)),
+        Column("mean\nas read", lambda row: scale.length(row.size.raw_mean_nm)),
+        Column("- zero\nerror", lambda row: scale.length(row.size.zero_nm), shown=given(lambda s: s.zero_nm)),
+        Column("- ball", lambda row: scale.length(row.size.ball_nm), shown=given(lambda s: s.ball_nm)),
+        Column("+ to\n20 C", lambda row: scale.length(row.size.temperature_nm, sign=True), shown=heated),
+        Column(size, lambda row: scale.length(row.size.mean_nm)),
+    )

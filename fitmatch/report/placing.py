@@ -3,19 +3,20 @@ limits."""
 
 from collections.abc import Callable, Sequence
 from math import ceil
+from typing import Final
 
 from fitmatch.parts import Position, Shell, Size
 from fitmatch.placements import Placement
 from fitmatch.plans import JobPlan
 from fitmatch.report.certainty import Certainty
-from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated, wall
+from fitmatch.report.facts import DANGER, clearance_over_coating, clearance_to_metal, is_coated
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
-from fitmatch.report.scale import Scale
+from fitmatch.report.scale import NOTHING, Scale
 from fitmatch.rules.guard import guard_of
 
 NOT_FILLED = "NOT FILLED"
 NOT_MEASURED = "NOT YET MEASURED"
-_NOTHING = "-"
+_POSITION: Final = Column[Placement]("position", lambda p: whole(p.position.name), "left", wraps=True)
 
 
 def shell_name(shell: Shell) -> str:
@@ -32,26 +33,26 @@ def which_shell_goes_where(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
     """Every position of the kind in file order, also those that stay empty."""
     placed = plan.by_position()
     positions = [p for p in plan.job.positions if p.kind == kind]
-    rows = [(position, placed.get(position.key)) for position in positions]
-    remarks = [_remark(plan, position, placement) for position, placement in rows]
+    remarks = {p.key: _remark(plan, p, placed.get(p.key)) for p in positions}
+    moved = any(p.housing is not None for p in positions)
 
-    def column(head: str, show: Callable[[Placement], str], *, align: str = "right", wraps: bool = False) -> Column:
-        return Column(head, [_NOTHING if p is None else show(p) for _, p in rows], align, wraps)
+    def of(show: Callable[[Placement], str]) -> Callable[[Position], str]:
+        return lambda position: show(placed[position.key]) if position.key in placed else NOTHING
 
-    columns = [
-        Column("position", [whole(p.name) for p in positions], "left", wraps=True),
-        column("upper\nshell", lambda p: placed_shell(p, "upper"), align="left", wraps=True),
-        column("its\nwall", lambda p: scale.length(wall(p.upper))),
-        column("lower\nshell", lambda p: placed_shell(p, "lower"), align="left", wraps=True),
-        column("its\nwall", lambda p: scale.length(wall(p.lower))),
-        column("clearance", lambda p: scale.length(p.clearance_nm)),
-        column(f"off target\n{scale.step}", lambda p: scale.steps(p.deviation_nm, sign=True)),
-    ]
-    if any(p.housing is not None for p in positions):
-        columns.insert(1, Column("its\nhousing", [whole(p.housing or p.name) for p in positions], "left", wraps=True))
-    if any(remarks):
-        columns.append(Column("", remarks, "left"))
-    return [*paragraph(_heading(kind, positions, scale)), *table(columns)]
+    heading = f"{clean(kind).upper()}: which shell goes where ({target_and_limits(positions, scale)})"
+    rows = table(
+        positions,
+        Column("position", lambda p: whole(p.name), "left", wraps=True),
+        Column("its\nhousing", lambda p: whole(p.housing or p.name), "left", wraps=True, shown=moved),
+        Column("upper\nshell", of(lambda p: placed_shell(p, "upper")), "left", wraps=True),
+        Column("its\nwall", of(lambda p: scale.length(p.upper.wall_nm))),
+        Column("lower\nshell", of(lambda p: placed_shell(p, "lower")), "left", wraps=True),
+        Column("its\nwall", of(lambda p: scale.length(p.lower.wall_nm))),
+        Column("clearance", of(lambda p: scale.length(p.clearance_nm))),
+        Column(f"off target\n{scale.step}", of(lambda p: scale.steps(p.deviation_nm, sign=True))),
+        Column("", lambda p: remarks[p.key], "left", shown=any(remarks.values())),
+    )
+    return [*paragraph(heading), *rows]
 
 
 def how_sure(plan: JobPlan, kind: str, scale: Scale, certainty: Certainty) -> list[str]:
@@ -63,12 +64,11 @@ def how_sure(plan: JobPlan, kind: str, scale: Scale, certainty: Certainty) -> li
     if not certainty.known or all(certainty.of(p) is None for p in rows):
         return []
     lines = table(
-        [
-            Column("position", [clean(p.position.name) for p in rows], "left", wraps=True),
-            Column("clearance", [scale.length(p.clearance_nm) for p in rows]),
-            Column(f"+/- {scale.step}", [_expanded(certainty, p, scale) for p in rows]),
-            Column("verdict", [certainty.verdict(p) or _NOTHING for p in rows], "left"),
-        ]
+        rows,
+        Column("position", lambda p: clean(p.position.name), "left", wraps=True),
+        Column("clearance", lambda p: scale.length(p.clearance_nm)),
+        Column(f"+/- {scale.step}", lambda p: _expanded(certainty, p, scale)),
+        Column("verdict", lambda p: certainty.verdict(p) or NOTHING, "left"),
     )
     return [
         *paragraph(f"{clean(kind).upper()}: how sure the clearances are"),
@@ -103,23 +103,18 @@ def sums(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
     placements = plan.of_kind(kind)
     if not placements:
         return []
-
-    def column(head: str, show: Callable[[Placement], str]) -> Column:
-        return Column(head, [show(p) for p in placements])
-
-    columns = [
-        Column("position", [whole(p.position.name) for p in placements], "left", wraps=True),
-        column("housing bore", lambda p: _mean(p.position.housing_bore, scale)),
-        column("- journal", lambda p: _mean(p.position.journal, scale)),
-        column("- walls", lambda p: scale.length(p.wall_sum_nm)),
-    ]
-    if any(p.position.seating_nm for p in placements):
-        columns.append(column("+ seating", lambda p: scale.length(p.position.seating_nm, sign=True)))
-    columns += [
-        column("= clearance", lambda p: scale.length(p.clearance_nm)),
-        column(f"axis shift, {scale.step}", lambda p: scale.axis(p.twice_axis_shift_nm)),
-    ]
-    return [*paragraph(clean(kind).upper()), *table(columns)]
+    seated = any(p.position.seating_nm for p in placements)
+    rows = table(
+        placements,
+        _POSITION,
+        Column("housing bore", lambda p: _mean(p.position.housing_bore, scale)),
+        Column("- journal", lambda p: _mean(p.position.journal, scale)),
+        Column("- walls", lambda p: scale.length(p.wall_sum_nm)),
+        Column("+ seating", lambda p: scale.length(p.position.seating_nm, sign=True), shown=seated),
+        Column("= clearance", lambda p: scale.length(p.clearance_nm)),
+        Column(f"axis shift, {scale.step}", lambda p: scale.axis(p.twice_axis_shift_nm)),
+    )
+    return [*paragraph(clean(kind).upper()), *rows]
 
 
 def limits(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
@@ -134,40 +129,30 @@ def limits(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
     as_headed = alike and not guarded and all(p.clearance_tightest_nm == p.clearance_nm for p in placements)
     if not placements or as_headed:
         return []
-
-    def column(head: str, value: Callable[[Placement], int | None]) -> Column:
-        return Column(head, [_length_or_none(value(p), scale) for p in placements])
-
-    return [
-        *paragraph(clean(kind).upper()),
-        *table(
-            [
-                Column("position", [whole(p.position.name) for p in placements], "left", wraps=True),
-                column("min\nwith guard" if guarded else "min", lambda p: p.limit_low_nm),
-                column("clearance at the tightest", lambda p: p.clearance_tightest_nm),
-                *([column("wished\nfrom", lambda p: p.position.want_min_nm)] if wished else []),
-                column("target", lambda p: p.position.target_nm),
-                column("clearance", lambda p: p.clearance_nm),
-                *([column("wished\nto", lambda p: p.position.want_max_nm)] if wished else []),
-                column("max\nwith guard" if guarded else "max", lambda p: p.limit_high_nm),
-            ]
-        ),
-    ]
+    with_guard = "\nwith guard" if guarded else ""
+    rows = table(
+        placements,
+        _POSITION,
+        Column(f"min{with_guard}", lambda p: scale.length(p.limit_low_nm)),
+        Column("clearance at the tightest", lambda p: scale.length(p.clearance_tightest_nm)),
+        Column("wished\nfrom", lambda p: scale.length(p.position.want_min_nm), shown=wished),
+        Column("target", lambda p: scale.length(p.position.target_nm)),
+        Column("clearance", lambda p: scale.length(p.clearance_nm)),
+        Column("wished\nto", lambda p: scale.length(p.position.want_max_nm), shown=wished),
+        Column(f"max{with_guard}", lambda p: scale.length(p.limit_high_nm)),
+    )
+    return [*paragraph(clean(kind).upper()), *rows]
 
 
 def coated(plan: JobPlan, scale: Scale) -> list[str]:
     """Both clearances of every bore in which a shell is coated."""
-    placements = [p for p in plan.placements if is_coated(p)]
-    if not placements:
-        return []
     return table(
-        [
-            Column("position", [whole(p.position.name) for p in placements], "left", wraps=True),
-            Column("coating,\nupper shell", [_coating(p.upper, scale) for p in placements]),
-            Column("coating,\nlower shell", [_coating(p.lower, scale) for p in placements]),
-            Column("clearance over\nthe coating", [scale.length(clearance_over_coating(p)) for p in placements]),
-            Column("clearance to\nthe metal", [scale.length(clearance_to_metal(p)) for p in placements]),
-        ]
+        [p for p in plan.placements if is_coated(p)],
+        _POSITION,
+        Column("coating,\nupper shell", lambda p: _coating(p.upper, scale)),
+        Column("coating,\nlower shell", lambda p: _coating(p.lower, scale)),
+        Column("clearance over\nthe coating", lambda p: scale.length(clearance_over_coating(p))),
+        Column("clearance to\nthe metal", lambda p: scale.length(clearance_to_metal(p))),
     )
 
 
@@ -213,10 +198,6 @@ _WISH: tuple[tuple[str, Callable[[Position], int | None]], ...] = (
 )
 
 
-def _heading(kind: str, positions: Sequence[Position], scale: Scale) -> str:
-    return f"{clean(kind).upper()}: which shell goes where ({target_and_limits(positions, scale)})"
-
-
 def _remark(plan: JobPlan, position: Position, placement: Placement | None) -> str:
     if placement is None:
         return NOT_FILLED if any(u.position.key == position.key for u in plan.unfilled) else NOT_MEASURED
@@ -247,7 +228,7 @@ def _legend(plan: JobPlan, placements: Sequence[Placement], certainty: Certainty
 
 def _expanded(certainty: Certainty, placement: Placement, scale: Scale) -> str:
     uncertainty = certainty.of(placement)
-    return _NOTHING if uncertainty is None else scale.steps(ceil(uncertainty.expanded_nm))
+    return NOTHING if uncertainty is None else scale.steps(ceil(uncertainty.expanded_nm))
 
 
 def _alike(positions: Sequence[Position], value: Callable[[Position], int | None]) -> bool:
@@ -257,10 +238,6 @@ def _alike(positions: Sequence[Position], value: Callable[[Position], int | None
 def _mean(size: Size | None, scale: Scale) -> str:
     assert size is not None
     return scale.length(size.mean_nm)
-
-
-def _length_or_none(nm: int | None, scale: Scale) -> str:
-    return _NOTHING if nm is None else scale.length(nm)
 
 
 def _coating(shell: Shell, scale: Scale) -> str:

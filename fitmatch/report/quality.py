@@ -1,5 +1,7 @@
 """The part of the text report that says how good the answer is, next to two other ways of choosing."""
 
+from collections.abc import Callable
+
 from fitmatch.fit import order
 from fitmatch.naturalorder import natural
 from fitmatch.placements import KindFigures
@@ -7,10 +9,9 @@ from fitmatch.plans import GroupAnswer, Plan, Worth
 from fitmatch.pools import IN_ORDER
 from fitmatch.report.layout import Column, clean, paragraph, table
 from fitmatch.report.levels import in_words
-from fitmatch.report.scale import Scale, scale_for
+from fitmatch.report.scale import NOTHING, Scale, scale_for
 
 _THIS = "this plan"
-_NOTHING = "-"
 
 _FIRST = (
     "What counts first: most positions filled inside their limits, then most filled at all, then the fewest below min "
@@ -53,28 +54,27 @@ def quality(plan: Plan, scale: Scale) -> list[str]:
 
 def _kind(plan: Plan, answer: GroupAnswer, scale: Scale) -> list[str]:
     figures, members = answer.figures, plan.members(answer.group)
-    named: list[tuple[str, KindFigures, str]] = [(_THIS, figures, _NOTHING)]
+    named: list[tuple[str, KindFigures, str]] = [(_THIS, figures, NOTHING)]
     named += [(name, other.figures, str(other.rules_broken)) for name, other in answer.baselines.items()]
     lines = paragraph(f"{clean(answer.group.label).upper()}: {_proof(plan, answer, scale)}")
     if not any(f.filled for _, f, _ in named):
         return lines
+
+    def of(show: Callable[[KindFigures], str]) -> Callable[[tuple[str, KindFigures, str]], str]:
+        return lambda row: show(row[1])
+
     lines += table(
-        [
-            Column("", [name for name, _, _ in named], "left"),
-            Column("filled", [str(f.filled) for _, f, _ in named]),
-            Column(
-                f"below min\n({scale.step})", [_total(f.below, f.shortfall_nm, scale) for _, f, _ in named], wraps=True
-            ),
-            Column(
-                f"above max\n({scale.step})", [_total(f.above, f.excess_nm, scale) for _, f, _ in named], wraps=True
-            ),
-            Column("counted", [str(f.counted) for _, f, _ in named]),
-            Column(f"worst off\n{scale.step}", [_steps(f.worst_deviation_nm, scale) for _, f, _ in named]),
-            Column(f"spread\n{scale.step}", [_steps(f.spread_nm, scale) for _, f, _ in named]),
-            Column("mean\nclearance", [_mean(f.mean_clearance_nm, scale) for _, f, _ in named]),
-            Column("boxes\nused", [str(f.boxes) for _, f, _ in named]),
-            Column("rules\nbroken", [broken for _, _, broken in named]),
-        ]
+        named,
+        Column("", lambda row: row[0], "left"),
+        Column("filled", of(lambda f: str(f.filled))),
+        Column(f"below min\n({scale.step})", of(lambda f: _total(f.below, f.shortfall_nm, scale)), wraps=True),
+        Column(f"above max\n({scale.step})", of(lambda f: _total(f.above, f.excess_nm, scale)), wraps=True),
+        Column("counted", of(lambda f: str(f.counted))),
+        Column(f"worst off\n{scale.step}", of(lambda f: scale.steps(f.worst_deviation_nm))),
+        Column(f"spread\n{scale.step}", of(lambda f: scale.steps(f.spread_nm))),
+        Column("mean\nclearance", of(lambda f: scale.rounded(f.mean_clearance_nm))),
+        Column("boxes\nused", of(lambda f: str(f.boxes))),
+        Column("rules\nbroken", lambda row: row[2]),
     )
     if figures.below_want is not None:
         missed = [
@@ -98,7 +98,7 @@ def _worth(worth: Worth, figures: KindFigures, scale: Scale) -> str:
     text = (
         f"With the errors of these readings expect, on average, {scale.two_digits(worth.worst_deviation_nm)} "
         f"{scale.step} worst off and a spread of {scale.two_digits(worth.spread_nm)} (calculated "
-        f"{_steps(figures.worst_deviation_nm, scale)} and {_steps(figures.spread_nm, scale)}: the search favours "
+        f"{scale.steps(figures.worst_deviation_nm)} and {scale.steps(figures.spread_nm)}: the search favours "
         f"readings whose errors cancel; {worth.trials} draws)."
     )
     if worth.by_hand is not None:
@@ -137,14 +137,6 @@ def _slack(plan: Plan, scale: Scale) -> str:
     return scale_for(scale.unit, [plan.slack_nm]).with_unit(plan.slack_nm)
 
 
-def _steps(nm: int | None, scale: Scale) -> str:
-    return _NOTHING if nm is None else scale.steps(nm)
-
-
 def _total(positions: int, nm: int, scale: Scale) -> str:
     """How many positions are out, and by how much in all."""
     return f"{positions} ({scale.amount(nm)})" if positions else "0"
-
-
-def _mean(nm: int | None, scale: Scale) -> str:
-    return _NOTHING if nm is None else scale.rounded(nm)

@@ -7,7 +7,7 @@ from fitmatch.plans import Plan
 from fitmatch.report.facts import unmeasured_shells
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.placing import shell_name
-from fitmatch.report.scale import Scale
+from fitmatch.report.scale import NOTHING, Scale
 
 _MOST_NAMED = 1_000  # of more shells nobody reads every name
 _EACH, _COUNTED = "shells and their walls", "how many of each wall"
@@ -51,17 +51,18 @@ def _left_over(shells: tuple[Shell, ...], scale: Scale) -> list[str]:
     keys = sorted(groups, key=_order)
     named = len(shells) <= _MOST_NAMED
     tell = _each if named else _counts
-    columns = [
-        Column("kind", [clean(kind) for kind, _, _ in keys], "left", wraps=True),
-        Column("half", [half for _, half, _ in keys], "left"),
-        Column("count", [str(len(groups[key])) for key in keys]),
-        Column("walls", [_walls(groups[key], scale) for key in keys], "left"),
-        Column(_EACH if named else _COUNTED, [tell(groups[key], scale) for key in keys], "left", wraps=True),
-    ]
-    if any(grade for _, _, grade in keys):
-        columns.insert(2, Column("grade", [clean(grade) or "-" for _, _, grade in keys], "left", wraps=True))
+    graded = any(grade for _, _, grade in keys)
+    rows = table(
+        keys,
+        Column("kind", lambda key: clean(key[0]), "left", wraps=True),
+        Column("half", lambda key: key[1], "left"),
+        Column("grade", lambda key: clean(key[2]) or NOTHING, "left", wraps=True, shown=graded),
+        Column("count", lambda key: str(len(groups[key]))),
+        Column("walls", lambda key: _walls(groups[key], scale), "left"),
+        Column(_EACH if named else _COUNTED, lambda key: tell(groups[key], scale), "left", wraps=True),
+    )
     told = "" if named else "; --json names each"
-    return [f"LEFT OVER: {len(shells)} shell{'s' if len(shells) > 1 else ''}{told}", *table(columns)]
+    return [f"LEFT OVER: {len(shells)} shell{'s' if len(shells) > 1 else ''}{told}", *rows]
 
 
 def _each(shells: list[Shell], scale: Scale) -> str:
@@ -84,5 +85,5 @@ def _order(key: tuple[str, str, str]) -> tuple[str, int, str]:
 def _walls(shells: list[Shell], scale: Scale) -> str:
     walls = sorted(s.wall_nm for s in shells if s.wall_nm is not None)
     if not walls:
-        return "-"
+        return NOTHING
     return scale.length(walls[0]) if walls[0] == walls[-1] else f"{scale.length(walls[0])} to {scale.length(walls[-1])}"

@@ -5,6 +5,8 @@ from typing import Final, NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT, fixed, round_half_even
 
+NOTHING: Final = "-"  # for a length that is not there
+
 # By unit: decimals, the grid they resolve, the step of deviations, and its decimals for an axis shift.
 _DECIMALS: Final = {"in": 5, "mm": 4}
 _GRID_NM: Final = {"in": 254, "mm": 100}
@@ -22,18 +24,18 @@ class Scale(NamedTuple):
     def step(self) -> str:
         return _STEP[self.unit]
 
-    def length(self, nm: int, *, sign: bool = False) -> str:
-        return fixed(nm, self.unit, self.decimals, sign=sign)
+    def length(self, nm: int | None, *, sign: bool = False) -> str:
+        return NOTHING if nm is None else fixed(nm, self.unit, self.decimals, sign=sign)
 
     def with_unit(self, nm: int) -> str:
         return f"{self.length(nm)} {self.unit}"
 
-    def rounded(self, nm: int) -> str:
+    def rounded(self, nm: int | None) -> str:
         """A figure that was averaged: decimals beyond the usual ones would say nothing."""
-        return fixed(nm, self.unit, _DECIMALS[self.unit])
+        return NOTHING if nm is None else fixed(nm, self.unit, _DECIMALS[self.unit])
 
-    def steps(self, nm: int, *, sign: bool = False) -> str:
-        return fixed(nm, self.step, 1, sign=sign)
+    def steps(self, nm: int | None, *, sign: bool = False) -> str:
+        return NOTHING if nm is None else fixed(nm, self.step, 1, sign=sign)
 
     def amount(self, nm: int) -> str:
         """Steps with as many decimals as it takes not to read as nothing."""
@@ -46,8 +48,12 @@ class Scale(NamedTuple):
         """Steps of an expected figure to two significant digits; more would only look exact."""
         return f"{float(f'{nm / NM_PER_UNIT[self.step]:.2g}'):g}"
 
-    def axis(self, twice_nm: int) -> str:
-        return fixed(round_half_even(twice_nm, 2), self.step, _AXIS_DECIMALS[self.unit], sign=True)
+    def axis(self, twice_nm: int | None) -> str:
+        return (
+            NOTHING
+            if twice_nm is None
+            else fixed(round_half_even(twice_nm, 2), self.step, _AXIS_DECIMALS[self.unit], sign=True)
+        )
 
 
 def scale_for(unit: str, lengths_nm: Iterable[int]) -> Scale:
