@@ -5,6 +5,7 @@ Worse off is a position that was inside its limits and is not, one that was fill
 and is farther outside, or one that misses its wished band by more. Positions that were empty may stay so.
 """
 
+from bisect import bisect_left
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import chain, islice
 
@@ -13,9 +14,9 @@ from fitmatch.fit.bores import Bore, Pair
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.deciding import Decided, Place, kind_for, movable
 from fitmatch.fit.model import Bounds, Choice, Limit
+from fitmatch.fit.order import LEVEL_1, WISH, Filled
 from fitmatch.fit.search import Search
 from fitmatch.fit.stopping import Stop
-from fitmatch.placements import Placement
 from fitmatch.pools import IN_ORDER
 from fitmatch.rules.in_force import row_rules
 from fitmatch.rules.locks import Jobs
@@ -106,10 +107,9 @@ class Asker:
         plenty, free = tuple(sorted(plenty)), set(free)
         kind = self.prepared(jobs, (key, plenty), plenty)
         fixed = self._fixed(kind, place)
-        if fixed is not None:  # locked in both halves: nothing to choose for it
-            short, over = fixed.shortfall_nm and "min" not in free, fixed.excess_nm and "max" not in free
-            # A bore that was refused binds others in its row once it is in.
-            return not short and not over and self._kept(kind, place, ()) is not None
+        if fixed is not None and any(nm for limit, nm in fixed.items() if limit not in free):
+            return False
+        # A bore that was refused binds others in its row once it is in.
         return self.plan(kind, place, self.pairs(kind, place, free)) is not None
 
     def least(self, place: Place, free: str, measure: Callable[[Pair], int]) -> int | None:
@@ -118,35 +118,27 @@ class Asker:
         kind = self.prepared(self.jobs, ((), ()))
         fixed = self._fixed(kind, place)
         if fixed is not None:
-            by, other = fixed.excess_nm, fixed.shortfall_nm
-            by, other = (by, other) if free == "max" else (other, by)
-            return None if other else by
+            by = fixed.pop(free)
+            return None if any(fixed.values()) else by
         pairs = self.pairs(kind, place, {free})
-        values = sorted({measure(p) for p in pairs})
-        low, high, middle = 0, len(values) - 1, 0  # the very least is likely to do
         if self.plan(kind, place, pairs) is None:
             return None
-        while low < high:
-            if self.plan(kind, place, [p for p in pairs if measure(p) <= values[middle]]) is not None:
-                high = middle
-            else:
-                low = middle + 1
-            middle = (low + high) // 2
-        return values[low]
+        values = sorted({measure(p) for p in pairs})
+
+        def does(most: int) -> bool:
+            return self.plan(kind, place, [p for p in pairs if measure(p) <= most]) is not None
+
+        if len(values) == 1 or does(values[0]):  # the very least is likely to do
+            return values[0]
+        return values[bisect_left(values, True, 1, len(values) - 1, key=does)]
 
     def plan(
         self, kind: Kind, place: Place, pairs: Sequence[Pair], *limits: Limit, widths: Sequence[bool] = _WIDTHS
     ) -> Choice | None:
         """A plan that fills the position from these pairs, among which may be some of other positions, and makes no
         other worse off. `widths`: whether the others may have all their pairs, one try after the other."""
-        if not any(place_of(p.bore) == place for p in pairs):
+        if self._fixed(kind, place) is None and not any(place_of(p.bore) == place for p in pairs):
             return None
-        return self._kept(kind, place, pairs, *limits, widths=widths)
-
-    def _kept(
-        self, kind: Kind, place: Place, pairs: Sequence[Pair], *limits: Limit, widths: Sequence[bool] = _WIDTHS
-    ) -> Choice | None:
-        """The same where the position may be filled already, and has no pairs."""
         empty = list(self._empty(kind, place))
         seats = self.seats(kind, place) | {p.bore.seat for p in empty}
         if not seats:
@@ -179,7 +171,7 @@ class Asker:
     def no_worse(self, pair: Pair) -> bool:
         """Whether the position of this pair is no worse off with it than in the answer."""
         bad = self._badness.get(place_of(pair.bore))
-        return bad is None or _badness_of(pair) <= bad
+        return bad is None or badness(pair) <= bad
 
     def prepared(self, jobs: Jobs, key: object, plenty: Iterable[str] = ()) -> Kind:
         """The kind with every position that is not well in the answer standing by itself, of those that are empty the
@@ -196,9 +188,11 @@ class Asker:
             self._kinds[key] = kind
         return self._kinds[key]
 
-    def _fixed(self, kind: Kind, place: Place) -> Placement | None:
-        """The position's placement, if there is nothing to choose."""
-        return next((p for p in kind.fixed if p.position.key == place), None)
+    def _fixed(self, kind: Kind, place: Place) -> dict[str, int] | None:
+        """By how much the position misses its limits, if there is nothing to choose for it, as it is locked in both
+        halves."""
+        found = (p for p in kind.fixed if p.position.key == place)
+        return next(({"min": p.shortfall_nm, "max": p.excess_nm} for p in found), None)
 
     def _of_others(self, kind: Kind, place: Place, *, every: bool) -> Iterator[Pair]:
         for bore in kind.bores:
@@ -230,15 +224,9 @@ class Asker:
                 yield from kind.pairs(bore, 0, bore.sum_high)
 
 
-def badness(p: Placement) -> tuple[int, ...]:
+def badness(p: Filled) -> tuple[int, ...]:
     """What levels 0 and 1 say of a filled position; all 0 where it could not be better."""
-    short, over = p.want_shortfall_nm, p.want_excess_nm
-    return int(p.shortfall_nm > 0), p.shortfall_nm, p.excess_nm, int(short > 0), short, int(over > 0), over
-
-
-def _badness_of(p: Pair) -> tuple[int, ...]:
-    short, over = p.want_shortfall_nm, p.want_excess_nm
-    return int(p.shortfall_nm > 0), p.shortfall_nm, p.excess_nm, int(short > 0), short, int(over > 0), over
+    return tuple(figure.measure(p) for figure in (*LEVEL_1, *WISH))
 
 
 def _first_like(one: Decided) -> dict[Place, Place]:
