@@ -1,6 +1,5 @@
 """One kind of a job, or of several that decide it together, solved as often as one likes: read and classed once."""
 
-from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from functools import cached_property
@@ -129,7 +128,7 @@ class Kernel:
             if trial is None:
                 self._trials[boxes] = None
             else:
-                self._trials[boxes] = trial, _figures(*placed(kind, Counter(trial.some)), (*order.fit, *order.rest))
+                self._trials[boxes] = trial, _figures(*_placed(kind, trial.some), (*order.fit, *order.rest))
         known = self._trials[boxes]
         found = known and known[0].best(targets)
         if not known or not found:
@@ -171,6 +170,6 @@ def _targets(kind: Kind, target_nm: int | Mapping[str, int]) -> dict[Place, int]
     return found
 
 
-def _placed(kind: Kind, plan: Mapping[str, Pair]) -> tuple[Kind, list[Placement]]:
-    """Very shells for the pairs of a plan, by position, in a kind of one job whose classes are those of the pairs."""
-    return kind, kind.fixed + name_shells(kind, [(p, plan[p.name]) for p in kind.positions if p.name in plan])
+def _placed(kind: Kind, plan: Mapping[Place, Pair]) -> tuple[Kind, list[Placement]]:
+    """Very shells for the pairs of a plan, by position, in a kind whose classes are those of the pairs."""
+    return kind, kind.fixed + name_shells(kind, [(p, plan[p.key]) for p in kind.positions if p.key in plan])
