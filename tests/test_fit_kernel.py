@@ -19,12 +19,12 @@ from jobs import (
     row_job,
     wishing_job,
 )
+from rulebook import Rules, with_rules
 
 import fitmatch
 from fitmatch.fit import Stop, assign, kernel, trying
 from fitmatch.parts import Job
-from fitmatch.plans import KindFigures
-from fitmatch.pools import figures_of_several
+from fitmatch.placements import KindFigures, figures_of_several
 
 MAKERS = [random_job, wishing_job, row_job, moving_job, guarded_job]
 LEVELS = {
@@ -67,6 +67,22 @@ def test_a_kernel_stands_at_the_figures_of_the_answer(make: Callable[..., Job], 
             for ties in (False, True):
                 assert_same(solver.solve(strategy, slack_nm=slack, ties=ties), plan.figures[kind], seed)
             assert_same(solver.solve(strategy, slack_nm=slack, boxes=opened), less.figures[kind], seed)
+
+
+@pytest.mark.parametrize("make", [random_job, row_job, moving_job])
+def test_other_rules_need_no_other_kernel(make: Callable[..., Job]) -> None:
+    """Rules let go or set, from all boxes and from some: as in a job that has these rules."""
+    for seed in range(6):
+        job = with_rules(make(random.Random(f"rules {seed}")), guard=0.0)
+        for kind in job.kinds:
+            solver = fitmatch.Kernel(job, kind)
+            opened = {s.box for s in job.shells}
+            strict = {"wall_difference_nm": STEP, "min_wall_nm": {kind: WALL}}
+            for other in (with_rules(job, Rules(wall_difference_nm=None)), with_rules(job, **strict)):
+                wanted = assign(other).figures[kind]
+                assert_same(solver.solve(rules=other.rules), wanted, seed)
+                assert_same(solver.solve(rules=other.rules, boxes=opened), wanted, seed)
+            assert_same(solver.solve(), assign(job).figures[kind], seed)
 
 
 @pytest.mark.parametrize("strategy", ["target", "even"])

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
+from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -22,7 +23,7 @@ from fitmatch.fit.order import (
     value,
 )
 from fitmatch.fit.stopping import Stop, Stopped
-from fitmatch.parts import Job, Position
+from fitmatch.parts import Job, Position, Rule
 from fitmatch.placements import Placement
 from fitmatch.plans import Proof
 from fitmatch.pools import TOGETHER
@@ -30,7 +31,7 @@ from fitmatch.pools import TOGETHER
 if TYPE_CHECKING:
     from fitmatch.fit.trying import Trial
 
-_Boxes = frozenset[str] | None  # None: all
+_Variant = tuple[frozenset[str] | None, tuple[Rule, ...] | None]  # boxes and rules; None: those of the job
 
 
 class Solved:
@@ -71,10 +72,11 @@ class Kernel:
 
     def __init__(self, jobs: Job | Sequence[Job], kind: str, *, moving: bool = True, priority: str = TOGETHER) -> None:
         given = (jobs,) if isinstance(jobs, Job) else tuple(jobs)
-        self.kind = kind_for(given, kind) if moving else Kind(given, kind)
+        self._sorted = kind_for if moving else Kind
+        self.kind = self._sorted(given, kind)
         self._priority = priority
-        self._kinds: dict[_Boxes, Kind] = {None: self.kind}
-        self._trials: dict[_Boxes, tuple[Trial, dict[str, int]] | None] = {}
+        self._kinds: dict[_Variant, Kind] = {(None, None): self.kind}
+        self._trials: dict[_Variant, tuple[Trial, dict[str, int]] | None] = {}
 
     def solve(
         self,
@@ -83,25 +85,26 @@ class Kernel:
         slack_nm: int | None = None,
         target_nm: int | Mapping[str, int] | None = None,
         boxes: Iterable[str] | None = None,
+        rules: Iterable[Rule] | None = None,
         ties: bool = False,
         stop: Stop | None = None,
     ) -> Solved:
         """The best choice by levels 0 to 2, with `ties` by level 3 too; without, it is open which of equal plans it is.
 
         `target_nm`: for all positions, or by their names (JOB/POSITION where there are several jobs). `boxes`: shells
-        are drawn from these alone. Raises ValueError for a strategy that is unknown or, for "even", lacks limits, and
+        are drawn from these alone. `rules` stand in the place of those of every job; they can compare no columns
+        that its own do not. Raises ValueError for a strategy that is unknown or, for "even", lacks limits, and
         for a target outside the limits of its position.
         """
         check_strategy(strategy, (p for job in self.kind.jobs for p in job.positions if p.kind == self.kind.name))
         slack_nm = default_slack(strategy) if slack_nm is None else slack_nm
         targets = {} if target_nm is None else _targets(self.kind, target_nm)
         opened, stop = None if boxes is None else frozenset(boxes), stop or Stop()
-        if opened not in self._kinds:
-            self._kinds[opened] = self.kind.from_boxes([opened] * len(self.kind.jobs))
-        kind = self._kinds[opened]
+        variant = opened, None if rules is None else tuple(rules)
+        kind = self._kind(variant)
         if strategy == "target" and not slack_nm and not ties:
             with suppress(Stopped):  # how far a proof came that was stopped is for the other way to tell
-                tried = self._try_out(opened, targets, stop)
+                tried = self._try_out(variant, targets, stop)
                 if tried is not None:
                     return tried
         kind = kind.with_targets(targets) if targets else kind
@@ -117,19 +120,28 @@ class Kernel:
         figures = (*order.fit, *order.rest, *order.quality, *(order.ties if ties else ()))
         return Solved(proven.proof, lambda: placed(kind, proven.choice), figures)
 
-    def _try_out(self, boxes: _Boxes, targets: Mapping[Place, int], stop: Stop) -> Solved | None:
+    def _kind(self, variant: _Variant) -> Kind:
+        if variant not in self._kinds:
+            opened, rules = variant
+            kind = self.kind
+            if rules is not None:
+                kind = self._sorted([replace(job, rules=rules) for job in kind.jobs], kind.name)
+            self._kinds[variant] = kind if opened is None else kind.from_boxes([opened] * len(kind.jobs))
+        return self._kinds[variant]
+
+    def _try_out(self, variant: _Variant, targets: Mapping[Place, int], stop: Stop) -> Solved | None:
         """The same for a few pairs, where that is possible."""
         from fitmatch.fit.trying import trial_of
 
-        kind = self._kinds[boxes]
+        kind = self._kinds[variant]
         order = order_of("target", 0, wishes=any(bore.wishes for bore in kind.bores))
-        if boxes not in self._trials:
+        if variant not in self._trials:
             trial = trial_of(kind, stop)
             if trial is None:
-                self._trials[boxes] = None
+                self._trials[variant] = None
             else:
-                self._trials[boxes] = trial, _figures(*_placed(kind, trial.some), (*order.fit, *order.rest))
-        known = self._trials[boxes]
+                self._trials[variant] = trial, _figures(*_placed(kind, trial.some), (*order.fit, *order.rest))
+        known = self._trials[variant]
         found = known and known[0].best(targets)
         if not known or not found:
             return None
