@@ -349,7 +349,7 @@ class Rule:
     @property
     def change(self) -> str:
         """What letting it out by an amount is called."""
-        return self.key
+        return self.keys[-1]
 
     @property
     def amount(self) -> int | float | None:

@@ -77,8 +77,7 @@ class Placement:
 
     @property
     def wall_difference_nm(self) -> int:
-        assert self.upper.wall_nm is not None and self.lower.wall_nm is not None
-        return abs(self.upper.wall_nm - self.lower.wall_nm)
+        return abs(self.twice_axis_shift_nm)
 
     @property
     def twice_axis_shift_nm(self) -> int:

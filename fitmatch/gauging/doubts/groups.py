@@ -86,9 +86,9 @@ def _entries(job: Job) -> Iterator[tuple[Key, Entry]]:
                     yield _of_position(position, feature, place, reading, offs[reading.gauge], where)
     for shell in job.shells:
         if shell.measured is not None and (shell.key, "wall") not in logged:
-            coating = _coating_in(shell, offs)
+            coating, where = _coating_in(shell, offs), (shell.file, shell.row)
             for place, reading in enumerate(shell.measured.readings):
-                yield _of_shell(shell, place, reading, offs[reading.gauge] + coating, (shell.file, shell.row))
+                yield _of_shell(shell, place, reading, offs[reading.gauge] + coating, where)
 
 
 def _logged(job: Job, offs: Mapping[str | None, int]) -> Iterator[tuple[Key, Entry]]:
@@ -126,8 +126,8 @@ def _of_shell(shell: Shell, place: Place, reading: Reading, off: int, where: tup
 
 def _coating_in(shell: Shell, offs: Mapping[str | None, int]) -> int:
     """The coating that was measured with the wall of a coated shell; 0 where the wall was measured bare."""
-    if not shell.coating_nm or shell.measured is None or shell.wall_to_metal_nm is None:
+    readings = (*shell.measured.readings, *shell.measured.aside) if shell.coating_nm and shell.measured else ()
+    if not readings or shell.wall_to_metal_nm is None:
         return 0
-    readings = (*shell.measured.readings, *shell.measured.aside)
     mean = sum(r.nm - offs[r.gauge] for r in readings) / len(readings)
     return shell.coating_nm if mean - shell.wall_to_metal_nm > shell.coating_nm / 2 else 0

@@ -77,18 +77,10 @@ class _Judge:
             for g, middle in self._middles.get(group.key.feature, [])
             if g is not group and abs(middle - odd.centre_nm) > 4 * odd.standard_nm
         )
-        return ranked(
-            Case(
-                group.key.feature,
-                entry.reading.nm,
-                odd.centre_nm + entry.off_nm,
-                odd.standard_nm,
-                unit,
-                decimals_of(rest, unit),
-                others,
-                odd.code == "off" and odd.at in (0, len(group.entries) - 1),
-            )
-        )
+        centre, decimals = odd.centre_nm + entry.off_nm, decimals_of(rest, unit)
+        at_an_end = odd.code == "off" and odd.at in (0, len(group.entries) - 1)
+        raw = entry.reading.nm
+        return ranked(Case(group.key.feature, raw, centre, odd.standard_nm, unit, decimals, others, at_an_end))
 
 
 def _name(entry: Entry) -> str:
