@@ -68,10 +68,8 @@ class RowRule(NamedTuple):
 
     def lies(self, row: Sequence[Position], placements: Iterable[Placement]) -> list[tuple[tuple[int, Placement], int]]:
         """For each filled bore its place in the row, and what it lies at."""
-        places = {p.name: i for i, p in enumerate(row)}
-        found = sorted(
-            ((places[p.position.name], p) for p in placements if p.position.name in places), key=lambda b: b[0]
-        )
+        placed = {p.position.name: p for p in placements}
+        found = ((i, placed[p.name]) for i, p in enumerate(row) if p.name in placed)
         return [((i, p), p.twice_axis_shift_nm + self.near.origins[i]) for i, p in found]
 
     def _apart(self, one: tuple[Placement, int], other: tuple[Placement, int]) -> Broken:

@@ -18,7 +18,13 @@ _CHANCE_OF_COPIES: Final = 2e-3  # an item, of rows that agree by chance
 
 def astray(groups: Sequence[Group]) -> Iterator[tuple[Group, Odd]]:
     """Repeats that do not agree. Of two the one further from its group is meant."""
-    places = [some for group in groups for some in _places(group)]
+    places: list[tuple[Group, list[Entry]]] = []  # the repeats of each item at a place, where it has more than one
+    for group in groups:
+        if isinstance(group.key.place, tuple):  # what tells no place has no repeats
+            items: dict[Item, list[Entry]] = {}
+            for entry in group.entries:
+                items.setdefault(entry.item, []).append(entry)
+            places += [(group, some) for some in items.values() if len(some) > 1]
     distances = [abs(e.value_nm - median(x.value_nm for x in some)) for _, some in places for e in some]
     if not distances:
         return
@@ -35,16 +41,6 @@ def astray(groups: Sequence[Group]) -> Iterator[tuple[Group, Odd]]:
         standard = sqrt(1 + 1 / len(others))
         if abs(worst.value_nm - centre) > limit * standard:
             yield group, Odd(group.entries.index(worst), centre, scale.standard_nm * standard, "off-its-repeats")
-
-
-def _places(group: Group) -> Iterator[tuple[Group, list[Entry]]]:
-    """The repeats of each item in a group, where an item has more than one."""
-    if not isinstance(group.key.place, tuple):
-        return  # what tells no place has no repeats
-    items: dict[Item, list[Entry]] = {}
-    for entry in group.entries:
-        items.setdefault(entry.item, []).append(entry)
-    yield from ((group, some) for some in items.values() if len(some) > 1)
 
 
 def copied(job: Job, groups: Sequence[Group]) -> Iterator[tuple[str, Entry, Entry]]:
