@@ -8,6 +8,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from typing import Final, NamedTuple
 
+from fitmatch.facts import Fact
 from fitmatch.gauging.corrections import offs as gauge_offs
 from fitmatch.gauging.places import at_crown
 from fitmatch.measuring import DIAMETERS, Reading
@@ -27,6 +28,14 @@ class Entry(NamedTuple):
     file: str
     row: int
     reading: Reading
+
+    @property
+    def name(self) -> str:
+        """Its item, as it is told."""
+        return self.item if isinstance(self.item, str) else "/".join(self.item)
+
+
+Finding = tuple[Entry, str, Fact, tuple[str, ...]]  # a reading, its feature, what is wrong, and the likeliest mistakes
 
 
 class Key(NamedTuple):

@@ -8,7 +8,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from statistics import median
 from typing import Final, NamedTuple
 
-from fitmatch.gauging.doubts.groups import Entry, Group
+from fitmatch.facts import Fact
+from fitmatch.gauging.doubts.groups import Entry, Finding, Group
 from fitmatch.gauging.doubts.odd import clusters
 from fitmatch.parts import Job
 
@@ -19,18 +20,6 @@ _ALIKE_NM: Final = 40_000.0
 _CLOSE_NM: Final = 10_000.0  # how close to half a step of undersize the walls of a sitting lie
 INCH: Final = 25_400_000
 MM: Final = 1_000_000
-
-
-class Shared(NamedTuple):
-    """Readings that look off together, all of a feature `of` a kind or a box, or one `half` of them: the first of
-    them, by how much each, and what explains it."""
-
-    first: Entry
-    feature: str
-    half: str
-    of: str
-    error_nm: float
-    signatures: tuple[str, ...]
 
 
 class _Box(NamedTuple):
@@ -47,13 +36,13 @@ class _Box(NamedTuple):
         return self.centre("upper") + self.centre("lower")
 
 
-def shared(job: Job, groups: Sequence[Group]) -> Iterator[Shared]:
+def shared(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
     """What all readings of a sitting share, kind by kind."""
     for kind in job.kinds:
         yield from _of_kind(job, kind, [g for g in groups if g.key.kind == kind and g.at_crown])
 
 
-def _of_kind(job: Job, kind: str, groups: Sequence[Group]) -> Iterator[Shared]:
+def _of_kind(job: Job, kind: str, groups: Sequence[Group]) -> Iterator[Finding]:
     journals: dict[str, list[Entry]] = {}
     bores: list[Entry] = []
     boxes: dict[tuple[str, str], dict[str, list[Entry]]] = {}
@@ -98,18 +87,18 @@ def _centres(entries: list[Entry]) -> list[float]:
     return [median(values[i] for i in part) for part in clusters(values, 1.5 * _ALIKE_NM)]
 
 
-def _whole_kind(kind: str, off: float, boxes: list[_Box], journals: list[Entry]) -> Shared:
+def _whole_kind(kind: str, off: float, boxes: list[_Box], journals: list[Entry]) -> Finding:
     """Every box misses alike: the walls may be off, all or one half, or the journals, or the bores."""
     walls = [e for box in boxes for half in box.halves.values() for e in half]
     half = _half_apart(boxes[0], off)
     if half is not None:
         some = [e for box in boxes for e in box.halves.get(half, ())]
-        return Shared(some[0], "wall", half, kind, -off, _wall_names(-off))
+        return _sitting(some[0], "wall", half, kind, -off, _wall_names(-off))
     by_walls = _wall_names(-off / 2)
     by_journals = _journal_names(off)
-    if by_walls and (not by_journals or by_walls[0] != "undersize"):
-        return Shared(walls[0], "wall", "", kind, -off / 2, (*by_walls, *by_journals)[:3])
-    return Shared(journals[0], "journal", "", kind, -off, by_journals or ("unknown",))
+    if by_walls:
+        return _sitting(walls[0], "wall", "", kind, -off / 2, (*by_walls, *by_journals)[:3])
+    return _sitting(journals[0], "journal", "", kind, -off, by_journals or ("unknown",))
 
 
 def _half_apart(box: _Box, off: float) -> str | None:
@@ -120,17 +109,22 @@ def _half_apart(box: _Box, off: float) -> str | None:
     return "upper" if abs(upper - lower + off) < abs(lower - upper + off) else "lower"
 
 
-def _one_box(box: _Box, off: float, good: list[_Box]) -> Iterator[Shared]:
+def _one_box(box: _Box, off: float, good: list[_Box]) -> Iterator[Finding]:
     """One box fits nowhere, while others do."""
     if good:
         for half, entries in box.halves.items():
             usual = median(other.centre(half) for other in good)
             error = median(e.value_nm for e in entries) - usual
             if abs(error) > _ALIKE_NM:
-                yield Shared(entries[0], "wall", half, box.name, error, _wall_names(error) or ("unknown",))
+                yield _sitting(entries[0], "wall", half, box.name, error, _wall_names(error) or ("unknown",))
         return
     entries = [e for half in box.halves.values() for e in half]
-    yield Shared(entries[0], "wall", "", box.name, -off / 2, _wall_names(-off / 2) or ("unknown",))
+    yield _sitting(entries[0], "wall", "", box.name, -off / 2, _wall_names(-off / 2) or ("unknown",))
+
+
+def _sitting(first: Entry, feature: str, half: str, of: str, error_nm: float, signatures: tuple[str, ...]) -> Finding:
+    """Readings that look off together, all of a feature `of` a kind or a box, or one `half` of them, by their first."""
+    return first, feature, Fact("sitting", {"error_nm": round(error_nm), "half": half, "of": of}), signatures
 
 
 def _wall_names(error: float) -> tuple[str, ...]:
