@@ -15,10 +15,10 @@ from fitmatch.fit.deciding import Decided, Place, kind_for, movable
 from fitmatch.fit.demands import apart
 from fitmatch.fit.search import Choice, Limit, Measure, Search
 from fitmatch.fit.stopping import Stop
+from fitmatch.parts import Jobs
 from fitmatch.placements import Placement
 from fitmatch.pools import IN_ORDER
 from fitmatch.rules.in_force import row_rules
-from fitmatch.rules.locks import Jobs
 
 _MOST_PAIRS = 40_000  # a question over more is not asked
 _MOST_WORK = 75_000  # for all questions about one answer, in pairs: one to two seconds (measured)

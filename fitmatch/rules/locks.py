@@ -5,13 +5,10 @@ from dataclasses import replace
 from functools import partial
 from typing import ClassVar
 
-from fitmatch.parts import SIDES, Bond, Job, Position, Rule, Single
+from fitmatch.parts import SIDES, Bond, Job, Jobs, Place, Position, Rule, Single
 from fitmatch.placements import Placement
 from fitmatch.rules.in_force import broken, in_force, row_rules
 from fitmatch.rules.thick_half import ThickHalf
-
-Jobs = tuple[Job, ...]
-Place = tuple[str, str]  # names of job and position
 
 
 class Locks(Rule):
