@@ -120,11 +120,11 @@ def _leading_number(text: str, decimal_comma: bool) -> tuple[int, int, str]:
         raise LengthError(f"`{_shorten(text)}` is not a number; write digits with a decimal point, such as 1.8162")
     sign, whole, fraction, bare_fraction, power = match.groups()
     rest = plain[match.end() :]
-    if rest[:1] in (",", "'", "_", ".") or (rest and _GROUPED.fullmatch(stripped)):
-        if _GROUPED.fullmatch(stripped):
-            raise LengthError(
-                f"`{_shorten(text)}` may hold a decimal comma or a thousands mark; write a decimal point and no marks"
-            )
+    if rest and _GROUPED.fullmatch(stripped):
+        raise LengthError(
+            f"`{_shorten(text)}` may hold a decimal comma or a thousands mark; write a decimal point and no marks"
+        )
+    if rest[:1] in (",", "'", "_", "."):
         raise LengthError(
             f"`{_shorten(text)}` is not a number; write a decimal point (decimal commas need `;` or tab between cells)"
         )

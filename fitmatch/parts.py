@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
-from typing import ClassVar, Final, NamedTuple, Protocol, Self
+from typing import ClassVar, Final, NamedTuple, Protocol, Self, TypeAlias
 
 from fitmatch.ask import Ask
 from fitmatch.facts import Fact
@@ -18,6 +18,8 @@ from fitmatch.measuring import DIAMETERS, Form, MeasuredAs, Measuring, Reading
 SIDES: Final = ("upper", "lower")
 HALVES: Final = ("upper", "lower", "either")
 ANY: Final = "any"
+Jobs: TypeAlias = "tuple[Job, ...]"
+Place = tuple[str, str]  # names of job and position
 ENDLESS: Final = 1 << 62  # a length that none exceeds
 
 
@@ -203,7 +205,7 @@ class Bond(NamedTuple):
     together."""
 
     name: str
-    off: "Callable[[tuple[Job, ...]], tuple[Job, ...]]"
+    off: Callable[[Jobs], Jobs]
 
 
 class Single(NamedTuple):
@@ -212,7 +214,7 @@ class Single(NamedTuple):
     change: str
     name: str | None
     key: object  # tells it from every other change
-    jobs: "tuple[Job, ...]"
+    jobs: Jobs
 
 
 class Rule:
@@ -328,20 +330,18 @@ class Rule:
         return job
 
     @classmethod
-    def bonds(cls, jobs: "tuple[Job, ...]", kind: str) -> Iterator[Bond]:
+    def bonds(cls, jobs: Jobs, kind: str) -> Iterator[Bond]:
         """The rules of this sort as bonds: of several jobs that decide the kind together, those of one name are let go
         in all of them. Letting go takes nothing away: every plan of the jobs is one of the jobs without the bond."""
 
-        def off(name: str, some: tuple[Job, ...]) -> tuple[Job, ...]:
+        def off(name: str, some: Jobs) -> Jobs:
             return tuple(cls.without(name, job, kind) for job in some)
 
         names = dict.fromkeys(rule.name for job in jobs for rule in cls.of(job, kind) if rule.name is not None)
         return (Bond(name, partial(off, name)) for name in names)
 
     @classmethod
-    def singles(
-        cls, jobs: "tuple[Job, ...]", kind: str, place: tuple[str, str], bonds: Sequence[str]
-    ) -> Iterator[Single]:
+    def singles(cls, jobs: Jobs, kind: str, place: Place, bonds: Sequence[str]) -> Iterator[Single]:
         """Where a bond is made of single things in the parts' own rows: each that may help the position `place`, by the
         names of job and position, which these `bonds` keep out."""
         return iter(())
@@ -349,7 +349,7 @@ class Rule:
     @property
     def change(self) -> str:
         """What letting it out by an amount is called."""
-        return self.key
+        return self.keys[-1]
 
     @property
     def amount(self) -> int | float | None:
@@ -405,7 +405,7 @@ class Job:
     own_shells: tuple[Shell, ...] | None = None  # as its own files tell of them, by which its readings are doubted
 
     @property
-    def jobs(self) -> "tuple[Job, ...]":
+    def jobs(self) -> Jobs:
         """Itself: a job alone is a pool of one."""
         return (self,)
 

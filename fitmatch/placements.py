@@ -77,8 +77,7 @@ class Placement:
 
     @property
     def wall_difference_nm(self) -> int:
-        assert self.upper.wall_nm is not None and self.lower.wall_nm is not None
-        return abs(self.upper.wall_nm - self.lower.wall_nm)
+        return abs(self.twice_axis_shift_nm)
 
     @property
     def twice_axis_shift_nm(self) -> int:
@@ -129,9 +128,7 @@ class KindFigures(NamedTuple):
 def figures_of(placements: Sequence[Placement]) -> KindFigures:
     """The figures of one kind's placements, as the contract of `KindFigures` defines them."""
     shortfalls, excesses = [p.shortfall_nm for p in placements], [p.excess_nm for p in placements]
-    counted = [
-        p for p, low, high in zip(placements, shortfalls, excesses, strict=True) if not (low or high or p.locked)
-    ]
+    counted = [p for p in placements if p.counted]
     deviations = [p.deviation_nm for p in counted]
     wished = [p for p in placements if p.position.wishes]
     too_tight, too_loose = [p.want_shortfall_nm for p in wished], [p.want_excess_nm for p in wished]

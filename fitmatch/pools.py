@@ -32,9 +32,8 @@ class Group(NamedTuple):
 
 def groups_of(jobs: Sequence[Job]) -> list[Group]:
     """Every kind of a single job is a group; of several jobs, those that a family links, in file order."""
-    kinds = dict.fromkeys(kind for job in jobs for kind in job.kinds)
     found = []
-    for kind in kinds:
+    for kind in dict.fromkeys(kind for job in jobs for kind in job.kinds):
         linked = list(_linked(jobs, kind))
         for members, families in linked:
             label = kind if len(linked) == 1 else f"{kind} {' or '.join(families)}"

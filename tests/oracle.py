@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from rulebook import rules_of, with_rules
 
-from fitmatch.gauging.uncertainty import uncertainty_of
+from fitmatch.gauging.uncertainty import ErrorModel
 from fitmatch.lengths import round_half_even
 from fitmatch.parts import ANY, Job, Position, Shell
 from fitmatch.placements import Placement
@@ -81,7 +81,7 @@ def margin_nm(job: Job, p: Position, pair: Pair) -> int:
     margins = _margins_of[0][1]
     measured_as = (p.name, p.housing, pair.upper.measured_as, pair.lower.measured_as)
     if measured_as not in margins:
-        uncertainty = uncertainty_of(job, p, *measured_as[2:])
+        uncertainty = ErrorModel(job).combined(p, *measured_as[2:])
         assert uncertainty is not None and not uncertainty.lower_bound
         margins[measured_as] = ceil(rules_of(job).guard * uncertainty.expanded_nm)
     return margins[measured_as]

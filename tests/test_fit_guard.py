@@ -36,7 +36,7 @@ from fitmatch.fit.checker import check
 from fitmatch.fit.guards import check_guard
 from fitmatch.gauging import read_job
 from fitmatch.gauging.judging import INSIDE, chance_inside, largest_guard, verdict
-from fitmatch.gauging.uncertainty import Uncertainty, uncertainty_of
+from fitmatch.gauging.uncertainty import ErrorModel, Uncertainty
 from fitmatch.measuring import Gauge, Measuring
 from fitmatch.parts import Job, Size
 from fitmatch.plans import Plan, Status
@@ -86,7 +86,7 @@ def one_rod(
 
 def uncertainty(job: Job) -> Uncertainty:
     upper, lower = job.shells
-    found = uncertainty_of(job, job.positions[0], upper.measured_as, lower.measured_as)
+    found = ErrorModel(job).combined(job.positions[0], upper.measured_as, lower.measured_as)
     assert found is not None
     return found
 

@@ -5,7 +5,7 @@ import random
 import pytest
 from bench import Bench, gauge, settings
 
-from fitmatch.gauging.uncertainty import Uncertainty, uncertainty_of
+from fitmatch.gauging.uncertainty import ErrorModel, Uncertainty
 from fitmatch.measuring import Gauge, Reading
 
 JOBS = 4_000
@@ -60,7 +60,7 @@ def one_job(
             ("wall", truth.read("upper", "ball", 3, 2)),
         ],
     )
-    found = uncertainty_of(made.job, made.position, made.upper.measured_as, made.lower.measured_as)
+    found = ErrorModel(made.job).combined(made.position, made.upper.measured_as, made.lower.measured_as)
     assert found is not None and not found.lower_bound
     return abs(made.clearance_nm - truth.clearance), found
 

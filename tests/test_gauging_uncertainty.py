@@ -14,7 +14,7 @@ from fitmatch.gauging.judging import (
     verdict,
 )
 from fitmatch.gauging.student import t_below, t_quantile
-from fitmatch.gauging.uncertainty import ErrorModel, Term, Uncertainty, combine, uncertainty_of
+from fitmatch.gauging.uncertainty import ErrorModel, Term, Uncertainty, combine
 from fitmatch.measuring import Decimal
 
 JOURNAL, BORE, WALL = 50_000_000, 54_045_000, 2_000_000
@@ -39,7 +39,7 @@ def bench(
 
 
 def found(made: Bench) -> Uncertainty:
-    uncertainty = uncertainty_of(made.job, made.position, made.upper.measured_as, made.lower.measured_as)
+    uncertainty = ErrorModel(made.job).combined(made.position, made.upper.measured_as, made.lower.measured_as)
     assert uncertainty is not None
     return uncertainty
 
@@ -199,7 +199,7 @@ def test_a_job_without_gauges_has_no_uncertainty() -> None:
     """Nothing told, nothing claimed."""
     made = bench({})
     assert made.upper.measured_as is None
-    assert uncertainty_of(made.job, made.position, None, None) is None
+    assert ErrorModel(made.job).combined(made.position, None, None) is None
 
 
 def uncertain(u: float, freedom: int | None = None) -> Uncertainty:

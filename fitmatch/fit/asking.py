@@ -17,9 +17,9 @@ from fitmatch.fit.model import Bounds, Choice, Limit
 from fitmatch.fit.order import LEVEL_1, WISH, Filled
 from fitmatch.fit.search import Search
 from fitmatch.fit.stopping import Stop
+from fitmatch.parts import Jobs
 from fitmatch.pools import IN_ORDER
 from fitmatch.rules.in_force import row_rules
-from fitmatch.rules.locks import Jobs
 
 _MOST_PAIRS = 40_000  # a question over more is not asked
 _MOST_WORK = 75_000  # for all questions about one answer, in pairs: one to two seconds (measured)

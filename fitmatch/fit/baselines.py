@@ -189,7 +189,7 @@ def rules_broken_by(job: Job, placements: Sequence[Placement]) -> int:
     kind = placements[0].position.kind
     rules, row = in_force(job, kind), [p for p in job.positions if p.kind == kind]
     count = sum(
-        len({one.rule.key for one in broken(rules, p.position, p.upper, p.lower) if not one.excused})
+        len({one.fact.code for one in broken(rules, p.position, p.upper, p.lower) if not one.excused})
         for p in placements
     )
     for rule in rules:

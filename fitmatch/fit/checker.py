@@ -309,9 +309,9 @@ def _margin(job: Job, placement: Placement) -> int:
     guard = sum(r.factor for r in _rules(job, Guard))
     if not guard:
         return 0
-    from fitmatch.gauging.uncertainty import uncertainty_of
+    from fitmatch.gauging.uncertainty import ErrorModel
 
-    found = uncertainty_of(job, placement.position, placement.upper.measured_as, placement.lower.measured_as)
+    found = ErrorModel(job).combined(placement.position, placement.upper.measured_as, placement.lower.measured_as)
     return 0 if found is None else ceil(guard * found.expanded_nm)
 
 

@@ -16,11 +16,10 @@ from fitmatch.fit.bores import Pair
 from fitmatch.fit.deciding import Place
 from fitmatch.fit.newshell import one_more
 from fitmatch.fit.stopping import Stopped
-from fitmatch.parts import SIDES, Job, Position, Rule
+from fitmatch.parts import SIDES, Job, Jobs, Position, Rule
 from fitmatch.plans import Cure, Reason
 from fitmatch.rules import OF_PARTS, SETTINGS
 from fitmatch.rules.drawing import bore_refused
-from fitmatch.rules.locks import Jobs
 from fitmatch.rules.movable import is_movable
 
 _Question = Callable[[], Cure | None]  # one change, by the least that works; None where it does not help

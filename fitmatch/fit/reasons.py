@@ -175,11 +175,11 @@ class Reasons:
 
 def flags(job: Job, placements: Sequence[Placement], why: Callable[[Position], Fact]) -> Iterator[Flag]:
     """What needs attention though it was filled: outside its limits, accepted, excused by a lock, off its drawing."""
-    in_rows: dict[str, list[Fact]] = {}
+    in_rows: dict[object, list[Fact]] = {}
     for kind in job.kinds:
         row = [p for p in job.positions if p.kind == kind]
         for apart in (apart for one in row_rules(job, kind) for apart in one.apart(row, placements) if apart.excused):
-            in_rows.setdefault(apart.other.position.name, []).append(apart.fact)
+            in_rows.setdefault(apart.fact.slots["other"], []).append(apart.fact)
     for p in placements:
         name = p.position.name
         if not p.within_limits:

@@ -17,10 +17,10 @@ from fitmatch.fit.candidates import ready
 from fitmatch.fit.cures import cures
 from fitmatch.fit.deciding import Decided, Place, decided
 from fitmatch.fit.stopping import Stop, Stopped
-from fitmatch.parts import Position
+from fitmatch.parts import Jobs, Position
 from fitmatch.plans import Cure, Plan, Reason
 from fitmatch.rules import bonds
-from fitmatch.rules.locks import Jobs, Locks, lock_excuses, without_locks
+from fitmatch.rules.locks import Locks, lock_excuses, without_locks
 
 _LIMITS = ("max", "min")
 _HALVES = {"uppers": "upper", "lowers": "lower"}  # too few of them

@@ -9,6 +9,7 @@ from fitmatch.intake.findings import listed
 from fitmatch.lengths import round_half_even
 from fitmatch.measuring import Form, Reading
 
+Means = dict[int | None, dict[float | None, Fraction]]  # by station, then by angle
 ACROSS_THE_JOINT: Final = "across the joint"
 ALONG_THE_CROWN: Final = "along the crown axis"
 NEAR_AXIS_DEGREES: Final = 30  # a diameter no further from the joint, or from the crown axis, is said to lie there
@@ -30,9 +31,7 @@ def form_of(feature: str, readings: Sequence[Reading], corrected: Sequence[int],
     return Form(_whole(taper), _whole(barrel), _whole(out_of_round), larger if feature == "housing_bore" else None)
 
 
-def _along(
-    feature: str, angle_means: dict[int | None, dict[float | None, Fraction]]
-) -> tuple[Fraction | None, Fraction | None]:
+def _along(feature: str, angle_means: Means) -> tuple[Fraction | None, Fraction | None]:
     """Taper, first - last station, and barrel, the middle station or stations - the mean of the ends."""
     means = []
     for station in sorted(s for s in angle_means if s is not None):
@@ -50,9 +49,7 @@ def _along(
     return means[0] - means[-1], barrel
 
 
-def _around(
-    feature: str, angle_means: dict[int | None, dict[float | None, Fraction]]
-) -> tuple[Fraction | None, str | None]:
+def _around(feature: str, angle_means: Means) -> tuple[Fraction | None, str | None]:
     """The largest difference of two angles within a station, and where its larger diameter lies."""
     worst: Fraction | None = None
     larger: str | None = None

@@ -1,6 +1,6 @@
 """Form held against the user's limits, and the one pairing of parts that the trade warns of."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 
 from fitmatch.facts import Fact
 from fitmatch.measuring import DIAMETERS, Form
@@ -19,27 +19,20 @@ def form_flags(job: Job, placements: Iterable[Placement]) -> Iterator[Flag]:
     placed = {p.position.name: p for p in placements}
     for position in job.positions:
         limits = measuring.form_limits.get(position.kind, {})
-        for feature in DIAMETERS:
-            yield from _beyond(position.name, feature, None, position.form(feature), limits)
+        forms: list[tuple[str, str | None, Form | None]] = [(f, None, position.form(f)) for f in DIAMETERS]
         placement = placed.get(position.name)
         for shell in (placement.upper, placement.lower) if placement else ():
-            form = shell.measured.form if shell.measured else None
-            yield from _beyond(position.name, "wall", "/".join(shell.key), form, limits)
-
-
-def _beyond(
-    position: str, feature: str, shell: str | None, form: Form | None, limits: Mapping[str, int]
-) -> Iterator[Flag]:
-    if form is None:
-        return
-    for what in _WHAT:
-        nm: int | None = getattr(form, f"{what}_nm")
-        limit = limits.get(f"{feature}_{what}")
-        if limit is None or nm is None or abs(nm) <= limit:
-            continue
-        larger = form.larger if what == "out_of_round" else None
-        slots = {"feature": feature, "shell": shell, "what": what, "form_nm": nm, "limit_nm": limit, "larger": larger}
-        yield Flag(position, f"{feature}-{what}".replace("_", "-"), Fact("off-form", slots))
+            forms.append(("wall", "/".join(shell.key), shell.measured.form if shell.measured else None))
+        for feature, key, form in forms:
+            for what in _WHAT:
+                nm: int | None = getattr(form, f"{what}_nm", None)
+                limit = limits.get(f"{feature}_{what}")
+                if form is None or nm is None or limit is None or abs(nm) <= limit:
+                    continue
+                slots = {"feature": feature, "shell": key, "what": what, "form_nm": nm, "limit_nm": limit}
+                larger = form.larger if what == "out_of_round" else None
+                code = f"{feature}-{what}".replace("_", "-")
+                yield Flag(position.name, code, Fact("off-form", {**slots, "larger": larger}))
 
 
 def worst_meet(job: Job, kind: str) -> Iterator[str]:

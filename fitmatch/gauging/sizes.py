@@ -47,6 +47,7 @@ class Sizes:
     def _sized(self, kind: str, feature: str, readings: Sequence[Reading]) -> Sized | None:
         form = self.form(kind, feature, readings)
         counted = tuple([r for r in readings if at_crown(feature, r)])
+        aside = tuple([r for r in readings if not at_crown(feature, r)])
         if not counted:
             return None
         groups = self._places(counted)
@@ -60,16 +61,8 @@ class Sizes:
             raw_mean = round_half_even(*mean_of_means([[counted[i].nm for i in group] for group in groups]))
             off = measured_as.zero_nm + measured_as.ball_nm if measured_as else 0
             warm_nm = mean_nm - raw_mean + off
-        size = Size(
-            mean_nm,
-            round_half_even(min(corrected), scale),
-            round_half_even(max(corrected), scale),
-            counted,
-            measured_as,
-            warm_nm,
-            tuple(r for r in readings if not at_crown(feature, r)) if len(counted) < len(readings) else (),
-            form,
-        )
+        smallest_nm, largest_nm = (round_half_even(end(corrected), scale) for end in (min, max))
+        size = Size(mean_nm, smallest_nm, largest_nm, counted, measured_as, warm_nm, aside, form)
         return Sized(size, (above, below))
 
     def plain_wall(self, gauge: str | None, readings: Sequence[int], confirmed: str = "") -> Size:
@@ -144,12 +137,9 @@ class Sizes:
         if not self._measuring.gauges:
             return
         for group in self._places(readings):
-            by_gauge: dict[str, list[int]] = {}
-            for reading in (readings[i] for i in group):
-                if reading.gauge is not None:
-                    by_gauge.setdefault(reading.gauge, []).append(reading.nm)
-            for gauge, values in by_gauge.items():
-                self._pool(gauge, values)
+            for gauge in dict.fromkeys(readings[i].gauge for i in group):
+                if gauge is not None:
+                    self._pool(gauge, [readings[i].nm for i in group if readings[i].gauge == gauge])
 
     def _pool(self, gauge: str, values: Sequence[int]) -> None:
         if len(values) > 1:

@@ -283,13 +283,6 @@ def combine(terms: list[Term], unknown: tuple[str, ...] = ()) -> Uncertainty | N
     return Uncertainty(standard, freedom, t_quantile(freedom) * standard, tuple(terms), unknown)
 
 
-def uncertainty_of(
-    job: Job, position: Position, upper: MeasuredAs | None, lower: MeasuredAs | None
-) -> Uncertainty | None:
-    """The uncertainty of one clearance; for many, keep an `ErrorModel`."""
-    return ErrorModel(job).combined(position, upper, lower)
-
-
 def _common(parts: tuple[Part, ...]) -> dict[str, float]:
     """Sensitivities summed over parts, nought where they cancel: shares may not add up to the bit."""
     common: dict[str, float] = {}

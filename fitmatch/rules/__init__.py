@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from typing import Final
 
 from fitmatch.ask import Ask
-from fitmatch.parts import Bond, Job, Rule
+from fitmatch.parts import Bond, Jobs, Rule
 from fitmatch.rules.drawing import Drawing
 from fitmatch.rules.family import Family
 from fitmatch.rules.guard import Guard
@@ -55,6 +55,6 @@ def known_keys() -> Iterator[str]:
     return (key for sort in SETTINGS for key in sort.keys)
 
 
-def bonds(jobs: tuple[Job, ...], kind: str) -> Iterator[Bond]:
+def bonds(jobs: Jobs, kind: str) -> Iterator[Bond]:
     """Everything that keeps pairs of shells out of this kind, each with the jobs without it."""
     return (bond for sort in REGISTRY for bond in sort.bonds(jobs, kind))

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import ClassVar
 
-from fitmatch.parts import Job, Position, Rule, Single
+from fitmatch.parts import Job, Jobs, Place, Position, Rule, Single
 from fitmatch.rules.movable import is_movable
 
 _ACCEPTED = "let go"
@@ -27,9 +27,7 @@ class Drawing(Rule):
         return replace(job, positions=tuple(positions))
 
     @classmethod
-    def singles(
-        cls, jobs: tuple[Job, ...], kind: str, place: tuple[str, str], bonds: Sequence[str]
-    ) -> Iterator[Single]:
+    def singles(cls, jobs: Jobs, kind: str, place: Place, bonds: Sequence[str]) -> Iterator[Single]:
         """A refused bore accepted: the position's own, or any where housings may move."""
         job = next(job for job in jobs if job.name == place[0])
         movable = is_movable(job, kind)

@@ -4,9 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import ClassVar
 
-from fitmatch.parts import Bond, Job, Rule, Shell, Single
-
-Jobs = tuple[Job, ...]
+from fitmatch.parts import Bond, Job, Jobs, Place, Rule, Shell, Single
 
 
 class Holds(Rule):
@@ -24,7 +22,7 @@ class Holds(Rule):
             yield Bond(cls.key, lambda some: _released(held, some))
 
     @classmethod
-    def singles(cls, jobs: Jobs, kind: str, place: tuple[str, str], bonds: Sequence[str]) -> Iterator[Single]:
+    def singles(cls, jobs: Jobs, kind: str, place: Place, bonds: Sequence[str]) -> Iterator[Single]:
         """One hold taken off; of held shells that are alike the first is named."""
         alike: dict[object, Shell] = {}
         for s in _held(jobs[0], kind) if cls.key in bonds else ():

@@ -16,9 +16,8 @@ def in_force(job: Job, kind: str) -> tuple[Rule, ...]:
 
 
 class Broken(NamedTuple):
-    """A rule that shells break, and what is wrong; `excused`: the locked shells alone break it."""
+    """What is wrong where shells break the rule of this code; `excused`: the locked shells alone break it."""
 
-    rule: Rule
     fact: Fact
     excused: bool
 
@@ -30,17 +29,8 @@ def broken(rules: Iterable[Rule], position: Position, upper: Shell, lower: Shell
     for rule in rules:
         for side, shell in zip(SIDES, (upper, lower), strict=True):
             if not rule.takes(position, side, shell):
-                yield Broken(rule, rule.refusal(position, side, shell), getattr(position, side) is not None)
-        yield from (Broken(rule, fact, locked) for fact in rule.discord(upper, lower))
-
-
-class Apart(NamedTuple):
-    """What is wrong where two bores of a row lie too far from each other, of which the `other` is told; `excused`: both
-    are locked in both halves."""
-
-    other: Placement
-    fact: Fact
-    excused: bool
+                yield Broken(rule.refusal(position, side, shell), getattr(position, side) is not None)
+        yield from (Broken(fact, locked) for fact in rule.discord(upper, lower))
 
 
 class RowRule(NamedTuple):
@@ -49,9 +39,9 @@ class RowRule(NamedTuple):
     rule: Rule
     near: Near
 
-    def apart(self, row: Sequence[Position], placements: Iterable[Placement]) -> Iterator[Apart]:
+    def apart(self, row: Sequence[Position], placements: Iterable[Placement]) -> Iterator[Broken]:
         """Bores that lie too far apart: of neighbours each, of all the two that lie farthest, of those that are not
-        excused and of those that are."""
+        excused and of those that are; excused are two that are both locked in both halves."""
         at = self.lies(row, placements)
         if not self.near.everyone:
             for (i, one), (j, other) in pairwise(at):
@@ -78,20 +68,18 @@ class RowRule(NamedTuple):
 
     def lies(self, row: Sequence[Position], placements: Iterable[Placement]) -> list[tuple[tuple[int, Placement], int]]:
         """For each filled bore its place in the row, and what it lies at."""
-        places = {p.name: i for i, p in enumerate(row)}
-        found = sorted(
-            ((places[p.position.name], p) for p in placements if p.position.name in places), key=lambda b: b[0]
-        )
+        placed = {p.position.name: p for p in placements}
+        found = ((i, placed[p.name]) for i, p in enumerate(row) if p.name in placed)
         return [((i, p), p.twice_axis_shift_nm + self.near.origins[i]) for i, p in found]
 
-    def _apart(self, one: tuple[Placement, int], other: tuple[Placement, int]) -> Apart:
+    def _apart(self, one: tuple[Placement, int], other: tuple[Placement, int]) -> Broken:
         slots = {
             "one": one[0].position.name,
             "other": other[0].position.name,
             "apart_twice_nm": abs(other[1] - one[1]),
             "most_twice_nm": self.near.most,
         }
-        return Apart(other[0], Fact(self.rule.key, slots), one[0].locked and other[0].locked)
+        return Broken(Fact(self.rule.key, slots), one[0].locked and other[0].locked)
 
 
 def row_rules(job: Job, kind: str) -> list[RowRule]:

@@ -22,8 +22,7 @@ class _InRow(OfKind):
 
     @classmethod
     def read(cls, ask: Ask) -> Iterator[Self]:
-        for kind, nm in ask.lengths_by_kind(cls.key).items():
-            yield cls(kind, nm)
+        return (cls(*one) for one in ask.lengths_by_kind(cls.key).items())
 
     def amounts(self, job: Job, kind: str) -> Sequence[int]:
         """Every length up to what no two bores can exceed."""

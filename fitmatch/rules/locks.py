@@ -5,13 +5,10 @@ from dataclasses import replace
 from functools import partial
 from typing import ClassVar
 
-from fitmatch.parts import SIDES, Bond, Job, Position, Rule, Single
+from fitmatch.parts import SIDES, Bond, Job, Jobs, Place, Position, Rule, Single
 from fitmatch.placements import Placement
 from fitmatch.rules.in_force import broken, in_force, row_rules
 from fitmatch.rules.thick_half import ThickHalf
-
-Jobs = tuple[Job, ...]
-Place = tuple[str, str]  # names of job and position
 
 
 class Locks(Rule):
@@ -42,8 +39,7 @@ class Locks(Rule):
 
 
 def without_locks(jobs: Jobs, places: Set[Place], sides: Sequence[str] = SIDES) -> Jobs:
-    """The jobs with these sides of some positions unlocked; a shell without its lock may go to other
-    jobs."""
+    """The jobs with these sides of some positions unlocked; a shell so freed is no longer kept from other jobs."""
     none = dict.fromkeys(sides)
 
     def unlocked(job: Job) -> Job:
@@ -69,9 +65,8 @@ def lock_excuses(job: Job, position: Position) -> bool:
     # Which side the thicker halves lie on a locked bore neither decides nor obeys.
     if any(isinstance(rule, ThickHalf) and rule.one_side and pair.wall_difference_nm > rule.from_nm for rule in rules):
         return True
-    others = [_locked(job, p) for p in job.positions if p.kind == position.kind]
-    fixed = [other for other in others if other is not None and other.locked]
     row = [p for p in job.positions if p.kind == position.kind]
+    fixed = [other for p in row if (other := _locked(job, p)) is not None and other.locked]
     return any(True for one in row_rules(job, position.kind) for _ in one.apart(row, fixed))
 
 

@@ -26,8 +26,7 @@ class MinWall(OfKind):
 
     @classmethod
     def read(cls, ask: Ask) -> Iterator[Self]:
-        for kind, nm in ask.lengths_by_kind(cls.key, of_walls=True).items():
-            yield cls(kind, nm)
+        return (cls(*one) for one in ask.lengths_by_kind(cls.key, of_walls=True).items())
 
     @property
     def walls(self) -> tuple[int, int]:

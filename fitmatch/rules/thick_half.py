@@ -54,10 +54,6 @@ class ThickHalf(OfKind):
     def slots(self) -> dict[str, object]:
         return {"side": self.side, "from_nm": self.from_nm}
 
-    @property
-    def change(self) -> str:
-        return "thick_half_from"
-
     def amounts(self, job: Job, kind: str) -> Sequence[int]:
         return differences_above(self.from_nm, job, kind)
 

@@ -90,9 +90,8 @@ def _found(job: Job, groups: Sequence[Group]) -> Iterator[Doubt]:
             steps = group.key.feature == "housing_bore" and group.at_crown
             odd += [(group, one) for one in odd_ones(group.values, by, steps=steps)]
     odd += outside(job, groups, scale)
-    copies = list(copied(job, groups))
-    sittings = list(shared(job, groups))
-    if odd or copies or sittings:
+    others = [*shared(job, groups), *copied(job, groups)]
+    if odd or others:
         from fitmatch.gauging.doubts.naming import named
 
-        yield from named(job, groups, odd, copies, sittings)
+        yield from named(job, groups, odd, others)

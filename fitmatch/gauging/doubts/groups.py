@@ -8,6 +8,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from typing import Final, NamedTuple
 
+from fitmatch.facts import Fact
 from fitmatch.gauging.corrections import offs as gauge_offs
 from fitmatch.gauging.places import at_crown
 from fitmatch.measuring import DIAMETERS, Reading
@@ -27,6 +28,14 @@ class Entry(NamedTuple):
     file: str
     row: int
     reading: Reading
+
+    @property
+    def name(self) -> str:
+        """Its item, as it is told."""
+        return self.item if isinstance(self.item, str) else "/".join(self.item)
+
+
+Finding = tuple[Entry, str, Fact, tuple[str, ...]]  # a reading, its feature, what is wrong, and the likeliest mistakes
 
 
 class Key(NamedTuple):
@@ -86,9 +95,9 @@ def _entries(job: Job) -> Iterator[tuple[Key, Entry]]:
                     yield _of_position(position, feature, place, reading, offs[reading.gauge], where)
     for shell in job.shells:
         if shell.measured is not None and (shell.key, "wall") not in logged:
-            coating = _coating_in(shell, offs)
+            coating, where = _coating_in(shell, offs), (shell.file, shell.row)
             for place, reading in enumerate(shell.measured.readings):
-                yield _of_shell(shell, place, reading, offs[reading.gauge] + coating, (shell.file, shell.row))
+                yield _of_shell(shell, place, reading, offs[reading.gauge] + coating, where)
 
 
 def _logged(job: Job, offs: Mapping[str | None, int]) -> Iterator[tuple[Key, Entry]]:
@@ -126,8 +135,8 @@ def _of_shell(shell: Shell, place: Place, reading: Reading, off: int, where: tup
 
 def _coating_in(shell: Shell, offs: Mapping[str | None, int]) -> int:
     """The coating that was measured with the wall of a coated shell; 0 where the wall was measured bare."""
-    readings = (*shell.measured.readings, *shell.measured.aside) if shell.measured else ()
-    if not shell.coating_nm or not readings or shell.wall_to_metal_nm is None:
+    readings = (*shell.measured.readings, *shell.measured.aside) if shell.coating_nm and shell.measured else ()
+    if not readings or shell.wall_to_metal_nm is None:
         return 0
     mean = sum(r.nm - offs[r.gauge] for r in readings) / len(readings)
     return shell.coating_nm if mean - shell.wall_to_metal_nm > shell.coating_nm / 2 else 0

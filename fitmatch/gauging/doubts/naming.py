@@ -6,42 +6,26 @@ from typing import Final
 
 from fitmatch.facts import Fact
 from fitmatch.gauging.doubts.digits import decimals_of
-from fitmatch.gauging.doubts.groups import Entry, Group
+from fitmatch.gauging.doubts.groups import Entry, Finding, Group
 from fitmatch.gauging.doubts.mistakes import CAP_EXCHANGED, GAUGE_SETTING, Case, ranked
 from fitmatch.gauging.doubts.odd import Odd
-from fitmatch.gauging.doubts.sessions import Shared
 from fitmatch.gauging.places import from_crown
 from fitmatch.measuring import Doubt
 from fitmatch.parts import Job
 
-Finding = tuple[Entry, str, Fact, tuple[str, ...]]  # a reading, its feature, what is wrong, and the likeliest mistakes
 _OBLIQUE: Final = (10.0, 80.0)  # degrees from the crown axis where a cap out of place shows
 
 
 def named(
-    job: Job,
-    groups: Sequence[Group],
-    odd: Sequence[tuple[Group, Odd]],
-    copies: Sequence[tuple[str, Entry, Entry]],
-    sittings: Sequence[Shared],
+    job: Job, groups: Sequence[Group], odd: Sequence[tuple[Group, Odd]], others: Sequence[Finding]
 ) -> Iterator[Doubt]:
     """Each finding as a doubt, one to an item and feature and only where nobody wrote why the reading stands."""
     judge = _Judge(job, groups)
     told: set[tuple[str, str]] = set()
-    for entry, feature, what, names in (
-        *(judge.single(*found) for found in odd),
-        *(_shared(s) for s in sittings),
-        *((e, feature, Fact("copied", {"other": _name(first)}), ("copied-row",)) for feature, e, first in copies),
-    ):
-        name = _name(entry)
-        if not entry.reading.confirmed and (name, feature) not in told:
-            told.add((name, feature))
-            yield Doubt(entry.file, entry.row, name, feature, entry.reading.nm, what, names)
-
-
-def _shared(found: Shared) -> Finding:
-    slots = {"error_nm": round(found.error_nm), "half": found.half, "of": found.of}
-    return found.first, found.feature, Fact("sitting", slots), found.signatures
+    for entry, feature, what, names in (*(judge.single(*found) for found in odd), *others):
+        if not entry.reading.confirmed and (entry.name, feature) not in told:
+            told.add((entry.name, feature))
+            yield Doubt(entry.file, entry.row, entry.name, feature, entry.reading.nm, what, names)
 
 
 class _Judge:
@@ -59,7 +43,7 @@ class _Judge:
         entry, feature = group.entries[odd.at], group.key.feature
         if odd.code == "step":
             jump = median(e.value_nm for e in group.entries[odd.at :]) - odd.centre_nm
-            slots = {"error_nm": round(jump), "last": _name(group.entries[-1]), "kind": group.key.kind}
+            slots = {"error_nm": round(jump), "last": group.entries[-1].name, "kind": group.key.kind}
             return entry, feature, Fact("step", slots), (GAUGE_SETTING,)
         error = entry.value_nm - odd.centre_nm
         names = self._ranked(group, odd)
@@ -77,22 +61,10 @@ class _Judge:
             for g, middle in self._middles.get(group.key.feature, [])
             if g is not group and abs(middle - odd.centre_nm) > 4 * odd.standard_nm
         )
-        return ranked(
-            Case(
-                group.key.feature,
-                entry.reading.nm,
-                odd.centre_nm + entry.off_nm,
-                odd.standard_nm,
-                unit,
-                decimals_of(rest, unit),
-                others,
-                odd.code == "off" and odd.at in (0, len(group.entries) - 1),
-            )
-        )
-
-
-def _name(entry: Entry) -> str:
-    return entry.item if isinstance(entry.item, str) else "/".join(entry.item)
+        centre, decimals = odd.centre_nm + entry.off_nm, decimals_of(rest, unit)
+        at_an_end = odd.code == "off" and odd.at in (0, len(group.entries) - 1)
+        raw = entry.reading.nm
+        return ranked(Case(group.key.feature, raw, centre, odd.standard_nm, unit, decimals, others, at_an_end))
 
 
 def _oblique(entry: Entry, error: float) -> bool:

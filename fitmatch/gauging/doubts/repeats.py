@@ -1,11 +1,12 @@
 """Repeats of one place that disagree, and rows that look copied."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from math import gcd, pi, sqrt
 from statistics import median, stdev
 from typing import Final
 
-from fitmatch.gauging.doubts.groups import Entry, Group, Item, Key
+from fitmatch.facts import Fact
+from fitmatch.gauging.doubts.groups import Entry, Finding, Group, Item, Key
 from fitmatch.gauging.doubts.odd import Odd, threshold
 from fitmatch.gauging.doubts.scatter import Scale
 from fitmatch.parts import Job
@@ -18,7 +19,13 @@ _CHANCE_OF_COPIES: Final = 2e-3  # an item, of rows that agree by chance
 
 def astray(groups: Sequence[Group]) -> Iterator[tuple[Group, Odd]]:
     """Repeats that do not agree. Of two the one further from its group is meant."""
-    places = [some for group in groups for some in _places(group)]
+    places: list[tuple[Group, list[Entry]]] = []  # the repeats of each item at a place, where it has more than one
+    for group in groups:
+        if isinstance(group.key.place, tuple):  # what tells no place has no repeats
+            items: dict[Item, list[Entry]] = {}
+            for entry in group.entries:
+                items.setdefault(entry.item, []).append(entry)
+            places += [(group, some) for some in items.values() if len(some) > 1]
     distances = [abs(e.value_nm - median(x.value_nm for x in some)) for _, some in places for e in some]
     if not distances:
         return
@@ -37,18 +44,8 @@ def astray(groups: Sequence[Group]) -> Iterator[tuple[Group, Odd]]:
             yield group, Odd(group.entries.index(worst), centre, scale.standard_nm * standard, "off-its-repeats")
 
 
-def _places(group: Group) -> Iterator[tuple[Group, list[Entry]]]:
-    """The repeats of each item in a group, where an item has more than one."""
-    if not isinstance(group.key.place, tuple):
-        return  # what tells no place has no repeats
-    items: dict[Item, list[Entry]] = {}
-    for entry in group.entries:
-        items.setdefault(entry.item, []).append(entry)
-    yield from ((group, some) for some in items.values() if len(some) > 1)
-
-
-def copied(job: Job, groups: Sequence[Group]) -> Iterator[tuple[str, Entry, Entry]]:
-    """The feature and first reading of a row that looks copied, and that of the row it looks copied from.
+def copied(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
+    """Rows that look copied from another, by their first readings.
 
     Rows must agree in three readings or more, and so many that chance would hardly ever make two of the kind agree.
     """
@@ -60,20 +57,15 @@ def copied(job: Job, groups: Sequence[Group]) -> Iterator[tuple[str, Entry, Entr
     pins = {p.name: p.pin for p in job.positions}
     for key, items in rows.items():
         full = [some for some in items.values() if len(some) >= _FEWEST_TO_COPY]
-        if len(full) > 1:
-            yield from ((key.feature, *pair) for pair in _agreeing(full, pins if key.feature == "journal" else {}))
-
-
-def _agreeing(items: list[list[Entry]], pins: Mapping[str, int | None]) -> Iterator[tuple[Entry, Entry]]:
-    rows = [tuple(e.reading.nm for e in some) for some in items]
-    if len(items) * _chance(rows) > _CHANCE_OF_COPIES:
-        return
-    seen: dict[tuple[int, ...], Entry] = {}
-    for values, (entry, *_) in zip(rows, items, strict=True):
-        first = seen.setdefault(values, entry)
-        pin, other = (pins.get(str(one.item)) for one in (entry, first))
-        if first is not entry and (pin is None or pin != other):
-            yield entry, first
+        read = [tuple(e.reading.nm for e in some) for some in full]
+        if len(full) * _chance(read) > _CHANCE_OF_COPIES:
+            continue
+        seen: dict[tuple[int, ...], Entry] = {}
+        for values, (entry, *_) in zip(read, full, strict=True):
+            first = seen.setdefault(values, entry)
+            pin = pins.get(entry.name) if key.feature == "journal" else None
+            if first is not entry and (pin is None or pin != pins.get(first.name)):
+                yield entry, key.feature, Fact("copied", {"other": first.name}), ("copied-row",)
 
 
 def _chance(rows: Sequence[tuple[int, ...]]) -> float:

@@ -35,12 +35,9 @@ class Scale(NamedTuple):
 def scale_of(feature: str, groups: Iterable[Sequence[float]]) -> Scale:
     """The scale of one feature from the values of its groups."""
     usual = USUAL_NM[feature] ** 2
-    groups = [values for values in groups if len(values) > 1]
+    about = [(values, median(values)) for values in groups if len(values) > 1]
     distances: list[float] = []
-    middles = []
-    for values in groups:
-        middle = median(values)
-        middles.append(middle)
+    for values, middle in about:
         share = _SHARE.get(len(values), _SHARE_OF_LARGE)
         some = sorted(abs(v - middle) for v in values)
         distances.extend(d / share for d in (some[1:] if len(values) % 2 else some))
@@ -50,7 +47,7 @@ def scale_of(feature: str, groups: Iterable[Sequence[float]]) -> Scale:
     shown = (_FIRM * usual + weight * median(distances) ** 2) / (_FIRM + weight)
     first = sqrt(max(usual, shown))  # readings on a coarse grid often agree, which must not make the core narrow
     squares, freedom = USUAL_WEIGHT * usual, USUAL_WEIGHT
-    for values, middle in zip(groups, middles, strict=True):
+    for values, middle in about:
         core = [v for v in values if abs(v - middle) <= _CORE * first]
         if len(core) > 1:
             centre = sum(core) / len(core)

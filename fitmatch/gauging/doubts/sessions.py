@@ -8,7 +8,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from statistics import median
 from typing import Final, NamedTuple
 
-from fitmatch.gauging.doubts.groups import Entry, Group
+from fitmatch.facts import Fact
+from fitmatch.gauging.doubts.groups import Entry, Finding, Group
+from fitmatch.gauging.doubts.odd import clusters
 from fitmatch.parts import Job
 
 _STEP_NM: Final = 80_000.0  # neighbouring sets of shells change a clearance by less: 0.003 in, common practice
@@ -18,18 +20,6 @@ _ALIKE_NM: Final = 40_000.0
 _CLOSE_NM: Final = 10_000.0  # how close to half a step of undersize the walls of a sitting lie
 INCH: Final = 25_400_000
 MM: Final = 1_000_000
-
-
-class Shared(NamedTuple):
-    """Readings that look off together, all of a feature `of` a kind or a box, or one `half` of them: the first of
-    them, by how much each, and what explains it."""
-
-    first: Entry
-    feature: str
-    half: str
-    of: str
-    error_nm: float
-    signatures: tuple[str, ...]
 
 
 class _Box(NamedTuple):
@@ -46,13 +36,13 @@ class _Box(NamedTuple):
         return self.centre("upper") + self.centre("lower")
 
 
-def shared(job: Job, groups: Sequence[Group]) -> Iterator[Shared]:
+def shared(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
     """What all readings of a sitting share, kind by kind."""
     for kind in job.kinds:
         yield from _of_kind(job, kind, [g for g in groups if g.key.kind == kind and g.at_crown])
 
 
-def _of_kind(job: Job, kind: str, groups: Sequence[Group]) -> Iterator[Shared]:
+def _of_kind(job: Job, kind: str, groups: Sequence[Group]) -> Iterator[Finding]:
     journals: dict[str, list[Entry]] = {}
     bores: list[Entry] = []
     boxes: dict[tuple[str, str], dict[str, list[Entry]]] = {}
@@ -64,8 +54,8 @@ def _of_kind(job: Job, kind: str, groups: Sequence[Group]) -> Iterator[Shared]:
         else:
             halves = boxes.setdefault((group.key.box, group.key.label), {})
             halves.setdefault(group.key.half, []).extend(group.entries)
-    found = [_Box(name or label, halves) for (name, label), halves in boxes.items()]
-    found = [box for box in found if box.walls == box.walls]  # both halves, or nothing can be said
+    named = (_Box(name or label, halves) for (name, label), halves in boxes.items())
+    found = [box for box in named if box.walls == box.walls]  # both halves, or nothing can be said
     if not journals or not bores or not found:
         return
     aims = [p for p in job.positions if p.kind == kind and p.target_nm is not None]
@@ -82,9 +72,8 @@ def _of_kind(job: Job, kind: str, groups: Sequence[Group]) -> Iterator[Shared]:
             off[box.name] = min((c - target for c in clearances), key=abs)
     if not off:
         return
-    together = len(off) == len(found) and max(off.values()) - min(off.values()) < 2 * _ALIKE_NM
-    if together:
-        yield from _whole_kind(job, kind, median(off.values()), found, [e for some in journals.values() for e in some])
+    if len(off) == len(found) and max(off.values()) - min(off.values()) < 2 * _ALIKE_NM:
+        yield _whole_kind(kind, median(off.values()), found, [e for some in journals.values() for e in some])
         return
     good = [box for box in found if box.name not in off]
     for box in found:
@@ -94,27 +83,22 @@ def _of_kind(job: Job, kind: str, groups: Sequence[Group]) -> Iterator[Shared]:
 
 def _centres(entries: list[Entry]) -> list[float]:
     """The centres of journals, parted where an undersize parts them."""
-    from fitmatch.gauging.doubts.odd import clusters
-
     values = [e.value_nm for e in entries]
     return [median(values[i] for i in part) for part in clusters(values, 1.5 * _ALIKE_NM)]
 
 
-def _whole_kind(job: Job, kind: str, off: float, boxes: list[_Box], journals: list[Entry]) -> Iterator[Shared]:
+def _whole_kind(kind: str, off: float, boxes: list[_Box], journals: list[Entry]) -> Finding:
     """Every box misses alike: the walls may be off, all or one half, or the journals, or the bores."""
     walls = [e for box in boxes for half in box.halves.values() for e in half]
     half = _half_apart(boxes[0], off)
     if half is not None:
         some = [e for box in boxes for e in box.halves.get(half, ())]
-        yield Shared(some[0], "wall", half, kind, -off, _wall_names(-off))
-        return
+        return _sitting(some[0], "wall", half, kind, -off, _wall_names(-off))
     by_walls = _wall_names(-off / 2)
     by_journals = _journal_names(off)
-    if by_walls and (not by_journals or by_walls[0] != "undersize"):
-        yield Shared(walls[0], "wall", "", kind, -off / 2, (*by_walls, *by_journals)[:3])
-    else:
-        names = by_journals or ("unknown",)
-        yield Shared(journals[0], "journal", "", kind, -off, names)
+    if by_walls:
+        return _sitting(walls[0], "wall", "", kind, -off / 2, (*by_walls, *by_journals)[:3])
+    return _sitting(journals[0], "journal", "", kind, -off, by_journals or ("unknown",))
 
 
 def _half_apart(box: _Box, off: float) -> str | None:
@@ -125,18 +109,22 @@ def _half_apart(box: _Box, off: float) -> str | None:
     return "upper" if abs(upper - lower + off) < abs(lower - upper + off) else "lower"
 
 
-def _one_box(box: _Box, off: float, good: list[_Box]) -> Iterator[Shared]:
+def _one_box(box: _Box, off: float, good: list[_Box]) -> Iterator[Finding]:
     """One box fits nowhere, while others do."""
     if good:
         for half, entries in box.halves.items():
             usual = median(other.centre(half) for other in good)
             error = median(e.value_nm for e in entries) - usual
             if abs(error) > _ALIKE_NM:
-                yield Shared(entries[0], "wall", half, box.name, error, _wall_names(error) or ("unknown",))
+                yield _sitting(entries[0], "wall", half, box.name, error, _wall_names(error) or ("unknown",))
         return
     entries = [e for half in box.halves.values() for e in half]
-    names = _wall_names(-off / 2) or ("unknown",)
-    yield Shared(entries[0], "wall", "", box.name, -off / 2, names)
+    yield _sitting(entries[0], "wall", "", box.name, -off / 2, _wall_names(-off / 2) or ("unknown",))
+
+
+def _sitting(first: Entry, feature: str, half: str, of: str, error_nm: float, signatures: tuple[str, ...]) -> Finding:
+    """Readings that look off together, all of a feature `of` a kind or a box, or one `half` of them, by their first."""
+    return first, feature, Fact("sitting", {"error_nm": round(error_nm), "half": half, "of": of}), signatures
 
 
 def _wall_names(error: float) -> tuple[str, ...]:
