@@ -175,25 +175,19 @@ def check_agreement(rows: Sequence[PositionRow], pool: ShellPool, matched: tuple
         for place, column in enumerate(matched):
             if slipped.intersection((column, *per_half([column]))):
                 continue
-            asked: set[str] = set()
-            offered: set[str] = set()
-            agreed = False
-            for side in SIDES:
-                wants = {getattr(row.position, f"wants_{side}")[place] for row in asking if side not in row.locks}
-                marked = {m[place] for half in (side, "either") for m in marks.get((kind, half), ())}
-                agreed = agreed or _any_agree(wants, marked)
-                if wants and marked:
-                    asked |= wants
-                    offered |= marked
-            if asked and not agreed:
+            sides = [
+                (
+                    {getattr(row.position, f"wants_{side}")[place] for row in asking if side not in row.locks},
+                    {m[place] for half in (side, "either") for m in marks.get((kind, half), ())},
+                )
+                for side in SIDES
+            ]
+            told = [(wants, marked) for wants, marked in sides if wants and marked]
+            if told and not any(wants & marked or ANY in wants | marked for wants, marked in told):
+                asked, offered = (set().union(*cells) for cells in zip(*told, strict=True))
                 text = f"keeps every {kind} shell out of every {kind} position: they ask for {_cells(asked)}"
                 todo = f"shells have {_cells(offered)}; write both alike, or `any`"
                 sheet.findings.report("nothing-agrees", f"{text}, {todo}", sheet.paper, None, column, LAST + place)
-
-
-def _any_agree(some: set[str], others: set[str]) -> bool:
-    """Whether any cell of one set agrees with any of the other, as `parts.marks_agree` has it."""
-    return bool(some and others) and bool(some & others or ANY in some or ANY in others)
 
 
 def _cells(cells: set[str]) -> str:

@@ -71,9 +71,12 @@ class PositionReader:
                 self._sheet.report("empty-cell", f"{text}; write 0 where the axis lies in line", position.row, "offset")
 
     def _row(self, row: int, cells: list[str], matched: tuple[str, ...], asked: Set[str]) -> PositionRow:
-        name = self._name(row, cells)
-        kind, known = self._kind(row, cells)
         sheet, sound = self._sheet, True
+        name, kind = sheet.cell(cells, "position"), sheet.cell(cells, "kind")
+        if not sheet.is_unread(cells, "position"):
+            sheet.name_will_do(name, row, "position")
+        if not sheet.is_unread(cells, "kind"):
+            sheet.kind_will_do(kind, row)
         readings: dict[str, tuple[Reading, ...]] = {}
         for feature, gauge in self._gauges_of(row, cells, kind).items():
             confirmed = sheet.cell(cells, f"{feature}_confirmed")
@@ -98,19 +101,7 @@ class PositionReader:
         )
         locks = {side: sheet.cell(cells, side) for side in SIDES if sheet.cell(cells, side)}
         told = bool(cells[sheet.columns.index("offset")].strip())
-        return PositionRow(position, known, readings, sound, own, locks, told)
-
-    def _name(self, row: int, cells: list[str]) -> str:
-        text = self._sheet.cell(cells, "position")
-        if not self._sheet.is_unread(cells, "position"):
-            self._sheet.name_will_do(text, row, "position")
-        return text
-
-    def _kind(self, row: int, cells: list[str]) -> tuple[str, bool]:
-        text = self._sheet.cell(cells, "kind")
-        if not self._sheet.is_unread(cells, "kind"):
-            self._sheet.kind_will_do(text, row)
-        return text, text in self._settings.fits
+        return PositionRow(position, kind in self._settings.fits, readings, sound, own, locks, told)
 
     def _wants(self, cells: list[str], matched: tuple[str, ...], asked: Set[str], side: str) -> tuple[str, ...]:
         cell = self._sheet.cell
@@ -121,17 +112,14 @@ class PositionReader:
 
     def _gauges_of(self, row: int, cells: list[str], kind: str) -> dict[str, tuple[str | None, bool]]:
         """The gauge of each feature, and whether it is known: its own column's, else the row's, else the kind's."""
-        common = self._sheet.cell(cells, "gauge")
-        column = {
-            feature: f"{feature}_gauge" if self._sheet.cell(cells, f"{feature}_gauge") else "gauge"
-            for feature in self._sheet.columns.readings
-        }
+        sheet, features = self._sheet, self._sheet.columns.readings
         found = {
-            feature: self._sheet.gauge(row, self._sheet.cell(cells, name), name, kind, feature)
-            for feature, name in column.items()
-            if name != "gauge"
+            feature: sheet.gauge(row, name, f"{feature}_gauge", kind, feature)
+            for feature in features
+            if (name := sheet.cell(cells, f"{feature}_gauge"))
         }
-        if common and len(found) < len(column):
-            one = self._sheet.gauge(row, common, "gauge", kind, "")
-            return {feature: found.get(feature, one) for feature in column}
-        return {feature: found.get(feature) or self._sheet.gauge(row, "", "", kind, feature) for feature in column}
+        common = sheet.cell(cells, "gauge")
+        if common and len(found) < len(features):
+            one = sheet.gauge(row, common, "gauge", kind, "")
+            return {feature: found.get(feature, one) for feature in features}
+        return {feature: found.get(feature) or sheet.gauge(row, "", "", kind, feature) for feature in features}

@@ -18,7 +18,7 @@ from fitmatch.intake.keyrows import JOB_FILE, JobFile, Path
 from fitmatch.intake.names import fault_in_name, holds_unseen, nearest
 from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, WALL, CellError, Quantity
 from fitmatch.intake.texts import decode
-from fitmatch.intake.values import Values
+from fitmatch.intake.values import TypedNumber, Values
 from fitmatch.measuring import Measuring
 from fitmatch.parts import SIDES, Band, Rule
 from fitmatch.rules import known_keys, read_rules
@@ -140,7 +140,7 @@ def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
         findings.report("broken-toml", fault, JOB_FILE, text.count("\n", 0, endless.start()) + 1)
         return None
     try:
-        return Values.load(text)
+        return tomllib.loads(text, parse_float=lambda typed: TypedNumber(typed.replace("_", "")))
     except tomllib.TOMLDecodeError as error:
         message = str(error)
         place = _AT_LINE.search(message)

@@ -169,7 +169,7 @@ class ShellNames:
         """`complete`: every shell is known, so that one that is not among them does not exist."""
         self.sheet = sheet
         self._shells = shells
-        self._complete = complete
+        self.complete = complete
         self._by_name: dict[str, dict[tuple[str, str], Shell]] | None = None
 
     def find(self, row: int, column: str, typed: str) -> Shell | None:
@@ -188,7 +188,7 @@ class ShellNames:
             return fitting[0]
         if fitting:
             self.sheet.report(*self.ambiguous(name, fitting), row, column)
-        elif self._complete:  # otherwise it may be in what could not be read
+        elif self.complete:  # otherwise it may be in what could not be read
             self.sheet.report(*self.unknown(typed, named), row, column)
         return None
 

@@ -6,6 +6,7 @@ A job may hold a million shells: cells that were found good once are looked up, 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
+from sys import intern
 
 from fitmatch.intake.findings import Findings, Paper, shorten
 from fitmatch.intake.fits import shown
@@ -36,14 +37,12 @@ class ShellPool:
     complete: bool = True  # False once a row or a name could not be read: locks may mean what is not known
     slipped: set[str] = field(default_factory=set)  # columns that were meant by headers with a slip
     names: dict[str, set[str]] = field(default_factory=dict)  # by box
-    doubles: list[tuple[Shell, Paper, int]] = field(default_factory=list)  # shells whose box and name were there before
+    doubles: list[tuple[Shell, Sheet]] = field(default_factory=list)  # shells whose box and name were there before
     papers: dict[str, Paper] = field(default_factory=dict)  # by file
     coated: dict[tuple[str, str], bool] = field(default_factory=dict)  # how coated shells without a wall are measured
     # What cells as they were typed stand for, once they have been checked:
     kinds: dict[str, str] = field(default_factory=dict)
     halves: dict[str, str] = field(default_factory=dict)
-    families: dict[str, str] = field(default_factory=dict)
-    grades: dict[str, str] = field(default_factory=dict)
     marks: dict[tuple[str, ...], tuple[str, ...]] = field(default_factory=dict)
     readers: Readers = field(default_factory=dict)
 
@@ -56,16 +55,11 @@ class ShellPool:
 
     def report_doubles(self) -> None:
         """Note every shell whose box and name were there before; once all files are read."""
-        if not self.doubles:
-            return
-        first: dict[tuple[str, str], Shell] = {}
-        for shell in self.shells:
-            first.setdefault(shell.key, shell)
-        for shell, paper, order in self.doubles:
+        first = {shell.key: shell for shell in reversed(self.shells)} if self.doubles else {}
+        for shell, sheet in self.doubles:
             other = first[shell.key]
             text = f"`{shorten(shell.name)}` stands in box `{shorten(shell.box)}` already ({other.file}:{other.row})"
-            todo = "give each shell of a box its own name"
-            self.findings.report("duplicate-shell", f"{text}; {todo}", paper, shell.row, "shell", order)
+            sheet.report("duplicate-shell", f"{text}; give each shell of a box its own name", shell.row, "shell")
 
     def report_implausible(self, name: str, wall: int, sheet: Sheet, row: int, column: str) -> None:
         """Note a wall that its gauge's corrections have made impossible."""
@@ -139,7 +133,7 @@ class _FileReader:
         gauge: str | None = None
         coatings = self._sheet.reader(COATING, "coating")
         box_of_file = self._box_of_file()
-        kinds, halves, families, grades, all_names = pool.kinds, pool.halves, pool.families, pool.grades, pool.names
+        kinds, halves, all_names = pool.kinds, pool.halves, pool.names
         default_coated, counts = pool.settings.measured_coated, pool.settings.coating_counts
         shells, file, plain_wall = pool.shells, paper.name, pool.sizing.plain_wall
 
@@ -191,9 +185,6 @@ class _FileReader:
             if compared:
                 typed = tuple([cells[index] for index in compared])
                 marks = pool.marks.get(typed) or self._marks(typed)
-            family = cells[i_family]
-            if family:
-                family = families.get(family) or families.setdefault(family, family.strip().casefold())
             grade = cells[i_grade].strip()
             shell = Shell(
                 name,
@@ -202,8 +193,8 @@ class _FileReader:
                 half,
                 wall,
                 marks,
-                family,
-                grades.setdefault(grade, grade) if grade else None,
+                intern(cells[i_family].strip().casefold()),
+                intern(grade) if grade else None,
                 cells[i_hold].strip() or None,
                 coating,
                 to_metal,
@@ -213,7 +204,7 @@ class _FileReader:
             )
             shells.append(shell)
             if name in names and name:
-                pool.doubles.append((shell, paper, columns.order("shell")))
+                pool.doubles.append((shell, self._sheet))
             else:
                 names.add(name)
 

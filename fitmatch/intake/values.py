@@ -1,6 +1,5 @@
 """Values of job.toml by their dotted key, each with the type and bounds it must have."""
 
-import tomllib
 from collections.abc import Callable, Collection, Iterable, Mapping
 from typing import Any, TypeVar
 
@@ -30,11 +29,6 @@ class Values:
         unit = document.get("unit")
         self.unit: str | None = unit if unit in JOB_UNITS else None
         self._findings = findings
-
-    @staticmethod
-    def load(text: str) -> dict[str, Any]:
-        """Parse TOML with numbers kept as text."""
-        return tomllib.loads(text, parse_float=lambda typed: TypedNumber(typed.replace("_", "")))
 
     def refuse_unknown(self, path: Path, known: Iterable[str]) -> None:
         """Note every key of a table that is not known, or that it is no table."""
