@@ -11,8 +11,7 @@ from fitmatch.intake.findings import shorten
 from fitmatch.intake.logrows import Row
 from fitmatch.intake.names import holds_unseen
 from fitmatch.intake.newbox import BoxError, NewBox, write_box
-from fitmatch.intake.positions import QUANTITIES
-from fitmatch.intake.quantities import WALL, CellError, LengthReader
+from fitmatch.intake.quantities import QUANTITIES, WALL, CellError, LengthReader
 from fitmatch.intake.settings import Settings
 from fitmatch.measuring import Doubt
 from fitmatch.parts import Job

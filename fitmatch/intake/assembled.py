@@ -50,35 +50,28 @@ class AssembledReader(ShellNames):
 
     def read(self) -> tuple[AssembledReading, ...]:
         """Every row that has a reading and could be read; a row without one is yet to be measured."""
-        if not any(self.sheet.columns.readings.values()):
-            text = "neither clearance nor bore is a column; add the one that was read"
-            at = self.sheet.table.header_row
-            if not self.sheet.columns.slipped & {*_QUANTITIES}:
-                self.sheet.findings.report("missing-column", text, self.sheet.paper, at, "clearance")
+        sheet, columns = self.sheet, self.sheet.columns
+        if not any(columns.readings.values()):
+            if columns.slipped.isdisjoint(_QUANTITIES):
+                text = "neither clearance nor bore is a column; add the one that was read"
+                sheet.findings.report("missing-column", text, sheet.paper, sheet.table.header_row, "clearance")
             return ()
-        found: list[AssembledReading] = []
+        if columns.lacking:
+            return ()
+        rows = [self._row(row, cells) for row, cells in sheet.table.rows]
+        found = tuple(reading for reading in rows if reading is not None)
         first: dict[tuple[str, Key, Key, str], int] = {}
-        if self.sheet.columns.lacking:
-            return ()
-        rows = 0
-        for row, cells in self.sheet.table.rows:
-            rows += 1
-            reading = self._row(row, cells)
-            if reading is None:
-                continue
+        for reading in found:
             same = (reading.position, reading.upper, reading.lower, reading.method)
-            if same in first:
-                text = (
-                    f"stands in row {first[same]} already with these shells, by {reading.method}; keep one row, with "
-                    "repeats in columns clearance_1, clearance_2 and so on"
-                )
-                self.sheet.report("duplicate-reading", text, row, "position")
-            first.setdefault(same, row)
-            found.append(reading)
-        if not rows and self.sheet.table.complete:
+            before = first.setdefault(same, reading.row)
+            if before != reading.row:
+                text = f"stands in row {before} already with these shells, by {reading.method}"
+                todo = "keep one row, with repeats in columns clearance_1, clearance_2 and so on"
+                sheet.report("duplicate-reading", f"{text}; {todo}", reading.row, "position")
+        if not rows and sheet.table.complete:
             text = "has a header and no rows; write a row for each position measured with its shells in"
-            self.sheet.findings.report("no-rows", text, self.sheet.paper)
-        return tuple(found)
+            sheet.findings.report("no-rows", text, sheet.paper)
+        return found
 
     def _row(self, row: int, cells: list[str]) -> AssembledReading | None:
         position = self._position(row, cells)

@@ -8,8 +8,10 @@ from typing import Final, NamedTuple
 from fitmatch.intake import advice
 from fitmatch.intake.findings import LAST, Findings, shorten
 from fitmatch.intake.names import one_slip_away
+from fitmatch.intake.quantities import QUANTITIES
 from fitmatch.intake.tables import UNREAD, Row, Table
 from fitmatch.lengths import LengthError, unit_factor
+from fitmatch.measuring import DIAMETERS
 from fitmatch.parts import SIDES
 
 OFTEN_MATCHED: Final[tuple[str, ...]] = ("flange", "chamfer")  # matched whenever either file has them
@@ -34,29 +36,14 @@ class Form(NamedTuple):
     lengths: frozenset[str]
 
 
+OWN: Final = tuple(name for name in QUANTITIES if name not in DIAMETERS)  # what a position may have of its own
+_BESIDE_READINGS: Final = tuple(f"{feature}_{what}" for what in ("gauge", "confirmed") for feature in DIAMETERS)
 POSITION_FORM: Final = Form(
     name="positions",
-    needed=("position", "kind", "journal", "housing_bore"),
-    optional=(
-        "target",
-        "min",
-        "max",
-        "seating",
-        "upper",
-        "lower",
-        "pin",
-        "undersize",
-        "offset",
-        "accept",
-        "note",
-        "gauge",
-        "journal_gauge",
-        "housing_bore_gauge",
-        "journal_confirmed",
-        "housing_bore_confirmed",
-    ),
-    readings=("journal", "housing_bore"),
-    lengths=frozenset(("journal", "housing_bore", "target", "min", "max", "seating", "offset")),
+    needed=("position", "kind", *DIAMETERS),
+    optional=(*OWN, "upper", "lower", "pin", "undersize", "accept", "note", "gauge", *_BESIDE_READINGS),
+    readings=DIAMETERS,
+    lengths=frozenset(QUANTITIES),
 )
 SHELL_FORM: Final = Form(
     name="shell",

@@ -6,8 +6,8 @@ from typing import Final
 from fitmatch.intake.columns import Form
 from fitmatch.intake.findings import shorten
 from fitmatch.intake.names import nearest
-from fitmatch.intake.positions import QUANTITIES, PositionRow
-from fitmatch.intake.quantities import WALL
+from fitmatch.intake.positions import PositionRow
+from fitmatch.intake.quantities import QUANTITIES, WALL
 from fitmatch.intake.sheet import Sheet, ShellNames
 from fitmatch.intake.shells import LoggedItems
 from fitmatch.lengths import LengthError, parse_number

@@ -3,23 +3,13 @@
 from collections.abc import Set
 from dataclasses import dataclass
 
+from fitmatch.intake.columns import OWN
 from fitmatch.intake.findings import shorten
-from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, OFFSET, SEATING, TARGET
+from fitmatch.intake.quantities import QUANTITIES
 from fitmatch.intake.sheet import Sheet
 from fitmatch.measuring import Reading
 from fitmatch.parts import ANY, SIDES, Position
 from fitmatch.rules.movable import columns_within
-
-QUANTITIES = {
-    "journal": JOURNAL,
-    "housing_bore": HOUSING_BORE,
-    "target": TARGET,
-    "min": LIMIT,
-    "max": LIMIT,
-    "seating": SEATING,
-    "offset": OFFSET,
-}
-OWN = ("target", "min", "max", "seating", "offset")
 
 
 @dataclass(frozen=True, slots=True)

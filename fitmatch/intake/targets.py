@@ -83,7 +83,7 @@ class AimCheck:
             target = middle(low, high) if low is not None and high is not None else None
             at_middle = target is not None
         if target is not None:
-            self._check(row, target, low, high)
+            self._check(row, target, low, high, unit)
         return replace(
             position,
             target_nm=target,
@@ -94,13 +94,11 @@ class AimCheck:
             aims_at_middle=at_middle,
         )
 
-    def _check(self, row: PositionRow, target: int, low: int | None, high: int | None) -> None:
+    def _check(self, row: PositionRow, target: int, low: int | None, high: int | None, unit: str) -> None:
         """Hold a target against its limits.
 
         What a kind's table says agrees with itself, so what does not agree is the row's own, or comes from a ratio.
         """
-        unit = self._settings.unit
-        assert unit is not None
         if not TARGET.holds(target):
             if self._settings.fits[row.position.kind].fit.target_ratio is not None:
                 text = f"{TARGET.name} is {TARGET.bounds}; mend the ratio, clearance per unit of journal diameter"
