@@ -50,10 +50,8 @@ def warn_of_idle_rules(settings: Settings, findings: Findings) -> None:
 def warn_of_unmatched(columns: set[str], findings: Findings) -> None:
     """Warn of columns that stand in both files and are not matched."""
     for column in sorted(columns):
-        findings.warnings.append(
-            f"positions and shells both have a column `{shorten(column)}`, and it is not matched; "
-            f"name it in [rules] match if they must agree in it"
-        )
+        text = f"positions and shells both have a column `{shorten(column)}`, and it is not matched"
+        findings.warnings.append(f"{text}; name it in [rules] match if they must agree in it")
 
 
 def warn_of_unused(sheet: Sheet, told: Iterable[str] = ()) -> None:

@@ -11,7 +11,7 @@ from fitmatch.intake.quantities import QUANTITIES, WALL
 from fitmatch.intake.sheet import Sheet, ShellNames
 from fitmatch.intake.shells import LoggedItems
 from fitmatch.lengths import LengthError, parse_number
-from fitmatch.measuring import FEATURES, LARGEST_STATION, LoggedReading, Reading, turned
+from fitmatch.measuring import FEATURES, LARGEST_STATION, Decimal, LoggedReading, Reading, turned
 from fitmatch.parts import Shell
 
 READINGS_FORM: Final = Form(
@@ -80,12 +80,11 @@ class LogReader(ShellNames):
         if not text:
             return None
         try:
-            digits, exponent = parse_number(text, decimal_comma=self.sheet.table.decimal_comma)
+            angle = float(Decimal(*parse_number(text, decimal_comma=self.sheet.table.decimal_comma)))
         except LengthError:
             what = f"`{shorten(text)}` is no angle; write degrees from the crown axis as a plain number, such as 22.5"
             self.sheet.report("not-a-number", what, row, "angle")
             return None
-        angle = float(f"{digits}e{exponent}")
         if not -_LARGEST_ANGLE <= angle <= _LARGEST_ANGLE:
             what = f"`{shorten(text)}` lies outside -360 to 360; write degrees from the crown axis"
             self.sheet.report("implausible-number", what, row, "angle")

@@ -4,7 +4,7 @@ Shells of the same box and name are one and the same shell, so their rows must a
 the mistakes in the files themselves; a file is then named JOB/FILE.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from itertools import chain
 from os import PathLike
@@ -13,9 +13,7 @@ from typing import Final
 
 from fitmatch.intake.findings import POSITIONS, SETTINGS, SHELLS, Findings, Paper, shorten
 from fitmatch.intake.fits import shown
-from fitmatch.intake.reading import Compared, FolderReader
-from fitmatch.intake.settings import Settings
-from fitmatch.intake.sizing import Sizing
+from fitmatch.intake.reading import Compared, FolderReader, MakeSizing
 from fitmatch.measuring import Gauge, Measuring, Pooled
 from fitmatch.parts import SIDES, Job, Shell, Size
 from fitmatch.pools import Pool
@@ -27,7 +25,7 @@ _FIELDS: Final = ("kind", "half", "wall_nm", "coating_nm", "wall_to_metal_nm", "
 _COLUMNS: Final = {"wall_nm": "wall", "coating_nm": "coating", "wall_to_metal_nm": "measured"}
 
 
-def read_folders(folders: Sequence[str | PathLike[str]], make_sizing: Callable[[Settings], Sizing]) -> Pool:
+def read_folders(folders: Sequence[str | PathLike[str]], make_sizing: MakeSizing) -> Pool:
     """Read and check several job folders; raises InputError with every mistake in any of them at once, job by job."""
     paths = [Path(folder) for folder in folders]
     findings = Findings()

@@ -84,13 +84,13 @@ class Settings:
         return self.unit != "mm"
 
 
-def read_settings(data: bytes, findings: Findings) -> Settings:
-    """The settings in the bytes of job.toml."""
-    text = decode(data, JOB_FILE, findings)
+def read_settings(data: bytes | None, findings: Findings) -> Settings:
+    """The settings in the bytes of job.toml; what is known without it where it cannot be read."""
+    text = None if data is None else decode(data, JOB_FILE, findings)
     document = None if text is None else _parse(text, findings)
     file = JobFile(text or "", findings)
     if document is None:
-        return unread_settings(file)
+        return Settings(file, readable=False, match_read=False)
     values = Values(document, file, findings)
     values.refuse_unknown((), _SECTIONS)
     _check_unit(values)
@@ -126,11 +126,6 @@ def read_settings(data: bytes, findings: Findings) -> Settings:
         numbered_are_repeats=values.word(("readings", "numbered"), ("places", "repeats")) == "repeats",
         measuring=_measuring(values, fits),
     )
-
-
-def unread_settings(file: JobFile) -> Settings:
-    """What is known where job.toml could not be read."""
-    return Settings(file, readable=False, match_read=False)
 
 
 def _parse(text: str, findings: Findings) -> dict[str, Any] | None:

@@ -23,7 +23,6 @@ class Sheet:
         settings: Settings,
         findings: Findings,
         *,
-        other: Form | None = None,
         further: Iterable[str] = (),
         lacking: dict[str, bool] | None = None,
         readers: Readers | None = None,
@@ -31,7 +30,7 @@ class Sheet:
         """Understand the header, as `columns` says; faults in it are noted. `readers`: shared by several sheets, so
         that what one has learned serves the next."""
         self.table = table
-        self.columns = understand(table, form, other, further, findings, settings.inch_job, lacking or {})
+        self.columns = understand(table, form, further, findings, settings.inch_job, lacking or {})
         self.settings = settings
         self.findings = findings
         self._readers: Readers = {} if readers is None else readers
