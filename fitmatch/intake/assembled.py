@@ -1,6 +1,6 @@
 """assembled.csv to readings: what was measured with the shells in, each laid to its position and its pair of shells."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import Final
 
 from fitmatch.intake.columns import Form
@@ -98,7 +98,9 @@ class AssembledReader(ShellNames):
             if method == STRIP:
                 text = "a strip shows a clearance and no bore; move the figure to clearance, or write gauge"
                 self.sheet.report("unknown-value", text, row, "method")
-            self._check_bore(row, readings, position)
+            if position.journal is not None and min(readings) <= position.journal.smallest_nm:
+                text = "is not greater than the journal; look at both readings and their units"
+                self.sheet.report("bore-not-greater", text, row, self.sheet.columns.readings["bore"][0].name)
         by, date = self.sheet.cell(cells, "by"), self.sheet.cell(cells, "date")
         housing = self._plan.housings.get(position.name) if self._plan else None
         return AssembledReading(
@@ -117,11 +119,6 @@ class AssembledReader(ShellNames):
             todo = f"the nearest is `{near}`" if near else "write its row in the positions file"
             self.sheet.report("unknown-item", f"there is no position `{shorten(name)}`; {todo}", row, "position")
         return None
-
-    def _check_bore(self, row: int, readings: Sequence[int], position: Position) -> None:
-        if position.journal is not None and min(readings) <= position.journal.smallest_nm:
-            text = "is not greater than the journal; look at both readings and their units"
-            self.sheet.report("bore-not-greater", text, row, self.sheet.columns.readings["bore"][0].name)
 
     def _pair(self, row: int, cells: list[str], position: Position | None, *, asked: bool) -> tuple[Key, Key] | None:
         """The two shells that were in: the row's own, else those of the saved plan."""

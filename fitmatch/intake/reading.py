@@ -303,11 +303,5 @@ def _finish_positions(sheet: Sheet, rows: list[PositionRow], pool: ShellPool) ->
     aimed = AimCheck(sheet).aimed(rows)
     check_bores(rows, sheet)
     locks = LockCheck(sheet, pool, rows)
-    return [_position(row, position, locks, sheet.settings) for row, position in zip(rows, aimed, strict=True)]
-
-
-def _position(row: PositionRow, aimed: Position, locks: LockCheck, settings: Settings) -> Position:
-    table = settings.fits.get(aimed.kind)
-    seating = row.own.get("seating", table.fit.seating_nm if table else None)
-    found = locks.resolved(row)
-    return replace(aimed, seating_nm=seating or 0, upper=found.get("upper"), lower=found.get("lower"))
+    found = [locks.resolved(row) for row in rows]
+    return [replace(p, upper=lock.get("upper"), lower=lock.get("lower")) for p, lock in zip(aimed, found, strict=True)]

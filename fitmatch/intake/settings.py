@@ -16,7 +16,7 @@ from fitmatch.intake.findings import Findings, shorten
 from fitmatch.intake.fits import FitTable, read_fits
 from fitmatch.intake.keyrows import JOB_FILE, JobFile, Path
 from fitmatch.intake.names import fault_in_name, holds_unseen, nearest
-from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, WALL, CellError, Quantity
+from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, WALL, Quantity
 from fitmatch.intake.texts import decode
 from fitmatch.intake.values import TypedNumber, Values
 from fitmatch.measuring import Measuring
@@ -189,19 +189,14 @@ def _band(values: Values, path: Path, quantity: Quantity) -> Band | None:
         shown = f'`{shorten(text)}` is no range; write LOW..HIGH, such as "1.8155..1.8165"'
         values.report("not-a-range", shown, *path)
         return None
-    ends = []
-    for end in (low, high):
-        try:
-            ends.append(values.as_length(end, quantity, path))
-        except CellError as error:
-            values.report(error.code, str(error), *path)
-    if len(ends) < 2 or values.unit is None:
+    low_nm, high_nm = (values.length_of(end, quantity, path) for end in (low, high))
+    if low_nm is None or high_nm is None or values.unit is None:
         return None
-    if ends[0] > ends[1]:
+    if low_nm > high_nm:
         what = f"the low end of `{shorten(text)}` is above its high end"
         values.report("limits-crossed", f"{what}; write LOW..HIGH (each end carries its own unit)", *path)
         return None
-    return Band(*ends)
+    return Band(low_nm, high_nm)
 
 
 class _Asked:

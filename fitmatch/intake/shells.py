@@ -107,11 +107,6 @@ def coated_wall(wall: int, coating: int, coated: bool, counts: bool) -> tuple[in
     return (to_metal + coating if counts else to_metal), to_metal
 
 
-def _reason(confirmed: str) -> str:
-    """Why a reading stands, as its cell has it."""
-    return "" if confirmed == UNREAD else confirmed.strip()
-
-
 class _FileReader:
     """Reads the rows of one file into the pool."""
 
@@ -126,12 +121,11 @@ class _FileReader:
         i_shell, i_kind, i_half, i_box, i_grade, i_family, i_coating, i_measured, i_hold = map(
             columns.index, ("shell", "kind", "half", "box", "grade", "family", "coating", "measured", "hold")
         )
-        i_gauge, i_wall_gauge, i_confirmed = map(columns.index, ("gauge", "wall_gauge", "wall_confirmed"))
+        i_confirmed = columns.index("wall_confirmed")
         compared = [columns.index(name) for name in pool.columns_compared]
         walls = self._wall_columns(None)
         gauged = bool(pool.settings.measuring.gauges) or "gauge" in columns.known or "wall_gauge" in columns.known
         gauge: str | None = None
-        coatings = self._sheet.reader(COATING, "coating")
         box_of_file = self._box_of_file()
         kinds, halves, all_names = pool.kinds, pool.halves, pool.names
         default_coated, counts = pool.settings.measured_coated, pool.settings.coating_counts
@@ -155,7 +149,7 @@ class _FileReader:
                     self._odd_name(box, row, "box")
 
             if gauged:
-                gauge, walls = self._gauge(cells[i_wall_gauge], cells[i_gauge], kind, row)
+                gauge, walls = self._gauge(cells, kind, row)
             readings = []
             for index, known, reader, column in walls:
                 text = cells[index]
@@ -166,15 +160,15 @@ class _FileReader:
             measured: Size | None = None
             wall: int | None = None
             if readings:
-                confirmed = cells[i_confirmed] and _reason(cells[i_confirmed])
+                confirmed = cells[i_confirmed] and self._sheet.cell(cells, "wall_confirmed")
                 measured = plain_wall(gauge, readings, confirmed)
                 wall = measured.mean_nm
                 if not WALL.holds(wall):
                     pool.report_implausible(name, wall, self._sheet, row, columns.readings["wall"][0].name)
                     measured = wall = None
             to_metal, coating = wall, 0
-            if cells[i_coating] and coatings is not None:
-                coating = self._coating(coatings, cells[i_coating], wall, row)
+            if cells[i_coating]:
+                coating = self._coating(cells, wall, row)
             coated = self._is_coated(cells[i_measured], row) if cells[i_measured] else default_coated
             if coating and wall is not None:
                 wall, to_metal = coated_wall(wall, coating, coated, counts)
@@ -208,10 +202,11 @@ class _FileReader:
             else:
                 names.add(name)
 
-    def _gauge(self, own: str, common: str, kind: str, row: int) -> tuple[str | None, list[WallColumn]]:
+    def _gauge(self, cells: list[str], kind: str, row: int) -> tuple[str | None, list[WallColumn]]:
         """The gauge of a row and the readers of its numbers; no reader where the cell names an unknown one."""
-        text, column = (own, "wall_gauge") if own.strip() else (common, "gauge")
-        gauge, known = self._sheet.gauge(row, "" if text == UNREAD else text.strip(), column, kind, "wall")
+        sheet = self._sheet
+        column = "wall_gauge" if cells[sheet.columns.index("wall_gauge")].strip() else "gauge"
+        gauge, known = sheet.gauge(row, sheet.cell(cells, column), column, kind, "wall")
         if not known:
             return None, []
         if gauge not in self._walls:
@@ -253,11 +248,9 @@ class _FileReader:
         self._pool.halves[text] = half
         return half
 
-    def _coating(self, reader: LengthReader, text: str, wall: int | None, row: int) -> int:
+    def _coating(self, cells: list[str], wall: int | None, row: int) -> int:
         """The thickness of a coating; 0 is uncoated."""
-        nm = reader.known.get(text)
-        if nm is None:
-            nm = self._sheet.read(reader, text, row, "coating") or 0
+        nm = self._sheet.length(row, cells, "coating", COATING) or 0
         if wall is not None and 2 * nm >= wall:
             self._sheet.report("coating-too-thick", self._pool.too_thick(nm, wall), row, "coating")
             return 0

@@ -19,8 +19,8 @@ class AimCheck:
         self._faulty_ratios: set[str] = set()
 
     def aimed(self, rows: list[PositionRow]) -> list[Position]:
-        """The positions of the rows with target and limits as they hold in the end; without, where something is
-        wrong."""
+        """The positions of the rows with target, limits and seating as they hold in the end; without, where something
+        is wrong."""
         self._check_for_targets(rows)
         positions = [self._aimed(row) for row in rows]
         self._warn_of_wishes(positions)
@@ -91,6 +91,7 @@ class AimCheck:
             max_nm=high,
             want_min_nm=_clipped(fit.want_min_nm, low, high),
             want_max_nm=_clipped(fit.want_max_nm, low, high),
+            seating_nm=row.own.get("seating", table.fit.seating_nm) or 0,
             aims_at_middle=at_middle,
         )
 
