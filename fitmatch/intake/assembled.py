@@ -81,12 +81,11 @@ class AssembledReader(ShellNames):
         if len(features) > 1:
             text = "stands beside a bore; keep what the gauge showed and clear the other"
             self.sheet.report("clearance-and-bore", text, row, "clearance")
-        typed = self.sheet.cell(cells, GAUGE)
         kind = position.kind if position else ""
         # A strip is measured with no gauge unless its row names one.
         gauge: tuple[str | None, bool] = None, True
-        if typed or method != STRIP:
-            gauge = self.sheet.gauge(row, typed, GAUGE, kind, "housing_bore")
+        if method != STRIP or self.sheet.cell(cells, GAUGE):
+            gauge = self.sheet.gauge(row, cells, GAUGE, kind, "housing_bore")
         readings: list[int] = []
         whole = False
         if features:

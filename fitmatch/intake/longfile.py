@@ -55,7 +55,7 @@ class LogReader(ShellNames):
         kind = self._kind(row, item) if feature != "wall" else shell.kind if shell else None
         station = self.sheet.count(row, cells, "station", 9, LARGEST_STATION, "station; count them")
         angle = self._angle(row, cells, feature)
-        gauge, known = self.sheet.gauge(row, self.sheet.cell(cells, "gauge"), "gauge", kind or "", feature)
+        gauge, known = self.sheet.gauge(row, cells, "gauge", kind or "", feature)
         quantity = WALL if feature == "wall" else QUANTITIES[feature]
         nm = self.sheet.length(row, cells, "reading", quantity, gauge) if known else None
         if kind is None or nm is None:

@@ -49,7 +49,8 @@ def read_folders(folders: Sequence[str | PathLike[str]], make_sizing: MakeSizing
     )
     for at, (name, reader, own) in enumerate(zip(names, readers, compared, strict=False)):
         try:
-            jobs.append(_named(reader.job(own, pooled), name))
+            job = reader.job(own, pooled)
+            jobs.append(replace(job, name=name, positions=tuple(replace(p, job=name) for p in job.positions)))
         except InputError as error:
             problems += [p._replace(file=f"{name}/{p.file}", rank=(at, *p.rank)) for p in error.problems]
     if problems:
@@ -78,10 +79,6 @@ def _names(paths: Sequence[Path]) -> list[str]:
         if len(set(names)) == len(names):
             return names
     return [str(path.resolve()) for path in paths]
-
-
-def _named(job: Job, name: str) -> Job:
-    return replace(job, name=name, positions=tuple(replace(p, job=name) for p in job.positions))
 
 
 def _check_settings(jobs: Sequence[Job], findings: Findings) -> None:

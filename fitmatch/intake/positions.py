@@ -104,12 +104,11 @@ class PositionReader:
         """The gauge of each feature, and whether it is known: its own column's, else the row's, else the kind's."""
         sheet, features = self._sheet, self._sheet.columns.readings
         found = {
-            feature: sheet.gauge(row, name, f"{feature}_gauge", kind, feature)
+            feature: sheet.gauge(row, cells, f"{feature}_gauge", kind, feature)
             for feature in features
-            if (name := sheet.cell(cells, f"{feature}_gauge"))
+            if sheet.cell(cells, f"{feature}_gauge")
         }
-        common = sheet.cell(cells, "gauge")
-        if common and len(found) < len(features):
-            one = sheet.gauge(row, common, "gauge", kind, "")
+        if len(found) < len(features) and sheet.cell(cells, "gauge"):
+            one = sheet.gauge(row, cells, "gauge", kind, "")
             return {feature: found.get(feature, one) for feature in features}
-        return {feature: found.get(feature) or sheet.gauge(row, "", "", kind, feature) for feature in features}
+        return {feature: found.get(feature) or sheet.gauge(row, cells, "gauge", kind, feature) for feature in features}

@@ -113,10 +113,10 @@ class Sheet:
         read = [nm for nm in found if nm is not None]
         return read, len(read) == len(columns)
 
-    def gauge(self, row: int, cell: str, column: str, kind: str, feature: str) -> tuple[str | None, bool]:
+    def gauge(self, row: int, cells: list[str], column: str, kind: str, feature: str) -> tuple[str | None, bool]:
         """The gauge that took a reading: the cell's, else the one that [measured.KIND] names; None where nobody says.
         And whether that can be relied on: an unknown name is noted."""
-        measuring = self.settings.measuring
+        measuring, cell = self.settings.measuring, self.cell(cells, column)
         if not cell:
             return measuring.measured.get(kind, {}).get(feature), True
         if cell in measuring.gauges:

@@ -206,7 +206,7 @@ class _FileReader:
         """The gauge of a row and the readers of its numbers; no reader where the cell names an unknown one."""
         sheet = self._sheet
         column = "wall_gauge" if cells[sheet.columns.index("wall_gauge")].strip() else "gauge"
-        gauge, known = sheet.gauge(row, sheet.cell(cells, column), column, kind, "wall")
+        gauge, known = sheet.gauge(row, cells, column, kind, "wall")
         if not known:
             return None, []
         if gauge not in self._walls:
