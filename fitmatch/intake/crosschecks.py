@@ -105,7 +105,11 @@ class LockCheck(ShellNames):
 
     def __init__(self, sheet: Sheet, pool: ShellPool, rows: Sequence[PositionRow]) -> None:
         wanted = {cell.rpartition("/")[2].strip() for row in rows for cell in row.locks.values()}
-        super().__init__(sheet, (shell for shell in pool.shells if shell.name in wanted), complete=pool.complete)
+        shells: dict[Key, Shell] = {}  # the first of those with one name in one box
+        for shell in pool.shells if wanted else ():
+            if shell.name in wanted:
+                shells.setdefault(shell.key, shell)
+        super().__init__(sheet, shells.values(), complete=pool.complete)
         self._used: dict[Key, str] = {}
 
     def resolved(self, row: PositionRow) -> dict[str, Key]:

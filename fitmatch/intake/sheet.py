@@ -180,7 +180,7 @@ class ShellNames:
         if self._by_name is None:
             self._by_name = {}
             for shell in self._shells:
-                self._by_name.setdefault(shell.name, {}).setdefault(shell.key, shell)
+                self._by_name.setdefault(shell.name, {})[shell.key] = shell
         named = list(self._by_name.get(name, {}).values())
         fitting = [shell for shell in named if not boxes or shell.box == boxes[0]]
         if len(fitting) == 1:
