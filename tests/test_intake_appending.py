@@ -121,11 +121,11 @@ def test_the_newest_reading_is_the_last_row_that_has_one(tmp_path: Path) -> None
     log = LogFile(path)
     newest = log.rows.newest
     assert newest is not None
-    log.write_cell(newest, 5, "worn")
+    log.replace(log.rows.with_cell(newest, 5, "worn"))
     assert path.read_bytes() == header + b'R1,journal,,,1.8,\nR2,journal,,,1.9,"worn"\n\nR3,journal,,,,\n'
     newest = log.rows.newest
     assert newest is not None
-    log.take_back(newest)
+    log.replace(log.rows.without(newest))
     assert path.read_bytes() == header + b"R1,journal,,,1.8,\n\nR3,journal,,,,\n"
     assert path.stat().st_mode & 0o777 == 0o640
 

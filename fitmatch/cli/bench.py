@@ -11,8 +11,7 @@ from fitmatch.intake.findings import shorten
 from fitmatch.intake.logrows import Row
 from fitmatch.intake.names import holds_unseen
 from fitmatch.intake.newbox import BoxError, NewBox, write_box
-from fitmatch.intake.positions import QUANTITIES
-from fitmatch.intake.quantities import WALL, CellError, LengthReader
+from fitmatch.intake.quantities import QUANTITIES, WALL, CellError, LengthReader
 from fitmatch.intake.settings import Settings
 from fitmatch.measuring import Doubt
 from fitmatch.parts import Job
@@ -162,7 +161,7 @@ class Bench:
             raise RefusedError("there is no reading to take back")
         told = self._newest_told(newest)
         open_before = {n for n, asked in enumerate(self._path) if not asked.taken}
-        self._written(lambda: self._log.take_back(newest))
+        self._written(lambda: self._log.replace(self._log.rows.without(newest)))
         self._look_at(self._doors.read(self._log.data))
         opened = [n for n, asked in enumerate(self._path) if not asked.taken and n not in open_before]
         self._at = opened[0] if opened else self._at
@@ -178,7 +177,7 @@ class Bench:
         if column is None:
             raise RefusedError("the file of readings has no column `confirmed`; add it to its header and to every row")
         told = self._newest_told(newest)
-        self._written(lambda: self._log.write_cell(newest, column, reason))
+        self._written(lambda: self._log.replace(rows.with_cell(newest, column, reason)))
         self._look_at(self._doors.read(self._log.data))
         self._doors.say(f"kept {told}: {reason}")
 

@@ -4,7 +4,7 @@ import os
 from pathlib import Path
 from typing import Final
 
-from fitmatch.intake.logrows import HEADER, LogRows, Row, split_torn
+from fitmatch.intake.logrows import HEADER, LogRows, split_torn
 from fitmatch.intake.wholefiles import remove_drafts, sync_folder, write_whole
 
 _APPEND: Final = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0)
@@ -48,7 +48,7 @@ class LogFile:
             file.flush()
             os.fsync(file.fileno())
         sync_folder(aside.parent)
-        self._replace(self.data)
+        self.replace(self.data)
         self._torn = b""
         return aside
 
@@ -69,15 +69,8 @@ class LogFile:
             self._stamp = self._stamp_now()
         self._hold(self.data + added)
 
-    def take_back(self, row: Row) -> None:
-        """Remove a row."""
-        self._replace(self.rows.without(row))
-
-    def write_cell(self, row: Row, column: int, text: str) -> None:
-        """Put another text into a cell."""
-        self._replace(self.rows.with_cell(row, column, text))
-
-    def _replace(self, data: bytes) -> None:
+    def replace(self, data: bytes) -> None:
+        """Put other rows in place of all."""
         self._check()
         write_whole(self.path, data)
         self._stamp = self._stamp_now()

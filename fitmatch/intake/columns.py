@@ -8,8 +8,10 @@ from typing import Final, NamedTuple
 from fitmatch.intake import advice
 from fitmatch.intake.findings import LAST, Findings, shorten
 from fitmatch.intake.names import one_slip_away
+from fitmatch.intake.quantities import QUANTITIES
 from fitmatch.intake.tables import UNREAD, Row, Table
 from fitmatch.lengths import LengthError, unit_factor
+from fitmatch.measuring import DIAMETERS
 from fitmatch.parts import SIDES
 
 OFTEN_MATCHED: Final[tuple[str, ...]] = ("flange", "chamfer")  # matched whenever either file has them
@@ -34,29 +36,14 @@ class Form(NamedTuple):
     lengths: frozenset[str]
 
 
+OWN: Final = tuple(name for name in QUANTITIES if name not in DIAMETERS)  # what a position may have of its own
+_BESIDE_READINGS: Final = tuple(f"{feature}_{what}" for what in ("gauge", "confirmed") for feature in DIAMETERS)
 POSITION_FORM: Final = Form(
     name="positions",
-    needed=("position", "kind", "journal", "housing_bore"),
-    optional=(
-        "target",
-        "min",
-        "max",
-        "seating",
-        "upper",
-        "lower",
-        "pin",
-        "undersize",
-        "offset",
-        "accept",
-        "note",
-        "gauge",
-        "journal_gauge",
-        "housing_bore_gauge",
-        "journal_confirmed",
-        "housing_bore_confirmed",
-    ),
-    readings=("journal", "housing_bore"),
-    lengths=frozenset(("journal", "housing_bore", "target", "min", "max", "seating", "offset")),
+    needed=("position", "kind", *DIAMETERS),
+    optional=(*OWN, "upper", "lower", "pin", "undersize", "accept", "note", "gauge", *_BESIDE_READINGS),
+    readings=DIAMETERS,
+    lengths=frozenset(QUANTITIES),
 )
 SHELL_FORM: Final = Form(
     name="shell",
@@ -143,18 +130,12 @@ def has_header(table: Table, form: Form, findings: Findings) -> bool:
 
 
 def understand(
-    table: Table,
-    form: Form,
-    other: Form | None,
-    further: Iterable[str],
-    findings: Findings,
-    inch_job: bool,
-    lacking: dict[str, bool],
+    table: Table, form: Form, further: Iterable[str], findings: Findings, inch_job: bool, lacking: dict[str, bool]
 ) -> Columns:
     """Find the columns of `form` and the `further` ones in a table's header, and note every fault in it.
 
-    `other` is the form of the other kind of file, if there is one. `lacking` holds columns that no file of this form
-    has, each with whether that was said: once is enough. The table's rows get two cells more, as `Columns` says.
+    `lacking` holds columns that no file of this form has, each with whether that was said: once is enough. The table's
+    rows get two cells more, as `Columns` says.
     """
     width = len(table.header)
     found = Columns({feature: [] for feature in form.readings}, blank=width, unread=width + 1)
@@ -170,7 +151,7 @@ def understand(
         if not name:
             nameless.append(index)
         elif name not in asked and feature is None:
-            fault = _stray(name, form, other, asked)
+            fault = _stray(name, form, asked)
             if fault is None:
                 found.ignored.setdefault(name, index)
             else:
@@ -217,8 +198,9 @@ def _feature(name: str, form: Form) -> str | None:
     return match.group(1) if match and match.group(1) in form.readings else None
 
 
-def _stray(name: str, form: Form, other: Form | None, asked: Iterable[str]) -> tuple[str, str, str] | None:
+def _stray(name: str, form: Form, asked: Iterable[str]) -> tuple[str, str, str] | None:
     """What is wrong with a column nobody asked for: code, text, and the column that was meant; None if nothing is."""
+    other = {POSITION_FORM.name: SHELL_FORM, SHELL_FORM.name: POSITION_FORM}.get(form.name)
     halves = per_half((*OFTEN_MATCHED, *MATCHED_IF_ASKED)) if other is POSITION_FORM else []
     if other and (name in (*other.needed, *other.optional, *halves) or _feature(name, other) is not None):
         text = f"this column belongs to the {other.name} file; move it there or take it out"

@@ -50,10 +50,8 @@ def warn_of_idle_rules(settings: Settings, findings: Findings) -> None:
 def warn_of_unmatched(columns: set[str], findings: Findings) -> None:
     """Warn of columns that stand in both files and are not matched."""
     for column in sorted(columns):
-        findings.warnings.append(
-            f"positions and shells both have a column `{shorten(column)}`, and it is not matched; "
-            f"name it in [rules] match if they must agree in it"
-        )
+        text = f"positions and shells both have a column `{shorten(column)}`, and it is not matched"
+        findings.warnings.append(f"{text}; name it in [rules] match if they must agree in it")
 
 
 def warn_of_unused(sheet: Sheet, told: Iterable[str] = ()) -> None:
@@ -107,7 +105,11 @@ class LockCheck(ShellNames):
 
     def __init__(self, sheet: Sheet, pool: ShellPool, rows: Sequence[PositionRow]) -> None:
         wanted = {cell.rpartition("/")[2].strip() for row in rows for cell in row.locks.values()}
-        super().__init__(sheet, (shell for shell in pool.shells if shell.name in wanted), complete=pool.complete)
+        shells: dict[Key, Shell] = {}  # the first of those with one name in one box
+        for shell in pool.shells if wanted else ():
+            if shell.name in wanted:
+                shells.setdefault(shell.key, shell)
+        super().__init__(sheet, shells.values(), complete=pool.complete)
         self._used: dict[Key, str] = {}
 
     def resolved(self, row: PositionRow) -> dict[str, Key]:
@@ -175,25 +177,19 @@ def check_agreement(rows: Sequence[PositionRow], pool: ShellPool, matched: tuple
         for place, column in enumerate(matched):
             if slipped.intersection((column, *per_half([column]))):
                 continue
-            asked: set[str] = set()
-            offered: set[str] = set()
-            agreed = False
-            for side in SIDES:
-                wants = {getattr(row.position, f"wants_{side}")[place] for row in asking if side not in row.locks}
-                marked = {m[place] for half in (side, "either") for m in marks.get((kind, half), ())}
-                agreed = agreed or _any_agree(wants, marked)
-                if wants and marked:
-                    asked |= wants
-                    offered |= marked
-            if asked and not agreed:
+            sides = [
+                (
+                    {getattr(row.position, f"wants_{side}")[place] for row in asking if side not in row.locks},
+                    {m[place] for half in (side, "either") for m in marks.get((kind, half), ())},
+                )
+                for side in SIDES
+            ]
+            told = [(wants, marked) for wants, marked in sides if wants and marked]
+            if told and not any(wants & marked or ANY in wants | marked for wants, marked in told):
+                asked, offered = (set().union(*cells) for cells in zip(*told, strict=True))
                 text = f"keeps every {kind} shell out of every {kind} position: they ask for {_cells(asked)}"
                 todo = f"shells have {_cells(offered)}; write both alike, or `any`"
                 sheet.findings.report("nothing-agrees", f"{text}, {todo}", sheet.paper, None, column, LAST + place)
-
-
-def _any_agree(some: set[str], others: set[str]) -> bool:
-    """Whether any cell of one set agrees with any of the other, as `parts.marks_agree` has it."""
-    return bool(some and others) and bool(some & others or ANY in some or ANY in others)
 
 
 def _cells(cells: set[str]) -> str:

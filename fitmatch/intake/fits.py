@@ -32,11 +32,7 @@ class FitTable(NamedTuple):
 
 def read_fits(values: Values) -> dict[str, FitTable]:
     """The fits by kind; one that is no table at all is there as well, as its kind is known."""
-    tables: dict[str, FitTable] = {}
-    for kind in values.kinds(("fit",), None):
-        path = ("fit", kind)
-        values.refuse_unknown(path, _KEYS)
-        tables[kind] = _fit(values, kind)
+    tables = {kind: _fit(values, kind) for kind in values.kinds(("fit",), None)}
     if values.document.get("fit", {}) == {}:
         values.report("no-fit", "there is no [fit.KIND] table; write one for each kind, such as [fit.rod]", "fit")
     return tables
@@ -44,6 +40,7 @@ def read_fits(values: Values) -> dict[str, FitTable]:
 
 def _fit(values: Values, kind: str) -> FitTable:
     path = ("fit", kind)
+    values.refuse_unknown(path, _KEYS)
     if not isinstance(values.document["fit"][kind], dict):
         return FitTable(Fit(kind), frozenset(_AIMS))  # what is no table was reported, and may have held anything
     # A key that is a slip away from one of these was reported, and that one is not missing besides.

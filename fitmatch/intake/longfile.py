@@ -6,12 +6,12 @@ from typing import Final
 from fitmatch.intake.columns import Form
 from fitmatch.intake.findings import shorten
 from fitmatch.intake.names import nearest
-from fitmatch.intake.positions import QUANTITIES, PositionRow
-from fitmatch.intake.quantities import WALL
+from fitmatch.intake.positions import PositionRow
+from fitmatch.intake.quantities import QUANTITIES, WALL
 from fitmatch.intake.sheet import Sheet, ShellNames
 from fitmatch.intake.shells import LoggedItems
 from fitmatch.lengths import LengthError, parse_number
-from fitmatch.measuring import FEATURES, LARGEST_STATION, LoggedReading, Reading, turned
+from fitmatch.measuring import FEATURES, LARGEST_STATION, Decimal, LoggedReading, Reading, turned
 from fitmatch.parts import Shell
 
 READINGS_FORM: Final = Form(
@@ -24,45 +24,43 @@ READINGS_FORM: Final = Form(
 _LARGEST_ANGLE: Final = 360
 
 
-class LogReader:
+class LogReader(ShellNames):
     """Reads the rows of one long file."""
 
     def __init__(
         self, sheet: Sheet, positions: Iterable[PositionRow], shells: Iterable[Shell], *, complete: bool
     ) -> None:
         """`complete`: every position and shell is known, so that an item that is not among them does not exist."""
-        self._sheet = sheet
-        self._complete = complete
+        super().__init__(sheet, shells, complete=complete)
         self._kinds = {row.position.name: row.position.kind for row in positions}
-        self._names = ShellNames(sheet, shells, complete=complete)
 
     def read(self) -> tuple[LoggedReading, ...]:
         """Every row that could be read, in file order."""
-        rows = (self._row(row, cells) for row, cells in self._sheet.table.rows)
+        rows = (self._row(row, cells) for row, cells in self.sheet.table.rows)
         return tuple(logged for logged in rows if logged is not None)
 
     def _row(self, row: int, cells: list[str]) -> LoggedReading | None:
-        if self._sheet.columns.lacking:
+        if self.sheet.columns.lacking:
             return None
-        typed = cells[self._sheet.columns.index("feature")].casefold()
-        feature = self._sheet.word(typed, row, "feature", FEATURES, "feature")
-        item = self._sheet.cell(cells, "item")
+        typed = cells[self.sheet.columns.index("feature")].casefold()
+        feature = self.sheet.word(typed, row, "feature", FEATURES, "feature")
+        item = self.sheet.cell(cells, "item")
         if not item:
-            if not self._sheet.is_unread(cells, "item"):
-                self._sheet.report("empty-cell", "is empty; name the position or the shell", row, "item")
+            if not self.sheet.is_unread(cells, "item"):
+                self.sheet.report("empty-cell", "is empty; name the position or the shell", row, "item")
             return None
         if feature is None:
             return None
-        shell = self._names.find(row, "item", item) if feature == "wall" else None
+        shell = self.find(row, "item", item) if feature == "wall" else None
         kind = self._kind(row, item) if feature != "wall" else shell.kind if shell else None
-        station = self._sheet.count(row, cells, "station", 9, LARGEST_STATION, "station; count them")
+        station = self.sheet.count(row, cells, "station", 9, LARGEST_STATION, "station; count them")
         angle = self._angle(row, cells, feature)
-        gauge, known = self._sheet.gauge(row, self._sheet.cell(cells, "gauge"), "gauge", kind or "", feature)
+        gauge, known = self.sheet.gauge(row, cells, "gauge", kind or "", feature)
         quantity = WALL if feature == "wall" else QUANTITIES[feature]
-        nm = self._sheet.length(row, cells, "reading", quantity, gauge) if known else None
+        nm = self.sheet.length(row, cells, "reading", quantity, gauge) if known else None
         if kind is None or nm is None:
             return None
-        by, time, confirmed = (self._sheet.cell(cells, name) for name in ("by", "time", "confirmed"))
+        by, time, confirmed = (self.sheet.cell(cells, name) for name in ("by", "time", "confirmed"))
         reading = Reading(nm, station, angle, gauge, confirmed)
         return LoggedReading(item, feature, reading, by, time, row, shell.key if shell else None)
 
@@ -70,27 +68,26 @@ class LogReader:
         """The kind of a position; None where there is no such position."""
         if item in self._kinds:
             return self._kinds[item]
-        if self._complete:
+        if self.complete:
             near = nearest(item, self._kinds)
             hint = f"the nearest is `{shorten(near)}`" if near else "write its row in the positions file"
-            self._sheet.report("unknown-item", f"there is no position `{shorten(item)}`; {hint}", row, "item")
+            self.sheet.report("unknown-item", f"there is no position `{shorten(item)}`; {hint}", row, "item")
         return None
 
     def _angle(self, row: int, cells: list[str], feature: str) -> float | None:
         """Degrees from the crown axis, without whole turns."""
-        text = self._sheet.cell(cells, "angle")
+        text = self.sheet.cell(cells, "angle")
         if not text:
             return None
         try:
-            digits, exponent = parse_number(text, decimal_comma=self._sheet.table.decimal_comma)
+            angle = float(Decimal(*parse_number(text, decimal_comma=self.sheet.table.decimal_comma)))
         except LengthError:
             what = f"`{shorten(text)}` is no angle; write degrees from the crown axis as a plain number, such as 22.5"
-            self._sheet.report("not-a-number", what, row, "angle")
+            self.sheet.report("not-a-number", what, row, "angle")
             return None
-        angle = float(f"{digits}e{exponent}")
         if not -_LARGEST_ANGLE <= angle <= _LARGEST_ANGLE:
             what = f"`{shorten(text)}` lies outside -360 to 360; write degrees from the crown axis"
-            self._sheet.report("implausible-number", what, row, "angle")
+            self.sheet.report("implausible-number", what, row, "angle")
             return None
         return turned(feature, angle)
 

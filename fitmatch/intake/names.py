@@ -66,10 +66,8 @@ def other_case(word: str, known: Iterable[str]) -> str | None:
 
 def one_slip_away(word: str, known: Iterable[str]) -> str | None:
     """The known word of four letters or more that `word` misses by a single slip."""
-    for candidate in known:
-        if len(candidate) >= 4 and abs(len(word) - len(candidate)) <= 1 and slips(word, candidate) == 1:
-            return candidate
-    return None
+    near = (name for name in known if len(name) >= 4 and abs(len(word) - len(name)) <= 1)
+    return next((name for name in near if slips(word, name) == 1), None)
 
 
 def unknown_gauge(name: str, gauges: Iterable[str]) -> str:

@@ -7,12 +7,12 @@ from typing import Final, NamedTuple
 from fitmatch.intake.findings import shorten
 from fitmatch.intake.names import fault_in_name
 from fitmatch.intake.settings import Settings
+from fitmatch.intake.unread import OF_THE_JOB
 from fitmatch.intake.wholefiles import write_whole
 from fitmatch.parts import Job
 
 MOST_SHELLS: Final = 999
 _NO_FILE_NAME: Final = frozenset('<>:"\\|?*')  # what some system takes in no name of a file
-_OWN_FILES: Final = ("job", "positions", "readings", "assembled", "assignment")
 
 
 class BoxError(Exception):
@@ -76,7 +76,7 @@ def _path(name: str, settings: Settings) -> str:
         place, slash, last = pattern.strip().rpartition("/")
         if has_magic(last) and not has_magic(place) and fnmatch(f"{name}.csv", last):
             path = f"{place}{slash}{name}.csv"
-            if slash or name.casefold() not in _OWN_FILES:
+            if slash or name.casefold() not in OF_THE_JOB:
                 return path
     todo = 'add a glob such as "shells/*.csv"'
     raise BoxError(f"no glob under shells in [sources] of job.toml would find a file {name}.csv; {todo}")

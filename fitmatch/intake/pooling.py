@@ -4,23 +4,20 @@ Shells of the same box and name are one and the same shell, so their rows must a
 the mistakes in the files themselves; a file is then named JOB/FILE.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from itertools import chain
 from os import PathLike
 from pathlib import Path
 from typing import Final
 
-from fitmatch.intake.catalogue import CODES
-from fitmatch.intake.findings import POSITIONS, SETTINGS, SHELLS, shorten
+from fitmatch.intake.findings import POSITIONS, SETTINGS, SHELLS, Findings, Paper, shorten
 from fitmatch.intake.fits import shown
-from fitmatch.intake.reading import Compared, FolderReader
-from fitmatch.intake.settings import Settings
-from fitmatch.intake.sizing import Sizing
+from fitmatch.intake.reading import Compared, FolderReader, MakeSizing
 from fitmatch.measuring import Gauge, Measuring, Pooled
 from fitmatch.parts import SIDES, Job, Shell, Size
 from fitmatch.pools import Pool
-from fitmatch.problems import InputError, Problem
+from fitmatch.problems import InputError
 
 Key = tuple[str, str]
 # What is compared of a shell's rows in two jobs.
@@ -28,10 +25,12 @@ _FIELDS: Final = ("kind", "half", "wall_nm", "coating_nm", "wall_to_metal_nm", "
 _COLUMNS: Final = {"wall_nm": "wall", "coating_nm": "coating", "wall_to_metal_nm": "measured"}
 
 
-def read_folders(folders: Sequence[str | PathLike[str]], make_sizing: Callable[[Settings], Sizing]) -> Pool:
+def read_folders(folders: Sequence[str | PathLike[str]], make_sizing: MakeSizing) -> Pool:
     """Read and check several job folders; raises InputError with every mistake in any of them at once, job by job."""
     paths = [Path(folder) for folder in folders]
-    problems = list(_named_twice(paths))
+    findings = Findings()
+    problems = findings.problems
+    _check_named_once(paths, findings)
     if problems:
         raise InputError(problems)
     names = _names(paths)
@@ -50,25 +49,26 @@ def read_folders(folders: Sequence[str | PathLike[str]], make_sizing: Callable[[
     )
     for at, (name, reader, own) in enumerate(zip(names, readers, compared, strict=False)):
         try:
-            jobs.append(_named(reader.job(own, pooled), name))
+            job = reader.job(own, pooled)
+            jobs.append(replace(job, name=name, positions=tuple(replace(p, job=name) for p in job.positions)))
         except InputError as error:
             problems += [p._replace(file=f"{name}/{p.file}", rank=(at, *p.rank)) for p in error.problems]
     if problems:
         raise InputError(problems)
-    problems += _settings_that_differ(jobs)
-    shells, differing = _union(jobs)
-    problems += [*differing, *_locked_twice(jobs, [reader.settings.positions or "" for reader in readers])]
+    _check_settings(jobs, findings)
+    shells = _union(jobs, findings)
+    _check_locks(jobs, [reader.settings.positions or "" for reader in readers], findings)
     if problems:
         raise InputError(problems)
     return _pool(jobs, shells)
 
 
-def _named_twice(paths: Sequence[Path]) -> Iterator[Problem]:
+def _check_named_once(paths: Sequence[Path], findings: Findings) -> None:
     known: dict[Path, Path] = {}
     for path in paths:
         other = known.setdefault(path.resolve(), path)
         if other is not path:
-            yield _problem("job-twice", "is named twice; name each job once", str(path), rank=(0,))
+            findings.report("job-twice", "is named twice; name each job once", Paper(str(path), (0,)))
 
 
 def _names(paths: Sequence[Path]) -> list[str]:
@@ -81,29 +81,25 @@ def _names(paths: Sequence[Path]) -> list[str]:
     return [str(path.resolve()) for path in paths]
 
 
-def _named(job: Job, name: str) -> Job:
-    return replace(job, name=name, positions=tuple(replace(p, job=name) for p in job.positions))
-
-
-def _settings_that_differ(jobs: Sequence[Job]) -> Iterator[Problem]:
+def _check_settings(jobs: Sequence[Job], findings: Findings) -> None:
     """What all jobs must hold alike, since it tells of the shells: whether coatings count, and each gauge."""
     gauges: dict[str, tuple[Job, Gauge]] = {}
     for at, job in enumerate(jobs):
+        paper = Paper(f"{job.name}/job.toml", (at, SETTINGS))
         if job.coating_counts != jobs[0].coating_counts:
             text = f"differs from that of {jobs[0].name}; jobs that share their shells must count coatings alike"
-            yield _problem("jobs-differ", text, f"{job.name}/job.toml", None, "coating.counts", (at, SETTINGS))
+            findings.report("jobs-differ", text, paper, None, "coating.counts")
         for name, gauge in job.measuring.gauges.items():
             other, same = gauges.setdefault(name, (job, gauge))
             if same != gauge:
                 text = f"differs from the gauge of that name in {other.name}; write both alike, or rename one"
-                yield _problem("jobs-differ", text, f"{job.name}/job.toml", None, f"gauge.{name}", (at, SETTINGS))
+                findings.report("jobs-differ", text, paper, None, f"gauge.{name}")
 
 
-def _union(jobs: Sequence[Job]) -> tuple[list[Shell], list[Problem]]:
-    """The shells of all jobs, each once, and every row that does not agree with the first of its shell."""
+def _union(jobs: Sequence[Job], findings: Findings) -> list[Shell]:
+    """The shells of all jobs, each once; every row that does not agree with the first of its shell is noted."""
     found: dict[Key, Shell] = {}
     owner: dict[Key, Job] = {}
-    problems = []
     for at, job in enumerate(jobs):
         for shell in job.shells:
             first = found.setdefault(shell.key, shell)
@@ -117,11 +113,11 @@ def _union(jobs: Sequence[Job]) -> tuple[list[Shell], list[Problem]]:
                 text = f"shell `{shorten(shell.box)}/{shorten(shell.name)}` has {here} here and {there} in"
                 todo = "one shell needs one row; if they are two shells, rename the box of one"
                 text = f"{text} {other.name}/{first.file}:{first.row}; {todo}"
-                place = f"{job.name}/{shell.file}"
-                problems.append(_problem("shell-differs", text, place, shell.row, column, (at, SHELLS, shell.row)))
+                paper = Paper(f"{job.name}/{shell.file}", (at, SHELLS))
+                findings.report("shell-differs", text, paper, shell.row, column)
             elif (measured := _either(first.measured, shell.measured)) is not first.measured:
                 found[shell.key] = replace(first, measured=measured)
-    return list(found.values()), problems
+    return list(found.values())
 
 
 def _either(first: Size | None, other: Size | None) -> Size | None:
@@ -149,10 +145,10 @@ def _difference(one: Shell, other: Shell, job: Job) -> tuple[str, str, str] | No
     return None
 
 
-def _locked_twice(jobs: Sequence[Job], files: Sequence[str]) -> Iterator[Problem]:
+def _check_locks(jobs: Sequence[Job], files: Sequence[str], findings: Findings) -> None:
     known: dict[Key, str] = {}
     for at, (job, file) in enumerate(zip(jobs, files, strict=True)):
-        place = f"{job.name}/{file}"
+        paper = Paper(f"{job.name}/{file}", (at, POSITIONS))
         mine: dict[Key, str] = {}
         for position in job.positions:
             for side in SIDES:
@@ -160,10 +156,9 @@ def _locked_twice(jobs: Sequence[Job], files: Sequence[str]) -> Iterator[Problem
                 if lock in known:
                     text = f"shell `{'/'.join(map(shorten, lock))}` is locked in {known[lock]} already"
                     todo = "lock another shell in one of the two"
-                    rank = (at, POSITIONS, position.row)
-                    yield _problem("lock-twice", f"{text}; {todo}", place, position.row, side, rank)
+                    findings.report("lock-twice", f"{text}; {todo}", paper, position.row, side)
                 elif lock is not None:
-                    mine[lock] = f"{place}:{position.row}"
+                    mine[lock] = f"{paper.name}:{position.row}"
         known |= mine
 
 
@@ -201,10 +196,3 @@ def _scatter(measurings: Iterable[Measuring]) -> dict[str, Pooled]:
             squares = known.variance_nm2 * known.degrees_of_freedom + new.variance_nm2 * new.degrees_of_freedom
             found[name] = Pooled(squares / freedom, freedom)
     return found
-
-
-def _problem(
-    code: str, text: str, file: str, row: int | None = None, column: str | None = None, rank: tuple[int, ...] = ()
-) -> Problem:
-    assert code in CODES, code
-    return Problem(code, text, file, row, column, rank)

@@ -3,23 +3,13 @@
 from collections.abc import Set
 from dataclasses import dataclass
 
+from fitmatch.intake.columns import OWN
 from fitmatch.intake.findings import shorten
-from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, OFFSET, SEATING, TARGET
+from fitmatch.intake.quantities import QUANTITIES
 from fitmatch.intake.sheet import Sheet
 from fitmatch.measuring import Reading
 from fitmatch.parts import ANY, SIDES, Position
 from fitmatch.rules.movable import columns_within
-
-QUANTITIES = {
-    "journal": JOURNAL,
-    "housing_bore": HOUSING_BORE,
-    "target": TARGET,
-    "min": LIMIT,
-    "max": LIMIT,
-    "seating": SEATING,
-    "offset": OFFSET,
-}
-OWN = ("target", "min", "max", "seating", "offset")
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,9 +61,12 @@ class PositionReader:
                 self._sheet.report("empty-cell", f"{text}; write 0 where the axis lies in line", position.row, "offset")
 
     def _row(self, row: int, cells: list[str], matched: tuple[str, ...], asked: Set[str]) -> PositionRow:
-        name = self._name(row, cells)
-        kind, known = self._kind(row, cells)
         sheet, sound = self._sheet, True
+        name, kind = sheet.cell(cells, "position"), sheet.cell(cells, "kind")
+        if not sheet.is_unread(cells, "position"):
+            sheet.name_will_do(name, row, "position")
+        if not sheet.is_unread(cells, "kind"):
+            sheet.kind_will_do(kind, row)
         readings: dict[str, tuple[Reading, ...]] = {}
         for feature, gauge in self._gauges_of(row, cells, kind).items():
             confirmed = sheet.cell(cells, f"{feature}_confirmed")
@@ -98,19 +91,7 @@ class PositionReader:
         )
         locks = {side: sheet.cell(cells, side) for side in SIDES if sheet.cell(cells, side)}
         told = bool(cells[sheet.columns.index("offset")].strip())
-        return PositionRow(position, known, readings, sound, own, locks, told)
-
-    def _name(self, row: int, cells: list[str]) -> str:
-        text = self._sheet.cell(cells, "position")
-        if not self._sheet.is_unread(cells, "position"):
-            self._sheet.name_will_do(text, row, "position")
-        return text
-
-    def _kind(self, row: int, cells: list[str]) -> tuple[str, bool]:
-        text = self._sheet.cell(cells, "kind")
-        if not self._sheet.is_unread(cells, "kind"):
-            self._sheet.kind_will_do(text, row)
-        return text, text in self._settings.fits
+        return PositionRow(position, kind in self._settings.fits, readings, sound, own, locks, told)
 
     def _wants(self, cells: list[str], matched: tuple[str, ...], asked: Set[str], side: str) -> tuple[str, ...]:
         cell = self._sheet.cell
@@ -121,17 +102,13 @@ class PositionReader:
 
     def _gauges_of(self, row: int, cells: list[str], kind: str) -> dict[str, tuple[str | None, bool]]:
         """The gauge of each feature, and whether it is known: its own column's, else the row's, else the kind's."""
-        common = self._sheet.cell(cells, "gauge")
-        column = {
-            feature: f"{feature}_gauge" if self._sheet.cell(cells, f"{feature}_gauge") else "gauge"
-            for feature in self._sheet.columns.readings
-        }
+        sheet, features = self._sheet, self._sheet.columns.readings
         found = {
-            feature: self._sheet.gauge(row, self._sheet.cell(cells, name), name, kind, feature)
-            for feature, name in column.items()
-            if name != "gauge"
+            feature: sheet.gauge(row, cells, f"{feature}_gauge", kind, feature)
+            for feature in features
+            if sheet.cell(cells, f"{feature}_gauge")
         }
-        if common and len(found) < len(column):
-            one = self._sheet.gauge(row, common, "gauge", kind, "")
-            return {feature: found.get(feature, one) for feature in column}
-        return {feature: found.get(feature) or self._sheet.gauge(row, "", "", kind, feature) for feature in column}
+        if len(found) < len(features) and sheet.cell(cells, "gauge"):
+            one = sheet.gauge(row, cells, "gauge", kind, "")
+            return {feature: found.get(feature, one) for feature in features}
+        return {feature: found.get(feature) or sheet.gauge(row, cells, "gauge", kind, feature) for feature in features}

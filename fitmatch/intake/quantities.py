@@ -43,6 +43,16 @@ RESOLUTION: Final = Quantity("a resolution", 1, 100_000, "more than 0, up to 0.1
 GAUGE_ERROR: Final = Quantity("an error of a gauge", 0, 200_000, "0 to 0.2 mm")
 STANDARD: Final = Quantity("a setting standard", -200_000, 2_000_000_000, "0 to 2 m")
 BALL: Final = Quantity("a ball", 0, 25_000_000, "0 to 25 mm")
+# By the columns of positions.csv that hold them.
+QUANTITIES: Final = {
+    "journal": JOURNAL,
+    "housing_bore": HOUSING_BORE,
+    "target": TARGET,
+    "min": LIMIT,
+    "max": LIMIT,
+    "seating": SEATING,
+    "offset": OFFSET,
+}
 
 
 @dataclass(slots=True)

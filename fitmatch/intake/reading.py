@@ -13,12 +13,12 @@ from fitmatch.intake.columns import (
     POSITION_FORM,
     SHELL_FORM,
     SHELL_LABELS,
+    Form,
     has_header,
     names_in,
     per_half,
     without_readings,
 )
-from fitmatch.intake.columns import Form as TableForm
 from fitmatch.intake.crosschecks import (
     LockCheck,
     check_agreement,
@@ -31,9 +31,9 @@ from fitmatch.intake.crosschecks import (
     warn_of_unused,
 )
 from fitmatch.intake.findings import SETTINGS, Findings, Paper
-from fitmatch.intake.keyrows import JOB_FILE, JobFile
+from fitmatch.intake.keyrows import JOB_FILE
 from fitmatch.intake.positions import PositionReader, PositionRow
-from fitmatch.intake.settings import Settings, read_settings, unread_settings
+from fitmatch.intake.settings import Settings, read_settings
 from fitmatch.intake.sheet import Sheet
 from fitmatch.intake.shells import LoggedItems, ShellPool
 from fitmatch.intake.sizing import Sizing
@@ -41,17 +41,19 @@ from fitmatch.intake.sources import Source, read_bytes, readings_source, shell_s
 from fitmatch.intake.tables import Table, open_table
 from fitmatch.intake.targets import AimCheck
 from fitmatch.measuring import DIAMETERS, AssembledReading, LoggedReading
-from fitmatch.parts import Job, Position, Rule
+from fitmatch.parts import Job, Position, Rule, Size
 from fitmatch.problems import InputError
 from fitmatch.rules import in_order
 from fitmatch.rules.match import Match
 from fitmatch.rules.movable import columns_within
 from fitmatch.stages import now
 
+MakeSizing = Callable[[Settings], Sizing]
+
 
 def read_folder(
     folder: str | PathLike[str],
-    make_sizing: Callable[[Settings], Sizing],
+    make_sizing: MakeSizing,
     *,
     assembled: bool = False,
     job_toml: bytes | None = None,
@@ -63,7 +65,7 @@ def read_folder(
     readings with the shells in as well, and the saved plan that they may lean on. `job_toml` is read in place of the
     file's own bytes, `log` in place of those of the long file, which need not be there.
     """
-    reader = FolderReader(folder, make_sizing, job_toml=job_toml, log=log)
+    reader = FolderReader(Path(folder), make_sizing, job_toml=job_toml, log=log)
     return reader.job(reader.compared(frozenset()), assembled=assembled)
 
 
@@ -82,24 +84,15 @@ class FolderReader:
     """Reads one job folder in two steps, as jobs that share their shells must know each other's headers first."""
 
     def __init__(
-        self,
-        folder: str | PathLike[str],
-        make_sizing: Callable[[Settings], Sizing],
-        *,
-        job_toml: bytes | None = None,
-        log: bytes | None = None,
+        self, folder: Path, make_sizing: MakeSizing, *, job_toml: bytes | None = None, log: bytes | None = None
     ) -> None:
         """Read job.toml and the headers of all tables; raises InputError where there is no folder. `job_toml` and `log`
         as in `read_folder`."""
         self._findings = findings = Findings()
-        self._folder = path = Path(folder)
+        self._folder = path = folder
         _check_folder(path, findings)
         self._job_bytes = read_bytes(path, JOB_FILE, findings) if job_toml is None else job_toml
-        self.settings = settings = (
-            read_settings(self._job_bytes, findings)
-            if self._job_bytes is not None
-            else unread_settings(JobFile("", findings))
-        )
+        self.settings = settings = read_settings(self._job_bytes, findings)
         self._sizing = make_sizing(settings)
         self._position_source = table_source(path, settings, "positions", findings)
         self._sources, complete = shell_sources(path, settings, findings)
@@ -163,7 +156,7 @@ class FolderReader:
         unmatched: set[str] = set()
         if self._positions:
             further = (*may_match, *per_half(may_match), *columns_within(settings.rules))
-            sheet = Sheet(self._positions, position_form, settings, findings, other=SHELL_FORM, further=further)
+            sheet = Sheet(self._positions, position_form, settings, findings, further=further)
             rows = PositionReader(sheet).rows(matched, frozenset(own.matched))
             unmatched = in_shells.intersection(sheet.columns.ignored)
             warn_of_unmatched(unmatched, findings)
@@ -178,14 +171,7 @@ class FolderReader:
             now(f"shell file {number} of {len(self._shells)}, {len(pool.shells)} shells so far")
             further = (*may_match, *compared)
             shell_sheet = Sheet(
-                table,
-                shell_form,
-                settings,
-                findings,
-                other=POSITION_FORM,
-                further=further,
-                lacking=lacking,
-                readers=pool.readers,
+                table, shell_form, settings, findings, further=further, lacking=lacking, readers=pool.readers
             )
             pool.add(shell_sheet)
             warn_of_unused(shell_sheet, unmatched)
@@ -227,7 +213,7 @@ class FolderReader:
             ),
         )
 
-    def _open(self, source: Source | None, form: TableForm) -> Table | None:
+    def _open(self, source: Source | None, form: Form) -> Table | None:
         table = open_table(source.data, source.paper, self._findings) if source else None
         return table if table and has_header(table, form, self._findings) else None
 
@@ -270,25 +256,20 @@ class FolderReader:
     def _sized(self, row: PositionRow) -> PositionRow:
         """The row with its sizes, from whichever file holds its readings. Where the long file tells nothing no size is
         sound: its faults are told, and not what follows from them."""
-        position, sized = row.position, {}
+        position, mean = row.position, None
+        sizes: dict[str, Size] = {}
         for feature in DIAMETERS:
             logged = self._logged.get((position.name, feature), ())
             readings = row.readings.get(feature) or [one.reading for one in logged]
             if readings:
                 found = self._sizing.sized(position.kind, feature, readings)
                 if found is not None:
-                    sized[feature] = found
+                    sizes[feature] = found.size
+                    mean = found.exact_mean if feature == "journal" else mean
                 else:
                     position = replace(position, unsized=self._sizing.form(position.kind, feature, readings))
-        journal, bore = (sized.get(feature) for feature in DIAMETERS)
-        return replace(
-            row,
-            position=replace(
-                position, journal=journal.size if journal else None, housing_bore=bore.size if bore else None
-            ),
-            sizes_sound=row.sizes_sound and self._log_sound,
-            journal_mean=journal.exact_mean if journal else None,
-        )
+        position = replace(position, journal=sizes.get("journal"), housing_bore=sizes.get("housing_bore"))
+        return replace(row, position=position, sizes_sound=row.sizes_sound and self._log_sound, journal_mean=mean)
 
 
 def digest_of(sources: Sequence[Source]) -> str:
@@ -322,11 +303,5 @@ def _finish_positions(sheet: Sheet, rows: list[PositionRow], pool: ShellPool) ->
     aimed = AimCheck(sheet).aimed(rows)
     check_bores(rows, sheet)
     locks = LockCheck(sheet, pool, rows)
-    return [_position(row, position, locks, sheet.settings) for row, position in zip(rows, aimed, strict=True)]
-
-
-def _position(row: PositionRow, aimed: Position, locks: LockCheck, settings: Settings) -> Position:
-    table = settings.fits.get(aimed.kind)
-    seating = row.own.get("seating", table.fit.seating_nm if table else None)
-    found = locks.resolved(row)
-    return replace(aimed, seating_nm=seating or 0, upper=found.get("upper"), lower=found.get("lower"))
+    found = [locks.resolved(row) for row in rows]
+    return [replace(p, upper=lock.get("upper"), lower=lock.get("lower")) for p, lock in zip(aimed, found, strict=True)]

@@ -16,9 +16,9 @@ from fitmatch.intake.findings import Findings, shorten
 from fitmatch.intake.fits import FitTable, read_fits
 from fitmatch.intake.keyrows import JOB_FILE, JobFile, Path
 from fitmatch.intake.names import fault_in_name, holds_unseen, nearest
-from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, WALL, CellError, Quantity
+from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, WALL, Quantity
 from fitmatch.intake.texts import decode
-from fitmatch.intake.values import Values
+from fitmatch.intake.values import TypedNumber, Values
 from fitmatch.measuring import Measuring
 from fitmatch.parts import SIDES, Band, Rule
 from fitmatch.rules import known_keys, read_rules
@@ -84,13 +84,13 @@ class Settings:
         return self.unit != "mm"
 
 
-def read_settings(data: bytes, findings: Findings) -> Settings:
-    """The settings in the bytes of job.toml."""
-    text = decode(data, JOB_FILE, findings)
+def read_settings(data: bytes | None, findings: Findings) -> Settings:
+    """The settings in the bytes of job.toml; what is known without it where it cannot be read."""
+    text = None if data is None else decode(data, JOB_FILE, findings)
     document = None if text is None else _parse(text, findings)
     file = JobFile(text or "", findings)
     if document is None:
-        return unread_settings(file)
+        return Settings(file, readable=False, match_read=False)
     values = Values(document, file, findings)
     values.refuse_unknown((), _SECTIONS)
     _check_unit(values)
@@ -128,11 +128,6 @@ def read_settings(data: bytes, findings: Findings) -> Settings:
     )
 
 
-def unread_settings(file: JobFile) -> Settings:
-    """What is known where job.toml could not be read."""
-    return Settings(file, readable=False, match_read=False)
-
-
 def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
     endless = _ENDLESS_KEY.search(text)
     if endless:
@@ -140,7 +135,7 @@ def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
         findings.report("broken-toml", fault, JOB_FILE, text.count("\n", 0, endless.start()) + 1)
         return None
     try:
-        return Values.load(text)
+        return tomllib.loads(text, parse_float=lambda typed: TypedNumber(typed.replace("_", "")))
     except tomllib.TOMLDecodeError as error:
         message = str(error)
         place = _AT_LINE.search(message)
@@ -194,19 +189,14 @@ def _band(values: Values, path: Path, quantity: Quantity) -> Band | None:
         shown = f'`{shorten(text)}` is no range; write LOW..HIGH, such as "1.8155..1.8165"'
         values.report("not-a-range", shown, *path)
         return None
-    ends = []
-    for end in (low, high):
-        try:
-            ends.append(values.as_length(end, quantity, path))
-        except CellError as error:
-            values.report(error.code, str(error), *path)
-    if len(ends) < 2 or values.unit is None:
+    low_nm, high_nm = (values.length_of(end, quantity, path) for end in (low, high))
+    if low_nm is None or high_nm is None or values.unit is None:
         return None
-    if ends[0] > ends[1]:
+    if low_nm > high_nm:
         what = f"the low end of `{shorten(text)}` is above its high end"
         values.report("limits-crossed", f"{what}; write LOW..HIGH (each end carries its own unit)", *path)
         return None
-    return Band(*ends)
+    return Band(low_nm, high_nm)
 
 
 class _Asked:

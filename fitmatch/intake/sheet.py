@@ -23,7 +23,6 @@ class Sheet:
         settings: Settings,
         findings: Findings,
         *,
-        other: Form | None = None,
         further: Iterable[str] = (),
         lacking: dict[str, bool] | None = None,
         readers: Readers | None = None,
@@ -31,7 +30,7 @@ class Sheet:
         """Understand the header, as `columns` says; faults in it are noted. `readers`: shared by several sheets, so
         that what one has learned serves the next."""
         self.table = table
-        self.columns = understand(table, form, other, further, findings, settings.inch_job, lacking or {})
+        self.columns = understand(table, form, further, findings, settings.inch_job, lacking or {})
         self.settings = settings
         self.findings = findings
         self._readers: Readers = {} if readers is None else readers
@@ -114,10 +113,10 @@ class Sheet:
         read = [nm for nm in found if nm is not None]
         return read, len(read) == len(columns)
 
-    def gauge(self, row: int, cell: str, column: str, kind: str, feature: str) -> tuple[str | None, bool]:
+    def gauge(self, row: int, cells: list[str], column: str, kind: str, feature: str) -> tuple[str | None, bool]:
         """The gauge that took a reading: the cell's, else the one that [measured.KIND] names; None where nobody says.
         And whether that can be relied on: an unknown name is noted."""
-        measuring = self.settings.measuring
+        measuring, cell = self.settings.measuring, self.cell(cells, column)
         if not cell:
             return measuring.measured.get(kind, {}).get(feature), True
         if cell in measuring.gauges:
@@ -169,7 +168,7 @@ class ShellNames:
         """`complete`: every shell is known, so that one that is not among them does not exist."""
         self.sheet = sheet
         self._shells = shells
-        self._complete = complete
+        self.complete = complete
         self._by_name: dict[str, dict[tuple[str, str], Shell]] | None = None
 
     def find(self, row: int, column: str, typed: str) -> Shell | None:
@@ -181,14 +180,14 @@ class ShellNames:
         if self._by_name is None:
             self._by_name = {}
             for shell in self._shells:
-                self._by_name.setdefault(shell.name, {}).setdefault(shell.key, shell)
+                self._by_name.setdefault(shell.name, {})[shell.key] = shell
         named = list(self._by_name.get(name, {}).values())
         fitting = [shell for shell in named if not boxes or shell.box == boxes[0]]
         if len(fitting) == 1:
             return fitting[0]
         if fitting:
             self.sheet.report(*self.ambiguous(name, fitting), row, column)
-        elif self._complete:  # otherwise it may be in what could not be read
+        elif self.complete:  # otherwise it may be in what could not be read
             self.sheet.report(*self.unknown(typed, named), row, column)
         return None
 

@@ -6,6 +6,7 @@ A job may hold a million shells: cells that were found good once are looked up, 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
+from sys import intern
 
 from fitmatch.intake.findings import Findings, Paper, shorten
 from fitmatch.intake.fits import shown
@@ -36,14 +37,12 @@ class ShellPool:
     complete: bool = True  # False once a row or a name could not be read: locks may mean what is not known
     slipped: set[str] = field(default_factory=set)  # columns that were meant by headers with a slip
     names: dict[str, set[str]] = field(default_factory=dict)  # by box
-    doubles: list[tuple[Shell, Paper, int]] = field(default_factory=list)  # shells whose box and name were there before
+    doubles: list[tuple[Shell, Sheet]] = field(default_factory=list)  # shells whose box and name were there before
     papers: dict[str, Paper] = field(default_factory=dict)  # by file
     coated: dict[tuple[str, str], bool] = field(default_factory=dict)  # how coated shells without a wall are measured
     # What cells as they were typed stand for, once they have been checked:
     kinds: dict[str, str] = field(default_factory=dict)
     halves: dict[str, str] = field(default_factory=dict)
-    families: dict[str, str] = field(default_factory=dict)
-    grades: dict[str, str] = field(default_factory=dict)
     marks: dict[tuple[str, ...], tuple[str, ...]] = field(default_factory=dict)
     readers: Readers = field(default_factory=dict)
 
@@ -56,16 +55,11 @@ class ShellPool:
 
     def report_doubles(self) -> None:
         """Note every shell whose box and name were there before; once all files are read."""
-        if not self.doubles:
-            return
-        first: dict[tuple[str, str], Shell] = {}
-        for shell in self.shells:
-            first.setdefault(shell.key, shell)
-        for shell, paper, order in self.doubles:
+        first = {shell.key: shell for shell in reversed(self.shells)} if self.doubles else {}
+        for shell, sheet in self.doubles:
             other = first[shell.key]
             text = f"`{shorten(shell.name)}` stands in box `{shorten(shell.box)}` already ({other.file}:{other.row})"
-            todo = "give each shell of a box its own name"
-            self.findings.report("duplicate-shell", f"{text}; {todo}", paper, shell.row, "shell", order)
+            sheet.report("duplicate-shell", f"{text}; give each shell of a box its own name", shell.row, "shell")
 
     def report_implausible(self, name: str, wall: int, sheet: Sheet, row: int, column: str) -> None:
         """Note a wall that its gauge's corrections have made impossible."""
@@ -113,11 +107,6 @@ def coated_wall(wall: int, coating: int, coated: bool, counts: bool) -> tuple[in
     return (to_metal + coating if counts else to_metal), to_metal
 
 
-def _reason(confirmed: str) -> str:
-    """Why a reading stands, as its cell has it."""
-    return "" if confirmed == UNREAD else confirmed.strip()
-
-
 class _FileReader:
     """Reads the rows of one file into the pool."""
 
@@ -132,14 +121,13 @@ class _FileReader:
         i_shell, i_kind, i_half, i_box, i_grade, i_family, i_coating, i_measured, i_hold = map(
             columns.index, ("shell", "kind", "half", "box", "grade", "family", "coating", "measured", "hold")
         )
-        i_gauge, i_wall_gauge, i_confirmed = map(columns.index, ("gauge", "wall_gauge", "wall_confirmed"))
+        i_confirmed = columns.index("wall_confirmed")
         compared = [columns.index(name) for name in pool.columns_compared]
         walls = self._wall_columns(None)
         gauged = bool(pool.settings.measuring.gauges) or "gauge" in columns.known or "wall_gauge" in columns.known
         gauge: str | None = None
-        coatings = self._sheet.reader(COATING, "coating")
         box_of_file = self._box_of_file()
-        kinds, halves, families, grades, all_names = pool.kinds, pool.halves, pool.families, pool.grades, pool.names
+        kinds, halves, all_names = pool.kinds, pool.halves, pool.names
         default_coated, counts = pool.settings.measured_coated, pool.settings.coating_counts
         shells, file, plain_wall = pool.shells, paper.name, pool.sizing.plain_wall
 
@@ -161,7 +149,7 @@ class _FileReader:
                     self._odd_name(box, row, "box")
 
             if gauged:
-                gauge, walls = self._gauge(cells[i_wall_gauge], cells[i_gauge], kind, row)
+                gauge, walls = self._gauge(cells, kind, row)
             readings = []
             for index, known, reader, column in walls:
                 text = cells[index]
@@ -172,15 +160,15 @@ class _FileReader:
             measured: Size | None = None
             wall: int | None = None
             if readings:
-                confirmed = cells[i_confirmed] and _reason(cells[i_confirmed])
+                confirmed = cells[i_confirmed] and self._sheet.cell(cells, "wall_confirmed")
                 measured = plain_wall(gauge, readings, confirmed)
                 wall = measured.mean_nm
                 if not WALL.holds(wall):
                     pool.report_implausible(name, wall, self._sheet, row, columns.readings["wall"][0].name)
                     measured = wall = None
             to_metal, coating = wall, 0
-            if cells[i_coating] and coatings is not None:
-                coating = self._coating(coatings, cells[i_coating], wall, row)
+            if cells[i_coating]:
+                coating = self._coating(cells, wall, row)
             coated = self._is_coated(cells[i_measured], row) if cells[i_measured] else default_coated
             if coating and wall is not None:
                 wall, to_metal = coated_wall(wall, coating, coated, counts)
@@ -191,9 +179,6 @@ class _FileReader:
             if compared:
                 typed = tuple([cells[index] for index in compared])
                 marks = pool.marks.get(typed) or self._marks(typed)
-            family = cells[i_family]
-            if family:
-                family = families.get(family) or families.setdefault(family, family.strip().casefold())
             grade = cells[i_grade].strip()
             shell = Shell(
                 name,
@@ -202,8 +187,8 @@ class _FileReader:
                 half,
                 wall,
                 marks,
-                family,
-                grades.setdefault(grade, grade) if grade else None,
+                intern(cells[i_family].strip().casefold()),
+                intern(grade) if grade else None,
                 cells[i_hold].strip() or None,
                 coating,
                 to_metal,
@@ -213,14 +198,15 @@ class _FileReader:
             )
             shells.append(shell)
             if name in names and name:
-                pool.doubles.append((shell, paper, columns.order("shell")))
+                pool.doubles.append((shell, self._sheet))
             else:
                 names.add(name)
 
-    def _gauge(self, own: str, common: str, kind: str, row: int) -> tuple[str | None, list[WallColumn]]:
+    def _gauge(self, cells: list[str], kind: str, row: int) -> tuple[str | None, list[WallColumn]]:
         """The gauge of a row and the readers of its numbers; no reader where the cell names an unknown one."""
-        text, column = (own, "wall_gauge") if own.strip() else (common, "gauge")
-        gauge, known = self._sheet.gauge(row, "" if text == UNREAD else text.strip(), column, kind, "wall")
+        sheet = self._sheet
+        column = "wall_gauge" if cells[sheet.columns.index("wall_gauge")].strip() else "gauge"
+        gauge, known = sheet.gauge(row, cells, column, kind, "wall")
         if not known:
             return None, []
         if gauge not in self._walls:
@@ -262,11 +248,9 @@ class _FileReader:
         self._pool.halves[text] = half
         return half
 
-    def _coating(self, reader: LengthReader, text: str, wall: int | None, row: int) -> int:
+    def _coating(self, cells: list[str], wall: int | None, row: int) -> int:
         """The thickness of a coating; 0 is uncoated."""
-        nm = reader.known.get(text)
-        if nm is None:
-            nm = self._sheet.read(reader, text, row, "coating") or 0
+        nm = self._sheet.length(row, cells, "coating", COATING) or 0
         if wall is not None and 2 * nm >= wall:
             self._sheet.report("coating-too-thick", self._pool.too_thick(nm, wall), row, "coating")
             return 0

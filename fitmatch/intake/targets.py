@@ -19,8 +19,8 @@ class AimCheck:
         self._faulty_ratios: set[str] = set()
 
     def aimed(self, rows: list[PositionRow]) -> list[Position]:
-        """The positions of the rows with target and limits as they hold in the end; without, where something is
-        wrong."""
+        """The positions of the rows with target, limits and seating as they hold in the end; without, where something
+        is wrong."""
         self._check_for_targets(rows)
         positions = [self._aimed(row) for row in rows]
         self._warn_of_wishes(positions)
@@ -83,7 +83,7 @@ class AimCheck:
             target = middle(low, high) if low is not None and high is not None else None
             at_middle = target is not None
         if target is not None:
-            self._check(row, target, low, high)
+            self._check(row, target, low, high, unit)
         return replace(
             position,
             target_nm=target,
@@ -91,16 +91,15 @@ class AimCheck:
             max_nm=high,
             want_min_nm=_clipped(fit.want_min_nm, low, high),
             want_max_nm=_clipped(fit.want_max_nm, low, high),
+            seating_nm=row.own.get("seating", table.fit.seating_nm) or 0,
             aims_at_middle=at_middle,
         )
 
-    def _check(self, row: PositionRow, target: int, low: int | None, high: int | None) -> None:
+    def _check(self, row: PositionRow, target: int, low: int | None, high: int | None, unit: str) -> None:
         """Hold a target against its limits.
 
         What a kind's table says agrees with itself, so what does not agree is the row's own, or comes from a ratio.
         """
-        unit = self._settings.unit
-        assert unit is not None
         if not TARGET.holds(target):
             if self._settings.fits[row.position.kind].fit.target_ratio is not None:
                 text = f"{TARGET.name} is {TARGET.bounds}; mend the ratio, clearance per unit of journal diameter"

@@ -6,7 +6,6 @@ from typing import Final
 from fitmatch.intake.findings import Findings, Paper
 
 _LINE_END: Final = re.compile(r"\r\n|\r|\n")
-_LINE_END_BYTES: Final = re.compile(rb"\r\n|\r|\n")
 _CONTROL: Final = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 
 
@@ -20,7 +19,7 @@ def decode(data: bytes, paper: Paper, findings: Findings) -> str | None:
     except UnicodeDecodeError as error:
         # With a byte order mark the decoder counts from behind it.
         start = error.start + (3 if data.startswith(b"\xef\xbb\xbf") else 0)
-        row = len(_LINE_END_BYTES.findall(data[:start])) + 1
+        row = len(_LINE_END.findall(data[:start].decode())) + 1
         what = f"byte 0x{data[start]:02X} in this line is not UTF-8; save the file again as UTF-8"
         findings.report("wrong-encoding", what, paper, row)
         return None

@@ -9,7 +9,7 @@ from fitmatch.intake.findings import Findings, listed
 
 TABLES: Final = (".csv", ".xlsx")
 # What lies in the job folder itself besides shells.
-_OF_THE_JOB: Final = frozenset(("job", "positions", "readings", "assembled", "assignment"))
+OF_THE_JOB: Final = frozenset(("job", "positions", "readings", "assembled", "assignment"))
 _MOST_NAMES: Final = 10
 
 
@@ -44,7 +44,7 @@ def warn_of_unread(
 
 def _may_hold_shells(folder: Path, path: str) -> bool:
     """Not a folder, not the lock of a spreadsheet program, and not one of the job's other files."""
-    own = "/" not in path and Path(path).stem.casefold() in _OF_THE_JOB
+    own = "/" not in path and Path(path).stem.casefold() in OF_THE_JOB
     return not own and not Path(path).name.startswith("~$") and not (folder / path).is_dir()
 
 

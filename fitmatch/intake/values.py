@@ -1,6 +1,5 @@
 """Values of job.toml by their dotted key, each with the type and bounds it must have."""
 
-import tomllib
 from collections.abc import Callable, Collection, Iterable, Mapping
 from typing import Any, TypeVar
 
@@ -30,11 +29,6 @@ class Values:
         unit = document.get("unit")
         self.unit: str | None = unit if unit in JOB_UNITS else None
         self._findings = findings
-
-    @staticmethod
-    def load(text: str) -> dict[str, Any]:
-        """Parse TOML with numbers kept as text."""
-        return tomllib.loads(text, parse_float=lambda typed: TypedNumber(typed.replace("_", "")))
 
     def refuse_unknown(self, path: Path, known: Iterable[str]) -> None:
         """Note every key of a table that is not known, or that it is no table."""
@@ -146,16 +140,16 @@ class Values:
         """A length: a number in `unit` or else in the job's, or a text with a number and its unit."""
         example = 'write a number, or a number and its unit in quotes, such as "0.6 thou"'
         value = self._typed(path, lambda v: self.is_number(v) or isinstance(v, str), f", not a length; {example}")
+        return None if value is None else self.length_of(_digits(value), quantity, path, unit)
+
+    def length_of(self, text: str, quantity: Quantity, path: Path, unit: str | None = None) -> int | None:
+        """A length in a text that stands at this path."""
+        reader = LengthReader(quantity, unit or self.unit, inch_job=self.unit != "mm")
         try:
-            return None if value is None else self.as_length(_digits(value), quantity, path, unit)
+            nm = reader.read(text)
         except CellError as error:
             self.report(error.code, str(error), *path)
             return None
-
-    def as_length(self, text: str, quantity: Quantity, path: Path, unit: str | None = None) -> int:
-        """Read a length of the quantity; raises CellError."""
-        reader = LengthReader(quantity, unit or self.unit, inch_job=self.unit != "mm")
-        nm = reader.read(text)
         if reader.finer:
             self._findings.rounded(text, JOB_FILE, None, dotted(path))
         return nm
