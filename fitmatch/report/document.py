@@ -1,13 +1,13 @@
 """A plan as one JSON document, described by assignment.schema.json beside this file."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Final
 
 from fitmatch import __version__
 from fitmatch.measuring import Form
 from fitmatch.parts import Job, Shell, Size
 from fitmatch.placements import Placement
-from fitmatch.plans import Baseline, JobPlan, Plan, Proof
+from fitmatch.plans import Baseline, JobPlan, Plan, Proof, Unfilled
 from fitmatch.report.beside_values import beside_values, reason_value
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.doubts import doubt_values
@@ -77,37 +77,34 @@ def _groups(plan: Plan, unit: str) -> dict[str, Value]:
 
 def _positions(plan: Plan, certainties: Sequence[Certainty], unit: str) -> dict[str, Value]:
     """What is told of positions, and the shells that wait for their wall."""
-    positions: list[Value] = []
-    unfilled: list[Value] = []
-    unmeasured: list[Value] = []
-    flags: list[Value] = []
-    reasons: list[Value] = []
-    doubts: list[Value] = []
-    for one, certainty in zip(plan.plans, certainties, strict=True):
-        job: dict[str, Value] = {"job": one.job.name} if one.job.name else {}
-        positions += [job | placement_value(p, unit) | _measured(one, p, unit, certainty) for p in one.placements]
-        unfilled += [
-            job | {"position": u.position.name, "kind": u.position.kind, "why": words_of(u.why, unit)}
-            for u in one.unfilled
-        ]
-        unmeasured += [
-            job | {"position": p.name, "kind": p.kind, "missing": p.missing} for p in one.unmeasured_positions
-        ]
-        reasons += [job | reason_value(reason, unit) for reason in one.reasons]
-        flags += [job | {"position": f.position, "code": f.code, "text": flag_words(f, unit)} for f in one.flags]
-        doubts += [job | doubt for doubt in doubt_values(one.doubts, unit)]
+
+    def told(values: Callable[[JobPlan], Iterable[dict[str, Value]]]) -> list[Value]:
+        return [({"job": one.job.name} if one.job.name else {}) | value for one in plan.plans for value in values(one)]
+
+    certainty = {one.job.name: known for one, known in zip(plan.plans, certainties, strict=True)}
+    unmeasured = told(
+        lambda one: ({"position": p.name, "kind": p.kind, "missing": p.missing} for p in one.unmeasured_positions)
+    )
     unmeasured += [
         {"shell": s.name, "box": s.box, "kind": s.kind, "half": s.half, "missing": ["wall"]}
         for s in unmeasured_shells(plan.job)
     ]
+    reasons = told(lambda one: (reason_value(reason, unit) for reason in one.reasons))
     return {
-        "positions": positions,
-        "unfilled": unfilled,
+        "positions": told(lambda one: (_placed(one, p, unit, certainty[one.job.name]) for p in one.placements)),
+        "unfilled": told(lambda one: (_unfilled(u, unit) for u in one.unfilled)),
         **({"reasons": reasons} if reasons else {}),
         "unmeasured": unmeasured,
-        "flags": flags,
-        "doubts": doubts,
+        "flags": told(
+            lambda one: ({"position": f.position, "code": f.code, "text": flag_words(f, unit)} for f in one.flags)
+        ),
+        "doubts": told(lambda one: doubt_values(one.doubts, unit)),
     }
+
+
+def _unfilled(unfilled: Unfilled, unit: str) -> dict[str, Value]:
+    position = unfilled.position
+    return {"position": position.name, "kind": position.kind, "why": words_of(unfilled.why, unit)}
 
 
 def _kinds(plan: Plan, one: JobPlan, certainty: Certainty, unit: str) -> dict[str, Value]:
@@ -128,7 +125,7 @@ def _moves(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
     """Where housings may move: which do, those of unfilled positions too, and what staying would have given."""
     if kind not in plan.staying:
         return {}
-    moved: list[Value] = [{"housing": m.housing, "to": m.position} for m in moves(plan, kind)]
+    moved: list[Value] = [{"housing": housing, "to": name} for housing, name in moves(plan, kind)]
     return {"moves": moved, "staying": figures_value(plan.staying[kind], unit)}
 
 
@@ -144,9 +141,9 @@ def _row(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
     }
 
 
-def _measured(plan: JobPlan, placement: Placement, unit: str, certainty: Certainty) -> dict[str, Value]:
-    """What a job adds that tells how it was measured: nothing where it does not."""
-    more: dict[str, Value] = {}
+def _placed(plan: JobPlan, placement: Placement, unit: str, certainty: Certainty) -> dict[str, Value]:
+    """With what a job adds that tells how it was measured."""
+    more = placement_value(placement, unit)
     uncertainty = certainty.of(placement)
     if uncertainty is not None:
         more["uncertainty"] = {

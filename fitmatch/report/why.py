@@ -2,7 +2,7 @@
 
 from fitmatch.plans import Cure, Reason
 from fitmatch.report.layout import clean, whole
-from fitmatch.report.words import sizes, steps
+from fitmatch.report.scale import sizes, steps
 from fitmatch.rules import REGISTRY
 
 # What binds a position besides rules.
