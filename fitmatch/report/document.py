@@ -5,10 +5,9 @@ from typing import Final
 
 from fitmatch import __version__
 from fitmatch.measuring import Form
-from fitmatch.parts import Job, Shell, Size
+from fitmatch.parts import SIDES, Job, Shell, Size
 from fitmatch.placements import Placement
-from fitmatch.plans import Baseline, JobPlan, Plan, Proof, Unfilled
-from fitmatch.report.beside_values import beside_values, reason_value
+from fitmatch.plans import Baseline, Cure, JobPlan, OtherPlan, Plan, Proof, Reason, Unfilled
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.doubts import doubt_values
 from fitmatch.report.emit import Number, Value, area, document, half_length, length, two_digits
@@ -44,7 +43,7 @@ def plan_document(plan: Plan, unit: str) -> str:
                 name: {label: _baseline(baseline, unit) for label, baseline in labels.items()}
                 for name, labels in plan.baselines.items()
             },
-            **beside_values(plan, unit),
+            **_beside(plan, unit),
             "leftover": [_unused(plan.job, s, unit) for s in plan.leftover],
             "held": [_unused(plan.job, s, unit) | {"hold": s.hold} for s in plan.held],
             "digest": plan.job.digest if plan.alone else None,
@@ -89,7 +88,7 @@ def _positions(plan: Plan, certainties: Sequence[Certainty], unit: str) -> dict[
         {"shell": s.name, "box": s.box, "kind": s.kind, "half": s.half, "missing": ["wall"]}
         for s in unmeasured_shells(plan.job)
     ]
-    reasons = told(lambda one: (reason_value(reason, unit) for reason in one.reasons))
+    reasons = told(lambda one: (_reason(reason, unit) for reason in one.reasons))
     return {
         "positions": told(lambda one: (_placed(one, p, unit, certainty[one.job.name]) for p in one.placements)),
         "unfilled": told(lambda one: (_unfilled(u, unit) for u in one.unfilled)),
@@ -241,3 +240,60 @@ def _bound(proof: Proof, unit: str) -> Number | int | None:
             return length(proof.bound, unit)
         case Worth.SQUARE:
             return area(proof.bound, unit)
+
+
+def _beside(plan: Plan, unit: str) -> dict[str, Value]:
+    """Alternatives by kind and the explanation of a position, where they were asked for."""
+    found: dict[str, Value] = {}
+    if plan.alternatives:
+        found["alternatives"] = {
+            kind: {"complete": some.complete, "plans": [_other_plan(other, unit) for other in some.plans]}
+            for kind, some in plan.alternatives.items()
+        }
+    told = plan.explanation
+    if told is not None:
+        pair = told.pair and {side: {"shell": s.name, "box": s.box} for side, s in zip(SIDES, told.pair, strict=True)}
+        found["explanation"] = {
+            **({"job": told.position.job} if told.position.job else {}),
+            "position": told.position.name,
+            "kind": told.position.kind,
+            "runner_up": told.runner_up and _other_plan(told.runner_up, unit),
+            "with": pair,
+            "insisted": told.insisted and _other_plan(told.insisted, unit),
+        }
+    return found
+
+
+def _other_plan(other: OtherPlan, unit: str) -> dict[str, Value]:
+    return figures_value(other.figures, unit) | {
+        **({"complete": other.complete} if other.complete is not None else {}),
+        "proven": other.proven,
+        "against_plan": other.against_plan,
+        "positions": [
+            ({"job": p.position.job} if p.position.job else {}) | placement_value(p, unit) for p in other.placements
+        ],
+    }
+
+
+def _reason(reason: Reason, unit: str) -> dict[str, Value]:
+    """What keeps a position out, and what would put it inside."""
+    return {
+        "position": reason.position.name,
+        "kind": reason.position.kind,
+        "together": reason.together,
+        "reduced": reason.reduced,
+        "cures": [_cure(cure, unit) for cure in reason.cures],
+        "cures_complete": reason.cures_complete,
+    }
+
+
+def _cure(cure: Cure, unit: str) -> Value:
+    return {
+        "change": cure.change,
+        "name": cure.name,
+        "to": length(cure.to_nm, unit),
+        "by": length(cure.by_nm, unit),
+        "factor": None if cure.factor is None else Number(f"{cure.factor:g}"),
+        "low": length(cure.low_nm, unit),
+        "high": length(cure.high_nm, unit),
+    }
