@@ -197,8 +197,7 @@ def _read(folders: tuple[Path, ...], notes: Notes) -> "Job | Pool":
     with notes.progress("reading the job" if len(folders) == 1 else "reading the jobs"):
         task = read_job(folders[0]) if len(folders) == 1 else read_jobs(folders)
     for job in task.jobs:
-        for warning in job.warnings:
-            notes.warn(warning)
+        notes.warn(*job.warnings)
     return task
 
 

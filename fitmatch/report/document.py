@@ -1,13 +1,13 @@
 """A plan as one JSON document, described by assignment.schema.json beside this file."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from typing import Final
 
 from fitmatch import __version__
 from fitmatch.measuring import Form
 from fitmatch.parts import SIDES, Job, Shell, Size
 from fitmatch.placements import Placement
-from fitmatch.plans import Baseline, Cure, JobPlan, OtherPlan, Plan, Proof, Reason, Unfilled
+from fitmatch.plans import Cure, JobPlan, OtherPlan, Plan, Proof, Reason, Unfilled
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.doubts import doubt_values
 from fitmatch.report.emit import Number, Value, area, document, half_length, length, two_digits
@@ -25,7 +25,7 @@ SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
 def plan_document(plan: Plan, unit: str) -> str:
     """The whole document, lengths in `unit`, ending in a line break. Of several jobs what belongs to one carries its
     name as `job`."""
-    certainties = [Certainty(one) for one in plan.plans]
+    known = {one.job.name: Certainty(one) for one in plan.plans}
     return document(
         {
             "schema": SCHEMA,
@@ -36,11 +36,14 @@ def plan_document(plan: Plan, unit: str) -> str:
             "slack": length(plan.slack_nm, unit),
             **({} if plan.alone else {"priority": plan.priority}),
             "status": str(plan.status),
-            **({} if plan.alone else {"complete": plan.complete, "jobs": _jobs(plan, certainties, unit)}),
-            **_positions(plan, certainties, unit),
-            "kinds": _kinds(plan, plan.plans[0], certainties[0], unit) if plan.alone else _groups(plan, unit),
+            **({} if plan.alone else {"complete": plan.complete, "jobs": _jobs(plan, known, unit)}),
+            **_positions(plan, known, unit),
+            "kinds": _kinds(plan, plan.plans[0], known, unit) if plan.alone else _groups(plan, unit),
             "baselines": {
-                name: {label: _baseline(baseline, unit) for label, baseline in labels.items()}
+                name: {
+                    label: figures_value(other.figures, unit) | {"rules_broken": other.rules_broken}
+                    for label, other in labels.items()
+                }
                 for name, labels in plan.baselines.items()
             },
             **_beside(plan, unit),
@@ -51,17 +54,17 @@ def plan_document(plan: Plan, unit: str) -> str:
     )
 
 
-def _jobs(plan: Plan, certainties: Sequence[Certainty], unit: str) -> Value:
+def _jobs(plan: Plan, known: Mapping[str, Certainty], unit: str) -> Value:
     return [
         {
             "job": one.job.name,
             "title": one.job.title,
             "complete": one.is_complete(),
             "complete_kinds": [kind for kind in one.job.kinds if one.is_complete(kind)],
-            "kinds": _kinds(plan, one, certainty, unit),
+            "kinds": _kinds(plan, one, known, unit),
             "digest": one.job.digest,
         }
-        for one, certainty in zip(plan.plans, certainties, strict=True)
+        for one in plan.plans
     ]
 
 
@@ -74,13 +77,12 @@ def _groups(plan: Plan, unit: str) -> dict[str, Value]:
     }
 
 
-def _positions(plan: Plan, certainties: Sequence[Certainty], unit: str) -> dict[str, Value]:
+def _positions(plan: Plan, known: Mapping[str, Certainty], unit: str) -> dict[str, Value]:
     """What is told of positions, and the shells that wait for their wall."""
 
     def told(values: Callable[[JobPlan], Iterable[dict[str, Value]]]) -> list[Value]:
         return [({"job": one.job.name} if one.job.name else {}) | value for one in plan.plans for value in values(one)]
 
-    certainty = {one.job.name: known for one, known in zip(plan.plans, certainties, strict=True)}
     unmeasured = told(
         lambda one: ({"position": p.name, "kind": p.kind, "missing": p.missing} for p in one.unmeasured_positions)
     )
@@ -90,7 +92,7 @@ def _positions(plan: Plan, certainties: Sequence[Certainty], unit: str) -> dict[
     ]
     reasons = told(lambda one: (_reason(reason, unit) for reason in one.reasons))
     return {
-        "positions": told(lambda one: (_placed(one, p, unit, certainty[one.job.name]) for p in one.placements)),
+        "positions": told(lambda one: (_placed(one, p, unit, known[one.job.name]) for p in one.placements)),
         "unfilled": told(lambda one: (_unfilled(u, unit) for u in one.unfilled)),
         **({"reasons": reasons} if reasons else {}),
         "unmeasured": unmeasured,
@@ -106,15 +108,15 @@ def _unfilled(unfilled: Unfilled, unit: str) -> dict[str, Value]:
     return {"position": position.name, "kind": position.kind, "why": words_of(unfilled.why, unit)}
 
 
-def _kinds(plan: Plan, one: JobPlan, certainty: Certainty, unit: str) -> dict[str, Value]:
+def _kinds(plan: Plan, one: JobPlan, known: Mapping[str, Certainty], unit: str) -> dict[str, Value]:
     """The kinds of one job."""
-    proofs = plan.proofs_of(one)
+    proofs, certainty = plan.proofs_of(one), known[one.job.name]
     return {
         kind: figures_value(figures, unit)
         | _row(one, kind, unit)
         | _moves(one, kind, unit)
         | _proof(proofs[kind], unit)
-        | _joint(certainty, kind)
+        | ({"joint_chance": _chance(certainty.joint_chance(kind))} if certainty.known else {})
         | _worth(one, kind, unit)
         for kind, figures in one.figures.items()
     }
@@ -132,12 +134,8 @@ def _row(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
     """How evenly the bores of a kind lie in a row, where a rule or offsets ask."""
     if not in_a_row(plan.job, kind):
         return {}
-    row = row_of(plan, kind)
-    step, line = row.largest_step, row.out_of_line
-    return {
-        "largest_step": None if step is None else half_length(step, unit),
-        "out_of_line": None if line is None else half_length(line, unit),
-    }
+    step, line = row_of(plan, kind)
+    return {"largest_step": half_length(step, unit), "out_of_line": half_length(line, unit)}
 
 
 def _placed(plan: JobPlan, placement: Placement, unit: str, certainty: Certainty) -> dict[str, Value]:
@@ -186,10 +184,6 @@ def _form(form: Form, unit: str) -> Value:
     }
 
 
-def _joint(certainty: Certainty, kind: str) -> dict[str, Value]:
-    return {"joint_chance": _chance(certainty.joint_chance(kind))} if certainty.known else {}
-
-
 def _worth(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
     """Expected true figures, two significant digits."""
     if kind not in plan.worth:
@@ -220,10 +214,6 @@ def _unused(job: Job, shell: Shell, unit: str) -> dict[str, Value]:
         "grade": shell.grade,
         **({"corrections": _corrected(corrected, unit)} if corrected else {}),
     }
-
-
-def _baseline(baseline: Baseline, unit: str) -> Value:
-    return figures_value(baseline.figures, unit) | {"rules_broken": baseline.rules_broken}
 
 
 def _proof(proof: Proof, unit: str) -> dict[str, Value]:

@@ -7,7 +7,7 @@ from decimal import Decimal
 from io import StringIO
 from typing import TypeAlias
 
-from fitmatch.lengths import NM_PER_UNIT, exact, round_half_even
+from fitmatch.lengths import NM_PER_UNIT, exact, shortest
 
 
 class Number(str):
@@ -28,22 +28,16 @@ def two_digits(nm: float, unit: str) -> Number:
     return Number(f"{Decimal(f'{nm / NM_PER_UNIT[unit]:.2g}'):f}")
 
 
-def half_length(twice_nm: int, unit: str) -> Number:
+def half_length(twice_nm: int | None, unit: str) -> Number | None:
     """Half of a whole number of nanometres."""
-    return Number(exact(twice_nm, unit))
+    return None if twice_nm is None else Number(exact(twice_nm, unit))
 
 
 def area(nm2: int | None, unit: str) -> Number | None:
     """A sum of squared lengths in the unit squared: the shortest decimal that rounds back to the same nm squared."""
     if nm2 is None:
         return None
-    per_unit = NM_PER_UNIT[unit] ** 2
-    places = 0
-    while True:
-        digits = round_half_even(nm2 * 10**places, per_unit)
-        if 2 * abs(digits * per_unit - nm2 * 10**places) < 10**places:
-            break
-        places += 1
+    digits, places = shortest(nm2, NM_PER_UNIT[unit] ** 2)
     text = str(digits)
     power = len(text) - 1 - places
     mantissa = (text[0] + "." + text[1:]).rstrip("0").rstrip(".")

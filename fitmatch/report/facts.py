@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from fitmatch.parts import Job, Shell
+from fitmatch.parts import Job, Shell, room
 from fitmatch.placements import Placement
 
 DANGER: Final = "NOT TO BE ASSEMBLED"
@@ -11,12 +11,6 @@ DANGER: Final = "NOT TO BE ASSEMBLED"
 def one_line(text: str) -> str:
     """The user's own text may hold line breaks."""
     return " ".join(text.split())
-
-
-def wall(shell: Shell) -> int:
-    """The wall of a shell that was placed, which has one."""
-    assert shell.wall_nm is not None
-    return shell.wall_nm
 
 
 def unmeasured_shells(job: Job) -> list[Shell]:
@@ -41,7 +35,7 @@ def is_coated(placement: Placement) -> bool:
 
 
 def clearance_to_metal(placement: Placement) -> int:
-    return placement.clearance_nm + placement.wall_sum_nm - _to_metal(placement.upper) - _to_metal(placement.lower)
+    return room(placement.position) - _to_metal(placement.upper) - _to_metal(placement.lower)
 
 
 def clearance_over_coating(placement: Placement) -> int:
@@ -49,4 +43,6 @@ def clearance_over_coating(placement: Placement) -> int:
 
 
 def _to_metal(shell: Shell) -> int:
-    return wall(shell) if shell.wall_to_metal_nm is None else shell.wall_to_metal_nm
+    metal_nm = shell.wall_nm if shell.wall_to_metal_nm is None else shell.wall_to_metal_nm
+    assert metal_nm is not None
+    return metal_nm
