@@ -4,13 +4,12 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Final
 
 from fitmatch import __version__
-from fitmatch.measuring import Form
 from fitmatch.parts import SIDES, Job, Shell, Size
 from fitmatch.placements import Placement
 from fitmatch.plans import Cure, JobPlan, OtherPlan, Plan, Proof, Reason, Unfilled
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.doubts import doubt_values
-from fitmatch.report.emit import Number, Value, area, document, half_length, length, two_digits
+from fitmatch.report.emit import Number, Value, area, document, half_length, length, named_values, two_digits
 from fitmatch.report.facts import unmeasured_shells
 from fitmatch.report.inline import in_a_row, row_of
 from fitmatch.report.levels import LEVELS, Worth
@@ -160,7 +159,7 @@ def _placed(plan: JobPlan, placement: Placement, unit: str, certainty: Certainty
         more["corrections"] = {what: _corrected(found, unit) for what, found in corrected if found}
     found_forms = forms(plan, placement.position, placement)
     if found_forms:
-        more["form"] = {what: _form(form, unit) for what, form in found_forms}
+        more["form"] = {what: named_values(form._asdict(), unit) for what, form in found_forms}
     return more
 
 
@@ -172,15 +171,6 @@ def _corrected(found: Size, unit: str) -> Value:
         "ball": length(found.ball_nm, unit),
         "temperature": length(found.temperature_nm, unit),
         "size": length(found.mean_nm, unit),
-    }
-
-
-def _form(form: Form, unit: str) -> Value:
-    return {
-        "taper": length(form.taper_nm, unit),
-        "barrel": length(form.barrel_nm, unit),
-        "out_of_round": length(form.out_of_round_nm, unit),
-        "larger": form.larger,
     }
 
 
@@ -278,12 +268,6 @@ def _reason(reason: Reason, unit: str) -> dict[str, Value]:
 
 
 def _cure(cure: Cure, unit: str) -> Value:
-    return {
-        "change": cure.change,
-        "name": cure.name,
-        "to": length(cure.to_nm, unit),
-        "by": length(cure.by_nm, unit),
-        "factor": None if cure.factor is None else Number(f"{cure.factor:g}"),
-        "low": length(cure.low_nm, unit),
-        "high": length(cure.high_nm, unit),
-    }
+    factor = None if cure.factor is None else Number(f"{cure.factor:g}")
+    first: dict[str, Value] = {"change": cure.change, "name": cure.name}
+    return first | named_values(cure._asdict(), unit) | {"factor": factor}

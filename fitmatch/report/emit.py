@@ -5,7 +5,7 @@ import json
 from collections.abc import Container, Iterable, Mapping, Sequence
 from decimal import Decimal
 from io import StringIO
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 from fitmatch.lengths import NM_PER_UNIT, exact, shortest
 
@@ -42,6 +42,19 @@ def area(nm2: int | None, unit: str) -> Number | None:
     power = len(text) - 1 - places
     mantissa = (text[0] + "." + text[1:]).rstrip("0").rstrip(".")
     return Number(mantissa if power == 0 or not digits else f"{mantissa}e{power}")
+
+
+def named_values(record: Mapping[str, Any], unit: str) -> dict[str, Value]:
+    """The fields of a record under their names: what ends in `_nm` as a length, in `_nm2` as an area, without that."""
+    found: dict[str, Value] = {}
+    for name, value in record.items():
+        if name.endswith("_nm"):
+            found[name.removesuffix("_nm")] = length(value, unit)
+        elif name.endswith("_nm2"):
+            found[name.removesuffix("_nm2")] = area(value, unit)
+        else:
+            found[name] = value
+    return found
 
 
 def document(value: Mapping[str, Value]) -> str:

@@ -18,18 +18,6 @@ def unmeasured_shells(job: Job) -> list[Shell]:
     return [s for s in job.shells if s.wall_nm is None and s.hold is None]
 
 
-def kind_wishes(job: Job, kind: str) -> bool:
-    """Whether a band is wished for at any position of the kind."""
-    return any(p.wishes for p in job.positions if p.kind == kind)
-
-
-def within_want(placement: Placement) -> bool | None:
-    """Whether the clearance lies in the wished band; None where none is wished."""
-    if not placement.position.wishes:
-        return None
-    return not placement.want_shortfall_nm and not placement.want_excess_nm
-
-
 def is_coated(placement: Placement) -> bool:
     return bool(placement.upper.coating_nm or placement.lower.coating_nm)
 

@@ -8,7 +8,7 @@ from fitmatch.placements import Placement
 from fitmatch.plans import JobPlan, Plan
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.emit import Value, half_length, length, rows_text
-from fitmatch.report.facts import DANGER, kind_wishes, one_line
+from fitmatch.report.facts import DANGER, one_line
 from fitmatch.report.reasons import flag_words, words_of
 from fitmatch.report.values import half_value, placement_value
 from fitmatch.rules.movable import is_movable
@@ -51,7 +51,7 @@ def plan_rows(plan: Plan, unit: str) -> str:
         further.append("housing")
     if any(p.offset_nm is not None for job in jobs for p in job.positions):
         further.append("offset")
-    if any(kind_wishes(job, kind) for job in jobs for kind in job.kinds):
+    if any(p.wishes for job in jobs for p in job.positions):
         further += ["want_min", "want_max", "within_want"]
     if any(certainty.known for certainty in certainties):
         further += ["uncertainty", "verdict"]
