@@ -142,7 +142,6 @@ def command(
     if strategy == "even":
         _check_limits(task)
     read_at = time.monotonic()
-    saved: list[Path] = []
 
     with notes.progress("proving which shell goes where", "; Ctrl-C prints the best found so far"):
         from fitmatch.fit import Stop, assign
@@ -170,8 +169,7 @@ def command(
             solved_at = time.monotonic()
             now("writing the answer")
             answer = _answer(plan, unit, as_json=as_json, as_csv=as_csv)
-            if save:
-                saved = _save(plan)
+            saved = _save(plan) if save else []
 
     if debug:
         notes.say(f"reading {read_at - _STARTED:.3f} s, loading the solver {loaded_at - read_at:.3f} s")

@@ -17,7 +17,7 @@ def alternatives(plan: Plan, scale: Scale) -> list[list[str]]:
 
 def _kind(label: str, kind: Beside, found: Alternatives, scale: Scale) -> list[str]:
     lines = [clean(label).upper()]
-    if not kind.proven:
+    if not kind.answer.proof.proven:
         return [*lines, *paragraph("Not sought: what is not proven to be the best has no known next.")]
     if found.plans:
         rows = compared("this plan", kind, {str(number): other for number, other in enumerate(found.plans, 1)})

@@ -150,13 +150,12 @@ def _placed(plan: JobPlan, placement: Placement, unit: str, certainty: Certainty
             "unknown": uncertainty.unknown,
         }
         more["verdict"] = certainty.verdict(placement)
-    corrected: list[tuple[str, Size | None]] = [
-        *corrected_sizes(plan.job, placement.position),
-        ("upper", corrected_wall(plan.job, placement.upper)),
-        ("lower", corrected_wall(plan.job, placement.lower)),
-    ]
-    if any(found for _, found in corrected):
-        more["corrections"] = {what: _corrected(found, unit) for what, found in corrected if found}
+    corrected = dict(corrected_sizes(plan.job, placement.position))
+    for side, shell in zip(SIDES, (placement.upper, placement.lower), strict=True):
+        if wall := corrected_wall(plan.job, shell):
+            corrected[side] = wall
+    if corrected:
+        more["corrections"] = {what: _corrected(found, unit) for what, found in corrected.items()}
     found_forms = forms(plan, placement.position, placement)
     if found_forms:
         more["form"] = {what: named_values(form._asdict(), unit) for what, form in found_forms}
