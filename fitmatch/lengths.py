@@ -84,12 +84,16 @@ def unit_factor(unit: str, *, inch_job: bool) -> int:
 
 def exact(half_nm: int, unit: str) -> str:
     """The shortest plain decimal in `unit` that rounds back to this many half nanometres, never in exponent form."""
-    per_unit = 2 * NM_PER_UNIT[unit]
+    return _point(*shortest(half_nm, 2 * NM_PER_UNIT[unit]))
+
+
+def shortest(amount: int, per_unit: int) -> tuple[int, int]:
+    """The digits and decimal places of the shortest decimal that, times `per_unit`, rounds back to a whole amount."""
     places, power = 0, 1
     while True:
-        digits = round_half_even(half_nm * power, per_unit)
-        if 2 * abs(digits * per_unit - half_nm * power) < power:
-            return _point(digits, places)
+        digits = round_half_even(amount * power, per_unit)
+        if 2 * abs(digits * per_unit - amount * power) < power:
+            return digits, places
         places, power = places + 1, power * 10
 
 

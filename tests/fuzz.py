@@ -32,7 +32,7 @@ from fitmatch.gauging.doubts import doubts_of
 from fitmatch.intake.catalogue import CODES
 from fitmatch.parts import Job
 from fitmatch.problems import InputError, Problem
-from fitmatch.report.mistakes import likely, looks_wrong
+from fitmatch.report.doubts import likely, looks_wrong
 
 CPU_SECONDS = 5.0  # far more than any of these small files needs, far less than a hang
 MEMORY_BYTES = 1_000_000_000

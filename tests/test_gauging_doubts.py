@@ -17,7 +17,7 @@ from fitmatch.gauging.doubts import doubts_of, mistakes
 from fitmatch.gauging.doubts.digits import dropped, transposed
 from fitmatch.gauging.doubts.odd import clusters
 from fitmatch.measuring import Doubt
-from fitmatch.report.mistakes import likely, looks_wrong, measure_again
+from fitmatch.report.doubts import likely, looks_wrong, measure_again
 
 JOB = 'unit = "in"\n[fit.rod]\ntarget = 0.0022\n'
 JOURNALS = ("1.8162", "1.8161", "1.8163", "1.8162", "1.8160")

@@ -16,13 +16,7 @@ BAD_INPUT: Final = 2
 FAULT: Final = 70  # EX_SOFTWARE of sysexits.h
 INTERRUPTED: Final = 130
 
-_COMMANDS: Final = {
-    "new": "fitmatch.cli.new",
-    "measure": "fitmatch.cli.measure",
-    "check": "fitmatch.cli.check",
-    "assign": "fitmatch.cli.assign",
-    "assembled": "fitmatch.cli.assembled",
-}
+_COMMANDS: Final = ("new", "measure", "check", "assign", "assembled")
 
 _NEAR: Final = 0.4  # a word is near a command if it takes no more slips than this part of its letters
 
@@ -34,7 +28,7 @@ class _Commands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in _COMMANDS:
             return None
-        command: click.Command = import_module(_COMMANDS[cmd_name]).command
+        command: click.Command = import_module(f"fitmatch.cli.{cmd_name}").command
         return command
 
     def resolve_command(

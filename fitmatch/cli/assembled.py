@@ -45,8 +45,7 @@ def command(job: Path, learn: bool, as_json: bool, as_csv: bool, unit: str | Non
     comparison = assembled(read_job(job, assembled=True))
     if learn and _learn(comparison, notes):
         comparison = assembled(read_job(job, assembled=True))
-    for warning in comparison.job.warnings:
-        notes.warn(warning)
+    notes.warn(*comparison.job.warnings)
     _warn_of_changes(comparison.job, notes)
     shown = unit or comparison.job.unit
     if as_json or as_csv:

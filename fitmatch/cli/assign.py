@@ -142,7 +142,6 @@ def command(
     if strategy == "even":
         _check_limits(task)
     read_at = time.monotonic()
-    saved: list[Path] = []
 
     with notes.progress("proving which shell goes where", "; Ctrl-C prints the best found so far"):
         from fitmatch.fit import Stop, assign
@@ -150,29 +149,27 @@ def command(
 
         loaded_at = time.monotonic()
         stop = Stop(None if time_limit is None else max(0.0, time_limit - (loaded_at - _STARTED)))
-        with _stopped_by_ctrl_c(stop):
-            with _steps_told(debug):
-                try:
-                    plan = assign(
-                        task,
-                        strategy,
-                        slack_nm=slack_nm,
-                        stop=stop,
-                        priority=priority or "together",
-                        alternatives=alternatives or 0,
-                        explain=explain,
-                        insist=insist,
-                    )
-                except NotPossible as error:
-                    from fitmatch.report.refusals import refused
+        with _stopped_by_ctrl_c(stop), _steps_told(debug):
+            try:
+                plan = assign(
+                    task,
+                    strategy,
+                    slack_nm=slack_nm,
+                    stop=stop,
+                    priority=priority or "together",
+                    alternatives=alternatives or 0,
+                    explain=explain,
+                    insist=insist,
+                )
+            except NotPossible as error:
+                from fitmatch.report.refusals import refused
 
-                    text = refused(error.why, unit)
-                    raise click.BadParameter(text, param_hint="--with" if insist else "--explain") from error
+                text = refused(error.why, unit)
+                raise click.BadParameter(text, param_hint="--with" if insist else "--explain") from error
             solved_at = time.monotonic()
             now("writing the answer")
             answer = _answer(plan, unit, as_json=as_json, as_csv=as_csv)
-            if save:
-                saved = _save(plan)
+            saved = _save(plan) if save else []
 
     if debug:
         notes.say(f"reading {read_at - _STARTED:.3f} s, loading the solver {loaded_at - read_at:.3f} s")
@@ -198,8 +195,7 @@ def _read(folders: tuple[Path, ...], notes: Notes) -> "Job | Pool":
     with notes.progress("reading the job" if len(folders) == 1 else "reading the jobs"):
         task = read_job(folders[0]) if len(folders) == 1 else read_jobs(folders)
     for job in task.jobs:
-        for warning in job.warnings:
-            notes.warn(warning)
+        notes.warn(*job.warnings)
     return task
 
 
@@ -270,27 +266,20 @@ def _steps_told(debug: bool) -> Iterator[None]:
 
 def _answer(plan: "Plan", unit: str, *, as_json: bool, as_csv: bool) -> str:
     if as_json:
-        return _document(plan, unit)
-    if as_csv:
-        from fitmatch.report.rows import plan_rows
-
-        return plan_rows(plan, unit)
-    from fitmatch.report.text import plan_text
-
-    return plan_text(plan, unit)
-
-
-def _document(plan: "Plan", unit: str) -> str:
-    from fitmatch.report.document import plan_document
-
-    return plan_document(plan, unit)
+        from fitmatch.report.document import plan_document as written
+    elif as_csv:
+        from fitmatch.report.rows import plan_rows as written
+    else:
+        from fitmatch.report.text import plan_text as written
+    return written(plan, unit)
 
 
 def _save(plan: "Plan") -> list[Path]:
     """Write the document into every job folder, in the unit of its job, or into none; where it is then."""
     from fitmatch.intake.wholefiles import write_all
+    from fitmatch.report.document import plan_document
 
-    texts = {one.job.folder / _SAVED_AS: _document(plan, one.job.unit) for one in plan.plans}
+    texts = {one.job.folder / _SAVED_AS: plan_document(plan, one.job.unit) for one in plan.plans}
     try:
         write_all({path: text.encode() for path, text in texts.items()})
     except OSError as error:

@@ -81,14 +81,10 @@ class Bench:
             self._box(rest.split())
         elif rest:
             raise RefusedError(f"`{shorten(text)}`: {word} stands alone; nothing was done")
-        elif word == "undo":
-            self._undo()
-        elif word == "skip":
-            self._skip()
-        elif word == "back":
-            self._back()
-        else:
+        elif word == "quit":
             raise Quit
+        else:
+            {"undo": self._undo, "skip": self._skip, "back": self._back}[word]()
 
     def _reading(self, text: str) -> None:
         asked, typed = self._asked(), as_typed(text)
@@ -149,7 +145,7 @@ class Bench:
         for doubt in self._doubts:
             place = doubt.file, doubt.row
             if place not in known:
-                from fitmatch.report.mistakes import likely, looks_wrong, measure_again
+                from fitmatch.report.doubts import likely, looks_wrong, measure_again
 
                 found = looks_wrong(doubt, self._job.unit)
                 todo = "; undo, or keep REASON" if place == newest else f" ({doubt.file}:{doubt.row})"

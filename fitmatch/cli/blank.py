@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 
 _UNITS = {"in": "inches", "mm": "millimetres"}
-_PLURALS = {"rod": "rods", "main": "mains"}
 _UPPER = {"rod": "beam side", "main": "block side"}
 
 _JOB = """\
@@ -67,7 +66,7 @@ def blank_files(unit: str, *, rods: int, mains: int) -> dict[str, str]:
     files = {
         "job.toml": _JOB.format(
             unit=unit,
-            fits="".join(_FIT.format(kind=kind, plural=_PLURALS[kind], unit_words=unit_words) for kind in counts),
+            fits="".join(_FIT.format(kind=kind, plural=f"{kind}s", unit_words=unit_words) for kind in counts),
             drawings="".join(_DRAWING.format(kind=kind) for kind in counts),
             thick_half=", ".join(f'{kind} = "{"upper" if kind == "rod" else "lower"}"' for kind in counts),
         ),
@@ -80,7 +79,7 @@ def blank_files(unit: str, *, rods: int, mains: int) -> dict[str, str]:
     for letter, (kind, count) in zip("AB", counts.items(), strict=False):
         # No two shells of the folder share a name, whatever box they lie in: the name is all that is written on one.
         halves = ["upper"] * count + ["lower"] * count
-        files[f"shells/{_PLURALS[kind]}-{letter}.csv"] = _csv(
+        files[f"shells/{kind}s-{letter}.csv"] = _csv(
             "shell,kind,half,wall,note",
             [f"{letter}{i},{kind},{half},," for i, half in enumerate(halves, start=1)],
             [note.format(unit_words=unit_words, upper=_UPPER[kind]) for note in _SHELL_NOTES],

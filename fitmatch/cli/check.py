@@ -27,8 +27,7 @@ def command(folder: Path, as_json: bool, unit: str | None, quiet: bool, debug: b
 
     notes = Notes(quiet=quiet)
     job = read_job(folder)
-    for warning in job.warnings:
-        notes.warn(warning)
+    notes.warn(*job.warnings)
     checked, shown = check(job), unit or job.unit
     if as_json:
         print_data(doubts_document(checked, shown))

@@ -29,8 +29,9 @@ class Notes:
         if not self._quiet:
             click.echo(text, err=True)
 
-    def warn(self, text: str) -> None:
-        self.say(f"warning: {text}")
+    def warn(self, *texts: str) -> None:
+        for text in texts:
+            self.say(f"warning: {text}")
 
     @contextmanager
     def progress(self, text: str, hint: str = "") -> Iterator[None]:
@@ -74,15 +75,13 @@ def print_report(text: str, in_red: tuple[str, ...] = ()) -> None:
     if _wants_colour(sys.stdout):
         for words in in_red:
             text = text.replace(words, _RED + words + _PLAIN)
-    encoding = sys.stdout.encoding or "utf-8"
-    _put(text.encode(encoding, "replace").decode(encoding), colour=_wants_colour(sys.stdout))
+    _put(_printable(text), colour=_wants_colour(sys.stdout))
 
 
 def show(text: str) -> None:
     """Text for a reader who waits for it: shown at once, or the command ends."""
-    encoding = sys.stdout.encoding or "utf-8"
     try:
-        click.echo(text.encode(encoding, "replace").decode(encoding), nl=False)
+        click.echo(_printable(text), nl=False)
     except OSError as error:
         _abandon_standard_output()
         raise click.ClickException(f"nothing can be shown any more: {error.strerror}") from error
@@ -91,6 +90,11 @@ def show(text: str) -> None:
 def print_data(text: str) -> None:
     """A document for another program: UTF-8 and line feeds on every system."""
     _put(text.encode(), colour=False)
+
+
+def _printable(text: str) -> str:
+    encoding = sys.stdout.encoding or "utf-8"
+    return text.encode(encoding, "replace").decode(encoding)
 
 
 def _put(message: str | bytes, *, colour: bool) -> None:

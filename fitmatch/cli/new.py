@@ -98,16 +98,10 @@ def _write_folder(folder: Path, files: dict[str, bytes]) -> None:
             entry.rename(moved[-1])
         draft.rmdir()
     except BaseException:
+        from shutil import rmtree
+
         for leftover in (draft, *moved):
-            _remove(leftover)
+            rmtree(leftover, ignore_errors=True)  # a file stays
+            with suppress(OSError):
+                leftover.unlink()
         raise
-
-
-def _remove(path: Path) -> None:
-    from shutil import rmtree
-
-    if path.is_dir():
-        rmtree(path, ignore_errors=True)
-    else:
-        with suppress(OSError):
-            path.unlink()

@@ -53,8 +53,7 @@ def _take_all(folder: Path, settings: Settings, by: str) -> int:
 
     log = LogFile(folder / settings.readings.strip())
     job = read_job(folder, log=log.data)
-    for warning in job.warnings:
-        notes.warn(warning)
+    notes.warn(*job.warnings)
     doors = Doors(
         read=lambda data: read_job(folder, log=data),
         settings=partial(_settings, folder),

@@ -17,10 +17,12 @@ def alternatives(plan: Plan, scale: Scale) -> list[list[str]]:
 
 def _kind(label: str, kind: Beside, found: Alternatives, scale: Scale) -> list[str]:
     lines = [clean(label).upper()]
-    if not kind.proven:
+    if not kind.answer.proof.proven:
         return [*lines, *paragraph("Not sought: what is not proven to be the best has no known next.")]
     if found.plans:
-        lines += [*_figures(kind, found, scale), ""]
+        rows = compared("this plan", kind, {str(number): other for number, other in enumerate(found.plans, 1)})
+        proven = Column[Row]("proven", lambda row: "yes" if row.proven else "NO", "left")
+        lines += [*table(rows, *figure_columns(rows, scale), proven), ""]
         for number, other in enumerate(found.plans, 1):
             lines += paragraph(_changes(kind, other), first=f"{number}: ", rest="   ")
     if not found.complete:
@@ -28,13 +30,6 @@ def _kind(label: str, kind: Beside, found: Alternatives, scale: Scale) -> list[s
     elif not found.plans:
         lines += paragraph("There is none: every plan has the same figures.")
     return lines
-
-
-def _figures(kind: Beside, found: Alternatives, scale: Scale) -> list[str]:
-    others = {str(number): other for number, other in enumerate(found.plans, 1)}
-    proven = Column[Row]("proven", lambda row: "yes" if row.proven else "NO", "left")
-    rows = compared("this plan", kind, others)
-    return table(rows, *figure_columns(rows, scale), proven)
 
 
 def _changes(kind: Beside, other: OtherPlan) -> str:

@@ -92,9 +92,8 @@ def _seating(comparison: Comparison, kind: str, unit: str) -> dict[str, Value]:
     return {
         "seating": length(fit.seating_nm, unit),
         "seating_u": length(fit.seating_u_nm, unit),
-        "learned": None
-        if learned is None
-        else {
+        "learned": learned
+        and {
             "positions": learned.positions,
             "seating": length(learned.seating_nm, unit),
             "seating_u": length(learned.u_nm, unit),

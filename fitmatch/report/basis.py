@@ -14,7 +14,8 @@ def boxes_read(job: Job) -> list[str]:
 
 
 def rules_in_force(job: Job, scale: Scale) -> list[str]:
-    return paragraph("Rules in force: " + "; ".join(_rules(job, scale)) + ".", rest="  ")
+    told = [clean(phrase(code, fact, scale.unit)) for sort in SETTINGS for code, fact in sort.told(job)]
+    return paragraph(f"Rules in force: {'; '.join(told)}.", rest="  ")
 
 
 def _boxes(job: Job) -> Iterator[str]:
@@ -29,7 +30,3 @@ def _boxes(job: Job) -> Iterator[str]:
             for kind, halves in kinds.items()
         ]
         yield whole(f"{box} ({'; '.join(held)})")
-
-
-def _rules(job: Job, scale: Scale) -> Iterator[str]:
-    return (clean(phrase(code, fact, scale.unit)) for sort in SETTINGS for code, fact in sort.told(job))

@@ -6,7 +6,7 @@ from typing import NamedTuple
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.parts import Position
 from fitmatch.placements import KindFigures, Placement
-from fitmatch.plans import OtherPlan, Plan
+from fitmatch.plans import GroupAnswer, OtherPlan, Plan
 from fitmatch.report.facts import DANGER
 from fitmatch.report.layout import Column, whole
 from fitmatch.report.placing import NOT_FILLED, shell_name
@@ -18,9 +18,7 @@ Key = tuple[str, str]  # of a position
 class Beside(NamedTuple):
     """One kind of the answer, of one job or of several that decide it together."""
 
-    figures: KindFigures
-    complete: int  # how many of several jobs are complete in it
-    proven: bool
+    answer: GroupAnswer
     placements: dict[Key, Placement]  # as it is filled
     names: dict[Key, str]  # of all its positions, in file order
 
@@ -30,9 +28,7 @@ def answered(plan: Plan, label: str) -> Beside:
     answer = next(g for g in plan.groups if g.group.label == label)
     kind, members = answer.group.kind, plan.members(answer.group)
     return Beside(
-        answer.figures,
-        answer.complete,
-        answer.proof.proven,
+        answer,
         by_position(p for one in members for p in one.of_kind(kind)),
         {p.key: full_name(p) for one in members for p in one.job.positions if p.kind == kind},
     )
@@ -50,7 +46,7 @@ class Row(NamedTuple):
 def compared(name: str, kind: Beside, others: Mapping[str, OtherPlan]) -> list[Row]:
     """One row for the answer, called `name`, and each other plan."""
     found = [Row(other, plan.figures, plan.complete, plan.proven) for other, plan in others.items()]
-    return [Row(name, kind.figures, kind.complete), *found]
+    return [Row(name, kind.answer.figures, kind.answer.complete), *found]
 
 
 def figure_columns(rows: Sequence[Row], scale: Scale) -> list[Column[Row]]:

@@ -40,12 +40,11 @@ class Certainty:
         return chance_inside(placement, uncertainty)
 
     def verdict(self, placement: Placement) -> str | None:
-        chance = self.chance(placement)
-        if chance is None:
+        if self._model is None:
             return None
         from fitmatch.gauging.judging import verdict
 
-        return verdict(chance)
+        return verdict(self.chance(placement))
 
     def joint_chance(self, kind: str) -> float | None:
         """Of all the kind's filled positions together."""

@@ -1,18 +1,16 @@
 """A plan as one JSON document, described by assignment.schema.json beside this file."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Mapping
 from typing import Final
 
 from fitmatch import __version__
 from fitmatch.fit.order import Unit
-from fitmatch.measuring import Form
-from fitmatch.parts import Job, Shell, Size
+from fitmatch.parts import SIDES, Job, Shell, Size
 from fitmatch.placements import Placement
-from fitmatch.plans import Baseline, JobPlan, Plan, Proof
-from fitmatch.report.beside_values import beside_values, reason_value
+from fitmatch.plans import Cure, JobPlan, OtherPlan, Plan, Proof, Reason, Unfilled
 from fitmatch.report.certainty import Certainty
 from fitmatch.report.doubts import doubt_values
-from fitmatch.report.emit import Number, Value, area, document, half_length, length, two_digits
+from fitmatch.report.emit import Number, Value, area, document, half_length, length, named_values, two_digits
 from fitmatch.report.facts import unmeasured_shells
 from fitmatch.report.inline import in_a_row, row_of
 from fitmatch.report.levels import FIGURES
@@ -27,7 +25,7 @@ SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
 def plan_document(plan: Plan, unit: str) -> str:
     """The whole document, lengths in `unit`, ending in a line break. Of several jobs what belongs to one carries its
     name as `job`."""
-    certainties = [Certainty(one) for one in plan.plans]
+    known = {one.job.name: Certainty(one) for one in plan.plans}
     return document(
         {
             "schema": SCHEMA,
@@ -38,14 +36,17 @@ def plan_document(plan: Plan, unit: str) -> str:
             "slack": length(plan.slack_nm, unit),
             **({} if plan.alone else {"priority": plan.priority}),
             "status": str(plan.status),
-            **({} if plan.alone else {"complete": plan.complete, "jobs": _jobs(plan, certainties, unit)}),
-            **_positions(plan, certainties, unit),
-            "kinds": _kinds(plan, plan.plans[0], certainties[0], unit) if plan.alone else _groups(plan, unit),
+            **({} if plan.alone else {"complete": plan.complete, "jobs": _jobs(plan, known, unit)}),
+            **_positions(plan, known, unit),
+            "kinds": _kinds(plan, plan.plans[0], known, unit) if plan.alone else _groups(plan, unit),
             "baselines": {
-                name: {label: _baseline(baseline, unit) for label, baseline in labels.items()}
+                name: {
+                    label: figures_value(other.figures, unit) | {"rules_broken": other.rules_broken}
+                    for label, other in labels.items()
+                }
                 for name, labels in plan.baselines.items()
             },
-            **beside_values(plan, unit),
+            **_beside(plan, unit),
             "leftover": [_unused(plan.job, s, unit) for s in plan.leftover],
             "held": [_unused(plan.job, s, unit) | {"hold": s.hold} for s in plan.held],
             "digest": plan.job.digest if plan.alone else None,
@@ -53,17 +54,17 @@ def plan_document(plan: Plan, unit: str) -> str:
     )
 
 
-def _jobs(plan: Plan, certainties: Sequence[Certainty], unit: str) -> Value:
+def _jobs(plan: Plan, known: Mapping[str, Certainty], unit: str) -> Value:
     return [
         {
             "job": one.job.name,
             "title": one.job.title,
             "complete": one.is_complete(),
             "complete_kinds": [kind for kind in one.job.kinds if one.is_complete(kind)],
-            "kinds": _kinds(plan, one, certainty, unit),
+            "kinds": _kinds(plan, one, known, unit),
             "digest": one.job.digest,
         }
-        for one, certainty in zip(plan.plans, certainties, strict=True)
+        for one in plan.plans
     ]
 
 
@@ -76,50 +77,46 @@ def _groups(plan: Plan, unit: str) -> dict[str, Value]:
     }
 
 
-def _positions(plan: Plan, certainties: Sequence[Certainty], unit: str) -> dict[str, Value]:
+def _positions(plan: Plan, known: Mapping[str, Certainty], unit: str) -> dict[str, Value]:
     """What is told of positions, and the shells that wait for their wall."""
-    positions: list[Value] = []
-    unfilled: list[Value] = []
-    unmeasured: list[Value] = []
-    flags: list[Value] = []
-    reasons: list[Value] = []
-    doubts: list[Value] = []
-    for one, certainty in zip(plan.plans, certainties, strict=True):
-        job: dict[str, Value] = {"job": one.job.name} if one.job.name else {}
-        positions += [job | placement_value(p, unit) | _measured(one, p, unit, certainty) for p in one.placements]
-        unfilled += [
-            job | {"position": u.position.name, "kind": u.position.kind, "why": words_of(u.why, unit)}
-            for u in one.unfilled
-        ]
-        unmeasured += [
-            job | {"position": p.name, "kind": p.kind, "missing": p.missing} for p in one.unmeasured_positions
-        ]
-        reasons += [job | reason_value(reason, unit) for reason in one.reasons]
-        flags += [job | {"position": f.position, "code": f.code, "text": flag_words(f, unit)} for f in one.flags]
-        doubts += [job | doubt for doubt in doubt_values(one.doubts, unit)]
+
+    def told(values: Callable[[JobPlan], Iterable[dict[str, Value]]]) -> list[Value]:
+        return [({"job": one.job.name} if one.job.name else {}) | value for one in plan.plans for value in values(one)]
+
+    unmeasured = told(
+        lambda one: ({"position": p.name, "kind": p.kind, "missing": p.missing} for p in one.unmeasured_positions)
+    )
     unmeasured += [
         {"shell": s.name, "box": s.box, "kind": s.kind, "half": s.half, "missing": ["wall"]}
         for s in unmeasured_shells(plan.job)
     ]
+    reasons = told(lambda one: (_reason(reason, unit) for reason in one.reasons))
     return {
-        "positions": positions,
-        "unfilled": unfilled,
+        "positions": told(lambda one: (_placed(one, p, unit, known[one.job.name]) for p in one.placements)),
+        "unfilled": told(lambda one: (_unfilled(u, unit) for u in one.unfilled)),
         **({"reasons": reasons} if reasons else {}),
         "unmeasured": unmeasured,
-        "flags": flags,
-        "doubts": doubts,
+        "flags": told(
+            lambda one: ({"position": f.position, "code": f.code, "text": flag_words(f, unit)} for f in one.flags)
+        ),
+        "doubts": told(lambda one: doubt_values(one.doubts, unit)),
     }
 
 
-def _kinds(plan: Plan, one: JobPlan, certainty: Certainty, unit: str) -> dict[str, Value]:
+def _unfilled(unfilled: Unfilled, unit: str) -> dict[str, Value]:
+    position = unfilled.position
+    return {"position": position.name, "kind": position.kind, "why": words_of(unfilled.why, unit)}
+
+
+def _kinds(plan: Plan, one: JobPlan, known: Mapping[str, Certainty], unit: str) -> dict[str, Value]:
     """The kinds of one job."""
-    proofs = plan.proofs_of(one)
+    proofs, certainty = plan.proofs_of(one), known[one.job.name]
     return {
         kind: figures_value(figures, unit)
         | _row(one, kind, unit)
         | _moves(one, kind, unit)
         | _proof(proofs[kind], unit)
-        | _joint(certainty, kind)
+        | ({"joint_chance": _chance(certainty.joint_chance(kind))} if certainty.known else {})
         | _worth(one, kind, unit)
         for kind, figures in one.figures.items()
     }
@@ -129,7 +126,7 @@ def _moves(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
     """Where housings may move: which do, those of unfilled positions too, and what staying would have given."""
     if kind not in plan.staying:
         return {}
-    moved: list[Value] = [{"housing": m.housing, "to": m.position} for m in moves(plan, kind)]
+    moved: list[Value] = [{"housing": housing, "to": name} for housing, name in moves(plan, kind)]
     return {"moves": moved, "staying": figures_value(plan.staying[kind], unit)}
 
 
@@ -137,17 +134,13 @@ def _row(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
     """How evenly the bores of a kind lie in a row, where a rule or offsets ask."""
     if not in_a_row(plan.job, kind):
         return {}
-    row = row_of(plan, kind)
-    step, line = row.largest_step, row.out_of_line
-    return {
-        "largest_step": None if step is None else half_length(step, unit),
-        "out_of_line": None if line is None else half_length(line, unit),
-    }
+    step, line = row_of(plan, kind)
+    return {"largest_step": half_length(step, unit), "out_of_line": half_length(line, unit)}
 
 
-def _measured(plan: JobPlan, placement: Placement, unit: str, certainty: Certainty) -> dict[str, Value]:
-    """What a job adds that tells how it was measured: nothing where it does not."""
-    more: dict[str, Value] = {}
+def _placed(plan: JobPlan, placement: Placement, unit: str, certainty: Certainty) -> dict[str, Value]:
+    """With what a job adds that tells how it was measured."""
+    more = placement_value(placement, unit)
     uncertainty = certainty.of(placement)
     if uncertainty is not None:
         more["uncertainty"] = {
@@ -158,16 +151,15 @@ def _measured(plan: JobPlan, placement: Placement, unit: str, certainty: Certain
             "unknown": uncertainty.unknown,
         }
         more["verdict"] = certainty.verdict(placement)
-    corrected: list[tuple[str, Size | None]] = [
-        *corrected_sizes(plan.job, placement.position),
-        ("upper", corrected_wall(plan.job, placement.upper)),
-        ("lower", corrected_wall(plan.job, placement.lower)),
-    ]
-    if any(found for _, found in corrected):
-        more["corrections"] = {what: _corrected(found, unit) for what, found in corrected if found}
+    corrected = dict(corrected_sizes(plan.job, placement.position))
+    for side, shell in zip(SIDES, (placement.upper, placement.lower), strict=True):
+        if wall := corrected_wall(plan.job, shell):
+            corrected[side] = wall
+    if corrected:
+        more["corrections"] = {what: _corrected(found, unit) for what, found in corrected.items()}
     found_forms = forms(plan, placement.position, placement)
     if found_forms:
-        more["form"] = {what: _form(form, unit) for what, form in found_forms}
+        more["form"] = {what: named_values(form._asdict(), unit) for what, form in found_forms}
     return more
 
 
@@ -180,19 +172,6 @@ def _corrected(found: Size, unit: str) -> Value:
         "temperature": length(found.temperature_nm, unit),
         "size": length(found.mean_nm, unit),
     }
-
-
-def _form(form: Form, unit: str) -> Value:
-    return {
-        "taper": length(form.taper_nm, unit),
-        "barrel": length(form.barrel_nm, unit),
-        "out_of_round": length(form.out_of_round_nm, unit),
-        "larger": form.larger,
-    }
-
-
-def _joint(certainty: Certainty, kind: str) -> dict[str, Value]:
-    return {"joint_chance": _chance(certainty.joint_chance(kind))} if certainty.known else {}
 
 
 def _worth(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
@@ -227,10 +206,6 @@ def _unused(job: Job, shell: Shell, unit: str) -> dict[str, Value]:
     }
 
 
-def _baseline(baseline: Baseline, unit: str) -> Value:
-    return figures_value(baseline.figures, unit) | {"rules_broken": baseline.rules_broken}
-
-
 def _proof(proof: Proof, unit: str) -> dict[str, Value]:
     return {"proven": proof.proven, "level": proof.level, "bound": _bound(proof, unit)}
 
@@ -245,3 +220,54 @@ def _bound(proof: Proof, unit: str) -> Number | int | None:
             return length(proof.bound, unit)
         case Unit.SQUARE:
             return area(proof.bound, unit)
+
+
+def _beside(plan: Plan, unit: str) -> dict[str, Value]:
+    """Alternatives by kind and the explanation of a position, where they were asked for."""
+    found: dict[str, Value] = {}
+    if plan.alternatives:
+        found["alternatives"] = {
+            kind: {"complete": some.complete, "plans": [_other_plan(other, unit) for other in some.plans]}
+            for kind, some in plan.alternatives.items()
+        }
+    told = plan.explanation
+    if told is not None:
+        pair = told.pair and {side: {"shell": s.name, "box": s.box} for side, s in zip(SIDES, told.pair, strict=True)}
+        found["explanation"] = {
+            **({"job": told.position.job} if told.position.job else {}),
+            "position": told.position.name,
+            "kind": told.position.kind,
+            "runner_up": told.runner_up and _other_plan(told.runner_up, unit),
+            "with": pair,
+            "insisted": told.insisted and _other_plan(told.insisted, unit),
+        }
+    return found
+
+
+def _other_plan(other: OtherPlan, unit: str) -> dict[str, Value]:
+    return figures_value(other.figures, unit) | {
+        **({"complete": other.complete} if other.complete is not None else {}),
+        "proven": other.proven,
+        "against_plan": other.against_plan,
+        "positions": [
+            ({"job": p.position.job} if p.position.job else {}) | placement_value(p, unit) for p in other.placements
+        ],
+    }
+
+
+def _reason(reason: Reason, unit: str) -> dict[str, Value]:
+    """What keeps a position out, and what would put it inside."""
+    return {
+        "position": reason.position.name,
+        "kind": reason.position.kind,
+        "together": reason.together,
+        "reduced": reason.reduced,
+        "cures": [_cure(cure, unit) for cure in reason.cures],
+        "cures_complete": reason.cures_complete,
+    }
+
+
+def _cure(cure: Cure, unit: str) -> Value:
+    factor = None if cure.factor is None else Number(f"{cure.factor:g}")
+    first: dict[str, Value] = {"change": cure.change, "name": cure.name}
+    return first | named_values(cure._asdict(), unit) | {"factor": factor}

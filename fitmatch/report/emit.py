@@ -5,9 +5,9 @@ import json
 from collections.abc import Container, Iterable, Mapping, Sequence
 from decimal import Decimal
 from io import StringIO
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
-from fitmatch.lengths import NM_PER_UNIT, exact, round_half_even
+from fitmatch.lengths import NM_PER_UNIT, exact, shortest
 
 
 class Number(str):
@@ -28,26 +28,33 @@ def two_digits(nm: float, unit: str) -> Number:
     return Number(f"{Decimal(f'{nm / NM_PER_UNIT[unit]:.2g}'):f}")
 
 
-def half_length(twice_nm: int, unit: str) -> Number:
+def half_length(twice_nm: int | None, unit: str) -> Number | None:
     """Half of a whole number of nanometres."""
-    return Number(exact(twice_nm, unit))
+    return None if twice_nm is None else Number(exact(twice_nm, unit))
 
 
 def area(nm2: int | None, unit: str) -> Number | None:
     """A sum of squared lengths in the unit squared: the shortest decimal that rounds back to the same nm squared."""
     if nm2 is None:
         return None
-    per_unit = NM_PER_UNIT[unit] ** 2
-    places = 0
-    while True:
-        digits = round_half_even(nm2 * 10**places, per_unit)
-        if 2 * abs(digits * per_unit - nm2 * 10**places) < 10**places:
-            break
-        places += 1
+    digits, places = shortest(nm2, NM_PER_UNIT[unit] ** 2)
     text = str(digits)
     power = len(text) - 1 - places
     mantissa = (text[0] + "." + text[1:]).rstrip("0").rstrip(".")
     return Number(mantissa if power == 0 or not digits else f"{mantissa}e{power}")
+
+
+def named_values(record: Mapping[str, Any], unit: str) -> dict[str, Value]:
+    """The fields of a record under their names: what ends in `_nm` as a length, in `_nm2` as an area, without that."""
+    found: dict[str, Value] = {}
+    for name, value in record.items():
+        if name.endswith("_nm"):
+            found[name.removesuffix("_nm")] = length(value, unit)
+        elif name.endswith("_nm2"):
+            found[name.removesuffix("_nm2")] = area(value, unit)
+        else:
+            found[name] = value
+    return found
 
 
 def document(value: Mapping[str, Value]) -> str:

@@ -5,7 +5,7 @@ from fitmatch.parts import room, tightest_room
 from fitmatch.placements import Placement
 from fitmatch.plans import Explanation, OtherPlan, Plan
 from fitmatch.report.beside import Beside, answered, by_position, compared, figure_columns, full_name, shells_of
-from fitmatch.report.facts import DANGER, wall
+from fitmatch.report.facts import DANGER
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.placing import NOT_FILLED, shell_name
 from fitmatch.report.reasons import words_of
@@ -42,7 +42,7 @@ def _sum(p: Placement, scale: Scale) -> list[str]:
     lines = paragraph(shells_of(p))
     lines += paragraph(
         f"{length(position.housing_bore.mean_nm)} housing bore - {length(position.journal.mean_nm)} journal - "
-        f"({length(wall(p.upper))} + {length(wall(p.lower))}) walls{seating if position.seating_nm else ''} = "
+        f"({length(p.upper.wall_nm)} + {length(p.lower.wall_nm)}) walls{seating if position.seating_nm else ''} = "
         f"{scale.with_unit(p.clearance_nm)} clearance, {scale.steps(p.deviation_nm, sign=True)} {scale.step} off its "
         f"target {scale.with_unit(position.target_nm)}.",
         first="  ",

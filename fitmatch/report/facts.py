@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from fitmatch.parts import Job, Shell
+from fitmatch.parts import Job, Shell, room
 from fitmatch.placements import Placement
 
 DANGER: Final = "NOT TO BE ASSEMBLED"
@@ -13,27 +13,9 @@ def one_line(text: str) -> str:
     return " ".join(text.split())
 
 
-def wall(shell: Shell) -> int:
-    """The wall of a shell that was placed, which has one."""
-    assert shell.wall_nm is not None
-    return shell.wall_nm
-
-
 def unmeasured_shells(job: Job) -> list[Shell]:
     """Shells that could be used but for their wall, which has no reading yet; in file order."""
     return [s for s in job.shells if s.wall_nm is None and s.hold is None]
-
-
-def kind_wishes(job: Job, kind: str) -> bool:
-    """Whether a band is wished for at any position of the kind."""
-    return any(p.wishes for p in job.positions if p.kind == kind)
-
-
-def within_want(placement: Placement) -> bool | None:
-    """Whether the clearance lies in the wished band; None where none is wished."""
-    if not placement.position.wishes:
-        return None
-    return not placement.want_shortfall_nm and not placement.want_excess_nm
 
 
 def is_coated(placement: Placement) -> bool:
@@ -41,7 +23,7 @@ def is_coated(placement: Placement) -> bool:
 
 
 def clearance_to_metal(placement: Placement) -> int:
-    return placement.clearance_nm + placement.wall_sum_nm - _to_metal(placement.upper) - _to_metal(placement.lower)
+    return room(placement.position) - _to_metal(placement.upper) - _to_metal(placement.lower)
 
 
 def clearance_over_coating(placement: Placement) -> int:
@@ -49,4 +31,6 @@ def clearance_over_coating(placement: Placement) -> int:
 
 
 def _to_metal(shell: Shell) -> int:
-    return wall(shell) if shell.wall_to_metal_nm is None else shell.wall_to_metal_nm
+    metal_nm = shell.wall_nm if shell.wall_to_metal_nm is None else shell.wall_to_metal_nm
+    assert metal_nm is not None
+    return metal_nm

@@ -42,21 +42,17 @@ def failing(plan: JobPlan, unit: str) -> Iterator[str]:
 def _told(alike: dict[_Item, list[str]], order: list[str]) -> Iterator[str]:
     """One text for each item. Where items differ in nothing but why, what keeps their positions out comes after the
     last of them, for all together in the `order` of the file."""
-    together: dict[_Item, list[list[str]]] = {}
+    together: dict[_Item, list[_Item]] = {}
+    for item in alike:
+        together.setdefault(item._replace(why=""), []).append(item)
     for item, names in alike.items():
-        together.setdefault(item._replace(why=""), []).append(names)
-    seen: dict[_Item, int] = {}
-    for item, names in alike.items():
-        shared = item._replace(why="")
-        groups = together[shared]
-        why = f": {item.why}" if item.why else ""
-        if len(groups) == 1 or not item.kept_out:
-            yield f"{item.label}: {_named(names, item.kind)}{why}{f'. {item.kept_out}' if item.kept_out else ''}"
-            continue
-        yield f"{item.label}: {_named(names, item.kind)}{why}"
-        seen[shared] = seen.get(shared, 0) + 1
-        if seen[shared] == len(groups):
-            every = {name for group in groups for name in group}
+        group = together[item._replace(why="")]
+        told = f"{item.label}: {_named(names, item.kind)}{f': {item.why}' if item.why else ''}"
+        if len(group) == 1 and item.kept_out:
+            told += f". {item.kept_out}"
+        yield told
+        if len(group) > 1 and item.kept_out and item == group[-1]:
+            every = {name for other in group for name in alike[other]}
             yield f"{_named([name for name in order if name in every], item.kind)}: {item.kept_out}"
 
 

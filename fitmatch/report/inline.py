@@ -5,7 +5,6 @@ The axis shift comes from walls of unlike thickness; with the offset of the hous
 
 from collections.abc import Iterable, Iterator
 from itertools import pairwise
-from typing import NamedTuple
 
 from fitmatch.housings import in_one_block
 from fitmatch.parts import Job
@@ -18,25 +17,19 @@ from fitmatch.rules.in_force import row_rules
 _HALF_WIDTH = 12  # of the drawn line, in characters
 
 
-class Row(NamedTuple):
-    """In twice the length; None where too few bores are filled."""
-
-    largest_step: int | None
-    out_of_line: int | None
-
-
 def in_a_row(job: Job, kind: str) -> bool:
     """Whether the bores of this kind lie in one block, or anything asks how they lie to one another."""
     ruled = bool(row_rules(job, kind))
     return in_one_block(kind) or ruled or any(p.offset_nm is not None for p in job.positions if p.kind == kind)
 
 
-def row_of(plan: JobPlan, kind: str) -> Row:
-    """The largest step from one filled bore to the next, and how far all of them lie apart."""
+def row_of(plan: JobPlan, kind: str) -> tuple[int | None, int | None]:
+    """The largest step from one filled bore to the next, and how far all of them lie apart, both in twice the length;
+    None where too few bores are filled."""
     placements = plan.of_kind(kind)
     steps = [_step(one, other) for one, other in next_to(plan.job, placements, kind)]
     places = [lies(p) for p in placements]
-    return Row(max(map(abs, steps), default=None), max(places) - min(places) if places else None)
+    return max(map(abs, steps), default=None), max(places) - min(places) if places else None
 
 
 def along_the_line(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
@@ -56,9 +49,9 @@ def along_the_line(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
         Column("step of\nthe shift", lambda p: scale.axis(before.get(p.position.key))),
         Column(f"-{' ' * (2 * _HALF_WIDTH - 1)}+", lambda p: _drawn(lies(p), reach), "left"),
     )
-    row = row_of(plan, kind)
-    words = [] if row.largest_step is None else [f"largest step {scale.axis(row.largest_step).lstrip('+')}"]
-    words += [] if row.out_of_line is None else [f"all within {scale.axis(row.out_of_line).lstrip('+')}"]
+    step, line = row_of(plan, kind)
+    words = [] if step is None else [f"largest step {scale.axis(step).lstrip('+')}"]
+    words += [] if line is None else [f"all within {scale.axis(line).lstrip('+')}"]
     return [*paragraph(f"{clean(kind).upper()} ({scale.step}): {', '.join(words)}"), *rows]
 
 

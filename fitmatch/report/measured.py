@@ -75,13 +75,9 @@ def form(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
     )
     if not walls:
         lines += paragraph("The form of the walls was not measured: it takes two stations at the crown.")
-    lines += [
-        line
-        for name in worst_meet(plan.job, kind)
-        for line in paragraph(
-            f"{clean(name)}: the most out-of-round journal runs in the most out-of-round housing bore of its kind."
-        )
-    ]
+    for name in worst_meet(plan.job, kind):
+        text = "the most out-of-round journal runs in the most out-of-round housing bore of its kind."
+        lines += paragraph(f"{clean(name)}: {text}")
     return [*paragraph(clean(kind).upper()), *lines]
 
 

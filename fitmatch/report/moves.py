@@ -1,7 +1,6 @@
 """The part of a report about housings that change places: which goes where, and what that gains."""
 
 from collections.abc import Iterator
-from typing import NamedTuple
 
 from fitmatch.placements import KindFigures
 from fitmatch.plans import JobPlan
@@ -15,16 +14,9 @@ TOGETHER = (
 )
 
 
-class Move(NamedTuple):
-    """The housing of one row goes to the journal of another."""
-
-    housing: str
-    position: str
-
-
-def moves(plan: JobPlan, kind: str) -> list[Move]:
-    """In file order of where they go."""
-    return [Move(p.housing, p.name) for p in plan.job.positions if p.kind == kind and p.housing is not None]
+def moves(plan: JobPlan, kind: str) -> list[tuple[str, str]]:
+    """From which row a housing goes to which other, in file order of where they go."""
+    return [(p.housing, p.name) for p in plan.job.positions if p.kind == kind and p.housing is not None]
 
 
 def moves_text(plan: JobPlan, kind: str, scale: Scale, *, boxes: bool) -> list[str]:
@@ -34,7 +26,7 @@ def moves_text(plan: JobPlan, kind: str, scale: Scale, *, boxes: bool) -> list[s
     moved, stayed = moves(plan, kind), plan.staying[kind]
     if not moved:
         return paragraph(f"{clean(kind).upper()}: every housing stays where it is; no other order does better.")
-    places = [f"the housing of {whole(m.housing)} to journal {whole(m.position)}" for m in moved]
+    places = [f"the housing of {whole(housing)} to journal {whole(name)}" for housing, name in moved]
     lines = paragraph(f"{clean(kind).upper()}: {'; '.join(places)}. All others stay.")
     gained = list(_gained(stayed, plan.figures[kind], scale, boxes=boxes))
     return [*lines, *paragraph(f"Against staying: {'; '.join(gained)}."), *paragraph(TOGETHER)]

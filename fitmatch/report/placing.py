@@ -124,7 +124,7 @@ def limits(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
     placements = plan.of_kind(kind)
     positions = [p for p in plan.job.positions if p.kind == kind]
     wished = any(p.wishes for p in positions)
-    alike = all(_alike(positions, value) for _, value in (*_LIMITS, *_WISH))
+    alike = len({(p.target_nm, p.min_nm, p.max_nm, p.want_min_nm, p.want_max_nm) for p in positions}) == 1
     guarded = guard_of(plan.job) > 0
     as_headed = alike and not guarded and all(p.clearance_tightest_nm == p.clearance_nm for p in placements)
     if not placements or as_headed:
@@ -159,10 +159,14 @@ def coated(plan: JobPlan, scale: Scale) -> list[str]:
 def target_and_limits(positions: Sequence[Position], scale: Scale) -> str:
     """What the kind is fitted to, or that its positions differ in it."""
     words = []
-    for name, value in _LIMITS:
-        if not _alike(positions, value):
+    for name, values in (
+        ("target", {p.target_nm for p in positions}),
+        ("min", {p.min_nm for p in positions}),
+        ("max", {p.max_nm for p in positions}),
+    ):
+        if len(values) > 1:
             words.append(f"{name} by position")
-        elif (nm := value(positions[0])) is not None:
+        elif (nm := values.pop()) is not None:
             words.append(f"{name} {scale.with_unit(nm)}")
         elif name != "target":
             words.append(f"no {name} given")
@@ -175,27 +179,15 @@ def target_and_limits(positions: Sequence[Position], scale: Scale) -> str:
 
 def _wished(positions: Sequence[Position], scale: Scale) -> list[str]:
     """The wished band, or that positions differ in it; nothing where none is wished."""
-    if not any(p.wishes for p in positions):
+    bands = {(p.want_min_nm, p.want_max_nm) for p in positions}
+    if bands == {(None, None)}:
         return []
-    if not (_alike(positions, lambda p: p.want_min_nm) and _alike(positions, lambda p: p.want_max_nm)):
+    if len(bands) > 1:
         return ["wished band by position"]
-    low, high = positions[0].want_min_nm, positions[0].want_max_nm
+    ((low, high),) = bands
     least = [] if low is None else [f"from {scale.with_unit(low)}"]
     most = [] if high is None else [f"to {scale.with_unit(high)}"]
     return [" ".join(["wished", *least, *most])]
-
-
-_LIMITS: tuple[tuple[str, Callable[[Position], int | None]], ...] = (
-    ("target", lambda p: p.target_nm),
-    ("min", lambda p: p.min_nm),
-    ("max", lambda p: p.max_nm),
-)
-
-
-_WISH: tuple[tuple[str, Callable[[Position], int | None]], ...] = (
-    ("wished from", lambda p: p.want_min_nm),
-    ("wished to", lambda p: p.want_max_nm),
-)
 
 
 def _remark(plan: JobPlan, position: Position, placement: Placement | None) -> str:
@@ -229,10 +221,6 @@ def _legend(plan: JobPlan, placements: Sequence[Placement], certainty: Certainty
 def _expanded(certainty: Certainty, placement: Placement, scale: Scale) -> str:
     uncertainty = certainty.of(placement)
     return NOTHING if uncertainty is None else scale.steps(ceil(uncertainty.expanded_nm))
-
-
-def _alike(positions: Sequence[Position], value: Callable[[Position], int | None]) -> bool:
-    return len({value(p) for p in positions}) == 1
 
 
 def _mean(size: Size | None, scale: Scale) -> str:

@@ -3,11 +3,9 @@
 from collections.abc import Iterator
 
 from fitmatch.measuring import DIAMETERS, Form
-from fitmatch.parts import Job, Position, Shell, Size
+from fitmatch.parts import SIDES, Job, Position, Shell, Size
 from fitmatch.placements import Placement
 from fitmatch.plans import JobPlan
-
-_NOT_MEASURED = Form()
 
 
 def corrected_sizes(job: Job, position: Position) -> Iterator[tuple[str, Size]]:
@@ -31,6 +29,6 @@ def forms(plan: JobPlan, position: Position, placement: Placement | None) -> lis
         return []
     some = [(feature, position.form(feature)) for feature in DIAMETERS]
     if placement is not None:
-        for side, shell in (("upper", placement.upper), ("lower", placement.lower)):
+        for side, shell in zip(SIDES, (placement.upper, placement.lower), strict=True):
             some.append((side, shell.measured.form if shell.measured else None))
-    return [(what, form or _NOT_MEASURED) for what, form in some]
+    return [(what, form or Form()) for what, form in some]

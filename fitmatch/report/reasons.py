@@ -1,6 +1,6 @@
 """Reasons and flags in words: why a position is empty or outside its limits, and what else needs attention at it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
 from fitmatch.facts import Fact
@@ -8,7 +8,7 @@ from fitmatch.lengths import fixed
 from fitmatch.plans import Flag
 from fitmatch.report.facts import DANGER, one_line
 from fitmatch.report.phrases import phrase
-from fitmatch.report.words import PLACES, sizes, steps
+from fitmatch.report.scale import PLACES, sizes, steps
 
 _Slots = Mapping[str, Any]
 _ASIDE: Final = {
@@ -21,39 +21,7 @@ _ASIDE: Final = {
 
 def words_of(fact: Fact, unit: str) -> str:
     """The one line that says it, lengths in `unit`."""
-    s: _Slots = fact.slots
-    match fact.code:
-        case "bore-refused":
-            return _refused(s, unit)
-        case "locked-without-clearance":
-            (clearance,) = sizes(unit, [s["clearance_nm"]])
-            return f"its locked shells {s['upper']} and {s['lower']} leave no clearance ({clearance})"
-        case "locked-misfit":
-            return f"its locked shells {s['upper']} and {s['lower']} are {_misses(s['misses'], unit)}"
-        case "no-half":
-            return _no_half(s, unit)
-        case "wanted-elsewhere":
-            return _wanted_elsewhere(s, unit)
-        case "scattered":
-            return _scattered(s, unit)
-        case "no-partner" if s["locked"] is None:
-            return f"{_needs(s, unit)}; no two halves in these boxes may share its bore"
-        case "no-partner":
-            half = f"no {s['side']} half in these boxes may share its bore with the locked {s['locked']}"
-            return f"{_needs(s, unit)}; {half}"
-        case "no-pair":
-            return _no_pair(s, unit)
-        case "misfit":
-            return _misfit(s, unit)
-        case "excused":
-            return one_line(f"its lock is obeyed although {phrase('broken', s['broken'], unit)}")
-        case "off-drawing":
-            return _off_drawing(s, unit)
-        case "off-form":
-            return _off_form(s, unit)
-        case "short":
-            return f"shells are short: {'; '.join(_short(one, unit) for one in s['of'])}"
-    raise LookupError(fact.code)
+    return _SAID[fact.code](fact.slots, unit)
 
 
 def flag_words(flag: Flag, unit: str) -> str:
@@ -63,6 +31,26 @@ def flag_words(flag: Flag, unit: str) -> str:
 
 
 # --- why a position is empty or outside its limits ---
+
+
+def _no_clearance(s: _Slots, unit: str) -> str:
+    (clearance,) = sizes(unit, [s["clearance_nm"]])
+    return f"its locked shells {s['upper']} and {s['lower']} leave no clearance ({clearance})"
+
+
+def _locked_misfit(s: _Slots, unit: str) -> str:
+    return f"its locked shells {s['upper']} and {s['lower']} are {_misses(s['misses'], unit)}"
+
+
+def _no_partner(s: _Slots, unit: str) -> str:
+    if s["locked"] is None:
+        return f"{_needs(s, unit)}; no two halves in these boxes may share its bore"
+    half = f"no {s['side']} half in these boxes may share its bore with the locked {s['locked']}"
+    return f"{_needs(s, unit)}; {half}"
+
+
+def _shortage(s: _Slots, unit: str) -> str:
+    return f"shells are short: {'; '.join(_short(one, unit) for one in s['of'])}"
 
 
 def _refused(s: _Slots, unit: str) -> str:
@@ -177,6 +165,10 @@ def _aside(aside: Mapping[str, Sequence[str]]) -> str:
 # --- flags ---
 
 
+def _excused(s: _Slots, unit: str) -> str:
+    return one_line(f"its lock is obeyed although {phrase('broken', s['broken'], unit)}")
+
+
 def _misfit(s: _Slots, unit: str) -> str:
     why: Fact = s["why"]
     slots: _Slots = why.slots
@@ -203,3 +195,20 @@ def _off_form(s: _Slots, unit: str) -> str:
 
 def _part(s: _Slots) -> str:
     return f"the {s['feature'].replace('_', ' ')}" + (f" of {s['shell']}" if s["shell"] else "")
+
+
+_SAID: Final[Mapping[str, Callable[[_Slots, str], str]]] = {
+    "bore-refused": _refused,
+    "locked-without-clearance": _no_clearance,
+    "locked-misfit": _locked_misfit,
+    "no-half": _no_half,
+    "wanted-elsewhere": _wanted_elsewhere,
+    "scattered": _scattered,
+    "no-partner": _no_partner,
+    "no-pair": _no_pair,
+    "misfit": _misfit,
+    "excused": _excused,
+    "off-drawing": _off_drawing,
+    "off-form": _off_form,
+    "short": _shortage,
+}

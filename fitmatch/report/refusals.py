@@ -4,7 +4,7 @@ from typing import Final
 
 from fitmatch.facts import Fact
 from fitmatch.report.phrases import phrase
-from fitmatch.report.words import sizes
+from fitmatch.report.scale import sizes
 
 _TEXTS: Final = {
     "not-measured": "{position} is not yet measured; take its readings first",

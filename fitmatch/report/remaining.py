@@ -2,7 +2,7 @@
 
 from collections import Counter, defaultdict
 
-from fitmatch.parts import Shell
+from fitmatch.parts import HALVES, Shell
 from fitmatch.plans import Plan
 from fitmatch.report.facts import unmeasured_shells
 from fitmatch.report.layout import Column, clean, paragraph, table, whole
@@ -10,7 +10,6 @@ from fitmatch.report.placing import shell_name
 from fitmatch.report.scale import NOTHING, Scale
 
 _MOST_NAMED = 1_000  # of more shells nobody reads every name
-_EACH, _COUNTED = "shells and their walls", "how many of each wall"
 
 
 def remaining(plan: Plan, scale: Scale) -> list[str]:
@@ -31,7 +30,7 @@ def _broken_sets(plan: Plan) -> list[str]:
     makes up for one that is lacking, and shells still to be measured are in the box as well."""
     locked = {lock for one in plan.plans for p in one.job.positions for lock in (p.upper, p.lower) if lock}
     left = {s.key: s for s in (*plan.leftover, *unmeasured_shells(plan.job)) if s.key not in locked}
-    boxes: defaultdict[tuple[str, str], dict[str, int]] = defaultdict(lambda: {"upper": 0, "lower": 0, "either": 0})
+    boxes: defaultdict[tuple[str, str], dict[str, int]] = defaultdict(lambda: dict.fromkeys(HALVES, 0))
     for shell in left.values():
         boxes[shell.box, shell.kind][shell.half] += 1
     texts = []
@@ -48,9 +47,9 @@ def _left_over(shells: tuple[Shell, ...], scale: Scale) -> list[str]:
     groups: defaultdict[tuple[str, str, str], list[Shell]] = defaultdict(list)
     for shell in shells:
         groups[shell.kind, shell.half, shell.grade or ""].append(shell)
-    keys = sorted(groups, key=_order)
+    keys = sorted(groups, key=lambda key: (key[0], HALVES.index(key[1]), key[2]))
     named = len(shells) <= _MOST_NAMED
-    tell = _each if named else _counts
+    head, tell = ("shells and their walls", _each) if named else ("how many of each wall", _counts)
     graded = any(grade for _, _, grade in keys)
     rows = table(
         keys,
@@ -59,7 +58,7 @@ def _left_over(shells: tuple[Shell, ...], scale: Scale) -> list[str]:
         Column("grade", lambda key: clean(key[2]) or NOTHING, "left", wraps=True, shown=graded),
         Column("count", lambda key: str(len(groups[key]))),
         Column("walls", lambda key: _walls(groups[key], scale), "left"),
-        Column(_EACH if named else _COUNTED, lambda key: tell(groups[key], scale), "left", wraps=True),
+        Column(head, lambda key: tell(groups[key], scale), "left", wraps=True),
     )
     told = "" if named else "; --json names each"
     return [f"LEFT OVER: {len(shells)} shell{'s' if len(shells) > 1 else ''}{told}", *rows]
@@ -75,11 +74,6 @@ def _counts(shells: list[Shell], scale: Scale) -> str:
     """What a store holds: of every wall how many."""
     count = Counter(s.wall_nm for s in shells if s.wall_nm is not None)
     return ", ".join(whole(f"{n} of {scale.length(wall)}") for wall, n in sorted(count.items()))
-
-
-def _order(key: tuple[str, str, str]) -> tuple[str, int, str]:
-    kind, half, grade = key
-    return kind, ("upper", "lower", "either").index(half), grade
 
 
 def _walls(shells: list[Shell], scale: Scale) -> str:

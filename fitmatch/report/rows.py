@@ -1,14 +1,15 @@
 """A plan as CSV: one row per position in file order, whether it was filled or not."""
 
 from collections.abc import Iterator, Mapping
+from dataclasses import fields
 from typing import Final
 
 from fitmatch.parts import SIDES, Position
 from fitmatch.placements import Placement
 from fitmatch.plans import JobPlan, Plan
 from fitmatch.report.certainty import Certainty
-from fitmatch.report.emit import Value, half_length, length, rows_text
-from fitmatch.report.facts import DANGER, kind_wishes, one_line
+from fitmatch.report.emit import Value, half_length, length, named_values, rows_text
+from fitmatch.report.facts import DANGER, one_line
 from fitmatch.report.reasons import flag_words, words_of
 from fitmatch.report.values import half_value, placement_value
 from fitmatch.rules.movable import is_movable
@@ -51,7 +52,7 @@ def plan_rows(plan: Plan, unit: str) -> str:
         further.append("housing")
     if any(p.offset_nm is not None for job in jobs for p in job.positions):
         further.append("offset")
-    if any(kind_wishes(job, kind) for job in jobs for kind in job.kinds):
+    if any(p.wishes for job in jobs for p in job.positions):
         further += ["want_min", "want_max", "within_want"]
     if any(certainty.known for certainty in certainties):
         further += ["uncertainty", "verdict"]
@@ -92,6 +93,7 @@ def _filled(plan: JobPlan, placement: Placement, certainty: Certainty, unit: str
 
 def _empty(position: Position, unit: str) -> dict[str, Value]:
     journal, bore = position.journal, position.housing_bore
+    lengths = [field.name for field in fields(position) if field.name.endswith("_nm")]
     return {
         "job": position.job,
         "position": position.name,
@@ -99,11 +101,5 @@ def _empty(position: Position, unit: str) -> dict[str, Value]:
         "housing": position.housing or position.name,
         "journal": None if journal is None else length(journal.mean_nm, unit),
         "housing_bore": None if bore is None else length(bore.mean_nm, unit),
-        "seating": length(position.seating_nm, unit),
-        "target": length(position.target_nm, unit),
-        "min": length(position.min_nm, unit),
-        "max": length(position.max_nm, unit),
-        "offset": length(position.offset_nm, unit),
-        "want_min": length(position.want_min_nm, unit),
-        "want_max": length(position.want_max_nm, unit),
+        **named_values({name: getattr(position, name) for name in lengths}, unit),
     }

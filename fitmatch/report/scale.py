@@ -7,9 +7,8 @@ from fitmatch.lengths import NM_PER_UNIT, fixed, round_half_even
 
 NOTHING: Final = "-"  # for a length that is not there
 
-# By unit: decimals, the grid they resolve, the step of deviations, and its decimals for an axis shift.
-_DECIMALS: Final = {"in": 5, "mm": 4}
-_GRID_NM: Final = {"in": 254, "mm": 100}
+# By unit: decimals, the step of deviations, and its decimals for an axis shift.
+PLACES: Final = {"in": 5, "mm": 4}
 _STEP: Final = {"in": "tenths", "mm": "um"}
 _AXIS_DECIMALS: Final = {"in": 2, "mm": 1}  # half of a wall difference: half of 0.5 tenths, half of 1 um
 
@@ -32,17 +31,14 @@ class Scale(NamedTuple):
 
     def rounded(self, nm: int | None) -> str:
         """A figure that was averaged: decimals beyond the usual ones would say nothing."""
-        return NOTHING if nm is None else fixed(nm, self.unit, _DECIMALS[self.unit])
+        return NOTHING if nm is None else fixed(nm, self.unit, PLACES[self.unit])
 
     def steps(self, nm: int | None, *, sign: bool = False) -> str:
         return NOTHING if nm is None else fixed(nm, self.step, 1, sign=sign)
 
     def amount(self, nm: int) -> str:
         """Steps with as many decimals as it takes not to read as nothing."""
-        places = 1
-        while 0 < nm * 10**places < NM_PER_UNIT[self.step]:
-            places += 1
-        return fixed(nm, self.step, places)
+        return fixed(nm, self.step, _enough(1, nm, self.step))
 
     def two_digits(self, nm: float) -> str:
         """Steps of an expected figure to two significant digits; more would only look exact."""
@@ -59,5 +55,26 @@ class Scale(NamedTuple):
 def scale_for(unit: str, lengths_nm: Iterable[int]) -> Scale:
     """Five decimals of an inch or four of a millimetre; one more where a length does not lie on that grid, so that a
     sum written out still adds up."""
-    off_grid = any(nm % _GRID_NM[unit] for nm in lengths_nm)
-    return Scale(unit, _DECIMALS[unit] + off_grid)
+    off_grid = any(nm * 10 ** PLACES[unit] % NM_PER_UNIT[unit] for nm in lengths_nm)
+    return Scale(unit, PLACES[unit] + off_grid)
+
+
+def sizes(unit: str, lengths: list[int], gap: int = 0) -> list[str]:
+    """Lengths with as many decimals as they need to differ by `gap`, and one more where they lie off the usual grid."""
+    places = _enough(scale_for(unit, lengths).decimals, gap, unit)
+    return [f"{fixed(nm, unit, places)} {unit}" for nm in lengths]
+
+
+def steps(unit: str, nm: int) -> str:
+    """A small length in tenths or um, with enough decimals not to read as nothing."""
+    step = _STEP[unit]
+    least = 1 if nm * 10 % NM_PER_UNIT[step] == 0 else 2
+    digits = fixed(nm, step, _enough(least, nm, step)).rstrip("0").rstrip(".")
+    return "1 tenth" if step == "tenths" and digits == "1" else f"{digits} {step}"
+
+
+def _enough(places: int, nm: int, unit: str) -> int:
+    """At least so many decimals, and enough that a length does not read as nothing."""
+    while 0 < nm * 10**places < NM_PER_UNIT[unit]:
+        places += 1
+    return places

@@ -2,15 +2,16 @@
 
 from fitmatch.parts import SIDES, Shell
 from fitmatch.placements import KindFigures, Placement
-from fitmatch.report.emit import Value, area, half_length, length
-from fitmatch.report.facts import clearance_over_coating, clearance_to_metal, is_coated, within_want
+from fitmatch.report.emit import Value, half_length, length, named_values
+from fitmatch.report.facts import clearance_over_coating, clearance_to_metal, is_coated
 
 
 def placement_value(placement: Placement, unit: str) -> dict[str, Value]:
     """A position that has shells, without what tells of measuring; a wished band and an offset only where given."""
     position = placement.position
     assert position.journal is not None and position.housing_bore is not None
-    coated, within = is_coated(placement), within_want(placement)
+    coated = is_coated(placement)
+    within_want = not placement.want_shortfall_nm and not placement.want_excess_nm
     wish = {"want_min": length(position.want_min_nm, unit), "want_max": length(position.want_max_nm, unit)}
     return {
         "position": position.name,
@@ -37,34 +38,18 @@ def placement_value(placement: Placement, unit: str) -> dict[str, Value]:
         "axis_shift": half_length(placement.twice_axis_shift_nm, unit),
         "clearance_over_coating": length(clearance_over_coating(placement), unit) if coated else None,
         "clearance_to_metal": length(clearance_to_metal(placement), unit) if coated else None,
-        **({} if within is None else {**wish, "within_want": within}),
+        **({**wish, "within_want": within_want} if position.wishes else {}),
         **({} if position.offset_nm is None else {"offset": length(position.offset_nm, unit)}),
     }
 
 
 def figures_value(figures: KindFigures, unit: str) -> dict[str, Value]:
-    wish: dict[str, Value] = {}
-    if figures.below_want is not None:
-        wish = {
-            "below_want": figures.below_want,
-            "want_shortfall": length(figures.want_shortfall_nm, unit),
-            "above_want": figures.above_want,
-            "want_excess": length(figures.want_excess_nm, unit),
-        }
-    return {
-        "filled": figures.filled,
-        "below": figures.below,
-        "shortfall": length(figures.shortfall_nm, unit),
-        "above": figures.above,
-        "excess": length(figures.excess_nm, unit),
-        "counted": figures.counted,
-        "worst_deviation": length(figures.worst_deviation_nm, unit),
-        "sum_squared_deviation": area(figures.sum_squared_deviation_nm2, unit),
-        "spread": length(figures.spread_nm, unit),
-        "mean_clearance": length(figures.mean_clearance_nm, unit),
-        "boxes": figures.boxes,
-        **wish,
-    }
+    """Those of the wished band, which are None together, only where one is wished."""
+    values = named_values(figures._asdict(), unit)
+    if figures.below_want is None:
+        for name in ("below_want", "want_shortfall", "above_want", "want_excess"):
+            del values[name]
+    return values
 
 
 def half_value(placement: Placement, side: str, unit: str) -> dict[str, Value]:

@@ -2,7 +2,7 @@
 
 from fitmatch.plans import Cure, Reason
 from fitmatch.report.layout import clean, whole
-from fitmatch.report.words import sizes, steps
+from fitmatch.report.scale import sizes, steps
 from fitmatch.rules import REGISTRY
 
 # What binds a position besides rules.
@@ -59,10 +59,8 @@ def _cure(cure: Cure, unit: str) -> str:
     match cure.change:
         case "max" | "min":
             return f"{cure.change} {_by(cure, unit, 'more' if cure.change == 'max' else 'less')}"
-        case "hold":
-            return f"the hold taken off {name}"
-        case "lock":
-            return f"the lock taken off {name}"
+        case "hold" | "lock":
+            return f"the {cure.change} taken off {name}"
         case "accept":
             return f"a reason in the column `accept`{f' of {name}' if name else ''}"
         case "priority":
