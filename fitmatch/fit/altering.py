@@ -1,12 +1,28 @@
 """Variants of a `Kind`: with a position standing apart, with positions left out, with other shells."""
 
 from collections.abc import Callable, Container, Iterable, Iterator, Sequence
+from copy import copy
 from dataclasses import replace
+from typing import TypedDict, Unpack
 
-from fitmatch.fit.bores import Bore, Rack, ShellClass, rack_of
+from fitmatch.fit.bores import Bore, Pair, Rack, ShellClass, rack_of
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.deciding import Place
-from fitmatch.parts import Shell
+from fitmatch.parts import ANY, Shell
+
+
+class _Changes(TypedDict, total=False):
+    classes: list[ShellClass]
+    bores: list[Bore]
+    seats: list[Bore]
+    vacancies: list[Pair]
+
+
+def _altered(kind: Kind, **changes: Unpack[_Changes]) -> Kind:
+    """The same with other classes, bores, seats or vacancies where they are given."""
+    new = copy(kind)
+    vars(new).update(changes)
+    return new
 
 
 def without(kind: Kind, places: Container[Place]) -> Kind:
@@ -18,7 +34,8 @@ def without(kind: Kind, places: Container[Place]) -> Kind:
             if positions:
                 yield bore if len(positions) == bore.count else replace(bore, positions=positions)
 
-    return kind.altered(
+    return _altered(
+        kind,
         bores=list(left(kind.bores)),
         seats=list(left(kind.seats)),
         vacancies=[v._replace(bore=bore) for v in kind.vacancies for bore in left([v.bore])],
@@ -43,7 +60,8 @@ def apart(kind: Kind, place: Place, *, may_be_empty: bool) -> tuple[Kind, list[B
     own = [alone(b) for b in kind.bores if b.seat == old.seat]
     empty = [v._replace(bore=alone(v.bore)) for v in kind.vacancies if v.bore.seat == old.seat]
     rest = without(kind, {place})
-    return rest.altered(
+    return _altered(
+        rest,
         bores=rest.bores + own,
         seats=[*rest.seats, alone(old)],
         vacancies=rest.vacancies + (empty if may_be_empty else []),
@@ -52,7 +70,7 @@ def apart(kind: Kind, place: Place, *, may_be_empty: bool) -> tuple[Kind, list[B
 
 def with_bores(kind: Kind, old: Sequence[Bore], new: Iterable[Bore]) -> Kind:
     """With other bores in the place of these."""
-    return kind.altered(bores=[*(b for b in kind.bores if b not in old), *new])
+    return _altered(kind, bores=[*(b for b in kind.bores if b not in old), *new])
 
 
 def with_plenty(kind: Kind, side: str, each: int) -> Kind:
@@ -67,11 +85,11 @@ def with_plenty(kind: Kind, side: str, each: int) -> Kind:
         return rack_of(copies)
 
     bores = _with_racks(kind.bores, made, upper=side == "upper", lower=side == "lower")
-    return kind.altered(classes=classes, bores=bores)
+    return _altered(kind, classes=classes, bores=bores)
 
 
-def reserving(kind: Kind, shells: Sequence[Shell]) -> tuple[Kind, list[ShellClass]]:
-    """Each of these shells in a class of its own, out of everybody's reach."""
+def reserving(kind: Kind, shells: Sequence[Shell]) -> tuple[Kind, list[Rack]]:
+    """Each of these shells in a class and a rack of its own, out of everybody's reach."""
     keys = {s.key for s in shells}
     class_of = {s.key: c for c in kind.classes for s in c.members if s.key in keys}
     left = [replace(c, members=[s for s in c.members if s.key not in keys]) for c in kind.classes]
@@ -80,18 +98,17 @@ def reserving(kind: Kind, shells: Sequence[Shell]) -> tuple[Kind, list[ShellClas
     def others(rack: Rack) -> Rack:
         return rack_of([left[c.index] for c in rack.classes if left[c.index].members])
 
-    return kind.altered(classes=left + alone, bores=_with_racks(kind.bores, others)), alone
+    return _altered(kind, classes=left + alone, bores=_with_racks(kind.bores, others)), [rack_of([c]) for c in alone]
 
 
-def with_walls(
-    kind: Kind, side: str, marks: tuple[str, ...], walls: Iterable[int]
-) -> tuple[Kind, dict[int, ShellClass]]:
-    """With a new half of each of these walls, which no bore has yet."""
+def with_walls(kind: Kind, side: str, walls: Iterable[int]) -> tuple[Kind, dict[int, ShellClass]]:
+    """With a new half of each of these walls, which no bore has yet and whose marks agree with everything."""
+    marks = (ANY,) * len(kind.jobs[0].shell_columns)
     new = {
         wall: ShellClass(index, side, wall, marks, "", [Shell("new", "", kind.name, side, wall)])
         for index, wall in enumerate(walls, len(kind.classes))
     }
-    return kind.altered(classes=[*kind.classes, *new.values()]), new
+    return _altered(kind, classes=[*kind.classes, *new.values()]), new
 
 
 def _with_racks(

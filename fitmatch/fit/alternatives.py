@@ -11,7 +11,7 @@ from typing import Any
 
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.checker import check_bores
-from fitmatch.fit.deciding import Decided, choice_of, decided, placed, turns
+from fitmatch.fit.deciding import Decided, by_job, choice_of, decided, placed, turns
 from fitmatch.fit.figures import Walk, walk
 from fitmatch.fit.filling import fill_at_best
 from fitmatch.fit.model import Choice, Work
@@ -56,7 +56,7 @@ def _alternatives(one: Decided, count: int, stop: Stop) -> Alternatives:
 def other_plan(one: Decided, kind: Kind, choice: Choice, *, proven: bool) -> OtherPlan:
     """A choice of this kind's pairs as a plan beside the answer, checked."""
     settled, placements = placed(kind, choice)
-    split = one.split(placements, settled.jobs)
+    split = by_job(settled, placements)
     check_bores(settled.jobs, one.jobs, split)
     return OtherPlan(
         figures_of_several(split),
@@ -84,14 +84,13 @@ class _Order:
     """
 
     def __init__(self, one: Decided, stop: Stop) -> None:
-        self.kind = one.fresh(by_box=one.strategy == "keep-sets")
+        self.kind = one.fresh(by_box=one.plan.strategy == "keep-sets")
         self.stopped = False  # the last plan may not be the very next
         self._stop = stop
-        self._strategy = one.strategy
-        self._slack_nm = one.slack_nm
+        self._strategy, self._slack_nm = one.plan.strategy, one.plan.slack_nm
         self._figures: list[Walk] = []
         self._quality: dict[int, Work] = {}  # where the figures of level 2 begin, and of which jobs they are
-        for work in turns(self.kind, one.priority):
+        for work in turns(self.kind, one.plan.priority):
             order = self._order(work)
             self._figures += self._walks((*order.fit, *order.rest), work)
             self._quality[len(self._figures)] = work

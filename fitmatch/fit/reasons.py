@@ -82,8 +82,7 @@ class Reasons:
         thick = None
         if bore.terms.one_thick_side:
             sides = {p.thick for p in self._kind.pairs(bore, bore.inside_low, bore.inside_high)}
-            if len(sides) == 1 and 0 not in sides:
-                thick = "upper" if sides == {1} else "lower"
+            thick = "upper" if sides == {1} else "lower" if sides == {-1} else None
         rows = tuple(bore.terms.shifts.names)
         return Fact("wanted-elsewhere", {"needs": _needs(bore), "thick_half": thick, "rows": rows})
 
@@ -176,9 +175,8 @@ class Reasons:
 def flags(job: Job, placements: Sequence[Placement], why: Callable[[Position], Fact]) -> Iterator[Flag]:
     """What needs attention though it was filled: outside its limits, accepted, excused by a lock, off its drawing."""
     in_rows: dict[str, list[Fact]] = {}
-    for kind in job.kinds:
-        row = [p for p in job.positions if p.kind == kind]
-        for apart in (apart for one in row_rules(job, kind) for apart in one.apart(row, placements) if apart.excused):
+    for apart in (apart for kind in job.kinds for one in row_rules(job, kind) for apart in one.apart(placements)):
+        if apart.excused:
             in_rows.setdefault(apart.other.position.name, []).append(apart.fact)
     for p in placements:
         name = p.position.name

@@ -63,8 +63,7 @@ def lock_excuses(job: Job, position: Position) -> bool:
         return True
     others = [_locked(job, p) for p in job.positions if p.kind == position.kind]
     fixed = [other for other in others if other is not None and other.locked]
-    row = [p for p in job.positions if p.kind == position.kind]
-    return any(True for one in row_rules(job, position.kind) for _ in one.apart(row, fixed))
+    return any(True for one in row_rules(job, position.kind) for _ in one.apart(fixed))
 
 
 def _locked(job: Job, position: Position) -> Placement | None:
