@@ -1,28 +1,12 @@
 """Variants of a `Kind`: with a position standing apart, with positions left out, with other shells."""
 
 from collections.abc import Callable, Container, Iterable, Iterator, Sequence
-from copy import copy
 from dataclasses import replace
-from typing import TypedDict, Unpack
 
-from fitmatch.fit.bores import Bore, Pair, Rack, ShellClass, rack_of
+from fitmatch.fit.bores import Bore, Rack, ShellClass, rack_of
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.deciding import Place
 from fitmatch.parts import ANY, Shell
-
-
-class _Changes(TypedDict, total=False):
-    classes: list[ShellClass]
-    bores: list[Bore]
-    seats: list[Bore]
-    vacancies: list[Pair]
-
-
-def _altered(kind: Kind, **changes: Unpack[_Changes]) -> Kind:
-    """The same with other classes, bores, seats or vacancies where they are given."""
-    new = copy(kind)
-    vars(new).update(changes)
-    return new
 
 
 def without(kind: Kind, places: Container[Place]) -> Kind:
@@ -34,8 +18,7 @@ def without(kind: Kind, places: Container[Place]) -> Kind:
             if positions:
                 yield bore if len(positions) == bore.count else replace(bore, positions=positions)
 
-    return _altered(
-        kind,
+    return kind.altered(
         bores=list(left(kind.bores)),
         seats=list(left(kind.seats)),
         vacancies=[v._replace(bore=bore) for v in kind.vacancies for bore in left([v.bore])],
@@ -60,8 +43,7 @@ def apart(kind: Kind, place: Place, *, may_be_empty: bool) -> tuple[Kind, list[B
     own = [alone(b) for b in kind.bores if b.seat == old.seat]
     empty = [v._replace(bore=alone(v.bore)) for v in kind.vacancies if v.bore.seat == old.seat]
     rest = without(kind, {place})
-    return _altered(
-        rest,
+    return rest.altered(
         bores=rest.bores + own,
         seats=[*rest.seats, alone(old)],
         vacancies=rest.vacancies + (empty if may_be_empty else []),
@@ -70,7 +52,7 @@ def apart(kind: Kind, place: Place, *, may_be_empty: bool) -> tuple[Kind, list[B
 
 def with_bores(kind: Kind, old: Sequence[Bore], new: Iterable[Bore]) -> Kind:
     """With other bores in the place of these."""
-    return _altered(kind, bores=[*(b for b in kind.bores if b not in old), *new])
+    return kind.altered(bores=[*(b for b in kind.bores if b not in old), *new])
 
 
 def with_plenty(kind: Kind, side: str, each: int) -> Kind:
@@ -85,7 +67,7 @@ def with_plenty(kind: Kind, side: str, each: int) -> Kind:
         return rack_of(copies)
 
     bores = _with_racks(kind.bores, made, upper=side == "upper", lower=side == "lower")
-    return _altered(kind, classes=classes, bores=bores)
+    return kind.altered(classes=classes, bores=bores)
 
 
 def reserving(kind: Kind, shells: Sequence[Shell]) -> tuple[Kind, list[Rack]]:
@@ -98,7 +80,7 @@ def reserving(kind: Kind, shells: Sequence[Shell]) -> tuple[Kind, list[Rack]]:
     def others(rack: Rack) -> Rack:
         return rack_of([left[c.index] for c in rack.classes if left[c.index].members])
 
-    return _altered(kind, classes=left + alone, bores=_with_racks(kind.bores, others)), [rack_of([c]) for c in alone]
+    return kind.altered(classes=left + alone, bores=_with_racks(kind.bores, others)), [rack_of([c]) for c in alone]
 
 
 def with_walls(kind: Kind, side: str, walls: Iterable[int]) -> tuple[Kind, dict[int, ShellClass]]:
@@ -108,7 +90,7 @@ def with_walls(kind: Kind, side: str, walls: Iterable[int]) -> tuple[Kind, dict[
         wall: ShellClass(index, side, wall, marks, "", [Shell("new", "", kind.name, side, wall)])
         for index, wall in enumerate(walls, len(kind.classes))
     }
-    return _altered(kind, classes=[*kind.classes, *new.values()]), new
+    return kind.altered(classes=[*kind.classes, *new.values()]), new
 
 
 def _with_racks(

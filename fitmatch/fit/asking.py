@@ -6,7 +6,7 @@ and is farther outside, or one that misses its wished band by more. Positions th
 """
 
 from bisect import bisect_left
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain, islice
 from operator import attrgetter
 
@@ -82,7 +82,7 @@ class Asker:
         self._placed = one.by_place()
         self._badness = {place: badness(p) for place, p in self._placed.items()}
         well = {place for place, bad in self._badness.items() if not any(bad)}
-        self._first = _first_like(one)
+        self._first = _first_like(one, self._badness)
         bad = [p.key for p in one.positions() if p.key not in well]
         self._alone = [place for place in bad if place in self._placed or self.first_like(place) == place]
         self._absent = set(bad) - set(self._alone)
@@ -231,15 +231,11 @@ def badness(p: Filled) -> tuple[int, ...]:
     return tuple(figure.measure(p) for figure in (*LEVEL_1, *WISH))
 
 
-def _first_like(one: Decided) -> dict[Place, Place]:
+def _first_like(one: Decided, how_bad: Mapping[Place, tuple[int, ...]]) -> dict[Place, Place]:
     """For positions that share a seat and their standing with others, the first of them."""
     if movable(one.jobs, one.kind):
         return {}  # each has a housing of its own
-    placed = one.by_place()
     firsts: dict[object, Place] = {}
-    found: dict[Place, Place] = {}
-    for bore in one.fresh().seats:
-        for p in bore.positions:
-            how = badness(placed[p.key]) if p.key in placed else None
-            found[p.key] = firsts.setdefault((bore.seat, how), p.key)
-    return found
+    seats = kind_for(one.jobs, one.kind).seats
+    alike = ((p.key, (bore.seat, how_bad.get(p.key))) for bore in seats for p in bore.positions)
+    return {place: firsts.setdefault(what, place) for place, what in alike}

@@ -139,6 +139,22 @@ class Kind:
         both = zip_longest(boxes, self._open_boxes)
         return type(self)(self.jobs, self.name, [b if a is None else a if b is None else a & b for a, b in both])
 
+    def altered(
+        self,
+        *,
+        classes: list[ShellClass] | None = None,
+        bores: list[Bore] | None = None,
+        seats: list[Bore] | None = None,
+        vacancies: list[Pair] | None = None,
+    ) -> "Kind":
+        """The same with other classes, bores, seats or vacancies where they are given."""
+        new = copy(self)
+        new.classes = self.classes if classes is None else classes
+        new.bores = self.bores if bores is None else bores
+        new.seats = self.seats if seats is None else seats
+        new.vacancies = self.vacancies if vacancies is None else vacancies
+        return new
+
     def may_draw(self, terms: Terms, shell: Shell) -> bool:
         """Whether the box of this shell is open to this job."""
         return terms not in self._boxes or shell.box in self._boxes[terms]

@@ -66,12 +66,10 @@ def _questions(asker: Asker, place: Place, reason: Reason) -> Iterator[_Question
             continue
         for one in singles:
             yield partial(_one, asker, place, one.jobs, (one.change, one.key), Cure(one.change, name=one.name))
-    if not is_movable(job, position.kind) and bore_refused(job, position):
-        return
-    if position.upper is not None and position.lower is not None:
-        return  # no shell may take the place of a locked one
-    for side in SIDES:
-        yield partial(_one_more, asker, place, side)
+    # No shell may take the place of a locked one.
+    if None in (position.upper, position.lower) and (is_movable(job, position.kind) or not bore_refused(job, position)):
+        for side in SIDES:
+            yield partial(_one_more, asker, place, side)
 
 
 def _one(asker: Asker, place: Place, jobs: Jobs, key: object, cure: Cure) -> Cure | None:

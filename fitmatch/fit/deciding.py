@@ -33,10 +33,6 @@ class Decided(NamedTuple):
     proof: Proof
     plan: Plan  # all of the answer
 
-    def fresh(self, *, by_box: bool = False) -> Kind:
-        """The kind in classes, its housings free to move where they may."""
-        return kind_for(self.jobs, self.kind, by_box=by_box)
-
     def by_place(self) -> dict[Place, Placement]:
         """What the answer gives each of its positions."""
         return {p.position.key: p for some in self.placements for p in some}
@@ -63,6 +59,7 @@ def movable(jobs: Sequence[Job], kind: str) -> bool:
 
 
 def kind_for(jobs: Sequence[Job], kind: str, *, by_box: bool = False) -> Kind:
+    """The kind in classes, its housings free to move where they may."""
     return (MovingKind if movable(jobs, kind) else Kind)(jobs, kind, by_box=by_box)
 
 

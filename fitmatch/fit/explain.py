@@ -13,7 +13,7 @@ from fitmatch.fit.altering import apart, reserving, with_bores
 from fitmatch.fit.alternatives import other_plan
 from fitmatch.fit.bores import Bore, Pair, rack_of
 from fitmatch.fit.candidates import Kind, ready
-from fitmatch.fit.deciding import Decided, Place, decided, turns
+from fitmatch.fit.deciding import Decided, Place, decided, kind_for, turns
 from fitmatch.fit.filling import NoPlan
 from fitmatch.fit.levels import prove
 from fitmatch.fit.stopping import Stop
@@ -44,9 +44,8 @@ def asked(jobs: Sequence[Job], position: str, pair: tuple[str, str] | None = Non
     if not ready(found, {s.key: s for s in job.shells}):
         raise NotPossible(Fact("not-measured", {"position": found.name}))
     upper, lower = (_shell(job, found, name) for name in pair)
-    against: list[Fact] = []
-    for fact in _forbids(jobs, job, found, upper, lower):
-        against += [] if fact in against else [fact]
+    told = list(_forbids(jobs, job, found, upper, lower))
+    against = [fact for i, fact in enumerate(told) if fact not in told[:i]]
     if against:
         slots = {"upper": _name(upper), "lower": _name(lower), "position": found.name, "against": tuple(against)}
         raise NotPossible(Fact("forbidden", slots))
@@ -204,7 +203,7 @@ def _without_sum(bore: Bore, walls_nm: int) -> list[Bore]:
 def _best_with(one: Decided, demand: _Demand, stop: Stop) -> tuple[OtherPlan | None, bool]:
     """The best plan that meets the demand, and whether the search was cut short; None where there is no such plan, or
     none was found in time."""
-    kind = one.fresh()
+    kind = kind_for(one.jobs, one.kind)
     try:
         work = turns(kind, one.plan.priority)
         proven = prove(kind, one.plan.strategy, one.plan.slack_nm, stop, work, demand.alter)
