@@ -6,7 +6,7 @@ from dataclasses import replace
 from fitmatch.fit.bores import Bore, Rack, ShellClass, rack_of
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.deciding import Place
-from fitmatch.parts import Shell
+from fitmatch.parts import ANY, Shell
 
 
 def without(kind: Kind, places: Container[Place]) -> Kind:
@@ -70,8 +70,8 @@ def with_plenty(kind: Kind, side: str, each: int) -> Kind:
     return kind.altered(classes=classes, bores=bores)
 
 
-def reserving(kind: Kind, shells: Sequence[Shell]) -> tuple[Kind, list[ShellClass]]:
-    """Each of these shells in a class of its own, out of everybody's reach."""
+def reserving(kind: Kind, shells: Sequence[Shell]) -> tuple[Kind, list[Rack]]:
+    """Each of these shells in a class and a rack of its own, out of everybody's reach."""
     keys = {s.key for s in shells}
     class_of = {s.key: c for c in kind.classes for s in c.members if s.key in keys}
     left = [replace(c, members=[s for s in c.members if s.key not in keys]) for c in kind.classes]
@@ -80,13 +80,12 @@ def reserving(kind: Kind, shells: Sequence[Shell]) -> tuple[Kind, list[ShellClas
     def others(rack: Rack) -> Rack:
         return rack_of([left[c.index] for c in rack.classes if left[c.index].members])
 
-    return kind.altered(classes=left + alone, bores=_with_racks(kind.bores, others)), alone
+    return kind.altered(classes=left + alone, bores=_with_racks(kind.bores, others)), [rack_of([c]) for c in alone]
 
 
-def with_walls(
-    kind: Kind, side: str, marks: tuple[str, ...], walls: Iterable[int]
-) -> tuple[Kind, dict[int, ShellClass]]:
-    """With a new half of each of these walls, which no bore has yet."""
+def with_walls(kind: Kind, side: str, walls: Iterable[int]) -> tuple[Kind, dict[int, ShellClass]]:
+    """With a new half of each of these walls, which no bore has yet and whose marks agree with everything."""
+    marks = (ANY,) * len(kind.jobs[0].shell_columns)
     new = {
         wall: ShellClass(index, side, wall, marks, "", [Shell("new", "", kind.name, side, wall)])
         for index, wall in enumerate(walls, len(kind.classes))

@@ -7,11 +7,10 @@ any, any); and what is not kept is as small as it can be, figure by figure.
 
 from collections.abc import Iterable
 from dataclasses import replace
-from typing import Any
 
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.checker import check_bores
-from fitmatch.fit.deciding import Decided, choice_of, decided, placed, turns
+from fitmatch.fit.deciding import Decided, by_job, choice_of, decided, kind_for, placed, turns
 from fitmatch.fit.figures import Walk, walk
 from fitmatch.fit.filling import fill_at_best
 from fitmatch.fit.model import Choice, Work
@@ -56,7 +55,7 @@ def _alternatives(one: Decided, count: int, stop: Stop) -> Alternatives:
 def other_plan(one: Decided, kind: Kind, choice: Choice, *, proven: bool) -> OtherPlan:
     """A choice of this kind's pairs as a plan beside the answer, checked."""
     settled, placements = placed(kind, choice)
-    split = one.split(placements, settled.jobs)
+    split = by_job(settled, placements)
     check_bores(settled.jobs, one.jobs, split)
     return OtherPlan(
         figures_of_several(split),
@@ -67,13 +66,8 @@ def other_plan(one: Decided, kind: Kind, choice: Choice, *, proven: bool) -> Oth
     )
 
 
-def _from_two_boxes(p: Any) -> int:
-    """1 for a bore whose halves come from different boxes, in a kind sorted by box."""
-    return int(p.filled and p.upper.box != p.lower.box)
-
-
 # Naming cannot bring the halves of a bore together where boxes are told apart.
-_TOGETHER = Figure("bores_from_two_boxes", Unit.COUNT, measure=_from_two_boxes)
+_TOGETHER = Figure("bores_from_two_boxes", Unit.COUNT, measure=lambda p: int(p.filled and p.upper.box != p.lower.box))
 
 
 class _Order:
@@ -84,14 +78,13 @@ class _Order:
     """
 
     def __init__(self, one: Decided, stop: Stop) -> None:
-        self.kind = one.fresh(by_box=one.strategy == "keep-sets")
+        self.kind = kind_for(one.jobs, one.kind, by_box=one.plan.strategy == "keep-sets")
         self.stopped = False  # the last plan may not be the very next
         self._stop = stop
-        self._strategy = one.strategy
-        self._slack_nm = one.slack_nm
+        self._strategy, self._slack_nm = one.plan.strategy, one.plan.slack_nm
         self._figures: list[Walk] = []
         self._quality: dict[int, Work] = {}  # where the figures of level 2 begin, and of which jobs they are
-        for work in turns(self.kind, one.priority):
+        for work in turns(self.kind, one.plan.priority):
             order = self._order(work)
             self._figures += self._walks((*order.fit, *order.rest), work)
             self._quality[len(self._figures)] = work
@@ -142,13 +135,11 @@ class _Order:
         """The best plan of the regions by the figures from `kept` on; `found` is one of theirs."""
         if kept < self._filled_figures:
             self._filled = None
-        at = kept
         try:
-            while at < len(self._figures):
+            for at in range(kept, len(self._figures)):
                 if at > kept:
                     self._forgive(ground, regions, found, at)
                 found, regions = self._figures[at].smallest(ground, regions, found)
-                at += 1
             ties = self._order(self.kind.terms).ties + ((_TOGETHER,) if self._strategy == "keep-sets" else ())
             for figure in self._walks(ties, self.kind.terms):
                 found, regions = figure.smallest(ground, regions, found)

@@ -46,7 +46,7 @@ def best_plan(
 
     found = [_solve(jobs, group, strategy, slack_nm, stop, priority) for group in groups_of(jobs)]
     plans = tuple(
-        _job_plan(job, [share for one in found for i, share in one.shares.items() if i == at])
+        _job_plan(job, [share for _, shares in found for share in shares if share.at == at])
         for at, job in enumerate(jobs)
     )
     used = {s.key for one in plans for p in one.placements for s in (p.upper, p.lower)}
@@ -54,7 +54,7 @@ def best_plan(
     shells = jobs[0].shells
     plan = Plan(
         plans,
-        tuple(one.answer for one in found),
+        tuple(answer for answer, _ in found),
         strategy,
         leftover=_on_the_shelf(s for s in shells if s.wall_nm is not None and s.hold is None and s.key not in used),
         held=_on_the_shelf(s for s in shells if s.hold is not None),
@@ -67,9 +67,10 @@ def best_plan(
 
 
 class _Share(NamedTuple):
-    """What one job has of a group: its placements, chosen among those of `kind`, and those by hand; `staying`: the best
-    with no housing moved, where they may."""
+    """What the job in the place `at` has of a group: its placements, chosen among those of `kind`, and those by hand;
+    `staying`: the best with no housing moved, where they may."""
 
+    at: int
     kind: Kind
     job: Job  # with the housings of the kind where they were put
     placements: tuple[Placement, ...]
@@ -77,15 +78,10 @@ class _Share(NamedTuple):
     staying: KindFigures | None
 
 
-class _Found(NamedTuple):
-    """The answer for a group, and the share of each job by its place."""
-
-    answer: GroupAnswer
-    shares: dict[int, _Share]
-
-
-def _solve(jobs: Sequence[Job], group: Group, strategy: str, slack_nm: int, stop: Stop, priority: str) -> _Found:
-    """Prove one group."""
+def _solve(
+    jobs: Sequence[Job], group: Group, strategy: str, slack_nm: int, stop: Stop, priority: str
+) -> tuple[GroupAnswer, list[_Share]]:
+    """Prove one group: the answer, and the share of each of its jobs."""
     mine = [jobs[i] for i in group.members]
     kernel = Kernel(mine, group.kind, moving=False, priority=priority)
     kind = kernel.kind
@@ -104,9 +100,10 @@ def _solve(jobs: Sequence[Job], group: Group, strategy: str, slack_nm: int, stop
     solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop)
     now(f"{group.label}: which very shells")
     found = solved.placed
-    staying = None
+    staying: dict[str, KindFigures] = {}  # by the names of jobs
     if movable(mine, group.kind):
-        staying = by_job(*found)
+        stayed = zip(mine, by_job(*found), strict=True)
+        staying = {job.name: figures_of(some) for job, some in stayed if is_movable(job, group.kind)}
         kernel = Kernel(mine, group.kind, priority=priority)
         solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop)
         found = solved.placed if solved.proof.proven else min(found, solved.placed, key=rank)
@@ -121,24 +118,18 @@ def _solve(jobs: Sequence[Job], group: Group, strategy: str, slack_nm: int, stop
     answer = GroupAnswer(
         group, complete_in(mine, chosen, group.kind), figures_of_several(chosen), solved.proof, baselines
     )
-    shares = {
-        i: _Share(
-            settled,
-            settled.jobs[at],
-            chosen[at],
-            others["by-hand"][at],
-            None if staying is None or not is_movable(mine[at], group.kind) else figures_of(staying[at]),
-        )
-        for at, i in enumerate(group.members)
-    }
-    return _Found(answer, shares)
+    shares = [
+        _Share(at, settled, job, own, hand, staying.get(job.name))
+        for at, job, own, hand in zip(group.members, settled.jobs, chosen, others["by-hand"], strict=True)
+    ]
+    return answer, shares
 
 
 def _job_plan(read: Job, shares: Sequence[_Share]) -> JobPlan:
     """What one job is given, from its shares of all its kinds."""
     rows = {p.name: p for p in read.positions}
-    moved = [p for share in shares for p in share.job.positions if p.housing is not None]
-    job = with_housings(read, {p.name: rows[p.housing] for p in moved if p.housing is not None})
+    housings = {p.name: rows[p.housing] for share in shares for p in share.job.positions if p.housing is not None}
+    job = with_housings(read, housings)
     given = {p.position.key: p for share in shares for p in share.placements}
     placements = tuple(given[p.key] for p in job.positions if p.key in given)
     by_key = {s.key: s for s in job.shells}

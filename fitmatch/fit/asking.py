@@ -6,8 +6,9 @@ and is farther outside, or one that misses its wished band by more. Positions th
 """
 
 from bisect import bisect_left
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain, islice
+from operator import attrgetter
 
 from fitmatch.fit.altering import apart, with_plenty, without
 from fitmatch.fit.bores import Bore, Pair
@@ -76,12 +77,12 @@ class Asker:
     def __init__(self, one: Decided, stop: Stop, budget: Budget) -> None:
         self.jobs = one.jobs
         self.kind = one.kind
-        self.in_order = len(one.jobs) > 1 and one.priority == IN_ORDER
+        self.in_order = len(one.jobs) > 1 and one.plan.priority == IN_ORDER
         self._stop = stop
         self._placed = one.by_place()
         self._badness = {place: badness(p) for place, p in self._placed.items()}
         well = {place for place, bad in self._badness.items() if not any(bad)}
-        self._first = _first_like(one)
+        self._first = _first_like(one, self._badness)
         bad = [p.key for p in one.positions() if p.key not in well]
         self._alone = [place for place in bad if place in self._placed or self.first_like(place) == place]
         self._absent = set(bad) - set(self._alone)
@@ -112,9 +113,9 @@ class Asker:
         # A bore that was refused binds others in its row once it is in.
         return self.plan(kind, place, self.pairs(kind, place, free)) is not None
 
-    def least(self, place: Place, free: str, measure: Callable[[Pair], int]) -> int | None:
-        """The least `measure` that the position's pair can have once this limit of it is let go; None where that does
-        not help."""
+    def least(self, place: Place, free: str) -> int | None:
+        """The least by which the position's pair can miss this limit of it, `min` or `max`, once it is let go; None
+        where that does not help."""
         kind = self.prepared(self.jobs, ((), ()))
         fixed = self._fixed(kind, place)
         if fixed is not None:
@@ -123,10 +124,11 @@ class Asker:
         pairs = self.pairs(kind, place, {free})
         if self.plan(kind, place, pairs) is None:
             return None
-        values = sorted({measure(p) for p in pairs})
+        misses = attrgetter("excess_nm" if free == "max" else "shortfall_nm")
+        values: list[int] = sorted(set(map(misses, pairs)))
 
         def does(most: int) -> bool:
-            return self.plan(kind, place, [p for p in pairs if measure(p) <= most]) is not None
+            return self.plan(kind, place, [p for p in pairs if misses(p) <= most]) is not None
 
         if len(values) == 1 or does(values[0]):  # the very least is likely to do
             return values[0]
@@ -229,15 +231,11 @@ def badness(p: Filled) -> tuple[int, ...]:
     return tuple(figure.measure(p) for figure in (*LEVEL_1, *WISH))
 
 
-def _first_like(one: Decided) -> dict[Place, Place]:
+def _first_like(one: Decided, how_bad: Mapping[Place, tuple[int, ...]]) -> dict[Place, Place]:
     """For positions that share a seat and their standing with others, the first of them."""
     if movable(one.jobs, one.kind):
         return {}  # each has a housing of its own
-    placed = one.by_place()
     firsts: dict[object, Place] = {}
-    found: dict[Place, Place] = {}
-    for bore in one.fresh().seats:
-        for p in bore.positions:
-            how = badness(placed[p.key]) if p.key in placed else None
-            found[p.key] = firsts.setdefault((bore.seat, how), p.key)
-    return found
+    seats = kind_for(one.jobs, one.kind).seats
+    alike = ((p.key, (bore.seat, how_bad.get(p.key))) for bore in seats for p in bore.positions)
+    return {place: firsts.setdefault(what, place) for place, what in alike}

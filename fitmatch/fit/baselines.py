@@ -9,7 +9,7 @@ from bisect import bisect_left, bisect_right
 from collections import deque
 from collections.abc import Iterator, Sequence
 from heapq import heapify, heappop, heapreplace
-from operator import itemgetter
+from itertools import islice
 from typing import NamedTuple
 
 from fitmatch.fit.bores import Bore, ShellClass
@@ -47,13 +47,10 @@ def as_boxed(kind: Kind) -> list[Placement]:
             return known[lock]
         rules = [rule for rule in kind.terms_of(position).rules if rule.plain_to_see]
         for rack in (racks[half], racks["either"]):
-            first: list[tuple[int, Shell]] = []
-            for alike, shells in rack.items():
-                if all(rule.takes(position, half, alike) for rule in rules):
-                    at = 1 if shells and shells[0][1] is other else 0
-                    first += [shells[at]] if len(shells) > at else []
+            fitting = (rack[alike] for alike in rack if all(rule.takes(position, half, alike) for rule in rules))
+            first = [one for shells in fitting for one in islice((s for s in shells if s[1] is not other), 1)]
             if first:
-                return min(first, key=itemgetter(0))[1]
+                return min(first)[1]
         return None
 
     placed = []
@@ -148,16 +145,15 @@ class _Offers:
         bore, left = self._bore, self._left
         if not left[upper.index]:
             return None
-        best: tuple[_Rank, int] | None = None
         mine = left[upper.index][-1]
-        for at in self._nearest(upper):
+
+        def ranked(at: int) -> tuple[_Rank, int]:
             lower = bore.lower.classes[at]
             other = left[lower.index][-2 if lower is upper else -1]
-            off = abs(bore.ideal - upper.wall_nm - lower.wall_nm)
-            rank = off, abs(upper.wall_nm - lower.wall_nm), self._place[mine.key], self._place[other.key]
-            if best is None or (rank, at) < best:
-                best = rank, at
-        return best
+            off, difference = abs(bore.ideal - upper.wall_nm - lower.wall_nm), abs(upper.wall_nm - lower.wall_nm)
+            return (off, difference, self._place[mine.key], self._place[other.key]), at
+
+        return min(map(ranked, self._nearest(upper)), default=None)
 
     def _nearest(self, upper: ShellClass) -> Iterator[int]:
         """The lowers that bring this upper nearest to the target from above and from below, all of equal wall."""
@@ -187,7 +183,7 @@ def rules_broken_by(job: Job, placements: Sequence[Placement]) -> int:
     if not placements:
         return 0
     kind = placements[0].position.kind
-    rules, row = in_force(job, kind), [p for p in job.positions if p.kind == kind]
+    rules = in_force(job, kind)
     count = sum(
         len({one.fact.code for one in broken(rules, p.position, p.upper, p.lower) if not one.excused})
         for p in placements
@@ -197,4 +193,4 @@ def rules_broken_by(job: Job, placements: Sequence[Placement]) -> int:
             thick = [p for p in placements if p.wall_difference_nm > rule.from_nm and not p.locked]
             on_top = sum(p.twice_axis_shift_nm < 0 for p in thick)
             count += min(on_top, len(thick) - on_top)
-    return count + sum(one.too_many(row, placements) for one in row_rules(job, kind))
+    return count + sum(one.too_many(placements) for one in row_rules(job, kind))

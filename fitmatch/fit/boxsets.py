@@ -25,7 +25,7 @@ class BoxSets:
     def __init__(self, kind: Kind, work: Sequence[Terms], filled: int, stop: Stop) -> None:
         self._stop = stop
         always = locked_boxes(kind, work)
-        shells = (shell for c in kind.classes for shell in c.members)
+        shells = [shell for c in kind.classes for shell in c.members]
         names = {shell.box for shell in shells if any(kind.may_draw(terms, shell) for terms in work)} | always
         self._boxes = sorted(names, key=natural)
         self._program = Program()
@@ -33,7 +33,13 @@ class BoxSets:
             at = self._program.variable(1)
             if box in always:
                 self._program.row([(at, 1)], 1, 1)
-        self._enough_halves(kind, filled)
+        for halves, seats in (
+            (("upper", "either"), filled),
+            (("lower", "either"), filled),
+            (("upper", "lower", "either"), 2 * filled),
+        ):
+            held = [sum(s.half in halves and s.box == box for s in shells) for box in self._boxes]
+            self._program.row([(j, n) for j, n in enumerate(held) if n], seats, None)
 
     def fewest_untried(self) -> frozenset[str] | None:
         """The smallest set that is not ruled out; None if there is none."""
@@ -47,13 +53,3 @@ class BoxSets:
     def rule_out(self, boxes: frozenset[str]) -> None:
         """Neither these boxes nor any of their subsets are to be tried again."""
         self._program.row([(j, 1) for j, box in enumerate(self._boxes) if box not in boxes], 1, None)
-
-    def _enough_halves(self, kind: Kind, filled: int) -> None:
-        shells = [s for c in kind.classes for s in c.members]
-        for halves, seats in (
-            (("upper", "either"), filled),
-            (("lower", "either"), filled),
-            (("upper", "lower", "either"), 2 * filled),
-        ):
-            held = [sum(s.half in halves and s.box == box for s in shells) for box in self._boxes]
-            self._program.row([(j, n) for j, n in enumerate(held) if n], seats, None)

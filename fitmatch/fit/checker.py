@@ -65,7 +65,7 @@ def _rules_broken(job: Job, placement: Placement) -> Iterator[str]:
     for side in SIDES:
         if getattr(position, side) is None:
             yield from _of_one_shell(job, position, side, getattr(placement, side))
-    if position.upper is None or position.lower is None:
+    if not _fixed(placement):
         yield from _of_two_walls(job, position.kind, placement.upper, placement.lower)
 
 
@@ -121,17 +121,15 @@ def _row(job: Job, kind: str, placements: Sequence[Placement]) -> Iterator[str]:
 def _never(job: Job, placement: Placement) -> Iterator[str]:
     """What not even a lock may do, and the arithmetic from the readings."""
     position = placement.position
-    for shell, half, lock in (
-        (placement.upper, "upper", position.upper),
-        (placement.lower, "lower", position.lower),
-    ):
+    for half in SIDES:
+        shell: Shell = getattr(placement, half)
         if shell.kind != position.kind:
             yield f"{shell.name} is of another kind"
         if shell.half not in HALVES or shell.half not in (half, "either"):
             yield f"{shell.name} is no {half} half"
         if shell.hold is not None:
             yield f"{shell.name} is held"
-        if lock is not None and lock != shell.key:
+        if getattr(position, half) not in (None, shell.key):
             yield f"the lock on the {half} half is not obeyed"
     assert position.housing_bore is not None and position.journal is not None
     band = job.drawing.get(position.kind, {}).get("housing_bore")
@@ -148,9 +146,7 @@ def _never(job: Job, placement: Placement) -> Iterator[str]:
     margin = _margin(job, placement)
     if placement.margin_nm != margin:
         yield "its guard does not follow from the readings"
-    within = (position.min_nm is None or tightest >= position.min_nm + margin) and (
-        position.max_nm is None or clearance <= position.max_nm - margin
-    )
+    within = not _below(position.min_nm, tightest - margin) and not _above(position.max_nm, clearance + margin)
     if (placement.clearance_nm, placement.clearance_tightest_nm) != (clearance, tightest):
         yield "the clearance does not follow from the readings"
     if placement.within_limits != within:
@@ -220,15 +216,12 @@ def _books(plan: JobPlan) -> Iterator[str]:
     job = plan.job
     known = {s.key: s for s in job.shells}
     told = Counter([p.position.name for p in plan.placements] + [u.position.name for u in plan.unfilled])
-    measured = {p.name for p in job.positions if _measured(p, known)}
-    if told != Counter(measured):
+    if told != Counter(p.name for p in job.positions if _measured(p, known)):
         yield "placed and unfilled positions are not the measured ones"
-    records = {p.name: p for p in job.positions}
-    yield from (
-        f"{p.position.name} is not the job's own" for p in plan.placements if records.get(p.position.name) != p.position
-    )
-    order = {p.name: i for i, p in enumerate(job.positions)}
-    places = [order.get(p.position.name, -1) for p in plan.placements]
+    rows = {p.name: (i, p) for i, p in enumerate(job.positions)}
+    found = [(p.position, *rows.get(p.position.name, (-1, None))) for p in plan.placements]
+    yield from (f"{mine.name} is not the job's own" for mine, _, own in found if mine != own)
+    places = [i for _, i, _ in found]
     if places != sorted(places):
         yield "positions are not in file order"
 
@@ -260,23 +253,18 @@ def _groups(plan: Plan) -> Iterator[str]:
 
 def _worked_out(jobs: Sequence[tuple[Job, Sequence[Placement]]]) -> KindFigures:
     """Of one job or of several, whose spread is the largest of theirs."""
-    below, above, clearances = [], [], []
+    short, over, too_tight, too_loose, clearances = [], [], [], [], []
     deviations: dict[str, list[int]] = {}
-    wish_below, wish_above, wished = [], [], False
-    for job, p in ((job, p) for job, placements in jobs for p in placements):
-        position = p.position
+    placed = [(job, p) for job, placements in jobs for p in placements]
+    for job, p in placed:
+        position, margin = p.position, _margin(job, p)
         assert position.target_nm is not None
-        margin = _margin(job, p)
-        short = 0 if position.min_nm is None else position.min_nm + margin - p.clearance_tightest_nm
-        over = 0 if position.max_nm is None else p.clearance_nm - (position.max_nm - margin)
-        below += [short] if short > 0 else []
-        above += [over] if over > 0 else []
-        wished |= not (position.want_min_nm is None and position.want_max_nm is None)
-        if position.want_min_nm is not None and p.clearance_nm < position.want_min_nm:
-            wish_below.append(position.want_min_nm - p.clearance_nm)
-        if position.want_max_nm is not None and p.clearance_nm > position.want_max_nm:
-            wish_above.append(p.clearance_nm - position.want_max_nm)
-        if short <= 0 and over <= 0 and not (position.upper is not None and position.lower is not None):
+        short.append(_below(position.min_nm, p.clearance_tightest_nm - margin))
+        over.append(_above(position.max_nm, p.clearance_nm + margin))
+        if not (position.want_min_nm is None and position.want_max_nm is None):
+            too_tight.append(_below(position.want_min_nm, p.clearance_nm))
+            too_loose.append(_above(position.want_max_nm, p.clearance_nm))
+        if not (short[-1] or over[-1] or _fixed(p)):
             deviations.setdefault(job.name, []).append(p.clearance_nm - position.target_nm)
             clearances.append(p.clearance_nm)
     off = [d for some in deviations.values() for d in some]
@@ -286,22 +274,31 @@ def _worked_out(jobs: Sequence[tuple[Job, Sequence[Placement]]]) -> KindFigures:
         whole, rest = divmod(sum(clearances), n)
         mean = whole + (1 if 2 * rest > n or (2 * rest == n and whole % 2 == 1) else 0)
     return KindFigures(
-        filled=sum(len(placements) for _, placements in jobs),
-        below=len(below),
-        shortfall_nm=sum(below),
-        above=len(above),
-        excess_nm=sum(above),
+        filled=len(placed),
+        below=sum(map(bool, short)),
+        shortfall_nm=sum(short),
+        above=sum(map(bool, over)),
+        excess_nm=sum(over),
         counted=n,
         worst_deviation_nm=max(map(abs, off)) if n else None,
         sum_squared_deviation_nm2=sum(d**2 for d in off) if n else None,
         spread_nm=max(max(some) - min(some) for some in deviations.values()) if n else None,
         mean_clearance_nm=mean,
-        boxes=len({s.box for _, placements in jobs for p in placements for s in (p.upper, p.lower)}),
-        below_want=len(wish_below) if wished else None,
-        want_shortfall_nm=sum(wish_below) if wished else None,
-        above_want=len(wish_above) if wished else None,
-        want_excess_nm=sum(wish_above) if wished else None,
+        boxes=len({s.box for _, p in placed for s in (p.upper, p.lower)}),
+        below_want=sum(map(bool, too_tight)) if too_tight else None,
+        want_shortfall_nm=sum(too_tight) if too_tight else None,
+        above_want=sum(map(bool, too_loose)) if too_loose else None,
+        want_excess_nm=sum(too_loose) if too_loose else None,
     )
+
+
+def _below(least_nm: int | None, nm: int) -> int:
+    """By how much a length lies below a limit; 0 if it does not."""
+    return 0 if least_nm is None or nm >= least_nm else least_nm - nm
+
+
+def _above(most_nm: int | None, nm: int) -> int:
+    return 0 if most_nm is None or nm <= most_nm else nm - most_nm
 
 
 def _margin(job: Job, placement: Placement) -> int:
@@ -317,11 +314,7 @@ def _margin(job: Job, placement: Placement) -> int:
 
 def _measured(position: Position, known: dict[tuple[str, str], Shell]) -> bool:
     locks = [known[lock] for lock in (position.upper, position.lower) if lock is not None]
-    return (
-        position.journal is not None
-        and position.housing_bore is not None
-        and all(shell.wall_nm is not None for shell in locks)
-    )
+    return None not in (position.journal, position.housing_bore, *(shell.wall_nm for shell in locks))
 
 
 def _rules(job: Job, sort: type[R], kind: str | None = None) -> list[R]:

@@ -31,18 +31,7 @@ class Decided(NamedTuple):
     final: tuple[Job, ...]  # with their housings where they were put
     placements: tuple[tuple[Placement, ...], ...]  # job by job
     proof: Proof
-    strategy: str
-    slack_nm: int
-    priority: str
-
-    def fresh(self, *, by_box: bool = False) -> Kind:
-        """The kind in classes, its housings free to move where they may."""
-        return kind_for(self.jobs, self.kind, by_box=by_box)
-
-    def split(self, placements: Iterable[Placement], jobs: Sequence[Job]) -> tuple[tuple[Placement, ...], ...]:
-        """Placements of this kind's positions in these jobs, job by job in file order."""
-        by_position = {p.position.key: p for p in placements}
-        return tuple(tuple(by_position[p.key] for p in job.positions if p.key in by_position) for job in jobs)
+    plan: Plan  # all of the answer
 
     def by_place(self) -> dict[Place, Placement]:
         """What the answer gives each of its positions."""
@@ -55,20 +44,13 @@ class Decided(NamedTuple):
 
 def decided(plan: Plan) -> list[Decided]:
     """The groups of an answer, in file order."""
-    return [
-        Decided(
-            g.group.label,
-            g.group.kind,
-            tuple(one.read for one in plan.members(g.group)),
-            tuple(one.job for one in plan.members(g.group)),
-            tuple(one.of_kind(g.group.kind) for one in plan.members(g.group)),
-            g.proof,
-            plan.strategy,
-            plan.slack_nm,
-            plan.priority,
-        )
-        for g in plan.groups
-    ]
+    found = []
+    for g in plan.groups:
+        mine, kind = plan.members(g.group), g.group.kind
+        read, final = tuple(one.read for one in mine), tuple(one.job for one in mine)
+        placements = tuple(one.of_kind(kind) for one in mine)
+        found.append(Decided(g.group.label, kind, read, final, placements, g.proof, plan))
+    return found
 
 
 def movable(jobs: Sequence[Job], kind: str) -> bool:
@@ -77,6 +59,7 @@ def movable(jobs: Sequence[Job], kind: str) -> bool:
 
 
 def kind_for(jobs: Sequence[Job], kind: str, *, by_box: bool = False) -> Kind:
+    """The kind in classes, its housings free to move where they may."""
     return (MovingKind if movable(jobs, kind) else Kind)(jobs, kind, by_box=by_box)
 
 
@@ -86,10 +69,9 @@ def turns(kind: Kind, priority: str) -> list[list[Terms]]:
 
 
 def by_job(kind: Kind, placements: Iterable[Placement]) -> list[tuple[Placement, ...]]:
-    some: dict[str, list[Placement]] = {job.name: [] for job in kind.jobs}
-    for p in placements:
-        some[p.position.job].append(p)
-    return [tuple(found) for found in some.values()]
+    """Placements of this kind's positions, job by job in file order."""
+    found = {p.position.key: p for p in placements}
+    return [tuple(found[p.key] for p in job.positions if p.key in found) for job in kind.jobs]
 
 
 def shares_placed(kind: Kind, placements: Iterable[Placement]) -> list[Share]:
@@ -106,10 +88,8 @@ def placed(kind: Kind, choice: Choice) -> tuple[Kind, list[Placement]]:
     if not isinstance(kind, MovingKind):
         return kind, kind.fixed + name_shells(kind, seats_of(kind, choice))
     seats, housings = settle(kind, choice)
-    jobs = []
-    for job in kind.jobs:
-        mine = {p.name: housings[p.key] for p in job.positions if p.key in housings}
-        jobs.append(with_housings(job, mine))
+    chosen = [{p.name: housings[p.key] for p in job.positions if p.key in housings} for job in kind.jobs]
+    jobs = list(map(with_housings, kind.jobs, chosen))
     settled = Kind(jobs, kind.name)
     now = {p.key: p for job in jobs for p in job.positions}
     free = [(now[position.key], pair) for position, pair in seats if pair.bore.counts]
@@ -119,26 +99,20 @@ def placed(kind: Kind, choice: Choice) -> tuple[Kind, list[Placement]]:
 def choice_of(kind: Kind, one: Decided) -> Choice:
     """The answer as a choice of this fresh kind's pairs; where housings may move, of those that stay empty too."""
     class_of = {s.key: c for c in kind.classes for s in c.members}
-    seat_of = {p.key: bore.seat for bore in kind.seats for p in bore.positions}
+    placed, final = one.by_place(), {p.key: p for job in one.final for p in job.positions}
     bores: dict[int, list[Bore]] = {}
     for bore in kind.bores:
         bores.setdefault(bore.seat, []).append(bore)
     choice: Choice = Choice()
-    for terms, final, placements in zip(kind.terms, one.final, one.placements, strict=True):
-        filled = {p.position.key: p for p in placements}
-        housings = {p.name: p.housing or p.name for p in final.positions}
-        for position in terms.job.positions:
-            seat, p = seat_of.get(position.key), filled.get(position.key)
-            if seat is None:
-                continue
-            housing = housings[position.name]
-            if p is not None:
-                wanted = class_of[p.upper.key], class_of[p.lower.key]
-                here = (b for b in bores[seat] if _holds(b, housing))
-                pairs = (pair for b in here for pair in kind.pairs(b, p.wall_sum_nm, p.wall_sum_nm))
-                choice[next(pair for pair in pairs if (pair.upper, pair.lower) == wanted)] += 1
-            else:
-                choice.update(v for v in kind.vacancies if v.bore.seat == seat and _holds(v.bore, housing))
+    for seat, position in ((bore.seat, p) for bore in kind.seats for p in bore.positions):
+        p, housing = placed.get(position.key), final[position.key].housing or position.name
+        if p is None:
+            choice.update(v for v in kind.vacancies if v.bore.seat == seat and _holds(v.bore, housing))
+            continue
+        wanted = class_of[p.upper.key], class_of[p.lower.key]
+        here = (b for b in bores[seat] if _holds(b, housing))
+        pairs = (pair for b in here for pair in kind.pairs(b, p.wall_sum_nm, p.wall_sum_nm))
+        choice[next(pair for pair in pairs if (pair.upper, pair.lower) == wanted)] += 1
     return choice
 
 

@@ -9,10 +9,11 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from fitmatch.facts import Fact
+from fitmatch.fit.altering import apart, reserving, with_bores
 from fitmatch.fit.alternatives import other_plan
-from fitmatch.fit.candidates import ready
-from fitmatch.fit.deciding import Decided, decided, turns
-from fitmatch.fit.demands import Demand
+from fitmatch.fit.bores import Bore, Pair, rack_of
+from fitmatch.fit.candidates import Kind, ready
+from fitmatch.fit.deciding import Decided, Place, decided, kind_for, turns
 from fitmatch.fit.filling import NoPlan
 from fitmatch.fit.levels import prove
 from fitmatch.fit.stopping import Stop
@@ -43,9 +44,8 @@ def asked(jobs: Sequence[Job], position: str, pair: tuple[str, str] | None = Non
     if not ready(found, {s.key: s for s in job.shells}):
         raise NotPossible(Fact("not-measured", {"position": found.name}))
     upper, lower = (_shell(job, found, name) for name in pair)
-    against: list[Fact] = []
-    for fact in _forbids(jobs, job, found, upper, lower):
-        against += [] if fact in against else [fact]
+    told = list(_forbids(jobs, job, found, upper, lower))
+    against = [fact for i, fact in enumerate(told) if fact not in told[:i]]
     if against:
         slots = {"upper": _name(upper), "lower": _name(lower), "position": found.name, "against": tuple(against)}
         raise NotPossible(Fact("forbidden", slots))
@@ -108,29 +108,31 @@ def _forbids(jobs: Sequence[Job], job: Job, position: Position, upper: Shell, lo
     faults = broken(terms.rules, position, upper, lower)
     yield from (Fact("rule", {"broken": fault.fact}) for fault in faults if not fault.excused)
     # Of bores in a row others can follow, or stay empty; those that are locked in both halves cannot.
-    row, beside = [p for p in job.positions if p.kind == position.kind], [*_locked_bores(job, position), pair]
-    apart = (fault for one in row_rules(job, position.kind) for fault in one.apart(row, beside))
+    beside = [*_locked_bores(job, position), pair]
+    apart = (fault for one in row_rules(job, position.kind) for fault in one.apart(beside))
     yield from (Fact("rule-beside-locked", {"broken": fault.fact}) for fault in apart if not fault.excused)
 
 
 def _housed(job: Job, position: Position) -> list[Position]:
     """The position in each housing that may stand there and is not refused."""
-    by_key = {s.key: s for s in job.shells}
     housings = [position]
     if is_movable(job, position.kind):
-        others = (p for p in job.positions if p.kind == position.kind and p.key != position.key and ready(p, by_key))
-        housings += [rehoused(position, p) for p in others if may_move(position, p)]
+        housings += [rehoused(position, p) for p in _others(job, position) if may_move(position, p)]
     return [p for p in housings if not bore_refused(job, p)]
+
+
+def _others(job: Job, position: Position) -> list[Position]:
+    """The other positions of its kind, those that are measured."""
+    by_key = {s.key: s for s in job.shells}
+    return [p for p in job.positions if p.kind == position.kind and p.key != position.key and ready(p, by_key)]
 
 
 def _locked_bores(job: Job, position: Position) -> list[Placement]:
     """Other bores of the kind that are locked in both halves and filled whatever is chosen."""
     by_key, terms = {s.key: s for s in job.shells}, Terms(job, position.kind)
     found = []
-    for p in job.positions:
-        if p.kind != position.kind or p.key == position.key or p.upper is None or p.lower is None:
-            continue
-        if not ready(p, by_key):
+    for p in _others(job, position):
+        if p.upper is None or p.lower is None:
             continue
         placements = [terms.place(housed, by_key[p.upper], by_key[p.lower]) for housed in _housed(job, p)]
         if placements and all(placement.clearance_tightest_nm > 0 for placement in placements):
@@ -146,22 +148,65 @@ def explained(plan: Plan, question: Question, stop: Stop) -> Plan:
     stopped = False
     if ready(position, {s.key: s for s in question.job.shells}):
         placed = one.by_place().get(place)
-        other = Demand(place, not_sum_nm=None if placed is None else placed.wall_sum_nm)
+        other = _Demand(place, not_sum_nm=None if placed is None else placed.wall_sum_nm)
         runner_up, stopped = _best_with(one, other, stop)
         if question.pair is not None:
-            upper, lower = question.pair
-            insisted, cut = _best_with(one, Demand(place, pair=(upper.key, lower.key)), stop)
+            insisted, cut = _best_with(one, _Demand(place, pair=question.pair), stop)
             stopped |= cut
     told = Explanation(position, one.label, runner_up, question.pair, insisted, stopped)
     return replace(plan, explanation=told)
 
 
-def _best_with(one: Decided, demand: Demand, stop: Stop) -> tuple[OtherPlan | None, bool]:
+class _Demand(NamedTuple):
+    """The position is filled: with `pair` (upper, lower) if given, else with walls that do not total `not_sum_nm`.
+
+    A demand alters a kind: the position then stands apart from those it could not be told from, and of its pairs one
+    must be used.
+    """
+
+    place: Place
+    pair: tuple[Shell, Shell] | None = None
+    not_sum_nm: int | None = None
+
+    def alter(self, kind: Kind) -> tuple[Kind, list[Pair]]:
+        """The kind in which this position's pairs are those demanded, and these; none where it has no such pair."""
+        kind, own = apart(kind, self.place, may_be_empty=False)
+        if self.pair is not None:
+            kind = _with_pair(kind, own, *self.pair)
+        elif self.not_sum_nm is not None:
+            kind = with_bores(kind, own, [part for bore in own for part in _without_sum(bore, self.not_sum_nm)])
+        seats = {b.seat for b in own}
+        return kind, [p for b in kind.bores if b.seat in seats for p in kind.pairs(b, 0, b.sum_high)]
+
+
+def _with_pair(kind: Kind, own: list[Bore], upper: Shell, lower: Shell) -> Kind:
+    """With bores for these two shells alone, which are then kept for them."""
+    class_of = {s.key: c for c in kind.classes for s in c.members}
+    rest, up, low = with_bores(kind, own, ()), class_of.get(upper.key), class_of.get(lower.key)
+    fitting = [b for b in own if up in b.upper.classes and low in b.lower.classes]
+    if up is None or low is None:
+        return rest
+    kind, racks = reserving(rest, (upper, lower))
+    return with_bores(kind, (), [replace(b, upper=racks[0], lower=racks[1]) for b in fitting])
+
+
+def _without_sum(bore: Bore, walls_nm: int) -> list[Bore]:
+    """The same bore for each wall of its uppers, without the lowers that would make up this sum."""
+    parts = []
+    for wall in sorted(set(bore.upper.walls)):
+        uppers = [c for c in bore.upper.classes if c.wall_nm == wall]
+        lowers = [c for c in bore.lower.classes if c.wall_nm != walls_nm - wall]
+        parts.append(replace(bore, upper=rack_of(uppers), lower=rack_of(lowers)))
+    return parts
+
+
+def _best_with(one: Decided, demand: _Demand, stop: Stop) -> tuple[OtherPlan | None, bool]:
     """The best plan that meets the demand, and whether the search was cut short; None where there is no such plan, or
     none was found in time."""
-    kind = one.fresh()
+    kind = kind_for(one.jobs, one.kind)
     try:
-        proven = prove(kind, one.strategy, one.slack_nm, stop, turns(kind, one.priority), demand.alter)
+        work = turns(kind, one.plan.priority)
+        proven = prove(kind, one.plan.strategy, one.plan.slack_nm, stop, work, demand.alter)
     except NoPlan:
         return None, False
     found = other_plan(one, proven.kind, proven.choice, proven=proven.proof.proven)

@@ -23,7 +23,7 @@ _MANY_SETS = 500  # so many sets of boxes are looked at one by one
 
 @dataclass(frozen=True, slots=True)
 class Walk:
-    """A figure of these jobs. Of a worst deviation or a spread all is alike up to `forgiven`."""
+    """A figure of these jobs, here a sum. Of a worst deviation or a spread all is alike up to `forgiven`."""
 
     figure: Figure
     kind: Kind
@@ -34,15 +34,28 @@ class Walk:
         found = value(self.figure, shares_of(self.kind, choice, self.work))
         return max(found, self.forgiven) if self.figure.adds in (Adds.WORST, Adds.SPREAD) else found
 
+    @property
+    def measure(self) -> Measure:
+        return of_jobs(self.figure.measure, self.kind, self.work)
+
     def exactly(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
-        raise NotImplementedError
+        """Of the regions the plans that have this value."""
+        return [r.limit(Limit(self.measure, value, value)) for r in regions]
 
     def above(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
-        raise NotImplementedError
+        """Of the regions the plans that have a larger one."""
+        return [r.limit(Limit(self.measure, None, value + 1)) for r in regions]
 
     def smallest(self, ground: Ground, regions: list[Region], known: Choice) -> tuple[Choice, list[Region]]:
         """The best plan by this figure, `known` being one of the regions' plans, and the regions of its equals."""
-        raise NotImplementedError
+        best, kept = known, []
+        for region in regions:
+            here = ground.plan(region, Limit(self.measure, self.value(best)))
+            if here is not None:
+                here, left = ground.least(region, self.measure, here)
+                kept.append((self.value(here), left))
+                best = min(best, here, key=self.value)
+        return best, [region for found, region in kept if found == self.value(best)]
 
 
 class _Engines(Walk):
@@ -64,28 +77,6 @@ class _Engines(Walk):
             else:
                 best, least = found, -self.value(found)
         return best, [region.bound(complete=least) for region in regions]
-
-
-class _Sum(Walk):
-    @property
-    def _measure(self) -> Measure:
-        return of_jobs(self.figure.measure, self.kind, self.work)
-
-    def exactly(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
-        return [r.limit(Limit(self._measure, value, value)) for r in regions]
-
-    def above(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
-        return [r.limit(Limit(self._measure, None, value + 1)) for r in regions]
-
-    def smallest(self, ground: Ground, regions: list[Region], known: Choice) -> tuple[Choice, list[Region]]:
-        best, kept = known, []
-        for region in regions:
-            here = ground.plan(region, Limit(self._measure, self.value(best)))
-            if here is not None:
-                here, left = ground.least(region, self._measure, here)
-                kept.append((self.value(here), left))
-                best = min(best, here, key=self.value)
-        return best, [region for found, region in kept if found == self.value(best)]
 
 
 class _Boxes(Walk):
@@ -256,7 +247,7 @@ def _more(deviation: int) -> Callable[[Pair], bool]:
 
 
 _WALKS: Final = {
-    Adds.SUM: _Sum,
+    Adds.SUM: Walk,
     Adds.WORST: _Worst,
     Adds.SPREAD: _Spread,
     Adds.ENGINES: _Engines,

@@ -1,13 +1,14 @@
 """How far a guard draws the limits of a very pair in: a multiple of its expanded uncertainty, rounded inward."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import product
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.intake.findings import listed
-from fitmatch.parts import Job, Position, Shell
+from fitmatch.parts import Job, Position, Shell, room, tightest_room
 from fitmatch.problems import InputError, Problem
 from fitmatch.rules.guard import guard_of, guard_row
-from fitmatch.rules.limits_at import TIGHTEST, limits_at
+from fitmatch.rules.limits_at import limits_at
 
 if TYPE_CHECKING:
     from fitmatch.gauging.uncertainty import ErrorModel, Uncertainty
@@ -68,9 +69,7 @@ def _objections(job: Job) -> list[str]:
     for position in (p for p in job.positions if not p.missing):
         lacking, closest = _closest(model, position, ways[position.kind])
         unknown |= dict.fromkeys(lacking)
-        tight = None if closest is None or lacking else _too_tight(job, position, closest)
-        if tight is not None:
-            found.append(tight)
+        found += () if closest is None else _too_tight(job, position, closest)
     told = [_of_kind(job, kind, found) for kind in job.kinds if any(t.position.kind == kind for t in found)]
     if unknown:
         what = listed(list(unknown))
@@ -78,7 +77,7 @@ def _objections(job: Job) -> list[str]:
     return told
 
 
-def _ways(job: Job) -> "dict[str, list[list[MeasuredAs | None]]]":
+def _ways(job: Job) -> "dict[str, list[dict[MeasuredAs | None, None]]]":
     """For each kind, how the uppers and the lowers that may be used were measured, each way once."""
     found: dict[str, list[dict[MeasuredAs | None, None]]] = {kind: [{}, {}] for kind in job.kinds}
     for shell in job.shells:
@@ -86,37 +85,30 @@ def _ways(job: Job) -> "dict[str, list[list[MeasuredAs | None]]]":
             for ways, other in zip(found[shell.kind], ("lower", "upper"), strict=True):
                 if shell.half != other:
                     ways[shell.measured_as] = None
-    return {kind: [list(ways) for ways in sides] for kind, sides in found.items()}
+    return found
 
 
 def _closest(
-    model: "ErrorModel", position: Position, ways: "list[list[MeasuredAs | None]]"
+    model: "ErrorModel", position: Position, ways: "list[dict[MeasuredAs | None, None]]"
 ) -> "tuple[tuple[str, ...], Uncertainty | None]":
     """What is not known of some pair, by which nothing may then be judged; the smallest uncertainty of all pairs."""
-    closest = None
-    for upper in ways[0]:
-        for lower in ways[1]:
-            uncertainty = model.combined(position, upper, lower)
-            if uncertainty is None or uncertainty.lower_bound:
-                return uncertainty.unknown if uncertainty is not None else ("the gauges",), None
-            if closest is None or uncertainty.expanded_nm < closest.expanded_nm:
-                closest = uncertainty
-    return (), closest
+    found = []
+    for upper, lower in product(*ways):
+        uncertainty = model.combined(position, upper, lower)
+        if uncertainty is None or uncertainty.lower_bound:
+            return uncertainty.unknown if uncertainty is not None else ("the gauges",), None
+        found.append(uncertainty)
+    return (), min(found, key=lambda u: u.expanded_nm, default=None)
 
 
-def _too_tight(job: Job, position: Position, closest: "Uncertainty") -> _TooTight | None:
+def _too_tight(job: Job, position: Position, closest: "Uncertainty") -> Iterator[_TooTight]:
     from fitmatch.gauging.judging import guarded_limits, largest_guard
 
-    assert position.journal is not None and position.housing_bore is not None
-    stray = 0
-    if limits_at(job) == TIGHTEST:
-        bore, journal = position.housing_bore, position.journal
-        stray = bore.mean_nm - bore.smallest_nm + journal.largest_nm - journal.mean_nm
+    stray = room(position) - tightest_room(position, limits_at(job))
     low, high = guarded_limits(position, guard_of(job), closest)
-    if low is None or high is None or high - low >= stray:
-        return None
-    largest = largest_guard(position, stray, closest)
-    return _TooTight(position, closest.expanded_nm, stray, -1.0 if largest is None else largest)
+    if low is not None and high is not None and high - low < stray:
+        largest = largest_guard(position, stray, closest)
+        yield _TooTight(position, closest.expanded_nm, stray, -1.0 if largest is None else largest)
 
 
 def _of_kind(job: Job, kind: str, found: Sequence[_TooTight]) -> str:

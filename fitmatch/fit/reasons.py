@@ -9,7 +9,7 @@ from typing import Final
 from fitmatch.facts import Fact
 from fitmatch.fit.bores import Bore
 from fitmatch.fit.candidates import Kind
-from fitmatch.parts import SIDES, Job, Position, Rule, Shell
+from fitmatch.parts import SIDES, Job, Position, Rule, Shell, excess_of, shortfall_of
 from fitmatch.placements import Placement
 from fitmatch.plans import Flag
 from fitmatch.rules.drawing import bore_refused
@@ -82,8 +82,7 @@ class Reasons:
         thick = None
         if bore.terms.one_thick_side:
             sides = {p.thick for p in self._kind.pairs(bore, bore.inside_low, bore.inside_high)}
-            if len(sides) == 1 and 0 not in sides:
-                thick = "upper" if sides == {1} else "lower"
+            thick = "upper" if sides == {1} else "lower" if sides == {-1} else None
         rows = tuple(bore.terms.shifts.names)
         return Fact("wanted-elsewhere", {"needs": _needs(bore), "thick_half": thick, "rows": rows})
 
@@ -161,24 +160,19 @@ class Reasons:
 
     def _near(self, bore: Bore, walls: int) -> dict[str, object]:
         """A pair that does not fit: what its walls total, and by how much they miss."""
-        scattered = bore.tightest_nm != bore.room_nm
-        if walls < bore.inside_low:
-            gap = bore.inside_low - walls
-            miss = _miss("too-thin", gap, bore.room_nm - walls, bore.max_nm, scattered, self._guarded)
-        elif bore.min_nm is None or bore.min_nm <= 0:
+        if walls > bore.inside_high and (bore.min_nm or 0) <= 0:
             miss = Fact("no-clearance", {"gap_nm": walls - bore.tightest_nm})
         else:
-            gap = walls - bore.inside_high
-            miss = _miss("too-thick", gap, bore.tightest_nm - walls, bore.min_nm, scattered, self._guarded)
+            clearances, limits = (bore.room_nm - walls, bore.tightest_nm - walls), (bore.min_nm, bore.max_nm)
+            (miss,) = _missed(*clearances, *limits, guarded=self._guarded)
         return {"walls_nm": walls, "miss": miss}
 
 
 def flags(job: Job, placements: Sequence[Placement], why: Callable[[Position], Fact]) -> Iterator[Flag]:
     """What needs attention though it was filled: outside its limits, accepted, excused by a lock, off its drawing."""
     in_rows: dict[object, list[Fact]] = {}
-    for kind in job.kinds:
-        row = [p for p in job.positions if p.kind == kind]
-        for apart in (apart for one in row_rules(job, kind) for apart in one.apart(row, placements) if apart.excused):
+    for apart in (apart for kind in job.kinds for one in row_rules(job, kind) for apart in one.apart(placements)):
+        if apart.excused:
             in_rows.setdefault(apart.fact.slots["other"], []).append(apart.fact)
     for p in placements:
         name = p.position.name
@@ -215,22 +209,23 @@ def _drawing(job: Job, p: Placement) -> Iterator[Flag]:
 
 
 def _misses(p: Placement) -> tuple[Fact, ...]:
-    """By how much the walls of a bore outside its limits miss them, and the clearance that was judged."""
-    scattered, guarded = p.clearance_tightest_nm != p.clearance_nm, p.margin_nm > 0
-    found = []
-    if p.shortfall_nm:
-        tightest = p.clearance_tightest_nm
-        found.append(_miss("too-thick", p.shortfall_nm, tightest, p.limit_low_nm, scattered, guarded))
-    if p.excess_nm:
-        found.append(_miss("too-thin", p.excess_nm, p.clearance_nm, p.limit_high_nm, scattered, guarded))
-    return tuple(found)
+    limits = p.limit_low_nm, p.limit_high_nm
+    return _missed(p.clearance_nm, p.clearance_tightest_nm, *limits, guarded=p.margin_nm > 0)
 
 
-def _miss(code: str, gap: int, clearance: int, limit: int | None, scattered: bool, guarded: bool) -> Fact:
-    """`scattered`: clearances by the means and by the tightest readings differ; `guarded`: a guard draws limits in."""
-    assert limit is not None
-    slots = {"gap_nm": gap, "clearance_nm": clearance, "limit_nm": limit, "scattered": scattered, "guarded": guarded}
-    return Fact(code, slots)
+def _missed(mean: int, tightest: int, low: int | None, high: int | None, *, guarded: bool) -> tuple[Fact, ...]:
+    """By how much the walls of a bore outside its limits miss them, and the clearance that was judged, by the means or
+    by the tightest readings; `guarded`: a guard draws limits in."""
+    misses = (
+        ("too-thick", shortfall_of(low, tightest), tightest, low),
+        ("too-thin", excess_of(high, mean), mean, high),
+    )
+    how = {"scattered": mean != tightest, "guarded": guarded}
+    return tuple(
+        Fact(code, {"gap_nm": gap, "clearance_nm": clearance, "limit_nm": limit, **how})
+        for code, gap, clearance, limit in misses
+        if gap
+    )
 
 
 def _needs(bore: Bore, *gaps: int) -> dict[str, int | None]:

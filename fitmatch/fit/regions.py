@@ -91,7 +91,8 @@ class Ground:
     def least(self, region: Region, measure: Measure, known: Choice) -> tuple[Choice, Region]:
         """The plan of the region with the smallest total, and the region left; `known` is a plan of the region."""
         search = Search(self.kind, self.stop, region.bounds, choice=known)
-        found = search.minimise_in(self.pairs(region), measure, total(known, measure))
+        most = sum(measure(pair) * times for pair, times in known.items())
+        found = search.minimise_in(self.pairs(region), measure, most)
         assert found is not None, "a region lost the plan it holds"
         value, pairs = found
         return search.choice, region.limit(Limit(measure, value))._replace(listed=pairs)
@@ -115,7 +116,3 @@ def ground_of_all(kind: Kind, stop: Stop) -> Ground:
     widest = max((abs(p.deviation_nm) for p in pairs if p.counted), default=0)
     start = [Region(dict.fromkeys(kind.terms, (-widest, widest)), listed=pairs)]
     return Ground(kind, stop, {}, [], 0, start)
-
-
-def total(choice: Choice, measure: Measure) -> int:
-    return sum(measure(pair) * times for pair, times in choice.items())

@@ -34,20 +34,17 @@ def worth(job: Job, placements: Sequence[Placement], other: Sequence[Placement])
 
     model = ErrorModel(job)
     plans = [[p for p in plan if p.counted] for plan in (placements, other)]
-    if not plans[0] or not model.known:
-        return None
-    if not _known(model, plans[0]):
+    if not plans[0] or not _known(model, plans[0]):
         return None
     comparable = len(plans[0]) == len(plans[1]) and _known(model, plans[1])
     draws = _Draws(model, plans if comparable else [plans[0], []])
     trials = FEWER_TRIALS if len(plans[0]) > MANY_POSITIONS else TRIALS
     worsts, spreads, differences = 0.0, 0.0, []
-    for mine, theirs in draws.many(trials) if draws.items * trials > MANY_NUMBERS else draws.few(trials):
+    for mine, *theirs in draws.many(trials) if draws.items * trials > MANY_NUMBERS else draws.few(trials):
         worst = max(mine.high, -mine.low)
         worsts += worst
         spreads += mine.high - mine.low
-        if theirs is not None:
-            differences.append(worst - max(theirs.high, -theirs.low))
+        differences += [worst - max(their.high, -their.low) for their in theirs]
     return Worth(trials, worsts / trials, spreads / trials, _standing(differences))
 
 
@@ -57,10 +54,8 @@ def standing(plans: Sequence[tuple[Job, Sequence[Placement], Sequence[Placement]
 
     Of several jobs, whose gauges have nothing in common, each is judged by itself; None where they disagree.
     """
-    found = set()
-    for job, placements, other in plans:
-        told = worth(job, placements, other)
-        found.add(None if told is None else told.by_hand)
+    told = [worth(*one) for one in plans]
+    found = {one and one.by_hand for one in told}
     if len(found) > 1:
         found.discard("equal within measurement")
     return found.pop() if len(found) == 1 else None
@@ -69,13 +64,8 @@ def standing(plans: Sequence[tuple[Job, Sequence[Placement], Sequence[Placement]
 def _known(model: "ErrorModel", plan: Sequence[Placement]) -> bool:
     """Whether enough is known of every clearance to draw its error. A scatter from a single pair of repeats is not: the
     mean of such draws does not exist."""
-    for p in plan:
-        uncertainty = model.combined(p.position, p.upper.measured_as, p.lower.measured_as)
-        if uncertainty is None or uncertainty.lower_bound:
-            return False
-        if any(term.degrees_of_freedom == 1 for term in uncertainty.terms):
-            return False
-    return True
+    found = (model.combined(p.position, p.upper.measured_as, p.lower.measured_as) for p in plan)
+    return all(u and not u.lower_bound and all(t.degrees_of_freedom != 1 for t in u.terms) for u in found)
 
 
 def _standing(differences: list[float]) -> str | None:
@@ -106,14 +96,10 @@ class _Draws:
 
         self._rng = Random(_SEED)  # noqa: S311 - a simulation, no secret; the same answer for the same files
         self._model = model
-        parts: list[Part] = []  # one for each independent error
-        at: dict[object, int] = {}
+        parts: dict[object, tuple[int, Part]] = {}  # for each independent error its number and what it is made of
 
         def item(key: object, part: "Part") -> int:
-            if key not in at:
-                at[key] = len(parts)
-                parts.append(part)
-            return at[key]
+            return parts.setdefault(key, (len(parts), part))[0]
 
         self._plans: list[list[tuple[float, int, int, int, int]]] = []
         load_of: dict[tuple[int, int, int], int] = {}
@@ -141,32 +127,33 @@ class _Draws:
             self._plans.append(rows)
         self._loads = list(shared)
         # Few items differ in what their own error is made of.
-        self._makes = list({id(part): part for part in parts}.values())
+        self._makes = list({id(part): part for _, part in parts.values()}.values())
         make = {id(part): i for i, part in enumerate(self._makes)}
-        self._make_of = [make[id(part)] for part in parts]
-        self._fixed = all(scatter.degrees_of_freedom is None for scatter in model.scatter.values())
-        self._deviates = self._standard_deviations() if self._fixed else []
+        self._make_of = [make[id(part)] for _, part in parts.values()]
+        fixed = all(scatter.degrees_of_freedom is None for scatter in model.scatter.values())
+        self._deviates = self._standard_deviations() if fixed else None
 
     @property
     def items(self) -> int:
         """How many independent errors one draw takes."""
         return len(self._make_of)
 
-    def few(self, trials: int) -> Iterator[tuple[_Ends, _Ends | None]]:
+    def few(self, trials: int) -> Iterator[list[_Ends]]:
         """Number by number."""
         gauss = self._rng.gauss
         for _ in range(trials):
-            deviates = self._deviates if self._fixed else self._standard_deviations()
+            deviates = self._deviates or self._standard_deviations()
             own = [deviates[make] * gauss(0.0, 1.0) for make in self._make_of]
             common = self._common()
             shifts = [sum(sensitivity * common[name] for name, sensitivity in loads) for loads in self._loads]
-            mine, theirs = (
+            plans = (
                 [deviation + own[p] + own[u] + own[v] + shifts[load] for deviation, p, u, v, load in rows]
                 for rows in self._plans
+                if rows
             )
-            yield _Ends(min(mine), max(mine)), _Ends(min(theirs), max(theirs)) if theirs else None
+            yield [_Ends(min(plan), max(plan)) for plan in plans]
 
-    def many(self, trials: int) -> Iterator[tuple[_Ends, _Ends | None]]:
+    def many(self, trials: int) -> Iterator[list[_Ends]]:
         """The same from other random numbers, by the array: loading numpy takes as long as half a million numbers one
         by one."""
         import numpy as np
@@ -177,7 +164,7 @@ class _Draws:
         names = list(self._model.common)
         loads = np.array([[dict(load).get(name, 0.0) for load in self._loads] for name in names])
         for _ in range(trials):
-            deviates = self._deviates if self._fixed else self._standard_deviations()
+            deviates = self._deviates or self._standard_deviations()
             own = rng.standard_normal(len(makes)) * np.array(deviates)[makes]
             shifts = np.zeros(len(self._loads))
             for load, error in zip(loads, self._common().values(), strict=True):
@@ -186,7 +173,7 @@ class _Draws:
             for deviation, p, u, v, load in plans:
                 found = deviation + own[p] + own[u] + own[v] + shifts[load]
                 ends.append(_Ends(float(found.min()), float(found.max())))
-            yield ends[0], ends[1] if len(ends) > 1 else None
+            yield ends
 
     def _common(self) -> dict[str, float]:
         """Each error that many readings share, drawn once."""

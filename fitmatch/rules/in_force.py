@@ -38,11 +38,12 @@ class RowRule(NamedTuple):
 
     rule: Rule
     near: Near
+    row: Sequence[Position]
 
-    def apart(self, row: Sequence[Position], placements: Iterable[Placement]) -> Iterator[Broken]:
+    def apart(self, placements: Iterable[Placement]) -> Iterator[Broken]:
         """Bores that lie too far apart: of neighbours each, of all the two that lie farthest, of those that are not
         excused and of those that are; excused are two that are both locked in both halves."""
-        at = self.lies(row, placements)
+        at = self.lies(placements)
         if not self.near.everyone:
             for (i, one), (j, other) in pairwise(at):
                 if j[0] - i[0] == 1 and abs(other - one) > self.near.most:
@@ -55,21 +56,21 @@ class RowRule(NamedTuple):
             if low is not None and high is not None and high[1] - low[1] > self.near.most:
                 yield self._apart(low, high)
 
-    def too_many(self, row: Sequence[Position], placements: Sequence[Placement]) -> int:
+    def too_many(self, placements: Sequence[Placement]) -> int:
         """The fewest bores without which the others would lie as they should; those locked in both halves have to stay,
         and are excused from each other."""
         if not self.near.everyone:
-            return sum(not apart.excused for apart in self.apart(row, placements))
-        at = self.lies(row, placements)
+            return sum(not apart.excused for apart in self.apart(placements))
+        at = self.lies(placements)
         fixed = [lies for (_, p), lies in at if p.locked]
         free = [lies for (_, p), lies in at if not p.locked]
         near = [v for v in free if all(abs(v - f) <= self.near.most for f in fixed)]
         return len(free) - max((sum(low <= v <= low + self.near.most for v in near) for low in near), default=0)
 
-    def lies(self, row: Sequence[Position], placements: Iterable[Placement]) -> list[tuple[tuple[int, Placement], int]]:
+    def lies(self, placements: Iterable[Placement]) -> list[tuple[tuple[int, Placement], int]]:
         """For each filled bore its place in the row, and what it lies at."""
         placed = {p.position.name: p for p in placements}
-        found = ((i, placed[p.name]) for i, p in enumerate(row) if p.name in placed)
+        found = ((i, placed[p.name]) for i, p in enumerate(self.row) if p.name in placed)
         return [((i, p), p.twice_axis_shift_nm + self.near.origins[i]) for i, p in found]
 
     def _apart(self, one: tuple[Placement, int], other: tuple[Placement, int]) -> Broken:
@@ -86,4 +87,4 @@ def row_rules(job: Job, kind: str) -> list[RowRule]:
     """The rules about the row of this kind's bores."""
     row = [p for p in job.positions if p.kind == kind]
     found = ((rule, rule.near(row)) for rule in job.rules if rule.binds(kind))
-    return [RowRule(rule, near) for rule, near in found if near is not None]
+    return [RowRule(rule, near, row) for rule, near in found if near is not None]

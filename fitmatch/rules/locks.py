@@ -65,9 +65,9 @@ def lock_excuses(job: Job, position: Position) -> bool:
     # Which side the thicker halves lie on a locked bore neither decides nor obeys.
     if any(isinstance(rule, ThickHalf) and rule.one_side and pair.wall_difference_nm > rule.from_nm for rule in rules):
         return True
-    row = [p for p in job.positions if p.kind == position.kind]
-    fixed = [other for p in row if (other := _locked(job, p)) is not None and other.locked]
-    return any(True for one in row_rules(job, position.kind) for _ in one.apart(row, fixed))
+    others = [_locked(job, p) for p in job.positions if p.kind == position.kind]
+    fixed = [other for other in others if other is not None and other.locked]
+    return any(True for one in row_rules(job, position.kind) for _ in one.apart(fixed))
 
 
 def _locked(job: Job, position: Position) -> Placement | None:
