@@ -23,8 +23,7 @@ from jobs import (
 import fitmatch
 from fitmatch.fit import Stop, assign, kernel, trying
 from fitmatch.parts import Job
-from fitmatch.plans import KindFigures
-from fitmatch.pools import figures_of_several
+from fitmatch.placements import KindFigures, figures_of_several
 
 MAKERS = [random_job, wishing_job, row_job, moving_job, guarded_job]
 LEVELS = {
