@@ -167,13 +167,7 @@ class _Order:
 
     def _order(self, work: Work) -> Order:
         bores = [bore for bore in self.kind.bores if bore.terms in work]
-        return order_of(
-            self._strategy,
-            self._slack_nm,
-            several=len(work) > 1,
-            wishes=any(bore.wishes for bore in bores),
-            movable=any(bore.house is not None for bore in bores),
-        )
+        return order_of(self._strategy, self._slack_nm, bores, several=len(work) > 1)
 
     def _walks(self, figures: Iterable[Figure], work: Work) -> list[Walk]:
         return [walk(figure, self.kind, work) for figure in figures]

@@ -10,7 +10,7 @@ from fitmatch.fit.checker import check
 from fitmatch.fit.deciding import by_job, movable, shares_placed
 from fitmatch.fit.guards import check_guard
 from fitmatch.fit.kernel import Kernel, check_strategy, default_slack
-from fitmatch.fit.order import SQUARES, WORST, order_of, value
+from fitmatch.fit.order import LEVELS_0_AND_1, SQUARES, WORST, value
 from fitmatch.fit.reasons import Reasons, flags
 from fitmatch.fit.stopping import Stop
 from fitmatch.fit.worth import worth
@@ -91,8 +91,7 @@ def _solve(
         better."""
         shares = shares_placed(*found)
         each = [shares] if priority == TOGETHER else [[share] for share in shares]
-        order = order_of("target", 0, several=len(each[0]) > 1, wishes=True)
-        levels = [value(figure, turn) for turn in each for figure in (*order.fit, *order.rest)]
+        levels = [value(figure, turn) for turn in each for figure in LEVELS_0_AND_1]
         return *levels, value(WORST, shares), value(SQUARES, shares)
 
     now(f"{group.label}: as boxed and by hand, for comparison")

@@ -10,12 +10,20 @@ from collections.abc import Iterator, Mapping, Sequence
 from copy import copy
 from dataclasses import replace
 from itertools import zip_longest
+from typing import TypedDict, Unpack
 
 from fitmatch.fit.bores import Bore, House, Pair, Rack, ShellClass, rack_of
 from fitmatch.fit.terms import Terms
 from fitmatch.parts import SIDES, Job, Position, Shell, excess_of, room, shortfall_of, tightest_room
 from fitmatch.placements import Placement
 from fitmatch.rules.drawing import bore_refused
+
+
+class _Parts(TypedDict, total=False):
+    classes: list[ShellClass]
+    bores: list[Bore]
+    seats: list[Bore]
+    vacancies: list[Pair]
 
 
 class Kind:
@@ -139,20 +147,10 @@ class Kind:
         both = zip_longest(boxes, self._open_boxes)
         return type(self)(self.jobs, self.name, [b if a is None else a if b is None else a & b for a, b in both])
 
-    def altered(
-        self,
-        *,
-        classes: list[ShellClass] | None = None,
-        bores: list[Bore] | None = None,
-        seats: list[Bore] | None = None,
-        vacancies: list[Pair] | None = None,
-    ) -> "Kind":
+    def altered(self, **parts: Unpack[_Parts]) -> "Kind":
         """The same with other classes, bores, seats or vacancies where they are given."""
         new = copy(self)
-        new.classes = self.classes if classes is None else classes
-        new.bores = self.bores if bores is None else bores
-        new.seats = self.seats if seats is None else seats
-        new.vacancies = self.vacancies if vacancies is None else vacancies
+        vars(new).update(parts)
         return new
 
     def may_draw(self, terms: Terms, shell: Shell) -> bool:
@@ -174,21 +172,20 @@ class Kind:
 
     def count(self, bore: Bore, low: int, high: int) -> int:
         """How many pairs `pairs` would go through."""
-        return sum(stop - start for _, start, stop in self._spans(bore, low, high))
+        return sum(stop - start for _, start, stop in self._spans(bore, low, min(high, bore.sum_high)))
 
     def deviations(self, bore: Bore, low: int, high: int) -> set[int]:
         """Every deviation that an admissible pair with a wall sum from `low` to `high` gives."""
         return {bore.ideal - u.wall_nm - v.wall_nm for u, v in self._partners(bore, low, high)}
 
     def _partners(self, bore: Bore, low: int, high: int) -> Iterator[tuple[ShellClass, ShellClass]]:
-        for upper, start, stop in self._spans(bore, low, high):
+        for upper, start, stop in self._spans(bore, low, min(high, bore.sum_high)):
             for lower in bore.lower.classes[start:stop]:
                 if may_share(bore, upper, lower):
                     yield upper, lower
 
     def _spans(self, bore: Bore, low: int, high: int) -> Iterator[tuple[ShellClass, int, int]]:
         """For each upper the run of lowers that keeps wall difference, side and sum within bounds."""
-        high = min(high, bore.sum_high)
         walls = bore.lower.walls
         least, most = bore.differences
         for upper in bore.upper.classes:
@@ -199,32 +196,23 @@ class Kind:
 
     def largest_sum(self, bore: Bore, low: int, high: int) -> int | None:
         """The largest wall sum of an admissible pair from `low` to `high`; None if there is none."""
-        walls, lowers = bore.lower.walls, bore.lower.classes
-        best: int | None = None
-        thinner, thicker = bore.differences
-        for upper in bore.upper.classes:
-            least = max(low - upper.wall_nm if best is None else best + 1 - upper.wall_nm, upper.wall_nm + thinner)
-            index = bisect_right(walls, min(high - upper.wall_nm, upper.wall_nm + thicker)) - 1
-            while index >= 0 and walls[index] >= least:
-                if may_share(bore, upper, lowers[index]):
-                    best = upper.wall_nm + walls[index]
-                    break
-                index -= 1
-        return best
+        return self._outermost_sum(bore, low, high, -1)
 
     def smallest_sum(self, bore: Bore, low: int, high: int) -> int | None:
         """The smallest wall sum of an admissible pair from `low` to `high`; None if there is none."""
-        walls, lowers = bore.lower.walls, bore.lower.classes
+        return self._outermost_sum(bore, low, high, 1)
+
+    def _outermost_sum(self, bore: Bore, low: int, high: int, step: int) -> int | None:
+        """The first sum met going up by `step` 1, down by -1."""
         best: int | None = None
-        thinner, thicker = bore.differences
-        for upper in bore.upper.classes:
-            most = min(high - upper.wall_nm if best is None else best - 1 - upper.wall_nm, upper.wall_nm + thicker)
-            index = bisect_left(walls, max(low - upper.wall_nm, upper.wall_nm + thinner))
-            while index < len(walls) and walls[index] <= most:
-                if may_share(bore, upper, lowers[index]):
-                    best = upper.wall_nm + walls[index]
+        for upper, start, stop in self._spans(bore, low, high):
+            for index in range(start, stop)[::step]:
+                walls = upper.wall_nm + bore.lower.walls[index]
+                if best is not None and walls * step >= best * step:
                     break
-                index += 1
+                if may_share(bore, upper, bore.lower.classes[index]):
+                    best = walls
+                    break
         return best
 
     def free_shells(self) -> list[Shell]:

@@ -52,7 +52,7 @@ def fill_all(search: Search, within: int | None = None) -> Windows | None:
 
 def fill_at_best(search: Search, within: int | None, *, wished: bool) -> Windows | None:
     """`fill_all` with or without the wish."""
-    search.begin(INSIDE)
+    search.figure = INSIDE
     kind, before = search.kind, search.bounds
     own_best = _own_bests(search, wished=wished)
     able = {bore.seat for bore in own_best}
@@ -91,7 +91,7 @@ def _part_the_outside(search: Search, outside: list[Pair]) -> tuple[list[Pair], 
         return outside, search.bounds
     alone = Search(search.kind, search.stop)
     alone.take(search.work)
-    alone.begin(INSIDE)
+    alone.figure = INSIDE
     if alone.feasible(outside, alone.filling(outside)) is not None:
         return outside, search.bounds
     everything = [p for bore in bores for p in search.kind.pairs(bore, 0, bore.sum_high)]
@@ -99,7 +99,7 @@ def _part_the_outside(search: Search, outside: list[Pair]) -> tuple[list[Pair], 
     found = alone.feasible(everything)
     if found is None:
         return outside, search.bounds
-    alone.found(found)
+    alone.choice = found
     for figure in LEVEL_1:
         alone.minimise(figure)
     return alone.fields[0], search.bounds.and_limits(*alone.bounds.limits)
@@ -185,8 +185,8 @@ def fill_most(search: Search) -> Windows:
         found = search.feasible(search.fields[0])
         if found is None:
             raise NoPlan
-        search.found(found)
-    order = order_of("target", 0, several=len(search.work) > 1, wishes=any(bore.wishes for bore in search.bores))
+        search.choice = found
+    order = order_of("target", 0, search.bores, several=len(search.work) > 1)
     for figure in (*order.fit, *order.rest):
         if figure is ENGINES:
             most_complete(search)

@@ -11,17 +11,7 @@ from fitmatch.fit.candidates import Kind
 from fitmatch.fit.deciding import Place, kind_for, placed, shares_placed, turns
 from fitmatch.fit.levels import prove
 from fitmatch.fit.naming import name_shells
-from fitmatch.fit.order import (
-    BOXES,
-    KEEP_SETS_SLACK_NM,
-    SPREAD,
-    SQUARES,
-    STRATEGIES,
-    WORST,
-    Figure,
-    order_of,
-    value,
-)
+from fitmatch.fit.order import BOXES, KEEP_SETS_SLACK_NM, QUALITY, STRATEGIES, Figure, order_of, value
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.parts import Job, Position, Rule
 from fitmatch.placements import Placement
@@ -110,13 +100,7 @@ class Kernel:
         kind = kind.with_targets(targets) if targets else kind
         work = turns(kind, self._priority)
         proven = prove(kind, strategy, slack_nm, stop, work, ties=ties)
-        order = order_of(
-            strategy,
-            slack_nm,
-            several=len(work[0]) > 1,
-            wishes=any(bore.wishes for bore in kind.bores),
-            movable=any(bore.house is not None for bore in kind.bores),
-        )
+        order = order_of(strategy, slack_nm, kind.bores, several=len(work[0]) > 1)
         figures = (*order.fit, *order.rest, *order.quality, *(order.ties if ties else ()))
         return Solved(proven.proof, lambda: placed(kind, proven.choice), figures)
 
@@ -134,18 +118,16 @@ class Kernel:
         from fitmatch.fit.trying import trial_of
 
         kind = self._kinds[variant]
-        order = order_of("target", 0, wishes=any(bore.wishes for bore in kind.bores))
+        order = order_of("target", 0, kind.bores)
         if variant not in self._trials:
             trial = trial_of(kind, stop)
-            if trial is None:
-                self._trials[variant] = None
-            else:
-                self._trials[variant] = trial, _figures(*_placed(kind, trial.some), (*order.fit, *order.rest))
+            levels = (*order.fit, *order.rest)
+            self._trials[variant] = None if trial is None else (trial, _figures(*_placed(kind, trial.some), levels))
         known = self._trials[variant]
         found = known and known[0].best(targets)
         if not known or not found:
             return None
-        quality = {WORST.name: found.worst, SQUARES.name: found.squares, SPREAD.name: found.spread}
+        quality = dict(zip((figure.name for figure in QUALITY["target"]), found[:3], strict=True))
         return Solved(Proof(), lambda: _placed(kind.with_targets(targets), found.plan), (), known[1] | quality)
 
 

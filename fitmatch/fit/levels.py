@@ -6,7 +6,7 @@ its best on levels 0 and 1 proves both, and a bound on the worst deviation.
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
-from itertools import repeat
+from itertools import islice, repeat
 from typing import NamedTuple
 
 from fitmatch.fit.bores import Pair
@@ -14,18 +14,7 @@ from fitmatch.fit.boxsets import BoxSets
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.filling import NoPlan, fill, fill_all, fill_most, places_of
 from fitmatch.fit.model import FREE, Choice, Limit, Work
-from fitmatch.fit.order import (
-    BOXES,
-    FILLED,
-    INSIDE,
-    QUALITY,
-    SPREAD,
-    SQUARES,
-    WORST,
-    Adds,
-    Figure,
-    order_of,
-)
+from fitmatch.fit.order import BOXES, FILLED, INSIDE, LEVELS_0_AND_1, QUALITY, SQUARES, WORST, Adds, Figure, order_of
 from fitmatch.fit.search import Search
 from fitmatch.fit.several import narrow_spreads
 from fitmatch.fit.sliding import narrow_spread
@@ -35,9 +24,6 @@ from fitmatch.fit.windows import ANY, Windows
 from fitmatch.plans import Proof
 
 Turns = Sequence[Work]
-_ORDER = order_of("target", 0, several=True, wishes=True)
-_LEVELS_0_AND_1 = _ORDER.fit + _ORDER.rest
-_LIKELY_EVEN = replace(SQUARES, name=SPREAD.name)  # what is looked for first where the spread is in work
 _Boxes = tuple[frozenset[str], ...]  # that each of the first jobs may draw on
 Demanding = Callable[[Kind], tuple[Kind, list[Pair]]]  # alters a kind, and says of which pairs one must be used
 
@@ -66,15 +52,14 @@ def prove(
     `turns`: jobs that are worked for together, those of the first turn before any other; ties are for all. Raises
     NoPlan where a `demand` cannot be met.
     """
-    start = _Start(stop, demand, ties)
-    search = start.search(kind)
+    way = _Way(stop, turns, slack_nm, demand, ties)
+    search = way.search(kind)
     try:
         if strategy == "keep-sets":
-            _keep_sets(search, slack_nm, turns, start)
+            way.keep_sets(search)
             return Proven(search.kind, search.choice, Proof())
         for work in turns:
-            if len(turns) > 1:
-                search.take(work)
+            search.take(work)
             _prove_quality(fill(search), order_of(strategy, slack_nm).quality, slack_nm)
         if ties:
             if len(turns) > 1:
@@ -84,25 +69,6 @@ def prove(
         name = search.figure.name if search.figure else None
         return Proven(search.kind, search.choice, Proof(False, name, _bound(search, stopped.bound)))
     return Proven(search.kind, search.choice, Proof())
-
-
-class _Start(NamedTuple):
-    """What all searches of one proof have in common."""
-
-    stop: Stop
-    demand: Demanding | None
-    ties: bool
-
-    def search(self, kind: Kind) -> Search:
-        """A search among the plans that meet the demand."""
-        if self.demand is None:
-            return Search(kind, self.stop)
-        kind, demanded = self.demand(kind)
-        if not demanded:
-            raise NoPlan
-        seat = demanded[0].bore.seat
-        met = Limit(lambda p: int(p.bore.seat == seat), None, 1)
-        return Search(kind, self.stop, FREE.and_limits(met), demanded=demanded)
 
 
 def _bound(search: Search, bound: int | None) -> int | None:
@@ -131,17 +97,22 @@ def _prove_quality(windows: Windows, figures: Sequence[Figure], slack_nm: int = 
         if figure.adds is Adds.WORST:
             radius = windows.least_worst() + slack
             if slack:
-                windows.widen()
+                windows.narrowed = True  # larger windows are open than the field holds
         elif figure.adds is Adds.SUM:
             windows.least_squares(radius)
         else:
-            _narrow_spread(windows, slack, first=at == 0)
+            _narrow_spread(windows, figure, slack, first=at == 0)
 
 
-def _narrow_spread(windows: Windows, slack: int, *, first: bool) -> None:
+def _narrow_spread(windows: Windows, figure: Figure, slack: int, *, first: bool) -> None:
     search = windows.search
     if first:
-        _start_even(search)
+        # A plan of small spread to start from: the best by deviation. It proves nothing about the spread.
+        try:
+            search.narrow_worst(figure)
+            search.minimise(replace(SQUARES, name=figure.name), keep=False)
+        except Stopped:
+            raise Stopped from None
     if len(search.kind.terms) > 1:  # sliding windows are for one job alone
         if first:
             windows.open(ANY)
@@ -150,108 +121,101 @@ def _narrow_spread(windows: Windows, slack: int, *, first: bool) -> None:
         narrow_spread(search, [windows.source()] if first else [Listed(field) for field in search.fields], slack)
 
 
-def _start_even(search: Search) -> None:
-    """A plan of small spread to start from: the best by deviation. It proves nothing about the spread."""
-    try:
-        search.narrow_worst(SPREAD)
-        search.minimise(_LIKELY_EVEN, keep=False)
-    except Stopped:
-        raise Stopped from None
-
-
 def _ties(search: Search) -> tuple[int, ...]:
-    movable = any(bore.house is not None for bore in search.bores)
-    return tuple(map(search.minimise, order_of("target", 0, movable=movable).ties))
+    return tuple(map(search.minimise, order_of("target", 0, search.bores).ties))
 
 
 # --- keep-sets ---
 
 
-def _keep_sets(search: Search, slack_nm: int, turns: Turns, begin: _Start) -> None:
-    """Fewest boxes drawn from with the same levels 0 and 1 and a worst |deviation| within the slack, then as `target`
-    among plans that draw on no more boxes, turn by turn; ties at last.
+class _Way(NamedTuple):
+    """What all searches of one proof have in common."""
 
-    Sets of boxes that are equally good for the jobs of one turn are all kept for the next.
-    """
-    sizes = [len(work) for work in turns]
-    equals: list[_Boxes] = [()]  # for the jobs of the turns before
-    if len(turns) > 1:
-        search.take(turns[0])
-    for turn in range(len(turns)):
-        if turn:
-            search.begin(BOXES)
-        starts = [search] if turn == 0 else [_at_turn(search, boxes, sizes, turn, begin) for boxes in equals]
-        filled = [fill(here) for here in starts]
-        wanted = min(map(_values, starts, repeat(_LEVELS_0_AND_1)))
-        likely = [
-            (windows, boxes)
-            for windows, boxes in zip(filled, equals, strict=True)
-            if _values(windows.search, _LEVELS_0_AND_1) == wanted
-        ]
-        most = min(windows.least_worst() for windows, _ in likely) + slack_nm
-        search.found(likely[0][0].search.choice)
-        search.begin(BOXES)
-        try:
-            equals = _fewest_boxes(search, likely, most, sizes, turn, begin)
-        except Stopped:
-            raise Stopped from None  # its bound is of certain boxes alone
+    stop: Stop
+    turns: Turns
+    slack_nm: int
+    demand: Demanding | None
+    ties: bool
 
+    def search(self, kind: Kind) -> Search:
+        """A search among the plans that meet the demand."""
+        if self.demand is None:
+            return Search(kind, self.stop)
+        kind, demanded = self.demand(kind)
+        if not demanded:
+            raise NoPlan
+        seat = demanded[0].bore.seat
+        met = Limit(lambda p: int(p.bore.seat == seat), None, 1)
+        return Search(kind, self.stop, FREE.and_limits(met), demanded=demanded)
 
-def _fewest_boxes(
-    search: Search,
-    likely: list[tuple[Windows, _Boxes]],
-    most: int,
-    sizes: list[int],
-    turn: int,
-    begin: _Start,
-) -> list[_Boxes]:
-    """The sets of boxes that are best for the jobs of this turn, each behind those of the turns before."""
-    wanted = _values(likely[0][0].search, _LEVELS_0_AND_1)
-    equals: list[_Boxes] = []
-    fewest, best = None, None
-    for windows, before in likely:
-        start = windows.search
-        sets = BoxSets(start.kind, start.work, -start.value(FILLED), search.stop)
-        boxes = sets.fewest_untried()
-        while boxes is not None and (fewest is None or len(boxes) <= fewest):
-            now = (*before, *[boxes] * sizes[turn])
+    def keep_sets(self, search: Search) -> None:
+        """Fewest boxes drawn from with the same levels 0 and 1 and a worst |deviation| within the slack, then as
+        `target` among plans that draw on no more boxes, turn by turn; ties at last.
+
+        Sets of boxes that are equally good for the jobs of one turn are all kept for the next.
+        """
+        equals: list[_Boxes] = [()]  # for the jobs of the turns before
+        search.take(self.turns[0])
+        for turn in range(len(self.turns)):
+            if turn:
+                search.figure = BOXES
+            starts = [search] if turn == 0 else [self._at_turn(search, boxes, turn) for boxes in equals]
+            filled = list(zip(map(fill, starts), equals, strict=True))
+            wanted = min(map(_values, starts, repeat(LEVELS_0_AND_1)))
+            likely = [one for one in filled if _values(one[0].search, LEVELS_0_AND_1) == wanted]
+            most = min(windows.least_worst() for windows, _ in likely) + self.slack_nm
+            search.choice = likely[0][0].search.choice
+            search.figure = BOXES
             try:
-                here = _at_turn(search, now, sizes, turn, begin)
-                enough = _reaching(here, wanted, most, windows.all_at_once)
-            except NoPlan:
-                enough = None
-            if enough is not None:
-                if fewest is None or len(boxes) < fewest:
-                    fewest, best = len(boxes), None
-                    search.found(here.choice)
-                    search.begin(WORST)
-                _prove_quality(enough, QUALITY["target"])
-                figures = _values(here, QUALITY["target"])
-                if begin.ties and turn + 1 == len(sizes):
-                    if turn:
-                        here.take(here.kind.terms)
-                    figures += _ties(here)
-                if best is None or figures < best:
-                    best, equals = figures, []
-                    search.found(here.choice)
-                if figures == best:
-                    equals.append(now)
-            sets.rule_out(boxes)
+                equals = self._fewest_boxes(search, likely, most, turn)
+            except Stopped:
+                raise Stopped from None  # its bound is of certain boxes alone
+
+    def _fewest_boxes(self, search: Search, likely: list[tuple[Windows, _Boxes]], most: int, turn: int) -> list[_Boxes]:
+        """The sets of boxes that are best for the jobs of this turn, each behind those of the turns before."""
+        wanted = _values(likely[0][0].search, LEVELS_0_AND_1)
+        equals: list[_Boxes] = []
+        fewest, best = None, None
+        for windows, before in likely:
+            start = windows.search
+            sets = BoxSets(start.kind, start.work, -start.value(FILLED), search.stop)
             boxes = sets.fewest_untried()
-    return equals
+            while boxes is not None and (fewest is None or len(boxes) <= fewest):
+                now = (*before, *[boxes] * len(self.turns[turn]))
+                try:
+                    here = self._at_turn(search, now, turn)
+                    enough = _reaching(here, wanted, most, windows.all_at_once)
+                except NoPlan:
+                    enough = None
+                if enough is not None:
+                    if fewest is None or len(boxes) < fewest:
+                        fewest, best = len(boxes), None
+                        search.choice = here.choice
+                        search.figure = WORST
+                    _prove_quality(enough, QUALITY["target"])
+                    figures = _values(here, QUALITY["target"])
+                    if self.ties and turn + 1 == len(self.turns):
+                        if turn:
+                            here.take(here.kind.terms)
+                        figures += _ties(here)
+                    if best is None or figures < best:
+                        best, equals = figures, []
+                        search.choice = here.choice
+                    if figures == best:
+                        equals.append(now)
+                sets.rule_out(boxes)
+                boxes = sets.fewest_untried()
+        return equals
 
-
-def _at_turn(search: Search, boxes: _Boxes, sizes: list[int], turn: int, begin: _Start) -> Search:
-    """A search in which the first jobs draw on these boxes alone, with the turns before this one proven and kept."""
-    here = begin.search(search.kind.from_boxes(boxes))
-    first = 0
-    for i, size in enumerate(sizes[: turn + 1]):
-        if len(sizes) > 1:
-            here.take(here.kind.terms[first : first + size])
-        first += size
-        if i < turn:
-            _prove_quality(fill(here), QUALITY["target"])
-    return here
+    def _at_turn(self, search: Search, boxes: _Boxes, turn: int) -> Search:
+        """A search in which the first jobs draw on these boxes alone, with the turns before this one proven, kept."""
+        here = self.search(search.kind.from_boxes(boxes))
+        terms = iter(here.kind.terms)
+        for i, work in enumerate(self.turns[: turn + 1]):
+            here.take(list(islice(terms, len(work))))
+            if i < turn:
+                _prove_quality(fill(here), QUALITY["target"])
+        return here
 
 
 def _reaching(search: Search, wanted: tuple[int, ...], most: int, at_once: bool) -> Windows | None:
@@ -262,7 +226,7 @@ def _reaching(search: Search, wanted: tuple[int, ...], most: int, at_once: bool)
         if at_once:  # and these boxes must fill all at once too
             return None
         windows = fill_most(search)
-    return windows if _values(search, _LEVELS_0_AND_1) == wanted and windows.least_worst() <= most else None
+    return windows if _values(search, LEVELS_0_AND_1) == wanted and windows.least_worst() <= most else None
 
 
 def _values(search: Search, figures: Iterable[Figure]) -> tuple[int, ...]:

@@ -134,10 +134,6 @@ class Model:
             return None
         return rounded if self.program.allows(rounded) else None
 
-    def point(self, choice: Choice) -> list[int]:
-        """The pairs' values of a plan as a hint; what the rules over several bores add is left open."""
-        return [choice[p] for p in self._field]
-
 
 def shares_of(kind: Kind, choice: Choice, work: Work) -> list[Share]:
     """What each of these jobs has of a plan, bores locked in both halves apart."""

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias
 from fitmatch.placements import Placement
 
 if TYPE_CHECKING:
-    from fitmatch.fit.bores import Pair
+    from fitmatch.fit.bores import Bore, Pair
 
 KEEP_SETS_SLACK_NM: Final = 2_540  # 0.0001 in
 
@@ -71,8 +71,9 @@ STAYING: Final = Figure("housings_staying", Unit.COUNT, measure=lambda p: -p.sta
 CLEARANCE: Final = Figure("total_clearance", Unit.LENGTH, measure=lambda p: -p.clearance_nm, more=True)
 DIFFERENCE: Final = Figure("total_wall_difference", Unit.LENGTH, measure=lambda p: p.wall_difference_nm)
 
+LEVELS_0_AND_1: Final = (ENGINES, INSIDE, FILLED, *LEVEL_1, *WISH)
 ALL: Final = (
-    *(ENGINES, INSIDE, FILLED, *LEVEL_1, *WISH),
+    *LEVELS_0_AND_1,
     *(WORST, SQUARES, SPREAD, BOXES),
     *(STAYING, CLEARANCE, DIFFERENCE),
 )
@@ -98,11 +99,11 @@ class Order(NamedTuple):
     ties: tuple[Figure, ...]  # level 3
 
 
-def order_of(
-    strategy: str, slack_nm: int, *, several: bool = False, wishes: bool = False, movable: bool = False
-) -> Order:
-    """The figures in their order; `several`: of the jobs of one turn, `wishes`: of positions with a wished band,
-    `movable`: of housings that may move."""
+def order_of(strategy: str, slack_nm: int, bores: "Iterable[Bore]" = (), *, several: bool = False) -> Order:
+    """The figures of these bores in their order; `several`: of more than one job."""
+    wishes, movable = False, False
+    for bore in bores:
+        wishes, movable = wishes or bore.wishes, movable or bore.house is not None
     quality = QUALITY[strategy]
     if strategy == "keep-sets":
         rest = tuple(f for f in quality if f is not WORST or slack_nm)

@@ -48,7 +48,7 @@ class Search:
         self.stop = stop
         self.bounds = bounds
         self.demanded = demanded
-        self.choice = Choice() if choice is None else choice
+        self.choice = Choice() if choice is None else choice  # the best plan known
         self.work: Work = kind.terms  # the jobs in work
         self.bores = kind.bores  # theirs
         self.kept: list[Pair] = []  # what may be used of those that came before; part of every field
@@ -62,14 +62,6 @@ class Search:
         self._since = time.monotonic()
 
     # --- what is known ---
-
-    def begin(self, figure: Figure) -> None:
-        """From here on this figure is in work."""
-        self.figure = figure
-
-    def found(self, choice: Choice) -> None:
-        """This is the best plan known."""
-        self.choice = choice
 
     def look_in(self, fields: list[list[Pair]], bounds: Bounds | None = None, least_worst: int | None = None) -> None:
         """Every plan still in the running lies in these fields, within these bounds, if they are other than before."""
@@ -90,9 +82,9 @@ class Search:
         """The bounds with every seat of the jobs in work that has one of these pairs filled wholly."""
         return self.bounds._replace(full=self.bounds.full | {p.bore.seat for p in pairs if p.bore.terms in self.work})
 
-    def value(self, figure: Figure, choice: Choice | None = None) -> int:
-        """Of the jobs in work, by the plan in hand or another."""
-        return value(figure, shares_of(self.kind, self.choice if choice is None else choice, self.work))
+    def value(self, figure: Figure) -> int:
+        """Of the jobs in work, by the plan in hand."""
+        return value(figure, shares_of(self.kind, self.choice, self.work))
 
     def judged(self, pair: Pair) -> bool:
         """Whether the pair counts in the quality of the jobs in work."""
@@ -116,7 +108,7 @@ class Search:
 
     def minimise(self, figure: Figure, *, keep: bool = True) -> int:
         """Prove the smallest total of a sum and, unless it is a mere start, keep it."""
-        self.begin(figure)
+        self.figure = figure
         measure = self.in_work(figure.measure)
         best = self.value(figure)
         kept: list[tuple[int, list[Pair]]] = []
@@ -138,7 +130,7 @@ class Search:
 
     def narrow_worst(self, figure: Figure) -> int:
         """Prove the smallest worst |deviation| of the pairs inside their limits and keep it; `figure`: what for."""
-        self.begin(figure)
+        self.figure = figure
         best = self.value(WORST)
         ranked = sorted(((max(self.least_worst, self._worst_at_least(f)), i) for i, f in enumerate(self.fields)))
         for rank, (at_least, i) in enumerate(ranked):
@@ -158,7 +150,7 @@ class Search:
                     low = middle + 1
                 else:
                     self.choice = found
-                    best = self.value(WORST, found)
+                    best = self.value(WORST)
         self.fields = [self._up_to(best, self.fields[i]) for least_, i in ranked if least_ <= best]
         return self.proved(best)
 
@@ -295,7 +287,7 @@ class Search:
             near = [p for j, p in enumerate(field) if least is None or least + reduced[j] <= most]
             smaller = Model(self.kind, near, self.bounds)
             cost_near = [c // scale for c in smaller.cost(measure)]
-            hint = smaller.point(self.choice) if mine else None
+            hint = [self.choice[p] for p in near] if mine else None  # what rules over several bores add is left open
             answer = solve(smaller.program, cost_near, self.stop, hint)
             if answer.outcome is Outcome.INFEASIBLE:
                 return None

@@ -18,10 +18,10 @@ def most_complete(search: Search) -> None:
     Jobs are completed one after the other as far as that goes, which is quick and a plan to start from; multipliers
     give what no plan can exceed. Only what lies between needs a search over which jobs.
     """
-    search.begin(ENGINES)
+    search.figure = ENGINES
     (field,) = search.fields
     least, choice = _one_by_one(search, field)
-    search.found(choice)
+    search.choice = choice
     most = _complete_at_most(search, field)
     while least < most:
         middle = (least + most + 1) // 2
@@ -32,7 +32,7 @@ def most_complete(search: Search) -> None:
         if found is None:
             most = middle - 1
         else:
-            search.found(found)
+            search.choice = found
             least = middle
     search.look_in(search.fields, search.bounds._replace(complete=least))
     search.proved(least)
@@ -73,7 +73,7 @@ def _complete_at_most(search: Search, field: list[Pair]) -> int:
 def narrow_spreads(search: Search, slack: int = 0) -> None:
     """Prove the smallest largest spread of the jobs in work and keep it, widened by `slack`. Each job may lie where it
     likes."""
-    search.begin(SPREAD)
+    search.figure = SPREAD
     (field,) = search.fields
     best, least = search.value(SPREAD), _widest_at_least(search, field)
     middle = best - 1  # most often nothing is left to gain
@@ -85,7 +85,7 @@ def narrow_spreads(search: Search, slack: int = 0) -> None:
         if found is None:
             least = middle + 1
         else:
-            search.found(found)
+            search.choice = found
             best = search.value(SPREAD)
         middle = (least + best) // 2
     search.look_in(search.fields, search.bounds.and_spreads(search.work, best + slack))

@@ -29,7 +29,7 @@ class _Starts(NamedTuple):
 
 def narrow_spread(search: Search, sources: Sequence[Source], slack: int = 0) -> int:
     """Prove the smallest spread over all that the sources can give, and keep it, widened by `slack`."""
-    search.begin(SPREAD)
+    search.figure = SPREAD
     if not any(p.counted for p in search.choice):
         return 0
     wanted = sum(times for p, times in search.choice.items() if p.counted)
@@ -49,7 +49,7 @@ def _best_of(search: Search, starts: _Starts, best: int) -> int:
         narrowest = min(open_starts, key=starts.least.__getitem__)
         found = search.feasible(starts.source.pairs(narrowest, narrowest + starts.least[narrowest]))
         if found is not None:
-            search.found(found)
+            search.choice = found
             best = _spread(found)
     todo = [starts.below(best)]
     while todo:
@@ -62,7 +62,7 @@ def _best_of(search: Search, starts: _Starts, best: int) -> int:
             if found is None:
                 continue
             if _spread(found) < best:
-                search.found(found)
+                search.choice = found
                 best = _spread(found)
                 todo.append(block)
                 continue

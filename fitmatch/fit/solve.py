@@ -116,9 +116,6 @@ def _solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int
     solver, variables, _rows = _load("SAT", program, cost, stop)
     if not solver.SetSolverSpecificParametersAsString(_PARAMETERS.format(**manner._asdict())):
         raise FaultInFitmatch("the solver does not know its parameters")
-    seconds = stop.seconds_left()
-    if seconds is not None:
-        solver.SetTimeLimit(max(1, int(seconds * 1000)))
     if hint is not None:
         solver.SetHint(variables[: len(hint)], list(hint))
 
@@ -163,9 +160,6 @@ def relax(program: Program, cost: Sequence[int], stop: Stop) -> Relaxation | Non
     if program.hopeless():
         return None
     solver, variables, rows = _load("GLOP", program, cost, stop)
-    seconds = stop.seconds_left()
-    if seconds is not None:
-        solver.SetTimeLimit(max(1, int(seconds * 1000)))
     if solver.Solve() != pywraplp.Solver.OPTIMAL:
         return None
     return Relaxation([v.solution_value() for v in variables], [row.dual_value() for row in rows])
@@ -190,4 +184,7 @@ def _load(backend: str, program: Program, cost: Sequence[int], stop: Stop) -> tu
         if c:
             objective.SetCoefficient(variable, c)
     objective.SetMinimization()
+    seconds = stop.seconds_left()
+    if seconds is not None:
+        solver.SetTimeLimit(max(1, int(seconds * 1000)))
     return solver, variables, rows

@@ -65,10 +65,6 @@ class Windows:
         self.narrowed = False
         self.search.look_in([self.within(radius)])
 
-    def widen(self) -> None:
-        """Larger windows are open than the field holds."""
-        self.narrowed = True
-
     def fill(self, window: int) -> bool:
         """Whether a plan fills every bore within this window; it is then in hand."""
         search, bests = self.search, self.own_best.items()
@@ -78,7 +74,7 @@ class Windows:
             field = self._look_near(window)
             found = search.feasible(field)
             if found is not None:
-                search.found(found)
+                search.choice = found
                 self.all_at_once = True
                 return True
             asking = {bore.seat for bore in self.own_best}
@@ -92,7 +88,7 @@ class Windows:
         search = self.search
         if not self.narrowed:
             return search.narrow_worst(WORST)
-        search.begin(WORST)
+        search.figure = WORST
         low, best = search.least_worst, search.value(WORST)
         values = {
             abs(deviation)
