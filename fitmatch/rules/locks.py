@@ -39,7 +39,8 @@ class Locks(Rule):
 
 
 def without_locks(jobs: Jobs, places: Set[Place], sides: Sequence[str] = SIDES) -> Jobs:
-    """The jobs with these sides of some positions unlocked; a shell so freed is no longer kept from other jobs."""
+    """The jobs with these sides of some positions unlocked; a shell without its lock may go to other
+    jobs."""
     none = dict.fromkeys(sides)
 
     def unlocked(job: Job) -> Job:

@@ -135,8 +135,8 @@ def _of_shell(shell: Shell, place: Place, reading: Reading, off: int, where: tup
 
 def _coating_in(shell: Shell, offs: Mapping[str | None, int]) -> int:
     """The coating that was measured with the wall of a coated shell; 0 where the wall was measured bare."""
-    readings = (*shell.measured.readings, *shell.measured.aside) if shell.coating_nm and shell.measured else ()
-    if not readings or shell.wall_to_metal_nm is None:
+    readings = (*shell.measured.readings, *shell.measured.aside) if shell.measured else ()
+    if not shell.coating_nm or not readings or shell.wall_to_metal_nm is None:
         return 0
     mean = sum(r.nm - offs[r.gauge] for r in readings) / len(readings)
     return shell.coating_nm if mean - shell.wall_to_metal_nm > shell.coating_nm / 2 else 0
