@@ -12,6 +12,9 @@
     job = fitmatch.read_job("my-build", assembled=True)
     fitmatch.assembled(job).to_frame()           # one row per reading with the shells in
 
+    kernel = fitmatch.Kernel(job, "rod")         # one kind, solved as often as one likes
+    kernel.solve(target_nm=50_800).figures
+
 Names are loaded on first use, so that `fitmatch --help` starts without the solver.
 """
 
@@ -20,6 +23,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from fitmatch.fit import assign as assign
+    from fitmatch.fit.kernel import Kernel as Kernel
     from fitmatch.gauging import read_job as read_job
     from fitmatch.gauging import read_jobs as read_jobs
     from fitmatch.gauging.doubts import check as check
@@ -27,9 +31,10 @@ if TYPE_CHECKING:
     from fitmatch.problems import InputError as InputError
 
 __version__ = "0.1.0"
-__all__ = ["InputError", "__version__", "assembled", "assign", "check", "read_job", "read_jobs"]
+__all__ = ["InputError", "Kernel", "__version__", "assembled", "assign", "check", "read_job", "read_jobs"]
 
 _HOME = {
+    "Kernel": "fitmatch.fit.kernel",
     "assembled": "fitmatch.gauging.seating",
     "assign": "fitmatch.fit",
     "check": "fitmatch.gauging.doubts",

@@ -6,6 +6,7 @@ tuples: a job may have a million readings, and every run loads this module.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from fractions import Fraction
 from typing import Final, NamedTuple
 
 from fitmatch.facts import Fact
@@ -29,6 +30,11 @@ class Decimal(NamedTuple):
 
     def __float__(self) -> float:
         return float(f"{self.digits}e{self.exponent}")
+
+    @property
+    def exact(self) -> Fraction:
+        """The same as a fraction to reckon with."""
+        return Fraction(self.digits) * Fraction(10) ** self.exponent
 
 
 class Reading(NamedTuple):

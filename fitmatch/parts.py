@@ -7,12 +7,13 @@ rod, *lower* the cap side of both.
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import ClassVar, Final, NamedTuple, Protocol, Self
 
 from fitmatch.ask import Ask
 from fitmatch.facts import Fact
-from fitmatch.measuring import Form, MeasuredAs, Measuring, Reading
+from fitmatch.measuring import DIAMETERS, Form, MeasuredAs, Measuring, Reading
 
 SIDES: Final = ("upper", "lower")
 HALVES: Final = ("upper", "lower", "either")
@@ -139,11 +140,7 @@ class Position:
     @property
     def missing(self) -> tuple[str, ...]:
         """The features that have no reading yet."""
-        return tuple(
-            feature
-            for feature, size in (("journal", self.journal), ("housing_bore", self.housing_bore))
-            if size is None
-        )
+        return tuple(feature for feature in DIAMETERS if getattr(self, feature) is None)
 
     def form(self, feature: str) -> Form | None:
         """What the readings of the journal or housing bore tell of its form; None if nothing."""
@@ -226,8 +223,10 @@ class Rule:
     """
 
     key: ClassVar[str]  # in [rules] of job.toml, and in reasons and cures
-    keys: ClassVar[tuple[str, ...]]  # all that it reads there
+    keys: ClassVar[tuple[str, ...]] = ()  # all that it reads there
+    limit: ClassVar[str] = ""  # its field that can be let out, in nm or as a factor; empty: only let go as a whole
     phrases: ClassVar[Mapping[str, str]]  # by code; slots as in `facts`
+    columns_in: ClassVar[str] = "shells"  # which files must have its columns: shells, positions or either
     plain_to_see: ClassVar[bool] = False  # whether shells come out of their boxes by it: as-boxed obeys it too
     most_singles: ClassVar[int | None] = None  # more are not tried one by one
 
@@ -249,7 +248,7 @@ class Rule:
 
     @property
     def columns(self) -> tuple[str, ...]:
-        """Columns of the shell files that it looks at."""
+        """Columns that it names in [rules]."""
         return ()
 
     def located(self, shell_columns: tuple[str, ...]) -> Self:
@@ -285,20 +284,25 @@ class Rule:
 
     # --- what it asks for, and what is wrong where it is broken ---
 
+    @property
+    def slots(self) -> dict[str, object]:
+        """Its own figures in what it demands and in what is wrong."""
+        return {self.limit: self.amount} if self.limit else {}
+
     def demand(self, position: Position, side: str) -> Fact | None:
         """What a half must be like to go into this side of the position; None where anything will do."""
-        return None
+        return Fact(self.key, self.slots) if "demand" in self.phrases else None
 
     def refusal(self, position: Position, side: str, shell: Shell) -> Fact:
         """What is wrong with a half that the position does not take."""
-        return Fact(self.key, {"shell": shell.key, "wall_nm": shell.wall_nm})
+        return Fact(self.key, {"shell": shell.key, "wall_nm": shell.wall_nm, **self.slots})
 
     def discord(self, upper: Shell, lower: Shell) -> Iterator[Fact]:
         """What is wrong with two halves that may not share a bore."""
         assert upper.wall_nm is not None and lower.wall_nm is not None
         least, most = self.differences
         if not least <= lower.wall_nm - upper.wall_nm <= most:
-            yield Fact(self.key, {"difference_nm": abs(lower.wall_nm - upper.wall_nm)})
+            yield Fact(self.key, {"difference_nm": abs(lower.wall_nm - upper.wall_nm), **self.slots})
 
     # --- letting it go, and letting it out ---
 
@@ -317,23 +321,22 @@ class Rule:
         return replace(job, rules=tuple(rule for rule in job.rules if rule != self))
 
     @classmethod
+    def without(cls, name: str, job: "Job", kind: str) -> "Job":
+        """The job without the rules of this sort that have this name, as far as the kind goes."""
+        for rule in [r for r in cls.of(job, kind) if r.name == name]:
+            job = rule.off(job, kind)
+        return job
+
+    @classmethod
     def bonds(cls, jobs: "tuple[Job, ...]", kind: str) -> Iterator[Bond]:
         """The rules of this sort as bonds: of several jobs that decide the kind together, those of one name are let go
         in all of them. Letting go takes nothing away: every plan of the jobs is one of the jobs without the bond."""
 
-        def without(name: str) -> Callable[[tuple[Job, ...]], tuple[Job, ...]]:
-            def off(some: tuple[Job, ...]) -> tuple[Job, ...]:
-                found = []
-                for job in some:
-                    for rule in [r for r in cls.of(job, kind) if r.name == name]:
-                        job = rule.off(job, kind)
-                    found.append(job)
-                return tuple(found)
-
-            return off
+        def off(name: str, some: tuple[Job, ...]) -> tuple[Job, ...]:
+            return tuple(cls.without(name, job, kind) for job in some)
 
         names = dict.fromkeys(rule.name for job in jobs for rule in cls.of(job, kind) if rule.name is not None)
-        return (Bond(name, without(name)) for name in names)
+        return (Bond(name, partial(off, name)) for name in names)
 
     @classmethod
     def singles(
@@ -350,8 +353,8 @@ class Rule:
 
     @property
     def amount(self) -> int | float | None:
-        """The limit that it sets, in nm or as a factor; None: it can only be let go as a whole."""
-        return None
+        """The limit that it sets; None: it has none."""
+        return getattr(self, self.limit, None)
 
     def amounts(self, job: "Job", kind: str) -> Sequence[int] | Sequence[float]:
         """Other limits, each letting out more than the one before; the last does as much as none at all."""
@@ -359,20 +362,23 @@ class Rule:
 
     def eased(self, amount: float) -> Self:
         """The same rule with this limit."""
-        raise NotImplementedError
+        return replace(self, **{self.limit: amount})  # type: ignore[type-var]  # every rule with a limit is a dataclass
 
     # --- telling it ---
 
     @classmethod
     def told(cls, job: "Job") -> Iterator[tuple[str, Fact]]:
         """What is in force of this sort, for the list of a job's rules, with the code of its phrase."""
-        return iter(())
+        found = [rule for rule in job.rules if type(rule) is cls]
+        if found:
+            yield "in-force", Fact(cls.key, cls.summed(found))
+        elif "off" in cls.phrases:
+            yield "off", Fact(cls.key)
 
-    @property
-    def headers(self) -> tuple[tuple[str, tuple[str, ...], str], ...]:
-        """Columns that it names in [rules], as key, names, and which files must have them: "shells", "positions" or
-        "either"."""
-        return ()
+    @classmethod
+    def summed(cls, rules: "Sequence[Self]") -> dict[str, object]:
+        """The figures of all rules of this sort in a job, for that list."""
+        return rules[0].slots
 
 
 @dataclass(frozen=True, slots=True)

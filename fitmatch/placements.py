@@ -95,6 +95,15 @@ class Placement:
     def counted(self) -> bool:
         return self.within_limits and not self.locked
 
+    @property
+    def filled(self) -> bool:
+        return True
+
+    @property
+    def stays(self) -> bool:
+        """Whether the housing is the row's own."""
+        return self.position.housing is None
+
 
 class KindFigures(NamedTuple):
     """What one plan is worth for one kind. Worst, sum, spread and mean are over the `counted` positions: those inside

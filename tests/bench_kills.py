@@ -18,7 +18,7 @@ from typing import NoReturn
 from bench_jobs import bench_job, on_disk, said
 
 from fitmatch.cli import main
-from fitmatch.cli import measure as _loaded_before_the_forks
+from fitmatch.cli import sitting as _loaded_before_the_forks
 
 # Entries, and what each makes of the readings, newest last: (item, reading, reason).
 Rows = list[tuple[str, str, str]]

@@ -20,7 +20,7 @@ import pytest
 import fitmatch
 from fitmatch.cli import main
 from fitmatch.problems import FaultInFitmatch
-from fitmatch.report.levels import LEVELS
+from fitmatch.report.levels import WORDS
 
 SCHEMA = jsonschema.Draft202012Validator(
     json.loads((Path(fitmatch.__file__).parent / "report" / "assignment.schema.json").read_text(encoding="utf-8"))
@@ -515,7 +515,7 @@ def unproven(output: bytes) -> Any:
     SCHEMA.validate(answer)
     kind = answer["kinds"]["rod"]
     assert (answer["status"], kind["proven"], len(answer["positions"])) == ("unproven", False, 24)
-    assert kind["level"] in LEVELS
+    assert kind["level"] in WORDS
     if kind["level"] == "positions_inside" and kind["bound"] is not None:
         assert 22 <= kind["bound"] <= 24
     return answer

@@ -4,7 +4,7 @@ import pytest
 from hard_jobs import FOLDER, MAKERS, figures_by, names, read, solved
 from test_fit_mutations import level_off
 
-from fitmatch.fit import measures
+from fitmatch.fit import order
 
 QUICK = ("movable-8x16-um-step", "off-grid-12x12", "scarce-30x28-um", "half-way-10x40-um")
 RECORDS = {name: read(name) for name in names()}
@@ -27,10 +27,12 @@ def test_records_are_small_and_say_how_they_were_proven() -> None:
         assert "HiGHS" in known.proof and known.hard.why
 
 
-@pytest.mark.parametrize("level", [measures.SQUARES, measures.STAYING, measures.CLEARANCE, measures.DIFFERENCE])
-def test_a_level_passed_over_misses_a_record(level: str, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize(
+    "figure", [order.SQUARES, order.STAYING, order.CLEARANCE, order.DIFFERENCE], ids=lambda figure: figure.name
+)
+def test_a_level_passed_over_misses_a_record(figure: order.Figure, monkeypatch: pytest.MonkeyPatch) -> None:
     """Without this level one of the quick records is answered with other figures, so that records can tell."""
-    level_off(level)(monkeypatch)
+    level_off(figure)(monkeypatch)
     for name in QUICK:
         known = RECORDS[name]
         plans, _ = solved(known.hard)

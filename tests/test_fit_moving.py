@@ -9,7 +9,7 @@ from jobs import JOURNAL, STEP, TARGET, WALL, describe, make_job, make_position,
 from rulebook import Rules, rules_of, with_rules
 from test_fit_exhaustive import BLOCKS, assert_best, seeds
 
-from fitmatch.fit import measures, moving
+from fitmatch.fit import moving, order
 from fitmatch.fit.answering import best_plan
 from fitmatch.fit.checker import check
 from fitmatch.housings import may_move, rehoused, with_housings
@@ -222,12 +222,12 @@ def test_the_check_sees_a_housing_that_may_not_move(monkeypatch: pytest.MonkeyPa
         check(with_given(plan, job=job))
 
 
-@pytest.mark.parametrize("name", [measures.STAYING, measures.CLEARANCE, measures.DIFFERENCE])
-def test_a_level_switched_off_is_caught(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("off", [order.STAYING, order.CLEARANCE, order.DIFFERENCE], ids=lambda figure: figure.name)
+def test_a_level_switched_off_is_caught(off: order.Figure, monkeypatch: pytest.MonkeyPatch) -> None:
     """Without this level some job with housings that may move is answered with a plan that is not the best."""
     from test_fit_mutations import level_off
 
-    level_off(name)(monkeypatch)
+    level_off(off)(monkeypatch)
     for seed in range(600):
         job = moving_job(random.Random(f"mutant move {seed}"))
         if len(job.positions) > 3 or rules_of(job).guard:

@@ -11,12 +11,14 @@ import pytest
 from jobs import STEP, TARGET, WALL, make_job, make_position, make_shells, random_job, wishing_job
 from rulebook import Rules
 
-from fitmatch.fit import filling, levels, measures
+from fitmatch.fit import filling, levels, order
 from fitmatch.fit.answering import best_plan
 from fitmatch.fit.bores import Bore
 from fitmatch.fit.candidates import Kind
+from fitmatch.fit.order import Figure
 from fitmatch.fit.search import Search
 from fitmatch.fit.terms import Terms
+from fitmatch.fit.windows import Windows
 from fitmatch.parts import Job
 from fitmatch.problems import FaultInFitmatch
 
@@ -55,29 +57,29 @@ def levels_room(position: object) -> int:
     return room(position)  # type: ignore[arg-type]
 
 
-def level_off(name: str) -> Callable[[Patch], None]:
-    """The level is passed over: neither proven nor kept."""
+def level_off(off: Figure) -> Callable[[Patch], None]:
+    """The figure is passed over: neither proven nor kept."""
+
+    def worst(search: Search) -> int:
+        return max((abs(p.deviation_nm) for p in search.choice if p.within_limits), default=0)
 
     def passed_over(honest: Callable[..., int]) -> Callable[..., int]:
-        def passing(search: Search, level: str, *arguments: object) -> int:
-            if level == name:
-                return max((abs(p.deviation_nm) for p in search.choice if p.inside), default=0)
-            return honest(search, level, *arguments)
+        def passing(search: Search, figure: Figure, **more: object) -> int:
+            return worst(search) if figure.name == off.name else honest(search, figure, **more)
 
         return passing
 
     def switch(patch: Patch) -> None:
-        for owner, move in (
-            (Search, "minimise"),
-            (Search, "narrow_worst"),
-            (levels, "least_worst_within"),
-            (levels, "narrow_spread"),
-        ):
-            patch.setattr(owner, move, passed_over(getattr(owner, move)))
-        if name == measures.SQUARES:
-            patch.setattr(levels, "_least_squares", lambda *_: None)
+        for move in ("minimise", "narrow_worst"):
+            patch.setattr(Search, move, passed_over(getattr(Search, move)))
+        if off is order.WORST:
+            patch.setattr(Windows, "least_worst", lambda self: worst(self.search))
+        if off is order.SPREAD:
+            patch.setattr(levels, "narrow_spread", lambda *_: 0)
+        if off is order.SQUARES:
+            patch.setattr(Windows, "least_squares", lambda *_: None)
 
-    switch.__doc__ = f"The level {name} is passed over."
+    switch.__doc__ = f"The level {off.name} is passed over."
     return switch
 
 
@@ -99,25 +101,23 @@ def first_boxes(patch: Patch) -> None:
 def greedy_fill(patch: Patch) -> None:
     """Where not all can have their best at once, the plan by hand has to do."""
     for module in (filling, levels):
-        patch.setattr(module, "fill_most", lambda search: None)
+        patch.setattr(module, "fill_most", lambda search: Windows(search, {}, []))
 
 
 # Rules of the registry are switched off in test_rules.py.
 RULES = [no_same_side, no_counting, zero_clearance, limits_at_the_mean, greedy_fill]
 LEVELS = [
-    (measures.INSIDE, "target"),
-    (measures.FILLED, "target"),
-    (measures.BELOW, "target"),
-    (measures.SHORTFALL, "target"),
-    (measures.EXCESS, "target"),
-    (measures.WORST, "target"),
-    (measures.SQUARES, "target"),
-    (measures.SPREAD, "target"),
-    (measures.CLEARANCE, "target"),
-    (measures.DIFFERENCE, "target"),
-    (measures.SPREAD, "even"),
-    (measures.WORST, "even"),
-    (measures.SQUARES, "even"),
+    (order.INSIDE, "target"),
+    (order.FILLED, "target"),
+    *((figure, "target") for figure in order.LEVEL_1),
+    (order.WORST, "target"),
+    (order.SQUARES, "target"),
+    (order.SPREAD, "target"),
+    (order.CLEARANCE, "target"),
+    (order.DIFFERENCE, "target"),
+    (order.SPREAD, "even"),
+    (order.WORST, "even"),
+    (order.SQUARES, "even"),
 ]
 
 
@@ -167,26 +167,24 @@ def test_a_rule_switched_off_is_caught(switch: Callable[[Patch], None], monkeypa
     assert caught("target")
 
 
-@pytest.mark.parametrize(("name", "strategy"), LEVELS)
-def test_a_level_switched_off_is_caught(name: str, strategy: str, monkeypatch: Patch) -> None:
+@pytest.mark.parametrize(("figure", "strategy"), LEVELS, ids=lambda one: getattr(one, "name", one))
+def test_a_level_switched_off_is_caught(figure: Figure, strategy: str, monkeypatch: Patch) -> None:
     """Without this level or tie some random job is answered with a plan that is not the best."""
     without_check(monkeypatch)
-    level_off(name)(monkeypatch)
+    level_off(figure)(monkeypatch)
     assert caught(strategy)
 
 
-@pytest.mark.parametrize(
-    "name", [measures.BELOW_WANT, measures.WANT_SHORTFALL, measures.ABOVE_WANT, measures.WANT_EXCESS]
-)
-def test_a_wish_switched_off_is_caught(name: str, monkeypatch: Patch) -> None:
+@pytest.mark.parametrize("off", order.WISH, ids=lambda figure: figure.name)
+def test_a_wish_switched_off_is_caught(off: Figure, monkeypatch: Patch) -> None:
     """Without this figure of the wished band some job is answered with a plan that is not the best."""
     without_check(monkeypatch)
-    at = [level for level, _ in filling.WISH].index(name)
-    monkeypatch.setattr(filling, "WISH", filling.WISH[:at] + filling.WISH[at + 1 :])
+    for module in (filling, order):
+        monkeypatch.setattr(module, "WISH", tuple(figure for figure in module.WISH if figure is not off))
     # That all can have their best at once says nothing of single figures: let the search prove them one by one.
     honest = filling.fill_at_best
     monkeypatch.setattr(
-        filling, "fill_at_best", lambda s, within, *, wished: not wished and honest(s, within, wished=False)
+        filling, "fill_at_best", lambda s, within, *, wished: None if wished else honest(s, within, wished=False)
     )
     assert caught("target", wishing_job, WISHFUL)
 

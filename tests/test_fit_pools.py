@@ -14,7 +14,7 @@ import pytest
 from jobs import STEP, TARGET, WALL, describe, make_job, make_position, make_shells, named
 from rulebook import Rules
 
-from fitmatch.fit import filling, levels, search
+from fitmatch.fit import filling, levels, model
 from fitmatch.fit.answering import best_plan
 from fitmatch.fit.search import Search
 from fitmatch.parts import Fit
@@ -78,14 +78,14 @@ def without_rows_for_spreads(patch: pytest.MonkeyPatch) -> None:
 
     def forgetful(search: Search, *arguments: object) -> None:
         honest(search, *arguments)
-        search.spreads = {}
+        search.look_in(search.fields, search.bounds._replace(spreads={}))
 
     patch.setattr(levels, "narrow_spreads", forgetful)
 
 
 def without_rows_for_engines(patch: pytest.MonkeyPatch) -> None:
     """A number of complete engines once proven is forgotten."""
-    patch.setattr(search, "complete_rows", lambda *_: None)
+    patch.setattr(model, "complete_rows", lambda *_: None)
 
 
 def all_in_one_turn(patch: pytest.MonkeyPatch) -> None:

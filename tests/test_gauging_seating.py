@@ -9,8 +9,7 @@ import pytest
 from bench import UM, Bench, gauge, repeats, room, settings
 
 from fitmatch.facts import Fact
-from fitmatch.gauging.assembled import assembled_clearance, measured_as
-from fitmatch.gauging.seating import Comparison, Learned, Verdict, compare, median
+from fitmatch.gauging.seating import Comparison, Learned, Verdict, assembled_clearance, compare, median
 from fitmatch.gauging.uncertainty import ErrorModel, Uncertainty
 from fitmatch.measuring import AssembledReading, Decimal, Doubt, Measuring
 from fitmatch.parts import Fit, Job, Position, Shell, Size
@@ -234,8 +233,7 @@ def checked(made: Bench, off_nm: int, by: str | None = "bore") -> Any:
 
 def difference(made: Bench, feature: str, count: int = 1, by: str | None = "bore") -> Uncertainty:
     reading = reading_of(made, feature, *[BORE] * count, by=by)
-    how = (made.upper.measured_as, made.lower.measured_as, measured_as(reading))
-    found = ErrorModel(made.job).of_difference(made.position, *how, bore=feature == "bore")
+    found = ErrorModel(made.job).of_difference(reading, made.placement)
     assert found is not None
     return found
 

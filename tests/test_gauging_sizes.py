@@ -8,7 +8,7 @@ from bench import UM, Bench, gauge, repeats, room, settings
 
 from fitmatch.gauging.corrections import factor_to_20, zero_errors
 from fitmatch.gauging.sizes import Sizes
-from fitmatch.measuring import Decimal, Gauge, Reading, Temperature
+from fitmatch.measuring import Decimal, Gauge, Measuring, Reading, Temperature
 from fitmatch.parts import Size
 
 STEEL, ALUMINIUM = Decimal(115, -7), Decimal(231, -7)
@@ -141,10 +141,13 @@ def test_what_cancels(error: int, true_zero: bool) -> None:
 # D. A. Swyt, J. Res. NIST 99(1), 1994, p. 31: steel 11.5e-6, aluminium 23.1e-6 per kelvin; lengths by own arithmetic.
 def test_expansion_examples() -> None:
     """45 mm of steel at 25 degrees reads 2.5875 um long, 60 mm of aluminium 6.93 um, by a gauge that stayed at 20."""
-    heat = Temperature(Decimal(20), Decimal(25), False)
-    for nominal, coefficient, grown in ((45_000_000, STEEL, 2_587.5), (60_000_000, ALUMINIUM, 6_930.0)):
-        factor = factor_to_20(heat, STEEL, coefficient)
-        assert nominal * (1 - Fraction(factor.digits, 10**-factor.exponent)) == Fraction(str(grown))
+    heat = Measuring(
+        temperature=Temperature(Decimal(20), Decimal(25), False),
+        materials={"main": {"journal": STEEL, "housing_bore": ALUMINIUM}},
+    )
+    for nominal, feature, grown in ((45_000_000, "journal", 2_587.5), (60_000_000, "housing_bore", 6_930.0)):
+        factor = factor_to_20(heat, "main", feature, None)
+        assert nominal * (1 - factor) == Fraction(str(grown))
 
 
 def test_one_room_for_gauge_and_part_of_one_steel_changes_nothing() -> None:

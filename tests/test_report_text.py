@@ -25,7 +25,7 @@ from fitmatch.placements import Placement
 from fitmatch.plans import Plan, Proof, Unfilled
 from fitmatch.pools import Group
 from fitmatch.report.layout import WIDTH, columns_taken, paragraph
-from fitmatch.report.levels import LEVELS
+from fitmatch.report.levels import FIGURES, WORDS
 from fitmatch.report.text import CLOSING, plan_text
 
 
@@ -414,12 +414,12 @@ def test_millimetres_and_micrometres() -> None:
 
 def test_every_level_of_the_proof_has_words() -> None:
     """Whatever level the solver may be stopped at, the report knows what it is and what its bound is a bound of."""
-    from fitmatch.fit import measures
+    from fitmatch.fit import order
 
-    names = {value for name, value in vars(measures).items() if name.isupper() and isinstance(value, str)}
-    assert names == set(LEVELS)
-    counted_up = {measures.COMPLETE, measures.INSIDE, measures.FILLED, measures.STAYING, measures.CLEARANCE}
-    assert {name for name in LEVELS if LEVELS[name].largest_wins} == counted_up
+    defined = [value for value in vars(order).values() if isinstance(value, order.Figure)]
+    assert {figure.name for figure in (*defined, *order.LEVEL_1, *order.WISH)} == set(WORDS) == set(FIGURES)
+    counted_up = {order.ENGINES, order.INSIDE, order.FILLED, order.STAYING, order.CLEARANCE}
+    assert {figure for figure in FIGURES.values() if figure.more} == counted_up
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,7 @@
 """Candidates, model, proof, checked plan: which shell goes where, and that nothing better exists in these readings."""
 
 from fitmatch.fit.answering import best_plan
-from fitmatch.fit.levels import STRATEGIES
+from fitmatch.fit.order import STRATEGIES
 from fitmatch.fit.stopping import Stop
 from fitmatch.parts import Job
 from fitmatch.plans import Plan

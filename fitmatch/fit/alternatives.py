@@ -5,16 +5,19 @@ much of its beginning as it can: (a, b, more than c) if there is one, else (a, m
 any, any); and what is not kept is as small as it can be, figure by figure.
 """
 
+from collections.abc import Iterable
 from dataclasses import replace
+from typing import Any
 
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.checker import check_bores
 from fitmatch.fit.deciding import Decided, choice_of, decided, placed, turns
-from fitmatch.fit.figures import Boxes, Complete, Figure, Spread, Sum, Worst, of_jobs
+from fitmatch.fit.figures import Walk, walk
 from fitmatch.fit.filling import fill_at_best
-from fitmatch.fit.measures import INSIDE_LIMITS, LEVEL_1, WISH, square
-from fitmatch.fit.regions import Ground, Region, Work, ground_filled, ground_of_all
-from fitmatch.fit.search import Choice, Search
+from fitmatch.fit.model import Choice, Work
+from fitmatch.fit.order import WISH, Figure, Order, Unit, order_of
+from fitmatch.fit.regions import Ground, Region, ground_filled, ground_of_all
+from fitmatch.fit.search import Search
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.fit.worth import standing
 from fitmatch.placements import complete_in, figures_of_several
@@ -64,6 +67,15 @@ def other_plan(one: Decided, kind: Kind, choice: Choice, *, proven: bool) -> Oth
     )
 
 
+def _from_two_boxes(p: Any) -> int:
+    """1 for a bore whose halves come from different boxes, in a kind sorted by box."""
+    return int(p.filled and p.upper.box != p.lower.box)
+
+
+# Naming cannot bring the halves of a bore together where boxes are told apart.
+_TOGETHER = Figure("bores_from_two_boxes", Unit.COUNT, measure=_from_two_boxes)
+
+
 class _Order:
     """Walks up the values that the figures of one kind can have, beginning at those of its best plan.
 
@@ -72,18 +84,18 @@ class _Order:
     """
 
     def __init__(self, one: Decided, stop: Stop) -> None:
-        self._sets = one.strategy == "keep-sets"
-        self.kind = one.fresh(by_box=self._sets)
+        self.kind = one.fresh(by_box=one.strategy == "keep-sets")
         self.stopped = False  # the last plan may not be the very next
         self._stop = stop
-        self._even = one.strategy == "even"
+        self._strategy = one.strategy
         self._slack_nm = one.slack_nm
-        self._figures: list[Figure] = []
+        self._figures: list[Walk] = []
         self._quality: dict[int, Work] = {}  # where the figures of level 2 begin, and of which jobs they are
         for work in turns(self.kind, one.priority):
-            self._figures += self._fit_and_rest(work)
+            order = self._order(work)
+            self._figures += self._walks((*order.fit, *order.rest), work)
             self._quality[len(self._figures)] = work
-            self._figures += self._of_quality(work, 0)
+            self._figures += self._walks(order.quality, work)
         self._everything: Ground | None = None
         # Of use as long as so many figures are the best there are: those of levels 0 and 1, of all jobs at once.
         self._filled: Ground | None = None
@@ -107,11 +119,11 @@ class _Order:
             return
         wishes = len(WISH) if any(bore.wishes for bore in self.kind.bores) else 0
         search = Search(self.kind, self._stop)
-        if fill_at_best(search, None, wished=True):
-            self._filled = ground_filled(search)
-        elif wishes and fill_at_best(search, None, wished=False):
-            self._filled = ground_filled(search)
+        windows = fill_at_best(search, None, wished=True)
+        if windows is None and wishes:
+            windows = fill_at_best(search, None, wished=False)
             self._filled_figures -= wishes
+        self._filled = None if windows is None else ground_filled(windows)
 
     def _kept(self, count: int) -> tuple[Ground, list[Region]]:
         """The plans whose first figures have the values in hand."""
@@ -137,7 +149,8 @@ class _Order:
                     self._forgive(ground, regions, found, at)
                 found, regions = self._figures[at].smallest(ground, regions, found)
                 at += 1
-            for figure in self._ties():
+            ties = self._order(self.kind.terms).ties + ((_TOGETHER,) if self._strategy == "keep-sets" else ())
+            for figure in self._walks(ties, self.kind.terms):
                 found, regions = figure.smallest(ground, regions, found)
         except Stopped:
             self.stopped = True
@@ -155,36 +168,21 @@ class _Order:
         """Where a quality begins: what its slack allows among the plans of these regions."""
         if at in self._quality and self._slack_nm:
             work = self._quality[at]
-            first = self._of_quality(work, 0)[0]
+            figures = self._order(work).quality
+            first = walk(figures[0], self.kind, work)
             least = first.value(first.smallest(ground, regions, known)[0])
-            fresh = self._of_quality(work, least + self._slack_nm)
+            fresh = [walk(figures[0], self.kind, work, least + self._slack_nm), *self._walks(figures[1:], work)]
             self._figures[at : at + len(fresh)] = fresh
 
-    def _fit_and_rest(self, work: Work) -> list[Figure]:
-        """Levels 0 and 1 of these jobs."""
-        jobs = list(work)
-        wishes = WISH if any(bore.wishes for bore in self.kind.bores if bore.terms in work) else ()
-        measures = [INSIDE_LIMITS[1], lambda p: -p.filled, *(measure for _, measure in (*LEVEL_1, *wishes))]
-        sums = [Sum(measure if len(jobs) == len(self.kind.terms) else of_jobs(measure, jobs)) for measure in measures]
-        return [*([Complete(self.kind)] if len(jobs) > 1 else []), *sums]
+    def _order(self, work: Work) -> Order:
+        bores = [bore for bore in self.kind.bores if bore.terms in work]
+        return order_of(
+            self._strategy,
+            self._slack_nm,
+            several=len(work) > 1,
+            wishes=any(bore.wishes for bore in bores),
+            movable=any(bore.house is not None for bore in bores),
+        )
 
-    def _of_quality(self, work: Work, forgiven: int) -> list[Figure]:
-        """The figures of level 2 in their order; up to `forgiven` the first one does not count."""
-        jobs = list(work)
-        squares = Sum(square if len(jobs) == len(self.kind.terms) else of_jobs(square, jobs))
-        if self._even:
-            return [Spread(work, forgiven), Worst(work), squares, *([Spread(work)] if self._slack_nm else [])]
-        worst = [Worst(work)] if self._slack_nm else []
-        if self._sets:
-            return [Worst(work, forgiven), Boxes(self.kind, work), *worst, squares, Spread(work)]
-        return [Worst(work, forgiven), squares, Spread(work), *worst]
-
-    def _ties(self) -> list[Figure]:
-        moving = any(bore.house is not None for bore in self.kind.bores)
-        return [
-            *([Sum(lambda p: -p.stays)] if moving else []),
-            Sum(lambda p: -p.clearance_nm),
-            Sum(lambda p: p.difference_nm),
-            # Naming cannot bring the halves of a bore together where boxes are told apart.
-            *([Sum(lambda p: int(bool(p.filled) and p.upper.box != p.lower.box))] if self._sets else []),
-        ]
+    def _walks(self, figures: Iterable[Figure], work: Work) -> list[Walk]:
+        return [walk(figure, self.kind, work) for figure in figures]

@@ -7,10 +7,10 @@ from fitmatch.facts import Fact
 from fitmatch.fit.baselines import as_boxed, by_hand, rules_broken_by
 from fitmatch.fit.candidates import Kind, ready
 from fitmatch.fit.checker import check
-from fitmatch.fit.deciding import by_job, movable, placed, turns
+from fitmatch.fit.deciding import by_job, movable, shares_placed
 from fitmatch.fit.guards import check_guard
-from fitmatch.fit.levels import KEEP_SETS_SLACK_NM, STRATEGIES, prove
-from fitmatch.fit.moving import MovingKind
+from fitmatch.fit.kernel import Kernel, check_strategy, default_slack
+from fitmatch.fit.order import SQUARES, WORST, order_of, value
 from fitmatch.fit.reasons import Reasons, flags
 from fitmatch.fit.stopping import Stop
 from fitmatch.fit.worth import worth
@@ -21,7 +21,7 @@ from fitmatch.naturalorder import natural
 from fitmatch.parts import Job, Position, Shell
 from fitmatch.placements import KindFigures, Placement, complete_in, figures_of, figures_of_several
 from fitmatch.plans import Baseline, GroupAnswer, JobPlan, Plan, Unfilled, Worth
-from fitmatch.pools import IN_ORDER, PRIORITIES, TOGETHER, Group, Pool, groups_of
+from fitmatch.pools import PRIORITIES, TOGETHER, Group, Pool, groups_of
 from fitmatch.rules.movable import is_movable
 from fitmatch.stages import now
 
@@ -36,15 +36,12 @@ def best_plan(
 ) -> Plan:
     """The plan that `fitmatch.assign` gives, without reasons and whatever else is looked into afterwards."""
     jobs = task.jobs
-    if strategy not in STRATEGIES:
-        raise ValueError(f"unknown strategy {strategy!r}; known are {', '.join(STRATEGIES)}")
     if priority not in PRIORITIES:
         raise ValueError(f"unknown priority {priority!r}; known are {', '.join(PRIORITIES)}")
-    if strategy == "even" and any(p.min_nm is None or p.max_nm is None for job in jobs for p in job.positions):
-        raise ValueError("the strategy `even` needs min and max at every position: it knows no target by itself")
+    check_strategy(strategy, (p for job in jobs for p in job.positions))
     check_guard(jobs)
     if slack_nm is None:
-        slack_nm = KEEP_SETS_SLACK_NM if strategy == "keep-sets" else 0
+        slack_nm = default_slack(strategy)
     stop = stop or Stop()
 
     found = [_solve(jobs, group, strategy, slack_nm, stop, priority) for group in groups_of(jobs)]
@@ -90,31 +87,30 @@ class _Found(NamedTuple):
 def _solve(jobs: Sequence[Job], group: Group, strategy: str, slack_nm: int, stop: Stop, priority: str) -> _Found:
     """Prove one group."""
     mine = [jobs[i] for i in group.members]
-    kind = Kind(mine, group.kind)
+    kernel = Kernel(mine, group.kind, moving=False, priority=priority)
+    kind = kernel.kind
 
-    def rank(found: tuple[Kind, list[Placement]]) -> tuple[object, ...]:
-        """Of plans that are not proven: levels 0 and 1, then the first figures of the strategy `target`; smaller is
+    def rank(found: tuple[Kind, list[Placement]]) -> tuple[int, ...]:
+        """Of plans that are not proven: by levels 0 and 1, then the first figures of the strategy `target`; smaller is
         better."""
-        split, all_of_them = by_job(*found), found[1]
-        figures = figures_of(all_of_them)
-        quality = figures.worst_deviation_nm or 0, figures.sum_squared_deviation_nm2 or 0
-        if priority == IN_ORDER:
-            return (*map(_levels_0_and_1, split), quality)
-        return -complete_in(mine, split, group.kind), _levels_0_and_1(all_of_them), quality
+        shares = shares_placed(*found)
+        each = [shares] if priority == TOGETHER else [[share] for share in shares]
+        order = order_of("target", 0, several=len(each[0]) > 1, wishes=True)
+        levels = [value(figure, turn) for turn in each for figure in (*order.fit, *order.rest)]
+        return *levels, value(WORST, shares), value(SQUARES, shares)
 
     now(f"{group.label}: as boxed and by hand, for comparison")
     boxed, handmade = as_boxed(kind), by_hand(kind)
-    proven = prove(kind, strategy, slack_nm, stop, turns(kind, priority))
+    solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop)
     now(f"{group.label}: which very shells")
-    found = placed(kind, proven.choice)
+    found = solved.placed
     staying = None
     if movable(mine, group.kind):
         staying = by_job(*found)
-        moving = MovingKind(mine, group.kind)
-        proven = prove(moving, strategy, slack_nm, stop, turns(moving, priority))
-        moved = placed(moving, proven.choice)
-        found = moved if proven.proof.proven else min(found, moved, key=rank)
-    if not proven.proof.proven:  # stopped so early that a careful builder may be ahead
+        kernel = Kernel(mine, group.kind, priority=priority)
+        solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop)
+        found = solved.placed if solved.proof.proven else min(found, solved.placed, key=rank)
+    if not solved.proof.proven:  # stopped so early that a careful builder may be ahead
         found = min(found, (kind, handmade), key=rank)
 
     settled, chosen = found[0], by_job(*found)
@@ -123,7 +119,7 @@ def _solve(jobs: Sequence[Job], group: Group, strategy: str, slack_nm: int, stop
         name: Baseline(figures_of_several(some), sum(map(rules_broken_by, mine, some))) for name, some in others.items()
     }
     answer = GroupAnswer(
-        group, complete_in(mine, chosen, group.kind), figures_of_several(chosen), proven.proof, baselines
+        group, complete_in(mine, chosen, group.kind), figures_of_several(chosen), solved.proof, baselines
     )
     shares = {
         i: _Share(
@@ -168,14 +164,6 @@ def _job_plan(read: Job, shares: Sequence[_Share]) -> JobPlan:
         moved_from=None if job is read else read,
         staying={share.kind.name: share.staying for share in shares if share.staying is not None},
     )
-
-
-def _levels_0_and_1(placements: Sequence[Placement]) -> tuple[int, ...]:
-    """Smaller is better."""
-    figures = figures_of(placements)
-    inside = sum(p.within_limits for p in placements)
-    wish = figures.below_want, figures.want_shortfall_nm, figures.above_want, figures.want_excess_nm
-    return -inside, -figures.filled, figures.below, figures.shortfall_nm, figures.excess_nm, *(n or 0 for n in wish)
 
 
 def _on_the_shelf(shells: Iterable[Shell]) -> tuple[Shell, ...]:

@@ -5,17 +5,18 @@ Worse off is a position that was inside its limits and is not, one that was fill
 and is farther outside, or one that misses its wished band by more. Positions that were empty may stay so.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
+from bisect import bisect_left
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import chain, islice
 
-from fitmatch.fit.bores import Bore, Pair, Rack
+from fitmatch.fit.altering import apart, with_plenty, without
+from fitmatch.fit.bores import Bore, Pair
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.deciding import Decided, Place, kind_for, movable
-from fitmatch.fit.demands import apart
-from fitmatch.fit.search import Choice, Limit, Measure, Search
+from fitmatch.fit.model import Bounds, Choice, Limit
+from fitmatch.fit.order import LEVEL_1, WISH, Filled
+from fitmatch.fit.search import Search
 from fitmatch.fit.stopping import Stop
-from fitmatch.placements import Placement
 from fitmatch.pools import IN_ORDER
 from fitmatch.rules.in_force import row_rules
 from fitmatch.rules.locks import Jobs
@@ -106,47 +107,38 @@ class Asker:
         plenty, free = tuple(sorted(plenty)), set(free)
         kind = self.prepared(jobs, (key, plenty), plenty)
         fixed = self._fixed(kind, place)
-        if fixed is not None:  # locked in both halves: nothing to choose for it
-            short, over = fixed.shortfall_nm and "min" not in free, fixed.excess_nm and "max" not in free
-            # A bore that was refused binds others in its row once it is in.
-            return not short and not over and self._kept(kind, place, ()) is not None
+        if fixed is not None and any(nm for limit, nm in fixed.items() if limit not in free):
+            return False
+        # A bore that was refused binds others in its row once it is in.
         return self.plan(kind, place, self.pairs(kind, place, free)) is not None
 
-    def least(self, place: Place, free: str, measure: Measure) -> int | None:
+    def least(self, place: Place, free: str, measure: Callable[[Pair], int]) -> int | None:
         """The least `measure` that the position's pair can have once this limit of it is let go; None where that does
         not help."""
         kind = self.prepared(self.jobs, ((), ()))
         fixed = self._fixed(kind, place)
         if fixed is not None:
-            by, other = fixed.excess_nm, fixed.shortfall_nm
-            by, other = (by, other) if free == "max" else (other, by)
-            return None if other else by
+            by = fixed.pop(free)
+            return None if any(fixed.values()) else by
         pairs = self.pairs(kind, place, {free})
-        values = sorted({measure(p) for p in pairs})
-        low, high, middle = 0, len(values) - 1, 0  # the very least is likely to do
         if self.plan(kind, place, pairs) is None:
             return None
-        while low < high:
-            if self.plan(kind, place, [p for p in pairs if measure(p) <= values[middle]]) is not None:
-                high = middle
-            else:
-                low = middle + 1
-            middle = (low + high) // 2
-        return values[low]
+        values = sorted({measure(p) for p in pairs})
+
+        def does(most: int) -> bool:
+            return self.plan(kind, place, [p for p in pairs if measure(p) <= most]) is not None
+
+        if len(values) == 1 or does(values[0]):  # the very least is likely to do
+            return values[0]
+        return values[bisect_left(values, True, 1, len(values) - 1, key=does)]
 
     def plan(
         self, kind: Kind, place: Place, pairs: Sequence[Pair], *limits: Limit, widths: Sequence[bool] = _WIDTHS
     ) -> Choice | None:
         """A plan that fills the position from these pairs, among which may be some of other positions, and makes no
         other worse off. `widths`: whether the others may have all their pairs, one try after the other."""
-        if not any(place_of(p.bore) == place for p in pairs):
+        if self._fixed(kind, place) is None and not any(place_of(p.bore) == place for p in pairs):
             return None
-        return self._kept(kind, place, pairs, *limits, widths=widths)
-
-    def _kept(
-        self, kind: Kind, place: Place, pairs: Sequence[Pair], *limits: Limit, widths: Sequence[bool] = _WIDTHS
-    ) -> Choice | None:
-        """The same where the position may be filled already, and has no pairs."""
         empty = list(self._empty(kind, place))
         seats = self.seats(kind, place) | {p.bore.seat for p in empty}
         if not seats:
@@ -156,11 +148,8 @@ class Asker:
             self._budget.spend(_EACH_QUESTION + _EACH_BORE * len(kind.bores) + self._each_pair * len(field))
             if len(field) > _MOST_PAIRS:
                 raise TooMuch
-            search = Search(kind, self._stop)
-            search.limits += limits
-            search.require_full(len(seats))
-            search.efforts = self._budget.efforts
-            found = search.feasible(field)
+            bounds = Bounds(limits, full=frozenset(seats))
+            found = Search(kind, self._stop, bounds, efforts=self._budget.efforts).feasible(field)
             if found is not None:
                 return found
         return None
@@ -182,7 +171,7 @@ class Asker:
     def no_worse(self, pair: Pair) -> bool:
         """Whether the position of this pair is no worse off with it than in the answer."""
         bad = self._badness.get(place_of(pair.bore))
-        return bad is None or _badness_of(pair) <= bad
+        return bad is None or badness(pair) <= bad
 
     def prepared(self, jobs: Jobs, key: object, plenty: Iterable[str] = ()) -> Kind:
         """The kind with every position that is not well in the answer standing by itself, of those that are empty the
@@ -191,18 +180,19 @@ class Asker:
             rows = sum(len(job.positions) for job in jobs)
             each = _EACH_BORE + _EACH_APART * len(self._alone)
             self._budget.spend(_EACH_SHELL * len(jobs[0].shells) + each * rows)
-            kind = kind_for(jobs, self.kind)
-            _leave_out(kind, self._absent)
+            kind = without(kind_for(jobs, self.kind), self._absent)
             for place in self._alone:
-                apart(kind, place, may_be_empty=place not in self._placed)
+                kind, _ = apart(kind, place, may_be_empty=place not in self._placed)
             for side in plenty:
-                _make_plenty(kind, side)
+                kind = with_plenty(kind, side, _PLENTY)
             self._kinds[key] = kind
         return self._kinds[key]
 
-    def _fixed(self, kind: Kind, place: Place) -> Placement | None:
-        """The position's placement, if there is nothing to choose."""
-        return next((p for p in kind.fixed if p.position.key == place), None)
+    def _fixed(self, kind: Kind, place: Place) -> dict[str, int] | None:
+        """By how much the position misses its limits, if there is nothing to choose for it, as it is locked in both
+        halves."""
+        found = (p for p in kind.fixed if p.position.key == place)
+        return next(({"min": p.shortfall_nm, "max": p.excess_nm} for p in found), None)
 
     def _of_others(self, kind: Kind, place: Place, *, every: bool) -> Iterator[Pair]:
         for bore in kind.bores:
@@ -234,15 +224,9 @@ class Asker:
                 yield from kind.pairs(bore, 0, bore.sum_high)
 
 
-def badness(p: Placement) -> tuple[int, ...]:
+def badness(p: Filled) -> tuple[int, ...]:
     """What levels 0 and 1 say of a filled position; all 0 where it could not be better."""
-    short, over = p.want_shortfall_nm, p.want_excess_nm
-    return int(p.shortfall_nm > 0), p.shortfall_nm, p.excess_nm, int(short > 0), short, int(over > 0), over
-
-
-def _badness_of(p: Pair) -> tuple[int, ...]:
-    short, over = p.want_shortfall_nm, p.want_excess_nm
-    return p.below, p.shortfall_nm, p.excess_nm, int(short > 0), short, int(over > 0), over
+    return tuple(figure.measure(p) for figure in (*LEVEL_1, *WISH))
 
 
 def _first_like(one: Decided) -> dict[Place, Place]:
@@ -257,29 +241,3 @@ def _first_like(one: Decided) -> dict[Place, Place]:
             how = badness(placed[p.key]) if p.key in placed else None
             found[p.key] = firsts.setdefault((bore.seat, how), p.key)
     return found
-
-
-def _leave_out(kind: Kind, absent: set[Place]) -> None:
-    """Positions that stay empty: nothing of them is asked."""
-    for bore in kind.seats:
-        # The list is shared by all bores of the seat.
-        bore.positions[:] = [p for p in bore.positions if p.key not in absent]
-    kind.bores[:] = [b for b in kind.bores if b.positions]
-    kind.seats[:] = [b for b in kind.seats if b.positions]
-
-
-def _make_plenty(kind: Kind, side: str) -> None:
-    """As many halves of this side as one likes, of the walls there are: classes of their own, so that a shell of either
-    half stays single on the other side."""
-    made: dict[int, Rack] = {}
-    positions = sum(bore.count for bore in kind.seats)
-    for bore in kind.bores:
-        rack: Rack = getattr(bore, side)
-        if id(rack) not in made:
-            classes = []
-            for c in rack.classes:
-                many = c.members[:1] * (_PLENTY * positions)
-                classes.append(replace(c, index=len(kind.classes), members=many))
-                kind.classes.append(classes[-1])
-            made[id(rack)] = Rack(classes, list(rack.walls))
-        setattr(bore, side, made[id(rack)])

@@ -1,13 +1,10 @@
 """What cannot be told apart by any rule or figure: classes of shells and of positions, and the pairs that may meet."""
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from fitmatch.fit.terms import Terms
 from fitmatch.parts import ENDLESS, Position, Shell
-
-if TYPE_CHECKING:
-    from fitmatch.fit.moving import House
 
 
 @dataclass(slots=True, eq=False)
@@ -42,6 +39,21 @@ class Rack:
     walls: list[int]
 
 
+def rack_of(classes: list[ShellClass]) -> Rack:
+    return Rack(classes, [c.wall_nm for c in classes])
+
+
+@dataclass(slots=True, eq=False)
+class House:
+    """Housings that are interchangeable, by the rows they stand in."""
+
+    members: list[Position]
+
+    @property
+    def count(self) -> int:
+        return len(self.members)
+
+
 @dataclass(slots=True, eq=False)
 class Bore:
     """Positions that are interchangeable: same room, target, limits and demands. A position with a lock stands alone.
@@ -67,7 +79,7 @@ class Bore:
     want_max_nm: int | None
     upper: Rack
     lower: Rack
-    house: "House | None"  # the housing of this bore, where housings may move
+    house: House | None  # the housing of this bore, where housings may move
     stays: int  # 1 where that is the seat's own
     shifts: tuple[int, int]  # what bores locked in both halves leave for twice its axis shift
 
@@ -129,13 +141,12 @@ class Pair(NamedTuple):
     bore: Bore
     upper: ShellClass
     lower: ShellClass
-    inside: int
-    below: int
+    within_limits: int
     shortfall_nm: int
     excess_nm: int
     deviation_nm: int
     clearance_nm: int
-    difference_nm: int
+    wall_difference_nm: int
     want_shortfall_nm: int
     want_excess_nm: int
     thick: int  # which side a thick_half rule counts as the thicker: 1 upper, -1 lower, 0 neither

@@ -25,7 +25,8 @@ class BoxSets:
     def __init__(self, kind: Kind, work: Sequence[Terms], filled: int, stop: Stop) -> None:
         self._stop = stop
         always = locked_boxes(kind, work)
-        names = {shell.box for c in kind.classes for shell in c.members} | always
+        shells = (shell for c in kind.classes for shell in c.members)
+        names = {shell.box for shell in shells if any(kind.may_draw(terms, shell) for terms in work)} | always
         self._boxes = sorted(names, key=natural)
         self._program = Program()
         for box in self._boxes:

@@ -6,17 +6,16 @@ In: one kind of a `Job`, or of several that share their shells. Out: `Bore` clas
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Iterator, Mapping, Sequence
+from copy import copy
+from dataclasses import replace
+from itertools import zip_longest
 
-from fitmatch.fit.bores import Bore, Pair, Rack, ShellClass
+from fitmatch.fit.bores import Bore, House, Pair, Rack, ShellClass, rack_of
 from fitmatch.fit.terms import Terms
 from fitmatch.parts import SIDES, Job, Position, Shell, excess_of, room, shortfall_of, tightest_room
 from fitmatch.placements import Placement
 from fitmatch.rules.drawing import bore_refused
-
-if TYPE_CHECKING:
-    from fitmatch.fit.moving import House
 
 
 class Kind:
@@ -28,15 +27,13 @@ class Kind:
         """`jobs` hold the same shells; `boxes`: what each of the first jobs may draw on; None: on all; `by_box`: shells
         of different boxes are told apart."""
         self.name = kind
-        self.jobs = tuple(jobs)
-        self.terms = [Terms(job, kind) for job in jobs]
-        self._boxes = {terms: some for terms, some in zip(self.terms, boxes, strict=False) if some is not None}
-        self._terms_of = {p.key: t for t in self.terms for p in t.job.positions if p.kind == kind}
+        self._open_boxes = tuple(boxes)
+        self._take(jobs)
         self._guarded = any(terms.guards.on for terms in self.terms)
         self._racks: dict[tuple[object, ...], Rack] = {}
 
         shells = self.jobs[0].shells
-        by_key = {shell.key: shell for shell in shells}
+        self._by_key = {shell.key: shell for shell in shells}
         locks = {lock for job in jobs for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
         locks = locks.union(*(job.reserved for job in jobs))
         self.classes: list[ShellClass] = []
@@ -47,7 +44,7 @@ class Kind:
             if shell.key in locks:
                 self._locked[shell.key] = self._new_class(shell)
                 continue
-            open_to = tuple(self._may_draw(terms, shell) for terms in self.terms)
+            open_to = tuple(self.may_draw(terms, shell) for terms in self.terms)
             box = shell.box if by_box else None
             signature = (shell.half, shell.wall_nm, shell.marks, shell.family, self._way(shell), open_to, box)
             if signature not in known:
@@ -55,30 +52,52 @@ class Kind:
             else:
                 known[signature].members.append(shell)
         self._free = list(known.values())
+        self._sort_positions()
 
+    def _take(self, jobs: Sequence[Job]) -> None:
+        self.jobs = tuple(jobs)
+        self.terms = [Terms(job, self.name) for job in jobs]
+        boxes = zip(self.terms, self._open_boxes, strict=False)
+        self._boxes = {terms: some for terms, some in boxes if some is not None}
+        self._terms_of = {p.key: t for t in self.terms for p in t.job.positions if p.kind == self.name}
+
+    def _sort_positions(self) -> None:
         self.bores: list[Bore] = []  # what pairs are sought for
         self.seats: list[Bore] = []  # one for each seat, with all its shells and the widest of its limits
+        self.incomplete: set[Terms] = set()  # some position cannot be inside its limits, whatever is chosen
         self.fixed: list[Placement] = []  # locked in both halves: nothing to choose
         # Measured, and the bore not refused; in file order, job by job.
         self.positions: list[Position] = []
         self.vacancies: list[Pair] = []  # where housings may move: that a seat stays empty, with each of them
         for terms in self.terms:
-            self._sort_in(terms, by_key)
+            self._sort_in(terms)
 
-    def _sort_in(self, terms: Terms, by_key: dict[tuple[str, str], Shell]) -> None:
+    def with_targets(self, targets: Mapping[tuple[str, str], int]) -> "Kind":
+        """The same with other targets, by the names of job and position; the shells stay in their classes."""
+        new = copy(self)
+        jobs = []
+        for job in self.jobs:
+            aims = (targets.get((job.name, p.name)) if p.kind == self.name else None for p in job.positions)
+            aimed = zip(job.positions, aims, strict=True)
+            jobs.append(replace(job, positions=tuple(p if nm is None else replace(p, target_nm=nm) for p, nm in aimed)))
+        new._take(jobs)
+        new._sort_positions()
+        return new
+
+    def _sort_in(self, terms: Terms) -> None:
         """Sort in the positions of one job."""
         free: list[Position] = []
         for position in terms.job.positions:
             if position.kind != self.name:
                 continue
-            if not ready(position, by_key) or bore_refused(terms.job, position):
-                terms.may_be_complete = False
+            if not ready(position, self._by_key) or bore_refused(terms.job, position):
+                self.incomplete.add(terms)
                 continue
             self.positions.append(position)
             if position.upper is None or position.lower is None:
                 free.append(position)
             else:
-                self._fix(terms.place(position, by_key[position.upper], by_key[position.lower]), terms)
+                self._fix(terms.place(position, self._by_key[position.upper], self._by_key[position.lower]), terms)
         fixed = [p for p in self.fixed if self.terms_of(p.position) is terms]
         alike: dict[tuple[object, ...], Bore] = {}
         for position in free:
@@ -89,7 +108,8 @@ class Kind:
         cleared = placement.clearance_tightest_nm > 0
         if cleared:
             self.fixed.append(placement)
-        terms.may_be_complete &= cleared and placement.within_limits
+        if not (cleared and placement.within_limits):
+            self.incomplete.add(terms)
 
     def _add(
         self, position: Position, terms: Terms, shifts: tuple[int, int], alike: dict[tuple[object, ...], Bore]
@@ -115,10 +135,28 @@ class Kind:
             alike[what].positions.append(position)
 
     def from_boxes(self, boxes: Sequence[frozenset[str] | None]) -> "Kind":
-        """The same positions, where each of the first jobs draws on these boxes alone; None: on all."""
-        return type(self)(self.jobs, self.name, boxes)
+        """The same positions, where each of the first jobs draws on no boxes but these; None: on all it could."""
+        both = zip_longest(boxes, self._open_boxes)
+        return type(self)(self.jobs, self.name, [b if a is None else a if b is None else a & b for a, b in both])
 
-    def _may_draw(self, terms: Terms, shell: Shell) -> bool:
+    def altered(
+        self,
+        *,
+        classes: list[ShellClass] | None = None,
+        bores: list[Bore] | None = None,
+        seats: list[Bore] | None = None,
+        vacancies: list[Pair] | None = None,
+    ) -> "Kind":
+        """The same with other classes, bores, seats or vacancies where they are given."""
+        new = copy(self)
+        new.classes = self.classes if classes is None else classes
+        new.bores = self.bores if bores is None else bores
+        new.seats = self.seats if seats is None else seats
+        new.vacancies = self.vacancies if vacancies is None else vacancies
+        return new
+
+    def may_draw(self, terms: Terms, shell: Shell) -> bool:
+        """Whether the box of this shell is open to this job."""
         return terms not in self._boxes or shell.box in self._boxes[terms]
 
     def terms_of(self, position: Position) -> Terms:
@@ -202,13 +240,12 @@ class Kind:
             bore=bore,
             upper=upper,
             lower=lower,
-            inside=int(not shortfall and not excess),
-            below=int(shortfall > 0),
+            within_limits=int(not shortfall and not excess),
             shortfall_nm=shortfall,
             excess_nm=excess,
             deviation_nm=clearance - bore.target_nm,
             clearance_nm=clearance,
-            difference_nm=abs(upper.wall_nm - lower.wall_nm),
+            wall_difference_nm=abs(upper.wall_nm - lower.wall_nm),
             want_shortfall_nm=shortfall_of(bore.want_min_nm, clearance),
             want_excess_nm=excess_of(bore.want_max_nm, clearance),
             thick=bore.terms.thick(upper.wall_nm, lower.wall_nm) if bore.counts else 0,
@@ -244,7 +281,7 @@ class Kind:
         terms: Terms,
         margins: dict[tuple[object, object], int],
         shifts: tuple[int, int],
-        house: "House | None" = None,
+        house: House | None = None,
     ) -> Bore:
         """The bores of a seat, one for each margin of a guard. What comes back has all its shells, its widest limits.
 
@@ -282,25 +319,24 @@ class Kind:
         return whole
 
     def _of_way(self, rack: Rack, way: object) -> Rack:
-        classes = [c for c in rack.classes if self._way(c.members[0]) == way]
-        return Rack(classes, [c.wall_nm for c in classes])
+        return rack_of([c for c in rack.classes if self._way(c.members[0]) == way])
 
     def _rack(self, side: str, position: Position, terms: Terms) -> Rack:
         """The classes that may go into this side of the position: its locked shell, else those that its rules take."""
         lock: tuple[str, str] | None = getattr(position, side)
         if lock is not None:
             locked = [self._locked[lock]] if lock in self._locked else []
-            locked = [c for c in locked if self._may_draw(terms, c.members[0])]
-            return Rack(locked, [c.wall_nm for c in locked])
+            locked = [c for c in locked if self.may_draw(terms, c.members[0])]
+            return rack_of(locked)
         key = (side, terms.asks(position, side), terms if terms in self._boxes else None)
         if key not in self._racks:
             classes = [
                 c
                 for c in self._free
-                if c.half in (side, "either") and self._may_draw(terms, c.members[0]) and terms.takes(position, side, c)
+                if c.half in (side, "either") and self.may_draw(terms, c.members[0]) and terms.takes(position, side, c)
             ]
             classes.sort(key=lambda c: (c.wall_nm, c.index))
-            self._racks[key] = Rack(classes, [c.wall_nm for c in classes])
+            self._racks[key] = rack_of(classes)
         return self._racks[key]
 
 

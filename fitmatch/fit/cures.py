@@ -6,6 +6,7 @@ rules and limits are let out in the position's own; a hold or a lock may be any.
 The bonds of its reason keep the position out whatever else is let go: what none of them stands for is not tried.
 """
 
+from bisect import bisect_left
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import partial
@@ -50,7 +51,7 @@ def _questions(asker: Asker, place: Place, reason: Reason) -> Iterator[_Question
     for sort in SETTINGS:
         for rule in sort.of(job, asker.kind):
             if rule.name in together:
-                yield _Easing(asker, place, job, rule).cure
+                yield partial(_easing, asker, place, job, rule)
     for sort in reversed(OF_PARTS):
         singles = list(sort.singles(asker.jobs, asker.kind, place, together))
         if sort.most_singles is not None and len(singles) > sort.most_singles:
@@ -82,47 +83,30 @@ def _limit(asker: Asker, place: Place, position: Position, limit: str) -> Cure |
     return Cure(limit, now + by if limit == "max" else now - by, by)
 
 
-class _Easing:
+def _easing(asker: Asker, place: Place, job: Job, rule: Rule) -> Cure | None:
     """A rule of the position's own job, let out by the least amount that works, else let go."""
+    name, kind = rule.name, asker.kind
+    assert name is not None
 
-    def __init__(self, asker: Asker, place: Place, job: Job, rule: Rule) -> None:
-        self._asker = asker
-        self._place = place
-        self._job = job
-        self._rule = rule
-
-    def cure(self) -> Cure | None:
-        rule, kind = self._rule, self._asker.kind
-        assert rule.name is not None
-        without = self._job
-        for other in [other for other in type(rule).of(self._job, kind) if other.name == rule.name]:
-            without = other.off(without, kind)
-        if not self._can((rule.name,), without):
-            return None
-        now = rule.amount
-        if now is None:
-            return Cure(rule.name)
-        amounts = rule.amounts(self._job, kind)
-        low, high = 0, len(amounts) - 1  # the last does as much as none at all
-        while low < high:
-            middle = (low + high) // 2
-            if amounts[middle] != now and self._can((rule.change, amounts[middle]), self._eased(amounts[middle])):
-                high = middle
-            else:
-                low = middle + 1
-        found = amounts[low]
-        if isinstance(found, int):
-            return Cure(rule.change, found, abs(found - int(now)))
-        return Cure(rule.change, factor=found)
-
-    def _eased(self, amount: float) -> Job:
-        rules = (rule.eased(amount) if rule == self._rule else rule for rule in self._job.rules)
-        return replace(self._job, rules=tuple(rules))
-
-    def _can(self, key: tuple[object, ...], changed: Job) -> bool:
+    def can(changed: Job, *key: object) -> bool:
         """Whether the position can be inside with its own job changed like this."""
-        jobs = tuple(changed if job is self._job else job for job in self._asker.jobs)
-        return self._asker.can(jobs, self._place, (self._place[0], key))
+        jobs = tuple(changed if one is job else one for one in asker.jobs)
+        return asker.can(jobs, place, (place[0], key))
+
+    def does(amount: float) -> bool:
+        rules = (one.eased(amount) if one == rule else one for one in job.rules)
+        return amount != rule.amount and can(replace(job, rules=tuple(rules)), rule.change, amount)
+
+    if not can(rule.without(name, job, kind), name):
+        return None
+    if rule.amount is None:
+        return Cure(name)
+    amounts = rule.amounts(job, kind)
+    # The last does as much as none at all.
+    found = amounts[bisect_left(amounts, True, hi=len(amounts) - 1, key=does)]
+    if isinstance(found, int):
+        return Cure(rule.change, found, abs(found - int(rule.amount)))
+    return Cure(rule.change, factor=found)
 
 
 def _too_many() -> Cure | None:

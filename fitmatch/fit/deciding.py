@@ -7,9 +7,10 @@ from typing import NamedTuple
 
 from fitmatch.fit.bores import Bore
 from fitmatch.fit.candidates import Kind
+from fitmatch.fit.model import Choice
 from fitmatch.fit.moving import MovingKind, settle
 from fitmatch.fit.naming import name_shells, seats_of
-from fitmatch.fit.search import Choice
+from fitmatch.fit.order import Share
 from fitmatch.fit.terms import Terms
 from fitmatch.housings import with_housings
 from fitmatch.parts import Job, Position
@@ -89,6 +90,14 @@ def by_job(kind: Kind, placements: Iterable[Placement]) -> list[tuple[Placement,
     for p in placements:
         some[p.position.job].append(p)
     return [tuple(found) for found in some.values()]
+
+
+def shares_placed(kind: Kind, placements: Iterable[Placement]) -> list[Share]:
+    """What each of the jobs of a kind has of a plan."""
+    return [
+        Share([(p, 1) for p in some], sum(p.kind == kind.name for p in job.positions))
+        for job, some in zip(kind.jobs, by_job(kind, placements), strict=True)
+    ]
 
 
 def placed(kind: Kind, choice: Choice) -> tuple[Kind, list[Placement]]:

@@ -164,7 +164,7 @@ def _best_with(one: Decided, demand: Demand, stop: Stop) -> tuple[OtherPlan | No
         proven = prove(kind, one.strategy, one.slack_nm, stop, turns(kind, one.priority), demand.alter)
     except NoPlan:
         return None, False
-    found = other_plan(one, kind, proven.choice, proven=proven.proof.proven)
+    found = other_plan(one, proven.kind, proven.choice, proven=proven.proof.proven)
     if all(p.position.key != demand.place for p in found.placements):
         return None, True  # stopped before there was a plan
     return found, not proven.proof.proven

@@ -6,98 +6,90 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import combinations
 from math import comb
-from typing import Protocol
+from typing import Final
 
 from fitmatch.fit.bores import Pair
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.jobrows import locked_boxes
-from fitmatch.fit.regions import Ground, Region, Work, total
-from fitmatch.fit.search import BoxLimit, Choice, Limit, Measure
-from fitmatch.fit.several import complete_jobs, widest_spread
+from fitmatch.fit.model import BoxLimit, Choice, Limit, Measure, Work, shares_of
+from fitmatch.fit.order import Adds, Figure, value
+from fitmatch.fit.regions import Ground, Region
+from fitmatch.fit.search import of_jobs
 from fitmatch.fit.sources import Listed
-from fitmatch.fit.terms import Terms
 from fitmatch.problems import FaultInFitmatch
 
 _MANY_SETS = 500  # so many sets of boxes are looked at one by one
 
 
-class Figure(Protocol):
-    """A number by which plans are ordered; smaller is better."""
+@dataclass(frozen=True, slots=True)
+class Walk:
+    """A figure of these jobs. Of a worst deviation or a spread all is alike up to `forgiven`."""
 
-    def value(self, choice: Choice) -> int: ...
+    figure: Figure
+    kind: Kind
+    work: Work
+    forgiven: int
 
-    def exactly(self, ground: Ground, regions: list[Region], value: int) -> list[Region]: ...
+    def value(self, choice: Choice) -> int:
+        found = value(self.figure, shares_of(self.kind, choice, self.work))
+        return max(found, self.forgiven) if self.figure.adds in (Adds.WORST, Adds.SPREAD) else found
 
-    def above(self, ground: Ground, regions: list[Region], value: int) -> list[Region]: ...
+    def exactly(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
+        raise NotImplementedError
+
+    def above(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
+        raise NotImplementedError
 
     def smallest(self, ground: Ground, regions: list[Region], known: Choice) -> tuple[Choice, list[Region]]:
         """The best plan by this figure, `known` being one of the regions' plans, and the regions of its equals."""
-        ...
+        raise NotImplementedError
 
 
-@dataclass(frozen=True, slots=True)
-class Complete:
-    """The jobs with all their positions inside their limits; as more are better, with a minus."""
-
-    kind: Kind
-
-    def value(self, choice: Choice) -> int:
-        return -complete_jobs(self.kind, choice)
+class _Engines(Walk):
+    """Jobs complete: as more are better, with a minus."""
 
     def exactly(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
-        return [r._replace(complete=(-value, -value)) for r in regions]
+        return [r.bound(complete=-value, complete_most=-value) for r in regions]
 
     def above(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
-        return [r._replace(complete=(0, -value - 1)) for r in regions] if value else []
+        return [r.bound(complete=0, complete_most=-value - 1) for r in regions] if value else []
 
     def smallest(self, ground: Ground, regions: list[Region], known: Choice) -> tuple[Choice, list[Region]]:
-        best, least, most = known, -self.value(known), len(self.kind.terms)
+        best, least, most = known, -self.value(known), len(self.work)
         while least < most:
             middle = (least + most + 1) // 2
-            found = next((p for r in regions if (p := ground.plan(_with_complete(r, middle)))), None)
+            found = next((p for r in regions if (p := ground.plan(r.bound(complete=middle)))), None)
             if found is None:
                 most = middle - 1
             else:
                 best, least = found, -self.value(found)
-        return best, [_with_complete(region, least) for region in regions]
+        return best, [region.bound(complete=least) for region in regions]
 
 
-def _with_complete(region: Region, least: int) -> Region:
-    return region._replace(complete=(least, region.complete[1]))
-
-
-@dataclass(frozen=True, slots=True)
-class Sum:
-    """The total of a measure."""
-
-    measure: Measure
-
-    def value(self, choice: Choice) -> int:
-        return total(choice, self.measure)
+class _Sum(Walk):
+    @property
+    def _measure(self) -> Measure:
+        return of_jobs(self.figure.measure, self.kind, self.work)
 
     def exactly(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
-        return [r._replace(limits=(*r.limits, Limit(self.measure, value, value))) for r in regions]
+        return [r.limit(Limit(self._measure, value, value)) for r in regions]
 
     def above(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
-        return [r._replace(limits=(*r.limits, Limit(self.measure, None, value + 1))) for r in regions]
+        return [r.limit(Limit(self._measure, None, value + 1)) for r in regions]
 
     def smallest(self, ground: Ground, regions: list[Region], known: Choice) -> tuple[Choice, list[Region]]:
         best, kept = known, []
         for region in regions:
-            here = ground.plan(region, Limit(self.measure, total(best, self.measure)))
+            here = ground.plan(region, Limit(self._measure, self.value(best)))
             if here is not None:
-                here, left = ground.least(region, self.measure, here)
-                kept.append((total(here, self.measure), left))
-                best = min(best, here, key=lambda choice: total(choice, self.measure))
-        return best, [region for value, region in kept if value == total(best, self.measure)]
+                here, left = ground.least(region, self._measure, here)
+                kept.append((self.value(here), left))
+                best = min(best, here, key=self.value)
+        return best, [region for found, region in kept if found == self.value(best)]
 
 
-@dataclass(frozen=True, slots=True)
-class Boxes:
-    """The boxes that these jobs together draw on, those of their locked pairs included; for kinds sorted by box."""
-
-    kind: Kind
-    work: Work
+class _Boxes(Walk):
+    """Those of locked pairs are included; for kinds sorted by box."""
 
     def value(self, choice: Choice) -> int:
         drawn = ({p.upper.box, p.lower.box} for p in choice if self._draws(p))
@@ -110,7 +102,9 @@ class Boxes:
         return [self._limited(r, value + 1, None) for r in regions]
 
     def smallest(self, ground: Ground, regions: list[Region], known: Choice) -> tuple[Choice, list[Region]]:
-        least = min(max((boxes.least for boxes in r.boxes if boxes.work is self.work), default=0) for r in regions)
+        least = min(
+            max((boxes.least for boxes in r.bounds.boxes if boxes.work is self.work), default=0) for r in regions
+        )
         for count in range(max(least, len(locked_boxes(self.kind, self.work))), self.value(known) + 1):
             parts = self._parts(ground, regions, 0, count)
             if parts:
@@ -120,7 +114,7 @@ class Boxes:
     def _limited(self, region: Region, least: int, most: int | None) -> Region:
         if not least and most is None:
             return region
-        return region._replace(boxes=(*region.boxes, BoxLimit(self.work, least, most)))
+        return region.bound(boxes=(*region.bounds.boxes, BoxLimit(self.work, least, most)))
 
     def _parts(self, ground: Ground, regions: list[Region], least: int, most: int) -> list[tuple[Choice, Region]]:
         """Of these regions the plans that draw on at least and at most so many boxes: the parts that hold any, each
@@ -148,23 +142,14 @@ class Boxes:
         return bool(pair.filled) and pair.bore.terms in self.work
 
 
-@dataclass(frozen=True, slots=True)
-class Worst:
-    """The largest |deviation| of the counted in these jobs; 0 where none is. Up to `forgiven` all is alike."""
-
-    work: Work
-    forgiven: int = 0
-
-    def value(self, choice: Choice) -> int:
-        return max(self.forgiven, 0, *(abs(p.deviation_nm) for p in choice if p.counted and p.bore.terms in self.work))
-
+class _Worst(Walk):
     def exactly(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
         reached = () if value == self.forgiven else (_some(self.work, lambda p: abs(p.deviation_nm) >= value),)
         return [r.clip(self.work, -value, value, *reached) for r in regions]
 
     def above(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
         beyond = _some(self.work, lambda p: abs(p.deviation_nm) > value)
-        return [r._replace(limits=(*r.limits, beyond)) for r in regions]
+        return [r.limit(beyond) for r in regions]
 
     def smallest(self, ground: Ground, regions: list[Region], known: Choice) -> tuple[Choice, list[Region]]:
         best = known
@@ -188,17 +173,7 @@ class Worst:
         return best, [region.clip(self.work, -value, value) for region in regions]
 
 
-@dataclass(frozen=True, slots=True)
-class Spread:
-    """Largest less smallest deviation of the counted in a job, the largest of these jobs; 0 where none is. Up to
-    `forgiven` all is alike."""
-
-    work: Work
-    forgiven: int = 0
-
-    def value(self, choice: Choice) -> int:
-        return max(self.forgiven, widest_spread(p for p in choice if p.counted and p.bore.terms in self.work))
-
+class _Spread(Walk):
     def exactly(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
         if value == self.forgiven:
             return [region.spread_over(self.work, value) for region in regions]
@@ -280,6 +255,15 @@ def _more(deviation: int) -> Callable[[Pair], bool]:
     return lambda p: p.deviation_nm > deviation
 
 
-def of_jobs(measure: Measure, work: list[Terms]) -> Measure:
-    """The same for the pairs of these jobs, 0 for others."""
-    return lambda p: measure(p) if p.bore.terms in work else 0
+_WALKS: Final = {
+    Adds.SUM: _Sum,
+    Adds.WORST: _Worst,
+    Adds.SPREAD: _Spread,
+    Adds.ENGINES: _Engines,
+    Adds.BOXES: _Boxes,
+}
+
+
+def walk(figure: Figure, kind: Kind, work: Work, forgiven: int = 0) -> Walk:
+    """How to walk along this figure of these jobs."""
+    return _WALKS[figure.adds](figure, kind, work, forgiven)

@@ -9,13 +9,12 @@ from collections.abc import Collection, Iterable
 
 from fitmatch.fit.bores import Bore, Pair
 from fitmatch.fit.candidates import Kind
-from fitmatch.fit.measures import COMPLETE, FILLED_AT_ALL, INSIDE, INSIDE_LIMITS, LEVEL_1, WISH
-from fitmatch.fit.search import Measure, Search
-from fitmatch.fit.several import complete_jobs, most_complete
+from fitmatch.fit.model import Bounds
+from fitmatch.fit.order import ENGINES, FILLED, INSIDE, LEVEL_1, WISH, order_of
+from fitmatch.fit.search import Search
+from fitmatch.fit.several import most_complete
 from fitmatch.fit.sources import Best
-from fitmatch.fit.windows import fill_within
-
-ANY = 1 << 62  # a deviation that none exceeds
+from fitmatch.fit.windows import ANY, Windows, own_bests, widest_deviation
 
 
 class NoPlan(Exception):
@@ -27,91 +26,83 @@ def places_of(bores: Iterable[Bore]) -> int:
     return sum(b.count for b in {b.seat: b for b in bores}.values())
 
 
-def fill_all(search: Search, within: int | None = None) -> bool:
+def fill(search: Search) -> Windows:
+    """Prove levels 0 and 1 of the jobs in work."""
+    return fill_all(search) or fill_most(search)
+
+
+def fill_all(search: Search, within: int | None = None) -> Windows | None:
     """Try to give every bore its best at once: inside its limits where any pair is, else its own least bad pair.
 
     No plan can do better on levels 0 and 1, so a plan found among few pairs proves both. Where a band is wished, each
     bore's best wish is tried first; if not all can have that, the wish is proven over the pairs inside the limits.
     Windows of |deviation| start at the largest of each bore's own best and widen; `within` names the only one to try.
     """
-    if any(bore.wishes for bore in search.bores):
-        if fill_at_best(search, within, wished=True):
-            return True
-        if not fill_at_best(search, within, wished=False):
-            return False
-        search.fields, search.narrowed = [search.within(ANY if within is None else within)], False
-        _wish(search)
-        return True
-    return fill_at_best(search, within, wished=False)
+    if not any(bore.wishes for bore in search.bores):
+        return fill_at_best(search, within, wished=False)
+    windows = fill_at_best(search, within, wished=True)
+    if windows is None:
+        windows = fill_at_best(search, within, wished=False)
+        if windows is not None:
+            windows.open(ANY if within is None else within)
+            for figure in WISH:
+                search.minimise(figure)
+    return windows
 
 
-def fill_at_best(search: Search, within: int | None, *, wished: bool) -> bool:
+def fill_at_best(search: Search, within: int | None, *, wished: bool) -> Windows | None:
     """`fill_all` with or without the wish."""
-    known = len(search.limits)
-    done = _fill_at_best(search, within, wished=wished)
-    if not done:
-        del search.limits[known:]
-        search.must_fill = False
-    return done
-
-
-def _fill_at_best(search: Search, within: int | None, *, wished: bool) -> bool:
-    kind = search.kind
-    search.level = INSIDE
+    search.begin(INSIDE)
+    kind, before = search.kind, search.bounds
     own_best = _own_bests(search, wished=wished)
-    widest = 0
-    for bore, best in own_best.items():
-        ends = kind.smallest_sum(bore, best.low, best.high), kind.largest_sum(bore, best.low, best.high)
-        widest = max(widest, *(abs(s - bore.ideal) for s in ends if s is not None))
     able = {bore.seat for bore in own_best}
     outside = _least_bad(kind, [bore for bore in search.bores if bore.seat not in able], wished=wished)
     able |= {p.bore.seat for p in outside}
     outside += [p for p in kind.vacancies if p.bore.terms in search.work and p.bore.seat not in able]
-    bests: dict[int, int] = {}
-    for bore, best in own_best.items():
-        bests[bore.seat] = min(best.deviation_nm, bests.get(bore.seat, best.deviation_nm))
-
-    search.own_best, search.outside, search.reach = own_best, outside, Counter()
     if not _enough_shells([*own_best, *(p.bore for p in outside if p.filled)]):
-        return False
+        return None
+    bounds = before
     if not wished:
-        _part_the_outside(search)
-    search.least_worst = window = max(bests.values(), default=0)
+        outside, bounds = _part_the_outside(search, outside)
+    window = max(own_bests(own_best).values(), default=0)
+    search.look_in(search.fields, least_worst=window)
+    widest = widest_deviation(kind, own_best)
     if within is not None:
         if window > within:
-            return False
+            return None
         window = widest = within
-    while not fill_within(search, window):
+    search.look_in(search.fields, bounds)
+    windows = Windows(search, own_best, outside)
+    while not windows.fill(window):
         if window >= widest:
-            return False
-        search.least_worst = window + 1
+            search.look_in(search.fields, before)
+            return None
+        search.look_in(search.fields, least_worst=window + 1)
         window = min(2 * window + 1_000, widest)
-    return True
+    return windows
 
 
-def _part_the_outside(search: Search) -> None:
+def _part_the_outside(search: Search, outside: list[Pair]) -> tuple[list[Pair], Bounds]:
     """Where seats without any pair inside their limits want the same shells, prove what they can have at best between
     them, whatever the others take: the others are inside their limits and add nothing to level 1."""
-    seats = {p.bore.seat for p in search.outside}
+    seats = {p.bore.seat for p in outside}
     bores = [bore for bore in search.bores if bore.seat in seats]
     if places_of(bores) < 2 or any(bore.house is not None for bore in bores):
-        return
+        return outside, search.bounds
     alone = Search(search.kind, search.stop)
-    alone.work, alone.level = search.work, search.level
-    alone.fields = [search.outside]
-    alone.require_full()
-    if alone.feasible(search.outside) is not None:
-        return
+    alone.take(search.work)
+    alone.begin(INSIDE)
+    if alone.feasible(outside, alone.filling(outside)) is not None:
+        return outside, search.bounds
     everything = [p for bore in bores for p in search.kind.pairs(bore, 0, bore.sum_high)]
-    alone.fields = [everything]
-    alone.require_full()
+    alone.look_in([everything], alone.filling(everything))
     found = alone.feasible(everything)
-    if found is not None:
-        alone.choice = found
-        for level, measure in LEVEL_1:
-            alone.minimise(level, measure)
-        (search.outside,) = alone.fields
-        search.limits += alone.limits
+    if found is None:
+        return outside, search.bounds
+    alone.found(found)
+    for figure in LEVEL_1:
+        alone.minimise(figure)
+    return alone.fields[0], search.bounds.and_limits(*alone.bounds.limits)
 
 
 def _enough_shells(bores: Collection[Bore]) -> bool:
@@ -172,53 +163,35 @@ def _least_bad(kind: Kind, bores: list[Bore], *, wished: bool) -> list[Pair]:
         if walls is not None:
             found.setdefault(bore.seat, []).extend(kind.pairs(bore, walls, walls))
     # What is locked in both halves may be inside its limits and is among these, as it is not bound to any window.
-    figures: tuple[tuple[str, Measure], ...] = (INSIDE_LIMITS, *LEVEL_1, *(WISH if wished else ()))
+    figures = (INSIDE, *LEVEL_1, *(WISH if wished else ()))
 
     def badness(pair: Pair) -> tuple[int, ...]:
-        return tuple(measure(pair) for _, measure in figures)
+        return tuple(figure.measure(pair) for figure in figures)
 
     return [p for pairs in found.values() for p in pairs if badness(p) == min(map(badness, pairs))]
 
 
-def fill_most(search: Search) -> None:
-    """The long way, over all pairs: shells are too few, or positions want the same ones."""
+def fill_most(search: Search) -> Windows:
+    """The long way, over all pairs: shells are too few, or positions want the same ones. Raises NoPlan where what is
+    demanded cannot be."""
     kind = search.kind
     everything: list[Pair] = []
     for bore in search.bores:
         search.stop.seconds_left()
         everything.extend(kind.pairs(bore, 0, bore.sum_high))
     everything.extend(p for p in kind.vacancies if p.bore.terms in search.work)
-    search.least_worst = 0
-    search.own_best, search.narrowed = _own_bests(search, wished=False), False
-    search.outside = [p for p in everything if not p.counted]
-    search.fields = [[*search.kept, *everything]]
+    search.look_in([[*search.kept, *everything]], least_worst=0)
     if search.demanded:
         found = search.feasible(search.fields[0])
         if found is None:
             raise NoPlan
-        search.choice = found
-    if len(search.work) > 1:
-        most_complete(search, COMPLETE)
-    search.minimise(*INSIDE_LIMITS)
-    search.minimise(*FILLED_AT_ALL)
-    for level, measure in LEVEL_1:
-        search.minimise(level, measure)
-    if any(bore.wishes for bore in search.bores):
-        _wish(search)
-    if sum(n * p.filled for p, n in search.choice.items() if p.bore.terms in search.work) == places_of(search.bores):
-        search.require_full()
-
-
-def _wish(search: Search) -> None:
-    """Level 1 ends with the wished band: the fewest below, the least shortfall, the fewest above, the least excess."""
-    for level, measure in WISH:
-        search.minimise(level, measure)
-
-
-def levels_0_and_1(search: Search) -> tuple[int, ...]:
-    """Smaller is better."""
-    used = search.choice.items()
-    return (
-        -complete_jobs(search.kind, search.choice),
-        *(sum(n * measure(p) for p, n in used) for _, measure in (INSIDE_LIMITS, FILLED_AT_ALL, *LEVEL_1, *WISH)),
-    )
+        search.found(found)
+    order = order_of("target", 0, several=len(search.work) > 1, wishes=any(bore.wishes for bore in search.bores))
+    for figure in (*order.fit, *order.rest):
+        if figure is ENGINES:
+            most_complete(search)
+        else:
+            search.minimise(figure)
+    if -search.value(FILLED) == places_of(search.bores):
+        search.look_in(search.fields, search.filling(p for field in search.fields for p in field))
+    return Windows(search, _own_bests(search, wished=False), [p for p in everything if not p.counted])

@@ -71,11 +71,11 @@ def complete_rows(
     say which."""
     inside: dict[int, list[tuple[int, int]]] = {}
     for j, p in enumerate(field):
-        if p.inside:
+        if p.within_limits:
             inside.setdefault(p.bore.seat, []).append((j, 1))
     jobs = []
     for terms in kind.terms:
-        if terms.may_be_complete:
+        if terms not in kind.incomplete:
             complete = program.variable(1)
             jobs.append((complete, 1))
             for bore in kind.seats:  # a row for each seat: one for all of them would be a far weaker bound

@@ -1,175 +1,173 @@
-"""The levels of "best" in their order, each proven before the next.
+"""The proof: the figures of `order` one after the other, each kept while the next is proven.
 
-0 (of several jobs the most complete, then) as many positions as possible inside their limits; 1 as many of the others
-as possible filled, the fewest and least too tight first, then as near to the wished band as can be; 2 quality, by
-strategy; 3 ties: the most housings that stay, the largest total clearance, then the smallest total wall difference.
+How a figure adds up decides who proves it. One certificate may settle several at once: a plan in which every bore has
+its best on levels 0 and 1 proves both, and a bound on the worst deviation.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from itertools import repeat
 from typing import NamedTuple
 
 from fitmatch.fit.bores import Pair
 from fitmatch.fit.boxsets import BoxSets
 from fitmatch.fit.candidates import Kind
-from fitmatch.fit.filling import ANY, NoPlan, fill_all, fill_most, levels_0_and_1, places_of
-from fitmatch.fit.measures import (
+from fitmatch.fit.filling import NoPlan, fill, fill_all, fill_most, places_of
+from fitmatch.fit.model import FREE, Choice, Limit, Work
+from fitmatch.fit.order import (
     BOXES,
-    CLEARANCE,
-    COMPLETE,
-    DIFFERENCE,
     FILLED,
     INSIDE,
+    QUALITY,
     SPREAD,
     SQUARES,
-    STAYING,
     WORST,
-    square,
+    Adds,
+    Figure,
+    order_of,
 )
-from fitmatch.fit.search import Choice, Limit, Search
-from fitmatch.fit.several import narrow_spreads, widest_spread
+from fitmatch.fit.search import Search
+from fitmatch.fit.several import narrow_spreads
 from fitmatch.fit.sliding import narrow_spread
-from fitmatch.fit.sources import Listed, Source
+from fitmatch.fit.sources import Listed
 from fitmatch.fit.stopping import Stop, Stopped
-from fitmatch.fit.terms import Terms
-from fitmatch.fit.windows import affordable, least_worst_within, priced
+from fitmatch.fit.windows import ANY, Windows
 from fitmatch.plans import Proof
 
-Turns = list[list[Terms]]
+Turns = Sequence[Work]
+_ORDER = order_of("target", 0, several=True, wishes=True)
+_LEVELS_0_AND_1 = _ORDER.fit + _ORDER.rest
+_LIKELY_EVEN = replace(SQUARES, name=SPREAD.name)  # what is looked for first where the spread is in work
 _Boxes = tuple[frozenset[str], ...]  # that each of the first jobs may draw on
-Demanding = Callable[[Kind], list[Pair]]  # alters a kind, and says of which pairs one must be used
-
-STRATEGIES = ("target", "even", "keep-sets")
-KEEP_SETS_SLACK_NM = 2_540  # 0.0001 in
+Demanding = Callable[[Kind], tuple[Kind, list[Pair]]]  # alters a kind, and says of which pairs one must be used
 
 
 class Proven(NamedTuple):
-    """The best choice of pairs for one kind, and how far it is proven."""
+    """The best choice of pairs for one kind, with what is demanded told apart in it, and how far it is proven."""
 
+    kind: Kind
     choice: Choice
     proof: Proof
 
 
 def prove(
-    kind: Kind, strategy: str, slack_nm: int, stop: Stop, turns: Turns, demand: Demanding | None = None
+    kind: Kind,
+    strategy: str,
+    slack_nm: int,
+    stop: Stop,
+    turns: Turns,
+    demand: Demanding | None = None,
+    *,
+    ties: bool = True,
 ) -> Proven:
-    """Work through all levels; where time runs out the best choice so far comes back, unproven.
+    """Work through all figures, with `ties` those of level 3 too; where time runs out the best choice so far comes
+    back, unproven.
 
     `turns`: jobs that are worked for together, those of the first turn before any other; ties are for all. Raises
     NoPlan where a `demand` cannot be met.
     """
-    search = _search(kind, stop, demand)
+    start = _Start(stop, demand, ties)
+    search = start.search(kind)
     try:
         if strategy == "keep-sets":
-            _keep_sets(search, slack_nm, turns, demand)
-            return Proven(search.choice, Proof())
+            _keep_sets(search, slack_nm, turns, start)
+            return Proven(search.kind, search.choice, Proof())
         for work in turns:
             if len(turns) > 1:
                 search.take(work)
-            if not fill_all(search):
-                fill_most(search)
-            if strategy == "target":
-                _target(search, slack_nm)
-            else:
-                _even(search, slack_nm)
-        if len(turns) > 1:
-            search.take(kind.terms)
-        _ties(search)
+            _prove_quality(fill(search), order_of(strategy, slack_nm).quality, slack_nm)
+        if ties:
+            if len(turns) > 1:
+                search.take(kind.terms)
+            _ties(search)
     except Stopped as stopped:
-        return Proven(search.choice, Proof(False, search.level, _bound(search, stopped.bound)))
-    return Proven(search.choice, Proof())
+        name = search.figure.name if search.figure else None
+        return Proven(search.kind, search.choice, Proof(False, name, _bound(search, stopped.bound)))
+    return Proven(search.kind, search.choice, Proof())
 
 
-def _search(kind: Kind, stop: Stop, demand: Demanding | None) -> Search:
-    """A search among the plans that meet the demand."""
-    search = Search(kind, stop)
-    if demand is not None:
-        demanded = demand(kind)
+class _Start(NamedTuple):
+    """What all searches of one proof have in common."""
+
+    stop: Stop
+    demand: Demanding | None
+    ties: bool
+
+    def search(self, kind: Kind) -> Search:
+        """A search among the plans that meet the demand."""
+        if self.demand is None:
+            return Search(kind, self.stop)
+        kind, demanded = self.demand(kind)
         if not demanded:
             raise NoPlan
-        # In the fields from the start: jobs whose turn comes earlier must leave room for it.
-        search.demanded, search.fields = demanded, [demanded]
         seat = demanded[0].bore.seat
-        search.limits = [Limit(lambda p: int(p.bore.seat == seat), None, 1)]
-    return search
+        met = Limit(lambda p: int(p.bore.seat == seat), None, 1)
+        return Search(kind, self.stop, FREE.and_limits(met), demanded=demanded)
 
 
 def _bound(search: Search, bound: int | None) -> int | None:
-    """What the level in work cannot be better than: as proven, else what is plain without any proof."""
-    kind = search.kind
-    if search.level == INSIDE:
-        able = places_of(b for b in search.bores if kind.smallest_sum(b, b.inside_low, b.inside_high) is not None)
-        return able if bound is None else min(able, -bound)
-    if search.level == FILLED:
-        able = places_of(b for b in search.bores if kind.smallest_sum(b, 0, b.sum_high) is not None)
-        return able if bound is None else min(able, -bound)
-    if search.level in (COMPLETE, STAYING, CLEARANCE):
-        return None if bound is None else -bound
-    if search.level == BOXES:
+    """What the figure in work cannot be better than: as proven, else what is plain without any proof."""
+    kind, figure = search.kind, search.figure
+    if figure is BOXES:
         return 0  # the bound is that of another search, for certain boxes
-    least = search.least_worst if search.level == WORST else 0
+    if figure is not None and figure.more:
+        known = [] if bound is None else [-bound]
+        if figure in (INSIDE, FILLED):
+            ends = (lambda b: (b.inside_low, b.inside_high)) if figure is INSIDE else (lambda b: (0, b.sum_high))
+            known.append(places_of(b for b in search.bores if kind.smallest_sum(b, *ends(b)) is not None))
+        return min(known, default=None)
+    least = search.least_worst if figure is WORST else 0
     return least if bound is None else max(least, bound)
 
 
 # --- levels 2 and 3 ---
 
 
-def _target(search: Search, slack_nm: int) -> None:
-    """Smallest worst |deviation|, sum of squares, spread. The first may be given up by `slack_nm` for the later ones
-    and is then made as small as it can be with those kept."""
-    worst = _least_worst(search)
-    if slack_nm:
-        search.narrowed = True  # the fields hold what lies within `worst`; a larger window is open now
-    _least_squares(search, worst + slack_nm)
-    _narrow_spread(search)
-    if slack_nm:
-        search.narrow_worst(WORST, search.least_worst)
+def _prove_quality(windows: Windows, figures: Sequence[Figure], slack_nm: int = 0) -> None:
+    """Each figure by the way that suits how it adds up. The first may be given up by the slack for the later ones."""
+    radius = ANY
+    for at, figure in enumerate(figures):
+        slack = slack_nm if at == 0 else 0
+        if figure.adds is Adds.WORST:
+            radius = windows.least_worst() + slack
+            if slack:
+                windows.widen()
+        elif figure.adds is Adds.SUM:
+            windows.least_squares(radius)
+        else:
+            _narrow_spread(windows, slack, first=at == 0)
 
 
-def _least_worst(search: Search) -> int:
-    if search.narrowed:
-        return least_worst_within(search, WORST)
-    return search.narrow_worst(WORST, search.least_worst)
+def _narrow_spread(windows: Windows, slack: int, *, first: bool) -> None:
+    search = windows.search
+    if first:
+        _start_even(search)
+    if len(search.kind.terms) > 1:  # sliding windows are for one job alone
+        if first:
+            windows.open(ANY)
+        narrow_spreads(search, slack)
+    else:
+        narrow_spread(search, [windows.source()] if first else [Listed(field) for field in search.fields], slack)
 
 
-def _least_squares(search: Search, radius: int) -> None:
-    if search.narrowed:
-        # A good plan among few pairs tells which others could be part of a better one.
-        found = priced(search, square, radius) if search.all_at_once else None
-        search.minimise(SQUARES, square)
-        search.limits.pop()
-        search.fields = [search.within(radius) if found is None else affordable(search, square, radius, found)]
-        search.narrowed = False
-    search.minimise(SQUARES, square)
-
-
-def _even(search: Search, slack_nm: int) -> None:
-    """Smallest spread, worst |deviation|, sum of squares; `slack_nm` as in `_target`."""
-    # A plan of small spread to start from: the best by deviation. It proves nothing about the spread.
+def _start_even(search: Search) -> None:
+    """A plan of small spread to start from: the best by deviation. It proves nothing about the spread."""
     try:
-        search.narrow_worst(SPREAD, search.least_worst)
-        search.minimise(SPREAD, square)
+        search.narrow_worst(SPREAD)
+        search.minimise(_LIKELY_EVEN, keep=False)
     except Stopped:
         raise Stopped from None
-    search.limits.pop()
-    if len(search.kind.terms) > 1:
-        search.fields = [search.within(ANY)]
-        narrow_spreads(search, SPREAD, slack_nm)
-    else:
-        narrow_spread(search, SPREAD, [Source(search.kind, search.outside, search.own_best)], slack_nm)
-    search.narrow_worst(WORST)
-    search.minimise(SQUARES, square)
-    if slack_nm:
-        _narrow_spread(search)
 
 
-def _narrow_spread(search: Search) -> None:
-    if len(search.kind.terms) > 1:  # sliding windows are for one job alone
-        narrow_spreads(search, SPREAD)
-    else:
-        narrow_spread(search, SPREAD, [Listed(field) for field in search.fields])
+def _ties(search: Search) -> tuple[int, ...]:
+    movable = any(bore.house is not None for bore in search.bores)
+    return tuple(map(search.minimise, order_of("target", 0, movable=movable).ties))
 
 
-def _keep_sets(search: Search, slack_nm: int, turns: Turns, demand: Demanding | None) -> None:
+# --- keep-sets ---
+
+
+def _keep_sets(search: Search, slack_nm: int, turns: Turns, begin: _Start) -> None:
     """Fewest boxes drawn from with the same levels 0 and 1 and a worst |deviation| within the slack, then as `target`
     among plans that draw on no more boxes, turn by turn; ties at last.
 
@@ -181,57 +179,61 @@ def _keep_sets(search: Search, slack_nm: int, turns: Turns, demand: Demanding | 
         search.take(turns[0])
     for turn in range(len(turns)):
         if turn:
-            search.level = BOXES
-        starts = [search] if turn == 0 else [_at_turn(search, boxes, sizes, turn, demand) for boxes in equals]
-        for here in starts:
-            if not fill_all(here):
-                fill_most(here)
-        wanted = min(map(levels_0_and_1, starts))
-        likely = [(here, boxes) for here, boxes in zip(starts, equals, strict=True) if levels_0_and_1(here) == wanted]
-        most = min(_least_worst(here) for here, _ in likely) + slack_nm
-        search.choice, search.level = likely[0][0].choice, BOXES
+            search.begin(BOXES)
+        starts = [search] if turn == 0 else [_at_turn(search, boxes, sizes, turn, begin) for boxes in equals]
+        filled = [fill(here) for here in starts]
+        wanted = min(map(_values, starts, repeat(_LEVELS_0_AND_1)))
+        likely = [
+            (windows, boxes)
+            for windows, boxes in zip(filled, equals, strict=True)
+            if _values(windows.search, _LEVELS_0_AND_1) == wanted
+        ]
+        most = min(windows.least_worst() for windows, _ in likely) + slack_nm
+        search.found(likely[0][0].search.choice)
+        search.begin(BOXES)
         try:
-            equals = _fewest_boxes(search, likely, most, sizes, turn, demand)
+            equals = _fewest_boxes(search, likely, most, sizes, turn, begin)
         except Stopped:
             raise Stopped from None  # its bound is of certain boxes alone
 
 
 def _fewest_boxes(
     search: Search,
-    likely: list[tuple[Search, _Boxes]],
+    likely: list[tuple[Windows, _Boxes]],
     most: int,
     sizes: list[int],
     turn: int,
-    demand: Demanding | None,
+    begin: _Start,
 ) -> list[_Boxes]:
     """The sets of boxes that are best for the jobs of this turn, each behind those of the turns before."""
-    wanted = levels_0_and_1(likely[0][0])
+    wanted = _values(likely[0][0].search, _LEVELS_0_AND_1)
     equals: list[_Boxes] = []
     fewest, best = None, None
-    for start, before in likely:
-        filled = sum(n * p.filled for p, n in start.choice.items() if p.bore.terms in start.work)
-        sets = BoxSets(start.kind, start.work, filled, search.stop)
+    for windows, before in likely:
+        start = windows.search
+        sets = BoxSets(start.kind, start.work, -start.value(FILLED), search.stop)
         boxes = sets.fewest_untried()
         while boxes is not None and (fewest is None or len(boxes) <= fewest):
             now = (*before, *[boxes] * sizes[turn])
             try:
-                here = _at_turn(search, now, sizes, turn, demand)
-                enough = _reaches(here, wanted, most, start.all_at_once)
+                here = _at_turn(search, now, sizes, turn, begin)
+                enough = _reaching(here, wanted, most, windows.all_at_once)
             except NoPlan:
-                enough = False
-            if enough:
+                enough = None
+            if enough is not None:
                 if fewest is None or len(boxes) < fewest:
                     fewest, best = len(boxes), None
-                    search.choice, search.level = here.choice, WORST
-                _target(here, 0)
-                figures = _figures(here)
-                if turn + 1 == len(sizes):
+                    search.found(here.choice)
+                    search.begin(WORST)
+                _prove_quality(enough, QUALITY["target"])
+                figures = _values(here, QUALITY["target"])
+                if begin.ties and turn + 1 == len(sizes):
                     if turn:
                         here.take(here.kind.terms)
-                    _ties(here)
-                    figures += _tied(here.choice)
+                    figures += _ties(here)
                 if best is None or figures < best:
-                    best, equals, search.choice = figures, [], here.choice
+                    best, equals = figures, []
+                    search.found(here.choice)
                 if figures == best:
                     equals.append(now)
             sets.rule_out(boxes)
@@ -239,52 +241,30 @@ def _fewest_boxes(
     return equals
 
 
-def _at_turn(search: Search, boxes: _Boxes, sizes: list[int], turn: int, demand: Demanding | None) -> Search:
+def _at_turn(search: Search, boxes: _Boxes, sizes: list[int], turn: int, begin: _Start) -> Search:
     """A search in which the first jobs draw on these boxes alone, with the turns before this one proven and kept."""
-    here = _search(search.kind.from_boxes(boxes), search.stop, demand)
-    begin = 0
+    here = begin.search(search.kind.from_boxes(boxes))
+    first = 0
     for i, size in enumerate(sizes[: turn + 1]):
         if len(sizes) > 1:
-            here.take(here.kind.terms[begin : begin + size])
-        begin += size
+            here.take(here.kind.terms[first : first + size])
+        first += size
         if i < turn:
-            if not fill_all(here):
-                fill_most(here)
-            _target(here, 0)
+            _prove_quality(fill(here), QUALITY["target"])
     return here
 
 
-def _reaches(search: Search, wanted: tuple[int, ...], most: int, at_once: bool) -> bool:
-    """Whether the boxes of this search give these levels 0 and 1 with a worst |deviation| of `most` at most."""
-    if not fill_all(search, most):
+def _reaching(search: Search, wanted: tuple[int, ...], most: int, at_once: bool) -> Windows | None:
+    """What is left where the boxes of this search give these levels 0 and 1 with a worst |deviation| of `most` at
+    most; None where they do not."""
+    windows = fill_all(search, most)
+    if windows is None:
         if at_once:  # and these boxes must fill all at once too
-            return False
-        fill_most(search)
-    return levels_0_and_1(search) == wanted and _least_worst(search) <= most
+            return None
+        windows = fill_most(search)
+    return windows if _values(search, _LEVELS_0_AND_1) == wanted and windows.least_worst() <= most else None
 
 
-def _ties(search: Search) -> None:
-    if any(bore.house is not None for bore in search.bores):
-        search.minimise(STAYING, lambda p: -p.stays)
-    search.minimise(CLEARANCE, lambda p: -p.clearance_nm)
-    search.minimise(DIFFERENCE, lambda p: p.difference_nm)
-
-
-def _figures(search: Search) -> tuple[int, ...]:
-    """Level 2 as `target` of the jobs in work; smaller is better."""
-    judged = [(p, n) for p, n in search.choice.items() if search.judged(p)]
-    return (
-        max((abs(p.deviation_nm) for p, _ in judged), default=0),
-        sum(n * square(p) for p, n in judged),
-        widest_spread(p for p, _ in judged),
-    )
-
-
-def _tied(choice: Choice) -> tuple[int, ...]:
-    """The ties in their order; smaller is better."""
-    used = choice.items()
-    return (
-        -sum(n * p.stays for p, n in used),
-        -sum(n * p.clearance_nm for p, n in used),
-        sum(n * p.difference_nm for p, n in used),
-    )
+def _values(search: Search, figures: Iterable[Figure]) -> tuple[int, ...]:
+    """Of the plan in hand and the jobs in work; smaller is better."""
+    return tuple(map(search.value, figures))

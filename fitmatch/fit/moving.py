@@ -4,15 +4,13 @@ With the housing goes its bore and how that was read, its seating and its accept
 pin stay. Every measured position of a movable kind gets one measured housing, so that an empty one has its housing too.
 """
 
-from dataclasses import dataclass
-
-from fitmatch.fit.bores import Bore, Pair, Rack, ShellClass
+from fitmatch.fit.bores import Bore, House, Pair, Rack, ShellClass
 from fitmatch.fit.candidates import Kind, asks_for, ready
-from fitmatch.fit.search import Choice
+from fitmatch.fit.model import Choice
 from fitmatch.fit.shifts import ANYWHERE
 from fitmatch.fit.terms import Terms
 from fitmatch.housings import may_move, rehoused
-from fitmatch.parts import SIDES, Position, Shell, Size
+from fitmatch.parts import SIDES, Position, Size
 from fitmatch.rules.drawing import bore_refused
 from fitmatch.rules.movable import is_movable
 
@@ -20,31 +18,20 @@ _NO_SHELL = ShellClass(-1, "", 0, (), "")
 _EMPTY_RACK = Rack([], [])
 
 
-@dataclass(slots=True, eq=False)
-class House:
-    """Housings that are interchangeable, by the rows they stand in."""
-
-    members: list[Position]
-
-    @property
-    def count(self) -> int:
-        return len(self.members)
-
-
 class MovingKind(Kind):
     """A kind whose housings may move, in the jobs that allow it."""
 
-    def _sort_in(self, terms: Terms, by_key: dict[tuple[str, str], Shell]) -> None:
+    def _sort_in(self, terms: Terms) -> None:
         if not is_movable(terms.job, self.name):
-            super()._sort_in(terms, by_key)
+            super()._sort_in(terms)
             return
         positions = []
         for position in terms.job.positions:
             if position.kind == self.name:
-                if ready(position, by_key):
+                if ready(position, self._by_key):
                     positions.append(position)
-                # A housing that is refused is refused on every journal.
-                terms.may_be_complete &= ready(position, by_key) and not bore_refused(terms.job, position)
+                if not ready(position, self._by_key) or bore_refused(terms.job, position):  # on every journal
+                    self.incomplete.add(terms)
         self.positions += positions
         houses: dict[tuple[object, ...], House] = {}
         seats: dict[tuple[object, ...], list[Position]] = {}
@@ -118,4 +105,4 @@ def _counting(size: Size | None) -> tuple[object, ...]:
 
 def _vacancy(bore: Bore) -> Pair:
     """The seat stays empty and has this housing."""
-    return Pair(bore, _NO_SHELL, _NO_SHELL, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, bore.stays)
+    return Pair(bore, _NO_SHELL, _NO_SHELL, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, bore.stays)

@@ -8,7 +8,7 @@ from heapq import heappop, heappush
 
 from fitmatch.fit.bores import Pair, ShellClass
 from fitmatch.fit.candidates import Kind
-from fitmatch.fit.search import Choice
+from fitmatch.fit.model import Choice
 from fitmatch.naturalorder import natural
 from fitmatch.parts import Position, Shell
 from fitmatch.placements import Placement

@@ -3,12 +3,13 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
+from fitmatch.fit.altering import with_walls
 from fitmatch.fit.asking import Asker, TooMuch, place_of
-from fitmatch.fit.bores import Bore, Pair, Rack, ShellClass
+from fitmatch.fit.bores import Bore, rack_of
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.deciding import Place
-from fitmatch.fit.search import Choice, Limit
-from fitmatch.parts import ANY, SIDES, Shell
+from fitmatch.fit.model import Choice, Limit
+from fitmatch.parts import ANY, SIDES
 from fitmatch.placements import Placement
 from fitmatch.plans import Cure
 
@@ -29,13 +30,21 @@ def _with_new(asker: Asker, place: Place, side: str, *, everywhere: bool, widths
     kind = asker.prepared(asker.jobs, ("more", side))
     seats = asker.seats(kind, place)
     first = len(kind.classes)
-    fresh: dict[int, ShellClass] = {}
     pairs = asker.pairs(kind, place)
-    shifts = {id(b): _shifts(b) for b in kind.bores if b.terms.shifts.on}
-    for bore in list(kind.bores):
+    shifts = {b.index: _shifts(b) for b in kind.bores if b.terms.shifts.on}
+    walls = {}
+    for bore in kind.bores:
         mine = place_of(bore) == place
         if getattr(bore.positions[0], side) is None and (mine or (everywhere and bore.seat in seats)):
-            pairs += (p for p in _new_pairs(kind, bore, side, fresh, shifts, mine=mine) if mine or asker.no_worse(p))
+            walls[bore] = _new_walls(kind, bore, side, shifts, mine=mine)
+    marks = (ANY,) * len(asker.jobs[0].shell_columns)
+    kind, fresh = with_walls(kind, side, marks, sorted(set[int]().union(*walls.values())))
+    for bore, some in walls.items():
+        mine = place_of(bore) == place
+        rack = rack_of([fresh[wall] for wall in sorted(some)])
+        with_new = replace(bore, upper=rack) if side == "upper" else replace(bore, lower=rack)
+        ends = (bore.inside_low, bore.inside_high) if mine else (0, bore.sum_high)
+        pairs += (p for p in kind.pairs(with_new, *ends) if mine or asker.no_worse(p))
     once = Limit(lambda p: int(p.filled and getattr(p, side).index >= first), 1)
     choice = asker.plan(kind, place, pairs, once, widths=widths)
     if choice is None:
@@ -67,11 +76,9 @@ def _as_good(choice: Choice, bore: Bore, side: str, wall: int, other: int, *, mi
     return wall, wall
 
 
-def _new_pairs(
-    kind: Kind, bore: Bore, side: str, fresh: dict[int, ShellClass], shifts: Mapping[int, set[int]], *, mine: bool
-) -> Iterator[Pair]:
-    """For each half of the other side one of this side that comes nearest to the target with it; of bores in a row also
-    those with which it just keeps to another. What it would be marked is left open."""
+def _new_walls(kind: Kind, bore: Bore, side: str, shifts: Mapping[int, set[int]], *, mine: bool) -> set[int]:
+    """For each half of the other side the wall of this side that comes nearest to the target with it; of bores in a row
+    also those with which it just keeps to another."""
     walls: set[int] = set()
     ends = _row_ends(kind, bore, shifts)
     for other in getattr(bore, SIDES[1 - SIDES.index(side)]).walls:
@@ -85,15 +92,7 @@ def _new_pairs(
                 walls |= {w for w in ((other + s if side == "lower" else other - s) for s in ends) if low <= w <= high}
     if len(walls) > _MOST_WALLS:
         raise TooMuch
-    for wall in walls - fresh.keys():
-        shell = Shell("new", "", kind.name, side, wall)
-        marks = (ANY,) * len(bore.terms.job.shell_columns)
-        fresh[wall] = ShellClass(len(kind.classes), side, wall, marks, "", [shell])
-        kind.classes.append(fresh[wall])
-    ascending = sorted(walls)
-    rack = Rack([fresh[wall] for wall in ascending], ascending)
-    with_new = replace(bore, upper=rack) if side == "upper" else replace(bore, lower=rack)
-    return kind.pairs(with_new, *((bore.inside_low, bore.inside_high) if mine else (0, bore.sum_high)))
+    return walls
 
 
 def _wanted_sum(bore: Bore, *, mine: bool) -> int:
@@ -113,7 +112,7 @@ def _row_ends(kind: Kind, bore: Bore, shifts: Mapping[int, set[int]]) -> set[int
     for other in kind.bores:
         if other.terms is not bore.terms or other.seat == bore.seat:
             continue
-        for shift in shifts[id(other)]:
+        for shift in shifts[other.index]:
             found |= bore.terms.shifts.ends(bore.positions[0], other.positions[0], shift)
         if len(found) > _MOST_WALLS:
             raise TooMuch

@@ -9,7 +9,9 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from fitmatch.fit.bores import Pair
-from fitmatch.fit.search import Choice, Search
+from fitmatch.fit.model import Choice
+from fitmatch.fit.order import SPREAD
+from fitmatch.fit.search import Search
 from fitmatch.fit.sources import Source
 
 MANY_PAIRS = 3_000  # a window of more is tried for one start alone (measured)
@@ -25,9 +27,9 @@ class _Starts(NamedTuple):
         return [start for start, width in self.least.items() if width < spread]
 
 
-def narrow_spread(search: Search, level: str, sources: Sequence[Source], slack: int = 0) -> int:
+def narrow_spread(search: Search, sources: Sequence[Source], slack: int = 0) -> int:
     """Prove the smallest spread over all that the sources can give, and keep it, widened by `slack`."""
-    search.level = level
+    search.begin(SPREAD)
     if not any(p.counted for p in search.choice):
         return 0
     wanted = sum(times for p, times in search.choice.items() if p.counted)
@@ -35,7 +37,7 @@ def narrow_spread(search: Search, level: str, sources: Sequence[Source], slack: 
     best = _spread(search.choice)
     for one in starts:
         best = _best_of(search, one, best)
-    search.fields = [pairs for one in starts for pairs in _windows(search, one, best + slack)]
+    search.look_in([pairs for one in starts for pairs in _windows(search, one, best + slack)])
     return search.proved(best)
 
 
@@ -47,7 +49,8 @@ def _best_of(search: Search, starts: _Starts, best: int) -> int:
         narrowest = min(open_starts, key=starts.least.__getitem__)
         found = search.feasible(starts.source.pairs(narrowest, narrowest + starts.least[narrowest]))
         if found is not None:
-            search.choice, best = found, _spread(found)
+            search.found(found)
+            best = _spread(found)
     todo = [starts.below(best)]
     while todo:
         block = [start for start in todo.pop() if starts.least[start] < best]
@@ -59,7 +62,8 @@ def _best_of(search: Search, starts: _Starts, best: int) -> int:
             if found is None:
                 continue
             if _spread(found) < best:
-                search.choice, best = found, _spread(found)
+                search.found(found)
+                best = _spread(found)
                 todo.append(block)
                 continue
         todo += _halves(block)

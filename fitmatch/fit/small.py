@@ -130,7 +130,7 @@ class _Bonds:
         if Locks.key not in let_go or not lock_excuses(job, self.position):
             return False
         # Its own lock stayed, for the excuse it gives; it may do without.
-        jobs = without_locks(jobs, self.place)
+        jobs = without_locks(jobs, {self.place})
         return self._asker.can(jobs, self.place, (*key, self.place), plenty=plenty, free=let_go)
 
     def _lacking(self) -> tuple[str, ...]:

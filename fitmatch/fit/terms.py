@@ -20,7 +20,6 @@ class Terms:
         self.rules = in_force(job, kind)
         self.guards = Guards(job)
         self.shifts = Shifts(job, kind)
-        self.may_be_complete = True  # False: some position of the kind cannot be inside its limits, whatever is chosen
         self.limits_at = limits_at(job)
         # From and to how much the wall of a lower half may exceed that of the upper one, and what wall a half may have.
         self.differences = _within(rule.differences for rule in self.rules)

@@ -4,7 +4,6 @@ Journals, then housing bores, in the order of the positions; then walls, box by 
 columns, and shells on hold, are no part of it.
 """
 
-from collections.abc import Sequence
 from typing import NamedTuple
 
 from fitmatch.measuring import DIAMETERS, Place, Reading
@@ -33,31 +32,23 @@ def bench_path(job: Job) -> tuple[Asked, ...]:
     logged: dict[tuple[Key, str], list[Reading]] = {}
     for row in job.measuring.log:
         logged.setdefault((row.shell or row.item, row.feature), []).append(row.reading)
-    path: list[Asked] = []
-    for feature in DIAMETERS:
-        for position in job.positions:
-            readings = logged.get((position.name, feature), [])
-            if readings or feature in position.missing:
-                path += _of_item(job, position.name, position.name, position.kind, "", feature, readings)
-    for shell in job.shells:
-        readings = logged.get((shell.key, "wall"), [])
-        if shell.hold is None and (readings or shell.measured is None):
-            path += _of_item(job, shell.key, "/".join(shell.key), shell.kind, shell.half, "wall", readings)
+    items: list[tuple[Key, str, str, str, str, bool]] = [
+        (p.name, p.name, p.kind, "", feature, feature in p.missing) for feature in DIAMETERS for p in job.positions
+    ]
+    items += [
+        (s.key, "/".join(s.key), s.kind, s.half, "wall", s.measured is None) for s in job.shells if s.hold is None
+    ]
+    path = []
+    for key, item, kind, half, feature, missing in items:
+        left = logged.get((key, feature), [])
+        gauge = job.measuring.measured.get(kind, {}).get(feature)
+        asked = job.measuring.bench.get(kind, {}).get(feature, _ON_THE_CROWN_AXIS)
+        for place in asked if left or missing else ():
+            fitting = next((reading for reading in left if _is_at(place, reading)), None)
+            if fitting is not None:
+                left.remove(fitting)
+            path.append(Asked(key, item, kind, half, feature, place, gauge, fitting is not None))
     return tuple(path)
-
-
-def _of_item(
-    job: Job, key: Key, item: str, kind: str, half: str, feature: str, readings: Sequence[Reading]
-) -> list[Asked]:
-    gauge = job.measuring.measured.get(kind, {}).get(feature)
-    left = list(readings)
-    found = []
-    for place in job.measuring.bench.get(kind, {}).get(feature, _ON_THE_CROWN_AXIS):
-        fitting = next((reading for reading in left if _is_at(place, reading)), None)
-        if fitting is not None:
-            left.remove(fitting)
-        found.append(Asked(key, item, kind, half, feature, place, gauge, fitting is not None))
-    return found
 
 
 def _is_at(place: Place, reading: Reading) -> bool:

@@ -1,10 +1,11 @@
 """What is taken off a reading: the gauge's zero error, its ball, and the expansion to 20 degrees Celsius. All exact."""
 
 from collections.abc import Mapping
+from fractions import Fraction
 from typing import Final
 
 from fitmatch.intake.materials import MATERIALS
-from fitmatch.measuring import Decimal, Gauge, Temperature
+from fitmatch.measuring import Decimal, Gauge, Measuring
 
 REFERENCE_C: Final = 20  # ISO 1:2022
 GAUGE_STEEL: Final = MATERIALS["steel"]  # of a gauge whose own coefficient nobody told
@@ -33,25 +34,16 @@ def expansion_of(gauges: Mapping[str, Gauge], name: str | None) -> Decimal:
     return GAUGE_STEEL
 
 
-def factor_to_20(temperature: Temperature, gauge: Decimal, part: Decimal) -> Decimal:
-    """L20 / L = 1 + a_g (t_g - 20) - a_p (t_p - 20): a warm gauge reads short, a warm part is large."""
-    grown_gauge = _times(gauge, _minus_reference(temperature.gauges))
-    grown_part = _times(part, _minus_reference(temperature.parts))
-    exponent = min(grown_gauge.exponent, grown_part.exponent, 0)
-    digits = 10**-exponent + _scaled(grown_gauge, exponent) - _scaled(grown_part, exponent)
-    return Decimal(digits, exponent)
+def factor_to_20(measuring: Measuring, kind: str, feature: str, gauge: str | None) -> Fraction:
+    """L20 / L = 1 + a_g (t_g - 20) - a_p (t_p - 20): a warm gauge reads short, a warm part is large. 1 where no
+    temperature or no material is told, as of walls."""
+    temperature, part = measuring.temperature, measuring.materials.get(kind, {}).get(feature)
+    if temperature is None or part is None:
+        return Fraction(1)
+    grown_gauge = expansion_of(measuring.gauges, gauge).exact * (temperature.gauges.exact - REFERENCE_C)
+    return 1 + grown_gauge - part.exact * (temperature.parts.exact - REFERENCE_C)
 
 
-def _minus_reference(number: Decimal) -> Decimal:
-    exponent = min(number.exponent, 0)
-    return Decimal(_scaled(number, exponent) - REFERENCE_C * 10**-exponent, exponent)
-
-
-def _times(one: Decimal, other: Decimal) -> Decimal:
-    return Decimal(one.digits * other.digits, one.exponent + other.exponent)
-
-
-def _scaled(number: Decimal, exponent: int) -> int:
-    """The digits of a number written with this exponent, which is not above its own."""
-    scale: int = 10 ** (number.exponent - exponent)
-    return number.digits * scale
+def offs(gauges: Mapping[str, Gauge]) -> dict[str | None, int]:
+    """What the zero error and the ball of each gauge add to its readings; nothing where no gauge is named."""
+    return {None: 0, **{name: zero + gauges[name].ball_nm for name, zero in zero_errors(gauges).items()}}

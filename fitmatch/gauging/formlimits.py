@@ -33,17 +33,13 @@ def _beyond(
     if form is None:
         return
     for what in _WHAT:
-        limit, nm = limits.get(f"{feature}_{what}"), _measured(form, what)
+        nm: int | None = getattr(form, f"{what}_nm")
+        limit = limits.get(f"{feature}_{what}")
         if limit is None or nm is None or abs(nm) <= limit:
             continue
         larger = form.larger if what == "out_of_round" else None
         slots = {"feature": feature, "shell": shell, "what": what, "form_nm": nm, "limit_nm": limit, "larger": larger}
         yield Flag(position, f"{feature}-{what}".replace("_", "-"), Fact("off-form", slots))
-
-
-def _measured(form: Form, what: str) -> int | None:
-    """One of the figures of a form by its name."""
-    return {"taper": form.taper_nm, "barrel": form.barrel_nm, "out_of_round": form.out_of_round_nm}[what]
 
 
 def worst_meet(job: Job, kind: str) -> Iterator[str]:

@@ -1,6 +1,5 @@
 """What assembled readings teach, as new texts of job.toml and of the saved plan; nothing is written here."""
 
-from dataclasses import replace
 from typing import NamedTuple
 
 from fitmatch.gauging import read_job
@@ -10,7 +9,7 @@ from fitmatch.intake.fits import shown
 from fitmatch.intake.keyrows import JOB_FILE, JobFile
 from fitmatch.intake.quantities import GAUGE_ERROR, SEATING
 from fitmatch.intake.rewriting import CannotRewrite, lines_to_add, with_seatings
-from fitmatch.intake.savedplan import SavedPlan, read_saved_plan, with_digest
+from fitmatch.intake.savedplan import read_saved_plan, with_digest
 from fitmatch.lengths import exact, parse_length
 from fitmatch.parts import Job
 from fitmatch.problems import InputError
@@ -45,11 +44,12 @@ def lesson(comparison: Comparison) -> Lesson | None:
     if findings.problems:
         raise InputError(findings.problems)
     after = read_job(job.folder, job_toml=text.encode())
-    wanted = {k: _taught(job, k, comparison.learned[k]) if k in kinds else fit for k, fit in job.fits.items()}
-    assert after.fits == wanted, "job.toml was rewritten to mean something else"
+    taught = {kind: comparison.learned[kind].into(job.fits[kind]) for kind in kinds}
+    assert after.fits == {**job.fits, **taught}, "job.toml was rewritten to mean something else"
     assert text != old_text
     plan = read_saved_plan(job.folder, Findings())
-    return Lesson(kinds, text, _renewed(plan, job.digest, after.digest))
+    renewed = with_digest(plan, after.digest) if plan is not None and plan.digest == job.digest else None
+    return Lesson(kinds, text, None if renewed is None else renewed.decode())
 
 
 def _with_kind(text: str, job: Job, kind: str, learned: Learned, findings: Findings) -> str:
@@ -71,14 +71,3 @@ def _figure(nm: int, unit: str) -> str:
     """A length as a value of TOML: a number in the job's unit, or, where no short one is exact, in micrometres."""
     text = exact(2 * nm, unit)
     return text if parse_length(text, unit, inch_job=unit == "in")[1] else f'"{exact(2 * nm, "um")} um"'
-
-
-def _taught(job: Job, kind: str, learned: Learned) -> object:
-    return replace(job.fits[kind], seating_nm=learned.seating_nm, seating_u_nm=learned.u_nm)
-
-
-def _renewed(plan: SavedPlan | None, old: str, new: str) -> str | None:
-    if plan is None or plan.digest != old:
-        return None
-    data = with_digest(plan, new)
-    return None if data is None else data.decode()

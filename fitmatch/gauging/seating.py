@@ -14,17 +14,18 @@ practice, no source.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from fractions import Fraction
 from math import sqrt
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.facts import Fact
-from fitmatch.gauging.assembled import assembled_clearance, measured_as
+from fitmatch.gauging.corrections import factor_to_20, offs
 from fitmatch.gauging.doubts import doubts_of
 from fitmatch.gauging.uncertainty import ErrorModel, Uncertainty
 from fitmatch.housings import rehoused
 from fitmatch.lengths import NM_PER_UNIT, mean, round_half_even
 from fitmatch.measuring import DIAMETERS, AssembledReading, Doubt
-from fitmatch.parts import Job, Position
+from fitmatch.parts import Fit, Job, Position, excess_of, shortfall_of
 from fitmatch.placements import Placement
 from fitmatch.rules.limits_at import limits_at
 
@@ -49,6 +50,10 @@ class Learned(NamedTuple):
     positions: int
     seating_nm: int
     u_nm: int
+
+    def into(self, fit: Fit) -> Fit:
+        """The kind's table with what was learned."""
+        return replace(fit, seating_nm=self.seating_nm, seating_u_nm=self.u_nm)
 
 
 class Check(NamedTuple):
@@ -98,14 +103,12 @@ class Check(NamedTuple):
     @property
     def shortfall_nm(self) -> int:
         """How far the assembled clearance lies below min as written."""
-        low = self.placement.position.min_nm
-        return 0 if low is None else max(0, low - self.assembled_nm)
+        return shortfall_of(self.placement.position.min_nm, self.assembled_nm)
 
     @property
     def excess_nm(self) -> int:
         """How far the assembled clearance lies above max as written."""
-        high = self.placement.position.max_nm
-        return 0 if high is None else max(0, self.assembled_nm - high)
+        return excess_of(self.placement.position.max_nm, self.assembled_nm)
 
     @property
     def within_limits(self) -> bool:
@@ -174,8 +177,7 @@ class Comparison:
 
     def written(self, kind: str) -> bool:
         """Whether the kind's table holds what its readings teach."""
-        fit, learned = self.job.fits[kind], self.learned[kind]
-        return (fit.seating_nm, fit.seating_u_nm) == (learned.seating_nm, learned.u_nm)
+        return self.learned[kind].into(self.job.fits[kind]) == self.job.fits[kind]
 
     def in_common(self, check: Check) -> bool:
         """Whether a difference is that of its kind as a whole: mostly what all are off by, and gone with that."""
@@ -232,9 +234,9 @@ def compare(job: Job, doubts: Sequence[Doubt] = ()) -> Comparison:
             continue
         placement = Placement(position, upper, lower, limits_at(job))
         clearance = assembled_clearance(job, reading, placement)
-        check = Check(reading, placement, clearance, _uncertainty(model, reading, placement))
+        check = Check(reading, placement, clearance, model.of_difference(reading, placement))
         checks.append(check._replace(why_not=_why_not(check, doubted)))
-        bare_bounds.append(check._replace(uncertainty=_uncertainty(bare, reading, placement)).mistake_from_nm)
+        bare_bounds.append(check._replace(uncertainty=bare.of_difference(reading, placement)).mistake_from_nm)
     learned = {}
     for kind in job.kinds:
         mine = [i for i, c in enumerate(checks) if c.placement.position.kind == kind and c.why_not is None]
@@ -243,10 +245,33 @@ def compare(job: Job, doubts: Sequence[Doubt] = ()) -> Comparison:
         for i in mine if len(mine) >= FEWEST_POSITIONS else ():
             if abs(checks[i].unseated_nm - middle) > bare_bounds[i]:
                 checks[i] = checks[i]._replace(why_not=Fact("stands-out"))
-        found = learn([c for c in checks if c.placement.position.kind == kind])
-        if found is not None:
+        if found := learn([c for c in checks if c.placement.position.kind == kind]):
             learned[kind] = found
     return Comparison(job, tuple(checks), tuple(not_compared), learned)
+
+
+def assembled_clearance(job: Job, reading: AssembledReading, placement: Placement) -> int:
+    """A reading with the shells in as a clearance in whole nanometres, corrected exactly and rounded once.
+
+    A bore is corrected like a housing bore: zero error off, then to 20 degrees Celsius, the journal's corrected size
+    taken off. It is brought to 20 degrees together with its two walls, which are taken off again: steel-backed shells
+    grow as the gauge does, and the housing by its own coefficient. A clearance read directly has no zero error: the
+    gauge was zeroed on the micrometer locked at the journal. Housing and journal then differ only by their expansion,
+    on that one's scale. Both are taken to have been read in the temperature of the job.
+    """
+    journal = placement.position.journal
+    assert journal is not None
+    walls = placement.wall_sum_nm
+    read = Fraction(sum(reading.readings_nm), len(reading.readings_nm))
+    if reading.feature == "bore":
+        housing = factor_to_20(job.measuring, placement.position.kind, "housing_bore", reading.gauge)
+        found = (read - offs(job.measuring.gauges)[reading.gauge] + walls) * housing - walls - journal.mean_nm
+    else:
+        setter = next(iter(journal.gauges), None)
+        housing = factor_to_20(job.measuring, placement.position.kind, "housing_bore", setter)
+        as_read = journal.mean_nm / factor_to_20(job.measuring, placement.position.kind, "journal", setter)
+        found = (as_read + read + walls) * housing - walls - journal.mean_nm
+    return round_half_even(found.numerator, found.denominator)
 
 
 def learn(checks: Sequence[Check]) -> Learned | None:
@@ -256,7 +281,7 @@ def learn(checks: Sequence[Check]) -> Learned | None:
     for check in checks:
         if check.why_not is None:
             by_position.setdefault(check.reading.position, []).append(check.unseated_nm)
-    values = [round_half_even(sum(some), len(some)) for some in by_position.values()]
+    values = [mean(tuple(some)) for some in by_position.values()]
     n = len(values)
     if n < FEWEST_POSITIONS:
         return None
@@ -270,16 +295,6 @@ def median(values: Sequence[int]) -> int:
     ordered = sorted(values)
     half = len(ordered) // 2
     return ordered[half] if len(ordered) % 2 else round_half_even(ordered[half - 1] + ordered[half], 2)
-
-
-def _uncertainty(model: ErrorModel, reading: AssembledReading, placement: Placement) -> Uncertainty | None:
-    return model.of_difference(
-        placement.position,
-        placement.upper.measured_as,
-        placement.lower.measured_as,
-        measured_as(reading),
-        bore=reading.feature == "bore",
-    )
 
 
 def _why_not(check: Check, doubted: set[tuple[str, str]]) -> Fact | None:

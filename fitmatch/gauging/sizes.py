@@ -6,16 +6,15 @@ Corrected = (reading - zero error - ball) x the factor to 20 degrees Celsius; wa
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from math import lcm
 
-from fitmatch.gauging.corrections import expansion_of, factor_to_20, zero_errors
+from fitmatch.gauging.corrections import factor_to_20, offs
 from fitmatch.gauging.places import at_crown, mean_of_means, places, sum_of_squares
 from fitmatch.intake.settings import Settings
 from fitmatch.intake.sizing import Sized
 from fitmatch.lengths import round_half_even
-from fitmatch.measuring import DIAMETERS, Decimal, Form, MeasuredAs, Pooled, Reading, Series
+from fitmatch.measuring import DIAMETERS, Form, MeasuredAs, Pooled, Reading, Series
 from fitmatch.parts import Size
-
-_ONE = Decimal(1)
 
 
 class Sizes:
@@ -24,9 +23,11 @@ class Sizes:
     def __init__(self, settings: Settings) -> None:
         self._measuring = settings.measuring
         self._numbered_are_repeats = settings.numbered_are_repeats
-        self._zeros = zero_errors(self._measuring.gauges)
+        gauges = self._measuring.gauges
+        self._offs = offs(gauges)
+        self._balls: dict[str | None, int] = {None: 0, **{name: gauge.ball_nm for name, gauge in gauges.items()}}
         self._shared: dict[MeasuredAs, MeasuredAs] = {}
-        self._ways: dict[tuple[str | None, int], tuple[int, MeasuredAs | None]] = {}
+        self._ways: dict[tuple[str | None, int], MeasuredAs | None] = {}
         self._plain: dict[tuple[str | int | None, ...], Size] = {}
         self._single: dict[tuple[str, str, Reading], Sized | None] = {}  # one reading is like many others
         self._squares: dict[str, float] = {}
@@ -77,19 +78,15 @@ class Sizes:
         if self._numbered_are_repeats and gauge is not None:
             self._pool(gauge, readings)
         alike = gauge, confirmed, *readings
-        return self._plain.get(alike) or self._new_plain(alike, gauge, readings, confirmed)
-
-    def _new_plain(
-        self, alike: tuple[str | int | None, ...], gauge: str | None, readings: Sequence[int], confirmed: str
-    ) -> Size:
+        if alike in self._plain:
+            return self._plain[alike]
         raw = tuple([Reading(nm, gauge=gauge, confirmed=confirmed) for nm in readings])
-        known = self._ways.get((gauge, len(readings)))
-        if known is None:
-            known = self._ways[gauge, len(readings)] = self._off(gauge), self._measured_as(raw, self._places(raw))
-        off, measured_as = known
-        corrected = [nm - off for nm in readings]
+        way = gauge, len(readings)
+        if way not in self._ways:
+            self._ways[way] = self._measured_as(raw, self._places(raw))
+        corrected = [nm - self._offs[gauge] for nm in readings]
         wall = round_half_even(sum(corrected), len(corrected))
-        found = self._plain[alike] = Size(wall, min(corrected), max(corrected), raw, measured_as)
+        found = self._plain[alike] = Size(wall, min(corrected), max(corrected), raw, self._ways[way])
         return found
 
     def form(self, kind: str, feature: str, readings: Sequence[Reading]) -> Form | None:
@@ -119,22 +116,10 @@ class Sizes:
     def _corrected(self, kind: str, feature: str, readings: Sequence[Reading]) -> tuple[list[int], int]:
         """Corrected readings as whole numbers, and how many of these make a nanometre."""
         gauges = dict.fromkeys(r.gauge for r in readings)
-        factors = {gauge: self._factor(kind, feature, gauge) for gauge in gauges}
-        offs = {gauge: self._off(gauge) for gauge in gauges}
-        lowest = min(0, *(f.exponent for f in factors.values()))
-        scaled = {gauge: f.digits * 10 ** (f.exponent - lowest) for gauge, f in factors.items()}
-        return [(r.nm - offs[r.gauge]) * scaled[r.gauge] for r in readings], 10**-lowest
-
-    def _factor(self, kind: str, feature: str, gauge: str | None) -> Decimal:
-        temperature = self._measuring.temperature
-        part = self._measuring.materials.get(kind, {}).get(feature)
-        if temperature is None or feature not in DIAMETERS or part is None:
-            return _ONE
-        return factor_to_20(temperature, expansion_of(self._measuring.gauges, gauge), part)
-
-    def _off(self, gauge: str | None) -> int:
-        """What is taken off each reading of a gauge."""
-        return 0 if gauge is None else self._zeros[gauge] + self._measuring.gauges[gauge].ball_nm
+        factors = {gauge: factor_to_20(self._measuring, kind, feature, gauge) for gauge in gauges}
+        scale = lcm(*(factor.denominator for factor in factors.values()))
+        scaled = {gauge: int(factor * scale) for gauge, factor in factors.items()}
+        return [(r.nm - self._offs[r.gauge]) * scaled[r.gauge] for r in readings], scale
 
     def _measured_as(self, readings: Sequence[Reading], groups: Sequence[Sequence[int]]) -> MeasuredAs | None:
         """How a size was measured; equal ones are one and the same object. None where no gauge is named."""
@@ -147,8 +132,8 @@ class Sizes:
             gauges = [readings[i].gauge for i in group]
             for gauge, repeats in Counter(gauges).items():
                 alike[Series(gauge, repeats, repeats / (len(group) * len(groups)))] += 1
-            zeros.append([0 if g is None else self._zeros[g] for g in gauges])
-            balls.append([0 if g is None else self._measuring.gauges[g].ball_nm for g in gauges])
+            zeros.append([self._offs[g] - self._balls[g] for g in gauges])
+            balls.append([self._balls[g] for g in gauges])
         series = tuple(sorted((s._replace(alike=n) for s, n in alike.items()), key=lambda s: (s.gauge or "", s)))
         zero, ball = (round_half_even(*mean_of_means(off)) for off in (zeros, balls))
         found = MeasuredAs(series, zero, ball)

@@ -13,8 +13,9 @@ from typing import Final, NamedTuple
 
 from fitmatch.gauging.corrections import chain, expansion_of
 from fitmatch.gauging.student import t_quantile
-from fitmatch.measuring import DIAMETERS, MeasuredAs, Series
+from fitmatch.measuring import DIAMETERS, AssembledReading, MeasuredAs, Series
 from fitmatch.parts import Job, Position
+from fitmatch.placements import Placement
 
 _ROOT_3: Final = sqrt(3.0)
 _SIGNS: Final = {"journal": -1.0, "housing_bore": 1.0}  # of a feature in the clearance; a wall has -1
@@ -96,16 +97,10 @@ class ErrorModel:
     def __init__(self, job: Job) -> None:
         self._job = job
         measuring = job.measuring
-        limits = {n: g.limit_nm for n, g in measuring.gauges.items() if g.limit_nm}
         temperature = measuring.temperature
-        self.scatter: dict[str, Scatter] = {}
-        self.common: dict[str, Common] = {}
-        for name in measuring.gauges:
-            scatter = self._scatter_of(name)
-            if scatter is not None:
-                self.scatter[name] = scatter
-        for name, limit in limits.items():
-            self.common[_limit(name)] = Common(limit / _ROOT_3, limit)
+        self.scatter = {name: s for name in measuring.gauges if (s := self._scatter_of(name)) is not None}
+        limits = ((name, gauge.limit_nm) for name, gauge in measuring.gauges.items())
+        self.common = {_limit(name): Common(limit / _ROOT_3, limit) for name, limit in limits if limit}
         if temperature is not None and temperature.limit is not None:
             kelvin = float(temperature.limit)
             apart = (f"{TEMPERATURE} of gauges", f"{TEMPERATURE} of parts")
@@ -154,42 +149,32 @@ class ErrorModel:
         parts = self._parts(position, upper, lower)
         key = (id(parts[0]), id(parts[1]), id(parts[2]))  # the parts are kept, so their ids stay theirs
         if key not in self._combined:
-            self._combined[key] = self._combine(parts, self.sensitivities(position, upper, lower))
+            self._combined[key] = self._combine(parts)
         return self._combined[key]
 
     def sensitivities(self, position: Position, upper: MeasuredAs | None, lower: MeasuredAs | None) -> dict[str, float]:
         """How strongly each common error acts on such a clearance, signed and summed over all readings that share it:
         two walls by one gauge 2, a journal's micrometer that set the bore gauge 0."""
-        common: dict[str, float] = {}
-        for part in self._parts(position, upper, lower):
-            for name, sensitivity in part.common.items():
-                common[name] = common.get(name, 0.0) + sensitivity
-        return _without_dust(common)
+        return _common(self._parts(position, upper, lower))
 
-    def of_difference(
-        self,
-        position: Position,
-        upper: MeasuredAs | None,
-        lower: MeasuredAs | None,
-        assembled: MeasuredAs,
-        *,
-        bore: bool,
-    ) -> Uncertainty | None:
-        """The uncertainty of assembled - calculated, the assembled clearance measured like this; None: nothing known.
+    def of_difference(self, reading: AssembledReading, placement: Placement) -> Uncertainty | None:
+        """The uncertainty of assembled - calculated; None: nothing known. Several readings are repeats in one place.
 
-        With `bore` the journal's size is taken off an assembled bore: it stands on both sides, and its errors cancel.
+        Of an assembled bore the journal's size is taken off: it stands on both sides, and its errors cancel.
         Otherwise the gauge was zeroed on the micrometer locked at the journal. What that micrometer reads then does not
         matter, but locking it is one more reading of the journal.
         """
         if not self.known:
             return None
+        position, bore = placement.position, reading.feature == "bore"
         journal, housing = position.journal, position.housing_bore
         assert journal is not None and housing is not None
+        assembled = MeasuredAs((Series(reading.gauge, len(reading.readings_nm), 1.0),))
         part, seated = _Sum(), self._seated(position.kind)
         self._add(part, assembled, 1.0, "assembled bore", seated, depth=None if bore else 1)
         self._add(part, housing.measured_as, -1.0, "housing bore", seated)
-        self._add(part, upper, 1.0, "walls", seated)
-        self._add(part, lower, 1.0, "walls", seated)
+        for shell in (placement.upper, placement.lower):
+            self._add(part, shell.measured_as, 1.0, "walls", seated)
         scale: MeasuredAs | None = assembled
         if not bore:
             self._add(part, journal.measured_as, 1.0, "journal", seated)
@@ -201,14 +186,13 @@ class ErrorModel:
                 self._add_heat(part, position.kind, "housing_bore", how, sign * housing.mean_nm)
         if seated:
             part.common[_seating(position.kind)] = -1.0
-        done = part.done()
-        return self._combine((done,), _without_dust(done.common))
+        return self._combine((part.done(),))
 
     def _parts(self, position: Position, upper: MeasuredAs | None, lower: MeasuredAs | None) -> tuple[Part, Part, Part]:
         walls = (self.of_wall(position.kind, upper), self.of_wall(position.kind, lower))
         return self.of_position(position), *walls
 
-    def _combine(self, parts: tuple[Part, ...], common: Mapping[str, float]) -> Uncertainty | None:
+    def _combine(self, parts: tuple[Part, ...]) -> Uncertainty | None:
         scatter: dict[str, float] = {}
         for part in parts:
             for gauge, factor in part.scatter.items():
@@ -218,7 +202,7 @@ class ErrorModel:
             for g, factor in scatter.items()
         ]
         terms.append(Term("resolution", sqrt(sum(part.resolution_nm2 for part in parts))))
-        terms += [Term(name, abs(s) * self.common[name].standard) for name, s in common.items()]
+        terms += [Term(name, abs(s) * self.common[name].standard) for name, s in _common(parts).items()]
         unknown = tuple(dict.fromkeys(what for part in parts for what in part.unknown))
         return combine([t for t in terms if t.standard_nm], unknown)
 
@@ -306,8 +290,12 @@ def uncertainty_of(
     return ErrorModel(job).combined(position, upper, lower)
 
 
-def _without_dust(common: Mapping[str, float]) -> dict[str, float]:
-    """Sensitivities, nought where they cancel: shares may not add up to the bit."""
+def _common(parts: tuple[Part, ...]) -> dict[str, float]:
+    """Sensitivities summed over parts, nought where they cancel: shares may not add up to the bit."""
+    common: dict[str, float] = {}
+    for part in parts:
+        for name, sensitivity in part.common.items():
+            common[name] = common.get(name, 0.0) + sensitivity
     return {name: 0.0 if abs(s) < 1e-12 else s for name, s in common.items()}
 
 

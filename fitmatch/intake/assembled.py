@@ -85,19 +85,23 @@ class AssembledReader:
     def _row(self, row: int, cells: list[str]) -> AssembledReading | None:
         position = self._position(row, cells)
         features = [f for f in _QUANTITIES if any(cells[c.index].strip() for c in self._sheet.columns.readings[f])]
-        method = self._method(row, cells, needed=bool(features))
+        typed = cells[self._sheet.columns.index("method")].casefold()
+        method = self._sheet.word(typed, row, "method", METHODS, "method", needed=bool(features))
         if len(features) > 1:
             text = "stands beside a bore; keep what the gauge showed and clear the other"
             self._sheet.report("clearance-and-bore", text, row, "clearance")
         typed = self._sheet.cell(cells, GAUGE)
         kind = position.kind if position else ""
         # A strip is measured with no gauge unless its row names one.
-        gauge, known = (
-            self._sheet.gauge(row, typed, GAUGE, kind, "housing_bore") if typed or method != STRIP else (None, True)
-        )
-        readings = self._readings(row, cells, features[0], gauge) if features and known else ()
+        gauge: tuple[str | None, bool] = None, True
+        if typed or method != STRIP:
+            gauge = self._sheet.gauge(row, typed, GAUGE, kind, "housing_bore")
+        readings: list[int] = []
+        whole = False
+        if features:
+            readings, whole = self._sheet.readings(row, cells, features[0], _QUANTITIES[features[0]], gauge)
         pair = self._pair(row, cells, position, asked=bool(features))
-        if len(features) != 1 or not readings or position is None or method is None or pair is None:
+        if len(features) != 1 or not whole or position is None or method is None or pair is None:
             return None
         if features == ["bore"]:
             if method == STRIP:
@@ -106,7 +110,9 @@ class AssembledReader:
             self._check_bore(row, readings, position)
         by, date = self._sheet.cell(cells, "by"), self._sheet.cell(cells, "date")
         housing = self._plan.housings.get(position.name) if self._plan else None
-        return AssembledReading(position.name, *pair, features[0], readings, method, gauge, by, date, row, housing)
+        return AssembledReading(
+            position.name, *pair, features[0], tuple(readings), method, gauge[0], by, date, row, housing
+        )
 
     def _position(self, row: int, cells: list[str]) -> Position | None:
         name = self._sheet.cell(cells, "position")
@@ -120,23 +126,6 @@ class AssembledReader:
             todo = f"the nearest is `{near}`" if near else "write its row in the positions file"
             self._sheet.report("unknown-item", f"there is no position `{shorten(name)}`; {todo}", row, "position")
         return None
-
-    def _method(self, row: int, cells: list[str], *, needed: bool) -> str | None:
-        text = self._sheet.cell(cells, "method").casefold()
-        if text in METHODS:
-            return text
-        if text:
-            self._sheet.report("unknown-value", f"`{shorten(text)}` is no method; write gauge or strip", row, "method")
-        elif needed and not self._sheet.is_unread(cells, "method"):
-            self._sheet.report("empty-cell", "is empty; write gauge or strip", row, "method")
-        return None
-
-    def _readings(self, row: int, cells: list[str], feature: str, gauge: str | None) -> tuple[int, ...]:
-        """All readings of the row; none where one of them could not be read."""
-        columns = [c.name for c in self._sheet.columns.readings[feature] if cells[c.index].strip()]
-        found = [self._sheet.length(row, cells, name, _QUANTITIES[feature], gauge) for name in columns]
-        read = tuple(nm for nm in found if nm is not None)
-        return read if len(read) == len(columns) else ()
 
     def _check_bore(self, row: int, readings: Sequence[int], position: Position) -> None:
         if position.journal is not None and min(readings) <= position.journal.smallest_nm:

@@ -2,11 +2,11 @@
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
 from fitmatch.intake import advice
-from fitmatch.intake.findings import LAST, Findings, Paper, shorten
+from fitmatch.intake.findings import LAST, Findings, shorten
 from fitmatch.intake.names import one_slip_away
 from fitmatch.intake.tables import UNREAD, Row, Table
 from fitmatch.lengths import LengthError, unit_factor
@@ -69,13 +69,8 @@ SHELL_FORM: Final = Form(
 
 def without_readings(form: Form) -> Form:
     """The form where a long file may hold the readings: their columns may be missing."""
-    return Form(
-        form.name,
-        tuple(name for name in form.needed if name not in form.readings),
-        (*form.readings, *form.optional),
-        form.readings,
-        form.lengths,
-    )
+    needed = tuple(name for name in form.needed if name not in form.readings)
+    return form._replace(needed=needed, optional=(*form.readings, *form.optional))
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,15 +85,17 @@ class Columns:
     """The columns of one table. In its rows, cell `blank` is always empty and cell `unread` always unreadable: a column
     that is not there reads like an empty one, and one whose lack was reported like a cell that was reported."""
 
-    known: dict[str, Column]
     readings: dict[str, list[Column]]
-    ignored: dict[str, int]  # columns nobody asked for, and where they stand
     blank: int
     unread: int
-    lacking: set[str]
-    bad_units: set[str]  # columns whose header names a unit that will not do
-    slipped: set[str]  # columns that were meant by a misspelt header: their cells are unknown, not empty
-    filled: set[str]  # of those ignored, the ones with anything in them; final once the rows were walked
+    known: dict[str, Column] = field(default_factory=dict)
+    ignored: dict[str, int] = field(default_factory=dict)  # columns nobody asked for, and where they stand
+    lacking: set[str] = field(default_factory=set)
+    bad_units: set[str] = field(default_factory=set)  # columns whose header names a unit that will not do
+    # Columns that were meant by a misspelt header: their cells are unknown, not empty.
+    slipped: set[str] = field(default_factory=set)
+    # Of those ignored, the ones with anything in them; final once the rows were walked.
+    filled: set[str] = field(default_factory=set)
 
     def index(self, name: str) -> int:
         """Where to find a column's cells."""
@@ -148,76 +145,68 @@ def has_header(table: Table, form: Form, findings: Findings) -> bool:
 def understand(
     table: Table,
     form: Form,
-    other: Form,
+    other: Form | None,
     further: Iterable[str],
     findings: Findings,
-    *,
     inch_job: bool,
-    lacking: dict[str, bool] | None = None,
+    lacking: dict[str, bool],
 ) -> Columns:
     """Find the columns of `form` and the `further` ones in a table's header, and note every fault in it.
 
-    `other` is the form of the other kind of file. `lacking` holds columns that no file of this form has, each with
-    whether that was said: once is enough. The table's rows get two cells more, as `Columns` says.
+    `other` is the form of the other kind of file, if there is one. `lacking` holds columns that no file of this form
+    has, each with whether that was said: once is enough. The table's rows get two cells more, as `Columns` says.
     """
-    paper, row = table.paper, table.header_row
     width = len(table.header)
-    further = tuple(further)
-    found = Columns({}, {feature: [] for feature in form.readings}, {}, width, width + 1, set(), set(), set(), set())
+    found = Columns({feature: [] for feature in form.readings}, blank=width, unread=width + 1)
     asked = dict.fromkeys((*form.needed, *form.optional, *further))
     nameless: list[int] = []
+
+    def report(code: str, text: str, column: str, order: int) -> None:
+        findings.report(code, text, table.paper, table.header_row, column, order)
 
     for index, cell in enumerate(table.header):
         name, unit = split_header(cell)
         feature = _feature(name, form)
         if not name:
             nameless.append(index)
-            continue
-        if name not in asked and feature is None:
+        elif name not in asked and feature is None:
             fault = _stray(name, form, other, asked)
             if fault is None:
                 found.ignored.setdefault(name, index)
             else:
                 code, text, meant = fault
                 found.slipped.add(meant)
-                findings.report(code, text, paper, row, shorten(name), index + 1)
-            continue
-        if name in found.known:
-            findings.report(
-                "repeated-column", "the column stands here twice; keep one of them", paper, row, name, index + 1
-            )
-            continue
-        try:
-            known_unit = _unit(unit, name in form.lengths or feature is not None, inch_job=inch_job)
-        except LengthError as error:
-            known_unit = None
-            found.bad_units.add(name)
-            findings.report("header-unit", str(error), paper, row, name, index + 1)
-        found.known[name] = Column(name, index, known_unit)
-        if feature is not None:
-            found.readings[feature].append(found.known[name])
+                report(code, text, shorten(name), index + 1)
+        elif name in found.known:
+            report("repeated-column", "the column stands here twice; keep one of them", name, index + 1)
+        else:
+            try:
+                known_unit = _unit(unit, name in form.lengths or feature is not None, inch_job=inch_job)
+            except LengthError as error:
+                known_unit = None
+                found.bad_units.add(name)
+                report("header-unit", str(error), name, index + 1)
+            found.known[name] = Column(name, index, known_unit)
+            if feature is not None:
+                found.readings[feature].append(found.known[name])
 
-    _check_readings(found, paper, row, findings)
+    for feature, columns in found.readings.items():
+        numbered = [c.name for c in columns if c.name != feature]
+        if numbered and len(numbered) < len(columns):
+            todo = f"number every column of readings: {feature}_1, {feature}_2 and so on"
+            report("mixed-readings", f"stands beside `{numbered[0]}`; {todo}", feature, found.order(feature))
     for name in form.needed:
         if name not in found.known and not found.readings.get(name):
             found.lacking.add(name)
-            if name not in found.slipped:
-                _report_missing(name, found, paper, row, findings, lacking or {})
+            if name not in found.slipped and not lacking.get(name):
+                text = advice.for_missing_column(name, found.ignored, everywhere=name in lacking)
+                if name in lacking:
+                    lacking[name] = True
+                report("missing-column", text, name, LAST)
     table.rows = _prepared(table, table.rows, found, nameless, findings)
     if found.ignored:
         table.rows = _watched(table.rows, found)
     return found
-
-
-def _report_missing(
-    name: str, found: Columns, paper: Paper, row: int, findings: Findings, lacking: dict[str, bool]
-) -> None:
-    if lacking.get(name):
-        return
-    text = advice.for_missing_column(name, found.ignored, everywhere=name in lacking)
-    if name in lacking:
-        lacking[name] = True
-    findings.report("missing-column", text, paper, row, name, LAST)
 
 
 def _feature(name: str, form: Form) -> str | None:
@@ -228,12 +217,10 @@ def _feature(name: str, form: Form) -> str | None:
     return match.group(1) if match and match.group(1) in form.readings else None
 
 
-def _stray(name: str, form: Form, other: Form, asked: Iterable[str]) -> tuple[str, str, str] | None:
+def _stray(name: str, form: Form, other: Form | None, asked: Iterable[str]) -> tuple[str, str, str] | None:
     """What is wrong with a column nobody asked for: code, text, and the column that was meant; None if nothing is."""
-    elsewhere = {*other.needed, *other.optional}
-    if other is POSITION_FORM:
-        elsewhere.update(per_half((*OFTEN_MATCHED, *MATCHED_IF_ASKED)))
-    if name in elsewhere or _feature(name, other) is not None:
+    halves = per_half((*OFTEN_MATCHED, *MATCHED_IF_ASKED)) if other is POSITION_FORM else []
+    if other and (name in (*other.needed, *other.optional, *halves) or _feature(name, other) is not None):
         text = f"this column belongs to the {other.name} file; move it there or take it out"
         return "misplaced-column", text, name
     digits = name[len(name.rstrip("0123456789")) :] or "1"
@@ -253,20 +240,6 @@ def _unit(unit: str | None, is_length: bool, *, inch_job: bool) -> str | None:
         raise LengthError(f"this column takes no unit, yet its header names `{shorten(unit)}`; write the name alone")
     unit_factor(unit, inch_job=inch_job)
     return unit.lower()
-
-
-def _check_readings(found: Columns, paper: Paper, row: int, findings: Findings) -> None:
-    for feature, columns in found.readings.items():
-        numbered = [c.name for c in columns if c.name != feature]
-        if numbered and len(numbered) < len(columns):
-            findings.report(
-                "mixed-readings",
-                f"stands beside `{numbered[0]}`; number every column of readings: {feature}_1, {feature}_2 and so on",
-                paper,
-                row,
-                feature,
-                found.order(feature),
-            )
 
 
 def _watched(rows: Iterator[Row], found: Columns) -> Iterator[Row]:

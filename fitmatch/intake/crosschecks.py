@@ -8,9 +8,8 @@ from fitmatch.intake.fits import shown
 from fitmatch.intake.names import one_slip_away
 from fitmatch.intake.positions import PositionRow
 from fitmatch.intake.settings import Settings
-from fitmatch.intake.sheet import Sheet
+from fitmatch.intake.sheet import Sheet, ShellNames
 from fitmatch.intake.shells import ShellPool
-from fitmatch.measuring import DIAMETERS
 from fitmatch.parts import ANY, SIDES, Shell
 
 Key = tuple[str, str]
@@ -18,11 +17,11 @@ Key = tuple[str, str]
 
 def matched_columns(settings: Settings, in_positions: set[str], in_shells: set[str]) -> tuple[str, ...]:
     """The columns in which shell and position must agree, by what the rules ask and the headers hold."""
-    asked = {
-        name for name in (*OFTEN_MATCHED, *MATCHED_IF_ASKED) if in_positions.intersection((name, *per_half([name])))
-    }
-    matched = [name for name in OFTEN_MATCHED if name in asked or name in in_shells]
-    matched += [name for name in MATCHED_IF_ASKED if name in asked]
+    matched = [
+        name
+        for name in (*OFTEN_MATCHED, *MATCHED_IF_ASKED)
+        if not in_positions.isdisjoint((name, *per_half([name]))) or (name in OFTEN_MATCHED and name in in_shells)
+    ]
     return tuple(dict.fromkeys((*matched, *settings.match)))
 
 
@@ -33,14 +32,14 @@ def check_rule_columns(settings: Settings, in_positions: set[str], in_shells: se
         "shells": (in_shells, "no shell file has"),
         "positions": (in_positions, "the positions file lacks"),
     }
-    for key, columns, which in (named for rule in settings.rules for named in rule.headers):
-        headers, where = files[which]
-        for column in columns:
-            names = (column, *per_half([column])) if which == "either" else (column,)
+    for rule in settings.rules:
+        headers, where = files[rule.columns_in]
+        for column in rule.columns:
+            names = (column, *per_half([column])) if rule.columns_in == "either" else (column,)
             if headers.intersection(names) or any(one_slip_away(header, names) for header in headers):
                 continue
             text = f"{where} a column `{shorten(column)}`; add the column or mend the name"
-            settings.file.report("unknown-column", text, "rules", key)
+            settings.file.report("unknown-column", text, "rules", rule.key)
 
 
 def warn_of_idle_rules(settings: Settings, findings: Findings) -> None:
@@ -48,9 +47,9 @@ def warn_of_idle_rules(settings: Settings, findings: Findings) -> None:
     findings.warnings += [f"job.toml: {rule.phrases['idle']}" for rule in settings.rules if rule.idle]
 
 
-def warn_of_unmatched(ignored: Iterable[str], in_shells: set[str], findings: Findings) -> None:
+def warn_of_unmatched(columns: set[str], findings: Findings) -> None:
     """Warn of columns that stand in both files and are not matched."""
-    for column in sorted(set(ignored) & in_shells):
+    for column in sorted(columns):
         findings.warnings.append(
             f"positions and shells both have a column `{shorten(column)}`, and it is not matched; "
             f"name it in [rules] match if they must agree in it"
@@ -95,105 +94,84 @@ def check_bores(rows: Sequence[PositionRow], sheet: Sheet) -> None:
     """Every housing bore must be greater than its journal."""
     unit = sheet.settings.unit or ""  # without it no row has a size
     for row in rows:
-        if not (row.sizes_sound and "journal" in row.sized and "housing_bore" in row.sized):
-            continue
-        journal, bore = (row.sized[feature].size.mean_nm for feature in DIAMETERS)
-        if bore <= journal:
+        journal, bore = row.position.journal, row.position.housing_bore
+        if row.sizes_sound and journal and bore and bore.mean_nm <= journal.mean_nm:
             column = next((c.name for c in sheet.columns.readings["housing_bore"]), "position")
-            text = f"{shown(bore, unit)} is not greater than the journal {shown(journal, unit)}"
+            text = f"{shown(bore.mean_nm, unit)} is not greater than the journal {shown(journal.mean_nm, unit)}"
             todo = "check both, and whether they were swapped"
-            sheet.report("bore-not-greater", f"{text}; {todo}", row.row, column)
+            sheet.report("bore-not-greater", f"{text}; {todo}", row.position.row, column)
 
 
-class LockCheck:
+class LockCheck(ShellNames):
     """Finds the shells that positions lock, and notes every lock that cannot hold."""
 
-    def __init__(self, sheet: Sheet, pool: ShellPool) -> None:
-        self._sheet = sheet
-        self._pool = pool
+    def __init__(self, sheet: Sheet, pool: ShellPool, rows: Sequence[PositionRow]) -> None:
+        wanted = {cell.rpartition("/")[2].strip() for row in rows for cell in row.locks.values()}
+        super().__init__(sheet, (shell for shell in pool.shells if shell.name in wanted), complete=pool.complete)
         self._used: dict[Key, str] = {}
 
-    def resolve(self, rows: Sequence[PositionRow]) -> list[dict[str, Key]]:
-        """For each row, the shell locked in each side."""
-        wanted = {cell.rpartition("/")[2].strip() for row in rows for cell in row.locks.values()}
-        named: dict[str, dict[Key, Shell]] = {}
-        if wanted:
-            for shell in self._pool.shells:
-                if shell.name in wanted:
-                    named.setdefault(shell.name, {}).setdefault(shell.key, shell)
-        return [self._resolve_row(row, named) for row in rows]
-
-    def _resolve_row(self, row: PositionRow, named: dict[str, dict[Key, Shell]]) -> dict[str, Key]:
+    def resolved(self, row: PositionRow) -> dict[str, Key]:
+        """The shell locked in each side of a row."""
         found: dict[str, Key] = {}
         for side, cell in row.locks.items():
-            shell = self._find(row, side, cell, named)
+            shell = self.find(row.position.row, side, cell)
             if shell is not None:
                 self._check(row, side, shell)
                 found[side] = shell.key
         return found
 
-    def _find(self, row: PositionRow, side: str, cell: str, named: dict[str, dict[Key, Shell]]) -> Shell | None:
-        *boxes, name = (part.strip() for part in cell.split("/"))
-        if len(boxes) > 1 or not name or boxes == [""]:
-            self._sheet.report("bad-name", f"`{shorten(cell)}` names no shell; write NAME or BOX/NAME", row.row, side)
-            return None
-        shells = named.get(name, {})
-        fitting = [shell for shell in shells.values() if not boxes or shell.box == boxes[0]]
-        if len(fitting) == 1:
-            return fitting[0]
-        if fitting:
-            places = _boxes(fitting)
-            example = f"{shorten(fitting[0].box)}/{shorten(name)}"
-            text = f"shell `{shorten(name)}` is in {places}; write BOX/NAME, such as {example}"
-            self._sheet.report("lock-ambiguous", text, row.row, side)
-        elif self._pool.complete:  # otherwise it may be in what could not be read
-            text = f"there is no shell `{shorten(cell)}`"
-            todo = f"that name is in {_boxes(list(shells.values()))}" if shells else "write NAME or BOX/NAME of a shell"
-            self._sheet.report("lock-unknown", f"{text}; {todo}", row.row, side)
-        return None
+    def ambiguous(self, name: str, fitting: Sequence[Shell]) -> tuple[str, str]:
+        example = f"{shorten(fitting[0].box)}/{shorten(name)}"
+        text = f"shell `{shorten(name)}` is in {_boxes(fitting)}; write BOX/NAME, such as {example}"
+        return "lock-ambiguous", text
+
+    def unknown(self, typed: str, named: Sequence[Shell]) -> tuple[str, str]:
+        todo = f"that name is in {_boxes(named)}" if named else "write NAME or BOX/NAME of a shell"
+        return "lock-unknown", f"there is no shell `{shorten(typed)}`; {todo}"
 
     def _check(self, row: PositionRow, side: str, shell: Shell) -> None:
+        position = row.position
         name = f"shell `{shorten(shell.box)}/{shorten(shell.name)}`"
         if shell.key in self._used:
             text = f"{name} is locked in {self._used[shell.key]} already; lock another shell in one of the two"
-            self._sheet.report("lock-twice", text, row.row, side)
-        self._used.setdefault(shell.key, f"the {side} half of {shorten(row.name) or 'a position'} (row {row.row})")
-        if row.kind_known and shell.kind and shell.kind != row.kind:
-            text = f"{name} is of kind `{shell.kind}`, not `{row.kind}`; lock a shell of the position's kind"
-            self._sheet.report("lock-wrong-kind", text, row.row, side)
+            self.sheet.report("lock-twice", text, position.row, side)
+        self._used.setdefault(
+            shell.key, f"the {side} half of {shorten(position.name) or 'a position'} (row {position.row})"
+        )
+        if row.kind_known and shell.kind and shell.kind != position.kind:
+            text = f"{name} is of kind `{shell.kind}`, not `{position.kind}`; lock a shell of the position's kind"
+            self.sheet.report("lock-wrong-kind", text, position.row, side)
         if shell.half and shell.half not in (side, "either"):
             text = f"{name} is for the {shell.half} half; lock it there, or lock a shell for the {side} half"
-            self._sheet.report("lock-wrong-half", text, row.row, side)
+            self.sheet.report("lock-wrong-half", text, position.row, side)
         if shell.hold is not None:
             text = f"{name} is on hold (`{shorten(shell.hold)}`); clear its hold or lock another shell"
-            self._sheet.report("lock-held", text, row.row, side)
+            self.sheet.report("lock-held", text, position.row, side)
 
 
 def _boxes(shells: Sequence[Shell]) -> str:
     """The boxes of some shells, for a message."""
     boxes = [f"`{shorten(shell.box)}`" for shell in shells]
-    return (
-        f"box {boxes[0]}" if len(boxes) == 1 else "boxes " + listed(boxes if len(boxes) < 6 else [*boxes[:5], "others"])
-    )
+    return f"box {boxes[0]}" if len(boxes) == 1 else f"boxes {_some(boxes)}"
 
 
-def check_agreement(
-    rows: Sequence[PositionRow],
-    pool: ShellPool,
-    matched: tuple[str, ...],
-    slipped: set[str],
-    sheet: Sheet,
-) -> None:
+def _some(words: list[str]) -> str:
+    """All of a few words, else the first of them."""
+    return listed(words if len(words) < 6 else [*words[:5], "others"])
+
+
+def check_agreement(rows: Sequence[PositionRow], pool: ShellPool, matched: tuple[str, ...], sheet: Sheet) -> None:
     """Note a matched column that keeps every shell of a kind out of every position.
 
     That is a slip in writing, not a lack of parts. Locked halves are left aside, as a lock outranks the column, and so
     are columns that were meant by a header with a slip.
     """
+    slipped = sheet.columns.slipped | pool.slipped
     marks: dict[tuple[str, str], set[tuple[str, ...]]] = {}
     for shell in pool.shells:
         marks.setdefault((shell.kind, shell.half), set()).add(shell.marks)
-    for kind in dict.fromkeys(row.kind for row in rows if row.kind_known):
-        asking = [row for row in rows if row.kind == kind]
+    for kind in dict.fromkeys(row.position.kind for row in rows if row.kind_known):
+        asking = [row for row in rows if row.position.kind == kind]
         for place, column in enumerate(matched):
             if slipped.intersection((column, *per_half([column]))):
                 continue
@@ -201,7 +179,7 @@ def check_agreement(
             offered: set[str] = set()
             agreed = False
             for side in SIDES:
-                wants = {row.wants[side][place] for row in asking if side not in row.locks}
+                wants = {getattr(row.position, f"wants_{side}")[place] for row in asking if side not in row.locks}
                 marked = {m[place] for half in (side, "either") for m in marks.get((kind, half), ())}
                 agreed = agreed or _any_agree(wants, marked)
                 if wants and marked:
@@ -219,5 +197,4 @@ def _any_agree(some: set[str], others: set[str]) -> bool:
 
 
 def _cells(cells: set[str]) -> str:
-    shown_cells = [f"`{shorten(cell)}`" if cell else "nothing" for cell in sorted(cells)]
-    return listed(shown_cells if len(shown_cells) < 6 else [*shown_cells[:5], "others"])
+    return _some([f"`{shorten(cell)}`" if cell else "nothing" for cell in sorted(cells)])

@@ -7,7 +7,7 @@ from fitmatch.intake.findings import shorten
 from fitmatch.intake.names import slips
 from fitmatch.intake.quantities import GAUGE_ERROR, LIMIT, SEATING, TARGET
 from fitmatch.intake.values import Values
-from fitmatch.lengths import LengthError, exact, parse_number, round_half_even
+from fitmatch.lengths import exact, parse_number, round_half_even
 from fitmatch.parts import Fit
 
 _KEYS: Final = ("target", "target_ratio", "min", "max", "want_min", "want_max", "seating", "seating_u", "family")
@@ -59,9 +59,8 @@ def _fit(values: Values, kind: str) -> FitTable:
     seating_u = values.length((*path, "seating_u"), GAUGE_ERROR)
     families = values.texts((*path, "family"), 'write a list of families, such as ["A12"]')
     if families == ():
-        values.report(
-            "empty-cell", "is empty, so that no shell would fit; name a family or leave it out", *path, "family"
-        )
+        what = "is empty, so that no shell would fit; name a family or leave it out"
+        values.report("empty-cell", what, *path, "family")
     read = {"target": target, "min": low, "max": high, "target_ratio": ratio}
     sound = values.unit is not None and all(value is not None for key, value in read.items() if key in given)
     if {"target", "target_ratio"} <= values.table(path).keys():
@@ -90,20 +89,15 @@ def _ratio(values: Values, kind: str) -> str | None:
     """The text of target_ratio, a number above zero."""
     path = ("fit", kind, "target_ratio")
     text = values.number(path)
-    if text is None:
+    number = None if text is None else values.decimal(text, path)
+    if text is None or number is None:
         return None
-    try:
-        digits, exponent = parse_number(text)
-    except LengthError as error:
-        values.report("not-a-number", str(error), *path)
+    todo = "write clearance per unit of journal diameter, such as 0.001"
+    if number.digits <= 0:
+        values.report("not-positive", f"`{shorten(text)}` is not more than zero; {todo}", *path)
         return None
-    if digits <= 0:
-        what = f"`{shorten(text)}` is not more than zero; write clearance per unit of journal diameter, such as 0.001"
-        values.report("not-positive", what, *path)
-        return None
-    if float(f"{digits}e{exponent}") > 1:
-        what = f"`{shorten(text)}` is above 1; write clearance per unit of journal diameter, such as 0.001"
-        values.report("implausible-number", what, *path)
+    if float(number) > 1:
+        values.report("implausible-number", f"`{shorten(text)}` is above 1; {todo}", *path)
         return None
     return text
 

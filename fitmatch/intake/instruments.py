@@ -6,11 +6,12 @@ from typing import Final
 
 from fitmatch.intake.findings import shorten
 from fitmatch.intake.fits import shown
+from fitmatch.intake.keyrows import Path
 from fitmatch.intake.materials import MATERIALS
 from fitmatch.intake.names import nearest, unknown_gauge
 from fitmatch.intake.quantities import BALL, GAUGE_ERROR, LIMIT, RESOLUTION, STANDARD
 from fitmatch.intake.values import Values
-from fitmatch.lengths import LengthError, parse_number, unit_factor
+from fitmatch.lengths import LengthError, unit_factor
 from fitmatch.measuring import (
     DIAMETERS,
     FEATURES,
@@ -53,11 +54,17 @@ def read_measuring(values: Values, kinds: Collection[str]) -> Measuring:
     gauges = _gauges(values)
     return Measuring(
         gauges=gauges,
-        measured=_measured(values, kinds, gauges),
+        measured=values.by_kind(
+            ("measured",),
+            kinds,
+            lambda kind: values.each(kind, FEATURES, lambda path: _gauge_name(values, path, gauges)),
+        ),
         temperature=_temperature(values),
         materials=_materials(values, kinds),
-        form_limits=_form_limits(values, kinds),
-        bench=_bench(values, kinds),
+        form_limits=values.by_kind(
+            ("form",), kinds, lambda kind: values.each(kind, FORM_KEYS, lambda path: values.length(path, LIMIT))
+        ),
+        bench=values.by_kind(("bench",), kinds, lambda path: _bench(values, path)),
     )
 
 
@@ -69,27 +76,14 @@ def _gauges(values: Values) -> dict[str, Gauge]:
     return gauges
 
 
-def _measured(values: Values, kinds: Collection[str], gauges: Collection[str]) -> dict[str, dict[str, str]]:
-    """Which gauge measured what, by kind and feature."""
-    measured: dict[str, dict[str, str]] = {}
-    for kind in values.kinds(("measured",), dict.fromkeys(kinds)):
-        values.refuse_unknown(("measured", kind), FEATURES)
-        measured[kind] = {}
-        for feature in FEATURES:
-            name = _gauge_name(values, ("measured", kind, feature), gauges)
-            if name is not None:
-                measured[kind][feature] = name
-    return measured
-
-
 def _temperature(values: Values) -> Temperature | None:
     """What job.toml says about temperature; None where it says nothing."""
     path = ("temperature",)
     values.refuse_unknown(path, TEMPERATURE_KEYS)
     if "temperature" not in values.document:
         return None
-    room, gauges, parts = (_number(values, (*path, key), _BENCH) for key in ("room", "gauges", "parts"))
-    limit = _number(values, (*path, "limit"), _OFF)
+    room, gauges, parts = (values.number_within((*path, key), _BENCH) for key in ("room", "gauges", "parts"))
+    limit = values.number_within((*path, "limit"), _OFF)
     written = values.table(path)
     if "room" in written and ("gauges" in written or "parts" in written):
         values.report("two-temperatures", "stands beside gauges or parts; keep room, or the other two", *path, "room")
@@ -103,14 +97,9 @@ def _temperature(values: Values) -> Temperature | None:
 def _materials(values: Values, kinds: Collection[str]) -> dict[str, dict[str, Decimal]]:
     """Coefficients of expansion by kind and feature. Where a temperature is given every kind needs both: corrected on
     one side only, a clearance would be worse than without."""
-    found: dict[str, dict[str, Decimal]] = {}
-    for kind in values.kinds(("material",), dict.fromkeys(kinds)):
-        values.refuse_unknown(("material", kind), DIAMETERS)
-        found[kind] = {}
-        for feature in DIAMETERS:
-            coefficient = _material(values, ("material", kind, feature))
-            if coefficient is not None:
-                found[kind][feature] = coefficient
+    found = values.by_kind(
+        ("material",), kinds, lambda kind: values.each(kind, DIAMETERS, lambda path: _material(values, path))
+    )
     if "temperature" in values.document:
         for kind in kinds:
             for feature in DIAMETERS:
@@ -120,33 +109,18 @@ def _materials(values: Values, kinds: Collection[str]) -> dict[str, dict[str, De
     return found
 
 
-def _form_limits(values: Values, kinds: Collection[str]) -> dict[str, dict[str, int]]:
-    """The limits of form, by kind and by feature with what is limited."""
-    limits: dict[str, dict[str, int]] = {}
-    for kind in values.kinds(("form",), dict.fromkeys(kinds)):
-        values.refuse_unknown(("form", kind), FORM_KEYS)
-        limits[kind] = {}
-        for key in FORM_KEYS:
-            nm = values.length(("form", kind, key), LIMIT)
-            if nm is not None:
-                limits[kind][key] = nm
-    return limits
-
-
-def _bench(values: Values, kinds: Collection[str]) -> dict[str, dict[str, tuple[Place, ...]]]:
-    """Where the bench reads what, by kind and feature: every angle at the first station, then at the next."""
-    bench: dict[str, dict[str, tuple[Place, ...]]] = {}
-    for kind in values.kinds(("bench",), dict.fromkeys(kinds)):
-        values.refuse_unknown(("bench", kind), BENCH_KEYS)
-        bench[kind] = {}
-        for feature in FEATURES:
-            stations = _stations(values, ("bench", kind, f"{feature}_stations"))
-            angles = _angles(values, ("bench", kind, f"{feature}_angles"), feature)
-            bench[kind][feature] = tuple(Place(station, angle) for station in stations for angle in angles)
+def _bench(values: Values, path: Path) -> dict[str, tuple[Place, ...]]:
+    """Where the bench reads what of a kind, by feature: every angle at the first station, then at the next."""
+    values.refuse_unknown(path, BENCH_KEYS)
+    bench: dict[str, tuple[Place, ...]] = {}
+    for feature in FEATURES:
+        stations = _stations(values, (*path, f"{feature}_stations"))
+        angles = _angles(values, (*path, f"{feature}_angles"), feature)
+        bench[feature] = tuple(Place(station, angle) for station in stations for angle in angles)
     return bench
 
 
-def _stations(values: Values, path: tuple[str, ...]) -> Sequence[int | None]:
+def _stations(values: Values, path: Path) -> Sequence[int | None]:
     numbers = values.numbers(path, "write a list of stations, such as [1, 2]")
     if numbers is None:
         return (None,)
@@ -158,18 +132,17 @@ def _stations(values: Values, path: tuple[str, ...]) -> Sequence[int | None]:
     return stations
 
 
-def _angles(values: Values, path: tuple[str, ...], feature: str) -> Sequence[float]:
+def _angles(values: Values, path: Path, feature: str) -> Sequence[float]:
     """Degrees; 0 must be among those of a bore or a wall, as only readings there make a size."""
     numbers = values.numbers(path, "write a list of degrees from the crown axis, such as [0, 90]")
     if numbers is None:
         return (0.0,)
     angles = []
     for text in numbers:
-        try:
-            angle = float(Decimal(*parse_number(text)))
-        except LengthError as error:
-            values.report("not-a-number", str(error), *path)
+        number = values.decimal(text, path)
+        if number is None:
             return (0.0,)
+        angle = float(number)
         if not -360 <= angle <= 360:
             what = f"`{shorten(text)}` lies outside -360 to 360; write degrees from the crown axis"
             values.report("implausible-number", what, *path)
@@ -177,12 +150,6 @@ def _angles(values: Values, path: tuple[str, ...], feature: str) -> Sequence[flo
     if feature != "journal" and 0.0 not in angles:
         values.report("implausible-number", "lacks 0, the crown axis, where the size is read; write it too", *path)
     return angles
-
-
-def read_number(values: Values, path: tuple[str, ...], bounds: tuple[float, float, str]) -> float | None:
-    """A plain number within its bounds, which stand there once more in words."""
-    number = _number(values, path, bounds)
-    return None if number is None else float(number)
 
 
 def _gauge(values: Values, name: str, names: Collection[str]) -> Gauge:
@@ -202,7 +169,7 @@ def _gauge(values: Values, name: str, names: Collection[str]) -> Gauge:
         own_zero_nm=_zero(values, name, unit),
         ball_nm=ball or 0,
         set_with=_gauge_name(values, (*path, "set_with"), names),
-        expansion=_number(values, (*path, "expansion"), _COEFFICIENTS),
+        expansion=values.number_within((*path, "expansion"), _COEFFICIENTS),
     )
 
 
@@ -238,7 +205,7 @@ def _zero(values: Values, name: str, unit: str | None) -> int:
     return zero
 
 
-def _gauge_name(values: Values, path: tuple[str, ...], gauges: Collection[str]) -> str | None:
+def _gauge_name(values: Values, path: Path, gauges: Collection[str]) -> str | None:
     name = values.text(path, 'name a gauge, such as "mic-1"')
     if name is None or name.strip() in gauges:
         return None if name is None else name.strip()
@@ -260,30 +227,13 @@ def _refuse_circles(values: Values, gauges: dict[str, Gauge]) -> None:
             gauges[name] = gauges[name]._replace(set_with=None)
 
 
-def _material(values: Values, path: tuple[str, ...]) -> Decimal | None:
+def _material(values: Values, path: Path) -> Decimal | None:
     value = values.table(path[:-1]).get(path[-1])
     if not isinstance(value, str) or values.is_number(value):
-        return _number(values, path, _COEFFICIENTS)
+        return values.number_within(path, _COEFFICIENTS)
     name = value.strip().casefold()
     if name in MATERIALS:
         return MATERIALS[name]
     text = f"`{shorten(value)}` is no material of the table; the nearest is `{nearest(name, MATERIALS)}`"
     values.report("unknown-value", f"{text}; write that, or a coefficient such as 11.5e-6", *path)
     return None
-
-
-def _number(values: Values, path: tuple[str, ...], bounds: tuple[float, float, str]) -> Decimal | None:
-    """A plain number within its bounds, exactly as typed."""
-    text = values.number(path)
-    if text is None:
-        return None
-    try:
-        number = Decimal(*parse_number(text))
-    except LengthError as error:
-        values.report("not-a-number", str(error), *path)
-        return None
-    low, high, words = bounds
-    if not low <= float(number) <= high:
-        values.report("implausible-number", f"`{shorten(text)}` lies outside {words}; check the figure", *path)
-        return None
-    return number

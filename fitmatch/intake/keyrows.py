@@ -10,17 +10,15 @@ from fitmatch.intake.findings import SETTINGS, Findings, Paper, shorten
 JOB_FILE: Final = Paper("job.toml", (SETTINGS,))
 _BARE: Final = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-")
 _DEEPEST: Final = 4  # no key of job.toml lies deeper, and a hostile one must not exhaust the stack
-# Texts and remarks of TOML, within which brackets and line ends mean nothing; then those that do. Groups are not
-# possessive: before 3.11.5 Python takes too little for such.
-_TOKEN: Final = re.compile(
+# A text of TOML. Groups are not possessive: before 3.11.5 Python takes too little for such.
+STRING: Final = (
     r'"""(?:[^"\\]|\\.|"(?!""))*"{3,5}'
     r"|'''(?:[^']|'(?!''))*'{3,5}"
     r'|"(?:[^"\\\n]|\\.)*"'
     r"|'[^'\n]*+'"
-    r"|#[^\n]*+"
-    r"|[\[\]{}\n]",
-    re.DOTALL,
 )
+# Texts and remarks, within which brackets and line ends mean nothing; then those that do.
+_TOKEN: Final = re.compile(rf"{STRING}|#[^\n]*+|[\[\]{{}}\n]", re.DOTALL)
 
 Path = tuple[str, ...]
 
@@ -56,13 +54,13 @@ def _rows_of_keys(text: str) -> dict[Path, int]:
     """Every key and table of a text that is valid TOML, with the row where it is first written."""
     rows: dict[Path, int] = {}
     table: Path = ()
-    for row, statement in _statements(text.replace("\r\n", "\n")):
+    for row, statement in statements(text):
         try:
             found = tomllib.loads(statement)
         except (ValueError, RecursionError):  # too deep to be read at this depth of calls: its row stays unknown
             continue
         if statement.lstrip().startswith("["):
-            table = _innermost(found)
+            table = innermost(found)
             for depth in range(1, len(table) + 1):
                 rows.setdefault(table[:depth], row)
         else:
@@ -70,7 +68,7 @@ def _rows_of_keys(text: str) -> dict[Path, int]:
     return rows
 
 
-def _statements(text: str) -> Iterator[tuple[int, str]]:
+def statements(text: str) -> Iterator[tuple[int, str]]:
     """Each statement with the row it starts in. It ends with its line, unless a bracket or a text is still open."""
     start, row, next_row, depth = 0, 1, 1, 0
     for token in _TOKEN.finditer(text):
@@ -83,7 +81,8 @@ def _statements(text: str) -> Iterator[tuple[int, str]]:
     yield row, text[start:]
 
 
-def _innermost(found: Mapping[str, Any]) -> Path:
+def innermost(found: Mapping[str, Any]) -> Path:
+    """The path to the innermost of tables of one key each."""
     path: list[str] = []
     inner: Any = found
     while isinstance(inner, dict) and inner and len(path) <= _DEEPEST:

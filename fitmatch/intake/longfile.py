@@ -4,12 +4,12 @@ from collections.abc import Iterable, Iterator
 from typing import Final
 
 from fitmatch.intake.columns import Form
-from fitmatch.intake.findings import listed, shorten
-from fitmatch.intake.log import Key, Log
+from fitmatch.intake.findings import shorten
 from fitmatch.intake.names import nearest
 from fitmatch.intake.positions import QUANTITIES, PositionRow
 from fitmatch.intake.quantities import WALL
 from fitmatch.intake.sheet import Sheet, ShellNames
+from fitmatch.intake.shells import LoggedItems
 from fitmatch.lengths import LengthError, parse_number
 from fitmatch.measuring import FEATURES, LARGEST_STATION, LoggedReading, Reading, turned
 from fitmatch.parts import Shell
@@ -33,31 +33,19 @@ class LogReader:
         """`complete`: every position and shell is known, so that an item that is not among them does not exist."""
         self._sheet = sheet
         self._complete = complete
-        self._kinds = {row.name: row.kind for row in positions}
+        self._kinds = {row.position.name: row.position.kind for row in positions}
         self._names = ShellNames(sheet, shells, complete=complete)
 
-    def read(self) -> Log:
-        """Every row that could be read."""
-        rows = [logged for row, cells in self._sheet.table.rows if (logged := self._row(row, cells)) is not None]
-        positions: dict[tuple[str, str], list[Reading]] = {}
-        walls: dict[Key, list[Reading]] = {}
-        position_rows: dict[tuple[str, str], int] = {}
-        wall_rows: dict[Key, int] = {}
-        for logged in rows:
-            if logged.shell is not None:
-                walls.setdefault(logged.shell, []).append(logged.reading)
-                wall_rows.setdefault(logged.shell, logged.row)
-            else:
-                item = logged.item, logged.feature
-                positions.setdefault(item, []).append(logged.reading)
-                position_rows.setdefault(item, logged.row)
-        slipped = bool(self._sheet.columns.lacking) or not self._sheet.table.complete
-        return Log(positions, walls, position_rows, wall_rows, tuple(rows), slipped)
+    def read(self) -> tuple[LoggedReading, ...]:
+        """Every row that could be read, in file order."""
+        rows = (self._row(row, cells) for row, cells in self._sheet.table.rows)
+        return tuple(logged for logged in rows if logged is not None)
 
     def _row(self, row: int, cells: list[str]) -> LoggedReading | None:
         if self._sheet.columns.lacking:
             return None
-        feature = self._feature(row, cells)
+        typed = cells[self._sheet.columns.index("feature")].casefold()
+        feature = self._sheet.word(typed, row, "feature", FEATURES, "feature")
         item = self._sheet.cell(cells, "item")
         if not item:
             if not self._sheet.is_unread(cells, "item"):
@@ -67,7 +55,8 @@ class LogReader:
             return None
         shell = self._names.find(row, "item", item) if feature == "wall" else None
         kind = self._kind(row, item) if feature != "wall" else shell.kind if shell else None
-        station, angle = self._station(row, cells), self._angle(row, cells, feature)
+        station = self._sheet.count(row, cells, "station", 9, LARGEST_STATION, "station; count them")
+        angle = self._angle(row, cells, feature)
         gauge, known = self._sheet.gauge(row, self._sheet.cell(cells, "gauge"), "gauge", kind or "", feature)
         quantity = WALL if feature == "wall" else QUANTITIES[feature]
         nm = self._sheet.length(row, cells, "reading", quantity, gauge) if known else None
@@ -77,16 +66,6 @@ class LogReader:
         reading = Reading(nm, station, angle, gauge, confirmed)
         return LoggedReading(item, feature, reading, by, time, row, shell.key if shell else None)
 
-    def _feature(self, row: int, cells: list[str]) -> str | None:
-        text = self._sheet.cell(cells, "feature").casefold()
-        if text in FEATURES:
-            return text
-        if not self._sheet.is_unread(cells, "feature"):
-            what = f"`{shorten(text)}` is no feature" if text else "is empty"
-            code = "unknown-value" if text else "empty-cell"
-            self._sheet.report(code, f"{what}; write {listed(FEATURES, 'or')}", row, "feature")
-        return None
-
     def _kind(self, row: int, item: str) -> str | None:
         """The kind of a position; None where there is no such position."""
         if item in self._kinds:
@@ -95,16 +74,6 @@ class LogReader:
             near = nearest(item, self._kinds)
             hint = f"the nearest is `{shorten(near)}`" if near else "write its row in the positions file"
             self._sheet.report("unknown-item", f"there is no position `{shorten(item)}`; {hint}", row, "item")
-        return None
-
-    def _station(self, row: int, cells: list[str]) -> int | None:
-        text = self._sheet.cell(cells, "station")
-        if not text:
-            return None
-        if text.isascii() and text.isdecimal() and len(text) <= 9 and 1 <= int(text) <= LARGEST_STATION:
-            return int(text)
-        what = f"`{shorten(text)}` is no station; count them from the front: 1, 2, 3 and so on"
-        self._sheet.report("not-a-whole-number", what, row, "station")
         return None
 
     def _angle(self, row: int, cells: list[str], feature: str) -> float | None:
@@ -126,18 +95,28 @@ class LogReader:
         return turned(feature, angle)
 
 
-def check_sources(log: Log, rows: Iterable[PositionRow], shells: Iterable[Shell]) -> Iterator[tuple[int, str]]:
+def by_item(rows: Iterable[LoggedReading]) -> LoggedItems:
+    """The rows of each item and feature, in file order."""
+    found: LoggedItems = {}
+    for logged in rows:
+        found.setdefault((logged.shell or logged.item, logged.feature), []).append(logged)
+    return found
+
+
+def check_sources(
+    items: LoggedItems, rows: Iterable[PositionRow], shells: Iterable[Shell]
+) -> Iterator[tuple[int, str]]:
     """Every item whose same feature has readings in a wide column as well: its first row here, and what is wrong."""
     todo = "keep them in one file"
     for wide in rows:
         for feature, readings in wide.readings.items():
-            if readings and (wide.name, feature) in log.positions:
-                what = (
-                    f"the {feature} of `{shorten(wide.name)}` has readings in row {wide.row} of the positions as well"
-                )
-                yield log.position_rows[wide.name, feature], f"{what}; {todo}"
-    for shell in shells if log.walls else ():
-        if shell.wall_nm is not None and shell.key in log.walls:
+            position = wide.position
+            if readings and (position.name, feature) in items:
+                place = f"row {position.row} of the positions"
+                what = f"the {feature} of `{shorten(position.name)}` has readings in {place} as well"
+                yield items[position.name, feature][0].row, f"{what}; {todo}"
+    for shell in shells:
+        if shell.wall_nm is not None and (shell.key, "wall") in items:
             name = shorten("/".join(shell.key))
             what = f"the wall of `{name}` has readings in {shell.file}:{shell.row} as well"
-            yield log.wall_rows[shell.key], f"{what}; {todo}"
+            yield items[shell.key, "wall"][0].row, f"{what}; {todo}"

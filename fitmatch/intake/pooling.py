@@ -6,8 +6,10 @@ the mistakes in the files themselves; a file is then named JOB/FILE.
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
+from itertools import chain
 from os import PathLike
 from pathlib import Path
+from typing import Final
 
 from fitmatch.intake.catalogue import CODES
 from fitmatch.intake.findings import POSITIONS, SETTINGS, SHELLS, shorten
@@ -21,6 +23,9 @@ from fitmatch.pools import Pool
 from fitmatch.problems import InputError, Problem
 
 Key = tuple[str, str]
+# What is compared of a shell's rows in two jobs.
+_FIELDS: Final = ("kind", "half", "wall_nm", "coating_nm", "wall_to_metal_nm", "family", "grade", "hold")
+_COLUMNS: Final = {"wall_nm": "wall", "coating_nm": "coating", "wall_to_metal_nm": "measured"}
 
 
 def read_folders(folders: Sequence[str | PathLike[str]], make_sizing: Callable[[Settings], Sizing]) -> Pool:
@@ -130,18 +135,14 @@ def _either(first: Size | None, other: Size | None) -> Size | None:
 
 def _difference(one: Shell, other: Shell, job: Job) -> tuple[str, str, str] | None:
     """The first column in which two rows of one shell differ, with what stands in `other` and in `one`."""
-    for column in ("kind", "half", "wall_nm", "coating_nm", "wall_to_metal_nm", "family", "grade", "hold"):
-        mine, theirs = getattr(one, column), getattr(other, column)
+    cells = ((_COLUMNS.get(field, field), getattr(one, field), getattr(other, field)) for field in _FIELDS)
+    marks = zip(job.shell_columns, one.marks, other.marks, strict=True)
+    for column, mine, theirs in chain(cells, marks):
         if mine != theirs:
             here, there = (
-                "nothing" if not cell else shown(cell, job.unit) if column.endswith("_nm") else f"`{shorten(cell)}`"
+                "nothing" if not cell else shown(cell, job.unit) if isinstance(cell, int) else f"`{shorten(cell)}`"
                 for cell in (theirs, mine)
             )
-            name = {"wall_nm": "wall", "coating_nm": "coating", "wall_to_metal_nm": "measured"}.get(column, column)
-            return name, here, there
-    for at, column in enumerate(job.shell_columns):
-        if one.marks[at] != other.marks[at]:
-            here, there = (f"`{shorten(marks[at])}`" if marks[at] else "nothing" for marks in (other.marks, one.marks))
             return column, here, there
     if None not in (one.measured_as, other.measured_as) and one.measured_as != other.measured_as:
         return "gauge", "another gauge or number of readings", "its own"

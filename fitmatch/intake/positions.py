@@ -1,16 +1,13 @@
 """positions.csv to rows: every cell checked by itself, nothing yet compared with kinds' tables or shells."""
 
-from collections.abc import Mapping, Set
-from dataclasses import dataclass, field
+from collections.abc import Set
+from dataclasses import dataclass
 
 from fitmatch.intake.findings import shorten
-from fitmatch.intake.names import fault_in_name, nearest, other_case
 from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, OFFSET, SEATING, TARGET
-from fitmatch.intake.settings import Settings
 from fitmatch.intake.sheet import Sheet
-from fitmatch.intake.sizing import Sized
-from fitmatch.measuring import Form, Reading
-from fitmatch.parts import ANY
+from fitmatch.measuring import Reading
+from fitmatch.parts import ANY, SIDES, Position
 from fitmatch.rules.movable import columns_within
 
 QUANTITIES = {
@@ -29,22 +26,14 @@ OWN = ("target", "min", "max", "seating", "offset")
 class PositionRow:
     """One row as read. What is missing from `own` is the kind's; None there is a cell that could not be read."""
 
-    row: int
-    name: str
-    kind: str
+    position: Position  # all that the row alone tells; with its sizes once the long file is read too
     kind_known: bool
     readings: dict[str, tuple[Reading, ...]]  # feature -> its wide columns
     sizes_sound: bool  # whether every reading could be read
     own: dict[str, int | None]
     locks: dict[str, str]  # side -> the cell
-    wants: dict[str, tuple[str, ...]]  # side -> cells to match
-    accept: str | None
-    pin: int | None
-    undersize: str
-    within: tuple[str, ...]  # cells in which a housing and its journal must agree
     offset_told: bool  # whether there is an offset, readable or not
-    sized: Mapping[str, Sized] = field(default_factory=dict)  # feature -> its size, once the long file is read too
-    unsized: Form | None = None  # as in `Position`
+    journal_mean: tuple[int, int] | None = None  # as in `Sized`
 
 
 class PositionReader:
@@ -60,80 +49,68 @@ class PositionReader:
         found: list[PositionRow] = []
         first: dict[str, int] = {}
         for row, cells in self._sheet.table.rows:
-            position = self._row(row, cells, matched, asked)
-            if position.name in first and position.name:
-                text = f"`{shorten(position.name)}` stands in row {first[position.name]} already"
-                self._sheet.report("duplicate-position", f"{text}; give each position its own name", row, "position")
-            first.setdefault(position.name, row)
-            found.append(position)
+            found.append(self._row(row, cells, matched, asked))
+            name = found[-1].position.name
+            before = first.setdefault(name, row)
+            if name and before != row:
+                text = f"`{shorten(name)}` stands in row {before} already; give each position its own name"
+                self._sheet.report("duplicate-position", text, row, "position")
         self._check_offsets(found)
         if not found and self._sheet.table.complete:
-            self._sheet.findings.report(
-                "no-rows", "has a header and nothing below it; write a row for each position", self._sheet.paper
-            )
+            text = "has a header and nothing below it; write a row for each position"
+            self._sheet.findings.report("no-rows", text, self._sheet.paper)
         return found
 
     def _check_offsets(self, rows: list[PositionRow]) -> None:
         """All rows of a kind tell an offset, or none: a blank beside others may be nought or not measured."""
-        told = {row.kind: row for row in reversed(rows) if row.offset_told}
-        for row in rows:
-            if row.kind in told and not row.offset_told:
-                other = told[row.kind]
+        told = {row.position.kind: row.position for row in reversed(rows) if row.offset_told}
+        for position in (row.position for row in rows if not row.offset_told):
+            other = told.get(position.kind)
+            if other:
                 text = f"is empty, and {shorten(other.name)} (row {other.row}) of the same kind has one"
-                self._sheet.report("empty-cell", f"{text}; write 0 where the axis lies in line", row.row, "offset")
+                self._sheet.report("empty-cell", f"{text}; write 0 where the axis lies in line", position.row, "offset")
 
     def _row(self, row: int, cells: list[str], matched: tuple[str, ...], asked: Set[str]) -> PositionRow:
         name = self._name(row, cells)
         kind, known = self._kind(row, cells)
         sheet, sound = self._sheet, True
         readings: dict[str, tuple[Reading, ...]] = {}
-        gauges = self._gauges_of(row, cells, kind)
-        for feature, columns in sheet.columns.readings.items():
-            gauge, gauge_known = gauges[feature]
+        for feature, gauge in self._gauges_of(row, cells, kind).items():
             confirmed = sheet.cell(cells, f"{feature}_confirmed")
-            written = [column.name for column in columns if cells[column.index].strip()]
-            found = [sheet.length(row, cells, name, QUANTITIES[feature], gauge) for name in written if gauge_known]
-            readings[feature] = tuple(Reading(nm, gauge=gauge, confirmed=confirmed) for nm in found if nm is not None)
-            sound = sound and len(readings[feature]) == len(written)
+            found, whole = sheet.readings(row, cells, feature, QUANTITIES[feature], gauge)
+            readings[feature] = tuple(Reading(nm, gauge=gauge[0], confirmed=confirmed) for nm in found)
+            sound = sound and whole
         own = {key: sheet.length(row, cells, key, QUANTITIES[key]) for key in OWN if sheet.cell(cells, key)}
-        return PositionRow(
-            row=row,
+        position = Position(
             name=name,
             kind=kind,
-            kind_known=known,
-            readings=readings,
-            sizes_sound=sound,
-            own=own,
-            locks={side: sheet.cell(cells, side) for side in ("upper", "lower") if sheet.cell(cells, side)},
-            wants={side: self._wants(cells, matched, asked, side) for side in ("upper", "lower")},
+            journal=None,
+            housing_bore=None,
+            target_nm=None,
+            wants_upper=self._wants(cells, matched, asked, "upper"),
+            wants_lower=self._wants(cells, matched, asked, "lower"),
             accept=sheet.cell(cells, "accept") or None,
-            pin=self._pin(row, cells),
+            pin=sheet.count(row, cells, "pin", 6, 999_999, "number of a pin; count"),
+            row=row,
             undersize=sheet.cell(cells, "undersize"),
             within=tuple(sheet.cell(cells, c).casefold() for c in columns_within(self._settings.rules)),
-            offset_told=bool(cells[sheet.columns.index("offset")].strip()),
+            offset_nm=own.get("offset"),
         )
+        locks = {side: sheet.cell(cells, side) for side in SIDES if sheet.cell(cells, side)}
+        told = bool(cells[sheet.columns.index("offset")].strip())
+        return PositionRow(position, known, readings, sound, own, locks, told)
 
     def _name(self, row: int, cells: list[str]) -> str:
-        if self._sheet.is_unread(cells, "position"):
-            return ""
         text = self._sheet.cell(cells, "position")
-        if not text:
-            self._sheet.report("empty-cell", "is empty; name the position", row, "position")
-        fault = fault_in_name(text)
-        if fault is not None:
-            self._sheet.report("bad-name", fault, row, "position")
+        if not self._sheet.is_unread(cells, "position"):
+            self._sheet.name_will_do(text, row, "position")
         return text
 
     def _kind(self, row: int, cells: list[str]) -> tuple[str, bool]:
-        if self._sheet.is_unread(cells, "kind"):
-            return "", False
         text = self._sheet.cell(cells, "kind")
-        fits = self._settings.fits
-        if not text:
-            self._sheet.report("empty-cell", f"is empty; {kinds_to_write(self._settings)}", row, "kind")
-        elif fits and text not in fits:
-            self._sheet.report("unknown-kind", unknown_kind(text, self._settings), row, "kind")
-        return text, text in fits
+        if not self._sheet.is_unread(cells, "kind"):
+            self._sheet.kind_will_do(text, row)
+        return text, text in self._settings.fits
 
     def _wants(self, cells: list[str], matched: tuple[str, ...], asked: Set[str], side: str) -> tuple[str, ...]:
         cell = self._sheet.cell
@@ -141,16 +118,6 @@ class PositionReader:
             (cell(cells, f"{column}_{side}") or cell(cells, column)).casefold() if column in asked else ANY
             for column in matched
         )
-
-    def _pin(self, row: int, cells: list[str]) -> int | None:
-        text = self._sheet.cell(cells, "pin")
-        if not text:
-            return None
-        if not (text.isascii() and text.isdecimal() and len(text) <= 6 and int(text) >= 1):
-            text = f"`{shorten(text)}` is no number of a pin; count from the front: 1, 2, 3 and so on"
-            self._sheet.report("not-a-whole-number", text, row, "pin")
-            return None
-        return int(text)
 
     def _gauges_of(self, row: int, cells: list[str], kind: str) -> dict[str, tuple[str | None, bool]]:
         """The gauge of each feature, and whether it is known: its own column's, else the row's, else the kind's."""
@@ -168,19 +135,3 @@ class PositionReader:
             one = self._sheet.gauge(row, common, "gauge", kind, "")
             return {feature: found.get(feature, one) for feature in column}
         return {feature: found.get(feature) or self._sheet.gauge(row, "", "", kind, feature) for feature in column}
-
-
-def kinds_to_write(settings: Settings) -> str:
-    """What can stand in a column `kind`."""
-    if not settings.fits:
-        return "write the kind, such as rod"
-    kinds = [*settings.fits] if len(settings.fits) < 8 else [*list(settings.fits)[:7], "or another"]
-    return "write one of the kinds with a [fit.KIND] table: " + ", ".join(kinds)
-
-
-def unknown_kind(kind: str, settings: Settings) -> str:
-    """That a kind has no table, and the nearest that has one."""
-    meant = other_case(kind, settings.fits)
-    if meant is not None:
-        return f"there is no [fit.{shorten(kind)}]; write the kind with its own capitals, `{meant}`"
-    return f"there is no [fit.{shorten(kind)}]; add it, or write the nearest kind `{nearest(kind, settings.fits)}`"

@@ -1,6 +1,6 @@
 """`read_folder`: a job folder in, a checked `Job` out, or `InputError` with every mistake in its files."""
 
-from collections.abc import Callable, Iterable, Sequence, Set
+from collections.abc import Callable, Sequence, Set
 from dataclasses import replace
 from hashlib import sha256
 from os import PathLike
@@ -16,12 +16,10 @@ from fitmatch.intake.columns import (
     has_header,
     names_in,
     per_half,
-    understand,
     without_readings,
 )
 from fitmatch.intake.columns import Form as TableForm
 from fitmatch.intake.crosschecks import (
-    Key,
     LockCheck,
     check_agreement,
     check_bores,
@@ -34,32 +32,21 @@ from fitmatch.intake.crosschecks import (
 )
 from fitmatch.intake.findings import SETTINGS, Findings, Paper
 from fitmatch.intake.keyrows import JOB_FILE, JobFile
-from fitmatch.intake.log import Log
 from fitmatch.intake.positions import PositionReader, PositionRow
 from fitmatch.intake.settings import Settings, read_settings, unread_settings
-from fitmatch.intake.sheet import Readers, Sheet
-from fitmatch.intake.shells import ShellPool
+from fitmatch.intake.sheet import Sheet
+from fitmatch.intake.shells import LoggedItems, ShellPool
 from fitmatch.intake.sizing import Sizing
-from fitmatch.intake.sources import (
-    Source,
-    assembled_source,
-    positions_source,
-    read_bytes,
-    readings_source,
-    shell_sources,
-)
+from fitmatch.intake.sources import Source, read_bytes, readings_source, shell_sources, table_source
 from fitmatch.intake.tables import Table, open_table
-from fitmatch.intake.targets import Aim, AimCheck
-from fitmatch.measuring import DIAMETERS, AssembledReading, Form
-from fitmatch.parts import Job, Position, Rule, Size
+from fitmatch.intake.targets import AimCheck
+from fitmatch.measuring import DIAMETERS, AssembledReading, LoggedReading
+from fitmatch.parts import Job, Position, Rule
 from fitmatch.problems import InputError
 from fitmatch.rules import in_order
 from fitmatch.rules.match import Match
 from fitmatch.rules.movable import columns_within
 from fitmatch.stages import now
-
-# No column of the long file belongs to another file: what else stands there is the writer's own.
-_NO_FORM = TableForm("", (), (), (), frozenset())
 
 
 def read_folder(
@@ -104,31 +91,35 @@ class FolderReader:
     ) -> None:
         """Read job.toml and the headers of all tables; raises InputError where there is no folder. `job_toml` and `log`
         as in `read_folder`."""
-        self._findings = Findings()
-        path = Path(folder)
-        _check_folder(path, self._findings)
-        self._job_bytes = read_bytes(path, JOB_FILE, self._findings) if job_toml is None else job_toml
-        self.settings = (
-            read_settings(self._job_bytes, self._findings)
+        self._findings = findings = Findings()
+        self._folder = path = Path(folder)
+        _check_folder(path, findings)
+        self._job_bytes = read_bytes(path, JOB_FILE, findings) if job_toml is None else job_toml
+        self.settings = settings = (
+            read_settings(self._job_bytes, findings)
             if self._job_bytes is not None
-            else unread_settings(JobFile("", self._findings))
+            else unread_settings(JobFile("", findings))
         )
-        self._position_source = positions_source(path, self.settings, self._findings)
-        self._sources, complete = shell_sources(path, self.settings, self._findings)
-        self._log_source = readings_source(path, self.settings, self._findings, log)
-        self._tables = _Tables(path, self.settings, make_sizing(self.settings), self._findings)
-        self._tables.open(self._position_source, self._sources, complete=complete)
-
-    @property
-    def in_shells(self) -> set[str]:
-        """The names of all columns of its shell files."""
-        return self._tables.in_shells
+        self._sizing = make_sizing(settings)
+        self._position_source = table_source(path, settings, "positions", findings)
+        self._sources, complete = shell_sources(path, settings, findings)
+        self._log_source = readings_source(path, settings, findings, log)
+        self._positions = self._open(self._position_source, POSITION_FORM)
+        self._shells = [table for s in self._sources if (table := self._open(s, SHELL_FORM)) is not None]
+        self._in_positions = names_in(self._positions) if self._positions else set()
+        self.in_shells = {name for table in self._shells for name in names_in(table)}
+        self._complete = complete and len(self._shells) == len(self._sources)
+        if self._complete and self._positions:
+            check_rule_columns(settings, self._in_positions, self.in_shells)
+        warn_of_idle_rules(settings, findings)
+        self._log: tuple[LoggedReading, ...] = ()
+        self._logged: LoggedItems = {}
+        self._log_sound = True
 
     def compared(self, elsewhere: Set[str]) -> Compared:
         """What this job compares; `elsewhere` are the columns of other jobs' shell files."""
-        tables, settings = self._tables, self.settings
-        matched = matched_columns(settings, tables.in_positions, tables.in_shells | elsewhere)
-        others = (column for r in settings.rules if not isinstance(r, Match) for column in r.columns)
+        matched = matched_columns(self.settings, self._in_positions, self.in_shells | elsewhere)
+        others = (column for r in self.settings.rules if r.columns_in == "shells" for column in r.columns)
         return Compared(matched, tuple(dict.fromkeys(others)))
 
     def job(self, own: Compared, pooled: Compared | None = None, *, assembled: bool = False) -> Job:
@@ -137,7 +128,7 @@ class FolderReader:
         findings = self._findings
         if pooled is not None:
             self._check_families()
-        job = self._tables.read(own, pooled, self._log_source, assembled=assembled)
+        job = self._read(own, pooled, assembled=assembled)
         if findings.first_rounded is not None:
             first = findings.first_rounded
             text = f"numbers finer than a nanometre were rounded, halves to even; the first is {first}"
@@ -154,6 +145,150 @@ class FolderReader:
             if table.fit.family is None:
                 text = "is missing; where jobs share their shells each kind needs the families that fit it"
                 self.settings.file.report("family-missing", f'{text}, such as ["A12"]', "fit", kind, "family")
+
+    def _read(self, own: Compared, pooled: Compared | None, *, assembled: bool) -> Job:
+        """The job, its own columns compared; with `pooled`, its shells as all jobs look at them. What is read is of
+        worth only if no problem was found."""
+        settings, findings, in_shells = self.settings, self._findings, self.in_shells
+        matched = (pooled or own).matched
+        compared = (pooled or own).shell_columns
+        may_match: tuple[str, ...] = (*OFTEN_MATCHED, *MATCHED_IF_ASKED, *settings.match)
+        if not settings.match_read:
+            may_match += SHELL_LABELS
+        logged = self._log_source is not None or settings.readings_written
+        position_form = without_readings(POSITION_FORM) if logged else POSITION_FORM
+        shell_form = without_readings(SHELL_FORM) if logged else SHELL_FORM
+        rows: list[PositionRow] = []
+        sheet: Sheet | None = None
+        unmatched: set[str] = set()
+        if self._positions:
+            further = (*may_match, *per_half(may_match), *columns_within(settings.rules))
+            sheet = Sheet(self._positions, position_form, settings, findings, other=SHELL_FORM, further=further)
+            rows = PositionReader(sheet).rows(matched, frozenset(own.matched))
+            unmatched = in_shells.intersection(sheet.columns.ignored)
+            warn_of_unmatched(unmatched, findings)
+            warn_of_unused(sheet, unmatched)
+
+        pool = ShellPool(settings, compared, findings, self._sizing, complete=self._complete)
+        lacking: dict[str, bool] = {}
+        if len(self._shells) > 1:
+            stems = in_shells | {name.rpartition("_")[0] for name in in_shells}  # wall_1 stands for wall
+            lacking = dict.fromkeys(set(shell_form.needed) - stems, False)
+        for number, table in enumerate(self._shells, 1):
+            now(f"shell file {number} of {len(self._shells)}, {len(pool.shells)} shells so far")
+            further = (*may_match, *compared)
+            shell_sheet = Sheet(
+                table,
+                shell_form,
+                settings,
+                findings,
+                other=POSITION_FORM,
+                further=further,
+                lacking=lacking,
+                readers=pool.readers,
+            )
+            pool.add(shell_sheet)
+            warn_of_unused(shell_sheet, unmatched)
+        pool.report_doubles()
+        warn_of_copies(pool.shells, pool.names, findings)
+
+        complete = pool.complete and self._positions is not None and self._positions.complete
+        if self._log_source is not None:
+            self._read_log(self._log_source, rows, pool, complete=complete)
+        now(f"the sizes of {len(rows)} positions")
+        rows = [self._sized(row) for row in rows]
+        positions: list[Position] = []
+        if sheet:
+            positions = _finish_positions(sheet, rows, pool)
+            if pooled is None and complete:
+                check_agreement(rows, pool, matched, sheet)
+        checks = self._read_assembled(positions, pool, complete=complete) if assembled else None
+        return Job(
+            folder=self._folder,
+            title=settings.title,
+            unit=settings.unit or "",
+            fits={kind: table.fit for kind, table in settings.fits.items()},
+            positions=tuple(positions),
+            shells=tuple(pool.shells),
+            rules=_rules(settings.rules, own.matched, compared),
+            drawing=settings.drawing,
+            matched_columns=matched,
+            shell_columns=compared,
+            coating_counts=settings.coating_counts,
+            measuring=replace(
+                settings.measuring,
+                pooled=self._sizing.pooled(),
+                form_told=self._sizing.form_told(),
+                positions_file=self._positions.paper.name if self._positions else "",
+                log_file=self._log_source.paper.name if self._log_source else "",
+                log=self._log,
+                assembled_file=checks[0] if checks else "",
+                assembled=checks[1] if checks else (),
+            ),
+        )
+
+    def _open(self, source: Source | None, form: TableForm) -> Table | None:
+        table = open_table(source.data, source.paper, self._findings) if source else None
+        return table if table and has_header(table, form, self._findings) else None
+
+    def _read_log(self, source: Source, rows: Sequence[PositionRow], pool: ShellPool, *, complete: bool) -> None:
+        """The long file; its walls go to the shells at once."""
+        from fitmatch.intake.longfile import READINGS_FORM, LogReader, by_item, check_sources
+
+        table = self._open(source, READINGS_FORM)
+        if table is None:
+            self._log_sound = False
+            return
+        sheet = Sheet(table, READINGS_FORM, self.settings, self._findings)
+        self._log = LogReader(sheet, rows, pool.shells, complete=complete).read()
+        self._logged = by_item(self._log)
+        self._log_sound = table.complete and not sheet.columns.lacking
+        warn_of_unused(sheet)
+        for row, text in check_sources(self._logged, rows, pool.shells):
+            sheet.report("two-sources", text, row, "item")
+        pool.add_logged(self._logged, sheet)
+
+    def _read_assembled(
+        self, positions: Sequence[Position], pool: ShellPool, *, complete: bool
+    ) -> tuple[str, tuple[AssembledReading, ...]] | None:
+        """The file of readings with the shells in: its name and its rows."""
+        from fitmatch.intake.assembled import ASSEMBLED_FORM, AssembledReader
+        from fitmatch.intake.savedplan import read_saved_plan
+
+        findings = self._findings
+        problems = len(findings.problems)
+        plan = read_saved_plan(self._folder, findings)
+        plan_sound = len(findings.problems) == problems
+        table = self._open(table_source(self._folder, self.settings, "assembled", findings), ASSEMBLED_FORM)
+        if table is None:
+            return None
+        sheet = Sheet(table, ASSEMBLED_FORM, self.settings, findings)
+        rows = AssembledReader(sheet, positions, pool.shells, plan, complete=complete, plan_sound=plan_sound).read()
+        warn_of_unused(sheet)
+        return table.paper.name, rows
+
+    def _sized(self, row: PositionRow) -> PositionRow:
+        """The row with its sizes, from whichever file holds its readings. Where the long file tells nothing no size is
+        sound: its faults are told, and not what follows from them."""
+        position, sized = row.position, {}
+        for feature in DIAMETERS:
+            logged = self._logged.get((position.name, feature), ())
+            readings = row.readings.get(feature) or [one.reading for one in logged]
+            if readings:
+                found = self._sizing.sized(position.kind, feature, readings)
+                if found is not None:
+                    sized[feature] = found
+                else:
+                    position = replace(position, unsized=self._sizing.form(position.kind, feature, readings))
+        journal, bore = (sized.get(feature) for feature in DIAMETERS)
+        return replace(
+            row,
+            position=replace(
+                position, journal=journal.size if journal else None, housing_bore=bore.size if bore else None
+            ),
+            sizes_sound=row.sizes_sound and self._log_sound,
+            journal_mean=journal.exact_mean if journal else None,
+        )
 
 
 def digest_of(sources: Sequence[Source]) -> str:
@@ -176,172 +311,6 @@ def _check_folder(folder: Path, findings: Findings) -> None:
         raise InputError(findings.problems)
 
 
-class _Tables:
-    """Everything but job.toml; what is read is of worth only if no problem was found."""
-
-    def __init__(self, folder: Path, settings: Settings, sizing: Sizing, findings: Findings) -> None:
-        self._folder = folder
-        self._settings = settings
-        self._sizing = sizing
-        self._findings = findings
-
-    def open(self, position_source: Source | None, sources: Sequence[Source], *, complete: bool) -> None:
-        """Open every table; `complete`: every file could be had."""
-        self._position_table = self._open(position_source, POSITION_FORM)
-        self._shell_tables = [table for s in sources if (table := self._open(s, SHELL_FORM)) is not None]
-        self.in_positions = names_in(self._position_table) if self._position_table else set()
-        self.in_shells = {name for table in self._shell_tables for name in names_in(table)}
-        self._complete = complete and len(self._shell_tables) == len(sources)
-        if self._complete and self._position_table:
-            check_rule_columns(self._settings, self.in_positions, self.in_shells)
-        warn_of_idle_rules(self._settings, self._findings)
-
-    def read(self, own: Compared, pooled: Compared | None, log_source: Source | None, *, assembled: bool) -> Job:
-        """The job, its own columns compared; with `pooled`, its shells as all jobs look at them."""
-        settings, findings = self._settings, self._findings
-        position_table, shell_tables, complete = self._position_table, self._shell_tables, self._complete
-        in_shells = self.in_shells
-        matched = (pooled or own).matched
-        compared = (pooled or own).shell_columns
-        may_match: tuple[str, ...] = (*OFTEN_MATCHED, *MATCHED_IF_ASKED, *settings.match)
-        if not settings.match_read:
-            may_match += SHELL_LABELS
-        logged = log_source is not None or settings.readings_written
-        position_form = without_readings(POSITION_FORM) if logged else POSITION_FORM
-        shell_form = without_readings(SHELL_FORM) if logged else SHELL_FORM
-        rows: list[PositionRow] = []
-        sheet: Sheet | None = None
-        unmatched: set[str] = set()
-        if position_table:
-            further = (*may_match, *per_half(may_match), *columns_within(settings.rules))
-            sheet = self._sheet(position_table, position_form, SHELL_FORM, further)
-            rows = PositionReader(sheet).rows(matched, frozenset(own.matched))
-            warn_of_unmatched(sheet.columns.ignored, in_shells, findings)
-            unmatched = in_shells.intersection(sheet.columns.ignored)
-            warn_of_unused(sheet, unmatched)
-
-        pool = ShellPool(settings, compared, findings, self._sizing, complete=complete)
-        lacking: dict[str, bool] = {}
-        if len(shell_tables) > 1:
-            stems = in_shells | {name.rpartition("_")[0] for name in in_shells}  # wall_1 stands for wall
-            lacking = dict.fromkeys(set(shell_form.needed) - stems, False)
-        for number, table in enumerate(shell_tables, 1):
-            now(f"shell file {number} of {len(shell_tables)}, {len(pool.shells)} shells so far")
-            further = (*may_match, *compared)
-            shell_sheet = self._sheet(table, shell_form, POSITION_FORM, further, lacking, pool.readers)
-            pool.add(shell_sheet)
-            warn_of_unused(shell_sheet, unmatched)
-        pool.report_doubles()
-        warn_of_copies(pool.shells, pool.names, findings)
-
-        log = Log()
-        if log_source is not None:
-            log = self._read_log(
-                log_source, rows, pool, complete=position_table is not None and position_table.complete
-            )
-        now(f"the sizes of {len(rows)} positions")
-        rows = [self._sized(row, log) for row in rows]
-        positions: list[Position] = []
-        if sheet:
-            positions = _finish_positions(sheet, rows, pool)
-            if pooled is None and pool.complete and sheet.table.complete:
-                check_agreement(rows, pool, matched, sheet.columns.slipped | pool.slipped, sheet)
-        known = position_table is not None and position_table.complete
-        checks = self._read_assembled(positions, pool, complete=known) if assembled else None
-        return Job(
-            folder=self._folder,
-            title=settings.title,
-            unit=settings.unit or "",
-            fits={kind: table.fit for kind, table in settings.fits.items()},
-            positions=tuple(positions),
-            shells=tuple(pool.shells),
-            rules=_rules(settings.rules, own.matched, compared),
-            drawing=settings.drawing,
-            matched_columns=matched,
-            shell_columns=compared,
-            coating_counts=settings.coating_counts,
-            measuring=replace(
-                settings.measuring,
-                pooled=self._sizing.pooled(),
-                form_told=self._sizing.form_told(),
-                positions_file=position_table.paper.name if position_table else "",
-                log_file=log_source.paper.name if log_source else "",
-                log=log.rows,
-                assembled_file=checks[0] if checks else "",
-                assembled=checks[1] if checks else (),
-            ),
-        )
-
-    def _open(self, source: Source | None, form: TableForm) -> Table | None:
-        table = open_table(source.data, source.paper, self._findings) if source else None
-        return table if table and has_header(table, form, self._findings) else None
-
-    def _sheet(
-        self,
-        table: Table,
-        form: TableForm,
-        other: TableForm,
-        further: Iterable[str] = (),
-        lacking: dict[str, bool] | None = None,
-        readers: Readers | None = None,
-    ) -> Sheet:
-        settings, findings = self._settings, self._findings
-        columns = understand(table, form, other, further, findings, inch_job=settings.inch_job, lacking=lacking)
-        return Sheet(table, columns, settings, findings, readers)
-
-    def _read_log(self, source: Source, rows: Sequence[PositionRow], pool: ShellPool, *, complete: bool) -> Log:
-        """The long file; its walls go to the shells at once."""
-        from fitmatch.intake.longfile import READINGS_FORM, LogReader, check_sources
-
-        table = self._open(source, READINGS_FORM)
-        if table is None:
-            return Log(slipped=True)
-
-        sheet = self._sheet(table, READINGS_FORM, _NO_FORM)
-        log = LogReader(sheet, rows, pool.shells, complete=complete and pool.complete).read()
-        warn_of_unused(sheet)
-        for row, text in check_sources(log, rows, pool.shells):
-            sheet.report("two-sources", text, row, "item")
-        pool.add_logged(log.walls, log.wall_rows, sheet)
-        return log
-
-    def _read_assembled(
-        self, positions: Sequence[Position], pool: ShellPool, *, complete: bool
-    ) -> tuple[str, tuple[AssembledReading, ...]] | None:
-        """The file of readings with the shells in: its name and its rows."""
-        from fitmatch.intake.assembled import ASSEMBLED_FORM, AssembledReader
-        from fitmatch.intake.savedplan import read_saved_plan
-
-        findings, settings = self._findings, self._settings
-        problems = len(findings.problems)
-        plan = read_saved_plan(self._folder, findings)
-        plan_sound = len(findings.problems) == problems
-        source = assembled_source(self._folder, settings, findings)
-        table = self._open(source, ASSEMBLED_FORM)
-        if table is None:
-            return None
-        sheet = self._sheet(table, ASSEMBLED_FORM, _NO_FORM)
-        complete = complete and pool.complete
-        rows = AssembledReader(sheet, positions, pool.shells, plan, complete=complete, plan_sound=plan_sound).read()
-        warn_of_unused(sheet)
-        return table.paper.name, rows
-
-    def _sized(self, row: PositionRow, log: Log) -> PositionRow:
-        """The row with its sizes, from whichever file holds its readings. Where the long file tells nothing no size is
-        sound: its faults are told, and not what follows from them."""
-        sized = {}
-        unsized: Form | None = None
-        for feature in DIAMETERS:
-            readings = row.readings.get(feature) or log.positions.get((row.name, feature))
-            if readings:
-                found = self._sizing.sized(row.kind, feature, readings)
-                if found is not None:
-                    sized[feature] = found
-                else:
-                    unsized = self._sizing.form(row.kind, feature, readings)
-        return replace(row, sized=sized, unsized=unsized, sizes_sound=row.sizes_sound and not log.slipped)
-
-
 def _rules(written: tuple[Rule, ...], matched: tuple[str, ...], shell_columns: tuple[str, ...]) -> tuple[Rule, ...]:
     """The rules of a job, with one for every column that is matched, named or not."""
     others = (rule for rule in written if not isinstance(rule, Match))
@@ -350,40 +319,14 @@ def _rules(written: tuple[Rule, ...], matched: tuple[str, ...], shell_columns: t
 
 def _finish_positions(sheet: Sheet, rows: list[PositionRow], pool: ShellPool) -> list[Position]:
     """Hold the rows against their kinds' tables and the shells."""
-    aims = AimCheck(sheet).aims(rows)
+    aimed = AimCheck(sheet).aimed(rows)
     check_bores(rows, sheet)
-    locks = LockCheck(sheet, pool).resolve(rows)
-    return [_position(row, aim, lock, sheet.settings) for row, aim, lock in zip(rows, aims, locks, strict=True)]
+    locks = LockCheck(sheet, pool, rows)
+    return [_position(row, position, locks, sheet.settings) for row, position in zip(rows, aimed, strict=True)]
 
 
-def _position(row: PositionRow, aim: Aim, locks: dict[str, Key], settings: Settings) -> Position:
-    table = settings.fits.get(row.kind)
+def _position(row: PositionRow, aimed: Position, locks: LockCheck, settings: Settings) -> Position:
+    table = settings.fits.get(aimed.kind)
     seating = row.own.get("seating", table.fit.seating_nm if table else None)
-    return Position(
-        name=row.name,
-        kind=row.kind,
-        journal=_size(row, "journal"),
-        housing_bore=_size(row, "housing_bore"),
-        target_nm=aim.target_nm,
-        min_nm=aim.min_nm,
-        max_nm=aim.max_nm,
-        want_min_nm=aim.want_min_nm,
-        want_max_nm=aim.want_max_nm,
-        seating_nm=seating or 0,
-        upper=locks.get("upper"),
-        lower=locks.get("lower"),
-        wants_upper=row.wants["upper"],
-        wants_lower=row.wants["lower"],
-        accept=row.accept,
-        pin=row.pin,
-        undersize=row.undersize,
-        row=row.row,
-        aims_at_middle=aim.at_middle,
-        within=row.within,
-        offset_nm=row.own.get("offset"),
-        unsized=row.unsized,
-    )
-
-
-def _size(row: PositionRow, feature: str) -> Size | None:
-    return row.sized[feature].size if feature in row.sized else None
+    found = locks.resolved(row)
+    return replace(aimed, seating_nm=seating or 0, upper=found.get("upper"), lower=found.get("lower"))

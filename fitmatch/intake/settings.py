@@ -14,7 +14,7 @@ from fitmatch.intake import advice
 from fitmatch.intake.columns import POSITION_FORM, SHELL_FORM
 from fitmatch.intake.findings import Findings, shorten
 from fitmatch.intake.fits import FitTable, read_fits
-from fitmatch.intake.keyrows import JOB_FILE, JobFile
+from fitmatch.intake.keyrows import JOB_FILE, JobFile, Path
 from fitmatch.intake.names import fault_in_name, holds_unseen, nearest
 from fitmatch.intake.quantities import HOUSING_BORE, JOURNAL, LIMIT, WALL, CellError, Quantity
 from fitmatch.intake.texts import decode
@@ -30,17 +30,7 @@ DEFAULT_ASSEMBLED: Final = "assembled.csv"
 DEFAULT_READINGS: Final = "readings.csv"
 
 _ABOUT_MEASURING: Final = ("gauge", "measured", "temperature", "material", "form", "bench")
-_SECTIONS: Final = (
-    "title",
-    "unit",
-    "sources",
-    "fit",
-    "drawing",
-    "rules",
-    "coating",
-    "readings",
-    *_ABOUT_MEASURING,
-)
+_SECTIONS: Final = ("title", "unit", "sources", "fit", "drawing", "rules", "coating", "readings", *_ABOUT_MEASURING)
 _KEYS: Final = {
     "sources": ("positions", "shells", "shared", "readings", "assembled"),
     "coating": ("measured", "counts"),
@@ -49,16 +39,7 @@ _KEYS: Final = {
 _DRAWN: Final[Mapping[str, Quantity]] = {"journal": JOURNAL, "housing_bore": HOUSING_BORE, "wall": WALL}
 # What tells parts and sizes apart by itself cannot be matched besides; any other column can.
 _NEVER_MATCHED: Final = frozenset(
-    {
-        *POSITION_FORM.needed,
-        *POSITION_FORM.optional,
-        *SHELL_FORM.needed,
-        "gauge",
-        "box",
-        "coating",
-        "measured",
-        "hold",
-    }
+    {*POSITION_FORM.needed, *POSITION_FORM.optional, *SHELL_FORM.needed, "box", "coating", "measured", "hold"}
 )
 # No key has this many parts, and reading one with thousands takes the square of their number.
 _ENDLESS_KEY: Final = re.compile(r"""(?<![\w"'-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){50}""")
@@ -134,7 +115,7 @@ def read_settings(data: bytes, findings: Findings) -> Settings:
         shells_written="shells" in sources,
         shared=_globs(values, "shared") or (),
         fits=fits,
-        drawing={kind: _drawing(values, kind) for kind in values.kinds(("drawing",), fits)},
+        drawing=values.by_kind(("drawing",), fits, lambda path: _drawing(values, path)),
         rules=rules,
         match_read=matched or values.table(("rules",)).get("match", []) == [],
         measured_coated=values.word(("coating", "measured"), ("coated", "bare")) != "bare",
@@ -181,9 +162,8 @@ def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
 def _title(values: Values) -> str:
     title = values.text(("title",)) or ""
     if holds_unseen(title):
-        values.report(
-            "bad-name", "holds a line break or another character that cannot be seen; write one line", "title"
-        )
+        what = "holds a line break or another character that cannot be seen; write one line"
+        values.report("bad-name", what, "title")
     return title.strip()
 
 
@@ -201,13 +181,11 @@ def _globs(values: Values, key: str) -> tuple[str, ...] | None:
     return values.texts(("sources", key), f'write a list, such as ["{example}"]')
 
 
-def _drawing(values: Values, kind: str) -> dict[str, Band]:
-    values.refuse_unknown(("drawing", kind), _DRAWN)
-    bands = {feature: _band(values, ("drawing", kind, feature), quantity) for feature, quantity in _DRAWN.items()}
-    return {feature: band for feature, band in bands.items() if band is not None}
+def _drawing(values: Values, path: Path) -> dict[str, Band]:
+    return values.each(path, _DRAWN, lambda feature: _band(values, feature, _DRAWN[feature[-1]]))
 
 
-def _band(values: Values, path: tuple[str, ...], quantity: Quantity) -> Band | None:
+def _band(values: Values, path: Path, quantity: Quantity) -> Band | None:
     text = values.text(path, 'write a range, such as "1.8155..1.8165"')
     if text is None:
         return None
@@ -225,11 +203,8 @@ def _band(values: Values, path: tuple[str, ...], quantity: Quantity) -> Band | N
     if len(ends) < 2 or values.unit is None:
         return None
     if ends[0] > ends[1]:
-        values.report(
-            "limits-crossed",
-            f"the low end of `{shorten(text)}` is above its high end; write LOW..HIGH (each end carries its own unit)",
-            *path,
-        )
+        what = f"the low end of `{shorten(text)}` is above its high end"
+        values.report("limits-crossed", f"{what}; write LOW..HIGH (each end carries its own unit)", *path)
         return None
     return Band(*ends)
 
@@ -248,17 +223,16 @@ class _Asked:
         return self._values.length(("rules", key), LIMIT)
 
     def lengths_by_kind(self, key: str, *, of_walls: bool = False) -> dict[str, int]:
-        kinds = self._values.kinds(("rules", key), self._kinds, "length")
-        found = {kind: self._values.length(("rules", key, kind), WALL if of_walls else LIMIT) for kind in kinds}
-        return {kind: nm for kind, nm in found.items() if nm is not None}
+        quantity = WALL if of_walls else LIMIT
+        return self._values.by_kind(
+            ("rules", key), self._kinds, lambda path: self._values.length(path, quantity), "length"
+        )
 
     def word(self, key: str, allowed: tuple[str, ...]) -> str | None:
         return self._values.word(("rules", key), allowed)
 
     def words_by_kind(self, key: str, allowed: tuple[str, ...], what: str) -> dict[str, str]:
-        kinds = self._values.kinds(("rules", key), self._kinds, what)
-        found = {kind: self._values.word(("rules", key, kind), allowed) for kind in kinds}
-        return {kind: word for kind, word in found.items() if word is not None}
+        return self._values.by_kind(("rules", key), self._kinds, lambda path: self._values.word(path, allowed), what)
 
     def loose_kinds(self, key: str) -> tuple[str, ...]:
         path = ("rules", key)
@@ -307,9 +281,8 @@ class _Asked:
     def number(self, key: str, most: float) -> float | None:
         if key not in self._values.table(("rules",)):
             return None
-        from fitmatch.intake.instruments import read_number
-
-        return read_number(self._values, ("rules", key), (0.0, most, f"0 to {most:g}"))
+        number = self._values.number_within(("rules", key), (0.0, most, f"0 to {most:g}"))
+        return None if number is None else float(number)
 
     def row(self, key: str) -> int | None:
         return self._values.row("rules", key)

@@ -3,24 +3,24 @@
 A job may hold a million shells: cells that were found good once are looked up, not checked again.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 
 from fitmatch.intake.findings import Findings, Paper, shorten
 from fitmatch.intake.fits import shown
 from fitmatch.intake.names import LONGEST_NAME, fault_in_name
-from fitmatch.intake.positions import kinds_to_write, unknown_kind
 from fitmatch.intake.quantities import COATING, WALL, LengthReader
 from fitmatch.intake.settings import Settings
 from fitmatch.intake.sheet import Readers, Sheet
 from fitmatch.intake.sizing import Sizing
 from fitmatch.intake.tables import UNREAD
-from fitmatch.measuring import Reading
+from fitmatch.measuring import LoggedReading
 from fitmatch.parts import HALVES, Shell, Size
 
 WallColumn = tuple[int, Callable[[str], int | None], LengthReader, str]  # place, what its reader knows, reader, name
 Key = tuple[str, str]
+LoggedItems = dict[tuple[Key | str, str], list[LoggedReading]]  # rows of the long file by item and feature
 
 
 @dataclass(slots=True)
@@ -80,20 +80,20 @@ class ShellPool:
         text = f"{shown(coating, self.settings.unit)} is half the wall {shown(wall, self.settings.unit)} or more"
         return f"{text}; write the thickness of the coating on the running face alone"
 
-    def add_logged(self, walls: Mapping[Key, Sequence[Reading]], rows: Mapping[Key, int], sheet: Sheet) -> None:
-        """Give shells the walls that the long file holds; `rows` are those of their first readings there."""
+    def add_logged(self, items: LoggedItems, sheet: Sheet) -> None:
+        """Give shells the walls that the long file holds."""
         for index, shell in enumerate(self.shells):
-            readings = walls.get(shell.key)
-            if not readings or shell.wall_nm is not None:
+            logged = items.get((shell.key, "wall"))
+            if not logged or shell.wall_nm is not None:
                 continue
-            found = self.sizing.sized(shell.kind, "wall", readings)
+            found = self.sizing.sized(shell.kind, "wall", [row.reading for row in logged])
             if found is None:
                 continue
             wall = found.size.mean_nm
             if WALL.holds(wall):
                 self.shells[index] = self._with_wall(shell, found.size)
             else:
-                self.report_implausible(shell.name, wall, sheet, rows[shell.key], "item")
+                self.report_implausible(shell.name, wall, sheet, logged[0].row, "item")
 
     def _with_wall(self, shell: Shell, measured: Size) -> Shell:
         wall = to_metal = measured.mean_nm
@@ -243,41 +243,21 @@ class _FileReader:
 
     def _odd_name(self, name: str, row: int, column: str) -> str:
         """A name that may be at fault; what is at fault is noted, and a shell without a name has the name ''."""
-        if name == UNREAD:
+        if name == UNREAD or not self._sheet.name_will_do(name, row, column):
             self._pool.complete = False
-            return ""
-        fault = fault_in_name(name)
-        if fault is not None:
-            self._pool.complete = False
-            self._sheet.report("bad-name", fault, row, column)
-        elif not name:
-            self._pool.complete = False
-            self._sheet.report("empty-cell", f"is empty; name the {column}", row, column)
-        return name
+        return "" if name == UNREAD else name
 
     def _kind(self, text: str, row: int) -> str:
         """A kind met for the first time, or one that will not do: that is noted, and '' stands for it."""
-        settings, kind = self._pool.settings, text.strip()
-        if kind == UNREAD:
-            return ""
-        if not kind:
-            self._sheet.report("empty-cell", f"is empty; {kinds_to_write(settings)}", row, "kind")
-            return ""
-        if settings.fits and kind not in settings.fits:
-            self._sheet.report("unknown-kind", unknown_kind(kind, settings), row, "kind")
+        kind = text.strip()
+        if kind == UNREAD or not self._sheet.kind_will_do(kind, row):
             return ""
         self._pool.kinds[text] = kind
         return kind
 
     def _half(self, text: str, row: int) -> str:
-        half = text.strip().casefold()
-        if half == UNREAD:
-            return ""
-        if half not in HALVES:
-            what = f"`{shorten(text)}` is no half" if half else "is empty"
-            self._sheet.report(
-                "unknown-value" if half else "empty-cell", f"{what}; write upper, lower or either", row, "half"
-            )
+        half = self._sheet.word(text, row, "half", HALVES, "half")
+        if half is None:
             return ""
         self._pool.halves[text] = half
         return half

@@ -3,8 +3,9 @@
 Paths stay inside the job folder, whether by `..`, by an absolute path or through a link; only `shared` may leave it.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from glob import glob, has_magic
+from itertools import accumulate
 from pathlib import Path
 from typing import Final, NamedTuple
 
@@ -14,6 +15,7 @@ from fitmatch.intake.settings import DEFAULT_SHELLS, Settings
 from fitmatch.intake.unread import TABLES, warn_of_unread
 from fitmatch.naturalorder import natural
 
+_PLACES: Final = {"positions": POSITIONS, "readings": READINGS, "assembled": ASSEMBLED}
 # More is no glob that anyone means, and could take hours: each `**` multiplies the ways to the same file.
 _LONGEST: Final = 1_000
 _DEEPEST: Final = 50
@@ -32,9 +34,8 @@ def read_bytes(folder: Path, paper: Paper, findings: Findings, *, may_leave: boo
     path = folder / paper.name
     try:
         if not may_leave and not path.resolve().is_relative_to(folder.resolve()):
-            findings.report(
-                "outside-folder", "leads out of the job folder; only paths in [sources] shared may do that", paper
-            )
+            text = "leads out of the job folder; only paths in [sources] shared may do that"
+            findings.report("outside-folder", text, paper)
         elif not path.exists():
             findings.report("missing-file", _missing(folder, paper), paper)
         elif path.is_dir():
@@ -47,14 +48,17 @@ def read_bytes(folder: Path, paper: Paper, findings: Findings, *, may_leave: boo
     return None
 
 
-def positions_source(folder: Path, settings: Settings, findings: Findings) -> Source | None:
-    """The positions file."""
-    if settings.positions is None:
+def table_source(folder: Path, settings: Settings, key: str, findings: Findings) -> Source | None:
+    """The one file that a key of [sources] names: positions, readings or assembled."""
+    written: str | None = getattr(settings, key)
+    if written is None:
         return None
-    name = settings.positions.strip()
+    name = written.strip()
     if not settings.readable and not (folder / name).exists():
         return None  # job.toml may name another file
-    return _one_table(folder, name, "positions", Paper(name, (POSITIONS,)), settings, findings)
+    if not _may_be_followed(name, key, settings.file):
+        return None
+    return _read_table(folder, Paper(name, (_PLACES[key],)), findings)
 
 
 def readings_source(folder: Path, settings: Settings, findings: Findings, data: bytes | None = None) -> Source | None:
@@ -62,45 +66,29 @@ def readings_source(folder: Path, settings: Settings, findings: Findings, data: 
     if settings.readings is None or not settings.readable:
         return None
     name = settings.readings.strip()
-    there = (folder / name).exists()
-    if not there and not settings.readings_written and data is None:
-        return None
-    paper = Paper(name, (READINGS,))
-    if not there and data is not None:
-        return Source(paper, data) if _stays_inside(name, ("sources", "readings"), settings.file) else None
-    found = _one_table(folder, name, "readings", paper, settings, findings)
-    return found if found is None or data is None else Source(paper, data)
+    if not (folder / name).exists():
+        if data is not None:
+            paper = Paper(name, (READINGS,))
+            return Source(paper, data) if _may_be_followed(name, "readings", settings.file) else None
+        if not settings.readings_written:
+            return None
+    found = table_source(folder, settings, "readings", findings)
+    return found if found is None or data is None else found._replace(data=data)
 
 
-def assembled_source(folder: Path, settings: Settings, findings: Findings) -> Source | None:
-    """The file of readings with the shells in."""
-    if settings.assembled is None:
-        return None
-    name = settings.assembled.strip()
-    if not settings.readable and not (folder / name).exists():
-        return None  # job.toml may name another file
-    return _one_table(folder, name, "assembled", Paper(name, (ASSEMBLED,)), settings, findings)
-
-
-def _one_table(
-    folder: Path, name: str, key: str, paper: Paper, settings: Settings, findings: Findings
-) -> Source | None:
-    if not _stays_inside(name, ("sources", key), settings.file):
-        return None
-    if not name.lower().endswith(TABLES):
+def _read_table(folder: Path, paper: Paper, findings: Findings, *, may_leave: bool = False) -> Source | None:
+    if not paper.name.lower().endswith(TABLES):
         findings.report("wrong-ending", "is neither .csv nor .xlsx; save it as one of them", paper)
         return None
-    data = read_bytes(folder, paper, findings)
+    data = read_bytes(folder, paper, findings, may_leave=may_leave)
     return None if data is None else Source(paper, data)
 
 
 def shell_sources(folder: Path, settings: Settings, findings: Findings) -> tuple[list[Source], bool]:
     """The shell files in order, and whether all of them could be had."""
-    complete = settings.readable
+    complete = settings.readable and settings.shells is not None
     names: dict[str, bool] = {}  # path as shown -> whether it may leave the folder
     followed: dict[str, list[str]] = {"shells": [], "shared": []}
-    if settings.shells is None:
-        complete = False
     for key, patterns in (("shells", settings.shells or ()), ("shared", settings.shared)):
         for pattern in patterns:
             found = _matches(folder, pattern.strip(), key, settings.file)
@@ -114,46 +102,32 @@ def shell_sources(folder: Path, settings: Settings, findings: Findings) -> tuple
                 complete = False
                 settings.file.report("nothing-found", _nothing(folder, pattern), "sources", key)
     if settings.shells == () and not settings.shared:
-        settings.file.report(
-            "nothing-found", 'names no shell file; write a list, such as ["shells/*.csv"]', "sources", "shells"
-        )
+        text = 'names no shell file; write a list, such as ["shells/*.csv"]'
+        settings.file.report("nothing-found", text, "sources", "shells")
     read = {*names, settings.positions, settings.readings, settings.assembled}
     warn_of_unread(folder, followed["shells"], followed["shared"], read, findings)
-    sources = []
-    for source in _read_once(folder, names, findings):
-        if source is None:
-            complete = False
-        else:
-            sources.append(source)
-    return sources, complete
+    papers = _each_once(folder, names)
+    sources = [_read_table(folder, paper, findings, may_leave=names[paper.name]) for paper in papers]
+    read_well = [source for source in sources if source is not None]
+    return read_well, complete and len(read_well) == len(sources)
 
 
-def _read_once(folder: Path, names: dict[str, bool], findings: Findings) -> Iterator[Source | None]:
+def _each_once(folder: Path, names: Iterable[str]) -> Iterator[Paper]:
     """Each file once, even if two paths lead to it: its shells exist only once."""
     seen: set[Path] = set()
-    for number, (name, may_leave) in enumerate(names.items()):
-        paper = Paper(name, (SHELLS, number))
+    for number, name in enumerate(names):
         try:
             resolved = (folder / name).resolve()
         except (OSError, RuntimeError):
             resolved = folder / name  # reading it will tell what is wrong
-        if resolved in seen:
-            continue
-        seen.add(resolved)
-        if not name.lower().endswith(TABLES):
-            findings.report("wrong-ending", "is neither .csv nor .xlsx; save it as one of them", paper)
-            yield None
-            continue
-        data = read_bytes(folder, paper, findings, may_leave=may_leave)
-        yield None if data is None else Source(paper, data)
+        if resolved not in seen:
+            seen.add(resolved)
+            yield Paper(name, (SHELLS, number))
 
 
 def _matches(folder: Path, pattern: str, key: str, file: JobFile) -> list[str] | None:
     """The files a glob finds, in natural order of path; None, with a problem noted, where it may not be followed."""
-    if key != "shared" and not _stays_inside(pattern, ("sources", key), file):
-        return None
-    if "\\" in pattern or "\0" in pattern:
-        _refuse_mark(pattern, ("sources", key), file)
+    if not _may_be_followed(pattern, key, file):
         return None
     if len(pattern) > _LONGEST or pattern.count("/") > _DEEPEST or pattern.count("**") > _MOST_STARS:
         text = f"`{shorten(pattern)}` is too long or has too many parts to be followed; write a shorter glob"
@@ -168,30 +142,26 @@ def _matches(folder: Path, pattern: str, key: str, file: JobFile) -> list[str] |
     return sorted(sorted(set(found)), key=natural)  # `1` and `01` are equal numbers: then by code point
 
 
-def _stays_inside(pattern: str, key: tuple[str, ...], file: JobFile) -> bool:
-    """Whether a path stays in the folder by its writing; what it does not is noted."""
+def _may_be_followed(pattern: str, key: str, file: JobFile) -> bool:
+    """Whether a path stays in the folder, if it must, by its writing; what does not is noted."""
     if "\\" in pattern or "\0" in pattern:
-        _refuse_mark(pattern, key, file)
-        return False
-    depth = 0
-    for part in pattern.split("/"):
-        depth += {"..": -1, ".": 0, "": 0}.get(part, 1)
-        if depth < 0:
-            break
-    if depth < 0 or pattern.startswith("/") or pattern[1:2] == ":":
+        text = f"`{shorten(pattern)}` is not written with `/`; write `/` between folders"
+    elif key != "shared" and _leaves(pattern):
         text = f"`{shorten(pattern)}` leaves the job folder; only paths in shared may do that"
-        file.report("outside-folder", text, *key)
-        return False
-    return True
+    else:
+        return True
+    file.report("outside-folder", text, "sources", key)
+    return False
 
 
-def _refuse_mark(pattern: str, key: tuple[str, ...], file: JobFile) -> None:
-    file.report("outside-folder", f"`{shorten(pattern)}` is not written with `/`; write `/` between folders", *key)
+def _leaves(pattern: str) -> bool:
+    steps = [{"..": -1, ".": 0, "": 0}.get(part, 1) for part in pattern.split("/")]
+    return min(accumulate(steps)) < 0 or pattern.startswith("/") or pattern[1:2] == ":"
 
 
 def _missing(folder: Path, paper: Paper) -> str:
     """That a file is missing, and what is there in its place."""
-    name, key = paper.name, {READINGS: "readings", ASSEMBLED: "assembled"}.get(paper.rank[0], "positions")
+    name, key = paper.name, next((key for key, place in _PLACES.items() if place == paper.rank[0]), "positions")
     if paper is JOB_FILE:
         where = "this folder" if str(folder) == "." else f"the folder {folder}"
         return f"the file is missing in {where}; name the folder of a job, or let `fitmatch new` write one"

@@ -87,13 +87,9 @@ def _records(
                 row = skipped + reader.line_num + 1
             return
         except csv.Error:
-            findings.report(
-                "broken-quotes",
-                "a quoted cell is not closed, or goes on behind its closing quote; "
-                "put quotes around the whole cell and write a quote inside it twice",
-                paper,
-                row,
-            )
+            what = "a quoted cell is not closed, or goes on behind its closing quote"
+            todo = "put quotes around the whole cell and write a quote inside it twice"
+            findings.report("broken-quotes", f"{what}; {todo}", paper, row)
             yield row, None
         lines.seek(resume)
         for _ in range(row - skipped):
@@ -117,10 +113,5 @@ def _rows(
             todo = "every row needs as many cells as the header"
             if len(cells) > width and separator == ",":
                 todo += "; a decimal comma needs `;` or tabs between cells, and a text with a comma needs quotes"
-            findings.report(
-                "ragged-row", f"{_cells(len(cells))} where the header has {width}; {todo}", table.paper, row
-            )
-
-
-def _cells(count: int) -> str:
-    return "1 cell" if count == 1 else f"{count} cells"
+            count = "1 cell" if len(cells) == 1 else f"{len(cells)} cells"
+            findings.report("ragged-row", f"{count} where the header has {width}; {todo}", table.paper, row)

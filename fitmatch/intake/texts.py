@@ -21,20 +21,15 @@ def decode(data: bytes, paper: Paper, findings: Findings) -> str | None:
         # With a byte order mark the decoder counts from behind it.
         start = error.start + (3 if data.startswith(b"\xef\xbb\xbf") else 0)
         row = len(_LINE_END_BYTES.findall(data[:start])) + 1
-        findings.report(
-            "wrong-encoding",
-            f"byte 0x{data[start]:02X} in this line is not UTF-8; save the file again as UTF-8",
-            paper,
-            row,
-        )
+        what = f"byte 0x{data[start]:02X} in this line is not UTF-8; save the file again as UTF-8"
+        findings.report("wrong-encoding", what, paper, row)
         return None
     hidden = _CONTROL.search(text)
     if hidden:
         row = len(_LINE_END.findall(text, 0, hidden.start())) + 1
         name = "a NUL byte" if hidden.group() == "\0" else f"the control character 0x{ord(hidden.group()):02X}"
-        findings.report(
-            "control-character", f"{name} stands in this line; save the file again as plain text", paper, row
-        )
+        what = f"{name} stands in this line; save the file again as plain text"
+        findings.report("control-character", what, paper, row)
         return None
     if not text.strip():
         findings.report("empty-file", "is empty; fill it in or remove it", paper)

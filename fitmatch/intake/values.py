@@ -1,16 +1,17 @@
 """Values of job.toml by their dotted key, each with the type and bounds it must have."""
 
 import tomllib
-from collections.abc import Callable, Iterable, Mapping
-from typing import Any, Final
+from collections.abc import Callable, Collection, Iterable, Mapping
+from typing import Any, TypeVar
 
 from fitmatch.intake.findings import Findings, listed, shorten
 from fitmatch.intake.keyrows import JOB_FILE, JobFile, Path, dotted
 from fitmatch.intake.names import fault_in_name, nearest, other_case
 from fitmatch.intake.quantities import CellError, LengthReader, Quantity
-from fitmatch.lengths import JOB_UNITS
+from fitmatch.lengths import JOB_UNITS, LengthError, parse_number
+from fitmatch.measuring import Decimal
 
-_NOTHING: Final = object()
+T = TypeVar("T")
 
 
 class TypedNumber(str):
@@ -49,41 +50,36 @@ class Values:
         value = self._at(path)
         return value if isinstance(value, dict) else {}
 
+    def each(self, path: Path, keys: Collection[str], read: Callable[[Path], T | None]) -> dict[str, T]:
+        """What `read` makes of these keys of a table, without nothing; other keys are noted."""
+        self.refuse_unknown(path, keys)
+        found = {key: read((*path, key)) for key in keys}
+        return {key: value for key, value in found.items() if value is not None}
+
+    def by_kind(
+        self, path: Path, fits: Collection[str], read: Callable[[Path], T | None], what: str = "table"
+    ) -> dict[str, T]:
+        """What `read` makes of each kind's key in a table, without nothing; `fits` and `what` as in `kinds`."""
+        found = {kind: read((*path, kind)) for kind in self.kinds(path, fits, what)}
+        return {kind: value for kind, value in found.items() if value is not None}
+
     def text(self, path: Path, example: str = 'write it in quotes, such as "text"') -> str | None:
         """A text that is not blank."""
-        value = self._at(path)
-        if value is _NOTHING:
-            return None
-        if not isinstance(value, str) or isinstance(value, TypedNumber):
-            self.report("wrong-type", f"is {_kind_of(value)}, not a text; {example}", *path)
-            return None
-        if not value.strip():
+        value: str | None = self._typed(path, _is_text, f", not a text; {example}")
+        if value is not None and not value.strip():
             self.report("empty-cell", f"is empty; {example}", *path)
             return None
         return value
 
     def texts(self, path: Path, example: str) -> tuple[str, ...] | None:
         """A list of texts, none of them blank."""
-        value = self._list_of("text", lambda v: isinstance(v, str) and not isinstance(v, TypedNumber), path, example)
+        value = self._list_of("text", _is_text, path, example)
         if value is None:
             return None
         if not all(v.strip() for v in value):
             self.report("empty-cell", f"holds an empty text; {example}", *path)
             return None
         return tuple(value)
-
-    def _list_of(self, what: str, belongs: Callable[[Any], bool], path: Path, example: str) -> list[Any] | None:
-        value = self._at(path)
-        if value is _NOTHING:
-            return None
-        if not isinstance(value, list):
-            self.report("wrong-type", f"is {_kind_of(value)}, not a list; {example}", *path)
-            return None
-        for one in value:
-            if not belongs(one):
-                self.report("wrong-type", f"holds {_kind_of(one)} where a {what} belongs; {example}", *path)
-                return None
-        return value
 
     def numbers(self, path: Path, example: str) -> tuple[str, ...] | None:
         """The texts of a list of plain numbers, at least one."""
@@ -95,38 +91,51 @@ class Values:
             return None
         return tuple(_digits(v) for v in value)
 
+    def _list_of(self, what: str, belongs: Callable[[Any], bool], path: Path, example: str) -> list[Any] | None:
+        value: list[Any] | None = self._typed(path, lambda v: isinstance(v, list), f", not a list; {example}")
+        wrong = [one for one in value or () if not belongs(one)]
+        if wrong:
+            self.report("wrong-type", f"holds {_kind_of(wrong[0])} where a {what} belongs; {example}", *path)
+            return None
+        return value
+
     def word(self, path: Path, allowed: tuple[str, ...]) -> str | None:
         """One of a few words."""
-        value = self._at(path)
-        if value is _NOTHING:
-            return None
         words = listed([f'"{w}"' for w in allowed], "or")
-        if not isinstance(value, str) or isinstance(value, TypedNumber):
-            self.report("wrong-type", f"is {_kind_of(value)}, not a text; write {words}", *path)
-        elif value not in allowed:
-            self.report("unknown-value", f"`{shorten(value)}` is not known here; write {words}", *path)
-        else:
+        value: str | None = self._typed(path, _is_text, f", not a text; write {words}")
+        if value is None or value in allowed:
             return value
+        self.report("unknown-value", f"`{shorten(value)}` is not known here; write {words}", *path)
         return None
 
     def flag(self, path: Path, *, default: bool) -> bool:
-        value = self._at(path)
-        if value is _NOTHING:
-            return default
-        if not isinstance(value, bool):
-            self.report("wrong-type", f"is {_kind_of(value)}; write true or false, without quotes", *path)
-            return default
-        return value
+        value = self._typed(path, lambda v: isinstance(v, bool), "; write true or false, without quotes")
+        return default if value is None else bool(value)
 
     def number(self, path: Path) -> str | None:
         """The text of a plain number."""
-        value = self._at(path)
-        if value is _NOTHING:
+        value = self._typed(path, self.is_number, ", not a number; write a number without quotes")
+        return None if value is None else _digits(value)
+
+    def decimal(self, text: str, path: Path) -> Decimal | None:
+        """The text of a number, which stands at this path, as a number."""
+        try:
+            return Decimal(*parse_number(text))
+        except LengthError as error:
+            self.report("not-a-number", str(error), *path)
             return None
-        if self.is_number(value):
-            return _digits(value)
-        self.report("wrong-type", f"is {_kind_of(value)}, not a number; write a number without quotes", *path)
-        return None
+
+    def number_within(self, path: Path, bounds: tuple[float, float, str]) -> Decimal | None:
+        """A plain number within its bounds, which stand there once more in words, exactly as typed."""
+        text = self.number(path)
+        number = None if text is None else self.decimal(text, path)
+        if text is None or number is None:
+            return None
+        low, high, words = bounds
+        if not low <= float(number) <= high:
+            self.report("implausible-number", f"`{shorten(text)}` lies outside {words}; check the figure", *path)
+            return None
+        return number
 
     @staticmethod
     def is_number(value: object) -> bool:
@@ -135,15 +144,10 @@ class Values:
 
     def length(self, path: Path, quantity: Quantity, unit: str | None = None) -> int | None:
         """A length: a number in `unit` or else in the job's, or a text with a number and its unit."""
-        value = self._at(path)
-        if value is _NOTHING:
-            return None
-        if isinstance(value, bool) or not isinstance(value, int | str):
-            example = 'write a number, or a number and its unit in quotes, such as "0.6 thou"'
-            self.report("wrong-type", f"is {_kind_of(value)}, not a length; {example}", *path)
-            return None
+        example = 'write a number, or a number and its unit in quotes, such as "0.6 thou"'
+        value = self._typed(path, lambda v: self.is_number(v) or isinstance(v, str), f", not a length; {example}")
         try:
-            return self.as_length(_digits(value), quantity, path, unit)
+            return None if value is None else self.as_length(_digits(value), quantity, path, unit)
         except CellError as error:
             self.report(error.code, str(error), *path)
             return None
@@ -156,7 +160,7 @@ class Values:
             self._findings.rounded(text, JOB_FILE, None, dotted(path))
         return nm
 
-    def kinds(self, path: Path, fits: Mapping[str, object] | None, what: str = "table") -> list[str]:
+    def kinds(self, path: Path, fits: Collection[str] | None, what: str = "table") -> list[str]:
         """The kinds a table has keys for; each must have a `[fit.KIND]`, whose kinds are `fits` (None: any will do)."""
         self._must_be_table(path, f"one {what} per kind, such as {dotted((*path, 'rod'))}")
         kinds = []
@@ -178,17 +182,25 @@ class Values:
         return kinds
 
     def _must_be_table(self, path: Path, example: str) -> None:
+        self._typed(path, lambda v: isinstance(v, dict), f", not a table; write {example}")
+
+    def _typed(self, path: Path, belongs: Callable[[Any], bool], otherwise: str) -> Any:
+        """A value, which TOML lets never be None; None where there is none, or one of another type: that is noted."""
         value = self._at(path)
-        if value is not _NOTHING and not isinstance(value, dict):
-            self.report("wrong-type", f"is {_kind_of(value)}, not a table; write {example}", *path)
+        if value is None or belongs(value):
+            return value
+        self.report("wrong-type", f"is {_kind_of(value)}{otherwise}", *path)
+        return None
 
     def _at(self, path: Path) -> Any:
         value: Any = self.document
         for key in path:
-            if not isinstance(value, dict) or key not in value:
-                return _NOTHING
-            value = value[key]
+            value = value.get(key) if isinstance(value, dict) else None
         return value
+
+
+def _is_text(value: object) -> bool:
+    return isinstance(value, str) and not isinstance(value, TypedNumber)
 
 
 def _digits(value: int | str) -> str:

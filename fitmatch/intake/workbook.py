@@ -39,10 +39,8 @@ def open_workbook(data: bytes, paper: Paper, findings: Findings) -> Table | None
         findings.report("broken-workbook", str(error), paper)
         return None
     except Exception as error:  # whatever a damaged file makes the library raise, it is the file that is at fault
-        reason = f" ({type(error).__name__})"
-        findings.report(
-            "broken-workbook", f"cannot be read as an .xlsx workbook{reason}; save it again as .xlsx or .csv", paper
-        )
+        what = f"cannot be read as an .xlsx workbook ({type(error).__name__})"
+        findings.report("broken-workbook", f"{what}; save it again as .xlsx or .csv", paper)
         return None
     filled = [(name, rows) for name, rows in sheets if rows]
     if not filled:
@@ -65,12 +63,8 @@ def _padded(rows: Iterable[Row], table: Table, findings: Findings) -> Iterator[R
     for row, cells in rows:
         if any(cells[width:]):
             table.complete = False
-            findings.report(
-                "ragged-row",
-                "a cell stands beyond the last column of the header; name its column or clear it",
-                table.paper,
-                row,
-            )
+            what = "a cell stands beyond the last column of the header; name its column or clear it"
+            findings.report("ragged-row", what, table.paper, row)
         else:
             yield row, cells[:width] + [""] * (width - len(cells))
 

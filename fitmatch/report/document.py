@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Final
 
 from fitmatch import __version__
+from fitmatch.fit.order import Unit
 from fitmatch.parts import SIDES, Job, Shell, Size
 from fitmatch.placements import Placement
 from fitmatch.plans import Cure, JobPlan, OtherPlan, Plan, Proof, Reason, Unfilled
@@ -12,7 +13,7 @@ from fitmatch.report.doubts import doubt_values
 from fitmatch.report.emit import Number, Value, area, document, half_length, length, named_values, two_digits
 from fitmatch.report.facts import unmeasured_shells
 from fitmatch.report.inline import in_a_row, row_of
-from fitmatch.report.levels import LEVELS, Worth
+from fitmatch.report.levels import FIGURES
 from fitmatch.report.moves import moves
 from fitmatch.report.readings import corrected_sizes, corrected_wall, forms
 from fitmatch.report.reasons import flag_words, words_of
@@ -212,12 +213,12 @@ def _proof(proof: Proof, unit: str) -> dict[str, Value]:
 def _bound(proof: Proof, unit: str) -> Number | int | None:
     if proof.level is None or proof.bound is None:
         return None
-    match LEVELS[proof.level].worth:
-        case Worth.COUNT:
+    match FIGURES[proof.level].unit:
+        case Unit.COUNT:
             return proof.bound
-        case Worth.LENGTH:
+        case Unit.LENGTH:
             return length(proof.bound, unit)
-        case Worth.SQUARE:
+        case Unit.SQUARE:
             return area(proof.bound, unit)
 
 

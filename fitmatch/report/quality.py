@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+from fitmatch.fit import order
 from fitmatch.naturalorder import natural
 from fitmatch.placements import KindFigures
 from fitmatch.plans import GroupAnswer, Plan, Worth
@@ -19,10 +20,11 @@ _FIRST = (
 _ENGINES_FIRST = _FIRST.replace("most positions", "most engines complete in a kind, then most positions", 1)
 _WISH = " Then, where a band is wished, the same below and above it, over all filled."
 _IN_ORDER = "Engines come in the order given: for each in turn all that follows, before the next is looked at. "
-_AIMS = {
-    "target": "smallest worst deviation from target, then smallest sum of squared deviations",
-    "even": "smallest spread, then smallest worst deviation from target",
-    "keep-sets": "fewest boxes, then smallest worst deviation from target",
+_BEST = {
+    order.WORST: "smallest worst deviation from target",
+    order.SQUARES: "smallest sum of squared deviations",
+    order.SPREAD: "smallest spread",
+    order.BOXES: "fewest boxes",
 }
 
 
@@ -30,9 +32,12 @@ def quality(plan: Plan, scale: Scale) -> list[str]:
     """What counts, and for all that was decided together, a kind of one job or of several, how well."""
     several = _IN_ORDER + _FIRST if plan.priority == IN_ORDER else _ENGINES_FIRST
     lines = ["HOW GOOD IT IS"]
-    aim = f"Only among plans equal in these, by strategy {plan.strategy}: {_AIMS[plan.strategy]}."
+    best = ", then ".join(_BEST[figure] for figure in order.QUALITY[plan.strategy][:2])
+    aim = f"Only among plans equal in these, by strategy {plan.strategy}: {best}."
     if plan.slack_nm:
-        first = "spread" if plan.strategy == "even" else "worst deviation"
+        first = (
+            "spread" if order.order_of(plan.strategy, plan.slack_nm).quality[0] is order.SPREAD else "worst deviation"
+        )
         aim += f" Slack: the {first} may be up to {_slack(plan, scale)} larger than the smallest possible."
     wished = any(g.figures.below_want is not None for g in plan.groups)
     lines += [*paragraph((_FIRST if plan.alone else several) + (_WISH if wished else "")), *paragraph(aim)]

@@ -14,7 +14,6 @@ class Drawing(Rule):
     """Housing bores outside their band are refused."""
 
     key: ClassVar = "drawing"
-    keys: ClassVar = ()
     phrases: ClassVar = {"bond": "the drawing band of the housing bore"}
 
     @classmethod

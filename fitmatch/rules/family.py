@@ -14,7 +14,6 @@ class Family(Rule):
 
     fitting: tuple[str, ...]
     key: ClassVar = "family"
-    keys: ClassVar = ()
     plain_to_see: ClassVar = True
     phrases: ClassVar = {
         "demand": "family = {any_of}",
@@ -38,8 +37,9 @@ class Family(Rule):
     def takes(self, position: Position, side: str, half: Half) -> bool:
         return half.family in self.fitting
 
-    def demand(self, position: Position, side: str) -> Fact:
-        return Fact(self.key, {"any_of": self.fitting})
+    @property
+    def slots(self) -> dict[str, object]:
+        return {"any_of": self.fitting}
 
     def refusal(self, position: Position, side: str, shell: Shell) -> Fact:
-        return Fact(self.key, {"shell": shell.key, "family": shell.family, "any_of": self.fitting})
+        return Fact(self.key, {"shell": shell.key, "family": shell.family, **self.slots})

@@ -4,11 +4,10 @@ How far depends on the very pair of shells; the search has bores of its own for 
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import ClassVar, Final, Self
 
 from fitmatch.ask import Ask
-from fitmatch.facts import Fact
 from fitmatch.parts import Job, Rule
 
 _STEPS: Final = 100  # another guard is looked for in hundredths
@@ -22,6 +21,7 @@ class Guard(Rule):
     row: int | None = field(default=None, compare=False)
     key: ClassVar = "guard"
     keys: ClassVar = ("guard",)
+    limit: ClassVar = "factor"
     phrases: ClassVar = {"in-force": "guard {factor}", "bond": "the guard"}
 
     @classmethod
@@ -30,22 +30,9 @@ class Guard(Rule):
         if factor:
             yield cls(factor, ask.row(cls.key))
 
-    @property
-    def amount(self) -> float:
-        return self.factor
-
     def amounts(self, job: Job, kind: str) -> Sequence[float]:
         """Hundredths below it, down to none at all."""
         return [step / _STEPS for step in range(int(self.factor * _STEPS), -1, -1)]
-
-    def eased(self, amount: float) -> Self:
-        return replace(self, factor=amount)
-
-    @classmethod
-    def told(cls, job: Job) -> Iterator[tuple[str, Fact]]:
-        for rule in job.rules:
-            if isinstance(rule, cls):
-                yield "in-force", Fact(cls.key, {"factor": rule.factor})
 
 
 def guard_of(job: Job) -> float:

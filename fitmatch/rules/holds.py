@@ -13,7 +13,6 @@ class Holds(Rule):
     """A held shell goes nowhere."""
 
     key: ClassVar = "holds"
-    keys: ClassVar = ()
     phrases: ClassVar = {"bond": "the holds"}
     most_singles: ClassVar = 40
 

@@ -35,11 +35,9 @@ def broken(rules: Iterable[Rule], position: Position, upper: Shell, lower: Shell
 
 
 class Apart(NamedTuple):
-    """Two bores of a row that lie too far from each other, the later of which is told of, and what is wrong; `excused`:
-    both are locked in both halves."""
+    """What is wrong where two bores of a row lie too far from each other, of which the `other` is told; `excused`: both
+    are locked in both halves."""
 
-    rule: Rule
-    one: Placement
     other: Placement
     fact: Fact
     excused: bool
@@ -93,7 +91,7 @@ class RowRule(NamedTuple):
             "apart_twice_nm": abs(other[1] - one[1]),
             "most_twice_nm": self.near.most,
         }
-        return Apart(self.rule, one[0], other[0], Fact(self.rule.key, slots), one[0].locked and other[0].locked)
+        return Apart(other[0], Fact(self.rule.key, slots), one[0].locked and other[0].locked)
 
 
 def row_rules(job: Job, kind: str) -> list[RowRule]:

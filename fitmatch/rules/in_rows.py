@@ -5,47 +5,31 @@ together.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import ClassVar, Self
 
 from fitmatch.ask import Ask
-from fitmatch.facts import Fact
-from fitmatch.parts import Job, Near, Position, Rule
+from fitmatch.parts import Job, Near, Position
+from fitmatch.rules.of_kind import OfKind
 
 
 @dataclass(frozen=True, slots=True)
-class _InRow(Rule):
+class _InRow(OfKind):
     """What two bores lie at differs by `most_nm` at most."""
 
-    of_kind: str
     most_nm: int
+    limit: ClassVar = "most_nm"
 
     @classmethod
     def read(cls, ask: Ask) -> Iterator[Self]:
         for kind, nm in ask.lengths_by_kind(cls.key).items():
             yield cls(kind, nm)
 
-    def binds(self, kind: str) -> bool:
-        return kind == self.of_kind
-
-    @property
-    def amount(self) -> int:
-        return self.most_nm
-
     def amounts(self, job: Job, kind: str) -> Sequence[int]:
         """Every length up to what no two bores can exceed."""
         walls = [s.wall_nm for s in job.shells if s.kind == kind and s.wall_nm is not None]
         offsets = [p.offset_nm or 0 for p in job.positions if p.kind == kind]
         return range(self.most_nm + 1, max(walls) - min(walls) + max(offsets) - min(offsets) + 1)
-
-    def eased(self, amount: float) -> Self:
-        return replace(self, most_nm=int(amount))
-
-    @classmethod
-    def told(cls, job: Job) -> Iterator[tuple[str, Fact]]:
-        limits = tuple((rule.of_kind, rule.most_nm) for rule in job.rules if isinstance(rule, cls))
-        if limits:
-            yield "in-force", Fact(cls.key, {"by_kind_nm": limits})
 
 
 @dataclass(frozen=True, slots=True)

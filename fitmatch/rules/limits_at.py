@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from typing import ClassVar, Final, Self
 
 from fitmatch.ask import Ask
-from fitmatch.facts import Fact
 from fitmatch.parts import Job, Rule
 
 TIGHTEST: Final = "tightest"
@@ -28,9 +27,9 @@ class LimitsAt(Rule):
     def name(self) -> None:
         return None
 
-    @classmethod
-    def told(cls, job: Job) -> Iterator[tuple[str, Fact]]:
-        yield "in-force", Fact(cls.key, {"at": limits_at(job)})
+    @property
+    def slots(self) -> dict[str, object]:
+        return {"at": self.at}
 
 
 def limits_at(job: Job) -> str:

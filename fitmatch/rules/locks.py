@@ -1,7 +1,8 @@
 """Locks: shells that positions.csv puts into a certain place. They outrank other rules, and excuse their shells."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence, Set
 from dataclasses import replace
+from functools import partial
 from typing import ClassVar
 
 from fitmatch.parts import SIDES, Bond, Job, Position, Rule, Single
@@ -17,7 +18,6 @@ class Locks(Rule):
     """A locked shell goes nowhere else, and no other goes there."""
 
     key: ClassVar = "locks"
-    keys: ClassVar = ()
     phrases: ClassVar = {"bond": "the locks"}
 
     @classmethod
@@ -27,7 +27,7 @@ class Locks(Rule):
         locked = [(job, p) for job in jobs for p in job.positions if p.kind == kind and (p.upper or p.lower)]
         if locked:
             places = frozenset((job.name, p.name) for job, p in locked if not lock_excuses(job, p))
-            yield Bond(cls.key, lambda some: _changed(some, lambda at, p: _unlocked(p) if at in places else p))
+            yield Bond(cls.key, partial(without_locks, places=places))
 
     @classmethod
     def singles(cls, jobs: Jobs, kind: str, place: Place, bonds: Sequence[str]) -> Iterator[Single]:
@@ -37,14 +37,22 @@ class Locks(Rule):
                 for side in SIDES:
                     lock: tuple[str, str] | None = getattr(other, side)
                     if other.kind == kind and lock is not None:
-                        free = without_locks(jobs, (job.name, other.name), (side,))
+                        free = without_locks(jobs, {(job.name, other.name)}, (side,))
                         yield Single("lock", "/".join(lock), lock, free)
 
 
-def without_locks(jobs: Jobs, place: Place, sides: Sequence[str] = SIDES) -> Jobs:
-    """The jobs with these sides of one position unlocked; a shell whose lock goes is no longer kept from other jobs."""
+def without_locks(jobs: Jobs, places: Set[Place], sides: Sequence[str] = SIDES) -> Jobs:
+    """The jobs with these sides of some positions unlocked; a shell without its lock may go to other
+    jobs."""
     none = dict.fromkeys(sides)
-    return _changed(jobs, lambda at, p: replace(p, **none) if at == place else p)  # type: ignore[arg-type]  # names of sides
+
+    def unlocked(job: Job) -> Job:
+        rows = (replace(p, **none) if (job.name, p.name) in places else p for p in job.positions)  # type: ignore[arg-type]  # names of sides
+        return replace(job, positions=tuple(rows))
+
+    changed = tuple(map(unlocked, jobs))
+    freed = _locks(jobs) - _locks(changed)
+    return tuple(replace(job, reserved=job.reserved - freed) for job in changed)
 
 
 def lock_excuses(job: Job, position: Position) -> bool:
@@ -75,16 +83,6 @@ def _locked(job: Job, position: Position) -> Placement | None:
     if not locked or position.missing or any(shell.wall_nm is None for shell in locked):
         return None
     return Placement(position, locked[0], locked[-1])
-
-
-def _unlocked(position: Position) -> Position:
-    return replace(position, upper=None, lower=None)
-
-
-def _changed(jobs: Jobs, change: Callable[[Place, Position], Position]) -> Jobs:
-    changed = tuple(replace(job, positions=tuple(change((job.name, p.name), p) for p in job.positions)) for job in jobs)
-    freed = _locks(jobs) - _locks(changed)
-    return tuple(replace(job, reserved=job.reserved - freed) for job in changed)
 
 
 def _locks(jobs: Jobs) -> set[tuple[str, str]]:

@@ -3,13 +3,13 @@
 Some columns are matched without being named, by what the headers hold; reading decides that.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
 from fitmatch.ask import Ask
 from fitmatch.facts import Fact
-from fitmatch.parts import ANY, Half, Job, Position, Rule, Shell, marks_agree
+from fitmatch.parts import ANY, Half, Position, Rule, Shell, marks_agree
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +20,7 @@ class Match(Rule):
     at: int = -1
     key: ClassVar = "match"
     keys: ClassVar = ("match",)
+    columns_in: ClassVar = "either"
     plain_to_see: ClassVar = True
     phrases: ClassVar = {
         "in-force": "match {columns}",
@@ -59,11 +60,5 @@ class Match(Rule):
         return Fact(self.key, {"column": self.column, "shell": shell.key, "mark": mark, "wanted": wanted})
 
     @classmethod
-    def told(cls, job: Job) -> Iterator[tuple[str, Fact]]:
-        columns = tuple(rule.column for rule in job.rules if isinstance(rule, cls))
-        if columns:
-            yield "in-force", Fact(cls.key, {"columns": columns})
-
-    @property
-    def headers(self) -> tuple[tuple[str, tuple[str, ...], str], ...]:
-        return ((self.key, (self.column,), "either"),)
+    def summed(cls, rules: Sequence[Self]) -> dict[str, object]:
+        return {"columns": tuple(rule.column for rule in rules)}

@@ -21,6 +21,7 @@ class Movable(Rule):
     within: tuple[str, ...] = ()
     key: ClassVar = "movable_within"
     keys: ClassVar = ("movable", "movable_within")
+    columns_in: ClassVar = "positions"
     phrases: ClassVar = {
         "in-force": "movable {kinds}",
         "in-force-within": "movable {kinds} within {columns}",
@@ -56,8 +57,8 @@ class Movable(Rule):
                 yield "in-force-within" if within else "in-force", Fact(cls.key, {"kinds": rule.kinds, **within})
 
     @property
-    def headers(self) -> tuple[tuple[str, tuple[str, ...], str], ...]:
-        return ((self.key, self.within, "positions"),)
+    def columns(self) -> tuple[str, ...]:
+        return self.within
 
 
 def is_movable(job: Job, kind: str) -> bool:

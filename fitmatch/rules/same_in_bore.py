@@ -6,7 +6,7 @@ from typing import ClassVar, Self
 
 from fitmatch.ask import Ask
 from fitmatch.facts import Fact
-from fitmatch.parts import Half, Job, Rule, Shell, marks_agree
+from fitmatch.parts import Half, Rule, Shell, marks_agree
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,12 +43,6 @@ class SameInBore(Rule):
             if not marks_agree(upper.marks[i], lower.marks[i]):
                 yield Fact(self.key, {"column": name})
 
-    @classmethod
-    def told(cls, job: Job) -> Iterator[tuple[str, Fact]]:
-        for rule in job.rules:
-            if isinstance(rule, cls):
-                yield "in-force", Fact(cls.key, {"columns": rule.names})
-
     @property
-    def headers(self) -> tuple[tuple[str, tuple[str, ...], str], ...]:
-        return ((self.key, self.names, "shells"),)
+    def slots(self) -> dict[str, object]:
+        return {"columns": self.names}

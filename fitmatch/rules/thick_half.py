@@ -5,27 +5,26 @@ whichever it is, so that bores bind each other: the search has rows of its own f
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import ClassVar, Final, Self
 
 from fitmatch.ask import Ask
-from fitmatch.facts import Fact
-from fitmatch.parts import ENDLESS, SIDES, Job, Rule, Shell
-from fitmatch.rules.walls import differences_above
+from fitmatch.parts import ENDLESS, SIDES, Job
+from fitmatch.rules.of_kind import OfKind, differences_above
 
 DEFAULT_FROM_NM: Final = 5_080  # 0.2 thou
 
 
 @dataclass(frozen=True, slots=True)
-class ThickHalf(Rule):
+class ThickHalf(OfKind):
     """Of walls that differ by more than `from_nm` the thicker goes to `side`: upper, lower or, of the kind as a whole,
     same."""
 
-    of_kind: str
     side: str
     from_nm: int = DEFAULT_FROM_NM
     key: ClassVar = "thick_half"
     keys: ClassVar = ("thick_half", "thick_half_from")
+    limit: ClassVar = "from_nm"
     phrases: ClassVar = {
         "in-force": "thick_half {by_kind}, from {from_nm}",
         "broken": "its thicker half is not the {side} one: walls differ by {difference_nm}, {from_nm} may pass",
@@ -36,9 +35,6 @@ class ThickHalf(Rule):
         from_nm = ask.length("thick_half_from")
         for kind, side in ask.words_by_kind(cls.key, (*SIDES, "same"), "half (upper, lower or same)").items():
             yield cls(kind, side, DEFAULT_FROM_NM if from_nm is None else from_nm)
-
-    def binds(self, kind: str) -> bool:
-        return kind == self.of_kind
 
     @property
     def one_side(self) -> bool:
@@ -54,27 +50,17 @@ class ThickHalf(Rule):
     def differences(self) -> tuple[int, int]:
         return (-self.from_nm if self.side == "lower" else -ENDLESS, self.from_nm if self.side == "upper" else ENDLESS)
 
-    def discord(self, upper: Shell, lower: Shell) -> Iterator[Fact]:
-        for fact in Rule.discord(self, upper, lower):
-            yield Fact(self.key, {**fact.slots, "side": self.side, "from_nm": self.from_nm})
+    @property
+    def slots(self) -> dict[str, object]:
+        return {"side": self.side, "from_nm": self.from_nm}
 
     @property
     def change(self) -> str:
         return "thick_half_from"
 
-    @property
-    def amount(self) -> int:
-        return self.from_nm
-
     def amounts(self, job: Job, kind: str) -> Sequence[int]:
         return differences_above(self.from_nm, job, kind)
 
-    def eased(self, amount: float) -> Self:
-        return replace(self, from_nm=int(amount))
-
     @classmethod
-    def told(cls, job: Job) -> Iterator[tuple[str, Fact]]:
-        found = [rule for rule in job.rules if isinstance(rule, cls)]
-        if found:
-            by_kind = tuple((rule.of_kind, rule.side) for rule in found)
-            yield "in-force", Fact(cls.key, {"by_kind": by_kind, "from_nm": found[0].from_nm})
+    def summed(cls, rules: Sequence[Self]) -> dict[str, object]:
+        return {"by_kind": tuple((rule.of_kind, rule.side) for rule in rules), "from_nm": rules[0].from_nm}

@@ -1,13 +1,12 @@
 """`wall_difference`: the most that the two walls of one bore may differ."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import ClassVar, Final, Self
 
 from fitmatch.ask import Ask
-from fitmatch.facts import Fact
-from fitmatch.parts import Job, Rule, Shell
-from fitmatch.rules.walls import differences_above
+from fitmatch.parts import Job, Rule
+from fitmatch.rules.of_kind import differences_above
 
 DEFAULT_NM: Final = 15_240  # 0.6 thou
 
@@ -19,6 +18,7 @@ class WallDifference(Rule):
     most_nm: int = DEFAULT_NM
     key: ClassVar = "wall_difference"
     keys: ClassVar = ("wall_difference",)
+    limit: ClassVar = "most_nm"
     phrases: ClassVar = {
         "in-force": "wall_difference {most_nm}",
         "off": "wall_difference off",
@@ -36,21 +36,5 @@ class WallDifference(Rule):
     def differences(self) -> tuple[int, int]:
         return -self.most_nm, self.most_nm
 
-    def discord(self, upper: Shell, lower: Shell) -> Iterator[Fact]:
-        for fact in Rule.discord(self, upper, lower):
-            yield Fact(self.key, {**fact.slots, "most_nm": self.most_nm})
-
-    @property
-    def amount(self) -> int:
-        return self.most_nm
-
     def amounts(self, job: Job, kind: str) -> Sequence[int]:
         return differences_above(self.most_nm, job, kind)
-
-    def eased(self, amount: float) -> Self:
-        return replace(self, most_nm=int(amount))
-
-    @classmethod
-    def told(cls, job: Job) -> Iterator[tuple[str, Fact]]:
-        found = [rule for rule in job.rules if isinstance(rule, cls)]
-        yield ("in-force", Fact(cls.key, {"most_nm": found[0].most_nm})) if found else ("off", Fact(cls.key))

@@ -10,10 +10,12 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fitmatch.gauging.doubts.groups import Group, grouped
-from fitmatch.gauging.doubts.odd import clusters, odd_ones
+from fitmatch.gauging.doubts.odd import clusters, odd_ones, outside
+from fitmatch.gauging.doubts.repeats import astray, copied
 from fitmatch.gauging.doubts.scatter import USUAL_NM, scales
+from fitmatch.gauging.doubts.sessions import shared
 from fitmatch.lengths import NM_PER_UNIT
-from fitmatch.measuring import Doubt
+from fitmatch.measuring import FEATURES, Doubt
 from fitmatch.parts import Job
 
 if TYPE_CHECKING:
@@ -22,7 +24,6 @@ if TYPE_CHECKING:
 __all__ = ["Checked", "check", "doubts_of"]
 
 _CLUSTER_NM = {"journal": 60_000.0, "wall": 6 * USUAL_NM["wall"]}  # undersizes and steps of walls lie further apart
-_REPORTED_ORDER = ("journal", "housing_bore", "wall")
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,13 +65,10 @@ def doubts_of(job: Job) -> tuple[Doubt, ...]:
         job = replace(job, shells=job.own_shells)
     groups = [part for group in grouped(job) for part in _parted(group)]
     found = list(_found(job, groups))
-    order = (
-        {name: i for i, name in enumerate(dict.fromkeys([job.measuring.positions_file, *(s.file for s in job.shells)]))}
-        if found
-        else {}
-    )
-    found.sort(key=lambda d: (order.get(d.file, len(order)), d.row, _REPORTED_ORDER.index(d.feature)))
-    return tuple(found)
+    if not found:
+        return ()
+    files = [job.measuring.positions_file, *dict.fromkeys(s.file for s in job.shells), job.measuring.log_file]
+    return tuple(sorted(found, key=lambda d: (files.index(d.file), d.row, FEATURES.index(d.feature))))
 
 
 def _parted(group: Group) -> Iterator[Group]:
@@ -79,35 +77,22 @@ def _parted(group: Group) -> Iterator[Group]:
     if gap is None or len(group.entries) < 6:
         yield group
         return
-    parts = clusters(group.values, gap)
-    if len(parts) == 1:
-        yield group
-        return
-    for part in parts:
+    for part in clusters(group.values, gap):
         yield Group(group.key, [group.entries[i] for i in part])
 
 
 def _found(job: Job, groups: Sequence[Group]) -> Iterator[Doubt]:
     scale = scales(groups)
-    odd = []
+    odd = list(astray(groups)) if job.measuring.log else []
     for group in groups:
         if len(group.entries) > 1:
             by = scale[group.key.feature, group.at_crown]
             steps = group.key.feature == "housing_bore" and group.at_crown
-            found = odd_ones(group.values, by, steps=steps)
-            if found:
-                odd.append((group, found))
-    from fitmatch.gauging.doubts.repeats import astray, copied
-    from fitmatch.gauging.doubts.sessions import shared
-
-    if job.drawing:
-        from fitmatch.gauging.doubts.drawn import outside
-
-        odd += outside(job, groups, scale)
-    stray = list(astray(groups)) if job.measuring.log else []
+            odd += [(group, one) for one in odd_ones(group.values, by, steps=steps)]
+    odd += outside(job, groups, scale)
     copies = list(copied(job, groups))
     sittings = list(shared(job, groups))
-    if odd or stray or copies or sittings:
+    if odd or copies or sittings:
         from fitmatch.gauging.doubts.naming import named
 
-        yield from named(job, groups, odd, stray, copies, sittings)
+        yield from named(job, groups, odd, copies, sittings)

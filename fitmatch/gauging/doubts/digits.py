@@ -14,11 +14,8 @@ _MOST_DECIMALS = 6
 
 def decimals_of(values: list[int], unit: str) -> int:
     """With how many decimals readings were typed: the fewest that hold them all."""
-    per_unit = NM_PER_UNIT[unit]
-    for decimals in range(_MOST_DECIMALS):
-        if all(nm * 10**decimals % per_unit == 0 for nm in values):
-            return decimals
-    return _MOST_DECIMALS
+    fitting = (d for d in range(_MOST_DECIMALS) if all(_holds(nm, unit, d) for nm in values))
+    return next(fitting, _MOST_DECIMALS)
 
 
 def transposed(nm: int, unit: str, decimals: int) -> Iterator[Original]:

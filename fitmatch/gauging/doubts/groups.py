@@ -4,16 +4,17 @@ Values are raw readings less what the gauge's zero error, its ball and a coating
 coatings do not set readings apart.
 """
 
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from typing import Final, NamedTuple
 
-from fitmatch.gauging.corrections import zero_errors
+from fitmatch.gauging.corrections import offs as gauge_offs
 from fitmatch.gauging.places import at_crown
-from fitmatch.measuring import DIAMETERS, LoggedReading, Reading
+from fitmatch.measuring import DIAMETERS, Reading
 from fitmatch.parts import Job, Position, Shell, Size
 
 SMALLEST_BOX: Final = 4  # boxes with fewer shells of a half are judged together
-Owner = Position | Shell | LoggedReading
+Item = str | tuple[str, str]  # a position's name, or a shell's box and name
 Place = int | tuple[int | None, float | None]  # which numbered column, or station and angle
 
 
@@ -22,7 +23,9 @@ class Entry(NamedTuple):
 
     value_nm: int
     off_nm: int
-    owner: Owner
+    item: Item
+    file: str
+    row: int
     reading: Reading
 
 
@@ -55,18 +58,11 @@ class Group(NamedTuple):
 
 
 def grouped(job: Job) -> list[Group]:
-    """All readings of a job in their groups."""
+    """All readings of a job in their groups. Boxes with few shells are joined: what sets boxes apart is then part of
+    their scatter."""
     found: dict[Key, list[Entry]] = {}
     for key, entry in _entries(job):
-        entries = found.get(key)
-        if entries is None:
-            entries = found[key] = []
-        entries.append(entry)
-    return _gathered(found)
-
-
-def _gathered(found: Mapping[Key, list[Entry]]) -> list[Group]:
-    """Boxes with few shells joined: what sets boxes apart is then part of their scatter."""
+        found.setdefault(key, []).append(entry)
     groups: dict[Key, list[Entry]] = {}
     for key, entries in found.items():
         if key.feature == "wall" and len(entries) < SMALLEST_BOX:
@@ -77,72 +73,61 @@ def _gathered(found: Mapping[Key, list[Entry]]) -> list[Group]:
 
 def _entries(job: Job) -> Iterator[tuple[Key, Entry]]:
     """Every reading with the key of its group, in the order of measuring as the files tell it."""
-    offs = gauge_offs(job)
-    if job.measuring.log:
+    offs, measuring = gauge_offs(job.measuring.gauges), job.measuring
+    if measuring.log:
         yield from _logged(job, offs)
-    logged = {(r.item, r.feature) for r in job.measuring.log}
-    logged_shells = {r.shell for r in job.measuring.log if r.shell is not None}
+    logged = {(r.shell or r.item, r.feature) for r in measuring.log}
     for position in job.positions:
         for feature in DIAMETERS:
             size: Size | None = getattr(position, feature)
             if size is not None and (position.name, feature) not in logged:
                 for place, reading in enumerate((*size.readings, *size.aside)):
-                    off = offs[reading.gauge]
-                    reading = _accepted(position, feature, reading)
-                    yield position_key(position, feature, place), Entry(reading.nm - off, off, position, reading)
+                    where = (measuring.positions_file, position.row)
+                    yield _of_position(position, feature, place, reading, offs[reading.gauge], where)
     for shell in job.shells:
-        if shell.measured is not None and shell.key not in logged_shells:
-            coating = coating_in(shell, offs) if shell.coating_nm else 0
+        if shell.measured is not None and (shell.key, "wall") not in logged:
+            coating = _coating_in(shell, offs)
             for place, reading in enumerate(shell.measured.readings):
-                off = offs[reading.gauge] + coating
-                key = Key("wall", shell.kind, shell.half, shell.box, shell.grade or "", place)
-                yield key, Entry(reading.nm - off, off, shell, reading)
+                yield _of_shell(shell, place, reading, offs[reading.gauge] + coating, (shell.file, shell.row))
 
 
 def _logged(job: Job, offs: Mapping[str | None, int]) -> Iterator[tuple[Key, Entry]]:
     positions = {p.name: p for p in job.positions}
     shells = {s.key: s for s in job.shells}
-    unplaced: dict[tuple[object, str], int] = {}  # readings without station and angle: each is a place of its own
+    unplaced: Counter[tuple[Item, str]] = Counter()  # readings without station and angle: each is a place of its own
     for row in job.measuring.log:
         place: Place = (row.reading.station, row.reading.angle)
         if place == (None, None):
             item = (row.shell or row.item, row.feature)
-            place = unplaced[item] = unplaced.get(item, -1) + 1
-        off, reading = offs[row.reading.gauge], row.reading
+            place = unplaced[item]
+            unplaced[item] += 1
+        off, where = offs[row.reading.gauge], (job.measuring.log_file, row.row)
         if row.shell is None:
-            position = positions[row.item]
-            reading = _accepted(position, row.feature, reading)
-            key = position_key(position, row.feature, place)
+            yield _of_position(positions[row.item], row.feature, place, row.reading, off, where)
         else:
             shell = shells[row.shell]
-            off += coating_in(shell, offs) if shell.coating_nm else 0
-            key = Key("wall", shell.kind, shell.half, shell.box, shell.grade or "", place)
-        yield key, Entry(reading.nm - off, off, row, reading)
+            yield _of_shell(shell, place, row.reading, off + _coating_in(shell, offs), where)
 
 
-def _accepted(position: Position, feature: str, reading: Reading) -> Reading:
-    """Whoever accepts a housing bore outside its drawing knows why it differs from the others."""
+def _of_position(
+    position: Position, feature: str, place: Place, reading: Reading, off: int, where: tuple[str, int]
+) -> tuple[Key, Entry]:
+    # Whoever accepts a housing bore outside its drawing knows why it differs from the others.
     if feature == "housing_bore" and position.accept and not reading.confirmed:
-        return reading._replace(confirmed=position.accept)
-    return reading
+        reading = reading._replace(confirmed=position.accept)
+    key = Key(feature, position.kind, "", "", position.undersize if feature == "journal" else "", place)
+    return key, Entry(reading.nm - off, off, position.name, *where, reading)
 
 
-def position_key(position: Position, feature: str, place: Place) -> Key:
-    return Key(feature, position.kind, "", "", position.undersize if feature == "journal" else "", place)
+def _of_shell(shell: Shell, place: Place, reading: Reading, off: int, where: tuple[str, int]) -> tuple[Key, Entry]:
+    key = Key("wall", shell.kind, shell.half, shell.box, shell.grade or "", place)
+    return key, Entry(reading.nm - off, off, shell.key, *where, reading)
 
 
-def gauge_offs(job: Job) -> dict[str | None, int]:
-    """What the zero error and the ball of each gauge add to its readings; nothing where no gauge is named."""
-    gauges = job.measuring.gauges
-    offs: dict[str | None, int] = {name: zero + gauges[name].ball_nm for name, zero in zero_errors(gauges).items()}
-    offs[None] = 0
-    return offs
-
-
-def coating_in(shell: Shell, offs: Mapping[str | None, int]) -> int:
+def _coating_in(shell: Shell, offs: Mapping[str | None, int]) -> int:
     """The coating that was measured with the wall of a coated shell; 0 where the wall was measured bare."""
     readings = (*shell.measured.readings, *shell.measured.aside) if shell.measured else ()
-    if not readings or shell.wall_to_metal_nm is None:
+    if not shell.coating_nm or not readings or shell.wall_to_metal_nm is None:
         return 0
     mean = sum(r.nm - offs[r.gauge] for r in readings) / len(readings)
     return shell.coating_nm if mean - shell.wall_to_metal_nm > shell.coating_nm / 2 else 0

@@ -11,11 +11,10 @@ from math import exp, pi, sqrt
 from typing import Final, NamedTuple
 
 from fitmatch.gauging.doubts.digits import doubled, dropped, misread, slipped, transposed
+from fitmatch.gauging.doubts.sessions import INCH, MM
 from fitmatch.gauging.student import normal_below
 from fitmatch.measuring import DIAMETERS, FEATURES
 
-INCH: Final = 25_400_000
-MM: Final = 1_000_000
 TENTH: Final = 2_540
 UNKNOWN: Final = "unknown"  # no known mistake gives this number
 GAUGE_SETTING: Final = "gauge-setting"

@@ -4,26 +4,28 @@ Backward elimination: while the explanation that saves most of the sum of square
 from some reading on, saves more than chance would, it is taken and the rest is judged again.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
 from math import sqrt
 from typing import Final, NamedTuple
 
+from fitmatch.gauging.doubts.groups import Group
 from fitmatch.gauging.doubts.scatter import Scale
 from fitmatch.gauging.student import t_quantile
+from fitmatch.parts import Job
 
 # Of readings without a mistake one in so many is doubted, where only one test looks at it (two-sided).
 _ONE_IN: Final = 8_000
 
 
 class Odd(NamedTuple):
-    """One reading that is off, or with `step` all readings from `at` on, against the `centre` of the others;
-    `standard_nm` is that of the difference where nothing is wrong."""
+    """One reading against the `centre` of the others; `standard_nm` is that of the difference where nothing is wrong.
+    `code`: "off", "off-its-repeats", or "step" where all readings from this one on are off."""
 
     at: int
     centre_nm: float
     standard_nm: float
-    step: bool = False
+    code: str = "off"
 
 
 def threshold(scale: Scale) -> float:
@@ -52,7 +54,7 @@ def odd_ones(values: Sequence[int], scale: Scale, *, steps: bool) -> list[Odd]:
             index = left[split][0]
             before = sum(v for _, v in left[:split]) / split
             spread = scale.standard_nm * sqrt(1 / split + 1 / (n - split))
-            found.append(Odd(index, before, spread, step=True))
+            found.append(Odd(index, before, spread, "step"))
             left = [(i, v - jump if k >= split else v) for k, (i, v) in enumerate(left)]
             continue
         index = left[at][0]
@@ -97,3 +99,19 @@ def clusters(values: Sequence[int], gap_nm: float) -> list[list[int]]:
             nearest = min(large, key=lambda some: abs(values[some[len(some) // 2]] - values[part[0]]))
             nearest.extend(part)
     return [sorted(part) for part in large]
+
+
+def outside(job: Job, groups: Sequence[Group], scales: Mapping[tuple[str, bool], Scale]) -> Iterator[tuple[Group, Odd]]:
+    """Readings further outside the band of their drawing than scatter explains. The band's middle is what they ought to
+    be about; a journal ground to an undersize has a band of its own, which nobody wrote."""
+    for group in groups:
+        band = job.drawing.get(group.key.kind, {}).get(group.key.feature)
+        if band is None or group.key.label or not group.at_crown:
+            continue
+        scale = scales[group.key.feature, True]
+        reach = threshold(scale) * scale.standard_nm
+        middle = (band.low_nm + band.high_nm) / 2
+        spread = max(scale.standard_nm, (band.high_nm - band.low_nm) / 12**0.5)
+        for i, value in enumerate(group.values):
+            if not band.low_nm - reach <= value <= band.high_nm + reach:
+                yield group, Odd(i, middle, spread)

@@ -1,15 +1,14 @@
 """Repeats of one place that disagree, and rows that look copied."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from math import gcd, pi, sqrt
 from statistics import median, stdev
-from typing import Final, NamedTuple
+from typing import Final
 
-from fitmatch.gauging.doubts.groups import Entry, Group
-from fitmatch.gauging.doubts.odd import threshold
+from fitmatch.gauging.doubts.groups import Entry, Group, Item, Key
+from fitmatch.gauging.doubts.odd import Odd, threshold
 from fitmatch.gauging.doubts.scatter import Scale
-from fitmatch.measuring import LoggedReading
-from fitmatch.parts import Job, Position
+from fitmatch.parts import Job
 
 _USUAL_NM: Final = 1_500.0  # how far repeats usually scatter: common practice, no source
 _USUAL_WEIGHT: Final = 6
@@ -17,16 +16,7 @@ _FEWEST_TO_COPY: Final = 3
 _CHANCE_OF_COPIES: Final = 2e-3  # an item, of rows that agree by chance
 
 
-class Astray(NamedTuple):
-    """A repeat that does not agree with the others of its place."""
-
-    group: Group
-    entry: Entry
-    centre_nm: float
-    standard_nm: float
-
-
-def astray(groups: Sequence[Group]) -> Iterator[Astray]:
+def astray(groups: Sequence[Group]) -> Iterator[tuple[Group, Odd]]:
     """Repeats that do not agree. Of two the one further from its group is meant."""
     places = [some for group in groups for some in _places(group)]
     distances = [abs(e.value_nm - median(x.value_nm for x in some)) for _, some in places for e in some]
@@ -38,26 +28,22 @@ def astray(groups: Sequence[Group]) -> Iterator[Astray]:
     scale = Scale(sqrt(squares / (_USUAL_WEIGHT + freedom)), _USUAL_WEIGHT + freedom)
     limit = threshold(scale) * scale.standard_nm
     for group, some in places:
-        n = len(some)
-        middle = median(group.values)
-        worst = max(some, key=lambda e: abs(e.value_nm - median(x.value_nm for x in some)))
-        if n == 2:
-            worst = max(some, key=lambda e: abs(e.value_nm - middle))
+        middle = median(group.values if len(some) == 2 else [e.value_nm for e in some])
+        worst = max(some, key=lambda e: abs(e.value_nm - middle))
         others = [e.value_nm for e in some if e is not worst]
         centre = sum(others) / len(others)
         standard = sqrt(1 + 1 / len(others))
         if abs(worst.value_nm - centre) > limit * standard:
-            yield Astray(group, worst, centre, scale.standard_nm * standard)
+            yield group, Odd(group.entries.index(worst), centre, scale.standard_nm * standard, "off-its-repeats")
 
 
 def _places(group: Group) -> Iterator[tuple[Group, list[Entry]]]:
     """The repeats of each item in a group, where an item has more than one."""
     if not isinstance(group.key.place, tuple):
         return  # what tells no place has no repeats
-    items: dict[object, list[Entry]] = {}
+    items: dict[Item, list[Entry]] = {}
     for entry in group.entries:
-        if isinstance(entry.owner, LoggedReading):
-            items.setdefault(entry.owner.shell or entry.owner.item, []).append(entry)
+        items.setdefault(entry.item, []).append(entry)
     yield from ((group, some) for some in items.values() if len(some) > 1)
 
 
@@ -66,48 +52,37 @@ def copied(job: Job, groups: Sequence[Group]) -> Iterator[tuple[str, Entry, Entr
 
     Rows must agree in three readings or more, and so many that chance would hardly ever make two of the kind agree.
     """
-    rows: dict[tuple[str, str, str, str, str], dict[object, list[Entry]]] = {}
+    rows: dict[Key, dict[Item, list[Entry]]] = {}
     for group in groups:
-        feature, kind, half, box, label, _ = group.key
+        items = rows.setdefault(group.key._replace(place=0), {})
         for entry in group.entries:
-            owner = entry.owner
-            item = (owner.shell or owner.item) if isinstance(owner, LoggedReading) else owner
-            name = item.key if not isinstance(item, (str, tuple, Position)) else item
-            rows.setdefault((feature, kind, half, box, label), {}).setdefault(name, []).append(entry)
+            items.setdefault(entry.item, []).append(entry)
     pins = {p.name: p.pin for p in job.positions}
-    for (what, *_), items in rows.items():
-        full = [(name, some) for name, some in items.items() if len(some) >= _FEWEST_TO_COPY]
+    for key, items in rows.items():
+        full = [some for some in items.values() if len(some) >= _FEWEST_TO_COPY]
         if len(full) > 1:
-            yield from ((what, *pair) for pair in _agreeing(full, pins if what == "journal" else {}))
+            yield from ((key.feature, *pair) for pair in _agreeing(full, pins if key.feature == "journal" else {}))
 
 
-def _agreeing(items: list[tuple[object, list[Entry]]], pins: dict[str, int | None]) -> Iterator[tuple[Entry, Entry]]:
-    chance = len(items) * _chance([[e.reading.nm for e in some] for _, some in items])
-    if chance > _CHANCE_OF_COPIES:
+def _agreeing(items: list[list[Entry]], pins: Mapping[str, int | None]) -> Iterator[tuple[Entry, Entry]]:
+    rows = [tuple(e.reading.nm for e in some) for some in items]
+    if len(items) * _chance(rows) > _CHANCE_OF_COPIES:
         return
-    seen: dict[tuple[int, ...], tuple[object, Entry]] = {}
-    for name, some in items:
-        values = tuple(e.reading.nm for e in some)
-        if values not in seen:
-            seen[values] = name, some[0]
-            continue
-        first, entry = seen[values]
-        pin = pins.get(_name(name))
-        if pin is None or pin != pins.get(_name(first)):
-            yield some[0], entry
+    seen: dict[tuple[int, ...], Entry] = {}
+    for values, (entry, *_) in zip(rows, items, strict=True):
+        first = seen.setdefault(values, entry)
+        pin, other = (pins.get(str(one.item)) for one in (entry, first))
+        if first is not entry and (pin is None or pin != other):
+            yield entry, first
 
 
-def _name(item: object) -> str:
-    return item.name if isinstance(item, Position) else str(item)
-
-
-def _chance(rows: list[list[int]]) -> float:
+def _chance(rows: Sequence[tuple[int, ...]]) -> float:
     """The chance that two rows agree: of their first readings times those of the differences from one to the next, each
     that of two normal values on the grid of the readings, grid / (2 sqrt(pi) s).
 
     Rows that are copies themselves count once, as they tell nothing of chance.
     """
-    rows = [list(row) for row in dict.fromkeys(map(tuple, rows))]
+    rows = list(dict.fromkeys(rows))
     if len(rows) < 2:
         return 1.0
     grid = gcd(*(value for row in rows for value in row))
