@@ -1,4 +1,4 @@
-"""Doubts about readings, for a reader and for a program."""
+"""Doubts about readings in words and as values: what looks wrong, the likeliest mistakes behind it, what to do."""
 
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final

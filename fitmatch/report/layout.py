@@ -1,4 +1,4 @@
-"""Tables and paragraphs that never run wider than a page. In: cells and sentences. Out: lines of at most WIDTH columns.
+"""Tables and paragraphs that never run wider than a page. In: rows, columns, texts. Out: lines of at most WIDTH each.
 
 A long name is wrapped, never cut: two names that differ only at the end must not come to look alike. It is broken only
 where it alone is too long for a line.

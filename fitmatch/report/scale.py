@@ -1,4 +1,4 @@
-"""How a report writes a length: the unit, the decimals, and the small step that deviations are spoken of in."""
+"""How a report writes a length: the unit, the decimals that tell it from others, and the small step of deviations."""
 
 from collections.abc import Iterable
 from typing import Final, NamedTuple
