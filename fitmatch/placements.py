@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from fitmatch.lengths import round_half_even
-from fitmatch.parts import Job, Position, Shell, excess_of, room, shortfall_of, tightest_room
+from fitmatch.parts import Position, Shell, excess_of, room, shortfall_of, tightest_room
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,11 +156,3 @@ def figures_of_several(placements: Sequence[Sequence[Placement]]) -> KindFigures
     spreads = [figures_of(some).spread_nm for some in placements]
     together = figures_of([p for some in placements for p in some])
     return together._replace(spread_nm=max((s for s in spreads if s is not None), default=None))
-
-
-def complete_in(jobs: Sequence[Job], placements: Sequence[Sequence[Placement]], kind: str) -> int:
-    """How many of the jobs have every position of the kind inside its limits by these placements, job by job."""
-    return sum(
-        sum(p.within_limits for p in some) == sum(p.kind == kind for p in job.positions)
-        for job, some in zip(jobs, placements, strict=True)
-    )

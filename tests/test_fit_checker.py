@@ -12,7 +12,7 @@ from rulebook import Rules, with_rules
 from fitmatch.fit.answering import best_plan
 from fitmatch.fit.checker import check
 from fitmatch.parts import Band, Fit, Position, Shell
-from fitmatch.placements import Placement, complete_in, figures_of
+from fitmatch.placements import Placement, figures_of
 from fitmatch.plans import Plan, Proof, Status
 from fitmatch.problems import FaultInFitmatch
 
@@ -80,16 +80,14 @@ def with_books(plan: Plan, placements: tuple[Placement, ...]) -> Plan:
     free = [s for s in plan.job.shells if s.wall_nm is not None and s.hold is None and s.key not in used | reserved]
     placed = [p.position for p in placements]
     unfilled = tuple(u for u in plan.unfilled if u.position not in placed)
+    plan = with_given(plan, placements=placements, unfilled=unfilled)
     groups = [
         g._replace(
             figures=figures_of([p for p in placements if p.position.kind == g.group.kind]),
-            complete=complete_in(
-                [plan.job], [[p for p in placements if p.position.kind == g.group.kind]], g.group.kind
-            ),
+            complete=int(plan.plans[0].is_complete(g.group.kind)),
         )
         for g in plan.groups
     ]
-    plan = with_given(plan, placements=placements, unfilled=unfilled)
     return replace(plan, groups=tuple(groups), leftover=tuple(oracle.by_box_and_name(free)))
 
 

@@ -10,16 +10,16 @@ from dataclasses import replace
 
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.checker import check_bores
-from fitmatch.fit.deciding import Decided, by_job, choice_of, decided, kind_for, placed, turns
+from fitmatch.fit.deciding import Decided, by_job, choice_of, decided, kind_for, placed, shares_placed, turns
 from fitmatch.fit.figures import Walk, walk
 from fitmatch.fit.filling import fill_at_best
 from fitmatch.fit.model import Choice, Work
-from fitmatch.fit.order import WISH, Figure, Order, Unit, order_of
+from fitmatch.fit.order import ENGINES, WISH, Figure, Order, Unit, order_of, value
 from fitmatch.fit.regions import Ground, Region, ground_filled, ground_of_all
 from fitmatch.fit.search import Search
 from fitmatch.fit.stopping import Stop, Stopped
 from fitmatch.fit.worth import standing
-from fitmatch.placements import complete_in, figures_of_several
+from fitmatch.placements import figures_of_several
 from fitmatch.plans import Alternatives, OtherPlan, Plan
 
 
@@ -59,7 +59,7 @@ def other_plan(one: Decided, kind: Kind, choice: Choice, *, proven: bool) -> Oth
     check_bores(settled.jobs, one.jobs, split)
     return OtherPlan(
         figures_of_several(split),
-        complete_in(settled.jobs, split, one.kind) if len(one.jobs) > 1 else None,
+        -value(ENGINES, shares_placed(settled, placements)) if len(one.jobs) > 1 else None,
         tuple(p for some in split for p in some),
         proven,
         standing(list(zip(settled.jobs, split, one.placements, strict=True))),
@@ -127,8 +127,8 @@ class _Order:
             self._everything = self._everything or ground_of_all(self.kind, self._stop)
             ground = self._everything
         regions = ground.start
-        for figure, value in zip(self._figures[done:count], self._values[done:count], strict=True):
-            regions = figure.exactly(ground, regions, value)
+        for figure, reached in zip(self._figures[done:count], self._values[done:count], strict=True):
+            regions = figure.exactly(ground, regions, reached)
         return ground, regions
 
     def _best_of(self, ground: Ground, regions: list[Region], found: Choice, kept: int) -> Choice:

@@ -10,7 +10,7 @@ from fitmatch.fit.checker import check
 from fitmatch.fit.deciding import by_job, movable, shares_placed
 from fitmatch.fit.guards import check_guard
 from fitmatch.fit.kernel import Kernel, check_strategy, default_slack
-from fitmatch.fit.order import LEVELS_0_AND_1, SQUARES, WORST, value
+from fitmatch.fit.order import ENGINES, LEVELS_0_AND_1, SQUARES, WORST, value
 from fitmatch.fit.reasons import Reasons, flags
 from fitmatch.fit.stopping import Stop
 from fitmatch.fit.worth import worth
@@ -19,7 +19,7 @@ from fitmatch.gauging.formlimits import form_flags
 from fitmatch.housings import with_housings
 from fitmatch.naturalorder import natural
 from fitmatch.parts import Job, Position, Shell
-from fitmatch.placements import KindFigures, Placement, complete_in, figures_of, figures_of_several
+from fitmatch.placements import KindFigures, Placement, figures_of, figures_of_several
 from fitmatch.plans import Baseline, GroupAnswer, JobPlan, Plan, Unfilled, Worth
 from fitmatch.pools import PRIORITIES, TOGETHER, Group, Pool, groups_of
 from fitmatch.rules.movable import is_movable
@@ -114,9 +114,8 @@ def _solve(
     baselines = {
         name: Baseline(figures_of_several(some), sum(map(rules_broken_by, mine, some))) for name, some in others.items()
     }
-    answer = GroupAnswer(
-        group, complete_in(mine, chosen, group.kind), figures_of_several(chosen), solved.proof, baselines
-    )
+    complete = -value(ENGINES, shares_placed(*found))
+    answer = GroupAnswer(group, complete, figures_of_several(chosen), solved.proof, baselines)
     shares = [
         _Share(at, settled, job, own, hand, staying.get(job.name))
         for at, job, own, hand in zip(group.members, settled.jobs, chosen, others["by-hand"], strict=True)
