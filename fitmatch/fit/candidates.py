@@ -85,9 +85,8 @@ class Kind:
         new = copy(self)
         jobs = []
         for job in self.jobs:
-            aims = (targets.get((job.name, p.name)) if p.kind == self.name else None for p in job.positions)
-            aimed = zip(job.positions, aims, strict=True)
-            jobs.append(replace(job, positions=tuple(p if nm is None else replace(p, target_nm=nm) for p, nm in aimed)))
+            aimed = (replace(p, target_nm=targets.get(p.key, p.target_nm)) for p in job.positions)
+            jobs.append(replace(job, positions=tuple(aimed)))
         new._take(jobs)
         new._sort_positions()
         return new
@@ -105,19 +104,16 @@ class Kind:
             if position.upper is None or position.lower is None:
                 free.append(position)
             else:
-                self._fix(terms.place(position, self._by_key[position.upper], self._by_key[position.lower]), terms)
+                placement = terms.place(position, self._by_key[position.upper], self._by_key[position.lower])
+                cleared = placement.clearance_tightest_nm > 0
+                if cleared:
+                    self.fixed.append(placement)
+                if not (cleared and placement.within_limits):
+                    self.incomplete.add(terms)
         fixed = [p for p in self.fixed if self.terms_of(p.position) is terms]
         alike: dict[tuple[object, ...], Bore] = {}
         for position in free:
             self._add(position, terms, terms.shifts.allowed(position, fixed), alike)
-
-    def _fix(self, placement: Placement, terms: Terms) -> None:
-        """A bore that is locked in both halves: filled if any clearance is left."""
-        cleared = placement.clearance_tightest_nm > 0
-        if cleared:
-            self.fixed.append(placement)
-        if not (cleared and placement.within_limits):
-            self.incomplete.add(terms)
 
     def _add(
         self, position: Position, terms: Terms, shifts: tuple[int, int], alike: dict[tuple[object, ...], Bore]

@@ -1,6 +1,8 @@
 """Where the windows of a spread get their pairs from: all that a kind admits, or a field that is listed already."""
 
+from bisect import bisect_left
 from collections.abc import Iterator
+from itertools import accumulate
 from typing import NamedTuple
 
 from fitmatch.fit.bores import Bore, Pair
@@ -37,23 +39,13 @@ class Source:
     def least_widths(self, wanted: int) -> Iterator[tuple[int, int]]:
         """For every deviation that a window may begin with, the least width that reaches `wanted` positions, each
         taken by itself; none where no width does."""
-        values = sorted({v for found in self._values.values() for v in found}, reverse=True)
-        ends = {index: len(found) for index, found in self._values.items()}
-        for start in values:
-            reached: list[tuple[int, int]] = []
-            for index, found in self._values.items():
-                at = ends[index]
-                while at and found[at - 1] >= start:
-                    at -= 1
-                ends[index] = at
-                if at < len(found):
-                    reached.append((found[at], self._counts[index]))
-            count = 0
-            for value, positions in sorted(reached):
-                count += positions
-                if count >= wanted:
-                    yield start, value - start
-                    break
+        for start in {v for found in self._values.values() for v in found}:
+            firsts = ((bisect_left(found, start), found, seat) for seat, found in self._values.items())
+            reached = sorted((found[at], self._counts[seat]) for at, found, seat in firsts if at < len(found))
+            counts = accumulate(positions for _, positions in reached)
+            enough = next((value for (value, _), count in zip(reached, counts, strict=True) if count >= wanted), None)
+            if enough is not None:
+                yield start, enough - start
 
     def count(self, low: int, high: int) -> int:
         """About how many pairs such a window holds."""

@@ -63,7 +63,7 @@ class Windows:
     def open(self, radius: int) -> None:
         """Look at all of these."""
         self.narrowed = False
-        self.search.look_in([self.within(radius)])
+        self.search.fields = [self.within(radius)]
 
     def fill(self, window: int) -> bool:
         """Whether a plan fills every bore within this window; it is then in hand."""
@@ -121,7 +121,7 @@ class Windows:
                 self.open(radius)
             else:
                 self.narrowed = False
-                self.search.look_in([self._affordable(radius, found)])
+                self.search.fields = [self._affordable(radius, found)]
         self.search.minimise(SQUARES)
 
     def _look_near(self, window: int) -> list[Pair]:
@@ -129,7 +129,7 @@ class Windows:
         bests = self.own_best.items()
         field = self._near({bore: min(window, own.deviation_nm + self._reach[bore.seat]) for bore, own in bests})
         self.narrowed = any(own.deviation_nm + self._reach[bore.seat] < window for bore, own in bests)
-        self.search.look_in([field], self.search.filling(field))
+        self.search.fields, self.search.bounds = [field], self.search.filling(field)
         return field
 
     def _near(self, radii: Mapping[Bore, int]) -> list[Pair]:
