@@ -4,18 +4,22 @@ With the housing goes its bore and how that was read, its seating and its accept
 pin stay. Every measured position of a movable kind gets one measured housing, so that an empty one has its housing too.
 """
 
+from operator import attrgetter
+
 from fitmatch.fit.bores import Bore, House, Pair, Rack, ShellClass
 from fitmatch.fit.candidates import Kind, asks_for, ready
 from fitmatch.fit.model import Choice
 from fitmatch.fit.shifts import ANYWHERE
 from fitmatch.fit.terms import Terms
 from fitmatch.housings import may_move, rehoused
-from fitmatch.parts import SIDES, Position, Size
+from fitmatch.parts import SIDES, Position
 from fitmatch.rules.drawing import bore_refused
 from fitmatch.rules.movable import is_movable
 
 _NO_SHELL = ShellClass(-1, "", 0, (), "")
 _EMPTY_RACK = Rack([], [])
+# All of a size that a plan counts: its readings and form make no other housing of it.
+_counting = attrgetter("mean_nm", "smallest_nm", "largest_nm", "measured_as")
 
 
 class MovingKind(Kind):
@@ -56,13 +60,14 @@ class MovingKind(Kind):
                 continue
             fitted = rehoused(journal, house.members[0])
             racks = (_EMPTY_RACK, _EMPTY_RACK) if bore_refused(terms.job, fitted) else (upper, lower)
-            margins = self._margins(fitted, *racks, terms)
-            bore = self._make_bores(seat, fitted, positions, *racks, terms, margins, ANYWHERE, house)
+            bore = Bore(len(self.bores), seat, terms, positions, fitted, *racks, ANYWHERE, house)
+            bore = self._add_bores(bore)
             if house is own:
                 self.seats.append(bore)
             bore_is_sure = not bore.counts and any(True for _ in self.pairs(bore, 0, bore.sum_high))
             if not bore_is_sure:  # what is locked in both halves is in, if any clearance is left
-                self.vacancies.append(_vacancy(bore))
+                nothing = 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0  # in every figure
+                self.vacancies.append(Pair(bore, _NO_SHELL, _NO_SHELL, *nothing, bore.stays))
 
 
 def settle(kind: Kind, choice: Choice) -> tuple[list[tuple[Position, Pair]], dict[tuple[str, str], Position]]:
@@ -88,14 +93,3 @@ def settle(kind: Kind, choice: Choice) -> tuple[list[tuple[Position, Pair]], dic
         if not pair.stays:
             housings[position.key] = left[house].pop(0)
     return [(position, pair) for position, pair in seats if pair.filled], housings
-
-
-def _counting(size: Size | None) -> tuple[object, ...]:
-    """All of a size that a plan counts: its readings and form make no other housing of it."""
-    assert size is not None
-    return size.mean_nm, size.smallest_nm, size.largest_nm, size.measured_as
-
-
-def _vacancy(bore: Bore) -> Pair:
-    """The seat stays empty and has this housing."""
-    return Pair(bore, _NO_SHELL, _NO_SHELL, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, bore.stays)

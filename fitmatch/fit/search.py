@@ -79,10 +79,6 @@ class Search:
         """Whether the pair counts in the quality of the jobs in work."""
         return bool(pair.counted) and pair.bore.terms in self.work
 
-    def in_work(self, measure: Measure) -> Measure:
-        """The same for the pairs of jobs in work, 0 for others."""
-        return of_jobs(measure, self.kind, self.work)
-
     @property
     def only_shells_bind(self) -> bool:
         """Whether the bores are bound to one another by nothing but the shells and housings there are."""
@@ -98,7 +94,7 @@ class Search:
     def minimise(self, figure: Figure, *, keep: bool = True) -> int:
         """Prove the smallest total of a sum and, unless it is a mere start, keep it."""
         self.figure = figure
-        measure = self.in_work(figure.measure)
+        measure = of_jobs(figure.measure, self.kind, self.work)
         best = self.value(figure)
         kept: list[tuple[int, list[Pair]]] = []
         for field in self.fields:
@@ -153,7 +149,7 @@ class Search:
         self._tell(field)
         model = Model(self.kind, field, bounds)
         # A relaxation that comes out whole is a plan, at a fraction of the cost of a search.
-        cost = model.cost(self.in_work(SQUARES.measure))
+        cost = model.cost(of_jobs(SQUARES.measure, self.kind, self.work))
         relaxed = relax(model.program, cost, self.stop)
         if relaxed is None:
             if self._out_of_reach(model):

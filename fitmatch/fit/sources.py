@@ -1,8 +1,6 @@
 """Where the windows of a spread get their pairs from: all that a kind admits, or a field that is listed already."""
 
-from bisect import bisect_left
 from collections.abc import Iterator
-from itertools import accumulate
 from typing import NamedTuple
 
 from fitmatch.fit.bores import Bore, Pair
@@ -30,22 +28,24 @@ class Source:
         self._kind = kind
         self._outside = outside
         self._bores = bores
-        values: dict[int, set[int]] = {}
-        for bore, best in bores.items():
-            values.setdefault(bore.seat, set()).update(kind.deviations(bore, best.low, best.high))
-        self._values = {seat: sorted(found) for seat, found in values.items()}
         self._counts = {b.seat: b.count for b in bores}
+        self._seats: dict[int, set[int]] = {}  # that have pairs of a deviation
+        for bore, best in bores.items():
+            for deviation in kind.deviations(bore, best.low, best.high):
+                self._seats.setdefault(deviation, set()).add(bore.seat)
 
     def least_widths(self, wanted: int) -> Iterator[tuple[int, int]]:
         """For every deviation that a window may begin with, the least width that reaches `wanted` positions, each
         taken by itself; none where no width does."""
-        for start in {v for found in self._values.values() for v in found}:
-            firsts = ((bisect_left(found, start), found, seat) for seat, found in self._values.items())
-            reached = sorted((found[at], self._counts[seat]) for at, found, seat in firsts if at < len(found))
-            counts = accumulate(positions for _, positions in reached)
-            enough = next((value for (value, _), count in zip(reached, counts, strict=True) if count >= wanted), None)
-            if enough is not None:
-                yield start, enough - start
+        nearest: dict[int, int] = {}  # of each seat, from the start on
+        for start in sorted(self._seats, reverse=True):
+            nearest.update(dict.fromkeys(self._seats[start], start))
+            count = 0
+            for value, seat in sorted((value, seat) for seat, value in nearest.items()):
+                count += self._counts[seat]
+                if count >= wanted:
+                    yield start, value - start
+                    break
 
     def count(self, low: int, high: int) -> int:
         """About how many pairs such a window holds."""
@@ -63,13 +63,11 @@ class Listed(Source):
 
     def __init__(self, field: list[Pair]) -> None:
         self._field = field
-        values: dict[int, set[int]] = {}
-        self._counts = {}
+        self._counts = {p.bore.seat: p.bore.count for p in field}
+        self._seats = {}
         for p in field:
             if p.counted:
-                values.setdefault(p.bore.seat, set()).add(p.deviation_nm)
-                self._counts[p.bore.seat] = p.bore.count
-        self._values = {index: sorted(found) for index, found in values.items()}
+                self._seats.setdefault(p.deviation_nm, set()).add(p.bore.seat)
 
     def count(self, low: int, high: int) -> int:
         return sum(low <= p.deviation_nm <= high for p in self._field)

@@ -20,7 +20,7 @@ from fitmatch.fit.candidates import Kind
 from fitmatch.fit.model import Model
 from fitmatch.fit.order import SQUARES, WORST
 from fitmatch.fit.program import exact_bound, price
-from fitmatch.fit.search import Search
+from fitmatch.fit.search import Search, of_jobs
 from fitmatch.fit.solve import relax
 from fitmatch.fit.sources import Best, Source, span
 from fitmatch.fit.stopping import Stopped
@@ -144,7 +144,7 @@ class Windows:
         search = self.search
         while search.only_shells_bind:
             model = Model(search.kind, self._look_near(radius), search.bounds)
-            cost = model.cost(search.in_work(SQUARES.measure))
+            cost = model.cost(of_jobs(SQUARES.measure, search.kind, search.work))
             relaxed = relax(model.program, cost, search.stop)
             if relaxed is None:
                 break
