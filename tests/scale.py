@@ -129,7 +129,8 @@ def stages(folder: Path) -> None:
     from fitmatch.fit.baselines import as_boxed, by_hand
     from fitmatch.fit.candidates import Kind
     from fitmatch.fit.levels import prove
-    from fitmatch.fit.naming import name_shells, seats_of
+    from fitmatch.fit.moving import settle
+    from fitmatch.fit.naming import name_shells
     from fitmatch.fit.stopping import Stop
     from fitmatch.gauging import read_job
     from fitmatch.gauging.doubts import doubts_of
@@ -147,7 +148,7 @@ def stages(folder: Path) -> None:
     timed("doubts", lambda: doubts_of(job))
     kind = timed("classes", lambda: Kind([job], "main"))
     proven = timed("solving", lambda: prove(kind, "target", 0, Stop(), [kind.terms]))
-    timed("naming", lambda: name_shells(kind, seats_of(kind, proven.choice)))
+    timed("naming", lambda: name_shells(kind, settle(kind, proven.choice)[0]))
     timed("baselines", lambda: (as_boxed(kind), by_hand(kind)))
     plan = timed("assign", lambda: best_plan(job))
     found["the rest"] = found.pop("assign") - sum(s for name, s in found.items() if name not in ("reading", "assign"))

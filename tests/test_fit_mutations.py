@@ -48,7 +48,7 @@ def zero_clearance(patch: Patch) -> None:
 
 def limits_at_the_mean(patch: Patch) -> None:
     """min is checked at the means."""
-    patch.setattr("fitmatch.fit.candidates.tightest_room", lambda position, _: levels_room(position))
+    patch.setattr("fitmatch.fit.bores.tightest_room", lambda position, _: levels_room(position))
 
 
 def levels_room(position: object) -> int:

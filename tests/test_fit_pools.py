@@ -78,7 +78,7 @@ def without_rows_for_spreads(patch: pytest.MonkeyPatch) -> None:
 
     def forgetful(search: Search, *arguments: object) -> None:
         honest(search, *arguments)
-        search.look_in(search.fields, search.bounds._replace(spreads={}))
+        search.bounds = search.bounds._replace(spreads={})
 
     patch.setattr(levels, "narrow_spreads", forgetful)
 

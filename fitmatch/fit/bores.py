@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from fitmatch.fit.terms import Terms
-from fitmatch.parts import ENDLESS, Position, Shell
+from fitmatch.parts import ENDLESS, Position, Shell, room, tightest_room
 
 
 @dataclass(slots=True, eq=False)
@@ -54,7 +54,7 @@ class House:
         return len(self.members)
 
 
-@dataclass(slots=True, eq=False)
+@dataclass(eq=False)
 class Bore:
     """Positions that are interchangeable: same room, target, limits and demands. A position with a lock stands alone.
 
@@ -70,18 +70,23 @@ class Bore:
     seat: int
     terms: Terms
     positions: list[Position]
-    room_nm: int
-    tightest_nm: int
-    target_nm: int
-    min_nm: int | None
-    max_nm: int | None
-    want_min_nm: int | None
-    want_max_nm: int | None
+    fitted: Position  # one of them with the housing of this bore: tells sizes and limits
     upper: Rack
     lower: Rack
-    house: House | None  # the housing of this bore, where housings may move
-    stays: int  # 1 where that is the seat's own
     shifts: tuple[int, int]  # what bores locked in both halves leave for twice its axis shift
+    house: House | None = None  # the housing of this bore, where housings may move
+    margin_nm: int = 0  # of a guard
+
+    def __post_init__(self) -> None:
+        fitted = self.fitted
+        assert fitted.target_nm is not None
+        self.room_nm = room(fitted)
+        self.tightest_nm = tightest_room(fitted, self.terms.limits_at)
+        self.target_nm = fitted.target_nm
+        self.min_nm = None if fitted.min_nm is None else fitted.min_nm + self.margin_nm
+        self.max_nm = None if fitted.max_nm is None else fitted.max_nm - self.margin_nm
+        own = self.house is None or any(p.key == self.positions[0].key for p in self.house.members)
+        self.stays = int(own)  # 1 where the housing is the seat's own
 
     @property
     def count(self) -> int:
@@ -118,16 +123,18 @@ class Bore:
 
     @property
     def wanted_low(self) -> int:
-        return self.inside_low if self.want_max_nm is None else max(self.inside_low, self.room_nm - self.want_max_nm)
+        most = self.fitted.want_max_nm
+        return self.inside_low if most is None else max(self.inside_low, self.room_nm - most)
 
     @property
     def wanted_high(self) -> int:
-        return self.inside_high if self.want_min_nm is None else min(self.inside_high, self.room_nm - self.want_min_nm)
+        least = self.fitted.want_min_nm
+        return self.inside_high if least is None else min(self.inside_high, self.room_nm - least)
 
     @property
     def wishes(self) -> bool:
         """Whether a band is wished for here."""
-        return self.want_min_nm is not None or self.want_max_nm is not None
+        return self.fitted.wishes
 
     @property
     def ideal(self) -> int:

@@ -10,13 +10,17 @@ from collections.abc import Iterator, Mapping, Sequence
 from copy import copy
 from dataclasses import replace
 from itertools import zip_longest
+from operator import attrgetter
 from typing import TypedDict, Unpack
 
-from fitmatch.fit.bores import Bore, House, Pair, Rack, ShellClass, rack_of
+from fitmatch.fit.bores import Bore, Pair, Rack, ShellClass, rack_of
 from fitmatch.fit.terms import Terms
 from fitmatch.parts import SIDES, Job, Position, Shell, excess_of, room, shortfall_of, tightest_room
 from fitmatch.placements import Placement
 from fitmatch.rules.drawing import bore_refused
+
+# What a position asks of its clearance and of its shells.
+asks_for = attrgetter("target_nm", "min_nm", "max_nm", "want_min_nm", "want_max_nm", "wants_upper", "wants_lower")
 
 
 class _Parts(TypedDict, total=False):
@@ -59,7 +63,7 @@ class Kind:
                 known[signature] = self._new_class(shell)
             else:
                 known[signature].members.append(shell)
-        self._free = list(known.values())
+        self._free = sorted(known.values(), key=lambda c: (c.wall_nm, c.index))
         self._sort_positions()
 
     def _take(self, jobs: Sequence[Job]) -> None:
@@ -85,9 +89,8 @@ class Kind:
         new = copy(self)
         jobs = []
         for job in self.jobs:
-            aims = (targets.get((job.name, p.name)) if p.kind == self.name else None for p in job.positions)
-            aimed = zip(job.positions, aims, strict=True)
-            jobs.append(replace(job, positions=tuple(p if nm is None else replace(p, target_nm=nm) for p, nm in aimed)))
+            aimed = (replace(p, target_nm=targets.get(p.key, p.target_nm)) for p in job.positions)
+            jobs.append(replace(job, positions=tuple(aimed)))
         new._take(jobs)
         new._sort_positions()
         return new
@@ -105,19 +108,16 @@ class Kind:
             if position.upper is None or position.lower is None:
                 free.append(position)
             else:
-                self._fix(terms.place(position, self._by_key[position.upper], self._by_key[position.lower]), terms)
+                placement = terms.place(position, self._by_key[position.upper], self._by_key[position.lower])
+                cleared = placement.clearance_tightest_nm > 0
+                if cleared:
+                    self.fixed.append(placement)
+                if not (cleared and placement.within_limits):
+                    self.incomplete.add(terms)
         fixed = [p for p in self.fixed if self.terms_of(p.position) is terms]
         alike: dict[tuple[object, ...], Bore] = {}
         for position in free:
             self._add(position, terms, terms.shifts.allowed(position, fixed), alike)
-
-    def _fix(self, placement: Placement, terms: Terms) -> None:
-        """A bore that is locked in both halves: filled if any clearance is left."""
-        cleared = placement.clearance_tightest_nm > 0
-        if cleared:
-            self.fixed.append(placement)
-        if not (cleared and placement.within_limits):
-            self.incomplete.add(terms)
 
     def _add(
         self, position: Position, terms: Terms, shifts: tuple[int, int], alike: dict[tuple[object, ...], Bore]
@@ -136,9 +136,9 @@ class Kind:
             position.key if terms.shifts.on else None,  # its place in the row matters
         )
         if what not in alike:
-            seat = self._make_bores(len(self.seats), position, [position], upper, lower, terms, margins, shifts)
-            self.seats.append(seat)
-            alike[what] = seat
+            bore = Bore(len(self.bores), len(self.seats), terms, [position], position, upper, lower, shifts)
+            alike[what] = self._add_bores(bore)
+            self.seats.append(alike[what])
         else:
             alike[what].positions.append(position)
 
@@ -234,8 +234,8 @@ class Kind:
             deviation_nm=clearance - bore.target_nm,
             clearance_nm=clearance,
             wall_difference_nm=abs(upper.wall_nm - lower.wall_nm),
-            want_shortfall_nm=shortfall_of(bore.want_min_nm, clearance),
-            want_excess_nm=excess_of(bore.want_max_nm, clearance),
+            want_shortfall_nm=shortfall_of(bore.fitted.want_min_nm, clearance),
+            want_excess_nm=excess_of(bore.fitted.want_max_nm, clearance),
             thick=bore.terms.thick(upper.wall_nm, lower.wall_nm) if bore.counts else 0,
             filled=1,
             counted=int(bore.counts and not shortfall and not excess),
@@ -259,51 +259,16 @@ class Kind:
         ways = [list({self._way(c.members[0]): c.members[0] for c in r.classes}.values()) for r in (upper, lower)]
         return {(self._way(u), self._way(v)): terms.guards.margin(position, u, v) for u in ways[0] for v in ways[1]}
 
-    def _make_bores(
-        self,
-        seat: int,
-        position: Position,
-        positions: list[Position],
-        upper: Rack,
-        lower: Rack,
-        terms: Terms,
-        margins: dict[tuple[object, object], int],
-        shifts: tuple[int, int],
-        house: House | None = None,
-    ) -> Bore:
-        """The bores of a seat, one for each margin of a guard. What comes back has all its shells, its widest limits.
-
-        `position` tells sizes and limits, `positions` are those that are like it.
-        """
-
-        def bore(index: int, upper: Rack, lower: Rack, margin: int) -> Bore:
-            assert position.target_nm is not None
-            return Bore(
-                index=index,
-                seat=seat,
-                terms=terms,
-                positions=positions,
-                room_nm=room(position),
-                tightest_nm=tightest_room(position, terms.limits_at),
-                target_nm=position.target_nm,
-                min_nm=None if position.min_nm is None else position.min_nm + margin,
-                max_nm=None if position.max_nm is None else position.max_nm - margin,
-                want_min_nm=position.want_min_nm,
-                want_max_nm=position.want_max_nm,
-                upper=upper,
-                lower=lower,
-                house=house,
-                stays=int(house is None or any(p.key == positions[0].key for p in house.members)),
-                shifts=shifts,
-            )
-
-        whole = bore(len(self.bores), upper, lower, min(margins.values(), default=0))
+    def _add_bores(self, bore: Bore) -> Bore:
+        """The bores of a seat, one for each margin of a guard. What comes back has all shells, the widest limits."""
+        margins = self._margins(bore.fitted, bore.upper, bore.lower, bore.terms)
+        whole = replace(bore, margin_nm=min(margins.values(), default=0))
         if len(set(margins.values())) <= 1:
             self.bores.append(whole)
         else:
             for (way_up, way_low), margin in margins.items():
-                racks = self._of_way(upper, way_up), self._of_way(lower, way_low)
-                self.bores.append(bore(len(self.bores), *racks, margin))
+                up, low = self._of_way(bore.upper, way_up), self._of_way(bore.lower, way_low)
+                self.bores.append(replace(bore, index=len(self.bores), margin_nm=margin, upper=up, lower=low))
         return whole
 
     def _of_way(self, rack: Rack, way: object) -> Rack:
@@ -323,7 +288,6 @@ class Kind:
                 for c in self._free
                 if c.half in (side, "either") and self.may_draw(terms, c.members[0]) and terms.takes(position, side, c)
             ]
-            classes.sort(key=lambda c: (c.wall_nm, c.index))
             self._racks[key] = rack_of(classes)
         return self._racks[key]
 
@@ -339,16 +303,3 @@ def ready(position: Position, by_key: dict[tuple[str, str], Shell]) -> bool:
     """Whether everything the position needs has been measured, locked shells included."""
     locks = (lock for lock in (position.upper, position.lower) if lock is not None)
     return not position.missing and all(by_key[lock].wall_nm is not None for lock in locks)
-
-
-def asks_for(position: Position) -> tuple[object, ...]:
-    """What a position asks of its clearance and of its shells."""
-    return (
-        position.target_nm,
-        position.min_nm,
-        position.max_nm,
-        position.want_min_nm,
-        position.want_max_nm,
-        position.wants_upper,
-        position.wants_lower,
-    )

@@ -232,10 +232,10 @@ def _beside(bore: Bore, side: str, other: int) -> Iterator[tuple[int, int]]:
     nearest, farthest = (other + least, other + most) if side == "lower" else (other - most, other - least)
     thinnest, thickest = bore.terms.walls
     low, high = max(_THINNEST, thinnest, nearest), min(_THICKEST, thickest, farthest)
-    if not bore.terms.one_thick_side:
+    if bore.terms.one_side is None:
         yield low, high
         return
-    band = bore.terms.thick_from_nm
+    band = bore.terms.one_side.from_nm
     yield low, min(high, other - band - 1)
     yield max(low, other - band), min(high, other + band)
     yield max(low, other + band + 1), high

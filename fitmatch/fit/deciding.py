@@ -9,7 +9,7 @@ from fitmatch.fit.bores import Bore
 from fitmatch.fit.candidates import Kind
 from fitmatch.fit.model import Choice
 from fitmatch.fit.moving import MovingKind, settle
-from fitmatch.fit.naming import name_shells, seats_of
+from fitmatch.fit.naming import name_shells
 from fitmatch.fit.order import Share
 from fitmatch.fit.terms import Terms
 from fitmatch.housings import with_housings
@@ -85,9 +85,9 @@ def shares_placed(kind: Kind, placements: Iterable[Placement]) -> list[Share]:
 def placed(kind: Kind, choice: Choice) -> tuple[Kind, list[Placement]]:
     """The shells that a choice puts in, and the kind of whose jobs the positions are: with the housings moved where it
     says so."""
-    if not isinstance(kind, MovingKind):
-        return kind, kind.fixed + name_shells(kind, seats_of(kind, choice))
     seats, housings = settle(kind, choice)
+    if not isinstance(kind, MovingKind):
+        return kind, kind.fixed + name_shells(kind, seats)
     chosen = [{p.name: housings[p.key] for p in job.positions if p.key in housings} for job in kind.jobs]
     jobs = list(map(with_housings, kind.jobs, chosen))
     settled = Kind(jobs, kind.name)

@@ -16,6 +16,9 @@ from fitmatch.fit.several import most_complete
 from fitmatch.fit.sources import Best
 from fitmatch.fit.windows import ANY, Windows, own_bests, widest_deviation
 
+_Miss = tuple[int, int]  # of a wished band: 1 where it is too tight, and by how much
+_NO_MISS = (0, 0)
+
 
 class NoPlan(Exception):
     """No plan meets the demand."""
@@ -65,19 +68,19 @@ def fill_at_best(search: Search, within: int | None, *, wished: bool) -> Windows
     if not wished:
         outside, bounds = _part_the_outside(search, outside)
     window = max(own_bests(own_best).values(), default=0)
-    search.look_in(search.fields, least_worst=window)
+    search.least_worst = window
     widest = widest_deviation(kind, own_best)
     if within is not None:
         if window > within:
             return None
         window = widest = within
-    search.look_in(search.fields, bounds)
+    search.bounds = bounds
     windows = Windows(search, own_best, outside)
     while not windows.fill(window):
         if window >= widest:
-            search.look_in(search.fields, before)
+            search.bounds = before
             return None
-        search.look_in(search.fields, least_worst=window + 1)
+        search.least_worst = window + 1
         window = min(2 * window + 1_000, widest)
     return windows
 
@@ -95,7 +98,7 @@ def _part_the_outside(search: Search, outside: list[Pair]) -> tuple[list[Pair], 
     if alone.feasible(outside, alone.filling(outside)) is not None:
         return outside, search.bounds
     everything = [p for bore in bores for p in search.kind.pairs(bore, 0, bore.sum_high)]
-    alone.look_in([everything], alone.filling(everything))
+    alone.fields, alone.bounds = [everything], alone.filling(everything)
     found = alone.feasible(everything)
     if found is None:
         return outside, search.bounds
@@ -119,38 +122,34 @@ def _enough_shells(bores: Collection[Bore]) -> bool:
 def _own_bests(search: Search, *, wished: bool) -> dict[Bore, Best]:
     """The bores that have a pair inside their limits, each with its best; with `wished`, also as near to the wished
     band as any pair of its seat comes."""
-    found: dict[Bore, Best] = {}
-    misses: dict[Bore, tuple[int, int, int, int]] = {}
     kind = search.kind
+    found: dict[Bore, tuple[Best, _Miss]] = {}
+    least: dict[int, _Miss] = {}
     for bore in search.bores:
         if not bore.counts:
             continue
-        low, high, misses[bore] = bore.inside_low, bore.inside_high, (0, 0, 0, 0)
-        if wished:
-            low, high, misses[bore] = _nearest_to_wish(kind, bore)
+        low, high, miss = _nearest_to_wish(kind, bore) if wished else (bore.inside_low, bore.inside_high, _NO_MISS)
         over = kind.smallest_sum(bore, max(bore.ideal, low), high)
         under = kind.largest_sum(bore, low, min(bore.ideal, high))
         near = [abs(s - bore.ideal) for s in (over, under) if s is not None]
         if near:
-            found[bore] = Best(min(near), low, high)
-    least: dict[int, tuple[int, int, int, int]] = {}
-    for bore in found:
-        least[bore.seat] = min(misses[bore], least.get(bore.seat, misses[bore]))
-    return {bore: best for bore, best in found.items() if misses[bore] == least[bore.seat]}
+            found[bore] = Best(min(near), low, high), miss
+            least[bore.seat] = min(miss, least.get(bore.seat, miss))
+    return {bore: best for bore, (best, miss) in found.items() if miss == least[bore.seat]}
 
 
-def _nearest_to_wish(kind: Kind, bore: Bore) -> tuple[int, int, tuple[int, int, int, int]]:
-    """The wall sums inside the limits that come nearest to the wished band, from and to, and by how much they miss it:
-    counted below, shortfall, counted above, excess. Too loose is nearer than too tight."""
+def _nearest_to_wish(kind: Kind, bore: Bore) -> tuple[int, int, _Miss]:
+    """The wall sums inside the limits that come nearest to the wished band, from and to, and by how much they miss it.
+    Too loose is nearer than too tight."""
     if kind.smallest_sum(bore, bore.wanted_low, bore.wanted_high) is not None:
-        return bore.wanted_low, bore.wanted_high, (0, 0, 0, 0)
+        return bore.wanted_low, bore.wanted_high, _NO_MISS
     loose = kind.largest_sum(bore, bore.inside_low, min(bore.wanted_low - 1, bore.inside_high))
     if loose is not None:
-        return loose, loose, (0, 0, 1, bore.wanted_low - loose)
+        return loose, loose, (0, bore.wanted_low - loose)
     tight = kind.smallest_sum(bore, max(bore.wanted_high + 1, bore.inside_low), bore.inside_high)
     if tight is not None:
-        return tight, tight, (1, tight - bore.wanted_high, 0, 0)
-    return 1, 0, (0, 0, 0, 0)
+        return tight, tight, (1, tight - bore.wanted_high)
+    return 1, 0, _NO_MISS
 
 
 def _least_bad(kind: Kind, bores: list[Bore], *, wished: bool) -> list[Pair]:
@@ -180,7 +179,7 @@ def fill_most(search: Search) -> Windows:
         search.stop.seconds_left()
         everything.extend(kind.pairs(bore, 0, bore.sum_high))
     everything.extend(p for p in kind.vacancies if p.bore.terms in search.work)
-    search.look_in([[*search.kept, *everything]], least_worst=0)
+    search.fields, search.least_worst = [[*search.kept, *everything]], 0
     if search.demanded:
         found = search.feasible(search.fields[0])
         if found is None:
@@ -193,5 +192,5 @@ def fill_most(search: Search) -> Windows:
         else:
             search.minimise(figure)
     if -search.value(FILLED) == places_of(search.bores):
-        search.look_in(search.fields, search.filling(p for field in search.fields for p in field))
+        search.bounds = search.filling(p for field in search.fields for p in field)
     return Windows(search, _own_bests(search, wished=False), [p for p in everything if not p.counted])

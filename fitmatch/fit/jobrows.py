@@ -4,7 +4,6 @@ its spread, whether all its positions are inside, and how many boxes it draws fr
 
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Sequence
-from itertools import pairwise
 
 from fitmatch.fit.bores import Bore, Pair
 from fitmatch.fit.candidates import Kind
@@ -52,9 +51,7 @@ def spread_rows(program: Program, field: Sequence[Pair], terms: Terms, most: int
     values = sorted(columns)
     if not values or values[-1] - values[0] <= most:
         return
-    begun = [program.variable(1) for _ in values]
-    for one, following in pairwise(begun):
-        program.row([(one, 1), (following, -1)], None, 0)
+    begun = program.rising(len(values))
     for value, at in zip(values, begun, strict=True):
         count = sum(program.upper[j] for j in columns[value])
         row = [*((j, 1) for j in columns[value]), (at, -count)]
@@ -78,11 +75,10 @@ def complete_rows(
         if terms not in kind.incomplete:
             complete = program.variable(1)
             jobs.append((complete, 1))
-            for bore in kind.seats:  # a row for each seat: one for all of them would be a far weaker bound
-                if bore.terms is terms:
-                    program.row([*inside.get(bore.seat, ()), (complete, -bore.count)], 0, None)
+            seats = [bore for bore in kind.seats if bore.terms is terms]
+            for bore in seats:  # a row for each: one for all of them would be a far weaker bound
+                program.row([*inside.get(bore.seat, ()), (complete, -bore.count)], 0, None)
             if most is not None:  # a job with all of them inside counts, whether that is wanted or not
-                seats = [bore for bore in kind.seats if bore.terms is terms]
                 all_of_them = [term for bore in seats for term in inside.get(bore.seat, ())]
                 program.row([*all_of_them, (complete, -1)], None, sum(bore.count for bore in seats) - 1)
     program.row(jobs, least, None)

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -24,20 +24,14 @@ if TYPE_CHECKING:
 _Variant = tuple[frozenset[str] | None, tuple[Rule, ...] | None]  # boxes and rules; None: those of the job
 
 
+@dataclass(eq=False)
 class Solved:
     """What was found and how far it is proven; the very shells are chosen when they are asked for."""
 
-    def __init__(
-        self,
-        proof: Proof,
-        place: Callable[[], tuple[Kind, list[Placement]]],
-        order: Sequence[Figure],
-        figures: Mapping[str, int] | None = None,
-    ) -> None:
-        self.proof = proof
-        self._place = place
-        self._order = order
-        self._figures = figures
+    proof: Proof
+    _place: Callable[[], tuple[Kind, list[Placement]]]
+    _order: Sequence[Figure]
+    _figures: Mapping[str, int] | None = None
 
     @cached_property
     def figures(self) -> Mapping[str, int]:

@@ -130,9 +130,8 @@ class Model:
     def whole(self, x: Sequence[float]) -> list[int] | None:
         """The point in whole numbers, if it is one and the program allows it."""
         rounded = [round(v) for v in x]
-        if any(abs(v - r) > 1e-6 for v, r in zip(x, rounded, strict=True)):
-            return None
-        return rounded if self.program.allows(rounded) else None
+        near = all(abs(v - r) <= 1e-6 for v, r in zip(x, rounded, strict=True))
+        return rounded if near and self.program.allows(rounded) else None
 
 
 def shares_of(kind: Kind, choice: Choice, work: Work) -> list[Share]:

@@ -4,18 +4,22 @@ With the housing goes its bore and how that was read, its seating and its accept
 pin stay. Every measured position of a movable kind gets one measured housing, so that an empty one has its housing too.
 """
 
+from operator import attrgetter
+
 from fitmatch.fit.bores import Bore, House, Pair, Rack, ShellClass
 from fitmatch.fit.candidates import Kind, asks_for, ready
 from fitmatch.fit.model import Choice
 from fitmatch.fit.shifts import ANYWHERE
 from fitmatch.fit.terms import Terms
 from fitmatch.housings import may_move, rehoused
-from fitmatch.parts import SIDES, Position, Size
+from fitmatch.parts import SIDES, Position
 from fitmatch.rules.drawing import bore_refused
 from fitmatch.rules.movable import is_movable
 
 _NO_SHELL = ShellClass(-1, "", 0, (), "")
 _EMPTY_RACK = Rack([], [])
+# All of a size that a plan counts: its readings and form make no other housing of it.
+_counting = attrgetter("mean_nm", "smallest_nm", "largest_nm", "measured_as")
 
 
 class MovingKind(Kind):
@@ -25,13 +29,10 @@ class MovingKind(Kind):
         if not is_movable(terms.job, self.name):
             super()._sort_in(terms)
             return
-        positions = []
-        for position in terms.job.positions:
-            if position.kind == self.name:
-                if ready(position, self._by_key):
-                    positions.append(position)
-                if not ready(position, self._by_key) or bore_refused(terms.job, position):  # on every journal
-                    self.incomplete.add(terms)
+        mine = [p for p in terms.job.positions if p.kind == self.name]
+        positions = [p for p in mine if ready(p, self._by_key)]
+        if len(positions) < len(mine) or any(bore_refused(terms.job, p) for p in positions):  # on every journal
+            self.incomplete.add(terms)
         self.positions += positions
         houses: dict[tuple[object, ...], House] = {}
         seats: dict[tuple[object, ...], list[Position]] = {}
@@ -59,13 +60,14 @@ class MovingKind(Kind):
                 continue
             fitted = rehoused(journal, house.members[0])
             racks = (_EMPTY_RACK, _EMPTY_RACK) if bore_refused(terms.job, fitted) else (upper, lower)
-            margins = self._margins(fitted, *racks, terms)
-            bore = self._make_bores(seat, fitted, positions, *racks, terms, margins, ANYWHERE, house)
+            bore = Bore(len(self.bores), seat, terms, positions, fitted, *racks, ANYWHERE, house)
+            bore = self._add_bores(bore)
             if house is own:
                 self.seats.append(bore)
             bore_is_sure = not bore.counts and any(True for _ in self.pairs(bore, 0, bore.sum_high))
             if not bore_is_sure:  # what is locked in both halves is in, if any clearance is left
-                self.vacancies.append(_vacancy(bore))
+                nothing = 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0  # in every figure
+                self.vacancies.append(Pair(bore, _NO_SHELL, _NO_SHELL, *nothing, bore.stays))
 
 
 def settle(kind: Kind, choice: Choice) -> tuple[list[tuple[Position, Pair]], dict[tuple[str, str], Position]]:
@@ -73,36 +75,21 @@ def settle(kind: Kind, choice: Choice) -> tuple[list[tuple[Position, Pair]], dic
 
     Housings that can stay do; the rest go in file order.
     """
-    seats: list[tuple[Position, Pair]] = []
+    moving = isinstance(kind, MovingKind)
+
+    def rank(pair: Pair) -> tuple[int, ...]:
+        stays = (-pair.filled, -pair.stays, pair.bore.index) if moving else ()
+        return pair.bore.seat, *stays, pair.upper.wall_nm, pair.upper.index, pair.lower.index
+
     chosen: dict[int, list[Pair]] = {}
-    for pair, times in choice.items():
-        chosen.setdefault(pair.bore.seat, []).extend([pair] * times)
-    for bore in kind.seats:
-        pairs = chosen.get(bore.seat, [])
-        pairs.sort(key=lambda p: (-p.filled, -p.stays, p.bore.index, p.upper.wall_nm, p.upper.index, p.lower.index))
-        seats += zip(bore.positions, pairs, strict=False)
-    housings: dict[tuple[str, str], Position] = {}
-    left: dict[House, list[Position]] = {}
-    for _, pair in seats:
-        if pair.bore.house is not None:
-            left.setdefault(pair.bore.house, list(pair.bore.house.members))
-    for position, pair in seats:
-        if pair.bore.house is not None and pair.stays:
-            housings[position.key] = position
-            left[pair.bore.house] = [p for p in left[pair.bore.house] if p.key != position.key]
+    for pair in sorted(choice, key=rank):
+        chosen.setdefault(pair.bore.seat, []).extend([pair] * choice[pair])
+    seats = [seat for pairs in chosen.values() for seat in zip(pairs[0].bore.positions, pairs, strict=False)]
+    housed = [(position, pair, pair.bore.house) for position, pair in seats if pair.bore.house is not None]
+    housings = {position.key: position for position, pair, _ in housed if pair.stays}
+    left = {house: [p for p in house.members if p.key not in housings] for _, _, house in housed}
     order = {position.key: i for i, position in enumerate(kind.positions)}
-    for position, pair in sorted(seats, key=lambda seat: order[seat[0].key]):
-        if pair.bore.house is not None and not pair.stays:
-            housings[position.key] = left[pair.bore.house].pop(0)
+    for position, pair, house in sorted(housed, key=lambda seat: order[seat[0].key]):
+        if not pair.stays:
+            housings[position.key] = left[house].pop(0)
     return [(position, pair) for position, pair in seats if pair.filled], housings
-
-
-def _counting(size: Size | None) -> tuple[object, ...]:
-    """All of a size that a plan counts: its readings and form make no other housing of it."""
-    assert size is not None
-    return size.mean_nm, size.smallest_nm, size.largest_nm, size.measured_as
-
-
-def _vacancy(bore: Bore) -> Pair:
-    """The seat stays empty and has this housing."""
-    return Pair(bore, _NO_SHELL, _NO_SHELL, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, bore.stays)

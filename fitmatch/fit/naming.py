@@ -8,19 +8,10 @@ from heapq import heappop, heappush
 
 from fitmatch.fit.bores import Pair, ShellClass
 from fitmatch.fit.candidates import Kind
-from fitmatch.fit.model import Choice
 from fitmatch.naturalorder import natural
 from fitmatch.parts import Position, Shell
 from fitmatch.placements import Placement
 from fitmatch.problems import FaultInFitmatch
-
-
-def seats_of(kind: Kind, choice: Choice) -> list[tuple[Position, Pair]]:
-    """Give every chosen pair a position."""
-    bores: dict[int, list[Pair]] = {}
-    for pair in sorted(choice, key=lambda p: (p.bore.seat, p.upper.wall_nm, p.upper.index, p.lower.index)):
-        bores.setdefault(pair.bore.seat, []).extend([pair] * choice[pair])
-    return [seat for pairs in bores.values() for seat in zip(pairs[0].bore.positions, pairs, strict=False)]
 
 
 def name_shells(kind: Kind, seats: Sequence[tuple[Position, Pair]]) -> list[Placement]:

@@ -9,6 +9,7 @@ anybody's tolerance.
 """
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import NamedTuple
 
 SHIFT = 20
@@ -40,6 +41,13 @@ class Program:
             self.rows += [Row(low, None, terms), Row(None, high, terms)]
         else:
             self.rows.append(Row(low, high, terms))
+
+    def rising(self, count: int) -> list[int]:
+        """So many variables that rise from 0 to 1 once."""
+        made = [self.variable(1) for _ in range(count)]
+        for one, following in pairwise(made):
+            self.row([(one, 1), (following, -1)], None, 0)
+        return made
 
     def hopeless(self) -> bool:
         """Whether some row alone can be met by no point. Solvers call such a program invalid instead of infeasible."""

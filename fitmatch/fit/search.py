@@ -7,6 +7,7 @@ proves one figure, keeps its value as a one-sided limit and drops the pairs that
 Of several jobs some are *in work*: the moves judge their bores alone, and what was proven for others before stays.
 """
 
+import dataclasses
 import logging
 import time
 from collections.abc import Callable, Iterable, Sequence
@@ -27,6 +28,7 @@ _LOG = logging.getLogger("fitmatch.fit")
 FEW_PAIRS = 2_000  # among so many a plan is sought before all others (measured)
 
 
+@dataclasses.dataclass(eq=False)
 class Search:
     """The proof of one kind, figure by figure. `figure` is the one in work; Stopped may leave any move.
 
@@ -34,40 +36,27 @@ class Search:
     given up.
     """
 
-    def __init__(
-        self,
-        kind: Kind,
-        stop: Stop,
-        bounds: Bounds = FREE,
-        *,
-        demanded: Sequence[Pair] = (),
-        choice: Choice | None = None,
-        efforts: Callable[[], Iterable[float]] | None = None,
-    ) -> None:
-        self.kind = kind
-        self.stop = stop
-        self.bounds = bounds
-        self.demanded = demanded
-        self.choice = Choice() if choice is None else choice  # the best plan known
-        self.work: Work = kind.terms  # the jobs in work
-        self.bores = kind.bores  # theirs
-        self.kept: list[Pair] = []  # what may be used of those that came before; part of every field
-        # In the fields from the start: jobs whose turn comes earlier must leave room for what is demanded.
-        self.fields: list[list[Pair]] = [list(demanded)]
+    kind: Kind
+    stop: Stop
+    bounds: Bounds = FREE
+    _: dataclasses.KW_ONLY
+    demanded: Sequence[Pair] = ()
+    choice: Choice = dataclasses.field(default_factory=Choice)  # the best plan known
+    efforts: Callable[[], Iterable[float]] | None = None
+
+    def __post_init__(self) -> None:
         self.figure: Figure | None = None
         self.least_worst = 0  # no plan of the right levels 0 and 1 has a smaller worst |deviation|
         self.blamed: set[int] | None = None  # of the last field without a plan: the seats that made it so, if known
-        self._full_before = bounds.full  # by the turns before this one
-        self._efforts = efforts
+        self.kept: list[Pair] = []  # what may be used of jobs that came before those in work; part of every field
+        self.work: Work = self.kind.terms  # the jobs in work
+        self.bores = self.kind.bores  # theirs
+        # In the fields from the start: jobs whose turn comes earlier must leave room for what is demanded.
+        self.fields: list[list[Pair]] = [list(self.demanded)]
+        self._full_before = self.bounds.full  # by the turns before this one
         self._since = time.monotonic()
 
     # --- what is known ---
-
-    def look_in(self, fields: list[list[Pair]], bounds: Bounds | None = None, least_worst: int | None = None) -> None:
-        """Every plan still in the running lies in these fields, within these bounds, if they are other than before."""
-        self.fields = fields
-        self.bounds = self.bounds if bounds is None else bounds
-        self.least_worst = self.least_worst if least_worst is None else least_worst
 
     def take(self, work: Work) -> None:
         """Turn to these jobs; all that was proven of those in work before stays."""
@@ -90,10 +79,6 @@ class Search:
         """Whether the pair counts in the quality of the jobs in work."""
         return bool(pair.counted) and pair.bore.terms in self.work
 
-    def in_work(self, measure: Measure) -> Measure:
-        """The same for the pairs of jobs in work, 0 for others."""
-        return of_jobs(measure, self.kind, self.work)
-
     @property
     def only_shells_bind(self) -> bool:
         """Whether the bores are bound to one another by nothing but the shells and housings there are."""
@@ -109,7 +94,7 @@ class Search:
     def minimise(self, figure: Figure, *, keep: bool = True) -> int:
         """Prove the smallest total of a sum and, unless it is a mere start, keep it."""
         self.figure = figure
-        measure = self.in_work(figure.measure)
+        measure = of_jobs(figure.measure, self.kind, self.work)
         best = self.value(figure)
         kept: list[tuple[int, list[Pair]]] = []
         for field in self.fields:
@@ -164,7 +149,7 @@ class Search:
         self._tell(field)
         model = Model(self.kind, field, bounds)
         # A relaxation that comes out whole is a plan, at a fraction of the cost of a search.
-        cost = model.cost(self.in_work(SQUARES.measure))
+        cost = model.cost(of_jobs(SQUARES.measure, self.kind, self.work))
         relaxed = relax(model.program, cost, self.stop)
         if relaxed is None:
             if self._out_of_reach(model):
@@ -173,10 +158,11 @@ class Search:
             return model.choice(x)
         elif len(field) > FEW_PAIRS:
             proof = exact_bound(model.program, cost, relaxed.multipliers)
-            found = self._among_few(field, bounds, relaxed, proof._replace(least=0), lambda _: 0)  # any plan will do
+            any_plan = [0] * len(field)
+            found = self._among_few(field, bounds, relaxed, proof._replace(least=0), any_plan)
             if found is not None:
                 return found[1]
-        efforts = None if self._efforts is None else self._efforts()
+        efforts = None if self.efforts is None else self.efforts()
         answer = solve(model.program, [0] * len(model.program.upper), self.stop, efforts=efforts)
         if answer.outcome is Outcome.INFEASIBLE:
             return None
@@ -185,25 +171,20 @@ class Search:
         return model.choice(answer.x)
 
     def _among_few(
-        self,
-        field: list[Pair],
-        bounds: Bounds,
-        relaxed: Relaxation,
-        proof: Bound,
-        measure: Measure,
-        scale: int = 1,
+        self, field: list[Pair], bounds: Bounds, relaxed: Relaxation, proof: Bound, costs: Sequence[int]
     ) -> tuple[int, Choice] | None:
-        """A plan of a small total `measure`, counted in `scale`, from the pairs that a relaxation uses and those
-        of the least reduced cost, if short searches find any. Of very many pairs few mostly hold one; they become more
+        """A plan of a small total of the pairs' `costs`, from those that a relaxation uses and those of the least
+        reduced cost, if short searches find any. Of very many pairs few mostly hold one; they become more
         until they are all that a better plan could use."""
         used = [j for j in range(len(field)) if relaxed.x[j] > 0]
         others = sorted((j for j in range(len(field)) if relaxed.x[j] <= 0), key=proof.reduced.__getitem__)
         found: list[tuple[int, Choice]] = []
         few, useful = FEW_PAIRS, len(others)
         while few < useful:
-            model = Model(self.kind, [field[j] for j in sorted(used + others[:few])], bounds)
-            cost = [c // scale for c in model.cost(measure)]
-            answer = solve(model.program, cost, self.stop, efforts=SHORT if self._efforts is None else self._efforts())
+            chosen = sorted(used + others[:few])
+            model = Model(self.kind, [field[j] for j in chosen], bounds)
+            cost = [*(costs[j] for j in chosen), *[0] * (len(model.program.upper) - len(chosen))]
+            answer = solve(model.program, cost, self.stop, efforts=SHORT if self.efforts is None else self.efforts())
             if answer.x is not None:
                 found.append((_dot(cost, answer.x), model.choice(answer.x)))
                 spare = found[-1][0] - proof.least
@@ -279,7 +260,7 @@ class Search:
                 self.choice = model.choice(x)
                 mine, most = True, _dot(cost, x)
             elif least < most and len(field) > FEW_PAIRS:
-                found = self._among_few(field, self.bounds, relaxed, proof, measure, scale)
+                found = self._among_few(field, self.bounds, relaxed, proof, cost)
                 if found is not None and found[0] <= most:
                     most, self.choice = found
                     mine = True

@@ -34,7 +34,7 @@ def most_complete(search: Search) -> None:
         else:
             search.choice = found
             least = middle
-    search.look_in(search.fields, search.bounds._replace(complete=least))
+    search.bounds = search.bounds._replace(complete=least)
     search.proved(least)
 
 
@@ -88,7 +88,7 @@ def narrow_spreads(search: Search, slack: int = 0) -> None:
             search.choice = found
             best = search.value(SPREAD)
         middle = (least + best) // 2
-    search.look_in(search.fields, search.bounds.and_spreads(search.work, best + slack))
+    search.bounds = search.bounds.and_spreads(search.work, best + slack)
     search.proved(best)
 
 

@@ -89,9 +89,7 @@ def _line_up(program: Program, most: int, lies: Sequence[Sequence[Column]], *, f
         return
     # Some may stay empty. One variable for each place says whether the line begins there or before; along the places
     # they rise from 0 to 1 once. A single row for each bore that lets go of an empty one would be weak.
-    begun = {v: program.variable(1) for v in places}
-    for one, following in pairwise(places):
-        program.row([(begun[one], 1), (begun[following], -1)], None, 0)
+    begun = dict(zip(places, program.rising(len(places)), strict=True))
     for columns in lies:
         for place in sorted({v for _, v in columns}):
             program.row([*((j, 1) for j, v in columns if v <= place), (begun[place], -1)], None, 0)

@@ -37,7 +37,7 @@ def narrow_spread(search: Search, sources: Sequence[Source], slack: int = 0) -> 
     best = _spread(search.choice)
     for one in starts:
         best = _best_of(search, one, best)
-    search.look_in([pairs for one in starts for pairs in _windows(search, one, best + slack)])
+    search.fields = [pairs for one in starts for pairs in _windows(search, one, best + slack)]
     return search.proved(best)
 
 

@@ -155,8 +155,6 @@ def _solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int
 
 def relax(program: Program, cost: Sequence[int], stop: Stop) -> Relaxation | None:
     """The linear relaxation; None where GLOP finds no optimum, which proves nothing by itself."""
-    if stop.requested:
-        raise Stopped
     if program.hopeless():
         return None
     solver, variables, rows = _load("GLOP", program, cost, stop)

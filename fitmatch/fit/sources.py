@@ -28,29 +28,21 @@ class Source:
         self._kind = kind
         self._outside = outside
         self._bores = bores
-        values: dict[int, set[int]] = {}
-        for bore, best in bores.items():
-            values.setdefault(bore.seat, set()).update(kind.deviations(bore, best.low, best.high))
-        self._values = {seat: sorted(found) for seat, found in values.items()}
         self._counts = {b.seat: b.count for b in bores}
+        self._seats: dict[int, set[int]] = {}  # that have pairs of a deviation
+        for bore, best in bores.items():
+            for deviation in kind.deviations(bore, best.low, best.high):
+                self._seats.setdefault(deviation, set()).add(bore.seat)
 
     def least_widths(self, wanted: int) -> Iterator[tuple[int, int]]:
         """For every deviation that a window may begin with, the least width that reaches `wanted` positions, each
         taken by itself; none where no width does."""
-        values = sorted({v for found in self._values.values() for v in found}, reverse=True)
-        ends = {index: len(found) for index, found in self._values.items()}
-        for start in values:
-            reached: list[tuple[int, int]] = []
-            for index, found in self._values.items():
-                at = ends[index]
-                while at and found[at - 1] >= start:
-                    at -= 1
-                ends[index] = at
-                if at < len(found):
-                    reached.append((found[at], self._counts[index]))
+        nearest: dict[int, int] = {}  # of each seat, from the start on
+        for start in sorted(self._seats, reverse=True):
+            nearest.update(dict.fromkeys(self._seats[start], start))
             count = 0
-            for value, positions in sorted(reached):
-                count += positions
+            for value, seat in sorted((value, seat) for seat, value in nearest.items()):
+                count += self._counts[seat]
                 if count >= wanted:
                     yield start, value - start
                     break
@@ -71,13 +63,11 @@ class Listed(Source):
 
     def __init__(self, field: list[Pair]) -> None:
         self._field = field
-        values: dict[int, set[int]] = {}
-        self._counts = {}
+        self._counts = {p.bore.seat: p.bore.count for p in field}
+        self._seats = {}
         for p in field:
             if p.counted:
-                values.setdefault(p.bore.seat, set()).add(p.deviation_nm)
-                self._counts[p.bore.seat] = p.bore.count
-        self._values = {index: sorted(found) for index, found in values.items()}
+                self._seats.setdefault(p.deviation_nm, set()).add(p.bore.seat)
 
     def count(self, low: int, high: int) -> int:
         return sum(low <= p.deviation_nm <= high for p in self._field)

@@ -24,14 +24,14 @@ class Terms:
         # From and to how much the wall of a lower half may exceed that of the upper one, and what wall a half may have.
         self.differences = _within(rule.differences for rule in self.rules)
         self.walls = _within(rule.walls for rule in self.rules)
-        self._one_side = next((r for r in self.rules if isinstance(r, ThickHalf) and r.one_side), None)
+        self.one_side = next((r for r in self.rules if isinstance(r, ThickHalf) and r.one_side), None)
         self._takers = [r for r in self.rules if type(r).takes is not Rule.takes or r.walls != (0, ENDLESS)]
         self._sharers = [r for r in self.rules if type(r).share is not Rule.share]
 
     @property
     def one_thick_side(self) -> bool:
         """Whether the thicker halves must all go to one side, whichever it is."""
-        return self._one_side is not None
+        return self.one_side is not None
 
     def place(self, position: Position, upper: Shell, lower: Shell) -> Placement:
         """These two shells in this position, judged by its limits as the guard draws them in for this pair."""
@@ -52,17 +52,10 @@ class Terms:
     def thick(self, upper: int, lower: int) -> int:
         """Where all thicker halves must go to one side, which of two walls counts as the thicker: 1 the upper, -1 the
         lower, 0 neither."""
-        return 0 if self._one_side is None else self._one_side.thick(upper, lower)
-
-    @property
-    def thick_from_nm(self) -> int:
-        """Where all thicker halves must go to one side, by how much a wall may be thicker and not count as such."""
-        return 0 if self._one_side is None else self._one_side.from_nm
+        return 0 if self.one_side is None else self.one_side.thick(upper, lower)
 
 
 def _within(ranges: Iterable[tuple[int, int]]) -> tuple[int, int]:
     """What lies in all of these ranges, from and to."""
-    low, high = -ENDLESS, ENDLESS
-    for least, most in ranges:
-        low, high = max(low, least), min(high, most)
-    return low, high
+    lows, highs = zip((-ENDLESS, ENDLESS), *ranges, strict=True)
+    return max(lows), min(highs)

@@ -5,6 +5,7 @@ targets. Where it takes more than a few steps it is given up, and nothing is kno
 """
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import NamedTuple
 
 from fitmatch.fit.bores import Pair
@@ -35,30 +36,28 @@ class _TooMany(Exception):
     """So many steps are not taken."""
 
 
+@dataclass(eq=False, slots=True)
 class Trial:
     """The plans of a kind that are best on levels 0 and 1, whatever its targets; `some` is one of them.
 
     In `rows` each position has its pairs, all of them counted or none, each with the digits of its shells.
     """
 
-    def __init__(
-        self, rows: Mapping[Place, list[tuple[Pair, int]]], some: dict[Place, Pair], stock: tuple[int, int]
-    ) -> None:
-        self.some = some
-        self._rows = rows
-        self._stock = stock  # the digits before anything is laid, and the bits of all that none is left of
+    rows: Mapping[Place, list[tuple[Pair, int]]]
+    some: dict[Place, Pair]
+    stock: tuple[int, int]  # the digits before anything is laid, and the bits of all that none is left of
 
     def best(self, targets: Mapping[Place, int]) -> Tried | None:
         """The best of them by the strategy `target`, with these targets where it has others; None where that takes too
         many steps."""
-        rows = {place: _ways(pairs, targets.get(place)) for place, pairs in self._rows.items()}
+        rows = {place: _ways(pairs, targets.get(place)) for place, pairs in self.rows.items()}
         offs = [off for place, ways in rows.items() for off, _, p in ways if p is self.some[place] and p.counted]
         worst, squares = max(map(abs, offs), default=0), sum(off * off for off in offs)
         known = Tried(worst, squares, max(offs, default=0) - min(offs, default=0), self.some)
         # No plan has a smaller worst deviation than the largest of each row's own best. The narrowest window first.
         least = max((abs(ways[0][0]) for ways in rows.values()), default=0)
         windows = {abs(off) for ways in rows.values() for off, _, _ in ways if least <= abs(off) < worst}
-        laying = _Laying(*self._stock)
+        laying = _Laying(*self.stock)
         try:
             for window in sorted(windows):
                 laying.lay_all(rows, window)

@@ -20,7 +20,7 @@ from fitmatch.fit.candidates import Kind
 from fitmatch.fit.model import Model
 from fitmatch.fit.order import SQUARES, WORST
 from fitmatch.fit.program import exact_bound, price
-from fitmatch.fit.search import Search
+from fitmatch.fit.search import Search, of_jobs
 from fitmatch.fit.solve import relax
 from fitmatch.fit.sources import Best, Source, span
 from fitmatch.fit.stopping import Stopped
@@ -63,7 +63,7 @@ class Windows:
     def open(self, radius: int) -> None:
         """Look at all of these."""
         self.narrowed = False
-        self.search.look_in([self.within(radius)])
+        self.search.fields = [self.within(radius)]
 
     def fill(self, window: int) -> bool:
         """Whether a plan fills every bore within this window; it is then in hand."""
@@ -121,7 +121,7 @@ class Windows:
                 self.open(radius)
             else:
                 self.narrowed = False
-                self.search.look_in([self._affordable(radius, found)])
+                self.search.fields = [self._affordable(radius, found)]
         self.search.minimise(SQUARES)
 
     def _look_near(self, window: int) -> list[Pair]:
@@ -129,7 +129,7 @@ class Windows:
         bests = self.own_best.items()
         field = self._near({bore: min(window, own.deviation_nm + self._reach[bore.seat]) for bore, own in bests})
         self.narrowed = any(own.deviation_nm + self._reach[bore.seat] < window for bore, own in bests)
-        self.search.look_in([field], self.search.filling(field))
+        self.search.fields, self.search.bounds = [field], self.search.filling(field)
         return field
 
     def _near(self, radii: Mapping[Bore, int]) -> list[Pair]:
@@ -144,7 +144,7 @@ class Windows:
         search = self.search
         while search.only_shells_bind:
             model = Model(search.kind, self._look_near(radius), search.bounds)
-            cost = model.cost(search.in_work(SQUARES.measure))
+            cost = model.cost(of_jobs(SQUARES.measure, search.kind, search.work))
             relaxed = relax(model.program, cost, search.stop)
             if relaxed is None:
                 break
