@@ -53,7 +53,7 @@ class Search:
         self.bores = self.kind.bores  # theirs
         # In the fields from the start: jobs whose turn comes earlier must leave room for what is demanded.
         self.fields: list[list[Pair]] = [list(self.demanded)]
-        self._full_before = self.bounds.full  # by the turns before this one
+        self._full_before: frozenset[int] = frozenset()  # by the turns before this one
         self._since = time.monotonic()
 
     # --- what is known ---
