@@ -159,11 +159,8 @@ def test_slack_costs_no_more_than_it_says(seed: int) -> None:
 def test_order_of_rows_in_a_large_job() -> None:
     """The same holds where the search cannot look at every plan."""
     job = planted_job(random.Random(7), 12, 48, grid=STEP // 2, reach=6)
-    moved = replace(
-        job,
-        positions=tuple(replace(p, seating_nm=STEP // 3) for p in job.positions),
-        rules=Rules(thick_half={"rod": "same"}),
-    )
+    moved = replace(job, positions=tuple(replace(p, seating_nm=STEP // 3) for p in job.positions))
+    moved = with_rules(moved, Rules(thick_half={"rod": "same"}))
     shells = list(moved.shells)
     random.Random(8).shuffle(shells)
     assert standing(best_plan(replace(moved, shells=tuple(shells))), "target") == standing(best_plan(moved), "target")

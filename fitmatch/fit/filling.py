@@ -9,7 +9,6 @@ from collections.abc import Collection, Iterable
 
 from fitmatch.fit.bores import Bore, Pair
 from fitmatch.fit.candidates import Kind
-from fitmatch.fit.model import Bounds
 from fitmatch.fit.order import ENGINES, FILLED, INSIDE, LEVEL_1, WISH, order_of
 from fitmatch.fit.search import Search
 from fitmatch.fit.several import most_complete
@@ -64,9 +63,6 @@ def fill_at_best(search: Search, within: int | None, *, wished: bool) -> Windows
     outside += [p for p in kind.vacancies if p.bore.terms in search.work and p.bore.seat not in able]
     if not _enough_shells([*own_best, *(p.bore for p in outside if p.filled)]):
         return None
-    bounds = before
-    if not wished:
-        outside, bounds = _part_the_outside(search, outside)
     window = max(own_bests(own_best).values(), default=0)
     search.least_worst = window
     widest = widest_deviation(kind, own_best)
@@ -74,7 +70,8 @@ def fill_at_best(search: Search, within: int | None, *, wished: bool) -> Windows
         if window > within:
             return None
         window = widest = within
-    search.bounds = bounds
+    if not wished:
+        outside = _part_the_outside(search, outside)
     windows = Windows(search, own_best, outside)
     while not windows.fill(window):
         if window >= widest:
@@ -85,27 +82,28 @@ def fill_at_best(search: Search, within: int | None, *, wished: bool) -> Windows
     return windows
 
 
-def _part_the_outside(search: Search, outside: list[Pair]) -> tuple[list[Pair], Bounds]:
+def _part_the_outside(search: Search, outside: list[Pair]) -> list[Pair]:
     """Where seats without any pair inside their limits want the same shells, prove what they can have at best between
     them, whatever the others take: the others are inside their limits and add nothing to level 1."""
     seats = {p.bore.seat for p in outside}
     bores = [bore for bore in search.bores if bore.seat in seats]
     if places_of(bores) < 2 or any(bore.house is not None for bore in bores):
-        return outside, search.bounds
+        return outside
     alone = Search(search.kind, search.stop)
     alone.take(search.work)
     alone.figure = INSIDE
     if alone.feasible(outside, alone.filling(outside)) is not None:
-        return outside, search.bounds
+        return outside
     everything = [p for bore in bores for p in search.kind.pairs(bore, 0, bore.sum_high)]
     alone.fields, alone.bounds = [everything], alone.filling(everything)
     found = alone.feasible(everything)
     if found is None:
-        return outside, search.bounds
+        return outside
     alone.choice = found
     for figure in LEVEL_1:
         alone.minimise(figure)
-    return alone.fields[0], search.bounds.and_limits(*alone.bounds.limits)
+    search.bounds = search.bounds.and_limits(*alone.bounds.limits)
+    return alone.fields[0]
 
 
 def _enough_shells(bores: Collection[Bore]) -> bool:
