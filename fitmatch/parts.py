@@ -356,8 +356,9 @@ class Rule:
         """The limit that it sets; None: it has none."""
         return getattr(self, self.limit, None)
 
-    def amounts(self, job: "Job", kind: str) -> Sequence[int] | Sequence[float]:
-        """Other limits, each letting out more than the one before; the last does as much as none at all."""
+    def amounts(self, job: "Job", kind: str) -> Sequence[int | float | None]:
+        """Other limits that [rules] may set, each letting out more than the one before. The last does as much as none
+        at all, or is None where no limit does: then the rule is let go."""
         return ()
 
     def eased(self, amount: float) -> Self:

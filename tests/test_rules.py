@@ -188,6 +188,18 @@ def test_left_out_of_the_cures(sort: type[Rule], monkeypatch: Patch) -> None:
     assert told_wrong(sort)
 
 
+def test_a_rule_that_no_amount_lets_out_far_enough_is_let_go(monkeypatch: Patch) -> None:
+    """Where no limit that can be written does as much as none, the cure is to let the rule go."""
+
+    def cures(job: Job) -> set[tuple[str, int | None]]:
+        reasons = with_reasons(best_plan(job), Stop()).reasons
+        return {(c.change, c.to_nm) for r in reasons for c in r.cures if c.change == MinWall.key}
+
+    job = next(job for _, job in jobs_of(MinWall) if cures(job))
+    monkeypatch.setattr(MinWall, "amounts", lambda *_: (None,))
+    assert cures(job) == {(MinWall.key, None)}
+
+
 def names_the_guard(job: Job, where: str) -> bool:
     reasons = with_reasons(best_plan(job), Stop()).reasons
     if where == "reasons":

@@ -94,7 +94,8 @@ def _easing(asker: Asker, place: Place, job: Job, rule: Rule) -> Cure | None:
         jobs = tuple(changed if one is job else one for one in asker.jobs)
         return asker.can(jobs, place, (place[0], key))
 
-    def does(amount: float) -> bool:
+    def does(amount: float | None) -> bool:
+        assert amount is not None
         rules = (one.eased(amount) if one == rule else one for one in job.rules)
         return amount != rule.amount and can(replace(job, rules=tuple(rules)), rule.change, amount)
 
@@ -103,8 +104,10 @@ def _easing(asker: Asker, place: Place, job: Job, rule: Rule) -> Cure | None:
     if rule.amount is None:
         return Cure(name)
     amounts = rule.amounts(job, kind)
-    # The last does as much as none at all.
+    # The last, which does as much as no rule at all, need not be asked.
     found = amounts[bisect_left(amounts, True, hi=len(amounts) - 1, key=does)]
+    if found is None:
+        return Cure(name)
     if isinstance(found, int):
         return Cure(rule.change, found, abs(found - int(rule.amount)))
     return Cure(rule.change, factor=found)
