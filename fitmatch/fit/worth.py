@@ -102,7 +102,7 @@ class _Draws:
             return parts.setdefault(key, (len(parts), part))[0]
 
         self._plans: list[list[tuple[float, int, int, int, int]]] = []
-        load_of: dict[tuple[int, int, int], int] = {}
+        load_of: dict[tuple[Part, Part, Part], int] = {}
         shared: dict[tuple[tuple[str, float], ...], int] = {}
         for plan in plans:
             rows = []
@@ -111,7 +111,7 @@ class _Draws:
                 of_position = model.of_position(position)
                 of_upper = model.of_wall(position.kind, upper.measured_as)
                 of_lower = model.of_wall(position.kind, lower.measured_as)
-                alike = id(of_position), id(of_upper), id(of_lower)  # the model keeps its parts
+                alike = of_position, of_upper, of_lower
                 if alike not in load_of:
                     loads = model.sensitivities(position, upper.measured_as, lower.measured_as)
                     load_of[alike] = shared.setdefault(tuple(loads.items()), len(shared))
@@ -127,9 +127,9 @@ class _Draws:
             self._plans.append(rows)
         self._loads = list(shared)
         # Few items differ in what their own error is made of.
-        self._makes = list({id(part): part for _, part in parts.values()}.values())
-        make = {id(part): i for i, part in enumerate(self._makes)}
-        self._make_of = [make[id(part)] for _, part in parts.values()]
+        self._makes = list(dict.fromkeys(part for _, part in parts.values()))
+        make = {part: i for i, part in enumerate(self._makes)}
+        self._make_of = [make[part] for _, part in parts.values()]
         fixed = all(scatter.degrees_of_freedom is None for scatter in model.scatter.values())
         self._deviates = self._standard_deviations() if fixed else None
 

@@ -8,6 +8,7 @@ Floating point is allowed here and nowhere below: no length is worked out from a
 """
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from math import floor, sqrt
 from typing import Final, NamedTuple
 
@@ -39,8 +40,9 @@ class Common(NamedTuple):
     half_width: float | None = None
 
 
-class Part(NamedTuple):
-    """What a position, or a shell, has in each source of error.
+@dataclass(frozen=True, eq=False)
+class Part:
+    """What a position, or a shell, has in each source of error; a model makes one for all that are alike.
 
     Its error is  sum over gauges of sqrt(scatter[g]) x s_g x N
                 + resolution_nm x N
@@ -112,7 +114,7 @@ class ErrorModel:
         self.known = bool(measuring.gauges or self.common)
         self._positions: dict[tuple[object, ...], Part] = {}
         self._walls: dict[tuple[bool, MeasuredAs | None], Part] = {}
-        self._combined: dict[tuple[int, int, int], Uncertainty | None] = {}
+        self._combined: dict[tuple[Part, Part, Part], Uncertainty | None] = {}
 
     def of_position(self, position: Position) -> Part:
         """Journal, housing bore, temperature and seating of a measured position."""
@@ -147,10 +149,9 @@ class ErrorModel:
         if not self.known:
             return None
         parts = self._parts(position, upper, lower)
-        key = (id(parts[0]), id(parts[1]), id(parts[2]))  # the parts are kept, so their ids stay theirs
-        if key not in self._combined:
-            self._combined[key] = self._combine(parts)
-        return self._combined[key]
+        if parts not in self._combined:
+            self._combined[parts] = self._combine(parts)
+        return self._combined[parts]
 
     def sensitivities(self, position: Position, upper: MeasuredAs | None, lower: MeasuredAs | None) -> dict[str, float]:
         """How strongly each common error acts on such a clearance, signed and summed over all readings that share it:
