@@ -29,6 +29,9 @@ FEW = settings(
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.large_base_example],
 )
 
+# A pool is long when it is written out; what fails is described by `note` besides.
+pytestmark = pytest.mark.filterwarnings("ignore:Generating overly large repr")
+
 
 def assert_proven(jobs: list[Job], strategy: str, slack_nm: int, priority: str) -> None:
     """The plan obeys every rule, is called proven, and each of its figures is what HiGHS arrives at."""
