@@ -232,7 +232,7 @@ def test_the_set_up_commands_name_what_is_there() -> None:
         assert line.startswith("python3 -m venv .venv && .venv/bin/pip install ")
     job = re.search(r"&& \.venv/bin/fitmatch assign (\S+)$", run)
     assert job is not None and (ROOT / job.group(1) / "job.toml").is_file()
-    extra = re.search(r"'\.\[(\w+)\]' && \.venv/bin/pytest -q$", test)
+    extra = re.search(r"'\.\[(\w+)\]' && \.venv/bin/pytest -q -n auto$", test)
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     assert extra is not None and extra.group(1) in project["optional-dependencies"]
     assert project["requires-python"] == ">=3.11" and "Python 3.11" in (ROOT / "README.md").read_text(encoding="utf-8")
