@@ -1,5 +1,6 @@
 """The text report: what a machinist must find in it, and that it fits the page."""
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -24,7 +25,7 @@ from fitmatch.parts import Shell
 from fitmatch.placements import Placement
 from fitmatch.plans import Plan, Proof, Unfilled
 from fitmatch.pools import Group
-from fitmatch.report.layout import WIDTH, columns_taken, paragraph
+from fitmatch.report.layout import WIDTH, Column, columns_taken, paragraph, table
 from fitmatch.report.levels import FIGURES, WORDS
 from fitmatch.report.text import CLOSING, plan_text
 
@@ -410,6 +411,16 @@ def test_millimetres_and_micrometres() -> None:
     plan = plan_of([metric], unit="mm")
     assert cells_of(plan, "R1", "mm")[0][2:] == ["1.5710", "box-1/2", "1.5700", "0.0570", "+1.0"]
     assert cells_of(plan, "R1", "mm")[1][-1] == "-0.5"
+
+
+def test_columns_without_room_go_below_by_the_same_names() -> None:
+    """A table of figures that is wider than the page is told in two, no line too wide and nothing left out."""
+    heads = [f"figure {i:02}" for i in range(14)]
+    columns = [Column[str]("", lambda row: row, "left"), *(Column[str](head, lambda _: "1") for head in heads)]
+    lines = table(["one", "other"], *columns)
+    assert max(map(len, lines)) <= WIDTH
+    assert sum(line.startswith("one") for line in lines) == 2
+    assert [word for line in lines for word in re.findall(r"figure \d+", line)] == heads
 
 
 def test_every_level_of_the_proof_has_words() -> None:

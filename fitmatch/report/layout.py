@@ -73,7 +73,8 @@ def whole(name: str) -> str:
 
 
 def table(rows: Sequence[RowT], *columns: Column[RowT]) -> list[str]:
-    """The columns side by side, names wrapped as far as needed; no rows give no lines."""
+    """The columns side by side, names wrapped as far as needed; those for which there is no room go below the others.
+    No rows give no lines."""
     if not rows:
         return []
     shown = [c for c in columns if c.shown]
@@ -86,7 +87,10 @@ def table(rows: Sequence[RowT], *columns: Column[RowT]) -> list[str]:
             if not give_way:
                 break
             widths[max(give_way, key=widths.__getitem__)] -= 1
-    assert _across(widths) <= WIDTH, "a table too wide for the page even with every name wrapped"
+    if _across(widths) > WIDTH:  # even with every name wrapped: the rest goes below, by the same names
+        assert len(shown) > 2, "two columns too wide for the page"
+        middle = len(shown) // 2 + 1
+        return [*table(rows, *shown[:middle]), "", *table(rows, shown[0], *shown[middle:])]
     cells = [
         _cut(column, room.characters(width)) if c.wraps else column
         for c, column, room, width in zip(shown, cells, rooms, widths, strict=True)
