@@ -144,7 +144,9 @@ class Model:
         for upper in sides[0]:
             for lower in sides[1]:
                 pair = Pair(upper, lower)
-                obeys = oracle.locked_twice(p) or not oracle.broken_rules(job, p, pair)
+                obeys = oracle.locked_twice(p) or not (
+                    oracle.broken_rules(job, p, pair) or oracle.has_thin(job, p, pair)
+                )
                 if upper.key != lower.key and obeys and oracle.has_clearance(job, p, pair):
                     yield pair
 
