@@ -1,6 +1,7 @@
-"""Which module may import which: layers only look down, and the slow libraries wait until a function needs them.
+"""Which module may import which: only those that stand before it, here, in the one order of all modules.
 
-Exits 1 and names every import that breaks a rule.
+So there are no circles, not even inside a function or for types alone. Slow libraries wait until a function needs them.
+Exits 1 and names every import that breaks a rule, and every module that has no place in the order or needs none.
 """
 
 import ast
@@ -9,32 +10,58 @@ from collections.abc import Iterator
 from pathlib import Path
 
 PACKAGE = Path(__file__).resolve().parent.parent / "fitmatch"
-# A module may import from its own layer and from those before it.
-LAYERS = [
-    "lengths",
-    "naturalorder",
-    "stages",
-    "facts",
-    "problems",
-    "ask",
-    "measuring",
-    "parts",
-    "pools",
-    "placements",
-    "plans",
-    "housings",
-    "rules",
-    "intake",
-    "gauging",
-    "fit",
-    "shelf",
-    "study",
-    "report",
-    "cli",
-]
-# Loaded inside the function that needs them, so that `--help` starts at once; the solver lives in one module.
+# A folder and modules of it, a line each; a folder whose modules need some of its own folders has more than one line.
+ORDER = """
+.: version stages facts wording names lengths problems
+records: ask measuring parts job placements housings pools plans
+rules: of_kind
+rules/one_half: family holds match min_wall
+rules/two_halves: same_in_bore thick_half wall_difference
+rules: in_force
+rules/positions: guard limits_at movable drawing in_rows locks
+rules: registry
+gauging/sizes: materials places corrections form form_limits sizing
+gauging/uncertainty: student error_model judging
+gauging/doubts: digits groups scatter odd repeats sessions mistakes naming check
+gauging: bench_path assembled
+intake/common: catalogue findings advice quantities texts
+intake/tables: table csv_file workbook opening columns
+intake/job_toml: key_rows values fits instruments settings unread sources
+intake/rows: sheet positions shells long_file saved_plan assembled targets cross_checks
+intake: reading pooling
+intake/writing: locking whole_files log_rows appending new_box rewriting learning
+fit/solver: program stopping adapter
+fit/classes: guards axis_rows demands classes candidates
+fit/model: order job_rows pairs naming moved_housings groups variants
+fit/proof: pair_sources search box_sets several_jobs windows smallest_spread filling levels few_pairs
+fit/why: arithmetic questions cures conflicts
+fit/answer: checker expected baselines kernel best_plan
+fit/beside: regions next_values alternatives explanations
+fit: assign
+report/shared: emit scale states layout axis certainty housings readings
+report/words: phrases small_reasons reasons refusals levels doubts likely_causes
+report/text: positions beside measuring remaining explaining quality attention heading doubts assembled report
+report/data: values rows doubts document assembled
+cli: exit_codes blank console
+cli/bench: entries typed answers sitting
+cli: assembled assign check measure new main
+.: __main__
+"""
+# Loaded inside the function that needs them, so that `--help` starts at once; some are known to one module alone.
 LATE = {"openpyxl", "pandas", "numpy", "scipy"}
-ONLY_IN = {"ortools": "fit/solve.py", "openpyxl": "intake/workbook.py", "tabulate": "report/layout.py"}
+ONLY_IN = {
+    "ortools": "fit/solver/adapter.py",
+    "openpyxl": "intake/tables/workbook.py",
+    "tabulate": "report/shared/layout.py",
+}
+
+
+def places() -> dict[str, int]:
+    """The place of every module in the order, by its path without an ending."""
+    lines = (line.partition(": ") for line in ORDER.strip().splitlines())
+    names = [f"{folder}/{name}".removeprefix("./") for folder, _, modules in lines for name in modules.split()]
+    assert len(names) == len(set(names)), "a module stands in the order twice"
+    return {name: place for place, name in enumerate(names)}
 
 
 def imports(tree: ast.Module) -> Iterator[tuple[str, int, bool]]:
@@ -52,26 +79,36 @@ def imports(tree: ast.Module) -> Iterator[tuple[str, int, bool]]:
             for alias in node.names:
                 yield alias.name, node.lineno, at_once
         elif isinstance(node, ast.ImportFrom) and node.module:
-            yield node.module, node.lineno, at_once
+            path = PACKAGE.parent / node.module.replace(".", "/")
+            for alias in node.names:
+                inside = (path / f"{alias.name}.py").exists()
+                yield f"{node.module}.{alias.name}" if inside else node.module, node.lineno, at_once
 
 
 def main() -> int:
+    """Check every module of the package."""
+    place = places()
     broken = []
     for path in sorted(PACKAGE.rglob("*.py")):
         where = path.relative_to(PACKAGE).as_posix()
-        mine = where.split("/")[0].removesuffix(".py")
+        mine = where.removesuffix(".py")
+        face = where == "__init__.py"  # what users import: it may name everything
+        if path.name != "__init__.py" and mine not in place:
+            broken.append(f"fitmatch/{where}: give it a place in ORDER of .ci/layers.py")
         for module, line, at_once in imports(ast.parse(path.read_text(encoding="utf-8"))):
             top, _, rest = module.partition(".")
-            if rest and top == "fitmatch" and mine in LAYERS:  # `fitmatch` alone is the version, open to all
-                theirs = rest.split(".")[0]
-                if theirs not in LAYERS or LAYERS.index(theirs) > LAYERS.index(mine):
-                    broken.append(f"fitmatch/{where}:{line}: {mine} may not import {module}")
+            theirs = rest.replace(".", "/")
+            if top == "fitmatch" and not face and not place.get(theirs, len(place)) < place.get(mine, -1):
+                broken.append(f"fitmatch/{where}:{line}: {module} does not stand before it in ORDER of .ci/layers.py")
             if top in LATE and at_once:
                 broken.append(f"fitmatch/{where}:{line}: import {top} inside the function that needs it")
             if top in ONLY_IN and where != ONLY_IN[top]:
                 broken.append(f"fitmatch/{where}:{line}: only fitmatch/{ONLY_IN[top]} knows {top}")
-    print("\n".join(broken) or f"import rules hold in {len(list(PACKAGE.rglob('*.py')))} modules")
+    gone = [name for name in place if not (PACKAGE / f"{name}.py").exists()]
+    broken += [f"fitmatch/{name}.py: is in ORDER of .ci/layers.py and nowhere else" for name in gone]
+    print("\n".join(broken) or f"import rules hold in {len(place)} modules")
     return 1 if broken else 0
 
 
-sys.exit(main())
+if __name__ == "__main__":
+    sys.exit(main())

@@ -21,26 +21,27 @@ Names are loaded on first use, so that `fitmatch --help` starts without the solv
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from fitmatch.version import __version__ as __version__
+
 if TYPE_CHECKING:
-    from fitmatch.fit import assign as assign
-    from fitmatch.fit.kernel import Kernel as Kernel
-    from fitmatch.gauging import read_job as read_job
-    from fitmatch.gauging import read_jobs as read_jobs
-    from fitmatch.gauging.doubts import check as check
-    from fitmatch.gauging.seating import assembled as assembled
+    from fitmatch.fit.answer.kernel import Kernel as Kernel
+    from fitmatch.fit.assign import assign as assign
+    from fitmatch.gauging.assembled import assembled as assembled
+    from fitmatch.gauging.doubts.check import check as check
+    from fitmatch.intake.pooling import read_jobs as read_jobs
+    from fitmatch.intake.reading import read_job as read_job
     from fitmatch.problems import InputError as InputError
 
-__version__ = "0.1.0"
 __all__ = ["InputError", "Kernel", "__version__", "assembled", "assign", "check", "read_job", "read_jobs"]
 
 _HOME = {
-    "Kernel": "fitmatch.fit.kernel",
-    "assembled": "fitmatch.gauging.seating",
-    "assign": "fitmatch.fit",
-    "check": "fitmatch.gauging.doubts",
-    "read_job": "fitmatch.gauging",
-    "read_jobs": "fitmatch.gauging",
     "InputError": "fitmatch.problems",
+    "Kernel": "fitmatch.fit.answer.kernel",
+    "assembled": "fitmatch.gauging.assembled",
+    "assign": "fitmatch.fit.assign",
+    "check": "fitmatch.gauging.doubts.check",
+    "read_job": "fitmatch.intake.reading",
+    "read_jobs": "fitmatch.intake.pooling",
 }
 
 

@@ -1,5 +1,5 @@
 """`python -m fitmatch`."""
 
-from fitmatch.cli import main
+from fitmatch.cli.main import main
 
 main()

@@ -7,6 +7,8 @@ readings mix exactly. What is finer than a nanometre is rounded, halves to even,
 import re
 from typing import Final
 
+from fitmatch.wording import shorten
+
 NM_PER_UNIT: Final = {
     "in": 25_400_000,
     "mm": 1_000_000,
@@ -50,7 +52,7 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> tuple[int, int]:
     """
     digits, exponent, rest = _leading_number(text, decimal_comma)
     if rest:
-        raise LengthError(f"`{_shorten(text)}` is not a number; write digits with a decimal point, such as 1.8162")
+        raise LengthError(f"`{shorten(text)}` is not a number; write digits with a decimal point, such as 1.8162")
     return digits, exponent
 
 
@@ -78,7 +80,7 @@ def unit_factor(unit: str, *, inch_job: bool) -> int:
         raise LengthError("a tenth is 0.0001 in only in an inch job, elsewhere 0.1 mm; write in, mm or um")
     if lowered not in NM_PER_UNIT:
         known = "in, mm, um, thou" + (", tenths" if inch_job else "")
-        raise LengthError(f"unknown unit `{_shorten(unit)}`; known are {known}")
+        raise LengthError(f"unknown unit `{shorten(unit)}`; known are {known}")
     return NM_PER_UNIT[lowered]
 
 
@@ -121,25 +123,19 @@ def _leading_number(text: str, decimal_comma: bool) -> tuple[int, int, str]:
     )
     match = _NUMBER.match(plain)
     if match is None:
-        raise LengthError(f"`{_shorten(text)}` is not a number; write digits with a decimal point, such as 1.8162")
+        raise LengthError(f"`{shorten(text)}` is not a number; write digits with a decimal point, such as 1.8162")
     sign, whole, fraction, bare_fraction, power = match.groups()
     rest = plain[match.end() :]
     if rest and _GROUPED.fullmatch(stripped):
         raise LengthError(
-            f"`{_shorten(text)}` may hold a decimal comma or a thousands mark; write a decimal point and no marks"
+            f"`{shorten(text)}` may hold a decimal comma or a thousands mark; write a decimal point and no marks"
         )
     if rest[:1] in (",", "'", "_", "."):
         raise LengthError(
-            f"`{_shorten(text)}` is not a number; write a decimal point (decimal commas need `;` or tab between cells)"
+            f"`{shorten(text)}` is not a number; write a decimal point (decimal commas need `;` or tab between cells)"
         )
     if power is not None and len(power.lstrip("+-")) > 3:
-        raise LengthError(f"`{_shorten(text)}` has an absurd exponent; write the number out")
+        raise LengthError(f"`{shorten(text)}` has an absurd exponent; write the number out")
     fraction = fraction or bare_fraction or ""
     digits = int((whole or "") + fraction)
     return (-digits if sign == "-" else digits), int(power or 0) - len(fraction), rest.strip()
-
-
-def _shorten(text: str) -> str:
-    """What was read, fit for one line of a message."""
-    shown = "".join(c if c.isprintable() else "?" for c in text.strip())
-    return shown if len(shown) <= 40 else shown[:37] + "..."

@@ -5,13 +5,14 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from fitmatch.gauging.sizes import Sizes
-from fitmatch.intake.findings import Findings
-from fitmatch.intake.keyrows import JobFile
-from fitmatch.intake.settings import Settings
-from fitmatch.measuring import Decimal, Gauge, Measuring, Reading, Temperature
-from fitmatch.parts import Fit, Job, Position, Shell, Size
-from fitmatch.placements import Placement
+from fitmatch.gauging.sizes.sizing import Sizes
+from fitmatch.intake.common.findings import Findings
+from fitmatch.intake.job_toml.key_rows import JobFile
+from fitmatch.intake.job_toml.settings import Settings
+from fitmatch.records.job import Job
+from fitmatch.records.measuring import Decimal, Gauge, Measuring, Reading, Temperature
+from fitmatch.records.parts import Fit, Position, Shell, Size
+from fitmatch.records.placements import Placement
 
 UM = 1_000  # nm
 
@@ -20,6 +21,10 @@ def settings(**more: Any) -> Settings:
     """The settings of a metric job with one kind, as job.toml would give them."""
     of_job = {name: more.pop(name) for name in ("numbered_are_repeats",) if name in more}
     return Settings(JobFile("", Findings()), unit="mm", measuring=Measuring(**more), **of_job)
+
+
+def sizes(made: Settings) -> Sizes:
+    return Sizes(made.measuring, numbered_are_repeats=made.numbered_are_repeats)
 
 
 def gauge(name: str, **more: Any) -> Gauge:
@@ -50,7 +55,7 @@ class Bench:
         further: Sequence[tuple[str, Sequence[Reading]]] = (),
     ) -> None:
         """`further`: readings of other items, by feature, from which only scatter is learned."""
-        self.sizes = Sizes(made)
+        self.sizes = sizes(made)
         self.journal = self._size("journal", journal)
         self.bore = self._size("housing_bore", bore)
         walls = [self._size("wall", readings) for readings in (upper, lower)]

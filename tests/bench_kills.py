@@ -15,10 +15,10 @@ import time
 from pathlib import Path
 from typing import NoReturn
 
-from bench_jobs import bench_job, on_disk, said
+from made.bench_jobs import bench_job, on_disk, said
 
-from fitmatch.cli import main
-from fitmatch.cli import sitting as _loaded_before_the_forks
+from fitmatch.cli.bench import sitting as _loaded_before_the_forks
+from fitmatch.cli.main import main
 
 # Entries, and what each makes of the readings, newest last: (item, reading, reason).
 Rows = list[tuple[str, str, str]]

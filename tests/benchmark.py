@@ -15,17 +15,18 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from rulebook import Rules, records
+from oracles.rulebook import Rules, records
 
-from fitmatch.fit import assign
-from fitmatch.fit.answering import best_plan
-from fitmatch.fit.candidates import Kind
-from fitmatch.fit.kernel import Kernel
-from fitmatch.fit.program import Program
-from fitmatch.fit.solve import Outcome, solve
-from fitmatch.fit.stopping import Stop, Stopped
-from fitmatch.gauging import read_job
-from fitmatch.parts import Fit, Job, Position, Shell, Size
+from fitmatch.fit.answer.best_plan import best_plan
+from fitmatch.fit.answer.kernel import Kernel
+from fitmatch.fit.assign import assign
+from fitmatch.fit.classes.candidates import Kind
+from fitmatch.fit.solver.adapter import Outcome, solve
+from fitmatch.fit.solver.program import Program
+from fitmatch.fit.solver.stopping import Stop, Stopped
+from fitmatch.intake.reading import read_job
+from fitmatch.records.job import Job
+from fitmatch.records.parts import Fit, Position, Shell, Size
 
 ROOT = Path(__file__).resolve().parent.parent
 RUNS = 15

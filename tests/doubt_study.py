@@ -16,9 +16,10 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Final, NamedTuple
 
-from fitmatch.gauging.doubts import doubts_of
-from fitmatch.measuring import Measuring, Reading
-from fitmatch.parts import Fit, Job, Position, Shell, Size
+from fitmatch.gauging.doubts.check import doubts_of
+from fitmatch.records.job import Job
+from fitmatch.records.measuring import Measuring, Reading
+from fitmatch.records.parts import Fit, Position, Shell, Size
 
 PAGE: Final = Path(__file__).resolve().parent.parent / "docs" / "doubts.md"
 SIZES: Final = (5, 8, 20, 40)

@@ -23,16 +23,16 @@ from collections.abc import Mapping
 from pathlib import Path
 from random import Random
 
-from damage import damaged
-from fuzz_jobs import JOBS, Files
-from second_reader import SecondReader
+from made.damage import damaged
+from made.fuzz_jobs import JOBS, Files
+from oracles.second_reader import SecondReader
 
-from fitmatch.gauging import read_job
-from fitmatch.gauging.doubts import doubts_of
-from fitmatch.intake.catalogue import CODES
-from fitmatch.parts import Job
+from fitmatch.gauging.doubts.check import doubts_of
+from fitmatch.intake.common.catalogue import CODES
+from fitmatch.intake.reading import read_job
 from fitmatch.problems import InputError, Problem
-from fitmatch.report.doubts import likely, looks_wrong
+from fitmatch.records.job import Job
+from fitmatch.report.words.doubts import likely, looks_wrong
 
 CPU_SECONDS = 5.0  # far more than any of these small files needs, far less than a hang
 MEMORY_BYTES = 1_000_000_000

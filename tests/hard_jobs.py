@@ -18,17 +18,18 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import scipy
-from highs import Figures, Model, Ties
-from highs_levels import prove
-from jobs import STEP, TARGET, WALL, make_job, make_position, make_shell
-from rulebook import Rules, rules_of
-from whole_jobs import pool_of
+from made.jobs import STEP, TARGET, WALL, make_job, make_position, make_shell
+from made.whole_jobs import pool_of
+from oracles.highs import Figures, Model, Ties
+from oracles.highs_levels import prove
+from oracles.rulebook import Rules, rules_of
 
-from fitmatch.fit import Stop
-from fitmatch.fit.answering import best_plan
-from fitmatch.parts import Fit, Job, Position, Shell, Size
-from fitmatch.plans import JobPlan
-from fitmatch.pools import Pool
+from fitmatch.fit.answer.best_plan import best_plan
+from fitmatch.fit.solver.stopping import Stop
+from fitmatch.records.job import Job
+from fitmatch.records.parts import Fit, Position, Shell, Size
+from fitmatch.records.plans import JobPlan
+from fitmatch.records.pools import Pool
 
 FOLDER = Path(__file__).resolve().parent / "data" / "hard"
 KIND = "rod"

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from benchmark import rewrite
-from scale_jobs import BOXFUL, Size, write_job
+from made.scale_jobs import BOXFUL, Size, write_job
 
 IMPORT = ["-c", "import ortools.sat.python.cp_model"]
 PATIENCE_S = 90
@@ -125,16 +125,16 @@ def stages(folder: Path) -> None:
     import gc
 
     gc.disable()
-    from fitmatch.fit.answering import best_plan
-    from fitmatch.fit.baselines import as_boxed, by_hand
-    from fitmatch.fit.candidates import Kind
-    from fitmatch.fit.levels import prove
-    from fitmatch.fit.moving import settle
-    from fitmatch.fit.naming import name_shells
-    from fitmatch.fit.stopping import Stop
-    from fitmatch.gauging import read_job
-    from fitmatch.gauging.doubts import doubts_of
-    from fitmatch.report.text import plan_text
+    from fitmatch.fit.answer.baselines import as_boxed, by_hand
+    from fitmatch.fit.answer.best_plan import best_plan
+    from fitmatch.fit.classes.candidates import Kind
+    from fitmatch.fit.model.moved_housings import settle
+    from fitmatch.fit.model.naming import name_shells
+    from fitmatch.fit.proof.levels import prove
+    from fitmatch.fit.solver.stopping import Stop
+    from fitmatch.gauging.doubts.check import doubts_of
+    from fitmatch.intake.reading import read_job
+    from fitmatch.report.text.report import plan_text
 
     found: dict[str, float] = {}
 

@@ -8,8 +8,8 @@ import click
 from fitmatch.cli.console import Notes, print_data, print_report
 
 if TYPE_CHECKING:
-    from fitmatch.gauging.seating import Comparison
-    from fitmatch.parts import Job
+    from fitmatch.gauging.assembled import Comparison
+    from fitmatch.records.job import Job
 
 
 @click.command("assembled")
@@ -39,8 +39,8 @@ def command(job: Path, learn: bool, as_json: bool, as_csv: bool, unit: str | Non
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other; choose one")
     notes = Notes(quiet=quiet)
-    from fitmatch.gauging import read_job
-    from fitmatch.gauging.seating import assembled
+    from fitmatch.gauging.assembled import assembled
+    from fitmatch.intake.reading import read_job
 
     comparison = assembled(read_job(job, assembled=True))
     if learn and _learn(comparison, notes):
@@ -49,11 +49,11 @@ def command(job: Path, learn: bool, as_json: bool, as_csv: bool, unit: str | Non
     _warn_of_changes(comparison.job, notes)
     shown = unit or comparison.job.unit
     if as_json or as_csv:
-        from fitmatch.report.assembled_data import assembled_document, assembled_rows
+        from fitmatch.report.data.assembled import assembled_document, assembled_rows
 
         print_data((assembled_document if as_json else assembled_rows)(comparison, shown))
     else:
-        from fitmatch.report.assembled import NOT_TO_BE_RUN, assembled_text
+        from fitmatch.report.text.assembled import NOT_TO_BE_RUN, assembled_text
 
         print_report(assembled_text(comparison, shown), in_red=(NOT_TO_BE_RUN, "A MISTAKE"))
     return 1 if comparison.needs_attention or (learn and not comparison.learned) else 0
@@ -64,10 +64,10 @@ def _learn(comparison: "Comparison", notes: Notes) -> bool:
 
     The plan goes first: if the second file cannot be written, learning again makes both agree.
     """
-    from fitmatch.gauging.learning import lesson
-    from fitmatch.intake.keyrows import JOB_FILE
-    from fitmatch.intake.savedplan import FILE
-    from fitmatch.intake.wholefiles import write_whole
+    from fitmatch.intake.job_toml.key_rows import JOB_FILE
+    from fitmatch.intake.rows.saved_plan import FILE
+    from fitmatch.intake.writing.learning import lesson
+    from fitmatch.intake.writing.whole_files import write_whole
 
     if not comparison.learned:
         notes.warn("nothing was learned: no kind has three positions that teach")
@@ -89,8 +89,8 @@ def _learn(comparison: "Comparison", notes: Notes) -> bool:
 
 
 def _warn_of_changes(job: "Job", notes: Notes) -> None:
-    from fitmatch.intake.findings import Findings
-    from fitmatch.intake.savedplan import CHANGED, read_saved_plan
+    from fitmatch.intake.common.findings import Findings
+    from fitmatch.intake.rows.saved_plan import CHANGED, read_saved_plan
 
     plan = read_saved_plan(job.folder, Findings())
     if plan is not None and plan.digest != job.digest:

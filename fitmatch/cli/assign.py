@@ -10,15 +10,15 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from fitmatch.cli import INTERRUPTED
 from fitmatch.cli.console import Notes, print_data, print_report
+from fitmatch.cli.exit_codes import INTERRUPTED
 from fitmatch.stages import now
 
 if TYPE_CHECKING:
-    from fitmatch.fit import Stop
-    from fitmatch.parts import Job
-    from fitmatch.plans import Plan
-    from fitmatch.pools import Pool
+    from fitmatch.fit.solver.stopping import Stop
+    from fitmatch.records.job import Job
+    from fitmatch.records.plans import Plan
+    from fitmatch.records.pools import Pool
 
 _STARTED: Final = time.monotonic()
 _LARGEST_SLACK_NM: Final = 2_000_000
@@ -144,7 +144,8 @@ def command(
     read_at = time.monotonic()
 
     with notes.progress("proving which shell goes where", "; Ctrl-C prints the best found so far"):
-        from fitmatch.fit import Stop, assign
+        from fitmatch.fit.assign import assign
+        from fitmatch.fit.solver.stopping import Stop
         from fitmatch.problems import NotPossible
 
         loaded_at = time.monotonic()
@@ -162,7 +163,7 @@ def command(
                     insist=insist,
                 )
             except NotPossible as error:
-                from fitmatch.report.refusals import refused
+                from fitmatch.report.words.refusals import refused
 
                 text = refused(error.why, unit)
                 raise click.BadParameter(text, param_hint="--with" if insist else "--explain") from error
@@ -181,7 +182,7 @@ def command(
     if as_json or as_csv:
         print_data(answer)
     else:
-        from fitmatch.report.facts import DANGER
+        from fitmatch.report.shared.states import DANGER
 
         print_report(answer, in_red=(DANGER, "NOT PROVEN"))
     if stop.requested and _cut_short(plan):
@@ -190,7 +191,8 @@ def command(
 
 
 def _read(folders: tuple[Path, ...], notes: Notes) -> "Job | Pool":
-    from fitmatch.gauging import read_job, read_jobs
+    from fitmatch.intake.pooling import read_jobs
+    from fitmatch.intake.reading import read_job
 
     with notes.progress("reading the job" if len(folders) == 1 else "reading the jobs"):
         task = read_job(folders[0]) if len(folders) == 1 else read_jobs(folders)
@@ -200,7 +202,7 @@ def _read(folders: tuple[Path, ...], notes: Notes) -> "Job | Pool":
 
 
 def _slack(text: str, job: "Job", notes: Notes) -> int:
-    from fitmatch.intake.advice import for_number
+    from fitmatch.intake.common.advice import for_number
     from fitmatch.lengths import LengthError, fixed, parse_length
 
     inch_job = job.unit == "in"
@@ -254,7 +256,7 @@ def _steps_told(debug: bool) -> Iterator[None]:
         return
     import logging
 
-    logger, handler = logging.getLogger("fitmatch.fit"), logging.StreamHandler()
+    logger, handler = logging.getLogger("fitmatch.fit.assign"), logging.StreamHandler()
     logger.addHandler(handler)
     logger.setLevel(logging.DEBUG)
     try:
@@ -266,18 +268,18 @@ def _steps_told(debug: bool) -> Iterator[None]:
 
 def _answer(plan: "Plan", unit: str, *, as_json: bool, as_csv: bool) -> str:
     if as_json:
-        from fitmatch.report.document import plan_document as written
+        from fitmatch.report.data.document import plan_document as written
     elif as_csv:
-        from fitmatch.report.rows import plan_rows as written
+        from fitmatch.report.data.rows import plan_rows as written
     else:
-        from fitmatch.report.text import plan_text as written
+        from fitmatch.report.text.report import plan_text as written
     return written(plan, unit)
 
 
 def _save(plan: "Plan") -> list[Path]:
     """Write the document into every job folder, in the unit of its job, or into none; where it is then."""
-    from fitmatch.intake.wholefiles import write_all
-    from fitmatch.report.document import plan_document
+    from fitmatch.intake.writing.whole_files import write_all
+    from fitmatch.report.data.document import plan_document
 
     texts = {one.job.folder / _SAVED_AS: plan_document(plan, one.job.unit) for one in plan.plans}
     try:

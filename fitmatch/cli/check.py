@@ -21,9 +21,10 @@ def command(folder: Path, as_json: bool, unit: str | None, quiet: bool, debug: b
       fitmatch check my-build
       fitmatch check my-build --json --unit mm
     """
-    from fitmatch.gauging import read_job
-    from fitmatch.gauging.doubts import check
-    from fitmatch.report.doubts import doubts_document, doubts_text
+    from fitmatch.gauging.doubts.check import check
+    from fitmatch.intake.reading import read_job
+    from fitmatch.report.data.doubts import doubts_document
+    from fitmatch.report.text.doubts import doubts_text
 
     notes = Notes(quiet=quiet)
     job = read_job(folder)

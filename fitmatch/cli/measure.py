@@ -20,6 +20,6 @@ def command(job: Path, by: str, debug: bool) -> int:
       fitmatch measure my-build
       fitmatch measure my-build --by "second person"
     """
-    from fitmatch.cli.sitting import sit  # most of the package, which `--help` need not load
+    from fitmatch.cli.bench.sitting import sit  # most of the package, which `--help` need not load
 
     return sit(job, by)

@@ -6,7 +6,6 @@ from pathlib import Path
 
 import click
 
-import fitmatch
 from fitmatch.cli.console import print_report
 
 _MOST = 99
@@ -55,7 +54,7 @@ def command(
 
 def samples_home() -> Path:
     """Where the samples lie: inside the installed package, or beside it in a source tree."""
-    package = Path(fitmatch.__file__).parent
+    package = Path(__file__).parents[1]
     inside = package / "samples"
     return inside if inside.is_dir() else package.parent / "samples"
 

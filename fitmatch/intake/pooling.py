@@ -11,13 +11,15 @@ from os import PathLike
 from pathlib import Path
 from typing import Final
 
-from fitmatch.intake.findings import POSITIONS, SETTINGS, SHELLS, Findings, Paper, shorten
-from fitmatch.intake.fits import shown
-from fitmatch.intake.reading import Compared, FolderReader, MakeSizing
-from fitmatch.measuring import Gauge, Measuring, Pooled
-from fitmatch.parts import SIDES, Job, Shell, Size
-from fitmatch.pools import Pool
+from fitmatch.intake.common.findings import POSITIONS, SETTINGS, SHELLS, Findings, Paper
+from fitmatch.intake.job_toml.fits import shown
+from fitmatch.intake.reading import Compared, FolderReader
 from fitmatch.problems import InputError
+from fitmatch.records.job import Job
+from fitmatch.records.measuring import Gauge, Measuring, Pooled
+from fitmatch.records.parts import SIDES, Shell, Size
+from fitmatch.records.pools import Pool
+from fitmatch.wording import shorten
 
 Key = tuple[str, str]
 # What is compared of a shell's rows in two jobs.
@@ -25,8 +27,9 @@ _FIELDS: Final = ("kind", "half", "wall_nm", "coating_nm", "wall_to_metal_nm", "
 _COLUMNS: Final = {"wall_nm": "wall", "coating_nm": "coating", "wall_to_metal_nm": "measured"}
 
 
-def read_folders(folders: Sequence[str | PathLike[str]], make_sizing: MakeSizing) -> Pool:
-    """Read and check several job folders; raises InputError with every mistake in any of them at once, job by job."""
+def read_jobs(folders: Sequence[str | PathLike[str]]) -> Pool:
+    """Read and check several job folders that share their shells; raises InputError with every mistake in any of them,
+    job by job, also where two rows tell of one shell and do not agree."""
     paths = [Path(folder) for folder in folders]
     findings = Findings()
     problems = findings.problems
@@ -38,7 +41,7 @@ def read_folders(folders: Sequence[str | PathLike[str]], make_sizing: MakeSizing
     jobs: list[Job] = []
     for at, path in enumerate(paths):
         try:
-            readers.append(FolderReader(path, make_sizing))
+            readers.append(FolderReader(path))
         except InputError as error:  # there is no such folder: the path says so itself
             problems += [p._replace(rank=(at, *p.rank)) for p in error.problems]
     everywhere = frozenset().union(*(reader.in_shells for reader in readers))

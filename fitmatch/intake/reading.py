@@ -1,13 +1,33 @@
-"""`read_folder`: a job folder in, a checked `Job` out, or `InputError` with every mistake in its files."""
+"""`read_job`: a job folder in, a checked `Job` out, or `InputError` with every mistake in its files."""
 
-from collections.abc import Callable, Sequence, Set
+from collections.abc import Sequence, Set
 from dataclasses import replace
 from hashlib import sha256
 from os import PathLike
 from pathlib import Path
 from typing import NamedTuple
 
-from fitmatch.intake.columns import (
+from fitmatch.gauging.sizes.sizing import Sizes
+from fitmatch.intake.common.findings import SETTINGS, Findings, Paper
+from fitmatch.intake.job_toml.key_rows import JOB_FILE
+from fitmatch.intake.job_toml.settings import read_settings
+from fitmatch.intake.job_toml.sources import Source, read_bytes, readings_source, shell_sources, table_source
+from fitmatch.intake.rows.cross_checks import (
+    LockCheck,
+    check_agreement,
+    check_bores,
+    check_rule_columns,
+    matched_columns,
+    warn_of_copies,
+    warn_of_idle_rules,
+    warn_of_unmatched,
+    warn_of_unused,
+)
+from fitmatch.intake.rows.positions import PositionReader, PositionRow
+from fitmatch.intake.rows.sheet import Sheet
+from fitmatch.intake.rows.shells import LoggedItems, ShellPool
+from fitmatch.intake.rows.targets import AimCheck
+from fitmatch.intake.tables.columns import (
     MATCHED_IF_ASKED,
     OFTEN_MATCHED,
     POSITION_FORM,
@@ -19,41 +39,20 @@ from fitmatch.intake.columns import (
     per_half,
     without_readings,
 )
-from fitmatch.intake.crosschecks import (
-    LockCheck,
-    check_agreement,
-    check_bores,
-    check_rule_columns,
-    matched_columns,
-    warn_of_copies,
-    warn_of_idle_rules,
-    warn_of_unmatched,
-    warn_of_unused,
-)
-from fitmatch.intake.findings import SETTINGS, Findings, Paper
-from fitmatch.intake.keyrows import JOB_FILE
-from fitmatch.intake.positions import PositionReader, PositionRow
-from fitmatch.intake.settings import Settings, read_settings
-from fitmatch.intake.sheet import Sheet
-from fitmatch.intake.shells import LoggedItems, ShellPool
-from fitmatch.intake.sizing import Sizing
-from fitmatch.intake.sources import Source, read_bytes, readings_source, shell_sources, table_source
-from fitmatch.intake.tables import Table, open_table
-from fitmatch.intake.targets import AimCheck
-from fitmatch.measuring import DIAMETERS, AssembledReading, LoggedReading
-from fitmatch.parts import Job, Position, Rule, Size
+from fitmatch.intake.tables.opening import open_table
+from fitmatch.intake.tables.table import Table
 from fitmatch.problems import InputError
-from fitmatch.rules import in_order
-from fitmatch.rules.match import Match
-from fitmatch.rules.movable import columns_within
+from fitmatch.records.job import Job, Rule
+from fitmatch.records.measuring import DIAMETERS, AssembledReading, LoggedReading
+from fitmatch.records.parts import Position, Size
+from fitmatch.rules.one_half.match import Match
+from fitmatch.rules.positions.movable import columns_within
+from fitmatch.rules.registry import in_order
 from fitmatch.stages import now
 
-MakeSizing = Callable[[Settings], Sizing]
 
-
-def read_folder(
+def read_job(
     folder: str | PathLike[str],
-    make_sizing: MakeSizing,
     *,
     assembled: bool = False,
     job_toml: bytes | None = None,
@@ -61,11 +60,11 @@ def read_folder(
 ) -> Job:
     """Read and check a whole job folder; raises InputError with every mistake at once, in reading order.
 
-    How readings become sizes is not known here: `make_sizing` gives that for the settings of the job. `assembled`: the
-    readings with the shells in as well, and the saved plan that they may lean on. `job_toml` is read in place of the
-    file's own bytes, `log` in place of those of the long file, which need not be there.
+    `assembled`: with the readings taken with the shells in, and the saved plan that they may lean on. `job_toml` is
+    read in place of the file's own bytes, `log` in place of those of the long file of readings, which need not be
+    there.
     """
-    reader = FolderReader(Path(folder), make_sizing, job_toml=job_toml, log=log)
+    reader = FolderReader(Path(folder), job_toml=job_toml, log=log)
     return reader.job(reader.compared(frozenset()), assembled=assembled)
 
 
@@ -83,17 +82,15 @@ class Compared(NamedTuple):
 class FolderReader:
     """Reads one job folder in two steps, as jobs that share their shells must know each other's headers first."""
 
-    def __init__(
-        self, folder: Path, make_sizing: MakeSizing, *, job_toml: bytes | None = None, log: bytes | None = None
-    ) -> None:
+    def __init__(self, folder: Path, *, job_toml: bytes | None = None, log: bytes | None = None) -> None:
         """Read job.toml and the headers of all tables; raises InputError where there is no folder. `job_toml` and `log`
-        as in `read_folder`."""
+        as in `read_job`."""
         self._findings = findings = Findings()
         self._folder = path = folder
         _check_folder(path, findings)
         self._job_bytes = read_bytes(path, JOB_FILE, findings) if job_toml is None else job_toml
         self.settings = settings = read_settings(self._job_bytes, findings)
-        self._sizing = make_sizing(settings)
+        self._sizes = Sizes(settings.measuring, numbered_are_repeats=settings.numbered_are_repeats)
         self._position_source = table_source(path, settings, "positions", findings)
         self._sources, complete = shell_sources(path, settings, findings)
         self._log_source = readings_source(path, settings, findings, log)
@@ -117,7 +114,7 @@ class FolderReader:
 
     def job(self, own: Compared, pooled: Compared | None = None, *, assembled: bool = False) -> Job:
         """The job; raises InputError with every mistake in its files. `pooled` are the columns that all jobs compare
-        which share their shells; `assembled` as in `read_folder`."""
+        which share their shells; `assembled` as in `read_job`."""
         findings = self._findings
         if pooled is not None:
             self._check_families()
@@ -162,7 +159,7 @@ class FolderReader:
             warn_of_unmatched(unmatched, findings)
             warn_of_unused(sheet, unmatched)
 
-        pool = ShellPool(settings, compared, findings, self._sizing, complete=self._complete)
+        pool = ShellPool(settings, compared, findings, self._sizes, complete=self._complete)
         lacking: dict[str, bool] = {}
         if len(self._shells) > 1:
             stems = in_shells | {name.rpartition("_")[0] for name in in_shells}  # wall_1 stands for wall
@@ -203,8 +200,8 @@ class FolderReader:
             coating_counts=settings.coating_counts,
             measuring=replace(
                 settings.measuring,
-                pooled=self._sizing.pooled(),
-                form_told=self._sizing.form_told(),
+                pooled=self._sizes.pooled(),
+                form_told=self._sizes.form_told(),
                 positions_file=self._positions.paper.name if self._positions else "",
                 log_file=self._log_source.paper.name if self._log_source else "",
                 log=self._log,
@@ -219,7 +216,7 @@ class FolderReader:
 
     def _read_log(self, source: Source, rows: Sequence[PositionRow], pool: ShellPool, *, complete: bool) -> None:
         """The long file; its walls go to the shells at once."""
-        from fitmatch.intake.longfile import READINGS_FORM, LogReader, by_item, check_sources
+        from fitmatch.intake.rows.long_file import READINGS_FORM, LogReader, by_item, check_sources
 
         table = self._open(source, READINGS_FORM)
         if table is None:
@@ -238,8 +235,8 @@ class FolderReader:
         self, positions: Sequence[Position], pool: ShellPool, *, complete: bool
     ) -> tuple[str, tuple[AssembledReading, ...]] | None:
         """The file of readings with the shells in: its name and its rows."""
-        from fitmatch.intake.assembled import ASSEMBLED_FORM, AssembledReader
-        from fitmatch.intake.savedplan import read_saved_plan
+        from fitmatch.intake.rows.assembled import ASSEMBLED_FORM, AssembledReader
+        from fitmatch.intake.rows.saved_plan import read_saved_plan
 
         findings = self._findings
         problems = len(findings.problems)
@@ -262,12 +259,12 @@ class FolderReader:
             logged = self._logged.get((position.name, feature), ())
             readings = row.readings.get(feature) or [one.reading for one in logged]
             if readings:
-                found = self._sizing.sized(position.kind, feature, readings)
+                found = self._sizes.sized(position.kind, feature, readings)
                 if found is not None:
                     sizes[feature] = found.size
                     mean = found.exact_mean if feature == "journal" else mean
                 else:
-                    position = replace(position, unsized=self._sizing.form(position.kind, feature, readings))
+                    position = replace(position, unsized=self._sizes.form(position.kind, feature, readings))
         position = replace(position, journal=sizes.get("journal"), housing_bore=sizes.get("housing_bore"))
         return replace(row, position=position, sizes_sound=row.sizes_sound and self._log_sound, journal_mean=mean)
 

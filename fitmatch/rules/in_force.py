@@ -5,9 +5,10 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from fitmatch.facts import Fact
-from fitmatch.parts import SIDES, Job, Near, Position, Rule, Shell
-from fitmatch.placements import Placement
-from fitmatch.rules.family import Family
+from fitmatch.records.job import Job, Near, Rule
+from fitmatch.records.parts import SIDES, Position, Shell
+from fitmatch.records.placements import Placement
+from fitmatch.rules.one_half.family import Family
 
 
 def in_force(job: Job, kind: str) -> tuple[Rule, ...]:

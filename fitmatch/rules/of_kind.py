@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Self
 
-from fitmatch.parts import Job, Rule
+from fitmatch.records.job import Job, Rule
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,10 +9,11 @@ from collections.abc import Iterator, Mapping
 from typing import Final, NamedTuple
 
 from fitmatch.facts import Fact
-from fitmatch.gauging.corrections import offs as gauge_offs
-from fitmatch.gauging.places import at_crown
-from fitmatch.measuring import DIAMETERS, Reading
-from fitmatch.parts import Job, Position, Shell, Size
+from fitmatch.gauging.sizes.corrections import offs as gauge_offs
+from fitmatch.gauging.sizes.places import at_crown
+from fitmatch.records.job import Job
+from fitmatch.records.measuring import DIAMETERS, Reading
+from fitmatch.records.parts import Position, Shell, Size
 
 SMALLEST_BOX: Final = 4  # boxes with fewer shells of a half are judged together
 Item = str | tuple[str, str]  # a position's name, or a shell's box and name

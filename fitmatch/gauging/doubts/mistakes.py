@@ -12,8 +12,8 @@ from typing import Final, NamedTuple
 
 from fitmatch.gauging.doubts.digits import doubled, dropped, misread, slipped, transposed
 from fitmatch.gauging.doubts.sessions import INCH, MM
-from fitmatch.gauging.student import normal_below
-from fitmatch.measuring import DIAMETERS, FEATURES
+from fitmatch.gauging.uncertainty.student import normal_below
+from fitmatch.records.measuring import DIAMETERS, FEATURES
 
 TENTH: Final = 2_540
 UNKNOWN: Final = "unknown"  # no known mistake gives this number

@@ -9,9 +9,9 @@ from fitmatch.gauging.doubts.digits import decimals_of
 from fitmatch.gauging.doubts.groups import Entry, Finding, Group
 from fitmatch.gauging.doubts.mistakes import CAP_EXCHANGED, GAUGE_SETTING, Case, ranked
 from fitmatch.gauging.doubts.odd import Odd
-from fitmatch.gauging.places import from_crown
-from fitmatch.measuring import Doubt
-from fitmatch.parts import Job
+from fitmatch.gauging.sizes.places import from_crown
+from fitmatch.records.job import Job
+from fitmatch.records.measuring import Doubt
 
 _OBLIQUE: Final = (10.0, 80.0)  # degrees from the crown axis where a cap out of place shows
 

@@ -11,8 +11,8 @@ from typing import Final, NamedTuple
 
 from fitmatch.gauging.doubts.groups import Group
 from fitmatch.gauging.doubts.scatter import Scale
-from fitmatch.gauging.student import t_quantile
-from fitmatch.parts import Job
+from fitmatch.gauging.uncertainty.student import t_quantile
+from fitmatch.records.job import Job
 
 # Of readings without a mistake one in so many is doubted, where only one test looks at it (two-sided).
 _ONE_IN: Final = 8_000

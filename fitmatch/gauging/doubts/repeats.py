@@ -9,7 +9,7 @@ from fitmatch.facts import Fact
 from fitmatch.gauging.doubts.groups import Entry, Finding, Group, Item, Key
 from fitmatch.gauging.doubts.odd import Odd, threshold
 from fitmatch.gauging.doubts.scatter import Scale
-from fitmatch.parts import Job
+from fitmatch.records.job import Job
 
 _USUAL_NM: Final = 1_500.0  # how far repeats usually scatter: common practice, no source
 _USUAL_WEIGHT: Final = 6

@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 from fitmatch.facts import Fact
 from fitmatch.gauging.doubts.groups import Entry, Finding, Group
 from fitmatch.gauging.doubts.odd import clusters
-from fitmatch.parts import Job
+from fitmatch.records.job import Job
 
 _STEP_NM: Final = 80_000.0  # neighbouring sets of shells change a clearance by less: 0.003 in, common practice
 _BELOW_NOTHING_NM: Final = 25_400.0  # a set that leaves less than nothing by 0.001 in fits no journal

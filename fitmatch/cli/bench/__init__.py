@@ -1,0 +1,1 @@
+"""Readings typed at the bench, or sent by a gauge."""

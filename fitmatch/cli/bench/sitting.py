@@ -1,0 +1,111 @@
+"""A sitting at the bench: one job, one person, one process; from reading the job to the exit status."""
+
+import sys
+from collections.abc import Callable, Iterator
+from functools import partial
+from pathlib import Path
+from typing import Final
+
+import click
+
+from fitmatch.cli.bench.answers import Bench, Doors, Quit, RefusedError
+from fitmatch.cli.bench.entries import Entry, entries_of
+from fitmatch.cli.console import Notes, show
+from fitmatch.cli.exit_codes import BAD_INPUT
+from fitmatch.gauging.doubts.check import doubts_of
+from fitmatch.intake.common.findings import Findings
+from fitmatch.intake.job_toml.key_rows import JOB_FILE
+from fitmatch.intake.job_toml.settings import Settings, read_settings
+from fitmatch.intake.job_toml.sources import read_bytes
+from fitmatch.intake.reading import read_job
+from fitmatch.intake.writing.appending import ChangedError, LogFile
+from fitmatch.intake.writing.locking import HeldError, lock
+from fitmatch.intake.writing.log_rows import HEADER
+from fitmatch.names import holds_unseen
+
+_BELL: Final = "\a"
+
+
+def sit(folder: Path, by: str) -> int:
+    """Take readings until there are no more; raises ClickException where that cannot be."""
+    if holds_unseen(by):
+        raise click.BadParameter("holds a character that cannot be seen", param_hint="--by")
+    settings = _settings(folder)
+    try:
+        held = lock(folder / JOB_FILE.name)
+    except HeldError as error:
+        raise click.ClickException(f"another fitmatch measure is at work on {folder}; end that one first") from error
+    except OSError as error:
+        raise click.ClickException(f"{folder} cannot be locked ({error.strerror}); copy it to a disk here") from error
+    with held:
+        return _take_all(folder, settings, by)
+
+
+def _take_all(folder: Path, settings: Settings, by: str) -> int:
+    assert settings.readings is not None  # what is written wrongly was refused
+    notes = Notes(quiet=False)
+    terminal = sys.stdin.isatty()
+
+    def warn(text: str) -> None:
+        if terminal:
+            show(_BELL)
+        notes.say(text)
+
+    log = LogFile(folder / settings.readings.strip())
+    job = read_job(folder, log=log.data)
+    notes.warn(*job.warnings)
+    doors = Doors(
+        read=lambda data: read_job(folder, log=data),
+        settings=partial(_settings, folder),
+        doubts_of=doubts_of,
+        say=lambda text: show(f"{text}\n"),
+        warn=warn,
+        by=by.strip(),
+    )
+    try:
+        aside = log.settle()
+        if aside is not None:
+            notes.warn(f"the last row of {log.path.name} was cut short; it was put aside into {aside.name}")
+        bench = Bench(log, job, doors)
+        with entries_of(sys.stdin.fileno(), terminal=terminal) as entries:
+            return _take(bench, entries, warn, terminal=terminal)
+    except ChangedError as error:
+        text = f"another program has changed {log.path.name}; close it there, then start again"
+        raise click.ClickException(text) from error
+    except OSError as error:
+        raise click.ClickException(f"{log.path} cannot be written: {error.strerror}") from error
+
+
+def _take(bench: Bench, entries: Iterator[Entry], warn: Callable[[str], None], *, terminal: bool) -> int:
+    """Take every entry; the exit status."""
+    while True:
+        show(bench.prompt() if terminal else f"{bench.prompt().rstrip()}\n")
+        entry = next(entries, None)
+        if entry is None:
+            break
+        try:
+            if not entry.ended:
+                raise RefusedError(f"`{entry.text}` lacks its Enter or Tab and may be cut short; nothing was saved")
+            bench.enter(entry.text)
+        except RefusedError as refused:
+            warn(str(refused) if terminal else f"line {entry.line} of the input: {refused}; what came before is kept")
+            if not terminal:
+                return BAD_INPUT
+        except Quit:
+            break
+    return 0 if bench.complete else 1
+
+
+def _settings(folder: Path) -> Settings:
+    """What job.toml says; raises InputError, with every mistake in the job, where it has one."""
+    findings = Findings()
+    data = read_bytes(folder, JOB_FILE, findings)
+    settings = None if data is None else read_settings(data, findings)
+    if settings is None or findings.problems:
+        there = settings is None or settings.readings is None or (folder / settings.readings.strip()).exists()
+        read_job(folder, log=None if there else HEADER)
+    assert settings is not None and settings.readings is not None  # or else that has raised
+    if not settings.readings.strip().lower().endswith(".csv"):
+        text = f"readings are added to a .csv file only; save {settings.readings} as one and name it in [sources]"
+        raise click.ClickException(text)
+    return settings

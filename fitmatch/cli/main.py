@@ -1,0 +1,102 @@
+"""The command line: every command in a module of its own, loaded when it is asked for, so that help starts at once.
+
+Exit status: 0 nothing needs attention, 1 something does, 2 bad input or usage, 70 a fault in fitmatch, 130 Ctrl-C.
+"""
+
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from typing import Any, Final, NoReturn
+
+import click
+
+from fitmatch.cli.exit_codes import BAD_INPUT, FAULT, INTERRUPTED
+from fitmatch.version import __version__
+
+# With the line that help shows of each, so that it need not load any.
+_COMMANDS: Final = {
+    "new": "Write a job folder ready to be filled in.",
+    "measure": "Take readings at the bench, each on disk at once.",
+    "check": "Say which readings are likely mistakes, which mistake, and what to measure again.",
+    "assign": "Say which shell goes where: the best choice, proven.",
+    "assembled": "Compare what was measured with the shells in with what was calculated.",
+}
+
+_NEAR: Final = 0.4  # a word is near a command if it takes no more slips than this part of its letters
+
+
+class _Commands(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in _COMMANDS:
+            return None
+        command: click.Command = import_module(f"fitmatch.cli.{cmd_name}").command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(_COMMANDS.items()))
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        name = args[0]
+        if name not in _COMMANDS and not name.startswith("-"):
+            from fitmatch.names import nearest, slips
+
+            near = nearest(name, _COMMANDS)
+            if near and (slips(name.casefold(), near) <= _NEAR * len(near) or near.startswith(name.casefold())):
+                ctx.fail(f"No such command '{name}'. Did you mean '{near}'?")
+        return super().resolve_command(ctx, args)
+
+
+@click.group("fitmatch", cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, message="fitmatch %(version)s")
+def group() -> None:
+    """Which bearing shell goes where: measured journals, housings and shells in, a proven best assignment out.
+
+    \b
+    Example:
+      fitmatch new my-build
+      fitmatch measure my-build
+      fitmatch assign my-build
+    """
+
+
+def main(args: Sequence[str] | None = None) -> NoReturn:
+    """Run one command and leave with its exit status; the only place where exceptions become messages."""
+    given = sys.argv[1:] if args is None else list(args)
+    sys.exit(_run(given))
+
+
+def _run(args: list[str]) -> int:
+    try:
+        status: Any = group.main(args, prog_name="fitmatch", standalone_mode=False)
+    except click.ClickException as usage:
+        usage.show()
+        return BAD_INPUT
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("stopped by Ctrl-C", err=True)
+        return INTERRUPTED
+    except Exception as error:
+        from fitmatch.problems import FaultInFitmatch, InputError
+
+        if isinstance(error, InputError):
+            for problem in error.problems:
+                click.echo(str(problem), err=True)
+            return BAD_INPUT
+        _tell_fault(error, debug="--debug" in args, checked=isinstance(error, FaultInFitmatch))
+        return FAULT
+    return status if isinstance(status, int) else 0
+
+
+def _tell_fault(fault: Exception, *, debug: bool, checked: bool) -> None:
+    if debug:
+        from traceback import print_exception
+
+        print_exception(fault)
+    what = str(fault) if checked else f"{type(fault).__name__}: {fault}"
+    click.echo(f"This is a fault in fitmatch, not in your files: {what}", err=True)
+    click.echo("No answer was printed." + ("" if debug else " --debug shows where it happened."), err=True)

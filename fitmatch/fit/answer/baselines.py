@@ -1,0 +1,197 @@
+"""Two ways of choosing that need no solver, to be set beside every answer.
+
+`as_boxed`: the shells as they come out of their boxes. `by_hand`: a careful builder who gives each position in turn the
+pair nearest to its target. Both obey locks, holds, matched columns, family, drawing bands and "zero or less is no
+fill"; by hand obeys every other hard rule too.
+"""
+
+from bisect import bisect_left, bisect_right
+from collections import deque
+from collections.abc import Iterator, Sequence
+from heapq import heapify, heappop, heapreplace
+from itertools import islice
+from typing import NamedTuple
+
+from fitmatch.fit.classes.candidates import Kind, may_share
+from fitmatch.fit.classes.classes import Bore, ShellClass
+from fitmatch.fit.classes.demands import Terms
+from fitmatch.names import natural
+from fitmatch.records.job import Job
+from fitmatch.records.parts import Position, Shell
+from fitmatch.records.placements import Placement
+from fitmatch.rules.in_force import broken, in_force, row_rules
+from fitmatch.rules.two_halves.thick_half import ThickHalf
+
+
+class _Alike(NamedTuple):
+    """All that is plain to see of a shell."""
+
+    marks: tuple[str, ...]
+    family: str
+    wall_nm: None = None
+
+
+def as_boxed(kind: Kind) -> list[Placement]:
+    """Positions in file order each take the next upper and the next lower, by box and then file order, that match.
+
+    An `either` shell comes when no shell of that half is left; a pair without clearance is put back.
+    """
+    racks: dict[str, dict[_Alike, deque[tuple[int, Shell]]]] = {half: {} for half in ("upper", "lower", "either")}
+    shelf = sorted(kind.free_shells(), key=lambda s: natural(s.box))  # stable: file order within a box
+    for place, shell in enumerate(shelf):
+        racks[shell.half].setdefault(_Alike(shell.marks, shell.family), deque()).append((place, shell))
+    known = {s.key: s for s in kind.jobs[0].shells}
+
+    def take(position: Position, half: str, other: Shell | None) -> Shell | None:
+        lock: tuple[str, str] | None = getattr(position, half)
+        if lock is not None:
+            return known[lock]
+        rules = [rule for rule in kind.terms_of(position).rules if rule.plain_to_see]
+        for rack in (racks[half], racks["either"]):
+            fitting = (rack[alike] for alike in rack if all(rule.takes(position, half, alike) for rule in rules))
+            first = [one for shells in fitting for one in islice((s for s in shells if s[1] is not other), 1)]
+            if first:
+                return min(first)[1]
+        return None
+
+    placed = []
+    for position in kind.positions:
+        upper = take(position, "upper", None)
+        lower = take(position, "lower", upper)
+        if upper is None or lower is None:
+            continue
+        placement = kind.place(position, upper, lower)
+        if placement.clearance_tightest_nm <= 0:
+            continue
+        for shell in (upper, lower):
+            rack = racks[shell.half].get(_Alike(shell.marks, shell.family))
+            if rack and rack[0][1] is shell:  # a locked one is on no rack
+                rack.popleft()
+        placed.append(placement)
+    return placed
+
+
+def by_hand(kind: Kind) -> list[Placement]:
+    """Positions in file order each take the pair with the smallest |deviation| that obeys all hard rules.
+
+    Ties: the smaller wall difference, then the upper's and the lower's place in file order.
+    """
+    place = {s.key: i for i, s in enumerate(kind.jobs[0].shells)}
+    left = {c.index: list(reversed(c.members)) for c in kind.classes}
+    bore_of = {p.key: bore for bore in kind.seats for p in bore.positions}
+    fixed = {p.position.key: p for p in kind.fixed}
+    offers: dict[int, _Offers] = {}  # by bore, where it has several positions
+    sides: dict[Terms, int] = {}  # where the thicker halves of a job go, once decided
+    placed = []
+    for position in kind.positions:
+        if position.key in fixed:
+            placed.append(fixed[position.key])
+            continue
+        if position.key not in bore_of:
+            continue  # its locked pair leaves no clearance
+        bore = bore_of[position.key]
+        side = sides.get(bore.terms, 0)
+        here = offers.get(bore.index)
+        if here is None:
+            mates = [p for p in placed if kind.terms_of(p.position) is bore.terms] if bore.terms.shifts.on else []
+            here = _Offers(bore, place, left, bore.terms.shifts.allowed(position, mates))
+            if bore.count > 1:
+                offers[bore.index] = here
+        best = here.best(side)
+        if best is not None:
+            upper, lower = best
+            if bore.terms.one_thick_side and not side:
+                sides[bore.terms] = bore.terms.thick(upper.wall_nm, lower.wall_nm)
+            pair = left[upper.index].pop(), left[lower.index].pop()
+            placed.append(kind.place(position, *pair))
+    return placed
+
+
+_Rank = tuple[int, int, int, int]  # |deviation|, wall difference, places in file order; smaller is better
+
+
+class _Offers:
+    """For one bore the best pair with each upper, best of all first. A bore that stands in a row has one position.
+
+    As shells are used up, and once a side is decided, a pair only ever becomes worse: an offer that still holds when it
+    is asked for again is the best there is.
+    """
+
+    def __init__(
+        self, bore: Bore, place: dict[tuple[str, str], int], left: dict[int, list[Shell]], shifts: tuple[int, int]
+    ) -> None:
+        self._bore, self._place, self._left, self._shifts = bore, place, left, shifts
+        self._side = 0
+        first = [(self._rank_of(u), i) for i, u in enumerate(bore.upper.classes)]
+        self._ranked = [(*found, i) for found, i in first if found is not None]
+        heapify(self._ranked)
+
+    def best(self, side: int) -> tuple[ShellClass, ShellClass] | None:
+        """The pair by hand; `side` is where the thicker half goes, once decided."""
+        self._side = side
+        while self._ranked:
+            rank, lower, i = self._ranked[0]
+            upper = self._bore.upper.classes[i]
+            now = self._rank_of(upper)
+            if now is None:
+                heappop(self._ranked)
+            elif now == (rank, lower):
+                return upper, self._bore.lower.classes[lower]
+            else:
+                heapreplace(self._ranked, (*now, i))
+        return None
+
+    def _rank_of(self, upper: ShellClass) -> tuple[_Rank, int] | None:
+        """The best pair with this upper: its rank, and which lower."""
+        bore, left = self._bore, self._left
+        if not left[upper.index]:
+            return None
+        mine = left[upper.index][-1]
+
+        def ranked(at: int) -> tuple[_Rank, int]:
+            lower = bore.lower.classes[at]
+            other = left[lower.index][-2 if lower is upper else -1]
+            off, difference = abs(bore.ideal - upper.wall_nm - lower.wall_nm), abs(upper.wall_nm - lower.wall_nm)
+            return (off, difference, self._place[mine.key], self._place[other.key]), at
+
+        return min(map(ranked, self._nearest(upper)), default=None)
+
+    def _nearest(self, upper: ShellClass) -> Iterator[int]:
+        """The lowers that bring this upper nearest to the target from above and from below, all of equal wall."""
+        bore, left = self._bore, self._left
+        walls, lowers = bore.lower.walls, bore.lower.classes
+        (least, most), (down, up) = bore.differences, self._shifts
+        low = upper.wall_nm + max(least, down)
+        high = min(upper.wall_nm + min(most, up), bore.sum_high - upper.wall_nm)
+        ideal = bore.ideal - upper.wall_nm
+        above = range(bisect_left(walls, max(ideal, low)), bisect_right(walls, high))
+        below = range(bisect_right(walls, min(ideal - 1, high)) - 1, bisect_left(walls, low) - 1, -1)
+        for span in (above, below):
+            found: int | None = None
+            for at in span:
+                lower = lowers[at]
+                if found is not None and walls[at] != found:
+                    break
+                enough = len(left[lower.index]) > (lower is upper)
+                wrong_side = self._side and bore.terms.thick(upper.wall_nm, walls[at]) == -self._side
+                if enough and not wrong_side and may_share(bore, upper, lower):
+                    found = walls[at]
+                    yield at
+
+
+def rules_broken_by(job: Job, placements: Sequence[Placement]) -> int:
+    """Each rule counted once per bore that breaks it; of a kind whose thicker halves lie on both sides, the fewer."""
+    if not placements:
+        return 0
+    kind = placements[0].position.kind
+    rules = in_force(job, kind)
+    count = sum(
+        len({one.fact.code for one in broken(rules, p.position, p.upper, p.lower) if not one.excused})
+        for p in placements
+    )
+    for rule in rules:
+        if isinstance(rule, ThickHalf) and rule.one_side:
+            thick = [p for p in placements if p.wall_difference_nm > rule.from_nm and not p.locked]
+            on_top = sum(p.twice_axis_shift_nm < 0 for p in thick)
+            count += min(on_top, len(thick) - on_top)
+    return count + sum(one.too_many(placements) for one in row_rules(job, kind))

@@ -1,0 +1,160 @@
+"""The best plan: each group of jobs proven by itself, what was found handed to its jobs, and all of it checked."""
+
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+from fitmatch.facts import Fact
+from fitmatch.fit.answer.baselines import as_boxed, by_hand, rules_broken_by
+from fitmatch.fit.answer.checker import check
+from fitmatch.fit.answer.expected import worth
+from fitmatch.fit.answer.kernel import Kernel, check_strategy, default_slack
+from fitmatch.fit.classes.candidates import Kind, ready
+from fitmatch.fit.classes.guards import check_guard
+from fitmatch.fit.model.groups import by_job, movable, shares_placed
+from fitmatch.fit.model.order import ENGINES, LEVELS_0_AND_1, SQUARES, WORST, value
+from fitmatch.fit.solver.stopping import Stop
+from fitmatch.fit.why.arithmetic import Reasons, flags
+from fitmatch.gauging.doubts.check import doubts_of
+from fitmatch.gauging.sizes.form_limits import form_flags
+from fitmatch.names import natural
+from fitmatch.records.housings import with_housings
+from fitmatch.records.job import Job
+from fitmatch.records.parts import Position, Shell
+from fitmatch.records.placements import KindFigures, Placement, figures_of, figures_of_several
+from fitmatch.records.plans import Baseline, GroupAnswer, JobPlan, Plan, Unfilled, Worth
+from fitmatch.records.pools import PRIORITIES, TOGETHER, Group, Pool, groups_of
+from fitmatch.rules.positions.movable import is_movable
+from fitmatch.stages import now
+
+
+def best_plan(
+    task: Job | Pool,
+    strategy: str = "target",
+    *,
+    slack_nm: int | None = None,
+    stop: Stop | None = None,
+    priority: str = TOGETHER,
+) -> Plan:
+    """The plan that `fitmatch.assign` gives, without reasons and whatever else is looked into afterwards."""
+    jobs = task.jobs
+    if priority not in PRIORITIES:
+        raise ValueError(f"unknown priority {priority!r}; known are {', '.join(PRIORITIES)}")
+    check_strategy(strategy, (p for job in jobs for p in job.positions))
+    check_guard(jobs)
+    if slack_nm is None:
+        slack_nm = default_slack(strategy)
+    stop = stop or Stop()
+
+    found = [_solve(jobs, group, strategy, slack_nm, stop, priority) for group in groups_of(jobs)]
+    plans = tuple(
+        _job_plan(job, [share for _, shares in found for share in shares if share.at == at])
+        for at, job in enumerate(jobs)
+    )
+    used = {s.key for one in plans for p in one.placements for s in (p.upper, p.lower)}
+    used |= {lock for job in jobs for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
+    shells = jobs[0].shells
+    plan = Plan(
+        plans,
+        tuple(answer for answer, _ in found),
+        strategy,
+        leftover=_on_the_shelf(s for s in shells if s.wall_nm is not None and s.hold is None and s.key not in used),
+        held=_on_the_shelf(s for s in shells if s.hold is not None),
+        slack_nm=slack_nm,
+        priority=priority,
+    )
+    now("checking the answer")
+    check(plan)
+    return plan
+
+
+class _Share(NamedTuple):
+    """What the job in the place `at` has of a group: its placements, chosen among those of `kind`, and those by hand;
+    `staying`: the best with no housing moved, where they may."""
+
+    at: int
+    kind: Kind
+    job: Job  # with the housings of the kind where they were put
+    placements: tuple[Placement, ...]
+    by_hand: tuple[Placement, ...]
+    staying: KindFigures | None
+
+
+def _solve(
+    jobs: Sequence[Job], group: Group, strategy: str, slack_nm: int, stop: Stop, priority: str
+) -> tuple[GroupAnswer, list[_Share]]:
+    """Prove one group: the answer, and the share of each of its jobs."""
+    mine = [jobs[i] for i in group.members]
+    kernel = Kernel(mine, group.kind, moving=False, priority=priority)
+    kind = kernel.kind
+
+    def rank(found: tuple[Kind, list[Placement]]) -> tuple[int, ...]:
+        """Of plans that are not proven: by levels 0 and 1, then the first figures of the strategy `target`; smaller is
+        better."""
+        shares = shares_placed(*found)
+        each = [shares] if priority == TOGETHER else [[share] for share in shares]
+        levels = [value(figure, turn) for turn in each for figure in LEVELS_0_AND_1]
+        return *levels, value(WORST, shares), value(SQUARES, shares)
+
+    now(f"{group.label}: as boxed and by hand, for comparison")
+    boxed, handmade = as_boxed(kind), by_hand(kind)
+    solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop)
+    now(f"{group.label}: which very shells")
+    found = solved.placed
+    staying: dict[str, KindFigures] = {}  # by the names of jobs
+    if movable(mine, group.kind):
+        stayed = zip(mine, by_job(*found), strict=True)
+        staying = {job.name: figures_of(some) for job, some in stayed if is_movable(job, group.kind)}
+        kernel = Kernel(mine, group.kind, priority=priority)
+        solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop)
+        found = solved.placed if solved.proof.proven else min(found, solved.placed, key=rank)
+    if not solved.proof.proven:  # stopped so early that a careful builder may be ahead
+        found = min(found, (kind, handmade), key=rank)
+
+    settled, chosen = found[0], by_job(*found)
+    others = {"as-boxed": by_job(kind, boxed), "by-hand": by_job(kind, handmade)}
+    baselines = {
+        name: Baseline(figures_of_several(some), sum(map(rules_broken_by, mine, some))) for name, some in others.items()
+    }
+    complete = -value(ENGINES, shares_placed(*found))
+    answer = GroupAnswer(group, complete, figures_of_several(chosen), solved.proof, baselines)
+    shares = [
+        _Share(at, settled, job, own, hand, staying.get(job.name))
+        for at, job, own, hand in zip(group.members, settled.jobs, chosen, others["by-hand"], strict=True)
+    ]
+    return answer, shares
+
+
+def _job_plan(read: Job, shares: Sequence[_Share]) -> JobPlan:
+    """What one job is given, from its shares of all its kinds."""
+    rows = {p.name: p for p in read.positions}
+    housings = {p.name: rows[p.housing] for share in shares for p in share.job.positions if p.housing is not None}
+    job = with_housings(read, housings)
+    given = {p.position.key: p for share in shares for p in share.placements}
+    placements = tuple(given[p.key] for p in job.positions if p.key in given)
+    by_key = {s.key: s for s in job.shells}
+    reasons = {share.kind.name: Reasons(job, share.kind) for share in shares}
+
+    def why(position: Position) -> Fact:
+        return reasons[position.kind].why(position)
+
+    expected: dict[str, Worth] = {}
+    for share in shares:
+        now(f"{share.kind.name}: what to expect with the errors of the readings")
+        found = worth(job, share.placements, share.by_hand)
+        if found is not None:
+            expected[share.kind.name] = found
+    now("doubts about readings")
+    return JobPlan(
+        job,
+        placements,
+        tuple(Unfilled(p, why(p)) for p in job.positions if p.key not in given and ready(p, by_key)),
+        flags=(*flags(job, placements, why), *form_flags(job, placements)),
+        worth=expected,
+        doubts=doubts_of(read),
+        moved_from=None if job is read else read,
+        staying={share.kind.name: share.staying for share in shares if share.staying is not None},
+    )
+
+
+def _on_the_shelf(shells: Iterable[Shell]) -> tuple[Shell, ...]:
+    return tuple(sorted(shells, key=lambda s: (natural(s.box), natural(s.name))))

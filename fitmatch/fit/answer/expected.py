@@ -1,0 +1,198 @@
+"""What a proof is worth: the figures to expect of a plan once the errors of its readings are counted in.
+
+A search picks the shells whose reading errors happen to cancel, so its calculated figures flatter it. Errors drawn
+from the uncertainty model are added to the deviations of the plan as found (nothing is solved again); the means over
+many draws are what the true worst deviation and spread may be expected to be. Two plans see the same draws, since most
+of the error is common to both: what is left is the uncertainty of their difference.
+"""
+
+from collections.abc import Iterator, Sequence
+from math import sqrt
+from typing import TYPE_CHECKING, NamedTuple
+
+from fitmatch.records.job import Job
+from fitmatch.records.placements import Placement
+from fitmatch.records.plans import Worth
+
+if TYPE_CHECKING:
+    from fitmatch.gauging.uncertainty.error_model import ErrorModel, Part
+
+TRIALS = 2_000
+FEWER_TRIALS, MANY_POSITIONS = 200, 1_000
+MANY_NUMBERS = 500_000  # from here on drawing by the array is quicker, its loading included
+_SEED = 20
+
+
+def worth(job: Job, placements: Sequence[Placement], other: Sequence[Placement]) -> Worth | None:
+    """What to expect of one kind's `placements`, and how they stand against `other` by their worst deviations.
+
+    None where the job tells nothing of its gauges, or not enough to judge by, or where nothing is counted.
+    """
+    if not job.measuring.gauges and all(fit.seating_u_nm is None for fit in job.fits.values()):
+        return None
+    from fitmatch.gauging.uncertainty.error_model import ErrorModel
+
+    model = ErrorModel(job)
+    plans = [[p for p in plan if p.counted] for plan in (placements, other)]
+    if not plans[0] or not _known(model, plans[0]):
+        return None
+    comparable = len(plans[0]) == len(plans[1]) and _known(model, plans[1])
+    draws = _Draws(model, plans if comparable else [plans[0], []])
+    trials = FEWER_TRIALS if len(plans[0]) > MANY_POSITIONS else TRIALS
+    worsts, spreads, differences = 0.0, 0.0, []
+    for mine, *theirs in draws.many(trials) if draws.items * trials > MANY_NUMBERS else draws.few(trials):
+        worst = max(mine.high, -mine.low)
+        worsts += worst
+        spreads += mine.high - mine.low
+        differences += [worst - max(their.high, -their.low) for their in theirs]
+    return Worth(trials, worsts / trials, spreads / trials, _standing(differences))
+
+
+def standing(plans: Sequence[tuple[Job, Sequence[Placement], Sequence[Placement]]]) -> str | None:
+    """How the worst deviation of one plan of a kind stands against another's on the same draws: "better", "worse" or
+    "equal within measurement"; None where too little is known to say, or they count different numbers of positions.
+
+    Of several jobs, whose gauges have nothing in common, each is judged by itself; None where they disagree.
+    """
+    told = [worth(*one) for one in plans]
+    found = {one and one.by_hand for one in told}
+    if len(found) > 1:
+        found.discard("equal within measurement")
+    return found.pop() if len(found) == 1 else None
+
+
+def _known(model: "ErrorModel", plan: Sequence[Placement]) -> bool:
+    """Whether enough is known of every clearance to draw its error. A scatter from a single pair of repeats is not: the
+    mean of such draws does not exist."""
+    found = (model.combined(p.position, p.upper.measured_as, p.lower.measured_as) for p in plan)
+    return all(u and not u.lower_bound and all(t.degrees_of_freedom != 1 for t in u.terms) for u in found)
+
+
+def _standing(differences: list[float]) -> str | None:
+    """Equal where the central 95 % of the difference of two worst deviations hold 0."""
+    if not differences:
+        return None
+    ranked = sorted(differences)
+    cut = len(ranked) * 25 // 1_000
+    low, high = ranked[cut], ranked[-1 - cut]
+    if low <= 0.0 <= high:
+        return "equal within measurement"
+    return "better" if high < 0.0 else "worse"
+
+
+class _Ends(NamedTuple):
+    """The smallest and the largest deviation of a plan in one draw."""
+
+    low: float
+    high: float
+
+
+class _Draws:
+    """One set of errors at a time for all plans; an item that two plans share has the same error in both. Every draw
+    gives the ends of the first plan, and of the second where there is one."""
+
+    def __init__(self, model: "ErrorModel", plans: list[list[Placement]]) -> None:
+        from random import Random  # not loaded where there is nothing to draw
+
+        self._rng = Random(_SEED)  # noqa: S311 - a simulation, no secret; the same answer for the same files
+        self._model = model
+        parts: dict[object, tuple[int, Part]] = {}  # for each independent error its number and what it is made of
+
+        def item(key: object, part: "Part") -> int:
+            return parts.setdefault(key, (len(parts), part))[0]
+
+        self._plans: list[list[tuple[float, int, int, int, int]]] = []
+        load_of: dict[tuple[Part, Part, Part], int] = {}
+        shared: dict[tuple[tuple[str, float], ...], int] = {}
+        for plan in plans:
+            rows = []
+            for p in plan:
+                position, upper, lower = p.position, p.upper, p.lower
+                of_position = model.of_position(position)
+                of_upper = model.of_wall(position.kind, upper.measured_as)
+                of_lower = model.of_wall(position.kind, lower.measured_as)
+                alike = of_position, of_upper, of_lower
+                if alike not in load_of:
+                    loads = model.sensitivities(position, upper.measured_as, lower.measured_as)
+                    load_of[alike] = shared.setdefault(tuple(loads.items()), len(shared))
+                rows.append(
+                    (
+                        float(p.deviation_nm),
+                        item((position.name, position.housing), of_position),
+                        item(upper.key, of_upper),
+                        item(lower.key, of_lower),
+                        load_of[alike],
+                    )
+                )
+            self._plans.append(rows)
+        self._loads = list(shared)
+        # Few items differ in what their own error is made of.
+        self._makes = list(dict.fromkeys(part for _, part in parts.values()))
+        make = {part: i for i, part in enumerate(self._makes)}
+        self._make_of = [make[part] for _, part in parts.values()]
+        fixed = all(scatter.degrees_of_freedom is None for scatter in model.scatter.values())
+        self._deviates = self._standard_deviations() if fixed else None
+
+    @property
+    def items(self) -> int:
+        """How many independent errors one draw takes."""
+        return len(self._make_of)
+
+    def few(self, trials: int) -> Iterator[list[_Ends]]:
+        """Number by number."""
+        gauss = self._rng.gauss
+        for _ in range(trials):
+            deviates = self._deviates or self._standard_deviations()
+            own = [deviates[make] * gauss(0.0, 1.0) for make in self._make_of]
+            common = self._common()
+            shifts = [sum(sensitivity * common[name] for name, sensitivity in loads) for loads in self._loads]
+            plans = (
+                [deviation + own[p] + own[u] + own[v] + shifts[load] for deviation, p, u, v, load in rows]
+                for rows in self._plans
+                if rows
+            )
+            yield [_Ends(min(plan), max(plan)) for plan in plans]
+
+    def many(self, trials: int) -> Iterator[list[_Ends]]:
+        """The same from other random numbers, by the array: loading numpy takes as long as half a million numbers one
+        by one."""
+        import numpy as np
+
+        rng = np.random.RandomState(_SEED)  # its numbers stay the same in every version
+        plans = [[np.array(column) for column in zip(*rows, strict=True)] for rows in self._plans if rows]
+        makes = np.array(self._make_of)
+        names = list(self._model.common)
+        loads = np.array([[dict(load).get(name, 0.0) for load in self._loads] for name in names])
+        for _ in range(trials):
+            deviates = self._deviates or self._standard_deviations()
+            own = rng.standard_normal(len(makes)) * np.array(deviates)[makes]
+            shifts = np.zeros(len(self._loads))
+            for load, error in zip(loads, self._common().values(), strict=True):
+                shifts += load * error  # one after the other: a matrix product may round differently elsewhere
+            ends: list[_Ends] = []
+            for deviation, p, u, v, load in plans:
+                found = deviation + own[p] + own[u] + own[v] + shifts[load]
+                ends.append(_Ends(float(found.min()), float(found.max())))
+            yield ends
+
+    def _common(self) -> dict[str, float]:
+        """Each error that many readings share, drawn once."""
+        rng = self._rng
+        return {
+            name: rng.gauss(0.0, source.standard)
+            if source.half_width is None
+            else rng.uniform(-source.half_width, source.half_width)
+            for name, source in self._model.common.items()
+        }
+
+    def _standard_deviations(self) -> list[float]:
+        """Of each make of item; a scatter known from few repeats is itself uncertain."""
+        variances = {}
+        for gauge, scatter in self._model.scatter.items():
+            freedom = scatter.degrees_of_freedom
+            factor = 1.0 if freedom is None else freedom / self._rng.gammavariate(freedom / 2.0, 2.0)
+            variances[gauge] = scatter.standard_nm**2 * factor
+        return [
+            sqrt(sum(factor * variances[gauge] for gauge, factor in part.scatter.items()) + part.resolution_nm2)
+            for part in self._makes
+        ]

@@ -1,0 +1,164 @@
+"""One kind of a job, or of several that decide it together, solved as often as one likes: read and classed once."""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from fitmatch.fit.classes.candidates import Kind
+from fitmatch.fit.classes.classes import Pair
+from fitmatch.fit.model.groups import Place, kind_for, placed, shares_placed, turns
+from fitmatch.fit.model.naming import name_shells
+from fitmatch.fit.model.order import BOXES, KEEP_SETS_SLACK_NM, QUALITY, STRATEGIES, Figure, order_of, value
+from fitmatch.fit.proof.levels import prove
+from fitmatch.fit.solver.stopping import Stop, Stopped
+from fitmatch.records.job import Job, Rule
+from fitmatch.records.parts import Position
+from fitmatch.records.placements import Placement
+from fitmatch.records.plans import Proof
+from fitmatch.records.pools import TOGETHER
+
+if TYPE_CHECKING:
+    from fitmatch.fit.proof.few_pairs import Trial
+
+_Variant = tuple[frozenset[str] | None, tuple[Rule, ...] | None]  # boxes and rules; None: those of the job
+
+
+@dataclass(eq=False)
+class Solved:
+    """What was found and how far it is proven; the very shells are chosen when they are asked for."""
+
+    proof: Proof
+    _place: Callable[[], tuple[Kind, list[Placement]]]
+    _order: Sequence[Figure]
+    _figures: Mapping[str, int] | None = None
+
+    @cached_property
+    def figures(self) -> Mapping[str, int]:
+        """By the names of their levels and in their order, over all positions that are filled."""
+        return self._figures or _figures(*self.placed, self._order)
+
+    @cached_property
+    def placed(self) -> tuple[Kind, list[Placement]]:
+        """The placements, and the kind of whose jobs their positions are: with the housings where they were put."""
+        return self._place()
+
+    @property
+    def placements(self) -> list[Placement]:
+        return self.placed[1]
+
+
+class Kernel:
+    """Solves one kind of a job, or of several jobs that hold the same shells, by levels 0 to 2.
+
+    `moving`: housings may move where the rules let them. Of several jobs `priority` is as in `fitmatch.assign`.
+    """
+
+    def __init__(self, jobs: Job | Sequence[Job], kind: str, *, moving: bool = True, priority: str = TOGETHER) -> None:
+        given = (jobs,) if isinstance(jobs, Job) else tuple(jobs)
+        self._sorted = kind_for if moving else Kind
+        self.kind = self._sorted(given, kind)
+        self._priority = priority
+        self._kinds: dict[_Variant, Kind] = {(None, None): self.kind}
+        self._trials: dict[_Variant, tuple[Trial, dict[str, int]] | None] = {}
+
+    def solve(
+        self,
+        strategy: str = "target",
+        *,
+        slack_nm: int | None = None,
+        target_nm: int | Mapping[str, int] | None = None,
+        boxes: Iterable[str] | None = None,
+        rules: Iterable[Rule] | None = None,
+        ties: bool = False,
+        stop: Stop | None = None,
+    ) -> Solved:
+        """The best choice by levels 0 to 2, with `ties` by level 3 too; without, it is open which of equal plans it is.
+
+        `target_nm`: for all positions, or by their names (JOB/POSITION where there are several jobs). `boxes`: shells
+        are drawn from these alone. `rules` stand in the place of those of every job; they can compare no columns
+        that its own do not. Raises ValueError for a strategy that is unknown or, for "even", lacks limits, and
+        for a target outside the limits of its position.
+        """
+        check_strategy(strategy, (p for job in self.kind.jobs for p in job.positions if p.kind == self.kind.name))
+        slack_nm = default_slack(strategy) if slack_nm is None else slack_nm
+        targets = {} if target_nm is None else _targets(self.kind, target_nm)
+        opened, stop = None if boxes is None else frozenset(boxes), stop or Stop()
+        variant = opened, None if rules is None else tuple(rules)
+        kind = self._kind(variant)
+        if strategy == "target" and not slack_nm and not ties:
+            with suppress(Stopped):  # how far a proof came that was stopped is for the other way to tell
+                tried = self._try_out(variant, targets, stop)
+                if tried is not None:
+                    return tried
+        kind = kind.with_targets(targets) if targets else kind
+        work = turns(kind, self._priority)
+        proven = prove(kind, strategy, slack_nm, stop, work, ties=ties)
+        order = order_of(strategy, slack_nm, kind.bores, several=len(work[0]) > 1)
+        figures = (*order.fit, *order.rest, *order.quality, *(order.ties if ties else ()))
+        return Solved(proven.proof, lambda: placed(kind, proven.choice), figures)
+
+    def _kind(self, variant: _Variant) -> Kind:
+        if variant not in self._kinds:
+            opened, rules = variant
+            kind = self.kind
+            if rules is not None:
+                kind = self._sorted([replace(job, rules=rules) for job in kind.jobs], kind.name)
+            self._kinds[variant] = kind if opened is None else kind.from_boxes([opened] * len(kind.jobs))
+        return self._kinds[variant]
+
+    def _try_out(self, variant: _Variant, targets: Mapping[Place, int], stop: Stop) -> Solved | None:
+        """The same for a few pairs, where that is possible."""
+        from fitmatch.fit.proof.few_pairs import trial_of
+
+        kind = self._kinds[variant]
+        order = order_of("target", 0, kind.bores)
+        if variant not in self._trials:
+            trial = trial_of(kind, stop)
+            levels = (*order.fit, *order.rest)
+            self._trials[variant] = None if trial is None else (trial, _figures(*_placed(kind, trial.some), levels))
+        known = self._trials[variant]
+        found = known and known[0].best(targets)
+        if not known or not found:
+            return None
+        quality = dict(zip((figure.name for figure in QUALITY["target"]), found[:3], strict=True))
+        return Solved(Proof(), lambda: _placed(kind.with_targets(targets), found.plan), (), known[1] | quality)
+
+
+def default_slack(strategy: str) -> int:
+    return KEEP_SETS_SLACK_NM if strategy == "keep-sets" else 0
+
+
+def check_strategy(strategy: str, positions: Iterable[Position]) -> None:
+    """Raises ValueError where the strategy is unknown or these positions lack limits for it."""
+    if strategy not in STRATEGIES:
+        raise ValueError(f"unknown strategy {strategy!r}; known are {', '.join(STRATEGIES)}")
+    if strategy == "even" and any(p.min_nm is None or p.max_nm is None for p in positions):
+        raise ValueError("the strategy `even` needs min and max at every position: it knows no target by itself")
+
+
+def _figures(kind: Kind, placements: Sequence[Placement], order: Iterable[Figure]) -> dict[str, int]:
+    shares, boxes = shares_placed(kind, placements), {shell.box for p in placements for shell in (p.upper, p.lower)}
+    return {f.name: len(boxes) if f is BOXES else abs(value(f, shares)) for f in order}
+
+
+def _targets(kind: Kind, target_nm: int | Mapping[str, int]) -> dict[Place, int]:
+    """The targets asked for by position."""
+    mine = [(job, p) for job in kind.jobs for p in job.positions if p.kind == kind.name]
+    named = {f"{job.name}/{p.name}" if job.name else p.name: (job, p) for job, p in mine}
+    wanted = dict.fromkeys(named, target_nm) if isinstance(target_nm, int) else target_nm
+    found: dict[Place, int] = {}
+    for name, nm in wanted.items():
+        if name not in named:
+            raise ValueError(f"there is no position {name!r} of kind {kind.name}")
+        job, p = named[name]
+        if not (p.min_nm is None or p.min_nm <= nm) or not (p.max_nm is None or nm <= p.max_nm):
+            raise ValueError(f"the target of {name} lies outside its limits")
+        found[job.name, p.name] = nm
+    return found
+
+
+def _placed(kind: Kind, plan: Mapping[Place, Pair]) -> tuple[Kind, list[Placement]]:
+    """Very shells for the pairs of a plan, by position, in a kind whose classes are those of the pairs."""
+    return kind, kind.fixed + name_shells(kind, [(p, plan[p.key]) for p in kind.positions if p.key in plan])

@@ -1,0 +1,58 @@
+"""Candidates, model, proof, checked plan: which shell goes where, and that nothing better exists in these readings."""
+
+from fitmatch.fit.answer.best_plan import best_plan
+from fitmatch.fit.model.order import STRATEGIES
+from fitmatch.fit.solver.stopping import Stop
+from fitmatch.records.job import Job
+from fitmatch.records.plans import Plan
+from fitmatch.records.pools import TOGETHER, Pool
+
+__all__ = ["STRATEGIES", "Stop", "assign"]
+
+
+def assign(
+    task: Job | Pool,
+    strategy: str = "target",
+    *,
+    slack_nm: int | None = None,
+    stop: Stop | None = None,
+    priority: str = TOGETHER,
+    alternatives: int = 0,
+    explain: str | None = None,
+    insist: tuple[str, str] | None = None,
+) -> Plan:
+    """The best assignment of shells to positions, proven level by level and independently checked, with the reasons of
+    positions that are empty or outside their limits.
+
+    `task` is one job, or a `Pool` as `fitmatch.read_jobs` makes it. `strategy` is "target", "even" or "keep-sets";
+    `slack_nm` is how much of the strategy's first figure may be given up for the later ones (None: 0, for keep-sets
+    2540 nm). With several jobs `priority` is "together" or "in-order": the first job comes before the second, and so
+    on. A `stop` with a time limit may leave the proof incomplete: the plan then says so.
+
+    `alternatives`: so many next best plans of each kind besides. `explain` names a position, JOB/POSITION with several
+    jobs, that is explained besides; `insist`: with the best plan in which it has these shells, upper and lower, NAME or
+    BOX/NAME.
+
+    Raises ValueError for a strategy that is unknown or, for "even", lacks limits, and for a position or shells that are
+    not there or cannot go together, and InputError for a guard that leaves some position no clearance.
+    """
+    stop = stop or Stop()
+    question = None
+    if explain is not None:
+        from fitmatch.fit.beside.explanations import asked
+
+        question = asked(task.jobs, explain, insist)
+    plan = best_plan(task, strategy, slack_nm=slack_nm, stop=stop, priority=priority)
+    if plan.unfilled or not all(p.within_limits for p in plan.placements):
+        from fitmatch.fit.why.conflicts import with_reasons
+
+        plan = with_reasons(plan, stop)
+    if alternatives:
+        from fitmatch.fit.beside.alternatives import with_alternatives
+
+        plan = with_alternatives(plan, alternatives, stop)
+    if question is not None:
+        from fitmatch.fit.beside.explanations import explained
+
+        plan = explained(plan, question, stop)
+    return plan

@@ -1,0 +1,1 @@
+"""What else could have been: the next best plans, and one position explained."""

@@ -1,0 +1,1 @@
+"""What is interchangeable as classes, and the pairs of classes that may go where."""

@@ -1,0 +1,194 @@
+"""Levels 0 and 1: as many positions as possible inside their limits, then the others filled as the least bad choice.
+
+Mostly every bore can have its best at once, and a plan found among few pairs proves that; where shells are short, or
+wanted twice, all pairs are listed and one figure is minimised after the other.
+"""
+
+from collections import Counter
+from collections.abc import Collection, Iterable
+
+from fitmatch.fit.classes.candidates import Kind
+from fitmatch.fit.classes.classes import Bore, Pair
+from fitmatch.fit.model.order import ENGINES, FILLED, INSIDE, LEVEL_1, WISH, order_of
+from fitmatch.fit.proof.pair_sources import Best
+from fitmatch.fit.proof.search import Search
+from fitmatch.fit.proof.several_jobs import most_complete
+from fitmatch.fit.proof.windows import ANY, Windows, own_bests, widest_deviation
+
+_Miss = tuple[int, int]  # of a wished band: 1 where it is too tight, and by how much
+_NO_MISS = (0, 0)
+
+
+class NoPlan(Exception):
+    """No plan meets the demand."""
+
+
+def places_of(bores: Iterable[Bore]) -> int:
+    """How many positions these bores stand for."""
+    return sum(b.count for b in {b.seat: b for b in bores}.values())
+
+
+def fill(search: Search) -> Windows:
+    """Prove levels 0 and 1 of the jobs in work."""
+    return fill_all(search) or fill_most(search)
+
+
+def fill_all(search: Search, within: int | None = None) -> Windows | None:
+    """Try to give every bore its best at once: inside its limits where any pair is, else its own least bad pair.
+
+    No plan can do better on levels 0 and 1, so a plan found among few pairs proves both. Where a band is wished, each
+    bore's best wish is tried first; if not all can have that, the wish is proven over the pairs inside the limits.
+    Windows of |deviation| start at the largest of each bore's own best and widen; `within` names the only one to try.
+    """
+    if not any(bore.wishes for bore in search.bores):
+        return fill_at_best(search, within, wished=False)
+    windows = fill_at_best(search, within, wished=True)
+    if windows is None:
+        windows = fill_at_best(search, within, wished=False)
+        if windows is not None:
+            windows.open(ANY if within is None else within)
+            for figure in WISH:
+                search.minimise(figure)
+    return windows
+
+
+def fill_at_best(search: Search, within: int | None, *, wished: bool) -> Windows | None:
+    """`fill_all` with or without the wish."""
+    search.figure = INSIDE
+    kind, before = search.kind, search.bounds
+    own_best = _own_bests(search, wished=wished)
+    able = {bore.seat for bore in own_best}
+    outside = _least_bad(kind, [bore for bore in search.bores if bore.seat not in able], wished=wished)
+    able |= {p.bore.seat for p in outside}
+    outside += [p for p in kind.vacancies if p.bore.terms in search.work and p.bore.seat not in able]
+    if not _enough_shells([*own_best, *(p.bore for p in outside if p.filled)]):
+        return None
+    window = max(own_bests(own_best).values(), default=0)
+    search.least_worst = window
+    widest = widest_deviation(kind, own_best)
+    if within is not None:
+        if window > within:
+            return None
+        window = widest = within
+    if not wished:
+        outside = _part_the_outside(search, outside)
+    windows = Windows(search, own_best, outside)
+    while not windows.fill(window):
+        if window >= widest:
+            search.bounds = before
+            return None
+        search.least_worst = window + 1
+        window = min(2 * window + 1_000, widest)
+    return windows
+
+
+def _part_the_outside(search: Search, outside: list[Pair]) -> list[Pair]:
+    """Where seats without any pair inside their limits want the same shells, prove what they can have at best between
+    them, whatever the others take: the others are inside their limits and add nothing to level 1."""
+    seats = {p.bore.seat for p in outside}
+    bores = [bore for bore in search.bores if bore.seat in seats]
+    if places_of(bores) < 2 or any(bore.house is not None for bore in bores):
+        return outside
+    alone = Search(search.kind, search.stop)
+    alone.take(search.work)
+    alone.figure = INSIDE
+    if alone.feasible(outside, alone.filling(outside)) is not None:
+        return outside
+    everything = [p for bore in bores for p in search.kind.pairs(bore, 0, bore.sum_high)]
+    alone.fields, alone.bounds = [everything], alone.filling(everything)
+    found = alone.feasible(everything)
+    if found is None:
+        return outside
+    alone.choice = found
+    for figure in LEVEL_1:
+        alone.minimise(figure)
+    search.bounds = search.bounds.and_limits(*alone.bounds.limits)
+    return alone.fields[0]
+
+
+def _enough_shells(bores: Collection[Bore]) -> bool:
+    """Whether there are as many halves of each side as the seats of these bores ask for, whatever their walls."""
+    seats = places_of(bores)
+    classes = {c.index: c for bore in bores for rack in (bore.upper, bore.lower) for c in rack.classes}
+    halves = Counter[str]()
+    for c in classes.values():
+        halves[c.half] += c.count
+    short = seats - halves["upper"], seats - halves["lower"]
+    return max(*short, max(short[0], 0) + max(short[1], 0)) <= halves["either"]
+
+
+def _own_bests(search: Search, *, wished: bool) -> dict[Bore, Best]:
+    """The bores that have a pair inside their limits, each with its best; with `wished`, also as near to the wished
+    band as any pair of its seat comes."""
+    kind = search.kind
+    found: dict[Bore, tuple[Best, _Miss]] = {}
+    least: dict[int, _Miss] = {}
+    for bore in search.bores:
+        if not bore.counts:
+            continue
+        low, high, miss = _nearest_to_wish(kind, bore) if wished else (bore.inside_low, bore.inside_high, _NO_MISS)
+        over = kind.smallest_sum(bore, max(bore.ideal, low), high)
+        under = kind.largest_sum(bore, low, min(bore.ideal, high))
+        near = [abs(s - bore.ideal) for s in (over, under) if s is not None]
+        if near:
+            found[bore] = Best(min(near), low, high), miss
+            least[bore.seat] = min(miss, least.get(bore.seat, miss))
+    return {bore: best for bore, (best, miss) in found.items() if miss == least[bore.seat]}
+
+
+def _nearest_to_wish(kind: Kind, bore: Bore) -> tuple[int, int, _Miss]:
+    """The wall sums inside the limits that come nearest to the wished band, from and to, and by how much they miss it.
+    Too loose is nearer than too tight."""
+    if kind.smallest_sum(bore, bore.wanted_low, bore.wanted_high) is not None:
+        return bore.wanted_low, bore.wanted_high, _NO_MISS
+    loose = kind.largest_sum(bore, bore.inside_low, min(bore.wanted_low - 1, bore.inside_high))
+    if loose is not None:
+        return loose, loose, (0, bore.wanted_low - loose)
+    tight = kind.smallest_sum(bore, max(bore.wanted_high + 1, bore.inside_low), bore.inside_high)
+    if tight is not None:
+        return tight, tight, (1, tight - bore.wanted_high)
+    return 1, 0, _NO_MISS
+
+
+def _least_bad(kind: Kind, bores: list[Bore], *, wished: bool) -> list[Pair]:
+    """The pairs that are each seat's least bad choice, where none lies inside its limits."""
+    found: dict[int, list[Pair]] = {}
+    for bore in bores:
+        walls = kind.largest_sum(bore, 0, bore.not_below)
+        if walls is None:
+            walls = kind.smallest_sum(bore, bore.not_below + 1, bore.sum_high)
+        if walls is not None:
+            found.setdefault(bore.seat, []).extend(kind.pairs(bore, walls, walls))
+    # What is locked in both halves may be inside its limits and is among these, as it is not bound to any window.
+    figures = (INSIDE, *LEVEL_1, *(WISH if wished else ()))
+
+    def badness(pair: Pair) -> tuple[int, ...]:
+        return tuple(figure.measure(pair) for figure in figures)
+
+    return [p for pairs in found.values() for p in pairs if badness(p) == min(map(badness, pairs))]
+
+
+def fill_most(search: Search) -> Windows:
+    """The long way, over all pairs: shells are too few, or positions want the same ones. Raises NoPlan where what is
+    demanded cannot be."""
+    kind = search.kind
+    everything: list[Pair] = []
+    for bore in search.bores:
+        search.stop.seconds_left()
+        everything.extend(kind.pairs(bore, 0, bore.sum_high))
+    everything.extend(p for p in kind.vacancies if p.bore.terms in search.work)
+    search.fields, search.least_worst = [[*search.kept, *everything]], 0
+    if search.demanded:
+        found = search.feasible(search.fields[0])
+        if found is None:
+            raise NoPlan
+        search.choice = found
+    order = order_of("target", 0, search.bores, several=len(search.work) > 1)
+    for figure in (*order.fit, *order.rest):
+        if figure is ENGINES:
+            most_complete(search)
+        else:
+            search.minimise(figure)
+    if -search.value(FILLED) == places_of(search.bores):
+        search.bounds = search.filling(p for field in search.fields for p in field)
+    return Windows(search, _own_bests(search, wished=False), [p for p in everything if not p.counted])

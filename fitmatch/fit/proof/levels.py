@@ -1,0 +1,245 @@
+"""The proof: the figures of `order` one after the other, each kept while the next is proven.
+
+How a figure adds up decides who proves it. One certificate may settle several at once: a plan in which every bore has
+its best on levels 0 and 1 proves both, and a bound on the worst deviation.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from itertools import islice, repeat
+from typing import NamedTuple
+
+from fitmatch.fit.classes.candidates import Kind
+from fitmatch.fit.classes.classes import Pair
+from fitmatch.fit.model.order import (
+    BOXES,
+    FILLED,
+    INSIDE,
+    LEVELS_0_AND_1,
+    QUALITY,
+    SQUARES,
+    WORST,
+    Adds,
+    Figure,
+    order_of,
+)
+from fitmatch.fit.model.pairs import FREE, Choice, Limit, Work
+from fitmatch.fit.proof.box_sets import BoxSets
+from fitmatch.fit.proof.filling import NoPlan, fill, fill_all, fill_most, places_of
+from fitmatch.fit.proof.pair_sources import Listed
+from fitmatch.fit.proof.search import Search
+from fitmatch.fit.proof.several_jobs import narrow_spreads
+from fitmatch.fit.proof.smallest_spread import narrow_spread
+from fitmatch.fit.proof.windows import ANY, Windows
+from fitmatch.fit.solver.stopping import Stop, Stopped
+from fitmatch.records.plans import Proof
+
+Turns = Sequence[Work]
+_Boxes = tuple[frozenset[str], ...]  # that each of the first jobs may draw on
+Demanding = Callable[[Kind], tuple[Kind, list[Pair]]]  # alters a kind, and says of which pairs one must be used
+
+
+class Proven(NamedTuple):
+    """The best choice of pairs for one kind, with what is demanded told apart in it, and how far it is proven."""
+
+    kind: Kind
+    choice: Choice
+    proof: Proof
+
+
+def prove(
+    kind: Kind,
+    strategy: str,
+    slack_nm: int,
+    stop: Stop,
+    turns: Turns,
+    demand: Demanding | None = None,
+    *,
+    ties: bool = True,
+) -> Proven:
+    """Work through all figures, with `ties` those of level 3 too; where time runs out the best choice so far comes
+    back, unproven.
+
+    `turns`: jobs that are worked for together, those of the first turn before any other; ties are for all. Raises
+    NoPlan where a `demand` cannot be met.
+    """
+    way = _Way(stop, turns, slack_nm, demand, ties)
+    search = way.search(kind)
+    try:
+        if strategy == "keep-sets":
+            way.keep_sets(search)
+            return Proven(search.kind, search.choice, Proof())
+        for work in turns:
+            search.take(work)
+            _prove_quality(fill(search), order_of(strategy, slack_nm).quality, slack_nm)
+        if ties:
+            if len(turns) > 1:
+                search.take(kind.terms)
+            _ties(search)
+    except Stopped as stopped:
+        name = search.figure.name if search.figure else None
+        return Proven(search.kind, search.choice, Proof(False, name, _bound(search, stopped.bound)))
+    return Proven(search.kind, search.choice, Proof())
+
+
+def _bound(search: Search, bound: int | None) -> int | None:
+    """What the figure in work cannot be better than: as proven, else what is plain without any proof."""
+    kind, figure = search.kind, search.figure
+    if figure is BOXES:
+        return 0  # the bound is that of another search, for certain boxes
+    if figure is not None and figure.more:
+        known = [] if bound is None else [-bound]
+        if figure in (INSIDE, FILLED):
+            ends = (lambda b: (b.inside_low, b.inside_high)) if figure is INSIDE else (lambda b: (0, b.sum_high))
+            known.append(places_of(b for b in search.bores if kind.smallest_sum(b, *ends(b)) is not None))
+        return min(known, default=None)
+    least = search.least_worst if figure is WORST else 0
+    return least if bound is None else max(least, bound)
+
+
+# --- levels 2 and 3 ---
+
+
+def _prove_quality(windows: Windows, figures: Sequence[Figure], slack_nm: int = 0) -> None:
+    """Each figure by the way that suits how it adds up. The first may be given up by the slack for the later ones."""
+    radius = ANY
+    for at, figure in enumerate(figures):
+        slack = slack_nm if at == 0 else 0
+        if figure.adds is Adds.WORST:
+            radius = windows.least_worst() + slack
+            if slack:
+                windows.narrowed = True  # larger windows are open than the field holds
+        elif figure.adds is Adds.SUM:
+            windows.least_squares(radius)
+        else:
+            _narrow_spread(windows, figure, slack, first=at == 0)
+
+
+def _narrow_spread(windows: Windows, figure: Figure, slack: int, *, first: bool) -> None:
+    search = windows.search
+    if first:
+        # A plan of small spread to start from: the best by deviation. It proves nothing about the spread.
+        try:
+            search.narrow_worst(figure)
+            search.minimise(replace(SQUARES, name=figure.name), keep=False)
+        except Stopped:
+            raise Stopped from None
+    if len(search.kind.terms) > 1:  # sliding windows are for one job alone
+        if first:
+            windows.open(ANY)
+        narrow_spreads(search, slack)
+    else:
+        narrow_spread(search, [windows.source()] if first else [Listed(field) for field in search.fields], slack)
+
+
+def _ties(search: Search) -> tuple[int, ...]:
+    return tuple(map(search.minimise, order_of("target", 0, search.bores).ties))
+
+
+# --- keep-sets ---
+
+
+class _Way(NamedTuple):
+    """What all searches of one proof have in common."""
+
+    stop: Stop
+    turns: Turns
+    slack_nm: int
+    demand: Demanding | None
+    ties: bool
+
+    def search(self, kind: Kind) -> Search:
+        """A search among the plans that meet the demand."""
+        if self.demand is None:
+            return Search(kind, self.stop)
+        kind, demanded = self.demand(kind)
+        if not demanded:
+            raise NoPlan
+        seat = demanded[0].bore.seat
+        met = Limit(lambda p: int(p.bore.seat == seat), None, 1)
+        return Search(kind, self.stop, FREE.and_limits(met), demanded=demanded)
+
+    def keep_sets(self, search: Search) -> None:
+        """Fewest boxes drawn from with the same levels 0 and 1 and a worst |deviation| within the slack, then as
+        `target` among plans that draw on no more boxes, turn by turn; ties at last.
+
+        Sets of boxes that are equally good for the jobs of one turn are all kept for the next.
+        """
+        equals: list[_Boxes] = [()]  # for the jobs of the turns before
+        search.take(self.turns[0])
+        for turn in range(len(self.turns)):
+            if turn:
+                search.figure = BOXES
+            starts = [search] if turn == 0 else [self._at_turn(search, boxes, turn) for boxes in equals]
+            filled = list(zip(map(fill, starts), equals, strict=True))
+            wanted = min(map(_values, starts, repeat(LEVELS_0_AND_1)))
+            likely = [one for one in filled if _values(one[0].search, LEVELS_0_AND_1) == wanted]
+            most = min(windows.least_worst() for windows, _ in likely) + self.slack_nm
+            search.choice = likely[0][0].search.choice
+            search.figure = BOXES
+            try:
+                equals = self._fewest_boxes(search, likely, most, turn)
+            except Stopped:
+                raise Stopped from None  # its bound is of certain boxes alone
+
+    def _fewest_boxes(self, search: Search, likely: list[tuple[Windows, _Boxes]], most: int, turn: int) -> list[_Boxes]:
+        """The sets of boxes that are best for the jobs of this turn, each behind those of the turns before."""
+        wanted = _values(likely[0][0].search, LEVELS_0_AND_1)
+        equals: list[_Boxes] = []
+        fewest, best = None, None
+        for windows, before in likely:
+            start = windows.search
+            sets = BoxSets(start.kind, start.work, -start.value(FILLED), search.stop)
+            boxes = sets.fewest_untried()
+            while boxes is not None and (fewest is None or len(boxes) <= fewest):
+                now = (*before, *[boxes] * len(self.turns[turn]))
+                try:
+                    here = self._at_turn(search, now, turn)
+                    enough = _reaching(here, wanted, most, windows.all_at_once)
+                except NoPlan:
+                    enough = None
+                if enough is not None:
+                    if fewest is None or len(boxes) < fewest:
+                        fewest, best = len(boxes), None
+                        search.choice = here.choice
+                        search.figure = WORST
+                    _prove_quality(enough, QUALITY["target"])
+                    figures = _values(here, QUALITY["target"])
+                    if self.ties and turn + 1 == len(self.turns):
+                        if turn:
+                            here.take(here.kind.terms)
+                        figures += _ties(here)
+                    if best is None or figures < best:
+                        best, equals = figures, []
+                        search.choice = here.choice
+                    if figures == best:
+                        equals.append(now)
+                sets.rule_out(boxes)
+                boxes = sets.fewest_untried()
+        return equals
+
+    def _at_turn(self, search: Search, boxes: _Boxes, turn: int) -> Search:
+        """A search in which the first jobs draw on these boxes alone, with the turns before this one proven, kept."""
+        here = self.search(search.kind.from_boxes(boxes))
+        terms = iter(here.kind.terms)
+        for i, work in enumerate(self.turns[: turn + 1]):
+            here.take(list(islice(terms, len(work))))
+            if i < turn:
+                _prove_quality(fill(here), QUALITY["target"])
+        return here
+
+
+def _reaching(search: Search, wanted: tuple[int, ...], most: int, at_once: bool) -> Windows | None:
+    """What is left where the boxes of this search give these levels 0 and 1 with a worst |deviation| of `most` at
+    most; None where they do not."""
+    windows = fill_all(search, most)
+    if windows is None:
+        if at_once:  # and these boxes must fill all at once too
+            return None
+        windows = fill_most(search)
+    return windows if _values(search, LEVELS_0_AND_1) == wanted and windows.least_worst() <= most else None
+
+
+def _values(search: Search, figures: Iterable[Figure]) -> tuple[int, ...]:
+    """Of the plan in hand and the jobs in work; smaller is better."""
+    return tuple(map(search.value, figures))

@@ -1,0 +1,303 @@
+"""The moves that a proof is made of: minimise a sum or a largest deviation, and keep it; ask whether there is a plan.
+
+A `Search` holds one kind: its *fields* (sets of pairs; every plan still in the running lies wholly inside at least one
+of them), its *bounds* (with a limit for each figure already proven) and the best plan known, its *choice*. Each move
+proves one figure, keeps its value as a one-sided limit and drops the pairs that no plan of that value can use.
+
+Of several jobs some are *in work*: the moves judge their bores alone, and what was proven for others before stays.
+"""
+
+import dataclasses
+import logging
+import time
+from collections.abc import Callable, Iterable, Sequence
+from math import gcd
+
+from fitmatch.fit.classes.candidates import Kind
+from fitmatch.fit.classes.classes import Pair
+from fitmatch.fit.model.order import SQUARES, WORST, Figure, value
+from fitmatch.fit.model.pairs import FREE, Bounds, Choice, Limit, Measure, Model, Work, shares_of
+from fitmatch.fit.solver.adapter import SHORT, Outcome, Relaxation, relax, solve
+from fitmatch.fit.solver.program import ONE, Bound, exact_bound, price, with_slacks
+from fitmatch.fit.solver.stopping import Stop, Stopped
+from fitmatch.problems import FaultInFitmatch
+from fitmatch.stages import now
+
+_LOG = logging.getLogger("fitmatch.fit.assign")
+
+FEW_PAIRS = 2_000  # among so many a plan is sought before all others (measured)
+
+
+@dataclasses.dataclass(eq=False)
+class Search:
+    """The proof of one kind, figure by figure. `figure` is the one in work; Stopped may leave any move.
+
+    Of the pairs `demanded` one is used, whatever it costs. After `efforts` of the solver a question of feasibility is
+    given up.
+    """
+
+    kind: Kind
+    stop: Stop
+    bounds: Bounds = FREE
+    _: dataclasses.KW_ONLY
+    demanded: Sequence[Pair] = ()
+    choice: Choice = dataclasses.field(default_factory=Choice)  # the best plan known
+    efforts: Callable[[], Iterable[float]] | None = None
+
+    def __post_init__(self) -> None:
+        self.figure: Figure | None = None
+        self.least_worst = 0  # no plan of the right levels 0 and 1 has a smaller worst |deviation|
+        self.blamed: set[int] | None = None  # of the last field without a plan: the seats that made it so, if known
+        self.kept: list[Pair] = []  # what may be used of jobs that came before those in work; part of every field
+        self.work: Work = self.kind.terms  # the jobs in work
+        self.bores = self.kind.bores  # theirs
+        # In the fields from the start: jobs whose turn comes earlier must leave room for what is demanded.
+        self.fields: list[list[Pair]] = [list(self.demanded)]
+        self._full_before: frozenset[int] = frozenset()  # by the turns before this one
+        self._since = time.monotonic()
+
+    # --- what is known ---
+
+    def take(self, work: Work) -> None:
+        """Turn to these jobs; all that was proven of those in work before stays."""
+        left = {p: None for field in self.fields for p in field}
+        self.kept = [p for p in left if p.bore.terms not in work]
+        self.work = work
+        self.bores = [bore for bore in self.kind.bores if bore.terms in work]
+        self.least_worst = 0
+        self._full_before = self.bounds.full
+
+    def filling(self, pairs: Iterable[Pair]) -> Bounds:
+        """The bounds with every seat of the jobs in work that has one of these pairs filled wholly."""
+        return self.bounds._replace(full=self.bounds.full | {p.bore.seat for p in pairs if p.bore.terms in self.work})
+
+    def value(self, figure: Figure) -> int:
+        """Of the jobs in work, by the plan in hand."""
+        return value(figure, shares_of(self.kind, self.choice, self.work))
+
+    def judged(self, pair: Pair) -> bool:
+        """Whether the pair counts in the quality of the jobs in work."""
+        return bool(pair.counted) and pair.bore.terms in self.work
+
+    @property
+    def only_shells_bind(self) -> bool:
+        """Whether the bores are bound to one another by nothing but the shells and housings there are."""
+        return (
+            not self.bounds.complete
+            and not self.demanded
+            and not any(bore.wishes for bore in self.bores)
+            and not any(terms.one_thick_side or terms.shifts.on for terms in self.kind.terms)
+        )
+
+    # --- moves ---
+
+    def minimise(self, figure: Figure, *, keep: bool = True) -> int:
+        """Prove the smallest total of a sum and, unless it is a mere start, keep it."""
+        self.figure = figure
+        measure = of_jobs(figure.measure, self.kind, self.work)
+        best = self.value(figure)
+        kept: list[tuple[int, list[Pair]]] = []
+        for field in self.fields:
+            try:
+                found = self.minimise_in(field, measure, best)
+            except Stopped as stopped:
+                bound = stopped.bound if len(self.fields) == 1 else None
+                raise Stopped(bound) from None
+            if found is not None:
+                best = found[0]
+                kept.append(found)
+        self.fields = [field for total, field in kept if total == best]
+        if not self.fields:
+            raise FaultInFitmatch(f"no plan is left at level {figure.name}")
+        if keep:
+            self.bounds = self.bounds.and_limits(Limit(measure, best))
+        return self.proved(best)
+
+    def narrow_worst(self, figure: Figure) -> int:
+        """Prove the smallest worst |deviation| of the pairs inside their limits and keep it; `figure`: what for."""
+        self.figure = figure
+        best = self.value(WORST)
+        ranked = sorted(((max(self.least_worst, self._worst_at_least(f)), i) for i, f in enumerate(self.fields)))
+        for rank, (at_least, i) in enumerate(ranked):
+            low = at_least
+            while low < best:
+                # Bisect over the deviations that occur, and jump to the worst of each plan that is found.
+                deviations = {abs(p.deviation_nm) for p in self.fields[i] if self.judged(p)}
+                values = sorted(v for v in deviations if low <= v < best)
+                if not values:
+                    break
+                middle = values[0] if values[0] == at_least else values[len(values) // 2]
+                try:
+                    found = self.feasible(self._up_to(middle, self.fields[i]))
+                except Stopped:
+                    raise Stopped(min([low, best, *(least_ for least_, _ in ranked[rank + 1 :])])) from None
+                if found is None:
+                    low = middle + 1
+                else:
+                    self.choice = found
+                    best = self.value(WORST)
+        self.fields = [self._up_to(best, self.fields[i]) for least_, i in ranked if least_ <= best]
+        return self.proved(best)
+
+    def feasible(self, field: list[Pair], bounds: Bounds | None = None) -> Choice | None:
+        """A plan from these pairs within all bounds, these or those in force, or None where there is none; raises
+        Stopped."""
+        bounds = self.bounds if bounds is None else bounds
+        if not bounds.full <= {p.bore.seat for p in field}:
+            return None
+        self.blamed = None
+        self._tell(field)
+        model = Model(self.kind, field, bounds)
+        # A relaxation that comes out whole is a plan, at a fraction of the cost of a search.
+        cost = model.cost(of_jobs(SQUARES.measure, self.kind, self.work))
+        relaxed = relax(model.program, cost, self.stop)
+        if relaxed is None:
+            if self._out_of_reach(model):
+                return None
+        elif (x := model.whole(relaxed.x)) is not None:
+            return model.choice(x)
+        elif len(field) > FEW_PAIRS:
+            proof = exact_bound(model.program, cost, relaxed.multipliers)
+            any_plan = [0] * len(field)
+            found = self._among_few(field, bounds, relaxed, proof._replace(least=0), any_plan)
+            if found is not None:
+                return found[1]
+        efforts = None if self.efforts is None else self.efforts()
+        answer = solve(model.program, [0] * len(model.program.upper), self.stop, efforts=efforts)
+        if answer.outcome is Outcome.INFEASIBLE:
+            return None
+        if answer.x is None:
+            raise Stopped
+        return model.choice(answer.x)
+
+    def _among_few(
+        self, field: list[Pair], bounds: Bounds, relaxed: Relaxation, proof: Bound, costs: Sequence[int]
+    ) -> tuple[int, Choice] | None:
+        """A plan of a small total of the pairs' `costs`, from those that a relaxation uses and those of the least
+        reduced cost, if short searches find any. Of very many pairs few mostly hold one; they become more
+        until they are all that a better plan could use."""
+        used = [j for j in range(len(field)) if relaxed.x[j] > 0]
+        others = sorted((j for j in range(len(field)) if relaxed.x[j] <= 0), key=proof.reduced.__getitem__)
+        found: list[tuple[int, Choice]] = []
+        few, useful = FEW_PAIRS, len(others)
+        while few < useful:
+            chosen = sorted(used + others[:few])
+            model = Model(self.kind, [field[j] for j in chosen], bounds)
+            cost = [*(costs[j] for j in chosen), *[0] * (len(model.program.upper) - len(chosen))]
+            answer = solve(model.program, cost, self.stop, efforts=SHORT if self.efforts is None else self.efforts())
+            if answer.x is not None:
+                found.append((_dot(cost, answer.x), model.choice(answer.x)))
+                spare = found[-1][0] - proof.least
+                useful = sum(proof.reduced[j] <= spare for j in others) if spare else 0
+            few *= 5
+        return min(found, key=lambda one: one[0], default=None)
+
+    def _out_of_reach(self, model: Model) -> bool:
+        """Whether an exact bound proves that no point is feasible: too few shells for too many seats is quick to see in
+        a relaxation and can take a search for ever."""
+        lax = with_slacks(model.program)
+        # Dear enough that rounding the multipliers of rows in nanometres loses nothing.
+        cost = [ONE * (j >= len(model.program.upper)) for j in range(len(lax.upper))]
+        relaxed = relax(lax, cost, self.stop)
+        if relaxed is None or exact_bound(lax, cost, relaxed.multipliers).least <= 0:
+            return False
+        self.blamed = {seat for seat, y in zip(model.seats, relaxed.multipliers, strict=False) if price(y) > 0}
+        return True
+
+    # --- details ---
+
+    def _up_to(self, worst: int, field: list[Pair]) -> list[Pair]:
+        return [p for p in field if abs(p.deviation_nm) <= worst or not self.judged(p)]
+
+    def _tell(self, field: list[Pair]) -> None:
+        now(f"{self.kind.name}: {self.figure.name.replace('_', ' ') if self.figure else ''}, {len(field)} pairs")
+
+    def proved(self, value: int) -> int:
+        now = time.monotonic()
+        _LOG.debug(
+            "%s: %s = %d with %d pairs in %d fields, %.3f s",
+            self.kind.name,
+            self.figure and self.figure.name,
+            value,
+            sum(map(len, self.fields)),
+            len(self.fields),
+            now - self._since,
+        )
+        self._since = now
+        return value
+
+    def _worst_at_least(self, field: list[Pair]) -> int:
+        """No plan of this field has a smaller worst |deviation|."""
+        best: dict[int, int] = {}
+        for p in field:
+            if self.bounds.fills(p.bore):
+                off = abs(p.deviation_nm) if self.judged(p) else 0
+                best[p.bore.seat] = min(best.get(p.bore.seat, off), off)
+        return max(best.values(), default=0)
+
+    def minimise_in(self, field: list[Pair], measure: Measure, cutoff: int) -> tuple[int, list[Pair]] | None:
+        """The smallest total in this field and the pairs that reach it; None where it is above `cutoff`."""
+        mine = self.choice.keys() <= set(field)
+        cheapest = self._cheapest(field, measure)
+        if mine and cheapest and sum(p.bore.count * measure(p) for p in cheapest.values()) == cutoff:
+            return cutoff, [p for p in field if measure(p) == measure(cheapest[p.bore.seat])]
+        self._tell(field)
+        model = Model(self.kind, field, self.bounds)
+        cost = model.cost(measure)
+        scale = gcd(*cost) or 1
+        cost = [c // scale for c in cost]
+        most = cutoff // scale
+        relaxed = relax(model.program, cost, self.stop)
+        least: int | None = None
+        reduced = [0] * len(cost)
+        if relaxed is not None:
+            proof = exact_bound(model.program, cost, relaxed.multipliers)
+            least, reduced = proof.least, proof.reduced
+            if least > most:
+                return None
+            x = model.whole(relaxed.x)
+            if x is not None and _dot(cost, x) <= most:
+                self.choice = model.choice(x)
+                mine, most = True, _dot(cost, x)
+            elif least < most and len(field) > FEW_PAIRS:
+                found = self._among_few(field, self.bounds, relaxed, proof, cost)
+                if found is not None and found[0] <= most:
+                    most, self.choice = found
+                    mine = True
+        if not (mine and least == most):
+            near = [p for j, p in enumerate(field) if least is None or least + reduced[j] <= most]
+            smaller = Model(self.kind, near, self.bounds)
+            cost_near = [c // scale for c in smaller.cost(measure)]
+            hint = [self.choice[p] for p in near] if mine else None  # what rules over several bores add is left open
+            answer = solve(smaller.program, cost_near, self.stop, hint)
+            if answer.outcome is Outcome.INFEASIBLE:
+                return None
+            value = None if answer.x is None else _dot(cost_near, answer.x)
+            if answer.x is not None and value is not None and value <= most:
+                self.choice = smaller.choice(answer.x)
+            if answer.outcome is not Outcome.OPTIMAL or value is None:
+                known = [b * scale for b in (least, answer.bound) if b is not None]
+                raise Stopped(max(known, default=None))
+            if value > most:
+                return None
+            most = value
+        return most * scale, [p for j, p in enumerate(field) if least is None or least + reduced[j] <= most]
+
+    def _cheapest(self, field: list[Pair], measure: Measure) -> dict[int, Pair]:
+        """Each bore's cheapest pair, the bore taken by itself; empty where this turn lets bores stay empty."""
+        best: dict[int, Pair] = {}
+        if self.bounds.full > self._full_before and all(self.bounds.fills(p.bore) for p in field):
+            for p in field:
+                if p.bore.seat not in best or measure(p) < measure(best[p.bore.seat]):
+                    best[p.bore.seat] = p
+        return best
+
+
+def of_jobs(measure: Measure, kind: Kind, work: Work) -> Measure:
+    """The same for the pairs of these jobs, 0 for others."""
+    jobs = list(work)
+    return measure if len(jobs) == len(kind.terms) else lambda p: measure(p) if p.bore.terms in jobs else 0
+
+
+def _dot(cost: Sequence[int], x: Sequence[int]) -> int:
+    return sum(c * v for c, v in zip(cost, x, strict=True))

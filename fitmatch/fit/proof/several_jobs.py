@@ -1,0 +1,105 @@
+"""The moves of a proof that only several jobs need: most of them complete, and the largest of their spreads."""
+
+from fitmatch.fit.classes.classes import Pair
+from fitmatch.fit.classes.demands import Terms
+from fitmatch.fit.model.job_rows import complete_rows
+from fitmatch.fit.model.order import ENGINES, SPREAD
+from fitmatch.fit.model.pairs import Bounds, Choice, Model
+from fitmatch.fit.proof.pair_sources import Listed
+from fitmatch.fit.proof.search import Search
+from fitmatch.fit.solver.adapter import relax
+from fitmatch.fit.solver.program import exact_bound
+from fitmatch.fit.solver.stopping import Stopped
+
+
+def most_complete(search: Search) -> None:
+    """Prove how many of the jobs can have all their positions inside their limits at once, and keep it.
+
+    Jobs are completed one after the other as far as that goes, which is quick and a plan to start from; multipliers
+    give what no plan can exceed. Only what lies between needs a search over which jobs.
+    """
+    search.figure = ENGINES
+    (field,) = search.fields
+    least, choice = _one_by_one(search, field)
+    search.choice = choice
+    most = _complete_at_most(search, field)
+    while least < most:
+        middle = (least + most + 1) // 2
+        try:
+            found = search.feasible(field, search.bounds._replace(complete=middle))
+        except Stopped:
+            raise Stopped(-most) from None
+        if found is None:
+            most = middle - 1
+        else:
+            search.choice = found
+            least = middle
+    search.bounds = search.bounds._replace(complete=least)
+    search.proved(least)
+
+
+def _one_by_one(search: Search, field: list[Pair]) -> tuple[int, Choice]:
+    """How many jobs are complete once each in turn was completed beside those before, where it can be."""
+    done: list[Terms] = []
+    fixed = 0  # jobs that are complete whatever is chosen
+    choice = search.choice
+    for terms in search.work:
+        if terms in search.kind.incomplete:
+            continue
+        trial = Search(search.kind, search.stop, Bounds(search.bounds.limits), demanded=search.demanded)
+        trial.take([*done, terms])
+        seats = {bore.seat for bore in search.kind.seats if bore.terms in trial.work}
+        inside = [*trial.kept, *(p for p in field if p.within_limits and p.bore.seat in seats)]
+        if not any(bore.terms is terms for bore in search.kind.seats):
+            fixed += 1
+        elif {p.bore.seat for p in inside} >= seats:
+            found = trial.feasible(inside, trial.filling(inside))
+            if found is not None:
+                done.append(terms)
+                choice = found
+    return len(done) + fixed, choice
+
+
+def _complete_at_most(search: Search, field: list[Pair]) -> int:
+    """What no plan can exceed, by the exact bound of a relaxation."""
+    able = sum(terms not in search.kind.incomplete for terms in search.work)
+    model = Model(search.kind, field, search.bounds)
+    complete = set(complete_rows(model.program, field, search.kind, 0))
+    cost = [-(j in complete) for j in range(len(model.program.upper))]
+    relaxed = relax(model.program, cost, search.stop)
+    return able if relaxed is None else min(able, -exact_bound(model.program, cost, relaxed.multipliers).least)
+
+
+def narrow_spreads(search: Search, slack: int = 0) -> None:
+    """Prove the smallest largest spread of the jobs in work and keep it, widened by `slack`. Each job may lie where it
+    likes."""
+    search.figure = SPREAD
+    (field,) = search.fields
+    best, least = search.value(SPREAD), _widest_at_least(search, field)
+    middle = best - 1  # most often nothing is left to gain
+    while least < best:
+        try:
+            found = search.feasible(field, search.bounds.and_spreads(search.work, middle))
+        except Stopped:
+            raise Stopped(least) from None
+        if found is None:
+            least = middle + 1
+        else:
+            search.choice = found
+            best = search.value(SPREAD)
+        middle = (least + best) // 2
+    search.bounds = search.bounds.and_spreads(search.work, best + slack)
+    search.proved(best)
+
+
+def _widest_at_least(search: Search, field: list[Pair]) -> int:
+    """No plan of this field has a smaller largest spread: each job by itself spreads that much."""
+    least = [0]
+    for terms in search.work:
+        mine = [p for p in field if p.bore.terms is terms]
+        may_be_outside = {p.bore.seat for p in mine if not p.counted}
+        sure = [p for p in mine if p.bore.seat not in may_be_outside and search.bounds.fills(p.bore)]
+        if sure:
+            positions = sum(bore.count for bore in {p.bore.seat: p.bore for p in sure}.values())
+            least.append(min(width for _, width in Listed(sure).least_widths(positions)))
+    return max(least)

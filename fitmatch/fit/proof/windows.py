@@ -1,0 +1,193 @@
+"""Windows of |deviation| in which a plan is sought, and which of their pairs need to be listed at all.
+
+A window is the same for every bore, but off the reading grid it holds pairs by the hundred thousand, of which few can
+matter. So each bore reaches only a little beyond its own best at first, and further where a relaxation asks for it.
+
+That loses no plan. In the relaxation a bore has a price, its row's multiplier, and a class of shells one that is never
+above 0. A pair costs its own cost less these: one that is not listed cannot improve on a plan unless it costs less than
+its bore's price. So a relaxation without a point stays without one as long as no bore of a price above 0 reaches
+further, and a bound on squares holds as long as no bore has a pair left whose square is below its price. Where rules
+over several bores have rows of their own this does not hold, and all bores reach further together.
+"""
+
+from collections import Counter
+from collections.abc import Mapping
+from math import isqrt
+from typing import NamedTuple
+
+from fitmatch.fit.classes.candidates import Kind
+from fitmatch.fit.classes.classes import Bore, Pair
+from fitmatch.fit.model.order import SQUARES, WORST
+from fitmatch.fit.model.pairs import Model
+from fitmatch.fit.proof.pair_sources import Best, Source, span
+from fitmatch.fit.proof.search import Search, of_jobs
+from fitmatch.fit.solver.adapter import relax
+from fitmatch.fit.solver.program import exact_bound, price
+from fitmatch.fit.solver.stopping import Stopped
+
+MANY_PAIRS = 3_000  # fewer are solved before they could be narrowed (measured)
+ANY = 1 << 62  # a deviation that none exceeds
+_FIRST_STEP_NM = 50
+
+
+class _Priced(NamedTuple):
+    """No plan costs less than `least`; one that uses a pair costs at least `least` + its cost - its seat's price."""
+
+    prices: dict[int, int]
+    least: int
+
+
+class Windows:
+    """What the jobs in work of a search may use: of each bore in `own_best` its best pairs, and the pairs `outside`.
+
+    `all_at_once`: every bore has its best on levels 0 and 1, whatever the others have. `narrowed`: the search's field
+    lacks pairs that a plan still in the running may use.
+    """
+
+    def __init__(self, search: Search, own_best: dict[Bore, Best], outside: list[Pair]) -> None:
+        self.search = search
+        self.own_best = own_best
+        self.outside = outside
+        self.all_at_once = self.narrowed = False
+        self._reach = Counter[int]()  # how far beyond their bores' own bests the seats reach
+
+    def source(self) -> Source:
+        """All of it, window by window, for fields that lack nothing."""
+        self.narrowed = False
+        return Source(self.search.kind, self.outside, self.own_best)
+
+    def within(self, radius: int) -> list[Pair]:
+        """The pairs outside their limits that may still be used, and those inside with a |deviation| up to `radius`."""
+        return self._near(dict.fromkeys(self.own_best, radius))
+
+    def open(self, radius: int) -> None:
+        """Look at all of these."""
+        self.narrowed = False
+        self.search.fields = [self.within(radius)]
+
+    def fill(self, window: int) -> bool:
+        """Whether a plan fills every bore within this window; it is then in hand."""
+        search, bests = self.search, self.own_best.items()
+        if sum(search.kind.count(bore, *span(bore, best, -window, window)) for bore, best in bests) <= MANY_PAIRS:
+            self._reach_further({bore.seat: window for bore in self.own_best}, window)
+        while True:
+            field = self._look_near(window)
+            found = search.feasible(field)
+            if found is not None:
+                search.choice = found
+                self.all_at_once = True
+                return True
+            asking = {bore.seat for bore in self.own_best}
+            if search.blamed is not None and search.only_shells_bind:
+                asking &= search.blamed
+            if not self._reach_further({seat: 2 * self._reach[seat] + _FIRST_STEP_NM for seat in asking}, window):
+                return False
+
+    def least_worst(self) -> int:
+        """Prove the smallest worst |deviation| and keep it."""
+        search = self.search
+        if not self.narrowed:
+            return search.narrow_worst(WORST)
+        search.figure = WORST
+        low, best = search.least_worst, search.value(WORST)
+        values = {
+            abs(deviation)
+            for bore, own in self.own_best.items()
+            for deviation in search.kind.deviations(bore, *span(bore, own, -best, best))
+        }
+        while low < best:
+            left = sorted(v for v in values if low <= v < best)
+            if not left:
+                break
+            middle = left[0] if low == search.least_worst else left[len(left) // 2]
+            try:
+                better = self.fill(middle)
+            except Stopped:
+                raise Stopped(low) from None
+            if better:
+                best = search.value(WORST)
+            else:
+                low = middle + 1
+        self._look_near(best)
+        return search.proved(best)
+
+    def least_squares(self, radius: int) -> None:
+        """Prove the smallest sum of squares of plans within `radius` and keep it."""
+        if self.narrowed:
+            # A good plan among few pairs tells which others could be part of a better one.
+            found = self._priced(radius) if self.all_at_once else None
+            self.search.minimise(SQUARES, keep=False)
+            if found is None:
+                self.open(radius)
+            else:
+                self.narrowed = False
+                self.search.fields = [self._affordable(radius, found)]
+        self.search.minimise(SQUARES)
+
+    def _look_near(self, window: int) -> list[Pair]:
+        """Look at the pairs within the window, though no farther from each bore's own best than its seat reaches."""
+        bests = self.own_best.items()
+        field = self._near({bore: min(window, own.deviation_nm + self._reach[bore.seat]) for bore, own in bests})
+        self.narrowed = any(own.deviation_nm + self._reach[bore.seat] < window for bore, own in bests)
+        self.search.fields, self.search.bounds = [field], self.search.filling(field)
+        return field
+
+    def _near(self, radii: Mapping[Bore, int]) -> list[Pair]:
+        found = [*self.search.kept, *self.outside]
+        for bore, radius in radii.items():
+            found.extend(self.search.kind.pairs(bore, *span(bore, self.own_best[bore], -radius, radius)))
+        return found
+
+    def _priced(self, radius: int) -> _Priced:
+        """What the seats cost within `radius`, counted in squares, of plans with all bores at their best. The field
+        then reaches as far as these prices ask for."""
+        search = self.search
+        while search.only_shells_bind:
+            model = Model(search.kind, self._look_near(radius), search.bounds)
+            cost = model.cost(of_jobs(SQUARES.measure, search.kind, search.work))
+            relaxed = relax(model.program, cost, search.stop)
+            if relaxed is None:
+                break
+            prices = dict(zip(model.seats, map(price, relaxed.multipliers), strict=False))
+            further = {
+                bore.seat: min(isqrt(prices[bore.seat]) + 1, 2 * self._reach[bore.seat] + _FIRST_STEP_NM)
+                for bore, best in self.own_best.items()
+                if (best.deviation_nm + self._reach[bore.seat] + 1) ** 2 < prices[bore.seat]
+            }
+            if not self._reach_further(further, radius):
+                return _Priced(prices, exact_bound(model.program, cost, relaxed.multipliers).least)
+        bests = {seat: nm**2 for seat, nm in own_bests(self.own_best).items()}  # each bore costs at least its own best
+        counts = {bore.seat: bore.count for bore in self.own_best}
+        return _Priced(bests, sum(counts[seat] * cost for seat, cost in bests.items()))
+
+    def _affordable(self, radius: int, found: _Priced) -> list[Pair]:
+        """The pairs within `radius` that a plan can use which costs no more than the plan in hand."""
+        spare = self.search.value(SQUARES) - found.least
+        return self._near({bore: min(radius, isqrt(max(0, found.prices[bore.seat] + spare))) for bore in self.own_best})
+
+    def _reach_further(self, wanted: Mapping[int, int], window: int) -> bool:
+        """Let seats reach so far beyond their bores' own bests, though not beyond the window; whether any now does."""
+        some = False
+        for bore, best in self.own_best.items():
+            before = self._reach[bore.seat]
+            if bore.seat in wanted and best.deviation_nm + before < window and wanted[bore.seat] > before:
+                self._reach[bore.seat] = wanted[bore.seat]
+                some = True
+        return some
+
+
+def own_bests(bores: Mapping[Bore, Best]) -> dict[int, int]:
+    """The least |deviation| of each seat."""
+    found: dict[int, int] = {}
+    for bore, best in bores.items():
+        found[bore.seat] = min(best.deviation_nm, found.get(bore.seat, best.deviation_nm))
+    return found
+
+
+def widest_deviation(kind: Kind, bores: Mapping[Bore, Best]) -> int:
+    """The largest |deviation| that the best pairs of these bores have."""
+    widest = 0
+    for bore, best in bores.items():
+        ends = kind.smallest_sum(bore, best.low, best.high), kind.largest_sum(bore, best.low, best.high)
+        widest = max(widest, *(abs(s - bore.ideal) for s in ends if s is not None))
+    return widest

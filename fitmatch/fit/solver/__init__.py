@@ -1,0 +1,1 @@
+"""Integer programs, and the solver that works on them."""

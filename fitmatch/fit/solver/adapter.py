@@ -1,0 +1,192 @@
+"""The only module that knows OR-Tools: integer programs to CP-SAT, their relaxations to GLOP, both through `pywraplp`.
+
+`pywraplp` starts in a fraction of the time that the CP-SAT Python layer takes, which imports pandas. Its traps are
+handled here: statuses are told apart, the sum of an objective stays below 2**53 (it travels as a float), parameters are
+checked, one worker and a fixed seed make the search repeatable, and the solve runs in a thread so that Ctrl-C reaches
+the caller's signal handler and can interrupt it without losing the best point found.
+"""
+
+import math
+import threading
+from collections.abc import Iterable, Iterator, Sequence
+from enum import Enum, auto
+from itertools import count
+from typing import Any, NamedTuple
+
+from ortools.linear_solver import pywraplp
+
+from fitmatch.fit.solver.program import Program
+from fitmatch.fit.solver.stopping import Stop, Stopped
+from fitmatch.problems import FaultInFitmatch
+
+_LARGEST_EXACT_FLOAT = 2**53
+# Probing and symmetry detection cost more than they save on programs of this size.
+_PARAMETERS = (
+    "num_workers:1,random_seed:{seed},catch_sigint_signal:false,cp_model_probing_level:0,symmetry_level:0,"
+    "linearization_level:{linear},max_deterministic_time:{effort},mip_presolve_level:{mip_presolve}"
+)
+# How much of a program is also put into a linear relaxation: what one of them proves in a fifth of a second can take
+# the other a minute, and the other way round. They take turns, each time with more effort, counted in steps and not in
+# seconds, so that the same program gives the same answer on any machine.
+_LINEAR = (1, 2)
+_FIRST_EFFORT, _MORE = 0.5, 4
+SHORT = (_FIRST_EFFORT,) * len(_LINEAR)  # efforts of a search that is given up soon
+_SEEDS = (7, 1789)
+_FEW_STEPS, _STEPS_EACH = 1_000, 20  # of GLOP, for a program and for each of its rows and variables
+
+
+class Outcome(Enum):
+    OPTIMAL = auto()
+    FEASIBLE = auto()  # stopped with a point in hand
+    INFEASIBLE = auto()
+    UNKNOWN = auto()  # stopped without one
+
+
+class Answer(NamedTuple):
+    """`x` and `bound` are None where the outcome has none; `bound` is a proven lower bound of the cost."""
+
+    outcome: Outcome
+    x: list[int] | None = None
+    bound: int | None = None
+
+
+class Relaxation(NamedTuple):
+    """Values of the relaxed program and one multiplier per row; floats, to be checked before anything rests on them."""
+
+    x: list[float]
+    multipliers: list[float]
+
+
+def solve(
+    program: Program,
+    cost: Sequence[int],
+    stop: Stop,
+    hint: Sequence[int] | None = None,
+    efforts: Iterable[float] | None = None,
+) -> Answer:
+    """Minimise exactly. `hint` holds values of the first variables; after a turn for each of `efforts`, None being no
+    limit, what was found is the answer. A verdict "infeasible" is asked for twice, with another seed, before it is
+    believed."""
+    if sum(abs(c) * most for c, most in zip(cost, program.upper, strict=True)) >= _LARGEST_EXACT_FLOAT:
+        raise FaultInFitmatch("an objective is too large to be exact")
+    if program.hopeless():
+        return Answer(Outcome.INFEASIBLE)
+    best = Answer(Outcome.UNKNOWN)
+    try:
+        for turn, effort in enumerate(_growing() if efforts is None else efforts):
+            linear = _LINEAR[turn % len(_LINEAR)]
+            answer = _solve(program, cost, stop, hint, _Manner(_SEEDS[0], linear, effort))
+            if answer.outcome is Outcome.INFEASIBLE:
+                again = _solve(program, cost, stop, hint, _Manner(_SEEDS[1], linear, _MORE * effort))
+                if again.outcome not in (Outcome.INFEASIBLE, Outcome.UNKNOWN):
+                    raise FaultInFitmatch("the solver contradicts itself")
+            if answer.outcome in (Outcome.OPTIMAL, Outcome.INFEASIBLE):
+                return answer
+            best = _better(cost, best, answer)
+            hint = best.x or hint
+            stop.seconds_left()
+    except Stopped:
+        if best.outcome is Outcome.UNKNOWN:
+            raise
+    return best
+
+
+def _growing() -> Iterator[float]:
+    return (_FIRST_EFFORT * _MORE ** (turn // len(_LINEAR)) for turn in count())
+
+
+class _Manner(NamedTuple):
+    """How a search goes about it."""
+
+    seed: int
+    linear: int
+    effort: float
+    mip_presolve: int = 2
+
+
+def _better(cost: Sequence[int], one: Answer, other: Answer) -> Answer:
+    """Of two undecided answers the better point and the better bound."""
+    if one.x is None or other.x is None:
+        return one if other.x is None else other
+    points = sorted((sum(c * v for c, v in zip(cost, x, strict=True)), x) for x in (one.x, other.x))
+    bounds = [b for b in (one.bound, other.bound) if b is not None]
+    return Answer(Outcome.FEASIBLE, points[0][1], max(bounds, default=None))
+
+
+def _solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int] | None, manner: _Manner) -> Answer:
+    solver, variables, _rows = _load("SAT", program, cost, stop)
+    if not solver.SetSolverSpecificParametersAsString(_PARAMETERS.format(**manner._asdict())):
+        raise FaultInFitmatch("the solver does not know its parameters")
+    if hint is not None:
+        solver.SetHint(variables[: len(hint)], list(hint))
+
+    status: list[int] = []
+    finished = threading.Event()
+
+    def work() -> None:
+        try:
+            status.append(solver.Solve())
+        finally:
+            finished.set()
+
+    thread = threading.Thread(target=work)
+    stop.watch(solver.InterruptSolve)
+    thread.start()
+    finished.wait()
+    thread.join()
+    stop.watch(None)
+
+    result = status[0] if status else pywraplp.Solver.ABNORMAL
+    if result == pywraplp.Solver.INFEASIBLE:
+        return Answer(Outcome.INFEASIBLE)
+    if result == pywraplp.Solver.NOT_SOLVED:
+        return Answer(Outcome.UNKNOWN)  # BestBound() is rubbish here
+    if result not in (pywraplp.Solver.OPTIMAL, pywraplp.Solver.FEASIBLE):
+        raise FaultInFitmatch(f"the solver refuses the program (status {result})")
+    x = [round(v.solution_value()) for v in variables]
+    if not program.allows(x):
+        # Its presolve in floating point takes a row of large coefficients for met that is missed by one part in a
+        # million; without it the search is exact. No point was lost: what is infeasible or a bound stays so.
+        if manner.mip_presolve:
+            return _solve(program, cost, stop, hint, manner._replace(mip_presolve=0))
+        raise FaultInFitmatch("the solver's answer breaks the program's own rows")
+    outcome = Outcome.OPTIMAL if result == pywraplp.Solver.OPTIMAL else Outcome.FEASIBLE
+    return Answer(outcome, x, math.ceil(solver.Objective().BestBound() - 1e-6))
+
+
+def relax(program: Program, cost: Sequence[int], stop: Stop) -> Relaxation | None:
+    """The linear relaxation; None where GLOP finds no optimum, which proves nothing by itself."""
+    if program.hopeless():
+        return None
+    solver, variables, rows = _load("GLOP", program, cost, stop)
+    # It can go in circles: seen on 58 rows that others solve in 60 steps. What takes far more than usual is given up.
+    most = _FEW_STEPS + _STEPS_EACH * (len(variables) + len(rows))
+    solver.SetSolverSpecificParametersAsString(f"max_number_of_iterations: {most}")
+    if solver.Solve() != pywraplp.Solver.OPTIMAL:
+        return None
+    return Relaxation([v.solution_value() for v in variables], [row.dual_value() for row in rows])
+
+
+def _load(backend: str, program: Program, cost: Sequence[int], stop: Stop) -> tuple[Any, list[Any], list[Any]]:
+    solver = pywraplp.Solver.CreateSolver(backend)
+    infinity = solver.infinity()
+    make = solver.IntVar if backend == "SAT" else solver.NumVar
+    variables = [make(0, most, "") for most in program.upper]
+    rows = []
+    for row in program.rows:
+        low = -infinity if row.low is None else row.low
+        high = infinity if row.high is None else row.high
+        constraint = solver.RowConstraint(low, high, "")
+        for j, a in row.terms:
+            constraint.SetCoefficient(variables[j], a)
+        rows.append(constraint)
+        stop.seconds_left()  # a large program takes its time to hand over
+    objective = solver.Objective()
+    for variable, c in zip(variables, cost, strict=True):
+        if c:
+            objective.SetCoefficient(variable, c)
+    objective.SetMinimization()
+    seconds = stop.seconds_left()
+    if seconds is not None:
+        solver.SetTimeLimit(max(1, int(seconds * 1000)))
+    return solver, variables, rows

@@ -1,0 +1,1 @@
+"""Why a position failed, and what would cure it."""

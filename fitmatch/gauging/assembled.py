@@ -1,0 +1,317 @@
+"""Assembled against calculated clearances: which of them agree, and the seating that a kind's readings teach.
+
+    difference = assembled - calculated, for the very pair of shells that was in
+    apart      : more than the greater of 0.0003 in and the expanded uncertainty of the difference
+    a mistake  : more than the greater of 0.0005 in and the same
+    seating    = median over positions of (difference + the seating in the calculation)
+    seating_u  = 1.25 s / sqrt(n), s being the standard deviation of these n values
+
+1.25 is the square root of pi/2, by which the median of many normal values is less sure than their mean. Nothing a kind
+learns depends on what it has learned before, so that learning twice changes nothing. The two fixed limits are common
+practice, no source.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from fractions import Fraction
+from math import sqrt
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+from fitmatch.facts import Fact
+from fitmatch.gauging.doubts.check import doubts_of
+from fitmatch.gauging.sizes.corrections import factor_to_20, offs
+from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
+from fitmatch.lengths import NM_PER_UNIT, mean, round_half_even
+from fitmatch.records.housings import rehoused
+from fitmatch.records.job import Job
+from fitmatch.records.measuring import DIAMETERS, AssembledReading, Doubt
+from fitmatch.records.parts import Fit, Position, excess_of, shortfall_of
+from fitmatch.records.placements import Placement
+from fitmatch.rules.positions.limits_at import limits_at
+
+if TYPE_CHECKING:
+    import pandas
+
+APART_NM: Final = 7_620  # 0.0003 in
+MISTAKE_NM: Final = 12_700  # 0.0005 in
+FEWEST_POSITIONS: Final = 3
+_MEDIAN: Final = 1.25  # not rounded from sqrt(pi / 2): the figure that is promised
+
+
+class Verdict(StrEnum):
+    AGREES = "agrees"
+    APART = "apart"
+    MISTAKE = "a mistake"
+
+
+class Learned(NamedTuple):
+    """What a kind's readings teach, from so many positions."""
+
+    positions: int
+    seating_nm: int
+    u_nm: int
+
+    def into(self, fit: Fit) -> Fit:
+        """The kind's table with what was learned."""
+        return replace(fit, seating_nm=self.seating_nm, seating_u_nm=self.u_nm)
+
+
+class Check(NamedTuple):
+    """One assembled reading beside the calculation for its pair. `bound_nm` is the expanded uncertainty of the
+    difference, None where that is unknown; then the fixed limits alone decide. `why_not`: why it does not teach."""
+
+    reading: AssembledReading
+    placement: Placement
+    assembled_nm: int
+    uncertainty: Uncertainty | None
+    why_not: Fact | None = None
+
+    @property
+    def bound_nm(self) -> float | None:
+        sure = self.uncertainty is not None and not self.uncertainty.lower_bound
+        return self.uncertainty.expanded_nm if self.uncertainty is not None and sure else None
+
+    @property
+    def as_read_nm(self) -> int:
+        """The mean of the clearance or the bore as the gauge gave it."""
+        return mean(self.reading.readings_nm)
+
+    @property
+    def difference_nm(self) -> int:
+        return self.assembled_nm - self.placement.clearance_nm
+
+    @property
+    def unseated_nm(self) -> int:
+        """Assembled - calculated without seating."""
+        return self.difference_nm + self.placement.position.seating_nm
+
+    @property
+    def apart_from_nm(self) -> float:
+        return max(APART_NM, self.bound_nm or 0.0)
+
+    @property
+    def mistake_from_nm(self) -> float:
+        return max(MISTAKE_NM, self.bound_nm or 0.0)
+
+    @property
+    def verdict(self) -> Verdict:
+        off = abs(self.difference_nm)
+        if off > self.mistake_from_nm:
+            return Verdict.MISTAKE
+        return Verdict.APART if off > self.apart_from_nm else Verdict.AGREES
+
+    @property
+    def shortfall_nm(self) -> int:
+        """How far the assembled clearance lies below min as written."""
+        return shortfall_of(self.placement.position.min_nm, self.assembled_nm)
+
+    @property
+    def excess_nm(self) -> int:
+        """How far the assembled clearance lies above max as written."""
+        return excess_of(self.placement.position.max_nm, self.assembled_nm)
+
+    @property
+    def within_limits(self) -> bool:
+        return not self.shortfall_nm and not self.excess_nm
+
+
+class NotCompared(NamedTuple):
+    """A reading whose calculation lacks the sizes of some `features` of its position or the walls of some `shells`."""
+
+    reading: AssembledReading
+    position: Position
+    features: tuple[str, ...]
+    shells: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """All readings of a job with the shells in; `learned` of the kinds that have enough of them."""
+
+    job: Job
+    checks: tuple[Check, ...]
+    not_compared: tuple[NotCompared, ...]
+    learned: Mapping[str, Learned]
+
+    @property
+    def kinds(self) -> tuple[str, ...]:
+        """Kinds with a reading that was compared, in file order."""
+        met = {c.placement.position.kind for c in self.checks}
+        return tuple(kind for kind in self.job.kinds if kind in met)
+
+    @property
+    def unread(self) -> tuple[Position, ...]:
+        """Positions without any assembled reading."""
+        read = {r.position for r in self.job.measuring.assembled}
+        return tuple(p for p in self.job.positions if p.name not in read)
+
+    @property
+    def needs_attention(self) -> bool:
+        """Whether exit status 1 is due."""
+        bad = any(c.verdict != Verdict.AGREES or not c.within_limits for c in self.checks)
+        return bad or bool(self.not_compared) or not self.checks
+
+    def to_frame(self, unit: str | None = None) -> "pandas.DataFrame":
+        """One row per reading that was compared, in file order, lengths as floats in `unit`, else the job's; pandas is
+        imported here."""
+        import pandas
+
+        per_unit = NM_PER_UNIT[unit or self.job.unit]
+        return pandas.DataFrame(
+            {
+                "position": c.reading.position,
+                "kind": c.placement.position.kind,
+                "upper": "/".join(c.reading.upper),
+                "lower": "/".join(c.reading.lower),
+                "method": c.reading.method,
+                "assembled": c.assembled_nm / per_unit,
+                "calculated": c.placement.clearance_nm / per_unit,
+                "difference": c.difference_nm / per_unit,
+                "apart_from": c.apart_from_nm / per_unit,
+                "verdict": str(c.verdict),
+                "within_limits": c.within_limits,
+                "teaches": not c.why_not,
+            }
+            for c in self.checks
+        )
+
+    def written(self, kind: str) -> bool:
+        """Whether the kind's table holds what its readings teach."""
+        return self.learned[kind].into(self.job.fits[kind]) == self.job.fits[kind]
+
+    def in_common(self, check: Check) -> bool:
+        """Whether a difference is that of its kind as a whole: mostly what all are off by, and gone with that."""
+        learned = self.learned.get(check.placement.position.kind)
+        if learned is None:
+            return False
+        common = learned.seating_nm - check.placement.position.seating_nm
+        alone = abs(check.difference_nm - common)
+        return alone <= check.apart_from_nm and 2 * alone <= abs(check.difference_nm)
+
+    def exchanged_with(self, check: Check) -> str | None:
+        """The one position whose shells explain this reading, as this one's explain its own."""
+        found = [
+            other.reading.position
+            for other in self.checks
+            if other.placement.position.kind == check.placement.position.kind
+            and other.reading.position != check.reading.position
+            and Verdict.AGREES not in (other.verdict, check.verdict)
+            and _explains(check, other)
+            and _explains(other, check)
+        ]
+        return found[0] if len(set(found)) == 1 else None
+
+
+def assembled(job: Job) -> Comparison:
+    """Hold every reading with the shells in against the calculation for its pair; `job` was read with them, by
+    `read_job(folder, assembled=True)`, else ValueError is raised. What rests on a reading in doubt does not teach."""
+    if not job.measuring.assembled_file:
+        raise ValueError("this job was read without its assembled readings; read it with assembled=True")
+    return compare(job, doubts_of(job))
+
+
+def compare(job: Job, doubts: Sequence[Doubt] = ()) -> Comparison:
+    """Hold every assembled reading against the calculation for its pair.
+
+    `doubts` are open doubts about readings of this job: a calculation that rests on one does not teach.
+    """
+    positions = {p.name: p for p in job.positions}
+    shells = {s.key: s for s in job.shells}
+    model = ErrorModel(job)
+    # Without what was learned before, so that what teaches does not depend on it.
+    bare = ErrorModel(replace(job, fits={kind: replace(fit, seating_u_nm=None) for kind, fit in job.fits.items()}))
+    doubted = {(d.item, d.feature) for d in doubts}
+    checks: list[Check] = []
+    bare_bounds: list[float] = []
+    not_compared: list[NotCompared] = []
+    for reading in job.measuring.assembled:
+        position, upper, lower = positions[reading.position], shells[reading.upper], shells[reading.lower]
+        if reading.housing in positions:
+            position = rehoused(position, positions[reading.housing])
+        without = tuple(s.key for s in (upper, lower) if s.wall_nm is None)
+        if position.missing or without:
+            not_compared.append(NotCompared(reading, position, position.missing, without))
+            continue
+        placement = Placement(position, upper, lower, limits_at(job))
+        clearance = assembled_clearance(job, reading, placement)
+        check = Check(reading, placement, clearance, model.of_difference(reading, placement))
+        checks.append(check._replace(why_not=_why_not(check, doubted)))
+        bare_bounds.append(check._replace(uncertainty=bare.of_difference(reading, placement)).mistake_from_nm)
+    learned = {}
+    for kind in job.kinds:
+        mine = [i for i, c in enumerate(checks) if c.placement.position.kind == kind and c.why_not is None]
+        middle = median([checks[i].unseated_nm for i in mine]) if mine else 0
+        # A reading that stands out from its own kind teaches nothing, however all of them lie to the calculation.
+        for i in mine if len(mine) >= FEWEST_POSITIONS else ():
+            if abs(checks[i].unseated_nm - middle) > bare_bounds[i]:
+                checks[i] = checks[i]._replace(why_not=Fact("stands-out"))
+        if found := learn([c for c in checks if c.placement.position.kind == kind]):
+            learned[kind] = found
+    return Comparison(job, tuple(checks), tuple(not_compared), learned)
+
+
+def assembled_clearance(job: Job, reading: AssembledReading, placement: Placement) -> int:
+    """A reading with the shells in as a clearance in whole nanometres, corrected exactly and rounded once.
+
+    A bore is corrected like a housing bore: zero error off, then to 20 degrees Celsius, the journal's corrected size
+    taken off. It is brought to 20 degrees together with its two walls, which are taken off again: steel-backed shells
+    grow as the gauge does, and the housing by its own coefficient. A clearance read directly has no zero error: the
+    gauge was zeroed on the micrometer locked at the journal. Housing and journal then differ only by their expansion,
+    on that one's scale. Both are taken to have been read in the temperature of the job.
+    """
+    journal = placement.position.journal
+    assert journal is not None
+    walls = placement.wall_sum_nm
+    read = Fraction(sum(reading.readings_nm), len(reading.readings_nm))
+    if reading.feature == "bore":
+        housing = factor_to_20(job.measuring, placement.position.kind, "housing_bore", reading.gauge)
+        found = (read - offs(job.measuring.gauges)[reading.gauge] + walls) * housing - walls - journal.mean_nm
+    else:
+        setter = next(iter(journal.gauges), None)
+        housing = factor_to_20(job.measuring, placement.position.kind, "housing_bore", setter)
+        as_read = journal.mean_nm / factor_to_20(job.measuring, placement.position.kind, "journal", setter)
+        found = (as_read + read + walls) * housing - walls - journal.mean_nm
+    return round_half_even(found.numerator, found.denominator)
+
+
+def learn(checks: Sequence[Check]) -> Learned | None:
+    """The seating that readings of one kind teach; None from fewer than three positions. Several rows of a position
+    count as one, by their mean."""
+    by_position: dict[str, list[int]] = {}
+    for check in checks:
+        if check.why_not is None:
+            by_position.setdefault(check.reading.position, []).append(check.unseated_nm)
+    values = [mean(tuple(some)) for some in by_position.values()]
+    n = len(values)
+    if n < FEWEST_POSITIONS:
+        return None
+    middle = sum(values) / n
+    s = sqrt(sum((value - middle) ** 2 for value in values) / (n - 1))
+    return Learned(n, median(values), round(_MEDIAN * s / sqrt(n)))
+
+
+def median(values: Sequence[int]) -> int:
+    """The middle value, or the mean of the middle two rounded halves to even."""
+    ordered = sorted(values)
+    half = len(ordered) // 2
+    return ordered[half] if len(ordered) % 2 else round_half_even(ordered[half - 1] + ordered[half], 2)
+
+
+def _why_not(check: Check, doubted: set[tuple[str, str]]) -> Fact | None:
+    """Why a reading does not teach, by what it is; None where it may."""
+    if check.reading.method != "gauge":
+        return Fact("strip")
+    rows = {"journal": check.reading.position, "housing_bore": check.reading.housing or check.reading.position}
+    features = tuple(f for f in DIAMETERS if (rows[f], f) in doubted)
+    if features:
+        return Fact("size-in-doubt", {"features": features})
+    shells = tuple(key for key in (check.reading.upper, check.reading.lower) if ("/".join(key), "wall") in doubted)
+    return Fact("wall-in-doubt", {"shells": shells}) if shells else None
+
+
+def _explains(check: Check, other: Check) -> bool:
+    """Whether the other's shells would bring this reading and its calculation together."""
+    shift = check.placement.wall_sum_nm - other.placement.wall_sum_nm
+    left = abs(check.difference_nm - shift)
+    return left <= APART_NM and 2 * left <= abs(check.difference_nm)

@@ -1,0 +1,97 @@
+"""Doubts about raw readings: which are likely mistakes, which mistake, and what to measure again. Nothing is corrected.
+
+`groups` sorts readings into groups that ought to agree, `scatter` tells how far they may differ, `odd` finds those that
+differ more, `mistakes` knows what may be behind it, `sessions` looks at what whole sittings share, `repeats` at repeats
+and copies, `naming` makes doubts of what they find.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from fitmatch.gauging.doubts.groups import Group, grouped
+from fitmatch.gauging.doubts.odd import clusters, odd_ones, outside
+from fitmatch.gauging.doubts.repeats import astray, copied
+from fitmatch.gauging.doubts.scatter import USUAL_NM, scales
+from fitmatch.gauging.doubts.sessions import shared
+from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.records.job import Job
+from fitmatch.records.measuring import FEATURES, Doubt
+
+if TYPE_CHECKING:
+    import pandas
+
+__all__ = ["Checked", "check", "doubts_of"]
+
+_CLUSTER_NM = {"journal": 60_000.0, "wall": 6 * USUAL_NM["wall"]}  # undersizes and steps of walls lie further apart
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """Whether the readings of a job are believable."""
+
+    job: Job
+    readings: int  # so many were judged
+    doubts: tuple[Doubt, ...]  # in reading order
+
+    @property
+    def needs_attention(self) -> bool:
+        """Whether exit status 1 is due."""
+        return bool(self.doubts)
+
+    def to_frame(self, unit: str | None = None) -> "pandas.DataFrame":
+        """One row per doubt, the reading as a float in `unit`, else the job's; pandas is imported here."""
+        import pandas
+
+        columns = ("file", "row", "item", "feature", "reading", "signatures")
+        per_unit = NM_PER_UNIT[unit or self.job.unit]
+        rows = [
+            (d.file, d.row, d.item, d.feature, d.reading_nm / per_unit, ", ".join(d.signatures)) for d in self.doubts
+        ]
+        return pandas.DataFrame(rows, columns=list(columns))
+
+
+def check(job: Job) -> Checked:
+    """Judge every reading of the job. Nothing is changed."""
+    return Checked(job, sum(len(group.entries) for group in grouped(job)), doubts_of(job))
+
+
+def doubts_of(job: Job) -> tuple[Doubt, ...]:
+    """Every open doubt about a reading of the job, in reading order; those with a reason to stand are left out.
+
+    Of several jobs that share their shells each answers for its own files.
+    """
+    if job.own_shells is not None:
+        job = replace(job, shells=job.own_shells)
+    groups = [part for group in grouped(job) for part in _parted(group)]
+    found = list(_found(job, groups))
+    if not found:
+        return ()
+    files = [job.measuring.positions_file, *dict.fromkeys(s.file for s in job.shells), job.measuring.log_file]
+    return tuple(sorted(found, key=lambda d: (files.index(d.file), d.row, FEATURES.index(d.feature))))
+
+
+def _parted(group: Group) -> Iterator[Group]:
+    """A group whose readings fall into clusters is several: two undersizes of journals, two steps of walls in a box."""
+    gap = _CLUSTER_NM.get(group.key.feature)
+    if gap is None or len(group.entries) < 6:
+        yield group
+        return
+    for part in clusters(group.values, gap):
+        yield Group(group.key, [group.entries[i] for i in part])
+
+
+def _found(job: Job, groups: Sequence[Group]) -> Iterator[Doubt]:
+    scale = scales(groups)
+    odd = list(astray(groups)) if job.measuring.log else []
+    for group in groups:
+        if len(group.entries) > 1:
+            by = scale[group.key.feature, group.at_crown]
+            steps = group.key.feature == "housing_bore" and group.at_crown
+            odd += [(group, one) for one in odd_ones(group.values, by, steps=steps)]
+    odd += outside(job, groups, scale)
+    others = [*shared(job, groups), *copied(job, groups)]
+    if odd or others:
+        from fitmatch.gauging.doubts.naming import named
+
+        yield from named(job, groups, odd, others)

@@ -1,0 +1,83 @@
+"""What was most likely meant by a text that will not do as a number or a header, and what to write."""
+
+import re
+from collections.abc import Iterable
+from typing import Final
+
+from fitmatch.lengths import LONGEST_NUMBER, NM_PER_UNIT
+from fitmatch.wording import shorten
+
+_LETTER_O: Final = re.compile(r"(?<![A-Za-z])[oO]+(?![A-Za-z])")
+_COMMA: Final = re.compile(r"([+-]?[0-9]*),([0-9]+)\s*([A-Za-zµμ]*)")
+_TENTH: Final = re.compile(r"([+-]?[0-9.,]+)\s*tenth", re.IGNORECASE)
+_DASHES: Final = frozenset(("-", "--", "---", "\u2013", "\u2014", "?", "n/a"))
+_WORD: Final = re.compile(r"[a-z]+")
+_TOML_NUMBER: Final = re.compile(r"([+-]?)([0-9]*)([.,]?)([0-9]*)\s*([A-Za-zµμ]*)")
+
+# Words by which people head a column that is needed here.
+_WORDS: Final = {
+    "position": ("position", "pos"),
+    "kind": ("kind", "type"),
+    "journal": ("journal",),
+    "housing_bore": ("bore", "housing"),
+    "shell": ("shell", "id"),
+    "half": ("half", "side"),
+    "wall": ("wall", "thickness"),
+}
+
+
+def for_number(text: str, why: str, *, inch_job: bool) -> str:
+    """What is wrong with a text that is no length, and what to do; `why` is what the reader of lengths says."""
+    typed = text.strip()
+    shown = f"`{shorten(typed)}`"
+    if typed in _DASHES:
+        return f"{shown} is not a number; leave it empty where there is none"
+    if _LETTER_O.search(typed) and any(c.isdecimal() for c in typed):
+        return f"{shown} has a letter O among its digits; write the figure 0"
+    tenth = _TENTH.fullmatch(typed)
+    if tenth and inch_job:
+        return f"{shown} has an unknown unit `tenth`; write tenths: `{shorten(tenth.group(1))} tenths`"
+    comma = _COMMA.fullmatch(typed)
+    if comma and len(comma.group(2)) != 3:  # 1,816 may have a thousands mark
+        return f"{shown} has a decimal comma; write a decimal point: `{shorten(typed.replace(',', '.'))}`"
+    if "between cells" in why:  # worded for .csv files, but a workbook or job.toml has no separator
+        return f"{shown} is not a number; write digits with one decimal point, such as 1.8162"
+    return why
+
+
+def for_missing_column(name: str, others: Iterable[str], *, everywhere: bool) -> str:
+    """What to do about a column that is missing, here or in every shell file, where one of the `others` may be meant
+    by it."""
+    fault = "no shell file has this column" if everywhere else "the column is missing"
+    for other in others:
+        base, bracket, unit = other.rpartition("(")
+        if not bracket or not unit.endswith(")"):
+            base, unit = other, ""
+        unit = unit.removesuffix(")").strip()
+        if is_near(name, base):
+            meant = f"{name} [{unit}]" if unit in NM_PER_UNIT else name
+            return f"{fault}; if `{shorten(other)}` is meant, write `{meant}` there"
+    return f"{fault}; add it{' to each' if everywhere else ''}"
+
+
+def is_near(name: str, other: str) -> bool:
+    """Whether a header that is not known has a word that people use for this column."""
+    return not set(_WORD.findall(other)).isdisjoint(_WORDS.get(name, ()))
+
+
+def for_toml_number(line: str) -> str | None:
+    """What to write where a line of job.toml holds a number that TOML does not take; None for other faults."""
+    value = line.partition("=")[2].partition("#")[0].strip()
+    if value and not value.strip("."):
+        return "is still to be filled in; write the engine maker's figure, with a digit before the point"
+    match = _TOML_NUMBER.fullmatch(value) if len(value) <= LONGEST_NUMBER else None
+    if match is None:
+        return None
+    sign, whole, point, fraction, unit = match.groups()
+    if not whole and not fraction:
+        return None
+    number = f"{sign}{whole or '0'}.{fraction or '0'}"
+    if unit:
+        return f'`{shorten(value)}` is no number of TOML; write a number with its own unit in quotes: "{number} {unit}"'
+    how = "decimal point" if point == "," else "digit before the point" if not whole else "digit behind the point"
+    return f"`{shorten(value)}` is no number of TOML; write {number} with a {how}"

@@ -1,0 +1,43 @@
+"""What reading turns up, collected while it goes on: mistakes, warnings, and whether a number had to be rounded."""
+
+from dataclasses import dataclass, field
+from typing import Final, NamedTuple
+
+from fitmatch.intake.common.catalogue import CODES
+from fitmatch.problems import Problem
+from fitmatch.wording import shorten
+
+# Order of the files in a report: job.toml, positions, shell files as they are read, the long file of readings, a saved
+# plan, readings with the shells in.
+SETTINGS, POSITIONS, SHELLS, READINGS, SAVED_PLAN, ASSEMBLED = 0, 1, 2, 3, 4, 5
+
+LAST: Final = 1_000_000  # orders what belongs to no column of its own behind those that do
+
+
+class Paper(NamedTuple):
+    """A file of the job: its path as the user knows it, and its place in reading order."""
+
+    name: str
+    rank: tuple[int, ...]
+
+
+@dataclass(slots=True)
+class Findings:
+    """Collects mistakes and warnings."""
+
+    problems: list[Problem] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+    first_rounded: str | None = None  # place and text of the first number finer than a nanometre
+
+    def report(
+        self, code: str, text: str, paper: Paper, row: int | None = None, column: str | None = None, order: int = 0
+    ) -> None:
+        """Note one mistake; `order` is the column's place in its row."""
+        assert code in CODES, code
+        self.problems.append(Problem(code, text, paper.name, row, column, (*paper.rank, row or 0, order)))
+
+    def rounded(self, text: str, paper: Paper, row: int | None, column: str) -> None:
+        """Note that a number is finer than a nanometre; the first one stands for all."""
+        if self.first_rounded is None:
+            place = paper.name if row is None else f"{paper.name}:{row}"
+            self.first_rounded = f"{place}: {column}: `{shorten(text)}`"

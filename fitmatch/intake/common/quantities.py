@@ -1,0 +1,126 @@
+"""Texts to lengths that make sense for what they measure: bounds of the trade, and hints where a unit slipped."""
+
+from dataclasses import dataclass, field
+from typing import Final, NamedTuple
+
+from fitmatch.intake.common import advice
+from fitmatch.lengths import LengthError, exact, parse_length
+from fitmatch.wording import listed, shorten
+
+
+class CellError(Exception):
+    """A text that will not do; `code` as in the catalogue, the message says what is wrong and what to do."""
+
+    def __init__(self, code: str, text: str) -> None:
+        super().__init__(text)
+        self.code = code
+
+
+class Quantity(NamedTuple):
+    """A thing that is measured or wished, and the lengths it can have; both ends are possible."""
+
+    name: str
+    low_nm: int
+    high_nm: int
+    bounds: str
+    above_zero: bool = False
+
+    def holds(self, nm: int) -> bool:
+        return self.low_nm <= nm <= self.high_nm
+
+
+JOURNAL: Final = Quantity("a journal", 5_000_000, 2_000_000_000, "5 mm to 2 m", above_zero=True)
+HOUSING_BORE: Final = Quantity("a housing bore", 5_000_000, 2_000_000_000, "5 mm to 2 m", above_zero=True)
+ASSEMBLED_BORE: Final = Quantity("an assembled bore", 5_000_000, 2_000_000_000, "5 mm to 2 m", above_zero=True)
+ASSEMBLED_CLEARANCE: Final = Quantity("a clearance", 1, 2_000_000, "more than 0, up to 2 mm", above_zero=True)
+WALL: Final = Quantity("a wall", 200_000, 25_000_000, "0.2 to 25 mm", above_zero=True)
+TARGET: Final = Quantity("a target clearance", 1, 2_000_000, "more than 0, up to 2 mm", above_zero=True)
+LIMIT: Final = Quantity("a limit", 0, 2_000_000, "0 to 2 mm")
+SEATING: Final = Quantity("a seating", -200_000, 200_000, "-0.2 to 0.2 mm")
+OFFSET: Final = Quantity("an offset", -2_000_000, 2_000_000, "-2 to 2 mm")
+COATING: Final = Quantity("a coating", 0, 12_500_000, "0 to less than half the wall")
+RESOLUTION: Final = Quantity("a resolution", 1, 100_000, "more than 0, up to 0.1 mm", above_zero=True)
+GAUGE_ERROR: Final = Quantity("an error of a gauge", 0, 200_000, "0 to 0.2 mm")
+STANDARD: Final = Quantity("a setting standard", -200_000, 2_000_000_000, "0 to 2 m")
+BALL: Final = Quantity("a ball", 0, 25_000_000, "0 to 25 mm")
+# By the columns of positions.csv that hold them.
+QUANTITIES: Final = {
+    "journal": JOURNAL,
+    "housing_bore": HOUSING_BORE,
+    "target": TARGET,
+    "min": LIMIT,
+    "max": LIMIT,
+    "seating": SEATING,
+    "offset": OFFSET,
+}
+
+
+@dataclass(slots=True)
+class LengthReader:
+    """Reads the lengths of one quantity, plain numbers being in `unit`.
+
+    `known` holds the texts that were read and found plausible: cells repeat a lot, and a look-up costs next to nothing.
+    `unit` is None where the job names none: then only the writing is checked.
+    """
+
+    quantity: Quantity
+    unit: str | None
+    inch_job: bool
+    decimal_comma: bool = False
+    known: dict[str, int] = field(default_factory=dict)
+    finer: bool = False  # whether the last text was finer than a nanometre
+
+    def read(self, text: str) -> int:
+        """Whole nanometres; raises CellError."""
+        try:
+            nm, whole = parse_length(
+                text, self.unit or "mm", inch_job=self.inch_job or self.unit is None, decimal_comma=self.decimal_comma
+            )
+        except LengthError as error:
+            raise self._unreadable(text, str(error)) from None
+        if self.unit is not None and not self.quantity.holds(nm):
+            raise self._implausible(text, nm)
+        self.finer = not whole
+        if whole:
+            self.known[text] = nm
+        return nm
+
+    def _unreadable(self, text: str, why: str) -> CellError:
+        if not text.strip():
+            return CellError("empty-cell", why)
+        if text.strip() in ("...", "\u2026"):  # as `fitmatch new` leaves it
+            figure = "0.045" if self.unit == "mm" else "0.0018"
+            makers = self.quantity in (TARGET, LIMIT)
+            todo = f"write the engine maker's figure, such as {figure}" if makers else "write the figure"
+            return CellError("empty-cell", f"is still to be filled in; {todo}")
+        return CellError("not-a-length", advice.for_number(text, why, inch_job=self.inch_job))
+
+    def _implausible(self, text: str, nm: int) -> CellError:
+        name, bounds = self.quantity.name, self.quantity.bounds
+        if nm <= 0 and self.quantity.above_zero:
+            return CellError("not-positive", f"`{shorten(text)}` is not more than zero; {name} is {bounds}")
+        if nm < 0 <= self.quantity.low_nm:
+            return CellError("implausible-length", f"`{shorten(text)}` is below zero; {name} is {bounds}")
+        shown = f"`{shorten(text)}` is {_metric(nm)}, and {name} is {bounds}"
+        meant = self._slipped_units(text)
+        if meant:
+            return CellError("implausible-length", f"{shown}; if another unit was meant, write {listed(meant, 'or')}")
+        return CellError("implausible-length", f"{shown}; check the digits and the unit")
+
+    def _slipped_units(self, text: str) -> list[str]:
+        """The same digits with the units that would make them plausible."""
+        # What was read as a length stays a number once its unit is off, and no unit holds a digit, point or comma.
+        digits = text[: 1 + max(map(text.rfind, "0123456789.,"))].strip()
+        meant = []
+        for unit in ("in", "mm", "um", "thou"):
+            nm, _ = parse_length(digits, unit, inch_job=self.inch_job, decimal_comma=self.decimal_comma)
+            if nm and self.quantity.holds(nm):
+                meant.append(f"`{shorten(digits)} {unit}`")
+        return meant
+
+
+def _metric(nm: int) -> str:
+    """A length for a message, in the metric unit that suits its size."""
+    if abs(nm) >= 10**13:
+        return "more than ten kilometres"
+    return f"{exact(2 * nm, 'mm')} mm" if abs(nm) >= 1_000_000 else f"{exact(2 * nm, 'um')} um"

@@ -1,0 +1,1 @@
+"""job.toml to settings, and the files that it names."""

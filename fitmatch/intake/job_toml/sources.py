@@ -1,0 +1,193 @@
+"""The files of a job: which ones [sources] names, in what order, and their bytes.
+
+Paths stay inside the job folder, whether by `..`, by an absolute path or through a link; only `shared` may leave it.
+"""
+
+from collections.abc import Iterable, Iterator
+from glob import glob, has_magic
+from itertools import accumulate
+from pathlib import Path
+from typing import Final, NamedTuple
+
+from fitmatch.intake.common.findings import ASSEMBLED, POSITIONS, READINGS, SHELLS, Findings, Paper
+from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile
+from fitmatch.intake.job_toml.settings import DEFAULT_SHELLS, Settings
+from fitmatch.intake.job_toml.unread import TABLES, warn_of_unread
+from fitmatch.names import natural
+from fitmatch.wording import shorten
+
+_PLACES: Final = {"positions": POSITIONS, "readings": READINGS, "assembled": ASSEMBLED}
+# More is no glob that anyone means, and could take hours: each `**` multiplies the ways to the same file.
+_LONGEST: Final = 1_000
+_DEEPEST: Final = 50
+_MOST_STARS: Final = 4
+
+
+class Source(NamedTuple):
+    """A file of the job, read once: what is checked, used and digested are the same bytes."""
+
+    paper: Paper
+    data: bytes
+
+
+def read_bytes(folder: Path, paper: Paper, findings: Findings, *, may_leave: bool = False) -> bytes | None:
+    """A file's bytes; None, with a problem noted, where it cannot be had."""
+    path = folder / paper.name
+    try:
+        if not may_leave and not path.resolve().is_relative_to(folder.resolve()):
+            text = "leads out of the job folder; only paths in [sources] shared may do that"
+            findings.report("outside-folder", text, paper)
+        elif not path.exists():
+            findings.report("missing-file", _missing(folder, paper), paper)
+        elif path.is_dir():
+            findings.report("unreadable-file", "is a folder; name a file", paper)
+        else:
+            return path.read_bytes()
+    except (OSError, RuntimeError, ValueError) as error:  # RuntimeError: links in a circle; ValueError: NUL in a path
+        reason = getattr(error, "strerror", None) or "not a path the system knows"
+        findings.report("unreadable-file", f"cannot be read ({reason}); see to the file and its rights", paper)
+    return None
+
+
+def table_source(folder: Path, settings: Settings, key: str, findings: Findings) -> Source | None:
+    """The one file that a key of [sources] names: positions, readings or assembled."""
+    written: str | None = getattr(settings, key)
+    if written is None:
+        return None
+    name = written.strip()
+    if not settings.readable and not (folder / name).exists():
+        return None  # job.toml may name another file
+    if not _may_be_followed(name, key, settings.file):
+        return None
+    return _read_table(folder, Paper(name, (_PLACES[key],)), findings)
+
+
+def readings_source(folder: Path, settings: Settings, findings: Findings, data: bytes | None = None) -> Source | None:
+    """The long file of readings, if there is to be one; with `data` in place of what is on disk."""
+    if settings.readings is None or not settings.readable:
+        return None
+    name = settings.readings.strip()
+    if not (folder / name).exists():
+        if data is not None:
+            paper = Paper(name, (READINGS,))
+            return Source(paper, data) if _may_be_followed(name, "readings", settings.file) else None
+        if not settings.readings_written:
+            return None
+    found = table_source(folder, settings, "readings", findings)
+    return found if found is None or data is None else found._replace(data=data)
+
+
+def _read_table(folder: Path, paper: Paper, findings: Findings, *, may_leave: bool = False) -> Source | None:
+    if not paper.name.lower().endswith(TABLES):
+        findings.report("wrong-ending", "is neither .csv nor .xlsx; save it as one of them", paper)
+        return None
+    data = read_bytes(folder, paper, findings, may_leave=may_leave)
+    return None if data is None else Source(paper, data)
+
+
+def shell_sources(folder: Path, settings: Settings, findings: Findings) -> tuple[list[Source], bool]:
+    """The shell files in order, and whether all of them could be had."""
+    complete = settings.readable and settings.shells is not None
+    names: dict[str, bool] = {}  # path as shown -> whether it may leave the folder
+    followed: dict[str, list[str]] = {"shells": [], "shared": []}
+    for key, patterns in (("shells", settings.shells or ()), ("shared", settings.shared)):
+        for pattern in patterns:
+            found = _matches(folder, pattern.strip(), key, settings.file)
+            if found is None:
+                complete = False
+                continue
+            followed[key].append(pattern)
+            for name in found:
+                names.setdefault(name, key == "shared")
+            if not found and settings.readable and (key == "shared" or settings.shells_written or not settings.shared):
+                complete = False
+                settings.file.report("nothing-found", _nothing(folder, pattern), "sources", key)
+    if settings.shells == () and not settings.shared:
+        text = 'names no shell file; write a list, such as ["shells/*.csv"]'
+        settings.file.report("nothing-found", text, "sources", "shells")
+    read = {*names, settings.positions, settings.readings, settings.assembled}
+    warn_of_unread(folder, followed["shells"], followed["shared"], read, findings)
+    papers = _each_once(folder, names)
+    sources = [_read_table(folder, paper, findings, may_leave=names[paper.name]) for paper in papers]
+    read_well = [source for source in sources if source is not None]
+    return read_well, complete and len(read_well) == len(sources)
+
+
+def _each_once(folder: Path, names: Iterable[str]) -> Iterator[Paper]:
+    """Each file once, even if two paths lead to it: its shells exist only once."""
+    seen: set[Path] = set()
+    for number, name in enumerate(names):
+        try:
+            resolved = (folder / name).resolve()
+        except (OSError, RuntimeError):
+            resolved = folder / name  # reading it will tell what is wrong
+        if resolved not in seen:
+            seen.add(resolved)
+            yield Paper(name, (SHELLS, number))
+
+
+def _matches(folder: Path, pattern: str, key: str, file: JobFile) -> list[str] | None:
+    """The files a glob finds, in natural order of path; None, with a problem noted, where it may not be followed."""
+    if not _may_be_followed(pattern, key, file):
+        return None
+    if len(pattern) > _LONGEST or pattern.count("/") > _DEEPEST or pattern.count("**") > _MOST_STARS:
+        text = f"`{shorten(pattern)}` is too long or has too many parts to be followed; write a shorter glob"
+        file.report("nothing-found", text, "sources", key)
+        return None
+    # Hidden files and the locks of a spreadsheet program beside an open workbook are no tables.
+    found = [
+        name.replace("\\", "/")
+        for name in glob(pattern, root_dir=folder, recursive=True)  # noqa: PTH207 (Path.glob takes no absolute pattern)
+        if not Path(name).name.startswith("~$") and not (folder / name).is_dir()
+    ]
+    return sorted(sorted(set(found)), key=natural)  # `1` and `01` are equal numbers: then by code point
+
+
+def _may_be_followed(pattern: str, key: str, file: JobFile) -> bool:
+    """Whether a path stays in the folder, if it must, by its writing; what does not is noted."""
+    if "\\" in pattern or "\0" in pattern:
+        text = f"`{shorten(pattern)}` is not written with `/`; write `/` between folders"
+    elif key != "shared" and _leaves(pattern):
+        text = f"`{shorten(pattern)}` leaves the job folder; only paths in shared may do that"
+    else:
+        return True
+    file.report("outside-folder", text, "sources", key)
+    return False
+
+
+def _leaves(pattern: str) -> bool:
+    steps = [{"..": -1, ".": 0, "": 0}.get(part, 1) for part in pattern.split("/")]
+    return min(accumulate(steps)) < 0 or pattern.startswith("/") or pattern[1:2] == ":"
+
+
+def _missing(folder: Path, paper: Paper) -> str:
+    """That a file is missing, and what is there in its place."""
+    name, key = paper.name, next((key for key, place in _PLACES.items() if place == paper.rank[0]), "positions")
+    if paper is JOB_FILE:
+        where = "this folder" if str(folder) == "." else f"the folder {folder}"
+        return f"the file is missing in {where}; name the folder of a job, or let `fitmatch new` write one"
+    wanted = folder / name
+    others = sorted(path.name for path in wanted.parent.glob("*") if path.stem == wanted.stem and path.is_file())
+    for other in others:
+        path = f"{name.rpartition('/')[0]}/{other}".lstrip("/")
+        if other.lower().endswith(TABLES):
+            return f'the file is missing, though {path} is there; write {key} = "{path}" in [sources] of job.toml'
+    if others:
+        return f"the file is missing, though {others[0]} is there; save it as .csv or .xlsx and name it in [sources]"
+    if key == "assembled":
+        columns = "position,clearance,method"
+        return f"the file is missing; write one row a position under the header {columns}, or mend the path to it"
+    return "the file is missing; write it or mend the path to it"
+
+
+def _nothing(folder: Path, pattern: str) -> str:
+    """That a glob finds nothing, and what may have been meant."""
+    text = f"nothing is found by `{shorten(pattern)}`"
+    if pattern.endswith(".csv") and glob(f"{pattern[:-4]}.xlsx", root_dir=folder):  # noqa: PTH207
+        return f'{text}, though .xlsx files are there; write "{pattern[:-4]}.xlsx"'
+    others = sorted(glob(f"{pattern.rpartition('/')[0]}/*", root_dir=folder)) if "/" in pattern else []  # noqa: PTH207
+    if others:
+        return f"{text}, though {shorten(others[0])} is there; mend the glob, or save the file as .csv or .xlsx"
+    if has_magic(pattern) or pattern in DEFAULT_SHELLS:
+        return f"{text}; put shell files there or mend the glob"
+    return f"{text}; put the file there or mend the path"

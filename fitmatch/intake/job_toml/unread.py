@@ -1,0 +1,54 @@
+"""Files that lie where the shells are and are not read: a box that is left out of the answer must not go unnoticed."""
+
+from collections.abc import Collection
+from glob import glob, has_magic
+from pathlib import Path
+from typing import Final
+
+from fitmatch.intake.common.findings import Findings
+from fitmatch.wording import listed
+
+TABLES: Final = (".csv", ".xlsx")
+# What lies in the job folder itself besides shells.
+OF_THE_JOB: Final = frozenset(("job", "positions", "readings", "assembled", "assignment"))
+_MOST_NAMES: Final = 10
+
+
+def warn_of_unread(
+    folder: Path, shells: Collection[str], shared: Collection[str], read: Collection[str | None], findings: Findings
+) -> None:
+    """Warn of files in the folders of the globs that no glob finds. Whoever names a file outright wants no other, and
+    of a shared folder only files count that differ from what the glob finds in nothing but their ending."""
+    for key, globs in (("shells", shells), ("shared", shared)):
+        lost: dict[str, str] = {}  # name -> the glob that would find it
+        for pattern in (p.strip() for p in globs if has_magic(p)):
+            place, slash, name = pattern.rpartition("/")
+            wide = f"{place}{slash}*" if key == "shells" else f"{pattern.rpartition('.')[0]}.*"
+            for found in sorted(glob(wide, root_dir=folder, recursive=True)):  # noqa: PTH207 (as in sources)
+                path = found.replace("\\", "/")
+                if path not in read and path not in lost and _may_hold_shells(folder, path):
+                    ending = Path(path).suffix
+                    lost[path] = path if name.endswith(ending) else f"{place}{slash}*{ending}"
+        tables = [path for path in lost if path.lower().endswith(TABLES)]
+        if tables:
+            more = dict.fromkeys((*globs, *(lost[path] for path in tables)))
+            items = ", ".join(f'"{pattern}"' for pattern in more)
+            it = "it" if len(tables) == 1 else "them"
+            todo = f"to use {it} write {key} = [{items}] in [sources] of job.toml"
+            findings.warnings.append(f"{_are_not_read(tables)}; {todo}")
+        others = [path for path in lost if path not in tables]
+        if others:
+            it, holds = ("it", "it holds") if len(others) == 1 else ("them", "they hold")
+            todo = f"if {holds} shells, save {it} as .csv or .xlsx, otherwise keep {it} elsewhere"
+            findings.warnings.append(f"{_are_not_read(others)}; {todo}")
+
+
+def _may_hold_shells(folder: Path, path: str) -> bool:
+    """Not a folder, not the lock of a spreadsheet program, and not one of the job's other files."""
+    own = "/" not in path and Path(path).stem.casefold() in OF_THE_JOB
+    return not own and not Path(path).name.startswith("~$") and not (folder / path).is_dir()
+
+
+def _are_not_read(paths: list[str]) -> str:
+    names = paths if len(paths) <= _MOST_NAMES else [*paths[:_MOST_NAMES], f"{len(paths) - _MOST_NAMES} more"]
+    return f"{listed(names)} {'is' if len(paths) == 1 else 'are'} not read"

@@ -1,0 +1,169 @@
+"""assembled.csv to readings: what was measured with the shells in, each laid to its position and its pair of shells."""
+
+from collections.abc import Iterable
+from typing import Final
+
+from fitmatch.intake.common.quantities import ASSEMBLED_BORE, ASSEMBLED_CLEARANCE
+from fitmatch.intake.rows.saved_plan import FILE as PLAN_FILE
+from fitmatch.intake.rows.saved_plan import SavedPlan
+from fitmatch.intake.rows.sheet import Sheet, ShellNames
+from fitmatch.intake.tables.columns import Form
+from fitmatch.names import nearest
+from fitmatch.records.measuring import AssembledReading
+from fitmatch.records.parts import SIDES, Position, Shell
+from fitmatch.wording import listed, shorten
+
+GAUGE: Final = "gauge"
+STRIP: Final = "strip"
+METHODS: Final = (GAUGE, STRIP)
+ASSEMBLED_FORM: Final = Form(
+    name="assembled",
+    needed=("position", "method"),  # and a clearance or a bore
+    optional=("clearance", "bore", "upper", "lower", "gauge", "by", "date", "note"),
+    readings=("clearance", "bore"),
+    lengths=frozenset(("clearance", "bore")),
+)
+_QUANTITIES: Final = {"clearance": ASSEMBLED_CLEARANCE, "bore": ASSEMBLED_BORE}
+
+Key = tuple[str, str]
+
+
+class AssembledReader(ShellNames):
+    """Reads the rows of one file."""
+
+    def __init__(
+        self,
+        sheet: Sheet,
+        positions: Iterable[Position],
+        shells: Iterable[Shell],
+        plan: SavedPlan | None,
+        *,
+        complete: bool,
+        plan_sound: bool,
+    ) -> None:
+        """`complete`: every position and shell is known. `plan_sound`: what `plan` lacks is in no saved plan."""
+        self._by_key = {shell.key: shell for shell in shells}
+        super().__init__(sheet, self._by_key.values(), complete=complete)
+        self._positions = {p.name: p for p in positions}
+        self._plan = plan
+        self._plan_sound = plan_sound
+
+    def read(self) -> tuple[AssembledReading, ...]:
+        """Every row that has a reading and could be read; a row without one is yet to be measured."""
+        sheet, columns = self.sheet, self.sheet.columns
+        if not any(columns.readings.values()):
+            if columns.slipped.isdisjoint(_QUANTITIES):
+                text = "neither clearance nor bore is a column; add the one that was read"
+                sheet.findings.report("missing-column", text, sheet.paper, sheet.table.header_row, "clearance")
+            return ()
+        if columns.lacking:
+            return ()
+        rows = [self._row(row, cells) for row, cells in sheet.table.rows]
+        found = tuple(reading for reading in rows if reading is not None)
+        first: dict[tuple[str, Key, Key, str], int] = {}
+        for reading in found:
+            same = (reading.position, reading.upper, reading.lower, reading.method)
+            before = first.setdefault(same, reading.row)
+            if before != reading.row:
+                text = f"stands in row {before} already with these shells, by {reading.method}"
+                todo = "keep one row, with repeats in columns clearance_1, clearance_2 and so on"
+                sheet.report("duplicate-reading", f"{text}; {todo}", reading.row, "position")
+        if not rows and sheet.table.complete:
+            text = "has a header and no rows; write a row for each position measured with its shells in"
+            sheet.findings.report("no-rows", text, sheet.paper)
+        return found
+
+    def _row(self, row: int, cells: list[str]) -> AssembledReading | None:
+        position = self._position(row, cells)
+        features = [f for f in _QUANTITIES if any(cells[c.index].strip() for c in self.sheet.columns.readings[f])]
+        typed = cells[self.sheet.columns.index("method")].casefold()
+        method = self.sheet.word(typed, row, "method", METHODS, "method", needed=bool(features))
+        if len(features) > 1:
+            text = "stands beside a bore; keep what the gauge showed and clear the other"
+            self.sheet.report("clearance-and-bore", text, row, "clearance")
+        kind = position.kind if position else ""
+        # A strip is measured with no gauge unless its row names one.
+        gauge: tuple[str | None, bool] = None, True
+        if method != STRIP or self.sheet.cell(cells, GAUGE):
+            gauge = self.sheet.gauge(row, cells, GAUGE, kind, "housing_bore")
+        readings: list[int] = []
+        whole = False
+        if features:
+            readings, whole = self.sheet.readings(row, cells, features[0], _QUANTITIES[features[0]], gauge)
+        pair = self._pair(row, cells, position, asked=bool(features))
+        if len(features) != 1 or not whole or position is None or method is None or pair is None:
+            return None
+        if features == ["bore"]:
+            if method == STRIP:
+                text = "a strip shows a clearance and no bore; move the figure to clearance, or write gauge"
+                self.sheet.report("unknown-value", text, row, "method")
+            if position.journal is not None and min(readings) <= position.journal.smallest_nm:
+                text = "is not greater than the journal; look at both readings and their units"
+                self.sheet.report("bore-not-greater", text, row, self.sheet.columns.readings["bore"][0].name)
+        by, date = self.sheet.cell(cells, "by"), self.sheet.cell(cells, "date")
+        housing = self._plan.housings.get(position.name) if self._plan else None
+        return AssembledReading(
+            position.name, *pair, features[0], tuple(readings), method, gauge[0], by, date, row, housing
+        )
+
+    def _position(self, row: int, cells: list[str]) -> Position | None:
+        name = self.sheet.cell(cells, "position")
+        if name in self._positions:
+            return self._positions[name]
+        if not name:
+            if not self.sheet.is_unread(cells, "position"):
+                self.sheet.report("empty-cell", "is empty; name the position", row, "position")
+        elif self.complete:
+            near = nearest(name, self._positions)
+            todo = f"the nearest is `{near}`" if near else "write its row in the positions file"
+            self.sheet.report("unknown-item", f"there is no position `{shorten(name)}`; {todo}", row, "position")
+        return None
+
+    def _pair(self, row: int, cells: list[str], position: Position | None, *, asked: bool) -> tuple[Key, Key] | None:
+        """The two shells that were in: the row's own, else those of the saved plan."""
+        pair = []
+        for side in SIDES:
+            typed = self.sheet.cell(cells, side)
+            if typed:
+                shell = self.find(row, side, typed)
+            elif asked and position is not None and not self.sheet.is_unread(cells, side):
+                shell = self._planned(row, side, position)
+            else:
+                continue
+            if shell is not None:
+                self._check(row, side, shell, position)
+                pair.append(shell.key)
+        if len(pair) < len(SIDES):
+            return None
+        upper, lower = pair
+        if upper == lower:
+            if self._by_key[lower].half == "either":  # otherwise one of the halves was reported
+                text = (
+                    f"`{shorten('/'.join(lower))}` is in the upper half already; write the shell that is in the lower"
+                )
+                self.sheet.report("fitted-twice", text, row, "lower")
+            return None
+        return upper, lower
+
+    def _planned(self, row: int, side: str, position: Position) -> Shell | None:
+        key = self._plan.shells.get((position.name, side)) if self._plan else None
+        if key in self._by_key:
+            return self._by_key[key]
+        if key is not None:
+            if self.complete:
+                text = f"is empty, and {PLAN_FILE} has shell `{shorten('/'.join(key))}` there, which is in no file"
+                self.sheet.report("unknown-item", f"{text}; write the shell that is in", row, side)
+        elif self._plan_sound:
+            why = f"{PLAN_FILE} has no shells there" if self._plan else f"there is no {PLAN_FILE} to take it from"
+            todo = "write the shell that is in, or save a plan with `fitmatch assign --save`"
+            self.sheet.report("no-saved-plan", f"is empty, and {why}; {todo}", row, side)
+        return None
+
+    def _check(self, row: int, side: str, shell: Shell, position: Position | None) -> None:
+        name = f"shell `{shorten('/'.join(shell.key))}`"
+        if position is not None and shell.kind and shell.kind != position.kind:
+            text = f"{name} is of kind `{shell.kind}`, not `{position.kind}`; write the shell that is in"
+            self.sheet.report("fitted-wrong-kind", text, row, side)
+        if shell.half and shell.half not in (side, "either"):
+            text = f"{name} is for the {shell.half} half; write {listed(SIDES)} as they are in the engine"
+            self.sheet.report("fitted-wrong-half", text, row, side)

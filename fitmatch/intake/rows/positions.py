@@ -1,0 +1,114 @@
+"""positions.csv to rows: every cell checked by itself, nothing yet compared with kinds' tables or shells."""
+
+from collections.abc import Set
+from dataclasses import dataclass
+
+from fitmatch.intake.common.quantities import QUANTITIES
+from fitmatch.intake.rows.sheet import Sheet
+from fitmatch.intake.tables.columns import OWN
+from fitmatch.records.measuring import Reading
+from fitmatch.records.parts import ANY, SIDES, Position
+from fitmatch.rules.positions.movable import columns_within
+from fitmatch.wording import shorten
+
+
+@dataclass(frozen=True, slots=True)
+class PositionRow:
+    """One row as read. What is missing from `own` is the kind's; None there is a cell that could not be read."""
+
+    position: Position  # all that the row alone tells; with its sizes once the long file is read too
+    kind_known: bool
+    readings: dict[str, tuple[Reading, ...]]  # feature -> its wide columns
+    sizes_sound: bool  # whether every reading could be read
+    own: dict[str, int | None]
+    locks: dict[str, str]  # side -> the cell
+    offset_told: bool  # whether there is an offset, readable or not
+    journal_mean: tuple[int, int] | None = None  # as in `Sized`
+
+
+class PositionReader:
+    """Reads the rows of one positions file."""
+
+    def __init__(self, sheet: Sheet) -> None:
+        self._sheet = sheet
+        self._settings = sheet.settings
+
+    def rows(self, matched: tuple[str, ...], asked: Set[str]) -> list[PositionRow]:
+        """Every row that could be read at all; `matched` are the columns to match with shells; in those
+        that this job has not `asked` for anything will do."""
+        found: list[PositionRow] = []
+        first: dict[str, int] = {}
+        for row, cells in self._sheet.table.rows:
+            found.append(self._row(row, cells, matched, asked))
+            name = found[-1].position.name
+            before = first.setdefault(name, row)
+            if name and before != row:
+                text = f"`{shorten(name)}` stands in row {before} already; give each position its own name"
+                self._sheet.report("duplicate-position", text, row, "position")
+        self._check_offsets(found)
+        if not found and self._sheet.table.complete:
+            text = "has a header and nothing below it; write a row for each position"
+            self._sheet.findings.report("no-rows", text, self._sheet.paper)
+        return found
+
+    def _check_offsets(self, rows: list[PositionRow]) -> None:
+        """All rows of a kind tell an offset, or none: a blank beside others may be nought or not measured."""
+        told = {row.position.kind: row.position for row in reversed(rows) if row.offset_told}
+        for position in (row.position for row in rows if not row.offset_told):
+            other = told.get(position.kind)
+            if other:
+                text = f"is empty, and {shorten(other.name)} (row {other.row}) of the same kind has one"
+                self._sheet.report("empty-cell", f"{text}; write 0 where the axis lies in line", position.row, "offset")
+
+    def _row(self, row: int, cells: list[str], matched: tuple[str, ...], asked: Set[str]) -> PositionRow:
+        sheet, sound = self._sheet, True
+        name, kind = sheet.cell(cells, "position"), sheet.cell(cells, "kind")
+        if not sheet.is_unread(cells, "position"):
+            sheet.name_will_do(name, row, "position")
+        if not sheet.is_unread(cells, "kind"):
+            sheet.kind_will_do(kind, row)
+        readings: dict[str, tuple[Reading, ...]] = {}
+        for feature, gauge in self._gauges_of(row, cells, kind).items():
+            confirmed = sheet.cell(cells, f"{feature}_confirmed")
+            found, whole = sheet.readings(row, cells, feature, QUANTITIES[feature], gauge)
+            readings[feature] = tuple(Reading(nm, gauge=gauge[0], confirmed=confirmed) for nm in found)
+            sound = sound and whole
+        own = {key: sheet.length(row, cells, key, QUANTITIES[key]) for key in OWN if sheet.cell(cells, key)}
+        position = Position(
+            name=name,
+            kind=kind,
+            journal=None,
+            housing_bore=None,
+            target_nm=None,
+            wants_upper=self._wants(cells, matched, asked, "upper"),
+            wants_lower=self._wants(cells, matched, asked, "lower"),
+            accept=sheet.cell(cells, "accept") or None,
+            pin=sheet.count(row, cells, "pin", 6, 999_999, "number of a pin; count"),
+            row=row,
+            undersize=sheet.cell(cells, "undersize"),
+            within=tuple(sheet.cell(cells, c).casefold() for c in columns_within(self._settings.rules)),
+            offset_nm=own.get("offset"),
+        )
+        locks = {side: sheet.cell(cells, side) for side in SIDES if sheet.cell(cells, side)}
+        told = bool(cells[sheet.columns.index("offset")].strip())
+        return PositionRow(position, kind in self._settings.fits, readings, sound, own, locks, told)
+
+    def _wants(self, cells: list[str], matched: tuple[str, ...], asked: Set[str], side: str) -> tuple[str, ...]:
+        cell = self._sheet.cell
+        return tuple(
+            (cell(cells, f"{column}_{side}") or cell(cells, column)).casefold() if column in asked else ANY
+            for column in matched
+        )
+
+    def _gauges_of(self, row: int, cells: list[str], kind: str) -> dict[str, tuple[str | None, bool]]:
+        """The gauge of each feature, and whether it is known: its own column's, else the row's, else the kind's."""
+        sheet, features = self._sheet, self._sheet.columns.readings
+        found = {
+            feature: sheet.gauge(row, cells, f"{feature}_gauge", kind, feature)
+            for feature in features
+            if sheet.cell(cells, f"{feature}_gauge")
+        }
+        if len(found) < len(features) and sheet.cell(cells, "gauge"):
+            one = sheet.gauge(row, cells, "gauge", kind, "")
+            return {feature: found.get(feature, one) for feature in features}
+        return {feature: found.get(feature) or sheet.gauge(row, cells, "gauge", kind, feature) for feature in features}

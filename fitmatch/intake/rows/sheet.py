@@ -1,0 +1,204 @@
+"""One table as the reader of its rows sees it: cells by the names of their columns, lengths, gauges, and reports."""
+
+from collections.abc import Iterable, Sequence
+
+from fitmatch.intake.common.findings import Findings, Paper
+from fitmatch.intake.common.quantities import CellError, LengthReader, Quantity
+from fitmatch.intake.job_toml.settings import Settings
+from fitmatch.intake.tables.columns import Form, understand
+from fitmatch.intake.tables.table import UNREAD, Table
+from fitmatch.names import fault_in_name, nearest, other_case, unknown_gauge
+from fitmatch.records.parts import Shell
+from fitmatch.wording import listed, shorten
+
+Readers = dict[tuple[str, str, bool], LengthReader]
+
+
+class Sheet:
+    """A table with its columns, in the job of these settings."""
+
+    def __init__(
+        self,
+        table: Table,
+        form: Form,
+        settings: Settings,
+        findings: Findings,
+        *,
+        further: Iterable[str] = (),
+        lacking: dict[str, bool] | None = None,
+        readers: Readers | None = None,
+    ) -> None:
+        """Understand the header, as `columns` says; faults in it are noted. `readers`: shared by several sheets, so
+        that what one has learned serves the next."""
+        self.table = table
+        self.columns = understand(table, form, further, findings, settings.inch_job, lacking or {})
+        self.settings = settings
+        self.findings = findings
+        self._readers: Readers = {} if readers is None else readers
+
+    @property
+    def paper(self) -> Paper:
+        return self.table.paper
+
+    def report(self, code: str, text: str, row: int, column: str) -> None:
+        """Note a mistake in a cell."""
+        self.findings.report(code, text, self.paper, row, column, self.columns.order(column))
+
+    def cell(self, cells: list[str], column: str) -> str:
+        """A trimmed cell; empty as well where it could not be read."""
+        text = cells[self.columns.index(column)].strip()
+        return "" if text.startswith(UNREAD) else text
+
+    def is_unread(self, cells: list[str], column: str) -> bool:
+        """Whether a cell could not be read, which was noted."""
+        return cells[self.columns.index(column)] == UNREAD
+
+    def name_will_do(self, name: str, row: int, column: str) -> bool:
+        """Whether a text can be a name; why it cannot is noted."""
+        fault = fault_in_name(name)
+        if fault is not None:
+            self.report("bad-name", fault, row, column)
+        elif not name:
+            self.report("empty-cell", f"is empty; name the {column}", row, column)
+        return bool(name) and fault is None
+
+    def kind_will_do(self, kind: str, row: int) -> bool:
+        """Whether a kind has its table, as far as that is known; what is amiss is noted."""
+        fits = self.settings.fits
+        if not kind:
+            kinds = [*fits] if len(fits) < 8 else [*list(fits)[:7], "or another"]
+            which = f"one of the kinds with a [fit.KIND] table: {', '.join(kinds)}" if fits else "the kind, such as rod"
+            self.report("empty-cell", f"is empty; write {which}", row, "kind")
+        elif fits and kind not in fits:
+            meant = other_case(kind, fits)
+            todo = f"add it, or write the nearest kind `{nearest(kind, fits)}`"
+            if meant is not None:
+                todo = f"write the kind with its own capitals, `{meant}`"
+            self.report("unknown-kind", f"there is no [fit.{shorten(kind)}]; {todo}", row, "kind")
+        else:
+            return True
+        return False
+
+    def word(
+        self, typed: str, row: int, column: str, allowed: Sequence[str], what: str, *, needed: bool = True
+    ) -> str | None:
+        """One of a few words, without regard to case; None for anything else, which is noted."""
+        word = typed.strip().casefold()
+        if word in allowed:
+            return word
+        todo = f"write {listed(allowed, 'or')}"
+        if word and typed != UNREAD:
+            self.report("unknown-value", f"`{shorten(typed)}` is no {what}; {todo}", row, column)
+        elif needed and typed != UNREAD:
+            self.report("empty-cell", f"is empty; {todo}", row, column)
+        return None
+
+    def count(self, row: int, cells: list[str], column: str, digits: int, most: int, what: str) -> int | None:
+        """A whole number from 1 to `most`, in few digits; None for anything else, which is noted unless it is empty."""
+        text = self.cell(cells, column)
+        if text.isascii() and text.isdecimal() and len(text) <= digits and 1 <= int(text) <= most:
+            return int(text)
+        if text:
+            text = f"`{shorten(text)}` is no {what} from the front: 1, 2, 3 and so on"
+            self.report("not-a-whole-number", text, row, column)
+        return None
+
+    def readings(
+        self, row: int, cells: list[str], feature: str, quantity: Quantity, gauge: tuple[str | None, bool]
+    ) -> tuple[list[int], bool]:
+        """The readings in all columns of a feature, and whether every one could be read; `gauge` as `gauge` gives it,
+        without which none can be."""
+        name, known = gauge
+        columns = [column.name for column in self.columns.readings[feature] if cells[column.index].strip()]
+        found = [self.length(row, cells, column, quantity, name) for column in columns if known]
+        read = [nm for nm in found if nm is not None]
+        return read, len(read) == len(columns)
+
+    def gauge(self, row: int, cells: list[str], column: str, kind: str, feature: str) -> tuple[str | None, bool]:
+        """The gauge that took a reading: the cell's, else the one that [measured.KIND] names; None where nobody says.
+        And whether that can be relied on: an unknown name is noted."""
+        measuring, cell = self.settings.measuring, self.cell(cells, column)
+        if not cell:
+            return measuring.measured.get(kind, {}).get(feature), True
+        if cell in measuring.gauges:
+            return cell, True
+        if self.settings.readable:  # otherwise [gauge] is unknown
+            self.report("unknown-gauge", unknown_gauge(cell, measuring.gauges), row, column)
+        return None, False
+
+    def reader(self, quantity: Quantity, name: str, gauge: str | None = None) -> LengthReader | None:
+        """The reader of a column's lengths, plain numbers being in the column's unit, the gauge's or the job's; None
+        where that unit is not known."""
+        column, unit = self.columns.known.get(name), self.settings.unit
+        if column is None or unit is None or name in self.columns.bad_units:
+            return None
+        unit = column.unit or (self.settings.measuring.gauges[gauge].unit if gauge else None) or unit
+        key = quantity.name, unit, self.table.decimal_comma
+        if key not in self._readers:
+            self._readers[key] = LengthReader(quantity, unit, self.settings.inch_job, self.table.decimal_comma)
+        return self._readers[key]
+
+    def length(
+        self, row: int, cells: list[str], column: str, quantity: Quantity, gauge: str | None = None
+    ) -> int | None:
+        """The length in a cell; None if there is none, or none that will do: that is noted."""
+        reader, text = self.reader(quantity, column, gauge), cells[self.columns.index(column)]
+        if reader is None:
+            return None
+        known = reader.known.get(text)
+        return self.read(reader, text, row, column) if known is None else known
+
+    def read(self, reader: LengthReader, text: str, row: int, column: str) -> int | None:
+        """A length met for the first time; None as above."""
+        if not text.strip() or text == UNREAD:
+            return None
+        try:
+            nm = reader.read(text)
+        except CellError as error:
+            self.report(error.code, str(error), row, column)
+            return None
+        if reader.finer:
+            self.findings.rounded(text, self.paper, row, column)
+        return nm
+
+
+class ShellNames:
+    """Finds shells by what the cells of a sheet call them: NAME or BOX/NAME."""
+
+    def __init__(self, sheet: Sheet, shells: Iterable[Shell], *, complete: bool) -> None:
+        """`complete`: every shell is known, so that one that is not among them does not exist."""
+        self.sheet = sheet
+        self._shells = shells
+        self.complete = complete
+        self._by_name: dict[str, dict[tuple[str, str], Shell]] | None = None
+
+    def find(self, row: int, column: str, typed: str) -> Shell | None:
+        """The one shell that a cell means; None, with a problem noted, if it means none."""
+        *boxes, name = (part.strip() for part in typed.split("/"))
+        if len(boxes) > 1 or not name or boxes == [""]:
+            self.sheet.report("bad-name", f"`{shorten(typed)}` names no shell; write NAME or BOX/NAME", row, column)
+            return None
+        if self._by_name is None:
+            self._by_name = {}
+            for shell in self._shells:
+                self._by_name.setdefault(shell.name, {})[shell.key] = shell
+        named = list(self._by_name.get(name, {}).values())
+        fitting = [shell for shell in named if not boxes or shell.box == boxes[0]]
+        if len(fitting) == 1:
+            return fitting[0]
+        if fitting:
+            self.sheet.report(*self.ambiguous(name, fitting), row, column)
+        elif self.complete:  # otherwise it may be in what could not be read
+            self.sheet.report(*self.unknown(typed, named), row, column)
+        return None
+
+    def ambiguous(self, name: str, fitting: Sequence[Shell]) -> tuple[str, str]:
+        """Code and text for a name that several boxes have."""
+        example = f"{fitting[0].box}/{name}"
+        text = f"shell `{shorten(name)}` is in {len(fitting)} boxes; write BOX/NAME, such as {shorten(example)}"
+        return "ambiguous-item", text
+
+    def unknown(self, typed: str, named: Sequence[Shell]) -> tuple[str, str]:
+        """Code and text for a shell that is not there; `named` has its name, and stands in other boxes."""
+        text = f"there is no shell `{shorten(typed)}`; write NAME or BOX/NAME as in the shell files"
+        return "unknown-item", text

@@ -1,0 +1,1 @@
+"""A .csv or .xlsx file to a header and rows."""

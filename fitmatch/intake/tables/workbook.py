@@ -1,0 +1,154 @@
+"""The .xlsx side of the table reader: cells become the texts that were typed, or a mark where they cannot."""
+
+import re
+import warnings
+from collections.abc import Iterable, Iterator
+from datetime import date, time, timedelta
+from io import BytesIO
+from typing import TYPE_CHECKING, Any, Final
+from zipfile import ZipFile
+
+from fitmatch.intake.common.findings import Findings, Paper
+from fitmatch.intake.tables.table import UNREAD, Row, Table
+from fitmatch.wording import listed, shorten
+
+if TYPE_CHECKING:
+    from openpyxl import Workbook
+
+# What a small file can blow up to is bounded. Sheets pack to a tenth or a twentieth; a hundredth is no sheet.
+_LARGEST_ANYWAY: Final = 1_000_000
+_LARGEST_RATIO: Final = 100
+_LAST_ROW: Final = 1_048_576  # of the format
+_LARGEST_GAPS: Final = 10_000_000  # cells that are not there, on the way to the next that is
+_MOST_NAMES: Final = 5
+_CHUNK: Final = 1_000_000
+_CELL: Final = re.compile(rb"<(?:\w+:)?c[\s/>]")
+_FORMULA: Final = re.compile(rb"<(?:\w+:)?f[\s/>]")
+
+
+class _Refused(Exception):
+    """A workbook that is not read; the message says what is wrong and what to do."""
+
+
+def open_workbook(data: bytes, paper: Paper, findings: Findings) -> Table | None:
+    """The table on the only sheet that is not empty."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # about colours, filters and other things that are no data
+            sheets = list(_sheets(data))
+    except _Refused as error:
+        findings.report("broken-workbook", str(error), paper)
+        return None
+    except Exception as error:  # whatever a damaged file makes the library raise, it is the file that is at fault
+        what = f"cannot be read as an .xlsx workbook ({type(error).__name__})"
+        findings.report("broken-workbook", f"{what}; save it again as .xlsx or .csv", paper)
+        return None
+    filled = [(name, rows) for name, rows in sheets if rows]
+    if not filled:
+        findings.report("empty-file", "is empty; fill it in or remove it", paper)
+        return None
+    if len(filled) > 1:
+        names = listed([f"`{shorten(name)}`" for name, _ in filled[:_MOST_NAMES]])
+        findings.report("several-sheets", f"the sheets {names} are filled; keep one table in one workbook", paper)
+        return None
+    (_, rows), *_ = filled
+    header_row, header = rows[0]
+    table = Table(paper, header_row, header, iter(()), may_be_unread=True)
+    table.rows = _padded(rows[1:], table, findings)
+    return table
+
+
+def _padded(rows: Iterable[Row], table: Table, findings: Findings) -> Iterator[Row]:
+    """Rows as wide as the header: a sheet has no ragged rows, only cells beyond the last name."""
+    width = len(table.header)
+    for row, cells in rows:
+        if any(cells[width:]):
+            table.complete = False
+            what = "a cell stands beyond the last column of the header; name its column or clear it"
+            findings.report("ragged-row", what, table.paper, row)
+        else:
+            yield row, cells[:width] + [""] * (width - len(cells))
+
+
+def _sheets(data: bytes) -> Iterator[tuple[str, list[Row]]]:
+    """Each sheet's name and its rows that are not blank; raises _Refused."""
+    from openpyxl.cell.read_only import EMPTY_CELL
+
+    _check_size(data)
+    written, has_formulas = _scan(data)
+    values = _load(data, values=True)
+    formulas = _load(data, values=False) if has_formulas else None
+    seen = gaps = 0
+    for number, sheet in enumerate(values.worksheets):
+        sheet.reset_dimensions()  # some programs write dimensions that are wrong
+        rows: list[Row] = []
+        sources: Iterator[tuple[Any, ...]] | None = None
+        if formulas is not None:
+            other = formulas.worksheets[number]
+            other.reset_dimensions()
+            sources = other.iter_rows(values_only=True)
+        walk: Iterator[tuple[Any, ...]] = sheet.iter_rows()
+        for row, cells in enumerate(walk, 1):
+            there = [cell for cell in cells if cell is not EMPTY_CELL]
+            seen += sum(cell.row == row for cell in there)
+            gaps += len(cells) - len(there)
+            if gaps > _LARGEST_GAPS or row > _LAST_ROW:
+                where = f"the sheet `{shorten(sheet.title)}` has cells far from its table, up to row {row}"
+                raise _Refused(f"{where}; clear what stands apart, or save the table as .csv")
+            texts = ["" if cell is EMPTY_CELL else _text(cell) for cell in cells]
+            if sources is not None:
+                for place, source in enumerate(next(sources, ())):
+                    # An empty text is a value like any other: such a formula is saved with the type of a text.
+                    if source is not None and cells[place].value is None and cells[place].data_type != "str":
+                        texts[place] = UNREAD + "formula-without-value"
+            if any(map(str.strip, texts)):
+                rows.append((row, texts))
+        yield sheet.title, rows
+    if seen < written:  # the library passes over those, and a shell must not get lost
+        raise _Refused("has rows or cells out of order, or two in one place; save it again as .xlsx or .csv")
+
+
+def _check_size(data: bytes) -> None:
+    """Refuse a file that unpacks to far more than sheets do."""
+    with ZipFile(BytesIO(data)) as archive:
+        size = sum(part.file_size for part in archive.infolist())
+    if size > max(_LARGEST_ANYWAY, _LARGEST_RATIO * len(data)):
+        raise _Refused(f"unpacks to {size // 10**6} MB, far more than a table does; save the table as .csv")
+
+
+def _load(data: bytes, *, values: bool) -> "Workbook":
+    from openpyxl import load_workbook
+
+    return load_workbook(BytesIO(data), read_only=True, data_only=values)
+
+
+def _scan(data: bytes) -> tuple[int, bool]:
+    """How many cells the sheets hold, and whether any has a formula."""
+    cells, formulas = 0, False
+    with ZipFile(BytesIO(data)) as archive:
+        for name in archive.namelist():
+            if name.startswith("xl/worksheets/"):
+                with archive.open(name) as part:
+                    text = b""
+                    while chunk := part.read(_CHUNK):
+                        text += chunk
+                        end = max(0, text.rfind(b"<"))  # what begins there may go on in the next chunk
+                        cells += len(_CELL.findall(text, 0, end))
+                        formulas = formulas or _FORMULA.search(text, 0, end) is not None
+                        text = text[end:]
+    return cells, formulas
+
+
+def _text(cell: Any) -> str:
+    """What a cell says, as it would stand in a .csv file."""
+    value = cell.value
+    if value is None:
+        return ""
+    if isinstance(value, date | time | timedelta):
+        return UNREAD + "date-cell"
+    if isinstance(value, float):
+        # The shortest text that stands for the number is what was typed; a name such as 3 is stored as 3.0.
+        return str(int(value)) if value.is_integer() else repr(value)
+    if cell.data_type == "e":
+        return UNREAD + "error-cell"
+    return str(value)

@@ -1,0 +1,73 @@
+"""What assembled readings teach, as new texts of job.toml and of the saved plan; nothing is written here."""
+
+from typing import NamedTuple
+
+from fitmatch.gauging.assembled import Comparison, Learned
+from fitmatch.intake.common.findings import Findings
+from fitmatch.intake.common.quantities import GAUGE_ERROR, SEATING
+from fitmatch.intake.job_toml.fits import shown
+from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile
+from fitmatch.intake.reading import read_job
+from fitmatch.intake.rows.saved_plan import read_saved_plan, with_digest
+from fitmatch.intake.writing.rewriting import CannotRewrite, lines_to_add, with_seatings
+from fitmatch.lengths import exact, parse_length
+from fitmatch.problems import InputError
+from fitmatch.records.job import Job
+
+
+class Lesson(NamedTuple):
+    """What is to be written: `kinds` learn, `job_toml` is the file's new text. `plan`: the saved plan with the digest
+    of the new inputs; None where there is none that stands for the present ones."""
+
+    kinds: tuple[str, ...]
+    job_toml: str
+    plan: str | None = None
+
+
+def lesson(comparison: Comparison) -> Lesson | None:
+    """What is to be written so that job.toml holds all that the readings teach; None where it does already.
+
+    Raises InputError where job.toml does not allow it.
+    """
+    job = comparison.job
+    kinds = tuple(kind for kind in comparison.learned if not comparison.written(kind))
+    if not kinds:
+        return None
+    findings = Findings()
+    old = (job.folder / JOB_FILE.name).read_bytes()
+    if read_job(job.folder, job_toml=old).digest != job.digest:
+        findings.report("cannot-write", "a file of the job changed while it was read; run it again", JOB_FILE)
+        raise InputError(findings.problems)
+    old_text = text = old.decode()
+    for kind in kinds:
+        text = _with_kind(text, job, kind, comparison.learned[kind], findings)
+    if findings.problems:
+        raise InputError(findings.problems)
+    after = read_job(job.folder, job_toml=text.encode())
+    taught = {kind: comparison.learned[kind].into(job.fits[kind]) for kind in kinds}
+    assert after.fits == {**job.fits, **taught}, "job.toml was rewritten to mean something else"
+    assert text != old_text
+    plan = read_saved_plan(job.folder, Findings())
+    renewed = with_digest(plan, after.digest) if plan is not None and plan.digest == job.digest else None
+    return Lesson(kinds, text, None if renewed is None else renewed.decode())
+
+
+def _with_kind(text: str, job: Job, kind: str, learned: Learned, findings: Findings) -> str:
+    figures = (_figure(learned.seating_nm, job.unit), _figure(learned.u_nm, job.unit))
+    file = JobFile(text.removeprefix("\ufeff"), findings)
+    if not SEATING.holds(learned.seating_nm) or not GAUGE_ERROR.holds(learned.u_nm):
+        what = f"{shown(learned.seating_nm, job.unit)} is no seating, which is {SEATING.bounds}"
+        file.report("cannot-write", f"{what}; look for a gauge that was set wrongly", "fit", kind)
+        return text
+    try:
+        return with_seatings(text, {kind: figures})
+    except CannotRewrite as why:
+        todo = lines_to_add(kind, figures)
+        file.report("cannot-write", f"--learn cannot write here, as {why}; {todo} by hand", "fit", kind)
+        return text
+
+
+def _figure(nm: int, unit: str) -> str:
+    """A length as a value of TOML: a number in the job's unit, or, where no short one is exact, in micrometres."""
+    text = exact(2 * nm, unit)
+    return text if parse_length(text, unit, inch_job=unit == "in")[1] else f'"{exact(2 * nm, "um")} um"'

@@ -1,0 +1,203 @@
+"""What a job is made of: frozen records, every length in whole nanometres.
+
+Words: a *position* is one rod or main with its journal and housing; a *shell* is one half bearing; the *wall* is the
+wall thickness at the crown; the *clearance* is diametral. *upper* is the block side of a main and the beam side of a
+rod, *lower* the cap side of both.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+from fitmatch.records.measuring import DIAMETERS, Form, MeasuredAs, Reading
+
+SIDES: Final = ("upper", "lower")
+HALVES: Final = ("upper", "lower", "either")
+ANY: Final = "any"
+
+
+# --- what is given ---------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """A diameter or a wall as it was measured: the mean of its places, and the extremes of its readings, all corrected.
+
+    Of a coated shell this is the wall that was measured, coated or bare. Raw mean - zero error - ball + temperature =
+    mean, to the nanometre.
+    """
+
+    mean_nm: int
+    smallest_nm: int
+    largest_nm: int
+    readings: tuple[Reading, ...] = ()  # those that make it, as the gauge gave them
+    measured_as: MeasuredAs | None = None  # None: nothing is known of how
+    temperature_nm: int = 0  # what the correction to 20 degrees Celsius added
+    aside: tuple[Reading, ...] = ()  # those away from the crown axis, which tell of form alone
+    form: Form | None = None  # None: no reading tells of it
+
+    @property
+    def zero_nm(self) -> int:
+        """The zero error that was taken off."""
+        return self.measured_as.zero_nm if self.measured_as else 0
+
+    @property
+    def ball_nm(self) -> int:
+        """The ball that was taken off."""
+        return self.measured_as.ball_nm if self.measured_as else 0
+
+    @property
+    def raw_mean_nm(self) -> int:
+        """The mean before correction."""
+        return self.mean_nm + self.zero_nm + self.ball_nm - self.temperature_nm
+
+    @property
+    def gauges(self) -> tuple[str, ...]:
+        """The named gauges, each once."""
+        return self.measured_as.gauges if self.measured_as else ()
+
+
+@dataclass(frozen=True, slots=True)
+class Shell:
+    """One half bearing. `marks` are its cells in `Job.shell_columns`, in that order, trimmed and lower-cased."""
+
+    name: str
+    box: str
+    kind: str
+    half: str  # upper, lower or either
+    wall_nm: int | None  # the wall that counts in a clearance; None: not yet measured
+    marks: tuple[str, ...] = ()
+    family: str = ""
+    grade: str | None = None
+    hold: str | None = None
+    coating_nm: int = 0  # on the running face; 0: uncoated
+    wall_to_metal_nm: int | None = None  # the wall without its coating
+    file: str = ""
+    row: int = 0
+    measured: Size | None = None  # the wall as it was measured; equal shells may share it, as there may be a million
+
+    @property
+    def measured_as(self) -> MeasuredAs | None:
+        """How the wall was measured; None: nothing is known of how."""
+        return self.measured.measured_as if self.measured else None
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """Box and name, which together tell this shell from every other."""
+        return self.box, self.name
+
+
+@dataclass(frozen=True, slots=True)
+class Position:
+    """One rod or main. `wants_upper` and `wants_lower` are the cells its halves must match, in the order of
+    `Job.matched_columns`, trimmed and lower-cased.
+
+    `target_nm`, `min_nm` and `max_nm` are final: the row's own, else the kind's. `upper` and `lower` name locked
+    shells.
+    """
+
+    name: str
+    kind: str
+    journal: Size | None
+    housing_bore: Size | None
+    target_nm: int | None  # None only where target_ratio waits for a journal
+    min_nm: int | None = None
+    max_nm: int | None = None
+    want_min_nm: int | None = None  # the narrower band one would like, already clipped to min and max
+    want_max_nm: int | None = None
+    seating_nm: int = 0
+    upper: tuple[str, str] | None = None
+    lower: tuple[str, str] | None = None
+    wants_upper: tuple[str, ...] = ()
+    wants_lower: tuple[str, ...] = ()
+    accept: str | None = None
+    pin: int | None = None
+    row: int = 0
+    undersize: str = ""  # the user's own label of what the journal was ground to
+    aims_at_middle: bool = False  # its target is the middle of min and max because nobody wrote one
+    within: tuple[str, ...] = ()  # cells in which a housing and its journal must agree, trimmed and lower-cased
+    housing: str | None = None  # the row whose housing stands here, if it was moved
+    offset_nm: int | None = None  # of the housing's axis off the line of the others; positive towards the block
+    job: str = ""  # the name of its job; empty for one alone
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """Job and name, which together tell this position from every other, whichever housing it has."""
+        return self.job, self.name
+
+    unsized: Form | None = None  # of a housing bore that has no size, as no reading of it lies near the crown axis
+
+    @property
+    def wishes(self) -> bool:
+        """Whether a band is wished for here."""
+        return self.want_min_nm is not None or self.want_max_nm is not None
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """The features that have no reading yet."""
+        return tuple(feature for feature in DIAMETERS if getattr(self, feature) is None)
+
+    def form(self, feature: str) -> Form | None:
+        """What the readings of the journal or housing bore tell of its form; None if nothing."""
+        size: Size | None = getattr(self, feature)
+        if size is not None:
+            return size.form
+        return self.unsized if feature == "housing_bore" else None
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A drawing's limits; both ends belong to it."""
+
+    low_nm: int
+    high_nm: int
+
+    def __contains__(self, nm: int) -> bool:
+        return self.low_nm <= nm <= self.high_nm
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """One `[fit.KIND]` table: what every position of the kind has unless its row says otherwise."""
+
+    kind: str
+    target_nm: int | None = None
+    target_ratio: str | None = None
+    min_nm: int | None = None
+    max_nm: int | None = None
+    seating_nm: int = 0
+    family: tuple[str, ...] | None = None  # lower-cased; None: every family fits
+    seating_u_nm: int | None = None  # standard uncertainty of the seating
+    want_min_nm: int | None = None  # the narrower band one would like, as written
+    want_max_nm: int | None = None
+
+
+def marks_agree(one: str, other: str) -> bool:
+    """Whether two lower-cased cells agree: `any` with everything, blank with blank only."""
+    return one == other or ANY in (one, other)
+
+
+# --- what is answered ------------------------------------------------------------------------------------------------
+
+
+def room(position: Position) -> int:
+    """What walls and clearance share: housing bore - journal + seating, from the mean sizes."""
+    assert position.housing_bore is not None and position.journal is not None
+    return position.housing_bore.mean_nm - position.journal.mean_nm + position.seating_nm
+
+
+def tightest_room(position: Position, limits_at: str) -> int:
+    """The room left by the smallest crown-axis bore reading and the largest journal reading."""
+    if limits_at == "mean":
+        return room(position)
+    assert position.housing_bore is not None and position.journal is not None
+    return position.housing_bore.smallest_nm - position.journal.largest_nm + position.seating_nm
+
+
+def shortfall_of(least_nm: int | None, clearance_nm: int) -> int:
+    """How far a clearance lies below a bound; 0 if it does not, or there is none."""
+    return 0 if least_nm is None else max(0, least_nm - clearance_nm)
+
+
+def excess_of(most_nm: int | None, clearance_nm: int) -> int:
+    """How far a clearance lies above a bound; 0 if it does not, or there is none."""
+    return 0 if most_nm is None else max(0, clearance_nm - most_nm)

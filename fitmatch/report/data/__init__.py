@@ -1,0 +1,1 @@
+"""The answer as JSON and CSV."""

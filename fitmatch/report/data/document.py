@@ -1,0 +1,274 @@
+"""A plan as one JSON document, described by assignment.schema.json beside this file."""
+
+from collections.abc import Callable, Iterable, Mapping
+from typing import Final
+
+from fitmatch.fit.model.order import Unit
+from fitmatch.records.job import Job
+from fitmatch.records.parts import SIDES, Shell, Size
+from fitmatch.records.placements import Placement
+from fitmatch.records.plans import Cure, JobPlan, OtherPlan, Plan, Proof, Reason, Unfilled
+from fitmatch.report.data.doubts import doubt_values
+from fitmatch.report.data.values import figures_value, placement_value
+from fitmatch.report.shared.axis import in_a_row, row_of
+from fitmatch.report.shared.certainty import Certainty
+from fitmatch.report.shared.emit import Number, Value, area, document, half_length, length, named_values, two_digits
+from fitmatch.report.shared.housings import moves
+from fitmatch.report.shared.readings import corrected_sizes, corrected_wall, forms
+from fitmatch.report.shared.states import unmeasured_shells
+from fitmatch.report.words.levels import FIGURES
+from fitmatch.report.words.reasons import flag_words, words_of
+from fitmatch.version import __version__
+
+SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
+
+
+def plan_document(plan: Plan, unit: str) -> str:
+    """The whole document, lengths in `unit`, ending in a line break. Of several jobs what belongs to one carries its
+    name as `job`."""
+    known = {one.job.name: Certainty(one) for one in plan.plans}
+    return document(
+        {
+            "schema": SCHEMA,
+            "version": __version__,
+            "title": plan.job.title if plan.alone else "; ".join(one.job.title or one.job.name for one in plan.plans),
+            "unit": unit,
+            "strategy": plan.strategy,
+            "slack": length(plan.slack_nm, unit),
+            **({} if plan.alone else {"priority": plan.priority}),
+            "status": str(plan.status),
+            **({} if plan.alone else {"complete": plan.complete, "jobs": _jobs(plan, known, unit)}),
+            **_positions(plan, known, unit),
+            "kinds": _kinds(plan, plan.plans[0], known, unit) if plan.alone else _groups(plan, unit),
+            "baselines": {
+                name: {
+                    label: figures_value(other.figures, unit) | {"rules_broken": other.rules_broken}
+                    for label, other in labels.items()
+                }
+                for name, labels in plan.baselines.items()
+            },
+            **_beside(plan, unit),
+            "leftover": [_unused(plan.job, s, unit) for s in plan.leftover],
+            "held": [_unused(plan.job, s, unit) | {"hold": s.hold} for s in plan.held],
+            "digest": plan.job.digest if plan.alone else None,
+        }
+    )
+
+
+def _jobs(plan: Plan, known: Mapping[str, Certainty], unit: str) -> Value:
+    return [
+        {
+            "job": one.job.name,
+            "title": one.job.title,
+            "complete": one.is_complete(),
+            "complete_kinds": [kind for kind in one.job.kinds if one.is_complete(kind)],
+            "kinds": _kinds(plan, one, known, unit),
+            "digest": one.job.digest,
+        }
+        for one in plan.plans
+    ]
+
+
+def _groups(plan: Plan, unit: str) -> dict[str, Value]:
+    return {
+        g.group.label: figures_value(g.figures, unit)
+        | _proof(g.proof, unit)
+        | {"jobs": [one.job.name for one in plan.members(g.group)], "complete": g.complete}
+        for g in plan.groups
+    }
+
+
+def _positions(plan: Plan, known: Mapping[str, Certainty], unit: str) -> dict[str, Value]:
+    """What is told of positions, and the shells that wait for their wall."""
+
+    def told(values: Callable[[JobPlan], Iterable[dict[str, Value]]]) -> list[Value]:
+        return [({"job": one.job.name} if one.job.name else {}) | value for one in plan.plans for value in values(one)]
+
+    unmeasured = told(
+        lambda one: ({"position": p.name, "kind": p.kind, "missing": p.missing} for p in one.unmeasured_positions)
+    )
+    unmeasured += [
+        {"shell": s.name, "box": s.box, "kind": s.kind, "half": s.half, "missing": ["wall"]}
+        for s in unmeasured_shells(plan.job)
+    ]
+    reasons = told(lambda one: (_reason(reason, unit) for reason in one.reasons))
+    return {
+        "positions": told(lambda one: (_placed(one, p, unit, known[one.job.name]) for p in one.placements)),
+        "unfilled": told(lambda one: (_unfilled(u, unit) for u in one.unfilled)),
+        **({"reasons": reasons} if reasons else {}),
+        "unmeasured": unmeasured,
+        "flags": told(
+            lambda one: ({"position": f.position, "code": f.code, "text": flag_words(f, unit)} for f in one.flags)
+        ),
+        "doubts": told(lambda one: doubt_values(one.doubts, unit)),
+    }
+
+
+def _unfilled(unfilled: Unfilled, unit: str) -> dict[str, Value]:
+    position = unfilled.position
+    return {"position": position.name, "kind": position.kind, "why": words_of(unfilled.why, unit)}
+
+
+def _kinds(plan: Plan, one: JobPlan, known: Mapping[str, Certainty], unit: str) -> dict[str, Value]:
+    """The kinds of one job."""
+    proofs, certainty = plan.proofs_of(one), known[one.job.name]
+    return {
+        kind: figures_value(figures, unit)
+        | _row(one, kind, unit)
+        | _moves(one, kind, unit)
+        | _proof(proofs[kind], unit)
+        | ({"joint_chance": _chance(certainty.joint_chance(kind))} if certainty.known else {})
+        | _worth(one, kind, unit)
+        for kind, figures in one.figures.items()
+    }
+
+
+def _moves(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
+    """Where housings may move: which do, those of unfilled positions too, and what staying would have given."""
+    if kind not in plan.staying:
+        return {}
+    moved: list[Value] = [{"housing": housing, "to": name} for housing, name in moves(plan, kind)]
+    return {"moves": moved, "staying": figures_value(plan.staying[kind], unit)}
+
+
+def _row(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
+    """How evenly the bores of a kind lie in a row, where a rule or offsets ask."""
+    if not in_a_row(plan.job, kind):
+        return {}
+    step, line = row_of(plan, kind)
+    return {"largest_step": half_length(step, unit), "out_of_line": half_length(line, unit)}
+
+
+def _placed(plan: JobPlan, placement: Placement, unit: str, certainty: Certainty) -> dict[str, Value]:
+    """With what a job adds that tells how it was measured."""
+    more = placement_value(placement, unit)
+    uncertainty = certainty.of(placement)
+    if uncertainty is not None:
+        more["uncertainty"] = {
+            "standard": half_length(round(2 * uncertainty.standard_nm), unit),
+            "expanded": half_length(round(2 * uncertainty.expanded_nm), unit),
+            "degrees_of_freedom": uncertainty.degrees_of_freedom,
+            "chance": _chance(certainty.chance(placement)),
+            "unknown": uncertainty.unknown,
+        }
+        more["verdict"] = certainty.verdict(placement)
+    corrected = dict(corrected_sizes(plan.job, placement.position))
+    for side, shell in zip(SIDES, (placement.upper, placement.lower), strict=True):
+        if wall := corrected_wall(plan.job, shell):
+            corrected[side] = wall
+    if corrected:
+        more["corrections"] = {what: _corrected(found, unit) for what, found in corrected.items()}
+    found_forms = forms(plan, placement.position, placement)
+    if found_forms:
+        more["form"] = {what: named_values(form._asdict(), unit) for what, form in found_forms}
+    return more
+
+
+def _corrected(found: Size, unit: str) -> Value:
+    return {
+        "readings": [length(reading.nm, unit) for reading in found.readings],
+        "mean": length(found.raw_mean_nm, unit),
+        "zero_error": length(found.zero_nm, unit),
+        "ball": length(found.ball_nm, unit),
+        "temperature": length(found.temperature_nm, unit),
+        "size": length(found.mean_nm, unit),
+    }
+
+
+def _worth(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
+    """Expected true figures, two significant digits."""
+    if kind not in plan.worth:
+        return {}
+    worth = plan.worth[kind]
+    return {
+        "expected": {
+            "worst_deviation": two_digits(worth.worst_deviation_nm, unit),
+            "spread": two_digits(worth.spread_nm, unit),
+            "trials": worth.trials,
+            "against_by_hand": worth.by_hand,
+        }
+    }
+
+
+def _chance(chance: float | None) -> Number | None:
+    return None if chance is None else Number(f"{chance:.4f}")
+
+
+def _unused(job: Job, shell: Shell, unit: str) -> dict[str, Value]:
+    corrected = corrected_wall(job, shell)
+    return {
+        "shell": shell.name,
+        "box": shell.box,
+        "kind": shell.kind,
+        "half": shell.half,
+        "wall": length(shell.wall_nm, unit),
+        "grade": shell.grade,
+        **({"corrections": _corrected(corrected, unit)} if corrected else {}),
+    }
+
+
+def _proof(proof: Proof, unit: str) -> dict[str, Value]:
+    return {"proven": proof.proven, "level": proof.level, "bound": _bound(proof, unit)}
+
+
+def _bound(proof: Proof, unit: str) -> Number | int | None:
+    if proof.level is None or proof.bound is None:
+        return None
+    match FIGURES[proof.level].unit:
+        case Unit.COUNT:
+            return proof.bound
+        case Unit.LENGTH:
+            return length(proof.bound, unit)
+        case Unit.SQUARE:
+            return area(proof.bound, unit)
+
+
+def _beside(plan: Plan, unit: str) -> dict[str, Value]:
+    """Alternatives by kind and the explanation of a position, where they were asked for."""
+    found: dict[str, Value] = {}
+    if plan.alternatives:
+        found["alternatives"] = {
+            kind: {"complete": some.complete, "plans": [_other_plan(other, unit) for other in some.plans]}
+            for kind, some in plan.alternatives.items()
+        }
+    told = plan.explanation
+    if told is not None:
+        pair = told.pair and {side: {"shell": s.name, "box": s.box} for side, s in zip(SIDES, told.pair, strict=True)}
+        found["explanation"] = {
+            **({"job": told.position.job} if told.position.job else {}),
+            "position": told.position.name,
+            "kind": told.position.kind,
+            "runner_up": told.runner_up and _other_plan(told.runner_up, unit),
+            "with": pair,
+            "insisted": told.insisted and _other_plan(told.insisted, unit),
+        }
+    return found
+
+
+def _other_plan(other: OtherPlan, unit: str) -> dict[str, Value]:
+    return figures_value(other.figures, unit) | {
+        **({"complete": other.complete} if other.complete is not None else {}),
+        "proven": other.proven,
+        "against_plan": other.against_plan,
+        "positions": [
+            ({"job": p.position.job} if p.position.job else {}) | placement_value(p, unit) for p in other.placements
+        ],
+    }
+
+
+def _reason(reason: Reason, unit: str) -> dict[str, Value]:
+    """What keeps a position out, and what would put it inside."""
+    return {
+        "position": reason.position.name,
+        "kind": reason.position.kind,
+        "together": reason.together,
+        "reduced": reason.reduced,
+        "cures": [_cure(cure, unit) for cure in reason.cures],
+        "cures_complete": reason.cures_complete,
+    }
+
+
+def _cure(cure: Cure, unit: str) -> Value:
+    factor = None if cure.factor is None else Number(f"{cure.factor:g}")
+    first: dict[str, Value] = {"change": cure.change, "name": cure.name}
+    return first | named_values(cure._asdict(), unit) | {"factor": factor}

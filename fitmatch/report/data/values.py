@@ -1,0 +1,64 @@
+"""Placements and figures as JSON values, of the answer and of other plans beside it."""
+
+from fitmatch.records.parts import SIDES, Shell
+from fitmatch.records.placements import KindFigures, Placement
+from fitmatch.report.shared.emit import Value, half_length, length, named_values
+from fitmatch.report.shared.states import clearance_over_coating, clearance_to_metal, is_coated
+
+
+def placement_value(placement: Placement, unit: str) -> dict[str, Value]:
+    """A position that has shells, without what tells of measuring; a wished band and an offset only where given."""
+    position = placement.position
+    assert position.journal is not None and position.housing_bore is not None
+    coated = is_coated(placement)
+    within_want = not placement.want_shortfall_nm and not placement.want_excess_nm
+    wish = {"want_min": length(position.want_min_nm, unit), "want_max": length(position.want_max_nm, unit)}
+    return {
+        "position": position.name,
+        "kind": position.kind,
+        "housing": position.housing or position.name,
+        "pin": position.pin,
+        **{side: half_value(placement, side, unit) for side in SIDES},
+        "journal": length(position.journal.mean_nm, unit),
+        "housing_bore": length(position.housing_bore.mean_nm, unit),
+        "wall_sum": length(placement.wall_sum_nm, unit),
+        "seating": length(position.seating_nm, unit),
+        "clearance": length(placement.clearance_nm, unit),
+        "target": length(position.target_nm, unit),
+        "deviation": length(placement.deviation_nm, unit),
+        "min": length(position.min_nm, unit),
+        "max": length(position.max_nm, unit),
+        "limit_low": length(placement.limit_low_nm, unit),
+        "limit_high": length(placement.limit_high_nm, unit),
+        "clearance_tightest": length(placement.clearance_tightest_nm, unit),
+        "within_limits": placement.within_limits,
+        "uncertainty": {"standard": None, "expanded": None, "degrees_of_freedom": None, "chance": None},
+        "verdict": None,
+        "wall_difference": length(placement.wall_difference_nm, unit),
+        "axis_shift": half_length(placement.twice_axis_shift_nm, unit),
+        "clearance_over_coating": length(clearance_over_coating(placement), unit) if coated else None,
+        "clearance_to_metal": length(clearance_to_metal(placement), unit) if coated else None,
+        **({**wish, "within_want": within_want} if position.wishes else {}),
+        **({} if position.offset_nm is None else {"offset": length(position.offset_nm, unit)}),
+    }
+
+
+def figures_value(figures: KindFigures, unit: str) -> dict[str, Value]:
+    """Those of the wished band, which are None together, only where one is wished."""
+    values = named_values(figures._asdict(), unit)
+    if figures.below_want is None:
+        for name in ("below_want", "want_shortfall", "above_want", "want_excess"):
+            del values[name]
+    return values
+
+
+def half_value(placement: Placement, side: str, unit: str) -> dict[str, Value]:
+    """The upper or the lower shell of a bore."""
+    shell: Shell = getattr(placement, side)
+    return {
+        "shell": shell.name,
+        "box": shell.box,
+        "wall": length(shell.wall_nm, unit),
+        "coating": length(shell.coating_nm, unit) if shell.coating_nm else None,
+        "locked": getattr(placement.position, side) is not None,
+    }

@@ -1,0 +1,1 @@
+"""What every form of an answer needs: numbers, layout, the states of a position."""

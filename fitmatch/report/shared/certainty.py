@@ -1,0 +1,55 @@
+"""How sure the clearances of a plan are: uncertainty, chance and verdict, and what the bench is told of them."""
+
+from typing import TYPE_CHECKING
+
+from fitmatch.records.placements import Placement
+from fitmatch.records.plans import JobPlan
+
+if TYPE_CHECKING:
+    from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
+
+
+class Certainty:
+    """What is known about the errors of a plan's clearances."""
+
+    def __init__(self, plan: JobPlan) -> None:
+        self._plan = plan
+        self._model: ErrorModel | None = None
+        fits, measuring = plan.job.fits.values(), plan.job.measuring
+        if measuring.gauges or measuring.temperature or any(fit.seating_u_nm is not None for fit in fits):
+            from fitmatch.gauging.uncertainty import error_model as uncertainty
+
+            self._model = uncertainty.ErrorModel(plan.job)
+
+    @property
+    def known(self) -> bool:
+        """Whether the job tells anything to make an uncertainty of."""
+        return self._model is not None and self._model.known
+
+    def of(self, placement: Placement) -> "Uncertainty | None":
+        if self._model is None:
+            return None
+        return self._model.combined(placement.position, placement.upper.measured_as, placement.lower.measured_as)
+
+    def chance(self, placement: Placement) -> float | None:
+        uncertainty = self.of(placement)
+        if uncertainty is None:
+            return None
+        from fitmatch.gauging.uncertainty.judging import chance_inside
+
+        return chance_inside(placement, uncertainty)
+
+    def verdict(self, placement: Placement) -> str | None:
+        if self._model is None:
+            return None
+        from fitmatch.gauging.uncertainty.judging import verdict
+
+        return verdict(self.chance(placement))
+
+    def joint_chance(self, kind: str) -> float | None:
+        """Of all the kind's filled positions together."""
+        if self._model is None:
+            return None
+        from fitmatch.gauging.uncertainty.judging import joint_chance
+
+        return joint_chance(self._model, self._plan.of_kind(kind))

@@ -1,0 +1,160 @@
+"""Tables and paragraphs that never run wider than a page. In: rows, columns, texts. Out: lines of at most WIDTH each.
+
+A long name is wrapped, never cut: two names that differ only at the end must not come to look alike. It is broken only
+where it alone is too long for a line.
+"""
+
+from collections.abc import Callable, Sequence
+from textwrap import wrap
+from typing import Final, Generic, NamedTuple, TypeVar
+from unicodedata import east_asian_width
+
+from tabulate import tabulate
+
+from fitmatch.report.shared.states import one_line
+
+WIDTH: Final = 100
+_GAP: Final = 2
+_NARROWEST: Final = 6
+_NO_BREAK: Final = "\u00a0"  # stands for a space inside a name until the line is cut
+
+
+RowT = TypeVar("RowT")
+
+
+class Column(NamedTuple, Generic[RowT]):
+    """One column: what it shows of a row, if it is `shown` at all. Only a `wraps` column gives way when the page is too
+    narrow."""
+
+    head: str
+    show: Callable[[RowT], str]
+    align: str = "right"
+    wraps: bool = False
+    shown: bool = True
+
+
+class _Room(NamedTuple):
+    """What a column needs of the page, in the page's columns, and what its head alone needs."""
+
+    widest: int  # when nothing is wrapped
+    unbroken: int  # the narrowest that breaks no word and no name
+    narrowest: int
+    head: int
+    is_wide: bool  # it holds characters that take two columns
+
+    def characters(self, width: int) -> int:
+        """How many characters of a cell go on one line. Cells are padded by characters, so that in a column with wide
+        ones a narrow cell is padded to the same count, and a wide one takes up to twice as much."""
+        if not self.is_wide:
+            return width
+        return width // 2 if 2 * self.head <= width else width - self.head
+
+
+def _room(title: str, cells: Sequence[str], *, wraps: bool) -> _Room:
+    is_wide = any(map(_has_wide, cells))
+    each = 2 if is_wide else 1
+    head = _longest_line([title])
+    widest = narrowest = max(head, _longest_line(cells)) * each
+    if wraps:
+        narrowest = min(widest, head + _NARROWEST // 2 if is_wide else max(head, _NARROWEST))
+    longest = max((len(word) for cell in cells for word in cell.split(" ")), default=0)
+    return _Room(widest, max(narrowest, min(widest, longest * each)), narrowest, head, is_wide)
+
+
+def clean(text: str) -> str:
+    """The user's own text, fit to be printed: one line, no control characters."""
+    line = one_line(text)
+    return line if line.isprintable() else "".join(c if c.isprintable() else "?" for c in line)
+
+
+def whole(name: str) -> str:
+    """A name that is not to be broken at the end of a line."""
+    return clean(name).replace(" ", _NO_BREAK)
+
+
+def table(rows: Sequence[RowT], *columns: Column[RowT]) -> list[str]:
+    """The columns side by side, names wrapped as far as needed; those for which there is no room go below the others.
+    No rows give no lines."""
+    if not rows:
+        return []
+    shown = [c for c in columns if c.shown]
+    cells = [[c.show(row) for row in rows] for c in shown]
+    rooms = [_room(c.head, column, wraps=c.wraps) for c, column in zip(shown, cells, strict=True)]
+    widths = [min(room.widest, max(WIDTH, room.unbroken)) for room in rooms]
+    for least in ([room.unbroken for room in rooms], [room.narrowest for room in rooms]):
+        while _across(widths) > WIDTH:
+            give_way = [i for i, narrowest in enumerate(least) if widths[i] > narrowest]
+            if not give_way:
+                break
+            widths[max(give_way, key=widths.__getitem__)] -= 1
+    if _across(widths) > WIDTH:  # even with every name wrapped: the rest goes below, by the same names
+        assert len(shown) > 2, "two columns too wide for the page"
+        middle = len(shown) // 2 + 1
+        return [*table(rows, *shown[:middle]), "", *table(rows, shown[0], *shown[middle:])]
+    cells = [
+        _cut(column, room.characters(width)) if c.wraps else column
+        for c, column, room, width in zip(shown, cells, rooms, widths, strict=True)
+    ]
+    heads = [c.head for c in shown]
+    rules = ["-" * _longest_line([head, *column]) for head, column in zip(heads, cells, strict=True)]
+    aligns = [c.align for c in shown]
+    # The heads go in as a row like any other: as headers they would be padded beyond the width reckoned above. They are
+    # laid out apart, as cells of one line each go twice as quick; the rules keep both to the same widths.
+    return _laid_out([heads, rules], aligns) + _laid_out([rules, *zip(*cells, strict=True)], aligns)[1:]
+
+
+def _laid_out(rows: Sequence[Sequence[str]], aligns: Sequence[str]) -> list[str]:
+    text = tabulate(
+        rows,
+        tablefmt="plain",
+        colalign=aligns,
+        rowalign=["bottom"],
+        disable_numparse=True,  # a shell named 03 is not the number 3
+    )
+    return [line.rstrip().replace(_NO_BREAK, " ") for line in text.splitlines()]
+
+
+def paragraph(text: str, *, first: str = "", rest: str | None = None) -> list[str]:
+    """`text` wrapped to the page; `first` and `rest` stand before the first line and before the lines after it."""
+    indent = " " * len(first) if rest is None else rest
+    room = WIDTH - max(len(first), len(indent))
+    lines = _wrapped(text, room // 2 if _has_wide(text) else room) or [""]
+    return [first + lines[0], *(indent + line for line in lines[1:])]
+
+
+def items(head: str, texts: Sequence[str], *, first: str = "  ", rest: str | None = "      ") -> list[str]:
+    """Texts under a head, each beginning a paragraph; no texts give no lines."""
+    return [head, *(line for text in texts for line in paragraph(text, first=first, rest=rest))] if texts else []
+
+
+def columns_taken(text: str) -> int:
+    """How many columns a terminal gives this text: East Asian wide characters take two."""
+    return len(text) if text.isascii() else sum(2 if east_asian_width(c) in "WF" else 1 for c in text)
+
+
+def _has_wide(text: str) -> bool:
+    return not (text.isascii() or text.replace(_NO_BREAK, " ").isascii()) and columns_taken(text) > len(text)
+
+
+def _longest_line(cells: Sequence[str]) -> int:
+    return max(len(line) for cell in cells for line in cell.split("\n"))
+
+
+def _across(widths: Sequence[int]) -> int:
+    return sum(widths) + _GAP * (len(widths) - 1)
+
+
+def _cut(cells: Sequence[str], width: int) -> list[str]:
+    """Every cell wrapped; most are short and plain, and wrapping is slow."""
+    return [
+        cell if len(cell) <= width and cell.isprintable() and cell == cell.strip() else "\n".join(_wrapped(cell, width))
+        for cell in cells
+    ]
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    """Lines broken between words and names; inside one, best at a space or hyphen, only where it is too long itself."""
+    lines: list[str] = []
+    for line in wrap(text, width, break_on_hyphens=False, break_long_words=False):
+        lines += [line] if len(line) <= width else wrap(line.replace(_NO_BREAK, " "), width)
+    return [line.replace(_NO_BREAK, " ") for line in lines]

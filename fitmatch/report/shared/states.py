@@ -1,0 +1,37 @@
+"""What every form of the answer needs and a plan does not say by itself: states of a position, walls, coatings."""
+
+from typing import Final
+
+from fitmatch.records.job import Job
+from fitmatch.records.parts import Shell, room
+from fitmatch.records.placements import Placement
+
+DANGER: Final = "NOT TO BE ASSEMBLED"
+
+
+def one_line(text: str) -> str:
+    """The user's own text may hold line breaks."""
+    return " ".join(text.split())
+
+
+def unmeasured_shells(job: Job) -> list[Shell]:
+    """Shells that could be used but for their wall, which has no reading yet; in file order."""
+    return [s for s in job.shells if s.wall_nm is None and s.hold is None]
+
+
+def is_coated(placement: Placement) -> bool:
+    return bool(placement.upper.coating_nm or placement.lower.coating_nm)
+
+
+def clearance_to_metal(placement: Placement) -> int:
+    return room(placement.position) - _to_metal(placement.upper) - _to_metal(placement.lower)
+
+
+def clearance_over_coating(placement: Placement) -> int:
+    return clearance_to_metal(placement) - placement.upper.coating_nm - placement.lower.coating_nm
+
+
+def _to_metal(shell: Shell) -> int:
+    metal_nm = shell.wall_nm if shell.wall_to_metal_nm is None else shell.wall_to_metal_nm
+    assert metal_nm is not None
+    return metal_nm

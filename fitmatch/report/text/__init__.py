@@ -1,0 +1,1 @@
+"""The text report, a part a module."""

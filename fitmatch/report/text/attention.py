@@ -1,0 +1,180 @@
+"""The part of the text report that says what is wrong or missing and why, and what to do next."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from typing import NamedTuple
+
+from fitmatch.records.parts import Position, Shell
+from fitmatch.records.placements import Placement
+from fitmatch.records.plans import JobPlan, Proof
+from fitmatch.report.shared.layout import clean, items, whole
+from fitmatch.report.shared.states import DANGER, unmeasured_shells
+from fitmatch.report.text.positions import NOT_FILLED, NOT_MEASURED
+from fitmatch.report.words.doubts import doubt_lines
+from fitmatch.report.words.reasons import words_of
+
+
+def summary(plan: JobPlan) -> str:
+    """How many positions are good, and how many are not, in one sentence."""
+    total = len(plan.job.positions)
+    inside = sum(p.within_limits for p in plan.placements)
+    if inside == total:
+        return (
+            f"All {_positions(total)} filled, inside the limits."
+            if total > 1
+            else "The position is filled, inside its limits."
+        )
+    counts = [
+        (inside, "filled inside the limits"),
+        (len(plan.placements) - inside, DANGER),
+        (len(plan.unfilled), "not filled"),
+        (len(plan.unmeasured_positions), "not yet measured"),
+    ]
+    return f"{_positions(total)}: " + ", ".join(f"{n} {words}" for n, words in counts if n) + "."
+
+
+def attention(plan: JobPlan, proofs: Mapping[str, Proof], unit: str) -> list[str]:
+    """One item for each thing that needs attention; nothing where there is none. `proofs` of its kinds."""
+    # A misfit often follows from a reading in doubt, so those come first.
+    found = [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts, unit)]
+    found += _failing(plan, unit)
+    found += _without_reading(plan.unmeasured_positions)
+    found += _without_wall(unmeasured_shells(plan.job))
+    flags = [flag for flag in plan.flags if flag.what.code != "misfit"]
+    found += [f"{whole(flag.position)}: {clean(words_of(flag.what, unit))}" for flag in flags]
+    found += [
+        f"NOT PROVEN: {clean(kind)}: a better choice may exist, see HOW GOOD IT IS"
+        for kind, p in proofs.items()
+        if not p.proven
+    ]
+    return items("NEEDS ATTENTION", found)
+
+
+def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
+    """What to do now, in the order of doing it."""
+    bad = [p for p in plan.placements if not p.within_limits]
+    unread = {p.kind for p in plan.unmeasured_positions} | {s.kind for s in unmeasured_shells(plan.job)}
+    complete = [kind for kind in plan.job.kinds if kind not in unread]
+    steps = []
+    if unread:
+        which = "any shell" if not complete else f"a shell of {' or '.join(whole(k) for k in sorted(unread))}"
+        steps.append(
+            "First take the missing readings, write them in and run this again. Do that before "
+            f"{which} is fitted: the answer may change."
+        )
+    if plan.doubts:
+        steps.append("Before anything else measure again what is in doubt, and write down what you find.")
+    if plan.unfilled and not bad and all(u.why.code == "short" for u in plan.unfilled):
+        steps.append("Open another box: shells are short.")
+    elif bad or plan.unfilled:
+        steps.append(
+            "Where a position is bad or empty, measure its journal and housing bore again, and the walls. If they "
+            f"stand, open another box or choose {_other_shells(bad)}."
+        )
+    if bad:
+        steps.append(f"Run no engine with a bore marked {DANGER}: its shells are only the least bad choice.")
+    if any(not p.proven for p in proofs.values()):
+        steps.append("Allow more time (--time-limit) if the plan is to be proven the best.")
+    good = [p for p in plan.placements if p.within_limits and p.position.kind in complete]
+    if good:
+        whose = "of the good positions" if bad or plan.unfilled else "as shown"
+        if unread:
+            whose += f" ({', '.join(whole(kind) for kind in complete)})"
+        steps.append(
+            f"Lay out the shells {whose}, fit them, tighten the caps to the maker's torque, measure each assembled "
+            "bore."
+        )
+    return items("NEXT", steps, first="  - ", rest=None)
+
+
+def _other_shells(bad: list[Placement]) -> str:
+    tight, loose = any(p.shortfall_nm for p in bad), any(p.excess_nm for p in bad)
+    if tight == loose:
+        return "shells with other walls"
+    return "thinner shells" if tight else "thicker shells"
+
+
+def _positions(count: int) -> str:
+    return "1 position" if count == 1 else f"{count} positions"
+
+
+def _without_reading(positions: Sequence[Position]) -> list[str]:
+    """One item for all positions of a kind that lack the same: a blank job is one thing to do."""
+    groups: defaultdict[tuple[str, tuple[str, ...]], list[str]] = defaultdict(list)
+    for position in positions:
+        groups[position.kind, position.missing].append(whole(position.name))
+    return [
+        f"{NOT_MEASURED}: {', '.join(names)} ({clean(kind)}): no reading of {' and '.join(missing).replace('_', ' ')}"
+        for (kind, missing), names in groups.items()
+    ]
+
+
+def _without_wall(shells: list[Shell]) -> list[str]:
+    """One item for each box, not for each shell: a box nobody has measured yet is one thing to do."""
+    by_box: defaultdict[tuple[str, str], list[str]] = defaultdict(list)
+    for shell in shells:
+        by_box[shell.box, shell.kind].append(whole(shell.name))
+    return [
+        f"{NOT_MEASURED}: shells of {whole(box)} ({clean(kind)}): no wall of {', '.join(names)}"
+        for (box, kind), names in by_box.items()
+    ]
+
+
+# Bad positions and empty ones: what is the same for several of them is said once.
+
+
+class _Item(NamedTuple):
+    """What is said of one position or, word for word, of several."""
+
+    label: str
+    kind: str
+    why: str
+    kept_out: str
+
+
+def _failing(plan: JobPlan, unit: str) -> Iterator[str]:
+    """Bad positions, then empty ones, each kind of failure where its first position stands in the file."""
+    kept_out = _kept_out(plan, unit)
+    misfits = {f.position: clean(words_of(f.what, unit)) for f in plan.flags if f.what.code == "misfit"}
+    alike: dict[_Item, list[str]] = {}
+
+    def add(label: str, position: Position, why: str) -> None:
+        item = _Item(label, position.kind, why, kept_out.get(position.name, ""))
+        alike.setdefault(item, []).append(position.name)
+
+    for p in plan.placements:
+        if not p.within_limits:
+            add(DANGER, p.position, misfits.get(p.position.name, ""))
+    for u in plan.unfilled:
+        add(NOT_FILLED, u.position, clean(words_of(u.why, unit)))
+    yield from _told(alike, [p.name for p in plan.job.positions])
+
+
+def _told(alike: dict[_Item, list[str]], order: list[str]) -> Iterator[str]:
+    """One text for each item. Where items differ in nothing but why, what keeps their positions out comes after the
+    last of them, for all together in the `order` of the file."""
+    together: dict[_Item, list[_Item]] = {}
+    for item in alike:
+        together.setdefault(item._replace(why=""), []).append(item)
+    for item, names in alike.items():
+        group = together[item._replace(why="")]
+        told = f"{item.label}: {_named(names, item.kind)}{f': {item.why}' if item.why else ''}"
+        if len(group) == 1 and item.kept_out:
+            told += f". {item.kept_out}"
+        yield told
+        if len(group) > 1 and item.kept_out and item == group[-1]:
+            every = {name for other in group for name in alike[other]}
+            yield f"{_named([name for name in order if name in every], item.kind)}: {item.kept_out}"
+
+
+def _named(names: list[str], kind: str) -> str:
+    return f"{', '.join(map(whole, names))} ({whole(kind)})"
+
+
+def _kept_out(plan: JobPlan, unit: str) -> dict[str, str]:
+    """By position what keeps it out, and what would put it inside, as further sentences."""
+    if not plan.reasons:
+        return {}
+    from fitmatch.report.words.small_reasons import in_words  # not loaded where nothing fails
+
+    return {r.position.name: in_words(r, unit) for r in plan.reasons}

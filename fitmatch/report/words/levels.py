@@ -1,0 +1,49 @@
+"""The levels of an answer's proof in a machinist's words, and what the bound of an unproven one is a bound of."""
+
+from typing import Final
+
+from fitmatch.fit.model.order import ALL, Unit
+from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.records.plans import Proof
+from fitmatch.report.shared.scale import Scale
+
+WORDS: Final = {
+    "engines_complete": "engines complete in the kind",
+    "positions_inside": "positions inside their limits",
+    "positions_filled": "positions filled",
+    "positions_below": "positions below their min",
+    "shortfall": "total shortfall below min",
+    "excess": "total excess over max",
+    "positions_below_want": "positions below the wished band",
+    "want_shortfall": "total shortfall below the wished band",
+    "positions_above_want": "positions above the wished band",
+    "want_excess": "total excess over the wished band",
+    "worst_deviation": "worst deviation from target",
+    "sum_squared_deviation": "sum of squared deviations",
+    "spread": "spread",
+    "boxes": "boxes drawn from",
+    "housings_staying": "housings that stay where they are",
+    "total_clearance": "total clearance",
+    "total_wall_difference": "total wall difference",
+}
+FIGURES: Final = {figure.name: figure for figure in ALL}
+
+
+def in_words(proof: Proof, scale: Scale) -> str:
+    """Where an unproven answer was stopped, and how much better another could be at most."""
+    if proof.level is None:
+        return "stopped early"
+    figure = FIGURES[proof.level]
+    text = f"stopped while proving the {WORDS[figure.name]}"
+    if proof.bound is None:
+        return text
+    better = "more" if figure.more else "less"
+    return f"{text}, which cannot be {better} than {_amount(figure.unit, proof.bound, scale)}"
+
+
+def _amount(unit: Unit, bound: int, scale: Scale) -> str:
+    if unit is Unit.COUNT:
+        return str(bound)
+    if unit is Unit.LENGTH:
+        return f"{scale.steps(bound)} {scale.step}"
+    return f"{bound / NM_PER_UNIT[scale.step] ** 2:.1f} {scale.step} squared"

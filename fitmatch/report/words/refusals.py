@@ -1,0 +1,47 @@
+"""Why a question about one position is refused, in words."""
+
+from typing import Final
+
+from fitmatch.facts import Fact
+from fitmatch.report.shared.scale import sizes
+from fitmatch.report.words.phrases import phrase
+
+_TEXTS: Final = {
+    "not-measured": "{position} is not yet measured; take its readings first",
+    "job-missing": "position `{name}` needs the name of its job: {full}",
+    "no-position": "there is no position `{name}`{near}",
+    "no-shell": "there is no shell `{name}`{near}",
+    "several-boxes": "shell `{name}` is in several boxes ({boxes}); write BOX/NAME",
+    "forbidden": "{upper} and {lower} cannot go into {position}: {against}",
+    "same-shell": "they are one and the same shell",
+    "drawing": "its housing bore lies outside its [drawing] band; write a reason in `accept` to use it all the same",
+    "half-locked": "its {side} half is locked to {lock}; take the lock out of positions.csv",
+    "locked-elsewhere": "{shell} is locked in {position}; take the lock out of positions.csv",
+    "other-kind": "{shell} is of kind {has}, not {wants}",
+    "other-half": "{shell} is for the {half} half; give the upper shell first",
+    "on-hold": "{shell} is on hold: {hold}; clear its `hold` to use it",
+    "no-wall": "{shell} is not yet measured",
+    "no-clearance": "no clearance is left ({clearance_nm})",
+    "rule": "the rule {rule} forbids it: {broken}",
+    "rule-beside-locked": "a rule on bores in a row forbids it beside locked shells: {broken}",
+}
+
+
+def refused(why: Fact, unit: str) -> str:
+    """What is refused, and what to do about it; lengths in `unit`."""
+    shown: dict[str, object] = dict(why.slots)
+    for name, value in why.slots.items():
+        match name, value:
+            case "near", _:
+                shown[name] = f"; did you mean `{value}`?" if value else ""
+            case "full", tuple():
+                shown[name] = " or ".join(f"`{full}`" for full in value)
+            case "boxes", tuple():
+                shown[name] = ", ".join(f"`{box}`" for box in value)
+            case "against", tuple():
+                shown[name] = "; ".join(refused(fact, unit) for fact in value)
+            case "clearance_nm", int():
+                (shown[name],) = sizes(unit, [value])
+            case "broken", Fact():
+                shown |= {"rule": value.code, "broken": phrase("broken", value, unit)}
+    return _TEXTS[why.code].format_map(shown)

@@ -1,0 +1,43 @@
+"""Holds: shells that are not to be used, whatever the reason."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import ClassVar
+
+from fitmatch.records.job import Bond, Job, Jobs, Place, Rule, Single
+from fitmatch.records.parts import Shell
+
+
+class Holds(Rule):
+    """A held shell goes nowhere."""
+
+    key: ClassVar = "holds"
+    phrases: ClassVar = {"bond": "the holds"}
+    most_singles: ClassVar = 40
+
+    @classmethod
+    def bonds(cls, jobs: Jobs, kind: str) -> Iterator[Bond]:
+        """Those on measured shells."""
+        held = _held(jobs[0], kind)
+        if held:
+            yield Bond(cls.key, lambda some: _released(held, some))
+
+    @classmethod
+    def singles(cls, jobs: Jobs, kind: str, place: Place, bonds: Sequence[str]) -> Iterator[Single]:
+        """One hold taken off; of held shells that are alike the first is named."""
+        alike: dict[object, Shell] = {}
+        for s in _held(jobs[0], kind) if cls.key in bonds else ():
+            alike.setdefault((s.half, s.wall_nm, s.marks, s.family, s.measured_as), s)
+        for s in alike.values():
+            yield Single("hold", "/".join(s.key), s.key, _released([s], jobs))
+
+
+def _held(job: Job, kind: str) -> list[Shell]:
+    return [s for s in job.shells if s.hold is not None and s.kind == kind and s.wall_nm is not None]
+
+
+def _released(held: list[Shell], jobs: Jobs) -> Jobs:
+    keys = {s.key for s in held}
+    return tuple(
+        replace(job, shells=tuple(replace(s, hold=None) if s.key in keys else s for s in job.shells)) for job in jobs
+    )

@@ -1,0 +1,50 @@
+"""The drawing band of housing bores: one outside it is filled only where its row says why, in `accept`."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import ClassVar
+
+from fitmatch.records.job import Job, Jobs, Place, Rule, Single
+from fitmatch.records.parts import Position
+from fitmatch.rules.positions.movable import is_movable
+
+_ACCEPTED = "let go"
+
+
+class Drawing(Rule):
+    """Housing bores outside their band are refused."""
+
+    key: ClassVar = "drawing"
+    phrases: ClassVar = {"bond": "the drawing band of the housing bore"}
+
+    @classmethod
+    def of(cls, job: Job, kind: str) -> "Iterator[Drawing]":
+        """Where a bore is refused."""
+        if any(p.kind == kind and not p.missing and bore_refused(job, p) for p in job.positions):
+            yield cls()
+
+    def off(self, job: Job, kind: str) -> Job:
+        positions = (replace(p, accept=p.accept or _ACCEPTED) if p.kind == kind else p for p in job.positions)
+        return replace(job, positions=tuple(positions))
+
+    @classmethod
+    def singles(cls, jobs: Jobs, kind: str, place: Place, bonds: Sequence[str]) -> Iterator[Single]:
+        """A refused bore accepted: the position's own, or any where housings may move."""
+        job = next(job for job in jobs if job.name == place[0])
+        movable = is_movable(job, kind)
+        for row in job.positions if cls.key in bonds else ():
+            if row.kind == kind and (movable or row.name == place[1]) and not row.missing and bore_refused(job, row):
+                accepted = replace(row, accept=_ACCEPTED)
+                changed = replace(job, positions=tuple(accepted if p is row else p for p in job.positions))
+                without = tuple(changed if other is job else other for other in jobs)
+                yield Single("accept", None if row.name == place[1] else row.name, row.name, without)
+
+
+def bore_refused(job: Job, position: Position) -> bool:
+    """Whether the housing bore lies outside its drawing band and nobody has accepted that.
+
+    Thicker shells would mend the sum and lose the crush.
+    """
+    band = job.drawing.get(position.kind, {}).get("housing_bore")
+    assert position.housing_bore is not None
+    return band is not None and position.accept is None and position.housing_bore.mean_nm not in band

@@ -1,0 +1,503 @@
+"""`fitmatch assembled`, from files to files: what is refused, what is printed, and what `--learn` writes."""
+
+import csv
+import io
+import json
+import shutil
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+from intake.test_xlsx import typed, workbook
+from made.intake_jobs import put, write_job
+
+import fitmatch
+from fitmatch.cli.main import main
+from fitmatch.facts import Fact
+from fitmatch.intake.common.findings import Findings
+from fitmatch.intake.reading import read_job
+from fitmatch.intake.rows.saved_plan import read_saved_plan
+from fitmatch.intake.writing.rewriting import CannotRewrite
+from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.problems import InputError
+from fitmatch.records.measuring import Doubt
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+FIRST_PLAN = Path(__file__).parents[1] / "data" / "first-assignment.json"  # as the first version with --save wrote it
+SCHEMA: dict[str, Any] = json.loads(
+    (Path(fitmatch.__file__).parent / "report" / "data" / "assembled.schema.json").read_text(encoding="utf-8")
+)
+
+JOB = """\
+title = "Sawmill engine"
+unit  = "in"
+
+[fit.rod]
+min = 0.0015
+max = 0.0030
+"""
+POSITIONS = """\
+position,kind,journal,housing_bore
+R1,rod,1.8162,1.9421
+R2,rod,1.8163,1.9424
+R3,rod,1.8162,1.9417
+R4,rod,1.8161,1.9419
+"""
+SHELLS = """\
+shell,kind,half,wall
+1,rod,upper,0.0618
+2,rod,upper,0.0620
+3,rod,upper,0.0616
+4,rod,upper,0.0618
+5,rod,lower,0.0618
+6,rod,lower,0.0619
+7,rod,lower,0.0616
+8,rod,lower,0.0617
+"""
+# Calculated: R1 0.0023, R2 0.0022, R3 0.0023, R4 0.0023.
+READINGS = """\
+position,upper,lower,clearance,method
+R1,,,0.0024,gauge
+R2,,,0.0024,gauge
+R3,,,0.0025,gauge
+R4,,,0.0024,gauge
+"""
+
+
+class Ran:
+    """Exit status and the two outputs of one run in this process."""
+
+    def __init__(self, capsys: pytest.CaptureFixture[str], *args: object) -> None:
+        with pytest.raises(SystemExit) as left:
+            main([str(a) for a in args])
+        self.status = left.value.code
+        self.out, self.err = capsys.readouterr()
+
+
+def mill(folder: Path, readings: str | bytes | None = READINGS, *, job: str = JOB, plan: bool = True) -> Path:
+    files = {} if readings is None else {"assembled_DOT_csv": readings}
+    write_job(folder, job, POSITIONS, None, shells__box_DOT_csv=SHELLS, **files)
+    if plan:
+        shutil.copy(FIRST_PLAN, folder / "assignment.json")
+    return folder
+
+
+def told(folder: Path) -> list[str]:
+    """Every mistake in the job, its readings with the shells in among them."""
+    try:
+        read_job(folder, assembled=True)
+    except InputError as error:
+        return [str(problem) for problem in error.problems]
+    return []
+
+
+def everything(folder: Path) -> dict[str, bytes]:
+    return {p.relative_to(folder).as_posix(): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
+
+
+# --- reading ---------------------------------------------------------------------------------------------------------
+
+
+def test_blank_shells_are_those_of_the_saved_plan(tmp_path: Path) -> None:
+    """The very pair of each row: its own shells by NAME or BOX/NAME, each half by itself, else the plan's."""
+    rows = "position,upper,lower,clearance,method\nR1,,,0.0024,gauge\nR2,4,,0.0024,gauge\nR3,box/1,8,0.0024,Gauge\n"
+    found = read_job(mill(tmp_path, rows), assembled=True).measuring.assembled
+    pairs = [(r.upper[1], r.lower[1]) for r in found]
+    assert pairs == [("1", "5"), ("4", "6"), ("1", "8")] and [r.row for r in found] == [2, 3, 4]
+
+
+def test_units_gauges_and_repeats(tmp_path: Path) -> None:
+    """A length is in the unit of its cell, its header, its gauge or the job, in this order; numbered columns are
+    repeats; the gauge of the housing bores reads where the row names none, but no strip."""
+    job = JOB + '[gauge.b]\nunit = "mm"\n[gauge.c]\n[measured.rod]\nhousing_bore = "b"\n'
+    rows = (
+        "position,clearance_1,clearance_2 [thou],bore,method,gauge,by,date\n"
+        "R1,0.05,2.5,,gauge,,first,2024-05-06\nR2,2 thou,,,gauge,b,,\nR3,0.002,,,strip,,,\nR4,,,1.8185,gauge,c,,\n"
+    )
+    folder = mill(tmp_path, rows, job=job)
+    put(folder / "positions.csv", POSITIONS.replace("housing_bore", "housing_bore [in]"))
+    found = read_job(folder, assembled=True).measuring.assembled
+    assert [r.readings_nm for r in found] == [(50_000, 63_500), (50_800,), (50_800,), (46_189_900,)]
+    assert [(r.feature, r.method, r.gauge) for r in found] == [
+        ("clearance", "gauge", "b"),
+        ("clearance", "gauge", "b"),
+        ("clearance", "strip", None),
+        ("bore", "gauge", "c"),
+    ]
+    assert (found[0].by, found[0].date) == ("first", "2024-05-06")
+
+
+def test_a_row_without_a_reading_is_yet_to_be_measured(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A sheet of blank rows is no mistake: nothing is compared, which needs attention."""
+    job = mill(tmp_path, "position,upper,lower,clearance,method\nR1,,,,\nR2,,,,gauge\n")
+    ran = Ran(capsys, "assembled", job)
+    assert ran.status == 1 and "No assembled reading yet." in ran.out
+    assert "No reading yet with the shells in: R1, R2, R3, R4." in ran.out
+
+
+def test_every_mistake_is_told_at_once(tmp_path: Path) -> None:
+    """Mistakes of job.toml and of every kind in assembled.csv come in one list, in reading order."""
+    shells = SHELLS + "9,main,upper,0.0618\n10,rod,either,0.0618\n"
+    job = JOB + "[fit.main]\nmn = 1\ntarget = 0.002\n"
+    rows = (
+        "position,upper,lower,clearance,bore,method,gauge\n"
+        "R9,1,5,0.0024,,gauge,\n,1,5,0.0024,,gauge,\nR1,1,99,0.0024,,gauge,\nR1,5,6,0.0024,,gauge,\n"
+        "R1,9,5,0.0024,,gauge,\nR1,10,10,0.0024,,gauge,\nR1,1,5,0.0024,1.8186,gauge,\nR1,1,5,0.0024,,,\n"
+        "R1,1,5,0.0024,,feeler,\nR1,1,5,24,,gauge,\nR1,1,5,-0.001,,gauge,\nR1,1,5,,1.8162,gauge,\n"
+        "R1,1,5,,1.8186,strip,\nR1,1,5,0.0024,,gauge,mic\nR2,1,5,0.0024,,gauge,\nR2,1,5,0.0025,,gauge,\nR1,a/b/c,5,0.002,,gauge,\n"
+    )
+    write_job(tmp_path, job, POSITIONS, None, shells__box_DOT_csv=shells, assembled_DOT_csv=rows)
+    lines = told(tmp_path)
+    assert [line.split(": ")[:2] for line in lines] == [
+        ["job.toml:8", "fit.main.mn"],
+        ["assembled.csv:2", "position"],
+        ["assembled.csv:3", "position"],
+        ["assembled.csv:4", "lower"],
+        ["assembled.csv:5", "upper"],
+        ["assembled.csv:6", "upper"],
+        ["assembled.csv:7", "lower"],
+        ["assembled.csv:8", "clearance"],
+        ["assembled.csv:9", "method"],
+        ["assembled.csv:10", "method"],
+        ["assembled.csv:11", "clearance"],
+        ["assembled.csv:12", "clearance"],
+        ["assembled.csv:13", "bore"],
+        ["assembled.csv:14", "method"],
+        ["assembled.csv:15", "gauge"],
+        ["assembled.csv:17", "position"],
+        ["assembled.csv:18", "upper"],
+    ]
+    assert all("; " in line for line in lines)
+
+
+@pytest.mark.parametrize(
+    ("rows", "expected"),
+    [
+        ("position,clearence,method\nR1,0.002,gauge\n", ["assembled.csv:1: clearence: no such column"]),
+        ("position,methd,clearance\nR1,gauge,0.002\n", ["assembled.csv:1: methd: no such column"]),
+        ("position,method\nR1,gauge\n", ["assembled.csv:1: clearance: neither clearance nor bore"]),
+        ("position,method,clearance,bore [xx]\nR1,gauge,0.002,\n", ["assembled.csv:1: bore: unknown unit `xx`"]),
+        ("position,method,clearance\n", ["assembled.csv: has a header and no rows"]),
+        ("position,method,clearance\nR1,gauge\n", ["assembled.csv:2: 2 cells where the header has 3"]),
+        ("Engine\nposition,method,clearance\n", ["assembled.csv:1: `Engine` is no header"]),
+        ("", ["assembled.csv: is empty"]),
+        (None, ["assembled.csv: the file is missing"]),
+    ],
+)
+def test_faults_of_the_whole_file(tmp_path: Path, rows: str | None, expected: list[str]) -> None:
+    """A misspelt, missing or wrongly headed column, no rows, or no file: one mistake, and nothing that follows."""
+    lines = told(mill(tmp_path, rows))
+    assert len(lines) == len(expected)
+    assert all(line.startswith(start) for line, start in zip(lines, expected, strict=True)), lines
+
+
+def test_another_file_may_be_named_and_a_workbook_reads_alike(tmp_path: Path) -> None:
+    """`sources.assembled` names the file; the same rows in a workbook are the same readings, a date cell or not."""
+    plain = read_job(mill(tmp_path / "csv"), assembled=True).measuring.assembled
+    cells = [[*row, note] for row, note in zip(typed(READINGS), ["date", *[datetime(2024, 5, 6)] * 4], strict=True)]
+    folder = mill(tmp_path / "xlsx", None, job=JOB + '[sources]\nassembled = "checks/one.xlsx"\n')
+    put(folder / "checks/one.xlsx", workbook(cells))
+    found = read_job(folder, assembled=True).measuring
+    assert found.assembled == plain and found.assembled_file == "checks/one.xlsx"
+
+
+def test_other_commands_do_not_read_it_and_the_digest_leaves_it_out(tmp_path: Path) -> None:
+    """A broken assembled.csv troubles nobody else, and changes no digest."""
+    digest = read_job(mill(tmp_path)).digest
+    put(tmp_path / "assembled.csv", b"\xff\xfe nonsense")
+    assert read_job(tmp_path).digest == digest and told(tmp_path)
+
+
+# --- the saved plan --------------------------------------------------------------------------------------------------
+
+
+def test_the_first_saved_plan_still_loads(tmp_path: Path) -> None:
+    """assignment.json of the first version that saved one: shells and digest are read, and the digest still fits."""
+    job = mill(tmp_path)
+    plan = read_saved_plan(job, Findings())
+    assert plan is not None and plan.digest == read_job(job).digest
+    assert plan.shells["R4", "lower"] == ("box", "8") and len(plan.shells) == 8
+
+
+@pytest.mark.parametrize(
+    ("plan", "expected"),
+    [
+        ("{", "assignment.json: is no plan of fitmatch"),
+        ("[]", "assignment.json: is no plan of fitmatch"),
+        ('{"schema": 0, "positions": []}', "assignment.json: is no plan of fitmatch"),
+        ('{"schema": 1, "positions": [{"position": "R1", "upper": 3}]}', "assignment.json: is no plan of fitmatch"),
+        ('{"schema": 2, "positions": []}', "assignment.json: was saved by a newer fitmatch (schema 2, known up to 1)"),
+    ],
+)
+def test_a_file_that_is_no_plan_is_refused(tmp_path: Path, plan: str, expected: str) -> None:
+    """What cannot be read as a plan is one mistake; the blank shells that lean on it are none besides."""
+    job = mill(tmp_path)
+    put(job / "assignment.json", plan)
+    (line,) = told(job)
+    assert line.startswith(expected)
+
+
+def test_blank_shells_without_a_plan_are_refused(tmp_path: Path) -> None:
+    """No plan, a plan without that position, and a plan with a shell that is gone are each told at the blank cells."""
+    job = mill(tmp_path, plan=False)
+    assert len(told(job)) == 8 and "there is no assignment.json to take it from" in told(job)[0]
+    document = json.loads(FIRST_PLAN.read_text(encoding="utf-8"))
+    del document["positions"][0]
+    put(job / "assignment.json", json.dumps(document))
+    assert ["assignment.json has no shells there" in line for line in told(job)] == [True, True]
+    shutil.copy(FIRST_PLAN, job / "assignment.json")
+    put(job / "shells/box.csv", SHELLS.replace("8,rod", "88,rod"))
+    (line,) = told(job)
+    assert line.startswith("assembled.csv:5: lower: is empty, and assignment.json has shell `box/8` there")
+
+
+def test_inputs_that_changed_since_are_told_and_nothing_else(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A warning on standard error, gone with --quiet; the answer is the same; a plan without a digest warns as well."""
+    job = mill(tmp_path)
+    fresh = Ran(capsys, "assembled", job)
+    assert fresh.err == "" and fresh.status == 0
+    put(job / "job.toml", JOB + "# more\n")
+    stale = Ran(capsys, "assembled", job)
+    assert stale.out == fresh.out and stale.status == 0
+    assert stale.err.startswith("warning: the inputs have changed since assignment.json was saved")
+    assert Ran(capsys, "assembled", job, "--quiet").err == ""
+    document = json.loads(FIRST_PLAN.read_text(encoding="utf-8"))
+    del document["digest"]
+    put(job / "assignment.json", json.dumps(document))
+    assert Ran(capsys, "assembled", job).err == stale.err
+
+
+# --- what is printed -------------------------------------------------------------------------------------------------
+
+
+def test_apart_and_mistake_are_named_with_causes_and_status_1(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """4 tenths looser is apart and 6 tighter a mistake; each has its own likely causes; what agrees has none."""
+    job = mill(
+        tmp_path, "position,clearance,method\nR1,0.0027,gauge\nR2,0.0022,gauge\nR3,0.0023,gauge\nR4,0.0017,gauge\n"
+    )
+    ran = Ran(capsys, "assembled", job)
+    flat = " ".join(ran.out.split())
+    assert ran.status == 1
+    assert "4 assembled readings: 2 in agreement with the calculation, 1 apart from it, 1 a mistake." in flat
+    assert "APART: R1 (rod): 4.0 tenths looser than calculated. Likely: a cap that is not home" in flat
+    assert "A MISTAKE: R4 (rod): 6.0 tenths tighter than calculated. Likely: dirt or a burr behind a shell" in flat
+    assert "Measure R1, R4 again, assembled." in flat and max(map(len, ran.out.split("\n"))) <= 100
+
+
+def test_a_clearance_outside_its_limits_is_not_to_be_run(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The assembled clearance decides, though it agrees with a calculation that is inside."""
+    job = mill(tmp_path, READINGS, job=JOB.replace("max = 0.0030", "max = 0.00245"))
+    ran = Ran(capsys, "assembled", job, "--quiet")
+    assert ran.status == 1
+    assert "NOT TO BE RUN: R3 (rod): assembled clearance 0.00250 in, max 0.00245 in: 0.5 tenths above" in ran.out
+
+
+@pytest.mark.parametrize("unit", ["in", "mm"])
+def test_the_document_is_valid_and_its_sums_add_up(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], unit: str
+) -> None:
+    """The JSON document keeps to its schema; difference is assembled - calculated; the CSV rows say the same."""
+    jsonschema.Draft202012Validator.check_schema(SCHEMA)
+    blind = POSITIONS.replace("1.9419", "") + "R5,rod,1.8161,1.9419\n"
+    job = mill(tmp_path, READINGS.replace("R3,,,0.0025", "R3,,,0.0017").replace("R4,,", "R4,4,8"))
+    put(job / "positions.csv", blind)
+    sample = shutil.copytree(SAMPLES / "metrology-bench", tmp_path / "bench")
+    for folder, count in ((job, 3), (sample, 3)):
+        ran = Ran(capsys, "assembled", folder, "--json", "--unit", unit, "--quiet")
+        document = json.loads(ran.out)
+        jsonschema.Draft202012Validator(SCHEMA).validate(document)
+        rows = list(csv.DictReader(io.StringIO(Ran(capsys, "assembled", folder, "--csv", "--unit", unit).out)))
+        assert len(document["readings"]) == len(rows) == count
+        for entry, row in zip(document["readings"], rows, strict=True):
+            nm = [entry[key] * NM_PER_UNIT[unit] for key in ("assembled", "calculated", "difference")]
+            assert nm[0] - nm[1] == pytest.approx(nm[2], abs=1)
+            assert float(row[f"difference [{unit}]"]) == pytest.approx(entry["difference"])
+            assert (row["position"], row["verdict"]) == (entry["position"], entry["verdict"])
+    document = json.loads(Ran(capsys, "assembled", job, "--json", "--quiet").out)
+    assert document["not_compared"] == [{"row": 5, "position": "R4", "kind": "rod", "missing": ["housing bore"]}]
+    assert document["unread"] == [{"position": "R5", "kind": "rod"}] and document["seating"]["rod"]["learned"] is None
+
+
+def test_the_same_in_python(tmp_path: Path) -> None:
+    """`assembled` gives a frame with a row per reading; of a job that was read without them it says so."""
+    job = mill(tmp_path)
+    found = fitmatch.assembled(fitmatch.read_job(job, assembled=True))
+    frame = found.to_frame()
+    assert list(frame["position"]) == [c.reading.position for c in found.checks]
+    assert abs(frame["difference"][0] * NM_PER_UNIT["in"] - found.checks[0].difference_nm) < 1e-6
+    with pytest.raises(ValueError, match="assembled=True"):
+        fitmatch.assembled(fitmatch.read_job(job))
+
+
+def test_json_and_csv_exclude_each_other(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Both at once are a usage error."""
+    ran = Ran(capsys, "assembled", mill(tmp_path), "--json", "--csv")
+    assert ran.status == 2 and ran.out == ""
+
+
+# --- learning --------------------------------------------------------------------------------------------------------
+
+# Off by 1, 2, 2 and 1 tenths: median 1.5; s = 1 / sqrt 3; u = 1.25 / sqrt 12 = 0.361 tenths = 917 nm
+TAUGHT = 'seating = 0.00015\nseating_u = "0.917 um"\n'
+
+
+def test_learning_writes_two_keys_and_renews_the_digest(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """job.toml has two lines more, assignment.json another digest, both by hand; no other file or byte changes, no
+    draft is left, the plan stands for the new inputs, and the rights of the file are kept."""
+    job = mill(tmp_path)
+    (job / "job.toml").chmod(0o640)
+    before = everything(job)
+    old = read_job(job).digest
+    ran = Ran(capsys, "assembled", job, "--learn")
+    after = everything(job)
+    new = read_job(job).digest
+    assert ran.status == 0 and "seating of rod written" in ran.err and "stands for the new figures too" in ran.err
+    assert after.pop("job.toml") == (JOB + TAUGHT).encode()
+    assert after.pop("assignment.json") == FIRST_PLAN.read_bytes().replace(old.encode(), new.encode())
+    assert after == {name: data for name, data in before.items() if name not in ("job.toml", "assignment.json")}
+    assert new != old and (job / "job.toml").stat().st_mode & 0o777 == 0o640
+    fit = read_job(job).fits["rod"]
+    assert (fit.seating_nm, fit.seating_u_nm) == (3_810, 917)
+
+
+@pytest.mark.parametrize("sample", [False, True])
+def test_learning_twice_changes_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str], sample: bool) -> None:
+    """The second run writes no byte and prints the same answer, for a small job and for one with gauges and heat."""
+    if sample:
+        job = shutil.copytree(SAMPLES / "metrology-bench", tmp_path / "job")
+        Ran(capsys, "assign", job, "--save")
+    else:
+        job = mill(tmp_path / "job")
+    first = Ran(capsys, "assembled", job, "--learn")
+    files = everything(job)
+    times = {p: p.stat().st_mtime_ns for p in job.rglob("*")}
+    second = Ran(capsys, "assembled", job, "--learn")
+    assert (second.out, second.status) == (first.out, first.status) == (second.out, 0)
+    assert everything(job) == files and {p: p.stat().st_mtime_ns for p in job.rglob("*")} == times
+    assert "nothing was written" in second.err
+
+
+def test_a_stale_plan_stays_stale(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A plan saved from other inputs keeps its digest, and the warning stays."""
+    job = mill(tmp_path, job=JOB + "# changed since\n")
+    ran = Ran(capsys, "assembled", job, "--learn")
+    assert (job / "assignment.json").read_bytes() == FIRST_PLAN.read_bytes()
+    assert "warning: the inputs have changed" in ran.err and "stands for the new" not in ran.err
+    assert (job / "job.toml").read_text(encoding="utf-8") == JOB + TAUGHT + "# changed since\n"
+
+
+def test_too_few_positions_teach_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With two gauge readings and two by strip nothing is written, which --learn says and takes for status 1."""
+    job = mill(
+        tmp_path, READINGS.replace("0.0025,gauge", "0.0025,strip").replace("R4,,,0.0024,gauge", "R4,,,0.0024,strip")
+    )
+    before = everything(job)
+    assert Ran(capsys, "assembled", job).status == 0
+    ran = Ran(capsys, "assembled", job, "--learn")
+    assert ran.status == 1 and "nothing was learned" in ran.err and everything(job) == before
+
+
+def test_doubts_of_the_job_keep_positions_from_teaching(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With doubts about two of four journals nothing is learned, and the report says of which and why."""
+    off = Fact("off", {"error_nm": 1})
+    doubts = tuple(Doubt("positions.csv", r, f"R{r}", "journal", 1, off, ("unknown",)) for r in (1, 2))
+    monkeypatch.setattr("fitmatch.gauging.assembled.doubts_of", lambda _: doubts)
+    job = mill(tmp_path)
+    ran = Ran(capsys, "assembled", job, "--learn")
+    assert ran.status == 1 and (job / "job.toml").read_text(encoding="utf-8") == JOB
+    assert "R1 (row 2) does not teach: its journal is in doubt." in ran.out
+
+
+def test_a_layout_that_cannot_be_written_is_refused_with_the_lines_to_add(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Exit status 2, one line on standard error that tells what to write by hand, and no file touched; once that is
+    written by hand, nothing is left to learn."""
+
+    def refuse(*_: object) -> str:
+        raise CannotRewrite("its layout is not understood")
+
+    job = mill(tmp_path)
+    before = everything(job)
+    monkeypatch.setattr("fitmatch.intake.writing.learning.with_seatings", refuse)
+    ran = Ran(capsys, "assembled", job, "--learn")
+    assert (ran.status, ran.out) == (2, "") and everything(job) == before
+    assert ran.err == (
+        "job.toml:4: fit.rod: --learn cannot write here, as its layout is not understood; write `seating = 0.00015` "
+        'and `seating_u = "0.917 um"` into [fit.rod] by hand\n'
+    )
+    put(job / "job.toml", JOB + TAUGHT)
+    assert Ran(capsys, "assembled", job, "--learn").status == 0
+
+
+def test_a_seating_beyond_all_reason_is_not_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """All positions 0.01 in off teach a wrong setting of the gauge, and no seating."""
+    job = mill(tmp_path, READINGS.replace("0.002", "0.012"))
+    ran = Ran(capsys, "assembled", job, "--learn")
+    assert ran.status == 2 and "is no seating, which is -0.2 to 0.2 mm" in ran.err
+    assert (job / "job.toml").read_text(encoding="utf-8") == JOB
+
+
+def test_files_are_replaced_whole_and_the_plan_first(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """When job.toml cannot be written it stands as it was, and the plan stands for what is learned next: after that
+    both agree, as if nothing had gone wrong."""
+    from fitmatch.intake.writing import whole_files as wholefiles
+
+    job, real = mill(tmp_path / "job"), wholefiles.write_whole
+
+    def fail(path: Path, data: bytes) -> None:
+        if path.name == "job.toml":
+            raise OSError(28, "No space left on device")
+        real(path, data)
+
+    monkeypatch.setattr("fitmatch.intake.writing.whole_files.write_whole", fail)
+    ran = Ran(capsys, "assembled", job, "--learn")
+    assert ran.status == 2 and "No space left on device" in ran.err
+    assert (job / "job.toml").read_text(encoding="utf-8") == JOB
+    monkeypatch.setattr("fitmatch.intake.writing.whole_files.write_whole", real)
+    assert "warning" not in Ran(capsys, "assembled", job, "--learn").err
+    straight = mill(tmp_path / "straight")
+    Ran(capsys, "assembled", straight, "--learn")
+    assert everything(job) == everything(straight)
+
+
+def test_job_toml_keeps_its_marks(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With a byte order mark, carriage returns and a remark behind a value in another unit: figures change."""
+    text = "\ufeff" + JOB.replace("\n", "\r\n") + 'seating = "9 um"   # été\r\nseating_u = 0.1e-3\r\n[rules]\r\n'
+    job = mill(tmp_path, job=text)
+    assert Ran(capsys, "assembled", job, "--learn").status == 0
+    wanted = text.replace('"9 um"', "0.00015").replace("0.1e-3", '"0.917 um"')
+    assert (job / "job.toml").read_bytes() == wanted.encode()
+
+
+def test_a_metric_job_learns_in_its_own_unit(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The sample learns 3.25 um in millimetres, and the clearances of the next plan are that much larger and surer."""
+    job = shutil.copytree(SAMPLES / "metrology-bench", tmp_path / "job")
+
+    def plan() -> Any:
+        return json.loads(Ran(capsys, "assign", job, "--json").out)
+
+    before = plan()
+    limits = Ran(capsys, "assembled", job, "--learn")
+    after = plan()
+    assert limits.status == 0
+    text = (job / "job.toml").read_text(encoding="utf-8")
+    assert "max    = 0.062   # the largest\nseating = 0.00325\nseating_u = 0.000361\n" in text
+    for old, new in zip(before["positions"], after["positions"], strict=True):
+        assert new["seating"] == 0.00325
+        walls = new["housing_bore"] - new["journal"] - new["wall_sum"]
+        assert new["clearance"] == pytest.approx(walls + 0.00325, abs=1e-9)
+        # Error limits of bore gauge and wall micrometer, 1 um and twice 0.5 um, rectangular, give way to seating_u.
+        gone = (0.001**2 + (2 * 0.0005) ** 2) / 3
+        u_old, u_new = old["uncertainty"]["standard"], new["uncertainty"]["standard"]
+        assert u_old**2 - u_new**2 == pytest.approx(gone - 0.000361**2, rel=0.02)

@@ -1,0 +1,169 @@
+"""`fitmatch measure` from a pipe: what is kept, what ends it, and with which exit status."""
+
+import signal
+import subprocess
+from pathlib import Path
+
+import pytest
+from made.bench_jobs import COMMAND, ENVIRONMENT, JOB, bench_job, measure, on_disk, said
+from made.intake_jobs import put
+
+from fitmatch.intake.reading import read_job
+from fitmatch.intake.writing.log_rows import HEADER
+
+ALL = "1.8162\n2.125\n2.125\n1.9421\n2.2514\n2.2514\n0.0618\n0.0619\n"
+
+
+def test_a_whole_path(tmp_path: Path) -> None:
+    """Every prompt and every echo comes in its turn; the path complete, the exit status is 0, and again so."""
+    ran = measure(bench_job(tmp_path), ALL, "--by", "first")
+    assert (ran.returncode, ran.stderr) == (0, "")
+    assert ran.stdout.startswith(
+        "1/8 R1 journal, any station, 0 deg, no gauge named, in:\nsaved R1 journal 1.8162 in = 46.1315 mm\n2/8 M1 "
+    )
+    assert len(said(ran.stdout)) == 8 and set(map(tuple, on_disk(tmp_path, "by"))) == {("first",)}
+    assert [path.name for path in sorted(tmp_path.iterdir())] == ["job.toml", "positions.csv", "readings.csv", "shells"]
+    job = read_job(tmp_path)
+    assert all(not position.missing for position in job.positions) and all(shell.wall_nm for shell in job.shells)
+    again = measure(tmp_path, "")
+    assert again.returncode == 0 and again.stdout.startswith("All 8 readings are there;")
+
+
+@pytest.mark.parametrize("typed", ["", "1.8162\n", "1.8162\nquit\n2.125\n", "skip\n" * 20, "1.8162\nundo\n"])
+def test_an_end_before_the_path_is_complete(tmp_path: Path, typed: str) -> None:
+    """The end of the input, or `quit`, leaves 1 while readings are missing; nothing behind `quit` is taken."""
+    ran = measure(bench_job(tmp_path), typed)
+    assert (ran.returncode, ran.stderr) == (1, "")
+    assert len(on_disk(tmp_path, "item")) == (1 if "1.8162" in typed and "undo" not in typed else 0)
+
+
+def test_tabs_blanks_and_line_ends(tmp_path: Path) -> None:
+    """Tab ends an entry as Enter does, on every system; what is empty is passed over."""
+    ran = measure(bench_job(tmp_path), b"\r\n\t 1.8162\t\t2.125 in\r\n \n+2.126\r1,9421\n")
+    assert ran.returncode == 1 and [row for (row,) in on_disk(tmp_path, "reading")] == [
+        "1.8162",
+        "2.125",
+        "2.126",
+        "1.9421",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("typed", "line"),
+    [
+        ("1.8162\n\nabc\n2.125\n", 3),
+        ("1.8162\r\n\r\nabc\r\n", 3),
+        ("1.8162\tabc\t2.125\n", 1),
+        ("1.8162\n181\n", 2),
+        ("1.8162\n2.12", 2),
+        ("1.8162\nundo\nundo\n1.8162\n", 3),
+        (b"1.8162\n\xff\xfe\n", 2),
+        ("1.8162\n" + "9" * 100_000 + "\n", 2),
+        ("1.8162\nkeep\n", 2),
+    ],
+)
+def test_the_first_refused_entry_ends_it(tmp_path: Path, typed: str | bytes, line: int) -> None:
+    """Exit status 2, its line named, everything before it kept, nothing after it taken. A number cut short is one."""
+    ran = measure(bench_job(tmp_path), typed)
+    assert ran.returncode == 2 and ran.stderr.startswith(f"line {line} of the input: ")
+    assert ran.stderr.endswith("; what came before is kept\n") and ran.stderr.count("\n") == 1
+    undone = isinstance(typed, str) and "undo" in typed
+    assert [row for (row,) in on_disk(tmp_path, "reading")] == ([] if undone else ["1.8162"])
+
+
+def test_bad_input_writes_nothing(tmp_path: Path) -> None:
+    """A job with mistakes is refused with all of them, and no file is made."""
+    folder = bench_job(tmp_path, JOB + "[bench.rod]\njournal_stations = [0]\n[bench.rot]\n")
+    put(folder / "positions.csv", "position,kind\nR1,rot\n")
+    ran = measure(folder, ALL)
+    assert (ran.returncode, ran.stdout, not (folder / "readings.csv").exists()) == (2, "", True)
+    assert [line.split(": ")[1] for line in ran.stderr.splitlines()] == [
+        "bench.rod.journal_stations",
+        "bench.rot",
+        "kind",
+    ]
+    assert measure(tmp_path / "nowhere", "").returncode == 2
+
+
+def test_a_workbook_is_not_added_to(tmp_path: Path) -> None:
+    """Readings go into a .csv file only."""
+    ran = measure(bench_job(tmp_path, JOB + '[sources]\nreadings = "readings.xlsx"\n'), ALL)
+    assert ran.returncode == 2 and "added to a .csv file only" in ran.stderr
+
+
+def test_another_name_for_the_readings(tmp_path: Path) -> None:
+    """The file that [sources] names is the one that is made, in a folder of its own if need be."""
+    measure(bench_job(tmp_path, JOB + '[sources]\nreadings = "log/all.csv"\n'), "1.8162\n")
+    assert (tmp_path / "log" / "all.csv").read_bytes().startswith(HEADER + b"R1,journal,,0,1.8162,")
+    outside = tmp_path / "b"
+    ran = measure(bench_job(outside, JOB + '[sources]\nreadings = "../all.csv"\n'), "1.8162\n")
+    assert ran.returncode == 2 and "leaves the job folder" in ran.stderr and not (tmp_path / "all.csv").exists()
+
+
+def test_a_torn_row_is_told_of(tmp_path: Path) -> None:
+    """A last row cut short is put aside with a message, and asked for again; nothing of it is lost."""
+    folder = bench_job(tmp_path)
+    measure(folder, "1.8162\n2.125\n")
+    path = folder / "readings.csv"
+    whole = path.read_bytes()
+    path.write_bytes(whole[:-12])
+    ran = measure(folder, "")
+    assert ran.stderr == "warning: the last row of readings.csv was cut short; it was put aside into readings.torn\n"
+    assert ran.stdout.startswith("2/8 M1 journal")
+    assert path.read_bytes() + (folder / "readings.torn").read_bytes()[:-1] == whole[:-12]
+    assert measure(folder, "").stderr == ""
+
+
+def test_a_second_sitting_is_refused(tmp_path: Path) -> None:
+    """While one is at work another does not start; when the first is killed the next one does."""
+    folder = bench_job(tmp_path)
+    first = subprocess.Popen([*COMMAND, str(folder)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=ENVIRONMENT)
+    assert first.stdin is not None and first.stdout is not None and first.stdout.readline()
+    ran = measure(folder, ALL)
+    assert (ran.returncode, ran.stdout) == (2, "") and "another fitmatch measure is at work" in ran.stderr
+    first.kill()
+    first.communicate()
+    assert measure(folder, ALL).returncode == 0
+
+
+def test_ctrl_c(tmp_path: Path) -> None:
+    """Exit status 130, nothing that was echoed lost."""
+    folder = bench_job(tmp_path)
+    ran = subprocess.Popen([*COMMAND, str(folder)], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+                           stderr=subprocess.PIPE, env=ENVIRONMENT)  # fmt: skip
+    assert ran.stdin is not None and ran.stdout is not None
+    ran.stdin.write(b"1.8162\n2.125\n")
+    ran.stdin.flush()
+    for _ in range(5):
+        ran.stdout.readline()
+    ran.send_signal(signal.SIGINT)
+    _, err = ran.communicate()
+    assert ran.returncode == 130 and b"stopped by Ctrl-C" in err and b"Traceback" not in err
+    assert on_disk(folder, "item", "reading") == [["R1", "1.8162"], ["M1", "2.125"]]
+
+
+def test_a_file_written_by_another_program_meanwhile(tmp_path: Path) -> None:
+    """Nothing is written over it; the sitting ends with 2 and says so."""
+    folder = bench_job(tmp_path)
+    ran = subprocess.Popen([*COMMAND, str(folder)], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+                           stderr=subprocess.PIPE, env=ENVIRONMENT)  # fmt: skip
+    assert ran.stdin is not None and ran.stdout is not None and ran.stdout.readline()
+    put(folder / "readings.csv", HEADER + b"R1,journal,,0,1.7,,,,\n")
+    _, err = ran.communicate(b"1.8162\n")
+    assert ran.returncode == 2 and b"another program has changed readings.csv" in err
+    assert on_disk(folder, "reading") == [["1.7"]]
+
+
+def test_nobody_to_tell(tmp_path: Path) -> None:
+    """When the echo can no longer be shown the sitting ends with 2: nothing more is taken unseen."""
+    folder = bench_job(tmp_path)
+    ran = subprocess.Popen([*COMMAND, str(folder)], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+                           stderr=subprocess.PIPE, env=ENVIRONMENT)  # fmt: skip
+    assert ran.stdin is not None and ran.stdout is not None and ran.stderr is not None and ran.stdout.readline()
+    ran.stdout.close()
+    ran.stdin.write(ALL.encode())
+    ran.stdin.close()
+    err = ran.stderr.read()
+    ran.stderr.close()
+    assert ran.wait() == 2 and b"nothing can be shown any more" in err and b"Traceback" not in err
+    assert len(on_disk(folder, "item")) == 1

@@ -1,0 +1,117 @@
+"""`fitmatch measure` in a real terminal, and killed at any moment."""
+
+import shlex
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import pytest
+from made.bench_jobs import COMMAND, ENVIRONMENT, bench_job, on_disk
+from terminals import Bare, Terminal, Tmux, kinds, wait_for
+
+Start = Callable[[Path], Terminal]
+KILLS = 320
+MEMORY = Path("/dev/shm")  # where a write need not wait for a disk; a kill is the same to both
+
+
+@pytest.fixture(params=kinds(), ids=lambda kind: kind.__name__)
+def start(request: pytest.FixtureRequest) -> Iterator[Start]:
+    """Starts the command on a job folder in a terminal; behind it come its status and the state of the terminal."""
+    running: list[Terminal] = []
+    with TemporaryDirectory() as place:  # a short path: that of a socket must be
+
+        def started(folder: Path) -> Terminal:
+            command = f"trap : INT; {shlex.join([*COMMAND, str(folder)])}; echo status $?; stty -a"
+            running.append(request.param(command, ENVIRONMENT, Path(place)))
+            return running[-1]
+
+        yield started
+        for terminal in running:
+            terminal.close()
+
+
+def test_enter_and_tab_end_an_entry(tmp_path: Path, start: Start) -> None:
+    """A sitting as a person sees it: keys are shown, both ends and words work, the last reading completes the path."""
+    terminal = start(bench_job(tmp_path))
+    wait_for(terminal, "1/8 R1 journal, any station, 0 deg, no gauge named, in: ")
+    terminal.type(b"1.8162\t")
+    wait_for(terminal, "in: 1.8162\nsaved R1 journal 1.8162 in = 46.1315 mm\n2/8 M1 journal")
+    terminal.type(b"\n  \t2.125x\x7f\n")
+    wait_for(terminal, "in: ")
+    wait_for(terminal, "saved M1 journal 2.125 in = 53.975 mm\n3/8 M2 journal")
+    terminal.type(b"9.9\x15\x1b[A\x1bOBundo\n")
+    wait_for(terminal, "took back M1 journal 2.125 in = 53.975 mm\n2/8 M1 journal")
+    terminal.type(b"2.1251\nkeep clean and cold\t")
+    wait_for(terminal, "kept M1 journal 2.1251 in = 53.9775 mm: clean and cold\n3/8 M2 journal")
+    terminal.type(b"2.1250\t1.9421\t2.2514\t2.2515\t0.0618\t0.0619\tquit\n")
+    shown = wait_for(terminal, "status 0")
+    assert "All 8 readings are there; undo, skip, back, keep REASON" in shown
+    assert [row for (row,) in on_disk(tmp_path, "reading")] == [
+        *("1.8162", "2.1251", "2.1250", "1.9421", "2.2514", "2.2515", "0.0618", "0.0619")
+    ]
+
+
+def test_anything_else_rings_and_asks_again(tmp_path: Path, start: Start) -> None:
+    """What is neither a number nor a word stores nothing; the prompt comes again."""
+    terminal = start(bench_job(tmp_path))
+    wait_for(terminal, "1/8 R1 journal")
+    terminal.type(b"hello\t")
+    shown = wait_for(terminal, "1/8 R1 journal", times=2)
+    assert "`hello` is neither a number nor" in shown
+    if isinstance(terminal, Bare):
+        assert "hello\n\a`hello` is neither" in shown
+    terminal.type(b"\x04")
+    wait_for(terminal, "status 1")
+    assert on_disk(tmp_path, "item") == []
+
+
+def test_readings_sent_at_once_wait_in_order(tmp_path: Path, start: Start) -> None:
+    """A burst sent before the first prompt is there, with a word that is refused among it, fills the path in order."""
+    terminal = start(bench_job(tmp_path))
+    if isinstance(terminal, Tmux):
+        wait_for(terminal, "1/8 R1 journal")  # what is sent before tmux has the window ready would be lost by tmux
+    terminal.type(b"1.8162\t2.1250\tbad\t2.1251\n1.9421\tskip\t2.2515\tback\tback\t2.2514\t0.0618\t0.0619\tquit\n")
+    wait_for(terminal, "status 0")
+    assert on_disk(tmp_path, "item", "reading") == [
+        ["R1", "1.8162"],
+        ["M1", "2.1250"],
+        ["M2", "2.1251"],
+        ["R1", "1.9421"],
+        ["M2", "2.2515"],
+        ["M1", "2.2514"],
+        ["box-1/1", "0.0618"],
+        ["box-1/2", "0.0619"],
+    ]
+
+
+@pytest.mark.parametrize(("keys", "status"), [(b"\x03", 130), (b"quit\t", 1), (b"\x04", 1)])
+def test_the_terminal_is_left_as_it_was(tmp_path: Path, start: Start, keys: bytes, status: int) -> None:
+    """After Ctrl-C (130), `quit` or Ctrl-D lines and echo are on again, and what was told is on disk."""
+    terminal = start(bench_job(tmp_path))
+    wait_for(terminal, "1/8 R1 journal")
+    terminal.type(b"1.8162\t")
+    wait_for(terminal, "2/8 M1 journal")
+    terminal.type(b"2.12" + keys if keys == b"\x03" else keys)
+    wait_for(terminal, f"status {status}")
+    left = wait_for(terminal, " echo ").rpartition("status")[2]
+    assert " icanon" in left and "-icanon" not in left and "-echo " not in left
+    assert on_disk(tmp_path, "reading") == [["1.8162"]]
+
+
+def test_a_kill_at_any_moment_loses_no_echoed_reading(tmp_path: Path) -> None:
+    """Killed after the k-th byte of output, for hundreds of k, while saving, undoing, keeping or writing a box, the
+    file holds what was told and at most the entry in work, each once; the next start finds it so."""
+    script = str(Path(__file__).parents[1] / "bench_kills.py")
+    tests = str(Path(__file__).parents[1])
+    with TemporaryDirectory(dir=MEMORY if MEMORY.is_dir() else tmp_path) as home:
+        ran = subprocess.run(
+            [sys.executable, script, home, str(KILLS)],
+            capture_output=True, encoding="utf-8", timeout=600, check=False,
+            env=ENVIRONMENT | {"PYTHONPATH": f"{ENVIRONMENT['PYTHONPATH']}:{tests}"},
+        )  # fmt: skip
+    *_, summary = ran.stdout.splitlines() or [ran.stderr]
+    assert ran.returncode == 0, ran.stdout + ran.stderr
+    kills, broken, places, in_work = (int(word) for word in summary.replace(",", "").split() if word.isdecimal())
+    assert (kills, broken) == (KILLS, 0) and places > 20 and in_work > 0

@@ -1,0 +1,396 @@
+"""README and the documents: what they show is what the program does, and their lists are complete.
+
+In a page, in order, within one folder of its own that holds the samples:
+  ```toml my-build/job.toml   a fence whose second word is a path is written to that file
+  ```console                  `$ fitmatch ...` is run and what it prints on standard output must be what stands below;
+                              `2>&1` shows standard error too, `< FILE` types what the file holds; `$ echo $?` shows the
+                              exit status of the run before
+  ```toml                     without a path: a part of a job.toml, which must be understood
+  ```pycon                    is run as a doctest
+FITMATCH_REWRITE_DOCS=1 pytest tests/docs/test_docs.py writes what is printed into the pages instead of comparing it.
+"""
+
+import doctest
+import json
+import os
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+import fitmatch
+from fitmatch.cli.main import group
+from fitmatch.fit.model.order import STRATEGIES
+from fitmatch.gauging.sizes.materials import MATERIALS, SOURCES
+from fitmatch.intake.common import quantities
+from fitmatch.intake.common.catalogue import CODES
+from fitmatch.intake.common.findings import Findings
+from fitmatch.intake.job_toml import fits, instruments, settings
+from fitmatch.intake.rows.assembled import ASSEMBLED_FORM
+from fitmatch.intake.rows.long_file import READINGS_FORM
+from fitmatch.intake.tables.columns import MATCHED_IF_ASKED, OFTEN_MATCHED, POSITION_FORM, SHELL_FORM, Form
+from fitmatch.records.measuring import DIAMETERS, FEATURES
+from fitmatch.report.words.levels import FIGURES, WORDS
+from fitmatch.rules import registry as rules
+
+ROOT = Path(__file__).parents[2]
+PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
+REWRITE = os.environ.get("FITMATCH_REWRITE_DOCS") == "1"
+PATIENCE_S = 60
+
+
+@dataclass
+class Fence:
+    """A fenced block: the words behind its opening fence, its lines, and where they stand in the page."""
+
+    words: list[str]
+    lines: list[str]
+    start: int  # index of the first line inside
+
+
+def fences(page: Path) -> Iterator[Fence]:
+    inside: Fence | None = None
+    for number, line in enumerate(page.read_text(encoding="utf-8").split("\n")):
+        if inside is None and line.startswith("```"):
+            inside = Fence(line[3:].split(), [], number + 1)
+        elif inside is not None and line == "```":
+            yield inside
+            inside = None
+        elif inside is not None:
+            inside.lines.append(line)
+    assert inside is None, f"{page.name}: a fence is not closed"
+
+
+def pages(*words: str) -> list[Path]:
+    """Pages with a fence that opens with these words."""
+    return [page for page in PAGES if any(f.words[: len(words)] == list(words) for f in fences(page))]
+
+
+def named(page: Path) -> str:
+    return page.name
+
+
+def write_files(page: Path, folder: Path) -> None:
+    shutil.copytree(ROOT / "samples", folder / "samples")
+    for fence in fences(page):
+        write_file(fence, folder)
+
+
+def write_file(fence: Fence, folder: Path) -> None:
+    if len(fence.words) == 2:
+        path = folder / fence.words[1]
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text("\n".join(fence.lines) + "\n", encoding="utf-8")
+
+
+class Console:
+    """Runs the commands of a page, as a user in `folder` would."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._status = 0
+
+    def run(self, lines: list[str]) -> list[str]:
+        """The block as it should stand: every command and what it prints."""
+        shown: list[str] = []
+        for command in (line for line in lines if line.startswith("$ ")):
+            shown += [command, *self._one(command[2:])]
+        return shown
+
+    def _one(self, command: str) -> list[str]:
+        if command == "echo $?":
+            return [str(self._status)]
+        words, typed = shlex.split(command), b""
+        if "<" in words:
+            typed = (self._folder / words.pop()).read_bytes()
+            words.remove("<")
+        both = words[-1] == "2>&1"
+        words = words[:-1] if both else words
+        assert words[0] == "fitmatch", f"not a command of this program: {command}"
+        ran = subprocess.run(
+            [sys.executable, "-m", "fitmatch", *words[1:]],
+            cwd=self._folder,
+            env={**os.environ, "PYTHONPATH": str(Path(fitmatch.__file__).parents[1]), "COLUMNS": "80"},
+            input=typed,
+            capture_output=True,
+            timeout=PATIENCE_S,
+            check=False,
+        )
+        self._status = ran.returncode
+        assert b"Traceback" not in ran.stderr
+        text = (ran.stdout + (ran.stderr if both else b"")).decode()
+        return text.removesuffix("\n").split("\n") if text else []
+
+
+@pytest.mark.parametrize("page", pages("console"), ids=named)
+def test_every_command_prints_what_the_page_shows(page: Path, tmp_path: Path) -> None:
+    """Standard output of every command in the page is, byte for byte, what stands below the command."""
+    shutil.copytree(ROOT / "samples", tmp_path / "samples")
+    console = Console(tmp_path)
+    text = page.read_text(encoding="utf-8").split("\n")
+    moved = 0
+    for fence in fences(page):
+        write_file(fence, tmp_path)
+        if fence.words == ["console"]:
+            shown = console.run(fence.lines)
+            if REWRITE:
+                text[fence.start + moved : fence.start + moved + len(fence.lines)] = shown
+                moved += len(shown) - len(fence.lines)
+            else:
+                assert fence.lines == shown
+    if REWRITE:
+        page.write_text("\n".join(text), encoding="utf-8")
+
+
+@pytest.mark.parametrize("page", pages("pycon"), ids=named)
+def test_every_python_example_runs(page: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The Python examples of a page, run one after the other, give what stands below them."""
+    write_files(page, tmp_path)
+    monkeypatch.chdir(tmp_path)
+    source = "\n".join("\n".join(f.lines) + "\n" for f in fences(page) if f.words == ["pycon"])
+    test = doctest.DocTestParser().get_doctest(source, {}, page.name, str(page), 0)
+    reports: list[str] = []
+    result = doctest.DocTestRunner(optionflags=doctest.NORMALIZE_WHITESPACE).run(test, out=reports.append)
+    assert result.attempted and not result.failed, "".join(reports)
+
+
+@pytest.mark.parametrize("page", pages("toml"), ids=named)
+def test_every_part_of_a_job_toml_is_understood(page: Path) -> None:
+    """A part of job.toml shown in a page, with what it lacks added, is read without a mistake."""
+    for fence in fences(page):
+        if fence.words == ["toml"]:
+            part = "\n".join(fence.lines) + "\n"
+            given = tomllib.loads(part)
+            head = "" if "unit" in given else 'unit = "in"\n'
+            tail = "".join(
+                f"[fit.{kind}]\ntarget = 0.002\n" for kind in ("rod", "main") if kind not in given.get("fit", {})
+            )
+            findings = Findings()
+            settings.read_settings((head + part + tail).encode(), findings)
+            assert [str(p) for p in findings.problems] == []
+
+
+@pytest.mark.parametrize("page", PAGES, ids=named)
+def test_every_link_leads_somewhere(page: Path) -> None:
+    """A link within the project names a file that is there, and a heading in it."""
+    for target in re.findall(r"\]\(([^)\s]+)\)", prose(page)):
+        assert not re.match(r"[a-z]+:", target), f"{target} leads out of the project"
+        path, _, anchor = target.partition("#")
+        other = (page.parent / path).resolve() if path else page
+        assert other.exists(), target
+        if anchor:
+            assert anchor in headings(other), target
+
+
+def prose(page: Path) -> str:
+    """The page without its fenced blocks."""
+    return re.sub(r"^```.*?^```$", "", page.read_text(encoding="utf-8"), flags=re.MULTILINE | re.DOTALL)
+
+
+def headings(page: Path) -> set[str]:
+    """The anchors of a page: headings in small letters, hyphens for spaces, other marks away."""
+    titles = re.findall(r"^#+ (.+)$", prose(page), flags=re.MULTILINE)
+    return {re.sub(r"[^\w\- ]", "", title.lower()).replace(" ", "-") for title in titles}
+
+
+def test_every_page_is_linked_from_the_index() -> None:
+    """docs/README.md leads to every other page of the documents."""
+    index = (ROOT / "docs" / "README.md").read_text(encoding="utf-8")
+    for page in PAGES[1:]:
+        assert page.name == "README.md" or f"]({page.name})" in index
+
+
+@pytest.mark.parametrize("page", PAGES, ids=named)
+def test_only_commands_and_options_that_exist_are_shown(page: Path) -> None:
+    """Every `fitmatch WORD` of a page is a command, and every option behind it one of that command's."""
+    context = group.make_context("fitmatch", [], resilient_parsing=True)
+    known = set(group.list_commands(context))
+    for line in re.findall(r"(?:`|\$ |/)fitmatch ([^`\n]+)", page.read_text(encoding="utf-8")):
+        word, *rest = line.split()
+        if word.startswith("-"):
+            assert word in ("--help", "--version")
+            continue
+        assert word in known, line
+        command = group.get_command(context, word)
+        assert command is not None
+        options = {name for parameter in command.params for name in parameter.opts} | {"--help"}
+        assert {w.split("=")[0] for w in rest if w.startswith("--")} <= options, line
+
+
+def test_the_set_up_commands_name_what_is_there() -> None:
+    """README's two commands for a fresh machine are single lines; the sample and the extra they name exist."""
+    blocks = [f.lines for f in fences(ROOT / "README.md") if f.words == ["sh"]]
+    assert [len(lines) for lines in blocks] == [1, 1]
+    run, test = (lines[0] for lines in blocks)
+    for line in (run, test):
+        assert line.startswith("python3 -m venv .venv && .venv/bin/pip install ")
+    job = re.search(r"&& \.venv/bin/fitmatch assign (\S+)$", run)
+    assert job is not None and (ROOT / job.group(1) / "job.toml").is_file()
+    extra = re.search(r"'\.\[(\w+)\]' && \.venv/bin/pytest -q -n auto$", test)
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    assert extra is not None and extra.group(1) in project["optional-dependencies"]
+    assert project["requires-python"] == ">=3.11" and "Python 3.11" in (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def rows_of(page: str, heading: str) -> dict[str, str]:
+    """The table under a heading: what stands in backquotes in its first column, and the rest of the row."""
+    text = (ROOT / "docs" / page).read_text(encoding="utf-8")
+    _, _, after = text.partition(f"\n{heading}\n")
+    assert after, f"{page} has no heading {heading}"
+    section = re.split(r"^#+ ", after, maxsplit=1, flags=re.MULTILINE)[0]
+    rows: dict[str, str] = {}
+    for line in section.splitlines():
+        cells = line.split("|", 2)
+        if len(cells) == 3 and "`" in cells[1]:
+            for name in re.findall(r"`([^`]+)`", cells[1]):
+                assert name not in rows, f"{name} stands twice under {heading}"
+                rows[name] = cells[2]
+    return rows
+
+
+def test_the_catalogue_of_mistakes_is_complete() -> None:
+    """errors.md lists every code a mistake can carry, no other one, in the catalogue's words and with what to do."""
+    rows = rows_of("errors.md", "## Every mistake by its code")
+    assert list(rows) == list(CODES)
+    for code, rest in rows.items():
+        meaning, todo, _ = (cell.strip() for cell in rest.split("|"))
+        assert meaning == CODES[code] and len(todo) > 10, code
+
+
+@pytest.mark.parametrize(
+    "heading",
+    [
+        "## The files are refused",
+        "## Warnings",
+        "## The answer is not what you expected",
+        "## The program stops or complains about itself",
+    ],
+)
+def test_messages_are_quoted_as_the_program_says_them(heading: str) -> None:
+    """What errors.md quotes in its first columns stands in the program, the parts left out (`…`) aside."""
+    lines = "".join(path.read_text(encoding="utf-8") for path in Path(fitmatch.__file__).parent.rglob("*.py"))
+    program = re.sub(r'"\s*\n\s*f?"', "", lines)
+    quoted = rows_of("errors.md", heading)
+    assert quoted
+    for message in quoted:
+        for part in message.split("…"):
+            assert part.strip() in program, message
+
+
+@pytest.mark.parametrize(
+    ("heading", "form"), [("### Columns of positions.csv", POSITION_FORM), ("### Columns of a shell file", SHELL_FORM)]
+)
+def test_the_tables_of_columns_are_complete(heading: str, form: Form) -> None:
+    """file-formats.md lists every column a file can have, and none that is not read yet."""
+    always = {*form.needed, *form.optional}
+    halves = {f"{name}_{side}" for name in (*OFTEN_MATCHED, *MATCHED_IF_ASKED) for side in ("upper", "lower")}
+    rows = set(rows_of("file-formats.md", heading))
+    numbered = {f"{feature}_1" for feature in form.readings}
+    matched = {*OFTEN_MATCHED, *MATCHED_IF_ASKED}
+    assert rows == always | numbered | matched | (halves if form is POSITION_FORM else set())
+
+
+def test_the_columns_of_the_long_file_are_complete() -> None:
+    """file-formats.md lists every column of the long file."""
+    rows = set(rows_of("file-formats.md", "### Columns of the long file"))
+    assert rows - {"journal", "housing_bore", "wall"} == {*READINGS_FORM.needed, *READINGS_FORM.optional}
+
+
+def test_the_columns_of_assembled_csv_are_complete() -> None:
+    """after-assembly.md lists every column of assembled.csv."""
+    rows = set(rows_of("after-assembly.md", "### Columns of assembled.csv"))
+    assert rows == {*ASSEMBLED_FORM.needed, *ASSEMBLED_FORM.optional}
+
+
+def test_the_table_of_materials_is_complete() -> None:
+    """from-readings-to-sizes.md lists every material with its coefficient and source."""
+    rows = rows_of("from-readings-to-sizes.md", "## Materials")
+    assert list(rows) == list(MATERIALS)
+    for name, coefficient in MATERIALS.items():
+        value, source, _ = (cell.strip() for cell in rows[name].split("|"))
+        assert (float(value), source) == (coefficient.digits / 10, SOURCES[name])
+
+
+def test_the_table_of_keys_is_complete() -> None:
+    """file-formats.md lists every key of job.toml that is read, and none that is not read yet."""
+    rows = set(rows_of("file-formats.md", "### Keys of job.toml"))
+    assert rows == {
+        "title",
+        "unit",
+        *(f"{section}.{key}" for section, keys in settings._KEYS.items() for key in keys),
+        *(f"fit.KIND.{key}" for key in fits._KEYS),
+        *(f"drawing.KIND.{key}" for key in settings._DRAWN),
+        *(f"rules.{key}" for key in rules.known_keys()),
+        *(f"gauge.NAME.{key}" for key in instruments.GAUGE_KEYS),
+        *(f"measured.KIND.{feature}" for feature in FEATURES),
+        *(f"temperature.{key}" for key in instruments.TEMPERATURE_KEYS),
+        *(f"material.KIND.{feature}" for feature in DIAMETERS),
+        *(f"form.KIND.{key}" for key in instruments.FORM_KEYS),
+        *(f"bench.KIND.{key}" for key in instruments.BENCH_KEYS),
+    }
+    assert {key.partition(".")[0] for key in rows} == set(settings._SECTIONS)
+    for key in rows:
+        findings = Findings()
+        settings.read_settings(f"{key.replace('KIND', 'rod')} = true\n".encode(), findings)
+        assert not [str(p) for p in findings.problems if p.code in ("unknown-key", "not-supported-yet")]
+
+
+def test_plausible_ranges_are_the_ones_checked() -> None:
+    """The ranges in file-formats.md are those that cells are held against."""
+    rows = rows_of("file-formats.md", "### Plausible lengths")
+    bounds = {
+        "journal": quantities.JOURNAL,
+        "housing_bore": quantities.HOUSING_BORE,
+        "wall": quantities.WALL,
+        "target": quantities.TARGET,
+        "min": quantities.LIMIT,
+        "seating": quantities.SEATING,
+        "offset": quantities.OFFSET,
+        "coating": quantities.COATING,
+        "resolution": quantities.RESOLUTION,
+        "limit": quantities.GAUGE_ERROR,
+        "standard": quantities.STANDARD,
+        "ball": quantities.BALL,
+    }
+    for name, quantity in bounds.items():
+        assert quantity.bounds in rows[name]
+
+
+def test_the_json_document_is_described_wholly() -> None:
+    """json.md names every key of every object in the document's schema, and no other one."""
+    path = Path(fitmatch.__file__).parent / "report" / "data" / "assignment.schema.json"
+    schema = json.loads(path.read_text(encoding="utf-8"))
+    listed: set[str] = set()
+    for heading in re.findall(r"^### .+$", (ROOT / "docs" / "json.md").read_text(encoding="utf-8"), flags=re.MULTILINE):
+        listed |= set(rows_of("json.md", heading))
+    assert listed == keys_in(schema)
+
+
+def keys_in(schema: object) -> set[str]:
+    """The names under every `properties` of a JSON Schema, however deep."""
+    if isinstance(schema, list):
+        return {key for part in schema for key in keys_in(part)}
+    if not isinstance(schema, dict):
+        return set()
+    own = schema.get("properties", {})
+    return {key for part in schema.values() for key in keys_in(part)} | (set(own) if isinstance(own, dict) else set())
+
+
+def test_every_level_is_named_where_it_is_defined() -> None:
+    """what-best-means.md names every level that an unproven answer can stop at, in the report's words."""
+    rows = rows_of("what-best-means.md", "## Names of the levels")
+    assert list(rows) == list(FIGURES) == list(WORDS)
+    for name, words in WORDS.items():
+        assert words in rows[name]
+
+
+def test_every_strategy_is_described() -> None:
+    """what-best-means.md has a row for every strategy."""
+    assert set(rows_of("what-best-means.md", "### Level 2: quality, by strategy")) == set(STRATEGIES)

@@ -1,0 +1,412 @@
+"""Guards: limits drawn in by a multiple of the uncertainty of the very pair, as the definition has it."""
+
+import importlib
+import json
+import os
+import random
+import subprocess
+import sys
+from dataclasses import replace
+from math import ceil
+from pathlib import Path
+from statistics import NormalDist
+
+import pytest
+from made.intake_jobs import GAUGES, METRIC_ROD, write_job
+from made.jobs import (
+    STEP,
+    TARGET,
+    WALL,
+    describe,
+    guarded_job,
+    make_job,
+    make_position,
+    make_shell,
+    measured_by,
+    remeasured,
+    with_given,
+)
+from oracles import oracle
+from oracles.rulebook import Rules, with_rules
+
+import fitmatch
+from fitmatch.fit.answer.best_plan import best_plan
+from fitmatch.fit.answer.checker import check
+from fitmatch.fit.classes.guards import check_guard
+from fitmatch.fit.proof import search, windows
+from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
+from fitmatch.gauging.uncertainty.judging import INSIDE, chance_inside, largest_guard, verdict
+from fitmatch.intake.reading import read_job
+from fitmatch.problems import FaultInFitmatch, InputError
+from fitmatch.records.job import Job
+from fitmatch.records.measuring import Gauge, Measuring
+from fitmatch.records.parts import Size
+from fitmatch.records.plans import Plan, Status
+from fitmatch.report.data.document import plan_document
+
+DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
+SURE = NormalDist().inv_cdf(0.95) / NormalDist().inv_cdf(0.975)  # 1.645 u of U = 1.96 u
+
+JOB = METRIC_ROD + "[rules]\nguard = {guard}\n" + GAUGES
+POSITIONS = "position,kind,journal,housing_bore\nR1,rod,50.000,54.045\nR2,rod,50.000,54.032\n"
+SHELLS = "shell,kind,half,wall\n" + "".join(f"{i},rod,either,2.000\n" for i in range(1, 5))
+
+
+@pytest.fixture
+def few_draws(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What the plans are worth is not asked here."""
+    monkeypatch.setattr(importlib.import_module("fitmatch.fit.answer.expected"), "TRIALS", 2)
+
+
+def folder_of(folder: Path, guard: float, job: str = JOB) -> Path:
+    return write_job(folder, job.format(guard=guard), POSITIONS, SHELLS)
+
+
+def one_rod(
+    room: int = 2 * WALL + TARGET,
+    *,
+    low: int | None,
+    high: int | None,
+    guard: float,
+    scatter: int = 500,
+    stray: int = 0,
+    limit: int | None = None,
+) -> Job:
+    """One rod and two shells, every size read once, with a scatter of `scatter` in every reading."""
+    bench = make_position("R1", room, min_nm=low, max_nm=high, low=stray)
+    assert bench.journal is not None and bench.housing_bore is not None
+    position = replace(
+        bench,
+        journal=replace(bench.journal, measured_as=measured_by("mic")),
+        housing_bore=replace(bench.housing_bore, measured_as=measured_by("mic")),
+    )
+    shells = [make_shell(half, half, WALL, measured_as=measured_by("ball")) for half in ("upper", "lower")]
+    gauges = {name: Gauge(name, repeatability_nm=scatter, limit_nm=limit) for name in ("mic", "ball")}
+    return make_job([position], shells, rules=Rules(guard=guard), measuring=Measuring(gauges=gauges), unit="mm")
+
+
+def uncertainty(job: Job) -> Uncertainty:
+    upper, lower = job.shells
+    found = ErrorModel(job).combined(job.positions[0], upper.measured_as, lower.measured_as)
+    assert found is not None
+    return found
+
+
+def refused(job: Job) -> str | None:
+    """Why, or None."""
+    try:
+        check_guard([job])
+    except InputError as error:
+        assert [p.code for p in error.problems] == ["guard-too-wide"] * len(error.problems)
+        return str(error)
+    return None
+
+
+def choices(plan: Plan) -> list[object]:
+    return [(p.position.name, p.upper.key, p.lower.key, p.within_limits) for p in plan.placements]
+
+
+def assert_best(strategy: str, count: int) -> tuple[int, int, int]:
+    """Jobs looked at, jobs in which margins differ from pair to pair, jobs whose answer the guard changes."""
+    looked = differ = changed = 0
+    for seed in range(count):
+        rng = random.Random(f"guard {strategy} {seed}")
+        job, slack_nm = guarded_job(rng, both_limits=strategy == "even"), rng.choice([0, 0, STEP, 2 * STEP])
+        if refused(job):
+            continue
+        looked += 1
+        plan = best_plan(job, strategy, slack_nm=slack_nm)
+        for kind in job.kinds:
+            found = oracle.levels_of(plan, kind, with_boxes=strategy == "keep-sets")
+            wanted = oracle.best(job, kind, strategy, slack_nm)
+            assert found == wanted, f"seed {seed}, {strategy}, slack {slack_nm}, {kind}\n{describe(job)}"
+        assert plan.status is (Status.PROVEN if plan.placements else Status.NONE), f"seed {seed}"
+        assert not oracle.faults_of(plan), f"seed {seed}\n{describe(job)}"
+        for p in plan.placements:
+            assert p.margin_nm == oracle.margin_nm(job, p.position, oracle.Pair(p.upper, p.lower)), f"seed {seed}"
+        differ += len({p.margin_nm for p in plan.placements}) > 1
+        unguarded = best_plan(with_rules(job, guard=0.0), strategy, slack_nm=slack_nm)
+        changed += choices(plan) != choices(unguarded)
+    return looked, differ, changed
+
+
+@pytest.mark.usefixtures("few_draws")
+@pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
+def test_guarded_answers_are_the_best_of_all_plans(strategy: str) -> None:
+    """Margins that differ from pair to pair: every strategy stands at the figures of the best plan on every level."""
+    count = DEEP or 165
+    looked, differ, changed = assert_best(strategy, count)
+    assert looked >= 0.9 * count  # the others have a guard that leaves no clearance; far fewer than half
+    assert DEEP or looked >= 150
+    assert differ >= count / 4 and changed >= count / 10  # the jobs do put the guard to the test
+
+
+@pytest.mark.usefixtures("few_draws")
+@pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
+def test_narrowing_first_changes_no_guarded_answer(strategy: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where windows hold many pairs the search starts among few, with a guard too."""
+    monkeypatch.setattr(windows, "MANY_PAIRS", 0)
+    monkeypatch.setattr(search, "FEW_PAIRS", 1)
+    looked, _, _ = assert_best(strategy, DEEP or 60)
+    assert looked > (DEEP or 60) / 2
+
+
+@pytest.mark.usefixtures("few_draws")
+def test_guarded_baselines_are_judged_by_guarded_limits() -> None:
+    """What by-hand and as-boxed give is held against the same limits."""
+    looked = 0
+    for seed in range(60):
+        job = guarded_job(random.Random(f"guarded baselines {seed}"))
+        if refused(job):
+            continue
+        looked += 1
+        plan = best_plan(job)
+        for kind in job.kinds:
+            for name, filled in (("as-boxed", oracle.as_boxed(job, kind)[0]), ("by-hand", oracle.by_hand(job, kind))):
+                wanted = oracle.kind_figures(job, filled)
+                figures = plan.baselines[name][kind].figures
+                assert {field: getattr(figures, field) for field in wanted} == wanted, f"seed {seed}, {name}, {kind}"
+    assert looked > 30
+
+
+# --- what a guard is -------------------------------------------------------------------------------------------------
+
+
+def test_guard_0_changes_nothing() -> None:
+    """A job whose gauges are known gives with guard 0 the very shells and limits that it gives without gauges."""
+    for seed in range(60):
+        job = guarded_job(random.Random(f"guard 0 {seed}"))
+        known = with_rules(job, guard=0.0)
+        bare = replace(
+            known,
+            positions=tuple(
+                replace(p, journal=_bare(p.journal), housing_bore=_bare(p.housing_bore)) for p in job.positions
+            ),
+            shells=tuple(remeasured(s, None) for s in job.shells),
+            measuring=Measuring(),
+        )
+        plan, plain = best_plan(known), best_plan(bare)
+        for kind in job.kinds:
+            assert oracle.levels_of(plan, kind) == oracle.levels_of(plain, kind)
+        assert {p.margin_nm for p in plan.placements} <= {0}
+        assert [(p.limit_low_nm, p.limit_high_nm) for p in plan.placements] == [
+            (p.position.min_nm, p.position.max_nm) for p in plan.placements
+        ]
+        assert plan.figures == plain.figures
+
+
+def _bare(size: Size | None) -> Size | None:
+    return size and replace(size, measured_as=None)
+
+
+def test_limits_as_written_and_limits_as_compared(tmp_path: Path) -> None:
+    """`min` and `max` stay as written, `limit_low` and `limit_high` are drawn in by 0.84 U rounded inward, and
+    `within_limits` follows them: 32 um is above min and below the guarded limit."""
+    plan = best_plan(read_job(folder_of(tmp_path, 0.84)))
+    found = json.loads(plan_document(plan, "mm"))
+    margin = ceil(0.84 * NormalDist().inv_cdf(0.975) * 2_000)
+    assert margin == 3_293
+    for p in found["positions"]:
+        assert (p["min"], p["max"]) == (0.030, 0.060)
+        assert (p["limit_low"], p["limit_high"]) == (0.033293, 0.056707)
+    assert [(p["clearance_tightest"], p["within_limits"]) for p in found["positions"]] == [
+        (0.045, True),
+        (0.032, False),
+    ]
+    rod = found["kinds"]["rod"]
+    assert (rod["filled"], rod["below"], rod["shortfall"], rod["counted"]) == (2, 1, 0.001293, 1)
+    plain = best_plan(read_job(folder_of(tmp_path / "plain", 0)))
+    assert [p.within_limits for p in plain.placements] == [True, True]
+
+
+@pytest.mark.parametrize("off", [0, 1])
+def test_the_guarded_limits_themselves_are_inside(off: int) -> None:
+    """A clearance at a guarded limit is inside, one nanometre beyond it is not; on both sides."""
+    margin = ceil(0.84 * uncertainty(one_rod(low=0, high=None, guard=0.84)).expanded_nm)
+    for low, high in ((TARGET - margin + off, TARGET + 50_000), (TARGET - 50_000, TARGET + margin - off)):
+        (placement,) = best_plan(one_rod(low=low, high=high, guard=0.84)).placements
+        assert placement.margin_nm == margin
+        assert placement.within_limits is (off == 0)
+        assert placement.shortfall_nm + placement.excess_nm == off
+
+
+@pytest.mark.parametrize("scatter", [37, 500, 1_234])
+@pytest.mark.parametrize("side", ["min", "max"])
+def test_guard_084_gives_95_percent_at_a_limit(scatter: int, side: str) -> None:
+    """A clearance at a limit guarded with 0.84 conforms with at least 95 %.
+
+    U = 1.96 u, so that 0.84 U = 1.646 u, and the chance of the normal distribution beyond one limit is Phi(1.646). ISO
+    14253-1:2017 has 95 % by default, as 1.65 u (from memory); JCGM 106:2012, guard band r U with U = 2 u: r = 0.8224
+    gives 0.95000 and r = 0.83 gives 0.95154 (own arithmetic, as is 1.6449 / 1.96 = 0.8392).
+    """
+    assert 0.8392 < SURE < 0.84
+    margin = ceil(0.84 * uncertainty(one_rod(low=0, high=None, guard=0.84, scatter=scatter)).expanded_nm)
+    low, high = (TARGET - margin, None) if side == "min" else (None, TARGET + margin)
+    job = one_rod(low=low, high=high, guard=0.84, scatter=scatter)
+    (placement,) = best_plan(job).placements
+    assert placement.within_limits
+    chance = chance_inside(placement, uncertainty(job))
+    assert chance is not None and 0.95 <= chance < 0.956 and verdict(chance) == INSIDE
+    assert chance == pytest.approx(NormalDist().cdf(margin / (2 * scatter)), abs=1e-6)
+
+
+@pytest.mark.parametrize(("r", "conformance"), [(0.5, 0.84134), (0.8224, 0.95), (0.83, 0.95154), (1.0, 0.97725)])
+def test_conformance_at_guards_of_2_u(r: float, conformance: float) -> None:
+    """The chance at an acceptance limit that lies 2 r u inside the tolerance, one-sided normal (JCGM 106:2012, guard
+    band r U with U = 2 u; the figures are own arithmetic)."""
+    u = 2_000_000  # fine steps, so that rounding to a nanometre does not show
+    margin = round(2 * r * u)
+    assert chance_at(margin, u) == pytest.approx(conformance, abs=1e-5)
+
+
+def chance_at(margin: int, u: int) -> float | None:
+    placement = best_plan(one_rod(low=TARGET, high=None, guard=0.0)).placements[0]
+    moved = replace(placement, position=replace(placement.position, min_nm=TARGET - margin))
+    return chance_inside(moved, Uncertainty(float(u), None, 2.0 * u, ()))
+
+
+# --- what is refused -------------------------------------------------------------------------------------------------
+
+
+def test_a_guard_that_leaves_no_clearance_is_refused() -> None:
+    """The mistake names U, the band and the largest guard; with that one the job is read, with 0.01 more it is not."""
+    job = one_rod(low=TARGET - 4_000, high=TARGET + 4_000, guard=3.0, scatter=500)
+    text = refused(job)
+    assert text == (
+        "job.toml: rules.guard: 3 leaves no clearance between the limits of R1 (rod): at R1 the uncertainty U is 1.96 "
+        "um, or more with other shells, and from min to max there are 8.00 um; the largest guard that leaves every "
+        "position some is 2.04"
+    )
+    with pytest.raises(InputError, match=r"the largest guard that leaves every position some is 2\.04"):
+        best_plan(job)
+    assert refused(guarded(job, 2.04)) is None and best_plan(guarded(job, 2.04)).placements[0].within_limits
+    assert refused(guarded(job, 2.05)) is not None
+
+
+def guarded(job: Job, guard: float) -> Job:
+    return with_rules(job, guard=guard)
+
+
+@pytest.mark.parametrize("stray", [0, 700, 1_301])
+def test_the_largest_guard_is_the_largest(stray: int) -> None:
+    """Of jobs of many widths the guard that is named is accepted and 0.01 more is not; what readings scatter over
+    between the tightest clearance and the mean one counts."""
+    for width in range(2_000, 9_000, 37):
+        job = one_rod(low=TARGET - width // 2, high=TARGET + width - width // 2, guard=9.0, stray=stray)
+        text = refused(job)
+        assert text is not None
+        largest = float(text.rsplit(" ", 1)[1])
+        assert refused(guarded(job, largest)) is None, (width, largest)
+        assert refused(guarded(job, round(largest + 0.01, 2))) is not None, (width, largest)
+
+
+def test_the_largest_guard_by_whole_nanometres() -> None:
+    """Margins are whole nanometres and hundredths no exact floats: neither may make the named guard too large, or
+    smaller than need be."""
+    position = one_rod(low=0, high=None, guard=0.0).positions[0]
+    for expanded, width in ((1_000.0, 580), (1_000.0, 2_300), (100.0, 115), (50.0, 57), (50.0, 1)):
+        limited = replace(position, min_nm=TARGET, max_nm=TARGET + width)
+        largest = largest_guard(limited, 0, Uncertainty(expanded / 1.96, None, expanded, ()))
+        assert largest is not None
+        assert 2 * ceil(largest * expanded) <= width < 2 * ceil(round(largest + 0.01, 2) * expanded), (expanded, width)
+
+
+def test_one_line_for_each_kind() -> None:
+    """Of each kind the position that allows least is told, and everywhere the guard that would do for all."""
+    job = one_rod(low=TARGET - 4_000, high=TARGET + 4_000, guard=3.0)
+    (rod,) = job.positions
+    positions = [rod, *(replace(rod, name=f"R{n}", max_nm=TARGET + 2_000 + n) for n in range(2, 9))]
+    positions.append(replace(rod, name="M1", kind="main", min_nm=TARGET - 1_000))
+    positions.append(replace(rod, name="M2", kind="main", max_nm=TARGET + 40_000))
+    shells = (*job.shells, *(replace(s, kind="main", name=f"m-{s.name}") for s in job.shells))
+    text = refused(replace(job, positions=tuple(positions), shells=shells))
+    assert text is not None
+    rods, mains = text.splitlines()
+    assert "the limits of R1, R2, R3, R4, R5 and others (rod): at R2 the" in rods and "there are 6.00 um;" in rods
+    assert "the limits of M1 (main): at M1 the" in mains and "there are 5.00 um;" in mains
+    assert rods.endswith("every position some is 1.27") and mains.endswith("every position some is 1.27")
+
+
+def test_limits_narrower_than_the_readings_scatter() -> None:
+    """Where the readings alone scatter over more than the limits leave, no guard helps."""
+    text = refused(one_rod(low=TARGET - 400, high=TARGET + 400, guard=0.1, stray=900))
+    assert text is not None and text.endswith(
+        "0.80 um, and its readings scatter over 0.90 um; no guard leaves every position some, so leave it out"
+    )
+
+
+def test_a_position_is_refused_only_if_no_way_of_measuring_helps() -> None:
+    """One pair of shells measured well enough leaves the position a clearance; what is compared is the very pair's."""
+    job = one_rod(low=TARGET - 2_000, high=TARGET + 2_000, guard=1.5)
+    assert refused(job) is not None
+    fine = [replace(remeasured(s, measured_by("ball", 100)), name=f"{s.name}-2") for s in job.shells]
+    better = replace(job, shells=(*job.shells, *fine))
+    mic = better.measuring.gauges["mic"]
+    better = replace(
+        better, measuring=Measuring(gauges={**better.measuring.gauges, "mic": mic._replace(repeatability_nm=50)})
+    )
+    assert refused(better) is None
+    (placement,) = best_plan(better).placements
+    assert placement.within_limits and {placement.upper.name, placement.lower.name} == {"upper-2", "lower-2"}
+
+
+def test_a_guard_without_any_gauge_is_refused() -> None:
+    """Nothing tells of the gauges: no uncertainty, no guard."""
+    job = replace(one_rod(low=0, high=None, guard=0.84), measuring=Measuring())
+    assert refused(job) == (
+        "job.toml: rules.guard: a guard needs a known uncertainty, and nothing tells of the gauges; tell it, or leave "
+        "guard out"
+    )
+
+
+@pytest.mark.parametrize("last", [False, True])
+def test_a_guard_with_one_shell_of_unknown_scatter_is_refused(last: bool) -> None:
+    """No pair may be judged by a lower bound, wherever its shells stand in the file."""
+    job = one_rod(low=TARGET - 9_000, high=TARGET + 9_000, guard=0.84)
+    odd = make_shell("odd", "upper", WALL, measured_as=measured_by("tube"))
+    shells = (*job.shells, odd) if last else (odd, *job.shells)
+    gauges = {**job.measuring.gauges, "tube": Gauge("tube")}
+    text = refused(replace(job, shells=shells, measuring=Measuring(gauges=gauges)))
+    assert text is not None and "the scatter of tube" in text
+
+
+def run(folder: Path, *options: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "fitmatch", "assign", str(folder), *options],
+        env={**os.environ, "PYTHONPATH": str(Path(fitmatch.__file__).parents[1])},
+        capture_output=True,
+        encoding="utf-8",
+        timeout=60,
+        check=False,
+    )
+
+
+@pytest.mark.parametrize("options", [(), ("--json", "--save")])
+def test_the_command_refuses_with_status_2(tmp_path: Path, options: tuple[str, ...]) -> None:
+    """A guard that is too wide, and one that nothing can be known of: status 2, nothing on standard output, no file."""
+    wide = folder_of(tmp_path / "wide", 4.0)
+    ran = run(wide, *options)
+    assert (ran.returncode, ran.stdout) == (2, "")
+    assert "job.toml:6: rules.guard: 4 leaves no clearance between the limits of R1 and R2 (rod): at R1 " in ran.stderr
+    assert "U is 3.92 um, or more with other shells, and from min to max there are 30.00 um;" in ran.stderr
+    assert ran.stderr.count("rules.guard") == 1 and ran.stderr.rstrip().endswith(" some is 3.82")
+    assert not (wide / "assignment.json").exists()
+    unknown = folder_of(tmp_path / "unknown", 0.84, JOB.replace("[gauge.ball]\nrepeatability = 0.001", "[gauge.ball]"))
+    ran = run(unknown, *options)
+    assert (ran.returncode, ran.stdout) == (2, "")
+    assert "a guard needs a known uncertainty, and nothing tells of the scatter of ball" in ran.stderr
+    assert not (unknown / "assignment.json").exists()
+    assert run(folder_of(tmp_path / "largest", 3.82), *options).returncode == 1  # R2 is beyond it
+
+
+# --- judged by somebody else -----------------------------------------------------------------------------------------
+
+
+def test_the_checker_refuses_other_margins() -> None:
+    """A margin a nanometre off, one left out and one that nobody asked for are all found."""
+    guard = best_plan(one_rod(low=TARGET - 1_647, high=TARGET + 9_000, guard=0.84))
+    check(guard)
+    for plan, margin in ((guard, 1_648), (guard, 0), (guard, 1_646), (best_plan(guarded(guard.job, 0.0)), 1_700)):
+        assert plan.placements[0].margin_nm != margin
+        with pytest.raises(FaultInFitmatch):
+            check(with_given(plan, placements=(replace(plan.placements[0], margin_nm=margin),)))

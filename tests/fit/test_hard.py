@@ -1,0 +1,41 @@
+"""Recorded jobs that are hard for the optimizer, whose best figures HiGHS has proven."""
+
+import pytest
+from fit.test_mutations import level_off
+from hard_jobs import FOLDER, MAKERS, figures_by, names, read, solved
+
+from fitmatch.fit.model import order
+
+QUICK = ("movable-8x16-um-step", "off-grid-12x12", "scarce-30x28-um", "half-way-10x40-um")
+RECORDS = {name: read(name) for name in names()}
+
+
+@pytest.mark.parametrize("name", RECORDS)
+def test_a_recorded_job_is_proven_at_its_best_figures(name: str) -> None:
+    """The plan is called proven and stands at the recorded figures of every level, ties included."""
+    known = RECORDS[name]
+    plans, proven = solved(known.hard)
+    assert proven
+    assert figures_by(known.hard, plans) == (known.figures, known.ties)
+
+
+def test_records_are_small_and_say_how_they_were_proven() -> None:
+    """All records together stay under a megabyte, each can be made anew and names its proof."""
+    assert sum(path.stat().st_size for path in FOLDER.iterdir()) < 1_000_000
+    assert set(RECORDS) == set(MAKERS)
+    for known in RECORDS.values():
+        assert "HiGHS" in known.proof and known.hard.why
+
+
+@pytest.mark.parametrize(
+    "figure", [order.SQUARES, order.STAYING, order.CLEARANCE, order.DIFFERENCE], ids=lambda figure: figure.name
+)
+def test_a_level_passed_over_misses_a_record(figure: order.Figure, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without this level one of the quick records is answered with other figures, so that records can tell."""
+    level_off(figure)(monkeypatch)
+    for name in QUICK:
+        known = RECORDS[name]
+        plans, _ = solved(known.hard)
+        if figures_by(known.hard, plans) != (known.figures, known.ties):
+            return
+    pytest.fail("nothing tells")

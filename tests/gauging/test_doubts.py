@@ -1,0 +1,282 @@
+"""Doubts about readings: what is doubted, what it is called, and what silences it."""
+
+import json
+from importlib.resources import files
+from pathlib import Path
+
+import jsonschema
+import pytest
+from doubt_study import MISTAKES, SIZES, far, shares, study
+from made.intake_jobs import write_job
+
+import fitmatch
+from fitmatch import read_job
+from fitmatch.cli.main import main
+from fitmatch.facts import Fact
+from fitmatch.gauging.doubts import mistakes
+from fitmatch.gauging.doubts.check import doubts_of
+from fitmatch.gauging.doubts.digits import dropped, transposed
+from fitmatch.gauging.doubts.odd import clusters
+from fitmatch.records.measuring import Doubt
+from fitmatch.report.words.doubts import likely, looks_wrong, measure_again
+
+JOB = 'unit = "in"\n[fit.rod]\ntarget = 0.0022\n'
+JOURNALS = ("1.8162", "1.8161", "1.8163", "1.8162", "1.8160")
+BORES = ("1.9421", "1.9420", "1.9422", "1.9421", "1.9420")
+WALLS = ("0.06185", "0.06180", "0.06185", "0.06190", "0.06180")
+
+
+def positions(journals: tuple[str, ...] = JOURNALS, bores: tuple[str, ...] = BORES, more: str = "") -> str:
+    """positions.csv of rods R1, R2 and so on; `more` are further columns, each with its cell after an equals sign."""
+    columns = [part.partition("=") for part in more.split()]
+    rows = [f"R{i},rod,{j},{b}" for i, (j, b) in enumerate(zip(journals, bores, strict=True), 1)]
+    head = ",".join(["position,kind,journal,housing_bore", *(name for name, _, _ in columns)])
+    return "\n".join([head, *(",".join([row, *(cell for _, _, cell in columns)]) for row in rows)]) + "\n"
+
+
+def shells(walls: tuple[str, ...] = WALLS) -> str:
+    """One box: upper and lower of each wall."""
+    rows = [f"{half[0]}{i},rod,{half},{wall}" for half in ("upper", "lower") for i, wall in enumerate(walls, 1)]
+    return "shell,kind,half,wall\n" + "\n".join(rows) + "\n"
+
+
+def doubts(folder: Path, *, job: str = JOB, **files: str) -> tuple[Doubt, ...]:
+    """The doubts about a job of these files; plain good readings where none is given."""
+    files = {"positions": positions(), "shells": shells()} | files
+    return doubts_of(read_job(write_job(folder, job=job, **files)))
+
+
+def changed(good: tuple[str, ...], index: int, text: str) -> tuple[str, ...]:
+    return (*good[:index], text, *good[index + 1 :])
+
+
+def test_good_readings_raise_no_doubt(tmp_path: Path) -> None:
+    """Readings that agree within tenths are believed."""
+    assert doubts(tmp_path) == ()
+
+
+@pytest.mark.parametrize(
+    ("good", "index", "text", "name"),
+    [
+        ("journals", 2, "1.7913", "thimble-turn"),
+        ("journals", 2, "1.7163", "calliper-turn"),
+        ("journals", 1, "1.8611", "digits-transposed"),
+        ("journals", 1, "1.861", "digit-dropped"),
+        ("journals", 0, "0.8162", "wrong-frame"),
+        ("bores", 4, "1.9440", "bore-high"),
+        ("bores", 2, "19.422", "decimal-slip"),
+        ("bores", 2, "49.332", "wrong-unit"),
+        ("bores", 3, "1.9521", "indicator-turn"),
+        ("bores", 1, "1.9720", "groove-or-hole"),
+        ("walls", 3, "0.0369", "thimble-turn"),
+        ("walls", 3, "0.6190", "decimal-slip"),
+        ("walls", 3, "0.06950", "flat-anvil"),
+        ("walls", 3, "0.06125", "wall-low"),
+    ],
+)
+def test_one_mistake_is_found_and_named(tmp_path: Path, good: str, index: int, text: str, name: str) -> None:
+    """A single mistake among good readings is doubted where it stands, and named first."""
+    if good == "walls":
+        found = doubts(
+            tmp_path, shells=shells().replace(f"u{index + 1},rod,upper,{WALLS[index]}", f"x,rod,upper,{text}")
+        )
+    else:
+        some = changed(JOURNALS if good == "journals" else BORES, index, text)
+        found = doubts(tmp_path, positions=positions(**{good: some}))
+    assert [(d.row, d.signatures[0]) for d in found] == [(index + 2, name)]
+    assert found[0].item == ("box-1/x" if good == "walls" else f"R{index + 1}")
+
+
+def test_a_doubt_says_what_where_and_what_to_do(tmp_path: Path) -> None:
+    """The words of a doubt: how far off, the likeliest mistake, what to measure again."""
+    (found,) = doubts(tmp_path, positions=positions(changed(JOURNALS, 2, "1.7911")))
+    assert looks_wrong(found, "in") == "R3 journal reads 0.0250 in low"
+    assert likely(found)[0].startswith("one thimble turn")
+    assert (measure_again(found), found.file, found.row) == ("measure R3 again", "positions.csv", 4)
+
+
+def test_every_mistake_has_its_words() -> None:
+    """Whatever may be named behind a reading, the report can tell of, and how to find out."""
+    for name in (*(m.name for m in mistakes.MISTAKES), mistakes.CAP_EXCHANGED, mistakes.UNKNOWN):
+        doubt = Doubt("positions.csv", 2, "R1", "journal", 1, Fact("off", {"error_nm": 1}), (name,))
+        assert likely(doubt)[0].endswith(")")
+
+
+def test_a_reason_silences_a_doubt(tmp_path: Path) -> None:
+    """A reading with a reason beside it is not doubted; the others are judged as before."""
+    some = positions(changed(JOURNALS, 2, "1.7911"), more="journal_confirmed=reground")
+    assert doubts(tmp_path, positions=some) == ()
+    other = positions(changed(JOURNALS, 2, "1.7911"), more="housing_bore_confirmed=honed")
+    assert [d.item for d in doubts(tmp_path, positions=other)] == ["R3"]
+
+
+def test_an_accepted_bore_is_not_doubted(tmp_path: Path) -> None:
+    """Whoever accepts a housing bore outside its drawing has looked at it."""
+    bores = changed(BORES, 1, "1.9441")
+    assert [d.item for d in doubts(tmp_path / "bare", positions=positions(bores=bores))] == ["R2"]
+    assert doubts(tmp_path / "accepted", positions=positions(bores=bores, more="accept=sleeved")) == ()
+
+
+def test_a_wrong_setting_is_one_doubt(tmp_path: Path) -> None:
+    """Bores that step from one position on are one doubt about the gauge's setting, not one for each bore."""
+    bores = ("1.9421", "1.9420", "1.9422", "1.9431", "1.9430")
+    (found,) = doubts(tmp_path, positions=positions(bores=bores))
+    assert (found.item, found.signatures) == ("R4", ("gauge-setting",))
+    assert looks_wrong(found, "in").startswith("every housing bore from R4 to R5 reads 0.0010 in high")
+
+
+def test_undersizes_are_groups(tmp_path: Path) -> None:
+    """Journals of two undersizes are two groups: by their label, or by themselves where three or more lie apart."""
+    ground = ("1.8162", "1.8161", "1.8163", "1.8062", "1.8061", "1.8063")
+    bores = (*BORES, "1.9421")
+    assert doubts(tmp_path / "apart", positions=positions(ground, bores)) == ()
+    one = positions(changed(JOURNALS, 1, "1.8061"))
+    assert [d.signatures[0] for d in doubts(tmp_path / "one", positions=one)] == ["undersize"]
+
+
+def test_a_sitting_off_is_seen_by_the_clearance(tmp_path: Path) -> None:
+    """Walls that are all too thick by a ball, or by a flat anvil, fit no journal: one doubt names it."""
+    ball = tuple(f"{float(w) + 0.2:.5f}" for w in WALLS)
+    (found,) = doubts(tmp_path / "ball", shells=shells(ball))
+    assert found.signatures[0] == "ball-left-in"
+    flat = tuple(f"{float(w) + 0.0075:.5f}" for w in WALLS)
+    (found,) = doubts(tmp_path / "flat", shells=shells(flat))
+    assert found.signatures[0] == "flat-anvil"
+    std = tuple(f"{float(w) + 0.005:.5f}" for w in WALLS)
+    (found,) = doubts(tmp_path / "under", shells=shells(std))
+    assert found.signatures[0] == "undersize-shells"
+
+
+THREE = "position,kind,pin,journal_1,journal_2,journal_3,housing_bore\n"
+
+
+def three_readings(pins: tuple[str, ...], sets: list[str]) -> str:
+    rows = [f"R{i},rod,{pin},{some},49.33{i}\n" for i, (pin, some) in enumerate(zip(pins, sets, strict=True), 1)]
+    return THREE + "".join(rows)
+
+
+def test_copied_rows(tmp_path: Path) -> None:
+    """A row with every reading of another is doubted, unless both rods share the pin."""
+    sets = ["46.1312,46.1334,46.1301", "46.1347,46.1298,46.1326", "46.1287,46.1319,46.1342", "46.1312,46.1334,46.1301"]
+    sets += ["46.1339,46.1288,46.1309", "46.1291,46.1345,46.1322", "46.1328,46.1307,46.1351", "46.1355,46.1316,46.1294"]
+    job = 'unit = "mm"\n[fit.rod]\ntarget = 0.056\n'
+    metric = "shell,kind,half,wall\nu,rod,upper,1.571\nl,rod,lower,1.571\n"
+    apart = three_readings(("1", "2", "3", "4", "5", "6", "7", "8"), sets)
+    found = doubts(tmp_path / "apart", job=job, positions=apart, shells=metric)
+    assert [(d.item, d.feature, d.signatures) for d in found] == [("R4", "journal", ("copied-row",))]
+    shared = three_readings(("1", "2", "3", "1", "2", "3", "4", "4"), sets)
+    assert doubts(tmp_path / "shared", job=job, positions=shared, shells=metric) == ()
+
+
+def test_repeats_that_disagree(tmp_path: Path) -> None:
+    """Of three repeats of one place the one that does not agree with the others is doubted, at its own row."""
+    rows = ["item,feature,station,angle,reading"]
+    for i, (journal, bore) in enumerate(zip(JOURNALS, BORES, strict=True), 1):
+        rows += [f"R{i},journal,1,0,{journal}"] * 3 + [f"R{i},housing_bore,1,0,{bore}"]
+    rows[2] = "R1,journal,1,0,1.8168"
+    job = JOB + '[sources]\nreadings = "readings.csv"\n'
+    bare = "position,kind\n" + "".join(f"R{i},rod\n" for i in range(1, 6))
+    found = doubts(tmp_path, job=job, positions=bare, readings_DOT_csv="\n".join(rows) + "\n")
+    assert [(d.file, d.row, d.item, d.feature) for d in found] == [("readings.csv", 3, "R1", "journal")]
+
+
+def test_repeats_away_from_the_crown(tmp_path: Path) -> None:
+    """A repeat that disagrees is doubted wherever it was taken."""
+    rows = ["item,feature,station,angle,reading"]
+    for i, (journal, bore) in enumerate(zip(JOURNALS, BORES, strict=True), 1):
+        rows += [f"R{i},journal,1,0,{journal}", f"R{i},housing_bore,1,0,{bore}"]
+        rows += [f"R{i},housing_bore,1,60,{bore}"] * 3
+    rows[5] = "R1,housing_bore,1,60,1.9428"
+    job = JOB + '[sources]\nreadings = "readings.csv"\n'
+    bare = "position,kind\n" + "".join(f"R{i},rod\n" for i in range(1, 6))
+    found = doubts(tmp_path, job=job, positions=bare, readings_DOT_csv="\n".join(rows) + "\n")
+    assert [(d.row, d.item, d.feature) for d in found] == [(6, "R1", "housing_bore")]
+
+
+def test_readings_far_outside_the_drawing(tmp_path: Path) -> None:
+    """Journals that agree with one another and lie far outside their drawing's band are doubted all the same."""
+    job = JOB + '[drawing.rod]\njournal = "1.8255..1.8265"\n'
+    found = doubts(tmp_path, job=job)
+    assert [d.item for d in found if d.feature == "journal"] == ["R1", "R2", "R3", "R4", "R5"]
+    assert doubts(tmp_path / "in", job=JOB + '[drawing.rod]\njournal = "1.8155..1.8165"\n') == ()
+
+
+def test_a_gauges_ball_sets_no_reading_apart(tmp_path: Path) -> None:
+    """Readings are compared after the ball and the zero error of their gauges, so two gauges may share a box."""
+    job = JOB + "[gauge.ball]\nball = 0.25\n[gauge.plain]\n"
+    rows = shells().splitlines()
+    some = [rows[0] + ",gauge"]
+    for k, row in enumerate(rows[1:]):
+        *cells, wall = row.split(",")
+        some.append(",".join([*cells, f"{float(wall) + 0.25:.5f},ball" if k % 2 else f"{wall},plain"]))
+    assert doubts(tmp_path, job=job, shells="\n".join(some) + "\n") == ()
+
+
+def test_digits_are_put_back() -> None:
+    """Undoing a slip gives the number meant among the candidates."""
+    assert 46_131_480 in [nm for nm, _ in transposed(47_274_480, "in", 4)]  # 1.8162 as 1.8612
+    assert 1_816_200 in [nm for nm, _ in dropped(1_862_000, "mm", 4)]  # 1.8162 as 1.862
+
+
+def test_small_clusters_stay_with_the_nearest() -> None:
+    """Two readings far out are no group of their own."""
+    assert clusters([1, 2, 3, 100, 101, 102, 300], 10) == [[0, 1, 2], [3, 4, 5, 6]]
+    assert clusters([1, 2, 3, 100, 101], 10) == [[0, 1, 2, 3, 4]]
+
+
+def test_the_study_holds() -> None:
+    """On fresh random jobs: what is found, what it is called, and how rarely a good reading is doubted."""
+    found = study(seed=20, jobs=12, readings=30_000)
+    assert found.alarms <= found.readings / 1000
+    for size in SIZES:
+        some = [t for t in found.trials if t.size == size]
+        detected, first, among = shares(some)
+        assert detected >= (0.95 if size < 8 else 0.98)
+        assert first >= 0.90 - 0.02  # of some 360: two standard deviations
+        assert among >= 0.97
+    for name in MISTAKES:
+        mine = [t for t in found.trials if t.mistake == name and far(t)]
+        assert sum(t.found for t in mine) >= 0.85 * len(mine), name
+
+
+def test_check_in_python(tmp_path: Path) -> None:
+    """`check` gives what the command tells: how many readings were judged, and a row for each that is in doubt."""
+    files = {"positions": positions(changed(JOURNALS, 2, "1.7911")), "shells": shells()}
+    found = fitmatch.check(read_job(write_job(tmp_path, job=JOB, **files)))
+    frame = found.to_frame()
+    assert found.needs_attention and len(frame) == len(found.doubts) > 0 and found.readings > len(frame)
+    assert frame["reading"][0] == pytest.approx(1.7911) and frame["item"][0] == found.doubts[0].item
+    assert found.to_frame("mm")["reading"][0] == pytest.approx(1.7911 * 25.4)
+
+
+@pytest.mark.parametrize("unit", ["in", "mm"])
+def test_check_from_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str], unit: str) -> None:
+    """`check` prints its doubts as text or as a document that its schema describes, and exits 1 while one is open."""
+    folder = write_job(tmp_path, job=JOB, positions=positions(changed(JOURNALS, 2, "1.7911")), shells=shells())
+    with pytest.raises(SystemExit) as text:
+        main(["check", str(folder), "--unit", unit])
+    shown = " ".join(capsys.readouterr().out.split())
+    assert text.value.code == 1 and ("0.0250 in low" if unit == "in" else "0.636 mm low") in shown
+    with pytest.raises(SystemExit) as data:
+        main(["check", str(folder), "--json", "--unit", unit])
+    document = json.loads(capsys.readouterr().out)
+    schema = json.loads((files("fitmatch") / "report" / "data" / "doubts.schema.json").read_text(encoding="utf-8"))
+    jsonschema.validate(document, schema)
+    assert data.value.code == 1 and document["doubts"][0]["signatures"][0] == "thimble-turn"
+    good = write_job(tmp_path / "good", job=JOB, positions=positions(), shells=shells())
+    with pytest.raises(SystemExit) as fine:
+        main(["check", str(good)])
+    assert fine.value.code == 0 and "no doubt" in capsys.readouterr().out
+
+
+def test_assign_repeats_doubts_and_goes_on(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """An open doubt stands in the report and in the document of `assign`, with a plan, and makes it exit 1."""
+    bores = changed(BORES, 1, "1.9431")
+    folder = write_job(tmp_path, job=JOB, positions=positions(bores=bores), shells=shells())
+    with pytest.raises(SystemExit) as left:
+        main(["assign", str(folder)])
+    assert left.value.code == 1 and "IN DOUBT: R2 housing bore reads" in " ".join(capsys.readouterr().out.split())
+    with pytest.raises(SystemExit):
+        main(["assign", str(folder), "--json"])
+    document = json.loads(capsys.readouterr().out)
+    assert document["doubts"][0]["item"] == "R2" and len(document["positions"]) == 5

@@ -1,0 +1,128 @@
+"""Published cases of numerical accuracy and of the GUM, run through the functions that sizes and uncertainties use."""
+
+from math import sqrt
+
+import GTC  # type: ignore[import-untyped]
+import numpy as np
+import pytest
+import uncertainties
+
+from fitmatch.gauging.sizes.places import mean_of_means, sum_of_squares
+from fitmatch.gauging.uncertainty.error_model import Term, combine
+from fitmatch.gauging.uncertainty.student import t_quantile
+
+# NIST Statistical Reference Datasets, univariate summary statistics. Data and certified mean and standard deviation are
+# stated from memory. Values are in units of the last digit, as readings are.
+STRD = {
+    "NumAcc1": ([10_000_001, 10_000_003, 10_000_002], 10_000_002, 1),
+    "NumAcc2": ([12, *[11, 13] * 500], 12, 1),
+    "NumAcc3": ([10_000_002, *[10_000_001, 10_000_003] * 500], 10_000_002, 1),
+    "NumAcc4": ([100_000_002, *[100_000_001, 100_000_003] * 500], 100_000_002, 1),
+}
+
+
+@pytest.mark.parametrize("name", STRD)
+def test_nist_strd(name: str) -> None:
+    """Mean and standard deviation are exact however small the scatter is beside the value."""
+    values, mean, deviation = STRD[name]
+    above, below = mean_of_means([[v] for v in values])
+    assert above == mean * below
+    squares, n = sum_of_squares(values)
+    assert squares == deviation**2 * n * (n - 1)
+
+
+# JCGM 100:2008, H.1, as the documents and tests of the GTC project repeat it. Lengths in nm.
+LS, U_LS = 50_000_623, 25.0
+H1 = [
+    Term("standard", U_LS, 18),
+    Term("observations", 5.8, 24),
+    Term("random, comparator", 3.9, 5),
+    Term("systematic, comparator", 6.7, 8),
+    Term("difference of expansion", LS * 0.1 * 1e-6 / sqrt(3), 50),
+    Term("difference of temperature", LS * 11.5e-6 * 0.05 / sqrt(3), 2),
+]
+
+
+def test_gum_h1() -> None:
+    """u_c = 32 nm and nu_eff = 16 as printed; GTC's own tests have 31.6637674 and 16.7521475, for a length of 50 mm."""
+    found = combine(H1)
+    assert found is not None
+    assert found.standard_nm == pytest.approx(31.6637674, abs=2e-4)
+    assert round(found.standard_nm) == 32
+    assert found.degrees_of_freedom == 16
+    doubt = sum(t.standard_nm**4 / t.degrees_of_freedom for t in H1 if t.degrees_of_freedom)
+    assert found.standard_nm**4 / doubt == pytest.approx(16.7521475, abs=5e-4)
+
+
+def test_gum_h1_expanded_and_the_rounding_trap() -> None:
+    """U99 is printed as 93 nm; at full precision it is 92.5, which would round to 92: only within 1 nm may it agree."""
+    found = combine(H1)
+    assert found is not None
+    assert t_quantile(16, 0.995) == pytest.approx(2.92, abs=0.005)
+    expanded = t_quantile(found.degrees_of_freedom, 0.995) * found.standard_nm
+    assert expanded == pytest.approx(93, abs=1)
+    assert expanded == pytest.approx(92.48, abs=0.01)
+
+
+def test_gum_h1_against_uncertainties() -> None:
+    """The model of H.1 written out for the uncertainties package has the same standard uncertainty."""
+    u = uncertainties.ufloat
+    ls, alpha, theta = u(LS, U_LS), u(11.5e-6, 2e-6 / sqrt(3)), u(-0.1, 0.41)
+    d = u(215, 5.8) + u(0, 3.9) + u(0, 6.7)
+    length = ls + d - ls * (u(0, 1e-6 / sqrt(3)) * theta + alpha * u(0, 0.05 / sqrt(3)))
+    found = combine(H1)
+    assert found is not None
+    assert length.nominal_value == pytest.approx(50_000_838)
+    assert length.std_dev == pytest.approx(found.standard_nm, rel=1e-6)
+
+
+def test_gum_h1_against_gtc() -> None:
+    """The same model in GTC has the same standard uncertainty and, cut to a whole number, degrees of freedom."""
+    real = GTC.ureal
+    ls, alpha, theta = real(LS, U_LS, 18), real(11.5e-6, 2e-6 / sqrt(3)), real(-0.1, 0.41)
+    d = real(215, 5.8, 24) + real(0, 3.9, 5) + real(0, 6.7, 8)
+    length = ls + d - ls * (real(0, 1e-6 / sqrt(3), 50) * theta + alpha * real(0, 0.05 / sqrt(3), 2))
+    found = combine(H1)
+    assert found is not None
+    assert GTC.uncertainty(length) == pytest.approx(found.standard_nm, rel=1e-6)
+    assert int(GTC.dof(length)) == found.degrees_of_freedom
+
+
+def test_jcgm_101_four_normal_terms_by_the_formula() -> None:
+    """JCGM 101:2008, 9.2.2 (from memory, worked out again): four terms of 1 have u = 2 and 95 % within +-3.92, by
+    `combine`, the path that every clearance takes."""
+    found = combine([Term(str(k), 1.0) for k in range(4)])
+    assert found is not None
+    assert found.standard_nm == pytest.approx(2.0)
+    assert found.degrees_of_freedom is None
+    assert found.expanded_nm == pytest.approx(3.92, abs=0.005)
+
+
+def test_jcgm_101_four_rectangular_terms_by_simulation() -> None:
+    """JCGM 101:2008, 9.2.3 (from memory; exactly 2 sqrt(3) (2 - 0.6^(1/4)) = 3.8794): drawn as `ErrorModel` describes
+    its rectangular errors, four of standard deviation 1 lie within +-3.88; the formula's +-3.92 is a little wide."""
+    rng = np.random.default_rng(101)
+    sums = rng.uniform(-sqrt(3), sqrt(3), (4, 1_000_000)).sum(axis=0)
+    assert 2 * sqrt(3) * (2 - 0.6**0.25) == pytest.approx(3.8794, abs=5e-5)
+    assert np.quantile(abs(sums), 0.95) == pytest.approx(3.8794, abs=0.01)
+
+
+def test_jcgm_101_a_dominant_rectangle_is_covered_generously() -> None:
+    """JCGM 101:2008, 9.2.4 (from memory, worked out again): with one rectangle ten times the others the formula gives
+    +-19.9 where the simulation gives +-17.0."""
+    found = combine([Term("a", 10.0), *(Term(str(k), 1.0) for k in range(3))])
+    assert found is not None
+    assert found.expanded_nm == pytest.approx(19.9, abs=0.05)
+    rng = np.random.default_rng(102)
+    sums = rng.uniform(-sqrt(3), sqrt(3), (3, 1_000_000)).sum(axis=0) + 10 * rng.uniform(-sqrt(3), sqrt(3), 1_000_000)
+    assert np.quantile(abs(sums), 0.95) == pytest.approx(17.0, abs=0.1)
+
+
+def test_stack_of_independent_and_shared_errors() -> None:
+    """u of bore 1.0, journal 0.8 and walls 0.5 um each is 1.463 um (own arithmetic); an error e shared by both walls
+    adds (2e)^2 and not 2 e^2."""
+    parts = [Term(str(k), u) for k, u in enumerate((1000.0, 800.0, 500.0, 500.0))]
+    found, shared = combine(parts), combine([*parts, Term("e", 2 * 300.0)])
+    assert found is not None and shared is not None
+    assert found.standard_nm == pytest.approx(1463, abs=0.5)
+    assert shared.standard_nm**2 - found.standard_nm**2 == pytest.approx(4 * 300.0**2)

@@ -1,0 +1,328 @@
+"""Assembled against calculated: verdicts, what teaches, the median and its uncertainty, and what cancels in U."""
+
+from dataclasses import replace
+from math import sqrt
+from pathlib import Path
+from typing import Any
+
+import pytest
+from bench import UM, Bench, gauge, repeats, room, settings
+
+from fitmatch.facts import Fact
+from fitmatch.gauging.assembled import Comparison, Learned, Verdict, assembled_clearance, compare, median
+from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
+from fitmatch.records.job import Job
+from fitmatch.records.measuring import AssembledReading, Decimal, Doubt, Measuring
+from fitmatch.records.parts import Fit, Position, Shell, Size
+from fitmatch.report.words.likely_causes import missing, why_not
+
+TENTH = 2_540
+JOURNAL, WALL = 50_000_000, 2_000_000
+CLEARANCE = 50 * UM
+BORE = JOURNAL + 2 * WALL + CLEARANCE
+
+
+def job_with(offs_nm: list[int], *, seating_nm: int = 0, u_nm: int | None = None, **more: Any) -> Job:
+    """A job without gauges whose assembled readings lie this far from the calculation without seating."""
+    table = Fit("rod", target_nm=CLEARANCE, seating_nm=seating_nm, seating_u_nm=u_nm)
+    size, housing = (Size(nm, nm, nm) for nm in (JOURNAL, BORE))
+    positions, shells, readings = [], [], []
+    for i, off in enumerate(offs_nm, 1):
+        positions.append(Position(f"R{i}", "rod", size, housing, CLEARANCE, seating_nm=seating_nm))
+        shells += [Shell(f"{i}{half}", "box", "rod", half, WALL) for half in ("upper", "lower")]
+        pair = [("box", f"{i}upper"), ("box", f"{i}lower")]
+        readings.append(
+            AssembledReading(f"R{i}", pair[0], pair[1], "clearance", (CLEARANCE + off,), "gauge", row=i + 1)
+        )
+    measuring = Measuring(assembled=tuple(readings))
+    return replace(
+        Job(Path("job"), "", "in", {"rod": table}, tuple(positions), tuple(shells), measuring=measuring), **more
+    )
+
+
+def with_reading(job: Job, index: int, **more: Any) -> Job:
+    readings = list(job.measuring.assembled)
+    readings[index] = readings[index]._replace(**more)
+    return replace(job, measuring=replace(job.measuring, assembled=tuple(readings)))
+
+
+def verdicts(found: Comparison) -> list[Verdict]:
+    return [c.verdict for c in found.checks]
+
+
+def test_the_median_and_its_uncertainty_by_hand() -> None:
+    """Of 1, 2, 2 and 4 tenths: median 2; mean 2.25, s^2 = (1.25^2 + 0.25^2 + 0.25^2 + 1.75^2) / 3, u = 1.25 s / 2."""
+    found = compare(job_with([TENTH, 2 * TENTH, 2 * TENTH, 4 * TENTH])).learned["rod"]
+    u = 1.25 * sqrt((1.25**2 + 0.25**2 + 0.25**2 + 1.75**2) / 3) / sqrt(4) * TENTH
+    assert found == Learned(4, 2 * TENTH, round(u)) and round(u) == 1_998
+
+
+def test_the_median_of_an_even_number_is_rounded_half_to_even() -> None:
+    """1 and 2 nm give 1.5, which rounds to 2; 2 and 3 give 2.5, which rounds to 2; an odd number needs no rounding."""
+    assert [median([2, 1]), median([3, 2]), median([-2, -3]), median([9, 1, 5])] == [2, 2, -2, 5]
+
+
+def test_fewer_than_three_positions_teach_nothing() -> None:
+    """Two positions teach nothing, and neither do two of which one was read with another pair as well."""
+    assert not compare(job_with([TENTH, TENTH])).learned
+    job = job_with([TENTH, TENTH])
+    again = job.measuring.assembled[0]._replace(upper=job.measuring.assembled[1].upper, row=9)
+    job = replace(job, measuring=replace(job.measuring, assembled=(*job.measuring.assembled, again)))
+    assert len(compare(job).checks) == 3 and not compare(job).learned
+
+
+def test_several_rows_of_a_position_count_once_by_their_mean() -> None:
+    """A position read twice, 1 and 3 tenths off, counts as one that is 2 off."""
+    job = job_with([TENTH, 2 * TENTH, 2 * TENTH])
+    again = job.measuring.assembled[0]._replace(
+        readings_nm=(CLEARANCE + 3 * TENTH,), lower=job.measuring.assembled[1].lower
+    )
+    job = replace(job, measuring=replace(job.measuring, assembled=(*job.measuring.assembled, again)))
+    assert compare(job).learned["rod"] == Learned(3, 2 * TENTH, 0)
+
+
+@pytest.mark.parametrize("offs", [[3, 4, 5], [9, 9, 8, 3, 2], [0, 0, 0, 20], [-7, -7, -6, -6]])
+def test_what_is_learned_does_not_depend_on_what_was_learned_before(offs: list[int]) -> None:
+    """With what was learned written into the kind's table, or with any other seating, the same is learned."""
+    first = compare(job_with([off * TENTH for off in offs])).learned["rod"]
+    for seating, u in ((first.seating_nm, first.u_nm), (-40 * TENTH, None), (3, 50 * TENTH)):
+        again = compare(job_with([off * TENTH for off in offs], seating_nm=seating, u_nm=u))
+        assert again.learned["rod"] == first
+        assert again.written("rod") == ((seating, u) == (first.seating_nm, first.u_nm))
+
+
+@pytest.mark.parametrize("u_nm", [None, 1_000])
+def test_the_fixed_limits_belong_to_agreement(u_nm: int | None) -> None:
+    """0.0003 in off agrees and a nanometre more is apart; 0.0005 in off is apart and a nanometre more a mistake; the
+    same for tighter; and the seating of the job counts in the calculation."""
+    offs = [7_620, 7_621, 12_700, 12_701]
+    words = [Verdict.AGREES, Verdict.APART, Verdict.APART, Verdict.MISTAKE]
+    for sign in (1, -1):
+        job = job_with([sign * off + 999 for off in offs], seating_nm=999, u_nm=u_nm)
+        assert verdicts(compare(job)) == words
+        assert compare(job).needs_attention
+
+
+def test_the_uncertainty_widens_the_limits_where_it_is_larger() -> None:
+    """With a seating of u = 5 um nothing is called apart within 1.96 x 5 um, and nothing a mistake within 12.7 um."""
+    made = stated_bench(fit={"seating_u_nm": 5 * UM})
+    for off, word in ((9_799, Verdict.AGREES), (9_801, Verdict.APART), (12_701, Verdict.MISTAKE)):
+        assert checked(made, off).verdict is word
+    wide = stated_bench(fit={"seating_u_nm": 10 * UM})
+    assert [checked(wide, off).verdict for off in (19_599, 19_601)] == [Verdict.AGREES, Verdict.MISTAKE]
+
+
+def test_where_something_is_unknown_the_fixed_limits_decide_alone() -> None:
+    """Without the scatter of the gauge that read it, or without a gauge, a large error limit widens nothing."""
+    made = stated_bench(ball={"limit_nm": 20 * UM})
+    assert checked(made, 13 * UM).verdict is Verdict.AGREES
+    assert checked(made, 13 * UM, by=None).verdict is Verdict.MISTAKE
+    assert checked(made, 13 * UM, by=None).bound_nm is None
+
+
+def why(found: Comparison, index: int) -> str:
+    """Why a reading does not teach, in words."""
+    told = found.checks[index].why_not
+    assert told is not None
+    return why_not(told)
+
+
+def test_a_strip_confirms_and_never_teaches() -> None:
+    """A strip's reading has a verdict like any other, and the kind learns without it."""
+    job = with_reading(job_with([TENTH] * 4), 0, method="strip", readings_nm=(CLEARANCE + 4 * TENTH,))
+    found = compare(job)
+    assert verdicts(found) == [Verdict.APART, *[Verdict.AGREES] * 3]
+    assert found.learned["rod"] == Learned(3, TENTH, 0) and why(found, 0) == "a strip does not teach"
+    assert not compare(with_reading(job_with([TENTH] * 3), 0, method="strip")).learned
+
+
+@pytest.mark.parametrize(
+    ("item", "feature", "teaches"),
+    [
+        ("R1", "journal", False),
+        ("R1", "housing_bore", False),
+        ("box/1upper", "wall", False),
+        ("box/1lower", "wall", False),
+        ("R9", "journal", True),
+        ("box/99", "wall", True),
+    ],
+)
+def test_what_rests_on_a_doubt_does_not_teach(item: str, feature: str, teaches: bool) -> None:
+    """An open doubt about a journal, a bore or a placed wall keeps that position, and no other, from teaching."""
+    doubt = Doubt("readings.csv", 2, item, feature, 1, Fact("off", {"error_nm": 1}), ("unknown",))
+    found = compare(job_with([5 * TENTH, TENTH, TENTH, TENTH]), [doubt])
+    assert [not c.why_not for c in found.checks] == [teaches, True, True, True]
+    assert found.learned["rod"].positions == (4 if teaches else 3)
+
+
+def test_a_doubt_about_a_bore_goes_with_the_housing() -> None:
+    """With the housing of R2 at R1, a doubt about the bore of R2 keeps R1 from teaching, one about R1's does not."""
+    job = with_reading(job_with([TENTH] * 4), 0, housing="R2")
+    for item, teaches in (("R2", False), ("R1", True)):
+        doubt = Doubt("readings.csv", 2, item, "housing_bore", 1, Fact("off", {"error_nm": 1}), ("unknown",))
+        assert (not compare(job, [doubt]).checks[0].why_not) == teaches
+
+
+def test_a_reading_that_stands_out_from_its_kind_does_not_teach() -> None:
+    """More than 0.0005 in off the others' median: it is a mistake and teaches nothing; at 0.0005 in it still does."""
+    found = compare(job_with([0, 0, 0, 12_701]))
+    assert found.learned["rod"] == Learned(3, 0, 0) and "stands out" in why(found, 3)
+    assert compare(job_with([0, 0, 0, 12_700])).learned["rod"].positions == 4
+
+
+def test_a_seating_common_to_all_is_told_from_one_position_alone() -> None:
+    """All 6 tenths off are off in common, though each is a mistake; one alone is not."""
+    found = compare(job_with([6 * TENTH] * 3))
+    assert verdicts(found) == [Verdict.MISTAKE] * 3 and all(found.in_common(c) for c in found.checks)
+    alone = compare(job_with([0, 0, 0, 6 * TENTH]))
+    assert not alone.in_common(alone.checks[3])
+    # 1 of 4 tenths in common is not most of it, though 3 tenths would agree.
+    partly = compare(job_with([TENTH, TENTH, TENTH, 4 * TENTH]))
+    assert partly.checks[3].verdict is Verdict.APART and not partly.in_common(partly.checks[3])
+
+
+def test_shells_that_were_exchanged_are_named() -> None:
+    """Walls 6 tenths apart, exchanged between two positions, explain both readings; one of them off alone, neither."""
+    job = job_with([0, 0, 6 * TENTH, -6 * TENTH])
+    thick = tuple(replace(s, wall_nm=WALL + 6 * TENTH) if s.name == "3upper" else s for s in job.shells)
+    job = replace(job, shells=thick)  # R3's calculation is 6 tighter: its reading is 12 off
+    job = with_reading(job, 2, readings_nm=(CLEARANCE,))
+    found = compare(job)
+    assert [found.exchanged_with(c) for c in found.checks] == [None, None, "R4", "R3"]
+    lone = compare(with_reading(job, 3, readings_nm=(CLEARANCE,)))
+    assert [lone.exchanged_with(c) for c in lone.checks] == [None] * 4
+
+
+def test_limits_are_held_against_the_assembled_clearance() -> None:
+    """min and max themselves are inside; a nanometre beyond needs attention though the two clearances agree."""
+    job = job_with([0, 0])
+    for low, high, fine in ((0, 0, True), (1, 9, False), (-9, -1, False)):
+        limited = tuple(replace(p, min_nm=CLEARANCE + low, max_nm=CLEARANCE + high) for p in job.positions)
+        found = compare(replace(job, positions=limited))
+        assert [c.within_limits for c in found.checks] == [fine] * 2 and found.needs_attention is not fine
+
+
+def test_a_reading_without_its_calculation_is_named() -> None:
+    """A wall that was never measured leaves the reading uncompared, with what is missing, and needs attention."""
+    job = job_with([0, 0, 0])
+    blind = replace(job, shells=(replace(job.shells[0], wall_nm=None), *job.shells[1:]))
+    found = compare(blind)
+    assert [missing(n) for n in found.not_compared] == [("wall of box/1upper",)] and found.needs_attention
+
+
+# --- corrections and uncertainty -------------------------------------------------------------------------------------
+
+
+def stated_bench(fit: dict[str, Any] | None = None, count: int = 1, **more: Any) -> Bench:
+    """One main, measured with mic, bore and ball; each scatters not at all unless told."""
+    further = {k: more.pop(k) for k in ("temperature", "materials") if k in more}
+    named = {n: gauge(n, **({"repeatability_nm": 0} | more.pop(n, {}))) for n in ("mic", "bore", "ball")}
+    named |= {n: gauge(n, **keys) for n, keys in more.items()}
+    by = [repeats([nm] * count, n) for nm, n in ((JOURNAL, "mic"), (BORE, "bore"), (WALL, "ball"), (WALL, "ball"))]
+    return Bench(settings(gauges=named, **further), by[0], by[1], by[2], by[3], fit=fit)
+
+
+def reading_of(made: Bench, feature: str, *nm: int, by: str | None = "bore") -> AssembledReading:
+    return AssembledReading("M1", made.upper.key, made.lower.key, feature, nm, "gauge", by)
+
+
+def checked(made: Bench, off_nm: int, by: str | None = "bore") -> Any:
+    reading = reading_of(made, "clearance", made.clearance_nm + off_nm, by=by)
+    job = replace(made.job, measuring=replace(made.job.measuring, assembled=(reading,)))
+    return compare(job).checks[0]
+
+
+def difference(made: Bench, feature: str, count: int = 1, by: str | None = "bore") -> Uncertainty:
+    reading = reading_of(made, feature, *[BORE] * count, by=by)
+    found = ErrorModel(made.job).of_difference(reading, made.placement)
+    assert found is not None
+    return found
+
+
+def test_a_bore_less_the_journal_is_the_clearance() -> None:
+    """The mean of the bore's readings, less the gauge's zero error, less the journal's corrected size."""
+    zero = {"own_zero_nm": 3 * UM}
+    made = stated_bench(mic=zero, bore={"set_with": "mic", "own_zero_nm": UM})
+    assembled = JOURNAL + CLEARANCE  # as read: 4 um too large by the gauge, and the journal 3 um too large
+    reading = reading_of(made, "bore", assembled, assembled + 2)
+    assert assembled_clearance(made.job, reading, made.placement) == CLEARANCE + 1 - 4 * UM + 3 * UM
+
+
+def test_a_zero_error_of_the_journals_micrometer_cancels() -> None:
+    """Journal, housing bore and assembled bore all off by the micrometer that set the gauge: the same clearance."""
+    for zero in (0, 7 * UM):
+        made = stated_bench(mic={"own_zero_nm": zero}, bore={"set_with": "mic"})
+        reading = reading_of(made, "bore", JOURNAL + CLEARANCE)
+        assert assembled_clearance(made.job, reading, made.placement) == CLEARANCE
+        direct = reading_of(made, "clearance", CLEARANCE)
+        assert assembled_clearance(made.job, direct, made.placement) == CLEARANCE
+
+
+def test_a_warm_engine_reads_as_it_would_at_20_degrees() -> None:
+    """An aluminium housing and a steel crank 10 K too warm: what truly is a clearance of 50 um at 20 degrees is found
+    from the warm bore, and from the warm clearance, to 2 nm; uncorrected it would be 6 um more."""
+    steel, aluminium = 11.5e-6, 23e-6
+    materials = {"main": {"journal": Decimal(115, -7), "housing_bore": Decimal(23, -6)}}
+    made = stated_bench(temperature=room(30), materials=materials)
+    journal = made.position.journal
+    assert journal is not None
+    true_20 = 50 * UM
+    housing_20 = journal.mean_nm + 2 * WALL + true_20
+    shells_warm = 2 * WALL * (1 + steel * 10)
+    bore_warm = housing_20 * (1 + aluminium * 10) - shells_warm
+    as_read = round(bore_warm / (1 + steel * 10))
+    warm_clearance = as_read - round(journal.mean_nm)  # the crank and the gauge are both steel
+    for reading in (reading_of(made, "bore", as_read), reading_of(made, "clearance", warm_clearance)):
+        assert abs(assembled_clearance(made.job, reading, made.placement) - true_20) <= 2
+    assert warm_clearance - true_20 > 6 * UM
+
+
+def test_the_journal_cancels_for_a_bore_and_counts_twice_for_a_clearance() -> None:
+    """A micrometer of 3 um scatter: nothing in a bore, and in a clearance the journal's size and one more reading."""
+    made = stated_bench(mic={"repeatability_nm": 3 * UM})
+    assert difference(made, "bore").standard_nm == 0
+    assert difference(made, "clearance").standard_nm == pytest.approx(3 * UM * sqrt(2))
+    assert difference(
+        stated_bench(count=9, mic={"repeatability_nm": 3 * UM}), "clearance"
+    ).standard_nm == pytest.approx(sqrt(UM**2 + (3 * UM) ** 2))
+
+
+@pytest.mark.parametrize("feature", ["bore", "clearance"])
+def test_scatter_of_both_bores_and_both_walls_counts(feature: str) -> None:
+    """u^2 = b^2 + b^2/n + 2 w^2, n readings of the assembled bore."""
+    made = stated_bench(bore={"repeatability_nm": 2 * UM}, ball={"repeatability_nm": UM})
+    assert difference(made, feature, count=4).standard_nm == pytest.approx(sqrt(4 + 4 / 4 + 2) * UM)
+
+
+@pytest.mark.parametrize("feature", ["bore", "clearance"])
+def test_error_limits_cancel_where_they_are_shared(feature: str) -> None:
+    """The bore gauge's own limit stands on both sides, and so does the micrometer that set it; the walls' counts twice.
+    Read with another gauge, both gauges' limits count."""
+    limits = {"mic": {"limit_nm": 5 * UM}, "bore": {"set_with": "mic", "limit_nm": 4 * UM}, "ball": {"limit_nm": UM}}
+    made = stated_bench(**limits)
+    assert difference(made, feature).standard_nm == pytest.approx(2 * UM / sqrt(3))
+    other = stated_bench(**limits, new={"repeatability_nm": 0, "limit_nm": 3 * UM, "set_with": "mic"})
+    assert difference(other, feature, by="new").standard_nm == pytest.approx(sqrt((4 + 16 + 9) / 3) * UM)
+
+
+def test_an_error_of_the_rooms_temperature_cancels() -> None:
+    """Housing bore and assembled bore lie in the same room; a gauge of another expansion leaves its own part."""
+    heat = {
+        "temperature": room(24, Decimal(1)),
+        "materials": {"main": {"journal": Decimal(115, -7), "housing_bore": Decimal(23, -6)}},
+    }
+    assert difference(stated_bench(**heat), "bore").standard_nm == 0
+    assert difference(stated_bench(**heat), "clearance").standard_nm == 0
+    apart = stated_bench(**heat, new={"repeatability_nm": 0, "expansion": Decimal(135, -7)})
+    bore = apart.position.housing_bore
+    assert bore is not None
+    expected = bore.mean_nm * (13.5e-6 - 11.5e-6) / sqrt(3)
+    assert difference(apart, "bore", by="new").standard_nm == pytest.approx(expected)
+
+
+@pytest.mark.parametrize("feature", ["bore", "clearance"])
+def test_a_learned_seating_stands_for_all_error_limits(feature: str) -> None:
+    """With seating_u no limit counts, of no gauge; seating_u does."""
+    limits = {n: {"limit_nm": 9 * UM} for n in ("mic", "bore", "ball")}
+    made = stated_bench(fit={"seating_u_nm": 300}, new={"limit_nm": 9 * UM, "repeatability_nm": 0}, **limits)
+    assert difference(made, feature, by="new").standard_nm == pytest.approx(300)

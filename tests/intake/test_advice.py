@@ -1,0 +1,228 @@
+"""What is easily overlooked or mistyped at a bench: boxes nobody reads, copied boxes, idle columns, slips."""
+
+from pathlib import Path
+
+import pytest
+from intake.test_xlsx import workbook
+from made.intake_jobs import JOB, POSITIONS, SHELLS, mistakes, put, write_job
+
+from fitmatch.intake.reading import read_job
+
+SOURCES = JOB + "[sources]\n"
+
+
+def warnings(folder: Path) -> list[str]:
+    return list(read_job(folder).warnings)
+
+
+# --- files and boxes -------------------------------------------------------------------------------------------------
+
+
+def test_a_box_that_no_glob_reads(tmp_path: Path) -> None:
+    """A table beside the shell files that is not read is named, with the line that would read it; hidden files, locks
+    of a spreadsheet program and folders are not."""
+    folder = write_job(
+        tmp_path, shells__mains_C_DOT_xlsx="x", shells__rods_D_DOT_CSV=SHELLS, shells__old__a_DOT_csv="x"
+    )
+    put(folder / "shells/.hidden.xlsx", "x")
+    put(folder / "shells/~$mains-C.xlsx", "x")
+    assert warnings(folder) == [
+        "shells/mains_C.xlsx and shells/rods_D.CSV are not read; to use them write "
+        'shells = ["shells/*.csv", "shells/*.xlsx", "shells/*.CSV"] in [sources] of job.toml'
+    ]
+    listed = SOURCES + 'shells = ["shells/*.csv", "shells/*.CSV", "shells/*.xlsx"]\n'
+    put(folder / "job.toml", listed)
+    put(folder / "shells/mains_C.xlsx", workbook([row.split(",") for row in SHELLS.splitlines()]))
+    assert not any("not read" in warning for warning in warnings(folder))
+
+
+@pytest.mark.parametrize("ending", ["xls", "ods", "txt"])
+def test_a_box_in_a_form_that_cannot_be_read(tmp_path: Path, ending: str) -> None:
+    """For a file of another form the warning says in which to save it."""
+    put(write_job(tmp_path) / f"shells/mains.{ending}", "x")
+    assert warnings(tmp_path) == [
+        f"shells/mains.{ending} is not read; if it holds shells, save it as .csv or .xlsx, otherwise keep it elsewhere"
+    ]
+
+
+def test_a_narrow_glob(tmp_path: Path) -> None:
+    """A file left out by its name is named too and can be listed; one that is named outright wants no other."""
+    narrow = SOURCES + 'shells = ["shells/box*.csv"]\n'
+    assert warnings(write_job(tmp_path / "a", narrow, shells__more_DOT_csv="x")) == [
+        'shells/more.csv is not read; to use it write shells = ["shells/box*.csv", "shells/more.csv"] in [sources] of '
+        "job.toml"
+    ]
+    outright = SOURCES + 'shells = ["shells/box-1.csv"]\n'
+    assert warnings(write_job(tmp_path / "b", outright, shells__more_DOT_csv="x")) == []
+
+
+def test_shells_beside_the_job_file(tmp_path: Path) -> None:
+    """A glob over the job folder itself does not wonder at the job's own files."""
+    job = SOURCES + 'shells = ["box*.csv"]\n'
+    folder = write_job(tmp_path, job, shells=None, box_DOT_csv=SHELLS, assignment_DOT_json="{}")
+    assert warnings(folder) == []
+
+
+def test_a_shared_shelf_may_hold_more(tmp_path: Path) -> None:
+    """Of a shared folder only files count that the glob misses by their ending alone."""
+    folder = write_job(tmp_path / "job", SOURCES + 'shared = ["../shelf/A*.csv"]\n')
+    for name in ("A-1.csv", "A-2.xlsx", "B-1.csv", "B-2.xlsx"):
+        put(tmp_path / "shelf" / name, SHELLS.replace("0.0618", "0.0616"))
+    assert warnings(folder) == [
+        '../shelf/A-2.xlsx is not read; to use it write shared = ["../shelf/A*.csv", "../shelf/*.xlsx"] in [sources] '
+        "of job.toml"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("name", "todo"),
+    [
+        ("positions.xlsx", 'write positions = "positions.xlsx" in [sources] of job.toml'),
+        ("positions.CSV", 'write positions = "positions.CSV" in [sources] of job.toml'),
+        ("positions.ods", "save it as .csv or .xlsx and name it in [sources]"),
+    ],
+)
+def test_positions_under_another_ending(tmp_path: Path, name: str, todo: str) -> None:
+    """Where positions.csv is missing, the file that is there in its place is named."""
+    put(write_job(tmp_path, positions=None) / name, "x")
+    assert mistakes(tmp_path) == [f"positions.csv: the file is missing, though {name} is there; {todo}"]
+
+
+def test_a_copied_box(tmp_path: Path) -> None:
+    """The same names with the same walls in two boxes look like a copied file; other walls, or walls that are still to
+    be measured, do not."""
+    copied = write_job(tmp_path / "a", shells__box_2_DOT_csv=SHELLS)
+    assert warnings(copied) == [
+        "shells/box_2.csv: box `box_2` looks like a copy of box `box-1` (shells/box-1.csv): the same names with the "
+        "same walls; write in its own readings, or take it out"
+    ]
+    assert warnings(write_job(tmp_path / "b", shells__box_2_DOT_csv=SHELLS.replace("0.0619", "0.0620"))) == []
+    blank = "shell,kind,half,wall\n1,rod,upper,\n2,rod,upper,\n"
+    both = {"shells__a_DOT_csv": blank, "shells__b_DOT_csv": blank}
+    assert warnings(write_job(tmp_path / "c", **both)) == []
+
+
+# --- columns ---------------------------------------------------------------------------------------------------------
+
+
+def test_columns_that_are_not_used(tmp_path: Path) -> None:
+    """Columns nobody asked for are named once per file; a note, and a column with nothing in it, are not."""
+    positions = (
+        "position,kind,journal,housing_bore,by,note,spare\nR1,rod,1.8162,1.9421,,x,\nR2,rod,1.8162,1.9421,me,,\n"
+    )
+    shells = "shell,kind,half,wall,On Hold,colour\n1,rod,upper,0.0618,dropped,red\n2,rod,lower,0.0618,,\n"
+    assert warnings(write_job(tmp_path, positions=positions, shells=shells)) == [
+        "positions.csv: column `by` is not used",
+        "shells/box-1.csv: columns `on hold` and `colour` are not used",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("typed", "column", "meant"),
+    [
+        ("bore", "housing_bore", "housing_bore"),
+        ("Main Bore", "housing_bore", "housing_bore"),
+        ("bore (mm)", "housing_bore", "housing_bore [mm]"),
+        ("journal dia", "journal", "journal"),
+    ],
+)
+def test_near_names_for_missing_columns(tmp_path: Path, typed: str, column: str, meant: str) -> None:
+    """A column that people head otherwise is missing, and the message says which one may be meant."""
+    told = mistakes(write_job(tmp_path, positions=POSITIONS.replace(f",{column}", f",{typed}")))
+    shown = typed.lower()
+    assert told == [f"positions.csv:1: {column}: the column is missing; if `{shown}` is meant, write `{meant}` there"]
+
+
+@pytest.mark.parametrize(("typed", "meant"), [("thickness", "wall"), ("wall (in)", "wall [in]")])
+def test_near_names_for_walls(tmp_path: Path, typed: str, meant: str) -> None:
+    """The same for walls; a unit goes into square brackets."""
+    told = mistakes(write_job(tmp_path, shells=SHELLS.replace("wall", typed)))
+    assert told == [f"shells/box-1.csv:1: wall: the column is missing; if `{typed}` is meant, write `{meant}` there"]
+
+
+def test_a_column_that_every_shell_file_lacks(tmp_path: Path) -> None:
+    """It is asked for once, and one that only some files lack is asked for in each of these."""
+    lacking = "shell,half,wall\n1,upper,0.0618\n"
+    more = {f"shells__more_{i}_DOT_csv": lacking for i in (1, 2)}
+    assert mistakes(write_job(tmp_path / "all", shells=lacking, **more)) == [
+        "shells/box-1.csv:1: kind: no shell file has this column; add it to each"
+    ]
+    assert mistakes(write_job(tmp_path / "some", **more)) == [
+        f"shells/more_{i}.csv:1: kind: the column is missing; add it" for i in (1, 2)
+    ]
+
+
+@pytest.mark.parametrize(
+    "above", ["Sawmill engine\n", "Sawmill engine,,,\n", "sep=;\n", "Sawmill, 3 May, second sheet\n", "\nShell\n"]
+)
+def test_something_above_the_header(tmp_path: Path, above: str) -> None:
+    """A title, or what a spreadsheet program puts first, is one mistake, and nothing that follows from it is told."""
+    separated = SHELLS.replace(",", ";") if "sep" in above else SHELLS
+    folder = write_job(tmp_path, JOB + '[rules]\nsame_in_bore = ["series"]\n', shells=above + separated)
+    if above.strip() == "Shell":
+        assert len(mistakes(folder)) > 1  # a known column: the others are missing
+        return
+    (told,) = mistakes(folder)
+    assert told.startswith("shells/box-1.csv:1: `")
+    assert "the header must be the first filled row: shell, kind, half, wall" in told
+
+
+# --- numbers ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ("1.77O7", "`1.77O7` has a letter O among its digits; write the figure 0"),
+        ("o.8162", "`o.8162` has a letter O among its digits; write the figure 0"),
+        ("-", "`-` is not a number; leave it empty where there is none"),
+        ("18162 tenth", "`18162 tenth` has an unknown unit `tenth`; write tenths: `18162 tenths`"),
+        ("...", "is still to be filled in; write the figure"),
+    ],
+)
+def test_slips_in_cells(tmp_path: Path, typed: str, told: str) -> None:
+    """Usual slips in a reading are called by their name."""
+    assert mistakes(write_job(tmp_path, positions=POSITIONS.replace("1.8162", typed))) == [
+        f"positions.csv:2: journal: {told}"
+    ]
+
+
+@pytest.mark.parametrize("typed", ["1,8162", "1,816", "1.8.162", "1'816"])
+def test_no_workbook_has_separators(tmp_path: Path, typed: str) -> None:
+    """In a workbook, where no separator could be chosen, none is spoken of."""
+    rows = [row.split(",") for row in POSITIONS.splitlines()]
+    rows[1][2] = typed
+    put(tmp_path / "positions.xlsx", workbook(rows))
+    (told,) = mistakes(write_job(tmp_path, SOURCES + 'positions = "positions.xlsx"\n', positions=None))
+    assert told.startswith(f"positions.xlsx:2: journal: `{typed}` ") and "decimal" in told and ";`" not in told
+
+
+@pytest.mark.parametrize(("unit", "figure"), [("in", "0.0018"), ("mm", "0.045")])
+def test_limits_still_to_be_filled_in(tmp_path: Path, unit: str, figure: str) -> None:
+    """The dots of a blank job are no slip of the pen: the engine maker's figure is asked for."""
+    job = f'unit = "{unit}"\n[fit.rod]\nmin = "..."\nmax = 0.0028\n'
+    told = mistakes(write_job(tmp_path, job, positions="position,kind,journal,housing_bore\nR1,rod,,\n"))
+    assert told[0] == (
+        f"job.toml:3: fit.rod.min: is still to be filled in; write the engine maker's figure, such as {figure}"
+    )
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        (".0012", "`.0012` is no number of TOML; write 0.0012 with a digit before the point"),
+        ("-.0012 # x", "`-.0012` is no number of TOML; write -0.0012 with a digit before the point"),
+        ("2.", "`2.` is no number of TOML; write 2.0 with a digit behind the point"),
+        ("0,0012", "`0,0012` is no number of TOML; write 0.0012 with a decimal point"),
+        (
+            "1.2 thou",
+            '`1.2 thou` is no number of TOML; write a number with its own unit in quotes: "1.2 thou"',
+        ),
+        ("0,03mm", '`0,03mm` is no number of TOML; write a number with its own unit in quotes: "0.03 mm"'),
+        ("...", "is still to be filled in; write the engine maker's figure, with a digit before the point"),
+    ],
+)
+def test_numbers_that_toml_refuses(tmp_path: Path, typed: str, told: str) -> None:
+    """Where TOML stumbles over a number, the advice is about that number."""
+    (mistake,) = mistakes(write_job(tmp_path, JOB.replace("min = 0.0018", f"min = {typed}")))
+    assert mistake == f"job.toml:6: {told}"

@@ -1,0 +1,344 @@
+"""job.toml: every key's name, type and value, and what must hold between them."""
+
+from pathlib import Path
+
+import pytest
+from made.intake_jobs import JOB, POSITIONS, codes, mistakes, write_job
+
+from fitmatch.intake.reading import read_job
+
+RULES = JOB + "[rules]\n"  # the first key below stands in row 9
+
+
+def told(tmp_path: Path, job: str, **files: str) -> list[str]:
+    return mistakes(write_job(tmp_path, job, **files))
+
+
+@pytest.mark.parametrize(
+    ("job", "place"),
+    [
+        ('unit = "in\n[fit.rod]\n', "job.toml:1: "),
+        ('unit = "in"\n[fit.rod\n', "job.toml:2: "),
+        (JOB + "[fit.rod]\n", "job.toml:8: "),
+        (JOB + "x = [1,\n", "job.toml: "),
+        (JOB + "target = 1 2\n", "job.toml:8: "),
+        (JOB + "x = " + "9" * 5_000 + "\n", "job.toml: "),
+        (JOB + "x = " + "[" * 100_000 + "\n", "job.toml: "),
+    ],
+)
+def test_broken_toml(tmp_path: Path, job: str, place: str) -> None:
+    """What breaks the rules of TOML is reported with its line, once."""
+    (mistake,) = told(tmp_path, job)
+    assert mistake.startswith(place)
+    assert "; " in mistake
+    assert codes(tmp_path) == ["broken-toml"]
+
+
+def test_a_job_toml_without_any_key(tmp_path: Path) -> None:
+    """An empty job.toml is said to be empty; one of comments lacks its unit and its fits."""
+    assert told(tmp_path, "\n") == ["job.toml: is empty; fill it in or remove it"]
+    assert told(tmp_path, "# nothing\n") == [
+        'job.toml: unit: is missing; write unit = "in" or unit = "mm"',
+        "job.toml: fit: there is no [fit.KIND] table; write one for each kind, such as [fit.rod]",
+    ]
+
+
+def test_unknown_keys_name_the_nearest(tmp_path: Path) -> None:
+    """An unknown key is reported wherever it stands, with the nearest known one of its table."""
+    job = (
+        f'titel = "x"\n{JOB}taget_ratio = 1\n[rule]\n[rules]\nthik_half = {{}}\nlimit_at = 1\n'
+        "[coating]\nmesured = 1\n[sources]\npositon = 1\n[drawing.rod]\nhousing = 1\n"
+    )
+    assert told(tmp_path, job) == [
+        f"job.toml:{row}: {key}: no such key; the nearest is `{nearest}`"
+        for row, key, nearest in (
+            (1, "titel", "title"),
+            (9, "fit.rod.taget_ratio", "fit.rod.target_ratio"),
+            (10, "rule", "rules"),
+            (12, "rules.thik_half", "rules.thick_half"),
+            (13, "rules.limit_at", "rules.limits_at"),
+            (15, "coating.mesured", "coating.measured"),
+            (17, "sources.positon", "sources.positions"),
+            (19, "drawing.rod.housing", "drawing.rod.housing_bore"),
+        )
+    ]
+
+
+@pytest.mark.parametrize(
+    ("lines", "key", "words"),
+    [
+        ("title = 3", "title", "is the number `3`, not a text"),
+        ("title = 1979-05-27", "title", "is a date or time, not a text"),
+        ("sources = 1", "sources", "is the number `1`, not a table"),
+        ("title = {}", "title", "is a table, not a text"),
+        ("sources.positions = ' '", "sources.positions", 'is empty; write a path, such as "positions.csv"'),
+        ("sources.shared = ['a\\b.csv']", "sources.shared", "`a\\b.csv` is not written with `/`"),
+        ("rules = []", "rules", "is a list, not a table"),
+        ("coating = true", "coating", "is `true`, not a table"),
+        ("drawing = 'x'", "drawing", "is the text `x`, not a table"),
+        ("drawing.rod = 1", "drawing.rod", "is the number `1`, not a table"),
+        ("drawing.rod.wall = 0.0618", "drawing.rod.wall", "is the number `0.0618`, not a text; write a range"),
+        ("sources.shells = 'shells/*.csv'", "sources.shells", "is the text `shells/*.csv`, not a list; write a list"),
+        ("sources.shells = [1]", "sources.shells", "holds the number `1` where a text belongs"),
+        ("sources.shared = ['']", "sources.shared", "holds an empty text"),
+        ("sources.positions = ['p.csv']", "sources.positions", "is a list, not a text"),
+        (
+            "rules.thick_half = 'lower'",
+            "rules.thick_half",
+            "write one half (upper, lower or same) per kind",
+        ),
+        ("rules.thick_half.rod = 1", "rules.thick_half.rod", 'not a text; write "upper", "lower" or "same"'),
+        ("rules.thick_half.rod = 'top'", "rules.thick_half.rod", '`top` is not known here; write "upper"'),
+        ("rules.limits_at = 'Mean'", "rules.limits_at", '`Mean` is not known here; write "tightest" or "mean"'),
+        ("rules.match = 'finish'", "rules.match", "is the text `finish`, not a list"),
+        ("rules.wall_difference = 'of'", "rules.wall_difference", "`of` is not a number"),
+        ("rules.wall_difference = false", "rules.wall_difference", "is `false`, not a length"),
+        ("rules.wall_difference = ''", "rules.wall_difference", "is empty"),
+        ("rules.thick_half_from = 'off'", "rules.thick_half_from", "`off` is not a number"),
+        ("rules.thick_half_from = -0.001", "rules.thick_half_from", "`-0.001` is below zero; a limit is 0 to 2 mm"),
+        ("coating.measured = 'wet'", "coating.measured", '`wet` is not known here; write "coated" or "bare"'),
+        ("coating.counts = 'yes'", "coating.counts", "is the text `yes`; write true or false, without quotes"),
+        ("coating.counts = 1", "coating.counts", "is the number `1`; write true or false"),
+        (f"rules.wall_difference = 0x{'f' * 5000}", "rules.wall_difference", "characters long"),
+        (f"title = 0x{'f' * 5000}", "title", "is the number `0xfff"),
+    ],
+)
+def test_wrong_types_and_words(tmp_path: Path, lines: str, key: str, words: str) -> None:
+    """A value of the wrong type or an unknown word is reported at its key with what to write."""
+    job = f"{lines}\n" + (JOB.partition("\n")[2] if key == "title" else JOB)
+    (mistake,) = told(tmp_path, job)
+    assert mistake.startswith(f"job.toml:1: {key}: ")
+    assert words in mistake
+
+
+def test_a_value_in_a_table_of_several_lines(tmp_path: Path) -> None:
+    """A key's row is the line where it begins, whatever comments, blank lines and long lists stand before it."""
+    job = (
+        '# top\n\nunit = "in"\n[sources]\nshells = [\n  "shells/*.csv", # all\n]\n'
+        '\n[fit.rod] # rods\ntarget = """\nx"""\n'
+    )
+    assert told(tmp_path, job) == [
+        "job.toml:10: fit.rod.target: `x` is not a number; write digits with a decimal point, such as 1.8162"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("unit", "words"),
+    [
+        ('"inch"', '`inch` is no unit of a job; write unit = "in" or unit = "mm"'),
+        ('"IN"', "`IN` is no unit of a job"),
+        ("25.4", "`25.4` is no unit of a job"),
+        ('["in"]', "is no unit of a job"),
+    ],
+)
+def test_units_of_a_job(tmp_path: Path, unit: str, words: str) -> None:
+    """A job is in inches or millimetres."""
+    (mistake,) = told(tmp_path, JOB.replace('"in"', unit))
+    assert mistake.startswith(f"job.toml:2: unit: {words}")
+
+
+def test_without_a_unit_job_toml_is_still_checked(tmp_path: Path) -> None:
+    """Its keys, types and writing are, its lengths are not."""
+    job = "[fit.rod]\ntarget = 99\nmin = 'x'\nfoo = 1\n[fit.main]\n[fit.cam]\ntarget = '2 tenths'\n"
+    assert told(tmp_path, job) == [
+        'job.toml: unit: is missing; write unit = "in" or unit = "mm"',
+        "job.toml:3: fit.rod.min: `x` is not a number; write digits with a decimal point, such as 1.8162",
+        "job.toml:4: fit.rod.foo: no such key; the nearest is `fit.rod.min`",
+        "job.toml:5: fit.main: nothing gives a target; write the engine maker's min and max, target or target_ratio",
+    ]
+
+
+@pytest.mark.parametrize("kind", ['""', '" rod"', '"a/b"', '"a\\nb"'])
+def test_names_of_kinds(tmp_path: Path, kind: str) -> None:
+    """A kind must be a name that a cell can hold."""
+    assert "bad-name" in codes(write_job(tmp_path, f"{JOB}[fit.{kind}]\ntarget = 0.002\n"))
+
+
+def test_kinds_of_other_tables(tmp_path: Path) -> None:
+    """[drawing] and thick_half may only name kinds that have a [fit.KIND]; without any fit that lack says it all."""
+    more = "[drawing.rods]\nwall = 1\n[rules]\nthick_half = { mian = 'lower' }\n[fit.main]\ntarget = 0.002\n"
+    assert told(tmp_path, JOB + more) == [
+        "job.toml:8: drawing.rods: there is no [fit.rods]; the nearest kind is `rod`",
+        "job.toml:11: rules.thick_half.mian: there is no [fit.mian]; the nearest kind is `main`",
+    ]
+    assert told(tmp_path, JOB + "[drawing.ROD]\nwall = 1\n") == [
+        "job.toml:8: drawing.ROD: there is no [fit.ROD]; write the kind with its own capitals, `rod`"
+    ]
+    assert codes(write_job(tmp_path, 'unit = "in"\n[drawing.rods]\n')) == ["no-fit"]
+
+
+def test_a_fit_that_is_no_table(tmp_path: Path) -> None:
+    """A kind that is no table is known all the same, so that its rows are not reported for it."""
+    assert told(tmp_path, 'unit = "in"\n[fit]\nrod = 0.0022\n') == [
+        "job.toml:3: fit.rod: is the number `0.0022`, not a table; write a table, [fit.rod]"
+    ]
+
+
+@pytest.mark.parametrize("value", ["nan", "inf", "-inf", '"NaN"', '"two"', '""', "1e-1000", '"1,5 thou"'])
+def test_targets_that_are_no_lengths(tmp_path: Path, value: str) -> None:
+    """What TOML takes for a number need not be a length."""
+    assert codes(write_job(tmp_path, JOB.replace("0.0022", value)))[0] in ("not-a-length", "empty-cell")
+
+
+def test_numbers_keep_their_digits(tmp_path: Path) -> None:
+    """A number of job.toml is read as it was typed, underscores and all."""
+    assert told(tmp_path, JOB.replace("0.0022", "0.00_22")) == []
+    assert told(tmp_path, JOB.replace("0.0022", "+2.2e-3")) == []
+    assert told(tmp_path, 'unit = "mm"\n[fit.rod]\ntarget = 3\n', positions="") == [
+        "job.toml:3: fit.rod.target: `3` is 3 mm, and a target clearance is more than 0, up to 2 mm; "
+        "if another unit was meant, write `3 um` or `3 thou`",
+        "positions.csv: is empty; fill it in or remove it",
+        *told(tmp_path, 'unit = "mm"\n[fit.rod]\ntarget = 1\n', positions="")[1:],
+    ]
+
+
+def test_targets_and_limits(tmp_path: Path) -> None:
+    """min <= target <= max, one target, and some target: each fault is reported once, at its key."""
+    assert told(tmp_path, JOB.replace("0.0018", "0.0029")) == [
+        "job.toml:6: fit.rod.min: min 0.0029 in is above max 0.0028 in; swap or mend them"
+    ]
+    assert told(tmp_path, JOB.replace("0.0022", "0.0017")) == [
+        "job.toml:5: fit.rod.target: target 0.0017 in is below min 0.0018 in; min <= target <= max must hold"
+    ]
+    assert told(tmp_path, JOB.replace("0.0022", "0.0029")) == [
+        "job.toml:5: fit.rod.target: target 0.0029 in is above max 0.0028 in; min <= target <= max must hold"
+    ]
+    assert told(tmp_path, JOB.replace("0.0022", "0")) == [
+        "job.toml:5: fit.rod.target: `0` is not more than zero; a target clearance is more than 0, up to 2 mm"
+    ]
+    assert told(tmp_path, JOB + "target_ratio = 0.001\n") == [
+        "job.toml:8: fit.rod.target_ratio: stands beside target; keep one of the two"
+    ]
+    assert told(tmp_path, 'unit = "in"\n[fit.rod]\nmin = 0.002\n') == [
+        "job.toml:2: fit.rod: nothing gives a target; write the engine maker's min and max, target or target_ratio"
+    ]
+    assert told(tmp_path, 'unit = "in"\n[fit.rod]\nmin = 0\nmax = 0\n') == [
+        "job.toml:4: fit.rod.max: the middle of min and max is zero and leaves nothing to aim at; "
+        "give a target or a larger max"
+    ]
+    assert told(tmp_path, JOB.replace("0.0022", "0.0018").replace("0.0028", "0.0018")) == []
+
+
+def test_a_misspelt_target_is_not_missing_besides(tmp_path: Path) -> None:
+    """One slip in a key is one mistake."""
+    assert codes(write_job(tmp_path, JOB.replace("target", "taget").replace("min", "mn"))) == ["unknown-key"] * 2
+
+
+def test_a_fit_without_positions_needs_a_target_too(tmp_path: Path) -> None:
+    """Every kind's table must be whole, even before the kind has a position."""
+    assert told(tmp_path, JOB + "[fit.main]\nmax = 0.002\n") == [
+        "job.toml:8: fit.main: nothing gives a target; write the engine maker's min and max, target or target_ratio"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [
+        ("0", "`0` is not more than zero; write clearance per unit of journal diameter, such as 0.001"),
+        ("-0.001", "`-0.001` is not more than zero"),
+        ("nan", "`nan` is not a number"),
+        ("'0.001'", "is the text `0.001`, not a number; write a number without quotes"),
+        ("true", "is `true`, not a number"),
+        ("0.1", "gives 0.1816 in at position R1, and a target clearance is more than 0, up to 2 mm; mend the ratio"),
+        ("1e-9", "gives 0 in at position R1, and a target clearance is more than 0, up to 2 mm; mend the ratio"),
+        ("1", "gives 1.8162 in at position R1"),
+        ("0.002", "at position R1 target 0.00365 in is above max 0.0028 in; min <= target <= max must hold"),
+        ("0.0005", "at position R1 target 0.0009 in is below min 0.0018 in; min <= target <= max must hold"),
+    ],
+)
+def test_ratios(tmp_path: Path, value: str, words: str) -> None:
+    """A ratio is a number above zero whose targets lie between the limits; one line says so for all its positions."""
+    (mistake,) = told(tmp_path, JOB.replace("target = 0.0022", f"target_ratio = {value}"))
+    assert mistake.startswith(f"job.toml:5: fit.rod.target_ratio: {words}")
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        ("1.8155", "not-a-range"),
+        ("1.8155-1.8165", "not-a-range"),
+        ("..1.8165", "not-a-range"),
+        ("1.8155..", "not-a-range"),
+        ("1.8155..x", "not-a-length"),
+        ("1.8165..1.8155", "limits-crossed"),
+        ("46.1..46.2 mm", "limits-crossed"),  # each end carries its own unit: 46.1 in
+        ("1.8155..18165", "implausible-length"),
+        ("-1.8..1.8", "not-positive"),
+    ],
+)
+def test_drawing_limits(tmp_path: Path, text: str, code: str) -> None:
+    """A drawing limit is LOW..HIGH, both plausible for what is drawn."""
+    folder = write_job(tmp_path, f'{JOB}[drawing.rod]\njournal = "{text}"\n')
+    assert codes(folder) == [code]
+    assert mistakes(folder)[0].startswith("job.toml:9: drawing.rod.journal: ")
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ('match = ["kind"]', "`kind` cannot be named here"),
+        ('match = ["wall"]', "`wall` cannot be named here"),
+        ('match = ["box"]', "`box` cannot be named here"),
+        ('match = ["flange_upper"]', "`flange_upper` asks of one half; name `flange`, which covers it"),
+        ('match = ["finish"]', "no file has a column `finish`; add the column or mend the name"),
+        ('same_in_bore = ["Box"]', "`box` cannot be named here"),
+        ('same_in_bore = ["series"]', "no shell file has a column `series`; add the column or mend the name"),
+        ('match = ["fin\\u200bish"]', "`fin?ish` holds a character that cannot be seen"),
+        ('match = [" "]', "holds an empty text"),
+    ],
+)
+def test_columns_named_in_rules(tmp_path: Path, line: str, words: str) -> None:
+    """A rule may only name columns that are there and that may differ between shells."""
+    (mistake,) = told(tmp_path, f"{RULES}{line}\n")
+    assert mistake.startswith(f"job.toml:9: rules.{line.partition(' ')[0]}: {words}")
+
+
+def test_a_column_of_a_rule_misspelt_in_its_header(tmp_path: Path) -> None:
+    """It is reported in the header and not a second time at the rule."""
+    positions = POSITIONS.replace("bore\n", "bore,finnish\n").replace("21\n", "21,\n").replace("20\n", "20,\n")
+    assert told(tmp_path, RULES + 'match = ["finish"]\n', positions=positions) == [
+        "positions.csv:1: finnish: no such column, and `finish` is a single slip away; "
+        "write `finish`, or a name less like it"
+    ]
+
+
+def test_what_follows_from_unreadable_rules_is_not_reported(tmp_path: Path) -> None:
+    """Where `match` cannot be read, a shell's column in positions may be one it names."""
+    positions = "position,kind,journal,housing_bore,grade\nR1,rod,1.8162,1.9421,a\n"
+    assert codes(write_job(tmp_path, RULES + "match = 'grade'\n", positions)) == ["wrong-type"]
+    assert codes(write_job(tmp_path, "[", positions)) == ["broken-toml"]
+
+
+def test_deep_and_odd_keys(tmp_path: Path) -> None:
+    """Keys of any writing are reported without harm, quoted where TOML wants quotes."""
+    assert told(tmp_path, ".".join("a" * 40) + " = 1\n" + JOB + '"max mum" = 1\n') == [
+        "job.toml:1: a: no such key; the nearest is `fit`",
+        'job.toml:9: fit.rod."max mum": no such key; the nearest is `fit.rod.max`',
+    ]
+
+
+def test_a_title_of_one_line(tmp_path: Path) -> None:
+    """A title is shown in one line and holds nothing that a terminal would take for a command."""
+    assert told(tmp_path, JOB.replace("Sawmill", "Saw\\u001b[2Jmill")) == [
+        "job.toml:1: title: holds a line break or another character that cannot be seen; write one line"
+    ]
+
+
+def test_a_fit_that_no_family_fits(tmp_path: Path) -> None:
+    """An empty list of families would keep every shell out."""
+    assert told(tmp_path, JOB + "family = []\n") == [
+        "job.toml:8: fit.rod.family: is empty, so that no shell would fit; name a family or leave it out"
+    ]
+
+
+def test_a_column_named_twice_in_a_rule(tmp_path: Path) -> None:
+    """It counts once, in capitals or not."""
+    positions = "position,kind,journal,housing_bore,finish\nR1,rod,1.8162,1.9421,\n"
+    job = read_job(write_job(tmp_path, RULES + 'match = ["finish", "Finish"]\n', positions))
+    assert job.matched_columns == job.shell_columns == ("finish",)
+
+
+def test_settings_finer_than_a_nanometre(tmp_path: Path) -> None:
+    """Rounding in job.toml is said as it is for cells."""
+    (warning,) = read_job(write_job(tmp_path, JOB.replace("0.0022", "0.00220000001"))).warnings
+    assert warning.endswith("the first is job.toml: fit.rod.target: `0.00220000001`")

@@ -1,0 +1,92 @@
+"""Small job folders for the tests of reading: a good one, and any change to it."""
+
+from pathlib import Path
+
+from fitmatch.intake.reading import read_job
+from fitmatch.problems import InputError
+
+JOB = """\
+title = "Sawmill engine"
+unit = "in"
+
+[fit.rod]
+target = 0.0022
+min = 0.0018
+max = 0.0028
+"""
+
+POSITIONS = """\
+position,kind,journal,housing_bore
+R1,rod,1.8162,1.9421
+R2,rod,1.8161,1.9420
+"""
+
+SHELLS = """\
+shell,kind,half,wall
+01,rod,upper,0.06185
+02,rod,lower,0.0618
+03,rod,either,0.0619
+"""
+
+# Limits in mm and three gauges that scatter 1 um each: every clearance read once has u = 2 um, U = 3.92 um. The limit
+# of the micrometer cancels, as it set the bore gauge.
+METRIC_ROD = """\
+unit = "mm"
+[fit.rod]
+min = 0.030
+max = 0.060
+"""
+GAUGES = """\
+[gauge.mic]
+limit = 0.001
+repeatability = 0.001
+[gauge.bore]
+set_with = "mic"
+repeatability = 0.001
+[gauge.ball]
+repeatability = 0.001
+[measured.rod]
+journal = "mic"
+housing_bore = "bore"
+wall = "ball"
+"""
+
+
+def write_job(
+    folder: Path,
+    job: str | bytes = JOB,
+    positions: str | bytes | None = POSITIONS,
+    shells: str | bytes | None = SHELLS,
+    **files: str | bytes,
+) -> Path:
+    """A job folder; further files by path, with `__` for `/` and `_DOT_` for `.`; None leaves a file out."""
+    contents = {"job.toml": job, "positions.csv": positions, "shells/box-1.csv": shells}
+    contents |= {name.replace("__", "/").replace("_DOT_", "."): text for name, text in files.items()}
+    for name, text in contents.items():
+        if text is not None:
+            put(folder / name, text)
+    return folder
+
+
+def put(path: Path, text: str | bytes) -> None:
+    """Write a file byte for byte, with the folders it needs."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+
+
+def mistakes(folder: Path) -> list[str]:
+    """Every mistake in a job, as it is printed; none for a good one."""
+    try:
+        read_job(folder)
+    except InputError as error:
+        return [str(problem) for problem in error.problems]
+    return []
+
+
+def codes(folder: Path) -> list[str]:
+    """The code of every mistake in a job."""
+    try:
+        read_job(folder)
+    except InputError as error:
+        return [problem.code for problem in error.problems]
+    return []

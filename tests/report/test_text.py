@@ -1,0 +1,454 @@
+"""The text report: what a machinist must find in it, and that it fits the page."""
+
+import re
+from dataclasses import replace
+
+import pytest
+from made.jobs import with_found, with_given
+from oracles.rulebook import Rules, records
+from report.test_plans import (
+    ACCEPTED,
+    TOO_TIGHT,
+    accepted,
+    clean_plan,
+    nm,
+    no_upper_half,
+    plan_of,
+    position,
+    shell,
+    size,
+    too_tight,
+    troubled_plan,
+)
+
+from fitmatch.records.parts import Shell
+from fitmatch.records.placements import Placement
+from fitmatch.records.plans import Plan, Proof, Unfilled
+from fitmatch.records.pools import Group
+from fitmatch.report.shared.layout import WIDTH, Column, columns_taken, paragraph, table
+from fitmatch.report.text.report import CLOSING, plan_text
+from fitmatch.report.words.levels import FIGURES, WORDS
+
+
+def lines_of(plan: Plan, unit: str = "in") -> list[str]:
+    return plan_text(plan, unit).splitlines()
+
+
+def cells_of(plan: Plan, first: str, unit: str = "in") -> list[list[str]]:
+    """The cells of every table row that begins with this word."""
+    return [line.split() for line in lines_of(plan, unit) if line.split()[:1] == [first]]
+
+
+def with_names(plan: Plan, name: str) -> Plan:
+    """The same plan with this string in every name a user can choose."""
+
+    def named(s: Shell) -> Shell:
+        return replace(s, name=name + s.name, box=name + s.box, kind=name, hold=s.hold and name)
+
+    def placed(p: Placement) -> Placement:
+        there = replace(p.position, name=name + p.position.name, kind=name)
+        return replace(p, position=there, upper=named(p.upper), lower=named(p.lower))
+
+    placements = tuple(placed(p) for p in plan.placements)
+    unfilled = tuple(
+        Unfilled(replace(u.position, name=name + u.position.name, kind=name), no_upper_half(name))
+        for u in plan.unfilled
+    )
+    unmeasured = tuple(replace(p, name=name + p.name, kind=name) for p in plan.plans[0].unmeasured_positions)
+    positions = (*(p.position for p in placements), *(u.position for u in unfilled), *unmeasured)
+    plan = with_given(
+        plan,
+        job=replace(plan.job, title=name, positions=positions, shells=tuple(map(named, plan.job.shells))),
+        placements=placements,
+        unfilled=unfilled,
+        flags=(accepted(name, name), too_tight(name)),
+    )
+    return replace(
+        with_found(plan, group=Group(name, name, (0,)), proof=Proof(False, "total_wall_difference", nm("0.0015"))),
+        leftover=tuple(named(s) for s in plan.leftover),
+        held=tuple(named(s) for s in plan.held),
+    )
+
+
+@pytest.mark.parametrize("unit", ["in", "mm"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "left-hand-bank-of-the-large-engine-",
+        "x" * 300,
+        "two words and then some more words and again more words than a line can hold ",
+        "ポンプ室の発電機" * 4,
+        "\x1b[31mred\u202e",
+    ],
+)
+def test_no_line_is_wider_than_the_page(name: str, unit: str) -> None:
+    """However long or odd the names, no line takes more than 100 columns and no control character is printed."""
+    text = plan_text(with_names(troubled_plan(), name), unit)
+    assert max(columns_taken(line) for line in text.splitlines()) <= WIDTH == 100
+    assert all(c.isprintable() for c in text.replace("\n", ""))
+
+
+def test_names_are_wrapped_and_never_cut() -> None:
+    """Two long names that differ in the last letter only stay different: every letter of them is printed."""
+    box = "opened-in-the-spring-behind-the-lathe-"
+    placements = [
+        Placement(
+            position(f"R{i}", size("1.8162"), size("1.9421")),
+            shell(f"shell-with-quite-a-name-{i}", "upper", "0.06185", box=box + "a"),
+            shell(f"shell-with-quite-a-name-{i}", "lower", "0.0618", box=box + "b"),
+        )
+        for i in range(1, 3)
+    ]
+    table_part = plan_text(plan_of(placements), "in").split("NEXT")[0]
+    rows = table_part[table_part.index("R1") :].splitlines()
+    upper_column = "".join(row[10:].split("  ")[0].strip() for row in rows)
+    for i in (1, 2):
+        assert f"{box}a/shell-with-quite-a-name-{i}" in upper_column
+
+
+def test_lists_are_broken_between_names() -> None:
+    """A long list of leftovers is broken between its names, so that every name can be read and searched for."""
+    r1, _ = clean_plan().placements
+    spares = [shell(f"number-{i}", "upper", "0.0618", box="rods-thick") for i in range(30)]
+    text = plan_text(plan_of([r1], shells=spares), "in")
+    assert all(f"rods-thick/number-{i}" in text for i in range(30))
+
+
+@pytest.mark.parametrize(
+    "other", ["number", "the long one from the shelf behind the door, kept since the spring of last year"]
+)
+def test_no_name_is_broken_where_a_line_holds_it(other: str) -> None:
+    """Names with hyphens and spaces stay whole, also beside one so long that it must be broken itself."""
+    r1, r2 = clean_plan().placements
+    names = [f"two words-{i}" for i in range(20)]
+    spares = [shell(name, "upper", "0.0618", box="rods-thick") for name in (*names, f"{other}-{'x' * 80}")]
+    unread = [shell(f"not read-{i}", "lower", None, box="rods-thick") for i in range(9)]
+    text = plan_text(plan_of([r1, r2], shells=[*spares, *unread], others=[position("R 9", None, None)]), "in")
+    assert all(f"rods-thick/{name}" in text for name in names)
+    assert all(s.name in text for s in unread)
+    assert "R 9" in text and "\u00a0" not in text
+    assert max(map(len, text.splitlines())) <= WIDTH
+
+
+def test_the_users_words_stay_on_one_line() -> None:
+    """Line breaks in a hold, a grade or a flag do not break the report, which reads as if they were spaces."""
+    r1, r2 = clean_plan().placements
+    spares = [
+        replace(shell("20", "upper", "0.0618"), hold="dropped\r\non the floor"),
+        replace(shell("21", "upper", "0.0618"), grade="blue\nbatch"),
+    ]
+    plan = with_given(plan_of([r1, r2], shells=spares), flags=(accepted("R2", "\n\nsleeved"),))
+    text = plan_text(plan, "in")
+    flag = "\n".join(paragraph(f"R2: {ACCEPTED}sleeved", first="  ", rest="      "))
+    for words in ("dropped on the floor", "blue batch", flag):
+        assert words in text
+
+
+def test_what_is_missing_is_measured_first() -> None:
+    """While readings are missing, the first thing to do is to take them; only kinds that are complete may be fitted."""
+    r1, r2 = clean_plan().placements
+    half = plan_of([r1], others=[position("R2", None, None)])
+    steps = " ".join(plan_text(half, "in").split("NEXT\n")[1].split("\n\n")[0].split())
+    assert steps.startswith("- First take the missing readings") and "before any shell is fitted" in steps
+    assert "Lay out" not in steps
+    whole = plan_text(plan_of([r1, r2]), "in").split("NEXT\n")[1].split("\n\n")[0]
+    assert whole == "  - " + (
+        "Lay out the shells as shown, fit them, tighten the caps to the maker's torque, measure each\n"
+        "    assembled bore."
+    )
+
+
+def test_what_counts_first_stands_over_the_figures() -> None:
+    """The order of what counts is told before the figures; a total too small for one decimal has more."""
+    r1, r2 = clean_plan().placements
+    hardly = replace(r2.position, min_nm=r2.clearance_nm + 5)
+    flat = " ".join(plan_text(plan_of([r1, replace(r2, position=hardly)]), "in").split())
+    assert flat.index("What counts first: most positions filled inside") < flat.index("this plan 2 1 (0.002) 0 1 0.5")
+
+
+def test_the_widest_totals_fit_the_page() -> None:
+    """Even metres of shortfall and excess leave the tables within the page."""
+    figures = clean_plan().figures["rod"]._replace( filled=99, below=49, above=50, counted=99,
+        shortfall_nm=49 * 1_999_999_999, excess_nm=50 * 1_999_999_999,
+        worst_deviation_nm=1_999_999_999, spread_nm=3_999_999_998, mean_clearance_nm=1_999_999_999, boxes=99,
+    )  # fmt: skip
+    for unit in ("in", "mm"):
+        text = plan_text(with_found(clean_plan(), figures=figures), unit)
+        assert max(map(len, text.splitlines())) <= WIDTH
+
+
+def test_twenty_four_positions_keep_file_order_and_width() -> None:
+    """A large engine's positions all appear, in file order, within the page."""
+    placements = [
+        Placement(
+            position(f"R{i}", size("1.8162", "1.8161"), size("1.9421", "1.9422")),
+            shell(f"{i}", "upper", "0.06185", box="opened-spring"),
+            shell(f"{i + 24}", "lower", "0.0618", box="opened-spring"),
+        )
+        for i in range(1, 25)
+    ]
+    text = plan_text(plan_of(placements), "in")
+    assert max(map(len, text.splitlines())) <= WIDTH
+    first_table = text.split("NEXT")[0]
+    shown = [line.split()[0] for line in first_table.splitlines() if line.startswith("R") and "opened" in line]
+    assert shown == [f"R{i}" for i in range(1, 25)]
+
+
+def test_which_shell_goes_where_comes_first() -> None:
+    """The first table names the two shells of every position with box, wall, clearance and signed deviation."""
+    text = plan_text(clean_plan(), "in")
+    assert text.index("which shell goes where") < text.index("THE SUMS") < text.index("HOW GOOD")
+    assert cells_of(clean_plan(), "R1")[0] == [
+        "R1", "box-1/03", "0.06185", "box-2/07", "0.06180", "0.00225", "+0.5",
+    ]  # fmt: skip
+    assert cells_of(clean_plan(), "R2")[0][-1] == "-0.5"
+    assert "ROD: which shell goes where (target 0.00220 in, min 0.00180 in, max 0.00280 in)" in lines_of(clean_plan())
+
+
+def test_the_sum_is_written_out() -> None:
+    """Every clearance stands with its housing bore, journal and walls, and its axis shift."""
+    assert cells_of(clean_plan(), "R1")[1] == ["R1", "1.94210", "1.81620", "0.12365", "0.00225", "-0.25"]
+
+
+def test_seating_is_shown_where_it_is_used() -> None:
+    """Seating has its place in the sum of a kind that uses it, and none elsewhere."""
+    assert cells_of(troubled_plan(), "M1")[1] == ["M1", "2.44100", "2.24800", "0.19080", "+0.00010", "0.00230", "0.00"]
+    assert len(cells_of(troubled_plan(), "R1")[1]) == 6
+    assert "seating" not in plan_text(clean_plan(), "in")
+
+
+def test_the_tightest_clearance_is_shown_where_it_decides() -> None:
+    """Where repeated readings make the tightest clearance another than the mean one, both stand between the limits."""
+    assert cells_of(troubled_plan(), "R3")[2] == ["R3", "0.00180", "0.00155", "0.00220", "0.00170", "0.00280"]
+    assert "BETWEEN THE LIMITS" not in lines_of(clean_plan())
+
+
+def test_limits_that_differ_by_position_are_listed() -> None:
+    """Where a row has limits of its own the heading says so and every position's target, min and max are listed."""
+    r1, r2 = clean_plan().placements
+    own = replace(r2.position, target_nm=nm("0.0021"), max_nm=nm("0.003"), min_nm=None)
+    plan = plan_of([r1, replace(r2, position=own)])
+    heading = next(line for line in lines_of(plan) if "which shell goes where" in line)
+    assert heading == "ROD: which shell goes where (target by position, min by position, max by position)"
+    assert cells_of(plan, "R2")[2] == ["R2", "-", "0.00215", "0.00210", "0.00215", "0.00300"]
+
+
+def test_the_largest_engine_fits_the_page() -> None:
+    """The longest plausible figures, off the usual grid and with everything to be shown, fit the page."""
+    big = replace(
+        position("R1", size("1999.99999", "1999.99998", unit="mm"), size("2000.00000", "1999.99999", unit="mm")),
+        target_nm=nm("1.99999", "mm"), seating_nm=-nm("0.19999", "mm"), min_nm=nm("1.99998", "mm"),
+    )  # fmt: skip
+    shells = [shell(f"{'x' * 40}{half}", half, "24.99999", box="y" * 40, unit="mm") for half in ("upper", "lower")]
+    small = replace(clean_plan().placements[0].position, name="R" * 40)
+    plan = plan_of([Placement(big, *shells), Placement(small, *shells)], unit="mm", shells=shells)
+    text = plan_text(plan, "mm")
+    assert max(map(len, text.splitlines())) <= WIDTH
+    assert "2000.00000" in text or "1999.99999" in text
+
+
+def test_what_must_not_be_assembled_is_marked_in_its_row_and_explained() -> None:
+    """A position outside its limits carries the mark beside its shells, and below it, once, by how much it is out."""
+    text = plan_text(troubled_plan(), "in")
+    row = next(line for line in text.splitlines() if line.startswith("R3 "))
+    assert row.endswith("NOT TO BE ASSEMBLED")
+    flat = " ".join(text.split())
+    assert f"NOT TO BE ASSEMBLED: R3 (rod): {TOO_TIGHT}" in flat
+    assert flat.count("the thinnest admissible pair") == flat.count("2.5 tenths") == flat.count("0.00155 in") == 1
+    assert "choose thinner shells" in flat
+    assert "NOT TO BE ASSEMBLED" not in plan_text(clean_plan(), "in")
+
+
+def test_a_loose_bore_asks_for_thicker_shells() -> None:
+    """Where a bore is above max the report says that thicker shells are wanted."""
+    r1, _ = clean_plan().placements
+    plan = plan_of([replace(r1, position=position("R1", size("1.8162"), size("1.9431")))])
+    flat = " ".join(plan_text(plan, "in").split())
+    assert "NOT TO BE ASSEMBLED: R1 (rod) NEXT" in flat
+    assert "choose thicker shells" in flat
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "6 positions: 3 filled inside the limits, 1 NOT TO BE ASSEMBLED, 1 not filled, 1 not yet measured.",
+        "NOT FILLED: R4 (rod): the housing bore 1.94300 in lies above its drawing band 1.94150 in to 1.94250 in:",
+        "NOT YET MEASURED: R5 (rod): no reading of journal",
+        "NOT YET MEASURED: shells of box-1 (rod): no wall of 13",
+        f"R2: {ACCEPTED}sleeved and bored",
+        "ROD: NOT PROVEN: stopped while proving the worst deviation from target, which cannot be less than 0.5 tenths.",
+        "MAIN: proven",
+        "Drawn from: box-1, box-2.",
+        "rod upper 2 2 0.06190 to 0.06195 box-1/10 0.06190, box-1/11 0.06195",
+        "rod lower - 1 0.06180 box-1/12 0.06180",
+        "Held, not used: box-1/14 (rod, lower): scratched by the wash",
+        "M1 0.00030 none 0.00230 0.00260",
+        "this plan 3 1 (2.5) 0 2 0.5 1.0 0.00220 2 -",
+        "as-boxed 3 1 (2.5) 0 2 0.5 1.0 0.00220 2 1",
+        "by-hand 3 1 (2.5) 0 2 0.5 1.0 0.00220 2 1",
+        "First take the missing readings, write them in and run this again. Do that before a shell of rod is fitted",
+        "Lay out the shells of the good positions (main), fit them, tighten the caps to the maker's torque, measure",
+        "Boxes read: box-1 (rod 5 upper, 3 lower), box-2 (rod 3 lower), mains (main 1 upper, 1 lower).",
+        "Rules in force: wall_difference 0.0006 in; limits_at tightest.",
+    ],
+)
+def test_every_trouble_is_told(words: str) -> None:
+    """Counts, reasons, missing readings, flags, proof, figures, leftovers, held shells and coatings are all told."""
+    assert words in " ".join(plan_text(troubled_plan(), "in").split())
+
+
+def test_locked_halves_are_marked() -> None:
+    """A shell that the user locked says so behind its name, in its own half only."""
+    r1, r2 = clean_plan().placements
+    held_fast = replace(r1, position=replace(r1.position, lower=r1.lower.key))
+    rows = {cells[0]: cells for cells in (c[0] for c in (cells_of(plan_of([held_fast, r2]), n) for n in ("R1", "R2")))}
+    assert rows["R1"][1:6] == ["box-1/03", "0.06185", "box-2/07", "locked", "0.06180"]
+    assert "locked" not in rows["R2"]
+
+
+def test_rules_in_force_are_listed() -> None:
+    """Every rule that binds stands in one sentence with its value to the last digit, in the unit shown."""
+    rules = Rules(
+        wall_difference_nm=nm("0.0006"), thick_half={"rod": "upper"}, same_in_bore=("series",), limits_at="mean",
+        guard=0.5,
+    )  # fmt: skip
+    plan = clean_plan()
+    found = records(rules, ("flange",), ("flange", "series"))
+    plan = with_given(plan, job=replace(plan.job, rules=found, matched_columns=("flange",)))
+    flat = " ".join(plan_text(plan, "mm").split())
+    assert (
+        "Rules in force: wall_difference 0.01524 mm; thick_half rod upper, from 0.00508 mm; same_in_bore series; "
+        "match flange; limits_at mean; guard 0.5." in flat
+    )
+    none = with_given(plan, job=replace(plan.job, rules=records(Rules(wall_difference_nm=None)), matched_columns=()))
+    assert "Rules in force: wall_difference off; limits_at tightest." in lines_of(none)
+
+
+@pytest.mark.parametrize(
+    ("strategy", "slack", "words"),
+    [
+        ("target", "0", "does better: none equal in what counts first has a smaller worst deviation."),
+        ("target", "0.0001", "has a smaller worst deviation by more than the slack of 0.00010 in."),
+        ("even", "0", "does better: none equal in what counts first has a smaller spread."),
+        ("even", "0.0001", "Slack: the spread may be up to 0.00010 in larger than the smallest possible."),
+        ("keep-sets", "0", "from as few boxes, and none from fewer has the smallest possible worst deviation."),
+        (
+            "keep-sets",
+            "0.0001",
+            "does better from as few boxes, and none from fewer is within the slack of 0.00010 in of the smallest",
+        ),
+    ],
+)
+def test_what_a_proof_means(strategy: str, slack: str, words: str) -> None:
+    """The proof says what it is a proof of: nearest, most even, or from as few boxes, and with which slack."""
+    plan = replace(clean_plan(), strategy=strategy, slack_nm=nm(slack))
+    assert words in " ".join(plan_text(plan, "in").split())
+
+
+def test_a_target_in_the_middle_says_so() -> None:
+    """Where nobody wrote a target the heading says that it is the middle of min and max; a target that was written and
+    happens to lie there is a target like any other."""
+    r1, r2 = clean_plan().placements
+    written = replace(r1.position, target_nm=nm("0.0023"))
+    assert "the middle of min and max" not in plan_text(plan_of([replace(r1, position=written)]), "in")
+    between = replace(written, aims_at_middle=True)
+    middle = plan_of([replace(r1, position=between)])
+    assert "(target 0.00230 in, the middle of min and max, min 0.00180 in" in plan_text(middle, "in")
+    both = plan_of([replace(r1, position=between), r2])
+    assert "the middle" not in plan_text(both, "in")
+
+
+def test_boxes_left_with_broken_sets_are_named() -> None:
+    """A box whose remaining uppers and lowers do not pair is named with its counts, a box of pairs is not; a shell of
+    either half makes up for one that is lacking, and a shell not yet measured is still in its box."""
+    r1, _ = clean_plan().placements
+    spares = [
+        shell("20", "upper", "0.0618"), shell("21", "lower", "0.0618"),
+        shell("30", "upper", "0.0618", box="box-3"), shell("31", "upper", "0.0618", box="box-3"),
+        shell("32", "lower", None, box="box-3"),
+        shell("40", "upper", "0.0618", box="box-4"), shell("41", "either", "0.0618", box="box-4"),
+    ]  # fmt: skip
+    text = plan_text(plan_of([r1], shells=spares), "in")
+    line = next(line for line in text.splitlines() if line.startswith("Halves left"))
+    assert line == "Halves left without a partner in their box: box-3: rod 2 upper, 1 lower."
+
+
+def test_the_report_ends_with_what_decides() -> None:
+    """The last two lines say that the assembled bore decides and that the makers' limits come first."""
+    for plan in (clean_plan(), troubled_plan()):
+        assert tuple(lines_of(plan)[-2:]) == CLOSING
+    assert "assembled bore" in CLOSING[0] and "maker's limits" in CLOSING[1]
+
+
+def test_figures_that_do_not_exist_are_dashes() -> None:
+    """A kind without a counted position has no worst deviation, spread or mean; where nothing is filled there is no
+    table of figures, and the report says that nothing can be filled."""
+    bad = troubled_plan().placements[2]
+    assert ["this", "plan", "1", "1", "(2.5)", "0", "0", "-", "-", "-", "2", "-"] in cells_of(plan_of([bad]), "this")
+    plan = plan_of([], others=[position("R1", size("1.8162"), size("1.9421"))], unfilled={"R1": no_upper_half()})
+    assert "ROD: proven: with these readings no position can be filled." in lines_of(plan)
+    assert cells_of(plan, "this") == []
+
+
+def test_without_baselines_none_are_explained() -> None:
+    """A plan that carries no baselines shows its own figures only."""
+    text = plan_text(with_found(clean_plan(), baselines={}), "in")
+    assert "this plan" in text and "by-hand" not in text and "as-boxed" not in text
+
+
+def test_millimetres_and_micrometres() -> None:
+    """Another unit shows the same clearances in mm and deviations in um; off the 0.0001 mm grid one decimal is added,
+    so that the sum still adds up to the last figure."""
+    assert cells_of(clean_plan(), "R1", "mm")[0][2:] == ["1.57099", "box-2/07", "1.56972", "0.05715", "+1.3"]
+    metric = Placement(
+        replace(
+            position("R1", size("46.132", unit="mm"), size("49.330", unit="mm")),
+            target_nm=nm("0.056", "mm"), min_nm=nm("0.046", "mm"), max_nm=nm("0.070", "mm"),
+        ),
+        shell("1", "upper", "1.571", unit="mm"),
+        shell("2", "lower", "1.570", unit="mm"),
+    )  # fmt: skip
+    plan = plan_of([metric], unit="mm")
+    assert cells_of(plan, "R1", "mm")[0][2:] == ["1.5710", "box-1/2", "1.5700", "0.0570", "+1.0"]
+    assert cells_of(plan, "R1", "mm")[1][-1] == "-0.5"
+
+
+def test_columns_without_room_go_below_by_the_same_names() -> None:
+    """A table of figures that is wider than the page is told in two, no line too wide and nothing left out."""
+    heads = [f"figure {i:02}" for i in range(14)]
+    columns = [Column[str]("", lambda row: row, "left"), *(Column[str](head, lambda _: "1") for head in heads)]
+    lines = table(["one", "other"], *columns)
+    assert max(map(len, lines)) <= WIDTH
+    assert sum(line.startswith("one") for line in lines) == 2
+    assert [word for line in lines for word in re.findall(r"figure \d+", line)] == heads
+
+
+def test_every_level_of_the_proof_has_words() -> None:
+    """Whatever level the solver may be stopped at, the report knows what it is and what its bound is a bound of."""
+    from fitmatch.fit.model import order
+
+    defined = [value for value in vars(order).values() if isinstance(value, order.Figure)]
+    assert {figure.name for figure in (*defined, *order.LEVEL_1, *order.WISH)} == set(WORDS) == set(FIGURES)
+    counted_up = {order.ENGINES, order.INSIDE, order.FILLED, order.STAYING, order.CLEARANCE}
+    assert {figure for figure in FIGURES.values() if figure.more} == counted_up
+
+
+@pytest.mark.parametrize(
+    ("level", "bound", "words"),
+    [
+        ("positions_inside", 3, "positions inside their limits, which cannot be more than 3."),
+        ("sum_squared_deviation", 2 * 2540**2, "cannot be less than 2.0 tenths squared."),
+        ("total_clearance", 25_400, "total clearance, which cannot be more than 10.0 tenths."),
+        ("spread", None, "stopped while proving the spread."),
+        (None, None, "NOT PROVEN: stopped early."),
+    ],
+)
+def test_bounds_in_words(level: str | None, bound: int | None, words: str) -> None:
+    """A bound is shown as the count, length or length squared that it is, and in the direction it binds."""
+    plan = with_found(clean_plan(), proof=Proof(False, level, bound))
+    assert words in " ".join(plan_text(plan, "in").split())
+
+
+def test_the_same_plan_gives_the_same_text() -> None:
+    """Two reports of one plan are equal to the byte."""
+    assert plan_text(troubled_plan(), "in") == plan_text(troubled_plan(), "in")
