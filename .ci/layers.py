@@ -13,7 +13,7 @@ PACKAGE = Path(__file__).resolve().parent.parent / "fitmatch"
 # A folder and modules of it, a line each; a folder whose modules need some of its own folders has more than one line.
 ORDER = """
 .: version stages facts wording names lengths problems
-records: ask measuring parts job placements housings pools plans
+records: ask measuring parts job placements doubted housings pools plans
 rules: of_kind
 rules/one_half: family holds match min_wall
 rules/two_halves: same_in_bore thick_half wall_difference

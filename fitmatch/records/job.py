@@ -52,6 +52,7 @@ class Single(NamedTuple):
     name: str | None
     key: object  # tells it from every other change
     jobs: Jobs
+    why: str | None = None  # what its row gives as the reason
 
 
 class Rule:
@@ -68,6 +69,7 @@ class Rule:
     columns_in: ClassVar[str] = "shells"  # which files must have its columns: shells, positions or either
     plain_to_see: ClassVar[bool] = False  # whether shells come out of their boxes by it: as-boxed obeys it too
     most_singles: ClassVar[int | None] = None  # more are not tried one by one
+    offered: ClassVar[bool] = True  # whether the shop may let it go: what the makers say is never offered as a cure
 
     @classmethod
     def read(cls, ask: Ask) -> Iterator[Self]:
@@ -122,6 +124,11 @@ class Rule:
         return None
 
     # --- what it asks for, and what is wrong where it is broken ---
+
+    def reads(self, position: Position, side: str, other: Half) -> Iterator[tuple[str, tuple[str, ...]]]:
+        """What a half bought for this side of the position must read beside this other one: columns, and any one of
+        several marks."""
+        return iter(())
 
     @property
     def slots(self) -> dict[str, object]:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from fitmatch.facts import Fact
 from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.records.doubted import doubted
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Position, Shell
@@ -39,11 +40,13 @@ class Unfilled(NamedTuple):
 
 
 class Cure(NamedTuple):
-    """One change after which a position is inside its limits and no other of its kind is worse off on levels 0 and 1.
+    """One change that the shop may make, after which a position is inside its limits and no other of its kind is worse
+    off on levels 0 and 1.
 
-    `change`: a limit (`min`, `max`) or a rule let out by the least amount that works, to `to_nm` or, for a guard, to
-    `factor`; a rule, column or limit of family let go; a `hold` or `lock` taken off the shell `name`; a bore accepted
-    (`accept`); or one more shell (`upper`, `lower`) of the wall `to_nm`, any from `low_nm` to `high_nm` being as good.
+    `change`: one more shell (`upper`, `lower`) of the wall `to_nm`, any from `low_nm` to `high_nm` being as good, and
+    `marks`: what it must read, by column, any one of several; for the position `name`, if that is another one; a rule
+    let out by the least amount that works, to `to_nm` or, for a guard, to `factor`; a rule let go; a `lock` taken off
+    the shell `name`.
     """
 
     change: str
@@ -53,19 +56,37 @@ class Cure(NamedTuple):
     factor: float | None = None
     low_nm: int | None = None
     high_nm: int | None = None
+    marks: tuple[tuple[str, tuple[str, ...]], ...] = ()
+
+
+class NotOffered(NamedTuple):
+    """What would put a position inside as well, and is not the shop's to change.
+
+    `change`: the least by which it misses a limit of the maker's (`min`, `max`), `guarded` where a guard draws that in;
+    a bore outside its drawing band that only the maker can permit (`accept`), of the row `name` if that is another one;
+    a shell `name` on `hold` for the reason `why`.
+    """
+
+    change: str
+    by_nm: int | None = None
+    name: str | None = None
+    why: str | None = None
+    guarded: bool = False
 
 
 class Reason(NamedTuple):
     """Why a position cannot be filled inside its limits while no other is worse off, as the names of bonds: with all of
     `together` it cannot, whatever else is let go, and without any one of them it can. `reduced`: that was shown;
     else it was too much to ask, or time ran out, and some may be superfluous. `cures_complete`: all were sought; else
-    there may be more."""
+    there may be more. `in_doubt`: nothing was sought, as a reading of the position is to be taken again first."""
 
     position: Position
     together: tuple[str, ...]
     reduced: bool
     cures: tuple[Cure, ...]
     cures_complete: bool
+    not_offered: tuple[NotOffered, ...] = ()
+    in_doubt: bool = False
 
 
 class Flag(NamedTuple):
@@ -146,6 +167,7 @@ class JobPlan:
     moved_from: Job | None = None  # the job as read, where a housing of `job` was moved
     staying: Mapping[str, KindFigures] = field(default_factory=dict)  # of movable kinds: the best with none moved
     reasons: tuple[Reason, ...] = ()  # of positions that are empty or outside their limits
+    waits_for: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # kind -> jobs it shares that are not ready
 
     @property
     def read(self) -> Job:
@@ -185,6 +207,12 @@ class JobPlan:
         """Whether every position, of this kind or of all, is filled inside its limits."""
         inside = {p.position.key for p in self.placements if p.within_limits}
         return all(p.key in inside for p in self.job.positions if kind in (None, p.kind))
+
+    def is_ready(self, kind: str) -> bool:
+        """Whether shells of this kind may be fitted, as far as this job goes: its positions are all inside their
+        limits, and no reading is missing or in doubt."""
+        unread = any(s.kind == kind and s.wall_nm is None and s.hold is None for s in self.job.shells)
+        return self.is_complete(kind) and not unread and kind not in doubted([(self.read, self.doubts)]).kinds
 
     def rows(self, unit: str) -> Iterator[dict[str, object]]:
         """One row per position in file order, lengths as floats in `unit`."""

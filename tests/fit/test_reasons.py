@@ -27,7 +27,7 @@ from fitmatch.fit.solver.stopping import Stop
 from fitmatch.fit.why.conflicts import with_reasons
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Band, Fit, Position, Shell
-from fitmatch.records.plans import Cure, Plan
+from fitmatch.records.plans import Plan
 from fitmatch.report.words.reasons import flag_words, words_of
 
 _MISFITS = ("below-min", "above-max")
@@ -70,8 +70,14 @@ def reasons(plan: Plan, unit: str = "") -> dict[str, str]:
 def small(plan: Plan) -> tuple[tuple[str, ...], list[tuple[str, str | None]]]:
     """The small reason of the only position that fails, and its cures but for more shells."""
     (reason,) = with_reasons(plan, Stop()).reasons
-    assert reason.reduced and reason.cures is not None
+    assert reason.reduced
     return reason.together, [(c.change, c.name) for c in reason.cures if c.change not in ("upper", "lower")]
+
+
+def held_back(plan: Plan) -> list[tuple[str | None, str | None]]:
+    """The held shells that would put the only position that fails inside, with the reason of each."""
+    (reason,) = with_reasons(plan, Stop()).reasons
+    return [(one.name, one.why) for one in reason.not_offered if one.change == "hold"]
 
 
 def only(plan: Plan) -> str:
@@ -373,7 +379,8 @@ def far(name: str, half: str, **more: Any) -> Shell:
 
 
 def test_matching_in_the_way() -> None:
-    """A column that keeps the fitting halves away is named, for every position alike that it keeps them from."""
+    """A column that keeps the fitting halves away is named, for every position alike that it keeps them from, and never
+    offered to be dropped."""
     shells = [
         *(make_shell(f"{half}{i}", half, THOU_WALL, marks=("black",)) for half in ("upper", "lower") for i in (1, 2)),
         *(far(f"far-{half}{i}", half, marks=("",)) for half in ("upper", "lower") for i in (1, 2)),
@@ -384,40 +391,39 @@ def test_matching_in_the_way() -> None:
     told = with_reasons(plan, Stop()).reasons
     assert [r.position.name for r in told] == ["R1", "R2"]
     assert [r.together for r in told] == [("max", "match finish")] * 2
-    assert all(r.cures is not None and Cure("match finish") in r.cures for r in told)
+    assert all(r.cures_complete and {c.change for c in r.cures} <= {"upper", "lower"} for r in told)
 
 
 def test_the_family_in_the_way() -> None:
-    """Shells of another family that would fit are told of."""
+    """Shells of another family that would fit are told of, and never offered."""
     shells = [*both(0), far("u9", "upper", family="a12"), far("l9", "lower", family="a12")]
     plan = solved([bore()], shells, fits={"rod": Fit("rod", TARGET, family=("a12",))})
-    together, cures = small(plan)
-    assert together == ("max", "family") and ("family", None) in cures
+    assert small(plan) == (("max", "family"), [])
 
 
 def test_holds_in_the_way() -> None:
-    """A held shell that would fit is named."""
+    """A held shell that would fit is named with the reason of its hold, of several alike the first; none is offered."""
     shells = [
         *both(0, half="lower"), far("u9", "upper"),
         make_shell("u1", "upper", THOU_WALL, hold="scratched"), make_shell("u2", "upper", 2 * WALL, hold="too thick"),
     ]  # fmt: skip
-    together, cures = small(solved([bore()], shells))
-    assert together == ("max", "holds") and [c for c in cures if c[0] == "hold"] == [("hold", "box-1/u1")]
+    plan = solved([bore()], shells)
+    assert small(plan) == (("max", "holds"), []) and held_back(plan) == [("box-1/u1", "scratched")]
     many = [make_shell(f"h{i}", "upper", THOU_WALL, hold="boxed up") for i in range(20)]
-    together, cures = small(solved([bore()], [*both(0, half="lower"), far("u9", "upper"), *many]))
-    assert together == ("max", "holds") and [c for c in cures if c[0] == "hold"] == [("hold", "box-1/h0")]
+    plan = solved([bore()], [*both(0, half="lower"), far("u9", "upper"), *many])
+    assert small(plan) == (("max", "holds"), []) and held_back(plan) == [("box-1/h0", "boxed up")]
 
 
 def test_several_rules_each_or_all() -> None:
-    """Where either of two would do, both are offered as cures; where both must go, neither is."""
+    """Where either of two would do, both are told, and the rule alone is offered; where both must go, neither is."""
     job = rule_job(rules=Rules(wall_difference_nm=3 * STEP, thick_half={"rod": "lower"}, thick_half_from_nm=STEP))
     held = make_shell("u8", "upper", 2 * WALL, hold="bent")
     assert small(best_plan(replace(job, shells=(*job.shells, held)))) == (("wall_difference",), [])
     spare = replace(held, wall_nm=THOU_WALL + 2 * STEP)
     spare_job = with_rules(replace(job, shells=(*job.shells, spare)), Rules(wall_difference_nm=3 * STEP))
-    together, cures = small(assign(spare_job))
-    assert together == ("holds", "wall_difference")
-    assert cures == [("wall_difference", None), ("hold", "box-1/u8")]
+    plan = assign(spare_job)
+    assert small(plan) == (("holds", "wall_difference"), [("wall_difference", None)])
+    assert held_back(plan) == [("box-1/u8", "bent")]
 
 
 def test_no_rule_is_blamed_that_does_not_help() -> None:

@@ -180,13 +180,43 @@ def test_left_out_of_the_reasons(sort: type[Rule], monkeypatch: Patch) -> None:
     assert told_wrong(sort)
 
 
-@pytest.mark.parametrize("sort", REASONED, ids=lambda sort: sort.key)
+# Of a mark or a family nothing is told but in the reason: there is no other shell to name.
+TOLD_OF = [sort for sort in REASONED if sort not in (Match, Family)]
+MAKERS = [Drawing, Holds, Match, Family]
+
+
+@pytest.mark.parametrize("sort", TOLD_OF, ids=lambda sort: sort.key)
 def test_left_out_of_the_cures(sort: type[Rule], monkeypatch: Patch) -> None:
-    """Some cure that would work is missing."""
+    """Some cure that would work is missing, or something that would help and is not offered."""
     for name in ("SETTINGS", "OF_PARTS"):
         sorts = tuple(other for other in getattr(registry, name) if other is not sort)
         monkeypatch.setattr(f"fitmatch.fit.why.cures.{name}", sorts)
     assert told_wrong(sort)
+
+
+def test_what_is_never_offered() -> None:
+    """What the makers say, and holds, are not the shop's to let go; all other rules are."""
+    assert [sort for sort in REGISTRY if not sort.offered] == [sort for sort in REGISTRY if sort in MAKERS]
+
+
+@pytest.mark.parametrize("sort", MAKERS, ids=lambda sort: sort.key)
+def test_offered_after_all(sort: type[Rule], monkeypatch: Patch) -> None:
+    """Some cure drops what is never to be dropped."""
+    monkeypatch.setattr(sort, "offered", True)
+    assert told_wrong(sort)
+
+
+@pytest.mark.parametrize("sort", [Match, Family, SameInBore], ids=lambda sort: sort.key)
+def test_one_more_half_that_does_not_read_it(sort: type[Rule], monkeypatch: Patch) -> None:
+    """Some half that is offered is not told whole, and would be kept out by what it does not read."""
+    monkeypatch.setattr(sort, "reads", lambda *_: iter(()))
+    assert told_wrong(sort)
+
+
+def test_one_more_half_off_its_drawing(monkeypatch: Patch) -> None:
+    """Some half that is offered lies outside the makers' band."""
+    monkeypatch.setattr("fitmatch.fit.why.cures.walls_drawn", lambda *_: (0, ENDLESS))
+    assert told_wrong(Drawing)
 
 
 def test_a_rule_that_no_amount_lets_out_far_enough_is_let_go(monkeypatch: Patch) -> None:

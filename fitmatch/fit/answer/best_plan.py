@@ -1,6 +1,7 @@
 """The best plan: each group of jobs proven by itself, what was found handed to its jobs, and all of it checked."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 from fitmatch.facts import Fact
@@ -50,6 +51,8 @@ def best_plan(
         _job_plan(job, [share for _, shares in found for share in shares if share.at == at])
         for at, job in enumerate(jobs)
     )
+    if len(plans) > 1:
+        plans = _waiting(plans, [answer.group for answer, _ in found])
     used = {s.key for one in plans for p in one.placements for s in (p.upper, p.lower)}
     used |= {lock for job in jobs for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
     shells = jobs[0].shells
@@ -154,6 +157,17 @@ def _job_plan(read: Job, shares: Sequence[_Share]) -> JobPlan:
         moved_from=None if job is read else read,
         staying={share.kind.name: share.staying for share in shares if share.staying is not None},
     )
+
+
+def _waiting(plans: Sequence[JobPlan], groups: Sequence[Group]) -> tuple[JobPlan, ...]:
+    """Each with the others it decides a kind with that are not ready in it: what makes them so may change it too."""
+    waits: list[dict[str, tuple[str, ...]]] = [{} for _ in plans]
+    for g in groups:
+        late = [i for i in g.members if not plans[i].is_ready(g.kind)]
+        for i in g.members:
+            if others := tuple(plans[j].job.name for j in late if j != i):
+                waits[i][g.kind] = others
+    return tuple(replace(one, waits_for=some) for one, some in zip(plans, waits, strict=True))
 
 
 def _on_the_shelf(shells: Iterable[Shell]) -> tuple[Shell, ...]:

@@ -1,7 +1,7 @@
 """What one job asks of the pairs of a kind: its own rules and guard. Several jobs may share their shells, and each
 keeps its own terms."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from fitmatch.fit.classes.axis_rows import Shifts
 from fitmatch.fit.classes.guards import Guards
@@ -49,6 +49,15 @@ class Terms:
     def share(self, upper: Half, lower: Half) -> bool:
         """Whether these two halves may share a bore, as far as walls do not tell."""
         return all(rule.share(upper, lower) for rule in self._sharers)
+
+    def reads(self, position: Position, side: str, other: Half) -> Mapping[str, tuple[str, ...]] | None:
+        """What a half bought for this side of the position must read beside this other one: by column, any one of
+        several marks. None: whatever it reads, some rule keeps it out."""
+        asked: dict[str, tuple[str, ...]] = {}
+        for column, marks in (each for rule in self.rules for each in rule.reads(position, side, other)):
+            asked[column] = tuple(mark for mark in asked.get(column, marks) if mark in marks)
+        columns = dict.fromkeys((*self.job.shell_columns, *asked))
+        return None if () in asked.values() else {column: asked[column] for column in columns if column in asked}
 
     def thick(self, upper: int, lower: int) -> int:
         """Where all thicker halves must go to one side, which of two walls counts as the thicker: 1 the upper, -1 the

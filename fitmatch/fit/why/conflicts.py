@@ -15,8 +15,9 @@ from dataclasses import replace
 from fitmatch.fit.classes.candidates import ready
 from fitmatch.fit.model.groups import Decided, Place, decided
 from fitmatch.fit.solver.stopping import Stop, Stopped
-from fitmatch.fit.why.cures import cures
+from fitmatch.fit.why.cures import with_cures
 from fitmatch.fit.why.questions import Asker, Budget, TooMuch
+from fitmatch.records.doubted import Doubted, doubted
 from fitmatch.records.job import Jobs
 from fitmatch.records.parts import Position
 from fitmatch.records.plans import Cure, Plan, Reason
@@ -30,8 +31,8 @@ _PRIORITY = "priority"  # of the jobs before it, whose quality comes first
 
 def with_reasons(plan: Plan, stop: Stop) -> Plan:
     """The same answer with the small reason of each position that is empty or outside its limits, in file order."""
-    budget = Budget()
-    work = [_Failing(one, stop, budget) for one in decided(plan) if one.proof.proven]
+    budget, doubts = Budget(), doubted((one.read, one.doubts) for one in plan.plans)
+    work = [_Failing(one, stop, budget, doubts) for one in decided(plan) if one.proof.proven]
     for some in work:
         some.find_reasons()
     budget.open_rest()  # cures take longer, and are not to find nothing left
@@ -47,10 +48,13 @@ def with_reasons(plan: Plan, stop: Stop) -> Plan:
 class _Failing:
     """The positions of one kind that are empty or outside their limits, of those that are alike the first."""
 
-    def __init__(self, one: Decided, stop: Stop, budget: Budget) -> None:
+    def __init__(self, one: Decided, stop: Stop, budget: Budget, doubts: Doubted) -> None:
         by_key = {s.key: s for s in one.jobs[0].shells}
-        inside = {place for place, p in one.by_place().items() if p.within_limits}
+        placed = one.by_place()
+        inside = {place for place, p in placed.items() if p.within_limits}
         self._all = {p.key: p for p in one.positions() if p.key not in inside and ready(p, by_key)}
+        final = (p for job in one.final for p in job.positions if p.key in self._all)
+        self._in_doubt = {p.key for p in final if doubts.concerns(p, placed.get(p.key))}
         self._reasons: dict[Place, Reason] = {}
         if self._all:
             self._asker = Asker(one, stop, budget)
@@ -64,14 +68,17 @@ class _Failing:
                 self._reasons[place] = _reason(self._asker, _Bonds(self._asker, off, place, position))
 
     def find_cures(self) -> None:
+        sought = {self._asker.first_like(place) for place in self._all.keys() - self._in_doubt}
         for place, reason in self._reasons.items():
-            if not reason.cures_complete:
-                found, complete = cures(self._asker, place, reason)
-                self._reasons[place] = reason._replace(cures=found, cures_complete=complete)
+            if not reason.cures_complete and place in sought:
+                self._reasons[place] = with_cures(self._asker, place, reason)
 
     def told(self) -> Iterator[tuple[Place, Reason]]:
         for place, position in self._all.items():
-            yield place, self._reasons[self._asker.first_like(place)]._replace(position=position)
+            reason = self._reasons[self._asker.first_like(place)]._replace(position=position)
+            if place in self._in_doubt:
+                reason = reason._replace(cures=(), cures_complete=False, not_offered=(), in_doubt=True)
+            yield place, reason
 
 
 def _reason(asker: Asker, binding: "_Bonds") -> Reason:

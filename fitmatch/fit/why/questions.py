@@ -21,6 +21,7 @@ from fitmatch.fit.solver.stopping import Stop
 from fitmatch.records.job import Jobs
 from fitmatch.records.pools import IN_ORDER
 from fitmatch.rules.in_force import row_rules
+from fitmatch.rules.positions.drawing import walls_drawn
 
 _MOST_PAIRS = 40_000  # a question over more is not asked
 _MOST_WORK = 75_000  # for all questions about one answer, in pairs: one to two seconds (measured)
@@ -101,17 +102,26 @@ class Asker:
         return self._first.get(place, place)
 
     def can(
-        self, jobs: Jobs, place: Place, key: object, *, plenty: Iterable[str] = (), free: Iterable[str] = ()
+        self,
+        jobs: Jobs,
+        place: Place,
+        key: object,
+        *,
+        plenty: Iterable[str] = (),
+        free: Iterable[str] = (),
+        drawn: bool = False,
     ) -> bool:
         """Whether it could be, in this variant of the jobs, which is told from others by `key`. `plenty`: sides with as
-        many halves of each wall as one likes; `free`: which of `min` and `max` do not bind the position."""
+        many halves of each wall as one likes; `free`: which of `min` and `max` do not bind the position; `drawn`:
+        whether it takes no shell, but a locked one, outside the maker's drawing."""
         plenty, free = tuple(sorted(plenty)), set(free)
         kind = self.prepared(jobs, (key, plenty), plenty)
         fixed = self._fixed(kind, place)
         if fixed is not None and any(nm for limit, nm in fixed.items() if limit not in free):
             return False
+        pairs = self.pairs(kind, place, free)
         # A bore that was refused binds others in its row once it is in.
-        return self.plan(kind, place, self.pairs(kind, place, free)) is not None
+        return self.plan(kind, place, list(filter(self.is_drawn, pairs)) if drawn else pairs) is not None
 
     def least(self, place: Place, free: str) -> int | None:
         """The least by which the position's pair can miss this limit of it, `min` or `max`, once it is let go; None
@@ -174,6 +184,13 @@ class Asker:
         """Whether the position of this pair is no worse off with it than in the answer."""
         bad = self._badness.get(place_of(pair.bore))
         return bad is None or badness(pair) <= bad
+
+    def is_drawn(self, pair: Pair) -> bool:
+        """Whether the walls of this pair lie inside the maker's drawing, but for locked ones."""
+        position = pair.bore.positions[0]
+        least, most = walls_drawn(pair.bore.terms.job, position.kind)
+        halves = ((position.upper, pair.upper), (position.lower, pair.lower))
+        return all(lock is not None or least <= half.wall_nm <= most for lock, half in halves)
 
     def prepared(self, jobs: Jobs, key: object, plenty: Iterable[str] = ()) -> Kind:
         """The kind with every position that is not well in the answer standing by itself, of those that are empty the

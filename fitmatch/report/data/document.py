@@ -263,12 +263,19 @@ def _reason(reason: Reason, unit: str) -> dict[str, Value]:
         "kind": reason.position.kind,
         "together": reason.together,
         "reduced": reason.reduced,
+        "in_doubt": reason.in_doubt,
         "cures": [_cure(cure, unit) for cure in reason.cures],
         "cures_complete": reason.cures_complete,
+        "not_offered": [named_values(one._asdict(), unit) for one in reason.not_offered],
     }
 
 
 def _cure(cure: Cure, unit: str) -> Value:
     factor = None if cure.factor is None else Number(f"{cure.factor:g}")
     first: dict[str, Value] = {"change": cure.change, "name": cure.name}
-    return first | named_values(cure._asdict(), unit) | {"factor": factor}
+    last: dict[str, Value] = {"factor": factor, "marks": None, "family": None}
+    if cure.change in SIDES:
+        marks = dict(cure.marks)
+        last["family"] = marks.pop("family", None)
+        last["marks"] = {column: " or ".join(some) for column, some in marks.items()}
+    return first | named_values(cure._asdict(), unit) | last

@@ -59,9 +59,14 @@ def scale_for(unit: str, lengths_nm: Iterable[int]) -> Scale:
     return Scale(unit, PLACES[unit] + off_grid)
 
 
+def decimals(unit: str, lengths: Iterable[int], gap: int = 0) -> int:
+    """As many as these lengths need to differ by `gap`, and one more where they lie off the usual grid."""
+    return _enough(scale_for(unit, lengths).decimals, gap, unit)
+
+
 def sizes(unit: str, lengths: list[int], gap: int = 0) -> list[str]:
-    """Lengths with as many decimals as they need to differ by `gap`, and one more where they lie off the usual grid."""
-    places = _enough(scale_for(unit, lengths).decimals, gap, unit)
+    """Lengths with as many decimals as they need."""
+    places = decimals(unit, lengths, gap)
     return [f"{fixed(nm, unit, places)} {unit}" for nm in lengths]
 
 

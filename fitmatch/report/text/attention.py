@@ -51,22 +51,26 @@ def attention(plan: JobPlan, proofs: Mapping[str, Proof], unit: str) -> list[str
 
 
 def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
-    """What to do now, in the order of doing it."""
+    """What to do now, in the order of doing it. Of a kind that is not whole nothing is fitted yet: what mends it may
+    change all its shells."""
     bad = [p for p in plan.placements if not p.within_limits]
-    unread = {p.kind for p in plan.unmeasured_positions} | {s.kind for s in unmeasured_shells(plan.job)}
-    complete = [kind for kind in plan.job.kinds if kind not in unread]
+    refused = [u for u in plan.unfilled if u.why.code == "bore-refused"]
+    empty = [u for u in plan.unfilled if u.why.code != "bore-refused"]
     steps = []
-    if unread:
-        which = "any shell" if not complete else f"a shell of {' or '.join(whole(k) for k in sorted(unread))}"
-        steps.append(
-            "First take the missing readings, write them in and run this again. Do that before "
-            f"{which} is fitted: the answer may change."
-        )
+    if plan.unmeasured_positions or unmeasured_shells(plan.job):
+        steps.append("First take the missing readings, write them in and run this again.")
     if plan.doubts:
-        steps.append("Before anything else measure again what is in doubt, and write down what you find.")
-    if plan.unfilled and not bad and all(u.why.code == "short" for u in plan.unfilled):
+        steps.append(
+            "Before anything else measure again what is in doubt, write down what you find and run this again."
+        )
+    if refused:
+        steps.append(
+            "Where a housing bore lies outside its drawing band, measure it again. If that stands, rework the housing: "
+            "no shell mends it."
+        )
+    if empty and not bad and all(u.why.code == "short" for u in empty):
         steps.append("Open another box: shells are short.")
-    elif bad or plan.unfilled:
+    elif bad or empty:
         steps.append(
             "Where a position is bad or empty, measure its journal and housing bore again, and the walls. If they "
             f"stand, open another box or choose {_other_shells(bad)}."
@@ -75,16 +79,32 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
         steps.append(f"Run no engine with a bore marked {DANGER}: its shells are only the least bad choice.")
     if any(not p.proven for p in proofs.values()):
         steps.append("Allow more time (--time-limit) if the plan is to be proven the best.")
-    good = [p for p in plan.placements if p.within_limits and p.position.kind in complete]
-    if good:
-        whose = "of the good positions" if bad or plan.unfilled else "as shown"
-        if unread:
-            whose += f" ({', '.join(whole(kind) for kind in complete)})"
-        steps.append(
-            f"Lay out the shells {whose}, fit them, tighten the caps to the maker's torque, measure each assembled "
-            "bore."
-        )
+    steps += _what_to_fit(plan)
     return items("NEXT", steps, first="  - ", rest=None)
+
+
+def _what_to_fit(plan: JobPlan) -> Iterator[str]:
+    kinds = plan.job.kinds
+    ready = [kind for kind in kinds if plan.is_ready(kind)]
+    waiting: defaultdict[str, list[str]] = defaultdict(list)  # by what they wait for
+    for kind in kinds:
+        if kind not in ready:
+            waiting["As it stands"].append(kind)
+        elif kind in plan.waits_for:
+            others = " and ".join(map(whole, plan.waits_for[kind]))
+            waiting[f"While its shells may still change for {others}"].append(kind)
+    for why, some in waiting.items():
+        yield (
+            f"{why}, fit no shell of {' or '.join(map(whole, some))} yet: another box or reading may change them all. "
+            "To begin all the same, lock the shells you fit."
+        )
+    good = [kind for kind in ready if kind not in plan.waits_for]
+    if good:
+        which = "" if len(good) == len(kinds) else f" ({', '.join(map(whole, good))})"
+        yield (
+            f"Lay out the shells as shown{which}, fit them, tighten the caps to the maker's torque, measure each "
+            "assembled bore."
+        )
 
 
 def _other_shells(bad: list[Placement]) -> str:

@@ -59,7 +59,7 @@ def _refused(s: _Slots, unit: str) -> str:
     size, least, most = sizes(unit, [bore, low, high], gap)
     return (
         f"the housing bore {size} lies {side} its drawing band {least} to {most}: shells cannot mend the crush; "
-        "rework the housing, or write the reason for using it in the column `accept`"
+        "rework the housing, unless the engine maker permits it in writing: quote that in the column `accept`"
     )
 
 

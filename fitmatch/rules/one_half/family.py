@@ -16,6 +16,7 @@ class Family(Rule):
     fitting: tuple[str, ...]
     key: ClassVar = "family"
     plain_to_see: ClassVar = True
+    offered: ClassVar = False
     phrases: ClassVar = {
         "demand": "family = {any_of}",
         "bond": "the limit to its family",
@@ -37,6 +38,9 @@ class Family(Rule):
 
     def takes(self, position: Position, side: str, half: Half) -> bool:
         return half.family in self.fitting
+
+    def reads(self, position: Position, side: str, other: Half) -> Iterator[tuple[str, tuple[str, ...]]]:
+        yield self.key, self.fitting
 
     @property
     def slots(self) -> dict[str, object]:

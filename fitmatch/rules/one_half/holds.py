@@ -14,6 +14,7 @@ class Holds(Rule):
     key: ClassVar = "holds"
     phrases: ClassVar = {"bond": "the holds"}
     most_singles: ClassVar = 40
+    offered: ClassVar = False
 
     @classmethod
     def bonds(cls, jobs: Jobs, kind: str) -> Iterator[Bond]:
@@ -29,7 +30,7 @@ class Holds(Rule):
         for s in _held(jobs[0], kind) if cls.key in bonds else ():
             alike.setdefault((s.half, s.wall_nm, s.marks, s.family, s.measured_as), s)
         for s in alike.values():
-            yield Single("hold", "/".join(s.key), s.key, _released([s], jobs))
+            yield Single("hold", "/".join(s.key), s.key, _released([s], jobs), s.hold)
 
 
 def _held(job: Job, kind: str) -> list[Shell]:

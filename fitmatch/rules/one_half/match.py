@@ -23,6 +23,7 @@ class Match(Rule):
     keys: ClassVar = ("match",)
     columns_in: ClassVar = "either"
     plain_to_see: ClassVar = True
+    offered: ClassVar = False
     phrases: ClassVar = {
         "in-force": "match {columns}",
         "demand": "{column} = {wanted}",
@@ -51,6 +52,11 @@ class Match(Rule):
 
     def takes(self, position: Position, side: str, half: Half) -> bool:
         return marks_agree(self.asks(position, side), half.marks[self.at])
+
+    def reads(self, position: Position, side: str, other: Half) -> Iterator[tuple[str, tuple[str, ...]]]:
+        wanted = self.asks(position, side)
+        if wanted != ANY:
+            yield self.column, (wanted,)
 
     def demand(self, position: Position, side: str) -> Fact | None:
         wanted = self.asks(position, side)

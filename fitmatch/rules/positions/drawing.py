@@ -1,10 +1,12 @@
-"""The drawing band of housing bores: one outside it is filled only where its row says why, in `accept`."""
+"""The makers' drawing bands: a housing bore outside its own is filled only where its row quotes the maker's permission,
+in `accept`; a shell outside its own is not to be bought.
+"""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import ClassVar
 
-from fitmatch.records.job import Job, Jobs, Place, Rule, Single
+from fitmatch.records.job import ENDLESS, Job, Jobs, Place, Rule, Single
 from fitmatch.records.parts import Position
 from fitmatch.rules.positions.movable import is_movable
 
@@ -16,6 +18,7 @@ class Drawing(Rule):
 
     key: ClassVar = "drawing"
     phrases: ClassVar = {"bond": "the drawing band of the housing bore"}
+    offered: ClassVar = False
 
     @classmethod
     def of(cls, job: Job, kind: str) -> "Iterator[Drawing]":
@@ -48,3 +51,9 @@ def bore_refused(job: Job, position: Position) -> bool:
     band = job.drawing.get(position.kind, {}).get("housing_bore")
     assert position.housing_bore is not None
     return band is not None and position.accept is None and position.housing_bore.mean_nm not in band
+
+
+def walls_drawn(job: Job, kind: str) -> tuple[int, int]:
+    """From and to which wall the maker's drawing lets a shell of the kind be."""
+    band = job.drawing.get(kind, {}).get("wall")
+    return (0, ENDLESS) if band is None else (band.low_nm, band.high_nm)

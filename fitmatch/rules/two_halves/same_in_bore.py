@@ -7,7 +7,7 @@ from typing import ClassVar, Self
 from fitmatch.facts import Fact
 from fitmatch.records.ask import Ask
 from fitmatch.records.job import Half, Rule
-from fitmatch.records.parts import Shell, marks_agree
+from fitmatch.records.parts import ANY, Position, Shell, marks_agree
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +35,11 @@ class SameInBore(Rule):
 
     def located(self, shell_columns: tuple[str, ...]) -> Self:
         return replace(self, at=tuple(map(shell_columns.index, self.names)))
+
+    def reads(self, position: Position, side: str, other: Half) -> Iterator[tuple[str, tuple[str, ...]]]:
+        for name, i in zip(self.names, self.at, strict=True):
+            if other.marks[i] != ANY:
+                yield name, (other.marks[i],)
 
     def share(self, upper: Half, lower: Half) -> bool:
         return all(marks_agree(upper.marks[i], lower.marks[i]) for i in self.at)
