@@ -145,11 +145,11 @@ def test_the_users_words_stay_on_one_line() -> None:
 
 
 def test_what_is_missing_is_measured_first() -> None:
-    """While readings are missing, the first thing to do is to take them; only kinds that are complete may be fitted."""
+    """While readings are missing, the first thing to do is to take them, and nothing of the kind is fitted."""
     r1, r2 = clean_plan().placements
     half = plan_of([r1], others=[position("R2", None, None)])
     steps = " ".join(plan_text(half, "in").split("NEXT\n")[1].split("\n\n")[0].split())
-    assert steps.startswith("- First take the missing readings") and "before any shell is fitted" in steps
+    assert steps.startswith("- First take the missing readings") and "fit no shell of rod yet" in steps
     assert "Lay out" not in steps
     whole = plan_text(plan_of([r1, r2]), "in").split("NEXT\n")[1].split("\n\n")[0]
     assert whole == "  - " + (
@@ -286,8 +286,9 @@ def test_a_loose_bore_asks_for_thicker_shells() -> None:
         "this plan 3 1 (2.5) 0 2 0.5 1.0 0.00220 2 -",
         "as-boxed 3 1 (2.5) 0 2 0.5 1.0 0.00220 2 1",
         "by-hand 3 1 (2.5) 0 2 0.5 1.0 0.00220 2 1",
-        "First take the missing readings, write them in and run this again. Do that before a shell of rod is fitted",
-        "Lay out the shells of the good positions (main), fit them, tighten the caps to the maker's torque, measure",
+        "First take the missing readings, write them in and run this again.",
+        "As it stands, fit no shell of rod yet: another box or reading may change them all.",
+        "Lay out the shells as shown (main), fit them, tighten the caps to the maker's torque, measure",
         "Boxes read: box-1 (rod 5 upper, 3 lower), box-2 (rod 3 lower), mains (main 1 upper, 1 lower).",
         "Rules in force: wall_difference 0.0006 in; limits_at tightest.",
     ],
