@@ -47,6 +47,7 @@ from fitmatch.records.parts import Band, Fit, Position, Shell
 from fitmatch.records.plans import Cure, NotOffered, Plan, Reason
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.text.report import plan_text
+from fitmatch.report.words.small_reasons import in_words
 
 DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
 
@@ -244,6 +245,18 @@ def test_one_more_half_is_told_whole() -> None:
     (value,) = json.loads(plan_document(plan, "in"))["reasons"][0]["cures"]
     assert value["marks"] == {"flange": "yes", "chamfer": "", "condition": "old"}
     assert value["family"] == ["narrow-2", "narrow-3"]
+
+
+def test_words_that_few_answers_have() -> None:
+    """One more half that is for another position says for which, a housing of another row whose it is, and a limit that
+    a guard draws in that it does."""
+    row = make_position("R1", 2 * WALL + TARGET)
+    cures = (Cure("upper", 2_540_000, name="b/R2", low_nm=2_540_000, high_nm=2_540_000), Cure("guard", factor=0.25))
+    barred = (NotOffered("min", STEP, guarded=True), NotOffered("accept", name="R3"))
+    text = in_words(Reason(row, ("min",), True, cures, True, barred), "in")
+    assert "one more upper half for b/R2: wall 0.10000 in; a guard of 0.25." in text
+    assert "Misses the maker's min, drawn in by your guard, by 1 tenth; only the maker may change that." in text
+    assert "The housing bore of R3 would do only with the engine maker's written permission" in text
 
 
 def test_a_half_that_no_mark_lets_in_is_not_offered() -> None:
