@@ -272,10 +272,11 @@ def _reason(reason: Reason, unit: str) -> dict[str, Value]:
 
 def _cure(cure: Cure, unit: str) -> Value:
     factor = None if cure.factor is None else Number(f"{cure.factor:g}")
+    fields = cure._asdict()
+    marks = dict(fields.pop("marks"))
     first: dict[str, Value] = {"change": cure.change, "name": cure.name}
-    last: dict[str, Value] = {"factor": factor, "marks": None, "family": None}
+    value = first | named_values(fields, unit) | {"factor": factor}
     if cure.change in SIDES:
-        marks = dict(cure.marks)
-        last["family"] = marks.pop("family", None)
-        last["marks"] = {column: " or ".join(some) for column, some in marks.items()}
-    return first | named_values(cure._asdict(), unit) | last
+        family = marks.pop("family", None)
+        value |= {"marks": {column: " or ".join(some) for column, some in marks.items()}, "family": family}
+    return value
