@@ -75,12 +75,12 @@ def unit_factor(unit: str, *, inch_job: bool) -> int:
     """Nanometres in one `unit`; raises LengthError for units that are unknown or mean two things."""
     lowered = unit.lower()
     if lowered in ("mil", "mils"):
-        raise LengthError("`mil` is 0.001 in to some and 1 mm to others; write thou or mm")
+        raise LengthError("`mil` means 0.001 in to some and 1 mm to others; write thou or mm")
     if lowered == "tenths" and not inch_job:
-        raise LengthError("a tenth is 0.0001 in only in an inch job, elsewhere 0.1 mm; write in, mm or um")
+        raise LengthError("tenths are 0.0001 in and allowed in inch jobs only; write in, mm or um")
     if lowered not in NM_PER_UNIT:
         known = "in, mm, um, thou" + (", tenths" if inch_job else "")
-        raise LengthError(f"unknown unit `{shorten(unit)}`; known are {known}")
+        raise LengthError(f"unknown unit `{shorten(unit)}`; use one of {known}")
     return NM_PER_UNIT[lowered]
 
 
@@ -128,14 +128,15 @@ def _leading_number(text: str, decimal_comma: bool) -> tuple[int, int, str]:
     rest = plain[match.end() :]
     if rest and _GROUPED.fullmatch(stripped):
         raise LengthError(
-            f"`{shorten(text)}` may hold a decimal comma or a thousands mark; write a decimal point and no marks"
+            f"`{shorten(text)}` may have a decimal comma or a thousands separator; write a decimal "
+            "point and no separators"
         )
     if rest[:1] in (",", "'", "_", "."):
         raise LengthError(
             f"`{shorten(text)}` is not a number; write a decimal point (decimal commas need `;` or tab between cells)"
         )
     if power is not None and len(power.lstrip("+-")) > 3:
-        raise LengthError(f"`{shorten(text)}` has an absurd exponent; write the number out")
+        raise LengthError(f"`{shorten(text)}` has an exponent far out of range; write the number out")
     fraction = fraction or bare_fraction or ""
     digits = int((whole or "") + fraction)
     return (-digits if sign == "-" else digits), int(power or 0) - len(fraction), rest.strip()

@@ -18,9 +18,9 @@ def fault_in_name(name: str) -> str | None:
     if len(name) > LONGEST_NAME:
         return f"`{_visible(name)}` is {len(name)} characters long; write a name of at most {LONGEST_NAME}"
     if "/" in name:
-        return f"`{_visible(name)}` holds a `/`, which parts box and shell in a lock; write another mark"
+        return f"`{_visible(name)}` holds a `/`, which separates box and shell in a lock; use another character"
     if holds_unseen(name):
-        return f"`{_visible(name)}` holds a character that cannot be seen (shown as ?); type the name again"
+        return f"`{_visible(name)}` holds an invisible character (shown as ?); type the name again"
     return None
 
 

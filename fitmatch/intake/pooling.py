@@ -90,12 +90,12 @@ def _check_settings(jobs: Sequence[Job], findings: Findings) -> None:
     for at, job in enumerate(jobs):
         paper = Paper(f"{job.name}/job.toml", (at, SETTINGS))
         if job.coating_counts != jobs[0].coating_counts:
-            text = f"differs from that of {jobs[0].name}; jobs that share their shells must count coatings alike"
+            text = f"differs from that of {jobs[0].name}; jobs that share their shells must treat coatings alike"
             findings.report("jobs-differ", text, paper, None, "coating.counts")
         for name, gauge in job.measuring.gauges.items():
             other, same = gauges.setdefault(name, (job, gauge))
             if same != gauge:
-                text = f"differs from the gauge of that name in {other.name}; write both alike, or rename one"
+                text = f"differs from the gauge of that name in {other.name}; make both the same, or rename one"
                 findings.report("jobs-differ", text, paper, None, f"gauge.{name}")
 
 

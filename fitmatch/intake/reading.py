@@ -121,7 +121,7 @@ class FolderReader:
         job = self._read(own, pooled, assembled=assembled)
         if findings.first_rounded is not None:
             first = findings.first_rounded
-            text = f"numbers finer than a nanometre were rounded, halves to even; the first is {first}"
+            text = f"numbers finer than a nanometre were rounded to the nearest, halves to even; the first is {first}"
             findings.warnings.append(text)
         if findings.problems:
             raise InputError(findings.problems)
@@ -283,7 +283,9 @@ def _check_folder(folder: Path, findings: Findings) -> None:
     """Without a folder there is nothing else to find."""
     if not folder.is_dir():
         text = (
-            "is a file; name the folder it is in" if folder.exists() else "there is no such job folder; mend the path"
+            "is a file; name the folder it is in"
+            if folder.exists()
+            else ("there is no such job folder; correct the path")
         )
         findings.report("no-job-folder", text, Paper(str(folder), (SETTINGS,)))
         raise InputError(findings.problems)

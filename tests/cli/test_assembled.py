@@ -181,7 +181,7 @@ def test_every_mistake_is_told_at_once(tmp_path: Path) -> None:
         ("position,method,clearance,bore [xx]\nR1,gauge,0.002,\n", ["assembled.csv:1: bore: unknown unit `xx`"]),
         ("position,method,clearance\n", ["assembled.csv: has a header and no rows"]),
         ("position,method,clearance\nR1,gauge\n", ["assembled.csv:2: 2 cells where the header has 3"]),
-        ("Engine\nposition,method,clearance\n", ["assembled.csv:1: `Engine` is no header"]),
+        ("Engine\nposition,method,clearance\n", ["assembled.csv:1: `Engine` is not a header"]),
         ("", ["assembled.csv: is empty"]),
         (None, ["assembled.csv: the file is missing"]),
     ],
@@ -224,10 +224,13 @@ def test_the_first_saved_plan_still_loads(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("plan", "expected"),
     [
-        ("{", "assignment.json: is no plan of fitmatch"),
-        ("[]", "assignment.json: is no plan of fitmatch"),
-        ('{"schema": 0, "positions": []}', "assignment.json: is no plan of fitmatch"),
-        ('{"schema": 1, "positions": [{"position": "R1", "upper": 3}]}', "assignment.json: is no plan of fitmatch"),
+        ("{", "assignment.json: is not a plan saved by fitmatch"),
+        ("[]", "assignment.json: is not a plan saved by fitmatch"),
+        ('{"schema": 0, "positions": []}', "assignment.json: is not a plan saved by fitmatch"),
+        (
+            ('{"schema": 1, "positions": [{"position": "R1", "upper": 3}]}'),
+            "assignment.json: is not a plan saved by fitmatch",
+        ),
         ('{"schema": 2, "positions": []}', "assignment.json: was saved by a newer fitmatch (schema 2, known up to 1)"),
     ],
 )

@@ -175,7 +175,7 @@ def test_a_file_with_decimal_commas_gets_more(tmp_path: Path) -> None:
         ("1.8.1", "is neither a number"),
         ("-1.8162", "is not more than zero"),
         ("18162", "and a journal is 5 mm to 2 m; if another unit was meant"),
-        ("1.8 mil", "`mil` is 0.001 in to some"),
+        ("1.8 mil", "`mil` means 0.001 in to some"),
         ("1.8 furlong", "unknown unit `furlong`"),
         ("undo it", "undo stands alone"),
         ("undo", "no reading to take back"),
@@ -183,7 +183,7 @@ def test_a_file_with_decimal_commas_gets_more(tmp_path: Path) -> None:
         ("keep", "say why"),
         ("keep worn", "no reading to keep"),
         ("box C rod 5", "write box NAME KIND UPPERS LOWERS"),
-        ("box C rot 5 5", "`rot` is no kind of this job; write rod or main"),
+        ("box C rot 5 5", "`rot` is not a kind of this job; write rod or main"),
         ("box C rod 0 0", "1 to 999 shells"),
         ("box box-1 rod 1 1", "there is a box `box-1` already"),
         ("box a/b rod 1 1", "holds a `/`"),
@@ -200,7 +200,7 @@ def test_anything_else_is_refused(tmp_path: Path, typed: str, words: str) -> Non
 def test_a_reading_that_would_spoil_the_job_is_refused(tmp_path: Path) -> None:
     """A bore no greater than its journal would be bad input for every command: it is not stored."""
     sitting = Sitting(bench_job(tmp_path)).enter("1.8162", "2.125", "2.125")
-    assert "1.8162 in is not greater than the journal" in sitting.refused("1.8162")
+    assert "1.8162 in is not larger than the journal" in sitting.refused("1.8162")
     assert len(read_job(tmp_path).measuring.log) == 3
 
 

@@ -353,7 +353,7 @@ def test_mistakes_of_all_jobs_at_once(yard: Path) -> None:
     found = refused(yard)
     assert [line.split(": ")[0] for line in found] == ["saw/job.toml:6", "spare/positions.csv:2"]
     found = refused(yard, "saw", "nowhere", "spare")
-    assert f"{yard / 'nowhere'}: there is no such job folder; mend the path" in found and len(found) == 3
+    assert f"{yard / 'nowhere'}: there is no such job folder; correct the path" in found and len(found) == 3
 
 
 def test_a_shell_is_locked_once(yard: Path) -> None:

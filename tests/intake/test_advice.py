@@ -41,7 +41,7 @@ def test_a_box_in_a_form_that_cannot_be_read(tmp_path: Path, ending: str) -> Non
     """For a file of another form the warning says in which to save it."""
     put(write_job(tmp_path) / f"shells/mains.{ending}", "x")
     assert warnings(tmp_path) == [
-        f"shells/mains.{ending} is not read; if it holds shells, save it as .csv or .xlsx, otherwise keep it elsewhere"
+        f"shells/mains.{ending} is not read; if it holds shells, save it as .csv or .xlsx, otherwise move it elsewhere"
     ]
 
 
@@ -164,7 +164,7 @@ def test_something_above_the_header(tmp_path: Path, above: str) -> None:
         return
     (told,) = mistakes(folder)
     assert told.startswith("shells/box-1.csv:1: `")
-    assert "the header must be the first filled row: shell, kind, half, wall" in told
+    assert "the header must be the first row that is not blank: shell, kind, half, wall" in told
 
 
 # --- numbers ---------------------------------------------------------------------------------------------------------
@@ -210,15 +210,15 @@ def test_limits_still_to_be_filled_in(tmp_path: Path, unit: str, figure: str) ->
 @pytest.mark.parametrize(
     ("typed", "told"),
     [
-        (".0012", "`.0012` is no number of TOML; write 0.0012 with a digit before the point"),
-        ("-.0012 # x", "`-.0012` is no number of TOML; write -0.0012 with a digit before the point"),
-        ("2.", "`2.` is no number of TOML; write 2.0 with a digit behind the point"),
-        ("0,0012", "`0,0012` is no number of TOML; write 0.0012 with a decimal point"),
+        (".0012", "`.0012` is not a number in TOML; write 0.0012 with a digit before the point"),
+        ("-.0012 # x", "`-.0012` is not a number in TOML; write -0.0012 with a digit before the point"),
+        ("2.", "`2.` is not a number in TOML; write 2.0 with a digit after the point"),
+        ("0,0012", "`0,0012` is not a number in TOML; write 0.0012 with a decimal point"),
         (
             "1.2 thou",
-            '`1.2 thou` is no number of TOML; write a number with its own unit in quotes: "1.2 thou"',
+            '`1.2 thou` is not a number in TOML; write a number with its own unit in quotes: "1.2 thou"',
         ),
-        ("0,03mm", '`0,03mm` is no number of TOML; write a number with its own unit in quotes: "0.03 mm"'),
+        ("0,03mm", '`0,03mm` is not a number in TOML; write a number with its own unit in quotes: "0.03 mm"'),
         ("...", "is still to be filled in; write the engine maker's figure, with a digit before the point"),
     ],
 )

@@ -124,7 +124,7 @@ def test_a_key_without_end(tmp_path: Path) -> None:
     """A key of thousands of parts is refused before it is read, and told with its row."""
     for line in ("a." * 50_000 + "a = 1", "[" + "a . " * 50_000 + "a]", "'a'." * 60 + '"b" = 1'):
         assert mistakes(write_job(tmp_path, JOB + "\n" + line + "\n")) == [
-            "job.toml:9: holds a key with more than 50 points in it; write keys as the manual has them"
+            "job.toml:9: holds a key with more than 50 dots in it; write keys as the documents show them"
         ]
 
 
@@ -158,7 +158,7 @@ def test_lists_just_not_too_deep(tmp_path: Path) -> None:
 def test_digits_without_end(tmp_path: Path) -> None:
     """A line of job.toml with far too many digits is refused at once."""
     (told,) = mistakes(write_job(tmp_path, "x = 0" + "9" * 200_000 + "!\n"))
-    assert told.startswith("job.toml:1: breaks the rules of TOML")
+    assert told.startswith("job.toml:1: is not valid TOML")
 
 
 def test_blanks_within_a_header(tmp_path: Path) -> None:
@@ -181,8 +181,8 @@ def test_gauges_in_a_long_circle(tmp_path: Path) -> None:
     """A circle of a thousand gauges is found at once and told in one line."""
     gauges = "".join(f"[gauge.g{i}]\nset_with = 'g{(i + 1) % 1_000}'\n" for i in range(1_000))
     assert mistakes(write_job(tmp_path, JOB + gauges)) == [
-        "job.toml:9: gauge.g0.set_with: goes in a circle (g0 with g1 with g2 with g3 with g4 with g5 with and so on); "
-        "mend one of them"
+        "job.toml:9: gauge.g0.set_with: goes round in a circle (g0 with g1 with g2 with g3 with g4 with g5 with "
+        "and so on); correct one of them"
     ]
 
 
@@ -255,7 +255,7 @@ def test_a_sheet_with_cells_far_apart(tmp_path: Path) -> None:
     assert told and all(line.startswith("shells/box.xlsx:1048576: ") for line in told)
     put(tmp_path / "shells/box.xlsx", sheet(b'<row r="4"><c r="XFD4"><v>1</v></c></row>'))
     (told_of_column,) = mistakes(write_job(tmp_path, XLSX_JOB, shells=None))
-    assert told_of_column.startswith("shells/box.xlsx:4: a cell stands beyond the last column")
+    assert told_of_column.startswith("shells/box.xlsx:4: a cell is beyond the last column")
 
 
 @pytest.mark.filterwarnings("default")
@@ -267,7 +267,7 @@ def test_a_date_that_no_calendar_has(tmp_path: Path, recwarn: pytest.WarningsRec
     parts[name] = parts[name].replace(b"<v>45293</v>", b"<v>99999999999</v>")
     put(tmp_path / "shells/box.xlsx", packed(parts))
     (told,) = mistakes(write_job(tmp_path, XLSX_JOB, shells=None))
-    assert told == "shells/box.xlsx:4: wall: the cell shows an error; mend its formula or type the value"
+    assert told == "shells/box.xlsx:4: wall: the cell shows an error; correct its formula or type the value"
     assert not recwarn.list
 
 

@@ -416,7 +416,7 @@ def test_numbers_finer_than_a_nanometre(tmp_path: Path) -> None:
         )
     )
     assert job.warnings == (
-        "numbers finer than a nanometre were rounded, halves to even; "
+        "numbers finer than a nanometre were rounded to the nearest, halves to even; "
         "the first is positions.csv:2: journal: `1.81620000001`",
     )
     assert job.positions[0].journal == size_of(46_131_480, 46_131_480)

@@ -40,14 +40,17 @@ def test_columns_without_housings_that_move_are_warned_of(tmp_path: Path) -> Non
 def test_rules_that_will_not_do(tmp_path: Path) -> None:
     """Mains, unknown kinds, columns that no positions file has and columns that may not be named are bad input."""
     rules = '[rules]\nmovable = ["rot", "main", "thrust-main"]\nmovable_within = ["bank", "journal", "seating"]\n'
-    main = "are bored in line in one block and never move; take it out"
+    main = "are bored in line in one block and never move; delete it"
     assert mistakes(write_job(tmp_path, f"{JOB}{rules}")) == [
         "job.toml:9: rules.movable: there is no [fit.rot]; the nearest kind is `rod`",
         f"job.toml:9: rules.movable: the housings of `main` {main}",
         f"job.toml:9: rules.movable: the housings of `thrust-main` {main}",
         "job.toml:10: rules.movable_within: `journal` cannot be named here; name another column or leave it out",
         "job.toml:10: rules.movable_within: `seating` cannot be named here; name another column or leave it out",
-        "job.toml:10: rules.movable_within: the positions file lacks a column `bank`; add the column or mend the name",
+        (
+            "job.toml:10: rules.movable_within: the positions file lacks a column `bank`; add the column "
+            "or correct the name"
+        ),
     ]
     assert mistakes(write_job(tmp_path, f'{JOB}[rules]\nmovable = "rod"\n')) == [
         'job.toml:9: rules.movable: is the text `rod`, not a list; write a list of kinds, such as ["rod"]'

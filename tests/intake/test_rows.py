@@ -30,13 +30,11 @@ def test_offsets_in_some_rows_only(tmp_path: Path) -> None:
     )
     job = f"{JOB}[fit.main]\ntarget = 0.002\n"
     assert mistakes(write_job(tmp_path, job, positions)) == [
-        "positions.csv:2: offset: is empty, and R2 (row 3) of the same kind has one; "
-        "write 0 where the axis lies in line"
+        "positions.csv:2: offset: is empty, but R2 (row 3) of the same kind has one; write 0 where the axis is in line"
     ]
     assert mistakes(write_job(tmp_path, job, positions.replace("1.9421,\n", "1.9421,x\n").replace("0.0001", ""))) == [
         "positions.csv:2: offset: `x` is not a number; write digits with a decimal point, such as 1.8162",
-        "positions.csv:3: offset: is empty, and R1 (row 2) of the same kind has one; "
-        "write 0 where the axis lies in line",
+        "positions.csv:3: offset: is empty, but R1 (row 2) of the same kind has one; write 0 where the axis is in line",
     ]
 
 

@@ -81,7 +81,9 @@ def test_workbooks_and_texts_mix(tmp_path: Path) -> None:
 def test_blank_rows_count_in_a_sheet(tmp_path: Path) -> None:
     """Rows have the numbers they have on the sheet, above and below the header."""
     rows = [[], [None, " "], HEADER, [], ["x", "rod", "top", 0.0618]]
-    assert with_shells(tmp_path, rows) == ["shells/box-1.xlsx:5: half: `top` is no half; write upper, lower or either"]
+    assert with_shells(tmp_path, rows) == [
+        ("shells/box-1.xlsx:5: half: `top` is not a valid half; write upper, lower or either")
+    ]
 
 
 def test_every_decimal_that_was_typed(tmp_path: Path) -> None:
@@ -107,7 +109,7 @@ def test_dates_and_times(tmp_path: Path, value: Any) -> None:
 def test_error_cells(tmp_path: Path) -> None:
     """A cell that shows an error is a mistake of its own, wherever it matters."""
     rows = [HEADER, ["a", "rod", "#N/A", "#DIV/0!"]]
-    told = "the cell shows an error; mend its formula or type the value"
+    told = "the cell shows an error; correct its formula or type the value"
     assert with_shells(tmp_path, rows) == [f"shells/box-1.xlsx:2: {name}: {told}" for name in ("half", "wall")]
 
 
@@ -142,7 +144,7 @@ def test_sheets(tmp_path: Path) -> None:
     rows = [HEADER, ["a", "rod", "upper", 0.0618]]
     assert with_shells(tmp_path, rows, Sheet2=[], Sheet3=[[None]]) == []
     assert with_shells(tmp_path, rows, Notes=[["bought in spring"]]) == [
-        "shells/box-1.xlsx: the sheets `Sheet` and `Notes` are filled; keep one table in one workbook"
+        "shells/box-1.xlsx: the sheets `Sheet` and `Notes` all have content; keep one table per workbook"
     ]
     assert with_shells(tmp_path, [], Sheet2=[[" "]]) == ["shells/box-1.xlsx: is empty; fill it in or remove it"]
 
@@ -150,14 +152,14 @@ def test_sheets(tmp_path: Path) -> None:
 def test_a_table_on_the_second_sheet(tmp_path: Path) -> None:
     """The table is where the cells are."""
     assert with_shells(tmp_path, [], Sheet2=[HEADER, ["a", "rod", "top", 0.0618]]) == [
-        "shells/box-1.xlsx:2: half: `top` is no half; write upper, lower or either"
+        "shells/box-1.xlsx:2: half: `top` is not a valid half; write upper, lower or either"
     ]
 
 
 def test_cells_beyond_the_header(tmp_path: Path) -> None:
     """A cell to the right of the last column name is a mistake, a short row is none."""
     assert with_shells(tmp_path, [HEADER, ["a", "rod", "upper"], ["b", "rod", "upper", 0.0618, None, "x"]]) == [
-        "shells/box-1.xlsx:3: a cell stands beyond the last column of the header; name its column or clear it"
+        "shells/box-1.xlsx:3: a cell is beyond the last column of the header; name its column or clear it"
     ]
 
 
@@ -174,7 +176,7 @@ def test_names_in_a_sheet(tmp_path: Path) -> None:
     """Names with line breaks in their cells are refused as they are in text, and locks find numbers that are names."""
     rows = [HEADER, ["a\nb", "rod", "upper", 0.0618], [7, "rod", "upper", 0.0618], [8.0, "rod", "lower", 0.0618]]
     assert with_shells(tmp_path, rows) == [
-        "shells/box-1.xlsx:2: shell: `a?b` holds a character that cannot be seen (shown as ?); type the name again"
+        "shells/box-1.xlsx:2: shell: `a?b` holds an invisible character (shown as ?); type the name again"
     ]
     put(tmp_path / "shells/box-1.xlsx", workbook([HEADER, *rows[2:]]))
     positions = "position,kind,journal,housing_bore,upper,lower\nR1,rod,1.8162,1.9421,7,box-1/8\n"

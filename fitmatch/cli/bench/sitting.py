@@ -29,7 +29,7 @@ _BELL: Final = "\a"
 def sit(folder: Path, by: str) -> int:
     """Take readings until there are no more; raises ClickException where that cannot be."""
     if holds_unseen(by):
-        raise click.BadParameter("holds a character that cannot be seen", param_hint="--by")
+        raise click.BadParameter("holds an invisible character", param_hint="--by")
     settings = _settings(folder)
     try:
         held = lock(folder / JOB_FILE.name)

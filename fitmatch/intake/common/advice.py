@@ -78,6 +78,8 @@ def for_toml_number(line: str) -> str | None:
         return None
     number = f"{sign}{whole or '0'}.{fraction or '0'}"
     if unit:
-        return f'`{shorten(value)}` is no number of TOML; write a number with its own unit in quotes: "{number} {unit}"'
-    how = "decimal point" if point == "," else "digit before the point" if not whole else "digit behind the point"
-    return f"`{shorten(value)}` is no number of TOML; write {number} with a {how}"
+        return (
+            f'`{shorten(value)}` is not a number in TOML; write a number with its own unit in quotes: "{number} {unit}"'
+        )
+    how = "decimal point" if point == "," else "digit before the point" if not whole else "digit after the point"
+    return f"`{shorten(value)}` is not a number in TOML; write {number} with a {how}"

@@ -27,7 +27,7 @@ def decode(data: bytes, paper: Paper, findings: Findings) -> str | None:
     if hidden:
         row = len(_LINE_END.findall(text, 0, hidden.start())) + 1
         name = "a NUL byte" if hidden.group() == "\0" else f"the control character 0x{ord(hidden.group()):02X}"
-        what = f"{name} stands in this line; save the file again as plain text"
+        what = f"{name} is in this line; save the file again as plain text"
         findings.report("control-character", what, paper, row)
         return None
     if not text.strip():

@@ -56,12 +56,12 @@ def _fit(values: Values, kind: str) -> FitTable:
     seating_u = values.length((*path, "seating_u"), GAUGE_ERROR)
     families = values.texts((*path, "family"), 'write a list of families, such as ["A12"]')
     if families == ():
-        what = "is empty, so that no shell would fit; name a family or leave it out"
+        what = "is empty, so no shell would fit; name a family or leave the key out"
         values.report("empty-cell", what, *path, "family")
     read = {"target": target, "min": low, "max": high, "target_ratio": ratio}
     sound = values.unit is not None and all(value is not None for key, value in read.items() if key in given)
     if {"target", "target_ratio"} <= values.table(path).keys():
-        values.report("two-targets", "stands beside target; keep one of the two", *path, "target_ratio")
+        values.report("two-targets", "is given as well as target; keep one of the two", *path, "target_ratio")
         sound = False
     elif sound:
         if not given & {"target", "target_ratio"} and low is not None and high is not None:
@@ -104,7 +104,7 @@ def _wish(values: Values, kind: str) -> tuple[int | None, int | None]:
     low, high = (values.length(("fit", kind, key), LIMIT) for key in ("want_min", "want_max"))
     if low is None or high is None or values.unit is None or low <= high:
         return low, high
-    text = f"want_min {shown(low, values.unit)} is above want_max {shown(high, values.unit)}; swap or mend them"
+    text = f"want_min {shown(low, values.unit)} is above want_max {shown(high, values.unit)}; swap or correct them"
     values.report("limits-crossed", text, "fit", kind, "want_min")
     return None, None
 
@@ -114,11 +114,11 @@ def _limits_agree(values: Values, kind: str, target: int | None, low: int | None
     path = ("fit", kind)
     assert values.unit is not None
     if low is not None and high is not None and low > high:
-        text = f"min {shown(low, values.unit)} is above max {shown(high, values.unit)}; swap or mend them"
+        text = f"min {shown(low, values.unit)} is above max {shown(high, values.unit)}; swap or correct them"
         values.report("limits-crossed", text, *path, "min")
         return False
     if target == 0:
-        what = "the middle of min and max is zero and leaves nothing to aim at; give a target or a larger max"
+        what = "the middle of min and max is zero, which cannot be aimed at; give a target or a larger max"
         values.report("not-positive", what, *path, "max")
         return False
     if target is not None:

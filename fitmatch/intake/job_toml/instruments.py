@@ -86,9 +86,11 @@ def _temperature(values: Values) -> Temperature | None:
     limit = values.number_within((*path, "limit"), _OFF)
     written = values.table(path)
     if "room" in written and ("gauges" in written or "parts" in written):
-        values.report("two-temperatures", "stands beside gauges or parts; keep room, or the other two", *path, "room")
+        values.report(
+            "two-temperatures", ("is given as well as gauges or parts; keep room, or the other two"), *path, "room"
+        )
     elif "room" not in written and not ("gauges" in written and "parts" in written):
-        values.report("no-temperature", "is not told; write room, or gauges and parts, in degrees Celsius", *path)
+        values.report("no-temperature", "is missing; write room, or gauges and parts, in degrees Celsius", *path)
     if room is not None:
         return Temperature(room, room, True, limit)
     return Temperature(gauges, parts, False, limit) if gauges is not None and parts is not None else None
@@ -126,7 +128,7 @@ def _stations(values: Values, path: Path) -> Sequence[int | None]:
         return (None,)
     stations = [int(text) for text in numbers if text.isdecimal() and len(text) <= 3]
     if len(stations) < len(numbers) or not all(1 <= station <= LARGEST_STATION for station in stations):
-        text = "holds what is no station; count them from the front: 1, 2, 3 and so on"
+        text = "holds something that is not a station; number the stations from the front: 1, 2, 3 and so on"
         values.report("not-a-whole-number", text, *path)
         return (None,)
     return stations
@@ -144,11 +146,11 @@ def _angles(values: Values, path: Path, feature: str) -> Sequence[float]:
             return (0.0,)
         angle = float(number)
         if not -360 <= angle <= 360:
-            what = f"`{shorten(text)}` lies outside -360 to 360; write degrees from the crown axis"
+            what = f"`{shorten(text)}` is outside -360 to 360; write degrees from the crown axis"
             values.report("implausible-number", what, *path)
         angles.append(turned(feature, angle))
     if feature != "journal" and 0.0 not in angles:
-        values.report("implausible-number", "lacks 0, the crown axis, where the size is read; write it too", *path)
+        values.report("implausible-number", "has no 0, the crown axis, where the size is read; add it", *path)
     return angles
 
 
@@ -194,7 +196,9 @@ def _zero(values: Values, name: str, unit: str | None) -> int:
     written = values.table(path)
     for key, other in (("standard", "standard_reads"), ("standard_reads", "standard")):
         if key in written and other not in written:
-            values.report("half-a-zero", f"stands without {other}; a zero error needs both, write it too", *path, key)
+            values.report(
+                "half-a-zero", (f"is given without {other}; a zero error needs both, so write that too"), *path, key
+            )
     if standard is None or reads is None:
         return 0
     zero = reads - standard
@@ -223,7 +227,9 @@ def _refuse_circles(values: Values, gauges: dict[str, Gauge]) -> None:
         if before == name:
             links = [*chain, name] if len(chain) < _LONGEST_CIRCLE else [*list(chain)[:_LONGEST_CIRCLE], "and so on"]
             circle = " with ".join(links)
-            values.report("gauge-circle", f"goes in a circle ({circle}); mend one of them", "gauge", name, "set_with")
+            values.report(
+                "gauge-circle", (f"goes round in a circle ({circle}); correct one of them"), "gauge", name, "set_with"
+            )
             gauges[name] = gauges[name]._replace(set_with=None)
 
 
@@ -234,6 +240,6 @@ def _material(values: Values, path: Path) -> Decimal | None:
     name = value.strip().casefold()
     if name in MATERIALS:
         return MATERIALS[name]
-    text = f"`{shorten(value)}` is no material of the table; the nearest is `{nearest(name, MATERIALS)}`"
+    text = f"`{shorten(value)}` is not a material in the table; the nearest is `{nearest(name, MATERIALS)}`"
     values.report("unknown-value", f"{text}; write that, or a coefficient such as 11.5e-6", *path)
     return None

@@ -133,7 +133,7 @@ def read_settings(data: bytes | None, findings: Findings) -> Settings:
 def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
     endless = _ENDLESS_KEY.search(text)
     if endless:
-        fault = "holds a key with more than 50 points in it; write keys as the manual has them"
+        fault = "holds a key with more than 50 dots in it; write keys as the documents show them"
         findings.report("broken-toml", fault, JOB_FILE, text.count("\n", 0, endless.start()) + 1)
         return None
     try:
@@ -148,10 +148,10 @@ def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
         where = f" in column {place.group(2)}" if place else ""
         lines = text.replace("\r\n", "\n").split("\n")
         number = advice.for_toml_number(lines[row - 1]) if row is not None and row <= len(lines) else None
-        fault = f"breaks the rules of TOML{where} ({what}); mend that line; texts, paths and ranges need quotes"
+        fault = f"is not valid TOML{where} ({what}); correct that line; texts, paths and ranges need quotes"
         findings.report("broken-toml", number or fault, JOB_FILE, row)
     except (ValueError, RecursionError):
-        text = "holds a number too long or tables too deep to read; write plain numbers and tables"
+        text = "holds a number too long, or tables nested too deeply, to read; write plain numbers and tables"
         findings.report("broken-toml", text, JOB_FILE)
     return None
 
@@ -159,7 +159,7 @@ def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
 def _title(values: Values) -> str:
     title = values.text(("title",)) or ""
     if holds_unseen(title):
-        what = "holds a line break or another character that cannot be seen; write one line"
+        what = "holds a line break or another invisible character; write one line"
         values.report("bad-name", what, "title")
     return title.strip()
 
@@ -169,7 +169,7 @@ def _check_unit(values: Values) -> None:
         unit = values.document.get("unit")
         shown = "is missing;"
         if "unit" in values.document:
-            shown = f"{f'`{shorten(unit)}` is' if isinstance(unit, str) else 'is'} no unit of a job;"
+            shown = f"{f'`{shorten(unit)}` is' if isinstance(unit, str) else 'is'} not a unit for a job;"
         values.report("no-unit", f'{shown} write unit = "in" or unit = "mm"', "unit")
 
 
@@ -188,7 +188,7 @@ def _band(values: Values, path: Path, quantity: Quantity) -> Band | None:
         return None
     low, dots, high = text.partition("..")
     if not dots or not low.strip() or not high.strip():
-        shown = f'`{shorten(text)}` is no range; write LOW..HIGH, such as "1.8155..1.8165"'
+        shown = f'`{shorten(text)}` is not a range; write LOW..HIGH, such as "1.8155..1.8165"'
         values.report("not-a-range", shown, *path)
         return None
     low_nm, high_nm = (values.length_of(end, quantity, path) for end in (low, high))
@@ -231,7 +231,7 @@ class _Asked:
         kinds: dict[str, None] = {}
         for kind in self._values.texts(path, 'write a list of kinds, such as ["rod"]') or ():
             if in_one_block(kind):
-                text = f"the housings of `{shorten(kind)}` are bored in line in one block and never move; take it out"
+                text = f"the housings of `{shorten(kind)}` are bored in line in one block and never move; delete it"
                 self._values.report("unknown-value", text, *path)
             elif kind in self._kinds:
                 kinds[kind] = None
@@ -261,7 +261,7 @@ class _Asked:
         for column in self.columns(key, _NEVER_MATCHED):
             stem, _, half = column.rpartition("_")
             if half in SIDES:
-                text = f"`{column}` asks of one half; name `{stem}`, which covers it"
+                text = f"`{column}` is about one half only; name `{stem}`, which covers it"
                 self._values.report("unknown-column", text, "rules", key)
             else:
                 names.append(column)

@@ -35,7 +35,7 @@ def read_bytes(folder: Path, paper: Paper, findings: Findings, *, may_leave: boo
     path = folder / paper.name
     try:
         if not may_leave and not path.resolve().is_relative_to(folder.resolve()):
-            text = "leads out of the job folder; only paths in [sources] shared may do that"
+            text = "leads out of the job folder; only paths under `shared` in [sources] may do that"
             findings.report("outside-folder", text, paper)
         elif not path.exists():
             findings.report("missing-file", _missing(folder, paper), paper)
@@ -44,8 +44,8 @@ def read_bytes(folder: Path, paper: Paper, findings: Findings, *, may_leave: boo
         else:
             return path.read_bytes()
     except (OSError, RuntimeError, ValueError) as error:  # RuntimeError: links in a circle; ValueError: NUL in a path
-        reason = getattr(error, "strerror", None) or "not a path the system knows"
-        findings.report("unreadable-file", f"cannot be read ({reason}); see to the file and its rights", paper)
+        reason = getattr(error, "strerror", None) or "not a valid path on this system"
+        findings.report("unreadable-file", f"cannot be read ({reason}); check the file and its permissions", paper)
     return None
 
 
@@ -131,7 +131,7 @@ def _matches(folder: Path, pattern: str, key: str, file: JobFile) -> list[str] |
     if not _may_be_followed(pattern, key, file):
         return None
     if len(pattern) > _LONGEST or pattern.count("/") > _DEEPEST or pattern.count("**") > _MOST_STARS:
-        text = f"`{shorten(pattern)}` is too long or has too many parts to be followed; write a shorter glob"
+        text = f"`{shorten(pattern)}` is too long or has too many parts; write a shorter glob"
         file.report("nothing-found", text, "sources", key)
         return None
     # Hidden files and the locks of a spreadsheet program beside an open workbook are no tables.
@@ -148,7 +148,7 @@ def _may_be_followed(pattern: str, key: str, file: JobFile) -> bool:
     if "\\" in pattern or "\0" in pattern:
         text = f"`{shorten(pattern)}` is not written with `/`; write `/` between folders"
     elif key != "shared" and _leaves(pattern):
-        text = f"`{shorten(pattern)}` leaves the job folder; only paths in shared may do that"
+        text = f"`{shorten(pattern)}` leaves the job folder; only paths under `shared` may do that"
     else:
         return True
     file.report("outside-folder", text, "sources", key)
@@ -176,18 +176,18 @@ def _missing(folder: Path, paper: Paper) -> str:
         return f"the file is missing, though {others[0]} is there; save it as .csv or .xlsx and name it in [sources]"
     if key == "assembled":
         columns = "position,clearance,method"
-        return f"the file is missing; write one row a position under the header {columns}, or mend the path to it"
-    return "the file is missing; write it or mend the path to it"
+        return f"the file is missing; write one row per position under the header {columns}, or correct the path to it"
+    return "the file is missing; write it or correct the path to it"
 
 
 def _nothing(folder: Path, pattern: str) -> str:
     """That a glob finds nothing, and what may have been meant."""
-    text = f"nothing is found by `{shorten(pattern)}`"
+    text = f"no file matches `{shorten(pattern)}`"
     if pattern.endswith(".csv") and glob(f"{pattern[:-4]}.xlsx", root_dir=folder):  # noqa: PTH207
         return f'{text}, though .xlsx files are there; write "{pattern[:-4]}.xlsx"'
     others = sorted(glob(f"{pattern.rpartition('/')[0]}/*", root_dir=folder)) if "/" in pattern else []  # noqa: PTH207
     if others:
-        return f"{text}, though {shorten(others[0])} is there; mend the glob, or save the file as .csv or .xlsx"
+        return f"{text}, though {shorten(others[0])} is there; correct the glob, or save the file as .csv or .xlsx"
     if has_magic(pattern) or pattern in DEFAULT_SHELLS:
-        return f"{text}; put shell files there or mend the glob"
+        return f"{text}; put shell files there or correct the glob"
     return f"{text}; put the file there or mend the path"

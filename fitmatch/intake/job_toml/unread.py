@@ -39,7 +39,7 @@ def warn_of_unread(
         others = [path for path in lost if path not in tables]
         if others:
             it, holds = ("it", "it holds") if len(others) == 1 else ("them", "they hold")
-            todo = f"if {holds} shells, save {it} as .csv or .xlsx, otherwise keep {it} elsewhere"
+            todo = f"if {holds} shells, save {it} as .csv or .xlsx, otherwise move {it} elsewhere"
             findings.warnings.append(f"{_are_not_read(others)}; {todo}")
 
 

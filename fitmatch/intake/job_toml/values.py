@@ -37,7 +37,7 @@ class Values:
         names = list(known)
         for key in self.table(path):
             if key not in names:
-                text = f"no such key; the nearest is `{dotted((*path, nearest(key, names) or names[0]))}`"
+                text = f"no such key; did you mean `{dotted((*path, nearest(key, names) or names[0]))}`?"
                 self.report("unknown-key", text, *path, key)
 
     def table(self, path: Path) -> Mapping[str, Any]:
@@ -100,7 +100,7 @@ class Values:
         value: str | None = self._typed(path, _is_text, f", not a text; write {words}")
         if value is None or value in allowed:
             return value
-        self.report("unknown-value", f"`{shorten(value)}` is not known here; write {words}", *path)
+        self.report("unknown-value", f"`{shorten(value)}` is not allowed here; write {words}", *path)
         return None
 
     def flag(self, path: Path, *, default: bool) -> bool:
@@ -128,7 +128,7 @@ class Values:
             return None
         low, high, words = bounds
         if not low <= float(number) <= high:
-            self.report("implausible-number", f"`{shorten(text)}` lies outside {words}; check the figure", *path)
+            self.report("implausible-number", f"`{shorten(text)}` is outside {words}; check the figure", *path)
             return None
         return number
 
@@ -161,7 +161,7 @@ class Values:
         kinds = []
         for kind in self.table(path):
             if fits is None:
-                fault = fault_in_name(kind) if kind == kind.strip() and kind else "is no name; write a short word"
+                fault = fault_in_name(kind) if kind == kind.strip() and kind else "is not a name; write a short word"
                 if fault:
                     self.report("bad-name", fault, *path, kind)
                     continue
@@ -170,7 +170,7 @@ class Values:
                     meant = other_case(kind, fits)
                     todo = f"the nearest kind is `{nearest(kind, fits)}`"
                     if meant is not None:
-                        todo = f"write the kind with its own capitals, `{shorten(meant)}`"
+                        todo = f"write the kind with the capitals of its table, `{shorten(meant)}`"
                     self.report("unknown-kind", f"there is no [fit.{shorten(kind)}]; {todo}", *path, kind)
                 continue
             kinds.append(kind)

@@ -39,7 +39,7 @@ def check_rule_columns(settings: Settings, in_positions: set[str], in_shells: se
             names = (column, *per_half([column])) if rule.columns_in == "either" else (column,)
             if headers.intersection(names) or any(one_slip_away(header, names) for header in headers):
                 continue
-            text = f"{where} a column `{shorten(column)}`; add the column or mend the name"
+            text = f"{where} a column `{shorten(column)}`; add the column or correct the name"
             settings.file.report("unknown-column", text, "rules", rule.key)
 
 
@@ -96,7 +96,7 @@ def check_bores(rows: Sequence[PositionRow], sheet: Sheet) -> None:
         journal, bore = row.position.journal, row.position.housing_bore
         if row.sizes_sound and journal and bore and bore.mean_nm <= journal.mean_nm:
             column = next((c.name for c in sheet.columns.readings["housing_bore"]), "position")
-            text = f"{shown(bore.mean_nm, unit)} is not greater than the journal {shown(journal.mean_nm, unit)}"
+            text = f"{shown(bore.mean_nm, unit)} is not larger than the journal {shown(journal.mean_nm, unit)}"
             todo = "check both, and whether they were swapped"
             sheet.report("bore-not-greater", f"{text}; {todo}", row.position.row, column)
 

@@ -82,11 +82,13 @@ class LogReader(ShellNames):
         try:
             angle = float(Decimal(*parse_number(text, decimal_comma=self.sheet.table.decimal_comma)))
         except LengthError:
-            what = f"`{shorten(text)}` is no angle; write degrees from the crown axis as a plain number, such as 22.5"
+            what = (
+                f"`{shorten(text)}` is not an angle; write degrees from the crown axis as a plain number, such as 22.5"
+            )
             self.sheet.report("not-a-number", what, row, "angle")
             return None
         if not -_LARGEST_ANGLE <= angle <= _LARGEST_ANGLE:
-            what = f"`{shorten(text)}` lies outside -360 to 360; write degrees from the crown axis"
+            what = f"`{shorten(text)}` is outside -360 to 360; write degrees from the crown axis"
             self.sheet.report("implausible-number", what, row, "angle")
             return None
         return turned(feature, angle)

@@ -43,7 +43,7 @@ class PositionReader:
             name = found[-1].position.name
             before = first.setdefault(name, row)
             if name and before != row:
-                text = f"`{shorten(name)}` stands in row {before} already; give each position its own name"
+                text = f"`{shorten(name)}` is already in row {before}; give each position its own name"
                 self._sheet.report("duplicate-position", text, row, "position")
         self._check_offsets(found)
         if not found and self._sheet.table.complete:
@@ -57,8 +57,8 @@ class PositionReader:
         for position in (row.position for row in rows if not row.offset_told):
             other = told.get(position.kind)
             if other:
-                text = f"is empty, and {shorten(other.name)} (row {other.row}) of the same kind has one"
-                self._sheet.report("empty-cell", f"{text}; write 0 where the axis lies in line", position.row, "offset")
+                text = f"is empty, but {shorten(other.name)} (row {other.row}) of the same kind has one"
+                self._sheet.report("empty-cell", f"{text}; write 0 where the axis is in line", position.row, "offset")
 
     def _row(self, row: int, cells: list[str], matched: tuple[str, ...], asked: Set[str]) -> PositionRow:
         sheet, sound = self._sheet, True
@@ -83,7 +83,7 @@ class PositionReader:
             wants_upper=self._wants(cells, matched, asked, "upper"),
             wants_lower=self._wants(cells, matched, asked, "lower"),
             accept=sheet.cell(cells, "accept") or None,
-            pin=sheet.count(row, cells, "pin", 6, 999_999, "number of a pin; count"),
+            pin=sheet.count(row, cells, "pin", 6, 999_999, "pin number; count"),
             row=row,
             undersize=sheet.cell(cells, "undersize"),
             within=tuple(sheet.cell(cells, c).casefold() for c in columns_within(self._settings.rules)),

@@ -16,8 +16,8 @@ FILE: Final = "assignment.json"
 PAPER: Final = Paper(FILE, (SAVED_PLAN,))
 NEWEST_SCHEMA: Final = 1  # raise it together with a reader for the new meaning; older documents keep loading
 CHANGED: Final = (
-    f"the inputs have changed since {FILE} was saved: the plan may not be the best any more; "
-    "`fitmatch assign --save` makes it anew"
+    f"the inputs have changed since {FILE} was saved: the plan may no longer be the best; "
+    "`fitmatch assign --save` makes a new one"
 )
 
 Key = tuple[str, str]
@@ -57,7 +57,7 @@ def read_saved_plan(folder: Path, findings: Findings) -> SavedPlan | None:
             str(p["position"]): str(p["housing"]) for p in mine if p.get("housing", p["position"]) != p["position"]
         }
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
-        findings.report("broken-plan", f"is no plan of fitmatch; {_AGAIN}, or remove the file", PAPER)
+        findings.report("broken-plan", f"is not a plan saved by fitmatch; {_AGAIN}, or remove the file", PAPER)
         return None
     return SavedPlan(data, digest if isinstance(digest, str) else None, shells, housings)
 

@@ -73,7 +73,7 @@ class Sheet:
             meant = other_case(kind, fits)
             todo = f"add it, or write the nearest kind `{nearest(kind, fits)}`"
             if meant is not None:
-                todo = f"write the kind with its own capitals, `{meant}`"
+                todo = f"write the kind with the capitals of its table, `{meant}`"
             self.report("unknown-kind", f"there is no [fit.{shorten(kind)}]; {todo}", row, "kind")
         else:
             return True
@@ -88,7 +88,7 @@ class Sheet:
             return word
         todo = f"write {listed(allowed, 'or')}"
         if word and typed != UNREAD:
-            self.report("unknown-value", f"`{shorten(typed)}` is no {what}; {todo}", row, column)
+            self.report("unknown-value", f"`{shorten(typed)}` is not a valid {what}; {todo}", row, column)
         elif needed and typed != UNREAD:
             self.report("empty-cell", f"is empty; {todo}", row, column)
         return None
@@ -99,7 +99,7 @@ class Sheet:
         if text.isascii() and text.isdecimal() and len(text) <= digits and 1 <= int(text) <= most:
             return int(text)
         if text:
-            text = f"`{shorten(text)}` is no {what} from the front: 1, 2, 3 and so on"
+            text = f"`{shorten(text)}` is not a {what} from the front: 1, 2, 3 and so on"
             self.report("not-a-whole-number", text, row, column)
         return None
 
@@ -176,7 +176,9 @@ class ShellNames:
         """The one shell that a cell means; None, with a problem noted, if it means none."""
         *boxes, name = (part.strip() for part in typed.split("/"))
         if len(boxes) > 1 or not name or boxes == [""]:
-            self.sheet.report("bad-name", f"`{shorten(typed)}` names no shell; write NAME or BOX/NAME", row, column)
+            self.sheet.report(
+                "bad-name", (f"`{shorten(typed)}` does not name a shell; write NAME or BOX/NAME"), row, column
+            )
             return None
         if self._by_name is None:
             self._by_name = {}

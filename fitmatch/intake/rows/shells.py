@@ -59,13 +59,16 @@ class ShellPool:
         first = {shell.key: shell for shell in reversed(self.shells)} if self.doubles else {}
         for shell, sheet in self.doubles:
             other = first[shell.key]
-            text = f"`{shorten(shell.name)}` stands in box `{shorten(shell.box)}` already ({other.file}:{other.row})"
+            text = f"`{shorten(shell.name)}` is already in box `{shorten(shell.box)}` ({other.file}:{other.row})"
             sheet.report("duplicate-shell", f"{text}; give each shell of a box its own name", shell.row, "shell")
 
     def report_implausible(self, name: str, wall: int, sheet: Sheet, row: int, column: str) -> None:
         """Note a wall that its gauge's corrections have made impossible."""
         assert self.settings.unit is not None
-        found = f"with ball and zero error taken off the wall of `{shorten(name)}` is {shown(wall, self.settings.unit)}"
+        found = (
+            f"after ball and zero error are taken off, the wall of `{shorten(name)}` is "
+            f"{shown(wall, self.settings.unit)}"
+        )
         text = f"{found}, and a wall is {WALL.bounds}; check the gauge's figures"
         sheet.report("implausible-length", text, row, column)
 
@@ -264,7 +267,7 @@ class _FileReader:
             return word == "coated"
         if word and word != UNREAD:
             todo = "write coated or bare, or leave it empty"
-            self._sheet.report("unknown-value", f"`{shorten(text)}` is not known here; {todo}", row, "measured")
+            self._sheet.report("unknown-value", f"`{shorten(text)}` is not allowed here; {todo}", row, "measured")
         return self._pool.settings.measured_coated
 
     def _marks(self, typed: tuple[str, ...]) -> tuple[str, ...]:

@@ -23,7 +23,7 @@ _NUMBERED: Final = re.compile(r"(.+)_[0-9]+", re.DOTALL)
 _UNREAD_TEXTS: Final = {
     "date-cell": "the cell holds a date or a time; format it as text and type it again",
     "formula-without-value": "the formula's result was not saved; let the workbook calculate and save it again",
-    "error-cell": "the cell shows an error; mend its formula or type the value",
+    "error-cell": "the cell shows an error; correct its formula or type the value",
 }
 
 
@@ -125,8 +125,11 @@ def has_header(table: Table, form: Form, findings: Findings) -> bool:
     if len(names) > 1 and any(advice.is_near(needed, name) for name in names for needed in form.needed):
         return True
     first = next(cell for cell in table.header if cell.strip())
-    text = f"`{shorten(first)}` is no header; the header must be the first filled row: {', '.join(form.needed)}"
-    findings.report("no-header", f"{text}; delete what stands above it", table.paper, table.header_row)
+    text = (
+        f"`{shorten(first)}` is not a header; the header must be the first row that is not blank: "
+        f"{', '.join(form.needed)}"
+    )
+    findings.report("no-header", f"{text}; delete what is above it", table.paper, table.header_row)
     return False
 
 
@@ -160,7 +163,7 @@ def understand(
                 found.slipped.add(meant)
                 report(code, text, shorten(name), index + 1)
         elif name in found.known:
-            report("repeated-column", "the column stands here twice; keep one of them", name, index + 1)
+            report("repeated-column", "the column appears twice; keep one of them", name, index + 1)
         else:
             try:
                 known_unit = _unit(unit, name in form.lengths or feature is not None, inch_job=inch_job)
@@ -204,14 +207,14 @@ def _stray(name: str, form: Form, asked: Iterable[str]) -> tuple[str, str, str] 
     other = {POSITION_FORM.name: SHELL_FORM, SHELL_FORM.name: POSITION_FORM}.get(form.name)
     halves = per_half((*OFTEN_MATCHED, *MATCHED_IF_ASKED)) if other is POSITION_FORM else []
     if other and (name in (*other.needed, *other.optional, *halves) or _feature(name, other) is not None):
-        text = f"this column belongs to the {other.name} file; move it there or take it out"
+        text = f"this column belongs in the {other.name} file; move it there or delete it"
         return "misplaced-column", text, name
     digits = name[len(name.rstrip("0123456789")) :] or "1"
     numbered = [f"{feature}_{digits}" for feature in form.readings]
     meant = one_slip_away(name, [*asked, *numbered])
     if meant is None:
         return None
-    text = f"no such column, and `{meant}` is a single slip away; write `{meant}`, or a name less like it"
+    text = f"no such column; did you mean `{meant}`? Write that, or choose a less similar name"
     return "misspelt-column", text, _feature(meant, form) or meant
 
 

@@ -25,7 +25,7 @@ def open_csv(data: bytes, paper: Paper, findings: Findings) -> Table | None:
             table = Table(paper, header_row, header, iter(()), decimal_comma=separator != ",")
             table.rows = _rows(table, records, separator, findings)
             return table
-    findings.report("empty-file", "holds separators only; fill it in or remove it", paper)
+    findings.report("empty-file", "holds only separators; fill it in or remove it", paper)
     return None
 
 
@@ -58,7 +58,7 @@ def _records(
                 row = skipped + reader.line_num + 1
             return
         except csv.Error:
-            what = "a quoted cell is not closed, or goes on behind its closing quote"
+            what = "a quoted cell has no closing quote, or has text after it"
             todo = "put quotes around the whole cell and write a quote inside it twice"
             findings.report("broken-quotes", f"{what}; {todo}", paper, row)
             yield row, None

@@ -49,7 +49,7 @@ def open_workbook(data: bytes, paper: Paper, findings: Findings) -> Table | None
         return None
     if len(filled) > 1:
         names = listed([f"`{shorten(name)}`" for name, _ in filled[:_MOST_NAMES]])
-        findings.report("several-sheets", f"the sheets {names} are filled; keep one table in one workbook", paper)
+        findings.report("several-sheets", f"the sheets {names} all have content; keep one table per workbook", paper)
         return None
     (_, rows), *_ = filled
     header_row, header = rows[0]
@@ -64,7 +64,7 @@ def _padded(rows: Iterable[Row], table: Table, findings: Findings) -> Iterator[R
     for row, cells in rows:
         if any(cells[width:]):
             table.complete = False
-            what = "a cell stands beyond the last column of the header; name its column or clear it"
+            what = "a cell is beyond the last column of the header; name its column or clear it"
             findings.report("ragged-row", what, table.paper, row)
         else:
             yield row, cells[:width] + [""] * (width - len(cells))
@@ -94,7 +94,7 @@ def _sheets(data: bytes) -> Iterator[tuple[str, list[Row]]]:
             gaps += len(cells) - len(there)
             if gaps > _LARGEST_GAPS or row > _LAST_ROW:
                 where = f"the sheet `{shorten(sheet.title)}` has cells far from its table, up to row {row}"
-                raise _Refused(f"{where}; clear what stands apart, or save the table as .csv")
+                raise _Refused(f"{where}; clear those cells, or save the table as .csv")
             texts = ["" if cell is EMPTY_CELL else _text(cell) for cell in cells]
             if sources is not None:
                 for place, source in enumerate(next(sources, ())):

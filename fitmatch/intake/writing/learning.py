@@ -36,7 +36,9 @@ def lesson(comparison: Comparison) -> Lesson | None:
     findings = Findings()
     old = (job.folder / JOB_FILE.name).read_bytes()
     if read_job(job.folder, job_toml=old).digest != job.digest:
-        findings.report("cannot-write", "a file of the job changed while it was read; run it again", JOB_FILE)
+        findings.report(
+            "cannot-write", ("a file of the job changed while it was being read; run the command again"), JOB_FILE
+        )
         raise InputError(findings.problems)
     old_text = text = old.decode()
     for kind in kinds:
@@ -56,8 +58,8 @@ def _with_kind(text: str, job: Job, kind: str, learned: Learned, findings: Findi
     figures = (_figure(learned.seating_nm, job.unit), _figure(learned.u_nm, job.unit))
     file = JobFile(text.removeprefix("\ufeff"), findings)
     if not SEATING.holds(learned.seating_nm) or not GAUGE_ERROR.holds(learned.u_nm):
-        what = f"{shown(learned.seating_nm, job.unit)} is no seating, which is {SEATING.bounds}"
-        file.report("cannot-write", f"{what}; look for a gauge that was set wrongly", "fit", kind)
+        what = f"{shown(learned.seating_nm, job.unit)} is not a possible seating, which is {SEATING.bounds}"
+        file.report("cannot-write", f"{what}; check how the gauges were set", "fit", kind)
         return text
     try:
         return with_seatings(text, {kind: figures})

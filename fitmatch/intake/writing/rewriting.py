@@ -88,7 +88,7 @@ def _into_empty(
         return _lines(text, header, _indent(text, header), pairs)
     empty = next((e for e in entries if e.path == table and text[e.value[0]] == "{"), None)
     if empty is None:
-        raise CannotRewrite("it stands nowhere by itself")
+        raise CannotRewrite("it has no place of its own")
     place = empty.value[0] + 1
     return place, place, f" {', '.join(pairs)}" + ("" if text[place] == " " else " ")
 
