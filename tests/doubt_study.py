@@ -255,8 +255,8 @@ def _undersize(rng: random.Random, bench: Bench) -> Planted | None:
 
 
 def _cap(rng: random.Random, bench: Bench) -> Planted | None:
-    """A cap exchanged or turned round: bores read at 45 degrees either side too, in one these lie 0.001 to 0.005 in
-    apart."""
+    """A cap swapped with another or fitted the wrong way round: bores read at 45 degrees either side too, in one these
+    lie 0.001 to 0.005 in apart."""
     for _, name in bench.cells("housing_bore"):
         bore = bench.readings["housing_bore", name]
         bench.oblique[str(name)] = tuple(bench.rounded(rng.gauss(bore, 2_000)) for _ in range(2))  # type: ignore[assignment]
@@ -309,7 +309,7 @@ MISTAKES: Final[dict[str, Kind]] = {
     "rod and main exchanged": Kind(_tables, ("other-group",)),
     "two shells exchanged": Kind(_walls_exchanged, ("other-group",)),
     "undersize of all rod journals": Kind(_undersize, ("undersize-shells",)),
-    "cap exchanged or turned round": Kind(_cap, ("cap-exchanged",)),
+    "cap swapped with another or fitted the wrong way round": Kind(_cap, ("cap-exchanged",)),
 }
 
 

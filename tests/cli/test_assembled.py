@@ -177,7 +177,7 @@ def test_every_mistake_is_told_at_once(tmp_path: Path) -> None:
     [
         ("position,clearence,method\nR1,0.002,gauge\n", ["assembled.csv:1: clearence: no such column"]),
         ("position,methd,clearance\nR1,gauge,0.002\n", ["assembled.csv:1: methd: no such column"]),
-        ("position,method\nR1,gauge\n", ["assembled.csv:1: clearance: neither clearance nor bore"]),
+        ("position,method\nR1,gauge\n", ["assembled.csv:1: clearance: there is no column clearance or bore"]),
         ("position,method,clearance,bore [xx]\nR1,gauge,0.002,\n", ["assembled.csv:1: bore: unknown unit `xx`"]),
         ("position,method,clearance\n", ["assembled.csv: has a header and no rows"]),
         ("position,method,clearance\nR1,gauge\n", ["assembled.csv:2: 2 cells where the header has 3"]),
@@ -288,7 +288,7 @@ def test_apart_and_mistake_are_named_with_causes_and_status_1(
     flat = " ".join(ran.out.split())
     assert ran.status == 1
     assert "4 assembled readings: 2 in agreement with the calculation, 1 apart from it, 1 a mistake." in flat
-    assert "APART: R1 (rod): 4.0 tenths looser than calculated. Likely: a cap that is not home" in flat
+    assert "APART: R1 (rod): 4.0 tenths looser than calculated. Likely: a cap that is not fully seated" in flat
     assert "A MISTAKE: R4 (rod): 6.0 tenths tighter than calculated. Likely: dirt or a burr behind a shell" in flat
     assert "Measure R1, R4 again, assembled." in flat and max(map(len, ran.out.split("\n"))) <= 100
 
@@ -360,7 +360,7 @@ def test_learning_writes_two_keys_and_renews_the_digest(tmp_path: Path, capsys: 
     ran = Ran(capsys, "assembled", job, "--learn")
     after = everything(job)
     new = read_job(job).digest
-    assert ran.status == 0 and "seating of rod written" in ran.err and "stands for the new figures too" in ran.err
+    assert ran.status == 0 and "seating of rod written" in ran.err and "was updated to match" in ran.err
     assert after.pop("job.toml") == (JOB + TAUGHT).encode()
     assert after.pop("assignment.json") == FIRST_PLAN.read_bytes().replace(old.encode(), new.encode())
     assert after == {name: data for name, data in before.items() if name not in ("job.toml", "assignment.json")}
@@ -445,7 +445,7 @@ def test_a_seating_beyond_all_reason_is_not_written(tmp_path: Path, capsys: pyte
     """All positions 0.01 in off teach a wrong setting of the gauge, and no seating."""
     job = mill(tmp_path, READINGS.replace("0.002", "0.012"))
     ran = Ran(capsys, "assembled", job, "--learn")
-    assert ran.status == 2 and "is no seating, which is -0.2 to 0.2 mm" in ran.err
+    assert ran.status == 2 and "is not a possible seating, which is -0.2 to 0.2 mm" in ran.err
     assert (job / "job.toml").read_text(encoding="utf-8") == JOB
 
 

@@ -158,7 +158,7 @@ def test_a_folder_that_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixtur
 @pytest.mark.parametrize(
     ("args", "words"),
     [
-        (["--json", "--csv"], "exclude each other"),
+        (["--json", "--csv"], "cannot be used together"),
         (["--explain", "R1", "--csv"], "--csv has one row for each position and no place for --explain"),
         (["--explain", "R99"], "there is no position `R99`; did you mean `R1`?"),
         (["--explain", "R1", "--with", "1", "nothing"], "there is no shell `nothing`"),
@@ -294,7 +294,9 @@ def test_a_lock_that_breaks_a_rule_is_told_in_figures(tmp_path: Path, capsys: py
     ):
         text = " ".join(Ran(capsys, "assign", job, "--unit", unit).out.split())
         assert f"its two walls differ by {difference}, and wall_difference allows {allowed}" in text
-        assert f"its thicker half is not the upper one: walls differ by {difference}, {passing} may pass" in text
+        assert (
+            f"its thicker half is not the upper one: walls differ by {difference}, and up to {passing} is allowed"
+        ) in text
 
 
 def test_save_writes_the_document_twice_the_same(job: Path, capsys: pytest.CaptureFixture[str]) -> None:

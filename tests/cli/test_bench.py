@@ -177,7 +177,7 @@ def test_a_file_with_decimal_commas_gets_more(tmp_path: Path) -> None:
         ("18162", "and a journal is 5 mm to 2 m; if another unit was meant"),
         ("1.8 mil", "`mil` means 0.001 in to some"),
         ("1.8 furlong", "unknown unit `furlong`"),
-        ("undo it", "undo stands alone"),
+        ("undo it", "undo must be typed alone"),
         ("undo", "no reading to take back"),
         ("back", "the first place"),
         ("keep", "say why"),
@@ -185,9 +185,9 @@ def test_a_file_with_decimal_commas_gets_more(tmp_path: Path) -> None:
         ("box C rod 5", "write box NAME KIND UPPERS LOWERS"),
         ("box C rot 5 5", "`rot` is not a kind of this job; write rod or main"),
         ("box C rod 0 0", "1 to 999 shells"),
-        ("box box-1 rod 1 1", "there is a box `box-1` already"),
+        ("box box-1 rod 1 1", "there is already a box `box-1`"),
         ("box a/b rod 1 1", "holds a `/`"),
-        ("box .a rod 1 1", "no name for a file"),
+        ("box .a rod 1 1", "cannot be a file name"),
     ],
 )
 def test_anything_else_is_refused(tmp_path: Path, typed: str, words: str) -> None:
@@ -279,7 +279,7 @@ def test_a_doubt_asks_nothing(tmp_path: Path) -> None:
     """The reading is saved and the next is asked for; one line tells the likely mistake, once; keep silences it."""
     sitting = Sitting(bench_job(tmp_path), doubter).enter("1.8162", "1.7")
     doubt = (
-        "doubtful: M1 journal reads 0.1000 in low: the decimal point one place off (compare with the paper); "
+        "doubtful: M1 journal reads 0.1000 in low: the decimal point one place out (compare with the paper); "
         "measure M1 again; undo, or keep REASON"
     )
     assert sitting.warned == [doubt] and sitting.bench.prompt().startswith("3/8 M2 journal")
@@ -303,7 +303,7 @@ def test_a_new_box(tmp_path: Path) -> None:
     assert sitting.bench.prompt().startswith("10/11 box-1/1 wall")
     sitting.enter("box box-2 main 1 0")
     assert sitting.bench.prompt().startswith("12/12 box-2/box-2-1 wall (main upper)")
-    assert "there is a box `C` already" in sitting.refused("box C rod 1 1")
+    assert "there is already a box `C`" in sitting.refused("box C rod 1 1")
 
 
 def test_a_box_of_the_only_family_that_fits(tmp_path: Path) -> None:

@@ -100,7 +100,7 @@ def test_as_many_as_asked_for(rods: int, mains: int) -> None:
         (["--rods", "0", "--mains", "0"], "at least one"),
         (["--rods", "100"], "--rods"),
         (["--unit", "cm"], "--unit"),
-        (["--sample", "generator-five", "--unit", "in"], "comes as it is"),
+        (["--sample", "generator-five", "--unit", "in"], "is copied as it is"),
         (["--sample", "no-such-engine"], "there is no sample `no-such-engine`"),
     ],
 )
@@ -169,7 +169,7 @@ def test_a_sample_is_copied_whole(
     ran = Ran(capsys, "new", copy, "--sample", "one-lung")
     assert ran.status == 0 and files_in(copy) == files_in(home / "one-lung")
     assert (copy / "job.toml").read_bytes() == (home / "one-lung" / "job.toml").read_bytes()
-    assert "known are one-lung" in Ran(capsys, "new", tmp_path / "other", "--sample", "two").err
+    assert "choose one of one-lung" in Ran(capsys, "new", tmp_path / "other", "--sample", "two").err
 
 
 @pytest.mark.parametrize("name", ["generator-five", "short-of-shells", "vee-eight"])

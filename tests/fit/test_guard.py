@@ -275,9 +275,9 @@ def test_a_guard_that_leaves_no_clearance_is_refused() -> None:
     assert text == (
         "job.toml: rules.guard: 3 leaves no clearance between the limits of R1 (rod): at R1 the uncertainty U is 1.96 "
         "um, or more with other shells, and from min to max there are 8.00 um; the largest guard that leaves every "
-        "position some is 2.04"
+        "position a clearance is 2.04"
     )
-    with pytest.raises(InputError, match=r"the largest guard that leaves every position some is 2\.04"):
+    with pytest.raises(InputError, match=r"the largest guard that leaves every position a clearance is 2\.04"):
         best_plan(job)
     assert refused(guarded(job, 2.04)) is None and best_plan(guarded(job, 2.04)).placements[0].within_limits
     assert refused(guarded(job, 2.05)) is not None
@@ -324,14 +324,14 @@ def test_one_line_for_each_kind() -> None:
     rods, mains = text.splitlines()
     assert "the limits of R1, R2, R3, R4, R5 and others (rod): at R2 the" in rods and "there are 6.00 um;" in rods
     assert "the limits of M1 (main): at M1 the" in mains and "there are 5.00 um;" in mains
-    assert rods.endswith("every position some is 1.27") and mains.endswith("every position some is 1.27")
+    assert rods.endswith("every position a clearance is 1.27") and mains.endswith("every position a clearance is 1.27")
 
 
 def test_limits_narrower_than_the_readings_scatter() -> None:
     """Where the readings alone scatter over more than the limits leave, no guard helps."""
     text = refused(one_rod(low=TARGET - 400, high=TARGET + 400, guard=0.1, stray=900))
     assert text is not None and text.endswith(
-        "0.80 um, and its readings scatter over 0.90 um; no guard leaves every position some, so leave it out"
+        "0.80 um, and its readings scatter over 0.90 um; no guard leaves every position a clearance, so leave it out"
     )
 
 
@@ -354,7 +354,8 @@ def test_a_guard_without_any_gauge_is_refused() -> None:
     """Nothing tells of the gauges: no uncertainty, no guard."""
     job = replace(one_rod(low=0, high=None, guard=0.84), measuring=Measuring())
     assert refused(job) == (
-        "job.toml: rules.guard: a guard needs a known uncertainty, and nothing tells of the gauges; tell it, or leave "
+        "job.toml: rules.guard: a guard needs a known uncertainty, and some of it is missing: the "
+        "gauges; state that, or leave "
         "guard out"
     )
 
@@ -389,12 +390,12 @@ def test_the_command_refuses_with_status_2(tmp_path: Path, options: tuple[str, .
     assert (ran.returncode, ran.stdout) == (2, "")
     assert "job.toml:6: rules.guard: 4 leaves no clearance between the limits of R1 and R2 (rod): at R1 " in ran.stderr
     assert "U is 3.92 um, or more with other shells, and from min to max there are 30.00 um;" in ran.stderr
-    assert ran.stderr.count("rules.guard") == 1 and ran.stderr.rstrip().endswith(" some is 3.82")
+    assert ran.stderr.count("rules.guard") == 1 and ran.stderr.rstrip().endswith(" a clearance is 3.82")
     assert not (wide / "assignment.json").exists()
     unknown = folder_of(tmp_path / "unknown", 0.84, JOB.replace("[gauge.ball]\nrepeatability = 0.001", "[gauge.ball]"))
     ran = run(unknown, *options)
     assert (ran.returncode, ran.stdout) == (2, "")
-    assert "a guard needs a known uncertainty, and nothing tells of the scatter of ball" in ran.stderr
+    assert "a guard needs a known uncertainty, and some of it is missing: the scatter of ball" in ran.stderr
     assert not (unknown / "assignment.json").exists()
     assert run(folder_of(tmp_path / "largest", 3.82), *options).returncode == 1  # R2 is beyond it
 

@@ -163,7 +163,7 @@ def test_readings_that_scatter_too_much() -> None:
     """Where the readings scatter by more than the limits are apart no walls can help, and that is what is said."""
     text = only(solved([bore(low=6 * STEP, high=5 * STEP)], both(-STEP, 0, STEP)))
     assert "its readings scatter by more than its limits allow" in text and "measure again" in text
-    assert "lies 11 tenths below the one by the means, and from min to max it is 10 tenths" in text
+    assert "is 11 tenths below the one from the means, and from min to max it is 10 tenths" in text
     assert text.startswith("its walls total ") and "too thick, clearance by the tightest readings" in text
     assert "max is 25 tenths" in only(solved([bore(low=26 * STEP, off=TARGET, min_nm=None)], both(0)))
 
@@ -216,7 +216,7 @@ def test_a_bad_fit_in_a_shortage() -> None:
     positions = [bore("R1"), bore("R2", off=8 * STEP)]
     text = only(solved(positions, both(0, half="upper") + both(0, half="lower")))
     assert "3 tenths too thin" in text
-    assert text.endswith("; besides, shells are short: 2 positions need an upper half and there is 1; "
+    assert text.endswith("; also, shells are short: 2 positions need an upper half and there is 1; "
                          "2 positions need a lower half and there is 1")  # fmt: skip
 
 
@@ -234,7 +234,8 @@ def test_wanted_elsewhere() -> None:
     plan = solved(positions, both(0, 4 * STEP), rules=Rules(wall_difference_nm=3 * STEP))
     assert only(plan) == (
         "its walls total 0.12000 in: 3 tenths too thin, clearance 0.00280 in, max 0.00250 in; needs walls totalling "
-        "0.12030 to 0.12130 in; pairs that would fit it exist, but too few for all positions that want them"
+        "0.12030 to 0.12130 in; pairs that would fit it exist, but there are too few for all the "
+        "positions that need them"
     )
 
 
@@ -285,10 +286,14 @@ def test_a_housing_bore_off_its_drawing(off: int, side: str) -> None:
     size = JOURNAL + 2 * THOU_WALL + TARGET
     position = bore(off=off)
     text = only(solved([position], both(0), drawing={"rod": {"housing_bore": Band(size, size)}}))
-    assert f"lies {side} its drawing band" in text and "shells cannot mend the crush" in text and "`accept`" in text
+    assert (
+        f"is {side} its drawing limits" in text
+        and ("no choice of shells can correct the crush") in text
+        and "`accept`" in text
+    )
     by_a_hair = solved([bore(off=1)], both(0), drawing={"rod": {"housing_bore": Band(size, size)}}, unit="mm")
     shown = only(by_a_hair).split()
-    assert shown[3] > shown[shown.index("band") + 1]
+    assert shown[3] > shown[shown.index("limits,") + 1]
 
 
 def test_an_accepted_housing_bore_is_flagged_on_one_line() -> None:
@@ -325,8 +330,7 @@ def test_a_locked_half_without_a_partner() -> None:
     shells = [*both(9 * STEP, half="upper"), *both(0, half="lower")]
     plan = solved([bore(upper=("box-1", "u1"), max_nm=TARGET, min_nm=TARGET - 10 * STEP)], shells)
     assert only(plan) == (
-        "needs walls totalling 0.12000 to 0.12100 in; no lower half in these boxes may share its bore with the locked "
-        "box-1/u1"
+        "needs walls totalling 0.12000 to 0.12100 in; no lower half in these boxes may go with the locked box-1/u1"
     )
     assert small(plan) == (("wall_difference",), [("wall_difference", None)])
 
@@ -361,7 +365,7 @@ def rule_job(**more: Any) -> Job:
 )
 def test_the_rule_in_the_way_is_named(job: Job, rule: str, cure: str) -> None:
     """A pair that would fit but for one rule is told of, with the rule, which is the reason and the cure."""
-    assert only(assign(job)).endswith("may share its bore")
+    assert only(assign(job)).endswith("may go together in it")
     assert small(assign(job)) == ((rule,), [(cure, None)])
     free = with_rules(job, Rules())
     assert reasons(assign(free)) == {}

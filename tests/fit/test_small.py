@@ -211,7 +211,7 @@ def test_a_bore_off_its_drawing() -> None:
     band = {"rod": {"housing_bore": Band(position.housing_bore.mean_nm + 1, position.housing_bore.mean_nm + 2)}}
     plan, reason = only([position], [*make_shells("upper", [WALL]), *make_shells("lower", [WALL])], drawing=band)
     assert (reason.together, reason.cures) == (("drawing",), (Cure("accept"),))
-    assert "Kept out by the drawing band of the housing bore alone" in " ".join(plan_text(plan, "in").split())
+    assert "Kept out by the drawing limits of the housing bore alone" in " ".join(plan_text(plan, "in").split())
 
 
 def test_too_much_is_said(monkeypatch: pytest.MonkeyPatch) -> None:

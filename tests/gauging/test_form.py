@@ -134,7 +134,7 @@ def test_limits_flag_positions_and_placed_shells() -> None:
     }
     assert plan.needs_attention and not best_plan(job).needs_attention
     texts = " ".join(flag_words(f, "in") for f in plan.flags)
-    assert "its larger diameter lies across the joint" in texts and "hour-glass" in texts
+    assert "its larger diameter is across the joint" in texts and "hour-glass" in texts
     assert list(form_flags(job, plan.placements)) == []
 
 

@@ -132,7 +132,7 @@ def test_a_strip_confirms_and_never_teaches() -> None:
     job = with_reading(job_with([TENTH] * 4), 0, method="strip", readings_nm=(CLEARANCE + 4 * TENTH,))
     found = compare(job)
     assert verdicts(found) == [Verdict.APART, *[Verdict.AGREES] * 3]
-    assert found.learned["rod"] == Learned(3, TENTH, 0) and why(found, 0) == "a strip does not teach"
+    assert found.learned["rod"] == Learned(3, TENTH, 0) and why(found, 0) == "a strip is too coarse to learn from"
     assert not compare(with_reading(job_with([TENTH] * 3), 0, method="strip")).learned
 
 
@@ -166,7 +166,7 @@ def test_a_doubt_about_a_bore_goes_with_the_housing() -> None:
 def test_a_reading_that_stands_out_from_its_kind_does_not_teach() -> None:
     """More than 0.0005 in off the others' median: it is a mistake and teaches nothing; at 0.0005 in it still does."""
     found = compare(job_with([0, 0, 0, 12_701]))
-    assert found.learned["rod"] == Learned(3, 0, 0) and "stands out" in why(found, 3)
+    assert found.learned["rod"] == Learned(3, 0, 0) and "differs too much" in why(found, 3)
     assert compare(job_with([0, 0, 0, 12_700])).learned["rod"].positions == 4
 
 

@@ -34,7 +34,7 @@ def test_rules_are_read(tmp_path: Path) -> None:
 def test_columns_without_housings_that_move_are_warned_of(tmp_path: Path) -> None:
     """movable_within does nothing where no kind is movable, and that is said."""
     job = read_job(write_job(tmp_path, f'{JOB}[rules]\nmovable_within = ["bank"]\n', POSITIONS))
-    assert any("rules.movable_within does nothing without rules.movable" in text for text in job.warnings)
+    assert any("rules.movable_within has no effect without rules.movable" in text for text in job.warnings)
 
 
 def test_rules_that_will_not_do(tmp_path: Path) -> None:

@@ -47,7 +47,7 @@ def _thin(rng: random.Random) -> Job:
 
 
 def _guarded(rng: random.Random) -> Job:
-    """With a guard that leaves every position some clearance."""
+    """With a guard that leaves every position a clearance clearance."""
     while True:
         job = guarded_job(rng, both_limits=True)
         try:

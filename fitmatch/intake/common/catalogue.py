@@ -1,4 +1,4 @@
-"""The catalogue of mistakes: every code a `Problem` of the input can carry, and what it means in one line."""
+"""The catalogue of mistakes: every code that a `Problem` in the input can have, and what it means in one line."""
 
 from typing import Final
 

@@ -1,5 +1,5 @@
-"""The tables of job.toml about measuring: gauges, what they measured, temperature, materials, limits of form, and
-where the bench reads."""
+"""The tables of job.toml about measuring: gauges, what they measured, temperature, materials, limits of form, and where
+readings are taken at the bench."""
 
 from collections.abc import Collection, Sequence
 from typing import Final
@@ -43,7 +43,7 @@ FORM_KEYS: Final = (
 )
 BENCH_KEYS: Final = tuple(f"{feature}_{what}" for feature in FEATURES for what in ("stations", "angles"))
 _LARGEST_ZERO_NM: Final = 200_000
-_LONGEST_CIRCLE: Final = 6  # names shown of it
+_LONGEST_CIRCLE: Final = 6  # names shown of a circle
 _COEFFICIENTS: Final = (0.0, 1e-4, "0 to 1e-4 per kelvin; write it like 11.5e-6")
 _BENCH: Final = (-20.0, 60.0, "-20 to 60 degrees Celsius")
 _OFF: Final = (0.0, 20.0, "0 to 20 kelvin")
@@ -69,7 +69,7 @@ def read_measuring(values: Values, kinds: Collection[str]) -> Measuring:
 
 
 def _gauges(values: Values) -> dict[str, Gauge]:
-    """The gauges by name; one with a fault is there as well, as its name is known."""
+    """The gauges by name; one with a fault is included, as its name is known."""
     names = values.kinds(("gauge",), None)
     gauges = {name: _gauge(values, name, names) for name in names}
     _refuse_circles(values, gauges)
@@ -77,7 +77,7 @@ def _gauges(values: Values) -> dict[str, Gauge]:
 
 
 def _temperature(values: Values) -> Temperature | None:
-    """What job.toml says about temperature; None where it says nothing."""
+    """What job.toml says about temperature; None if it says nothing."""
     path = ("temperature",)
     values.refuse_unknown(path, TEMPERATURE_KEYS)
     if "temperature" not in values.document:
@@ -97,8 +97,8 @@ def _temperature(values: Values) -> Temperature | None:
 
 
 def _materials(values: Values, kinds: Collection[str]) -> dict[str, dict[str, Decimal]]:
-    """Coefficients of expansion by kind and feature. Where a temperature is given every kind needs both: corrected on
-    one side only, a clearance would be worse than without."""
+    """Coefficients of expansion by kind and feature. If a temperature is given every kind needs both: corrected on one
+    side only, a clearance would be worse than uncorrected."""
     found = values.by_kind(
         ("material",), kinds, lambda kind: values.each(kind, DIAMETERS, lambda path: _material(values, path))
     )
@@ -112,7 +112,7 @@ def _materials(values: Values, kinds: Collection[str]) -> dict[str, dict[str, De
 
 
 def _bench(values: Values, path: Path) -> dict[str, tuple[Place, ...]]:
-    """Where the bench reads what of a kind, by feature: every angle at the first station, then at the next."""
+    """Where the features of a kind are read at the bench: every angle at the first station, then at the next."""
     values.refuse_unknown(path, BENCH_KEYS)
     bench: dict[str, tuple[Place, ...]] = {}
     for feature in FEATURES:
@@ -135,7 +135,7 @@ def _stations(values: Values, path: Path) -> Sequence[int | None]:
 
 
 def _angles(values: Values, path: Path, feature: str) -> Sequence[float]:
-    """Degrees; 0 must be among those of a bore or a wall, as only readings there make a size."""
+    """Degrees; 0 must be among those of a bore or a wall, as only readings there count in a size."""
     numbers = values.numbers(path, "write a list of degrees from the crown axis, such as [0, 90]")
     if numbers is None:
         return (0.0,)
@@ -189,7 +189,7 @@ def _unit(values: Values, name: str) -> str | None:
 
 
 def _zero(values: Values, name: str, unit: str | None) -> int:
-    """Reading on the standard - the standard's value; 0 where nothing is told."""
+    """Reading on the standard - the standard's value; 0 if nothing is given."""
     path = ("gauge", name)
     standard = values.length((*path, "standard"), STANDARD, unit)
     reads = values.length((*path, "standard_reads"), STANDARD, unit)
@@ -218,7 +218,7 @@ def _gauge_name(values: Values, path: Path, gauges: Collection[str]) -> str | No
 
 
 def _refuse_circles(values: Values, gauges: dict[str, Gauge]) -> None:
-    """Gauges that were set with one another in a circle inherit nothing: each circle is noted once and cut."""
+    """Gauges that were set with one another in a circle inherit nothing: each circle is noted once and broken."""
     for name in gauges:
         chain, before = {name: None}, gauges[name].set_with  # a dict: in file order, and quick to look up
         while before is not None and before not in chain:

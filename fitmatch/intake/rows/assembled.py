@@ -1,4 +1,5 @@
-"""assembled.csv to readings: what was measured with the shells in, each laid to its position and its pair of shells."""
+"""assembled.csv to readings: what was measured with the shells in, each assigned to its position and its pair of
+shells."""
 
 from collections.abc import Iterable
 from typing import Final
@@ -41,7 +42,8 @@ class AssembledReader(ShellNames):
         complete: bool,
         plan_sound: bool,
     ) -> None:
-        """`complete`: every position and shell is known. `plan_sound`: what `plan` lacks is in no saved plan."""
+        """`complete`: every position and shell is known. `plan_sound`: the saved plan could be read, so what `plan`
+        lacks is not in it."""
         self._by_key = {shell.key: shell for shell in shells}
         super().__init__(sheet, self._by_key.values(), complete=complete)
         self._positions = {p.name: p for p in positions}
@@ -82,7 +84,7 @@ class AssembledReader(ShellNames):
             text = "is given as well as a bore; keep what the gauge showed and clear the other"
             self.sheet.report("clearance-and-bore", text, row, "clearance")
         kind = position.kind if position else ""
-        # A strip is measured with no gauge unless its row names one.
+        # A strip is read without a gauge unless its row names one.
         gauge: tuple[str | None, bool] = None, True
         if method != STRIP or self.sheet.cell(cells, GAUGE):
             gauge = self.sheet.gauge(row, cells, GAUGE, kind, "housing_bore")
@@ -120,7 +122,7 @@ class AssembledReader(ShellNames):
         return None
 
     def _pair(self, row: int, cells: list[str], position: Position | None, *, asked: bool) -> tuple[Key, Key] | None:
-        """The two shells that were in: the row's own, else those of the saved plan."""
+        """The two shells that were fitted: the row's own, otherwise those of the saved plan."""
         pair = []
         for side in SIDES:
             typed = self.sheet.cell(cells, side)

@@ -1,4 +1,4 @@
-"""The .csv side of the table reader: which mark separates the cells, and what becomes of broken quotes."""
+"""The .csv side of the table reader: which character separates the cells, and what happens to broken quotes."""
 
 import csv
 from collections.abc import Iterator
@@ -30,7 +30,7 @@ def open_csv(data: bytes, paper: Paper, findings: Findings) -> Table | None:
 
 
 def separator_of(header: str) -> str:
-    """The separator that parts the header into the most cells."""
+    """The separator that splits the header into the most cells."""
 
     def cells(separator: str) -> int:
         try:
@@ -46,7 +46,7 @@ def _records(
 ) -> Iterator[tuple[int, list[str] | None]]:
     """Every record with the row it starts in; None for one whose quotes are broken.
 
-    After broken quotes reading goes on in the next line: an unclosed quote would otherwise hide the rest of the file.
+    After broken quotes reading goes on at the next line: an unclosed quote would otherwise hide the rest of the file.
     """
     skipped = resume = 0  # lines read so far, and where the next one starts
     while True:

@@ -12,7 +12,7 @@ from fitmatch.records.job import Job
 from fitmatch.wording import shorten
 
 MOST_SHELLS: Final = 999
-_NO_FILE_NAME: Final = frozenset('<>:"\\|?*')  # what some system takes in no name of a file
+_NO_FILE_NAME: Final = frozenset('<>:"\\|?*')  # what some system does not allow in a file name
 
 
 class BoxError(Exception):
@@ -20,7 +20,7 @@ class BoxError(Exception):
 
 
 class NewBox(NamedTuple):
-    """What was asked for."""
+    """What was requested."""
 
     name: str
     kind: str
@@ -51,7 +51,7 @@ def write_box(box: NewBox, job: Job, settings: Settings) -> str:
 
 
 def shell_names(box: NewBox) -> list[str]:
-    """`C1`, `C2` and so on in box C: names that are to be told apart when all boxes lie on one bench."""
+    """`C1`, `C2` and so on in box C: names that can be told apart when all boxes are on one bench."""
     stem = f"{box.name}-" if box.name[-1].isdigit() else box.name
     return [f"{stem}{number}" for number in range(1, box.uppers + box.lowers + 1)]
 
@@ -71,7 +71,7 @@ def _check(box: NewBox, job: Job) -> None:
 
 
 def _path(name: str, settings: Settings) -> str:
-    """Where the first glob finds a file of this name."""
+    """Where the first glob would match a file of this name."""
     for pattern in settings.shells or ():
         place, slash, last = pattern.strip().rpartition("/")
         if has_magic(last) and not has_magic(place) and fnmatch(f"{name}.csv", last):
