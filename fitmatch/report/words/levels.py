@@ -17,7 +17,7 @@ WORDS: Final = {
     "positions_below_want": "positions below the wanted band",
     "want_shortfall": "total shortfall below the wanted band",
     "positions_above_want": "positions above the wanted band",
-    "want_excess": "total excess over the wished band",
+    "want_excess": "total excess over the wanted band",
     "worst_deviation": "worst deviation from target",
     "sum_squared_deviation": "sum of squared deviations",
     "spread": "spread",
