@@ -84,7 +84,8 @@ def test_the_path_goes_feature_by_feature(tmp_path: Path) -> None:
 
 
 def test_stations_angles_and_gauges_of_the_path(tmp_path: Path) -> None:
-    """[bench.KIND] tells where, a place named twice is read twice; [measured.KIND] with what, and its unit counts."""
+    """[bench.KIND] says where, and a place named twice is read twice; [measured.KIND] with what, and its unit
+    counts."""
     gauges = '[gauge.bore-1]\nunit = "mm"\n[measured.rod]\nhousing_bore = "bore-1"\n'
     folder = bench_job(tmp_path, JOB + PLACES + gauges)
     prompts = [prompt.partition(" ")[2] for prompt in Sitting(folder).walk()]
@@ -102,7 +103,7 @@ def test_stations_angles_and_gauges_of_the_path(tmp_path: Path) -> None:
 
 
 def test_full_items_are_passed_over(tmp_path: Path) -> None:
-    """What the long file or a wide column holds is not asked for, nor a shell on hold; the rest of an item is."""
+    """What the long file or a wide column has is not asked for, nor a shell on hold; the rest of an item is."""
     log = (
         "item,feature,station,angle,reading\nR1,journal,2,90,1.8162\nR1,journal,2,180,1.8162\nM1,journal,7,,2.125\n"
         "M2,journal,,90,2.125\n"
@@ -276,7 +277,7 @@ def doubter(job: Job) -> Iterable[Doubt]:
 
 
 def test_a_doubt_asks_nothing(tmp_path: Path) -> None:
-    """The reading is saved and the next is asked for; one line tells the likely mistake, once; keep silences it."""
+    """The reading is saved and the next is asked for; one line gives the likely mistake, once; keep silences it."""
     sitting = Sitting(bench_job(tmp_path), doubter).enter("1.8162", "1.7")
     doubt = (
         "doubtful: M1 journal reads 0.1000 in low: the decimal point one place out (compare with the paper); "

@@ -101,7 +101,7 @@ def test_another_name_for_the_readings(tmp_path: Path) -> None:
 
 
 def test_a_torn_row_is_told_of(tmp_path: Path) -> None:
-    """A last row cut short is put aside with a message, and asked for again; nothing of it is lost."""
+    """A last row cut short is moved aside with a message, and asked for again; nothing of it is lost."""
     folder = bench_job(tmp_path)
     measure(folder, "1.8162\n2.125\n")
     path = folder / "readings.csv"
@@ -143,7 +143,7 @@ def test_ctrl_c(tmp_path: Path) -> None:
 
 
 def test_a_file_written_by_another_program_meanwhile(tmp_path: Path) -> None:
-    """Nothing is written over it; the sitting ends with 2 and says so."""
+    """Nothing is written over it; the session ends with 2 and says so."""
     folder = bench_job(tmp_path)
     ran = subprocess.Popen([*COMMAND, str(folder)], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
                            stderr=subprocess.PIPE, env=ENVIRONMENT)  # fmt: skip
@@ -155,7 +155,7 @@ def test_a_file_written_by_another_program_meanwhile(tmp_path: Path) -> None:
 
 
 def test_nobody_to_tell(tmp_path: Path) -> None:
-    """When the echo can no longer be shown the sitting ends with 2: nothing more is taken unseen."""
+    """When the echo can no longer be shown the session ends with 2: nothing more is taken unseen."""
     folder = bench_job(tmp_path)
     ran = subprocess.Popen([*COMMAND, str(folder)], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
                            stderr=subprocess.PIPE, env=ENVIRONMENT)  # fmt: skip

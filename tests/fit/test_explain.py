@@ -236,7 +236,7 @@ def test_names_that_are_none() -> None:
 
 
 def test_a_position_that_stays_empty() -> None:
-    """Of an empty position the reason is told, and the best plan in which it is filled."""
+    """For an empty position the reason is given, and the best plan in which it is filled."""
     job = make_job(
         [make_position(f"R{n}", 2 * WALL + TARGET + (n - 1) * STEP) for n in (1, 2)],
         list(three_rods().shells[:1]) + list(three_rods().shells[4:]),

@@ -133,7 +133,7 @@ def assert_best(strategy: str, count: int) -> tuple[int, int, int]:
 @pytest.mark.usefixtures("few_draws")
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
 def test_guarded_answers_are_the_best_of_all_plans(strategy: str) -> None:
-    """Margins that differ from pair to pair: every strategy stands at the figures of the best plan on every level."""
+    """Margins that differ from pair to pair: every strategy has the figures of the best plan on every level."""
     count = DEEP or 165
     looked, differ, changed = assert_best(strategy, count)
     assert looked >= 0.9 * count  # the others have a guard that leaves no clearance; far fewer than half
@@ -153,7 +153,7 @@ def test_narrowing_first_changes_no_guarded_answer(strategy: str, monkeypatch: p
 
 @pytest.mark.usefixtures("few_draws")
 def test_guarded_baselines_are_judged_by_guarded_limits() -> None:
-    """What by-hand and as-boxed give is held against the same limits."""
+    """What by-hand and as-boxed give is compared with the same limits."""
     looked = 0
     for seed in range(60):
         job = guarded_job(random.Random(f"guarded baselines {seed}"))
@@ -252,7 +252,7 @@ def test_guard_084_gives_95_percent_at_a_limit(scatter: int, side: str) -> None:
 
 @pytest.mark.parametrize(("r", "conformance"), [(0.5, 0.84134), (0.8224, 0.95), (0.83, 0.95154), (1.0, 0.97725)])
 def test_conformance_at_guards_of_2_u(r: float, conformance: float) -> None:
-    """The chance at an acceptance limit that lies 2 r u inside the tolerance, one-sided normal (JCGM 106:2012, guard
+    """The chance at an acceptance limit that is 2 r u inside the tolerance, one-sided normal (JCGM 106:2012, guard
     band r U with U = 2 u; the figures are own arithmetic)."""
     u = 2_000_000  # fine steps, so that rounding to a nanometre does not show
     margin = round(2 * r * u)
@@ -312,7 +312,7 @@ def test_the_largest_guard_by_whole_nanometres() -> None:
 
 
 def test_one_line_for_each_kind() -> None:
-    """Of each kind the position that allows least is told, and everywhere the guard that would do for all."""
+    """For each kind the position that allows least is named, and everywhere the guard that would do for all."""
     job = one_rod(low=TARGET - 4_000, high=TARGET + 4_000, guard=3.0)
     (rod,) = job.positions
     positions = [rod, *(replace(rod, name=f"R{n}", max_nm=TARGET + 2_000 + n) for n in range(2, 9))]
@@ -351,7 +351,7 @@ def test_a_position_is_refused_only_if_no_way_of_measuring_helps() -> None:
 
 
 def test_a_guard_without_any_gauge_is_refused() -> None:
-    """Nothing tells of the gauges: no uncertainty, no guard."""
+    """Nothing says what the gauges are: no uncertainty, no guard."""
     job = replace(one_rod(low=0, high=None, guard=0.84), measuring=Measuring())
     assert refused(job) == (
         "job.toml: rules.guard: a guard needs a known uncertainty, and some of it is missing: the "
@@ -362,7 +362,7 @@ def test_a_guard_without_any_gauge_is_refused() -> None:
 
 @pytest.mark.parametrize("last", [False, True])
 def test_a_guard_with_one_shell_of_unknown_scatter_is_refused(last: bool) -> None:
-    """No pair may be judged by a lower bound, wherever its shells stand in the file."""
+    """No pair may be judged by a lower bound, wherever its shells are in the file."""
     job = one_rod(low=TARGET - 9_000, high=TARGET + 9_000, guard=0.84)
     odd = make_shell("odd", "upper", WALL, measured_as=measured_by("tube"))
     shells = (*job.shells, odd) if last else (odd, *job.shells)
@@ -404,7 +404,7 @@ def test_the_command_refuses_with_status_2(tmp_path: Path, options: tuple[str, .
 
 
 def test_the_checker_refuses_other_margins() -> None:
-    """A margin a nanometre off, one left out and one that nobody asked for are all found."""
+    """A margin a nanometre off, one left out and an unwanted one are all found."""
     guard = best_plan(one_rod(low=TARGET - 1_647, high=TARGET + 9_000, guard=0.84))
     check(guard)
     for plan, margin in ((guard, 1_648), (guard, 0), (guard, 1_646), (best_plan(guarded(guard.job, 0.0)), 1_700)):

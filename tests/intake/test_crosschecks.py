@@ -30,7 +30,7 @@ def test_positions_of_one_name(tmp_path: Path) -> None:
 
 
 def test_shells_of_one_name_in_one_box(tmp_path: Path) -> None:
-    """A shell's name is unique in its box, wherever the box's rows stand; other boxes may use it again."""
+    """A shell's name is unique in its box, wherever the box's rows are; other boxes may use it again."""
     folder = write_job(
         tmp_path,
         shells=SHELLS + "02,rod,upper,\n",
@@ -256,7 +256,7 @@ def test_locked_halves_ask_for_nothing(tmp_path: Path) -> None:
 
 
 def test_what_follows_from_a_slip_in_a_header_is_not_reported(tmp_path: Path) -> None:
-    """Where a matched column or the targets stand under a misspelt name, their lack is not reported besides."""
+    """Where a matched column or the targets are under a misspelt name, they are not reported missing as well."""
     shells = "shell,kind,half,wall,flage\n01,rod,either,0.0618,y\n"
     positions = "position,kind,journal,housing_bore,flange,taget\nR1,rod,1.8162,1.9421,y,0.002\n"
     folder = write_job(tmp_path / "1", 'unit = "in"\n[fit.rod]\n', positions, shells)
@@ -294,12 +294,12 @@ def test_each_kind_is_judged_by_itself(tmp_path: Path) -> None:
     ],
 )
 def test_slips(one: str, other: str, count: int) -> None:
-    """A slip is one letter added, lost, changed or swapped with its neighbour."""
+    """A typing error is one letter added, lost, changed or swapped with its neighbour."""
     assert slips(one, other) == slips(other, one) == count
 
 
 def test_near_words() -> None:
-    """The nearest word begins like the other or is the fewest slips away; short words are too few letters to tell."""
+    """The nearest word begins like the other or is the fewest changes away; short words have too few letters to say."""
     assert nearest("targt", ["min", "target", "target_ratio"]) == "target"
     assert nearest("HOUSING", ["journal", "housing_bore"]) == "housing_bore"
     assert nearest("x", []) is None

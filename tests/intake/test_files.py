@@ -156,7 +156,7 @@ def test_dialects(tmp_path: Path, ending: str, mark: str, separator: str) -> Non
 
 @pytest.mark.parametrize("separator", [";", "\t"])
 def test_decimal_commas(tmp_path: Path, separator: str) -> None:
-    """With `;` or tabs between cells a decimal comma is a decimal point, and both may stand in one file."""
+    """With `;` or tabs between cells a decimal comma is a decimal point, and both may be in one file."""
 
     def comma(text: str) -> str:
         return text.replace(",", separator).replace(".", ",").replace("1,8161", "1.8161")
@@ -244,7 +244,7 @@ def test_an_endless_header(tmp_path: Path) -> None:
 
 
 def test_what_follows_from_a_missing_name_or_kind_column(tmp_path: Path) -> None:
-    """Without the column its cells are not missing besides, and the other cells are still checked."""
+    """Without the column its cells are not also missing, and the other cells are still checked."""
     folder = write_job(tmp_path, positions="journal,housing_bore\nx,1.9421\n", shells="wall\n0.0618\ny\n")
     assert codes(folder) == ["missing-column"] * 2 + ["not-a-length"] + ["missing-column"] * 3 + ["not-a-length"]
 
@@ -349,7 +349,7 @@ def test_columns_a_slip_away(tmp_path: Path, typed: str, meant: str | None) -> N
 
 
 def test_a_misspelt_column_is_not_missing_besides(tmp_path: Path) -> None:
-    """What follows from a slip in a header is not reported: neither the lack of the column nor its empty cells."""
+    """What follows from a misspelt header is not reported: neither the lack of the column nor its empty cells."""
     assert (
         codes(write_job(tmp_path, shells=SHELLS.replace("shell,kind,half,wall", "shel,kid,haif,walls")))
         == ["misspelt-column"] * 4
@@ -381,7 +381,7 @@ def test_columns_of_the_other_file(tmp_path: Path) -> None:
 
 
 def test_units_in_headers(tmp_path: Path) -> None:
-    """A header's unit must be known and stand over lengths; what is below a wrong one is not judged."""
+    """A header's unit must be known and be over lengths; what is below a wrong one is not judged."""
     positions = "position [mm],kind,journal [furlong],housing_bore [tenths]\nR1,rod,1e9,19421\n"
     folder = write_job(tmp_path / "inch", positions=positions)
     assert mistakes(folder) == [

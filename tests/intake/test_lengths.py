@@ -78,7 +78,7 @@ def test_a_trailing_point_is_a_number() -> None:
 
 
 def test_a_decimal_comma_only_where_it_is_allowed() -> None:
-    """`1,8162` is read with a decimal comma where cells are parted by something else, and refused elsewhere."""
+    """`1,8162` is read with a decimal comma where cells are separated by something else, and refused elsewhere."""
     assert nm("1,8162", decimal_comma=True) == nm("1.8162", decimal_comma=True) == nm("1.8162")
     assert "decimal comma" in refusal("1,8162")
     assert "thousands separator" in refusal("1,816")

@@ -22,7 +22,7 @@ GOOD = HEADER + "R1,journal,1,0,50\nR1,housing_bore,1,0,54.05\n1,wall,1,0,2\n2,w
 
 
 def long_job(folder: Path, rows: str, job: str = LONG, **more: str) -> Path:
-    """A job whose readings all stand in the long file; `rows` begin with the header."""
+    """A job with all its readings in the long file; `rows` begin with the header."""
     files = {"positions": BARE_POSITIONS, "shells": BARE_SHELLS} | more
     return write_job(folder, job, readings_DOT_csv=rows, **files)
 
@@ -49,7 +49,7 @@ def test_readings_of_the_long_file(tmp_path: Path) -> None:
 
 
 def test_places_repeats_and_optional_columns(tmp_path: Path) -> None:
-    """Same station and angle are repeats, a diameter at 180 degrees is the one at 0; what else is told is kept."""
+    """Same station and angle are repeats, a diameter at 180 degrees is the one at 0; what else is given is kept."""
     rows = (
         "item;feature;station;angle;reading;gauge;by;time;confirmed;note\n"
         "R1;Journal;1;0;50,000;mic;first;8:15;yes;x\n"
@@ -147,7 +147,7 @@ def test_the_gauges_unit_in_wide_columns(tmp_path: Path) -> None:
 
 
 def test_gauges_temperature_and_materials(tmp_path: Path) -> None:
-    """Numbers of a gauge are in its own unit; names of materials stand for coefficients of the table."""
+    """Numbers of a gauge are in its own unit; names of materials mean coefficients of the table."""
     tables = (
         '[gauge.mic]\nunit = "in"\nresolution = 0.0001\nlimit = "2 um"\nrepeatability = 0.00005\nstandard = 2\n'
         "standard_reads = 2.0001\nball = 0\nexpansion = 11.5e-6\n"
@@ -239,7 +239,7 @@ def test_bad_headers(tmp_path: Path, header: str, words: str) -> None:
 
 
 def test_one_feature_in_two_files(tmp_path: Path) -> None:
-    """An item's feature stands in one file; each item is reported once, at its first row."""
+    """An item's feature is in one file; each item is reported once, at its first row."""
     rows = HEADER + "R1,journal,1,0,50\nR1,journal,2,0,50\n1,wall,1,0,2\n"
     found = mistakes(long_job(tmp_path, rows, positions=POSITIONS, shells=SHELLS))
     assert found == [
@@ -270,13 +270,13 @@ def test_what_follows_from_a_bad_row_elsewhere_is_left_out(tmp_path: Path) -> No
     [("readings.csv", "missing-file"), ("../readings.csv", "outside-folder"), ("readings.txt", "wrong-ending")],
 )
 def test_where_the_long_file_is(tmp_path: Path, source: str, code: str) -> None:
-    """It lies in the job folder, as a .csv or .xlsx file."""
+    """It is in the job folder, as a .csv or .xlsx file."""
     job = LONG.replace("readings.csv", source)
     assert codes(write_job(tmp_path, job, BARE_POSITIONS, BARE_SHELLS)) == [code]
 
 
 def test_a_bore_no_greater_than_its_journal(tmp_path: Path) -> None:
-    """Sizes of the long file are held against one another too."""
+    """Sizes of the long file are compared with one another too."""
     rows = HEADER + "R1,journal,1,0,54\nR1,housing_bore,1,0,50\n"
     assert codes(long_job(tmp_path, rows)) == ["bore-not-greater"]
 
@@ -364,7 +364,7 @@ def test_a_temperature_needs_materials(tmp_path: Path) -> None:
 
 
 def test_unknown_gauges_in_tables(tmp_path: Path) -> None:
-    """A gauge named in a cell needs its table; its reading is not held against anything."""
+    """A gauge named in a cell needs its table; its reading is not compared with anything."""
     positions = "position,kind,journal,housing_bore,gauge,journal_gauge\nR1,rod,50,54.05,b,c\n"
     shells = "shell,kind,half,wall,gauge\n1,rod,upper,99,x\n"
     assert mistakes(wide(tmp_path, "[gauge.a]\n", positions=positions, shells=shells)) == [
@@ -398,7 +398,8 @@ def test_unknown_gauges_in_tables(tmp_path: Path) -> None:
     ],
 )
 def test_mistakes_in_where_the_bench_reads(tmp_path: Path, lines: str, mistake: str) -> None:
-    """Stations are whole numbers, angles degrees with the crown axis among them; anything else is told with its key."""
+    """Stations are whole numbers, angles degrees with the crown axis among them; anything else is reported with its
+    key."""
     row = JOB.count("\n") + 2
     (told,) = mistakes(write_job(tmp_path, f"{JOB}[bench.rod]\n{lines}\n"))
     assert told.startswith(f"job.toml:{row}: bench.rod.{lines.partition(' ')[0]}: {mistake}")

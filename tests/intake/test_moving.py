@@ -1,4 +1,4 @@
-"""The rules about housings that may move, as a job folder tells them, and what the reports say of them."""
+"""The rules about housings that may move, as a job folder sets them, and what the reports say of them."""
 
 import csv
 import json
@@ -76,7 +76,7 @@ def test_moves_are_told(tmp_path: Path) -> None:
 
 
 def test_assembled_readings_know_what_moved(tmp_path: Path) -> None:
-    """A clearance read with the shells in is held against the journal in the housing that the saved plan put there."""
+    """A clearance read with the shells in is compared with the journal in the housing that the saved plan put there."""
     from fitmatch.gauging.assembled import compare
     from fitmatch.gauging.doubts.check import doubts_of
 

@@ -1,4 +1,4 @@
-"""The rules about bores in a row, and the column `offset`, as a job folder tells them."""
+"""The rules about bores in a row, and the column `offset`, as a job folder sets them."""
 
 from pathlib import Path
 
@@ -39,7 +39,7 @@ def test_offsets_in_some_rows_only(tmp_path: Path) -> None:
 
 
 def test_rules_that_will_not_do(tmp_path: Path) -> None:
-    """Kinds without a table, lengths that are none, and rules that are not told by kind are bad input."""
+    """Kinds without a table, lengths that are none, and rules not given by kind are bad input."""
     assert mistakes(
         write_job(tmp_path, f"{JOB}[rules]\nneighbour_step = 0.0003\nline = {{ main = 1, rod = -1 }}\n")
     ) == [

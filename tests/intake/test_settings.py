@@ -44,7 +44,7 @@ def test_a_job_toml_without_any_key(tmp_path: Path) -> None:
 
 
 def test_unknown_keys_name_the_nearest(tmp_path: Path) -> None:
-    """An unknown key is reported wherever it stands, with the nearest known one of its table."""
+    """An unknown key is reported wherever it is, with the nearest known one of its table."""
     job = (
         f'titel = "x"\n{JOB}taget_ratio = 1\n[rule]\n[rules]\nthik_half = {{}}\nlimit_at = 1\n'
         "[coating]\nmesured = 1\n[sources]\npositon = 1\n[drawing.rod]\nhousing = 1\n"
@@ -112,7 +112,7 @@ def test_wrong_types_and_words(tmp_path: Path, lines: str, key: str, words: str)
 
 
 def test_a_value_in_a_table_of_several_lines(tmp_path: Path) -> None:
-    """A key's row is the line where it begins, whatever comments, blank lines and long lists stand before it."""
+    """A key's row is the line where it begins, whatever comments, blank lines and long lists come before it."""
     job = (
         '# top\n\nunit = "in"\n[sources]\nshells = [\n  "shells/*.csv", # all\n]\n'
         '\n[fit.rod] # rods\ntarget = """\nx"""\n'
@@ -220,7 +220,7 @@ def test_targets_and_limits(tmp_path: Path) -> None:
 
 
 def test_a_misspelt_target_is_not_missing_besides(tmp_path: Path) -> None:
-    """One slip in a key is one mistake."""
+    """One mistyped key is one mistake."""
     assert codes(write_job(tmp_path, JOB.replace("target", "taget").replace("min", "mn"))) == ["unknown-key"] * 2
 
 
@@ -247,7 +247,7 @@ def test_a_fit_without_positions_needs_a_target_too(tmp_path: Path) -> None:
     ],
 )
 def test_ratios(tmp_path: Path, value: str, words: str) -> None:
-    """A ratio is a number above zero whose targets lie between the limits; one line says so for all its positions."""
+    """A ratio is a number above zero with targets between the limits; one line says so for all its positions."""
     (mistake,) = told(tmp_path, JOB.replace("target = 0.0022", f"target_ratio = {value}"))
     assert mistake.startswith(f"job.toml:5: fit.rod.target_ratio: {words}")
 

@@ -1,4 +1,4 @@
-"""The wished band of a kind as a job folder tells it."""
+"""The wanted band of a kind as a job folder sets it."""
 
 from pathlib import Path
 
@@ -25,7 +25,7 @@ def test_the_band_is_clipped_to_a_positions_own_limits(tmp_path: Path) -> None:
 
 
 def test_a_target_outside_the_band_is_warned_of(tmp_path: Path) -> None:
-    """The target may lie outside the wished band, and is then told of once for the kind."""
+    """The target may be outside the wanted band, and is then reported once for the kind."""
     job = read_job(write_job(tmp_path, f"{JOB}want_min = 0.0023\n"))
     assert job.warnings == (
         "fit.rod: at position R1 the target 0.0022 in is below the wanted band, which starts at 0.0023 in; "

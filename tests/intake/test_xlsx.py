@@ -100,7 +100,7 @@ def test_every_decimal_that_was_typed(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("value", [date(2024, 5, 1), datetime(2024, 5, 1, 7, 30), time(7, 30), timedelta(hours=30)])
 def test_dates_and_times(tmp_path: Path, value: Any) -> None:
-    """A date in a column that is read is a mistake; in a note or in a column nobody asked for it is none."""
+    """A date in a column that is read is a mistake; in a note or in an unused column it is not."""
     told = "the cell holds a date or a time; format it as text and type it again"
     rows = [[*HEADER, "hold", "note", "measured_on"], [value, "rod", "upper", value, value, value, value]]
     assert with_shells(tmp_path, rows) == [f"shells/box-1.xlsx:2: {name}: {told}" for name in ("shell", "wall", "hold")]
@@ -114,7 +114,8 @@ def test_error_cells(tmp_path: Path) -> None:
 
 
 def test_formulas_whose_values_were_not_saved(tmp_path: Path) -> None:
-    """A formula without its saved value is told from an empty cell, which would be a shell not yet measured."""
+    """A formula without its saved value is distinguished from an empty cell, which would be a shell not yet
+    measured."""
     rows = [[*HEADER, "note"], ["a", "rod", "upper", "=1.57/25.4", "=1"], ["b", "rod", "upper", None, None]]
     assert with_shells(tmp_path, rows) == [
         "shells/box-1.xlsx:2: wall: the formula's result was not saved; let the workbook calculate and save it again"

@@ -145,7 +145,7 @@ def test_left_out_of_the_search(sort: type[Rule], monkeypatch: Patch) -> None:
 
 
 def test_a_refused_bore_left_out_of_the_search(monkeypatch: Patch) -> None:
-    """The same of the drawing band."""
+    """The same of the drawing limits."""
     monkeypatch.setattr("fitmatch.fit.classes.candidates.bore_refused", lambda *_: False)
     with pytest.raises(FaultInFitmatch):
         for _, job in jobs_of(Drawing):
