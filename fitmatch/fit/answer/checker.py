@@ -100,7 +100,7 @@ def _sides(job: Job, kind: str, placements: Sequence[Placement]) -> Iterator[str
     for rule in _rules(job, ThickHalf, kind):
         walls = [(_wall(p.upper), _wall(p.lower)) for p in placements if not _fixed(p)]
         if rule.side == "same" and len({u > v for u, v in walls if abs(u - v) > rule.from_nm}) > 1:
-            yield "the thicker halves lie on both sides"
+            yield "the thicker halves are on both sides"
 
 
 def _row(job: Job, kind: str, placements: Sequence[Placement]) -> Iterator[str]:
@@ -116,7 +116,7 @@ def _row(job: Job, kind: str, placements: Sequence[Placement]) -> Iterator[str]:
             yield f"the axis shift changes by too much between {names}"
         lies = [shift + 2 * (p.position.offset_nm or 0) for shift, p in zip(shifts, (one, other), strict=True)]
         if any(abs(lies[0] - lies[1]) > 2 * r.most_nm for r in _rules(job, Line, kind)):
-            yield f"{names} do not lie in line"
+            yield f"{names} are not in line"
 
 
 def _never(job: Job, placement: Placement) -> Iterator[str]:
@@ -127,7 +127,7 @@ def _never(job: Job, placement: Placement) -> Iterator[str]:
         if shell.kind != position.kind:
             yield f"{shell.name} is of another kind"
         if shell.half not in HALVES or shell.half not in (half, "either"):
-            yield f"{shell.name} is no {half} half"
+            yield f"{shell.name} is not for the {half} half"
         if shell.hold is not None:
             yield f"{shell.name} is held"
         if getattr(position, half) not in (None, shell.key):
@@ -249,7 +249,7 @@ def _groups(plan: Plan) -> Iterator[str]:
         wanted = [{p.name for p in one.job.positions if p.kind == kind} for one in mine]
         inside = [{p.position.name for p in some if p.within_limits} for _, some in placements]
         if g.complete != sum(one == other for one, other in zip(wanted, inside, strict=True)):
-            yield f"the jobs that are complete in {g.group.label} are not as many as told"
+            yield f"the jobs that are complete in {g.group.label} are not as many as stated"
 
 
 def _worked_out(jobs: Sequence[tuple[Job, Sequence[Placement]]]) -> KindFigures:

@@ -107,7 +107,7 @@ class Reasons:
         look = thin is not None or (thick is not None and thick <= bore.sum_high)
         return Fact("no-pair", {"needs": needs, "near": near, "short": self._shortage(bore) if look else None})
 
-    # --- what stands in the way ---
+    # --- what prevents a fit -----
 
     def _shortage(self, bore: Bore) -> Fact | None:
         """Where there are more positions than halves for them; None if there are enough."""

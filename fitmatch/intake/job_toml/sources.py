@@ -190,4 +190,4 @@ def _nothing(folder: Path, pattern: str) -> str:
         return f"{text}, though {shorten(others[0])} is there; correct the glob, or save the file as .csv or .xlsx"
     if has_magic(pattern) or pattern in DEFAULT_SHELLS:
         return f"{text}; put shell files there or correct the glob"
-    return f"{text}; put the file there or mend the path"
+    return f"{text}; put the file there or correct the path"
