@@ -1,4 +1,5 @@
-"""Texts to lengths that make sense for what they measure: bounds of the trade, and hints where a unit slipped."""
+"""Texts to lengths that are plausible for what they measure: bounds from the trade, and hints when the unit looks
+wrong."""
 
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple
@@ -9,7 +10,7 @@ from fitmatch.wording import listed, shorten
 
 
 class CellError(Exception):
-    """A text that will not do; `code` as in the catalogue, the message says what is wrong and what to do."""
+    """Text that cannot be accepted; `code` as in the catalogue, the message says what is wrong and what to do."""
 
     def __init__(self, code: str, text: str) -> None:
         super().__init__(text)
@@ -17,7 +18,7 @@ class CellError(Exception):
 
 
 class Quantity(NamedTuple):
-    """A thing that is measured or wished, and the lengths it can have; both ends are possible."""
+    """Something measured or wanted, and the lengths it can have, both ends included."""
 
     name: str
     low_nm: int
@@ -43,7 +44,7 @@ RESOLUTION: Final = Quantity("a resolution", 1, 100_000, "more than 0, up to 0.1
 GAUGE_ERROR: Final = Quantity("an error of a gauge", 0, 200_000, "0 to 0.2 mm")
 STANDARD: Final = Quantity("a setting standard", -200_000, 2_000_000_000, "0 to 2 m")
 BALL: Final = Quantity("a ball", 0, 25_000_000, "0 to 25 mm")
-# By the columns of positions.csv that hold them.
+# By the columns of positions.csv that contain them.
 QUANTITIES: Final = {
     "journal": JOURNAL,
     "housing_bore": HOUSING_BORE,
@@ -59,8 +60,8 @@ QUANTITIES: Final = {
 class LengthReader:
     """Reads the lengths of one quantity, plain numbers being in `unit`.
 
-    `known` holds the texts that were read and found plausible: cells repeat a lot, and a look-up costs next to nothing.
-    `unit` is None where the job names none: then only the writing is checked.
+    `known` holds the texts already read and found plausible: cells repeat a lot, and a look-up costs next to nothing.
+    `unit` is None if the job names none: then only the notation is checked.
     """
 
     quantity: Quantity
@@ -109,7 +110,7 @@ class LengthReader:
 
     def _slipped_units(self, text: str) -> list[str]:
         """The same digits with the units that would make them plausible."""
-        # What was read as a length stays a number once its unit is off, and no unit holds a digit, point or comma.
+        # What was read as a length is still a number without its unit, and no unit contains a digit, point or comma.
         digits = text[: 1 + max(map(text.rfind, "0123456789.,"))].strip()
         meant = []
         for unit in ("in", "mm", "um", "thou"):

@@ -1,4 +1,4 @@
-"""Placements and figures as JSON values, of the answer and of other plans beside it."""
+"""Placements and figures as JSON values, for the answer and for other plans."""
 
 from fitmatch.records.parts import SIDES, Shell
 from fitmatch.records.placements import KindFigures, Placement
@@ -7,7 +7,7 @@ from fitmatch.report.shared.states import clearance_over_coating, clearance_to_m
 
 
 def placement_value(placement: Placement, unit: str) -> dict[str, Value]:
-    """A position that has shells, without what tells of measuring; a wished band and an offset only where given."""
+    """A position that has shells, without what concerns measuring; a wanted band and an offset only if given."""
     position = placement.position
     assert position.journal is not None and position.housing_bore is not None
     coated = is_coated(placement)
@@ -44,7 +44,7 @@ def placement_value(placement: Placement, unit: str) -> dict[str, Value]:
 
 
 def figures_value(figures: KindFigures, unit: str) -> dict[str, Value]:
-    """Those of the wished band, which are None together, only where one is wished."""
+    """The figures of the wanted band only if there is one; otherwise they are all None."""
     values = named_values(figures._asdict(), unit)
     if figures.below_want is None:
         for name in ("below_want", "want_shortfall", "above_want", "want_excess"):
