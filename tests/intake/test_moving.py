@@ -42,7 +42,7 @@ def test_rules_that_will_not_do(tmp_path: Path) -> None:
     rules = '[rules]\nmovable = ["rot", "main", "thrust-main"]\nmovable_within = ["bank", "journal", "seating"]\n'
     main = "are bored in line in one block and never move; take it out"
     assert mistakes(write_job(tmp_path, f"{JOB}{rules}")) == [
-        "job.toml:9: rules.movable: there is no [fit.rot]; the nearest kind is `rod`",
+        "job.toml:9: rules.movable: there is no [fit.rot]; add it, or write the nearest kind `rod`",
         f"job.toml:9: rules.movable: the housings of `main` {main}",
         f"job.toml:9: rules.movable: the housings of `thrust-main` {main}",
         "job.toml:10: rules.movable_within: `journal` cannot be named here; name another column or leave it out",
