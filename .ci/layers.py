@@ -42,7 +42,7 @@ report/shared: emit scale states layout axis certainty housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes
 report/text: positions beside measuring remaining explaining quality attention heading doubts assembled report
 report/data: values rows doubts document assembled
-cli: exit_codes blank console
+cli: exit_codes blank console options
 cli/bench: entries typed answers sitting
 cli: assembled assign check measure new main
 .: __main__

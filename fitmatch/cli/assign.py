@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
+from fitmatch.cli import options
 from fitmatch.cli.console import Notes, print_data, print_report
 from fitmatch.cli.exit_codes import INTERRUPTED
 from fitmatch.stages import now
@@ -78,9 +79,9 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
     metavar="UPPER LOWER",
     help="With --explain: what changes if these two shells, NAME or BOX/NAME, must go there.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+@options.as_json
 @click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per position.")
-@click.option("--unit", type=click.Choice(["in", "mm"]), help="Show lengths in this unit instead of the job's.")
+@options.unit
 @click.option("--save", is_flag=True, help=f"Also write the JSON document, in the job's unit, to JOB/{_SAVED_AS}.")
 @click.option(
     "--time-limit",
@@ -88,7 +89,7 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
     callback=_seconds,
     help="For the whole command; the best answer found is then printed.",
 )
-@click.option("--quiet", is_flag=True, help="Say nothing on standard error but errors.")
+@options.quiet
 @click.option(
     "--debug",
     is_flag=True,
