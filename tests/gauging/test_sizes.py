@@ -60,7 +60,7 @@ def test_a_bore_or_wall_without_a_reading_at_the_crown_has_no_size() -> None:
     assert found.sized("main", "wall", [Reading(1_000, 1, 30.0)]) is None
     at_crown, beside = Reading(1_000, 1, 355.0), Reading(2_000, 1, 30.0)
     wall = Size(1_000, 1_000, 1_000, (at_crown,), aside=(beside,))
-    assert found.sized("main", "wall", [at_crown, beside]) == ((wall, (1_000, 1)))
+    assert found.sized("main", "wall", [at_crown, beside]) == ((wall, 1_000))
 
 
 def test_tightest_is_from_single_readings() -> None:
@@ -202,9 +202,8 @@ def test_corrections_are_exact_rational_arithmetic() -> None:
         def corrected(nm: int, name: str, gauges: dict[str, Gauge] = gauges, heat: Temperature = heat) -> Fraction:
             g = gauges[name]
             assert g.expansion is not None
-            own, part = Fraction(g.expansion.digits, 10**7), Fraction(115, 10**7)
-            off_gauge, off_part = Fraction(heat.gauges.digits, 10) - 20, Fraction(heat.parts.digits, 10) - 20
-            return (nm - g.own_zero_nm - g.ball_nm) * (1 + own * off_gauge - part * off_part)
+            own, part = g.expansion * (heat.gauges - 20), Fraction(115, 10**7) * (heat.parts - 20)
+            return (nm - g.own_zero_nm - g.ball_nm) * (1 + own - part)
 
         values = [[corrected(nm, n) for nm, n in zip(g, by, strict=True)] for g, by in zip(groups, names, strict=True)]
         exact = sum(sum(v) / len(v) for v in values) / len(values)
