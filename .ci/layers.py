@@ -14,7 +14,7 @@ PACKAGE = Path(__file__).resolve().parent.parent / "fitmatch"
 # A folder and modules of it, a line each; a folder whose modules need some of its own folders has more than one line.
 ORDER = """
 .: version stages facts wording names lengths problems
-records: ask measuring parts job placements housings pools plans
+records: ask keys measuring parts job placements housings pools plans
 rules: of_kind
 rules/one_half: family holds match min_wall
 rules/two_halves: same_in_bore thick_half wall_difference
@@ -27,7 +27,7 @@ gauging/doubts: digits groups scatter odd repeats sessions mistakes naming check
 gauging: bench_path assembled
 intake/common: catalogue findings advice quantities texts
 intake/tables: table csv_file workbook opening columns
-intake/job_toml: key_rows values fits instruments settings unread sources
+intake/job_toml: keys key_rows values fits instruments settings unread sources
 intake/rows: sheet positions shells long_file saved_plan assembled targets cross_checks
 intake: reading pooling
 intake/writing: locking whole_files log_rows appending new_box rewriting learning
@@ -43,7 +43,7 @@ report/shared: emit scale states layout axis certainty housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes
 report/text: positions beside measuring remaining explaining quality attention heading doubts assembled report
 report/data: values rows doubts document assembled
-cli: exit_codes blank console
+cli: exit_codes blank console options
 cli/bench: entries typed answers sitting
 cli: assembled assign check measure new main
 .: __main__

@@ -5,6 +5,8 @@ readings mix exactly. Anything finer than a nanometre is rounded, halves to even
 """
 
 import re
+from decimal import Decimal
+from fractions import Fraction
 from typing import Final
 
 from fitmatch.wording import shorten
@@ -44,8 +46,8 @@ def mean(values: tuple[int, ...]) -> int:
     return round_half_even(sum(values), len(values))
 
 
-def parse_number(text: str, *, decimal_comma: bool = False) -> tuple[int, int]:
-    """Read a plain number as `(digits, exponent)`, worth exactly `digits * 10**exponent`.
+def parse_number(text: str, *, decimal_comma: bool = False) -> Fraction:
+    """Read a plain number, exactly.
 
     Digits with an optional sign, a leading or trailing point and an exponent of at most three digits; no thousands
     separators. Raises LengthError.
@@ -53,7 +55,7 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> tuple[int, int]:
     digits, exponent, rest = _leading_number(text, decimal_comma)
     if rest:
         raise LengthError(f"`{shorten(text)}` is not a number; write digits with a decimal point, such as 1.8162")
-    return digits, exponent
+    return Fraction(digits) * Fraction(10) ** exponent
 
 
 def parse_length(text: str, unit: str, *, inch_job: bool, decimal_comma: bool = False) -> tuple[int, bool]:
@@ -84,9 +86,19 @@ def unit_factor(unit: str, *, inch_job: bool) -> int:
     return NM_PER_UNIT[lowered]
 
 
-def exact(half_nm: int, unit: str) -> str:
-    """The shortest plain decimal in `unit` that rounds back to this many half nanometres, never in exponent form."""
-    return _point(*shortest(half_nm, 2 * NM_PER_UNIT[unit]))
+def with_unit(nm: int, unit: str) -> str:
+    """A length to its last digit, with the unit behind it."""
+    return f"{exact(nm, unit)} {unit}"
+
+
+def exact(nm: int, unit: str) -> str:
+    """The shortest plain decimal in `unit` that rounds back to this length, to half a nanometre; no exponent form."""
+    return exact_half(2 * nm, unit)
+
+
+def exact_half(twice_nm: int, unit: str) -> str:
+    """The same of half of a whole number of nanometres."""
+    return _point(*shortest(twice_nm, 2 * NM_PER_UNIT[unit]))
 
 
 def shortest(amount: int, per_unit: int) -> tuple[int, int]:
@@ -101,8 +113,18 @@ def shortest(amount: int, per_unit: int) -> tuple[int, int]:
 
 def fixed(nm: int, unit: str, places: int, *, sign: bool = False) -> str:
     """`nm` in `unit` with a fixed number of decimal places, halves to even; `sign` shows a plus as well."""
-    digits = round_half_even(nm * 10**places, NM_PER_UNIT[unit])
+    return decimal(nm, NM_PER_UNIT[unit], places, sign=sign)
+
+
+def decimal(amount: int, per_unit: int, places: int, *, sign: bool = False) -> str:
+    """The same of any amount, such as a square in nm squared."""
+    digits = round_half_even(amount * 10**places, per_unit)
     return ("+" if sign and digits > 0 else "") + _point(digits, places)
+
+
+def two_digits(nm: float, unit: str) -> str:
+    """An expected figure to two significant digits, never in exponent form; more would only look exact."""
+    return f"{Decimal(f'{nm / NM_PER_UNIT[unit]:.2g}'):f}"
 
 
 def _point(digits: int, places: int) -> str:

@@ -6,8 +6,6 @@ from functools import lru_cache
 from typing import Final
 from unicodedata import category
 
-from fitmatch.wording import shorten
-
 _UNSEEN: Final = frozenset(("Cc", "Cf", "Cs", "Zl", "Zp"))
 _DIGITS: Final = re.compile(r"([0-9]+)")
 LONGEST_NAME: Final = 200  # longer ones are most likely text in the wrong column
@@ -71,13 +69,6 @@ def one_slip_away(word: str, known: Iterable[str]) -> str | None:
     """The known word of four letters or more that is a single typing error away from `word`."""
     near = (name for name in known if len(name) >= 4 and abs(len(word) - len(name)) <= 1)
     return next((name for name in near if slips(word, name) == 1), None)
-
-
-def unknown_gauge(name: str, gauges: Iterable[str]) -> str:
-    """Says that a gauge has no table, and names the nearest that has one."""
-    near = nearest(name, gauges)
-    text = f"there is no [gauge.{shorten(name)}]; add it"
-    return text if near is None else f"{text}, or write the nearest gauge `{near}`"
 
 
 @lru_cache(1 << 14)  # boxes often use the same shell names, and a job sorts them more than once

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from fitmatch.cli import options
 from fitmatch.cli.console import Notes, print_data, print_report
 
 if TYPE_CHECKING:
@@ -20,11 +21,11 @@ if TYPE_CHECKING:
     help="Write the seating of each kind with readings at three or more positions, and its uncertainty, into job.toml; "
     "the rest of the file stays exactly as it is.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+@options.as_json
 @click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per reading.")
-@click.option("--unit", type=click.Choice(["in", "mm"]), help="Show lengths in this unit instead of the job's.")
-@click.option("--quiet", is_flag=True, help="Print nothing on standard error except errors.")
-@click.option("--debug", is_flag=True, help="Show the traceback if fitmatch itself fails.")
+@options.unit
+@options.quiet
+@options.debug
 def command(job: Path, learn: bool, as_json: bool, as_csv: bool, unit: str | None, quiet: bool, debug: bool) -> int:
     """Compare what was measured with the shells in with what was calculated.
 

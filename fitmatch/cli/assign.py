@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
+from fitmatch.cli import options
 from fitmatch.cli.console import Notes, print_data, print_report
 from fitmatch.cli.exit_codes import INTERRUPTED
 from fitmatch.stages import now
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
     from fitmatch.records.pools import Pool
 
 _STARTED: Final = time.monotonic()
-_LARGEST_SLACK_NM: Final = 2_000_000
 _LONGEST_SECONDS: Final = 1_000_000
 _MOST_ALTERNATIVES: Final = 20
 _SAVED_AS: Final = "assignment.json"
@@ -80,9 +80,9 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
     metavar="UPPER LOWER",
     help="With --explain: what changes if these two shells, NAME or BOX/NAME, must go there.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+@options.as_json
 @click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per position.")
-@click.option("--unit", type=click.Choice(["in", "mm"]), help="Show lengths in this unit instead of the job's.")
+@options.unit
 @click.option("--save", is_flag=True, help=f"Also write the JSON document, in the job's unit, to JOB/{_SAVED_AS}.")
 @click.option(
     "--time-limit",
@@ -90,7 +90,7 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
     callback=_seconds,
     help="For the whole command; when it is reached, the best answer found is printed.",
 )
-@click.option("--quiet", is_flag=True, help="Print nothing on standard error except errors.")
+@options.quiet
 @click.option(
     "--debug",
     is_flag=True,
@@ -203,30 +203,22 @@ def _read(folders: tuple[Path, ...], notes: Notes) -> "Job | Pool":
 
 
 def _slack(text: str, job: "Job", notes: Notes) -> int:
-    from fitmatch.intake.common.advice import for_number
-    from fitmatch.lengths import LengthError, fixed, parse_length
+    from fitmatch.intake.common.quantities import SLACK, CellError, LengthReader
 
-    inch_job = job.unit == "in"
+    reader = LengthReader(SLACK, job.unit, inch_job=job.unit == "in")
     try:
-        nm, exact = parse_length(text, job.unit, inch_job=inch_job)
-    except LengthError as error:
-        fault = for_number(text, str(error), inch_job=inch_job)
-        raise click.BadParameter(fault, param_hint="--slack") from error
-    if not 0 <= nm <= _LARGEST_SLACK_NM:
-        most = fixed(_LARGEST_SLACK_NM, job.unit, 4 if inch_job else 0)
-        raise click.BadParameter(f"`{text}` is outside 0 to {most} {job.unit}", param_hint="--slack")
-    if not exact:
+        nm = reader.read(text)
+    except CellError as error:
+        raise click.BadParameter(str(error), param_hint="--slack") from error
+    if reader.finer:
         notes.warn(f"--slack: `{text}` is finer than a nanometre and was rounded")
     return nm
 
 
 def _check_limits(task: "Job | Pool") -> None:
-    without = [
-        "/".join(filter(None, p.key))
-        for job in task.jobs
-        for p in job.positions
-        if p.min_nm is None or p.max_nm is None
-    ]
+    from fitmatch.records.keys import full_name
+
+    without = [full_name(p.key) for job in task.jobs for p in job.positions if p.min_nm is None or p.max_nm is None]
     if without:
         raise click.UsageError(
             f"--strategy even needs min and max at every position, since it uses no target; {', '.join(without)} "

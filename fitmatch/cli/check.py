@@ -4,15 +4,16 @@ from pathlib import Path
 
 import click
 
+from fitmatch.cli import options
 from fitmatch.cli.console import Notes, print_data, print_report
 
 
 @click.command("check")
 @click.argument("folder", metavar="JOB", type=click.Path(path_type=Path))
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
-@click.option("--unit", type=click.Choice(["in", "mm"]), help="Show lengths in this unit instead of the job's.")
-@click.option("--quiet", is_flag=True, help="Print nothing on standard error except errors.")
-@click.option("--debug", is_flag=True, help="Show the traceback if fitmatch itself fails.")
+@options.as_json
+@options.unit
+@options.quiet
+@options.debug
 def command(folder: Path, as_json: bool, unit: str | None, quiet: bool, debug: bool) -> int:
     """Say which readings are likely mistakes, what kind of mistake, and what to measure again. Nothing is changed.
 

@@ -4,11 +4,13 @@ from pathlib import Path
 
 import click
 
+from fitmatch.cli import options
+
 
 @click.command("measure")
 @click.argument("job", metavar="JOB", type=click.Path(path_type=Path))
 @click.option("--by", metavar="NAME", default="", help="Who is measuring; written into the column `by`.")
-@click.option("--debug", is_flag=True, help="Show the traceback if fitmatch itself fails.")
+@options.debug
 def command(job: Path, by: str, debug: bool) -> int:
     """Take readings at the bench, each on disk at once.
 

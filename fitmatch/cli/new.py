@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from fitmatch.cli import options
 from fitmatch.cli.console import print_report
 
 _MOST = 99
@@ -17,7 +18,7 @@ _MOST = 99
 @click.option("--rods", type=click.IntRange(0, _MOST), help="How many rods there are.  [default: 4]")
 @click.option("--mains", type=click.IntRange(0, _MOST), help="How many mains there are.  [default: 5]")
 @click.option("--sample", metavar="NAME", help="Copy this filled-in sample instead of blank files.")
-@click.option("--debug", is_flag=True, help="Show the traceback if fitmatch itself fails.")
+@options.debug
 def command(
     folder: Path, unit: str | None, rods: int | None, mains: int | None, sample: str | None, debug: bool
 ) -> int:

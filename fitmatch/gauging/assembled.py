@@ -25,6 +25,7 @@ from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
 from fitmatch.lengths import NM_PER_UNIT, mean, round_half_even
 from fitmatch.records.housings import rehoused
 from fitmatch.records.job import Job
+from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.measuring import DIAMETERS, AssembledReading, Doubt
 from fitmatch.records.parts import Fit, Position, excess_of, shortfall_of
 from fitmatch.records.placements import Placement
@@ -124,7 +125,7 @@ class NotCompared(NamedTuple):
     reading: AssembledReading
     position: Position
     features: tuple[str, ...]
-    shells: tuple[tuple[str, str], ...]
+    shells: tuple[ShellKey, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,8 +165,8 @@ class Comparison:
             {
                 "position": c.reading.position,
                 "kind": c.placement.position.kind,
-                "upper": "/".join(c.reading.upper),
-                "lower": "/".join(c.reading.lower),
+                "upper": full_name(c.reading.upper),
+                "lower": full_name(c.reading.lower),
                 "method": c.reading.method,
                 "assembled": c.assembled_nm / per_unit,
                 "calculated": c.placement.clearance_nm / per_unit,
@@ -312,7 +313,7 @@ def _why_not(check: Check, doubted: set[tuple[str, str]]) -> Fact | None:
     features = tuple(f for f in DIAMETERS if (rows[f], f) in doubted)
     if features:
         return Fact("size-in-doubt", {"features": features})
-    shells = tuple(key for key in (check.reading.upper, check.reading.lower) if ("/".join(key), "wall") in doubted)
+    shells = tuple(key for key in (check.reading.upper, check.reading.lower) if (full_name(key), "wall") in doubted)
     return Fact("wall-in-doubt", {"shells": shells}) if shells else None
 
 

@@ -12,16 +12,16 @@ from pathlib import Path
 from typing import Final
 
 from fitmatch.intake.common.findings import POSITIONS, SETTINGS, SHELLS, Findings, Paper
-from fitmatch.intake.job_toml.fits import shown
 from fitmatch.intake.reading import Compared, FolderReader
+from fitmatch.lengths import with_unit
 from fitmatch.problems import InputError
 from fitmatch.records.job import Job
+from fitmatch.records.keys import ShellKey
 from fitmatch.records.measuring import Gauge, Measuring, Pooled
 from fitmatch.records.parts import SIDES, Shell, Size
 from fitmatch.records.pools import Pool
 from fitmatch.wording import shorten
 
-Key = tuple[str, str]
 # What is compared in a shell's rows in two jobs.
 _FIELDS: Final = ("kind", "half", "wall_nm", "coating_nm", "wall_to_metal_nm", "family", "grade", "hold")
 _COLUMNS: Final = {"wall_nm": "wall", "coating_nm": "coating", "wall_to_metal_nm": "measured"}
@@ -101,8 +101,8 @@ def _check_settings(jobs: Sequence[Job], findings: Findings) -> None:
 
 def _union(jobs: Sequence[Job], findings: Findings) -> list[Shell]:
     """The shells of all jobs, each once; every row that does not agree with the first of its shell is noted."""
-    found: dict[Key, Shell] = {}
-    owner: dict[Key, Job] = {}
+    found: dict[ShellKey, Shell] = {}
+    owner: dict[ShellKey, Job] = {}
     for at, job in enumerate(jobs):
         for shell in job.shells:
             first = found.setdefault(shell.key, shell)
@@ -140,7 +140,7 @@ def _difference(one: Shell, other: Shell, job: Job) -> tuple[str, str, str] | No
     for column, mine, theirs in chain(cells, marks):
         if mine != theirs:
             here, there = (
-                "nothing" if not cell else shown(cell, job.unit) if isinstance(cell, int) else f"`{shorten(cell)}`"
+                "nothing" if not cell else with_unit(cell, job.unit) if isinstance(cell, int) else f"`{shorten(cell)}`"
                 for cell in (theirs, mine)
             )
             return column, here, there
@@ -150,10 +150,10 @@ def _difference(one: Shell, other: Shell, job: Job) -> tuple[str, str, str] | No
 
 
 def _check_locks(jobs: Sequence[Job], files: Sequence[str], findings: Findings) -> None:
-    known: dict[Key, str] = {}
+    known: dict[ShellKey, str] = {}
     for at, (job, file) in enumerate(zip(jobs, files, strict=True)):
         paper = Paper(f"{job.name}/{file}", (at, POSITIONS))
-        mine: dict[Key, str] = {}
+        mine: dict[ShellKey, str] = {}
         for position in job.positions:
             for side in SIDES:
                 lock = getattr(position, side)

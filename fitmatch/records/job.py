@@ -8,11 +8,11 @@ from typing import ClassVar, Final, NamedTuple, Protocol, Self, TypeAlias
 
 from fitmatch.facts import Fact
 from fitmatch.records.ask import Ask
+from fitmatch.records.keys import PositionKey, ShellKey
 from fitmatch.records.measuring import Measuring
 from fitmatch.records.parts import Band, Fit, Position, Shell
 
 Jobs: TypeAlias = "tuple[Job, ...]"
-Place = tuple[str, str]  # names of job and position
 ENDLESS: Final = 1 << 62  # longer than any length
 
 
@@ -180,7 +180,7 @@ class Rule:
         return (Bond(name, partial(off, name)) for name in names)
 
     @classmethod
-    def singles(cls, jobs: Jobs, kind: str, place: Place, bonds: Sequence[str]) -> Iterator[Single]:
+    def singles(cls, jobs: Jobs, kind: str, place: PositionKey, bonds: Sequence[str]) -> Iterator[Single]:
         """If a bond is made of single entries in the parts' own rows: each entry that may help the position `place`
         (job and position), which these `bonds` keep out."""
         return iter(())
@@ -241,7 +241,7 @@ class Job:
     measuring: Measuring = field(default_factory=Measuring)
     # If it is one of several jobs that share their shells; `shells` are then those of all.
     name: str = ""
-    reserved: frozenset[tuple[str, str]] = frozenset()  # shells locked in another of the jobs
+    reserved: frozenset[ShellKey] = frozenset()  # shells locked in another of the jobs
     own_shells: tuple[Shell, ...] | None = None  # as its own files describe them; doubts about its readings go by these
 
     @property

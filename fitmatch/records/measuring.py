@@ -1,6 +1,6 @@
 """How things are measured: readings and where they were taken, gauges, temperature, and the form they show.
 
-Immutable records; lengths are whole nanometres, coefficients and temperatures exact decimals. Most are named
+Immutable records; lengths are whole nanometres, coefficients and temperatures exact fractions. Most are named
 tuples: a job may have a million readings, and every run loads this module.
 """
 
@@ -10,6 +10,7 @@ from fractions import Fraction
 from typing import Final, NamedTuple
 
 from fitmatch.facts import Fact
+from fitmatch.records.keys import ShellKey
 
 DIAMETERS: Final = ("journal", "housing_bore")
 FEATURES: Final = (*DIAMETERS, "wall")
@@ -20,21 +21,6 @@ _TURN: Final = {"journal": 180, "housing_bore": 180, "wall": 360}
 def turned(feature: str, angle: float) -> float:
     """An angle reduced by half turns for a diameter, by whole turns for a wall: a diameter at 190 is the one at 10."""
     return angle % _TURN[feature]
-
-
-class Decimal(NamedTuple):
-    """A number as it was typed: exactly `digits * 10**exponent`."""
-
-    digits: int
-    exponent: int = 0
-
-    def __float__(self) -> float:
-        return float(f"{self.digits}e{self.exponent}")
-
-    @property
-    def exact(self) -> Fraction:
-        """The same as a fraction, to calculate with."""
-        return Fraction(self.digits) * Fraction(10) ** self.exponent
 
 
 class Reading(NamedTuple):
@@ -64,7 +50,7 @@ class LoggedReading(NamedTuple):
     by: str = ""
     time: str = ""
     row: int = 0
-    shell: tuple[str, str] | None = None
+    shell: ShellKey | None = None
 
 
 class AssembledReading(NamedTuple):
@@ -75,8 +61,8 @@ class AssembledReading(NamedTuple):
     """
 
     position: str
-    upper: tuple[str, str]
-    lower: tuple[str, str]
+    upper: ShellKey
+    lower: ShellKey
     feature: str
     readings_nm: tuple[int, ...]
     method: str  # gauge or strip
@@ -136,16 +122,16 @@ class Gauge(NamedTuple):
     own_zero_nm: int = 0  # reading on its standard - the standard's value
     ball_nm: int = 0
     set_with: str | None = None
-    expansion: Decimal | None = None  # per kelvin
+    expansion: Fraction | None = None  # per kelvin
 
 
 class Temperature(NamedTuple):
     """Degrees Celsius of gauges and parts; `one_room` if a single figure was given for both."""
 
-    gauges: Decimal
-    parts: Decimal
+    gauges: Fraction
+    parts: Fraction
     one_room: bool
-    limit: Decimal | None = None  # +/- kelvin
+    limit: Fraction | None = None  # +/- kelvin
 
 
 class Pooled(NamedTuple):
@@ -178,7 +164,7 @@ class Measuring:
     bench: Mapping[str, Mapping[str, tuple[Place, ...]]] = field(default_factory=dict)  # kind -> feature
     pooled: Mapping[str, Pooled] = field(default_factory=dict)  # gauge -> scatter of its repeats
     temperature: Temperature | None = None
-    materials: Mapping[str, Mapping[str, Decimal]] = field(default_factory=dict)  # kind -> feature -> per kelvin
+    materials: Mapping[str, Mapping[str, Fraction]] = field(default_factory=dict)  # kind -> feature -> per kelvin
     form_limits: Mapping[str, Mapping[str, int]] = field(default_factory=dict)  # kind -> journal_taper, … -> nm
     form_told: frozenset[str] = frozenset()  # features about whose form some reading says something
     positions_file: str = ""

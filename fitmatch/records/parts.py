@@ -6,8 +6,10 @@ rod, *lower* the cap side of both.
 """
 
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Final
 
+from fitmatch.records.keys import PositionKey, ShellKey
 from fitmatch.records.measuring import DIAMETERS, Form, MeasuredAs, Reading
 
 SIDES: Final = ("upper", "lower")
@@ -81,7 +83,7 @@ class Shell:
         return self.measured.measured_as if self.measured else None
 
     @property
-    def key(self) -> tuple[str, str]:
+    def key(self) -> ShellKey:
         """Box and name, which together identify the shell."""
         return self.box, self.name
 
@@ -105,8 +107,8 @@ class Position:
     want_min_nm: int | None = None  # the narrower band that is wanted, already clipped to min and max
     want_max_nm: int | None = None
     seating_nm: int = 0
-    upper: tuple[str, str] | None = None
-    lower: tuple[str, str] | None = None
+    upper: ShellKey | None = None
+    lower: ShellKey | None = None
     wants_upper: tuple[str, ...] = ()
     wants_lower: tuple[str, ...] = ()
     accept: str | None = None
@@ -120,7 +122,7 @@ class Position:
     job: str = ""  # the name of its job; empty for one alone
 
     @property
-    def key(self) -> tuple[str, str]:
+    def key(self) -> PositionKey:
         """Job and name, which together identify the position, whichever housing it has."""
         return self.job, self.name
 
@@ -161,7 +163,7 @@ class Fit:
 
     kind: str
     target_nm: int | None = None
-    target_ratio: str | None = None
+    target_ratio: Fraction | None = None
     min_nm: int | None = None
     max_nm: int | None = None
     seating_nm: int = 0

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from fitmatch.facts import Fact
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.records.job import Job
+from fitmatch.records.keys import PositionKey, full_name
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.placements import KindFigures, Placement, figures_of
@@ -180,7 +181,7 @@ class JobPlan:
     def of_kind(self, kind: str) -> tuple[Placement, ...]:
         return tuple(p for p in self.placements if p.position.kind == kind)
 
-    def by_position(self) -> dict[tuple[str, str], Placement]:
+    def by_position(self) -> dict[PositionKey, Placement]:
         """By the key of the position, for filled positions."""
         return {p.position.key: p for p in self.placements}
 
@@ -198,8 +199,8 @@ class JobPlan:
             row: dict[str, object] = {"position": position.name, "kind": position.kind, "filled": p is not None}
             if p is not None:
                 row |= {
-                    "upper": f"{p.upper.box}/{p.upper.name}",
-                    "lower": f"{p.lower.box}/{p.lower.name}",
+                    "upper": full_name(p.upper.key),
+                    "lower": full_name(p.lower.key),
                     "wall_sum": p.wall_sum_nm / per_unit,
                     "clearance": p.clearance_nm / per_unit,
                     "deviation": p.deviation_nm / per_unit,

@@ -25,7 +25,8 @@ from fitmatch.problems import InputError
 from fitmatch.records.measuring import Doubt
 
 SAMPLES = Path(__file__).parents[2] / "samples"
-FIRST_PLAN = Path(__file__).parents[1] / "data" / "first-assignment.json"  # as the first version with --save wrote it
+DATA = Path(__file__).parents[1] / "data"
+FIRST_PLAN = DATA / "first-assignment.json"  # as the first version with --save wrote it
 SCHEMA: dict[str, Any] = json.loads(
     (Path(fitmatch.__file__).parent / "report" / "data" / "assembled.schema.json").read_text(encoding="utf-8")
 )
@@ -219,6 +220,28 @@ def test_the_first_saved_plan_still_loads(tmp_path: Path) -> None:
     plan = read_saved_plan(job, Findings())
     assert plan is not None and plan.digest == read_job(job).digest
     assert plan.shells["R4", "lower"] == ("box", "8") and len(plan.shells) == 8
+
+
+@pytest.mark.parametrize(
+    ("saved", "pairs", "housings"),
+    [
+        ("first-assignment.json", "box/1+box/5 box/2+box/6 box/3+box/7 box/4+box/8", [None] * 4),
+        ("assignment-several-jobs.json", "box/1+box/5 box/2+box/6 box/3+box/7 more/1+more/2", [None] * 4),
+        ("assignment-moved-housings.json", "box/1+box/5 box/4+box/6 box/3+box/7 box/2+box/8", ["R4", None, None, "R1"]),
+        ("assignment-reasons.json", "box/1+box/5 box/2+box/6 box/3+box/7 box/4+box/8", [None] * 4),
+    ],
+)
+def test_plans_of_every_earlier_layout_still_load(
+    tmp_path: Path, saved: str, pairs: str, housings: list[str | None]
+) -> None:
+    """A plan saved before several jobs, moved housings or reasons were known to the document, and by the first version
+    that knew each, says which shells and housing are in where a row leaves it open."""
+    job = mill(tmp_path / "mill")
+    put(job / "shells/more.csv", "shell,kind,half,wall\n1,rod,upper,0.0618\n2,rod,lower,0.0618\n")
+    shutil.copy(DATA / saved, job / "assignment.json")
+    found = read_job(job, assembled=True).measuring.assembled
+    assert " ".join(f"{'/'.join(r.upper)}+{'/'.join(r.lower)}" for r in found) == pairs
+    assert [r.housing for r in found] == housings
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 U."""
 
 from dataclasses import replace
+from fractions import Fraction
 from math import sqrt
 from pathlib import Path
 from typing import Any
@@ -13,7 +14,7 @@ from fitmatch.facts import Fact
 from fitmatch.gauging.assembled import Comparison, Learned, Verdict, assembled_clearance, compare, median
 from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
 from fitmatch.records.job import Job
-from fitmatch.records.measuring import AssembledReading, Decimal, Doubt, Measuring
+from fitmatch.records.measuring import AssembledReading, Doubt, Measuring
 from fitmatch.records.parts import Fit, Position, Shell, Size
 from fitmatch.report.words.likely_causes import missing, why_not
 
@@ -263,7 +264,7 @@ def test_a_warm_engine_reads_as_it_would_at_20_degrees() -> None:
     """An aluminium housing and a steel crank 10 K too warm: what truly is a clearance of 50 um at 20 degrees is found
     from the warm bore, and from the warm clearance, to 2 nm; uncorrected it would be 6 um more."""
     steel, aluminium = 11.5e-6, 23e-6
-    materials = {"main": {"journal": Decimal(115, -7), "housing_bore": Decimal(23, -6)}}
+    materials = {"main": {"journal": Fraction(115, 10**7), "housing_bore": Fraction(23, 10**6)}}
     made = stated_bench(temperature=room(30), materials=materials)
     journal = made.position.journal
     assert journal is not None
@@ -309,12 +310,12 @@ def test_error_limits_cancel_where_they_are_shared(feature: str) -> None:
 def test_an_error_of_the_rooms_temperature_cancels() -> None:
     """Housing bore and assembled bore are in the same room; a gauge of another expansion leaves its own part."""
     heat = {
-        "temperature": room(24, Decimal(1)),
-        "materials": {"main": {"journal": Decimal(115, -7), "housing_bore": Decimal(23, -6)}},
+        "temperature": room(24, Fraction(1)),
+        "materials": {"main": {"journal": Fraction(115, 10**7), "housing_bore": Fraction(23, 10**6)}},
     }
     assert difference(stated_bench(**heat), "bore").standard_nm == 0
     assert difference(stated_bench(**heat), "clearance").standard_nm == 0
-    apart = stated_bench(**heat, new={"repeatability_nm": 0, "expansion": Decimal(135, -7)})
+    apart = stated_bench(**heat, new={"repeatability_nm": 0, "expansion": Fraction(135, 10**7)})
     bore = apart.position.housing_bore
     assert bore is not None
     expected = bore.mean_nm * (13.5e-6 - 11.5e-6) / sqrt(3)

@@ -304,7 +304,7 @@ def test_a_target_by_ratio(tmp_path: Path) -> None:
     job = read_job(write_job(tmp_path, JOB.replace("target = 0.0022", "target_ratio = 0.001"), positions))
     # 0.00181625 in is 36.325 steps of 0.00005 in; 0.0022515 in is 45.03 steps.
     assert [p.target_nm for p in job.positions] == [36 * 1_270, 45 * 1_270, None, 48_260]
-    assert job.fits["rod"].target_ratio == "0.001"
+    assert job.fits["rod"].target_ratio == Fraction("0.001")
 
 
 def test_a_ratio_rounds_halves_to_even_in_both_units(tmp_path: Path) -> None:

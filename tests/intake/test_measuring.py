@@ -1,5 +1,6 @@
 """Gauges, temperature, form limits and the long file of readings: what is read, and every mistake in it."""
 
+from fractions import Fraction
 from io import BytesIO
 from pathlib import Path
 
@@ -9,7 +10,7 @@ from made.intake_jobs import JOB, codes, mistakes, write_job
 
 from fitmatch.intake.reading import read_job
 from fitmatch.records.job import Job
-from fitmatch.records.measuring import Decimal, Place
+from fitmatch.records.measuring import Place
 
 MM = 'unit = "mm"\n[fit.rod]\ntarget = 0.05\n'  # the first table below stands in row 4
 LONG = MM + '[sources]\nreadings = "readings.csv"\n'
@@ -157,11 +158,11 @@ def test_gauges_temperature_and_materials(tmp_path: Path) -> None:
     job = read_job(wide(tmp_path, tables))
     mic = job.measuring.gauges["mic"]
     assert (mic.unit, mic.resolution_nm, mic.limit_nm, mic.repeatability_nm) == ("in", 2_540, 2_000, 1_270)
-    assert (mic.own_zero_nm, mic.ball_nm, mic.expansion) == (2_540, 0, Decimal(115, -7))
+    assert (mic.own_zero_nm, mic.ball_nm, mic.expansion) == (2_540, 0, Fraction(115, 10**7))
     assert job.measuring.gauges["bore"].set_with == "mic"
     heat = job.measuring.temperature
     assert heat is not None and (float(heat.gauges), float(heat.parts), heat.one_room) == (21.5, 20.0, False)
-    assert job.measuring.materials["rod"] == {"journal": Decimal(123, -7), "housing_bore": Decimal(23, -6)}
+    assert job.measuring.materials["rod"] == {"journal": Fraction(123, 10**7), "housing_bore": Fraction(23, 10**6)}
     assert job.measuring.form_limits == {"rod": {"journal_taper": 5_000}}
 
 
@@ -383,14 +384,8 @@ def test_unknown_gauges_in_tables(tmp_path: Path) -> None:
         ("journal_stations = 2", "is the number `2`, not a list; write a list of stations, such as [1, 2]"),
         ("journal_stations = []", "is empty; write a list of stations, such as [1, 2]"),
         ('wall_stations = [1, "2"]', "holds the text `2` where a number belongs; write a list of stations, such as"),
-        (
-            "wall_stations = [1, 0]",
-            ("holds something that is not a station; number the stations from the front: 1, 2, 3 and so on"),
-        ),
-        (
-            "wall_stations = [1.0]",
-            ("holds something that is not a station; number the stations from the front: 1, 2, 3 and so on"),
-        ),
+        ("wall_stations = [1, 0]", "`0` is not a station; count them from the front: 1, 2, 3 and so on"),
+        ("wall_stations = [1.0]", "`1.0` is not a station; count them from the front: 1, 2, 3 and so on"),
         ("journal_angles = [0, 400]", "`400` is outside -360 to 360; write degrees from the crown axis"),
         ("housing_bore_angles = [60, 120]", "has no 0, the crown axis, where the size is read; add it"),
         ("wall_angles = [180]", "has no 0, the crown axis, where the size is read; add it"),

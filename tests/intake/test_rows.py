@@ -45,7 +45,7 @@ def test_rules_that_will_not_do(tmp_path: Path) -> None:
     ) == [
         "job.toml:9: rules.neighbour_step: is the number `0.0003`, not a table; "
         "write one length per kind, such as rules.neighbour_step.rod",
-        "job.toml:10: rules.line.main: there is no [fit.main]; the nearest kind is `rod`",
+        "job.toml:10: rules.line.main: there is no [fit.main]; add it, or write the nearest kind `rod`",
         "job.toml:10: rules.line.rod: `-1` is below zero; a limit is 0 to 2 mm",
     ]
     positions = "position,kind,journal,housing_bore,offset\nR1,rod,1.8162,1.9421,0.2\n"

@@ -158,8 +158,8 @@ def test_kinds_of_other_tables(tmp_path: Path) -> None:
     """[drawing] and thick_half may only name kinds that have a [fit.KIND]; without any fit that lack says it all."""
     more = "[drawing.rods]\nwall = 1\n[rules]\nthick_half = { mian = 'lower' }\n[fit.main]\ntarget = 0.002\n"
     assert told(tmp_path, JOB + more) == [
-        "job.toml:8: drawing.rods: there is no [fit.rods]; the nearest kind is `rod`",
-        "job.toml:11: rules.thick_half.mian: there is no [fit.mian]; the nearest kind is `main`",
+        "job.toml:8: drawing.rods: there is no [fit.rods]; add it, or write the nearest kind `rod`",
+        "job.toml:11: rules.thick_half.mian: there is no [fit.mian]; add it, or write the nearest kind `main`",
     ]
     assert told(tmp_path, JOB + "[drawing.ROD]\nwall = 1\n") == [
         "job.toml:8: drawing.ROD: there is no [fit.ROD]; write the kind with the capitals of its table, `rod`"
@@ -326,7 +326,7 @@ def test_a_title_of_one_line(tmp_path: Path) -> None:
 def test_a_fit_that_no_family_fits(tmp_path: Path) -> None:
     """An empty list of families would keep every shell out."""
     assert told(tmp_path, JOB + "family = []\n") == [
-        "job.toml:8: fit.rod.family: is empty, so no shell would fit; name a family or leave the key out"
+        'job.toml:8: fit.rod.family: is empty; write a list of families that fit, such as ["A12"], or leave it out'
     ]
 
 

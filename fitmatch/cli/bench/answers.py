@@ -6,7 +6,7 @@ from typing import Final, NamedTuple
 
 from fitmatch.cli.bench.typed import Typed, as_typed
 from fitmatch.gauging.bench_path import Asked, bench_path
-from fitmatch.intake.common.quantities import QUANTITIES, WALL, CellError, LengthReader
+from fitmatch.intake.common.quantities import MEASURED, CellError, LengthReader
 from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.writing.appending import LogFile
 from fitmatch.intake.writing.log_rows import Row
@@ -121,8 +121,7 @@ class Bench:
         self._tell_doubts(doubts)
 
     def _length(self, typed: Typed, asked: Asked) -> int:
-        quantity = QUANTITIES.get(asked.feature, WALL)
-        reader = LengthReader(quantity, self._unit(asked.gauge), self._job.unit == "in")
+        reader = LengthReader(MEASURED[asked.feature], self._unit(asked.gauge), self._job.unit == "in")
         try:
             nm = reader.read(typed.with_unit(self._unit(asked.gauge)))
         except CellError as error:

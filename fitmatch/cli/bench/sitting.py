@@ -53,7 +53,7 @@ def _take_all(folder: Path, settings: Settings, by: str) -> int:
             show(_BELL)
         notes.say(text)
 
-    log = LogFile(folder / settings.readings.strip())
+    log = LogFile(folder / settings.readings)
     job = read_job(folder, log=log.data)
     notes.warn(*job.warnings)
     doors = Doors(
@@ -110,10 +110,10 @@ def _settings(folder: Path) -> Settings:
     data = read_bytes(folder, JOB_FILE, findings)
     settings = None if data is None else read_settings(data, findings)
     if settings is None or findings.problems:
-        there = settings is None or settings.readings is None or (folder / settings.readings.strip()).exists()
+        there = settings is None or settings.readings is None or (folder / settings.readings).exists()
         read_job(folder, log=None if there else HEADER)
     assert settings is not None and settings.readings is not None  # otherwise that has raised
-    if not settings.readings.strip().lower().endswith(".csv"):
+    if not settings.readings.lower().endswith(".csv"):
         text = f"readings can only be added to a .csv file; save {settings.readings} as one and name it in [sources]"
         raise click.ClickException(text)
     return settings

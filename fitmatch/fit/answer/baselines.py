@@ -17,6 +17,7 @@ from fitmatch.fit.classes.classes import Bore, ShellClass
 from fitmatch.fit.classes.demands import Terms
 from fitmatch.names import natural
 from fitmatch.records.job import Job
+from fitmatch.records.keys import ShellKey
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.placements import Placement
 from fitmatch.rules.in_force import broken, in_force, row_rules
@@ -43,7 +44,7 @@ def as_boxed(kind: Kind) -> list[Placement]:
     known = {s.key: s for s in kind.jobs[0].shells}
 
     def take(position: Position, half: str, other: Shell | None) -> Shell | None:
-        lock: tuple[str, str] | None = getattr(position, half)
+        lock: ShellKey | None = getattr(position, half)
         if lock is not None:
             return known[lock]
         rules = [rule for rule in kind.terms_of(position).rules if rule.plain_to_see]
@@ -118,7 +119,7 @@ class _Offers:
     """
 
     def __init__(
-        self, bore: Bore, place: dict[tuple[str, str], int], left: dict[int, list[Shell]], shifts: tuple[int, int]
+        self, bore: Bore, place: dict[ShellKey, int], left: dict[int, list[Shell]], shifts: tuple[int, int]
     ) -> None:
         self._bore, self._place, self._left, self._shifts = bore, place, left, shifts
         self._side = 0

@@ -13,6 +13,7 @@ from typing import TypeVar
 
 from fitmatch.problems import FaultInFitmatch
 from fitmatch.records.job import Job, Rule
+from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.parts import HALVES, SIDES, Position, Shell, marks_agree
 from fitmatch.records.placements import KindFigures, Placement
 from fitmatch.records.plans import JobPlan, Plan
@@ -163,12 +164,12 @@ def _stock(plans: Sequence[tuple[Job, Sequence[Placement]]]) -> Iterator[str]:
     locks = {lock: (i, p.name) for i, (job, _) in enumerate(plans) for p, lock in _locks(job)}
     for i, p, s in placed:
         if known.get(s.key) != s:
-            yield f"shell {s.box}/{s.name} is not of this job"
+            yield f"shell {full_name(s.key)} is not of this job"
         if locks.get(s.key, (i, p.position.name)) != (i, p.position.name) or s.key in plans[i][0].reserved:
-            yield f"shell {s.box}/{s.name} is locked elsewhere"
+            yield f"shell {full_name(s.key)} is locked elsewhere"
 
 
-def _locks(job: Job) -> Iterator[tuple[Position, tuple[str, str]]]:
+def _locks(job: Job) -> Iterator[tuple[Position, ShellKey]]:
     yield from ((p, lock) for p in job.positions for lock in (p.upper, p.lower) if lock is not None)
 
 
@@ -313,7 +314,7 @@ def _margin(job: Job, placement: Placement) -> int:
     return 0 if found is None else ceil(guard * found.expanded_nm)
 
 
-def _measured(position: Position, known: dict[tuple[str, str], Shell]) -> bool:
+def _measured(position: Position, known: dict[ShellKey, Shell]) -> bool:
     locks = [known[lock] for lock in (position.upper, position.lower) if lock is not None]
     return None not in (position.journal, position.housing_bore, *(shell.wall_nm for shell in locks))
 

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING
 
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Pair
-from fitmatch.fit.model.groups import Place, kind_for, placed, shares_placed, turns
+from fitmatch.fit.model.groups import kind_for, placed, shares_placed, turns
 from fitmatch.fit.model.naming import name_shells
 from fitmatch.fit.model.order import BOXES, KEEP_SETS_SLACK_NM, QUALITY, STRATEGIES, Figure, order_of, value
 from fitmatch.fit.proof.levels import prove
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.records.job import Job, Rule
+from fitmatch.records.keys import PositionKey, full_name
 from fitmatch.records.parts import Position
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Proof
@@ -110,7 +111,7 @@ class Kernel:
             self._kinds[variant] = kind if opened is None else kind.from_boxes([opened] * len(kind.jobs))
         return self._kinds[variant]
 
-    def _try_out(self, variant: _Variant, targets: Mapping[Place, int], stop: Stop) -> Solved | None:
+    def _try_out(self, variant: _Variant, targets: Mapping[PositionKey, int], stop: Stop) -> Solved | None:
         """The same for few pairs, if that is possible."""
         from fitmatch.fit.proof.few_pairs import trial_of
 
@@ -145,12 +146,12 @@ def _figures(kind: Kind, placements: Sequence[Placement], order: Iterable[Figure
     return {f.name: len(boxes) if f is BOXES else abs(value(f, shares)) for f in order}
 
 
-def _targets(kind: Kind, target_nm: int | Mapping[str, int]) -> dict[Place, int]:
+def _targets(kind: Kind, target_nm: int | Mapping[str, int]) -> dict[PositionKey, int]:
     """The requested targets, by position."""
     mine = [(job, p) for job in kind.jobs for p in job.positions if p.kind == kind.name]
-    named = {f"{job.name}/{p.name}" if job.name else p.name: (job, p) for job, p in mine}
+    named = {full_name((job.name, p.name)): (job, p) for job, p in mine}
     wanted = dict.fromkeys(named, target_nm) if isinstance(target_nm, int) else target_nm
-    found: dict[Place, int] = {}
+    found: dict[PositionKey, int] = {}
     for name, nm in wanted.items():
         if name not in named:
             raise ValueError(f"there is no position {name!r} of kind {kind.name}")
@@ -161,6 +162,6 @@ def _targets(kind: Kind, target_nm: int | Mapping[str, int]) -> dict[Place, int]
     return found
 
 
-def _placed(kind: Kind, plan: Mapping[Place, Pair]) -> tuple[Kind, list[Placement]]:
+def _placed(kind: Kind, plan: Mapping[PositionKey, Pair]) -> tuple[Kind, list[Placement]]:
     """Actual shells for the pairs of a plan, by position, in a kind with the same classes as the pairs."""
     return kind, kind.fixed + name_shells(kind, [(p, plan[p.key]) for p in kind.positions if p.key in plan])

@@ -14,7 +14,7 @@ from fitmatch.fit.beside.alternatives import other_plan
 from fitmatch.fit.classes.candidates import Kind, ready
 from fitmatch.fit.classes.classes import Bore, Pair, rack_of
 from fitmatch.fit.classes.demands import Terms
-from fitmatch.fit.model.groups import Decided, Place, decided, kind_for, turns
+from fitmatch.fit.model.groups import Decided, decided, kind_for, turns
 from fitmatch.fit.model.variants import apart, reserving, with_bores
 from fitmatch.fit.proof.filling import NoPlan
 from fitmatch.fit.proof.levels import prove
@@ -23,6 +23,7 @@ from fitmatch.names import nearest
 from fitmatch.problems import NotPossible
 from fitmatch.records.housings import may_move, rehoused
 from fitmatch.records.job import Job
+from fitmatch.records.keys import PositionKey, ShellKey, full_name
 from fitmatch.records.parts import SIDES, Position, Shell
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Explanation, OtherPlan, Plan
@@ -49,13 +50,18 @@ def asked(jobs: Sequence[Job], position: str, pair: tuple[str, str] | None = Non
     told = list(_forbids(jobs, job, found, upper, lower))
     against = [fact for i, fact in enumerate(told) if fact not in told[:i]]
     if against:
-        slots = {"upper": _name(upper), "lower": _name(lower), "position": found.name, "against": tuple(against)}
+        slots = {
+            "upper": full_name(upper.key),
+            "lower": full_name(lower.key),
+            "position": found.name,
+            "against": tuple(against),
+        }
         raise NotPossible(Fact("forbidden", slots))
     return Question(job, found, (upper, lower))
 
 
 def _position(jobs: Sequence[Job], name: str) -> tuple[Job, Position]:
-    known = {f"{job.name}/{p.name}" if job.name else p.name: (job, p) for job in jobs for p in job.positions}
+    known = {full_name((job.name, p.name)): (job, p) for job in jobs for p in job.positions}
     if name in known:
         return known[name]
     alike = [full for full, (_, p) in known.items() if p.name == name]
@@ -85,21 +91,21 @@ def _forbids(jobs: Sequence[Job], job: Job, position: Position, upper: Shell, lo
         yield Fact("drawing")
     locked_in = {lock: p.key for each in jobs for p in each.positions for lock in (p.upper, p.lower) if lock}
     for side, shell in zip(SIDES, (upper, lower), strict=True):
-        lock: tuple[str, str] | None = getattr(position, side)
+        lock: ShellKey | None = getattr(position, side)
         where = locked_in.get(shell.key, position.key)
         if lock is not None and lock != shell.key:
-            yield Fact("half-locked", {"side": side, "lock": "/".join(lock)})
+            yield Fact("half-locked", {"side": side, "lock": full_name(lock)})
         elif where != position.key:
-            full = where[1] if where[0] == job.name else "/".join(where)
-            yield Fact("locked-elsewhere", {"shell": _name(shell), "position": full})
+            full = where[1] if where[0] == job.name else full_name(where)
+            yield Fact("locked-elsewhere", {"shell": full_name(shell.key), "position": full})
         if shell.kind != position.kind:
-            yield Fact("other-kind", {"shell": _name(shell), "has": shell.kind, "wants": position.kind})
+            yield Fact("other-kind", {"shell": full_name(shell.key), "has": shell.kind, "wants": position.kind})
         if shell.half not in (side, "either"):
-            yield Fact("other-half", {"shell": _name(shell), "half": shell.half})
+            yield Fact("other-half", {"shell": full_name(shell.key), "half": shell.half})
         if shell.hold is not None:
-            yield Fact("on-hold", {"shell": _name(shell), "hold": shell.hold})
+            yield Fact("on-hold", {"shell": full_name(shell.key), "hold": shell.hold})
         if shell.wall_nm is None:
-            yield Fact("no-wall", {"shell": _name(shell)})
+            yield Fact("no-wall", {"shell": full_name(shell.key)})
     if upper.wall_nm is None or lower.wall_nm is None:
         return
     terms = Terms(job, position.kind)
@@ -166,7 +172,7 @@ class _Demand(NamedTuple):
     must be used.
     """
 
-    place: Place
+    place: PositionKey
     pair: tuple[Shell, Shell] | None = None
     not_sum_nm: int | None = None
 
@@ -215,7 +221,3 @@ def _best_with(one: Decided, demand: _Demand, stop: Stop) -> tuple[OtherPlan | N
     if all(p.position.key != demand.place for p in found.placements):
         return None, True  # stopped before there was a plan
     return found, not proven.proof.proven
-
-
-def _name(shell: Shell) -> str:
-    return "/".join(shell.key)

@@ -16,6 +16,7 @@ from typing import TypedDict, Unpack
 from fitmatch.fit.classes.classes import Bore, Pair, Rack, ShellClass, rack_of
 from fitmatch.fit.classes.demands import Terms
 from fitmatch.records.job import Job
+from fitmatch.records.keys import PositionKey, ShellKey
 from fitmatch.records.parts import SIDES, Position, Shell, excess_of, room, shortfall_of, tightest_room
 from fitmatch.records.placements import Placement
 from fitmatch.rules.positions.drawing import bore_refused
@@ -50,7 +51,7 @@ class Kind:
         locks = {lock for job in jobs for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
         locks = locks.union(*(job.reserved for job in jobs))
         self.classes: list[ShellClass] = []
-        self._locked: dict[tuple[str, str], ShellClass] = {}
+        self._locked: dict[ShellKey, ShellClass] = {}
         known: dict[tuple[object, ...], ShellClass] = {}
         self._shells = [s for s in shells if s.kind == kind and s.wall_nm is not None and s.hold is None]
         for shell in self._shells:
@@ -85,7 +86,7 @@ class Kind:
         for terms in self.terms:
             self._sort_in(terms)
 
-    def with_targets(self, targets: Mapping[tuple[str, str], int]) -> "Kind":
+    def with_targets(self, targets: Mapping[PositionKey, int]) -> "Kind":
         """The same with other targets, by the names of job and position; the shells stay in their classes."""
         new = copy(self)
         jobs = []
@@ -279,7 +280,7 @@ class Kind:
     def _rack(self, side: str, position: Position, terms: Terms) -> Rack:
         """The classes that may go into this side of the position: its locked shell, otherwise those that its rules
         allow."""
-        lock: tuple[str, str] | None = getattr(position, side)
+        lock: ShellKey | None = getattr(position, side)
         if lock is not None:
             locked = [self._locked[lock]] if lock in self._locked else []
             locked = [c for c in locked if self.may_draw(terms, c.members[0])]
@@ -302,7 +303,7 @@ def may_share(bore: Bore, upper: ShellClass, lower: ShellClass) -> bool:
     return not bore.counts or bore.terms.share(upper, lower)
 
 
-def ready(position: Position, by_key: dict[tuple[str, str], Shell]) -> bool:
+def ready(position: Position, by_key: dict[ShellKey, Shell]) -> bool:
     """Whether everything the position needs has been measured, locked shells included."""
     locks = (lock for lock in (position.upper, position.lower) if lock is not None)
     return not position.missing and all(by_key[lock].wall_nm is not None for lock in locks)

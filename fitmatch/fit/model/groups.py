@@ -14,13 +14,12 @@ from fitmatch.fit.model.order import Share
 from fitmatch.fit.model.pairs import Choice
 from fitmatch.records.housings import with_housings
 from fitmatch.records.job import Job
+from fitmatch.records.keys import PositionKey
 from fitmatch.records.parts import Position
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Plan, Proof
 from fitmatch.records.pools import IN_ORDER
 from fitmatch.rules.positions.movable import is_movable
-
-Place = tuple[str, str]  # the key of a position
 
 
 class Decided(NamedTuple):
@@ -34,7 +33,7 @@ class Decided(NamedTuple):
     proof: Proof
     plan: Plan  # all of the answer
 
-    def by_place(self) -> dict[Place, Placement]:
+    def by_place(self) -> dict[PositionKey, Placement]:
         """What the answer gives each of its positions."""
         return {p.position.key: p for some in self.placements for p in some}
 

@@ -12,6 +12,7 @@ from fitmatch.fit.classes.classes import Bore, House, Pair, Rack, ShellClass
 from fitmatch.fit.classes.demands import Terms
 from fitmatch.fit.model.pairs import Choice
 from fitmatch.records.housings import may_move, rehoused
+from fitmatch.records.keys import PositionKey
 from fitmatch.records.parts import SIDES, Position
 from fitmatch.rules.positions.drawing import bore_refused
 from fitmatch.rules.positions.movable import is_movable
@@ -36,7 +37,7 @@ class MovingKind(Kind):
         self.positions += positions
         houses: dict[tuple[object, ...], House] = {}
         seats: dict[tuple[object, ...], list[Position]] = {}
-        own: dict[tuple[str, str], House] = {}
+        own: dict[PositionKey, House] = {}
         for position in positions:
             what = (_counting(position.housing_bore), position.seating_nm, position.accept is None, position.within)
             own[position.key] = houses.setdefault(what, House([]))
@@ -70,7 +71,7 @@ class MovingKind(Kind):
                 self.vacancies.append(Pair(bore, _NO_SHELL, _NO_SHELL, *nothing, bore.stays))
 
 
-def settle(kind: Kind, choice: Choice) -> tuple[list[tuple[Position, Pair]], dict[tuple[str, str], Position]]:
+def settle(kind: Kind, choice: Choice) -> tuple[list[tuple[Position, Pair]], dict[PositionKey, Position]]:
     """Give every chosen pair a position, and every position of a movable kind (by its key) its housing.
 
     Housings that can stay do; the rest go in file order.

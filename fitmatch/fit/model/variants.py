@@ -5,11 +5,11 @@ from dataclasses import replace
 
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Bore, Rack, ShellClass, rack_of
-from fitmatch.fit.model.groups import Place
+from fitmatch.records.keys import PositionKey
 from fitmatch.records.parts import ANY, Shell
 
 
-def without(kind: Kind, places: Container[Place]) -> Kind:
+def without(kind: Kind, places: Container[PositionKey]) -> Kind:
     """Leave these positions out."""
 
     def left(bores: Iterable[Bore]) -> Iterator[Bore]:
@@ -25,7 +25,7 @@ def without(kind: Kind, places: Container[Place]) -> Kind:
     )
 
 
-def apart(kind: Kind, place: Place, *, may_be_empty: bool) -> tuple[Kind, list[Bore]]:
+def apart(kind: Kind, place: PositionKey, *, may_be_empty: bool) -> tuple[Kind, list[Bore]]:
     """Give the position a seat of its own; also returns the bores it then has, none if the kind has no choice for it.
 
     If housings may move, `may_be_empty` says whether it may have a housing but no shells.

@@ -11,10 +11,10 @@ from typing import NamedTuple
 
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Pair
-from fitmatch.fit.model.groups import Place
 from fitmatch.fit.proof.filling import fill_at_best
 from fitmatch.fit.proof.search import Search
 from fitmatch.fit.solver.stopping import Stop
+from fitmatch.records.keys import PositionKey
 
 _MOST_POSITIONS, _MOST_PAIRS, _MOST_STEPS = 16, 2_000, 5_000  # (measured)
 _FAR = 1 << 62
@@ -30,7 +30,7 @@ class Tried(NamedTuple):
     worst: int
     squares: int
     spread: int
-    plan: dict[Place, Pair]
+    plan: dict[PositionKey, Pair]
 
 
 class _TooMany(Exception):
@@ -44,11 +44,11 @@ class Trial:
     In `rows` each position has its pairs, either all or none of them counted, each with the digits of its shells.
     """
 
-    rows: Mapping[Place, list[tuple[Pair, int]]]
-    some: dict[Place, Pair]
+    rows: Mapping[PositionKey, list[tuple[Pair, int]]]
+    some: dict[PositionKey, Pair]
     stock: tuple[int, int]  # the digits before anything is placed, and the bits of all classes with none left
 
-    def best(self, targets: Mapping[Place, int]) -> Tried | None:
+    def best(self, targets: Mapping[PositionKey, int]) -> Tried | None:
         """The best of them by the strategy `target`, with these targets if they differ; None if that takes too many
         steps."""
         rows = {place: _ways(pairs, targets.get(place)) for place, pairs in self.rows.items()}
@@ -81,7 +81,7 @@ class _Laying:
         self._stock, self._none_left = stock, none_left
         self._steps = _MOST_STEPS
 
-    def lay_all(self, rows: Mapping[Place, list[_Way]], window: int) -> None:
+    def lay_all(self, rows: Mapping[PositionKey, list[_Way]], window: int) -> None:
         """Place them within a window, those with the fewest choices first."""
         near = [(place, [way for way in ways if abs(way[0]) <= window]) for place, ways in rows.items()]
         self._rows = sorted(near, key=lambda row: (len(row[1]), row[1][0][2].bore.seat))
@@ -89,7 +89,7 @@ class _Laying:
         for _, ways in reversed(self._rows):
             self._rest.insert(0, self._rest[0] + ways[0][0] ** 2)
         self._window = window
-        self._laid: dict[Place, Pair] = {}
+        self._laid: dict[PositionKey, Pair] = {}
         self._seen: dict[int, list[tuple[int, int, int]]] = {}
         self._lay(0, _FAR, -_FAR, self._stock)
 

@@ -10,7 +10,8 @@ from fitmatch.facts import Fact
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Bore
 from fitmatch.records.job import Job, Rule
-from fitmatch.records.parts import SIDES, Position, Shell, excess_of, shortfall_of
+from fitmatch.records.keys import full_name
+from fitmatch.records.parts import SIDES, Position, excess_of, shortfall_of
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Flag
 from fitmatch.rules.in_force import broken, in_force, row_rules
@@ -55,7 +56,7 @@ class Reasons:
         known = {s.key: s for s in self._job.shells}
         upper, lower = (known[lock] for lock in (position.upper, position.lower) if lock is not None)
         pair = self._kind.place(position, upper, lower)
-        names = {"upper": _name(upper), "lower": _name(lower)}
+        names = {"upper": full_name(upper.key), "lower": full_name(lower.key)}
         if pair.clearance_tightest_nm <= 0:
             return Fact("locked-without-clearance", {**names, "clearance_nm": pair.clearance_tightest_nm})
         return Fact("locked-misfit", {**names, "misses": _misses(pair)})
@@ -100,7 +101,7 @@ class Reasons:
         needs = _needs(bore, *([] if thin is None else [low - thin]), *([] if thick is None else [thick - high]))
         if thin is None and thick is None:
             partner = next((side for side in SIDES if getattr(position, side) is not None), None)
-            lock = None if partner is None else "/".join(getattr(position, partner))
+            lock = None if partner is None else full_name(getattr(position, partner))
             other = None if partner is None else SIDES[1 - SIDES.index(partner)]
             return Fact("no-partner", {"needs": needs, "side": other, "locked": lock})
         near = tuple(self._near(bore, walls) for walls in (thin, thick) if walls is not None)
@@ -145,13 +146,13 @@ class Reasons:
             if s.kind != self._kind.name or s.half not in (side, "either") or not terms.takes(position, side, s):
                 continue
             if s.hold is not None:
-                found.setdefault("on-hold", []).append(_name(s))
+                found.setdefault("on-hold", []).append(full_name(s.key))
             elif s.wall_nm is None:
-                found.setdefault("not-measured", []).append(_name(s))
+                found.setdefault("not-measured", []).append(full_name(s.key))
             elif s.key in self._job.reserved:
-                found.setdefault("locked-in-another-job", []).append(_name(s))
+                found.setdefault("locked-in-another-job", []).append(full_name(s.key))
             elif s.key in locked:
-                found.setdefault("locked", []).append(_name(s))
+                found.setdefault("locked", []).append(full_name(s.key))
         return found
 
     def _demands(self, position: Position, side: str) -> list[tuple[Fact, Rule]]:
@@ -201,7 +202,7 @@ def _drawing(job: Job, p: Placement) -> Iterator[Flag]:
             continue
         slots = {
             "feature": feature,
-            "shell": shell and _name(shell),
+            "shell": shell and full_name(shell.key),
             "size_nm": nm,
             "low_nm": band.low_nm,
             "high_nm": band.high_nm,
@@ -243,7 +244,3 @@ def _stock(bores: Iterable[Bore], sides: Iterable[str]) -> int:
     classes = {c.index: c for b in bores for side in sides if getattr(b.positions[0], side) is None
                for c in getattr(b, side).classes}  # fmt: skip
     return sum(c.count for c in classes.values())
-
-
-def _name(shell: Shell) -> str:
-    return "/".join(shell.key)

@@ -14,11 +14,12 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from fitmatch.fit.classes.candidates import ready
-from fitmatch.fit.model.groups import Decided, Place, decided
+from fitmatch.fit.model.groups import Decided, decided
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.fit.why.cures import cures
 from fitmatch.fit.why.questions import Asker, Budget, TooMuch
 from fitmatch.records.job import Jobs
+from fitmatch.records.keys import PositionKey
 from fitmatch.records.parts import Position
 from fitmatch.records.plans import Cure, Plan, Reason
 from fitmatch.rules.positions.locks import Locks, lock_excuses, without_locks
@@ -52,7 +53,7 @@ class _Failing:
         by_key = {s.key: s for s in one.jobs[0].shells}
         inside = {place for place, p in one.by_place().items() if p.within_limits}
         self._all = {p.key: p for p in one.positions() if p.key not in inside and ready(p, by_key)}
-        self._reasons: dict[Place, Reason] = {}
+        self._reasons: dict[PositionKey, Reason] = {}
         if self._all:
             self._asker = Asker(one, stop, budget)
 
@@ -70,7 +71,7 @@ class _Failing:
                 found, complete = cures(self._asker, place, reason)
                 self._reasons[place] = reason._replace(cures=found, cures_complete=complete)
 
-    def told(self) -> Iterator[tuple[Place, Reason]]:
+    def told(self) -> Iterator[tuple[PositionKey, Reason]]:
         for place, position in self._all.items():
             yield place, self._reasons[self._asker.first_like(place)]._replace(position=position)
 
@@ -91,7 +92,7 @@ class _Bonds:
     """All that constrains one position, and the question whether part of it is enough to keep it out."""
 
     def __init__(
-        self, asker: Asker, off: Mapping[str, Callable[[Jobs], Jobs]], place: Place, position: Position
+        self, asker: Asker, off: Mapping[str, Callable[[Jobs], Jobs]], place: PositionKey, position: Position
     ) -> None:
         self.position = position
         self._asker = asker

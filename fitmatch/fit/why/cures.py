@@ -14,12 +14,12 @@ from functools import partial
 
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Bore, rack_of
-from fitmatch.fit.model.groups import Place
 from fitmatch.fit.model.pairs import Choice, Limit
 from fitmatch.fit.model.variants import with_walls
 from fitmatch.fit.solver.stopping import Stopped
 from fitmatch.fit.why.questions import Asker, TooMuch, place_of
 from fitmatch.records.job import Job, Jobs, Rule
+from fitmatch.records.keys import PositionKey
 from fitmatch.records.parts import SIDES, Position
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Cure, Reason
@@ -33,7 +33,7 @@ _MOST_WALLS = 400  # if more of them differ, they are not tried
 _Question = Callable[[], Cure | None]  # one change, by the least that works; None if it does not help
 
 
-def cures(asker: Asker, place: Place, reason: Reason) -> tuple[tuple[Cure, ...], bool]:
+def cures(asker: Asker, place: PositionKey, reason: Reason) -> tuple[tuple[Cure, ...], bool]:
     """Those that were found, and whether all could be looked for."""
     found: list[Cure] = []
     complete = True
@@ -49,7 +49,7 @@ def cures(asker: Asker, place: Place, reason: Reason) -> tuple[tuple[Cure, ...],
     return tuple(found), complete
 
 
-def _questions(asker: Asker, place: Place, reason: Reason) -> Iterator[_Question]:
+def _questions(asker: Asker, place: PositionKey, reason: Reason) -> Iterator[_Question]:
     position, together = reason.position, reason.together
     job = next(job for job in asker.jobs if job.name == place[0])
     for limit in ("max", "min"):
@@ -72,12 +72,12 @@ def _questions(asker: Asker, place: Place, reason: Reason) -> Iterator[_Question
             yield partial(_one_more, asker, place, side)
 
 
-def _one(asker: Asker, place: Place, jobs: Jobs, key: object, cure: Cure) -> Cure | None:
+def _one(asker: Asker, place: PositionKey, jobs: Jobs, key: object, cure: Cure) -> Cure | None:
     """The cure, if the position can be inside in these jobs."""
     return cure if asker.can(jobs, place, key) else None
 
 
-def _limit(asker: Asker, place: Place, position: Position, limit: str) -> Cure | None:
+def _limit(asker: Asker, place: PositionKey, position: Position, limit: str) -> Cure | None:
     by = asker.least(place, limit)
     if by is None:
         return None
@@ -85,7 +85,7 @@ def _limit(asker: Asker, place: Place, position: Position, limit: str) -> Cure |
     return Cure(limit, now + by if limit == "max" else now - by, by)
 
 
-def _easing(asker: Asker, place: Place, job: Job, rule: Rule) -> Cure | None:
+def _easing(asker: Asker, place: PositionKey, job: Job, rule: Rule) -> Cure | None:
     """A rule of the position's own job, relaxed by the least amount that works, otherwise dropped."""
     name, kind = rule.name, asker.kind
     assert name is not None
@@ -121,7 +121,7 @@ def _too_many() -> Cure | None:
 # --- one more shell ---
 
 
-def _one_more(asker: Asker, place: Place, side: str) -> Cure | None:
+def _one_more(asker: Asker, place: PositionKey, side: str) -> Cure | None:
     """One more half of any wall, in this bore if possible, otherwise in another, whose shell is then free for this
     one."""
     near = _with_new(asker, place, side, everywhere=False, widths=(False,))
@@ -131,7 +131,7 @@ def _one_more(asker: Asker, place: Place, side: str) -> Cure | None:
     return anywhere and (_with_new(asker, place, side, everywhere=False, widths=(True,)) or anywhere)
 
 
-def _with_new(asker: Asker, place: Place, side: str, *, everywhere: bool, widths: Sequence[bool]) -> Cure | None:
+def _with_new(asker: Asker, place: PositionKey, side: str, *, everywhere: bool, widths: Sequence[bool]) -> Cure | None:
     kind = asker.prepared(asker.jobs, ("more", side))
     seats = asker.seats(kind, place)
     first = len(kind.classes)

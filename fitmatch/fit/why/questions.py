@@ -12,13 +12,14 @@ from operator import attrgetter
 
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Bore, Pair
-from fitmatch.fit.model.groups import Decided, Place, kind_for, movable
+from fitmatch.fit.model.groups import Decided, kind_for, movable
 from fitmatch.fit.model.order import LEVEL_1, WISH, Filled
 from fitmatch.fit.model.pairs import Bounds, Choice, Limit
 from fitmatch.fit.model.variants import apart, with_plenty, without
 from fitmatch.fit.proof.search import Search
 from fitmatch.fit.solver.stopping import Stop
 from fitmatch.records.job import Jobs
+from fitmatch.records.keys import PositionKey
 from fitmatch.records.pools import IN_ORDER
 from fitmatch.rules.in_force import row_rules
 
@@ -66,7 +67,7 @@ class Budget:
             yield effort
 
 
-def place_of(bore: Bore) -> Place:
+def place_of(bore: Bore) -> PositionKey:
     """For the first of its positions; a separated bore has no other."""
     return bore.positions[0].key
 
@@ -96,12 +97,12 @@ class Asker:
         """Whether nothing more can be asked."""
         return self._budget.spent or self._stop.requested
 
-    def first_like(self, place: Place) -> Place:
+    def first_like(self, place: PositionKey) -> PositionKey:
         """The first position that is identical to this one: what fits one fits the other, and both fail alike."""
         return self._first.get(place, place)
 
     def can(
-        self, jobs: Jobs, place: Place, key: object, *, plenty: Iterable[str] = (), free: Iterable[str] = ()
+        self, jobs: Jobs, place: PositionKey, key: object, *, plenty: Iterable[str] = (), free: Iterable[str] = ()
     ) -> bool:
         """Whether it could be, in this variant of the jobs, identified by `key`. `plenty`: sides with unlimited halves
         of each wall; `free`: which of `min` and `max` do not apply to the position."""
@@ -113,7 +114,7 @@ class Asker:
         # A bore that was refused constrains others in its row once it is filled.
         return self.plan(kind, place, self.pairs(kind, place, free)) is not None
 
-    def least(self, place: Place, free: str) -> int | None:
+    def least(self, place: PositionKey, free: str) -> int | None:
         """The least by which the position can miss this limit, `min` or `max`, once it is dropped; None if that does
         not help."""
         kind = self.prepared(self.jobs, ((), ()))
@@ -135,7 +136,7 @@ class Asker:
         return values[bisect_left(values, True, 1, len(values) - 1, key=does)]
 
     def plan(
-        self, kind: Kind, place: Place, pairs: Sequence[Pair], *limits: Limit, widths: Sequence[bool] = _WIDTHS
+        self, kind: Kind, place: PositionKey, pairs: Sequence[Pair], *limits: Limit, widths: Sequence[bool] = _WIDTHS
     ) -> Choice | None:
         """A plan that fills the position from these pairs, which may include pairs of other positions, and makes no
         other worse off. `widths`: whether the others may have all their pairs, one try after the other."""
@@ -156,7 +157,7 @@ class Asker:
                 return found
         return None
 
-    def pairs(self, kind: Kind, place: Place, free: Iterable[str] = ()) -> list[Pair]:
+    def pairs(self, kind: Kind, place: PositionKey, free: Iterable[str] = ()) -> list[Pair]:
         """The pairs that bring the position inside its limits, as far as these have not been dropped."""
         found: list[Pair] = []
         for bore in kind.bores:
@@ -165,7 +166,7 @@ class Asker:
                 found += kind.pairs(bore, low, bore.sum_high if "min" in free else bore.inside_high)
         return found
 
-    def seats(self, kind: Kind, place: Place) -> set[int]:
+    def seats(self, kind: Kind, place: PositionKey) -> set[int]:
         """The seats that must be filled: the position's own and those that are filled in the answer."""
         places = {place} | self._placed.keys()
         return {bore.seat for bore in kind.seats if place_of(bore) in places}
@@ -190,13 +191,13 @@ class Asker:
             self._kinds[key] = kind
         return self._kinds[key]
 
-    def _fixed(self, kind: Kind, place: Place) -> dict[str, int] | None:
+    def _fixed(self, kind: Kind, place: PositionKey) -> dict[str, int] | None:
         """By how much the position misses its limits, if there is nothing to choose for it because it is locked in both
         halves."""
         found = (p for p in kind.fixed if p.position.key == place)
         return next(({"min": p.shortfall_nm, "max": p.excess_nm} for p in found), None)
 
-    def _of_others(self, kind: Kind, place: Place, *, every: bool) -> Iterator[Pair]:
+    def _of_others(self, kind: Kind, place: PositionKey, *, every: bool) -> Iterator[Pair]:
         for bore in kind.bores:
             other = place_of(bore)
             if other == place or other not in self._placed:
@@ -214,7 +215,7 @@ class Asker:
                     if bore.wanted_low <= walls <= bore.wanted_high:
                         yield from kind.pairs(bore, walls, walls)
 
-    def _empty(self, kind: Kind, place: Place) -> Iterator[Pair]:
+    def _empty(self, kind: Kind, place: PositionKey) -> Iterator[Pair]:
         """What gives positions that are empty in the answer their housing, if housings may move: they stay empty,
         except for shells locked in both halves, which are in wherever they leave a clearance."""
         for vacancy in kind.vacancies:
@@ -231,11 +232,11 @@ def badness(p: Filled) -> tuple[int, ...]:
     return tuple(figure.measure(p) for figure in (*LEVEL_1, *WISH))
 
 
-def _first_like(one: Decided, how_bad: Mapping[Place, tuple[int, ...]]) -> dict[Place, Place]:
+def _first_like(one: Decided, how_bad: Mapping[PositionKey, tuple[int, ...]]) -> dict[PositionKey, PositionKey]:
     """For positions that are equal in seat and in how well they are filled, the first of them."""
     if movable(one.jobs, one.kind):
         return {}  # each has a housing of its own
-    firsts: dict[object, Place] = {}
+    firsts: dict[object, PositionKey] = {}
     seats = kind_for(one.jobs, one.kind).seats
     alike = ((p.key, (bore.seat, how_bad.get(p.key))) for bore in seats for p in bore.positions)
     return {place: firsts.setdefault(what, place) for place, what in alike}

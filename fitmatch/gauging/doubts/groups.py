@@ -12,11 +12,11 @@ from fitmatch.facts import Fact
 from fitmatch.gauging.sizes.corrections import offs as gauge_offs
 from fitmatch.gauging.sizes.places import at_crown
 from fitmatch.records.job import Job
+from fitmatch.records.keys import ItemKey, full_name
 from fitmatch.records.measuring import DIAMETERS, Reading
 from fitmatch.records.parts import Position, Shell, Size
 
 SMALLEST_BOX: Final = 4  # boxes with fewer shells of a half are judged together
-Item = str | tuple[str, str]  # a position's name, or a shell's box and name
 Place = int | tuple[int | None, float | None]  # the numbered column, or station and angle
 
 
@@ -25,7 +25,7 @@ class Entry(NamedTuple):
 
     value_nm: int
     off_nm: int
-    item: Item
+    item: ItemKey
     file: str
     row: int
     reading: Reading
@@ -33,7 +33,7 @@ class Entry(NamedTuple):
     @property
     def name(self) -> str:
         """Its item, as shown to the user."""
-        return self.item if isinstance(self.item, str) else "/".join(self.item)
+        return self.item if isinstance(self.item, str) else full_name(self.item)
 
 
 Finding = tuple[Entry, str, Fact, tuple[str, ...]]  # a reading, its feature, what is wrong, and the likeliest mistakes
@@ -104,7 +104,7 @@ def _entries(job: Job) -> Iterator[tuple[Key, Entry]]:
 def _logged(job: Job, offs: Mapping[str | None, int]) -> Iterator[tuple[Key, Entry]]:
     positions = {p.name: p for p in job.positions}
     shells = {s.key: s for s in job.shells}
-    unplaced: Counter[tuple[Item, str]] = Counter()  # readings without station and angle: each is a place of its own
+    unplaced: Counter[tuple[ItemKey, str]] = Counter()  # readings without station and angle: each is a place of its own
     for row in job.measuring.log:
         place: Place = (row.reading.station, row.reading.angle)
         if place == (None, None):

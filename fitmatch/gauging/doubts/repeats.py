@@ -6,10 +6,11 @@ from statistics import median, stdev
 from typing import Final
 
 from fitmatch.facts import Fact
-from fitmatch.gauging.doubts.groups import Entry, Finding, Group, Item, Key
+from fitmatch.gauging.doubts.groups import Entry, Finding, Group, Key
 from fitmatch.gauging.doubts.odd import Odd, threshold
 from fitmatch.gauging.doubts.scatter import Scale
 from fitmatch.records.job import Job
+from fitmatch.records.keys import ItemKey
 
 _USUAL_NM: Final = 1_500.0  # how far repeats usually scatter: common practice, no source
 _USUAL_WEIGHT: Final = 6
@@ -22,7 +23,7 @@ def astray(groups: Sequence[Group]) -> Iterator[tuple[Group, Odd]]:
     places: list[tuple[Group, list[Entry]]] = []  # the repeats of each item at a place, where it has more than one
     for group in groups:
         if isinstance(group.key.place, tuple):  # readings without a place have no repeats
-            items: dict[Item, list[Entry]] = {}
+            items: dict[ItemKey, list[Entry]] = {}
             for entry in group.entries:
                 items.setdefault(entry.item, []).append(entry)
             places += [(group, some) for some in items.values() if len(some) > 1]
@@ -49,7 +50,7 @@ def copied(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
 
     Rows must agree in at least three readings, and in so many that two of the kind would hardly ever agree by chance.
     """
-    rows: dict[Key, dict[Item, list[Entry]]] = {}
+    rows: dict[Key, dict[ItemKey, list[Entry]]] = {}
     for group in groups:
         items = rows.setdefault(group.key._replace(place=0), {})
         for entry in group.entries:

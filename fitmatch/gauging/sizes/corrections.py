@@ -6,7 +6,7 @@ from fractions import Fraction
 from typing import Final
 
 from fitmatch.gauging.sizes.materials import MATERIALS
-from fitmatch.records.measuring import Decimal, Gauge, Measuring
+from fitmatch.records.measuring import Gauge, Measuring
 
 REFERENCE_C: Final = 20  # ISO 1:2022
 GAUGE_STEEL: Final = MATERIALS["steel"]  # for a gauge whose coefficient is not given
@@ -26,7 +26,7 @@ def chain(gauges: Mapping[str, Gauge], name: str) -> list[str]:
     return links
 
 
-def expansion_of(gauges: Mapping[str, Gauge], name: str | None) -> Decimal:
+def expansion_of(gauges: Mapping[str, Gauge], name: str | None) -> Fraction:
     """A gauge's coefficient: its own, otherwise that of the gauge it was set with, whose scale it takes over."""
     for link in chain(gauges, name) if name is not None else ():
         expansion = gauges[link].expansion
@@ -41,8 +41,8 @@ def factor_to_20(measuring: Measuring, kind: str, feature: str, gauge: str | Non
     temperature, part = measuring.temperature, measuring.materials.get(kind, {}).get(feature)
     if temperature is None or part is None:
         return Fraction(1)
-    grown_gauge = expansion_of(measuring.gauges, gauge).exact * (temperature.gauges.exact - REFERENCE_C)
-    return 1 + grown_gauge - part.exact * (temperature.parts.exact - REFERENCE_C)
+    grown_gauge = expansion_of(measuring.gauges, gauge) * (temperature.gauges - REFERENCE_C)
+    return 1 + grown_gauge - part * (temperature.parts - REFERENCE_C)
 
 
 def offs(gauges: Mapping[str, Gauge]) -> dict[str | None, int]:

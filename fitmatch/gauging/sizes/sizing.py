@@ -6,6 +6,7 @@ Corrected = (reading - zero error - ball) x the factor to 20 degrees Celsius; wa
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from fractions import Fraction
 from math import lcm
 from typing import NamedTuple
 
@@ -20,7 +21,7 @@ class Sized(NamedTuple):
     """A size, and its mean before it was rounded."""
 
     size: Size
-    exact_mean: tuple[int, int]  # numerator and denominator, in nm
+    exact_mean: Fraction  # in nm
 
 
 class Sizes:
@@ -69,7 +70,7 @@ class Sizes:
             warm_nm = mean_nm - raw_mean + off
         smallest_nm, largest_nm = (round_half_even(end(corrected), scale) for end in (min, max))
         size = Size(mean_nm, smallest_nm, largest_nm, counted, measured_as, warm_nm, aside, form)
-        return Sized(size, (above, below))
+        return Sized(size, Fraction(above, below))
 
     def plain_wall(self, gauge: str | None, readings: Sequence[int], confirmed: str = "") -> Size:
         """The wall that readings of one gauge at the crown give; quick, as there may be a million, and the same object

@@ -1,10 +1,11 @@
 """What was most likely meant by text that is not a valid number or header, and what to write instead."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from typing import Final
 
 from fitmatch.lengths import LONGEST_NUMBER, NM_PER_UNIT
+from fitmatch.names import nearest, other_case
 from fitmatch.wording import shorten
 
 _LETTER_O: Final = re.compile(r"(?<![A-Za-z])[oO]+(?![A-Za-z])")
@@ -57,6 +58,29 @@ def for_missing_column(name: str, others: Iterable[str], *, everywhere: bool) ->
             meant = f"{name} [{unit}]" if unit in NM_PER_UNIT else name
             return f"{fault}; if `{shorten(other)}` is meant, rename it to `{meant}`"
     return f"{fault}; add it{' to each' if everywhere else ''}"
+
+
+def for_unknown_kind(kind: str, kinds: Collection[str]) -> str:
+    """That a kind has no table, and which kind may be meant."""
+    meant = other_case(kind, kinds)
+    todo = f"add it, or write the nearest kind `{shorten(nearest(kind, kinds) or '')}`"
+    if meant is not None:
+        todo = f"write the kind with the capitals of its table, `{shorten(meant)}`"
+    return f"there is no [fit.{shorten(kind)}]; {todo}"
+
+
+def for_unknown_gauge(name: str, gauges: Iterable[str]) -> str:
+    """That a gauge has no table, and the nearest that has one."""
+    near = nearest(name, gauges)
+    text = f"there is no [gauge.{shorten(name)}]; add it"
+    return text if near is None else f"{text}, or write the nearest gauge `{near}`"
+
+
+def for_unknown_position(name: str, positions: Iterable[str]) -> str:
+    """That a position has no row, and the nearest that has one."""
+    near = nearest(name, positions)
+    todo = f"the nearest is `{shorten(near)}`" if near else "write its row in the positions file"
+    return f"there is no position `{shorten(name)}`; {todo}"
 
 
 def is_near(name: str, other: str) -> bool:

@@ -5,8 +5,12 @@ from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
 from fitmatch.intake.common import advice
-from fitmatch.lengths import LengthError, exact, parse_length
+from fitmatch.lengths import LengthError, parse_length, parse_number, with_unit
+from fitmatch.records.measuring import DIAMETERS, LARGEST_STATION, turned
 from fitmatch.wording import listed, shorten
+
+_LONGEST_COUNT: Final = 9  # digits
+_LARGEST_ANGLE: Final = 360
 
 
 class CellError(Exception):
@@ -37,6 +41,7 @@ ASSEMBLED_CLEARANCE: Final = Quantity("a clearance", 1, 2_000_000, "more than 0,
 WALL: Final = Quantity("a wall", 200_000, 25_000_000, "0.2 to 25 mm", above_zero=True)
 TARGET: Final = Quantity("a target clearance", 1, 2_000_000, "more than 0, up to 2 mm", above_zero=True)
 LIMIT: Final = Quantity("a limit", 0, 2_000_000, "0 to 2 mm")
+SLACK: Final = Quantity("a slack", 0, 2_000_000, "0 to 2 mm")
 SEATING: Final = Quantity("a seating", -200_000, 200_000, "-0.2 to 0.2 mm")
 OFFSET: Final = Quantity("an offset", -2_000_000, 2_000_000, "-2 to 2 mm")
 COATING: Final = Quantity("a coating", 0, 12_500_000, "0 to less than half the wall")
@@ -44,16 +49,41 @@ RESOLUTION: Final = Quantity("a resolution", 1, 100_000, "more than 0, up to 0.1
 GAUGE_ERROR: Final = Quantity("an error of a gauge", 0, 200_000, "0 to 0.2 mm")
 STANDARD: Final = Quantity("a setting standard", -200_000, 2_000_000_000, "0 to 2 m")
 BALL: Final = Quantity("a ball", 0, 25_000_000, "0 to 25 mm")
+MEASURED: Final = {"journal": JOURNAL, "housing_bore": HOUSING_BORE, "wall": WALL}  # by feature
 # By the columns of positions.csv that contain them.
 QUANTITIES: Final = {
-    "journal": JOURNAL,
-    "housing_bore": HOUSING_BORE,
+    **{feature: MEASURED[feature] for feature in DIAMETERS},
     "target": TARGET,
     "min": LIMIT,
     "max": LIMIT,
     "seating": SEATING,
     "offset": OFFSET,
 }
+
+
+def count_of(text: str, most: int, what: str) -> int:
+    """A whole number from 1 to `most`; raises CellError. `what` it is, and how they are counted."""
+    if text.isascii() and text.isdecimal() and len(text) <= _LONGEST_COUNT and 1 <= int(text) <= most:
+        return int(text)
+    raise CellError("not-a-whole-number", f"`{shorten(text)}` is not a {what} from the front: 1, 2, 3 and so on")
+
+
+def station_of(text: str) -> int:
+    """A station along the axis; raises CellError."""
+    return count_of(text, LARGEST_STATION, "station; count them")
+
+
+def angle_of(text: str, feature: str, *, decimal_comma: bool = False) -> float:
+    """Degrees from the crown axis, without whole turns; raises CellError."""
+    todo = "write degrees from the crown axis"
+    try:
+        angle = parse_number(text, decimal_comma=decimal_comma)
+    except LengthError:
+        why = f"`{shorten(text)}` is not an angle; {todo} as a plain number, such as 22.5"
+        raise CellError("not-a-number", why) from None
+    if not -_LARGEST_ANGLE <= angle <= _LARGEST_ANGLE:
+        raise CellError("implausible-number", f"`{shorten(text)}` is outside -360 to 360; {todo}")
+    return turned(feature, float(angle))
 
 
 @dataclass(slots=True)
@@ -124,4 +154,4 @@ def _metric(nm: int) -> str:
     """A length for a message, in the metric unit that suits its size."""
     if abs(nm) >= 10**13:
         return "more than ten kilometres"
-    return f"{exact(2 * nm, 'mm')} mm" if abs(nm) >= 1_000_000 else f"{exact(2 * nm, 'um')} um"
+    return with_unit(nm, "mm" if abs(nm) >= 1_000_000 else "um")

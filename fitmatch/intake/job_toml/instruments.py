@@ -2,51 +2,32 @@
 readings are taken at the bench."""
 
 from collections.abc import Collection, Sequence
+from fractions import Fraction
+from functools import partial
 from typing import Final
 
 from fitmatch.gauging.sizes.materials import MATERIALS
-from fitmatch.intake.common.quantities import BALL, GAUGE_ERROR, LIMIT, RESOLUTION, STANDARD
-from fitmatch.intake.job_toml.fits import shown
+from fitmatch.intake.common import advice
+from fitmatch.intake.common.quantities import BALL, GAUGE_ERROR, LIMIT, RESOLUTION, STANDARD, angle_of, station_of
 from fitmatch.intake.job_toml.key_rows import Path
 from fitmatch.intake.job_toml.values import Values
-from fitmatch.lengths import LengthError, unit_factor
-from fitmatch.names import nearest, unknown_gauge
+from fitmatch.lengths import LengthError, unit_factor, with_unit
+from fitmatch.names import nearest
 from fitmatch.records.measuring import (
     DIAMETERS,
     FEATURES,
-    LARGEST_STATION,
-    Decimal,
     Gauge,
     Measuring,
     Place,
     Temperature,
-    turned,
 )
 from fitmatch.wording import shorten
 
-GAUGE_KEYS: Final = (
-    "unit",
-    "resolution",
-    "limit",
-    "repeatability",
-    "standard",
-    "standard_reads",
-    "ball",
-    "set_with",
-    "expansion",
-)
-TEMPERATURE_KEYS: Final = ("room", "gauges", "parts", "limit")
-FORM_KEYS: Final = (
-    *(f"{feature}_{what}" for feature in DIAMETERS for what in ("taper", "barrel", "out_of_round")),
-    "wall_taper",
-    "wall_barrel",
-)
-BENCH_KEYS: Final = tuple(f"{feature}_{what}" for feature in FEATURES for what in ("stations", "angles"))
 _LARGEST_ZERO_NM: Final = 200_000
 _LONGEST_CIRCLE: Final = 6  # names shown of a circle
-_COEFFICIENTS: Final = (0.0, 1e-4, "0 to 1e-4 per kelvin; write it like 11.5e-6")
-_BENCH: Final = (-20.0, 60.0, "-20 to 60 degrees Celsius")
-_OFF: Final = (0.0, 20.0, "0 to 20 kelvin")
+_COEFFICIENTS: Final = (0, Fraction("1e-4"), "0 to 1e-4 per kelvin; write it like 11.5e-6")
+_BENCH: Final = (-20, 60, "-20 to 60 degrees Celsius")
+_OFF: Final = (0, 20, "0 to 20 kelvin")
 
 
 def read_measuring(values: Values, kinds: Collection[str]) -> Measuring:
@@ -57,12 +38,12 @@ def read_measuring(values: Values, kinds: Collection[str]) -> Measuring:
         measured=values.by_kind(
             ("measured",),
             kinds,
-            lambda kind: values.each(kind, FEATURES, lambda path: _gauge_name(values, path, gauges)),
+            lambda kind: values.each(kind, lambda path: _gauge_name(values, path, gauges)),
         ),
         temperature=_temperature(values),
         materials=_materials(values, kinds),
         form_limits=values.by_kind(
-            ("form",), kinds, lambda kind: values.each(kind, FORM_KEYS, lambda path: values.length(path, LIMIT))
+            ("form",), kinds, lambda kind: values.each(kind, lambda path: values.length(path, LIMIT))
         ),
         bench=values.by_kind(("bench",), kinds, lambda path: _bench(values, path)),
     )
@@ -79,7 +60,7 @@ def _gauges(values: Values) -> dict[str, Gauge]:
 def _temperature(values: Values) -> Temperature | None:
     """What job.toml says about temperature; None if it says nothing."""
     path = ("temperature",)
-    values.refuse_unknown(path, TEMPERATURE_KEYS)
+    values.refuse_unknown(path)
     if "temperature" not in values.document:
         return None
     room, gauges, parts = (values.number_within((*path, key), _BENCH) for key in ("room", "gauges", "parts"))
@@ -96,12 +77,10 @@ def _temperature(values: Values) -> Temperature | None:
     return Temperature(gauges, parts, False, limit) if gauges is not None and parts is not None else None
 
 
-def _materials(values: Values, kinds: Collection[str]) -> dict[str, dict[str, Decimal]]:
+def _materials(values: Values, kinds: Collection[str]) -> dict[str, dict[str, Fraction]]:
     """Coefficients of expansion by kind and feature. If a temperature is given every kind needs both: corrected on one
     side only, a clearance would be worse than uncorrected."""
-    found = values.by_kind(
-        ("material",), kinds, lambda kind: values.each(kind, DIAMETERS, lambda path: _material(values, path))
-    )
+    found = values.by_kind(("material",), kinds, lambda kind: values.each(kind, lambda path: _material(values, path)))
     if "temperature" in values.document:
         for kind in kinds:
             for feature in DIAMETERS:
@@ -113,42 +92,22 @@ def _materials(values: Values, kinds: Collection[str]) -> dict[str, dict[str, De
 
 def _bench(values: Values, path: Path) -> dict[str, tuple[Place, ...]]:
     """Where the features of a kind are read at the bench: every angle at the first station, then at the next."""
-    values.refuse_unknown(path, BENCH_KEYS)
+    values.refuse_unknown(path)
     bench: dict[str, tuple[Place, ...]] = {}
+    example = "write a list of stations, such as [1, 2]"
     for feature in FEATURES:
-        stations = _stations(values, (*path, f"{feature}_stations"))
+        stations = values.items((*path, f"{feature}_stations"), station_of, example, numbers=True, filled=True)
         angles = _angles(values, (*path, f"{feature}_angles"), feature)
-        bench[feature] = tuple(Place(station, angle) for station in stations for angle in angles)
+        bench[feature] = tuple(Place(station, angle) for station in stations or (None,) for angle in angles)
     return bench
-
-
-def _stations(values: Values, path: Path) -> Sequence[int | None]:
-    numbers = values.numbers(path, "write a list of stations, such as [1, 2]")
-    if numbers is None:
-        return (None,)
-    stations = [int(text) for text in numbers if text.isdecimal() and len(text) <= 3]
-    if len(stations) < len(numbers) or not all(1 <= station <= LARGEST_STATION for station in stations):
-        text = "holds something that is not a station; number the stations from the front: 1, 2, 3 and so on"
-        values.report("not-a-whole-number", text, *path)
-        return (None,)
-    return stations
 
 
 def _angles(values: Values, path: Path, feature: str) -> Sequence[float]:
     """Degrees; 0 must be among those of a bore or a wall, as only readings there count in a size."""
-    numbers = values.numbers(path, "write a list of degrees from the crown axis, such as [0, 90]")
-    if numbers is None:
+    example = "write a list of degrees from the crown axis, such as [0, 90]"
+    angles = values.items(path, partial(angle_of, feature=feature), example, numbers=True, filled=True)
+    if angles is None:
         return (0.0,)
-    angles = []
-    for text in numbers:
-        number = values.decimal(text, path)
-        if number is None:
-            return (0.0,)
-        angle = float(number)
-        if not -360 <= angle <= 360:
-            what = f"`{shorten(text)}` is outside -360 to 360; write degrees from the crown axis"
-            values.report("implausible-number", what, *path)
-        angles.append(turned(feature, angle))
     if feature != "journal" and 0.0 not in angles:
         values.report("implausible-number", "has no 0, the crown axis, where the size is read; add it", *path)
     return angles
@@ -156,7 +115,7 @@ def _angles(values: Values, path: Path, feature: str) -> Sequence[float]:
 
 def _gauge(values: Values, name: str, names: Collection[str]) -> Gauge:
     path = ("gauge", name)
-    values.refuse_unknown(path, GAUGE_KEYS)
+    values.refuse_unknown(path)
     unit = _unit(values, name)
     resolution = values.length((*path, "resolution"), RESOLUTION, unit)
     limit = values.length((*path, "limit"), GAUGE_ERROR, unit)
@@ -181,11 +140,11 @@ def _unit(values: Values, name: str) -> str | None:
     if text is None:
         return None
     try:
-        unit_factor(text.strip(), inch_job=values.unit != "mm")
+        unit_factor(text, inch_job=values.unit != "mm")
     except LengthError as error:
         values.report("unknown-value", str(error), *path)
         return None
-    return text.strip().lower()
+    return text.lower()
 
 
 def _zero(values: Values, name: str, unit: str | None) -> int:
@@ -203,17 +162,17 @@ def _zero(values: Values, name: str, unit: str | None) -> int:
         return 0
     zero = reads - standard
     if abs(zero) > _LARGEST_ZERO_NM and values.unit is not None:
-        text = f"is {shown(zero, values.unit)} off the standard, and a zero error is -0.2 to 0.2 mm; check both figures"
-        values.report("implausible-length", text, *path, "standard_reads")
+        text = f"is {with_unit(zero, values.unit)} off the standard, and a zero error is -0.2 to 0.2 mm"
+        values.report("implausible-length", f"{text}; check both figures", *path, "standard_reads")
         return 0
     return zero
 
 
 def _gauge_name(values: Values, path: Path, gauges: Collection[str]) -> str | None:
     name = values.text(path, 'name a gauge, such as "mic-1"')
-    if name is None or name.strip() in gauges:
-        return None if name is None else name.strip()
-    values.report("unknown-gauge", unknown_gauge(name.strip(), gauges), *path)
+    if name is None or name in gauges:
+        return name
+    values.report("unknown-gauge", advice.for_unknown_gauge(name, gauges), *path)
     return None
 
 
@@ -233,7 +192,7 @@ def _refuse_circles(values: Values, gauges: dict[str, Gauge]) -> None:
             gauges[name] = gauges[name]._replace(set_with=None)
 
 
-def _material(values: Values, path: Path) -> Decimal | None:
+def _material(values: Values, path: Path) -> Fraction | None:
     value = values.table(path[:-1]).get(path[-1])
     if not isinstance(value, str) or values.is_number(value):
         return values.number_within(path, _COEFFICIENTS)

@@ -11,19 +11,20 @@ from typing import Any, Final
 
 from fitmatch.intake.common import advice
 from fitmatch.intake.common.findings import Findings
-from fitmatch.intake.common.quantities import HOUSING_BORE, JOURNAL, LIMIT, WALL, Quantity
+from fitmatch.intake.common.quantities import LIMIT, MEASURED, WALL, CellError, Quantity
 from fitmatch.intake.common.texts import decode
 from fitmatch.intake.job_toml.fits import FitTable, read_fits
 from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile, Path
+from fitmatch.intake.job_toml.keys import ABOUT_MEASURING
 from fitmatch.intake.job_toml.values import TypedNumber, Values
 from fitmatch.intake.tables.columns import POSITION_FORM, SHELL_FORM
-from fitmatch.names import fault_in_name, holds_unseen, nearest
+from fitmatch.names import fault_in_name, holds_unseen
 from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Rule
 from fitmatch.records.measuring import Measuring
 from fitmatch.records.parts import SIDES, Band
 from fitmatch.rules.one_half.match import Match
-from fitmatch.rules.registry import known_keys, read_rules
+from fitmatch.rules.registry import read_rules
 from fitmatch.wording import shorten
 
 DEFAULT_POSITIONS: Final = "positions.csv"
@@ -31,14 +32,6 @@ DEFAULT_SHELLS: Final = ("shells/*.csv",)
 DEFAULT_ASSEMBLED: Final = "assembled.csv"
 DEFAULT_READINGS: Final = "readings.csv"
 
-_ABOUT_MEASURING: Final = ("gauge", "measured", "temperature", "material", "form", "bench")
-_SECTIONS: Final = ("title", "unit", "sources", "fit", "drawing", "rules", "coating", "readings", *_ABOUT_MEASURING)
-_KEYS: Final = {
-    "sources": ("positions", "shells", "shared", "readings", "assembled"),
-    "coating": ("measured", "counts"),
-    "readings": ("numbered",),
-}
-_DRAWN: Final[Mapping[str, Quantity]] = {"journal": JOURNAL, "housing_bore": HOUSING_BORE, "wall": WALL}
 # Columns that identify parts or hold sizes cannot be matched; any other column can.
 _NEVER_MATCHED: Final = frozenset(
     {*POSITION_FORM.needed, *POSITION_FORM.optional, *SHELL_FORM.needed, "box", "coating", "measured", "hold"}
@@ -94,10 +87,10 @@ def read_settings(data: bytes | None, findings: Findings) -> Settings:
     if document is None:
         return Settings(file, readable=False, match_read=False)
     values = Values(document, file, findings)
-    values.refuse_unknown((), _SECTIONS)
+    values.refuse_unknown(())
     _check_unit(values)
-    for section, keys in _KEYS.items():
-        values.refuse_unknown((section,), keys)
+    for section in ("sources", "coating", "readings", "rules"):
+        values.refuse_unknown((section,))
     sources = values.table(("sources",))
 
     def path(key: str, default: str) -> str | None:
@@ -105,7 +98,6 @@ def read_settings(data: bytes | None, findings: Findings) -> Settings:
         return values.text(("sources", key), f'write a path, such as "{default}"') if key in sources else default
 
     fits = read_fits(values)
-    values.refuse_unknown(("rules",), known_keys())
     rules = read_rules(_Asked(values, fits))
     matched = any(isinstance(rule, Match) for rule in rules)
     return Settings(
@@ -161,7 +153,7 @@ def _title(values: Values) -> str:
     if holds_unseen(title):
         what = "holds a line break or another invisible character; write one line"
         values.report("bad-name", what, "title")
-    return title.strip()
+    return title
 
 
 def _check_unit(values: Values) -> None:
@@ -175,11 +167,11 @@ def _check_unit(values: Values) -> None:
 
 def _globs(values: Values, key: str) -> tuple[str, ...] | None:
     example = "shells/*.csv" if key == "shells" else "../boxes/*.csv"
-    return values.texts(("sources", key), f'write a list, such as ["{example}"]')
+    return values.items(("sources", key), str, f'write a list, such as ["{example}"]')
 
 
 def _drawing(values: Values, path: Path) -> dict[str, Band]:
-    return values.each(path, _DRAWN, lambda feature: _band(values, feature, _DRAWN[feature[-1]]))
+    return values.each(path, lambda feature: _band(values, feature, MEASURED[feature[-1]]))
 
 
 def _band(values: Values, path: Path, quantity: Quantity) -> Band | None:
@@ -227,53 +219,48 @@ class _Asked:
         return self._values.by_kind(("rules", key), self._kinds, lambda path: self._values.word(path, allowed), what)
 
     def loose_kinds(self, key: str) -> tuple[str, ...]:
-        path = ("rules", key)
-        kinds: dict[str, None] = {}
-        for kind in self._values.texts(path, 'write a list of kinds, such as ["rod"]') or ():
+        def read(kind: str) -> str:
             if in_one_block(kind):
-                text = f"the housings of `{shorten(kind)}` are bored in line in one block and never move; delete it"
-                self._values.report("unknown-value", text, *path)
-            elif kind in self._kinds:
-                kinds[kind] = None
-            elif self._kinds:
-                text = f"there is no [fit.{shorten(kind)}]; the nearest kind is `{nearest(kind, self._kinds)}`"
-                self._values.report("unknown-kind", text, *path)
-        return tuple(kinds)
+                why = f"the housings of `{shorten(kind)}` are bored in line in one block and never move; delete it"
+                raise CellError("unknown-value", why)
+            if self._kinds and kind not in self._kinds:
+                raise CellError("unknown-kind", advice.for_unknown_kind(kind, self._kinds))
+            return kind
+
+        return self._values.items(("rules", key), read, 'write a list of kinds, such as ["rod"]') or ()
 
     def columns(self, key: str, refused: Collection[str] = ()) -> tuple[str, ...]:
-        """Ignoring case, each once."""
-        path = ("rules", key)
-        names: dict[str, None] = {}
-        for name in self._values.texts(path, 'write a list of columns, such as ["finish"]') or ():
-            column = name.strip().casefold()
+        return self._columns(key, refused)
+
+    def _columns(self, key: str, refused: Collection[str], *, whole: bool = False) -> tuple[str, ...]:
+        """`whole`: what a position may ask of one half alone cannot be named."""
+
+        def read(name: str) -> str:
+            column = name.casefold()
             fault = fault_in_name(column)
             if fault is not None:
-                self._values.report("bad-name", fault, *path)
-            elif column in refused:
-                text = f"`{column}` cannot be named here; name another column or leave it out"
-                self._values.report("unknown-column", text, *path)
-            else:
-                names[column] = None
-        return tuple(names)
+                raise CellError("bad-name", fault)
+            if column in refused:
+                raise CellError(
+                    "unknown-column", f"`{column}` cannot be named here; name another column or leave it out"
+                )
+            stem, _, half = column.rpartition("_")
+            if whole and half in SIDES:
+                raise CellError("unknown-column", f"`{column}` is about one half only; name `{stem}`, which covers it")
+            return column
+
+        return self._values.items(("rules", key), read, 'write a list of columns, such as ["finish"]') or ()
 
     def matched_columns(self, key: str) -> tuple[str, ...]:
-        names = []
-        for column in self.columns(key, _NEVER_MATCHED):
-            stem, _, half = column.rpartition("_")
-            if half in SIDES:
-                text = f"`{column}` is about one half only; name `{stem}`, which covers it"
-                self._values.report("unknown-column", text, "rules", key)
-            else:
-                names.append(column)
-        return tuple(names)
+        return self._columns(key, _NEVER_MATCHED, whole=True)
 
     def journal_columns(self, key: str) -> tuple[str, ...]:
-        return self.columns(key, _NEVER_WITHIN)
+        return self._columns(key, _NEVER_WITHIN)
 
     def number(self, key: str, most: float) -> float | None:
         if key not in self._values.table(("rules",)):
             return None
-        number = self._values.number_within(("rules", key), (0.0, most, f"0 to {most:g}"))
+        number = self._values.number_within(("rules", key), (0, most, f"0 to {most:g}"))
         return None if number is None else float(number)
 
     def row(self, key: str) -> int | None:
@@ -281,7 +268,7 @@ class _Asked:
 
 
 def _measuring(values: Values, fits: Fits) -> Measuring:
-    if values.document.keys().isdisjoint(_ABOUT_MEASURING):
+    if values.document.keys().isdisjoint(ABOUT_MEASURING):
         return Measuring()  # most jobs; the readers of these tables need not be loaded
     from fitmatch.intake.job_toml.instruments import read_measuring
 

@@ -51,10 +51,9 @@ def read_bytes(folder: Path, paper: Paper, findings: Findings, *, may_leave: boo
 
 def table_source(folder: Path, settings: Settings, key: str, findings: Findings) -> Source | None:
     """The one file that a key of [sources] names: positions, readings or assembled."""
-    written: str | None = getattr(settings, key)
-    if written is None:
+    name: str | None = getattr(settings, key)
+    if name is None:
         return None
-    name = written.strip()
     if not settings.readable and not (folder / name).exists():
         return None  # job.toml may name another file
     if not _may_be_followed(name, key, settings.file):
@@ -66,7 +65,7 @@ def readings_source(folder: Path, settings: Settings, findings: Findings, data: 
     """The long file of readings, if there is to be one; with `data` in place of what is on disk."""
     if settings.readings is None or not settings.readable:
         return None
-    name = settings.readings.strip()
+    name = settings.readings
     if not (folder / name).exists():
         if data is not None:
             paper = Paper(name, (READINGS,))
@@ -92,7 +91,7 @@ def shell_sources(folder: Path, settings: Settings, findings: Findings) -> tuple
     followed: dict[str, list[str]] = {"shells": [], "shared": []}
     for key, patterns in (("shells", settings.shells or ()), ("shared", settings.shared)):
         for pattern in patterns:
-            found = _matches(folder, pattern.strip(), key, settings.file)
+            found = _matches(folder, pattern, key, settings.file)
             if found is None:
                 complete = False
                 continue

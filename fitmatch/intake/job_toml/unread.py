@@ -21,7 +21,7 @@ def warn_of_unread(
     shared folder only files count that differ from the glob's matches in nothing but their ending."""
     for key, globs in (("shells", shells), ("shared", shared)):
         lost: dict[str, str] = {}  # name -> the glob that would match it
-        for pattern in (p.strip() for p in globs if has_magic(p)):
+        for pattern in filter(has_magic, globs):
             place, slash, name = pattern.rpartition("/")
             wide = f"{place}{slash}*" if key == "shells" else f"{pattern.rpartition('.')[0]}.*"
             for found in sorted(glob(wide, root_dir=folder, recursive=True)):  # noqa: PTH207 (as in sources)

@@ -4,12 +4,13 @@ shells."""
 from collections.abc import Iterable
 from typing import Final
 
+from fitmatch.intake.common import advice
 from fitmatch.intake.common.quantities import ASSEMBLED_BORE, ASSEMBLED_CLEARANCE
 from fitmatch.intake.rows.saved_plan import FILE as PLAN_FILE
 from fitmatch.intake.rows.saved_plan import SavedPlan
 from fitmatch.intake.rows.sheet import Sheet, ShellNames
 from fitmatch.intake.tables.columns import Form
-from fitmatch.names import nearest
+from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.measuring import AssembledReading
 from fitmatch.records.parts import SIDES, Position, Shell
 from fitmatch.wording import listed, shorten
@@ -25,8 +26,6 @@ ASSEMBLED_FORM: Final = Form(
     lengths=frozenset(("clearance", "bore")),
 )
 _QUANTITIES: Final = {"clearance": ASSEMBLED_CLEARANCE, "bore": ASSEMBLED_BORE}
-
-Key = tuple[str, str]
 
 
 class AssembledReader(ShellNames):
@@ -62,7 +61,7 @@ class AssembledReader(ShellNames):
             return ()
         rows = [self._row(row, cells) for row, cells in sheet.table.rows]
         found = tuple(reading for reading in rows if reading is not None)
-        first: dict[tuple[str, Key, Key, str], int] = {}
+        first: dict[tuple[str, ShellKey, ShellKey, str], int] = {}
         for reading in found:
             same = (reading.position, reading.upper, reading.lower, reading.method)
             before = first.setdefault(same, reading.row)
@@ -116,12 +115,12 @@ class AssembledReader(ShellNames):
             if not self.sheet.is_unread(cells, "position"):
                 self.sheet.report("empty-cell", "is empty; name the position", row, "position")
         elif self.complete:
-            near = nearest(name, self._positions)
-            todo = f"the nearest is `{near}`" if near else "write its row in the positions file"
-            self.sheet.report("unknown-item", f"there is no position `{shorten(name)}`; {todo}", row, "position")
+            self.sheet.report("unknown-item", advice.for_unknown_position(name, self._positions), row, "position")
         return None
 
-    def _pair(self, row: int, cells: list[str], position: Position | None, *, asked: bool) -> tuple[Key, Key] | None:
+    def _pair(
+        self, row: int, cells: list[str], position: Position | None, *, asked: bool
+    ) -> tuple[ShellKey, ShellKey] | None:
         """The two shells that were fitted: the row's own, otherwise those of the saved plan."""
         pair = []
         for side in SIDES:
@@ -141,7 +140,7 @@ class AssembledReader(ShellNames):
         if upper == lower:
             if self._by_key[lower].half == "either":  # otherwise one of the halves was reported
                 text = (
-                    f"`{shorten('/'.join(lower))}` is already in the upper half; write the shell that is in the lower"
+                    f"`{shorten(full_name(lower))}` is already in the upper half; write the shell that is in the lower"
                 )
                 self.sheet.report("fitted-twice", text, row, "lower")
             return None
@@ -153,7 +152,7 @@ class AssembledReader(ShellNames):
             return self._by_key[key]
         if key is not None:
             if self.complete:
-                text = f"is empty, and {PLAN_FILE} has shell `{shorten('/'.join(key))}` there, which is in no file"
+                text = f"is empty, and {PLAN_FILE} has shell `{shorten(full_name(key))}` there, which is in no file"
                 self.sheet.report("unknown-item", f"{text}; write the shell that is in", row, side)
         elif self._plan_sound:
             why = f"{PLAN_FILE} has no shells there" if self._plan else f"there is no {PLAN_FILE} to take it from"
@@ -162,7 +161,7 @@ class AssembledReader(ShellNames):
         return None
 
     def _check(self, row: int, side: str, shell: Shell, position: Position | None) -> None:
-        name = f"shell `{shorten('/'.join(shell.key))}`"
+        name = f"shell `{shorten(full_name(shell.key))}`"
         if position is not None and shell.kind and shell.kind != position.kind:
             text = f"{name} is of kind `{shell.kind}`, not `{position.kind}`; write the shell that is in"
             self.sheet.report("fitted-wrong-kind", text, row, side)

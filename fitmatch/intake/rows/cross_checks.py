@@ -3,17 +3,16 @@
 from collections.abc import Iterable, Mapping, Sequence
 
 from fitmatch.intake.common.findings import LAST, Findings
-from fitmatch.intake.job_toml.fits import shown
 from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.rows.positions import PositionRow
 from fitmatch.intake.rows.sheet import Sheet, ShellNames
 from fitmatch.intake.rows.shells import ShellPool
 from fitmatch.intake.tables.columns import MATCHED_IF_ASKED, OFTEN_MATCHED, per_half
+from fitmatch.lengths import with_unit
 from fitmatch.names import one_slip_away
+from fitmatch.records.keys import ShellKey
 from fitmatch.records.parts import ANY, SIDES, Shell
 from fitmatch.wording import listed, shorten
-
-Key = tuple[str, str]
 
 
 def matched_columns(settings: Settings, in_positions: set[str], in_shells: set[str]) -> tuple[str, ...]:
@@ -96,7 +95,7 @@ def check_bores(rows: Sequence[PositionRow], sheet: Sheet) -> None:
         journal, bore = row.position.journal, row.position.housing_bore
         if row.sizes_sound and journal and bore and bore.mean_nm <= journal.mean_nm:
             column = next((c.name for c in sheet.columns.readings["housing_bore"]), "position")
-            text = f"{shown(bore.mean_nm, unit)} is not larger than the journal {shown(journal.mean_nm, unit)}"
+            text = f"{with_unit(bore.mean_nm, unit)} is not larger than the journal {with_unit(journal.mean_nm, unit)}"
             todo = "check both, and whether they were swapped"
             sheet.report("bore-not-greater", f"{text}; {todo}", row.position.row, column)
 
@@ -106,16 +105,16 @@ class LockCheck(ShellNames):
 
     def __init__(self, sheet: Sheet, pool: ShellPool, rows: Sequence[PositionRow]) -> None:
         wanted = {cell.rpartition("/")[2].strip() for row in rows for cell in row.locks.values()}
-        shells: dict[Key, Shell] = {}  # the first of those with one name in one box
+        shells: dict[ShellKey, Shell] = {}  # the first of those with one name in one box
         for shell in pool.shells if wanted else ():
             if shell.name in wanted:
                 shells.setdefault(shell.key, shell)
         super().__init__(sheet, shells.values(), complete=pool.complete)
-        self._used: dict[Key, str] = {}
+        self._used: dict[ShellKey, str] = {}
 
-    def resolved(self, row: PositionRow) -> dict[str, Key]:
+    def resolved(self, row: PositionRow) -> dict[str, ShellKey]:
         """The shell locked in each side of a row."""
-        found: dict[str, Key] = {}
+        found: dict[str, ShellKey] = {}
         for side, cell in row.locks.items():
             shell = self.find(row.position.row, side, cell)
             if shell is not None:

@@ -2,14 +2,18 @@
 
 from collections.abc import Set
 from dataclasses import dataclass
+from fractions import Fraction
+from functools import partial
 
-from fitmatch.intake.common.quantities import QUANTITIES
+from fitmatch.intake.common.quantities import QUANTITIES, count_of
 from fitmatch.intake.rows.sheet import Sheet
 from fitmatch.intake.tables.columns import OWN
 from fitmatch.records.measuring import Reading
 from fitmatch.records.parts import ANY, SIDES, Position
 from fitmatch.rules.positions.movable import columns_within
 from fitmatch.wording import shorten
+
+_pin = partial(count_of, most=999_999, what="pin number; count")
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +27,7 @@ class PositionRow:
     own: dict[str, int | None]
     locks: dict[str, str]  # side -> the cell
     offset_told: bool  # whether there is an offset, readable or not
-    journal_mean: tuple[int, int] | None = None  # as in `Sized`
+    journal_mean: Fraction | None = None  # as in `Sized`
 
 
 class PositionReader:
@@ -83,7 +87,7 @@ class PositionReader:
             wants_upper=self._wants(cells, matched, asked, "upper"),
             wants_lower=self._wants(cells, matched, asked, "lower"),
             accept=sheet.cell(cells, "accept") or None,
-            pin=sheet.count(row, cells, "pin", 6, 999_999, "pin number; count"),
+            pin=sheet.value(row, cells, "pin", _pin),
             row=row,
             undersize=sheet.cell(cells, "undersize"),
             within=tuple(sheet.cell(cells, c).casefold() for c in columns_within(self._settings.rules)),

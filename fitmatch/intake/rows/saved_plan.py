@@ -10,6 +10,7 @@ from typing import Any, Final, NamedTuple
 
 from fitmatch.intake.common.findings import SAVED_PLAN, Findings, Paper
 from fitmatch.intake.job_toml.sources import read_bytes
+from fitmatch.records.keys import ShellKey
 from fitmatch.records.parts import SIDES
 
 FILE: Final = "assignment.json"
@@ -20,7 +21,6 @@ CHANGED: Final = (
     "`fitmatch assign --save` makes a new one"
 )
 
-Key = tuple[str, str]
 _AGAIN: Final = "save the plan again with `fitmatch assign --save`"
 
 
@@ -30,7 +30,7 @@ class SavedPlan(NamedTuple):
 
     data: bytes
     digest: str | None
-    shells: Mapping[tuple[str, str], Key]
+    shells: Mapping[tuple[str, str], ShellKey]
     housings: Mapping[str, str]
 
 
@@ -75,7 +75,7 @@ def _job_in(document: Mapping[str, Any], folder: Path) -> tuple[str | None, Any]
     return "", None
 
 
-def _key(shell: Any) -> Key:
+def _key(shell: Any) -> ShellKey:
     """Box and name of a placed shell."""
     box, name = shell["box"], shell["shell"]
     if not isinstance(box, str) or not isinstance(name, str):

@@ -1,16 +1,20 @@
 """One table as the reader of its rows sees it: cells by column name, lengths, gauges, and reports of mistakes."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from typing import TypeVar
 
+from fitmatch.intake.common import advice
 from fitmatch.intake.common.findings import Findings, Paper
 from fitmatch.intake.common.quantities import CellError, LengthReader, Quantity
 from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.tables.columns import Form, understand
 from fitmatch.intake.tables.table import UNREAD, Table
-from fitmatch.names import fault_in_name, nearest, other_case, unknown_gauge
+from fitmatch.names import fault_in_name
+from fitmatch.records.keys import ShellKey
 from fitmatch.records.parts import Shell
 from fitmatch.wording import listed, shorten
 
+T = TypeVar("T")
 Readers = dict[tuple[str, str, bool], LengthReader]
 
 
@@ -70,11 +74,7 @@ class Sheet:
             which = f"one of the kinds with a [fit.KIND] table: {', '.join(kinds)}" if fits else "the kind, such as rod"
             self.report("empty-cell", f"is empty; write {which}", row, "kind")
         elif fits and kind not in fits:
-            meant = other_case(kind, fits)
-            todo = f"add it, or write the nearest kind `{nearest(kind, fits)}`"
-            if meant is not None:
-                todo = f"write the kind with the capitals of its table, `{meant}`"
-            self.report("unknown-kind", f"there is no [fit.{shorten(kind)}]; {todo}", row, "kind")
+            self.report("unknown-kind", advice.for_unknown_kind(kind, fits), row, "kind")
         else:
             return True
         return False
@@ -93,15 +93,14 @@ class Sheet:
             self.report("empty-cell", f"is empty; {todo}", row, column)
         return None
 
-    def count(self, row: int, cells: list[str], column: str, digits: int, most: int, what: str) -> int | None:
-        """A whole number from 1 to `most`, in few digits; None for anything else, which is noted unless it is empty."""
+    def value(self, row: int, cells: list[str], column: str, read: Callable[[str], T]) -> T | None:
+        """What `read` makes of a cell that is not empty; None where it refuses, by CellError: that is noted."""
         text = self.cell(cells, column)
-        if text.isascii() and text.isdecimal() and len(text) <= digits and 1 <= int(text) <= most:
-            return int(text)
-        if text:
-            text = f"`{shorten(text)}` is not a {what} from the front: 1, 2, 3 and so on"
-            self.report("not-a-whole-number", text, row, column)
-        return None
+        try:
+            return read(text) if text else None
+        except CellError as error:
+            self.report(error.code, str(error), row, column)
+            return None
 
     def readings(
         self, row: int, cells: list[str], feature: str, quantity: Quantity, gauge: tuple[str | None, bool]
@@ -123,7 +122,7 @@ class Sheet:
         if cell in measuring.gauges:
             return cell, True
         if self.settings.readable:  # otherwise [gauge] is unknown
-            self.report("unknown-gauge", unknown_gauge(cell, measuring.gauges), row, column)
+            self.report("unknown-gauge", advice.for_unknown_gauge(cell, measuring.gauges), row, column)
         return None, False
 
     def reader(self, quantity: Quantity, name: str, gauge: str | None = None) -> LengthReader | None:
@@ -170,7 +169,7 @@ class ShellNames:
         self.sheet = sheet
         self._shells = shells
         self.complete = complete
-        self._by_name: dict[str, dict[tuple[str, str], Shell]] | None = None
+        self._by_name: dict[str, dict[ShellKey, Shell]] | None = None
 
     def find(self, row: int, column: str, typed: str) -> Shell | None:
         """The one shell that a cell means; None, with a problem noted, if it means none."""

@@ -11,18 +11,18 @@ from sys import intern
 from fitmatch.gauging.sizes.sizing import Sizes
 from fitmatch.intake.common.findings import Findings, Paper
 from fitmatch.intake.common.quantities import COATING, WALL, LengthReader
-from fitmatch.intake.job_toml.fits import shown
 from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.rows.sheet import Readers, Sheet
 from fitmatch.intake.tables.table import UNREAD
+from fitmatch.lengths import with_unit
 from fitmatch.names import LONGEST_NAME, fault_in_name
+from fitmatch.records.keys import ItemKey, ShellKey
 from fitmatch.records.measuring import LoggedReading
 from fitmatch.records.parts import HALVES, Shell, Size
 from fitmatch.wording import shorten
 
 WallColumn = tuple[int, Callable[[str], int | None], LengthReader, str]  # place, what its reader knows, reader, name
-Key = tuple[str, str]
-LoggedItems = dict[tuple[Key | str, str], list[LoggedReading]]  # rows of the long file by item and feature
+LoggedItems = dict[tuple[ItemKey, str], list[LoggedReading]]  # rows of the long file by item and feature
 
 
 @dataclass(slots=True)
@@ -40,7 +40,7 @@ class ShellPool:
     names: dict[str, set[str]] = field(default_factory=dict)  # by box
     doubles: list[tuple[Shell, Sheet]] = field(default_factory=list)  # shells whose box and name were there before
     papers: dict[str, Paper] = field(default_factory=dict)  # by file
-    coated: dict[tuple[str, str], bool] = field(default_factory=dict)  # how coated shells without a wall are measured
+    coated: dict[ShellKey, bool] = field(default_factory=dict)  # how coated shells without a wall are measured
     # The meaning of cells as typed, once they have been checked:
     kinds: dict[str, str] = field(default_factory=dict)
     halves: dict[str, str] = field(default_factory=dict)
@@ -67,7 +67,7 @@ class ShellPool:
         assert self.settings.unit is not None
         found = (
             f"after ball and zero error are taken off, the wall of `{shorten(name)}` is "
-            f"{shown(wall, self.settings.unit)}"
+            f"{with_unit(wall, self.settings.unit)}"
         )
         text = f"{found}, and a wall is {WALL.bounds}; check the gauge's figures"
         sheet.report("implausible-length", text, row, column)
@@ -75,7 +75,9 @@ class ShellPool:
     def too_thick(self, coating: int, wall: int) -> str:
         """What is wrong with a coating that leaves no wall."""
         assert self.settings.unit is not None
-        text = f"{shown(coating, self.settings.unit)} is half the wall {shown(wall, self.settings.unit)} or more"
+        text = (
+            f"{with_unit(coating, self.settings.unit)} is half the wall {with_unit(wall, self.settings.unit)} or more"
+        )
         return f"{text}; write the thickness of the coating on the running face alone"
 
     def add_logged(self, items: LoggedItems, sheet: Sheet) -> None:

@@ -3,9 +3,10 @@
 from dataclasses import replace
 
 from fitmatch.intake.common.quantities import TARGET
-from fitmatch.intake.job_toml.fits import from_ratio, middle, outside, shown
+from fitmatch.intake.job_toml.fits import from_ratio, middle, outside
 from fitmatch.intake.rows.positions import PositionRow
 from fitmatch.intake.rows.sheet import Sheet
+from fitmatch.lengths import with_unit
 from fitmatch.records.parts import Fit, Position
 from fitmatch.wording import shorten
 
@@ -35,14 +36,14 @@ class AimCheck:
             if target is None or unit is None or position.kind in told:
                 continue
             if low is not None and target < low:
-                lies = f"below the wanted band, which starts at {shown(low, unit)}"
+                lies = f"below the wanted band, which starts at {with_unit(low, unit)}"
             elif high is not None and target > high:
-                lies = f"above the wanted band, which ends at {shown(high, unit)}"
+                lies = f"above the wanted band, which ends at {with_unit(high, unit)}"
             else:
                 continue
             told.add(position.kind)
             where = f"fit.{position.kind}: at position {shorten(position.name)}"
-            text = f"the target {shown(target, unit)} is {lies}; the band comes before the target"
+            text = f"the target {with_unit(target, unit)} is {lies}; the band comes before the target"
             self._sheet.findings.warnings.append(f"{where} {text}")
 
     def _check_for_targets(self, rows: list[PositionRow]) -> None:
@@ -69,7 +70,7 @@ class AimCheck:
         fit = table.fit if table.sound else Fit(position.kind)
         low, high = row.own.get("min", fit.min_nm), row.own.get("max", fit.max_nm)
         if low is not None and high is not None and low > high:
-            text = f"min {shown(low, unit)} is above max {shown(high, unit)}; swap or correct them"
+            text = f"min {with_unit(low, unit)} is above max {with_unit(high, unit)}; swap or correct them"
             self._sheet.report("limits-crossed", text, position.row, "min" if "min" in row.own else "max")
             return position
         at_middle = False
@@ -105,7 +106,7 @@ class AimCheck:
             if self._settings.fits[row.position.kind].fit.target_ratio is not None:
                 text = f"{TARGET.name} is {TARGET.bounds}; correct the ratio, clearance per unit of journal diameter"
                 self._report_ratio(
-                    row, f"gives {shown(target, unit)} at position {shorten(row.position.name)}, and {text}"
+                    row, f"gives {with_unit(target, unit)} at position {shorten(row.position.name)}, and {text}"
                 )
             else:
                 text = "the middle of min and max is zero, which cannot be aimed at; give a target or a larger max"

@@ -5,12 +5,11 @@ from typing import NamedTuple
 from fitmatch.gauging.assembled import Comparison, Learned
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.common.quantities import GAUGE_ERROR, SEATING
-from fitmatch.intake.job_toml.fits import shown
 from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile
 from fitmatch.intake.reading import read_job
 from fitmatch.intake.rows.saved_plan import read_saved_plan, with_digest
 from fitmatch.intake.writing.rewriting import CannotRewrite, lines_to_add, with_seatings
-from fitmatch.lengths import exact, parse_length
+from fitmatch.lengths import exact, parse_length, with_unit
 from fitmatch.problems import InputError
 from fitmatch.records.job import Job
 
@@ -58,7 +57,7 @@ def _with_kind(text: str, job: Job, kind: str, learned: Learned, findings: Findi
     figures = (_figure(learned.seating_nm, job.unit), _figure(learned.u_nm, job.unit))
     file = JobFile(text.removeprefix("\ufeff"), findings)
     if not SEATING.holds(learned.seating_nm) or not GAUGE_ERROR.holds(learned.u_nm):
-        what = f"{shown(learned.seating_nm, job.unit)} is not a possible seating, which is {SEATING.bounds}"
+        what = f"{with_unit(learned.seating_nm, job.unit)} is not a possible seating, which is {SEATING.bounds}"
         file.report("cannot-write", f"{what}; check how the gauges were set", "fit", kind)
         return text
     try:
@@ -71,5 +70,5 @@ def _with_kind(text: str, job: Job, kind: str, learned: Learned, findings: Findi
 
 def _figure(nm: int, unit: str) -> str:
     """A length as a TOML value: a number in the job's unit or, if no short one is exact, in micrometres."""
-    text = exact(2 * nm, unit)
-    return text if parse_length(text, unit, inch_job=unit == "in")[1] else f'"{exact(2 * nm, "um")} um"'
+    text = exact(nm, unit)
+    return text if parse_length(text, unit, inch_job=unit == "in")[1] else f'"{with_unit(nm, "um")}"'

@@ -1,7 +1,9 @@
 """A box opened at the bench: its shells named, its file written whole where the job looks for shell files."""
 
+import csv
 from fnmatch import fnmatch
 from glob import has_magic
+from io import StringIO
 from typing import Final, NamedTuple
 
 from fitmatch.intake.job_toml.settings import Settings
@@ -42,11 +44,13 @@ def write_box(box: NewBox, job: Job, settings: Settings) -> str:
     families = job.fits[box.kind].family
     family = families[0] if families and len(families) == 1 else ""
     halves = ["upper"] * box.uppers + ["lower"] * box.lowers
-    lines = ["shell,kind,half,family,wall" if family else "shell,kind,half,wall"]
+    text = StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(["shell", "kind", "half", *(["family"] if family else []), "wall"])
     for name, half in zip(names, halves, strict=True):
-        lines.append(",".join([name, _cell(box.kind), half, *([_cell(family)] if family else []), ""]))
+        writer.writerow([name, box.kind, half, *([family] if family else []), ""])
     file.parent.mkdir(parents=True, exist_ok=True)
-    write_whole(file, ("\n".join(lines) + "\n").encode())
+    write_whole(file, text.getvalue().encode())
     return path
 
 
@@ -73,14 +77,10 @@ def _check(box: NewBox, job: Job) -> None:
 def _path(name: str, settings: Settings) -> str:
     """Where the first glob would match a file of this name."""
     for pattern in settings.shells or ():
-        place, slash, last = pattern.strip().rpartition("/")
+        place, slash, last = pattern.rpartition("/")
         if has_magic(last) and not has_magic(place) and fnmatch(f"{name}.csv", last):
             path = f"{place}{slash}{name}.csv"
             if slash or name.casefold() not in OF_THE_JOB:
                 return path
     todo = 'add a glob such as "shells/*.csv"'
     raise BoxError(f"no glob under shells in [sources] of job.toml would find a file {name}.csv; {todo}")
-
-
-def _cell(text: str) -> str:
-    return '"' + text.replace('"', '""') + '"' if set(text) & set(',"') else text

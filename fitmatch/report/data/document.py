@@ -4,15 +4,16 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Final
 
 from fitmatch.fit.model.order import Unit
+from fitmatch.lengths import two_digits
 from fitmatch.records.job import Job
 from fitmatch.records.parts import SIDES, Shell, Size
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Cure, JobPlan, OtherPlan, Plan, Proof, Reason, Unfilled
 from fitmatch.report.data.doubts import doubt_values
-from fitmatch.report.data.values import figures_value, placement_value
+from fitmatch.report.data.values import figures_value, placement_value, uncertainty_value
 from fitmatch.report.shared.axis import in_a_row, row_of
 from fitmatch.report.shared.certainty import Certainty
-from fitmatch.report.shared.emit import Number, Value, area, document, half_length, length, named_values, two_digits
+from fitmatch.report.shared.emit import Number, Value, area, document, half_length, length, named_values
 from fitmatch.report.shared.housings import moves
 from fitmatch.report.shared.readings import corrected_sizes, corrected_wall, forms
 from fitmatch.report.shared.states import unmeasured_shells
@@ -145,13 +146,8 @@ def _placed(plan: JobPlan, placement: Placement, unit: str, certainty: Certainty
     more = placement_value(placement, unit)
     uncertainty = certainty.of(placement)
     if uncertainty is not None:
-        more["uncertainty"] = {
-            "standard": half_length(round(2 * uncertainty.standard_nm), unit),
-            "expanded": half_length(round(2 * uncertainty.expanded_nm), unit),
-            "degrees_of_freedom": uncertainty.degrees_of_freedom,
-            "chance": _chance(certainty.chance(placement)),
-            "unknown": uncertainty.unknown,
-        }
+        chance = _chance(certainty.chance(placement))
+        more["uncertainty"] = uncertainty_value(uncertainty, unit) | {"chance": chance, "unknown": uncertainty.unknown}
         more["verdict"] = certainty.verdict(placement)
     corrected = dict(corrected_sizes(plan.job, placement.position))
     for side, shell in zip(SIDES, (placement.upper, placement.lower), strict=True):
@@ -183,8 +179,8 @@ def _worth(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
     worth = plan.worth[kind]
     return {
         "expected": {
-            "worst_deviation": two_digits(worth.worst_deviation_nm, unit),
-            "spread": two_digits(worth.spread_nm, unit),
+            "worst_deviation": Number(two_digits(worth.worst_deviation_nm, unit)),
+            "spread": Number(two_digits(worth.spread_nm, unit)),
             "trials": worth.trials,
             "against_by_hand": worth.by_hand,
         }

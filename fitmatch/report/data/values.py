@@ -1,9 +1,14 @@
 """Placements and figures as JSON values, for the answer and for other plans."""
 
+from typing import TYPE_CHECKING
+
 from fitmatch.records.parts import SIDES, Shell
 from fitmatch.records.placements import KindFigures, Placement
 from fitmatch.report.shared.emit import Value, half_length, length, named_values
 from fitmatch.report.shared.states import clearance_over_coating, clearance_to_metal, is_coated
+
+if TYPE_CHECKING:
+    from fitmatch.gauging.uncertainty.error_model import Uncertainty
 
 
 def placement_value(placement: Placement, unit: str) -> dict[str, Value]:
@@ -32,7 +37,7 @@ def placement_value(placement: Placement, unit: str) -> dict[str, Value]:
         "limit_high": length(placement.limit_high_nm, unit),
         "clearance_tightest": length(placement.clearance_tightest_nm, unit),
         "within_limits": placement.within_limits,
-        "uncertainty": {"standard": None, "expanded": None, "degrees_of_freedom": None, "chance": None},
+        "uncertainty": uncertainty_value(None, unit) | {"chance": None},
         "verdict": None,
         "wall_difference": length(placement.wall_difference_nm, unit),
         "axis_shift": half_length(placement.twice_axis_shift_nm, unit),
@@ -40,6 +45,17 @@ def placement_value(placement: Placement, unit: str) -> dict[str, Value]:
         "clearance_to_metal": length(clearance_to_metal(placement), unit) if coated else None,
         **({**wish, "within_want": within_want} if position.wishes else {}),
         **({} if position.offset_nm is None else {"offset": length(position.offset_nm, unit)}),
+    }
+
+
+def uncertainty_value(uncertainty: "Uncertainty | None", unit: str) -> dict[str, Value]:
+    """Of one clearance; null where nothing is known."""
+    if uncertainty is None:
+        return {"standard": None, "expanded": None, "degrees_of_freedom": None}
+    return {
+        "standard": length(uncertainty.standard_nm, unit),
+        "expanded": length(uncertainty.expanded_nm, unit),
+        "degrees_of_freedom": uncertainty.degrees_of_freedom,
     }
 
 

@@ -3,11 +3,10 @@
 import csv
 import json
 from collections.abc import Container, Iterable, Mapping, Sequence
-from decimal import Decimal
 from io import StringIO
 from typing import Any, TypeAlias
 
-from fitmatch.lengths import NM_PER_UNIT, exact, shortest
+from fitmatch.lengths import NM_PER_UNIT, exact_half, shortest
 
 
 class Number(str):
@@ -19,18 +18,14 @@ class Number(str):
 Value: TypeAlias = "str | int | bool | Mapping[str, Value] | Sequence[Value] | None"
 
 
-def length(nm: int | None, unit: str) -> Number | None:
-    return None if nm is None else Number(exact(2 * nm, unit))
-
-
-def two_digits(nm: float, unit: str) -> Number:
-    """An expected figure to two significant digits, never in exponent form."""
-    return Number(f"{Decimal(f'{nm / NM_PER_UNIT[unit]:.2g}'):f}")
+def length(nm: float | None, unit: str) -> Number | None:
+    """A length to half a nanometre."""
+    return None if nm is None else Number(exact_half(round(2 * nm), unit))
 
 
 def half_length(twice_nm: int | None, unit: str) -> Number | None:
     """Half of a whole number of nanometres."""
-    return None if twice_nm is None else Number(exact(twice_nm, unit))
+    return None if twice_nm is None else Number(exact_half(twice_nm, unit))
 
 
 def area(nm2: int | None, unit: str) -> Number | None:

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import Final, NamedTuple
 
-from fitmatch.lengths import NM_PER_UNIT, fixed, round_half_even
+from fitmatch.lengths import NM_PER_UNIT, fixed, round_half_even, two_digits
 
 NOTHING: Final = "-"  # for a missing length
 
@@ -31,7 +31,7 @@ class Scale(NamedTuple):
 
     def rounded(self, nm: int | None) -> str:
         """A figure that was averaged: decimals beyond the usual ones would mean nothing."""
-        return NOTHING if nm is None else fixed(nm, self.unit, PLACES[self.unit])
+        return NOTHING if nm is None else usual(self.unit, nm)
 
     def steps(self, nm: int | None, *, sign: bool = False) -> str:
         return NOTHING if nm is None else fixed(nm, self.step, 1, sign=sign)
@@ -41,8 +41,8 @@ class Scale(NamedTuple):
         return fixed(nm, self.step, _enough(1, nm, self.step))
 
     def two_digits(self, nm: float) -> str:
-        """Steps of an expected figure to two significant digits; more would only look exact."""
-        return f"{float(f'{nm / NM_PER_UNIT[self.step]:.2g}'):g}"
+        """Steps of an expected figure."""
+        return two_digits(nm, self.step)
 
     def axis(self, twice_nm: int | None) -> str:
         return (
@@ -50,6 +50,11 @@ class Scale(NamedTuple):
             if twice_nm is None
             else fixed(round_half_even(twice_nm, 2), self.step, _AXIS_DECIMALS[self.unit], sign=True)
         )
+
+
+def usual(unit: str, nm: int, fewer: int = 0) -> str:
+    """A length with the usual decimals, or so many fewer."""
+    return fixed(nm, unit, PLACES[unit] - fewer)
 
 
 def scale_for(unit: str, lengths_nm: Iterable[int]) -> Scale:

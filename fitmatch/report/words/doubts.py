@@ -3,9 +3,9 @@
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from fitmatch.lengths import fixed
 from fitmatch.records.measuring import Doubt
 from fitmatch.report.shared.layout import clean
+from fitmatch.report.shared.scale import usual
 
 # What happened, and what would distinguish it from others.
 _MISTAKES: Final[Mapping[str, tuple[str, str]]] = {
@@ -92,7 +92,7 @@ def looks_wrong(doubt: Doubt, unit: str) -> str:
         case "sitting":
             item = f"every {_sitting(doubt)}"
     nm: int = slots["error_nm"]
-    off = f"{fixed(abs(nm), unit, 4 if unit == 'in' else 3)} {unit} {'high' if nm > 0 else 'low'}"
+    off = f"{usual(unit, abs(nm), fewer=1)} {unit} {'high' if nm > 0 else 'low'}"
     against = {"off-its-repeats": " compared with its repeats", "step": " compared with those before"}.get(
         doubt.what.code, ""
     )

@@ -6,6 +6,7 @@ from typing import Any
 
 from fitmatch.facts import Fact
 from fitmatch.gauging.assembled import Check, Comparison, NotCompared, Verdict
+from fitmatch.records.keys import full_name
 
 _TURNS_NM = (635_000, 500_000)  # one turn of a micrometer thimble: 0.0250 in, 0.5 mm
 _NEAR_NM = 12_700
@@ -59,7 +60,7 @@ def why_not(fact: Fact) -> str:
         case "size-in-doubt":
             return f"its {' and '.join(slots['features']).replace('_', ' ')} is in doubt"
         case "wall-in-doubt":
-            return f"the wall of {' and '.join(map('/'.join, slots['shells']))} is in doubt"
+            return f"the wall of {' and '.join(map(full_name, slots['shells']))} is in doubt"
     return {
         "strip": "a strip is too coarse to learn from",
         "stands-out": ("it differs too much from the others of its kind"),
@@ -69,4 +70,4 @@ def why_not(fact: Fact) -> str:
 def missing(uncompared: NotCompared) -> tuple[str, ...]:
     """What is missing for the calculation of a reading that is not compared."""
     sizes = (feature.replace("_", " ") for feature in uncompared.features)
-    return (*sizes, *(f"wall of {'/'.join(key)}" for key in uncompared.shells))
+    return (*sizes, *(f"wall of {full_name(key)}" for key in uncompared.shells))

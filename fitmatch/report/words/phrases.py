@@ -1,7 +1,7 @@
 """The phrases of rules, with their slots filled in."""
 
 from fitmatch.facts import Fact
-from fitmatch.lengths import exact
+from fitmatch.lengths import exact_half, with_unit
 from fitmatch.report.shared.states import one_line
 from fitmatch.rules.registry import REGISTRY
 
@@ -17,9 +17,9 @@ def phrase(code: str, fact: Fact, unit: str) -> str:
 def _shown(name: str, value: object, unit: str) -> str:
     match value:
         case int() if name.endswith("_twice_nm"):
-            return f"{exact(value, unit)} {unit}"
+            return f"{exact_half(value, unit)} {unit}"
         case int() if name.endswith("_nm"):
-            return f"{exact(2 * value, unit)} {unit}"
+            return with_unit(value, unit)
         case float():
             return f"{value:g}"
         case (str(), str()) if name == "shell":

@@ -4,9 +4,8 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
 from fitmatch.facts import Fact
-from fitmatch.lengths import fixed
 from fitmatch.records.plans import Flag
-from fitmatch.report.shared.scale import PLACES, sizes, steps
+from fitmatch.report.shared.scale import sizes, steps, usual
 from fitmatch.report.shared.states import DANGER, one_line
 from fitmatch.report.words.phrases import phrase
 
@@ -193,7 +192,7 @@ def _off_drawing(s: _Slots, unit: str) -> str:
 
 
 def _off_form(s: _Slots, unit: str) -> str:
-    found, given = (fixed(nm, unit, PLACES[unit]) for nm in (abs(s["form_nm"]), s["limit_nm"]))
+    found, given = (usual(unit, nm) for nm in (abs(s["form_nm"]), s["limit_nm"]))
     what = "hour-glass" if s["what"] == "barrel" and s["form_nm"] < 0 else s["what"].replace("_", "-")
     larger = f"; its larger diameter is {s['larger']}" if s["larger"] else ""
     return f"{_part(s)} has {what} {found} {unit}, more than the {given} allowed{larger}"

@@ -4,7 +4,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import ClassVar
 
-from fitmatch.records.job import Job, Jobs, Place, Rule, Single
+from fitmatch.records.job import Job, Jobs, Rule, Single
+from fitmatch.records.keys import PositionKey
 from fitmatch.records.parts import Position
 from fitmatch.rules.positions.movable import is_movable
 
@@ -28,7 +29,7 @@ class Drawing(Rule):
         return replace(job, positions=tuple(positions))
 
     @classmethod
-    def singles(cls, jobs: Jobs, kind: str, place: Place, bonds: Sequence[str]) -> Iterator[Single]:
+    def singles(cls, jobs: Jobs, kind: str, place: PositionKey, bonds: Sequence[str]) -> Iterator[Single]:
         """A refused housing bore accepted: the position's own, or any one if housings may move."""
         job = next(job for job in jobs if job.name == place[0])
         movable = is_movable(job, kind)

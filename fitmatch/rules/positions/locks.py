@@ -6,7 +6,8 @@ from dataclasses import replace
 from functools import partial
 from typing import ClassVar
 
-from fitmatch.records.job import Bond, Job, Jobs, Place, Rule, Single
+from fitmatch.records.job import Bond, Job, Jobs, Rule, Single
+from fitmatch.records.keys import PositionKey, ShellKey, full_name
 from fitmatch.records.parts import SIDES, Position
 from fitmatch.records.placements import Placement
 from fitmatch.rules.in_force import broken, in_force, row_rules
@@ -29,18 +30,18 @@ class Locks(Rule):
             yield Bond(cls.key, partial(without_locks, places=places))
 
     @classmethod
-    def singles(cls, jobs: Jobs, kind: str, place: Place, bonds: Sequence[str]) -> Iterator[Single]:
+    def singles(cls, jobs: Jobs, kind: str, place: PositionKey, bonds: Sequence[str]) -> Iterator[Single]:
         """One lock removed, including locks that excuse their shells from a rule, which belong to no bond."""
         for job in jobs:
             for other in job.positions:
                 for side in SIDES:
-                    lock: tuple[str, str] | None = getattr(other, side)
+                    lock: ShellKey | None = getattr(other, side)
                     if other.kind == kind and lock is not None:
                         free = without_locks(jobs, {(job.name, other.name)}, (side,))
-                        yield Single("lock", "/".join(lock), lock, free)
+                        yield Single("lock", full_name(lock), lock, free)
 
 
-def without_locks(jobs: Jobs, places: Set[Place], sides: Sequence[str] = SIDES) -> Jobs:
+def without_locks(jobs: Jobs, places: Set[PositionKey], sides: Sequence[str] = SIDES) -> Jobs:
     """The jobs with these sides of some positions unlocked; a shell without its lock may go to other
     jobs."""
     none = dict.fromkeys(sides)
@@ -83,5 +84,5 @@ def _locked(job: Job, position: Position) -> Placement | None:
     return Placement(position, locked[0], locked[-1])
 
 
-def _locks(jobs: Jobs) -> set[tuple[str, str]]:
+def _locks(jobs: Jobs) -> set[ShellKey]:
     return {lock for job in jobs for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
