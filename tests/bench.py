@@ -42,7 +42,7 @@ def repeats(values: Sequence[int], by: str | None = None, station: int = 1, angl
 
 
 class Bench:
-    """One position and two shells, measured as told: sizes, the job they make, and its clearance."""
+    """One position and two shells, measured as given: sizes, the job they make, and its clearance."""
 
     def __init__(
         self,

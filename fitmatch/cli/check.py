@@ -15,7 +15,7 @@ from fitmatch.cli.console import Notes, print_data, print_report
 @options.quiet
 @options.debug
 def command(folder: Path, as_json: bool, unit: str | None, quiet: bool, debug: bool) -> int:
-    """Say which readings are likely mistakes, which mistake, and what to measure again. Nothing is changed.
+    """Say which readings are likely mistakes, what kind of mistake, and what to measure again. Nothing is changed.
 
     \b
     Example:

@@ -1,7 +1,7 @@
-"""The path of the bench: every reading that a job asks for, in the order in which it is taken.
+"""The path at the bench: every reading that a job asks for, in the order in which they are taken.
 
-Journals, then housing bores, in the order of the positions; then walls, box by box. Items whose readings stand in wide
-columns, and shells on hold, are no part of it.
+Journals, then housing bores, in the order of the positions; then walls, box by box. Items with readings in wide
+columns, and shells on hold, are not part of it.
 """
 
 from typing import NamedTuple
@@ -27,7 +27,7 @@ class Asked(NamedTuple):
 
 
 def bench_path(job: Job) -> tuple[Asked, ...]:
-    """The whole path, with what is taken already."""
+    """The whole path, with what has been taken already."""
     logged: dict[tuple[ItemKey, str], list[Reading]] = {}
     for row in job.measuring.log:
         logged.setdefault((row.shell or row.item, row.feature), []).append(row.reading)
@@ -51,5 +51,5 @@ def bench_path(job: Job) -> tuple[Asked, ...]:
 
 
 def _is_at(place: Place, reading: Reading) -> bool:
-    """Whether a reading was taken there; without an angle it was taken at the crown axis."""
+    """Whether a reading was taken there; one without an angle was taken at the crown axis."""
     return place.station in (None, reading.station) and place.angle == (reading.angle or 0.0)

@@ -47,7 +47,7 @@ PATIENCE_S = 60
 
 @dataclass
 class Fence:
-    """A fenced block: the words behind its opening fence, its lines, and where they stand in the page."""
+    """A fenced block: the words behind its opening fence, its lines, and where they are in the page."""
 
     words: list[str]
     lines: list[str]
@@ -97,7 +97,7 @@ class Console:
         self._status = 0
 
     def run(self, lines: list[str]) -> list[str]:
-        """The block as it should stand: every command and what it prints."""
+        """The block as it should be: every command and what it prints."""
         shown: list[str] = []
         for command in (line for line in lines if line.startswith("$ ")):
             shown += [command, *self._one(command[2:])]
@@ -130,7 +130,7 @@ class Console:
 
 @pytest.mark.parametrize("page", pages("console"), ids=named)
 def test_every_command_prints_what_the_page_shows(page: Path, tmp_path: Path) -> None:
-    """Standard output of every command in the page is, byte for byte, what stands below the command."""
+    """Standard output of every command in the page is, byte for byte, what is shown below the command."""
     shutil.copytree(ROOT / "samples", tmp_path / "samples")
     console = Console(tmp_path)
     text = page.read_text(encoding="utf-8").split("\n")
@@ -150,7 +150,7 @@ def test_every_command_prints_what_the_page_shows(page: Path, tmp_path: Path) ->
 
 @pytest.mark.parametrize("page", pages("pycon"), ids=named)
 def test_every_python_example_runs(page: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The Python examples of a page, run one after the other, give what stands below them."""
+    """The Python examples of a page, run one after the other, give what is shown below them."""
     write_files(page, tmp_path)
     monkeypatch.chdir(tmp_path)
     source = "\n".join("\n".join(f.lines) + "\n" for f in fences(page) if f.words == ["pycon"])
@@ -239,7 +239,7 @@ def test_the_set_up_commands_name_what_is_there() -> None:
 
 
 def rows_of(page: str, heading: str) -> dict[str, str]:
-    """The table under a heading: what stands in backquotes in its first column, and the rest of the row."""
+    """The table under a heading: what is in backquotes in its first column, and the rest of the row."""
     text = (ROOT / "docs" / page).read_text(encoding="utf-8")
     _, _, after = text.partition(f"\n{heading}\n")
     assert after, f"{page} has no heading {heading}"
@@ -255,7 +255,7 @@ def rows_of(page: str, heading: str) -> dict[str, str]:
 
 
 def test_the_catalogue_of_mistakes_is_complete() -> None:
-    """errors.md lists every code a mistake can carry, no other one, in the catalogue's words and with what to do."""
+    """errors.md lists every code a mistake can have, no other one, in the catalogue's words and with what to do."""
     rows = rows_of("errors.md", "## Every mistake by its code")
     assert list(rows) == list(CODES)
     for code, rest in rows.items():
@@ -273,7 +273,7 @@ def test_the_catalogue_of_mistakes_is_complete() -> None:
     ],
 )
 def test_messages_are_quoted_as_the_program_says_them(heading: str) -> None:
-    """What errors.md quotes in its first columns stands in the program, the parts left out (`…`) aside."""
+    """What errors.md quotes in its first columns is in the program, the parts left out (`…`) aside."""
     lines = "".join(path.read_text(encoding="utf-8") for path in Path(fitmatch.__file__).parent.rglob("*.py"))
     program = re.sub(r'"\s*\n\s*f?"', "", lines)
     quoted = rows_of("errors.md", heading)
@@ -334,7 +334,7 @@ def test_the_table_of_keys_is_complete() -> None:
 
 
 def test_plausible_ranges_are_the_ones_checked() -> None:
-    """The ranges in file-formats.md are those that cells are held against."""
+    """The ranges in file-formats.md are those that cells are checked against."""
     rows = rows_of("file-formats.md", "### Plausible lengths")
     bounds = {
         "journal": quantities.JOURNAL,

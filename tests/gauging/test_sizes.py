@@ -35,7 +35,7 @@ def test_a_blank_place_is_one_of_its_own_unless_numbered_are_repeats() -> None:
 
 
 def test_a_place_with_a_station_and_no_angle_is_not_blank() -> None:
-    """Two readings that tell the same station are repeats, also where they tell no angle."""
+    """Two readings with the same station are repeats, even without an angle."""
     readings = [Reading(0, 1), Reading(0, 1), Reading(3_000, 2)]
     assert size_of(readings).mean_nm == 1_500
 
@@ -86,7 +86,7 @@ def test_a_size_is_rounded_once_halves_to_even() -> None:
 
 
 def test_zero_errors_are_inherited() -> None:
-    """A gauge carries the errors of those it was set with on top of its own."""
+    """A gauge has the errors of those it was set with on top of its own."""
     gauges = {
         "mic": gauge("mic", own_zero_nm=1_000),
         "ring": gauge("ring", own_zero_nm=-300, set_with="mic"),
@@ -96,7 +96,7 @@ def test_zero_errors_are_inherited() -> None:
 
 
 def test_zero_error_and_ball_are_taken_off() -> None:
-    """Corrected = reading - zero error - ball; raw readings stand apart."""
+    """Corrected = reading - zero error - ball; raw readings are kept separately."""
     gauges = {"g": gauge("g", own_zero_nm=500, ball_nm=3_000_000)}
     size = size_of(repeats([53_000_000, 53_002_000], "g"), gauges=gauges)
     assert (size.mean_nm, size.smallest_nm, size.largest_nm) == (50_000_500, 49_999_500, 50_001_500)

@@ -155,7 +155,7 @@ def test_seating_u_stands_for_the_gauges_shared_errors() -> None:
 
 @pytest.mark.parametrize("one_room", [True, False])
 def test_the_limit_of_a_temperature(one_room: bool) -> None:
-    """One room is one error for gauges and parts of journal and bore; told apart, there are two."""
+    """One room is one error for gauges and parts of journal and bore; given separately, there are two."""
     heat = room(20, Fraction(2))._replace(one_room=one_room)
     materials = {"main": {"journal": Fraction(115, 10**7), "housing_bore": Fraction(231, 10**7)}}
     result = found(bench(stated(), temperature=heat, materials=materials))
@@ -190,7 +190,7 @@ def test_repeats_that_all_agree_tell_the_scatter_only_beside_a_resolution() -> N
 
 
 def test_a_job_without_gauges_has_no_uncertainty() -> None:
-    """Nothing told, nothing claimed."""
+    """Nothing given, nothing claimed."""
     made = bench({})
     assert made.upper.measured_as is None
     assert ErrorModel(made.job).combined(made.position, None, None) is None

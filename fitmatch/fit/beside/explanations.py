@@ -1,7 +1,8 @@
 """One position explained: what else it could have, and what insisting on a certain pair would change.
 
-`asked` finds the position and the shells by name and refuses what cannot be; `explained` adds to a finished answer the
-runner-up, that is the best plan in which this position has another wall sum, and the best plan with the pair asked for.
+`asked` finds the position and the shells by name and refuses what is impossible; `explained` adds to a finished answer
+the runner-up, that is the best plan in which this position has another wall sum, and the best plan with the requested
+pair.
 """
 
 from collections.abc import Iterator, Sequence
@@ -82,7 +83,7 @@ def _shell(job: Job, position: Position, name: str) -> Shell:
 
 
 def _forbids(jobs: Sequence[Job], job: Job, position: Position, upper: Shell, lower: Shell) -> Iterator[Fact]:
-    """Everything that keeps these two shells out of this position."""
+    """Everything that forbids these two shells in this position."""
     if upper.key == lower.key:
         yield Fact("same-shell")
     housed = _housed(job, position)
@@ -114,14 +115,14 @@ def _forbids(jobs: Sequence[Job], job: Job, position: Position, upper: Shell, lo
     pair = terms.place(position, upper, lower)
     faults = broken(terms.rules, position, upper, lower)
     yield from (Fact("rule", {"broken": fault.fact}) for fault in faults if not fault.excused)
-    # Of bores in a row others can follow, or stay empty; those that are locked in both halves cannot.
+    # Other bores in the row can adapt, or stay empty; those that are locked in both halves cannot.
     beside = [*_locked_bores(job, position), pair]
     apart = (fault for one in row_rules(job, position.kind) for fault in one.apart(beside))
     yield from (Fact("rule-beside-locked", {"broken": fault.fact}) for fault in apart if not fault.excused)
 
 
 def _housed(job: Job, position: Position) -> list[Position]:
-    """The position in each housing that may stand there and is not refused."""
+    """The position in each housing that may go there and is not refused."""
     housings = [position]
     if is_movable(job, position.kind):
         housings += [rehoused(position, p) for p in _others(job, position) if may_move(position, p)]
@@ -167,7 +168,7 @@ def explained(plan: Plan, question: Question, stop: Stop) -> Plan:
 class _Demand(NamedTuple):
     """The position is filled: with `pair` (upper, lower) if given, else with walls that do not total `not_sum_nm`.
 
-    A demand alters a kind: the position then stands apart from those it could not be told from, and of its pairs one
+    A demand alters a kind: the position is then separated from those it was interchangeable with, and one of its pairs
     must be used.
     """
 
@@ -176,7 +177,7 @@ class _Demand(NamedTuple):
     not_sum_nm: int | None = None
 
     def alter(self, kind: Kind) -> tuple[Kind, list[Pair]]:
-        """The kind in which this position's pairs are those demanded, and these; none where it has no such pair."""
+        """The kind in which this position has only the pairs demanded, and those pairs; none if it has no such pair."""
         kind, own = apart(kind, self.place, may_be_empty=False)
         if self.pair is not None:
             kind = _with_pair(kind, own, *self.pair)
@@ -187,7 +188,7 @@ class _Demand(NamedTuple):
 
 
 def _with_pair(kind: Kind, own: list[Bore], upper: Shell, lower: Shell) -> Kind:
-    """With bores for these two shells alone, which are then kept for them."""
+    """With bores for these two shells only, which are then reserved for them."""
     class_of = {s.key: c for c in kind.classes for s in c.members}
     rest, up, low = with_bores(kind, own, ()), class_of.get(upper.key), class_of.get(lower.key)
     fitting = [b for b in own if up in b.upper.classes and low in b.lower.classes]
@@ -208,8 +209,8 @@ def _without_sum(bore: Bore, walls_nm: int) -> list[Bore]:
 
 
 def _best_with(one: Decided, demand: _Demand, stop: Stop) -> tuple[OtherPlan | None, bool]:
-    """The best plan that meets the demand, and whether the search was cut short; None where there is no such plan, or
-    none was found in time."""
+    """The best plan that meets the demand, and whether the search was cut short; None if there is no such plan, or none
+    was found in time."""
     kind = kind_for(one.jobs, one.kind)
     try:
         work = turns(kind, one.plan.priority)

@@ -1,4 +1,4 @@
-"""Form held against the user's limits, and the one pairing of parts that the trade warns of."""
+"""Form compared with the user's limits, and the one pairing of parts that the trade warns against."""
 
 from collections.abc import Iterable, Iterator
 
@@ -13,7 +13,7 @@ _WHAT = ("taper", "barrel", "out_of_round")
 
 
 def form_flags(job: Job, placements: Iterable[Placement]) -> Iterator[Flag]:
-    """A flag for every form beyond its limit: of positions, filled or not, and of shells that were placed."""
+    """A flag for every form beyond its limit: for positions, filled or not, and for shells that were placed."""
     measuring = job.measuring
     if not measuring.form_limits:
         return

@@ -1,4 +1,5 @@
-"""Texts to lengths that make sense for what they measure: bounds of the trade, and hints where a unit slipped."""
+"""Texts to lengths that are plausible for what they measure: bounds from the trade, and hints when the unit looks
+wrong."""
 
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple
@@ -13,7 +14,7 @@ _LARGEST_ANGLE: Final = 360
 
 
 class CellError(Exception):
-    """A text that will not do; `code` as in the catalogue, the message says what is wrong and what to do."""
+    """Text that cannot be accepted; `code` as in the catalogue, the message says what is wrong and what to do."""
 
     def __init__(self, code: str, text: str) -> None:
         super().__init__(text)
@@ -21,7 +22,7 @@ class CellError(Exception):
 
 
 class Quantity(NamedTuple):
-    """A thing that is measured or wished, and the lengths it can have; both ends are possible."""
+    """Something measured or wanted, and the lengths it can have, both ends included."""
 
     name: str
     low_nm: int
@@ -49,7 +50,7 @@ GAUGE_ERROR: Final = Quantity("an error of a gauge", 0, 200_000, "0 to 0.2 mm")
 STANDARD: Final = Quantity("a setting standard", -200_000, 2_000_000_000, "0 to 2 m")
 BALL: Final = Quantity("a ball", 0, 25_000_000, "0 to 25 mm")
 MEASURED: Final = {"journal": JOURNAL, "housing_bore": HOUSING_BORE, "wall": WALL}  # by feature
-# By the columns of positions.csv that hold them.
+# By the columns of positions.csv that contain them.
 QUANTITIES: Final = {
     **{feature: MEASURED[feature] for feature in DIAMETERS},
     "target": TARGET,
@@ -64,7 +65,7 @@ def count_of(text: str, most: int, what: str) -> int:
     """A whole number from 1 to `most`; raises CellError. `what` it is, and how they are counted."""
     if text.isascii() and text.isdecimal() and len(text) <= _LONGEST_COUNT and 1 <= int(text) <= most:
         return int(text)
-    raise CellError("not-a-whole-number", f"`{shorten(text)}` is no {what} from the front: 1, 2, 3 and so on")
+    raise CellError("not-a-whole-number", f"`{shorten(text)}` is not a {what} from the front: 1, 2, 3 and so on")
 
 
 def station_of(text: str) -> int:
@@ -78,10 +79,10 @@ def angle_of(text: str, feature: str, *, decimal_comma: bool = False) -> float:
     try:
         angle = parse_number(text, decimal_comma=decimal_comma)
     except LengthError:
-        why = f"`{shorten(text)}` is no angle; {todo} as a plain number, such as 22.5"
+        why = f"`{shorten(text)}` is not an angle; {todo} as a plain number, such as 22.5"
         raise CellError("not-a-number", why) from None
     if not -_LARGEST_ANGLE <= angle <= _LARGEST_ANGLE:
-        raise CellError("implausible-number", f"`{shorten(text)}` lies outside -360 to 360; {todo}")
+        raise CellError("implausible-number", f"`{shorten(text)}` is outside -360 to 360; {todo}")
     return turned(feature, float(angle))
 
 
@@ -89,8 +90,8 @@ def angle_of(text: str, feature: str, *, decimal_comma: bool = False) -> float:
 class LengthReader:
     """Reads the lengths of one quantity, plain numbers being in `unit`.
 
-    `known` holds the texts that were read and found plausible: cells repeat a lot, and a look-up costs next to nothing.
-    `unit` is None where the job names none: then only the writing is checked.
+    `known` holds the texts already read and found plausible: cells repeat a lot, and a look-up costs next to nothing.
+    `unit` is None if the job names none: then only the notation is checked.
     """
 
     quantity: Quantity
@@ -139,7 +140,7 @@ class LengthReader:
 
     def _slipped_units(self, text: str) -> list[str]:
         """The same digits with the units that would make them plausible."""
-        # What was read as a length stays a number once its unit is off, and no unit holds a digit, point or comma.
+        # What was read as a length is still a number without its unit, and no unit contains a digit, point or comma.
         digits = text[: 1 + max(map(text.rfind, "0123456789.,"))].strip()
         meant = []
         for unit in ("in", "mm", "um", "thou"):

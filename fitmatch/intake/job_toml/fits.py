@@ -1,4 +1,4 @@
-"""The `[fit.KIND]` tables to fits, and what their targets come to."""
+"""The `[fit.KIND]` tables to fits, and the targets that follow from them."""
 
 from collections.abc import Collection
 from fractions import Fraction
@@ -18,20 +18,20 @@ RATIO_STEP_NM: Final = {"in": 1_270, "mm": 1_000}
 
 
 class FitTable(NamedTuple):
-    """One `[fit.KIND]`: the fit, which of `_AIMS` were written, and whether its targets and limits can be relied on."""
+    """One `[fit.KIND]`: the fit, which of `_AIMS` were given, and whether its targets and limits can be relied on."""
 
     fit: Fit
     given: frozenset[str] = frozenset()
     sound: bool = False
 
     def gives_target(self, own: Collection[str]) -> bool:
-        """Whether these keys, with those a position has of its own, give it a target."""
+        """Whether these keys, together with a position's own, give it a target."""
         keys = self.given | set(own)
         return bool(keys & {"target", "target_ratio"}) or {"min", "max"} <= keys
 
 
 def read_fits(values: Values) -> dict[str, FitTable]:
-    """The fits by kind; one that is no table at all is there as well, as its kind is known."""
+    """The fits by kind; one that is not a table at all is included, as its kind is known."""
     tables = {kind: _fit(values, kind) for kind in values.kinds(("fit",), None)}
     if values.document.get("fit", {}) == {}:
         values.report("no-fit", "there is no [fit.KIND] table; write one for each kind, such as [fit.rod]", "fit")
@@ -42,8 +42,8 @@ def _fit(values: Values, kind: str) -> FitTable:
     path = ("fit", kind)
     values.refuse_unknown(path)
     if not isinstance(values.document["fit"][kind], dict):
-        return FitTable(Fit(kind), frozenset(_AIMS))  # what is no table was reported, and may have held anything
-    # A key that is a slip away from one of these was reported, and that one is not missing besides.
+        return FitTable(Fit(kind), frozenset(_AIMS))  # reported; the table meant could contain anything
+    # A likely misspelling of one of these keys was reported, so the key is not reported as missing too.
     given = frozenset(
         aim for aim in _AIMS for key in values.table(path) if abs(len(key) - len(aim)) <= 1 and slips(key, aim) <= 1
     )
@@ -59,7 +59,7 @@ def _fit(values: Values, kind: str) -> FitTable:
     read = {"target": target, "min": low, "max": high, "target_ratio": ratio}
     sound = values.unit is not None and all(value is not None for key, value in read.items() if key in given)
     if {"target", "target_ratio"} <= values.table(path).keys():
-        values.report("two-targets", "stands beside target; keep one of the two", *path, "target_ratio")
+        values.report("two-targets", "is given as well as target; keep one of the two", *path, "target_ratio")
         sound = False
     elif sound:
         if not given & {"target", "target_ratio"} and low is not None and high is not None:
@@ -98,25 +98,27 @@ def _ratio(values: Values, kind: str) -> Fraction | None:
 
 
 def _wish(values: Values, kind: str) -> tuple[int | None, int | None]:
-    """The wished band; none where its ends are crossed."""
+    """The wanted band; none if its ends are crossed."""
     low, high = (values.length(("fit", kind, key), LIMIT) for key in ("want_min", "want_max"))
     if low is None or high is None or values.unit is None or low <= high:
         return low, high
-    text = f"want_min {with_unit(low, values.unit)} is above want_max {with_unit(high, values.unit)}; swap or mend them"
+    text = (
+        f"want_min {with_unit(low, values.unit)} is above want_max {with_unit(high, values.unit)}; swap or correct them"
+    )
     values.report("limits-crossed", text, "fit", kind, "want_min")
     return None, None
 
 
 def _limits_agree(values: Values, kind: str, target: int | None, low: int | None, high: int | None) -> bool:
-    """Whether min <= target <= max within one table; what is not there agrees with everything."""
+    """Whether min <= target <= max within one table; what is missing agrees with everything."""
     path = ("fit", kind)
     assert values.unit is not None
     if low is not None and high is not None and low > high:
-        text = f"min {with_unit(low, values.unit)} is above max {with_unit(high, values.unit)}; swap or mend them"
+        text = f"min {with_unit(low, values.unit)} is above max {with_unit(high, values.unit)}; swap or correct them"
         values.report("limits-crossed", text, *path, "min")
         return False
     if target == 0:
-        what = "the middle of min and max is zero and leaves nothing to aim at; give a target or a larger max"
+        what = "the middle of min and max is zero, which cannot be aimed at; give a target or a larger max"
         values.report("not-positive", what, *path, "max")
         return False
     if target is not None:
@@ -128,7 +130,7 @@ def _limits_agree(values: Values, kind: str, target: int | None, low: int | None
 
 
 def outside(target: int, low: int | None, high: int | None, unit: str) -> str | None:
-    """In which way a target lies outside its limits; None if it does not."""
+    """How a target is outside its limits; None if it is not."""
     if low is not None and target < low:
         return f"target {with_unit(target, unit)} is below min {with_unit(low, unit)}; min <= target <= max must hold"
     if high is not None and target > high:

@@ -1,5 +1,5 @@
-"""The tables of job.toml about measuring: gauges, what they measured, temperature, materials, limits of form, and
-where the bench reads."""
+"""The tables of job.toml about measuring: gauges, what they measured, temperature, materials, limits of form, and where
+readings are taken at the bench."""
 
 from collections.abc import Collection, Sequence
 from fractions import Fraction
@@ -24,7 +24,7 @@ from fitmatch.records.measuring import (
 from fitmatch.wording import shorten
 
 _LARGEST_ZERO_NM: Final = 200_000
-_LONGEST_CIRCLE: Final = 6  # names shown of it
+_LONGEST_CIRCLE: Final = 6  # names shown of a circle
 _COEFFICIENTS: Final = (0, Fraction("1e-4"), "0 to 1e-4 per kelvin; write it like 11.5e-6")
 _BENCH: Final = (-20, 60, "-20 to 60 degrees Celsius")
 _OFF: Final = (0, 20, "0 to 20 kelvin")
@@ -50,7 +50,7 @@ def read_measuring(values: Values, kinds: Collection[str]) -> Measuring:
 
 
 def _gauges(values: Values) -> dict[str, Gauge]:
-    """The gauges by name; one with a fault is there as well, as its name is known."""
+    """The gauges by name; one with a fault is included, as its name is known."""
     names = values.kinds(("gauge",), None)
     gauges = {name: _gauge(values, name, names) for name in names}
     _refuse_circles(values, gauges)
@@ -58,7 +58,7 @@ def _gauges(values: Values) -> dict[str, Gauge]:
 
 
 def _temperature(values: Values) -> Temperature | None:
-    """What job.toml says about temperature; None where it says nothing."""
+    """What job.toml says about temperature; None if it says nothing."""
     path = ("temperature",)
     values.refuse_unknown(path)
     if "temperature" not in values.document:
@@ -67,17 +67,19 @@ def _temperature(values: Values) -> Temperature | None:
     limit = values.number_within((*path, "limit"), _OFF)
     written = values.table(path)
     if "room" in written and ("gauges" in written or "parts" in written):
-        values.report("two-temperatures", "stands beside gauges or parts; keep room, or the other two", *path, "room")
+        values.report(
+            "two-temperatures", ("is given as well as gauges or parts; keep room, or the other two"), *path, "room"
+        )
     elif "room" not in written and not ("gauges" in written and "parts" in written):
-        values.report("no-temperature", "is not told; write room, or gauges and parts, in degrees Celsius", *path)
+        values.report("no-temperature", "is missing; write room, or gauges and parts, in degrees Celsius", *path)
     if room is not None:
         return Temperature(room, room, True, limit)
     return Temperature(gauges, parts, False, limit) if gauges is not None and parts is not None else None
 
 
 def _materials(values: Values, kinds: Collection[str]) -> dict[str, dict[str, Fraction]]:
-    """Coefficients of expansion by kind and feature. Where a temperature is given every kind needs both: corrected on
-    one side only, a clearance would be worse than without."""
+    """Coefficients of expansion by kind and feature. If a temperature is given every kind needs both: corrected on one
+    side only, a clearance would be worse than uncorrected."""
     found = values.by_kind(("material",), kinds, lambda kind: values.each(kind, lambda path: _material(values, path)))
     if "temperature" in values.document:
         for kind in kinds:
@@ -89,7 +91,7 @@ def _materials(values: Values, kinds: Collection[str]) -> dict[str, dict[str, Fr
 
 
 def _bench(values: Values, path: Path) -> dict[str, tuple[Place, ...]]:
-    """Where the bench reads what of a kind, by feature: every angle at the first station, then at the next."""
+    """Where the features of a kind are read at the bench: every angle at the first station, then at the next."""
     values.refuse_unknown(path)
     bench: dict[str, tuple[Place, ...]] = {}
     example = "write a list of stations, such as [1, 2]"
@@ -101,11 +103,11 @@ def _bench(values: Values, path: Path) -> dict[str, tuple[Place, ...]]:
 
 
 def _angles(values: Values, path: Path, feature: str) -> Sequence[float]:
-    """Degrees; 0 must be among those of a bore or a wall, as only readings there make a size."""
+    """Degrees; 0 must be among those of a bore or a wall, as only readings there count in a size."""
     example = "write a list of degrees from the crown axis, such as [0, 90]"
     angles = values.items(path, partial(angle_of, feature=feature), example, numbers=True, filled=True) or (0.0,)
     if feature != "journal" and 0.0 not in angles:
-        values.report("implausible-number", "lacks 0, the crown axis, where the size is read; write it too", *path)
+        values.report("implausible-number", "has no 0, the crown axis, where the size is read; add it", *path)
     return angles
 
 
@@ -144,14 +146,16 @@ def _unit(values: Values, name: str) -> str | None:
 
 
 def _zero(values: Values, name: str, unit: str | None) -> int:
-    """Reading on the standard - the standard's value; 0 where nothing is told."""
+    """Reading on the standard - the standard's value; 0 if nothing is given."""
     path = ("gauge", name)
     standard = values.length((*path, "standard"), STANDARD, unit)
     reads = values.length((*path, "standard_reads"), STANDARD, unit)
     written = values.table(path)
     for key, other in (("standard", "standard_reads"), ("standard_reads", "standard")):
         if key in written and other not in written:
-            values.report("half-a-zero", f"stands without {other}; a zero error needs both, write it too", *path, key)
+            values.report(
+                "half-a-zero", (f"is given without {other}; a zero error needs both, so write that too"), *path, key
+            )
     if standard is None or reads is None:
         return 0
     zero = reads - standard
@@ -171,7 +175,7 @@ def _gauge_name(values: Values, path: Path, gauges: Collection[str]) -> str | No
 
 
 def _refuse_circles(values: Values, gauges: dict[str, Gauge]) -> None:
-    """Gauges that were set with one another in a circle inherit nothing: each circle is noted once and cut."""
+    """Gauges that were set with one another in a circle inherit nothing: each circle is noted once and broken."""
     for name in gauges:
         chain, before = {name: None}, gauges[name].set_with  # a dict: in file order, and quick to look up
         while before is not None and before not in chain:
@@ -180,7 +184,9 @@ def _refuse_circles(values: Values, gauges: dict[str, Gauge]) -> None:
         if before == name:
             links = [*chain, name] if len(chain) < _LONGEST_CIRCLE else [*list(chain)[:_LONGEST_CIRCLE], "and so on"]
             circle = " with ".join(links)
-            values.report("gauge-circle", f"goes in a circle ({circle}); mend one of them", "gauge", name, "set_with")
+            values.report(
+                "gauge-circle", (f"goes round in a circle ({circle}); correct one of them"), "gauge", name, "set_with"
+            )
             gauges[name] = gauges[name]._replace(set_with=None)
 
 
@@ -191,6 +197,6 @@ def _material(values: Values, path: Path) -> Fraction | None:
     name = value.strip().casefold()
     if name in MATERIALS:
         return MATERIALS[name]
-    text = f"`{shorten(value)}` is no material of the table; the nearest is `{nearest(name, MATERIALS)}`"
+    text = f"`{shorten(value)}` is not a material in the table; the nearest is `{nearest(name, MATERIALS)}`"
     values.report("unknown-value", f"{text}; write that, or a coefficient such as 11.5e-6", *path)
     return None

@@ -1,6 +1,6 @@
-"""job.toml to settings: every key checked for its name, type and value; numbers keep the text they were typed in.
+"""job.toml to settings: every key checked for its name, type and value; numbers keep the text as typed.
 
-What is wrong is noted in the findings, and reading goes on with what a missing key would mean.
+What is wrong is noted in the findings, and reading goes on as if the key were missing.
 """
 
 import re
@@ -32,13 +32,13 @@ DEFAULT_SHELLS: Final = ("shells/*.csv",)
 DEFAULT_ASSEMBLED: Final = "assembled.csv"
 DEFAULT_READINGS: Final = "readings.csv"
 
-# What tells parts and sizes apart by itself cannot be matched besides; any other column can.
+# Columns that identify parts or hold sizes cannot be matched; any other column can.
 _NEVER_MATCHED: Final = frozenset(
     {*POSITION_FORM.needed, *POSITION_FORM.optional, *SHELL_FORM.needed, "box", "coating", "measured", "hold"}
 )
-# No key has this many parts, and reading one with thousands takes the square of their number.
+# No key has this many parts, and the time to read one with thousands grows with the square of their number.
 _ENDLESS_KEY: Final = re.compile(r"""(?<![\w"'-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){50}""")
-# What belongs to a housing, or stays with its journal, is no mark to agree in.
+# What belongs to a housing, or stays with its journal, cannot be a mark to agree in.
 _NEVER_WITHIN: Final = frozenset({*POSITION_FORM.needed, *POSITION_FORM.optional} - {"pin", "note"})
 Fits = Mapping[str, FitTable]
 _AT_LINE: Final = re.compile(r" \(at line ([0-9]+), column ([0-9]+)\)$")
@@ -46,7 +46,7 @@ _AT_LINE: Final = re.compile(r" \(at line ([0-9]+), column ([0-9]+)\)$")
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """What job.toml says; the defaults are what its absence says."""
+    """What job.toml says; the defaults are those of an empty file."""
 
     file: JobFile
     readable: bool = True
@@ -66,7 +66,7 @@ class Settings:
     readings: str | None = DEFAULT_READINGS  # the long file of readings; None: written wrongly
     readings_written: bool = False  # False: the file may be missing
     numbered_are_repeats: bool = False
-    measuring: Measuring = field(default_factory=Measuring)  # what can be known of it before anything else is read
+    measuring: Measuring = field(default_factory=Measuring)  # what can be known before anything else is read
 
     @property
     def match(self) -> tuple[str, ...]:
@@ -75,12 +75,12 @@ class Settings:
 
     @property
     def inch_job(self) -> bool:
-        """Whether `tenths` are known; where the job names no unit nothing is held against them."""
+        """Whether `tenths` are allowed; if the job names no unit they are."""
         return self.unit != "mm"
 
 
 def read_settings(data: bytes | None, findings: Findings) -> Settings:
-    """The settings in the bytes of job.toml; what is known without it where it cannot be read."""
+    """The settings in the bytes of job.toml; if it cannot be read, what is known without it."""
     text = None if data is None else decode(data, JOB_FILE, findings)
     document = None if text is None else _parse(text, findings)
     file = JobFile(text or "", findings)
@@ -125,7 +125,7 @@ def read_settings(data: bytes | None, findings: Findings) -> Settings:
 def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
     endless = _ENDLESS_KEY.search(text)
     if endless:
-        fault = "holds a key with more than 50 points in it; write keys as the manual has them"
+        fault = "holds a key with more than 50 dots in it; write keys as the documents show them"
         findings.report("broken-toml", fault, JOB_FILE, text.count("\n", 0, endless.start()) + 1)
         return None
     try:
@@ -140,10 +140,10 @@ def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
         where = f" in column {place.group(2)}" if place else ""
         lines = text.replace("\r\n", "\n").split("\n")
         number = advice.for_toml_number(lines[row - 1]) if row is not None and row <= len(lines) else None
-        fault = f"breaks the rules of TOML{where} ({what}); mend that line; texts, paths and ranges need quotes"
+        fault = f"is not valid TOML{where} ({what}); correct that line; texts, paths and ranges need quotes"
         findings.report("broken-toml", number or fault, JOB_FILE, row)
     except (ValueError, RecursionError):
-        text = "holds a number too long or tables too deep to read; write plain numbers and tables"
+        text = "holds a number too long, or tables nested too deeply, to read; write plain numbers and tables"
         findings.report("broken-toml", text, JOB_FILE)
     return None
 
@@ -151,7 +151,7 @@ def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
 def _title(values: Values) -> str:
     title = values.text(("title",)) or ""
     if holds_unseen(title):
-        what = "holds a line break or another character that cannot be seen; write one line"
+        what = "holds a line break or another invisible character; write one line"
         values.report("bad-name", what, "title")
     return title
 
@@ -161,7 +161,7 @@ def _check_unit(values: Values) -> None:
         unit = values.document.get("unit")
         shown = "is missing;"
         if "unit" in values.document:
-            shown = f"{f'`{shorten(unit)}` is' if isinstance(unit, str) else 'is'} no unit of a job;"
+            shown = f"{f'`{shorten(unit)}` is' if isinstance(unit, str) else 'is'} not a unit for a job;"
         values.report("no-unit", f'{shown} write unit = "in" or unit = "mm"', "unit")
 
 
@@ -180,7 +180,7 @@ def _band(values: Values, path: Path, quantity: Quantity) -> Band | None:
         return None
     low, dots, high = text.partition("..")
     if not dots or not low.strip() or not high.strip():
-        shown = f'`{shorten(text)}` is no range; write LOW..HIGH, such as "1.8155..1.8165"'
+        shown = f'`{shorten(text)}` is not a range; write LOW..HIGH, such as "1.8155..1.8165"'
         values.report("not-a-range", shown, *path)
         return None
     low_nm, high_nm = (values.length_of(end, quantity, path) for end in (low, high))
@@ -194,7 +194,7 @@ def _band(values: Values, path: Path, quantity: Quantity) -> Band | None:
 
 
 class _Asked:
-    """`[rules]` as rules ask of it."""
+    """`[rules]` as seen by the rules."""
 
     def __init__(self, values: Values, kinds: Mapping[str, object]) -> None:
         self._values = values
@@ -221,7 +221,7 @@ class _Asked:
     def loose_kinds(self, key: str) -> tuple[str, ...]:
         def read(kind: str) -> str:
             if in_one_block(kind):
-                why = f"the housings of `{shorten(kind)}` are bored in line in one block and never move; take it out"
+                why = f"the housings of `{shorten(kind)}` are bored in line in one block and never move; delete it"
                 raise CellError("unknown-value", why)
             if self._kinds and kind not in self._kinds:
                 raise CellError("unknown-kind", advice.for_unknown_kind(kind, self._kinds))
@@ -246,7 +246,7 @@ class _Asked:
                 )
             stem, _, half = column.rpartition("_")
             if whole and half in SIDES:
-                raise CellError("unknown-column", f"`{column}` asks of one half; name `{stem}`, which covers it")
+                raise CellError("unknown-column", f"`{column}` is about one half only; name `{stem}`, which covers it")
             return column
 
         return self._values.items(("rules", key), read, 'write a list of columns, such as ["finish"]') or ()
@@ -269,7 +269,7 @@ class _Asked:
 
 def _measuring(values: Values, fits: Fits) -> Measuring:
     if values.document.keys().isdisjoint(ABOUT_MEASURING):
-        return Measuring()  # most jobs; what reads these tables need not be loaded
+        return Measuring()  # most jobs; the readers of these tables need not be loaded
     from fitmatch.intake.job_toml.instruments import read_measuring
 
     return read_measuring(values, fits)

@@ -1,4 +1,4 @@
-"""Values of job.toml by their dotted key, each with the type and bounds it must have."""
+"""Values of job.toml by their dotted key, each checked for type and bounds."""
 
 from collections.abc import Callable, Collection, Iterator, Mapping
 from fractions import Fraction
@@ -17,13 +17,14 @@ T = TypeVar("T")
 
 
 class TypedNumber(str):
-    """A number of job.toml as it was typed, so that no digit is lost to floating point."""
+    """A number of job.toml as typed, so that no digit is lost to floating point."""
 
     __slots__ = ()
 
 
 class Values:
-    """A parsed job.toml. Every reader notes what is wrong at its key and returns what a missing key would give."""
+    """A parsed job.toml. Every reading method notes what is wrong at its key and returns what a missing key would
+    give."""
 
     def __init__(self, document: Mapping[str, Any], file: JobFile, findings: Findings) -> None:
         self.document = document
@@ -34,12 +35,12 @@ class Values:
         self._findings = findings
 
     def refuse_unknown(self, path: Path) -> None:
-        """Note every key of a table that is not known, or that it is no table."""
+        """Note every unknown key of a table, or that it is not a table."""
         self._must_be_table(path, f"a table, [{dotted(path)}]")
         known = keys_in(path)
         for key in self.table(path):
             if key not in known:
-                text = f"no such key; the nearest is `{dotted((*path, nearest(key, known) or known[0]))}`"
+                text = f"no such key; did you mean `{dotted((*path, nearest(key, known) or known[0]))}`?"
                 self.report("unknown-key", text, *path, key)
 
     def table(self, path: Path) -> Mapping[str, Any]:
@@ -48,7 +49,7 @@ class Values:
         return value if isinstance(value, dict) else {}
 
     def each(self, path: Path, read: Callable[[Path], T | None]) -> dict[str, T]:
-        """What `read` makes of each key that a table may have, without nothing; other keys are noted."""
+        """What `read` makes of each key that a table may have, leaving out None; other keys are noted."""
         self.refuse_unknown(path)
         found = {key: read((*path, key)) for key in keys_in(path)}
         return {key: value for key, value in found.items() if value is not None}
@@ -56,7 +57,7 @@ class Values:
     def by_kind(
         self, path: Path, fits: Collection[str], read: Callable[[Path], T | None], what: str = "table"
     ) -> dict[str, T]:
-        """What `read` makes of each kind's key in a table, without nothing; `fits` and `what` as in `kinds`."""
+        """What `read` makes of each kind's key in a table, leaving out None; `fits` and `what` as in `kinds`."""
         found = {kind: read((*path, kind)) for kind in self.kinds(path, fits, what)}
         return {kind: value for kind, value in found.items() if value is not None}
 
@@ -102,7 +103,7 @@ class Values:
         value: str | None = self._typed(path, _is_text, f", not a text; write {words}")
         if value is None or value in allowed:
             return value
-        self.report("unknown-value", f"`{shorten(value)}` is not known here; write {words}", *path)
+        self.report("unknown-value", f"`{shorten(value)}` is not allowed here; write {words}", *path)
         return None
 
     def flag(self, path: Path, *, default: bool) -> bool:
@@ -115,7 +116,7 @@ class Values:
         return None if value is None else _digits(value)
 
     def fraction(self, text: str, path: Path) -> Fraction | None:
-        """The text of a number, which stands at this path, as an exact number."""
+        """The text of the number at this path, as an exact number."""
         try:
             return parse_number(text)
         except LengthError as error:
@@ -123,14 +124,14 @@ class Values:
             return None
 
     def number_within(self, path: Path, bounds: tuple[Fraction | float, Fraction | float, str]) -> Fraction | None:
-        """A plain number within its bounds, which stand there once more in words, exactly as typed."""
+        """A plain number within its bounds, exactly as typed; `words` says the bounds in words."""
         text = self.number(path)
         number = None if text is None else self.fraction(text, path)
         if text is None or number is None:
             return None
         low, high, words = bounds
         if not low <= number <= high:
-            self.report("implausible-number", f"`{shorten(text)}` lies outside {words}; check the figure", *path)
+            self.report("implausible-number", f"`{shorten(text)}` is outside {words}; check the figure", *path)
             return None
         return number
 
@@ -146,7 +147,7 @@ class Values:
         return None if value is None else self.length_of(_digits(value), quantity, path, unit)
 
     def length_of(self, text: str, quantity: Quantity, path: Path, unit: str | None = None) -> int | None:
-        """A length in a text that stands at this path."""
+        """A length given as text at this path."""
         reader = LengthReader(quantity, unit or self.unit, inch_job=self.unit != "mm")
         try:
             nm = reader.read(text)
@@ -158,17 +159,18 @@ class Values:
         return nm
 
     def kinds(self, path: Path, fits: Collection[str] | None, what: str = "table") -> list[str]:
-        """The kinds a table has keys for; each must have a `[fit.KIND]`, whose kinds are `fits` (None: any will do)."""
+        """The kinds a table has keys for; each must be one of `fits`, the kinds with a `[fit.KIND]` (None: any kind is
+        allowed)."""
         self._must_be_table(path, f"one {what} per kind, such as {dotted((*path, 'rod'))}")
         kinds = []
         for kind in self.table(path):
             if fits is None:
-                fault = fault_in_name(kind) if kind == kind.strip() and kind else "is no name; write a short word"
+                fault = fault_in_name(kind) if kind == kind.strip() and kind else "is not a name; write a short word"
                 if fault:
                     self.report("bad-name", fault, *path, kind)
                     continue
             elif kind not in fits:
-                if fits:  # without any [fit.KIND] that lack is reported, and this only follows from it
+                if fits:  # if there is no [fit.KIND] at all, that is reported, and this only follows from it
                     self.report("unknown-kind", advice.for_unknown_kind(kind, fits), *path, kind)
                 continue
             kinds.append(kind)
@@ -178,7 +180,7 @@ class Values:
         self._typed(path, lambda v: isinstance(v, dict), f", not a table; write {example}")
 
     def _typed(self, path: Path, belongs: Callable[[Any], bool], otherwise: str) -> Any:
-        """A value, which TOML lets never be None; None where there is none, or one of another type: that is noted."""
+        """A value (TOML has no None); None if it is missing, or of another type, which is noted."""
         value = self._at(path)
         if value is None or belongs(value):
             return value
@@ -197,7 +199,7 @@ def _is_text(value: object) -> bool:
 
 
 def _digits(value: int | str) -> str:
-    """A number as text. Python writes out no whole number of thousands of digits, so a huge one stays hexadecimal."""
+    """A number as text. Python refuses to write out numbers of thousands of digits, so a huge one stays hexadecimal."""
     return hex(value) if isinstance(value, int) and value.bit_length() > 10_000 else str(value)
 
 

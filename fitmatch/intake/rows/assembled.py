@@ -1,4 +1,5 @@
-"""assembled.csv to readings: what was measured with the shells in, each laid to its position and its pair of shells."""
+"""assembled.csv to readings: what was measured with the shells in, each assigned to its position and its pair of
+shells."""
 
 from collections.abc import Iterable
 from typing import Final
@@ -40,7 +41,8 @@ class AssembledReader(ShellNames):
         complete: bool,
         plan_sound: bool,
     ) -> None:
-        """`complete`: every position and shell is known. `plan_sound`: what `plan` lacks is in no saved plan."""
+        """`complete`: every position and shell is known. `plan_sound`: the saved plan could be read, so what `plan`
+        lacks is not in it."""
         self._by_key = {shell.key: shell for shell in shells}
         super().__init__(sheet, self._by_key.values(), complete=complete)
         self._positions = {p.name: p for p in positions}
@@ -52,7 +54,7 @@ class AssembledReader(ShellNames):
         sheet, columns = self.sheet, self.sheet.columns
         if not any(columns.readings.values()):
             if columns.slipped.isdisjoint(_QUANTITIES):
-                text = "neither clearance nor bore is a column; add the one that was read"
+                text = "there is no column clearance or bore; add the one that was read"
                 sheet.findings.report("missing-column", text, sheet.paper, sheet.table.header_row, "clearance")
             return ()
         if columns.lacking:
@@ -64,7 +66,7 @@ class AssembledReader(ShellNames):
             same = (reading.position, reading.upper, reading.lower, reading.method)
             before = first.setdefault(same, reading.row)
             if before != reading.row:
-                text = f"stands in row {before} already with these shells, by {reading.method}"
+                text = f"is already in row {before} with these shells, by {reading.method}"
                 todo = "keep one row, with repeats in columns clearance_1, clearance_2 and so on"
                 sheet.report("duplicate-reading", f"{text}; {todo}", reading.row, "position")
         if not rows and sheet.table.complete:
@@ -78,10 +80,10 @@ class AssembledReader(ShellNames):
         typed = cells[self.sheet.columns.index("method")].casefold()
         method = self.sheet.word(typed, row, "method", METHODS, "method", needed=bool(features))
         if len(features) > 1:
-            text = "stands beside a bore; keep what the gauge showed and clear the other"
+            text = "is given as well as a bore; keep what the gauge showed and clear the other"
             self.sheet.report("clearance-and-bore", text, row, "clearance")
         kind = position.kind if position else ""
-        # A strip is measured with no gauge unless its row names one.
+        # A strip is read without a gauge unless its row names one.
         gauge: tuple[str | None, bool] = None, True
         if method != STRIP or self.sheet.cell(cells, GAUGE):
             gauge = self.sheet.gauge(row, cells, GAUGE, kind, "housing_bore")
@@ -94,10 +96,10 @@ class AssembledReader(ShellNames):
             return None
         if features == ["bore"]:
             if method == STRIP:
-                text = "a strip shows a clearance and no bore; move the figure to clearance, or write gauge"
+                text = "a strip shows a clearance, not a bore; move the figure to clearance, or write gauge"
                 self.sheet.report("unknown-value", text, row, "method")
             if position.journal is not None and min(readings) <= position.journal.smallest_nm:
-                text = "is not greater than the journal; look at both readings and their units"
+                text = "is not larger than the journal; look at both readings and their units"
                 self.sheet.report("bore-not-greater", text, row, self.sheet.columns.readings["bore"][0].name)
         by, date = self.sheet.cell(cells, "by"), self.sheet.cell(cells, "date")
         housing = self._plan.housings.get(position.name) if self._plan else None
@@ -119,7 +121,7 @@ class AssembledReader(ShellNames):
     def _pair(
         self, row: int, cells: list[str], position: Position | None, *, asked: bool
     ) -> tuple[ShellKey, ShellKey] | None:
-        """The two shells that were in: the row's own, else those of the saved plan."""
+        """The two shells that were fitted: the row's own, otherwise those of the saved plan."""
         pair = []
         for side in SIDES:
             typed = self.sheet.cell(cells, side)
@@ -138,7 +140,7 @@ class AssembledReader(ShellNames):
         if upper == lower:
             if self._by_key[lower].half == "either":  # otherwise one of the halves was reported
                 text = (
-                    f"`{shorten(full_name(lower))}` is in the upper half already; write the shell that is in the lower"
+                    f"`{shorten(full_name(lower))}` is already in the upper half; write the shell that is in the lower"
                 )
                 self.sheet.report("fitted-twice", text, row, "lower")
             return None

@@ -1,4 +1,4 @@
-"""The long file of readings, one reading a row: rows to readings, each laid to its position or shell."""
+"""The long file of readings, one reading per row: rows to readings, each assigned to its position or shell."""
 
 from collections.abc import Iterable, Iterator
 from functools import partial
@@ -30,7 +30,7 @@ class LogReader(ShellNames):
     def __init__(
         self, sheet: Sheet, positions: Iterable[PositionRow], shells: Iterable[Shell], *, complete: bool
     ) -> None:
-        """`complete`: every position and shell is known, so that an item that is not among them does not exist."""
+        """`complete`: every position and shell is known, so that an item not among them does not exist."""
         super().__init__(sheet, shells, complete=complete)
         self._kinds = {row.position.name: row.position.kind for row in positions}
 
@@ -65,7 +65,7 @@ class LogReader(ShellNames):
         return LoggedReading(item, feature, reading, by, time, row, shell.key if shell else None)
 
     def _kind(self, row: int, item: str) -> str | None:
-        """The kind of a position; None where there is no such position."""
+        """The kind of a position; None if there is no such position."""
         if item in self._kinds:
             return self._kinds[item]
         if self.complete:
@@ -84,7 +84,7 @@ def by_item(rows: Iterable[LoggedReading]) -> LoggedItems:
 def check_sources(
     items: LoggedItems, rows: Iterable[PositionRow], shells: Iterable[Shell]
 ) -> Iterator[tuple[int, str]]:
-    """Every item whose same feature has readings in a wide column as well: its first row here, and what is wrong."""
+    """Every item that also has readings of the same feature in a wide column: its first row here, and what is wrong."""
     todo = "keep them in one file"
     for wide in rows:
         for feature, readings in wide.readings.items():

@@ -84,7 +84,7 @@ def _reading(comparison: Comparison, check: Check, unit: str) -> dict[str, Value
 
 
 def _seating(comparison: Comparison, kind: str, unit: str) -> dict[str, Value]:
-    """What the kind's table holds, and what its readings teach."""
+    """What the kind's table has, and what was learned from its readings."""
     fit, learned = comparison.job.fits[kind], comparison.learned.get(kind)
     return {
         "seating": length(fit.seating_nm, unit),

@@ -25,7 +25,7 @@ SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
 
 
 def plan_document(plan: Plan, unit: str) -> str:
-    """The whole document, lengths in `unit`, ending in a line break. Of several jobs what belongs to one carries its
+    """The whole document, lengths in `unit`, ending in a line break. With several jobs, what belongs to one has its
     name as `job`."""
     known = {one.job.name: Certainty(one) for one in plan.plans}
     return document(
@@ -80,7 +80,7 @@ def _groups(plan: Plan, unit: str) -> dict[str, Value]:
 
 
 def _positions(plan: Plan, known: Mapping[str, Certainty], unit: str) -> dict[str, Value]:
-    """What is told of positions, and the shells that wait for their wall."""
+    """What is said about positions, and the shells whose wall is not yet measured."""
 
     def told(values: Callable[[JobPlan], Iterable[dict[str, Value]]]) -> list[Value]:
         return [({"job": one.job.name} if one.job.name else {}) | value for one in plan.plans for value in values(one)]
@@ -125,7 +125,8 @@ def _kinds(plan: Plan, one: JobPlan, known: Mapping[str, Certainty], unit: str) 
 
 
 def _moves(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
-    """Where housings may move: which do, those of unfilled positions too, and what staying would have given."""
+    """Where housings may move: which do, including those of unfilled positions, and what leaving them would have
+    given."""
     if kind not in plan.staying:
         return {}
     moved: list[Value] = [{"housing": housing, "to": name} for housing, name in moves(plan, kind)]
@@ -133,7 +134,7 @@ def _moves(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
 
 
 def _row(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
-    """How evenly the bores of a kind lie in a row, where a rule or offsets ask."""
+    """How well the bores of a kind line up, if a rule or offsets ask for it."""
     if not in_a_row(plan.job, kind):
         return {}
     step, line = row_of(plan, kind)
@@ -141,7 +142,7 @@ def _row(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
 
 
 def _placed(plan: JobPlan, placement: Placement, unit: str, certainty: Certainty) -> dict[str, Value]:
-    """With what a job adds that tells how it was measured."""
+    """With what is added if the job says how it was measured."""
     more = placement_value(placement, unit)
     uncertainty = certainty.of(placement)
     if uncertainty is not None:
@@ -220,7 +221,7 @@ def _bound(proof: Proof, unit: str) -> Number | int | None:
 
 
 def _beside(plan: Plan, unit: str) -> dict[str, Value]:
-    """Alternatives by kind and the explanation of a position, where they were asked for."""
+    """Alternatives by kind and the explanation of a position, if requested."""
     found: dict[str, Value] = {}
     if plan.alternatives:
         found["alternatives"] = {
@@ -253,7 +254,7 @@ def _other_plan(other: OtherPlan, unit: str) -> dict[str, Value]:
 
 
 def _reason(reason: Reason, unit: str) -> dict[str, Value]:
-    """What keeps a position out, and what would put it inside."""
+    """What keeps a position outside its limits, and what would fix it."""
     return {
         "position": reason.position.name,
         "kind": reason.position.kind,

@@ -43,8 +43,8 @@ _LENGTHS: Final = (
 
 
 def plan_rows(plan: Plan, unit: str) -> str:
-    """The whole table. Of several jobs one after the other, with the name of its job before each position; columns of
-    housing, offset, wished band and uncertainty only where a job has any."""
+    """The whole table. Several jobs one after the other, with the name of the job before each position; columns for
+    housing, offset, wanted band and uncertainty only if a job has any."""
     certainties = [Certainty(one) for one in plan.plans]
     jobs = [one.job for one in plan.plans]
     further: list[str] = []

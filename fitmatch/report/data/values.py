@@ -1,4 +1,4 @@
-"""Placements and figures as JSON values, of the answer and of other plans beside it."""
+"""Placements and figures as JSON values, for the answer and for other plans."""
 
 from typing import TYPE_CHECKING
 
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 
 def placement_value(placement: Placement, unit: str) -> dict[str, Value]:
-    """A position that has shells, without what tells of measuring; a wished band and an offset only where given."""
+    """A position that has shells, without what concerns measuring; a wanted band and an offset only if given."""
     position = placement.position
     assert position.journal is not None and position.housing_bore is not None
     coated = is_coated(placement)
@@ -60,7 +60,7 @@ def uncertainty_value(uncertainty: "Uncertainty | None", unit: str) -> dict[str,
 
 
 def figures_value(figures: KindFigures, unit: str) -> dict[str, Value]:
-    """Those of the wished band, which are None together, only where one is wished."""
+    """The figures of the wanted band only if there is one; otherwise they are all None."""
     values = named_values(figures._asdict(), unit)
     if figures.below_want is None:
         for name in ("below_want", "want_shortfall", "above_want", "want_excess"):

@@ -10,7 +10,7 @@ from fitmatch.lengths import NM_PER_UNIT, exact_half, shortest
 
 
 class Number(str):
-    """A number already written out; it goes into the document as it stands."""
+    """A number already written out; it goes into the document as it is."""
 
     __slots__ = ()
 
@@ -40,7 +40,7 @@ def area(nm2: int | None, unit: str) -> Number | None:
 
 
 def named_values(record: Mapping[str, Any], unit: str) -> dict[str, Value]:
-    """The fields of a record under their names: what ends in `_nm` as a length, in `_nm2` as an area, without that."""
+    """The fields of a record by name: those ending in `_nm` as lengths, in `_nm2` as areas, without that ending."""
     found: dict[str, Value] = {}
     for name, value in record.items():
         if name.endswith("_nm"):
@@ -59,7 +59,7 @@ def document(value: Mapping[str, Value]) -> str:
 
 
 def rows_text(columns: Sequence[str], lengths: Container[str], unit: str, rows: Iterable[Mapping[str, Value]]) -> str:
-    """CSV with a header; a column of `lengths` names its unit there, what is absent is an empty cell."""
+    """CSV with a header, in which a column of `lengths` names its unit; what is absent is an empty cell."""
     out = StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow([f"{name} [{unit}]" if name in lengths else name for name in columns])

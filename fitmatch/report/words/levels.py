@@ -1,4 +1,4 @@
-"""The levels of an answer's proof in a machinist's words, and what the bound of an unproven one is a bound of."""
+"""The levels of an answer's proof in a machinist's words, and what the bound of an unproven answer refers to."""
 
 from typing import Final
 
@@ -14,15 +14,15 @@ WORDS: Final = {
     "positions_below": "positions below their min",
     "shortfall": "total shortfall below min",
     "excess": "total excess over max",
-    "positions_below_want": "positions below the wished band",
-    "want_shortfall": "total shortfall below the wished band",
-    "positions_above_want": "positions above the wished band",
-    "want_excess": "total excess over the wished band",
+    "positions_below_want": "positions below the wanted band",
+    "want_shortfall": "total shortfall below the wanted band",
+    "positions_above_want": "positions above the wanted band",
+    "want_excess": "total excess over the wanted band",
     "worst_deviation": "worst deviation from target",
     "sum_squared_deviation": "sum of squared deviations",
     "spread": "spread",
     "boxes": "boxes drawn from",
-    "housings_staying": "housings that stay where they are",
+    "housings_staying": "housings that stay in their own positions",
     "total_clearance": "total clearance",
     "total_wall_difference": "total wall difference",
 }

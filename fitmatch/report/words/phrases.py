@@ -7,8 +7,8 @@ from fitmatch.rules.registry import REGISTRY
 
 
 def phrase(code: str, fact: Fact, unit: str) -> str:
-    """What the rule named by the fact says under this code, lengths in `unit` to the last digit: walls are held against
-    these very figures. The user's own words in it may hold line breaks."""
+    """What the rule named by the fact says under this code, lengths in `unit` to the last digit, as walls are compared
+    with exactly these figures. The user's own words in it may contain line breaks."""
     sort = next(sort for sort in REGISTRY if sort.key == fact.code)
     slots = {name: _shown(name, value, unit) for name, value in fact.slots.items()}
     return one_line(sort.phrases[code].format(**slots))

@@ -1,4 +1,4 @@
-"""Holds: shells that are not to be used, whatever the reason."""
+"""Holds: shells that are not to be used, for whatever reason."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
@@ -10,7 +10,7 @@ from fitmatch.records.parts import Shell
 
 
 class Holds(Rule):
-    """A held shell goes nowhere."""
+    """A held shell is not used."""
 
     key: ClassVar = "holds"
     phrases: ClassVar = {"bond": "the holds"}
@@ -18,14 +18,14 @@ class Holds(Rule):
 
     @classmethod
     def bonds(cls, jobs: Jobs, kind: str) -> Iterator[Bond]:
-        """Those on measured shells."""
+        """The holds on measured shells."""
         held = _held(jobs[0], kind)
         if held:
             yield Bond(cls.key, lambda some: _released(held, some))
 
     @classmethod
     def singles(cls, jobs: Jobs, kind: str, place: PositionKey, bonds: Sequence[str]) -> Iterator[Single]:
-        """One hold taken off; of held shells that are alike the first is named."""
+        """One hold removed; of identical held shells the first is named."""
         alike: dict[object, Shell] = {}
         for s in _held(jobs[0], kind) if cls.key in bonds else ():
             alike.setdefault((s.half, s.wall_nm, s.marks, s.family, s.measured_as), s)

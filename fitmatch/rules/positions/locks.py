@@ -1,4 +1,5 @@
-"""Locks: shells that positions.csv puts into a certain place. They outrank other rules, and excuse their shells."""
+"""Locks: shells that positions.csv puts in a certain place. They outrank other rules, and excuse their shells from
+them."""
 
 from collections.abc import Iterator, Sequence, Set
 from dataclasses import replace
@@ -21,8 +22,8 @@ class Locks(Rule):
 
     @classmethod
     def bonds(cls, jobs: Jobs, kind: str) -> Iterator[Bond]:
-        """All locks of the kind. One that excuses its shells from a rule stays: its position might have no other right
-        to them, and letting something go must take nothing away."""
+        """All locks of the kind. A lock that excuses its shells from a rule stays: without it the position might not be
+        allowed them, and dropping a bond must take nothing away."""
         locked = [(job, p) for job in jobs for p in job.positions if p.kind == kind and (p.upper or p.lower)]
         if locked:
             places = frozenset((job.name, p.name) for job, p in locked if not lock_excuses(job, p))
@@ -30,7 +31,7 @@ class Locks(Rule):
 
     @classmethod
     def singles(cls, jobs: Jobs, kind: str, place: PositionKey, bonds: Sequence[str]) -> Iterator[Single]:
-        """One lock taken off, one that excuses its shells from a rule too, which no bond stands for."""
+        """One lock removed, including locks that excuse their shells from a rule, which belong to no bond."""
         for job in jobs:
             for other in job.positions:
                 for side in SIDES:
@@ -55,8 +56,8 @@ def without_locks(jobs: Jobs, places: Set[PositionKey], sides: Sequence[str] = S
 
 
 def lock_excuses(job: Job, position: Position) -> bool:
-    """Whether the position's locked shells break a rule and are excused for being locked. Not where it is not yet
-    measured: there is nothing then that could be taken away."""
+    """Whether the position's locked shells break a rule and are excused because they are locked. Not if it is not yet
+    measured: then there is nothing that could be taken away."""
     pair = _locked(job, position)
     if pair is None:
         return False
@@ -65,7 +66,7 @@ def lock_excuses(job: Job, position: Position) -> bool:
         return True
     if not pair.locked:
         return False
-    # Which side the thicker halves lie on a locked bore neither decides nor obeys.
+    # A bore locked in both halves neither decides nor obeys the side of the thicker halves.
     if any(isinstance(rule, ThickHalf) and rule.one_side and pair.wall_difference_nm > rule.from_nm for rule in rules):
         return True
     others = [_locked(job, p) for p in job.positions if p.kind == position.kind]
@@ -74,8 +75,8 @@ def lock_excuses(job: Job, position: Position) -> bool:
 
 
 def _locked(job: Job, position: Position) -> Placement | None:
-    """The locked shells of a position, one of them on both sides where it is alone; None where there is none or
-    something is not yet measured."""
+    """The locked shells of a position, a single one standing for both sides; None if there is none or something is not
+    yet measured."""
     known = {s.key: s for s in job.shells}
     locked = [known[lock] for lock in (position.upper, position.lower) if lock is not None]
     if not locked or position.missing or any(shell.wall_nm is None for shell in locked):
