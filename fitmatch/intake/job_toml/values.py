@@ -72,8 +72,8 @@ class Values:
     def items(
         self, path: Path, read: Callable[[str], T], example: str, *, numbers: bool = False, filled: bool = False
     ) -> tuple[T, ...] | None:
-        """What `read` makes of each text of a list, trimmed and each once, or of each of its `numbers`, as often as
-        they stand there; what it refuses, by CellError, is noted. `filled`: the list must not be empty."""
+        """What `read` makes of each text of a list, trimmed and without repeats, or of each of its `numbers`,
+        repeats included; a CellError is noted. `filled`: the list must not be empty."""
         value: list[Any] | None = self._typed(path, lambda v: isinstance(v, list), f", not a list; {example}")
         if value is None:
             return None
