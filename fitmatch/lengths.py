@@ -87,7 +87,7 @@ def unit_factor(unit: str, *, inch_job: bool) -> int:
 
 
 def with_unit(nm: int, unit: str) -> str:
-    """A length to its last digit, with the unit behind it."""
+    """A length to its last digit, followed by its unit."""
     return f"{exact(nm, unit)} {unit}"
 
 

@@ -122,7 +122,8 @@ def test_a_wrong_setting_is_one_doubt(tmp_path: Path) -> None:
     bores = ("1.9421", "1.9420", "1.9422", "1.9431", "1.9430")
     (found,) = doubts(tmp_path, positions=positions(bores=bores))
     assert (found.item, found.signatures) == ("R4", ("gauge-setting",))
-    assert looks_wrong(found, "in").startswith("every housing bore from R4 to R5 reads 0.0010 in high")
+    told = "every housing bore from R4 to R5 reads 0.0010 in high compared with those before"
+    assert looks_wrong(found, "in") == told
 
 
 def test_undersizes_are_groups(tmp_path: Path) -> None:

@@ -82,7 +82,7 @@ class _Laying:
         self._steps = _MOST_STEPS
 
     def lay_all(self, rows: Mapping[PositionKey, list[_Way]], window: int) -> None:
-        """Place them within a window, those with the fewest choices first."""
+        """PositionKey them within a window, those with the fewest choices first."""
         near = [(place, [way for way in ways if abs(way[0]) <= window]) for place, ways in rows.items()]
         self._rows = sorted(near, key=lambda row: (len(row[1]), row[1][0][2].bore.seat))
         self._rest = [0]  # the least squares that the rows from each on add

@@ -61,7 +61,7 @@ def for_missing_column(name: str, others: Iterable[str], *, everywhere: bool) ->
 
 
 def for_unknown_kind(kind: str, kinds: Collection[str]) -> str:
-    """That a kind has no table, and which kind may be meant."""
+    """Says that a kind has no table, and which kind may be meant."""
     meant = other_case(kind, kinds)
     todo = f"add it, or write the nearest kind `{shorten(nearest(kind, kinds) or '')}`"
     if meant is not None:
@@ -70,14 +70,14 @@ def for_unknown_kind(kind: str, kinds: Collection[str]) -> str:
 
 
 def for_unknown_gauge(name: str, gauges: Iterable[str]) -> str:
-    """That a gauge has no table, and the nearest that has one."""
+    """Says that a gauge has no table, and names the nearest that has one."""
     near = nearest(name, gauges)
     text = f"there is no [gauge.{shorten(name)}]; add it"
     return text if near is None else f"{text}, or write the nearest gauge `{near}`"
 
 
 def for_unknown_position(name: str, positions: Iterable[str]) -> str:
-    """That a position has no row, and the nearest that has one."""
+    """Says that a position has no row, and names the nearest that has one."""
     near = nearest(name, positions)
     todo = f"the nearest is `{shorten(near)}`" if near else "write its row in the positions file"
     return f"there is no position `{shorten(name)}`; {todo}"

@@ -62,7 +62,7 @@ QUANTITIES: Final = {
 
 
 def count_of(text: str, most: int, what: str) -> int:
-    """A whole number from 1 to `most`; raises CellError. `what` it is, and how they are counted."""
+    """A whole number from 1 to `most`; raises CellError. `what`: what it is and how it is counted, for the message."""
     if text.isascii() and text.isdecimal() and len(text) <= _LONGEST_COUNT and 1 <= int(text) <= most:
         return int(text)
     raise CellError("not-a-whole-number", f"`{shorten(text)}` is not a {what} from the front: 1, 2, 3 and so on")
@@ -74,7 +74,7 @@ def station_of(text: str) -> int:
 
 
 def angle_of(text: str, feature: str, *, decimal_comma: bool = False) -> float:
-    """Degrees from the crown axis, without whole turns; raises CellError."""
+    """Degrees from the crown axis, reduced by whole turns; raises CellError."""
     todo = "write degrees from the crown axis"
     try:
         angle = parse_number(text, decimal_comma=decimal_comma)

@@ -102,8 +102,9 @@ def _wish(values: Values, kind: str) -> tuple[int | None, int | None]:
     low, high = (values.length(("fit", kind, key), LIMIT) for key in ("want_min", "want_max"))
     if low is None or high is None or values.unit is None or low <= high:
         return low, high
-    found = f"want_min {with_unit(low, values.unit)} is above want_max {with_unit(high, values.unit)}"
-    text = f"{found}; swap or correct them"
+    text = (
+        f"want_min {with_unit(low, values.unit)} is above want_max {with_unit(high, values.unit)}; swap or correct them"
+    )
     values.report("limits-crossed", text, "fit", kind, "want_min")
     return None, None
 

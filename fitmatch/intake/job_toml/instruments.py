@@ -105,9 +105,7 @@ def _bench(values: Values, path: Path) -> dict[str, tuple[Place, ...]]:
 def _angles(values: Values, path: Path, feature: str) -> Sequence[float]:
     """Degrees; 0 must be among those of a bore or a wall, as only readings there count in a size."""
     example = "write a list of degrees from the crown axis, such as [0, 90]"
-    angles = values.items(path, partial(angle_of, feature=feature), example, numbers=True, filled=True)
-    if angles is None:
-        return (0.0,)
+    angles = values.items(path, partial(angle_of, feature=feature), example, numbers=True, filled=True) or (0.0,)
     if feature != "journal" and 0.0 not in angles:
         values.report("implausible-number", "has no 0, the crown axis, where the size is read; add it", *path)
     return angles

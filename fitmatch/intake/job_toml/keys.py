@@ -1,4 +1,4 @@
-"""Every key that job.toml may have, by the table it stands in."""
+"""Every key that job.toml may have, by table."""
 
 from typing import Final, NamedTuple
 
@@ -7,8 +7,7 @@ from fitmatch.rules.registry import known_keys
 
 
 class Section(NamedTuple):
-    """A key of the first level, and the keys inside. `each`: it has a table for each KIND, or for each gauge by its
-    NAME, and the keys are those of every such table."""
+    """A top-level key and the keys inside it. `each`: it has one table per KIND, or per gauge NAME, with these keys."""
 
     keys: tuple[str, ...] = ()
     each: str = ""

@@ -233,7 +233,7 @@ class _Asked:
         return self._columns(key, refused)
 
     def _columns(self, key: str, refused: Collection[str], *, whole: bool = False) -> tuple[str, ...]:
-        """`whole`: what a position may ask of one half alone cannot be named."""
+        """`whole`: columns about one half only are refused."""
 
         def read(name: str) -> str:
             column = name.casefold()

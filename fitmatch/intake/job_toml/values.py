@@ -72,8 +72,8 @@ class Values:
     def items(
         self, path: Path, read: Callable[[str], T], example: str, *, numbers: bool = False, filled: bool = False
     ) -> tuple[T, ...] | None:
-        """What `read` makes of each text of a list, trimmed and each once, or of each of its `numbers`, as often as
-        they stand there; what it refuses, by CellError, is noted. `filled`: the list must not be empty."""
+        """What `read` makes of each text of a list, trimmed and without repeats, or of each of its `numbers`,
+        repeats included; a CellError is noted. `filled`: the list must not be empty."""
         value: list[Any] | None = self._typed(path, lambda v: isinstance(v, list), f", not a list; {example}")
         if value is None:
             return None
@@ -170,7 +170,7 @@ class Values:
                     self.report("bad-name", fault, *path, kind)
                     continue
             elif kind not in fits:
-                if fits:  # without any [fit.KIND] that lack is reported, and this only follows from it
+                if fits:  # if there is no [fit.KIND] at all, that is reported, and this only follows from it
                     self.report("unknown-kind", advice.for_unknown_kind(kind, fits), *path, kind)
                 continue
             kinds.append(kind)

@@ -94,7 +94,7 @@ class Sheet:
         return None
 
     def value(self, row: int, cells: list[str], column: str, read: Callable[[str], T]) -> T | None:
-        """What `read` makes of a cell that is not empty; None where it refuses, by CellError: that is noted."""
+        """What `read` makes of a cell that is not empty; None if it raises CellError, which is noted."""
         text = self.cell(cells, column)
         try:
             return read(text) if text else None

@@ -93,10 +93,8 @@ def looks_wrong(doubt: Doubt, unit: str) -> str:
             item = f"every {_sitting(doubt)}"
     nm: int = slots["error_nm"]
     off = f"{usual(unit, abs(nm), fewer=1)} {unit} {'high' if nm > 0 else 'low'}"
-    against = {"off-its-repeats": " compared with its repeats", "step": " compared with those before"}.get(
-        doubt.what.code, ""
-    )
-    return f"{item} reads {off}{f' compared with {against}' if against else ''}"
+    against = {"off-its-repeats": " compared with its repeats", "step": " compared with those before"}
+    return f"{item} reads {off}{against.get(doubt.what.code, '')}"
 
 
 def likely(doubt: Doubt) -> tuple[str, ...]:
