@@ -4,19 +4,19 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from fitmatch.records.job import Job
+from fitmatch.records.keys import PositionKey, ShellKey, full_name
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.placements import Placement
 
-_Key = tuple[str, str]
-
 
 class Doubted(NamedTuple):
-    """Positions and shells by their keys, with their kinds. A bore goes by the row in which it was measured."""
+    """Positions and shells by their keys, with their kinds. A housing bore has the key of the row in which it was
+    measured."""
 
-    journals: dict[_Key, str]
-    bores: dict[_Key, str]
-    shells: dict[_Key, str]
+    journals: dict[PositionKey, str]
+    bores: dict[PositionKey, str]
+    shells: dict[ShellKey, str]
 
     @property
     def kinds(self) -> set[str]:
@@ -24,7 +24,7 @@ class Doubted(NamedTuple):
         return {kind for some in self for kind in some.values()}
 
     def concerns(self, position: Position, placed: Placement | None) -> bool:
-        """Whether the position's own sizes are in doubt, or a wall of its shells; of an empty one any wall of its kind,
+        """Whether the position's own sizes are in doubt, or a wall of its shells; if it is empty, any wall of its kind,
         as that shell might have gone there."""
         if position.key in self.journals or (position.job, position.housing or position.name) in self.bores:
             return True
@@ -34,7 +34,7 @@ class Doubted(NamedTuple):
 
 
 def doubted(told: Iterable[tuple[Job, Iterable[Doubt]]]) -> Doubted:
-    """What is in doubt in these jobs; of a row that looks copied, the other one as well."""
+    """What is in doubt in these jobs; for a row that looks copied, the other one as well."""
     found = Doubted({}, {}, {})
     for job, doubt in ((job, doubt) for job, doubts in told for doubt in doubts):
         if doubt.feature == "wall":
@@ -46,16 +46,16 @@ def doubted(told: Iterable[tuple[Job, Iterable[Doubt]]]) -> Doubted:
 
 
 def _positions(job: Job, doubt: Doubt) -> Iterable[Position]:
-    """A gauge set anew, or a whole sitting, puts the kind in doubt."""
+    """A gauge set again, or a whole sitting, puts the kind in doubt."""
     slots = doubt.what.slots
     kind = slots.get("kind", slots.get("of"))
     return (p for p in job.positions if (p.name in _items(doubt) if kind is None else p.kind == kind))
 
 
 def _shells(job: Job, doubt: Doubt) -> Iterable[Shell]:
-    """A sitting is one of a kind, of a box or, where small boxes were judged together, of a grade."""
+    """A sitting is one of a kind, of a box or, if small boxes were judged together, of a grade."""
     own, slots = job.own_shells or job.shells, doubt.what.slots
-    named = [s for s in own if "/".join(s.key) in _items(doubt)]
+    named = [s for s in own if full_name(s.key) in _items(doubt)]
     if "of" not in slots:
         return named
     alike = (s for s in own if s.kind == named[0].kind and slots["half"] in ("", s.half))

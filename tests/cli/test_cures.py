@@ -1,4 +1,4 @@
-"""What `fitmatch assign` proposes where a position fails: to be followed word for word, and harmless."""
+"""What `fitmatch assign` proposes if a position fails: it can be followed word for word, without harm."""
 
 import json
 import re
@@ -47,7 +47,7 @@ def test_a_printed_limit_written_back_into_job_toml_cures(
 LIMITS = '[fit.rod]\ntarget = 0.0022\nmin = 0.0020\nmax = 0.0024\nfamily = ["narrow-2"]\n'
 
 
-def test_a_shell_to_be_bought_is_told_to_the_last_mark(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_shell_to_be_bought_is_described_to_the_last_mark(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A thrust bore without a flanged upper asks for one with its flange, family, series and walls of the drawing."""
     folder = written(
         tmp_path / "job",

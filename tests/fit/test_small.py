@@ -1,5 +1,5 @@
 """Small reasons and cures: each set is enough and no part of it is, each cure works and is the least, none is missing;
-against all plans there are on tiny random jobs, and on jobs whose answers are plain."""
+checked against all plans of tiny random jobs, and on jobs whose answers are plain."""
 
 import json
 import os
@@ -94,7 +94,7 @@ def test_reasons_and_cures_against_all_plans(block: int) -> None:
     ],
 )
 def test_reasons_with_wishes_rows_and_housings(make: Callable[..., Job], cures: set[str]) -> None:
-    """The same where others must not miss their wished band by more, where bores in a row bind each other, and where
+    """The same where others must not miss their wanted band by more, where bores in a row bind each other, and where
     housings may move."""
     seen: Counter[str] = Counter()
     for seed in range(DEEP or 60):
@@ -157,8 +157,8 @@ def told(plan: Plan) -> str:
 
 
 def test_its_max_alone() -> None:
-    """Two walls are 3 steps too thin for max: max is enough by itself; that it misses by 3 steps is told and another
-    max is not offered; one more half of either side that is 3 steps thicker at least cures."""
+    """Two walls are 3 steps too thin for max: max is enough by itself; that it misses by 3 steps is reported and
+    another max is not offered; one more half of either side that is 3 steps thicker at least cures."""
     position = make_position("R1", 2 * WALL + TARGET + 5 * STEP, min_nm=TARGET - 2 * STEP, max_nm=TARGET + 2 * STEP)
     plan, reason = only([position], [*make_shells("upper", [WALL]), *make_shells("lower", [WALL])])
     assert (reason.together, reason.reduced) == (("max",), True)
@@ -184,7 +184,7 @@ def test_its_max_alone() -> None:
 
 
 def test_its_min_alone() -> None:
-    """The same of two walls too thick for min: what they miss it by is told, and no other min is offered."""
+    """The same of two walls too thick for min: what they miss it by is reported, and no other min is offered."""
     position = make_position("R1", 2 * WALL + TARGET - 5 * STEP, min_nm=TARGET - STEP)
     plan, reason = only([position], [*make_shells("upper", [WALL]), *make_shells("lower", [WALL])])
     assert reason.not_offered == (NotOffered("min", 4 * STEP),)
@@ -194,7 +194,7 @@ def test_its_min_alone() -> None:
 
 def test_a_hold_and_too_few() -> None:
     """Two bores, two uppers, and of two lowers one is on hold: it takes too few lowers and the hold together. The held
-    one is told with its reason, and not offered."""
+    one is reported with its reason, and not offered."""
     positions = [make_position(f"R{n}", 2 * WALL + TARGET) for n in (1, 2)]
     held = make_shell("l2", "lower", WALL, hold="scratched")
     plan, reason = only(positions, [*make_shells("upper", [WALL, WALL]), *make_shells("lower", [WALL]), held])
@@ -203,7 +203,7 @@ def test_a_hold_and_too_few() -> None:
     assert [(c.change, c.to_nm) for c in reason.cures] == [("lower", WALL)]
     assert reason.not_offered == (NotOffered("hold", name="box-1/l2", why="scratched"),)
     assert "Kept out by too few lower halves and the holds together" in told(plan)
-    assert "box-1/l2 would fit but is on hold: 'scratched'." in told(plan) and "taken off box" not in told(plan)
+    assert "box-1/l2 would fit but is on hold: 'scratched'." in told(plan) and "removed from box" not in told(plan)
 
 
 def test_many_held_shells_are_counted() -> None:
@@ -217,7 +217,7 @@ def test_many_held_shells_are_counted() -> None:
     ) in told(plan)
 
 
-def test_one_more_half_is_told_whole() -> None:
+def test_one_more_half_is_described_completely() -> None:
     """With its wall what it must read: the matched columns of its side, blank ones too, what its partner reads where
     both halves must agree, and the families that fit."""
     positions = [
@@ -255,7 +255,7 @@ def test_words_that_few_answers_have() -> None:
     barred = (NotOffered("min", STEP, guarded=True), NotOffered("accept", name="R3"))
     text = in_words(Reason(row, ("min",), True, cures, True, barred), "in")
     assert "one more upper half for b/R2: wall 0.10000 in; a guard of 0.25." in text
-    assert "Misses the maker's min, drawn in by your guard, by 1 tenth; only the maker may change that." in text
+    assert "Misses the maker's min, tightened by your guard, by 1 tenth; only the maker may change that." in text
     assert "The housing bore of R3 would do only with the engine maker's written permission" in text
 
 
@@ -271,7 +271,7 @@ def test_a_half_that_no_mark_lets_in_is_not_offered() -> None:
 
 
 def test_one_more_half_keeps_to_the_drawing() -> None:
-    """The walls of one more half lie inside the maker's band; where the band leaves none, none is offered."""
+    """The walls of one more half are inside the drawing limits; if these leave none, none is offered."""
     position = make_position("R1", 2 * WALL + TARGET + 5 * STEP, min_nm=TARGET - 2 * STEP, max_nm=TARGET + 2 * STEP)
     shells = [*make_shells("upper", [WALL]), *make_shells("lower", [WALL])]
     drawing = {"rod": {"wall": Band(WALL - STEP, WALL + 4 * STEP)}}
@@ -286,7 +286,7 @@ def test_one_more_half_keeps_to_the_drawing() -> None:
 
 
 def test_no_rule_is_eased_for_a_shell_off_the_drawing() -> None:
-    """A min_wall that keeps out a thinner shell is not eased where the maker's drawing keeps it out as well."""
+    """A min_wall that keeps out a thinner shell is not relaxed if the maker's drawing keeps it out as well."""
     position = make_position("R1", 2 * WALL + TARGET - STEP, min_nm=TARGET, max_nm=TARGET)
     shells = [*make_shells("upper", [WALL, WALL - STEP]), *make_shells("lower", [WALL])]
     rules = Rules(min_wall_nm={"rod": WALL})
@@ -297,7 +297,7 @@ def test_no_rule_is_eased_for_a_shell_off_the_drawing() -> None:
 
 
 def test_a_family_or_a_mark_is_never_dropped() -> None:
-    """Shells of another family or with another mark would fit, and neither is offered to be let go."""
+    """Shells of another family or with another mark would fit, and neither rule is offered to be dropped."""
     position = make_position("R1", 2 * WALL + TARGET, wants_upper=("yes",), wants_lower=("yes",))
     fits = {"rod": Fit("rod", TARGET, family=("narrow-2",))}
     others = [make_shell(half[0], half, WALL, marks=("",), family="narrow-2") for half in ("upper", "lower")]
@@ -331,7 +331,7 @@ def doubt_about(item: str, feature: str, code: str = "off", **slots: object) -> 
 )
 def test_no_cure_while_a_reading_is_in_doubt(doubt: Doubt, in_doubt: set[str]) -> None:
     """A position with a doubtful size, or with a shell of a doubtful wall, has its reason and no cure: that is measured
-    again first. Doubts about what lies elsewhere change nothing."""
+    again first. Doubts about anything else change nothing."""
     positions = [
         make_position(f"R{n}", 2 * WALL + TARGET + off, max_nm=TARGET + STEP)
         for n, off in ((1, 3 * STEP), (2, 4 * STEP), (3, 0))
@@ -378,7 +378,7 @@ def test_alike_positions_are_doubted_each_by_itself() -> None:
 
 
 def printed(plan: Plan, unit: str, rule: str) -> str:
-    """The limit that the report gives for this rule, as it stands there with its unit."""
+    """The limit that the report gives for this rule, as it is printed there with its unit."""
     text = " ".join(plan_text(plan, unit).split())
     return re.findall(rf"the rule {rule} at ([0-9.]+ (?:in|mm))", text)[0]
 
@@ -386,7 +386,7 @@ def printed(plan: Plan, unit: str, rule: str) -> str:
 @pytest.mark.parametrize("unit", ["in", "mm"])
 @pytest.mark.parametrize("off", range(-3, 4))
 def test_a_printed_limit_cures(unit: str, off: int) -> None:
-    """The limit as it is printed, written back, does what is told of it, whichever way rounding would take it."""
+    """The limit works when written back as it is printed, whichever way rounding would take it."""
     upper, lower = WALL + 4 * STEP + 37 * off, WALL - 31 * off
     position = make_position("R1", upper + lower + TARGET, min_nm=TARGET, max_nm=TARGET)
     shells = [*make_shells("upper", [upper]), *make_shells("lower", [lower])]
@@ -443,12 +443,12 @@ def test_a_rule_is_let_out_by_the_least() -> None:
 
 
 def test_a_bore_off_its_drawing() -> None:
-    """A refused bore is kept out by its drawing band alone; the maker's permission is named and not offered."""
+    """A refused bore is kept out by its drawing limits alone; the maker's permission is named and not offered."""
     position = make_position("R1", 2 * WALL + TARGET)
     band = {"rod": {"housing_bore": Band(position.housing_bore.mean_nm + 1, position.housing_bore.mean_nm + 2)}}
     plan, reason = only([position], [*make_shells("upper", [WALL]), *make_shells("lower", [WALL])], drawing=band)
     assert (reason.together, reason.cures, reason.not_offered) == (("drawing",), (), (NotOffered("accept"),))
-    assert "Kept out by the drawing band of the housing bore alone" in told(plan)
+    assert "Kept out by the drawing limits of the housing bore alone" in told(plan)
     assert "only with the engine maker's written permission, quoted in the column `accept`" in told(plan)
 
 
@@ -467,7 +467,7 @@ def test_too_much_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_cures_found_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
-    """However early the work for cures ends, those found until then are told, and that there may be more."""
+    """However early the work for cures ends, those found until then are reported, and that there may be more."""
     position = make_position("R1", 2 * WALL + TARGET + 5 * STEP, min_nm=TARGET - 2 * STEP, max_nm=TARGET + 2 * STEP)
     shells = [*make_shells("upper", [WALL]), *make_shells("lower", [WALL])]
     _, whole = only([position], shells)
@@ -489,7 +489,7 @@ def test_cures_found_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_positions_alike_are_looked_into_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Positions that nothing tells apart have the same reason and cost one of them; the text tells it once for all."""
+    """Identical positions have the same reason at the cost of one of them; the text gives it once for all."""
     positions = [make_position(f"R{n}", 2 * WALL + TARGET) for n in range(1, 41)]
     asked: list[str] = []
     smallest = small._Bonds.smallest

@@ -306,7 +306,7 @@ def in_drawing(job: Job, shell: Shell) -> bool:
 
 
 def changed(group: Group, place: Place, change: str, to: float | None = None, name: str | None = None) -> Jobs:
-    """The jobs after one change other than one more half: a limit or rule at `to`, else let go."""
+    """The jobs after one change other than one more half: a limit or rule at `to`, otherwise dropped."""
     jobs, kind = group.jobs, group.kind
 
     def at(job: Job, row: str, **changes: object) -> Job:
@@ -351,7 +351,7 @@ def name_of(s: Shell) -> str:
 
 
 def with_shell(group: Group, half: str, wall: int | None, marks: Sequence[str], family: str) -> Jobs:
-    """The jobs with one more half; where the drawing of one does not allow its wall, it may not be used."""
+    """The jobs with one more half; a job whose drawing does not allow its wall may not use it."""
     new = Shell("new", NEW, group.kind, half, wall, tuple(marks), family)
     held = replace(new, hold="not to the drawing")
     return [replace(job, shells=(*job.shells, new if in_drawing(job, new) else held)) for job in group.jobs]
@@ -362,7 +362,7 @@ def families_of(group: Group) -> list[str]:
 
 
 def works(group: Group, place: Place, cure: Cure, nm: int | None = None) -> bool:
-    """Of one more half whatever is not told of it may be anything, and whichever is told of several is enough."""
+    """Of one more half whatever is not described may be anything, and any one of several marks is enough."""
     to = cure.to_nm if nm is None else nm
     if cure.change not in ("upper", "lower"):
         to = cure.factor if cure.factor is not None else to
@@ -377,8 +377,8 @@ def works(group: Group, place: Place, cure: Cure, nm: int | None = None) -> bool
 
 
 def assert_cures(group: Group, place: Place, reason: Reason, what: str) -> None:
-    """Every cure works, is the least of its sort and the shop's to make, and none that would work is missing; the same
-    of what is told and not offered."""
+    """Every cure works, is the least of its sort and for the shop to make, and none that would work is missing; the
+    same for what is reported and not offered."""
     job = next(job for job in group.jobs if job.name == place[0])
     position, kind = reason.position, group.kind
     assert reason.cures_complete and not reason.in_doubt, what
@@ -443,7 +443,7 @@ def _assert_not_offered(group: Group, place: Place, reason: Reason, what: str) -
 
 
 def _assert_no_shell_is_missing(group: Group, place: Place, told: set[str], what: str) -> None:
-    """Of a half that is not told no wall helps that would be on target or that there is, whatever it reads."""
+    """Of a half that is not offered no wall helps that would be on target or that there is, whatever it reads."""
     job, position = next(job for job in group.jobs if job.name == place[0]), group.position(place)
     cells = [s.marks for s in job.shells]
     cells += [wants for j in group.jobs for p in j.positions for wants in (p.wants_upper, p.wants_lower)]

@@ -1,4 +1,4 @@
-"""NEXT: what the report says to do now. No shell of a kind is fitted before the kind is whole."""
+"""NEXT: what the report says to do now. No shell of a kind is fitted before the kind is complete."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -16,7 +16,7 @@ from fitmatch.records.plans import Plan
 from fitmatch.records.pools import IN_ORDER, TOGETHER, Pool
 from fitmatch.report.text.attention import next_steps
 
-STATES = ("whole", "tight", "loose", "empty", "refused", "no journal", "no wall", "in doubt")
+STATES = ("complete", "tight", "loose", "empty", "refused", "no journal", "no wall", "in doubt")
 PAIRS = list(product(STATES, STATES))
 LIMITS = {"min_nm": TARGET - STEP, "max_nm": TARGET + STEP}
 
@@ -58,31 +58,31 @@ def steps_of(plan: Plan, at: int = 0) -> str:
 
 def fit_none(kinds: Sequence[str]) -> str:
     return (
-        f"fit no shell of {' or '.join(kinds)} yet: another box or reading may change them all. To begin all the same, "
+        f"fit no shell of {' or '.join(kinds)} yet: another box or reading may change them all. To begin anyway, "
         "lock the shells you fit."
     )
 
 
 @pytest.mark.parametrize(("rod", "main"), PAIRS)
-def test_no_kind_is_begun_before_it_is_whole(rod: str, main: str) -> None:
-    """Whatever states two kinds are in, nothing of a kind that is not whole is laid out, and of one that is all is."""
+def test_no_kind_is_begun_before_it_is_complete(rod: str, main: str) -> None:
+    """Whatever states two kinds are in, no shell of an incomplete kind is laid out, and all of a complete one are."""
     states = {"rod": rod, "main": main}
     doubts = [doubt_about(f"{kind}1") for kind, state in states.items() if state == "in doubt"]
     steps = steps_of(with_given(assign(job_in(states)), doubts=tuple(doubts)))
-    whole = [kind for kind, state in states.items() if state == "whole"]
-    rest = [kind for kind in states if kind not in whole]
+    complete = [kind for kind, state in states.items() if state == "complete"]
+    rest = [kind for kind in states if kind not in complete]
     assert (fit_none(rest) in steps) == bool(rest) == ("fit no shell" in steps)
-    which = f" ({', '.join(whole)})" if rest else ""
-    assert (f"Lay out the shells as shown{which}, fit them" in steps) == bool(whole) == ("Lay out" in steps)
+    which = f" ({', '.join(complete)})" if rest else ""
+    assert (f"Lay out the shells as shown{which}, fit them" in steps) == bool(complete) == ("Lay out" in steps)
     assert ("First take the missing readings" in steps) == any(s.startswith("no ") for s in states.values())
     assert ("Before anything else measure again what is in doubt" in steps) == ("in doubt" in states.values())
     assert ("Run no engine" in steps) == bool({"tight", "loose"} & set(states.values()))
 
 
-def test_no_shell_mends_a_refused_bore() -> None:
-    """A housing bore outside its drawing band sends nobody to other shells, beside which it would lose its crush."""
+def test_no_shell_corrects_a_refused_bore() -> None:
+    """A housing bore outside its drawing limits sends nobody to other shells, which would lose their crush in it."""
     steps = steps_of(assign(job_in({"rod": "refused"})))
-    assert "rework the housing: no shell mends it" in steps
+    assert "rework the housing: no shell can correct it" in steps
     assert "another box or choose" not in steps and "Open another box" not in steps
 
 
@@ -91,10 +91,10 @@ def test_no_shell_mends_a_refused_bore() -> None:
 def test_engines_that_share_a_kind_wait_for_each_other(
     first: str, second: str, priority: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Where two engines share their boxes, what mends the one may change the other: neither NEXT contradicts the other,
-    and a kind that only one of them has is none of the other's business."""
+    """If two engines share their boxes, what completes the one may change the other: neither NEXT contradicts the
+    other, and a kind that only one of them has is none of the other's business."""
     states = {"a": first, "b": second}
-    jobs = [named(job_in({"rod": first, "main": "whole"}, "a"), "a"), named(job_in({"rod": second}, "b"), "b")]
+    jobs = [named(job_in({"rod": first, "main": "complete"}, "a"), "a"), named(job_in({"rod": second}, "b"), "b")]
     every = tuple(shell for job in jobs for shell in job.shells)
     pool = Pool(tuple(replace(job, shells=every, own_shells=job.shells) for job in jobs))
     monkeypatch.setattr(
@@ -113,6 +113,6 @@ def test_engines_that_share_a_kind_wait_for_each_other(
 
 
 def test_a_plan_without_troubles_is_laid_out() -> None:
-    """Where all is good there is one thing to do."""
-    steps = steps_of(assign(job_in({"rod": "whole"})))
+    """If everything is good there is one thing to do."""
+    steps = steps_of(assign(job_in({"rod": "complete"})))
     assert steps.startswith("NEXT - Lay out the shells as shown, fit them") and steps.count(" - ") == 1

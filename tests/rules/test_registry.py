@@ -47,7 +47,7 @@ def _thin(rng: random.Random) -> Job:
 
 
 def _guarded(rng: random.Random) -> Job:
-    """With a guard that leaves every position some clearance."""
+    """With a guard that leaves every position a clearance clearance."""
     while True:
         job = guarded_job(rng, both_limits=True)
         try:
@@ -145,7 +145,7 @@ def test_left_out_of_the_search(sort: type[Rule], monkeypatch: Patch) -> None:
 
 
 def test_a_refused_bore_left_out_of_the_search(monkeypatch: Patch) -> None:
-    """The same of the drawing band."""
+    """The same of the drawing limits."""
     monkeypatch.setattr("fitmatch.fit.classes.candidates.bore_refused", lambda *_: False)
     with pytest.raises(FaultInFitmatch):
         for _, job in jobs_of(Drawing):
@@ -180,14 +180,14 @@ def test_left_out_of_the_reasons(sort: type[Rule], monkeypatch: Patch) -> None:
     assert told_wrong(sort)
 
 
-# Of a mark or a family nothing is told but in the reason: there is no other shell to name.
+# A mark or a family is only named in the reason: there is no other shell to name.
 TOLD_OF = [sort for sort in REASONED if sort not in (Match, Family)]
 MAKERS = [Drawing, Holds, Match, Family]
 
 
 @pytest.mark.parametrize("sort", TOLD_OF, ids=lambda sort: sort.key)
 def test_left_out_of_the_cures(sort: type[Rule], monkeypatch: Patch) -> None:
-    """Some cure that would work is missing, or something that would help and is not offered."""
+    """Some cure that would work is missing, or something that would help but is not offered."""
     for name in ("SETTINGS", "OF_PARTS"):
         sorts = tuple(other for other in getattr(registry, name) if other is not sort)
         monkeypatch.setattr(f"fitmatch.fit.why.cures.{name}", sorts)
@@ -195,7 +195,7 @@ def test_left_out_of_the_cures(sort: type[Rule], monkeypatch: Patch) -> None:
 
 
 def test_what_is_never_offered() -> None:
-    """What the makers say, and holds, are not the shop's to let go; all other rules are."""
+    """What the makers decide, and holds, are not for the shop to drop; all other rules are."""
     assert [sort for sort in REGISTRY if not sort.offered] == [sort for sort in REGISTRY if sort in MAKERS]
 
 
@@ -208,13 +208,13 @@ def test_offered_after_all(sort: type[Rule], monkeypatch: Patch) -> None:
 
 @pytest.mark.parametrize("sort", [Match, Family, SameInBore], ids=lambda sort: sort.key)
 def test_one_more_half_that_does_not_read_it(sort: type[Rule], monkeypatch: Patch) -> None:
-    """Some half that is offered is not told whole, and would be kept out by what it does not read."""
+    """Some half that is offered is not described completely, and would be kept out by what it does not read."""
     monkeypatch.setattr(sort, "reads", lambda *_: iter(()))
     assert told_wrong(sort)
 
 
 def test_one_more_half_off_its_drawing(monkeypatch: Patch) -> None:
-    """Some half that is offered lies outside the makers' band."""
+    """Some half that is offered is outside the drawing limits."""
     monkeypatch.setattr("fitmatch.fit.why.cures.walls_drawn", lambda *_: (0, ENDLESS))
     assert told_wrong(Drawing)
 

@@ -1,11 +1,12 @@
-"""Cures: every single change that the shop may make after which a failing position is inside its limits and no other is
-worse off. Each is verified by solving.
+"""Cures: every single change the shop may make that would fix a failing position: it is then inside its limits and no
+other is worse off.
 
-First one more shell: which half, of what wall, and what it must read. Then the shop's own rules and locks; a rule that
-has an amount is let out by the least that works. Of several jobs, rules are let out in the position's own; a lock may
-be any. What the makers decide, and what is on hold, is never offered: it is told apart, with the reason or the amount.
+Each is verified by solving. First one more shell: which half, of what wall, and what it must read. Then the shop's own
+rules and locks; a rule with an amount is relaxed by the least that works. With several jobs, rules are relaxed in the
+position's own job; a lock may be in any. What only the makers may decide, and what is on hold, is never offered: it is
+reported separately, with the amount or the reason.
 
-The bonds of its reason keep the position out whatever else is let go: what none of them stands for is not tried.
+The bonds of its reason keep the position out even if every other bond is dropped: changes to others are not tried.
 """
 
 from bisect import bisect_left
@@ -16,12 +17,12 @@ from typing import TypeVar
 
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Bore, rack_of
-from fitmatch.fit.model.groups import Place
 from fitmatch.fit.model.pairs import Choice, Limit
 from fitmatch.fit.model.variants import with_walls
 from fitmatch.fit.solver.stopping import Stopped
 from fitmatch.fit.why.questions import Asker, TooMuch, place_of
 from fitmatch.records.job import Half, Job, Rule, Single
+from fitmatch.records.keys import PositionKey, full_name
 from fitmatch.records.parts import SIDES
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Cure, NotOffered, Reason
@@ -30,22 +31,22 @@ from fitmatch.rules.positions.guard import guard_of
 from fitmatch.rules.positions.movable import is_movable
 from fitmatch.rules.registry import OF_PARTS, SETTINGS
 
-_THINNEST, _THICKEST = 200_000, 25_000_000  # walls that can be
-_MOST_WALLS = 400  # more that differ are not tried
+_THINNEST, _THICKEST = 200_000, 25_000_000  # possible walls
+_MOST_WALLS = 400  # if more of them differ, they are not tried
 _OTHER = {"upper": "lower", "lower": "upper"}
 
 _FoundT = TypeVar("_FoundT", Cure, NotOffered)
 
 
-def with_cures(asker: Asker, place: Place, reason: Reason) -> Reason:
-    """The reason with what would put the position inside, as far as it could be sought."""
+def with_cures(asker: Asker, place: PositionKey, reason: Reason) -> Reason:
+    """The reason with what would fix the position, as far as it could be looked for."""
     barred, all_barred = _found(asker, _barred(asker, place, reason))
     found, all_found = _found(asker, _offered(asker, place, reason))
     return reason._replace(not_offered=barred, cures=found, cures_complete=all_barred and all_found)
 
 
 def _found(asker: Asker, questions: Iterable[Callable[[], _FoundT | None]]) -> tuple[tuple[_FoundT, ...], bool]:
-    """What single changes help, each by the least that works, and whether all could be tried."""
+    """The single changes that help, each by the least that works, and whether all could be looked for."""
     found: list[_FoundT] = []
     complete = True
     for question in questions:
@@ -60,7 +61,7 @@ def _found(asker: Asker, questions: Iterable[Callable[[], _FoundT | None]]) -> t
     return tuple(found), complete
 
 
-def _offered(asker: Asker, place: Place, reason: Reason) -> Iterator[Callable[[], Cure | None]]:
+def _offered(asker: Asker, place: PositionKey, reason: Reason) -> Iterator[Callable[[], Cure | None]]:
     position, together = reason.position, reason.together
     job = _job_of(asker, place)
     # No shell may take the place of a locked one.
@@ -75,7 +76,7 @@ def _offered(asker: Asker, place: Place, reason: Reason) -> Iterator[Callable[[]
         yield partial(_one, asker, place, one, lambda one: Cure(one.change, name=one.name))
 
 
-def _barred(asker: Asker, place: Place, reason: Reason) -> Iterator[Callable[[], NotOffered | None]]:
+def _barred(asker: Asker, place: PositionKey, reason: Reason) -> Iterator[Callable[[], NotOffered | None]]:
     for limit in ("max", "min"):
         if limit in reason.together:
             yield partial(_missed, asker, place, limit)
@@ -83,8 +84,8 @@ def _barred(asker: Asker, place: Place, reason: Reason) -> Iterator[Callable[[],
         yield partial(_one, asker, place, one, lambda one: NotOffered(one.change, name=one.name, why=one.why))
 
 
-def _singles(asker: Asker, place: Place, reason: Reason, *, offered: bool) -> Iterator[Single | None]:
-    """What the parts' own rows say, thing by thing; None where that is too many."""
+def _singles(asker: Asker, place: PositionKey, reason: Reason, *, offered: bool) -> Iterator[Single | None]:
+    """What the rows of positions and shells say, one by one; None if that is too many."""
     for sort in OF_PARTS:
         if sort.offered == offered:
             singles = list(sort.singles(asker.jobs, asker.kind, place, reason.together))
@@ -92,24 +93,24 @@ def _singles(asker: Asker, place: Place, reason: Reason, *, offered: bool) -> It
             yield from [None] if too_many else singles
 
 
-def _job_of(asker: Asker, place: Place) -> Job:
+def _job_of(asker: Asker, place: PositionKey) -> Job:
     return next(job for job in asker.jobs if job.name == place[0])
 
 
-def _one(asker: Asker, place: Place, one: Single | None, made: Callable[[Single], _FoundT]) -> _FoundT | None:
-    """What is made of this single thing, if the position can be inside without it."""
+def _one(asker: Asker, place: PositionKey, one: Single | None, made: Callable[[Single], _FoundT]) -> _FoundT | None:
+    """What is made of this part of a bond, if the position can be inside without it."""
     if one is None:
         raise TooMuch
     return made(one) if asker.can(one.jobs, place, (one.change, one.key), drawn=True) else None
 
 
-def _missed(asker: Asker, place: Place, limit: str) -> NotOffered | None:
+def _missed(asker: Asker, place: PositionKey, limit: str) -> NotOffered | None:
     by = asker.least(place, limit)
     return None if by is None else NotOffered(limit, by, guarded=guard_of(_job_of(asker, place)) > 0)
 
 
-def _easing(asker: Asker, place: Place, job: Job, rule: Rule) -> Cure | None:
-    """A rule of the position's own job, let out by the least amount that works, else let go."""
+def _easing(asker: Asker, place: PositionKey, job: Job, rule: Rule) -> Cure | None:
+    """A rule of the position's own job, relaxed by the least amount that works, otherwise dropped."""
     name, kind = rule.name, asker.kind
     assert name is not None
 
@@ -128,7 +129,7 @@ def _easing(asker: Asker, place: Place, job: Job, rule: Rule) -> Cure | None:
     if rule.amount is None:
         return Cure(name)
     amounts = rule.amounts(job, kind)
-    # The last, which does as much as no rule at all, need not be asked.
+    # The last, which is as loose as no rule at all, need not be tried.
     found = amounts[bisect_left(amounts, True, hi=len(amounts) - 1, key=does)]
     if found is None:
         return Cure(name)
@@ -140,16 +141,17 @@ def _easing(asker: Asker, place: Place, job: Job, rule: Rule) -> Cure | None:
 # --- one more shell ---
 
 
-def _one_more(asker: Asker, place: Place, side: str) -> Cure | None:
-    """One more half of any wall, in this bore if it can be, else in another whose shell is then free for it."""
+def _one_more(asker: Asker, place: PositionKey, side: str) -> Cure | None:
+    """One more half of any wall, in this bore if possible, otherwise in another, whose shell is then free for this
+    one."""
     near = _with_new(asker, place, side, everywhere=False, widths=(False,))
     if near is not None:
         return near
-    anywhere = _with_new(asker, place, side, everywhere=True, widths=(True,))  # where even this is none, none is
+    anywhere = _with_new(asker, place, side, everywhere=True, widths=(True,))  # where this fails, no single half helps
     return anywhere and (_with_new(asker, place, side, everywhere=False, widths=(True,)) or anywhere)
 
 
-def _with_new(asker: Asker, place: Place, side: str, *, everywhere: bool, widths: Sequence[bool]) -> Cure | None:
+def _with_new(asker: Asker, place: PositionKey, side: str, *, everywhere: bool, widths: Sequence[bool]) -> Cure | None:
     kind = asker.prepared(asker.jobs, ("more", side))
     seats = asker.seats(kind, place)
     first = len(kind.classes)
@@ -181,7 +183,7 @@ def _with_new(asker: Asker, place: Place, side: str, *, everywhere: bool, widths
     other = getattr(pair, _OTHER[side])
     goes_to = place_of(pair.bore)
     low, high = _as_good(choice, pair.bore, side, wall, other.wall_nm, mine=goes_to == place)
-    name = None if goes_to == place else goes_to[1] if goes_to[0] == place[0] else "/".join(goes_to)
+    name = None if goes_to == place else goes_to[1] if goes_to[0] == place[0] else full_name(goes_to)
     marks = _reads(pair.bore, side, other)
     assert marks is not None
     return Cure(side, wall, name=name, low_nm=low, high_nm=high, marks=tuple(marks.items()))
@@ -192,10 +194,11 @@ def _reads(bore: Bore, side: str, other: Half) -> Mapping[str, tuple[str, ...]] 
 
 
 def _as_good(choice: Choice, bore: Bore, side: str, wall: int, other: int, *, mine: bool) -> tuple[int, int]:
-    """From and to which wall another half would do as well as this one, all other bores being left as chosen."""
+    """The least and the greatest wall with which another half would do as well as this one, with all other bores as
+    chosen."""
     least, most = (bore.inside_low, bore.inside_high) if mine else (bore.wanted_low, bore.wanted_high)
     if bore.terms.shifts.on:
-        # The walls of this side that its row leaves, as sums with the other.
+        # The walls of this side that its row allows, as sums with the other.
         beside = (
             Placement(p.bore.positions[0], p.upper.members[0], p.lower.members[0])
             for p in choice
@@ -212,8 +215,8 @@ def _as_good(choice: Choice, bore: Bore, side: str, wall: int, other: int, *, mi
 
 
 def _new_walls(kind: Kind, bore: Bore, side: str, shifts: Mapping[int, set[int]], *, mine: bool) -> set[int]:
-    """For each half of the other side the wall of this side that comes nearest to the target with it; of bores in a row
-    also those with which it just keeps to another."""
+    """For each half of the other side the wall of this side that comes nearest to the target with it; in a row of bores
+    also the walls with which it is just in line with another bore."""
     walls: set[int] = set()
     ends = _row_ends(kind, bore, shifts)
     for other in getattr(bore, _OTHER[side]).walls:
@@ -231,7 +234,7 @@ def _new_walls(kind: Kind, bore: Bore, side: str, shifts: Mapping[int, set[int]]
 
 
 def _wanted_sum(bore: Bore, *, mine: bool) -> int:
-    """The wall sum that hits the target; for others as near to it as their wish and their limits allow."""
+    """The wall sum that hits the target; otherwise as near to it as the wanted band and the limits allow."""
     if mine:
         return bore.ideal
     wished = min(max(bore.ideal, bore.wanted_low), max(bore.wanted_low, bore.wanted_high))
@@ -239,8 +242,8 @@ def _wanted_sum(bore: Bore, *, mine: bool) -> int:
 
 
 def _row_ends(kind: Kind, bore: Bore, shifts: Mapping[int, set[int]]) -> set[int]:
-    """Twice the axis shifts from which the bore may just keep to another one in its row: where any shift will do beside
-    given ones, the smallest that will is among these or is none of the row's making."""
+    """Twice the axis shifts with which the bore is just in line with another one in its row: if some shift is allowed
+    beside given ones, the smallest such shift is among these or is not set by the row."""
     if not bore.terms.shifts.on:
         return set()
     found: set[int] = set()
@@ -262,9 +265,9 @@ def _shifts(bore: Bore) -> set[int]:
 
 
 def _beside(bore: Bore, side: str, other: int) -> Iterator[tuple[int, int]]:
-    """The walls, from and to, that a half of this side may have beside a wall of the other, by the rules and by the
-    maker's drawing. Where all the thicker halves must lie on one side, those with which it is the thicker, neither is,
-    or the other is, each by itself."""
+    """The least and the greatest wall that a half of this side may have beside a wall of the other, by the rules and by
+    the maker's drawing. If all the thicker halves must be on one side, separately for this half thicker, neither
+    thicker, and the other thicker."""
     least, most = bore.differences
     nearest, farthest = (other + least, other + most) if side == "lower" else (other - most, other - least)
     (thinnest, thickest), drawn = bore.terms.walls, walls_drawn(bore.terms.job, bore.positions[0].kind)

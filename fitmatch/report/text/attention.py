@@ -51,8 +51,8 @@ def attention(plan: JobPlan, proofs: Mapping[str, Proof], unit: str) -> list[str
 
 
 def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
-    """What to do now, in the order of doing it. Of a kind that is not whole nothing is fitted yet: what mends it may
-    change all its shells."""
+    """What to do now, in the order of doing it. No shell is fitted before its kind is complete: what
+    completes it may change all its shells."""
     bad = [p for p in plan.placements if not p.within_limits]
     refused = [u for u in plan.unfilled if u.why.code == "bore-refused"]
     empty = [u for u in plan.unfilled if u.why.code != "bore-refused"]
@@ -65,8 +65,8 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
         )
     if refused:
         steps.append(
-            "Where a housing bore lies outside its drawing band, measure it again. If that stands, rework the housing: "
-            "no shell mends it."
+            "If a housing bore is outside its drawing limits, measure it again. If that stands, rework the housing: no "
+            "shell can correct it."
         )
     if empty and not bad and all(u.why.code == "short" for u in empty):
         steps.append("Open another box: shells are short.")
@@ -96,7 +96,7 @@ def _what_to_fit(plan: JobPlan) -> Iterator[str]:
     for why, some in waiting.items():
         yield (
             f"{why}, fit no shell of {' or '.join(map(whole, some))} yet: another box or reading may change them all. "
-            "To begin all the same, lock the shells you fit."
+            "To begin anyway, lock the shells you fit."
         )
     good = [kind for kind in ready if kind not in plan.waits_for]
     if good:

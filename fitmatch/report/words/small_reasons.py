@@ -1,5 +1,5 @@
 """Small reasons and cures in words: what keeps a position out, what only others may change, and which single changes of
-the shop's own would put it inside."""
+the shop's own would fix it."""
 
 from collections.abc import Iterator, Sequence
 from typing import Final
@@ -25,7 +25,7 @@ _MOST_HELD: Final = 3  # more are counted
 def in_words(reason: Reason, unit: str) -> str:
     """A few sentences, lengths in `unit`."""
     names = [_bond(name) for name in reason.together]
-    # A lock that sets its shells free of a rule stays when all else is let go; taking it off may be a cure.
+    # A lock that excuses its shells from a rule stays when everything else is dropped; removing it may be a cure.
     locked = "locks" not in reason.together and any(cure.change == "lock" for cure in reason.cures)
     rest = "even if every other limit and rule were relaxed" + (", as long as the locks stay" if locked else "")
     if not reason.reduced:
@@ -55,13 +55,13 @@ def _cures(reason: Reason, unit: str) -> str:
 
 
 def _not_offered(reason: Reason, unit: str) -> Iterator[str]:
-    """What would put it inside and is not the shop's to change: a sentence for each sort."""
+    """What would fix it but is not for the shop to change: a sentence for each sort."""
     held: list[str] = []
     for one in reason.not_offered:
         match one.change:
             case "max" | "min":
                 assert one.by_nm is not None
-                limit = f"the maker's {one.change}{', drawn in by your guard,' if one.guarded else ''}"
+                limit = f"the maker's {one.change}{', tightened by your guard,' if one.guarded else ''}"
                 yield f"Misses {limit} by {steps(unit, one.by_nm)}; only the maker may change that."
             case "accept":
                 whose = f" of {whole(one.name)}" if one.name else ""
@@ -88,7 +88,7 @@ def _bond(name: str) -> str:
 def _cure(cure: Cure, unit: str) -> str:
     match cure.change:
         case "lock":
-            return f"the lock taken off {whole(cure.name or '')}"
+            return f"the lock removed from {whole(cure.name or '')}"
         case "priority":
             return "--priority together"
         case "upper" | "lower":
@@ -107,14 +107,14 @@ def _cure(cure: Cure, unit: str) -> str:
 
 
 def _one_more(cure: Cure, unit: str) -> str:
-    """One more half, told whole: with what it must read, and where it goes if that is not the position itself."""
+    """One more half, described completely: what it must read, and where it goes if not into the position itself."""
     goes_to = f" for {whole(cure.name)}" if cure.name else ""
     reads = [_reads(column, marks) for column, marks in cure.marks]
     return f"one more {cure.change} half{goes_to}: {', '.join([_wall(cure, unit), *reads])}"
 
 
 def _wall(cure: Cure, unit: str) -> str:
-    """The wall, and from and to which one will do."""
+    """The wall, and the range of walls that will do."""
     assert cure.to_nm is not None and cure.low_nm is not None and cure.high_nm is not None
     walls = cure.to_nm, cure.low_nm, cure.high_nm
     places = decimals(unit, walls)
@@ -122,7 +122,7 @@ def _wall(cure: Cure, unit: str) -> str:
     if low <= wall <= high:
         text, least, most = (fixed(nm, unit, places) for nm in (wall, low, high))
     else:
-        text, least, most = (exact(2 * nm, unit) for nm in walls)
+        text, least, most = (exact(nm, unit) for nm in walls)
     will_do = "" if cure.low_nm == cure.high_nm else f" ({least} to {most} will do)"
     return f"wall {text} {unit}{will_do}"
 
@@ -133,8 +133,8 @@ def _reads(column: str, marks: Sequence[str]) -> str:
 
 
 def _on_paper(nm: int, unit: str, places: int, way: int) -> int:
-    """What is read where this length is written back with so many decimals: rounded upwards (1), downwards (-1) or to
-    the nearest (0). A limit that falls short by a rounding does not do what it is told for."""
+    """What is read if this length is written back with so many decimals: rounded up (1), down (-1) or to the nearest
+    (0). A limit that falls short by a rounding does not work."""
     per, power = NM_PER_UNIT[unit], 10**places
     digits = round_half_even(nm * power, per) if not way else way * -(-way * nm * power // per)
     return round_half_even(digits * per, power)
