@@ -96,7 +96,7 @@ def _what_to_fit(plan: JobPlan) -> Iterator[str]:
     for why, some in waiting.items():
         yield (
             f"{why}, fit no shell of {' or '.join(map(whole, some))} yet: another box or reading may change them all. "
-            "To begin anyway, lock the shells you fit."
+            "To begin all the same, lock the shells you fit."
         )
     good = [kind for kind in ready if kind not in plan.waits_for]
     if good:
