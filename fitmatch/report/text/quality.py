@@ -20,6 +20,8 @@ _FIRST = (
 _ENGINES_FIRST = _FIRST.replace("most positions", "most engines complete in a kind, then most positions", 1)
 _WISH = " Then, where a band is wished, the same below and above it, over all filled."
 _IN_ORDER = "Engines come in the order given: for each in turn all that follows, before the next is looked at. "
+_AS_BOXED = "as-boxed: every position in turn takes the next upper and the next lower that match."
+_BY_HAND = "by-hand: every position in turn takes the pair nearest to its target that obeys the rules."
 _BEST = {
     order.WORST: "smallest worst deviation from target",
     order.SQUARES: "smallest sum of squared deviations",
@@ -44,11 +46,7 @@ def quality(plan: Plan, scale: Scale) -> list[str]:
     for answer in plan.groups:
         lines += ["", *_kind(plan, answer, scale)]
     if any(g.baselines for g in plan.groups):
-        lines += [
-            "",
-            "as-boxed: every position in turn takes the next upper and the next lower that match.",
-            "by-hand: every position in turn takes the pair nearest to its target that obeys the rules.",
-        ]
+        lines += ["", *paragraph(_AS_BOXED), *paragraph(_BY_HAND)]
     return lines
 
 
