@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from fitmatch.facts import Fact
 from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.records.doubted import doubted
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Position, Shell
@@ -185,6 +186,12 @@ class JobPlan:
         """Whether every position, of this kind or of all, is filled inside its limits."""
         inside = {p.position.key for p in self.placements if p.within_limits}
         return all(p.key in inside for p in self.job.positions if kind in (None, p.kind))
+
+    def is_ready(self, kind: str) -> bool:
+        """Whether shells of this kind may be fitted, as far as this job goes: its positions are all inside their
+        limits, and no reading is missing or in doubt."""
+        unread = any(s.kind == kind and s.wall_nm is None and s.hold is None for s in self.job.shells)
+        return self.is_complete(kind) and not unread and kind not in doubted([(self.read, self.doubts)]).kinds
 
     def rows(self, unit: str) -> Iterator[dict[str, object]]:
         """One row per position in file order, lengths as floats in `unit`."""

@@ -449,6 +449,19 @@ def test_the_screen_holds_what_changes_what_the_builder_does(words: str) -> None
     assert words in unbroken(plan_text(troubled_plan(), "in"))
 
 
+def test_a_kind_that_is_not_whole_is_not_begun() -> None:
+    """Where a position of a kind is bad, empty or not measured, or a reading in doubt, the very heading of its table
+    says to fit none of its shells yet; another kind that is whole says nothing of it."""
+    lines = lines_of(troubled_plan())
+    limits = "target 0.00220 in, min 0.00180 in, max 0.00280 in"
+    assert f"ROD: fit none of these yet; {limits}" in lines and f"MAIN: {limits}" in lines
+    doubted = with_given(clean_plan(), doubts=(doubt("R1", "journal"),))
+    assert f"ROD: fit none of these yet; {limits}" in lines_of(doubted)
+    r1, _ = clean_plan().placements
+    unread = plan_of([r1], shells=[shell("9", "upper", None)])
+    assert f"ROD: fit none of these yet; {limits}" in lines_of(unread)
+
+
 def test_a_kind_without_a_filled_position_is_one_line() -> None:
     """Where nothing of a kind is filled there is no table of dashes."""
     r1, _ = clean_plan().placements

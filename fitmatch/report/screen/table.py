@@ -41,7 +41,8 @@ _WAYS: Final = (
 def which_shell_goes_where(plan: JobPlan, kind: str, scale: Scale, certainty: Certainty) -> list[str]:
     """Every position of the kind in file order, also those that stay empty."""
     positions = [p for p in plan.job.positions if p.kind == kind]
-    heading = paragraph(f"{clean(kind).upper()}: {_aim(plan.job, positions, scale)}")
+    yet = "" if plan.is_ready(kind) or not plan.of_kind(kind) else "fit none of these yet; "
+    heading = paragraph(f"{clean(kind).upper()}: {yet}{_aim(plan.job, positions, scale)}")
     if not plan.of_kind(kind):
         return [*heading, *paragraph("No position is filled: see NEEDS ATTENTION.", first="  ")]
     every = [_columns(plan, positions, scale, certainty, way) for way in _WAYS]
