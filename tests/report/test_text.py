@@ -369,6 +369,17 @@ def test_a_row_that_rests_on_a_reading_in_doubt_says_so(told: Doubt, rows: list[
     assert any(line.startswith("  IN DOUBT: ") for line in lines)
 
 
+def test_a_wanted_band_is_told_and_what_misses_it() -> None:
+    """The heading says which narrower band is wanted; a row inside its limits and outside that says on which side."""
+    r1, r2 = clean_plan().placements
+    band = {"want_min_nm": nm("0.00220"), "want_max_nm": nm("0.00222")}
+    wanted = [replace(p, position=replace(p.position, **band)) for p in (r1, r2)]
+    lines = lines_of(plan_of(wanted))
+    assert any(line.endswith("max 0.00280 in, wanted from 0.00220 in to 0.00222 in") for line in lines)
+    rows = {line.split()[0]: line for line in lines if re.match(r"R\d ", line)}
+    assert rows["R1"].endswith("  above wanted") and rows["R2"].endswith("  below wanted")
+
+
 def test_marks_and_notes_stand_with_their_row() -> None:
     """What a position asks for that others of its kind do not, a lock, and the user's note stand beside the row; on a
     narrow page below it. What all positions of the kind share marks none."""
@@ -396,7 +407,7 @@ def test_marks_and_notes_stand_with_their_row() -> None:
     "words",
     [
         "6 positions: 3 filled inside the limits, 1 NOT TO BE ASSEMBLED, 1 not filled, 1 not yet measured.",
-        "NOT FILLED: R4 (rod): the housing bore 1.94300 in lies above its drawing band 1.94150 in to 1.94250 in:",
+        "NOT FILLED: R4 (rod): the housing bore 1.94300 in is above its drawing limits, 1.94150 in to 1.94250 in:",
         "NOT YET MEASURED: R5 (rod): no reading of journal",
         "NOT YET MEASURED: shells of box-1 (rod): no wall of 13",
         f"R2: {ACCEPTED}sleeved and bored",
@@ -428,7 +439,7 @@ def test_every_trouble_is_told(words: str) -> None:
         "R2 box-1/04 0.06185 box-2/08 0.06190 0.00215 -0.5 |----o:-------| see below",
         "R4 NOT FILLED R5 NOT YET MEASURED",
         "Coated: the clearances above are over the coating; to the metal M1 0.00260.",
-        "NOT FILLED: R4 (rod): the housing bore 1.94300 in lies above its drawing band 1.94150 in to 1.94250 in:",
+        "NOT FILLED: R4 (rod): the housing bore 1.94300 in is above its drawing limits, 1.94150 in to 1.94250 in:",
         "NOT YET MEASURED: shells of box-1 (rod): no wall of 13",
         f"R2: {ACCEPTED}sleeved and bored",
         "NOT PROVEN: rod: a better choice may exist",

@@ -139,9 +139,9 @@ def _states(
 def _judged(placement: Placement, certainty: Certainty) -> Iterator[str]:
     """Of one that is inside its limits."""
     if placement.want_shortfall_nm:
-        yield "below the wish"
+        yield "below wanted"
     if placement.want_excess_nm:
-        yield "above the wish"
+        yield "above wanted"
     verdict = certainty.verdict(placement)
     if verdict not in (None, "inside"):
         yield str(verdict)
@@ -208,20 +208,20 @@ def target_and_limits(positions: Sequence[Position], scale: Scale) -> str:
         elif name != "target":
             words.append(f"no {name} given")
         if name == "max":
-            words += _wished(positions, scale)
+            words += _wanted(positions, scale)
         if name == "target" and all(p.aims_at_middle for p in positions):
             words[-1] += " (the middle)"
     return ", ".join(map(whole, words))
 
 
-def _wished(positions: Sequence[Position], scale: Scale) -> list[str]:
-    """The wished band, or that positions differ in it; nothing where none is wished."""
+def _wanted(positions: Sequence[Position], scale: Scale) -> list[str]:
+    """The wanted band, or that positions differ in it; nothing if none is wanted."""
     bands = {(p.want_min_nm, p.want_max_nm) for p in positions}
     if bands == {(None, None)}:
         return []
     if len(bands) > 1:
-        return ["wished band by position"]
+        return ["wanted band by position"]
     ((low, high),) = bands
     least = [] if low is None else [f"from {scale.with_unit(low)}"]
     most = [] if high is None else [f"to {scale.with_unit(high)}"]
-    return [" ".join(["wished", *least, *most])]
+    return [" ".join(["wanted", *least, *most])]

@@ -1,7 +1,7 @@
 """Tables and paragraphs that never run wider than the page. In: rows, columns, texts. Out: lines of at most its width.
 
-A long name is wrapped, never cut: two names that differ only at the end must not come to look alike. It is broken only
-where it alone is too long for a line.
+A long name is wrapped, never cut: two names that differ only at the end must not look alike. It is broken only if it
+alone is too long for a line.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -51,17 +51,17 @@ class Column(NamedTuple, Generic[RowT]):
 
 
 class _Room(NamedTuple):
-    """What a column needs of the page, in the page's columns, and what its head alone needs."""
+    """How much of the page's width a column needs, and how much its heading alone needs."""
 
     widest: int  # when nothing is wrapped
     unbroken: int  # the narrowest that breaks no word and no name
     narrowest: int
     head: int
-    is_wide: bool  # it holds characters that take two columns
+    is_wide: bool  # it contains characters that take two columns
 
     def characters(self, width: int) -> int:
-        """How many characters of a cell go on one line. Cells are padded by characters, so that in a column with wide
-        ones a narrow cell is padded to the same count, and a wide one takes up to twice as much."""
+        """How many characters of a cell go on one line. Cells are padded by number of characters, so in a column with
+        wide ones a narrow cell is padded to the same number, and a wide one takes up to twice the width."""
         if not self.is_wide:
             return width
         return width // 2 if 2 * self.head <= width else width - self.head
@@ -79,7 +79,7 @@ def _room(title: str, cells: Sequence[str], *, wraps: bool) -> _Room:
 
 
 def clean(text: str) -> str:
-    """The user's own text, fit to be printed: one line, no control characters."""
+    """The user's own text, made fit to print: one line, no control characters."""
     line = one_line(text)
     return line if line.isprintable() else "".join(c if c.isprintable() else "?" for c in line)
 
@@ -175,7 +175,7 @@ def _laid_out(rows: Sequence[Sequence[str]], aligns: Sequence[str]) -> list[str]
 
 
 def paragraph(text: str, *, first: str = "", rest: str | None = None) -> list[str]:
-    """`text` wrapped to the page; `first` and `rest` stand before the first line and before the lines after it."""
+    """`text` wrapped to the page; `first` and `rest` are put before the first line and before the lines after it."""
     indent = " " * len(first) if rest is None else rest
     room = _width.get() - max(len(first), len(indent))
     lines = _wrapped(text, room // 2 if _has_wide(text) else room) or [""]
@@ -183,7 +183,7 @@ def paragraph(text: str, *, first: str = "", rest: str | None = None) -> list[st
 
 
 def items(head: str, texts: Sequence[str], *, first: str = "  ", rest: str | None = "      ") -> list[str]:
-    """Texts under a head, each beginning a paragraph; no texts give no lines."""
+    """Texts under a heading, each starting a paragraph; without texts there are no lines."""
     return [head, *(line for text in texts for line in paragraph(text, first=first, rest=rest))] if texts else []
 
 
@@ -215,7 +215,8 @@ def _cut(cells: Sequence[str], width: int) -> list[str]:
 
 
 def _wrapped(text: str, width: int) -> list[str]:
-    """Lines broken between words and names; inside one, best at a space or hyphen, only where it is too long itself."""
+    """Lines broken between words and names; inside one only if it is too long itself, preferably at a space or
+    hyphen."""
     lines: list[str] = []
     for line in wrap(text, width, break_on_hyphens=False, break_long_words=False):
         lines += [line] if len(line) <= width else wrap(line.replace(_NO_BREAK, " "), width)

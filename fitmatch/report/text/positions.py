@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from fitmatch.records.keys import full_name
 from fitmatch.records.parts import Shell, Size
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import JobPlan
@@ -16,7 +17,7 @@ _POSITION: Final = Column[Placement]("position", lambda p: whole(p.position.name
 
 
 def shell_name(shell: Shell) -> str:
-    return whole(f"{shell.box}/{shell.name}")
+    return whole(full_name(shell.key))
 
 
 def sums(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
@@ -56,10 +57,10 @@ def limits(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
         _POSITION,
         Column(f"min{with_guard}", lambda p: scale.length(p.limit_low_nm)),
         Column("clearance at the tightest", lambda p: scale.length(p.clearance_tightest_nm)),
-        Column("wished\nfrom", lambda p: scale.length(p.position.want_min_nm), shown=wished),
+        Column("wanted\nfrom", lambda p: scale.length(p.position.want_min_nm), shown=wished),
         Column("target", lambda p: scale.length(p.position.target_nm)),
         Column("clearance", lambda p: scale.length(p.clearance_nm)),
-        Column("wished\nto", lambda p: scale.length(p.position.want_max_nm), shown=wished),
+        Column("wanted\nto", lambda p: scale.length(p.position.want_max_nm), shown=wished),
         Column(f"max{with_guard}", lambda p: scale.length(p.limit_high_nm)),
     )
     return [*paragraph(clean(kind).upper()), *rows]
