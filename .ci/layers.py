@@ -36,12 +36,14 @@ fit/classes: guards axis_rows demands classes candidates
 fit/model: order job_rows pairs naming moved_housings groups variants
 fit/proof: pair_sources search box_sets several_jobs windows smallest_spread filling levels few_pairs
 fit/why: arithmetic questions cures conflicts
-fit/answer: checker expected baselines kernel best_plan
+fit/answer: checker expected baselines kernel one_box best_plan
 fit/beside: regions next_values alternatives explanations
 fit: assign
 report/shared: emit scale states layout axis certainty housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes
-report/text: positions beside measuring remaining explaining quality attention heading doubts assembled report
+report/text: positions
+report/screen: limits_drawn table sure proven left_over
+report/text: beside measuring remaining explaining quality attention heading doubts assembled report
 report/data: values rows doubts document assembled
 cli: exit_codes blank console options
 cli/bench: entries typed answers sitting

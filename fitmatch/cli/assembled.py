@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from fitmatch.cli import options
-from fitmatch.cli.console import Notes, print_data, print_report
+from fitmatch.cli.console import Notes, fitted, print_data, print_report
 
 if TYPE_CHECKING:
     from fitmatch.gauging.assembled import Comparison
@@ -56,7 +56,9 @@ def command(job: Path, learn: bool, as_json: bool, as_csv: bool, unit: str | Non
     else:
         from fitmatch.report.text.assembled import NOT_TO_BE_RUN, assembled_text
 
-        print_report(assembled_text(comparison, shown), in_red=(NOT_TO_BE_RUN, "A MISTAKE"))
+        with fitted():
+            text = assembled_text(comparison, shown)
+        print_report(text, in_red=(NOT_TO_BE_RUN, "A MISTAKE"))
     return 1 if comparison.needs_attention or (learn and not comparison.learned) else 0
 
 

@@ -5,13 +5,14 @@ import signal
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import click
 
 from fitmatch.cli import options
-from fitmatch.cli.console import Notes, print_data, print_report
+from fitmatch.cli.console import Notes, fitted, print_data, print_report
 from fitmatch.cli.exit_codes import INTERRUPTED
 from fitmatch.stages import now
 
@@ -80,6 +81,9 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
     metavar="UPPER LOWER",
     help="With --explain: what changes if these two shells, NAME or BOX/NAME, must go there.",
 )
+@click.option(
+    "--full", is_flag=True, help="Below the one screen all that it rests on: sums, limits, corrections, leftovers."
+)
 @options.as_json
 @click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per position.")
 @options.unit
@@ -104,6 +108,7 @@ def command(
     alternatives: int | None,
     explain: str | None,
     insist: tuple[str, str] | None,
+    full: bool,
     as_json: bool,
     as_csv: bool,
     unit: str | None,
@@ -119,6 +124,7 @@ def command(
     \b
     Example:
       fitmatch assign my-build
+      fitmatch assign my-build --full
       fitmatch assign my-build --strategy keep-sets --slack "0.5 tenths" --save
       fitmatch assign my-build --alternatives 3
       fitmatch assign my-build --explain R2 --with box-1/03 box-2/07
@@ -127,6 +133,8 @@ def command(
     """
     if as_json and as_csv:
         raise click.UsageError("--json and --csv cannot be used together; choose one")
+    if full and (as_json or as_csv):
+        raise click.UsageError("--full lengthens the report; --json holds everything without it")
     if priority is not None and len(jobs) == 1:
         raise click.UsageError("--priority ranks several jobs, but only one was given; leave it out")
     if as_csv and (alternatives or explain is not None):
@@ -139,7 +147,11 @@ def command(
     notes = Notes(quiet=quiet)
     task = _read(jobs, notes)
     unit = unit or task.jobs[0].unit
-    slack_nm = None if slack is None else _slack(slack, task.jobs[0], notes)
+    slack_nm = None
+    if slack is not None:
+        slack_nm, warning = _slack(slack, task.jobs[0])
+        notes.warn(*warning)
+        task = _warned(task, warning)
     if strategy == "even":
         _check_limits(task)
     read_at = time.monotonic()
@@ -170,7 +182,7 @@ def command(
                 raise click.BadParameter(text, param_hint="--with" if insist else "--explain") from error
             solved_at = time.monotonic()
             now("writing the answer")
-            answer = _answer(plan, unit, as_json=as_json, as_csv=as_csv)
+            answer = _answer(plan, unit, full=full, as_json=as_json, as_csv=as_csv)
             saved = _save(plan) if save else []
 
     if debug:
@@ -185,7 +197,7 @@ def command(
     else:
         from fitmatch.report.shared.states import DANGER
 
-        print_report(answer, in_red=(DANGER, "NOT PROVEN"))
+        print_report(answer, in_red=(DANGER, "IN DOUBT", "NOT PROVEN"))
     if stop.requested and _cut_short(plan):
         return INTERRUPTED
     return 1 if plan.needs_attention else 0
@@ -202,7 +214,18 @@ def _read(folders: tuple[Path, ...], notes: Notes) -> "Job | Pool":
     return task
 
 
-def _slack(text: str, job: "Job", notes: Notes) -> int:
+def _warned(task: "Job | Pool", warnings: tuple[str, ...]) -> "Job | Pool":
+    """The same with further warnings, so that they stand in every form of the answer."""
+    from fitmatch.records.job import Job
+
+    if isinstance(task, Job):
+        return replace(task, warnings=(*task.warnings, *warnings))
+    first = replace(task.jobs[0], warnings=(*task.jobs[0].warnings, *warnings))
+    return replace(task, jobs=(first, *task.jobs[1:]))
+
+
+def _slack(text: str, job: "Job") -> tuple[int, tuple[str, ...]]:
+    """In nanometres, and a warning where it had to be rounded."""
     from fitmatch.intake.common.quantities import SLACK, CellError, LengthReader
 
     reader = LengthReader(SLACK, job.unit, inch_job=job.unit == "in")
@@ -210,9 +233,7 @@ def _slack(text: str, job: "Job", notes: Notes) -> int:
         nm = reader.read(text)
     except CellError as error:
         raise click.BadParameter(str(error), param_hint="--slack") from error
-    if reader.finer:
-        notes.warn(f"--slack: `{text}` is finer than a nanometre and was rounded")
-    return nm
+    return nm, (f"--slack: `{text}` is finer than a nanometre and was rounded",) if reader.finer else ()
 
 
 def _check_limits(task: "Job | Pool") -> None:
@@ -259,14 +280,19 @@ def _steps_told(debug: bool) -> Iterator[None]:
         logger.removeHandler(handler)
 
 
-def _answer(plan: "Plan", unit: str, *, as_json: bool, as_csv: bool) -> str:
+def _answer(plan: "Plan", unit: str, *, full: bool, as_json: bool, as_csv: bool) -> str:
     if as_json:
-        from fitmatch.report.data.document import plan_document as written
-    elif as_csv:
-        from fitmatch.report.data.rows import plan_rows as written
-    else:
-        from fitmatch.report.text.report import plan_text as written
-    return written(plan, unit)
+        from fitmatch.report.data.document import plan_document
+
+        return plan_document(plan, unit)
+    if as_csv:
+        from fitmatch.report.data.rows import plan_rows
+
+        return plan_rows(plan, unit)
+    from fitmatch.report.text.report import plan_text
+
+    with fitted():
+        return plan_text(plan, unit, full=full)
 
 
 def _save(plan: "Plan") -> list[Path]:

@@ -88,6 +88,6 @@ def blank_files(unit: str, *, rods: int, mains: int) -> dict[str, str]:
 
 
 def _csv(header: str, rows: Sequence[str], notes: Sequence[str]) -> str:
-    """The notes go into the last cell of the first rows: a CSV file has no comments."""
-    noted = [row + (notes[i] if i < len(notes) else "") for i, row in enumerate(rows)]
+    """The notes go into the last cell of the first rows: a CSV file has no comments. `#` keeps them out of reports."""
+    noted = [row + (f"# {notes[i]}" if i < len(notes) else "") for i, row in enumerate(rows)]
     return "\n".join([header, *noted]) + "\n"

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from fitmatch.cli import options
-from fitmatch.cli.console import Notes, print_data, print_report
+from fitmatch.cli.console import Notes, fitted, print_data, print_report
 
 
 @click.command("check")
@@ -34,5 +34,7 @@ def command(folder: Path, as_json: bool, unit: str | None, quiet: bool, debug: b
     if as_json:
         print_data(doubts_document(checked, shown))
     else:
-        print_report(doubts_text(checked, shown))
+        with fitted():
+            text = doubts_text(checked, shown)
+        print_report(text, in_red=("IN DOUBT",))
     return 1 if checked.needs_attention else 0

@@ -5,7 +5,7 @@ import shutil
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import TextIO
 
 import click
@@ -68,6 +68,28 @@ class _Line:
     def write(text: str) -> None:
         sys.stderr.write(text)
         sys.stderr.flush()
+
+
+@contextmanager
+def fitted() -> Iterator[None]:
+    """Reports written inside are as wide as the terminal."""
+    from fitmatch.report.shared.layout import WIDTH, page
+
+    with page(_columns() or WIDTH):
+        yield
+
+
+def _columns() -> int:
+    """What COLUMNS says, else the terminal that reads the report or, behind a pipe, the one that it was asked for on;
+    0 where there is neither."""
+    with suppress(ValueError):
+        if (columns := int(os.environ.get("COLUMNS", ""))) > 0:
+            return columns
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(OSError, ValueError):  # no terminal, or no file at all
+            if columns := os.get_terminal_size(stream.fileno()).columns:
+                return columns
+    return 0
 
 
 def print_report(text: str, in_red: tuple[str, ...] = ()) -> None:

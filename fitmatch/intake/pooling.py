@@ -54,15 +54,18 @@ def read_jobs(folders: Sequence[str | PathLike[str]]) -> Pool:
         try:
             job = reader.job(own, pooled)
             jobs.append(replace(job, name=name, positions=tuple(replace(p, job=name) for p in job.positions)))
+            noticed = job.warnings
         except InputError as error:
+            noticed = error.warnings
             problems += [p._replace(file=f"{name}/{p.file}", rank=(at, *p.rank)) for p in error.problems]
+        findings.warnings += [f"{name}: {warning}" for warning in noticed]
     if problems:
-        raise InputError(problems)
+        raise InputError(problems, findings.warnings)
     _check_settings(jobs, findings)
     shells = _union(jobs, findings)
     _check_locks(jobs, [reader.settings.positions or "" for reader in readers], findings)
     if problems:
-        raise InputError(problems)
+        raise InputError(problems, findings.warnings)
     return _pool(jobs, shells)
 
 

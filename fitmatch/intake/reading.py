@@ -123,7 +123,7 @@ class FolderReader:
             text = f"numbers finer than a nanometre were rounded to the nearest, halves to even; the first is {first}"
             findings.warnings.append(text)
         if findings.problems:
-            raise InputError(findings.problems)
+            raise InputError(findings.problems, findings.warnings)
         assert self._job_bytes is not None and self._position_source is not None
         read = [Source(JOB_FILE, self._job_bytes), self._position_source, *self._sources]
         read += [self._log_source] if self._log_source else []

@@ -120,6 +120,7 @@ class Position:
     housing: str | None = None  # the row whose housing is here, if it was moved
     offset_nm: int | None = None  # how far the housing's axis is off the line of the others; positive towards the block
     job: str = ""  # the name of its job; empty for one alone
+    note: str = ""  # the user's own words about it
 
     @property
     def key(self) -> PositionKey:

@@ -246,6 +246,7 @@ class GroupAnswer(NamedTuple):
     figures: KindFigures
     proof: Proof
     baselines: Mapping[str, Baseline]
+    one_box: tuple[str, ...] = ()  # boxes each of which alone would give as good a worst deviation
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,6 +288,11 @@ class Plan:
     @property
     def doubts(self) -> tuple[Doubt, ...]:
         return tuple(doubt for one in self.plans for doubt in one.doubts)
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What was noticed while the jobs were read."""
+        return tuple(warning for one in self.plans for warning in one.job.warnings)
 
     @property
     def reasons(self) -> tuple[Reason, ...]:

@@ -337,7 +337,7 @@ def test_the_users_words_stay_on_one_line(tmp_path: Path, capsys: pytest.Capture
         .replace("0.0618\n", '0.0618,"dropped\non the floor",\n')
         .replace("0.0619\n", '0.0619,,"blue\nbatch"\n'),
     )
-    text = Ran(capsys, "assign", job).out
+    text = Ran(capsys, "assign", job, "--full").out
     for words in ("accepted: sleeved and bored", "(rod, lower): dropped on the floor", "blue batch"):
         assert words in text
     assert Ran(capsys, "assign", job, "--csv").out.count("\n") == 2

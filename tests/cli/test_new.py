@@ -178,4 +178,4 @@ def test_every_sample_is_a_job(tmp_path: Path, capsys: pytest.CaptureFixture[str
     assert name in sample_names()
     assert Ran(capsys, "new", tmp_path / name, "--sample", name).status == 0
     ran = Ran(capsys, "assign", tmp_path / name)
-    assert ran.status in (0, 1) and "which shell goes where" in ran.out
+    assert ran.status in (0, 1) and "upper (b" in ran.out

@@ -216,9 +216,11 @@ def test_rows_and_text(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert "2 engines from one pool of shells: saw, spare." in text
     assert "Complete in every kind: 2 of 2: saw, spare." in text
     assert "ENGINE saw: Saw engine\n" in text and "ENGINE spare: Spare engine\n" in text
-    saw, spare = text.split("ENGINE spare")
-    assert "match finish" not in saw and "match finish" in spare
     assert all(len(line) <= 100 for line in text.splitlines())
+    full = Ran(capsys, "assign", yard / "saw", yard / "spare", "--unit", "mm", "--full").out
+    saw, spare = full[full.index("Boxes read") :].split("ENGINE spare")
+    assert "match finish" not in saw and "match finish" in spare
+    assert all(len(line) <= 100 for line in full.splitlines())
 
 
 def test_reasons_are_told_in_the_unit_shown(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -245,8 +245,8 @@ def test_errors_drawn_by_the_array_are_the_same_errors(how: Any, monkeypatch: py
 
 
 def leftover_lines(plan: Plan) -> str:
-    text = plan_text(plan, "mm")
-    return text[text.index("LEFT OVER") :]
+    text = plan_text(plan, "mm", full=True)
+    return text[text.rindex("LEFT OVER") :]
 
 
 def test_very_many_shells_left_over_are_told_by_wall(tmp_path: Path) -> None:
@@ -264,9 +264,9 @@ def test_very_many_shells_left_over_are_told_by_wall(tmp_path: Path) -> None:
 def test_very_many_positions_have_their_sums_elsewhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Of very many positions the card is complete, and sums and limits are left to the other formats."""
     plan = best_plan(lot(tmp_path / "lot", Size(20, 60, 3)))
-    whole = plan_text(plan, "mm")
+    whole = plan_text(plan, "mm", full=True)
     monkeypatch.setattr("fitmatch.report.text.report._MOST_SUMS", 19)
-    short = plan_text(plan, "mm")
+    short = plan_text(plan, "mm", full=True)
     assert "THE SUMS (axis" in whole and "THE SUMS (axis" not in short
     assert "THE SUMS\nOf so many positions" in short
     card = whole[: whole.index("Boxes read")]

@@ -228,7 +228,7 @@ def test_nothing_is_said_where_nothing_is_known() -> None:
         plan = best_plan(job_of([0, 1_000], how))
         assert plan.plans[0].worth == {}
         assert "expected" not in json.loads(plan_document(plan, "mm"))["kinds"]["rod"]
-        assert "expect, on average" not in plan_text(plan, "mm")
+        assert "expect, on average" not in plan_text(plan, "mm", full=True)
     assert best_plan(job_of([0, 1_000], measuring(500), locked=True)).plans[0].worth == {}
 
 
@@ -260,7 +260,7 @@ wall = "all"
     }
     raw = re.search(r'"expected": \{"worst_deviation": ([0-9.]+), "spread": ([0-9.]+),', plan_document(plan, "mm"))
     assert raw is not None and all(len(text.replace(".", "").lstrip("0")) <= 2 for text in raw.groups())
-    text = " ".join(plan_text(plan, "mm").split())
+    text = " ".join(plan_text(plan, "mm", full=True).split())
     worst, spread = (float(f"{nm / 1e3:.2g}") for nm in (found.worst_deviation_nm, found.spread_nm))
     assert f"expect, on average, {worst:g} um worst off and a spread of {spread:g} (calculated 3.0 and 5.0:" in text
     assert "2000 draws). Against by-hand its worst deviation is equal within measurement." in text

@@ -63,6 +63,8 @@ def test_moves_are_told(tmp_path: Path) -> None:
     plan = best_plan(read_job(folder))
     text = plan_text(plan, "in")
     assert "the housing of R2 to journal R1; the housing of R1 to journal R2" in text
+    rows = {cells[0]: cells for line in text.splitlines() if (cells := line.split())[:1] in (["R1"], ["R2"])}
+    assert (rows["R1"][1], rows["R2"][1]) == ("R2", "R1") and "housing" in text[: text.index("R1 ")]
     assert "Against staying: worst off " in text and "must never be separated" in " ".join(text.split())
     document = json.loads(plan_document(plan, "in"))
     assert [(p["housing"], p["housing_bore"]) for p in document["positions"]] == [("R2", 1.9424), ("R1", 1.9421)]

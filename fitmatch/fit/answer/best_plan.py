@@ -9,6 +9,7 @@ from fitmatch.fit.answer.baselines import as_boxed, by_hand, rules_broken_by
 from fitmatch.fit.answer.checker import check
 from fitmatch.fit.answer.expected import worth
 from fitmatch.fit.answer.kernel import Kernel, check_strategy, default_slack
+from fitmatch.fit.answer.one_box import one_box
 from fitmatch.fit.classes.candidates import Kind, ready
 from fitmatch.fit.classes.guards import check_guard
 from fitmatch.fit.model.groups import by_job, movable, shares_placed
@@ -119,7 +120,8 @@ def _solve(
         name: Baseline(figures_of_several(some), sum(map(rules_broken_by, mine, some))) for name, some in others.items()
     }
     complete = -value(ENGINES, shares_placed(*found))
-    answer = GroupAnswer(group, complete, figures_of_several(chosen), solved.proof, baselines)
+    single = one_box(kernel.kind, found, stop) if strategy == "target" and solved.proof.proven else ()
+    answer = GroupAnswer(group, complete, figures_of_several(chosen), solved.proof, baselines, tuple(single))
     shares = [
         _Share(at, settled, job, own, hand, staying.get(job.name))
         for at, job, own, hand in zip(group.members, settled.jobs, chosen, others["by-hand"], strict=True)

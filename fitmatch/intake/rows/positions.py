@@ -7,7 +7,7 @@ from functools import partial
 
 from fitmatch.intake.common.quantities import QUANTITIES, count_of
 from fitmatch.intake.rows.sheet import Sheet
-from fitmatch.intake.tables.columns import OWN
+from fitmatch.intake.tables.columns import HINT, OWN
 from fitmatch.records.measuring import Reading
 from fitmatch.records.parts import ANY, SIDES, Position
 from fitmatch.rules.positions.movable import columns_within
@@ -78,6 +78,7 @@ class PositionReader:
             readings[feature] = tuple(Reading(nm, gauge=gauge[0], confirmed=confirmed) for nm in found)
             sound = sound and whole
         own = {key: sheet.length(row, cells, key, QUANTITIES[key]) for key in OWN if sheet.cell(cells, key)}
+        note = sheet.cell(cells, "note")
         position = Position(
             name=name,
             kind=kind,
@@ -92,6 +93,7 @@ class PositionReader:
             undersize=sheet.cell(cells, "undersize"),
             within=tuple(sheet.cell(cells, c).casefold() for c in columns_within(self._settings.rules)),
             offset_nm=own.get("offset"),
+            note="" if note.startswith(HINT) else note,
         )
         locks = {side: sheet.cell(cells, side) for side in SIDES if sheet.cell(cells, side)}
         told = bool(cells[sheet.columns.index("offset")].strip())

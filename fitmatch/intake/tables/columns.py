@@ -18,6 +18,7 @@ from fitmatch.wording import shorten
 OFTEN_MATCHED: Final[tuple[str, ...]] = ("flange", "chamfer")  # matched whenever either file has them
 MATCHED_IF_ASKED: Final[tuple[str, ...]] = ("width", "od")  # matched when positions.csv has them
 SHELL_LABELS: Final[tuple[str, ...]] = ("grade", "family", "series", "condition")  # a position may ask for them by rule
+HINT: Final = "#"  # begins a note that a blank file explains itself with; it says nothing of the row
 
 _NUMBERED: Final = re.compile(r"(.+)_[0-9]+", re.DOTALL)
 _UNREAD_TEXTS: Final = {

@@ -48,9 +48,11 @@ def plan_document(plan: Plan, unit: str) -> str:
                 }
                 for name, labels in plan.baselines.items()
             },
+            **({"one_box": single} if (single := {g.group.label: g.one_box for g in plan.groups if g.one_box}) else {}),
             **_beside(plan, unit),
             "leftover": [_unused(plan.job, s, unit) for s in plan.leftover],
             "held": [_unused(plan.job, s, unit) | {"hold": s.hold} for s in plan.held],
+            "warnings": plan.warnings,
             "digest": plan.job.digest if plan.alone else None,
         }
     )

@@ -42,5 +42,6 @@ def doubts_document(checked: "Checked", unit: str) -> str:
             "unit": unit,
             "readings": checked.readings,
             "doubts": [*doubt_values(checked.doubts, unit)],
+            "warnings": checked.job.warnings,
         }
     )

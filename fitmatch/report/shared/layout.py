@@ -1,10 +1,12 @@
-"""Tables and paragraphs that are never wider than a page. In: rows, columns, texts. Out: lines of at most WIDTH each.
+"""Tables and paragraphs that never run wider than the page. In: rows, columns, texts. Out: lines of at most its width.
 
 A long name is wrapped, never cut: two names that differ only at the end must not look alike. It is broken only if it
 alone is too long for a line.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from textwrap import wrap
 from typing import Final, Generic, NamedTuple, TypeVar
 from unicodedata import east_asian_width
@@ -13,24 +15,39 @@ from tabulate import tabulate
 
 from fitmatch.report.shared.states import one_line
 
-WIDTH: Final = 100
+WIDTH: Final = 100  # of a page of which nothing is known
+NARROWEST: Final = 80
+WIDEST: Final = 120
 _GAP: Final = 2
-_NARROWEST: Final = 6
-_NO_BREAK: Final = "\u00a0"  # replaces a space inside a name until the line is cut
+_NARROWEST_COLUMN: Final = 6
+_NO_BREAK: Final = "\u00a0"  # stands for a space inside a name until the line is cut
+_BELOW: Final = "    "  # before what stands below a row
+_width: ContextVar[int] = ContextVar("width of the page", default=WIDTH)
+
+
+@contextmanager
+def page(width: int) -> Iterator[None]:
+    """A page of so many columns, within reason, for every table and paragraph made inside."""
+    before = _width.set(min(max(width, NARROWEST), WIDEST))
+    try:
+        yield
+    finally:
+        _width.reset(before)
 
 
 RowT = TypeVar("RowT")
 
 
 class Column(NamedTuple, Generic[RowT]):
-    """One column: what it shows of a row, if it is `shown` at all. Only a `wraps` column gets narrower when the page is
-    too narrow."""
+    """One column: what it shows of a row, if it is `shown` at all. When the page is too narrow a `below` column goes
+    first, its cells to lines of their own below their rows; then `wraps` columns become narrower."""
 
     head: str
     show: Callable[[RowT], str]
     align: str = "right"
     wraps: bool = False
     shown: bool = True
+    below: bool = False
 
 
 class _Room(NamedTuple):
@@ -56,7 +73,7 @@ def _room(title: str, cells: Sequence[str], *, wraps: bool) -> _Room:
     head = _longest_line([title])
     widest = narrowest = max(head, _longest_line(cells)) * each
     if wraps:
-        narrowest = min(widest, head + _NARROWEST // 2 if is_wide else max(head, _NARROWEST))
+        narrowest = min(widest, head + _NARROWEST_COLUMN // 2 if is_wide else max(head, _NARROWEST_COLUMN))
     longest = max((len(word) for cell in cells for word in cell.split(" ")), default=0)
     return _Room(widest, max(narrowest, min(widest, longest * each)), narrowest, head, is_wide)
 
@@ -72,35 +89,78 @@ def whole(name: str) -> str:
     return clean(name).replace(" ", _NO_BREAK)
 
 
-def table(rows: Sequence[RowT], *columns: Column[RowT]) -> list[str]:
+def table(rows: Sequence[RowT], *columns: Column[RowT], ruled: bool = True) -> list[str]:
     """The columns side by side, names wrapped as far as needed; those for which there is no room go below the others.
-    Without rows there are no lines."""
+    No rows give no lines. `ruled`: with a rule below the heads."""
     if not rows:
         return []
-    shown = [c for c in columns if c.shown]
-    cells = [[c.show(row) for row in rows] for c in shown]
-    rooms = [_room(c.head, column, wraps=c.wraps) for c, column in zip(shown, cells, strict=True)]
-    widths = [min(room.widest, max(WIDTH, room.unbroken)) for room in rooms]
+    beside, below = _beside([c for c in columns if c.shown], rows)
+    cells = [[c.show(row) for row in rows] for c in beside]
+    rooms = [_room(c.head, column, wraps=c.wraps) for c, column in zip(beside, cells, strict=True)]
+    width = _width.get()
+    widths = [min(room.widest, max(width, room.unbroken)) for room in rooms]
     for least in ([room.unbroken for room in rooms], [room.narrowest for room in rooms]):
-        while _across(widths) > WIDTH:
+        while _across(widths) > width:
             give_way = [i for i, narrowest in enumerate(least) if widths[i] > narrowest]
             if not give_way:
                 break
             widths[max(give_way, key=widths.__getitem__)] -= 1
-    if _across(widths) > WIDTH:  # even with every name wrapped: the rest goes below, with the same names
-        assert len(shown) > 2, "two columns too wide for the page"
-        middle = len(shown) // 2 + 1
-        return [*table(rows, *shown[:middle]), "", *table(rows, shown[0], *shown[middle:])]
+    if _across(widths) > width:  # even with every name wrapped: the rest goes below, by the same names
+        assert len(beside) > 2, "two columns too wide for the page"
+        middle = len(beside) // 2 + 1
+        halves = beside[:middle], [beside[0], *beside[middle:], *below]
+        upper, lower = (table(rows, *half, ruled=ruled) for half in halves)
+        return [*upper, "", *lower]
     cells = [
         _cut(column, room.characters(width)) if c.wraps else column
-        for c, column, room, width in zip(shown, cells, rooms, widths, strict=True)
+        for c, column, room, width in zip(beside, cells, rooms, widths, strict=True)
     ]
-    heads = [c.head for c in shown]
+    heads = [c.head for c in beside]
     rules = ["-" * _longest_line([head, *column]) for head, column in zip(heads, cells, strict=True)]
-    aligns = [c.align for c in shown]
-    # The headings go in as an ordinary row: as headers they would be padded beyond the width calculated above. They are
-    # laid out separately, as cells of one line each are twice as quick; the ruled line keeps both to the same widths.
-    return _laid_out([heads, rules], aligns) + _laid_out([rules, *zip(*cells, strict=True)], aligns)[1:]
+    aligns = [c.align for c in beside]
+    # The heads go in as a row like any other: as headers they would be padded beyond the width reckoned above. They are
+    # laid out apart, as cells of one line each go twice as quick; the rules keep both to the same widths.
+    lines = _laid_out([rules, *zip(*cells, strict=True)], aligns)[1:]
+    if below:
+        lines = _with_below(lines, list(zip(*cells, strict=True)), [_told(below, row) for row in rows])
+    head = _laid_out([heads, rules], aligns)
+    return (head if ruled else head[:-1]) + lines
+
+
+def fits(rows: Sequence[RowT], *columns: Column[RowT]) -> bool:
+    """Whether the columns stand side by side on the page with nothing wrapped, those that may go below left out."""
+    return _together([c for c in columns if c.shown and not c.below], rows, wrapped=False) <= _width.get()
+
+
+def _together(columns: Sequence[Column[RowT]], rows: Sequence[RowT], *, wrapped: bool) -> int:
+    """How wide these columns are side by side; `wrapped`: between words and names, as far as that goes."""
+    rooms = [_room(c.head, [c.show(row) for row in rows], wraps=c.wraps) for c in columns]
+    return _across([room.unbroken if wrapped else room.widest for room in rooms])
+
+
+def _beside(columns: list[Column[RowT]], rows: Sequence[RowT]) -> tuple[list[Column[RowT]], list[Column[RowT]]]:
+    """The columns that stand side by side, and those that go below: the last gives way first, one that wraps only when
+    that does not help."""
+    beside, below = columns, list[Column[RowT]]()
+    for last in [c for c in reversed(columns) if c.below]:
+        if _together(beside, rows, wrapped=last.wraps) > _width.get():
+            beside, below = [c for c in beside if c is not last], [last, *below]
+    return beside, below
+
+
+def _told(columns: Sequence[Column[RowT]], row: RowT) -> str:
+    return "; ".join(filter(None, (c.show(row) for c in columns)))
+
+
+def _with_below(lines: Sequence[str], rows: Sequence[Sequence[str]], texts: Sequence[str]) -> list[str]:
+    """The lines of a table, with a text below each row that has one."""
+    found, at = list[str](), 0
+    for cells, text in zip(rows, texts, strict=True):
+        height = max(cell.count("\n") + 1 for cell in cells)
+        found += lines[at : at + height]
+        found += paragraph(text, first=_BELOW) if text else []
+        at += height
+    return found
 
 
 def _laid_out(rows: Sequence[Sequence[str]], aligns: Sequence[str]) -> list[str]:
@@ -117,7 +177,7 @@ def _laid_out(rows: Sequence[Sequence[str]], aligns: Sequence[str]) -> list[str]
 def paragraph(text: str, *, first: str = "", rest: str | None = None) -> list[str]:
     """`text` wrapped to the page; `first` and `rest` are put before the first line and before the lines after it."""
     indent = " " * len(first) if rest is None else rest
-    room = WIDTH - max(len(first), len(indent))
+    room = _width.get() - max(len(first), len(indent))
     lines = _wrapped(text, room // 2 if _has_wide(text) else room) or [""]
     return [first + lines[0], *(indent + line for line in lines[1:])]
 
@@ -147,7 +207,9 @@ def _across(widths: Sequence[int]) -> int:
 def _cut(cells: Sequence[str], width: int) -> list[str]:
     """Every cell wrapped; most are short and plain, and wrapping is slow."""
     return [
-        cell if len(cell) <= width and cell.isprintable() and cell == cell.strip() else "\n".join(_wrapped(cell, width))
+        cell
+        if len(cell) <= width and cell.isprintable() and cell == cell.strip()
+        else "\n".join(line for part in cell.split("\n") for line in _wrapped(part, width))
         for cell in cells
     ]
 

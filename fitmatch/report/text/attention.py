@@ -42,11 +42,7 @@ def attention(plan: JobPlan, proofs: Mapping[str, Proof], unit: str) -> list[str
     found += _without_wall(unmeasured_shells(plan.job))
     flags = [flag for flag in plan.flags if flag.what.code != "misfit"]
     found += [f"{whole(flag.position)}: {clean(words_of(flag.what, unit))}" for flag in flags]
-    found += [
-        f"NOT PROVEN: {clean(kind)}: a better choice may exist, see HOW GOOD IT IS"
-        for kind, p in proofs.items()
-        if not p.proven
-    ]
+    found += [f"NOT PROVEN: {clean(kind)}: a better choice may exist" for kind, p in proofs.items() if not p.proven]
     return items("NEEDS ATTENTION", found)
 
 
