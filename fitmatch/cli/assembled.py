@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 @click.option(
     "--learn",
     is_flag=True,
-    help="Write the seating of each kind that three positions or more teach, and its uncertainty, into job.toml; every "
-    "other byte of the file stays.",
+    help="Write the seating of each kind that three positions or more teach, its uncertainty and their number into "
+    "job.toml; every other byte of the file stays.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per reading.")
@@ -56,7 +56,8 @@ def command(job: Path, learn: bool, as_json: bool, as_csv: bool, unit: str | Non
         from fitmatch.report.text.assembled import NOT_TO_BE_RUN, assembled_text
 
         print_report(assembled_text(comparison, shown), in_red=(NOT_TO_BE_RUN, "A MISTAKE"))
-    return 1 if comparison.needs_attention or (learn and not comparison.learned) else 0
+    left_out = comparison.refused or not comparison.learned
+    return 1 if comparison.needs_attention or (learn and left_out) else 0
 
 
 def _learn(comparison: "Comparison", notes: Notes) -> bool:
@@ -69,8 +70,13 @@ def _learn(comparison: "Comparison", notes: Notes) -> bool:
     from fitmatch.intake.writing.learning import lesson
     from fitmatch.intake.writing.whole_files import write_whole
 
+    for kind, why in comparison.refused.items():
+        from fitmatch.report.words.likely_causes import refusal
+
+        notes.warn(f"nothing was learned of {kind}: {refusal(why)}")
     if not comparison.learned:
-        notes.warn("nothing was learned: no kind has three positions that teach")
+        if not comparison.refused:
+            notes.warn("nothing was learned: no kind has three positions that teach")
         return False
     found = lesson(comparison)
     if found is None:

@@ -167,6 +167,7 @@ class Fit:
     seating_nm: int = 0
     family: tuple[str, ...] | None = None  # lower-cased; None: every family fits
     seating_u_nm: int | None = None  # standard uncertainty of the seating
+    seating_readings: int | None = None  # how many it came from; None: it is as good as known
     want_min_nm: int | None = None  # the narrower band one would like, as written
     want_max_nm: int | None = None
 

@@ -51,7 +51,7 @@ CODES: Final = {
     "not-a-length": "a text that cannot be read as a length",
     "not-positive": "zero or less where only more than zero makes sense",
     "implausible-length": "a length far outside what its column can hold",
-    "not-a-whole-number": "a pin or station that is no whole number from 1 up",
+    "not-a-whole-number": "a pin, station or number of readings that is no whole number from 1 up",
     "unknown-value": "a word that is not one of the few allowed",
     "date-cell": "a spreadsheet cell that holds a date or time",
     "formula-without-value": "a spreadsheet formula whose result was not saved",

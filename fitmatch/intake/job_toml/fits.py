@@ -10,8 +10,21 @@ from fitmatch.names import slips
 from fitmatch.records.parts import Fit
 from fitmatch.wording import shorten
 
-_KEYS: Final = ("target", "target_ratio", "min", "max", "want_min", "want_max", "seating", "seating_u", "family")
+_KEYS: Final = (
+    "target",
+    "target_ratio",
+    "min",
+    "max",
+    "want_min",
+    "want_max",
+    "seating",
+    "seating_u",
+    "seating_readings",
+    "family",
+)
 _AIMS: Final = ("target", "target_ratio", "min", "max")
+
+_MOST_READINGS: Final = 1_000_000
 
 # A target from a ratio is rounded to what can be measured: half a tenth, or a micrometre.
 RATIO_STEP_NM: Final = {"in": 1_270, "mm": 1_000}
@@ -54,6 +67,7 @@ def _fit(values: Values, kind: str) -> FitTable:
     want_low, want_high = _wish(values, kind)
     seating = values.length((*path, "seating"), SEATING)
     seating_u = values.length((*path, "seating_u"), GAUGE_ERROR)
+    readings = values.count((*path, "seating_readings"), _MOST_READINGS, "number of readings")
     families = values.texts((*path, "family"), 'write a list of families, such as ["A12"]')
     if families == ():
         what = "is empty, so that no shell would fit; name a family or leave it out"
@@ -76,6 +90,7 @@ def _fit(values: Values, kind: str) -> FitTable:
         seating_nm=seating or 0,
         family=tuple(dict.fromkeys(f.strip().casefold() for f in families)) if families else None,
         seating_u_nm=seating_u,
+        seating_readings=readings,
         want_min_nm=want_low,
         want_max_nm=want_high,
     )

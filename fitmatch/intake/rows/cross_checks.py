@@ -44,8 +44,12 @@ def check_rule_columns(settings: Settings, in_positions: set[str], in_shells: se
 
 
 def warn_of_idle_rules(settings: Settings, findings: Findings) -> None:
-    """Warn of a rule that does nothing without another."""
+    """Warn of a rule that does nothing without another, and of a key that does nothing without its neighbour."""
     findings.warnings += [f"job.toml: {rule.phrases['idle']}" for rule in settings.rules if rule.idle]
+    for kind, table in settings.fits.items():
+        if table.fit.seating_readings is not None and table.fit.seating_u_nm is None:
+            text = "does nothing without seating_u, which it says the readings of; write that too"
+            findings.warnings.append(f"job.toml: fit.{shorten(kind)}.seating_readings {text}")
 
 
 def warn_of_unmatched(columns: set[str], findings: Findings) -> None:
