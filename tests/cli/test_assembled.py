@@ -271,6 +271,142 @@ def test_inputs_that_changed_since_are_told_and_nothing_else(
     assert Ran(capsys, "assembled", job).err == stale.err
 
 
+# --- saving another plan ---------------------------------------------------------------------------------------------
+
+# With shell 4 locked at R1 the plan exchanges 1 and 4, which are alike.
+LOCKED = POSITIONS.replace("bore\n", "bore,upper\n").replace("21\n", "21,4\n").replace("24\n", "24,\n")
+LOCKED = LOCKED.replace("17\n", "17,\n").replace("19\n", "19,\n")
+
+
+def test_a_plan_that_rows_stand_for_is_not_replaced_by_one_of_other_shells(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """--save is refused with a line for each blank cell that would change its meaning, which says what to write; no
+    answer is printed and no file touched. Once the shells are named it is saved, and the readings keep their shells."""
+    job = mill(tmp_path)
+    put(job / "positions.csv", LOCKED)
+    before = everything(job)
+    ran = Ran(capsys, "assign", job, "--save")
+    assert (ran.status, ran.out) == (2, "") and everything(job) == before
+    lines = ran.err.splitlines()
+    assert [line.split(": ")[:2] for line in lines] == [["assembled.csv:2", "upper"], ["assembled.csv:5", "upper"]]
+    assert lines[0] == (
+        "assembled.csv:2: upper: nothing is written here, which stands for box/1 of assignment.json, and the new plan "
+        "has box/4 there; write box/1, or save with --force, which keeps the old plan as assignment-1.json"
+    )
+    put(job / "assembled.csv", READINGS.replace("R1,", "R1,1").replace("R4,", "R4,box/4"))
+    assert Ran(capsys, "assign", job, "--save").status == 0
+    found = read_job(job, assembled=True).measuring.assembled
+    assert [r.upper[1] + r.lower[1] for r in found] == ["15", "26", "37", "48"]
+    assert not list(job.glob("assignment-*.json"))
+
+
+def test_what_stands_for_nothing_else_does_not_hinder_saving(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same plan again, a row without a reading, a row at a position that keeps its shells, no assembled.csv, no
+    plan before; and --force adds nothing then."""
+    header, *rows = READINGS.splitlines(keepends=True)
+    unread = "".join([header, "R1,,,,gauge\n", *rows[1:3], "R4,4,,0.0024,gauge\n"])
+    for name, readings, positions, plan in (
+        ("same", READINGS, POSITIONS, True),
+        ("unread", unread, LOCKED, True),
+        ("no rows", None, LOCKED, True),
+        ("no plan", READINGS, LOCKED, False),
+    ):
+        job = mill(tmp_path / name, readings, plan=plan)
+        put(job / "positions.csv", positions)
+        files = sorted({*everything(job), "assignment.json"})
+        for more in ((), ("--force",)):
+            assert Ran(capsys, "assign", job, "--save", *more).status == 0, name
+            assert sorted(everything(job)) == files
+
+
+def test_force_keeps_the_plan_and_then_the_rows_must_name_their_shells(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The old plan stands byte for byte in assignment-1.json, the next one in assignment-2.json; from then on every row
+    with a reading and a blank shell is refused, with what each plan has there, until it names its shells."""
+    job = mill(tmp_path)
+    put(job / "positions.csv", LOCKED)
+    ran = Ran(capsys, "assign", job, "--save", "--force")
+    assert (
+        ran.status == 0 and "is kept as " in ran.err and "assignment-1.json; write the shells that were in" in ran.err
+    )
+    assert (job / "assignment-1.json").read_bytes() == FIRST_PLAN.read_bytes()
+    second = (job / "assignment.json").read_bytes()
+    assert Ran(capsys, "assign", job, "--save").status == 0 and not (job / "assignment-2.json").exists()
+    refused = Ran(capsys, "assembled", job, "--learn")
+    assert (refused.status, refused.out) == (2, "") and len(refused.err.splitlines()) == 8
+    assert refused.err.splitlines()[0] == (
+        "assembled.csv:2: upper: nothing is written here, and another plan was saved over the one that it stood for: "
+        "assignment-1.json has box/1, assignment.json has box/4; write the shell that was in"
+    )
+    put(job / "positions.csv", POSITIONS)
+    assert Ran(capsys, "assign", job, "--save").status == 2
+    assert Ran(capsys, "assign", job, "--save", "--force").status == 0
+    assert (job / "assignment-2.json").read_bytes() == second
+    assert "assignment-1.json has box/1, assignment-2.json has box/4, assignment.json has box/1" in told(job)[0]
+    pairs = {f"R{i},,": f"R{i},{i},{i + 4}" for i in (1, 2, 3, 4)}
+    named = READINGS
+    for blank, pair in pairs.items():
+        named = named.replace(blank, pair)
+    put(job / "assembled.csv", named)
+    assert Ran(capsys, "assembled", job, "--learn").status == 0
+    put(job / "assembled.csv", named.replace("R4,4,8,0.0024", "R4,,,"))
+    assert told(job) == []
+
+
+def test_a_plan_that_cannot_be_read_is_not_replaced_either(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Nobody can tell then which shells the rows stand for; --force keeps its bytes. A table that cannot be read is
+    refused for the same reason, and neither matters where no row leans on a plan."""
+    job = mill(tmp_path)
+    put(job / "assignment.json", "{")
+    ran = Ran(capsys, "assign", job, "--save")
+    assert ran.status == 2 and ran.err.count("no plan can be read from that; write the shell that was in") == 8
+    assert Ran(capsys, "assign", job, "--save", "--force").status == 0
+    assert (job / "assignment-1.json").read_bytes() == b"{"
+    assert told(job)[0].endswith("stood for: assignment.json has box/1; write the shell that was in")
+    put(job / "positions.csv", LOCKED)
+    put(job / "assembled.csv", READINGS.replace("clearance", "clearence"))
+    broken = Ran(capsys, "assign", job, "--save")
+    assert broken.status == 2 and broken.err.startswith("assembled.csv:1: clearence: no such column")
+    (job / "assembled.csv").unlink()
+    put(job / "assignment.json", "{")
+    assert Ran(capsys, "assign", job, "--save").status == 0
+
+
+def test_a_housing_that_moves_is_asked_for_as_a_shell_is(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Where the new plan puts another housing on a journal, a row with a reading there must name the one that was in,
+    in a column of its own, even if its shells stand there; the calculation then goes by it."""
+    job = mill(tmp_path, READINGS.replace("R1,,", "R1,1,5"), job=JOB + '[rules]\nmovable = ["rod"]\n', plan=False)
+    document = json.loads(FIRST_PLAN.read_text(encoding="utf-8"))
+    moved = {"R1": "R3", "R3": "R1"}
+    for position in document["positions"]:
+        position["housing"] = moved.get(position["position"], position["position"])
+    put(job / "assignment.json", json.dumps(document))
+    before = fitmatch.assembled(read_job(job, assembled=True)).checks[0].placement.clearance_nm
+    ran = Ran(capsys, "assign", job, "--save")
+    assert ran.status == 2 and "assembled.csv:2: housing: nothing is written here, which stands for R3 of" in ran.err
+    Ran(capsys, "assign", job, "--save", "--force")
+    assert "assembled.csv:2: housing: nothing is written here, and another plan was saved" in told(job)[0]
+    rows = [f"R{i},{i},{i + 4},{moved.get(f'R{i}', '')},0.0024,gauge\n" for i in (1, 2, 3, 4)]
+    put(job / "assembled.csv", "position,upper,lower,housing,clearance,method\n" + "".join(rows))
+    found = fitmatch.assembled(read_job(job, assembled=True))
+    assert found.checks[0].placement.clearance_nm == before
+    assert [c.reading.housing for c in found.checks] == ["R3", None, "R1", None]
+    put(job / "assembled.csv", "position,upper,lower,housing,clearance,method\nR1,1,5,R9,0.0024,gauge\n")
+    assert told(job) == [
+        "assembled.csv:2: housing: there is no position `R9`; write the row whose housing was in",
+    ]
+
+
+def test_force_goes_with_save(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Alone it is a usage error, so that nobody takes it for something else."""
+    ran = Ran(capsys, "assign", mill(tmp_path), "--force")
+    assert ran.status == 2 and "add --save" in ran.err
+
+
 # --- what is printed -------------------------------------------------------------------------------------------------
 
 

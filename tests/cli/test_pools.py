@@ -248,6 +248,26 @@ def test_every_folder_is_saved_or_none(yard: Path, capsys: pytest.CaptureFixture
     assert (yard / "saw" / "assignment.json").read_bytes() == before
 
 
+def test_rows_of_one_engine_keep_all_from_being_saved(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Where blank shells of one job stand for others than the new plan has, no folder is written, and the line names
+    that job; with --force both plans are kept where they were leaned on, and all is written."""
+    assert Ran(capsys, "assign", yard / "saw", yard / "spare", "--save").status == 0
+    spare = yard / "spare"
+    before = [(yard / name / "assignment.json").read_bytes() for name in ("saw", "spare")]
+    placed = {p["position"]: p["upper"] for p in json.loads(before[1])["positions"] if p["job"] == "spare"}
+    put(spare / "assembled.csv", "position,clearance,method\nM1,0.056,gauge\nR1,0.056,gauge\n")
+    put(spare / "shells" / "own.csv", OWN.replace("21,main", "31,main"))
+    ran = Ran(capsys, "assign", yard / "saw", spare, "--save")
+    box = placed["M1"]["box"]
+    assert (ran.status, ran.out) == (2, "")
+    assert ran.err.startswith(f"spare/assembled.csv:2: upper: nothing is written here, which stands for {box}/21 of")
+    assert [(yard / name / "assignment.json").read_bytes() for name in ("saw", "spare")] == before
+    assert Ran(capsys, "assign", yard / "saw", spare, "--save", "--force").status == 0
+    assert (spare / "assignment-1.json").read_bytes() == before[1]
+    assert not (yard / "saw" / "assignment-1.json").exists()
+    assert (yard / "saw" / "assignment.json").read_bytes() != before[0]
+
+
 def test_a_column_of_one_job_is_read_for_all(yard: Path) -> None:
     """What one job matches is read from the other's boxes too; in the other job anything will do."""
     pool = read_jobs([yard / "saw", yard / "spare"])

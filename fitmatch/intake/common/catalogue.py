@@ -78,6 +78,7 @@ CODES: Final = {
     "broken-plan": "an assignment.json that is no plan of fitmatch",
     "newer-plan": "an assignment.json that a newer fitmatch saved",
     "no-saved-plan": "a blank shell where no saved plan tells which one is in",
+    "plan-replaced": "a blank cell that stood for a saved plan which another one replaces, or has replaced",
     "clearance-and-bore": "a row with both a clearance and a bore",
     "duplicate-reading": "two rows of one position with the same shells and the same method",
     "fitted-wrong-kind": "a shell of another kind than the position it is said to be in",

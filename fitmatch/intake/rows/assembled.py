@@ -1,11 +1,11 @@
 """assembled.csv to readings: what was measured with the shells in, each laid to its position and its pair of shells."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Final
 
 from fitmatch.intake.common.quantities import ASSEMBLED_BORE, ASSEMBLED_CLEARANCE
 from fitmatch.intake.rows.saved_plan import FILE as PLAN_FILE
-from fitmatch.intake.rows.saved_plan import SavedPlan
+from fitmatch.intake.rows.saved_plan import PLANNED, SavedPlan
 from fitmatch.intake.rows.sheet import Sheet, ShellNames
 from fitmatch.intake.tables.columns import Form
 from fitmatch.names import nearest
@@ -19,13 +19,27 @@ METHODS: Final = (GAUGE, STRIP)
 ASSEMBLED_FORM: Final = Form(
     name="assembled",
     needed=("position", "method"),  # and a clearance or a bore
-    optional=("clearance", "bore", "upper", "lower", "gauge", "by", "date", "note"),
+    optional=("clearance", "bore", *PLANNED, "gauge", "by", "date", "note"),
     readings=("clearance", "bore"),
     lengths=frozenset(("clearance", "bore")),
 )
 _QUANTITIES: Final = {"clearance": ASSEMBLED_CLEARANCE, "bore": ASSEMBLED_BORE}
 
 Key = tuple[str, str]
+
+
+def leaning(sheet: Sheet) -> Iterator[tuple[int, str, str]]:
+    """Row, position and column of every blank cell that stands for what the saved plan says, in rows with a reading."""
+    for row, cells in sheet.table.rows:
+        if _read(sheet, cells):
+            for column in PLANNED:
+                if not sheet.cell(cells, column) and not sheet.is_unread(cells, column):
+                    yield row, sheet.cell(cells, "position"), column
+
+
+def _read(sheet: Sheet, cells: list[str]) -> list[str]:
+    """What was read in a row: a clearance, a bore, or both, which is a mistake."""
+    return [f for f in _QUANTITIES if any(cells[c.index].strip() for c in sheet.columns.readings[f])]
 
 
 class AssembledReader(ShellNames):
@@ -37,15 +51,18 @@ class AssembledReader(ShellNames):
         positions: Iterable[Position],
         shells: Iterable[Shell],
         plan: SavedPlan | None,
+        replaced: Mapping[str, SavedPlan | None],
         *,
         complete: bool,
         plan_sound: bool,
     ) -> None:
-        """`complete`: every position and shell is known. `plan_sound`: what `plan` lacks is in no saved plan."""
+        """`replaced`: plans that `plan` may have taken the place of, by file. `complete`: every position and shell is
+        known. `plan_sound`: what `plan` lacks is in no saved plan."""
         self._by_key = {shell.key: shell for shell in shells}
         super().__init__(sheet, self._by_key.values(), complete=complete)
         self._positions = {p.name: p for p in positions}
         self._plan = plan
+        self._replaced = replaced
         self._plan_sound = plan_sound
 
     def read(self) -> tuple[AssembledReading, ...]:
@@ -75,7 +92,7 @@ class AssembledReader(ShellNames):
 
     def _row(self, row: int, cells: list[str]) -> AssembledReading | None:
         position = self._position(row, cells)
-        features = [f for f in _QUANTITIES if any(cells[c.index].strip() for c in self.sheet.columns.readings[f])]
+        features = _read(self.sheet, cells)
         typed = cells[self.sheet.columns.index("method")].casefold()
         method = self.sheet.word(typed, row, "method", METHODS, "method", needed=bool(features))
         if len(features) > 1:
@@ -101,7 +118,7 @@ class AssembledReader(ShellNames):
                 text = "is not greater than the journal; look at both readings and their units"
                 self.sheet.report("bore-not-greater", text, row, self.sheet.columns.readings["bore"][0].name)
         by, date = self.sheet.cell(cells, "by"), self.sheet.cell(cells, "date")
-        housing = self._plan.housings.get(position.name) if self._plan else None
+        housing = self._housing(row, cells, position)
         return AssembledReading(
             position.name, *pair, features[0], tuple(readings), method, gauge[0], by, date, row, housing
         )
@@ -145,7 +162,35 @@ class AssembledReader(ShellNames):
             return None
         return upper, lower
 
+    def _housing(self, row: int, cells: list[str], position: Position) -> str | None:
+        """The row whose housing was in: the one that is named, else that of the saved plan; None: its own."""
+        typed = self.sheet.cell(cells, "housing")
+        if not typed:
+            said = {plan.says(position.name, "housing") for plan in (self._plan, *self._replaced.values()) if plan}
+            if self._replaced and len(said) > 1:
+                self._report_replaced(row, "housing", position)
+            return self._plan.housings.get(position.name) if self._plan else None
+        if typed not in self._positions:
+            if self.complete:
+                text = f"there is no position `{shorten(typed)}`; write the row whose housing was in"
+                self.sheet.report("unknown-item", text, row, "housing")
+        elif self._positions[typed].kind != position.kind:
+            text = f"`{shorten(typed)}` is of kind `{self._positions[typed].kind}`, not `{position.kind}`"
+            self.sheet.report("fitted-wrong-kind", f"{text}; write the row whose housing was in", row, "housing")
+        return typed
+
+    def _report_replaced(self, row: int, column: str, position: Position) -> None:
+        plans = {**self._replaced, PLAN_FILE: self._plan}
+        told = [(name, plan.says(position.name, column)) for name, plan in plans.items() if plan is not None]
+        found = ", ".join(f"{name} has {shorten(said or 'nothing')}" for name, said in told)
+        text = "nothing is written here, and another plan was saved over the one that it stood for"
+        what = "the row whose housing was in" if column == "housing" else "the shell that was in"
+        self.sheet.report("plan-replaced", f"{text}{f': {found}' if found else ''}; write {what}", row, column)
+
     def _planned(self, row: int, side: str, position: Position) -> Shell | None:
+        if self._replaced:
+            self._report_replaced(row, side, position)
+            return None
         key = self._plan.shells.get((position.name, side)) if self._plan else None
         if key in self._by_key:
             return self._by_key[key]
