@@ -434,6 +434,32 @@ def test_a_clearance_outside_its_limits_is_not_to_be_run(tmp_path: Path, capsys:
     assert "NOT TO BE RUN: R3 (rod): assembled clearance 0.00250 in, max 0.00245 in: 0.5 tenths above" in ran.out
 
 
+def test_what_is_wrong_comes_before_the_tables(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """First what is not to be run, then mistakes, then what is apart, those alike in one paragraph; the table repeats
+    it, so that no bore outside its limits passes for one that agrees; the lesson and what to do come last."""
+    rows = "position,clearance,method\nR1,0.0027,gauge\nR2,0.0026,gauge\nR3,0.0017,gauge\nR4,0.0023,gauge\n"
+    job = mill(tmp_path, rows, job=JOB.replace("0.0030", "0.00265").replace("0.0015", "0.0018"))
+    out = Ran(capsys, "assembled", job, "--quiet").out
+    places = [
+        out.index(words)
+        for words in (
+            "4 assembled readings: 2 NOT TO BE RUN, ",
+            "NOT TO BE RUN: R1 (rod)",
+            "NOT TO BE RUN: R3 (rod)",
+            "A MISTAKE: R3 (rod): 6.0 tenths tighter",
+            "APART: R1 (rod) 4.0 and R2 (rod) 4.0 tenths looser than calculated.",
+            "ROD: assembled against calculated",
+            "+4.0     3.0  NOT TO BE RUN, APART",
+            "SEATING",
+            "NEXT",
+        )
+    ]
+    assert places == sorted(places)
+    put(job / "assembled.csv", "position,clearance,method\nR1,0.0023,gauge\n")
+    put(job / "job.toml", JOB.replace("0.0030", "0.0022"))
+    assert " 0.0     3.0  NOT TO BE RUN\n" in Ran(capsys, "assembled", job, "--quiet").out
+
+
 @pytest.mark.parametrize("unit", ["in", "mm"])
 def test_the_document_is_valid_and_its_sums_add_up(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], unit: str
@@ -549,7 +575,7 @@ def test_doubts_of_the_job_keep_positions_from_teaching(
     job = mill(tmp_path)
     ran = Ran(capsys, "assembled", job, "--learn")
     assert ran.status == 1 and (job / "job.toml").read_text(encoding="utf-8") == JOB
-    assert "R1 (row 2), R2 (row 3) do not teach: its journal is in doubt." in ran.out
+    assert "R1 (row 2) and R2 (row 3) do not teach, each because its journal is in doubt." in ran.out
 
 
 def test_a_layout_that_cannot_be_written_is_refused_with_the_lines_to_add(

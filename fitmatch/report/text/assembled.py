@@ -7,6 +7,7 @@ from fitmatch.records.parts import Position
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
 from fitmatch.report.shared.scale import Scale, scale_for
 from fitmatch.report.words.likely_causes import likely_causes, missing, refusal, why_not
+from fitmatch.wording import listed
 
 NOT_TO_BE_RUN = "NOT TO BE RUN"
 _UNITS = {
@@ -104,7 +105,7 @@ def _attention(comparison: Comparison, scale: Scale) -> list[str]:
     """What is not to be run, then the mistakes, what is apart, and what could not be compared."""
     found = [_outside(c, scale) for c in comparison.checks if not c.within_limits]
     for verdict in (Verdict.MISTAKE, Verdict.APART):
-        found += [_off(comparison, c, scale) for c in comparison.checks if c.verdict == verdict]
+        found += _off(comparison, verdict, scale)
     found += [
         f"NOT COMPARED: {_name(n.position)}: no reading of {' and '.join(clean(what) for what in missing(n))}"
         for n in comparison.not_compared
@@ -124,13 +125,20 @@ def _outside(check: Check, scale: Scale) -> str:
     )
 
 
-def _off(comparison: Comparison, check: Check, scale: Scale) -> str:
-    way = "looser" if check.difference_nm > 0 else "tighter"
-    causes = "; ".join(clean(cause) for cause in likely_causes(comparison, check))
-    return (
-        f"{_WORDS[check.verdict]}: {_name(check.placement.position)}: {scale.amount(abs(check.difference_nm))} "
-        f"{scale.step} {way} than calculated. Likely: {causes}."
-    )
+def _off(comparison: Comparison, verdict: Verdict, scale: Scale) -> list[str]:
+    """What is off and what is likely wrong, told once for all that are off alike."""
+    alike: dict[tuple[str, tuple[str, ...]], list[Check]] = {}
+    for c in comparison.checks:
+        if c.verdict == verdict:
+            way = "looser" if c.difference_nm > 0 else "tighter"
+            alike.setdefault((way, likely_causes(comparison, c)), []).append(c)
+    told = []
+    for (way, causes), checks in alike.items():
+        colon = ":" if len(checks) == 1 else ""
+        offs = [f"{_name(c.placement.position)}{colon} {scale.amount(abs(c.difference_nm))}" for c in checks]
+        likely = "; ".join(map(clean, causes))
+        told.append(f"{_WORDS[verdict]}: {listed(offs)} {scale.step} {way} than calculated. Likely: {likely}.")
+    return told
 
 
 def _name(position: Position) -> str:
@@ -147,7 +155,7 @@ def _seating(comparison: Comparison, scale: Scale) -> list[str]:
         if fit.seating_u_nm is not None:
             holds += f", u {scale.length(fit.seating_u_nm)}"
             if fit.seating_readings is not None:
-                holds += f" from {fit.seating_readings} positions"
+                holds += f" from {fit.seating_readings}"
         if kind in comparison.refused:
             told = f"nothing is learned: {clean(refusal(comparison.refused[kind]))}; {holds}"
         elif learned is None:
@@ -166,13 +174,20 @@ def _seating(comparison: Comparison, scale: Scale) -> list[str]:
         found.append(f"{clean(kind)}: {told}.")
     silent: dict[str, list[str]] = {}
     for c in comparison.checks:
-        if c.why_not is not None:
-            silent.setdefault(clean(why_not(c.why_not)), []).append(
-                f"{whole(c.reading.position)} (row {c.reading.row})"
-            )
+        if c.why_not is not None and c.reading.position not in _told_of(comparison, c.placement.position.kind):
+            row = f"{whole(c.reading.position)} (row {c.reading.row})"
+            silent.setdefault(clean(why_not(c.why_not)), []).append(row)
     for why, rows in silent.items():
-        found.append(f"{', '.join(rows)} {'does' if len(rows) == 1 else 'do'} not teach: {why}.")
+        teach = "does not teach:" if len(rows) == 1 else "do not teach, each because"
+        found.append(f"{listed(rows)} {teach} {why}.")
     return items(head, found)
+
+
+def _told_of(comparison: Comparison, kind: str) -> tuple[str, ...]:
+    """The positions that the refusal of a kind has named already."""
+    named = comparison.refused[kind].slots["positions"] if kind in comparison.refused else ()
+    assert isinstance(named, tuple)
+    return named
 
 
 def _next(comparison: Comparison) -> list[str]:

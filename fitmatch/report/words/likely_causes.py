@@ -23,11 +23,11 @@ _LOOSER = (
     "a bore gauge that was not rocked to its smallest reading, or stood near the joint",
 )
 _IN_COMMON = (
-    "all of the kind are off alike: crush and the errors that its gauges share, which --learn takes in as seating",
+    "most of the kind are off alike: crush and the errors that its gauges share, which --learn takes in as seating",
     "a gauge that was set wrongly looks the same: check its setting first",
 )
 _BEYOND_CRUSH = (
-    "all of the kind are off alike, by more than crush explains: a gauge that was set wrongly; set it again",
+    "most of the kind are off alike, by more than crush explains: a gauge that was set wrongly; set it again",
     "walls that were all read alike wrong: an anvil that is not a ball, or a zero that was not taken off",
     "fasteners that were tightened otherwise than for the housing bores",
 )
@@ -82,9 +82,9 @@ def refusal(fact: Fact) -> str:
         )
     are = "is" if len(positions) == 1 else "are"
     return (
-        f"{len(positions)} of {slots['read']} positions read by gauge ({', '.join(positions)}) {are} off by more than "
-        "crush explains, from the calculation without seating or from the others; set the gauge again and measure them "
-        "again"
+        f"{len(positions)} of {slots['read']} positions read by gauge ({', '.join(positions)}) {are} off the "
+        "calculation without seating, or off the others, by more than crush explains; set the gauge again and measure "
+        "them again"
     )
 
 
