@@ -1,5 +1,6 @@
 """Assembled against calculated: verdicts, what teaches, the median and its uncertainty, and what cancels in U."""
 
+import random
 from dataclasses import replace
 from math import sqrt
 from pathlib import Path
@@ -93,6 +94,30 @@ def test_what_is_learned_does_not_depend_on_what_was_learned_before(offs: list[i
         assert [c.why_not for c in again.checks] == [c.why_not for c in blank.checks]
     taught = first.into(blank.job.fits["rod"])
     assert not blank.written("rod") and compare(replace(blank.job, fits={"rod": taught})).written("rod")
+
+
+def test_what_was_learned_stays_learned() -> None:
+    """In 400 random jobs with any seating written before: what is called a mistake never teaches, and with what was
+    learned in place of that seating the same is learned again."""
+    draw = random.Random(13)
+    learned = 0
+    for _ in range(400):
+        middle = draw.randint(-6, 6)
+        offs = [
+            (middle + draw.choice([0, 1, 1, 2, 3, 8]) * draw.choice([-1, 1])) * TENTH for _ in range(draw.randint(3, 9))
+        ]
+        job = job_with(offs, seating_nm=draw.choice([0, 0, 2, -4]) * TENTH, u_nm=draw.choice([None, TENTH]))
+        found = compare(job)
+        assert all(c.why_not for c in found.checks if c.verdict is Verdict.MISTAKE)
+        if "rod" not in found.learned:
+            continue
+        learned += 1
+        fit = found.learned["rod"].into(job.fits["rod"])
+        positions = tuple(replace(p, seating_nm=fit.seating_nm) for p in job.positions)
+        again = compare(replace(job, fits={"rod": fit}, positions=positions))
+        assert again.learned == found.learned and again.written("rod")
+        assert [c.why_not for c in again.checks] == [c.why_not for c in found.checks]
+    assert learned > 100
 
 
 def excuse(monkeypatch: pytest.MonkeyPatch) -> None:
