@@ -25,7 +25,8 @@ from fitmatch.problems import InputError
 from fitmatch.records.measuring import Doubt
 
 SAMPLES = Path(__file__).parents[2] / "samples"
-FIRST_PLAN = Path(__file__).parents[1] / "data" / "first-assignment.json"  # as the first version with --save wrote it
+DATA = Path(__file__).parents[1] / "data"
+FIRST_PLAN = DATA / "first-assignment.json"  # as the first version with --save wrote it
 SCHEMA: dict[str, Any] = json.loads(
     (Path(fitmatch.__file__).parent / "report" / "data" / "assembled.schema.json").read_text(encoding="utf-8")
 )
@@ -177,11 +178,11 @@ def test_every_mistake_is_told_at_once(tmp_path: Path) -> None:
     [
         ("position,clearence,method\nR1,0.002,gauge\n", ["assembled.csv:1: clearence: no such column"]),
         ("position,methd,clearance\nR1,gauge,0.002\n", ["assembled.csv:1: methd: no such column"]),
-        ("position,method\nR1,gauge\n", ["assembled.csv:1: clearance: neither clearance nor bore"]),
+        ("position,method\nR1,gauge\n", ["assembled.csv:1: clearance: there is no column clearance or bore"]),
         ("position,method,clearance,bore [xx]\nR1,gauge,0.002,\n", ["assembled.csv:1: bore: unknown unit `xx`"]),
         ("position,method,clearance\n", ["assembled.csv: has a header and no rows"]),
         ("position,method,clearance\nR1,gauge\n", ["assembled.csv:2: 2 cells where the header has 3"]),
-        ("Engine\nposition,method,clearance\n", ["assembled.csv:1: `Engine` is no header"]),
+        ("Engine\nposition,method,clearance\n", ["assembled.csv:1: `Engine` is not a header"]),
         ("", ["assembled.csv: is empty"]),
         (None, ["assembled.csv: the file is missing"]),
     ],
@@ -204,7 +205,7 @@ def test_another_file_may_be_named_and_a_workbook_reads_alike(tmp_path: Path) ->
 
 
 def test_other_commands_do_not_read_it_and_the_digest_leaves_it_out(tmp_path: Path) -> None:
-    """A broken assembled.csv troubles nobody else, and changes no digest."""
+    """A broken assembled.csv affects no other command and changes no digest."""
     digest = read_job(mill(tmp_path)).digest
     put(tmp_path / "assembled.csv", b"\xff\xfe nonsense")
     assert read_job(tmp_path).digest == digest and told(tmp_path)
@@ -222,17 +223,42 @@ def test_the_first_saved_plan_still_loads(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    ("saved", "pairs", "housings"),
+    [
+        ("first-assignment.json", "box/1+box/5 box/2+box/6 box/3+box/7 box/4+box/8", [None] * 4),
+        ("assignment-several-jobs.json", "box/1+box/5 box/2+box/6 box/3+box/7 more/1+more/2", [None] * 4),
+        ("assignment-moved-housings.json", "box/1+box/5 box/4+box/6 box/3+box/7 box/2+box/8", ["R4", None, None, "R1"]),
+        ("assignment-reasons.json", "box/1+box/5 box/2+box/6 box/3+box/7 box/4+box/8", [None] * 4),
+    ],
+)
+def test_plans_of_every_earlier_layout_still_load(
+    tmp_path: Path, saved: str, pairs: str, housings: list[str | None]
+) -> None:
+    """A plan saved before several jobs, moved housings or reasons were known to the document, and by the first version
+    that knew each, says which shells and housing are in where a row leaves it open."""
+    job = mill(tmp_path / "mill")
+    put(job / "shells/more.csv", "shell,kind,half,wall\n1,rod,upper,0.0618\n2,rod,lower,0.0618\n")
+    shutil.copy(DATA / saved, job / "assignment.json")
+    found = read_job(job, assembled=True).measuring.assembled
+    assert " ".join(f"{'/'.join(r.upper)}+{'/'.join(r.lower)}" for r in found) == pairs
+    assert [r.housing for r in found] == housings
+
+
+@pytest.mark.parametrize(
     ("plan", "expected"),
     [
-        ("{", "assignment.json: is no plan of fitmatch"),
-        ("[]", "assignment.json: is no plan of fitmatch"),
-        ('{"schema": 0, "positions": []}', "assignment.json: is no plan of fitmatch"),
-        ('{"schema": 1, "positions": [{"position": "R1", "upper": 3}]}', "assignment.json: is no plan of fitmatch"),
+        ("{", "assignment.json: is not a plan saved by fitmatch"),
+        ("[]", "assignment.json: is not a plan saved by fitmatch"),
+        ('{"schema": 0, "positions": []}', "assignment.json: is not a plan saved by fitmatch"),
+        (
+            ('{"schema": 1, "positions": [{"position": "R1", "upper": 3}]}'),
+            "assignment.json: is not a plan saved by fitmatch",
+        ),
         ('{"schema": 2, "positions": []}', "assignment.json: was saved by a newer fitmatch (schema 2, known up to 1)"),
     ],
 )
 def test_a_file_that_is_no_plan_is_refused(tmp_path: Path, plan: str, expected: str) -> None:
-    """What cannot be read as a plan is one mistake; the blank shells that lean on it are none besides."""
+    """What cannot be read as a plan is one mistake; the blank shells that refer to it are not reported as well."""
     job = mill(tmp_path)
     put(job / "assignment.json", plan)
     (line,) = told(job)
@@ -240,7 +266,8 @@ def test_a_file_that_is_no_plan_is_refused(tmp_path: Path, plan: str, expected: 
 
 
 def test_blank_shells_without_a_plan_are_refused(tmp_path: Path) -> None:
-    """No plan, a plan without that position, and a plan with a shell that is gone are each told at the blank cells."""
+    """No plan, a plan without that position, and a plan with a shell that no longer exists are each reported at the
+    blank cells."""
     job = mill(tmp_path, plan=False)
     assert len(told(job)) == 8 and "there is no assignment.json to take it from" in told(job)[0]
     document = json.loads(FIRST_PLAN.read_text(encoding="utf-8"))
@@ -273,41 +300,53 @@ def test_inputs_that_changed_since_are_told_and_nothing_else(
 
 # --- saving another plan ---------------------------------------------------------------------------------------------
 
-# With shell 4 locked at R1 the plan exchanges 1 and 4, which are alike.
+# With shell 4 locked at R1 the plan swaps 1 and 4, which are alike; R2 and R3 keep their shells.
 LOCKED = POSITIONS.replace("bore\n", "bore,upper\n").replace("21\n", "21,4\n").replace("24\n", "24,\n")
 LOCKED = LOCKED.replace("17\n", "17,\n").replace("19\n", "19,\n")
+NAMED = READINGS
+for _i in (1, 2, 3, 4):
+    NAMED = NAMED.replace(f"R{_i},,", f"R{_i},{_i},{_i + 4}")
 
 
-def test_a_plan_that_rows_stand_for_is_not_replaced_by_one_of_other_shells(
+def test_a_plan_that_rows_refer_to_is_not_replaced_by_one_of_other_shells(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """--save is refused with a line for each blank cell that would change its meaning, which says what to write; no
-    answer is printed and no file touched. Once the shells are named it is saved, and the readings keep their shells."""
+    """--save is refused with a line for each row that has a reading and a blank shell, whether or not its position
+    keeps its shells; the line says what to write. No answer is printed and no file touched, as long as one such row is
+    left. Once all name their shells it is saved, and the readings keep their shells."""
     job = mill(tmp_path)
     put(job / "positions.csv", LOCKED)
     before = everything(job)
     ran = Ran(capsys, "assign", job, "--save")
     assert (ran.status, ran.out) == (2, "") and everything(job) == before
     lines = ran.err.splitlines()
-    assert [line.split(": ")[:2] for line in lines] == [["assembled.csv:2", "upper"], ["assembled.csv:5", "upper"]]
+    assert [line.split(": ")[:2] for line in lines] == [[f"assembled.csv:{row}", "upper"] for row in (2, 3, 4, 5)]
     assert lines[0] == (
-        "assembled.csv:2: upper: nothing is written here, which stands for box/1 of assignment.json, and the new plan "
-        "has box/4 there; write box/1, or save with --force, which keeps the old plan as assignment-1.json"
+        "assembled.csv:2: upper: this row names no upper shell or lower shell and so refers to box/1 and box/5 in "
+        "assignment.json; the new plan has box/4 and box/5 there; write box/1 and box/5 into the row, or save with "
+        "--force, which keeps the old plan as assignment-1.json"
     )
-    put(job / "assembled.csv", READINGS.replace("R1,", "R1,1").replace("R4,", "R4,box/4"))
+    assert lines[1] == (
+        "assembled.csv:3: upper: this row names no upper shell or lower shell and so refers to box/2 and box/6 in "
+        "assignment.json; the new plan has the same here but differs at other positions; write box/2 and box/6 into "
+        "the row, which settles it too, or save with --force, which keeps the old plan as assignment-1.json"
+    )
+    put(job / "assembled.csv", NAMED.replace("R3,3,7", "R3,3,"))
+    (last,) = Ran(capsys, "assign", job, "--save").err.splitlines()
+    assert last.startswith("assembled.csv:4: lower: this row names no lower shell and so refers to box/7 in ")
+    put(job / "assembled.csv", NAMED)
     assert Ran(capsys, "assign", job, "--save").status == 0
     found = read_job(job, assembled=True).measuring.assembled
     assert [r.upper[1] + r.lower[1] for r in found] == ["15", "26", "37", "48"]
     assert not list(job.glob("assignment-*.json"))
 
 
-def test_what_stands_for_nothing_else_does_not_hinder_saving(
+def test_what_does_not_refer_to_the_plan_does_not_prevent_saving(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """The same plan again, a row without a reading, a row at a position that keeps its shells, no assembled.csv, no
-    plan before; and --force adds nothing then."""
-    header, *rows = READINGS.splitlines(keepends=True)
-    unread = "".join([header, "R1,,,,gauge\n", *rows[1:3], "R4,4,,0.0024,gauge\n"])
+    """The same plan again, a row without a reading, rows that name their shells, no assembled.csv, no plan before; and
+    --force adds nothing then."""
+    unread = NAMED.replace("R1,1,5,0.0024", "R1,,,")
     for name, readings, positions, plan in (
         ("same", READINGS, POSITIONS, True),
         ("unread", unread, LOCKED, True),
@@ -325,48 +364,52 @@ def test_what_stands_for_nothing_else_does_not_hinder_saving(
 def test_force_keeps_the_plan_and_then_the_rows_must_name_their_shells(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """The old plan stands byte for byte in assignment-1.json, the next one in assignment-2.json; from then on every row
-    with a reading and a blank shell is refused, with what each plan has there, until it names its shells."""
+    """The old plan is kept byte for byte as assignment-1.json, the next one as assignment-2.json; from then on every
+    row with a reading and a blank shell is refused, with what each plan has there, until it names its shells."""
     job = mill(tmp_path)
     put(job / "positions.csv", LOCKED)
     ran = Ran(capsys, "assign", job, "--save", "--force")
-    assert (
-        ran.status == 0 and "is kept as " in ran.err and "assignment-1.json; write the shells that were in" in ran.err
-    )
+    assert ran.status == 0 and "the previous plan is kept as " in ran.err
+    assert "assignment-1.json; write the shells that were fitted into assembled.csv" in ran.err
     assert (job / "assignment-1.json").read_bytes() == FIRST_PLAN.read_bytes()
     second = (job / "assignment.json").read_bytes()
     assert Ran(capsys, "assign", job, "--save").status == 0 and not (job / "assignment-2.json").exists()
     refused = Ran(capsys, "assembled", job, "--learn")
     assert (refused.status, refused.out) == (2, "") and len(refused.err.splitlines()) == 8
     assert refused.err.splitlines()[0] == (
-        "assembled.csv:2: upper: nothing is written here, and another plan was saved over the one that it stood for: "
-        "assignment-1.json has box/1, assignment.json has box/4; write the shell that was in"
+        "assembled.csv:2: upper: is empty, and another plan was saved over the one it refers to: assignment-1.json has "
+        "box/1, assignment.json has box/4; write the shell that was fitted"
     )
     put(job / "positions.csv", POSITIONS)
     assert Ran(capsys, "assign", job, "--save").status == 2
     assert Ran(capsys, "assign", job, "--save", "--force").status == 0
     assert (job / "assignment-2.json").read_bytes() == second
     assert "assignment-1.json has box/1, assignment-2.json has box/4, assignment.json has box/1" in told(job)[0]
-    pairs = {f"R{i},,": f"R{i},{i},{i + 4}" for i in (1, 2, 3, 4)}
-    named = READINGS
-    for blank, pair in pairs.items():
-        named = named.replace(blank, pair)
-    put(job / "assembled.csv", named)
+    put(job / "assembled.csv", NAMED)
     assert Ran(capsys, "assembled", job, "--learn").status == 0
-    put(job / "assembled.csv", named.replace("R4,4,8,0.0024", "R4,,,"))
+    put(job / "assembled.csv", NAMED.replace("R4,4,8,0.0024", "R4,,,"))
     assert told(job) == []
 
 
 def test_a_plan_that_cannot_be_read_is_not_replaced_either(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Nobody can tell then which shells the rows stand for; --force keeps its bytes. A table that cannot be read is
-    refused for the same reason, and neither matters where no row leans on a plan."""
+    """Nobody can tell then which shells the rows refer to; --force keeps its bytes, if they can be read. A table that
+    cannot be read is refused for the same reason, and neither matters if no row refers to a plan."""
     job = mill(tmp_path)
     put(job / "assignment.json", "{")
     ran = Ran(capsys, "assign", job, "--save")
-    assert ran.status == 2 and ran.err.count("no plan can be read from that; write the shell that was in") == 8
+    assert (
+        ran.status == 2 and ran.err.count("which cannot be read; write the upper shell and lower shell that were") == 4
+    )
     assert Ran(capsys, "assign", job, "--save", "--force").status == 0
     assert (job / "assignment-1.json").read_bytes() == b"{"
-    assert told(job)[0].endswith("stood for: assignment.json has box/1; write the shell that was in")
+    assert told(job)[0].endswith("refers to: assignment.json has box/1; write the shell that was fitted")
+    (job / "assignment.json").unlink()
+    put(tmp_path.parent / "elsewhere.json", "{}")
+    (job / "assignment.json").symlink_to(tmp_path.parent / "elsewhere.json")
+    outside = Ran(capsys, "assign", job, "--save", "--force")
+    assert outside.status == 2 and outside.err.count("which cannot be read") == 4
+    (job / "assignment.json").unlink()
+    shutil.copy(FIRST_PLAN, job / "assignment.json")
     put(job / "positions.csv", LOCKED)
     put(job / "assembled.csv", READINGS.replace("clearance", "clearence"))
     broken = Ran(capsys, "assign", job, "--save")
@@ -376,9 +419,21 @@ def test_a_plan_that_cannot_be_read_is_not_replaced_either(tmp_path: Path, capsy
     assert Ran(capsys, "assign", job, "--save").status == 0
 
 
+def test_a_position_that_the_plan_lacks_is_refused_too(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A row refers to the saved plan even if that has nothing at its position: what was fitted is to be written."""
+    job = mill(tmp_path)
+    document = json.loads(FIRST_PLAN.read_text(encoding="utf-8"))
+    del document["positions"][1]
+    put(job / "assignment.json", json.dumps(document))
+    put(job / "assembled.csv", NAMED.replace("R2,2,6", "R2,,"))
+    (line,) = Ran(capsys, "assign", job, "--save").err.splitlines()
+    assert "refers to assignment.json, which has no shells there; write the upper shell and lower shell that" in line
+
+
 def test_a_housing_that_moves_is_asked_for_as_a_shell_is(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Where the new plan puts another housing on a journal, a row with a reading there must name the one that was in,
-    in a column of its own, even if its shells stand there; the calculation then goes by it."""
+    """If the new plan puts another housing on a journal, a row with a reading there must name the one that was fitted,
+    in a column of its own, even if it names its shells; the calculation then goes by it. Rows with blank shells are
+    refused although all shells stay where they are."""
     job = mill(tmp_path, READINGS.replace("R1,,", "R1,1,5"), job=JOB + '[rules]\nmovable = ["rod"]\n', plan=False)
     document = json.loads(FIRST_PLAN.read_text(encoding="utf-8"))
     moved = {"R1": "R3", "R3": "R1"}
@@ -387,9 +442,14 @@ def test_a_housing_that_moves_is_asked_for_as_a_shell_is(tmp_path: Path, capsys:
     put(job / "assignment.json", json.dumps(document))
     before = fitmatch.assembled(read_job(job, assembled=True)).checks[0].placement.clearance_nm
     ran = Ran(capsys, "assign", job, "--save")
-    assert ran.status == 2 and "assembled.csv:2: housing: nothing is written here, which stands for R3 of" in ran.err
+    lines = ran.err.splitlines()
+    assert ran.status == 2 and len(lines) == 4
+    assert "assembled.csv:2: housing: this row names no housing and so refers to R3 in assignment.json" in lines[0]
+    assert "the new plan has R1 there; write R3 into the row" in lines[0]
+    assert "names no upper shell or lower shell and so refers to box/2 and box/6 in assignment.json; the" in lines[1]
+    assert "names no upper shell, lower shell or housing and so refers to box/3, box/7 and R1 in" in lines[2]
     Ran(capsys, "assign", job, "--save", "--force")
-    assert "assembled.csv:2: housing: nothing is written here, and another plan was saved" in told(job)[0]
+    assert "assembled.csv:2: housing: is empty, and another plan was saved" in told(job)[0]
     rows = [f"R{i},{i},{i + 4},{moved.get(f'R{i}', '')},0.0024,gauge\n" for i in (1, 2, 3, 4)]
     put(job / "assembled.csv", "position,upper,lower,housing,clearance,method\n" + "".join(rows))
     found = fitmatch.assembled(read_job(job, assembled=True))
@@ -397,7 +457,7 @@ def test_a_housing_that_moves_is_asked_for_as_a_shell_is(tmp_path: Path, capsys:
     assert [c.reading.housing for c in found.checks] == ["R3", None, "R1", None]
     put(job / "assembled.csv", "position,upper,lower,housing,clearance,method\nR1,1,5,R9,0.0024,gauge\n")
     assert told(job) == [
-        "assembled.csv:2: housing: there is no position `R9`; write the row whose housing was in",
+        "assembled.csv:2: housing: there is no position `R9`; write the row whose housing was fitted",
     ]
 
 
@@ -421,7 +481,7 @@ def test_apart_and_mistake_are_named_with_causes_and_status_1(
     flat = " ".join(ran.out.split())
     assert ran.status == 1
     assert "4 assembled readings: 2 in agreement with the calculation, 1 apart from it, 1 a mistake." in flat
-    assert "APART: R1 (rod): 4.0 tenths looser than calculated. Likely: a cap that is not home" in flat
+    assert "APART: R1 (rod): 4.0 tenths looser than calculated. Likely: a cap that is not fully seated" in flat
     assert "A MISTAKE: R4 (rod): 6.0 tenths tighter than calculated. Likely: dirt or a burr behind a shell" in flat
     assert "Measure R1, R4 again, assembled." in flat and max(map(len, ran.out.split("\n"))) <= 100
 
@@ -435,8 +495,8 @@ def test_a_clearance_outside_its_limits_is_not_to_be_run(tmp_path: Path, capsys:
 
 
 def test_what_is_wrong_comes_before_the_tables(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """First what is not to be run, then mistakes, then what is apart, those alike in one paragraph; the table repeats
-    it, so that no bore outside its limits passes for one that agrees; the lesson and what to do come last."""
+    """First what is not to be run, then mistakes, then what is apart, those that are alike in one paragraph; the table
+    repeats it, so that no position outside its limits seems to agree; what is learned and what to do come last."""
     rows = "position,clearance,method\nR1,0.0027,gauge\nR2,0.0026,gauge\nR3,0.0017,gauge\nR4,0.0023,gauge\n"
     job = mill(tmp_path, rows, job=JOB.replace("0.0030", "0.00265").replace("0.0015", "0.0018"))
     out = Ran(capsys, "assembled", job, "--quiet").out
@@ -511,7 +571,7 @@ TAUGHT = 'seating = 0.00015\nseating_u = "0.917 um"\nseating_readings = 4\n'
 
 def test_learning_writes_three_keys_and_renews_the_digest(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """job.toml has three lines more, assignment.json another digest, both by hand; no other file or byte changes, no
-    draft is left, the plan stands for the new inputs, and the rights of the file are kept."""
+    draft is left, the plan is valid for the new inputs, and the permissions of the file are kept."""
     job = mill(tmp_path)
     (job / "job.toml").chmod(0o640)
     before = everything(job)
@@ -519,7 +579,7 @@ def test_learning_writes_three_keys_and_renews_the_digest(tmp_path: Path, capsys
     ran = Ran(capsys, "assembled", job, "--learn")
     after = everything(job)
     new = read_job(job).digest
-    assert ran.status == 0 and "seating of rod written" in ran.err and "stands for the new figures too" in ran.err
+    assert ran.status == 0 and "seating of rod written" in ran.err and "was updated to match" in ran.err
     assert after.pop("job.toml") == (JOB + TAUGHT).encode()
     assert after.pop("assignment.json") == FIRST_PLAN.read_bytes().replace(old.encode(), new.encode())
     assert after == {name: data for name, data in before.items() if name not in ("job.toml", "assignment.json")}
@@ -575,13 +635,13 @@ def test_doubts_of_the_job_keep_positions_from_teaching(
     job = mill(tmp_path)
     ran = Ran(capsys, "assembled", job, "--learn")
     assert ran.status == 1 and (job / "job.toml").read_text(encoding="utf-8") == JOB
-    assert "R1 (row 2) and R2 (row 3) do not teach, each because its journal is in doubt." in ran.out
+    assert "Nothing is learned from R1 (row 2) and R2 (row 3), each because its journal is in doubt." in ran.out
 
 
 def test_a_layout_that_cannot_be_written_is_refused_with_the_lines_to_add(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Exit status 2, one line on standard error that tells what to write by hand, and no file touched; once that is
+    """Exit status 2, one line on standard error that says what to write by hand, and no file touched; once that is
     written by hand, nothing is left to learn."""
 
     def refuse(*_: object) -> str:
@@ -607,7 +667,7 @@ def test_more_than_crush_explains_is_not_learned(tmp_path: Path, capsys: pytest.
     before = everything(job)
     ran = Ran(capsys, "assembled", job, "--learn")
     assert ran.status == 1 and everything(job) == before
-    assert "warning: nothing was learned of rod: 4 of 4 positions read by gauge (R1, R2, R3, R4)" in ran.err
+    assert "warning: nothing was learned about rod: 4 of 4 positions read by gauge (R1, R2, R3, R4)" in ran.err
     assert "more than crush explains" in ran.err and "set the gauge again" in ran.err
     flat = " ".join(ran.out.split())
     assert "rod: nothing is learned: 4 of 4 positions" in flat and "--learn" not in flat
@@ -623,7 +683,8 @@ def test_more_than_crush_explains_is_not_learned(tmp_path: Path, capsys: pytest.
 
 
 def test_a_mistake_is_left_out_of_what_is_learned(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """One of four called a mistake is no more than a quarter: the other three teach, learning again changes nothing."""
+    """One of four called a mistake is no more than a quarter: the other three are learned from, and learning again
+    changes nothing."""
     job = mill(tmp_path, READINGS.replace("R3,,,0.0025", "R3,,,0.0029"))
     document = json.loads(Ran(capsys, "assembled", job, "--json").out)
     assert [(r["verdict"], r["teaches"]) for r in document["readings"]][2] == ("a mistake", False)
@@ -635,7 +696,7 @@ def test_a_mistake_is_left_out_of_what_is_learned(tmp_path: Path, capsys: pytest
 
 
 def test_one_kind_may_learn_while_another_does_not(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """What the mains cannot teach does not keep the rods from learning, and the status is 1 all the same."""
+    """That nothing is learned about the mains does not prevent it for the rods, and the status is 1 all the same."""
     more = "".join(f"M{i},main,1.8162,1.9421\n" for i in (1, 2, 3))
     shells = "".join(f"m{i}{half},main,{half},0.0618\n" for i in (1, 2, 3) for half in ("upper", "lower"))
     off = "".join(f"M{i},m{i}upper,m{i}lower,0.0031,gauge\n" for i in (1, 2, 3))
@@ -643,7 +704,7 @@ def test_one_kind_may_learn_while_another_does_not(tmp_path: Path, capsys: pytes
     put(job / "positions.csv", POSITIONS + more)
     put(job / "shells/box.csv", SHELLS + shells)
     ran = Ran(capsys, "assembled", job, "--learn")
-    assert ran.status == 1 and "seating of rod written" in ran.err and "nothing was learned of main" in ran.err
+    assert ran.status == 1 and "seating of rod written" in ran.err and "nothing was learned about main" in ran.err
     assert read_job(job).fits["main"].seating_readings is None
     assert Ran(capsys, "assembled", job).status == 0
 
@@ -663,15 +724,15 @@ def test_a_seating_that_no_key_can_hold_is_not_written(tmp_path: Path, capsys: p
         assembled_DOT_csv=f"position,upper,lower,clearance,method\n{read}",
     )
     ran = Ran(capsys, "assembled", tmp_path, "--learn")
-    assert ran.status == 2 and "is no seating, which is -0.2 to 0.2 mm" in ran.err
+    assert ran.status == 2 and "is not a possible seating, which is -0.2 to 0.2 mm" in ran.err
     assert (tmp_path / "job.toml").read_text(encoding="utf-8") == toml
 
 
 def test_files_are_replaced_whole_and_the_plan_first(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """When job.toml cannot be written it stands as it was, and the plan stands for what is learned next: after that
-    both agree, as if nothing had gone wrong."""
+    """When job.toml cannot be written it is unchanged, and the plan is already valid for what is learned next: after
+    that both agree, as if nothing had gone wrong."""
     from fitmatch.intake.writing import whole_files as wholefiles
 
     job, real = mill(tmp_path / "job"), wholefiles.write_whole

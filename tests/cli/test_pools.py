@@ -93,7 +93,7 @@ def refused(yard: Path, *names: str) -> list[str]:
 
 
 def test_one_document_for_all(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Each position carries its job, the unit is the first job's, each job obeys its own rules, the schema holds."""
+    """Each position has its job, the unit is the first job's, each job obeys its own rules, the schema holds."""
     ran = Ran(capsys, "assign", yard / "saw", yard / "spare", "--json")
     found = json.loads(ran.out)
     SCHEMA.validate(found)
@@ -208,7 +208,7 @@ def test_an_engine_that_comes_later(yard: Path, capsys: pytest.CaptureFixture[st
 
 
 def test_rows_and_text(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The rows begin with the job; the text tells of each engine, and how many are complete in every kind."""
+    """The rows begin with the job; the text covers each engine, and how many are complete in every kind."""
     rows = list(csv.DictReader(StringIO(Ran(capsys, "assign", yard / "saw", yard / "spare", "--csv").out)))
     assert [(r["job"], r["position"]) for r in rows][2:] == [("spare", "R1"), ("spare", "R2"), ("spare", "M1")]
     assert rows[2]["journal [in]"] == "1.8161811"
@@ -249,8 +249,8 @@ def test_every_folder_is_saved_or_none(yard: Path, capsys: pytest.CaptureFixture
 
 
 def test_rows_of_one_engine_keep_all_from_being_saved(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Where blank shells of one job stand for others than the new plan has, no folder is written, and the line names
-    that job; with --force both plans are kept where they were leaned on, and all is written."""
+    """If rows of one job refer to other shells than the new plan has, no folder is written, and the lines name that
+    job; with --force the plan that they refer to is kept, and all is written."""
     assert Ran(capsys, "assign", yard / "saw", yard / "spare", "--save").status == 0
     spare = yard / "spare"
     before = [(yard / name / "assignment.json").read_bytes() for name in ("saw", "spare")]
@@ -260,7 +260,8 @@ def test_rows_of_one_engine_keep_all_from_being_saved(yard: Path, capsys: pytest
     ran = Ran(capsys, "assign", yard / "saw", spare, "--save")
     box = placed["M1"]["box"]
     assert (ran.status, ran.out) == (2, "")
-    assert ran.err.startswith(f"spare/assembled.csv:2: upper: nothing is written here, which stands for {box}/21 of")
+    assert ran.err.startswith("spare/assembled.csv:2: upper: this row names no ") and f" {box}/21 and " in ran.err
+    assert len(ran.err.splitlines()) == 2
     assert [(yard / name / "assignment.json").read_bytes() for name in ("saw", "spare")] == before
     assert Ran(capsys, "assign", yard / "saw", spare, "--save", "--force").status == 0
     assert (spare / "assignment-1.json").read_bytes() == before[1]
@@ -296,7 +297,7 @@ def test_the_python_interface(yard: Path) -> None:
 
 
 def test_a_position_of_one_of_several_is_explained_in_python(yard: Path) -> None:
-    """What is asked for besides comes with the answer; a position is named with its job, and knows it."""
+    """Extra requests come with the answer; a position is named with its job, and knows it."""
     pool = fitmatch.read_jobs([yard / "saw", yard / "spare"])
     name = pool.jobs[1].positions[0].name
     plan = fitmatch.assign(pool, explain=f"spare/{name}", alternatives=1)
@@ -367,13 +368,13 @@ def test_a_family_is_needed(yard: Path) -> None:
 
 
 def test_mistakes_of_all_jobs_at_once(yard: Path) -> None:
-    """Every mistake in every job is told, job by job, each with the job's name; a missing folder by its path."""
+    """Every mistake in every job is reported, job by job, each with the job's name; a missing folder by its path."""
     change(yard / "spare" / "positions.csv", "46.131", "46.l31")
     change(yard / "saw" / "job.toml", "target = 0.0022", "taget = 0.0022")
     found = refused(yard)
     assert [line.split(": ")[0] for line in found] == ["saw/job.toml:6", "spare/positions.csv:2"]
     found = refused(yard, "saw", "nowhere", "spare")
-    assert f"{yard / 'nowhere'}: there is no such job folder; mend the path" in found and len(found) == 3
+    assert f"{yard / 'nowhere'}: there is no such job folder; correct the path" in found and len(found) == 3
 
 
 def test_a_shell_is_locked_once(yard: Path) -> None:

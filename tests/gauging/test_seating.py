@@ -1,7 +1,9 @@
-"""Assembled against calculated: verdicts, what teaches, the median and its uncertainty, and what cancels in U."""
+"""Assembled against calculated: verdicts, what is learned from, the median and its uncertainty, and what cancels in
+U."""
 
 import random
 from dataclasses import replace
+from fractions import Fraction
 from math import sqrt
 from pathlib import Path
 from typing import Any
@@ -13,7 +15,7 @@ from fitmatch.facts import Fact
 from fitmatch.gauging.assembled import Comparison, Learned, Verdict, assembled_clearance, compare, median
 from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
 from fitmatch.records.job import Job
-from fitmatch.records.measuring import AssembledReading, Decimal, Doubt, Measuring
+from fitmatch.records.measuring import AssembledReading, Doubt, Measuring
 from fitmatch.records.parts import Fit, Position, Shell, Size
 from fitmatch.report.words.likely_causes import missing, refusal, why_not
 
@@ -24,7 +26,7 @@ BORE = JOURNAL + 2 * WALL + CLEARANCE
 
 
 def job_with(offs_nm: list[int], *, seating_nm: int = 0, u_nm: int | None = None, **more: Any) -> Job:
-    """A job without gauges whose assembled readings lie this far from the calculation without seating."""
+    """A job without gauges whose assembled readings are this far from the calculation without seating."""
     table = Fit("rod", target_nm=CLEARANCE, seating_nm=seating_nm, seating_u_nm=u_nm)
     size, housing = (Size(nm, nm, nm) for nm in (JOURNAL, BORE))
     positions, shells, readings = [], [], []
@@ -64,7 +66,7 @@ def test_the_median_of_an_even_number_is_rounded_half_to_even() -> None:
 
 
 def test_fewer_than_three_positions_teach_nothing() -> None:
-    """Two positions teach nothing, and neither do two of which one was read with another pair as well."""
+    """Nothing is learned from two positions, nor from two of which one was also read with another pair."""
     assert not compare(job_with([TENTH, TENTH])).learned
     job = job_with([TENTH, TENTH])
     again = job.measuring.assembled[0]._replace(upper=job.measuring.assembled[1].upper, row=9)
@@ -97,8 +99,8 @@ def test_what_is_learned_does_not_depend_on_what_was_learned_before(offs: list[i
 
 
 def test_what_was_learned_stays_learned() -> None:
-    """In 400 random jobs with any seating written before: what is called a mistake never teaches, and with what was
-    learned in place of that seating the same is learned again."""
+    """In 400 random jobs with any seating written before: nothing is learned from what is called a mistake, and
+    with what was learned in place of that seating the same is learned again."""
     draw = random.Random(13)
     learned = 0
     for _ in range(400):
@@ -128,8 +130,8 @@ def excuse(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.parametrize("excused", [False, True])
 def test_a_mistake_does_not_teach(monkeypatch: pytest.MonkeyPatch, excused: bool) -> None:
-    """More than 0.0005 in off the calculation without seating a reading teaches nothing, however near its kind lies and
-    though a large uncertainty excuses it; the other three do."""
+    """Nothing is learned from a reading more than 0.0005 in off the calculation without seating, however near its kind
+    is and even if a large uncertainty excuses it; the other three are learned from."""
     if excused:
         excuse(monkeypatch)
     offs = [4 * TENTH, 4 * TENTH, 4 * TENTH, 12_701]
@@ -141,7 +143,7 @@ def test_a_mistake_does_not_teach(monkeypatch: pytest.MonkeyPatch, excused: bool
 
 
 def test_nothing_is_learned_where_more_than_a_quarter_are_mistakes() -> None:
-    """One of four may be a mistake, two of seven may not, whether they lie off the calculation or off their kind;
+    """One of four may be a mistake, two of seven may not, whether they are off the calculation or off their kind;
     several rows of a position are one, and a strip is none."""
     assert compare(job_with([0, 0, 0, 6 * TENTH])).learned["rod"].positions == 3
     for off in (6 * TENTH, -9 * TENTH):
@@ -158,8 +160,8 @@ def test_nothing_is_learned_where_more_than_a_quarter_are_mistakes() -> None:
 
 @pytest.mark.parametrize("sign", [1, -1])
 def test_a_seating_is_no_larger_than_crush_explains(monkeypatch: pytest.MonkeyPatch, sign: int) -> None:
-    """All of a kind 0.0005 in off teach that as seating; a nanometre more teaches nothing, also where it was written by
-    hand, so that all readings agree, or where a large uncertainty calls none of them a mistake."""
+    """If all of a kind are 0.0005 in off, that is learned as seating; a nanometre more and nothing is, even if it was
+    written by hand, so that all readings agree, or if a large uncertainty calls none of them a mistake."""
     assert compare(job_with([sign * 12_700] * 4)).learned["rod"].seating_nm == sign * 12_700
     large = job_with([sign * 12_701] * 4)
     by_hand = job_with([sign * 12_701] * 4, seating_nm=sign * 12_701)
@@ -172,8 +174,8 @@ def test_a_seating_is_no_larger_than_crush_explains(monkeypatch: pytest.MonkeyPa
 
 
 def test_a_seating_that_makes_mistakes_of_good_readings_is_told() -> None:
-    """Readings that agree without the seating of the job and are mistakes by it do not teach, and it is that seating
-    which is to be looked at."""
+    """Nothing is learned from readings that agree without the seating of the job and are mistakes with it, and the
+    report says to look at that seating."""
     found = compare(job_with([-2 * TENTH] * 4, seating_nm=4 * TENTH))
     assert verdicts(found) == [Verdict.MISTAKE] * 4 and not found.learned
     assert found.refused["rod"].code == "by-seating" and all(c.why_not for c in found.checks)
@@ -184,7 +186,7 @@ def test_a_seating_that_makes_mistakes_of_good_readings_is_told() -> None:
 
 @pytest.mark.parametrize(("bore_nm", "grown"), [(54_050_000, 1), (60_000_000, 1), (120_000_000, 2), (90_000_001, 1.5)])
 def test_the_limits_grow_with_the_bore(bore_nm: int, grown: float) -> None:
-    """Above 60 mm the limits of apart, of a mistake and of what teaches grow in proportion to the housing bore."""
+    """Above 60 mm the limits of apart, of a mistake and of learning grow in proportion with the housing bore."""
     near, crush = int(7_620 * grown), int(12_700 * grown)
     housing = Size(bore_nm, bore_nm, bore_nm)
     for off, word in ((near, "agrees"), (near + 1, "apart"), (crush, "apart"), (crush + 1, "a mistake")):
@@ -234,7 +236,7 @@ def test_where_something_is_unknown_the_fixed_limits_decide_alone() -> None:
 
 
 def why(found: Comparison, index: int) -> str:
-    """Why a reading does not teach, in words."""
+    """Why nothing is learned from a reading, in words."""
     told = found.checks[index].why_not
     assert told is not None
     return why_not(told)
@@ -245,7 +247,7 @@ def test_a_strip_confirms_and_never_teaches() -> None:
     job = with_reading(job_with([TENTH] * 4), 0, method="strip", readings_nm=(CLEARANCE + 4 * TENTH,))
     found = compare(job)
     assert verdicts(found) == [Verdict.APART, *[Verdict.AGREES] * 3]
-    assert found.learned["rod"] == Learned(3, TENTH, 0) and why(found, 0) == "a strip does not teach"
+    assert found.learned["rod"] == Learned(3, TENTH, 0) and why(found, 0) == "a strip is too coarse to learn from"
     assert not compare(with_reading(job_with([TENTH] * 3), 0, method="strip")).learned
 
 
@@ -277,10 +279,10 @@ def test_a_doubt_about_a_bore_goes_with_the_housing() -> None:
 
 
 def test_a_reading_that_stands_out_from_its_kind_does_not_teach() -> None:
-    """More than 0.0005 in off the others' median it teaches nothing, though it is no mistake; at 0.0005 in it does. So
-    once more where one is gone and the median moves."""
+    """More than 0.0005 in off the others' median nothing is learned from it, though it is no mistake; at 0.0005 in it
+    is. So once more if one is gone and the median moves."""
     found = compare(job_with([-2_701, -2_701, -2_701, 10_000]))
-    assert found.learned["rod"] == Learned(3, -2_701, 0) and "stands out" in why(found, 3)
+    assert found.learned["rod"] == Learned(3, -2_701, 0) and "differs too much" in why(found, 3)
     assert found.checks[3].verdict is Verdict.APART
     assert compare(job_with([-2_700, -2_700, -2_700, 10_000])).learned["rod"].positions == 4
     moved = compare(job_with([-2_000, -2_000, -1_000, 11_500, 12_600]))
@@ -299,7 +301,7 @@ def test_a_seating_common_to_all_is_told_from_one_position_alone() -> None:
 
 
 def test_shells_that_were_exchanged_are_named() -> None:
-    """Walls 6 tenths apart, exchanged between two positions, explain both readings; one of them off alone, neither."""
+    """Walls 6 tenths apart, swapped between two positions, explain both readings; one of them off alone, neither."""
     job = job_with([0, 0, 6 * TENTH, -6 * TENTH])
     thick = tuple(replace(s, wall_nm=WALL + 6 * TENTH) if s.name == "3upper" else s for s in job.shells)
     job = replace(job, shells=thick)  # R3's calculation is 6 tighter: its reading is 12 off
@@ -331,7 +333,7 @@ def test_a_reading_without_its_calculation_is_named() -> None:
 
 
 def stated_bench(fit: dict[str, Any] | None = None, count: int = 1, **more: Any) -> Bench:
-    """One main, measured with mic, bore and ball; each scatters not at all unless told."""
+    """One main, measured with mic, bore and ball; each without scatter unless given."""
     further = {k: more.pop(k) for k in ("temperature", "materials") if k in more}
     named = {n: gauge(n, **({"repeatability_nm": 0} | more.pop(n, {}))) for n in ("mic", "bore", "ball")}
     named |= {n: gauge(n, **keys) for n, keys in more.items()}
@@ -379,7 +381,7 @@ def test_a_warm_engine_reads_as_it_would_at_20_degrees() -> None:
     """An aluminium housing and a steel crank 10 K too warm: what truly is a clearance of 50 um at 20 degrees is found
     from the warm bore, and from the warm clearance, to 2 nm; uncorrected it would be 6 um more."""
     steel, aluminium = 11.5e-6, 23e-6
-    materials = {"main": {"journal": Decimal(115, -7), "housing_bore": Decimal(23, -6)}}
+    materials = {"main": {"journal": Fraction(115, 10**7), "housing_bore": Fraction(23, 10**6)}}
     made = stated_bench(temperature=room(30), materials=materials)
     journal = made.position.journal
     assert journal is not None
@@ -413,8 +415,8 @@ def test_scatter_of_both_bores_and_both_walls_counts(feature: str) -> None:
 
 @pytest.mark.parametrize("feature", ["bore", "clearance"])
 def test_error_limits_cancel_where_they_are_shared(feature: str) -> None:
-    """The bore gauge's own limit stands on both sides, and so does the micrometer that set it; the walls' counts twice.
-    Read with another gauge, both gauges' limits count."""
+    """The bore gauge's own limit is on both sides, and so is that of the micrometer that set it; the walls' counts
+    twice. Read with another gauge, both gauges' limits count."""
     limits = {"mic": {"limit_nm": 5 * UM}, "bore": {"set_with": "mic", "limit_nm": 4 * UM}, "ball": {"limit_nm": UM}}
     made = stated_bench(**limits)
     assert difference(made, feature).standard_nm == pytest.approx(2 * UM / sqrt(3))
@@ -423,14 +425,14 @@ def test_error_limits_cancel_where_they_are_shared(feature: str) -> None:
 
 
 def test_an_error_of_the_rooms_temperature_cancels() -> None:
-    """Housing bore and assembled bore lie in the same room; a gauge of another expansion leaves its own part."""
+    """Housing bore and assembled bore are in the same room; a gauge of another expansion leaves its own part."""
     heat = {
-        "temperature": room(24, Decimal(1)),
-        "materials": {"main": {"journal": Decimal(115, -7), "housing_bore": Decimal(23, -6)}},
+        "temperature": room(24, Fraction(1)),
+        "materials": {"main": {"journal": Fraction(115, 10**7), "housing_bore": Fraction(23, 10**6)}},
     }
     assert difference(stated_bench(**heat), "bore").standard_nm == 0
     assert difference(stated_bench(**heat), "clearance").standard_nm == 0
-    apart = stated_bench(**heat, new={"repeatability_nm": 0, "expansion": Decimal(135, -7)})
+    apart = stated_bench(**heat, new={"repeatability_nm": 0, "expansion": Fraction(135, 10**7)})
     bore = apart.position.housing_bore
     assert bore is not None
     expected = bore.mean_nm * (13.5e-6 - 11.5e-6) / sqrt(3)

@@ -1,14 +1,16 @@
-"""assembled.csv to readings: what was measured with the shells in, each laid to its position and its pair of shells."""
+"""assembled.csv to readings: what was measured with the shells in, each assigned to its position and its pair of
+shells."""
 
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Final
 
+from fitmatch.intake.common import advice
 from fitmatch.intake.common.quantities import ASSEMBLED_BORE, ASSEMBLED_CLEARANCE
 from fitmatch.intake.rows.saved_plan import FILE as PLAN_FILE
 from fitmatch.intake.rows.saved_plan import PLANNED, SavedPlan
 from fitmatch.intake.rows.sheet import Sheet, ShellNames
 from fitmatch.intake.tables.columns import Form
-from fitmatch.names import nearest
+from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.measuring import AssembledReading
 from fitmatch.records.parts import SIDES, Position, Shell
 from fitmatch.wording import listed, shorten
@@ -25,16 +27,14 @@ ASSEMBLED_FORM: Final = Form(
 )
 _QUANTITIES: Final = {"clearance": ASSEMBLED_CLEARANCE, "bore": ASSEMBLED_BORE}
 
-Key = tuple[str, str]
 
-
-def leaning(sheet: Sheet) -> Iterator[tuple[int, str, str]]:
-    """Row, position and column of every blank cell that stands for what the saved plan says, in rows with a reading."""
+def referring(sheet: Sheet) -> Iterator[tuple[int, str, tuple[str, ...]]]:
+    """Every row with a reading and blank cells that refer to the saved plan: the row, its position and their
+    columns."""
     for row, cells in sheet.table.rows:
-        if _read(sheet, cells):
-            for column in PLANNED:
-                if not sheet.cell(cells, column) and not sheet.is_unread(cells, column):
-                    yield row, sheet.cell(cells, "position"), column
+        blank = tuple(column for column in PLANNED if not sheet.cell(cells, column))
+        if blank and _read(sheet, cells):
+            yield row, sheet.cell(cells, "position"), blank
 
 
 def _read(sheet: Sheet, cells: list[str]) -> list[str]:
@@ -56,8 +56,8 @@ class AssembledReader(ShellNames):
         complete: bool,
         plan_sound: bool,
     ) -> None:
-        """`replaced`: plans that `plan` may have taken the place of, by file. `complete`: every position and shell is
-        known. `plan_sound`: what `plan` lacks is in no saved plan."""
+        """`replaced`: earlier plans that were kept, by file. `complete`: every position and shell is known.
+        `plan_sound`: the saved plan could be read, so what `plan` lacks is not in it."""
         self._by_key = {shell.key: shell for shell in shells}
         super().__init__(sheet, self._by_key.values(), complete=complete)
         self._positions = {p.name: p for p in positions}
@@ -70,19 +70,19 @@ class AssembledReader(ShellNames):
         sheet, columns = self.sheet, self.sheet.columns
         if not any(columns.readings.values()):
             if columns.slipped.isdisjoint(_QUANTITIES):
-                text = "neither clearance nor bore is a column; add the one that was read"
+                text = "there is no column clearance or bore; add the one that was read"
                 sheet.findings.report("missing-column", text, sheet.paper, sheet.table.header_row, "clearance")
             return ()
         if columns.lacking:
             return ()
         rows = [self._row(row, cells) for row, cells in sheet.table.rows]
         found = tuple(reading for reading in rows if reading is not None)
-        first: dict[tuple[str, Key, Key, str], int] = {}
+        first: dict[tuple[str, ShellKey, ShellKey, str], int] = {}
         for reading in found:
             same = (reading.position, reading.upper, reading.lower, reading.method)
             before = first.setdefault(same, reading.row)
             if before != reading.row:
-                text = f"stands in row {before} already with these shells, by {reading.method}"
+                text = f"is already in row {before} with these shells, by {reading.method}"
                 todo = "keep one row, with repeats in columns clearance_1, clearance_2 and so on"
                 sheet.report("duplicate-reading", f"{text}; {todo}", reading.row, "position")
         if not rows and sheet.table.complete:
@@ -96,10 +96,10 @@ class AssembledReader(ShellNames):
         typed = cells[self.sheet.columns.index("method")].casefold()
         method = self.sheet.word(typed, row, "method", METHODS, "method", needed=bool(features))
         if len(features) > 1:
-            text = "stands beside a bore; keep what the gauge showed and clear the other"
+            text = "is given as well as a bore; keep what the gauge showed and clear the other"
             self.sheet.report("clearance-and-bore", text, row, "clearance")
         kind = position.kind if position else ""
-        # A strip is measured with no gauge unless its row names one.
+        # A strip is read without a gauge unless its row names one.
         gauge: tuple[str | None, bool] = None, True
         if method != STRIP or self.sheet.cell(cells, GAUGE):
             gauge = self.sheet.gauge(row, cells, GAUGE, kind, "housing_bore")
@@ -112,10 +112,10 @@ class AssembledReader(ShellNames):
             return None
         if features == ["bore"]:
             if method == STRIP:
-                text = "a strip shows a clearance and no bore; move the figure to clearance, or write gauge"
+                text = "a strip shows a clearance, not a bore; move the figure to clearance, or write gauge"
                 self.sheet.report("unknown-value", text, row, "method")
             if position.journal is not None and min(readings) <= position.journal.smallest_nm:
-                text = "is not greater than the journal; look at both readings and their units"
+                text = "is not larger than the journal; look at both readings and their units"
                 self.sheet.report("bore-not-greater", text, row, self.sheet.columns.readings["bore"][0].name)
         by, date = self.sheet.cell(cells, "by"), self.sheet.cell(cells, "date")
         housing = self._housing(row, cells, position)
@@ -131,13 +131,13 @@ class AssembledReader(ShellNames):
             if not self.sheet.is_unread(cells, "position"):
                 self.sheet.report("empty-cell", "is empty; name the position", row, "position")
         elif self.complete:
-            near = nearest(name, self._positions)
-            todo = f"the nearest is `{near}`" if near else "write its row in the positions file"
-            self.sheet.report("unknown-item", f"there is no position `{shorten(name)}`; {todo}", row, "position")
+            self.sheet.report("unknown-item", advice.for_unknown_position(name, self._positions), row, "position")
         return None
 
-    def _pair(self, row: int, cells: list[str], position: Position | None, *, asked: bool) -> tuple[Key, Key] | None:
-        """The two shells that were in: the row's own, else those of the saved plan."""
+    def _pair(
+        self, row: int, cells: list[str], position: Position | None, *, asked: bool
+    ) -> tuple[ShellKey, ShellKey] | None:
+        """The two shells that were fitted: the row's own, otherwise those of the saved plan."""
         pair = []
         for side in SIDES:
             typed = self.sheet.cell(cells, side)
@@ -156,14 +156,14 @@ class AssembledReader(ShellNames):
         if upper == lower:
             if self._by_key[lower].half == "either":  # otherwise one of the halves was reported
                 text = (
-                    f"`{shorten('/'.join(lower))}` is in the upper half already; write the shell that is in the lower"
+                    f"`{shorten(full_name(lower))}` is already in the upper half; write the shell that is in the lower"
                 )
                 self.sheet.report("fitted-twice", text, row, "lower")
             return None
         return upper, lower
 
     def _housing(self, row: int, cells: list[str], position: Position) -> str | None:
-        """The row whose housing was in: the one that is named, else that of the saved plan; None: its own."""
+        """The row whose housing was fitted: the one named, otherwise that of the saved plan; None: its own."""
         typed = self.sheet.cell(cells, "housing")
         if not typed:
             said = {plan.says(position.name, "housing") for plan in (self._plan, *self._replaced.values()) if plan}
@@ -172,19 +172,19 @@ class AssembledReader(ShellNames):
             return self._plan.housings.get(position.name) if self._plan else None
         if typed not in self._positions:
             if self.complete:
-                text = f"there is no position `{shorten(typed)}`; write the row whose housing was in"
+                text = f"there is no position `{shorten(typed)}`; write the row whose housing was fitted"
                 self.sheet.report("unknown-item", text, row, "housing")
         elif self._positions[typed].kind != position.kind:
             text = f"`{shorten(typed)}` is of kind `{self._positions[typed].kind}`, not `{position.kind}`"
-            self.sheet.report("fitted-wrong-kind", f"{text}; write the row whose housing was in", row, "housing")
+            self.sheet.report("fitted-wrong-kind", f"{text}; write the row whose housing was fitted", row, "housing")
         return typed
 
     def _report_replaced(self, row: int, column: str, position: Position) -> None:
         plans = {**self._replaced, PLAN_FILE: self._plan}
         told = [(name, plan.says(position.name, column)) for name, plan in plans.items() if plan is not None]
         found = ", ".join(f"{name} has {shorten(said or 'nothing')}" for name, said in told)
-        text = "nothing is written here, and another plan was saved over the one that it stood for"
-        what = "the row whose housing was in" if column == "housing" else "the shell that was in"
+        text = "is empty, and another plan was saved over the one it refers to"
+        what = "the row whose housing was fitted" if column == "housing" else "the shell that was fitted"
         self.sheet.report("plan-replaced", f"{text}{f': {found}' if found else ''}; write {what}", row, column)
 
     def _planned(self, row: int, side: str, position: Position) -> Shell | None:
@@ -196,7 +196,7 @@ class AssembledReader(ShellNames):
             return self._by_key[key]
         if key is not None:
             if self.complete:
-                text = f"is empty, and {PLAN_FILE} has shell `{shorten('/'.join(key))}` there, which is in no file"
+                text = f"is empty, and {PLAN_FILE} has shell `{shorten(full_name(key))}` there, which is in no file"
                 self.sheet.report("unknown-item", f"{text}; write the shell that is in", row, side)
         elif self._plan_sound:
             why = f"{PLAN_FILE} has no shells there" if self._plan else f"there is no {PLAN_FILE} to take it from"
@@ -205,7 +205,7 @@ class AssembledReader(ShellNames):
         return None
 
     def _check(self, row: int, side: str, shell: Shell, position: Position | None) -> None:
-        name = f"shell `{shorten('/'.join(shell.key))}`"
+        name = f"shell `{shorten(full_name(shell.key))}`"
         if position is not None and shell.kind and shell.kind != position.kind:
             text = f"{name} is of kind `{shell.kind}`, not `{position.kind}`; write the shell that is in"
             self.sheet.report("fitted-wrong-kind", text, row, side)

@@ -1,46 +1,49 @@
-"""A plan to be saved in its job folders: which files that writes, and what stands against it.
+"""A plan to be saved in its job folders: which files that writes, and what prevents it.
 
-A row of assembled.csv with blank shells stands for those of the saved plan. Another plan in its place would lay what
-was read to shells that were never in; so that is refused, or the old plan kept, and the rows are then not read any more
-until they name their shells.
+A row of assembled.csv with blank shells refers to those of the saved plan. If another plan took its place, what was
+read would be compared with shells that were never fitted. So that is refused, or the old plan is kept, and the rows are
+then not read any more until they name their shells.
 """
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.job_toml.key_rows import JOB_FILE
 from fitmatch.intake.job_toml.settings import read_settings
 from fitmatch.intake.job_toml.sources import read_bytes, table_source
-from fitmatch.intake.rows.assembled import ASSEMBLED_FORM, leaning
+from fitmatch.intake.rows.assembled import ASSEMBLED_FORM, referring
 from fitmatch.intake.rows.saved_plan import FILE, PAPER, SavedPlan, next_name, plan_in
 from fitmatch.intake.rows.sheet import Sheet
 from fitmatch.intake.tables.columns import has_header
 from fitmatch.intake.tables.opening import open_table
 from fitmatch.problems import InputError, Problem
 from fitmatch.records.job import Job
-from fitmatch.wording import shorten
+from fitmatch.records.parts import SIDES
+from fitmatch.wording import listed, shorten
+
+_WORDS: Final = {"upper": "upper shell", "lower": "lower shell", "housing": "housing"}
 
 
 class Saving(NamedTuple):
-    """The files to be written, all or none; `kept` are those that hold a plan which is replaced."""
+    """The files to be written, all or none; `kept` are those that get a plan that is replaced."""
 
     files: Mapping[Path, bytes]
     kept: tuple[Path, ...]
 
 
 def to_save(documents: Sequence[tuple[Job, bytes]], *, force: bool) -> Saving:
-    """What saving these documents in the folders of their jobs writes; raises InputError where rows stand for other
-    shells than theirs, unless `force`: then the plans before are kept under names of their own."""
+    """What saving these documents in the folders of their jobs writes. Raises InputError if rows refer to a plan that
+    one of them replaces, unless `force`: then those plans are kept under names of their own."""
     problems: list[Problem] = []
     files: dict[Path, bytes] = {}
     kept: list[Path] = []
     for at, (job, new) in enumerate(documents):
-        old = read_bytes(job.folder, PAPER, Findings()) if (job.folder / FILE).exists() else None
-        against = _against(job.folder, old, new) if old is not None else []
-        if against and force:
-            assert old is not None
+        exists = (job.folder / FILE).exists()
+        old = read_bytes(job.folder, PAPER, Findings()) if exists else None
+        against = _against(job.folder, old, new) if exists else []
+        if against and force and old is not None:
             kept.append(job.folder / next_name(job.folder))
             files[kept[-1]] = old
         else:
@@ -52,10 +55,11 @@ def to_save(documents: Sequence[tuple[Job, bytes]], *, force: bool) -> Saving:
     return Saving(files, tuple(kept))
 
 
-def _against(folder: Path, old: bytes, new: bytes) -> list[Problem]:
-    """The blank cells that the new plan would give another meaning; all that there are where the old one, or the file
-    that they stand in, cannot be read."""
-    before, after = (plan_in(data, folder, Findings()) for data in (old, new))
+def _against(folder: Path, old: bytes | None, new: bytes) -> list[Problem]:
+    """The rows that refer to the old plan, if the new one has other shells or housings, or if the old one cannot be
+    read; what is wrong with their file, if that cannot be read."""
+    before = None if old is None else plan_in(old, folder, Findings())
+    after = plan_in(new, folder, Findings())
     assert after is not None
     if before is not None and (before.shells, before.housings) == (after.shells, after.housings):
         return []
@@ -63,28 +67,40 @@ def _against(folder: Path, old: bytes, new: bytes) -> list[Problem]:
     sheet = _assembled(folder, findings)
     if sheet is None or findings.problems:
         return findings.problems
-    for row, position, column in leaning(sheet):
-        text = _change(before, after, position, column)
-        if text is not None:
+    for row, position, blank in referring(sheet):
+        columns = [c for c in blank if c in SIDES or (before and _moved(before, after, position))]
+        if columns:
+            what = f"this row names no {listed([_WORDS[c] for c in columns], 'or')}"
+            text = f"{what} and so refers to {_reference(before, after, position, columns)}"
             todo = f"save with --force, which keeps the old plan as {next_name(folder)}"
-            sheet.report("plan-replaced", f"nothing is written here, which stands for {text}, or {todo}", row, column)
+            sheet.report("plan-replaced", f"{text}, or {todo}", row, columns[0])
     return findings.problems
 
 
-def _change(before: SavedPlan | None, after: SavedPlan, position: str, column: str) -> str | None:
-    """What a blank cell stands for, and what it would stand for; None where that is the same, or nothing yet."""
-    what = "the row whose housing was in" if column == "housing" else "the shell that was in"
+def _moved(before: SavedPlan, after: SavedPlan, position: str) -> bool:
+    """Whether the two plans have different housings in a position."""
+    return before.says(position, "housing") != after.says(position, "housing")
+
+
+def _reference(before: SavedPlan | None, after: SavedPlan, position: str, columns: Sequence[str]) -> str:
+    """What blank cells of a row refer to, what the new plan has there, and what to write."""
+    fitted = f"the {listed([_WORDS[c] for c in columns])} that {'was' if len(columns) == 1 else 'were'} fitted"
     if before is None:
-        return None if column == "housing" else f"one of {FILE}, and no plan can be read from that; write {what}"
-    old, new = (plan.says(position, column) for plan in (before, after))
-    if old is None or old == new:
-        return None
-    return f"{shorten(old)} of {FILE}, and the new plan has {shorten(new or 'nothing')} there; write {shorten(old)}"
+        return f"{FILE}, which cannot be read; write {fitted} into the row"
+    old = [before.says(position, column) for column in columns]
+    new = [after.says(position, column) for column in columns]
+    if None in old:
+        return f"{FILE}, which has no shells there; write {fitted} into the row"
+    said = listed([shorten(name or "") for name in old])
+    if old == new:
+        other = "the new plan has the same here but differs at other positions"
+        return f"{said} in {FILE}; {other}; write {said} into the row, which settles it too"
+    others = "none" if None in new else listed([shorten(name or "") for name in new])
+    return f"{said} in {FILE}; the new plan has {others} there; write {said} into the row"
 
 
 def _assembled(folder: Path, findings: Findings) -> Sheet | None:
-    """The file of readings with the shells in; None where there is none, or, with a problem noted, none that can be
-    read."""
+    """The file of readings with the shells in; None if there is none or, with a problem noted, if it cannot be read."""
     settings = read_settings(read_bytes(folder, JOB_FILE, findings), findings)
     if settings.assembled is None or not (folder / settings.assembled.strip()).exists():
         return None

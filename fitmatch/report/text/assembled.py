@@ -1,8 +1,9 @@
-"""The text of `fitmatch assembled`: readings with the shells in beside the calculation, and what they teach."""
+"""The text of `fitmatch assembled`: readings with the shells in, compared with the calculation, and what they give."""
 
 from collections.abc import Iterator
 
 from fitmatch.gauging.assembled import APART_NM, FEWEST_POSITIONS, LIMITS_UP_TO_NM, Check, Comparison, Verdict
+from fitmatch.records.keys import full_name
 from fitmatch.records.parts import Position
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
 from fitmatch.report.shared.scale import Scale, scale_for
@@ -60,8 +61,8 @@ def _kind(comparison: Comparison, kind: str, scale: Scale) -> list[str]:
     rows = table(
         checks,
         Column("position", lambda c: clean(c.reading.position), "left", wraps=True),
-        Column("upper\nshell", lambda c: clean("/".join(c.reading.upper)), "left", wraps=True),
-        Column("lower\nshell", lambda c: clean("/".join(c.reading.lower)), "left", wraps=True),
+        Column("upper\nshell", lambda c: clean(full_name(c.reading.upper)), "left", wraps=True),
+        Column("lower\nshell", lambda c: clean(full_name(c.reading.lower)), "left", wraps=True),
         Column("by", lambda c: c.reading.method, "left"),
         Column("mean\nas read", lambda c: scale.length(c.as_read_nm), shown=corrected),
         Column("assembled", lambda c: scale.length(c.assembled_nm)),
@@ -95,7 +96,7 @@ def _unknown(check: Check) -> str:
 
 
 def _verdict(check: Check) -> str:
-    """The last word on a reading in the table: its limits before its agreement with the calculation."""
+    """The last word on a reading in the table: first whether it is to be run, then whether it agrees."""
     if check.within_limits:
         return _WORDS[check.verdict]
     return NOT_TO_BE_RUN if check.verdict == Verdict.AGREES else f"{NOT_TO_BE_RUN}, {_WORDS[check.verdict]}"
@@ -126,7 +127,7 @@ def _outside(check: Check, scale: Scale) -> str:
 
 
 def _off(comparison: Comparison, verdict: Verdict, scale: Scale) -> list[str]:
-    """What is off and what is likely wrong, told once for all that are off alike."""
+    """What is off and what is likely wrong, said once for all that are off the same way for the same reasons."""
     alike: dict[tuple[str, tuple[str, ...]], list[Check]] = {}
     for c in comparison.checks:
         if c.verdict == verdict:
@@ -146,7 +147,7 @@ def _name(position: Position) -> str:
 
 
 def _seating(comparison: Comparison, scale: Scale) -> list[str]:
-    """What each kind learns, beside what job.toml holds, and which readings do not teach."""
+    """What each kind learns, beside what job.toml holds, and which readings are not learned from."""
     head = "SEATING (assembled - calculated without seating: median of the positions, and its uncertainty u)"
     found = []
     for kind in comparison.kinds:
@@ -159,11 +160,11 @@ def _seating(comparison: Comparison, scale: Scale) -> list[str]:
         if kind in comparison.refused:
             told = f"nothing is learned: {clean(refusal(comparison.refused[kind]))}; {holds}"
         elif learned is None:
-            teaching = {
+            counted = {
                 c.reading.position for c in comparison.checks if c.placement.position.kind == kind and c.why_not is None
             }
             told = (
-                f"nothing to learn from {len(teaching)} of at least {FEWEST_POSITIONS} positions read by gauge; {holds}"
+                f"nothing to learn from {len(counted)} of at least {FEWEST_POSITIONS} positions read by gauge; {holds}"
             )
         else:
             told = f"{scale.length(learned.seating_nm, sign=True)} {scale.unit}, u {scale.length(learned.u_nm)}, "
@@ -178,8 +179,8 @@ def _seating(comparison: Comparison, scale: Scale) -> list[str]:
             row = f"{whole(c.reading.position)} (row {c.reading.row})"
             silent.setdefault(clean(why_not(c.why_not)), []).append(row)
     for why, rows in silent.items():
-        teach = "does not teach:" if len(rows) == 1 else "do not teach, each because"
-        found.append(f"{listed(rows)} {teach} {why}.")
+        because = ":" if len(rows) == 1 else ", each because"
+        found.append(f"Nothing is learned from {listed(rows)}{because} {why}.")
     return items(head, found)
 
 
