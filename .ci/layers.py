@@ -30,7 +30,7 @@ intake/tables: table csv_file workbook opening columns
 intake/job_toml: keys key_rows values fits instruments settings unread sources
 intake/rows: sheet positions shells long_file saved_plan assembled targets cross_checks
 intake: reading pooling
-intake/writing: locking whole_files log_rows appending new_box rewriting learning
+intake/writing: locking whole_files log_rows appending new_box rewriting learning saving
 fit/solver: program stopping adapter
 fit/classes: guards axis_rows demands classes candidates
 fit/model: order job_rows pairs naming moved_housings groups variants

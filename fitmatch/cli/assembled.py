@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 @click.option(
     "--learn",
     is_flag=True,
-    help="Write the seating of each kind with readings at three or more positions, and its uncertainty, into job.toml; "
-    "the rest of the file stays exactly as it is.",
+    help="Write the seating of each kind with readings at three or more positions, its uncertainty and the number of "
+    "these positions into job.toml; the rest of the file stays exactly as it is.",
 )
 @options.as_json
 @click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per reading.")
@@ -59,7 +59,8 @@ def command(job: Path, learn: bool, as_json: bool, as_csv: bool, unit: str | Non
         with fitted():
             text = assembled_text(comparison, shown)
         print_report(text, in_red=(NOT_TO_BE_RUN, "A MISTAKE"))
-    return 1 if comparison.needs_attention or (learn and not comparison.learned) else 0
+    left_out = comparison.refused or not comparison.learned
+    return 1 if comparison.needs_attention or (learn and left_out) else 0
 
 
 def _learn(comparison: "Comparison", notes: Notes) -> bool:
@@ -72,8 +73,13 @@ def _learn(comparison: "Comparison", notes: Notes) -> bool:
     from fitmatch.intake.writing.learning import lesson
     from fitmatch.intake.writing.whole_files import write_whole
 
+    for kind, why in comparison.refused.items():
+        from fitmatch.report.words.likely_causes import refusal
+
+        notes.warn(f"nothing was learned about {kind}: {refusal(why)}")
     if not comparison.learned:
-        notes.warn("nothing was learned: no kind has three positions to learn from")
+        if not comparison.refused:
+            notes.warn("nothing was learned: no kind has three positions to learn from")
         return False
     found = lesson(comparison)
     if found is None:

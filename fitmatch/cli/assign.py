@@ -18,6 +18,7 @@ from fitmatch.stages import now
 
 if TYPE_CHECKING:
     from fitmatch.fit.solver.stopping import Stop
+    from fitmatch.intake.writing.saving import Saving
     from fitmatch.records.job import Job
     from fitmatch.records.plans import Plan
     from fitmatch.records.pools import Pool
@@ -89,6 +90,12 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
 @options.unit
 @click.option("--save", is_flag=True, help=f"Also write the JSON document, in the job's unit, to JOB/{_SAVED_AS}.")
 @click.option(
+    "--force",
+    is_flag=True,
+    help="With --save, even if rows of assembled.csv with blank shells refer to the saved plan: that is kept as "
+    "JOB/assignment-1.json and so on, and `fitmatch assembled` then asks for the shells of these rows.",
+)
+@click.option(
     "--time-limit",
     metavar="SECONDS",
     callback=_seconds,
@@ -113,6 +120,7 @@ def command(
     as_csv: bool,
     unit: str | None,
     save: bool,
+    force: bool,
     time_limit: float | None,
     quiet: bool,
     debug: bool,
@@ -142,6 +150,8 @@ def command(
         raise click.UsageError(f"--csv has one row for each position and no place for {extra}; use --json")
     if insist and explain is None:
         raise click.UsageError("--with needs to know the position; add --explain POSITION")
+    if force and not save:
+        raise click.UsageError("--force replaces a saved plan; add --save")
     gc.disable()  # millions of records and no cycles among them: looking for cycles takes a sixth of the time
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)
@@ -183,14 +193,17 @@ def command(
             solved_at = time.monotonic()
             now("writing the answer")
             answer = _answer(plan, unit, full=full, as_json=as_json, as_csv=as_csv)
-            saved = _save(plan) if save else []
+            saved = _save(plan, force=force) if save else None
 
     if debug:
         notes.say(f"reading {read_at - _STARTED:.3f} s, loading the solver {loaded_at - read_at:.3f} s")
         for kind, proof in plan.proofs.items():
             notes.say(f"{kind}: proven {proof.proven}, level {proof.level}, bound {proof.bound}")
-    for path in saved:
-        notes.say(f"saved to {path}")
+    if saved is not None:
+        for path in saved.kept:
+            notes.say(f"the previous plan is kept as {path}; write the shells that were fitted into assembled.csv")
+        for path in (path for path in saved.files if path not in saved.kept):
+            notes.say(f"saved to {path}")
     _tell_proof(plan, solved_at - loaded_at, notes)
     if as_json or as_csv:
         print_data(answer)
@@ -295,19 +308,20 @@ def _answer(plan: "Plan", unit: str, *, full: bool, as_json: bool, as_csv: bool)
         return plan_text(plan, unit, full=full)
 
 
-def _save(plan: "Plan") -> list[Path]:
-    """Write the document into every job folder, in the unit of its job, or into none; returns where it is."""
+def _save(plan: "Plan", *, force: bool) -> "Saving":
+    """Write the document into every job folder, in the unit of its job, or into none; returns what was written."""
+    from fitmatch.intake.writing.saving import to_save
     from fitmatch.intake.writing.whole_files import write_all
     from fitmatch.report.data.document import plan_document
 
-    texts = {one.job.folder / _SAVED_AS: plan_document(plan, one.job.unit) for one in plan.plans}
+    saving = to_save([(one.job, plan_document(plan, one.job.unit).encode()) for one in plan.plans], force=force)
     try:
-        write_all({path: text.encode() for path, text in texts.items()})
+        write_all(saving.files)
     except OSError as error:
         folder = Path(error.filename2 or error.filename or ".").parent
-        where = next((path for path in texts if path.parent == folder), folder / _SAVED_AS)
+        where = folder / _SAVED_AS
         raise click.ClickException(f"{where} cannot be written: {error.strerror}; nothing was saved") from error
-    return list(texts)
+    return saving
 
 
 def _cut_short(plan: "Plan") -> bool:

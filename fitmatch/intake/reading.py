@@ -235,7 +235,7 @@ class FolderReader:
     ) -> tuple[str, tuple[AssembledReading, ...]] | None:
         """The file of readings with the shells in: its name and its rows."""
         from fitmatch.intake.rows.assembled import ASSEMBLED_FORM, AssembledReader
-        from fitmatch.intake.rows.saved_plan import read_saved_plan
+        from fitmatch.intake.rows.saved_plan import read_saved_plan, replaced_plans
 
         findings = self._findings
         problems = len(findings.problems)
@@ -245,7 +245,11 @@ class FolderReader:
         if table is None:
             return None
         sheet = Sheet(table, ASSEMBLED_FORM, self.settings, findings)
-        rows = AssembledReader(sheet, positions, pool.shells, plan, complete=complete, plan_sound=plan_sound).read()
+        replaced = replaced_plans(self._folder)
+        reader = AssembledReader(
+            sheet, positions, pool.shells, plan, replaced, complete=complete, plan_sound=plan_sound
+        )
+        rows = reader.read()
         warn_of_unused(sheet)
         return table.paper.name, rows
 

@@ -170,6 +170,7 @@ class Fit:
     seating_nm: int = 0
     family: tuple[str, ...] | None = None  # in lower case; None: every family fits
     seating_u_nm: int | None = None  # standard uncertainty of the seating
+    seating_readings: int | None = None  # how many readings that came from; None: taken as known exactly
     want_min_nm: int | None = None  # the narrower band that is wanted, as written
     want_max_nm: int | None = None
 

@@ -250,6 +250,27 @@ def test_every_folder_is_saved_or_none(yard: Path, capsys: pytest.CaptureFixture
     assert (yard / "saw" / "assignment.json").read_bytes() == before
 
 
+def test_rows_of_one_engine_keep_all_from_being_saved(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """If rows of one job refer to other shells than the new plan has, no folder is written, and the lines name that
+    job; with --force the plan that they refer to is kept, and all is written."""
+    assert Ran(capsys, "assign", yard / "saw", yard / "spare", "--save").status == 0
+    spare = yard / "spare"
+    before = [(yard / name / "assignment.json").read_bytes() for name in ("saw", "spare")]
+    placed = {p["position"]: p["upper"] for p in json.loads(before[1])["positions"] if p["job"] == "spare"}
+    put(spare / "assembled.csv", "position,clearance,method\nM1,0.056,gauge\nR1,0.056,gauge\n")
+    put(spare / "shells" / "own.csv", OWN.replace("21,main", "31,main"))
+    ran = Ran(capsys, "assign", yard / "saw", spare, "--save")
+    box = placed["M1"]["box"]
+    assert (ran.status, ran.out) == (2, "")
+    assert ran.err.startswith("spare/assembled.csv:2: upper: this row names no ") and f" {box}/21 and " in ran.err
+    assert len(ran.err.splitlines()) == 2
+    assert [(yard / name / "assignment.json").read_bytes() for name in ("saw", "spare")] == before
+    assert Ran(capsys, "assign", yard / "saw", spare, "--save", "--force").status == 0
+    assert (spare / "assignment-1.json").read_bytes() == before[1]
+    assert not (yard / "saw" / "assignment-1.json").exists()
+    assert (yard / "saw" / "assignment.json").read_bytes() != before[0]
+
+
 def test_a_column_of_one_job_is_read_for_all(yard: Path) -> None:
     """What one job matches is read from the other's boxes too; in the other job anything will do."""
     pool = read_jobs([yard / "saw", yard / "spare"])

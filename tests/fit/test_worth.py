@@ -119,6 +119,18 @@ def test_a_scatter_from_few_repeats_counts_for_more() -> None:
     assert found.worst_deviation_nm == pytest.approx(1_000 * sqrt(2 / pi) * wider, rel=0.06)
 
 
+def test_a_seating_from_few_readings_counts_for_more() -> None:
+    """A seating whose u has nu degrees of freedom is drawn from Student's t, number by number and by the array."""
+    readings, u = 6, 1_000
+    wider = sqrt((readings - 1) / 2) * gamma((readings - 2) / 2) / gamma((readings - 1) / 2)
+    for count in (1, 150):
+        job = job_of([0] * count, measuring(0))
+        fit = replace(job.fits["rod"], seating_u_nm=u, seating_readings=readings)
+        found = expected(replace(job, fits={"rod": fit}))
+        assert found.worst_deviation_nm == pytest.approx(u * sqrt(2 / pi) * wider, rel=0.06), count
+    assert wider > 1.14
+
+
 def test_expected_figures_are_no_better_than_calculated() -> None:
     """Symmetric errors make worst deviation and spread larger on average, within the noise of the draws."""
     looked = 0

@@ -341,3 +341,25 @@ def test_settings_finer_than_a_nanometre(tmp_path: Path) -> None:
     """Rounding in job.toml is said as it is for cells."""
     (warning,) = read_job(write_job(tmp_path, JOB.replace("0.0022", "0.00220000001"))).warnings
     assert warning.endswith("the first is job.toml: fit.rod.target: `0.00220000001`")
+
+
+@pytest.mark.parametrize("value", ["0", "-3", "2.5", "4.0", "1e1", "1000001", "9" * 400])
+def test_seating_readings_is_a_whole_number(tmp_path: Path, value: str) -> None:
+    """Readings are counted: from 1 up, and never a fraction."""
+    (mistake,) = told(tmp_path, f"{JOB}seating_u = 0.00001\nseating_readings = {value}\n")
+    assert mistake.startswith("job.toml:9: fit.rod.seating_readings: `") and "is not a number of readings; " in mistake
+
+
+def test_seating_readings_reaches_the_fit(tmp_path: Path) -> None:
+    """It is read; without seating_u a warning says that it does nothing; a text is not a number."""
+    job = read_job(write_job(tmp_path, f"{JOB}seating_u = 0.00001\nseating_readings = 1_0\n"))
+    assert job.fits["rod"].seating_readings == 10 and job.warnings == ()
+    alone = read_job(write_job(tmp_path, f"{JOB}seating_readings = 1\n"))
+    assert alone.warnings == (
+        "job.toml: fit.rod.seating_readings does nothing without seating_u, the uncertainty that came from these "
+        "readings; write that too",
+    )
+    (mistake,) = told(tmp_path, f'{JOB}seating_readings = "4"\n')
+    assert mistake == (
+        "job.toml:8: fit.rod.seating_readings: is the text `4`, not a number; write a number without quotes"
+    )

@@ -21,6 +21,7 @@ min = 0.0012
 max = "3.4 thou"
 seating = -0.00005
 seating_u = 2e-5
+seating_readings = 5
 family = ["A12", "b"]
 [fit."main 2"]
 target = 2.4e-3

@@ -224,6 +224,8 @@ class SecondReader:
             for key, nm in names.items():
                 none = 0 if key == "seating" else None
                 self._same(nm, none if self._at("fit", kind, key) is None else self._length_at("fit", kind, key), key)
+            readings = self._at("fit", kind, "seating_readings")
+            self._same(fit.seating_readings, None if readings is None else int(str(readings)), "seating_readings")
             if self._at("fit", kind, "target") is not None:
                 self._same(fit.target_nm, self._length_at("fit", kind, "target"), "target")
         for kind, bands in job.drawing.items():

@@ -179,19 +179,21 @@ class _Draws:
         """Each error that many readings share, drawn once."""
         rng = self._rng
         return {
-            name: rng.gauss(0.0, source.standard)
+            name: rng.gauss(0.0, source.standard * sqrt(self._inflation(source.degrees_of_freedom)))
             if source.half_width is None
             else rng.uniform(-source.half_width, source.half_width)
             for name, source in self._model.common.items()
         }
 
+    def _inflation(self, freedom: int | None) -> float:
+        """By how much a true variance may exceed the one found with these degrees of freedom; drawn anew each time."""
+        return freedom / self._rng.gammavariate(freedom / 2.0, 2.0) if freedom else 1.0
+
     def _standard_deviations(self) -> list[float]:
         """The scatter for each make-up of item; a scatter known from few repeats is itself uncertain."""
         variances = {}
         for gauge, scatter in self._model.scatter.items():
-            freedom = scatter.degrees_of_freedom
-            factor = 1.0 if freedom is None else freedom / self._rng.gammavariate(freedom / 2.0, 2.0)
-            variances[gauge] = scatter.standard_nm**2 * factor
+            variances[gauge] = scatter.standard_nm**2 * self._inflation(scatter.degrees_of_freedom)
         return [
             sqrt(sum(factor * variances[gauge] for gauge, factor in part.scatter.items()) + part.resolution_nm2)
             for part in self._makes

@@ -34,11 +34,13 @@ class Scatter(NamedTuple):
 class Common(NamedTuple):
     """One error that many readings share, the same in each. Its unit is the nanometre, or the kelvin for a temperature.
 
-    `half_width` is that of a rectangular distribution; None: the distribution is normal.
+    `half_width` is that of a rectangular distribution; None: the distribution is normal. `degrees_of_freedom` are those
+    of `standard`, None: taken as known exactly; 0: not known at all.
     """
 
     standard: float
     half_width: float | None = None
+    degrees_of_freedom: int | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,7 +92,8 @@ class ErrorModel:
 
     - for each gauge in `scatter` a standard deviation s_g: its `standard_nm` x sqrt(nu / chi-squared(nu)), or just its
       `standard_nm` where `degrees_of_freedom` is None;
-    - each error in `common` once, rectangular or normal;
+    - each error in `common` once, rectangular or normal, a normal one that has degrees of freedom with a standard
+      deviation drawn in the same way;
     - for every position `of_position(position)`, for every shell `of_wall(kind, shell.measured_as)`, and add them up as
       `Part` says. A clearance's error is that of its position plus those of its two shells.
 
@@ -111,7 +114,8 @@ class ErrorModel:
                 self.common[name] = Common(kelvin / _ROOT_3, kelvin)
         for kind, fit in job.fits.items():
             if fit.seating_u_nm is not None:
-                self.common[_seating(kind)] = Common(float(fit.seating_u_nm))
+                freedom = None if fit.seating_readings is None else fit.seating_readings - 1
+                self.common[_seating(kind)] = Common(float(fit.seating_u_nm), degrees_of_freedom=freedom)
         self.known = bool(measuring.gauges or self.common)
         self._positions: dict[tuple[object, ...], Part] = {}
         self._walls: dict[tuple[bool, MeasuredAs | None], Part] = {}
@@ -132,7 +136,7 @@ class ErrorModel:
                 if sizes is not None:
                     self._add_heat(part, position.kind, feature, size.measured_as, size.mean_nm)
             if seated:
-                part.common[_seating(position.kind)] = 1.0
+                self._add_seating(part, position.kind, 1.0)
             self._positions[key] = part.done()
         return self._positions[key]
 
@@ -187,7 +191,7 @@ class ErrorModel:
             for how, sign in ((scale, 1), (housing.measured_as, -1)):
                 self._add_heat(part, position.kind, "housing_bore", how, sign * housing.mean_nm)
         if seated:
-            part.common[_seating(position.kind)] = -1.0
+            self._add_seating(part, position.kind, -1.0)
         return self._combine((part.done(),))
 
     def _parts(self, position: Position, upper: MeasuredAs | None, lower: MeasuredAs | None) -> tuple[Part, Part, Part]:
@@ -204,7 +208,9 @@ class ErrorModel:
             for g, factor in scatter.items()
         ]
         terms.append(Term("resolution", sqrt(sum(part.resolution_nm2 for part in parts))))
-        terms += [Term(name, abs(s) * self.common[name].standard) for name, s in _common(parts).items()]
+        for name, sensitivity in _common(parts).items():
+            source = self.common[name]
+            terms.append(Term(name, abs(sensitivity) * source.standard, source.degrees_of_freedom or None))
         unknown = tuple(dict.fromkeys(what for part in parts for what in part.unknown))
         return combine([t for t in terms if t.standard_nm], unknown)
 
@@ -244,6 +250,12 @@ class ErrorModel:
             for link in () if seated else chain(gauges, gauge)[:depth]:
                 if _limit(link) in self.common:
                     part.common[_limit(link)] = part.common.get(_limit(link), 0.0) + sign * share * alike
+
+    def _add_seating(self, part: "_Sum", kind: str, sign: float) -> None:
+        name = _seating(kind)
+        part.common[name] = sign
+        if self.common[name].degrees_of_freedom == 0:
+            part.unknown[f"how certain the seating of {kind} is, as it came from one reading"] = None
 
     def _add_heat(self, part: "_Sum", kind: str, feature: str, how: MeasuredAs | None, mean_nm: int) -> None:
         measuring = self._job.measuring

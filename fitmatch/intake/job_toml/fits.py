@@ -13,6 +13,8 @@ from fitmatch.wording import shorten
 
 _AIMS: Final = ("target", "target_ratio", "min", "max")
 
+_MOST_READINGS: Final = 1_000_000
+
 # A target from a ratio is rounded to what can be measured: half a tenth, or a micrometre.
 RATIO_STEP_NM: Final = {"in": 1_270, "mm": 1_000}
 
@@ -54,6 +56,7 @@ def _fit(values: Values, kind: str) -> FitTable:
     want_low, want_high = _wish(values, kind)
     seating = values.length((*path, "seating"), SEATING)
     seating_u = values.length((*path, "seating_u"), GAUGE_ERROR)
+    readings = values.count((*path, "seating_readings"), _MOST_READINGS, "number of readings")
     example = 'write a list of families that fit, such as ["A12"], or leave it out'
     families = values.items((*path, "family"), str.casefold, example, filled=True)
     read = {"target": target, "min": low, "max": high, "target_ratio": ratio}
@@ -74,6 +77,7 @@ def _fit(values: Values, kind: str) -> FitTable:
         seating_nm=seating or 0,
         family=families,
         seating_u_nm=seating_u,
+        seating_readings=readings,
         want_min_nm=want_low,
         want_max_nm=want_high,
     )

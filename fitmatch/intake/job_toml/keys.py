@@ -18,7 +18,19 @@ SECTIONS: Final = {
     "unit": Section(),
     "sources": Section(("positions", "shells", "shared", "readings", "assembled")),
     "fit": Section(
-        ("target", "target_ratio", "min", "max", "want_min", "want_max", "seating", "seating_u", "family"), "KIND"
+        (
+            "target",
+            "target_ratio",
+            "min",
+            "max",
+            "want_min",
+            "want_max",
+            "seating",
+            "seating_u",
+            "seating_readings",
+            "family",
+        ),
+        "KIND",
     ),
     "drawing": Section(FEATURES, "KIND"),
     "rules": Section(tuple(known_keys())),

@@ -135,6 +135,16 @@ class Values:
             return None
         return number
 
+    def count(self, path: Path, most: int, what: str) -> int | None:
+        """A whole number from 1 to `most`; `what` says in words what it counts."""
+        text = self.number(path)
+        if text is None:
+            return None
+        if text.isascii() and text.isdecimal() and len(text) <= len(str(most)) and 1 <= int(text) <= most:
+            return int(text)
+        self.report("not-a-whole-number", f"`{shorten(text)}` is not a {what}; write 1, 2, 3 and so on", *path)
+        return None
+
     @staticmethod
     def is_number(value: object) -> bool:
         """Whether a value was typed as a number, with a point or without."""

@@ -1,13 +1,13 @@
 """assembled.csv to readings: what was measured with the shells in, each assigned to its position and its pair of
 shells."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Final
 
 from fitmatch.intake.common import advice
 from fitmatch.intake.common.quantities import ASSEMBLED_BORE, ASSEMBLED_CLEARANCE
 from fitmatch.intake.rows.saved_plan import FILE as PLAN_FILE
-from fitmatch.intake.rows.saved_plan import SavedPlan
+from fitmatch.intake.rows.saved_plan import PLANNED, SavedPlan
 from fitmatch.intake.rows.sheet import Sheet, ShellNames
 from fitmatch.intake.tables.columns import Form
 from fitmatch.records.keys import ShellKey, full_name
@@ -21,11 +21,25 @@ METHODS: Final = (GAUGE, STRIP)
 ASSEMBLED_FORM: Final = Form(
     name="assembled",
     needed=("position", "method"),  # and a clearance or a bore
-    optional=("clearance", "bore", "upper", "lower", "gauge", "by", "date", "note"),
+    optional=("clearance", "bore", *PLANNED, "gauge", "by", "date", "note"),
     readings=("clearance", "bore"),
     lengths=frozenset(("clearance", "bore")),
 )
 _QUANTITIES: Final = {"clearance": ASSEMBLED_CLEARANCE, "bore": ASSEMBLED_BORE}
+
+
+def referring(sheet: Sheet) -> Iterator[tuple[int, str, tuple[str, ...]]]:
+    """Every row with a reading and blank cells that refer to the saved plan: the row, its position and their
+    columns."""
+    for row, cells in sheet.table.rows:
+        blank = tuple(column for column in PLANNED if not sheet.cell(cells, column))
+        if blank and _read(sheet, cells):
+            yield row, sheet.cell(cells, "position"), blank
+
+
+def _read(sheet: Sheet, cells: list[str]) -> list[str]:
+    """What was read in a row: a clearance, a bore, or both, which is a mistake."""
+    return [f for f in _QUANTITIES if any(cells[c.index].strip() for c in sheet.columns.readings[f])]
 
 
 class AssembledReader(ShellNames):
@@ -37,16 +51,18 @@ class AssembledReader(ShellNames):
         positions: Iterable[Position],
         shells: Iterable[Shell],
         plan: SavedPlan | None,
+        replaced: Mapping[str, SavedPlan | None],
         *,
         complete: bool,
         plan_sound: bool,
     ) -> None:
-        """`complete`: every position and shell is known. `plan_sound`: the saved plan could be read, so what `plan`
-        lacks is not in it."""
+        """`replaced`: earlier plans that were kept, by file. `complete`: every position and shell is known.
+        `plan_sound`: the saved plan could be read, so what `plan` lacks is not in it."""
         self._by_key = {shell.key: shell for shell in shells}
         super().__init__(sheet, self._by_key.values(), complete=complete)
         self._positions = {p.name: p for p in positions}
         self._plan = plan
+        self._replaced = replaced
         self._plan_sound = plan_sound
 
     def read(self) -> tuple[AssembledReading, ...]:
@@ -76,7 +92,7 @@ class AssembledReader(ShellNames):
 
     def _row(self, row: int, cells: list[str]) -> AssembledReading | None:
         position = self._position(row, cells)
-        features = [f for f in _QUANTITIES if any(cells[c.index].strip() for c in self.sheet.columns.readings[f])]
+        features = _read(self.sheet, cells)
         typed = cells[self.sheet.columns.index("method")].casefold()
         method = self.sheet.word(typed, row, "method", METHODS, "method", needed=bool(features))
         if len(features) > 1:
@@ -102,7 +118,7 @@ class AssembledReader(ShellNames):
                 text = "is not larger than the journal; look at both readings and their units"
                 self.sheet.report("bore-not-greater", text, row, self.sheet.columns.readings["bore"][0].name)
         by, date = self.sheet.cell(cells, "by"), self.sheet.cell(cells, "date")
-        housing = self._plan.housings.get(position.name) if self._plan else None
+        housing = self._housing(row, cells, position)
         return AssembledReading(
             position.name, *pair, features[0], tuple(readings), method, gauge[0], by, date, row, housing
         )
@@ -146,7 +162,35 @@ class AssembledReader(ShellNames):
             return None
         return upper, lower
 
+    def _housing(self, row: int, cells: list[str], position: Position) -> str | None:
+        """The row whose housing was fitted: the one named, otherwise that of the saved plan; None: its own."""
+        typed = self.sheet.cell(cells, "housing")
+        if not typed:
+            said = {plan.says(position.name, "housing") for plan in (self._plan, *self._replaced.values()) if plan}
+            if self._replaced and len(said) > 1:
+                self._report_replaced(row, "housing", position)
+            return self._plan.housings.get(position.name) if self._plan else None
+        if typed not in self._positions:
+            if self.complete:
+                text = f"there is no position `{shorten(typed)}`; write the row whose housing was fitted"
+                self.sheet.report("unknown-item", text, row, "housing")
+        elif self._positions[typed].kind != position.kind:
+            text = f"`{shorten(typed)}` is of kind `{self._positions[typed].kind}`, not `{position.kind}`"
+            self.sheet.report("fitted-wrong-kind", f"{text}; write the row whose housing was fitted", row, "housing")
+        return typed
+
+    def _report_replaced(self, row: int, column: str, position: Position) -> None:
+        plans = {**self._replaced, PLAN_FILE: self._plan}
+        told = [(name, plan.says(position.name, column)) for name, plan in plans.items() if plan is not None]
+        found = ", ".join(f"{name} has {shorten(said or 'nothing')}" for name, said in told)
+        text = "is empty, and another plan was saved over the one it refers to"
+        what = "the row whose housing was fitted" if column == "housing" else "the shell that was fitted"
+        self.sheet.report("plan-replaced", f"{text}{f': {found}' if found else ''}; write {what}", row, column)
+
     def _planned(self, row: int, side: str, position: Position) -> Shell | None:
+        if self._replaced:
+            self._report_replaced(row, side, position)
+            return None
         key = self._plan.shells.get((position.name, side)) if self._plan else None
         if key in self._by_key:
             return self._by_key[key]

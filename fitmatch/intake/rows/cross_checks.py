@@ -43,8 +43,12 @@ def check_rule_columns(settings: Settings, in_positions: set[str], in_shells: se
 
 
 def warn_of_idle_rules(settings: Settings, findings: Findings) -> None:
-    """Warn of a rule that has no effect without another."""
+    """Warn of a rule that has no effect without another, and of a key that does nothing without another."""
     findings.warnings += [f"job.toml: {rule.phrases['idle']}" for rule in settings.rules if rule.idle]
+    for kind, table in settings.fits.items():
+        if table.fit.seating_readings is not None and table.fit.seating_u_nm is None:
+            text = "does nothing without seating_u, the uncertainty that came from these readings; write that too"
+            findings.warnings.append(f"job.toml: fit.{shorten(kind)}.seating_readings {text}")
 
 
 def warn_of_unmatched(columns: set[str], findings: Findings) -> None:

@@ -1,16 +1,18 @@
 """assignment.json, as `fitmatch assign --save` wrote it: which shells it puts where, and for which inputs.
 
 Only what commands need is read, so that a document with fewer or more keys still loads; figures are calculated afresh.
+Plans that `--force` has replaced are kept in the same folder, the first as assignment-1.json.
 """
 
 import json
+import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
 from fitmatch.intake.common.findings import SAVED_PLAN, Findings, Paper
 from fitmatch.intake.job_toml.sources import read_bytes
-from fitmatch.records.keys import ShellKey
+from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.parts import SIDES
 
 FILE: Final = "assignment.json"
@@ -21,6 +23,8 @@ CHANGED: Final = (
     "`fitmatch assign --save` makes a new one"
 )
 
+PLANNED: Final = (*SIDES, "housing")  # columns of assembled.csv in which a blank cell means what the plan has
+_KEPT: Final = re.compile(r"assignment-([1-9][0-9]{0,8})\.json")
 _AGAIN: Final = "save the plan again with `fitmatch assign --save`"
 
 
@@ -33,14 +37,45 @@ class SavedPlan(NamedTuple):
     shells: Mapping[tuple[str, str], ShellKey]
     housings: Mapping[str, str]
 
+    def says(self, position: str, column: str) -> str | None:
+        """What it has at a position in one of `PLANNED`: BOX/NAME, None if it has no shell there, or the row of the
+        housing."""
+        if column == "housing":
+            return self.housings.get(position, position)
+        key = self.shells.get((position, column))
+        return None if key is None else full_name(key)
+
 
 def read_saved_plan(folder: Path, findings: Findings) -> SavedPlan | None:
     """The plan in a job folder; None if there is none or, with a problem noted, if it cannot be read."""
     if not (folder / FILE).exists():
         return None
     data = read_bytes(folder, PAPER, findings)
-    if data is None:
-        return None
+    return None if data is None else plan_in(data, folder, findings)
+
+
+def replaced_plans(folder: Path) -> dict[str, SavedPlan | None]:
+    """The plans that others have replaced, by the names of their files, the oldest first; None: one that cannot be
+    read."""
+    found: dict[str, SavedPlan | None] = {}
+    for name in _kept(folder).values():
+        data = read_bytes(folder, Paper(name, (SAVED_PLAN,)), Findings())
+        found[name] = None if data is None else plan_in(data, folder, Findings())
+    return found
+
+
+def next_name(folder: Path) -> str:
+    """The file for the next plan that is replaced."""
+    return f"assignment-{max(_kept(folder), default=0) + 1}.json"
+
+
+def _kept(folder: Path) -> dict[int, str]:
+    matches = (_KEPT.fullmatch(path.name) for path in folder.glob("assignment-*.json"))
+    return dict(sorted((int(match.group(1)), match.group()) for match in matches if match))
+
+
+def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
+    """The plan for the job in this folder that a document contains; None, with a problem noted, if it contains none."""
     try:
         document = json.loads(data.decode("utf-8-sig"))
         schema = document["schema"]

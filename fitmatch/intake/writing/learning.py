@@ -54,7 +54,7 @@ def lesson(comparison: Comparison) -> Lesson | None:
 
 
 def _with_kind(text: str, job: Job, kind: str, learned: Learned, findings: Findings) -> str:
-    figures = (_figure(learned.seating_nm, job.unit), _figure(learned.u_nm, job.unit))
+    figures = (_figure(learned.seating_nm, job.unit), _figure(learned.u_nm, job.unit), str(learned.positions))
     file = JobFile(text.removeprefix("\ufeff"), findings)
     if not SEATING.holds(learned.seating_nm) or not GAUGE_ERROR.holds(learned.u_nm):
         what = f"{with_unit(learned.seating_nm, job.unit)} is not a possible seating, which is {SEATING.bounds}"

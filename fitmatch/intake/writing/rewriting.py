@@ -1,4 +1,4 @@
-"""New figures for two keys of job.toml, every other byte left as it is: `seating` and `seating_u` of a kind.
+"""New figures for three keys of job.toml, every other byte left as it is: a kind's `seating` and how certain it is.
 
 In: the text of a job.toml that was read without a mistake. Out: the text with the figures in it, or what prevents it.
 The text is scanned for where keys and values are, however they are written: under a header, dotted, in braces, with
@@ -11,8 +11,9 @@ from collections.abc import Mapping
 from typing import Any, Final, NamedTuple
 
 from fitmatch.intake.job_toml.key_rows import STRING, Path, dotted, innermost, statements
+from fitmatch.wording import listed
 
-KEYS: Final = ("seating", "seating_u")
+KEYS: Final = ("seating", "seating_u", "seating_readings")
 
 _NAME: Final = r"""(?:[A-Za-z0-9_-]+|"(?:[^"\\\n]|\\.)*"|'[^'\n]*')[ \t]*"""
 _KEY: Final = re.compile(rf"((?:{_NAME}\.[ \t]*)*){_NAME}=[ \t]*")
@@ -39,17 +40,18 @@ class _Entry(NamedTuple):
 
 
 _Edit = tuple[int, int, str]  # what a part of the text becomes
+Figures = tuple[str, str, str]  # the values of KEYS, as they are to be written
 
 
-def with_seatings(text: str, figures: Mapping[str, tuple[str, str]]) -> str:
-    """The text with each kind's seating and its standard uncertainty, numbers in the job's unit, in its `[fit.KIND]`.
+def with_seatings(text: str, figures: Mapping[str, Figures]) -> str:
+    """The text with the figures of each kind in its `[fit.KIND]`.
 
     Raises CannotRewrite.
     """
     new = text.removeprefix(_BOM)
     mark = text[: len(text) - len(new)]
-    for kind, pair in figures.items():
-        new = _with_seating(new, kind, dict(zip(KEYS, pair, strict=True)))
+    for kind, values in figures.items():
+        new = _with_seating(new, kind, dict(zip(KEYS, values, strict=True)))
     return mark + new
 
 
@@ -71,7 +73,7 @@ def _with_seating(text: str, kind: str, figures: Mapping[str, str]) -> str:
 
 
 def _beside(text: str, last: _Entry, pairs: list[str]) -> _Edit:
-    """Missing keys go after the other seating key, otherwise after the table's last key."""
+    """Missing keys go after the last seating key, otherwise after the table's last key."""
     pairs = [last.prefix + pair for pair in pairs]
     place = last.value[1]
     if last.in_braces:
@@ -178,7 +180,7 @@ def _match(pattern: re.Pattern[str], text: str, place: int) -> re.Match[str]:
     return match
 
 
-def lines_to_add(kind: str, figures: tuple[str, str]) -> str:
+def lines_to_add(kind: str, figures: Figures) -> str:
     """What is to be written by hand if the program cannot."""
-    pairs = " and ".join(f"`{key} = {figure}`" for key, figure in zip(KEYS, figures, strict=True))
+    pairs = listed([f"`{key} = {figure}`" for key, figure in zip(KEYS, figures, strict=True)])
     return f"write {pairs} into [{dotted(('fit', kind))}]"

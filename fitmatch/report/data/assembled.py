@@ -6,7 +6,7 @@ from fitmatch.gauging.assembled import Check, Comparison
 from fitmatch.records.keys import full_name
 from fitmatch.report.data.values import uncertainty_value
 from fitmatch.report.shared.emit import Value, document, length, rows_text
-from fitmatch.report.words.likely_causes import likely_causes, missing, why_not
+from fitmatch.report.words.likely_causes import likely_causes, missing, refusal, why_not
 from fitmatch.version import __version__
 
 SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
@@ -89,10 +89,12 @@ def _seating(comparison: Comparison, kind: str, unit: str) -> dict[str, Value]:
     return {
         "seating": length(fit.seating_nm, unit),
         "seating_u": length(fit.seating_u_nm, unit),
+        "seating_readings": fit.seating_readings,
         "learned": learned
         and {
             "positions": learned.positions,
             "seating": length(learned.seating_nm, unit),
             "seating_u": length(learned.u_nm, unit),
         },
+        "refused": None if kind not in comparison.refused else refusal(comparison.refused[kind]),
     }

@@ -1,5 +1,5 @@
-"""What is likely wrong if an assembled clearance and its calculation do not agree (common practice, no source), and why
-a reading is not learned from or not compared."""
+"""What is likely wrong if an assembled clearance and its calculation do not agree (common practice, no source), why a
+reading is not learned from or not compared, and why a kind learns nothing."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -7,6 +7,7 @@ from typing import Any
 from fitmatch.facts import Fact
 from fitmatch.gauging.assembled import Check, Comparison, NotCompared, Verdict
 from fitmatch.records.keys import full_name
+from fitmatch.wording import listed
 
 _TURNS_NM = (635_000, 500_000)  # one turn of a micrometer thimble: 0.0250 in, 0.5 mm
 _NEAR_NM = 12_700
@@ -24,10 +25,15 @@ _LOOSER = (
 )
 _IN_COMMON = (
     (
-        "all of the kind are off by about the same: crush, and the errors that its gauges share, which "
+        "most of the kind are off by about the same: crush, and the errors that its gauges share, which "
         "--learn records as seating"
     ),
     "a wrongly set gauge looks the same: check its setting first",
+)
+_BEYOND_CRUSH = (
+    "most of the kind are off by about the same, and by more than crush explains: a wrongly set gauge; set it again",
+    "walls that were all read wrong by the same: an anvil that is not a ball, or a zero error that was not subtracted",
+    "fasteners that were not tightened as they were for the housing bores",
 )
 _STRIP = "the strip itself, which is coarse: measure with a bore gauge before anything is taken apart"
 
@@ -45,7 +51,7 @@ def likely_causes(comparison: Comparison, check: Check) -> tuple[str, ...]:
     if check.reading.method == "strip":
         return (_STRIP, *(_LOOSER if check.difference_nm > 0 else _TIGHTER)[:2])
     if comparison.in_common(check):
-        return _IN_COMMON
+        return _BEYOND_CRUSH if comparison.beyond_crush(check) else _IN_COMMON
     other = comparison.exchanged_with(check)
     causes = _LOOSER if check.difference_nm > 0 else _TIGHTER
     if other is None:
@@ -63,8 +69,27 @@ def why_not(fact: Fact) -> str:
             return f"the wall of {' and '.join(map(full_name, slots['shells']))} is in doubt"
     return {
         "strip": "a strip is too coarse to learn from",
-        "stands-out": ("it differs too much from the others of its kind"),
+        "beyond-crush": "it differs from the calculation without seating by more than crush explains",
+        "stands-out": "it differs too much from the others of its kind",
+        "by-seating": "it is a mistake only because of the seating in the calculation",
     }[fact.code]
+
+
+def refusal(fact: Fact) -> str:
+    """Why a kind learns nothing, and what to do."""
+    slots: Mapping[str, Any] = fact.slots
+    positions = slots["positions"]
+    if fact.code == "by-seating":
+        return (
+            f"only the seating in job.toml or in the positions file makes {listed(positions)} a mistake; if that "
+            "seating belongs to another setting of the gauge, remove it, then learn again"
+        )
+    differ = "differs" if len(positions) == 1 else "differ"
+    return (
+        f"{len(positions)} of {slots['read']} positions read by gauge ({', '.join(positions)}) {differ} from the "
+        "calculation without seating, or from the others, by more than crush explains; set the gauge again and measure "
+        "them again"
+    )
 
 
 def missing(uncompared: NotCompared) -> tuple[str, ...]:
