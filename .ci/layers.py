@@ -27,7 +27,7 @@ gauging: bench_path assembled
 intake/common: catalogue findings advice quantities texts
 intake/tables: table csv_file workbook opening columns
 intake/job_toml: key_rows values fits instruments settings unread sources
-intake/rows: sheet positions shells long_file saved_plan assembled targets cross_checks
+intake/rows: sheet positions shells long_file saved_plan assembled targets all_shells copies cross_checks
 intake: reading pooling
 intake/writing: locking whole_files log_rows appending new_box rewriting learning
 fit/solver: program stopping adapter
@@ -35,7 +35,7 @@ fit/classes: guards axis_rows demands classes candidates
 fit/model: order job_rows pairs naming moved_housings groups variants
 fit/proof: pair_sources search box_sets several_jobs windows smallest_spread filling levels few_pairs
 fit/why: arithmetic questions cures conflicts
-fit/answer: checker expected baselines kernel best_plan
+fit/answer: checker expected baselines strays kernel best_plan
 fit/beside: regions next_values alternatives explanations
 fit: assign
 report/shared: emit scale states layout axis certainty housings readings

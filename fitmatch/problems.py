@@ -30,10 +30,11 @@ class Problem(NamedTuple):
 
 
 class InputError(Exception):
-    """Bad input; `problems` holds every mistake that was found, in reading order."""
+    """Bad input; `problems` holds every mistake that was found, in reading order, `warnings` what else was noticed."""
 
-    def __init__(self, problems: Iterable[Problem]) -> None:
+    def __init__(self, problems: Iterable[Problem], warnings: Iterable[str] = ()) -> None:
         self.problems = tuple(sorted(problems, key=lambda p: p.rank))
+        self.warnings = tuple(warnings)
         super().__init__("\n".join(str(p) for p in self.problems))
 
 

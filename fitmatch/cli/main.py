@@ -84,6 +84,8 @@ def _run(args: list[str]) -> int:
         from fitmatch.problems import FaultInFitmatch, InputError
 
         if isinstance(error, InputError):
+            for warning in () if "--quiet" in args else error.warnings:
+                click.echo(f"warning: {warning}", err=True)
             for problem in error.problems:
                 click.echo(str(problem), err=True)
             return BAD_INPUT

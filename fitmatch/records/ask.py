@@ -7,6 +7,9 @@ from typing import Protocol
 class Ask(Protocol):
     """Answers by key of `[rules]`; what is not written, or written wrongly, is None or empty."""
 
+    def is_written(self, key: str) -> bool:
+        """Whether the key stands there at all."""
+
     def is_off(self, key: str) -> bool:
         """Whether "off" is written."""
 

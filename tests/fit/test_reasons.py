@@ -354,8 +354,8 @@ def rule_job(**more: Any) -> Job:
                 rules=Rules(same_in_bore=("series",)),
                 shell_columns=("series",),
             ),
-            "same_in_bore",
-            "same_in_bore",
+            "same_in_bore series",
+            "same_in_bore series",
         ),
     ],
 )

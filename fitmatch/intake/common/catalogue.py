@@ -17,9 +17,10 @@ CODES: Final = {
     "broken-quotes": "a quoted cell that is not closed, or goes on after its closing quote",
     "broken-workbook": "an .xlsx file that cannot be read as a workbook",
     "several-sheets": "a workbook with more than one sheet that is not empty",
-    "ragged-row": "a row with more or fewer cells than the header",
+    "ragged-row": "a row with more cells than the header, or without some that must be filled in",
     "no-rows": "a table with a header and nothing below it",
     # headers
+    "one-column": "whole rows in one column, as a spreadsheet leaves them that parts cells by another mark",
     "no-header": "a first filled row that is no header, such as a title",
     "nameless-column": "a column with cells but without a name",
     "missing-column": "a column that must be there is not",
@@ -73,6 +74,9 @@ CODES: Final = {
     "lock-wrong-kind": "a lock to a shell of another kind",
     "lock-wrong-half": "a lock to a shell of the other half",
     "lock-twice": "one shell locked in two places",
+    "unlike-shells": "shells of one kind differ in width or od, and positions.csv does not say which goes where",
+    "no-family": "a kind that names its families, and no shell of the kind has one",
+    "box-copied": "one box under two names: equal to another box, or contained in it",
     "nothing-agrees": "a matched column that keeps every shell out of every position of a kind",
     # readings with the shells in, and the saved plan
     "broken-plan": "an assignment.json that is no plan of fitmatch",

@@ -208,6 +208,9 @@ class _Asked:
         self._values = values
         self._kinds = kinds
 
+    def is_written(self, key: str) -> bool:
+        return key in self._values.table(("rules",))
+
     def is_off(self, key: str) -> bool:
         return bool(self._values.table(("rules",)).get(key) == "off")
 

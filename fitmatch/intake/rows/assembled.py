@@ -22,6 +22,7 @@ ASSEMBLED_FORM: Final = Form(
     optional=("clearance", "bore", "upper", "lower", "gauge", "by", "date", "note"),
     readings=("clearance", "bore"),
     lengths=frozenset(("clearance", "bore")),
+    filled=("position",),
 )
 _QUANTITIES: Final = {"clearance": ASSEMBLED_CLEARANCE, "bore": ASSEMBLED_BORE}
 

@@ -20,6 +20,8 @@ READINGS_FORM: Final = Form(
     optional=("gauge", "by", "time", "confirmed", "note"),
     readings=(),
     lengths=frozenset(("reading",)),
+    filled=("item", "feature"),
+    appended=True,
 )
 _LARGEST_ANGLE: Final = 360
 

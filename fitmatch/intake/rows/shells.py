@@ -39,6 +39,7 @@ class ShellPool:
     slipped: set[str] = field(default_factory=set)  # columns that were meant by headers with a slip
     names: dict[str, set[str]] = field(default_factory=dict)  # by box
     doubles: list[tuple[Shell, Sheet]] = field(default_factory=list)  # shells whose box and name were there before
+    copies_confirmed: dict[str, str] = field(default_factory=dict)  # why a box truly reads as another one, by box
     papers: dict[str, Paper] = field(default_factory=dict)  # by file
     coated: dict[tuple[str, str], bool] = field(default_factory=dict)  # how coated shells without a wall are measured
     # What cells as they were typed stand for, once they have been checked:
@@ -122,8 +123,9 @@ class _FileReader:
         i_shell, i_kind, i_half, i_box, i_grade, i_family, i_coating, i_measured, i_hold = map(
             columns.index, ("shell", "kind", "half", "box", "grade", "family", "coating", "measured", "hold")
         )
-        i_confirmed = columns.index("wall_confirmed")
+        i_confirmed, i_copy = columns.index("wall_confirmed"), columns.index("copy_confirmed")
         compared = [columns.index(name) for name in pool.columns_compared]
+        coating_at = pool.columns_compared.index("coating") if "coating" in pool.columns_compared else None
         walls = self._wall_columns(None)
         gauged = bool(pool.settings.measuring.gauges) or "gauge" in columns.known or "wall_gauge" in columns.known
         gauge: str | None = None
@@ -148,6 +150,9 @@ class _FileReader:
                 names = all_names[box] = set()
                 if box is not box_of_file:
                     self._odd_name(box, row, "box")
+
+            if cells[i_copy]:
+                pool.copies_confirmed.setdefault(box, self._sheet.cell(cells, "copy_confirmed"))
 
             if gauged:
                 gauge, walls = self._gauge(cells, kind, row)
@@ -179,6 +184,8 @@ class _FileReader:
             marks: tuple[str, ...] = ()
             if compared:
                 typed = tuple([cells[index] for index in compared])
+                if coating_at is not None:  # how thick it is makes no difference
+                    typed = (*typed[:coating_at], "coated" if coating else "", *typed[coating_at + 1 :])
                 marks = pool.marks.get(typed) or self._marks(typed)
             grade = cells[i_grade].strip()
             shell = Shell(

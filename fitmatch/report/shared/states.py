@@ -19,6 +19,11 @@ def unmeasured_shells(job: Job) -> list[Shell]:
     return [s for s in job.shells if s.wall_nm is None and s.hold is None]
 
 
+def marks_of(job: Job, shell: Shell) -> dict[str, str]:
+    """Its cells in the matched columns, those that are not blank."""
+    return {column: mark for column, mark in zip(job.matched_columns, shell.marks, strict=False) if mark}
+
+
 def is_coated(placement: Placement) -> bool:
     return bool(placement.upper.coating_nm or placement.lower.coating_nm)
 

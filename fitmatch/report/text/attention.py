@@ -12,6 +12,9 @@ from fitmatch.report.shared.states import DANGER, unmeasured_shells
 from fitmatch.report.text.positions import NOT_FILLED, NOT_MEASURED
 from fitmatch.report.words.doubts import doubt_lines
 from fitmatch.report.words.reasons import words_of
+from fitmatch.wording import listed
+
+_MOST_SHELLS = 10
 
 
 def summary(plan: JobPlan) -> str:
@@ -42,6 +45,7 @@ def attention(plan: JobPlan, proofs: Mapping[str, Proof], unit: str) -> list[str
     found += _without_wall(unmeasured_shells(plan.job))
     flags = [flag for flag in plan.flags if flag.what.code != "misfit"]
     found += [f"{whole(flag.position)}: {clean(words_of(flag.what, unit))}" for flag in flags]
+    found += [f"{_some_shells(one.shells)}: {clean(words_of(one.what, unit))}" for one in plan.strays]
     found += [
         f"NOT PROVEN: {clean(kind)}: a better choice may exist, see HOW GOOD IT IS"
         for kind, p in proofs.items()
@@ -107,6 +111,13 @@ def _without_reading(positions: Sequence[Position]) -> list[str]:
         f"{NOT_MEASURED}: {', '.join(names)} ({clean(kind)}): no reading of {' and '.join(missing).replace('_', ' ')}"
         for (kind, missing), names in groups.items()
     ]
+
+
+def _some_shells(shells: Sequence[Shell]) -> str:
+    """All of a few shells, else the first of them and how many more."""
+    names = [whole("/".join(shell.key)) for shell in shells]
+    more = len(names) - _MOST_SHELLS
+    return listed([*names[:_MOST_SHELLS], f"{more} more"] if more > 1 else names)
 
 
 def _without_wall(shells: list[Shell]) -> list[str]:

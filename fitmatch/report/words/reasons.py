@@ -193,6 +193,14 @@ def _off_form(s: _Slots, unit: str) -> str:
     return f"{_part(s)} has {what} {found} {unit}, more than the {given} given{larger}"
 
 
+def _stray(s: _Slots, _unit: str) -> str:
+    asked = " or ".join(f"`{one}`" if one else "nothing" for one in s["wanted"])
+    return one_line(
+        f"no {s['kind']} position takes the {s['column']} `{s['mark']}`: they ask for {asked}; if one of them is meant "
+        "for it, write the same word there, otherwise put the shells aside"
+    )
+
+
 def _part(s: _Slots) -> str:
     return f"the {s['feature'].replace('_', ' ')}" + (f" of {s['shell']}" if s["shell"] else "")
 
@@ -210,5 +218,6 @@ _SAID: Final[Mapping[str, Callable[[_Slots, str], str]]] = {
     "excused": _excused,
     "off-drawing": _off_drawing,
     "off-form": _off_form,
+    "stray": _stray,
     "short": _shortage,
 }
