@@ -11,7 +11,14 @@ from fitmatch.gauging.sizes.sizing import Sizes
 from fitmatch.intake.common.findings import LAST, SETTINGS, Findings, Paper
 from fitmatch.intake.job_toml.key_rows import JOB_FILE
 from fitmatch.intake.job_toml.settings import read_settings
-from fitmatch.intake.job_toml.sources import Source, read_bytes, readings_source, shell_sources, table_source
+from fitmatch.intake.job_toml.sources import (
+    Source,
+    read_bytes,
+    readings_source,
+    shell_sources,
+    table_source,
+    with_positions,
+)
 from fitmatch.intake.rows.all_shells import settled, unlike, without_family
 from fitmatch.intake.rows.copies import copies
 from fitmatch.intake.rows.cross_checks import (
@@ -90,7 +97,7 @@ class FolderReader:
         self._folder = path = folder
         _check_folder(path, findings)
         self._job_bytes = read_bytes(path, JOB_FILE, findings) if job_toml is None else job_toml
-        self.settings = settings = read_settings(self._job_bytes, findings)
+        self.settings = settings = with_positions(path, read_settings(self._job_bytes, findings))
         self._sizes = Sizes(settings.measuring, numbered_are_repeats=settings.numbered_are_repeats)
         self._position_source = table_source(path, settings, "positions", findings)
         self._sources, complete = shell_sources(path, settings, findings)

@@ -13,6 +13,7 @@ CODES: Final = {
     "control-character": "a character that cannot be seen, such as NUL, in a text file",
     "outside-folder": "a path that leaves the job folder, by itself or through a link",
     "nothing-found": "a glob of [sources] that finds no file",
+    "several-positions": "a glob for the positions that finds more than one table",
     "broken-toml": "job.toml breaks the rules of TOML",
     "broken-quotes": "a quoted cell that is not closed, or goes on after its closing quote",
     "broken-workbook": "an .xlsx file that cannot be read as a workbook",
