@@ -325,7 +325,7 @@ def test_the_table_of_keys_is_complete() -> None:
         "title",
         "unit",
         *(f"{section}.{key}" for section, keys in settings._KEYS.items() for key in keys),
-        *(f"fit.KIND.{key}" for key in fits._KEYS),
+        *(f"fit.KIND.{key}" for key in fits.FIT_KEYS),
         *(f"drawing.KIND.{key}" for key in settings._DRAWN),
         *(f"rules.{key}" for key in rules.known_keys()),
         *(f"gauge.NAME.{key}" for key in instruments.GAUGE_KEYS),

@@ -32,6 +32,8 @@ CODES: Final = {
     "header-unit": "a unit in a header that is unknown, or stands where none belongs",
     # job.toml
     "unknown-key": "a key or table that job.toml does not know",
+    "misplaced-key": "a key that job.toml knows, in a table where it does not belong",
+    "not-supported-yet": "a key or table that a later version will read",
     "wrong-type": "a value of the wrong type, such as a text where a list belongs",
     "no-unit": "job.toml names no unit for its lengths",
     "no-fit": "job.toml has no [fit.KIND] table",

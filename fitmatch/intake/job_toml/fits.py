@@ -10,7 +10,7 @@ from fitmatch.names import slips
 from fitmatch.records.parts import Fit
 from fitmatch.wording import shorten
 
-_KEYS: Final = ("target", "target_ratio", "min", "max", "want_min", "want_max", "seating", "seating_u", "family")
+FIT_KEYS: Final = ("target", "target_ratio", "min", "max", "want_min", "want_max", "seating", "seating_u", "family")
 _AIMS: Final = ("target", "target_ratio", "min", "max")
 
 # A target from a ratio is rounded to what can be measured: half a tenth, or a micrometre.
@@ -33,20 +33,22 @@ class FitTable(NamedTuple):
 def read_fits(values: Values) -> dict[str, FitTable]:
     """The fits by kind; one that is no table at all is there as well, as its kind is known."""
     tables = {kind: _fit(values, kind) for kind in values.kinds(("fit",), None)}
-    if values.document.get("fit", {}) == {}:
+    headed_otherwise = any(isinstance(values.document.get(key), dict) for key in values.misplaced)
+    if values.document.get("fit", {}) == {} and not headed_otherwise:
         values.report("no-fit", "there is no [fit.KIND] table; write one for each kind, such as [fit.rod]", "fit")
     return tables
 
 
 def _fit(values: Values, kind: str) -> FitTable:
     path = ("fit", kind)
-    values.refuse_unknown(path, _KEYS)
+    values.refuse_unknown(path, FIT_KEYS)
     if not isinstance(values.document["fit"][kind], dict):
         return FitTable(Fit(kind), frozenset(_AIMS))  # what is no table was reported, and may have held anything
-    # A key that is a slip away from one of these was reported, and that one is not missing besides.
-    given = frozenset(
+    # A key that is a slip away from one of these, or stands elsewhere, was reported: that one is not missing besides.
+    near = {
         aim for aim in _AIMS for key in values.table(path) if abs(len(key) - len(aim)) <= 1 and slips(key, aim) <= 1
-    )
+    }
+    given = frozenset(near | (values.misplaced & set(_AIMS)))
     target = values.length((*path, "target"), TARGET)
     low = values.length((*path, "min"), LIMIT)
     high = values.length((*path, "max"), LIMIT)

@@ -93,9 +93,10 @@ def read_settings(data: bytes | None, findings: Findings) -> Settings:
     file = JobFile(text or "", findings)
     if document is None:
         return Settings(file, readable=False, match_read=False)
-    values = Values(document, file, findings)
+    values = Values(document, file, findings, _strange)
     values.refuse_unknown((), _SECTIONS)
     _check_unit(values)
+    values.refuse_unknown(("rules",), known_keys())
     for section, keys in _KEYS.items():
         values.refuse_unknown((section,), keys)
     sources = values.table(("sources",))
@@ -105,9 +106,10 @@ def read_settings(data: bytes | None, findings: Findings) -> Settings:
         return values.text(("sources", key), f'write a path, such as "{default}"') if key in sources else default
 
     fits = read_fits(values)
-    values.refuse_unknown(("rules",), known_keys())
     rules = read_rules(_Asked(values, fits))
     matched = any(isinstance(rule, Match) for rule in rules)
+    drawing = values.by_kind(("drawing",), fits, lambda path: _drawing(values, path))
+    measuring = _measuring(values, fits)
     return Settings(
         file=file,
         title=_title(values),
@@ -117,7 +119,7 @@ def read_settings(data: bytes | None, findings: Findings) -> Settings:
         shells_written="shells" in sources,
         shared=_globs(values, "shared") or (),
         fits=fits,
-        drawing=values.by_kind(("drawing",), fits, lambda path: _drawing(values, path)),
+        drawing=drawing,
         rules=rules,
         match_read=matched or values.table(("rules",)).get("match", []) == [],
         measured_coated=values.word(("coating", "measured"), ("coated", "bare")) != "bare",
@@ -126,8 +128,14 @@ def read_settings(data: bytes | None, findings: Findings) -> Settings:
         readings=path("readings", DEFAULT_READINGS),
         readings_written="readings" in sources,
         numbered_are_repeats=values.word(("readings", "numbered"), ("places", "repeats")) == "repeats",
-        measuring=_measuring(values, fits),
+        measuring=measuring,
     )
+
+
+def _strange(path: Path, key: str, value: object) -> tuple[str, str] | None:
+    from fitmatch.intake.job_toml.strange_keys import told  # needs more than most jobs do
+
+    return told(path, key, value)
 
 
 def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
@@ -165,12 +173,19 @@ def _title(values: Values) -> str:
 
 
 def _check_unit(values: Values) -> None:
-    if values.unit is None:
+    if values.unit is None and not _unit_below(values.document):
         unit = values.document.get("unit")
         shown = "is missing;"
         if "unit" in values.document:
             shown = f"{f'`{shorten(unit)}` is' if isinstance(unit, str) else 'is'} no unit of a job;"
         values.report("no-unit", f'{shown} write unit = "in" or unit = "mm"', "unit")
+
+
+def _unit_below(document: Mapping[str, Any]) -> bool:
+    """Whether the job's unit stands in a table, where it is told that it does not belong there."""
+    tables = [table for name, table in document.items() if name != "gauge" and isinstance(table, dict)]
+    tables += [inner for table in tables for inner in table.values() if isinstance(inner, dict)]
+    return any("unit" in table for table in tables)
 
 
 def _globs(values: Values, key: str) -> tuple[str, ...] | None:

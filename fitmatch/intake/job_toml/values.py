@@ -12,6 +12,7 @@ from fitmatch.records.measuring import Decimal
 from fitmatch.wording import listed, shorten
 
 T = TypeVar("T")
+Strange = Callable[[Path, str, object], tuple[str, str] | None]
 
 
 class TypedNumber(str):
@@ -23,8 +24,12 @@ class TypedNumber(str):
 class Values:
     """A parsed job.toml. Every reader notes what is wrong at its key and returns what a missing key would give."""
 
-    def __init__(self, document: Mapping[str, Any], file: JobFile, findings: Findings) -> None:
+    def __init__(self, document: Mapping[str, Any], file: JobFile, findings: Findings, strange: Strange) -> None:
+        """`strange`: code and text for a key that is not known at its path, with its value, where there is more to say
+        than which known one is nearest."""
         self.document = document
+        self.misplaced: set[str] = set()  # keys that stand where they do not belong, which was noted
+        self._strange = strange
         self.report = file.report
         self.row = file.row
         unit = document.get("unit")
@@ -37,8 +42,11 @@ class Values:
         names = list(known)
         for key in self.table(path):
             if key not in names:
-                text = f"no such key; the nearest is `{dotted((*path, nearest(key, names) or names[0]))}`"
-                self.report("unknown-key", text, *path, key)
+                near = f"no such key; the nearest is `{dotted((*path, nearest(key, names) or names[0]))}`"
+                code, text = self._strange(path, key, self.table(path)[key]) or ("unknown-key", near)
+                self.report(code, text, *path, key)
+                if code == "misplaced-key":
+                    self.misplaced.add(key)
 
     def table(self, path: Path) -> Mapping[str, Any]:
         """A table; an empty one if it is not there or something else."""

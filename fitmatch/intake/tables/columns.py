@@ -55,7 +55,7 @@ SHELL_FORM: Final = Form(
     name="shell",
     needed=("shell", "kind", "half", "wall"),
     optional=(
-        *("box", *SHELL_LABELS, "coating", "measured", "hold", "note"),
+        *("box", *SHELL_LABELS, "part", "undersize", "step", "coating", "measured", "hold", "note"),
         *("gauge", "wall_gauge", "wall_confirmed", "copy_confirmed"),
     ),
     readings=("wall",),
