@@ -5,6 +5,7 @@ import signal
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -39,7 +40,16 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
     return seconds
 
 
-@click.command("assign")
+class _Assign(click.Command):
+    """`--csv leftovers` is two words of one option, and `--csv JOB` is not."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        pairs = pairwise(["", *args])
+        words = [f"--csv-{word}" if (before, word) == ("--csv", "leftovers") else word for before, word in pairs]
+        return super().parse_args(ctx, words)
+
+
+@click.command("assign", cls=_Assign)
 @click.argument("jobs", metavar="JOB...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option(
     "--strategy",
@@ -80,7 +90,10 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
     help="With --explain: what changes if these two shells, NAME or BOX/NAME, must go there.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
-@click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per position.")
+@click.option(
+    "--csv", "as_csv", is_flag=True, help="Print one CSV row per position; with --csv leftovers, per shell left over."
+)
+@click.option("--csv-leftovers", is_flag=True, hidden=True)
 @click.option("--unit", type=click.Choice(["in", "mm"]), help="Show lengths in this unit instead of the job's.")
 @click.option("--save", is_flag=True, help=f"Also write the JSON document, in the job's unit, to JOB/{_SAVED_AS}.")
 @click.option(
@@ -105,6 +118,7 @@ def command(
     insist: tuple[str, str] | None,
     as_json: bool,
     as_csv: bool,
+    csv_leftovers: bool,
     unit: str | None,
     save: bool,
     time_limit: float | None,
@@ -122,8 +136,10 @@ def command(
       fitmatch assign my-build --alternatives 3
       fitmatch assign my-build --explain R2 --with box-1/03 box-2/07
       fitmatch assign my-build --json --unit mm
+      fitmatch assign my-build --csv leftovers
       fitmatch assign first-engine second-engine --priority in-order
     """
+    as_csv = as_csv or csv_leftovers
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other; choose one")
     if priority is not None and len(jobs) == 1:
@@ -169,7 +185,7 @@ def command(
                 raise click.BadParameter(text, param_hint="--with" if insist else "--explain") from error
             solved_at = time.monotonic()
             now("writing the answer")
-            answer = _answer(plan, unit, as_json=as_json, as_csv=as_csv)
+            answer = _answer(plan, unit, as_json=as_json, as_csv=as_csv, leftovers=csv_leftovers)
             saved = _save(plan) if save else []
 
     if debug:
@@ -266,9 +282,11 @@ def _steps_told(debug: bool) -> Iterator[None]:
         logger.removeHandler(handler)
 
 
-def _answer(plan: "Plan", unit: str, *, as_json: bool, as_csv: bool) -> str:
+def _answer(plan: "Plan", unit: str, *, as_json: bool, as_csv: bool, leftovers: bool) -> str:
     if as_json:
         from fitmatch.report.data.document import plan_document as written
+    elif leftovers:
+        from fitmatch.report.data.rows import leftover_rows as written
     elif as_csv:
         from fitmatch.report.data.rows import plan_rows as written
     else:

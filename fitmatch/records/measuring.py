@@ -39,13 +39,14 @@ class Decimal(NamedTuple):
 
 class Reading(NamedTuple):
     """One reading as the gauge gave it. `station` counts from the front; `angle` is in degrees from the crown axis.
-    `confirmed`: why it stands though it looks doubtful."""
+    `confirmed`: why it stands though it looks doubtful. `column`: of the file that it stands in."""
 
     nm: int
     station: int | None = None
     angle: float | None = None
     gauge: str | None = None
     confirmed: str = ""
+    column: str = ""
 
 
 class Place(NamedTuple):
@@ -99,6 +100,7 @@ class Doubt(NamedTuple):
     reading_nm: int
     what: Fact
     signatures: tuple[str, ...]
+    column: str = ""  # that the reading stands in
 
 
 class Series(NamedTuple):

@@ -10,6 +10,7 @@ from made.intake_jobs import write_job
 import fitmatch
 from fitmatch.intake.pooling import read_jobs
 from fitmatch.intake.reading import read_job
+from fitmatch.report.words.reasons import words_of
 
 JOB = """\
 unit = "mm"
@@ -36,8 +37,8 @@ def test_a_forgotten_mark(tmp_path: Path, capsys: pytest.CaptureFixture[str]) ->
     words = " ".join(ran.out.split())
     assert ran.status == 1
     assert (
-        "box-1/7 and box-1/8: no main position takes the flange `both`: they ask for nothing; if one of them is meant "
-        "for it, write the same word there" in words
+        "box-1/7 and box-1/8: no main position takes the flange `both`: theirs is blank; if one of them is meant for "
+        "it, write the same word there" in words
     )
     document = json.loads(Ran(capsys, "assign", folder, "--quiet", "--json").out)
     assert [(f["position"], f["box"], f["shell"], f["code"]) for f in document["flags"]] == [
@@ -55,6 +56,10 @@ def test_the_same_thing_in_other_words(tmp_path: Path) -> None:
     (stray,) = plan.plans[0].strays
     assert (stray.mark, stray.wanted, [s.name for s in stray.shells]) == ("ja", ("", "yes"), ["7", "8"])
     assert plan.needs_attention
+    (unfilled,) = plan.unfilled
+    assert words_of(unfilled.why, "mm") == (
+        "none of the 8 upper halves of kind main matches flange = yes; their flange is blank or `ja`"
+    )
 
 
 @pytest.mark.parametrize(("wants", "mark"), [("both", "BOTH"), ("any", "both"), ("", "any"), ("", "")])

@@ -12,6 +12,17 @@ from fitmatch.problems import InputError
 SOURCES = JOB + "[sources]\n"
 
 
+@pytest.mark.parametrize("name", ["job.toml", "positions.csv"])
+def test_an_ending_behind_the_ending(tmp_path: Path, name: str) -> None:
+    """Where a file manager hides endings, `job.toml.txt` looks like job.toml: the missing file's message names it."""
+    folder = write_job(tmp_path)
+    (folder / name).rename(folder / f"{name}.txt")
+    assert mistakes(folder)[0] == (
+        f"{name}: the file is missing, though {name}.txt is there, the end of whose name a file manager may hide; "
+        f"rename that one to {name}"
+    )
+
+
 def same_as_plain(folder: Path, plain: Path) -> None:
     one, two = read_job(folder), read_job(plain)
     assert [(p.name, p.journal, p.housing_bore) for p in one.positions] == [

@@ -71,10 +71,17 @@ class Reasons:
                 "kind": position.kind,
                 "halves": len(shells),
                 "unmet": tuple(unmet),  # by any half; where each is met by some, all are only met together by none
+                "marks": self._marks(shells, unmet),
                 "demands": tuple(demand for demand, _ in demands),
                 "aside": self._set_aside(position, side),
             },
         )
+
+    def _marks(self, shells: Sequence[Shell], demands: Sequence[Fact]) -> dict[str, tuple[str, ...]]:
+        """What halves have in the columns of these demands, by column."""
+        columns = [str(demand.slots["column"]) for demand in demands if "column" in demand.slots]
+        found = {column: self._job.shell_columns.index(column) for column in columns}
+        return {column: tuple(sorted({s.marks[at] for s in shells})) for column, at in found.items()}
 
     def _taken(self, bore: Bore) -> Fact:
         short = self._shortage(bore)

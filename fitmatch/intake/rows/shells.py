@@ -127,6 +127,7 @@ class _FileReader:
         compared = [columns.index(name) for name in pool.columns_compared]
         coating_at = pool.columns_compared.index("coating") if "coating" in pool.columns_compared else None
         walls = self._wall_columns(None)
+        columns_read = tuple([column.name for column in columns.readings["wall"]])
         gauged = bool(pool.settings.measuring.gauges) or "gauge" in columns.known or "wall_gauge" in columns.known
         gauge: str | None = None
         box_of_file = self._box_of_file()
@@ -156,7 +157,7 @@ class _FileReader:
 
             if gauged:
                 gauge, walls = self._gauge(cells, kind, row)
-            readings = []
+            readings, filled = [], columns_read
             for index, known, reader, column in walls:
                 text = cells[index]
                 if text:
@@ -167,7 +168,9 @@ class _FileReader:
             wall: int | None = None
             if readings:
                 confirmed = cells[i_confirmed] and self._sheet.cell(cells, "wall_confirmed")
-                measured = plain_wall(gauge, readings, confirmed)
+                if len(readings) < len(walls):
+                    filled = tuple([column for index, _, _, column in walls if cells[index].strip()])
+                measured = plain_wall(gauge, readings, confirmed, filled)
                 wall = measured.mean_nm
                 if not WALL.holds(wall):
                     pool.report_implausible(name, wall, self._sheet, row, columns.readings["wall"][0].name)

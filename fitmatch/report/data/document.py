@@ -5,7 +5,7 @@ from typing import Final
 
 from fitmatch.fit.model.order import Unit
 from fitmatch.records.job import Job
-from fitmatch.records.parts import SIDES, Shell, Size
+from fitmatch.records.parts import SIDES, Position, Shell, Size
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Cure, JobPlan, OtherPlan, Plan, Proof, Reason, Unfilled
 from fitmatch.report.data.doubts import doubt_values
@@ -15,7 +15,7 @@ from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.emit import Number, Value, area, document, half_length, length, named_values, two_digits
 from fitmatch.report.shared.housings import moves
 from fitmatch.report.shared.readings import corrected_sizes, corrected_wall, forms
-from fitmatch.report.shared.states import marks_of, unmeasured_shells
+from fitmatch.report.shared.states import marks_of, missing_of, unmeasured_shells
 from fitmatch.report.words.levels import FIGURES
 from fitmatch.report.words.reasons import flag_words, words_of
 from fitmatch.version import __version__
@@ -85,7 +85,9 @@ def _positions(plan: Plan, known: Mapping[str, Certainty], unit: str) -> dict[st
         return [({"job": one.job.name} if one.job.name else {}) | value for one in plan.plans for value in values(one)]
 
     unmeasured = told(
-        lambda one: ({"position": p.name, "kind": p.kind, "missing": p.missing} for p in one.unmeasured_positions)
+        lambda one: (
+            {"position": p.name, "kind": p.kind, "missing": _missing(one.job, p)} for p in one.unmeasured_positions
+        )
     )
     unmeasured += [
         {"shell": s.name, "box": s.box, "kind": s.kind, "half": s.half, "missing": ["wall"]}
@@ -100,6 +102,11 @@ def _positions(plan: Plan, known: Mapping[str, Certainty], unit: str) -> dict[st
         "flags": told(lambda one: _flags(one, unit)),
         "doubts": told(lambda one: doubt_values(one.doubts, unit)),
     }
+
+
+def _missing(job: Job, position: Position) -> list[Value]:
+    features, shells = missing_of(job, position)
+    return [*features, *(["wall"] if shells else [])]
 
 
 def _flags(one: JobPlan, unit: str) -> Iterator[dict[str, Value]]:
