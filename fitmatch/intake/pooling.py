@@ -58,14 +58,15 @@ def read_jobs(folders: Sequence[str | PathLike[str]]) -> Pool:
             jobs.append(replace(job, name=name, positions=tuple(replace(p, job=name) for p in job.positions)))
         except InputError as error:
             problems += [p._replace(file=f"{name}/{p.file}", rank=(at, *p.rank)) for p in error.problems]
+            findings.warnings += [f"{name}: {warning}" for warning in error.warnings]
     if problems:
-        raise InputError(problems)
+        raise InputError(problems, findings.warnings)
     _check_settings(jobs, findings)
     shells = _union(jobs, findings)
     _check_shells(jobs, readers, shells, findings)
     _check_locks(jobs, [reader.settings.positions or "" for reader in readers], findings)
     if problems:
-        raise InputError(problems)
+        raise InputError(problems, [f"{job.name}: {warning}" for job in jobs for warning in job.warnings])
     return _pool(jobs, shells, [*findings.warnings, *_taken_as_one(jobs)])
 
 

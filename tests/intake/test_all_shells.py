@@ -241,6 +241,11 @@ def test_copies_among_the_boxes_of_several_jobs(tmp_path: Path) -> None:
         read_jobs([one, other])
     (told,) = map(str, caught.value.problems)
     assert told.startswith("other/shells/B.csv: box `B` has the shells and readings of box `A` (one/shells/A.csv)")
+    (other / "shells" / "C.xlsx").write_bytes(b"x")
+    with pytest.raises(InputError) as caught:
+        read_jobs([one, other])
+    assert [w.split(";")[0] for w in caught.value.warnings] == ["other: shells/C.xlsx is not read"]
+    (other / "shells" / "C.xlsx").unlink()
     (other / "shells" / "B.csv").rename(other / "shells" / "A.csv")
     pool = read_jobs([one, other])
     assert pool.jobs[0].warnings == (
