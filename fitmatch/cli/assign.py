@@ -93,7 +93,7 @@ class _Assign(click.Command):
 @click.option(
     "--csv", "as_csv", is_flag=True, help="Print one CSV row per position; with --csv leftovers, per shell left over."
 )
-@click.option("--csv-leftovers", is_flag=True, hidden=True)
+@click.option("--csv-leftovers", is_flag=True, hidden=True, help="The same as --csv leftovers.")
 @click.option("--unit", type=click.Choice(["in", "mm"]), help="Show lengths in this unit instead of the job's.")
 @click.option("--save", is_flag=True, help=f"Also write the JSON document, in the job's unit, to JOB/{_SAVED_AS}.")
 @click.option(
