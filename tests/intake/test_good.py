@@ -1,7 +1,7 @@
 """Good jobs: what read_job makes of every key and column."""
 
-from fractions import Fraction
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
