@@ -40,6 +40,6 @@ def _wanted(jobs: Sequence[Job]) -> dict[str, dict[str, list[set[str]]]]:
         for p in job.positions:
             sides = wanted.setdefault(p.kind, {side: [set() for _ in job.matched_columns] for side in SIDES})
             for side, wants in zip(SIDES, (p.wants_upper, p.wants_lower), strict=True):
-                for some, want in zip(sides[side], wants, strict=True):
+                for some, want in zip(sides[side], wants, strict=False):
                     some.add(want)
     return wanted
