@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from fitmatch.cli import options
 from fitmatch.cli.console import print_report
 from fitmatch.wording import as_argument
 
@@ -21,11 +22,11 @@ _SEPARATORS = {",": ",", ";": ";", "tab": "\t"}
 @click.option(
     "--separator",
     type=click.Choice([*_SEPARATORS]),
-    help="What parts the cells; `;` where a spreadsheet writes decimal commas.  [default: ,]",
+    help="What separates the cells; `;` if your spreadsheet writes decimal commas.  [default: ,]",
 )
-@click.option("--xlsx", is_flag=True, help="Write workbooks in place of tables of text.")
-@click.option("--sample", metavar="NAME", help="Copy this filled sample instead of blank files.")
-@click.option("--debug", is_flag=True, help="Show the traceback of a fault.")
+@click.option("--xlsx", is_flag=True, help="Write workbooks instead of text tables.")
+@click.option("--sample", metavar="NAME", help="Copy this filled-in sample instead of blank files.")
+@options.debug
 def command(
     folder: Path,
     unit: str | None,
@@ -36,7 +37,7 @@ def command(
     sample: str | None,
     debug: bool,
 ) -> int:
-    """Write a job folder ready to be filled in.
+    """Create a job folder ready to be filled in.
 
     FOLDER must not exist yet, or be empty.
 
@@ -52,7 +53,7 @@ def command(
     next_line = f"fitmatch assign {as_argument(str(folder))}"
     if sample is not None:
         if not (unit is None and rods is None and mains is None and separator is None and not xlsx):
-            raise click.UsageError("--sample comes as it is; leave out the options about blank files")
+            raise click.UsageError("--sample is copied as it is; leave out the options for blank files")
         files = _sample_files(sample)
         then = f"Filled in already. Next: {next_line}"
     else:
@@ -96,7 +97,7 @@ def _csv(rows: list[list[str]], separator: str) -> bytes:
 
 
 def samples_home() -> Path:
-    """Where the samples lie: inside the installed package, or beside it in a source tree."""
+    """Where the samples are: inside the installed package, or beside it in a source tree."""
     package = Path(__file__).parents[1]
     inside = package / "samples"
     return inside if inside.is_dir() else package.parent / "samples"
@@ -109,7 +110,7 @@ def sample_names() -> list[str]:
 def _sample_files(name: str) -> dict[str, bytes]:
     known = sample_names()
     if name not in known:
-        hint = f"known are {', '.join(known)}" if known else "none came with this installation"
+        hint = f"choose one of {', '.join(known)}" if known else "this installation has none"
         raise click.BadParameter(f"there is no sample `{name}`; {hint}", param_hint="--sample")
     home = samples_home() / name
     paths = sorted(path for path in home.rglob("*") if path.is_file() and not path.name.startswith("."))
@@ -117,7 +118,7 @@ def _sample_files(name: str) -> dict[str, bytes]:
 
 
 def _write_folder(folder: Path, files: dict[str, bytes]) -> None:
-    """Write all files or none: they are made in a draft folder and moved into place when all are there."""
+    """Write all files or none: they are made in a draft folder and moved into place when complete."""
     exists = folder.is_dir()
     if not exists and (folder.exists() or folder.is_symlink()):
         raise click.UsageError(f"{folder} is a file; name a folder that does not exist yet")

@@ -173,8 +173,8 @@ def test_as_many_as_asked_for(rods: int, mains: int) -> None:
         (["--rods", "0", "--mains", "0"], "at least one"),
         (["--rods", "100"], "--rods"),
         (["--unit", "cm"], "--unit"),
-        (["--sample", "generator-five", "--unit", "in"], "comes as it is"),
-        (["--sample", "generator-five", "--xlsx"], "comes as it is"),
+        (["--sample", "generator-five", "--unit", "in"], "is copied as it is"),
+        (["--sample", "generator-five", "--xlsx"], "is copied as it is"),
         (["--xlsx", "--separator", ";"], "choose one"),
         (["--separator", "|"], "--separator"),
         (["--sample", "no-such-engine"], "there is no sample `no-such-engine`"),
@@ -202,7 +202,7 @@ def test_a_folder_in_use_is_left_alone(tmp_path: Path, capsys: pytest.CaptureFix
 def test_an_empty_folder_is_filled(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """An empty folder is taken, also the one we stand in, and only the job's files are put there."""
+    """An empty folder is accepted, even the current one, and only the job's files are put there."""
     folder = tmp_path / "here"
     folder.mkdir()
     monkeypatch.chdir(folder)
@@ -239,7 +239,7 @@ def test_nothing_half_written(
 def test_a_sample_is_copied_whole(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A sample's files are copied byte for byte; the samples there are, are named where one is asked for in vain."""
+    """A sample's files are copied byte for byte; the existing samples are named if an unknown one is requested."""
     home = tmp_path / "samples"
     written(home / "one-lung")
     (home / "not-a-job").mkdir()
@@ -248,7 +248,7 @@ def test_a_sample_is_copied_whole(
     ran = Ran(capsys, "new", copy, "--sample", "one-lung")
     assert ran.status == 0 and files_in(copy) == files_in(home / "one-lung")
     assert (copy / "job.toml").read_bytes() == (home / "one-lung" / "job.toml").read_bytes()
-    assert "known are one-lung" in Ran(capsys, "new", tmp_path / "other", "--sample", "two").err
+    assert "choose one of one-lung" in Ran(capsys, "new", tmp_path / "other", "--sample", "two").err
 
 
 @pytest.mark.parametrize("name", ["generator-five", "short-of-shells", "vee-eight"])

@@ -40,7 +40,7 @@ def assert_baselines(job: Job, plan: Plan, seed: int) -> None:
 
 
 def assert_best(job: Job, plan: Plan, strategy: str, slack_nm: int, seed: int) -> None:
-    """Every kind of the plan stands at the figures of the best plan, ties included, and is called proven."""
+    """Every kind of the plan has the figures of the best plan, ties included, and is called proven."""
     for kind in job.kinds:
         with_boxes = strategy == "keep-sets"
         found = oracle.levels_of(plan, kind, with_boxes=with_boxes)
@@ -52,7 +52,7 @@ def assert_best(job: Job, plan: Plan, strategy: str, slack_nm: int, seed: int) -
 
 @pytest.mark.parametrize("block", range(BLOCKS))
 def test_target_is_the_best_of_all_plans(block: int) -> None:
-    """The strategy `target`, with and without slack, stands at the figures of the best plan on every level."""
+    """The strategy `target`, with and without slack, has the figures of the best plan on every level."""
     for seed in seeds(block, 1000):
         rng = random.Random(seed)
         job, slack_nm = random_job(rng), rng.choice([0, 0, STEP // 2, STEP, 2 * STEP])
@@ -61,7 +61,7 @@ def test_target_is_the_best_of_all_plans(block: int) -> None:
 
 @pytest.mark.parametrize("block", range(BLOCKS))
 def test_even_is_the_best_of_all_plans(block: int) -> None:
-    """The strategy `even`, with and without slack, stands at the figures of the best plan on every level."""
+    """The strategy `even`, with and without slack, has the figures of the best plan on every level."""
     for seed in seeds(block, 1000):
         rng = random.Random(f"even {seed}")
         job, slack_nm = random_job(rng, both_limits=True), rng.choice([0, 0, STEP // 2, STEP, 2 * STEP])
@@ -80,7 +80,7 @@ def test_keep_sets_is_the_best_of_all_plans(block: int) -> None:
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
 @pytest.mark.parametrize("guarded", [False, True], ids=["plain", "guarded"])
 def test_a_wished_band_is_met_as_well_as_can_be(strategy: str, guarded: bool) -> None:
-    """With a wished band the plan stands at the best figures on every level, the four of the wish among them."""
+    """With a wanted band the plan has the best figures on every level, including the four of the wanted band."""
     missed = 0
     for seed in range(DEEP or 250):
         rng = random.Random(f"wish {seed}")

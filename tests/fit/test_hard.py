@@ -12,7 +12,7 @@ RECORDS = {name: read(name) for name in names()}
 
 @pytest.mark.parametrize("name", RECORDS)
 def test_a_recorded_job_is_proven_at_its_best_figures(name: str) -> None:
-    """The plan is called proven and stands at the recorded figures of every level, ties included."""
+    """The plan is called proven and has the recorded figures of every level, ties included."""
     known = RECORDS[name]
     plans, proven = solved(known.hard)
     assert proven

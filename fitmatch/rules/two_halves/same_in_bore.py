@@ -17,7 +17,7 @@ DEFAULT: Final = ("series", "condition", "coating")
 
 @dataclass(frozen=True, slots=True)
 class SameInBore(Rule):
-    """The halves of a bore agree in `column`, which stands at `at` among the marks of a shell."""
+    """The halves of a bore agree in `column`, which is number `at` among the marks of a shell."""
 
     column: str
     written: bool = True  # False: it holds by default, where the shell files have the column
