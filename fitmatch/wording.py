@@ -1,11 +1,27 @@
 """Text for messages: lists of words, and what was read, cut to one line."""
 
 from collections.abc import Sequence
+from typing import Final
+
+_PLAIN: Final = "-_./\\:,+@%="
+_SPECIAL: Final = frozenset('"$`!\\')  # within double quotes
 
 
 def listed(words: Sequence[str], last: str = "and") -> str:
     """`a, b and c`."""
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}"
+
+
+def as_argument(text: str) -> str:
+    """A path as it must be typed behind a command: quoted where it holds a blank or another mark that the command line
+    would take for its own, in a way that any system takes unless the path is very odd."""
+    if text and all(c.isalnum() or c in _PLAIN for c in text):
+        return text
+    if _SPECIAL.isdisjoint(text):
+        return f'"{text}"'
+    from shlex import quote
+
+    return quote(text)
 
 
 def shorten(text: str) -> str:

@@ -6,6 +6,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -41,7 +42,16 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
     return seconds
 
 
-@click.command("assign")
+class _Assign(click.Command):
+    """`--csv leftovers` is two words of one option, and `--csv JOB` is not."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        pairs = pairwise(["", *args])
+        words = [f"--csv-{word}" if (before, word) == ("--csv", "leftovers") else word for before, word in pairs]
+        return super().parse_args(ctx, words)
+
+
+@click.command("assign", cls=_Assign)
 @click.argument("jobs", metavar="JOB...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option(
     "--strategy",
@@ -86,7 +96,10 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
     "--full", is_flag=True, help="Below the one screen all that it rests on: sums, limits, corrections, leftovers."
 )
 @options.as_json
-@click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per position.")
+@click.option(
+    "--csv", "as_csv", is_flag=True, help="Print one CSV row per position; with --csv leftovers, per shell left over."
+)
+@click.option("--csv-leftovers", is_flag=True, hidden=True, help="The same as --csv leftovers.")
 @options.unit
 @click.option("--save", is_flag=True, help=f"Also write the JSON document, in the job's unit, to JOB/{_SAVED_AS}.")
 @click.option(
@@ -118,6 +131,7 @@ def command(
     full: bool,
     as_json: bool,
     as_csv: bool,
+    csv_leftovers: bool,
     unit: str | None,
     save: bool,
     force: bool,
@@ -137,8 +151,10 @@ def command(
       fitmatch assign my-build --alternatives 3
       fitmatch assign my-build --explain R2 --with box-1/03 box-2/07
       fitmatch assign my-build --json --unit mm
+      fitmatch assign my-build --csv leftovers
       fitmatch assign first-engine second-engine --priority in-order
     """
+    as_csv = as_csv or csv_leftovers
     if as_json and as_csv:
         raise click.UsageError("--json and --csv cannot be used together; choose one")
     if full and (as_json or as_csv):
@@ -192,7 +208,7 @@ def command(
                 raise click.BadParameter(text, param_hint="--with" if insist else "--explain") from error
             solved_at = time.monotonic()
             now("writing the answer")
-            answer = _answer(plan, unit, full=full, as_json=as_json, as_csv=as_csv)
+            answer = _answer(plan, unit, full=full, as_json=as_json, as_csv=as_csv, leftovers=csv_leftovers)
             saved = _save(plan, force=force) if save else None
 
     if debug:
@@ -293,12 +309,14 @@ def _steps_told(debug: bool) -> Iterator[None]:
         logger.removeHandler(handler)
 
 
-def _answer(plan: "Plan", unit: str, *, full: bool, as_json: bool, as_csv: bool) -> str:
+def _answer(plan: "Plan", unit: str, *, full: bool, as_json: bool, as_csv: bool, leftovers: bool) -> str:
     if as_json:
         from fitmatch.report.data.document import plan_document
 
         return plan_document(plan, unit)
-    if as_csv:
+    if leftovers:
+        pass
+    elif as_csv:
         from fitmatch.report.data.rows import plan_rows
 
         return plan_rows(plan, unit)

@@ -15,7 +15,7 @@ def command(job: Path, by: str, debug: bool) -> int:
     """Take readings at the bench, each on disk at once.
 
     Type a reading and Enter or Tab, or let a gauge type it. Words: undo, skip, back, keep REASON,
-    box NAME KIND UPPERS LOWERS, quit. Start again at any time: readings already taken are not asked for.
+    box NAME KIND UPPERS LOWERS, help, quit. Start again at any time: readings already taken are not asked for.
 
     \b
     Example:

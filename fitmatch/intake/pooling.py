@@ -4,7 +4,7 @@ Shells with the same box and name are the same shell, so their rows must agree. 
 the mistakes in the files themselves; files are then named JOB/FILE.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import chain
 from os import PathLike
@@ -13,6 +13,8 @@ from typing import Final
 
 from fitmatch.intake.common.findings import POSITIONS, SETTINGS, SHELLS, Findings, Paper
 from fitmatch.intake.reading import Compared, FolderReader
+from fitmatch.intake.rows.all_shells import settled, unlike, without_family
+from fitmatch.intake.rows.copies import copies
 from fitmatch.lengths import with_unit
 from fitmatch.problems import InputError
 from fitmatch.records.job import Job
@@ -20,7 +22,7 @@ from fitmatch.records.keys import ShellKey
 from fitmatch.records.measuring import Gauge, Measuring, Pooled
 from fitmatch.records.parts import SIDES, Shell, Size
 from fitmatch.records.pools import Pool
-from fitmatch.wording import shorten
+from fitmatch.wording import listed, shorten
 
 # What is compared in a shell's rows in two jobs.
 _FIELDS: Final = ("kind", "half", "wall_nm", "coating_nm", "wall_to_metal_nm", "family", "grade", "hold")
@@ -50,23 +52,25 @@ def read_jobs(folders: Sequence[str | PathLike[str]]) -> Pool:
         tuple(dict.fromkeys(name for one in compared for name in one.matched)),
         tuple(dict.fromkeys(name for one in compared for name in one.others)),
     )
+    noticed: list[str] = []
     for at, (name, reader, own) in enumerate(zip(names, readers, compared, strict=False)):
         try:
             job = reader.job(own, pooled)
             jobs.append(replace(job, name=name, positions=tuple(replace(p, job=name) for p in job.positions)))
-            noticed = job.warnings
+            warnings = job.warnings
         except InputError as error:
-            noticed = error.warnings
+            warnings = error.warnings
             problems += [p._replace(file=f"{name}/{p.file}", rank=(at, *p.rank)) for p in error.problems]
-        findings.warnings += [f"{name}: {warning}" for warning in noticed]
+        noticed += [f"{name}: {warning}" for warning in warnings]
     if problems:
-        raise InputError(problems, findings.warnings)
+        raise InputError(problems, noticed)
     _check_settings(jobs, findings)
     shells = _union(jobs, findings)
+    _check_shells(jobs, readers, shells, findings)
     _check_locks(jobs, [reader.settings.positions or "" for reader in readers], findings)
     if problems:
-        raise InputError(problems, findings.warnings)
-    return _pool(jobs, shells)
+        raise InputError(problems, [*noticed, *findings.warnings])
+    return _pool(jobs, shells, [*findings.warnings, *_taken_as_one(jobs)])
 
 
 def _check_named_once(paths: Sequence[Path], findings: Findings) -> None:
@@ -100,6 +104,45 @@ def _check_settings(jobs: Sequence[Job], findings: Findings) -> None:
             if same != gauge:
                 text = f"differs from the gauge of that name in {other.name}; make both the same, or rename one"
                 findings.report("jobs-differ", text, paper, None, f"gauge.{name}")
+
+
+def _check_shells(
+    jobs: Sequence[Job], readers: Sequence[FolderReader], shells: Sequence[Shell], findings: Findings
+) -> None:
+    """What only the shells of all jobs tell together."""
+    whose = {shell.box: (at, job) for at, job in reversed([*enumerate(jobs)]) for shell in job.shells}
+    confirmed = {box: reason for reader in readers for box, reason in reader.copies_confirmed.items()}
+    for at, (job, reader) in enumerate(zip(jobs, readers, strict=True)):
+        settings, pooled = reader.settings, replace(job, shells=tuple(shells))
+        for kind, text in without_family(pooled):
+            row = settings.file.row("fit", kind, "family")
+            findings.report("no-family", text, Paper(f"{job.name}/job.toml", (at, SETTINGS)), row, f"fit.{kind}.family")
+        for column, text in unlike(pooled):
+            paper = Paper(f"{job.name}/{settings.positions}", (at, POSITIONS))
+            findings.report("unlike-shells", text, paper, None, column)
+    for copy in copies(shells, confirmed):
+        (at, job), (_, other) = whose[copy.shell.box], whose[copy.other.box]
+        file, other_file = f"{job.name}/{copy.shell.file}", f"{other.name}/{copy.other.file}"
+        if copy.reason:
+            findings.warnings.append(copy.warning(file, other_file))
+        else:
+            findings.report("box-copied", copy.mistake(other_file), Paper(file, (at, SHELLS)))
+
+
+def _taken_as_one(jobs: Sequence[Job]) -> Iterator[str]:
+    """A warning for all boxes that the same jobs have in common."""
+    jobs_of: dict[str, dict[str, None]] = {}
+    for job in jobs:
+        for box in dict.fromkeys(shell.box for shell in job.shells):
+            jobs_of.setdefault(box, {})[job.name] = None
+    shared: dict[tuple[str, ...], list[str]] = {}
+    for box, names in jobs_of.items():
+        if len(names) > 1:
+            shared.setdefault(tuple(names), []).append(f"`{shorten(box)}`")
+    for owners, boxes in shared.items():
+        one = len(boxes) == 1
+        text = f"{'box' if one else 'boxes'} {listed(boxes)} of {listed(owners)} {'is' if one else 'are each'}"
+        yield f"{text} taken as one and the same box; if they are different boxes, rename one"
 
 
 def _union(jobs: Sequence[Job], findings: Findings) -> list[Shell]:
@@ -169,26 +212,28 @@ def _check_locks(jobs: Sequence[Job], files: Sequence[str], findings: Findings) 
         known |= mine
 
 
-def _pool(jobs: Sequence[Job], shells: list[Shell]) -> Pool:
-    """The jobs with the shells and gauges of all."""
+def _pool(jobs: Sequence[Job], shells: list[Shell], warnings: Sequence[str]) -> Pool:
+    """The jobs with the shells and gauges of all; `warnings` about all of them stand with the first."""
     locks = [{lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None} for job in jobs]
     measurings = [job.measuring for job in jobs]
     gauges = {name: gauge for one in measurings for name, gauge in one.gauges.items()}
     pooled = _scatter(measurings)
     of_walls = {feature for one in measurings for feature in one.form_told if feature == "wall"}
+    settled_jobs = [settled(replace(job, shells=tuple(shells), own_shells=job.shells)) for job in jobs]
     return Pool(
         tuple(
             replace(
                 job,
-                shells=tuple(shells),
-                own_shells=job.shells,
                 reserved=frozenset().union(*(other for other in locks if other is not mine)),
-                warnings=tuple(f"{job.name}: {warning}" for warning in job.warnings),
+                warnings=(
+                    *(warnings if job is settled_jobs[0] else ()),
+                    *(f"{job.name}: {warning}" for warning in job.warnings),
+                ),
                 measuring=replace(
                     job.measuring, gauges=gauges, pooled=pooled, form_told=job.measuring.form_told | of_walls
                 ),
             )
-            for job, mine in zip(jobs, locks, strict=True)
+            for job, mine in zip(settled_jobs, locks, strict=True)
         )
     )
 

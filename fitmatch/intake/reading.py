@@ -1,6 +1,6 @@
 """`read_job`: a job folder in, a checked `Job` out, or `InputError` with every mistake in its files."""
 
-from collections.abc import Sequence, Set
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import replace
 from hashlib import sha256
 from os import PathLike
@@ -8,17 +8,25 @@ from pathlib import Path
 from typing import NamedTuple
 
 from fitmatch.gauging.sizes.sizing import Sizes
-from fitmatch.intake.common.findings import SETTINGS, Findings, Paper
+from fitmatch.intake.common.findings import LAST, SETTINGS, Findings, Paper
 from fitmatch.intake.job_toml.key_rows import JOB_FILE
 from fitmatch.intake.job_toml.settings import read_settings
-from fitmatch.intake.job_toml.sources import Source, read_bytes, readings_source, shell_sources, table_source
+from fitmatch.intake.job_toml.sources import (
+    Source,
+    read_bytes,
+    readings_source,
+    shell_sources,
+    table_source,
+    with_positions,
+)
+from fitmatch.intake.rows.all_shells import settled, unlike, without_family
+from fitmatch.intake.rows.copies import copies
 from fitmatch.intake.rows.cross_checks import (
     LockCheck,
     check_agreement,
     check_bores,
     check_rule_columns,
     matched_columns,
-    warn_of_copies,
     warn_of_idle_rules,
     warn_of_unmatched,
     warn_of_unused,
@@ -88,7 +96,7 @@ class FolderReader:
         self._folder = path = folder
         _check_folder(path, findings)
         self._job_bytes = read_bytes(path, JOB_FILE, findings) if job_toml is None else job_toml
-        self.settings = settings = read_settings(self._job_bytes, findings)
+        self.settings = settings = with_positions(path, read_settings(self._job_bytes, findings))
         self._sizes = Sizes(settings.measuring, numbered_are_repeats=settings.numbered_are_repeats)
         self._position_source = table_source(path, settings, "positions", findings)
         self._sources, complete = shell_sources(path, settings, findings)
@@ -101,6 +109,7 @@ class FolderReader:
         if self._complete and self._positions:
             check_rule_columns(settings, self._in_positions, self.in_shells)
         warn_of_idle_rules(settings, findings)
+        self.copies_confirmed: Mapping[str, str] = {}  # once the shells are read
         self._log: tuple[LoggedReading, ...] = ()
         self._logged: LoggedItems = {}
         self._log_sound = True
@@ -108,7 +117,10 @@ class FolderReader:
     def compared(self, elsewhere: Set[str]) -> Compared:
         """What this job compares; `elsewhere` are the columns of other jobs' shell files."""
         matched = matched_columns(self.settings, self._in_positions, self.in_shells | elsewhere)
-        others = (column for r in self.settings.rules if r.columns_in == "shells" for column in r.columns)
+        there = self.in_shells | elsewhere
+        rules = [r for r in self.settings.rules if r.columns_in == "shells"]
+        others = [c for r in rules for c in r.columns if c in there or not r.by_default]
+        others += [c for c in MATCHED_IF_ASKED if c in there and c not in matched]
         return Compared(matched, tuple(dict.fromkeys(others)))
 
     def job(self, own: Compared, pooled: Compared | None = None, *, assembled: bool = False) -> Job:
@@ -127,7 +139,8 @@ class FolderReader:
         assert self._job_bytes is not None and self._position_source is not None
         read = [Source(JOB_FILE, self._job_bytes), self._position_source, *self._sources]
         read += [self._log_source] if self._log_source else []
-        return replace(job, digest=digest_of(read), warnings=tuple(findings.warnings))
+        job = replace(job, digest=digest_of(read), warnings=tuple(findings.warnings))
+        return settled(job) if pooled is None else job
 
     def _check_families(self) -> None:
         for kind, table in self.settings.fits.items():
@@ -172,7 +185,7 @@ class FolderReader:
             pool.add(shell_sheet)
             warn_of_unused(shell_sheet, unmatched)
         pool.report_doubles()
-        warn_of_copies(pool.shells, pool.names, findings)
+        self.copies_confirmed = pool.copies_confirmed
 
         complete = pool.complete and self._positions is not None and self._positions.complete
         if self._log_source is not None:
@@ -185,14 +198,14 @@ class FolderReader:
             if pooled is None and complete:
                 check_agreement(rows, pool, matched, sheet)
         checks = self._read_assembled(positions, pool, complete=complete) if assembled else None
-        return Job(
+        job = Job(
             folder=self._folder,
             title=settings.title,
             unit=settings.unit or "",
             fits={kind: table.fit for kind, table in settings.fits.items()},
             positions=tuple(positions),
             shells=tuple(pool.shells),
-            rules=_rules(settings.rules, own.matched, compared),
+            rules=_rules(settings.rules, own, compared),
             drawing=settings.drawing,
             matched_columns=matched,
             shell_columns=compared,
@@ -208,6 +221,23 @@ class FolderReader:
                 assembled=checks[1] if checks else (),
             ),
         )
+        if pooled is None and complete and sheet:
+            self._check_shells(job, sheet, pool)
+        return job
+
+    def _check_shells(self, job: Job, sheet: Sheet, pool: ShellPool) -> None:
+        """Hold the shells of all files against one another, and against what the job asks of them as a whole."""
+        findings = self._findings
+        for kind, text in without_family(job):
+            self.settings.file.report("no-family", text, "fit", kind, "family")
+        for column, text in unlike(job):
+            if column not in sheet.columns.slipped | pool.slipped:
+                findings.report("unlike-shells", text, sheet.paper, None, column, LAST)
+        for copy in copies(job.shells, pool.copies_confirmed):
+            if copy.reason:
+                findings.warnings.append(copy.warning(copy.shell.file, copy.other.file))
+            else:
+                findings.report("box-copied", copy.mistake(copy.other.file), pool.papers[copy.shell.file])
 
     def _open(self, source: Source | None, form: Form) -> Table | None:
         table = open_table(source.data, source.paper, self._findings) if source else None
@@ -294,10 +324,11 @@ def _check_folder(folder: Path, findings: Findings) -> None:
         raise InputError(findings.problems)
 
 
-def _rules(written: tuple[Rule, ...], matched: tuple[str, ...], shell_columns: tuple[str, ...]) -> tuple[Rule, ...]:
+def _rules(written: tuple[Rule, ...], own: Compared, shell_columns: tuple[str, ...]) -> tuple[Rule, ...]:
     """The rules of a job, with one for every column that is matched, named or not."""
-    others = (rule for rule in written if not isinstance(rule, Match))
-    return tuple(rule.located(shell_columns) for rule in in_order((*others, *map(Match, matched))))
+    there = {*own.matched, *own.others}
+    others = (r for r in written if not isinstance(r, Match) and (not r.by_default or there.issuperset(r.columns)))
+    return tuple(rule.located(shell_columns) for rule in in_order((*others, *map(Match, own.matched))))
 
 
 def _finish_positions(sheet: Sheet, rows: list[PositionRow], pool: ShellPool) -> list[Position]:

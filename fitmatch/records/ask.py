@@ -7,6 +7,9 @@ from typing import Protocol
 class Ask(Protocol):
     """Answers by key of `[rules]`; what is missing, or wrong, is None or empty."""
 
+    def is_written(self, key: str) -> bool:
+        """Whether the key stands there at all."""
+
     def is_off(self, key: str) -> bool:
         """Whether it is set to "off"."""
 

@@ -1,6 +1,6 @@
 """A whole job as it was read, and the interface through which the rest of the program sees every rule."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
@@ -93,9 +93,18 @@ class Rule:
         """Columns that it names in [rules]."""
         return ()
 
+    @property
+    def by_default(self) -> bool:
+        """Whether it holds unless [rules] says otherwise, and only where shell files have its columns."""
+        return False
+
     def located(self, shell_columns: tuple[str, ...]) -> Self:
         """The same rule, knowing where its columns are among the marks of a shell."""
         return self
+
+    def binds_among(self, marks: Collection[tuple[str, ...]]) -> bool:
+        """Whether it can keep anything apart, once located, where all shells have some of these marks."""
+        return True
 
     def asks(self, position: Position, side: str) -> object:
         """All that `takes` depends on apart from the shell: positions with equal demands take the same shells."""

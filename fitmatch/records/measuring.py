@@ -25,13 +25,14 @@ def turned(feature: str, angle: float) -> float:
 
 class Reading(NamedTuple):
     """One reading as the gauge gave it. `station` counts from the front; `angle` is in degrees from the crown axis.
-    `confirmed`: why it is kept although it looks doubtful."""
+    `confirmed`: why it is kept although it looks doubtful. `column`: the one of the file that it is in."""
 
     nm: int
     station: int | None = None
     angle: float | None = None
     gauge: str | None = None
     confirmed: str = ""
+    column: str = ""
 
 
 class Place(NamedTuple):
@@ -85,6 +86,7 @@ class Doubt(NamedTuple):
     reading_nm: int
     what: Fact
     signatures: tuple[str, ...]
+    column: str = ""  # that the reading stands in
 
 
 class Series(NamedTuple):

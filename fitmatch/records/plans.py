@@ -100,6 +100,21 @@ class Flag(NamedTuple):
     what: Fact
 
 
+class Stray(NamedTuple):
+    """Shells with a mark in a matched column that no position of their kind takes: they ask for `wanted`, where an
+    empty text is a blank cell."""
+
+    kind: str
+    column: str
+    mark: str
+    shells: tuple[Shell, ...]
+    wanted: tuple[str, ...]
+
+    @property
+    def what(self) -> Fact:
+        return Fact("stray", {"kind": self.kind, "column": self.column, "mark": self.mark, "wanted": self.wanted})
+
+
 class Baseline(NamedTuple):
     """What another way of choosing gives for one kind; `rules_broken` counts each rule once per position."""
 
@@ -169,6 +184,7 @@ class JobPlan:
     doubts: tuple[Doubt, ...] = ()  # open doubts about readings
     moved_from: Job | None = None  # the job as read, if a housing of `job` was moved
     staying: Mapping[str, KindFigures] = field(default_factory=dict)  # for movable kinds: the best with none moved
+    strays: tuple[Stray, ...] = ()  # of its own shells
     reasons: tuple[Reason, ...] = ()  # for positions that are empty or outside their limits
     waits_for: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # kind -> jobs it shares that are not ready
 
@@ -193,6 +209,7 @@ class JobPlan:
         return bool(
             self.unfilled
             or self.flags
+            or self.strays
             or self.doubts
             or self.unmeasured_positions
             or any(s.wall_nm is None and s.hold is None for s in self.job.shells)

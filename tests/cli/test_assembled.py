@@ -181,7 +181,7 @@ def test_every_mistake_is_told_at_once(tmp_path: Path) -> None:
         ("position,method\nR1,gauge\n", ["assembled.csv:1: clearance: there is no column clearance or bore"]),
         ("position,method,clearance,bore [xx]\nR1,gauge,0.002,\n", ["assembled.csv:1: bore: unknown unit `xx`"]),
         ("position,method,clearance\n", ["assembled.csv: has a header and no rows"]),
-        ("position,method,clearance\nR1,gauge\n", ["assembled.csv:2: 2 cells where the header has 3"]),
+        ("position,method,clearance\nR1,gauge,1,2\n", ["assembled.csv:2: 4 cells where the header has 3"]),
         ("Engine\nposition,method,clearance\n", ["assembled.csv:1: `Engine` is not a header"]),
         ("", ["assembled.csv: is empty"]),
         (None, ["assembled.csv: the file is missing"]),

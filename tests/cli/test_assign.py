@@ -211,6 +211,51 @@ def test_json_alone_on_standard_output(job: Path, capsys: pytest.CaptureFixture[
     assert metric["positions"][0]["journal"] == 46.13148
 
 
+def test_leftovers_as_rows(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`--csv leftovers` prints one row per shell left over, with its marks; before any other word `--csv` is what it
+    was, wherever it stands."""
+    shells = SHELLS.replace("wall\n", "wall,grade,flange\n") + "5,rod,upper,0.0617,std,thrust\n6,rod,either\n"
+    folder = written(tmp_path / "pump", shells=shells)
+    for args in ((folder, "--csv", "leftovers"), ("--csv", "leftovers", folder)):
+        assert list(csv.reader(StringIO(Ran(capsys, "assign", *args).out))) == [
+            ["shell", "box", "kind", "half", "wall [in]", "grade", "family", "flange"],
+            ["5", "box-1", "rod", "upper", "0.0617", "std", "", "thrust"],
+        ]
+    in_mm = list(csv.reader(StringIO(Ran(capsys, "assign", folder, "--csv", "leftovers", "--unit", "mm").out)))
+    assert (in_mm[0][4], in_mm[1][4]) == ("wall [mm]", "1.56718")
+    plain = Ran(capsys, "assign", "--csv", folder).out
+    assert plain.startswith("position,") and plain == Ran(capsys, "assign", folder, "--csv").out
+    assert "exclude each other" in Ran(capsys, "assign", folder, "--json", "--csv", "leftovers").err
+
+
+def test_a_locked_shell_without_a_wall(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A position that waits for the wall of a shell locked there says so, in every form of the answer."""
+    positions = "position,kind,journal,housing_bore,upper\nR1,rod,1.8162,1.9421,5\nR2,rod,,1.9420,6\n"
+    folder = written(tmp_path / "pump", positions=positions, shells=SHELLS + "5,rod,upper,\n6,rod,upper\n")
+    text = " ".join(Ran(capsys, "assign", folder, "--quiet").out.split())
+    assert "NOT YET MEASURED: R1 (rod): no wall of box-1/5" in text
+    assert "NOT YET MEASURED: R2 (rod): no reading of journal; no wall of box-1/6" in text
+    document = json.loads(Ran(capsys, "assign", folder, "--quiet", "--json").out)
+    assert [(one["position"], one["missing"]) for one in document["unmeasured"] if "position" in one] == [
+        ("R1", ["wall"]), ("R2", ["journal", "wall"]),
+    ]  # fmt: skip
+    SCHEMA.validate(document)
+    rows = list(csv.DictReader(StringIO(Ran(capsys, "assign", folder, "--csv").out)))
+    assert [row["remark"] for row in rows] == ["no wall of box-1/5", "no reading of journal; no wall of box-1/6"]
+
+
+def test_warnings_stand_beside_mistakes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A lock into a workbook that job.toml does not name is told after the workbook that is not read, which is the
+    cause; --quiet leaves the mistake alone."""
+    positions = "position,kind,journal,housing_bore,upper\nR1,rod,1.8162,1.9421,99\n"
+    folder = written(tmp_path / "pump", positions=positions)
+    (folder / "shells" / "box-2.xlsx").write_bytes(b"x")
+    first, second = Ran(capsys, "assign", folder).err.splitlines()
+    assert first.startswith("warning: shells/box-2.xlsx is not read; to use it write shells = [")
+    assert second.startswith("positions.csv:2: upper: there is no shell `99`")
+    assert Ran(capsys, "assign", folder, "--quiet").err.splitlines() == [second]
+
+
 def test_csv_alone_on_standard_output(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """`--csv` prints a header and one row per position and nothing else."""
     rows = list(csv.reader(StringIO(Ran(capsys, "assign", job, "--csv").out)))

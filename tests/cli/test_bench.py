@@ -7,7 +7,7 @@ import pytest
 from made.bench_jobs import JOB, bench_job, on_disk
 from made.intake_jobs import put
 
-from fitmatch.cli.bench.answers import Bench, Doors, Quit, RefusedError
+from fitmatch.cli.bench.answers import COMMANDS, Bench, Doors, Quit, RefusedError
 from fitmatch.facts import Fact
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.job_toml.settings import Settings, read_settings
@@ -67,6 +67,17 @@ class Sitting:
             prompts.append(self.bench.prompt())
             self.enter("skip")
         return prompts
+
+
+@pytest.mark.parametrize("word", ["help", "?", "HELP"])
+def test_the_words_are_explained(tmp_path: Path, word: str) -> None:
+    """`help` and `?` say what every word does, and nothing else happens."""
+    sitting = Sitting(bench_job(tmp_path))
+    before = sitting.bench.prompt()
+    (told,) = sitting.enter(word).said
+    assert all(f"  {command} " in told for command in COMMANDS if command not in ("help", "?"))
+    assert "help or ?" in told and sitting.bench.prompt() == before and on_disk(tmp_path, "item") == []
+    assert "stands alone" in sitting.refused(f"{word} me")
 
 
 def test_the_path_goes_feature_by_feature(tmp_path: Path) -> None:

@@ -35,7 +35,8 @@ def start(request: pytest.FixtureRequest) -> Iterator[Start]:
 def test_enter_and_tab_end_an_entry(tmp_path: Path, start: Start) -> None:
     """A session as a person sees it: keys are shown, both ends and words work, the last reading completes the path."""
     terminal = start(bench_job(tmp_path))
-    wait_for(terminal, "1/8 R1 journal, any station, 0 deg, no gauge named, in: ")
+    shown = wait_for(terminal, "1/8 R1 journal, any station, 0 deg, no gauge named, in: ")
+    assert "undo         take back the newest reading" in shown and "help or ?    show these words" in shown
     terminal.type(b"1.8162\t")
     wait_for(terminal, "in: 1.8162\nsaved R1 journal 1.8162 in = 46.1315 mm\n2/8 M1 journal")
     terminal.type(b"\n  \t2.125x\x7f\n")

@@ -258,17 +258,18 @@ def test_no_half_of_that_side() -> None:
 
 
 def test_no_half_matches() -> None:
-    """Where no half matches, the demands that none meets are named, and no other."""
+    """Where no half matches, the demands that none meets are named, and no other, with what the halves have."""
     columns = ("flange", "chamfer")
     shells = [replace(s, marks=("", "left")) for s in both(0, 0)]
     position = bore(wants_upper=("yes", "left"), wants_lower=("", "left"))
     plan = solved([position], shells, matched_columns=columns, shell_columns=columns)
-    assert only(plan) == "none of the 2 upper halves of kind rod matches flange = yes"
+    told = "none of the 2 upper halves of kind rod matches flange = yes"
+    assert only(plan) == f"{told}; their flange is blank"
     mixed = [replace(shells[0], marks=("yes", "")), *shells[1:]]
     plan = solved([position], mixed, matched_columns=columns, shell_columns=columns)
     assert only(plan) == "none of the 2 upper halves of kind rod matches flange = yes and chamfer = left together"
     single = solved([position], shells[1:], matched_columns=columns, shell_columns=columns)
-    assert only(single) == "the only upper half of kind rod does not match flange = yes"
+    assert only(single) == "the only upper half of kind rod does not match flange = yes; its flange is blank"
 
 
 def test_blank_demands_are_said_to_be_blank() -> None:
@@ -276,7 +277,7 @@ def test_blank_demands_are_said_to_be_blank() -> None:
     position = bore(wants_upper=("",), wants_lower=("any",))
     shells = [replace(s, marks=("yes",)) for s in both(0)]
     plan = solved([position], shells, matched_columns=("flange",), shell_columns=("flange",))
-    assert only(plan) == "the only upper half of kind rod does not match flange = blank"
+    assert only(plan) == "the only upper half of kind rod does not match flange = blank; its flange is `yes`"
 
 
 def test_another_family() -> None:
@@ -364,8 +365,8 @@ def rule_job(**more: Any) -> Job:
                 rules=Rules(same_in_bore=("series",)),
                 shell_columns=("series",),
             ),
-            "same_in_bore",
-            "same_in_bore",
+            "same_in_bore series",
+            "same_in_bore series",
         ),
     ],
 )

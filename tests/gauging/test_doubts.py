@@ -18,7 +18,7 @@ from fitmatch.gauging.doubts.check import doubts_of
 from fitmatch.gauging.doubts.digits import dropped, transposed
 from fitmatch.gauging.doubts.odd import clusters
 from fitmatch.records.measuring import Doubt
-from fitmatch.report.words.doubts import likely, looks_wrong, measure_again
+from fitmatch.report.words.doubts import doubt_lines, likely, looks_wrong, measure_again
 
 JOB = 'unit = "in"\n[fit.rod]\ntarget = 0.0022\n'
 JOURNALS = ("1.8162", "1.8161", "1.8163", "1.8162", "1.8160")
@@ -93,6 +93,29 @@ def test_a_doubt_says_what_where_and_what_to_do(tmp_path: Path) -> None:
     assert looks_wrong(found, "in") == "R3 journal reads 0.0250 in low"
     assert likely(found)[0].startswith("one thimble turn")
     assert (measure_again(found), found.file, found.row) == ("measure R3 again", "positions.csv", 4)
+
+
+def test_a_doubt_names_its_column_and_what_was_read(tmp_path: Path) -> None:
+    """Of several readings the one in doubt is told by its column, with what it read, in report and document; of the
+    long file its row is enough."""
+    header, *rows = positions(changed(JOURNALS, 2, "1.7911")).splitlines()
+    doubled = header.replace(",journal,", ",journal_1,journal_2,"), *(_twice(row) for row in rows)
+    (found,) = doubts(tmp_path, positions="\n".join(doubled) + "\n")
+    assert (found.column, found.reading_nm) == ("journal_2", 45_493_940)
+    (line,) = doubt_lines([found], "in")
+    assert line.startswith("R3 journal reads 0.0250 in low: one thimble turn")
+    assert line.endswith(" [positions.csv:4: journal_2 reads 1.7911 in]")
+    gaps = (
+        shells().replace("wall\n", "wall_1,wall_2,wall_3\n").replace("u3,rod,upper,0.06185", "u3,rod,upper,,,0.03685")
+    )
+    (found,) = doubts(tmp_path / "gaps", shells=gaps)
+    assert (found.item, found.column) == ("box-1/u3", "wall_3")
+
+
+def _twice(row: str) -> str:
+    """A row of positions with two journals; the second is the one that was wrong, where one is."""
+    name, kind, journal, rest = row.split(",", 3)
+    return f"{name},{kind},{'1.8161' if journal == '1.7911' else journal},{journal},{rest}"
 
 
 def test_every_mistake_has_its_words() -> None:

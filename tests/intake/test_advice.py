@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from intake.test_xlsx import workbook
-from made.intake_jobs import JOB, POSITIONS, SHELLS, mistakes, put, write_job
+from made.intake_jobs import JOB, OTHER_SHELLS, POSITIONS, SHELLS, mistakes, put, write_job
 
 from fitmatch.intake.reading import read_job
 
@@ -23,7 +23,7 @@ def test_a_box_that_no_glob_reads(tmp_path: Path) -> None:
     """A table beside the shell files that is not read is named, with the line that would read it; hidden files, locks
     of a spreadsheet program and folders are not."""
     folder = write_job(
-        tmp_path, shells__mains_C_DOT_xlsx="x", shells__rods_D_DOT_CSV=SHELLS, shells__old__a_DOT_csv="x"
+        tmp_path, shells__mains_C_DOT_xlsx="x", shells__rods_D_DOT_CSV=OTHER_SHELLS, shells__old__a_DOT_csv="x"
     )
     put(folder / "shells/.hidden.xlsx", "x")
     put(folder / "shells/~$mains-C.xlsx", "x")
@@ -33,7 +33,8 @@ def test_a_box_that_no_glob_reads(tmp_path: Path) -> None:
     ]
     listed = SOURCES + 'shells = ["shells/*.csv", "shells/*.CSV", "shells/*.xlsx"]\n'
     put(folder / "job.toml", listed)
-    put(folder / "shells/mains_C.xlsx", workbook([row.split(",") for row in SHELLS.splitlines()]))
+    rows = [row.split(",") for row in OTHER_SHELLS.replace("0.0619", "0.0617").splitlines()]
+    put(folder / "shells/mains_C.xlsx", workbook(rows))
     assert not any("not read" in warning for warning in warnings(folder))
 
 
@@ -89,20 +90,6 @@ def test_positions_under_another_ending(tmp_path: Path, name: str, todo: str) ->
     assert mistakes(tmp_path) == [f"positions.csv: the file is missing, though {name} is there; {todo}"]
 
 
-def test_a_copied_box(tmp_path: Path) -> None:
-    """The same names with the same walls in two boxes look like a copied file; other walls, or walls that are still to
-    be measured, do not."""
-    copied = write_job(tmp_path / "a", shells__box_2_DOT_csv=SHELLS)
-    assert warnings(copied) == [
-        "shells/box_2.csv: box `box_2` looks like a copy of box `box-1` (shells/box-1.csv): the same names with the "
-        "same walls; write in its own readings, or take it out"
-    ]
-    assert warnings(write_job(tmp_path / "b", shells__box_2_DOT_csv=SHELLS.replace("0.0619", "0.0620"))) == []
-    blank = "shell,kind,half,wall\n1,rod,upper,\n2,rod,upper,\n"
-    both = {"shells__a_DOT_csv": blank, "shells__b_DOT_csv": blank}
-    assert warnings(write_job(tmp_path / "c", **both)) == []
-
-
 # --- columns ---------------------------------------------------------------------------------------------------------
 
 
@@ -134,6 +121,17 @@ def test_near_names_for_missing_columns(tmp_path: Path, typed: str, column: str,
     assert told == [f"positions.csv:1: {column}: the column is missing; if `{shown}` is meant, rename it to `{meant}`"]
 
 
+@pytest.mark.parametrize(
+    "typed", ["housing bore 1", "Housing-Bore 1", "housingbore1", "HOUSING-BORE-1", "housing.bore.1"]
+)
+def test_names_parted_by_other_marks(tmp_path: Path, typed: str) -> None:
+    """A numbered column whose parts are joined otherwise is told as it is written, and not as missing besides."""
+    positions = POSITIONS.replace(",housing_bore", f",{typed},housing_bore_2").replace(",1.942", ",1.9421,1.942")
+    assert mistakes(write_job(tmp_path, positions=positions)) == [
+        f"positions.csv:1: {typed.lower()}: no such column; write `housing_bore_1`"
+    ]
+
+
 @pytest.mark.parametrize(("typed", "meant"), [("thickness", "wall"), ("wall (in)", "wall [in]")])
 def test_near_names_for_walls(tmp_path: Path, typed: str, meant: str) -> None:
     """The same for walls; a unit goes into square brackets."""
@@ -144,7 +142,7 @@ def test_near_names_for_walls(tmp_path: Path, typed: str, meant: str) -> None:
 def test_a_column_that_every_shell_file_lacks(tmp_path: Path) -> None:
     """It is asked for once, and one that only some files lack is asked for in each of these."""
     lacking = "shell,half,wall\n1,upper,0.0618\n"
-    more = {f"shells__more_{i}_DOT_csv": lacking for i in (1, 2)}
+    more = {f"shells__more_{i}_DOT_csv": lacking.replace("18", f"18{i}") for i in (1, 2)}
     assert mistakes(write_job(tmp_path / "all", shells=lacking, **more)) == [
         "shells/box-1.csv:1: kind: no shell file has this column; add it to each"
     ]

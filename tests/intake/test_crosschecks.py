@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from made.intake_jobs import JOB, SHELLS, codes, mistakes, write_job
+from made.intake_jobs import JOB, OTHER_SHELLS, SHELLS, codes, mistakes, write_job
 
 import fitmatch
 from fitmatch.intake.common.catalogue import CODES
@@ -150,8 +150,8 @@ def test_locks_to_shells_that_are_not_there(tmp_path: Path) -> None:
 
 def test_ambiguous_locks(tmp_path: Path) -> None:
     """A name that several boxes have needs its box."""
-    boxes = {f"shells__b{n}_DOT_csv": SHELLS for n in range(2, 9)}
-    assert locked(tmp_path / "2", "R1,rod,01,", shells__box_2_DOT_csv=SHELLS) == [
+    boxes = {f"shells__b{n}_DOT_csv": SHELLS.replace("0.0619", f"0.0619{n}") for n in range(2, 9)}
+    assert locked(tmp_path / "2", "R1,rod,01,", shells__box_2_DOT_csv=OTHER_SHELLS) == [
         "positions.csv:2: upper: shell `01` is in boxes `box-1` and `box_2`; write BOX/NAME, such as box-1/01"
     ]
     (many,) = locked(tmp_path / "8", "R1,rod,01,", **boxes)

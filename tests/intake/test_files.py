@@ -3,12 +3,24 @@
 from pathlib import Path
 
 import pytest
+from intake.test_xlsx import workbook
 from made.intake_jobs import JOB, POSITIONS, SHELLS, codes, mistakes, put, write_job
 
 from fitmatch.intake.reading import read_job
 from fitmatch.problems import InputError
 
 SOURCES = JOB + "[sources]\n"
+
+
+@pytest.mark.parametrize("name", ["job.toml", "positions.csv"])
+def test_an_ending_behind_the_ending(tmp_path: Path, name: str) -> None:
+    """Where a file manager hides endings, `job.toml.txt` looks like job.toml: the missing file's message names it."""
+    folder = write_job(tmp_path)
+    (folder / name).rename(folder / f"{name}.txt")
+    assert mistakes(folder)[0] == (
+        f"{name}: the file is missing, though {name}.txt is there, the end of whose name a file manager may hide; "
+        f"rename that one to {name}"
+    )
 
 
 def same_as_plain(folder: Path, plain: Path) -> None:
@@ -256,11 +268,71 @@ def test_empty_kinds_where_no_kind_is_known(tmp_path: Path) -> None:
 
 
 def test_ragged_rows(tmp_path: Path) -> None:
-    """Rows are never cut or padded."""
+    """Rows are never cut, and never padded where a cell must be filled in."""
+    todo = "every row needs as many cells as the header"
     assert mistakes(write_job(tmp_path, positions=POSITIONS.replace(",", "\t") + "R3\nR4\trod\t1.8\t1.9\t\n")) == [
-        "positions.csv:4: 1 cell where the header has 4; every row needs as many cells as the header",
-        "positions.csv:5: 5 cells where the header has 4; every row needs as many cells as the header",
+        f"positions.csv:4: 1 cell where the header has 4; {todo}, but for blank ones at its end",
+        f"positions.csv:5: 5 cells where the header has 4; {todo}",
     ]
+
+
+def test_rows_that_end_early(tmp_path: Path) -> None:
+    """Blank cells that a spreadsheet dropped from the end of a row are blank, whatever columns they stand in, up to
+    those that must be filled in."""
+    positions = "position,kind,journal,housing_bore,flange,note\nR1,rod,1.8162,1.9421,x\nR2,rod,1.8161\nR3,rod\n"
+    shells = "shell,kind,half,wall,flange,hold\n1,rod,upper,0.0618,x\n2,rod,lower,0.0617,X,bent\n3,rod,lower\n"
+    job = read_job(write_job(tmp_path, positions=positions, shells=shells))
+    assert [(p.missing, p.wants_upper) for p in job.positions] == [
+        ((), ("x",)), (("housing_bore",), ("",)), (("journal", "housing_bore"), ("",)),
+    ]  # fmt: skip
+    assert [(s.wall_nm, s.marks, s.hold) for s in job.shells] == [
+        (1_569_720, ("x",), None), (1_567_180, ("x",), "bent"), (None, ("",), None),
+    ]  # fmt: skip
+    for row in ("4,rod", "4"):
+        assert codes(write_job(tmp_path, positions=positions, shells=shells + row + "\n")) == ["ragged-row"]
+    moved = "note,shell,kind,half,wall\n,1,rod,upper,0.0618\n,2,rod,lower\n"
+    assert codes(write_job(tmp_path, positions=positions.replace(",flange", ",n"), shells=moved)) == []
+
+
+def test_a_row_of_readings_that_was_cut_short(tmp_path: Path) -> None:
+    """In the long file, which grows by a row at a time, a last row without its end is no row that ended early: its
+    reading may have lost digits."""
+    job = JOB + "[sources]\nreadings = 'readings.csv'\n"
+    positions, shells = "position,kind\nR1,rod\n", "shell,kind,half\n1,rod,upper\n"
+    log = "item,feature,station,angle,reading,note\nR1,journal,1,0,1.8162\nR1,housing_bore,1,0,1.94"
+    assert codes(write_job(tmp_path, job, positions, shells, readings_DOT_csv=log)) == ["ragged-row"] * 2
+    assert codes(write_job(tmp_path, job, positions, shells, readings_DOT_csv=log + "\n")) == []
+
+
+ONE_COLUMN = (
+    "a spreadsheet has put whole rows into one column, as it parts cells by another mark than this file; open the file "
+    "there as text parted by {mark} and save it again, or write files that it opens as they are: `fitmatch new "
+    "--separator` or `--xlsx`"
+)
+
+
+@pytest.mark.parametrize(
+    ("text", "mark"),
+    [
+        ("".join(f'"{line}"\n' for line in SHELLS.splitlines()), "commas"),
+        ("".join(f'"{line.replace(",", ";")}"\n' for line in SHELLS.splitlines()), "`;`"),
+        ("".join(f'"{line}";;\n' for line in SHELLS.splitlines()), "commas"),
+        ("".join(f"{line};;\n" for line in SHELLS.splitlines()), "commas"),
+        (SHELLS.replace("wall\n", "wall;\n").replace("0.0618\n", ";0,0618\n"), "commas"),
+    ],
+)
+def test_everything_in_one_column(tmp_path: Path, text: str, mark: str) -> None:
+    """A file parted by commas, opened and saved where cells are parted by `;`, and the other way round: one mistake of
+    the whole file, with its cause and two ways out."""
+    told = f"shells/box-1.csv:1: {ONE_COLUMN.format(mark=mark)}"
+    assert mistakes(write_job(tmp_path, shells=text)) == [told]
+
+
+def test_everything_in_one_column_of_a_workbook(tmp_path: Path) -> None:
+    """The same where it was saved as a workbook."""
+    put(tmp_path / "positions.xlsx", workbook([[line] for line in POSITIONS.splitlines()]))
+    folder = write_job(tmp_path, JOB + "[sources]\npositions = 'positions.xlsx'\n", positions=None)
+    assert mistakes(folder) == [f"positions.xlsx:1: {ONE_COLUMN.format(mark='commas')}"]
 
 
 @pytest.mark.parametrize(

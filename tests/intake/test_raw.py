@@ -23,11 +23,12 @@ def test_wide_readings_are_kept_raw_with_gauge_and_reason(tmp_path: Path) -> Non
     job = read_job(write_job(tmp_path, job=JOB + GAUGES, positions=positions, shells=shells))
     (rod,) = job.positions
     assert rod.journal is not None and rod.housing_bore is not None
-    twice = tuple(Reading(nm, gauge="mic", confirmed="read twice") for nm in (46_131_480, 46_134_020))
+    read = ((46_131_480, "journal_1"), (46_134_020, "journal_2"))
+    twice = tuple(Reading(nm, gauge="mic", confirmed="read twice", column=column) for nm, column in read)
     assert (rod.journal.readings, rod.journal.aside) == (twice, ())
-    assert (rod.housing_bore.readings, rod.housing_bore.aside) == ((Reading(49_329_340),), ())
+    assert (rod.housing_bore.readings, rod.housing_bore.aside) == ((Reading(49_329_340, column="housing_bore"),), ())
     assert [s.measured and s.measured.readings for s in job.shells] == [
-        (Reading(7_919_720, gauge="ball"),),
-        (Reading(1_569_720, confirmed="seen"),),
+        (Reading(7_919_720, gauge="ball", column="wall"),),
+        (Reading(1_569_720, confirmed="seen", column="wall"),),
     ]
     assert [s.wall_nm for s in job.shells] == [1_569_720, 1_569_720]

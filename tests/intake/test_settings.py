@@ -137,6 +137,56 @@ def test_units_of_a_job(tmp_path: Path, unit: str, words: str) -> None:
     assert mistake.startswith(f"job.toml:2: unit: {words}")
 
 
+@pytest.mark.parametrize(
+    ("job", "row", "key", "told_of_it"),
+    [
+        (JOB + "wall_difference = 0.001\n", 8, "fit.rod.wall_difference", "belongs under [rules]"),
+        (JOB + "[rules]\nseating = 0.0001\n", 9, "rules.seating", "belongs under [fit.KIND]"),
+        (f"guard = 1\n{JOB}", 1, "guard", "belongs under [rules]"),
+        (JOB + "[rules]\ntitle = 'x'\n", 9, "rules.title", "belongs at the top, above the first table"),
+        (JOB + "[rules]\njournal_taper = 0.001\n", 9, "rules.journal_taper", "belongs under [form.KIND]"),
+        (JOB + "[coating]\nlimit = 1\n", 9, "coating.limit", "belongs under [gauge.NAME] or under [temperature]"),
+    ],
+)
+def test_a_key_in_the_wrong_table(tmp_path: Path, job: str, row: int, key: str, told_of_it: str) -> None:
+    """What is known elsewhere is told where it belongs, and not which other key is near."""
+    assert told(tmp_path, job) == [f"job.toml:{row}: {key}: {told_of_it}; move it there"]
+
+
+def test_what_follows_from_a_misplaced_key_is_not_reported(tmp_path: Path) -> None:
+    """A unit or a limit that stands in the wrong table is not missing besides, nor is a kind without its `fit.`."""
+    assert told(tmp_path, "[fit.rod]\nmin = 0.001\nmax = 0.002\nunit = 'in'\n") == [
+        "job.toml:4: fit.rod.unit: belongs at the top, above the first table or under [gauge.NAME]; move it there"
+    ]
+    assert told(tmp_path, "unit = 'in'\ntarget = 0.002\n[fit.rod]\n") == [
+        "job.toml:2: target: belongs under [fit.KIND]; move it there"
+    ]
+    assert told(tmp_path, "unit = 'in'\n[rod]\ntarget = 0.002\n")[0] == (
+        "job.toml:2: rod: is the name of a kind by the keys below it; head its table [fit.rod]"
+    )
+
+
+@pytest.mark.parametrize(
+    ("lines", "row", "key"),
+    [
+        ("limits_from = 'manual, p. 12'\n", 8, "fit.rod.limits_from"),
+        ("[limits]\npolish_max = 0.0002\n", 8, "limits"),
+        ("[film.rod]\nwidth = 1\n", 8, "film"),
+        ("[boxes]\nbudget = 3\n", 8, "boxes"),
+        ("[record]\nengine = '7'\n", 8, "record"),
+        ("[gauge.mic]\nrepeatability_from = 30\n", 9, "gauge.mic.repeatability_from"),
+        ("[gauge.mic]\nrepeatability_rounded = true\n", 9, "gauge.mic.repeatability_rounded"),
+        ("[gauge.mic]\nstandard_limit = 0.001\n", 9, "gauge.mic.standard_limit"),
+        ("[gauge.mic]\nexpansion_limit = 1e-6\n", 9, "gauge.mic.expansion_limit"),
+        ("[material.rod]\njournal_limit = 1e-6\n", 9, "material.rod.journal_limit"),
+    ],
+)
+def test_keys_of_a_later_version(tmp_path: Path, lines: str, row: int, key: str) -> None:
+    """A key that is not built yet is refused as such: it is never read and ignored."""
+    assert told(tmp_path, JOB + lines) == [f"job.toml:{row}: {key}: is not supported yet; take it out"]
+    assert codes(tmp_path) == ["not-supported-yet"]
+
+
 def test_without_a_unit_job_toml_is_still_checked(tmp_path: Path) -> None:
     """Its keys, types and writing are, its lengths are not."""
     job = "[fit.rod]\ntarget = 99\nmin = 'x'\nfoo = 1\n[fit.main]\n[fit.cam]\ntarget = '2 tenths'\n"

@@ -174,6 +174,16 @@ def rewritten(typed: str, rng: Random) -> str:
     return text + rng.choice(ENDINGS)
 
 
+def end_early(data: bytes, rng: Random) -> bytes:
+    """Cells lost from the end of some rows, blank ones or not."""
+    lines = data.split(b"\n")
+    for at in rng.sample(range(len(lines)), min(len(lines), rng.choice((1, 1, 3)))):
+        separator = max((b",", b";", b"\t"), key=lines[at].count)
+        cells = lines[at].rstrip(b"\r").split(separator)
+        lines[at] = separator.join(cells[: max(1, len(cells) - rng.choice((1, 1, 2, 3)))])
+    return b"\n".join(lines)
+
+
 def exchange_separators(data: bytes, rng: Random) -> bytes:
     """Another separator throughout, with points or with decimal commas."""
     new = rng.choice((b",", b";", b"\t", b"|", b"; "))
@@ -390,7 +400,16 @@ def packed(parts: Files) -> bytes:
 
 Damage = Callable[[bytes, Random], bytes]
 BYTES: list[Damage] = [flip, insert, insert, delete, cut]
-TABLE: list[Damage] = [*BYTES, shuffle_lines, shuffle_lines, recode, grow, exchange_separators, *[replace_cell] * 8]
+TABLE: list[Damage] = [
+    *BYTES,
+    shuffle_lines,
+    shuffle_lines,
+    recode,
+    grow,
+    exchange_separators,
+    end_early,
+    *[replace_cell] * 8,
+]
 TOML: list[Damage] = [*BYTES, shuffle_lines, shuffle_lines, recode, grow, toml_key, toml_depth, *[toml_value] * 6]
 SHEET: list[Damage] = [flip, insert, delete, cut, sheet_bomb, *[sheet_xml] * 5, *[sheet_cell] * 6]
 

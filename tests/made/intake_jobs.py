@@ -28,6 +28,9 @@ shell,kind,half,wall
 03,rod,either,0.0619
 """
 
+# The same names in another box, with walls of their own.
+OTHER_SHELLS = SHELLS.replace("0.06185", "0.06195").replace("0.0618\n", "0.06175\n")
+
 # Limits in mm and three gauges that scatter 1 um each: every clearance read once has u = 2 um, U = 3.92 um. The limit
 # of the micrometer cancels, as it set the bore gauge.
 METRIC_ROD = """\

@@ -187,14 +187,15 @@ def _without(job: Job, kind: str, bond: str) -> Job:
             return with_rules(job, neighbour_step_nm=_not(kind, rules.neighbour_step_nm))
         case "line":
             return with_rules(job, line_nm=_not(kind, rules.line_nm))
-        case "same_in_bore":
-            return with_rules(job, same_in_bore=())
         case "guard":
             return with_rules(job, guard=0.0)
         case "family":
             return replace(job, fits={**job.fits, kind: replace(job.fits[kind], family=None)})
         case "holds":
             return replace(job, shells=tuple(replace(s, hold=None) if s.kind == kind else s for s in job.shells))
+    rule, _, column = bond.partition(" ")
+    if rule == "same_in_bore":
+        return with_rules(job, same_in_bore=tuple(name for name in rules.same_in_bore if name != column))
     changes = {
         "drawing": lambda p: {"accept": p.accept or "so be it"},
         "movable_within": lambda _: {"within": ()},
@@ -252,7 +253,7 @@ def names_of_bonds(jobs: Jobs, kind: str, position: Position) -> set[str]:
         names |= {"thick_half"} if kind in rules.thick_half else set()
         names |= {"neighbour_step"} if kind in rules.neighbour_step_nm else set()
         names |= {"line"} if kind in rules.line_nm else set()
-        names |= {"same_in_bore"} if rules.same_in_bore else set()
+        names |= {f"same_in_bore {column}" for column in rules.same_in_bore}
         names |= {f"match {column}" for column in job.matched_columns}
         names |= {"family"} if job.fits[kind].family is not None else set()
         names |= {"movable_within"} if kind in rules.movable and rules.movable_within else set()

@@ -154,7 +154,7 @@ def test_the_figures_of_every_correction_add_up(tmp_path: Path, heat: str, zero:
     make the size. A coated wall is the size as it was measured."""
     job = JOB.replace("[gauge.ball]", f"[gauge.ball]\nball = 3.000\nstandard = 2\nstandard_reads = {zero}")
     job = job.replace("[gauge.mic]", "[gauge.mic]\nstandard = 50\nstandard_reads = 50.000001") + heat
-    job += f"[coating]\ncounts = {counts}\nmeasured = 'bare'\n"
+    job += f"[rules]\nsame_in_bore = 'off'\n[coating]\ncounts = {counts}\nmeasured = 'bare'\n"
     shells = "shell,kind,half,coating\n1,rod,upper,0.005\n2,rod,lower,\n3,rod,lower,\n"
     folder = write_job(tmp_path, job, "position,kind\nR1,rod\n", shells, readings_DOT_csv=LONG)
     (folder / "job.toml").write_text("sources.readings = 'readings.csv'\n" + job, encoding="utf-8")

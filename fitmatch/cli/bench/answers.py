@@ -17,8 +17,18 @@ from fitmatch.records.job import Job
 from fitmatch.records.measuring import Doubt
 from fitmatch.wording import shorten
 
-COMMANDS: Final = ("undo", "skip", "back", "keep", "box", "quit")
-_WORDS: Final = "undo, skip, back, keep REASON, box NAME KIND UPPERS LOWERS or quit"
+COMMANDS: Final = ("undo", "skip", "back", "keep", "box", "help", "?", "quit")
+_WORDS: Final = "undo, skip, back, keep REASON, box NAME KIND UPPERS LOWERS, help or quit"
+HELP: Final = """\
+Type what the gauge reads and Enter or Tab; the line `saved ...` says that it is on disk. In place of a reading:
+  undo         take back the newest reading
+  skip         leave this place for later
+  back         go to the place before, to read it once more
+  keep REASON  say why the newest reading stands though it looks doubtful
+  box NAME KIND UPPERS LOWERS
+               begin a box that was just opened, such as box C rod 5 5
+  help or ?    show these words
+  quit         end; all that was saved is there the next time"""
 _BOX: Final = "write box NAME KIND UPPERS LOWERS, such as box C rod 5 5"
 
 
@@ -83,6 +93,8 @@ class Bench:
             raise RefusedError(f"`{shorten(text)}`: {word} must be typed alone; nothing was done")
         elif word == "quit":
             raise Quit
+        elif word in ("help", "?"):
+            self._doors.say(HELP)
         else:
             {"undo": self._undo, "skip": self._skip, "back": self._back}[word]()
 

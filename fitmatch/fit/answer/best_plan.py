@@ -10,6 +10,7 @@ from fitmatch.fit.answer.checker import check
 from fitmatch.fit.answer.expected import worth
 from fitmatch.fit.answer.kernel import Kernel, check_strategy, default_slack
 from fitmatch.fit.answer.one_box import one_box
+from fitmatch.fit.answer.strays import strays
 from fitmatch.fit.classes.candidates import Kind, ready
 from fitmatch.fit.classes.guards import check_guard
 from fitmatch.fit.model.groups import by_job, movable, shares_placed
@@ -23,7 +24,7 @@ from fitmatch.records.housings import with_housings
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.placements import KindFigures, Placement, figures_of, figures_of_several
-from fitmatch.records.plans import Baseline, GroupAnswer, JobPlan, Plan, Unfilled, Worth
+from fitmatch.records.plans import Baseline, GroupAnswer, JobPlan, Plan, Stray, Unfilled, Worth
 from fitmatch.records.pools import PRIORITIES, TOGETHER, Group, Pool, groups_of
 from fitmatch.rules.positions.movable import is_movable
 from fitmatch.stages import now
@@ -48,8 +49,13 @@ def best_plan(
     stop = stop or Stop()
 
     found = [_solve(jobs, group, strategy, slack_nm, stop, priority) for group in groups_of(jobs)]
+    astray = list(strays(jobs))
     plans = tuple(
-        _job_plan(job, [share for _, shares in found for share in shares if share.at == at])
+        _job_plan(
+            job,
+            [share for _, shares in found for share in shares if share.at == at],
+            tuple(stray for whose, stray in astray if whose == at),
+        )
         for at, job in enumerate(jobs)
     )
     if len(plans) > 1:
@@ -129,8 +135,8 @@ def _solve(
     return answer, shares
 
 
-def _job_plan(read: Job, shares: Sequence[_Share]) -> JobPlan:
-    """What one job is given, from its shares of all its kinds."""
+def _job_plan(read: Job, shares: Sequence[_Share], astray: tuple[Stray, ...]) -> JobPlan:
+    """What one job is given, from its shares of all its kinds; `astray`: its shells that no position takes."""
     rows = {p.name: p for p in read.positions}
     housings = {p.name: rows[p.housing] for share in shares for p in share.job.positions if p.housing is not None}
     job = with_housings(read, housings)
@@ -158,6 +164,7 @@ def _job_plan(read: Job, shares: Sequence[_Share]) -> JobPlan:
         doubts=doubts_of(read),
         moved_from=None if job is read else read,
         staying={share.kind.name: share.staying for share in shares if share.staying is not None},
+        strays=astray,
     )
 
 

@@ -87,10 +87,10 @@ def _of_two_walls(job: Job, kind: str, upper: Shell, lower: Shell) -> Iterator[s
     difference = abs(_wall(upper) - _wall(lower))
     if any(difference > r.most_nm for r in _rules(job, WallDifference)):
         yield "its two walls differ by too much"
-    for column in (name for r in _rules(job, SameInBore) for name in r.names):
-        at = job.shell_columns.index(column)
+    for rule in _rules(job, SameInBore):
+        at = job.shell_columns.index(rule.column)
         if not marks_agree(upper.marks[at], lower.marks[at]):
-            yield f"its two halves differ in {column}"
+            yield f"its two halves differ in {rule.column}"
     thinner = "lower" if _wall(upper) > _wall(lower) else "upper"
     if any(difference > r.from_nm and r.side == thinner for r in _rules(job, ThickHalf, kind)):
         yield "its thicker half is the wrong one"

@@ -11,7 +11,7 @@ from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Bore
 from fitmatch.records.job import Job, Rule
 from fitmatch.records.keys import full_name
-from fitmatch.records.parts import SIDES, Position, excess_of, shortfall_of
+from fitmatch.records.parts import SIDES, Position, Shell, excess_of, shortfall_of
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Flag
 from fitmatch.rules.in_force import broken, in_force, row_rules
@@ -72,10 +72,17 @@ class Reasons:
                 "kind": position.kind,
                 "halves": len(shells),
                 "unmet": tuple(unmet),  # met by no half; if each is met by some, no half meets all together
+                "marks": self._marks(shells, unmet),
                 "demands": tuple(demand for demand, _ in demands),
                 "aside": self._set_aside(position, side),
             },
         )
+
+    def _marks(self, shells: Sequence[Shell], demands: Sequence[Fact]) -> dict[str, tuple[str, ...]]:
+        """What halves have in the columns of these demands, by column."""
+        columns = [str(demand.slots["column"]) for demand in demands if "column" in demand.slots]
+        found = {column: self._job.shell_columns.index(column) for column in columns}
+        return {column: tuple(sorted({s.marks[at] for s in shells})) for column, at in found.items()}
 
     def _taken(self, bore: Bore) -> Fact:
         short = self._shortage(bore)

@@ -44,10 +44,11 @@ class Checked:
         """One row per doubt, the reading as a float in `unit`, else the job's; pandas is imported here."""
         import pandas
 
-        columns = ("file", "row", "item", "feature", "reading", "signatures")
+        columns = ("file", "row", "item", "feature", "column", "reading", "signatures")
         per_unit = NM_PER_UNIT[unit or self.job.unit]
         rows = [
-            (d.file, d.row, d.item, d.feature, d.reading_nm / per_unit, ", ".join(d.signatures)) for d in self.doubts
+            (d.file, d.row, d.item, d.feature, d.column, d.reading_nm / per_unit, ", ".join(d.signatures))
+            for d in self.doubts
         ]
         return pandas.DataFrame(rows, columns=list(columns))
 

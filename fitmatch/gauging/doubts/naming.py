@@ -25,7 +25,7 @@ def named(
     for entry, feature, what, names in (*(judge.single(*found) for found in odd), *others):
         if not entry.reading.confirmed and (entry.name, feature) not in told:
             told.add((entry.name, feature))
-            yield Doubt(entry.file, entry.row, entry.name, feature, entry.reading.nm, what, names)
+            yield Doubt(entry.file, entry.row, entry.name, feature, entry.reading.nm, what, names, entry.reading.column)
 
 
 class _Judge:

@@ -35,7 +35,7 @@ class Sizes:
         self._balls: dict[str | None, int] = {None: 0, **{name: gauge.ball_nm for name, gauge in gauges.items()}}
         self._shared: dict[MeasuredAs, MeasuredAs] = {}
         self._ways: dict[tuple[str | None, int], MeasuredAs | None] = {}
-        self._plain: dict[tuple[str | int | None, ...], Size] = {}
+        self._plain: dict[tuple[object, ...], Size] = {}
         self._single: dict[tuple[str, str, Reading], Sized | None] = {}  # a single reading is like many others
         self._squares: dict[str, float] = {}
         self._freedom: Counter[str] = Counter()
@@ -72,15 +72,18 @@ class Sizes:
         size = Size(mean_nm, smallest_nm, largest_nm, counted, measured_as, warm_nm, aside, form)
         return Sized(size, Fraction(above, below))
 
-    def plain_wall(self, gauge: str | None, readings: Sequence[int], confirmed: str = "") -> Size:
-        """The wall that readings of one gauge at the crown give; quick, as there may be a million, and the same object
-        for equal readings."""
+    def plain_wall(
+        self, gauge: str | None, readings: Sequence[int], confirmed: str = "", columns: Sequence[str] = ()
+    ) -> Size:
+        """The wall that readings of one gauge at the crown give, each from its column; quick, as there may be a
+        million, and the same object for equal readings."""
         if self._numbered_are_repeats and gauge is not None:
             self._pool(gauge, readings)
-        alike = gauge, confirmed, *readings
+        alike = gauge, confirmed, columns, *readings
         if alike in self._plain:
             return self._plain[alike]
-        raw = tuple([Reading(nm, gauge=gauge, confirmed=confirmed) for nm in readings])
+        told = zip(readings, columns or [""] * len(readings), strict=False)
+        raw = tuple([Reading(nm, None, None, gauge, confirmed, column) for nm, column in told])
         way = gauge, len(readings)
         if way not in self._ways:
             self._ways[way] = self._measured_as(raw, self._places(raw))

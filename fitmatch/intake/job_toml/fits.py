@@ -35,7 +35,8 @@ class FitTable(NamedTuple):
 def read_fits(values: Values) -> dict[str, FitTable]:
     """The fits by kind; one that is not a table at all is included, as its kind is known."""
     tables = {kind: _fit(values, kind) for kind in values.kinds(("fit",), None)}
-    if values.document.get("fit", {}) == {}:
+    headed_otherwise = any(isinstance(values.document.get(key), dict) for key in values.misplaced)
+    if values.document.get("fit", {}) == {} and not headed_otherwise:
         values.report("no-fit", "there is no [fit.KIND] table; write one for each kind, such as [fit.rod]", "fit")
     return tables
 
@@ -45,10 +46,12 @@ def _fit(values: Values, kind: str) -> FitTable:
     values.refuse_unknown(path)
     if not isinstance(values.document["fit"][kind], dict):
         return FitTable(Fit(kind), frozenset(_AIMS))  # reported; the table meant could contain anything
-    # A likely misspelling of one of these keys was reported, so the key is not reported as missing too.
-    given = frozenset(
+    # A likely misspelling of one of these keys, or one in the wrong table, was reported, so the key is not reported as
+    # missing too.
+    near = {
         aim for aim in _AIMS for key in values.table(path) if abs(len(key) - len(aim)) <= 1 and slips(key, aim) <= 1
-    )
+    }
+    given = frozenset(near | (values.misplaced & set(_AIMS)))
     target = values.length((*path, "target"), TARGET)
     low = values.length((*path, "min"), LIMIT)
     high = values.length((*path, "max"), LIMIT)

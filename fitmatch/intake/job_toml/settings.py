@@ -157,12 +157,19 @@ def _title(values: Values) -> str:
 
 
 def _check_unit(values: Values) -> None:
-    if values.unit is None:
+    if values.unit is None and not _unit_below(values.document):
         unit = values.document.get("unit")
         shown = "is missing;"
         if "unit" in values.document:
             shown = f"{f'`{shorten(unit)}` is' if isinstance(unit, str) else 'is'} not a unit for a job;"
         values.report("no-unit", f'{shown} write unit = "in" or unit = "mm"', "unit")
+
+
+def _unit_below(document: Mapping[str, Any]) -> bool:
+    """Whether the job's unit stands in a table, where it is told that it does not belong there."""
+    tables = [table for name, table in document.items() if name != "gauge" and isinstance(table, dict)]
+    tables += [inner for table in tables for inner in table.values() if isinstance(inner, dict)]
+    return any("unit" in table for table in tables)
 
 
 def _globs(values: Values, key: str) -> tuple[str, ...] | None:
@@ -199,6 +206,9 @@ class _Asked:
     def __init__(self, values: Values, kinds: Mapping[str, object]) -> None:
         self._values = values
         self._kinds = kinds
+
+    def is_written(self, key: str) -> bool:
+        return key in self._values.table(("rules",))
 
     def is_off(self, key: str) -> bool:
         return bool(self._values.table(("rules",)).get(key) == "off")

@@ -4,7 +4,8 @@ Paths stay inside the job folder, whether by `..`, by an absolute path or throug
 """
 
 from collections.abc import Iterable, Iterator
-from glob import glob, has_magic
+from dataclasses import replace
+from glob import escape, glob, has_magic
 from itertools import accumulate
 from pathlib import Path
 from typing import Final, NamedTuple
@@ -14,7 +15,7 @@ from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile
 from fitmatch.intake.job_toml.settings import DEFAULT_SHELLS, Settings
 from fitmatch.intake.job_toml.unread import TABLES, warn_of_unread
 from fitmatch.names import natural
-from fitmatch.wording import shorten
+from fitmatch.wording import listed, shorten
 
 _PLACES: Final = {"positions": POSITIONS, "readings": READINGS, "assembled": ASSEMBLED}
 # Nobody means a glob with more, and it could take hours: each `**` multiplies the ways to the same file.
@@ -47,6 +48,25 @@ def read_bytes(folder: Path, paper: Paper, findings: Findings, *, may_leave: boo
         reason = getattr(error, "strerror", None) or "not a valid path on this system"
         findings.report("unreadable-file", f"cannot be read ({reason}); check the file and its permissions", paper)
     return None
+
+
+def with_positions(folder: Path, settings: Settings) -> Settings:
+    """The settings with the name of the one table that a glob for the positions finds; None in its place, with a
+    problem noted, where there is none or more than one. A plain path stays as it is."""
+    pattern = (settings.positions or "").strip()
+    if not has_magic(pattern) or (folder / pattern).exists():
+        return settings
+    matches = _matches(folder, pattern, "positions", settings.file)
+    found = [name for name in matches or () if name.lower().endswith(TABLES)]
+    if len(found) == 1:
+        return replace(settings, positions=found[0])
+    if found:
+        text = f"`{shorten(pattern)}` finds {listed([shorten(name) for name in found])}; keep one of them, or name it"
+        settings.file.report("several-positions", text, "sources", "positions")
+    elif matches is not None:
+        text = f"nothing is found by `{shorten(pattern)}`; save the positions as .csv or .xlsx, or correct the path"
+        settings.file.report("nothing-found", text, "sources", "positions")
+    return replace(settings, positions=None)
 
 
 def table_source(folder: Path, settings: Settings, key: str, findings: Findings) -> Source | None:
@@ -90,15 +110,16 @@ def shell_sources(folder: Path, settings: Settings, findings: Findings) -> tuple
     names: dict[str, bool] = {}  # path as shown -> whether it may lead out of the folder
     followed: dict[str, list[str]] = {"shells": [], "shared": []}
     for key, patterns in (("shells", settings.shells or ()), ("shared", settings.shared)):
-        for pattern in patterns:
-            found = _matches(folder, pattern, key, settings.file)
-            if found is None:
+        found = {pattern: _matches(folder, pattern, key, settings.file) for pattern in patterns}
+        needed = settings.readable and (key == "shared" or settings.shells_written or not settings.shared)
+        for pattern, some in found.items():
+            if some is None:
                 complete = False
                 continue
             followed[key].append(pattern)
-            for name in found:
+            for name in some:
                 names.setdefault(name, key == "shared")
-            if not found and settings.readable and (key == "shared" or settings.shells_written or not settings.shared):
+            if not some and needed and not any(other for alike, other in found.items() if _but_ending(alike, pattern)):
                 complete = False
                 settings.file.report("nothing-found", _nothing(folder, pattern), "sources", key)
     if settings.shells == () and not settings.shared:
@@ -110,6 +131,11 @@ def shell_sources(folder: Path, settings: Settings, findings: Findings) -> tuple
     sources = [_read_table(folder, paper, findings, may_leave=names[paper.name]) for paper in papers]
     read_well = [source for source in sources if source is not None]
     return read_well, complete and len(read_well) == len(sources)
+
+
+def _but_ending(one: str, other: str) -> bool:
+    """Whether two globs differ in the ending alone: tables and workbooks in the same place, of which either will do."""
+    return one.strip().rpartition(".")[0] == other.strip().rpartition(".")[0]
 
 
 def _each_once(folder: Path, names: Iterable[str]) -> Iterator[Paper]:
@@ -162,10 +188,16 @@ def _leaves(pattern: str) -> bool:
 def _missing(folder: Path, paper: Paper) -> str:
     """Reports that a file is missing, and what is there instead."""
     name, key = paper.name, next((key for key, place in _PLACES.items() if place == paper.rank[0]), "positions")
+    wanted = folder / name
+    hidden = next(
+        (path.name for path in sorted(wanted.parent.glob(f"{escape(wanted.name)}.*")) if path.is_file()), None
+    )
+    if hidden is not None:
+        it = f"the file is missing, though {hidden} is there, the end of whose name a file manager may hide"
+        return f"{it}; rename that one to {wanted.name}"
     if paper is JOB_FILE:
         where = "this folder" if str(folder) == "." else f"the folder {folder}"
         return f"the file is missing in {where}; name the folder of a job, or let `fitmatch new` write one"
-    wanted = folder / name
     others = sorted(path.name for path in wanted.parent.glob("*") if path.stem == wanted.stem and path.is_file())
     for other in others:
         path = f"{name.rpartition('/')[0]}/{other}".lstrip("/")

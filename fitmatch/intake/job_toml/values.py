@@ -9,6 +9,7 @@ from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.common.quantities import CellError, LengthReader, Quantity
 from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile, Path, dotted
 from fitmatch.intake.job_toml.keys import keys_in
+from fitmatch.intake.job_toml.strange_keys import told
 from fitmatch.lengths import JOB_UNITS, LengthError, parse_number
 from fitmatch.names import fault_in_name, nearest
 from fitmatch.wording import listed, shorten
@@ -28,6 +29,7 @@ class Values:
 
     def __init__(self, document: Mapping[str, Any], file: JobFile, findings: Findings) -> None:
         self.document = document
+        self.misplaced: set[str] = set()  # keys in a table where they do not belong, which was noted
         self.report = file.report
         self.row = file.row
         unit = document.get("unit")
@@ -40,8 +42,11 @@ class Values:
         known = keys_in(path)
         for key in self.table(path):
             if key not in known:
-                text = f"no such key; did you mean `{dotted((*path, nearest(key, known) or known[0]))}`?"
-                self.report("unknown-key", text, *path, key)
+                near = f"no such key; did you mean `{dotted((*path, nearest(key, known) or known[0]))}`?"
+                code, text = told(path, key, self.table(path)[key]) or ("unknown-key", near)
+                self.report(code, text, *path, key)
+                if code == "misplaced-key":
+                    self.misplaced.add(key)
 
     def table(self, path: Path) -> Mapping[str, Any]:
         """A table; an empty one if it is not there or something else."""

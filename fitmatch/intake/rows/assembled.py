@@ -24,6 +24,7 @@ ASSEMBLED_FORM: Final = Form(
     optional=("clearance", "bore", *PLANNED, "gauge", "by", "date", "note"),
     readings=("clearance", "bore"),
     lengths=frozenset(("clearance", "bore")),
+    filled=("position",),
 )
 _QUANTITIES: Final = {"clearance": ASSEMBLED_CLEARANCE, "bore": ASSEMBLED_BORE}
 

@@ -1,9 +1,10 @@
 """What only shows when files are compared: locks, bores against journals, columns that rule out every shell."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 
 from fitmatch.intake.common.findings import LAST, Findings
 from fitmatch.intake.job_toml.settings import Settings
+from fitmatch.intake.rows.all_shells import some_cells
 from fitmatch.intake.rows.positions import PositionRow
 from fitmatch.intake.rows.sheet import Sheet, ShellNames
 from fitmatch.intake.rows.shells import ShellPool
@@ -32,7 +33,7 @@ def check_rule_columns(settings: Settings, in_positions: set[str], in_shells: se
         "shells": (in_shells, "no shell file has"),
         "positions": (in_positions, "the positions file lacks"),
     }
-    for rule in settings.rules:
+    for rule in (rule for rule in settings.rules if not rule.by_default):
         headers, where = files[rule.columns_in]
         for column in rule.columns:
             names = (column, *per_half([column])) if rule.columns_in == "either" else (column,)
@@ -66,30 +67,6 @@ def warn_of_unused(sheet: Sheet, told: Iterable[str] = ()) -> None:
     if names:
         what = f"column {names[0]} is" if len(names) == 1 else f"columns {listed(names)} are"
         sheet.findings.warnings.append(f"{sheet.paper.name}: {what} not used")
-
-
-def warn_of_copies(shells: Sequence[Shell], names: Mapping[str, set[str]], findings: Findings) -> None:
-    """Warn of boxes with the same shells, at least two, with the same walls: a copied file that was not filled in
-    afresh gives shells that do not exist. `names` are the names of the shells by box."""
-    alike: dict[frozenset[str], list[str]] = {}
-    for box, its_names in names.items():
-        alike.setdefault(frozenset(its_names), []).append(box)
-    doubtful = {box for group in alike.values() if len(group) > 1 for box in group}
-    if not doubtful:
-        return
-    contents: dict[str, set[tuple[object, ...]]] = {box: set() for box in names if box in doubtful}
-    files: dict[str, str] = {}
-    for shell in shells:
-        if shell.box in doubtful and shell.wall_nm is not None:
-            contents[shell.box].add((shell.name, shell.kind, shell.half, shell.wall_nm))
-            files.setdefault(shell.box, shell.file)
-    first: dict[frozenset[tuple[object, ...]], str] = {}
-    for box, content in contents.items():
-        other = first.setdefault(frozenset(content), box)
-        if other != box and len(content) > 1:
-            text = f"{files[box]}: box `{shorten(box)}` looks like a copy of box `{shorten(other)}` ({files[other]})"
-            todo = "the same names with the same walls; write in its own readings, or take it out"
-            findings.warnings.append(f"{text}: {todo}")
 
 
 def check_bores(rows: Sequence[PositionRow], sheet: Sheet) -> None:
@@ -191,10 +168,6 @@ def check_agreement(rows: Sequence[PositionRow], pool: ShellPool, matched: tuple
             told = [(wants, marked) for wants, marked in sides if wants and marked]
             if told and not any(wants & marked or ANY in wants | marked for wants, marked in told):
                 asked, offered = (set().union(*cells) for cells in zip(*told, strict=True))
-                text = f"keeps every {kind} shell out of every {kind} position: they ask for {_cells(asked)}"
-                todo = f"shells have {_cells(offered)}; write both alike, or `any`"
+                text = f"keeps every {kind} shell out of every {kind} position: they ask for {some_cells(asked)}"
+                todo = f"shells have {some_cells(offered)}; write both alike, or `any`"
                 sheet.findings.report("nothing-agrees", f"{text}, {todo}", sheet.paper, None, column, LAST + place)
-
-
-def _cells(cells: set[str]) -> str:
-    return _some([f"`{shorten(cell)}`" if cell else "nothing" for cell in sorted(cells)])

@@ -21,6 +21,8 @@ READINGS_FORM: Final = Form(
     optional=("gauge", "by", "time", "confirmed", "note"),
     readings=(),
     lengths=frozenset(("reading",)),
+    filled=("item", "feature"),
+    appended=True,
 )
 
 
@@ -61,7 +63,7 @@ class LogReader(ShellNames):
         if kind is None or nm is None:
             return None
         by, time, confirmed = (self.sheet.cell(cells, name) for name in ("by", "time", "confirmed"))
-        reading = Reading(nm, station, angle, gauge, confirmed)
+        reading = Reading(nm, station, angle, gauge, confirmed, "reading")
         return LoggedReading(item, feature, reading, by, time, row, shell.key if shell else None)
 
     def _kind(self, row: int, item: str) -> str | None:

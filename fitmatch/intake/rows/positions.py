@@ -75,7 +75,9 @@ class PositionReader:
         for feature, gauge in self._gauges_of(row, cells, kind).items():
             confirmed = sheet.cell(cells, f"{feature}_confirmed")
             found, whole = sheet.readings(row, cells, feature, QUANTITIES[feature], gauge)
-            readings[feature] = tuple(Reading(nm, gauge=gauge[0], confirmed=confirmed) for nm in found)
+            filled = (c.name for c in sheet.columns.readings[feature] if cells[c.index].strip())
+            pairs = zip(found, filled, strict=False)  # as many of each, unless one could not be read
+            readings[feature] = tuple(Reading(nm, None, None, gauge[0], confirmed, name) for nm, name in pairs)
             sound = sound and whole
         own = {key: sheet.length(row, cells, key, QUANTITIES[key]) for key in OWN if sheet.cell(cells, key)}
         note = sheet.cell(cells, "note")

@@ -39,6 +39,7 @@ class ShellPool:
     slipped: set[str] = field(default_factory=set)  # columns meant by misspelt headers
     names: dict[str, set[str]] = field(default_factory=dict)  # by box
     doubles: list[tuple[Shell, Sheet]] = field(default_factory=list)  # shells whose box and name were there before
+    copies_confirmed: dict[str, str] = field(default_factory=dict)  # why a box truly reads as another one, by box
     papers: dict[str, Paper] = field(default_factory=dict)  # by file
     coated: dict[ShellKey, bool] = field(default_factory=dict)  # how coated shells without a wall are measured
     # The meaning of cells as typed, once they have been checked:
@@ -127,9 +128,11 @@ class _FileReader:
         i_shell, i_kind, i_half, i_box, i_grade, i_family, i_coating, i_measured, i_hold = map(
             columns.index, ("shell", "kind", "half", "box", "grade", "family", "coating", "measured", "hold")
         )
-        i_confirmed = columns.index("wall_confirmed")
+        i_confirmed, i_copy = columns.index("wall_confirmed"), columns.index("copy_confirmed")
         compared = [columns.index(name) for name in pool.columns_compared]
+        coating_at = pool.columns_compared.index("coating") if "coating" in pool.columns_compared else None
         walls = self._wall_columns(None)
+        columns_read = tuple([column.name for column in columns.readings["wall"]])
         gauged = bool(pool.settings.measuring.gauges) or "gauge" in columns.known or "wall_gauge" in columns.known
         gauge: str | None = None
         box_of_file = self._box_of_file()
@@ -154,9 +157,12 @@ class _FileReader:
                 if box is not box_of_file:
                     self._odd_name(box, row, "box")
 
+            if cells[i_copy]:
+                pool.copies_confirmed.setdefault(box, self._sheet.cell(cells, "copy_confirmed"))
+
             if gauged:
                 gauge, walls = self._gauge(cells, kind, row)
-            readings = []
+            readings, filled = [], columns_read
             for index, known, reader, column in walls:
                 text = cells[index]
                 if text:
@@ -167,7 +173,9 @@ class _FileReader:
             wall: int | None = None
             if readings:
                 confirmed = cells[i_confirmed] and self._sheet.cell(cells, "wall_confirmed")
-                measured = plain_wall(gauge, readings, confirmed)
+                if len(readings) < len(walls):
+                    filled = tuple([column for index, _, _, column in walls if cells[index].strip()])
+                measured = plain_wall(gauge, readings, confirmed, filled)
                 wall = measured.mean_nm
                 if not WALL.holds(wall):
                     pool.report_implausible(name, wall, self._sheet, row, columns.readings["wall"][0].name)
@@ -184,6 +192,8 @@ class _FileReader:
             marks: tuple[str, ...] = ()
             if compared:
                 typed = tuple([cells[index] for index in compared])
+                if coating_at is not None:  # how thick it is makes no difference
+                    typed = (*typed[:coating_at], "coated" if coating else "", *typed[coating_at + 1 :])
                 marks = pool.marks.get(typed) or self._marks(typed)
             grade = cells[i_grade].strip()
             shell = Shell(

@@ -20,6 +20,8 @@ MATCHED_IF_ASKED: Final[tuple[str, ...]] = ("width", "od")  # matched when posit
 SHELL_LABELS: Final[tuple[str, ...]] = ("grade", "family", "series", "condition")  # a position may ask for them by rule
 HINT: Final = "#"  # begins a note that a blank file explains itself with; it says nothing of the row
 
+_MARKS: Final = {",": "commas", ";": "`;`", "\t": "tabs"}
+_JOINTS: Final = re.compile(r"[\s_.-]+")
 _NUMBERED: Final = re.compile(r"(.+)_[0-9]+", re.DOTALL)
 _UNREAD_TEXTS: Final = {
     "date-cell": "the cell holds a date or a time; format it as text and type it again",
@@ -36,6 +38,8 @@ class Form(NamedTuple):
     optional: tuple[str, ...]
     readings: tuple[str, ...]
     lengths: frozenset[str]
+    filled: tuple[str, ...]  # what no row may leave blank
+    appended: bool = False  # a row at a time, so that a failure of the power may cut the last one short
 
 
 OWN: Final = tuple(name for name in QUANTITIES if name not in DIAMETERS)  # what a position may set for itself
@@ -46,13 +50,18 @@ POSITION_FORM: Final = Form(
     optional=(*OWN, "upper", "lower", "pin", "undersize", "accept", "note", "gauge", *_BESIDE_READINGS),
     readings=DIAMETERS,
     lengths=frozenset(QUANTITIES),
+    filled=("position", "kind"),
 )
 SHELL_FORM: Final = Form(
     name="shell",
     needed=("shell", "kind", "half", "wall"),
-    optional=("box", *SHELL_LABELS, "coating", "measured", "hold", "note", "gauge", "wall_gauge", "wall_confirmed"),
+    optional=(
+        *("box", *SHELL_LABELS, "part", "undersize", "step", "coating", "measured", "hold", "note"),
+        *("gauge", "wall_gauge", "wall_confirmed", "copy_confirmed"),
+    ),
     readings=("wall",),
     lengths=frozenset(("wall", "coating")),
+    filled=("shell", "kind", "half"),
 )
 
 
@@ -120,8 +129,15 @@ def names_in(table: Table) -> set[str]:
 def has_header(table: Table, form: Form, findings: Findings) -> bool:
     """Whether the first row that is not blank can be a header of this form: a title above it, or the `sep=;` of a
     spreadsheet program, is noted as the one mistake that would cause all others in the file."""
-    names = names_in(table)
     known = {*form.needed, *form.optional, *form.readings}
+    mark = _in_one_column(table.header, known, form)
+    if mark is not None:
+        text = "a spreadsheet has put whole rows into one column, as it parts cells by another mark than this file"
+        todo = f"open the file there as text parted by {_MARKS[mark]} and save it again, or write files that it opens"
+        how = "`fitmatch new --separator` or `--xlsx`"
+        findings.report("one-column", f"{text}; {todo} as they are: {how}", table.paper, table.header_row)
+        return False
+    names = names_in(table)
     if any(name in known or _feature(name, form) or one_slip_away(name, known) for name in names):
         return True
     if len(names) > 1 and any(advice.is_near(needed, name) for name in names for needed in form.needed):
@@ -133,6 +149,22 @@ def has_header(table: Table, form: Form, findings: Findings) -> bool:
     )
     findings.report("no-header", f"{text}; delete what is above it", table.paper, table.header_row)
     return False
+
+
+def _in_one_column(header: Iterable[str], known: Iterable[str], form: Form) -> str | None:
+    """The mark that parts the cells of a file whose rows a spreadsheet took for single cells; None for any other."""
+
+    def is_known(name: str) -> bool:
+        return name in known or _feature(name, form) is not None
+
+    for cell in header:
+        for mark in _MARKS:
+            names = [split_header(part)[0] for part in cell.split(mark)]
+            if sum(map(is_known, names)) > 1:
+                return mark
+            if len(names) > 1 and is_known(names[0]) and not any(names[1:]):  # the columns that it added beside the one
+                return "," if mark == ";" else ";"
+    return None
 
 
 def understand(
@@ -190,6 +222,9 @@ def understand(
                 if name in lacking:
                     lacking[name] = True
                 report("missing-column", text, name, LAST)
+    cut_short = form.appended and table.ends_open
+    filled = [found.known[name].index + 1 for name in form.filled if name in found.known]
+    table.fewest = width if cut_short else max(filled, default=width)
     table.rows = _prepared(table, table.rows, found, nameless, findings)
     if found.ignored:
         table.rows = _watched(table.rows, found)
@@ -214,10 +249,14 @@ def _stray(name: str, form: Form, asked: Iterable[str]) -> tuple[str, str, str] 
     digits = name[len(name.rstrip("0123456789")) :] or "1"
     numbered = [f"{feature}_{digits}" for feature in form.readings]
     meant = one_slip_away(name, [*asked, *numbered])
-    if meant is None:
-        return None
-    text = f"no such column; did you mean `{meant}`? Write that, or choose a less similar name"
-    return "misspelt-column", text, _feature(meant, form) or meant
+    if meant is not None:
+        text = f"no such column; did you mean `{meant}`? Write that, or choose a less similar name"
+        return "misspelt-column", text, _feature(meant, form) or meant
+    joined = _JOINTS.sub("", name)
+    meant = next((known for known in (*asked, *numbered) if _JOINTS.sub("", known) == joined), None)
+    if meant is not None:
+        return "misspelt-column", f"no such column; write `{meant}`", _feature(meant, form) or meant
+    return None
 
 
 def _unit(unit: str | None, is_length: bool, *, inch_job: bool) -> str | None:

@@ -22,7 +22,8 @@ def open_csv(data: bytes, paper: Paper, findings: Findings) -> Table | None:
         if header is None:
             return None  # the header's own quotes are broken: the columns are unknown
         if any(map(str.strip, header)):
-            table = Table(paper, header_row, header, iter(()), decimal_comma=separator != ",")
+            open_end = not text.endswith(("\n", "\r"))
+            table = Table(paper, header_row, header, iter(()), decimal_comma=separator != ",", ends_open=open_end)
             table.rows = _rows(table, records, separator, findings)
             return table
     findings.report("empty-file", "holds only separators; fill it in or remove it", paper)
@@ -79,10 +80,14 @@ def _rows(
             continue
         elif len(cells) == width:
             yield row, cells
+        elif table.fewest <= len(cells) < width:
+            yield row, cells + [""] * (width - len(cells))
         else:
             table.complete = False
             todo = "every row needs as many cells as the header"
-            if len(cells) > width and separator == ",":
+            if len(cells) < width:
+                todo += ", but for blank ones at its end"
+            elif separator == ",":
                 todo += "; a decimal comma needs `;` or tabs between cells, and a text with a comma needs quotes"
             count = "1 cell" if len(cells) == 1 else f"{len(cells)} cells"
             findings.report("ragged-row", f"{count} where the header has {width}; {todo}", table.paper, row)

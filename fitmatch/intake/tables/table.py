@@ -18,7 +18,8 @@ UNREAD: Final = "\0"
 
 @dataclass(slots=True)
 class Table:
-    """A table being read. `rows` can be iterated once; `complete` is final only after that."""
+    """A table being read. `rows` can be iterated once; `complete` is final only after that. A row may lack cells at its
+    end, as spreadsheets drop blank ones, but not one of the first `fewest`."""
 
     paper: Paper
     header_row: int
@@ -27,3 +28,5 @@ class Table:
     decimal_comma: bool = False
     may_be_unread: bool = False  # whether cells may have the mark UNREAD
     complete: bool = True  # False once a row could not be read at all
+    fewest: int = 0  # cells of a row; known once the header is understood
+    ends_open: bool = False  # whether the last line lacks its end

@@ -1,12 +1,12 @@
 """A plan as one JSON document, described by assignment.schema.json beside this file."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Final
 
 from fitmatch.fit.model.order import Unit
 from fitmatch.lengths import two_digits
 from fitmatch.records.job import Job
-from fitmatch.records.parts import SIDES, Shell, Size
+from fitmatch.records.parts import SIDES, Position, Shell, Size
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Cure, JobPlan, OtherPlan, Plan, Proof, Reason, Unfilled
 from fitmatch.report.data.doubts import doubt_values
@@ -16,7 +16,7 @@ from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.emit import Number, Value, area, document, half_length, length, named_values
 from fitmatch.report.shared.housings import moves
 from fitmatch.report.shared.readings import corrected_sizes, corrected_wall, forms
-from fitmatch.report.shared.states import unmeasured_shells
+from fitmatch.report.shared.states import marks_of, missing_of, unmeasured_shells
 from fitmatch.report.words.levels import FIGURES
 from fitmatch.report.words.reasons import flag_words, words_of
 from fitmatch.version import __version__
@@ -88,7 +88,9 @@ def _positions(plan: Plan, known: Mapping[str, Certainty], unit: str) -> dict[st
         return [({"job": one.job.name} if one.job.name else {}) | value for one in plan.plans for value in values(one)]
 
     unmeasured = told(
-        lambda one: ({"position": p.name, "kind": p.kind, "missing": p.missing} for p in one.unmeasured_positions)
+        lambda one: (
+            {"position": p.name, "kind": p.kind, "missing": _missing(one.job, p)} for p in one.unmeasured_positions
+        )
     )
     unmeasured += [
         {"shell": s.name, "box": s.box, "kind": s.kind, "half": s.half, "missing": ["wall"]}
@@ -100,11 +102,24 @@ def _positions(plan: Plan, known: Mapping[str, Certainty], unit: str) -> dict[st
         "unfilled": told(lambda one: (_unfilled(u, unit) for u in one.unfilled)),
         **({"reasons": reasons} if reasons else {}),
         "unmeasured": unmeasured,
-        "flags": told(
-            lambda one: ({"position": f.position, "code": f.code, "text": flag_words(f, unit)} for f in one.flags)
-        ),
+        "flags": told(lambda one: _flags(one, unit)),
         "doubts": told(lambda one: doubt_values(one.doubts, unit)),
     }
+
+
+def _missing(job: Job, position: Position) -> list[Value]:
+    features, shells = missing_of(job, position)
+    return [*features, *(["wall"] if shells else [])]
+
+
+def _flags(one: JobPlan, unit: str) -> Iterator[dict[str, Value]]:
+    """Those of positions, then those of shells."""
+    for flag in one.flags:
+        yield {"position": flag.position, "code": flag.code, "text": flag_words(flag, unit)}
+    for stray in one.strays:
+        text = words_of(stray.what, unit)
+        for s in stray.shells:
+            yield {"position": None, "shell": s.name, "box": s.box, "code": "mark-fits-no-position", "text": text}
 
 
 def _unfilled(unfilled: Unfilled, unit: str) -> dict[str, Value]:
@@ -202,6 +217,7 @@ def _unused(job: Job, shell: Shell, unit: str) -> dict[str, Value]:
         "half": shell.half,
         "wall": length(shell.wall_nm, unit),
         "grade": shell.grade,
+        **({"marks": marks} if (marks := marks_of(job, shell)) else {}),
         **({"corrections": _corrected(corrected, unit)} if corrected else {}),
     }
 

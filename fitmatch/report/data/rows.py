@@ -10,7 +10,7 @@ from fitmatch.records.plans import JobPlan, Plan
 from fitmatch.report.data.values import half_value, placement_value
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.emit import Value, length, named_values, rows_text
-from fitmatch.report.shared.states import DANGER, one_line
+from fitmatch.report.shared.states import DANGER, marks_of, missing_of, missing_words, one_line
 from fitmatch.report.words.reasons import flag_words, words_of
 from fitmatch.rules.positions.movable import is_movable
 
@@ -62,6 +62,19 @@ def plan_rows(plan: Plan, unit: str) -> str:
     return rows_text(columns, lengths, unit, rows)
 
 
+def leftover_rows(plan: Plan, unit: str) -> str:
+    """The shells that are left over, for the store: one row each, a column for every matched column."""
+    marks = plan.job.matched_columns
+    rows = (
+        {name: marks_of(plan.job, s).get(name, "") for name in marks}
+        | {"shell": s.name, "box": s.box, "kind": s.kind, "half": s.half, "wall": length(s.wall_nm, unit)}
+        | {"grade": s.grade or "", "family": s.family}
+        for s in plan.leftover
+    )
+    columns = ["shell", "box", "kind", "half", "wall", "grade", "family"]
+    return rows_text([*columns, *(name for name in marks if name not in columns)], ("wall",), unit, rows)
+
+
 def _rows(plan: JobPlan, certainty: Certainty, unit: str) -> Iterator[Mapping[str, Value]]:
     placed = plan.by_position()
     why = {u.position.key: words_of(u.why, unit) for u in plan.unfilled}
@@ -72,8 +85,8 @@ def _rows(plan: JobPlan, certainty: Certainty, unit: str) -> Iterator[Mapping[st
         elif position.key in why:
             yield _empty(position, unit) | {"state": "not filled", "remark": one_line(why[position.key])}
         else:
-            missing = "no reading of " + ", ".join(position.missing)
-            yield _empty(position, unit) | {"state": "not yet measured", "remark": missing}
+            remark = missing_words(missing_of(plan.job, position))
+            yield _empty(position, unit) | {"state": "not yet measured", "remark": remark}
 
 
 def _filled(plan: JobPlan, placement: Placement, certainty: Certainty, unit: str) -> dict[str, Value]:

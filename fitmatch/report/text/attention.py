@@ -8,10 +8,13 @@ from fitmatch.records.parts import Position, Shell
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import JobPlan, Proof
 from fitmatch.report.shared.layout import clean, items, whole
-from fitmatch.report.shared.states import DANGER, unmeasured_shells
+from fitmatch.report.shared.states import DANGER, missing_of, missing_words, unmeasured_shells
 from fitmatch.report.text.positions import NOT_FILLED, NOT_MEASURED
 from fitmatch.report.words.doubts import doubt_lines
 from fitmatch.report.words.reasons import words_of
+from fitmatch.wording import listed
+
+_MOST_SHELLS = 10
 
 
 def summary(plan: JobPlan) -> str:
@@ -38,10 +41,11 @@ def attention(plan: JobPlan, proofs: Mapping[str, Proof], unit: str) -> list[str
     # A misfit often follows from a reading in doubt, so those come first.
     found = [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts, unit)]
     found += _failing(plan, unit)
-    found += _without_reading(plan.unmeasured_positions)
+    found += _without_reading(plan)
     found += _without_wall(unmeasured_shells(plan.job))
     flags = [flag for flag in plan.flags if flag.what.code != "misfit"]
     found += [f"{whole(flag.position)}: {clean(words_of(flag.what, unit))}" for flag in flags]
+    found += [f"{_some_shells(one.shells)}: {clean(words_of(one.what, unit))}" for one in plan.strays]
     found += [f"NOT PROVEN: {clean(kind)}: a better choice may exist" for kind, p in proofs.items() if not p.proven]
     return items("NEEDS ATTENTION", found)
 
@@ -114,15 +118,22 @@ def _positions(count: int) -> str:
     return "1 position" if count == 1 else f"{count} positions"
 
 
-def _without_reading(positions: Sequence[Position]) -> list[str]:
+def _without_reading(plan: JobPlan) -> list[str]:
     """One item for all positions of a kind that lack the same: a blank job is one thing to do."""
-    groups: defaultdict[tuple[str, tuple[str, ...]], list[str]] = defaultdict(list)
-    for position in positions:
-        groups[position.kind, position.missing].append(whole(position.name))
+    groups: defaultdict[tuple[str, str], list[str]] = defaultdict(list)
+    for position in plan.unmeasured_positions:
+        groups[position.kind, missing_words(missing_of(plan.job, position))].append(whole(position.name))
     return [
-        f"{NOT_MEASURED}: {', '.join(names)} ({clean(kind)}): no reading of {' and '.join(missing).replace('_', ' ')}"
+        f"{NOT_MEASURED}: {', '.join(names)} ({clean(kind)}): {clean(missing)}"
         for (kind, missing), names in groups.items()
     ]
+
+
+def _some_shells(shells: Sequence[Shell]) -> str:
+    """All of a few shells, else the first of them and how many more."""
+    names = [whole("/".join(shell.key)) for shell in shells]
+    more = len(names) - _MOST_SHELLS
+    return listed([*names[:_MOST_SHELLS], f"{more} more"] if more > 1 else names)
 
 
 def _without_wall(shells: list[Shell]) -> list[str]:

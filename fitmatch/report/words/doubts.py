@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
+from fitmatch.lengths import with_unit
 from fitmatch.records.measuring import Doubt
 from fitmatch.report.shared.layout import clean
 from fitmatch.report.shared.scale import usual
@@ -70,11 +71,16 @@ _OF_SITTINGS: Final[Mapping[str, str]] = {
 }
 
 
+_OF_MANY: Final = ("copied", "sitting")  # doubts that are not about one reading
+
+
 def doubt_lines(doubts: Sequence[Doubt], unit: str) -> list[str]:
     """One item for each doubt: what looks wrong and where, the likely cause, what to do."""
     lines = []
     for d in doubts:
         where = f"{d.file}:{d.row}" if d.row else d.file
+        if d.column and d.what.code not in _OF_MANY:
+            where += f": {d.column} reads {with_unit(d.reading_nm, unit)}"
         lines.append(clean(f"{looks_wrong(d, unit)}: {'; or '.join(likely(d))}; {measure_again(d)} [{where}]"))
     return lines
 

@@ -8,8 +8,10 @@ from fitmatch.records.plans import Flag
 from fitmatch.report.shared.scale import sizes, steps, usual
 from fitmatch.report.shared.states import DANGER, one_line
 from fitmatch.report.words.phrases import phrase
+from fitmatch.wording import listed
 
 _Slots = Mapping[str, Any]
+_MOST_CELLS: Final = 6
 _ASIDE: Final = {
     "on-hold": "on hold",
     "not-measured": "not yet measured",
@@ -68,9 +70,17 @@ def _no_half(s: _Slots, unit: str) -> str:
     if not halves:
         return f"there is no {side} half of kind {kind} to choose from{aside}"
     asked = ", ".join(_demands(s["unmet"], unit)) or " and ".join(_demands(s["demands"], unit)) + " together"
+    they = "its" if halves == 1 else "their"
+    have = "".join(f"; {they} {column} is {_cells(some)}" for column, some in s["marks"].items())
     if halves == 1:
-        return f"the only {side} half of kind {kind} does not match {asked}{aside}"
-    return f"none of the {halves} {side} halves of kind {kind} matches {asked}{aside}"
+        return f"the only {side} half of kind {kind} does not match {asked}{have}{aside}"
+    return f"none of the {halves} {side} halves of kind {kind} matches {asked}{have}{aside}"
+
+
+def _cells(cells: Sequence[str]) -> str:
+    """What some shells have in a column, or some positions ask for there; of many the first."""
+    told = [f"`{one}`" if one else "blank" for one in cells]
+    return listed(told if len(told) <= _MOST_CELLS else [*told[:_MOST_CELLS], "others"], "or")
 
 
 def _short(fact: Fact, unit: str) -> str:
@@ -198,6 +208,13 @@ def _off_form(s: _Slots, unit: str) -> str:
     return f"{_part(s)} has {what} {found} {unit}, more than the {given} allowed{larger}"
 
 
+def _stray(s: _Slots, _unit: str) -> str:
+    return one_line(
+        f"no {s['kind']} position takes the {s['column']} `{s['mark']}`: theirs is {_cells(s['wanted'])}; if one of "
+        "them is meant for it, write the same word there, otherwise put the shells aside"
+    )
+
+
 def _part(s: _Slots) -> str:
     return f"the {s['feature'].replace('_', ' ')}" + (f" of {s['shell']}" if s["shell"] else "")
 
@@ -215,5 +232,6 @@ _SAID: Final[Mapping[str, Callable[[_Slots, str], str]]] = {
     "excused": _excused,
     "off-drawing": _off_drawing,
     "off-form": _off_form,
+    "stray": _stray,
     "short": _shortage,
 }
