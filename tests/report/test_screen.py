@@ -138,7 +138,8 @@ def test_warnings_of_several_jobs_carry_their_names(tmp_path: Path) -> None:
     job = JOB.replace("[fit.rod]", '[fit.rod]\nfamily = ["a"]')
     shells = "shell,kind,half,wall,family\n" + "".join(f"{i},rod,either,0.0618,a\n" for i in range(1, 5))
     one = write_job(tmp_path / "one", job, shells=shells, shells__old_DOT_txt="something")
-    other = write_job(tmp_path / "other", job, shells=None, shells__box_DOT_csv=shells)
+    others = shells.replace("0.0618", "0.0619")
+    other = write_job(tmp_path / "other", job, shells=None, shells__box_DOT_csv=others)
     ran = run("assign", one, other)
     assert "WARNINGS\n  one: shells/old.txt is not read" in ran.stdout
     (told,) = json.loads(run("assign", one, other, "--json").stdout)["warnings"]
