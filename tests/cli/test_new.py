@@ -4,7 +4,8 @@ import re
 from pathlib import Path
 
 import pytest
-from cli.test_assign import Ran, written
+from made.commands import Ran
+from made.intake_jobs import write_job
 
 import fitmatch
 from fitmatch.cli.blank import blank_files
@@ -162,7 +163,7 @@ def test_a_sample_is_copied_whole(
 ) -> None:
     """A sample's files are copied byte for byte; the samples there are, are named where one is asked for in vain."""
     home = tmp_path / "samples"
-    written(home / "one-lung")
+    write_job(home / "one-lung")
     (home / "not-a-job").mkdir()
     monkeypatch.setattr("fitmatch.cli.new.samples_home", lambda: home)
     copy = tmp_path / "copy"
