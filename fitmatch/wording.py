@@ -1,4 +1,4 @@
-"""Texts as they stand in a message: lists of words, and what was read cut to one line."""
+"""Text for messages: lists of words, and what was read, cut to one line."""
 
 from collections.abc import Sequence
 
@@ -9,6 +9,6 @@ def listed(words: Sequence[str], last: str = "and") -> str:
 
 
 def shorten(text: str) -> str:
-    """What was read, fit for one line of a message."""
+    """What was read, made fit for one line of a message."""
     shown = "".join(c if c.isprintable() else "?" for c in text.strip())
     return shown if len(shown) <= 40 else shown[:37] + "..."

@@ -1,10 +1,11 @@
-"""`fitmatch assembled`: hold readings with the shells in against the calculation, and learn the seating if asked to."""
+"""`fitmatch assembled`: compare readings with the shells in with the calculation, and learn the seating if asked to."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from fitmatch.cli import options
 from fitmatch.cli.console import Notes, print_data, print_report
 
 if TYPE_CHECKING:
@@ -17,19 +18,19 @@ if TYPE_CHECKING:
 @click.option(
     "--learn",
     is_flag=True,
-    help="Write the seating of each kind that three positions or more teach, and its uncertainty, into job.toml; every "
-    "other byte of the file stays.",
+    help="Write the seating of each kind with readings at three or more positions, and its uncertainty, into job.toml; "
+    "the rest of the file stays exactly as it is.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+@options.as_json
 @click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per reading.")
-@click.option("--unit", type=click.Choice(["in", "mm"]), help="Show lengths in this unit instead of the job's.")
-@click.option("--quiet", is_flag=True, help="Say nothing on standard error but errors.")
-@click.option("--debug", is_flag=True, help="Show the traceback of a fault.")
+@options.unit
+@options.quiet
+@options.debug
 def command(job: Path, learn: bool, as_json: bool, as_csv: bool, unit: str | None, quiet: bool, debug: bool) -> int:
     """Compare what was measured with the shells in with what was calculated.
 
-    JOB is a job folder with readings in assembled.csv: position, upper, lower, clearance or bore, method. Where upper
-    and lower are blank, the shells are those of the plan that `fitmatch assign --save` wrote.
+    JOB is a job folder with readings in assembled.csv: position, upper, lower, clearance or bore, method. If upper and
+    lower are blank, the shells are those of the plan saved by `fitmatch assign --save`.
 
     \b
     Example:
@@ -37,7 +38,7 @@ def command(job: Path, learn: bool, as_json: bool, as_csv: bool, unit: str | Non
       fitmatch assembled my-build --learn
     """
     if as_json and as_csv:
-        raise click.UsageError("--json and --csv exclude each other; choose one")
+        raise click.UsageError("--json and --csv cannot be used together; choose one")
     notes = Notes(quiet=quiet)
     from fitmatch.gauging.assembled import assembled
     from fitmatch.intake.reading import read_job
@@ -60,7 +61,7 @@ def command(job: Path, learn: bool, as_json: bool, as_csv: bool, unit: str | Non
 
 
 def _learn(comparison: "Comparison", notes: Notes) -> bool:
-    """Write what the readings teach; whether anything was written.
+    """Write what is learned from the readings; returns whether anything was written.
 
     The plan goes first: if the second file cannot be written, learning again makes both agree.
     """
@@ -70,11 +71,11 @@ def _learn(comparison: "Comparison", notes: Notes) -> bool:
     from fitmatch.intake.writing.whole_files import write_whole
 
     if not comparison.learned:
-        notes.warn("nothing was learned: no kind has three positions that teach")
+        notes.warn("nothing was learned: no kind has three positions to learn from")
         return False
     found = lesson(comparison)
     if found is None:
-        notes.say("job.toml holds what these readings teach; nothing was written")
+        notes.say("job.toml already has these figures; nothing was written")
         return False
     folder = comparison.job.folder
     for name, text in ((FILE, found.plan), (JOB_FILE.name, found.job_toml)):
@@ -84,7 +85,7 @@ def _learn(comparison: "Comparison", notes: Notes) -> bool:
             except OSError as error:
                 raise click.ClickException(f"{folder / name} cannot be written: {error.strerror}") from error
     told = f"seating of {' and '.join(found.kinds)} written to {folder / JOB_FILE.name}"
-    notes.say(told if found.plan is None else f"{told}; {FILE} stands for the new figures too")
+    notes.say(told if found.plan is None else f"{told}; {FILE} was updated to match")
     return True
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
+from fitmatch.cli import options
 from fitmatch.cli.console import Notes, print_data, print_report
 from fitmatch.cli.exit_codes import INTERRUPTED
 from fitmatch.stages import now
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
     from fitmatch.records.pools import Pool
 
 _STARTED: Final = time.monotonic()
-_LARGEST_SLACK_NM: Final = 2_000_000
 _LONGEST_SECONDS: Final = 1_000_000
 _MOST_ALTERNATIVES: Final = 20
 _SAVED_AS: Final = "assignment.json"
@@ -51,7 +51,8 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
 @click.option(
     "--slack",
     metavar="LENGTH",
-    help="How much of the strategy's first figure may be given up for the later ones, in the job's unit or with its "
+    help="How much worse the strategy's first figure may become to improve the later ones, in the job's "
+    "unit or with its "
     "own.  [default: 0; for keep-sets 0.0001 in]",
 )
 @click.option(
@@ -79,21 +80,21 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
     metavar="UPPER LOWER",
     help="With --explain: what changes if these two shells, NAME or BOX/NAME, must go there.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+@options.as_json
 @click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per position.")
-@click.option("--unit", type=click.Choice(["in", "mm"]), help="Show lengths in this unit instead of the job's.")
+@options.unit
 @click.option("--save", is_flag=True, help=f"Also write the JSON document, in the job's unit, to JOB/{_SAVED_AS}.")
 @click.option(
     "--time-limit",
     metavar="SECONDS",
     callback=_seconds,
-    help="For the whole command; the best answer found is then printed.",
+    help="For the whole command; when it is reached, the best answer found is printed.",
 )
-@click.option("--quiet", is_flag=True, help="Say nothing on standard error but errors.")
+@options.quiet
 @click.option(
     "--debug",
     is_flag=True,
-    help="Tell every step of the proof and what takes how long, and show the traceback of a fault.",
+    help="Report every step of the proof and how long it takes, and show the traceback if fitmatch itself fails.",
 )
 def command(
     jobs: tuple[Path, ...],
@@ -125,15 +126,15 @@ def command(
       fitmatch assign first-engine second-engine --priority in-order
     """
     if as_json and as_csv:
-        raise click.UsageError("--json and --csv exclude each other; choose one")
+        raise click.UsageError("--json and --csv cannot be used together; choose one")
     if priority is not None and len(jobs) == 1:
-        raise click.UsageError("--priority ranks several jobs, and there is one; leave it out")
+        raise click.UsageError("--priority ranks several jobs, but only one was given; leave it out")
     if as_csv and (alternatives or explain is not None):
         extra = "--alternatives" if alternatives else "--explain"
-        raise click.UsageError(f"--csv has one row for each position and no place for {extra}; take --json")
+        raise click.UsageError(f"--csv has one row for each position and no place for {extra}; use --json")
     if insist and explain is None:
-        raise click.UsageError("--with says which shells must go where --explain says; add --explain POSITION")
-    gc.disable()  # records by the million and no cycles among them: looking for some takes a sixth of the time
+        raise click.UsageError("--with needs to know the position; add --explain POSITION")
+    gc.disable()  # millions of records and no cycles among them: looking for cycles takes a sixth of the time
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)
     task = _read(jobs, notes)
@@ -202,33 +203,25 @@ def _read(folders: tuple[Path, ...], notes: Notes) -> "Job | Pool":
 
 
 def _slack(text: str, job: "Job", notes: Notes) -> int:
-    from fitmatch.intake.common.advice import for_number
-    from fitmatch.lengths import LengthError, fixed, parse_length
+    from fitmatch.intake.common.quantities import SLACK, CellError, LengthReader
 
-    inch_job = job.unit == "in"
+    reader = LengthReader(SLACK, job.unit, inch_job=job.unit == "in")
     try:
-        nm, exact = parse_length(text, job.unit, inch_job=inch_job)
-    except LengthError as error:
-        fault = for_number(text, str(error), inch_job=inch_job)
-        raise click.BadParameter(fault, param_hint="--slack") from error
-    if not 0 <= nm <= _LARGEST_SLACK_NM:
-        most = fixed(_LARGEST_SLACK_NM, job.unit, 4 if inch_job else 0)
-        raise click.BadParameter(f"`{text}` lies outside 0 to {most} {job.unit}", param_hint="--slack")
-    if not exact:
+        nm = reader.read(text)
+    except CellError as error:
+        raise click.BadParameter(str(error), param_hint="--slack") from error
+    if reader.finer:
         notes.warn(f"--slack: `{text}` is finer than a nanometre and was rounded")
     return nm
 
 
 def _check_limits(task: "Job | Pool") -> None:
-    without = [
-        "/".join(filter(None, p.key))
-        for job in task.jobs
-        for p in job.positions
-        if p.min_nm is None or p.max_nm is None
-    ]
+    from fitmatch.records.keys import full_name
+
+    without = [full_name(p.key) for job in task.jobs for p in job.positions if p.min_nm is None or p.max_nm is None]
     if without:
         raise click.UsageError(
-            f"--strategy even needs min and max at every position, since it knows no target; {', '.join(without)} "
+            f"--strategy even needs min and max at every position, since it uses no target; {', '.join(without)} "
             "lack them"
         )
 
@@ -277,7 +270,7 @@ def _answer(plan: "Plan", unit: str, *, as_json: bool, as_csv: bool) -> str:
 
 
 def _save(plan: "Plan") -> list[Path]:
-    """Write the document into every job folder, in the unit of its job, or into none; where it is then."""
+    """Write the document into every job folder, in the unit of its job, or into none; returns where it is."""
     from fitmatch.intake.writing.whole_files import write_all
     from fitmatch.report.data.document import plan_document
 
@@ -292,7 +285,7 @@ def _save(plan: "Plan") -> list[Path]:
 
 
 def _cut_short(plan: "Plan") -> bool:
-    """Whether something of what was asked for is not proven or was not found."""
+    """Whether something that was requested is not proven or was not found."""
     return not (
         plan.proven
         and all(found.complete for found in plan.alternatives.values())

@@ -1,4 +1,4 @@
-"""The files of a blank job folder. They explain themselves, so that nobody needs the handbook to fill them in."""
+"""The files of a blank job folder. They explain themselves, so that nobody needs the documents to fill them in."""
 
 from collections.abc import Sequence
 
@@ -7,11 +7,11 @@ _UPPER = {"rod": "beam side", "main": "block side"}
 
 _JOB = """\
 # A job: one engine, its journals, housings and the shells there are to choose from.
-# A line that begins with "#" is a remark. Fill in the lines marked TO DO.
+# A line that begins with "#" is a comment. Fill in the lines marked TO DO.
 
-title = "Untitled engine"   # TO DO: stands on every report
+title = "Untitled engine"   # TO DO: printed on every report
 
-# The unit of every number in this folder that does not carry its own, such as "0.5 thou" or "12 um".
+# The unit of every number in this folder that does not have its own, such as "0.5 thou" or "12 um".
 unit = "{unit}"               # "in" or "mm"
 
 # The files. Unless these lines say otherwise, positions.csv and every .csv file in the folder shells are read.
@@ -20,12 +20,12 @@ unit = "{unit}"               # "in" or "mm"
 # positions = "positions.xlsx"
 # shells    = ["shells/*.csv", "shells/*.xlsx"]
 {fits}
-# Limits of the parts themselves, from the makers' drawings. A housing bore outside its band is not filled; a journal or
-# a wall outside is reported. Remove the "#" in front and put the figures in.
+# Limits of the parts themselves, from the makers' drawings. A position with its housing bore outside them is not
+# filled; a journal or a wall outside them is reported. Remove the "#" in front and put the figures in.
 {drawings}
-# Rules for two shells in one bore. All but the first are off unless written.
+# Rules for two shells in one bore. All but the first are off unless set.
 # [rules]
-# wall_difference = "0.6 thou"           # the most that two walls in one bore may differ; this is the default
+# wall_difference = "0.6 thou"           # the most that the two walls in one bore may differ; this is the default
 # thick_half = {{ {thick_half} }}   # the side for the thicker shell, where walls differ
 # same_in_bore = ["series"]              # columns of the shell files in which both shells of a bore must agree
 """
@@ -33,7 +33,7 @@ unit = "{unit}"               # "in" or "mm"
 _FIT = """
 # TO DO: the {plural}. Clearances are diametral: housing bore - journal - both walls.
 # Take min and max from the engine maker's manual: this program knows no engine and suggests no limits.
-# Put each figure in place of its "...". Remove the "#" in front of target if you aim off the middle.
+# Put each figure in place of its "...". Remove the "#" in front of target to aim elsewhere than the middle.
 [fit.{kind}]
 min      = "..."   # TO DO: the smallest clearance the engine maker allows, in {unit_words}
 max      = "..."   # TO DO: the largest
@@ -48,19 +48,19 @@ _DRAWING = """\
 """
 
 _POSITION_NOTES = (
-    "journal: diameter in {unit_words}; for several readings make columns journal_1 and journal_2 and so on",
+    "journal: diameter in {unit_words}; for several readings add columns journal_1 and journal_2 and so on",
     "housing_bore: cap at its final torque - no shells in - across the crown axis (90 degrees from the joint)",
     "leave empty what is not measured yet; add rows as needed",
 )
 _SHELL_NOTES = (
-    "one file is one box; copy this file for another box and give its shells other names",
+    "one file is one box; for another box copy this file and give its shells other names",
     "write the name on the edge of the shell with a felt pen; measure the wall at the crown in {unit_words}",
-    "half: upper is the {upper}; lower is the cap side; either fits both",
+    "half: upper is the {upper}; lower is the cap side; either fits both sides",
 )
 
 
 def blank_files(unit: str, *, rods: int, mains: int) -> dict[str, str]:
-    """Texts by path inside the folder. Of each kind there is one box with as many uppers and lowers as positions."""
+    """Texts by path inside the folder. There is one box for each kind, with as many uppers and lowers as positions."""
     counts = {kind: count for kind, count in (("rod", rods), ("main", mains)) if count}
     unit_words = _UNITS[unit]
     files = {
@@ -77,7 +77,7 @@ def blank_files(unit: str, *, rods: int, mains: int) -> dict[str, str]:
         ),
     }
     for letter, (kind, count) in zip("AB", counts.items(), strict=False):
-        # No two shells of the folder share a name, whatever box they lie in: the name is all that is written on one.
+        # No two shells in the folder share a name, whatever their box: the name is all that is written on a shell.
         halves = ["upper"] * count + ["lower"] * count
         files[f"shells/{kind}s-{letter}.csv"] = _csv(
             "shell,kind,half,wall,note",
@@ -88,6 +88,6 @@ def blank_files(unit: str, *, rods: int, mains: int) -> dict[str, str]:
 
 
 def _csv(header: str, rows: Sequence[str], notes: Sequence[str]) -> str:
-    """The notes go into the last cell of the first rows: a CSV file has no remarks."""
+    """The notes go into the last cell of the first rows: a CSV file has no comments."""
     noted = [row + (notes[i] if i < len(notes) else "") for i, row in enumerate(rows)]
     return "\n".join([header, *noted]) + "\n"

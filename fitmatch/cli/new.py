@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from fitmatch.cli import options
 from fitmatch.cli.console import print_report
 
 _MOST = 99
@@ -16,12 +17,12 @@ _MOST = 99
 @click.option("--unit", type=click.Choice(["in", "mm"]), help="The unit of the job's numbers.  [default: in]")
 @click.option("--rods", type=click.IntRange(0, _MOST), help="How many rods there are.  [default: 4]")
 @click.option("--mains", type=click.IntRange(0, _MOST), help="How many mains there are.  [default: 5]")
-@click.option("--sample", metavar="NAME", help="Copy this filled sample instead of blank files.")
-@click.option("--debug", is_flag=True, help="Show the traceback of a fault.")
+@click.option("--sample", metavar="NAME", help="Copy this filled-in sample instead of blank files.")
+@options.debug
 def command(
     folder: Path, unit: str | None, rods: int | None, mains: int | None, sample: str | None, debug: bool
 ) -> int:
-    """Write a job folder ready to be filled in.
+    """Create a job folder ready to be filled in.
 
     FOLDER must not exist yet, or be empty.
 
@@ -33,7 +34,7 @@ def command(
     """
     if sample is not None:
         if not (unit is None and rods is None and mains is None):
-            raise click.UsageError("--sample comes as it is; leave out --unit, --rods and --mains")
+            raise click.UsageError("--sample is copied as it is; leave out --unit, --rods and --mains")
         files = _sample_files(sample)
         then = f"Filled in already. Next: fitmatch assign {folder}"
     else:
@@ -53,7 +54,7 @@ def command(
 
 
 def samples_home() -> Path:
-    """Where the samples lie: inside the installed package, or beside it in a source tree."""
+    """Where the samples are: inside the installed package, or beside it in a source tree."""
     package = Path(__file__).parents[1]
     inside = package / "samples"
     return inside if inside.is_dir() else package.parent / "samples"
@@ -66,7 +67,7 @@ def sample_names() -> list[str]:
 def _sample_files(name: str) -> dict[str, bytes]:
     known = sample_names()
     if name not in known:
-        hint = f"known are {', '.join(known)}" if known else "none came with this installation"
+        hint = f"choose one of {', '.join(known)}" if known else "this installation has none"
         raise click.BadParameter(f"there is no sample `{name}`; {hint}", param_hint="--sample")
     home = samples_home() / name
     paths = sorted(path for path in home.rglob("*") if path.is_file() and not path.name.startswith("."))
@@ -74,7 +75,7 @@ def _sample_files(name: str) -> dict[str, bytes]:
 
 
 def _write_folder(folder: Path, files: dict[str, bytes]) -> None:
-    """Write all files or none: they are made in a draft folder and moved into place when all are there."""
+    """Write all files or none: they are made in a draft folder and moved into place when complete."""
     exists = folder.is_dir()
     if not exists and (folder.exists() or folder.is_symlink()):
         raise click.UsageError(f"{folder} is a file; name a folder that does not exist yet")

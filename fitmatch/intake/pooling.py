@@ -1,7 +1,7 @@
-"""Several job folders to one `Pool`: the shells of all in one row, each once, and every job looking at them alike.
+"""Several job folders to one `Pool`: the shells of all in one list, each once, and described alike for every job.
 
-Shells of the same box and name are one and the same shell, so their rows must agree. Whatever does not is noted beside
-the mistakes in the files themselves; a file is then named JOB/FILE.
+Shells with the same box and name are the same shell, so their rows must agree. Whatever does not is noted together with
+the mistakes in the files themselves; files are then named JOB/FILE.
 """
 
 from collections.abc import Iterable, Sequence
@@ -12,24 +12,24 @@ from pathlib import Path
 from typing import Final
 
 from fitmatch.intake.common.findings import POSITIONS, SETTINGS, SHELLS, Findings, Paper
-from fitmatch.intake.job_toml.fits import shown
 from fitmatch.intake.reading import Compared, FolderReader
+from fitmatch.lengths import with_unit
 from fitmatch.problems import InputError
 from fitmatch.records.job import Job
+from fitmatch.records.keys import ShellKey
 from fitmatch.records.measuring import Gauge, Measuring, Pooled
 from fitmatch.records.parts import SIDES, Shell, Size
 from fitmatch.records.pools import Pool
 from fitmatch.wording import shorten
 
-Key = tuple[str, str]
-# What is compared of a shell's rows in two jobs.
+# What is compared in a shell's rows in two jobs.
 _FIELDS: Final = ("kind", "half", "wall_nm", "coating_nm", "wall_to_metal_nm", "family", "grade", "hold")
 _COLUMNS: Final = {"wall_nm": "wall", "coating_nm": "coating", "wall_to_metal_nm": "measured"}
 
 
 def read_jobs(folders: Sequence[str | PathLike[str]]) -> Pool:
     """Read and check several job folders that share their shells; raises InputError with every mistake in any of them,
-    job by job, also where two rows tell of one shell and do not agree."""
+    job by job, including rows that disagree about one shell."""
     paths = [Path(folder) for folder in folders]
     findings = Findings()
     problems = findings.problems
@@ -42,7 +42,7 @@ def read_jobs(folders: Sequence[str | PathLike[str]]) -> Pool:
     for at, path in enumerate(paths):
         try:
             readers.append(FolderReader(path))
-        except InputError as error:  # there is no such folder: the path says so itself
+        except InputError as error:  # there is no such folder: the path itself is the name
             problems += [p._replace(rank=(at, *p.rank)) for p in error.problems]
     everywhere = frozenset().union(*(reader.in_shells for reader in readers))
     compared = [reader.compared(everywhere) for reader in readers]
@@ -75,7 +75,7 @@ def _check_named_once(paths: Sequence[Path], findings: Findings) -> None:
 
 
 def _names(paths: Sequence[Path]) -> list[str]:
-    """The names of the folders, with as many of those above as tell them apart."""
+    """The names of the folders, with as many parent folders as it takes to tell them apart."""
     parts = [path.resolve().parts for path in paths]
     for depth in range(1, max(map(len, parts))):
         names = ["/".join(some[-depth:]) for some in parts]
@@ -85,24 +85,24 @@ def _names(paths: Sequence[Path]) -> list[str]:
 
 
 def _check_settings(jobs: Sequence[Job], findings: Findings) -> None:
-    """What all jobs must hold alike, since it tells of the shells: whether coatings count, and each gauge."""
+    """What must be the same in all jobs, as it is about the shells: whether coatings count, and each gauge."""
     gauges: dict[str, tuple[Job, Gauge]] = {}
     for at, job in enumerate(jobs):
         paper = Paper(f"{job.name}/job.toml", (at, SETTINGS))
         if job.coating_counts != jobs[0].coating_counts:
-            text = f"differs from that of {jobs[0].name}; jobs that share their shells must count coatings alike"
+            text = f"differs from that of {jobs[0].name}; jobs that share their shells must treat coatings alike"
             findings.report("jobs-differ", text, paper, None, "coating.counts")
         for name, gauge in job.measuring.gauges.items():
             other, same = gauges.setdefault(name, (job, gauge))
             if same != gauge:
-                text = f"differs from the gauge of that name in {other.name}; write both alike, or rename one"
+                text = f"differs from the gauge of that name in {other.name}; make both the same, or rename one"
                 findings.report("jobs-differ", text, paper, None, f"gauge.{name}")
 
 
 def _union(jobs: Sequence[Job], findings: Findings) -> list[Shell]:
     """The shells of all jobs, each once; every row that does not agree with the first of its shell is noted."""
-    found: dict[Key, Shell] = {}
-    owner: dict[Key, Job] = {}
+    found: dict[ShellKey, Shell] = {}
+    owner: dict[ShellKey, Job] = {}
     for at, job in enumerate(jobs):
         for shell in job.shells:
             first = found.setdefault(shell.key, shell)
@@ -124,7 +124,8 @@ def _union(jobs: Sequence[Job], findings: Findings) -> list[Shell]:
 
 
 def _either(first: Size | None, other: Size | None) -> Size | None:
-    """A wall as two jobs measured it: as in the first if that tells how, and its form as in the other if that tells."""
+    """A wall as two jobs measured it: as in the first if that says how, and with the form from the other if that has
+    it."""
     if first is None or other is None:
         return first or other
     chosen = other if first.measured_as is None and other.measured_as is not None else first
@@ -133,13 +134,13 @@ def _either(first: Size | None, other: Size | None) -> Size | None:
 
 
 def _difference(one: Shell, other: Shell, job: Job) -> tuple[str, str, str] | None:
-    """The first column in which two rows of one shell differ, with what stands in `other` and in `one`."""
+    """The first column in which two rows of one shell differ, with the values in `other` and in `one`."""
     cells = ((_COLUMNS.get(field, field), getattr(one, field), getattr(other, field)) for field in _FIELDS)
     marks = zip(job.shell_columns, one.marks, other.marks, strict=True)
     for column, mine, theirs in chain(cells, marks):
         if mine != theirs:
             here, there = (
-                "nothing" if not cell else shown(cell, job.unit) if isinstance(cell, int) else f"`{shorten(cell)}`"
+                "nothing" if not cell else with_unit(cell, job.unit) if isinstance(cell, int) else f"`{shorten(cell)}`"
                 for cell in (theirs, mine)
             )
             return column, here, there
@@ -149,10 +150,10 @@ def _difference(one: Shell, other: Shell, job: Job) -> tuple[str, str, str] | No
 
 
 def _check_locks(jobs: Sequence[Job], files: Sequence[str], findings: Findings) -> None:
-    known: dict[Key, str] = {}
+    known: dict[ShellKey, str] = {}
     for at, (job, file) in enumerate(zip(jobs, files, strict=True)):
         paper = Paper(f"{job.name}/{file}", (at, POSITIONS))
-        mine: dict[Key, str] = {}
+        mine: dict[ShellKey, str] = {}
         for position in job.positions:
             for side in SIDES:
                 lock = getattr(position, side)

@@ -60,9 +60,8 @@ def read_job(
 ) -> Job:
     """Read and check a whole job folder; raises InputError with every mistake at once, in reading order.
 
-    `assembled`: with the readings taken with the shells in, and the saved plan that they may lean on. `job_toml` is
-    read in place of the file's own bytes, `log` in place of those of the long file of readings, which need not be
-    there.
+    `assembled`: with the readings taken with the shells in, and the saved plan that they may refer to. `job_toml` is
+    read in place of the file's own bytes, `log` in place of those of the long file of readings, which need not exist.
     """
     reader = FolderReader(Path(folder), job_toml=job_toml, log=log)
     return reader.job(reader.compared(frozenset()), assembled=assembled)
@@ -80,10 +79,10 @@ class Compared(NamedTuple):
 
 
 class FolderReader:
-    """Reads one job folder in two steps, as jobs that share their shells must know each other's headers first."""
+    """Reads one job folder in two steps, as jobs that share their shells must first know each other's headers."""
 
     def __init__(self, folder: Path, *, job_toml: bytes | None = None, log: bytes | None = None) -> None:
-        """Read job.toml and the headers of all tables; raises InputError where there is no folder. `job_toml` and `log`
+        """Read job.toml and the headers of all tables; raises InputError if there is no folder. `job_toml` and `log`
         as in `read_job`."""
         self._findings = findings = Findings()
         self._folder = path = folder
@@ -113,15 +112,15 @@ class FolderReader:
         return Compared(matched, tuple(dict.fromkeys(others)))
 
     def job(self, own: Compared, pooled: Compared | None = None, *, assembled: bool = False) -> Job:
-        """The job; raises InputError with every mistake in its files. `pooled` are the columns that all jobs compare
-        which share their shells; `assembled` as in `read_job`."""
+        """The job; raises InputError with every mistake in its files. `pooled` are the columns compared by all jobs
+        that share their shells; `assembled` as in `read_job`."""
         findings = self._findings
         if pooled is not None:
             self._check_families()
         job = self._read(own, pooled, assembled=assembled)
         if findings.first_rounded is not None:
             first = findings.first_rounded
-            text = f"numbers finer than a nanometre were rounded, halves to even; the first is {first}"
+            text = f"numbers finer than a nanometre were rounded to the nearest, halves to even; the first is {first}"
             findings.warnings.append(text)
         if findings.problems:
             raise InputError(findings.problems)
@@ -137,8 +136,8 @@ class FolderReader:
                 self.settings.file.report("family-missing", f'{text}, such as ["A12"]', "fit", kind, "family")
 
     def _read(self, own: Compared, pooled: Compared | None, *, assembled: bool) -> Job:
-        """The job, its own columns compared; with `pooled`, its shells as all jobs look at them. What is read is of
-        worth only if no problem was found."""
+        """The job, its own columns compared; with `pooled`, its shells as all jobs look at them. The result is valid
+        only if no problem was found."""
         settings, findings, in_shells = self.settings, self._findings, self.in_shells
         matched = (pooled or own).matched
         compared = (pooled or own).shell_columns
@@ -162,7 +161,7 @@ class FolderReader:
         pool = ShellPool(settings, compared, findings, self._sizes, complete=self._complete)
         lacking: dict[str, bool] = {}
         if len(self._shells) > 1:
-            stems = in_shells | {name.rpartition("_")[0] for name in in_shells}  # wall_1 stands for wall
+            stems = in_shells | {name.rpartition("_")[0] for name in in_shells}  # wall_1 counts as wall
             lacking = dict.fromkeys(set(shell_form.needed) - stems, False)
         for number, table in enumerate(self._shells, 1):
             now(f"shell file {number} of {len(self._shells)}, {len(pool.shells)} shells so far")
@@ -251,8 +250,8 @@ class FolderReader:
         return table.paper.name, rows
 
     def _sized(self, row: PositionRow) -> PositionRow:
-        """The row with its sizes, from whichever file holds its readings. Where the long file tells nothing no size is
-        sound: its faults are told, and not what follows from them."""
+        """The row with its sizes, from whichever file has its readings. If the long file could not be read no size is
+        reliable: its faults are reported, and not what follows from them."""
         position, mean = row.position, None
         sizes: dict[str, Size] = {}
         for feature in DIAMETERS:
@@ -270,7 +269,7 @@ class FolderReader:
 
 
 def digest_of(sources: Sequence[Source]) -> str:
-    """SHA-256 over paths and bytes, each led by its length, so that no two sets of files run together alike."""
+    """SHA-256 over paths and bytes, each preceded by its length, so that no two sets of files give the same bytes."""
     total = sha256()
     for source in sources:
         for part in (source.paper.name.encode("utf-8", "surrogateescape"), source.data):
@@ -280,10 +279,12 @@ def digest_of(sources: Sequence[Source]) -> str:
 
 
 def _check_folder(folder: Path, findings: Findings) -> None:
-    """Without a folder there is nothing else to find."""
+    """Without a folder there is nothing else to check."""
     if not folder.is_dir():
         text = (
-            "is a file; name the folder it is in" if folder.exists() else "there is no such job folder; mend the path"
+            "is a file; name the folder it is in"
+            if folder.exists()
+            else ("there is no such job folder; correct the path")
         )
         findings.report("no-job-folder", text, Paper(str(folder), (SETTINGS,)))
         raise InputError(findings.problems)
@@ -296,7 +297,7 @@ def _rules(written: tuple[Rule, ...], matched: tuple[str, ...], shell_columns: t
 
 
 def _finish_positions(sheet: Sheet, rows: list[PositionRow], pool: ShellPool) -> list[Position]:
-    """Hold the rows against their kinds' tables and the shells."""
+    """Check the rows against their kinds' tables and the shells."""
     aimed = AimCheck(sheet).aimed(rows)
     check_bores(rows, sheet)
     locks = LockCheck(sheet, pool, rows)

@@ -1,4 +1,4 @@
-"""The answer: what is placed where, how good that is and how far proven, and what stands beside it."""
+"""The answer: what goes where, how good that is, how far it is proven, and what goes with it."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from fitmatch.facts import Fact
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.records.job import Job
+from fitmatch.records.keys import PositionKey, full_name
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.placements import KindFigures, Placement, figures_of
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
 
 class Status(StrEnum):
-    """How far an answer was carried."""
+    """How far the work on an answer got."""
 
     PROVEN = "proven"  # every level of every kind
     UNPROVEN = "unproven"  # stopped early
@@ -26,11 +27,12 @@ class Status(StrEnum):
 
 
 class Proof(NamedTuple):
-    """How far one kind was proven; if not wholly, which level was in work and what it cannot be better than."""
+    """How far one kind was proven; if not completely, which level was being proven and what it cannot be better
+    than."""
 
     proven: bool = True
     level: str | None = None
-    bound: int | None = None  # in nm, or nm squared, or a count, as the level is
+    bound: int | None = None  # in nm, nm squared or a count, depending on the level
 
 
 class Unfilled(NamedTuple):
@@ -39,11 +41,13 @@ class Unfilled(NamedTuple):
 
 
 class Cure(NamedTuple):
-    """One change after which a position is inside its limits and no other of its kind is worse off on levels 0 and 1.
+    """A change that would fix one position: afterwards it is inside its limits and no other of its kind is worse off on
+    levels 0 and 1.
 
-    `change`: a limit (`min`, `max`) or a rule let out by the least amount that works, to `to_nm` or, for a guard, to
-    `factor`; a rule, column or limit of family let go; a `hold` or `lock` taken off the shell `name`; a bore accepted
-    (`accept`); or one more shell (`upper`, `lower`) of the wall `to_nm`, any from `low_nm` to `high_nm` being as good.
+    `change`: a limit (`min`, `max`) or a rule relaxed by the least amount that works, to `to_nm` or, for a guard, to
+    `factor`; a rule, column or family dropped; a `hold` or `lock` removed from the shell `name`; a housing bore
+    accepted (`accept`); or one more shell (`upper`, `lower`) with the wall `to_nm`, any from `low_nm` to `high_nm`
+    being as good.
     """
 
     change: str
@@ -56,10 +60,10 @@ class Cure(NamedTuple):
 
 
 class Reason(NamedTuple):
-    """Why a position cannot be filled inside its limits while no other is worse off, as the names of bonds: with all of
-    `together` it cannot, whatever else is let go, and without any one of them it can. `reduced`: that was shown;
-    else it was too much to ask, or time ran out, and some may be superfluous. `cures_complete`: all were sought; else
-    there may be more."""
+    """Why a position cannot be filled inside its limits without making another worse off, as the names of bonds: with
+    all of `together` it cannot, even if every other rule and limit were relaxed; without any one of them it can.
+    `reduced`: that was shown; otherwise it was too much work, or time ran out, and some may not matter.
+    `cures_complete`: all were looked for; otherwise there may be more."""
 
     position: Position
     together: tuple[str, ...]
@@ -69,7 +73,7 @@ class Reason(NamedTuple):
 
 
 class Flag(NamedTuple):
-    """Something about a position that needs attention though it was filled. `code` is what programs know it by."""
+    """Something about a position that needs attention although it was filled. `code` identifies it for programs."""
 
     position: str
     code: str
@@ -77,16 +81,16 @@ class Flag(NamedTuple):
 
 
 class Baseline(NamedTuple):
-    """What another way of choosing gives for one kind; `rules_broken` counts each rule once per bore."""
+    """What another way of choosing gives for one kind; `rules_broken` counts each rule once per position."""
 
     figures: KindFigures
     rules_broken: int = 0
 
 
 class Worth(NamedTuple):
-    """What to expect of one kind of a plan once the errors of its readings are counted in: the mean worst deviation and
-    spread over that many draws. `by_hand`: how its worst deviation stands against the plan by hand on the same draws,
-    "better", "worse" or "equal within measurement"; None where the two do not count the same number of positions."""
+    """What to expect of one kind of a plan once the errors of its readings are included: the mean worst deviation and
+    spread over so many draws. `by_hand`: how its worst deviation compares with that of the plan by hand on the same
+    draws, "better", "worse" or "equal within measurement"; None if the two count different numbers of positions."""
 
     trials: int
     worst_deviation_nm: float
@@ -95,10 +99,10 @@ class Worth(NamedTuple):
 
 
 class OtherPlan(NamedTuple):
-    """Another plan of one kind, or of one that several jobs decide together, beside the answer.
+    """Another plan of one kind, or of a kind that several jobs decide together, shown beside the answer.
 
     `complete`: how many of several jobs are complete in the kind. `placements` job by job, in file order. `proven`: no
-    plan of those asked for is better. `against_plan`: how its worst deviation stands against the answer's on the same
+    plan of those requested is better. `against_plan`: how its worst deviation compares with the answer's on the same
     draws of reading errors, "worse", "better" or "equal within measurement"; None where too little is known of the
     gauges, or the two count different numbers of positions.
     """
@@ -111,18 +115,18 @@ class OtherPlan(NamedTuple):
 
 
 class Alternatives(NamedTuple):
-    """The next best plans of one kind, best first. `complete`: as many as were asked for, or all there are; else the
-    search was stopped, or the answer itself is not proven."""
+    """The next best plans of one kind, best first. `complete`: as many as were requested, or all there are; otherwise
+    the search was stopped, or the answer itself is not proven."""
 
     plans: tuple[OtherPlan, ...]
     complete: bool
 
 
 class Explanation(NamedTuple):
-    """One position explained, with the `label` of its kind: the best plan in which its walls total something else than
-    in the answer, or in which it is filled if it is empty there, and the best plan with the `pair` asked for.
+    """One position explained, with the `label` of its kind: the best plan in which its walls have another total than in
+    the answer, or in which it is filled if it is empty there, and the best plan with the requested `pair`.
 
-    A plan is None where there is none; `stopped`: or where none was found in time.
+    A plan is None if there is none or, with `stopped`, if none was found in time.
     """
 
     position: Position
@@ -135,26 +139,26 @@ class Explanation(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class JobPlan:
-    """What one job is given."""
+    """One job's part of the answer."""
 
     job: Job
     placements: tuple[Placement, ...]  # in file order of positions
     unfilled: tuple[Unfilled, ...]
     flags: tuple[Flag, ...] = ()
-    worth: Mapping[str, Worth] = field(default_factory=dict)  # of kinds whose uncertainty is known
+    worth: Mapping[str, Worth] = field(default_factory=dict)  # for kinds whose uncertainty is known
     doubts: tuple[Doubt, ...] = ()  # open doubts about readings
-    moved_from: Job | None = None  # the job as read, where a housing of `job` was moved
-    staying: Mapping[str, KindFigures] = field(default_factory=dict)  # of movable kinds: the best with none moved
-    reasons: tuple[Reason, ...] = ()  # of positions that are empty or outside their limits
+    moved_from: Job | None = None  # the job as read, if a housing of `job` was moved
+    staying: Mapping[str, KindFigures] = field(default_factory=dict)  # for movable kinds: the best with none moved
+    reasons: tuple[Reason, ...] = ()  # for positions that are empty or outside their limits
 
     @property
     def read(self) -> Job:
-        """The job as it was read, every housing where it was."""
+        """The job as it was read, with every housing where it was."""
         return self.moved_from or self.job
 
     @property
     def figures(self) -> Mapping[str, KindFigures]:
-        """Of each kind, worked out from its placements."""
+        """For each kind, worked out from its placements."""
         return {kind: figures_of(self.of_kind(kind)) for kind in self.job.kinds}
 
     @property
@@ -164,7 +168,7 @@ class JobPlan:
 
     @property
     def needs_attention(self) -> bool:
-        """Whether anything does besides what is not proven."""
+        """Whether anything needs attention apart from what is not proven."""
         return bool(
             self.unfilled
             or self.flags
@@ -177,8 +181,8 @@ class JobPlan:
     def of_kind(self, kind: str) -> tuple[Placement, ...]:
         return tuple(p for p in self.placements if p.position.kind == kind)
 
-    def by_position(self) -> dict[tuple[str, str], Placement]:
-        """By the key of the position, for those that are filled."""
+    def by_position(self) -> dict[PositionKey, Placement]:
+        """By the key of the position, for filled positions."""
         return {p.position.key: p for p in self.placements}
 
     def is_complete(self, kind: str | None = None) -> bool:
@@ -195,8 +199,8 @@ class JobPlan:
             row: dict[str, object] = {"position": position.name, "kind": position.kind, "filled": p is not None}
             if p is not None:
                 row |= {
-                    "upper": f"{p.upper.box}/{p.upper.name}",
-                    "lower": f"{p.lower.box}/{p.lower.name}",
+                    "upper": full_name(p.upper.key),
+                    "lower": full_name(p.lower.key),
                     "wall_sum": p.wall_sum_nm / per_unit,
                     "clearance": p.clearance_nm / per_unit,
                     "deviation": p.deviation_nm / per_unit,
@@ -208,7 +212,7 @@ class JobPlan:
 
 
 class GroupAnswer(NamedTuple):
-    """What was found for one group. The spread in its figures is the largest of the jobs' own."""
+    """What was found for one group. The spread in its figures is the largest of its jobs."""
 
     group: Group
     complete: int  # jobs with all positions of the kind inside their limits
@@ -222,14 +226,14 @@ class Plan:
     """The answer for one job or for several that share their shells."""
 
     plans: tuple[JobPlan, ...]  # one for each job, in their order
-    groups: tuple[GroupAnswer, ...]  # in file order; of one job its kinds
+    groups: tuple[GroupAnswer, ...]  # in file order; for a single job its kinds
     strategy: str
     leftover: tuple[Shell, ...]  # by box and name, natural order
     held: tuple[Shell, ...]
     slack_nm: int = 0
     priority: str = TOGETHER
-    alternatives: Mapping[str, Alternatives] = field(default_factory=dict)  # by label, where they were asked for
-    explanation: Explanation | None = None  # where it was asked for
+    alternatives: Mapping[str, Alternatives] = field(default_factory=dict)  # by label, if requested
+    explanation: Explanation | None = None  # if requested
 
     @property
     def alone(self) -> bool:
@@ -263,7 +267,7 @@ class Plan:
 
     @property
     def figures(self) -> Mapping[str, KindFigures]:
-        """By the label of each group, as the next."""
+        """By the label of each group, like the next."""
         return {g.group.label: g.figures for g in self.groups}
 
     @property
@@ -272,7 +276,7 @@ class Plan:
 
     @property
     def baselines(self) -> Mapping[str, Mapping[str, Baseline]]:
-        """By the name of the way to choose, then by label."""
+        """By the name of the way of choosing, then by label."""
         names = dict.fromkeys(name for g in self.groups for name in g.baselines)
         return {name: {g.group.label: g.baselines[name] for g in self.groups if name in g.baselines} for name in names}
 
@@ -284,7 +288,7 @@ class Plan:
 
     @property
     def proven(self) -> bool:
-        """Whether every level of every group was."""
+        """Whether every level of every group was proven."""
         return all(g.proof.proven for g in self.groups)
 
     @property
@@ -307,8 +311,8 @@ class Plan:
         return {g.group.kind: g.proof for g in mine}
 
     def to_frame(self, unit: str | None = None) -> "pandas.DataFrame":
-        """One row per position in file order, lengths as floats in `unit`, else the first job's; of several jobs one
-        after the other, with a first column `job`. Pandas is imported here.
+        """One row per position in file order, lengths as floats in `unit`, else the first job's; several jobs one after
+        the other, with a first column `job`. Pandas is imported here.
 
         A position without shells has only its name, its kind and `filled` False.
         """

@@ -24,7 +24,8 @@ from fitmatch.problems import InputError
 from fitmatch.records.measuring import Doubt
 
 SAMPLES = Path(__file__).parents[2] / "samples"
-FIRST_PLAN = Path(__file__).parents[1] / "data" / "first-assignment.json"  # as the first version with --save wrote it
+DATA = Path(__file__).parents[1] / "data"
+FIRST_PLAN = DATA / "first-assignment.json"  # as the first version with --save wrote it
 SCHEMA: dict[str, Any] = json.loads(
     (Path(fitmatch.__file__).parent / "report" / "data" / "assembled.schema.json").read_text(encoding="utf-8")
 )
@@ -166,11 +167,11 @@ def test_every_mistake_is_told_at_once(tmp_path: Path) -> None:
     [
         ("position,clearence,method\nR1,0.002,gauge\n", ["assembled.csv:1: clearence: no such column"]),
         ("position,methd,clearance\nR1,gauge,0.002\n", ["assembled.csv:1: methd: no such column"]),
-        ("position,method\nR1,gauge\n", ["assembled.csv:1: clearance: neither clearance nor bore"]),
+        ("position,method\nR1,gauge\n", ["assembled.csv:1: clearance: there is no column clearance or bore"]),
         ("position,method,clearance,bore [xx]\nR1,gauge,0.002,\n", ["assembled.csv:1: bore: unknown unit `xx`"]),
         ("position,method,clearance\n", ["assembled.csv: has a header and no rows"]),
         ("position,method,clearance\nR1,gauge\n", ["assembled.csv:2: 2 cells where the header has 3"]),
-        ("Engine\nposition,method,clearance\n", ["assembled.csv:1: `Engine` is no header"]),
+        ("Engine\nposition,method,clearance\n", ["assembled.csv:1: `Engine` is not a header"]),
         ("", ["assembled.csv: is empty"]),
         (None, ["assembled.csv: the file is missing"]),
     ],
@@ -193,7 +194,7 @@ def test_another_file_may_be_named_and_a_workbook_reads_alike(tmp_path: Path) ->
 
 
 def test_other_commands_do_not_read_it_and_the_digest_leaves_it_out(tmp_path: Path) -> None:
-    """A broken assembled.csv troubles nobody else, and changes no digest."""
+    """A broken assembled.csv affects no other command and changes no digest."""
     digest = read_job(mill(tmp_path)).digest
     put(tmp_path / "assembled.csv", b"\xff\xfe nonsense")
     assert read_job(tmp_path).digest == digest and told(tmp_path)
@@ -211,17 +212,42 @@ def test_the_first_saved_plan_still_loads(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    ("saved", "pairs", "housings"),
+    [
+        ("first-assignment.json", "box/1+box/5 box/2+box/6 box/3+box/7 box/4+box/8", [None] * 4),
+        ("assignment-several-jobs.json", "box/1+box/5 box/2+box/6 box/3+box/7 more/1+more/2", [None] * 4),
+        ("assignment-moved-housings.json", "box/1+box/5 box/4+box/6 box/3+box/7 box/2+box/8", ["R4", None, None, "R1"]),
+        ("assignment-reasons.json", "box/1+box/5 box/2+box/6 box/3+box/7 box/4+box/8", [None] * 4),
+    ],
+)
+def test_plans_of_every_earlier_layout_still_load(
+    tmp_path: Path, saved: str, pairs: str, housings: list[str | None]
+) -> None:
+    """A plan saved before several jobs, moved housings or reasons were known to the document, and by the first version
+    that knew each, says which shells and housing are in where a row leaves it open."""
+    job = mill(tmp_path / "mill")
+    put(job / "shells/more.csv", "shell,kind,half,wall\n1,rod,upper,0.0618\n2,rod,lower,0.0618\n")
+    shutil.copy(DATA / saved, job / "assignment.json")
+    found = read_job(job, assembled=True).measuring.assembled
+    assert " ".join(f"{'/'.join(r.upper)}+{'/'.join(r.lower)}" for r in found) == pairs
+    assert [r.housing for r in found] == housings
+
+
+@pytest.mark.parametrize(
     ("plan", "expected"),
     [
-        ("{", "assignment.json: is no plan of fitmatch"),
-        ("[]", "assignment.json: is no plan of fitmatch"),
-        ('{"schema": 0, "positions": []}', "assignment.json: is no plan of fitmatch"),
-        ('{"schema": 1, "positions": [{"position": "R1", "upper": 3}]}', "assignment.json: is no plan of fitmatch"),
+        ("{", "assignment.json: is not a plan saved by fitmatch"),
+        ("[]", "assignment.json: is not a plan saved by fitmatch"),
+        ('{"schema": 0, "positions": []}', "assignment.json: is not a plan saved by fitmatch"),
+        (
+            ('{"schema": 1, "positions": [{"position": "R1", "upper": 3}]}'),
+            "assignment.json: is not a plan saved by fitmatch",
+        ),
         ('{"schema": 2, "positions": []}', "assignment.json: was saved by a newer fitmatch (schema 2, known up to 1)"),
     ],
 )
 def test_a_file_that_is_no_plan_is_refused(tmp_path: Path, plan: str, expected: str) -> None:
-    """What cannot be read as a plan is one mistake; the blank shells that lean on it are none besides."""
+    """What cannot be read as a plan is one mistake; the blank shells that refer to it are not reported as well."""
     job = mill(tmp_path)
     put(job / "assignment.json", plan)
     (line,) = told(job)
@@ -229,7 +255,8 @@ def test_a_file_that_is_no_plan_is_refused(tmp_path: Path, plan: str, expected: 
 
 
 def test_blank_shells_without_a_plan_are_refused(tmp_path: Path) -> None:
-    """No plan, a plan without that position, and a plan with a shell that is gone are each told at the blank cells."""
+    """No plan, a plan without that position, and a plan with a shell that no longer exists are each reported at the
+    blank cells."""
     job = mill(tmp_path, plan=False)
     assert len(told(job)) == 8 and "there is no assignment.json to take it from" in told(job)[0]
     document = json.loads(FIRST_PLAN.read_text(encoding="utf-8"))
@@ -274,7 +301,7 @@ def test_apart_and_mistake_are_named_with_causes_and_status_1(
     flat = " ".join(ran.out.split())
     assert ran.status == 1
     assert "4 assembled readings: 2 in agreement with the calculation, 1 apart from it, 1 a mistake." in flat
-    assert "APART: R1 (rod): 4.0 tenths looser than calculated. Likely: a cap that is not home" in flat
+    assert "APART: R1 (rod): 4.0 tenths looser than calculated. Likely: a cap that is not fully seated" in flat
     assert "A MISTAKE: R4 (rod): 6.0 tenths tighter than calculated. Likely: dirt or a burr behind a shell" in flat
     assert "Measure R1, R4 again, assembled." in flat and max(map(len, ran.out.split("\n"))) <= 100
 
@@ -338,7 +365,7 @@ TAUGHT = 'seating = 0.00015\nseating_u = "0.917 um"\n'
 
 def test_learning_writes_two_keys_and_renews_the_digest(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """job.toml has two lines more, assignment.json another digest, both by hand; no other file or byte changes, no
-    draft is left, the plan stands for the new inputs, and the rights of the file are kept."""
+    draft is left, the plan is valid for the new inputs, and the permissions of the file are kept."""
     job = mill(tmp_path)
     (job / "job.toml").chmod(0o640)
     before = everything(job)
@@ -346,7 +373,7 @@ def test_learning_writes_two_keys_and_renews_the_digest(tmp_path: Path, capsys: 
     ran = Ran(capsys, "assembled", job, "--learn")
     after = everything(job)
     new = read_job(job).digest
-    assert ran.status == 0 and "seating of rod written" in ran.err and "stands for the new figures too" in ran.err
+    assert ran.status == 0 and "seating of rod written" in ran.err and "was updated to match" in ran.err
     assert after.pop("job.toml") == (JOB + TAUGHT).encode()
     assert after.pop("assignment.json") == FIRST_PLAN.read_bytes().replace(old.encode(), new.encode())
     assert after == {name: data for name, data in before.items() if name not in ("job.toml", "assignment.json")}
@@ -408,7 +435,7 @@ def test_doubts_of_the_job_keep_positions_from_teaching(
 def test_a_layout_that_cannot_be_written_is_refused_with_the_lines_to_add(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Exit status 2, one line on standard error that tells what to write by hand, and no file touched; once that is
+    """Exit status 2, one line on standard error that says what to write by hand, and no file touched; once that is
     written by hand, nothing is left to learn."""
 
     def refuse(*_: object) -> str:
@@ -428,18 +455,18 @@ def test_a_layout_that_cannot_be_written_is_refused_with_the_lines_to_add(
 
 
 def test_a_seating_beyond_all_reason_is_not_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """All positions 0.01 in off teach a wrong setting of the gauge, and no seating."""
+    """All positions 0.01 in off mean a wrongly set gauge, and no seating is learned."""
     job = mill(tmp_path, READINGS.replace("0.002", "0.012"))
     ran = Ran(capsys, "assembled", job, "--learn")
-    assert ran.status == 2 and "is no seating, which is -0.2 to 0.2 mm" in ran.err
+    assert ran.status == 2 and "is not a possible seating, which is -0.2 to 0.2 mm" in ran.err
     assert (job / "job.toml").read_text(encoding="utf-8") == JOB
 
 
 def test_files_are_replaced_whole_and_the_plan_first(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """When job.toml cannot be written it stands as it was, and the plan stands for what is learned next: after that
-    both agree, as if nothing had gone wrong."""
+    """When job.toml cannot be written it is unchanged, and the plan is already valid for what is learned next: after
+    that both agree, as if nothing had gone wrong."""
     from fitmatch.intake.writing import whole_files as wholefiles
 
     job, real = mill(tmp_path / "job"), wholefiles.write_whole

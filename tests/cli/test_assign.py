@@ -143,7 +143,7 @@ def test_a_folder_that_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixtur
 @pytest.mark.parametrize(
     ("args", "words"),
     [
-        (["--json", "--csv"], "exclude each other"),
+        (["--json", "--csv"], "cannot be used together"),
         (["--explain", "R1", "--csv"], "--csv has one row for each position and no place for --explain"),
         (["--explain", "R99"], "there is no position `R99`; did you mean `R1`?"),
         (["--explain", "R1", "--with", "1", "nothing"], "there is no shell `nothing`"),
@@ -152,8 +152,8 @@ def test_a_folder_that_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixtur
         (["--with", "A1", "A2"], "add --explain POSITION"),
         (["--priority", "in-order"], "--priority ranks several jobs"),
         (["another-job", "--priority", "x"], "--priority"),
-        (["--slack", "-0.0001"], "outside 0 to 0.0787 in"),
-        (["--slack", "2.1 mm"], "outside 0 to 0.0787 in"),
+        (["--slack", "-0.0001"], "is below zero; a slack is 0 to 2 mm"),
+        (["--slack", "2.1 mm"], "is 2.1 mm, and a slack is 0 to 2 mm"),
         (["--slack", "1 tenth"], "write tenths: `1 tenths`"),
         (["--slack", "0,0001"], "write a decimal point: `0.0001`"),
         (["--slack", "a little"], "is not a number"),
@@ -166,7 +166,7 @@ def test_a_folder_that_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixtur
     ],
 )
 def test_wrong_usage(job: Path, capsys: pytest.CaptureFixture[str], args: list[str], words: str) -> None:
-    """What cannot be asked for is refused with a reason, status 2 and nothing on standard output."""
+    """Impossible requests are refused with a reason, status 2 and nothing on standard output."""
     ran = Ran(capsys, "assign", job, *args)
     assert (ran.status, ran.out) == (2, "")
     assert words in ran.err and ran.err.startswith("Usage: fitmatch assign")
@@ -212,7 +212,7 @@ def test_quiet_leaves_standard_error_empty(tmp_path: Path, capsys: pytest.Captur
 
 
 def test_debug_tells_times(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """`--debug` tells on standard error how long each stage took and how far each kind was proven."""
+    """`--debug` shows on standard error how long each stage took and how far each kind was proven."""
     ran = Ran(capsys, "assign", job, "--debug")
     assert "loading the solver" in ran.err and "rod: proven True" in ran.err
 
@@ -220,7 +220,7 @@ def test_debug_tells_times(job: Path, capsys: pytest.CaptureFixture[str]) -> Non
 def test_debug_tells_the_steps_of_the_proof(
     job: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """What the solver logs stands on standard error with `--debug`, as it happens, and nowhere without."""
+    """What the solver logs appears on standard error with `--debug`, as it happens, and nowhere without."""
     from fitmatch.fit.assign import assign
 
     def talking(*args: Any, **options: Any) -> Any:
@@ -279,7 +279,9 @@ def test_a_lock_that_breaks_a_rule_is_told_in_figures(tmp_path: Path, capsys: py
     ):
         text = " ".join(Ran(capsys, "assign", job, "--unit", unit).out.split())
         assert f"its two walls differ by {difference}, and wall_difference allows {allowed}" in text
-        assert f"its thicker half is not the upper one: walls differ by {difference}, {passing} may pass" in text
+        assert (
+            f"its thicker half is not the upper one: walls differ by {difference}, and up to {passing} is allowed"
+        ) in text
 
 
 def test_save_writes_the_document_twice_the_same(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -429,7 +431,7 @@ def test_a_fault_is_called_a_fault(
 def test_an_unforeseen_error_is_a_fault_too(
     job: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Any other exception is told as a fault as well, without a traceback unless asked for."""
+    """Any other exception is reported as a fault too, without a traceback unless requested."""
 
     def wrong(*_: object, **__: object) -> None:
         raise KeyError("wall")
@@ -488,7 +490,7 @@ def test_ctrl_c_while_reading(job: Path, capsys: pytest.CaptureFixture[str], mon
 def test_a_time_limit_counts_from_the_start(
     job: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The limit is for the whole command: what was used up before the proof is taken off it, and a limit that strikes
+    """The limit is for the whole command: time used before the proof is subtracted from it, and a limit that strikes
     before there is a plan gives one all the same, unproven, with status 1."""
     monkeypatch.setattr("fitmatch.cli.assign._STARTED", -1e9)
     ran = Ran(capsys, "assign", job, "--json", "--time-limit", "5")
@@ -497,7 +499,8 @@ def test_a_time_limit_counts_from_the_start(
 
 
 def unproven(output: bytes) -> Any:
-    """The document of an answer that was stopped early: valid, all positions told of, and honest about its proof."""
+    """The document of an answer that was stopped early: valid, with all positions accounted for, and honest about its
+    proof."""
     answer = json.loads(output)
     VALIDATOR.validate(answer)
     kind = answer["kinds"]["rod"]

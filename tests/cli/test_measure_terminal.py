@@ -32,7 +32,7 @@ def start(request: pytest.FixtureRequest) -> Iterator[Start]:
 
 
 def test_enter_and_tab_end_an_entry(tmp_path: Path, start: Start) -> None:
-    """A sitting as a person sees it: keys are shown, both ends and words work, the last reading completes the path."""
+    """A session as a person sees it: keys are shown, both ends and words work, the last reading completes the path."""
     terminal = start(bench_job(tmp_path))
     wait_for(terminal, "1/8 R1 journal, any station, 0 deg, no gauge named, in: ")
     terminal.type(b"1.8162\t")
@@ -87,7 +87,7 @@ def test_readings_sent_at_once_wait_in_order(tmp_path: Path, start: Start) -> No
 
 @pytest.mark.parametrize(("keys", "status"), [(b"\x03", 130), (b"quit\t", 1), (b"\x04", 1)])
 def test_the_terminal_is_left_as_it_was(tmp_path: Path, start: Start, keys: bytes, status: int) -> None:
-    """After Ctrl-C (130), `quit` or Ctrl-D lines and echo are on again, and what was told is on disk."""
+    """After Ctrl-C (130), `quit` or Ctrl-D lines and echo are on again, and what was reported as saved is on disk."""
     terminal = start(bench_job(tmp_path))
     wait_for(terminal, "1/8 R1 journal")
     terminal.type(b"1.8162\t")
@@ -102,7 +102,8 @@ def test_the_terminal_is_left_as_it_was(tmp_path: Path, start: Start, keys: byte
 @pytest.mark.parametrize("many", [40, pytest.param(320, marks=pytest.mark.deep)])
 def test_a_kill_at_any_moment_loses_no_echoed_reading(tmp_path: Path, many: int) -> None:
     """Killed after the k-th byte of output, for dozens or hundreds of k, while saving, undoing, keeping or writing a
-    box, the file holds what was told and at most the entry in work, each once; the next start finds it so."""
+    box, the file has what was reported as saved and at most the entry being saved, each once; the next start finds it
+    so."""
     script = str(Path(__file__).parents[1] / "bench_kills.py")
     tests = str(Path(__file__).parents[1])
     with TemporaryDirectory(dir=MEMORY if MEMORY.is_dir() else tmp_path) as home:

@@ -58,7 +58,7 @@ def test_without_limits_the_blank_folder_asks_for_them(tmp_path: Path, capsys: p
 
 
 def test_the_blank_job_tells_of_workbooks(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The lines that name workbooks stand ready: without the "#" in front they are a part of job.toml."""
+    """The lines that name workbooks are ready to use: without the "#" in front they are a part of job.toml."""
     folder = tmp_path / "my-build"
     Ran(capsys, "new", folder)
     path = with_limits(folder) / "job.toml"
@@ -101,7 +101,7 @@ def test_as_many_as_asked_for(rods: int, mains: int) -> None:
         (["--rods", "0", "--mains", "0"], "at least one"),
         (["--rods", "100"], "--rods"),
         (["--unit", "cm"], "--unit"),
-        (["--sample", "generator-five", "--unit", "in"], "comes as it is"),
+        (["--sample", "generator-five", "--unit", "in"], "is copied as it is"),
         (["--sample", "no-such-engine"], "there is no sample `no-such-engine`"),
     ],
 )
@@ -127,7 +127,7 @@ def test_a_folder_in_use_is_left_alone(tmp_path: Path, capsys: pytest.CaptureFix
 def test_an_empty_folder_is_filled(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """An empty folder is taken, also the one we stand in, and only the job's files are put there."""
+    """An empty folder is accepted, even the current one, and only the job's files are put there."""
     monkeypatch.chdir(tmp_path)
     assert Ran(capsys, "new", ".").status == 0
     assert files_in(tmp_path) == ["job.toml", "positions.csv", "shells", "shells/mains-B.csv", "shells/rods-A.csv"]
@@ -161,7 +161,7 @@ def test_nothing_half_written(
 def test_a_sample_is_copied_whole(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A sample's files are copied byte for byte; the samples there are, are named where one is asked for in vain."""
+    """A sample's files are copied byte for byte; the existing samples are named if an unknown one is requested."""
     home = tmp_path / "samples"
     write_job(home / "one-lung")
     (home / "not-a-job").mkdir()
@@ -170,7 +170,7 @@ def test_a_sample_is_copied_whole(
     ran = Ran(capsys, "new", copy, "--sample", "one-lung")
     assert ran.status == 0 and files_in(copy) == files_in(home / "one-lung")
     assert (copy / "job.toml").read_bytes() == (home / "one-lung" / "job.toml").read_bytes()
-    assert "known are one-lung" in Ran(capsys, "new", tmp_path / "other", "--sample", "two").err
+    assert "choose one of one-lung" in Ran(capsys, "new", tmp_path / "other", "--sample", "two").err
 
 
 @pytest.mark.parametrize("name", ["generator-five", "short-of-shells", "vee-eight"])

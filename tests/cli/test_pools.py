@@ -94,7 +94,7 @@ def refused(yard: Path, *names: str) -> list[str]:
 
 
 def test_one_document_for_all(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Each position carries its job, the unit is the first job's, each job obeys its own rules, the schema holds."""
+    """Each position has its job, the unit is the first job's, each job obeys its own rules, the schema holds."""
     ran = Ran(capsys, "assign", yard / "saw", yard / "spare", "--json")
     found = json.loads(ran.out)
     VALIDATOR.validate(found)
@@ -209,7 +209,7 @@ def test_an_engine_that_comes_later(yard: Path, capsys: pytest.CaptureFixture[st
 
 
 def test_rows_and_text(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The rows begin with the job; the text tells of each engine, and how many are complete in every kind."""
+    """The rows begin with the job; the text covers each engine, and how many are complete in every kind."""
     rows = list(csv.DictReader(StringIO(Ran(capsys, "assign", yard / "saw", yard / "spare", "--csv").out)))
     assert [(r["job"], r["position"]) for r in rows][2:] == [("spare", "R1"), ("spare", "R2"), ("spare", "M1")]
     assert rows[2]["journal [in]"] == "1.8161811"
@@ -277,7 +277,7 @@ def test_the_python_interface(yard: Path) -> None:
 
 
 def test_a_position_of_one_of_several_is_explained_in_python(yard: Path) -> None:
-    """What is asked for besides comes with the answer; a position is named with its job, and knows it."""
+    """Extra requests come with the answer; a position is named with its job, and knows it."""
     pool = fitmatch.read_jobs([yard / "saw", yard / "spare"])
     name = pool.jobs[1].positions[0].name
     plan = fitmatch.assign(pool, explain=f"spare/{name}", alternatives=1)
@@ -348,13 +348,13 @@ def test_a_family_is_needed(yard: Path) -> None:
 
 
 def test_mistakes_of_all_jobs_at_once(yard: Path) -> None:
-    """Every mistake in every job is told, job by job, each with the job's name; a missing folder by its path."""
+    """Every mistake in every job is reported, job by job, each with the job's name; a missing folder by its path."""
     change(yard / "spare" / "positions.csv", "46.131", "46.l31")
     change(yard / "saw" / "job.toml", "target = 0.0022", "taget = 0.0022")
     found = refused(yard)
     assert [line.split(": ")[0] for line in found] == ["saw/job.toml:6", "spare/positions.csv:2"]
     found = refused(yard, "saw", "nowhere", "spare")
-    assert f"{yard / 'nowhere'}: there is no such job folder; mend the path" in found and len(found) == 3
+    assert f"{yard / 'nowhere'}: there is no such job folder; correct the path" in found and len(found) == 3
 
 
 def test_a_shell_is_locked_once(yard: Path) -> None:

@@ -161,7 +161,7 @@ def test_vee_eight_mixes_steps_within_one_bore() -> None:
 
 
 def test_vee_eight_puts_the_flanged_pair_into_the_thrust_main() -> None:
-    """The two flanged shells are in M3 and in no other position, though nobody locked them."""
+    """The two flanged shells are in M3 and in no other position, although they are not locked."""
     job = job_of("vee-eight")
     at = job.shell_columns.index("flange")
     flanged = {p.position.name: (p.upper.marks[at], p.lower.marks[at]) for p in plan_of("vee-eight").placements}

@@ -65,7 +65,7 @@ def assert_proven(jobs: list[Job], strategy: str, slack_nm: int, priority: str) 
 @so_many
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
 def test_one_job(strategy: str, examples: int) -> None:
-    """One job with all rules together stands at the figures that HiGHS proves, ties included."""
+    """One job with all rules together has the figures that HiGHS proves, ties included."""
 
     @settings(FEW, max_examples=examples)
     @given(engines(strategy, 1), SLACKS)
@@ -87,7 +87,7 @@ def test_one_job(strategy: str, examples: int) -> None:
     ],
 )
 def test_two_jobs(strategy: str, priority: str, examples: int) -> None:
-    """Two jobs that share their shells, each by its own rules, stand at the figures that HiGHS proves."""
+    """Two jobs that share their shells, each by its own rules, have the figures that HiGHS proves."""
 
     @settings(FEW, max_examples=examples)
     @given(engines(strategy, 2).map(lambda jobs: list(pool_of(jobs).jobs)), SLACKS)

@@ -82,7 +82,7 @@ def test_alternatives_are_the_next_of_all_plans(seeds: list[int], strategy: str)
 @pytest.mark.parametrize("make", [wishing_job, row_job, moving_job])
 @seeds(5, 40, slow=[0])
 def test_alternatives_with_wishes_rows_and_housings(seeds: list[int], make: Callable[..., Job], strategy: str) -> None:
-    """The same with a wished band, with rules about the row of bores, and with housings that may move."""
+    """The same with a wanted band, with rules about the row of bores, and with housings that may move."""
     for seed in seeds:
         rng = random.Random(f"next {make.__name__} {seed}")
         job = make(rng, both_limits=strategy == "even")
@@ -220,7 +220,7 @@ def test_the_next_by_boxes_beside_locked_ones() -> None:
 
 
 def test_boxes_count_as_named() -> None:
-    """Where equal shells lie in both boxes, an alternative from one box is named from one, and the halves of each bore
+    """If equal shells are in both boxes, an alternative from one box is named from one, and the halves of each bore
     come from one box where the figures allow."""
     shells = [
         s for box in ("box-1", "box-2") for half in ("upper", "lower") for s in make_shells(half, [WALL] * 2, box=box)
@@ -251,7 +251,7 @@ def test_locked_bores_leave_nothing_to_choose() -> None:
 
 
 def test_a_stop_says_what_is_not_known() -> None:
-    """Stopped before the first alternative, the answer stands and the kind's alternatives are called incomplete."""
+    """Stopped before the first alternative, the answer remains and the kind's alternatives are called incomplete."""
     stop = Stop()
     stop.request()
     plan = with_alternatives(best_plan(two_rods()), 3, stop)

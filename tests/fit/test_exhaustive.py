@@ -16,7 +16,7 @@ from fitmatch.problems import InputError
 
 @seeds(100, 1000, 9)
 def test_target_is_the_best_of_all_plans(seeds: list[int]) -> None:
-    """The strategy `target`, with and without slack, stands at the figures of the best plan on every level."""
+    """The strategy `target`, with and without slack, has the figures of the best plan on every level."""
     for seed in seeds:
         rng = random.Random(seed)
         job, slack_nm = random_job(rng), rng.choice([0, 0, STEP // 2, STEP, 2 * STEP])
@@ -25,7 +25,7 @@ def test_target_is_the_best_of_all_plans(seeds: list[int]) -> None:
 
 @seeds(100, 1000, 9)
 def test_even_is_the_best_of_all_plans(seeds: list[int]) -> None:
-    """The strategy `even`, with and without slack, stands at the figures of the best plan on every level."""
+    """The strategy `even`, with and without slack, has the figures of the best plan on every level."""
     for seed in seeds:
         rng = random.Random(f"even {seed}")
         job, slack_nm = random_job(rng, both_limits=True), rng.choice([0, 0, STEP // 2, STEP, 2 * STEP])
@@ -45,7 +45,7 @@ def test_keep_sets_is_the_best_of_all_plans(seeds: list[int]) -> None:
 @pytest.mark.parametrize("guarded", [False, True], ids=["plain", "guarded"])
 @seeds(25, 250, 3)
 def test_a_wished_band_is_met_as_well_as_can_be(seeds: list[int], strategy: str, guarded: bool) -> None:
-    """With a wished band the plan stands at the best figures on every level, the four of the wish among them."""
+    """With a wanted band the plan has the best figures on every level, including the four of the wanted band."""
     missed = 0
     for seed in seeds:
         rng = random.Random(f"wish {seed}")

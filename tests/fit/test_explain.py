@@ -213,7 +213,7 @@ def test_what_forbids_a_pair_is_named() -> None:
     text = refusal(job, "u1", "l4")
     assert "the rule wall_difference forbids it: " in text and "the rule thick_half forbids it: " in text
     assert "is for the upper half" in refusal(job, "u1", "u2")
-    assert "they are one and the same shell" in refusal(job, "u1", "u1")
+    assert "they are the same shell" in refusal(job, "u1", "u1")
     held = make_job(list(job.positions), [*job.shells[1:], make_shell("u1", "upper", WALL, hold="scratched")])
     assert "box-1/u1 is on hold: scratched" in refusal(held, "u1", "l1")
     tight = make_job([make_position("R1", 2 * WALL, target=0)], list(job.shells))
@@ -234,7 +234,7 @@ def test_names_that_are_none() -> None:
 
 
 def test_a_position_that_stays_empty() -> None:
-    """Of an empty position the reason is told, and the best plan in which it is filled."""
+    """For an empty position the reason is given, and the best plan in which it is filled."""
     job = make_job(
         [make_position(f"R{n}", 2 * WALL + TARGET + (n - 1) * STEP) for n in (1, 2)],
         list(three_rods().shells[:1]) + list(three_rods().shells[4:]),

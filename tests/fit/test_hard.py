@@ -18,7 +18,7 @@ RECORDS = {name: read(name) for name in names()}
     "name", [pytest.param(name, marks=[pytest.mark.deep] if name in SLOW else []) for name in RECORDS]
 )
 def test_a_recorded_job_is_proven_at_its_best_figures(name: str) -> None:
-    """The plan is called proven and stands at the recorded figures of every level, ties included."""
+    """The plan is called proven and has the recorded figures of every level, ties included."""
     known = RECORDS[name]
     plans, proven = solved(known.hard)
     assert proven

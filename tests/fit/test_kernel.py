@@ -78,7 +78,7 @@ def test_a_kernel_stands_at_the_figures_of_the_answer(
 
 @pytest.mark.parametrize("make", [random_job, row_job, moving_job])
 def test_other_rules_need_no_other_kernel(make: Callable[..., Job]) -> None:
-    """Rules let go or set, from all boxes and from some: as in a job that has these rules."""
+    """Rules dropped or set, from all boxes and from some: as in a job that has these rules."""
     for seed in range(6):
         job = with_rules(make(random.Random(f"rules {seed}")), guard=0.0)
         for kind in job.kinds:
@@ -96,7 +96,7 @@ def test_other_rules_need_no_other_kernel(make: Callable[..., Job]) -> None:
 @pytest.mark.parametrize("make", MAKERS)
 @seeds(4, 12)
 def test_other_targets_need_no_other_kernel(seeds: list[int], make: Callable[..., Job], strategy: str) -> None:
-    """A target for each position, as in a job that says so; the placements have the figures that are told."""
+    """A target for each position, as in a job that says so; the placements have the reported figures."""
     for seed in seeds:
         rng = random.Random(f"targets {seed}")
         job = make(rng, both_limits=True)
@@ -116,7 +116,7 @@ def test_other_targets_need_no_other_kernel(seeds: list[int], make: Callable[...
 
 @pytest.mark.parametrize("priority", ["together", "in-order"])
 def test_several_jobs_have_one_kernel(priority: str) -> None:
-    """Engines that share their shells stand at the figures of their answer, with one target for all."""
+    """Engines that share their shells have the figures of their answer, with one target for all."""
     for seed in range(20):
         rng = random.Random(f"several {seed}")
         pool = random_pool(rng, both_limits=True)

@@ -108,7 +108,7 @@ def two_rods(ideal: tuple[int, int], lowers: list[int], **limits: int) -> Job:
 TELLING = [two_rods((0, 4), [1, 5], min_nm=TARGET, max_nm=TARGET), random_job(random.Random("mutant 905"))]
 
 
-# The same of the wished band: fewer below it, but by more; and fewer above.
+# The same of the wanted band: fewer below it, but by more; and fewer above.
 WISHFUL = [
     two_rods((0, 4), [1, 5], want_min_nm=TARGET),
     two_rods((0, -4), [-1, -5], want_max_nm=TARGET),
@@ -153,7 +153,7 @@ def test_a_level_switched_off_is_caught(figure: Figure, strategy: str, monkeypat
 
 @pytest.mark.parametrize("off", order.WISH, ids=lambda figure: figure.name)
 def test_a_wish_switched_off_is_caught(off: Figure, monkeypatch: Patch) -> None:
-    """Without this figure of the wished band some job is answered with a plan that is not the best."""
+    """Without this figure of the wanted band some job is answered with a plan that is not the best."""
     without_check(monkeypatch)
     for module in (filling, order):
         monkeypatch.setattr(module, "WISH", tuple(figure for figure in module.WISH if figure is not off))

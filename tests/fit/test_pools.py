@@ -20,7 +20,7 @@ from fitmatch.records.pools import Pool
 
 
 def assert_best(pool: Pool, strategy: str, slack: int, priority: str, seed: object) -> None:
-    """Every group stands at the figures of the best plan, ties included, and is called proven."""
+    """Every group has the figures of the best plan, ties included, and is called proven."""
     plan = best_plan(pool, strategy, slack_nm=slack, priority=priority)
     for answer in plan.groups:
         kind, members = answer.group.kind, answer.group.members
@@ -49,7 +49,7 @@ def assert_best(pool: Pool, strategy: str, slack: int, priority: str, seed: obje
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
 @seeds(20, 80)
 def test_pools_get_the_best_of_all_plans(seeds: list[int], strategy: str, priority: str) -> None:
-    """Two or three tiny jobs stand at the figures of the best plan for all, or for one after the other."""
+    """Two or three tiny jobs have the figures of the best plan for all, or for one after the other."""
     for seed in seeds:
         rng = random.Random(f"pool {strategy} {priority} {seed}")
         pool = random_pool(rng, both_limits=strategy == "even")
@@ -169,7 +169,7 @@ def test_engines_of_other_families_are_decided_apart() -> None:
 
 
 def test_the_spread_of_several_engines_is_the_largest_of_theirs() -> None:
-    """Two engines that each lie at one deviation have no spread, however far apart they lie."""
+    """Two engines that each have a single deviation have no spread, however different the two are."""
     rules = Rules(wall_difference_nm=None)
     first = engine("A", [1, 1], [0, 0, 0, 0], [0, 0, 0, 0], rules=rules)
     other = engine("B", [-1, -1], [0, 0, 0, 0], [0, 0, 0, 0], rules=rules)

@@ -1,4 +1,4 @@
-"""Several jobs with wished bands, bores in a row and housings that may move, each by its own rules: against every plan
+"""Several jobs with wanted bands, bores in a row and housings that may move, each by its own rules: against every plan
 there is."""
 
 import random
@@ -23,7 +23,7 @@ def levels_0_to_2(figures: pool_oracle.Figures, strategy: str) -> tuple[object, 
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
 @seeds(36, 250)
 def test_pools_obey_each_job_s_own_rules(seeds: list[int], strategy: str, priority: str) -> None:
-    """On levels 0 to 2 the plan stands at the best over every order of the housings and every choice of shells."""
+    """On levels 0 to 2 the plan is the best over every order of the housings and every choice of shells."""
     moved = 0
     for seed in seeds:
         pool = further_pool(random.Random(f"further {strategy} {seed}"), both_limits=strategy == "even")

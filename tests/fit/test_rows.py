@@ -27,7 +27,7 @@ ROOM = 2 * WALL + TARGET
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
 @seeds(16, 160, 4)
 def test_rows_are_the_best_of_all_plans(seeds: list[int], strategy: str) -> None:
-    """With rules about the row, alone or together with all others, the plan stands at the figures of the best plan,
+    """With rules about the row, alone or together with all others, the plan has the figures of the best plan,
     and the baselines obey or count what they must."""
     for seed in seeds:
         rng = random.Random(f"row {strategy} {seed}")
@@ -102,7 +102,7 @@ def test_an_empty_bore_parts_its_neighbours() -> None:
 
 
 def test_a_line_counts_offsets() -> None:
-    """A housing that lies off the line is brought back by the walls, whatever their sign."""
+    """A housing that is off the line is brought back by the walls, whatever their sign."""
     shells = halves([-1, 1], [1, -1])  # on target: shifts of 2 and -2, twice the shift in steps
     assert shifts(make_job(mains(-1, 1), shells, rules=rules(line=0))) == [2, -2]
     assert shifts(make_job(mains(1, -1), shells, rules=rules(line=0))) == [-2, 2]

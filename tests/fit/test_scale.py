@@ -96,7 +96,7 @@ def test_a_lot_is_proven_and_another_solver_agrees(tmp_path: Path, size: Size) -
 @pytest.mark.parametrize("seed", range(8))
 def test_a_narrow_search_changes_no_figure(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Sizes off the grid, shells just enough: figures are the same whether all pairs within a window are looked at or
-    only those of bores in each other's way, and few or many of the pairs that a relaxation likes best."""
+    only those of bores in each other's way, and few or many of the pairs that a relaxation prefers."""
     rng = random.Random(f"narrow {seed}")
     count, spare = rng.randint(6, 11), rng.randint(0, 3)
     positions = [make_position(f"R{i}", 2 * WALL + TARGET + rng.randint(-6_000, 6_000)) for i in range(1, count + 1)]
@@ -251,7 +251,7 @@ def leftover_lines(plan: Plan) -> str:
 
 
 def test_very_many_shells_left_over_are_told_by_wall(tmp_path: Path) -> None:
-    """A thousand left over are named one by one; of more it is told how many of each wall, and every one is counted."""
+    """A thousand left over are named one by one; if there are more, how many of each wall, and every one is counted."""
     job = lot(tmp_path / "lot", Size(20, 600, 6))
     lines = leftover_lines(best_plan(job))
     assert lines.startswith("LEFT OVER: 1160 shells; --json names each\n") and "box-1/U1 " not in lines
@@ -275,7 +275,7 @@ def test_very_many_positions_have_their_sums_elsewhere(tmp_path: Path, monkeypat
 
 
 def test_stages_are_told_to_whoever_listens(tmp_path: Path) -> None:
-    """Reading, proving, naming and checking tell of themselves, with counts."""
+    """Reading, proving, naming and checking report their stages, with counts."""
     told: list[str] = []
     stages.listen(told.append)
     try:

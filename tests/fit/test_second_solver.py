@@ -25,7 +25,7 @@ GRID = 1_000  # every length of these jobs is a whole number of micrometres
 class PairModel:
     """Which pair goes where: a column per position and admissible pair, a row per position and per shell.
 
-    `side` is where the thicker halves lie, in jobs that want them all on one side.
+    `side` is where the thicker halves are, in jobs that want them all on one side.
     """
 
     def __init__(self, job: Job, side: str | None) -> None:

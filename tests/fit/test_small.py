@@ -1,5 +1,5 @@
 """Small reasons and cures: each set is enough and no part of it is, each cure works and is the least, none is missing;
-against all plans there are on tiny random jobs, and on jobs whose answers are plain."""
+checked against all plans of tiny random jobs, and on jobs whose answers are plain."""
 
 import json
 import random
@@ -60,7 +60,7 @@ def test_reasons_and_cures_against_all_plans(seeds: list[int]) -> None:
 )
 @seeds(32, 60)
 def test_reasons_with_wishes_rows_and_housings(seeds: list[int], make: Callable[..., Job], cures: set[str]) -> None:
-    """The same where others must not miss their wished band by more, where bores in a row bind each other, and where
+    """The same where others must not miss their wanted band by more, where bores in a row bind each other, and where
     housings may move."""
     seen: Counter[str] = Counter()
     for seed in seeds:
@@ -187,12 +187,12 @@ def test_a_rule_is_let_out_by_the_least() -> None:
 
 
 def test_a_bore_off_its_drawing() -> None:
-    """A refused bore is kept out by its drawing band alone, and a reason in `accept` cures it."""
+    """A refused bore is kept out by its drawing limits alone, and a reason in `accept` cures it."""
     position = make_position("R1", 2 * WALL + TARGET)
     band = {"rod": {"housing_bore": Band(position.housing_bore.mean_nm + 1, position.housing_bore.mean_nm + 2)}}
     plan, reason = only([position], [*make_shells("upper", [WALL]), *make_shells("lower", [WALL])], drawing=band)
     assert (reason.together, reason.cures) == (("drawing",), (Cure("accept"),))
-    assert "Kept out by the drawing band of the housing bore alone" in " ".join(plan_text(plan, "in").split())
+    assert "Kept out by the drawing limits of the housing bore alone" in " ".join(plan_text(plan, "in").split())
 
 
 def test_too_much_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -211,7 +211,7 @@ def test_too_much_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_cures_found_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
-    """However early the work for cures ends, those found until then are told, and that there may be more."""
+    """However early the work for cures ends, those found until then are reported, and that there may be more."""
     position = make_position("R1", 2 * WALL + TARGET + 5 * STEP, min_nm=TARGET - 2 * STEP, max_nm=TARGET + 2 * STEP)
     shells = [*make_shells("upper", [WALL]), *make_shells("lower", [WALL])]
     _, whole = only([position], shells)
@@ -233,7 +233,7 @@ def test_cures_found_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_positions_alike_are_looked_into_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Positions that nothing tells apart have the same reason and cost one of them; the text tells it once for all."""
+    """Identical positions have the same reason at the cost of one of them; the text gives it once for all."""
     positions = [make_position(f"R{n}", 2 * WALL + TARGET) for n in range(1, 41)]
     asked: list[str] = []
     smallest = small._Bonds.smallest

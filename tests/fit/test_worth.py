@@ -179,7 +179,7 @@ def test_the_same_files_give_the_same_figures() -> None:
 
 @pytest.mark.parametrize(("count", "trials"), [(1_000, 2_000), (1_001, 200)])
 def test_fewer_draws_for_very_many_positions(count: int, trials: int) -> None:
-    """2,000 draws up to 1,000 positions, 200 beyond; the number is told."""
+    """2,000 draws up to 1,000 positions, 200 beyond; the number is shown."""
     job = job_of([0] * count, measuring(500))
     found = worth(job, as_listed(job), [])
     assert found is not None and found.trials == trials
@@ -187,7 +187,7 @@ def test_fewer_draws_for_very_many_positions(count: int, trials: int) -> None:
 
 
 def test_nothing_is_said_where_nothing_is_known() -> None:
-    """No gauges, a scatter that nobody knows, or no position that counts."""
+    """No gauges, an unknown scatter, or no position that counts."""
     for how in (Measuring(), measuring(None), measuring(None, limit=500)):
         plan = best_plan(job_of([0, 1_000], how))
         assert plan.plans[0].worth == {}
@@ -197,7 +197,7 @@ def test_nothing_is_said_where_nothing_is_known() -> None:
 
 
 def test_text_and_json_show_two_digits(tmp_path: Path) -> None:
-    """Both tell the same figures, to two significant digits, beside the calculated ones, and the number of draws."""
+    """Both show the same figures, to two significant digits, beside the calculated ones, and the number of draws."""
     job = """\
 unit = "mm"
 [fit.rod]

@@ -1,6 +1,8 @@
-"""Assembled against calculated: verdicts, what teaches, the median and its uncertainty, and what cancels in U."""
+"""Assembled against calculated: verdicts, what is learned from, the median and its uncertainty, and what cancels in
+U."""
 
 from dataclasses import replace
+from fractions import Fraction
 from math import sqrt
 from pathlib import Path
 from typing import Any
@@ -12,7 +14,7 @@ from fitmatch.facts import Fact
 from fitmatch.gauging.assembled import Comparison, Learned, Verdict, assembled_clearance, compare, median
 from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
 from fitmatch.records.job import Job
-from fitmatch.records.measuring import AssembledReading, Decimal, Doubt, Measuring
+from fitmatch.records.measuring import AssembledReading, Doubt, Measuring
 from fitmatch.records.parts import Fit, Position, Shell, Size
 from fitmatch.report.words.likely_causes import missing, why_not
 
@@ -23,7 +25,7 @@ BORE = JOURNAL + 2 * WALL + CLEARANCE
 
 
 def job_with(offs_nm: list[int], *, seating_nm: int = 0, u_nm: int | None = None, **more: Any) -> Job:
-    """A job without gauges whose assembled readings lie this far from the calculation without seating."""
+    """A job without gauges whose assembled readings are this far from the calculation without seating."""
     table = Fit("rod", target_nm=CLEARANCE, seating_nm=seating_nm, seating_u_nm=u_nm)
     size, housing = (Size(nm, nm, nm) for nm in (JOURNAL, BORE))
     positions, shells, readings = [], [], []
@@ -63,7 +65,7 @@ def test_the_median_of_an_even_number_is_rounded_half_to_even() -> None:
 
 
 def test_fewer_than_three_positions_teach_nothing() -> None:
-    """Two positions teach nothing, and neither do two of which one was read with another pair as well."""
+    """Nothing is learned from two positions, nor from two of which one was also read with another pair."""
     assert not compare(job_with([TENTH, TENTH])).learned
     job = job_with([TENTH, TENTH])
     again = job.measuring.assembled[0]._replace(upper=job.measuring.assembled[1].upper, row=9)
@@ -121,7 +123,7 @@ def test_where_something_is_unknown_the_fixed_limits_decide_alone() -> None:
 
 
 def why(found: Comparison, index: int) -> str:
-    """Why a reading does not teach, in words."""
+    """Why nothing is learned from a reading, in words."""
     told = found.checks[index].why_not
     assert told is not None
     return why_not(told)
@@ -132,7 +134,7 @@ def test_a_strip_confirms_and_never_teaches() -> None:
     job = with_reading(job_with([TENTH] * 4), 0, method="strip", readings_nm=(CLEARANCE + 4 * TENTH,))
     found = compare(job)
     assert verdicts(found) == [Verdict.APART, *[Verdict.AGREES] * 3]
-    assert found.learned["rod"] == Learned(3, TENTH, 0) and why(found, 0) == "a strip does not teach"
+    assert found.learned["rod"] == Learned(3, TENTH, 0) and why(found, 0) == "a strip is too coarse to learn from"
     assert not compare(with_reading(job_with([TENTH] * 3), 0, method="strip")).learned
 
 
@@ -164,9 +166,9 @@ def test_a_doubt_about_a_bore_goes_with_the_housing() -> None:
 
 
 def test_a_reading_that_stands_out_from_its_kind_does_not_teach() -> None:
-    """More than 0.0005 in off the others' median: it is a mistake and teaches nothing; at 0.0005 in it still does."""
+    """More than 0.0005 in off the others' median: it is a mistake and not learned from; at 0.0005 in it still is."""
     found = compare(job_with([0, 0, 0, 12_701]))
-    assert found.learned["rod"] == Learned(3, 0, 0) and "stands out" in why(found, 3)
+    assert found.learned["rod"] == Learned(3, 0, 0) and "differs too much" in why(found, 3)
     assert compare(job_with([0, 0, 0, 12_700])).learned["rod"].positions == 4
 
 
@@ -182,7 +184,7 @@ def test_a_seating_common_to_all_is_told_from_one_position_alone() -> None:
 
 
 def test_shells_that_were_exchanged_are_named() -> None:
-    """Walls 6 tenths apart, exchanged between two positions, explain both readings; one of them off alone, neither."""
+    """Walls 6 tenths apart, swapped between two positions, explain both readings; one of them off alone, neither."""
     job = job_with([0, 0, 6 * TENTH, -6 * TENTH])
     thick = tuple(replace(s, wall_nm=WALL + 6 * TENTH) if s.name == "3upper" else s for s in job.shells)
     job = replace(job, shells=thick)  # R3's calculation is 6 tighter: its reading is 12 off
@@ -214,7 +216,7 @@ def test_a_reading_without_its_calculation_is_named() -> None:
 
 
 def stated_bench(fit: dict[str, Any] | None = None, count: int = 1, **more: Any) -> Bench:
-    """One main, measured with mic, bore and ball; each scatters not at all unless told."""
+    """One main, measured with mic, bore and ball; each without scatter unless given."""
     further = {k: more.pop(k) for k in ("temperature", "materials") if k in more}
     named = {n: gauge(n, **({"repeatability_nm": 0} | more.pop(n, {}))) for n in ("mic", "bore", "ball")}
     named |= {n: gauge(n, **keys) for n, keys in more.items()}
@@ -262,7 +264,7 @@ def test_a_warm_engine_reads_as_it_would_at_20_degrees() -> None:
     """An aluminium housing and a steel crank 10 K too warm: what truly is a clearance of 50 um at 20 degrees is found
     from the warm bore, and from the warm clearance, to 2 nm; uncorrected it would be 6 um more."""
     steel, aluminium = 11.5e-6, 23e-6
-    materials = {"main": {"journal": Decimal(115, -7), "housing_bore": Decimal(23, -6)}}
+    materials = {"main": {"journal": Fraction(115, 10**7), "housing_bore": Fraction(23, 10**6)}}
     made = stated_bench(temperature=room(30), materials=materials)
     journal = made.position.journal
     assert journal is not None
@@ -296,8 +298,8 @@ def test_scatter_of_both_bores_and_both_walls_counts(feature: str) -> None:
 
 @pytest.mark.parametrize("feature", ["bore", "clearance"])
 def test_error_limits_cancel_where_they_are_shared(feature: str) -> None:
-    """The bore gauge's own limit stands on both sides, and so does the micrometer that set it; the walls' counts twice.
-    Read with another gauge, both gauges' limits count."""
+    """The bore gauge's own limit is on both sides, and so is that of the micrometer that set it; the walls' counts
+    twice. Read with another gauge, both gauges' limits count."""
     limits = {"mic": {"limit_nm": 5 * UM}, "bore": {"set_with": "mic", "limit_nm": 4 * UM}, "ball": {"limit_nm": UM}}
     made = stated_bench(**limits)
     assert difference(made, feature).standard_nm == pytest.approx(2 * UM / sqrt(3))
@@ -306,14 +308,14 @@ def test_error_limits_cancel_where_they_are_shared(feature: str) -> None:
 
 
 def test_an_error_of_the_rooms_temperature_cancels() -> None:
-    """Housing bore and assembled bore lie in the same room; a gauge of another expansion leaves its own part."""
+    """Housing bore and assembled bore are in the same room; a gauge of another expansion leaves its own part."""
     heat = {
-        "temperature": room(24, Decimal(1)),
-        "materials": {"main": {"journal": Decimal(115, -7), "housing_bore": Decimal(23, -6)}},
+        "temperature": room(24, Fraction(1)),
+        "materials": {"main": {"journal": Fraction(115, 10**7), "housing_bore": Fraction(23, 10**6)}},
     }
     assert difference(stated_bench(**heat), "bore").standard_nm == 0
     assert difference(stated_bench(**heat), "clearance").standard_nm == 0
-    apart = stated_bench(**heat, new={"repeatability_nm": 0, "expansion": Decimal(135, -7)})
+    apart = stated_bench(**heat, new={"repeatability_nm": 0, "expansion": Fraction(135, 10**7)})
     bore = apart.position.housing_bore
     assert bore is not None
     expected = bore.mean_nm * (13.5e-6 - 11.5e-6) / sqrt(3)

@@ -1,5 +1,6 @@
 """Uncertainty of a clearance by the GUM: what is pooled, what is shared, what cancels, and what may be judged."""
 
+from fractions import Fraction
 from math import sqrt
 from typing import Any
 
@@ -9,7 +10,6 @@ from bench import UM, Bench, gauge, repeats, room, settings
 from fitmatch.gauging.uncertainty.error_model import ErrorModel, Term, Uncertainty, combine
 from fitmatch.gauging.uncertainty.judging import chance_inside, guarded_limits, joint_chance, largest_guard, verdict
 from fitmatch.gauging.uncertainty.student import t_below, t_quantile
-from fitmatch.records.measuring import Decimal
 
 JOURNAL, BORE, WALL = 50_000_000, 54_045_000, 2_000_000
 
@@ -155,9 +155,9 @@ def test_seating_u_stands_for_the_gauges_shared_errors() -> None:
 
 @pytest.mark.parametrize("one_room", [True, False])
 def test_the_limit_of_a_temperature(one_room: bool) -> None:
-    """One room is one error for gauges and parts of journal and bore; told apart, there are two."""
-    heat = room(20, Decimal(2))._replace(one_room=one_room)
-    materials = {"main": {"journal": Decimal(115, -7), "housing_bore": Decimal(231, -7)}}
+    """One room is one error for gauges and parts of journal and bore; given separately, there are two."""
+    heat = room(20, Fraction(2))._replace(one_room=one_room)
+    materials = {"main": {"journal": Fraction(115, 10**7), "housing_bore": Fraction(231, 10**7)}}
     result = found(bench(stated(), temperature=heat, materials=materials))
     if one_room:
         expected = BORE * (11.5e-6 - 23.1e-6) * 2 / sqrt(3)
@@ -190,7 +190,7 @@ def test_repeats_that_all_agree_tell_the_scatter_only_beside_a_resolution() -> N
 
 
 def test_a_job_without_gauges_has_no_uncertainty() -> None:
-    """Nothing told, nothing claimed."""
+    """Nothing given, nothing claimed."""
     made = bench({})
     assert made.upper.measured_as is None
     assert ErrorModel(made.job).combined(made.position, None, None) is None

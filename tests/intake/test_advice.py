@@ -1,4 +1,5 @@
-"""What is easily overlooked or mistyped at a bench: boxes nobody reads, copied boxes, idle columns, slips."""
+"""What is easily overlooked or mistyped at a bench: boxes that are not read, copied boxes, idle columns, typing
+errors."""
 
 from pathlib import Path
 
@@ -40,7 +41,7 @@ def test_a_box_in_a_form_that_cannot_be_read(tmp_path: Path, ending: str) -> Non
     """For a file of another form the warning says in which to save it."""
     put(write_job(tmp_path) / f"shells/mains.{ending}", "x")
     assert warnings(tmp_path) == [
-        f"shells/mains.{ending} is not read; if it holds shells, save it as .csv or .xlsx, otherwise keep it elsewhere"
+        f"shells/mains.{ending} is not read; if it holds shells, save it as .csv or .xlsx, otherwise move it elsewhere"
     ]
 
 
@@ -105,7 +106,7 @@ def test_a_copied_box(tmp_path: Path) -> None:
 
 
 def test_columns_that_are_not_used(tmp_path: Path) -> None:
-    """Columns nobody asked for are named once per file; a note, and a column with nothing in it, are not."""
+    """Columns that are not used are named once per file; a note, and a column with nothing in it, are not."""
     positions = (
         "position,kind,journal,housing_bore,by,note,spare\nR1,rod,1.8162,1.9421,,x,\nR2,rod,1.8162,1.9421,me,,\n"
     )
@@ -129,14 +130,14 @@ def test_near_names_for_missing_columns(tmp_path: Path, typed: str, column: str,
     """A column that people head otherwise is missing, and the message says which one may be meant."""
     told = mistakes(write_job(tmp_path, positions=POSITIONS.replace(f",{column}", f",{typed}")))
     shown = typed.lower()
-    assert told == [f"positions.csv:1: {column}: the column is missing; if `{shown}` is meant, write `{meant}` there"]
+    assert told == [f"positions.csv:1: {column}: the column is missing; if `{shown}` is meant, rename it to `{meant}`"]
 
 
 @pytest.mark.parametrize(("typed", "meant"), [("thickness", "wall"), ("wall (in)", "wall [in]")])
 def test_near_names_for_walls(tmp_path: Path, typed: str, meant: str) -> None:
     """The same for walls; a unit goes into square brackets."""
     told = mistakes(write_job(tmp_path, shells=SHELLS.replace("wall", typed)))
-    assert told == [f"shells/box-1.csv:1: wall: the column is missing; if `{typed}` is meant, write `{meant}` there"]
+    assert told == [f"shells/box-1.csv:1: wall: the column is missing; if `{typed}` is meant, rename it to `{meant}`"]
 
 
 def test_a_column_that_every_shell_file_lacks(tmp_path: Path) -> None:
@@ -155,7 +156,8 @@ def test_a_column_that_every_shell_file_lacks(tmp_path: Path) -> None:
     "above", ["Sawmill engine\n", "Sawmill engine,,,\n", "sep=;\n", "Sawmill, 3 May, second sheet\n", "\nShell\n"]
 )
 def test_something_above_the_header(tmp_path: Path, above: str) -> None:
-    """A title, or what a spreadsheet program puts first, is one mistake, and nothing that follows from it is told."""
+    """A title, or what a spreadsheet program puts first, is one mistake, and nothing that follows from it is
+    reported."""
     separated = SHELLS.replace(",", ";") if "sep" in above else SHELLS
     folder = write_job(tmp_path, JOB + '[rules]\nsame_in_bore = ["series"]\n', shells=above + separated)
     if above.strip() == "Shell":
@@ -163,7 +165,7 @@ def test_something_above_the_header(tmp_path: Path, above: str) -> None:
         return
     (told,) = mistakes(folder)
     assert told.startswith("shells/box-1.csv:1: `")
-    assert "the header must be the first filled row: shell, kind, half, wall" in told
+    assert "the header must be the first row that is not blank: shell, kind, half, wall" in told
 
 
 # --- numbers ---------------------------------------------------------------------------------------------------------
@@ -180,7 +182,7 @@ def test_something_above_the_header(tmp_path: Path, above: str) -> None:
     ],
 )
 def test_slips_in_cells(tmp_path: Path, typed: str, told: str) -> None:
-    """Usual slips in a reading are called by their name."""
+    """Usual mistakes in a reading are named."""
     assert mistakes(write_job(tmp_path, positions=POSITIONS.replace("1.8162", typed))) == [
         f"positions.csv:2: journal: {told}"
     ]
@@ -198,7 +200,7 @@ def test_no_workbook_has_separators(tmp_path: Path, typed: str) -> None:
 
 @pytest.mark.parametrize(("unit", "figure"), [("in", "0.0018"), ("mm", "0.045")])
 def test_limits_still_to_be_filled_in(tmp_path: Path, unit: str, figure: str) -> None:
-    """The dots of a blank job are no slip of the pen: the engine maker's figure is asked for."""
+    """The dots of a blank job are not a typing error: the engine maker's figure is asked for."""
     job = f'unit = "{unit}"\n[fit.rod]\nmin = "..."\nmax = 0.0028\n'
     told = mistakes(write_job(tmp_path, job, positions="position,kind,journal,housing_bore\nR1,rod,,\n"))
     assert told[0] == (
@@ -209,15 +211,15 @@ def test_limits_still_to_be_filled_in(tmp_path: Path, unit: str, figure: str) ->
 @pytest.mark.parametrize(
     ("typed", "told"),
     [
-        (".0012", "`.0012` is no number of TOML; write 0.0012 with a digit before the point"),
-        ("-.0012 # x", "`-.0012` is no number of TOML; write -0.0012 with a digit before the point"),
-        ("2.", "`2.` is no number of TOML; write 2.0 with a digit behind the point"),
-        ("0,0012", "`0,0012` is no number of TOML; write 0.0012 with a decimal point"),
+        (".0012", "`.0012` is not a number in TOML; write 0.0012 with a digit before the point"),
+        ("-.0012 # x", "`-.0012` is not a number in TOML; write -0.0012 with a digit before the point"),
+        ("2.", "`2.` is not a number in TOML; write 2.0 with a digit after the point"),
+        ("0,0012", "`0,0012` is not a number in TOML; write 0.0012 with a decimal point"),
         (
             "1.2 thou",
-            '`1.2 thou` is no number of TOML; write a number with its own unit in quotes: "1.2 thou"',
+            '`1.2 thou` is not a number in TOML; write a number with its own unit in quotes: "1.2 thou"',
         ),
-        ("0,03mm", '`0,03mm` is no number of TOML; write a number with its own unit in quotes: "0.03 mm"'),
+        ("0,03mm", '`0,03mm` is not a number in TOML; write a number with its own unit in quotes: "0.03 mm"'),
         ("...", "is still to be filled in; write the engine maker's figure, with a digit before the point"),
     ],
 )

@@ -34,7 +34,7 @@ shell,kind,half,wall
 
 
 def size_of(mean: int, *readings: int) -> Size:
-    """The size of these readings, of which nothing else is told."""
+    """The size of these readings, about which nothing else is given."""
     return Size(mean, min(readings), max(readings), tuple(map(Reading, readings)))
 
 
@@ -67,7 +67,7 @@ def test_an_inch_job_and_its_exact_metric_copy(tmp_path: Path) -> None:
 
 
 def test_units_mix_in_one_job(tmp_path: Path) -> None:
-    """Header units, units in cells and the job's unit may stand side by side and give the same lengths."""
+    """Header units, units in cells and the job's unit may be side by side and give the same lengths."""
     plain = read_job(write_job(tmp_path / "plain"))
     mixed = read_job(
         write_job(
@@ -304,7 +304,7 @@ def test_a_target_by_ratio(tmp_path: Path) -> None:
     job = read_job(write_job(tmp_path, JOB.replace("target = 0.0022", "target_ratio = 0.001"), positions))
     # 0.00181625 in is 36.325 steps of 0.00005 in; 0.0022515 in is 45.03 steps.
     assert [p.target_nm for p in job.positions] == [36 * 1_270, 45 * 1_270, None, 48_260]
-    assert job.fits["rod"].target_ratio == "0.001"
+    assert job.fits["rod"].target_ratio == Fraction("0.001")
 
 
 def test_a_ratio_rounds_halves_to_even_in_both_units(tmp_path: Path) -> None:
@@ -416,14 +416,14 @@ def test_numbers_finer_than_a_nanometre(tmp_path: Path) -> None:
         )
     )
     assert job.warnings == (
-        "numbers finer than a nanometre were rounded, halves to even; "
+        "numbers finer than a nanometre were rounded to the nearest, halves to even; "
         "the first is positions.csv:2: journal: `1.81620000001`",
     )
     assert job.positions[0].journal == size_of(46_131_480, 46_131_480)
 
 
 def test_a_column_in_both_files_that_is_not_matched(tmp_path: Path) -> None:
-    """It draws a warning, and none once it is matched or stands in one file only."""
+    """It draws a warning, and none once it is matched or is in one file only."""
     positions = "position,kind,journal,housing_bore,lot\nR1,rod,1.8162,1.9421,a\n"
     shells = "shell,kind,half,wall,lot\n01,rod,upper,0.0618,a\n"
     (warning,) = read_job(write_job(tmp_path / "one", positions=positions, shells=shells)).warnings
@@ -434,7 +434,7 @@ def test_a_column_in_both_files_that_is_not_matched(tmp_path: Path) -> None:
 
 
 def test_columns_nobody_asked_for(tmp_path: Path) -> None:
-    """They are ignored, whatever stands in them, even twice."""
+    """They are ignored, whatever is in them, even twice."""
     positions = "position,kind,journal,housing_bore,colour,colour\nR1,rod,1.8162,1.9421,1e9999,x\n"
     assert read_job(write_job(tmp_path, positions=positions)).positions[0].name == "R1"
 
@@ -487,7 +487,7 @@ def test_text_and_path_give_the_same_job(tmp_path: Path) -> None:
     ],
 )
 def test_whether_anybody_wrote_the_target(tmp_path: Path, fit: str, own: str, at_middle: bool) -> None:
-    """A target taken from min and max is told apart from one that was written and equals it."""
+    """A target taken from min and max is distinguished from an equal one that was written."""
     positions = f"position,kind,journal,housing_bore,target\nR1,rod,1.8162,1.9421,{own}\n"
     (rod,) = read_job(write_job(tmp_path, f'unit = "in"\n[fit.rod]\n{fit}\n', positions)).positions
     assert (rod.target_nm, rod.aims_at_middle) == (58_420, at_middle)

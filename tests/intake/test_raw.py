@@ -1,4 +1,4 @@
-"""Raw readings are kept beside the sizes that they give, with their gauge and the reason why they stand."""
+"""Raw readings are kept beside the sizes that they give, with their gauge and the reason why they were confirmed."""
 
 from pathlib import Path
 
@@ -11,7 +11,7 @@ GAUGES = "\n[gauge.mic]\nstandard = 1.0\nstandard_reads = 1.0001\n[gauge.ball]\n
 
 
 def test_wide_readings_are_kept_raw_with_gauge_and_reason(tmp_path: Path) -> None:
-    """Readings of wide columns stand as typed, before any correction, each with the reason written in its row."""
+    """Readings of wide columns are as typed, before any correction, each with the reason written in its row."""
     positions = (
         "position,kind,journal_1,journal_2,housing_bore,journal_gauge,journal_confirmed\n"
         "R1,rod,1.8162,1.8163,1.9421,mic,read twice\n"

@@ -134,7 +134,7 @@ VALUES = (
 
 
 def random_layout(draw: random.Random) -> str:
-    """A valid job.toml; an old figure of seating stands as `@1@`, one of seating_u as `@2@`, both behind a bare `=`."""
+    """A valid job.toml; an old figure of seating is `@1@`, one of seating_u `@2@`, both after a bare `=`."""
 
     def pair(key: str, prefix: str = "", values: tuple[str, ...] = VALUES) -> str:
         figure = {"seating": "@1@", "seating_u": "@2@"}.get(key)
@@ -171,7 +171,7 @@ def random_layout(draw: random.Random) -> str:
 
 
 def test_random_layouts_keep_every_other_byte() -> None:
-    """In 1500 layouts old figures are exchanged in place, and with what was added cut out again the rest is, byte for
+    """In 1500 layouts old figures are replaced in place, and with what was added cut out again the rest is, byte for
     byte, the old text."""
     draw = random.Random(7)
     added = re.compile(rf"(?:(?:\r?\n)[^\n=]*|, )seating(?:_u)? = (?:{re.escape(S)}|{re.escape(U)})")

@@ -90,7 +90,7 @@ def cut(data: bytes, rng: Random) -> bytes:
 
 
 def shuffle_lines(data: bytes, rng: Random) -> bytes:
-    """Lines exchanged, doubled, lost or joined."""
+    """Lines swapped, doubled, lost or joined."""
     lines = data.splitlines(keepends=True)
     one, other = rng.randrange(len(lines)), rng.randrange(len(lines))
     what = rng.randrange(5)
@@ -415,7 +415,7 @@ def damaged(sound: Files, rng: Random) -> Files:
 
 
 def _misplace(files: Files, name: str, rng: Random) -> None:
-    """A file lost, emptied, exchanged with another or copied."""
+    """A file lost, emptied, swapped with another or copied."""
     what, other = rng.randrange(4), rng.choice(list(files))
     if what == 0 and len(files) > 1:
         del files[name]

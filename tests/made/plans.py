@@ -16,7 +16,7 @@ from fitmatch.records.placements import Placement, figures_of
 from fitmatch.records.plans import Baseline, Flag, GroupAnswer, JobPlan, Plan, Proof, Unfilled
 from fitmatch.records.pools import Group
 
-ACCEPTED = "the housing bore, 1.94200 in, lies outside its drawing band 1.94210 in to 1.94250 in; accepted: "
+ACCEPTED = "the housing bore, 1.94200 in, is outside its drawing limits, 1.94210 in to 1.94250 in; accepted: "
 TOO_TIGHT = (
     "needs walls totalling 0.12295 to 0.12380 in; the thinnest admissible pair in these boxes totals 0.12405 in: 2.5 "
     "tenths too thick, clearance by the tightest readings 0.00155 in, min 0.00180 in"

@@ -20,7 +20,7 @@ def assert_baselines(job: Job, plan: Plan, seed: int) -> None:
 
 
 def assert_best(job: Job, plan: Plan, strategy: str, slack_nm: int, seed: int) -> None:
-    """Every kind of the plan stands at the figures of the best plan, ties included, and is called proven."""
+    """Every kind of the plan has the figures of the best plan, ties included, and is called proven."""
     for kind in job.kinds:
         with_boxes = strategy == "keep-sets"
         found = oracle.levels_of(plan, kind, with_boxes=with_boxes)

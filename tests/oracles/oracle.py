@@ -39,7 +39,7 @@ class Levels(NamedTuple):
     """The figures that order plans; smaller is better but for `clearance_nm`. What no position decides is 0."""
 
     outside_or_empty: int  # level 0
-    empty: int  # level 1, and so on to the excess over the wished band
+    empty: int  # level 1, and so on to the excess over the wanted band
     below: int
     shortfall_nm: int
     excess_nm: int
@@ -97,7 +97,7 @@ def excess_nm(p: Position, pair: Pair, margin: int = 0) -> int:
 
 
 def missed_wish(p: Position, pair: Pair) -> tuple[int, int, int, int]:
-    """Below the wished band and by how much, above it and by how much; by the means, and never with a guard."""
+    """Below the wanted band and by how much, above it and by how much; by the means, and never with a guard."""
     clearance = clearance_nm(p, pair)
     short = p.want_min_nm - clearance if p.want_min_nm is not None and clearance < p.want_min_nm else 0
     over = clearance - p.want_max_nm if p.want_max_nm is not None and clearance > p.want_max_nm else 0
@@ -135,7 +135,7 @@ def measured(job: Job, p: Position) -> bool:
 
 
 def fillable(job: Job, p: Position) -> bool:
-    """Measured, and a housing bore inside its drawing band or accepted with a reason."""
+    """Measured, and a housing bore inside its drawing limits or accepted with a reason."""
     band = job.drawing.get(p.kind, {}).get("housing_bore")
     return measured(job, p) and (band is None or p.accept is not None or p.housing_bore.mean_nm in band)
 
@@ -195,7 +195,7 @@ def broken_rules(job: Job, p: Position, pair: Pair) -> set[str]:
 
 
 def deciding_side(job: Job, p: Position, pair: Pair) -> str | None:
-    """The side this bore takes where the thicker halves of a kind must all lie on one side."""
+    """The side this bore takes where the thicker halves of a kind must all be on one side."""
     if rules_of(job).thick_half.get(p.kind) != "same" or locked_twice(p):
         return None
     return thicker_half(job, pair)
@@ -234,7 +234,7 @@ class _Sum(NamedTuple):
 
 class _Choice(NamedTuple):
     """One way to deal with a position: classes of shells it draws on, the side it takes, its share of the figures,
-    where its axis lies if it is filled and a rule asks."""
+    where its axis is if it is filled and a rule asks."""
 
     drawn: tuple[int, ...]
     side: str | None
@@ -243,7 +243,7 @@ class _Choice(NamedTuple):
 
 
 class Axis(NamedTuple):
-    """Twice the axis shift of a filled bore, twice how far off the line its axis lies, and whether its lock excuses it
+    """Twice the axis shift of a filled bore, twice how far off the line its axis is, and whether its lock excuses it
     from other locked bores."""
 
     shift: int

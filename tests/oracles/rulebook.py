@@ -1,4 +1,4 @@
-"""The rules of a job in plain fields, as oracles and hand-made jobs name them, and the records that they stand for."""
+"""The rules of a job in plain fields, as oracles and hand-made jobs name them, and the records that they mean."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace

@@ -35,7 +35,7 @@ def number_and_rest(text: str, *, comma: bool = False) -> tuple[Fraction, str] |
     """The number a text begins with and what follows it; None if it begins with none.
 
     A number is digits with an optional sign, a leading or trailing point, and an exponent of at most three digits. With
-    `comma` a single comma may stand for the point.
+    `comma` a single comma may replace the point.
     """
     text = text.strip()
     if comma and text.count(",") == 1 and "." not in text:
@@ -253,7 +253,8 @@ class SecondReader:
                 self._same(nm, self._length_at("form", kind, key), key)
 
     def _zero(self, gauge: str) -> Fraction:
-        """What is taken off a reading: zero errors along the gauges that were set with one another, and the ball."""
+        """What is subtracted from a reading: zero errors along the gauges that were set with one another, and the
+        ball."""
         off, link = Fraction(self._ball(gauge)), gauge
         while True:
             unit = self._gauge_unit(link)

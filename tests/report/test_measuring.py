@@ -178,7 +178,7 @@ def test_form_of_walls_is_shown(tmp_path: Path) -> None:
     assert form["housing_bore"] == nothing | {"out_of_round": 0.005, "larger": "across the joint"}
     lines = [line.split() for line in plan_text(made, "mm").splitlines()]
     assert ["R1", "upper", "wall", "-3.5", "-", "-"] in lines and ["R1", "lower", "wall", "-", "-", "-"] in lines
-    assert "the wall of box-1/1 has taper 0.0035 mm, more than the 0.0020 given" in plan_text(made, "mm")
+    assert "the wall of box-1/1 has taper 0.0035 mm, more than the 0.0020 allowed" in plan_text(made, "mm")
     plain = plan(tmp_path / "plain", JOB + limits)
     assert document(plain)["positions"][0]["form"] == dict.fromkeys(form, nothing)
     assert ["R1", "housing", "bore", "-", "-", "-"] in [line.split() for line in plan_text(plain, "mm").splitlines()]

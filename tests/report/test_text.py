@@ -272,7 +272,7 @@ def test_a_loose_bore_asks_for_thicker_shells() -> None:
     "words",
     [
         "6 positions: 3 filled inside the limits, 1 NOT TO BE ASSEMBLED, 1 not filled, 1 not yet measured.",
-        "NOT FILLED: R4 (rod): the housing bore 1.94300 in lies above its drawing band 1.94150 in to 1.94250 in:",
+        "NOT FILLED: R4 (rod): the housing bore 1.94300 in is above its drawing limits, 1.94150 in to 1.94250 in:",
         "NOT YET MEASURED: R5 (rod): no reading of journal",
         "NOT YET MEASURED: shells of box-1 (rod): no wall of 13",
         f"R2: {ACCEPTED}sleeved and bored",

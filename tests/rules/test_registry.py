@@ -47,7 +47,7 @@ def _thin(rng: random.Random) -> Job:
 
 
 def _guarded(rng: random.Random) -> Job:
-    """With a guard that leaves every position some clearance."""
+    """With a guard that leaves every position a clearance clearance."""
     while True:
         job = guarded_job(rng, both_limits=True)
         try:
@@ -145,7 +145,7 @@ def test_left_out_of_the_search(sort: type[Rule], monkeypatch: Patch) -> None:
 
 
 def test_a_refused_bore_left_out_of_the_search(monkeypatch: Patch) -> None:
-    """The same of the drawing band."""
+    """The same of the drawing limits."""
     monkeypatch.setattr("fitmatch.fit.classes.candidates.bore_refused", lambda *_: False)
     with pytest.raises(FaultInFitmatch):
         for _, job in jobs_of(Drawing):

@@ -1,4 +1,4 @@
-"""The best plan: each group of jobs proven by itself, what was found handed to its jobs, and all of it checked."""
+"""The best plan: each group of jobs is proven by itself, its jobs get their shares, and everything is checked."""
 
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
@@ -35,10 +35,10 @@ def best_plan(
     stop: Stop | None = None,
     priority: str = TOGETHER,
 ) -> Plan:
-    """The plan that `fitmatch.assign` gives, without reasons and whatever else is looked into afterwards."""
+    """The plan that `fitmatch.assign` gives, without reasons and whatever else is added afterwards."""
     jobs = task.jobs
     if priority not in PRIORITIES:
-        raise ValueError(f"unknown priority {priority!r}; known are {', '.join(PRIORITIES)}")
+        raise ValueError(f"unknown priority {priority!r}; choose one of {', '.join(PRIORITIES)}")
     check_strategy(strategy, (p for job in jobs for p in job.positions))
     check_guard(jobs)
     if slack_nm is None:
@@ -68,8 +68,8 @@ def best_plan(
 
 
 class _Share(NamedTuple):
-    """What the job in the place `at` has of a group: its placements, chosen among those of `kind`, and those by hand;
-    `staying`: the best with no housing moved, where they may."""
+    """One job's share of a group, the job being number `at`: its placements, chosen among those of `kind`, and those by
+    hand; `staying`: the best with no housing moved, if they may move."""
 
     at: int
     kind: Kind
@@ -82,14 +82,14 @@ class _Share(NamedTuple):
 def _solve(
     jobs: Sequence[Job], group: Group, strategy: str, slack_nm: int, stop: Stop, priority: str
 ) -> tuple[GroupAnswer, list[_Share]]:
-    """Prove one group: the answer, and the share of each of its jobs."""
+    """Prove one group: the answer, and each job's share of it."""
     mine = [jobs[i] for i in group.members]
     kernel = Kernel(mine, group.kind, moving=False, priority=priority)
     kind = kernel.kind
 
     def rank(found: tuple[Kind, list[Placement]]) -> tuple[int, ...]:
-        """Of plans that are not proven: by levels 0 and 1, then the first figures of the strategy `target`; smaller is
-        better."""
+        """Ranks plans that are not proven: by levels 0 and 1, then the first figures of the strategy `target`; smaller
+        is better."""
         shares = shares_placed(*found)
         each = [shares] if priority == TOGETHER else [[share] for share in shares]
         levels = [value(figure, turn) for turn in each for figure in LEVELS_0_AND_1]
@@ -98,7 +98,7 @@ def _solve(
     now(f"{group.label}: as boxed and by hand, for comparison")
     boxed, handmade = as_boxed(kind), by_hand(kind)
     solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop)
-    now(f"{group.label}: which very shells")
+    now(f"{group.label}: choosing the actual shells")
     found = solved.placed
     staying: dict[str, KindFigures] = {}  # by the names of jobs
     if movable(mine, group.kind):
@@ -107,7 +107,7 @@ def _solve(
         kernel = Kernel(mine, group.kind, priority=priority)
         solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop)
         found = solved.placed if solved.proof.proven else min(found, solved.placed, key=rank)
-    if not solved.proof.proven:  # stopped so early that a careful builder may be ahead
+    if not solved.proof.proven:  # stopped so early that a careful builder may have done better
         found = min(found, (kind, handmade), key=rank)
 
     settled, chosen = found[0], by_job(*found)

@@ -1,4 +1,4 @@
-"""What one job asks of the pairs of a kind: its own rules and guard. Several jobs may share their shells, and each
+"""What one job demands of the pairs of a kind: its own rules and guard. Several jobs may share their shells, but each
 keeps its own terms."""
 
 from collections.abc import Iterable
@@ -14,7 +14,7 @@ from fitmatch.rules.two_halves.thick_half import ThickHalf
 
 
 class Terms:
-    """The rules of one job that bind its bores of one kind."""
+    """The rules of one job that apply to its bores of one kind."""
 
     def __init__(self, job: Job, kind: str) -> None:
         self.job = job
@@ -22,7 +22,7 @@ class Terms:
         self.guards = Guards(job)
         self.shifts = Shifts(job, kind)
         self.limits_at = limits_at(job)
-        # From and to how much the wall of a lower half may exceed that of the upper one, and what wall a half may have.
+        # The least and the most by which the lower wall may exceed the upper one, and the walls a half may have.
         self.differences = _within(rule.differences for rule in self.rules)
         self.walls = _within(rule.walls for rule in self.rules)
         self.one_side = next((r for r in self.rules if isinstance(r, ThickHalf) and r.one_side), None)
@@ -35,11 +35,11 @@ class Terms:
         return self.one_side is not None
 
     def place(self, position: Position, upper: Shell, lower: Shell) -> Placement:
-        """These two shells in this position, judged by its limits as the guard draws them in for this pair."""
+        """These two shells in this position, judged by its limits as tightened by the guard for this pair."""
         return Placement(position, upper, lower, self.limits_at, self.guards.margin(position, upper, lower))
 
     def asks(self, position: Position, side: str) -> tuple[object, ...]:
-        """All that `takes` depends on besides the half."""
+        """All that `takes` depends on apart from the half."""
         return tuple((rule, rule.asks(position, side)) for rule in self._takers)
 
     def takes(self, position: Position, side: str, half: Half) -> bool:
@@ -47,16 +47,16 @@ class Terms:
         return all(rule.takes(position, side, half) for rule in self._takers)
 
     def share(self, upper: Half, lower: Half) -> bool:
-        """Whether these two halves may share a bore, as far as walls do not tell."""
+        """Whether these two halves may share a bore, apart from what their walls say."""
         return all(rule.share(upper, lower) for rule in self._sharers)
 
     def thick(self, upper: int, lower: int) -> int:
-        """Where all thicker halves must go to one side, which of two walls counts as the thicker: 1 the upper, -1 the
+        """If all thicker halves must go to one side, which of two walls counts as the thicker: 1 the upper, -1 the
         lower, 0 neither."""
         return 0 if self.one_side is None else self.one_side.thick(upper, lower)
 
 
 def _within(ranges: Iterable[tuple[int, int]]) -> tuple[int, int]:
-    """What lies in all of these ranges, from and to."""
+    """The least and the greatest value common to all of these ranges."""
     lows, highs = zip((-ENDLESS, ENDLESS), *ranges, strict=True)
     return max(lows), min(highs)

@@ -1,10 +1,10 @@
-"""Cures: every single change after which a failing position is inside its limits and no other is worse off.
+"""Cures: every single change that would fix a failing position: it is then inside its limits and no other is worse off.
 
-Each is verified by solving. A limit or a rule that has an amount is let out by the least that works; of one more shell
-it is told which half, and of what wall. Of several jobs, rules and limits are let out in the position's own; a hold or
-a lock may be any.
+Each is verified by solving. A limit or a rule with an amount is relaxed by the least that works; for one more shell,
+half and wall are given. With several jobs, rules and limits are relaxed in the position's own job; a hold or a lock may
+be in any.
 
-The bonds of its reason keep the position out whatever else is let go: what none of them stands for is not tried.
+The bonds of its reason keep the position out even if every other bond is dropped: changes to others are not tried.
 """
 
 from bisect import bisect_left
@@ -14,12 +14,12 @@ from functools import partial
 
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Bore, rack_of
-from fitmatch.fit.model.groups import Place
 from fitmatch.fit.model.pairs import Choice, Limit
 from fitmatch.fit.model.variants import with_walls
 from fitmatch.fit.solver.stopping import Stopped
 from fitmatch.fit.why.questions import Asker, TooMuch, place_of
 from fitmatch.records.job import Job, Jobs, Rule
+from fitmatch.records.keys import PositionKey
 from fitmatch.records.parts import SIDES, Position
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Cure, Reason
@@ -27,14 +27,14 @@ from fitmatch.rules.positions.drawing import bore_refused
 from fitmatch.rules.positions.movable import is_movable
 from fitmatch.rules.registry import OF_PARTS, SETTINGS
 
-_THINNEST, _THICKEST = 200_000, 25_000_000  # walls that can be
-_MOST_WALLS = 400  # more that differ are not tried
+_THINNEST, _THICKEST = 200_000, 25_000_000  # possible walls
+_MOST_WALLS = 400  # if more of them differ, they are not tried
 
-_Question = Callable[[], Cure | None]  # one change, by the least that works; None where it does not help
+_Question = Callable[[], Cure | None]  # one change, by the least that works; None if it does not help
 
 
-def cures(asker: Asker, place: Place, reason: Reason) -> tuple[tuple[Cure, ...], bool]:
-    """Those that were found, and whether all could be sought."""
+def cures(asker: Asker, place: PositionKey, reason: Reason) -> tuple[tuple[Cure, ...], bool]:
+    """Those that were found, and whether all could be looked for."""
     found: list[Cure] = []
     complete = True
     for question in _questions(asker, place, reason):
@@ -49,7 +49,7 @@ def cures(asker: Asker, place: Place, reason: Reason) -> tuple[tuple[Cure, ...],
     return tuple(found), complete
 
 
-def _questions(asker: Asker, place: Place, reason: Reason) -> Iterator[_Question]:
+def _questions(asker: Asker, place: PositionKey, reason: Reason) -> Iterator[_Question]:
     position, together = reason.position, reason.together
     job = next(job for job in asker.jobs if job.name == place[0])
     for limit in ("max", "min"):
@@ -72,12 +72,12 @@ def _questions(asker: Asker, place: Place, reason: Reason) -> Iterator[_Question
             yield partial(_one_more, asker, place, side)
 
 
-def _one(asker: Asker, place: Place, jobs: Jobs, key: object, cure: Cure) -> Cure | None:
+def _one(asker: Asker, place: PositionKey, jobs: Jobs, key: object, cure: Cure) -> Cure | None:
     """The cure, if the position can be inside in these jobs."""
     return cure if asker.can(jobs, place, key) else None
 
 
-def _limit(asker: Asker, place: Place, position: Position, limit: str) -> Cure | None:
+def _limit(asker: Asker, place: PositionKey, position: Position, limit: str) -> Cure | None:
     by = asker.least(place, limit)
     if by is None:
         return None
@@ -85,8 +85,8 @@ def _limit(asker: Asker, place: Place, position: Position, limit: str) -> Cure |
     return Cure(limit, now + by if limit == "max" else now - by, by)
 
 
-def _easing(asker: Asker, place: Place, job: Job, rule: Rule) -> Cure | None:
-    """A rule of the position's own job, let out by the least amount that works, else let go."""
+def _easing(asker: Asker, place: PositionKey, job: Job, rule: Rule) -> Cure | None:
+    """A rule of the position's own job, relaxed by the least amount that works, otherwise dropped."""
     name, kind = rule.name, asker.kind
     assert name is not None
 
@@ -105,7 +105,7 @@ def _easing(asker: Asker, place: Place, job: Job, rule: Rule) -> Cure | None:
     if rule.amount is None:
         return Cure(name)
     amounts = rule.amounts(job, kind)
-    # The last, which does as much as no rule at all, need not be asked.
+    # The last, which is as loose as no rule at all, need not be tried.
     found = amounts[bisect_left(amounts, True, hi=len(amounts) - 1, key=does)]
     if found is None:
         return Cure(name)
@@ -121,16 +121,17 @@ def _too_many() -> Cure | None:
 # --- one more shell ---
 
 
-def _one_more(asker: Asker, place: Place, side: str) -> Cure | None:
-    """One more half of any wall, in this bore if it can be, else in another whose shell is then free for it."""
+def _one_more(asker: Asker, place: PositionKey, side: str) -> Cure | None:
+    """One more half of any wall, in this bore if possible, otherwise in another, whose shell is then free for this
+    one."""
     near = _with_new(asker, place, side, everywhere=False, widths=(False,))
     if near is not None:
         return near
-    anywhere = _with_new(asker, place, side, everywhere=True, widths=(True,))  # where even this is none, none is
+    anywhere = _with_new(asker, place, side, everywhere=True, widths=(True,))  # where this fails, no single half helps
     return anywhere and (_with_new(asker, place, side, everywhere=False, widths=(True,)) or anywhere)
 
 
-def _with_new(asker: Asker, place: Place, side: str, *, everywhere: bool, widths: Sequence[bool]) -> Cure | None:
+def _with_new(asker: Asker, place: PositionKey, side: str, *, everywhere: bool, widths: Sequence[bool]) -> Cure | None:
     kind = asker.prepared(asker.jobs, ("more", side))
     seats = asker.seats(kind, place)
     first = len(kind.classes)
@@ -160,10 +161,11 @@ def _with_new(asker: Asker, place: Place, side: str, *, everywhere: bool, widths
 
 
 def _as_good(choice: Choice, bore: Bore, side: str, wall: int, other: int, *, mine: bool) -> tuple[int, int]:
-    """From and to which wall another half would do as well as this one, all other bores being left as chosen."""
+    """The least and the greatest wall with which another half would do as well as this one, with all other bores as
+    chosen."""
     least, most = (bore.inside_low, bore.inside_high) if mine else (bore.wanted_low, bore.wanted_high)
     if bore.terms.shifts.on:
-        # The walls of this side that its row leaves, as sums with the other.
+        # The walls of this side that its row allows, as sums with the other.
         beside = (
             Placement(p.bore.positions[0], p.upper.members[0], p.lower.members[0])
             for p in choice
@@ -180,8 +182,8 @@ def _as_good(choice: Choice, bore: Bore, side: str, wall: int, other: int, *, mi
 
 
 def _new_walls(kind: Kind, bore: Bore, side: str, shifts: Mapping[int, set[int]], *, mine: bool) -> set[int]:
-    """For each half of the other side the wall of this side that comes nearest to the target with it; of bores in a row
-    also those with which it just keeps to another."""
+    """For each half of the other side the wall of this side that comes nearest to the target with it; in a row of bores
+    also the walls with which it is just in line with another bore."""
     walls: set[int] = set()
     ends = _row_ends(kind, bore, shifts)
     for other in getattr(bore, SIDES[1 - SIDES.index(side)]).walls:
@@ -199,7 +201,7 @@ def _new_walls(kind: Kind, bore: Bore, side: str, shifts: Mapping[int, set[int]]
 
 
 def _wanted_sum(bore: Bore, *, mine: bool) -> int:
-    """The wall sum that hits the target; for others as near to it as their wish and their limits allow."""
+    """The wall sum that hits the target; otherwise as near to it as the wanted band and the limits allow."""
     if mine:
         return bore.ideal
     wished = min(max(bore.ideal, bore.wanted_low), max(bore.wanted_low, bore.wanted_high))
@@ -207,8 +209,8 @@ def _wanted_sum(bore: Bore, *, mine: bool) -> int:
 
 
 def _row_ends(kind: Kind, bore: Bore, shifts: Mapping[int, set[int]]) -> set[int]:
-    """Twice the axis shifts from which the bore may just keep to another one in its row: where any shift will do beside
-    given ones, the smallest that will is among these or is none of the row's making."""
+    """Twice the axis shifts with which the bore is just in line with another one in its row: if some shift is allowed
+    beside given ones, the smallest such shift is among these or is not set by the row."""
     if not bore.terms.shifts.on:
         return set()
     found: set[int] = set()
@@ -230,8 +232,8 @@ def _shifts(bore: Bore) -> set[int]:
 
 
 def _beside(bore: Bore, side: str, other: int) -> Iterator[tuple[int, int]]:
-    """The walls, from and to, that a half of this side may have beside a wall of the other. Where all the thicker
-    halves must lie on one side, those with which it is the thicker, neither is, or the other is, each by itself."""
+    """The least and the greatest wall that a half of this side may have beside a wall of the other. If all the thicker
+    halves must be on one side, separately for this half thicker, neither thicker, and the other thicker."""
     least, most = bore.differences
     nearest, farthest = (other + least, other + most) if side == "lower" else (other - most, other - least)
     thinnest, thickest = bore.terms.walls

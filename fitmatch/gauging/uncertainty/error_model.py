@@ -1,10 +1,10 @@
-"""The uncertainty of a clearance by the GUM (JCGM 100:2008), in three steps that others can use one by one.
+"""The uncertainty of a clearance by the GUM (JCGM 100:2008), in three steps that can be used one by one.
 
 1. `ErrorModel(job)` knows the sources of error: the scatter of each gauge, and the errors that many readings share.
 2. Its `of_position` and `of_wall` give the `Part` that a position, or one shell, has in each source.
-3. `combined` adds three parts and makes them one `Uncertainty`.
+3. `combined` adds three parts and turns them into one `Uncertainty`.
 
-Floating point is allowed here and nowhere below: no length is worked out from an uncertainty.
+Floating point is allowed here, as no length is worked out from an uncertainty, and in no lower layer.
 """
 
 from collections.abc import Mapping
@@ -25,7 +25,7 @@ TEMPERATURE: Final = "temperature"
 
 
 class Scatter(NamedTuple):
-    """How far single readings of one gauge scatter; `degrees_of_freedom` None: stated, as good as known."""
+    """How far single readings of one gauge scatter; `degrees_of_freedom` None: stated, and taken as known exactly."""
 
     standard_nm: float
     degrees_of_freedom: int | None
@@ -43,7 +43,7 @@ class Common(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """What a position, or a shell, has in each source of error; a model makes one for all that are alike.
+    """What a position, or a shell, has in each source of error; one object serves all that are alike.
 
     Its error is  sum over gauges of sqrt(scatter[g]) x s_g x N
                 + resolution_nm x N
@@ -55,7 +55,7 @@ class Part:
     scatter: Mapping[str, float]  # gauge -> factor of its variance
     resolution_nm2: float  # a variance
     common: Mapping[str, float]  # source -> sensitivity
-    unknown: tuple[str, ...]  # what ought to be known and is not
+    unknown: tuple[str, ...]  # what ought to be known but is not
 
 
 class Term(NamedTuple):
@@ -69,7 +69,7 @@ class Term(NamedTuple):
 class Uncertainty(NamedTuple):
     """Of one clearance. `degrees_of_freedom` None is infinite; `expanded_nm` covers 95 %.
 
-    Where something is `unknown` the figures are a lower bound, and nothing may be judged by them.
+    If something is `unknown` the figures are a lower bound, and nothing may be judged by them.
     """
 
     standard_nm: float
@@ -94,7 +94,7 @@ class ErrorModel:
     - for every position `of_position(position)`, for every shell `of_wall(kind, shell.measured_as)`, and add them up as
       `Part` says. A clearance's error is that of its position plus those of its two shells.
 
-    `known` is False where the job tells nothing to make an uncertainty of: then there are no parts to ask for.
+    `known` is False if the job says nothing about measuring: then there are no parts to ask for.
     """
 
     def __init__(self, job: Job) -> None:
@@ -146,7 +146,7 @@ class ErrorModel:
         return self._walls[key]
 
     def combined(self, position: Position, upper: MeasuredAs | None, lower: MeasuredAs | None) -> Uncertainty | None:
-        """The uncertainty of a clearance in this position between shells measured like these; None: nothing known."""
+        """The uncertainty of a clearance in this position with shells measured like these; None: nothing known."""
         if not self.known:
             return None
         parts = self._parts(position, upper, lower)
@@ -162,7 +162,7 @@ class ErrorModel:
     def of_difference(self, reading: AssembledReading, placement: Placement) -> Uncertainty | None:
         """The uncertainty of assembled - calculated; None: nothing known. Several readings are repeats in one place.
 
-        Of an assembled bore the journal's size is taken off: it stands on both sides, and its errors cancel.
+        The journal's size is subtracted from an assembled bore: it is on both sides, and its errors cancel.
         Otherwise the gauge was zeroed on the micrometer locked at the journal. What that micrometer reads then does not
         matter, but locking it is one more reading of the journal.
         """
@@ -209,20 +209,20 @@ class ErrorModel:
         return combine([t for t in terms if t.standard_nm], unknown)
 
     def _scatter_of(self, name: str) -> Scatter | None:
-        """From its repeats, else as stated. Repeats that all agree tell nothing beyond the resolution."""
+        """From its repeats, otherwise as stated. Repeats that all agree say nothing beyond the resolution."""
         gauge, pooled = self._job.measuring.gauges[name], self._job.measuring.pooled.get(name)
         if pooled is not None and (pooled.variance_nm2 or gauge.resolution_nm):
             return Scatter(sqrt(pooled.variance_nm2), pooled.degrees_of_freedom)
         return None if gauge.repeatability_nm is None else Scatter(float(gauge.repeatability_nm), None)
 
     def _seated(self, kind: str) -> bool:
-        """Whether a seating learned from assembled checks stands for the errors that the gauges share."""
+        """Whether a seating learned from assembled checks takes the place of the errors that the gauges share."""
         return _seating(kind) in self.common
 
     def _add(
         self, part: "_Sum", how: MeasuredAs | None, sign: float, what: str, seated: bool, depth: int | None = None
     ) -> None:
-        """`depth`: how many gauges count of the chain in which they were set; None: all."""
+        """`depth`: how many gauges of the chain of settings count; None: all."""
         if how is None:
             part.unknown[f"what measured the {what}"] = None
             return
@@ -236,7 +236,7 @@ class ErrorModel:
             weight = alike * share * share
             if scatter is None:
                 part.unknown[f"the scatter of {gauge}"] = None
-            # Of scatter and resolution the larger counts, and repeats average down no further than the resolution.
+            # The larger of scatter and resolution counts, and averaging repeats goes no lower than the resolution.
             if scatter is not None and scatter.standard_nm**2 / repeats > floor_nm2:
                 part.scatter[gauge] = part.scatter.get(gauge, 0.0) + weight / repeats
             else:
@@ -258,7 +258,7 @@ class ErrorModel:
 
 
 class _Sum:
-    """A part while it is added up."""
+    """A part while it is being added up."""
 
     def __init__(self) -> None:
         self.scatter: dict[str, float] = {}
@@ -271,22 +271,22 @@ class _Sum:
 
 
 def combine(terms: list[Term], unknown: tuple[str, ...] = ()) -> Uncertainty | None:
-    """Independent terms as one uncertainty (GUM 5.1.2, G.4.1, G.6.4); None where nothing at all is known.
+    """Independent terms as one uncertainty (GUM 5.1.2, G.4.1, G.6.4); None if nothing at all is known.
 
-    The degrees of freedom are those of Welch and Satterthwaite, cut to a whole number.
+    The degrees of freedom are those of Welch and Satterthwaite, rounded down to a whole number.
     """
     if not terms and unknown:
         return None
     variance = sum(t.standard_nm**2 for t in terms)
     doubt = sum(t.standard_nm**4 / t.degrees_of_freedom for t in terms if t.degrees_of_freedom is not None)
     standard = sqrt(variance)
-    # A term by itself must give its own degrees of freedom, though its square root was taken.
+    # A single term must give exactly its own degrees of freedom, although its square root was taken.
     freedom = floor(variance**2 / doubt * (1.0 + 1e-9)) if doubt else None
     return Uncertainty(standard, freedom, t_quantile(freedom) * standard, tuple(terms), unknown)
 
 
 def _common(parts: tuple[Part, ...]) -> dict[str, float]:
-    """Sensitivities summed over parts, nought where they cancel: shares may not add up to the bit."""
+    """Sensitivities summed over parts, exactly 0 where they cancel: shares may not add up to the last bit."""
     common: dict[str, float] = {}
     for part in parts:
         for name, sensitivity in part.common.items():

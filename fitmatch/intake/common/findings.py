@@ -1,4 +1,4 @@
-"""What reading turns up, collected while it goes on: mistakes, warnings, and whether a number had to be rounded."""
+"""What reading finds, collected as it goes on: mistakes, warnings, and whether a number had to be rounded."""
 
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple
@@ -11,7 +11,7 @@ from fitmatch.wording import shorten
 # plan, readings with the shells in.
 SETTINGS, POSITIONS, SHELLS, READINGS, SAVED_PLAN, ASSEMBLED = 0, 1, 2, 3, 4, 5
 
-LAST: Final = 1_000_000  # orders what belongs to no column of its own behind those that do
+LAST: Final = 1_000_000  # puts what belongs to no column after what does
 
 
 class Paper(NamedTuple):
@@ -37,7 +37,7 @@ class Findings:
         self.problems.append(Problem(code, text, paper.name, row, column, (*paper.rank, row or 0, order)))
 
     def rounded(self, text: str, paper: Paper, row: int | None, column: str) -> None:
-        """Note that a number is finer than a nanometre; the first one stands for all."""
+        """Note that a number is finer than a nanometre; only the first one is kept."""
         if self.first_rounded is None:
             place = paper.name if row is None else f"{paper.name}:{row}"
             self.first_rounded = f"{place}: {column}: `{shorten(text)}`"

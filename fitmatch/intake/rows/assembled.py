@@ -1,14 +1,16 @@
-"""assembled.csv to readings: what was measured with the shells in, each laid to its position and its pair of shells."""
+"""assembled.csv to readings: what was measured with the shells in, each assigned to its position and its pair of
+shells."""
 
 from collections.abc import Iterable
 from typing import Final
 
+from fitmatch.intake.common import advice
 from fitmatch.intake.common.quantities import ASSEMBLED_BORE, ASSEMBLED_CLEARANCE
 from fitmatch.intake.rows.saved_plan import FILE as PLAN_FILE
 from fitmatch.intake.rows.saved_plan import SavedPlan
 from fitmatch.intake.rows.sheet import Sheet, ShellNames
 from fitmatch.intake.tables.columns import Form
-from fitmatch.names import nearest
+from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.measuring import AssembledReading
 from fitmatch.records.parts import SIDES, Position, Shell
 from fitmatch.wording import listed, shorten
@@ -25,8 +27,6 @@ ASSEMBLED_FORM: Final = Form(
 )
 _QUANTITIES: Final = {"clearance": ASSEMBLED_CLEARANCE, "bore": ASSEMBLED_BORE}
 
-Key = tuple[str, str]
-
 
 class AssembledReader(ShellNames):
     """Reads the rows of one file."""
@@ -41,7 +41,8 @@ class AssembledReader(ShellNames):
         complete: bool,
         plan_sound: bool,
     ) -> None:
-        """`complete`: every position and shell is known. `plan_sound`: what `plan` lacks is in no saved plan."""
+        """`complete`: every position and shell is known. `plan_sound`: the saved plan could be read, so what `plan`
+        lacks is not in it."""
         self._by_key = {shell.key: shell for shell in shells}
         super().__init__(sheet, self._by_key.values(), complete=complete)
         self._positions = {p.name: p for p in positions}
@@ -53,19 +54,19 @@ class AssembledReader(ShellNames):
         sheet, columns = self.sheet, self.sheet.columns
         if not any(columns.readings.values()):
             if columns.slipped.isdisjoint(_QUANTITIES):
-                text = "neither clearance nor bore is a column; add the one that was read"
+                text = "there is no column clearance or bore; add the one that was read"
                 sheet.findings.report("missing-column", text, sheet.paper, sheet.table.header_row, "clearance")
             return ()
         if columns.lacking:
             return ()
         rows = [self._row(row, cells) for row, cells in sheet.table.rows]
         found = tuple(reading for reading in rows if reading is not None)
-        first: dict[tuple[str, Key, Key, str], int] = {}
+        first: dict[tuple[str, ShellKey, ShellKey, str], int] = {}
         for reading in found:
             same = (reading.position, reading.upper, reading.lower, reading.method)
             before = first.setdefault(same, reading.row)
             if before != reading.row:
-                text = f"stands in row {before} already with these shells, by {reading.method}"
+                text = f"is already in row {before} with these shells, by {reading.method}"
                 todo = "keep one row, with repeats in columns clearance_1, clearance_2 and so on"
                 sheet.report("duplicate-reading", f"{text}; {todo}", reading.row, "position")
         if not rows and sheet.table.complete:
@@ -79,10 +80,10 @@ class AssembledReader(ShellNames):
         typed = cells[self.sheet.columns.index("method")].casefold()
         method = self.sheet.word(typed, row, "method", METHODS, "method", needed=bool(features))
         if len(features) > 1:
-            text = "stands beside a bore; keep what the gauge showed and clear the other"
+            text = "is given as well as a bore; keep what the gauge showed and clear the other"
             self.sheet.report("clearance-and-bore", text, row, "clearance")
         kind = position.kind if position else ""
-        # A strip is measured with no gauge unless its row names one.
+        # A strip is read without a gauge unless its row names one.
         gauge: tuple[str | None, bool] = None, True
         if method != STRIP or self.sheet.cell(cells, GAUGE):
             gauge = self.sheet.gauge(row, cells, GAUGE, kind, "housing_bore")
@@ -95,10 +96,10 @@ class AssembledReader(ShellNames):
             return None
         if features == ["bore"]:
             if method == STRIP:
-                text = "a strip shows a clearance and no bore; move the figure to clearance, or write gauge"
+                text = "a strip shows a clearance, not a bore; move the figure to clearance, or write gauge"
                 self.sheet.report("unknown-value", text, row, "method")
             if position.journal is not None and min(readings) <= position.journal.smallest_nm:
-                text = "is not greater than the journal; look at both readings and their units"
+                text = "is not larger than the journal; look at both readings and their units"
                 self.sheet.report("bore-not-greater", text, row, self.sheet.columns.readings["bore"][0].name)
         by, date = self.sheet.cell(cells, "by"), self.sheet.cell(cells, "date")
         housing = self._plan.housings.get(position.name) if self._plan else None
@@ -114,13 +115,13 @@ class AssembledReader(ShellNames):
             if not self.sheet.is_unread(cells, "position"):
                 self.sheet.report("empty-cell", "is empty; name the position", row, "position")
         elif self.complete:
-            near = nearest(name, self._positions)
-            todo = f"the nearest is `{near}`" if near else "write its row in the positions file"
-            self.sheet.report("unknown-item", f"there is no position `{shorten(name)}`; {todo}", row, "position")
+            self.sheet.report("unknown-item", advice.for_unknown_position(name, self._positions), row, "position")
         return None
 
-    def _pair(self, row: int, cells: list[str], position: Position | None, *, asked: bool) -> tuple[Key, Key] | None:
-        """The two shells that were in: the row's own, else those of the saved plan."""
+    def _pair(
+        self, row: int, cells: list[str], position: Position | None, *, asked: bool
+    ) -> tuple[ShellKey, ShellKey] | None:
+        """The two shells that were fitted: the row's own, otherwise those of the saved plan."""
         pair = []
         for side in SIDES:
             typed = self.sheet.cell(cells, side)
@@ -139,7 +140,7 @@ class AssembledReader(ShellNames):
         if upper == lower:
             if self._by_key[lower].half == "either":  # otherwise one of the halves was reported
                 text = (
-                    f"`{shorten('/'.join(lower))}` is in the upper half already; write the shell that is in the lower"
+                    f"`{shorten(full_name(lower))}` is already in the upper half; write the shell that is in the lower"
                 )
                 self.sheet.report("fitted-twice", text, row, "lower")
             return None
@@ -151,7 +152,7 @@ class AssembledReader(ShellNames):
             return self._by_key[key]
         if key is not None:
             if self.complete:
-                text = f"is empty, and {PLAN_FILE} has shell `{shorten('/'.join(key))}` there, which is in no file"
+                text = f"is empty, and {PLAN_FILE} has shell `{shorten(full_name(key))}` there, which is in no file"
                 self.sheet.report("unknown-item", f"{text}; write the shell that is in", row, side)
         elif self._plan_sound:
             why = f"{PLAN_FILE} has no shells there" if self._plan else f"there is no {PLAN_FILE} to take it from"
@@ -160,7 +161,7 @@ class AssembledReader(ShellNames):
         return None
 
     def _check(self, row: int, side: str, shell: Shell, position: Position | None) -> None:
-        name = f"shell `{shorten('/'.join(shell.key))}`"
+        name = f"shell `{shorten(full_name(shell.key))}`"
         if position is not None and shell.kind and shell.kind != position.kind:
             text = f"{name} is of kind `{shell.kind}`, not `{position.kind}`; write the shell that is in"
             self.sheet.report("fitted-wrong-kind", text, row, side)

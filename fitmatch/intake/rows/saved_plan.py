@@ -1,6 +1,6 @@
 """assignment.json, as `fitmatch assign --save` wrote it: which shells it puts where, and for which inputs.
 
-Only what commands need is read, so that a document with fewer or more keys still loads; figures are worked out anew.
+Only what commands need is read, so that a document with fewer or more keys still loads; figures are calculated afresh.
 """
 
 import json
@@ -10,32 +10,32 @@ from typing import Any, Final, NamedTuple
 
 from fitmatch.intake.common.findings import SAVED_PLAN, Findings, Paper
 from fitmatch.intake.job_toml.sources import read_bytes
+from fitmatch.records.keys import ShellKey
 from fitmatch.records.parts import SIDES
 
 FILE: Final = "assignment.json"
 PAPER: Final = Paper(FILE, (SAVED_PLAN,))
-NEWEST_SCHEMA: Final = 1  # raise it together with a reader for the new meaning; older documents keep loading
+NEWEST_SCHEMA: Final = 1  # raise it together with a reader for the new meaning; older documents must still load
 CHANGED: Final = (
-    f"the inputs have changed since {FILE} was saved: the plan may not be the best any more; "
-    "`fitmatch assign --save` makes it anew"
+    f"the inputs have changed since {FILE} was saved: the plan may no longer be the best; "
+    "`fitmatch assign --save` makes a new one"
 )
 
-Key = tuple[str, str]
 _AGAIN: Final = "save the plan again with `fitmatch assign --save`"
 
 
 class SavedPlan(NamedTuple):
-    """`shells`: by position and side, box and name. `housings`: by position the row it came from, where that is another
-    one. `digest` is that of the inputs; None: the document has none."""
+    """`shells`: box and name, by position and side. `housings`: by position, the row its housing came from if that is
+    another one. `digest` is that of the inputs; None: the document has none."""
 
     data: bytes
     digest: str | None
-    shells: Mapping[tuple[str, str], Key]
+    shells: Mapping[tuple[str, str], ShellKey]
     housings: Mapping[str, str]
 
 
 def read_saved_plan(folder: Path, findings: Findings) -> SavedPlan | None:
-    """The plan in a job folder; None where there is none, or, with a problem noted, where it cannot be read."""
+    """The plan in a job folder; None if there is none or, with a problem noted, if it cannot be read."""
     if not (folder / FILE).exists():
         return None
     data = read_bytes(folder, PAPER, findings)
@@ -57,14 +57,14 @@ def read_saved_plan(folder: Path, findings: Findings) -> SavedPlan | None:
             str(p["position"]): str(p["housing"]) for p in mine if p.get("housing", p["position"]) != p["position"]
         }
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
-        findings.report("broken-plan", f"is no plan of fitmatch; {_AGAIN}, or remove the file", PAPER)
+        findings.report("broken-plan", f"is not a plan saved by fitmatch; {_AGAIN}, or remove the file", PAPER)
         return None
     return SavedPlan(data, digest if isinstance(digest, str) else None, shells, housings)
 
 
 def _job_in(document: Mapping[str, Any], folder: Path) -> tuple[str | None, Any]:
-    """The name and the digest of the job in this folder. A plan of a single job has no name for it; one of several
-    names each by the last folders of its path, and says nothing of a folder that was renamed since."""
+    """The name and the digest of the job in this folder. A plan of a single job does not name it; a plan of several
+    names each by the last folders of its path, and cannot know of a folder renamed since."""
     if "jobs" not in document:
         return None, document.get("digest")
     path = folder.resolve().parts
@@ -75,7 +75,7 @@ def _job_in(document: Mapping[str, Any], folder: Path) -> tuple[str | None, Any]
     return "", None
 
 
-def _key(shell: Any) -> Key:
+def _key(shell: Any) -> ShellKey:
     """Box and name of a placed shell."""
     box, name = shell["box"], shell["shell"]
     if not isinstance(box, str) or not isinstance(name, str):
@@ -84,7 +84,7 @@ def _key(shell: Any) -> Key:
 
 
 def with_digest(plan: SavedPlan, digest: str) -> bytes | None:
-    """The document for the inputs of this digest, every other byte as it was; None where that cannot be done safely."""
+    """The document with this digest of the inputs, every other byte as it was; None if that cannot be done safely."""
     old = json.dumps(plan.digest).encode()
     if plan.digest is None or plan.data.count(old) != 1:
         return None

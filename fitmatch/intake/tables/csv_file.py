@@ -1,4 +1,4 @@
-"""The .csv side of the table reader: which mark separates the cells, and what becomes of broken quotes."""
+"""The .csv side of the table reader: which character separates the cells, and what happens to broken quotes."""
 
 import csv
 from collections.abc import Iterator
@@ -25,12 +25,12 @@ def open_csv(data: bytes, paper: Paper, findings: Findings) -> Table | None:
             table = Table(paper, header_row, header, iter(()), decimal_comma=separator != ",")
             table.rows = _rows(table, records, separator, findings)
             return table
-    findings.report("empty-file", "holds separators only; fill it in or remove it", paper)
+    findings.report("empty-file", "holds only separators; fill it in or remove it", paper)
     return None
 
 
 def separator_of(header: str) -> str:
-    """The separator that parts the header into the most cells."""
+    """The separator that splits the header into the most cells."""
 
     def cells(separator: str) -> int:
         try:
@@ -46,7 +46,7 @@ def _records(
 ) -> Iterator[tuple[int, list[str] | None]]:
     """Every record with the row it starts in; None for one whose quotes are broken.
 
-    After broken quotes reading goes on in the next line: an unclosed quote would otherwise hide the rest of the file.
+    After broken quotes reading goes on at the next line: an unclosed quote would otherwise hide the rest of the file.
     """
     skipped = resume = 0  # lines read so far, and where the next one starts
     while True:
@@ -58,7 +58,7 @@ def _records(
                 row = skipped + reader.line_num + 1
             return
         except csv.Error:
-            what = "a quoted cell is not closed, or goes on behind its closing quote"
+            what = "a quoted cell has no closing quote, or has text after it"
             todo = "put quotes around the whole cell and write a quote inside it twice"
             findings.report("broken-quotes", f"{what}; {todo}", paper, row)
             yield row, None

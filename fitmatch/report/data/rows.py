@@ -9,7 +9,7 @@ from fitmatch.records.placements import Placement
 from fitmatch.records.plans import JobPlan, Plan
 from fitmatch.report.data.values import half_value, placement_value
 from fitmatch.report.shared.certainty import Certainty
-from fitmatch.report.shared.emit import Value, half_length, length, named_values, rows_text
+from fitmatch.report.shared.emit import Value, length, named_values, rows_text
 from fitmatch.report.shared.states import DANGER, one_line
 from fitmatch.report.words.reasons import flag_words, words_of
 from fitmatch.rules.positions.movable import is_movable
@@ -43,8 +43,8 @@ _LENGTHS: Final = (
 
 
 def plan_rows(plan: Plan, unit: str) -> str:
-    """The whole table. Of several jobs one after the other, with the name of its job before each position; columns of
-    housing, offset, wished band and uncertainty only where a job has any."""
+    """The whole table. Several jobs one after the other, with the name of the job before each position; columns for
+    housing, offset, wanted band and uncertainty only if a job has any."""
     certainties = [Certainty(one) for one in plan.plans]
     jobs = [one.job for one in plan.plans]
     further: list[str] = []
@@ -85,7 +85,7 @@ def _filled(plan: JobPlan, placement: Placement, certainty: Certainty, unit: str
         **halves,
         "job": position.job,
         "state": "filled" if placement.within_limits else DANGER,
-        "uncertainty": None if uncertainty is None else half_length(round(2 * uncertainty.expanded_nm), unit),
+        "uncertainty": None if uncertainty is None else length(uncertainty.expanded_nm, unit),
         "verdict": certainty.verdict(placement),
         "remark": "; ".join(flags),
     }

@@ -1,7 +1,7 @@
-"""Tables and paragraphs that never run wider than a page. In: rows, columns, texts. Out: lines of at most WIDTH each.
+"""Tables and paragraphs that are never wider than a page. In: rows, columns, texts. Out: lines of at most WIDTH each.
 
-A long name is wrapped, never cut: two names that differ only at the end must not come to look alike. It is broken only
-where it alone is too long for a line.
+A long name is wrapped, never cut: two names that differ only at the end must not look alike. It is broken only if it
+alone is too long for a line.
 """
 
 from collections.abc import Callable, Sequence
@@ -16,15 +16,15 @@ from fitmatch.report.shared.states import one_line
 WIDTH: Final = 100
 _GAP: Final = 2
 _NARROWEST: Final = 6
-_NO_BREAK: Final = "\u00a0"  # stands for a space inside a name until the line is cut
+_NO_BREAK: Final = "\u00a0"  # replaces a space inside a name until the line is cut
 
 
 RowT = TypeVar("RowT")
 
 
 class Column(NamedTuple, Generic[RowT]):
-    """One column: what it shows of a row, if it is `shown` at all. Only a `wraps` column gives way when the page is too
-    narrow."""
+    """One column: what it shows of a row, if it is `shown` at all. Only a `wraps` column gets narrower when the page is
+    too narrow."""
 
     head: str
     show: Callable[[RowT], str]
@@ -34,17 +34,17 @@ class Column(NamedTuple, Generic[RowT]):
 
 
 class _Room(NamedTuple):
-    """What a column needs of the page, in the page's columns, and what its head alone needs."""
+    """How much of the page's width a column needs, and how much its heading alone needs."""
 
     widest: int  # when nothing is wrapped
     unbroken: int  # the narrowest that breaks no word and no name
     narrowest: int
     head: int
-    is_wide: bool  # it holds characters that take two columns
+    is_wide: bool  # it contains characters that take two columns
 
     def characters(self, width: int) -> int:
-        """How many characters of a cell go on one line. Cells are padded by characters, so that in a column with wide
-        ones a narrow cell is padded to the same count, and a wide one takes up to twice as much."""
+        """How many characters of a cell go on one line. Cells are padded by number of characters, so in a column with
+        wide ones a narrow cell is padded to the same number, and a wide one takes up to twice the width."""
         if not self.is_wide:
             return width
         return width // 2 if 2 * self.head <= width else width - self.head
@@ -62,7 +62,7 @@ def _room(title: str, cells: Sequence[str], *, wraps: bool) -> _Room:
 
 
 def clean(text: str) -> str:
-    """The user's own text, fit to be printed: one line, no control characters."""
+    """The user's own text, made fit to print: one line, no control characters."""
     line = one_line(text)
     return line if line.isprintable() else "".join(c if c.isprintable() else "?" for c in line)
 
@@ -74,7 +74,7 @@ def whole(name: str) -> str:
 
 def table(rows: Sequence[RowT], *columns: Column[RowT]) -> list[str]:
     """The columns side by side, names wrapped as far as needed; those for which there is no room go below the others.
-    No rows give no lines."""
+    Without rows there are no lines."""
     if not rows:
         return []
     shown = [c for c in columns if c.shown]
@@ -87,7 +87,7 @@ def table(rows: Sequence[RowT], *columns: Column[RowT]) -> list[str]:
             if not give_way:
                 break
             widths[max(give_way, key=widths.__getitem__)] -= 1
-    if _across(widths) > WIDTH:  # even with every name wrapped: the rest goes below, by the same names
+    if _across(widths) > WIDTH:  # even with every name wrapped: the rest goes below, with the same names
         assert len(shown) > 2, "two columns too wide for the page"
         middle = len(shown) // 2 + 1
         return [*table(rows, *shown[:middle]), "", *table(rows, shown[0], *shown[middle:])]
@@ -98,8 +98,8 @@ def table(rows: Sequence[RowT], *columns: Column[RowT]) -> list[str]:
     heads = [c.head for c in shown]
     rules = ["-" * _longest_line([head, *column]) for head, column in zip(heads, cells, strict=True)]
     aligns = [c.align for c in shown]
-    # The heads go in as a row like any other: as headers they would be padded beyond the width reckoned above. They are
-    # laid out apart, as cells of one line each go twice as quick; the rules keep both to the same widths.
+    # The headings go in as an ordinary row: as headers they would be padded beyond the width calculated above. They are
+    # laid out separately, as cells of one line each are twice as quick; the ruled line keeps both to the same widths.
     return _laid_out([heads, rules], aligns) + _laid_out([rules, *zip(*cells, strict=True)], aligns)[1:]
 
 
@@ -115,7 +115,7 @@ def _laid_out(rows: Sequence[Sequence[str]], aligns: Sequence[str]) -> list[str]
 
 
 def paragraph(text: str, *, first: str = "", rest: str | None = None) -> list[str]:
-    """`text` wrapped to the page; `first` and `rest` stand before the first line and before the lines after it."""
+    """`text` wrapped to the page; `first` and `rest` are put before the first line and before the lines after it."""
     indent = " " * len(first) if rest is None else rest
     room = WIDTH - max(len(first), len(indent))
     lines = _wrapped(text, room // 2 if _has_wide(text) else room) or [""]
@@ -123,7 +123,7 @@ def paragraph(text: str, *, first: str = "", rest: str | None = None) -> list[st
 
 
 def items(head: str, texts: Sequence[str], *, first: str = "  ", rest: str | None = "      ") -> list[str]:
-    """Texts under a head, each beginning a paragraph; no texts give no lines."""
+    """Texts under a heading, each starting a paragraph; without texts there are no lines."""
     return [head, *(line for text in texts for line in paragraph(text, first=first, rest=rest))] if texts else []
 
 
@@ -153,7 +153,8 @@ def _cut(cells: Sequence[str], width: int) -> list[str]:
 
 
 def _wrapped(text: str, width: int) -> list[str]:
-    """Lines broken between words and names; inside one, best at a space or hyphen, only where it is too long itself."""
+    """Lines broken between words and names; inside one only if it is too long itself, preferably at a space or
+    hyphen."""
     lines: list[str] = []
     for line in wrap(text, width, break_on_hyphens=False, break_long_words=False):
         lines += [line] if len(line) <= width else wrap(line.replace(_NO_BREAK, " "), width)

@@ -1,4 +1,4 @@
-"""What every form of the answer needs and a plan does not say by itself: states of a position, walls, coatings."""
+"""What every form of output needs and a plan does not itself say: states of a position, walls, coatings."""
 
 from typing import Final
 
@@ -10,12 +10,12 @@ DANGER: Final = "NOT TO BE ASSEMBLED"
 
 
 def one_line(text: str) -> str:
-    """The user's own text may hold line breaks."""
+    """The user's own text may contain line breaks."""
     return " ".join(text.split())
 
 
 def unmeasured_shells(job: Job) -> list[Shell]:
-    """Shells that could be used but for their wall, which has no reading yet; in file order."""
+    """Shells that could be used once their wall is measured, in file order."""
     return [s for s in job.shells if s.wall_nm is None and s.hold is None]
 
 

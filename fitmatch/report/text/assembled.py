@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from fitmatch.gauging.assembled import APART_NM, FEWEST_POSITIONS, MISTAKE_NM, Check, Comparison, Verdict
+from fitmatch.records.keys import full_name
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
 from fitmatch.report.shared.scale import Scale, scale_for
 from fitmatch.report.words.likely_causes import likely_causes, missing, why_not
@@ -56,8 +57,8 @@ def _kind(comparison: Comparison, kind: str, scale: Scale) -> list[str]:
     rows = table(
         checks,
         Column("position", lambda c: clean(c.reading.position), "left", wraps=True),
-        Column("upper\nshell", lambda c: clean("/".join(c.reading.upper)), "left", wraps=True),
-        Column("lower\nshell", lambda c: clean("/".join(c.reading.lower)), "left", wraps=True),
+        Column("upper\nshell", lambda c: clean(full_name(c.reading.upper)), "left", wraps=True),
+        Column("lower\nshell", lambda c: clean(full_name(c.reading.lower)), "left", wraps=True),
         Column("by", lambda c: c.reading.method, "left"),
         Column("mean\nas read", lambda c: scale.length(c.as_read_nm), shown=corrected),
         Column("assembled", lambda c: scale.length(c.assembled_nm)),

@@ -3,8 +3,8 @@
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import NamedTuple
 
-from fitmatch.lengths import NM_PER_UNIT
-from fitmatch.records.parts import Position
+from fitmatch.lengths import NM_PER_UNIT, decimal
+from fitmatch.records.keys import PositionKey, full_name
 from fitmatch.records.placements import KindFigures, Placement
 from fitmatch.records.plans import Alternatives, GroupAnswer, OtherPlan, Plan
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
@@ -12,7 +12,6 @@ from fitmatch.report.shared.scale import NOTHING, Scale
 from fitmatch.report.shared.states import DANGER
 from fitmatch.report.text.positions import NOT_FILLED, shell_name
 
-Key = tuple[str, str]  # of a position
 _NEXT_BEST = "NEXT BEST PLANS (each has figures worse than the one before)"
 
 
@@ -20,8 +19,8 @@ class Beside(NamedTuple):
     """One kind of the answer, of one job or of several that decide it together."""
 
     answer: GroupAnswer
-    placements: dict[Key, Placement]  # as it is filled
-    names: dict[Key, str]  # of all its positions, in file order
+    placements: dict[PositionKey, Placement]  # as it is filled
+    names: dict[PositionKey, str]  # of all its positions, in file order
 
 
 def answered(plan: Plan, label: str) -> Beside:
@@ -31,7 +30,7 @@ def answered(plan: Plan, label: str) -> Beside:
     return Beside(
         answer,
         by_position(p for one in members for p in one.of_kind(kind)),
-        {p.key: full_name(p) for one in members for p in one.job.positions if p.kind == kind},
+        {p.key: full_name(p.key) for one in members for p in one.job.positions if p.kind == kind},
     )
 
 
@@ -58,12 +57,12 @@ def figure_columns(rows: Sequence[Row], scale: Scale) -> list[Column[Row]]:
     def apart(head: str, unit_nm: int, places: int, value: Callable[[KindFigures], int | None]) -> Column[Row]:
         """With as many decimals as it takes for figures that differ to look it."""
         known = {v for row in rows if (v := value(row.figures)) is not None}
-        while len({f"{v / unit_nm:.{places}f}" for v in known}) < len(known):
+        while len({decimal(v, unit_nm, places) for v in known}) < len(known):
             places += 1
 
         def show(row: Row) -> str:
             found = value(row.figures)
-            return NOTHING if found is None else f"{found / unit_nm:.{places}f}"
+            return NOTHING if found is None else decimal(found, unit_nm, places)
 
         return Column(head, show)
 
@@ -83,12 +82,8 @@ def figure_columns(rows: Sequence[Row], scale: Scale) -> list[Column[Row]]:
     ]
 
 
-def by_position(placements: Iterable[Placement]) -> dict[Key, Placement]:
+def by_position(placements: Iterable[Placement]) -> dict[PositionKey, Placement]:
     return {p.position.key: p for p in placements}
-
-
-def full_name(position: Position) -> str:
-    return "/".join(filter(None, position.key))
 
 
 def shells_of(placement: Placement | None) -> str:

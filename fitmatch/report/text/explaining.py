@@ -1,13 +1,14 @@
 """The part of the text report that explains one position: its sum in numbers, what is next best for it, what insisting
 on another pair would change."""
 
+from fitmatch.records.keys import full_name
 from fitmatch.records.parts import room, tightest_room
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Explanation, OtherPlan, Plan
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.shared.scale import Scale
 from fitmatch.report.shared.states import DANGER
-from fitmatch.report.text.beside import Beside, answered, by_position, compared, figure_columns, full_name, shells_of
+from fitmatch.report.text.beside import Beside, answered, by_position, compared, figure_columns, shells_of
 from fitmatch.report.text.positions import NOT_FILLED, shell_name
 from fitmatch.report.words.reasons import words_of
 
@@ -20,7 +21,7 @@ def explanation(plan: Plan, scale: Scale) -> list[str]:
     kind, key = answered(plan, told.label), told.position.key
     placement = kind.placements.get(key)
     why = next((u.why for u in plan.unfilled if u.position.key == key), None)
-    lines = [f"{clean(full_name(told.position))} ({clean(told.position.kind)}) EXPLAINED"]
+    lines = [f"{clean(full_name(told.position.key))} ({clean(told.position.kind)}) EXPLAINED"]
     if placement is not None:
         lines += _sum(placement, scale)
     elif why is not None:

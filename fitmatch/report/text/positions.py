@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 from math import ceil
 from typing import Final
 
+from fitmatch.records.keys import full_name
 from fitmatch.records.parts import Position, Shell, Size
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import JobPlan
@@ -20,7 +21,7 @@ _POSITION: Final = Column[Placement]("position", lambda p: whole(p.position.name
 
 
 def shell_name(shell: Shell) -> str:
-    return whole(f"{shell.box}/{shell.name}")
+    return whole(full_name(shell.key))
 
 
 def placed_shell(placement: Placement, side: str) -> str:

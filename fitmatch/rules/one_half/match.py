@@ -1,6 +1,6 @@
-"""`match`: columns in which a shell and its position must agree, one rule for each.
+"""`match`: columns in which a shell and its position must agree, one rule per column.
 
-Some columns are matched without being named, by what the headers hold; reading decides that.
+Some columns are matched without being named, depending on the headers; the reader decides that.
 """
 
 from collections.abc import Iterator, Sequence
@@ -15,7 +15,7 @@ from fitmatch.records.parts import ANY, Position, Shell, marks_agree
 
 @dataclass(frozen=True, slots=True)
 class Match(Rule):
-    """Shell and position agree in `column`, which stands at `at` among the shell's marks and the position's wants."""
+    """Shell and position agree in `column`, which is number `at` among the shell's marks and the position's wants."""
 
     column: str
     at: int = -1

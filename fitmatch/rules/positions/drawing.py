@@ -1,10 +1,11 @@
-"""The drawing band of housing bores: one outside it is filled only where its row says why, in `accept`."""
+"""The drawing limits of housing bores: a position outside them is filled only if its row says why, in `accept`."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import ClassVar
 
-from fitmatch.records.job import Job, Jobs, Place, Rule, Single
+from fitmatch.records.job import Job, Jobs, Rule, Single
+from fitmatch.records.keys import PositionKey
 from fitmatch.records.parts import Position
 from fitmatch.rules.positions.movable import is_movable
 
@@ -12,10 +13,10 @@ _ACCEPTED = "let go"
 
 
 class Drawing(Rule):
-    """Housing bores outside their band are refused."""
+    """Housing bores outside their drawing limits are refused."""
 
     key: ClassVar = "drawing"
-    phrases: ClassVar = {"bond": "the drawing band of the housing bore"}
+    phrases: ClassVar = {"bond": "the drawing limits of the housing bore"}
 
     @classmethod
     def of(cls, job: Job, kind: str) -> "Iterator[Drawing]":
@@ -28,8 +29,8 @@ class Drawing(Rule):
         return replace(job, positions=tuple(positions))
 
     @classmethod
-    def singles(cls, jobs: Jobs, kind: str, place: Place, bonds: Sequence[str]) -> Iterator[Single]:
-        """A refused bore accepted: the position's own, or any where housings may move."""
+    def singles(cls, jobs: Jobs, kind: str, place: PositionKey, bonds: Sequence[str]) -> Iterator[Single]:
+        """A refused housing bore accepted: the position's own, or any one if housings may move."""
         job = next(job for job in jobs if job.name == place[0])
         movable = is_movable(job, kind)
         for row in job.positions if cls.key in bonds else ():
@@ -41,9 +42,9 @@ class Drawing(Rule):
 
 
 def bore_refused(job: Job, position: Position) -> bool:
-    """Whether the housing bore lies outside its drawing band and nobody has accepted that.
+    """Whether the housing bore is outside its drawing limits and has not been accepted.
 
-    Thicker shells would mend the sum and lose the crush.
+    Thicker shells would correct the clearance but not the crush.
     """
     band = job.drawing.get(position.kind, {}).get("housing_bore")
     assert position.housing_bore is not None

@@ -12,7 +12,7 @@ from fitmatch.records.parts import Shell, marks_agree
 
 @dataclass(frozen=True, slots=True)
 class SameInBore(Rule):
-    """The halves of a bore agree in `names`, which stand at `at` among the marks of a shell."""
+    """The halves of a bore agree in `names`, which are numbers `at` among the marks of a shell."""
 
     names: tuple[str, ...]
     at: tuple[int, ...] = ()
