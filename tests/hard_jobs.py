@@ -19,7 +19,7 @@ from typing import Any, NamedTuple
 
 import scipy
 from made.jobs import STEP, TARGET, WALL, make_job, make_position, make_shell
-from made.whole_jobs import pool_of
+from made.pools import pool_of
 from oracles.highs import Figures, Model, Ties
 from oracles.highs_levels import prove
 from oracles.rulebook import Rules, rules_of

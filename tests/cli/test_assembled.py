@@ -10,11 +10,10 @@ from typing import Any
 
 import jsonschema
 import pytest
-from intake.test_xlsx import typed, workbook
-from made.intake_jobs import put, write_job
+from made.commands import Ran
+from made.intake_jobs import put, typed, workbook, write_job
 
 import fitmatch
-from fitmatch.cli.main import main
 from fitmatch.facts import Fact
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.reading import read_job
@@ -65,16 +64,6 @@ R2,,,0.0024,gauge
 R3,,,0.0025,gauge
 R4,,,0.0024,gauge
 """
-
-
-class Ran:
-    """Exit status and the two outputs of one run in this process."""
-
-    def __init__(self, capsys: pytest.CaptureFixture[str], *args: object) -> None:
-        with pytest.raises(SystemExit) as left:
-            main([str(a) for a in args])
-        self.status = left.value.code
-        self.out, self.err = capsys.readouterr()
 
 
 def mill(folder: Path, readings: str | bytes | None = READINGS, *, job: str = JOB, plan: bool = True) -> Path:

@@ -14,19 +14,14 @@ from pathlib import Path
 from typing import Any
 
 import click
-import jsonschema
 import pytest
+from made.commands import Ran
+from oracles.schemas import VALIDATOR
 
 import fitmatch
-from fitmatch.cli.main import main
 from fitmatch.problems import FaultInFitmatch
 from fitmatch.report.words.levels import WORDS
 
-SCHEMA = jsonschema.Draft202012Validator(
-    json.loads(
-        (Path(fitmatch.__file__).parent / "report" / "data" / "assignment.schema.json").read_text(encoding="utf-8")
-    )
-)
 JOB_TOML = """
 title = "Pump set"
 unit = "in"
@@ -75,16 +70,6 @@ def large(folder: Path) -> Path:
     )
 
 
-class Ran:
-    """Exit status and the two outputs of one run in this process."""
-
-    def __init__(self, capsys: pytest.CaptureFixture[str], *args: object) -> None:
-        with pytest.raises(SystemExit) as left:
-            main([str(a) for a in args])
-        self.status = left.value.code
-        self.out, self.err = capsys.readouterr()
-
-
 def run_process(*args: object, **options: Any) -> "subprocess.CompletedProcess[bytes]":
     command = [sys.executable, "-m", "fitmatch", *map(str, args)]
     return subprocess.run(command, capture_output=True, check=False, timeout=60, **options)
@@ -115,7 +100,7 @@ def test_too_few_shells_give_status_1(tmp_path: Path, capsys: pytest.CaptureFixt
     answer = json.loads(ran.out)
     assert ran.status == 1 and len(answer["positions"]) == 1
     assert answer["unfilled"][0]["why"]
-    SCHEMA.validate(answer)
+    VALIDATOR.validate(answer)
 
 
 def test_a_missing_reading_gives_status_1(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -129,7 +114,7 @@ def test_a_missing_reading_gives_status_1(tmp_path: Path, capsys: pytest.Capture
     answer = json.loads(ran.out)
     assert ran.status == 1 and [p["position"] for p in answer["positions"]] == ["R1"]
     assert [u.get("position") or u["shell"] for u in answer["unmeasured"]] == ["R2", "4"]
-    SCHEMA.validate(answer)
+    VALIDATOR.validate(answer)
 
 
 def test_bad_input_prints_every_mistake_and_nothing_else(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -205,7 +190,7 @@ def test_json_alone_on_standard_output(job: Path, capsys: pytest.CaptureFixture[
     """`--json` prints one document and nothing else; `--unit` shows its lengths in another unit."""
     answer = json.loads(Ran(capsys, "assign", job, "--json").out)
     assert answer["status"] == "proven" and answer["unit"] == "in"
-    SCHEMA.validate(answer)
+    VALIDATOR.validate(answer)
     metric = json.loads(Ran(capsys, "assign", job, "--json", "--unit", "mm").out)
     assert metric["unit"] == "mm"
     assert metric["positions"][0]["journal"] == 46.13148
@@ -239,7 +224,7 @@ def test_a_locked_shell_without_a_wall(tmp_path: Path, capsys: pytest.CaptureFix
     assert [(one["position"], one["missing"]) for one in document["unmeasured"] if "position" in one] == [
         ("R1", ["wall"]), ("R2", ["journal", "wall"]),
     ]  # fmt: skip
-    SCHEMA.validate(document)
+    VALIDATOR.validate(document)
     rows = list(csv.DictReader(StringIO(Ran(capsys, "assign", folder, "--csv").out)))
     assert [row["remark"] for row in rows] == ["no wall of box-1/5", "no reading of journal; no wall of box-1/6"]
 
@@ -312,7 +297,7 @@ def test_the_next_by_boxes(job: Path, capsys: pytest.CaptureFixture[str]) -> Non
     (job / "shells" / "box-2.csv").write_text(SHELLS.replace("0.0618\n", "0.0617\n"), encoding="utf-8")
     ran = Ran(capsys, "assign", job, "--strategy", "keep-sets", "--alternatives", "20", "--json")
     found = json.loads(ran.out)
-    SCHEMA.validate(found)
+    VALIDATOR.validate(found)
     others = found["alternatives"]["rod"]["plans"]
     counts = [other["boxes"] for other in others]
     assert found["kinds"]["rod"]["boxes"] == counts[0] == 1 and 2 in counts and all(other["proven"] for other in others)
@@ -562,7 +547,7 @@ def unproven(output: bytes) -> Any:
     """The document of an answer that was stopped early: valid, with all positions accounted for, and honest about its
     proof."""
     answer = json.loads(output)
-    SCHEMA.validate(answer)
+    VALIDATOR.validate(answer)
     kind = answer["kinds"]["rod"]
     assert (answer["status"], kind["proven"], len(answer["positions"])) == ("unproven", False, 24)
     assert kind["level"] in WORDS
@@ -595,13 +580,25 @@ def test_a_limit_before_there_is_a_plan_gives_the_one_by_hand(tmp_path: Path) ->
     assert b"Allow more time (--time-limit)" in text.stdout and b"Traceback" not in text.stderr
 
 
+# Runs the command, and writes every stage of its work into a file named first.
+WITH_STAGES = """
+import sys
+from fitmatch import stages
+from fitmatch.cli.main import main
+told = open(sys.argv.pop(1), "w", buffering=1)
+stages.listen(lambda stage: print(stage, file=told))
+main()
+"""
+
+
 @pytest.mark.parametrize("form", ["--json", "--quiet"])
 def test_ctrl_c_stops_a_long_proof(tmp_path: Path, form: str) -> None:
     """Ctrl-C in the middle of a long proof prints the best answer so far, unproven, with status 130."""
-    command = [sys.executable, "-m", "fitmatch", "assign", str(large(tmp_path / "large")), *FEW_BOXES, form]
+    told, job = tmp_path / "stages", large(tmp_path / "large")
+    command = [sys.executable, "-c", WITH_STAGES, told, "assign", job, *FEW_BOXES, form]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
-        time.sleep(3)
-        assert process.poll() is None
+        while process.poll() is None and not (told.exists() and told.read_text(encoding="utf-8").count(" pairs") > 1):
+            time.sleep(0.02)
         process.send_signal(signal.SIGINT)
         out, err = process.communicate(timeout=60)
     assert process.returncode == 130 and b"Traceback" not in err

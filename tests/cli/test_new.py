@@ -5,7 +5,8 @@ from pathlib import Path
 from zipfile import ZipFile
 
 import pytest
-from cli.test_assign import Ran, written
+from made.commands import Ran
+from made.intake_jobs import write_job
 from openpyxl import load_workbook
 
 import fitmatch
@@ -241,7 +242,7 @@ def test_a_sample_is_copied_whole(
 ) -> None:
     """A sample's files are copied byte for byte; the existing samples are named if an unknown one is requested."""
     home = tmp_path / "samples"
-    written(home / "one-lung")
+    write_job(home / "one-lung")
     (home / "not-a-job").mkdir()
     monkeypatch.setattr("fitmatch.cli.new.samples_home", lambda: home)
     copy = tmp_path / "copy"

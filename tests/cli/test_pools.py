@@ -6,8 +6,9 @@ from io import StringIO
 from pathlib import Path
 
 import pytest
-from cli.test_assign import SCHEMA, Ran
+from made.commands import Ran
 from made.intake_jobs import put
+from oracles.schemas import VALIDATOR
 
 import fitmatch
 from fitmatch.intake.common.findings import Findings
@@ -96,7 +97,7 @@ def test_one_document_for_all(yard: Path, capsys: pytest.CaptureFixture[str]) ->
     """Each position has its job, the unit is the first job's, each job obeys its own rules, the schema holds."""
     ran = Ran(capsys, "assign", yard / "saw", yard / "spare", "--json")
     found = json.loads(ran.out)
-    SCHEMA.validate(found)
+    VALIDATOR.validate(found)
     assert (ran.status, found["status"], found["unit"], found["priority"]) == (0, "proven", "in", "together")
     assert [(p["job"], p["position"]) for p in found["positions"]] == [
         ("saw", "R1"), ("saw", "R2"), ("spare", "R1"), ("spare", "R2"), ("spare", "M1"),
@@ -117,7 +118,7 @@ def test_in_order_serves_the_first_engine_best(yard: Path, capsys: pytest.Captur
     for priority in ("together", "in-order"):
         ran = Ran(capsys, "assign", yard / "saw", yard / "spare", "--json", "--priority", priority)
         found = json.loads(ran.out)
-        SCHEMA.validate(found)
+        VALIDATOR.validate(found)
         assert found["priority"] == priority
         worst[priority] = found["jobs"][0]["kinds"]["rod"]["worst_deviation"]
         if priority == "in-order":
@@ -156,7 +157,7 @@ def test_the_next_best_and_a_position_explained(yard: Path, capsys: pytest.Captu
     both = (yard / "saw", yard / "spare")
     ran = Ran(capsys, "assign", *both, "--json", "--alternatives", "2", "--explain", "spare/R2")
     found = json.loads(ran.out)
-    SCHEMA.validate(found)
+    VALIDATOR.validate(found)
     assert ran.status == 0 and list(found["alternatives"]) == ["rod", "main"]
     others = found["alternatives"]["rod"]["plans"]
     assert len(others) == 2 and all(other["proven"] for other in others)
@@ -175,7 +176,7 @@ def test_the_next_by_boxes_of_several_engines(yard: Path, capsys: pytest.Capture
     for priority in ("together", "in-order"):
         args = ("--strategy", "keep-sets", "--priority", priority, "--alternatives", "2", "--json")
         found = json.loads(Ran(capsys, "assign", yard / "saw", yard / "spare", *args).out)
-        SCHEMA.validate(found)
+        VALIDATOR.validate(found)
         others = found["alternatives"]["rod"]["plans"]
         assert len(others) == 2 and all(other["proven"] for other in others)
         for other in others:
@@ -199,7 +200,7 @@ def test_an_engine_that_comes_later(yard: Path, capsys: pytest.CaptureFixture[st
     """What only the turn of the engines keeps out is said to be kept out by that, and both reports name the job."""
     ran = Ran(capsys, "assign", yard / "saw", yard / "spare", "--json", "--priority", "in-order")
     found = json.loads(ran.out)
-    SCHEMA.validate(found)
+    VALIDATOR.validate(found)
     (reason,) = found["reasons"]
     assert (reason["job"], reason["position"], reason["reduced"]) == ("spare", "R1", True)
     assert reason["together"] == ["priority"] and [c["change"] for c in reason["cures"]] == ["priority"]
@@ -235,7 +236,7 @@ def test_every_folder_is_saved_or_none(yard: Path, capsys: pytest.CaptureFixture
     assert Ran(capsys, "assign", yard / "saw", yard / "spare", "--save").status == 0
     saved = [json.loads((yard / name / "assignment.json").read_text(encoding="utf-8")) for name in ("saw", "spare")]
     for document in saved:
-        SCHEMA.validate(document)
+        VALIDATOR.validate(document)
     assert [document["unit"] for document in saved] == ["in", "mm"]
     assert [j["digest"] for j in saved[0]["jobs"]] == [j["digest"] for j in saved[1]["jobs"]]
     alone = json.loads(Ran(capsys, "assign", yard / "spare", "--json").out)
@@ -421,7 +422,7 @@ def test_each_job_tells_the_doubts_about_its_own_readings(yard: Path, capsys: py
     with (yard / "spare" / "positions.csv").open("a", encoding="utf-8") as file:
         file.write(bores)
     found = json.loads(Ran(capsys, "assign", yard / "saw", yard / "spare", "--json").out)
-    SCHEMA.validate(found)
+    VALIDATOR.validate(found)
     assert [(d["job"], d["item"], d["feature"]) for d in found["doubts"]] == [("spare", "M8", "journal")]
     assert found["doubts"][0]["reading"] == pytest.approx(50.3 / 25.4, abs=1e-7) and " in" in found["doubts"][0]["text"]
     saw, spare = Ran(capsys, "assign", yard / "saw", yard / "spare").out.split("ENGINE spare")

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import openpyxl
 import pytest
-from cli.test_assign import Ran
+from made.commands import Ran
 
 import fitmatch
 from fitmatch.records.job import Job

@@ -1,14 +1,14 @@
 """The optimizer against HiGHS with every rule and freedom together, on jobs and pools that hypothesis draws.
 
-The normal run looks at a fixed few; FITMATCH_DEEP=500 in the environment draws that many new ones for each test.
+Each run looks at the same ones; FITMATCH_DEEP=500 in the environment has the deep tests draw so many new ones.
 """
-
-import os
 
 import pytest
 from hypothesis import HealthCheck, assume, given, note, settings
 from made.jobs import describe
-from made.whole_jobs import SLACKS, engines, pool_of
+from made.pools import pool_of
+from made.seeds import DEEP
+from made.whole_jobs import SLACKS, engines
 from oracles import oracle
 from oracles.highs import Model, NotProven
 from oracles.highs_levels import prove
@@ -18,16 +18,15 @@ from fitmatch.problems import InputError
 from fitmatch.records.job import Job
 from fitmatch.records.pools import Pool, groups_of
 
-DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
 NODES = 500  # a job that HiGHS cannot prove with so many tells nothing, and is left out
 FEW = settings(
-    max_examples=DEEP or 20,
     derandomize=not DEEP,
     deadline=None,
     database=None,
     print_blob=True,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.large_base_example],
 )
+so_many = pytest.mark.parametrize("examples", [4, pytest.param(DEEP or 20, marks=pytest.mark.deep)])
 
 # A pool is long when it is written out; what fails is described by `note` besides.
 pytestmark = pytest.mark.filterwarnings("ignore:Generating overly large repr")
@@ -63,11 +62,12 @@ def assert_proven(jobs: list[Job], strategy: str, slack_nm: int, priority: str) 
         assert (shown.sum_squared_deviation_nm2 or 0) == together.squares_nm2
 
 
+@so_many
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
-def test_one_job(strategy: str) -> None:
+def test_one_job(strategy: str, examples: int) -> None:
     """One job with all rules together has the figures that HiGHS proves, ties included."""
 
-    @FEW
+    @settings(FEW, max_examples=examples)
     @given(engines(strategy, 1), SLACKS)
     def agree(jobs: list[Job], slack_nm: int) -> None:
         assert_proven(jobs, strategy, slack_nm, "together")
@@ -75,6 +75,7 @@ def test_one_job(strategy: str) -> None:
     agree()
 
 
+@so_many
 @pytest.mark.parametrize(
     ("strategy", "priority"),
     [
@@ -85,10 +86,10 @@ def test_one_job(strategy: str) -> None:
         ("even", "in-order"),
     ],
 )
-def test_two_jobs(strategy: str, priority: str) -> None:
+def test_two_jobs(strategy: str, priority: str, examples: int) -> None:
     """Two jobs that share their shells, each by its own rules, have the figures that HiGHS proves."""
 
-    @FEW
+    @settings(FEW, max_examples=examples)
     @given(engines(strategy, 2).map(lambda jobs: list(pool_of(jobs).jobs)), SLACKS)
     def agree(jobs: list[Job], slack_nm: int) -> None:
         assert_proven(jobs, strategy, slack_nm, priority)

@@ -26,6 +26,7 @@ from made.jobs import (
     remeasured,
     with_given,
 )
+from made.seeds import seeds
 from oracles import oracle
 from oracles.rulebook import Rules, with_rules
 
@@ -44,7 +45,6 @@ from fitmatch.records.parts import Size
 from fitmatch.records.plans import Plan, Status
 from fitmatch.report.data.document import plan_document
 
-DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
 SURE = NormalDist().inv_cdf(0.95) / NormalDist().inv_cdf(0.975)  # 1.645 u of U = 1.96 u
 
 JOB = METRIC_ROD + "[rules]\nguard = {guard}\n" + GAUGES
@@ -106,10 +106,10 @@ def choices(plan: Plan) -> list[object]:
     return [(p.position.name, p.upper.key, p.lower.key, p.within_limits) for p in plan.placements]
 
 
-def assert_best(strategy: str, count: int) -> tuple[int, int, int]:
+def assert_best(strategy: str, seeds: list[int]) -> tuple[int, int, int]:
     """Jobs looked at, jobs in which margins differ from pair to pair, jobs whose answer the guard changes."""
     looked = differ = changed = 0
-    for seed in range(count):
+    for seed in seeds:
         rng = random.Random(f"guard {strategy} {seed}")
         job, slack_nm = guarded_job(rng, both_limits=strategy == "even"), rng.choice([0, 0, STEP, 2 * STEP])
         if refused(job):
@@ -132,23 +132,25 @@ def assert_best(strategy: str, count: int) -> tuple[int, int, int]:
 
 @pytest.mark.usefixtures("few_draws")
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
-def test_guarded_answers_are_the_best_of_all_plans(strategy: str) -> None:
+@seeds(25, 165, 2)
+def test_guarded_answers_are_the_best_of_all_plans(seeds: list[int], strategy: str) -> None:
     """Margins that differ from pair to pair: every strategy has the figures of the best plan on every level."""
-    count = DEEP or 165
-    looked, differ, changed = assert_best(strategy, count)
-    assert looked >= 0.9 * count  # the others have a guard that leaves no clearance; far fewer than half
-    assert DEEP or looked >= 150
-    assert differ >= count / 4 and changed >= count / 10  # the jobs do put the guard to the test
+    looked, differ, changed = assert_best(strategy, seeds)
+    assert looked >= 0.91 * len(seeds)  # the others have a guard that leaves no clearance; far fewer than half
+    assert differ >= len(seeds) / 4 and changed >= len(seeds) / 10  # the jobs do put the guard to the test
 
 
 @pytest.mark.usefixtures("few_draws")
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
-def test_narrowing_first_changes_no_guarded_answer(strategy: str, monkeypatch: pytest.MonkeyPatch) -> None:
+@seeds(12, 60)
+def test_narrowing_first_changes_no_guarded_answer(
+    seeds: list[int], strategy: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Where windows hold many pairs the search starts among few, with a guard too."""
     monkeypatch.setattr(windows, "MANY_PAIRS", 0)
     monkeypatch.setattr(search, "FEW_PAIRS", 1)
-    looked, _, _ = assert_best(strategy, DEEP or 60)
-    assert looked > (DEEP or 60) / 2
+    looked, _, _ = assert_best(strategy, seeds)
+    assert looked > len(seeds) / 2
 
 
 @pytest.mark.usefixtures("few_draws")

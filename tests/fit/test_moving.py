@@ -4,7 +4,6 @@ import random
 from dataclasses import replace
 
 import pytest
-from fit.test_exhaustive import BLOCKS, assert_best, seeds
 from made.jobs import (
     JOURNAL,
     STEP,
@@ -17,7 +16,10 @@ from made.jobs import (
     moving_job,
     with_given,
 )
+from made.seeds import seeds
 from oracles import oracle
+from oracles.all_plans import assert_best
+from oracles.mutants import level_off
 from oracles.rulebook import Rules, rules_of, with_rules
 
 from fitmatch.fit.answer.best_plan import best_plan
@@ -34,11 +36,11 @@ from fitmatch.report.words.reasons import words_of
 
 
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
-@pytest.mark.parametrize("block", range(BLOCKS))
-def test_housings_are_the_best_of_all_plans(strategy: str, block: int) -> None:
+@seeds(6, 60, 3, slow=[1])
+def test_housings_are_the_best_of_all_plans(seeds: list[int], strategy: str) -> None:
     """With housings that may move, beside all other rules, the plan has the figures of the best plan over every
     order of the housings, and moves no more of them than it must."""
-    for seed in seeds(block, 60):
+    for seed in seeds:
         rng = random.Random(f"move {strategy} {seed}")
         job, slack_nm = moving_job(rng, both_limits=strategy == "even"), rng.choice([0, 0, STEP])
         if len(job.positions) > 4:
@@ -239,8 +241,6 @@ def test_the_check_sees_a_housing_that_may_not_move(monkeypatch: pytest.MonkeyPa
 @pytest.mark.parametrize("off", [order.STAYING, order.CLEARANCE, order.DIFFERENCE], ids=lambda figure: figure.name)
 def test_a_level_switched_off_is_caught(off: order.Figure, monkeypatch: pytest.MonkeyPatch) -> None:
     """Without this level some job with housings that may move is answered with a plan that is not the best."""
-    from fit.test_mutations import level_off
-
     level_off(off)(monkeypatch)
     for seed in range(600):
         job = moving_job(random.Random(f"mutant move {seed}"))

@@ -2,6 +2,7 @@
 
 import os
 import random
+import re
 import sys
 import time
 from collections import Counter, defaultdict
@@ -12,8 +13,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-from fit.test_worth import UM, as_listed, job_of, measuring
 from made.jobs import TARGET, WALL, make_job, make_position, make_shell
+from made.measured_jobs import UM, as_listed, job_of, measuring
 from made.scale_jobs import Size, write_job
 from oracles import oracle
 from oracles.rulebook import rules_of, with_rules
@@ -303,7 +304,10 @@ def test_long_work_shows_its_stages_on_a_terminal(tmp_path: Path, option: str, s
     finally:
         terminal.close()
     assert "status 0" in text or "status 1" in text
-    assert ("0 s, shell file 3 of 3, 80 shells so far" in text) == shown
-    assert ("0 s, main: which very shells; Ctrl-C prints the best found so far" in text) == shown
+    for stage in (
+        "shell file 3 of 3, 80 shells so far",
+        "main: which very shells; Ctrl-C prints the best found so far",
+    ):
+        assert bool(re.search(rf"\d s, {stage}", text)) == shown
     assert ("\x1b[K" in text) == shown
     assert "\x1b" not in (tmp_path / "out").read_text(encoding="utf-8")

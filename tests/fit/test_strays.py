@@ -4,7 +4,7 @@ import json
 from pathlib import Path
 
 import pytest
-from cli.test_assign import Ran
+from made.commands import Ran
 from made.intake_jobs import write_job
 
 import fitmatch

@@ -3,7 +3,7 @@
 import json
 import random
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import replace
 from math import gamma, pi, sqrt
 from pathlib import Path
@@ -12,8 +12,9 @@ from typing import NamedTuple
 import pytest
 from made.intake_jobs import write_job
 from made.jobs import TARGET, WALL, guarded_job, make_job, make_position, make_shell, measured_by
+from made.measured_jobs import GAUGES, UM, as_listed, job_of, measuring
 from oracles.rulebook import Rules, with_rules
-from report.test_document import VALIDATOR
+from oracles.schemas import VALIDATOR
 
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.answer.expected import worth
@@ -26,43 +27,6 @@ from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Worth
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.text.report import plan_text
-
-UM = 1_000
-GAUGES = ("mic", "bore", "ball")
-
-
-def measuring(scatter: int | None, *, limit: int | None = None, freedom: int | None = None) -> Measuring:
-    """Gauges for journals, bores and walls that all scatter alike; `limit` is that of the gauge for walls."""
-    stated = scatter if freedom is None else None
-    gauges = {g: Gauge(g, repeatability_nm=stated, limit_nm=limit if g == "ball" else None) for g in GAUGES}
-    pooled = {} if freedom is None or scatter is None else {g: Pooled(float(scatter**2), freedom) for g in GAUGES}
-    return Measuring(gauges=gauges, pooled=pooled)
-
-
-def job_of(deviations: Sequence[int], how: Measuring, *, locked: bool = False) -> Job:
-    """Rods whose own two shells, in file order, give these deviations."""
-    shells = []
-    positions = []
-    for i, deviation in enumerate(deviations, 1):
-        pair = [make_shell(f"{half[0]}{i}", half, WALL, measured_as=measured_by("ball")) for half in ("upper", "lower")]
-        shells += pair
-        plain = make_position(f"R{i}", 2 * WALL + TARGET + deviation)
-        assert plain.journal is not None and plain.housing_bore is not None
-        positions.append(
-            replace(
-                plain,
-                journal=replace(plain.journal, measured_as=measured_by("mic")),
-                housing_bore=replace(plain.housing_bore, measured_as=measured_by("bore")),
-                upper=pair[0].key if locked else None,
-                lower=pair[1].key if locked else None,
-            )
-        )
-    return make_job(positions, shells, measuring=how, unit="mm")
-
-
-def as_listed(job: Job) -> list[Placement]:
-    """Each position with its own two shells."""
-    return [Placement(p, *job.shells[2 * i : 2 * i + 2]) for i, p in enumerate(job.positions)]
 
 
 def expected(job: Job) -> Worth:
@@ -280,8 +244,6 @@ wall = "all"
 
 # --- against known truth ---------------------------------------------------------------------------------------------
 
-JOBS = 300
-
 
 class Case(NamedTuple):
     """In nanometres: scatter of every reading, error limit of the gauge for walls, +/- reach of the true sizes; from
@@ -395,10 +357,13 @@ def shop_job(rng: random.Random, *, pooled: bool) -> tuple[Job, dict[str, float]
     return make_job(positions, shells, measuring=Measuring(gauges=gauges, pooled=pool), unit="mm"), true
 
 
-def over_many(make: Callable[[int], tuple[Job, dict[str, float]]]) -> Truth:
-    """Of JOBS jobs, by their number."""
+so_many = pytest.mark.parametrize("jobs", [60, pytest.param(300, marks=pytest.mark.deep)])
+
+
+def over_many(jobs: int, make: Callable[[int], tuple[Job, dict[str, float]]]) -> Truth:
+    """Of so many jobs, by their number."""
     sums = [[0.0, 0.0] for _ in range(3)]
-    for number in range(JOBS):
+    for number in range(jobs):
         job, true = make(number)
         plan = best_plan(job)
         assert len(plan.placements) == len(job.positions)
@@ -426,16 +391,17 @@ def over_many(make: Callable[[int], tuple[Job, dict[str, float]]]) -> Truth:
     return Truth(*((worst, spread) for worst, spread in sums))
 
 
-def benches(case: Case) -> Truth:
-    return over_many(lambda number: one_bench(random.Random(f"truth {number}"), case))
+def benches(jobs: int, case: Case) -> Truth:
+    return over_many(jobs, lambda number: one_bench(random.Random(f"truth {number}"), case))
 
 
-def test_expected_figures_in_shops() -> None:
-    """Over 300 jobs as shops have them, every other with pooled scatter, the expected worst deviation and spread come
-    to 0.95 to 1.15 of the true ones on average; the calculated ones are not two thirds of them."""
-    sums = over_many(lambda number: shop_job(random.Random(f"shop {number}"), pooled=number % 2 == 1))
+@pytest.mark.parametrize(("jobs", "most"), [(60, 1.25), pytest.param(300, 1.15, marks=pytest.mark.deep)])
+def test_expected_figures_in_shops(jobs: int, most: float) -> None:
+    """Over many jobs as shops have them, every other with pooled scatter, the expected worst deviation and spread come
+    to 0.95 to 1.15 of the true ones on average, of few jobs to 1.25; the calculated ones are not two thirds of them."""
+    sums = over_many(jobs, lambda number: shop_job(random.Random(f"shop {number}"), pooled=number % 2 == 1))
     for wanted, true, calculated in zip(*sums, strict=True):
-        assert 0.95 <= wanted / true <= 1.15, sums
+        assert 0.95 <= wanted / true <= most, sums
         assert calculated / true < 2 / 3, sums
 
 
@@ -447,18 +413,20 @@ def test_expected_figures_in_shops() -> None:
         Case(scatter=500, limit=1_000, reach=8_000, freedom=20),
     ],
 )
-def test_expected_figures_against_known_truth(case: Case) -> None:
+@so_many
+def test_expected_figures_against_known_truth(jobs: int, case: Case) -> None:
     """On average expected figures are 0.95 to 1.15 of the true ones where parts differ by several times the scatter of
     their readings; the calculated figures are not half of them."""
-    sums = benches(case)
+    sums = benches(jobs, case)
     for wanted, true, calculated in zip(*sums, strict=True):
         assert 0.95 <= wanted / true <= 1.15, sums
         assert calculated / true < 0.5, sums
 
 
-def test_expected_figures_do_not_flatter() -> None:
+@so_many
+def test_expected_figures_do_not_flatter(jobs: int) -> None:
     """Where parts differ hardly more than readings scatter, shells that read extreme are in truth nearer to the rest:
     the figures are then too careful, never too good."""
-    sums = benches(Case(scatter=1_000, limit=1_000, reach=2_000))
+    sums = benches(jobs, Case(scatter=1_000, limit=1_000, reach=2_000))
     for wanted, true in zip(sums.expected, sums.true, strict=True):
         assert wanted / true >= 0.95, sums

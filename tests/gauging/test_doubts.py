@@ -248,15 +248,16 @@ def test_small_clusters_stay_with_the_nearest() -> None:
     assert clusters([1, 2, 3, 100, 101], 10) == [[0, 1, 2, 3, 4]]
 
 
-def test_the_study_holds() -> None:
+@pytest.mark.parametrize(("jobs", "readings"), [(4, 10_000), pytest.param(12, 30_000, marks=pytest.mark.deep)])
+def test_the_study_holds(jobs: int, readings: int) -> None:
     """On fresh random jobs: what is found, what it is called, and how rarely a good reading is doubted."""
-    found = study(seed=20, jobs=12, readings=30_000)
+    found = study(seed=20, jobs=jobs, readings=readings)
     assert found.alarms <= found.readings / 1000
     for size in SIZES:
         some = [t for t in found.trials if t.size == size]
         detected, first, among = shares(some)
         assert detected >= (0.95 if size < 8 else 0.98)
-        assert first >= 0.90 - 0.02  # of some 360: two standard deviations
+        assert first >= 0.90 - 0.02  # of some 360 in the larger study: two standard deviations
         assert among >= 0.97
     for name in MISTAKES:
         mine = [t for t in found.trials if t.mistake == name and far(t)]

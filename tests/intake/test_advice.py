@@ -4,8 +4,7 @@ errors."""
 from pathlib import Path
 
 import pytest
-from intake.test_xlsx import workbook
-from made.intake_jobs import JOB, OTHER_SHELLS, POSITIONS, SHELLS, mistakes, put, write_job
+from made.intake_jobs import JOB, OTHER_SHELLS, POSITIONS, SHELLS, mistakes, put, workbook, write_job
 
 from fitmatch.intake.reading import read_job
 

@@ -3,8 +3,7 @@
 from pathlib import Path
 
 import pytest
-from intake.test_xlsx import workbook
-from made.intake_jobs import JOB, POSITIONS, SHELLS, codes, mistakes, put, write_job
+from made.intake_jobs import JOB, POSITIONS, SHELLS, codes, mistakes, put, workbook, write_job
 
 from fitmatch.intake.reading import read_job
 from fitmatch.problems import InputError

@@ -1,6 +1,5 @@
 """Workbooks: the same job as from .csv, and what a sheet can hold that a text file cannot."""
 
-import csv
 import io
 import zipfile
 from collections.abc import Iterable, Sequence
@@ -9,40 +8,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from made.intake_jobs import JOB, POSITIONS, SHELLS, mistakes, put, write_job
-from openpyxl import Workbook
+from made.intake_jobs import JOB, POSITIONS, SHELLS, mistakes, put, typed, workbook, write_job
 
 from fitmatch.intake.reading import read_job
 
 XLSX_JOB = JOB + '[sources]\npositions = "positions.xlsx"\nshells = ["shells/*.xlsx", "shells/*.csv"]\n'
-
-
-def workbook(rows: Iterable[Sequence[Any]], **more_sheets: Iterable[Sequence[Any]]) -> bytes:
-    """A workbook with these rows on its first sheet, and with further sheets."""
-    book = Workbook()
-    sheet = book.active
-    assert sheet is not None
-    for row in rows:
-        sheet.append(list(row))
-    for name, others in more_sheets.items():
-        further = book.create_sheet(name)
-        for row in others:
-            further.append(list(row))
-    data = io.BytesIO()
-    book.save(data)
-    return data.getvalue()
-
-
-def typed(text: str) -> list[list[Any]]:
-    """The cells of a .csv text as a spreadsheet program would take them: numbers as numbers."""
-
-    def cell(value: str) -> Any:
-        try:
-            return float(value)
-        except ValueError:
-            return value or None
-
-    return [[cell(value) for value in row] for row in csv.reader(io.StringIO(text))]
 
 
 def with_shells(folder: Path, rows: Iterable[Sequence[Any]], **more: Iterable[Sequence[Any]]) -> list[str]:

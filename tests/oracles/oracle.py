@@ -10,7 +10,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
-from itertools import combinations, permutations, product
+from itertools import combinations, permutations, product, starmap
 from math import ceil
 from typing import NamedTuple
 
@@ -201,17 +201,18 @@ def deciding_side(job: Job, p: Position, pair: Pair) -> str | None:
     return thicker_half(job, pair)
 
 
+def may_go(job: Job, p: Position, pair: Pair) -> bool:
+    """Whether two halves that may each be there may be there together."""
+    if pair.upper.key == pair.lower.key or not has_clearance(job, p, pair):
+        return False
+    return locked_twice(p) or not (broken_rules(job, p, pair) or has_thin(job, p, pair))
+
+
 def possible_pairs(job: Job, p: Position) -> Iterator[Pair]:
     """Every pair that may fill this position, were it alone."""
-    if not fillable(job, p):
-        return
-    for upper in candidates(job, p, "upper"):
-        for lower in candidates(job, p, "lower"):
-            pair = Pair(upper, lower)
-            if upper.key == lower.key or not has_clearance(job, p, pair):
-                continue
-            if locked_twice(p) or not (broken_rules(job, p, pair) or has_thin(job, p, pair)):
-                yield pair
+    if fillable(job, p):
+        both = product(candidates(job, p, "upper"), candidates(job, p, "lower"))
+        yield from (pair for pair in starmap(Pair, both) if may_go(job, p, pair))
 
 
 # --- every plan ------------------------------------------------------------------------------------------------------
@@ -380,9 +381,12 @@ def every_outcome(
                     drawn = tuple(sorted(used + choice.drawn))
                     if any(drawn.count(number) > stock[number] for number in choice.drawn):
                         continue
-                    found = {_added(one, choice.share) for one in sums}
-                    if best is not None:
-                        found = {s for s in found if tuple(map(int.__add__, s.cost, hope)) <= best}
+                    ahead = tuple(map(int.__add__, choice.share.cost, hope))
+                    found = {
+                        _added(one, choice.share)
+                        for one in sums
+                        if best is None or tuple(map(int.__add__, one.cost, ahead)) <= best
+                    }
                     if found:
                         fresh.setdefault((drawn, side or choice.side, row_now), set()).update(found)
             reached = fresh
@@ -630,7 +634,7 @@ def _faults_of_bore(job: Job, p: Position, pair: Pair) -> Iterator[str]:
             yield f"{p.name}: {shell.key} is not a shell of the job"
         elif shell not in candidates(job, p, side):
             yield f"{p.name}: {shell.key} may not be its {side} half"
-    if pair not in set(possible_pairs(job, p)):
+    if not (fillable(job, p) and may_go(job, p, pair)):
         yield f"{p.name}: {pair.upper.key} and {pair.lower.key} may not go there together"
 
 

@@ -50,9 +50,14 @@ def records(rules: Rules, matched: Sequence[str] = (), shell_columns: tuple[str,
     return tuple(rule.located(shell_columns) for rule in in_order(found))
 
 
+_read_last: list[Any] = [(), None]  # rules as a job holds them, and in plain fields: one job is asked again and again
+
+
 def rules_of(job: Job) -> Rules:
     """The rules of a job in plain fields."""
-    return _read_back(job.rules)
+    if _read_last[0] is not job.rules:
+        _read_last[:] = job.rules, _read_back(job.rules)
+    return _read_last[1]
 
 
 def with_rules(job: Job, rules: Rules | None = None, **changes: Any) -> Job:

@@ -9,6 +9,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from itertools import pairwise, product
 
+from made.jobs import describe
 from oracles import oracle
 from oracles.rulebook import rules_of, with_rules
 
@@ -463,3 +464,25 @@ def _assert_no_shell_is_missing(group: Group, place: Place, told: set[str], what
 
 def _features(s: Shell) -> object:
     return s.kind, s.half, s.wall_nm, s.marks, s.family, s.measured_as
+
+
+def assert_small(answer: Plan, what: str) -> Counter[str]:
+    """Every failing position has a reason that is right, with all its cures; the changes they name."""
+    seen: Counter[str] = Counter()
+    for group in groups(answer):
+        assert list(group.reasons) == group.failing, what
+        for place, reason in group.reasons.items():
+            told = f"{what}, {place}, {reason}\n" + "\n".join(map(describe, group.jobs))
+            in_rows = any(rules_of(job).neighbour_step_nm or rules_of(job).line_nm for job in group.jobs)
+            if in_rows and not reason.reduced:  # the question was given up as too hard
+                seen["given up"] += 1
+                continue
+            assert_reason(group, place, reason, told)
+            if in_rows and not reason.cures_complete:
+                seen["given up"] += 1
+                continue
+            assert_cures(group, place, reason, told)
+            seen.update(cure.change for cure in reason.cures)
+            seen.update(f"not offered: {one.change}" for one in reason.not_offered)
+            seen["reasons"] += 1
+    return seen

@@ -4,25 +4,18 @@ import json
 import re
 from dataclasses import replace
 from decimal import Decimal
-from pathlib import Path
 from typing import Any
 
 import jsonschema
 import pytest
 from made.jobs import with_found, with_given
-from report.test_plans import clean_plan, nm, no_upper_half, plan_of, position, size, troubled_plan
+from made.plans import clean_plan, nm, no_upper_half, plan_of, position, size, troubled_plan
+from oracles.schemas import SCHEMA, VALIDATOR
 
-import fitmatch
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.records.plans import Plan, Proof, Status
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.shared.emit import area, document, half_length, length
-
-SCHEMA: dict[str, Any] = json.loads(
-    (Path(fitmatch.__file__).parent / "report" / "data" / "assignment.schema.json").read_text(encoding="utf-8")
-)
-VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
-
 
 # Only there with several jobs, or where a job wishes for a band, has bores in a row or housings that may move, or tells
 # how it was measured.

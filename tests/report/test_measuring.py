@@ -10,7 +10,7 @@ from typing import Any
 import jsonschema
 import pytest
 from made.intake_jobs import GAUGES, METRIC_ROD, write_job
-from report.test_document import VALIDATOR
+from oracles.schemas import VALIDATOR
 
 import fitmatch
 from fitmatch.gauging.bench_path import bench_path

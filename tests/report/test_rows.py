@@ -5,7 +5,7 @@ from dataclasses import replace
 from io import StringIO
 
 from made.jobs import with_given
-from report.test_plans import ACCEPTED, accepted, clean_plan, plan_of, troubled_plan
+from made.plans import ACCEPTED, accepted, clean_plan, plan_of, troubled_plan
 
 from fitmatch.records.plans import Plan
 from fitmatch.report.data.rows import plan_rows

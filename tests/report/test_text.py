@@ -5,8 +5,7 @@ from dataclasses import replace
 
 import pytest
 from made.jobs import with_found, with_given
-from oracles.rulebook import Rules, records
-from report.test_plans import (
+from made.plans import (
     ACCEPTED,
     TOO_TIGHT,
     accepted,
@@ -20,6 +19,7 @@ from report.test_plans import (
     too_tight,
     troubled_plan,
 )
+from oracles.rulebook import Rules, records
 
 from fitmatch.facts import Fact
 from fitmatch.records.measuring import Doubt

@@ -8,11 +8,11 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import pytest
-from fit.test_exhaustive import assert_baselines
-from fit.test_small import assert_small
 from made.jobs import STEP, WALL, guarded_job, moving_job, random_job, row_job
 from oracles import oracle
+from oracles.all_plans import assert_baselines
 from oracles.rulebook import rules_of, with_rules
+from oracles.small_oracle import assert_small
 
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.classes.guards import check_guard
