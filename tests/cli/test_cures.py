@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from cli.test_assign import written
+from made.pump_set import written
 
 from fitmatch.cli.main import main
 
