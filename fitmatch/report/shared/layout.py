@@ -184,7 +184,11 @@ def paragraph(text: str, *, first: str = "", rest: str | None = None) -> list[st
 
 def items(head: str, texts: Sequence[str], *, first: str = "  ", rest: str | None = "      ") -> list[str]:
     """Texts under a heading, each starting a paragraph; without texts there are no lines."""
-    return [head, *(line for text in texts for line in paragraph(text, first=first, rest=rest))] if texts else []
+    return (
+        [*paragraph(head), *(line for text in texts for line in paragraph(text, first=first, rest=rest))]
+        if texts
+        else []
+    )
 
 
 def columns_taken(text: str) -> int:
