@@ -191,6 +191,12 @@ def items(head: str, texts: Sequence[str], *, first: str = "  ", rest: str | Non
     )
 
 
+def titled(title: str, blocks: list[list[str]]) -> list[list[str]]:
+    """The title over the first block that has anything to say."""
+    full = [block for block in blocks if block]
+    return [[title, *full[0]], *full[1:]] if full else []
+
+
 def columns_taken(text: str) -> int:
     """How many columns a terminal gives this text: East Asian wide characters take two."""
     return len(text) if text.isascii() else sum(2 if east_asian_width(c) in "WF" else 1 for c in text)
