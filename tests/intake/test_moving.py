@@ -80,7 +80,7 @@ def test_moves_are_told(tmp_path: Path) -> None:
     shells = "shell,kind,half,wall\n" + "".join(f"{i},rod,either,0.0618\n" for i in range(4))
     folder = write_job(tmp_path / "staying", f'{JOB}[rules]\nmovable = ["rod"]\n', positions, shells)
     stays = best_plan(read_job(folder))
-    assert "ROD: every housing stays where it is; no other order" in plan_text(stays, "in", full=True)
+    assert "ROD: every housing stays where it is; no other arrangement" in plan_text(stays, "in", full=True)
     assert "HOUSINGS" not in plan_text(stays, "in")
 
 
