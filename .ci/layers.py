@@ -43,7 +43,7 @@ report/shared: emit scale states layout axis certainty housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes
 report/text: positions
 report/screen: limits_drawn table sure proven left_over
-report/text: beside measuring remaining explaining quality attention heading doubts assembled report
+report/text: beside measuring remaining explaining quality attention heading full doubts assembled report
 report/data: values rows doubts document assembled
 cli: exit_codes blank console options
 cli/bench: entries typed answers sitting

@@ -266,7 +266,7 @@ def test_very_many_positions_have_their_sums_elsewhere(tmp_path: Path, monkeypat
     """Of very many positions the card is complete, and sums and limits are left to the other formats."""
     plan = best_plan(lot(tmp_path / "lot", Size(20, 60, 3)))
     whole = plan_text(plan, "mm", full=True)
-    monkeypatch.setattr("fitmatch.report.text.report._MOST_SUMS", 19)
+    monkeypatch.setattr("fitmatch.report.text.full._MOST_SUMS", 19)
     short = plan_text(plan, "mm", full=True)
     assert "THE SUMS (axis" in whole and "THE SUMS (axis" not in short
     assert "THE SUMS\nOf so many positions" in short
@@ -284,7 +284,7 @@ def test_stages_are_told_to_whoever_listens(tmp_path: Path) -> None:
         stages.listen(None)
     assert "shell file 3 of 3, 80 shells so far" in told and "the sizes of 20 positions" in told
     assert any(stage.startswith("main: positions inside, ") and stage.endswith(" pairs") for stage in told)
-    assert told.index("main: which very shells") < told.index("checking the answer")
+    assert told.index("main: choosing the actual shells") < told.index("checking the answer")
 
 
 @pytest.mark.parametrize(("option", "shown"), [("", True), ("--quiet", False)])
@@ -306,7 +306,7 @@ def test_long_work_shows_its_stages_on_a_terminal(tmp_path: Path, option: str, s
     assert "status 0" in text or "status 1" in text
     for stage in (
         "shell file 3 of 3, 80 shells so far",
-        "main: which very shells; Ctrl-C prints the best found so far",
+        "main: choosing the actual shells; Ctrl-C prints the best found so far",
     ):
         assert bool(re.search(rf"\d s, {stage}", text)) == shown
     assert ("\x1b[K" in text) == shown

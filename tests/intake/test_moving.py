@@ -74,7 +74,14 @@ def test_moves_are_told(tmp_path: Path) -> None:
     rows = list(csv.DictReader(StringIO(plan_rows(plan, "in"))))
     assert [row["housing"] for row in rows] == ["R2", "R1"]
     alone = read_job(write_job(tmp_path, JOB, POSITIONS, SHELLS + MORE))
-    assert "HOUSINGS" not in plan_text(best_plan(alone), "in") and "housing," not in plan_rows(best_plan(alone), "in")
+    assert "HOUSINGS" not in plan_text(best_plan(alone), "in", full=True)
+    assert "housing," not in plan_rows(best_plan(alone), "in")
+    positions = "position,kind,journal,housing_bore\nR1,rod,1.8162,1.9421\nR2,rod,1.8161,1.9420\n"
+    shells = "shell,kind,half,wall\n" + "".join(f"{i},rod,either,0.0618\n" for i in range(4))
+    folder = write_job(tmp_path / "staying", f'{JOB}[rules]\nmovable = ["rod"]\n', positions, shells)
+    stays = best_plan(read_job(folder))
+    assert "ROD: every housing stays where it is; no other arrangement" in plan_text(stays, "in", full=True)
+    assert "HOUSINGS" not in plan_text(stays, "in")
 
 
 def test_assembled_readings_know_what_moved(tmp_path: Path) -> None:

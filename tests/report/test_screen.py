@@ -133,6 +133,20 @@ def test_warnings_stand_in_report_json_and_beside_errors(tmp_path: Path) -> None
         assert run(command, folder, "--quiet").stderr == second + "\n"
 
 
+def test_assembled_readings_fit_the_page_and_carry_warnings(tmp_path: Path) -> None:
+    """`assembled` keeps to the width it is given, and tells of a file that is not read in its report, in JSON and on
+    standard error."""
+    folder = tmp_path / "job"
+    shutil.copytree(SAMPLES / "metrology-bench", folder)
+    (folder / "shells" / "old.txt").write_text("something", encoding="utf-8")
+    for width in (80, 100, 120):
+        ran = run("assembled", folder, columns=str(width))
+        assert max(map(len, ran.stdout.splitlines())) <= width
+        assert "WARNINGS\n  shells/old.txt is not read" in ran.stdout and "warning: shells/old.txt" in ran.stderr
+    (told,) = json.loads(run("assembled", folder, "--json").stdout)["warnings"]
+    assert told.startswith("shells/old.txt is not read")
+
+
 def test_warnings_of_several_jobs_carry_their_names(tmp_path: Path) -> None:
     """With several jobs each warning begins with the name of its job, beside mistakes of another job too."""
     job = JOB.replace("[fit.rod]", '[fit.rod]\nfamily = ["a"]')

@@ -30,6 +30,7 @@ def assembled_document(comparison: Comparison, unit: str) -> str:
             ],
             "unread": [{"position": p.name, "kind": p.kind} for p in comparison.unread],
             "seating": {kind: _seating(comparison, kind, unit) for kind in comparison.kinds},
+            "warnings": comparison.job.warnings,
             "digest": comparison.job.digest,
         }
     )

@@ -184,7 +184,17 @@ def paragraph(text: str, *, first: str = "", rest: str | None = None) -> list[st
 
 def items(head: str, texts: Sequence[str], *, first: str = "  ", rest: str | None = "      ") -> list[str]:
     """Texts under a heading, each starting a paragraph; without texts there are no lines."""
-    return [head, *(line for text in texts for line in paragraph(text, first=first, rest=rest))] if texts else []
+    return (
+        [*paragraph(head), *(line for text in texts for line in paragraph(text, first=first, rest=rest))]
+        if texts
+        else []
+    )
+
+
+def titled(title: str, blocks: list[list[str]]) -> list[list[str]]:
+    """The title over the first block that has anything to say."""
+    full = [block for block in blocks if block]
+    return [[title, *full[0]], *full[1:]] if full else []
 
 
 def columns_taken(text: str) -> int:

@@ -16,9 +16,8 @@ _UNITS = {
     "mm": "Lengths in millimetres; differences in um (0.001 mm): + is looser than calculated, - is tighter.",
 }
 _CLOSING = (
-    "The assembled clearance, measured with the shells in and the caps at their final torque, decides;",
-    "the calculated one only selects shells. The engine and bearing maker's limits and procedures come",
-    "before any figure here.",
+    "The assembled clearance, measured with the shells in and the caps at their final torque, decides; the calculated "
+    "one only selects shells. The engine and bearing maker's limits and procedures come before any figure here."
 )
 _WORDS = {Verdict.AGREES: "agrees", Verdict.APART: "APART", Verdict.MISTAKE: "A MISTAKE"}
 
@@ -29,9 +28,10 @@ def assembled_text(comparison: Comparison, unit: str) -> str:
     scale = scale_for(unit, _lengths(comparison))
     job = comparison.job
     blocks = [[*paragraph(clean(job.title or job.folder.name)), *paragraph(_summary(comparison))]]
-    blocks += [_attention(comparison, scale), [_UNITS[unit]] if comparison.checks else []]
+    blocks += [_attention(comparison, scale), paragraph(_UNITS[unit]) if comparison.checks else []]
     blocks += [_kind(comparison, kind, scale) for kind in comparison.kinds]
-    blocks += [_seating(comparison, scale), _next(comparison), list(_CLOSING)]
+    blocks += [_seating(comparison, scale), _next(comparison)]
+    blocks += [items("WARNINGS", list(map(clean, job.warnings))), paragraph(_CLOSING)]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
 

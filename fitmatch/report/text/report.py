@@ -11,24 +11,17 @@ from fitmatch.report.screen.left_over import left_over
 from fitmatch.report.screen.proven import proof_lines
 from fitmatch.report.screen.sure import how_sure
 from fitmatch.report.screen.table import which_shell_goes_where
-from fitmatch.report.shared.axis import along_the_line
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.housings import moves, moves_text
-from fitmatch.report.shared.layout import clean, items, paragraph, whole
+from fitmatch.report.shared.layout import clean, items, paragraph, titled, whole
 from fitmatch.report.shared.scale import Scale, scale_for
 from fitmatch.report.text.attention import attention, next_steps
-from fitmatch.report.text.heading import boxes_read, engines, heading, in_short, rules_in_force, title
-from fitmatch.report.text.measuring import corrections, form
-from fitmatch.report.text.positions import coated, limits, sums
-from fitmatch.report.text.quality import quality
-from fitmatch.report.text.remaining import remaining
+from fitmatch.report.text.heading import engines, heading, in_short, title
 
 CLOSING = (
     "The calculated clearance selects the shells; the assembled bore, measured with the shells in and caps tightened, "
     "decides. The engine and bearing maker's limits come before any figure here."
 )
-
-_MOST_SUMS = 1_000  # of more positions nobody checks every sum on paper
 
 _UNITS = {
     "in": "Lengths in inches; deviations in tenths (0.0001 in): + is looser, - is tighter.",
@@ -59,7 +52,10 @@ def plan_text(plan: Plan, unit: str, *, full: bool = False) -> str:
             blocks += [next_steps(one, plan.proofs_of(one))]
         blocks += [["ALL ENGINES", *told]]
     blocks += _beside(plan, scale)
-    blocks += _in_full(plan, scale) if full else []
+    if full:
+        from fitmatch.report.text.full import in_full
+
+        blocks += in_full(plan, scale)
     blocks += [[*paragraph(CLOSING), *_digests(plan)]]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
@@ -79,7 +75,7 @@ def _bench(plan: Plan, one: JobPlan, scale: Scale, certainty: Certainty) -> list
     blocks = [which_shell_goes_where(one, kind, scale, certainty) for kind in one.job.kinds]
     boxes = plan.strategy == "keep-sets"
     moved = [kind for kind in one.job.kinds if moves(one, kind)]
-    blocks += _titled("HOUSINGS", [moves_text(one, kind, scale, boxes=boxes) for kind in moved])
+    blocks += titled("HOUSINGS", [moves_text(one, kind, scale, boxes=boxes) for kind in moved])
     return [*blocks, attention(one, plan.proofs_of(one), scale.unit)]
 
 
@@ -88,36 +84,6 @@ def _digests(plan: Plan) -> list[str]:
     if plan.alone:
         return paragraph(f"Inputs' digest: {plan.job.digest}")
     return items("Inputs' digests", [f"{whole(one.job.name)}: {one.job.digest}" for one in plan.plans])
-
-
-def _in_full(plan: Plan, scale: Scale) -> list[list[str]]:
-    """What the answer rests on."""
-    blocks: list[list[str]] = [boxes_read(plan.job)]
-    for one in plan.plans:
-        blocks += [[] if plan.alone else heading(one), rules_in_force(one.job, scale), *_figures(one, scale)]
-    return [*blocks, quality(plan, scale), remaining(plan, scale)]
-
-
-def _figures(plan: JobPlan, scale: Scale) -> list[list[str]]:
-    """The sums behind it, and what the readings say besides."""
-    kinds = plan.job.kinds
-    if len(plan.placements) > _MOST_SUMS:
-        which = "Of so many positions sums and limits are left to --csv and --json, corrections and form to --json."
-        return [["THE SUMS", *paragraph(which)]]
-    blocks: list[list[str]] = []
-    blocks += _titled("THE SUMS (axis shift: + towards the upper half)", [sums(plan, kind, scale) for kind in kinds])
-    blocks += _titled("ALONG THE LINE (+ towards the upper half)", [along_the_line(plan, k, scale) for k in kinds])
-    blocks += _titled("BETWEEN THE LIMITS", [limits(plan, kind, scale) for kind in kinds])
-    blocks += _titled("COATED SHELLS", [coated(plan, scale)])
-    blocks += _titled("CORRECTIONS TO THE READINGS", [corrections(plan, scale)])
-    blocks += _titled("FORM (- is not measured)", [form(plan, kind, scale) for kind in kinds])
-    return blocks
-
-
-def _titled(title: str, blocks: list[list[str]]) -> list[list[str]]:
-    """The title over the first block that has anything to say."""
-    full = [block for block in blocks if block]
-    return [[title, *full[0]], *full[1:]] if full else []
 
 
 def _lengths(plan: Plan) -> Iterator[int]:
