@@ -84,12 +84,12 @@ def test_the_lines_about_workbooks_work_together(tmp_path: Path, capsys: pytest.
     assert len(fitmatch.read_job(folder).shells) == 8
     for box in (folder / "shells").iterdir():
         box.unlink()
-    assert "nothing is found by `shells/*.csv`" in Ran(capsys, "assign", folder).err
+    assert "no file matches `shells/*.csv`" in Ran(capsys, "assign", folder).err
     (folder / "positions.csv").write_text("position,kind,journal,housing_bore\n", encoding="utf-8")
     assert "`positions.*` finds positions.csv and positions.xlsx; keep one of them" in Ran(capsys, "assign", folder).err
     (folder / "positions.csv").unlink()
     (folder / "positions.xlsx").rename(folder / "positions.ods")
-    assert "nothing is found by `positions.*`" in Ran(capsys, "assign", folder).err
+    assert "no file matches `positions.*`" in Ran(capsys, "assign", folder).err
 
 
 @pytest.mark.parametrize(("name", "mark"), [(";", ";"), ("tab", "\t"), (",", ",")])
