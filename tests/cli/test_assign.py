@@ -192,7 +192,7 @@ def test_leftovers_as_rows(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -
     assert (in_mm[0][4], in_mm[1][4]) == ("wall [mm]", "1.56718")
     plain = Ran(capsys, "assign", "--csv", folder).out
     assert plain.startswith("position,") and plain == Ran(capsys, "assign", folder, "--csv").out
-    assert "exclude each other" in Ran(capsys, "assign", folder, "--json", "--csv", "leftovers").err
+    assert "cannot be used together" in Ran(capsys, "assign", folder, "--json", "--csv", "leftovers").err
 
 
 def test_a_locked_shell_without_a_wall(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

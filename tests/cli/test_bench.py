@@ -77,7 +77,7 @@ def test_the_words_are_explained(tmp_path: Path, word: str) -> None:
     (told,) = sitting.enter(word).said
     assert all(f"  {command} " in told for command in COMMANDS if command not in ("help", "?"))
     assert "help or ?" in told and sitting.bench.prompt() == before and on_disk(tmp_path, "item") == []
-    assert "stands alone" in sitting.refused(f"{word} me")
+    assert "must be typed alone" in sitting.refused(f"{word} me")
 
 
 def test_the_path_goes_feature_by_feature(tmp_path: Path) -> None:

@@ -90,7 +90,7 @@ def test_the_lines_about_workbooks_work_together(tmp_path: Path, capsys: pytest.
     assert "`positions.*` finds positions.csv and positions.xlsx; keep one of them" in Ran(capsys, "assign", folder).err
     (folder / "positions.csv").unlink()
     (folder / "positions.xlsx").rename(folder / "positions.ods")
-    assert "nothing is found by `positions.*`" in Ran(capsys, "assign", folder).err
+    assert "no file matches `positions.*`" in Ran(capsys, "assign", folder).err
 
 
 @pytest.mark.parametrize(("name", "mark"), [(";", ";"), ("tab", "\t"), (",", ",")])

@@ -162,7 +162,7 @@ def test_what_follows_from_a_misplaced_key_is_not_reported(tmp_path: Path) -> No
         "job.toml:2: target: belongs under [fit.KIND]; move it there"
     ]
     assert told(tmp_path, "unit = 'in'\n[rod]\ntarget = 0.002\n")[0] == (
-        "job.toml:2: rod: is the name of a kind by the keys below it; head its table [fit.rod]"
+        "job.toml:2: rod: looks like the name of a kind; head its table [fit.rod]"
     )
 
 

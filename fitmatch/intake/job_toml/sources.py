@@ -64,7 +64,7 @@ def with_positions(folder: Path, settings: Settings) -> Settings:
         text = f"`{shorten(pattern)}` finds {listed([shorten(name) for name in found])}; keep one of them, or name it"
         settings.file.report("several-positions", text, "sources", "positions")
     elif matches is not None:
-        text = f"nothing is found by `{shorten(pattern)}`; save the positions as .csv or .xlsx, or correct the path"
+        text = f"no file matches `{shorten(pattern)}`; save the positions as .csv or .xlsx, or correct the path"
         settings.file.report("nothing-found", text, "sources", "positions")
     return replace(settings, positions=None)
 
