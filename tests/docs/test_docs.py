@@ -252,6 +252,48 @@ def test_safety_comes_before_the_session() -> None:
     assert titles.index("Before you rely on it") < titles.index("Install it and try it") < titles.index("A session")
 
 
+CAUTIONS = {
+    "README.md": (
+        "There is no warranty; whoever signs for the engine answers for it",
+        "says to consult the maker's manuals; who may do the work is in 14 CFR 43.3 and 43.7 (from memory)",
+        "two and a half tenths in the clearance, and four at worst",
+        "by torque, by angle or by stretch",
+        "ask which bolts may be used for measuring",
+        "Shells that the maker matched as a set are not mixed with others",
+        "Never file caps, parting faces or the ends of shells",
+        "Eyes and fingers",
+    ),
+    "docs/getting-started.md": (
+        "as the engine maker says: by torque, by angle or by stretch",
+        "ask the maker which may be used for measuring",
+        "square to the split",
+        "the wall of most shells is thickest at the crown",
+        "Each shell's hole against the housing's",
+        "Tangs in their slots",
+        "the bore reads tight",
+        "The ends stand equally proud",
+        "The chamfer towards the cheek",
+        "Backs and housings dry and clean",
+        "Never file caps, parting faces or the ends of shells",
+        "light pressure, and one touch a spot",
+        "Shells that the maker matched as a set are not mixed with others",
+        "tolerated up to its limit, not harmless",
+        "two and a half tenths in the clearance, and four at worst",
+    ),
+    "docs/from-readings-to-sizes.md": ("tolerated up to its limit, not harmless",),
+    "docs/rules.md": ("half a thou and a tenth for the scatter", "those sets are not mixed"),
+    "docs/tables.md": ("the engine maker's written permission", "touch each spot once only"),
+}
+
+
+@pytest.mark.parametrize("page", CAUTIONS)
+def test_cautions_stand_where_they_are_needed(page: str) -> None:
+    """What a reader must know before harm can be done stands on the page that is read then."""
+    text = " ".join(prose(ROOT / page).replace("*", "").split())
+    for caution in CAUTIONS[page]:
+        assert caution in text, caution
+
+
 def rows_of(page: str, heading: str) -> dict[str, str]:
     """The table under a heading: what is in backquotes in its first column, and the rest of the row."""
     text = (ROOT / "docs" / page).read_text(encoding="utf-8")
