@@ -59,7 +59,7 @@ _DRAWING = """\
 
 _POSITION_NOTES = (
     "journal: diameter in {unit_words}; for several readings add columns journal_1 and journal_2 and so on",
-    "housing_bore: cap at its final torque - no shells in - across the crown axis (90 degrees from the joint)",
+    "housing_bore: cap on and tightened as for good - no shells in - across the crown axis (90 degrees from the joint)",
     "leave empty what is not measured yet; add rows as needed",
 )
 _SHELL_NOTES = (

@@ -146,7 +146,7 @@ class FolderReader:
         for kind, table in self.settings.fits.items():
             if table.fit.family is None:
                 text = "is missing; where jobs share their shells each kind needs the families that fit it"
-                self.settings.file.report("family-missing", f'{text}, such as ["A12"]', "fit", kind, "family")
+                self.settings.file.report("family-missing", f'{text}, such as ["narrow-2"]', "fit", kind, "family")
 
     def _read(self, own: Compared, pooled: Compared | None, *, assembled: bool) -> Job:
         """The job, its own columns compared; with `pooled`, its shells as all jobs look at them. The result is valid

@@ -238,6 +238,62 @@ def test_the_set_up_commands_name_what_is_there() -> None:
     assert project["requires-python"] == ">=3.11" and "Python 3.11" in (ROOT / "README.md").read_text(encoding="utf-8")
 
 
+def test_windows_has_the_same_commands() -> None:
+    """README's lines for Windows are the two for a fresh machine, command by command, in the manner of that system."""
+    (shown,) = [f.lines for f in fences(ROOT / "README.md") if f.words == ["bat"]]
+    commands = [c for f in fences(ROOT / "README.md") if f.words == ["sh"] for c in f.lines[0].split(" && ")]
+    elsewhere = [re.sub(r"^\.venv/bin/", ".venv/Scripts/", c).replace("python3", "py") for c in commands]
+    assert shown == list(dict.fromkeys(c.replace("/", "\\").replace("'", '"') for c in elsewhere))
+
+
+def test_safety_comes_before_the_session() -> None:
+    """Whoever reads README from the top has read what can go wrong before the first answer."""
+    titles = re.findall(r"^## (.+)$", prose(ROOT / "README.md"), flags=re.MULTILINE)
+    assert titles.index("Before you rely on it") < titles.index("Install it and try it") < titles.index("A session")
+
+
+CAUTIONS = {
+    "README.md": (
+        "There is no warranty; whoever signs for the engine answers for it",
+        "says to consult the maker's manuals; who may do the work is in 14 CFR 43.3 and 43.7 (from memory)",
+        "two and a half tenths in the clearance, and four at worst",
+        "by torque, by angle or by stretch",
+        "ask which bolts may be used for measuring",
+        "Shells that the maker matched as a set are not mixed with others",
+        "Never file caps, parting faces or the ends of shells",
+        "Eyes and fingers",
+    ),
+    "docs/getting-started.md": (
+        "as the engine maker says: by torque, by angle or by stretch",
+        "ask the maker which may be used for measuring",
+        "square to the split",
+        "the wall of most shells is thickest at the crown",
+        "Each shell's hole against the housing's",
+        "Tangs in their slots",
+        "the bore reads tight",
+        "The ends stand equally proud",
+        "The chamfer towards the cheek",
+        "Backs and housings dry and clean",
+        "Never file caps, parting faces or the ends of shells",
+        "light pressure, and one touch a spot",
+        "Shells that the maker matched as a set are not mixed with others",
+        "tolerated up to its limit, not harmless",
+        "two and a half tenths in the clearance, and four at worst",
+    ),
+    "docs/from-readings-to-sizes.md": ("tolerated up to its limit, not harmless",),
+    "docs/rules.md": ("half a thou and a tenth for the scatter", "those sets are not mixed"),
+    "docs/tables.md": ("the engine maker's written permission", "touch each spot once only"),
+}
+
+
+@pytest.mark.parametrize("page", CAUTIONS)
+def test_cautions_stand_where_they_are_needed(page: str) -> None:
+    """What a reader must know before harm can be done stands on the page that is read then."""
+    text = " ".join(prose(ROOT / page).replace("*", "").split())
+    for caution in CAUTIONS[page]:
+        assert caution in text, caution
+
+
 def rows_of(page: str, heading: str) -> dict[str, str]:
     """The table under a heading: what is in backquotes in its first column, and the rest of the row."""
     text = (ROOT / "docs" / page).read_text(encoding="utf-8")
@@ -287,18 +343,18 @@ def test_messages_are_quoted_as_the_program_says_them(heading: str) -> None:
     ("heading", "form"), [("### Columns of positions.csv", POSITION_FORM), ("### Columns of a shell file", SHELL_FORM)]
 )
 def test_the_tables_of_columns_are_complete(heading: str, form: Form) -> None:
-    """file-formats.md lists every column a file can have, and none that is not read yet."""
+    """tables.md lists every column a file can have, and none that is not read yet."""
     always = {*form.needed, *form.optional}
     halves = {f"{name}_{side}" for name in (*OFTEN_MATCHED, *MATCHED_IF_ASKED) for side in ("upper", "lower")}
-    rows = set(rows_of("file-formats.md", heading))
+    rows = set(rows_of("tables.md", heading))
     numbered = {f"{feature}_1" for feature in form.readings}
     matched = {*OFTEN_MATCHED, *MATCHED_IF_ASKED}
     assert rows == always | numbered | matched | (halves if form is POSITION_FORM else set())
 
 
 def test_the_columns_of_the_long_file_are_complete() -> None:
-    """file-formats.md lists every column of the long file."""
-    rows = set(rows_of("file-formats.md", "### Columns of the long file"))
+    """tables.md lists every column of the long file."""
+    rows = set(rows_of("tables.md", "### Columns of the long file"))
     assert rows - {"journal", "housing_bore", "wall"} == {*READINGS_FORM.needed, *READINGS_FORM.optional}
 
 
@@ -318,8 +374,8 @@ def test_the_table_of_materials_is_complete() -> None:
 
 
 def test_the_table_of_keys_is_complete() -> None:
-    """file-formats.md lists every key that job.toml may have, and each of them is read: a date is refused there."""
-    rows = set(rows_of("file-formats.md", "### Keys of job.toml"))
+    """job-toml.md lists every key that job.toml may have, and each of them is read: a date is refused there."""
+    rows = set(rows_of("job-toml.md", "## Keys of job.toml"))
     assert rows == {
         ".".join(filter(None, (name, section.each, key)))
         for name, section in SECTIONS.items()
@@ -333,9 +389,17 @@ def test_the_table_of_keys_is_complete() -> None:
         assert codes and "unknown-key" not in codes, key
 
 
+def test_the_long_example_has_every_table() -> None:
+    """The job.toml of which the page says so has every table that there is."""
+    text = (ROOT / "docs" / "job-toml.md").read_text(encoding="utf-8")
+    _, _, after = text.partition("This one has every table")
+    example = tomllib.loads(after.partition("```toml\n")[2].partition("\n```")[0])
+    assert set(example) == {name.partition(".")[0] for name in SECTIONS if name} | {"title", "unit"}
+
+
 def test_plausible_ranges_are_the_ones_checked() -> None:
-    """The ranges in file-formats.md are those that cells are checked against."""
-    rows = rows_of("file-formats.md", "### Plausible lengths")
+    """The ranges in job-toml.md are those that cells are checked against."""
+    rows = rows_of("job-toml.md", "### Plausible lengths")
     bounds = {
         "journal": quantities.JOURNAL,
         "housing_bore": quantities.HOUSING_BORE,

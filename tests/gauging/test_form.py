@@ -88,8 +88,8 @@ def test_readings_without_places_tell_no_form() -> None:
     ],
 )
 def test_where_the_larger_diameter_of_a_bore_lies(angles: tuple[float, float], larger: str) -> None:
-    """Within 30 degrees of the joint it is harmless, within 30 degrees of the crown axis it is not; elsewhere its angle
-    is given."""
+    """Within 30 degrees of the joint it lies across it, within 30 degrees of the crown axis along that; elsewhere its
+    angle is given."""
     found = form("housing_bore", (1, angles[0], 100), (1, angles[1], 107))
     assert found == Form(None, None, 7, larger)
 

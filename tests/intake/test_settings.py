@@ -376,7 +376,7 @@ def test_a_title_of_one_line(tmp_path: Path) -> None:
 def test_a_fit_that_no_family_fits(tmp_path: Path) -> None:
     """An empty list of families would keep every shell out."""
     assert told(tmp_path, JOB + "family = []\n") == [
-        'job.toml:8: fit.rod.family: is empty; write a list of families that fit, such as ["A12"], or leave it out'
+        'job.toml:8: fit.rod.family: is empty; write a list of families that fit, such as ["narrow-2"], or leave it out'
     ]
 
 

@@ -60,7 +60,7 @@ def _fit(values: Values, kind: str) -> FitTable:
     seating = values.length((*path, "seating"), SEATING)
     seating_u = values.length((*path, "seating_u"), GAUGE_ERROR)
     readings = values.count((*path, "seating_readings"), _MOST_READINGS, "number of readings")
-    example = 'write a list of families that fit, such as ["A12"], or leave it out'
+    example = 'write a list of families that fit, such as ["narrow-2"], or leave it out'
     families = values.items((*path, "family"), str.casefold, example, filled=True)
     read = {"target": target, "min": low, "max": high, "target_ratio": ratio}
     sound = values.unit is not None and all(value is not None for key, value in read.items() if key in given)
