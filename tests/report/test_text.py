@@ -171,7 +171,7 @@ def test_what_is_missing_is_measured_first() -> None:
     assert "Lay out" not in steps
     whole = plan_text(plan_of([r1, r2]), "in").split("NEXT\n")[1].split("\n\n")[0]
     assert whole == "  - " + (
-        "Lay out the shells as shown, fit them, tighten the caps to the maker's torque, measure each\n"
+        "Lay out the shells as shown, fit them, tighten the caps as the engine maker says, measure each\n"
         "    assembled bore."
     )
 
@@ -423,7 +423,7 @@ def test_marks_and_notes_stand_with_their_row() -> None:
         "by-hand 3 1 (2.5) 0 2 0.5 1.0 0.00220 2 1",
         "First take the missing readings, write them in and run this again.",
         "As it stands, fit no shell of rod yet: another box or reading may change them all.",
-        "Lay out the shells as shown (main), fit them, tighten the caps to the maker's torque, measure",
+        "Lay out the shells as shown (main), fit them, tighten the caps as the engine maker says, measure",
         "Boxes read: box-1 (rod 5 upper, 3 lower), box-2 (rod 3 lower), mains (main 1 upper, 1 lower).",
         "Rules in force: wall_difference 0.0006 in; limits_at tightest.",
     ],

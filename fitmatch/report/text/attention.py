@@ -102,7 +102,7 @@ def _what_to_fit(plan: JobPlan) -> Iterator[str]:
     if good:
         which = "" if len(good) == len(kinds) else f" ({', '.join(map(whole, good))})"
         yield (
-            f"Lay out the shells as shown{which}, fit them, tighten the caps to the maker's torque, measure each "
+            f"Lay out the shells as shown{which}, fit them, tighten the caps as the engine maker says, measure each "
             "assembled bore."
         )
 
