@@ -314,12 +314,10 @@ def _answer(plan: "Plan", unit: str, *, full: bool, as_json: bool, as_csv: bool,
         from fitmatch.report.data.document import plan_document
 
         return plan_document(plan, unit)
-    if leftovers:
-        pass
-    elif as_csv:
-        from fitmatch.report.data.rows import plan_rows
+    if as_csv:
+        from fitmatch.report.data.rows import leftover_rows, plan_rows
 
-        return plan_rows(plan, unit)
+        return leftover_rows(plan, unit) if leftovers else plan_rows(plan, unit)
     from fitmatch.report.text.report import plan_text
 
     with fitted():

@@ -40,7 +40,8 @@ def assert_proven(jobs: list[Job], strategy: str, slack_nm: int, priority: str) 
         assume(False)
     assert [g.group for g in plan.groups] == groups_of(jobs)
     assert not plan.alone or not oracle.faults_of(plan)
-    for (_, kind, members), _, shown, proof, _ in plan.groups:
+    for answer in plan.groups:
+        (_, kind, members), shown, proof = answer.group, answer.figures, answer.proof
         mine = [jobs[i] for i in members]
         in_order = priority == "in-order" and len(mine) > 1
         model = Model(mine, kind, with_boxes=strategy == "keep-sets", nodes=NODES)

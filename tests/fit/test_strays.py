@@ -47,6 +47,7 @@ def test_a_forgotten_mark(tmp_path: Path, capsys: pytest.CaptureFixture[str]) ->
     ]
     left = {s["shell"]: s.get("marks") for s in document["leftover"]}
     assert left == {"7": {"flange": "both"}, "8": {"flange": "both"}}
+    words = " ".join(Ran(capsys, "assign", folder, "--quiet", "--full").out.split())
     assert "box-1/7 2.0070 flange both, box-1/8 2.0080 flange both" in words
 
 
