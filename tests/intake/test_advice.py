@@ -131,14 +131,14 @@ def test_near_names_for_missing_columns(tmp_path: Path, typed: str, column: str,
     """A column that people head otherwise is missing, and the message says which one may be meant."""
     told = mistakes(write_job(tmp_path, positions=POSITIONS.replace(f",{column}", f",{typed}")))
     shown = typed.lower()
-    assert told == [f"positions.csv:1: {column}: the column is missing; if `{shown}` is meant, write `{meant}` there"]
+    assert told == [f"positions.csv:1: {column}: the column is missing; if `{shown}` is meant, rename it to `{meant}`"]
 
 
 @pytest.mark.parametrize(("typed", "meant"), [("thickness", "wall"), ("wall (in)", "wall [in]")])
 def test_near_names_for_walls(tmp_path: Path, typed: str, meant: str) -> None:
     """The same for walls; a unit goes into square brackets."""
     told = mistakes(write_job(tmp_path, shells=SHELLS.replace("wall", typed)))
-    assert told == [f"shells/box-1.csv:1: wall: the column is missing; if `{typed}` is meant, write `{meant}` there"]
+    assert told == [f"shells/box-1.csv:1: wall: the column is missing; if `{typed}` is meant, rename it to `{meant}`"]
 
 
 def test_a_column_that_every_shell_file_lacks(tmp_path: Path) -> None:

@@ -54,7 +54,7 @@ def test_each_glob_that_finds_nothing(tmp_path: Path) -> None:
     )
     assert mistakes(folder) == [
         "job.toml:9: sources.shells: no file matches `more/*.csv`; put shell files there or correct the glob",
-        "job.toml:9: sources.shells: no file matches `one.csv`; put the file there or mend the path",
+        "job.toml:9: sources.shells: no file matches `one.csv`; put the file there or correct the path",
         "job.toml:10: sources.shared: no file matches `../nowhere/*.csv`; put shell files there or correct the glob",
     ]
 
