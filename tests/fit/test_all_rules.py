@@ -29,7 +29,7 @@ FEW = settings(
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.large_base_example],
 )
 
-# A pool is long when it is written out; what fails is described by `note` besides.
+# A pool is long when it is written out; what fails is also described by `note`.
 pytestmark = pytest.mark.filterwarnings("ignore:Generating overly large repr")
 
 

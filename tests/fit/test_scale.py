@@ -148,7 +148,7 @@ def test_baselines_of_many_alike(seed: int) -> None:
 @pytest.mark.parametrize("seed", range(12))
 def test_naming_is_the_rule_written_out(seed: int) -> None:
     """Bores with the fewest boxes to choose from first, a box drawn from already before the next in natural order: the
-    quick way names the very shells that looking at every box each time does."""
+    quick way names the same shells that looking at every box each time does."""
     rng = random.Random(f"boxes {seed}")
     shells = [
         make_shell(f"{half[0]}{i}", half, WALL + 500 * rng.randint(0, 3), box=f"b{box}")
@@ -283,7 +283,7 @@ def test_stages_are_told_to_whoever_listens(tmp_path: Path) -> None:
         stages.listen(None)
     assert "shell file 3 of 3, 80 shells so far" in told and "the sizes of 20 positions" in told
     assert any(stage.startswith("main: positions inside, ") and stage.endswith(" pairs") for stage in told)
-    assert told.index("main: which very shells") < told.index("checking the answer")
+    assert told.index("main: choosing the actual shells") < told.index("checking the answer")
 
 
 @pytest.mark.parametrize(("option", "shown"), [("", True), ("--quiet", False)])
@@ -304,6 +304,6 @@ def test_long_work_shows_its_stages_on_a_terminal(tmp_path: Path, option: str, s
         terminal.close()
     assert "status 0" in text or "status 1" in text
     assert ("0 s, shell file 3 of 3, 80 shells so far" in text) == shown
-    assert ("0 s, main: which very shells; Ctrl-C prints the best found so far" in text) == shown
+    assert ("0 s, main: choosing the actual shells; Ctrl-C prints the best found so far" in text) == shown
     assert ("\x1b[K" in text) == shown
     assert "\x1b" not in (tmp_path / "out").read_text(encoding="utf-8")
