@@ -28,7 +28,7 @@ FEW = settings(
 )
 so_many = pytest.mark.parametrize("examples", [4, pytest.param(DEEP or 20, marks=pytest.mark.deep)])
 
-# A pool is long when it is written out; what fails is described by `note` besides.
+# A pool is long when it is written out; what fails is also described by `note`.
 pytestmark = pytest.mark.filterwarnings("ignore:Generating overly large repr")
 
 

@@ -175,7 +175,7 @@ def test_guarded_baselines_are_judged_by_guarded_limits() -> None:
 
 
 def test_guard_0_changes_nothing() -> None:
-    """A job whose gauges are known gives with guard 0 the very shells and limits that it gives without gauges."""
+    """A job whose gauges are known gives with guard 0 the same shells and limits as without gauges."""
     for seed in range(60):
         job = guarded_job(random.Random(f"guard 0 {seed}"))
         known = with_rules(job, guard=0.0)

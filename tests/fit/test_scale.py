@@ -149,7 +149,7 @@ def test_baselines_of_many_alike(seed: int) -> None:
 @pytest.mark.parametrize("seed", range(12))
 def test_naming_is_the_rule_written_out(seed: int) -> None:
     """Bores with the fewest boxes to choose from first, a box drawn from already before the next in natural order: the
-    quick way names the very shells that looking at every box each time does."""
+    quick way names the same shells that looking at every box each time does."""
     rng = random.Random(f"boxes {seed}")
     shells = [
         make_shell(f"{half[0]}{i}", half, WALL + 500 * rng.randint(0, 3), box=f"b{box}")

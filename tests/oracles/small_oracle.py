@@ -147,12 +147,12 @@ def pairs_of(job: Job, p: Position, plenty: Collection[str]) -> Iterator[oracle.
                 yield pair
 
 
-# --- what can be let go -----------------------------------------------------------------------------------------------
+# --- what can be dropped ----------------------------------------------------------------------------------------------
 
 
 def without(jobs: Jobs, kind: str, bond: str) -> Jobs:
-    """The jobs with one thing let go in all of them."""
-    if bond == "locks":  # but for those that break a rule and are excused: letting go must take nothing away
+    """The jobs with one thing dropped in all of them."""
+    if bond == "locks":  # except those that break a rule and are excused: dropping must take nothing away
         free = {(j.name, p.name) for j in jobs for p in j.positions if p.kind == kind and not excused(j, p)}
         return unlocked(jobs, free)
     return [_without(job, kind, bond) for job in jobs]
