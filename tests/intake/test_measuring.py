@@ -300,6 +300,11 @@ def test_a_bore_no_greater_than_its_journal(tmp_path: Path) -> None:
         ("[gauge.a]\nrepeatability = -1", "5: gauge.a.repeatability", "`-1` is below zero"),
         ("[gauge.a]\nball = 30", "5: gauge.a.ball", "a ball is 0 to 25 mm"),
         ("[gauge.a]\nstandard = 50", "5: gauge.a.standard", "is given without standard_reads"),
+        (
+            "[gauge.a]\nstandard = 50\nstandard_reads = [50.0, 50.001]",
+            "6: gauge.a.standard_reads",
+            "is a list of readings, which is not supported yet; write their mean",
+        ),
         ("[gauge.a]\nstandard = 1\nstandard_reads = 2", "6: gauge.a.standard_reads", "is 1 mm off the standard"),
         ("[gauge.a]\nexpansion = 11.5", "5: gauge.a.expansion", "outside 0 to 1e-4 per kelvin; write it like 11.5e-6"),
         ('[gauge.a]\nset_with = "b"', "5: gauge.a.set_with", "there is no [gauge.b]; add it, or write the nearest"),

@@ -149,8 +149,13 @@ def _zero(values: Values, name: str, unit: str | None) -> int:
     """Reading on the standard - the standard's value; 0 if nothing is given."""
     path = ("gauge", name)
     standard = values.length((*path, "standard"), STANDARD, unit)
-    reads = values.length((*path, "standard_reads"), STANDARD, unit)
     written = values.table(path)
+    reads = None
+    if isinstance(written.get("standard_reads"), list):
+        text = "is a list of readings, which is not supported yet; write their mean"
+        values.report("not-supported-yet", text, *path, "standard_reads")
+    else:
+        reads = values.length((*path, "standard_reads"), STANDARD, unit)
     for key, other in (("standard", "standard_reads"), ("standard_reads", "standard")):
         if key in written and other not in written:
             values.report(

@@ -17,6 +17,8 @@ _MOST_CELLS = 5
 def settled(job: Job) -> Job:
     """The job without rules about columns that are blank throughout, and with a warning for each column in which a
     blank keeps shells apart."""
+    if not job.shell_columns:
+        return job
     marks = {shell.marks for shell in job.shells}
     job = replace(job, rules=tuple(rule for rule in job.rules if rule.binds_among(marks)))
     return replace(job, warnings=(*job.warnings, *_kept_apart(job)))
