@@ -23,6 +23,9 @@ unit = "{unit}"               # "in" or "mm"
 # wall_difference = "0.6 thou"           # the most that the two walls in one bore may differ; this is the default
 # thick_half = {{ {thick_half} }}   # the side for the thicker shell, where walls differ
 # same_in_bore = ["series", "condition", "coating"]  # columns in which both shells of a bore must agree; the default
+
+# A flanged main, which takes the thrust: add a column named flange to positions.csv and to the files of shells, and
+# write yes in the row of that main and of every flanged shell. The same with chamfer. Others stay empty.
 """
 
 _TABLES = """\

@@ -59,7 +59,7 @@ def steps_of(plan: Plan, at: int = 0) -> str:
 def fit_none(kinds: Sequence[str]) -> str:
     return (
         f"fit no shell of {' or '.join(kinds)} yet: another box or reading may change them all. To begin all the same, "
-        "lock the shells you fit."
+        "lock the shells you fit. A lock is a shell's name in upper or lower of the positions file."
     )
 
 

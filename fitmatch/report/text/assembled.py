@@ -193,10 +193,14 @@ def _told_of(comparison: Comparison, kind: str) -> tuple[str, ...]:
 
 def _next(comparison: Comparison) -> list[str]:
     steps = []
-    if any(not c.within_limits for c in comparison.checks):
+    outside = [c for c in comparison.checks if not c.within_limits]
+    if outside:
+        steps.append(f"Run no engine with a bore marked {NOT_TO_BE_RUN}.")
+    # Other shells would only make up for a burr or a cap the wrong way round where the reading is not as calculated.
+    as_calculated = dict.fromkeys(whole(c.reading.position) for c in outside if c.verdict == Verdict.AGREES)
+    if as_calculated:
         steps.append(
-            f"Run no engine with a bore marked {NOT_TO_BE_RUN}. Measure it again; if the reading stands, choose other "
-            "shells."
+            f"Measure {', '.join(as_calculated)} again, assembled. If the reading stands, choose other shells."
         )
     shifted = [
         whole(kind)

@@ -63,6 +63,11 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
         steps.append(
             "Before anything else measure again what is in doubt, write down what you find and run this again."
         )
+    if plan.strays:
+        steps.append(
+            "First find out which positions the marked shells named above are meant for, write the mark there and run "
+            "this again."
+        )
     if refused:
         steps.append(
             "If a housing bore is outside its drawing limits, measure it again. If that stands, rework the housing: no "
@@ -96,7 +101,8 @@ def _what_to_fit(plan: JobPlan) -> Iterator[str]:
     for why, some in waiting.items():
         yield (
             f"{why}, fit no shell of {' or '.join(map(whole, some))} yet: another box or reading may change them all. "
-            "To begin all the same, lock the shells you fit."
+            "To begin all the same, lock the shells you fit. A lock is a shell's name in upper or lower of the positions "
+            "file."
         )
     good = [kind for kind in ready if kind not in plan.waits_for]
     if good:

@@ -124,7 +124,7 @@ def _changes(kind: Beside, other: OtherPlan) -> str:
     """The positions that get other shells, or another housing, than in the answer."""
     before, after = kind.placements, by_position(other.placements)
     filled = [key for key in kind.names if key in before or key in after]
-    changed = [key for key in filled if _what(before.get(key)) != _what(after.get(key))]
+    changed = [key for key in filled if put_in(before.get(key)) != put_in(after.get(key))]
     text = ", ".join(f"{whole(kind.names[key])} {shells_of(after.get(key))}" for key in changed)
     text += "; the others as in this plan." if len(changed) < len(filled) else "."
     if other.against_plan is not None:
@@ -132,5 +132,6 @@ def _changes(kind: Beside, other: OtherPlan) -> str:
     return text
 
 
-def _what(placement: Placement | None) -> object:
+def put_in(placement: Placement | None) -> object:
+    """Which shells and which housing a position has."""
     return placement and (placement.upper.key, placement.lower.key, placement.position.housing)
