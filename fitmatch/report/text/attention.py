@@ -5,7 +5,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from fitmatch.records.parts import Position, Shell
-from fitmatch.records.placements import Placement
 from fitmatch.records.plans import JobPlan, Proof
 from fitmatch.report.shared.layout import clean, items, whole
 from fitmatch.report.shared.states import DANGER, missing_of, missing_words, unmeasured_shells
@@ -78,7 +77,7 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
     elif bad or empty:
         steps.append(
             "Where a position is bad or empty, measure its journal and housing bore again, and the walls. If they "
-            f"stand, open another box or choose {_other_shells(bad)}."
+            "stand, see above what would fix it; otherwise try another box."
         )
     if bad:
         steps.append(f"Run no engine with a bore marked {DANGER}: its shells are only the least bad choice.")
@@ -101,8 +100,8 @@ def _what_to_fit(plan: JobPlan) -> Iterator[str]:
     for why, some in waiting.items():
         yield (
             f"{why}, fit no shell of {' or '.join(map(whole, some))} yet: another box or reading may change them all. "
-            "To begin all the same, lock the shells you fit. A lock is a shell's name in upper or lower of the positions "
-            "file."
+            "To begin all the same, lock the shells you fit. A lock is a shell's name in upper or lower of the "
+            "positions file."
         )
     good = [kind for kind in ready if kind not in plan.waits_for]
     if good:
@@ -111,13 +110,6 @@ def _what_to_fit(plan: JobPlan) -> Iterator[str]:
             f"Lay out the shells as shown{which}, fit them, tighten the caps as the engine maker says, measure each "
             "assembled bore."
         )
-
-
-def _other_shells(bad: list[Placement]) -> str:
-    tight, loose = any(p.shortfall_nm for p in bad), any(p.excess_nm for p in bad)
-    if tight == loose:
-        return "shells with other walls"
-    return "thinner shells" if tight else "thicker shells"
 
 
 def _positions(count: int) -> str:

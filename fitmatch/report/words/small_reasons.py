@@ -61,8 +61,11 @@ def _not_offered(reason: Reason, unit: str) -> Iterator[str]:
         match one.change:
             case "max" | "min":
                 assert one.by_nm is not None
-                limit = f"the maker's {one.change}{', tightened by your guard,' if one.guarded else ''}"
-                yield f"Misses {limit} by {steps(unit, one.by_nm)}; only the maker may change that."
+                limit, by = f"the maker's {one.change}", steps(unit, one.by_nm)
+                if one.guarded:
+                    yield f"Misses {limit}, as your guard tightens it, by {by}; {limit} is not yours to change."
+                else:
+                    yield f"Misses {limit} by {by}; only the maker may change that."
             case "accept":
                 whose = f" of {whole(one.name)}" if one.name else ""
                 yield (
