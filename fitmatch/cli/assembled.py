@@ -10,7 +10,6 @@ from fitmatch.cli.console import Notes, fitted, print_data, print_report
 
 if TYPE_CHECKING:
     from fitmatch.gauging.assembled import Comparison
-    from fitmatch.records.job import Job
 
 
 @click.command("assembled")
@@ -47,7 +46,6 @@ def command(job: Path, learn: bool, as_json: bool, as_csv: bool, unit: str | Non
     if learn and _learn(comparison, notes):
         comparison = assembled(read_job(job, assembled=True))
     notes.warn(*comparison.job.warnings)
-    _warn_of_changes(comparison.job, notes)
     shown = unit or comparison.job.unit
     if as_json or as_csv:
         from fitmatch.report.data.assembled import assembled_document, assembled_rows
@@ -95,12 +93,3 @@ def _learn(comparison: "Comparison", notes: Notes) -> bool:
     told = f"seating of {' and '.join(found.kinds)} written to {folder / JOB_FILE.name}"
     notes.say(told if found.plan is None else f"{told}; {FILE} was updated to match")
     return True
-
-
-def _warn_of_changes(job: "Job", notes: Notes) -> None:
-    from fitmatch.intake.common.findings import Findings
-    from fitmatch.intake.rows.saved_plan import CHANGED, read_saved_plan
-
-    plan = read_saved_plan(job.folder, Findings())
-    if plan is not None and plan.digest != job.digest:
-        notes.warn(CHANGED)

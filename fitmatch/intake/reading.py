@@ -136,11 +136,14 @@ class FolderReader:
             findings.warnings.append(text)
         if findings.problems:
             raise InputError(findings.problems, findings.warnings)
-        assert self._job_bytes is not None and self._position_source is not None
-        read = [Source(JOB_FILE, self._job_bytes), self._position_source, *self._sources]
-        read += [self._log_source] if self._log_source else []
-        job = replace(job, digest=digest_of(read), warnings=tuple(findings.warnings))
+        job = replace(job, digest=self._digest(), warnings=tuple(findings.warnings))
         return settled(job) if pooled is None else job
+
+    def _digest(self) -> str:
+        """That of the files of the job, without any that is missing, which is a mistake."""
+        job_toml = None if self._job_bytes is None else Source(JOB_FILE, self._job_bytes)
+        sources = (job_toml, self._position_source, *self._sources, self._log_source)
+        return digest_of([source for source in sources if source is not None])
 
     def _check_families(self) -> None:
         for kind, table in self.settings.fits.items():
@@ -265,12 +268,14 @@ class FolderReader:
     ) -> tuple[str, tuple[AssembledReading, ...]] | None:
         """The file of readings with the shells in: its name and its rows."""
         from fitmatch.intake.rows.assembled import ASSEMBLED_FORM, AssembledReader
-        from fitmatch.intake.rows.saved_plan import read_saved_plan, replaced_plans
+        from fitmatch.intake.rows.saved_plan import CHANGED, read_saved_plan, replaced_plans
 
         findings = self._findings
         problems = len(findings.problems)
         plan = read_saved_plan(self._folder, findings)
         plan_sound = len(findings.problems) == problems
+        if plan is not None and plan.digest != self._digest():
+            findings.warnings.append(CHANGED)
         table = self._open(table_source(self._folder, self.settings, "assembled", findings), ASSEMBLED_FORM)
         if table is None:
             return None

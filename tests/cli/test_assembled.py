@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 import shutil
 from datetime import datetime
 from pathlib import Path
@@ -258,11 +259,15 @@ def test_blank_shells_without_a_plan_are_refused(tmp_path: Path) -> None:
     """No plan, a plan without that position, and a plan with a shell that no longer exists are each reported at the
     blank cells."""
     job = mill(tmp_path, plan=False)
-    assert len(told(job)) == 8 and "there is no assignment.json to take it from" in told(job)[0]
+    assert len(told(job)) == 8 and told(job)[0] == (
+        "assembled.csv:2: upper: is empty, and there is no assignment.json to take it from; write the shells that are "
+        "in; a plan is saved before fitting, with `fitmatch assign JOB --save`"
+    )
     document = json.loads(FIRST_PLAN.read_text(encoding="utf-8"))
     del document["positions"][0]
     put(job / "assignment.json", json.dumps(document))
-    assert ["assignment.json has no shells there" in line for line in told(job)] == [True, True]
+    lacking = "is empty, and assignment.json has no shells there; write the shell that is in"
+    assert told(job) == [f"assembled.csv:2: {side}: {lacking}" for side in ("upper", "lower")]
     shutil.copy(FIRST_PLAN, job / "assignment.json")
     put(job / "shells/box.csv", SHELLS.replace("8,rod", "88,rod"))
     (line,) = told(job)
@@ -272,19 +277,44 @@ def test_blank_shells_without_a_plan_are_refused(tmp_path: Path) -> None:
 def test_inputs_that_changed_since_are_told_and_nothing_else(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """A warning on standard error, gone with --quiet; the answer is the same; a plan without a digest warns as well."""
+    """A warning in the report, in JSON and on standard error, there also beside mistakes, but not with --quiet; the
+    answer is otherwise the same; a plan without a digest warns as well."""
     job = mill(tmp_path)
     fresh = Ran(capsys, "assembled", job)
     assert fresh.err == "" and fresh.status == 0
     put(job / "job.toml", JOB + "# more\n")
     stale = Ran(capsys, "assembled", job)
-    assert stale.out == fresh.out and stale.status == 0
     assert stale.err.startswith("warning: the inputs have changed since assignment.json was saved")
+    before, after = re.split(r"WARNINGS\n(?:  .*\n)+\n", stale.out)
+    assert before + after == fresh.out and stale.status == 0
+    assert "the inputs have changed since assignment.json was saved" in " ".join(stale.out.split())
+    (warning,) = json.loads(Ran(capsys, "assembled", job, "--json").out)["warnings"]
+    assert stale.err == f"warning: {warning}\n"
     assert Ran(capsys, "assembled", job, "--quiet").err == ""
     document = json.loads(FIRST_PLAN.read_text(encoding="utf-8"))
     del document["digest"]
     put(job / "assignment.json", json.dumps(document))
     assert Ran(capsys, "assembled", job).err == stale.err
+    put(job / "assembled.csv", READINGS.replace("R1", "R9"))
+    refused = Ran(capsys, "assembled", job)
+    assert refused.status == 2 and stale.err in refused.err and "R9" in refused.err
+
+
+def test_one_shell_in_two_positions_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A shell that rows, or the saved plan for them, have in two positions: a warning with both rows, in the report, in
+    JSON and on standard error, there also beside mistakes. Two rows of one position are no reason for it."""
+    job = mill(tmp_path, READINGS.replace("R2,,", "R2,1,") + "R2,1,,0.0024,strip\n")
+    ran = Ran(capsys, "assembled", job)
+    assert ran.err.startswith("warning: assembled.csv: box/1 is in R1 (row 2) and R2 (row 3); ")
+    assert ran.err.count("warning") == 1
+    assert "box/1 is in R1 (row 2) and R2 (row 3)" in " ".join(ran.out.split())
+    (warning,) = json.loads(Ran(capsys, "assembled", job, "--json").out)["warnings"]
+    assert ran.err == f"warning: {warning}\n"
+    put(job / "assembled.csv", READINGS.replace("R2,,", "R2,1,") + "R9,,,0.0024,gauge\n")
+    refused = Ran(capsys, "assembled", job)
+    assert refused.status == 2 and ran.err in refused.err
+    put(job / "assembled.csv", READINGS + "R2,,,0.0024,strip\n")
+    assert Ran(capsys, "assembled", job).err == ""
 
 
 # --- saving another plan ---------------------------------------------------------------------------------------------
@@ -369,11 +399,24 @@ def test_force_keeps_the_plan_and_then_the_rows_must_name_their_shells(
         "assembled.csv:2: upper: is empty, and another plan was saved over the one it refers to: assignment-1.json has "
         "box/1, assignment.json has box/4; write the shell that was fitted"
     )
+    assert refused.err.splitlines()[2] == (
+        "assembled.csv:3: upper: is empty, and another plan was saved over the one it refers to: both plans have box/2 "
+        "there; write the shell that was fitted"
+    )
     put(job / "positions.csv", POSITIONS)
-    assert Ran(capsys, "assign", job, "--save").status == 2
+    again = Ran(capsys, "assign", job, "--save")
+    assert again.status == 2 and again.err.splitlines()[:2] == [
+        "assembled.csv:2: upper: this row names no upper shell or lower shell and so refers to one of several plans: "
+        "assignment-1.json has box/1 and box/5, assignment.json has box/4 and box/5; write the upper shell and lower "
+        "shell that were fitted into the row, or save with --force, which keeps the old plan as assignment-2.json",
+        "assembled.csv:3: upper: this row names no upper shell or lower shell and so refers to one of several plans: "
+        "both plans have box/2 and box/6 there; write the upper shell and lower shell that were fitted into the row, "
+        "or save with --force, which keeps the old plan as assignment-2.json",
+    ]
     assert Ran(capsys, "assign", job, "--save", "--force").status == 0
     assert (job / "assignment-2.json").read_bytes() == second
     assert "assignment-1.json has box/1, assignment-2.json has box/4, assignment.json has box/1" in told(job)[0]
+    assert ": all 3 plans have box/2 there; write the shell that was fitted" in told(job)[2]
     put(job / "assembled.csv", NAMED)
     assert Ran(capsys, "assembled", job, "--learn").status == 0
     put(job / "assembled.csv", NAMED.replace("R4,4,8,0.0024", "R4,,,"))
@@ -391,12 +434,14 @@ def test_a_plan_that_cannot_be_read_is_not_replaced_either(tmp_path: Path, capsy
     )
     assert Ran(capsys, "assign", job, "--save", "--force").status == 0
     assert (job / "assignment-1.json").read_bytes() == b"{"
-    assert told(job)[0].endswith("refers to: assignment.json has box/1; write the shell that was fitted")
+    assert told(job)[0].endswith(
+        "refers to: assignment-1.json cannot be read, assignment.json has box/1; write the shell that was fitted"
+    )
     (job / "assignment.json").unlink()
     put(tmp_path.parent / "elsewhere.json", "{}")
     (job / "assignment.json").symlink_to(tmp_path.parent / "elsewhere.json")
     outside = Ran(capsys, "assign", job, "--save", "--force")
-    assert outside.status == 2 and outside.err.count("which cannot be read") == 4
+    assert outside.status == 2 and outside.err.count("assignment.json cannot be read; write the upper") == 4
     (job / "assignment.json").unlink()
     shutil.copy(FIRST_PLAN, job / "assignment.json")
     put(job / "positions.csv", LOCKED)

@@ -7,7 +7,7 @@ from typing import Final
 from fitmatch.intake.common import advice
 from fitmatch.intake.common.quantities import ASSEMBLED_BORE, ASSEMBLED_CLEARANCE
 from fitmatch.intake.rows.saved_plan import FILE as PLAN_FILE
-from fitmatch.intake.rows.saved_plan import PLANNED, SavedPlan
+from fitmatch.intake.rows.saved_plan import PLANNED, SavedPlan, what_each_has
 from fitmatch.intake.rows.sheet import Sheet, ShellNames
 from fitmatch.intake.tables.columns import Form
 from fitmatch.records.keys import ShellKey, full_name
@@ -65,6 +65,7 @@ class AssembledReader(ShellNames):
         self._plan = plan
         self._replaced = replaced
         self._plan_sound = plan_sound
+        self._places: dict[ShellKey, dict[str, int]] = {}  # shell -> position -> the first row that has it there
 
     def read(self) -> tuple[AssembledReading, ...]:
         """Every row that has a reading and could be read; a row without one is yet to be measured."""
@@ -86,10 +87,20 @@ class AssembledReader(ShellNames):
                 text = f"is already in row {before} with these shells, by {reading.method}"
                 todo = "keep one row, with repeats in columns clearance_1, clearance_2 and so on"
                 sheet.report("duplicate-reading", f"{text}; {todo}", reading.row, "position")
+        self._warn_of_shells_in_two_places()
         if not rows and sheet.table.complete:
             text = "has a header and no rows; write a row for each position measured with its shells in"
             sheet.findings.report("no-rows", text, sheet.paper)
         return found
+
+    def _warn_of_shells_in_two_places(self) -> None:
+        for key, places in self._places.items():
+            if len(places) > 1:
+                where = listed([f"{shorten(position)} (row {row})" for position, row in places.items()])
+                self.sheet.findings.warnings.append(
+                    f"{self.sheet.paper.name}: {shorten(full_name(key))} is in {where}; unless it was moved between "
+                    "the readings it can be in one of them only: find out which shells are in, and correct the rows"
+                )
 
     def _row(self, row: int, cells: list[str]) -> AssembledReading | None:
         position = self._position(row, cells)
@@ -150,6 +161,8 @@ class AssembledReader(ShellNames):
                 continue
             if shell is not None:
                 self._check(row, side, shell, position)
+                if position is not None:
+                    self._places.setdefault(shell.key, {}).setdefault(position.name, row)
                 pair.append(shell.key)
         if len(pair) < len(SIDES):
             return None
@@ -181,12 +194,13 @@ class AssembledReader(ShellNames):
         return typed
 
     def _report_replaced(self, row: int, column: str, position: Position) -> None:
-        plans = {**self._replaced, PLAN_FILE: self._plan}
-        told = [(name, plan.says(position.name, column)) for name, plan in plans.items() if plan is not None]
-        found = ", ".join(f"{name} has {shorten(said or 'nothing')}" for name, said in told)
+        plans = dict(self._replaced)
+        if self._plan is not None or not self._plan_sound:
+            plans[PLAN_FILE] = self._plan
+        found = what_each_has(plans, position.name, (column,))
         text = "is empty, and another plan was saved over the one it refers to"
         what = "the row whose housing was fitted" if column == "housing" else "the shell that was fitted"
-        self.sheet.report("plan-replaced", f"{text}{f': {found}' if found else ''}; write {what}", row, column)
+        self.sheet.report("plan-replaced", f"{text}: {found}; write {what}", row, column)
 
     def _planned(self, row: int, side: str, position: Position) -> Shell | None:
         if self._replaced:
@@ -200,9 +214,13 @@ class AssembledReader(ShellNames):
                 text = f"is empty, and {PLAN_FILE} has shell `{shorten(full_name(key))}` there, which is in no file"
                 self.sheet.report("unknown-item", f"{text}; write the shell that is in", row, side)
         elif self._plan_sound:
-            why = f"{PLAN_FILE} has no shells there" if self._plan else f"there is no {PLAN_FILE} to take it from"
-            todo = "write the shell that is in, or save a plan with `fitmatch assign --save`"
-            self.sheet.report("no-saved-plan", f"is empty, and {why}; {todo}", row, side)
+            if self._plan is not None:
+                text = f"{PLAN_FILE} has no shells there; write the shell that is in"
+            else:
+                # A plan saved now may have other shells than those that were fitted.
+                todo = "write the shells that are in; a plan is saved before fitting, with `fitmatch assign JOB --save`"
+                text = f"there is no {PLAN_FILE} to take it from; {todo}"
+            self.sheet.report("no-saved-plan", f"is empty, and {text}", row, side)
         return None
 
     def _check(self, row: int, side: str, shell: Shell, position: Position | None) -> None:

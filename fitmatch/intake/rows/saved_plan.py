@@ -6,7 +6,7 @@ Plans that `--force` has replaced are kept in the same folder, the first as assi
 
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -14,6 +14,7 @@ from fitmatch.intake.common.findings import SAVED_PLAN, Findings, Paper
 from fitmatch.intake.job_toml.sources import read_bytes
 from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.parts import SIDES
+from fitmatch.wording import listed, shorten
 
 FILE: Final = "assignment.json"
 PAPER: Final = Paper(FILE, (SAVED_PLAN,))
@@ -62,6 +63,21 @@ def replaced_plans(folder: Path) -> dict[str, SavedPlan | None]:
         data = read_bytes(folder, Paper(name, (SAVED_PLAN,)), Findings())
         found[name] = None if data is None else plan_in(data, folder, Findings())
     return found
+
+
+def what_each_has(plans: Mapping[str, SavedPlan | None], position: str, columns: Sequence[str]) -> str:
+    """What each plan, by the name of its file, has at a position in some of `PLANNED`: said once if all have the same.
+    None: a plan that cannot be read, which may have anything there."""
+    has = {name: plan and _has(plan, position, columns) for name, plan in plans.items()}
+    same = set(has.values())
+    if len(has) > 1 and len(same) == 1 and None not in same:
+        return f"{'both' if len(has) == 2 else f'all {len(has)}'} plans have {same.pop()} there"
+    return ", ".join(f"{name} {'cannot be read' if what is None else f'has {what}'}" for name, what in has.items())
+
+
+def _has(plan: SavedPlan, position: str, columns: Sequence[str]) -> str:
+    said = [shorten(name) for column in columns if (name := plan.says(position, column)) is not None]
+    return listed(said) if len(said) == len(columns) else "nothing"
 
 
 def next_name(folder: Path) -> str:

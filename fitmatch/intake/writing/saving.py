@@ -14,7 +14,7 @@ from fitmatch.intake.job_toml.key_rows import JOB_FILE
 from fitmatch.intake.job_toml.settings import read_settings
 from fitmatch.intake.job_toml.sources import read_bytes, table_source
 from fitmatch.intake.rows.assembled import ASSEMBLED_FORM, referring
-from fitmatch.intake.rows.saved_plan import FILE, PAPER, SavedPlan, next_name, plan_in
+from fitmatch.intake.rows.saved_plan import FILE, PAPER, SavedPlan, next_name, plan_in, replaced_plans, what_each_has
 from fitmatch.intake.rows.sheet import Sheet
 from fitmatch.intake.tables.columns import has_header
 from fitmatch.intake.tables.opening import open_table
@@ -67,11 +67,17 @@ def _against(folder: Path, old: bytes | None, new: bytes) -> list[Problem]:
     sheet = _assembled(folder, findings)
     if sheet is None or findings.problems:
         return findings.problems
+    replaced = replaced_plans(folder)
     for row, position, blank in referring(sheet):
         columns = [c for c in blank if c in SIDES or (before and _moved(before, after, position))]
         if columns:
             what = f"this row names no {listed([_WORDS[c] for c in columns], 'or')}"
-            text = f"{what} and so refers to {_reference(before, after, position, columns)}"
+            if replaced:
+                plans = what_each_has({**replaced, FILE: before}, position, columns)
+                refers = f"one of several plans: {plans}; write {_fitted(columns)} into the row"
+            else:
+                refers = _reference(before, after, position, columns)
+            text = f"{what} and so refers to {refers}"
             todo = f"save with --force, which keeps the old plan as {next_name(folder)}"
             sheet.report("plan-replaced", f"{text}, or {todo}", row, columns[0])
     return findings.problems
@@ -84,19 +90,22 @@ def _moved(before: SavedPlan, after: SavedPlan, position: str) -> bool:
 
 def _reference(before: SavedPlan | None, after: SavedPlan, position: str, columns: Sequence[str]) -> str:
     """What blank cells of a row refer to, what the new plan has there, and what to write."""
-    fitted = f"the {listed([_WORDS[c] for c in columns])} that {'was' if len(columns) == 1 else 'were'} fitted"
     if before is None:
-        return f"{FILE}, which cannot be read; write {fitted} into the row"
+        return f"{FILE}, which cannot be read; write {_fitted(columns)} into the row"
     old = [before.says(position, column) for column in columns]
     new = [after.says(position, column) for column in columns]
     if None in old:
-        return f"{FILE}, which has no shells there; write {fitted} into the row"
+        return f"{FILE}, which has no shells there; write {_fitted(columns)} into the row"
     said = listed([shorten(name or "") for name in old])
     if old == new:
         other = "the new plan has the same here but differs at other positions"
         return f"{said} in {FILE}; {other}; write {said} into the row, which settles it too"
     others = "none" if None in new else listed([shorten(name or "") for name in new])
     return f"{said} in {FILE}; the new plan has {others} there; write {said} into the row"
+
+
+def _fitted(columns: Sequence[str]) -> str:
+    return f"the {listed([_WORDS[c] for c in columns])} that {'was' if len(columns) == 1 else 'were'} fitted"
 
 
 def _assembled(folder: Path, findings: Findings) -> Sheet | None:
