@@ -248,14 +248,14 @@ def _stray(name: str, form: Form, asked: Iterable[str]) -> tuple[str, str, str] 
         return "misplaced-column", text, name
     digits = name[len(name.rstrip("0123456789")) :] or "1"
     numbered = [f"{feature}_{digits}" for feature in form.readings]
-    meant = one_slip_away(name, [*asked, *numbered])
-    if meant is not None:
-        text = f"no such column; did you mean `{meant}`? Write that, or choose a less similar name"
-        return "misspelt-column", text, _feature(meant, form) or meant
     joined = _JOINTS.sub("", name)
     meant = next((known for known in (*asked, *numbered) if _JOINTS.sub("", known) == joined), None)
     if meant is not None:
         return "misspelt-column", f"no such column; write `{meant}`", _feature(meant, form) or meant
+    meant = one_slip_away(name, [*asked, *numbered])
+    if meant is not None:
+        text = f"no such column; did you mean `{meant}`? Write that, or choose a less similar name"
+        return "misspelt-column", text, _feature(meant, form) or meant
     return None
 
 
