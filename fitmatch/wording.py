@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import Final
 
+_BARE: Final = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-")
 _PLAIN: Final = "-_./\\:,+@%="
 _SPECIAL: Final = frozenset('"$`!\\')  # within double quotes
 
@@ -28,3 +29,11 @@ def shorten(text: str) -> str:
     """What was read, made fit for one line of a message."""
     shown = "".join(c if c.isprintable() else "?" for c in text.strip())
     return shown if len(shown) <= 40 else shown[:37] + "..."
+
+
+def dotted(path: tuple[str, ...]) -> str:
+    """A key of TOML, such as `fit.rod.target`; a part that TOML wants quoted is quoted."""
+    shown = [(part, shorten(part)) for part in path]
+    return ".".join(
+        short if part and part == short and _BARE.issuperset(part) else f'"{short}"' for part, short in shown
+    )

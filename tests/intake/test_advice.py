@@ -121,13 +121,25 @@ def test_near_names_for_missing_columns(tmp_path: Path, typed: str, column: str,
 
 
 @pytest.mark.parametrize(
-    "typed", ["housing bore 1", "Housing-Bore 1", "housingbore1", "HOUSING-BORE-1", "housing.bore.1"]
+    "typed", ["housing bore 1", "housing-bore_1", "Housing-Bore 1", "housingbore1", "HOUSING-BORE-1", "housing.bore.1"]
 )
 def test_names_parted_by_other_marks(tmp_path: Path, typed: str) -> None:
     """A numbered column whose parts are joined otherwise is told as it is written, and not as missing besides."""
     positions = POSITIONS.replace(",housing_bore", f",{typed},housing_bore_2").replace(",1.942", ",1.9421,1.942")
     assert mistakes(write_job(tmp_path, positions=positions)) == [
         f"positions.csv:1: {typed.lower()}: no such column; write `housing_bore_1`"
+    ]
+
+
+@pytest.mark.parametrize("number", ["1", "2", "12"])
+def test_a_number_written_without_its_mark(tmp_path: Path, number: str) -> None:
+    """`journal1` is a numbered reading, and not a slip for `journal`; so with bores and walls."""
+    positions = f"position,kind,journal{number},housing_bore{number}\nR1,rod,1.8162,1.9421\n"
+    shells = f"shell,kind,half,wall{number}\n1,rod,upper,0.0618\n"
+    assert mistakes(write_job(tmp_path, positions=positions, shells=shells)) == [
+        f"positions.csv:1: journal{number}: no such column; write `journal_{number}`",
+        f"positions.csv:1: housing_bore{number}: no such column; write `housing_bore_{number}`",
+        f"shells/box-1.csv:1: wall{number}: no such column; write `wall_{number}`",
     ]
 
 

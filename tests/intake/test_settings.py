@@ -167,8 +167,69 @@ def test_what_follows_from_a_misplaced_key_is_not_reported(tmp_path: Path) -> No
 
 
 @pytest.mark.parametrize(
+    ("lines", "belongs"),
+    [
+        ("[drawing]\njournal = '1.8..1.9'\n", "drawing.journal: belongs under [drawing.KIND], such as [drawing.rod]"),
+        ("[form]\nwall_taper = 0.0001\n", "form.wall_taper: belongs under [form.KIND], such as [form.rod]"),
+        ("[measured]\nwall = 'mic'\n", "measured.wall: belongs under [measured.KIND], such as [measured.rod]"),
+        ("[bench]\nwall_stations = [1]\n", "bench.wall_stations: belongs under [bench.KIND], such as [bench.rod]"),
+        (
+            "[gauge]\nball = 0.1\n[measured.rod]\nwall = 'mic'\n",
+            "gauge.ball: belongs under [gauge.NAME], such as [gauge.mic-1]",
+        ),
+        ("[gauge]\nball = 0.1\n[gauge.'mic 2']\n", 'gauge.ball: belongs under [gauge.NAME], such as [gauge."mic 2"]'),
+        ("[fit]\nguard = 1\n", "fit.guard: belongs under [rules]"),
+    ],
+)
+def test_a_table_without_its_kind(tmp_path: Path, lines: str, belongs: str) -> None:
+    """Keys of a kind or a gauge right below the common name are told where they belong, and nothing that follows."""
+    assert told(tmp_path, JOB + lines) == [f"job.toml:9: {belongs}; move it there"]
+
+
+def test_what_follows_from_a_table_without_its_kind_is_not_reported(tmp_path: Path) -> None:
+    """Neither a missing target, nor a missing material, nor a gauge that cannot be known by name."""
+    assert told(tmp_path, "unit = 'in'\n[fit]\nmin = 0.001\nmax = 0.002\n") == [
+        f"job.toml:{row}: fit.{key}: belongs under [fit.KIND], such as [fit.rod]; move it there"
+        for row, key in ((3, "min"), (4, "max"))
+    ]
+    materials = "[temperature]\nroom = 22\n[material]\njournal = 'steel'\nhousing_bore = 'steel'\n"
+    assert told(tmp_path, JOB + materials) == [
+        f"job.toml:{row}: material.{key}: belongs under [material.KIND], such as [material.rod]; move it there"
+        for row, key in ((11, "journal"), (12, "housing_bore"))
+    ]
+    positions = "position,kind,journal,housing_bore,gauge\nR1,rod,1.8162,1.9421,mic\n"
+    assert told(tmp_path, JOB + "[gauge]\nball = 0.1\n", positions=positions) == [
+        "job.toml:9: gauge.ball: belongs under [gauge.NAME], such as [gauge.mic-1]; move it there"
+    ]
+
+
+@pytest.mark.parametrize(("line", "table"), [("measured = 'bare'", "coating"), ("readings = 'log.csv'", "sources")])
+def test_a_key_that_is_also_the_name_of_a_table(tmp_path: Path, line: str, table: str) -> None:
+    """Written at the top with a plain value it is the key that was meant, and not the table."""
+    key = line.partition(" ")[0]
+    assert told(tmp_path, f"{line}\n{JOB}") == [f"job.toml:1: {key}: belongs under [{table}]; move it there"]
+
+
+def test_names_with_spaces_are_quoted_in_the_tables_of_messages(tmp_path: Path) -> None:
+    """A table that a message asks for is written as job.toml needs it."""
+    positions = POSITIONS.replace(",rod", ",big end", 1)
+    assert told(tmp_path, JOB, positions=positions) == [
+        'positions.csv:2: kind: there is no [fit."big end"]; add it, or write the nearest kind `rod`'
+    ]
+    assert told(tmp_path, JOB + "[measured.rod]\nwall = 'mic 2'\n") == [
+        'job.toml:9: measured.rod.wall: there is no [gauge."mic 2"]; add it'
+    ]
+    assert told(tmp_path, "unit = 'in'\n['big end']\ntarget = 0.002\n")[0] == (
+        'job.toml:2: "big end": looks like the name of a kind; head its table [fit."big end"]'
+    )
+
+
+@pytest.mark.parametrize(
     ("lines", "row", "key"),
     [
+        ("polish_max = 0.0002\n", 8, "fit.rod.polish_max"),
+        ("[rules]\nbudget = 3\n", 9, "rules.budget"),
+        ("[fit]\nlimits_from = 'manual'\n", 9, "fit.limits_from"),
         ("limits_from = 'manual, p. 12'\n", 8, "fit.rod.limits_from"),
         ("[limits]\npolish_max = 0.0002\n", 8, "limits"),
         ("[film.rod]\nwidth = 1\n", 8, "film"),

@@ -6,7 +6,7 @@ from typing import Final
 
 from fitmatch.lengths import LONGEST_NUMBER, NM_PER_UNIT
 from fitmatch.names import nearest, other_case
-from fitmatch.wording import shorten
+from fitmatch.wording import dotted, shorten
 
 _LETTER_O: Final = re.compile(r"(?<![A-Za-z])[oO]+(?![A-Za-z])")
 _COMMA: Final = re.compile(r"([+-]?[0-9]*),([0-9]+)\s*([A-Za-zµμ]*)")
@@ -66,13 +66,13 @@ def for_unknown_kind(kind: str, kinds: Collection[str]) -> str:
     todo = f"add it, or write the nearest kind `{shorten(nearest(kind, kinds) or '')}`"
     if meant is not None:
         todo = f"write the kind with the capitals of its table, `{shorten(meant)}`"
-    return f"there is no [fit.{shorten(kind)}]; {todo}"
+    return f"there is no [fit.{dotted((kind,))}]; {todo}"
 
 
 def for_unknown_gauge(name: str, gauges: Iterable[str]) -> str:
     """Says that a gauge has no table, and names the nearest that has one."""
     near = nearest(name, gauges)
-    text = f"there is no [gauge.{shorten(name)}]; add it"
+    text = f"there is no [gauge.{dotted((name,))}]; add it"
     return text if near is None else f"{text}, or write the nearest gauge `{near}`"
 
 

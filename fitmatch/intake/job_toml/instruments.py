@@ -84,7 +84,7 @@ def _materials(values: Values, kinds: Collection[str]) -> dict[str, dict[str, Fr
     if "temperature" in values.document:
         for kind in kinds:
             for feature in DIAMETERS:
-                if feature not in values.table(("material", kind)):
+                if feature not in values.table(("material", kind)) and feature not in values.misplaced:
                     text = 'is missing, and [temperature] needs it; write a material, such as "steel"'
                     values.report("no-material", text, "material", kind, feature)
     return found
@@ -175,7 +175,8 @@ def _gauge_name(values: Values, path: Path, gauges: Collection[str]) -> str | No
     name = values.text(path, 'name a gauge, such as "mic-1"')
     if name is None or name in gauges:
         return name
-    values.report("unknown-gauge", advice.for_unknown_gauge(name, gauges), *path)
+    if values.misplaced.isdisjoint(values.table(("gauge",))):  # otherwise a gauge without its name was noted
+        values.report("unknown-gauge", advice.for_unknown_gauge(name, gauges), *path)
     return None
 
 

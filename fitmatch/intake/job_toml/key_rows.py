@@ -1,4 +1,4 @@
-"""The line of job.toml that a key is in, and how the key is written in a message."""
+"""The line of job.toml that a key is in."""
 
 import re
 import tomllib
@@ -6,10 +6,9 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 from fitmatch.intake.common.findings import SETTINGS, Findings, Paper
-from fitmatch.wording import shorten
+from fitmatch.wording import dotted
 
 JOB_FILE: Final = Paper("job.toml", (SETTINGS,))
-_BARE: Final = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-")
 _DEEPEST: Final = 4  # no key of job.toml is deeper, and a hostile one must not exhaust the stack
 # A TOML string. Groups are not possessive: before 3.11.5 Python matches too little with them.
 STRING: Final = (
@@ -41,14 +40,6 @@ class JobFile:
         if self._rows is None:
             self._rows = _rows_of_keys(self._text)
         return next((self._rows[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self._rows), None)
-
-
-def dotted(path: Path) -> str:
-    """`fit.rod.target`; a part that TOML wants quoted is quoted."""
-    shown = [(part, shorten(part)) for part in path]
-    return ".".join(
-        short if part and part == short and _BARE.issuperset(part) else f'"{short}"' for part, short in shown
-    )
 
 
 def _rows_of_keys(text: str) -> dict[Path, int]:

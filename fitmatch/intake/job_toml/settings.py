@@ -66,6 +66,7 @@ class Settings:
     readings: str | None = DEFAULT_READINGS  # the long file of readings; None: written wrongly
     readings_written: bool = False  # False: the file may be missing
     numbered_are_repeats: bool = False
+    gauges_named: bool = True  # False: [gauge] has keys that belong to a gauge, whose name is unknown
     measuring: Measuring = field(default_factory=Measuring)  # what can be known before anything else is read
 
     @property
@@ -119,6 +120,7 @@ def read_settings(data: bytes | None, findings: Findings) -> Settings:
         readings_written="readings" in sources,
         numbered_are_repeats=values.word(("readings", "numbered"), ("places", "repeats")) == "repeats",
         measuring=_measuring(values, fits),
+        gauges_named=values.misplaced.isdisjoint(values.table(("gauge",))),  # known once they are read
     )
 
 

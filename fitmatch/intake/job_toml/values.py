@@ -7,12 +7,12 @@ from typing import Any, TypeVar
 from fitmatch.intake.common import advice
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.common.quantities import CellError, LengthReader, Quantity
-from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile, Path, dotted
+from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile, Path
 from fitmatch.intake.job_toml.keys import keys_in
-from fitmatch.intake.job_toml.strange_keys import told
+from fitmatch.intake.job_toml.strange_keys import told, told_of_section, told_of_value
 from fitmatch.lengths import JOB_UNITS, LengthError, parse_number
 from fitmatch.names import fault_in_name, nearest
-from fitmatch.wording import listed, shorten
+from fitmatch.wording import dotted, listed, shorten
 
 T = TypeVar("T")
 
@@ -44,9 +44,12 @@ class Values:
             if key not in known:
                 near = f"no such key; did you mean `{dotted((*path, nearest(key, known) or known[0]))}`?"
                 code, text = told(path, key, self.table(path)[key]) or ("unknown-key", near)
-                self.report(code, text, *path, key)
-                if code == "misplaced-key":
-                    self.misplaced.add(key)
+                self._strange(code, text, path, key)
+
+    def _strange(self, code: str, text: str, path: Path, key: str) -> None:
+        self.report(code, text, *path, key)
+        if code == "misplaced-key":
+            self.misplaced.add(key)
 
     def table(self, path: Path) -> Mapping[str, Any]:
         """A table; an empty one if it is not there or something else."""
@@ -178,7 +181,12 @@ class Values:
         allowed)."""
         self._must_be_table(path, f"one {what} per kind, such as {dotted((*path, 'rod'))}")
         kinds = []
-        for kind in self.table(path):
+        for kind, value in self.table(path).items():
+            if len(path) == 1 and not isinstance(value, dict):
+                strange = told_of_value(path, kind, self.document)
+                if strange is not None:
+                    self._strange(*strange, path, kind)
+                    continue
             if fits is None:
                 fault = fault_in_name(kind) if kind == kind.strip() and kind else "is not a name; write a short word"
                 if fault:
@@ -192,7 +200,12 @@ class Values:
         return kinds
 
     def _must_be_table(self, path: Path, example: str) -> None:
-        self._typed(path, lambda v: isinstance(v, dict), f", not a table; write {example}")
+        value = self._at(path)
+        strange = told_of_section(path[0]) if len(path) == 1 and not isinstance(value, dict | None) else None
+        if strange is not None:
+            self._strange(*strange, (), path[0])
+        else:
+            self._typed(path, lambda v: isinstance(v, dict), f", not a table; write {example}")
 
     def _typed(self, path: Path, belongs: Callable[[Any], bool], otherwise: str) -> Any:
         """A value (TOML has no None); None if it is missing, or of another type, which is noted."""

@@ -121,7 +121,7 @@ class Sheet:
             return measuring.measured.get(kind, {}).get(feature), True
         if cell in measuring.gauges:
             return cell, True
-        if self.settings.readable:  # otherwise [gauge] is unknown
+        if self.settings.readable and self.settings.gauges_named:  # otherwise the gauges are unknown
             self.report("unknown-gauge", advice.for_unknown_gauge(cell, measuring.gauges), row, column)
         return None, False
 

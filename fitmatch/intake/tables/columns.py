@@ -21,6 +21,8 @@ SHELL_LABELS: Final[tuple[str, ...]] = ("grade", "family", "series", "condition"
 HINT: Final = "#"  # begins a note that a blank file explains itself with; it says nothing of the row
 
 _MARKS: Final = {",": "commas", ";": "`;`", "\t": "tabs"}
+# Files that a spreadsheet opens as they are if it took one parted by this mark for a single column.
+_AFRESH: Final = {",": '--separator ";"', ";": '--separator ","', "\t": "--xlsx"}
 _JOINTS: Final = re.compile(r"[\s_.-]+")
 _NUMBERED: Final = re.compile(r"(.+)_[0-9]+", re.DOTALL)
 _UNREAD_TEXTS: Final = {
@@ -132,10 +134,14 @@ def has_header(table: Table, form: Form, findings: Findings) -> bool:
     known = {*form.needed, *form.optional, *form.readings}
     mark = _in_one_column(table.header, known, form)
     if mark is not None:
-        text = "a spreadsheet has put whole rows into one column, as it parts cells by another mark than this file"
-        todo = f"open the file there as text parted by {_MARKS[mark]} and save it again, or write files that it opens"
-        how = "`fitmatch new --separator` or `--xlsx`"
-        findings.report("one-column", f"{text}; {todo} as they are: {how}", table.paper, table.header_row)
+        of_workbook = table.paper.name.lower().endswith(".xlsx")
+        why = " of this workbook" if of_workbook else ", as it parts cells by another mark than this file"
+        todo = f"split that column there at {_MARKS[mark]} (text to columns, each new column as text) and save the file"
+        afresh = "--xlsx" if of_workbook else _AFRESH[mark]
+        text = (
+            f"a spreadsheet has put whole rows into one column{why}; {todo}, or begin again from `fitmatch new FOLDER"
+        )
+        findings.report_once("one-column", f"{text} {afresh}`", table.paper, table.header_row)
         return False
     names = names_in(table)
     if any(name in known or _feature(name, form) or one_slip_away(name, known) for name in names):
@@ -248,14 +254,14 @@ def _stray(name: str, form: Form, asked: Iterable[str]) -> tuple[str, str, str] 
         return "misplaced-column", text, name
     digits = name[len(name.rstrip("0123456789")) :] or "1"
     numbered = [f"{feature}_{digits}" for feature in form.readings]
-    meant = one_slip_away(name, [*asked, *numbered])
-    if meant is not None:
-        text = f"no such column; did you mean `{meant}`? Write that, or choose a less similar name"
-        return "misspelt-column", text, _feature(meant, form) or meant
     joined = _JOINTS.sub("", name)
     meant = next((known for known in (*asked, *numbered) if _JOINTS.sub("", known) == joined), None)
     if meant is not None:
         return "misspelt-column", f"no such column; write `{meant}`", _feature(meant, form) or meant
+    meant = one_slip_away(name, [*asked, *numbered])
+    if meant is not None:
+        text = f"no such column; did you mean `{meant}`? Write that, or choose a less similar name"
+        return "misspelt-column", text, _feature(meant, form) or meant
     return None
 
 

@@ -10,8 +10,8 @@ import tomllib
 from collections.abc import Mapping
 from typing import Any, Final, NamedTuple
 
-from fitmatch.intake.job_toml.key_rows import STRING, Path, dotted, innermost, statements
-from fitmatch.wording import listed
+from fitmatch.intake.job_toml.key_rows import STRING, Path, innermost, statements
+from fitmatch.wording import dotted, listed
 
 KEYS: Final = ("seating", "seating_u", "seating_readings")
 
