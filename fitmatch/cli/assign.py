@@ -48,6 +48,7 @@ class _Assign(click.Command):
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         pairs = pairwise(["", *args])
         words = [f"--csv-{word}" if (before, word) == ("--csv", "leftovers") else word for before, word in pairs]
+        words = ["--csv-leftovers" if word == "--csv=leftovers" else word for word in words]
         return super().parse_args(ctx, words)
 
 

@@ -22,6 +22,7 @@ _COMMANDS: Final = {
     "assembled": "Compare what was measured with the shells in with what was calculated.",
 }
 
+_MOST_PROBLEMS: Final = 1_000  # printed
 _NEAR: Final = 0.4  # a word is near a command if no more than this share of its letters differs
 
 
@@ -86,8 +87,11 @@ def _run(args: list[str]) -> int:
         if isinstance(error, InputError):
             for warning in () if "--quiet" in args else error.warnings:
                 click.echo(f"warning: {warning}", err=True)
-            for problem in error.problems:
+            for problem in error.problems[:_MOST_PROBLEMS]:
                 click.echo(str(problem), err=True)
+            if len(error.problems) > _MOST_PROBLEMS:
+                told = f"these are the first {_MOST_PROBLEMS:,} of {len(error.problems):,} mistakes"
+                click.echo(f"{told}; correct them and run it again", err=True)
             return BAD_INPUT
         _tell_fault(error, debug="--debug" in args, checked=isinstance(error, FaultInFitmatch))
         return FAULT

@@ -123,10 +123,11 @@ def _check_shells(
     for copy in copies(shells, confirmed):
         (at, job), (_, other) = whose[copy.shell.box], whose[copy.other.box]
         file, other_file = f"{job.name}/{copy.shell.file}", f"{other.name}/{copy.other.file}"
-        if copy.reason:
-            findings.warnings.append(copy.warning(file, other_file))
+        if copy.is_mistake:
+            where = "box" if copy.shares_file else None
+            findings.report("box-copied", copy.mistake(other_file), Paper(file, (at, SHELLS)), copy.row, where)
         else:
-            findings.report("box-copied", copy.mistake(other_file), Paper(file, (at, SHELLS)))
+            findings.warnings.append(copy.warning(file, other_file))
 
 
 def _taken_as_one(jobs: Sequence[Job]) -> Iterator[str]:

@@ -27,9 +27,9 @@ from fitmatch.intake.rows.cross_checks import (
     check_bores,
     check_rule_columns,
     matched_columns,
+    warn_of_columns,
     warn_of_idle_rules,
     warn_of_unmatched,
-    warn_of_unused,
 )
 from fitmatch.intake.rows.positions import PositionReader, PositionRow
 from fitmatch.intake.rows.sheet import Sheet
@@ -172,7 +172,7 @@ class FolderReader:
             rows = PositionReader(sheet).rows(matched, frozenset(own.matched))
             unmatched = in_shells.intersection(sheet.columns.ignored)
             warn_of_unmatched(unmatched, findings)
-            warn_of_unused(sheet, unmatched)
+            warn_of_columns(sheet, unmatched)
 
         pool = ShellPool(settings, compared, findings, self._sizes, complete=self._complete)
         lacking: dict[str, bool] = {}
@@ -186,7 +186,7 @@ class FolderReader:
                 table, shell_form, settings, findings, further=further, lacking=lacking, readers=pool.readers
             )
             pool.add(shell_sheet)
-            warn_of_unused(shell_sheet, unmatched)
+            warn_of_columns(shell_sheet, unmatched)
         pool.report_doubles()
         self.copies_confirmed = pool.copies_confirmed
 
@@ -237,10 +237,11 @@ class FolderReader:
             if column not in sheet.columns.slipped | pool.slipped:
                 findings.report("unlike-shells", text, sheet.paper, None, column, LAST)
         for copy in copies(job.shells, pool.copies_confirmed):
-            if copy.reason:
-                findings.warnings.append(copy.warning(copy.shell.file, copy.other.file))
+            if copy.is_mistake:
+                paper, where = pool.papers[copy.shell.file], "box" if copy.shares_file else None
+                findings.report("box-copied", copy.mistake(copy.other.file), paper, copy.row, where)
             else:
-                findings.report("box-copied", copy.mistake(copy.other.file), pool.papers[copy.shell.file])
+                findings.warnings.append(copy.warning(copy.shell.file, copy.other.file))
 
     def _open(self, source: Source | None, form: Form) -> Table | None:
         table = open_table(source.data, source.paper, self._findings) if source else None
@@ -258,7 +259,7 @@ class FolderReader:
         self._log = LogReader(sheet, rows, pool.shells, complete=complete).read()
         self._logged = by_item(self._log)
         self._log_sound = table.complete and not sheet.columns.lacking
-        warn_of_unused(sheet)
+        warn_of_columns(sheet)
         for row, text in check_sources(self._logged, rows, pool.shells):
             sheet.report("two-sources", text, row, "item")
         pool.add_logged(self._logged, sheet)
@@ -285,7 +286,7 @@ class FolderReader:
             sheet, positions, pool.shells, plan, replaced, complete=complete, plan_sound=plan_sound
         )
         rows = reader.read()
-        warn_of_unused(sheet)
+        warn_of_columns(sheet)
         return table.paper.name, rows
 
     def _sized(self, row: PositionRow) -> PositionRow:

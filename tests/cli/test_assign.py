@@ -178,12 +178,23 @@ def test_json_alone_on_standard_output(job: Path, capsys: pytest.CaptureFixture[
     assert metric["positions"][0]["journal"] == 46.13148
 
 
+def test_the_first_thousand_mistakes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Of more than a thousand mistakes the first thousand are printed, and how many there are; of a thousand, all."""
+    for count in (1000, 1001):
+        shells = "shell,box,kind,half,wall\n" + "".join(f"{n},b,rod,top,1.5 mm\n" for n in range(count))
+        ran = Ran(capsys, "assign", written(tmp_path / str(count), shells=shells))
+        lines = ran.err.splitlines()
+        assert ran.status == 2 and lines[999].startswith("shells/box-1.csv:1001: half: `top`")
+        more = ["these are the first 1,000 of 1,001 mistakes; correct them and run it again"]
+        assert lines[1000:] == (more if count > 1000 else [])
+
+
 def test_leftovers_as_rows(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """`--csv leftovers` prints one row per shell left over, with its marks; before any other word `--csv` is what it
     was, wherever it stands."""
     shells = SHELLS.replace("wall\n", "wall,grade,flange\n") + "5,rod,upper,0.0617,std,thrust\n6,rod,either\n"
     folder = written(tmp_path / "pump", shells=shells)
-    for args in ((folder, "--csv", "leftovers"), ("--csv", "leftovers", folder)):
+    for args in ((folder, "--csv", "leftovers"), ("--csv", "leftovers", folder), ("--csv=leftovers", folder)):
         assert list(csv.reader(StringIO(Ran(capsys, "assign", *args).out))) == [
             ["shell", "box", "kind", "half", "wall [in]", "grade", "family", "flange"],
             ["5", "box-1", "rod", "upper", "0.0617", "std", "", "thrust"],

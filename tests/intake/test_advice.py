@@ -7,6 +7,7 @@ import pytest
 from made.intake_jobs import JOB, OTHER_SHELLS, POSITIONS, SHELLS, mistakes, put, workbook, write_job
 
 from fitmatch.intake.reading import read_job
+from fitmatch.problems import InputError
 
 SOURCES = JOB + "[sources]\n"
 
@@ -64,6 +65,24 @@ def test_shells_beside_the_job_file(tmp_path: Path) -> None:
     assert warnings(folder) == []
 
 
+def test_a_box_left_beside_the_job_file(tmp_path: Path) -> None:
+    """A table of shells that lies beside positions.csv and is not read is named; other tables, hidden ones and copies
+    of the positions are not."""
+    folder = write_job(tmp_path / "a", rods_B_DOT_csv=OTHER_SHELLS, parts_DOT_csv="part,price\nx,1\n", x_DOT_csv="")
+    put(folder / ".rods.csv", OTHER_SHELLS)
+    put(folder / "positions old.csv", POSITIONS)
+    put(folder / "mains.xlsx", workbook([["shell", "kind", "half", "wall"], ["1", "main", "upper", 0.06]]))
+    put(folder / "broken.xlsx", "x")
+    assert warnings(folder) == [
+        'mains.xlsx and rods_B.csv are not read; to use them write shells = ["shells/*.csv", "mains.xlsx", '
+        '"rods_B.csv"] in [sources] of job.toml'
+    ]
+    folder = write_job(tmp_path / "b", shells=None, rods_DOT_csv=SHELLS)
+    with pytest.raises(InputError) as caught:
+        read_job(folder)
+    assert [w.split(";")[0] for w in caught.value.warnings] == ["rods.csv is not read"]
+
+
 def test_a_shared_shelf_may_hold_more(tmp_path: Path) -> None:
     """Of a shared folder only files count that the glob misses by their ending alone."""
     folder = write_job(tmp_path / "job", SOURCES + 'shared = ["../shelf/A*.csv"]\n')
@@ -101,6 +120,41 @@ def test_columns_that_are_not_used(tmp_path: Path) -> None:
     assert warnings(write_job(tmp_path, positions=positions, shells=shells)) == [
         "positions.csv: column `by` is not used",
         "shells/box-1.csv: columns `on hold` and `colour` are not used",
+    ]
+
+
+def test_a_no_where_any_text_counts(tmp_path: Path) -> None:
+    """A shell is held, and a reading confirmed, by any text, so that a warning tells of cells that say no; a no in
+    `accept` is refused, since it would let a housing bore pass."""
+    positions = (
+        "position,kind,journal,journal_confirmed,housing_bore,housing_bore_confirmed\n"
+        "R1,rod,1.8162,no,1.9421,read twice\nR2,rod,1.8162,,1.9421,\n"
+    )
+    shells = (
+        "shell,kind,half,wall,hold,wall_confirmed,copy_confirmed\n"
+        "1,rod,upper,0.0618,No,,0\n2,rod,lower,0.0618,,false,\n3,rod,lower,0.0618,no,,\n4,rod,upper,0.0618,norm,,\n"
+    )
+    job = read_job(write_job(tmp_path / "a", positions=positions, shells=shells))
+    counts = "a cell that says no counts like any other text, and"
+    if_not = "empty the cell if that is not meant"
+    assert job.warnings == (
+        f"positions.csv:2: journal_confirmed: {counts} the reading is no longer doubted; {if_not}",
+        f"shells/box-1.csv:2: copy_confirmed: {counts} the box is taken as another one than the one it reads like; "
+        + if_not,
+        f"shells/box-1.csv:2 (and 1 more): hold: {counts} the shell is not used; {if_not}",
+        f"shells/box-1.csv:3: wall_confirmed: {counts} the reading is no longer doubted; {if_not}",
+    )
+    assert [shell.hold for shell in job.shells] == ["No", None, "no", "norm"]
+    log = "item,feature,station,angle,reading,gauge,confirmed\nR1,journal,1,0,1.8162,,no\nR1,journal,1,90,1.8162,,N\n"
+    bores = "position,kind,housing_bore\nR1,rod,1.9421\nR2,rod,1.9421\n"
+    job = read_job(write_job(tmp_path / "b", positions=bores, readings_DOT_csv=log))
+    assert job.warnings == (
+        f"readings.csv:2 (and 1 more): confirmed: {counts} the reading is no longer doubted; {if_not}",
+    )
+    accepted = POSITIONS.replace("bore\n", "bore,accept\n").replace("1\n", "1,no\n").replace("20\n", "20,p. 3: 0.01\n")
+    assert mistakes(write_job(tmp_path / "c", positions=accepted)) == [
+        "positions.csv:2: accept: `no` is no permission; quote the engine maker's written permission, or leave the "
+        "cell empty"
     ]
 
 

@@ -213,8 +213,49 @@ def test_a_box_within_another(tmp_path: Path) -> None:
     assert codes(write_job(tmp_path / "b", shells=whole, shells__few_DOT_csv=three)) == []
     begun = four.replace(rows[3], "4,rod,lower,\n")
     assert codes(write_job(tmp_path / "c", shells=whole, shells__few_DOT_csv=begun)) == []
-    one_file = "box," + head + "".join(f"{box},{row}" for box in "AB" for row in rows)
-    assert codes(write_job(tmp_path / "d", shells=one_file)) == ["box-copied"]
+
+
+def test_a_copy_within_one_file(tmp_path: Path) -> None:
+    """In a file with several boxes rows are to be taken out, not the file, and a box is told by its first row."""
+    rows = SHELLS.splitlines(keepends=True)
+    one_file = f"box,{rows[0]}" + "".join(f"{box},{row}" for box in "AB" for row in rows[1:])
+    todo = (
+        "one box under two names; take its rows out or write in its own readings; if two boxes truly read alike, say "
+        "why in a column `copy_confirmed`"
+    )
+    assert mistakes(write_job(tmp_path / "a", shells=one_file)) == [
+        f"shells/box-1.csv:5: box: box `B` has the shells and readings of box `A` (shells/box-1.csv:2), {todo}"
+    ]
+    beside = one_file.replace("A,01,rod,upper,0.06185", "A,01,rod,upper,0.06195")
+    assert mistakes(write_job(tmp_path / "b", shells__two_DOT_csv=beside)) == [
+        f"shells/two.csv:5: box: box `B` has the shells and readings of box `box-1` (shells/box-1.csv), {todo}"
+    ]
+
+
+def test_a_copy_with_other_shell_names_is_asked_about(tmp_path: Path) -> None:
+    """Another box may read alike by chance: with four shells or more that have the same halves and readings row by row,
+    and three of them different, a warning names both boxes; a reason in `copy_confirmed` answers it."""
+    head, names, halves = "shell,kind,half,wall\n", "1234abcd", ("upper", "lower") * 2
+
+    def box(first: int, walls: str, last: str = "lower") -> str:
+        cells = zip(names[first : first + 4], (*halves[:3], last), walls.split(), strict=True)
+        return head + "".join(f"{name},rod,{half},0.06{wall}\n" for name, half, wall in cells)
+
+    def told(name: str, one: str, two: str) -> tuple[str, ...]:
+        return read_job(write_job(tmp_path / name, shells=one, shells__two_DOT_csv=two)).warnings
+
+    one = box(0, "18 19 18 17")
+    assert told("a", one, box(4, "18 19 18 17")) == (
+        "shells/two.csv: box `two` has row by row the halves and readings of box `box-1` (shells/box-1.csv), under "
+        "other shell names; if it is a copy not yet filled in, write in its own readings; if two boxes truly read "
+        "alike, say why in a column `copy_confirmed`",
+    )
+    assert told("b", one, box(4, "18 19 17 18")) == () == told("c", one, box(4, "18 19 18 17", "either"))
+    assert told("d", box(0, "18 19 18 19"), box(4, "18 19 18 19")) == ()
+    reason = box(4, "18 19 18 17").replace("wall\n", "wall,copy_confirmed\n").replace("17\n", "17,read twice\n")
+    assert told("e", one, reason.replace("18\n", "18,\n").replace("19\n", "19,\n")) == ()
+    begun = [text.replace("0.0617", "") for text in (one, box(4, "18 19 18 17"))]
+    assert told("f", begun[0], begun[1]) == ()
 
 
 @pytest.mark.parametrize("where", [0, 1])

@@ -474,3 +474,61 @@ def test_seating_readings_reaches_the_fit(tmp_path: Path) -> None:
     assert mistake == (
         "job.toml:8: fit.rod.seating_readings: is the text `4`, not a number; write a number without quotes"
     )
+
+
+# --- a point that slipped ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("fit", "told"),
+    [
+        ("min = 0.0018\nmax = 0.028", "max 0.028 in is more than 0.5 % of the journal"),
+        ("min = 0.018\nmax = 0.028", "max 0.028 in is more than 0.5 % of the journal"),
+        ("target = 0.022", "target 0.022 in is more than 0.5 % of the journal"),
+        ("min = 0.00018\nmax = 0.0028", "max 0.0028 in is more than 10 times min 0.00018 in"),
+        ("min = 0.00018\nmax = 0.00028", "max 0.00028 in is less than 0.02 % of the journal"),
+        ("target = 0.0022\nmin = 0.00018", "target 0.0022 in is more than 10 times min 0.00018 in"),
+        ("target = 0.0015\nmax = 0.0065", "max 0.0065 in is more than 4 times the target 0.0015 in"),
+    ],
+)
+def test_a_point_that_slipped_in_a_limit(tmp_path: Path, fit: str, told: str) -> None:
+    """A limit or target ten times too large or too small is no bad input, but it is told once for its kind."""
+    job = f'unit = "in"\n[fit.rod]\n{fit}\n'
+    assert read_job(write_job(tmp_path, job)).warnings == (
+        f"fit.rod: at position R1, journal 1.8162 in: {told}; check digits and unit against the engine maker's figures",
+    )
+
+
+@pytest.mark.parametrize(
+    "fit",
+    [
+        "min = 0.0018\nmax = 0.0028",
+        "min = 0.0004\nmax = 0.0024",
+        "target = 0.0022\nmin = 0",
+        "min = 0.0020\nmax = 0.0060",
+        "target_ratio = 0.001",
+        "target = 0.0012\nmin = 0.0004",
+    ],
+)
+def test_limits_that_makers_give_are_not_wondered_at(tmp_path: Path, fit: str) -> None:
+    """Tight, wide and loose limits as they are published, and limits of which one is left out, draw no warning."""
+    assert read_job(write_job(tmp_path / "a", f'unit = "in"\n[fit.rod]\n{fit}\n')).warnings == ()
+
+
+def test_a_small_journal_may_run_looser(tmp_path: Path) -> None:
+    """On a pin of 8 mm a clearance of 0.06 mm is usual, though it is more than half a percent."""
+    positions = "position,kind,journal,housing_bore\nR1,rod,8.00,10.05\n"
+    shells = "shell,kind,half,wall\n1,rod,upper,1.0\n2,rod,lower,1.0\n"
+
+    def told(name: str, most: str) -> int:
+        job = f'unit = "mm"\n[fit.rod]\nmin = 0.02\nmax = {most}\n'
+        return len(read_job(write_job(tmp_path / name, job, positions, shells)).warnings)
+
+    assert told("a", "0.06") == 0 and told("b", "0.6") == 1
+
+
+def test_a_slip_in_a_row_of_positions(tmp_path: Path) -> None:
+    """A position's own limit is looked at like that of its kind."""
+    positions = "position,kind,journal,housing_bore,max\nR1,rod,1.8162,1.9421,\nR2,rod,1.8161,1.9420,0.028\n"
+    (told,) = read_job(write_job(tmp_path, positions=positions)).warnings
+    assert told.startswith("fit.rod: at position R2, journal 1.8161 in: max 0.028 in is more than 0.5 % of the journal")

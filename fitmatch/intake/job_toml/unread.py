@@ -1,24 +1,30 @@
-"""Files beside the shell files that are not read: a box left out of the answer must not go unnoticed."""
+"""Files beside the shell files, or beside job.toml, that are not read: a box left out of the answer must not go
+unnoticed."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
+from contextlib import suppress
 from glob import glob, has_magic
 from pathlib import Path
 from typing import Final
 
-from fitmatch.intake.common.findings import Findings
+from fitmatch.intake.common.findings import Findings, Paper
+from fitmatch.intake.tables.columns import names_in
+from fitmatch.intake.tables.opening import open_table
 from fitmatch.wording import listed
 
 TABLES: Final = (".csv", ".xlsx")
 # What is in the job folder itself apart from shells.
 OF_THE_JOB: Final = frozenset(("job", "positions", "readings", "assembled", "assignment"))
+_COLUMNS: Final = frozenset(("shell", "half", "wall", "wall_1"))  # two of them make a table of shells
 _MOST_NAMES: Final = 10
 
 
 def warn_of_unread(
     folder: Path, shells: Collection[str], shared: Collection[str], read: Collection[str | None], findings: Findings
 ) -> None:
-    """Warn of files in the folders of the globs that no glob matches. A path that names one file wants no other; in a
-    shared folder only files count that differ from the glob's matches in nothing but their ending."""
+    """Warn of files in the folders of the globs that no glob matches, and of tables of shells beside job.toml. A path
+    that names one file wants no other in its folder; in a shared folder only files count that differ from the glob's
+    matches in nothing but their ending."""
     for key, globs in (("shells", shells), ("shared", shared)):
         lost: dict[str, str] = {}  # name -> the glob that would match it
         for pattern in filter(has_magic, globs):
@@ -29,6 +35,8 @@ def warn_of_unread(
                 if path not in read and path not in lost and _may_hold_shells(folder, path):
                     ending = Path(path).suffix
                     lost[path] = path if name.endswith(ending) else f"{place}{slash}*{ending}"
+        if key == "shells":
+            lost |= {path: path for path in _boxes_beside_the_job(folder, {*read, *lost})}
         tables = [path for path in lost if path.lower().endswith(TABLES)]
         if tables:
             more = dict.fromkeys((*globs, *(lost[path] for path in tables)))
@@ -41,6 +49,19 @@ def warn_of_unread(
             it, holds = ("it", "it holds") if len(others) == 1 else ("them", "they hold")
             todo = f"if {holds} shells, save {it} as .csv or .xlsx, otherwise move {it} elsewhere"
             findings.warnings.append(f"{_are_not_read(others)}; {todo}")
+
+
+def _boxes_beside_the_job(folder: Path, known: Collection[str | None]) -> Iterator[str]:
+    """Tables in the job folder itself that have columns of shells."""
+    for path in sorted(folder.glob("[!.]*")):
+        name = path.name
+        if name in known or not path.is_file() or not _may_hold_shells(folder, name):
+            continue
+        with suppress(OSError):
+            is_table = name.lower().endswith(TABLES)
+            table = open_table(path.read_bytes(), Paper(name, ()), Findings()) if is_table else None
+            if table is not None and len(_COLUMNS & names_in(table)) > 1:
+                yield name
 
 
 def _may_hold_shells(folder: Path, path: str) -> bool:

@@ -1,4 +1,4 @@
-"""Boxes that are one box under two names: a file that was copied gives shells that do not exist."""
+"""Boxes that are one box under two names, or may be: a box that was copied gives shells that do not exist."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
@@ -9,33 +9,61 @@ from fitmatch.wording import shorten
 
 _FEWEST: Final = 4  # shells of a box that is contained in another
 _TOLD: Final = 2  # readings by which a box tells itself from another; one alone may be like another by chance
+_CONFIRM: Final = "if two boxes truly read alike, say why in a column `copy_confirmed`"
+_UNLIKE: Final = 3  # walls of a box under other names that differ; fewer may be so in two good boxes
 
 
 class Copy(NamedTuple):
-    """A box whose every shell is in another one too, told by the first shell of each. `reason` says why the two truly
-    read alike, if anybody does."""
+    """A box whose every shell is in another one too, told by the first shell of each.
+
+    `renamed`: under other shell names, so that it may be another box all the same. `reason` says why the two truly read
+    alike, if anybody does. `shares_file`: its file has other boxes too.
+    """
 
     shell: Shell
     other: Shell
-    reason: str = ""
+    renamed: bool
+    reason: str
+    shares_file: bool
+
+    @property
+    def is_mistake(self) -> bool:
+        return not self.renamed and not self.reason
+
+    @property
+    def row(self) -> int | None:
+        """Where it begins in a file with other boxes."""
+        return self.shell.row if self.shares_file else None
 
     def mistake(self, other_file: str) -> str:
         """What is wrong and what to do."""
-        text = f"box `{shorten(self.shell.box)}` has the shells and readings of box `{shorten(self.other.box)}`"
-        todo = "take this file out or write in its own readings; if two boxes truly read alike, say why in a column"
-        return f"{text} ({other_file}), one box under two names; {todo} `copy_confirmed`"
+        text = f"box `{shorten(self.shell.box)}` has the shells and readings of {self._other(other_file)}"
+        todo = f"take {'its rows' if self.shares_file else 'this file'} out or write in its own readings"
+        return f"{text}, one box under two names; {todo}; {_CONFIRM}"
 
     def warning(self, file: str, other_file: str) -> str:
         """That two boxes are taken as two though they read alike."""
-        text = f"{file}: box `{shorten(self.shell.box)}` reads like box `{shorten(self.other.box)}` ({other_file})"
-        return f"{text} and is taken as another one, as its column `copy_confirmed` says: {shorten(self.reason)}"
+        text = f"{file}: box `{shorten(self.shell.box)}`"
+        if self.renamed:
+            text = f"{text} has row by row the halves and readings of {self._other(other_file)}, under other shell"
+            return f"{text} names; if it is a copy not yet filled in, write in its own readings; {_CONFIRM}"
+        text = f"{text} reads like {self._other(other_file)} and is taken as another one, as its column"
+        return f"{text} `copy_confirmed` says: {shorten(self.reason)}"
+
+    def _other(self, file: str) -> str:
+        place = f"{file}:{self.other.row}" if self.shell.file == self.other.file else file
+        return f"box `{shorten(self.other.box)}` ({place})"
 
 
 def copies(shells: Iterable[Shell], confirmed: Mapping[str, str]) -> Iterator[Copy]:
-    """Every box that is equal to one before it, or contained in another; `confirmed`: reasons by box."""
+    """Every box that is equal to one before it, or contained in another; then those equal but for the names of their
+    shells, unless confirmed. `confirmed`: reasons by box."""
     boxes = _Boxes(shells)
-    for box, other in boxes.alike():
-        yield Copy(boxes.first(box), boxes.first(other), confirmed.get(box) or confirmed.get(other) or "")
+    for renamed, pairs in ((False, boxes.alike()), (True, boxes.row_by_row())):
+        for box, other in pairs:
+            first, reason = boxes.first(box), confirmed.get(box) or confirmed.get(other) or ""
+            if not (renamed and reason):
+                yield Copy(first, boxes.first(other), renamed, reason, boxes.share(first.file))
 
 
 class _Boxes:
@@ -48,6 +76,28 @@ class _Boxes:
 
     def first(self, box: str) -> Shell:
         return self._shells[box][0]
+
+    def share(self, file: str) -> bool:
+        """Whether several boxes are in a file."""
+        return sum(any(s.file == file for s in shells) for shells in self._shells.values()) > 1
+
+    def row_by_row(self) -> Iterator[tuple[str, str]]:
+        """Each box that has other names but row by row the halves and readings of one before it, with that one."""
+        alike: defaultdict[tuple[int, ...], list[str]] = defaultdict(list)
+        for box, shells in self._shells.items():
+            if len(shells) >= _FEWEST:
+                begin = [size.readings[0].nm if (size := s.measured) is not None else 0 for s in shells[:_FEWEST]]
+                alike[len(shells), *begin].append(box)
+        for boxes in alike.values():
+            first: dict[tuple[tuple[str, tuple[int, ...]], ...], str] = {}
+            for box in boxes if len(boxes) > 1 else ():
+                rows = tuple([(s.half, _readings(s)) for s in self._shells[box]])
+                readings = {row[1] for row in rows}
+                if () in readings or len(readings) < _UNLIKE:
+                    continue
+                other = first.setdefault(rows, box)
+                if {s.name for s in self._shells[other]} != {s.name for s in self._shells[box]}:
+                    yield box, other
 
     def alike(self) -> Iterator[tuple[str, str]]:
         """Each box that another one holds, with that one."""

@@ -1,6 +1,7 @@
 """What only shows when files are compared: locks, bores against journals, columns that rule out every shell."""
 
 from collections.abc import Iterable, Sequence
+from typing import Final
 
 from fitmatch.intake.common.findings import LAST, Findings
 from fitmatch.intake.job_toml.settings import Settings
@@ -14,6 +15,13 @@ from fitmatch.names import one_slip_away
 from fitmatch.records.keys import ShellKey
 from fitmatch.records.parts import ANY, SIDES, Shell
 from fitmatch.wording import listed, shorten
+
+# What a text in a column does, whatever it says.
+_DOES: Final = {
+    "hold": "the shell is not used",
+    "copy_confirmed": "the box is taken as another one than the one it reads like",
+}
+_CONFIRMS: Final = "the reading is no longer doubted"
 
 
 def matched_columns(settings: Settings, in_positions: set[str], in_shells: set[str]) -> tuple[str, ...]:
@@ -59,14 +67,19 @@ def warn_of_unmatched(columns: set[str], findings: Findings) -> None:
         findings.warnings.append(f"{text}; name it in [rules] match if they must agree in it")
 
 
-def warn_of_unused(sheet: Sheet, told: Iterable[str] = ()) -> None:
-    """Warn of columns that have content and are not used: `on hold` may have been meant as `hold`. Those in `told` have
-    a warning of their own."""
+def warn_of_columns(sheet: Sheet, told: Iterable[str] = ()) -> None:
+    """Warn of columns that have content and are not used: `on hold` may have been meant as `hold`; those in `told` have
+    a warning of their own. And of columns in which any text counts, and some say no."""
     columns = sheet.columns
     names = [f"`{shorten(name)}`" for name in columns.ignored if name in columns.filled and name not in told]
     if names:
         what = f"column {names[0]} is" if len(names) == 1 else f"columns {listed(names)} are"
         sheet.findings.warnings.append(f"{sheet.paper.name}: {what} not used")
+    for column, rows in sheet.denied.items():
+        more = f" (and {len(rows) - 1} more)" if len(rows) > 1 else ""
+        text = f"{sheet.paper.name}:{rows[0]}{more}: {column}: a cell that says no counts like any other text"
+        what = f"{_DOES.get(column, _CONFIRMS)}; empty the cell if that is not meant"
+        sheet.findings.warnings.append(f"{text}, and {what}")
 
 
 def check_bores(rows: Sequence[PositionRow], sheet: Sheet) -> None:

@@ -62,7 +62,8 @@ class LogReader(ShellNames):
         nm = self.sheet.length(row, cells, "reading", MEASURED[feature], gauge) if known else None
         if kind is None or nm is None:
             return None
-        by, time, confirmed = (self.sheet.cell(cells, name) for name in ("by", "time", "confirmed"))
+        by, time = self.sheet.cell(cells, "by"), self.sheet.cell(cells, "time")
+        confirmed = self.sheet.any_text(row, cells, "confirmed")
         reading = Reading(nm, station, angle, gauge, confirmed, "reading")
         return LoggedReading(item, feature, reading, by, time, row, shell.key if shell else None)
 

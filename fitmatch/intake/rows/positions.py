@@ -6,7 +6,7 @@ from fractions import Fraction
 from functools import partial
 
 from fitmatch.intake.common.quantities import QUANTITIES, count_of
-from fitmatch.intake.rows.sheet import Sheet
+from fitmatch.intake.rows.sheet import Sheet, says_no
 from fitmatch.intake.tables.columns import HINT, OWN
 from fitmatch.records.measuring import Reading
 from fitmatch.records.parts import ANY, SIDES, Position
@@ -73,7 +73,7 @@ class PositionReader:
             sheet.kind_will_do(kind, row)
         readings: dict[str, tuple[Reading, ...]] = {}
         for feature, gauge in self._gauges_of(row, cells, kind).items():
-            confirmed = sheet.cell(cells, f"{feature}_confirmed")
+            confirmed = sheet.any_text(row, cells, f"{feature}_confirmed")
             found, whole = sheet.readings(row, cells, feature, QUANTITIES[feature], gauge)
             filled = (c.name for c in sheet.columns.readings[feature] if cells[c.index].strip())
             pairs = zip(found, filled, strict=False)  # as many of each, unless one could not be read
@@ -89,7 +89,7 @@ class PositionReader:
             target_nm=None,
             wants_upper=self._wants(cells, matched, asked, "upper"),
             wants_lower=self._wants(cells, matched, asked, "lower"),
-            accept=sheet.cell(cells, "accept") or None,
+            accept=self._permission(row, cells),
             pin=sheet.value(row, cells, "pin", _pin),
             row=row,
             undersize=sheet.cell(cells, "undersize"),
@@ -100,6 +100,14 @@ class PositionReader:
         locks = {side: sheet.cell(cells, side) for side in SIDES if sheet.cell(cells, side)}
         told = bool(cells[sheet.columns.index("offset")].strip())
         return PositionRow(position, kind in self._settings.fits, readings, sound, own, locks, told)
+
+    def _permission(self, row: int, cells: list[str]) -> str | None:
+        """The engine maker's permission to use a housing bore outside its drawing limits."""
+        text = self._sheet.cell(cells, "accept")
+        if says_no(text):
+            todo = "quote the engine maker's written permission, or leave the cell empty"
+            self._sheet.report("unknown-value", f"`{text}` is no permission; {todo}", row, "accept")
+        return text or None
 
     def _wants(self, cells: list[str], matched: tuple[str, ...], asked: Set[str], side: str) -> tuple[str, ...]:
         cell = self._sheet.cell

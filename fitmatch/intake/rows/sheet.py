@@ -1,7 +1,7 @@
 """One table as the reader of its rows sees it: cells by column name, lengths, gauges, and reports of mistakes."""
 
 from collections.abc import Callable, Iterable, Sequence
-from typing import TypeVar
+from typing import Final, TypeVar
 
 from fitmatch.intake.common import advice
 from fitmatch.intake.common.findings import Findings, Paper
@@ -16,6 +16,12 @@ from fitmatch.wording import listed, shorten
 
 T = TypeVar("T")
 Readers = dict[tuple[str, str, bool], LengthReader]
+_NOES: Final = frozenset(("no", "n", "none", "false", "0", "-", "nein", "non"))
+
+
+def says_no(text: str) -> bool:
+    """Whether a text says no, or that there is nothing."""
+    return text.casefold() in _NOES
 
 
 class Sheet:
@@ -38,6 +44,7 @@ class Sheet:
         self.columns = understand(table, form, further, findings, settings.inch_job, lacking or {})
         self.settings = settings
         self.findings = findings
+        self.denied: dict[str, list[int]] = {}  # by column: rows that say no where any text counts
         self._readers: Readers = {} if readers is None else readers
 
     @property
@@ -52,6 +59,13 @@ class Sheet:
         """A trimmed cell; also empty if it could not be read."""
         text = cells[self.columns.index(column)].strip()
         return "" if text.startswith(UNREAD) else text
+
+    def any_text(self, row: int, cells: list[str], column: str) -> str:
+        """A trimmed cell in which any text counts; one that says no is noted, as it does not do what it says."""
+        text = self.cell(cells, column)
+        if says_no(text):
+            self.denied.setdefault(column, []).append(row)
+        return text
 
     def is_unread(self, cells: list[str], column: str) -> bool:
         """Whether a cell could not be read; that was noted."""

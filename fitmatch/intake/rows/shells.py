@@ -158,7 +158,7 @@ class _FileReader:
                     self._odd_name(box, row, "box")
 
             if cells[i_copy]:
-                pool.copies_confirmed.setdefault(box, self._sheet.cell(cells, "copy_confirmed"))
+                pool.copies_confirmed.setdefault(box, self._sheet.any_text(row, cells, "copy_confirmed"))
 
             if gauged:
                 gauge, walls = self._gauge(cells, kind, row)
@@ -172,7 +172,7 @@ class _FileReader:
             measured: Size | None = None
             wall: int | None = None
             if readings:
-                confirmed = cells[i_confirmed] and self._sheet.cell(cells, "wall_confirmed")
+                confirmed = cells[i_confirmed] and self._sheet.any_text(row, cells, "wall_confirmed")
                 if len(readings) < len(walls):
                     filled = tuple([column for index, _, _, column in walls if cells[index].strip()])
                 measured = plain_wall(gauge, readings, confirmed, filled)
@@ -205,7 +205,7 @@ class _FileReader:
                 marks,
                 intern(cells[i_family].strip().casefold()),
                 intern(grade) if grade else None,
-                cells[i_hold].strip() or None,
+                (cells[i_hold] and self._sheet.any_text(row, cells, "hold")) or None,
                 coating,
                 to_metal,
                 file,

@@ -1,6 +1,7 @@
 """What every position aims at: its own target and limits, otherwise those of its kind, checked against one another."""
 
 from dataclasses import replace
+from typing import Final
 
 from fitmatch.intake.common.quantities import TARGET
 from fitmatch.intake.job_toml.fits import from_ratio, middle, outside
@@ -9,6 +10,12 @@ from fitmatch.intake.rows.sheet import Sheet
 from fitmatch.lengths import with_unit
 from fitmatch.records.parts import Fit, Position
 from fitmatch.wording import shorten
+
+_LOOSE: Final = 200  # a clearance of more than this part of the journal, and
+_SMALL_NM: Final = 100_000  # more than this, as small journals run looser, is beyond what anybody allows
+_TIGHT: Final = 5_000  # one of less than this part is below it
+_WIDE: Final = 10  # times min
+_OFF: Final = 4  # times the target
 
 
 class AimCheck:
@@ -25,7 +32,22 @@ class AimCheck:
         self._check_for_targets(rows)
         positions = [self._aimed(row) for row in rows]
         self._warn_of_wishes(positions)
+        self._warn_of_odd_limits(positions)
         return positions
+
+    def _warn_of_odd_limits(self, positions: list[Position]) -> None:
+        """Say once for the same limits of a kind that a point may have slipped in one of them: no answer shows it, and
+        an engine built to such a limit fails."""
+        told: set[tuple[str, str]] = set()
+        unit = self._settings.unit
+        for position in positions if unit is not None else ():
+            text = _slipped(position, unit or "")
+            if text is not None and (position.kind, text) not in told:
+                told.add((position.kind, text))
+                journal = f", journal {with_unit(position.journal.mean_nm, unit or '')}" if position.journal else ""
+                where = f"fit.{position.kind}: at position {shorten(position.name)}{journal}"
+                todo = "check digits and unit against the engine maker's figures"
+                self._sheet.findings.warnings.append(f"{where}: {text}; {todo}")
 
     def _warn_of_wishes(self, positions: list[Position]) -> None:
         """Say once for a kind that its target is outside the wanted band: the band comes first."""
@@ -127,6 +149,28 @@ class AimCheck:
         if row.position.kind not in self._faulty_ratios:
             self._faulty_ratios.add(row.position.kind)
             self._settings.file.report("target-outside-limits", text, "fit", row.position.kind, "target_ratio")
+
+
+def _slipped(position: Position, unit: str) -> str | None:
+    """Which of a position's figures looks as if a point had slipped in it; None if all look usual.
+
+    Common practice, no source: clearances are up to some 0.3 % of the journal, seldom below 0.03 %, and the largest
+    allowed is two to five times the smallest. Ten times too much or too little is beyond all of these.
+    """
+    low, high, target, journal = position.min_nm, position.max_nm, position.target_nm, position.journal
+    name, most = ("max", high) if high is not None else ("target", target)
+    if not most:
+        return None
+    shown = f"{name} {with_unit(most, unit)}"
+    if journal is not None and most > max(journal.mean_nm // _LOOSE, _SMALL_NM):
+        return f"{shown} is more than 0.5 % of the journal"
+    if journal is not None and most * _TIGHT < journal.mean_nm:
+        return f"{shown} is less than 0.02 % of the journal"
+    if low and most > _WIDE * low:
+        return f"{shown} is more than {_WIDE} times min {with_unit(low, unit)}"
+    if target is not None and most > _OFF * target:
+        return f"{shown} is more than {_OFF} times the target {with_unit(target, unit)}"
+    return None
 
 
 def _clipped(wish: int | None, low: int | None, high: int | None) -> int | None:
