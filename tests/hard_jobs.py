@@ -145,8 +145,8 @@ def names() -> list[str]:
 
 
 def _job(rows: list[Position], stock: list[Shell], rules: Rules, name: str = "") -> Job:
-    fits = {KIND: Fit(KIND, TARGET, family=("a12",) if name else None)}
-    shells = [replace(s, family="a12") for s in stock]
+    fits = {KIND: Fit(KIND, TARGET, family=("narrow-2",) if name else None)}
+    shells = [replace(s, family="narrow-2") for s in stock]
     return make_job(rows, shells, rules=rules, name=name, fits=fits, unit="mm")
 
 

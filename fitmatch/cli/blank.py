@@ -66,7 +66,7 @@ _POSITION_NOTES = (
     "leave empty what is not measured yet; add rows as needed",
 )
 _SHELL_NOTES = (
-    "one file is one box; for another box copy this file and give its shells other names",
+    "one file is one box; for another box copy it - give file and shells other names and write in its own walls",
     "write the name on the edge of the shell with a felt pen; measure the wall at the crown in {unit_words}",
     "half: upper is the {upper}; lower is the cap side; either fits both sides",
 )

@@ -12,7 +12,7 @@ from fitmatch.records.parts import Position, Shell, excess_of, room, shortfall_o
 class Placement:
     """A position with the two shells chosen for it; every figure follows from these by arithmetic.
 
-    `margin_nm` is how far a guard tightens both limits for this pair.
+    `margin_nm` is how far a guard draws in both limits for this pair.
     """
 
     position: Position

@@ -64,7 +64,7 @@ class Cure(NamedTuple):
 class NotOffered(NamedTuple):
     """What would also fix a position but is not for the shop to change.
 
-    `change`: the least by which it misses a limit of the maker's (`min`, `max`), `guarded` if a guard tightens it; a
+    `change`: the least by which it misses a limit of the maker's (`min`, `max`), `guarded` if a guard draws it in; a
     housing bore outside its drawing limits that only the maker can permit (`accept`), in the row `name` if that is
     another one; a shell `name` on `hold` for the reason `why`.
     """

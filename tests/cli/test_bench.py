@@ -320,9 +320,11 @@ def test_a_new_box(tmp_path: Path) -> None:
 
 def test_a_box_of_the_only_family_that_fits(tmp_path: Path) -> None:
     """Where a kind wants one family the new shells have it, as they would be left out otherwise."""
-    Sitting(bench_job(tmp_path, JOB + '[fit.x]\nmin = 0.001\nmax = 0.002\nfamily = ["A,12"]\n')).enter("box C x 1 0")
+    Sitting(bench_job(tmp_path, JOB + '[fit.x]\nmin = 0.001\nmax = 0.002\nfamily = ["narrow,2"]\n')).enter(
+        "box C x 1 0"
+    )
     written = (tmp_path / "shells" / "C.csv").read_text(encoding="utf-8")
-    assert written == 'shell,kind,half,family,wall\nC1,x,upper,"a,12",\n'
+    assert written == 'shell,kind,half,family,wall\nC1,x,upper,"narrow,2",\n'
 
 
 def test_a_box_that_no_glob_finds(tmp_path: Path) -> None:

@@ -25,7 +25,7 @@ shared = ["../boxes/*.csv"]
 target = 0.0022
 min = 0.0018
 max = 0.0026
-family = ["A12"]
+family = ["Narrow-2"]
 """
 OTHER = """\
 title = "Spare engine"
@@ -36,28 +36,28 @@ shared = ["../boxes/*.csv"]
 target = 0.056
 min = 0.046
 max = 0.066
-family = ["A12"]
+family = ["Narrow-2"]
 [fit.main]
 target = 0.056
-family = ["M1"]
+family = ["main-5"]
 [rules]
 match = ["finish"]
 """
 BOX = """\
 shell,kind,half,wall [in],family,finish
-01,rod,upper,0.06185,A12,g
-02,rod,upper,0.0618,A12,
-03,rod,lower,0.0619,A12,
-04,rod,lower,0.0618,A12,g
-05,rod,upper,0.0617,A12,
-06,rod,lower,0.0617,A12,
+01,rod,upper,0.06185,Narrow-2,g
+02,rod,upper,0.0618,Narrow-2,
+03,rod,lower,0.0619,Narrow-2,
+04,rod,lower,0.0618,Narrow-2,g
+05,rod,upper,0.0617,Narrow-2,
+06,rod,lower,0.0617,Narrow-2,
 """
 OWN = """\
 shell,kind,half,wall,family
-11,rod,upper,1.571,A12
-12,rod,lower,1.570,A12
-21,main,upper,1.571,M1
-22,main,lower,1.570,M1
+11,rod,upper,1.571,Narrow-2
+12,rod,lower,1.570,Narrow-2
+21,main,upper,1.571,main-5
+22,main,lower,1.570,main-5
 """
 
 
@@ -283,8 +283,8 @@ def test_a_column_of_one_job_is_read_for_all(yard: Path) -> None:
 def test_a_flanged_shell_of_another_job_stays_out(yard: Path) -> None:
     """flange is matched in every job as soon as any job's shells have it."""
     change(yard / "spare" / "shells" / "own.csv", "family\n", "family,flange\n")
-    change(yard / "spare" / "shells" / "own.csv", "11,rod,upper,1.571,A12", "11,rod,upper,1.571,A12,yes")
-    for number in ("12,rod,lower,1.570,A12", "21,main,upper,1.571,M1", "22,main,lower,1.570,M1"):
+    change(yard / "spare" / "shells" / "own.csv", "11,rod,upper,1.571,Narrow-2", "11,rod,upper,1.571,Narrow-2,yes")
+    for number in ("12,rod,lower,1.570,Narrow-2", "21,main,upper,1.571,main-5", "22,main,lower,1.570,main-5"):
         change(yard / "spare" / "shells" / "own.csv", number, number + ",")
     plan = fitmatch.assign(read_jobs([yard / "saw", yard / "spare"]))
     assert ("own", "11") in {s.key for s in plan.leftover}
@@ -334,9 +334,9 @@ def test_folders_of_one_name_are_told_apart(yard: Path) -> None:
 
 def test_rows_of_one_shell_must_agree(yard: Path) -> None:
     """A shell with other figures in another job is refused, both rows named."""
-    rows = "shell,kind,half,wall,family\n21,main,upper,0.0619,M1\n11,rod,upper,0.0619,A12\n"
+    rows = "shell,kind,half,wall,family\n21,main,upper,0.0619,main-5\n11,rod,upper,0.0619,Narrow-2\n"
     put(yard / "saw" / "shells" / "own.csv", rows)
-    change(yard / "saw" / "job.toml", "[fit.rod]", '[fit.main]\ntarget = 0.0022\nfamily = ["M1"]\n[fit.rod]')
+    change(yard / "saw" / "job.toml", "[fit.rod]", '[fit.main]\ntarget = 0.0022\nfamily = ["main-5"]\n[fit.rod]')
     found = refused(yard)
     todo = "; one shell needs one row; if they are two shells, rename the box of one"
     assert found == [
@@ -348,11 +348,11 @@ def test_rows_of_one_shell_must_agree(yard: Path) -> None:
 @pytest.mark.parametrize(
     ("cell", "column", "words"),
     [
-        ("11,rod,lower,1.571 mm,A12,,", "half", "has `upper` here and `lower` in"),
-        ("11,rod,upper,1.571 mm,B3,,", "family", "has `a12` here and `b3` in"),
-        ("11,rod,upper,1.571 mm,A12,scratched,", "hold", "has nothing here and `scratched` in"),
-        ("11,rod,upper,1.571 mm,A12,,x", "finish", "has nothing here and `x` in"),
-        ("11,rod,upper,,A12,,", "wall", "has 1.571 mm here and nothing in"),
+        ("11,rod,lower,1.571 mm,Narrow-2,,", "half", "has `upper` here and `lower` in"),
+        ("11,rod,upper,1.571 mm,Wide-3,,", "family", "has `narrow-2` here and `wide-3` in"),
+        ("11,rod,upper,1.571 mm,Narrow-2,scratched,", "hold", "has nothing here and `scratched` in"),
+        ("11,rod,upper,1.571 mm,Narrow-2,,x", "finish", "has nothing here and `x` in"),
+        ("11,rod,upper,,Narrow-2,,", "wall", "has 1.571 mm here and nothing in"),
     ],
 )
 def test_any_cell_that_differs_is_named(yard: Path, cell: str, column: str, words: str) -> None:
@@ -364,7 +364,7 @@ def test_any_cell_that_differs_is_named(yard: Path, cell: str, column: str, word
 
 def test_a_family_is_needed(yard: Path) -> None:
     """With several jobs each kind must name its families; alone it need not."""
-    change(yard / "spare" / "job.toml", 'family = ["M1"]\n', "")
+    change(yard / "spare" / "job.toml", 'family = ["main-5"]\n', "")
     (problem,) = refused(yard)
     assert problem.startswith("spare/job.toml:10: fit.main.family: is missing; where jobs share their shells")
     fitmatch.read_job(yard / "spare")

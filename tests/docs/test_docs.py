@@ -118,13 +118,14 @@ class Console:
             cwd=self._folder,
             env={**os.environ, "PYTHONPATH": str(Path(fitmatch.__file__).parents[1]), "COLUMNS": "80"},
             input=typed,
-            capture_output=True,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT if both else subprocess.PIPE,  # in the order of a terminal
             timeout=PATIENCE_S,
             check=False,
         )
         self._status = ran.returncode
-        assert b"Traceback" not in ran.stderr
-        text = (ran.stdout + (ran.stderr if both else b"")).decode()
+        assert b"Traceback" not in (ran.stderr or ran.stdout)
+        text = ran.stdout.decode()
         return text.removesuffix("\n").split("\n") if text else []
 
 
@@ -294,6 +295,14 @@ def test_cautions_stand_where_they_are_needed(page: str) -> None:
         assert caution in text, caution
 
 
+@pytest.mark.parametrize("words", ["final torque", "as in final assembly", "reason in `accept`"])
+def test_nothing_tells_to_go_by_less_than_the_maker_says(words: str) -> None:
+    """Neither a page nor a message names torque alone, where the maker may ask for an angle or a stretch, or takes a
+    reason of the shop's own for the maker's permission."""
+    texts = {page.name: prose(page) for page in PAGES} | modules()
+    assert [name for name, text in texts.items() if words in " ".join(text.split())] == []
+
+
 def rows_of(page: str, heading: str) -> dict[str, str]:
     """The table under a heading: what is in backquotes in its first column, and the rest of the row."""
     text = (ROOT / "docs" / page).read_text(encoding="utf-8")
@@ -310,13 +319,31 @@ def rows_of(page: str, heading: str) -> dict[str, str]:
     return rows
 
 
+def modules() -> dict[str, str]:
+    """The text of every module of the program, with what is broken over lines joined."""
+    package = Path(fitmatch.__file__).parent
+    texts = ((path.relative_to(package).as_posix(), path.read_text(encoding="utf-8")) for path in package.rglob("*.py"))
+    return {name: re.sub(r'"\s*\n\s*f?"', "", text) for name, text in texts}
+
+
+# Words of messages whose codes are given elsewhere.
+WORDED = (
+    *("lengths.py", "names.py", "intake/common/advice.py", "intake/job_toml/fits.py", "intake/rows/copies.py"),
+    *("intake/rows/all_shells.py", "intake/rows/long_file.py"),
+)
+
+
 def test_the_catalogue_of_mistakes_is_complete() -> None:
-    """errors.md lists every code a mistake can have, no other one, in the catalogue's words and with what to do."""
+    """errors.md lists every code a mistake can have, no other one, in the catalogue's words, with what to do and with
+    words that are seen, which are near where the program gives that code."""
     rows = rows_of("errors.md", "## Every mistake by its code")
+    program = {name: text for name, text in modules().items() if name != "intake/common/catalogue.py"}
     assert list(rows) == list(CODES)
     for code, rest in rows.items():
-        meaning, todo, _ = (cell.strip() for cell in rest.split("|"))
+        seen, meaning, todo, _ = (cell.strip() for cell in rest.split(" |"))
         assert meaning == CODES[code] and len(todo) > 10, code
+        near = "".join(text for name, text in program.items() if f'"{code}"' in text or name in WORDED)
+        assert all(part.strip() in near for part in seen.strip("`").split("…")), seen
 
 
 @pytest.mark.parametrize(
@@ -330,8 +357,7 @@ def test_the_catalogue_of_mistakes_is_complete() -> None:
 )
 def test_messages_are_quoted_as_the_program_says_them(heading: str) -> None:
     """What errors.md quotes in its first columns is in the program, the parts left out (`…`) aside."""
-    lines = "".join(path.read_text(encoding="utf-8") for path in Path(fitmatch.__file__).parent.rglob("*.py"))
-    program = re.sub(r'"\s*\n\s*f?"', "", lines)
+    program = "".join(modules().values())
     quoted = rows_of("errors.md", heading)
     assert quoted
     for message in quoted:

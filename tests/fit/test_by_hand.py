@@ -289,9 +289,9 @@ def test_matched_columns_and_locks() -> None:
 def test_families() -> None:
     """A shell of another family, or of none, stays out unless it is locked."""
     place = positions(0)[0]
-    fits = {"rod": Fit("rod", TARGET, family=("a12",))}
-    for family, lock, empty in (("a12", None, 0), ("b7", None, 1), ("", None, 1), ("", ("box-1", "u"), 0)):
-        shells = [make_shell("u", "upper", WALL, family=family), make_shell("l", "lower", WALL, family="a12")]
+    fits = {"rod": Fit("rod", TARGET, family=("narrow-2",))}
+    for family, lock, empty in (("narrow-2", None, 0), ("wide-1", None, 1), ("", None, 1), ("", ("box-1", "u"), 0)):
+        shells = [make_shell("u", "upper", WALL, family=family), make_shell("l", "lower", WALL, family="narrow-2")]
         assert_figures(make_job([replace(place, upper=lock)], shells, fits=fits), empty=empty)
 
 

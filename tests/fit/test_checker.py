@@ -41,18 +41,18 @@ def sound_plan() -> Plan:
         make_shell("l6", "lower", WALL, marks=("", "old")),
         make_shell("l7", "lower", WALL + 3 * STEP),
         make_shell("e1", "either", WALL + 3 * STEP),
-        make_shell("u10", "upper", WALL, family="b7"),
+        make_shell("u10", "upper", WALL, family="wide-1"),
         make_shell("u11", "upper", WALL - 5 * STEP),
         make_shell("m1", "upper", WALL, kind="main"),
         make_shell("m2", "lower", WALL, kind="main"),
         make_shell("m3", "lower", WALL, kind="main"),
     ]
-    shells = [replace(s, marks=s.marks or ("", "new"), family=s.family or "a12") for s in shells]
+    shells = [replace(s, marks=s.marks or ("", "new"), family=s.family or "narrow-2") for s in shells]
     job = make_job(
         positions,
         shells,
         rules=Rules(wall_difference_nm=4 * STEP, same_in_bore=("series",)),
-        fits={"rod": Fit("rod", TARGET, family=("a12",))},
+        fits={"rod": Fit("rod", TARGET, family=("narrow-2",))},
         drawing={
             "rod": {"housing_bore": Band(positions[0].housing_bore.mean_nm - STEP, positions[1].housing_bore.mean_nm)}
         },

@@ -125,8 +125,8 @@ def engine(name: str, ideals: list[int], uppers: list[int], lowers: list[int], *
     ]
     shells = make_shells("upper", [WALL + u * STEP for u in uppers])
     shells += make_shells("lower", [WALL + v * STEP for v in lowers])
-    shells = [replace(s, family="a12") for s in shells]
-    job = make_job(rods, shells, fits={"rod": Fit("rod", TARGET, family=("a12",))}, **more)
+    shells = [replace(s, family="narrow-2") for s in shells]
+    job = make_job(rods, shells, fits={"rod": Fit("rod", TARGET, family=("narrow-2",))}, **more)
     return named(job, name)
 
 
@@ -158,10 +158,10 @@ def test_engines_of_other_families_are_decided_apart() -> None:
     """Jobs that share no family for a kind form groups of their own, and one that shares with both links them."""
     rules = Rules(wall_difference_nm=None)
     first, other, link = (engine(name, [0], [0, 0, 0], [0, 0, 0], rules=rules) for name in "ABC")
-    other = replace(other, fits={"rod": replace(other.fits["rod"], family=("c3",))})
-    link = replace(link, fits={"rod": replace(link.fits["rod"], family=("c3", "a12"))})
+    other = replace(other, fits={"rod": replace(other.fits["rod"], family=("wide-3",))})
+    link = replace(link, fits={"rod": replace(link.fits["rod"], family=("wide-3", "narrow-2"))})
     apart = best_plan(Pool((first, other)))
-    assert [(g.group.label, g.group.members) for g in apart.groups] == [("rod a12", (0,)), ("rod c3", (1,))]
+    assert [(g.group.label, g.group.members) for g in apart.groups] == [("rod narrow-2", (0,)), ("rod wide-3", (1,))]
     assert apart.complete == ("A",) and not apart.plans[1].placements
     linked = best_plan(Pool((first, other, link)))
     assert [(g.group.label, g.group.members) for g in linked.groups] == [("rod", (0, 1, 2))]

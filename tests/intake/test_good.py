@@ -148,11 +148,11 @@ def test_every_column_of_shells(tmp_path: Path) -> None:
     job = read_job(
         write_job(
             tmp_path,
-            JOB + 'family = ["A12", "b7 "]\n',
+            JOB + 'family = ["Narrow-2", "wide-1 "]\n',
             shells=(
                 "box,shell,kind,half,wall,grade,family,series,condition,hold,note\n"
-                "Left,A-1,rod,UPPER,0.0618,Std,A12,s1,new,,x\n"
-                ",A-1,rod,Lower,0.0618,,a12,s1,new,scratched,\n"
+                "Left,A-1,rod,UPPER,0.0618,Std,Narrow-2,s1,new,,x\n"
+                ",A-1,rod,Lower,0.0618,,narrow-2,s1,new,scratched,\n"
             ),
         )
     )
@@ -162,11 +162,11 @@ def test_every_column_of_shells(tmp_path: Path) -> None:
         "A-1",
         "upper",
         "Std",
-        "a12",
+        "narrow-2",
         None,
     )
     assert (two.box, two.grade, two.hold) == ("box-1", None, "scratched")  # a blank box is the file's
-    assert job.fits["rod"].family == ("a12", "b7")
+    assert job.fits["rod"].family == ("narrow-2", "wide-1")
 
 
 def test_every_setting(tmp_path: Path) -> None:

@@ -19,7 +19,7 @@ max = "3.4 thou"
 seating = -0.00005
 seating_u = 2e-5
 seating_readings = 5
-family = ["A12", "b"]
+family = ["Narrow-2", "wide"]
 [fit."main 2"]
 target = 2.4e-3
 [drawing.rod]
@@ -43,7 +43,7 @@ M1;main 2;53,975;2.125;2,2514;;;;24 tenths;any;any;w;;;
 """,
     "shells/boxes.csv": """\
 shell,kind,half,wall_1,wall_2,coating,measured,finish,series,family,hold,width,box
-01,rod,upper,0.06185,61.9 thou,0.0004,coated,a,s,A12,,w,
+01,rod,upper,0.06185,61.9 thou,0.0004,coated,a,s,Narrow-2,,w,
 02,rod,lower,0.0618,,,,any,s,B,,w,
 03,rod,either,0.0619,.06191,0.5 thou,bare,,,b,no,w,box 2
 "04",main 2,either,0.0620,1.575 mm,,,b,t,,,w,box 2

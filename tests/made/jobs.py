@@ -125,7 +125,7 @@ def random_job(rng: random.Random, *, both_limits: bool = False) -> Job:
         stock = _shells(rng, kind, count, grid, columns)
         positions += _locked(rng, some, stock)
         shells += stock
-        family = ("a12", "c3") if rng.random() < 0.2 else None
+        family = ("narrow-2", "wide-3") if rng.random() < 0.2 else None
         fits[kind] = Fit(kind, TARGET, family=family)
         if rng.random() < 0.15:
             bores = sorted(p.housing_bore.mean_nm for p in some if p.housing_bore is not None) or [JOURNAL]
@@ -292,7 +292,7 @@ def _shells(rng: random.Random, kind: str, count: int, grid: int, columns: tuple
             box=box,
             kind=kind,
             marks=tuple(rng.choice(["", "", "", "", "g", ANY]) for _ in columns),
-            family=rng.choice(["a12", "a12", "a12", "a12", "c3", "", "b7"]),
+            family=rng.choice(["narrow-2", "narrow-2", "narrow-2", "narrow-2", "wide-3", "", "wide-1"]),
             hold="scratched" if rng.random() < 0.04 else None,
             coating_nm=coating,
             wall_to_metal_nm=wall - coating,

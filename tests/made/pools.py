@@ -40,7 +40,9 @@ def random_pool(rng: random.Random, *, both_limits: bool = False) -> Pool:
                 thick_half={kind: rng.choice(["upper", "same"]) for kind in whole.kinds} if rng.random() < 0.5 else {},
             )
         fits = {
-            kind: replace(fit, family=rng.choice([("a12",), ("a12",), ("a12", "c3"), ("c3", "b7")]))
+            kind: replace(
+                fit, family=rng.choice([("narrow-2",), ("narrow-2",), ("narrow-2", "wide-3"), ("wide-3", "wide-1")])
+            )
             for kind, fit in whole.fits.items()
         }
         jobs.append(named(with_rules(replace(whole, positions=positions, fits=fits), rules), f"engine-{i + 1}"))

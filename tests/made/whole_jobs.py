@@ -54,7 +54,7 @@ def shells(draw: st.DrawFn, grid: int, count: tuple[int, int], columns: tuple[st
                     None if unmeasured else wall,
                     box=f"box-{draw(st.integers(1, boxes))}",
                     marks=tuple(draw(st.sampled_from(["", "", "", "", "", "g", ANY])) for _ in columns),
-                    family=draw(st.sampled_from(["a12", "a12", "a12", "c3", ""])),
+                    family=draw(st.sampled_from(["narrow-2", "narrow-2", "narrow-2", "wide-3", ""])),
                     hold=draw(rarely("scratched", None, 25)),
                     coating_nm=coating,
                     wall_to_metal_nm=None if unmeasured else wall - coating,
@@ -184,7 +184,7 @@ def engines(draw: st.DrawFn, strategy: str, count: int) -> list[Job]:
         rows = draw(locked(rows, stock))
     jobs = []
     for i, row in enumerate(rows):
-        families = [("a12",), ("a12", "c3")] if count > 1 else [None, None, ("a12", "c3")]
+        families = [("narrow-2",), ("narrow-2", "wide-3")] if count > 1 else [None, None, ("narrow-2", "wide-3")]
         bores = sorted(p.housing_bore.mean_nm for p in row if p.housing_bore is not None) or [JOURNAL]
         band = Band(bores[0], draw(st.sampled_from([bores[-1], bores[-1] - 1, bores[len(bores) // 2]])))
         bound = {"rod": {"housing_bore": band}} if draw(rarely(True, False, 4)) and band.low_nm <= band.high_nm else {}

@@ -304,7 +304,7 @@ def _above(most_nm: int | None, nm: int) -> int:
 
 
 def _margin(job: Job, placement: Placement) -> int:
-    """How far the guard tightens the limits of this pair, from its readings."""
+    """How far the guard draws in the limits of this pair, from its readings."""
     guard = sum(r.factor for r in _rules(job, Guard))
     if not guard:
         return 0

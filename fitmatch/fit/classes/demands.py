@@ -35,7 +35,7 @@ class Terms:
         return self.one_side is not None
 
     def place(self, position: Position, upper: Shell, lower: Shell) -> Placement:
-        """These two shells in this position, judged by its limits as tightened by the guard for this pair."""
+        """These two shells in this position, judged by its limits as drawn in by the guard for this pair."""
         return Placement(position, upper, lower, self.limits_at, self.guards.margin(position, upper, lower))
 
     def asks(self, position: Position, side: str) -> tuple[object, ...]:

@@ -1,4 +1,4 @@
-"""How far a guard tightens the limits of each pair: a multiple of its expanded uncertainty, rounded inward."""
+"""How far a guard draws in the limits of each pair: a multiple of its expanded uncertainty, rounded inward."""
 
 from collections.abc import Iterator, Sequence
 from itertools import product

@@ -16,7 +16,7 @@ _UNITS = {
     "mm": "Lengths in millimetres; differences in um (0.001 mm): + is looser than calculated, - is tighter.",
 }
 _CLOSING = (
-    "The assembled clearance, measured with the shells in and the caps at their final torque, decides; the calculated "
+    "The assembled clearance, measured with the shells in and the caps tightened as for good, decides; the calculated "
     "one only selects shells. The engine and bearing maker's limits and procedures come before any figure here."
 )
 _WORDS = {Verdict.AGREES: "agrees", Verdict.APART: "APART", Verdict.MISTAKE: "A MISTAKE"}

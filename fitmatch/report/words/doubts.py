@@ -25,8 +25,9 @@ _MISTAKES: Final[Mapping[str, tuple[str, str]]] = {
         "wipe both, let the part soak to room temperature, and read again: a warm part drifts",
     ),
     "bore-high": (
-        "gauge not rocked to its smallest reading, measured at the joint, or fasteners loose or dry",
-        "rock it again on the crown axis; then loosen, oil and tighten the fasteners as in final assembly",
+        "gauge not rocked to its smallest reading, measured at the joint, or fasteners not tightened as for good",
+        "rock it again on the crown axis; if it stands, tighten again as the maker says, by torque, angle or stretch, "
+        "with bolts that may be used for measuring",
     ),
     "bore-low": (
         ("gauge not on the diameter, or dirt, a burr or oil film in the bore"),

@@ -18,7 +18,7 @@ _TIGHTER = (
     "a cap swapped with another or fitted the wrong way round",
 )
 _LOOSER = (
-    "a cap that is not fully seated: a burr or dirt in the joint, or not the final torque",
+    "a cap that is not fully seated: a burr or dirt in the joint, or not tightened as for good",
     "a cap swapped with another or fitted the wrong way round",
     "a shell swapped with another, thinner than the one recorded",
     "a bore gauge that was not rocked to its smallest reading, or was near the joint",

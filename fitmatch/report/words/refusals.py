@@ -14,7 +14,8 @@ _TEXTS: Final = {
     "several-boxes": "shell `{name}` is in several boxes ({boxes}); write BOX/NAME",
     "forbidden": "{upper} and {lower} cannot go into {position}: {against}",
     "same-shell": "they are the same shell",
-    "drawing": "its housing bore is outside its [drawing] limits; write a reason in `accept` to use it anyway",
+    "drawing": "its housing bore is outside its [drawing] limits; rework the housing, unless the engine maker permits "
+    "it in writing: quote that in `accept`",
     "half-locked": "its {side} half is locked to {lock}; remove the lock from positions.csv",
     "locked-elsewhere": "{shell} is locked in {position}; remove the lock from positions.csv",
     "other-kind": "{shell} is of kind {has}, not {wants}",

@@ -63,7 +63,7 @@ def _not_offered(reason: Reason, unit: str) -> Iterator[str]:
                 assert one.by_nm is not None
                 limit, by = f"the maker's {one.change}", steps(unit, one.by_nm)
                 if one.guarded:
-                    yield f"Misses {limit}, as your guard tightens it, by {by}; {limit} is not yours to change."
+                    yield f"Misses {limit}, as your guard draws it in, by {by}; {limit} is not yours to change."
                 else:
                     yield f"Misses {limit} by {by}; only the maker may change that."
             case "accept":

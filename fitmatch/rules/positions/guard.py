@@ -1,4 +1,4 @@
-"""`guard`: limits tightened on each side by a multiple of the expanded uncertainty.
+"""`guard`: limits drawn in on each side by a multiple of the expanded uncertainty.
 
 By how much depends on the pair of shells; the search has separate bores for each way in which shells were measured.
 """
@@ -15,7 +15,7 @@ _STEPS: Final = 100  # other guards are tried in steps of one hundredth
 
 @dataclass(frozen=True, slots=True)
 class Guard(Rule):
-    """Limits are tightened by `factor` times the expanded uncertainty; `row` is where job.toml sets it."""
+    """Limits are drawn in by `factor` times the expanded uncertainty; `row` is where job.toml sets it."""
 
     factor: float
     row: int | None = field(default=None, compare=False)
