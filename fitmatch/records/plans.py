@@ -230,9 +230,12 @@ class JobPlan:
 
     def is_ready(self, kind: str) -> bool:
         """Whether shells of this kind may be fitted, as far as this job goes: its positions are all inside their
-        limits, and no reading is missing or in doubt."""
+        limits, no reading is missing or in doubt, and no shell has a mark that may have been forgotten at a
+        position."""
         unread = any(s.kind == kind and s.wall_nm is None and s.hold is None for s in self.job.shells)
-        return self.is_complete(kind) and not unread and kind not in doubted([(self.read, self.doubts)]).kinds
+        astray = any(stray.kind == kind for stray in self.strays)
+        doubts = doubted([(self.read, self.doubts)]).kinds
+        return self.is_complete(kind) and not unread and not astray and kind not in doubts
 
     def rows(self, unit: str) -> Iterator[dict[str, object]]:
         """One row per position in file order, lengths as floats in `unit`."""

@@ -253,6 +253,14 @@ def test_safety_comes_before_the_session() -> None:
     assert titles.index("Before you rely on it") < titles.index("Install it and try it") < titles.index("A session")
 
 
+def test_ten_minutes_are_ten_from_the_clone() -> None:
+    """README's ten minutes begin with getting the folder, and its steps take ten together."""
+    _, _, after = prose(ROOT / "README.md").partition("\n## Ten minutes to your own answer\n")
+    steps = re.findall(r"^\*\*(One|Two|Three|Four) minutes?[^:*]*: ([^*]+)\*\*", after, flags=re.MULTILINE)
+    assert sum(["One", "Two", "Three", "Four"].index(count) + 1 for count, _ in steps) == 10
+    assert steps[0][1].startswith("get it and install it")
+
+
 CAUTIONS = {
     "README.md": (
         "There is no warranty; whoever signs for the engine answers for it",

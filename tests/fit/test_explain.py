@@ -31,7 +31,7 @@ from fitmatch.fit.beside.alternatives import with_alternatives
 from fitmatch.fit.beside.explanations import NotPossible, asked, explained
 from fitmatch.fit.solver.stopping import Stop
 from fitmatch.records.job import Job
-from fitmatch.records.parts import Position
+from fitmatch.records.parts import Band, Position
 from fitmatch.records.plans import OtherPlan, Plan
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.text.report import plan_text
@@ -317,3 +317,18 @@ def test_parts_of_the_text_stand_apart() -> None:
     for i, line in enumerate(beside):
         if line.startswith(("with them", "runner-up")):
             assert beside[i + 1] == ""
+
+
+def test_a_pair_outside_the_drawing_is_told() -> None:
+    """Where somebody insists on shells whose walls the maker's drawing does not allow, the text says so; shells inside
+    it are not named."""
+    positions = [make_position(f"R{n}", 2 * WALL + TARGET) for n in (1, 2)]
+    shells = [*make_shells("upper", [WALL, WALL + STEP]), *make_shells("lower", [WALL, WALL + STEP])]
+    for high, pair, told in (
+        (WALL, ("box-1/u2", "box-1/l1"), "Outside the maker's drawing limits is the wall of box-1/u2, 0."),
+        (WALL - 1, ("box-1/u2", "box-1/l1"), "Outside the maker's drawing limits are the wall of box-1/u2, 0."),
+        (WALL + STEP, ("box-1/u2", "box-1/l1"), ""),
+    ):
+        job = make_job(positions, shells, drawing={"rod": {"wall": Band(WALL - STEP, high)}})
+        text = plan_text(explained(best_plan(job), asked([job], "R1", pair), Stop()), "in")
+        assert ("Outside the maker's" in text) == bool(told) and told in " ".join(text.split())

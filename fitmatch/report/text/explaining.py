@@ -11,6 +11,7 @@ from fitmatch.report.shared.states import DANGER
 from fitmatch.report.text.beside import Beside, answered, by_position, compared, figure_columns, put_in, shells_of
 from fitmatch.report.text.positions import NOT_FILLED, shell_name
 from fitmatch.report.words.reasons import words_of
+from fitmatch.wording import listed
 
 
 def explanation(plan: Plan, scale: Scale) -> list[str]:
@@ -31,7 +32,7 @@ def explanation(plan: Plan, scale: Scale) -> list[str]:
         return [*lines, *paragraph(f"Not yet measured: no reading of {' and '.join(missing).replace('_', ' ')}.")]
     lines += ["", *_runner_up(kind, told, placement, scale)]
     if told.pair is not None:
-        lines += ["", *_insisted(kind, told, scale)]
+        lines += ["", *_off_drawing(plan, told, scale), *_insisted(kind, told, scale)]
     return lines
 
 
@@ -87,6 +88,16 @@ def _runner_up(kind: Beside, told: Explanation, placement: Placement | None, sca
         f"{_not_proven(other)}"
     )
     return lines + _compared(kind, other, "runner-up", scale)
+
+
+def _off_drawing(plan: Plan, told: Explanation, scale: Scale) -> list[str]:
+    """A warning for each shell asked for whose wall the maker's drawing does not allow."""
+    job = next(one.job for one in plan.plans if one.job.name == told.position.job)
+    band = job.drawing.get(told.position.kind, {}).get("wall")
+    out = [s for s in told.pair or () if band is not None and s.wall_nm is not None and s.wall_nm not in band]
+    walls = [f"the wall of {shell_name(s)}, {scale.with_unit(s.wall_nm)}" for s in out if s.wall_nm is not None]
+    is_are = "is" if len(walls) == 1 else "are"
+    return paragraph(f"Outside the maker's drawing limits {is_are} {listed(walls)}.") if walls else []
 
 
 def _insisted(kind: Beside, told: Explanation, scale: Scale) -> list[str]:
