@@ -217,7 +217,7 @@ def _next(comparison: Comparison) -> list[str]:
         names = ", ".join(dict.fromkeys(whole(c.reading.position) for c in alone))
         steps.append(
             f"Measure {names} again, assembled. If it stands, take the cap off and look for what is named above, then "
-            "measure journal, housing bore and walls again."
+            "measure journal, housing bore and walls again. The maker says whether its bolts may be used again."
         )
     new = [whole(kind) for kind in comparison.kinds if kind in comparison.learned and not comparison.written(kind)]
     if new:
