@@ -66,13 +66,14 @@ def test_shells_beside_the_job_file(tmp_path: Path) -> None:
 
 
 def test_a_box_left_beside_the_job_file(tmp_path: Path) -> None:
-    """A table of shells that lies beside positions.csv and is not read is named; other tables, hidden ones and copies
-    of the positions are not."""
+    """A table of shells that lies beside positions.csv and is not read is named; other tables, hidden ones, copies of
+    the positions and what is larger than any box are not."""
     folder = write_job(tmp_path / "a", rods_B_DOT_csv=OTHER_SHELLS, parts_DOT_csv="part,price\nx,1\n", x_DOT_csv="")
     put(folder / ".rods.csv", OTHER_SHELLS)
     put(folder / "positions old.csv", POSITIONS)
     put(folder / "mains.xlsx", workbook([["shell", "kind", "half", "wall"], ["1", "main", "upper", 0.06]]))
     put(folder / "broken.xlsx", "x")
+    put(folder / "large.csv", OTHER_SHELLS + 1_000_000 * "\n")
     assert warnings(folder) == [
         'mains.xlsx and rods_B.csv are not read; to use them write shells = ["shells/*.csv", "mains.xlsx", '
         '"rods_B.csv"] in [sources] of job.toml'

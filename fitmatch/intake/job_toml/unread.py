@@ -16,6 +16,7 @@ TABLES: Final = (".csv", ".xlsx")
 # What is in the job folder itself apart from shells.
 OF_THE_JOB: Final = frozenset(("job", "positions", "readings", "assembled", "assignment"))
 _COLUMNS: Final = frozenset(("shell", "half", "wall", "wall_1"))  # two of them make a table of shells
+_LARGEST: Final = 1_000_000  # bytes; no box is as large, and a large workbook would take long in every run
 _MOST_NAMES: Final = 10
 
 
@@ -55,11 +56,11 @@ def _boxes_beside_the_job(folder: Path, known: Collection[str | None]) -> Iterat
     """Tables in the job folder itself that have columns of shells."""
     for path in sorted(folder.glob("[!.]*")):
         name = path.name
-        if name in known or not path.is_file() or not _may_hold_shells(folder, name):
+        if name in known or not name.lower().endswith(TABLES) or not _may_hold_shells(folder, name):
             continue
         with suppress(OSError):
-            is_table = name.lower().endswith(TABLES)
-            table = open_table(path.read_bytes(), Paper(name, ()), Findings()) if is_table else None
+            small = path.is_file() and path.stat().st_size <= _LARGEST
+            table = open_table(path.read_bytes(), Paper(name, ()), Findings()) if small else None
             if table is not None and len(_COLUMNS & names_in(table)) > 1:
                 yield name
 
