@@ -7,6 +7,7 @@ from fitmatch.records.keys import full_name
 from fitmatch.records.parts import Position
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
 from fitmatch.report.shared.scale import Scale, scale_for
+from fitmatch.report.text.attention import next_in_order
 from fitmatch.report.words.likely_causes import likely_causes, missing, refusal, why_not
 from fitmatch.wording import listed
 
@@ -225,7 +226,7 @@ def _next(comparison: Comparison) -> list[str]:
     if comparison.unread:
         names = ", ".join(whole(p.name) for p in comparison.unread)
         steps.append(f"No reading yet with the shells in: {names}.")
-    return items("NEXT", steps, first="  - ", rest=None)
+    return next_in_order(steps)
 
 
 def _lengths(comparison: Comparison) -> Iterator[int]:

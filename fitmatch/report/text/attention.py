@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.plans import JobPlan, Proof
-from fitmatch.report.shared.layout import clean, items, whole
+from fitmatch.report.shared.layout import clean, items, paragraph, whole
 from fitmatch.report.shared.states import DANGER, missing_of, missing_words, unmeasured_shells
 from fitmatch.report.text.positions import NOT_FILLED, NOT_MEASURED
 from fitmatch.report.words.doubts import doubt_lines
@@ -84,6 +84,13 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
     if any(not p.proven for p in proofs.values()):
         steps.append("Allow more time (--time-limit) if the plan is to be proven the best.")
     steps += _what_to_fit(plan)
+    return next_in_order(steps)
+
+
+def next_in_order(steps: Sequence[str]) -> list[str]:
+    """What to do now: a single step behind the heading, several below it."""
+    if len(steps) == 1:
+        return paragraph(f"NEXT: {steps[0]}", rest="  ")
     return items("NEXT", steps, first="  - ", rest=None)
 
 
