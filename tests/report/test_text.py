@@ -1,5 +1,6 @@
 """The text report: what a machinist must find in it, and that it fits the page."""
 
+import json
 import re
 from dataclasses import replace
 
@@ -25,8 +26,9 @@ from fitmatch.facts import Fact
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Fit, Shell
 from fitmatch.records.placements import Placement
-from fitmatch.records.plans import Plan, Proof, Unfilled
+from fitmatch.records.plans import Baseline, Plan, Proof, Unfilled
 from fitmatch.records.pools import Group
+from fitmatch.report.data.document import plan_document
 from fitmatch.report.screen.limits_drawn import drawn
 from fitmatch.report.shared.layout import WIDTH, Column, columns_taken, page, paragraph, table
 from fitmatch.report.text.report import CLOSING, plan_text
@@ -472,9 +474,21 @@ def test_a_kind_that_is_not_whole_is_not_begun() -> None:
     assert f"ROD: fit none of these yet; {limits}" in lines and f"MAIN: {limits}" in lines
     doubted = with_given(clean_plan(), doubts=(doubt("R1", "journal"),))
     assert f"ROD: fit none of these yet; {limits}" in lines_of(doubted)
+    assert "All 2 positions filled, inside the limits, but 1 rests on a reading in doubt." in lines_of(doubted)
+
+
+@pytest.mark.parametrize("doubted", [False, True])
+def test_a_shell_left_over_keeps_nobody_waiting(doubted: bool) -> None:
+    """A shell in no position that is in doubt or not yet measured may lead to a better choice and makes the one shown
+    no worse: the heading forbids nothing, NEXT says what it is about, and the exit status tells of it."""
     r1, _ = clean_plan().placements
-    unread = plan_of([r1], shells=[shell("9", "upper", None)])
-    assert f"ROD: fit none of these yet; {limits}" in lines_of(unread)
+    plan = plan_of([r1], shells=[shell("9", "upper", "0.0618" if doubted else None)])
+    plan = with_given(plan, doubts=(doubt("box-1/9", "wall"),) if doubted else ())
+    lines, words = lines_of(plan), unbroken(plan_text(plan, "in"))
+    assert "ROD: target 0.00220 in, min 0.00180 in, max 0.00280 in" in lines and plan.needs_attention
+    assert "The rod readings that are missing or in doubt are of shells left over" in words
+    assert "Take them before you fit, or lock the shells you fit. - Lay out the shells as shown, fit them" in words
+    assert "fit no" not in words and "First take" not in words and "Before anything else" not in words
 
 
 def test_a_kind_without_a_filled_position_is_one_line() -> None:
@@ -515,6 +529,27 @@ def test_leftovers_are_counted_by_box_and_half() -> None:
     held = [replace(shell(str(i), "upper", "0.0618"), hold="dropped") for i in range(9)]
     text = unbroken(plan_text(plan_of([r1], shells=held), "in"))
     assert "LEFT OVER: no shell." in text and "HELD, not used: 9 shells, upper + lower: box-1 9 + 0." in text
+
+
+def test_a_way_of_choosing_that_fills_nothing_inside_says_so() -> None:
+    """Where as-boxed or by-hand leaves no position inside its limits that is said in words; where every one is locked
+    there was nothing to choose."""
+    plan = clean_plan()
+    none = plan.figures["rod"]._replace(counted=0, worst_deviation_nm=None, below=2)
+    others = {"by-hand": Baseline(none), "as-boxed": Baseline(none._replace(below=0), 1)}
+    told = unbroken(plan_text(with_found(plan, baselines=others), "in"))
+    assert "; worst by hand none inside, as boxed nothing to choose breaking 1 rule." in told
+
+
+def test_where_the_limits_come_from_is_told() -> None:
+    """What `limits_from` says stands over the table, also where nothing is filled, and in the document."""
+    plan = clean_plan()
+    fits = {"rod": Fit("rod", limits_from="engine manual, p. 12")}
+    plan = with_given(plan, job=replace(plan.plans[0].job, fits=fits))
+    assert "max 0.00280 in; limits: engine manual, p. 12 upper (beam)" in unbroken(plan_text(plan, "in"))
+    kinds = json.loads(plan_document(plan, "in"))["kinds"]
+    assert kinds["rod"]["limits_from"] == "engine manual, p. 12"
+    assert "limits_from" not in json.loads(plan_document(clean_plan(), "in"))["kinds"]["rod"]
 
 
 def test_one_box_that_would_do_is_named() -> None:

@@ -63,7 +63,7 @@ class LogReader(ShellNames):
         if kind is None or nm is None:
             return None
         by, time, confirmed = (self.sheet.cell(cells, name) for name in ("by", "time", "confirmed"))
-        reading = Reading(nm, station, angle, gauge, confirmed, "reading")
+        reading = Reading(nm, station, angle, gauge, confirmed, "reading", self.sheet.typed(cells, "reading", gauge))
         return LoggedReading(item, feature, reading, by, time, row, shell.key if shell else None)
 
     def _kind(self, row: int, item: str) -> str | None:

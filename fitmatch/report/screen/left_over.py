@@ -3,6 +3,7 @@
 from collections import Counter, defaultdict
 from collections.abc import Sequence
 
+from fitmatch.records.keys import full_name
 from fitmatch.records.parts import Shell
 from fitmatch.records.plans import Plan
 from fitmatch.report.shared.layout import clean, paragraph, told_short, whole
@@ -10,6 +11,7 @@ from fitmatch.report.text.positions import shell_name
 
 _MOST_BOXES = 12  # of more nobody reads every count
 _MOST_HELD = 4
+_MOST_ASTRAY = 12
 
 
 def left_over(plan: Plan) -> list[str]:
@@ -21,7 +23,21 @@ def left_over(plan: Plan) -> list[str]:
         few = len(plan.held) <= _MOST_HELD
         which = ", ".join(map(_held, plan.held)) if few else _counted(plan.held)
         lines += paragraph(f"HELD, not used: {which}.", rest="  ")
-    return lines
+    return lines + _astray(plan)
+
+
+def _astray(plan: Plan) -> list[str]:
+    """Shells whose mark no position asks for, each with its mark: they must not be taken for others of their box."""
+    named = [
+        whole(f"{full_name(shell.key)} {clean(stray.column)} {clean(stray.mark)}")
+        for one in plan.plans
+        for stray in one.strays
+        for shell in stray.shells
+    ]
+    if not named:
+        return []
+    more = [f"{len(named) - _MOST_ASTRAY} more"] if len(named) > _MOST_ASTRAY else []
+    return paragraph(f"Among these, marked for no position: {', '.join([*named[:_MOST_ASTRAY], *more])}.", rest="  ")
 
 
 def _counted(shells: Sequence[Shell]) -> str:
