@@ -14,13 +14,15 @@ from termios import TIOCSWINSZ
 import pytest
 from made.builds import GAUGES as GAUGES_OF_BUILD
 from made.builds import RULES, build
-from made.intake_jobs import GAUGES, JOB, METRIC_ROD, POSITIONS, write_job
+from made.intake_jobs import GAUGES, JOB, METRIC_ROD, POSITIONS, put, write_job
 
 import fitmatch
+from fitmatch.gauging.assembled import assembled
 from fitmatch.intake.reading import read_job
 from fitmatch.records.keys import full_name
 from fitmatch.records.plans import Plan
 from fitmatch.report.shared.layout import page
+from fitmatch.report.text.assembled import assembled_text
 from fitmatch.report.text.report import plan_text
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -216,6 +218,29 @@ def test_assembled_readings_fit_the_page_and_carry_warnings(tmp_path: Path) -> N
         assert "WARNINGS\n  shells/old.txt is not read" in ran.stdout and "warning: shells/old.txt" in ran.stderr
     (told,) = json.loads(run("assembled", folder, "--json").stdout)["warnings"]
     assert told.startswith("shells/old.txt is not read")
+
+
+@pytest.mark.parametrize("tight", [False, True])
+def test_assembled_readings_of_a_new_job_stand_in_one_table(tmp_path: Path, tight: bool) -> None:
+    """With the box names of a new job each position stands in one row at every width, with its shells, both clearances
+    and the verdict; NEXT names no position twice."""
+    folder = build(tmp_path / "job", more=GAUGES_OF_BUILD.format(limit="0.00005"))
+    assert run("assign", folder, "--save").returncode == 0
+    plan = json.loads((folder / "assignment.json").read_text(encoding="utf-8"))
+    off = dict.fromkeys(("R1", "R2"), 0.0013) if tight else {}
+    rows = [f"{p['position']},{p['clearance'] + off.get(p['position'], 0.0001):.5f},gauge" for p in plan["positions"]]
+    rows += ["R1,0.0031,strip", "R2,0.00345,strip"] if tight else []
+    put(folder / "assembled.csv", "position,clearance,method\n" + "\n".join(rows) + "\n")
+    comparison = assembled(read_job(folder, assembled=True))
+    for width in (*range(80, 121, 5),):
+        with page(width):
+            text = assembled_text(comparison, "in")
+        assert max(map(len, text.splitlines())) <= width
+        table = [line.split() for line in text.splitlines() if line[:1] in "RM" and line[1:2].isdigit()]
+        assert len(table) == len(rows) and all(row[1].count("/") == row[2].count("/") == 1 for row in table)
+        assert {row[-1] for row in table} <= {"agrees", "APART", "MISTAKE", "RUN"}
+        steps = " ".join(text[text.index("NEXT") :].split())
+        assert (steps.count("R1"), steps.count("R2")) == ((1, 1) if tight else (0, 0))
 
 
 def test_warnings_of_several_jobs_carry_their_names(tmp_path: Path) -> None:

@@ -5,7 +5,6 @@ from enum import Enum
 from math import ceil
 from typing import Final, NamedTuple
 
-from fitmatch.names import natural
 from fitmatch.records.doubted import doubted
 from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Job
@@ -16,7 +15,17 @@ from fitmatch.records.plans import JobPlan
 from fitmatch.report.screen.limits_drawn import LAST, SMALL, drawn, head_of
 from fitmatch.report.screen.sure import INSIDE
 from fitmatch.report.shared.certainty import Certainty
-from fitmatch.report.shared.layout import Column, clean, columns_taken, fits, paragraph, table, told_short, whole
+from fitmatch.report.shared.layout import (
+    Column,
+    by_their_ends,
+    clean,
+    columns_taken,
+    fits,
+    paragraph,
+    table,
+    told_short,
+    whole,
+)
 from fitmatch.report.shared.scale import NOTHING, Scale
 from fitmatch.report.shared.states import DANGER, clearance_over_coating, clearance_to_metal, is_coated
 from fitmatch.report.text.positions import NOT_FILLED, NOT_MEASURED, shell_name
@@ -73,7 +82,9 @@ def which_shell_goes_where(plan: JobPlan, kind: str, scale: Scale, certainty: Ce
     heading = f"{clean(kind).upper()}: {yet}{_aim(plan.job, kind, positions, scale)}"
     if not plan.of_kind(kind):
         return [*paragraph(heading), *paragraph("No position is filled: see NEEDS ATTENTION.", first="  ")]
-    boxes, marks = _short_boxes(plan, kind), _marks(plan.job, positions, {} if all_of_them else judged)
+    drawn_from = (_shell(p, side).box for p in plan.of_kind(kind) for side in SIDES)
+    boxes = by_their_ends(drawn_from, (s.box for s in plan.job.shells))
+    marks = _marks(plan.job, positions, {} if all_of_them else judged)
     ways = ((way, _columns(plan, positions, scale, certainty, way, boxes, marks)) for way in _WAYS)
     way, columns = next(
         ((way, columns) for way, columns in ways if way.halves is _Halves.BELOW or fits(positions, *columns))
@@ -82,17 +93,6 @@ def which_shell_goes_where(plan: JobPlan, kind: str, scale: Scale, certainty: Ce
         heading += f"; boxes: {', '.join(map(whole, told_short(boxes)))}"
     lines = [*paragraph(heading, rest="  "), *table(positions, *columns, ruled=False)]
     return [*lines, *([] if way.marked else _told_below(positions, marks)), *_coated(plan, kind, scale)]
-
-
-def _short_boxes(plan: JobPlan, kind: str) -> dict[str, str]:
-    """By box that is drawn from the end of its name, where all begin alike up to their last hyphen and no other box
-    goes by such an end."""
-    boxes = sorted({_shell(p, side).box for p in plan.of_kind(kind) for side in SIDES}, key=natural)
-    parts = [box.rpartition("-") for box in boxes]
-    ends = {end for _, _, end in parts}
-    if len({start for start, _, _ in parts}) > 1 or not all(map(all, parts)) or ends & {s.box for s in plan.job.shells}:
-        return {}
-    return dict(zip(boxes, (end for _, _, end in parts), strict=True))
 
 
 def _told_below(positions: Sequence[Position], marks: Mapping[PositionKey, str]) -> list[str]:

@@ -13,6 +13,7 @@ from unicodedata import east_asian_width
 
 from tabulate import tabulate
 
+from fitmatch.names import natural
 from fitmatch.report.shared.states import one_line
 
 WIDTH: Final = 100  # of a page of which nothing is known
@@ -97,6 +98,15 @@ def told_short(names: Iterable[str]) -> Iterator[str]:
         start, hyphen, end = name.rpartition("-")
         yield hyphen + end if start and start == before else name
         before = start
+
+
+def by_their_ends(names: Iterable[str], taken: Iterable[str]) -> dict[str, str]:
+    """Each name with what follows its last hyphen, in natural order, where all begin alike up to there and no name that
+    is `taken` is such an end; otherwise none."""
+    parts = {name: name.rpartition("-") for name in sorted(set(names), key=natural)}
+    ends = {name: end for name, (_, _, end) in parts.items()}
+    alike = len({start for start, _, _ in parts.values()}) == 1 and all(map(all, parts.values()))
+    return ends if alike and set(ends.values()).isdisjoint(taken) else {}
 
 
 def table(rows: Sequence[RowT], *columns: Column[RowT], ruled: bool = True) -> list[str]:
