@@ -42,7 +42,7 @@ fit: assign
 report/shared: emit scale states layout axis certainty housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes
 report/text: positions
-report/screen: limits_drawn table sure proven left_over
+report/screen: limits_drawn sure table proven left_over
 report/text: beside measuring remaining explaining quality attention heading full doubts assembled report
 report/data: values rows doubts document assembled
 cli: exit_codes blank console options

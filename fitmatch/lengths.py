@@ -73,6 +73,12 @@ def parse_length(text: str, unit: str, *, inch_job: bool, decimal_comma: bool = 
     return nm, nm * scale == digits * factor
 
 
+def with_its_unit(text: str, unit: str) -> str:
+    """A length as it was typed, with its own unit or that of its column; empty if it has neither."""
+    text = text.strip()
+    return text if text[-1:].isalpha() else f"{text} {unit}" if unit else ""
+
+
 def unit_factor(unit: str, *, inch_job: bool) -> int:
     """Nanometres in one `unit`; raises LengthError for units that are unknown or ambiguous."""
     lowered = unit.lower()

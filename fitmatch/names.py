@@ -60,6 +60,15 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     return min(known, key=distance, default=None)
 
 
+def spellings(texts: Iterable[str]) -> dict[str, str]:
+    """By text in lower case how it was first typed, for those with a capital."""
+    found: dict[str, str] = {}
+    for typed in map(str.strip, texts):
+        if typed != (lowered := typed.casefold()):
+            found.setdefault(lowered, typed)
+    return found
+
+
 def other_case(word: str, known: Iterable[str]) -> str | None:
     """The known word that differs from `word` only in capitals."""
     return next((candidate for candidate in known if candidate.casefold() == word.casefold()), None)

@@ -51,6 +51,7 @@ _FIT = """
 min      = "..."   # TO DO: the smallest clearance the engine maker allows, in {unit_words}
 max      = "..."   # TO DO: the largest
 # target = "..."   # the clearance to aim at; without it, the middle of min and max
+# limits_from = "engine manual, p. ..."   # where min and max come from; printed over the table
 """
 
 _DRAWING = """\

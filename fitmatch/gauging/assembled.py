@@ -207,13 +207,17 @@ class Comparison:
         return self.learned[kind].into(self.job.fits[kind]) == self.job.fits[kind]
 
     def in_common(self, check: Check) -> bool:
-        """Whether a difference belongs to its kind as a whole: all are off by about as much, and it disappears with
-        that."""
-        common = self.all_off_nm.get(check.placement.position.kind)
+        """Whether a difference belongs to its kind as a whole: most are off by about as much, and it disappears with
+        what they are all off by."""
+        kind, off = check.placement.position.kind, check.difference_nm
+        common = self.all_off_nm.get(kind)
         if common is None:
             return False
         alone = abs(check.unseated_nm - common)
-        return alone <= check.apart_from_nm and 2 * alone <= abs(check.difference_nm)
+        mine = [c for c in self.checks if c.placement.position.kind == kind]
+        alike = {c.reading.position for c in mine if 2 * abs(c.difference_nm - off) <= abs(off)}
+        most = 2 * len(alike) > len({c.reading.position for c in mine})
+        return most and alone <= check.apart_from_nm and 2 * alone <= abs(off)
 
     def beyond_crush(self, check: Check) -> bool:
         """Whether a difference belongs to its kind as a whole and is more than crush explains."""

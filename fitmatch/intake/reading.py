@@ -49,6 +49,7 @@ from fitmatch.intake.tables.columns import (
 )
 from fitmatch.intake.tables.opening import open_table
 from fitmatch.intake.tables.table import Table
+from fitmatch.names import spellings
 from fitmatch.problems import InputError
 from fitmatch.records.job import Job, Rule
 from fitmatch.records.measuring import DIAMETERS, AssembledReading, LoggedReading
@@ -164,12 +165,14 @@ class FolderReader:
         position_form = without_readings(POSITION_FORM) if logged else POSITION_FORM
         shell_form = without_readings(SHELL_FORM) if logged else SHELL_FORM
         rows: list[PositionRow] = []
+        wanted: list[str] = []
         sheet: Sheet | None = None
         unmatched: set[str] = set()
         if self._positions:
             further = (*may_match, *per_half(may_match), *columns_within(settings.rules))
             sheet = Sheet(self._positions, position_form, settings, findings, further=further)
-            rows = PositionReader(sheet).rows(matched, frozenset(own.matched))
+            reader = PositionReader(sheet)
+            rows, wanted = reader.rows(matched, frozenset(own.matched)), reader.wanted
             unmatched = in_shells.intersection(sheet.columns.ignored)
             warn_of_unmatched(unmatched, findings)
             warn_of_columns(sheet, unmatched)
@@ -213,6 +216,7 @@ class FolderReader:
             matched_columns=matched,
             shell_columns=compared,
             coating_counts=settings.coating_counts,
+            spelled=spellings(wanted) | pool.spelled(),
             measuring=replace(
                 settings.measuring,
                 pooled=self._sizes.pooled(),

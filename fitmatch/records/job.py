@@ -251,6 +251,7 @@ class Job:
     drawing: Mapping[str, Mapping[str, Band]] = field(default_factory=dict)  # kind -> journal, housing_bore, wall
     matched_columns: tuple[str, ...] = ()
     shell_columns: tuple[str, ...] = ()  # matched columns, then others that rules look at
+    spelled: Mapping[str, str] = field(default_factory=dict)  # marks and families as first typed, if with capitals
     coating_counts: bool = True
     digest: str = ""
     warnings: tuple[str, ...] = ()

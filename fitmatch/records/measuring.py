@@ -25,7 +25,8 @@ def turned(feature: str, angle: float) -> float:
 
 class Reading(NamedTuple):
     """One reading as the gauge gave it. `station` counts from the front; `angle` is in degrees from the crown axis.
-    `confirmed`: why it is kept although it looks doubtful. `column`: the one of the file that it is in."""
+    `confirmed`: why it is kept although it looks doubtful. `column`: the one of the file that it is in. `typed`: what
+    stands there, if its unit is not the job's."""
 
     nm: int
     station: int | None = None
@@ -33,6 +34,7 @@ class Reading(NamedTuple):
     gauge: str | None = None
     confirmed: str = ""
     column: str = ""
+    typed: str = ""
 
 
 class Place(NamedTuple):
@@ -87,6 +89,7 @@ class Doubt(NamedTuple):
     what: Fact
     signatures: tuple[str, ...]
     column: str = ""  # that the reading stands in
+    typed: str = ""  # what stands there, if its unit is not the job's
 
 
 class Series(NamedTuple):

@@ -230,12 +230,22 @@ class JobPlan:
 
     def is_ready(self, kind: str) -> bool:
         """Whether shells of this kind may be fitted, as far as this job goes: its positions are all inside their
-        limits, no reading is missing or in doubt, and no shell has a mark that may have been forgotten at a
-        position."""
-        unread = any(s.kind == kind and s.wall_nm is None and s.hold is None for s in self.job.shells)
-        astray = any(stray.kind == kind for stray in self.strays)
-        doubts = doubted([(self.read, self.doubts)]).kinds
-        return self.is_complete(kind) and not unread and not astray and kind not in doubts
+        limits, none of them rests on a reading in doubt, and no shell has a mark that may have been forgotten at a
+        position. A shell that is in none of them may be in doubt or not yet measured: it could make the choice better,
+        and what was chosen stays as good as it is."""
+        return (
+            self.is_complete(kind)
+            and not any(p.position.kind == kind for p in self.in_doubt)
+            and not any(stray.kind == kind for stray in self.strays)
+        )
+
+    @property
+    def in_doubt(self) -> tuple[Placement, ...]:
+        """The filled positions that rest on a reading in doubt."""
+        if not self.doubts:
+            return ()
+        doubts = doubted([(self.read, self.doubts)])
+        return tuple(p for p in self.placements if doubts.concerns(p.position, p))
 
     def rows(self, unit: str) -> Iterator[dict[str, object]]:
         """One row per position in file order, lengths as floats in `unit`."""

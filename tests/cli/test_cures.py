@@ -91,3 +91,47 @@ def test_a_doubtful_journal_is_measured_again_before_anything_is_changed(
     assert not found["R9"]["in_doubt"] and found["R9"]["cures"]
     _, text = told(folder, capsys)
     assert "No change is proposed while a reading of it is in doubt: measure that again first." in text
+
+
+def test_what_to_buy_keeps_the_users_words(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Marks and families are told with the capitals that they were typed with, and a shell to be bought is coated or
+    uncoated, as its other half is."""
+    files = {
+        "toml": f'unit = "in"\n{LIMITS.replace("narrow-2", "Narrow-2")}',
+        "positions": "position,kind,journal,housing_bore,flange\nR1,rod,1.8162,1.9421,Both\n",
+        "shells": "shell,kind,half,wall,flange,family,series,coating\n"
+        "u1,rod,upper,0.06185,Both,Narrow-2,S1,\nu2,rod,upper,0.06185,,Narrow-2,S1,\nl1,rod,lower,0.0650,,Narrow-2,S1,",
+    }
+    for coating, word in (("0.0003", "coated"), ("", "uncoated")):
+        shells = files["shells"].replace("Both,Narrow-2,S1,\n", f"Both,Narrow-2,S1,{coating}\n")
+        more = "\nl2,rod,lower,0.0650,,Narrow-2,S1,0.0003\n"  # the column is looked at only where some shell is coated
+        folder = written(tmp_path / word, **{**files, "shells": shells + more})
+        (cure,) = reasons(folder, capsys)["R1"]["cures"]
+        marks = cure["marks"]
+        assert (cure["change"], marks["flange"], marks["series"], cure["family"]) == (
+            "lower",
+            "Both",
+            "S1",
+            ["Narrow-2"],
+        )
+        _, text = told(folder, capsys)
+        assert f" will do), flange Both, series S1, {word}, family Narrow-2." in text
+        assert "coating" not in text.partition("one more")[2].partition(".")[0]
+
+
+def test_a_limit_that_is_missed_is_told_where_shells_are_short_as_well(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """R2 has no shells left, and those there are would be too thin for it by 4 tenths at least: both are told, and that
+    only the maker may change its max."""
+    folder = written(
+        tmp_path / "job",
+        toml='unit = "in"\n[fit.rod]\ntarget = 0.0022\nmin = 0.0018\nmax = 0.0026\n',
+        positions="position,kind,journal,housing_bore\nR1,rod,1.8162,1.9421\nR2,rod,1.8162,1.9429\n",
+        shells="shell,kind,half,wall\nu1,rod,upper,0.06185\nl1,rod,lower,0.06185\n",
+    )
+    (one,) = reasons(folder, capsys)["R2"]["not_offered"]
+    assert (one["change"], one["by"]) == ("max", 0.0004)
+    status, text = told(folder, capsys)
+    assert status == 1 and "NOT FILLED: R2 (rod)" in text
+    assert "Misses the maker's max by 4 tenths; only the maker may change that." in text

@@ -10,6 +10,7 @@ from made.intake_jobs import write_job
 import fitmatch
 from fitmatch.intake.pooling import read_jobs
 from fitmatch.intake.reading import read_job
+from fitmatch.report.text.report import plan_text
 from fitmatch.report.words.reasons import words_of
 
 JOB = """\
@@ -48,6 +49,7 @@ def test_a_forgotten_mark(tmp_path: Path, capsys: pytest.CaptureFixture[str]) ->
     ]
     left = {s["shell"]: s.get("marks") for s in document["leftover"]}
     assert left == {"7": {"flange": "both"}, "8": {"flange": "both"}}
+    assert "LEFT OVER: 2 shells: box-1 2 either. Among these, marked for no position: box-1/7 flange both, " in words
     words = " ".join(Ran(capsys, "assign", folder, "--quiet", "--full").out.split())
     assert "box-1/7 2.0070 flange both, box-1/8 2.0080 flange both" in words
 
@@ -81,7 +83,7 @@ def test_each_half_is_held_against_its_own_side(tmp_path: Path) -> None:
 
 
 def test_what_is_not_looked_for_a_place(tmp_path: Path) -> None:
-    """A held shell, a locked one, and a kind without any position are left aside."""
+    """A locked shell and a kind without any position are left aside; a held shell bears its mark all the same."""
     folder = thrust(tmp_path, "", "x", "y", "z", "z")
     path = folder / "shells/box-1.csv"
     lines = path.read_text(encoding="utf-8").splitlines()
@@ -93,7 +95,10 @@ def test_what_is_not_looked_for_a_place(tmp_path: Path) -> None:
     positions = [positions[0] + ",upper", positions[1] + ",8", *(f"{line}," for line in positions[2:])]
     (folder / "positions.csv").write_text("\n".join(positions) + "\n", encoding="utf-8")
     (folder / "job.toml").write_text(JOB + "[fit.rod]\ntarget = 0.05\n", encoding="utf-8")
-    assert fitmatch.assign(read_job(folder)).plans[0].strays == ()
+    plan = fitmatch.assign(read_job(folder))
+    assert [(stray.mark, [s.name for s in stray.shells]) for stray in plan.plans[0].strays] == [("x", ["7"])]
+    words = " ".join(plan_text(plan, "mm").split())
+    assert "HELD, not used: box-1/7 (bent). Among these, marked for no position: box-1/7 flange x." in words
 
 
 def test_a_mark_that_another_job_asks_for(tmp_path: Path) -> None:

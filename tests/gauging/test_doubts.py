@@ -7,6 +7,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 from doubt_study import MISTAKES, SIZES, far, shares, study
+from made.commands import Ran
 from made.intake_jobs import write_job
 
 import fitmatch
@@ -102,7 +103,7 @@ def test_a_doubt_names_its_column_and_what_was_read(tmp_path: Path) -> None:
     doubled = header.replace(",journal,", ",journal_1,journal_2,"), *(_twice(row) for row in rows)
     (found,) = doubts(tmp_path, positions="\n".join(doubled) + "\n")
     assert (found.column, found.reading_nm) == ("journal_2", 45_493_940)
-    (line,) = doubt_lines([found], "in")
+    (line,) = doubt_lines([found], "in", "in")
     assert line.startswith("R3 journal reads 0.0250 in low: one thimble turn")
     assert line.endswith(" [positions.csv:4: journal_2 reads 1.7911 in]")
     gaps = (
@@ -110,6 +111,45 @@ def test_a_doubt_names_its_column_and_what_was_read(tmp_path: Path) -> None:
     )
     (found,) = doubts(tmp_path / "gaps", shells=gaps)
     assert (found.item, found.column) == ("box-1/u3", "wall_3")
+
+
+def test_a_doubt_tells_a_reading_as_it_was_typed(tmp_path: Path) -> None:
+    """What was typed is told in the unit it was typed in, that of the cell, the column or the gauge, whatever the job's
+    is; where another unit is asked for, in that as well."""
+    metric = positions(changed(JOURNALS, 2, "45.4939 mm"))
+    (found,) = doubts(tmp_path / "cell", positions=metric)
+    assert doubt_lines([found], "in", "in")[0].endswith(" [positions.csv:4: journal reads 45.4939 mm]")
+    walls = shells().replace(",wall\n", ",wall [um]\n")
+    for wall in WALLS:
+        walls = walls.replace(wall, f"{float(wall) * 25_400:.2f}")
+    (found,) = doubts(tmp_path / "column", shells=walls.replace("u3,rod,upper,1570.99", "u3,rod,upper,935.99"))
+    where = "shells/box-1.csv:4: wall reads"
+    assert doubt_lines([found], "in", "in")[0].endswith(f" [{where} 935.99 um]")
+    assert doubt_lines([found], "mm", "in")[0].endswith(f" [{where} 935.99 um (0.93599 mm)]")
+    (found,) = doubts(tmp_path / "own", positions=positions(changed(JOURNALS, 2, "1.7911")))
+    assert doubt_lines([found], "mm", "in")[0].endswith(" [positions.csv:4: journal reads 1.7911 in (45.49394 mm)]")
+
+
+def test_doubts_with_one_cause_are_one_item(tmp_path: Path) -> None:
+    """Where several readings are off for the same likely reasons these are told once, after all of the readings."""
+    (found,) = doubts(tmp_path, positions=positions(changed(JOURNALS, 2, "1.7911")))
+    (line,) = doubt_lines([found, found._replace(item="R4", row=5)], "in", "in")
+    assert line.startswith(
+        "R3 journal reads 0.0250 in low [positions.csv:4: journal reads 1.7911 in]; R4 journal reads "
+    )
+    assert line.count("one thimble turn") == 1 and line.endswith("; measure them again")
+
+
+def test_a_locked_shell_without_a_wall_needs_attention(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Its position cannot be judged before it is measured: exit 1, told in text and JSON."""
+    rows = positions().replace("\n", ",upper\n", 1).replace("\n", ",\n")
+    rows = rows.replace(",upper,\n", ",upper\n").replace("R2,rod,1.8161,1.9420,", "R2,rod,1.8161,1.9420,u3")
+    folder = write_job(tmp_path, positions=rows, shells=shells().replace("u3,rod,upper,0.06185", "u3,rod,upper,"))
+    ran = Ran(capsys, "check", folder)
+    assert ran.status == 1 and "  NOT YET MEASURED: R2 (rod): no wall of its locked box-1/u3\n" in ran.out
+    document = json.loads(Ran(capsys, "check", folder, "--json").out)
+    told = {"position": "R2", "kind": "rod", "shell": "u3", "box": "box-1", "missing": ["wall"]}
+    assert document["unmeasured"] == [told] and document["doubts"] == []
 
 
 def _twice(row: str) -> str:

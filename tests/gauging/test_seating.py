@@ -298,6 +298,9 @@ def test_a_seating_common_to_all_is_told_from_one_position_alone() -> None:
     # 1 of 4 tenths in common is not most of it, though 3 tenths would agree.
     partly = compare(job_with([TENTH, TENTH, TENTH, 4 * TENTH]))
     assert partly.checks[3].verdict is Verdict.APART and not partly.in_common(partly.checks[3])
+    # Half of them are not most, though the median of all lies between.
+    half = compare(job_with([4 * TENTH] * 4 + [0] * 4))
+    assert verdicts(half)[:4] == [Verdict.APART] * 4 and not any(map(half.in_common, half.checks))
 
 
 def test_shells_that_were_exchanged_are_named() -> None:

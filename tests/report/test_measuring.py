@@ -65,10 +65,13 @@ def test_uncertainty_stands_beside_every_clearance(tmp_path: Path) -> None:
         cells[0]: cells[5:] for line in text.splitlines() if (cells := line.split())[:1] in (["R1"], ["R2"], ["R3"])
     }
     assert rows["R1"] == ["0.0450", "0.0", "3.9", "|------o------|"]
-    assert rows["R2"] == ["0.0310", "-14.0", "3.9", "|o-----:------|", "doubtful"]
+    assert rows["R2"] == ["0.0310", "-14.0", "3.9", "|o-----:------|", "*"] and "\n* R2: doubtful\n" in text
     assert rows["R3"] == ["0.0620", "+17.0", "3.9", "|------:-----|X", "NOT", "TO", "BE", "ASSEMBLED"]
     flat = " ".join(text.split())
-    assert "+/- is the expanded uncertainty of the clearance, 95 %; doubtful: R2. The verdict goes by" in flat
+    assert (
+        "+/- is the expanded uncertainty (95 %) of a clearance; doubtful: R2. A verdict goes by the chance of it: "
+        in flat
+    )
     assert "lower bound" not in text
     rows = list(csv.DictReader(StringIO(plan_rows(made, "mm"))))
     assert [r["verdict"] for r in rows] == ["inside", "doubtful", "doubtful"]

@@ -12,12 +12,17 @@ from struct import pack
 from termios import TIOCSWINSZ
 
 import pytest
-from made.intake_jobs import GAUGES, JOB, METRIC_ROD, POSITIONS, write_job
+from made.builds import GAUGES as GAUGES_OF_BUILD
+from made.builds import RULES, build
+from made.intake_jobs import GAUGES, JOB, METRIC_ROD, POSITIONS, put, write_job
 
 import fitmatch
+from fitmatch.gauging.assembled import assembled
 from fitmatch.intake.reading import read_job
+from fitmatch.records.keys import full_name
 from fitmatch.records.plans import Plan
 from fitmatch.report.shared.layout import page
+from fitmatch.report.text.assembled import assembled_text
 from fitmatch.report.text.report import plan_text
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -49,23 +54,91 @@ def test_thirteen_good_positions_take_one_screen(width: int) -> None:
     assert text_of(plan, width).count("\n") <= 45
 
 
+@pytest.mark.parametrize("boxes", ["my-build", "ketch-auxiliary-2nd-overhaul"])
+@pytest.mark.parametrize(
+    ("more", "marked"),
+    [
+        ("", False), ("", True), (GAUGES_OF_BUILD.format(limit="0.00005"), False), (RULES, True),
+        (RULES + GAUGES_OF_BUILD.format(limit="0.00005"), True),
+    ],
+)  # fmt: skip
+def test_thirteen_good_positions_of_a_new_job_take_one_screen(
+    tmp_path: Path, boxes: str, more: str, *, marked: bool
+) -> None:
+    """At every width eight rods and five mains whose boxes bear the name of the job take at most 45 lines, also with
+    marks, uncertainty and moved housings; every clearance is drawn in its row, and no name is broken."""
+    plan = fitmatch.assign(read_job(build(tmp_path / "job", more=more, marked=marked, name=boxes)))
+    assert len(plan.placements) == 13 and not plan.needs_attention
+    assert bool(plan.plans[0].moved_from) == (RULES in more and marked)
+    names = {full_name(s.key) for p in plan.placements for s in (p.upper, p.lower)}
+    for width in range(80, 121):
+        text = text_of(plan, width)
+        assert text.count("\n") <= 45 and max(map(len, text.splitlines())) <= width
+        rows = [line.split() for line in text.splitlines() if line[:1] in "RM" and line[1:2].isdigit()]
+        assert [row[0] for row in rows] == [p.position.name for p in plan.placements]
+        assert all(any(set(cell) <= set("|-:o") and "o" in cell for cell in row) for row in rows)
+        told = set(text.split())
+        assert all(name in told or name.rpartition("-")[2] in told for name in names)
+        assert "; limits: engine manual, p. 12" in " ".join(text.split())
+
+
+def test_thirteen_doubtful_positions_take_one_screen(tmp_path: Path) -> None:
+    """Where no clearance is surely inside, that is said once for each kind and not in every row."""
+    folder = build(tmp_path / "job", more=GAUGES_OF_BUILD.format(limit="0.0015"), marked=True)
+    plan = fitmatch.assign(read_job(folder))
+    for width in range(80, 121):
+        text = text_of(plan, width)
+        assert text.count("\n") <= 45 and text.count("all doubtful; target") == 2
+        assert "doubtful: all of them." in " ".join(text.split())
+
+
+def test_boxes_are_called_by_their_ends_where_that_saves_room(tmp_path: Path) -> None:
+    """Where names as they are do not fit, what all boxes of the table begin with is told once, above it; not where
+    another box goes by such an end."""
+    folder = build(tmp_path / "job")
+    plan = fitmatch.assign(read_job(folder))
+    assert "; boxes: my-build-rods-A, -C " in " ".join(text_of(plan, 80).split()) and "boxes:" not in text_of(plan, 120)
+    (folder / "shells" / "my-build-mains-B.csv").rename(folder / "shells" / "A.csv")
+    text = " ".join(text_of(fitmatch.assign(read_job(folder)), 80).split())
+    assert "boxes: my-build-rods-A" not in text and "my-build-rods-A/A" in text
+
+
+@pytest.mark.parametrize("length", [30, 50, 65])
+def test_names_too_long_for_a_row_go_below_it(tmp_path: Path, length: int) -> None:
+    """Names that have no beginning in common and no room beside each other stand whole on lines of their own."""
+    folder = write_job(tmp_path)
+    (folder / "shells" / "box-1.csv").unlink()
+    for half in ("upper", "lower"):
+        text = "shell,kind,half,wall\n" + "".join(f"{i},rod,{half},0.0618\n" for i in (1, 2))
+        (folder / "shells" / f"{half[0] * (length - 3)}-{half}.csv").write_text(text, encoding="utf-8")
+    plan = fitmatch.assign(read_job(folder))
+    for width in (80, 100, 120):
+        text = text_of(plan, width)
+        assert max(map(len, text.splitlines())) <= width
+        assert {full_name(s.key) for p in plan.placements for s in (p.upper, p.lower)} <= set(text.split())
+
+
 @pytest.mark.parametrize("name", EVERY)
 def test_every_width_is_kept_and_no_word_is_broken(name: str) -> None:
-    """At every width from 80 to 120 each line keeps within it, and the words are those of the widest page: none is
-    broken. In full too."""
+    """At every width from 80 to 120 each line keeps within it, and the words are those of the widest page but for
+    drawings, the ends that boxes are called by and what tells them: none is broken. In full too."""
     plan = answer(name)
     for full in (False, True):
         widest = words(text_of(plan, 120, full=full))
         for width in range(80, 121, 1 if not full else 8):
             text = text_of(plan, width, full=full)
             assert max(map(len, text.splitlines())) <= width
-            assert words(text) == widest
+            boxes = {name.partition("/")[0] for name in widest if "-" in name}
+            ends = boxes | {name.rpartition("-")[2] for name in {*widest, *boxes}}
+            assert words(text) - widest <= ends | {"boxes"} | {f"-{end}" for end in ends}
+            assert all(word in words(text) or word.rpartition("-")[2] in words(text) for word in widest)
 
 
 def words(text: str) -> set[str]:
-    """All words, without rules, the marks behind them, and what a narrow page has a warning in place of."""
-    known = {word.strip(";,") for word in text.split()} - {"NOT", "TO", "BE", "ASSEMBLED", "|------:-----|X"}
-    return {word for word in known if word.strip("-")}
+    """All words, without rules, the marks around them, drawings and what they have above them, and a warning that a
+    narrow page has in place of one."""
+    known = {word.strip(";,:") for word in text.split()} - {"NOT", "TO", "BE", "ASSEMBLED", "*", "target"}
+    return {word for word in known if not set(word) <= set("-|:oX")}
 
 
 def test_full_begins_with_the_screen() -> None:
@@ -145,6 +218,29 @@ def test_assembled_readings_fit_the_page_and_carry_warnings(tmp_path: Path) -> N
         assert "WARNINGS\n  shells/old.txt is not read" in ran.stdout and "warning: shells/old.txt" in ran.stderr
     (told,) = json.loads(run("assembled", folder, "--json").stdout)["warnings"]
     assert told.startswith("shells/old.txt is not read")
+
+
+@pytest.mark.parametrize("tight", [False, True])
+def test_assembled_readings_of_a_new_job_stand_in_one_table(tmp_path: Path, tight: bool) -> None:
+    """With the box names of a new job each position stands in one row at every width, with its shells, both clearances
+    and the verdict; NEXT names no position twice."""
+    folder = build(tmp_path / "job", more=GAUGES_OF_BUILD.format(limit="0.00005"))
+    assert run("assign", folder, "--save").returncode == 0
+    plan = json.loads((folder / "assignment.json").read_text(encoding="utf-8"))
+    off = dict.fromkeys(("R1", "R2"), 0.0013) if tight else {}
+    rows = [f"{p['position']},{p['clearance'] + off.get(p['position'], 0.0001):.5f},gauge" for p in plan["positions"]]
+    rows += ["R1,0.0031,strip", "R2,0.00345,strip"] if tight else []
+    put(folder / "assembled.csv", "position,clearance,method\n" + "\n".join(rows) + "\n")
+    comparison = assembled(read_job(folder, assembled=True))
+    for width in (*range(80, 121, 5),):
+        with page(width):
+            text = assembled_text(comparison, "in")
+        assert max(map(len, text.splitlines())) <= width
+        table = [line.split() for line in text.splitlines() if line[:1] in "RM" and line[1:2].isdigit()]
+        assert len(table) == len(rows) and all(row[1].count("/") == row[2].count("/") == 1 for row in table)
+        assert {row[-1] for row in table} <= {"agrees", "APART", "MISTAKE", "RUN"}
+        steps = " ".join(text[text.index("NEXT") :].split())
+        assert (steps.count("R1"), steps.count("R2")) == ((1, 1) if tight else (0, 0))
 
 
 def test_warnings_of_several_jobs_carry_their_names(tmp_path: Path) -> None:
@@ -246,7 +342,7 @@ def test_one_box_that_would_do_is_found(tmp_path: Path) -> None:
 
 
 def test_long_box_names_stay_whole_on_every_page(tmp_path: Path) -> None:
-    """Names that carry the job's name keep to one line each, with the wall below where there is no room beside."""
+    """Names that carry the job's name keep to one line each, or their ends do."""
     folder = tmp_path / "job"
     shutil.copytree(SAMPLES / "generator-five", folder)
     for path in list((folder / "shells").iterdir()):
@@ -259,4 +355,5 @@ def test_long_box_names_stay_whole_on_every_page(tmp_path: Path) -> None:
         for p, row in zip(plan.placements, rows, strict=True):
             cells = row.split()
             assert cells[0] == p.position.name
-            assert {f"{s.box}/{s.name}" for s in (p.upper, p.lower)} <= set(cells)
+            names = {f"{s.box}/{s.name}" for s in (p.upper, p.lower)}
+            assert names <= set(cells) or {name.rpartition("-")[2] for name in names} <= set(cells)

@@ -1,5 +1,6 @@
 """The text report: what a machinist must find in it, and that it fits the page."""
 
+import json
 import re
 from dataclasses import replace
 
@@ -23,10 +24,11 @@ from oracles.rulebook import Rules, records
 
 from fitmatch.facts import Fact
 from fitmatch.records.measuring import Doubt
-from fitmatch.records.parts import Shell
+from fitmatch.records.parts import Fit, Shell
 from fitmatch.records.placements import Placement
-from fitmatch.records.plans import Plan, Proof, Unfilled
+from fitmatch.records.plans import Baseline, Plan, Proof, Unfilled
 from fitmatch.records.pools import Group
+from fitmatch.report.data.document import plan_document
 from fitmatch.report.screen.limits_drawn import drawn
 from fitmatch.report.shared.layout import WIDTH, Column, columns_taken, page, paragraph, table
 from fitmatch.report.text.report import CLOSING, plan_text
@@ -70,7 +72,9 @@ def with_names(plan: Plan, name: str) -> Plan:
     positions = (*(p.position for p in placements), *(u.position for u in unfilled), *unmeasured)
     plan = with_given(
         plan,
-        job=replace(plan.job, title=name, positions=positions, shells=tuple(map(named, plan.job.shells))),
+        job=replace(
+            plan.job, title=name, fits={name: Fit(name)}, positions=positions, shells=tuple(map(named, plan.job.shells))
+        ),
         placements=placements,
         unfilled=unfilled,
         flags=(accepted(name, name), too_tight(name)),
@@ -106,7 +110,8 @@ def test_no_line_is_wider_than_the_page(name: str, unit: str) -> None:
 
 
 def test_names_are_wrapped_and_never_cut() -> None:
-    """Two long names that differ in the last letter only stay different: every letter of them is printed."""
+    """Two long names that differ in the last letter only stay different: every letter of them is printed, what the
+    boxes have in common once, above the table."""
     box = "opened-in-the-spring-behind-the-lathe-"
     placements = [
         Placement(
@@ -118,10 +123,10 @@ def test_names_are_wrapped_and_never_cut() -> None:
     ]
     lines = lines_of(plan_of(placements))
     top = next(i for i, line in enumerate(lines) if "upper (beam)" in line)
-    left, right = (lines[top].index(head) for head in ("upper (beam)", "lower (cap)"))
-    upper_column = "".join(line[left:right].strip() for line in lines[top + 2 : lines.index("", top)])
+    assert f"boxes: {box}a, -b" in unbroken("\n".join(lines[:top]))
+    rows = "\n".join(lines[top + 1 : lines.index("", top)])
     for i in (1, 2):
-        assert f"{box}a/shell-with-quite-a-name-{i}" in upper_column
+        assert {f"a/shell-with-quite-a-name-{i}", f"b/shell-with-quite-a-name-{i}"} <= set(rows.split())
 
 
 def test_lists_are_broken_between_names() -> None:
@@ -169,10 +174,10 @@ def test_what_is_missing_is_measured_first() -> None:
     steps = " ".join(plan_text(half, "in").split("NEXT\n")[1].split("\n\n")[0].split())
     assert steps.startswith("- First take the missing readings") and "fit no shell of rod yet" in steps
     assert "Lay out" not in steps
-    whole = plan_text(plan_of([r1, r2]), "in").split("NEXT\n")[1].split("\n\n")[0]
-    assert whole == "  - " + (
-        "Lay out the shells as shown, fit them, tighten the caps as the engine maker says, measure each\n"
-        "    assembled bore."
+    whole = plan_text(plan_of([r1, r2]), "in").split("NEXT: ")[1].split("\n\n")[0]
+    assert whole == (
+        "Lay out the shells as shown, fit them, tighten the caps as the engine maker says, measure\n"
+        "  each assembled bore."
     )
 
 
@@ -211,7 +216,7 @@ def test_twenty_four_positions_keep_file_order_and_width() -> None:
         with page(width):
             text = plan_text(plan_of(placements), "in")
         assert max(map(len, text.splitlines())) <= width
-        shown = [line.split()[0] for line in text.splitlines() if re.match(r"R\d+ .*opened", line)]
+        shown = [line.split()[0] for line in text.splitlines() if re.match(r"R\d+ .*spring/", line)]
         assert shown == [f"R{i}" for i in range(1, 25)]
 
 
@@ -220,12 +225,11 @@ def test_which_shell_goes_where_comes_first() -> None:
     its signed deviation and where it lies between its limits. What that rests on comes last, and only in full."""
     lines = lines_of(clean_plan())
     at = lines.index("ROD: target 0.00220 in, min 0.00180 in, max 0.00280 in")
-    assert re.split("  +", lines[at + 1])[1:] == ["upper (beam)", "lower (cap)", "clearance,", "min target", "max"]
-    assert re.split("  +", lines[at + 2])[1:] == ["box/shell wall", "box/shell wall", "off tenths"]
-    assert lines[at + 3].split() == [
+    assert re.split("  +", lines[at + 1])[1:] == ["upper (beam)", "lower (cap)", "clearance off", "min target", "max"]
+    assert lines[at + 2].split() == [
         "R1", "box-1/03", "0.06185", "box-2/07", "0.06180", "0.00225", "+0.5", "|-----o-------|",
     ]  # fmt: skip
-    assert lines[at + 4].split()[6] == "-0.5"
+    assert lines[at + 3].split()[6] == "-0.5"
     text = in_full(clean_plan())
     heads = ["upper (beam)", "ROD: proven", "LEFT OVER", "NEXT", "Boxes read", "THE SUMS", "HOW GOOD", "Inputs' digest"]
     assert [text.index(head) for head in heads] == sorted(text.index(head) for head in heads)
@@ -383,7 +387,7 @@ def test_a_wanted_band_is_told_and_what_misses_it() -> None:
 
 def test_marks_and_notes_stand_with_their_row() -> None:
     """What a position asks for that others of its kind do not, a lock, and the user's note stand beside the row; on a
-    narrow page below it. What all positions of the kind share marks none."""
+    narrow page below the table. What all positions of the kind share marks none."""
     r1, r2 = clean_plan().placements
     thrust = replace(
         r1.position, wants_upper=("yes", "a"), wants_lower=("yes", "a"), note="takes the thrust", lower=r1.lower.key
@@ -394,13 +398,13 @@ def test_marks_and_notes_stand_with_their_row() -> None:
     with page(120):
         wide = lines_of(plan)
     row = next(i for i, line in enumerate(wide) if line.startswith("R1 "))
-    assert wide[row].endswith("|-----o-------|  flange, lower locked  takes the thrust")
+    assert wide[row].endswith("|-----o-------|  flange, lower locked, takes the thrust")
     assert wide[row + 1].endswith("|----o:-------|")
     with page(80):
         narrow = lines_of(plan)
     row = next(i for i, line in enumerate(narrow) if line.startswith("R1 "))
-    assert narrow[row].endswith("|-----o-------|")
-    assert narrow[row + 1] == "    flange, lower locked; takes the thrust"
+    assert narrow[row].endswith("|-----o-------|  *") and not narrow[row + 1].endswith("*")
+    assert narrow[row + 2] == "* R1: flange, lower locked, takes the thrust"
     assert "finish" not in "".join(wide + narrow)
 
 
@@ -449,7 +453,7 @@ def test_every_trouble_is_told(words: str) -> None:
         "worst 0.5, spread 1.0 tenths over 2 of 5 positions; worst by hand 0.5 with 1 outside the limits, breaking 1 "
         "rule, as boxed 0.5 with 1 outside the limits, breaking 1 rule.",
         "MAIN: proven; worst 1.0, spread 0.0 tenths; worst by hand 1.0 breaking 1 rule, as boxed 1.0 breaking 1 rule.",
-        "LEFT OVER: 3 shells: box-1 2 upper, 1 lower.",
+        "LEFT OVER: 3 shells, upper + lower: box-1 2 + 1.",
         "HELD, not used: box-1/14 (scratched by the wash).",
         "First take the missing readings, write them in and run this again.",
         "How sure the clearances are is not known: job.toml tells nothing of the gauges.",
@@ -470,9 +474,21 @@ def test_a_kind_that_is_not_whole_is_not_begun() -> None:
     assert f"ROD: fit none of these yet; {limits}" in lines and f"MAIN: {limits}" in lines
     doubted = with_given(clean_plan(), doubts=(doubt("R1", "journal"),))
     assert f"ROD: fit none of these yet; {limits}" in lines_of(doubted)
+    assert "All 2 positions filled, inside the limits, but 1 rests on a reading in doubt." in lines_of(doubted)
+
+
+@pytest.mark.parametrize("doubted", [False, True])
+def test_a_shell_left_over_keeps_nobody_waiting(doubted: bool) -> None:
+    """A shell in no position that is in doubt or not yet measured may lead to a better choice and makes the one shown
+    no worse: the heading forbids nothing, NEXT says what it is about, and the exit status tells of it."""
     r1, _ = clean_plan().placements
-    unread = plan_of([r1], shells=[shell("9", "upper", None)])
-    assert f"ROD: fit none of these yet; {limits}" in lines_of(unread)
+    plan = plan_of([r1], shells=[shell("9", "upper", "0.0618" if doubted else None)])
+    plan = with_given(plan, doubts=(doubt("box-1/9", "wall"),) if doubted else ())
+    lines, words = lines_of(plan), unbroken(plan_text(plan, "in"))
+    assert "ROD: target 0.00220 in, min 0.00180 in, max 0.00280 in" in lines and plan.needs_attention
+    assert "The rod readings that are missing or in doubt are of shells left over" in words
+    assert "Take them before you fit, or lock the shells you fit. - Lay out the shells as shown, fit them" in words
+    assert "fit no" not in words and "First take" not in words and "Before anything else" not in words
 
 
 def test_a_kind_without_a_filled_position_is_one_line() -> None:
@@ -506,13 +522,34 @@ def test_leftovers_are_counted_by_box_and_half() -> None:
         shell("5", "upper", "0.0618", box="c"), shell("6", "lower", "0.0954", box="c", kind="main"),
     ]  # fmt: skip
     text = unbroken(plan_text(plan_of([r1], shells=spares), "in"))
-    assert "LEFT OVER: 6 shells: a 2 upper, 1 lower; b 1 either; c rod 1 upper; c main 1 lower." in text
+    assert "LEFT OVER: 6 shells, upper + lower: a 2 + 1; b 1 either; c rod 1 + 0; c main 0 + 1." in text
     many = [shell("1", "upper", "0.0618", box=f"box-{i}") for i in range(100, 120)]
     text = unbroken(plan_text(plan_of([r1], shells=many), "in"))
-    assert "LEFT OVER: 20 shells: box-100 1 upper;" in text and "; 8 more boxes 8 upper." in text
+    assert "LEFT OVER: 20 shells, upper + lower: box-100 1 + 0; -101 1 + 0;" in text and "; 8 more boxes 8 + 0." in text
     held = [replace(shell(str(i), "upper", "0.0618"), hold="dropped") for i in range(9)]
     text = unbroken(plan_text(plan_of([r1], shells=held), "in"))
-    assert "LEFT OVER: no shell." in text and "HELD, not used: 9 shells: box-1 9 upper." in text
+    assert "LEFT OVER: no shell." in text and "HELD, not used: 9 shells, upper + lower: box-1 9 + 0." in text
+
+
+def test_a_way_of_choosing_that_fills_nothing_inside_says_so() -> None:
+    """Where as-boxed or by-hand leaves no position inside its limits that is said in words; where every one is locked
+    there was nothing to choose."""
+    plan = clean_plan()
+    none = plan.figures["rod"]._replace(counted=0, worst_deviation_nm=None, below=2)
+    others = {"by-hand": Baseline(none), "as-boxed": Baseline(none._replace(below=0), 1)}
+    told = unbroken(plan_text(with_found(plan, baselines=others), "in"))
+    assert "; worst by hand none inside, as boxed nothing to choose breaking 1 rule." in told
+
+
+def test_where_the_limits_come_from_is_told() -> None:
+    """What `limits_from` says stands over the table, also where nothing is filled, and in the document."""
+    plan = clean_plan()
+    fits = {"rod": Fit("rod", limits_from="engine manual, p. 12")}
+    plan = with_given(plan, job=replace(plan.plans[0].job, fits=fits))
+    assert "max 0.00280 in; limits: engine manual, p. 12 upper (beam)" in unbroken(plan_text(plan, "in"))
+    kinds = json.loads(plan_document(plan, "in"))["kinds"]
+    assert kinds["rod"]["limits_from"] == "engine manual, p. 12"
+    assert "limits_from" not in json.loads(plan_document(clean_plan(), "in"))["kinds"]["rod"]
 
 
 def test_one_box_that_would_do_is_named() -> None:

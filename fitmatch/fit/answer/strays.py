@@ -9,8 +9,8 @@ from fitmatch.records.plans import Stray
 
 def strays(jobs: Sequence[Job]) -> Iterator[tuple[int, Stray]]:
     """Those of several jobs that share their shells, each beside the place of the first job whose files name them: of
-    each kind and mark one, with all the shells that have it. Held and locked shells are left aside, and so are kinds
-    without a position."""
+    each kind and mark one, with all the shells that have it. Locked shells are left aside, and so are kinds without a
+    position; a held one bears its mark all the same."""
     columns = jobs[0].matched_columns
     if not columns:
         return
@@ -20,7 +20,7 @@ def strays(jobs: Sequence[Job]) -> Iterator[tuple[int, Stray]]:
     for at, job in enumerate(jobs):
         found: dict[tuple[str, str, str], list[Shell]] = {}
         for shell in job.shells if job.own_shells is None else job.own_shells:
-            if shell.kind not in wanted or shell.hold is not None or shell.key in locked or shell.key in seen:
+            if shell.kind not in wanted or shell.key in locked or shell.key in seen:
                 continue
             for place, (column, mark) in enumerate(zip(columns, shell.marks, strict=False)):
                 sides = SIDES if shell.half == "either" else (shell.half,)

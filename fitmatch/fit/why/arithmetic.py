@@ -17,8 +17,10 @@ from fitmatch.records.plans import Flag
 from fitmatch.rules.in_force import broken, in_force, row_rules
 from fitmatch.rules.positions.drawing import bore_refused
 from fitmatch.rules.positions.guard import guard_of
+from fitmatch.rules.registry import REGISTRY
 
 _MANY: Final = 1 << 62
+_ORDER: Final = [sort.key for sort in REGISTRY]
 
 
 class Reasons:
@@ -179,7 +181,7 @@ class Reasons:
 
 def flags(job: Job, placements: Sequence[Placement], why: Callable[[Position], Fact]) -> Iterator[Flag]:
     """What needs attention although it was filled: outside its limits, accepted, excused by a lock, outside its drawing
-    limits."""
+    limits. What is said of one position names rules in registry order."""
     in_rows: dict[object, list[Fact]] = {}
     for apart in (apart for kind in job.kinds for one in row_rules(job, kind) for apart in one.apart(placements)):
         if apart.excused:
@@ -190,7 +192,8 @@ def flags(job: Job, placements: Sequence[Placement], why: Callable[[Position], F
             slots = {"walls_nm": p.wall_sum_nm, "misses": _misses(p), "why": why(p.position)}
             yield Flag(name, "below-min" if p.shortfall_nm else "above-max", Fact("misfit", slots))
         faults = broken(in_force(job, p.position.kind), p.position, p.upper, p.lower)
-        for fact in (*(fault.fact for fault in faults if fault.excused), *in_rows.get(name, ())):
+        excused = (*(fault.fact for fault in faults if fault.excused), *in_rows.get(name, ()))
+        for fact in sorted(excused, key=lambda fact: _ORDER.index(fact.code)):
             yield Flag(name, "lock-breaks-rule", Fact("excused", {"broken": fact}))
         yield from _drawing(job, p)
 

@@ -10,6 +10,7 @@ The bonds of its reason keep the position out even if every other bond is droppe
 """
 
 from bisect import bisect_left
+from collections import ChainMap
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
@@ -186,7 +187,9 @@ def _with_new(asker: Asker, place: PositionKey, side: str, *, everywhere: bool, 
     name = None if goes_to == place else goes_to[1] if goes_to[0] == place[0] else full_name(goes_to)
     marks = _reads(pair.bore, side, other)
     assert marks is not None
-    return Cure(side, wall, name=name, low_nm=low, high_nm=high, marks=tuple(marks.items()))
+    spelled = ChainMap(*(dict(job.spelled) for job in (_job_of(asker, place), *asker.jobs)))
+    told = tuple((column, tuple(spelled.get(mark, mark) for mark in some)) for column, some in marks.items())
+    return Cure(side, wall, name=name, low_nm=low, high_nm=high, marks=told)
 
 
 def _reads(bore: Bore, side: str, other: Half) -> Mapping[str, tuple[str, ...]] | None:

@@ -125,18 +125,19 @@ class Asker:
         return self.plan(kind, place, list(filter(self.is_drawn, pairs)) if drawn else pairs) is not None
 
     def least(self, place: PositionKey, free: str) -> int | None:
-        """The least by which the position can miss this limit, `min` or `max`, once it is dropped; None if that does
-        not help."""
+        """The least by which the position can miss this limit, `min` or `max`, once it is dropped. If that does not
+        help, as shells are short as well, the least that any pair allowed in it misses it by; None if some pair does
+        not miss it, or there is none."""
         kind = self.prepared(self.jobs, ((), ()))
         fixed = self._fixed(kind, place)
         if fixed is not None:
             by = fixed.pop(free)
             return None if any(fixed.values()) else by
         pairs = self.pairs(kind, place, {free})
-        if self.plan(kind, place, pairs) is None:
-            return None
         misses = attrgetter("excess_nm" if free == "max" else "shortfall_nm")
         values: list[int] = sorted(set(map(misses, pairs)))
+        if self.plan(kind, place, pairs) is None:
+            return values[0] if values and values[0] > 0 else None
 
         def does(most: int) -> bool:
             return self.plan(kind, place, [p for p in pairs if misses(p) <= most]) is not None

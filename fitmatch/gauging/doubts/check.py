@@ -18,6 +18,7 @@ from fitmatch.gauging.doubts.sessions import shared
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import FEATURES, Doubt
+from fitmatch.records.parts import Position, Shell
 
 if TYPE_CHECKING:
     import pandas
@@ -38,7 +39,14 @@ class Checked:
     @property
     def needs_attention(self) -> bool:
         """Whether exit status 1 is due."""
-        return bool(self.doubts)
+        return bool(self.doubts or self.unmeasured_locks)
+
+    @property
+    def unmeasured_locks(self) -> tuple[tuple[Position, Shell], ...]:
+        """Locked shells that have no wall yet, each with its position, in file order."""
+        unread = {s.key: s for s in self.job.shells if s.wall_nm is None}
+        locks = ((p, lock) for p in self.job.positions for lock in (p.upper, p.lower))
+        return tuple((p, unread[lock]) for p, lock in locks if lock in unread)
 
     def to_frame(self, unit: str | None = None) -> "pandas.DataFrame":
         """One row per doubt, the reading as a float in `unit`, else the job's; pandas is imported here."""

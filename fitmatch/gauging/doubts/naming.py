@@ -25,7 +25,8 @@ def named(
     for entry, feature, what, names in (*(judge.single(*found) for found in odd), *others):
         if not entry.reading.confirmed and (entry.name, feature) not in told:
             told.add((entry.name, feature))
-            yield Doubt(entry.file, entry.row, entry.name, feature, entry.reading.nm, what, names, entry.reading.column)
+            one = entry.reading
+            yield Doubt(entry.file, entry.row, entry.name, feature, one.nm, what, names, one.column, one.typed)
 
 
 class _Judge:

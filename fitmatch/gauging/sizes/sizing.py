@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from fitmatch.gauging.sizes.corrections import factor_to_20, offs
 from fitmatch.gauging.sizes.places import at_crown, mean_of_means, places, sum_of_squares
-from fitmatch.lengths import round_half_even
+from fitmatch.lengths import round_half_even, with_its_unit
 from fitmatch.records.measuring import DIAMETERS, Form, MeasuredAs, Measuring, Pooled, Reading, Series
 from fitmatch.records.parts import Size
 
@@ -73,17 +73,25 @@ class Sizes:
         return Sized(size, Fraction(above, below))
 
     def plain_wall(
-        self, gauge: str | None, readings: Sequence[int], confirmed: str = "", columns: Sequence[str] = ()
+        self,
+        gauge: str | None,
+        readings: Sequence[int],
+        confirmed: str = "",
+        columns: Sequence[tuple[str, str]] = (),
+        typed: Sequence[str] = (),
     ) -> Size:
-        """The wall that readings of one gauge at the crown give, each from its column; quick, as there may be a
-        million, and the same object for equal readings."""
+        """The wall that readings of one gauge at the crown give. `columns`: the name of each one's column and its unit,
+        if that is not the job's; it was `typed` there like this. Quick, as there may be a million, and the same object
+        for equal readings."""
         if self._numbered_are_repeats and gauge is not None:
             self._pool(gauge, readings)
-        alike = gauge, confirmed, columns, *readings
+        alike = gauge, confirmed, columns, *readings, *typed
         if alike in self._plain:
             return self._plain[alike]
-        told = zip(readings, columns or [""] * len(readings), strict=False)
-        raw = tuple([Reading(nm, None, None, gauge, confirmed, column) for nm, column in told])
+        wheres = [(name, with_its_unit(text, unit)) for (name, unit), text in zip(columns, typed, strict=False)]
+        wheres += [("", "")] * (len(readings) - len(wheres))
+        told = zip(readings, wheres, strict=False)
+        raw = tuple([Reading(nm, None, None, gauge, confirmed, *where) for nm, where in told])
         way = gauge, len(readings)
         if way not in self._ways:
             self._ways[way] = self._measured_as(raw, self._places(raw))

@@ -83,6 +83,7 @@ def _fit(values: Values, kind: str) -> FitTable:
         seating_readings=readings,
         want_min_nm=want_low,
         want_max_nm=want_high,
+        limits_from=values.text((*path, "limits_from"), 'write where they are from, such as "engine manual, p. 12"'),
     )
     return FitTable(fit, given, sound)
 

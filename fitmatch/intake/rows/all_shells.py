@@ -36,8 +36,13 @@ def _kept_apart(job: Job) -> Iterator[str]:
             one = sum(found.values()) == 1
             by_kind = ", ".join(f"{kind} {count}" for kind, count in found.items())
             text = f"same_in_bore: {sum(found.values())} pair{' is' if one else 's are'} kept apart ({by_kind})"
-            what = f"as `{rule.column}` is filled in for one half and blank for the other"
-            yield f"{text}, {what}; fill it in for every shell, as printed or measured"
+            if rule.column == "coating":
+                why = "as one half is coated and the other, with a blank `coating`, is not"
+                todo = "if a shell with a blank cell is coated, fill in how thick"
+            else:
+                why = f"as `{rule.column}` is filled in for one half and blank for the other"
+                todo = "fill it in for every shell, as printed or measured"
+            yield f"{text}, {why}; {todo}"
 
 
 def _pairs(rule: SameInBore, there: dict[tuple[str, tuple[str, ...]], int]) -> int:
@@ -77,8 +82,7 @@ def without_family(job: Job) -> Iterator[tuple[str, str]]:
 
 def _that_may_fit(job: Job, kind: str) -> Sequence[Shell]:
     families = job.fits[kind].family
-    shells = (s for s in job.shells if s.kind == kind and s.hold is None)
-    return [s for s in shells if families is None or s.family in families]
+    return [s for s in job.shells if s.kind == kind and (families is None or s.family in families)]
 
 
 def some_cells(cells: set[str]) -> str:

@@ -64,7 +64,7 @@ class LogReader(ShellNames):
             return None
         by, time = self.sheet.cell(cells, "by"), self.sheet.cell(cells, "time")
         confirmed = self.sheet.any_text(row, cells, "confirmed")
-        reading = Reading(nm, station, angle, gauge, confirmed, "reading")
+        reading = Reading(nm, station, angle, gauge, confirmed, "reading", self.sheet.typed(cells, "reading", gauge))
         return LoggedReading(item, feature, reading, by, time, row, shell.key if shell else None)
 
     def _kind(self, row: int, item: str) -> str | None:

@@ -7,7 +7,7 @@ from functools import partial
 
 from fitmatch.intake.common.quantities import QUANTITIES, count_of
 from fitmatch.intake.rows.sheet import Sheet, says_no
-from fitmatch.intake.tables.columns import HINT, OWN
+from fitmatch.intake.tables.columns import HINT, OWN, per_half
 from fitmatch.records.measuring import Reading
 from fitmatch.records.parts import ANY, SIDES, Position
 from fitmatch.rules.positions.movable import columns_within
@@ -36,6 +36,7 @@ class PositionReader:
     def __init__(self, sheet: Sheet) -> None:
         self._sheet = sheet
         self._settings = sheet.settings
+        self.wanted: list[str] = []  # cells in matched columns, as typed
 
     def rows(self, matched: tuple[str, ...], asked: Set[str]) -> list[PositionRow]:
         """Every row that could be read at all; `matched` are the columns to match with shells; in those that are not in
@@ -77,10 +78,14 @@ class PositionReader:
             found, whole = sheet.readings(row, cells, feature, QUANTITIES[feature], gauge)
             filled = (c.name for c in sheet.columns.readings[feature] if cells[c.index].strip())
             pairs = zip(found, filled, strict=False)  # as many of each, unless one could not be read
-            readings[feature] = tuple(Reading(nm, None, None, gauge[0], confirmed, name) for nm, name in pairs)
+            readings[feature] = tuple(
+                Reading(nm, None, None, gauge[0], confirmed, name, sheet.typed(cells, name, gauge[0]))
+                for nm, name in pairs
+            )
             sound = sound and whole
         own = {key: sheet.length(row, cells, key, QUANTITIES[key]) for key in OWN if sheet.cell(cells, key)}
         note = sheet.cell(cells, "note")
+        self.wanted += [sheet.cell(cells, name) for column in matched for name in (column, *per_half([column]))]
         position = Position(
             name=name,
             kind=kind,

@@ -1,6 +1,7 @@
 """One table as the reader of its rows sees it: cells by column name, lengths, gauges, and reports of mistakes."""
 
 from collections.abc import Callable, Iterable, Sequence
+from sys import intern
 from typing import Final, TypeVar
 
 from fitmatch.intake.common import advice
@@ -9,6 +10,7 @@ from fitmatch.intake.common.quantities import CellError, LengthReader, Quantity
 from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.tables.columns import Form, understand
 from fitmatch.intake.tables.table import UNREAD, Table
+from fitmatch.lengths import with_its_unit
 from fitmatch.names import fault_in_name
 from fitmatch.records.keys import ShellKey
 from fitmatch.records.parts import Shell
@@ -142,14 +144,28 @@ class Sheet:
     def reader(self, quantity: Quantity, name: str, gauge: str | None = None) -> LengthReader | None:
         """The reader of a column's lengths, plain numbers being in the column's unit, the gauge's or the job's; None if
         that unit is not known."""
-        column, unit = self.columns.known.get(name), self.settings.unit
-        if column is None or unit is None or name in self.columns.bad_units:
+        unit = self._unit_of(name, gauge)
+        if unit is None:
             return None
-        unit = column.unit or (self.settings.measuring.gauges[gauge].unit if gauge else None) or unit
         key = quantity.name, unit, self.table.decimal_comma
         if key not in self._readers:
             self._readers[key] = LengthReader(quantity, unit, self.settings.inch_job, self.table.decimal_comma)
         return self._readers[key]
+
+    def _unit_of(self, name: str, gauge: str | None) -> str | None:
+        column, unit = self.columns.known.get(name), self.settings.unit
+        if column is None or unit is None or name in self.columns.bad_units:
+            return None
+        return column.unit or (self.settings.measuring.gauges[gauge].unit if gauge else None) or unit
+
+    def typed(self, cells: list[str], column: str, gauge: str | None) -> str:
+        """A length as it stands in its cell, with its unit; empty if that is the job's."""
+        unit = self._unit_of(column, gauge)
+        return intern(with_its_unit(cells[self.columns.index(column)], self.foreign(unit)))
+
+    def foreign(self, unit: str | None) -> str:
+        """A unit of readings that is not the job's, otherwise nothing."""
+        return "" if unit is None or unit == self.settings.unit else unit
 
     def length(
         self, row: int, cells: list[str], column: str, quantity: Quantity, gauge: str | None = None

@@ -5,6 +5,7 @@ A job may have a million shells: cells that were valid once are looked up, not c
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from itertools import chain
 from pathlib import PurePosixPath
 from sys import intern
 
@@ -15,13 +16,14 @@ from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.rows.sheet import Readers, Sheet
 from fitmatch.intake.tables.table import UNREAD
 from fitmatch.lengths import with_unit
-from fitmatch.names import LONGEST_NAME, fault_in_name
+from fitmatch.names import LONGEST_NAME, fault_in_name, spellings
 from fitmatch.records.keys import ItemKey, ShellKey
 from fitmatch.records.measuring import LoggedReading
 from fitmatch.records.parts import HALVES, Shell, Size
 from fitmatch.wording import shorten
 
 WallColumn = tuple[int, Callable[[str], int | None], LengthReader, str]  # place, what its reader knows, reader, name
+WallColumns = tuple[list[WallColumn], tuple[tuple[str, str], ...]]  # and the name and the unit of each
 LoggedItems = dict[tuple[ItemKey, str], list[LoggedReading]]  # rows of the long file by item and feature
 
 
@@ -45,6 +47,7 @@ class ShellPool:
     # The meaning of cells as typed, once they have been checked:
     kinds: dict[str, str] = field(default_factory=dict)
     halves: dict[str, str] = field(default_factory=dict)
+    families: dict[str, str] = field(default_factory=dict)
     marks: dict[tuple[str, ...], tuple[str, ...]] = field(default_factory=dict)
     readers: Readers = field(default_factory=dict)
 
@@ -54,6 +57,10 @@ class ShellPool:
         _FileReader(self, sheet).read()
         self.complete = self.complete and sheet.table.complete
         self.slipped |= sheet.columns.slipped
+
+    def spelled(self) -> dict[str, str]:
+        """Marks and families in lower case, each with how it was first typed, where that differs."""
+        return spellings(chain(self.families, chain.from_iterable(self.marks)))
 
     def report_doubles(self) -> None:
         """Note every shell whose box and name were there before; called once all files are read."""
@@ -120,7 +127,7 @@ class _FileReader:
     def __init__(self, pool: ShellPool, sheet: Sheet) -> None:
         self._pool = pool
         self._sheet = sheet
-        self._walls: dict[str | None, list[WallColumn]] = {}
+        self._walls: dict[str | None, WallColumns] = {}
 
     def read(self) -> None:
         """Go through the rows. Usual cells are handled here; anything unusual has a method of its own."""
@@ -131,12 +138,11 @@ class _FileReader:
         i_confirmed, i_copy = columns.index("wall_confirmed"), columns.index("copy_confirmed")
         compared = [columns.index(name) for name in pool.columns_compared]
         coating_at = pool.columns_compared.index("coating") if "coating" in pool.columns_compared else None
-        walls = self._wall_columns(None)
-        columns_read = tuple([column.name for column in columns.readings["wall"]])
+        walls, columns_read = self._wall_columns(None)
         gauged = bool(pool.settings.measuring.gauges) or "gauge" in columns.known or "wall_gauge" in columns.known
         gauge: str | None = None
         box_of_file = self._box_of_file()
-        kinds, halves, all_names = pool.kinds, pool.halves, pool.names
+        kinds, halves, families, all_names = pool.kinds, pool.halves, pool.families, pool.names
         default_coated, counts = pool.settings.measured_coated, pool.settings.coating_counts
         shells, file, plain_wall = pool.shells, paper.name, pool.sizes.plain_wall
 
@@ -161,21 +167,23 @@ class _FileReader:
                 pool.copies_confirmed.setdefault(box, self._sheet.any_text(row, cells, "copy_confirmed"))
 
             if gauged:
-                gauge, walls = self._gauge(cells, kind, row)
-            readings, filled = [], columns_read
+                gauge, (walls, columns_read) = self._gauge(cells, kind, row)
+            readings, texts = [], []
             for index, known, reader, column in walls:
                 text = cells[index]
                 if text:
                     nm = known(text) or self._sheet.read(reader, text, row, column)
                     if nm is not None:
                         readings.append(nm)
+                        texts.append(text)
             measured: Size | None = None
             wall: int | None = None
             if readings:
                 confirmed = cells[i_confirmed] and self._sheet.any_text(row, cells, "wall_confirmed")
+                filled = columns_read
                 if len(readings) < len(walls):
-                    filled = tuple([column for index, _, _, column in walls if cells[index].strip()])
-                measured = plain_wall(gauge, readings, confirmed, filled)
+                    filled = tuple([w for (at, *_), w in zip(walls, columns_read, strict=True) if cells[at].strip()])
+                measured = plain_wall(gauge, readings, confirmed, filled, texts)
                 wall = measured.mean_nm
                 if not WALL.holds(wall):
                     pool.report_implausible(name, wall, self._sheet, row, columns.readings["wall"][0].name)
@@ -195,6 +203,9 @@ class _FileReader:
                 if coating_at is not None:  # how thick it is makes no difference
                     typed = (*typed[:coating_at], "coated" if coating else "", *typed[coating_at + 1 :])
                 marks = pool.marks.get(typed) or self._marks(typed)
+            family = families.get(cells[i_family])
+            if family is None:
+                family = self._family(cells[i_family])
             grade = cells[i_grade].strip()
             shell = Shell(
                 name,
@@ -203,7 +214,7 @@ class _FileReader:
                 half,
                 wall,
                 marks,
-                intern(cells[i_family].strip().casefold()),
+                family,
                 intern(grade) if grade else None,
                 (cells[i_hold] and self._sheet.any_text(row, cells, "hold")) or None,
                 coating,
@@ -218,22 +229,25 @@ class _FileReader:
             else:
                 names.add(name)
 
-    def _gauge(self, cells: list[str], kind: str, row: int) -> tuple[str | None, list[WallColumn]]:
+    def _gauge(self, cells: list[str], kind: str, row: int) -> tuple[str | None, WallColumns]:
         """The gauge of a row and the readers of its numbers; no reader where the cell names an unknown one."""
         sheet = self._sheet
         column = "wall_gauge" if cells[sheet.columns.index("wall_gauge")].strip() else "gauge"
         gauge, known = sheet.gauge(row, cells, column, kind, "wall")
         if not known:
-            return None, []
+            return None, ([], ())
         if gauge not in self._walls:
             self._walls[gauge] = self._wall_columns(gauge)
         return gauge, self._walls[gauge]
 
-    def _wall_columns(self, gauge: str | None) -> list[WallColumn]:
+    def _wall_columns(self, gauge: str | None) -> WallColumns:
         """Where the readings of walls are, each with what its reader knows; none if the job names no unit."""
         columns = self._sheet.columns.readings["wall"]
         readers = [(column, self._sheet.reader(WALL, column.name, gauge)) for column in columns]
-        return [(column.index, reader.known.get, reader, column.name) for column, reader in readers if reader]
+        walls: list[WallColumn] = [
+            (column.index, reader.known.get, reader, column.name) for column, reader in readers if reader
+        ]
+        return walls, tuple([(name, self._sheet.foreign(reader.unit)) for _, _, reader, name in walls])
 
     def _box_of_file(self) -> str:
         """The box if a row names none: the file's name without its ending."""
@@ -263,6 +277,11 @@ class _FileReader:
             return ""
         self._pool.halves[text] = half
         return half
+
+    def _family(self, text: str) -> str:
+        """A family seen for the first time, in lower case."""
+        family = self._pool.families[text] = intern(text.strip().casefold())
+        return family
 
     def _coating(self, cells: list[str], wall: int | None, row: int) -> int:
         """The thickness of a coating; 0 is uncoated."""

@@ -132,6 +132,7 @@ def _kinds(plan: Plan, one: JobPlan, known: Mapping[str, Certainty], unit: str) 
     proofs, certainty = plan.proofs_of(one), known[one.job.name]
     return {
         kind: figures_value(figures, unit)
+        | ({"limits_from": source} if (source := one.job.fits[kind].limits_from) else {})
         | _row(one, kind, unit)
         | _moves(one, kind, unit)
         | _proof(proofs[kind], unit)

@@ -24,6 +24,7 @@ def doubt_values(doubts: Sequence[Doubt], unit: str) -> list[dict[str, Value]]:
             "feature": d.feature,
             "column": d.column or None,
             "reading": length(d.reading_nm, unit),
+            "typed": d.typed or None,
             "text": looks_wrong(d, unit),
             "signatures": d.signatures,
             "likely": likely(d),
@@ -42,6 +43,10 @@ def doubts_document(checked: "Checked", unit: str) -> str:
             "title": checked.job.title,
             "unit": unit,
             "readings": checked.readings,
+            "unmeasured": [
+                {"position": p.name, "kind": p.kind, "shell": s.name, "box": s.box, "missing": ["wall"]}
+                for p, s in checked.unmeasured_locks
+            ],
             "doubts": [*doubt_values(checked.doubts, unit)],
             "warnings": checked.job.warnings,
         }

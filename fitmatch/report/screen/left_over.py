@@ -3,25 +3,46 @@
 from collections import Counter, defaultdict
 from collections.abc import Sequence
 
-from fitmatch.records.parts import HALVES, Shell
+from fitmatch.records.keys import full_name
+from fitmatch.records.parts import Shell
 from fitmatch.records.plans import Plan
-from fitmatch.report.shared.layout import clean, paragraph, whole
+from fitmatch.report.shared.layout import clean, paragraph, told_short, whole
 from fitmatch.report.text.positions import shell_name
 
 _MOST_BOXES = 12  # of more nobody reads every count
 _MOST_HELD = 4
+_MOST_ASTRAY = 12
 
 
 def left_over(plan: Plan) -> list[str]:
     """A sentence for what is left over, one for what is held."""
     count = len(plan.leftover)
-    told = f"{_shells(count)}: {_by_box(plan.leftover)}" if count else "no shell"
+    told = f"{_counted(plan.leftover)}" if count else "no shell"
     lines = paragraph(f"LEFT OVER: {told}.", rest="  ")
     if plan.held:
         few = len(plan.held) <= _MOST_HELD
-        which = ", ".join(map(_held, plan.held)) if few else f"{_shells(len(plan.held))}: {_by_box(plan.held)}"
+        which = ", ".join(map(_held, plan.held)) if few else _counted(plan.held)
         lines += paragraph(f"HELD, not used: {which}.", rest="  ")
-    return lines
+    return lines + _astray(plan)
+
+
+def _astray(plan: Plan) -> list[str]:
+    """Shells whose mark no position asks for, each with its mark: they must not be taken for others of their box."""
+    named = [
+        whole(f"{full_name(shell.key)} {clean(stray.column)} {clean(stray.mark)}")
+        for one in plan.plans
+        for stray in one.strays
+        for shell in stray.shells
+    ]
+    if not named:
+        return []
+    more = [f"{len(named) - _MOST_ASTRAY} more"] if len(named) > _MOST_ASTRAY else []
+    return paragraph(f"Among these, marked for no position: {', '.join([*named[:_MOST_ASTRAY], *more])}.", rest="  ")
+
+
+def _counted(shells: Sequence[Shell]) -> str:
+    halves = ", upper + lower" if any(shell.half != "either" for shell in shells) else ""
+    return f"{len(shells)} shell{'' if len(shells) == 1 else 's'}{halves}: {_by_box(shells)}"
 
 
 def _by_box(shells: Sequence[Shell]) -> str:
@@ -32,19 +53,18 @@ def _by_box(shells: Sequence[Shell]) -> str:
     for shell in shells:
         counts[shell.box, shell.kind if len(kinds[shell.box]) > 1 else ""][shell.half] += 1
     boxes = list(counts.items())
-    told = [whole(" ".join(filter(None, key))) + f" {_halves(count)}" for key, count in boxes[:_MOST_BOXES]]
+    names = told_short(box for (box, _), _ in boxes[:_MOST_BOXES])
+    each = zip(names, boxes, strict=False)
+    told = [whole(" ".join(filter(None, [name, kind, _halves(count)]))) for name, ((_, kind), count) in each]
     if rest := boxes[_MOST_BOXES:]:
         told.append(f"{len(rest)} more boxes {_halves(sum((count for _, count in rest), Counter()))}")
     return "; ".join(told)
 
 
 def _halves(count: Counter[str]) -> str:
-    return ", ".join(whole(f"{count[half]} {half}") for half in HALVES if count[half])
+    both = f"{count['upper']} + {count['lower']}" if count["upper"] or count["lower"] else ""
+    return whole(", ".join(filter(None, [both, f"{count['either']} either" if count["either"] else ""])))
 
 
 def _held(shell: Shell) -> str:
     return shell_name(shell) + (f" ({clean(shell.hold)})" if shell.hold else "")
-
-
-def _shells(count: int) -> str:
-    return f"{count} shell{'' if count == 1 else 's'}"

@@ -5,11 +5,16 @@ from typing import Final
 from fitmatch.lengths import round_half_even
 from fitmatch.records.placements import Placement
 
-_LAST: Final = 14  # the place of the right end; the left one is 0
-HEAD: Final = f"min{'target':^{_LAST - 5}}max"
+LAST: Final = 14  # the place of the right end; the left one is 0
+SMALL: Final = 8  # where there is less room
 
 
-def drawn(p: Placement) -> str:
+def head_of(last: int) -> str:
+    """What stands over drawings of this length."""
+    return f"min{'target' if last == LAST else '':^{last - 5}}max"
+
+
+def drawn(p: Placement, last: int = LAST) -> str:
     """Its min and max are the ends, `:` is the target, `o` the clearance; an `X` beyond an end: outside that limit.
 
     With one limit alone the target lies in the middle and the other end is open. Empty without limits, or where one
@@ -23,13 +28,13 @@ def drawn(p: Placement) -> str:
         return ""
 
     def place(nm: int) -> int:
-        at = round_half_even((nm - least) * _LAST, most - least) if least < most else _LAST // 2
+        at = round_half_even((nm - least) * last, most - least) if least < most else last // 2
         # What is not the limit itself is not drawn upon it.
-        return min(max(at, 0 if nm == least else 1), _LAST if nm == most else _LAST - 1)
+        return min(max(at, 0 if nm == least else 1), last if nm == most else last - 1)
 
-    line = ["-"] * (_LAST + 1)
+    line = ["-"] * (last + 1)
     line[0] = "-" if low is None else "|"
-    line[_LAST] = "-" if high is None else "|"
+    line[last] = "-" if high is None else "|"
     line[place(target)] = ":"
     if p.within_limits:
         line[place(p.clearance_nm)] = "o"

@@ -54,6 +54,9 @@ def _told(plan: Plan, answer: GroupAnswer, scale: Scale) -> str:
 
 def _beside(other: Baseline, mine: KindFigures, scale: Scale) -> str:
     """The worst deviation of another way to choose, and what else is the matter with it."""
+    if not other.figures.counted:
+        inside = other.figures.filled - other.figures.below - other.figures.above
+        return f"{'nothing to choose' if inside else 'none inside'}{_breaking(other.rules_broken)}"
     wrong = list(_wrong(other, mine))
     worst = scale.steps(other.figures.worst_deviation_nm)
     told = f"{worst} with {' and '.join(wrong)}," if wrong else worst

@@ -8,7 +8,7 @@ from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.layout import clean, paragraph, whole
 from fitmatch.rules.positions.guard import guard_of
 
-_INSIDE = "inside"
+INSIDE = "inside"
 
 
 def how_sure(plan: JobPlan, certainty: Certainty, *, full: bool) -> list[str]:
@@ -22,14 +22,16 @@ def how_sure(plan: JobPlan, certainty: Certainty, *, full: bool) -> list[str]:
     if unknown:
         named = ", ".join(clean(what) for what in unknown)
         return paragraph(f"+/- is only a lower bound, and nothing is judged by it. Not known: {named}.")
-    told = [f"+/- is the expanded uncertainty of the clearance, 95 %; {_judged(plan.placements, certainty)}."]
-    if full or any(certainty.verdict(p) != _INSIDE for p in plan.placements if p.within_limits):
-        told.append(_verdicts(plan))
+    told = [f"+/- is the expanded uncertainty (95 %) of a clearance; {_judged(plan.placements, certainty)}."]
+    if full or any(certainty.verdict(p) != INSIDE for p in plan.placements if p.within_limits):
+        told.append(_verdicts(plan, full=full))
     return [*paragraph(" ".join(told)), *_no_limit(plan)]
 
 
-def _verdicts(plan: JobPlan) -> str:
+def _verdicts(plan: JobPlan, *, full: bool) -> str:
     """What the words of a verdict mean."""
+    if not full:
+        return "A verdict goes by the chance of it: inside from 95 %, outside up to 5 %, doubtful between."
     guarded = ", both as written, without the guard" if guard_of(plan.job) else ""
     return (
         "The verdict goes by the chance that the clearance at the tightest is at least min and the mean one at most "
@@ -43,10 +45,13 @@ def _judged(placements: Sequence[Placement], certainty: Certainty) -> str:
     inside = [p for p in placements if p.within_limits]
     for p in inside:
         verdict = certainty.verdict(p)
-        if verdict is not None and verdict != _INSIDE:
+        if verdict is not None and verdict != INSIDE:
             others.setdefault(verdict, []).append(whole(p.position.name))
-    told = [f"{verdict}: {', '.join(names)}" for verdict, names in others.items()]
-    return "; ".join(told) or f"all{'' if inside == list(placements) else ' others'} are inside their limits by it"
+    told = [
+        f"{verdict}: {'all of them' if len(names) == len(placements) > 1 else ', '.join(names)}"
+        for verdict, names in others.items()
+    ]
+    return "; ".join(told) or f"by it all{'' if inside == list(placements) else ' others'} are inside"
 
 
 def _no_limit(plan: JobPlan) -> list[str]:

@@ -1,18 +1,31 @@
 """The table of one kind: every position with its two shells, its clearance and what marks it."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from enum import Enum
 from math import ceil
 from typing import Final, NamedTuple
 
 from fitmatch.records.doubted import doubted
 from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Job
+from fitmatch.records.keys import PositionKey, full_name
 from fitmatch.records.parts import ANY, SIDES, Position, Shell
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import JobPlan
-from fitmatch.report.screen.limits_drawn import HEAD, drawn
+from fitmatch.report.screen.limits_drawn import LAST, SMALL, drawn, head_of
+from fitmatch.report.screen.sure import INSIDE
 from fitmatch.report.shared.certainty import Certainty
-from fitmatch.report.shared.layout import Column, clean, columns_taken, fits, paragraph, table, whole
+from fitmatch.report.shared.layout import (
+    Column,
+    by_their_ends,
+    clean,
+    columns_taken,
+    fits,
+    paragraph,
+    table,
+    told_short,
+    whole,
+)
 from fitmatch.report.shared.scale import NOTHING, Scale
 from fitmatch.report.shared.states import DANGER, clearance_over_coating, clearance_to_metal, is_coated
 from fitmatch.report.text.positions import NOT_FILLED, NOT_MEASURED, shell_name
@@ -20,66 +33,118 @@ from fitmatch.rules.positions.guard import guard_of
 
 IN_DOUBT: Final = "IN DOUBT"
 
-_WHOLE: Final = 0  # every clearance is drawn between its limits
-_TERSE: Final = 1  # of a bore outside its limits the warning stands there instead
-_NONE: Final = 2
+_MARK: Final = "*"  # in rows whose marks are told below the table
+
+
+class _Halves(Enum):
+    """Where the two shells of a row stand."""
+
+    BESIDE = 1
+    STACKED = 2  # the wall below the name
+    BELOW = 3  # on lines of their own
 
 
 class _Way(NamedTuple):
-    """How much the table shows. `stacked`: the wall of a shell stands below its name, not beside it."""
+    """How much of the page the table takes. `short`: boxes without what begins all their names; `last`: the place of
+    the right end of a drawing; `terse`: the warning stands in place of the drawing of a bore outside its limits;
+    `marked`: marks and notes beside their rows, not below the table."""
 
-    stacked: bool
-    drawing: int
+    short: bool = True
+    halves: _Halves = _Halves.BESIDE
+    last: int = LAST
+    terse: bool = False
+    marked: bool = False
 
 
-# The first that fits the page is taken: a name that is not broken is worth more than a drawing.
+# The first that fits the page is taken: names as they are, then short ones in one line, then in two.
 _WAYS: Final = (
-    _Way(False, _WHOLE), _Way(False, _TERSE), _Way(True, _WHOLE), _Way(True, _TERSE), _Way(True, _NONE),
+    _Way(short=False, marked=True),
+    _Way(short=False),
+    _Way(marked=True),
+    _Way(),
+    _Way(last=SMALL),
+    _Way(terse=True),
+    _Way(halves=_Halves.STACKED),
+    _Way(halves=_Halves.STACKED, last=SMALL),
+    _Way(halves=_Halves.STACKED, terse=True),
+    _Way(halves=_Halves.BELOW),
 )  # fmt: skip
 
 
 def which_shell_goes_where(plan: JobPlan, kind: str, scale: Scale, certainty: Certainty) -> list[str]:
     """Every position of the kind in file order, also those that stay empty."""
     positions = [p for p in plan.job.positions if p.kind == kind]
-    yet = "" if plan.is_ready(kind) or not plan.of_kind(kind) else "fit none of these yet; "
-    heading = paragraph(f"{clean(kind).upper()}: {yet}{_aim(plan.job, positions, scale)}")
+    begun = plan.is_ready(kind) and kind not in plan.waits_for
+    yet = "" if begun or not plan.of_kind(kind) else "fit none of these yet; "
+    judged = _judged_each(plan, positions, certainty)
+    all_of_them = set(judged.values()).pop() if len(set(judged.values())) == 1 else ()
+    yet += f"all {', '.join(all_of_them)}; " if all_of_them else ""
+    heading = f"{clean(kind).upper()}: {yet}{_aim(plan.job, kind, positions, scale)}"
     if not plan.of_kind(kind):
-        return [*heading, *paragraph("No position is filled: see NEEDS ATTENTION.", first="  ")]
-    every = [_columns(plan, positions, scale, certainty, way) for way in _WAYS]
-    columns = next((columns for columns in every if fits(positions, *columns)), every[-1])
-    return [*heading, *table(positions, *columns, ruled=False), *_coated(plan, kind, scale)]
+        return [*paragraph(heading), *paragraph("No position is filled: see NEEDS ATTENTION.", first="  ")]
+    drawn_from = (_shell(p, side).box for p in plan.of_kind(kind) for side in SIDES)
+    boxes = by_their_ends(drawn_from, (s.box for s in plan.job.shells))
+    marks = _marks(plan.job, positions, {} if all_of_them else judged)
+    ways = ((way, _columns(plan, positions, scale, certainty, way, boxes, marks)) for way in _WAYS)
+    way, columns = next(
+        ((way, columns) for way, columns in ways if way.halves is _Halves.BELOW or fits(positions, *columns))
+    )
+    if way.short and boxes:
+        heading += f"; boxes: {', '.join(map(whole, told_short(boxes)))}"
+    lines = [*paragraph(heading, rest="  "), *table(positions, *columns, ruled=False)]
+    return [*lines, *([] if way.marked else _told_below(positions, marks)), *_coated(plan, kind, scale)]
 
 
-def _aim(job: Job, positions: Sequence[Position], scale: Scale) -> str:
-    """What the kind is fitted to."""
-    guard = guard_of(job)
-    return target_and_limits(positions, scale) + (f", drawn in by a guard of {guard:g}" if guard else "")
+def _told_below(positions: Sequence[Position], marks: Mapping[PositionKey, str]) -> list[str]:
+    """What sets rows apart, those with the same marks together."""
+    rows: dict[str, list[str]] = {}
+    for p in positions:
+        if marks[p.key]:
+            rows.setdefault(marks[p.key], []).append(whole(p.name))
+    told = "; ".join(f"{', '.join(names)}: {mark}" for mark, names in rows.items())
+    return paragraph(told, first=f"{_MARK} ") if told else []
+
+
+def _aim(job: Job, kind: str, positions: Sequence[Position], scale: Scale) -> str:
+    """What the kind is fitted to, and where its limits come from."""
+    guard, source = guard_of(job), job.fits[kind].limits_from
+    drawn_in = f", drawn in by a guard of {guard:g}" if guard else ""
+    return target_and_limits(positions, scale) + drawn_in + (f"; limits: {clean(source)}" if source else "")
 
 
 def _columns(
-    plan: JobPlan, positions: Sequence[Position], scale: Scale, certainty: Certainty, way: "_Way"
+    plan: JobPlan,
+    positions: Sequence[Position],
+    scale: Scale,
+    certainty: Certainty,
+    way: _Way,
+    boxes: Mapping[str, str],
+    marks: Mapping[PositionKey, str],
 ) -> list[Column[Position]]:
     kind, placed = positions[0].kind, plan.by_position()
     bars = {p.position.key: _drawn(p, way) for p in plan.of_kind(kind)}
-    states = _states(plan, positions, certainty, danger=way.drawing != _TERSE)
-    marks = _marks(plan.job, positions)
+    states = _states(plan, positions, danger=not way.terse)
+    below = way.halves is _Halves.BELOW
 
     def of(show: Callable[[Placement], str]) -> Callable[[Position], str]:
         return lambda position: show(placed[position.key]) if position.key in placed else ""
 
     def half(side: str) -> Column[Position]:
-        names = {p.position.key: shell_name(_shell(p, side)) for p in plan.of_kind(kind)}
-        room = max(map(columns_taken, names.values()))
+        names = {p.position.key: _name(_shell(p, side), boxes if way.short else {}) for p in plan.of_kind(kind)}
+        room = 0 if below else max(map(columns_taken, names.values()))
 
         def shown(p: Placement) -> str:
             name, wall = names[p.position.key], scale.length(_shell(p, side).wall_nm)
-            return f"{name}\n{wall}" if way.stacked else f"{name}{' ' * (room - columns_taken(name))} {wall}"
+            told = f"{name}{' ' * (room - columns_taken(name))} {wall}"
+            return f"{name}\n{wall}" if way.halves is _Halves.STACKED else f"{side} {told}" if below else told
 
-        head = f"{side} ({side_of(kind, side)})\nbox/shell{'' if way.stacked else ' wall'}"
+        head = f"{side} ({side_of(kind, side)})"
         if side == "upper":
             empty = {u.position.key: NOT_FILLED for u in plan.unfilled}
-            return Column(head, lambda p: of(shown)(p) or whole(empty.get(p.key, NOT_MEASURED)), "left", wraps=True)
-        return Column(head, of(shown), "left", wraps=True)
+            return Column(
+                head, lambda p: of(shown)(p) or whole(empty.get(p.key, NOT_MEASURED)), "left", wraps=True, below=below
+            )
+        return Column(head, of(shown), "left", wraps=True, below=below)
 
     off = {key: scale.steps(p.deviation_nm, sign=True) for key, p in placed.items()}
     widest = max(map(len, (off[p.position.key] for p in plan.of_kind(kind))))
@@ -87,26 +152,27 @@ def _columns(
     return [
         Column("", lambda p: whole(p.name), "left", wraps=True),
         Column(
-            "housing\nfrom", lambda p: whole(p.housing or ""), "left", wraps=True,
+            "housing", lambda p: whole(f"of {p.housing}") if p.housing else "", "left", wraps=True,
             shown=any(p.housing is not None for p in positions),
         ),
         *map(half, SIDES),
-        Column(
-            f"clearance,\noff {scale.step}",
-            of(lambda p: f"{scale.length(p.clearance_nm)} {off[p.position.key]:>{widest}}"),
-        ),
-        Column(f"+/-\n{scale.step}", of(lambda p: _expanded(certainty, p, scale)), shown=sure),
-        Column(HEAD, lambda p: bars.get(p.key, ""), "left", shown=any(bars.values())),
+        Column("clearance off", of(lambda p: f"{scale.length(p.clearance_nm)} {off[p.position.key]:>{widest}}")),
+        Column("+/-", of(lambda p: _expanded(certainty, p, scale)), shown=sure),
+        Column(head_of(way.last), lambda p: bars.get(p.key, ""), "left", shown=any(bars.values())),
         Column("", lambda p: states[p.key], "left", wraps=True, shown=any(states.values())),
-        Column("", lambda p: marks[p.key], "left", shown=any(marks.values()), below=True),
-        Column("", lambda p: clean(p.note), "left", shown=any(p.note for p in positions), below=True),
+        Column(
+            "", lambda p: marks[p.key] if way.marked else _MARK if marks[p.key] else "", "left",
+            shown=any(marks.values()),
+        ),
     ]  # fmt: skip
 
 
-def _drawn(placement: Placement, way: "_Way") -> str:
-    if way.drawing == _NONE:
-        return ""
-    return whole(DANGER) if way.drawing == _TERSE and not placement.within_limits else drawn(placement)
+def _name(shell: Shell, boxes: Mapping[str, str]) -> str:
+    return whole(full_name((boxes[shell.box], shell.name))) if boxes else shell_name(shell)
+
+
+def _drawn(placement: Placement, way: _Way) -> str:
+    return whole(DANGER) if way.terse and not placement.within_limits else drawn(placement, way.last)
 
 
 def side_of(kind: str, side: str) -> str:
@@ -119,9 +185,7 @@ def _shell(placement: Placement, side: str) -> Shell:
     return shell
 
 
-def _states(
-    plan: JobPlan, positions: Sequence[Position], certainty: Certainty, *, danger: bool
-) -> dict[tuple[str, str], str]:
+def _states(plan: JobPlan, positions: Sequence[Position], *, danger: bool) -> dict[PositionKey, str]:
     """By position what must be known before its row is followed, unless the warning of `danger` stands elsewhere."""
     placed, doubts = plan.by_position(), doubted([(plan.read, plan.doubts)])
     flagged = {flag.position for flag in plan.flags if flag.what.code != "misfit"}
@@ -131,9 +195,18 @@ def _states(
         states = [IN_DOUBT] if doubts.concerns(p, placement) else []
         states += ["see below"] if p.name in flagged else []
         if placement is not None:
-            states += _judged(placement, certainty) if placement.within_limits else [DANGER] if danger else []
+            states += [] if placement.within_limits or not danger else [DANGER]
         found[p.key] = ", ".join(map(whole, states))
     return found
+
+
+def _judged_each(
+    plan: JobPlan, positions: Sequence[Position], certainty: Certainty
+) -> dict[PositionKey, tuple[str, ...]]:
+    """By position what is said of its clearance; nothing of one that is empty or outside its limits."""
+    placed = plan.by_position()
+    inside = {p.key: placed[p.key] for p in positions if p.key in placed and placed[p.key].within_limits}
+    return {p.key: tuple(_judged(inside[p.key], certainty)) if p.key in inside else () for p in positions}
 
 
 def _judged(placement: Placement, certainty: Certainty) -> Iterator[str]:
@@ -143,13 +216,16 @@ def _judged(placement: Placement, certainty: Certainty) -> Iterator[str]:
     if placement.want_excess_nm:
         yield "above wanted"
     verdict = certainty.verdict(placement)
-    if verdict not in (None, "inside"):
+    if verdict not in (None, INSIDE):
         yield str(verdict)
 
 
-def _marks(job: Job, positions: Sequence[Position]) -> dict[tuple[str, str], str]:
-    """By position what sets it apart from the others of its kind: matched columns, and shells that are locked in it."""
-    found: dict[tuple[str, str], list[str]] = {p.key: [] for p in positions}
+def _marks(
+    job: Job, positions: Sequence[Position], judged: Mapping[PositionKey, Sequence[str]]
+) -> dict[PositionKey, str]:
+    """By position what sets it apart from the others of its kind: how its clearance is judged, matched columns, shells
+    that are locked in it, and the user's note."""
+    found = {p.key: list(judged.get(p.key, ())) for p in positions}
     for at, column in enumerate(job.matched_columns):
         wanted = {p.key: (p.wants_upper[at], p.wants_lower[at]) for p in positions}
         if len(set(wanted.values())) > 1:
@@ -159,6 +235,8 @@ def _marks(job: Job, positions: Sequence[Position]) -> dict[tuple[str, str], str
         locked = [side for side in SIDES if getattr(p, side) is not None]
         if locked:
             found[p.key].append("locked" if len(locked) > 1 else f"{locked[0]} locked")
+        if p.note:
+            found[p.key].append(p.note)
     return {key: ", ".join(map(clean, some)) for key, some in found.items()}
 
 

@@ -8,10 +8,8 @@ from fitmatch.report.shared.layout import clean, paragraph, whole
 from fitmatch.report.shared.scale import Scale
 
 TOGETHER = (
-    "A rod and its cap are one part and must never be separated: the cap goes with its rod, the same "
-    "way round, with its "
-    "own bolts. Mark both before anything is moved, and move a rod only where the engine maker allows it: weight, "
-    "offset, oil hole and the side it faces must suit its new pin."
+    "A rod and its cap are never separated: same way round, own bolts; mark both before anything is moved. Move a rod "
+    "only where the engine maker allows it: weight, offset, oil hole and the side it faces must suit its new pin."
 )
 
 
@@ -24,17 +22,17 @@ def moves_text(plan: JobPlan, kind: str, scale: Scale, *, boxes: bool) -> list[s
     """Empty if the housings of the kind may not move; `boxes`: whether the number of boxes counts."""
     if kind not in plan.staying:
         return []
-    moved, stayed = moves(plan, kind), plan.staying[kind]
+    moved, stayed, head = moves(plan, kind), plan.staying[kind], f"{clean(kind).upper()} HOUSINGS"
     if not moved:
-        return paragraph(f"{clean(kind).upper()}: every housing stays where it is; no other arrangement does better.")
-    places = [f"the housing of {whole(housing)} to journal {whole(name)}" for housing, name in moved]
-    lines = paragraph(f"{clean(kind).upper()}: {'; '.join(places)}. All others stay.")
+        return paragraph(f"{head}: every housing stays where it is; no other arrangement does better.")
+    places = [whole(f"{housing} to journal {name}") for housing, name in moved]
     gained = list(_gained(stayed, plan.figures[kind], scale, boxes=boxes))
-    return [*lines, *paragraph(f"Against staying: {'; '.join(gained)}."), *paragraph(TOGETHER)]
+    return paragraph(f"{head}: {', '.join(places)}; the others stay. Against staying: {'; '.join(gained)}. {TOGETHER}")
 
 
 def _gained(stayed: KindFigures, moved: KindFigures, scale: Scale, *, boxes: bool) -> Iterator[str]:
-    """Every figure that differs, before and after."""
+    """Every figure that differs, before and after; the sum of squares only where it alone does."""
+    differs = False
     for name, before, after in (
         ("filled", stayed.filled, moved.filled),
         ("inside and counted", stayed.counted, moved.counted),
@@ -45,13 +43,15 @@ def _gained(stayed: KindFigures, moved: KindFigures, scale: Scale, *, boxes: boo
         *([("boxes", stayed.boxes, moved.boxes)] if boxes else []),
     ):
         if before != after:
+            differs = True
             yield f"{name} {before} -> {after}"
     for name, one, other in (
         ("worst off", stayed.worst_deviation_nm, moved.worst_deviation_nm),
         ("spread", stayed.spread_nm, moved.spread_nm),
     ):
         if one is not None and other is not None and one != other:
+            differs = True
             yield f"{name} {scale.amount(one)} -> {scale.amount(other)} {scale.step}"
     one, other = stayed.sum_squared_deviation_nm2, moved.sum_squared_deviation_nm2
-    if one is not None and other is not None and one != other:
+    if not differs and one is not None and other is not None and one != other:
         yield f"the sum of squared deviations is {'less' if other < one else 'more'}"

@@ -4,7 +4,7 @@ A long name is wrapped, never cut: two names that differ only at the end must no
 alone is too long for a line.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from textwrap import wrap
@@ -13,6 +13,7 @@ from unicodedata import east_asian_width
 
 from tabulate import tabulate
 
+from fitmatch.names import natural
 from fitmatch.report.shared.states import one_line
 
 WIDTH: Final = 100  # of a page of which nothing is known
@@ -89,6 +90,25 @@ def whole(name: str) -> str:
     return clean(name).replace(" ", _NO_BREAK)
 
 
+def told_short(names: Iterable[str]) -> Iterator[str]:
+    """Each name in full, or only what follows its last hyphen where the one before has the same beginning: `rods-A`
+    and `-B`."""
+    before = ""
+    for name in names:
+        start, hyphen, end = name.rpartition("-")
+        yield hyphen + end if start and start == before else name
+        before = start
+
+
+def by_their_ends(names: Iterable[str], taken: Iterable[str]) -> dict[str, str]:
+    """Each name with what follows its last hyphen, in natural order, where all begin alike up to there and no name that
+    is `taken` is such an end; otherwise none."""
+    parts = {name: name.rpartition("-") for name in sorted(set(names), key=natural)}
+    ends = {name: end for name, (_, _, end) in parts.items()}
+    alike = len({start for start, _, _ in parts.values()}) == 1 and all(map(all, parts.values()))
+    return ends if alike and set(ends.values()).isdisjoint(taken) else {}
+
+
 def table(rows: Sequence[RowT], *columns: Column[RowT], ruled: bool = True) -> list[str]:
     """The columns side by side, names wrapped as far as needed; those for which there is no room go below the others.
     No rows give no lines. `ruled`: with a rule below the heads."""
@@ -99,14 +119,15 @@ def table(rows: Sequence[RowT], *columns: Column[RowT], ruled: bool = True) -> l
     rooms = [_room(c.head, column, wraps=c.wraps) for c, column in zip(beside, cells, strict=True)]
     width = _width.get()
     widths = [min(room.widest, max(width, room.unbroken)) for room in rooms]
-    for least in ([room.unbroken for room in rooms], [room.narrowest for room in rooms]):
+    # Names are broken only where two columns alone are too wide.
+    unbroken, narrowest = [room.unbroken for room in rooms], [room.narrowest for room in rooms]
+    for least in (unbroken, narrowest) if len(beside) < 3 else (unbroken,):
         while _across(widths) > width:
             give_way = [i for i, narrowest in enumerate(least) if widths[i] > narrowest]
             if not give_way:
                 break
             widths[max(give_way, key=widths.__getitem__)] -= 1
-    if _across(widths) > width:  # even with every name wrapped: the rest goes below, by the same names
-        assert len(beside) > 2, "two columns too wide for the page"
+    if _across(widths) > width and len(beside) > 2:  # the rest goes below, by the same names
         middle = len(beside) // 2 + 1
         halves = beside[:middle], [beside[0], *beside[middle:], *below]
         upper, lower = (table(rows, *half, ruled=ruled) for half in halves)

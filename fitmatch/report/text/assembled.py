@@ -1,12 +1,13 @@
 """The text of `fitmatch assembled`: readings with the shells in, compared with the calculation, and what they give."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from fitmatch.gauging.assembled import APART_NM, FEWEST_POSITIONS, LIMITS_UP_TO_NM, Check, Comparison, Verdict
-from fitmatch.records.keys import full_name
+from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.parts import Position
-from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
+from fitmatch.report.shared.layout import Column, by_their_ends, clean, fits, items, paragraph, table, told_short, whole
 from fitmatch.report.shared.scale import Scale, scale_for
+from fitmatch.report.text.attention import next_in_order
 from fitmatch.report.words.likely_causes import likely_causes, missing, refusal, why_not
 from fitmatch.wording import listed
 
@@ -54,24 +55,40 @@ def _summary(comparison: Comparison) -> str:
 def _kind(comparison: Comparison, kind: str, scale: Scale) -> list[str]:
     checks = [c for c in comparison.checks if c.placement.position.kind == kind]
     seating = comparison.job.fits[kind].seating_nm
-    head = f"{clean(kind).upper()}: assembled against calculated"
+    methods = {c.reading.method for c in checks}
+    head = f"{clean(kind).upper()}: assembled{f' by {methods.pop()}' if len(methods) == 1 else ''} against calculated"
     if seating:
         head += f" (seating {scale.length(seating, sign=True)} {scale.unit} counted in)"
+    boxes = by_their_ends(
+        (key[0] for c in checks for key in (c.reading.upper, c.reading.lower)), (s.box for s in comparison.job.shells)
+    )
+    # Names as they are, then by the ends of their boxes, then without the bound, which is told below.
+    ways: tuple[tuple[Mapping[str, str], bool], ...] = (({}, True), (boxes, True), (boxes, False))
+    every = [_columns(checks, scale, short, bound=bound) for short, bound in ways]
+    at = next((at for at, columns in enumerate(every) if fits(checks, *columns)), len(every) - 1)
+    if at and boxes:
+        head += f"; boxes: {', '.join(map(whole, told_short(boxes)))}"
+    return [*paragraph(head, rest="  "), *table(checks, *every[at], ruled=False), *_bounds(checks, scale)]
+
+
+def _columns(checks: list[Check], scale: Scale, boxes: Mapping[str, str], *, bound: bool) -> list[Column[Check]]:
+    def name(key: ShellKey) -> str:
+        return whole(full_name((boxes.get(key[0], key[0]), key[1])))
+
     corrected = any(c.as_read_nm != c.assembled_nm for c in checks)
-    rows = table(
-        checks,
-        Column("position", lambda c: clean(c.reading.position), "left", wraps=True),
-        Column("upper\nshell", lambda c: clean(full_name(c.reading.upper)), "left", wraps=True),
-        Column("lower\nshell", lambda c: clean(full_name(c.reading.lower)), "left", wraps=True),
-        Column("by", lambda c: c.reading.method, "left"),
+    bounded = bound and any(round(c.apart_from_nm) != c.near_nm for c in checks)
+    return [
+        Column("", lambda c: whole(c.reading.position), "left", wraps=True),
+        Column("upper\nshell", lambda c: name(c.reading.upper), "left", wraps=True),
+        Column("lower\nshell", lambda c: name(c.reading.lower), "left", wraps=True),
+        Column("by", lambda c: c.reading.method, "left", shown=len({c.reading.method for c in checks}) > 1),
         Column("mean\nas read", lambda c: scale.length(c.as_read_nm), shown=corrected),
         Column("assembled", lambda c: scale.length(c.assembled_nm)),
         Column("calculated", lambda c: scale.length(c.placement.clearance_nm)),
         Column(f"off\n{scale.step}", lambda c: scale.steps(c.difference_nm, sign=True)),
-        Column("agrees\nwithin", lambda c: scale.steps(round(c.apart_from_nm))),
-        Column("", _verdict, "left"),
-    )
-    return [*paragraph(head), *rows, *_bounds(checks, scale)]
+        Column("agrees\nwithin", lambda c: scale.steps(round(c.apart_from_nm)), shown=bounded),
+        Column("", _verdict, "left", wraps=True),
+    ]
 
 
 def _bounds(checks: list[Check], scale: Scale) -> list[str]:
@@ -99,7 +116,8 @@ def _verdict(check: Check) -> str:
     """The last word on a reading in the table: first whether it is to be run, then whether it agrees."""
     if check.within_limits:
         return _WORDS[check.verdict]
-    return NOT_TO_BE_RUN if check.verdict == Verdict.AGREES else f"{NOT_TO_BE_RUN}, {_WORDS[check.verdict]}"
+    also = "" if check.verdict == Verdict.AGREES else f", {whole(_WORDS[check.verdict])}"
+    return whole(NOT_TO_BE_RUN) + also
 
 
 def _attention(comparison: Comparison, scale: Scale) -> list[str]:
@@ -196,25 +214,28 @@ def _next(comparison: Comparison) -> list[str]:
     outside = [c for c in comparison.checks if not c.within_limits]
     if outside:
         steps.append(f"Run no engine with a bore marked {NOT_TO_BE_RUN}.")
+    shifted = {c.placement.position.kind: c for c in comparison.checks if comparison.beyond_crush(c)}
+    alone = {
+        c.reading.position: c
+        for c in comparison.checks
+        if c.verdict != Verdict.AGREES and not comparison.in_common(c) and c.placement.position.kind not in shifted
+    }
     # Other shells would only make up for a burr or a cap the wrong way round where the reading is not as calculated.
-    as_calculated = dict.fromkeys(whole(c.reading.position) for c in outside if c.verdict == Verdict.AGREES)
+    as_calculated = {
+        c.reading.position: c
+        for c in outside
+        if c.verdict == Verdict.AGREES and c.placement.position.kind not in shifted and c.reading.position not in alone
+    }
     if as_calculated:
-        steps.append(
-            f"Measure {', '.join(as_calculated)} again, assembled. If the reading stands, choose other shells."
-        )
-    shifted = [
-        whole(kind)
-        for kind in comparison.kinds
-        if any(c.placement.position.kind == kind and comparison.beyond_crush(c) for c in comparison.checks)
-    ]
+        names = ", ".join(map(whole, as_calculated))
+        steps.append(f"Measure {names} again, assembled. If the reading stands, choose other shells.")
     if shifted:
         steps.append(
-            f"Set the bore gauge for {' and '.join(shifted)} again and measure all of them again, assembled, before "
-            "anything is taken apart."
+            f"Set the bore gauge for {' and '.join(map(whole, shifted))} again and measure all of them again, "
+            "assembled, before anything is taken apart."
         )
-    alone = [c for c in comparison.checks if c.verdict != Verdict.AGREES and not comparison.in_common(c)]
     if alone:
-        names = ", ".join(dict.fromkeys(whole(c.reading.position) for c in alone))
+        names = ", ".join(map(whole, alone))
         steps.append(
             f"Measure {names} again, assembled. If it stands, take the cap off and look for what is named above, then "
             "measure journal, housing bore and walls again. The maker says whether its bolts may be used again."
@@ -225,7 +246,7 @@ def _next(comparison: Comparison) -> list[str]:
     if comparison.unread:
         names = ", ".join(whole(p.name) for p in comparison.unread)
         steps.append(f"No reading yet with the shells in: {names}.")
-    return items("NEXT", steps, first="  - ", rest=None)
+    return next_in_order(steps)
 
 
 def _lengths(comparison: Comparison) -> Iterator[int]:

@@ -4,9 +4,10 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
+from fitmatch.records.doubted import doubted
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.plans import JobPlan, Proof
-from fitmatch.report.shared.layout import clean, items, whole
+from fitmatch.report.shared.layout import clean, items, paragraph, whole
 from fitmatch.report.shared.states import DANGER, missing_of, missing_words, unmeasured_shells
 from fitmatch.report.text.positions import NOT_FILLED, NOT_MEASURED
 from fitmatch.report.words.doubts import doubt_lines
@@ -21,11 +22,14 @@ def summary(plan: JobPlan) -> str:
     total = len(plan.job.positions)
     inside = sum(p.within_limits for p in plan.placements)
     if inside == total:
-        return (
-            f"All {_positions(total)} filled, inside the limits."
+        good = (
+            f"All {total} positions filled, inside the limits"
             if total > 1
-            else "The position is filled, inside its limits."
+            else ("The position is filled, inside its limits")
         )
+        doubtful = len(plan.in_doubt)
+        rest = "rests on a reading" if doubtful == 1 else "rest on readings"
+        return f"{good}, but {doubtful} {rest} in doubt." if doubtful else f"{good}."
     counts = [
         (inside, "filled inside the limits"),
         (len(plan.placements) - inside, DANGER),
@@ -38,7 +42,7 @@ def summary(plan: JobPlan) -> str:
 def attention(plan: JobPlan, proofs: Mapping[str, Proof], unit: str) -> list[str]:
     """One item for each thing that needs attention; nothing where there is none. `proofs` of its kinds."""
     # A misfit often follows from a reading in doubt, so those come first.
-    found = [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts, unit)]
+    found = [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts, unit, plan.job.unit)]
     found += _failing(plan, unit)
     found += _without_reading(plan)
     found += _without_wall(unmeasured_shells(plan.job))
@@ -55,12 +59,21 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
     bad = [p for p in plan.placements if not p.within_limits]
     refused = [u for u in plan.unfilled if u.why.code == "bore-refused"]
     empty = [u for u in plan.unfilled if u.why.code != "bore-refused"]
+    ready = [kind for kind in plan.job.kinds if plan.is_ready(kind)]
+    waiting = set(plan.job.kinds).difference(ready)
+    unread = {s.kind for s in unmeasured_shells(plan.job)}
+    in_doubt = doubted([(plan.read, plan.doubts)]).kinds
     steps = []
-    if plan.unmeasured_positions or unmeasured_shells(plan.job):
+    if plan.unmeasured_positions or unread & waiting:
         steps.append("First take the missing readings, write them in and run this again.")
-    if plan.doubts:
+    if in_doubt & waiting:
         steps.append(
             "Before anything else measure again what is in doubt, write down what you find and run this again."
+        )
+    if spare := [whole(kind) for kind in ready if kind in unread | in_doubt]:
+        steps.append(
+            f"The {' and '.join(spare)} readings that are missing or in doubt are of shells left over: they may lead "
+            "to a better choice and do not touch this one. Take them before you fit, or lock the shells you fit."
         )
     if plan.strays:
         steps.append(
@@ -84,24 +97,38 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
     if any(not p.proven for p in proofs.values()):
         steps.append("Allow more time (--time-limit) if the plan is to be proven the best.")
     steps += _what_to_fit(plan)
+    return next_in_order(steps)
+
+
+def next_in_order(steps: Sequence[str]) -> list[str]:
+    """What to do now: a single step behind the heading, several below it."""
+    if len(steps) == 1:
+        return paragraph(f"NEXT: {steps[0]}", rest="  ")
     return items("NEXT", steps, first="  - ", rest=None)
 
 
 def _what_to_fit(plan: JobPlan) -> Iterator[str]:
     kinds = plan.job.kinds
     ready = [kind for kind in kinds if plan.is_ready(kind)]
-    waiting: defaultdict[str, list[str]] = defaultdict(list)  # by what they wait for
+    waiting: defaultdict[tuple[str, str], list[str]] = defaultdict(list)  # by what they wait for, and what need not
     for kind in kinds:
         if kind not in ready:
-            waiting["As it stands"].append(kind)
+            waiting["As it stands", _fixed(plan, kind)].append(kind)
         elif kind in plan.waits_for:
             others = " and ".join(map(whole, plan.waits_for[kind]))
-            waiting[f"While its shells may still change for {others}"].append(kind)
-    for why, some in waiting.items():
+            waiting[f"While its shells may still change for {others}", _fixed(plan, kind)].append(kind)
+    for (why, fixed), some in waiting.items():
+        kinds_named = " or ".join(map(whole, some))
+        told = (
+            f"of {kinds_named} fit only the locked shells of {fixed}, and no other yet: another box or reading may "
+            "change all others"
+            if fixed
+            else f"fit no shell of {kinds_named} yet: another box or reading may change them all"
+        )
+        begin = "To begin with others" if fixed else "To begin"
         yield (
-            f"{why}, fit no shell of {' or '.join(map(whole, some))} yet: another box or reading may change them all. "
-            "To begin all the same, lock the shells you fit. A lock is a shell's name in upper or lower of the "
-            "positions file."
+            f"{why}, {told}. {begin} all the same, lock the shells you fit. A lock is a shell's name in upper or lower "
+            "of the positions file."
         )
     good = [kind for kind in ready if kind not in plan.waits_for]
     if good:
@@ -110,6 +137,13 @@ def _what_to_fit(plan: JobPlan) -> Iterator[str]:
             f"Lay out the shells as shown{which}, fit them, tighten the caps as the engine maker says, measure each "
             "assembled bore."
         )
+
+
+def _fixed(plan: JobPlan, kind: str) -> str:
+    """The positions of a kind whose locked shells may be fitted: they stay where they are, inside their limits and in
+    no doubt."""
+    fixed = [p for p in plan.of_kind(kind) if p.within_limits and (p.position.upper or p.position.lower)]
+    return ", ".join(whole(p.name) for p in (p.position for p in fixed if p not in plan.in_doubt))
 
 
 def _positions(count: int) -> str:

@@ -2,7 +2,8 @@
 
 from typing import TYPE_CHECKING
 
-from fitmatch.report.shared.layout import clean, items, paragraph
+from fitmatch.records.keys import full_name
+from fitmatch.report.shared.layout import clean, items, paragraph, whole
 from fitmatch.report.words.doubts import doubt_lines
 
 if TYPE_CHECKING:
@@ -22,7 +23,15 @@ def doubts_text(checked: "Checked", unit: str) -> str:
     """The whole report of `fitmatch check`, lengths in `unit`: first what to measure again."""
     title, count, doubts = checked.job.title, checked.readings, checked.doubts
     blocks = [[*(paragraph(clean(title)) if title else []), *paragraph(_summary(count, len(doubts)))]]
-    blocks += [paragraph(line, first="  ", rest="      ") for line in doubt_lines(doubts, unit)]
+    blocks += [paragraph(line, first="  ", rest="      ") for line in doubt_lines(doubts, unit, checked.job.unit)]
+    blocks += [
+        paragraph(
+            f"NOT YET MEASURED: {whole(p.name)} ({whole(p.kind)}): no wall of its locked {whole(full_name(shell.key))}",
+            first="  ",
+            rest="      ",
+        )
+        for p, shell in checked.unmeasured_locks
+    ]
     blocks += [paragraph(_CONFIRMED) if doubts else [], items("WARNINGS", list(map(clean, checked.job.warnings)))]
     blocks += [paragraph(UNDETECTABLE)]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"

@@ -29,7 +29,7 @@ def _figures(plan: JobPlan, scale: Scale) -> list[list[str]]:
     if len(plan.placements) > _MOST_SUMS:
         which = "Of so many positions sums and limits are left to --csv and --json, corrections and form to --json."
         return [["THE SUMS", *paragraph(which)]]
-    blocks = titled("HOUSINGS", [moves_text(plan, k, scale, boxes=False) for k in kinds if not moves(plan, k)])
+    blocks = [moves_text(plan, k, scale, boxes=False) for k in kinds if not moves(plan, k)]
     blocks += titled("THE SUMS (axis shift: + towards the upper half)", [sums(plan, kind, scale) for kind in kinds])
     blocks += titled("ALONG THE LINE (+ towards the upper half)", [along_the_line(plan, k, scale) for k in kinds])
     blocks += titled("BETWEEN THE LIMITS", [limits(plan, kind, scale) for kind in kinds])

@@ -13,7 +13,7 @@ from fitmatch.report.screen.sure import how_sure
 from fitmatch.report.screen.table import which_shell_goes_where
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.housings import moves, moves_text
-from fitmatch.report.shared.layout import clean, items, paragraph, titled, whole
+from fitmatch.report.shared.layout import clean, items, paragraph, whole
 from fitmatch.report.shared.scale import Scale, scale_for
 from fitmatch.report.text.attention import attention, next_steps
 from fitmatch.report.text.heading import engines, heading, in_short, title
@@ -24,8 +24,8 @@ CLOSING = (
 )
 
 _UNITS = {
-    "in": "Lengths in inches; deviations in tenths (0.0001 in): + is looser, - is tighter.",
-    "mm": "Lengths in millimetres; deviations in um (0.001 mm): + is looser, - is tighter.",
+    "in": "Lengths in inches; {} in tenths (0.0001 in): + is looser, - is tighter.",
+    "mm": "Lengths in millimetres; {} in um (0.001 mm): + is looser, - is tighter.",
 }
 
 
@@ -33,21 +33,21 @@ def plan_text(plan: Plan, unit: str, *, full: bool = False) -> str:
     """The report, lengths in `unit`, ending in a line break; no line is wider than the page. Of several jobs all of
     them in short, then each engine, then what concerns all. `full`: with the sums, the limits and all else behind it.
     """
-    scale = scale_for(unit, _lengths(plan))
-    blocks = [[*(title(plan.plans[0]) if plan.alone else engines(plan)), *paragraph(_UNITS[unit])]]
+    scale, certainties = scale_for(unit, _lengths(plan)), [Certainty(one) for one in plan.plans]
+    units = _UNITS[unit].format("off and +/-" if any(one.known for one in certainties) else "off")
+    blocks = [[*(title(plan.plans[0]) if plan.alone else engines(plan)), *paragraph(units)]]
     blocks += [] if plan.alone else in_short(plan, scale)
     blocks += [items("WARNINGS", list(map(clean, plan.warnings)))]
     told = [*proof_lines(plan, scale), *left_over(plan)]
     if plan.alone:
-        one, certainty = plan.plans[0], Certainty(plan.plans[0])
+        one, certainty = plan.plans[0], certainties[0]
         blocks += [
             *_bench(plan, one, scale, certainty),
             [*how_sure(one, certainty, full=full), *told],
             next_steps(one, plan.proofs),
         ]
     else:
-        for one in plan.plans:
-            certainty = Certainty(one)
+        for one, certainty in zip(plan.plans, certainties, strict=True):
             blocks += [heading(one), *_bench(plan, one, scale, certainty), how_sure(one, certainty, full=full)]
             blocks += [next_steps(one, plan.proofs_of(one))]
         blocks += [["ALL ENGINES", *told]]
@@ -72,10 +72,12 @@ def _beside(plan: Plan, scale: Scale) -> list[list[str]]:
 
 def _bench(plan: Plan, one: JobPlan, scale: Scale, certainty: Certainty) -> list[list[str]]:
     """What is done at the bench, for one job, and what must be known first."""
-    blocks = [which_shell_goes_where(one, kind, scale, certainty) for kind in one.job.kinds]
     boxes = plan.strategy == "keep-sets"
-    moved = [kind for kind in one.job.kinds if moves(one, kind)]
-    blocks += titled("HOUSINGS", [moves_text(one, kind, scale, boxes=boxes) for kind in moved])
+    blocks = [
+        which_shell_goes_where(one, kind, scale, certainty)
+        + (moves_text(one, kind, scale, boxes=boxes) if moves(one, kind) else [])
+        for kind in one.job.kinds
+    ]
     return [*blocks, attention(one, plan.proofs_of(one), scale.unit)]
 
 

@@ -75,15 +75,35 @@ _OF_SITTINGS: Final[Mapping[str, str]] = {
 _OF_MANY: Final = ("copied", "sitting")  # doubts that are not about one reading
 
 
-def doubt_lines(doubts: Sequence[Doubt], unit: str) -> list[str]:
-    """One item for each doubt: what looks wrong and where, the likely cause, what to do."""
-    lines = []
+def doubt_lines(doubts: Sequence[Doubt], unit: str, own_unit: str) -> list[str]:
+    """One item for each doubt, of those with the same likely causes one for all: what looks wrong and where, the cause,
+    what to do. `own_unit`: the job's; where `unit` is another one, what was typed is told in that as well."""
+    alike: dict[tuple[str, str, tuple[str, ...]], list[Doubt]] = {}
     for d in doubts:
-        where = f"{d.file}:{d.row}" if d.row else d.file
-        if d.column and d.what.code not in _OF_MANY:
-            where += f": {d.column} reads {with_unit(d.reading_nm, unit)}"
-        lines.append(clean(f"{looks_wrong(d, unit)}: {'; or '.join(likely(d))}; {measure_again(d)} [{where}]"))
+        alike.setdefault((d.what.code, d.feature, likely(d)), []).append(d)
+    lines = []
+    for (_, _, causes), some in alike.items():
+        wrong = [looks_wrong(d, unit) for d in some]
+        todo = list(dict.fromkeys(map(measure_again, some)))
+        if len(some) == 1:
+            told = f"{wrong[0]}: {'; or '.join(causes)}; {todo[0]} [{_where(some[0], unit, own_unit)}]"
+        else:
+            each = (f"{text} [{_where(d, unit, own_unit)}]" for text, d in zip(wrong, some, strict=True))
+            again = todo[0] if len(todo) == 1 else "measure them again"
+            told = f"{'; '.join(each)}: {'; or '.join(causes)}; {again}"
+        lines.append(clean(told))
     return lines
+
+
+def _where(doubt: Doubt, unit: str, own_unit: str) -> str:
+    """File, row and column, and what was typed there."""
+    where = f"{doubt.file}:{doubt.row}" if doubt.row else doubt.file
+    if not doubt.column or doubt.what.code in _OF_MANY:
+        return where
+    typed = doubt.typed or with_unit(doubt.reading_nm, own_unit)
+    if unit != own_unit and not typed.endswith(f" {unit}"):
+        typed += f" ({with_unit(doubt.reading_nm, unit)})"
+    return f"{where}: {doubt.column} reads {typed}"
 
 
 def looks_wrong(doubt: Doubt, unit: str) -> str:

@@ -131,6 +131,8 @@ def _wall(cure: Cure, unit: str) -> str:
 
 
 def _reads(column: str, marks: Sequence[str]) -> str:
+    if column == "coating":
+        return "coated" if any(marks) else "uncoated"
     named = [clean(mark) for mark in marks if mark]
     return f"{clean(column)} {' or '.join(named)}" if named else f"no {clean(column)} mark"
 
