@@ -236,7 +236,7 @@ def test_words_that_few_answers_have() -> None:
     text = in_words(Reason(row, ("min",), True, cures, True, barred), "in")
     assert "one more upper half for b/R2: wall 0.10000 in; a guard of 0.25." in text
     assert (
-        "Misses the maker's min, as your guard tightens it, by 1 tenth; the maker's min is not yours to change." in text
+        "Misses the maker's min, as your guard draws it in, by 1 tenth; the maker's min is not yours to change." in text
     )
     assert "The housing bore of R3 would do only with the engine maker's written permission" in text
 
