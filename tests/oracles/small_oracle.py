@@ -426,8 +426,10 @@ def _assert_not_offered(group: Group, place: Place, reason: Reason, what: str) -
     missed = {one.change: one.by_nm for one in reason.not_offered if one.by_nm is not None}
     for limit, sign in (("min", -1), ("max", 1)):
         now = getattr(position, f"{limit}_nm")
-        assert (limit in missed) == (now is not None and possible(group, group.jobs, place, free=(limit,))), what
-        if limit in missed:
+        if now is None or not possible(group, group.jobs, place, free=(limit,)):
+            alone = now is not None and reason.together == (limit,)
+            assert missed.get(limit) == (missed_by_all(group, place, limit) if alone else None), f"{limit}; {what}"
+        else:
             least = [changed(group, place, limit, now + sign * by) for by in (missed[limit], missed[limit] - 1)]
             assert [possible(group, jobs, place) for jobs in least] == [True, False], f"{limit}; {what}"
     held = {one.name: one.why for one in reason.not_offered if one.change == "hold"}
@@ -442,6 +444,19 @@ def _assert_not_offered(group: Group, place: Place, reason: Reason, what: str) -
         if mine and oracle.measured(job, p) and not oracle.fillable(job, p):
             helps = possible(group, changed(group, place, "accept", name=p.name), place, to_drawing=True)
             assert helps == (p.name in accepted), f"accept {p.name}; {what}"
+
+
+def missed_by_all(group: Group, place: Place, limit: str) -> int | None:
+    """The least by which any pair that is allowed in the position misses this limit, the other being kept; None if
+    there is none that misses it, or one that does not."""
+    job, found = next(job for job in group.jobs if job.name == place[0]), set()
+    for housed, _ in oracle.every_housing(job, group.kind):
+        position = next(p for p in housed.positions if p.name == place[1])
+        for pair in pairs_of(housed, position, ()):
+            _, short, over, *_ = misfit(housed, position, pair)
+            miss, other = (short, over) if limit == "min" else (over, short)
+            found |= set() if other else {miss}
+    return min(found, default=0) or None
 
 
 def _assert_no_shell_is_missing(group: Group, place: Place, told: set[str], what: str) -> None:

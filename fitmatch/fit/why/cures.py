@@ -80,7 +80,7 @@ def _offered(asker: Asker, place: PositionKey, reason: Reason) -> Iterator[Calla
 def _barred(asker: Asker, place: PositionKey, reason: Reason) -> Iterator[Callable[[], NotOffered | None]]:
     for limit in ("max", "min"):
         if limit in reason.together:
-            yield partial(_missed, asker, place, limit)
+            yield partial(_missed, asker, place, limit, alone=reason.together == (limit,))
     for one in _singles(asker, place, reason, offered=False):
         yield partial(_one, asker, place, one, lambda one: NotOffered(one.change, name=one.name, why=one.why))
 
@@ -105,8 +105,8 @@ def _one(asker: Asker, place: PositionKey, one: Single | None, made: Callable[[S
     return made(one) if asker.can(one.jobs, place, (one.change, one.key), drawn=True) else None
 
 
-def _missed(asker: Asker, place: PositionKey, limit: str) -> NotOffered | None:
-    by = asker.least(place, limit)
+def _missed(asker: Asker, place: PositionKey, limit: str, *, alone: bool) -> NotOffered | None:
+    by = asker.least(place, limit, alone=alone)
     return None if by is None else NotOffered(limit, by, guarded=guard_of(_job_of(asker, place)) > 0)
 
 

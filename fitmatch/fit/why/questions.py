@@ -124,10 +124,10 @@ class Asker:
         # A bore that was refused constrains others in its row once it is filled.
         return self.plan(kind, place, list(filter(self.is_drawn, pairs)) if drawn else pairs) is not None
 
-    def least(self, place: PositionKey, free: str) -> int | None:
-        """The least by which the position can miss this limit, `min` or `max`, once it is dropped. If that does not
-        help, as shells are short as well, the least that any pair allowed in it misses it by; None if some pair does
-        not miss it, or there is none."""
+    def least(self, place: PositionKey, free: str, *, alone: bool) -> int | None:
+        """The least by which the position can miss this limit, `min` or `max`, once it is dropped. If dropping it does
+        not help, as shells are short as well: None, or the least by which any pair allowed in it misses the limit if
+        that `alone` would keep the position out."""
         kind = self.prepared(self.jobs, ((), ()))
         fixed = self._fixed(kind, place)
         if fixed is not None:
@@ -137,7 +137,7 @@ class Asker:
         misses = attrgetter("excess_nm" if free == "max" else "shortfall_nm")
         values: list[int] = sorted(set(map(misses, pairs)))
         if self.plan(kind, place, pairs) is None:
-            return values[0] if values and values[0] > 0 else None
+            return values[0] if alone and values and values[0] > 0 else None
 
         def does(most: int) -> bool:
             return self.plan(kind, place, [p for p in pairs if misses(p) <= most]) is not None
