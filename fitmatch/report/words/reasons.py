@@ -211,7 +211,7 @@ def _off_form(s: _Slots, unit: str) -> str:
 def _stray(s: _Slots, _unit: str) -> str:
     return one_line(
         f"no {s['kind']} position takes the {s['column']} `{s['mark']}`: theirs is {_cells(s['wanted'])}; if one of "
-        "them is meant for it, write the same word there, otherwise put the shells aside"
+        "them is meant for it, write the same word there, otherwise put the shells on hold"
     )
 
 
