@@ -111,6 +111,11 @@ class Stray(NamedTuple):
     wanted: tuple[str, ...]
 
     @property
+    def is_held(self) -> bool:
+        """Whether all of them were put aside."""
+        return all(shell.hold is not None for shell in self.shells)
+
+    @property
     def what(self) -> Fact:
         return Fact("stray", {"kind": self.kind, "column": self.column, "mark": self.mark, "wanted": self.wanted})
 
@@ -230,14 +235,11 @@ class JobPlan:
 
     def is_ready(self, kind: str) -> bool:
         """Whether shells of this kind may be fitted, as far as this job goes: its positions are all inside their
-        limits, none of them rests on a reading in doubt, and no shell has a mark that may have been forgotten at a
-        position. A shell that is in none of them may be in doubt or not yet measured: it could make the choice better,
-        and what was chosen stays as good as it is."""
-        return (
-            self.is_complete(kind)
-            and not any(p.position.kind == kind for p in self.in_doubt)
-            and not any(stray.kind == kind for stray in self.strays)
-        )
+        limits, none of them rests on a reading in doubt, and no shell has a mark that one of them may have been meant
+        to ask for. A shell left over may be in doubt or not yet measured: it could make the choice better, and what was
+        chosen stays as good as it is."""
+        astray = any(stray.kind == kind and not stray.is_held for stray in self.strays)
+        return self.is_complete(kind) and not astray and not any(p.position.kind == kind for p in self.in_doubt)
 
     @property
     def in_doubt(self) -> tuple[Placement, ...]:

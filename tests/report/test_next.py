@@ -14,6 +14,9 @@ from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import SIDES, Band, Fit, Position, Shell
 from fitmatch.records.plans import Plan
 from fitmatch.records.pools import IN_ORDER, TOGETHER, Pool
+from fitmatch.report.screen.table import which_shell_goes_where
+from fitmatch.report.shared.certainty import Certainty
+from fitmatch.report.shared.scale import scale_for
 from fitmatch.report.text.attention import next_steps
 
 STATES = ("complete", "tight", "loose", "empty", "refused", "no journal", "no wall", "in doubt")
@@ -75,7 +78,8 @@ def test_no_kind_is_begun_before_it_is_complete(rod: str, main: str) -> None:
     assert (fit_none(rest) in steps) == bool(rest) == ("fit no shell" in steps)
     which = f" ({', '.join(complete)})" if rest else ""
     assert (f"Lay out the shells as shown{which}, fit them" in steps) == bool(complete) == ("Lay out" in steps)
-    assert ("First take the missing readings" in steps) == ("no journal" in states.values())
+    assert ("take the missing readings" in steps) == ("no journal" in states.values())
+    assert steps.count("- First ") + steps.count("- Before anything else ") <= 1
     assert ("are of shells left over" in steps) == ("no wall" in states.values())
     assert ("Before anything else measure again what is in doubt" in steps) == ("in doubt" in states.values())
     assert ("Run no engine" in steps) == bool({"tight", "loose"} & set(states.values()))
@@ -111,6 +115,9 @@ def test_engines_that_share_a_kind_wait_for_each_other(
         assert ("Lay out the shells as shown, " in steps) == all(ready)
         assert at or all(ready) or "Lay out the shells as shown (main)" in steps
         waits = ready[at] and not ready[1 - at]
+        one = plan.plans[at]
+        table = " ".join(which_shell_goes_where(one, "rod", scale_for("in", []), Certainty(one)))
+        assert ("fit none of these yet" in table) == (bool(one.of_kind("rod")) and not all(ready))
         assert (f"While its shells may still change for {'ba'[at]}, fit no shell of rod yet" in steps) == waits
 
 

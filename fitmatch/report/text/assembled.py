@@ -29,10 +29,11 @@ def assembled_text(comparison: Comparison, unit: str) -> str:
     scale = scale_for(unit, _lengths(comparison))
     job = comparison.job
     blocks = [[*paragraph(clean(job.title or job.folder.name)), *paragraph(_summary(comparison))]]
-    blocks += [_attention(comparison, scale), paragraph(_UNITS[unit]) if comparison.checks else []]
+    blocks += [_attention(comparison, scale), items("WARNINGS", list(map(clean, job.warnings)))]
+    blocks += [paragraph(_UNITS[unit]) if comparison.checks else []]
     blocks += [_kind(comparison, kind, scale) for kind in comparison.kinds]
     blocks += [_seating(comparison, scale), _next(comparison)]
-    blocks += [items("WARNINGS", list(map(clean, job.warnings))), paragraph(_CLOSING)]
+    blocks += [paragraph(_CLOSING)]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
 

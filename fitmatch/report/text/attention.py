@@ -64,21 +64,21 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
     unread = {s.kind for s in unmeasured_shells(plan.job)}
     in_doubt = doubted([(plan.read, plan.doubts)]).kinds
     steps = []
-    if plan.unmeasured_positions or unread & waiting:
-        steps.append("First take the missing readings, write them in and run this again.")
     if in_doubt & waiting:
         steps.append(
             "Before anything else measure again what is in doubt, write down what you find and run this again."
+        )
+    if plan.unmeasured_positions or unread & waiting:
+        steps.append(f"{'Then' if steps else 'First'} take the missing readings, write them in and run this again.")
+    if any(not stray.is_held for stray in plan.strays):
+        steps.append(
+            f"{'Then' if steps else 'First'} find out which positions the marked shells named above are meant for, "
+            "write the mark there and run this again."
         )
     if spare := [whole(kind) for kind in ready if kind in unread | in_doubt]:
         steps.append(
             f"The {' and '.join(spare)} readings that are missing or in doubt are of shells left over: they may lead "
             "to a better choice and do not touch this one. Take them before you fit, or lock the shells you fit."
-        )
-    if plan.strays:
-        steps.append(
-            "First find out which positions the marked shells named above are meant for, write the mark there and run "
-            "this again."
         )
     if refused:
         steps.append(
@@ -142,8 +142,9 @@ def _what_to_fit(plan: JobPlan) -> Iterator[str]:
 def _fixed(plan: JobPlan, kind: str) -> str:
     """The positions of a kind whose locked shells may be fitted: they stay where they are, inside their limits and in
     no doubt."""
-    fixed = [p for p in plan.of_kind(kind) if p.within_limits and (p.position.upper or p.position.lower)]
-    return ", ".join(whole(p.name) for p in (p.position for p in fixed if p not in plan.in_doubt))
+    in_doubt = plan.in_doubt
+    fixed = (p for p in plan.of_kind(kind) if p.within_limits and (p.position.upper or p.position.lower))
+    return ", ".join(whole(p.position.name) for p in fixed if p not in in_doubt)
 
 
 def _positions(count: int) -> str:

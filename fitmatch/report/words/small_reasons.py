@@ -23,7 +23,9 @@ _MOST_HELD: Final = 3  # more are counted
 
 
 def in_words(reason: Reason, unit: str) -> str:
-    """A few sentences, lengths in `unit`."""
+    """A few sentences, lengths in `unit`. What follows from a reading in doubt is not worth knowing."""
+    if reason.in_doubt:
+        return "No change is proposed while a reading of it is in doubt: measure that again first."
     names = [_bond(name) for name in reason.together]
     # A lock that excuses its shells from a rule stays when everything else is dropped; removing it may be a cure.
     locked = "locks" not in reason.together and any(cure.change == "lock" for cure in reason.cures)
@@ -43,8 +45,6 @@ def in_words(reason: Reason, unit: str) -> str:
 
 
 def _cures(reason: Reason, unit: str) -> str:
-    if reason.in_doubt:
-        return "No change is proposed while a reading of it is in doubt: measure that again first."
     if not reason.cures:
         if not reason.cures_complete:
             return "Changes that would fix it were not all looked for, as it would take too long, and none was found."
