@@ -112,7 +112,7 @@ class OtherPlan(NamedTuple):
 
 class Alternatives(NamedTuple):
     """The next best plans of one kind, best first. `complete`: as many as were asked for, or all there are; else the
-    search was stopped, or the answer itself is not proven."""
+    search was stopped, the answer itself is not proven, or the next one failed its check."""
 
     plans: tuple[OtherPlan, ...]
     complete: bool
@@ -230,6 +230,7 @@ class Plan:
     priority: str = TOGETHER
     alternatives: Mapping[str, Alternatives] = field(default_factory=dict)  # by label, where they were asked for
     explanation: Explanation | None = None  # where it was asked for
+    faults: Mapping[str, str] = field(default_factory=dict)  # by what was looked into beside the answer, which stands
 
     @property
     def alone(self) -> bool:
@@ -295,7 +296,7 @@ class Plan:
     @property
     def needs_attention(self) -> bool:
         """Whether exit status 1 is due."""
-        return not self.proven or any(one.needs_attention for one in self.plans)
+        return not self.proven or bool(self.faults) or any(one.needs_attention for one in self.plans)
 
     def members(self, group: Group) -> tuple[JobPlan, ...]:
         """The plans of the jobs that decided this together."""

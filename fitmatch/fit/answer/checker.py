@@ -34,7 +34,7 @@ def check(plan: Plan) -> None:
     for one in plan.plans:
         found = [*_books(one), *_figures(one), *_bores(one.job, one.placements), *_housings(one.job, one.read)]
         faults += [f"{one.job.name}: {fault}" if one.job.name else fault for fault in found]
-    _refuse(faults)
+    _refuse("the answer", faults)
 
 
 def check_bores(jobs: Sequence[Job], read: Sequence[Job], placements: Sequence[Sequence[Placement]]) -> None:
@@ -43,12 +43,12 @@ def check_bores(jobs: Sequence[Job], read: Sequence[Job], placements: Sequence[S
     faults = list(_stock(list(zip(jobs, placements, strict=True))))
     for job, before, mine in zip(jobs, read, placements, strict=True):
         faults += [*_bores(job, mine), *_housings(job, before)]
-    _refuse(faults)
+    _refuse("a plan beside the answer", faults)
 
 
-def _refuse(faults: list[str]) -> None:
+def _refuse(what: str, faults: list[str]) -> None:
     if faults:
-        raise FaultInFitmatch("the answer fails its own check: " + "; ".join(faults))
+        raise FaultInFitmatch(f"{what} fails its own check: " + "; ".join(faults))
 
 
 def _bores(job: Job, placements: Sequence[Placement]) -> Iterator[str]:

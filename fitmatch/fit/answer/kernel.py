@@ -11,6 +11,7 @@ from fitmatch.fit.classes.classes import Pair
 from fitmatch.fit.model.groups import Place, kind_for, placed, shares_placed, turns
 from fitmatch.fit.model.naming import name_shells
 from fitmatch.fit.model.order import BOXES, KEEP_SETS_SLACK_NM, QUALITY, STRATEGIES, Figure, order_of, value
+from fitmatch.fit.proof.filling import NoPlan
 from fitmatch.fit.proof.levels import prove
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.records.job import Job, Rule
@@ -78,8 +79,8 @@ class Kernel:
 
         `target_nm`: for all positions, or by their names (JOB/POSITION where there are several jobs). `boxes`: shells
         are drawn from these alone. `rules` stand in the place of those of every job; they can compare no columns
-        that its own do not. Raises ValueError for a strategy that is unknown or, for "even", lacks limits, and
-        for a target outside the limits of its position.
+        that its own do not. Raises ValueError for a strategy that is unknown or, for "even", lacks limits, for a target
+        outside the limits of its position, and for boxes without a shell that is locked and must be in.
         """
         check_strategy(strategy, (p for job in self.kind.jobs for p in job.positions if p.kind == self.kind.name))
         slack_nm = default_slack(strategy) if slack_nm is None else slack_nm
@@ -94,7 +95,10 @@ class Kernel:
                     return tried
         kind = kind.with_targets(targets) if targets else kind
         work = turns(kind, self._priority)
-        proven = prove(kind, strategy, slack_nm, stop, work, ties=ties)
+        try:
+            proven = prove(kind, strategy, slack_nm, stop, work, ties=ties)
+        except NoPlan:
+            raise ValueError("what is locked in both halves cannot be drawn from these boxes") from None
         order = order_of(strategy, slack_nm, kind.bores, several=len(work[0]) > 1)
         figures = (*order.fit, *order.rest, *order.quality, *(order.ties if ties else ()))
         return Solved(proven.proof, lambda: placed(kind, proven.choice), figures)

@@ -16,6 +16,7 @@ from fitmatch.fit.proof.pair_sources import Best, span
 from fitmatch.fit.proof.search import Search
 from fitmatch.fit.proof.windows import Windows, widest_deviation
 from fitmatch.fit.solver.stopping import Stop
+from fitmatch.problems import FaultInFitmatch
 
 _FIRST_REACH = 1_000  # nm
 
@@ -93,7 +94,8 @@ class Ground:
         search = Search(self.kind, self.stop, region.bounds, choice=known)
         most = sum(measure(pair) * times for pair, times in known.items())
         found = search.minimise_in(self.pairs(region), measure, most)
-        assert found is not None, "a region lost the plan it holds"
+        if found is None:
+            raise FaultInFitmatch("a region has lost the plan it holds")
         value, pairs = found
         return search.choice, region.limit(Limit(measure, value))._replace(listed=pairs)
 

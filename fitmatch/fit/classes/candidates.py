@@ -79,6 +79,8 @@ class Kind:
         self.seats: list[Bore] = []  # one for each seat, with all its shells and the widest of its limits
         self.incomplete: set[Terms] = set()  # some position cannot be inside its limits, whatever is chosen
         self.fixed: list[Placement] = []  # locked in both halves: nothing to choose
+        self.locked_in: list[tuple[Terms, Shell]] = []  # shells that are in, whatever is chosen
+        self.always_a_plan = True  # if only one that leaves every bore empty
         # Measured, and the bore not refused; in file order, job by job.
         self.positions: list[Position] = []
         self.vacancies: list[Pair] = []  # where housings may move: that a seat stays empty, with each of them
@@ -113,6 +115,7 @@ class Kind:
                 cleared = placement.clearance_tightest_nm > 0
                 if cleared:
                     self.fixed.append(placement)
+                    self.locked_in += [(terms, placement.upper), (terms, placement.lower)]
                 if not (cleared and placement.within_limits):
                     self.incomplete.add(terms)
         fixed = [p for p in self.fixed if self.terms_of(p.position) is terms]
@@ -280,8 +283,8 @@ class Kind:
         lock: tuple[str, str] | None = getattr(position, side)
         if lock is not None:
             locked = [self._locked[lock]] if lock in self._locked else []
-            locked = [c for c in locked if self.may_draw(terms, c.members[0])]
-            return rack_of(locked)
+            alone = position.upper is None or position.lower is None  # a whole pair is in, whatever boxes are open
+            return rack_of([c for c in locked if not alone or self.may_draw(terms, c.members[0])])
         key = (side, terms.asks(position, side), terms if terms in self._boxes else None)
         if key not in self._racks:
             classes = [

@@ -169,8 +169,8 @@ def _least_bad(kind: Kind, bores: list[Bore], *, wished: bool) -> list[Pair]:
 
 
 def fill_most(search: Search) -> Windows:
-    """The long way, over all pairs: shells are too few, or positions want the same ones. Raises NoPlan where what is
-    demanded cannot be."""
+    """The long way, over all pairs: shells are too few, or positions want the same ones. Raises NoPlan where there is
+    none, or what is demanded cannot be."""
     kind = search.kind
     everything: list[Pair] = []
     for bore in search.bores:
@@ -178,7 +178,7 @@ def fill_most(search: Search) -> Windows:
         everything.extend(kind.pairs(bore, 0, bore.sum_high))
     everything.extend(p for p in kind.vacancies if p.bore.terms in search.work)
     search.fields, search.least_worst = [[*search.kept, *everything]], 0
-    if search.demanded:
+    if search.demanded or not kind.always_a_plan:
         found = search.feasible(search.fields[0])
         if found is None:
             raise NoPlan

@@ -266,6 +266,8 @@ class Search:
                     mine = True
         if not (mine and least == most):
             near = [p for j, p in enumerate(field) if least is None or least + reduced[j] <= most]
+            if not self._fills_all(near, field):
+                return None
             smaller = Model(self.kind, near, self.bounds)
             cost_near = [c // scale for c in smaller.cost(measure)]
             hint = [self.choice[p] for p in near] if mine else None  # what rules over several bores add is left open
@@ -282,6 +284,11 @@ class Search:
                 return None
             most = value
         return most * scale, [p for j, p in enumerate(field) if least is None or least + reduced[j] <= most]
+
+    def _fills_all(self, near: Iterable[Pair], field: Iterable[Pair]) -> bool:
+        """Whether every bore of the field that must have a pair still has one; a program would know nothing of it."""
+        must = {p.bore.seat for p in field if p.bore.house is not None or self.bounds.fills(p.bore)}
+        return must <= {p.bore.seat for p in near}
 
     def _cheapest(self, field: list[Pair], measure: Measure) -> dict[int, Pair]:
         """Each bore's cheapest pair, the bore taken by itself; empty where this turn lets bores stay empty."""
