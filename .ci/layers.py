@@ -30,7 +30,7 @@ intake/job_toml: key_rows values fits instruments settings unread sources
 intake/rows: sheet positions shells long_file saved_plan assembled targets cross_checks
 intake: reading pooling
 intake/writing: locking whole_files log_rows appending new_box rewriting learning
-fit/solver: program stopping adapter
+fit/solver: stopping program adapter
 fit/classes: guards axis_rows demands classes candidates
 fit/model: order job_rows pairs naming moved_housings groups variants
 fit/proof: pair_sources search box_sets several_jobs windows smallest_spread filling levels few_pairs

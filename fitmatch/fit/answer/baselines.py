@@ -107,14 +107,18 @@ def by_hand(kind: Kind) -> list[Placement]:
     return placed
 
 
-_Rank = tuple[int, int, int, int]  # |deviation|, wall difference, places in file order; smaller is better
+# |deviation|, wall difference, places in file order; smaller is better. Before it is known it is less: its first two.
+_Rank = tuple[int, int] | tuple[int, int, int, int]
+
+
+_MANY_UPPERS, _NEAR_NM = 1_000, 8  # (measured)
 
 
 class _Offers:
     """For one bore the best pair with each upper, best of all first. A bore that stands in a row has one position.
 
     As shells are used up, and once a side is decided, a pair only ever becomes worse: an offer that still holds when it
-    is asked for again is the best there is.
+    is asked for again is the best there is, and one that promised more than it holds is looked at then.
     """
 
     def __init__(
@@ -122,13 +126,18 @@ class _Offers:
     ) -> None:
         self._bore, self._place, self._left, self._shifts = bore, place, left, shifts
         self._side = 0
-        first = [(self._rank_of(u), i) for i, u in enumerate(bore.upper.classes)]
-        self._ranked = [(*found, i) for found, i in first if found is not None]
-        heapify(self._ranked)
+        self._next: dict[int, tuple[int, int]] = {}  # by wall sum, the uppers from which pairs are sought
+        self._ranked: list[tuple[_Rank, int, int]] | None = None
 
     def best(self, side: int) -> tuple[ShellClass, ShellClass] | None:
         """The pair by hand; `side` is where the thicker half goes, once decided."""
         self._side = side
+        if self._ranked is None:
+            found = self._near()
+            if found is not None:
+                return self._bore.upper.classes[found[2]], self._bore.lower.classes[found[1]]
+            self._ranked = self._promises()
+            heapify(self._ranked)
         while self._ranked:
             rank, lower, i = self._ranked[0]
             upper = self._bore.upper.classes[i]
@@ -140,6 +149,49 @@ class _Offers:
             else:
                 heapreplace(self._ranked, (*now, i))
         return None
+
+    def _near(self) -> tuple[_Rank, int, int] | None:
+        """The best pair, where one hits the target or, of very many shells, nearly does: it is soon found then."""
+        ideal = self._bore.ideal
+        for off in range(1 + min(len(self._bore.upper.walls) // _MANY_UPPERS, _NEAR_NM)):
+            found = [one for total in {ideal - off, ideal + off} for one in self._of_sum(total, off)]
+            if found:
+                return min(found)
+        return None
+
+    def _of_sum(self, total: int, off: int) -> Iterator[tuple[_Rank, int, int]]:
+        """The pairs of this wall sum that differ the least, sought from equal walls outward."""
+        walls, lowers = self._bore.upper.walls, self._bore.lower.walls
+        if total not in self._next:
+            above = bisect_left(walls, total / 2)
+            self._next[total] = above - 1, above
+        below, above = self._next[total]
+        least: int | None = None
+        while below >= 0 or above < len(walls):
+            self._next[total] = (below, above) if least is None else self._next[total]
+            if below < 0 or (above < len(walls) and 2 * walls[above] - total <= total - 2 * walls[below]):
+                i, above = above, above + 1
+            else:
+                i, below = below, below - 1
+            if least is not None and abs(2 * walls[i] - total) > least:
+                break
+            at = bisect_left(lowers, total - walls[i])
+            if at < len(lowers) and walls[i] + lowers[at] == total:
+                found = self._rank_of(self._bore.upper.classes[i])
+                if found is not None and found[0][0] == off:
+                    least = found[0][1]
+                    yield *found, i
+
+    def _promises(self) -> list[tuple[_Rank, int, int]]:
+        """What each upper promises, whatever is left and whatever rules say; nothing where there are no lowers."""
+        walls, ideal = self._bore.lower.walls, self._bore.ideal
+        found: list[tuple[_Rank, int, int]] = []
+        for i, upper in enumerate(self._bore.upper.walls):
+            at = bisect_left(walls, ideal - upper)
+            near = [(abs(ideal - upper - wall), abs(upper - wall)) for wall in walls[max(at - 1, 0) : at + 1]]
+            if near:
+                found.append((min(near), -1, i))
+        return found
 
     def _rank_of(self, upper: ShellClass) -> tuple[_Rank, int] | None:
         """The best pair with this upper: its rank, and which lower."""

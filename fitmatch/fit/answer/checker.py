@@ -105,6 +105,8 @@ def _sides(job: Job, kind: str, placements: Sequence[Placement]) -> Iterator[str
 
 def _row(job: Job, kind: str, placements: Sequence[Placement]) -> Iterator[str]:
     """Bores of a row that lie too far from one another; two that are locked in both halves are excused."""
+    if not _rules(job, NeighbourStep, kind) and not _rules(job, Line, kind):
+        return  # of very many bores it would take long to look at every two
     row = {p.name: i for i, p in enumerate(p for p in job.positions if p.kind == kind)}
     for one, other in combinations(placements, 2):
         if _fixed(one) and _fixed(other):

@@ -66,7 +66,7 @@ class Ground:
             return [p for p in region.listed if region.admits(p)]
         found = list(self.outside)
         for bore, best in self.own_best.items():
-            found.extend(self.kind.pairs(bore, *span(bore, best, *region.windows[bore.terms])))
+            found.extend(self.stop.asking(self.kind.pairs(bore, *span(bore, best, *region.windows[bore.terms]))))
         return found
 
     def deviations(self, region: Region, work: Work) -> list[int]:
@@ -113,8 +113,7 @@ def ground_of_all(kind: Kind, stop: Stop) -> Ground:
     """All plans there are."""
     pairs: list[Pair] = list(kind.vacancies)
     for bore in kind.bores:
-        stop.seconds_left()
-        pairs.extend(kind.pairs(bore, 0, bore.sum_high))
+        pairs.extend(stop.asking(kind.pairs(bore, 0, bore.sum_high)))
     widest = max((abs(p.deviation_nm) for p in pairs if p.counted), default=0)
     start = [Region(dict.fromkeys(kind.terms, (-widest, widest)), listed=pairs)]
     return Ground(kind, stop, {}, [], 0, start)

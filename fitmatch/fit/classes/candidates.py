@@ -178,9 +178,9 @@ class Kind:
         """How many pairs `pairs` would go through."""
         return sum(stop - start for _, start, stop in self._spans(bore, low, min(high, bore.sum_high)))
 
-    def deviations(self, bore: Bore, low: int, high: int) -> set[int]:
-        """Every deviation that an admissible pair with a wall sum from `low` to `high` gives."""
-        return {bore.ideal - u.wall_nm - v.wall_nm for u, v in self._partners(bore, low, high)}
+    def deviations(self, bore: Bore, low: int, high: int) -> Iterator[int]:
+        """The deviation of every admissible pair with a wall sum from `low` to `high`."""
+        return (bore.ideal - u.wall_nm - v.wall_nm for u, v in self._partners(bore, low, high))
 
     def _partners(self, bore: Bore, low: int, high: int) -> Iterator[tuple[ShellClass, ShellClass]]:
         for upper, start, stop in self._spans(bore, low, min(high, bore.sum_high)):
@@ -188,15 +188,21 @@ class Kind:
                 if may_share(bore, upper, lower):
                     yield upper, lower
 
-    def _spans(self, bore: Bore, low: int, high: int) -> Iterator[tuple[ShellClass, int, int]]:
-        """For each upper the run of lowers that keeps wall difference, side and sum within bounds."""
-        walls = bore.lower.walls
+    def _spans(self, bore: Bore, low: int, high: int, step: int = 1) -> Iterator[tuple[ShellClass, int, int]]:
+        """For each upper, the thinnest first or, by `step` -1, last, the run of lowers that keeps wall difference, side
+        and sum within bounds."""
+        walls, uppers = bore.lower.walls, bore.upper.walls
+        if not walls:
+            return
         least, most = bore.differences
-        for upper in bore.upper.classes:
-            start = bisect_left(walls, max(low - upper.wall_nm, upper.wall_nm + least))
-            stop = bisect_right(walls, min(high - upper.wall_nm, upper.wall_nm + most))
-            if start < stop:
-                yield upper, start, stop
+        first = bisect_left(uppers, max(low - walls[-1], -((most - low) // 2)))
+        last = bisect_right(uppers, min(high - walls[0], (high - least) // 2))
+        for upper in bore.upper.classes[first:last][::step]:
+            wall = upper.wall_nm
+            thinnest, thickest = max(low - wall, wall + least), min(high - wall, wall + most)
+            start = bisect_left(walls, thinnest)
+            if start < len(walls) and walls[start] <= thickest:
+                yield upper, start, bisect_right(walls, thickest, start)
 
     def largest_sum(self, bore: Bore, low: int, high: int) -> int | None:
         """The largest wall sum of an admissible pair from `low` to `high`; None if there is none."""
@@ -209,7 +215,11 @@ class Kind:
     def _outermost_sum(self, bore: Bore, low: int, high: int, step: int) -> int | None:
         """The first sum met going up by `step` 1, down by -1."""
         best: int | None = None
-        for upper, start, stop in self._spans(bore, low, high):
+        end, edge = (low, 0) if step > 0 else (high, -1)
+        for upper, start, stop in self._spans(bore, low, high, step):
+            # No sum goes beyond the end, and no other upper goes beyond what it makes with the outermost lower.
+            if best is not None and (best == end or (upper.wall_nm + bore.lower.walls[edge] - best) * step >= 0):
+                break
             for index in range(start, stop)[::step]:
                 walls = upper.wall_nm + bore.lower.walls[index]
                 if best is not None and walls * step >= best * step:

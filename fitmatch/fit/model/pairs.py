@@ -12,6 +12,7 @@ from fitmatch.fit.classes.demands import Terms
 from fitmatch.fit.model.job_rows import box_rows, complete_rows, one_side_rows, shift_rows, spread_rows
 from fitmatch.fit.model.order import Share
 from fitmatch.fit.solver.program import Program
+from fitmatch.fit.solver.stopping import Stop
 
 Measure = Callable[[Pair], int]
 Choice = Counter[Pair]  # how often each pair is used
@@ -66,13 +67,13 @@ class Model:
     side of its thicker halves where they must all lie alike, where its line begins, whether it is complete, and where
     its spread begins."""
 
-    def __init__(self, kind: Kind, field: Sequence[Pair], bounds: Bounds) -> None:
+    def __init__(self, kind: Kind, field: Sequence[Pair], bounds: Bounds, stop: Stop) -> None:
         self.program = program = Program()
         self._field = field
         by_seat: dict[int, list[int]] = {}
         use: dict[int, list[tuple[int, int]]] = {}
         houses: dict[House, tuple[int, list[int]]] = {}
-        for j, p in enumerate(field):
+        for j, p in enumerate(stop.asking(field)):
             if p.bore.house is not None:
                 houses.setdefault(p.bore.house, (p.bore.house.count, []))[1].append(j)
             by_seat.setdefault(p.bore.seat, []).append(j)
@@ -100,7 +101,7 @@ class Model:
                 program.row(terms, None, kind.classes[index].count)
 
         for limit in bounds.limits:
-            terms = [(j, a) for j, p in enumerate(field) if (a := limit.measure(p))]
+            terms = [(j, a) for j, p in enumerate(stop.asking(field)) if (a := limit.measure(p))]
             scale = gcd(*(a for _, a in terms)) or 1  # small coefficients are safer with the solver
             smaller = [(j, a // scale) for j, a in terms]
             if limit.most is not None:

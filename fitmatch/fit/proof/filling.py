@@ -94,7 +94,7 @@ def _part_the_outside(search: Search, outside: list[Pair]) -> list[Pair]:
     alone.figure = INSIDE
     if alone.feasible(outside, alone.filling(outside)) is not None:
         return outside
-    everything = [p for bore in bores for p in search.kind.pairs(bore, 0, bore.sum_high)]
+    everything = [p for bore in bores for p in search.stop.asking(search.kind.pairs(bore, 0, bore.sum_high))]
     alone.fields, alone.bounds = [everything], alone.filling(everything)
     found = alone.feasible(everything)
     if found is None:
@@ -123,7 +123,7 @@ def _own_bests(search: Search, *, wished: bool) -> dict[Bore, Best]:
     kind = search.kind
     found: dict[Bore, tuple[Best, _Miss]] = {}
     least: dict[int, _Miss] = {}
-    for bore in search.bores:
+    for bore in search.stop.asking(search.bores, 1):
         if not bore.counts:
             continue
         low, high, miss = _nearest_to_wish(kind, bore) if wished else (bore.inside_low, bore.inside_high, _NO_MISS)
@@ -174,8 +174,7 @@ def fill_most(search: Search) -> Windows:
     kind = search.kind
     everything: list[Pair] = []
     for bore in search.bores:
-        search.stop.seconds_left()
-        everything.extend(kind.pairs(bore, 0, bore.sum_high))
+        everything.extend(search.stop.asking(kind.pairs(bore, 0, bore.sum_high)))
     everything.extend(p for p in kind.vacancies if p.bore.terms in search.work)
     search.fields, search.least_worst = [[*search.kept, *everything]], 0
     if search.demanded or not kind.always_a_plan:

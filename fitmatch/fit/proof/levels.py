@@ -129,7 +129,9 @@ def _narrow_spread(windows: Windows, figure: Figure, slack: int, *, first: bool)
             windows.open(ANY)
         narrow_spreads(search, slack)
     else:
-        narrow_spread(search, [windows.source()] if first else [Listed(field) for field in search.fields], slack)
+        narrow_spread(
+            search, [windows.source()] if first else [Listed(field, search.stop) for field in search.fields], slack
+        )
 
 
 def _ties(search: Search) -> tuple[int, ...]:

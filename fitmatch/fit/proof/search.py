@@ -147,7 +147,7 @@ class Search:
             return None
         self.blamed = None
         self._tell(field)
-        model = Model(self.kind, field, bounds)
+        model = Model(self.kind, field, bounds, self.stop)
         # A relaxation that comes out whole is a plan, at a fraction of the cost of a search.
         cost = model.cost(of_jobs(SQUARES.measure, self.kind, self.work))
         relaxed = relax(model.program, cost, self.stop)
@@ -157,7 +157,7 @@ class Search:
         elif (x := model.whole(relaxed.x)) is not None:
             return model.choice(x)
         elif len(field) > FEW_PAIRS:
-            proof = exact_bound(model.program, cost, relaxed.multipliers)
+            proof = exact_bound(model.program, cost, relaxed.multipliers, self.stop)
             any_plan = [0] * len(field)
             found = self._among_few(field, bounds, relaxed, proof._replace(least=0), any_plan)
             if found is not None:
@@ -182,7 +182,7 @@ class Search:
         few, useful = FEW_PAIRS, len(others)
         while few < useful:
             chosen = sorted(used + others[:few])
-            model = Model(self.kind, [field[j] for j in chosen], bounds)
+            model = Model(self.kind, [field[j] for j in chosen], bounds, self.stop)
             cost = [*(costs[j] for j in chosen), *[0] * (len(model.program.upper) - len(chosen))]
             answer = solve(model.program, cost, self.stop, efforts=SHORT if self.efforts is None else self.efforts())
             if answer.x is not None:
@@ -199,7 +199,7 @@ class Search:
         # Dear enough that rounding the multipliers of rows in nanometres loses nothing.
         cost = [ONE * (j >= len(model.program.upper)) for j in range(len(lax.upper))]
         relaxed = relax(lax, cost, self.stop)
-        if relaxed is None or exact_bound(lax, cost, relaxed.multipliers).least <= 0:
+        if relaxed is None or exact_bound(lax, cost, relaxed.multipliers, self.stop).least <= 0:
             return False
         self.blamed = {seat for seat, y in zip(model.seats, relaxed.multipliers, strict=False) if price(y) > 0}
         return True
@@ -242,7 +242,7 @@ class Search:
         if mine and cheapest and sum(p.bore.count * measure(p) for p in cheapest.values()) == cutoff:
             return cutoff, [p for p in field if measure(p) == measure(cheapest[p.bore.seat])]
         self._tell(field)
-        model = Model(self.kind, field, self.bounds)
+        model = Model(self.kind, field, self.bounds, self.stop)
         cost = model.cost(measure)
         scale = gcd(*cost) or 1
         cost = [c // scale for c in cost]
@@ -251,7 +251,7 @@ class Search:
         least: int | None = None
         reduced = [0] * len(cost)
         if relaxed is not None:
-            proof = exact_bound(model.program, cost, relaxed.multipliers)
+            proof = exact_bound(model.program, cost, relaxed.multipliers, self.stop)
             least, reduced = proof.least, proof.reduced
             if least > most:
                 return None
@@ -268,7 +268,7 @@ class Search:
             near = [p for j, p in enumerate(field) if least is None or least + reduced[j] <= most]
             if not self._fills_all(near, field):
                 return None
-            smaller = Model(self.kind, near, self.bounds)
+            smaller = Model(self.kind, near, self.bounds, self.stop)
             cost_near = [c // scale for c in smaller.cost(measure)]
             hint = [self.choice[p] for p in near] if mine else None  # what rules over several bores add is left open
             answer = solve(smaller.program, cost_near, self.stop, hint)

@@ -54,7 +54,7 @@ class Windows:
     def source(self) -> Source:
         """All of it, window by window, for fields that lack nothing."""
         self.narrowed = False
-        return Source(self.search.kind, self.outside, self.own_best)
+        return Source(self.search.kind, self.outside, self.own_best, self.search.stop)
 
     def within(self, radius: int) -> list[Pair]:
         """The pairs outside their limits that may still be used, and those inside with a |deviation| up to `radius`."""
@@ -67,8 +67,8 @@ class Windows:
 
     def fill(self, window: int) -> bool:
         """Whether a plan fills every bore within this window; it is then in hand."""
-        search, bests = self.search, self.own_best.items()
-        if sum(search.kind.count(bore, *span(bore, best, -window, window)) for bore, best in bests) <= MANY_PAIRS:
+        search = self.search
+        if self._holds_few(window):
             self._reach_further({bore.seat: window for bore in self.own_best}, window)
         while True:
             field = self._look_near(window)
@@ -93,7 +93,7 @@ class Windows:
         values = {
             abs(deviation)
             for bore, own in self.own_best.items()
-            for deviation in search.kind.deviations(bore, *span(bore, own, -best, best))
+            for deviation in search.stop.asking(search.kind.deviations(bore, *span(bore, own, -best, best)))
         }
         while low < best:
             left = sorted(v for v in values if low <= v < best)
@@ -135,15 +135,25 @@ class Windows:
     def _near(self, radii: Mapping[Bore, int]) -> list[Pair]:
         found = [*self.search.kept, *self.outside]
         for bore, radius in radii.items():
-            found.extend(self.search.kind.pairs(bore, *span(bore, self.own_best[bore], -radius, radius)))
+            pairs = self.search.kind.pairs(bore, *span(bore, self.own_best[bore], -radius, radius))
+            found.extend(self.search.stop.asking(pairs))
         return found
+
+    def _holds_few(self, window: int) -> bool:
+        """Whether the window holds so few pairs that narrowing them is not worth while."""
+        pairs = 0
+        for bore, best in self.search.stop.asking(self.own_best.items(), 1):
+            pairs += self.search.kind.count(bore, *span(bore, best, -window, window))
+            if pairs > MANY_PAIRS:
+                return False
+        return True
 
     def _priced(self, radius: int) -> _Priced:
         """What the seats cost within `radius`, counted in squares, of plans with all bores at their best. The field
         then reaches as far as these prices ask for."""
         search = self.search
         while search.only_shells_bind:
-            model = Model(search.kind, self._look_near(radius), search.bounds)
+            model = Model(search.kind, self._look_near(radius), search.bounds, search.stop)
             cost = model.cost(of_jobs(SQUARES.measure, search.kind, search.work))
             relaxed = relax(model.program, cost, search.stop)
             if relaxed is None:
@@ -155,7 +165,7 @@ class Windows:
                 if (best.deviation_nm + self._reach[bore.seat] + 1) ** 2 < prices[bore.seat]
             }
             if not self._reach_further(further, radius):
-                return _Priced(prices, exact_bound(model.program, cost, relaxed.multipliers).least)
+                return _Priced(prices, exact_bound(model.program, cost, relaxed.multipliers, search.stop).least)
         bests = {seat: nm**2 for seat, nm in own_bests(self.own_best).items()}  # each bore costs at least its own best
         counts = {bore.seat: bore.count for bore in self.own_best}
         return _Priced(bests, sum(counts[seat] * cost for seat, cost in bests.items()))

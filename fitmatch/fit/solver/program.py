@@ -12,6 +12,8 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
+from fitmatch.fit.solver.stopping import Stop
+
 SHIFT = 20
 ONE = 1 << SHIFT  # a multiplier of 1
 
@@ -94,11 +96,11 @@ def price(multiplier: float) -> int:
     return -(-round(multiplier * ONE) >> SHIFT)
 
 
-def exact_bound(program: Program, cost: Sequence[int], multipliers: Sequence[float]) -> Bound:
+def exact_bound(program: Program, cost: Sequence[int], multipliers: Sequence[float], stop: Stop) -> Bound:
     """The bound that these row multipliers prove, in whole-number arithmetic."""
     reduced = [c << SHIFT for c in cost]
     total = 0
-    for row, multiplier in zip(program.rows, multipliers, strict=True):
+    for row, multiplier in stop.asking(zip(program.rows, multipliers, strict=True), 1):
         y = round(multiplier * ONE)
         limit = row.low if y > 0 else row.high
         if not y or limit is None:
