@@ -1,7 +1,8 @@
-"""Which module may import which: only those that stand before it, here, in the one order of all modules.
+"""Which module may import which: only those that come before it in the one order of all modules given here.
 
-So there are no circles, not even inside a function or for types alone. Slow libraries wait until a function needs them.
-Exits 1 and names every import that breaks a rule, and every module that has no place in the order or needs none.
+So there are no circles, not even inside a function or for types alone. Slow libraries are imported in the function that
+needs them. Exits 1 and names every import that breaks a rule, and every module missing from the order, or listed
+without need.
 """
 
 import ast
@@ -13,7 +14,7 @@ PACKAGE = Path(__file__).resolve().parent.parent / "fitmatch"
 # A folder and modules of it, a line each; a folder whose modules need some of its own folders has more than one line.
 ORDER = """
 .: version stages facts wording names lengths problems
-records: ask measuring parts job placements housings pools plans
+records: ask keys measuring parts job placements doubted housings pools plans
 rules: of_kind
 rules/one_half: family holds match min_wall
 rules/two_halves: same_in_bore thick_half wall_difference
@@ -26,33 +27,35 @@ gauging/doubts: digits groups scatter odd repeats sessions mistakes naming check
 gauging: bench_path assembled
 intake/common: catalogue findings advice quantities texts
 intake/tables: table csv_file workbook opening columns
-intake/job_toml: key_rows values fits instruments settings unread sources
-intake/rows: sheet positions shells long_file saved_plan assembled targets cross_checks
+intake/job_toml: keys key_rows strange_keys values fits instruments settings unread sources
+intake/rows: sheet positions shells long_file saved_plan assembled targets all_shells copies cross_checks
 intake: reading pooling
-intake/writing: locking whole_files log_rows appending new_box rewriting learning
+intake/writing: locking whole_files workbooks log_rows appending new_box rewriting learning saving
 fit/solver: stopping program adapter
 fit/classes: guards axis_rows demands classes candidates
 fit/model: order job_rows pairs naming moved_housings groups variants
 fit/proof: pair_sources search box_sets several_jobs windows smallest_spread filling levels few_pairs
 fit/why: arithmetic questions cures conflicts
-fit/answer: checker expected baselines kernel best_plan
+fit/answer: checker expected baselines strays kernel one_box best_plan
 fit/beside: regions next_values alternatives explanations
 fit: assign
 report/shared: emit scale states layout axis certainty housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes
-report/text: positions beside measuring remaining explaining quality attention heading doubts assembled report
+report/text: positions
+report/screen: limits_drawn table sure proven left_over
+report/text: beside measuring remaining explaining quality attention heading full doubts assembled report
 report/data: values rows doubts document assembled
-cli: exit_codes blank console
+cli: exit_codes blank console options
 cli/bench: entries typed answers sitting
 cli: assembled assign check measure new main
 .: __main__
 """
-# Loaded inside the function that needs them, so that `--help` starts at once; some are known to one module alone.
+# Loaded inside the function that needs them, so that `--help` starts at once; some are known to few modules alone.
 LATE = {"openpyxl", "pandas", "numpy", "scipy"}
 ONLY_IN = {
-    "ortools": "fit/solver/adapter.py",
-    "openpyxl": "intake/tables/workbook.py",
-    "tabulate": "report/shared/layout.py",
+    "ortools": ("fit/solver/adapter.py",),
+    "openpyxl": ("intake/tables/workbook.py", "intake/writing/workbooks.py"),
+    "tabulate": ("report/shared/layout.py",),
 }
 
 
@@ -60,7 +63,7 @@ def places() -> dict[str, int]:
     """The place of every module in the order, by its path without an ending."""
     lines = (line.partition(": ") for line in ORDER.strip().splitlines())
     names = [f"{folder}/{name}".removeprefix("./") for folder, _, modules in lines for name in modules.split()]
-    assert len(names) == len(set(names)), "a module stands in the order twice"
+    assert len(names) == len(set(names)), "a module is in the order twice"
     return {name: place for place, name in enumerate(names)}
 
 
@@ -99,11 +102,11 @@ def main() -> int:
             top, _, rest = module.partition(".")
             theirs = rest.replace(".", "/")
             if top == "fitmatch" and not face and not place.get(theirs, len(place)) < place.get(mine, -1):
-                broken.append(f"fitmatch/{where}:{line}: {module} does not stand before it in ORDER of .ci/layers.py")
+                broken.append(f"fitmatch/{where}:{line}: {module} does not come before it in ORDER of .ci/layers.py")
             if top in LATE and at_once:
                 broken.append(f"fitmatch/{where}:{line}: import {top} inside the function that needs it")
-            if top in ONLY_IN and where != ONLY_IN[top]:
-                broken.append(f"fitmatch/{where}:{line}: only fitmatch/{ONLY_IN[top]} knows {top}")
+            if top in ONLY_IN and where not in ONLY_IN[top]:
+                broken.append(f"fitmatch/{where}:{line}: only {' and '.join(ONLY_IN[top])} may know {top}")
     gone = [name for name in place if not (PACKAGE / f"{name}.py").exists()]
     broken += [f"fitmatch/{name}.py: is in ORDER of .ci/layers.py and nowhere else" for name in gone]
     print("\n".join(broken) or f"import rules hold in {len(place)} modules")

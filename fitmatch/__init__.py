@@ -5,14 +5,14 @@
     plan.to_frame()                              # one row per position (pandas)
 
     pool = fitmatch.read_jobs(["first", "second"])  # jobs that share their shells
-    plan = fitmatch.assign(pool)                 # what each is given in plan.plans
+    plan = fitmatch.assign(pool)                 # each job's part is in plan.plans
 
     fitmatch.check(job).to_frame()               # one row per reading in doubt
 
     job = fitmatch.read_job("my-build", assembled=True)
     fitmatch.assembled(job).to_frame()           # one row per reading with the shells in
 
-    kernel = fitmatch.Kernel(job, "rod")         # one kind, solved as often as one likes
+    kernel = fitmatch.Kernel(job, "rod")         # one kind, solved as often as you like
     kernel.solve(target_nm=50_800).figures
 
 Names are loaded on first use, so that `fitmatch --help` starts without the solver.

@@ -1,10 +1,12 @@
 """Lengths as whole nanometres: text in, text out, no floating point in between.
 
 1 in = 25.4 mm exactly (international yard of 1959), so 0.0001 in is 2540 nm and 1 um is 1000 nm: inch and metric
-readings mix exactly. What is finer than a nanometre is rounded, halves to even, and the caller is told.
+readings mix exactly. Anything finer than a nanometre is rounded, halves to even, and the caller is told so.
 """
 
 import re
+from decimal import Decimal
+from fractions import Fraction
 from typing import Final
 
 from fitmatch.wording import shorten
@@ -20,7 +22,7 @@ NM_PER_UNIT: Final = {
 }
 JOB_UNITS: Final = ("in", "mm")
 
-# Far beyond any reading; keeps a hostile cell from costing more than a moment.
+# Far beyond any reading; keeps a hostile cell from taking more than a moment.
 LONGEST_NUMBER: Final = 1_000
 
 _NUMBER: Final = re.compile(r"([+-]?)(?:([0-9]+)(?:\.([0-9]*))?|\.([0-9]+))(?:[eE]([+-]?[0-9]+))?")
@@ -44,16 +46,16 @@ def mean(values: tuple[int, ...]) -> int:
     return round_half_even(sum(values), len(values))
 
 
-def parse_number(text: str, *, decimal_comma: bool = False) -> tuple[int, int]:
-    """Read a plain number as `(digits, exponent)`, worth exactly `digits * 10**exponent`.
+def parse_number(text: str, *, decimal_comma: bool = False) -> Fraction:
+    """Read a plain number, exactly.
 
     Digits with an optional sign, a leading or trailing point and an exponent of at most three digits; no thousands
-    marks. Raises LengthError.
+    separators. Raises LengthError.
     """
     digits, exponent, rest = _leading_number(text, decimal_comma)
     if rest:
         raise LengthError(f"`{shorten(text)}` is not a number; write digits with a decimal point, such as 1.8162")
-    return digits, exponent
+    return Fraction(digits) * Fraction(10) ** exponent
 
 
 def parse_length(text: str, unit: str, *, inch_job: bool, decimal_comma: bool = False) -> tuple[int, bool]:
@@ -72,21 +74,31 @@ def parse_length(text: str, unit: str, *, inch_job: bool, decimal_comma: bool = 
 
 
 def unit_factor(unit: str, *, inch_job: bool) -> int:
-    """Nanometres in one `unit`; raises LengthError for units that are unknown or mean two things."""
+    """Nanometres in one `unit`; raises LengthError for units that are unknown or ambiguous."""
     lowered = unit.lower()
     if lowered in ("mil", "mils"):
-        raise LengthError("`mil` is 0.001 in to some and 1 mm to others; write thou or mm")
+        raise LengthError("`mil` means 0.001 in to some and 1 mm to others; write thou or mm")
     if lowered == "tenths" and not inch_job:
-        raise LengthError("a tenth is 0.0001 in only in an inch job, elsewhere 0.1 mm; write in, mm or um")
+        raise LengthError("tenths are 0.0001 in and allowed in inch jobs only; write in, mm or um")
     if lowered not in NM_PER_UNIT:
         known = "in, mm, um, thou" + (", tenths" if inch_job else "")
-        raise LengthError(f"unknown unit `{shorten(unit)}`; known are {known}")
+        raise LengthError(f"unknown unit `{shorten(unit)}`; use one of {known}")
     return NM_PER_UNIT[lowered]
 
 
-def exact(half_nm: int, unit: str) -> str:
-    """The shortest plain decimal in `unit` that rounds back to this many half nanometres, never in exponent form."""
-    return _point(*shortest(half_nm, 2 * NM_PER_UNIT[unit]))
+def with_unit(nm: int, unit: str) -> str:
+    """A length to its last digit, followed by its unit."""
+    return f"{exact(nm, unit)} {unit}"
+
+
+def exact(nm: int, unit: str) -> str:
+    """The shortest plain decimal in `unit` that rounds back to this length, to half a nanometre; no exponent form."""
+    return exact_half(2 * nm, unit)
+
+
+def exact_half(twice_nm: int, unit: str) -> str:
+    """The same of half of a whole number of nanometres."""
+    return _point(*shortest(twice_nm, 2 * NM_PER_UNIT[unit]))
 
 
 def shortest(amount: int, per_unit: int) -> tuple[int, int]:
@@ -101,8 +113,18 @@ def shortest(amount: int, per_unit: int) -> tuple[int, int]:
 
 def fixed(nm: int, unit: str, places: int, *, sign: bool = False) -> str:
     """`nm` in `unit` with a fixed number of decimal places, halves to even; `sign` shows a plus as well."""
-    digits = round_half_even(nm * 10**places, NM_PER_UNIT[unit])
+    return decimal(nm, NM_PER_UNIT[unit], places, sign=sign)
+
+
+def decimal(amount: int, per_unit: int, places: int, *, sign: bool = False) -> str:
+    """The same of any amount, such as a square in nm squared."""
+    digits = round_half_even(amount * 10**places, per_unit)
     return ("+" if sign and digits > 0 else "") + _point(digits, places)
+
+
+def two_digits(nm: float, unit: str) -> str:
+    """An expected figure to two significant digits, never in exponent form; more would only look exact."""
+    return f"{Decimal(f'{nm / NM_PER_UNIT[unit]:.2g}'):f}"
 
 
 def _point(digits: int, places: int) -> str:
@@ -112,7 +134,7 @@ def _point(digits: int, places: int) -> str:
 
 
 def _leading_number(text: str, decimal_comma: bool) -> tuple[int, int, str]:
-    """Split into digits, exponent and the text behind the number."""
+    """Split into digits, exponent and the text after the number."""
     stripped = text.strip()
     if not stripped:
         raise LengthError("is empty; write a number")
@@ -128,14 +150,15 @@ def _leading_number(text: str, decimal_comma: bool) -> tuple[int, int, str]:
     rest = plain[match.end() :]
     if rest and _GROUPED.fullmatch(stripped):
         raise LengthError(
-            f"`{shorten(text)}` may hold a decimal comma or a thousands mark; write a decimal point and no marks"
+            f"`{shorten(text)}` may have a decimal comma or a thousands separator; write a decimal "
+            "point and no separators"
         )
     if rest[:1] in (",", "'", "_", "."):
         raise LengthError(
             f"`{shorten(text)}` is not a number; write a decimal point (decimal commas need `;` or tab between cells)"
         )
     if power is not None and len(power.lstrip("+-")) > 3:
-        raise LengthError(f"`{shorten(text)}` has an absurd exponent; write the number out")
+        raise LengthError(f"`{shorten(text)}` has an exponent far out of range; write the number out")
     fraction = fraction or bare_fraction or ""
     digits = int((whole or "") + fraction)
     return (-digits if sign == "-" else digits), int(power or 0) - len(fraction), rest.strip()

@@ -1,4 +1,4 @@
-"""Names: what they may hold, how they are sorted, and which known name a mistyped one is nearest to."""
+"""Names: what they may contain, how they are sorted, and which known name a mistyped one is nearest to."""
 
 import re
 from collections.abc import Iterable
@@ -6,26 +6,24 @@ from functools import lru_cache
 from typing import Final
 from unicodedata import category
 
-from fitmatch.wording import shorten
-
 _UNSEEN: Final = frozenset(("Cc", "Cf", "Cs", "Zl", "Zp"))
 _DIGITS: Final = re.compile(r"([0-9]+)")
-LONGEST_NAME: Final = 200  # longer ones fit no card, and are most likely text that slipped into the wrong column
+LONGEST_NAME: Final = 200  # longer ones are most likely text in the wrong column
 
 
 def fault_in_name(name: str) -> str | None:
-    """What keeps `name` from naming a shell, box, position or kind, and what to do; None if nothing does."""
+    """Why `name` cannot name a shell, box, position or kind, and what to do; None if it can."""
     if len(name) > LONGEST_NAME:
         return f"`{_visible(name)}` is {len(name)} characters long; write a name of at most {LONGEST_NAME}"
     if "/" in name:
-        return f"`{_visible(name)}` holds a `/`, which parts box and shell in a lock; write another mark"
+        return f"`{_visible(name)}` holds a `/`, which separates box and shell in a lock; use another character"
     if holds_unseen(name):
-        return f"`{_visible(name)}` holds a character that cannot be seen (shown as ?); type the name again"
+        return f"`{_visible(name)}` holds an invisible character (shown as ?); type the name again"
     return None
 
 
 def holds_unseen(text: str) -> bool:
-    """Whether a text holds a control character, a line break or another character that cannot be seen."""
+    """Whether a text contains a control character, a line break or another invisible character."""
     return not text.isprintable() and any(category(c) in _UNSEEN for c in text)
 
 
@@ -52,7 +50,7 @@ def slips(one: str, other: str) -> int:
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
-    """The known word that begins like `word` or has the fewest slips from it; None if nothing is known."""
+    """The known word that starts like `word` or needs the fewest changes to match it; None if no words are known."""
     start = word.casefold()[:100]
 
     def distance(candidate: str) -> tuple[bool, int]:
@@ -63,24 +61,17 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
 
 
 def other_case(word: str, known: Iterable[str]) -> str | None:
-    """The known word that differs from `word` in capitals only."""
+    """The known word that differs from `word` only in capitals."""
     return next((candidate for candidate in known if candidate.casefold() == word.casefold()), None)
 
 
 def one_slip_away(word: str, known: Iterable[str]) -> str | None:
-    """The known word of four letters or more that `word` misses by a single slip."""
+    """The known word of four letters or more that is a single typing error away from `word`."""
     near = (name for name in known if len(name) >= 4 and abs(len(word) - len(name)) <= 1)
     return next((name for name in near if slips(word, name) == 1), None)
 
 
-def unknown_gauge(name: str, gauges: Iterable[str]) -> str:
-    """That a gauge has no table, and the nearest that has one."""
-    near = nearest(name, gauges)
-    text = f"there is no [gauge.{shorten(name)}]; add it"
-    return text if near is None else f"{text}, or write the nearest gauge `{near}`"
-
-
-@lru_cache(1 << 14)  # boxes name their shells alike, and a job sorts them more than once
+@lru_cache(1 << 14)  # boxes often use the same shell names, and a job sorts them more than once
 def natural(text: str) -> tuple[tuple[int, int, str], ...]:
     """Sort key of natural order, box-2 before box-10: runs of digits count as numbers, the rest by code point."""
     return tuple((0, int(part), "") if i % 2 else (1, 0, part) for i, part in enumerate(_DIGITS.split(text)) if part)

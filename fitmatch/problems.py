@@ -5,11 +5,11 @@ from typing import Final, NamedTuple
 
 from fitmatch.facts import Fact
 
-_LONGEST_PATH: Final = 300  # shown of it, so that every message stays a line
+_LONGEST_PATH: Final = 300  # characters shown, so that every message stays on one line
 
 
 class Problem(NamedTuple):
-    """One mistake. `text` reads "what is wrong; what to do"; rows count as an editor counts lines, the first being 1.
+    """One mistake. `text` reads "what is wrong; what to do"; rows are counted as an editor counts lines, starting at 1.
 
     `file` is relative to the job folder; `column` is a column's name or, in job.toml, the dotted key.
     `rank` orders problems for the reader: job.toml, positions, shell files; then row, then column.
@@ -30,15 +30,16 @@ class Problem(NamedTuple):
 
 
 class InputError(Exception):
-    """Bad input; `problems` holds every mistake that was found, in reading order."""
+    """Bad input; `problems` holds every mistake that was found, in reading order, `warnings` what else was noticed."""
 
-    def __init__(self, problems: Iterable[Problem]) -> None:
+    def __init__(self, problems: Iterable[Problem], warnings: Iterable[str] = ()) -> None:
         self.problems = tuple(sorted(problems, key=lambda p: p.rank))
+        self.warnings = tuple(warnings)
         super().__init__("\n".join(str(p) for p in self.problems))
 
 
 class NotPossible(ValueError):
-    """What was asked for names nothing, or cannot be: `why`, with the names it takes to say what to do."""
+    """What was requested does not exist or is impossible: `why`, with the names needed to say what to do."""
 
     def __init__(self, why: Fact) -> None:
         super().__init__(why)
@@ -46,4 +47,4 @@ class NotPossible(ValueError):
 
 
 class FaultInFitmatch(Exception):
-    """An answer that failed its independent check: a defect of this program, never of the user's files."""
+    """An answer that failed its independent check: a defect in this program, never in the user's files."""

@@ -1,4 +1,4 @@
-"""What is being done just now, for whoever waits: long work tells its stages, a command may listen to them."""
+"""What is being done at the moment, for whoever is waiting: long work reports its stages, and a command may listen."""
 
 from collections.abc import Callable
 
@@ -6,12 +6,12 @@ _listener: Callable[[str], None] | None = None
 
 
 def now(stage: str) -> None:
-    """Tell that this begins, in a few words and with counts; where nobody listens nothing happens."""
+    """Report that this is starting, in a few words and with counts; if nobody is listening nothing happens."""
     if _listener is not None:
         _listener(stage)
 
 
 def listen(listener: Callable[[str], None] | None) -> None:
-    """From here on `listener` is called with every stage, from the thread that works; None: nobody listens."""
+    """From now on `listener` is called with every stage, from the working thread; None: nobody listens."""
     global _listener
     _listener = listener

@@ -1,6 +1,11 @@
-"""Texts as they stand in a message: lists of words, and what was read cut to one line."""
+"""Text for messages: lists of words, and what was read, cut to one line."""
 
 from collections.abc import Sequence
+from typing import Final
+
+_BARE: Final = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-")
+_PLAIN: Final = "-_./\\:,+@%="
+_SPECIAL: Final = frozenset('"$`!\\')  # within double quotes
 
 
 def listed(words: Sequence[str], last: str = "and") -> str:
@@ -8,7 +13,27 @@ def listed(words: Sequence[str], last: str = "and") -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}"
 
 
+def as_argument(text: str) -> str:
+    """A path as it must be typed behind a command: quoted where it holds a blank or another mark that the command line
+    would take for its own, in a way that any system takes unless the path is very odd."""
+    if text and all(c.isalnum() or c in _PLAIN for c in text):
+        return text
+    if _SPECIAL.isdisjoint(text):
+        return f'"{text}"'
+    from shlex import quote
+
+    return quote(text)
+
+
 def shorten(text: str) -> str:
-    """What was read, fit for one line of a message."""
+    """What was read, made fit for one line of a message."""
     shown = "".join(c if c.isprintable() else "?" for c in text.strip())
     return shown if len(shown) <= 40 else shown[:37] + "..."
+
+
+def dotted(path: tuple[str, ...]) -> str:
+    """A key of TOML, such as `fit.rod.target`; a part that TOML wants quoted is quoted."""
+    shown = [(part, shorten(part)) for part in path]
+    return ".".join(
+        short if part and part == short and _BARE.issuperset(part) else f'"{short}"' for part, short in shown
+    )

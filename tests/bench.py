@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,7 @@ from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.job_toml.key_rows import JobFile
 from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.records.job import Job
-from fitmatch.records.measuring import Decimal, Gauge, Measuring, Reading, Temperature
+from fitmatch.records.measuring import Gauge, Measuring, Reading, Temperature
 from fitmatch.records.parts import Fit, Position, Shell, Size
 from fitmatch.records.placements import Placement
 
@@ -31,8 +32,8 @@ def gauge(name: str, **more: Any) -> Gauge:
     return Gauge(name, **more)
 
 
-def room(degrees: int, limit: Decimal | None = None) -> Temperature:
-    return Temperature(Decimal(degrees), Decimal(degrees), True, limit)
+def room(degrees: int, limit: Fraction | None = None) -> Temperature:
+    return Temperature(Fraction(degrees), Fraction(degrees), True, limit)
 
 
 def repeats(values: Sequence[int], by: str | None = None, station: int = 1, angle: float = 0.0) -> list[Reading]:
@@ -41,7 +42,7 @@ def repeats(values: Sequence[int], by: str | None = None, station: int = 1, angl
 
 
 class Bench:
-    """One position and two shells, measured as told: sizes, the job they make, and its clearance."""
+    """One position and two shells, measured as given: sizes, the job they make, and its clearance."""
 
     def __init__(
         self,

@@ -79,7 +79,7 @@ def run(folder: Path, entries: str, kill_after: int | None = None, delay_s: floa
 
 
 def told(out: str) -> int:
-    """How many entries were told to be done."""
+    """How many entries were reported as done."""
     return len(said(out[: out.rfind("\n") + 1]))
 
 

@@ -149,7 +149,7 @@ def one(feature: str, error: Callable[[random.Random, Bench, int], float]) -> Pl
 
 
 def typed(feature: str, slip: Callable[[random.Random, str], str | None]) -> Plant:
-    """One reading of a feature with a slip in its typed digits."""
+    """One reading of a feature with a mistake in its typed digits."""
 
     def plant(rng: random.Random, bench: Bench) -> Planted | None:
         cell = rng.choice(bench.cells(feature))
@@ -235,7 +235,7 @@ def _sitting(low: float, high: float) -> Plant:
 
 
 def _tables(rng: random.Random, bench: Bench) -> Planted | None:
-    """The journals of a rod and a main exchanged, or their bores."""
+    """The journals of a rod and a main swapped, or their bores."""
     feature = rng.choice(("journal", "housing_bore"))
     rod, main = (rng.choice([c for c in bench.cells(feature) if bench.groups[c][1] == k]) for k in ("rod", "main"))
     return _put(bench, {rod: bench.readings[main], main: bench.readings[rod]})
@@ -255,8 +255,8 @@ def _undersize(rng: random.Random, bench: Bench) -> Planted | None:
 
 
 def _cap(rng: random.Random, bench: Bench) -> Planted | None:
-    """A cap exchanged or turned round: bores read at 45 degrees either side too, in one these lie 0.001 to 0.005 in
-    apart."""
+    """A cap swapped with another or fitted the wrong way round: bores read at 45 degrees either side too, in one these
+    are 0.001 to 0.005 in apart."""
     for _, name in bench.cells("housing_bore"):
         bore = bench.readings["housing_bore", name]
         bench.oblique[str(name)] = tuple(bench.rounded(rng.gauss(bore, 2_000)) for _ in range(2))  # type: ignore[assignment]
@@ -309,7 +309,7 @@ MISTAKES: Final[dict[str, Kind]] = {
     "rod and main exchanged": Kind(_tables, ("other-group",)),
     "two shells exchanged": Kind(_walls_exchanged, ("other-group",)),
     "undersize of all rod journals": Kind(_undersize, ("undersize-shells",)),
-    "cap exchanged or turned round": Kind(_cap, ("cap-exchanged",)),
+    "cap swapped with another or fitted the wrong way round": Kind(_cap, ("cap-exchanged",)),
 }
 
 
@@ -358,7 +358,8 @@ def trials(rng: random.Random, size: int, jobs: int) -> Iterator[Trial]:
 
 
 def _about(feature: str, item: str, cells: set[tuple[str, str]], kinds: set[str], right: tuple[str, ...]) -> bool:
-    """Whether a doubt is about what was planted. What a whole kind or a gauge's setting shares is told at one item."""
+    """Whether a doubt is about what was planted. What a whole kind or a gauge's setting shares is reported at one
+    item."""
     if (feature, item) in cells:
         return True
     return right[0] in ("undersize-shells", "gauge-setting") and any(kind in item for kind in kinds)
@@ -406,7 +407,7 @@ def far(t: Trial) -> bool:
 
 
 def page(found: Study) -> str:
-    """The tables, as they stand in docs/doubts.md."""
+    """The tables, as they are in docs/doubts.md."""
     rate = f"{1000 * found.alarms / found.readings:.2f}"
     lines = [f"False alarms: {found.alarms} in {found.readings} readings without a mistake, {rate} per 1,000.", ""]
     lines += ["| readings in a group | detected | right mistake first | among three |", "| --- | --- | --- | --- |"]

@@ -77,7 +77,7 @@ def lines_of(name: str, data: bytes) -> int:
 
 
 def check_problem(problem: Problem, lines: Mapping[str, int]) -> None:
-    """A problem stands in a row that is there, is a line that can be printed, and says what to do."""
+    """A problem is in a row that exists, is a line that can be printed, and says what to do."""
     line = str(problem)
     assert problem.code in CODES, problem.code
     assert line.isprintable() and len(line) <= LONGEST_MESSAGE, line[:3_000]

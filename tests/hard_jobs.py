@@ -19,7 +19,7 @@ from typing import Any, NamedTuple
 
 import scipy
 from made.jobs import STEP, TARGET, WALL, make_job, make_position, make_shell
-from made.whole_jobs import pool_of
+from made.pools import pool_of
 from oracles.highs import Figures, Model, Ties
 from oracles.highs_levels import prove
 from oracles.rulebook import Rules, rules_of
@@ -231,7 +231,7 @@ def scarce(count: int, each: int, grid: int, **more: Any) -> Hard:
 
 
 def half_way(count: int, each: int, grid: int) -> Hard:
-    """Every ideal wall sum lies half way between two that there are, so that the looser has to be chosen as a tie."""
+    """Every ideal wall sum is half way between two that exist, so that the looser has to be chosen as a tie."""
     rng = random.Random(f"half way {count} {each} {grid}")
     rows = []
     for p in rods(rng, count, grid, scatter=800):
@@ -314,7 +314,7 @@ def record(name: str) -> None:
 
 
 def replay(name: str) -> bool:
-    """Print what it costs; whether the answer is proven and stands at the recorded figures."""
+    """Print what it costs; whether the answer is proven and has the recorded figures."""
     known = read(name)
     start = time.process_time()
     plans, sure = solved(known.hard, Stop(10 * LONGEST_S))

@@ -5,23 +5,26 @@ import signal
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import click
 
-from fitmatch.cli.console import Notes, print_data, print_report
+from fitmatch.cli import options
+from fitmatch.cli.console import Notes, fitted, print_data, print_report
 from fitmatch.cli.exit_codes import INTERRUPTED
 from fitmatch.stages import now
 
 if TYPE_CHECKING:
     from fitmatch.fit.solver.stopping import Stop
+    from fitmatch.intake.writing.saving import Saving
     from fitmatch.records.job import Job
     from fitmatch.records.plans import Plan
     from fitmatch.records.pools import Pool
 
 _STARTED: Final = time.monotonic()
-_LARGEST_SLACK_NM: Final = 2_000_000
 _LONGEST_SECONDS: Final = 1_000_000
 _MOST_ALTERNATIVES: Final = 20
 _SAVED_AS: Final = "assignment.json"
@@ -39,7 +42,16 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
     return seconds
 
 
-@click.command("assign")
+class _Assign(click.Command):
+    """`--csv leftovers` is two words of one option, and `--csv JOB` is not."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        pairs = pairwise(["", *args])
+        words = [f"--csv-{word}" if (before, word) == ("--csv", "leftovers") else word for before, word in pairs]
+        return super().parse_args(ctx, words)
+
+
+@click.command("assign", cls=_Assign)
 @click.argument("jobs", metavar="JOB...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option(
     "--strategy",
@@ -51,7 +63,8 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
 @click.option(
     "--slack",
     metavar="LENGTH",
-    help="How much of the strategy's first figure may be given up for the later ones, in the job's unit or with its "
+    help="How much worse the strategy's first figure may become to improve the later ones, in the job's "
+    "unit or with its "
     "own.  [default: 0; for keep-sets 0.0001 in]",
 )
 @click.option(
@@ -79,21 +92,33 @@ def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) ->
     metavar="UPPER LOWER",
     help="With --explain: what changes if these two shells, NAME or BOX/NAME, must go there.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
-@click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per position.")
-@click.option("--unit", type=click.Choice(["in", "mm"]), help="Show lengths in this unit instead of the job's.")
+@click.option(
+    "--full", is_flag=True, help="Below the one screen all that it rests on: sums, limits, corrections, leftovers."
+)
+@options.as_json
+@click.option(
+    "--csv", "as_csv", is_flag=True, help="Print one CSV row per position; with --csv leftovers, per shell left over."
+)
+@click.option("--csv-leftovers", is_flag=True, hidden=True, help="The same as --csv leftovers.")
+@options.unit
 @click.option("--save", is_flag=True, help=f"Also write the JSON document, in the job's unit, to JOB/{_SAVED_AS}.")
+@click.option(
+    "--force",
+    is_flag=True,
+    help="With --save, even if rows of assembled.csv with blank shells refer to the saved plan: that is kept as "
+    "JOB/assignment-1.json and so on, and `fitmatch assembled` then asks for the shells of these rows.",
+)
 @click.option(
     "--time-limit",
     metavar="SECONDS",
     callback=_seconds,
-    help="For the whole command; the best answer found is then printed.",
+    help="For the whole command; when it is reached, the best answer found is printed.",
 )
-@click.option("--quiet", is_flag=True, help="Say nothing on standard error but errors.")
+@options.quiet
 @click.option(
     "--debug",
     is_flag=True,
-    help="Tell every step of the proof and what takes how long, and show the traceback of a fault.",
+    help="Report every step of the proof and how long it takes, and show the traceback if fitmatch itself fails.",
 )
 def command(
     jobs: tuple[Path, ...],
@@ -103,10 +128,13 @@ def command(
     alternatives: int | None,
     explain: str | None,
     insist: tuple[str, str] | None,
+    full: bool,
     as_json: bool,
     as_csv: bool,
+    csv_leftovers: bool,
     unit: str | None,
     save: bool,
+    force: bool,
     time_limit: float | None,
     quiet: bool,
     debug: bool,
@@ -118,27 +146,38 @@ def command(
     \b
     Example:
       fitmatch assign my-build
+      fitmatch assign my-build --full
       fitmatch assign my-build --strategy keep-sets --slack "0.5 tenths" --save
       fitmatch assign my-build --alternatives 3
       fitmatch assign my-build --explain R2 --with box-1/03 box-2/07
       fitmatch assign my-build --json --unit mm
+      fitmatch assign my-build --csv leftovers
       fitmatch assign first-engine second-engine --priority in-order
     """
+    as_csv = as_csv or csv_leftovers
     if as_json and as_csv:
-        raise click.UsageError("--json and --csv exclude each other; choose one")
+        raise click.UsageError("--json and --csv cannot be used together; choose one")
+    if full and (as_json or as_csv):
+        raise click.UsageError("--full lengthens the report; --json holds everything without it")
     if priority is not None and len(jobs) == 1:
-        raise click.UsageError("--priority ranks several jobs, and there is one; leave it out")
+        raise click.UsageError("--priority ranks several jobs, but only one was given; leave it out")
     if as_csv and (alternatives or explain is not None):
         extra = "--alternatives" if alternatives else "--explain"
-        raise click.UsageError(f"--csv has one row for each position and no place for {extra}; take --json")
+        raise click.UsageError(f"--csv has one row for each position and no place for {extra}; use --json")
     if insist and explain is None:
-        raise click.UsageError("--with says which shells must go where --explain says; add --explain POSITION")
-    gc.disable()  # records by the million and no cycles among them: looking for some takes a sixth of the time
+        raise click.UsageError("--with needs to know the position; add --explain POSITION")
+    if force and not save:
+        raise click.UsageError("--force replaces a saved plan; add --save")
+    gc.disable()  # millions of records and no cycles among them: looking for cycles takes a sixth of the time
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)
     task = _read(jobs, notes)
     unit = unit or task.jobs[0].unit
-    slack_nm = None if slack is None else _slack(slack, task.jobs[0], notes)
+    slack_nm = None
+    if slack is not None:
+        slack_nm, warning = _slack(slack, task.jobs[0])
+        notes.warn(*warning)
+        task = _warned(task, warning)
     if strategy == "even":
         _check_limits(task)
     read_at = time.monotonic()
@@ -169,22 +208,25 @@ def command(
                 raise click.BadParameter(text, param_hint="--with" if insist else "--explain") from error
             solved_at = time.monotonic()
             now("writing the answer")
-            answer = _answer(plan, unit, as_json=as_json, as_csv=as_csv)
-            saved = _save(plan) if save else []
+            answer = _answer(plan, unit, full=full, as_json=as_json, as_csv=as_csv, leftovers=csv_leftovers)
+            saved = _save(plan, force=force) if save else None
 
     if debug:
         notes.say(f"reading {read_at - _STARTED:.3f} s, loading the solver {loaded_at - read_at:.3f} s")
         for kind, proof in plan.proofs.items():
             notes.say(f"{kind}: proven {proof.proven}, level {proof.level}, bound {proof.bound}")
-    for path in saved:
-        notes.say(f"saved to {path}")
+    if saved is not None:
+        for path in saved.kept:
+            notes.say(f"the previous plan is kept as {path}; write the shells that were fitted into assembled.csv")
+        for path in (path for path in saved.files if path not in saved.kept):
+            notes.say(f"saved to {path}")
     _tell_proof(plan, solved_at - loaded_at, notes)
     if as_json or as_csv:
         print_data(answer)
     else:
         from fitmatch.report.shared.states import DANGER
 
-        print_report(answer, in_red=(DANGER, "NOT PROVEN"))
+        print_report(answer, in_red=(DANGER, "IN DOUBT", "NOT PROVEN"))
     if stop.requested and _cut_short(plan):
         return INTERRUPTED
     return 1 if plan.needs_attention else 0
@@ -201,34 +243,35 @@ def _read(folders: tuple[Path, ...], notes: Notes) -> "Job | Pool":
     return task
 
 
-def _slack(text: str, job: "Job", notes: Notes) -> int:
-    from fitmatch.intake.common.advice import for_number
-    from fitmatch.lengths import LengthError, fixed, parse_length
+def _warned(task: "Job | Pool", warnings: tuple[str, ...]) -> "Job | Pool":
+    """The same with further warnings, so that they stand in every form of the answer."""
+    from fitmatch.records.job import Job
 
-    inch_job = job.unit == "in"
+    if isinstance(task, Job):
+        return replace(task, warnings=(*task.warnings, *warnings))
+    first = replace(task.jobs[0], warnings=(*task.jobs[0].warnings, *warnings))
+    return replace(task, jobs=(first, *task.jobs[1:]))
+
+
+def _slack(text: str, job: "Job") -> tuple[int, tuple[str, ...]]:
+    """In nanometres, and a warning where it had to be rounded."""
+    from fitmatch.intake.common.quantities import SLACK, CellError, LengthReader
+
+    reader = LengthReader(SLACK, job.unit, inch_job=job.unit == "in")
     try:
-        nm, exact = parse_length(text, job.unit, inch_job=inch_job)
-    except LengthError as error:
-        fault = for_number(text, str(error), inch_job=inch_job)
-        raise click.BadParameter(fault, param_hint="--slack") from error
-    if not 0 <= nm <= _LARGEST_SLACK_NM:
-        most = fixed(_LARGEST_SLACK_NM, job.unit, 4 if inch_job else 0)
-        raise click.BadParameter(f"`{text}` lies outside 0 to {most} {job.unit}", param_hint="--slack")
-    if not exact:
-        notes.warn(f"--slack: `{text}` is finer than a nanometre and was rounded")
-    return nm
+        nm = reader.read(text)
+    except CellError as error:
+        raise click.BadParameter(str(error), param_hint="--slack") from error
+    return nm, (f"--slack: `{text}` is finer than a nanometre and was rounded",) if reader.finer else ()
 
 
 def _check_limits(task: "Job | Pool") -> None:
-    without = [
-        "/".join(filter(None, p.key))
-        for job in task.jobs
-        for p in job.positions
-        if p.min_nm is None or p.max_nm is None
-    ]
+    from fitmatch.records.keys import full_name
+
+    without = [full_name(p.key) for job in task.jobs for p in job.positions if p.min_nm is None or p.max_nm is None]
     if without:
         raise click.UsageError(
-            f"--strategy even needs min and max at every position, since it knows no target; {', '.join(without)} "
+            f"--strategy even needs min and max at every position, since it uses no target; {', '.join(without)} "
             "lack them"
         )
 
@@ -266,33 +309,39 @@ def _steps_told(debug: bool) -> Iterator[None]:
         logger.removeHandler(handler)
 
 
-def _answer(plan: "Plan", unit: str, *, as_json: bool, as_csv: bool) -> str:
+def _answer(plan: "Plan", unit: str, *, full: bool, as_json: bool, as_csv: bool, leftovers: bool) -> str:
     if as_json:
-        from fitmatch.report.data.document import plan_document as written
-    elif as_csv:
-        from fitmatch.report.data.rows import plan_rows as written
-    else:
-        from fitmatch.report.text.report import plan_text as written
-    return written(plan, unit)
+        from fitmatch.report.data.document import plan_document
+
+        return plan_document(plan, unit)
+    if as_csv:
+        from fitmatch.report.data.rows import leftover_rows, plan_rows
+
+        return leftover_rows(plan, unit) if leftovers else plan_rows(plan, unit)
+    from fitmatch.report.text.report import plan_text
+
+    with fitted():
+        return plan_text(plan, unit, full=full)
 
 
-def _save(plan: "Plan") -> list[Path]:
-    """Write the document into every job folder, in the unit of its job, or into none; where it is then."""
+def _save(plan: "Plan", *, force: bool) -> "Saving":
+    """Write the document into every job folder, in the unit of its job, or into none; returns what was written."""
+    from fitmatch.intake.writing.saving import to_save
     from fitmatch.intake.writing.whole_files import write_all
     from fitmatch.report.data.document import plan_document
 
-    texts = {one.job.folder / _SAVED_AS: plan_document(plan, one.job.unit) for one in plan.plans}
+    saving = to_save([(one.job, plan_document(plan, one.job.unit).encode()) for one in plan.plans], force=force)
     try:
-        write_all({path: text.encode() for path, text in texts.items()})
+        write_all(saving.files)
     except OSError as error:
         folder = Path(error.filename2 or error.filename or ".").parent
-        where = next((path for path in texts if path.parent == folder), folder / _SAVED_AS)
+        where = folder / _SAVED_AS
         raise click.ClickException(f"{where} cannot be written: {error.strerror}; nothing was saved") from error
-    return list(texts)
+    return saving
 
 
 def _cut_short(plan: "Plan") -> bool:
-    """Whether something of what was asked for is not proven or was not found."""
+    """Whether something that was requested is not proven or was not found."""
     return not (
         plan.proven
         and all(found.complete for found in plan.alternatives.values())

@@ -4,17 +4,18 @@ from pathlib import Path
 
 import click
 
-from fitmatch.cli.console import Notes, print_data, print_report
+from fitmatch.cli import options
+from fitmatch.cli.console import Notes, fitted, print_data, print_report
 
 
 @click.command("check")
 @click.argument("folder", metavar="JOB", type=click.Path(path_type=Path))
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
-@click.option("--unit", type=click.Choice(["in", "mm"]), help="Show lengths in this unit instead of the job's.")
-@click.option("--quiet", is_flag=True, help="Say nothing on standard error but errors.")
-@click.option("--debug", is_flag=True, help="Show the traceback of a fault.")
+@options.as_json
+@options.unit
+@options.quiet
+@options.debug
 def command(folder: Path, as_json: bool, unit: str | None, quiet: bool, debug: bool) -> int:
-    """Say which readings are likely mistakes, which mistake, and what to measure again. Nothing is changed.
+    """Say which readings are likely mistakes, what kind of mistake, and what to measure again. Nothing is changed.
 
     \b
     Example:
@@ -33,5 +34,7 @@ def command(folder: Path, as_json: bool, unit: str | None, quiet: bool, debug: b
     if as_json:
         print_data(doubts_document(checked, shown))
     else:
-        print_report(doubts_text(checked, shown))
+        with fitted():
+            text = doubts_text(checked, shown)
+        print_report(text, in_red=("IN DOUBT",))
     return 1 if checked.needs_attention else 0

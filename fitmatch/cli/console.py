@@ -1,11 +1,11 @@
-"""Standard output carries the answer and nothing else; everything said beside it goes to standard error."""
+"""Standard output has the answer and nothing else; everything else goes to standard error."""
 
 import os
 import shutil
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import TextIO
 
 import click
@@ -15,12 +15,12 @@ from fitmatch.stages import listen
 _RED = "\x1b[1;31m"
 _PLAIN = "\x1b[0m"
 _WIPE = "\r\x1b[K"
-_LONG_S = 2.0  # from here on whoever waits is told more
+_LONG_S = 2.0  # seconds after which progress shows more
 _BETWEEN_S = 0.2
 
 
 class Notes:
-    """What is said on standard error: nothing when quiet, passing progress only on a terminal."""
+    """What goes to standard error: nothing when quiet, progress only on a terminal."""
 
     def __init__(self, *, quiet: bool) -> None:
         self._quiet = quiet
@@ -35,8 +35,8 @@ class Notes:
 
     @contextmanager
     def progress(self, text: str, hint: str = "") -> Iterator[None]:
-        """Show what is being done and take it away again when it is done. Once it takes long its stages are told in
-        place of `text`; `hint` stands behind either."""
+        """Show what is being done and clear it again when done. If it takes long its stages are shown instead of
+        `text`; `hint` follows either."""
         if self._quiet or not _is_terminal(sys.stderr):
             yield
             return
@@ -50,7 +50,7 @@ class Notes:
 
 
 class _Line:
-    """One line of a terminal: what is done, and once that takes long its stage and the seconds so far."""
+    """One line of a terminal: what is being done and, if that takes long, its stage and the seconds so far."""
 
     def __init__(self, text: str, hint: str) -> None:
         self._hint = hint
@@ -70,6 +70,28 @@ class _Line:
         sys.stderr.flush()
 
 
+@contextmanager
+def fitted() -> Iterator[None]:
+    """Reports written inside are as wide as the terminal."""
+    from fitmatch.report.shared.layout import WIDTH, page
+
+    with page(_columns() or WIDTH):
+        yield
+
+
+def _columns() -> int:
+    """What COLUMNS says, else the terminal that reads the report or, behind a pipe, the one that it was asked for on;
+    0 where there is neither."""
+    with suppress(ValueError):
+        if (columns := int(os.environ.get("COLUMNS", ""))) > 0:
+            return columns
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(OSError, ValueError):  # no terminal, or no file at all
+            if columns := os.get_terminal_size(stream.fileno()).columns:
+                return columns
+    return 0
+
+
 def print_report(text: str, in_red: tuple[str, ...] = ()) -> None:
     """Text for a reader: the words in `in_red` are coloured on a terminal; what it cannot show becomes `?`."""
     if _wants_colour(sys.stdout):
@@ -79,12 +101,12 @@ def print_report(text: str, in_red: tuple[str, ...] = ()) -> None:
 
 
 def show(text: str) -> None:
-    """Text for a reader who waits for it: shown at once, or the command ends."""
+    """Text for a user who is waiting for it: shown at once, or the command ends."""
     try:
         click.echo(_printable(text), nl=False)
     except OSError as error:
         _abandon_standard_output()
-        raise click.ClickException(f"nothing can be shown any more: {error.strerror}") from error
+        raise click.ClickException(f"no more output can be shown: {error.strerror}") from error
 
 
 def print_data(text: str) -> None:
@@ -102,12 +124,12 @@ def _put(message: str | bytes, *, colour: bool) -> None:
         click.echo(message, nl=False, color=colour)
     except OSError as error:
         _abandon_standard_output()
-        if not isinstance(error, BrokenPipeError):  # a reader that has seen enough is no error
+        if not isinstance(error, BrokenPipeError):  # a reader that stops early is not an error
             raise click.ClickException(f"the answer cannot be written: {error.strerror}") from error
 
 
 def _abandon_standard_output() -> None:
-    """Otherwise the interpreter tries once more to write what is left on its way out, and complains."""
+    """Otherwise the interpreter tries again to write what is left when it exits, and complains."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 

@@ -1,4 +1,4 @@
-"""How a command leaves where it does not leave with 0, all is well, or 1, something needs attention."""
+"""Exit codes other than 0, all is well, and 1, something needs attention."""
 
 from typing import Final
 

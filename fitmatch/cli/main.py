@@ -1,4 +1,4 @@
-"""The command line: every command in a module of its own, loaded when it is asked for, so that help starts at once.
+"""The command line: every command in a module of its own, loaded when it is used, so that help starts at once.
 
 Exit status: 0 nothing needs attention, 1 something does, 2 bad input or usage, 70 a fault in fitmatch, 130 Ctrl-C.
 """
@@ -13,16 +13,16 @@ import click
 from fitmatch.cli.exit_codes import BAD_INPUT, FAULT, INTERRUPTED
 from fitmatch.version import __version__
 
-# With the line that help shows of each, so that it need not load any.
+# With the line that help shows for each, so that it need not load any.
 _COMMANDS: Final = {
-    "new": "Write a job folder ready to be filled in.",
+    "new": "Create a job folder ready to be filled in.",
     "measure": "Take readings at the bench, each on disk at once.",
-    "check": "Say which readings are likely mistakes, which mistake, and what to measure again.",
+    "check": "Say which readings are likely mistakes, what kind of mistake, and what to measure again.",
     "assign": "Say which shell goes where: the best choice, proven.",
     "assembled": "Compare what was measured with the shells in with what was calculated.",
 }
 
-_NEAR: Final = 0.4  # a word is near a command if it takes no more slips than this part of its letters
+_NEAR: Final = 0.4  # a word is near a command if no more than this share of its letters differs
 
 
 class _Commands(click.Group):
@@ -84,6 +84,8 @@ def _run(args: list[str]) -> int:
         from fitmatch.problems import FaultInFitmatch, InputError
 
         if isinstance(error, InputError):
+            for warning in () if "--quiet" in args else error.warnings:
+                click.echo(f"warning: {warning}", err=True)
             for problem in error.problems:
                 click.echo(str(problem), err=True)
             return BAD_INPUT

@@ -4,16 +4,18 @@ from pathlib import Path
 
 import click
 
+from fitmatch.cli import options
+
 
 @click.command("measure")
 @click.argument("job", metavar="JOB", type=click.Path(path_type=Path))
-@click.option("--by", metavar="NAME", default="", help="Who measures; written into the column `by`.")
-@click.option("--debug", is_flag=True, help="Show the traceback of a fault.")
+@click.option("--by", metavar="NAME", default="", help="Who is measuring; written into the column `by`.")
+@options.debug
 def command(job: Path, by: str, debug: bool) -> int:
     """Take readings at the bench, each on disk at once.
 
     Type a reading and Enter or Tab, or let a gauge type it. Words: undo, skip, back, keep REASON,
-    box NAME KIND UPPERS LOWERS, quit. Start again at any time: what is there is not asked for.
+    box NAME KIND UPPERS LOWERS, help, quit. Start again at any time: readings already taken are not asked for.
 
     \b
     Example:

@@ -1,1 +1,1 @@
-"""Which shell goes where, and the proof that nothing better exists in these readings."""
+"""Which shell goes where, and the proof that these readings allow nothing better."""

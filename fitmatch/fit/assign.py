@@ -1,4 +1,5 @@
-"""Candidates, model, proof, checked plan: which shell goes where, and that nothing better exists in these readings."""
+"""Candidates, model, proof, checked plan: which shell goes where, and proof that these readings allow nothing
+better."""
 
 from collections.abc import Callable
 from dataclasses import replace
@@ -31,16 +32,16 @@ def assign(
     positions that are empty or outside their limits.
 
     `task` is one job, or a `Pool` as `fitmatch.read_jobs` makes it. `strategy` is "target", "even" or "keep-sets";
-    `slack_nm` is how much of the strategy's first figure may be given up for the later ones (None: 0, for keep-sets
-    2540 nm). With several jobs `priority` is "together" or "in-order": the first job comes before the second, and so
-    on. A `stop` with a time limit may leave the proof incomplete: the plan then says so.
+    `slack_nm` is how much worse the strategy's first figure may become to improve the later ones (None: 0, for
+    keep-sets 2540 nm). With several jobs `priority` is "together" or "in-order": the first job comes before the second,
+    and so on. A `stop` with a time limit may leave the proof incomplete: the plan then says so.
 
-    `alternatives`: so many next best plans of each kind besides. `explain` names a position, JOB/POSITION with several
-    jobs, that is explained besides; `insist`: with the best plan in which it has these shells, upper and lower, NAME or
-    BOX/NAME.
+    `alternatives`: how many next best plans of each kind to find as well. `explain` names a position to explain as
+    well, JOB/POSITION with several jobs; `insist` adds the best plan in which it has these shells, upper and lower,
+    NAME or BOX/NAME.
 
-    Raises ValueError for a strategy that is unknown or, for "even", lacks limits, and for a position or shells that are
-    not there or cannot go together, and InputError for a guard that leaves some position no clearance. What fails its
+    Raises ValueError for a strategy that is unknown or, for "even", lacks limits, and for a position or shells that do
+    not exist or cannot go together, and InputError for a guard that leaves some position no clearance. What fails its
     check beside the answer is left out and told in `faults`.
     """
     stop = stop or Stop()

@@ -1,17 +1,19 @@
-"""Assembled against calculated clearances: which of them agree, and the seating that a kind's readings teach.
+"""Assembled against calculated clearances: which of them agree, and the seating learned from a kind's readings.
 
     difference = assembled - calculated, for the very pair of shells that was in
     apart      : more than the greater of 0.0003 in and the expanded uncertainty of the difference
     a mistake  : more than the greater of 0.0005 in and the same
+    crush      : explains 0.0005 in and no more; nothing is learned from what differs by more from the calculation
+                 without seating or from the others of its kind
     seating    = median over positions of (difference + the seating in the calculation)
-    seating_u  = 1.25 s / sqrt(n), s being the standard deviation of these n values
+    seating_u  = 1.25 s / sqrt(n), s being the standard deviation of these n values, with n - 1 degrees of freedom
 
-1.25 is the square root of pi/2, by which the median of many normal values is less sure than their mean. Nothing a kind
-learns depends on what it has learned before, so that learning twice changes nothing. The two fixed limits are common
-practice, no source.
+The two fixed limits grow in proportion with a housing bore of more than 60 mm; they are common practice, no source.
+1.25 is the square root of pi/2, by which the median of many normal values is less certain than their mean. What a kind
+learns does not depend on what it learned before, so that learning twice changes nothing.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
@@ -25,6 +27,7 @@ from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
 from fitmatch.lengths import NM_PER_UNIT, mean, round_half_even
 from fitmatch.records.housings import rehoused
 from fitmatch.records.job import Job
+from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.measuring import DIAMETERS, AssembledReading, Doubt
 from fitmatch.records.parts import Fit, Position, excess_of, shortfall_of
 from fitmatch.records.placements import Placement
@@ -35,8 +38,10 @@ if TYPE_CHECKING:
 
 APART_NM: Final = 7_620  # 0.0003 in
 MISTAKE_NM: Final = 12_700  # 0.0005 in
+LIMITS_UP_TO_NM: Final = 60_000_000  # the housing bore up to which they do not grow
 FEWEST_POSITIONS: Final = 3
-_MEDIAN: Final = 1.25  # not rounded from sqrt(pi / 2): the figure that is promised
+_MOST_MISTAKEN: Final = 4  # nothing is learned if more than one position in so many is a mistake
+_MEDIAN: Final = 1.25  # not sqrt(pi / 2): the rounded figure is the documented one
 
 
 class Verdict(StrEnum):
@@ -46,7 +51,7 @@ class Verdict(StrEnum):
 
 
 class Learned(NamedTuple):
-    """What a kind's readings teach, from so many positions."""
+    """What was learned from a kind's readings, and from how many positions."""
 
     positions: int
     seating_nm: int
@@ -54,12 +59,13 @@ class Learned(NamedTuple):
 
     def into(self, fit: Fit) -> Fit:
         """The kind's table with what was learned."""
-        return replace(fit, seating_nm=self.seating_nm, seating_u_nm=self.u_nm)
+        return replace(fit, seating_nm=self.seating_nm, seating_u_nm=self.u_nm, seating_readings=self.positions)
 
 
 class Check(NamedTuple):
-    """One assembled reading beside the calculation for its pair. `bound_nm` is the expanded uncertainty of the
-    difference, None where that is unknown; then the fixed limits alone decide. `why_not`: why it does not teach."""
+    """One assembled reading with the calculation for its pair. `bound_nm` is the expanded uncertainty of the
+    difference, None if that is unknown; then the fixed limits alone decide. `why_not`: why nothing is learned from
+    it."""
 
     reading: AssembledReading
     placement: Placement
@@ -87,12 +93,27 @@ class Check(NamedTuple):
         return self.difference_nm + self.placement.position.seating_nm
 
     @property
+    def near_nm(self) -> int:
+        """What is not apart, whatever the uncertainty."""
+        return self._grown(APART_NM)
+
+    @property
+    def crush_nm(self) -> int:
+        """The most that crush explains, whatever the uncertainty."""
+        return self._grown(MISTAKE_NM)
+
+    def _grown(self, limit_nm: int) -> int:
+        housing = self.placement.position.housing_bore
+        assert housing is not None
+        return limit_nm * max(LIMITS_UP_TO_NM, housing.mean_nm) // LIMITS_UP_TO_NM
+
+    @property
     def apart_from_nm(self) -> float:
-        return max(APART_NM, self.bound_nm or 0.0)
+        return max(self.near_nm, self.bound_nm or 0.0)
 
     @property
     def mistake_from_nm(self) -> float:
-        return max(MISTAKE_NM, self.bound_nm or 0.0)
+        return max(self.crush_nm, self.bound_nm or 0.0)
 
     @property
     def verdict(self) -> Verdict:
@@ -103,12 +124,12 @@ class Check(NamedTuple):
 
     @property
     def shortfall_nm(self) -> int:
-        """How far the assembled clearance lies below min as written."""
+        """How far the assembled clearance is below min as written."""
         return shortfall_of(self.placement.position.min_nm, self.assembled_nm)
 
     @property
     def excess_nm(self) -> int:
-        """How far the assembled clearance lies above max as written."""
+        """How far the assembled clearance is above max as written."""
         return excess_of(self.placement.position.max_nm, self.assembled_nm)
 
     @property
@@ -117,22 +138,27 @@ class Check(NamedTuple):
 
 
 class NotCompared(NamedTuple):
-    """A reading whose calculation lacks the sizes of some `features` of its position or the walls of some `shells`."""
+    """A reading that cannot be compared because the sizes of some `features` or the walls of some `shells` are
+    missing."""
 
     reading: AssembledReading
     position: Position
     features: tuple[str, ...]
-    shells: tuple[tuple[str, str], ...]
+    shells: tuple[ShellKey, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """All readings of a job with the shells in; `learned` of the kinds that have enough of them."""
+    """All readings of a job with the shells in. By kind, if it has enough of them: what is `learned`, or why that is
+    `refused`, and by how much all of them, mistakes included, are off the calculation without seating: the median,
+    `all_off_nm`."""
 
     job: Job
     checks: tuple[Check, ...]
     not_compared: tuple[NotCompared, ...]
     learned: Mapping[str, Learned]
+    refused: Mapping[str, Fact]
+    all_off_nm: Mapping[str, int]
 
     @property
     def kinds(self) -> tuple[str, ...]:
@@ -162,8 +188,8 @@ class Comparison:
             {
                 "position": c.reading.position,
                 "kind": c.placement.position.kind,
-                "upper": "/".join(c.reading.upper),
-                "lower": "/".join(c.reading.lower),
+                "upper": full_name(c.reading.upper),
+                "lower": full_name(c.reading.lower),
                 "method": c.reading.method,
                 "assembled": c.assembled_nm / per_unit,
                 "calculated": c.placement.clearance_nm / per_unit,
@@ -177,20 +203,26 @@ class Comparison:
         )
 
     def written(self, kind: str) -> bool:
-        """Whether the kind's table holds what its readings teach."""
+        """Whether the kind's table already has what its readings give."""
         return self.learned[kind].into(self.job.fits[kind]) == self.job.fits[kind]
 
     def in_common(self, check: Check) -> bool:
-        """Whether a difference is that of its kind as a whole: mostly what all are off by, and gone with that."""
-        learned = self.learned.get(check.placement.position.kind)
-        if learned is None:
+        """Whether a difference belongs to its kind as a whole: all are off by about as much, and it disappears with
+        that."""
+        common = self.all_off_nm.get(check.placement.position.kind)
+        if common is None:
             return False
-        common = learned.seating_nm - check.placement.position.seating_nm
-        alone = abs(check.difference_nm - common)
+        alone = abs(check.unseated_nm - common)
         return alone <= check.apart_from_nm and 2 * alone <= abs(check.difference_nm)
 
+    def beyond_crush(self, check: Check) -> bool:
+        """Whether a difference belongs to its kind as a whole and is more than crush explains."""
+        common = self.all_off_nm.get(check.placement.position.kind, 0)
+        return check.verdict != Verdict.AGREES and self.in_common(check) and abs(common) > check.crush_nm
+
     def exchanged_with(self, check: Check) -> str | None:
-        """The one position whose shells explain this reading, as this one's explain its own."""
+        """The one position whose shells explain this reading, while the shells of this one explain that position's
+        reading."""
         found = [
             other.reading.position
             for other in self.checks
@@ -204,26 +236,24 @@ class Comparison:
 
 
 def assembled(job: Job) -> Comparison:
-    """Hold every reading with the shells in against the calculation for its pair; `job` was read with them, by
-    `read_job(folder, assembled=True)`, else ValueError is raised. What rests on a reading in doubt does not teach."""
+    """Compare every reading with the shells in with the calculation for its pair. `job` must have been read with them,
+    by `read_job(folder, assembled=True)`, otherwise ValueError is raised. Nothing is learned from what rests on a
+    reading in doubt."""
     if not job.measuring.assembled_file:
         raise ValueError("this job was read without its assembled readings; read it with assembled=True")
     return compare(job, doubts_of(job))
 
 
 def compare(job: Job, doubts: Sequence[Doubt] = ()) -> Comparison:
-    """Hold every assembled reading against the calculation for its pair.
+    """Compare every assembled reading with the calculation for its pair.
 
-    `doubts` are open doubts about readings of this job: a calculation that rests on one does not teach.
+    `doubts` are open doubts about readings of this job: nothing is learned from a calculation that rests on one.
     """
     positions = {p.name: p for p in job.positions}
     shells = {s.key: s for s in job.shells}
     model = ErrorModel(job)
-    # Without what was learned before, so that what teaches does not depend on it.
-    bare = ErrorModel(replace(job, fits={kind: replace(fit, seating_u_nm=None) for kind, fit in job.fits.items()}))
     doubted = {(d.item, d.feature) for d in doubts}
     checks: list[Check] = []
-    bare_bounds: list[float] = []
     not_compared: list[NotCompared] = []
     for reading in job.measuring.assembled:
         position, upper, lower = positions[reading.position], shells[reading.upper], shells[reading.lower]
@@ -237,28 +267,31 @@ def compare(job: Job, doubts: Sequence[Doubt] = ()) -> Comparison:
         clearance = assembled_clearance(job, reading, placement)
         check = Check(reading, placement, clearance, model.of_difference(reading, placement))
         checks.append(check._replace(why_not=_why_not(check, doubted)))
-        bare_bounds.append(check._replace(uncertainty=bare.of_difference(reading, placement)).mistake_from_nm)
-    learned = {}
+    learned: dict[str, Learned] = {}
+    refused: dict[str, Fact] = {}
+    all_off: dict[str, int] = {}
     for kind in job.kinds:
-        mine = [i for i, c in enumerate(checks) if c.placement.position.kind == kind and c.why_not is None]
-        middle = median([checks[i].unseated_nm for i in mine]) if mine else 0
-        # A reading that stands out from its own kind teaches nothing, however all of them lie to the calculation.
-        for i in mine if len(mine) >= FEWEST_POSITIONS else ():
-            if abs(checks[i].unseated_nm - middle) > bare_bounds[i]:
-                checks[i] = checks[i]._replace(why_not=Fact("stands-out"))
-        if found := learn([c for c in checks if c.placement.position.kind == kind]):
+        mine = [i for i, c in enumerate(checks) if c.placement.position.kind == kind]
+        if everything := learn([checks[i] for i in mine]):
+            all_off[kind] = everything.seating_nm
+        for i, judged in zip(mine, _judged([checks[i] for i in mine]), strict=True):
+            checks[i] = judged
+        told = [checks[i] for i in mine]
+        if why := _refused(told):
+            refused[kind] = why
+        elif found := learn(told):
             learned[kind] = found
-    return Comparison(job, tuple(checks), tuple(not_compared), learned)
+    return Comparison(job, tuple(checks), tuple(not_compared), learned, refused, all_off)
 
 
 def assembled_clearance(job: Job, reading: AssembledReading, placement: Placement) -> int:
     """A reading with the shells in as a clearance in whole nanometres, corrected exactly and rounded once.
 
-    A bore is corrected like a housing bore: zero error off, then to 20 degrees Celsius, the journal's corrected size
-    taken off. It is brought to 20 degrees together with its two walls, which are taken off again: steel-backed shells
-    grow as the gauge does, and the housing by its own coefficient. A clearance read directly has no zero error: the
-    gauge was zeroed on the micrometer locked at the journal. Housing and journal then differ only by their expansion,
-    on that one's scale. Both are taken to have been read in the temperature of the job.
+    A bore is corrected like a housing bore: subtract the zero error, correct to 20 degrees Celsius, subtract the
+    journal's corrected size. It is brought to 20 degrees together with its two walls, which are subtracted again:
+    steel-backed shells grow as the gauge does, and the housing by its own coefficient. A clearance read directly has no
+    zero error: the gauge was zeroed on the micrometer locked at the journal. Housing and journal then differ only by
+    their expansion, on the micrometer's scale. Both are taken to have been read in the temperature of the job.
     """
     journal = placement.position.journal
     assert journal is not None
@@ -276,7 +309,7 @@ def assembled_clearance(job: Job, reading: AssembledReading, placement: Placemen
 
 
 def learn(checks: Sequence[Check]) -> Learned | None:
-    """The seating that readings of one kind teach; None from fewer than three positions. Several rows of a position
+    """The seating learned from readings of one kind; None from fewer than three positions. Several rows of a position
     count as one, by their mean."""
     by_position: dict[str, list[int]] = {}
     for check in checks:
@@ -291,6 +324,48 @@ def learn(checks: Sequence[Check]) -> Learned | None:
     return Learned(n, median(values), round(_MEDIAN * s / sqrt(n)))
 
 
+def _judged(checks: Sequence[Check]) -> list[Check]:
+    """The checks of a kind, with the reason why nothing is learned from those that are off by more than crush explains,
+    that differ too much from the rest, or that are mistakes only because of the job's own seating."""
+    found = _without(checks, "beyond-crush", 0)
+    while learned := learn(found):
+        kept = _without(found, "stands-out", learned.seating_nm)
+        if kept == found:
+            break
+        found = kept
+    return [
+        c._replace(why_not=Fact("by-seating")) if c.why_not is None and c.verdict == Verdict.MISTAKE else c
+        for c in found
+    ]
+
+
+def _without(checks: Sequence[Check], code: str, middle_nm: int) -> list[Check]:
+    """The checks, with this reason why nothing is learned from those further from the middle than crush explains."""
+    return [
+        c._replace(why_not=Fact(code)) if c.why_not is None and abs(c.unseated_nm - middle_nm) > c.crush_nm else c
+        for c in checks
+    ]
+
+
+def _refused(checks: Sequence[Check]) -> Fact | None:
+    """Why a kind learns nothing, however many positions could be learned from; None if it may."""
+    by_gauge = [c for c in checks if c.reading.method == "gauge"]
+    read = {c.reading.position for c in by_gauge}
+    mistaken = _positions(c for c in by_gauge if abs(c.unseated_nm) > c.crush_nm or _why_code(c) == "stands-out")
+    if _MOST_MISTAKEN * len(mistaken) > len(read):
+        return Fact("mistakes", {"positions": mistaken, "read": len(read)})
+    by_seating = _positions(c for c in checks if _why_code(c) == "by-seating")
+    return Fact("by-seating", {"positions": by_seating}) if by_seating else None
+
+
+def _why_code(check: Check) -> str | None:
+    return None if check.why_not is None else check.why_not.code
+
+
+def _positions(checks: Iterable[Check]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(c.reading.position for c in checks))
+
+
 def median(values: Sequence[int]) -> int:
     """The middle value, or the mean of the middle two rounded halves to even."""
     ordered = sorted(values)
@@ -299,19 +374,19 @@ def median(values: Sequence[int]) -> int:
 
 
 def _why_not(check: Check, doubted: set[tuple[str, str]]) -> Fact | None:
-    """Why a reading does not teach, by what it is; None where it may."""
+    """Why nothing can be learned from this sort of reading; None if something can."""
     if check.reading.method != "gauge":
         return Fact("strip")
     rows = {"journal": check.reading.position, "housing_bore": check.reading.housing or check.reading.position}
     features = tuple(f for f in DIAMETERS if (rows[f], f) in doubted)
     if features:
         return Fact("size-in-doubt", {"features": features})
-    shells = tuple(key for key in (check.reading.upper, check.reading.lower) if ("/".join(key), "wall") in doubted)
+    shells = tuple(key for key in (check.reading.upper, check.reading.lower) if (full_name(key), "wall") in doubted)
     return Fact("wall-in-doubt", {"shells": shells}) if shells else None
 
 
 def _explains(check: Check, other: Check) -> bool:
-    """Whether the other's shells would bring this reading and its calculation together."""
+    """Whether the other position's shells would make this reading and its calculation agree."""
     shift = check.placement.wall_sum_nm - other.placement.wall_sum_nm
     left = abs(check.difference_nm - shift)
-    return left <= APART_NM and 2 * left <= abs(check.difference_nm)
+    return left <= check.near_nm and 2 * left <= abs(check.difference_nm)

@@ -1,23 +1,22 @@
-"""The path of the bench: every reading that a job asks for, in the order in which it is taken.
+"""The path at the bench: every reading that a job asks for, in the order in which they are taken.
 
-Journals, then housing bores, in the order of the positions; then walls, box by box. Items whose readings stand in wide
-columns, and shells on hold, are no part of it.
+Journals, then housing bores, in the order of the positions; then walls, box by box. Items with readings in wide
+columns, and shells on hold, are not part of it.
 """
 
 from typing import NamedTuple
 
 from fitmatch.records.job import Job
+from fitmatch.records.keys import ItemKey, full_name
 from fitmatch.records.measuring import DIAMETERS, Place, Reading
 
 _ON_THE_CROWN_AXIS = (Place(),)
-
-Key = str | tuple[str, str]  # a position's name, or a shell's box and name
 
 
 class Asked(NamedTuple):
     """One reading to be taken. `item` is how the long file names it; `gauge` the one that job.toml says is used."""
 
-    key: Key
+    key: ItemKey
     item: str
     kind: str
     half: str  # of a shell; empty for a position
@@ -28,15 +27,15 @@ class Asked(NamedTuple):
 
 
 def bench_path(job: Job) -> tuple[Asked, ...]:
-    """The whole path, with what is taken already."""
-    logged: dict[tuple[Key, str], list[Reading]] = {}
+    """The whole path, with what has been taken already."""
+    logged: dict[tuple[ItemKey, str], list[Reading]] = {}
     for row in job.measuring.log:
         logged.setdefault((row.shell or row.item, row.feature), []).append(row.reading)
-    items: list[tuple[Key, str, str, str, str, bool]] = [
+    items: list[tuple[ItemKey, str, str, str, str, bool]] = [
         (p.name, p.name, p.kind, "", feature, feature in p.missing) for feature in DIAMETERS for p in job.positions
     ]
     items += [
-        (s.key, "/".join(s.key), s.kind, s.half, "wall", s.measured is None) for s in job.shells if s.hold is None
+        (s.key, full_name(s.key), s.kind, s.half, "wall", s.measured is None) for s in job.shells if s.hold is None
     ]
     path = []
     for key, item, kind, half, feature, missing in items:
@@ -52,5 +51,5 @@ def bench_path(job: Job) -> tuple[Asked, ...]:
 
 
 def _is_at(place: Place, reading: Reading) -> bool:
-    """Whether a reading was taken there; without an angle it was taken at the crown axis."""
+    """Whether a reading was taken there; one without an angle was taken at the crown axis."""
     return place.station in (None, reading.station) and place.angle == (reading.angle or 0.0)

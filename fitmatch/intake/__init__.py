@@ -1,1 +1,1 @@
-"""From the files of a job folder to a checked `Job` or to every mistake in them at once, and what is written there."""
+"""Turns the files of a job folder into a checked `Job`, or every mistake in them at once; and writes to the folder."""

@@ -1,10 +1,10 @@
-"""Several job folders to one `Pool`: the shells of all in one row, each once, and every job looking at them alike.
+"""Several job folders to one `Pool`: the shells of all in one list, each once, and described alike for every job.
 
-Shells of the same box and name are one and the same shell, so their rows must agree. Whatever does not is noted beside
-the mistakes in the files themselves; a file is then named JOB/FILE.
+Shells with the same box and name are the same shell, so their rows must agree. Whatever does not is noted together with
+the mistakes in the files themselves; files are then named JOB/FILE.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import chain
 from os import PathLike
@@ -12,24 +12,26 @@ from pathlib import Path
 from typing import Final
 
 from fitmatch.intake.common.findings import POSITIONS, SETTINGS, SHELLS, Findings, Paper
-from fitmatch.intake.job_toml.fits import shown
 from fitmatch.intake.reading import Compared, FolderReader
+from fitmatch.intake.rows.all_shells import settled, unlike, without_family
+from fitmatch.intake.rows.copies import copies
+from fitmatch.lengths import with_unit
 from fitmatch.problems import InputError
 from fitmatch.records.job import Job
+from fitmatch.records.keys import ShellKey
 from fitmatch.records.measuring import Gauge, Measuring, Pooled
 from fitmatch.records.parts import SIDES, Shell, Size
 from fitmatch.records.pools import Pool
-from fitmatch.wording import shorten
+from fitmatch.wording import listed, shorten
 
-Key = tuple[str, str]
-# What is compared of a shell's rows in two jobs.
+# What is compared in a shell's rows in two jobs.
 _FIELDS: Final = ("kind", "half", "wall_nm", "coating_nm", "wall_to_metal_nm", "family", "grade", "hold")
 _COLUMNS: Final = {"wall_nm": "wall", "coating_nm": "coating", "wall_to_metal_nm": "measured"}
 
 
 def read_jobs(folders: Sequence[str | PathLike[str]]) -> Pool:
     """Read and check several job folders that share their shells; raises InputError with every mistake in any of them,
-    job by job, also where two rows tell of one shell and do not agree."""
+    job by job, including rows that disagree about one shell."""
     paths = [Path(folder) for folder in folders]
     findings = Findings()
     problems = findings.problems
@@ -42,7 +44,7 @@ def read_jobs(folders: Sequence[str | PathLike[str]]) -> Pool:
     for at, path in enumerate(paths):
         try:
             readers.append(FolderReader(path))
-        except InputError as error:  # there is no such folder: the path says so itself
+        except InputError as error:  # there is no such folder: the path itself is the name
             problems += [p._replace(rank=(at, *p.rank)) for p in error.problems]
     everywhere = frozenset().union(*(reader.in_shells for reader in readers))
     compared = [reader.compared(everywhere) for reader in readers]
@@ -50,20 +52,25 @@ def read_jobs(folders: Sequence[str | PathLike[str]]) -> Pool:
         tuple(dict.fromkeys(name for one in compared for name in one.matched)),
         tuple(dict.fromkeys(name for one in compared for name in one.others)),
     )
+    noticed: list[str] = []
     for at, (name, reader, own) in enumerate(zip(names, readers, compared, strict=False)):
         try:
             job = reader.job(own, pooled)
             jobs.append(replace(job, name=name, positions=tuple(replace(p, job=name) for p in job.positions)))
+            warnings = job.warnings
         except InputError as error:
+            warnings = error.warnings
             problems += [p._replace(file=f"{name}/{p.file}", rank=(at, *p.rank)) for p in error.problems]
+        noticed += [f"{name}: {warning}" for warning in warnings]
     if problems:
-        raise InputError(problems)
+        raise InputError(problems, noticed)
     _check_settings(jobs, findings)
     shells = _union(jobs, findings)
+    _check_shells(jobs, readers, shells, findings)
     _check_locks(jobs, [reader.settings.positions or "" for reader in readers], findings)
     if problems:
-        raise InputError(problems)
-    return _pool(jobs, shells)
+        raise InputError(problems, [*noticed, *findings.warnings])
+    return _pool(jobs, shells, [*findings.warnings, *_taken_as_one(jobs)])
 
 
 def _check_named_once(paths: Sequence[Path], findings: Findings) -> None:
@@ -75,7 +82,7 @@ def _check_named_once(paths: Sequence[Path], findings: Findings) -> None:
 
 
 def _names(paths: Sequence[Path]) -> list[str]:
-    """The names of the folders, with as many of those above as tell them apart."""
+    """The names of the folders, with as many parent folders as it takes to tell them apart."""
     parts = [path.resolve().parts for path in paths]
     for depth in range(1, max(map(len, parts))):
         names = ["/".join(some[-depth:]) for some in parts]
@@ -85,24 +92,63 @@ def _names(paths: Sequence[Path]) -> list[str]:
 
 
 def _check_settings(jobs: Sequence[Job], findings: Findings) -> None:
-    """What all jobs must hold alike, since it tells of the shells: whether coatings count, and each gauge."""
+    """What must be the same in all jobs, as it is about the shells: whether coatings count, and each gauge."""
     gauges: dict[str, tuple[Job, Gauge]] = {}
     for at, job in enumerate(jobs):
         paper = Paper(f"{job.name}/job.toml", (at, SETTINGS))
         if job.coating_counts != jobs[0].coating_counts:
-            text = f"differs from that of {jobs[0].name}; jobs that share their shells must count coatings alike"
+            text = f"differs from that of {jobs[0].name}; jobs that share their shells must treat coatings alike"
             findings.report("jobs-differ", text, paper, None, "coating.counts")
         for name, gauge in job.measuring.gauges.items():
             other, same = gauges.setdefault(name, (job, gauge))
             if same != gauge:
-                text = f"differs from the gauge of that name in {other.name}; write both alike, or rename one"
+                text = f"differs from the gauge of that name in {other.name}; make both the same, or rename one"
                 findings.report("jobs-differ", text, paper, None, f"gauge.{name}")
+
+
+def _check_shells(
+    jobs: Sequence[Job], readers: Sequence[FolderReader], shells: Sequence[Shell], findings: Findings
+) -> None:
+    """What only the shells of all jobs tell together."""
+    whose = {shell.box: (at, job) for at, job in reversed([*enumerate(jobs)]) for shell in job.shells}
+    confirmed = {box: reason for reader in readers for box, reason in reader.copies_confirmed.items()}
+    for at, (job, reader) in enumerate(zip(jobs, readers, strict=True)):
+        settings, pooled = reader.settings, replace(job, shells=tuple(shells))
+        for kind, text in without_family(pooled):
+            row = settings.file.row("fit", kind, "family")
+            findings.report("no-family", text, Paper(f"{job.name}/job.toml", (at, SETTINGS)), row, f"fit.{kind}.family")
+        for column, text in unlike(pooled):
+            paper = Paper(f"{job.name}/{settings.positions}", (at, POSITIONS))
+            findings.report("unlike-shells", text, paper, None, column)
+    for copy in copies(shells, confirmed):
+        (at, job), (_, other) = whose[copy.shell.box], whose[copy.other.box]
+        file, other_file = f"{job.name}/{copy.shell.file}", f"{other.name}/{copy.other.file}"
+        if copy.reason:
+            findings.warnings.append(copy.warning(file, other_file))
+        else:
+            findings.report("box-copied", copy.mistake(other_file), Paper(file, (at, SHELLS)))
+
+
+def _taken_as_one(jobs: Sequence[Job]) -> Iterator[str]:
+    """A warning for all boxes that the same jobs have in common."""
+    jobs_of: dict[str, dict[str, None]] = {}
+    for job in jobs:
+        for box in dict.fromkeys(shell.box for shell in job.shells):
+            jobs_of.setdefault(box, {})[job.name] = None
+    shared: dict[tuple[str, ...], list[str]] = {}
+    for box, names in jobs_of.items():
+        if len(names) > 1:
+            shared.setdefault(tuple(names), []).append(f"`{shorten(box)}`")
+    for owners, boxes in shared.items():
+        one = len(boxes) == 1
+        text = f"{'box' if one else 'boxes'} {listed(boxes)} of {listed(owners)} {'is' if one else 'are each'}"
+        yield f"{text} taken as one and the same box; if they are different boxes, rename one"
 
 
 def _union(jobs: Sequence[Job], findings: Findings) -> list[Shell]:
     """The shells of all jobs, each once; every row that does not agree with the first of its shell is noted."""
-    found: dict[Key, Shell] = {}
-    owner: dict[Key, Job] = {}
+    found: dict[ShellKey, Shell] = {}
+    owner: dict[ShellKey, Job] = {}
     for at, job in enumerate(jobs):
         for shell in job.shells:
             first = found.setdefault(shell.key, shell)
@@ -124,7 +170,8 @@ def _union(jobs: Sequence[Job], findings: Findings) -> list[Shell]:
 
 
 def _either(first: Size | None, other: Size | None) -> Size | None:
-    """A wall as two jobs measured it: as in the first if that tells how, and its form as in the other if that tells."""
+    """A wall as two jobs measured it: as in the first if that says how, and with the form from the other if that has
+    it."""
     if first is None or other is None:
         return first or other
     chosen = other if first.measured_as is None and other.measured_as is not None else first
@@ -133,13 +180,13 @@ def _either(first: Size | None, other: Size | None) -> Size | None:
 
 
 def _difference(one: Shell, other: Shell, job: Job) -> tuple[str, str, str] | None:
-    """The first column in which two rows of one shell differ, with what stands in `other` and in `one`."""
+    """The first column in which two rows of one shell differ, with the values in `other` and in `one`."""
     cells = ((_COLUMNS.get(field, field), getattr(one, field), getattr(other, field)) for field in _FIELDS)
     marks = zip(job.shell_columns, one.marks, other.marks, strict=True)
     for column, mine, theirs in chain(cells, marks):
         if mine != theirs:
             here, there = (
-                "nothing" if not cell else shown(cell, job.unit) if isinstance(cell, int) else f"`{shorten(cell)}`"
+                "nothing" if not cell else with_unit(cell, job.unit) if isinstance(cell, int) else f"`{shorten(cell)}`"
                 for cell in (theirs, mine)
             )
             return column, here, there
@@ -149,10 +196,10 @@ def _difference(one: Shell, other: Shell, job: Job) -> tuple[str, str, str] | No
 
 
 def _check_locks(jobs: Sequence[Job], files: Sequence[str], findings: Findings) -> None:
-    known: dict[Key, str] = {}
+    known: dict[ShellKey, str] = {}
     for at, (job, file) in enumerate(zip(jobs, files, strict=True)):
         paper = Paper(f"{job.name}/{file}", (at, POSITIONS))
-        mine: dict[Key, str] = {}
+        mine: dict[ShellKey, str] = {}
         for position in job.positions:
             for side in SIDES:
                 lock = getattr(position, side)
@@ -165,26 +212,28 @@ def _check_locks(jobs: Sequence[Job], files: Sequence[str], findings: Findings) 
         known |= mine
 
 
-def _pool(jobs: Sequence[Job], shells: list[Shell]) -> Pool:
-    """The jobs with the shells and gauges of all."""
+def _pool(jobs: Sequence[Job], shells: list[Shell], warnings: Sequence[str]) -> Pool:
+    """The jobs with the shells and gauges of all; `warnings` about all of them stand with the first."""
     locks = [{lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None} for job in jobs]
     measurings = [job.measuring for job in jobs]
     gauges = {name: gauge for one in measurings for name, gauge in one.gauges.items()}
     pooled = _scatter(measurings)
     of_walls = {feature for one in measurings for feature in one.form_told if feature == "wall"}
+    settled_jobs = [settled(replace(job, shells=tuple(shells), own_shells=job.shells)) for job in jobs]
     return Pool(
         tuple(
             replace(
                 job,
-                shells=tuple(shells),
-                own_shells=job.shells,
                 reserved=frozenset().union(*(other for other in locks if other is not mine)),
-                warnings=tuple(f"{job.name}: {warning}" for warning in job.warnings),
+                warnings=(
+                    *(warnings if job is settled_jobs[0] else ()),
+                    *(f"{job.name}: {warning}" for warning in job.warnings),
+                ),
                 measuring=replace(
                     job.measuring, gauges=gauges, pooled=pooled, form_told=job.measuring.form_told | of_walls
                 ),
             )
-            for job, mine in zip(jobs, locks, strict=True)
+            for job, mine in zip(settled_jobs, locks, strict=True)
         )
     )
 

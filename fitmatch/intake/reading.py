@@ -1,6 +1,6 @@
 """`read_job`: a job folder in, a checked `Job` out, or `InputError` with every mistake in its files."""
 
-from collections.abc import Sequence, Set
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import replace
 from hashlib import sha256
 from os import PathLike
@@ -8,17 +8,25 @@ from pathlib import Path
 from typing import NamedTuple
 
 from fitmatch.gauging.sizes.sizing import Sizes
-from fitmatch.intake.common.findings import SETTINGS, Findings, Paper
+from fitmatch.intake.common.findings import LAST, SETTINGS, Findings, Paper
 from fitmatch.intake.job_toml.key_rows import JOB_FILE
 from fitmatch.intake.job_toml.settings import read_settings
-from fitmatch.intake.job_toml.sources import Source, read_bytes, readings_source, shell_sources, table_source
+from fitmatch.intake.job_toml.sources import (
+    Source,
+    read_bytes,
+    readings_source,
+    shell_sources,
+    table_source,
+    with_positions,
+)
+from fitmatch.intake.rows.all_shells import settled, unlike, without_family
+from fitmatch.intake.rows.copies import copies
 from fitmatch.intake.rows.cross_checks import (
     LockCheck,
     check_agreement,
     check_bores,
     check_rule_columns,
     matched_columns,
-    warn_of_copies,
     warn_of_idle_rules,
     warn_of_unmatched,
     warn_of_unused,
@@ -60,9 +68,8 @@ def read_job(
 ) -> Job:
     """Read and check a whole job folder; raises InputError with every mistake at once, in reading order.
 
-    `assembled`: with the readings taken with the shells in, and the saved plan that they may lean on. `job_toml` is
-    read in place of the file's own bytes, `log` in place of those of the long file of readings, which need not be
-    there.
+    `assembled`: with the readings taken with the shells in, and the saved plan that they may refer to. `job_toml` is
+    read in place of the file's own bytes, `log` in place of those of the long file of readings, which need not exist.
     """
     reader = FolderReader(Path(folder), job_toml=job_toml, log=log)
     return reader.job(reader.compared(frozenset()), assembled=assembled)
@@ -80,16 +87,16 @@ class Compared(NamedTuple):
 
 
 class FolderReader:
-    """Reads one job folder in two steps, as jobs that share their shells must know each other's headers first."""
+    """Reads one job folder in two steps, as jobs that share their shells must first know each other's headers."""
 
     def __init__(self, folder: Path, *, job_toml: bytes | None = None, log: bytes | None = None) -> None:
-        """Read job.toml and the headers of all tables; raises InputError where there is no folder. `job_toml` and `log`
+        """Read job.toml and the headers of all tables; raises InputError if there is no folder. `job_toml` and `log`
         as in `read_job`."""
         self._findings = findings = Findings()
         self._folder = path = folder
         _check_folder(path, findings)
         self._job_bytes = read_bytes(path, JOB_FILE, findings) if job_toml is None else job_toml
-        self.settings = settings = read_settings(self._job_bytes, findings)
+        self.settings = settings = with_positions(path, read_settings(self._job_bytes, findings))
         self._sizes = Sizes(settings.measuring, numbered_are_repeats=settings.numbered_are_repeats)
         self._position_source = table_source(path, settings, "positions", findings)
         self._sources, complete = shell_sources(path, settings, findings)
@@ -102,6 +109,7 @@ class FolderReader:
         if self._complete and self._positions:
             check_rule_columns(settings, self._in_positions, self.in_shells)
         warn_of_idle_rules(settings, findings)
+        self.copies_confirmed: Mapping[str, str] = {}  # once the shells are read
         self._log: tuple[LoggedReading, ...] = ()
         self._logged: LoggedItems = {}
         self._log_sound = True
@@ -109,36 +117,43 @@ class FolderReader:
     def compared(self, elsewhere: Set[str]) -> Compared:
         """What this job compares; `elsewhere` are the columns of other jobs' shell files."""
         matched = matched_columns(self.settings, self._in_positions, self.in_shells | elsewhere)
-        others = (column for r in self.settings.rules if r.columns_in == "shells" for column in r.columns)
+        there = self.in_shells | elsewhere
+        rules = [r for r in self.settings.rules if r.columns_in == "shells"]
+        others = [c for r in rules for c in r.columns if c in there or not r.by_default]
+        others += [c for c in MATCHED_IF_ASKED if c in there and c not in matched]
         return Compared(matched, tuple(dict.fromkeys(others)))
 
     def job(self, own: Compared, pooled: Compared | None = None, *, assembled: bool = False) -> Job:
-        """The job; raises InputError with every mistake in its files. `pooled` are the columns that all jobs compare
-        which share their shells; `assembled` as in `read_job`."""
+        """The job; raises InputError with every mistake in its files. `pooled` are the columns compared by all jobs
+        that share their shells; `assembled` as in `read_job`."""
         findings = self._findings
         if pooled is not None:
             self._check_families()
         job = self._read(own, pooled, assembled=assembled)
         if findings.first_rounded is not None:
             first = findings.first_rounded
-            text = f"numbers finer than a nanometre were rounded, halves to even; the first is {first}"
+            text = f"numbers finer than a nanometre were rounded to the nearest, halves to even; the first is {first}"
             findings.warnings.append(text)
         if findings.problems:
-            raise InputError(findings.problems)
-        assert self._job_bytes is not None and self._position_source is not None
-        read = [Source(JOB_FILE, self._job_bytes), self._position_source, *self._sources]
-        read += [self._log_source] if self._log_source else []
-        return replace(job, digest=digest_of(read), warnings=tuple(findings.warnings))
+            raise InputError(findings.problems, findings.warnings)
+        job = replace(job, digest=self._digest(), warnings=tuple(findings.warnings))
+        return settled(job) if pooled is None else job
+
+    def _digest(self) -> str:
+        """That of the files of the job, without any that is missing, which is a mistake."""
+        job_toml = None if self._job_bytes is None else Source(JOB_FILE, self._job_bytes)
+        sources = (job_toml, self._position_source, *self._sources, self._log_source)
+        return digest_of([source for source in sources if source is not None])
 
     def _check_families(self) -> None:
         for kind, table in self.settings.fits.items():
             if table.fit.family is None:
                 text = "is missing; where jobs share their shells each kind needs the families that fit it"
-                self.settings.file.report("family-missing", f'{text}, such as ["A12"]', "fit", kind, "family")
+                self.settings.file.report("family-missing", f'{text}, such as ["narrow-2"]', "fit", kind, "family")
 
     def _read(self, own: Compared, pooled: Compared | None, *, assembled: bool) -> Job:
-        """The job, its own columns compared; with `pooled`, its shells as all jobs look at them. What is read is of
-        worth only if no problem was found."""
+        """The job, its own columns compared; with `pooled`, its shells as all jobs look at them. The result is valid
+        only if no problem was found."""
         settings, findings, in_shells = self.settings, self._findings, self.in_shells
         matched = (pooled or own).matched
         compared = (pooled or own).shell_columns
@@ -162,7 +177,7 @@ class FolderReader:
         pool = ShellPool(settings, compared, findings, self._sizes, complete=self._complete)
         lacking: dict[str, bool] = {}
         if len(self._shells) > 1:
-            stems = in_shells | {name.rpartition("_")[0] for name in in_shells}  # wall_1 stands for wall
+            stems = in_shells | {name.rpartition("_")[0] for name in in_shells}  # wall_1 counts as wall
             lacking = dict.fromkeys(set(shell_form.needed) - stems, False)
         for number, table in enumerate(self._shells, 1):
             now(f"shell file {number} of {len(self._shells)}, {len(pool.shells)} shells so far")
@@ -173,7 +188,7 @@ class FolderReader:
             pool.add(shell_sheet)
             warn_of_unused(shell_sheet, unmatched)
         pool.report_doubles()
-        warn_of_copies(pool.shells, pool.names, findings)
+        self.copies_confirmed = pool.copies_confirmed
 
         complete = pool.complete and self._positions is not None and self._positions.complete
         if self._log_source is not None:
@@ -186,14 +201,14 @@ class FolderReader:
             if pooled is None and complete:
                 check_agreement(rows, pool, matched, sheet)
         checks = self._read_assembled(positions, pool, complete=complete) if assembled else None
-        return Job(
+        job = Job(
             folder=self._folder,
             title=settings.title,
             unit=settings.unit or "",
             fits={kind: table.fit for kind, table in settings.fits.items()},
             positions=tuple(positions),
             shells=tuple(pool.shells),
-            rules=_rules(settings.rules, own.matched, compared),
+            rules=_rules(settings.rules, own, compared),
             drawing=settings.drawing,
             matched_columns=matched,
             shell_columns=compared,
@@ -209,6 +224,23 @@ class FolderReader:
                 assembled=checks[1] if checks else (),
             ),
         )
+        if pooled is None and complete and sheet:
+            self._check_shells(job, sheet, pool)
+        return job
+
+    def _check_shells(self, job: Job, sheet: Sheet, pool: ShellPool) -> None:
+        """Hold the shells of all files against one another, and against what the job asks of them as a whole."""
+        findings = self._findings
+        for kind, text in without_family(job):
+            self.settings.file.report("no-family", text, "fit", kind, "family")
+        for column, text in unlike(job):
+            if column not in sheet.columns.slipped | pool.slipped:
+                findings.report("unlike-shells", text, sheet.paper, None, column, LAST)
+        for copy in copies(job.shells, pool.copies_confirmed):
+            if copy.reason:
+                findings.warnings.append(copy.warning(copy.shell.file, copy.other.file))
+            else:
+                findings.report("box-copied", copy.mistake(copy.other.file), pool.papers[copy.shell.file])
 
     def _open(self, source: Source | None, form: Form) -> Table | None:
         table = open_table(source.data, source.paper, self._findings) if source else None
@@ -236,23 +268,29 @@ class FolderReader:
     ) -> tuple[str, tuple[AssembledReading, ...]] | None:
         """The file of readings with the shells in: its name and its rows."""
         from fitmatch.intake.rows.assembled import ASSEMBLED_FORM, AssembledReader
-        from fitmatch.intake.rows.saved_plan import read_saved_plan
+        from fitmatch.intake.rows.saved_plan import CHANGED, read_saved_plan, replaced_plans
 
         findings = self._findings
         problems = len(findings.problems)
         plan = read_saved_plan(self._folder, findings)
         plan_sound = len(findings.problems) == problems
+        if plan is not None and plan.digest != self._digest():
+            findings.warnings.append(CHANGED)
         table = self._open(table_source(self._folder, self.settings, "assembled", findings), ASSEMBLED_FORM)
         if table is None:
             return None
         sheet = Sheet(table, ASSEMBLED_FORM, self.settings, findings)
-        rows = AssembledReader(sheet, positions, pool.shells, plan, complete=complete, plan_sound=plan_sound).read()
+        replaced = replaced_plans(self._folder)
+        reader = AssembledReader(
+            sheet, positions, pool.shells, plan, replaced, complete=complete, plan_sound=plan_sound
+        )
+        rows = reader.read()
         warn_of_unused(sheet)
         return table.paper.name, rows
 
     def _sized(self, row: PositionRow) -> PositionRow:
-        """The row with its sizes, from whichever file holds its readings. Where the long file tells nothing no size is
-        sound: its faults are told, and not what follows from them."""
+        """The row with its sizes, from whichever file has its readings. If the long file could not be read no size is
+        reliable: its faults are reported, and not what follows from them."""
         position, mean = row.position, None
         sizes: dict[str, Size] = {}
         for feature in DIAMETERS:
@@ -270,7 +308,7 @@ class FolderReader:
 
 
 def digest_of(sources: Sequence[Source]) -> str:
-    """SHA-256 over paths and bytes, each led by its length, so that no two sets of files run together alike."""
+    """SHA-256 over paths and bytes, each preceded by its length, so that no two sets of files give the same bytes."""
     total = sha256()
     for source in sources:
         for part in (source.paper.name.encode("utf-8", "surrogateescape"), source.data):
@@ -280,23 +318,26 @@ def digest_of(sources: Sequence[Source]) -> str:
 
 
 def _check_folder(folder: Path, findings: Findings) -> None:
-    """Without a folder there is nothing else to find."""
+    """Without a folder there is nothing else to check."""
     if not folder.is_dir():
         text = (
-            "is a file; name the folder it is in" if folder.exists() else "there is no such job folder; mend the path"
+            "is a file; name the folder it is in"
+            if folder.exists()
+            else ("there is no such job folder; correct the path")
         )
         findings.report("no-job-folder", text, Paper(str(folder), (SETTINGS,)))
         raise InputError(findings.problems)
 
 
-def _rules(written: tuple[Rule, ...], matched: tuple[str, ...], shell_columns: tuple[str, ...]) -> tuple[Rule, ...]:
+def _rules(written: tuple[Rule, ...], own: Compared, shell_columns: tuple[str, ...]) -> tuple[Rule, ...]:
     """The rules of a job, with one for every column that is matched, named or not."""
-    others = (rule for rule in written if not isinstance(rule, Match))
-    return tuple(rule.located(shell_columns) for rule in in_order((*others, *map(Match, matched))))
+    there = {*own.matched, *own.others}
+    others = (r for r in written if not isinstance(r, Match) and (not r.by_default or there.issuperset(r.columns)))
+    return tuple(rule.located(shell_columns) for rule in in_order((*others, *map(Match, own.matched))))
 
 
 def _finish_positions(sheet: Sheet, rows: list[PositionRow], pool: ShellPool) -> list[Position]:
-    """Hold the rows against their kinds' tables and the shells."""
+    """Check the rows against their kinds' tables and the shells."""
     aimed = AimCheck(sheet).aimed(rows)
     check_bores(rows, sheet)
     locks = LockCheck(sheet, pool, rows)

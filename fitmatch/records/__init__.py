@@ -1,1 +1,1 @@
-"""What is given and what is answered: frozen records, every length in whole nanometres."""
+"""Inputs and answers: frozen records, every length in whole nanometres."""

@@ -1,6 +1,6 @@
-"""Housings that go to another journal: what travels with them and what stays.
+"""Housings that move to another journal: what goes with them and what stays.
 
-With the housing goes its bore and how that was read, its seating and its accept; journal, target, limits, locks and
+The housing takes along its bore and how that was read, its seating and its `accept`; journal, target, limits, locks and
 pin stay.
 """
 
@@ -13,7 +13,7 @@ from fitmatch.records.parts import Position, marks_agree
 
 
 def in_one_block(kind: str) -> bool:
-    """Whether these are mains, by the name of their kind: bored in line in one block, they never move."""
+    """Whether these are mains, judging by the name of their kind: bored in line in one block, they never move."""
     return not {"main", "mains"}.isdisjoint(re.split(r"[\W\d_]+", kind.casefold()))
 
 

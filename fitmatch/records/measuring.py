@@ -1,6 +1,6 @@
-"""How things are measured: readings and where they were taken, gauges, temperature, and what form they show.
+"""How things are measured: readings and where they were taken, gauges, temperature, and the form they show.
 
-Records that nobody changes; lengths are whole nanometres, coefficients and temperatures exact decimals. Most are named
+Immutable records; lengths are whole nanometres, coefficients and temperatures exact fractions. Most are named
 tuples: a job may have a million readings, and every run loads this module.
 """
 
@@ -10,6 +10,7 @@ from fractions import Fraction
 from typing import Final, NamedTuple
 
 from fitmatch.facts import Fact
+from fitmatch.records.keys import ShellKey
 
 DIAMETERS: Final = ("journal", "housing_bore")
 FEATURES: Final = (*DIAMETERS, "wall")
@@ -18,34 +19,20 @@ _TURN: Final = {"journal": 180, "housing_bore": 180, "wall": 360}
 
 
 def turned(feature: str, angle: float) -> float:
-    """An angle without its whole turns: a diameter at 190 degrees is the one at 10."""
+    """An angle reduced by half turns for a diameter, by whole turns for a wall: a diameter at 190 is the one at 10."""
     return angle % _TURN[feature]
-
-
-class Decimal(NamedTuple):
-    """A number as it was typed: exactly `digits * 10**exponent`."""
-
-    digits: int
-    exponent: int = 0
-
-    def __float__(self) -> float:
-        return float(f"{self.digits}e{self.exponent}")
-
-    @property
-    def exact(self) -> Fraction:
-        """The same as a fraction to reckon with."""
-        return Fraction(self.digits) * Fraction(10) ** self.exponent
 
 
 class Reading(NamedTuple):
     """One reading as the gauge gave it. `station` counts from the front; `angle` is in degrees from the crown axis.
-    `confirmed`: why it stands though it looks doubtful."""
+    `confirmed`: why it is kept although it looks doubtful. `column`: the one of the file that it is in."""
 
     nm: int
     station: int | None = None
     angle: float | None = None
     gauge: str | None = None
     confirmed: str = ""
+    column: str = ""
 
 
 class Place(NamedTuple):
@@ -56,7 +43,7 @@ class Place(NamedTuple):
 
 
 class LoggedReading(NamedTuple):
-    """One row of the long file of readings, whole. `shell` is the box and name of the shell that `item` means."""
+    """One complete row of the long file of readings. `shell` is the box and name of the shell that `item` refers to."""
 
     item: str
     feature: str
@@ -64,19 +51,19 @@ class LoggedReading(NamedTuple):
     by: str = ""
     time: str = ""
     row: int = 0
-    shell: tuple[str, str] | None = None
+    shell: ShellKey | None = None
 
 
 class AssembledReading(NamedTuple):
     """One row of assembled.csv: what was read with the shells in and the fasteners tightened, as the gauge gave it.
 
     `feature` is "clearance", where the gauge was zeroed on the micrometer locked at the journal, or "bore". `upper` and
-    `lower` are box and name of the shells that were in.
+    `lower` are box and name of the shells that were fitted.
     """
 
     position: str
-    upper: tuple[str, str]
-    lower: tuple[str, str]
+    upper: ShellKey
+    lower: ShellKey
     feature: str
     readings_nm: tuple[int, ...]
     method: str  # gauge or strip
@@ -89,8 +76,8 @@ class AssembledReading(NamedTuple):
 
 class Doubt(NamedTuple):
     """A reading that is likely a mistake. `row` counts as an editor counts lines; `item` is a position or BOX/NAME;
-    `reading_nm` is the raw reading; `what` looks wrong with it. `signatures` name the mistake that explains it best
-    first, then others that numbers alone cannot tell from it, three at most."""
+    `reading_nm` is the raw reading; `what` looks wrong with it. `signatures` name the mistakes that explain it, the
+    best first, then others that the numbers alone cannot rule out, three at most."""
 
     file: str
     row: int
@@ -99,11 +86,12 @@ class Doubt(NamedTuple):
     reading_nm: int
     what: Fact
     signatures: tuple[str, ...]
+    column: str = ""  # that the reading stands in
 
 
 class Series(NamedTuple):
-    """Readings of one gauge at one place: how many repeats, and which share of the size their mean has. `alike` says
-    how many places of the size are alike in this."""
+    """Readings of one gauge at one place: how many repeats, and the weight of their mean in the size. `alike` says how
+    many places of the size are alike in this."""
 
     gauge: str | None
     repeats: int
@@ -112,8 +100,8 @@ class Series(NamedTuple):
 
 
 class MeasuredAs(NamedTuple):
-    """All that the uncertainty of a size depends on, its own readings' values aside. Sizes share these objects, and
-    equal ones are interchangeable; `zero_nm` and `ball_nm` are what was taken off the mean of the raw readings."""
+    """All that the uncertainty of a size depends on, apart from the values read. Sizes share these objects, and equal
+    ones are interchangeable; `zero_nm` and `ball_nm` are what was taken off the mean of the raw readings."""
 
     series: tuple[Series, ...]
     zero_nm: int = 0
@@ -126,7 +114,7 @@ class MeasuredAs(NamedTuple):
 
 
 class Gauge(NamedTuple):
-    """One `[gauge.NAME]`; what is None was not given."""
+    """One `[gauge.NAME]`; None means not given."""
 
     name: str
     unit: str | None = None
@@ -136,31 +124,31 @@ class Gauge(NamedTuple):
     own_zero_nm: int = 0  # reading on its standard - the standard's value
     ball_nm: int = 0
     set_with: str | None = None
-    expansion: Decimal | None = None  # per kelvin
+    expansion: Fraction | None = None  # per kelvin
 
 
 class Temperature(NamedTuple):
-    """Degrees Celsius of gauges and parts; `one_room` where a single figure was given for both."""
+    """Degrees Celsius of gauges and parts; `one_room` if a single figure was given for both."""
 
-    gauges: Decimal
-    parts: Decimal
+    gauges: Fraction
+    parts: Fraction
     one_room: bool
-    limit: Decimal | None = None  # +/- kelvin
+    limit: Fraction | None = None  # +/- kelvin
 
 
 class Pooled(NamedTuple):
-    """The scatter that repeats of one gauge show: a variance in nm squared and its degrees of freedom."""
+    """The scatter shown by repeats with one gauge: a variance in nm squared and its degrees of freedom."""
 
     variance_nm2: float
     degrees_of_freedom: int
 
 
 class Form(NamedTuple):
-    """What the readings of one item say about its form; None is not measured, which is not 0.
+    """What the readings of one item say about its form; None means not measured, which is not 0.
 
     `taper_nm`: first station - last station. `barrel_nm`: middle station - the ends' mean; above zero is barrel, below
     is hour-glass. `out_of_round_nm`: the largest difference of two angles within a station. `larger`, for a housing
-    bore: where its larger diameter lies, "across the joint" or "along the crown axis".
+    bore: where its larger diameter is, "across the joint" or "along the crown axis".
     """
 
     taper_nm: int | None = None
@@ -178,11 +166,11 @@ class Measuring:
     bench: Mapping[str, Mapping[str, tuple[Place, ...]]] = field(default_factory=dict)  # kind -> feature
     pooled: Mapping[str, Pooled] = field(default_factory=dict)  # gauge -> scatter of its repeats
     temperature: Temperature | None = None
-    materials: Mapping[str, Mapping[str, Decimal]] = field(default_factory=dict)  # kind -> feature -> per kelvin
+    materials: Mapping[str, Mapping[str, Fraction]] = field(default_factory=dict)  # kind -> feature -> per kelvin
     form_limits: Mapping[str, Mapping[str, int]] = field(default_factory=dict)  # kind -> journal_taper, … -> nm
-    form_told: frozenset[str] = frozenset()  # features of whose form some reading tells
+    form_told: frozenset[str] = frozenset()  # features about whose form some reading says something
     positions_file: str = ""
     log_file: str = ""
     log: tuple[LoggedReading, ...] = ()  # the long file, in file order
     assembled_file: str = ""
-    assembled: tuple[AssembledReading, ...] = ()  # in file order; only where they were asked for
+    assembled: tuple[AssembledReading, ...] = ()  # in file order; only if requested

@@ -6,8 +6,10 @@ rod, *lower* the cap side of both.
 """
 
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Final
 
+from fitmatch.records.keys import PositionKey, ShellKey
 from fitmatch.records.measuring import DIAMETERS, Form, MeasuredAs, Reading
 
 SIDES: Final = ("upper", "lower")
@@ -22,27 +24,27 @@ ANY: Final = "any"
 class Size:
     """A diameter or a wall as it was measured: the mean of its places, and the extremes of its readings, all corrected.
 
-    Of a coated shell this is the wall that was measured, coated or bare. Raw mean - zero error - ball + temperature =
+    For a coated shell this is the wall as measured, coated or bare. Raw mean - zero error - ball + temperature =
     mean, to the nanometre.
     """
 
     mean_nm: int
     smallest_nm: int
     largest_nm: int
-    readings: tuple[Reading, ...] = ()  # those that make it, as the gauge gave them
-    measured_as: MeasuredAs | None = None  # None: nothing is known of how
+    readings: tuple[Reading, ...] = ()  # the readings that make the size, as the gauge gave them
+    measured_as: MeasuredAs | None = None  # None: nothing is known about how it was measured
     temperature_nm: int = 0  # what the correction to 20 degrees Celsius added
-    aside: tuple[Reading, ...] = ()  # those away from the crown axis, which tell of form alone
-    form: Form | None = None  # None: no reading tells of it
+    aside: tuple[Reading, ...] = ()  # those away from the crown axis, which only show form
+    form: Form | None = None  # None: no reading shows it
 
     @property
     def zero_nm(self) -> int:
-        """The zero error that was taken off."""
+        """The zero error that was subtracted."""
         return self.measured_as.zero_nm if self.measured_as else 0
 
     @property
     def ball_nm(self) -> int:
-        """The ball that was taken off."""
+        """The ball diameter that was subtracted."""
         return self.measured_as.ball_nm if self.measured_as else 0
 
     @property
@@ -58,7 +60,7 @@ class Size:
 
 @dataclass(frozen=True, slots=True)
 class Shell:
-    """One half bearing. `marks` are its cells in `Job.shell_columns`, in that order, trimmed and lower-cased."""
+    """One half bearing. `marks` are its cells in `Job.shell_columns`, in that order, trimmed and in lower case."""
 
     name: str
     box: str
@@ -73,23 +75,23 @@ class Shell:
     wall_to_metal_nm: int | None = None  # the wall without its coating
     file: str = ""
     row: int = 0
-    measured: Size | None = None  # the wall as it was measured; equal shells may share it, as there may be a million
+    measured: Size | None = None  # the wall as it was measured; shared between equal shells, as there may be a million
 
     @property
     def measured_as(self) -> MeasuredAs | None:
-        """How the wall was measured; None: nothing is known of how."""
+        """How the wall was measured; None: nothing is known about it."""
         return self.measured.measured_as if self.measured else None
 
     @property
-    def key(self) -> tuple[str, str]:
-        """Box and name, which together tell this shell from every other."""
+    def key(self) -> ShellKey:
+        """Box and name, which together identify the shell."""
         return self.box, self.name
 
 
 @dataclass(frozen=True, slots=True)
 class Position:
     """One rod or main. `wants_upper` and `wants_lower` are the cells its halves must match, in the order of
-    `Job.matched_columns`, trimmed and lower-cased.
+    `Job.matched_columns`, trimmed and in lower case.
 
     `target_nm`, `min_nm` and `max_nm` are final: the row's own, else the kind's. `upper` and `lower` name locked
     shells.
@@ -102,33 +104,34 @@ class Position:
     target_nm: int | None  # None only where target_ratio waits for a journal
     min_nm: int | None = None
     max_nm: int | None = None
-    want_min_nm: int | None = None  # the narrower band one would like, already clipped to min and max
+    want_min_nm: int | None = None  # the narrower band that is wanted, already clipped to min and max
     want_max_nm: int | None = None
     seating_nm: int = 0
-    upper: tuple[str, str] | None = None
-    lower: tuple[str, str] | None = None
+    upper: ShellKey | None = None
+    lower: ShellKey | None = None
     wants_upper: tuple[str, ...] = ()
     wants_lower: tuple[str, ...] = ()
     accept: str | None = None
     pin: int | None = None
     row: int = 0
-    undersize: str = ""  # the user's own label of what the journal was ground to
-    aims_at_middle: bool = False  # its target is the middle of min and max because nobody wrote one
-    within: tuple[str, ...] = ()  # cells in which a housing and its journal must agree, trimmed and lower-cased
-    housing: str | None = None  # the row whose housing stands here, if it was moved
-    offset_nm: int | None = None  # of the housing's axis off the line of the others; positive towards the block
+    undersize: str = ""  # the user's own label for what the journal was ground to
+    aims_at_middle: bool = False  # its target is the middle of min and max because none was given
+    within: tuple[str, ...] = ()  # cells in which a housing and its journal must agree, trimmed and in lower case
+    housing: str | None = None  # the row whose housing is here, if it was moved
+    offset_nm: int | None = None  # how far the housing's axis is off the line of the others; positive towards the block
     job: str = ""  # the name of its job; empty for one alone
+    note: str = ""  # the user's own words about it
 
     @property
-    def key(self) -> tuple[str, str]:
-        """Job and name, which together tell this position from every other, whichever housing it has."""
+    def key(self) -> PositionKey:
+        """Job and name, which together identify the position, whichever housing it has."""
         return self.job, self.name
 
-    unsized: Form | None = None  # of a housing bore that has no size, as no reading of it lies near the crown axis
+    unsized: Form | None = None  # for a housing bore without a size, as no reading of it is near the crown axis
 
     @property
     def wishes(self) -> bool:
-        """Whether a band is wished for here."""
+        """Whether a wanted band is given here."""
         return self.want_min_nm is not None or self.want_max_nm is not None
 
     @property
@@ -137,7 +140,7 @@ class Position:
         return tuple(feature for feature in DIAMETERS if getattr(self, feature) is None)
 
     def form(self, feature: str) -> Form | None:
-        """What the readings of the journal or housing bore tell of its form; None if nothing."""
+        """What the readings of the journal or housing bore show about its form; None if nothing."""
         size: Size | None = getattr(self, feature)
         if size is not None:
             return size.form
@@ -146,7 +149,7 @@ class Position:
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """A drawing's limits; both ends belong to it."""
+    """A drawing's limits, both ends included."""
 
     low_nm: int
     high_nm: int
@@ -161,18 +164,19 @@ class Fit:
 
     kind: str
     target_nm: int | None = None
-    target_ratio: str | None = None
+    target_ratio: Fraction | None = None
     min_nm: int | None = None
     max_nm: int | None = None
     seating_nm: int = 0
-    family: tuple[str, ...] | None = None  # lower-cased; None: every family fits
+    family: tuple[str, ...] | None = None  # in lower case; None: every family fits
     seating_u_nm: int | None = None  # standard uncertainty of the seating
-    want_min_nm: int | None = None  # the narrower band one would like, as written
+    seating_readings: int | None = None  # how many readings that came from; None: taken as known exactly
+    want_min_nm: int | None = None  # the narrower band that is wanted, as written
     want_max_nm: int | None = None
 
 
 def marks_agree(one: str, other: str) -> bool:
-    """Whether two lower-cased cells agree: `any` with everything, blank with blank only."""
+    """Whether two cells in lower case agree: `any` with everything, blank only with blank."""
     return one == other or ANY in (one, other)
 
 
@@ -180,7 +184,7 @@ def marks_agree(one: str, other: str) -> bool:
 
 
 def room(position: Position) -> int:
-    """What walls and clearance share: housing bore - journal + seating, from the mean sizes."""
+    """The room for walls and clearance: housing bore - journal + seating, from the mean sizes."""
     assert position.housing_bore is not None and position.journal is not None
     return position.housing_bore.mean_nm - position.journal.mean_nm + position.seating_nm
 
@@ -194,10 +198,10 @@ def tightest_room(position: Position, limits_at: str) -> int:
 
 
 def shortfall_of(least_nm: int | None, clearance_nm: int) -> int:
-    """How far a clearance lies below a bound; 0 if it does not, or there is none."""
+    """How far a clearance is below a bound; 0 if it is not, or there is no bound."""
     return 0 if least_nm is None else max(0, least_nm - clearance_nm)
 
 
 def excess_of(most_nm: int | None, clearance_nm: int) -> int:
-    """How far a clearance lies above a bound; 0 if it does not, or there is none."""
+    """How far a clearance is above a bound; 0 if it is not, or there is no bound."""
     return 0 if most_nm is None else max(0, clearance_nm - most_nm)

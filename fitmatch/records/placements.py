@@ -1,4 +1,4 @@
-"""A position with two shells in it, and the figures that such placements give."""
+"""A position with two shells in it, and the figures that placements give."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ from fitmatch.records.parts import Position, Shell, excess_of, room, shortfall_o
 class Placement:
     """A position with the two shells chosen for it; every figure follows from these by arithmetic.
 
-    `margin_nm` is how far a guard draws both limits in for this very pair.
+    `margin_nm` is how far a guard tightens both limits for this pair.
     """
 
     position: Position
@@ -53,12 +53,12 @@ class Placement:
 
     @property
     def shortfall_nm(self) -> int:
-        """How far the tightest clearance lies below the lower limit; 0 if it does not."""
+        """How far the tightest clearance is below the lower limit; 0 if it is not."""
         return shortfall_of(self.limit_low_nm, self.clearance_tightest_nm)
 
     @property
     def excess_nm(self) -> int:
-        """How far the mean clearance lies above the upper limit; 0 if it does not."""
+        """How far the mean clearance is above the upper limit; 0 if it is not."""
         return excess_of(self.limit_high_nm, self.clearance_nm)
 
     @property
@@ -67,12 +67,12 @@ class Placement:
 
     @property
     def want_shortfall_nm(self) -> int:
-        """How far the mean clearance lies below the wished band; 0 if it does not, or none is wished."""
+        """How far the mean clearance is below the wanted band; 0 if it is not, or there is no band."""
         return shortfall_of(self.position.want_min_nm, self.clearance_nm)
 
     @property
     def want_excess_nm(self) -> int:
-        """How far the mean clearance lies above the wished band."""
+        """How far the mean clearance is above the wanted band."""
         return excess_of(self.position.want_max_nm, self.clearance_nm)
 
     @property
@@ -81,13 +81,13 @@ class Placement:
 
     @property
     def twice_axis_shift_nm(self) -> int:
-        """Twice the shift of the bearing bore's axis towards the upper half, so that it stays a whole number."""
+        """Twice the shift of the bearing's axis towards the upper half: doubled, it stays a whole number."""
         assert self.upper.wall_nm is not None and self.lower.wall_nm is not None
         return self.lower.wall_nm - self.upper.wall_nm
 
     @property
     def locked(self) -> bool:
-        """Locked in both halves: such a bore counts in no figure of quality."""
+        """Locked in both halves: such a position counts in no figure of quality."""
         return self.position.upper is not None and self.position.lower is not None
 
     @property
@@ -105,7 +105,7 @@ class Placement:
 
 
 class KindFigures(NamedTuple):
-    """What one plan is worth for one kind. Worst, sum, spread and mean are over the `counted` positions: those inside
+    """How good one plan is for one kind. Worst, sum, spread and mean are over the `counted` positions: those inside
     their limits and not locked in both halves; None where there are none."""
 
     filled: int
@@ -119,14 +119,14 @@ class KindFigures(NamedTuple):
     spread_nm: int | None
     mean_clearance_nm: int | None
     boxes: int
-    below_want: int | None = None  # as the next three over the filled; None where no band is wished
+    below_want: int | None = None  # this and the next three are over all filled positions; None without a wanted band
     want_shortfall_nm: int | None = None
     above_want: int | None = None
     want_excess_nm: int | None = None
 
 
 def figures_of(placements: Sequence[Placement]) -> KindFigures:
-    """The figures of one kind's placements, as the contract of `KindFigures` defines them."""
+    """The figures of one kind's placements, as `KindFigures` defines them."""
     shortfalls, excesses = [p.shortfall_nm for p in placements], [p.excess_nm for p in placements]
     counted = [p for p in placements if p.counted]
     deviations = [p.deviation_nm for p in counted]

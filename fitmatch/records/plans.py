@@ -1,4 +1,4 @@
-"""The answer: what is placed where, how good that is and how far proven, and what stands beside it."""
+"""The answer: what goes where, how good that is, how far it is proven, and what goes with it."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from fitmatch.facts import Fact
 from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.records.doubted import doubted
 from fitmatch.records.job import Job
+from fitmatch.records.keys import PositionKey, full_name
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.placements import KindFigures, Placement, figures_of
@@ -18,7 +20,7 @@ if TYPE_CHECKING:
 
 
 class Status(StrEnum):
-    """How far an answer was carried."""
+    """How far the work on an answer got."""
 
     PROVEN = "proven"  # every level of every kind
     UNPROVEN = "unproven"  # stopped early
@@ -26,11 +28,12 @@ class Status(StrEnum):
 
 
 class Proof(NamedTuple):
-    """How far one kind was proven; if not wholly, which level was in work and what it cannot be better than."""
+    """How far one kind was proven; if not completely, which level was being proven and what it cannot be better
+    than."""
 
     proven: bool = True
     level: str | None = None
-    bound: int | None = None  # in nm, or nm squared, or a count, as the level is
+    bound: int | None = None  # in nm, nm squared or a count, depending on the level
 
 
 class Unfilled(NamedTuple):
@@ -39,11 +42,13 @@ class Unfilled(NamedTuple):
 
 
 class Cure(NamedTuple):
-    """One change after which a position is inside its limits and no other of its kind is worse off on levels 0 and 1.
+    """A change the shop may make that would fix one position: afterwards it is inside its limits and no other of its
+    kind is worse off on levels 0 and 1.
 
-    `change`: a limit (`min`, `max`) or a rule let out by the least amount that works, to `to_nm` or, for a guard, to
-    `factor`; a rule, column or limit of family let go; a `hold` or `lock` taken off the shell `name`; a bore accepted
-    (`accept`); or one more shell (`upper`, `lower`) of the wall `to_nm`, any from `low_nm` to `high_nm` being as good.
+    `change`: one more shell (`upper`, `lower`) with the wall `to_nm`, any from `low_nm` to `high_nm` being as good, and
+    `marks`: what it must read, by column, any one of several; for the position `name`, if that is another one; a rule
+    relaxed by the least amount that works, to `to_nm` or, for a guard, to `factor`; a rule dropped; a `lock` removed
+    from the shell `name`.
     """
 
     change: str
@@ -53,40 +58,74 @@ class Cure(NamedTuple):
     factor: float | None = None
     low_nm: int | None = None
     high_nm: int | None = None
+    marks: tuple[tuple[str, tuple[str, ...]], ...] = ()
+
+
+class NotOffered(NamedTuple):
+    """What would also fix a position but is not for the shop to change.
+
+    `change`: the least by which it misses a limit of the maker's (`min`, `max`), `guarded` if a guard tightens it; a
+    housing bore outside its drawing limits that only the maker can permit (`accept`), in the row `name` if that is
+    another one; a shell `name` on `hold` for the reason `why`.
+    """
+
+    change: str
+    by_nm: int | None = None
+    name: str | None = None
+    why: str | None = None
+    guarded: bool = False
 
 
 class Reason(NamedTuple):
-    """Why a position cannot be filled inside its limits while no other is worse off, as the names of bonds: with all of
-    `together` it cannot, whatever else is let go, and without any one of them it can. `reduced`: that was shown;
-    else it was too much to ask, or time ran out, and some may be superfluous. `cures_complete`: all were sought; else
-    there may be more."""
+    """Why a position cannot be filled inside its limits without making another worse off, as the names of bonds: with
+    all of `together` it cannot, even if every other rule and limit were relaxed; without any one of them it can.
+    `reduced`: that was shown; otherwise it was too much work, or time ran out, and some may not matter.
+    `cures_complete`: all were looked for; otherwise there may be more. `in_doubt`: none was looked for, as a reading of
+    the position must be taken again first."""
 
     position: Position
     together: tuple[str, ...]
     reduced: bool
     cures: tuple[Cure, ...]
     cures_complete: bool
+    not_offered: tuple[NotOffered, ...] = ()
+    in_doubt: bool = False
 
 
 class Flag(NamedTuple):
-    """Something about a position that needs attention though it was filled. `code` is what programs know it by."""
+    """Something about a position that needs attention although it was filled. `code` identifies it for programs."""
 
     position: str
     code: str
     what: Fact
 
 
+class Stray(NamedTuple):
+    """Shells with a mark in a matched column that no position of their kind takes: they ask for `wanted`, where an
+    empty text is a blank cell."""
+
+    kind: str
+    column: str
+    mark: str
+    shells: tuple[Shell, ...]
+    wanted: tuple[str, ...]
+
+    @property
+    def what(self) -> Fact:
+        return Fact("stray", {"kind": self.kind, "column": self.column, "mark": self.mark, "wanted": self.wanted})
+
+
 class Baseline(NamedTuple):
-    """What another way of choosing gives for one kind; `rules_broken` counts each rule once per bore."""
+    """What another way of choosing gives for one kind; `rules_broken` counts each rule once per position."""
 
     figures: KindFigures
     rules_broken: int = 0
 
 
 class Worth(NamedTuple):
-    """What to expect of one kind of a plan once the errors of its readings are counted in: the mean worst deviation and
-    spread over that many draws. `by_hand`: how its worst deviation stands against the plan by hand on the same draws,
-    "better", "worse" or "equal within measurement"; None where the two do not count the same number of positions."""
+    """What to expect of one kind of a plan once the errors of its readings are included: the mean worst deviation and
+    spread over so many draws. `by_hand`: how its worst deviation compares with that of the plan by hand on the same
+    draws, "better", "worse" or "equal within measurement"; None if the two count different numbers of positions."""
 
     trials: int
     worst_deviation_nm: float
@@ -95,10 +134,10 @@ class Worth(NamedTuple):
 
 
 class OtherPlan(NamedTuple):
-    """Another plan of one kind, or of one that several jobs decide together, beside the answer.
+    """Another plan of one kind, or of a kind that several jobs decide together, shown beside the answer.
 
     `complete`: how many of several jobs are complete in the kind. `placements` job by job, in file order. `proven`: no
-    plan of those asked for is better. `against_plan`: how its worst deviation stands against the answer's on the same
+    plan of those requested is better. `against_plan`: how its worst deviation compares with the answer's on the same
     draws of reading errors, "worse", "better" or "equal within measurement"; None where too little is known of the
     gauges, or the two count different numbers of positions.
     """
@@ -111,18 +150,18 @@ class OtherPlan(NamedTuple):
 
 
 class Alternatives(NamedTuple):
-    """The next best plans of one kind, best first. `complete`: as many as were asked for, or all there are; else the
-    search was stopped, the answer itself is not proven, or the next one failed its check."""
+    """The next best plans of one kind, best first. `complete`: as many as were requested, or all there are; otherwise
+    the search was stopped, the answer itself is not proven, or the next one failed its check."""
 
     plans: tuple[OtherPlan, ...]
     complete: bool
 
 
 class Explanation(NamedTuple):
-    """One position explained, with the `label` of its kind: the best plan in which its walls total something else than
-    in the answer, or in which it is filled if it is empty there, and the best plan with the `pair` asked for.
+    """One position explained, with the `label` of its kind: the best plan in which its walls have another total than in
+    the answer, or in which it is filled if it is empty there, and the best plan with the requested `pair`.
 
-    A plan is None where there is none; `stopped`: or where none was found in time.
+    A plan is None if there is none or, with `stopped`, if none was found in time.
     """
 
     position: Position
@@ -135,26 +174,28 @@ class Explanation(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class JobPlan:
-    """What one job is given."""
+    """One job's part of the answer."""
 
     job: Job
     placements: tuple[Placement, ...]  # in file order of positions
     unfilled: tuple[Unfilled, ...]
     flags: tuple[Flag, ...] = ()
-    worth: Mapping[str, Worth] = field(default_factory=dict)  # of kinds whose uncertainty is known
+    worth: Mapping[str, Worth] = field(default_factory=dict)  # for kinds whose uncertainty is known
     doubts: tuple[Doubt, ...] = ()  # open doubts about readings
-    moved_from: Job | None = None  # the job as read, where a housing of `job` was moved
-    staying: Mapping[str, KindFigures] = field(default_factory=dict)  # of movable kinds: the best with none moved
-    reasons: tuple[Reason, ...] = ()  # of positions that are empty or outside their limits
+    moved_from: Job | None = None  # the job as read, if a housing of `job` was moved
+    staying: Mapping[str, KindFigures] = field(default_factory=dict)  # for movable kinds: the best with none moved
+    strays: tuple[Stray, ...] = ()  # of its own shells
+    reasons: tuple[Reason, ...] = ()  # for positions that are empty or outside their limits
+    waits_for: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # kind -> jobs it shares that are not ready
 
     @property
     def read(self) -> Job:
-        """The job as it was read, every housing where it was."""
+        """The job as it was read, with every housing where it was."""
         return self.moved_from or self.job
 
     @property
     def figures(self) -> Mapping[str, KindFigures]:
-        """Of each kind, worked out from its placements."""
+        """For each kind, worked out from its placements."""
         return {kind: figures_of(self.of_kind(kind)) for kind in self.job.kinds}
 
     @property
@@ -164,10 +205,11 @@ class JobPlan:
 
     @property
     def needs_attention(self) -> bool:
-        """Whether anything does besides what is not proven."""
+        """Whether anything needs attention apart from what is not proven."""
         return bool(
             self.unfilled
             or self.flags
+            or self.strays
             or self.doubts
             or self.unmeasured_positions
             or any(s.wall_nm is None and s.hold is None for s in self.job.shells)
@@ -177,14 +219,20 @@ class JobPlan:
     def of_kind(self, kind: str) -> tuple[Placement, ...]:
         return tuple(p for p in self.placements if p.position.kind == kind)
 
-    def by_position(self) -> dict[tuple[str, str], Placement]:
-        """By the key of the position, for those that are filled."""
+    def by_position(self) -> dict[PositionKey, Placement]:
+        """By the key of the position, for filled positions."""
         return {p.position.key: p for p in self.placements}
 
     def is_complete(self, kind: str | None = None) -> bool:
         """Whether every position, of this kind or of all, is filled inside its limits."""
         inside = {p.position.key for p in self.placements if p.within_limits}
         return all(p.key in inside for p in self.job.positions if kind in (None, p.kind))
+
+    def is_ready(self, kind: str) -> bool:
+        """Whether shells of this kind may be fitted, as far as this job goes: its positions are all inside their
+        limits, and no reading is missing or in doubt."""
+        unread = any(s.kind == kind and s.wall_nm is None and s.hold is None for s in self.job.shells)
+        return self.is_complete(kind) and not unread and kind not in doubted([(self.read, self.doubts)]).kinds
 
     def rows(self, unit: str) -> Iterator[dict[str, object]]:
         """One row per position in file order, lengths as floats in `unit`."""
@@ -195,8 +243,8 @@ class JobPlan:
             row: dict[str, object] = {"position": position.name, "kind": position.kind, "filled": p is not None}
             if p is not None:
                 row |= {
-                    "upper": f"{p.upper.box}/{p.upper.name}",
-                    "lower": f"{p.lower.box}/{p.lower.name}",
+                    "upper": full_name(p.upper.key),
+                    "lower": full_name(p.lower.key),
                     "wall_sum": p.wall_sum_nm / per_unit,
                     "clearance": p.clearance_nm / per_unit,
                     "deviation": p.deviation_nm / per_unit,
@@ -208,13 +256,14 @@ class JobPlan:
 
 
 class GroupAnswer(NamedTuple):
-    """What was found for one group. The spread in its figures is the largest of the jobs' own."""
+    """What was found for one group. The spread in its figures is the largest of its jobs."""
 
     group: Group
     complete: int  # jobs with all positions of the kind inside their limits
     figures: KindFigures
     proof: Proof
     baselines: Mapping[str, Baseline]
+    one_box: tuple[str, ...] = ()  # boxes each of which alone would give as good a worst deviation
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,14 +271,14 @@ class Plan:
     """The answer for one job or for several that share their shells."""
 
     plans: tuple[JobPlan, ...]  # one for each job, in their order
-    groups: tuple[GroupAnswer, ...]  # in file order; of one job its kinds
+    groups: tuple[GroupAnswer, ...]  # in file order; for a single job its kinds
     strategy: str
     leftover: tuple[Shell, ...]  # by box and name, natural order
     held: tuple[Shell, ...]
     slack_nm: int = 0
     priority: str = TOGETHER
-    alternatives: Mapping[str, Alternatives] = field(default_factory=dict)  # by label, where they were asked for
-    explanation: Explanation | None = None  # where it was asked for
+    alternatives: Mapping[str, Alternatives] = field(default_factory=dict)  # by label, if requested
+    explanation: Explanation | None = None  # if requested
     faults: Mapping[str, str] = field(default_factory=dict)  # by what was looked into beside the answer, which stands
 
     @property
@@ -259,12 +308,17 @@ class Plan:
         return tuple(doubt for one in self.plans for doubt in one.doubts)
 
     @property
+    def warnings(self) -> tuple[str, ...]:
+        """What was noticed while the jobs were read."""
+        return tuple(warning for one in self.plans for warning in one.job.warnings)
+
+    @property
     def reasons(self) -> tuple[Reason, ...]:
         return tuple(reason for one in self.plans for reason in one.reasons)
 
     @property
     def figures(self) -> Mapping[str, KindFigures]:
-        """By the label of each group, as the next."""
+        """By the label of each group, like the next."""
         return {g.group.label: g.figures for g in self.groups}
 
     @property
@@ -273,7 +327,7 @@ class Plan:
 
     @property
     def baselines(self) -> Mapping[str, Mapping[str, Baseline]]:
-        """By the name of the way to choose, then by label."""
+        """By the name of the way of choosing, then by label."""
         names = dict.fromkeys(name for g in self.groups for name in g.baselines)
         return {name: {g.group.label: g.baselines[name] for g in self.groups if name in g.baselines} for name in names}
 
@@ -285,7 +339,7 @@ class Plan:
 
     @property
     def proven(self) -> bool:
-        """Whether every level of every group was."""
+        """Whether every level of every group was proven."""
         return all(g.proof.proven for g in self.groups)
 
     @property
@@ -308,8 +362,8 @@ class Plan:
         return {g.group.kind: g.proof for g in mine}
 
     def to_frame(self, unit: str | None = None) -> "pandas.DataFrame":
-        """One row per position in file order, lengths as floats in `unit`, else the first job's; of several jobs one
-        after the other, with a first column `job`. Pandas is imported here.
+        """One row per position in file order, lengths as floats in `unit`, else the first job's; several jobs one after
+        the other, with a first column `job`. Pandas is imported here.
 
         A position without shells has only its name, its kind and `filled` False.
         """

@@ -1,6 +1,6 @@
-"""Several jobs that share their shells, and what is decided together. A job alone is a pool of one.
+"""Several jobs that share their shells, and what is decided together. A single job is a pool of one.
 
-A *group* is what is decided together: the positions of one kind, in all jobs whose families for it overlap.
+A *group* is what is decided together: the positions of one kind, in all jobs with overlapping families for it.
 """
 
 from collections.abc import Iterator, Sequence
@@ -16,13 +16,13 @@ PRIORITIES: Final = (TOGETHER, IN_ORDER)
 
 @dataclass(frozen=True, slots=True)
 class Pool:
-    """Jobs in the order they were named, each with a name of its own; the `shells` of each are those of all."""
+    """Jobs in the order they were named, each with its own name; each one's `shells` are the shells of all."""
 
     jobs: tuple[Job, ...]
 
 
 class Group(NamedTuple):
-    """One kind of the jobs `members`, by their places. `label` is the kind, with its families where the kind has
+    """One kind of the jobs `members`, given by their places. `label` is the kind, with its families where the kind has
     several groups."""
 
     label: str
@@ -31,7 +31,7 @@ class Group(NamedTuple):
 
 
 def groups_of(jobs: Sequence[Job]) -> list[Group]:
-    """Every kind of a single job is a group; of several jobs, those that a family links, in file order."""
+    """Every kind of a single job is a group; with several jobs, those linked by a family, in file order."""
     found = []
     for kind in dict.fromkeys(kind for job in jobs for kind in job.kinds):
         linked = list(_linked(jobs, kind))
@@ -42,7 +42,7 @@ def groups_of(jobs: Sequence[Job]) -> list[Group]:
 
 
 def _linked(jobs: Sequence[Job], kind: str) -> Iterator[tuple[tuple[int, ...], list[str]]]:
-    """The jobs with this kind, in sets that share no family, each set with its families."""
+    """The jobs with this kind, in sets with no family in common, each set with its families."""
     sets: list[tuple[list[int], set[str]]] = []
     for i, job in enumerate(jobs):
         if kind in job.kinds:

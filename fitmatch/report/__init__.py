@@ -1,1 +1,1 @@
-"""What a plan looks like from outside: text for the bench, one JSON document, one table of rows."""
+"""A plan as output: text for the bench, one JSON document, one table of rows."""

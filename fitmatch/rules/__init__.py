@@ -1,1 +1,1 @@
-"""The rules: a module each, and the registry of them all, through which everything else goes."""
+"""The rules, one module each, and the registry through which everything else uses them."""

@@ -1,4 +1,4 @@
-"""Which rules bind a kind, and what is wrong where shells break one."""
+"""Which rules apply to a kind, and what is wrong where shells break one."""
 
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise
@@ -17,15 +17,14 @@ def in_force(job: Job, kind: str) -> tuple[Rule, ...]:
 
 
 class Broken(NamedTuple):
-    """What is wrong where shells break the rule of this code; `excused`: the locked shells alone break it."""
+    """What is wrong where shells break the rule with this code; `excused`: the locked shells alone break it."""
 
     fact: Fact
     excused: bool
 
 
 def broken(rules: Iterable[Rule], position: Position, upper: Shell, lower: Shell) -> Iterator[Broken]:
-    """What these two shells in this position break, taken by themselves. A lock excuses its shell, and two of them the
-    pair."""
+    """What these two shells break in this position, taken alone. A lock excuses its shell, and two locks the pair."""
     locked = position.upper is not None and position.lower is not None
     for rule in rules:
         for side, shell in zip(SIDES, (upper, lower), strict=True):
@@ -35,15 +34,16 @@ def broken(rules: Iterable[Rule], position: Position, upper: Shell, lower: Shell
 
 
 class RowRule(NamedTuple):
-    """A rule about a row, and what it says of it."""
+    """A rule about a row of bores, and what it says about this one."""
 
     rule: Rule
     near: Near
     row: Sequence[Position]
 
     def apart(self, placements: Iterable[Placement]) -> Iterator[Broken]:
-        """Bores that lie too far apart: of neighbours each, of all the two that lie farthest, of those that are not
-        excused and of those that are; excused are two that are both locked in both halves."""
+        """Bores that are too far apart: each such pair of neighbours or, for a rule over all, the two farthest apart,
+        both among those not excused and among those excused. Two bores are excused if both are locked in both
+        halves."""
         at = self.lies(placements)
         if not self.near.everyone:
             for (i, one), (j, other) in pairwise(at):
@@ -58,8 +58,8 @@ class RowRule(NamedTuple):
                 yield self._apart(low, high)
 
     def too_many(self, placements: Sequence[Placement]) -> int:
-        """The fewest bores without which the others would lie as they should; those locked in both halves have to stay,
-        and are excused from each other."""
+        """The fewest bores without which the others would obey the rule; those locked in both halves have to stay, and
+        are excused from each other."""
         if not self.near.everyone:
             return sum(not apart.excused for apart in self.apart(placements))
         at = self.lies(placements)
@@ -69,7 +69,7 @@ class RowRule(NamedTuple):
         return len(free) - max((sum(low <= v <= low + self.near.most for v in near) for low in near), default=0)
 
     def lies(self, placements: Iterable[Placement]) -> list[tuple[tuple[int, Placement], int]]:
-        """For each filled bore its place in the row, and what it lies at."""
+        """For each filled bore its index in the row, and its place."""
         placed = {p.position.name: p for p in placements}
         found = ((i, placed[p.name]) for i, p in enumerate(self.row) if p.name in placed)
         return [((i, p), p.twice_axis_shift_nm + self.near.origins[i]) for i, p in found]

@@ -9,7 +9,7 @@ from fitmatch.records.job import Job, Rule
 
 @dataclass(frozen=True, slots=True)
 class OfKind(Rule):
-    """A rule that is set for each kind by itself."""
+    """A rule that is set separately for each kind."""
 
     of_kind: str
 
@@ -27,7 +27,7 @@ def walls_of(job: Job, kind: str) -> set[int]:
 
 
 def differences_above(least_nm: int, job: Job, kind: str) -> Sequence[int]:
-    """Every difference of two walls of the kind that is larger, ascending: a limit in between does no more than the one
+    """Every larger difference between two walls of the kind, ascending: a limit in between allows no more than the one
     before it."""
     walls = walls_of(job, kind)
     return sorted({u - v for u in walls for v in walls if u - v > least_nm})

@@ -1,6 +1,6 @@
-"""The rules: a module each, and the registry of them all, through which everything else goes.
+"""The rules, one module each, and the registry through which everything else uses them.
 
-A rule tells in its own module how it is read, what it keeps out, how it is let go or let out, and how it is told.
+Each rule's module says how it is read, what it rules out, how it is dropped or relaxed, and how it is reported.
 """
 
 from collections.abc import Iterable, Iterator
@@ -41,12 +41,12 @@ REGISTRY: Final = (*OF_PARTS, *SETTINGS)
 
 
 def read_rules(ask: Ask) -> tuple[Rule, ...]:
-    """Every rule that job.toml sets, and those that hold unless it says otherwise."""
+    """Every rule that job.toml sets, and those that apply unless it says otherwise."""
     return tuple(rule for sort in SETTINGS for rule in sort.read(ask))
 
 
 def in_order(rules: Iterable[Rule]) -> list[Rule]:
-    """These rules as the registry has them."""
+    """These rules in registry order."""
     return sorted(rules, key=lambda rule: SETTINGS.index(type(rule)))
 
 
@@ -56,5 +56,5 @@ def known_keys() -> Iterator[str]:
 
 
 def bonds(jobs: Jobs, kind: str) -> Iterator[Bond]:
-    """Everything that keeps pairs of shells out of this kind, each with the jobs without it."""
+    """Everything that rules out pairs of shells in this kind, each with the jobs without it."""
     return (bond for sort in REGISTRY for bond in sort.bonds(jobs, kind))

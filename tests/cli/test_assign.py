@@ -14,43 +14,20 @@ from pathlib import Path
 from typing import Any
 
 import click
-import jsonschema
 import pytest
+from made.commands import Ran
+from made.pump_set import JOB_TOML, POSITIONS, SHELLS, written
+from oracles.schemas import VALIDATOR
 
 import fitmatch
-from fitmatch.cli.main import main
 from fitmatch.problems import FaultInFitmatch
 from fitmatch.report.words.levels import WORDS
-
-SCHEMA = jsonschema.Draft202012Validator(
-    json.loads(
-        (Path(fitmatch.__file__).parent / "report" / "data" / "assignment.schema.json").read_text(encoding="utf-8")
-    )
-)
-JOB_TOML = """
-title = "Pump set"
-unit = "in"
-[fit.rod]
-min = 0.0018
-max = 0.0028
-target = 0.0022
-"""
-POSITIONS = "position,kind,journal,housing_bore\nR1,rod,1.8162,1.9421\nR2,rod,1.8161,1.9420\n"
-SHELLS = "shell,kind,half,wall\n1,rod,upper,0.0619\n2,rod,upper,0.06185\n3,rod,lower,0.0619\n4,rod,lower,0.0618\n"
 
 
 @pytest.fixture
 def job(tmp_path: Path) -> Path:
     """A job whose two rods can both be filled, one shell of each half to spare in no box."""
     return written(tmp_path / "pump set")
-
-
-def written(folder: Path, *, toml: str = JOB_TOML, positions: str = POSITIONS, shells: str = SHELLS) -> Path:
-    (folder / "shells").mkdir(parents=True)
-    (folder / "job.toml").write_text(toml, encoding="utf-8")
-    (folder / "positions.csv").write_text(positions, encoding="utf-8")
-    (folder / "shells" / "box-1.csv").write_text(shells, encoding="utf-8")
-    return folder
 
 
 FEW_BOXES = ("--strategy", "keep-sets")
@@ -73,16 +50,6 @@ def large(folder: Path) -> Path:
         positions="".join(["position,kind,journal,housing_bore\n", *bores]),
         shells="".join(["shell,box,kind,half,wall\n", *shells]),
     )
-
-
-class Ran:
-    """Exit status and the two outputs of one run in this process."""
-
-    def __init__(self, capsys: pytest.CaptureFixture[str], *args: object) -> None:
-        with pytest.raises(SystemExit) as left:
-            main([str(a) for a in args])
-        self.status = left.value.code
-        self.out, self.err = capsys.readouterr()
 
 
 def run_process(*args: object, **options: Any) -> "subprocess.CompletedProcess[bytes]":
@@ -115,7 +82,7 @@ def test_too_few_shells_give_status_1(tmp_path: Path, capsys: pytest.CaptureFixt
     answer = json.loads(ran.out)
     assert ran.status == 1 and len(answer["positions"]) == 1
     assert answer["unfilled"][0]["why"]
-    SCHEMA.validate(answer)
+    VALIDATOR.validate(answer)
 
 
 def test_a_missing_reading_gives_status_1(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -129,7 +96,7 @@ def test_a_missing_reading_gives_status_1(tmp_path: Path, capsys: pytest.Capture
     answer = json.loads(ran.out)
     assert ran.status == 1 and [p["position"] for p in answer["positions"]] == ["R1"]
     assert [u.get("position") or u["shell"] for u in answer["unmeasured"]] == ["R2", "4"]
-    SCHEMA.validate(answer)
+    VALIDATOR.validate(answer)
 
 
 def test_bad_input_prints_every_mistake_and_nothing_else(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -158,7 +125,7 @@ def test_a_folder_that_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixtur
 @pytest.mark.parametrize(
     ("args", "words"),
     [
-        (["--json", "--csv"], "exclude each other"),
+        (["--json", "--csv"], "cannot be used together"),
         (["--explain", "R1", "--csv"], "--csv has one row for each position and no place for --explain"),
         (["--explain", "R99"], "there is no position `R99`; did you mean `R1`?"),
         (["--explain", "R1", "--with", "1", "nothing"], "there is no shell `nothing`"),
@@ -167,8 +134,8 @@ def test_a_folder_that_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixtur
         (["--with", "A1", "A2"], "add --explain POSITION"),
         (["--priority", "in-order"], "--priority ranks several jobs"),
         (["another-job", "--priority", "x"], "--priority"),
-        (["--slack", "-0.0001"], "outside 0 to 0.0787 in"),
-        (["--slack", "2.1 mm"], "outside 0 to 0.0787 in"),
+        (["--slack", "-0.0001"], "is below zero; a slack is 0 to 2 mm"),
+        (["--slack", "2.1 mm"], "is 2.1 mm, and a slack is 0 to 2 mm"),
         (["--slack", "1 tenth"], "write tenths: `1 tenths`"),
         (["--slack", "0,0001"], "write a decimal point: `0.0001`"),
         (["--slack", "a little"], "is not a number"),
@@ -181,7 +148,7 @@ def test_a_folder_that_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixtur
     ],
 )
 def test_wrong_usage(job: Path, capsys: pytest.CaptureFixture[str], args: list[str], words: str) -> None:
-    """What cannot be asked for is refused with a reason, status 2 and nothing on standard output."""
+    """Impossible requests are refused with a reason, status 2 and nothing on standard output."""
     ran = Ran(capsys, "assign", job, *args)
     assert (ran.status, ran.out) == (2, "")
     assert words in ran.err and ran.err.startswith("Usage: fitmatch assign")
@@ -205,10 +172,55 @@ def test_json_alone_on_standard_output(job: Path, capsys: pytest.CaptureFixture[
     """`--json` prints one document and nothing else; `--unit` shows its lengths in another unit."""
     answer = json.loads(Ran(capsys, "assign", job, "--json").out)
     assert answer["status"] == "proven" and answer["unit"] == "in"
-    SCHEMA.validate(answer)
+    VALIDATOR.validate(answer)
     metric = json.loads(Ran(capsys, "assign", job, "--json", "--unit", "mm").out)
     assert metric["unit"] == "mm"
     assert metric["positions"][0]["journal"] == 46.13148
+
+
+def test_leftovers_as_rows(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`--csv leftovers` prints one row per shell left over, with its marks; before any other word `--csv` is what it
+    was, wherever it stands."""
+    shells = SHELLS.replace("wall\n", "wall,grade,flange\n") + "5,rod,upper,0.0617,std,thrust\n6,rod,either\n"
+    folder = written(tmp_path / "pump", shells=shells)
+    for args in ((folder, "--csv", "leftovers"), ("--csv", "leftovers", folder)):
+        assert list(csv.reader(StringIO(Ran(capsys, "assign", *args).out))) == [
+            ["shell", "box", "kind", "half", "wall [in]", "grade", "family", "flange"],
+            ["5", "box-1", "rod", "upper", "0.0617", "std", "", "thrust"],
+        ]
+    in_mm = list(csv.reader(StringIO(Ran(capsys, "assign", folder, "--csv", "leftovers", "--unit", "mm").out)))
+    assert (in_mm[0][4], in_mm[1][4]) == ("wall [mm]", "1.56718")
+    plain = Ran(capsys, "assign", "--csv", folder).out
+    assert plain.startswith("position,") and plain == Ran(capsys, "assign", folder, "--csv").out
+    assert "cannot be used together" in Ran(capsys, "assign", folder, "--json", "--csv", "leftovers").err
+
+
+def test_a_locked_shell_without_a_wall(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A position that waits for the wall of a shell locked there says so, in every form of the answer."""
+    positions = "position,kind,journal,housing_bore,upper\nR1,rod,1.8162,1.9421,5\nR2,rod,,1.9420,6\n"
+    folder = written(tmp_path / "pump", positions=positions, shells=SHELLS + "5,rod,upper,\n6,rod,upper\n")
+    text = " ".join(Ran(capsys, "assign", folder, "--quiet").out.split())
+    assert "NOT YET MEASURED: R1 (rod): no wall of box-1/5" in text
+    assert "NOT YET MEASURED: R2 (rod): no reading of journal; no wall of box-1/6" in text
+    document = json.loads(Ran(capsys, "assign", folder, "--quiet", "--json").out)
+    assert [(one["position"], one["missing"]) for one in document["unmeasured"] if "position" in one] == [
+        ("R1", ["wall"]), ("R2", ["journal", "wall"]),
+    ]  # fmt: skip
+    VALIDATOR.validate(document)
+    rows = list(csv.DictReader(StringIO(Ran(capsys, "assign", folder, "--csv").out)))
+    assert [row["remark"] for row in rows] == ["no wall of box-1/5", "no reading of journal; no wall of box-1/6"]
+
+
+def test_warnings_stand_beside_mistakes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A lock into a workbook that job.toml does not name is told after the workbook that is not read, which is the
+    cause; --quiet leaves the mistake alone."""
+    positions = "position,kind,journal,housing_bore,upper\nR1,rod,1.8162,1.9421,99\n"
+    folder = written(tmp_path / "pump", positions=positions)
+    (folder / "shells" / "box-2.xlsx").write_bytes(b"x")
+    first, second = Ran(capsys, "assign", folder).err.splitlines()
+    assert first.startswith("warning: shells/box-2.xlsx is not read; to use it write shells = [")
+    assert second.startswith("positions.csv:2: upper: there is no shell `99`")
+    assert Ran(capsys, "assign", folder, "--quiet").err.splitlines() == [second]
 
 
 def test_csv_alone_on_standard_output(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -227,7 +239,7 @@ def test_quiet_leaves_standard_error_empty(tmp_path: Path, capsys: pytest.Captur
 
 
 def test_debug_tells_times(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """`--debug` tells on standard error how long each stage took and how far each kind was proven."""
+    """`--debug` shows on standard error how long each stage took and how far each kind was proven."""
     ran = Ran(capsys, "assign", job, "--debug")
     assert "loading the solver" in ran.err and "rod: proven True" in ran.err
 
@@ -235,7 +247,7 @@ def test_debug_tells_times(job: Path, capsys: pytest.CaptureFixture[str]) -> Non
 def test_debug_tells_the_steps_of_the_proof(
     job: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """What the solver logs stands on standard error with `--debug`, as it happens, and nowhere without."""
+    """What the solver logs appears on standard error with `--debug`, as it happens, and nowhere without."""
     from fitmatch.fit.assign import assign
 
     def talking(*args: Any, **options: Any) -> Any:
@@ -267,7 +279,7 @@ def test_the_next_by_boxes(job: Path, capsys: pytest.CaptureFixture[str]) -> Non
     (job / "shells" / "box-2.csv").write_text(SHELLS.replace("0.0618\n", "0.0617\n"), encoding="utf-8")
     ran = Ran(capsys, "assign", job, "--strategy", "keep-sets", "--alternatives", "20", "--json")
     found = json.loads(ran.out)
-    SCHEMA.validate(found)
+    VALIDATOR.validate(found)
     others = found["alternatives"]["rod"]["plans"]
     counts = [other["boxes"] for other in others]
     assert found["kinds"]["rod"]["boxes"] == counts[0] == 1 and 2 in counts and all(other["proven"] for other in others)
@@ -294,7 +306,9 @@ def test_a_lock_that_breaks_a_rule_is_told_in_figures(tmp_path: Path, capsys: py
     ):
         text = " ".join(Ran(capsys, "assign", job, "--unit", unit).out.split())
         assert f"its two walls differ by {difference}, and wall_difference allows {allowed}" in text
-        assert f"its thicker half is not the upper one: walls differ by {difference}, {passing} may pass" in text
+        assert (
+            f"its thicker half is not the upper one: walls differ by {difference}, and up to {passing} is allowed"
+        ) in text
 
 
 def test_save_writes_the_document_twice_the_same(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -335,7 +349,7 @@ def test_the_users_words_stay_on_one_line(tmp_path: Path, capsys: pytest.Capture
         .replace("0.0618\n", '0.0618,"dropped\non the floor",\n')
         .replace("0.0619\n", '0.0619,,"blue\nbatch"\n'),
     )
-    text = Ran(capsys, "assign", job).out
+    text = Ran(capsys, "assign", job, "--full").out
     for words in ("accepted: sleeved and bored", "(rod, lower): dropped on the floor", "blue batch"):
         assert words in text
     assert Ran(capsys, "assign", job, "--csv").out.count("\n") == 2
@@ -444,7 +458,7 @@ def test_a_fault_is_called_a_fault(
 def test_an_unforeseen_error_is_a_fault_too(
     job: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Any other exception is told as a fault as well, without a traceback unless asked for."""
+    """Any other exception is reported as a fault too, without a traceback unless requested."""
 
     def wrong(*_: object, **__: object) -> None:
         raise KeyError("wall")
@@ -503,7 +517,7 @@ def test_ctrl_c_while_reading(job: Path, capsys: pytest.CaptureFixture[str], mon
 def test_a_time_limit_counts_from_the_start(
     job: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The limit is for the whole command: what was used up before the proof is taken off it, and a limit that strikes
+    """The limit is for the whole command: time used before the proof is subtracted from it, and a limit that strikes
     before there is a plan gives one all the same, unproven, with status 1."""
     monkeypatch.setattr("fitmatch.cli.assign._STARTED", -1e9)
     ran = Ran(capsys, "assign", job, "--json", "--time-limit", "5")
@@ -512,9 +526,10 @@ def test_a_time_limit_counts_from_the_start(
 
 
 def unproven(output: bytes) -> Any:
-    """The document of an answer that was stopped early: valid, all positions told of, and honest about its proof."""
+    """The document of an answer that was stopped early: valid, with all positions accounted for, and honest about its
+    proof."""
     answer = json.loads(output)
-    SCHEMA.validate(answer)
+    VALIDATOR.validate(answer)
     kind = answer["kinds"]["rod"]
     assert (answer["status"], kind["proven"], len(answer["positions"])) == ("unproven", False, 24)
     assert kind["level"] in WORDS
@@ -547,13 +562,25 @@ def test_a_limit_before_there_is_a_plan_gives_the_one_by_hand(tmp_path: Path) ->
     assert b"Allow more time (--time-limit)" in text.stdout and b"Traceback" not in text.stderr
 
 
+# Runs the command, and writes every stage of its work into a file named first.
+WITH_STAGES = """
+import sys
+from fitmatch import stages
+from fitmatch.cli.main import main
+told = open(sys.argv.pop(1), "w", buffering=1)
+stages.listen(lambda stage: print(stage, file=told))
+main()
+"""
+
+
 @pytest.mark.parametrize("form", ["--json", "--quiet"])
 def test_ctrl_c_stops_a_long_proof(tmp_path: Path, form: str) -> None:
     """Ctrl-C in the middle of a long proof prints the best answer so far, unproven, with status 130."""
-    command = [sys.executable, "-m", "fitmatch", "assign", str(large(tmp_path / "large")), *FEW_BOXES, form]
+    told, job = tmp_path / "stages", large(tmp_path / "large")
+    command = [sys.executable, "-c", WITH_STAGES, told, "assign", job, *FEW_BOXES, form]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
-        time.sleep(3)
-        assert process.poll() is None
+        while process.poll() is None and not (told.exists() and told.read_text(encoding="utf-8").count(" pairs") > 1):
+            time.sleep(0.02)
         process.send_signal(signal.SIGINT)
         out, err = process.communicate(timeout=60)
     assert process.returncode == 130 and b"Traceback" not in err

@@ -7,7 +7,7 @@ import pytest
 from made.bench_jobs import JOB, bench_job, on_disk
 from made.intake_jobs import put
 
-from fitmatch.cli.bench.answers import Bench, Doors, Quit, RefusedError
+from fitmatch.cli.bench.answers import COMMANDS, Bench, Doors, Quit, RefusedError
 from fitmatch.facts import Fact
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.job_toml.settings import Settings, read_settings
@@ -69,6 +69,17 @@ class Sitting:
         return prompts
 
 
+@pytest.mark.parametrize("word", ["help", "?", "HELP"])
+def test_the_words_are_explained(tmp_path: Path, word: str) -> None:
+    """`help` and `?` say what every word does, and nothing else happens."""
+    sitting = Sitting(bench_job(tmp_path))
+    before = sitting.bench.prompt()
+    (told,) = sitting.enter(word).said
+    assert all(f"  {command} " in told for command in COMMANDS if command not in ("help", "?"))
+    assert "help or ?" in told and sitting.bench.prompt() == before and on_disk(tmp_path, "item") == []
+    assert "must be typed alone" in sitting.refused(f"{word} me")
+
+
 def test_the_path_goes_feature_by_feature(tmp_path: Path) -> None:
     """Journals, housing bores, boxes; positions and shells in file order; one reading each on the crown axis."""
     assert Sitting(bench_job(tmp_path)).walk() == [
@@ -84,7 +95,8 @@ def test_the_path_goes_feature_by_feature(tmp_path: Path) -> None:
 
 
 def test_stations_angles_and_gauges_of_the_path(tmp_path: Path) -> None:
-    """[bench.KIND] tells where, a place named twice is read twice; [measured.KIND] with what, and its unit counts."""
+    """[bench.KIND] says where, and a place named twice is read twice; [measured.KIND] with what, and its unit
+    counts."""
     gauges = '[gauge.bore-1]\nunit = "mm"\n[measured.rod]\nhousing_bore = "bore-1"\n'
     folder = bench_job(tmp_path, JOB + PLACES + gauges)
     prompts = [prompt.partition(" ")[2] for prompt in Sitting(folder).walk()]
@@ -102,7 +114,7 @@ def test_stations_angles_and_gauges_of_the_path(tmp_path: Path) -> None:
 
 
 def test_full_items_are_passed_over(tmp_path: Path) -> None:
-    """What the long file or a wide column holds is not asked for, nor a shell on hold; the rest of an item is."""
+    """What the long file or a wide column has is not asked for, nor a shell on hold; the rest of an item is."""
     log = (
         "item,feature,station,angle,reading\nR1,journal,2,90,1.8162\nR1,journal,2,180,1.8162\nM1,journal,7,,2.125\n"
         "M2,journal,,90,2.125\n"
@@ -175,19 +187,19 @@ def test_a_file_with_decimal_commas_gets_more(tmp_path: Path) -> None:
         ("1.8.1", "is neither a number"),
         ("-1.8162", "is not more than zero"),
         ("18162", "and a journal is 5 mm to 2 m; if another unit was meant"),
-        ("1.8 mil", "`mil` is 0.001 in to some"),
+        ("1.8 mil", "`mil` means 0.001 in to some"),
         ("1.8 furlong", "unknown unit `furlong`"),
-        ("undo it", "undo stands alone"),
+        ("undo it", "undo must be typed alone"),
         ("undo", "no reading to take back"),
         ("back", "the first place"),
         ("keep", "say why"),
         ("keep worn", "no reading to keep"),
         ("box C rod 5", "write box NAME KIND UPPERS LOWERS"),
-        ("box C rot 5 5", "`rot` is no kind of this job; write rod or main"),
+        ("box C rot 5 5", "`rot` is not a kind of this job; write rod or main"),
         ("box C rod 0 0", "1 to 999 shells"),
-        ("box box-1 rod 1 1", "there is a box `box-1` already"),
+        ("box box-1 rod 1 1", "there is already a box `box-1`"),
         ("box a/b rod 1 1", "holds a `/`"),
-        ("box .a rod 1 1", "no name for a file"),
+        ("box .a rod 1 1", "cannot be a file name"),
     ],
 )
 def test_anything_else_is_refused(tmp_path: Path, typed: str, words: str) -> None:
@@ -200,7 +212,7 @@ def test_anything_else_is_refused(tmp_path: Path, typed: str, words: str) -> Non
 def test_a_reading_that_would_spoil_the_job_is_refused(tmp_path: Path) -> None:
     """A bore no greater than its journal would be bad input for every command: it is not stored."""
     sitting = Sitting(bench_job(tmp_path)).enter("1.8162", "2.125", "2.125")
-    assert "1.8162 in is not greater than the journal" in sitting.refused("1.8162")
+    assert "1.8162 in is not larger than the journal" in sitting.refused("1.8162")
     assert len(read_job(tmp_path).measuring.log) == 3
 
 
@@ -276,10 +288,10 @@ def doubter(job: Job) -> Iterable[Doubt]:
 
 
 def test_a_doubt_asks_nothing(tmp_path: Path) -> None:
-    """The reading is saved and the next is asked for; one line tells the likely mistake, once; keep silences it."""
+    """The reading is saved and the next is asked for; one line gives the likely mistake, once; keep silences it."""
     sitting = Sitting(bench_job(tmp_path), doubter).enter("1.8162", "1.7")
     doubt = (
-        "doubtful: M1 journal reads 0.1000 in low: the decimal point one place off (compare with the paper); "
+        "doubtful: M1 journal reads 0.1000 in low: the decimal point one place out (compare with the paper); "
         "measure M1 again; undo, or keep REASON"
     )
     assert sitting.warned == [doubt] and sitting.bench.prompt().startswith("3/8 M2 journal")
@@ -303,7 +315,7 @@ def test_a_new_box(tmp_path: Path) -> None:
     assert sitting.bench.prompt().startswith("10/11 box-1/1 wall")
     sitting.enter("box box-2 main 1 0")
     assert sitting.bench.prompt().startswith("12/12 box-2/box-2-1 wall (main upper)")
-    assert "there is a box `C` already" in sitting.refused("box C rod 1 1")
+    assert "there is already a box `C`" in sitting.refused("box C rod 1 1")
 
 
 def test_a_box_of_the_only_family_that_fits(tmp_path: Path) -> None:

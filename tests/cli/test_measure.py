@@ -66,7 +66,7 @@ def test_the_first_refused_entry_ends_it(tmp_path: Path, typed: str | bytes, lin
     """Exit status 2, its line named, everything before it kept, nothing after it taken. A number cut short is one."""
     ran = measure(bench_job(tmp_path), typed)
     assert ran.returncode == 2 and ran.stderr.startswith(f"line {line} of the input: ")
-    assert ran.stderr.endswith("; what came before is kept\n") and ran.stderr.count("\n") == 1
+    assert ran.stderr.endswith("; what came before it is kept\n") and ran.stderr.count("\n") == 1
     undone = isinstance(typed, str) and "undo" in typed
     assert [row for (row,) in on_disk(tmp_path, "reading")] == ([] if undone else ["1.8162"])
 
@@ -88,7 +88,7 @@ def test_bad_input_writes_nothing(tmp_path: Path) -> None:
 def test_a_workbook_is_not_added_to(tmp_path: Path) -> None:
     """Readings go into a .csv file only."""
     ran = measure(bench_job(tmp_path, JOB + '[sources]\nreadings = "readings.xlsx"\n'), ALL)
-    assert ran.returncode == 2 and "added to a .csv file only" in ran.stderr
+    assert ran.returncode == 2 and "only be added to a .csv file" in ran.stderr
 
 
 def test_another_name_for_the_readings(tmp_path: Path) -> None:
@@ -101,14 +101,14 @@ def test_another_name_for_the_readings(tmp_path: Path) -> None:
 
 
 def test_a_torn_row_is_told_of(tmp_path: Path) -> None:
-    """A last row cut short is put aside with a message, and asked for again; nothing of it is lost."""
+    """A last row cut short is moved aside with a message, and asked for again; nothing of it is lost."""
     folder = bench_job(tmp_path)
     measure(folder, "1.8162\n2.125\n")
     path = folder / "readings.csv"
     whole = path.read_bytes()
     path.write_bytes(whole[:-12])
     ran = measure(folder, "")
-    assert ran.stderr == "warning: the last row of readings.csv was cut short; it was put aside into readings.torn\n"
+    assert ran.stderr == "warning: the last row of readings.csv was cut short; it was moved to readings.torn\n"
     assert ran.stdout.startswith("2/8 M1 journal")
     assert path.read_bytes() + (folder / "readings.torn").read_bytes()[:-1] == whole[:-12]
     assert measure(folder, "").stderr == ""
@@ -120,7 +120,7 @@ def test_a_second_sitting_is_refused(tmp_path: Path) -> None:
     first = subprocess.Popen([*COMMAND, str(folder)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=ENVIRONMENT)
     assert first.stdin is not None and first.stdout is not None and first.stdout.readline()
     ran = measure(folder, ALL)
-    assert (ran.returncode, ran.stdout) == (2, "") and "another fitmatch measure is at work" in ran.stderr
+    assert (ran.returncode, ran.stdout) == (2, "") and "another fitmatch measure is already running" in ran.stderr
     first.kill()
     first.communicate()
     assert measure(folder, ALL).returncode == 0
@@ -143,7 +143,7 @@ def test_ctrl_c(tmp_path: Path) -> None:
 
 
 def test_a_file_written_by_another_program_meanwhile(tmp_path: Path) -> None:
-    """Nothing is written over it; the sitting ends with 2 and says so."""
+    """Nothing is written over it; the session ends with 2 and says so."""
     folder = bench_job(tmp_path)
     ran = subprocess.Popen([*COMMAND, str(folder)], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
                            stderr=subprocess.PIPE, env=ENVIRONMENT)  # fmt: skip
@@ -155,7 +155,7 @@ def test_a_file_written_by_another_program_meanwhile(tmp_path: Path) -> None:
 
 
 def test_nobody_to_tell(tmp_path: Path) -> None:
-    """When the echo can no longer be shown the sitting ends with 2: nothing more is taken unseen."""
+    """When the echo can no longer be shown the session ends with 2: nothing more is taken unseen."""
     folder = bench_job(tmp_path)
     ran = subprocess.Popen([*COMMAND, str(folder)], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
                            stderr=subprocess.PIPE, env=ENVIRONMENT)  # fmt: skip
@@ -165,5 +165,5 @@ def test_nobody_to_tell(tmp_path: Path) -> None:
     ran.stdin.close()
     err = ran.stderr.read()
     ran.stderr.close()
-    assert ran.wait() == 2 and b"nothing can be shown any more" in err and b"Traceback" not in err
+    assert ran.wait() == 2 and b"no more output can be shown" in err and b"Traceback" not in err
     assert len(on_disk(folder, "item")) == 1

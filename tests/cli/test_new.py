@@ -2,13 +2,17 @@
 
 import re
 from pathlib import Path
+from zipfile import ZipFile
 
 import pytest
-from cli.test_assign import Ran, written
+from made.commands import Ran
+from made.intake_jobs import write_job
+from openpyxl import load_workbook
 
 import fitmatch
-from fitmatch.cli.blank import blank_files
+from fitmatch.cli.blank import blank_job
 from fitmatch.cli.new import sample_names
+from fitmatch.intake.writing.workbooks import workbook_of
 
 
 def with_limits(folder: Path, *, unit: str = "in") -> Path:
@@ -42,7 +46,7 @@ def test_a_blank_folder_reads_back_once_limits_are_in(
     assert len({s.name for s in job.shells}) == len(job.shells)
     assert all(s.wall_nm is None for s in job.shells)
     listed = Ran(capsys, "assign", folder)
-    assert listed.status == 1 and "NOT YET MEASURED: shells of rods-A (rod)" in listed.out
+    assert listed.status == 1 and "NOT YET MEASURED: shells of my-build-rods-A (rod)" in listed.out
 
 
 def test_without_limits_the_blank_folder_asks_for_them(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -56,19 +60,89 @@ def test_without_limits_the_blank_folder_asks_for_them(tmp_path: Path, capsys: p
     assert "suggests no limits" in (folder / "job.toml").read_text(encoding="utf-8")
 
 
-def test_the_blank_job_tells_of_workbooks(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The lines that name workbooks stand ready: without the "#" in front they are a part of job.toml."""
+def test_the_lines_about_workbooks_work_together(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With all three of them in force a folder is read, whichever of its tables are workbooks and which text; where
+    there is neither, or both, it is told."""
     folder = tmp_path / "my-build"
-    Ran(capsys, "new", folder)
+    Ran(capsys, "new", folder, "--rods", "2", "--mains", "2")
     path = with_limits(folder) / "job.toml"
     text = path.read_text(encoding="utf-8")
-    lines = ("[sources]", 'positions = "positions.xlsx"', 'shells    = ["shells/*.csv", "shells/*.xlsx"]')
-    for line in lines:
-        assert f"# {line}\n" in text
-        text = text.replace(f"# {line}", line)
-    path.write_text(text, encoding="utf-8")
-    told = Ran(capsys, "assign", folder).err
-    assert "positions.xlsx: the file is missing, though positions.csv is there" in told and "shells/*.xlsx" in told
+    start = text.index("# [sources]")
+    lines = text[start:].splitlines(keepends=True)
+    path.write_text(text[:start] + "".join(line[2:] for line in lines[:3]) + "".join(lines[3:]), encoding="utf-8")
+
+    def to_workbook(name: str) -> None:
+        rows = [line.split(",") for line in (folder / f"{name}.csv").read_text(encoding="utf-8").splitlines()]
+        (folder / f"{name}.xlsx").write_bytes(workbook_of(rows, ()))
+        (folder / f"{name}.csv").unlink()
+
+    assert len(fitmatch.read_job(folder).shells) == 8
+    to_workbook("positions")
+    assert len(fitmatch.read_job(folder).positions) == 4
+    to_workbook("shells/my-build-rods-A")
+    assert len(fitmatch.read_job(folder).shells) == 8
+    to_workbook("shells/my-build-mains-B")
+    assert len(fitmatch.read_job(folder).shells) == 8
+    for box in (folder / "shells").iterdir():
+        box.unlink()
+    assert "no file matches `shells/*.csv`" in Ran(capsys, "assign", folder).err
+    (folder / "positions.csv").write_text("position,kind,journal,housing_bore\n", encoding="utf-8")
+    assert "`positions.*` finds positions.csv and positions.xlsx; keep one of them" in Ran(capsys, "assign", folder).err
+    (folder / "positions.csv").unlink()
+    (folder / "positions.xlsx").rename(folder / "positions.ods")
+    assert "no file matches `positions.*`" in Ran(capsys, "assign", folder).err
+
+
+@pytest.mark.parametrize(("name", "mark"), [(";", ";"), ("tab", "\t"), (",", ",")])
+def test_a_separator_of_ones_own(tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str, mark: str) -> None:
+    """Tables parted by the mark that one's spreadsheet writes are read like others, decimal commas with them, but for
+    those parted by commas."""
+    folder = tmp_path / "one-lung"
+    assert Ran(capsys, "new", folder, "--separator", name, "--rods", "1", "--mains", "0", "--unit", "mm").status == 0
+    with_limits(folder, unit="mm")
+    header, *rows = (folder / "positions.csv").read_text(encoding="utf-8").splitlines()
+    assert header == mark.join(["position", "kind", "journal", "housing_bore", "note"])
+    figures = ("38,1", "41,333") if mark != "," else ("38.1", "41.333")
+    rows[0] = rows[0].replace(f"rod{mark * 3}", f"rod{mark}{mark.join(figures)}{mark}")
+    (folder / "positions.csv").write_text("\n".join([header, *rows]) + "\n", encoding="utf-8")
+    (position,) = fitmatch.read_job(folder).positions
+    assert position.housing_bore is not None and position.housing_bore.mean_nm == 41_333_000
+
+
+def test_workbooks_to_fill_in(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With --xlsx the same rows stand in workbooks that job.toml names; a name typed into them stays a text, and their
+    properties name no program."""
+    folder, plain = tmp_path / "a" / "my-build", tmp_path / "b" / "my-build"
+    for path in (folder, plain):
+        path.parent.mkdir()
+    assert Ran(capsys, "new", plain).status == 0 and Ran(capsys, "new", folder, "--xlsx").status == 0
+    books = ["positions.xlsx", "shells/my-build-mains-B.xlsx", "shells/my-build-rods-A.xlsx"]
+    assert files_in(folder) == sorted(["job.toml", "shells", *books])
+    one, two = fitmatch.read_job(with_limits(folder)), fitmatch.read_job(with_limits(plain))
+    assert one.warnings == () and sorted(s.key for s in one.shells) == sorted(s.key for s in two.shells)
+    assert [(p.name, p.kind) for p in one.positions] == [(p.name, p.kind) for p in two.positions]
+    for book in books:
+        with ZipFile(folder / book) as parts:
+            properties = b"".join(parts.read(name) for name in parts.namelist() if name.startswith("docProps/")).lower()
+        assert b"openpyxl" not in properties and b"<application>" not in properties and b"excel" not in properties
+    sheet = load_workbook(folder / books[1]).active
+    assert sheet is not None and sheet["A2"].number_format == "@" and sheet.column_dimensions["A"].number_format == "@"
+
+
+def test_boxes_carry_the_name_of_their_job(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The blank boxes of two engines have other names, so that no pool takes them for one; a folder whose name no box
+    can have leaves it out."""
+    for name in ("first", "second one", ".hidden", "x" * 195):
+        assert Ran(capsys, "new", tmp_path / name, "--mains", "0").status == 0
+    boxes = [path.name for path in sorted(tmp_path.glob("*/shells/*"))]
+    assert sorted(boxes) == ["first-rods-A.csv", "hidden-rods-A.csv", "rods-A.csv", "second one-rods-A.csv"]
+
+
+def test_names_with_blanks_are_quoted(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The line to type next is one that works."""
+    for name, shown in (("my build", '"{}"'), ("plain", "{}"), ("a $HOME", "'{}'")):
+        ran = Ran(capsys, "new", tmp_path / name)
+        assert ran.out.rstrip().endswith(f"fitmatch assign {shown.format(tmp_path / name)}")
 
 
 def test_a_filled_blank_folder_is_solved(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -78,20 +152,20 @@ def test_a_filled_blank_folder_is_solved(tmp_path: Path, capsys: pytest.CaptureF
     with_limits(folder)
     positions = folder / "positions.csv"
     positions.write_text(positions.read_text(encoding="utf-8").replace("R1,rod,,", "R1,rod,1.8162,1.9421"), "utf-8")
-    shells = folder / "shells" / "rods-A.csv"
+    shells = folder / "shells" / "one-lung-rods-A.csv"
     text = shells.read_text(encoding="utf-8")
     shells.write_text(text.replace("upper,,", "upper,0.0619,").replace("lower,,", "lower,0.0618,"), "utf-8")
     ran = Ran(capsys, "assign", folder)
-    assert ran.status == 0 and "rods-A/A1" in ran.out
+    assert ran.status == 0 and "one-lung-rods-A/A1" in ran.out
 
 
 @pytest.mark.parametrize(("rods", "mains"), [(0, 7), (12, 0), (99, 99)])
 def test_as_many_as_asked_for(rods: int, mains: int) -> None:
     """There is a row for every position and an upper and a lower for each; a kind without positions is left out."""
-    files = blank_files("mm", rods=rods, mains=mains)
-    assert files["positions.csv"].count("\n") == 1 + rods + mains
-    assert sum(text.count("\n") - 1 for name, text in files.items() if name.startswith("shells/")) == 2 * (rods + mains)
-    assert ("[fit.rod]" in files["job.toml"], "[fit.main]" in files["job.toml"]) == (rods > 0, mains > 0)
+    blank = blank_job("mm", rods=rods, mains=mains)
+    assert len(blank.tables["positions"]) == 1 + rods + mains
+    assert sum(len(rows) - 1 for name, rows in blank.tables.items() if name != "positions") == 2 * (rods + mains)
+    assert ("[fit.rod]" in blank.job_toml, "[fit.main]" in blank.job_toml) == (rods > 0, mains > 0)
 
 
 @pytest.mark.parametrize(
@@ -100,7 +174,10 @@ def test_as_many_as_asked_for(rods: int, mains: int) -> None:
         (["--rods", "0", "--mains", "0"], "at least one"),
         (["--rods", "100"], "--rods"),
         (["--unit", "cm"], "--unit"),
-        (["--sample", "generator-five", "--unit", "in"], "comes as it is"),
+        (["--sample", "generator-five", "--unit", "in"], "is copied as it is"),
+        (["--sample", "generator-five", "--xlsx"], "is copied as it is"),
+        (["--xlsx", "--separator", ";"], "choose one"),
+        (["--separator", "|"], "--separator"),
         (["--sample", "no-such-engine"], "there is no sample `no-such-engine`"),
     ],
 )
@@ -126,10 +203,13 @@ def test_a_folder_in_use_is_left_alone(tmp_path: Path, capsys: pytest.CaptureFix
 def test_an_empty_folder_is_filled(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """An empty folder is taken, also the one we stand in, and only the job's files are put there."""
-    monkeypatch.chdir(tmp_path)
+    """An empty folder is accepted, even the current one, and only the job's files are put there."""
+    folder = tmp_path / "here"
+    folder.mkdir()
+    monkeypatch.chdir(folder)
     assert Ran(capsys, "new", ".").status == 0
-    assert files_in(tmp_path) == ["job.toml", "positions.csv", "shells", "shells/mains-B.csv", "shells/rods-A.csv"]
+    boxes = [f"shells/here-{kind}.csv" for kind in ("mains-B", "rods-A")]
+    assert files_in(folder) == ["job.toml", "positions.csv", "shells", *boxes]
 
 
 @pytest.mark.parametrize("exists", [False, True])
@@ -160,16 +240,16 @@ def test_nothing_half_written(
 def test_a_sample_is_copied_whole(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A sample's files are copied byte for byte; the samples there are, are named where one is asked for in vain."""
+    """A sample's files are copied byte for byte; the existing samples are named if an unknown one is requested."""
     home = tmp_path / "samples"
-    written(home / "one-lung")
+    write_job(home / "one-lung")
     (home / "not-a-job").mkdir()
     monkeypatch.setattr("fitmatch.cli.new.samples_home", lambda: home)
     copy = tmp_path / "copy"
     ran = Ran(capsys, "new", copy, "--sample", "one-lung")
     assert ran.status == 0 and files_in(copy) == files_in(home / "one-lung")
     assert (copy / "job.toml").read_bytes() == (home / "one-lung" / "job.toml").read_bytes()
-    assert "known are one-lung" in Ran(capsys, "new", tmp_path / "other", "--sample", "two").err
+    assert "choose one of one-lung" in Ran(capsys, "new", tmp_path / "other", "--sample", "two").err
 
 
 @pytest.mark.parametrize("name", ["generator-five", "short-of-shells", "vee-eight"])
@@ -178,4 +258,4 @@ def test_every_sample_is_a_job(tmp_path: Path, capsys: pytest.CaptureFixture[str
     assert name in sample_names()
     assert Ran(capsys, "new", tmp_path / name, "--sample", name).status == 0
     ran = Ran(capsys, "assign", tmp_path / name)
-    assert ran.status in (0, 1) and "which shell goes where" in ran.out
+    assert ran.status in (0, 1) and "upper (b" in ran.out

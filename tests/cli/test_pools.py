@@ -6,8 +6,9 @@ from io import StringIO
 from pathlib import Path
 
 import pytest
-from cli.test_assign import SCHEMA, Ran
+from made.commands import Ran
 from made.intake_jobs import put
+from oracles.schemas import VALIDATOR
 
 import fitmatch
 from fitmatch.intake.common.findings import Findings
@@ -93,10 +94,10 @@ def refused(yard: Path, *names: str) -> list[str]:
 
 
 def test_one_document_for_all(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Each position carries its job, the unit is the first job's, each job obeys its own rules, the schema holds."""
+    """Each position has its job, the unit is the first job's, each job obeys its own rules, the schema holds."""
     ran = Ran(capsys, "assign", yard / "saw", yard / "spare", "--json")
     found = json.loads(ran.out)
-    SCHEMA.validate(found)
+    VALIDATOR.validate(found)
     assert (ran.status, found["status"], found["unit"], found["priority"]) == (0, "proven", "in", "together")
     assert [(p["job"], p["position"]) for p in found["positions"]] == [
         ("saw", "R1"), ("saw", "R2"), ("spare", "R1"), ("spare", "R2"), ("spare", "M1"),
@@ -117,7 +118,7 @@ def test_in_order_serves_the_first_engine_best(yard: Path, capsys: pytest.Captur
     for priority in ("together", "in-order"):
         ran = Ran(capsys, "assign", yard / "saw", yard / "spare", "--json", "--priority", priority)
         found = json.loads(ran.out)
-        SCHEMA.validate(found)
+        VALIDATOR.validate(found)
         assert found["priority"] == priority
         worst[priority] = found["jobs"][0]["kinds"]["rod"]["worst_deviation"]
         if priority == "in-order":
@@ -156,7 +157,7 @@ def test_the_next_best_and_a_position_explained(yard: Path, capsys: pytest.Captu
     both = (yard / "saw", yard / "spare")
     ran = Ran(capsys, "assign", *both, "--json", "--alternatives", "2", "--explain", "spare/R2")
     found = json.loads(ran.out)
-    SCHEMA.validate(found)
+    VALIDATOR.validate(found)
     assert ran.status == 0 and list(found["alternatives"]) == ["rod", "main"]
     others = found["alternatives"]["rod"]["plans"]
     assert len(others) == 2 and all(other["proven"] for other in others)
@@ -175,7 +176,7 @@ def test_the_next_by_boxes_of_several_engines(yard: Path, capsys: pytest.Capture
     for priority in ("together", "in-order"):
         args = ("--strategy", "keep-sets", "--priority", priority, "--alternatives", "2", "--json")
         found = json.loads(Ran(capsys, "assign", yard / "saw", yard / "spare", *args).out)
-        SCHEMA.validate(found)
+        VALIDATOR.validate(found)
         others = found["alternatives"]["rod"]["plans"]
         assert len(others) == 2 and all(other["proven"] for other in others)
         for other in others:
@@ -199,7 +200,7 @@ def test_an_engine_that_comes_later(yard: Path, capsys: pytest.CaptureFixture[st
     """What only the turn of the engines keeps out is said to be kept out by that, and both reports name the job."""
     ran = Ran(capsys, "assign", yard / "saw", yard / "spare", "--json", "--priority", "in-order")
     found = json.loads(ran.out)
-    SCHEMA.validate(found)
+    VALIDATOR.validate(found)
     (reason,) = found["reasons"]
     assert (reason["job"], reason["position"], reason["reduced"]) == ("spare", "R1", True)
     assert reason["together"] == ["priority"] and [c["change"] for c in reason["cures"]] == ["priority"]
@@ -208,7 +209,7 @@ def test_an_engine_that_comes_later(yard: Path, capsys: pytest.CaptureFixture[st
 
 
 def test_rows_and_text(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The rows begin with the job; the text tells of each engine, and how many are complete in every kind."""
+    """The rows begin with the job; the text covers each engine, and how many are complete in every kind."""
     rows = list(csv.DictReader(StringIO(Ran(capsys, "assign", yard / "saw", yard / "spare", "--csv").out)))
     assert [(r["job"], r["position"]) for r in rows][2:] == [("spare", "R1"), ("spare", "R2"), ("spare", "M1")]
     assert rows[2]["journal [in]"] == "1.8161811"
@@ -216,9 +217,11 @@ def test_rows_and_text(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert "2 engines from one pool of shells: saw, spare." in text
     assert "Complete in every kind: 2 of 2: saw, spare." in text
     assert "ENGINE saw: Saw engine\n" in text and "ENGINE spare: Spare engine\n" in text
-    saw, spare = text.split("ENGINE spare")
-    assert "match finish" not in saw and "match finish" in spare
     assert all(len(line) <= 100 for line in text.splitlines())
+    full = Ran(capsys, "assign", yard / "saw", yard / "spare", "--unit", "mm", "--full").out
+    saw, spare = full[full.index("Boxes read") :].split("ENGINE spare")
+    assert "match finish" not in saw and "match finish" in spare
+    assert all(len(line) <= 100 for line in full.splitlines())
 
 
 def test_reasons_are_told_in_the_unit_shown(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -233,7 +236,7 @@ def test_every_folder_is_saved_or_none(yard: Path, capsys: pytest.CaptureFixture
     assert Ran(capsys, "assign", yard / "saw", yard / "spare", "--save").status == 0
     saved = [json.loads((yard / name / "assignment.json").read_text(encoding="utf-8")) for name in ("saw", "spare")]
     for document in saved:
-        SCHEMA.validate(document)
+        VALIDATOR.validate(document)
     assert [document["unit"] for document in saved] == ["in", "mm"]
     assert [j["digest"] for j in saved[0]["jobs"]] == [j["digest"] for j in saved[1]["jobs"]]
     alone = json.loads(Ran(capsys, "assign", yard / "spare", "--json").out)
@@ -246,6 +249,27 @@ def test_every_folder_is_saved_or_none(yard: Path, capsys: pytest.CaptureFixture
     ran = Ran(capsys, "assign", yard / "saw", yard / "spare", "--save")
     assert (ran.status, ran.out) == (2, "") and "cannot be written" in ran.err and "nothing was saved" in ran.err
     assert (yard / "saw" / "assignment.json").read_bytes() == before
+
+
+def test_rows_of_one_engine_keep_all_from_being_saved(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """If rows of one job refer to other shells than the new plan has, no folder is written, and the lines name that
+    job; with --force the plan that they refer to is kept, and all is written."""
+    assert Ran(capsys, "assign", yard / "saw", yard / "spare", "--save").status == 0
+    spare = yard / "spare"
+    before = [(yard / name / "assignment.json").read_bytes() for name in ("saw", "spare")]
+    placed = {p["position"]: p["upper"] for p in json.loads(before[1])["positions"] if p["job"] == "spare"}
+    put(spare / "assembled.csv", "position,clearance,method\nM1,0.056,gauge\nR1,0.056,gauge\n")
+    put(spare / "shells" / "own.csv", OWN.replace("21,main", "31,main"))
+    ran = Ran(capsys, "assign", yard / "saw", spare, "--save")
+    box = placed["M1"]["box"]
+    assert (ran.status, ran.out) == (2, "")
+    assert "\nspare/assembled.csv:2: upper: this row names no " in ran.err and f" {box}/21 and " in ran.err
+    assert [line.partition(":")[0] for line in ran.err.splitlines()] == ["warning", *["spare/assembled.csv"] * 2]
+    assert [(yard / name / "assignment.json").read_bytes() for name in ("saw", "spare")] == before
+    assert Ran(capsys, "assign", yard / "saw", spare, "--save", "--force").status == 0
+    assert (spare / "assignment-1.json").read_bytes() == before[1]
+    assert not (yard / "saw" / "assignment-1.json").exists()
+    assert (yard / "saw" / "assignment.json").read_bytes() != before[0]
 
 
 def test_a_column_of_one_job_is_read_for_all(yard: Path) -> None:
@@ -276,7 +300,7 @@ def test_the_python_interface(yard: Path) -> None:
 
 
 def test_a_position_of_one_of_several_is_explained_in_python(yard: Path) -> None:
-    """What is asked for besides comes with the answer; a position is named with its job, and knows it."""
+    """Extra requests come with the answer; a position is named with its job, and knows it."""
     pool = fitmatch.read_jobs([yard / "saw", yard / "spare"])
     name = pool.jobs[1].positions[0].name
     plan = fitmatch.assign(pool, explain=f"spare/{name}", alternatives=1)
@@ -347,13 +371,13 @@ def test_a_family_is_needed(yard: Path) -> None:
 
 
 def test_mistakes_of_all_jobs_at_once(yard: Path) -> None:
-    """Every mistake in every job is told, job by job, each with the job's name; a missing folder by its path."""
+    """Every mistake in every job is reported, job by job, each with the job's name; a missing folder by its path."""
     change(yard / "spare" / "positions.csv", "46.131", "46.l31")
     change(yard / "saw" / "job.toml", "target = 0.0022", "taget = 0.0022")
     found = refused(yard)
     assert [line.split(": ")[0] for line in found] == ["saw/job.toml:6", "spare/positions.csv:2"]
     found = refused(yard, "saw", "nowhere", "spare")
-    assert f"{yard / 'nowhere'}: there is no such job folder; mend the path" in found and len(found) == 3
+    assert f"{yard / 'nowhere'}: there is no such job folder; correct the path" in found and len(found) == 3
 
 
 def test_a_shell_is_locked_once(yard: Path) -> None:
@@ -398,7 +422,7 @@ def test_each_job_tells_the_doubts_about_its_own_readings(yard: Path, capsys: py
     with (yard / "spare" / "positions.csv").open("a", encoding="utf-8") as file:
         file.write(bores)
     found = json.loads(Ran(capsys, "assign", yard / "saw", yard / "spare", "--json").out)
-    SCHEMA.validate(found)
+    VALIDATOR.validate(found)
     assert [(d["job"], d["item"], d["feature"]) for d in found["doubts"]] == [("spare", "M8", "journal")]
     assert found["doubts"][0]["reading"] == pytest.approx(50.3 / 25.4, abs=1e-7) and " in" in found["doubts"][0]["text"]
     saw, spare = Ran(capsys, "assign", yard / "saw", yard / "spare").out.split("ENGINE spare")

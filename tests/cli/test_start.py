@@ -88,7 +88,8 @@ def test_every_command_has_help_with_an_example(command: click.Command) -> None:
     ("typed", "meant"), [("asign", "assign"), ("ASSIGN", "assign"), ("nwe", "new"), ("assi", "assign"), ("bake", None)]
 )
 def test_a_mistyped_command(capsys: pytest.CaptureFixture[str], typed: str, meant: str | None) -> None:
-    """A command that is nearly one is taken for a slip, and the right one is named; another word is only refused."""
+    """A near-miss of a command is taken for a typing error, and the right one is named; another word is only
+    refused."""
     with pytest.raises(SystemExit) as left:
         main([typed, "job"])
     err = capsys.readouterr().err

@@ -32,13 +32,12 @@ from fitmatch.gauging.sizes.materials import MATERIALS, SOURCES
 from fitmatch.intake.common import quantities
 from fitmatch.intake.common.catalogue import CODES
 from fitmatch.intake.common.findings import Findings
-from fitmatch.intake.job_toml import fits, instruments, settings
+from fitmatch.intake.job_toml import settings
+from fitmatch.intake.job_toml.keys import SECTIONS
 from fitmatch.intake.rows.assembled import ASSEMBLED_FORM
 from fitmatch.intake.rows.long_file import READINGS_FORM
 from fitmatch.intake.tables.columns import MATCHED_IF_ASKED, OFTEN_MATCHED, POSITION_FORM, SHELL_FORM, Form
-from fitmatch.records.measuring import DIAMETERS, FEATURES
 from fitmatch.report.words.levels import FIGURES, WORDS
-from fitmatch.rules import registry as rules
 
 ROOT = Path(__file__).parents[2]
 PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
@@ -48,7 +47,7 @@ PATIENCE_S = 60
 
 @dataclass
 class Fence:
-    """A fenced block: the words behind its opening fence, its lines, and where they stand in the page."""
+    """A fenced block: the words behind its opening fence, its lines, and where they are in the page."""
 
     words: list[str]
     lines: list[str]
@@ -98,7 +97,7 @@ class Console:
         self._status = 0
 
     def run(self, lines: list[str]) -> list[str]:
-        """The block as it should stand: every command and what it prints."""
+        """The block as it should be: every command and what it prints."""
         shown: list[str] = []
         for command in (line for line in lines if line.startswith("$ ")):
             shown += [command, *self._one(command[2:])]
@@ -131,7 +130,7 @@ class Console:
 
 @pytest.mark.parametrize("page", pages("console"), ids=named)
 def test_every_command_prints_what_the_page_shows(page: Path, tmp_path: Path) -> None:
-    """Standard output of every command in the page is, byte for byte, what stands below the command."""
+    """Standard output of every command in the page is, byte for byte, what is shown below the command."""
     shutil.copytree(ROOT / "samples", tmp_path / "samples")
     console = Console(tmp_path)
     text = page.read_text(encoding="utf-8").split("\n")
@@ -151,7 +150,7 @@ def test_every_command_prints_what_the_page_shows(page: Path, tmp_path: Path) ->
 
 @pytest.mark.parametrize("page", pages("pycon"), ids=named)
 def test_every_python_example_runs(page: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The Python examples of a page, run one after the other, give what stands below them."""
+    """The Python examples of a page, run one after the other, give what is shown below them."""
     write_files(page, tmp_path)
     monkeypatch.chdir(tmp_path)
     source = "\n".join("\n".join(f.lines) + "\n" for f in fences(page) if f.words == ["pycon"])
@@ -239,8 +238,64 @@ def test_the_set_up_commands_name_what_is_there() -> None:
     assert project["requires-python"] == ">=3.11" and "Python 3.11" in (ROOT / "README.md").read_text(encoding="utf-8")
 
 
+def test_windows_has_the_same_commands() -> None:
+    """README's lines for Windows are the two for a fresh machine, command by command, in the manner of that system."""
+    (shown,) = [f.lines for f in fences(ROOT / "README.md") if f.words == ["bat"]]
+    commands = [c for f in fences(ROOT / "README.md") if f.words == ["sh"] for c in f.lines[0].split(" && ")]
+    elsewhere = [re.sub(r"^\.venv/bin/", ".venv/Scripts/", c).replace("python3", "py") for c in commands]
+    assert shown == list(dict.fromkeys(c.replace("/", "\\").replace("'", '"') for c in elsewhere))
+
+
+def test_safety_comes_before_the_session() -> None:
+    """Whoever reads README from the top has read what can go wrong before the first answer."""
+    titles = re.findall(r"^## (.+)$", prose(ROOT / "README.md"), flags=re.MULTILINE)
+    assert titles.index("Before you rely on it") < titles.index("Install it and try it") < titles.index("A session")
+
+
+CAUTIONS = {
+    "README.md": (
+        "There is no warranty; whoever signs for the engine answers for it",
+        "says to consult the maker's manuals; who may do the work is in 14 CFR 43.3 and 43.7 (from memory)",
+        "two and a half tenths in the clearance, and four at worst",
+        "by torque, by angle or by stretch",
+        "ask which bolts may be used for measuring",
+        "Shells that the maker matched as a set are not mixed with others",
+        "Never file caps, parting faces or the ends of shells",
+        "Eyes and fingers",
+    ),
+    "docs/getting-started.md": (
+        "as the engine maker says: by torque, by angle or by stretch",
+        "ask the maker which may be used for measuring",
+        "square to the split",
+        "the wall of most shells is thickest at the crown",
+        "Each shell's hole against the housing's",
+        "Tangs in their slots",
+        "the bore reads tight",
+        "The ends stand equally proud",
+        "The chamfer towards the cheek",
+        "Backs and housings dry and clean",
+        "Never file caps, parting faces or the ends of shells",
+        "light pressure, and one touch a spot",
+        "Shells that the maker matched as a set are not mixed with others",
+        "tolerated up to its limit, not harmless",
+        "two and a half tenths in the clearance, and four at worst",
+    ),
+    "docs/from-readings-to-sizes.md": ("tolerated up to its limit, not harmless",),
+    "docs/rules.md": ("half a thou and a tenth for the scatter", "those sets are not mixed"),
+    "docs/tables.md": ("the engine maker's written permission", "touch each spot once only"),
+}
+
+
+@pytest.mark.parametrize("page", CAUTIONS)
+def test_cautions_stand_where_they_are_needed(page: str) -> None:
+    """What a reader must know before harm can be done stands on the page that is read then."""
+    text = " ".join(prose(ROOT / page).replace("*", "").split())
+    for caution in CAUTIONS[page]:
+        assert caution in text, caution
+
+
 def rows_of(page: str, heading: str) -> dict[str, str]:
-    """The table under a heading: what stands in backquotes in its first column, and the rest of the row."""
+    """The table under a heading: what is in backquotes in its first column, and the rest of the row."""
     text = (ROOT / "docs" / page).read_text(encoding="utf-8")
     _, _, after = text.partition(f"\n{heading}\n")
     assert after, f"{page} has no heading {heading}"
@@ -256,7 +311,7 @@ def rows_of(page: str, heading: str) -> dict[str, str]:
 
 
 def test_the_catalogue_of_mistakes_is_complete() -> None:
-    """errors.md lists every code a mistake can carry, no other one, in the catalogue's words and with what to do."""
+    """errors.md lists every code a mistake can have, no other one, in the catalogue's words and with what to do."""
     rows = rows_of("errors.md", "## Every mistake by its code")
     assert list(rows) == list(CODES)
     for code, rest in rows.items():
@@ -274,7 +329,7 @@ def test_the_catalogue_of_mistakes_is_complete() -> None:
     ],
 )
 def test_messages_are_quoted_as_the_program_says_them(heading: str) -> None:
-    """What errors.md quotes in its first columns stands in the program, the parts left out (`…`) aside."""
+    """What errors.md quotes in its first columns is in the program, the parts left out (`…`) aside."""
     lines = "".join(path.read_text(encoding="utf-8") for path in Path(fitmatch.__file__).parent.rglob("*.py"))
     program = re.sub(r'"\s*\n\s*f?"', "", lines)
     quoted = rows_of("errors.md", heading)
@@ -288,18 +343,18 @@ def test_messages_are_quoted_as_the_program_says_them(heading: str) -> None:
     ("heading", "form"), [("### Columns of positions.csv", POSITION_FORM), ("### Columns of a shell file", SHELL_FORM)]
 )
 def test_the_tables_of_columns_are_complete(heading: str, form: Form) -> None:
-    """file-formats.md lists every column a file can have, and none that is not read yet."""
+    """tables.md lists every column a file can have, and none that is not read yet."""
     always = {*form.needed, *form.optional}
     halves = {f"{name}_{side}" for name in (*OFTEN_MATCHED, *MATCHED_IF_ASKED) for side in ("upper", "lower")}
-    rows = set(rows_of("file-formats.md", heading))
+    rows = set(rows_of("tables.md", heading))
     numbered = {f"{feature}_1" for feature in form.readings}
     matched = {*OFTEN_MATCHED, *MATCHED_IF_ASKED}
     assert rows == always | numbered | matched | (halves if form is POSITION_FORM else set())
 
 
 def test_the_columns_of_the_long_file_are_complete() -> None:
-    """file-formats.md lists every column of the long file."""
-    rows = set(rows_of("file-formats.md", "### Columns of the long file"))
+    """tables.md lists every column of the long file."""
+    rows = set(rows_of("tables.md", "### Columns of the long file"))
     assert rows - {"journal", "housing_bore", "wall"} == {*READINGS_FORM.needed, *READINGS_FORM.optional}
 
 
@@ -315,36 +370,36 @@ def test_the_table_of_materials_is_complete() -> None:
     assert list(rows) == list(MATERIALS)
     for name, coefficient in MATERIALS.items():
         value, source, _ = (cell.strip() for cell in rows[name].split("|"))
-        assert (float(value), source) == (coefficient.digits / 10, SOURCES[name])
+        assert (float(value), source) == (float(coefficient * 10**6), SOURCES[name])
 
 
 def test_the_table_of_keys_is_complete() -> None:
-    """file-formats.md lists every key of job.toml that is read, and none that is not read yet."""
-    rows = set(rows_of("file-formats.md", "### Keys of job.toml"))
+    """job-toml.md lists every key that job.toml may have, and each of them is read: a date is refused there."""
+    rows = set(rows_of("job-toml.md", "## Keys of job.toml"))
     assert rows == {
-        "title",
-        "unit",
-        *(f"{section}.{key}" for section, keys in settings._KEYS.items() for key in keys),
-        *(f"fit.KIND.{key}" for key in fits._KEYS),
-        *(f"drawing.KIND.{key}" for key in settings._DRAWN),
-        *(f"rules.{key}" for key in rules.known_keys()),
-        *(f"gauge.NAME.{key}" for key in instruments.GAUGE_KEYS),
-        *(f"measured.KIND.{feature}" for feature in FEATURES),
-        *(f"temperature.{key}" for key in instruments.TEMPERATURE_KEYS),
-        *(f"material.KIND.{feature}" for feature in DIAMETERS),
-        *(f"form.KIND.{key}" for key in instruments.FORM_KEYS),
-        *(f"bench.KIND.{key}" for key in instruments.BENCH_KEYS),
+        ".".join(filter(None, (name, section.each, key)))
+        for name, section in SECTIONS.items()
+        for key in section.keys or ("",)
     }
-    assert {key.partition(".")[0] for key in rows} == set(settings._SECTIONS)
-    for key in rows:
+    for key in (row.replace("KIND", "rod") for row in rows):
         findings = Findings()
-        settings.read_settings(f"{key.replace('KIND', 'rod')} = true\n".encode(), findings)
-        assert not [str(p) for p in findings.problems if p.code in ("unknown-key", "not-supported-yet")]
+        beside = "fit.rod.min" if key == "fit.rod.max" else "fit.rod.max"
+        settings.read_settings(f"{beside} = 0.003\n{key} = 2026-01-31\n".encode(), findings)
+        codes = [p.code for p in findings.problems if p.column == key]
+        assert codes and "unknown-key" not in codes, key
+
+
+def test_the_long_example_has_every_table() -> None:
+    """The job.toml of which the page says so has every table that there is."""
+    text = (ROOT / "docs" / "job-toml.md").read_text(encoding="utf-8")
+    _, _, after = text.partition("This one has every table")
+    example = tomllib.loads(after.partition("```toml\n")[2].partition("\n```")[0])
+    assert set(example) == {name.partition(".")[0] for name in SECTIONS if name} | {"title", "unit"}
 
 
 def test_plausible_ranges_are_the_ones_checked() -> None:
-    """The ranges in file-formats.md are those that cells are held against."""
-    rows = rows_of("file-formats.md", "### Plausible lengths")
+    """The ranges in job-toml.md are those that cells are checked against."""
+    rows = rows_of("job-toml.md", "### Plausible lengths")
     bounds = {
         "journal": quantities.JOURNAL,
         "housing_bore": quantities.HOUSING_BORE,

@@ -5,10 +5,12 @@ from dataclasses import replace
 from functools import cache
 from io import BytesIO
 from pathlib import Path
+from zipfile import ZipFile
 
 import openpyxl
 import pytest
-from cli.test_assign import Ran
+from made.commands import Ran
+from made.samples import every_table
 
 import fitmatch
 from fitmatch.records.job import Job
@@ -55,6 +57,19 @@ def without_step(job: Job, grade: str) -> Job:
 def test_no_sample_is_left_out() -> None:
     """Every folder of the samples is a job that these tests know."""
     assert sorted(path.name for path in SAMPLES.iterdir()) == sorted(EXITS)
+
+
+def test_sizes_are_drawn_by_the_script() -> None:
+    """Every table of the samples is, byte for byte, what the script with its stated seeds draws."""
+    files = [path for path in SAMPLES.rglob("*") if path.is_file() and path.name != "job.toml"]
+    assert {path.relative_to(SAMPLES).as_posix(): path.read_bytes() for path in files} == every_table()
+
+
+def test_workbooks_name_no_program() -> None:
+    """The workbook has no properties, in which programs write their names."""
+    (book,) = SAMPLES.rglob("*.xlsx")
+    with ZipFile(book) as parts:
+        assert not any(name.startswith("docProps/") for name in parts.namelist())
 
 
 @pytest.mark.parametrize("name", EXITS)
@@ -113,9 +128,9 @@ def test_tables_are_plain_csv(path: Path) -> None:
 
 
 def test_the_best_is_clearly_ahead_of_a_careful_builder() -> None:
-    """generator-five: 1 tenth off at worst where choosing by hand leaves 5 and 5.5, a sixth of its sum of squares."""
+    """generator-five: 1 tenth off at worst where choosing by hand leaves 6 and 5, a sixth of its sum of squares."""
     plan = plan_of("generator-five")
-    for kind, left_by_hand in (("rod", 5.0), ("main", 5.5)):
+    for kind, left_by_hand in (("rod", 6.0), ("main", 5.0)):
         best, hand = plan.figures[kind], by_hand("generator-five", kind)
         assert worst_in_tenths(best) == 1.0 and worst_in_tenths(hand) == left_by_hand
         assert 6 * sum_of_squares(best) <= sum_of_squares(hand)
@@ -141,7 +156,7 @@ def test_generator_five_is_a_whole_engine_with_two_boxes_of_each_kind() -> None:
 def test_one_box_of_each_kind_gets_within_two_tenths() -> None:
     """generator-five: keep-sets draws on one box a kind and stays within the slack of a tenth."""
     plan = fitmatch.assign(job_of("generator-five"), "keep-sets")
-    assert {k: (f.boxes, worst_in_tenths(f)) for k, f in plan.figures.items()} == {"rod": (1, 2.0), "main": (1, 2.0)}
+    assert {k: (f.boxes, worst_in_tenths(f)) for k, f in plan.figures.items()} == {"rod": (1, 1.5), "main": (1, 1.5)}
 
 
 @pytest.mark.parametrize("grade", ["thin", "thick"])
@@ -161,7 +176,7 @@ def test_vee_eight_mixes_steps_within_one_bore() -> None:
 
 
 def test_vee_eight_puts_the_flanged_pair_into_the_thrust_main() -> None:
-    """The two flanged shells are in M3 and in no other position, though nobody locked them."""
+    """The two flanged shells are in M3 and in no other position, although they are not locked."""
     job = job_of("vee-eight")
     at = job.shell_columns.index("flange")
     flanged = {p.position.name: (p.upper.marks[at], p.lower.marks[at]) for p in plan_of("vee-eight").placements}
@@ -180,7 +195,7 @@ def test_vee_eight_obeys_its_lock_and_uses_either_halves_on_both_sides() -> None
 def test_vee_eight_is_written_in_three_ways() -> None:
     """One table has decimal commas, one has points, one is a workbook whose walls are numbers with three decimals."""
     shells = SAMPLES / "vee-eight" / "shells"
-    assert "1;rod;either;1,498;thin\n" in (shells / "rods-thin.csv").read_text(encoding="utf-8")
+    assert "1;rod;either;1,497;thin\n" in (shells / "rods-thin.csv").read_text(encoding="utf-8")
     assert "1,rod,either,1.504,thick\n" in (shells / "rods-thick.csv").read_text(encoding="utf-8")
     sheet = openpyxl.load_workbook(BytesIO((shells / "mains.xlsx").read_bytes())).active
     assert sheet is not None
@@ -196,7 +211,7 @@ def test_short_of_shells_says_what_is_wrong(capsys: pytest.CaptureFixture[str]) 
     assert ran.status == 1
     assert "NOT TO BE ASSEMBLED: R2 (rod): needs walls totalling 0.11885 to 0.12025 in" in ran.out
     assert "NOT FILLED: M3 (main): shells are short: 3 positions need a lower half and there are 2" in ran.out
-    assert "mains-B/B5 (main, lower): dropped: edge bruised" in ran.out
+    assert "mains-B/B5 (dropped: edge bruised)" in ran.out
     plan = plan_of("short-of-shells")
     assert [p.position.name for p in plan.placements if not p.within_limits] == ["R2"]
     assert [u.position.name for u in plan.unfilled] == ["M3"]

@@ -1,14 +1,14 @@
 """The optimizer against HiGHS with every rule and freedom together, on jobs and pools that hypothesis draws.
 
-The normal run looks at a fixed few; FITMATCH_DEEP=500 in the environment draws that many new ones for each test.
+Each run looks at the same ones; FITMATCH_DEEP=500 in the environment has the deep tests draw so many new ones.
 """
-
-import os
 
 import pytest
 from hypothesis import HealthCheck, assume, given, note, settings
 from made.jobs import describe
-from made.whole_jobs import SLACKS, engines, pool_of
+from made.pools import pool_of
+from made.seeds import DEEP
+from made.whole_jobs import SLACKS, engines
 from oracles import oracle
 from oracles.highs import Model, NotProven
 from oracles.highs_levels import prove
@@ -18,18 +18,17 @@ from fitmatch.problems import InputError
 from fitmatch.records.job import Job
 from fitmatch.records.pools import Pool, groups_of
 
-DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
 NODES = 500  # a job that HiGHS cannot prove with so many tells nothing, and is left out
 FEW = settings(
-    max_examples=DEEP or 20,
     derandomize=not DEEP,
     deadline=None,
     database=None,
     print_blob=True,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.large_base_example],
 )
+so_many = pytest.mark.parametrize("examples", [2, pytest.param(DEEP or 20, marks=pytest.mark.deep)])
 
-# A pool is long when it is written out; what fails is described by `note` besides.
+# A pool is long when it is written out; what fails is also described by `note`.
 pytestmark = pytest.mark.filterwarnings("ignore:Generating overly large repr")
 
 
@@ -41,7 +40,8 @@ def assert_proven(jobs: list[Job], strategy: str, slack_nm: int, priority: str) 
         assume(False)
     assert [g.group for g in plan.groups] == groups_of(jobs)
     assert not plan.alone or not oracle.faults_of(plan)
-    for (_, kind, members), _, shown, proof, _ in plan.groups:
+    for answer in plan.groups:
+        (_, kind, members), shown, proof = answer.group, answer.figures, answer.proof
         mine = [jobs[i] for i in members]
         in_order = priority == "in-order" and len(mine) > 1
         model = Model(mine, kind, with_boxes=strategy == "keep-sets", nodes=NODES)
@@ -63,11 +63,12 @@ def assert_proven(jobs: list[Job], strategy: str, slack_nm: int, priority: str) 
         assert (shown.sum_squared_deviation_nm2 or 0) == together.squares_nm2
 
 
+@so_many
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
-def test_one_job(strategy: str) -> None:
-    """One job with all rules together stands at the figures that HiGHS proves, ties included."""
+def test_one_job(strategy: str, examples: int) -> None:
+    """One job with all rules together has the figures that HiGHS proves, ties included."""
 
-    @FEW
+    @settings(FEW, max_examples=examples)
     @given(engines(strategy, 1), SLACKS)
     def agree(jobs: list[Job], slack_nm: int) -> None:
         assert_proven(jobs, strategy, slack_nm, "together")
@@ -75,6 +76,7 @@ def test_one_job(strategy: str) -> None:
     agree()
 
 
+@so_many
 @pytest.mark.parametrize(
     ("strategy", "priority"),
     [
@@ -85,10 +87,10 @@ def test_one_job(strategy: str) -> None:
         ("even", "in-order"),
     ],
 )
-def test_two_jobs(strategy: str, priority: str) -> None:
-    """Two jobs that share their shells, each by its own rules, stand at the figures that HiGHS proves."""
+def test_two_jobs(strategy: str, priority: str, examples: int) -> None:
+    """Two jobs that share their shells, each by its own rules, have the figures that HiGHS proves."""
 
-    @FEW
+    @settings(FEW, max_examples=examples)
     @given(engines(strategy, 2).map(lambda jobs: list(pool_of(jobs).jobs)), SLACKS)
     def agree(jobs: list[Job], slack_nm: int) -> None:
         assert_proven(jobs, strategy, slack_nm, priority)

@@ -1,14 +1,12 @@
 """The next best plans against all plans there are, on tiny random jobs, and on jobs whose answers are plain."""
 
 import json
-import os
 import random
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
 import pytest
-from fit.test_pools_further import further_pool
 from made.jobs import (
     STEP,
     TARGET,
@@ -26,9 +24,11 @@ from made.jobs import (
     row_job,
     wishing_job,
 )
+from made.pools import further_pool, random_pool
+from made.seeds import seeds
 from oracles import oracle, pool_oracle
 from oracles.rulebook import rules_of
-from report.test_document import VALIDATOR
+from oracles.schemas import VALIDATOR
 
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.beside import next_values as figures
@@ -42,7 +42,6 @@ from fitmatch.records.plans import OtherPlan
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.text.report import plan_text
 
-DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
 COUNT = 4
 STRATEGIES = ["target", "even", "keep-sets"]
 
@@ -69,12 +68,11 @@ def assert_in_turn(job: Job, strategy: str, slack_nm: int, what: str) -> None:
 
 
 @pytest.mark.parametrize("strategy", STRATEGIES)
-@pytest.mark.parametrize("block", range(10))
-def test_alternatives_are_the_next_of_all_plans(strategy: str, block: int) -> None:
+@seeds(10, 100, 3, slow=[6])
+def test_alternatives_are_the_next_of_all_plans(seeds: list[int], strategy: str) -> None:
     """The figures of the alternatives are the next values of all plans, ties included, and none is missing at the
     end, with and without slack."""
-    each = (DEEP or 100) // 10
-    for seed in range(block * each, (block + 1) * each):
+    for seed in seeds:
         rng = random.Random(f"next {seed}")
         job, slack_nm = random_job(rng, both_limits=strategy == "even"), rng.choice([0, 0, STEP // 2, STEP, 2 * STEP])
         assert_in_turn(job, strategy, slack_nm, f"seed {seed}")
@@ -82,9 +80,10 @@ def test_alternatives_are_the_next_of_all_plans(strategy: str, block: int) -> No
 
 @pytest.mark.parametrize("strategy", STRATEGIES)
 @pytest.mark.parametrize("make", [wishing_job, row_job, moving_job])
-def test_alternatives_with_wishes_rows_and_housings(make: Callable[..., Job], strategy: str) -> None:
-    """The same with a wished band, with rules about the row of bores, and with housings that may move."""
-    for seed in range(DEEP or 40):
+@seeds(5, 40, slow=[0])
+def test_alternatives_with_wishes_rows_and_housings(seeds: list[int], make: Callable[..., Job], strategy: str) -> None:
+    """The same with a wanted band, with rules about the row of bores, and with housings that may move."""
+    for seed in seeds:
         rng = random.Random(f"next {make.__name__} {seed}")
         job = make(rng, both_limits=strategy == "even")
         if len(job.positions) > (3 if rules_of(job).movable else 4) or not guard_is_good(job):
@@ -102,12 +101,13 @@ def guard_is_good(job: Job) -> bool:
 
 @pytest.mark.parametrize("priority", ["together", "in-order"])
 @pytest.mark.parametrize("strategy", STRATEGIES)
-def test_alternatives_of_several_jobs(strategy: str, priority: str) -> None:
+@seeds(8, 40)
+def test_alternatives_of_several_jobs(seeds: list[int], strategy: str, priority: str) -> None:
     """Two or three jobs that share their shells: the next values of all plans for each kind, first the engines complete
     in it; in order, those of the first job before those of the second."""
-    for seed in range(DEEP or 40):
+    for seed in seeds:
         rng = random.Random(f"next pool {strategy} {priority} {seed}")
-        make = rng.choice([pool_oracle.random_pool, further_pool])
+        make = rng.choice([random_pool, further_pool])
         pool, slack = make(rng, both_limits=strategy == "even"), rng.choice([0, 0, STEP])
         if any(rules_of(job).movable for job in pool.jobs) and sum(len(job.positions) for job in pool.jobs) > 3:
             continue  # every order of the housings is looked at
@@ -143,25 +143,27 @@ def values_of(
     return tuple(v for at in range(0, len(key), width) for v in (*key[at : at + width], key[at + 2]))
 
 
-def test_boxes_counted_in_rows(monkeypatch: pytest.MonkeyPatch) -> None:
+@seeds(5, 20)
+def test_boxes_counted_in_rows(seeds: list[int], monkeypatch: pytest.MonkeyPatch) -> None:
     """The same where there are too many sets of boxes to look at one by one."""
     monkeypatch.setattr(figures, "_MANY_SETS", 0)
-    for seed in range(DEEP or 20):
+    for seed in seeds:
         rng = random.Random(f"rows of boxes {seed}")
         assert_in_turn(random_job(rng), "keep-sets", rng.choice([0, STEP, 2 * STEP]), f"seed {seed}")
 
 
-@pytest.mark.parametrize(("strategy", "seeds"), [("target", 60), ("even", 60), ("keep-sets", 25)])
-def test_alternatives_under_a_guard(strategy: str, seeds: int) -> None:
+@pytest.mark.parametrize("strategy", STRATEGIES)
+@seeds(8, 60, 2)
+def test_alternatives_under_a_guard(seeds: list[int], strategy: str) -> None:
     """The same where limits differ from pair to pair."""
     tried = 0
-    for seed in range(DEEP or seeds):
+    for seed in seeds:
         job = guarded_job(random.Random(f"guard {seed}"), both_limits=True)
         if not guard_is_good(job):
             continue
         assert_in_turn(job, strategy, 0, f"seed {seed}")
         tried += 1
-    assert tried > seeds // 6
+    assert tried > len(seeds) // 6
 
 
 def two_rods(**more: Any) -> Job:
@@ -218,7 +220,7 @@ def test_the_next_by_boxes_beside_locked_ones() -> None:
 
 
 def test_boxes_count_as_named() -> None:
-    """Where equal shells lie in both boxes, an alternative from one box is named from one, and the halves of each bore
+    """If equal shells are in both boxes, an alternative from one box is named from one, and the halves of each bore
     come from one box where the figures allow."""
     shells = [
         s for box in ("box-1", "box-2") for half in ("upper", "lower") for s in make_shells(half, [WALL] * 2, box=box)
@@ -249,7 +251,7 @@ def test_locked_bores_leave_nothing_to_choose() -> None:
 
 
 def test_a_stop_says_what_is_not_known() -> None:
-    """Stopped before the first alternative, the answer stands and the kind's alternatives are called incomplete."""
+    """Stopped before the first alternative, the answer remains and the kind's alternatives are called incomplete."""
     stop = Stop()
     stop.request()
     plan = with_alternatives(best_plan(two_rods()), 3, stop)

@@ -27,7 +27,7 @@ def positions(*steps: int, width: int | None = 6, **more: object) -> list[Positi
 
 
 def assert_figures(job: Job, strategy: str = "target", slack_nm: int = 0, **expected: int) -> None:
-    """Both the exhaustive search and the optimizer stand at these figures."""
+    """Both the exhaustive search and the optimizer give these figures."""
     with_boxes = strategy == "keep-sets"
     searched = oracle.best(job, "rod", strategy, slack_nm)
     plan = best_plan(job, strategy=strategy, slack_nm=slack_nm)
@@ -54,7 +54,7 @@ def test_filling_comes_before_quality() -> None:
 
 
 def test_the_wished_band_comes_before_the_target() -> None:
-    """A pair in the wished band is taken before one on target, and too loose for the wish before too tight."""
+    """A pair in the wanted band is taken before one on target, and too loose for it before too tight."""
     uppers, lowers = make_shells("upper", walls(0, -2)), make_shells("lower", walls(0))
     wish = {"want_min_nm": TARGET + 2 * STEP, "want_max_nm": TARGET + 3 * STEP}
     assert_figures(make_job(positions(0, **wish), uppers + lowers), below_want=0, above_want=0, worst_nm=2 * STEP)
@@ -296,7 +296,7 @@ def test_families() -> None:
 
 
 def test_housing_bores_outside_the_drawing() -> None:
-    """A housing bore outside its drawing band is not filled, even with locks, unless its row says why it may be."""
+    """A housing bore outside its drawing limits is not filled, even with locks, unless its row says why it may be."""
     place = positions(0)[0]
     shells = make_shells("upper", walls(0)) + make_shells("lower", walls(0))
     at = place.housing_bore.mean_nm
@@ -313,7 +313,7 @@ def test_housing_bores_outside_the_drawing() -> None:
 
 
 def test_a_journal_or_wall_outside_the_drawing_is_used_and_flagged() -> None:
-    """Drawing bands of journals and walls decide nothing; what lies outside is flagged."""
+    """Drawing bands of journals and walls decide nothing; what is outside is flagged."""
     place = positions(0)[0]
     shells = make_shells("upper", walls(0)) + make_shells("lower", walls(0))
     journal = place.journal.mean_nm

@@ -128,7 +128,7 @@ def filled_outside_drawing(plan: Plan) -> Plan:
 
 
 def both_thick_ways(plan: Plan) -> Plan:
-    """R1 thicker above, R2 thicker below, where one side is asked for."""
+    """R1 thicker above, R2 thicker below, where one side is required."""
     names = {
         "R1": {"upper": shell_of(plan, "u4"), "lower": shell_of(plan, "l1")},
         "R2": {"upper": shell_of(plan, "u1"), "lower": shell_of(plan, "l4")},

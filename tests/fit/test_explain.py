@@ -1,13 +1,11 @@
 """A position explained: its runner-up and what insisting on a pair changes, against all plans there are and by hand."""
 
 import json
-import os
 import random
 from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
-from fit.test_pools_further import further_pool
 from made.jobs import (
     STEP,
     TARGET,
@@ -22,9 +20,11 @@ from made.jobs import (
     row_job,
     wishing_job,
 )
+from made.pools import further_pool, random_pool
+from made.seeds import seeds
 from oracles import oracle, pool_oracle
 from oracles.rulebook import Rules, rules_of, with_rules
-from report.test_document import VALIDATOR
+from oracles.schemas import VALIDATOR
 
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.beside.alternatives import with_alternatives
@@ -36,8 +36,6 @@ from fitmatch.records.plans import OtherPlan, Plan
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.text.report import plan_text
 from fitmatch.report.words.refusals import refused as refused_words
-
-DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
 
 
 def figures(plan: Plan, kind: str, other: OtherPlan | None) -> oracle.Levels | None:
@@ -51,13 +49,12 @@ def some_pair(rng: random.Random, job: Job, position: Position) -> oracle.Pair |
 
 
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
-@pytest.mark.parametrize("block", range(5))
-def test_runner_up_and_insisting_against_all_plans(strategy: str, block: int) -> None:
+@seeds(30, 150, 2, slow=[0, 4])
+def test_runner_up_and_insisting_against_all_plans(seeds: list[int], strategy: str) -> None:
     """The runner-up is the best of all plans in which the position's walls total something else, or in which it is
     filled if it is not; with a pair insisted on the plan is the best of all that have it. Where there is no such plan,
     none is given."""
-    each = (DEEP or 150) // 5
-    for seed in range(block * each, (block + 1) * each):
+    for seed in seeds:
         rng = random.Random(f"explain {seed}")
         make = rng.choice([random_job, random_job, wishing_job, row_job, moving_job])
         job, slack_nm = make(rng, both_limits=strategy == "even"), rng.choice([0, 0, STEP])
@@ -101,13 +98,14 @@ def _not_walls(walls_nm: int | None) -> Callable[[oracle.Pair], bool]:
 
 @pytest.mark.parametrize("priority", ["together", "in-order"])
 @pytest.mark.parametrize("strategy", ["target", "even"])
-def test_explained_in_several_jobs(strategy: str, priority: str) -> None:
+@seeds(20, 60)
+def test_explained_in_several_jobs(seeds: list[int], strategy: str, priority: str) -> None:
     """The same where several jobs share their shells: runner-up and insisted plan are the best for all of them, or turn
     by turn, even where it costs a job that comes before."""
     seen = {"runner-up": 0, "insisted": 0}
-    for seed in range(DEEP or 60):
+    for seed in seeds:
         rng = random.Random(f"explain pool {strategy} {priority} {seed}")
-        make = rng.choice([pool_oracle.random_pool, further_pool])
+        make = rng.choice([random_pool, further_pool])
         pool = make(rng, both_limits=strategy == "even")
         if any(rules_of(job).movable for job in pool.jobs) and sum(len(job.positions) for job in pool.jobs) > 3:
             continue  # every order of the housings is looked at
@@ -215,7 +213,7 @@ def test_what_forbids_a_pair_is_named() -> None:
     text = refusal(job, "u1", "l4")
     assert "the rule wall_difference forbids it: " in text and "the rule thick_half forbids it: " in text
     assert "is for the upper half" in refusal(job, "u1", "u2")
-    assert "they are one and the same shell" in refusal(job, "u1", "u1")
+    assert "they are the same shell" in refusal(job, "u1", "u1")
     held = make_job(list(job.positions), [*job.shells[1:], make_shell("u1", "upper", WALL, hold="scratched")])
     assert "box-1/u1 is on hold: scratched" in refusal(held, "u1", "l1")
     tight = make_job([make_position("R1", 2 * WALL, target=0)], list(job.shells))
@@ -236,7 +234,7 @@ def test_names_that_are_none() -> None:
 
 
 def test_a_position_that_stays_empty() -> None:
-    """Of an empty position the reason is told, and the best plan in which it is filled."""
+    """For an empty position the reason is given, and the best plan in which it is filled."""
     job = make_job(
         [make_position(f"R{n}", 2 * WALL + TARGET + (n - 1) * STEP) for n in (1, 2)],
         list(three_rods().shells[:1]) + list(three_rods().shells[4:]),

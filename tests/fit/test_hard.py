@@ -1,18 +1,24 @@
 """Recorded jobs that are hard for the optimizer, whose best figures HiGHS has proven."""
 
 import pytest
-from fit.test_mutations import level_off
 from hard_jobs import FOLDER, MAKERS, figures_by, names, read, solved
+from oracles.mutants import level_off
 
 from fitmatch.fit.model import order
 
+SLOW = (
+    *("even-movable-5x8-1nm", "even-movable-6x9-1nm", "even-step-7x20-1nm", "even-step-and-line-5x20-half-um"),
+    *("keep-sets-12-boxes-1nm", "movable-8x12-1nm-step"),
+)
 QUICK = ("movable-8x16-um-step", "off-grid-12x12", "scarce-30x28-um", "half-way-10x40-um")
 RECORDS = {name: read(name) for name in names()}
 
 
-@pytest.mark.parametrize("name", RECORDS)
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=[pytest.mark.deep] if name in SLOW else []) for name in RECORDS]
+)
 def test_a_recorded_job_is_proven_at_its_best_figures(name: str) -> None:
-    """The plan is called proven and stands at the recorded figures of every level, ties included."""
+    """The plan is called proven and has the recorded figures of every level, ties included."""
     known = RECORDS[name]
     plans, proven = solved(known.hard)
     assert proven

@@ -41,7 +41,7 @@ def standing_of(job: Job, strategy: str) -> list[tuple[int, ...]]:
 
 
 def assert_no_worse(after: Job, before: Job, strategy: str) -> None:
-    """No kind stands worse than it did."""
+    """No kind is worse than it was."""
     was, now = standing_of(before, strategy), standing_of(after, strategy)
     assert all(new <= old for new, old in zip(now, was, strict=True)), describe(before)
 

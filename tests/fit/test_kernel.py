@@ -18,7 +18,8 @@ from made.jobs import (
     row_job,
     wishing_job,
 )
-from oracles import pool_oracle
+from made.pools import random_pool
+from made.seeds import seeds
 from oracles.rulebook import Rules, with_rules
 
 import fitmatch
@@ -55,9 +56,12 @@ def assert_same(found: kernel.Solved, wanted: KindFigures, told: object) -> None
 
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
 @pytest.mark.parametrize("make", MAKERS)
-def test_a_kernel_stands_at_the_figures_of_the_answer(make: Callable[..., Job], strategy: str) -> None:
+@seeds(4, 12, slow=[0])
+def test_a_kernel_stands_at_the_figures_of_the_answer(
+    seeds: list[int], make: Callable[..., Job], strategy: str
+) -> None:
     """Each kind, with and without a slack and the ties, and from some of the boxes."""
-    for seed in range(12):
+    for seed in seeds:
         rng = random.Random(f"kernel {seed}")
         job = make(rng, both_limits=strategy == "even")
         slack = rng.choice([0, 0, STEP])
@@ -74,7 +78,7 @@ def test_a_kernel_stands_at_the_figures_of_the_answer(make: Callable[..., Job], 
 
 @pytest.mark.parametrize("make", [random_job, row_job, moving_job])
 def test_other_rules_need_no_other_kernel(make: Callable[..., Job]) -> None:
-    """Rules let go or set, from all boxes and from some: as in a job that has these rules."""
+    """Rules dropped or set, from all boxes and from some: as in a job that has these rules."""
     for seed in range(6):
         job = with_rules(make(random.Random(f"rules {seed}")), guard=0.0)
         for kind in job.kinds:
@@ -90,9 +94,10 @@ def test_other_rules_need_no_other_kernel(make: Callable[..., Job]) -> None:
 
 @pytest.mark.parametrize("strategy", ["target", "even"])
 @pytest.mark.parametrize("make", MAKERS)
-def test_other_targets_need_no_other_kernel(make: Callable[..., Job], strategy: str) -> None:
-    """A target for each position, as in a job that says so; the placements have the figures that are told."""
-    for seed in range(12):
+@seeds(4, 12)
+def test_other_targets_need_no_other_kernel(seeds: list[int], make: Callable[..., Job], strategy: str) -> None:
+    """A target for each position, as in a job that says so; the placements have the reported figures."""
+    for seed in seeds:
         rng = random.Random(f"targets {seed}")
         job = make(rng, both_limits=True)
         for kind in job.kinds:
@@ -111,10 +116,10 @@ def test_other_targets_need_no_other_kernel(make: Callable[..., Job], strategy: 
 
 @pytest.mark.parametrize("priority", ["together", "in-order"])
 def test_several_jobs_have_one_kernel(priority: str) -> None:
-    """Engines that share their shells stand at the figures of their answer, with one target for all."""
+    """Engines that share their shells have the figures of their answer, with one target for all."""
     for seed in range(20):
         rng = random.Random(f"several {seed}")
-        pool = pool_oracle.random_pool(rng, both_limits=True)
+        pool = random_pool(rng, both_limits=True)
         low = max(p.min_nm or 0 for job in pool.jobs for p in job.positions)
         high = min(p.max_nm or 0 for job in pool.jobs for p in job.positions)
         for group in assign(pool, priority=priority).groups:

@@ -4,7 +4,6 @@ import random
 from dataclasses import replace
 
 import pytest
-from fit.test_exhaustive import BLOCKS, assert_best, seeds
 from made.jobs import (
     JOURNAL,
     STEP,
@@ -17,7 +16,10 @@ from made.jobs import (
     moving_job,
     with_given,
 )
+from made.seeds import seeds
 from oracles import oracle
+from oracles.all_plans import assert_best
+from oracles.mutants import level_off
 from oracles.rulebook import Rules, rules_of, with_rules
 
 from fitmatch.fit.answer.best_plan import best_plan
@@ -34,11 +36,11 @@ from fitmatch.report.words.reasons import words_of
 
 
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
-@pytest.mark.parametrize("block", range(BLOCKS))
-def test_housings_are_the_best_of_all_plans(strategy: str, block: int) -> None:
-    """With housings that may move, beside all other rules, the plan stands at the figures of the best plan over every
+@seeds(6, 60, 3, slow=[1])
+def test_housings_are_the_best_of_all_plans(seeds: list[int], strategy: str) -> None:
+    """With housings that may move, beside all other rules, the plan has the figures of the best plan over every
     order of the housings, and moves no more of them than it must."""
-    for seed in seeds(block, 60):
+    for seed in seeds:
         rng = random.Random(f"move {strategy} {seed}")
         job, slack_nm = moving_job(rng, both_limits=strategy == "even"), rng.choice([0, 0, STEP])
         if len(job.positions) > 4:
@@ -143,7 +145,8 @@ def test_a_form_goes_with_its_housing() -> None:
 
 
 def test_baselines_break_rules_where_housings_moved() -> None:
-    """What the ways without a search break is counted as their bores stand, whatever housings the answer moved."""
+    """What the ways without a search break is counted with their bores where they were, whatever housings the answer
+    moved."""
     rules = replace(MOVABLE, wall_difference_nm=None, neighbour_step_nm={"rod": 0})
     shells = [*make_shells("upper", [WALL, WALL]), *make_shells("lower", [WALL, WALL + 2 * STEP])]
     positions = rod("R1", 3, 0), rod("R2", 0, 3)
@@ -154,7 +157,7 @@ def test_baselines_break_rules_where_housings_moved() -> None:
 
 
 def test_a_refused_housing_is_refused_everywhere() -> None:
-    """A bore outside its drawing band fills no position, and goes where that costs least."""
+    """A bore outside its drawing limits fills no position, and goes where that costs least."""
     band = {"rod": {"housing_bore": Band(0, JOURNAL + 2 * WALL + TARGET + 4 * STEP)}}
     # R1's housing is refused; R2's fits the journal of R1 only, so R2 gets the refused one.
     plan = best_plan(rods(rod("R1", 0, 5, 1), rod("R2", -3, 0, 1), drawing=band))
@@ -238,8 +241,6 @@ def test_the_check_sees_a_housing_that_may_not_move(monkeypatch: pytest.MonkeyPa
 @pytest.mark.parametrize("off", [order.STAYING, order.CLEARANCE, order.DIFFERENCE], ids=lambda figure: figure.name)
 def test_a_level_switched_off_is_caught(off: order.Figure, monkeypatch: pytest.MonkeyPatch) -> None:
     """Without this level some job with housings that may move is answered with a plan that is not the best."""
-    from fit.test_mutations import level_off
-
     level_off(off)(monkeypatch)
     for seed in range(600):
         job = moving_job(random.Random(f"mutant move {seed}"))

@@ -1,4 +1,4 @@
-"""Which very shells are named where figures are equal: halves of one box together, as far as the chosen walls allow."""
+"""Which shells are named if figures are equal: halves of one box together, as far as the chosen walls allow."""
 
 import random
 from collections import Counter

@@ -1,15 +1,13 @@
-"""Several jobs that draw on the same shells: against every plan there is, and by hand.
+"""Several jobs that draw on the same shells: against every plan there is, and by hand."""
 
-FITMATCH_DEEP=5000 in the environment looks at that many random pools for each test instead of some dozens.
-"""
-
-import os
 import random
 from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
 from made.jobs import STEP, TARGET, WALL, describe, make_job, make_position, make_shells, named
+from made.pools import random_pool
+from made.seeds import seeds
 from oracles import oracle, pool_oracle
 from oracles.rulebook import Rules
 
@@ -20,11 +18,9 @@ from fitmatch.fit.proof.search import Search
 from fitmatch.records.parts import Fit
 from fitmatch.records.pools import Pool
 
-DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
-
 
 def assert_best(pool: Pool, strategy: str, slack: int, priority: str, seed: object) -> None:
-    """Every group stands at the figures of the best plan, ties included, and is called proven."""
+    """Every group has the figures of the best plan, ties included, and is called proven."""
     plan = best_plan(pool, strategy, slack_nm=slack, priority=priority)
     for answer in plan.groups:
         kind, members = answer.group.kind, answer.group.members
@@ -51,11 +47,12 @@ def assert_best(pool: Pool, strategy: str, slack: int, priority: str, seed: obje
 
 @pytest.mark.parametrize("priority", ["together", "in-order"])
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
-def test_pools_get_the_best_of_all_plans(strategy: str, priority: str) -> None:
-    """Two or three tiny jobs stand at the figures of the best plan for all, or for one after the other."""
-    for seed in range(DEEP or 80):
+@seeds(20, 80)
+def test_pools_get_the_best_of_all_plans(seeds: list[int], strategy: str, priority: str) -> None:
+    """Two or three tiny jobs have the figures of the best plan for all, or for one after the other."""
+    for seed in seeds:
         rng = random.Random(f"pool {strategy} {priority} {seed}")
-        pool = pool_oracle.random_pool(rng, both_limits=strategy == "even")
+        pool = random_pool(rng, both_limits=strategy == "even")
         assert_best(pool, strategy, rng.choice([0, 0, STEP, 2 * STEP]), priority, seed)
 
 
@@ -114,7 +111,7 @@ def test_what_is_switched_off_is_missed(
     with pytest.raises(AssertionError):
         for seed in range(2_000):
             rng = random.Random(f"switched {seed}")
-            assert_best(pool_oracle.random_pool(rng, both_limits=strategy == "even"), strategy, 0, priority, seed)
+            assert_best(random_pool(rng, both_limits=strategy == "even"), strategy, 0, priority, seed)
 
 
 # --- by hand ---------------------------------------------------------------------------------------------------------
@@ -172,7 +169,7 @@ def test_engines_of_other_families_are_decided_apart() -> None:
 
 
 def test_the_spread_of_several_engines_is_the_largest_of_theirs() -> None:
-    """Two engines that each lie at one deviation have no spread, however far apart they lie."""
+    """Two engines that each have a single deviation have no spread, however different the two are."""
     rules = Rules(wall_difference_nm=None)
     first = engine("A", [1, 1], [0, 0, 0, 0], [0, 0, 0, 0], rules=rules)
     other = engine("B", [-1, -1], [0, 0, 0, 0], [0, 0, 0, 0], rules=rules)
@@ -183,7 +180,7 @@ def test_the_spread_of_several_engines_is_the_largest_of_theirs() -> None:
 def test_baselines_of_pools() -> None:
     """Both baselines of all engines together are those of one file after the other, with the shells of all."""
     for seed in range(60):
-        pool = pool_oracle.random_pool(random.Random(f"baselines {seed}"))
+        pool = random_pool(random.Random(f"baselines {seed}"))
         plan = best_plan(pool)
         for answer in plan.groups:
             kind, members = answer.group.kind, answer.group.members

@@ -27,7 +27,7 @@ from fitmatch.fit.solver.stopping import Stop
 from fitmatch.fit.why.conflicts import with_reasons
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Band, Fit, Position, Shell
-from fitmatch.records.plans import Cure, Plan
+from fitmatch.records.plans import Plan
 from fitmatch.report.words.reasons import flag_words, words_of
 
 _MISFITS = ("below-min", "above-max")
@@ -68,10 +68,16 @@ def reasons(plan: Plan, unit: str = "") -> dict[str, str]:
 
 
 def small(plan: Plan) -> tuple[tuple[str, ...], list[tuple[str, str | None]]]:
-    """The small reason of the only position that fails, and its cures but for more shells."""
+    """The small reason of the only position that fails, and its cures except for more shells."""
     (reason,) = with_reasons(plan, Stop()).reasons
-    assert reason.reduced and reason.cures is not None
+    assert reason.reduced
     return reason.together, [(c.change, c.name) for c in reason.cures if c.change not in ("upper", "lower")]
+
+
+def held_back(plan: Plan) -> list[tuple[str | None, str | None]]:
+    """The held shells that would put the only position that fails inside, with the reason for each hold."""
+    (reason,) = with_reasons(plan, Stop()).reasons
+    return [(one.name, one.why) for one in reason.not_offered if one.change == "hold"]
 
 
 def only(plan: Plan) -> str:
@@ -99,7 +105,7 @@ def test_too_thick() -> None:
 
 
 def test_too_thin_and_too_thick() -> None:
-    """Where some pairs are too thin and the others too thick, the nearest of each are told."""
+    """Where some pairs are too thin and the others too thick, the nearest of each are shown."""
     narrow = {"min_nm": TARGET - STEP, "max_nm": TARGET + STEP}
     assert only(solved([bore(**narrow)], both(-2 * STEP, 3 * STEP, half="upper") + both(0, half="lower"))) == (
         "needs walls totalling 0.11990 to 0.12010 in; the nearest admissible pairs in these boxes total 0.11980 in: "
@@ -136,7 +142,7 @@ def test_no_clearance_at_all(min_nm: int | None, extra: int, words: str) -> None
 
 @pytest.mark.parametrize(("unit", "miss"), [("mm", "0.003 um"), ("in", "0.001 tenths")])
 def test_a_hair_is_not_nothing(unit: str, miss: str) -> None:
-    """A miss finer than what is usually shown is shown with enough decimals, and so are the lengths it lies between."""
+    """A miss finer than what is usually shown is shown with enough decimals, and so are the lengths it is between."""
     text = only(solved([bore(off=-5 * STEP - 3)], both(0), unit=unit))
     assert f"{miss} too thick" in text
     needs, pair = text.split(" to ")[1].split()[0], text.split("totals ")[1].split()[0]
@@ -163,7 +169,7 @@ def test_readings_that_scatter_too_much() -> None:
     """Where the readings scatter by more than the limits are apart no walls can help, and that is what is said."""
     text = only(solved([bore(low=6 * STEP, high=5 * STEP)], both(-STEP, 0, STEP)))
     assert "its readings scatter by more than its limits allow" in text and "measure again" in text
-    assert "lies 11 tenths below the one by the means, and from min to max it is 10 tenths" in text
+    assert "is 11 tenths below the one from the means, and from min to max it is 10 tenths" in text
     assert text.startswith("its walls total ") and "too thick, clearance by the tightest readings" in text
     assert "max is 25 tenths" in only(solved([bore(low=26 * STEP, off=TARGET, min_nm=None)], both(0)))
 
@@ -216,7 +222,7 @@ def test_a_bad_fit_in_a_shortage() -> None:
     positions = [bore("R1"), bore("R2", off=8 * STEP)]
     text = only(solved(positions, both(0, half="upper") + both(0, half="lower")))
     assert "3 tenths too thin" in text
-    assert text.endswith("; besides, shells are short: 2 positions need an upper half and there is 1; "
+    assert text.endswith("; also, shells are short: 2 positions need an upper half and there is 1; "
                          "2 positions need a lower half and there is 1")  # fmt: skip
 
 
@@ -229,12 +235,13 @@ def test_each_failing_position_has_its_own_line() -> None:
 
 
 def test_wanted_elsewhere() -> None:
-    """A position whose only fitting shells go elsewhere is told that such pairs exist and are too few."""
+    """A position whose only fitting shells go elsewhere is reported with such pairs existing but being too few."""
     positions = [bore("R1", off=8 * STEP), bore("R2", off=8 * STEP)]
     plan = solved(positions, both(0, 4 * STEP), rules=Rules(wall_difference_nm=3 * STEP))
     assert only(plan) == (
         "its walls total 0.12000 in: 3 tenths too thin, clearance 0.00280 in, max 0.00250 in; needs walls totalling "
-        "0.12030 to 0.12130 in; pairs that would fit it exist, but too few for all positions that want them"
+        "0.12030 to 0.12130 in; pairs that would fit it exist, but there are too few for all the "
+        "positions that need them"
     )
 
 
@@ -251,25 +258,26 @@ def test_no_half_of_that_side() -> None:
 
 
 def test_no_half_matches() -> None:
-    """Where no half matches, the demands that none meets are named, and no other."""
+    """Where no half matches, the demands that none meets are named, and no other, with what the halves have."""
     columns = ("flange", "chamfer")
     shells = [replace(s, marks=("", "left")) for s in both(0, 0)]
     position = bore(wants_upper=("yes", "left"), wants_lower=("", "left"))
     plan = solved([position], shells, matched_columns=columns, shell_columns=columns)
-    assert only(plan) == "none of the 2 upper halves of kind rod matches flange = yes"
+    told = "none of the 2 upper halves of kind rod matches flange = yes"
+    assert only(plan) == f"{told}; their flange is blank"
     mixed = [replace(shells[0], marks=("yes", "")), *shells[1:]]
     plan = solved([position], mixed, matched_columns=columns, shell_columns=columns)
     assert only(plan) == "none of the 2 upper halves of kind rod matches flange = yes and chamfer = left together"
     single = solved([position], shells[1:], matched_columns=columns, shell_columns=columns)
-    assert only(single) == "the only upper half of kind rod does not match flange = yes"
+    assert only(single) == "the only upper half of kind rod does not match flange = yes; its flange is blank"
 
 
 def test_blank_demands_are_said_to_be_blank() -> None:
-    """A plain main that only flanged shells are there for is told that it needs blank ones."""
+    """A plain main for which there are only flanged shells is reported as needing blank ones."""
     position = bore(wants_upper=("",), wants_lower=("any",))
     shells = [replace(s, marks=("yes",)) for s in both(0)]
     plan = solved([position], shells, matched_columns=("flange",), shell_columns=("flange",))
-    assert only(plan) == "the only upper half of kind rod does not match flange = blank"
+    assert only(plan) == "the only upper half of kind rod does not match flange = blank; its flange is `yes`"
 
 
 def test_another_family() -> None:
@@ -281,14 +289,18 @@ def test_another_family() -> None:
 
 @pytest.mark.parametrize(("off", "side"), [(STEP, "above"), (-STEP, "below")])
 def test_a_housing_bore_off_its_drawing(off: int, side: str) -> None:
-    """A housing bore outside its drawing is refused for the crush, which shells cannot mend."""
+    """A housing bore outside its drawing is refused for the crush, which shells cannot correct."""
     size = JOURNAL + 2 * THOU_WALL + TARGET
     position = bore(off=off)
     text = only(solved([position], both(0), drawing={"rod": {"housing_bore": Band(size, size)}}))
-    assert f"lies {side} its drawing band" in text and "shells cannot mend the crush" in text and "`accept`" in text
+    assert (
+        f"is {side} its drawing limits" in text
+        and ("no choice of shells can correct the crush") in text
+        and "`accept`" in text
+    )
     by_a_hair = solved([bore(off=1)], both(0), drawing={"rod": {"housing_bore": Band(size, size)}}, unit="mm")
     shown = only(by_a_hair).split()
-    assert shown[3] > shown[shown.index("band") + 1]
+    assert shown[3] > shown[shown.index("limits,") + 1]
 
 
 def test_an_accepted_housing_bore_is_flagged_on_one_line() -> None:
@@ -325,8 +337,7 @@ def test_a_locked_half_without_a_partner() -> None:
     shells = [*both(9 * STEP, half="upper"), *both(0, half="lower")]
     plan = solved([bore(upper=("box-1", "u1"), max_nm=TARGET, min_nm=TARGET - 10 * STEP)], shells)
     assert only(plan) == (
-        "needs walls totalling 0.12000 to 0.12100 in; no lower half in these boxes may share its bore with the locked "
-        "box-1/u1"
+        "needs walls totalling 0.12000 to 0.12100 in; no lower half in these boxes may go with the locked box-1/u1"
     )
     assert small(plan) == (("wall_difference",), [("wall_difference", None)])
 
@@ -354,14 +365,14 @@ def rule_job(**more: Any) -> Job:
                 rules=Rules(same_in_bore=("series",)),
                 shell_columns=("series",),
             ),
-            "same_in_bore",
-            "same_in_bore",
+            "same_in_bore series",
+            "same_in_bore series",
         ),
     ],
 )
 def test_the_rule_in_the_way_is_named(job: Job, rule: str, cure: str) -> None:
-    """A pair that would fit but for one rule is told of, with the rule, which is the reason and the cure."""
-    assert only(assign(job)).endswith("may share its bore")
+    """A pair that would fit but for one rule is reported, with the rule, which is the reason and the cure."""
+    assert only(assign(job)).endswith("may go together in it")
     assert small(assign(job)) == ((rule,), [(cure, None)])
     free = with_rules(job, Rules())
     assert reasons(assign(free)) == {}
@@ -373,7 +384,8 @@ def far(name: str, half: str, **more: Any) -> Shell:
 
 
 def test_matching_in_the_way() -> None:
-    """A column that keeps the fitting halves away is named, for every position alike that it keeps them from."""
+    """A column that keeps the fitting halves away is named, for every position alike that it keeps them from, and never
+    offered to be dropped."""
     shells = [
         *(make_shell(f"{half}{i}", half, THOU_WALL, marks=("black",)) for half in ("upper", "lower") for i in (1, 2)),
         *(far(f"far-{half}{i}", half, marks=("",)) for half in ("upper", "lower") for i in (1, 2)),
@@ -384,40 +396,40 @@ def test_matching_in_the_way() -> None:
     told = with_reasons(plan, Stop()).reasons
     assert [r.position.name for r in told] == ["R1", "R2"]
     assert [r.together for r in told] == [("max", "match finish")] * 2
-    assert all(r.cures is not None and Cure("match finish") in r.cures for r in told)
+    assert all(r.cures_complete and {c.change for c in r.cures} <= {"upper", "lower"} for r in told)
 
 
 def test_the_family_in_the_way() -> None:
-    """Shells of another family that would fit are told of."""
+    """Shells of another family that would fit are reported, and never offered."""
     shells = [*both(0), far("u9", "upper", family="a12"), far("l9", "lower", family="a12")]
     plan = solved([bore()], shells, fits={"rod": Fit("rod", TARGET, family=("a12",))})
-    together, cures = small(plan)
-    assert together == ("max", "family") and ("family", None) in cures
+    assert small(plan) == (("max", "family"), [])
 
 
 def test_holds_in_the_way() -> None:
-    """A held shell that would fit is named."""
+    """A held shell that would fit is named with the reason for its hold, of several identical ones the first; none is
+    offered."""
     shells = [
         *both(0, half="lower"), far("u9", "upper"),
         make_shell("u1", "upper", THOU_WALL, hold="scratched"), make_shell("u2", "upper", 2 * WALL, hold="too thick"),
     ]  # fmt: skip
-    together, cures = small(solved([bore()], shells))
-    assert together == ("max", "holds") and [c for c in cures if c[0] == "hold"] == [("hold", "box-1/u1")]
+    plan = solved([bore()], shells)
+    assert small(plan) == (("max", "holds"), []) and held_back(plan) == [("box-1/u1", "scratched")]
     many = [make_shell(f"h{i}", "upper", THOU_WALL, hold="boxed up") for i in range(20)]
-    together, cures = small(solved([bore()], [*both(0, half="lower"), far("u9", "upper"), *many]))
-    assert together == ("max", "holds") and [c for c in cures if c[0] == "hold"] == [("hold", "box-1/h0")]
+    plan = solved([bore()], [*both(0, half="lower"), far("u9", "upper"), *many])
+    assert small(plan) == (("max", "holds"), []) and held_back(plan) == [("box-1/h0", "boxed up")]
 
 
 def test_several_rules_each_or_all() -> None:
-    """Where either of two would do, both are offered as cures; where both must go, neither is."""
+    """If either of two would do, both are reported, and the rule alone is offered; if both must go, neither is."""
     job = rule_job(rules=Rules(wall_difference_nm=3 * STEP, thick_half={"rod": "lower"}, thick_half_from_nm=STEP))
     held = make_shell("u8", "upper", 2 * WALL, hold="bent")
     assert small(best_plan(replace(job, shells=(*job.shells, held)))) == (("wall_difference",), [])
     spare = replace(held, wall_nm=THOU_WALL + 2 * STEP)
     spare_job = with_rules(replace(job, shells=(*job.shells, spare)), Rules(wall_difference_nm=3 * STEP))
-    together, cures = small(assign(spare_job))
-    assert together == ("holds", "wall_difference")
-    assert cures == [("wall_difference", None), ("hold", "box-1/u8")]
+    plan = assign(spare_job)
+    assert small(plan) == (("holds", "wall_difference"), [("wall_difference", None)])
+    assert held_back(plan) == [("box-1/u8", "bent")]
 
 
 def test_no_rule_is_blamed_that_does_not_help() -> None:
@@ -427,7 +439,7 @@ def test_no_rule_is_blamed_that_does_not_help() -> None:
 
 
 def test_thick_half_same_may_keep_pairs_out() -> None:
-    """Where the kind keeps its thicker halves to one side and all pairs that fit lie on the other, that is told."""
+    """Where the kind keeps its thicker halves to one side and all pairs that fit are on the other, that is reported."""
     finish = {name: {"wants_upper": (name,), "wants_lower": (name,)} for name in "ab"}
     narrow = {"min_nm": TARGET - STEP, "max_nm": TARGET + STEP}
     positions = [bore(f"R{name}", off=6 * STEP, **narrow, **finish[name]) for name in "ab"]
@@ -450,7 +462,7 @@ def test_thick_half_same_may_keep_pairs_out() -> None:
 
 
 def test_told_in_another_unit() -> None:
-    """Reasons and flags are the same in a job of another unit, and told in that unit they read as they do there."""
+    """Reasons and flags are the same in a job of another unit, and in that unit they read as they do there."""
     band = Band(THOU_WALL - 2 * STEP, THOU_WALL - STEP)
     positions = [bore("R1", off=8 * STEP), bore("R2", off=-20 * STEP), bore("R3")]
     job = make_job(positions, both(0, 0), drawing={"rod": {"wall": band}})

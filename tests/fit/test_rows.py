@@ -4,9 +4,10 @@ import random
 from dataclasses import replace
 
 import pytest
-from fit.test_exhaustive import BLOCKS, assert_baselines, assert_best, seeds
 from made.jobs import STEP, TARGET, WALL, describe, make_job, make_position, make_shells, row_job
+from made.seeds import seeds
 from oracles import oracle
+from oracles.all_plans import assert_baselines, assert_best
 from oracles.rulebook import Rules
 
 from fitmatch.fit.answer.best_plan import best_plan
@@ -24,11 +25,11 @@ ROOM = 2 * WALL + TARGET
 
 
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
-@pytest.mark.parametrize("block", range(BLOCKS))
-def test_rows_are_the_best_of_all_plans(strategy: str, block: int) -> None:
-    """With rules about the row, alone or together with all others, the plan stands at the figures of the best plan,
+@seeds(16, 160, 4)
+def test_rows_are_the_best_of_all_plans(seeds: list[int], strategy: str) -> None:
+    """With rules about the row, alone or together with all others, the plan has the figures of the best plan,
     and the baselines obey or count what they must."""
-    for seed in seeds(block, 160):
+    for seed in seeds:
         rng = random.Random(f"row {strategy} {seed}")
         job, slack_nm = row_job(rng, both_limits=strategy == "even"), rng.choice([0, 0, STEP])
         plan = best_plan(job, strategy, slack_nm=slack_nm)
@@ -38,11 +39,12 @@ def test_rows_are_the_best_of_all_plans(strategy: str, block: int) -> None:
 
 
 @pytest.mark.parametrize("strategy", ["target", "even"])
-def test_narrowing_first_changes_no_row(strategy: str, monkeypatch: pytest.MonkeyPatch) -> None:
+@seeds(10, 60)
+def test_narrowing_first_changes_no_row(seeds: list[int], strategy: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where windows hold many pairs the search starts among few, also with rules about the row."""
     monkeypatch.setattr(windows, "MANY_PAIRS", 0)
     monkeypatch.setattr(search, "FEW_PAIRS", 1)
-    for seed in range(60):
+    for seed in seeds:
         job = row_job(random.Random(f"narrow row {seed}"), both_limits=True)
         assert_best(job, best_plan(job, strategy), strategy, 0, seed)
 
@@ -100,7 +102,7 @@ def test_an_empty_bore_parts_its_neighbours() -> None:
 
 
 def test_a_line_counts_offsets() -> None:
-    """A housing that lies off the line is brought back by the walls, whatever their sign."""
+    """A housing that is off the line is brought back by the walls, whatever their sign."""
     shells = halves([-1, 1], [1, -1])  # on target: shifts of 2 and -2, twice the shift in steps
     assert shifts(make_job(mains(-1, 1), shells, rules=rules(line=0))) == [2, -2]
     assert shifts(make_job(mains(1, -1), shells, rules=rules(line=0))) == [-2, 2]

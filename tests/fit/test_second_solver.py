@@ -1,9 +1,5 @@
-"""The optimizer against a second solver: HiGHS, on a plain 0/1 model with a variable per position and single pair.
+"""The optimizer against a second solver: HiGHS, on a plain 0/1 model with a variable per position and single pair."""
 
-The normal run solves 100 jobs; FITMATCH_DEEP=1000 in the environment makes it that many.
-"""
-
-import os
 import random
 from bisect import bisect_left
 from collections.abc import Callable, Iterator
@@ -13,6 +9,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 from made.jobs import describe, middle_job
+from made.seeds import seeds
 from oracles import oracle
 from oracles.rulebook import rules_of
 from scipy.optimize import LinearConstraint, milp
@@ -22,14 +19,13 @@ from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Position
 
-DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
 GRID = 1_000  # every length of these jobs is a whole number of micrometres
 
 
 class PairModel:
     """Which pair goes where: a column per position and admissible pair, a row per position and per shell.
 
-    `side` is where the thicker halves lie, in jobs that want them all on one side.
+    `side` is where the thicker halves are, in jobs that want them all on one side.
     """
 
     def __init__(self, job: Job, side: str | None) -> None:
@@ -208,15 +204,25 @@ def best_by_highs(job: Job, strategy: str, slack_nm: int) -> oracle.Levels:
     return min(ends)[-1]
 
 
-@pytest.mark.parametrize("strategy, normally", [("target", 45), ("even", 45), ("keep-sets", 10)])
-@pytest.mark.parametrize("block", range(10))
-def test_a_second_solver_agrees(strategy: str, normally: int, block: int) -> None:
-    """HiGHS, level by level on its own model, arrives at the same figures, ties included."""
-    each = -(-(DEEP * normally // 100 or normally) // 10)  # rounded up
-    for seed in range(block * each, (block + 1) * each):
+def assert_same(strategy: str, seeds: list[int]) -> None:
+    """HiGHS arrives at the same figures, ties included."""
+    for seed in seeds:
         rng = random.Random(f"{strategy} {seed}")
         job, slack_nm = middle_job(rng), GRID * rng.choice([0, 1, 2, 3]) if strategy == "keep-sets" else 0
         plan = best_plan(job, strategy=strategy, slack_nm=slack_nm)
         assert plan.proofs["rod"].proven
         found = oracle.levels_of(plan, "rod", with_boxes=strategy == "keep-sets")
         assert found == best_by_highs(job, strategy, slack_nm), f"seed {seed}, {strategy}, {slack_nm}\n{describe(job)}"
+
+
+@pytest.mark.parametrize("strategy", ["target", "even"])
+@seeds(4, 50, 6)
+def test_a_second_solver_agrees(seeds: list[int], strategy: str) -> None:
+    """HiGHS, level by level on its own model, arrives at the same figures, ties included."""
+    assert_same(strategy, seeds)
+
+
+@seeds(2, 10, 2, slow=[0])
+def test_a_second_solver_agrees_on_boxes(seeds: list[int]) -> None:
+    """The same for `keep-sets`, whose model looks at every set of boxes."""
+    assert_same("keep-sets", seeds)

@@ -8,7 +8,7 @@ from bench import Bench, gauge, settings
 from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
 from fitmatch.records.measuring import Gauge, Reading
 
-JOBS = 4_000
+so_many = pytest.mark.parametrize("jobs", [1_000, pytest.param(4_000, marks=pytest.mark.deep)])
 NAMES = ("mic", "bore", "ball")
 
 
@@ -75,25 +75,28 @@ def share_covered(
     limits: tuple[float, float],
     *,
     plain: bool,
+    jobs: int,
     widened: float = 1.0,
 ) -> float:
     """Over the jobs in which no rectangle dominates (`plain`), or over all others."""
     rng = random.Random(seed)
     hits = count = 0
-    while count < JOBS:
+    while count < jobs:
         error, found = one_job(rng, scatter_over_step, limits)
         if a_rectangle_dominates(found) is not plain:
             hits += error <= widened * found.expanded_nm
             count += 1
-    return hits / JOBS
+    return hits / jobs
 
 
-def test_coverage_where_no_rectangle_dominates_and_scatter_shows() -> None:
+@so_many
+def test_coverage_where_no_rectangle_dominates_and_scatter_shows(jobs: int) -> None:
     """93 to 97 % where no single rectangular source has more than half of u^2 and scatter is at least half the
     resolution."""
-    assert 0.93 <= share_covered(41, (0.5, 2.0), (0.0, 1.2), plain=True) <= 0.97
+    assert 0.93 <= share_covered(41, (0.5, 2.0), (0.0, 1.2), plain=True, jobs=jobs) <= 0.97
 
 
+@so_many
 @pytest.mark.parametrize(
     ("seed", "scatter", "limits", "plain"),
     [
@@ -101,12 +104,15 @@ def test_coverage_where_no_rectangle_dominates_and_scatter_shows() -> None:
         (43, (0.05, 0.5), (0.0, 0.6), True),  # scatter hides behind the resolution
     ],
 )
-def test_coverage_elsewhere(seed: int, scatter: tuple[float, float], limits: tuple[float, float], plain: bool) -> None:
+def test_coverage_elsewhere(
+    seed: int, scatter: tuple[float, float], limits: tuple[float, float], plain: bool, jobs: int
+) -> None:
     """At least 93 % where one gauge's limit dominates, and where readings scatter less than half the resolution."""
-    assert share_covered(seed, scatter, limits, plain=plain) >= 0.93
+    assert share_covered(seed, scatter, limits, plain=plain, jobs=jobs) >= 0.93
 
 
+@so_many
 @pytest.mark.parametrize(("widened", "low", "high"), [(0.8, 0.0, 0.93), (1.25, 0.97, 1.0)])
-def test_the_check_is_not_blind(widened: float, low: float, high: float) -> None:
+def test_the_check_is_not_blind(widened: float, low: float, high: float, jobs: int) -> None:
     """Intervals a fifth too narrow, or a quarter too wide, would be caught."""
-    assert low < share_covered(44, (0.5, 2.0), (0.0, 1.2), plain=True, widened=widened) < high
+    assert low < share_covered(44, (0.5, 2.0), (0.0, 1.2), plain=True, jobs=jobs, widened=widened) < high

@@ -28,7 +28,7 @@ def test_t_values_of_the_tables(freedom: int, value: float) -> None:
 
 
 def test_infinite_degrees_of_freedom_are_the_normal_distribution() -> None:
-    """None stands for infinitely many; the normal quantile inverts its distribution function."""
+    """None means infinitely many; the normal quantile inverts its distribution function."""
     assert t_quantile(None) == pytest.approx(1.959963984540054, abs=1e-14)
     assert t_below(1.0, None) == normal_below(1.0) == pytest.approx(0.8413447460685429, abs=1e-15)
     for p in (1e-9, 0.01, 0.3, 0.5, 0.9, 1 - 1e-9):

@@ -18,7 +18,7 @@ from fitmatch.gauging.doubts.check import doubts_of
 from fitmatch.gauging.doubts.digits import dropped, transposed
 from fitmatch.gauging.doubts.odd import clusters
 from fitmatch.records.measuring import Doubt
-from fitmatch.report.words.doubts import likely, looks_wrong, measure_again
+from fitmatch.report.words.doubts import doubt_lines, likely, looks_wrong, measure_again
 
 JOB = 'unit = "in"\n[fit.rod]\ntarget = 0.0022\n'
 JOURNALS = ("1.8162", "1.8161", "1.8163", "1.8162", "1.8160")
@@ -75,7 +75,7 @@ def test_good_readings_raise_no_doubt(tmp_path: Path) -> None:
     ],
 )
 def test_one_mistake_is_found_and_named(tmp_path: Path, good: str, index: int, text: str, name: str) -> None:
-    """A single mistake among good readings is doubted where it stands, and named first."""
+    """A single mistake among good readings is doubted where it is, and named first."""
     if good == "walls":
         found = doubts(
             tmp_path, shells=shells().replace(f"u{index + 1},rod,upper,{WALLS[index]}", f"x,rod,upper,{text}")
@@ -95,8 +95,31 @@ def test_a_doubt_says_what_where_and_what_to_do(tmp_path: Path) -> None:
     assert (measure_again(found), found.file, found.row) == ("measure R3 again", "positions.csv", 4)
 
 
+def test_a_doubt_names_its_column_and_what_was_read(tmp_path: Path) -> None:
+    """Of several readings the one in doubt is told by its column, with what it read, in report and document; of the
+    long file its row is enough."""
+    header, *rows = positions(changed(JOURNALS, 2, "1.7911")).splitlines()
+    doubled = header.replace(",journal,", ",journal_1,journal_2,"), *(_twice(row) for row in rows)
+    (found,) = doubts(tmp_path, positions="\n".join(doubled) + "\n")
+    assert (found.column, found.reading_nm) == ("journal_2", 45_493_940)
+    (line,) = doubt_lines([found], "in")
+    assert line.startswith("R3 journal reads 0.0250 in low: one thimble turn")
+    assert line.endswith(" [positions.csv:4: journal_2 reads 1.7911 in]")
+    gaps = (
+        shells().replace("wall\n", "wall_1,wall_2,wall_3\n").replace("u3,rod,upper,0.06185", "u3,rod,upper,,,0.03685")
+    )
+    (found,) = doubts(tmp_path / "gaps", shells=gaps)
+    assert (found.item, found.column) == ("box-1/u3", "wall_3")
+
+
+def _twice(row: str) -> str:
+    """A row of positions with two journals; the second is the one that was wrong, where one is."""
+    name, kind, journal, rest = row.split(",", 3)
+    return f"{name},{kind},{'1.8161' if journal == '1.7911' else journal},{journal},{rest}"
+
+
 def test_every_mistake_has_its_words() -> None:
-    """Whatever may be named behind a reading, the report can tell of, and how to find out."""
+    """Whatever cause may be named for a reading, the report has words for it, and for how to find out."""
     for name in (*(m.name for m in mistakes.MISTAKES), mistakes.CAP_EXCHANGED, mistakes.UNKNOWN):
         doubt = Doubt("positions.csv", 2, "R1", "journal", 1, Fact("off", {"error_nm": 1}), (name,))
         assert likely(doubt)[0].endswith(")")
@@ -122,11 +145,12 @@ def test_a_wrong_setting_is_one_doubt(tmp_path: Path) -> None:
     bores = ("1.9421", "1.9420", "1.9422", "1.9431", "1.9430")
     (found,) = doubts(tmp_path, positions=positions(bores=bores))
     assert (found.item, found.signatures) == ("R4", ("gauge-setting",))
-    assert looks_wrong(found, "in").startswith("every housing bore from R4 to R5 reads 0.0010 in high")
+    told = "every housing bore from R4 to R5 reads 0.0010 in high compared with those before"
+    assert looks_wrong(found, "in") == told
 
 
 def test_undersizes_are_groups(tmp_path: Path) -> None:
-    """Journals of two undersizes are two groups: by their label, or by themselves where three or more lie apart."""
+    """Journals of two undersizes are two groups: by their label, or by themselves if three or more are apart."""
     ground = ("1.8162", "1.8161", "1.8163", "1.8062", "1.8061", "1.8063")
     bores = (*BORES, "1.9421")
     assert doubts(tmp_path / "apart", positions=positions(ground, bores)) == ()
@@ -194,7 +218,7 @@ def test_repeats_away_from_the_crown(tmp_path: Path) -> None:
 
 
 def test_readings_far_outside_the_drawing(tmp_path: Path) -> None:
-    """Journals that agree with one another and lie far outside their drawing's band are doubted all the same."""
+    """Journals that agree with one another and are far outside their drawing limits are still doubted."""
     job = JOB + '[drawing.rod]\njournal = "1.8255..1.8265"\n'
     found = doubts(tmp_path, job=job)
     assert [d.item for d in found if d.feature == "journal"] == ["R1", "R2", "R3", "R4", "R5"]
@@ -213,7 +237,7 @@ def test_a_gauges_ball_sets_no_reading_apart(tmp_path: Path) -> None:
 
 
 def test_digits_are_put_back() -> None:
-    """Undoing a slip gives the number meant among the candidates."""
+    """Undoing a mistyped digit gives the number meant among the candidates."""
     assert 46_131_480 in [nm for nm, _ in transposed(47_274_480, "in", 4)]  # 1.8162 as 1.8612
     assert 1_816_200 in [nm for nm, _ in dropped(1_862_000, "mm", 4)]  # 1.8162 as 1.862
 
@@ -224,15 +248,16 @@ def test_small_clusters_stay_with_the_nearest() -> None:
     assert clusters([1, 2, 3, 100, 101], 10) == [[0, 1, 2, 3, 4]]
 
 
-def test_the_study_holds() -> None:
+@pytest.mark.parametrize(("jobs", "readings"), [(4, 10_000), pytest.param(12, 30_000, marks=pytest.mark.deep)])
+def test_the_study_holds(jobs: int, readings: int) -> None:
     """On fresh random jobs: what is found, what it is called, and how rarely a good reading is doubted."""
-    found = study(seed=20, jobs=12, readings=30_000)
+    found = study(seed=20, jobs=jobs, readings=readings)
     assert found.alarms <= found.readings / 1000
     for size in SIZES:
         some = [t for t in found.trials if t.size == size]
         detected, first, among = shares(some)
         assert detected >= (0.95 if size < 8 else 0.98)
-        assert first >= 0.90 - 0.02  # of some 360: two standard deviations
+        assert first >= 0.90 - 0.02  # of some 360 in the larger study: two standard deviations
         assert among >= 0.97
     for name in MISTAKES:
         mine = [t for t in found.trials if t.mistake == name and far(t)]
@@ -240,7 +265,7 @@ def test_the_study_holds() -> None:
 
 
 def test_check_in_python(tmp_path: Path) -> None:
-    """`check` gives what the command tells: how many readings were judged, and a row for each that is in doubt."""
+    """`check` gives what the command reports: how many readings were judged, and a row for each that is in doubt."""
     files = {"positions": positions(changed(JOURNALS, 2, "1.7911")), "shells": shells()}
     found = fitmatch.check(read_job(write_job(tmp_path, job=JOB, **files)))
     frame = found.to_frame()
@@ -270,7 +295,7 @@ def test_check_from_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixtu
 
 
 def test_assign_repeats_doubts_and_goes_on(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """An open doubt stands in the report and in the document of `assign`, with a plan, and makes it exit 1."""
+    """An open doubt is in the report and in the document of `assign`, with a plan, and makes it exit 1."""
     bores = changed(BORES, 1, "1.9431")
     folder = write_job(tmp_path, job=JOB, positions=positions(bores=bores), shells=shells())
     with pytest.raises(SystemExit) as left:

@@ -19,7 +19,7 @@ def form(feature: str, *rows: tuple[int | None, float | None, int]) -> Form | No
 
 
 def formed(position: Position, journal: Form, bore: Form) -> Position:
-    """The position with readings that tell of this form."""
+    """The position with readings that show this form."""
     assert position.journal is not None and position.housing_bore is not None
     return replace(
         position,
@@ -35,7 +35,7 @@ def test_taper_is_from_the_first_station_to_the_last() -> None:
 
 
 def test_barrel_needs_three_stations() -> None:
-    """The middle against the mean of the ends; below zero is an hour-glass; two stations tell nothing about it."""
+    """The middle against the mean of the ends; below zero is an hour-glass; two stations say nothing about it."""
     ends = ((1, 0, 100), (3, 0, 120))
     two, barrel, glass = (form("journal", *ends, *more) for more in ((), ((2, 0, 115),), ((2, 0, 100),)))
     assert two is not None and two.barrel_nm is None and two.taper_nm == -20
@@ -88,8 +88,8 @@ def test_readings_without_places_tell_no_form() -> None:
     ],
 )
 def test_where_the_larger_diameter_of_a_bore_lies(angles: tuple[float, float], larger: str) -> None:
-    """Within 30 degrees of the joint it is harmless, within 30 degrees of the crown axis it is not; elsewhere its angle
-    is told."""
+    """Within 30 degrees of the joint it lies across it, within 30 degrees of the crown axis along that; elsewhere its
+    angle is given."""
     found = form("housing_bore", (1, angles[0], 100), (1, angles[1], 107))
     assert found == Form(None, None, 7, larger)
 
@@ -134,7 +134,7 @@ def test_limits_flag_positions_and_placed_shells() -> None:
     }
     assert plan.needs_attention and not best_plan(job).needs_attention
     texts = " ".join(flag_words(f, "in") for f in plan.flags)
-    assert "its larger diameter lies across the joint" in texts and "hour-glass" in texts
+    assert "its larger diameter is across the joint" in texts and "hour-glass" in texts
     assert list(form_flags(job, plan.placements)) == []
 
 

@@ -100,7 +100,7 @@ def test_jcgm_101_four_normal_terms_by_the_formula() -> None:
 
 def test_jcgm_101_four_rectangular_terms_by_simulation() -> None:
     """JCGM 101:2008, 9.2.3 (from memory; exactly 2 sqrt(3) (2 - 0.6^(1/4)) = 3.8794): drawn as `ErrorModel` describes
-    its rectangular errors, four of standard deviation 1 lie within +-3.88; the formula's +-3.92 is a little wide."""
+    its rectangular errors, four of standard deviation 1 are within +-3.88; the formula's +-3.92 is a little wide."""
     rng = np.random.default_rng(101)
     sums = rng.uniform(-sqrt(3), sqrt(3), (4, 1_000_000)).sum(axis=0)
     assert 2 * sqrt(3) * (2 - 0.6**0.25) == pytest.approx(3.8794, abs=5e-5)

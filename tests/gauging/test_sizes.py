@@ -7,10 +7,10 @@ import pytest
 from bench import UM, Bench, gauge, repeats, room, settings, sizes
 
 from fitmatch.gauging.sizes.corrections import factor_to_20, zero_errors
-from fitmatch.records.measuring import Decimal, Gauge, Measuring, Reading, Temperature
+from fitmatch.records.measuring import Gauge, Measuring, Reading, Temperature
 from fitmatch.records.parts import Size
 
-STEEL, ALUMINIUM = Decimal(115, -7), Decimal(231, -7)
+STEEL, ALUMINIUM = Fraction(115, 10**7), Fraction(231, 10**7)
 HEATED = {"main": {"journal": STEEL, "housing_bore": ALUMINIUM}}
 
 
@@ -35,7 +35,7 @@ def test_a_blank_place_is_one_of_its_own_unless_numbered_are_repeats() -> None:
 
 
 def test_a_place_with_a_station_and_no_angle_is_not_blank() -> None:
-    """Two readings that tell the same station are repeats, also where they tell no angle."""
+    """Two readings with the same station are repeats, even without an angle."""
     readings = [Reading(0, 1), Reading(0, 1), Reading(3_000, 2)]
     assert size_of(readings).mean_nm == 1_500
 
@@ -60,7 +60,7 @@ def test_a_bore_or_wall_without_a_reading_at_the_crown_has_no_size() -> None:
     assert found.sized("main", "wall", [Reading(1_000, 1, 30.0)]) is None
     at_crown, beside = Reading(1_000, 1, 355.0), Reading(2_000, 1, 30.0)
     wall = Size(1_000, 1_000, 1_000, (at_crown,), aside=(beside,))
-    assert found.sized("main", "wall", [at_crown, beside]) == ((wall, (1_000, 1)))
+    assert found.sized("main", "wall", [at_crown, beside]) == ((wall, 1_000))
 
 
 def test_tightest_is_from_single_readings() -> None:
@@ -86,7 +86,7 @@ def test_a_size_is_rounded_once_halves_to_even() -> None:
 
 
 def test_zero_errors_are_inherited() -> None:
-    """A gauge carries the errors of those it was set with on top of its own."""
+    """A gauge has the errors of those it was set with on top of its own."""
     gauges = {
         "mic": gauge("mic", own_zero_nm=1_000),
         "ring": gauge("ring", own_zero_nm=-300, set_with="mic"),
@@ -96,7 +96,7 @@ def test_zero_errors_are_inherited() -> None:
 
 
 def test_zero_error_and_ball_are_taken_off() -> None:
-    """Corrected = reading - zero error - ball; raw readings stand apart."""
+    """Corrected = reading - zero error - ball; raw readings are kept separately."""
     gauges = {"g": gauge("g", own_zero_nm=500, ball_nm=3_000_000)}
     size = size_of(repeats([53_000_000, 53_002_000], "g"), gauges=gauges)
     assert (size.mean_nm, size.smallest_nm, size.largest_nm) == (50_000_500, 49_999_500, 50_001_500)
@@ -141,7 +141,7 @@ def test_what_cancels(error: int, true_zero: bool) -> None:
 def test_expansion_examples() -> None:
     """45 mm of steel at 25 degrees reads 2.5875 um long, 60 mm of aluminium 6.93 um, by a gauge that stayed at 20."""
     heat = Measuring(
-        temperature=Temperature(Decimal(20), Decimal(25), False),
+        temperature=Temperature(Fraction(20), Fraction(25), False),
         materials={"main": {"journal": STEEL, "housing_bore": ALUMINIUM}},
     )
     for nominal, feature, grown in ((45_000_000, "journal", 2_587.5), (60_000_000, "housing_bore", 6_930.0)):
@@ -161,7 +161,7 @@ def test_one_room_for_gauge_and_part_of_one_steel_changes_nothing() -> None:
 
 def test_a_gauge_set_with_another_has_its_scale() -> None:
     """Its coefficient is its own, else that of the gauge it was set with, else steel's."""
-    gauges = {"mic": gauge("mic", expansion=Decimal(0)), "bore": gauge("bore", set_with="mic")}
+    gauges = {"mic": gauge("mic", expansion=Fraction(0)), "bore": gauge("bore", set_with="mic")}
     reading = [Reading(54_000_000, gauge="bore")]
     bore = size_of(reading, "housing_bore", gauges=gauges, temperature=room(30), materials=HEATED)
     assert bore.mean_nm == 54_000_000 - round(54_000_000 * 10 * 23.1e-6)
@@ -182,11 +182,11 @@ def test_corrections_are_exact_rational_arithmetic() -> None:
                 name,
                 own_zero_nm=rng.randint(-900, 900),
                 ball_nm=rng.choice([0, 7]),
-                expansion=Decimal(rng.randint(0, 300), -7),
+                expansion=Fraction(rng.randint(0, 300), 10**7),
             )
             for name in "ab"
         }
-        heat = Temperature(Decimal(rng.randint(100, 300), -1), Decimal(rng.randint(100, 300), -1), False)
+        heat = Temperature(Fraction(rng.randint(100, 300), 10), Fraction(rng.randint(100, 300), 10), False)
         counts = [rng.randint(1, 4) for _ in range(rng.randint(1, 4))]
         groups = [[rng.randint(49_990_000, 50_010_000) for _ in range(n)] for n in counts]
         names = [[rng.choice("ab") for _ in group] for group in groups]
@@ -202,13 +202,12 @@ def test_corrections_are_exact_rational_arithmetic() -> None:
         def corrected(nm: int, name: str, gauges: dict[str, Gauge] = gauges, heat: Temperature = heat) -> Fraction:
             g = gauges[name]
             assert g.expansion is not None
-            own, part = Fraction(g.expansion.digits, 10**7), Fraction(115, 10**7)
-            off_gauge, off_part = Fraction(heat.gauges.digits, 10) - 20, Fraction(heat.parts.digits, 10) - 20
-            return (nm - g.own_zero_nm - g.ball_nm) * (1 + own * off_gauge - part * off_part)
+            own, part = g.expansion * (heat.gauges - 20), Fraction(115, 10**7) * (heat.parts - 20)
+            return (nm - g.own_zero_nm - g.ball_nm) * (1 + own - part)
 
         values = [[corrected(nm, n) for nm, n in zip(g, by, strict=True)] for g, by in zip(groups, names, strict=True)]
         exact = sum(sum(v) / len(v) for v in values) / len(values)
-        assert Fraction(*sized.exact_mean) == exact
+        assert sized.exact_mean == exact
         assert sized.size.mean_nm == round(exact)
         assert sized.size.largest_nm == round(max(max(v) for v in values))
 

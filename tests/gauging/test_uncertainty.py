@@ -1,5 +1,6 @@
 """Uncertainty of a clearance by the GUM: what is pooled, what is shared, what cancels, and what may be judged."""
 
+from fractions import Fraction
 from math import sqrt
 from typing import Any
 
@@ -9,7 +10,6 @@ from bench import UM, Bench, gauge, repeats, room, settings
 from fitmatch.gauging.uncertainty.error_model import ErrorModel, Term, Uncertainty, combine
 from fitmatch.gauging.uncertainty.judging import chance_inside, guarded_limits, joint_chance, largest_guard, verdict
 from fitmatch.gauging.uncertainty.student import t_below, t_quantile
-from fitmatch.records.measuring import Decimal
 
 JOURNAL, BORE, WALL = 50_000_000, 54_045_000, 2_000_000
 
@@ -153,11 +153,34 @@ def test_seating_u_stands_for_the_gauges_shared_errors() -> None:
     assert result.standard_nm == pytest.approx(sqrt(2 * 300**2 + 400**2))
 
 
+@pytest.mark.parametrize("readings", [2, 3, 8])
+def test_a_seating_from_few_readings_has_few_degrees_of_freedom(readings: int) -> None:
+    """seating_u has seating_readings - 1 of them, alone and beside the scatter of a gauge by Welch and Satterthwaite,
+    and U is the wider for it; without seating_readings it is as good as known."""
+    fit = {"seating_u_nm": 400, "seating_readings": readings}
+    alone = found(bench(stated(), fit=fit))
+    assert alone.degrees_of_freedom == readings - 1
+    assert alone.expanded_nm == pytest.approx(t_quantile(readings - 1) * 400) and alone.expanded_nm > 1.97 * 400
+    further = [("wall", repeats([WALL, WALL + 3 * UM, WALL, WALL, WALL + UM], "ball"))]
+    both = found(bench(stated(), fit=fit, further=further))
+    s2 = bench(stated(), further=further).job.measuring.pooled["ball"].variance_nm2
+    nu = (2 * s2 + 400**2) ** 2 / ((2 * s2) ** 2 / 4 + 400**4 / (readings - 1))
+    assert both.degrees_of_freedom == int(nu)
+    known = found(bench(stated(), fit={"seating_u_nm": 400}))
+    assert known.degrees_of_freedom is None and known.expanded_nm < alone.expanded_nm
+
+
+def test_one_reading_tells_nothing_of_a_seatings_uncertainty() -> None:
+    """With seating_readings = 1 the uncertainty is a lower bound, which says why, and nothing is judged by it."""
+    single = found(bench(stated(), fit={"seating_u_nm": 400, "seating_readings": 1}))
+    assert single.lower_bound and "seating of main" in single.unknown[0]
+
+
 @pytest.mark.parametrize("one_room", [True, False])
 def test_the_limit_of_a_temperature(one_room: bool) -> None:
-    """One room is one error for gauges and parts of journal and bore; told apart, there are two."""
-    heat = room(20, Decimal(2))._replace(one_room=one_room)
-    materials = {"main": {"journal": Decimal(115, -7), "housing_bore": Decimal(231, -7)}}
+    """One room is one error for gauges and parts of journal and bore; given separately, there are two."""
+    heat = room(20, Fraction(2))._replace(one_room=one_room)
+    materials = {"main": {"journal": Fraction(115, 10**7), "housing_bore": Fraction(231, 10**7)}}
     result = found(bench(stated(), temperature=heat, materials=materials))
     if one_room:
         expected = BORE * (11.5e-6 - 23.1e-6) * 2 / sqrt(3)
@@ -190,7 +213,7 @@ def test_repeats_that_all_agree_tell_the_scatter_only_beside_a_resolution() -> N
 
 
 def test_a_job_without_gauges_has_no_uncertainty() -> None:
-    """Nothing told, nothing claimed."""
+    """Nothing given, nothing claimed."""
     made = bench({})
     assert made.upper.measured_as is None
     assert ErrorModel(made.job).combined(made.position, None, None) is None

@@ -1,10 +1,10 @@
-"""What is easily overlooked or mistyped at a bench: boxes nobody reads, copied boxes, idle columns, slips."""
+"""What is easily overlooked or mistyped at a bench: boxes that are not read, copied boxes, idle columns, typing
+errors."""
 
 from pathlib import Path
 
 import pytest
-from intake.test_xlsx import workbook
-from made.intake_jobs import JOB, POSITIONS, SHELLS, mistakes, put, write_job
+from made.intake_jobs import JOB, OTHER_SHELLS, POSITIONS, SHELLS, mistakes, put, workbook, write_job
 
 from fitmatch.intake.reading import read_job
 
@@ -22,7 +22,7 @@ def test_a_box_that_no_glob_reads(tmp_path: Path) -> None:
     """A table beside the shell files that is not read is named, with the line that would read it; hidden files, locks
     of a spreadsheet program and folders are not."""
     folder = write_job(
-        tmp_path, shells__mains_C_DOT_xlsx="x", shells__rods_D_DOT_CSV=SHELLS, shells__old__a_DOT_csv="x"
+        tmp_path, shells__mains_C_DOT_xlsx="x", shells__rods_D_DOT_CSV=OTHER_SHELLS, shells__old__a_DOT_csv="x"
     )
     put(folder / "shells/.hidden.xlsx", "x")
     put(folder / "shells/~$mains-C.xlsx", "x")
@@ -32,7 +32,8 @@ def test_a_box_that_no_glob_reads(tmp_path: Path) -> None:
     ]
     listed = SOURCES + 'shells = ["shells/*.csv", "shells/*.CSV", "shells/*.xlsx"]\n'
     put(folder / "job.toml", listed)
-    put(folder / "shells/mains_C.xlsx", workbook([row.split(",") for row in SHELLS.splitlines()]))
+    rows = [row.split(",") for row in OTHER_SHELLS.replace("0.0619", "0.0617").splitlines()]
+    put(folder / "shells/mains_C.xlsx", workbook(rows))
     assert not any("not read" in warning for warning in warnings(folder))
 
 
@@ -41,7 +42,7 @@ def test_a_box_in_a_form_that_cannot_be_read(tmp_path: Path, ending: str) -> Non
     """For a file of another form the warning says in which to save it."""
     put(write_job(tmp_path) / f"shells/mains.{ending}", "x")
     assert warnings(tmp_path) == [
-        f"shells/mains.{ending} is not read; if it holds shells, save it as .csv or .xlsx, otherwise keep it elsewhere"
+        f"shells/mains.{ending} is not read; if it holds shells, save it as .csv or .xlsx, otherwise move it elsewhere"
     ]
 
 
@@ -88,25 +89,11 @@ def test_positions_under_another_ending(tmp_path: Path, name: str, todo: str) ->
     assert mistakes(tmp_path) == [f"positions.csv: the file is missing, though {name} is there; {todo}"]
 
 
-def test_a_copied_box(tmp_path: Path) -> None:
-    """The same names with the same walls in two boxes look like a copied file; other walls, or walls that are still to
-    be measured, do not."""
-    copied = write_job(tmp_path / "a", shells__box_2_DOT_csv=SHELLS)
-    assert warnings(copied) == [
-        "shells/box_2.csv: box `box_2` looks like a copy of box `box-1` (shells/box-1.csv): the same names with the "
-        "same walls; write in its own readings, or take it out"
-    ]
-    assert warnings(write_job(tmp_path / "b", shells__box_2_DOT_csv=SHELLS.replace("0.0619", "0.0620"))) == []
-    blank = "shell,kind,half,wall\n1,rod,upper,\n2,rod,upper,\n"
-    both = {"shells__a_DOT_csv": blank, "shells__b_DOT_csv": blank}
-    assert warnings(write_job(tmp_path / "c", **both)) == []
-
-
 # --- columns ---------------------------------------------------------------------------------------------------------
 
 
 def test_columns_that_are_not_used(tmp_path: Path) -> None:
-    """Columns nobody asked for are named once per file; a note, and a column with nothing in it, are not."""
+    """Columns that are not used are named once per file; a note, and a column with nothing in it, are not."""
     positions = (
         "position,kind,journal,housing_bore,by,note,spare\nR1,rod,1.8162,1.9421,,x,\nR2,rod,1.8162,1.9421,me,,\n"
     )
@@ -130,20 +117,43 @@ def test_near_names_for_missing_columns(tmp_path: Path, typed: str, column: str,
     """A column that people head otherwise is missing, and the message says which one may be meant."""
     told = mistakes(write_job(tmp_path, positions=POSITIONS.replace(f",{column}", f",{typed}")))
     shown = typed.lower()
-    assert told == [f"positions.csv:1: {column}: the column is missing; if `{shown}` is meant, write `{meant}` there"]
+    assert told == [f"positions.csv:1: {column}: the column is missing; if `{shown}` is meant, rename it to `{meant}`"]
+
+
+@pytest.mark.parametrize(
+    "typed", ["housing bore 1", "housing-bore_1", "Housing-Bore 1", "housingbore1", "HOUSING-BORE-1", "housing.bore.1"]
+)
+def test_names_parted_by_other_marks(tmp_path: Path, typed: str) -> None:
+    """A numbered column whose parts are joined otherwise is told as it is written, and not as missing besides."""
+    positions = POSITIONS.replace(",housing_bore", f",{typed},housing_bore_2").replace(",1.942", ",1.9421,1.942")
+    assert mistakes(write_job(tmp_path, positions=positions)) == [
+        f"positions.csv:1: {typed.lower()}: no such column; write `housing_bore_1`"
+    ]
+
+
+@pytest.mark.parametrize("number", ["1", "2", "12"])
+def test_a_number_written_without_its_mark(tmp_path: Path, number: str) -> None:
+    """`journal1` is a numbered reading, and not a slip for `journal`; so with bores and walls."""
+    positions = f"position,kind,journal{number},housing_bore{number}\nR1,rod,1.8162,1.9421\n"
+    shells = f"shell,kind,half,wall{number}\n1,rod,upper,0.0618\n"
+    assert mistakes(write_job(tmp_path, positions=positions, shells=shells)) == [
+        f"positions.csv:1: journal{number}: no such column; write `journal_{number}`",
+        f"positions.csv:1: housing_bore{number}: no such column; write `housing_bore_{number}`",
+        f"shells/box-1.csv:1: wall{number}: no such column; write `wall_{number}`",
+    ]
 
 
 @pytest.mark.parametrize(("typed", "meant"), [("thickness", "wall"), ("wall (in)", "wall [in]")])
 def test_near_names_for_walls(tmp_path: Path, typed: str, meant: str) -> None:
     """The same for walls; a unit goes into square brackets."""
     told = mistakes(write_job(tmp_path, shells=SHELLS.replace("wall", typed)))
-    assert told == [f"shells/box-1.csv:1: wall: the column is missing; if `{typed}` is meant, write `{meant}` there"]
+    assert told == [f"shells/box-1.csv:1: wall: the column is missing; if `{typed}` is meant, rename it to `{meant}`"]
 
 
 def test_a_column_that_every_shell_file_lacks(tmp_path: Path) -> None:
     """It is asked for once, and one that only some files lack is asked for in each of these."""
     lacking = "shell,half,wall\n1,upper,0.0618\n"
-    more = {f"shells__more_{i}_DOT_csv": lacking for i in (1, 2)}
+    more = {f"shells__more_{i}_DOT_csv": lacking.replace("18", f"18{i}") for i in (1, 2)}
     assert mistakes(write_job(tmp_path / "all", shells=lacking, **more)) == [
         "shells/box-1.csv:1: kind: no shell file has this column; add it to each"
     ]
@@ -156,7 +166,8 @@ def test_a_column_that_every_shell_file_lacks(tmp_path: Path) -> None:
     "above", ["Sawmill engine\n", "Sawmill engine,,,\n", "sep=;\n", "Sawmill, 3 May, second sheet\n", "\nShell\n"]
 )
 def test_something_above_the_header(tmp_path: Path, above: str) -> None:
-    """A title, or what a spreadsheet program puts first, is one mistake, and nothing that follows from it is told."""
+    """A title, or what a spreadsheet program puts first, is one mistake, and nothing that follows from it is
+    reported."""
     separated = SHELLS.replace(",", ";") if "sep" in above else SHELLS
     folder = write_job(tmp_path, JOB + '[rules]\nsame_in_bore = ["series"]\n', shells=above + separated)
     if above.strip() == "Shell":
@@ -164,7 +175,7 @@ def test_something_above_the_header(tmp_path: Path, above: str) -> None:
         return
     (told,) = mistakes(folder)
     assert told.startswith("shells/box-1.csv:1: `")
-    assert "the header must be the first filled row: shell, kind, half, wall" in told
+    assert "the header must be the first row that is not blank: shell, kind, half, wall" in told
 
 
 # --- numbers ---------------------------------------------------------------------------------------------------------
@@ -181,7 +192,7 @@ def test_something_above_the_header(tmp_path: Path, above: str) -> None:
     ],
 )
 def test_slips_in_cells(tmp_path: Path, typed: str, told: str) -> None:
-    """Usual slips in a reading are called by their name."""
+    """Usual mistakes in a reading are named."""
     assert mistakes(write_job(tmp_path, positions=POSITIONS.replace("1.8162", typed))) == [
         f"positions.csv:2: journal: {told}"
     ]
@@ -199,7 +210,7 @@ def test_no_workbook_has_separators(tmp_path: Path, typed: str) -> None:
 
 @pytest.mark.parametrize(("unit", "figure"), [("in", "0.0018"), ("mm", "0.045")])
 def test_limits_still_to_be_filled_in(tmp_path: Path, unit: str, figure: str) -> None:
-    """The dots of a blank job are no slip of the pen: the engine maker's figure is asked for."""
+    """The dots of a blank job are not a typing error: the engine maker's figure is asked for."""
     job = f'unit = "{unit}"\n[fit.rod]\nmin = "..."\nmax = 0.0028\n'
     told = mistakes(write_job(tmp_path, job, positions="position,kind,journal,housing_bore\nR1,rod,,\n"))
     assert told[0] == (
@@ -210,15 +221,15 @@ def test_limits_still_to_be_filled_in(tmp_path: Path, unit: str, figure: str) ->
 @pytest.mark.parametrize(
     ("typed", "told"),
     [
-        (".0012", "`.0012` is no number of TOML; write 0.0012 with a digit before the point"),
-        ("-.0012 # x", "`-.0012` is no number of TOML; write -0.0012 with a digit before the point"),
-        ("2.", "`2.` is no number of TOML; write 2.0 with a digit behind the point"),
-        ("0,0012", "`0,0012` is no number of TOML; write 0.0012 with a decimal point"),
+        (".0012", "`.0012` is not a number in TOML; write 0.0012 with a digit before the point"),
+        ("-.0012 # x", "`-.0012` is not a number in TOML; write -0.0012 with a digit before the point"),
+        ("2.", "`2.` is not a number in TOML; write 2.0 with a digit after the point"),
+        ("0,0012", "`0,0012` is not a number in TOML; write 0.0012 with a decimal point"),
         (
             "1.2 thou",
-            '`1.2 thou` is no number of TOML; write a number with its own unit in quotes: "1.2 thou"',
+            '`1.2 thou` is not a number in TOML; write a number with its own unit in quotes: "1.2 thou"',
         ),
-        ("0,03mm", '`0,03mm` is no number of TOML; write a number with its own unit in quotes: "0.03 mm"'),
+        ("0,03mm", '`0,03mm` is not a number in TOML; write a number with its own unit in quotes: "0.03 mm"'),
         ("...", "is still to be filled in; write the engine maker's figure, with a digit before the point"),
     ],
 )

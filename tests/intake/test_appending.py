@@ -76,7 +76,7 @@ def test_a_torn_row_is_never_a_shorter_number(header: bytes) -> None:
     ],
 )
 def test_what_was_typed_by_hand_is_left_alone(text: bytes) -> None:
-    """A last row without its line end is whole if it has every cell; other faults are the reader's to tell."""
+    """A last row without its line end is whole if it has every cell; other faults are left to the reader."""
     assert split_torn(text) == (text, b"")
 
 
@@ -103,7 +103,7 @@ def test_a_row_after_one_without_its_line_end(tmp_path: Path) -> None:
 
 
 def test_a_torn_row_is_put_aside(tmp_path: Path) -> None:
-    """Its bytes go into a file beside, behind those of earlier ones; the rest stands as it was."""
+    """Its bytes go into a file beside it, after those of earlier ones; the rest is unchanged."""
     path = tmp_path / "readings.csv"
     for torn in (b"R1,jour", b'R2,journal,1,0,"1.8'):
         path.write_bytes(SHORT + torn)
@@ -166,7 +166,7 @@ def test_a_full_disk_leaves_no_part_of_a_row(tmp_path: Path, monkeypatch: pytest
 
 
 def test_one_lock_at_a_time(tmp_path: Path) -> None:
-    """What is locked cannot be locked again until it is let go; the file stays as it is, and no other one appears."""
+    """What is locked cannot be locked again until it is released; the file stays as it is, and no other one appears."""
     path = tmp_path / "job.toml"
     path.write_bytes(b"text")
     with lock(path), pytest.raises(HeldError):

@@ -38,13 +38,13 @@ def without_place(found: list[str], place: str) -> list[str]:
         ("NaN", "`NaN` is not a number"),
         ("inf", "`inf` is not a number"),
         ("-inf", "`-inf` is not a number"),
-        ("1.8e1000", "`1.8e1000` has an absurd exponent"),
+        ("1.8e1000", "`1.8e1000` has an exponent far out of range"),
         ("1e999", "is more than ten kilometres, and a journal is 5 mm to 2 m"),
         ("1e-999", "`1e-999` is not more than zero"),
         ("0", "`0` is not more than zero; a journal is 5 mm to 2 m"),
         ("-1.8162", "`-1.8162` is not more than zero"),
         ("1.8162 inch", "unknown unit `inch`"),
-        ("1816 mil", "`mil` is 0.001 in to some and 1 mm to others; write thou or mm"),
+        ("1816 mil", "`mil` means 0.001 in to some and 1 mm to others; write thou or mm"),
         ("1816.2", "`1816.2` is 46131.48 mm, and a journal is 5 mm to 2 m; if another unit was meant, write "),
         ("1.8.162", "is not a number"),
         ("1 816", "`1 816`"),
@@ -97,7 +97,7 @@ def test_units_that_slipped(tmp_path: Path, column: str, job: str, cell: str, me
         (METRIC, "61.8", "`61.8` is 61.8 mm, and a wall is 0.2 to 25 mm; if another unit was meant, write `61.8 thou`"),
         (JOB, "0", "`0` is not more than zero; a wall is 0.2 to 25 mm"),
         (JOB, "1000000", "check the digits and the unit"),
-        (METRIC, "618 tenths", "a tenth is 0.0001 in only in an inch job"),
+        (METRIC, "618 tenths", "tenths are 0.0001 in and allowed in inch jobs only"),
         (JOB, "n/a", "`n/a` is not a number"),
     ],
 )
@@ -145,9 +145,9 @@ def test_bounds_of_shells(tmp_path: Path) -> None:
     [
         ("", "is empty; name the position"),
         ("   ", "is empty; name the position"),
-        ("R/1", "`R/1` holds a `/`, which parts box and shell in a lock; write another mark"),
-        ('"R\n1"', "`R?1` holds a character that cannot be seen (shown as ?); type the name again"),
-        ("R\u200b1", "`R?1` holds a character that cannot be seen"),
+        ("R/1", "`R/1` holds a `/`, which separates box and shell in a lock; use another character"),
+        ('"R\n1"', "`R?1` holds an invisible character (shown as ?); type the name again"),
+        ("R\u200b1", "`R?1` holds an invisible character"),
         ("R" * 201, "is 201 characters long; write a name of at most 200"),
     ],
 )
@@ -173,14 +173,13 @@ def test_a_box_named_by_its_file(tmp_path: Path) -> None:
     shells = "shell,kind,half,wall\n01,rod,upper,0.0618\n"
     folder = write_job(tmp_path, **{"shells/box\u200b.csv": shells})
     assert mistakes(folder) == [
-        "shells/box?.csv: as the name of a box `box?` holds a character that cannot be seen (shown as ?); "
-        "type the name again"
+        "shells/box?.csv: as the name of a box `box?` holds an invisible character (shown as ?); type the name again"
     ]
 
 
 def test_kinds(tmp_path: Path) -> None:
     """A kind needs its [fit.KIND], written just so."""
-    told = "there is no [fit.Rod]; write the kind with its own capitals, `rod`"
+    told = "there is no [fit.Rod]; write the kind with the capitals of its table, `rod`"
     assert of_position(tmp_path, "kind", "Rod") == of_shell(tmp_path, "kind", "Rod") == [told]
     empty = "is empty; write one of the kinds with a [fit.KIND] table: rod"
     assert of_position(tmp_path, "kind", " ") == of_shell(tmp_path, "kind", " ") == [empty]
@@ -189,21 +188,23 @@ def test_kinds(tmp_path: Path) -> None:
 def test_halves(tmp_path: Path) -> None:
     """A half is upper, lower or either, in capitals or not."""
     assert of_shell(tmp_path, "half", "Either") == []
-    assert of_shell(tmp_path, "half", "top") == ["`top` is no half; write upper, lower or either"]
+    assert of_shell(tmp_path, "half", "top") == ["`top` is not a valid half; write upper, lower or either"]
     assert of_shell(tmp_path, "half", "") == ["is empty; write upper, lower or either"]
 
 
 def test_how_a_wall_was_measured(tmp_path: Path) -> None:
     """The column `measured` holds coated, bare or nothing."""
     assert of_shell(tmp_path, "measured", "Bare") == of_shell(tmp_path, "measured", "\u00a0") == []
-    assert of_shell(tmp_path, "measured", "wet") == ["`wet` is not known here; write coated or bare, or leave it empty"]
+    assert of_shell(tmp_path, "measured", "wet") == [
+        ("`wet` is not allowed here; write coated or bare, or leave it empty")
+    ]
 
 
 @pytest.mark.parametrize("cell", ["0", "-1", "1.5", "1.0", "one", "1e0", "²", "٣", "9999999"])
 def test_pins(tmp_path: Path, cell: str) -> None:
     """A pin is counted from the front: 1, 2, 3."""
     assert of_position(tmp_path, "pin", cell) == [
-        f"`{cell}` is no number of a pin; count from the front: 1, 2, 3 and so on"
+        f"`{cell}` is not a pin number; count from the front: 1, 2, 3 and so on"
     ]
     assert of_position(tmp_path, "pin", " 12 ") == []
 

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from made.intake_jobs import JOB, SHELLS, codes, mistakes, write_job
+from made.intake_jobs import JOB, OTHER_SHELLS, SHELLS, codes, mistakes, write_job
 
 import fitmatch
 from fitmatch.intake.common.catalogue import CODES
@@ -25,22 +25,21 @@ def locked(tmp_path: Path, *rows: str, shells: str = SHELLS, job: str = TWO_KIND
 def test_positions_of_one_name(tmp_path: Path) -> None:
     """A position's name is unique in the job, across kinds; each further one is reported with the first."""
     assert locked(tmp_path, "P1,rod,,", "P1,main,,", "P2,rod,,", " P1,rod,,") == [
-        f"positions.csv:{row}: position: `P1` stands in row 2 already; give each position its own name"
-        for row in (3, 5)
+        f"positions.csv:{row}: position: `P1` is already in row 2; give each position its own name" for row in (3, 5)
     ]
 
 
 def test_shells_of_one_name_in_one_box(tmp_path: Path) -> None:
-    """A shell's name is unique in its box, wherever the box's rows stand; other boxes may use it again."""
+    """A shell's name is unique in its box, wherever the box's rows are; other boxes may use it again."""
     folder = write_job(
         tmp_path,
         shells=SHELLS + "02,rod,upper,\n",
         shells__box_2_DOT_csv="box,shell,kind,half,wall\nbox-1,01,rod,upper,0.0618\nbox-3,01,rod,upper,0.0618\n",
     )
     assert mistakes(folder) == [
-        "shells/box-1.csv:5: shell: `02` stands in box `box-1` already (shells/box-1.csv:3); "
+        "shells/box-1.csv:5: shell: `02` is already in box `box-1` (shells/box-1.csv:3); "
         "give each shell of a box its own name",
-        "shells/box_2.csv:2: shell: `01` stands in box `box-1` already (shells/box-1.csv:2); "
+        "shells/box_2.csv:2: shell: `01` is already in box `box-1` (shells/box-1.csv:2); "
         "give each shell of a box its own name",
     ]
 
@@ -56,9 +55,9 @@ def test_a_bore_must_be_greater_than_its_journal(tmp_path: Path) -> None:
         "R4,rod,,1.0,\nR5,rod,1.8162,1.0,x\n"
     )
     assert mistakes(write_job(tmp_path, positions=positions)) == [
-        "positions.csv:2: housing_bore_1: 1.8162 in is not greater than the journal 1.9421 in; "
+        "positions.csv:2: housing_bore_1: 1.8162 in is not larger than the journal 1.9421 in; "
         "check both, and whether they were swapped",
-        "positions.csv:3: housing_bore_1: 1.8162 in is not greater than the journal 1.8162 in; "
+        "positions.csv:3: housing_bore_1: 1.8162 in is not larger than the journal 1.8162 in; "
         "check both, and whether they were swapped",
         "positions.csv:6: housing_bore_2: `x` is not a number; write digits with a decimal point, such as 1.8162",
     ]
@@ -74,8 +73,8 @@ def test_a_bore_must_be_greater_than_its_journal(tmp_path: Path) -> None:
         ("0.0010,,", "target: target 0.001 in is below min 0.0018 in; min <= target <= max must hold"),
         (",0.0024,", "min: target 0.0022 in is below min 0.0024 in; min <= target <= max must hold"),
         (",,0.0020", "max: target 0.0022 in is above max 0.002 in; min <= target <= max must hold"),
-        (",0.0030,", "min: min 0.003 in is above max 0.0028 in; swap or mend them"),
-        (",,0.0010", "max: min 0.0018 in is above max 0.001 in; swap or mend them"),
+        (",0.0030,", "min: min 0.003 in is above max 0.0028 in; swap or correct them"),
+        (",,0.0010", "max: min 0.0018 in is above max 0.001 in; swap or correct them"),
         ("0.0030,0.0029,0.0030", None),
         ("0.0018,,", None),
         (",0.0022,0.0022", None),
@@ -98,7 +97,7 @@ def test_a_kinds_faulty_limits_are_not_held_against_its_rows(tmp_path: Path) -> 
     )
     assert mistakes(write_job(tmp_path, JOB.replace("0.0018", "x"), positions))[1:] == []
     assert mistakes(write_job(tmp_path, JOB.replace("0.0018", "'x'"), positions))[1:] == [
-        "positions.csv:3: min: min 0.003 in is above max 0.002 in; swap or mend them"
+        "positions.csv:3: min: min 0.003 in is above max 0.002 in; swap or correct them"
     ]
 
 
@@ -118,7 +117,7 @@ def test_a_middle_of_nothing(tmp_path: Path) -> None:
     """Limits of zero leave nothing to aim at."""
     positions = "position,kind,journal,housing_bore,max\nR1,rod,1.8162,1.9421,0\n"
     assert mistakes(write_job(tmp_path, 'unit = "in"\n[fit.rod]\nmin = 0\nmax = 0.001\n', positions)) == [
-        "positions.csv:2: max: the middle of min and max is zero and leaves nothing to aim at; "
+        "positions.csv:2: max: the middle of min and max is zero, which cannot be aimed at; "
         "give a target or a larger max"
     ]
 
@@ -151,8 +150,8 @@ def test_locks_to_shells_that_are_not_there(tmp_path: Path) -> None:
 
 def test_ambiguous_locks(tmp_path: Path) -> None:
     """A name that several boxes have needs its box."""
-    boxes = {f"shells__b{n}_DOT_csv": SHELLS for n in range(2, 9)}
-    assert locked(tmp_path / "2", "R1,rod,01,", shells__box_2_DOT_csv=SHELLS) == [
+    boxes = {f"shells__b{n}_DOT_csv": SHELLS.replace("0.0619", f"0.0619{n}") for n in range(2, 9)}
+    assert locked(tmp_path / "2", "R1,rod,01,", shells__box_2_DOT_csv=OTHER_SHELLS) == [
         "positions.csv:2: upper: shell `01` is in boxes `box-1` and `box_2`; write BOX/NAME, such as box-1/01"
     ]
     (many,) = locked(tmp_path / "8", "R1,rod,01,", **boxes)
@@ -163,7 +162,7 @@ def test_ambiguous_locks(tmp_path: Path) -> None:
 def test_locks_that_name_nothing(tmp_path: Path, cell: str) -> None:
     """A lock is NAME or BOX/NAME."""
     assert locked(tmp_path, f"R1,rod,{cell},") == [
-        f"positions.csv:2: upper: `{cell}` names no shell; write NAME or BOX/NAME"
+        f"positions.csv:2: upper: `{cell}` does not name a shell; write NAME or BOX/NAME"
     ]
 
 
@@ -257,7 +256,7 @@ def test_locked_halves_ask_for_nothing(tmp_path: Path) -> None:
 
 
 def test_what_follows_from_a_slip_in_a_header_is_not_reported(tmp_path: Path) -> None:
-    """Where a matched column or the targets stand under a misspelt name, their lack is not reported besides."""
+    """Where a matched column or the targets are under a misspelt name, they are not reported missing as well."""
     shells = "shell,kind,half,wall,flage\n01,rod,either,0.0618,y\n"
     positions = "position,kind,journal,housing_bore,flange,taget\nR1,rod,1.8162,1.9421,y,0.002\n"
     folder = write_job(tmp_path / "1", 'unit = "in"\n[fit.rod]\n', positions, shells)
@@ -295,12 +294,12 @@ def test_each_kind_is_judged_by_itself(tmp_path: Path) -> None:
     ],
 )
 def test_slips(one: str, other: str, count: int) -> None:
-    """A slip is one letter added, lost, changed or swapped with its neighbour."""
+    """A typing error is one letter added, lost, changed or swapped with its neighbour."""
     assert slips(one, other) == slips(other, one) == count
 
 
 def test_near_words() -> None:
-    """The nearest word begins like the other or is the fewest slips away; short words are too few letters to tell."""
+    """The nearest word begins like the other or is the fewest changes away; short words have too few letters to say."""
     assert nearest("targt", ["min", "target", "target_ratio"]) == "target"
     assert nearest("HOUSING", ["journal", "housing_bore"]) == "housing_bore"
     assert nearest("x", []) is None

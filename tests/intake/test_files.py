@@ -3,12 +3,23 @@
 from pathlib import Path
 
 import pytest
-from made.intake_jobs import JOB, POSITIONS, SHELLS, codes, mistakes, put, write_job
+from made.intake_jobs import JOB, POSITIONS, SHELLS, codes, mistakes, put, workbook, write_job
 
 from fitmatch.intake.reading import read_job
 from fitmatch.problems import InputError
 
 SOURCES = JOB + "[sources]\n"
+
+
+@pytest.mark.parametrize("name", ["job.toml", "positions.csv"])
+def test_an_ending_behind_the_ending(tmp_path: Path, name: str) -> None:
+    """Where a file manager hides endings, `job.toml.txt` looks like job.toml: the missing file's message names it."""
+    folder = write_job(tmp_path)
+    (folder / name).rename(folder / f"{name}.txt")
+    assert mistakes(folder)[0] == (
+        f"{name}: the file is missing, though {name}.txt is there, the end of whose name a file manager may hide; "
+        f"rename that one to {name}"
+    )
 
 
 def same_as_plain(folder: Path, plain: Path) -> None:
@@ -26,7 +37,7 @@ def same_as_plain(folder: Path, plain: Path) -> None:
 
 def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
     """A missing folder, and a file in its place, are each one mistake with the path as it was given."""
-    assert mistakes(tmp_path / "none") == [f"{tmp_path}/none: there is no such job folder; mend the path"]
+    assert mistakes(tmp_path / "none") == [f"{tmp_path}/none: there is no such job folder; correct the path"]
     put(tmp_path / "file", "x")
     assert mistakes(tmp_path / "file") == [f"{tmp_path}/file: is a file; name the folder it is in"]
 
@@ -42,8 +53,8 @@ def test_an_empty_folder(tmp_path: Path) -> None:
 def test_missing_tables(tmp_path: Path) -> None:
     """A missing positions file and globs that find nothing are reported together."""
     assert mistakes(write_job(tmp_path, positions=None, shells=None)) == [
-        "job.toml: sources.shells: nothing is found by `shells/*.csv`; put shell files there or mend the glob",
-        "positions.csv: the file is missing; write it or mend the path to it",
+        "job.toml: sources.shells: no file matches `shells/*.csv`; put shell files there or correct the glob",
+        "positions.csv: the file is missing; write it or correct the path to it",
     ]
 
 
@@ -53,9 +64,9 @@ def test_each_glob_that_finds_nothing(tmp_path: Path) -> None:
         tmp_path, SOURCES + 'shells = ["shells/*.csv", "more/*.csv", "one.csv"]\nshared = ["../nowhere/*.csv"]\n'
     )
     assert mistakes(folder) == [
-        "job.toml:9: sources.shells: nothing is found by `more/*.csv`; put shell files there or mend the glob",
-        "job.toml:9: sources.shells: nothing is found by `one.csv`; put the file there or mend the path",
-        "job.toml:10: sources.shared: nothing is found by `../nowhere/*.csv`; put shell files there or mend the glob",
+        "job.toml:9: sources.shells: no file matches `more/*.csv`; put shell files there or correct the glob",
+        "job.toml:9: sources.shells: no file matches `one.csv`; put the file there or correct the path",
+        "job.toml:10: sources.shared: no file matches `../nowhere/*.csv`; put shell files there or correct the glob",
     ]
 
 
@@ -63,8 +74,7 @@ def test_workbooks_where_csv_is_expected(tmp_path: Path) -> None:
     """When the default glob finds nothing but workbooks are there, the message says how to name them."""
     folder = write_job(tmp_path, shells=None, shells__b_DOT_xlsx="x")
     assert mistakes(folder) == [
-        "job.toml: sources.shells: nothing is found by `shells/*.csv`, though .xlsx files are there; "
-        'write "shells/*.xlsx"'
+        'job.toml: sources.shells: no file matches `shells/*.csv`, though .xlsx files are there; write "shells/*.xlsx"'
     ]
 
 
@@ -80,8 +90,8 @@ def test_paths_that_leave_the_folder(tmp_path: Path, pattern: str) -> None:
     """Only shared may leave the folder, and it is no way around to come back in later."""
     folder = write_job(tmp_path, f'{SOURCES}shells = ["{pattern}"]\npositions = "{pattern}"\n')
     assert mistakes(folder) == [
-        f"job.toml:9: sources.shells: `{pattern}` leaves the job folder; only paths in shared may do that",
-        f"job.toml:10: sources.positions: `{pattern}` leaves the job folder; only paths in shared may do that",
+        f"job.toml:9: sources.shells: `{pattern}` leaves the job folder; only paths under `shared` may do that",
+        f"job.toml:10: sources.positions: `{pattern}` leaves the job folder; only paths under `shared` may do that",
     ]
 
 
@@ -98,7 +108,7 @@ def test_links_that_leave_the_folder(tmp_path: Path) -> None:
         (folder / name).unlink()
         (folder / name).symlink_to(outside / name)
     (folder / "shells/box_2.csv").symlink_to(outside / "shells/box_2.csv")
-    told = "leads out of the job folder; only paths in [sources] shared may do that"
+    told = "leads out of the job folder; only paths under `shared` in [sources] may do that"
     assert mistakes(folder) == [f"job.toml: {told}", f"positions.csv: {told}", f"shells/box_2.csv: {told}"]
 
 
@@ -157,7 +167,7 @@ def test_dialects(tmp_path: Path, ending: str, mark: str, separator: str) -> Non
 
 @pytest.mark.parametrize("separator", [";", "\t"])
 def test_decimal_commas(tmp_path: Path, separator: str) -> None:
-    """With `;` or tabs between cells a decimal comma is a decimal point, and both may stand in one file."""
+    """With `;` or tabs between cells a decimal comma is a decimal point, and both may be in one file."""
 
     def comma(text: str) -> str:
         return text.replace(",", separator).replace(".", ",").replace("1,8161", "1.8161")
@@ -214,7 +224,7 @@ def test_broken_quotes(tmp_path: Path) -> None:
     """A quote that is not closed costs its own row only: the rows below it are read and checked."""
     positions = POSITIONS + 'R3,"rod,1.8162,1.94\nR4,rod,xx,1.9421\n"R5"b,rod,1.8162,1.9421\nR6,rod,1.8162,yy\n'
     told = (
-        "a quoted cell is not closed, or goes on behind its closing quote; "
+        "a quoted cell has no closing quote, or has text after it; "
         "put quotes around the whole cell and write a quote inside it twice"
     )
     assert mistakes(write_job(tmp_path, positions=positions)) == [
@@ -245,7 +255,7 @@ def test_an_endless_header(tmp_path: Path) -> None:
 
 
 def test_what_follows_from_a_missing_name_or_kind_column(tmp_path: Path) -> None:
-    """Without the column its cells are not missing besides, and the other cells are still checked."""
+    """Without the column its cells are not also missing, and the other cells are still checked."""
     folder = write_job(tmp_path, positions="journal,housing_bore\nx,1.9421\n", shells="wall\n0.0618\ny\n")
     assert codes(folder) == ["missing-column"] * 2 + ["not-a-length"] + ["missing-column"] * 3 + ["not-a-length"]
 
@@ -257,11 +267,85 @@ def test_empty_kinds_where_no_kind_is_known(tmp_path: Path) -> None:
 
 
 def test_ragged_rows(tmp_path: Path) -> None:
-    """Rows are never cut or padded."""
+    """Rows are never cut, and never padded where a cell must be filled in."""
+    todo = "every row needs as many cells as the header"
     assert mistakes(write_job(tmp_path, positions=POSITIONS.replace(",", "\t") + "R3\nR4\trod\t1.8\t1.9\t\n")) == [
-        "positions.csv:4: 1 cell where the header has 4; every row needs as many cells as the header",
-        "positions.csv:5: 5 cells where the header has 4; every row needs as many cells as the header",
+        f"positions.csv:4: 1 cell where the header has 4; {todo}, but for blank ones at its end",
+        f"positions.csv:5: 5 cells where the header has 4; {todo}",
     ]
+
+
+def test_rows_that_end_early(tmp_path: Path) -> None:
+    """Blank cells that a spreadsheet dropped from the end of a row are blank, whatever columns they stand in, up to
+    those that must be filled in."""
+    positions = "position,kind,journal,housing_bore,flange,note\nR1,rod,1.8162,1.9421,x\nR2,rod,1.8161\nR3,rod\n"
+    shells = "shell,kind,half,wall,flange,hold\n1,rod,upper,0.0618,x\n2,rod,lower,0.0617,X,bent\n3,rod,lower\n"
+    job = read_job(write_job(tmp_path, positions=positions, shells=shells))
+    assert [(p.missing, p.wants_upper) for p in job.positions] == [
+        ((), ("x",)), (("housing_bore",), ("",)), (("journal", "housing_bore"), ("",)),
+    ]  # fmt: skip
+    assert [(s.wall_nm, s.marks, s.hold) for s in job.shells] == [
+        (1_569_720, ("x",), None), (1_567_180, ("x",), "bent"), (None, ("",), None),
+    ]  # fmt: skip
+    for row in ("4,rod", "4"):
+        assert codes(write_job(tmp_path, positions=positions, shells=shells + row + "\n")) == ["ragged-row"]
+    moved = "note,shell,kind,half,wall\n,1,rod,upper,0.0618\n,2,rod,lower\n"
+    assert codes(write_job(tmp_path, positions=positions.replace(",flange", ",n"), shells=moved)) == []
+
+
+def test_a_row_of_readings_that_was_cut_short(tmp_path: Path) -> None:
+    """In the long file, which grows by a row at a time, a last row without its end is no row that ended early: its
+    reading may have lost digits."""
+    job = JOB + "[sources]\nreadings = 'readings.csv'\n"
+    positions, shells = "position,kind\nR1,rod\n", "shell,kind,half\n1,rod,upper\n"
+    log = "item,feature,station,angle,reading,note\nR1,journal,1,0,1.8162\nR1,housing_bore,1,0,1.94"
+    assert codes(write_job(tmp_path, job, positions, shells, readings_DOT_csv=log)) == ["ragged-row"] * 2
+    assert codes(write_job(tmp_path, job, positions, shells, readings_DOT_csv=log + "\n")) == []
+
+
+OTHER_MARK = ", as it parts cells by another mark than this file"
+ONE_COLUMN = (
+    "a spreadsheet has put whole rows into one column{why}; split that column there at {mark} (text to columns, each "
+    "new column as text) and save the file, or begin again from `fitmatch new FOLDER {afresh}`"
+)
+
+
+@pytest.mark.parametrize(
+    ("text", "mark"),
+    [
+        ("".join(f'"{line}"\n' for line in SHELLS.splitlines()), "commas"),
+        ("".join(f'"{line.replace(",", ";")}"\n' for line in SHELLS.splitlines()), "`;`"),
+        ("".join(f'"{line}";;\n' for line in SHELLS.splitlines()), "commas"),
+        ("".join(f"{line};;\n" for line in SHELLS.splitlines()), "commas"),
+        (SHELLS.replace("wall\n", "wall;\n").replace("0.0618\n", ";0,0618\n"), "commas"),
+    ],
+)
+def test_everything_in_one_column(tmp_path: Path, text: str, mark: str) -> None:
+    """A file parted by commas, opened and saved where cells are parted by `;`, and the other way round: one mistake of
+    the whole file, with its cause and two ways out."""
+    afresh = '--separator ";"' if mark == "commas" else '--separator ","'
+    told = f"shells/box-1.csv:1: {ONE_COLUMN.format(why=OTHER_MARK, mark=mark, afresh=afresh)}"
+    assert mistakes(write_job(tmp_path, shells=text)) == [told]
+
+
+def test_everything_in_one_column_of_several_files(tmp_path: Path) -> None:
+    """One mistake for the whole job: the first file names the others."""
+    positions, shells = ("".join(f"{line};;\n" for line in text.splitlines()) for text in (POSITIONS, SHELLS))
+    folder = write_job(tmp_path, positions=positions, shells=shells)
+    first = ONE_COLUMN.format(why=OTHER_MARK, mark="commas", afresh='--separator ";"')
+    assert mistakes(folder) == [f"positions.csv:1: {first}; the same in shells/box-1.csv"]
+    for number in range(2, 9):
+        put(tmp_path / f"shells/box-{number}.csv", shells)
+    named = ", ".join(f"shells/box-{number}.csv" for number in range(1, 6))
+    assert mistakes(folder) == [f"positions.csv:1: {first}; the same in {named} and 3 more"]
+
+
+def test_everything_in_one_column_of_a_workbook(tmp_path: Path) -> None:
+    """The same where it was saved as a workbook."""
+    put(tmp_path / "positions.xlsx", workbook([[line] for line in POSITIONS.splitlines()]))
+    folder = write_job(tmp_path, JOB + "[sources]\npositions = 'positions.xlsx'\n", positions=None)
+    told = ONE_COLUMN.format(why=" of this workbook", mark="commas", afresh="--xlsx")
+    assert mistakes(folder) == [f"positions.xlsx:1: {told}"]
 
 
 @pytest.mark.parametrize(
@@ -269,7 +353,7 @@ def test_ragged_rows(tmp_path: Path) -> None:
     [
         (b"", "is empty; fill it in or remove it"),
         (b"\xef\xbb\xbf \r\n\t\n", "is empty; fill it in or remove it"),
-        (b";;\n;\n", "holds separators only; fill it in or remove it"),
+        (b";;\n;\n", "holds only separators; fill it in or remove it"),
         (POSITIONS.encode("utf-16"), "is UTF-16 text; save it again as UTF-8"),
         (POSITIONS.encode("utf-16-be"), "is UTF-16 text; save it again as UTF-8"),
     ],
@@ -293,12 +377,12 @@ def test_control_characters(tmp_path: Path) -> None:
     """NUL and other characters that cannot be seen are named with their line."""
     folder = write_job(tmp_path, positions=POSITIONS.replace("R2", "R\0"), shells=SHELLS + "\x1a")
     assert mistakes(folder) == [
-        "positions.csv:3: a NUL byte stands in this line; save the file again as plain text",
-        "shells/box-1.csv:5: the control character 0x1A stands in this line; save the file again as plain text",
+        "positions.csv:3: a NUL byte is in this line; save the file again as plain text",
+        "shells/box-1.csv:5: the control character 0x1A is in this line; save the file again as plain text",
     ]
     assert mistakes(write_job(tmp_path, job=JOB + "\x1b", positions=b"\0" * 64)) == [
-        "job.toml:8: the control character 0x1B stands in this line; save the file again as plain text",
-        "positions.csv:1: a NUL byte stands in this line; save the file again as plain text",
+        "job.toml:8: the control character 0x1B is in this line; save the file again as plain text",
+        "positions.csv:1: a NUL byte is in this line; save the file again as plain text",
     ]
 
 
@@ -309,10 +393,10 @@ def test_missing_and_repeated_columns(tmp_path: Path) -> None:
     """Every column that must be there is asked for, at the header's row; capitals do not make another column."""
     folder = write_job(tmp_path, positions="position,Kind,KIND\nR1,rod,rod\n", shells="\nnote,wall,wall [mm]\nx,1,1\n")
     assert mistakes(folder) == [
-        "positions.csv:1: kind: the column stands here twice; keep one of them",
+        "positions.csv:1: kind: the column appears twice; keep one of them",
         "positions.csv:1: journal: the column is missing; add it",
         "positions.csv:1: housing_bore: the column is missing; add it",
-        "shells/box-1.csv:2: wall: the column stands here twice; keep one of them",
+        "shells/box-1.csv:2: wall: the column appears twice; keep one of them",
         "shells/box-1.csv:2: shell: the column is missing; add it",
         "shells/box-1.csv:2: kind: the column is missing; add it",
         "shells/box-1.csv:2: half: the column is missing; add it",
@@ -328,11 +412,10 @@ def test_missing_and_repeated_columns(tmp_path: Path) -> None:
         ("jouranl", "journal"),
         ("journall", "journal"),
         ("jornal", "journal"),
-        ("journal1", "journal"),
         ("journl_2", "journal_2"),
         ("journal_l", "journal_1"),
-        ("housing bore", "housing_bore"),
-        ("housing-bore_12", "housing_bore_12"),
+        ("housing_bor", "housing_bore"),
+        ("housin_bore_12", "housing_bore_12"),
         ("notes", "note"),
         ("flange_uper", "flange_upper"),
         ("max2", None),  # three letters are too few to tell
@@ -343,14 +426,14 @@ def test_missing_and_repeated_columns(tmp_path: Path) -> None:
 def test_columns_a_slip_away(tmp_path: Path, typed: str, meant: str | None) -> None:
     """One letter added, lost, changed or swapped makes a column bad input; more, or a short word, makes it unknown."""
     positions = f"position,kind,journal,housing_bore,{typed}\nR1,rod,1.8162,1.9421,\n"
-    told = f"no such column, and `{meant}` is a single slip away; write `{meant}`, or a name less like it"
+    told = f"no such column; did you mean `{meant}`? Write that, or choose a less similar name"
     assert mistakes(write_job(tmp_path, positions=positions)) == (
         [f"positions.csv:1: {typed}: {told}"] if meant else []
     )
 
 
 def test_a_misspelt_column_is_not_missing_besides(tmp_path: Path) -> None:
-    """What follows from a slip in a header is not reported: neither the lack of the column nor its empty cells."""
+    """What follows from a misspelt header is not reported: neither the lack of the column nor its empty cells."""
     assert (
         codes(write_job(tmp_path, shells=SHELLS.replace("shell,kind,half,wall", "shel,kid,haif,walls")))
         == ["misspelt-column"] * 4
@@ -370,7 +453,7 @@ def test_columns_of_the_other_file(tmp_path: Path) -> None:
     shells = "shell,kind,half,wall,pin,flange_upper,target,grade\n01,rod,upper,0.0618,,,,A\n"
     folder = write_job(tmp_path, positions=positions, shells=shells)
     assert mistakes(folder) == [
-        f"{file}: {column}: this column belongs to the {other} file; move it there or take it out"
+        f"{file}: {column}: this column belongs in the {other} file; move it there or delete it"
         for file, other, columns in (
             ("positions.csv:1", "shell", ("wall_2", "grade")),
             ("shells/box-1.csv:1", "positions", ("pin", "flange_upper", "target")),
@@ -382,17 +465,17 @@ def test_columns_of_the_other_file(tmp_path: Path) -> None:
 
 
 def test_units_in_headers(tmp_path: Path) -> None:
-    """A header's unit must be known and stand over lengths; what is below a wrong one is not judged."""
+    """A header's unit must be known and be over lengths; what is below a wrong one is not judged."""
     positions = "position [mm],kind,journal [furlong],housing_bore [tenths]\nR1,rod,1e9,19421\n"
     folder = write_job(tmp_path / "inch", positions=positions)
     assert mistakes(folder) == [
         "positions.csv:1: position: this column takes no unit, yet its header names `mm`; write the name alone",
-        "positions.csv:1: journal: unknown unit `furlong`; known are in, mm, um, thou, tenths",
+        "positions.csv:1: journal: unknown unit `furlong`; use one of in, mm, um, thou, tenths",
     ]
     metric = JOB.replace('"in"', '"mm"').replace("0.00", "0.0")
     found = mistakes(write_job(tmp_path / "metric", metric, positions, SHELLS.replace("0.06", "1.6")))
     assert found[2:] == [
-        "positions.csv:1: housing_bore: a tenth is 0.0001 in only in an inch job, elsewhere 0.1 mm; write in, mm or um"
+        "positions.csv:1: housing_bore: tenths are 0.0001 in and allowed in inch jobs only; write in, mm or um"
     ]
 
 

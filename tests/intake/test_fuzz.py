@@ -22,11 +22,12 @@ XLSX_JOB = JOB + '[sources]\nshells = ["shells/*.xlsx"]\n'
 ROWS = [["shell", "kind", "half", "wall"], ["01", "rod", "upper", 0.06185], ["02", "rod", "lower", 0.0618]]
 
 
-def test_thousands_of_damaged_jobs() -> None:
+@pytest.mark.parametrize(("many", "codes"), [(100, 25), pytest.param(1000, 35, marks=pytest.mark.deep)])
+def test_thousands_of_damaged_jobs(many: int, codes: int) -> None:
     """Every damaged job is read, each of its numbers as a second reader has it, or refused with proper problems: no
     other exception, no hang, no gigabyte. What was done counts: both outcomes occur, and most mistakes that are known.
     """
-    command = [sys.executable, str(FUZZ), "--jobs", "1000", "--seed"]
+    command = [sys.executable, str(FUZZ), "--jobs", str(many), "--seed"]
     runs = [
         subprocess.Popen([*command, str(seed)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
         for seed in (1, 2)
@@ -35,10 +36,10 @@ def test_thousands_of_damaged_jobs() -> None:
         out, told = run.communicate()
         assert run.returncode == 0, told
         seen = json.loads(out)
-        assert seen["jobs"] == seen["read"] + seen["refused"] == 1000
-        assert seen["read"] > 150 and seen["refused"] > 600
-        assert seen["numbers compared"] > 20_000
-        assert seen["codes"] > 35
+        assert seen["jobs"] == seen["read"] + seen["refused"] == many
+        assert seen["read"] > 0.15 * many and seen["refused"] > 0.6 * many
+        assert seen["numbers compared"] > 20 * many
+        assert seen["codes"] > codes
 
 
 def test_the_sound_jobs(tmp_path: Path) -> None:
@@ -107,7 +108,7 @@ def test_every_number_is_read_as_the_grammar_has_it(
 
 
 def test_a_unit_in_capitals_of_another_alphabet(tmp_path: Path) -> None:
-    """The Greek capital that stands for a micro sign in capitals is a unit like any other, also where it slipped."""
+    """The Greek capital that is the capital of a micro sign is a unit like any other, even as the wrong unit."""
     shells = SHELLS.replace("0.0619", "1570 \u039cM")
     assert mistakes(write_job(tmp_path, shells=shells)) == []
     assert "is 90 mm" in mistakes(write_job(tmp_path, shells=SHELLS.replace("0.0619", "90000 \u039cM")))[0]
@@ -121,15 +122,15 @@ def test_globs_without_end(tmp_path: Path, pattern: str) -> None:
 
 
 def test_a_key_without_end(tmp_path: Path) -> None:
-    """A key of thousands of parts is refused before it is read, and told with its row."""
+    """A key of thousands of parts is refused before it is read, and reported with its row."""
     for line in ("a." * 50_000 + "a = 1", "[" + "a . " * 50_000 + "a]", "'a'." * 60 + '"b" = 1'):
         assert mistakes(write_job(tmp_path, JOB + "\n" + line + "\n")) == [
-            "job.toml:9: holds a key with more than 50 points in it; write keys as the manual has them"
+            "job.toml:9: holds a key with more than 50 dots in it; write keys as the documents show them"
         ]
 
 
 def test_a_key_too_long_to_be_shown(tmp_path: Path) -> None:
-    """Of a very long key its beginning is told, at once."""
+    """The beginning of a very long key is shown, at once."""
     (told,) = mistakes(write_job(tmp_path, JOB + "a" * 1_000_000 + " = 1\n"))
     assert told.startswith('job.toml:8: fit.rod."aaa') and len(told) < 150
 
@@ -149,7 +150,7 @@ def test_rows_of_keys_behind_long_lists(tmp_path: Path) -> None:
 
 
 def test_lists_just_not_too_deep(tmp_path: Path) -> None:
-    """However deep lists lie in one another, they are reported: also at the depth where the first reading of job.toml
+    """However deeply lists are nested, they are reported: also at the depth where the first reading of job.toml
     still succeeds and looking up the row does not."""
     for depth in range(250, 400):
         assert mistakes(write_job(tmp_path, JOB + "x = " + "[" * depth + "]" * depth + "\n"))
@@ -158,7 +159,7 @@ def test_lists_just_not_too_deep(tmp_path: Path) -> None:
 def test_digits_without_end(tmp_path: Path) -> None:
     """A line of job.toml with far too many digits is refused at once."""
     (told,) = mistakes(write_job(tmp_path, "x = 0" + "9" * 200_000 + "!\n"))
-    assert told.startswith("job.toml:1: breaks the rules of TOML")
+    assert told.startswith("job.toml:1: is not valid TOML")
 
 
 def test_blanks_within_a_header(tmp_path: Path) -> None:
@@ -178,16 +179,16 @@ def test_blanks_within_a_header(tmp_path: Path) -> None:
 
 
 def test_gauges_in_a_long_circle(tmp_path: Path) -> None:
-    """A circle of a thousand gauges is found at once and told in one line."""
+    """A circle of a thousand gauges is found at once and reported in one line."""
     gauges = "".join(f"[gauge.g{i}]\nset_with = 'g{(i + 1) % 1_000}'\n" for i in range(1_000))
     assert mistakes(write_job(tmp_path, JOB + gauges)) == [
-        "job.toml:9: gauge.g0.set_with: goes in a circle (g0 with g1 with g2 with g3 with g4 with g5 with and so on); "
-        "mend one of them"
+        "job.toml:9: gauge.g0.set_with: goes round in a circle (g0 with g1 with g2 with g3 with g4 with g5 with "
+        "and so on); correct one of them"
     ]
 
 
 def test_a_ratio_beyond_measure(tmp_path: Path) -> None:
-    """A target_ratio above 1 is no clearance, and is told without its thousand digits."""
+    """A target_ratio above 1 is not a clearance, and is reported without its thousand digits."""
     for ratio in ("1e999", "1.01", "9" * 900):
         (told,) = mistakes(write_job(tmp_path, JOB.replace("target = 0.0022", f"target_ratio = {ratio}")))
         assert told.startswith("job.toml:5: fit.rod.target_ratio: `") and "is above 1; " in told and len(told) < 200
@@ -249,25 +250,26 @@ def test_entities_that_multiply(tmp_path: Path) -> None:
 
 
 def test_a_sheet_with_cells_far_apart(tmp_path: Path) -> None:
-    """A single cell in the last row or the last column of a sheet is told with its row."""
+    """A single cell in the last row or the last column of a sheet is reported with its row."""
     put(tmp_path / "shells/box.xlsx", sheet(b'<row r="1048576"><c r="A1048576" t="str"><v>x</v></c></row>'))
     told = mistakes(write_job(tmp_path, XLSX_JOB, shells=None))
     assert told and all(line.startswith("shells/box.xlsx:1048576: ") for line in told)
     put(tmp_path / "shells/box.xlsx", sheet(b'<row r="4"><c r="XFD4"><v>1</v></c></row>'))
     (told_of_column,) = mistakes(write_job(tmp_path, XLSX_JOB, shells=None))
-    assert told_of_column.startswith("shells/box.xlsx:4: a cell stands beyond the last column")
+    assert told_of_column.startswith("shells/box.xlsx:4: a cell is beyond the last column")
 
 
 @pytest.mark.filterwarnings("default")
 def test_a_date_that_no_calendar_has(tmp_path: Path, recwarn: pytest.WarningsRecorder) -> None:
-    """A number far beyond every date in a cell that shows dates is told as our own mistake, not as Python's warning."""
+    """A number far beyond every date in a cell that shows dates is reported as a mistake of the file, not as Python's
+    warning."""
     parts = unpacked(workbook([*ROWS, ["03", "rod", "either", date(2024, 1, 2)]]))
     name = "xl/worksheets/sheet1.xml"
     assert b"<v>45293</v>" in parts[name]
     parts[name] = parts[name].replace(b"<v>45293</v>", b"<v>99999999999</v>")
     put(tmp_path / "shells/box.xlsx", packed(parts))
     (told,) = mistakes(write_job(tmp_path, XLSX_JOB, shells=None))
-    assert told == "shells/box.xlsx:4: wall: the cell shows an error; mend its formula or type the value"
+    assert told == "shells/box.xlsx:4: wall: the cell shows an error; correct its formula or type the value"
     assert not recwarn.list
 
 

@@ -1,5 +1,6 @@
 """Gauges, temperature, form limits and the long file of readings: what is read, and every mistake in it."""
 
+from fractions import Fraction
 from io import BytesIO
 from pathlib import Path
 
@@ -9,7 +10,7 @@ from made.intake_jobs import JOB, codes, mistakes, write_job
 
 from fitmatch.intake.reading import read_job
 from fitmatch.records.job import Job
-from fitmatch.records.measuring import Decimal, Place
+from fitmatch.records.measuring import Place
 
 MM = 'unit = "mm"\n[fit.rod]\ntarget = 0.05\n'  # the first table below stands in row 4
 LONG = MM + '[sources]\nreadings = "readings.csv"\n'
@@ -22,7 +23,7 @@ GOOD = HEADER + "R1,journal,1,0,50\nR1,housing_bore,1,0,54.05\n1,wall,1,0,2\n2,w
 
 
 def long_job(folder: Path, rows: str, job: str = LONG, **more: str) -> Path:
-    """A job whose readings all stand in the long file; `rows` begin with the header."""
+    """A job with all its readings in the long file; `rows` begin with the header."""
     files = {"positions": BARE_POSITIONS, "shells": BARE_SHELLS} | more
     return write_job(folder, job, readings_DOT_csv=rows, **files)
 
@@ -49,7 +50,7 @@ def test_readings_of_the_long_file(tmp_path: Path) -> None:
 
 
 def test_places_repeats_and_optional_columns(tmp_path: Path) -> None:
-    """Same station and angle are repeats, a diameter at 180 degrees is the one at 0; what else is told is kept."""
+    """Same station and angle are repeats, a diameter at 180 degrees is the one at 0; what else is given is kept."""
     rows = (
         "item;feature;station;angle;reading;gauge;by;time;confirmed;note\n"
         "R1;Journal;1;0;50,000;mic;first;8:15;yes;x\n"
@@ -147,7 +148,7 @@ def test_the_gauges_unit_in_wide_columns(tmp_path: Path) -> None:
 
 
 def test_gauges_temperature_and_materials(tmp_path: Path) -> None:
-    """Numbers of a gauge are in its own unit; names of materials stand for coefficients of the table."""
+    """Numbers of a gauge are in its own unit; names of materials mean coefficients of the table."""
     tables = (
         '[gauge.mic]\nunit = "in"\nresolution = 0.0001\nlimit = "2 um"\nrepeatability = 0.00005\nstandard = 2\n'
         "standard_reads = 2.0001\nball = 0\nexpansion = 11.5e-6\n"
@@ -157,11 +158,11 @@ def test_gauges_temperature_and_materials(tmp_path: Path) -> None:
     job = read_job(wide(tmp_path, tables))
     mic = job.measuring.gauges["mic"]
     assert (mic.unit, mic.resolution_nm, mic.limit_nm, mic.repeatability_nm) == ("in", 2_540, 2_000, 1_270)
-    assert (mic.own_zero_nm, mic.ball_nm, mic.expansion) == (2_540, 0, Decimal(115, -7))
+    assert (mic.own_zero_nm, mic.ball_nm, mic.expansion) == (2_540, 0, Fraction(115, 10**7))
     assert job.measuring.gauges["bore"].set_with == "mic"
     heat = job.measuring.temperature
     assert heat is not None and (float(heat.gauges), float(heat.parts), heat.one_room) == (21.5, 20.0, False)
-    assert job.measuring.materials["rod"] == {"journal": Decimal(123, -7), "housing_bore": Decimal(23, -6)}
+    assert job.measuring.materials["rod"] == {"journal": Fraction(123, 10**7), "housing_bore": Fraction(23, 10**6)}
     assert job.measuring.form_limits == {"rod": {"journal_taper": 5_000}}
 
 
@@ -193,19 +194,19 @@ def test_a_target_ratio_goes_by_the_corrected_journal(tmp_path: Path) -> None:
     [
         ("R9,journal,1,0,50", "item", "there is no position `R9`; the nearest is `R1`"),
         (",journal,1,0,50", "item", "is empty; name the position or the shell"),
-        ("R1,jurnal,1,0,50", "feature", "`jurnal` is no feature; write journal, housing_bore or wall"),
+        ("R1,jurnal,1,0,50", "feature", "`jurnal` is not a valid feature; write journal, housing_bore or wall"),
         ("R1,,1,0,50", "feature", "is empty; write journal, housing_bore or wall"),
-        ("R1,journal,0,0,50", "station", "`0` is no station; count them from the front"),
-        ("R1,journal,front,0,50", "station", "`front` is no station"),
-        ("R1,journal,1,400,50", "angle", "`400` lies outside -360 to 360"),
-        ("R1,journal,1,north,50", "angle", "`north` is no angle; write degrees from the crown axis"),
+        ("R1,journal,0,0,50", "station", "`0` is not a station; count them from the front"),
+        ("R1,journal,front,0,50", "station", "`front` is not a station"),
+        ("R1,journal,1,400,50", "angle", "`400` is outside -360 to 360"),
+        ("R1,journal,1,north,50", "angle", "`north` is not an angle; write degrees from the crown axis"),
         ("R1,journal,1,0,abc", "reading", "`abc` is not a number"),
         ("R1,journal,1,0,5", "reading", None),
         ("R1,journal,1,0,4.9", "reading", "`4.9` is 4.9 mm, and a journal is 5 mm to 2 m"),
         ("9,wall,1,0,2", "item", "there is no shell `9`; write NAME or BOX/NAME"),
         ("R1,wall,1,0,2", "item", "there is no shell `R1`"),
-        ("a/b/1,wall,1,0,2", "item", "`a/b/1` names no shell"),
-        ("/1,wall,1,0,2", "item", "`/1` names no shell"),
+        ("a/b/1,wall,1,0,2", "item", "`a/b/1` does not name a shell"),
+        ("/1,wall,1,0,2", "item", "`/1` does not name a shell"),
         ("1,wall,1,0,22 in", "reading", "`22 in` is 558.8 mm, and a wall is 0.2 to 25 mm"),
     ],
 )
@@ -223,12 +224,12 @@ def test_bad_rows(tmp_path: Path, row: str, column: str, words: str | None) -> N
 @pytest.mark.parametrize(
     ("header", "words"),
     [
-        ("item,feature,station,angle,reding", "reding: no such column, and `reading` is a single slip away"),
-        ("item,feature,station,angle,reading,gage", "gage: no such column, and `gauge` is a single slip away"),
+        ("item,feature,station,angle,reding", "reding: no such column; did you mean `reading`?"),
+        ("item,feature,station,angle,reading,gage", "gage: no such column; did you mean `gauge`?"),
         ("item,feature,angle,reading", "station: the column is missing; add it"),
         ("item,feature,station,angle [mm],reading", "angle: this column takes no unit"),
         ("item,feature,station,angle,reading [ell]", "reading: unknown unit `ell`"),
-        ("item,feature,station,angle,reading,item", "item: the column stands here twice"),
+        ("item,feature,station,angle,reading,item", "item: the column appears twice"),
     ],
 )
 def test_bad_headers(tmp_path: Path, header: str, words: str) -> None:
@@ -239,7 +240,7 @@ def test_bad_headers(tmp_path: Path, header: str, words: str) -> None:
 
 
 def test_one_feature_in_two_files(tmp_path: Path) -> None:
-    """An item's feature stands in one file; each item is reported once, at its first row."""
+    """An item's feature is in one file; each item is reported once, at its first row."""
     rows = HEADER + "R1,journal,1,0,50\nR1,journal,2,0,50\n1,wall,1,0,2\n"
     found = mistakes(long_job(tmp_path, rows, positions=POSITIONS, shells=SHELLS))
     assert found == [
@@ -270,13 +271,13 @@ def test_what_follows_from_a_bad_row_elsewhere_is_left_out(tmp_path: Path) -> No
     [("readings.csv", "missing-file"), ("../readings.csv", "outside-folder"), ("readings.txt", "wrong-ending")],
 )
 def test_where_the_long_file_is(tmp_path: Path, source: str, code: str) -> None:
-    """It lies in the job folder, as a .csv or .xlsx file."""
+    """It is in the job folder, as a .csv or .xlsx file."""
     job = LONG.replace("readings.csv", source)
     assert codes(write_job(tmp_path, job, BARE_POSITIONS, BARE_SHELLS)) == [code]
 
 
 def test_a_bore_no_greater_than_its_journal(tmp_path: Path) -> None:
-    """Sizes of the long file are held against one another too."""
+    """Sizes of the long file are compared with one another too."""
     rows = HEADER + "R1,journal,1,0,54\nR1,housing_bore,1,0,50\n"
     assert codes(long_job(tmp_path, rows)) == ["bore-not-greater"]
 
@@ -287,33 +288,38 @@ def test_a_bore_no_greater_than_its_journal(tmp_path: Path) -> None:
         (
             '[readings]\nnumbered = "rep"',
             "5: readings.numbered",
-            '`rep` is not known here; write "places" or "repeats"',
+            '`rep` is not allowed here; write "places" or "repeats"',
         ),
-        ("[readings]\nnumberd = 1", "5: readings.numberd", "no such key; the nearest is `readings.numbered`"),
+        ("[readings]\nnumberd = 1", "5: readings.numberd", "no such key; did you mean `readings.numbered`?"),
         ("[gauge]\na = 3", "5: gauge.a", "is the number `3`, not a table"),
         ('[gauge."a/b"]', '4: gauge."a/b"', "holds a `/`"),
-        ('[gauge.a]\nunt = "mm"', "5: gauge.a.unt", "no such key; the nearest is `gauge.a.unit`"),
-        ('[gauge.a]\nunit = "mil"', "5: gauge.a.unit", "`mil` is 0.001 in to some"),
+        ('[gauge.a]\nunt = "mm"', "5: gauge.a.unt", "no such key; did you mean `gauge.a.unit`?"),
+        ('[gauge.a]\nunit = "mil"', "5: gauge.a.unit", "`mil` means 0.001 in to some"),
         ("[gauge.a]\nresolution = 0", "5: gauge.a.resolution", "`0` is not more than zero"),
         ("[gauge.a]\nlimit = 3", "5: gauge.a.limit", "an error of a gauge is 0 to 0.2 mm"),
         ("[gauge.a]\nrepeatability = -1", "5: gauge.a.repeatability", "`-1` is below zero"),
         ("[gauge.a]\nball = 30", "5: gauge.a.ball", "a ball is 0 to 25 mm"),
-        ("[gauge.a]\nstandard = 50", "5: gauge.a.standard", "stands without standard_reads"),
+        ("[gauge.a]\nstandard = 50", "5: gauge.a.standard", "is given without standard_reads"),
+        (
+            "[gauge.a]\nstandard = 50\nstandard_reads = [50.0, 50.001]",
+            "6: gauge.a.standard_reads",
+            "is a list of readings, which is not supported yet; write their mean",
+        ),
         ("[gauge.a]\nstandard = 1\nstandard_reads = 2", "6: gauge.a.standard_reads", "is 1 mm off the standard"),
         ("[gauge.a]\nexpansion = 11.5", "5: gauge.a.expansion", "outside 0 to 1e-4 per kelvin; write it like 11.5e-6"),
         ('[gauge.a]\nset_with = "b"', "5: gauge.a.set_with", "there is no [gauge.b]; add it, or write the nearest"),
-        ('[gauge.a]\nset_with = "a"', "5: gauge.a.set_with", "goes in a circle (a with a)"),
+        ('[gauge.a]\nset_with = "a"', "5: gauge.a.set_with", "goes round in a circle (a with a)"),
         ("[measured.rods]", "4: measured.rods", "there is no [fit.rods]"),
         ('[measured.rod]\njournal = "mic"', "5: measured.rod.journal", "there is no [gauge.mic]; add it"),
         ("[measured.rod]\nwall = 3", "5: measured.rod.wall", "is the number `3`, not a text; name a gauge"),
-        ("[form.rod]\njournal_tapr = 0", "5: form.rod.journal_tapr", "the nearest is `form.rod.journal_taper`"),
+        ("[form.rod]\njournal_tapr = 0", "5: form.rod.journal_tapr", "did you mean `form.rod.journal_taper`?"),
         ("[form.rod]\njournal_taper = 3", "5: form.rod.journal_taper", "a limit is 0 to 2 mm"),
-        ("[rules]\nguard = -1", "5: rules.guard", "`-1` lies outside 0 to 10"),
+        ("[rules]\nguard = -1", "5: rules.guard", "`-1` is outside 0 to 10"),
         ('[rules]\nguard = "1"', "5: rules.guard", "is the text `1`, not a number"),
         (
             "[gauge.a]\nball = 1.9\n[measured.rod]\nwall = 'a'",
             None,
-            "with ball and zero error taken off the wall of `1` is 0.1 mm",
+            "after ball and zero error are taken off, the wall of `1` is 0.1 mm",
         ),
     ],
 )
@@ -328,7 +334,7 @@ def test_a_circle_of_gauges_is_told_once(tmp_path: Path) -> None:
     """Gauges set with one another in a circle are one mistake; one that leads into the circle is none."""
     tables = "".join(f'[gauge.{a}]\nset_with = "{b}"\n' for a, b in ("ab", "bc", "cb"))
     assert mistakes(wide(tmp_path, tables)) == [
-        "job.toml:7: gauge.b.set_with: goes in a circle (b with c with b); mend one of them"
+        "job.toml:7: gauge.b.set_with: goes round in a circle (b with c with b); correct one of them"
     ]
 
 
@@ -357,14 +363,14 @@ def test_a_temperature_needs_materials(tmp_path: Path) -> None:
     assert mistakes(wide(tmp_path, '[material.rod]\njournal = "steal"\n[temperature]\nroom = 22\n')) == [
         "job.toml:4: material.rod.housing_bore: is missing, and [temperature] needs it; "
         'write a material, such as "steel"',
-        "job.toml:5: material.rod.journal: `steal` is no material of the table; the nearest is `steel`; "
+        "job.toml:5: material.rod.journal: `steal` is not a material in the table; the nearest is `steel`; "
         "write that, or a coefficient such as 11.5e-6",
     ]
     assert codes(wide(tmp_path, "[material.rod]\njournal = 11.5\n")) == ["implausible-number"]
 
 
 def test_unknown_gauges_in_tables(tmp_path: Path) -> None:
-    """A gauge named in a cell needs its table; its reading is not held against anything."""
+    """A gauge named in a cell needs its table; its reading is not compared with anything."""
     positions = "position,kind,journal,housing_bore,gauge,journal_gauge\nR1,rod,50,54.05,b,c\n"
     shells = "shell,kind,half,wall,gauge\n1,rod,upper,99,x\n"
     assert mistakes(wide(tmp_path, "[gauge.a]\n", positions=positions, shells=shells)) == [
@@ -383,16 +389,17 @@ def test_unknown_gauges_in_tables(tmp_path: Path) -> None:
         ("journal_stations = 2", "is the number `2`, not a list; write a list of stations, such as [1, 2]"),
         ("journal_stations = []", "is empty; write a list of stations, such as [1, 2]"),
         ('wall_stations = [1, "2"]', "holds the text `2` where a number belongs; write a list of stations, such as"),
-        ("wall_stations = [1, 0]", "holds what is no station; count them from the front: 1, 2, 3 and so on"),
-        ("wall_stations = [1.0]", "holds what is no station; count them from the front: 1, 2, 3 and so on"),
-        ("journal_angles = [0, 400]", "`400` lies outside -360 to 360; write degrees from the crown axis"),
-        ("housing_bore_angles = [60, 120]", "lacks 0, the crown axis, where the size is read; write it too"),
-        ("wall_angles = [180]", "lacks 0, the crown axis, where the size is read; write it too"),
-        ("angles = [0]", "no such key; the nearest is"),
+        ("wall_stations = [1, 0]", "`0` is not a station; count them from the front: 1, 2, 3 and so on"),
+        ("wall_stations = [1.0]", "`1.0` is not a station; count them from the front: 1, 2, 3 and so on"),
+        ("journal_angles = [0, 400]", "`400` is outside -360 to 360; write degrees from the crown axis"),
+        ("housing_bore_angles = [60, 120]", "has no 0, the crown axis, where the size is read; add it"),
+        ("wall_angles = [180]", "has no 0, the crown axis, where the size is read; add it"),
+        ("angles = [0]", "no such key; did you mean"),
     ],
 )
 def test_mistakes_in_where_the_bench_reads(tmp_path: Path, lines: str, mistake: str) -> None:
-    """Stations are whole numbers, angles degrees with the crown axis among them; anything else is told with its key."""
+    """Stations are whole numbers, angles degrees with the crown axis among them; anything else is reported with its
+    key."""
     row = JOB.count("\n") + 2
     (told,) = mistakes(write_job(tmp_path, f"{JOB}[bench.rod]\n{lines}\n"))
     assert told.startswith(f"job.toml:{row}: bench.rod.{lines.partition(' ')[0]}: {mistake}")

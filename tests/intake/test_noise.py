@@ -1,4 +1,4 @@
-"""Noise: whatever stands in the files, the answer is a job or a list of mistakes, each in one line."""
+"""Noise: whatever is in the files, the answer is a job or a list of mistakes, each in one line."""
 
 import tempfile
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""The rules about bores in a row, and the column `offset`, as a job folder tells them."""
+"""The rules about bores in a row, and the column `offset`, as a job folder sets them."""
 
 from pathlib import Path
 
@@ -30,24 +30,22 @@ def test_offsets_in_some_rows_only(tmp_path: Path) -> None:
     )
     job = f"{JOB}[fit.main]\ntarget = 0.002\n"
     assert mistakes(write_job(tmp_path, job, positions)) == [
-        "positions.csv:2: offset: is empty, and R2 (row 3) of the same kind has one; "
-        "write 0 where the axis lies in line"
+        "positions.csv:2: offset: is empty, but R2 (row 3) of the same kind has one; write 0 where the axis is in line"
     ]
     assert mistakes(write_job(tmp_path, job, positions.replace("1.9421,\n", "1.9421,x\n").replace("0.0001", ""))) == [
         "positions.csv:2: offset: `x` is not a number; write digits with a decimal point, such as 1.8162",
-        "positions.csv:3: offset: is empty, and R1 (row 2) of the same kind has one; "
-        "write 0 where the axis lies in line",
+        "positions.csv:3: offset: is empty, but R1 (row 2) of the same kind has one; write 0 where the axis is in line",
     ]
 
 
 def test_rules_that_will_not_do(tmp_path: Path) -> None:
-    """Kinds without a table, lengths that are none, and rules that are not told by kind are bad input."""
+    """Kinds without a table, lengths that are none, and rules not given by kind are bad input."""
     assert mistakes(
         write_job(tmp_path, f"{JOB}[rules]\nneighbour_step = 0.0003\nline = {{ main = 1, rod = -1 }}\n")
     ) == [
         "job.toml:9: rules.neighbour_step: is the number `0.0003`, not a table; "
         "write one length per kind, such as rules.neighbour_step.rod",
-        "job.toml:10: rules.line.main: there is no [fit.main]; the nearest kind is `rod`",
+        "job.toml:10: rules.line.main: there is no [fit.main]; add it, or write the nearest kind `rod`",
         "job.toml:10: rules.line.rod: `-1` is below zero; a limit is 0 to 2 mm",
     ]
     positions = "position,kind,journal,housing_bore,offset\nR1,rod,1.8162,1.9421,0.2\n"

@@ -27,7 +27,7 @@ def told(tmp_path: Path, job: str, **files: str) -> list[str]:
     ],
 )
 def test_broken_toml(tmp_path: Path, job: str, place: str) -> None:
-    """What breaks the rules of TOML is reported with its line, once."""
+    """What is not valid TOML is reported with its line, once."""
     (mistake,) = told(tmp_path, job)
     assert mistake.startswith(place)
     assert "; " in mistake
@@ -44,13 +44,13 @@ def test_a_job_toml_without_any_key(tmp_path: Path) -> None:
 
 
 def test_unknown_keys_name_the_nearest(tmp_path: Path) -> None:
-    """An unknown key is reported wherever it stands, with the nearest known one of its table."""
+    """An unknown key is reported wherever it is, with the nearest known one of its table."""
     job = (
         f'titel = "x"\n{JOB}taget_ratio = 1\n[rule]\n[rules]\nthik_half = {{}}\nlimit_at = 1\n'
         "[coating]\nmesured = 1\n[sources]\npositon = 1\n[drawing.rod]\nhousing = 1\n"
     )
     assert told(tmp_path, job) == [
-        f"job.toml:{row}: {key}: no such key; the nearest is `{nearest}`"
+        f"job.toml:{row}: {key}: no such key; did you mean `{nearest}`?"
         for row, key, nearest in (
             (1, "titel", "title"),
             (9, "fit.rod.taget_ratio", "fit.rod.target_ratio"),
@@ -88,15 +88,15 @@ def test_unknown_keys_name_the_nearest(tmp_path: Path) -> None:
             "write one half (upper, lower or same) per kind",
         ),
         ("rules.thick_half.rod = 1", "rules.thick_half.rod", 'not a text; write "upper", "lower" or "same"'),
-        ("rules.thick_half.rod = 'top'", "rules.thick_half.rod", '`top` is not known here; write "upper"'),
-        ("rules.limits_at = 'Mean'", "rules.limits_at", '`Mean` is not known here; write "tightest" or "mean"'),
+        ("rules.thick_half.rod = 'top'", "rules.thick_half.rod", '`top` is not allowed here; write "upper"'),
+        ("rules.limits_at = 'Mean'", "rules.limits_at", '`Mean` is not allowed here; write "tightest" or "mean"'),
         ("rules.match = 'finish'", "rules.match", "is the text `finish`, not a list"),
         ("rules.wall_difference = 'of'", "rules.wall_difference", "`of` is not a number"),
         ("rules.wall_difference = false", "rules.wall_difference", "is `false`, not a length"),
         ("rules.wall_difference = ''", "rules.wall_difference", "is empty"),
         ("rules.thick_half_from = 'off'", "rules.thick_half_from", "`off` is not a number"),
         ("rules.thick_half_from = -0.001", "rules.thick_half_from", "`-0.001` is below zero; a limit is 0 to 2 mm"),
-        ("coating.measured = 'wet'", "coating.measured", '`wet` is not known here; write "coated" or "bare"'),
+        ("coating.measured = 'wet'", "coating.measured", '`wet` is not allowed here; write "coated" or "bare"'),
         ("coating.counts = 'yes'", "coating.counts", "is the text `yes`; write true or false, without quotes"),
         ("coating.counts = 1", "coating.counts", "is the number `1`; write true or false"),
         (f"rules.wall_difference = 0x{'f' * 5000}", "rules.wall_difference", "characters long"),
@@ -112,7 +112,7 @@ def test_wrong_types_and_words(tmp_path: Path, lines: str, key: str, words: str)
 
 
 def test_a_value_in_a_table_of_several_lines(tmp_path: Path) -> None:
-    """A key's row is the line where it begins, whatever comments, blank lines and long lists stand before it."""
+    """A key's row is the line where it begins, whatever comments, blank lines and long lists come before it."""
     job = (
         '# top\n\nunit = "in"\n[sources]\nshells = [\n  "shells/*.csv", # all\n]\n'
         '\n[fit.rod] # rods\ntarget = """\nx"""\n'
@@ -125,10 +125,10 @@ def test_a_value_in_a_table_of_several_lines(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("unit", "words"),
     [
-        ('"inch"', '`inch` is no unit of a job; write unit = "in" or unit = "mm"'),
-        ('"IN"', "`IN` is no unit of a job"),
-        ("25.4", "`25.4` is no unit of a job"),
-        ('["in"]', "is no unit of a job"),
+        ('"inch"', '`inch` is not a unit for a job; write unit = "in" or unit = "mm"'),
+        ('"IN"', "`IN` is not a unit for a job"),
+        ("25.4", "`25.4` is not a unit for a job"),
+        ('["in"]', "is not a unit for a job"),
     ],
 )
 def test_units_of_a_job(tmp_path: Path, unit: str, words: str) -> None:
@@ -137,13 +137,124 @@ def test_units_of_a_job(tmp_path: Path, unit: str, words: str) -> None:
     assert mistake.startswith(f"job.toml:2: unit: {words}")
 
 
+@pytest.mark.parametrize(
+    ("job", "row", "key", "told_of_it"),
+    [
+        (JOB + "wall_difference = 0.001\n", 8, "fit.rod.wall_difference", "belongs under [rules]"),
+        (JOB + "[rules]\nseating = 0.0001\n", 9, "rules.seating", "belongs under [fit.KIND]"),
+        (f"guard = 1\n{JOB}", 1, "guard", "belongs under [rules]"),
+        (JOB + "[rules]\ntitle = 'x'\n", 9, "rules.title", "belongs at the top, above the first table"),
+        (JOB + "[rules]\njournal_taper = 0.001\n", 9, "rules.journal_taper", "belongs under [form.KIND]"),
+        (JOB + "[coating]\nlimit = 1\n", 9, "coating.limit", "belongs under [gauge.NAME] or under [temperature]"),
+    ],
+)
+def test_a_key_in_the_wrong_table(tmp_path: Path, job: str, row: int, key: str, told_of_it: str) -> None:
+    """What is known elsewhere is told where it belongs, and not which other key is near."""
+    assert told(tmp_path, job) == [f"job.toml:{row}: {key}: {told_of_it}; move it there"]
+
+
+def test_what_follows_from_a_misplaced_key_is_not_reported(tmp_path: Path) -> None:
+    """A unit or a limit that stands in the wrong table is not missing besides, nor is a kind without its `fit.`."""
+    assert told(tmp_path, "[fit.rod]\nmin = 0.001\nmax = 0.002\nunit = 'in'\n") == [
+        "job.toml:4: fit.rod.unit: belongs at the top, above the first table or under [gauge.NAME]; move it there"
+    ]
+    assert told(tmp_path, "unit = 'in'\ntarget = 0.002\n[fit.rod]\n") == [
+        "job.toml:2: target: belongs under [fit.KIND]; move it there"
+    ]
+    assert told(tmp_path, "unit = 'in'\n[rod]\ntarget = 0.002\n")[0] == (
+        "job.toml:2: rod: looks like the name of a kind; head its table [fit.rod]"
+    )
+
+
+@pytest.mark.parametrize(
+    ("lines", "belongs"),
+    [
+        ("[drawing]\njournal = '1.8..1.9'\n", "drawing.journal: belongs under [drawing.KIND], such as [drawing.rod]"),
+        ("[form]\nwall_taper = 0.0001\n", "form.wall_taper: belongs under [form.KIND], such as [form.rod]"),
+        ("[measured]\nwall = 'mic'\n", "measured.wall: belongs under [measured.KIND], such as [measured.rod]"),
+        ("[bench]\nwall_stations = [1]\n", "bench.wall_stations: belongs under [bench.KIND], such as [bench.rod]"),
+        (
+            "[gauge]\nball = 0.1\n[measured.rod]\nwall = 'mic'\n",
+            "gauge.ball: belongs under [gauge.NAME], such as [gauge.mic-1]",
+        ),
+        ("[gauge]\nball = 0.1\n[gauge.'mic 2']\n", 'gauge.ball: belongs under [gauge.NAME], such as [gauge."mic 2"]'),
+        ("[fit]\nguard = 1\n", "fit.guard: belongs under [rules]"),
+    ],
+)
+def test_a_table_without_its_kind(tmp_path: Path, lines: str, belongs: str) -> None:
+    """Keys of a kind or a gauge right below the common name are told where they belong, and nothing that follows."""
+    assert told(tmp_path, JOB + lines) == [f"job.toml:9: {belongs}; move it there"]
+
+
+def test_what_follows_from_a_table_without_its_kind_is_not_reported(tmp_path: Path) -> None:
+    """Neither a missing target, nor a missing material, nor a gauge that cannot be known by name."""
+    assert told(tmp_path, "unit = 'in'\n[fit]\nmin = 0.001\nmax = 0.002\n") == [
+        f"job.toml:{row}: fit.{key}: belongs under [fit.KIND], such as [fit.rod]; move it there"
+        for row, key in ((3, "min"), (4, "max"))
+    ]
+    materials = "[temperature]\nroom = 22\n[material]\njournal = 'steel'\nhousing_bore = 'steel'\n"
+    assert told(tmp_path, JOB + materials) == [
+        f"job.toml:{row}: material.{key}: belongs under [material.KIND], such as [material.rod]; move it there"
+        for row, key in ((11, "journal"), (12, "housing_bore"))
+    ]
+    positions = "position,kind,journal,housing_bore,gauge\nR1,rod,1.8162,1.9421,mic\n"
+    assert told(tmp_path, JOB + "[gauge]\nball = 0.1\n", positions=positions) == [
+        "job.toml:9: gauge.ball: belongs under [gauge.NAME], such as [gauge.mic-1]; move it there"
+    ]
+
+
+@pytest.mark.parametrize(("line", "table"), [("measured = 'bare'", "coating"), ("readings = 'log.csv'", "sources")])
+def test_a_key_that_is_also_the_name_of_a_table(tmp_path: Path, line: str, table: str) -> None:
+    """Written at the top with a plain value it is the key that was meant, and not the table."""
+    key = line.partition(" ")[0]
+    assert told(tmp_path, f"{line}\n{JOB}") == [f"job.toml:1: {key}: belongs under [{table}]; move it there"]
+
+
+def test_names_with_spaces_are_quoted_in_the_tables_of_messages(tmp_path: Path) -> None:
+    """A table that a message asks for is written as job.toml needs it."""
+    positions = POSITIONS.replace(",rod", ",big end", 1)
+    assert told(tmp_path, JOB, positions=positions) == [
+        'positions.csv:2: kind: there is no [fit."big end"]; add it, or write the nearest kind `rod`'
+    ]
+    assert told(tmp_path, JOB + "[measured.rod]\nwall = 'mic 2'\n") == [
+        'job.toml:9: measured.rod.wall: there is no [gauge."mic 2"]; add it'
+    ]
+    assert told(tmp_path, "unit = 'in'\n['big end']\ntarget = 0.002\n")[0] == (
+        'job.toml:2: "big end": looks like the name of a kind; head its table [fit."big end"]'
+    )
+
+
+@pytest.mark.parametrize(
+    ("lines", "row", "key"),
+    [
+        ("polish_max = 0.0002\n", 8, "fit.rod.polish_max"),
+        ("[rules]\nbudget = 3\n", 9, "rules.budget"),
+        ("[fit]\nlimits_from = 'manual'\n", 9, "fit.limits_from"),
+        ("limits_from = 'manual, p. 12'\n", 8, "fit.rod.limits_from"),
+        ("[limits]\npolish_max = 0.0002\n", 8, "limits"),
+        ("[film.rod]\nwidth = 1\n", 8, "film"),
+        ("[boxes]\nbudget = 3\n", 8, "boxes"),
+        ("[record]\nengine = '7'\n", 8, "record"),
+        ("[gauge.mic]\nrepeatability_from = 30\n", 9, "gauge.mic.repeatability_from"),
+        ("[gauge.mic]\nrepeatability_rounded = true\n", 9, "gauge.mic.repeatability_rounded"),
+        ("[gauge.mic]\nstandard_limit = 0.001\n", 9, "gauge.mic.standard_limit"),
+        ("[gauge.mic]\nexpansion_limit = 1e-6\n", 9, "gauge.mic.expansion_limit"),
+        ("[material.rod]\njournal_limit = 1e-6\n", 9, "material.rod.journal_limit"),
+    ],
+)
+def test_keys_of_a_later_version(tmp_path: Path, lines: str, row: int, key: str) -> None:
+    """A key that is not built yet is refused as such: it is never read and ignored."""
+    assert told(tmp_path, JOB + lines) == [f"job.toml:{row}: {key}: is not supported yet; take it out"]
+    assert codes(tmp_path) == ["not-supported-yet"]
+
+
 def test_without_a_unit_job_toml_is_still_checked(tmp_path: Path) -> None:
     """Its keys, types and writing are, its lengths are not."""
     job = "[fit.rod]\ntarget = 99\nmin = 'x'\nfoo = 1\n[fit.main]\n[fit.cam]\ntarget = '2 tenths'\n"
     assert told(tmp_path, job) == [
         'job.toml: unit: is missing; write unit = "in" or unit = "mm"',
         "job.toml:3: fit.rod.min: `x` is not a number; write digits with a decimal point, such as 1.8162",
-        "job.toml:4: fit.rod.foo: no such key; the nearest is `fit.rod.min`",
+        "job.toml:4: fit.rod.foo: no such key; did you mean `fit.rod.min`?",
         "job.toml:5: fit.main: nothing gives a target; write the engine maker's min and max, target or target_ratio",
     ]
 
@@ -158,11 +269,11 @@ def test_kinds_of_other_tables(tmp_path: Path) -> None:
     """[drawing] and thick_half may only name kinds that have a [fit.KIND]; without any fit that lack says it all."""
     more = "[drawing.rods]\nwall = 1\n[rules]\nthick_half = { mian = 'lower' }\n[fit.main]\ntarget = 0.002\n"
     assert told(tmp_path, JOB + more) == [
-        "job.toml:8: drawing.rods: there is no [fit.rods]; the nearest kind is `rod`",
-        "job.toml:11: rules.thick_half.mian: there is no [fit.mian]; the nearest kind is `main`",
+        "job.toml:8: drawing.rods: there is no [fit.rods]; add it, or write the nearest kind `rod`",
+        "job.toml:11: rules.thick_half.mian: there is no [fit.mian]; add it, or write the nearest kind `main`",
     ]
     assert told(tmp_path, JOB + "[drawing.ROD]\nwall = 1\n") == [
-        "job.toml:8: drawing.ROD: there is no [fit.ROD]; write the kind with its own capitals, `rod`"
+        "job.toml:8: drawing.ROD: there is no [fit.ROD]; write the kind with the capitals of its table, `rod`"
     ]
     assert codes(write_job(tmp_path, 'unit = "in"\n[drawing.rods]\n')) == ["no-fit"]
 
@@ -195,7 +306,7 @@ def test_numbers_keep_their_digits(tmp_path: Path) -> None:
 def test_targets_and_limits(tmp_path: Path) -> None:
     """min <= target <= max, one target, and some target: each fault is reported once, at its key."""
     assert told(tmp_path, JOB.replace("0.0018", "0.0029")) == [
-        "job.toml:6: fit.rod.min: min 0.0029 in is above max 0.0028 in; swap or mend them"
+        "job.toml:6: fit.rod.min: min 0.0029 in is above max 0.0028 in; swap or correct them"
     ]
     assert told(tmp_path, JOB.replace("0.0022", "0.0017")) == [
         "job.toml:5: fit.rod.target: target 0.0017 in is below min 0.0018 in; min <= target <= max must hold"
@@ -207,20 +318,20 @@ def test_targets_and_limits(tmp_path: Path) -> None:
         "job.toml:5: fit.rod.target: `0` is not more than zero; a target clearance is more than 0, up to 2 mm"
     ]
     assert told(tmp_path, JOB + "target_ratio = 0.001\n") == [
-        "job.toml:8: fit.rod.target_ratio: stands beside target; keep one of the two"
+        "job.toml:8: fit.rod.target_ratio: is given as well as target; keep one of the two"
     ]
     assert told(tmp_path, 'unit = "in"\n[fit.rod]\nmin = 0.002\n') == [
         "job.toml:2: fit.rod: nothing gives a target; write the engine maker's min and max, target or target_ratio"
     ]
     assert told(tmp_path, 'unit = "in"\n[fit.rod]\nmin = 0\nmax = 0\n') == [
-        "job.toml:4: fit.rod.max: the middle of min and max is zero and leaves nothing to aim at; "
+        "job.toml:4: fit.rod.max: the middle of min and max is zero, which cannot be aimed at; "
         "give a target or a larger max"
     ]
     assert told(tmp_path, JOB.replace("0.0022", "0.0018").replace("0.0028", "0.0018")) == []
 
 
 def test_a_misspelt_target_is_not_missing_besides(tmp_path: Path) -> None:
-    """One slip in a key is one mistake."""
+    """One mistyped key is one mistake."""
     assert codes(write_job(tmp_path, JOB.replace("target", "taget").replace("min", "mn"))) == ["unknown-key"] * 2
 
 
@@ -239,15 +350,15 @@ def test_a_fit_without_positions_needs_a_target_too(tmp_path: Path) -> None:
         ("nan", "`nan` is not a number"),
         ("'0.001'", "is the text `0.001`, not a number; write a number without quotes"),
         ("true", "is `true`, not a number"),
-        ("0.1", "gives 0.1816 in at position R1, and a target clearance is more than 0, up to 2 mm; mend the ratio"),
-        ("1e-9", "gives 0 in at position R1, and a target clearance is more than 0, up to 2 mm; mend the ratio"),
+        ("0.1", "gives 0.1816 in at position R1, and a target clearance is more than 0, up to 2 mm; correct the ratio"),
+        ("1e-9", "gives 0 in at position R1, and a target clearance is more than 0, up to 2 mm; correct the ratio"),
         ("1", "gives 1.8162 in at position R1"),
         ("0.002", "at position R1 target 0.00365 in is above max 0.0028 in; min <= target <= max must hold"),
         ("0.0005", "at position R1 target 0.0009 in is below min 0.0018 in; min <= target <= max must hold"),
     ],
 )
 def test_ratios(tmp_path: Path, value: str, words: str) -> None:
-    """A ratio is a number above zero whose targets lie between the limits; one line says so for all its positions."""
+    """A ratio is a number above zero with targets between the limits; one line says so for all its positions."""
     (mistake,) = told(tmp_path, JOB.replace("target = 0.0022", f"target_ratio = {value}"))
     assert mistake.startswith(f"job.toml:5: fit.rod.target_ratio: {words}")
 
@@ -279,11 +390,11 @@ def test_drawing_limits(tmp_path: Path, text: str, code: str) -> None:
         ('match = ["kind"]', "`kind` cannot be named here"),
         ('match = ["wall"]', "`wall` cannot be named here"),
         ('match = ["box"]', "`box` cannot be named here"),
-        ('match = ["flange_upper"]', "`flange_upper` asks of one half; name `flange`, which covers it"),
-        ('match = ["finish"]', "no file has a column `finish`; add the column or mend the name"),
+        ('match = ["flange_upper"]', "`flange_upper` is about one half only; name `flange`, which covers it"),
+        ('match = ["finish"]', "no file has a column `finish`; add the column or correct the name"),
         ('same_in_bore = ["Box"]', "`box` cannot be named here"),
-        ('same_in_bore = ["series"]', "no shell file has a column `series`; add the column or mend the name"),
-        ('match = ["fin\\u200bish"]', "`fin?ish` holds a character that cannot be seen"),
+        ('same_in_bore = ["series"]', "no shell file has a column `series`; add the column or correct the name"),
+        ('match = ["fin\\u200bish"]', "`fin?ish` holds an invisible character"),
         ('match = [" "]', "holds an empty text"),
     ],
 )
@@ -297,8 +408,7 @@ def test_a_column_of_a_rule_misspelt_in_its_header(tmp_path: Path) -> None:
     """It is reported in the header and not a second time at the rule."""
     positions = POSITIONS.replace("bore\n", "bore,finnish\n").replace("21\n", "21,\n").replace("20\n", "20,\n")
     assert told(tmp_path, RULES + 'match = ["finish"]\n', positions=positions) == [
-        "positions.csv:1: finnish: no such column, and `finish` is a single slip away; "
-        "write `finish`, or a name less like it"
+        "positions.csv:1: finnish: no such column; did you mean `finish`? Write that, or choose a less similar name"
     ]
 
 
@@ -312,22 +422,22 @@ def test_what_follows_from_unreadable_rules_is_not_reported(tmp_path: Path) -> N
 def test_deep_and_odd_keys(tmp_path: Path) -> None:
     """Keys of any writing are reported without harm, quoted where TOML wants quotes."""
     assert told(tmp_path, ".".join("a" * 40) + " = 1\n" + JOB + '"max mum" = 1\n') == [
-        "job.toml:1: a: no such key; the nearest is `fit`",
-        'job.toml:9: fit.rod."max mum": no such key; the nearest is `fit.rod.max`',
+        "job.toml:1: a: no such key; did you mean `fit`?",
+        'job.toml:9: fit.rod."max mum": no such key; did you mean `fit.rod.max`?',
     ]
 
 
 def test_a_title_of_one_line(tmp_path: Path) -> None:
     """A title is shown in one line and holds nothing that a terminal would take for a command."""
     assert told(tmp_path, JOB.replace("Sawmill", "Saw\\u001b[2Jmill")) == [
-        "job.toml:1: title: holds a line break or another character that cannot be seen; write one line"
+        "job.toml:1: title: holds a line break or another invisible character; write one line"
     ]
 
 
 def test_a_fit_that_no_family_fits(tmp_path: Path) -> None:
     """An empty list of families would keep every shell out."""
     assert told(tmp_path, JOB + "family = []\n") == [
-        "job.toml:8: fit.rod.family: is empty, so that no shell would fit; name a family or leave it out"
+        'job.toml:8: fit.rod.family: is empty; write a list of families that fit, such as ["narrow-2"], or leave it out'
     ]
 
 
@@ -342,3 +452,25 @@ def test_settings_finer_than_a_nanometre(tmp_path: Path) -> None:
     """Rounding in job.toml is said as it is for cells."""
     (warning,) = read_job(write_job(tmp_path, JOB.replace("0.0022", "0.00220000001"))).warnings
     assert warning.endswith("the first is job.toml: fit.rod.target: `0.00220000001`")
+
+
+@pytest.mark.parametrize("value", ["0", "-3", "2.5", "4.0", "1e1", "1000001", "9" * 400])
+def test_seating_readings_is_a_whole_number(tmp_path: Path, value: str) -> None:
+    """Readings are counted: from 1 up, and never a fraction."""
+    (mistake,) = told(tmp_path, f"{JOB}seating_u = 0.00001\nseating_readings = {value}\n")
+    assert mistake.startswith("job.toml:9: fit.rod.seating_readings: `") and "is not a number of readings; " in mistake
+
+
+def test_seating_readings_reaches_the_fit(tmp_path: Path) -> None:
+    """It is read; without seating_u a warning says that it does nothing; a text is not a number."""
+    job = read_job(write_job(tmp_path, f"{JOB}seating_u = 0.00001\nseating_readings = 1_0\n"))
+    assert job.fits["rod"].seating_readings == 10 and job.warnings == ()
+    alone = read_job(write_job(tmp_path, f"{JOB}seating_readings = 1\n"))
+    assert alone.warnings == (
+        "job.toml: fit.rod.seating_readings does nothing without seating_u, the uncertainty that came from these "
+        "readings; write that too",
+    )
+    (mistake,) = told(tmp_path, f'{JOB}seating_readings = "4"\n')
+    assert mistake == (
+        "job.toml:8: fit.rod.seating_readings: is the text `4`, not a number; write a number without quotes"
+    )

@@ -8,7 +8,7 @@ from fitmatch.intake.writing.whole_files import write_all, write_whole
 
 
 def test_the_old_file_is_replaced_and_nothing_else_is_left(tmp_path: Path) -> None:
-    """The file has the new text in UTF-8 with line feeds, and no draft lies beside it."""
+    """The file has the new text in UTF-8 with line feeds, and there is no draft beside it."""
     path = tmp_path / "assignment.json"
     path.write_text("old", encoding="utf-8")
     write_whole(path, "neü\n".encode())
@@ -17,7 +17,7 @@ def test_the_old_file_is_replaced_and_nothing_else_is_left(tmp_path: Path) -> No
 
 
 def test_a_failure_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """When the last step fails the old file still stands, and the draft is gone."""
+    """When the last step fails the old file is still there, and the draft is gone."""
     path = tmp_path / "assignment.json"
     path.write_text("old", encoding="utf-8")
 

@@ -1,4 +1,4 @@
-"""The wished band of a kind as a job folder tells it."""
+"""The wanted band of a kind as a job folder sets it."""
 
 from pathlib import Path
 
@@ -25,21 +25,21 @@ def test_the_band_is_clipped_to_a_positions_own_limits(tmp_path: Path) -> None:
 
 
 def test_a_target_outside_the_band_is_warned_of(tmp_path: Path) -> None:
-    """The target may lie outside the wished band, and is then told of once for the kind."""
+    """The target may be outside the wanted band, and is then reported once for the kind."""
     job = read_job(write_job(tmp_path, f"{JOB}want_min = 0.0023\n"))
     assert job.warnings == (
-        "fit.rod: at position R1 the target 0.0022 in lies below the wished band, which begins at 0.0023 in; "
+        "fit.rod: at position R1 the target 0.0022 in is below the wanted band, which starts at 0.0023 in; "
         "the band comes before the target",
     )
     assert read_job(write_job(tmp_path, f"{JOB}want_max = 0.0022\n")).warnings == ()
     (warning,) = read_job(write_job(tmp_path, f"{JOB}want_max = 0.0021\n")).warnings
-    assert "lies above the wished band, which ends at 0.0021 in" in warning
+    assert "is above the wanted band, which ends at 0.0021 in" in warning
 
 
 def test_bands_that_will_not_do(tmp_path: Path) -> None:
     """Crossed ends and implausible lengths are bad input."""
     assert mistakes(write_job(tmp_path, f"{JOB}want_min = 0.0024\nwant_max = 0.0023\n")) == [
-        "job.toml:8: fit.rod.want_min: want_min 0.0024 in is above want_max 0.0023 in; swap or mend them"
+        "job.toml:8: fit.rod.want_min: want_min 0.0024 in is above want_max 0.0023 in; swap or correct them"
     ]
     assert mistakes(write_job(tmp_path, f"{JOB}want_min = -0.1\nwant_max = true\n")) == [
         "job.toml:8: fit.rod.want_min: `-0.1` is below zero; a limit is 0 to 2 mm",

@@ -1,6 +1,5 @@
 """Workbooks: the same job as from .csv, and what a sheet can hold that a text file cannot."""
 
-import csv
 import io
 import zipfile
 from collections.abc import Iterable, Sequence
@@ -9,40 +8,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from made.intake_jobs import JOB, POSITIONS, SHELLS, mistakes, put, write_job
-from openpyxl import Workbook
+from made.intake_jobs import JOB, POSITIONS, SHELLS, mistakes, put, typed, workbook, write_job
 
 from fitmatch.intake.reading import read_job
 
 XLSX_JOB = JOB + '[sources]\npositions = "positions.xlsx"\nshells = ["shells/*.xlsx", "shells/*.csv"]\n'
-
-
-def workbook(rows: Iterable[Sequence[Any]], **more_sheets: Iterable[Sequence[Any]]) -> bytes:
-    """A workbook with these rows on its first sheet, and with further sheets."""
-    book = Workbook()
-    sheet = book.active
-    assert sheet is not None
-    for row in rows:
-        sheet.append(list(row))
-    for name, others in more_sheets.items():
-        further = book.create_sheet(name)
-        for row in others:
-            further.append(list(row))
-    data = io.BytesIO()
-    book.save(data)
-    return data.getvalue()
-
-
-def typed(text: str) -> list[list[Any]]:
-    """The cells of a .csv text as a spreadsheet program would take them: numbers as numbers."""
-
-    def cell(value: str) -> Any:
-        try:
-            return float(value)
-        except ValueError:
-            return value or None
-
-    return [[cell(value) for value in row] for row in csv.reader(io.StringIO(text))]
 
 
 def with_shells(folder: Path, rows: Iterable[Sequence[Any]], **more: Iterable[Sequence[Any]]) -> list[str]:
@@ -81,7 +51,9 @@ def test_workbooks_and_texts_mix(tmp_path: Path) -> None:
 def test_blank_rows_count_in_a_sheet(tmp_path: Path) -> None:
     """Rows have the numbers they have on the sheet, above and below the header."""
     rows = [[], [None, " "], HEADER, [], ["x", "rod", "top", 0.0618]]
-    assert with_shells(tmp_path, rows) == ["shells/box-1.xlsx:5: half: `top` is no half; write upper, lower or either"]
+    assert with_shells(tmp_path, rows) == [
+        ("shells/box-1.xlsx:5: half: `top` is not a valid half; write upper, lower or either")
+    ]
 
 
 def test_every_decimal_that_was_typed(tmp_path: Path) -> None:
@@ -98,7 +70,7 @@ def test_every_decimal_that_was_typed(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("value", [date(2024, 5, 1), datetime(2024, 5, 1, 7, 30), time(7, 30), timedelta(hours=30)])
 def test_dates_and_times(tmp_path: Path, value: Any) -> None:
-    """A date in a column that is read is a mistake; in a note or in a column nobody asked for it is none."""
+    """A date in a column that is read is a mistake; in a note or in an unused column it is not."""
     told = "the cell holds a date or a time; format it as text and type it again"
     rows = [[*HEADER, "hold", "note", "measured_on"], [value, "rod", "upper", value, value, value, value]]
     assert with_shells(tmp_path, rows) == [f"shells/box-1.xlsx:2: {name}: {told}" for name in ("shell", "wall", "hold")]
@@ -107,12 +79,13 @@ def test_dates_and_times(tmp_path: Path, value: Any) -> None:
 def test_error_cells(tmp_path: Path) -> None:
     """A cell that shows an error is a mistake of its own, wherever it matters."""
     rows = [HEADER, ["a", "rod", "#N/A", "#DIV/0!"]]
-    told = "the cell shows an error; mend its formula or type the value"
+    told = "the cell shows an error; correct its formula or type the value"
     assert with_shells(tmp_path, rows) == [f"shells/box-1.xlsx:2: {name}: {told}" for name in ("half", "wall")]
 
 
 def test_formulas_whose_values_were_not_saved(tmp_path: Path) -> None:
-    """A formula without its saved value is told from an empty cell, which would be a shell not yet measured."""
+    """A formula without its saved value is distinguished from an empty cell, which would be a shell not yet
+    measured."""
     rows = [[*HEADER, "note"], ["a", "rod", "upper", "=1.57/25.4", "=1"], ["b", "rod", "upper", None, None]]
     assert with_shells(tmp_path, rows) == [
         "shells/box-1.xlsx:2: wall: the formula's result was not saved; let the workbook calculate and save it again"
@@ -142,7 +115,7 @@ def test_sheets(tmp_path: Path) -> None:
     rows = [HEADER, ["a", "rod", "upper", 0.0618]]
     assert with_shells(tmp_path, rows, Sheet2=[], Sheet3=[[None]]) == []
     assert with_shells(tmp_path, rows, Notes=[["bought in spring"]]) == [
-        "shells/box-1.xlsx: the sheets `Sheet` and `Notes` are filled; keep one table in one workbook"
+        "shells/box-1.xlsx: the sheets `Sheet` and `Notes` all have content; keep one table per workbook"
     ]
     assert with_shells(tmp_path, [], Sheet2=[[" "]]) == ["shells/box-1.xlsx: is empty; fill it in or remove it"]
 
@@ -150,14 +123,14 @@ def test_sheets(tmp_path: Path) -> None:
 def test_a_table_on_the_second_sheet(tmp_path: Path) -> None:
     """The table is where the cells are."""
     assert with_shells(tmp_path, [], Sheet2=[HEADER, ["a", "rod", "top", 0.0618]]) == [
-        "shells/box-1.xlsx:2: half: `top` is no half; write upper, lower or either"
+        "shells/box-1.xlsx:2: half: `top` is not a valid half; write upper, lower or either"
     ]
 
 
 def test_cells_beyond_the_header(tmp_path: Path) -> None:
     """A cell to the right of the last column name is a mistake, a short row is none."""
     assert with_shells(tmp_path, [HEADER, ["a", "rod", "upper"], ["b", "rod", "upper", 0.0618, None, "x"]]) == [
-        "shells/box-1.xlsx:3: a cell stands beyond the last column of the header; name its column or clear it"
+        "shells/box-1.xlsx:3: a cell is beyond the last column of the header; name its column or clear it"
     ]
 
 
@@ -174,7 +147,7 @@ def test_names_in_a_sheet(tmp_path: Path) -> None:
     """Names with line breaks in their cells are refused as they are in text, and locks find numbers that are names."""
     rows = [HEADER, ["a\nb", "rod", "upper", 0.0618], [7, "rod", "upper", 0.0618], [8.0, "rod", "lower", 0.0618]]
     assert with_shells(tmp_path, rows) == [
-        "shells/box-1.xlsx:2: shell: `a?b` holds a character that cannot be seen (shown as ?); type the name again"
+        "shells/box-1.xlsx:2: shell: `a?b` holds an invisible character (shown as ?); type the name again"
     ]
     put(tmp_path / "shells/box-1.xlsx", workbook([HEADER, *rows[2:]]))
     positions = "position,kind,journal,housing_bore,upper,lower\nR1,rod,1.8162,1.9421,7,box-1/8\n"

@@ -90,7 +90,7 @@ def cut(data: bytes, rng: Random) -> bytes:
 
 
 def shuffle_lines(data: bytes, rng: Random) -> bytes:
-    """Lines exchanged, doubled, lost or joined."""
+    """Lines swapped, doubled, lost or joined."""
     lines = data.splitlines(keepends=True)
     one, other = rng.randrange(len(lines)), rng.randrange(len(lines))
     what = rng.randrange(5)
@@ -172,6 +172,16 @@ def rewritten(typed: str, rng: Random) -> str:
         before, _, behind = text.partition(".")
         return f"{before}.{behind:0<6}"[:-1] + rng.choice(("1", "05", "15", "25")) + rng.choice(("", "", " mm"))
     return text + rng.choice(ENDINGS)
+
+
+def end_early(data: bytes, rng: Random) -> bytes:
+    """Cells lost from the end of some rows, blank ones or not."""
+    lines = data.split(b"\n")
+    for at in rng.sample(range(len(lines)), min(len(lines), rng.choice((1, 1, 3)))):
+        separator = max((b",", b";", b"\t"), key=lines[at].count)
+        cells = lines[at].rstrip(b"\r").split(separator)
+        lines[at] = separator.join(cells[: max(1, len(cells) - rng.choice((1, 1, 2, 3)))])
+    return b"\n".join(lines)
 
 
 def exchange_separators(data: bytes, rng: Random) -> bytes:
@@ -390,7 +400,16 @@ def packed(parts: Files) -> bytes:
 
 Damage = Callable[[bytes, Random], bytes]
 BYTES: list[Damage] = [flip, insert, insert, delete, cut]
-TABLE: list[Damage] = [*BYTES, shuffle_lines, shuffle_lines, recode, grow, exchange_separators, *[replace_cell] * 8]
+TABLE: list[Damage] = [
+    *BYTES,
+    shuffle_lines,
+    shuffle_lines,
+    recode,
+    grow,
+    exchange_separators,
+    end_early,
+    *[replace_cell] * 8,
+]
 TOML: list[Damage] = [*BYTES, shuffle_lines, shuffle_lines, recode, grow, toml_key, toml_depth, *[toml_value] * 6]
 SHEET: list[Damage] = [flip, insert, delete, cut, sheet_bomb, *[sheet_xml] * 5, *[sheet_cell] * 6]
 
@@ -415,7 +434,7 @@ def damaged(sound: Files, rng: Random) -> Files:
 
 
 def _misplace(files: Files, name: str, rng: Random) -> None:
-    """A file lost, emptied, exchanged with another or copied."""
+    """A file lost, emptied, swapped with another or copied."""
     what, other = rng.randrange(4), rng.choice(list(files))
     if what == 0 and len(files) > 1:
         del files[name]

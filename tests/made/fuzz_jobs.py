@@ -1,11 +1,8 @@
 """The sound jobs that are damaged: the samples, and three small ones that use what the samples do not."""
 
-import io
-from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any
 
-from openpyxl import Workbook
+from made.intake_jobs import workbook
 
 Files = dict[str, bytes]
 
@@ -21,6 +18,7 @@ min = 0.0012
 max = "3.4 thou"
 seating = -0.00005
 seating_u = 2e-5
+seating_readings = 5
 family = ["A12", "b"]
 [fit."main 2"]
 target = 2.4e-3
@@ -136,18 +134,6 @@ shells = ["shells/*.xlsx"]
 [fit.rod]
 target = 0.0022
 """
-
-
-def workbook(rows: Iterable[Sequence[Any]]) -> bytes:
-    """A workbook with one sheet of these rows."""
-    book = Workbook()
-    sheet = book.active
-    assert sheet is not None
-    for row in rows:
-        sheet.append(list(row))
-    data = io.BytesIO()
-    book.save(data)
-    return data.getvalue()
 
 
 def sample(folder: Path) -> Files:

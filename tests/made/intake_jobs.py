@@ -1,6 +1,12 @@
-"""Small job folders for the tests of reading: a good one, and any change to it."""
+"""Small job folders for the tests of reading: a good one, and any change to it, also as workbooks."""
 
+import csv
+import io
+from collections.abc import Iterable, Sequence
 from pathlib import Path
+from typing import Any
+
+from openpyxl import Workbook
 
 from fitmatch.intake.reading import read_job
 from fitmatch.problems import InputError
@@ -27,6 +33,9 @@ shell,kind,half,wall
 02,rod,lower,0.0618
 03,rod,either,0.0619
 """
+
+# The same names in another box, with walls of their own.
+OTHER_SHELLS = SHELLS.replace("0.06185", "0.06195").replace("0.0618\n", "0.06175\n")
 
 # Limits in mm and three gauges that scatter 1 um each: every clearance read once has u = 2 um, U = 3.92 um. The limit
 # of the micrometer cancels, as it set the bore gauge.
@@ -90,3 +99,31 @@ def codes(folder: Path) -> list[str]:
     except InputError as error:
         return [problem.code for problem in error.problems]
     return []
+
+
+def workbook(rows: Iterable[Sequence[Any]], **more_sheets: Iterable[Sequence[Any]]) -> bytes:
+    """A workbook with these rows on its first sheet, and with further sheets."""
+    book = Workbook()
+    sheet = book.active
+    assert sheet is not None
+    for row in rows:
+        sheet.append(list(row))
+    for name, others in more_sheets.items():
+        further = book.create_sheet(name)
+        for row in others:
+            further.append(list(row))
+    data = io.BytesIO()
+    book.save(data)
+    return data.getvalue()
+
+
+def typed(text: str) -> list[list[Any]]:
+    """The cells of a .csv text as a spreadsheet program would take them: numbers as numbers."""
+
+    def cell(value: str) -> Any:
+        try:
+            return float(value)
+        except ValueError:
+            return value or None
+
+    return [[cell(value) for value in row] for row in csv.reader(io.StringIO(text))]

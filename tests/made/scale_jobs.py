@@ -1,5 +1,5 @@
-"""Job folders of any size, as a shop's lot might look: plain readings of gauges with stated errors, drawing bands that
-inspection has held the parts to, limits, a room that is too warm. Seeded: the same size gives the same files.
+"""Job folders of any size, as a shop's lot might look: plain readings of gauges with stated errors, drawing limitss
+that inspection has held the parts to, limits, a room that is too warm. Seeded: the same size gives the same files.
 
 Boxes differ from one another, but not more so where there are more of them.
 """

@@ -13,7 +13,6 @@ from oracles.rulebook import Rules
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Gauge, Measuring
 from fitmatch.records.parts import ANY, Band, Fit, Position, Shell
-from fitmatch.records.pools import Pool
 
 MATCHED = ("flange", "chamfer", "width", "od", "finish")
 ALIKE = ("series", "condition")
@@ -203,17 +202,6 @@ def engines(draw: st.DrawFn, strategy: str, count: int) -> list[Job]:
             )
         )
     return jobs
-
-
-def pool_of(jobs: list[Job]) -> Pool:
-    """These jobs as one pool: what is locked in one of them is reserved in the others."""
-    locks = [{lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None} for job in jobs]
-    return Pool(
-        tuple(
-            replace(job, reserved=frozenset().union(*(some for some in locks if some is not mine)))
-            for job, mine in zip(jobs, locks, strict=True)
-        )
-    )
 
 
 SLACKS = st.sampled_from([0, 0, 0, STEP // 2, STEP, 2 * STEP])

@@ -1,6 +1,6 @@
 """What HiGHS makes of one job, or of several that share their shells: every level proven on a plain model of its own.
 
-A 0/1 column for each position, each housing that may stand there and each pair of shells, and one for the position that
+A 0/1 column for each position, each housing that may go there and each pair of shells, and one for the position that
 stays empty; shells alike in everything a plan could notice are counted, not named. What may go where and what it is
 worth is told by `oracle`, from the definition alone: nothing of `fitmatch.fit` is used here. Each level is minimised in
 turn and kept as a row for those that follow. HiGHS counts in floating point, so lengths are divided by what divides
@@ -23,7 +23,7 @@ from fitmatch.records.job import Job
 from fitmatch.records.parts import Position
 from fitmatch.records.plans import JobPlan
 
-# Of level 1, after how many are filled: below and above their limits, then the wished band.
+# Of level 1, after how many are filled: below and above their limits, then the wanted band.
 LEVEL_1 = ("below", "short", "over", "bw", "sw", "aw", "ew")
 MANY_PLACES = 60
 FEW_COLUMNS = 300  # with more, a relaxation first tells which can matter
@@ -100,7 +100,7 @@ class Model:
     # --- columns ---
 
     def _classes(self, only: set[tuple[str, str]]) -> None:
-        """Sort shells that no plan could tell apart into classes, with how many there are."""
+        """Sort interchangeable shells into classes, with how many there are."""
         locked = set().union(*(oracle.locked_keys(job) for job in self.jobs))
         self.class_of: dict[tuple[str, str], int] = {}
         self.stock: Counter[int] = Counter()

@@ -10,7 +10,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
-from itertools import combinations, permutations, product
+from itertools import combinations, permutations, product, starmap
 from math import ceil
 from typing import NamedTuple
 
@@ -39,7 +39,7 @@ class Levels(NamedTuple):
     """The figures that order plans; smaller is better but for `clearance_nm`. What no position decides is 0."""
 
     outside_or_empty: int  # level 0
-    empty: int  # level 1, and so on to the excess over the wished band
+    empty: int  # level 1, and so on to the excess over the wanted band
     below: int
     shortfall_nm: int
     excess_nm: int
@@ -97,7 +97,7 @@ def excess_nm(p: Position, pair: Pair, margin: int = 0) -> int:
 
 
 def missed_wish(p: Position, pair: Pair) -> tuple[int, int, int, int]:
-    """Below the wished band and by how much, above it and by how much; by the means, and never with a guard."""
+    """Below the wanted band and by how much, above it and by how much; by the means, and never with a guard."""
     clearance = clearance_nm(p, pair)
     short = p.want_min_nm - clearance if p.want_min_nm is not None and clearance < p.want_min_nm else 0
     over = clearance - p.want_max_nm if p.want_max_nm is not None and clearance > p.want_max_nm else 0
@@ -135,7 +135,7 @@ def measured(job: Job, p: Position) -> bool:
 
 
 def fillable(job: Job, p: Position) -> bool:
-    """Measured, and a housing bore inside its drawing band or accepted with a reason."""
+    """Measured, and a housing bore inside its drawing limits or accepted with a reason."""
     band = job.drawing.get(p.kind, {}).get("housing_bore")
     return measured(job, p) and (band is None or p.accept is not None or p.housing_bore.mean_nm in band)
 
@@ -195,23 +195,24 @@ def broken_rules(job: Job, p: Position, pair: Pair) -> set[str]:
 
 
 def deciding_side(job: Job, p: Position, pair: Pair) -> str | None:
-    """The side this bore takes where the thicker halves of a kind must all lie on one side."""
+    """The side this bore takes where the thicker halves of a kind must all be on one side."""
     if rules_of(job).thick_half.get(p.kind) != "same" or locked_twice(p):
         return None
     return thicker_half(job, pair)
 
 
+def may_go(job: Job, p: Position, pair: Pair) -> bool:
+    """Whether two halves that may each be there may be there together."""
+    if pair.upper.key == pair.lower.key or not has_clearance(job, p, pair):
+        return False
+    return locked_twice(p) or not (broken_rules(job, p, pair) or has_thin(job, p, pair))
+
+
 def possible_pairs(job: Job, p: Position) -> Iterator[Pair]:
     """Every pair that may fill this position, were it alone."""
-    if not fillable(job, p):
-        return
-    for upper in candidates(job, p, "upper"):
-        for lower in candidates(job, p, "lower"):
-            pair = Pair(upper, lower)
-            if upper.key == lower.key or not has_clearance(job, p, pair):
-                continue
-            if locked_twice(p) or not (broken_rules(job, p, pair) or has_thin(job, p, pair)):
-                yield pair
+    if fillable(job, p):
+        both = product(candidates(job, p, "upper"), candidates(job, p, "lower"))
+        yield from (pair for pair in starmap(Pair, both) if may_go(job, p, pair))
 
 
 # --- every plan ------------------------------------------------------------------------------------------------------
@@ -233,7 +234,7 @@ class _Sum(NamedTuple):
 
 class _Choice(NamedTuple):
     """One way to deal with a position: classes of shells it draws on, the side it takes, its share of the figures,
-    where its axis lies if it is filled and a rule asks."""
+    where its axis is if it is filled and a rule asks."""
 
     drawn: tuple[int, ...]
     side: str | None
@@ -242,7 +243,7 @@ class _Choice(NamedTuple):
 
 
 class Axis(NamedTuple):
-    """Twice the axis shift of a filled bore, twice how far off the line its axis lies, and whether its lock excuses it
+    """Twice the axis shift of a filled bore, twice how far off the line its axis is, and whether its lock excuses it
     from other locked bores."""
 
     shift: int
@@ -380,9 +381,12 @@ def every_outcome(
                     drawn = tuple(sorted(used + choice.drawn))
                     if any(drawn.count(number) > stock[number] for number in choice.drawn):
                         continue
-                    found = {_added(one, choice.share) for one in sums}
-                    if best is not None:
-                        found = {s for s in found if tuple(map(int.__add__, s.cost, hope)) <= best}
+                    ahead = tuple(map(int.__add__, choice.share.cost, hope))
+                    found = {
+                        _added(one, choice.share)
+                        for one in sums
+                        if best is None or tuple(map(int.__add__, one.cost, ahead)) <= best
+                    }
                     if found:
                         fresh.setdefault((drawn, side or choice.side, row_now), set()).update(found)
             reached = fresh
@@ -630,7 +634,7 @@ def _faults_of_bore(job: Job, p: Position, pair: Pair) -> Iterator[str]:
             yield f"{p.name}: {shell.key} is not a shell of the job"
         elif shell not in candidates(job, p, side):
             yield f"{p.name}: {shell.key} may not be its {side} half"
-    if pair not in set(possible_pairs(job, p)):
+    if not (fillable(job, p) and may_go(job, p, pair)):
         yield f"{p.name}: {pair.upper.key} and {pair.lower.key} may not go there together"
 
 

@@ -3,22 +3,18 @@
 As `oracle`, whose arithmetic and rules of one bore it uses: each bore is judged by its own job. Only for tiny jobs.
 """
 
-import random
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from itertools import product
 from typing import NamedTuple
 
-from made.jobs import STEP, named, random_job
 from oracles import oracle
 from oracles.oracle import Pair
-from oracles.rulebook import rules_of, with_rules
+from oracles.rulebook import rules_of
 
 from fitmatch.records import plans
 from fitmatch.records.job import Job
 from fitmatch.records.placements import Placement
-from fitmatch.records.pools import Pool
 
 PLACES = {
     "target": ("worst", "squares", "spread"),
@@ -225,36 +221,3 @@ def found(plan: plans.Plan, members: Sequence[int], kind: str) -> Plan:
                 total = oracle._added(total, share)
         sums.append(total)
     return tuple(sums)
-
-
-def random_pool(rng: random.Random, *, both_limits: bool = False) -> Pool:
-    """A random job dealt out to two or three engines, each with rules of its own."""
-    whole = random_job(rng, both_limits=both_limits)
-    while len(whole.positions) not in (2, 3, 4):
-        whole = random_job(rng, both_limits=both_limits)
-    count = rng.choice([2, 2, 2, 3])
-    owner = [rng.randrange(count) for _ in whole.positions]
-    jobs = []
-    for i in range(count):
-        positions = tuple(replace(p, name=p.name) for p, at in zip(whole.positions, owner, strict=True) if at == i)
-        rules = rules_of(whole)
-        if i and rng.random() < 0.5:
-            rules = replace(
-                rules,
-                wall_difference_nm=rng.choice([0, STEP, 3 * STEP, None]),
-                limits_at=rng.choice(["tightest", "mean"]),
-                thick_half={kind: rng.choice(["upper", "same"]) for kind in whole.kinds} if rng.random() < 0.5 else {},
-            )
-        fits = {
-            kind: replace(fit, family=rng.choice([("a12",), ("a12",), ("a12", "c3"), ("c3", "b7")]))
-            for kind, fit in whole.fits.items()
-        }
-        jobs.append(named(with_rules(replace(whole, positions=positions, fits=fits), rules), f"engine-{i + 1}"))
-    jobs = [job for job in jobs if job.positions]
-    locks = [{lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None} for job in jobs]
-    return Pool(
-        tuple(
-            replace(job, reserved=frozenset().union(*(some for some in locks if some is not mine)))
-            for job, mine in zip(jobs, locks, strict=True)
-        )
-    )

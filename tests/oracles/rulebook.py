@@ -1,4 +1,4 @@
-"""The rules of a job in plain fields, as oracles and hand-made jobs name them, and the records that they stand for."""
+"""The rules of a job in plain fields, as oracles and hand-made jobs name them, and the records that they mean."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -41,7 +41,7 @@ def records(rules: Rules, matched: Sequence[str] = (), shell_columns: tuple[str,
     if rules.wall_difference_nm is not None:
         found.append(WallDifference(rules.wall_difference_nm))
     found += [ThickHalf(kind, side, rules.thick_half_from_nm) for kind, side in rules.thick_half.items()]
-    found += [SameInBore(rules.same_in_bore)] if rules.same_in_bore else []
+    found += map(SameInBore, rules.same_in_bore)
     found += [MinWall(kind, nm) for kind, nm in rules.min_wall_nm.items()]
     found += [NeighbourStep(kind, nm) for kind, nm in rules.neighbour_step_nm.items()]
     found += [Line(kind, nm) for kind, nm in rules.line_nm.items()]
@@ -50,9 +50,14 @@ def records(rules: Rules, matched: Sequence[str] = (), shell_columns: tuple[str,
     return tuple(rule.located(shell_columns) for rule in in_order(found))
 
 
+_read_last: list[Any] = [(), None]  # rules as a job holds them, and in plain fields: one job is asked again and again
+
+
 def rules_of(job: Job) -> Rules:
     """The rules of a job in plain fields."""
-    return _read_back(job.rules)
+    if _read_last[0] is not job.rules:
+        _read_last[:] = job.rules, _read_back(job.rules)
+    return _read_last[1]
 
 
 def with_rules(job: Job, rules: Rules | None = None, **changes: Any) -> Job:
@@ -70,7 +75,7 @@ def _read_back(rules: tuple[Rule, ...]) -> Rules:
         wall_difference_nm=next((rule.most_nm for rule in rules if isinstance(rule, WallDifference)), None),
         thick_half={rule.of_kind: rule.side for rule in halves},
         thick_half_from_nm=halves[0].from_nm if halves else 5_080,
-        same_in_bore=next((rule.names for rule in rules if isinstance(rule, SameInBore)), ()),
+        same_in_bore=tuple(rule.column for rule in rules if isinstance(rule, SameInBore)),
         min_wall_nm={rule.of_kind: rule.least_nm for rule in rules if isinstance(rule, MinWall)},
         neighbour_step_nm={rule.of_kind: rule.most_nm for rule in rules if isinstance(rule, NeighbourStep)},
         line_nm={rule.of_kind: rule.most_nm for rule in rules if isinstance(rule, Line)},

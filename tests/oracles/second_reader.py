@@ -12,6 +12,7 @@ import warnings
 import zipfile
 from collections.abc import Iterator, Mapping
 from fractions import Fraction
+from itertools import permutations
 from typing import Any, NamedTuple
 
 import openpyxl
@@ -35,7 +36,7 @@ def number_and_rest(text: str, *, comma: bool = False) -> tuple[Fraction, str] |
     """The number a text begins with and what follows it; None if it begins with none.
 
     A number is digits with an optional sign, a leading or trailing point, and an exponent of at most three digits. With
-    `comma` a single comma may stand for the point.
+    `comma` a single comma may replace the point.
     """
     text = text.strip()
     if comma and text.count(",") == 1 and "." not in text:
@@ -149,7 +150,8 @@ def _sheet(records: Iterator[tuple[int, list[str]]], *, comma: bool) -> Sheet:
         names.append(name.strip().casefold())
         if unit:
             units[names[-1]] = unit.lower()
-    return Sheet(units, {row: dict(zip(names, cells, strict=False)) for row, cells in filled}, comma)
+    blank = dict.fromkeys(names, "")  # cells that a spreadsheet dropped from the end of a row are blank
+    return Sheet(units, {row: {**blank, **dict(zip(names, cells, strict=False))} for row, cells in filled}, comma)
 
 
 # --- the job ---------------------------------------------------------------------------------------------------------
@@ -184,7 +186,49 @@ class SecondReader:
         assert sorted((s.file, s.row) for s in job.shells) == sorted(rows), "rows of shells"
         for shell in job.shells:
             self._compare_shell(shell, tables[shell.file])
+        self._compare_halves(tables)
+        self._look_for_copies(tables)
         return self.checked
+
+    def _compare_halves(self, tables: Mapping[str, Sheet]) -> None:
+        """In which columns the two halves of a bore must agree, and what the shells have there."""
+        written = self._at("rules", "same_in_bore")
+        default = ("series", "condition", "coating")
+        asked = default if written is None else () if written == "off" else tuple(c.strip().casefold() for c in written)
+        cells: dict[str, list[str]] = {}
+        for column in dict.fromkeys(asked):
+            told = [tables[s.file].rows[s.row].get(column, "").casefold() for s in self.job.shells]
+            if column == "coating":
+                told = ["coated" if s.coating_nm else "" for s in self.job.shells]
+            if any(told):
+                cells[column] = told
+        self._same(set(rules_of(self.job).same_in_bore), set(cells), "same_in_bore")
+        for column, told in cells.items():
+            at = self.job.shell_columns.index(column)
+            self._same([s.marks[at] for s in self.job.shells], told, f"{column} of the shells")
+
+    def _look_for_copies(self, tables: Mapping[str, Sheet]) -> None:
+        """No box may be another one under a second name: equal to it, or contained in it with four shells at least."""
+        boxes: dict[str, set[tuple[object, ...]]] = {}
+        confirmed = set()
+        for s in self.job.shells:
+            cells = tables[s.file].rows[s.row]
+            wide = tuple(nm for nm, _ in self._readings(tables[s.file], cells, s.kind, "wall"))
+            logged = [
+                (row, self._log_cell(told, s.kind))
+                for row, told in (self.log.rows.items() if self.log else ())
+                if told["feature"].casefold() == "wall" and told["reading"]
+                and tuple(p.strip() for p in told["item"].split("/")) in ((s.name,), s.key)
+            ]  # fmt: skip
+            boxes.setdefault(s.box, set()).add((s.name, s.half, wide or tuple(nm for _, nm in logged)))
+            if cells.get("copy_confirmed"):
+                confirmed.add(s.box)
+        for one, other in permutations(boxes, 2):
+            read = sum(bool(readings) for _, _, readings in boxes[one])
+            same = boxes[one] == boxes[other] and read >= min(2, len(boxes[one]))
+            copied = same or (read >= 4 and boxes[one] < boxes[other])
+            assert not copied or confirmed & {one, other}, f"{one} is {other} under another name"
+            self.checked += 1
 
     def _file(self, name: str) -> tuple[str, bytes]:
         return name.strip(), self.files[name.strip()]
@@ -224,6 +268,8 @@ class SecondReader:
             for key, nm in names.items():
                 none = 0 if key == "seating" else None
                 self._same(nm, none if self._at("fit", kind, key) is None else self._length_at("fit", kind, key), key)
+            readings = self._at("fit", kind, "seating_readings")
+            self._same(fit.seating_readings, None if readings is None else int(str(readings)), "seating_readings")
             if self._at("fit", kind, "target") is not None:
                 self._same(fit.target_nm, self._length_at("fit", kind, "target"), "target")
         for kind, bands in job.drawing.items():
@@ -253,7 +299,8 @@ class SecondReader:
                 self._same(nm, self._length_at("form", kind, key), key)
 
     def _zero(self, gauge: str) -> Fraction:
-        """What is taken off a reading: zero errors along the gauges that were set with one another, and the ball."""
+        """What is subtracted from a reading: zero errors along the gauges that were set with one another, and the
+        ball."""
         off, link = Fraction(self._ball(gauge)), gauge
         while True:
             unit = self._gauge_unit(link)

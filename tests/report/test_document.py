@@ -4,25 +4,18 @@ import json
 import re
 from dataclasses import replace
 from decimal import Decimal
-from pathlib import Path
 from typing import Any
 
 import jsonschema
 import pytest
 from made.jobs import with_found, with_given
-from report.test_plans import clean_plan, nm, no_upper_half, plan_of, position, size, troubled_plan
+from made.plans import clean_plan, nm, no_upper_half, plan_of, position, size, troubled_plan
+from oracles.schemas import SCHEMA, VALIDATOR
 
-import fitmatch
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.records.plans import Plan, Proof, Status
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.shared.emit import area, document, half_length, length
-
-SCHEMA: dict[str, Any] = json.loads(
-    (Path(fitmatch.__file__).parent / "report" / "data" / "assignment.schema.json").read_text(encoding="utf-8")
-)
-VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
-
 
 # Only there with several jobs, or where a job wishes for a band, has bores in a row or housings that may move, or tells
 # how it was measured.
@@ -32,7 +25,7 @@ ABOUT_MOVES = {"moves", "staying"}
 ABOUT_ROWS = {"offset", "largest_step", "out_of_line"}
 ABOUT_MEASURING = {"corrections", "form", "unknown", "joint_chance", "expected"}
 IF_ASKED = {"alternatives", "explanation"}
-IF_ANY = {"reasons"}
+IF_ANY = {"reasons", "marks", "family", "one_box"}
 SOMETIMES = OF_SEVERAL_JOBS | ABOUT_WISHES | ABOUT_MOVES | ABOUT_ROWS | ABOUT_MEASURING | IF_ASKED | IF_ANY
 
 
@@ -48,7 +41,7 @@ def read(plan: Plan, unit: str = "in") -> Any:
 def test_the_schema_is_a_schema() -> None:
     """The schema file is valid draft 2020-12, and requires every key it describes but the two baselines and what only
     several jobs have, or a job that tells of its gauges, wishes for a band or has bores in a row
-    or housings that may move, what has to be asked for, and what only failing positions have."""
+    or housings that may move, what has to be asked for, and what only failing positions or sufficient boxes have."""
     jsonschema.Draft202012Validator.check_schema(SCHEMA)
     job = SCHEMA["$defs"]["job"]
     assert set(job["required"]) == set(job["properties"])
@@ -63,6 +56,18 @@ def test_the_schema_is_a_schema() -> None:
 def test_documents_are_valid(make: Any, unit: str) -> None:
     """A good plan, a plan with every trouble and an empty one all give documents that the schema accepts."""
     VALIDATOR.validate(read(make(), unit))
+
+
+def test_warnings_and_sufficient_boxes_stand_in_the_document() -> None:
+    """What was noticed while reading is a list of texts, empty where there was nothing; boxes that would do alone are
+    there by kind, where there are any."""
+    plan = clean_plan()
+    assert read(plan)["warnings"] == [] and "one_box" not in read(plan)
+    told = with_given(plan, job=replace(plan.plans[0].job, warnings=("old.csv is not read",)))
+    (rod,) = told.groups
+    found = read(replace(told, groups=(rod._replace(one_box=("box-2",)),)))
+    VALIDATOR.validate(found)
+    assert found["warnings"] == ["old.csv is not read"] and found["one_box"] == {"rod": ["box-2"]}
 
 
 def test_the_schema_refuses_what_is_wrong() -> None:

@@ -10,7 +10,7 @@ from typing import Any
 import jsonschema
 import pytest
 from made.intake_jobs import GAUGES, METRIC_ROD, write_job
-from report.test_document import VALIDATOR
+from oracles.schemas import VALIDATOR
 
 import fitmatch
 from fitmatch.gauging.bench_path import bench_path
@@ -21,6 +21,7 @@ from fitmatch.records.measuring import Form
 from fitmatch.records.plans import Plan
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.data.rows import plan_rows
+from fitmatch.report.shared.layout import page
 from fitmatch.report.text.report import plan_text
 from fitmatch.report.words.reasons import flag_words
 
@@ -55,12 +56,19 @@ def test_verdicts_change_nothing_else(tmp_path: Path) -> None:
 
 
 def test_uncertainty_stands_beside_every_clearance(tmp_path: Path) -> None:
-    """Text and CSV show it with its verdict; no line is wider than a page."""
+    """Text and CSV show it, with its verdict where that is not inside, and what a verdict is; no line is wider than a
+    page."""
     made = plan(tmp_path)
     text = plan_text(made, "mm")
     assert max(map(len, text.splitlines())) <= 100
-    lines = [line.split() for line in text.splitlines()]
-    assert ["R1", "0.0450", "3.9", "inside"] in lines and ["R3", "0.0620", "3.9", "doubtful"] in lines
+    rows = {
+        cells[0]: cells[5:] for line in text.splitlines() if (cells := line.split())[:1] in (["R1"], ["R2"], ["R3"])
+    }
+    assert rows["R1"] == ["0.0450", "0.0", "3.9", "|------o------|"]
+    assert rows["R2"] == ["0.0310", "-14.0", "3.9", "|o-----:------|", "doubtful"]
+    assert rows["R3"] == ["0.0620", "+17.0", "3.9", "|------:-----|X", "NOT", "TO", "BE", "ASSEMBLED"]
+    flat = " ".join(text.split())
+    assert "+/- is the expanded uncertainty of the clearance, 95 %; doubtful: R2. The verdict goes by" in flat
     assert "lower bound" not in text
     rows = list(csv.DictReader(StringIO(plan_rows(made, "mm"))))
     assert [r["verdict"] for r in rows] == ["inside", "doubtful", "doubtful"]
@@ -85,14 +93,18 @@ def test_a_job_that_tells_nothing_of_gauges_is_answered_as_ever(tmp_path: Path, 
     """No key, column or line is added to its answer."""
     plain = plan(tmp_path / "plain", JOB.partition("[gauge")[0])
     told = plan(tmp_path / "told", JOB.partition("[gauge")[0] + tables)
-    assert plan_text(told, "mm").partition("\n")[2] == plan_text(plain, "mm").partition("\n")[2]
+    first, second = (
+        plan_text(one, "mm", full=True).replace(one.job.digest, "").partition("\n")[2] for one in (told, plain)
+    )
+    assert first == second
     assert plan_rows(told, "mm") == plan_rows(plain, "mm")
     found = document(told)
     assert found["positions"] == document(plain)["positions"] and found["kinds"] == document(plain)["kinds"]
     first = found["positions"][0]
     assert first["uncertainty"] == dict.fromkeys(("standard", "expanded", "degrees_of_freedom", "chance"))
     assert not {"corrections", "form"} & set(first) and "joint_chance" not in found["kinds"]["rod"]
-    assert "verdict" not in plan_text(told, "mm") and "CORRECTIONS" not in plan_text(told, "mm")
+    assert "verdict" not in second and "CORRECTIONS" not in second
+    assert second.count("How sure the clearances are is not known: job.toml tells nothing of the gauges.\n") == 1
 
 
 def test_corrections_stand_apart(tmp_path: Path) -> None:
@@ -108,7 +120,7 @@ def test_corrections_stand_apart(tmp_path: Path) -> None:
     wall = {"readings": [4.999], "mean": 4.999, "zero_error": -0.001, "ball": 3.0, "temperature": 0, "size": 2.0}
     assert found["corrections"]["upper"] == found["corrections"]["lower"] == wall
     assert found["upper"]["wall"] == 2.0
-    text = plan_text(made, "mm")
+    text = plan_text(made, "mm", full=True)
     assert "CORRECTIONS TO THE READINGS" in text
     lines = [line.split() for line in text.splitlines()]
     assert ["R1", "journal", "mic", "50.00000", "0.00200", "0.00000", "49.99800"] in lines
@@ -142,7 +154,7 @@ def test_the_figures_of_every_correction_add_up(tmp_path: Path, heat: str, zero:
     make the size. A coated wall is the size as it was measured."""
     job = JOB.replace("[gauge.ball]", f"[gauge.ball]\nball = 3.000\nstandard = 2\nstandard_reads = {zero}")
     job = job.replace("[gauge.mic]", "[gauge.mic]\nstandard = 50\nstandard_reads = 50.000001") + heat
-    job += f"[coating]\ncounts = {counts}\nmeasured = 'bare'\n"
+    job += f"[rules]\nsame_in_bore = 'off'\n[coating]\ncounts = {counts}\nmeasured = 'bare'\n"
     shells = "shell,kind,half,coating\n1,rod,upper,0.005\n2,rod,lower,\n3,rod,lower,\n"
     folder = write_job(tmp_path, job, "position,kind\nR1,rod\n", shells, readings_DOT_csv=LONG)
     (folder / "job.toml").write_text("sources.readings = 'readings.csv'\n" + job, encoding="utf-8")
@@ -176,13 +188,13 @@ def test_form_of_walls_is_shown(tmp_path: Path) -> None:
     nothing = {"taper": None, "barrel": None, "out_of_round": None, "larger": None}
     assert form["upper"] == nothing | {"taper": -0.003501} and form["lower"] == nothing
     assert form["housing_bore"] == nothing | {"out_of_round": 0.005, "larger": "across the joint"}
-    lines = [line.split() for line in plan_text(made, "mm").splitlines()]
+    lines = [line.split() for line in plan_text(made, "mm", full=True).splitlines()]
     assert ["R1", "upper", "wall", "-3.5", "-", "-"] in lines and ["R1", "lower", "wall", "-", "-", "-"] in lines
-    assert "the wall of box-1/1 has taper 0.0035 mm, more than the 0.0020 given" in plan_text(made, "mm")
+    assert "the wall of box-1/1 has taper 0.0035 mm, more than the 0.0020 allowed" in plan_text(made, "mm")
     plain = plan(tmp_path / "plain", JOB + limits)
     assert document(plain)["positions"][0]["form"] == dict.fromkeys(form, nothing)
-    assert ["R1", "housing", "bore", "-", "-", "-"] in [line.split() for line in plan_text(plain, "mm").splitlines()]
-    assert "The form of the walls was not measured" in plan_text(plain, "mm")
+    assert "ROD: the form was not measured." in plan_text(plain, "mm", full=True)
+    assert "FORM" not in plan_text(plain, "mm")
 
 
 def beside_the_crown(folder: Path, more: str = "", walls: str = "") -> Path:
@@ -207,7 +219,7 @@ def test_a_bore_without_a_size_keeps_its_form(tmp_path: Path) -> None:
     made = fitmatch.assign(job)
     assert [p.position.name for p in made.placements] == ["R2"]
     assert [(f.position, f.code) for f in made.flags] == [("R1", "housing-bore-out-of-round")]
-    text = plan_text(made, "mm")
+    text = plan_text(made, "mm", full=True)
     assert "R1: the most out-of-round journal runs in the most out-of-round housing bore of its kind." in text
     assert ["R1", "housing", "bore", "-", "-", "10.0", "across", "the", "joint"] in [
         s.split() for s in text.splitlines()
@@ -294,9 +306,10 @@ def test_the_parts_about_measuring_fit_the_page(tmp_path: Path) -> None:
         read_job(write_job(tmp_path, job, f'position,kind\n"{name}",rod\n', shells, readings_DOT_csv=long))
     )
     assert document(made)["positions"][0]["form"]["housing_bore"]["larger"].startswith("at 0, 15, 45, 60")
-    for unit in ("mm", "in"):
-        text = plan_text(made, unit)
-        assert max(map(len, text.splitlines())) <= 100
+    for unit, width in (("mm", 100), ("in", 100), ("mm", 80), ("in", 120)):
+        with page(width):
+            text = plan_text(made, unit, full=True)
+        assert max(map(len, text.splitlines())) <= width
         assert "as read" in text and "upper wall" in text
 
 
@@ -304,7 +317,7 @@ def test_the_sample_shows_it_all(tmp_path: Path) -> None:
     """metrology-bench: corrected, judged, its worst journal in its worst bore; tighter limits of form flag it."""
     made = fitmatch.assign(read_job(SAMPLE))
     assert not made.needs_attention
-    text = plan_text(made, "mm")
+    text = plan_text(made, "mm", full=True)
     assert "M3: the most out-of-round journal runs in the most out-of-round housing bore of its kind." in text
     assert {p["verdict"] for p in document(made)["positions"]} == {"inside"}
     assert document(made)["positions"][0]["form"]["housing_bore"]["larger"] == "across the joint"
@@ -338,14 +351,15 @@ def test_a_gauge_without_a_limit_is_named(tmp_path: Path) -> None:
     and under a guard says that verdicts go by the limits as written."""
     folder = tmp_path / "job"
     shutil.copytree(SAMPLE, folder)
-    told = plan_text(fitmatch.assign(read_job(folder)), "mm")
+    told = plan_text(fitmatch.assign(read_job(folder)), "mm", full=True)
     assert "No error limit is stated" not in told
     assert "without the guard" not in told
     toml = folder / "job.toml"
     lines = [line for line in toml.read_text(encoding="utf-8").splitlines() if not line.startswith("limit  ")]
     toml.write_text("\n".join([*lines, "[rules]", "guard = 0.5", ""]), encoding="utf-8")
-    told = " ".join(plan_text(fitmatch.assign(read_job(folder)), "mm").split())
-    assert "No error limit is stated for ball-1, bore-1, mic-1:" in told
+    assigned = fitmatch.assign(read_job(folder))
+    assert "No error limit is stated for ball-1, bore-1, mic-1:" in " ".join(plan_text(assigned, "mm").split())
+    told = " ".join(plan_text(assigned, "mm", full=True).split())
     assert "both as written, without the guard" in told
 
 

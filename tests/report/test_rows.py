@@ -5,7 +5,7 @@ from dataclasses import replace
 from io import StringIO
 
 from made.jobs import with_given
-from report.test_plans import ACCEPTED, accepted, clean_plan, plan_of, troubled_plan
+from made.plans import ACCEPTED, accepted, clean_plan, plan_of, troubled_plan
 
 from fitmatch.records.plans import Plan
 from fitmatch.report.data.rows import plan_rows
@@ -43,7 +43,7 @@ def test_remarks_and_empty_cells() -> None:
     """A reason, what is missing or a flag stands in the remark; what a position does not have is an empty cell."""
     rows = {row["position"]: row for row in read(troubled_plan())}
     assert rows["R2"]["remark"] == ACCEPTED + "sleeved and bored"
-    assert rows["R4"]["remark"].startswith("the housing bore 1.94300 in lies above its drawing band")
+    assert rows["R4"]["remark"].startswith("the housing bore 1.94300 in is above its drawing limits")
     assert rows["R5"]["remark"] == "no reading of journal"
     assert (rows["R5"]["journal [in]"], rows["R5"]["housing_bore [in]"]) == ("", "1.9421")
     assert rows["R4"]["clearance [in]"] == "" and rows["R4"]["upper_shell"] == ""

@@ -8,11 +8,11 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import pytest
-from fit.test_exhaustive import assert_baselines
-from fit.test_small import assert_small
 from made.jobs import STEP, WALL, guarded_job, moving_job, random_job, row_job
 from oracles import oracle
+from oracles.all_plans import assert_baselines
 from oracles.rulebook import rules_of, with_rules
+from oracles.small_oracle import assert_small
 
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.classes.guards import check_guard
@@ -47,7 +47,7 @@ def _thin(rng: random.Random) -> Job:
 
 
 def _guarded(rng: random.Random) -> Job:
-    """With a guard that leaves every position some clearance."""
+    """With a guard that leaves every position a clearance clearance."""
     while True:
         job = guarded_job(rng, both_limits=True)
         try:
@@ -145,7 +145,7 @@ def test_left_out_of_the_search(sort: type[Rule], monkeypatch: Patch) -> None:
 
 
 def test_a_refused_bore_left_out_of_the_search(monkeypatch: Patch) -> None:
-    """The same of the drawing band."""
+    """The same of the drawing limits."""
     monkeypatch.setattr("fitmatch.fit.classes.candidates.bore_refused", lambda *_: False)
     with pytest.raises(FaultInFitmatch):
         for _, job in jobs_of(Drawing):
@@ -180,13 +180,43 @@ def test_left_out_of_the_reasons(sort: type[Rule], monkeypatch: Patch) -> None:
     assert told_wrong(sort)
 
 
-@pytest.mark.parametrize("sort", REASONED, ids=lambda sort: sort.key)
+# A mark or a family is only named in the reason: there is no other shell to name.
+TOLD_OF = [sort for sort in REASONED if sort not in (Match, Family)]
+MAKERS = [Drawing, Holds, Match, Family]
+
+
+@pytest.mark.parametrize("sort", TOLD_OF, ids=lambda sort: sort.key)
 def test_left_out_of_the_cures(sort: type[Rule], monkeypatch: Patch) -> None:
-    """Some cure that would work is missing."""
+    """Some cure that would work is missing, or something that would help but is not offered."""
     for name in ("SETTINGS", "OF_PARTS"):
         sorts = tuple(other for other in getattr(registry, name) if other is not sort)
         monkeypatch.setattr(f"fitmatch.fit.why.cures.{name}", sorts)
     assert told_wrong(sort)
+
+
+def test_what_is_never_offered() -> None:
+    """What the makers decide, and holds, are not for the shop to drop; all other rules are."""
+    assert [sort for sort in REGISTRY if not sort.offered] == [sort for sort in REGISTRY if sort in MAKERS]
+
+
+@pytest.mark.parametrize("sort", MAKERS, ids=lambda sort: sort.key)
+def test_offered_after_all(sort: type[Rule], monkeypatch: Patch) -> None:
+    """Some cure drops what is never to be dropped."""
+    monkeypatch.setattr(sort, "offered", True)
+    assert told_wrong(sort)
+
+
+@pytest.mark.parametrize("sort", [Match, Family, SameInBore], ids=lambda sort: sort.key)
+def test_one_more_half_that_does_not_read_it(sort: type[Rule], monkeypatch: Patch) -> None:
+    """Some half that is offered is not described completely, and would be kept out by what it does not read."""
+    monkeypatch.setattr(sort, "reads", lambda *_: iter(()))
+    assert told_wrong(sort)
+
+
+def test_one_more_half_off_its_drawing(monkeypatch: Patch) -> None:
+    """Some half that is offered is outside the drawing limits."""
+    monkeypatch.setattr("fitmatch.fit.why.cures.walls_drawn", lambda *_: (0, ENDLESS))
+    assert told_wrong(Drawing)
 
 
 def test_a_rule_that_no_amount_lets_out_far_enough_is_let_go(monkeypatch: Patch) -> None:

@@ -1,4 +1,4 @@
-"""One sitting at the bench: what is asked next, and what an entry does to the file of readings."""
+"""One session at the bench: what is asked next, and what an entry does to the file of readings."""
 
 from collections.abc import Callable, Iterable
 from datetime import datetime
@@ -6,7 +6,7 @@ from typing import Final, NamedTuple
 
 from fitmatch.cli.bench.typed import Typed, as_typed
 from fitmatch.gauging.bench_path import Asked, bench_path
-from fitmatch.intake.common.quantities import QUANTITIES, WALL, CellError, LengthReader
+from fitmatch.intake.common.quantities import MEASURED, CellError, LengthReader
 from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.writing.appending import LogFile
 from fitmatch.intake.writing.log_rows import Row
@@ -17,8 +17,18 @@ from fitmatch.records.job import Job
 from fitmatch.records.measuring import Doubt
 from fitmatch.wording import shorten
 
-COMMANDS: Final = ("undo", "skip", "back", "keep", "box", "quit")
-_WORDS: Final = "undo, skip, back, keep REASON, box NAME KIND UPPERS LOWERS or quit"
+COMMANDS: Final = ("undo", "skip", "back", "keep", "box", "help", "?", "quit")
+_WORDS: Final = "undo, skip, back, keep REASON, box NAME KIND UPPERS LOWERS, help or quit"
+HELP: Final = """\
+Type what the gauge reads and Enter or Tab; the line `saved ...` says that it is on disk. In place of a reading:
+  undo         take back the newest reading
+  skip         leave this place for later
+  back         go to the place before, to read it once more
+  keep REASON  say why the newest reading stands though it looks doubtful
+  box NAME KIND UPPERS LOWERS
+               begin a box that was just opened, such as box C rod 5 5
+  help or ?    show these words
+  quit         end; all that was saved is there the next time"""
 _BOX: Final = "write box NAME KIND UPPERS LOWERS, such as box C rod 5 5"
 
 
@@ -31,7 +41,7 @@ class Quit(Exception):
 
 
 class Doors(NamedTuple):
-    """What a sitting needs of the world around it."""
+    """What a session needs from outside."""
 
     read: Callable[[bytes], Job]  # the job with these readings; raises InputError
     settings: Callable[[], Settings]
@@ -42,13 +52,13 @@ class Doors(NamedTuple):
 
 
 class Bench:
-    """Keeps the job as it is with every reading on disk, and the place on the path where the next is asked for."""
+    """Keeps the job with every reading on disk, and the place on the path where the next reading is due."""
 
     def __init__(self, log: LogFile, job: Job, doors: Doors) -> None:
         self._log = log
         self._doors = doors
         self._at = 0
-        self._again = False  # whether the place at hand is asked for though it has its reading
+        self._again = False  # whether this place is asked for although it has its reading
         self._look_at(job)
 
     @property
@@ -56,7 +66,7 @@ class Bench:
         return all(asked.taken for asked in self._path)
 
     def prompt(self) -> str:
-        """What is asked for: how far the path is, item, feature, station, angle, gauge and unit."""
+        """What is asked for: progress along the path, item, feature, station, angle, gauge and unit."""
         asked = self._asked()
         total = len(self._path)
         if asked is None:
@@ -70,7 +80,7 @@ class Bench:
         return f"{self._at + 1}/{total} {again}{', '.join(parts)}: "
 
     def enter(self, text: str) -> None:
-        """Do what an entry says. Raises RefusedError, Quit, and ChangedError when another program wrote the file."""
+        """Do what an entry says. Raises RefusedError, Quit, or ChangedError if another program wrote the file."""
         word, _, rest = text.partition(" ")
         word, rest = word.casefold(), rest.strip()
         if word not in COMMANDS:
@@ -80,9 +90,11 @@ class Bench:
         elif word == "box":
             self._box(rest.split())
         elif rest:
-            raise RefusedError(f"`{shorten(text)}`: {word} stands alone; nothing was done")
+            raise RefusedError(f"`{shorten(text)}`: {word} must be typed alone; nothing was done")
         elif word == "quit":
             raise Quit
+        elif word in ("help", "?"):
+            self._doors.say(HELP)
         else:
             {"undo": self._undo, "skip": self._skip, "back": self._back}[word]()
 
@@ -121,25 +133,24 @@ class Bench:
         self._tell_doubts(doubts)
 
     def _length(self, typed: Typed, asked: Asked) -> int:
-        quantity = QUANTITIES.get(asked.feature, WALL)
-        reader = LengthReader(quantity, self._unit(asked.gauge), self._job.unit == "in")
+        reader = LengthReader(MEASURED[asked.feature], self._unit(asked.gauge), self._job.unit == "in")
         try:
             nm = reader.read(typed.with_unit(self._unit(asked.gauge)))
         except CellError as error:
             raise RefusedError(f"{error}; nothing was saved") from None
         if reader.finer:
-            self._doors.say(f"{typed.number} is finer than a nanometre and counts as rounded, halves to even")
+            self._doors.say(f"{typed.number} is finer than a nanometre and was rounded, halves to even")
         return nm
 
     def _with(self, data: bytes) -> Job:
-        """The job with the readings in `data`: one that would make it bad input is not saved."""
+        """The job with the readings in `data`: a reading that would make it invalid is not saved."""
         try:
             return self._doors.read(data)
         except InputError as bad:
             raise RefusedError(f"{bad.problems[0]}; nothing was saved") from None
 
     def _tell_doubts(self, before: Iterable[Doubt]) -> None:
-        """What looks wrong and did not before the newest reading; that need not be the newest itself."""
+        """What looks wrong only since the newest reading; that need not be the newest itself."""
         known = {(doubt.file, doubt.row) for doubt in before}
         newest = self._job.measuring.log_file, self._job.measuring.log[-1].row
         for doubt in self._doubts:
@@ -167,7 +178,7 @@ class Bench:
         rows = self._log.rows
         newest, column = rows.newest, rows.index("confirmed")
         if not reason or holds_unseen(reason):
-            raise RefusedError("say why the reading stands, in one line: keep REASON")
+            raise RefusedError("say why the reading is right, on one line: keep REASON")
         if newest is None:
             raise RefusedError("there is no reading to keep")
         if column is None:
@@ -220,7 +231,7 @@ class Bench:
         self._seek()
 
     def _seek(self) -> None:
-        """Go to the first open place from here on, and round again to those that were skipped."""
+        """Go to the next open place from here on, then round again to those that were skipped."""
         count = len(self._path)
         around = [(self._at + step) % count for step in range(count)]
         self._at = next((n for n in around if not self._path[n].taken), self._at)
@@ -229,14 +240,14 @@ class Bench:
         return None if self.complete and not self._again else self._path[self._at]
 
     def _unit(self, gauge: str | None) -> str:
-        """What a plain number of a gauge is in."""
+        """The unit of a gauge's plain numbers."""
         return (self._job.measuring.gauges[gauge].unit if gauge else None) or self._job.unit
 
     def _newest_told(self, newest: Row) -> str:
         reading = self._job.measuring.log[-1]
         column = self._log.rows.index("reading")
         typed = None if column is None else as_typed(newest.cells[column])
-        assert typed is not None  # the job has been read, this reading with it
+        assert typed is not None  # the job has been read, including this reading
         unit = self._log.rows.unit or self._unit(reading.reading.gauge)
         return f"{reading.item} {_words(reading.feature)} {typed.told(reading.reading.nm, unit, self._job.unit)}"
 

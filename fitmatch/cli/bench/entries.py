@@ -1,7 +1,7 @@
 """What is typed at the bench, or sent by a gauge that types: one entry per Enter or Tab, from a terminal or a pipe.
 
-A terminal is read key by key, as Tab must end an entry. Keys wait unread until they are asked for, so that readings
-sent while something is printed are shown, and taken, at the next prompts in their order.
+A terminal is read key by key, as Tab must end an entry. Keys wait unread until needed, so that readings sent while
+something is being printed are shown and taken at the next prompts, in order.
 """
 
 import os
@@ -29,7 +29,8 @@ _LONGEST: Final = 1_000  # characters kept of an entry: no reading and no reason
 
 
 class Entry(NamedTuple):
-    """`line` counts as an editor counts lines. `ended`: whether Enter or Tab came, or else the end of the input."""
+    """`line` counts as an editor counts lines. `ended`: whether it ended with Enter or Tab; otherwise with the end of
+    the input."""
 
     text: str
     line: int = 1
@@ -38,7 +39,7 @@ class Entry(NamedTuple):
 
 @contextmanager
 def entries_of(handle: int, *, terminal: bool) -> Iterator[Iterator[Entry]]:
-    """The entries of a terminal or a pipe; a terminal is as it was before once this is left."""
+    """The entries of a terminal or a pipe; a terminal is restored afterwards."""
     if not terminal:
         yield _from_pipe(handle)
         return
@@ -96,13 +97,14 @@ def _chunk(handle: int) -> bytes:
     try:
         return os.read(handle, _CHUNK)
     except OSError as error:
-        if error.errno != EIO:  # a terminal that was closed has no more to say
+        if error.errno != EIO:  # a closed terminal sends nothing more
             raise
         return b""
 
 
 def _without_escapes(chars: Iterator[str]) -> Iterator[str]:
-    """Without what arrow keys and the like send: Escape, `[` or `O`, and what follows up to a letter or `~`."""
+    """The keys without what arrow keys and the like send: Escape, `[` or `O`, and what follows up to a letter or
+    `~`."""
     for char in chars:
         if char != _ESCAPE:
             yield char
@@ -123,7 +125,7 @@ if sys.platform == "win32":
             char = msvcrt.getwch()
             if char == "\x03":
                 raise KeyboardInterrupt
-            if char in "\x00\xe0":  # an arrow or the like; its second half tells which
+            if char in "\x00\xe0":  # an arrow or the like; its second half says which
                 msvcrt.getwch()
             else:
                 yield char
@@ -137,7 +139,8 @@ else:
 
     @contextmanager
     def _key_by_key(handle: int) -> Iterator[None]:
-        """Keys come one by one and are not shown by the terminal. What was typed before is kept: nothing is flushed."""
+        """Keys come one by one and are not echoed by the terminal. What was typed before is kept: nothing is
+        flushed."""
         before = termios.tcgetattr(handle)
         mode = termios.tcgetattr(handle)
         mode[3] &= ~(termios.ICANON | termios.ECHO)

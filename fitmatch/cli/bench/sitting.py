@@ -1,4 +1,4 @@
-"""A sitting at the bench: one job, one person, one process; from reading the job to the exit status."""
+"""A session at the bench: one job, one person, one process; from reading the job to the exit status."""
 
 import sys
 from collections.abc import Callable, Iterator
@@ -8,7 +8,7 @@ from typing import Final
 
 import click
 
-from fitmatch.cli.bench.answers import Bench, Doors, Quit, RefusedError
+from fitmatch.cli.bench.answers import HELP, Bench, Doors, Quit, RefusedError
 from fitmatch.cli.bench.entries import Entry, entries_of
 from fitmatch.cli.console import Notes, show
 from fitmatch.cli.exit_codes import BAD_INPUT
@@ -27,14 +27,16 @@ _BELL: Final = "\a"
 
 
 def sit(folder: Path, by: str) -> int:
-    """Take readings until there are no more; raises ClickException where that cannot be."""
+    """Take readings until there are no more; raises ClickException if that is impossible."""
     if holds_unseen(by):
-        raise click.BadParameter("holds a character that cannot be seen", param_hint="--by")
+        raise click.BadParameter("holds an invisible character", param_hint="--by")
     settings = _settings(folder)
     try:
         held = lock(folder / JOB_FILE.name)
     except HeldError as error:
-        raise click.ClickException(f"another fitmatch measure is at work on {folder}; end that one first") from error
+        raise click.ClickException(
+            f"another fitmatch measure is already running on {folder}; close that one first"
+        ) from error
     except OSError as error:
         raise click.ClickException(f"{folder} cannot be locked ({error.strerror}); copy it to a disk here") from error
     with held:
@@ -42,7 +44,7 @@ def sit(folder: Path, by: str) -> int:
 
 
 def _take_all(folder: Path, settings: Settings, by: str) -> int:
-    assert settings.readings is not None  # what is written wrongly was refused
+    assert settings.readings is not None  # an invalid value was refused
     notes = Notes(quiet=False)
     terminal = sys.stdin.isatty()
 
@@ -51,7 +53,7 @@ def _take_all(folder: Path, settings: Settings, by: str) -> int:
             show(_BELL)
         notes.say(text)
 
-    log = LogFile(folder / settings.readings.strip())
+    log = LogFile(folder / settings.readings)
     job = read_job(folder, log=log.data)
     notes.warn(*job.warnings)
     doors = Doors(
@@ -65,8 +67,10 @@ def _take_all(folder: Path, settings: Settings, by: str) -> int:
     try:
         aside = log.settle()
         if aside is not None:
-            notes.warn(f"the last row of {log.path.name} was cut short; it was put aside into {aside.name}")
+            notes.warn(f"the last row of {log.path.name} was cut short; it was moved to {aside.name}")
         bench = Bench(log, job, doors)
+        if terminal:
+            doors.say(HELP)
         with entries_of(sys.stdin.fileno(), terminal=terminal) as entries:
             return _take(bench, entries, warn, terminal=terminal)
     except ChangedError as error:
@@ -85,10 +89,16 @@ def _take(bench: Bench, entries: Iterator[Entry], warn: Callable[[str], None], *
             break
         try:
             if not entry.ended:
-                raise RefusedError(f"`{entry.text}` lacks its Enter or Tab and may be cut short; nothing was saved")
+                raise RefusedError(
+                    f"`{entry.text}` has no Enter or Tab after it and may be incomplete; nothing was saved"
+                )
             bench.enter(entry.text)
         except RefusedError as refused:
-            warn(str(refused) if terminal else f"line {entry.line} of the input: {refused}; what came before is kept")
+            warn(
+                str(refused)
+                if terminal
+                else (f"line {entry.line} of the input: {refused}; what came before it is kept")
+            )
             if not terminal:
                 return BAD_INPUT
         except Quit:
@@ -97,15 +107,15 @@ def _take(bench: Bench, entries: Iterator[Entry], warn: Callable[[str], None], *
 
 
 def _settings(folder: Path) -> Settings:
-    """What job.toml says; raises InputError, with every mistake in the job, where it has one."""
+    """What job.toml says; raises InputError, with every mistake in the job, if it has one."""
     findings = Findings()
     data = read_bytes(folder, JOB_FILE, findings)
     settings = None if data is None else read_settings(data, findings)
     if settings is None or findings.problems:
-        there = settings is None or settings.readings is None or (folder / settings.readings.strip()).exists()
+        there = settings is None or settings.readings is None or (folder / settings.readings).exists()
         read_job(folder, log=None if there else HEADER)
-    assert settings is not None and settings.readings is not None  # or else that has raised
-    if not settings.readings.strip().lower().endswith(".csv"):
-        text = f"readings are added to a .csv file only; save {settings.readings} as one and name it in [sources]"
+    assert settings is not None and settings.readings is not None  # otherwise that has raised
+    if not settings.readings.lower().endswith(".csv"):
+        text = f"readings can only be added to a .csv file; save {settings.readings} as one and name it in [sources]"
         raise click.ClickException(text)
     return settings

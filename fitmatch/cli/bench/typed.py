@@ -1,4 +1,4 @@
-"""A reading as it was typed or sent: its number and unit, and how it is told and written down."""
+"""A reading as it was typed or sent: its number and unit, and how it is shown and written down."""
 
 import re
 from typing import Final, NamedTuple
@@ -13,17 +13,17 @@ _MOST_METRIC_PLACES: Final = 6
 
 
 class Typed(NamedTuple):
-    """`number` has a decimal point; `unit` is empty where none was typed."""
+    """`number` has a decimal point; `unit` is empty if none was typed."""
 
     number: str
     unit: str
 
     def with_unit(self, unit: str) -> str:
-        """As a text that says its unit."""
+        """As text with its unit."""
         return f"{self.number} {self.unit or unit}"
 
     def cell(self, unit: str, cell_unit: str, *, decimal_comma: bool) -> str:
-        """As a cell of a column in `cell_unit`, where what was typed is in `unit` unless it says its own."""
+        """As a cell of a column in `cell_unit`; what was typed is in `unit` unless it has its own."""
         number = self.number.replace(".", ",") if decimal_comma else self.number
         meant = self.unit or unit
         return number if meant == cell_unit else f"{number} {meant}"
@@ -42,7 +42,7 @@ class Typed(NamedTuple):
 
 
 def as_typed(text: str) -> Typed | None:
-    """A text as number and unit; None where it is nothing of the kind. Whether the unit is known is not looked at."""
+    """A text as number and unit; None if it is not that. Whether the unit is known is not checked."""
     match = _NUMBER.fullmatch(text.strip())
     if match is None or not any(c.isdecimal() for c in match.group(2)):
         return None

@@ -1,1 +1,1 @@
-"""The plan, its baselines and expected figures, and the check of all of it."""
+"""The plan, its baselines and expected figures, and the check of everything."""

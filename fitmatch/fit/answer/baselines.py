@@ -1,8 +1,8 @@
-"""Two ways of choosing that need no solver, to be set beside every answer.
+"""Two ways of choosing that need no solver, shown beside every answer.
 
 `as_boxed`: the shells as they come out of their boxes. `by_hand`: a careful builder who gives each position in turn the
-pair nearest to its target. Both obey locks, holds, matched columns, family, drawing bands and "zero or less is no
-fill"; by hand obeys every other hard rule too.
+pair nearest to its target. Both obey locks, holds, matched columns, family, drawing limits and "a clearance of zero or
+less is not a fill"; by hand obeys every other hard rule too.
 """
 
 from bisect import bisect_left, bisect_right
@@ -17,6 +17,7 @@ from fitmatch.fit.classes.classes import Bore, Rack, ShellClass, rack_of
 from fitmatch.fit.classes.demands import Terms
 from fitmatch.names import natural
 from fitmatch.records.job import Job
+from fitmatch.records.keys import ShellKey
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.placements import Placement
 from fitmatch.rules.in_force import broken, in_force, row_rules
@@ -24,7 +25,7 @@ from fitmatch.rules.two_halves.thick_half import ThickHalf
 
 
 class _Alike(NamedTuple):
-    """All that is plain to see of a shell."""
+    """All that can be seen on a shell."""
 
     marks: tuple[str, ...]
     family: str
@@ -34,7 +35,7 @@ class _Alike(NamedTuple):
 def as_boxed(kind: Kind) -> list[Placement]:
     """Positions in file order each take the next upper and the next lower, by box and then file order, that match.
 
-    An `either` shell comes when no shell of that half is left; a pair without clearance is put back.
+    An `either` shell is taken when no shell of that half is left; a pair without clearance is put back.
     """
     racks: dict[str, dict[_Alike, deque[tuple[int, Shell]]]] = {half: {} for half in ("upper", "lower", "either")}
     shelf = sorted(kind.free_shells(), key=lambda s: natural(s.box))  # stable: file order within a box
@@ -43,7 +44,7 @@ def as_boxed(kind: Kind) -> list[Placement]:
     known = {s.key: s for s in kind.jobs[0].shells}
 
     def take(position: Position, half: str, other: Shell | None) -> Shell | None:
-        lock: tuple[str, str] | None = getattr(position, half)
+        lock: ShellKey | None = getattr(position, half)
         if lock is not None:
             return known[lock]
         rules = [rule for rule in kind.terms_of(position).rules if rule.plain_to_see]
@@ -79,8 +80,8 @@ def by_hand(kind: Kind) -> list[Placement]:
     stock = _Stock(kind)
     bore_of = {p.key: bore for bore in kind.seats for p in bore.positions}
     fixed = {p.position.key: p for p in kind.fixed}
-    offers: dict[int, _Offers] = {}  # by bore, where it has several positions
-    sides: dict[Terms, int] = {}  # where the thicker halves of a job go, once decided
+    offers: dict[int, _Offers] = {}  # by bore, if it has several positions
+    sides: dict[Terms, int] = {}  # the side of a job's thicker halves, once decided
     placed = []
     for position in kind.positions:
         if position.key in fixed:
@@ -145,10 +146,10 @@ _MANY_UPPERS, _NEAR_NM = 1_000, 8  # (measured)
 
 
 class _Offers:
-    """For one bore the best pair with each upper, best of all first. A bore that stands in a row has one position.
+    """For one bore the best pair with each upper, best of all first. A bore in a row has one position.
 
-    As shells are used up, and once a side is decided, a pair only ever becomes worse: an offer that still holds when it
-    is asked for again is the best there is, and one that promised more than it holds is looked at then.
+    As shells are used up, and once a side is decided, a pair can only become worse: an offer that is unchanged when
+    asked for again is the best there is, and one that promised more than it holds is looked at then.
     """
 
     def __init__(self, bore: Bore, stock: _Stock, shifts: tuple[int, int]) -> None:
@@ -159,7 +160,7 @@ class _Offers:
         self._ranked: list[_Offer] | None = None
 
     def best(self, side: int) -> tuple[ShellClass, ShellClass] | None:
-        """The pair by hand; `side` is where the thicker half goes, once decided."""
+        """The pair chosen by hand; `side` is where the thicker half goes, once decided."""
         self._side = side
         classes = self._stock.classes
         if self._ranked is None:
@@ -249,7 +250,7 @@ class _Offers:
         return best
 
     def _nearest(self, upper: ShellClass) -> Iterator[ShellClass]:
-        """The lowers that bring this upper nearest to the target from above and from below, all of equal wall."""
+        """The lowers that bring this upper nearest to the target from above and from below, all those of equal wall."""
         bore, walls, lowers = self._bore, self._lower.walls, self._lower.classes
         (least, most), (down, up) = bore.differences, self._shifts
         low = upper.wall_nm + max(least, down)
@@ -271,7 +272,8 @@ class _Offers:
 
 
 def rules_broken_by(job: Job, placements: Sequence[Placement]) -> int:
-    """Each rule counted once per bore that breaks it; of a kind whose thicker halves lie on both sides, the fewer."""
+    """Each rule counted once per bore that breaks it; in a kind with thicker halves on both sides, those on the side
+    with fewer."""
     if not placements:
         return 0
     kind = placements[0].position.kind

@@ -1,6 +1,7 @@
-"""The best plan: each group of jobs proven by itself, what was found handed to its jobs, and all of it checked."""
+"""The best plan: each group of jobs is proven by itself, its jobs get their shares, and everything is checked."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 from fitmatch.facts import Fact
@@ -8,6 +9,8 @@ from fitmatch.fit.answer.baselines import as_boxed, by_hand, rules_broken_by
 from fitmatch.fit.answer.checker import check
 from fitmatch.fit.answer.expected import worth
 from fitmatch.fit.answer.kernel import Kernel, check_strategy, default_slack
+from fitmatch.fit.answer.one_box import one_box
+from fitmatch.fit.answer.strays import strays
 from fitmatch.fit.classes.candidates import Kind, ready
 from fitmatch.fit.classes.guards import check_guard
 from fitmatch.fit.model.groups import by_job, movable, shares_placed
@@ -21,7 +24,7 @@ from fitmatch.records.housings import with_housings
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.placements import KindFigures, Placement, figures_of, figures_of_several
-from fitmatch.records.plans import Baseline, GroupAnswer, JobPlan, Plan, Unfilled, Worth
+from fitmatch.records.plans import Baseline, GroupAnswer, JobPlan, Plan, Stray, Unfilled, Worth
 from fitmatch.records.pools import PRIORITIES, TOGETHER, Group, Pool, groups_of
 from fitmatch.rules.positions.movable import is_movable
 from fitmatch.stages import now
@@ -35,10 +38,10 @@ def best_plan(
     stop: Stop | None = None,
     priority: str = TOGETHER,
 ) -> Plan:
-    """The plan that `fitmatch.assign` gives, without reasons and whatever else is looked into afterwards."""
+    """The plan that `fitmatch.assign` gives, without reasons and whatever else is added afterwards."""
     jobs = task.jobs
     if priority not in PRIORITIES:
-        raise ValueError(f"unknown priority {priority!r}; known are {', '.join(PRIORITIES)}")
+        raise ValueError(f"unknown priority {priority!r}; choose one of {', '.join(PRIORITIES)}")
     check_strategy(strategy, (p for job in jobs for p in job.positions))
     check_guard(jobs)
     if slack_nm is None:
@@ -46,10 +49,17 @@ def best_plan(
     stop = stop or Stop()
 
     found = [_solve(jobs, group, strategy, slack_nm, stop, priority) for group in groups_of(jobs)]
+    astray = list(strays(jobs))
     plans = tuple(
-        _job_plan(job, [share for _, shares in found for share in shares if share.at == at])
+        _job_plan(
+            job,
+            [share for _, shares in found for share in shares if share.at == at],
+            tuple(stray for whose, stray in astray if whose == at),
+        )
         for at, job in enumerate(jobs)
     )
+    if len(plans) > 1:
+        plans = _waiting(plans, [answer.group for answer, _ in found])
     used = {s.key for one in plans for p in one.placements for s in (p.upper, p.lower)}
     used |= {lock for job in jobs for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
     shells = jobs[0].shells
@@ -68,8 +78,8 @@ def best_plan(
 
 
 class _Share(NamedTuple):
-    """What the job in the place `at` has of a group: its placements, chosen among those of `kind`, and those by hand;
-    `staying`: the best with no housing moved, where they may."""
+    """One job's share of a group, the job being number `at`: its placements, chosen among those of `kind`, and those by
+    hand; `staying`: the best with no housing moved, if they may move."""
 
     at: int
     kind: Kind
@@ -82,14 +92,14 @@ class _Share(NamedTuple):
 def _solve(
     jobs: Sequence[Job], group: Group, strategy: str, slack_nm: int, stop: Stop, priority: str
 ) -> tuple[GroupAnswer, list[_Share]]:
-    """Prove one group: the answer, and the share of each of its jobs."""
+    """Prove one group: the answer, and each job's share of it."""
     mine = [jobs[i] for i in group.members]
     kernel = Kernel(mine, group.kind, moving=False, priority=priority)
     kind = kernel.kind
 
     def rank(found: tuple[Kind, list[Placement]]) -> tuple[int, ...]:
-        """Of plans that are not proven: by levels 0 and 1, then the first figures of the strategy `target`; smaller is
-        better."""
+        """Ranks plans that are not proven: by levels 0 and 1, then the first figures of the strategy `target`; smaller
+        is better."""
         shares = shares_placed(*found)
         each = [shares] if priority == TOGETHER else [[share] for share in shares]
         levels = [value(figure, turn) for turn in each for figure in LEVELS_0_AND_1]
@@ -98,7 +108,7 @@ def _solve(
     now(f"{group.label}: as boxed and by hand, for comparison")
     boxed, handmade = as_boxed(kind), by_hand(kind)
     solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop)
-    now(f"{group.label}: which very shells")
+    now(f"{group.label}: choosing the actual shells")
     found = solved.placed
     staying: dict[str, KindFigures] = {}  # by the names of jobs
     if movable(mine, group.kind):
@@ -107,7 +117,7 @@ def _solve(
         kernel = Kernel(mine, group.kind, priority=priority)
         solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop)
         found = solved.placed if solved.proof.proven else min(found, solved.placed, key=rank)
-    if not solved.proof.proven:  # stopped so early that a careful builder may be ahead
+    if not solved.proof.proven:  # stopped so early that a careful builder may have done better
         found = min(found, (kind, handmade), key=rank)
 
     settled, chosen = found[0], by_job(*found)
@@ -116,7 +126,8 @@ def _solve(
         name: Baseline(figures_of_several(some), sum(map(rules_broken_by, mine, some))) for name, some in others.items()
     }
     complete = -value(ENGINES, shares_placed(*found))
-    answer = GroupAnswer(group, complete, figures_of_several(chosen), solved.proof, baselines)
+    single = one_box(kernel.kind, found, stop) if strategy == "target" and solved.proof.proven else ()
+    answer = GroupAnswer(group, complete, figures_of_several(chosen), solved.proof, baselines, tuple(single))
     shares = [
         _Share(at, settled, job, own, hand, staying.get(job.name))
         for at, job, own, hand in zip(group.members, settled.jobs, chosen, others["by-hand"], strict=True)
@@ -124,8 +135,8 @@ def _solve(
     return answer, shares
 
 
-def _job_plan(read: Job, shares: Sequence[_Share]) -> JobPlan:
-    """What one job is given, from its shares of all its kinds."""
+def _job_plan(read: Job, shares: Sequence[_Share], astray: tuple[Stray, ...]) -> JobPlan:
+    """What one job is given, from its shares of all its kinds; `astray`: its shells that no position takes."""
     rows = {p.name: p for p in read.positions}
     housings = {p.name: rows[p.housing] for share in shares for p in share.job.positions if p.housing is not None}
     job = with_housings(read, housings)
@@ -153,7 +164,19 @@ def _job_plan(read: Job, shares: Sequence[_Share]) -> JobPlan:
         doubts=doubts_of(read),
         moved_from=None if job is read else read,
         staying={share.kind.name: share.staying for share in shares if share.staying is not None},
+        strays=astray,
     )
+
+
+def _waiting(plans: Sequence[JobPlan], groups: Sequence[Group]) -> tuple[JobPlan, ...]:
+    """Each plan with the jobs that share a kind with it and are not ready in it: what they lack may change it too."""
+    waits: list[dict[str, tuple[str, ...]]] = [{} for _ in plans]
+    for g in groups:
+        late = [i for i in g.members if not plans[i].is_ready(g.kind)]
+        for i in g.members:
+            if others := tuple(plans[j].job.name for j in late if j != i):
+                waits[i][g.kind] = others
+    return tuple(replace(one, waits_for=some) for one, some in zip(plans, waits, strict=True))
 
 
 def _on_the_shelf(shells: Iterable[Shell]) -> tuple[Shell, ...]:

@@ -1,4 +1,4 @@
-"""Every answer judged by somebody else: from the job and the plan alone, with no solver and none of its figures.
+"""An independent check of every answer: from the job and the plan alone, without solver and without its figures.
 
 In: a finished `Plan`. Out: nothing, or `FaultInFitmatch` with every fault found. It runs
 after each solve, in production.
@@ -13,6 +13,7 @@ from typing import TypeVar
 
 from fitmatch.problems import FaultInFitmatch
 from fitmatch.records.job import Job, Rule
+from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.parts import HALVES, SIDES, Position, Shell, marks_agree
 from fitmatch.records.placements import KindFigures, Placement
 from fitmatch.records.plans import JobPlan, Plan
@@ -38,8 +39,8 @@ def check(plan: Plan) -> None:
 
 
 def check_bores(jobs: Sequence[Job], read: Sequence[Job], placements: Sequence[Sequence[Placement]]) -> None:
-    """The same of bores beside the answer, such as those of an alternative: rules, arithmetic, housings, and every
-    shell once. `jobs` have their housings where they are put, `read` where they were."""
+    """The same for placements shown beside the answer, such as an alternative: rules, arithmetic, housings, and every
+    shell used once. `jobs` have their housings where they are put, `read` where they were."""
     faults = list(_stock(list(zip(jobs, placements, strict=True))))
     for job, before, mine in zip(jobs, read, placements, strict=True):
         faults += [*_bores(job, mine), *_housings(job, before)]
@@ -61,7 +62,7 @@ def _bores(job: Job, placements: Sequence[Placement]) -> Iterator[str]:
 
 
 def _rules_broken(job: Job, placement: Placement) -> Iterator[str]:
-    """Rules that this bore breaks and that its locks do not excuse."""
+    """Rules that this bore breaks without being excused by its locks."""
     position = placement.position
     for side in SIDES:
         if getattr(position, side) is None:
@@ -86,25 +87,25 @@ def _of_two_walls(job: Job, kind: str, upper: Shell, lower: Shell) -> Iterator[s
     difference = abs(_wall(upper) - _wall(lower))
     if any(difference > r.most_nm for r in _rules(job, WallDifference)):
         yield "its two walls differ by too much"
-    for column in (name for r in _rules(job, SameInBore) for name in r.names):
-        at = job.shell_columns.index(column)
+    for rule in _rules(job, SameInBore):
+        at = job.shell_columns.index(rule.column)
         if not marks_agree(upper.marks[at], lower.marks[at]):
-            yield f"its two halves differ in {column}"
+            yield f"its two halves differ in {rule.column}"
     thinner = "lower" if _wall(upper) > _wall(lower) else "upper"
     if any(difference > r.from_nm and r.side == thinner for r in _rules(job, ThickHalf, kind)):
         yield "its thicker half is the wrong one"
 
 
 def _sides(job: Job, kind: str, placements: Sequence[Placement]) -> Iterator[str]:
-    """One side throughout a kind whose thicker halves must all lie alike."""
+    """The thicker halves of a kind all on one side, if they must be."""
     for rule in _rules(job, ThickHalf, kind):
         walls = [(_wall(p.upper), _wall(p.lower)) for p in placements if not _fixed(p)]
         if rule.side == "same" and len({u > v for u, v in walls if abs(u - v) > rule.from_nm}) > 1:
-            yield "the thicker halves lie on both sides"
+            yield "the thicker halves are on both sides"
 
 
 def _row(job: Job, kind: str, placements: Sequence[Placement]) -> Iterator[str]:
-    """Bores of a row that lie too far from one another; two that are locked in both halves are excused."""
+    """Bores of a row that are too far out of line with one another; two that are locked in both halves are excused."""
     if not _rules(job, NeighbourStep, kind) and not _rules(job, Line, kind):
         return  # of very many bores it would take long to look at every two
     row = {p.name: i for i, p in enumerate(p for p in job.positions if p.kind == kind)}
@@ -118,18 +119,18 @@ def _row(job: Job, kind: str, placements: Sequence[Placement]) -> Iterator[str]:
             yield f"the axis shift changes by too much between {names}"
         lies = [shift + 2 * (p.position.offset_nm or 0) for shift, p in zip(shifts, (one, other), strict=True)]
         if any(abs(lies[0] - lies[1]) > 2 * r.most_nm for r in _rules(job, Line, kind)):
-            yield f"{names} do not lie in line"
+            yield f"{names} are not in line"
 
 
 def _never(job: Job, placement: Placement) -> Iterator[str]:
-    """What not even a lock may do, and the arithmetic from the readings."""
+    """What not even a lock allows, and the arithmetic from the readings."""
     position = placement.position
     for half in SIDES:
         shell: Shell = getattr(placement, half)
         if shell.kind != position.kind:
             yield f"{shell.name} is of another kind"
         if shell.half not in HALVES or shell.half not in (half, "either"):
-            yield f"{shell.name} is no {half} half"
+            yield f"{shell.name} is not for the {half} half"
         if shell.hold is not None:
             yield f"{shell.name} is held"
         if getattr(position, half) not in (None, shell.key):
@@ -138,7 +139,7 @@ def _never(job: Job, placement: Placement) -> Iterator[str]:
     band = job.drawing.get(position.kind, {}).get("housing_bore")
     bore = position.housing_bore.mean_nm
     if band is not None and position.accept is None and not band.low_nm <= bore <= band.high_nm:
-        yield "the housing bore is outside its drawing band"
+        yield "the housing bore is outside its drawing limits"
     walls = _wall(placement.upper) + _wall(placement.lower)
     clearance = position.housing_bore.mean_nm - position.journal.mean_nm - walls + position.seating_nm
     tightest = clearance
@@ -165,17 +166,17 @@ def _stock(plans: Sequence[tuple[Job, Sequence[Placement]]]) -> Iterator[str]:
     locks = {lock: (i, p.name) for i, (job, _) in enumerate(plans) for p, lock in _locks(job)}
     for i, p, s in placed:
         if known.get(s.key) != s:
-            yield f"shell {s.box}/{s.name} is not of this job"
+            yield f"shell {full_name(s.key)} is not of this job"
         if locks.get(s.key, (i, p.position.name)) != (i, p.position.name) or s.key in plans[i][0].reserved:
-            yield f"shell {s.box}/{s.name} is locked elsewhere"
+            yield f"shell {full_name(s.key)} is locked elsewhere"
 
 
-def _locks(job: Job) -> Iterator[tuple[Position, tuple[str, str]]]:
+def _locks(job: Job) -> Iterator[tuple[Position, ShellKey]]:
     yield from ((p, lock) for p in job.positions for lock in (p.upper, p.lower) if lock is not None)
 
 
 def _leftovers(plan: Plan) -> Iterator[str]:
-    """All jobs hold the same shells, and what is left over and what is held is what it should be."""
+    """All jobs have the same shells, and the leftover and held shells are the right ones."""
     known = {s.key: s for s in plan.plans[0].job.shells}
     away = {s.key for one in plan.plans for p in one.placements for s in (p.upper, p.lower)}
     away |= {lock for one in plan.plans for _, lock in _locks(one.job)}
@@ -189,7 +190,7 @@ def _leftovers(plan: Plan) -> Iterator[str]:
 
 
 def _housings(job: Job, before: Job) -> Iterator[str]:
-    """Each position has one housing, and what belongs to a housing came with it and nothing else did."""
+    """Each position has one housing, and what belongs to a housing came with it, and nothing else."""
     read = {p.name: p for p in before.positions}
     if [p.name for p in job.positions] != list(read):
         yield "the positions are not those that were read"
@@ -215,7 +216,7 @@ def _housings(job: Job, before: Job) -> Iterator[str]:
 
 
 def _books(plan: JobPlan) -> Iterator[str]:
-    """Every position is told of once."""
+    """Every position is accounted for once."""
     job = plan.job
     known = {s.key: s for s in job.shells}
     told = Counter([p.position.name for p in plan.placements] + [u.position.name for u in plan.unfilled])
@@ -230,7 +231,7 @@ def _books(plan: JobPlan) -> Iterator[str]:
 
 
 def _figures(plan: JobPlan) -> Iterator[str]:
-    """The figures of each kind of one job, worked out once more from the clearances."""
+    """The figures of each kind of one job, worked out again from the clearances."""
     for kind, figures in plan.figures.items():
         if figures != _worked_out([(plan.job, [p for p in plan.placements if p.position.kind == kind])]):
             yield f"the figures of {kind} do not follow from its clearances"
@@ -251,11 +252,11 @@ def _groups(plan: Plan) -> Iterator[str]:
         wanted = [{p.name for p in one.job.positions if p.kind == kind} for one in mine]
         inside = [{p.position.name for p in some if p.within_limits} for _, some in placements]
         if g.complete != sum(one == other for one, other in zip(wanted, inside, strict=True)):
-            yield f"the jobs that are complete in {g.group.label} are not as many as told"
+            yield f"the jobs that are complete in {g.group.label} are not as many as stated"
 
 
 def _worked_out(jobs: Sequence[tuple[Job, Sequence[Placement]]]) -> KindFigures:
-    """Of one job or of several, whose spread is the largest of theirs."""
+    """Figures of one job, or of several, with the largest of their spreads."""
     short, over, too_tight, too_loose, clearances = [], [], [], [], []
     deviations: dict[str, list[int]] = {}
     placed = [(job, p) for job, placements in jobs for p in placements]
@@ -296,7 +297,7 @@ def _worked_out(jobs: Sequence[tuple[Job, Sequence[Placement]]]) -> KindFigures:
 
 
 def _below(least_nm: int | None, nm: int) -> int:
-    """By how much a length lies below a limit; 0 if it does not."""
+    """By how much a length is below a limit; 0 if it is not."""
     return 0 if least_nm is None or nm >= least_nm else least_nm - nm
 
 
@@ -305,7 +306,7 @@ def _above(most_nm: int | None, nm: int) -> int:
 
 
 def _margin(job: Job, placement: Placement) -> int:
-    """How far the guard draws the limits of this pair in, from its readings."""
+    """How far the guard tightens the limits of this pair, from its readings."""
     guard = sum(r.factor for r in _rules(job, Guard))
     if not guard:
         return 0
@@ -315,13 +316,13 @@ def _margin(job: Job, placement: Placement) -> int:
     return 0 if found is None else ceil(guard * found.expanded_nm)
 
 
-def _measured(position: Position, known: dict[tuple[str, str], Shell]) -> bool:
+def _measured(position: Position, known: dict[ShellKey, Shell]) -> bool:
     locks = [known[lock] for lock in (position.upper, position.lower) if lock is not None]
     return None not in (position.journal, position.housing_bore, *(shell.wall_nm for shell in locks))
 
 
 def _rules(job: Job, sort: type[R], kind: str | None = None) -> list[R]:
-    """The settings of one rule, of this kind if it is set kind by kind."""
+    """The settings of one rule, for this kind if it is set kind by kind."""
     return [r for r in job.rules if isinstance(r, sort) and (kind is None or getattr(r, "of_kind", kind) == kind)]
 
 

@@ -1,6 +1,6 @@
-"""What a proof is worth: the figures to expect of a plan once the errors of its readings are counted in.
+"""What a proof is worth: the figures to expect of a plan once the errors of its readings are included.
 
-A search picks the shells whose reading errors happen to cancel, so its calculated figures flatter it. Errors drawn
+A search picks the shells whose reading errors happen to cancel, so its calculated figures are too good. Errors drawn
 from the uncertainty model are added to the deviations of the plan as found (nothing is solved again); the means over
 many draws are what the true worst deviation and spread may be expected to be. Two plans see the same draws, since most
 of the error is common to both: what is left is the uncertainty of their difference.
@@ -19,14 +19,14 @@ if TYPE_CHECKING:
 
 TRIALS = 2_000
 FEWER_TRIALS, MANY_POSITIONS = 200, 1_000
-MANY_NUMBERS = 500_000  # from here on drawing by the array is quicker, its loading included
+MANY_NUMBERS = 500_000  # from here on drawing whole arrays is quicker, even with loading numpy
 _SEED = 20
 
 
 def worth(job: Job, placements: Sequence[Placement], other: Sequence[Placement]) -> Worth | None:
-    """What to expect of one kind's `placements`, and how they stand against `other` by their worst deviations.
+    """What to expect of one kind's `placements`, and how they compare with `other` by their worst deviations.
 
-    None where the job tells nothing of its gauges, or not enough to judge by, or where nothing is counted.
+    None if the job says nothing about its gauges, or too little to judge by, or if nothing is counted.
     """
     if not job.measuring.gauges and all(fit.seating_u_nm is None for fit in job.fits.values()):
         return None
@@ -49,10 +49,10 @@ def worth(job: Job, placements: Sequence[Placement], other: Sequence[Placement])
 
 
 def standing(plans: Sequence[tuple[Job, Sequence[Placement], Sequence[Placement]]]) -> str | None:
-    """How the worst deviation of one plan of a kind stands against another's on the same draws: "better", "worse" or
-    "equal within measurement"; None where too little is known to say, or they count different numbers of positions.
+    """How the worst deviation of one plan of a kind compares with another's on the same draws: "better", "worse" or
+    "equal within measurement"; None if too little is known, or they count different numbers of positions.
 
-    Of several jobs, whose gauges have nothing in common, each is judged by itself; None where they disagree.
+    Several jobs, whose gauges have nothing in common, are judged separately; None if they disagree.
     """
     told = [worth(*one) for one in plans]
     found = {one and one.by_hand for one in told}
@@ -62,14 +62,14 @@ def standing(plans: Sequence[tuple[Job, Sequence[Placement], Sequence[Placement]
 
 
 def _known(model: "ErrorModel", plan: Sequence[Placement]) -> bool:
-    """Whether enough is known of every clearance to draw its error. A scatter from a single pair of repeats is not: the
-    mean of such draws does not exist."""
+    """Whether enough is known about every clearance to draw its error. A scatter from a single pair of repeats is not
+    enough: the mean of such draws does not exist."""
     found = (model.combined(p.position, p.upper.measured_as, p.lower.measured_as) for p in plan)
     return all(u and not u.lower_bound and all(t.degrees_of_freedom != 1 for t in u.terms) for u in found)
 
 
 def _standing(differences: list[float]) -> str | None:
-    """Equal where the central 95 % of the difference of two worst deviations hold 0."""
+    """Equal if the central 95 % of the differences of two worst deviations include 0."""
     if not differences:
         return None
     ranked = sorted(differences)
@@ -89,10 +89,10 @@ class _Ends(NamedTuple):
 
 class _Draws:
     """One set of errors at a time for all plans; an item that two plans share has the same error in both. Every draw
-    gives the ends of the first plan, and of the second where there is one."""
+    gives the smallest and largest deviation of the first plan, and of the second if there is one."""
 
     def __init__(self, model: "ErrorModel", plans: list[list[Placement]]) -> None:
-        from random import Random  # not loaded where there is nothing to draw
+        from random import Random  # not loaded if there is nothing to draw
 
         self._rng = Random(_SEED)  # noqa: S311 - a simulation, no secret; the same answer for the same files
         self._model = model
@@ -126,7 +126,7 @@ class _Draws:
                 )
             self._plans.append(rows)
         self._loads = list(shared)
-        # Few items differ in what their own error is made of.
+        # Most items have their own error made up alike.
         self._makes = list(dict.fromkeys(part for _, part in parts.values()))
         make = {part: i for i, part in enumerate(self._makes)}
         self._make_of = [make[part] for _, part in parts.values()]
@@ -135,7 +135,7 @@ class _Draws:
 
     @property
     def items(self) -> int:
-        """How many independent errors one draw takes."""
+        """How many independent errors one draw needs."""
         return len(self._make_of)
 
     def few(self, trials: int) -> Iterator[list[_Ends]]:
@@ -154,11 +154,11 @@ class _Draws:
             yield [_Ends(min(plan), max(plan)) for plan in plans]
 
     def many(self, trials: int) -> Iterator[list[_Ends]]:
-        """The same from other random numbers, by the array: loading numpy takes as long as half a million numbers one
-        by one."""
+        """The same from other random numbers, whole arrays at a time: loading numpy takes as long as drawing half a
+        million numbers one by one."""
         import numpy as np
 
-        rng = np.random.RandomState(_SEED)  # its numbers stay the same in every version
+        rng = np.random.RandomState(_SEED)  # its numbers are the same in every version
         plans = [[np.array(column) for column in zip(*rows, strict=True)] for rows in self._plans if rows]
         makes = np.array(self._make_of)
         names = list(self._model.common)
@@ -179,19 +179,21 @@ class _Draws:
         """Each error that many readings share, drawn once."""
         rng = self._rng
         return {
-            name: rng.gauss(0.0, source.standard)
+            name: rng.gauss(0.0, source.standard * sqrt(self._inflation(source.degrees_of_freedom)))
             if source.half_width is None
             else rng.uniform(-source.half_width, source.half_width)
             for name, source in self._model.common.items()
         }
 
+    def _inflation(self, freedom: int | None) -> float:
+        """By how much a true variance may exceed the one found with these degrees of freedom; drawn anew each time."""
+        return freedom / self._rng.gammavariate(freedom / 2.0, 2.0) if freedom else 1.0
+
     def _standard_deviations(self) -> list[float]:
-        """Of each make of item; a scatter known from few repeats is itself uncertain."""
+        """The scatter for each make-up of item; a scatter known from few repeats is itself uncertain."""
         variances = {}
         for gauge, scatter in self._model.scatter.items():
-            freedom = scatter.degrees_of_freedom
-            factor = 1.0 if freedom is None else freedom / self._rng.gammavariate(freedom / 2.0, 2.0)
-            variances[gauge] = scatter.standard_nm**2 * factor
+            variances[gauge] = scatter.standard_nm**2 * self._inflation(scatter.degrees_of_freedom)
         return [
             sqrt(sum(factor * variances[gauge] for gauge, factor in part.scatter.items()) + part.resolution_nm2)
             for part in self._makes

@@ -1,4 +1,5 @@
-"""One kind of a job, or of several that decide it together, solved as often as one likes: read and classed once."""
+"""One kind of a job, or of several that decide it together, solved as often as you like: read and sorted into classes
+once."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
@@ -8,13 +9,14 @@ from typing import TYPE_CHECKING
 
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Pair
-from fitmatch.fit.model.groups import Place, kind_for, placed, shares_placed, turns
+from fitmatch.fit.model.groups import kind_for, placed, shares_placed, turns
 from fitmatch.fit.model.naming import name_shells
 from fitmatch.fit.model.order import BOXES, KEEP_SETS_SLACK_NM, QUALITY, STRATEGIES, Figure, order_of, value
 from fitmatch.fit.proof.filling import NoPlan
 from fitmatch.fit.proof.levels import prove
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.records.job import Job, Rule
+from fitmatch.records.keys import PositionKey, full_name
 from fitmatch.records.parts import Position
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Proof
@@ -28,7 +30,7 @@ _Variant = tuple[frozenset[str] | None, tuple[Rule, ...] | None]  # boxes and ru
 
 @dataclass(eq=False)
 class Solved:
-    """What was found and how far it is proven; the very shells are chosen when they are asked for."""
+    """What was found and how far it is proven; the actual shells are chosen only when requested."""
 
     proof: Proof
     _place: Callable[[], tuple[Kind, list[Placement]]]
@@ -37,12 +39,12 @@ class Solved:
 
     @cached_property
     def figures(self) -> Mapping[str, int]:
-        """By the names of their levels and in their order, over all positions that are filled."""
+        """By level name and in level order, over all filled positions."""
         return self._figures or _figures(*self.placed, self._order)
 
     @cached_property
     def placed(self) -> tuple[Kind, list[Placement]]:
-        """The placements, and the kind of whose jobs their positions are: with the housings where they were put."""
+        """The placements, and the kind whose jobs have their positions, with the housings where they were put."""
         return self._place()
 
     @property
@@ -75,12 +77,13 @@ class Kernel:
         ties: bool = False,
         stop: Stop | None = None,
     ) -> Solved:
-        """The best choice by levels 0 to 2, with `ties` by level 3 too; without, it is open which of equal plans it is.
+        """The best choice by levels 0 to 2, with `ties` by level 3 too; without, any of several equal plans may be
+        given.
 
         `target_nm`: for all positions, or by their names (JOB/POSITION where there are several jobs). `boxes`: shells
-        are drawn from these alone. `rules` stand in the place of those of every job; they can compare no columns
-        that its own do not. Raises ValueError for a strategy that is unknown or, for "even", lacks limits, for a target
-        outside the limits of its position, and for boxes without a shell that is locked and must be in.
+        are drawn from these alone. `rules` replace those of every job; they can only compare columns that the job's own
+        rules compare. Raises ValueError for a strategy that is unknown or, for "even", lacks limits, for a target
+        outside the limits of its position, and for boxes without a shell of a position that is locked in both halves.
         """
         check_strategy(strategy, (p for job in self.kind.jobs for p in job.positions if p.kind == self.kind.name))
         slack_nm = default_slack(strategy) if slack_nm is None else slack_nm
@@ -89,7 +92,7 @@ class Kernel:
         variant = opened, None if rules is None else tuple(rules)
         kind = self._kind(variant)
         if strategy == "target" and not slack_nm and not ties:
-            with suppress(Stopped):  # how far a proof came that was stopped is for the other way to tell
+            with suppress(Stopped):  # if stopped, the other way reports how far the proof got
                 tried = self._try_out(variant, targets, stop)
                 if tried is not None:
                     return tried
@@ -112,8 +115,8 @@ class Kernel:
             self._kinds[variant] = kind if opened is None else kind.from_boxes([opened] * len(kind.jobs))
         return self._kinds[variant]
 
-    def _try_out(self, variant: _Variant, targets: Mapping[Place, int], stop: Stop) -> Solved | None:
-        """The same for a few pairs, where that is possible."""
+    def _try_out(self, variant: _Variant, targets: Mapping[PositionKey, int], stop: Stop) -> Solved | None:
+        """The same for few pairs, if that is possible."""
         from fitmatch.fit.proof.few_pairs import trial_of
 
         kind = self._kinds[variant]
@@ -137,9 +140,9 @@ def default_slack(strategy: str) -> int:
 def check_strategy(strategy: str, positions: Iterable[Position]) -> None:
     """Raises ValueError where the strategy is unknown or these positions lack limits for it."""
     if strategy not in STRATEGIES:
-        raise ValueError(f"unknown strategy {strategy!r}; known are {', '.join(STRATEGIES)}")
+        raise ValueError(f"unknown strategy {strategy!r}; choose one of {', '.join(STRATEGIES)}")
     if strategy == "even" and any(p.min_nm is None or p.max_nm is None for p in positions):
-        raise ValueError("the strategy `even` needs min and max at every position: it knows no target by itself")
+        raise ValueError("the strategy `even` needs min and max at every position: it uses no target")
 
 
 def _figures(kind: Kind, placements: Sequence[Placement], order: Iterable[Figure]) -> dict[str, int]:
@@ -147,22 +150,22 @@ def _figures(kind: Kind, placements: Sequence[Placement], order: Iterable[Figure
     return {f.name: len(boxes) if f is BOXES else abs(value(f, shares)) for f in order}
 
 
-def _targets(kind: Kind, target_nm: int | Mapping[str, int]) -> dict[Place, int]:
-    """The targets asked for by position."""
+def _targets(kind: Kind, target_nm: int | Mapping[str, int]) -> dict[PositionKey, int]:
+    """The requested targets, by position."""
     mine = [(job, p) for job in kind.jobs for p in job.positions if p.kind == kind.name]
-    named = {f"{job.name}/{p.name}" if job.name else p.name: (job, p) for job, p in mine}
+    named = {full_name((job.name, p.name)): (job, p) for job, p in mine}
     wanted = dict.fromkeys(named, target_nm) if isinstance(target_nm, int) else target_nm
-    found: dict[Place, int] = {}
+    found: dict[PositionKey, int] = {}
     for name, nm in wanted.items():
         if name not in named:
             raise ValueError(f"there is no position {name!r} of kind {kind.name}")
         job, p = named[name]
         if not (p.min_nm is None or p.min_nm <= nm) or not (p.max_nm is None or nm <= p.max_nm):
-            raise ValueError(f"the target of {name} lies outside its limits")
+            raise ValueError(f"the target of {name} is outside its limits")
         found[job.name, p.name] = nm
     return found
 
 
-def _placed(kind: Kind, plan: Mapping[Place, Pair]) -> tuple[Kind, list[Placement]]:
-    """Very shells for the pairs of a plan, by position, in a kind whose classes are those of the pairs."""
+def _placed(kind: Kind, plan: Mapping[PositionKey, Pair]) -> tuple[Kind, list[Placement]]:
+    """Actual shells for the pairs of a plan, by position, in a kind with the same classes as the pairs."""
     return kind, kind.fixed + name_shells(kind, [(p, plan[p.key]) for p in kind.positions if p.key in plan])

@@ -26,10 +26,10 @@ from fitmatch.records.plans import Alternatives, OtherPlan, Plan
 
 
 def with_alternatives(plan: Plan, count: int, stop: Stop) -> Plan:
-    """The same answer with up to `count` next best plans of each kind, best first; of several jobs, of each kind as
-    they decide it together.
+    """The same answer with up to `count` next best plans of each kind, best first; several jobs have them for each kind
+    as decided together.
 
-    A kind that is not proven has none: what is not known to be the best has no known next. One that fails its check is
+    A kind that is not proven has none: without a proven best the next best is unknown. One that fails its check is
     told among the faults, and those before it stand.
     """
     found: dict[str, Alternatives] = {}
@@ -87,31 +87,31 @@ def _set_beside(
     )
 
 
-# Naming cannot bring the halves of a bore together where boxes are told apart.
+# Naming cannot bring the halves of a bore from one box if boxes are kept apart.
 _TOGETHER = Figure("bores_from_two_boxes", Unit.COUNT, measure=lambda p: int(p.filled and p.upper.box != p.lower.box))
 
 
 class _Order:
-    """Walks up the values that the figures of one kind can have, beginning at those of its best plan.
+    """Walks up the values that the figures of one kind can have, starting at those of its best plan.
 
-    A slack makes the first figure of level 2 count only as far as it goes beyond what the slack allows, and has it
-    once more later on; what it allows depends on the figures before.
+    With a slack, the first figure of level 2 counts only as far as it exceeds what the slack allows, and comes again in
+    full later; what the slack allows depends on the figures before.
     """
 
     def __init__(self, one: Decided, stop: Stop) -> None:
         self.kind = kind_for(one.jobs, one.kind, by_box=one.plan.strategy == "keep-sets")
-        self.stopped = False  # the last plan may not be the very next
+        self.stopped = False  # the last plan may not be the next one
         self._stop = stop
         self._strategy, self._slack_nm = one.plan.strategy, one.plan.slack_nm
         self._figures: list[Walk] = []
-        self._quality: dict[int, Work] = {}  # where the figures of level 2 begin, and of which jobs they are
+        self._quality: dict[int, Work] = {}  # where the figures of level 2 start, and whose jobs they are
         for work in turns(self.kind, one.plan.priority):
             order = self._order(work)
             self._figures += self._walks((*order.fit, *order.rest), work)
             self._quality[len(self._figures)] = work
             self._figures += self._walks(order.quality, work)
         self._everything: Ground | None = None
-        # Of use as long as so many figures are the best there are: those of levels 0 and 1, of all jobs at once.
+        # Useful as long as this many figures are at their best: those of levels 0 and 1, of all jobs at once.
         self._filled: Ground | None = None
         self._filled_figures = min(self._quality) if len(self._quality) == 1 else len(self._figures) + 1
         self._try_to_fill()
@@ -119,7 +119,7 @@ class _Order:
         self._take(choice_of(self.kind, one))
 
     def next(self) -> Choice | None:
-        """The best of the plans with other figures that come later; None where there is none; raises Stopped."""
+        """The best of the plans with other, later figures; None if there is none; raises Stopped."""
         for kept in reversed(range(len(self._figures))):
             ground, regions = self._kept(kept)
             regions = self._figures[kept].above(ground, regions, self._values[kept])
@@ -140,7 +140,7 @@ class _Order:
         self._filled = None if windows is None else ground_filled(windows)
 
     def _kept(self, count: int) -> tuple[Ground, list[Region]]:
-        """The plans whose first figures have the values in hand."""
+        """The plans whose first figures have the current values."""
         done = 0
         if count >= self._filled_figures and self._filled is not None:
             ground, done = self._filled, self._filled_figures
@@ -153,7 +153,7 @@ class _Order:
         return ground, regions
 
     def _best_of(self, ground: Ground, regions: list[Region], found: Choice, kept: int) -> Choice:
-        """The best plan of the regions by the figures from `kept` on; `found` is one of theirs."""
+        """The best plan of the regions by the figures from `kept` on; `found` is one of their plans."""
         if kept < self._filled_figures:
             self._filled = None
         try:
@@ -177,7 +177,7 @@ class _Order:
             self._values.append(self._figures[at].value(best))
 
     def _forgive(self, ground: Ground, regions: list[Region], known: Choice, at: int) -> None:
-        """Where a quality begins: what its slack allows among the plans of these regions."""
+        """Where a quality starts: what its slack allows among the plans of these regions."""
         if at in self._quality and self._slack_nm:
             work = self._quality[at]
             figures = self._order(work).quality

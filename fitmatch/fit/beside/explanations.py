@@ -1,7 +1,8 @@
 """One position explained: what else it could have, and what insisting on a certain pair would change.
 
-`asked` finds the position and the shells by name and refuses what cannot be; `explained` adds to a finished answer the
-runner-up, that is the best plan in which this position has another wall sum, and the best plan with the pair asked for.
+`asked` finds the position and the shells by name and refuses what is impossible; `explained` adds to a finished answer
+the runner-up, that is the best plan in which this position has another wall sum, and the best plan with the requested
+pair.
 """
 
 from collections.abc import Iterator, Sequence
@@ -13,7 +14,7 @@ from fitmatch.fit.beside.alternatives import other_plan, the_answer
 from fitmatch.fit.classes.candidates import Kind, ready
 from fitmatch.fit.classes.classes import Bore, Pair, rack_of
 from fitmatch.fit.classes.demands import Terms
-from fitmatch.fit.model.groups import Decided, Place, decided, kind_for, turns
+from fitmatch.fit.model.groups import Decided, decided, kind_for, turns
 from fitmatch.fit.model.variants import apart, reserving, with_bores
 from fitmatch.fit.proof.filling import NoPlan
 from fitmatch.fit.proof.levels import prove
@@ -22,6 +23,7 @@ from fitmatch.names import nearest
 from fitmatch.problems import NotPossible
 from fitmatch.records.housings import may_move, rehoused
 from fitmatch.records.job import Job
+from fitmatch.records.keys import PositionKey, ShellKey, full_name
 from fitmatch.records.parts import SIDES, Position, Shell
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Explanation, OtherPlan, Plan
@@ -48,13 +50,18 @@ def asked(jobs: Sequence[Job], position: str, pair: tuple[str, str] | None = Non
     told = list(_forbids(jobs, job, found, upper, lower))
     against = [fact for i, fact in enumerate(told) if fact not in told[:i]]
     if against:
-        slots = {"upper": _name(upper), "lower": _name(lower), "position": found.name, "against": tuple(against)}
+        slots = {
+            "upper": full_name(upper.key),
+            "lower": full_name(lower.key),
+            "position": found.name,
+            "against": tuple(against),
+        }
         raise NotPossible(Fact("forbidden", slots))
     return Question(job, found, (upper, lower))
 
 
 def _position(jobs: Sequence[Job], name: str) -> tuple[Job, Position]:
-    known = {f"{job.name}/{p.name}" if job.name else p.name: (job, p) for job in jobs for p in job.positions}
+    known = {full_name((job.name, p.name)): (job, p) for job in jobs for p in job.positions}
     if name in known:
         return known[name]
     alike = [full for full, (_, p) in known.items() if p.name == name]
@@ -76,7 +83,7 @@ def _shell(job: Job, position: Position, name: str) -> Shell:
 
 
 def _forbids(jobs: Sequence[Job], job: Job, position: Position, upper: Shell, lower: Shell) -> Iterator[Fact]:
-    """Everything that keeps these two shells out of this position."""
+    """Everything that forbids these two shells in this position."""
     if upper.key == lower.key:
         yield Fact("same-shell")
     housed = _housed(job, position)
@@ -84,21 +91,21 @@ def _forbids(jobs: Sequence[Job], job: Job, position: Position, upper: Shell, lo
         yield Fact("drawing")
     locked_in = {lock: p.key for each in jobs for p in each.positions for lock in (p.upper, p.lower) if lock}
     for side, shell in zip(SIDES, (upper, lower), strict=True):
-        lock: tuple[str, str] | None = getattr(position, side)
+        lock: ShellKey | None = getattr(position, side)
         where = locked_in.get(shell.key, position.key)
         if lock is not None and lock != shell.key:
-            yield Fact("half-locked", {"side": side, "lock": "/".join(lock)})
+            yield Fact("half-locked", {"side": side, "lock": full_name(lock)})
         elif where != position.key:
-            full = where[1] if where[0] == job.name else "/".join(where)
-            yield Fact("locked-elsewhere", {"shell": _name(shell), "position": full})
+            full = where[1] if where[0] == job.name else full_name(where)
+            yield Fact("locked-elsewhere", {"shell": full_name(shell.key), "position": full})
         if shell.kind != position.kind:
-            yield Fact("other-kind", {"shell": _name(shell), "has": shell.kind, "wants": position.kind})
+            yield Fact("other-kind", {"shell": full_name(shell.key), "has": shell.kind, "wants": position.kind})
         if shell.half not in (side, "either"):
-            yield Fact("other-half", {"shell": _name(shell), "half": shell.half})
+            yield Fact("other-half", {"shell": full_name(shell.key), "half": shell.half})
         if shell.hold is not None:
-            yield Fact("on-hold", {"shell": _name(shell), "hold": shell.hold})
+            yield Fact("on-hold", {"shell": full_name(shell.key), "hold": shell.hold})
         if shell.wall_nm is None:
-            yield Fact("no-wall", {"shell": _name(shell)})
+            yield Fact("no-wall", {"shell": full_name(shell.key)})
     if upper.wall_nm is None or lower.wall_nm is None:
         return
     terms = Terms(job, position.kind)
@@ -108,14 +115,14 @@ def _forbids(jobs: Sequence[Job], job: Job, position: Position, upper: Shell, lo
     pair = terms.place(position, upper, lower)
     faults = broken(terms.rules, position, upper, lower)
     yield from (Fact("rule", {"broken": fault.fact}) for fault in faults if not fault.excused)
-    # Of bores in a row others can follow, or stay empty; those that are locked in both halves cannot.
+    # Other bores in the row can adapt, or stay empty; those that are locked in both halves cannot.
     beside = [*_locked_bores(job, position), pair]
     apart = (fault for one in row_rules(job, position.kind) for fault in one.apart(beside))
     yield from (Fact("rule-beside-locked", {"broken": fault.fact}) for fault in apart if not fault.excused)
 
 
 def _housed(job: Job, position: Position) -> list[Position]:
-    """The position in each housing that may stand there and is not refused."""
+    """The position in each housing that may go there and is not refused."""
     housings = [position]
     if is_movable(job, position.kind):
         housings += [rehoused(position, p) for p in _others(job, position) if may_move(position, p)]
@@ -163,16 +170,16 @@ def explained(plan: Plan, question: Question, stop: Stop) -> Plan:
 class _Demand(NamedTuple):
     """The position is filled: with `pair` (upper, lower) if given, else with walls that do not total `not_sum_nm`.
 
-    A demand alters a kind: the position then stands apart from those it could not be told from, and of its pairs one
+    A demand alters a kind: the position is then separated from those it was interchangeable with, and one of its pairs
     must be used.
     """
 
-    place: Place
+    place: PositionKey
     pair: tuple[Shell, Shell] | None = None
     not_sum_nm: int | None = None
 
     def alter(self, kind: Kind) -> tuple[Kind, list[Pair]]:
-        """The kind in which this position's pairs are those demanded, and these; none where it has no such pair."""
+        """The kind in which this position has only the pairs demanded, and those pairs; none if it has no such pair."""
         kind, own = apart(kind, self.place, may_be_empty=False)
         if self.pair is not None:
             kind = _with_pair(kind, own, *self.pair)
@@ -183,7 +190,7 @@ class _Demand(NamedTuple):
 
 
 def _with_pair(kind: Kind, own: list[Bore], upper: Shell, lower: Shell) -> Kind:
-    """With bores for these two shells alone, which are then kept for them."""
+    """With bores for these two shells only, which are then reserved for them."""
     class_of = {s.key: c for c in kind.classes for s in c.members}
     rest, up, low = with_bores(kind, own, ()), class_of.get(upper.key), class_of.get(lower.key)
     fitting = [b for b in own if up in b.upper.classes and low in b.lower.classes]
@@ -204,8 +211,8 @@ def _without_sum(bore: Bore, walls_nm: int) -> list[Bore]:
 
 
 def _best_with(one: Decided, demand: _Demand, stop: Stop) -> tuple[OtherPlan | None, bool]:
-    """The best plan that meets the demand, and whether the search was cut short; None where there is no such plan, or
-    none was found in time."""
+    """The best plan that meets the demand, and whether the search was cut short; None if there is no such plan, or none
+    was found in time."""
     kind = kind_for(one.jobs, one.kind)
     try:
         work = turns(kind, one.plan.priority)
@@ -216,7 +223,3 @@ def _best_with(one: Decided, demand: _Demand, stop: Stop) -> tuple[OtherPlan | N
     if all(p.position.key != demand.place for p in found.placements):
         return None, True  # stopped before there was a plan
     return found, not proven.proof.proven
-
-
-def _name(shell: Shell) -> str:
-    return "/".join(shell.key)

@@ -1,5 +1,5 @@
-"""The figures that plans are ordered by, each as a walk through regions of plans: it can keep the plans in which it has
-one value exactly, or a larger one, and find its smallest value over a list of regions.
+"""The figures that plans are ordered by, each as a walk through regions of plans: it can keep the plans with exactly
+one value of the figure, or with a larger one, and find its smallest value over a list of regions.
 """
 
 from collections.abc import Callable, Iterator
@@ -18,12 +18,13 @@ from fitmatch.fit.proof.pair_sources import Listed
 from fitmatch.fit.proof.search import of_jobs
 from fitmatch.problems import FaultInFitmatch
 
-_MANY_SETS = 500  # so many sets of boxes are looked at one by one
+_MANY_SETS = 500  # up to this many sets of boxes are looked at one by one
 
 
 @dataclass(frozen=True, slots=True)
 class Walk:
-    """A figure of these jobs, here a sum. Of a worst deviation or a spread all is alike up to `forgiven`."""
+    """A figure of these jobs, here a sum. For a worst deviation or a spread, everything up to `forgiven` counts the
+    same."""
 
     figure: Figure
     kind: Kind
@@ -39,15 +40,15 @@ class Walk:
         return of_jobs(self.figure.measure, self.kind, self.work)
 
     def exactly(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
-        """Of the regions the plans that have this value."""
+        """The plans of the regions with this value."""
         return [r.limit(Limit(self.measure, value, value)) for r in regions]
 
     def above(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
-        """Of the regions the plans that have a larger one."""
+        """The plans of the regions with a larger value."""
         return [r.limit(Limit(self.measure, None, value + 1)) for r in regions]
 
     def smallest(self, ground: Ground, regions: list[Region], known: Choice) -> tuple[Choice, list[Region]]:
-        """The best plan by this figure, `known` being one of the regions' plans, and the regions of its equals."""
+        """The best plan by this figure, and the regions of plans equal to it; `known` is one of the regions' plans."""
         best, kept = known, []
         for region in regions:
             here = ground.plan(region, Limit(self.measure, self.value(best)))
@@ -59,7 +60,7 @@ class Walk:
 
 
 class _Engines(Walk):
-    """Jobs complete: as more are better, with a minus."""
+    """Jobs complete: with a minus, as more are better."""
 
     def exactly(self, ground: Ground, regions: list[Region], value: int) -> list[Region]:
         return [r.bound(complete=-value, complete_most=-value) for r in regions]
@@ -80,7 +81,7 @@ class _Engines(Walk):
 
 
 class _Boxes(Walk):
-    """Those of locked pairs are included; for kinds sorted by box."""
+    """The boxes of locked pairs are included; for kinds sorted by box."""
 
     def value(self, choice: Choice) -> int:
         drawn = ({p.upper.box, p.lower.box} for p in choice if self._draws(p))
@@ -108,14 +109,14 @@ class _Boxes(Walk):
         return region.bound(boxes=(*region.bounds.boxes, BoxLimit(self.work, least, most)))
 
     def _parts(self, ground: Ground, regions: list[Region], least: int, most: int) -> list[tuple[Choice, Region]]:
-        """Of these regions the plans that draw on at least and at most so many boxes: the parts that hold any, each
+        """The plans of these regions that draw on at least and at most so many boxes: the parts that have any, each
         with one of them."""
         parts = (part for region in regions for part in self._apart(ground, region, least, most))
         return [(found, part) for part in parts if (found := ground.plan(part)) is not None]
 
     def _apart(self, ground: Ground, region: Region, least: int, most: int) -> Iterator[Region]:
-        """The same as one part for each set of so many boxes, since rows that count boxes at most are weak (8 bores, 80
-        shells in 8 boxes: six times as slow)."""
+        """The same as one part for each set of so many boxes, since rows that limit the number of boxes are weak (8
+        bores, 80 shells in 8 boxes: six times as slow)."""
         always = locked_boxes(self.kind, self.work)
         pairs = ground.pairs(region)
         drawn = {i: {p.upper.box, p.lower.box} - always for i, p in enumerate(pairs) if self._draws(p)}
@@ -153,7 +154,7 @@ class _Worst(Walk):
                 left = sorted(v for v in values if low <= v <= reach)
                 if not left:
                     break
-                # The very next value is often reached; then larger steps.
+                # The next value is often reached; then larger steps.
                 middle = left[min(step, len(left) // 2)]
                 found = ground.plan(region.clip(self.work, -middle, middle))
                 if found is None:
@@ -190,13 +191,13 @@ class _Spread(Walk):
         ]
 
     def smallest(self, ground: Ground, regions: list[Region], known: Choice) -> tuple[Choice, list[Region]]:
-        # Sliding windows are for one job alone, and many programs, each of them hard where bores are bound to another.
+        # Sliding windows are for a single job, and need many programs, each hard if bores constrain each other.
         bound = self.work[0].shifts.on or any(bore.house is not None for bore in ground.kind.bores)
         if len(self.work) == 1 and not bound:
             return self._by_windows(ground, regions, known)
         best = known
         for region in regions:
-            least, middle = self.forgiven, self.value(best) - 1  # most often nothing is left to gain
+            least, middle = self.forgiven, self.value(best) - 1  # usually nothing is left to gain
             while least < self.value(best):
                 found = ground.plan(region.spread_over(self.work, middle))
                 if found is None:

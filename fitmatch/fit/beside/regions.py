@@ -1,6 +1,6 @@
 """Parts of the set of all plans of a kind, and the moves that walk through them value by value.
 
-A `Region` is every plan whose counted deviations lie in a window for each job and that obeys some limits; a set of
+A `Region` is every plan that has its counted deviations in a window for each job and obeys some limits; a set of
 plans such as "spread exactly s" is a list of regions.
 """
 
@@ -22,7 +22,7 @@ _FIRST_REACH = 1_000  # nm
 
 
 class Region(NamedTuple):
-    """Plans whose counted deviations lie in the window of their job, within `bounds`; `listed`: from these pairs."""
+    """Plans with their counted deviations in the window of their job, within `bounds`; `listed`: from these pairs."""
 
     windows: Mapping[Terms, tuple[int, int]]
     bounds: Bounds = FREE
@@ -38,11 +38,11 @@ class Region(NamedTuple):
         return self._replace(bounds=self.bounds.and_limits(*limits))
 
     def spread_over(self, work: Work, most: int) -> "Region":
-        """What is left of it with no job spreading over more than `most`."""
+        """What is left of it with no job's spread above `most`."""
         return self._replace(bounds=self.bounds.and_spreads(work, most))
 
     def bound(self, **changes: Any) -> "Region":
-        """The same with these of its bounds changed."""
+        """The same with these bounds changed."""
         return self._replace(bounds=self.bounds._replace(**changes))
 
     def admits(self, pair: Pair) -> bool:
@@ -74,11 +74,11 @@ class Ground:
         return sorted({p.deviation_nm for p in self.pairs(region) if p.counted and p.bore.terms in work})
 
     def plan(self, region: Region, *more: Limit) -> Choice | None:
-        """Some plan of the region that obeys `more` as well, or None where there is none; raises Stopped."""
+        """Some plan of the region that also obeys `more`, or None if there is none; raises Stopped."""
         return Search(self.kind, self.stop, region.bounds.and_limits(*more)).feasible(self.pairs(region))
 
     def some_plan(self, regions: list[Region]) -> Choice | None:
-        """Some plan of any of the regions. Narrow windows are asked first: a wide one may hold very many pairs."""
+        """Some plan of any of the regions. Narrow windows are tried first: a wide one may have very many pairs."""
         reach, work = max(_FIRST_REACH, self.least_worst), self.kind.terms
         while regions:
             for region in regions:
@@ -95,13 +95,13 @@ class Ground:
         most = sum(measure(pair) * times for pair, times in known.items())
         found = search.minimise_in(self.pairs(region), measure, most)
         if found is None:
-            raise FaultInFitmatch("a region has lost the plan it holds")
+            raise FaultInFitmatch("a region has lost the plan it has")
         value, pairs = found
         return search.choice, region.limit(Limit(measure, value))._replace(listed=pairs)
 
 
 def ground_filled(windows: Windows) -> Ground:
-    """The plans that give every bore its best on levels 0 and 1, after a search has found that there are such plans."""
+    """The plans that give every bore its best on levels 0 and 1, once a search has found that there are such plans."""
     search, own_best, outside = windows.search, windows.own_best, windows.outside
     widest = widest_deviation(search.kind, own_best)
     seats = frozenset({bore.seat for bore in own_best} | {p.bore.seat for p in outside})
@@ -110,7 +110,7 @@ def ground_filled(windows: Windows) -> Ground:
 
 
 def ground_of_all(kind: Kind, stop: Stop) -> Ground:
-    """All plans there are."""
+    """All plans."""
     pairs: list[Pair] = list(kind.vacancies)
     for bore in kind.bores:
         pairs.extend(stop.asking(kind.pairs(bore, 0, bore.sum_high)))

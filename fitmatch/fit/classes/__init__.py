@@ -1,1 +1,1 @@
-"""What is interchangeable as classes, and the pairs of classes that may go where."""
+"""Interchangeable shells and positions as classes, and which pairs of classes may go where."""

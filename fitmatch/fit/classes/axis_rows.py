@@ -34,7 +34,7 @@ class Shifts:
         return bool(self._rules)
 
     def allowed(self, position: Position, filled: Iterable[Placement]) -> tuple[int, int]:
-        """From and to which shift a bore may have beside these."""
+        """The least and the greatest shift a bore may have beside these."""
         low, high = ANYWHERE
         if not self.on:
             return low, high
@@ -48,12 +48,12 @@ class Shifts:
         return low, high
 
     def ends(self, position: Position, other: Position, shift: int) -> set[int]:
-        """The smallest shifts of a bore from which it may keep to another one that has this shift."""
+        """The smallest shifts a bore may have beside another one that has this shift."""
         at, there = self._at[position.name], self._at[other.name]
         return {shift + near.origins[there] - near.origins[at] - near.most for near in self._rules}
 
     def add_rows(self, program: Program, seats: Sequence[Seat]) -> None:
-        """Bind the bores of a program."""
+        """Add the rows that constrain the bores of a program."""
         for near in self._rules:
             if near.everyone:
                 self._bind_all(program, near, seats)
@@ -78,7 +78,7 @@ class Shifts:
 
 
 def _line_up(program: Program, most: int, lies: Sequence[Sequence[Column]], *, full: bool) -> None:
-    """Everything filled lies from where the line begins to `most` beyond; `full`: all bores are filled."""
+    """Everything filled is between the start of the line and `most` beyond it; `full`: all bores are filled."""
     places = sorted({v for columns in lies for _, v in columns})
     if places[-1] - places[0] <= most:
         return
@@ -88,8 +88,8 @@ def _line_up(program: Program, most: int, lies: Sequence[Sequence[Column]], *, f
             terms = [*((j, v - places[0]) for j, v in columns), (begin, -1)]
             program.row(terms, 0, most)
         return
-    # Some may stay empty. One variable for each place says whether the line begins there or before; along the places
-    # they rise from 0 to 1 once. A single row for each bore that lets go of an empty one would be weak.
+    # Some may stay empty. One variable for each place says whether the line starts there or before; along the places
+    # they rise from 0 to 1 once. A single row for each bore that stops applying when it is empty would be weak.
     begun = dict(zip(places, program.rising(len(places)), strict=True))
     for columns in lies:
         for place in sorted({v for _, v in columns}):
@@ -102,12 +102,12 @@ def _line_up(program: Program, most: int, lies: Sequence[Sequence[Column]], *, f
 def _bind(
     program: Program, most: int, ones: list[Column], one_full: bool, others: list[Column], other_full: bool
 ) -> None:
-    """Two bores lie no farther apart than `most`, if both are filled."""
+    """Two bores are no farther apart than `most`, if both are filled."""
     if one_full and other_full:
         program.row([*ones, *((j, -s) for j, s in others)], -most, most)
         return
-    # One of the two may stay empty: of the pairs here that lie at `s` or beyond and those there that are then too far
-    # below, at most one is used. As a single row with a term that lets go it would be a weak one.
+    # One of the two may stay empty: of the pairs here at `s` or beyond, and those there that are then too far below, at
+    # most one is used. A single row with a term that switches it off would be weak.
     for here, there in ((ones, others), (others, ones)):
         for s in sorted({s for _, s in here}):
             below = [(j, 1) for j, t in there if t < s - most]

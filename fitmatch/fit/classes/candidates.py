@@ -1,5 +1,5 @@
-"""Which pairs of shells may go where: shells and positions that cannot be told apart become classes, and the pairs of
-a bore are found by bisection in sorted walls, so that cost follows distinct readings, not boxes.
+"""Which pairs of shells may go where: interchangeable shells and positions become classes, and the pairs of a bore are
+found by bisection in sorted walls, so that cost depends on distinct readings, not on boxes.
 
 In: one kind of a `Job`, or of several that share their shells. Out: `Bore` classes, `ShellClass`es and the admissible
 `Pair`s within a range of wall sums.
@@ -16,11 +16,12 @@ from typing import TypedDict, Unpack
 from fitmatch.fit.classes.classes import Bore, Pair, Rack, ShellClass, rack_of
 from fitmatch.fit.classes.demands import Terms
 from fitmatch.records.job import Job
+from fitmatch.records.keys import PositionKey, ShellKey
 from fitmatch.records.parts import SIDES, Position, Shell, excess_of, room, shortfall_of, tightest_room
 from fitmatch.records.placements import Placement
 from fitmatch.rules.positions.drawing import bore_refused
 
-# What a position asks of its clearance and of its shells.
+# What a position demands of its clearance and of its shells.
 asks_for = attrgetter("target_nm", "min_nm", "max_nm", "want_min_nm", "want_max_nm", "wants_upper", "wants_lower")
 
 
@@ -37,8 +38,8 @@ class Kind:
     def __init__(
         self, jobs: Sequence[Job], kind: str, boxes: Sequence[frozenset[str] | None] = (), *, by_box: bool = False
     ) -> None:
-        """`jobs` hold the same shells; `boxes`: what each of the first jobs may draw on; None: on all; `by_box`: shells
-        of different boxes are told apart."""
+        """`jobs` have the same shells; `boxes`: what each of the first jobs may draw on; None: all; `by_box`: shells of
+        different boxes are kept apart."""
         self.name = kind
         self._open_boxes = tuple(boxes)
         self._take(jobs)
@@ -50,7 +51,7 @@ class Kind:
         locks = {lock for job in jobs for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
         locks = locks.union(*(job.reserved for job in jobs))
         self.classes: list[ShellClass] = []
-        self._locked: dict[tuple[str, str], ShellClass] = {}
+        self._locked: dict[ShellKey, ShellClass] = {}
         known: dict[tuple[object, ...], ShellClass] = {}
         self._shells = [s for s in shells if s.kind == kind and s.wall_nm is not None and s.hold is None]
         for shell in self._shells:
@@ -75,7 +76,7 @@ class Kind:
         self._terms_of = {p.key: t for t in self.terms for p in t.job.positions if p.kind == self.name}
 
     def _sort_positions(self) -> None:
-        self.bores: list[Bore] = []  # what pairs are sought for
+        self.bores: list[Bore] = []  # the positions for which pairs are sought
         self.seats: list[Bore] = []  # one for each seat, with all its shells and the widest of its limits
         self.incomplete: set[Terms] = set()  # some position cannot be inside its limits, whatever is chosen
         self.fixed: list[Placement] = []  # locked in both halves: nothing to choose
@@ -83,11 +84,11 @@ class Kind:
         self.always_a_plan = True  # if only one that leaves every bore empty
         # Measured, and the bore not refused; in file order, job by job.
         self.positions: list[Position] = []
-        self.vacancies: list[Pair] = []  # where housings may move: that a seat stays empty, with each of them
+        self.vacancies: list[Pair] = []  # if housings may move: a seat that stays empty, with each of them
         for terms in self.terms:
             self._sort_in(terms)
 
-    def with_targets(self, targets: Mapping[tuple[str, str], int]) -> "Kind":
+    def with_targets(self, targets: Mapping[PositionKey, int]) -> "Kind":
         """The same with other targets, by the names of job and position; the shells stay in their classes."""
         new = copy(self)
         jobs = []
@@ -99,7 +100,7 @@ class Kind:
         return new
 
     def _sort_in(self, terms: Terms) -> None:
-        """Sort in the positions of one job."""
+        """Sort the positions of one job into bores and seats."""
         free: list[Position] = []
         for position in terms.job.positions:
             if position.kind != self.name:
@@ -126,7 +127,7 @@ class Kind:
     def _add(
         self, position: Position, terms: Terms, shifts: tuple[int, int], alike: dict[tuple[object, ...], Bore]
     ) -> None:
-        """Sort a position in: beside those it is like, or in a seat of its own."""
+        """Put a position with those it is like, or in a seat of its own."""
         upper, lower = (self._rack(side, position, terms) for side in SIDES)
         margins = self._margins(position, upper, lower, terms)
         what = (
@@ -147,12 +148,12 @@ class Kind:
             alike[what].positions.append(position)
 
     def from_boxes(self, boxes: Sequence[frozenset[str] | None]) -> "Kind":
-        """The same positions, where each of the first jobs draws on no boxes but these; None: on all it could."""
+        """The same positions, if each of the first jobs draws on these boxes only; None: on all it could."""
         both = zip_longest(boxes, self._open_boxes)
         return type(self)(self.jobs, self.name, [b if a is None else a if b is None else a & b for a, b in both])
 
     def altered(self, **parts: Unpack[_Parts]) -> "Kind":
-        """The same with other classes, bores, seats or vacancies where they are given."""
+        """The same with other classes, bores, seats or vacancies, if given."""
         new = copy(self)
         vars(new).update(parts)
         return new
@@ -170,12 +171,12 @@ class Kind:
         return self.terms_of(position).place(position, upper, lower)
 
     def pairs(self, bore: Bore, low: int, high: int) -> Iterator[Pair]:
-        """Every admissible pair whose wall sum lies from `low` to `high` and leaves some clearance."""
+        """Every admissible pair with a wall sum from `low` to `high` that leaves some clearance."""
         for upper, lower in self._partners(bore, low, high):
             yield self._pair(bore, upper, lower)
 
     def count(self, bore: Bore, low: int, high: int) -> int:
-        """How many pairs `pairs` would go through."""
+        """How many pairs `pairs` would yield."""
         return sum(stop - start for _, start, stop in self._spans(bore, low, min(high, bore.sum_high)))
 
     def deviations(self, bore: Bore, low: int, high: int) -> Iterator[int]:
@@ -213,7 +214,7 @@ class Kind:
         return self._outermost_sum(bore, low, high, 1)
 
     def _outermost_sum(self, bore: Bore, low: int, high: int, step: int) -> int | None:
-        """The first sum met going up by `step` 1, down by -1."""
+        """The first sum found going up with `step` 1, down with -1."""
         best: int | None = None
         end, edge = (low, 0) if step > 0 else (high, -1)
         for upper, start, stop in self._spans(bore, low, high, step):
@@ -274,7 +275,8 @@ class Kind:
         return {(self._way(u), self._way(v)): terms.guards.margin(position, u, v) for u in ways[0] for v in ways[1]}
 
     def _add_bores(self, bore: Bore) -> Bore:
-        """The bores of a seat, one for each margin of a guard. What comes back has all shells, the widest limits."""
+        """The bores of a seat, one for each margin of a guard. The bore returned has all shells and the widest
+        limits."""
         margins = self._margins(bore.fitted, bore.upper, bore.lower, bore.terms)
         whole = replace(bore, margin_nm=min(margins.values(), default=0))
         if len(set(margins.values())) <= 1:
@@ -289,8 +291,9 @@ class Kind:
         return rack_of([c for c in rack.classes if self._way(c.members[0]) == way])
 
     def _rack(self, side: str, position: Position, terms: Terms) -> Rack:
-        """The classes that may go into this side of the position: its locked shell, else those that its rules take."""
-        lock: tuple[str, str] | None = getattr(position, side)
+        """The classes that may go into this side of the position: its locked shell, otherwise those that its rules
+        allow."""
+        lock: ShellKey | None = getattr(position, side)
         if lock is not None:
             locked = [self._locked[lock]] if lock in self._locked else []
             alone = position.upper is None or position.lower is None  # a whole pair is in, whatever boxes are open
@@ -307,13 +310,13 @@ class Kind:
 
 
 def may_share(bore: Bore, upper: ShellClass, lower: ShellClass) -> bool:
-    """Whether an upper and a lower of these classes may share this bore, as far as their walls do not tell."""
+    """Whether an upper and a lower of these classes may share this bore, apart from what their walls say."""
     if upper is lower and upper.count < 2:
         return False
     return not bore.counts or bore.terms.share(upper, lower)
 
 
-def ready(position: Position, by_key: dict[tuple[str, str], Shell]) -> bool:
+def ready(position: Position, by_key: dict[ShellKey, Shell]) -> bool:
     """Whether everything the position needs has been measured, locked shells included."""
     locks = (lock for lock in (position.upper, position.lower) if lock is not None)
     return not position.missing and all(by_key[lock].wall_nm is not None for lock in locks)

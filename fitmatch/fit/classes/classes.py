@@ -1,4 +1,4 @@
-"""What cannot be told apart by any rule or figure: classes of shells and of positions, and the pairs that may meet."""
+"""What no rule or figure distinguishes: classes of shells and of positions, and the pairs that may go together."""
 
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -12,7 +12,7 @@ from fitmatch.records.parts import Position, Shell, room, tightest_room
 class ShellClass:
     """Shells that are interchangeable in every rule and figure: same half, wall, marks and family.
 
-    A locked shell is a class by itself, open to its own position only. In a kind sorted by box all are of one box.
+    A locked shell is a class by itself, open to its own position only. In a kind sorted by box all are from one box.
     """
 
     index: int
@@ -28,7 +28,7 @@ class ShellClass:
 
     @property
     def box(self) -> str:
-        """The box they are all of, in a kind sorted by box."""
+        """The box they all come from, in a kind sorted by box."""
         return self.members[0].box
 
 
@@ -46,7 +46,7 @@ def rack_of(classes: list[ShellClass]) -> Rack:
 
 @dataclass(slots=True, eq=False)
 class House:
-    """Housings that are interchangeable, by the rows they stand in."""
+    """Housings that are interchangeable, by the rows they are in."""
 
     members: list[Position]
 
@@ -57,25 +57,26 @@ class House:
 
 @dataclass(eq=False)
 class Bore:
-    """Positions that are interchangeable: same room, target, limits and demands. A position with a lock stands alone.
+    """Positions that are interchangeable: same room, target, limits and demands. A position with a lock is alone in its
+    class.
 
-    The limits are those compared with, a guard included. Where a guard differs from pair to pair, because shells were
-    measured in different ways, the same positions come as several bores of one `seat`, each with its own shells.
+    The limits are those compared with, including a guard. If a guard differs from pair to pair, because shells were
+    measured in different ways, the same positions appear as several bores of one `seat`, each with its own shells.
 
-    Wall sums from `inside_low` to `inside_high` give a clearance inside the limits; sums up to `sum_high` leave any
-    clearance at all; a sum above `not_below` is below min; sums from `wanted_low` to `wanted_high` lie in the wished
-    band as well as inside the limits.
+    Wall sums from `inside_low` to `inside_high` give a clearance inside the limits; sums up to `sum_high` leave some
+    clearance; a sum above `not_below` is below min; sums from `wanted_low` to `wanted_high` are in the wanted band as
+    well as inside the limits.
     """
 
     index: int
     seat: int
     terms: Terms
     positions: list[Position]
-    fitted: Position  # one of them with the housing of this bore: tells sizes and limits
+    fitted: Position  # one of them with the housing of this bore: gives sizes and limits
     upper: Rack
     lower: Rack
-    shifts: tuple[int, int]  # what bores locked in both halves leave for twice its axis shift
-    house: House | None = None  # the housing of this bore, where housings may move
+    shifts: tuple[int, int]  # the range that bores locked in both halves leave for twice its axis shift
+    house: House | None = None  # the housing of this bore, if housings may move
     margin_nm: int = 0  # of a guard
 
     def __post_init__(self) -> None:
@@ -95,12 +96,12 @@ class Bore:
 
     @property
     def counts(self) -> bool:
-        """Whether it counts in quality and obeys the rules of two walls: one locked in both halves does neither."""
+        """Whether it counts in quality and obeys the rules about two walls: one locked in both halves does neither."""
         return self.positions[0].upper is None or self.positions[0].lower is None
 
     @property
     def differences(self) -> tuple[int, int]:
-        """From and to how much the wall of a lower half may exceed that of the upper one."""
+        """The least and the most by which the lower wall may exceed the upper one."""
         if not self.counts:
             return -ENDLESS, ENDLESS
         (low, high), (down, up) = self.terms.differences, self.shifts
@@ -134,7 +135,7 @@ class Bore:
 
     @property
     def wishes(self) -> bool:
-        """Whether a band is wished for here."""
+        """Whether a wanted band is given here."""
         return self.fitted.wishes
 
     @property

@@ -1,7 +1,7 @@
-"""What one job asks of the pairs of a kind: its own rules and guard. Several jobs may share their shells, and each
+"""What one job demands of the pairs of a kind: its own rules and guard. Several jobs may share their shells, but each
 keeps its own terms."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from fitmatch.fit.classes.axis_rows import Shifts
 from fitmatch.fit.classes.guards import Guards
@@ -14,7 +14,7 @@ from fitmatch.rules.two_halves.thick_half import ThickHalf
 
 
 class Terms:
-    """The rules of one job that bind its bores of one kind."""
+    """The rules of one job that apply to its bores of one kind."""
 
     def __init__(self, job: Job, kind: str) -> None:
         self.job = job
@@ -22,7 +22,7 @@ class Terms:
         self.guards = Guards(job)
         self.shifts = Shifts(job, kind)
         self.limits_at = limits_at(job)
-        # From and to how much the wall of a lower half may exceed that of the upper one, and what wall a half may have.
+        # The least and the most by which the lower wall may exceed the upper one, and the walls a half may have.
         self.differences = _within(rule.differences for rule in self.rules)
         self.walls = _within(rule.walls for rule in self.rules)
         self.one_side = next((r for r in self.rules if isinstance(r, ThickHalf) and r.one_side), None)
@@ -35,11 +35,11 @@ class Terms:
         return self.one_side is not None
 
     def place(self, position: Position, upper: Shell, lower: Shell) -> Placement:
-        """These two shells in this position, judged by its limits as the guard draws them in for this pair."""
+        """These two shells in this position, judged by its limits as tightened by the guard for this pair."""
         return Placement(position, upper, lower, self.limits_at, self.guards.margin(position, upper, lower))
 
     def asks(self, position: Position, side: str) -> tuple[object, ...]:
-        """All that `takes` depends on besides the half."""
+        """All that `takes` depends on apart from the half."""
         return tuple((rule, rule.asks(position, side)) for rule in self._takers)
 
     def takes(self, position: Position, side: str, half: Half) -> bool:
@@ -47,16 +47,25 @@ class Terms:
         return all(rule.takes(position, side, half) for rule in self._takers)
 
     def share(self, upper: Half, lower: Half) -> bool:
-        """Whether these two halves may share a bore, as far as walls do not tell."""
+        """Whether these two halves may share a bore, apart from what their walls say."""
         return all(rule.share(upper, lower) for rule in self._sharers)
 
+    def reads(self, position: Position, side: str, other: Half) -> Mapping[str, tuple[str, ...]] | None:
+        """What a half bought for this side of the position must read beside this other one: by column, any one of
+        several marks. None: whatever it reads, some rule rules it out."""
+        asked: dict[str, tuple[str, ...]] = {}
+        for column, marks in (each for rule in self.rules for each in rule.reads(position, side, other)):
+            asked[column] = tuple(mark for mark in asked.get(column, marks) if mark in marks)
+        columns = dict.fromkeys((*self.job.shell_columns, *asked))
+        return None if () in asked.values() else {column: asked[column] for column in columns if column in asked}
+
     def thick(self, upper: int, lower: int) -> int:
-        """Where all thicker halves must go to one side, which of two walls counts as the thicker: 1 the upper, -1 the
+        """If all thicker halves must go to one side, which of two walls counts as the thicker: 1 the upper, -1 the
         lower, 0 neither."""
         return 0 if self.one_side is None else self.one_side.thick(upper, lower)
 
 
 def _within(ranges: Iterable[tuple[int, int]]) -> tuple[int, int]:
-    """What lies in all of these ranges, from and to."""
+    """The least and the greatest value common to all of these ranges."""
     lows, highs = zip((-ENDLESS, ENDLESS), *ranges, strict=True)
     return max(lows), min(highs)

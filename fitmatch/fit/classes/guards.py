@@ -1,4 +1,4 @@
-"""How far a guard draws the limits of a very pair in: a multiple of its expanded uncertainty, rounded inward."""
+"""How far a guard tightens the limits of each pair: a multiple of its expanded uncertainty, rounded inward."""
 
 from collections.abc import Iterator, Sequence
 from itertools import product
@@ -19,7 +19,7 @@ _MOST_NAMED: Final = 6
 
 
 class Guards:
-    """The margins of a job; 0 without a guard, and then nothing of uncertainty is loaded."""
+    """The margins of a job; 0 without a guard, and then no code about uncertainty is loaded."""
 
     def __init__(self, job: Job) -> None:
         self._guard = guard_of(job)
@@ -46,8 +46,8 @@ class _TooTight(NamedTuple):
 
 
 def check_guard(jobs: Sequence[Job]) -> None:
-    """Raise InputError where a guard cannot be judged, or leaves some position no clearance between its limits; one
-    line for each kind of a job."""
+    """Raise InputError if a guard cannot be judged, or leaves some position no clearance between its limits; one line
+    for each kind of a job."""
     told = [(job, text) for job in jobs if guard_of(job) for text in _objections(job)]
     if told:
         raise InputError(
@@ -74,7 +74,9 @@ def _objections(job: Job) -> list[str]:
     told = [_of_kind(job, kind, found) for kind in job.kinds if any(t.position.kind == kind for t in found)]
     if unknown:
         what = listed(list(unknown))
-        told.append(f"a guard needs a known uncertainty, and nothing tells of {what}; tell it, or leave guard out")
+        told.append(
+            f"a guard needs a known uncertainty, and some of it is missing: {what}; state that, or leave guard out"
+        )
     return told
 
 
@@ -92,7 +94,7 @@ def _ways(job: Job) -> "dict[str, list[dict[MeasuredAs | None, None]]]":
 def _closest(
     model: "ErrorModel", position: Position, ways: "list[dict[MeasuredAs | None, None]]"
 ) -> "tuple[tuple[str, ...], Uncertainty | None]":
-    """What is not known of some pair, by which nothing may then be judged; the smallest uncertainty of all pairs."""
+    """What is not known about some pair, so that nothing may be judged by it; the smallest uncertainty of all pairs."""
     found = []
     for upper, lower in product(*ways):
         uncertainty = model.combined(position, upper, lower)
@@ -113,7 +115,8 @@ def _too_tight(job: Job, position: Position, closest: "Uncertainty") -> Iterator
 
 
 def _of_kind(job: Job, kind: str, found: Sequence[_TooTight]) -> str:
-    """What is wrong in one kind, by the position that allows the least, and the one guard that would do everywhere."""
+    """What is wrong in one kind, shown at the position that allows the least, and the guard that would do
+    everywhere."""
     mine = [t for t in found if t.position.kind == kind]
     names = [t.position.name for t in mine]
     shown = listed(names if len(names) <= _MOST_NAMED else [*names[: _MOST_NAMED - 1], "others"])
@@ -128,8 +131,8 @@ def _of_kind(job: Job, kind: str, found: Sequence[_TooTight]) -> str:
     if least.stray_nm:
         text += f", and its readings scatter over {least.stray_nm / 1000:.2f} um"
     everywhere = min(t.largest for t in found)
-    todo = f"the largest guard that leaves every position some is {everywhere:g}"
-    return f"{text}; {todo if everywhere > 0 else 'no guard leaves every position some, so leave it out'}"
+    todo = f"the largest guard that leaves every position a clearance is {everywhere:g}"
+    return f"{text}; {todo if everywhere > 0 else 'no guard leaves every position a clearance, so leave it out'}"
 
 
 def _error_model(job: Job) -> "ErrorModel":

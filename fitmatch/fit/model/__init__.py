@@ -1,1 +1,1 @@
-"""What is decided, in which order of figures, as an integer program; and its answer back to shells."""
+"""What is decided, and in which order of figures, as an integer program; and its answer turned back into shells."""

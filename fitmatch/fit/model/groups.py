@@ -1,5 +1,5 @@
-"""What is decided together: the jobs of a group as they were read, their kind in classes, and the choice made of it as
-placements, job by job. Everything that looks at an answer once more (alternatives, explanations, reasons) starts here.
+"""What is decided together: the jobs of a group as they were read, their kind in classes, and the choice as placements,
+job by job. Everything that looks at an answer again (alternatives, explanations, reasons) starts here.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -14,13 +14,12 @@ from fitmatch.fit.model.order import Share
 from fitmatch.fit.model.pairs import Choice
 from fitmatch.records.housings import with_housings
 from fitmatch.records.job import Job
+from fitmatch.records.keys import PositionKey
 from fitmatch.records.parts import Position
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Plan, Proof
 from fitmatch.records.pools import IN_ORDER
 from fitmatch.rules.positions.movable import is_movable
-
-Place = tuple[str, str]  # the key of a position
 
 
 class Decided(NamedTuple):
@@ -34,12 +33,12 @@ class Decided(NamedTuple):
     proof: Proof
     plan: Plan  # all of the answer
 
-    def by_place(self) -> dict[Place, Placement]:
+    def by_place(self) -> dict[PositionKey, Placement]:
         """What the answer gives each of its positions."""
         return {p.position.key: p for some in self.placements for p in some}
 
     def positions(self) -> Iterator[Position]:
-        """Those of the kind, as they were read."""
+        """The positions of the kind, as they were read."""
         return (p for job in self.jobs for p in job.positions if p.kind == self.kind)
 
 
@@ -60,12 +59,12 @@ def movable(jobs: Sequence[Job], kind: str) -> bool:
 
 
 def kind_for(jobs: Sequence[Job], kind: str, *, by_box: bool = False) -> Kind:
-    """The kind in classes, its housings free to move where they may."""
+    """The kind in classes, its housings free to move if they may."""
     return (MovingKind if movable(jobs, kind) else Kind)(jobs, kind, by_box=by_box)
 
 
 def turns(kind: Kind, priority: str) -> list[list[Terms]]:
-    """Which jobs are worked for together, and in which order."""
+    """Which jobs are solved together, and in which order."""
     return [[terms] for terms in kind.terms] if priority == IN_ORDER else [kind.terms]
 
 
@@ -76,7 +75,7 @@ def by_job(kind: Kind, placements: Iterable[Placement]) -> list[tuple[Placement,
 
 
 def shares_placed(kind: Kind, placements: Iterable[Placement]) -> list[Share]:
-    """What each of the jobs of a kind has of a plan."""
+    """Each job's part of a plan for a kind."""
     return [
         Share([(p, 1) for p in some], sum(p.kind == kind.name for p in job.positions))
         for job, some in zip(kind.jobs, by_job(kind, placements), strict=True)
@@ -84,8 +83,7 @@ def shares_placed(kind: Kind, placements: Iterable[Placement]) -> list[Share]:
 
 
 def placed(kind: Kind, choice: Choice) -> tuple[Kind, list[Placement]]:
-    """The shells that a choice puts in, and the kind of whose jobs the positions are: with the housings moved where it
-    says so."""
+    """The shells of a choice, and the kind whose jobs have the positions, with housings moved as the choice says."""
     seats, housings = settle(kind, choice)
     if not isinstance(kind, MovingKind):
         return kind, kind.fixed + name_shells(kind, seats)
@@ -98,7 +96,8 @@ def placed(kind: Kind, choice: Choice) -> tuple[Kind, list[Placement]]:
 
 
 def choice_of(kind: Kind, one: Decided) -> Choice:
-    """The answer as a choice of this fresh kind's pairs; where housings may move, of those that stay empty too."""
+    """The answer as a choice among this new kind's pairs; if housings may move, including the positions that stay
+    empty."""
     class_of = {s.key: c for c in kind.classes for s in c.members}
     placed, final = one.by_place(), {p.key: p for job in one.final for p in job.positions}
     bores: dict[int, list[Bore]] = {}

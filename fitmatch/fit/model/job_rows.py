@@ -1,5 +1,5 @@
-"""Rows of an integer program that are about a whole job: the side of its thicker halves, how its axes lie,
-its spread, whether all its positions are inside, and how many boxes it draws from.
+"""Rows of an integer program that are about a whole job: the side of its thicker halves, how its axes line up, its
+spread, whether all its positions are inside, and how many boxes it draws from.
 """
 
 from bisect import bisect_left
@@ -12,7 +12,7 @@ from fitmatch.fit.solver.program import Program
 
 
 def one_side_rows(program: Program, field: Sequence[Pair], seats: Sequence[Sequence[int]]) -> None:
-    """The thicker halves of these seats, given as the columns of each, all lie on one side."""
+    """The thicker halves of these seats, given as the columns of each, are all on one side."""
     side = program.variable(1)
     for columns in seats:
         count = field[columns[0]].bore.count
@@ -29,7 +29,7 @@ def shift_rows(
     terms: Terms,
     seats: Iterable[Sequence[int]],
 ) -> None:
-    """The axis shifts of a job obey its rules; `fills` says whether a bore is sure to be filled."""
+    """The axis shifts of a job obey its rules; `fills` says whether a bore is certain to be filled."""
     found = []
     for columns in seats:
         bore = field[columns[0]].bore
@@ -42,7 +42,7 @@ def shift_rows(
 
 
 def spread_rows(program: Program, field: Sequence[Pair], terms: Terms, most: int) -> None:
-    """All deviations of a job lie within `most` of its smallest. One variable for each deviation says whether the
+    """All deviations of a job are within `most` of its smallest. One variable for each deviation says whether the
     smallest is that or less; in the order of deviations they rise from 0 to 1 once."""
     columns: dict[int, list[int]] = {}
     for j, p in enumerate(field):
@@ -64,7 +64,7 @@ def spread_rows(program: Program, field: Sequence[Pair], terms: Terms, most: int
 def complete_rows(
     program: Program, field: Sequence[Pair], kind: Kind, least: int, most: int | None = None
 ) -> list[int]:
-    """At least so many jobs, and at most so many, have every position of the kind inside its limits; the variables that
+    """At least and at most so many jobs have every position of the kind inside its limits; returns the variables that
     say which."""
     inside: dict[int, list[tuple[int, int]]] = {}
     for j, p in enumerate(field):
@@ -76,9 +76,9 @@ def complete_rows(
             complete = program.variable(1)
             jobs.append((complete, 1))
             seats = [bore for bore in kind.seats if bore.terms is terms]
-            for bore in seats:  # a row for each: one for all of them would be a far weaker bound
+            for bore in seats:  # a row for each: a single row for all would be a far weaker bound
                 program.row([*inside.get(bore.seat, ()), (complete, -bore.count)], 0, None)
-            if most is not None:  # a job with all of them inside counts, whether that is wanted or not
+            if most is not None:  # a job with all of them inside counts, whether that helps or not
                 all_of_them = [term for bore in seats for term in inside.get(bore.seat, ())]
                 program.row([*all_of_them, (complete, -1)], None, sum(bore.count for bore in seats) - 1)
     program.row(jobs, least, None)
@@ -90,7 +90,7 @@ def complete_rows(
 def box_rows(
     program: Program, field: Sequence[Pair], kind: Kind, work: Sequence[Terms], least: int, most: int | None
 ) -> None:
-    """These jobs together draw on at least so many boxes, and at most so many, those of their locked pairs included."""
+    """These jobs together draw on at least and at most so many boxes, including those of their locked pairs."""
     always = locked_boxes(kind, work)
     using: dict[str, dict[int, list[int]]] = {}
     for j, p in enumerate(field):
@@ -104,7 +104,7 @@ def box_rows(
         if least > len(always):
             program.row([*((j, 1) for columns in seats.values() for j in columns), (at, -1)], 0, None)
         for columns in seats.values() if most is not None else ():
-            # A row for each seat: one for all of them would be a far weaker bound.
+            # A row for each seat: a single row for all would be a far weaker bound.
             program.row([*((j, 1) for j in columns), (at, -field[columns[0]].bore.count)], None, 0)
     if least > len(always):
         program.row(drawn, least - len(always), None)

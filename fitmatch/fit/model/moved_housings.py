@@ -1,7 +1,7 @@
 """Housings that are loose parts and may go to another journal: which may go where, as further bores of each seat.
 
-With the housing goes its bore and how that was read, its seating and its accept; journal, target, limits, locks and
-pin stay. Every measured position of a movable kind gets one measured housing, so that an empty one has its housing too.
+The housing takes along its bore and how that was read, its seating and its `accept`; journal, target, limits, locks and
+pin stay. Every measured position of a movable kind gets one measured housing, even if it stays empty.
 """
 
 from operator import attrgetter
@@ -12,13 +12,14 @@ from fitmatch.fit.classes.classes import Bore, House, Pair, Rack, ShellClass
 from fitmatch.fit.classes.demands import Terms
 from fitmatch.fit.model.pairs import Choice
 from fitmatch.records.housings import may_move, rehoused
+from fitmatch.records.keys import PositionKey
 from fitmatch.records.parts import SIDES, Position
 from fitmatch.rules.positions.drawing import bore_refused
 from fitmatch.rules.positions.movable import is_movable
 
 _NO_SHELL = ShellClass(-1, "", 0, (), "")
 _EMPTY_RACK = Rack([], [])
-# All of a size that a plan counts: its readings and form make no other housing of it.
+# All that counts about a size: different readings or form do not make a different housing.
 _counting = attrgetter("mean_nm", "smallest_nm", "largest_nm", "measured_as")
 
 
@@ -36,7 +37,7 @@ class MovingKind(Kind):
         self.positions += positions
         houses: dict[tuple[object, ...], House] = {}
         seats: dict[tuple[object, ...], list[Position]] = {}
-        own: dict[tuple[str, str], House] = {}
+        own: dict[PositionKey, House] = {}
         for position in positions:
             what = (_counting(position.housing_bore), position.seating_nm, position.accept is None, position.within)
             own[position.key] = houses.setdefault(what, House([]))
@@ -52,7 +53,7 @@ class MovingKind(Kind):
             self._add_seat(alike, own[alike[0].key], list(houses.values()), terms)
 
     def _add_seat(self, positions: list[Position], own: House, houses: list[House], terms: Terms) -> None:
-        """A seat with a bore for each housing that may stand there, its own first."""
+        """A seat with a bore for each housing that may go there, its own first."""
         journal, seat = positions[0], len(self.seats)
         upper, lower = (self._rack(side, journal, terms) for side in SIDES)
         filling: list[Bore] = []  # in which what is locked in both halves is in, as it leaves a clearance
@@ -66,6 +67,7 @@ class MovingKind(Kind):
             bore = self._add_bores(bore)
             if house is own:
                 self.seats.append(bore)
+            # a position locked in both halves is filled, if any clearance is left
             if not bore.counts and any(True for _ in self.pairs(bore, 0, bore.sum_high)):
                 filling.append(bore)
             else:
@@ -85,8 +87,8 @@ class MovingKind(Kind):
             self.always_a_plan = False
 
 
-def settle(kind: Kind, choice: Choice) -> tuple[list[tuple[Position, Pair]], dict[tuple[str, str], Position]]:
-    """Give every chosen pair a position, and every position of a movable kind, by its key, its housing.
+def settle(kind: Kind, choice: Choice) -> tuple[list[tuple[Position, Pair]], dict[PositionKey, Position]]:
+    """Give every chosen pair a position, and every position of a movable kind (by its key) its housing.
 
     Housings that can stay do; the rest go in file order.
     """

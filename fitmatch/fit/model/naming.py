@@ -1,4 +1,4 @@
-"""From classes to the very shells: a deterministic rule that no figure of levels 0 to 3 depends on.
+"""From classes to the actual shells: a deterministic rule that no figure of levels 0 to 3 depends on.
 
 Both halves of a bore from one box where the chosen walls allow, then few boxes, then natural order of names.
 """
@@ -21,7 +21,7 @@ def name_shells(kind: Kind, seats: Sequence[tuple[Position, Pair]]) -> list[Plac
 
     stock = _Stock({c.index: c for _, p in seats for c in (p.upper, p.lower)})
     boxes: dict[int, tuple[int, int]] = {}
-    # A bore whose halves lie together in few boxes comes first: one that has more to choose from would take them away.
+    # A bore whose halves are found together in few boxes comes first: one with more choice would take them away.
     choices = [stock.choices(_both(pair)) for _, pair in seats]
     for at in sorted(range(len(seats)), key=choices.__getitem__):
         pair = seats[at][1]
@@ -37,7 +37,7 @@ def name_shells(kind: Kind, seats: Sequence[tuple[Position, Pair]]) -> list[Plac
     ]
 
 
-_Wanted = tuple[tuple[int, int], ...]  # so many shells of each of these classes, from one box
+_Wanted = tuple[tuple[int, int], ...]  # how many shells of each of these classes, from one box
 
 
 def _both(pair: Pair) -> _Wanted:
@@ -47,13 +47,13 @@ def _both(pair: Pair) -> _Wanted:
 
 
 class _Open:
-    """Where to look for what is wanted: a box drawn from already, the lowest number on top, else the last of those that
-    nothing has been drawn from."""
+    """Where to look for what is wanted: a box already drawn from, lowest number first, otherwise the last of those not
+    yet drawn from."""
 
     def __init__(self, boxes: list[int]) -> None:
         self.untouched = boxes[::-1]
         self.drawn: list[int] = []  # a heap
-        self.looked_at = 0  # so many of the boxes drawn from have been asked whether they hold it
+        self.looked_at = 0  # how many of the boxes drawn from have been checked for it
 
 
 class _Stock:
@@ -72,16 +72,16 @@ class _Stock:
         for index, box in sorted(self._left):
             self._boxes.setdefault(index, []).append(box)
         self._drawn: set[int] = set()
-        self._in_turn: list[int] = []  # the same as they came
+        self._in_turn: list[int] = []  # the same in the order they came
         self._open: dict[_Wanted, _Open] = {}
         self._in_order: set[tuple[int, int]] = set()
 
     def choices(self, wanted: _Wanted) -> int:
-        """How many boxes hold all this, asked before anything is drawn."""
+        """How many boxes have all this, counted before anything is drawn."""
         return len(self._opened(wanted).untouched)
 
     def best(self, wanted: _Wanted) -> int | None:
-        """Of the boxes that hold all this one drawn from already, else the first."""
+        """Of the boxes that have all this, one already drawn from, otherwise the first."""
         found = self._opened(wanted)
         for box in self._in_turn[found.looked_at :]:
             if self._holds(box, wanted):

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 KEEP_SETS_SLACK_NM: Final = 2_540  # 0.0001 in
 
 
-# A position filled in some way, by what its figures add up.
+# A filled position, in either form whose figures can be added up.
 Filled: TypeAlias = "Pair | Placement"
 
 
@@ -29,18 +29,18 @@ class Unit(Enum):
 
 
 class Adds(Enum):
-    """How a figure comes about; this decides how it is proven."""
+    """How a figure is formed; this decides how it is proven."""
 
-    SUM = auto()  # of its measure over the filled positions
+    SUM = auto()  # the sum of its measure over the filled positions
     WORST = auto()  # the largest |deviation| of those counted
     SPREAD = auto()  # their largest less their smallest deviation, the largest of any job
     ENGINES = auto()  # jobs with all their positions inside their limits
-    BOXES = auto()  # that shells are drawn from
+    BOXES = auto()  # boxes that shells are drawn from
 
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A number by which plans are ordered. Smaller is better, so where `more` is better it is taken with a minus."""
+    """A number by which plans are ordered. Smaller is better; if `more` is better its sign is reversed."""
 
     name: str
     unit: Unit
@@ -86,11 +86,11 @@ STRATEGIES: Final = tuple(QUALITY)
 
 
 class Order(NamedTuple):
-    """The figures of one turn: the jobs that are worked for together come through all of `fit`, `rest` and `quality`
-    before those of the next turn; `ties` are for all at last.
+    """The figures of one turn: the jobs that are solved together go through all of `fit`, `rest` and `quality` before
+    those of the next turn; `ties` come last, for all jobs.
 
-    The first figure of `quality` counts only as far as it goes beyond the slack, taken from its smallest value among
-    plans that are best in all before it.
+    The first figure of `quality` counts only as far as it exceeds the slack, measured from its smallest value among
+    plans that are best in all figures before it.
     """
 
     fit: tuple[Figure, ...]  # level 0
@@ -100,7 +100,7 @@ class Order(NamedTuple):
 
 
 def order_of(strategy: str, slack_nm: int, bores: "Iterable[Bore]" = (), *, several: bool = False) -> Order:
-    """The figures of these bores in their order; `several`: of more than one job."""
+    """The figures of these bores in order; `several`: from more than one job."""
     wishes, movable = False, False
     for bore in bores:
         wishes, movable = wishes or bore.wishes, movable or bore.house is not None
@@ -109,7 +109,7 @@ def order_of(strategy: str, slack_nm: int, bores: "Iterable[Bore]" = (), *, seve
         rest = tuple(f for f in quality if f is not WORST or slack_nm)
         quality = (WORST, *rest)
     elif slack_nm:
-        quality = (*quality, quality[0])  # made as small as it can be with the others kept
+        quality = (*quality, quality[0])  # made as small as possible with the others kept
     return Order(
         (ENGINES, INSIDE) if several else (INSIDE,),
         (FILLED, *LEVEL_1, *(WISH if wishes else ())),
@@ -119,15 +119,15 @@ def order_of(strategy: str, slack_nm: int, bores: "Iterable[Bore]" = (), *, seve
 
 
 class Share(NamedTuple):
-    """What one job has of a plan: filled positions, each with how many are like it, and how many must be inside their
-    limits for it to be complete; None: it cannot be."""
+    """One job's part of a plan: filled positions, each with how many are like it, and how many must be inside their
+    limits for the job to be complete; None: it cannot be."""
 
     filled: Sequence[tuple[Filled, int]]
     to_be_complete: int | None
 
 
 def value(figure: Figure, shares: Iterable[Share]) -> int:
-    """The figure of these jobs together; boxes are told by names and not by this."""
+    """The figure of these jobs together; boxes are counted by name, not here."""
     if figure.adds is Adds.SUM:
         return sum(figure.measure(p) * times for share in shares for p, times in share.filled)
     if figure.adds is Adds.ENGINES:

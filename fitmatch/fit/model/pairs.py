@@ -1,4 +1,4 @@
-"""A set of pairs, and what binds them, as an integer program."""
+"""A set of pairs, and what constrains them, as an integer program."""
 
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
@@ -16,7 +16,7 @@ from fitmatch.fit.solver.stopping import Stop
 
 Measure = Callable[[Pair], int]
 Choice = Counter[Pair]  # how often each pair is used
-Work = Sequence[Terms]  # the jobs that a figure judges
+Work = Sequence[Terms]  # the jobs that a figure is about
 
 
 class Limit(NamedTuple):
@@ -36,8 +36,8 @@ class BoxLimit(NamedTuple):
 
 
 class Bounds(NamedTuple):
-    """What binds a plan besides shells, housings and rules. `full`: these seats are filled wholly; `spreads`: the most
-    that a job may spread; `complete`: of so many jobs at least, and of `complete_most` at most, all positions are
+    """What constrains a plan besides shells, housings and rules. `full`: these seats are completely filled; `spreads`:
+    the largest spread of each job; `complete`: at least so many jobs, and at most `complete_most`, have all positions
     inside their limits."""
 
     limits: tuple[Limit, ...] = ()
@@ -51,11 +51,11 @@ class Bounds(NamedTuple):
         return self._replace(limits=self.limits + more)
 
     def and_spreads(self, work: Work, most: int) -> "Bounds":
-        """With none of these jobs spreading over more."""
+        """With none of these jobs having a larger spread."""
         return self._replace(spreads={**self.spreads, **{t: min(most, self.spreads.get(t, most)) for t in work}})
 
     def fills(self, bore: Bore) -> bool:
-        """Whether the bore is to be filled wholly."""
+        """Whether the bore must be completely filled."""
         return bore.seat in self.full
 
 
@@ -64,8 +64,8 @@ FREE = Bounds()
 
 class Model:
     """A field as an integer program: one variable per pair, then those of rules over several bores: for each job the
-    side of its thicker halves where they must all lie alike, where its line begins, whether it is complete, and where
-    its spread begins."""
+    side of its thicker halves if they must all be on one side, where its line starts, whether it is complete, and where
+    its spread starts."""
 
     def __init__(self, kind: Kind, field: Sequence[Pair], bounds: Bounds, stop: Stop) -> None:
         self.program = program = Program()
@@ -86,16 +86,16 @@ class Model:
             if not twice:
                 use.setdefault(p.lower.index, []).append((j, 1))
 
-        self.seats = list(by_seat)  # the first rows are theirs
+        self.seats = list(by_seat)  # the first rows are for these
         for columns in by_seat.values():
             bore = field[columns[0]].bore
-            sure = bounds.fills(bore) or bore.house is not None  # of seats and housings there are equally many
+            sure = bounds.fills(bore) or bore.house is not None  # there are equally many seats and housings
             program.row([(j, 1) for j in columns], bore.count if sure else None, bore.count)
         for count, some in houses.values():
             program.row([(j, 1) for j in some], None, count)
 
         for index, terms in use.items():
-            # Where the bores that can use a class are no more than its shells, the row could never bind.
+            # If no more bores can use a class than it has shells, the row could never bind.
             users = {field[j].bore.seat: field[j].bore.count for j, _ in terms}
             if sum(users.values()) * max(a for _, a in terms) > kind.classes[index].count:
                 program.row(terms, None, kind.classes[index].count)
@@ -106,7 +106,7 @@ class Model:
             smaller = [(j, a // scale) for j, a in terms]
             if limit.most is not None:
                 program.row(smaller, None, limit.most // scale)
-            if limit.least is not None:  # a row apart: the solver calls infeasible equalities invalid
+            if limit.least is not None:  # a separate row: the solver calls infeasible equalities invalid
                 program.row(smaller, -(-limit.least // scale), None)
 
         for job in kind.terms:
@@ -129,14 +129,14 @@ class Model:
         return Counter({p: n for p, n in zip(self._field, x, strict=False) if n})
 
     def whole(self, x: Sequence[float]) -> list[int] | None:
-        """The point in whole numbers, if it is one and the program allows it."""
+        """The point in whole numbers, if it is whole and the program allows it."""
         rounded = [round(v) for v in x]
         near = all(abs(v - r) <= 1e-6 for v, r in zip(x, rounded, strict=True))
         return rounded if near and self.program.allows(rounded) else None
 
 
 def shares_of(kind: Kind, choice: Choice, work: Work) -> list[Share]:
-    """What each of these jobs has of a plan, bores locked in both halves apart."""
+    """Each of these jobs' part of a plan, with bores locked in both halves separate."""
     found: dict[Terms, list[tuple[Pair, int]]] = {terms: [] for terms in work}
     for p, times in choice.items():
         if p.bore.terms in found:

@@ -1,16 +1,16 @@
-"""Variants of a `Kind`: with a position standing apart, with positions left out, with other shells."""
+"""Variants of a `Kind`: with a position by itself, with positions left out, with other shells."""
 
 from collections.abc import Callable, Container, Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Bore, Rack, ShellClass, rack_of
-from fitmatch.fit.model.groups import Place
+from fitmatch.records.keys import PositionKey
 from fitmatch.records.parts import ANY, Shell
 
 
-def without(kind: Kind, places: Container[Place]) -> Kind:
-    """Nothing is asked of these positions."""
+def without(kind: Kind, places: Container[PositionKey]) -> Kind:
+    """Leave these positions out."""
 
     def left(bores: Iterable[Bore]) -> Iterator[Bore]:
         for bore in bores:
@@ -25,10 +25,10 @@ def without(kind: Kind, places: Container[Place]) -> Kind:
     )
 
 
-def apart(kind: Kind, place: Place, *, may_be_empty: bool) -> tuple[Kind, list[Bore]]:
-    """Give the position a seat of its own; and the bores it then has, none where the kind has no choice for it.
+def apart(kind: Kind, place: PositionKey, *, may_be_empty: bool) -> tuple[Kind, list[Bore]]:
+    """Give the position a seat of its own; also returns the bores it then has, none if the kind has no choice for it.
 
-    Where housings may move, `may_be_empty` says whether it may still have one and no shells.
+    If housings may move, `may_be_empty` says whether it may have a housing but no shells.
     """
     seats = [b for b in kind.seats if any(p.key == place for p in b.positions)]
     if not seats:
@@ -51,13 +51,13 @@ def apart(kind: Kind, place: Place, *, may_be_empty: bool) -> tuple[Kind, list[B
 
 
 def with_bores(kind: Kind, old: Sequence[Bore], new: Iterable[Bore]) -> Kind:
-    """With other bores in the place of these."""
+    """With other bores in place of these."""
     return kind.altered(bores=[*(b for b in kind.bores if b not in old), *new])
 
 
 def with_plenty(kind: Kind, side: str, each: int) -> Kind:
-    """So many halves of this side for every position, of each wall there is: classes of their own, so that a shell of
-    either half stays single on the other side."""
+    """This many halves of this side for every position, of each wall there is: separate classes, so that an `either`
+    shell still exists only once on the other side."""
     classes = list(kind.classes)
     many = each * sum(bore.count for bore in kind.seats)
 
@@ -71,7 +71,7 @@ def with_plenty(kind: Kind, side: str, each: int) -> Kind:
 
 
 def reserving(kind: Kind, shells: Sequence[Shell]) -> tuple[Kind, list[Rack]]:
-    """Each of these shells in a class and a rack of its own, out of everybody's reach."""
+    """Each of these shells in a class and a rack of its own, which no bore can use."""
     keys = {s.key for s in shells}
     class_of = {s.key: c for c in kind.classes for s in c.members if s.key in keys}
     left = [replace(c, members=[s for s in c.members if s.key not in keys]) for c in kind.classes]
@@ -96,7 +96,7 @@ def with_walls(kind: Kind, side: str, walls: Iterable[int]) -> tuple[Kind, dict[
 def _with_racks(
     bores: Iterable[Bore], change: Callable[[Rack], Rack], *, upper: bool = True, lower: bool = True
 ) -> list[Bore]:
-    """The same bores with the racks of these sides changed, each once."""
+    """The same bores with the racks of these sides changed, each rack once."""
     changed: dict[Rack, Rack] = {}
 
     def new(rack: Rack) -> Rack:

@@ -1,4 +1,4 @@
-"""Which sets of boxes are worth trying: the smallest that nothing has ruled out yet.
+"""Which sets of boxes are worth trying: the smallest that has not been ruled out yet.
 
 What a set of boxes cannot give, none of its subsets can. So every set ruled out means "some box outside it is drawn
 from", and the smallest set that meets all of these demands is tried next (implicit hitting sets; E. Moreno-Centeno and
@@ -17,9 +17,9 @@ from fitmatch.names import natural
 
 
 class BoxSets:
-    """Sets of the boxes of one kind for these jobs, smallest first; those of their locked pairs belong to every set.
+    """Sets of the boxes of one kind for these jobs, smallest first; the boxes of their locked pairs are in every set.
 
-    `filled` is how many positions of theirs, other than locked pairs, the boxes drawn from must fill.
+    `filled` is how many of their positions, other than locked pairs, the boxes drawn from must fill.
     """
 
     def __init__(self, kind: Kind, work: Sequence[Terms], filled: int, stop: Stop) -> None:
@@ -51,5 +51,5 @@ class BoxSets:
         return frozenset(box for box, drawn in zip(self._boxes, answer.x, strict=True) if drawn)
 
     def rule_out(self, boxes: frozenset[str]) -> None:
-        """Neither these boxes nor any of their subsets are to be tried again."""
+        """Do not try these boxes or any of their subsets again."""
         self._program.row([(j, 1) for j, box in enumerate(self._boxes) if box not in boxes], 1, None)

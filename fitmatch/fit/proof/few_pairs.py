@@ -1,7 +1,8 @@
-"""Few pairs are tried out: of all plans in which each bore has its best on levels 0 and 1 the best by level 2.
+"""If there are few pairs they are tried out: the best by level 2 of all plans in which each bore has its best on levels
+0 and 1.
 
 That is a proof like any other, and for a handful of bores far quicker than a program; what was listed once serves any
-targets. Where it takes more than a few steps it is given up, and nothing is known then.
+targets. If it takes more than a few steps it is given up, and then nothing is known.
 """
 
 from collections.abc import Mapping
@@ -10,17 +11,17 @@ from typing import NamedTuple
 
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Pair
-from fitmatch.fit.model.groups import Place
 from fitmatch.fit.proof.filling import fill_at_best
 from fitmatch.fit.proof.search import Search
 from fitmatch.fit.solver.stopping import Stop
+from fitmatch.records.keys import PositionKey
 
 _MOST_POSITIONS, _MOST_PAIRS, _MOST_STEPS = 16, 2_000, 5_000  # (measured)
 _FAR = 1 << 62
 _DIGIT = 6  # bits for each class of shells
 _NONE_LEFT = 1 << (_DIGIT - 1)  # what its digit has reached then
 
-_Way = tuple[int, int, Pair]  # a pair by its deviation, 0 where it does not count, and the digits of its shells
+_Way = tuple[int, int, Pair]  # a pair as its deviation, 0 if it does not count, and the digits of its shells
 
 
 class Tried(NamedTuple):
@@ -29,27 +30,27 @@ class Tried(NamedTuple):
     worst: int
     squares: int
     spread: int
-    plan: dict[Place, Pair]
+    plan: dict[PositionKey, Pair]
 
 
 class _TooMany(Exception):
-    """So many steps are not taken."""
+    """Trying out would take too many steps."""
 
 
 @dataclass(eq=False, slots=True)
 class Trial:
     """The plans of a kind that are best on levels 0 and 1, whatever its targets; `some` is one of them.
 
-    In `rows` each position has its pairs, all of them counted or none, each with the digits of its shells.
+    In `rows` each position has its pairs, either all or none of them counted, each with the digits of its shells.
     """
 
-    rows: Mapping[Place, list[tuple[Pair, int]]]
-    some: dict[Place, Pair]
-    stock: tuple[int, int]  # the digits before anything is laid, and the bits of all that none is left of
+    rows: Mapping[PositionKey, list[tuple[Pair, int]]]
+    some: dict[PositionKey, Pair]
+    stock: tuple[int, int]  # the digits before anything is placed, and the bits of all classes with none left
 
-    def best(self, targets: Mapping[Place, int]) -> Tried | None:
-        """The best of them by the strategy `target`, with these targets where it has others; None where that takes too
-        many steps."""
+    def best(self, targets: Mapping[PositionKey, int]) -> Tried | None:
+        """The best of them by the strategy `target`, with these targets if they differ; None if that takes too many
+        steps."""
         rows = {place: _ways(pairs, targets.get(place)) for place, pairs in self.rows.items()}
         offs = [off for place, ways in rows.items() for off, _, p in ways if p is self.some[place] and p.counted]
         worst, squares = max(map(abs, offs), default=0), sum(off * off for off in offs)
@@ -73,27 +74,27 @@ class Trial:
 
 
 class _Laying:
-    """Lays pairs row by row; a way is left where it can only come out worse than the best known."""
+    """Places pairs row by row; a branch is left if it can only end worse than the best known."""
 
     def __init__(self, stock: int, none_left: int) -> None:
         self.best: Tried | None = None
         self._stock, self._none_left = stock, none_left
         self._steps = _MOST_STEPS
 
-    def lay_all(self, rows: Mapping[Place, list[_Way]], window: int) -> None:
-        """Lay them within a window, those with the fewest ways first."""
+    def lay_all(self, rows: Mapping[PositionKey, list[_Way]], window: int) -> None:
+        """PositionKey them within a window, those with the fewest choices first."""
         near = [(place, [way for way in ways if abs(way[0]) <= window]) for place, ways in rows.items()]
         self._rows = sorted(near, key=lambda row: (len(row[1]), row[1][0][2].bore.seat))
-        self._rest = [0]  # the squares that the rows from each on add at least
+        self._rest = [0]  # the least squares that the rows from each on add
         for _, ways in reversed(self._rows):
             self._rest.insert(0, self._rest[0] + ways[0][0] ** 2)
         self._window = window
-        self._laid: dict[Place, Pair] = {}
+        self._laid: dict[PositionKey, Pair] = {}
         self._seen: dict[int, list[tuple[int, int, int]]] = {}
         self._lay(0, _FAR, -_FAR, self._stock)
 
     def _lay(self, squares: int, low: int, high: int, used: int) -> None:
-        """Lay the rows that are left."""
+        """Place the remaining rows."""
         at = len(self._laid)
         if at == len(self._rows):
             self.best = Tried(self._window, squares, max(0, high - low), dict(self._laid))
@@ -115,7 +116,7 @@ class _Laying:
                 bottom, top = min(low, off), max(high, off)
             if self.best is not None and total + rest == self.best.squares and top - bottom >= self.best.spread:
                 continue
-            # Nothing is gained where the same shells were laid in these rows with figures as good.
+            # Nothing is gained if the same shells were already placed in these rows with figures as good.
             known = self._seen.setdefault(now, [])
             if any(a <= total and b >= bottom and c <= top for a, b, c in known):
                 continue
@@ -133,8 +134,8 @@ def _ways(pairs: list[tuple[Pair, int]], target_nm: int | None) -> list[_Way]:
 
 
 def trial_of(kind: Kind, stop: Stop) -> Trial | None:
-    """None where more binds than shells, where not all bores can have their best, or where they are too many. Raises
-    Stopped."""
+    """None if there are constraints other than shells, if not all bores can have their best, or if there are too many.
+    Raises Stopped."""
     if len(kind.terms) > 1 or kind.vacancies or any(t.one_thick_side or t.shifts.on for t in kind.terms):
         return None
     if sum(bore.count for bore in kind.seats) > _MOST_POSITIONS:
@@ -150,7 +151,7 @@ def trial_of(kind: Kind, stop: Stop) -> Trial | None:
         pairs.setdefault(p.bore.seat, []).append(p)
     classes = {c.index: c for some in pairs.values() for p in some for c in (p.upper, p.lower)}
     digit = {index: 1 << _DIGIT * i for i, index in enumerate(classes)}
-    # A digit begins so high that it reaches the bit for none left as soon as more are laid than there are.
+    # A digit starts so high that it reaches the bit for "none left" as soon as more are placed than there are.
     stock = sum((_NONE_LEFT - 1 - min(c.count, _NONE_LEFT - 1)) * digit[index] for index, c in classes.items())
     rows, plan = {}, {}
     for some in pairs.values():

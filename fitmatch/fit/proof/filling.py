@@ -1,6 +1,6 @@
 """Levels 0 and 1: as many positions as possible inside their limits, then the others filled as the least bad choice.
 
-Mostly every bore can have its best at once, and a plan found among few pairs proves that; where shells are short, or
+Usually every bore can have its best at once, and a plan found among few pairs proves that; if shells are short, or
 wanted twice, all pairs are listed and one figure is minimised after the other.
 """
 
@@ -15,7 +15,7 @@ from fitmatch.fit.proof.search import Search
 from fitmatch.fit.proof.several_jobs import most_complete
 from fitmatch.fit.proof.windows import ANY, Windows, own_bests, widest_deviation
 
-_Miss = tuple[int, int]  # of a wished band: 1 where it is too tight, and by how much
+_Miss = tuple[int, int]  # for a wanted band: 1 if it is too tight, and by how much
 _NO_MISS = (0, 0)
 
 
@@ -24,21 +24,22 @@ class NoPlan(Exception):
 
 
 def places_of(bores: Iterable[Bore]) -> int:
-    """How many positions these bores stand for."""
+    """How many positions these bores represent."""
     return sum(b.count for b in {b.seat: b for b in bores}.values())
 
 
 def fill(search: Search) -> Windows:
-    """Prove levels 0 and 1 of the jobs in work."""
+    """Prove levels 0 and 1 of the jobs being solved."""
     return fill_all(search) or fill_most(search)
 
 
 def fill_all(search: Search, within: int | None = None) -> Windows | None:
-    """Try to give every bore its best at once: inside its limits where any pair is, else its own least bad pair.
+    """Try to give every bore its best at once: inside its limits if any pair is, otherwise its own least bad pair.
 
-    No plan can do better on levels 0 and 1, so a plan found among few pairs proves both. Where a band is wished, each
-    bore's best wish is tried first; if not all can have that, the wish is proven over the pairs inside the limits.
-    Windows of |deviation| start at the largest of each bore's own best and widen; `within` names the only one to try.
+    No plan can do better on levels 0 and 1, so a plan found among few pairs proves both. If there is a wanted band,
+    each bore is first tried as near to it as it can come; if not all can have that, the figures of the band are proven
+    over the pairs inside the limits. Windows of |deviation| start at the largest of the bores' own bests and widen;
+    `within` names the only one to try.
     """
     if not any(bore.wishes for bore in search.bores):
         return fill_at_best(search, within, wished=False)
@@ -53,7 +54,7 @@ def fill_all(search: Search, within: int | None = None) -> Windows | None:
 
 
 def fill_at_best(search: Search, within: int | None, *, wished: bool) -> Windows | None:
-    """`fill_all` with or without the wish."""
+    """`fill_all` with or without the wanted band."""
     search.figure = INSIDE
     kind, before = search.kind, search.bounds
     own_best = _own_bests(search, wished=wished)
@@ -83,8 +84,8 @@ def fill_at_best(search: Search, within: int | None, *, wished: bool) -> Windows
 
 
 def _part_the_outside(search: Search, outside: list[Pair]) -> list[Pair]:
-    """Where seats without any pair inside their limits want the same shells, prove what they can have at best between
-    them, whatever the others take: the others are inside their limits and add nothing to level 1."""
+    """If seats without any pair inside their limits want the same shells, prove the best they can have between them,
+    whatever the others take: the others are inside their limits and add nothing to level 1."""
     seats = {p.bore.seat for p in outside}
     bores = [bore for bore in search.bores if bore.seat in seats]
     if places_of(bores) < 2 or any(bore.house is not None for bore in bores):
@@ -107,7 +108,7 @@ def _part_the_outside(search: Search, outside: list[Pair]) -> list[Pair]:
 
 
 def _enough_shells(bores: Collection[Bore]) -> bool:
-    """Whether there are as many halves of each side as the seats of these bores ask for, whatever their walls."""
+    """Whether there are as many halves of each side as the seats of these bores need, whatever their walls."""
     seats = places_of(bores)
     classes = {c.index: c for bore in bores for rack in (bore.upper, bore.lower) for c in rack.classes}
     halves = Counter[str]()
@@ -118,7 +119,7 @@ def _enough_shells(bores: Collection[Bore]) -> bool:
 
 
 def _own_bests(search: Search, *, wished: bool) -> dict[Bore, Best]:
-    """The bores that have a pair inside their limits, each with its best; with `wished`, also as near to the wished
+    """The bores that have a pair inside their limits, each with its best; with `wished`, also as near to the wanted
     band as any pair of its seat comes."""
     kind = search.kind
     found: dict[Bore, tuple[Best, _Miss]] = {}
@@ -137,8 +138,8 @@ def _own_bests(search: Search, *, wished: bool) -> dict[Bore, Best]:
 
 
 def _nearest_to_wish(kind: Kind, bore: Bore) -> tuple[int, int, _Miss]:
-    """The wall sums inside the limits that come nearest to the wished band, from and to, and by how much they miss it.
-    Too loose is nearer than too tight."""
+    """The least and greatest wall sum inside the limits that come nearest to the wanted band, and by how much they miss
+    it. Too loose is nearer than too tight."""
     if kind.smallest_sum(bore, bore.wanted_low, bore.wanted_high) is not None:
         return bore.wanted_low, bore.wanted_high, _NO_MISS
     loose = kind.largest_sum(bore, bore.inside_low, min(bore.wanted_low - 1, bore.inside_high))
@@ -151,7 +152,7 @@ def _nearest_to_wish(kind: Kind, bore: Bore) -> tuple[int, int, _Miss]:
 
 
 def _least_bad(kind: Kind, bores: list[Bore], *, wished: bool) -> list[Pair]:
-    """The pairs that are each seat's least bad choice, where none lies inside its limits."""
+    """The pairs that are each seat's least bad choice, if none is inside its limits."""
     found: dict[int, list[Pair]] = {}
     for bore in bores:
         walls = kind.largest_sum(bore, 0, bore.not_below)
@@ -159,7 +160,7 @@ def _least_bad(kind: Kind, bores: list[Bore], *, wished: bool) -> list[Pair]:
             walls = kind.smallest_sum(bore, bore.not_below + 1, bore.sum_high)
         if walls is not None:
             found.setdefault(bore.seat, []).extend(kind.pairs(bore, walls, walls))
-    # What is locked in both halves may be inside its limits and is among these, as it is not bound to any window.
+    # A position locked in both halves may be inside its limits and is among these, as it is not limited to any window.
     figures = (INSIDE, *LEVEL_1, *(WISH if wished else ()))
 
     def badness(pair: Pair) -> tuple[int, ...]:
@@ -169,8 +170,8 @@ def _least_bad(kind: Kind, bores: list[Bore], *, wished: bool) -> list[Pair]:
 
 
 def fill_most(search: Search) -> Windows:
-    """The long way, over all pairs: shells are too few, or positions want the same ones. Raises NoPlan where there is
-    none, or what is demanded cannot be."""
+    """The long way, over all pairs: there are too few shells, or positions want the same ones. Raises NoPlan if there
+    is none, or the demand cannot be met."""
     kind = search.kind
     everything: list[Pair] = []
     for bore in search.bores:

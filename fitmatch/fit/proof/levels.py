@@ -1,7 +1,7 @@
 """The proof: the figures of `order` one after the other, each kept while the next is proven.
 
-How a figure adds up decides who proves it. One certificate may settle several at once: a plan in which every bore has
-its best on levels 0 and 1 proves both, and a bound on the worst deviation.
+How a figure adds up decides how it is proven. One certificate may settle several at once: a plan in which every bore
+has its best on levels 0 and 1 proves both, and gives a bound on the worst deviation.
 """
 
 from collections.abc import Callable, Iterable, Sequence
@@ -36,11 +36,11 @@ from fitmatch.records.plans import Proof
 
 Turns = Sequence[Work]
 _Boxes = tuple[frozenset[str], ...]  # that each of the first jobs may draw on
-Demanding = Callable[[Kind], tuple[Kind, list[Pair]]]  # alters a kind, and says of which pairs one must be used
+Demanding = Callable[[Kind], tuple[Kind, list[Pair]]]  # alters a kind, and says from which pairs one must be used
 
 
 class Proven(NamedTuple):
-    """The best choice of pairs for one kind, with what is demanded told apart in it, and how far it is proven."""
+    """The best choice of pairs for one kind, with what is demanded kept separate in it, and how far it is proven."""
 
     kind: Kind
     choice: Choice
@@ -57,11 +57,11 @@ def prove(
     *,
     ties: bool = True,
 ) -> Proven:
-    """Work through all figures, with `ties` those of level 3 too; where time runs out the best choice so far comes
-    back, unproven.
+    """Work through all figures, with `ties` those of level 3 too; if time runs out the best choice so far is returned,
+    unproven.
 
-    `turns`: jobs that are worked for together, those of the first turn before any other; ties are for all. Raises
-    NoPlan where a `demand` cannot be met.
+    `turns`: jobs that are solved together, those of the first turn before any other; ties are for all. Raises NoPlan if
+    a `demand` cannot be met.
     """
     way = _Way(stop, turns, slack_nm, demand, ties)
     search = way.search(kind)
@@ -83,10 +83,10 @@ def prove(
 
 
 def _bound(search: Search, bound: int | None) -> int | None:
-    """What the figure in work cannot be better than: as proven, else what is plain without any proof."""
+    """What the figure being proven cannot be better than: as proven so far, otherwise what is obvious without proof."""
     kind, figure = search.kind, search.figure
     if figure is BOXES:
-        return 0  # the bound is that of another search, for certain boxes
+        return 0  # the bound is from another search, for certain boxes
     if figure is not None and figure.more:
         known = [] if bound is None else [-bound]
         if figure in (INSIDE, FILLED):
@@ -101,14 +101,15 @@ def _bound(search: Search, bound: int | None) -> int | None:
 
 
 def _prove_quality(windows: Windows, figures: Sequence[Figure], slack_nm: int = 0) -> None:
-    """Each figure by the way that suits how it adds up. The first may be given up by the slack for the later ones."""
+    """Each figure by the method that suits how it adds up. The first may be worse by the slack to improve the later
+    ones."""
     radius = ANY
     for at, figure in enumerate(figures):
         slack = slack_nm if at == 0 else 0
         if figure.adds is Adds.WORST:
             radius = windows.least_worst() + slack
             if slack:
-                windows.narrowed = True  # larger windows are open than the field holds
+                windows.narrowed = True  # the slack allows larger windows than the field covers
         elif figure.adds is Adds.SUM:
             windows.least_squares(radius)
         else:
@@ -124,7 +125,7 @@ def _narrow_spread(windows: Windows, figure: Figure, slack: int, *, first: bool)
             search.minimise(replace(SQUARES, name=figure.name), keep=False)
         except Stopped:
             raise Stopped from None
-    if len(search.kind.terms) > 1:  # sliding windows are for one job alone
+    if len(search.kind.terms) > 1:  # sliding windows are for a single job
         if first:
             windows.open(ANY)
         narrow_spreads(search, slack)
@@ -163,11 +164,11 @@ class _Way(NamedTuple):
 
     def keep_sets(self, search: Search) -> None:
         """Fewest boxes drawn from with the same levels 0 and 1 and a worst |deviation| within the slack, then as
-        `target` among plans that draw on no more boxes, turn by turn; ties at last.
+        `target` among plans that draw on no more boxes, turn by turn; ties last.
 
         Sets of boxes that are equally good for the jobs of one turn are all kept for the next.
         """
-        equals: list[_Boxes] = [()]  # for the jobs of the turns before
+        equals: list[_Boxes] = [()]  # for the jobs of earlier turns
         search.take(self.turns[0])
         for turn in range(len(self.turns)):
             if turn:
@@ -182,10 +183,10 @@ class _Way(NamedTuple):
             try:
                 equals = self._fewest_boxes(search, likely, most, turn)
             except Stopped:
-                raise Stopped from None  # its bound is of certain boxes alone
+                raise Stopped from None  # its bound holds for certain boxes only
 
     def _fewest_boxes(self, search: Search, likely: list[tuple[Windows, _Boxes]], most: int, turn: int) -> list[_Boxes]:
-        """The sets of boxes that are best for the jobs of this turn, each behind those of the turns before."""
+        """The sets of boxes that are best for the jobs of this turn, each after those of earlier turns."""
         wanted = _values(likely[0][0].search, LEVELS_0_AND_1)
         equals: list[_Boxes] = []
         fewest, best = None, None
@@ -221,7 +222,7 @@ class _Way(NamedTuple):
         return equals
 
     def _at_turn(self, search: Search, boxes: _Boxes, turn: int) -> Search:
-        """A search in which the first jobs draw on these boxes alone, with the turns before this one proven, kept."""
+        """A search in which the first jobs draw on these boxes only, with what was proven for earlier turns kept."""
         here = self.search(search.kind.from_boxes(boxes))
         terms = iter(here.kind.terms)
         for i, work in enumerate(self.turns[: turn + 1]):
@@ -232,16 +233,16 @@ class _Way(NamedTuple):
 
 
 def _reaching(search: Search, wanted: tuple[int, ...], most: int, at_once: bool) -> Windows | None:
-    """What is left where the boxes of this search give these levels 0 and 1 with a worst |deviation| of `most` at
-    most; None where they do not."""
+    """What is left if the boxes of this search give these levels 0 and 1 with a worst |deviation| of at most `most`;
+    None if they do not."""
     windows = fill_all(search, most)
     if windows is None:
-        if at_once:  # and these boxes must fill all at once too
+        if at_once:  # and these boxes must also fill all at once
             return None
         windows = fill_most(search)
     return windows if _values(search, LEVELS_0_AND_1) == wanted and windows.least_worst() <= most else None
 
 
 def _values(search: Search, figures: Iterable[Figure]) -> tuple[int, ...]:
-    """Of the plan in hand and the jobs in work; smaller is better."""
+    """For the current plan and the jobs being solved; smaller is better."""
     return tuple(map(search.value, figures))

@@ -1,4 +1,4 @@
-"""Where the windows of a spread get their pairs from: all that a kind admits, or a field that is listed already."""
+"""Where the windows of a spread get their pairs from: all that a kind admits, or a field already listed."""
 
 from collections.abc import Iterator
 from typing import NamedTuple
@@ -9,7 +9,7 @@ from fitmatch.fit.solver.stopping import Stop
 
 
 class Best(NamedTuple):
-    """What a bore has at best on levels 0 and 1, taken by itself: any pair with a wall sum from `low` to `high`; and
+    """The best a bore can have on levels 0 and 1, taken by itself: any pair with a wall sum from `low` to `high`; and
     the least |deviation| among these."""
 
     deviation_nm: int
@@ -23,7 +23,7 @@ def span(bore: Bore, best: Best, low: int, high: int) -> tuple[int, int]:
 
 
 class Source:
-    """Pairs by window of deviations, for the inside ones; pairs outside their limits always come along."""
+    """Pairs by window of deviations, for those inside; pairs outside their limits are always included."""
 
     def __init__(self, kind: Kind, outside: list[Pair], bores: dict[Bore, Best], stop: Stop) -> None:
         self._kind, self._stop = kind, stop
@@ -36,9 +36,9 @@ class Source:
                 self._seats.setdefault(deviation, set()).add(bore.seat)
 
     def least_widths(self, wanted: int) -> Iterator[tuple[int, int]]:
-        """For every deviation that a window may begin with, the least width that reaches `wanted` positions, each
-        taken by itself; none where no width does."""
-        nearest: dict[int, int] = {}  # of each seat, from the start on
+        """For every deviation that a window may start with, the least width that reaches `wanted` positions, each taken
+        by itself; left out if no width does."""
+        nearest: dict[int, int] = {}  # for each seat, from the start on
         for start in self._stop.asking(sorted(self._seats, reverse=True), 1):
             nearest.update(dict.fromkeys(self._seats[start], start))
             count = 0
@@ -49,7 +49,7 @@ class Source:
                     break
 
     def count(self, low: int, high: int) -> int:
-        """About how many pairs such a window holds."""
+        """About how many pairs such a window has."""
         bests = self._stop.asking(self._bores.items(), 1)
         return sum(self._kind.count(bore, *span(bore, best, low, high)) for bore, best in bests)
 
@@ -61,7 +61,7 @@ class Source:
 
 
 class Listed(Source):
-    """A field that is already listed, its pairs all in work."""
+    """A field that is already listed, all its pairs in use."""
 
     def __init__(self, field: list[Pair], stop: Stop) -> None:
         self._field, self._stop = field, stop

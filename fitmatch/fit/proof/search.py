@@ -1,10 +1,11 @@
 """The moves that a proof is made of: minimise a sum or a largest deviation, and keep it; ask whether there is a plan.
 
-A `Search` holds one kind: its *fields* (sets of pairs; every plan still in the running lies wholly inside at least one
-of them), its *bounds* (with a limit for each figure already proven) and the best plan known, its *choice*. Each move
-proves one figure, keeps its value as a one-sided limit and drops the pairs that no plan of that value can use.
+A `Search` has one kind: its *fields* (sets of pairs; every plan that may still be the best is completely inside at
+least one of them), its *bounds* (with a limit for each figure already proven) and the best plan known, its *choice*.
+Each move proves one figure, keeps its value as a one-sided limit and drops the pairs that no plan of that value can
+use.
 
-Of several jobs some are *in work*: the moves judge their bores alone, and what was proven for others before stays.
+Of several jobs some are *in work*: the moves judge only their bores, and what was proven earlier for others stays.
 """
 
 import dataclasses
@@ -25,14 +26,14 @@ from fitmatch.stages import now
 
 _LOG = logging.getLogger("fitmatch.fit.assign")
 
-FEW_PAIRS = 2_000  # among so many a plan is sought before all others (measured)
+FEW_PAIRS = 2_000  # a plan is sought among this many first (measured)
 
 
 @dataclasses.dataclass(eq=False)
 class Search:
-    """The proof of one kind, figure by figure. `figure` is the one in work; Stopped may leave any move.
+    """The proof of one kind, figure by figure. `figure` is the one being proven; any move may raise Stopped.
 
-    Of the pairs `demanded` one is used, whatever it costs. After `efforts` of the solver a question of feasibility is
+    One of the pairs `demanded` is used, whatever it costs. After `efforts` of the solver a question of feasibility is
     given up.
     """
 
@@ -47,19 +48,19 @@ class Search:
     def __post_init__(self) -> None:
         self.figure: Figure | None = None
         self.least_worst = 0  # no plan of the right levels 0 and 1 has a smaller worst |deviation|
-        self.blamed: set[int] | None = None  # of the last field without a plan: the seats that made it so, if known
-        self.kept: list[Pair] = []  # what may be used of jobs that came before those in work; part of every field
+        self.blamed: set[int] | None = None  # for the last field without a plan: the seats that caused it, if known
+        self.kept: list[Pair] = []  # what earlier jobs may use; part of every field
         self.work: Work = self.kind.terms  # the jobs in work
         self.bores = self.kind.bores  # theirs
-        # In the fields from the start: jobs whose turn comes earlier must leave room for what is demanded.
+        # In the fields from the start: jobs with an earlier turn must leave room for what is demanded.
         self.fields: list[list[Pair]] = [list(self.demanded)]
-        self._full_before: frozenset[int] = frozenset()  # by the turns before this one
+        self._full_before: frozenset[int] = frozenset()  # by earlier turns
         self._since = time.monotonic()
 
     # --- what is known ---
 
     def take(self, work: Work) -> None:
-        """Turn to these jobs; all that was proven of those in work before stays."""
+        """Turn to these jobs; all that was proven for the earlier ones stays."""
         left = {p: None for field in self.fields for p in field}
         self.kept = [p for p in left if p.bore.terms not in work]
         self.work = work
@@ -68,11 +69,11 @@ class Search:
         self._full_before = self.bounds.full
 
     def filling(self, pairs: Iterable[Pair]) -> Bounds:
-        """The bounds with every seat of the jobs in work that has one of these pairs filled wholly."""
+        """The bounds with every seat of the jobs in work that has one of these pairs completely filled."""
         return self.bounds._replace(full=self.bounds.full | {p.bore.seat for p in pairs if p.bore.terms in self.work})
 
     def value(self, figure: Figure) -> int:
-        """Of the jobs in work, by the plan in hand."""
+        """The value for the jobs in work, by the current plan."""
         return value(figure, shares_of(self.kind, self.choice, self.work))
 
     def judged(self, pair: Pair) -> bool:
@@ -81,7 +82,7 @@ class Search:
 
     @property
     def only_shells_bind(self) -> bool:
-        """Whether the bores are bound to one another by nothing but the shells and housings there are."""
+        """Whether nothing constrains the bores together but the supply of shells and housings."""
         return (
             not self.bounds.complete
             and not self.demanded
@@ -92,7 +93,7 @@ class Search:
     # --- moves ---
 
     def minimise(self, figure: Figure, *, keep: bool = True) -> int:
-        """Prove the smallest total of a sum and, unless it is a mere start, keep it."""
+        """Prove the smallest total of a sum and, unless it is only a start, keep it."""
         self.figure = figure
         measure = of_jobs(figure.measure, self.kind, self.work)
         best = self.value(figure)
@@ -140,7 +141,7 @@ class Search:
         return self.proved(best)
 
     def feasible(self, field: list[Pair], bounds: Bounds | None = None) -> Choice | None:
-        """A plan from these pairs within all bounds, these or those in force, or None where there is none; raises
+        """A plan from these pairs within all bounds, these or the current ones, or None if there is none; raises
         Stopped."""
         bounds = self.bounds if bounds is None else bounds
         if not bounds.full <= {p.bore.seat for p in field}:
@@ -148,7 +149,7 @@ class Search:
         self.blamed = None
         self._tell(field)
         model = Model(self.kind, field, bounds, self.stop)
-        # A relaxation that comes out whole is a plan, at a fraction of the cost of a search.
+        # A relaxation with a whole-number solution is a plan, at a fraction of the cost of a search.
         cost = model.cost(of_jobs(SQUARES.measure, self.kind, self.work))
         relaxed = relax(model.program, cost, self.stop)
         if relaxed is None:
@@ -174,8 +175,8 @@ class Search:
         self, field: list[Pair], bounds: Bounds, relaxed: Relaxation, proof: Bound, costs: Sequence[int]
     ) -> tuple[int, Choice] | None:
         """A plan of a small total of the pairs' `costs`, from those that a relaxation uses and those of the least
-        reduced cost, if short searches find any. Of very many pairs few mostly hold one; they become more
-        until they are all that a better plan could use."""
+        reduced cost, if short searches find any. Of very many pairs a few usually contain one; more are added until
+        they are all that a better plan could use."""
         used = [j for j in range(len(field)) if relaxed.x[j] > 0]
         others = sorted((j for j in range(len(field)) if relaxed.x[j] <= 0), key=proof.reduced.__getitem__)
         found: list[tuple[int, Choice]] = []
@@ -193,10 +194,10 @@ class Search:
         return min(found, key=lambda one: one[0], default=None)
 
     def _out_of_reach(self, model: Model) -> bool:
-        """Whether an exact bound proves that no point is feasible: too few shells for too many seats is quick to see in
-        a relaxation and can take a search for ever."""
+        """Whether an exact bound proves that no point is feasible: too few shells for too many seats is quickly seen in
+        a relaxation, but may take a search for ever."""
         lax = with_slacks(model.program)
-        # Dear enough that rounding the multipliers of rows in nanometres loses nothing.
+        # Expensive enough that rounding the multipliers of rows in nanometres loses nothing.
         cost = [ONE * (j >= len(model.program.upper)) for j in range(len(lax.upper))]
         relaxed = relax(lax, cost, self.stop)
         if relaxed is None or exact_bound(lax, cost, relaxed.multipliers, self.stop).least <= 0:
@@ -236,7 +237,7 @@ class Search:
         return max(best.values(), default=0)
 
     def minimise_in(self, field: list[Pair], measure: Measure, cutoff: int) -> tuple[int, list[Pair]] | None:
-        """The smallest total in this field and the pairs that reach it; None where it is above `cutoff`."""
+        """The smallest total in this field and the pairs that reach it; None if it is above `cutoff`."""
         mine = self.choice.keys() <= set(field)
         cheapest = self._cheapest(field, measure)
         if mine and cheapest and sum(p.bore.count * measure(p) for p in cheapest.values()) == cutoff:
@@ -270,7 +271,7 @@ class Search:
                 return None
             smaller = Model(self.kind, near, self.bounds, self.stop)
             cost_near = [c // scale for c in smaller.cost(measure)]
-            hint = [self.choice[p] for p in near] if mine else None  # what rules over several bores add is left open
+            hint = [self.choice[p] for p in near] if mine else None  # what rules over several bores add is not counted
             answer = solve(smaller.program, cost_near, self.stop, hint)
             if answer.outcome is Outcome.INFEASIBLE:
                 return None
@@ -291,7 +292,7 @@ class Search:
         return must <= {p.bore.seat for p in near}
 
     def _cheapest(self, field: list[Pair], measure: Measure) -> dict[int, Pair]:
-        """Each bore's cheapest pair, the bore taken by itself; empty where this turn lets bores stay empty."""
+        """Each bore's cheapest pair, the bore taken by itself; empty if this turn lets bores stay empty."""
         best: dict[int, Pair] = {}
         if self.bounds.full > self._full_before and all(self.bounds.fills(p.bore) for p in field):
             for p in field:

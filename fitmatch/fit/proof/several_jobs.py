@@ -1,4 +1,4 @@
-"""The moves of a proof that only several jobs need: most of them complete, and the largest of their spreads."""
+"""The moves of a proof that only several jobs need: the most jobs complete, and the largest of their spreads."""
 
 from fitmatch.fit.classes.classes import Pair
 from fitmatch.fit.classes.demands import Terms
@@ -15,8 +15,8 @@ from fitmatch.fit.solver.stopping import Stopped
 def most_complete(search: Search) -> None:
     """Prove how many of the jobs can have all their positions inside their limits at once, and keep it.
 
-    Jobs are completed one after the other as far as that goes, which is quick and a plan to start from; multipliers
-    give what no plan can exceed. Only what lies between needs a search over which jobs.
+    Jobs are completed one after the other as far as possible, which is quick and gives a plan to start from;
+    multipliers give what no plan can exceed. Only the numbers in between need a search over which jobs.
     """
     search.figure = ENGINES
     (field,) = search.fields
@@ -39,7 +39,7 @@ def most_complete(search: Search) -> None:
 
 
 def _one_by_one(search: Search, field: list[Pair]) -> tuple[int, Choice]:
-    """How many jobs are complete once each in turn was completed beside those before, where it can be."""
+    """How many jobs are complete once each in turn has been completed beside those before, if possible."""
     done: list[Terms] = []
     fixed = 0  # jobs that are complete whatever is chosen
     choice = search.choice
@@ -75,8 +75,8 @@ def _complete_at_most(search: Search, field: list[Pair]) -> int:
 
 
 def narrow_spreads(search: Search, slack: int = 0) -> None:
-    """Prove the smallest largest spread of the jobs in work and keep it, widened by `slack`. Each job may lie where it
-    likes."""
+    """Prove the smallest largest spread of the jobs in work and keep it, widened by `slack`. The jobs' deviations need
+    not be alike."""
     search.figure = SPREAD
     (field,) = search.fields
     best, least = search.value(SPREAD), _widest_at_least(search, field)
@@ -97,7 +97,7 @@ def narrow_spreads(search: Search, slack: int = 0) -> None:
 
 
 def _widest_at_least(search: Search, field: list[Pair]) -> int:
-    """No plan of this field has a smaller largest spread: each job by itself spreads that much."""
+    """No plan of this field has a smaller largest spread: some job by itself spreads that much."""
     least = [0]
     for terms in search.work:
         mine = [p for p in field if p.bore.terms is terms]

@@ -1,8 +1,8 @@
 """The smallest spread of one job: windows that slide over the deviations, each a small feasibility program.
 
-A plan whose smallest deviation is `start` spreads at least over the window from there that holds a pair for enough
+A plan whose smallest deviation is `start` has at least the spread of the window from there that has a pair for enough
 positions. Once that width is no smaller than the spread of the best plan known, nothing is left to try. Neighbouring
-starts are tried at once, with a window that holds all of theirs: what it lacks they lack.
+starts are tried together, with a window that contains all of theirs: what it lacks they lack.
 """
 
 from collections.abc import Iterator, Sequence
@@ -14,11 +14,11 @@ from fitmatch.fit.model.pairs import Choice
 from fitmatch.fit.proof.pair_sources import Source
 from fitmatch.fit.proof.search import Search
 
-MANY_PAIRS = 3_000  # a window of more is tried for one start alone (measured)
+MANY_PAIRS = 3_000  # a window of more is tried for a single start (measured)
 
 
 class _Starts(NamedTuple):
-    """Smallest deviations that a plan of this source may have, in their order, each with its least width."""
+    """Smallest deviations that a plan of this source may have, in order, each with its least width."""
 
     source: Source
     least: dict[int, int]
@@ -45,7 +45,7 @@ def _best_of(search: Search, starts: _Starts, best: int) -> int:
     """The smallest spread of a plan from these starts, or `best` if none is smaller."""
     open_starts = starts.below(best)
     if open_starts:
-        # Most often a plan lies in the narrowest of all.
+        # Usually there is a plan in the narrowest of all.
         narrowest = min(open_starts, key=starts.least.__getitem__)
         found = search.feasible(starts.source.pairs(narrowest, narrowest + starts.least[narrowest]))
         if found is not None:
@@ -71,7 +71,7 @@ def _best_of(search: Search, starts: _Starts, best: int) -> int:
 
 
 def _windows(search: Search, starts: _Starts, width: int) -> Iterator[list[Pair]]:
-    """The windows of this width that hold a plan."""
+    """The windows of this width that contain a plan."""
     todo = [starts.below(width + 1)]
     alone = len(todo[0]) <= 1
     while todo:

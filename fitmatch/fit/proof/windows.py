@@ -1,13 +1,15 @@
 """Windows of |deviation| in which a plan is sought, and which of their pairs need to be listed at all.
 
-A window is the same for every bore, but off the reading grid it holds pairs by the hundred thousand, of which few can
-matter. So each bore reaches only a little beyond its own best at first, and further where a relaxation asks for it.
+A window is the same for every bore, but without a coarse reading grid it contains hundreds of thousands of pairs, few
+of which can matter. So each bore at first reaches only a little beyond its own best, and further if a relaxation asks
+for it.
 
-That loses no plan. In the relaxation a bore has a price, its row's multiplier, and a class of shells one that is never
-above 0. A pair costs its own cost less these: one that is not listed cannot improve on a plan unless it costs less than
-its bore's price. So a relaxation without a point stays without one as long as no bore of a price above 0 reaches
-further, and a bound on squares holds as long as no bore has a pair left whose square is below its price. Where rules
-over several bores have rows of their own this does not hold, and all bores reach further together.
+That loses no plan. In the relaxation a bore has a price, its row's multiplier, and a class of shells has one that is
+never above 0. The reduced cost of a pair is its own cost minus these: a pair that is not listed cannot improve on a
+plan unless it costs less than its bore's price. So a relaxation without a point stays without one as long as no bore of
+a price above 0 reaches further, and a bound on squares holds as long as no bore has a pair left whose square is below
+its price. Where rules over several bores have rows of their own this does not hold, and all bores reach further
+together.
 """
 
 from collections import Counter
@@ -25,8 +27,8 @@ from fitmatch.fit.solver.adapter import relax
 from fitmatch.fit.solver.program import exact_bound, price
 from fitmatch.fit.solver.stopping import Stopped
 
-MANY_PAIRS = 3_000  # fewer are solved before they could be narrowed (measured)
-ANY = 1 << 62  # a deviation that none exceeds
+MANY_PAIRS = 3_000  # fewer are solved before they could be narrowed down (measured)
+ANY = 1 << 62  # larger than any deviation
 _FIRST_STEP_NM = 50
 
 
@@ -38,10 +40,10 @@ class _Priced(NamedTuple):
 
 
 class Windows:
-    """What the jobs in work of a search may use: of each bore in `own_best` its best pairs, and the pairs `outside`.
+    """What the jobs in work of a search may use: the best pairs of each bore in `own_best`, and the pairs `outside`.
 
     `all_at_once`: every bore has its best on levels 0 and 1, whatever the others have. `narrowed`: the search's field
-    lacks pairs that a plan still in the running may use.
+    lacks pairs that a plan that may still be the best could use.
     """
 
     def __init__(self, search: Search, own_best: dict[Bore, Best], outside: list[Pair]) -> None:
@@ -61,12 +63,12 @@ class Windows:
         return self._near(dict.fromkeys(self.own_best, radius))
 
     def open(self, radius: int) -> None:
-        """Look at all of these."""
+        """Use all of these."""
         self.narrowed = False
         self.search.fields = [self.within(radius)]
 
     def fill(self, window: int) -> bool:
-        """Whether a plan fills every bore within this window; it is then in hand."""
+        """Whether a plan fills every bore within this window; it is then the current one."""
         search = self.search
         if self._holds_few(window):
             self._reach_further({bore.seat: window for bore in self.own_best}, window)
@@ -114,7 +116,7 @@ class Windows:
     def least_squares(self, radius: int) -> None:
         """Prove the smallest sum of squares of plans within `radius` and keep it."""
         if self.narrowed:
-            # A good plan among few pairs tells which others could be part of a better one.
+            # A good plan among few pairs shows which others could be part of a better one.
             found = self._priced(radius) if self.all_at_once else None
             self.search.minimise(SQUARES, keep=False)
             if found is None:
@@ -125,7 +127,7 @@ class Windows:
         self.search.minimise(SQUARES)
 
     def _look_near(self, window: int) -> list[Pair]:
-        """Look at the pairs within the window, though no farther from each bore's own best than its seat reaches."""
+        """Use the pairs within the window, but no farther from each bore's own best than its seat reaches."""
         bests = self.own_best.items()
         field = self._near({bore: min(window, own.deviation_nm + self._reach[bore.seat]) for bore, own in bests})
         self.narrowed = any(own.deviation_nm + self._reach[bore.seat] < window for bore, own in bests)
@@ -150,7 +152,7 @@ class Windows:
 
     def _priced(self, radius: int) -> _Priced:
         """What the seats cost within `radius`, counted in squares, of plans with all bores at their best. The field
-        then reaches as far as these prices ask for."""
+        then reaches as far as these prices require."""
         search = self.search
         while search.only_shells_bind:
             model = Model(search.kind, self._look_near(radius), search.bounds, search.stop)
@@ -171,12 +173,13 @@ class Windows:
         return _Priced(bests, sum(counts[seat] * cost for seat, cost in bests.items()))
 
     def _affordable(self, radius: int, found: _Priced) -> list[Pair]:
-        """The pairs within `radius` that a plan can use which costs no more than the plan in hand."""
+        """The pairs within `radius` that a plan costing no more than the current one can use."""
         spare = self.search.value(SQUARES) - found.least
         return self._near({bore: min(radius, isqrt(max(0, found.prices[bore.seat] + spare))) for bore in self.own_best})
 
     def _reach_further(self, wanted: Mapping[int, int], window: int) -> bool:
-        """Let seats reach so far beyond their bores' own bests, though not beyond the window; whether any now does."""
+        """Let seats reach this far beyond their bores' own bests, but not beyond the window; returns whether any reach
+        changed."""
         some = False
         for bore, best in self.own_best.items():
             before = self._reach[bore.seat]

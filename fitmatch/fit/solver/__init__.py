@@ -1,1 +1,1 @@
-"""Integer programs, and the solver that works on them."""
+"""Integer programs, and the solver for them."""

@@ -1,9 +1,10 @@
-"""The only module that knows OR-Tools: integer programs to CP-SAT, their relaxations to GLOP, both through `pywraplp`.
+"""The only module that uses OR-Tools: integer programs go to CP-SAT, their relaxations to GLOP, both through
+`pywraplp`.
 
-`pywraplp` starts in a fraction of the time that the CP-SAT Python layer takes, which imports pandas. Its traps are
-handled here: statuses are told apart, the sum of an objective stays below 2**53 (it travels as a float), parameters are
-checked, one worker and a fixed seed make the search repeatable, and the solve runs in a thread so that Ctrl-C reaches
-the caller's signal handler and can interrupt it without losing the best point found.
+`pywraplp` starts in a fraction of the time that the CP-SAT Python layer takes, which imports pandas. Its pitfalls are
+handled here: statuses are distinguished, the sum of an objective stays below 2**53 (it travels as a float), parameters
+are checked, one worker and a fixed seed make the search repeatable, and the solve runs in a thread so that Ctrl-C
+reaches the caller's signal handler and can interrupt it without losing the best point found.
 """
 
 import math
@@ -25,12 +26,12 @@ _PARAMETERS = (
     "num_workers:1,random_seed:{seed},catch_sigint_signal:false,cp_model_probing_level:0,symmetry_level:0,"
     "linearization_level:{linear},max_deterministic_time:{effort},mip_presolve_level:{mip_presolve}"
 )
-# How much of a program is also put into a linear relaxation: what one of them proves in a fifth of a second can take
-# the other a minute, and the other way round. They take turns, each time with more effort, counted in steps and not in
-# seconds, so that the same program gives the same answer on any machine.
+# How much of a program is also put into a linear relaxation: what one setting proves in a fifth of a second can take
+# the other a minute, and vice versa. They take turns, each time with more effort, counted in steps and not in seconds,
+# so that the same program gives the same answer on any machine.
 _LINEAR = (1, 2)
 _FIRST_EFFORT, _MORE = 0.5, 4
-SHORT = (_FIRST_EFFORT,) * len(_LINEAR)  # efforts of a search that is given up soon
+SHORT = (_FIRST_EFFORT,) * len(_LINEAR)  # efforts of a search that is given up early
 _SEEDS = (7, 1789)
 _FEW_STEPS, _STEPS_EACH = 1_000, 20  # of GLOP, for a program and for each of its rows and variables
 _AT_ONCE = 10_000  # variables; GLOP is done with fewer before anybody could interrupt it
@@ -38,13 +39,13 @@ _AT_ONCE = 10_000  # variables; GLOP is done with fewer before anybody could int
 
 class Outcome(Enum):
     OPTIMAL = auto()
-    FEASIBLE = auto()  # stopped with a point in hand
+    FEASIBLE = auto()  # stopped with a point found
     INFEASIBLE = auto()
     UNKNOWN = auto()  # stopped without one
 
 
 class Answer(NamedTuple):
-    """`x` and `bound` are None where the outcome has none; `bound` is a proven lower bound of the cost."""
+    """`x` and `bound` are None if the outcome has none; `bound` is a proven lower bound of the cost."""
 
     outcome: Outcome
     x: list[int] | None = None
@@ -52,7 +53,8 @@ class Answer(NamedTuple):
 
 
 class Relaxation(NamedTuple):
-    """Values of the relaxed program and one multiplier per row; floats, to be checked before anything rests on them."""
+    """Values of the relaxed program and one multiplier per row; floats, to be checked before anything relies on
+    them."""
 
     x: list[float]
     multipliers: list[float]
@@ -66,8 +68,7 @@ def solve(
     efforts: Iterable[float] | None = None,
 ) -> Answer:
     """Minimise exactly. `hint` holds values of the first variables; after a turn for each of `efforts`, None being no
-    limit, what was found is the answer. A verdict "infeasible" is asked for twice, with another seed, before it is
-    believed."""
+    limit, what was found is the answer. A verdict "infeasible" is confirmed with another seed before it is believed."""
     if sum(abs(c) * most for c, most in zip(cost, program.upper, strict=True)) >= _LARGEST_EXACT_FLOAT:
         raise FaultInFitmatch("an objective is too large to be exact")
     if program.hopeless():
@@ -97,7 +98,7 @@ def _growing() -> Iterator[float]:
 
 
 class _Manner(NamedTuple):
-    """How a search goes about it."""
+    """How a search is carried out."""
 
     seed: int
     linear: int
@@ -106,7 +107,7 @@ class _Manner(NamedTuple):
 
 
 def _better(cost: Sequence[int], one: Answer, other: Answer) -> Answer:
-    """Of two undecided answers the better point and the better bound."""
+    """The better point and the better bound of two undecided answers."""
     if one.x is None or other.x is None:
         return one if other.x is None else other
     points = sorted((sum(c * v for c, v in zip(cost, x, strict=True)), x) for x in (one.x, other.x))
@@ -125,13 +126,13 @@ def _solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int
     if result == pywraplp.Solver.INFEASIBLE:
         return Answer(Outcome.INFEASIBLE)
     if result == pywraplp.Solver.NOT_SOLVED:
-        return Answer(Outcome.UNKNOWN)  # BestBound() is rubbish here
+        return Answer(Outcome.UNKNOWN)  # BestBound() is meaningless here
     if result not in (pywraplp.Solver.OPTIMAL, pywraplp.Solver.FEASIBLE):
         raise FaultInFitmatch(f"the solver refuses the program (status {result})")
     x = [round(v.solution_value()) for v in variables]
     if not program.allows(x):
-        # Its presolve in floating point takes a row of large coefficients for met that is missed by one part in a
-        # million; without it the search is exact. No point was lost: what is infeasible or a bound stays so.
+        # Its floating-point presolve accepts a row of large coefficients that is missed by one part in a million;
+        # without it the search is exact. No point was lost: infeasibility and bounds remain valid.
         if manner.mip_presolve:
             return _solve(program, cost, stop, hint, manner._replace(mip_presolve=0))
         raise FaultInFitmatch("the solver's answer breaks the program's own rows")
@@ -160,11 +161,11 @@ def _status(solver: Any, stop: Stop) -> int:
 
 
 def relax(program: Program, cost: Sequence[int], stop: Stop) -> Relaxation | None:
-    """The linear relaxation; None where GLOP finds no optimum, which proves nothing by itself."""
+    """The linear relaxation; None if GLOP finds no optimum, which by itself proves nothing."""
     if program.hopeless():
         return None
     solver, variables, rows = _load("GLOP", program, cost, stop)
-    # It can go in circles: seen on 58 rows that others solve in 60 steps. What takes far more than usual is given up.
+    # It can cycle: seen on 58 rows that others solve in 60 steps. What takes far longer than usual is given up.
     most = _FEW_STEPS + _STEPS_EACH * (len(variables) + len(rows))
     solver.SetSolverSpecificParametersAsString(f"max_number_of_iterations: {most}")
     few = len(variables) <= _AT_ONCE

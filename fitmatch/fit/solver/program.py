@@ -1,11 +1,11 @@
-"""An integer program as plain data, and what can be proven of it in whole-number arithmetic.
+"""An integer program as plain data, and what can be proven about it in whole-number arithmetic.
 
 minimise sum c[j] x[j]   over whole x with 0 <= x[j] <= upper[j] and low[i] <= sum a[i][j] x[j] <= high[i].
 
-A linear solver's multipliers are floating-point numbers, but *any* multipliers give a bound (Lagrangian duality; see
-L. A. Wolsey, Integer Programming, 2nd ed., Wiley 2020, ch. 10 - citation from memory). So they are rounded to whole
-multiples of 2**-SHIFT, and bound and reduced costs are then computed exactly: what is called proven does not rest on
-anybody's tolerance.
+A linear solver's multipliers are floating-point numbers, but *any* multipliers give a bound (Lagrangian duality; see L.
+A. Wolsey, Integer Programming, 2nd ed., Wiley 2020, ch. 10 - citation from memory). So they are rounded to whole
+multiples of 2**-SHIFT, and bound and reduced costs are then computed exactly: what is called proven does not depend on
+any tolerance.
 """
 
 from collections.abc import Sequence
@@ -39,20 +39,20 @@ class Program:
 
     def row(self, terms: list[tuple[int, int]], low: int | None, high: int | None) -> None:
         if low is not None and low == high and any(abs(a) > 1 for _, a in terms):
-            # The solver calls some such equalities that cannot be met an invalid program.
+            # The solver reports some impossible equalities of this sort as an invalid program.
             self.rows += [Row(low, None, terms), Row(None, high, terms)]
         else:
             self.rows.append(Row(low, high, terms))
 
     def rising(self, count: int) -> list[int]:
-        """So many variables that rise from 0 to 1 once."""
+        """This many variables that rise from 0 to 1 once."""
         made = [self.variable(1) for _ in range(count)]
         for one, following in pairwise(made):
             self.row([(one, 1), (following, -1)], None, 0)
         return made
 
     def hopeless(self) -> bool:
-        """Whether some row alone can be met by no point. Solvers call such a program invalid instead of infeasible."""
+        """Whether no point can satisfy some single row. Solvers call such a program invalid instead of infeasible."""
         for low, high, terms in self.rows:
             least = sum(a * self.upper[j] for j, a in terms if a < 0)
             most = sum(a * self.upper[j] for j, a in terms if a > 0)
@@ -70,8 +70,8 @@ class Program:
 
 
 def with_slacks(program: Program) -> Program:
-    """The same with one more variable, behind all others, for each row that x = 0 breaks: what it lacks. There is
-    always a point; one without any slack is a point of the program itself."""
+    """The same with one more variable, after all others, for each row that x = 0 breaks: what the row is short of.
+    There is always a point; one with no shortfall is a point of the program itself."""
     lax = Program()
     lax.upper = list(program.upper)
     for low, high, terms in program.rows:

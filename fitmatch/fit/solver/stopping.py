@@ -1,4 +1,4 @@
-"""A time limit and a wish to stop, shared by everything that works on one answer."""
+"""A time limit and a request to stop, shared by everything that works on one answer."""
 
 import time
 from collections.abc import Callable, Iterable, Iterator
@@ -10,15 +10,15 @@ _AT_A_TIME = 1_000  # so many are done in a millisecond or a few
 
 
 class Stopped(Exception):
-    """Time ran out, or somebody asked to stop, before the work in hand was proven."""
+    """Time ran out, or the user asked to stop, before the current work was proven."""
 
     def __init__(self, bound: int | None = None) -> None:
         super().__init__("stopped before the proof was complete")
-        self.bound = bound  # what the level in work cannot be better than
+        self.bound = bound  # what the level being proven cannot be better than
 
 
 class Stop:
-    """Counts from its making; `request()` may be called from a signal handler."""
+    """The time runs from its creation; `request()` may be called from a signal handler."""
 
     def __init__(self, seconds: float | None = None) -> None:
         self._end = None if seconds is None else time.monotonic() + seconds
@@ -31,11 +31,11 @@ class Stop:
             self._interrupt()
 
     def watch(self, interrupt: Callable[[], object] | None) -> None:
-        """Name what `request()` must interrupt just now; None for nothing."""
+        """Set what `request()` must interrupt at the moment; None for nothing."""
         self._interrupt = interrupt
 
     def seconds_left(self) -> float | None:
-        """None without a limit; raises Stopped when there is no time left or a stop was requested."""
+        """The seconds left; None without a limit; raises Stopped when there is no time left or a stop was requested."""
         if self.requested:
             raise Stopped
         if self._end is None:

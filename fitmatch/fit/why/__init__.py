@@ -1,1 +1,1 @@
-"""Why a position failed, and what would cure it."""
+"""Why a position failed, and which changes would fix it."""

@@ -10,6 +10,7 @@ from fitmatch.facts import Fact
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Bore
 from fitmatch.records.job import Job, Rule
+from fitmatch.records.keys import full_name
 from fitmatch.records.parts import SIDES, Position, Shell, excess_of, shortfall_of
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Flag
@@ -55,7 +56,7 @@ class Reasons:
         known = {s.key: s for s in self._job.shells}
         upper, lower = (known[lock] for lock in (position.upper, position.lower) if lock is not None)
         pair = self._kind.place(position, upper, lower)
-        names = {"upper": _name(upper), "lower": _name(lower)}
+        names = {"upper": full_name(upper.key), "lower": full_name(lower.key)}
         if pair.clearance_tightest_nm <= 0:
             return Fact("locked-without-clearance", {**names, "clearance_nm": pair.clearance_tightest_nm})
         return Fact("locked-misfit", {**names, "misses": _misses(pair)})
@@ -70,11 +71,18 @@ class Reasons:
                 "side": side,
                 "kind": position.kind,
                 "halves": len(shells),
-                "unmet": tuple(unmet),  # by any half; where each is met by some, all are only met together by none
+                "unmet": tuple(unmet),  # met by no half; if each is met by some, no half meets all together
+                "marks": self._marks(shells, unmet),
                 "demands": tuple(demand for demand, _ in demands),
                 "aside": self._set_aside(position, side),
             },
         )
+
+    def _marks(self, shells: Sequence[Shell], demands: Sequence[Fact]) -> dict[str, tuple[str, ...]]:
+        """What halves have in the columns of these demands, by column."""
+        columns = [str(demand.slots["column"]) for demand in demands if "column" in demand.slots]
+        found = {column: self._job.shell_columns.index(column) for column in columns}
+        return {column: tuple(sorted({s.marks[at] for s in shells})) for column, at in found.items()}
 
     def _taken(self, bore: Bore) -> Fact:
         short = self._shortage(bore)
@@ -88,7 +96,7 @@ class Reasons:
         return Fact("wanted-elsewhere", {"needs": _needs(bore), "thick_half": thick, "rows": rows})
 
     def _no_pair_inside(self, position: Position, bore: Bore) -> Fact:
-        """What walls it needs against what the boxes hold."""
+        """The walls it needs, compared with what the boxes have."""
         low, high = bore.inside_low, bore.inside_high
         if low > high:
             assert bore.max_nm is not None
@@ -100,17 +108,17 @@ class Reasons:
         needs = _needs(bore, *([] if thin is None else [low - thin]), *([] if thick is None else [thick - high]))
         if thin is None and thick is None:
             partner = next((side for side in SIDES if getattr(position, side) is not None), None)
-            lock = None if partner is None else "/".join(getattr(position, partner))
+            lock = None if partner is None else full_name(getattr(position, partner))
             other = None if partner is None else SIDES[1 - SIDES.index(partner)]
             return Fact("no-partner", {"needs": needs, "side": other, "locked": lock})
         near = tuple(self._near(bore, walls) for walls in (thin, thick) if walls is not None)
         look = thin is not None or (thick is not None and thick <= bore.sum_high)
         return Fact("no-pair", {"needs": needs, "near": near, "short": self._shortage(bore) if look else None})
 
-    # --- what stands in the way ---
+    # --- what prevents a fit -----
 
     def _shortage(self, bore: Bore) -> Fact | None:
-        """Where there are more seats than halves for them; None where there are enough."""
+        """Where there are more positions than halves for them; None if there are enough."""
         position, bores = bore.positions[0], self._kind.seats
         found = []
         for side in SIDES:
@@ -137,7 +145,7 @@ class Reasons:
         return Fact("short", {"of": tuple(found)}) if found else None
 
     def _set_aside(self, position: Position, side: str) -> dict[str, list[str]]:
-        """Halves that would do and may not be used, by what keeps them."""
+        """Halves that would do but may not be used, by the reason."""
         locked = {lock for p in self._job.positions for lock in (p.upper, p.lower)}
         terms = self._kind.terms_of(position)
         found: dict[str, list[str]] = {}
@@ -145,17 +153,17 @@ class Reasons:
             if s.kind != self._kind.name or s.half not in (side, "either") or not terms.takes(position, side, s):
                 continue
             if s.hold is not None:
-                found.setdefault("on-hold", []).append(_name(s))
+                found.setdefault("on-hold", []).append(full_name(s.key))
             elif s.wall_nm is None:
-                found.setdefault("not-measured", []).append(_name(s))
+                found.setdefault("not-measured", []).append(full_name(s.key))
             elif s.key in self._job.reserved:
-                found.setdefault("locked-in-another-job", []).append(_name(s))
+                found.setdefault("locked-in-another-job", []).append(full_name(s.key))
             elif s.key in locked:
-                found.setdefault("locked", []).append(_name(s))
+                found.setdefault("locked", []).append(full_name(s.key))
         return found
 
     def _demands(self, position: Position, side: str) -> list[tuple[Fact, Rule]]:
-        """What its rules ask of a half here."""
+        """What its rules demand of a half here."""
         asked = ((rule.demand(position, side), rule) for rule in self._kind.terms_of(position).rules)
         return [(fact, rule) for fact, rule in asked if fact is not None]
 
@@ -170,7 +178,8 @@ class Reasons:
 
 
 def flags(job: Job, placements: Sequence[Placement], why: Callable[[Position], Fact]) -> Iterator[Flag]:
-    """What needs attention though it was filled: outside its limits, accepted, excused by a lock, off its drawing."""
+    """What needs attention although it was filled: outside its limits, accepted, excused by a lock, outside its drawing
+    limits."""
     in_rows: dict[object, list[Fact]] = {}
     for apart in (apart for kind in job.kinds for one in row_rules(job, kind) for apart in one.apart(placements)):
         if apart.excused:
@@ -200,7 +209,7 @@ def _drawing(job: Job, p: Placement) -> Iterator[Flag]:
             continue
         slots = {
             "feature": feature,
-            "shell": shell and _name(shell),
+            "shell": shell and full_name(shell.key),
             "size_nm": nm,
             "low_nm": band.low_nm,
             "high_nm": band.high_nm,
@@ -215,8 +224,8 @@ def _misses(p: Placement) -> tuple[Fact, ...]:
 
 
 def _missed(mean: int, tightest: int, low: int | None, high: int | None, *, guarded: bool) -> tuple[Fact, ...]:
-    """By how much the walls of a bore outside its limits miss them, and the clearance that was judged, by the means or
-    by the tightest readings; `guarded`: a guard draws limits in."""
+    """By how much the walls of a bore outside its limits miss them, and the clearance that was judged, from the means
+    or the tightest readings; `guarded`: a guard tightens the limits."""
     misses = (
         ("too-thick", shortfall_of(low, tightest), tightest, low),
         ("too-thin", excess_of(high, mean), mean, high),
@@ -238,11 +247,7 @@ def _needs(bore: Bore, *gaps: int) -> dict[str, int | None]:
 
 
 def _stock(bores: Iterable[Bore], sides: Iterable[str]) -> int:
-    """How many halves any of these bores may have on these sides."""
+    """How many halves there are that any of these bores may have on these sides."""
     classes = {c.index: c for b in bores for side in sides if getattr(b.positions[0], side) is None
                for c in getattr(b, side).classes}  # fmt: skip
     return sum(c.count for c in classes.values())
-
-
-def _name(shell: Shell) -> str:
-    return "/".join(shell.key)

@@ -1,11 +1,12 @@
-"""Small reasons: for a position that fails, a smallest set of bonds that keeps it from being filled inside its limits.
+"""Small reasons: for a position that fails, a smallest set of bonds that prevents it from being filled inside its
+limits.
 
-"It cannot" always means: not without making another position of the kind worse off on levels 0 and 1. Bonds that stand
-alone are looked for first; else bonds are dropped from the set of all one by one, as long as what is left is enough
-(the deletion filter for irreducible infeasible subsets; J. W. Chinneck, Feasibility and Infeasibility in Optimization,
-Springer 2008 - citation from memory).
+"It cannot" always means: not without making another position of the kind worse off on levels 0 and 1. A single bond
+that is enough is looked for first; otherwise bonds are dropped one by one from the set of all, as long as what is left
+is enough (the deletion filter for irreducible infeasible subsets; J. W. Chinneck, Feasibility and Infeasibility in
+Optimization, Springer 2008 - citation from memory).
 
-Positions that nothing tells apart are looked into once. All questions about one answer share one `Budget`; once it is
+Interchangeable positions are looked into once. All questions about one answer share one `Budget`; once it is
 spent, nothing more is asked, and the reasons say so.
 """
 
@@ -13,11 +14,13 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from fitmatch.fit.classes.candidates import ready
-from fitmatch.fit.model.groups import Decided, Place, decided
+from fitmatch.fit.model.groups import Decided, decided
 from fitmatch.fit.solver.stopping import Stop, Stopped
-from fitmatch.fit.why.cures import cures
+from fitmatch.fit.why.cures import with_cures
 from fitmatch.fit.why.questions import Asker, Budget, TooMuch
+from fitmatch.records.doubted import Doubted, doubted
 from fitmatch.records.job import Jobs
+from fitmatch.records.keys import PositionKey
 from fitmatch.records.parts import Position
 from fitmatch.records.plans import Cure, Plan, Reason
 from fitmatch.rules.positions.locks import Locks, lock_excuses, without_locks
@@ -30,11 +33,11 @@ _PRIORITY = "priority"  # of the jobs before it, whose quality comes first
 
 def with_reasons(plan: Plan, stop: Stop) -> Plan:
     """The same answer with the small reason of each position that is empty or outside its limits, in file order."""
-    budget = Budget()
-    work = [_Failing(one, stop, budget) for one in decided(plan) if one.proof.proven]
+    budget, doubts = Budget(), doubted((one.read, one.doubts) for one in plan.plans)
+    work = [_Failing(one, stop, budget, doubts) for one in decided(plan) if one.proof.proven]
     for some in work:
         some.find_reasons()
-    budget.open_rest()  # cures take longer, and are not to find nothing left
+    budget.open_rest()  # cures take longer, and some budget must be left for them
     for some in work:
         some.find_cures()
     found = {place: reason for some in work for place, reason in some.told()}
@@ -45,13 +48,16 @@ def with_reasons(plan: Plan, stop: Stop) -> Plan:
 
 
 class _Failing:
-    """The positions of one kind that are empty or outside their limits, of those that are alike the first."""
+    """The positions of one kind that are empty or outside their limits; of identical ones only the first."""
 
-    def __init__(self, one: Decided, stop: Stop, budget: Budget) -> None:
+    def __init__(self, one: Decided, stop: Stop, budget: Budget, doubts: Doubted) -> None:
         by_key = {s.key: s for s in one.jobs[0].shells}
-        inside = {place for place, p in one.by_place().items() if p.within_limits}
+        placed = one.by_place()
+        inside = {place for place, p in placed.items() if p.within_limits}
         self._all = {p.key: p for p in one.positions() if p.key not in inside and ready(p, by_key)}
-        self._reasons: dict[Place, Reason] = {}
+        final = (p for job in one.final for p in job.positions if p.key in self._all)
+        self._in_doubt = {p.key for p in final if doubts.concerns(p, placed.get(p.key))}
+        self._reasons: dict[PositionKey, Reason] = {}
         if self._all:
             self._asker = Asker(one, stop, budget)
 
@@ -64,21 +70,24 @@ class _Failing:
                 self._reasons[place] = _reason(self._asker, _Bonds(self._asker, off, place, position))
 
     def find_cures(self) -> None:
+        sought = {self._asker.first_like(place) for place in self._all.keys() - self._in_doubt}
         for place, reason in self._reasons.items():
-            if not reason.cures_complete:
-                found, complete = cures(self._asker, place, reason)
-                self._reasons[place] = reason._replace(cures=found, cures_complete=complete)
+            if not reason.cures_complete and place in sought:
+                self._reasons[place] = with_cures(self._asker, place, reason)
 
-    def told(self) -> Iterator[tuple[Place, Reason]]:
+    def told(self) -> Iterator[tuple[PositionKey, Reason]]:
         for place, position in self._all.items():
-            yield place, self._reasons[self._asker.first_like(place)]._replace(position=position)
+            reason = self._reasons[self._asker.first_like(place)]._replace(position=position)
+            if place in self._in_doubt:
+                reason = reason._replace(cures=(), cures_complete=False, not_offered=(), in_doubt=True)
+            yield place, reason
 
 
 def _reason(asker: Asker, binding: "_Bonds") -> Reason:
-    """Without its cures, but where there is but one."""
+    """Without its cures, unless there is only one."""
     position = binding.position
     try:
-        # In a proven plan it cannot, but for what jobs that come before it have made of their shells.
+        # In a proven plan it cannot, except because of how earlier jobs used their shells.
         if asker.in_order and asker.can(asker.jobs, binding.place, ()):
             return Reason(position, (_PRIORITY,), True, (Cure(_PRIORITY),), True)
     except (Stopped, TooMuch):
@@ -87,15 +96,15 @@ def _reason(asker: Asker, binding: "_Bonds") -> Reason:
 
 
 class _Bonds:
-    """All that binds one position, and the question whether some of it is enough to keep it out."""
+    """All that constrains one position, and the question whether part of it is enough to keep it out."""
 
     def __init__(
-        self, asker: Asker, off: Mapping[str, Callable[[Jobs], Jobs]], place: Place, position: Position
+        self, asker: Asker, off: Mapping[str, Callable[[Jobs], Jobs]], place: PositionKey, position: Position
     ) -> None:
         self.position = position
         self._asker = asker
         self.place = place
-        self._off = off  # the bonds of the kind, and how to let each go
+        self._off = off  # the bonds of the kind, and how to drop each
         limits = [name for name in _LIMITS if getattr(position, f"{name}_nm") is not None]
         self.names = (*limits, *_HALVES, *self._off)
 
@@ -130,12 +139,12 @@ class _Bonds:
         job = next(job for job in self._asker.jobs if job.name == self.place[0])
         if Locks.key not in let_go or not lock_excuses(job, self.position):
             return False
-        # Its own lock stayed, for the excuse it gives; it may do without.
+        # Its own lock was kept because it excuses its shells; the position may do without it.
         jobs = without_locks(jobs, {self.place})
         return self._asker.can(jobs, self.place, (*key, self.place), plenty=plenty, free=let_go)
 
     def _lacking(self) -> tuple[str, ...]:
-        """Nothing that is let go helps: there is no half at all of a side, or none thin enough to leave clearance."""
+        """No dropped bond helps: there is no half at all for a side, or none thin enough to leave clearance."""
         kind = self._asker.kind
         usable = [s for s in self._asker.jobs[0].shells if s.kind == kind and s.wall_nm is not None]
         return tuple(name for name, side in _HALVES.items() if not any(s.half in (side, "either") for s in usable))

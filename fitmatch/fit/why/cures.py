@@ -1,99 +1,123 @@
-"""Cures: every single change after which a failing position is inside its limits and no other is worse off.
+"""Cures: every single change the shop may make that would fix a failing position: it is then inside its limits and no
+other is worse off.
 
-Each is verified by solving. A limit or a rule that has an amount is let out by the least that works; of one more shell
-it is told which half, and of what wall. Of several jobs, rules and limits are let out in the position's own; a hold or
-a lock may be any.
+Each is verified by solving. First one more shell: which half, of what wall, and what it must read. Then the shop's own
+rules and locks; a rule with an amount is relaxed by the least that works. With several jobs, rules are relaxed in the
+position's own job; a lock may be in any. What only the makers may decide, and what is on hold, is never offered: it is
+reported separately, with the amount or the reason.
 
-The bonds of its reason keep the position out whatever else is let go: what none of them stands for is not tried.
+The bonds of its reason keep the position out even if every other bond is dropped: changes to others are not tried.
 """
 
 from bisect import bisect_left
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
+from typing import TypeVar
 
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Bore, rack_of
-from fitmatch.fit.model.groups import Place
 from fitmatch.fit.model.pairs import Choice, Limit
 from fitmatch.fit.model.variants import with_walls
 from fitmatch.fit.solver.stopping import Stopped
 from fitmatch.fit.why.questions import Asker, TooMuch, place_of
-from fitmatch.records.job import Job, Jobs, Rule
-from fitmatch.records.parts import SIDES, Position
+from fitmatch.records.job import Half, Job, Rule, Single
+from fitmatch.records.keys import PositionKey, full_name
+from fitmatch.records.parts import SIDES
 from fitmatch.records.placements import Placement
-from fitmatch.records.plans import Cure, Reason
-from fitmatch.rules.positions.drawing import bore_refused
+from fitmatch.records.plans import Cure, NotOffered, Reason
+from fitmatch.rules.positions.drawing import bore_refused, walls_drawn
+from fitmatch.rules.positions.guard import guard_of
 from fitmatch.rules.positions.movable import is_movable
 from fitmatch.rules.registry import OF_PARTS, SETTINGS
 
-_THINNEST, _THICKEST = 200_000, 25_000_000  # walls that can be
-_MOST_WALLS = 400  # more that differ are not tried
+_THINNEST, _THICKEST = 200_000, 25_000_000  # possible walls
+_MOST_WALLS = 400  # if more of them differ, they are not tried
+_OTHER = {"upper": "lower", "lower": "upper"}
 
-_Question = Callable[[], Cure | None]  # one change, by the least that works; None where it does not help
+_FoundT = TypeVar("_FoundT", Cure, NotOffered)
 
 
-def cures(asker: Asker, place: Place, reason: Reason) -> tuple[tuple[Cure, ...], bool]:
-    """Those that were found, and whether all could be sought."""
-    found: list[Cure] = []
+def with_cures(asker: Asker, place: PositionKey, reason: Reason) -> Reason:
+    """The reason with what would fix the position, as far as it could be looked for."""
+    barred, all_barred = _found(asker, _barred(asker, place, reason))
+    found, all_found = _found(asker, _offered(asker, place, reason))
+    return reason._replace(not_offered=barred, cures=found, cures_complete=all_barred and all_found)
+
+
+def _found(asker: Asker, questions: Iterable[Callable[[], _FoundT | None]]) -> tuple[tuple[_FoundT, ...], bool]:
+    """The single changes that help, each by the least that works, and whether all could be looked for."""
+    found: list[_FoundT] = []
     complete = True
-    for question in _questions(asker, place, reason):
+    for question in questions:
         if asker.exhausted:
             return tuple(found), False
         try:
-            cure = question()
+            one = question()
         except (Stopped, TooMuch):
             complete = False
         else:
-            found += [] if cure is None else [cure]
+            found += [] if one is None else [one]
     return tuple(found), complete
 
 
-def _questions(asker: Asker, place: Place, reason: Reason) -> Iterator[_Question]:
+def _offered(asker: Asker, place: PositionKey, reason: Reason) -> Iterator[Callable[[], Cure | None]]:
     position, together = reason.position, reason.together
-    job = next(job for job in asker.jobs if job.name == place[0])
-    for limit in ("max", "min"):
-        if limit in together:
-            yield partial(_limit, asker, place, position, limit)
-    for sort in SETTINGS:
-        for rule in sort.of(job, asker.kind):
-            if rule.name in together:
-                yield partial(_easing, asker, place, job, rule)
-    for sort in reversed(OF_PARTS):
-        singles = list(sort.singles(asker.jobs, asker.kind, place, together))
-        if sort.most_singles is not None and len(singles) > sort.most_singles:
-            yield _too_many
-            continue
-        for one in singles:
-            yield partial(_one, asker, place, one.jobs, (one.change, one.key), Cure(one.change, name=one.name))
+    job = _job_of(asker, place)
     # No shell may take the place of a locked one.
     if None in (position.upper, position.lower) and (is_movable(job, position.kind) or not bore_refused(job, position)):
         for side in SIDES:
             yield partial(_one_more, asker, place, side)
+    for sort in SETTINGS:
+        for rule in sort.of(job, asker.kind) if sort.offered else ():
+            if rule.name in together:
+                yield partial(_easing, asker, place, job, rule)
+    for one in _singles(asker, place, reason, offered=True):
+        yield partial(_one, asker, place, one, lambda one: Cure(one.change, name=one.name))
 
 
-def _one(asker: Asker, place: Place, jobs: Jobs, key: object, cure: Cure) -> Cure | None:
-    """The cure, if the position can be inside in these jobs."""
-    return cure if asker.can(jobs, place, key) else None
+def _barred(asker: Asker, place: PositionKey, reason: Reason) -> Iterator[Callable[[], NotOffered | None]]:
+    for limit in ("max", "min"):
+        if limit in reason.together:
+            yield partial(_missed, asker, place, limit)
+    for one in _singles(asker, place, reason, offered=False):
+        yield partial(_one, asker, place, one, lambda one: NotOffered(one.change, name=one.name, why=one.why))
 
 
-def _limit(asker: Asker, place: Place, position: Position, limit: str) -> Cure | None:
+def _singles(asker: Asker, place: PositionKey, reason: Reason, *, offered: bool) -> Iterator[Single | None]:
+    """What the rows of positions and shells say, one by one; None if that is too many."""
+    for sort in OF_PARTS:
+        if sort.offered == offered:
+            singles = list(sort.singles(asker.jobs, asker.kind, place, reason.together))
+            too_many = sort.most_singles is not None and len(singles) > sort.most_singles
+            yield from [None] if too_many else singles
+
+
+def _job_of(asker: Asker, place: PositionKey) -> Job:
+    return next(job for job in asker.jobs if job.name == place[0])
+
+
+def _one(asker: Asker, place: PositionKey, one: Single | None, made: Callable[[Single], _FoundT]) -> _FoundT | None:
+    """What is made of this part of a bond, if the position can be inside without it."""
+    if one is None:
+        raise TooMuch
+    return made(one) if asker.can(one.jobs, place, (one.change, one.key), drawn=True) else None
+
+
+def _missed(asker: Asker, place: PositionKey, limit: str) -> NotOffered | None:
     by = asker.least(place, limit)
-    if by is None:
-        return None
-    now: int = getattr(position, f"{limit}_nm")
-    return Cure(limit, now + by if limit == "max" else now - by, by)
+    return None if by is None else NotOffered(limit, by, guarded=guard_of(_job_of(asker, place)) > 0)
 
 
-def _easing(asker: Asker, place: Place, job: Job, rule: Rule) -> Cure | None:
-    """A rule of the position's own job, let out by the least amount that works, else let go."""
+def _easing(asker: Asker, place: PositionKey, job: Job, rule: Rule) -> Cure | None:
+    """A rule of the position's own job, relaxed by the least amount that works, otherwise dropped."""
     name, kind = rule.name, asker.kind
     assert name is not None
 
     def can(changed: Job, *key: object) -> bool:
         """Whether the position can be inside with its own job changed like this."""
         jobs = tuple(changed if one is job else one for one in asker.jobs)
-        return asker.can(jobs, place, (place[0], key))
+        return asker.can(jobs, place, (place[0], key), drawn=True)
 
     def does(amount: float | None) -> bool:
         assert amount is not None
@@ -105,7 +129,7 @@ def _easing(asker: Asker, place: Place, job: Job, rule: Rule) -> Cure | None:
     if rule.amount is None:
         return Cure(name)
     amounts = rule.amounts(job, kind)
-    # The last, which does as much as no rule at all, need not be asked.
+    # The last, which is as loose as no rule at all, need not be tried.
     found = amounts[bisect_left(amounts, True, hi=len(amounts) - 1, key=does)]
     if found is None:
         return Cure(name)
@@ -114,27 +138,24 @@ def _easing(asker: Asker, place: Place, job: Job, rule: Rule) -> Cure | None:
     return Cure(rule.change, factor=found)
 
 
-def _too_many() -> Cure | None:
-    raise TooMuch
-
-
 # --- one more shell ---
 
 
-def _one_more(asker: Asker, place: Place, side: str) -> Cure | None:
-    """One more half of any wall, in this bore if it can be, else in another whose shell is then free for it."""
+def _one_more(asker: Asker, place: PositionKey, side: str) -> Cure | None:
+    """One more half of any wall, in this bore if possible, otherwise in another, whose shell is then free for this
+    one."""
     near = _with_new(asker, place, side, everywhere=False, widths=(False,))
     if near is not None:
         return near
-    anywhere = _with_new(asker, place, side, everywhere=True, widths=(True,))  # where even this is none, none is
+    anywhere = _with_new(asker, place, side, everywhere=True, widths=(True,))  # where this fails, no single half helps
     return anywhere and (_with_new(asker, place, side, everywhere=False, widths=(True,)) or anywhere)
 
 
-def _with_new(asker: Asker, place: Place, side: str, *, everywhere: bool, widths: Sequence[bool]) -> Cure | None:
+def _with_new(asker: Asker, place: PositionKey, side: str, *, everywhere: bool, widths: Sequence[bool]) -> Cure | None:
     kind = asker.prepared(asker.jobs, ("more", side))
     seats = asker.seats(kind, place)
     first = len(kind.classes)
-    pairs = asker.pairs(kind, place)
+    pairs = list(filter(asker.is_drawn, asker.pairs(kind, place)))
     shifts = {b.index: _shifts(b) for b in kind.bores if b.terms.shifts.on}
     walls = {}
     for bore in kind.bores:
@@ -147,23 +168,37 @@ def _with_new(asker: Asker, place: Place, side: str, *, everywhere: bool, widths
         rack = rack_of([fresh[wall] for wall in sorted(some)])
         with_new = replace(bore, upper=rack) if side == "upper" else replace(bore, lower=rack)
         ends = (bore.inside_low, bore.inside_high) if mine else (0, bore.sum_high)
-        pairs += (p for p in kind.pairs(with_new, *ends) if mine or asker.no_worse(p))
+        partners = {c.index for c in getattr(bore, _OTHER[side]).classes if _reads(bore, side, c) is not None}
+        pairs += (
+            p
+            for p in kind.pairs(with_new, *ends)
+            if getattr(p, _OTHER[side]).index in partners and (asker.is_drawn(p) if mine else asker.no_worse(p))
+        )
     once = Limit(lambda p: int(p.filled and getattr(p, side).index >= first), 1)
     choice = asker.plan(kind, place, pairs, once, widths=widths)
     if choice is None:
         return None
     pair = next(p for p in choice if p.filled and getattr(p, side).index >= first)
     wall: int = getattr(pair, side).wall_nm
-    other = pair.lower if side == "upper" else pair.upper
-    low, high = _as_good(choice, pair.bore, side, wall, other.wall_nm, mine=place_of(pair.bore) == place)
-    return Cure(side, wall, low_nm=low, high_nm=high)
+    other = getattr(pair, _OTHER[side])
+    goes_to = place_of(pair.bore)
+    low, high = _as_good(choice, pair.bore, side, wall, other.wall_nm, mine=goes_to == place)
+    name = None if goes_to == place else goes_to[1] if goes_to[0] == place[0] else full_name(goes_to)
+    marks = _reads(pair.bore, side, other)
+    assert marks is not None
+    return Cure(side, wall, name=name, low_nm=low, high_nm=high, marks=tuple(marks.items()))
+
+
+def _reads(bore: Bore, side: str, other: Half) -> Mapping[str, tuple[str, ...]] | None:
+    return bore.terms.reads(bore.positions[0], side, other)
 
 
 def _as_good(choice: Choice, bore: Bore, side: str, wall: int, other: int, *, mine: bool) -> tuple[int, int]:
-    """From and to which wall another half would do as well as this one, all other bores being left as chosen."""
+    """The least and the greatest wall with which another half would do as well as this one, with all other bores as
+    chosen."""
     least, most = (bore.inside_low, bore.inside_high) if mine else (bore.wanted_low, bore.wanted_high)
     if bore.terms.shifts.on:
-        # The walls of this side that its row leaves, as sums with the other.
+        # The walls of this side that its row allows, as sums with the other.
         beside = (
             Placement(p.bore.positions[0], p.upper.members[0], p.lower.members[0])
             for p in choice
@@ -180,11 +215,11 @@ def _as_good(choice: Choice, bore: Bore, side: str, wall: int, other: int, *, mi
 
 
 def _new_walls(kind: Kind, bore: Bore, side: str, shifts: Mapping[int, set[int]], *, mine: bool) -> set[int]:
-    """For each half of the other side the wall of this side that comes nearest to the target with it; of bores in a row
-    also those with which it just keeps to another."""
+    """For each half of the other side the wall of this side that comes nearest to the target with it; in a row of bores
+    also the walls with which it is just in line with another bore."""
     walls: set[int] = set()
     ends = _row_ends(kind, bore, shifts)
-    for other in getattr(bore, SIDES[1 - SIDES.index(side)]).walls:
+    for other in getattr(bore, _OTHER[side]).walls:
         for low, high in _beside(bore, side, other):
             if mine:
                 low, high = max(low, bore.inside_low - other), min(high, bore.inside_high - other)
@@ -199,7 +234,7 @@ def _new_walls(kind: Kind, bore: Bore, side: str, shifts: Mapping[int, set[int]]
 
 
 def _wanted_sum(bore: Bore, *, mine: bool) -> int:
-    """The wall sum that hits the target; for others as near to it as their wish and their limits allow."""
+    """The wall sum that hits the target; otherwise as near to it as the wanted band and the limits allow."""
     if mine:
         return bore.ideal
     wished = min(max(bore.ideal, bore.wanted_low), max(bore.wanted_low, bore.wanted_high))
@@ -207,8 +242,8 @@ def _wanted_sum(bore: Bore, *, mine: bool) -> int:
 
 
 def _row_ends(kind: Kind, bore: Bore, shifts: Mapping[int, set[int]]) -> set[int]:
-    """Twice the axis shifts from which the bore may just keep to another one in its row: where any shift will do beside
-    given ones, the smallest that will is among these or is none of the row's making."""
+    """Twice the axis shifts with which the bore is just in line with another one in its row: if some shift is allowed
+    beside given ones, the smallest such shift is among these or is not set by the row."""
     if not bore.terms.shifts.on:
         return set()
     found: set[int] = set()
@@ -230,12 +265,13 @@ def _shifts(bore: Bore) -> set[int]:
 
 
 def _beside(bore: Bore, side: str, other: int) -> Iterator[tuple[int, int]]:
-    """The walls, from and to, that a half of this side may have beside a wall of the other. Where all the thicker
-    halves must lie on one side, those with which it is the thicker, neither is, or the other is, each by itself."""
+    """The least and the greatest wall that a half of this side may have beside a wall of the other, by the rules and by
+    the maker's drawing. If all the thicker halves must be on one side, separately for this half thicker, neither
+    thicker, and the other thicker."""
     least, most = bore.differences
     nearest, farthest = (other + least, other + most) if side == "lower" else (other - most, other - least)
-    thinnest, thickest = bore.terms.walls
-    low, high = max(_THINNEST, thinnest, nearest), min(_THICKEST, thickest, farthest)
+    (thinnest, thickest), drawn = bore.terms.walls, walls_drawn(bore.terms.job, bore.positions[0].kind)
+    low, high = max(_THINNEST, thinnest, nearest, drawn[0]), min(_THICKEST, thickest, farthest, drawn[1])
     if bore.terms.one_side is None:
         yield low, high
         return

@@ -1,1 +1,1 @@
-"""Doubts about raw readings: which are likely mistakes, which mistake, and what to measure again."""
+"""Doubts about raw readings: which are likely mistakes, what kind of mistake, and what to measure again."""

@@ -1,8 +1,9 @@
-"""Doubts about raw readings: which are likely mistakes, which mistake, and what to measure again. Nothing is corrected.
+"""Doubts about raw readings: which are likely mistakes, what kind of mistake, and what to measure again. Nothing is
+corrected.
 
-`groups` sorts readings into groups that ought to agree, `scatter` tells how far they may differ, `odd` finds those that
-differ more, `mistakes` knows what may be behind it, `sessions` looks at what whole sittings share, `repeats` at repeats
-and copies, `naming` makes doubts of what they find.
+`groups` sorts readings into groups that ought to agree, `scatter` says how far they may differ, `odd` finds those that
+differ more, `mistakes` knows the likely causes, `sessions` looks for errors that a whole session shares, `repeats` at
+repeats and copies, `naming` turns findings into doubts.
 """
 
 from collections.abc import Iterator, Sequence
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Checked", "check", "doubts_of"]
 
-_CLUSTER_NM = {"journal": 60_000.0, "wall": 6 * USUAL_NM["wall"]}  # undersizes and steps of walls lie further apart
+_CLUSTER_NM = {"journal": 60_000.0, "wall": 6 * USUAL_NM["wall"]}  # undersizes and wall steps are further apart
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +32,7 @@ class Checked:
     """Whether the readings of a job are believable."""
 
     job: Job
-    readings: int  # so many were judged
+    readings: int  # how many were judged
     doubts: tuple[Doubt, ...]  # in reading order
 
     @property
@@ -43,10 +44,11 @@ class Checked:
         """One row per doubt, the reading as a float in `unit`, else the job's; pandas is imported here."""
         import pandas
 
-        columns = ("file", "row", "item", "feature", "reading", "signatures")
+        columns = ("file", "row", "item", "feature", "column", "reading", "signatures")
         per_unit = NM_PER_UNIT[unit or self.job.unit]
         rows = [
-            (d.file, d.row, d.item, d.feature, d.reading_nm / per_unit, ", ".join(d.signatures)) for d in self.doubts
+            (d.file, d.row, d.item, d.feature, d.column, d.reading_nm / per_unit, ", ".join(d.signatures))
+            for d in self.doubts
         ]
         return pandas.DataFrame(rows, columns=list(columns))
 
@@ -57,9 +59,9 @@ def check(job: Job) -> Checked:
 
 
 def doubts_of(job: Job) -> tuple[Doubt, ...]:
-    """Every open doubt about a reading of the job, in reading order; those with a reason to stand are left out.
+    """Every open doubt about a reading of the job, in reading order; readings confirmed with a reason are left out.
 
-    Of several jobs that share their shells each answers for its own files.
+    If several jobs share their shells, each is judged by its own files.
     """
     if job.own_shells is not None:
         job = replace(job, shells=job.own_shells)
@@ -72,7 +74,7 @@ def doubts_of(job: Job) -> tuple[Doubt, ...]:
 
 
 def _parted(group: Group) -> Iterator[Group]:
-    """A group whose readings fall into clusters is several: two undersizes of journals, two steps of walls in a box."""
+    """A group whose readings form clusters is split: two undersizes of journals, two wall steps in a box."""
     gap = _CLUSTER_NM.get(group.key.feature)
     if gap is None or len(group.entries) < 6:
         yield group

@@ -1,7 +1,7 @@
-"""What may have been meant by a number, where typing or reading its digits went wrong.
+"""What a number may have been meant to be, if its digits were mistyped or misread.
 
-Each function gives the true values, in nm, that one slip would turn into the number read, with the share of all such
-slips in the true value that do.
+Each function gives the true values, in nm, that one mistake would turn into the number read, each with the share of all
+such mistakes in that value that would do so.
 """
 
 from collections.abc import Iterator
@@ -13,13 +13,13 @@ _MOST_DECIMALS = 6
 
 
 def decimals_of(values: list[int], unit: str) -> int:
-    """With how many decimals readings were typed: the fewest that hold them all."""
+    """How many decimals readings were typed with: the fewest that hold them all."""
     fitting = (d for d in range(_MOST_DECIMALS) if all(_holds(nm, unit, d) for nm in values))
     return next(fitting, _MOST_DECIMALS)
 
 
 def transposed(nm: int, unit: str, decimals: int) -> Iterator[Original]:
-    """Two neighbouring digits exchanged."""
+    """Two neighbouring digits swapped."""
     digits = _digits(nm, unit, decimals)
     pairs = [k for k in range(len(digits) - 1) if digits[k] != digits[k + 1]]
     for k in pairs:
@@ -27,7 +27,7 @@ def transposed(nm: int, unit: str, decimals: int) -> Iterator[Original]:
 
 
 def dropped(nm: int, unit: str, decimals: int) -> Iterator[Original]:
-    """One digit left out: of the decimals, which leaves one fewer, or of the whole part."""
+    """One digit left out, either a decimal, which leaves one fewer, or one before the point."""
     if decimals and _holds(nm, unit, decimals - 1):
         digits = _digits(nm, unit, decimals - 1)
         whole = len(digits) - (decimals - 1)
@@ -42,7 +42,7 @@ def dropped(nm: int, unit: str, decimals: int) -> Iterator[Original]:
 
 
 def doubled(nm: int, unit: str, decimals: int) -> Iterator[Original]:
-    """One digit typed twice: of the decimals, which leaves one more, or of the whole part."""
+    """One digit typed twice, either a decimal, which leaves one more, or one before the point."""
     digits = _digits(nm, unit, decimals + 1)
     for k in range(len(digits) - decimals - 1, len(digits) - 1):
         if digits[k] == digits[k + 1]:
@@ -54,7 +54,7 @@ def doubled(nm: int, unit: str, decimals: int) -> Iterator[Original]:
 
 
 def misread(nm: int, unit: str, decimals: int) -> Iterator[Original]:
-    """One digit taken for another."""
+    """One digit read as another."""
     digits = _digits(nm, unit, decimals)
     for k, read in enumerate(digits):
         for digit in "0123456789":
@@ -63,7 +63,7 @@ def misread(nm: int, unit: str, decimals: int) -> Iterator[Original]:
 
 
 def slipped(nm: int, unit: str, decimals: int) -> Iterator[Original]:
-    """The decimal point one or two places off."""
+    """The decimal point one or two places out."""
     for times in (10, 100):
         yield nm * times, 0.25
         yield nm // times, 0.25

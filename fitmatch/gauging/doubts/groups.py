@@ -1,7 +1,7 @@
 """Readings sorted into groups that ought to agree: same feature, kind, half, box, grade, undersize and place.
 
-Values are raw readings less what the gauge's zero error, its ball and a coating measured over add, so that gauges and
-coatings do not set readings apart.
+Values are raw readings minus what zero error, ball and a coating that was measured add, so that readings do not differ
+because of gauges and coatings.
 """
 
 from collections import Counter
@@ -12,36 +12,36 @@ from fitmatch.facts import Fact
 from fitmatch.gauging.sizes.corrections import offs as gauge_offs
 from fitmatch.gauging.sizes.places import at_crown
 from fitmatch.records.job import Job
+from fitmatch.records.keys import ItemKey, full_name
 from fitmatch.records.measuring import DIAMETERS, Reading
 from fitmatch.records.parts import Position, Shell, Size
 
 SMALLEST_BOX: Final = 4  # boxes with fewer shells of a half are judged together
-Item = str | tuple[str, str]  # a position's name, or a shell's box and name
-Place = int | tuple[int | None, float | None]  # which numbered column, or station and angle
+Place = int | tuple[int | None, float | None]  # the numbered column, or station and angle
 
 
 class Entry(NamedTuple):
-    """One reading in its group; `off_nm` is what was taken off the raw reading."""
+    """One reading in its group; `off_nm` is what was subtracted from the raw reading."""
 
     value_nm: int
     off_nm: int
-    item: Item
+    item: ItemKey
     file: str
     row: int
     reading: Reading
 
     @property
     def name(self) -> str:
-        """Its item, as it is told."""
-        return self.item if isinstance(self.item, str) else "/".join(self.item)
+        """Its item, as shown to the user."""
+        return self.item if isinstance(self.item, str) else full_name(self.item)
 
 
 Finding = tuple[Entry, str, Fact, tuple[str, ...]]  # a reading, its feature, what is wrong, and the likeliest mistakes
 
 
 class Key(NamedTuple):
-    """What readings of one group share. `half` and `box` are empty for diameters; `label` is the grade of shells and
-    the undersize of journals."""
+    """What the readings of one group share. `half` and `box` are empty for diameters; `label` is the grade of shells
+    and the undersize of journals."""
 
     feature: str
     kind: str
@@ -68,8 +68,8 @@ class Group(NamedTuple):
 
 
 def grouped(job: Job) -> list[Group]:
-    """All readings of a job in their groups. Boxes with few shells are joined: what sets boxes apart is then part of
-    their scatter."""
+    """All readings of a job in their groups. Boxes with few shells are joined: differences between boxes are then part
+    of their scatter."""
     found: dict[Key, list[Entry]] = {}
     for key, entry in _entries(job):
         found.setdefault(key, []).append(entry)
@@ -82,7 +82,7 @@ def grouped(job: Job) -> list[Group]:
 
 
 def _entries(job: Job) -> Iterator[tuple[Key, Entry]]:
-    """Every reading with the key of its group, in the order of measuring as the files tell it."""
+    """Every reading with the key of its group, in the order of measuring given by the files."""
     offs, measuring = gauge_offs(job.measuring.gauges), job.measuring
     if measuring.log:
         yield from _logged(job, offs)
@@ -104,7 +104,7 @@ def _entries(job: Job) -> Iterator[tuple[Key, Entry]]:
 def _logged(job: Job, offs: Mapping[str | None, int]) -> Iterator[tuple[Key, Entry]]:
     positions = {p.name: p for p in job.positions}
     shells = {s.key: s for s in job.shells}
-    unplaced: Counter[tuple[Item, str]] = Counter()  # readings without station and angle: each is a place of its own
+    unplaced: Counter[tuple[ItemKey, str]] = Counter()  # readings without station and angle: each is a place of its own
     for row in job.measuring.log:
         place: Place = (row.reading.station, row.reading.angle)
         if place == (None, None):
@@ -122,7 +122,7 @@ def _logged(job: Job, offs: Mapping[str | None, int]) -> Iterator[tuple[Key, Ent
 def _of_position(
     position: Position, feature: str, place: Place, reading: Reading, off: int, where: tuple[str, int]
 ) -> tuple[Key, Entry]:
-    # Whoever accepts a housing bore outside its drawing knows why it differs from the others.
+    # A housing bore accepted outside its drawing limits is known to differ from the others.
     if feature == "housing_bore" and position.accept and not reading.confirmed:
         reading = reading._replace(confirmed=position.accept)
     key = Key(feature, position.kind, "", "", position.undersize if feature == "journal" else "", place)
@@ -135,7 +135,7 @@ def _of_shell(shell: Shell, place: Place, reading: Reading, off: int, where: tup
 
 
 def _coating_in(shell: Shell, offs: Mapping[str | None, int]) -> int:
-    """The coating that was measured with the wall of a coated shell; 0 where the wall was measured bare."""
+    """The coating included in the measured wall of a coated shell; 0 if the wall was measured bare."""
     readings = (*shell.measured.readings, *shell.measured.aside) if shell.measured else ()
     if not shell.coating_nm or not readings or shell.wall_to_metal_nm is None:
         return 0

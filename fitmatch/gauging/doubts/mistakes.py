@@ -1,9 +1,9 @@
-"""The signatures of known mistakes: for each, how likely it gives the reading at hand.
+"""The signatures of known mistakes: for each, how likely it is to give this reading.
 
-Every mistake turns a true value, which lies about the centre of the other readings, into the reading: by a fixed step,
-by an amount within a range, or by what it does to the digits. `weigh` is the density of the reading under it, per
-nanometre, so that mistakes can be ranked by Bayes' rule with equal priors. Amounts are common practice, no source,
-but for the sagitta of a flat anvil, which is geometry.
+Every mistake turns a true value, which is near the centre of the other readings, into the reading: by a fixed step, by
+an amount within a range, or by changing digits. `weigh` is the density of the reading under it, per nanometre, so that
+mistakes can be ranked by Bayes' rule with equal priors. Amounts are common practice, no source, but for the sagitta of
+a flat anvil, which is geometry.
 """
 
 from collections.abc import Callable, Iterable
@@ -18,12 +18,12 @@ from fitmatch.records.measuring import DIAMETERS, FEATURES
 TENTH: Final = 2_540
 UNKNOWN: Final = "unknown"  # no known mistake gives this number
 GAUGE_SETTING: Final = "gauge-setting"
-CAP_EXCHANGED: Final = "cap-exchanged"  # its sign is where the reading was taken, not how far it is off
+CAP_EXCHANGED: Final = "cap-exchanged"  # it is recognised by where the reading was taken, not by how far it is off
 
 
 class Case(NamedTuple):
-    """One doubtful reading. `expected_nm` is what the others let expect of the raw reading, `standard_nm` how far it
-    may scatter about that; `others` are centres of other groups."""
+    """One doubtful reading. `expected_nm` is the raw reading expected from the others, `standard_nm` how far it may
+    scatter about that; `others` are centres of other groups."""
 
     feature: str
     raw_nm: int
@@ -45,7 +45,7 @@ class Case(NamedTuple):
 
 
 class Mistake(NamedTuple):
-    """Its name, the features it happens to, and how likely it gives a reading."""
+    """Its name, the features it can affect, and how likely it is to give a reading."""
 
     name: str
     features: tuple[str, ...]
@@ -73,7 +73,7 @@ def _between(low: float, high: float) -> Callable[[Case], float]:
 
 
 def _own_unit(inch: tuple[tuple[int, float], ...], metric: tuple[tuple[int, float], ...]) -> Callable[[Case], float]:
-    """Steps of a gauge in the unit of the readings; one of the other unit is rare."""
+    """Steps of a gauge in the unit of the readings; a gauge in the other unit is rare."""
     by_inch, by_mm = _steps(*inch), _steps(*metric)
 
     def density(case: Case) -> float:

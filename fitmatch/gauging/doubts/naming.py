@@ -1,4 +1,4 @@
-"""Findings as doubts: each with the likeliest mistakes behind it, by their names."""
+"""Findings as doubts: each with the names of its likeliest causes."""
 
 from collections.abc import Iterator, Sequence
 from statistics import median
@@ -13,23 +13,23 @@ from fitmatch.gauging.sizes.places import from_crown
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Doubt
 
-_OBLIQUE: Final = (10.0, 80.0)  # degrees from the crown axis where a cap out of place shows
+_OBLIQUE: Final = (10.0, 80.0)  # degrees from the crown axis at which a misplaced cap shows
 
 
 def named(
     job: Job, groups: Sequence[Group], odd: Sequence[tuple[Group, Odd]], others: Sequence[Finding]
 ) -> Iterator[Doubt]:
-    """Each finding as a doubt, one to an item and feature and only where nobody wrote why the reading stands."""
+    """Each finding as a doubt, one per item and feature, leaving out readings that were confirmed."""
     judge = _Judge(job, groups)
     told: set[tuple[str, str]] = set()
     for entry, feature, what, names in (*(judge.single(*found) for found in odd), *others):
         if not entry.reading.confirmed and (entry.name, feature) not in told:
             told.add((entry.name, feature))
-            yield Doubt(entry.file, entry.row, entry.name, feature, entry.reading.nm, what, names)
+            yield Doubt(entry.file, entry.row, entry.name, feature, entry.reading.nm, what, names, entry.reading.column)
 
 
 class _Judge:
-    """Weighs which mistakes are behind single readings."""
+    """Weighs the possible mistakes behind single readings."""
 
     def __init__(self, job: Job, groups: Sequence[Group]) -> None:
         self._job = job
@@ -39,7 +39,7 @@ class _Judge:
                 self._middles.setdefault(group.key.feature, []).append((group, median(group.values)))
 
     def single(self, group: Group, odd: Odd) -> Finding:
-        """What is wrong with one reading of a group, or with all from it on."""
+        """What is wrong with one reading of a group, or with all from that one on."""
         entry, feature = group.entries[odd.at], group.key.feature
         if odd.code == "step":
             jump = median(e.value_nm for e in group.entries[odd.at :]) - odd.centre_nm
@@ -68,6 +68,6 @@ class _Judge:
 
 
 def _oblique(entry: Entry, error: float) -> bool:
-    """Whether a reading stands where a cap out of its place shows, and is off by what it may show."""
+    """Whether a reading was taken where a misplaced cap shows, and is off by about as much as that would show."""
     angle = entry.reading.angle
     return angle is not None and _OBLIQUE[0] <= from_crown("housing_bore", angle) <= _OBLIQUE[1] and abs(error) < 2e5

@@ -1,7 +1,7 @@
-"""Which readings of a group do not agree with the others, and where along the order of measuring a group steps.
+"""Which readings of a group do not agree with the others, and where in the order of measuring a group steps.
 
-Backward elimination: while the explanation that saves most of the sum of squares, one reading that is off or one step
-from some reading on, saves more than chance would, it is taken and the rest is judged again.
+Backward elimination: find the one reading that is off, or the one step from some reading on, that reduces the sum of
+squares most. While it reduces it by more than chance would, accept it and judge the rest again.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -14,12 +14,12 @@ from fitmatch.gauging.doubts.scatter import Scale
 from fitmatch.gauging.uncertainty.student import t_quantile
 from fitmatch.records.job import Job
 
-# Of readings without a mistake one in so many is doubted, where only one test looks at it (two-sided).
+# One in so many readings without a mistake is doubted, if only one test looks at it (two-sided).
 _ONE_IN: Final = 8_000
 
 
 class Odd(NamedTuple):
-    """One reading against the `centre` of the others; `standard_nm` is that of the difference where nothing is wrong.
+    """One reading against the `centre` of the others; `standard_nm` is that of the difference if nothing is wrong.
     `code`: "off", "off-its-repeats", or "step" where all readings from this one on are off."""
 
     at: int
@@ -67,8 +67,8 @@ def odd_ones(values: Sequence[int], scale: Scale, *, steps: bool) -> list[Odd]:
 
 
 def _best_step(left: Sequence[tuple[int, float]], mean: float) -> tuple[int, float, float]:
-    """The split with at least two readings on each side that explains most: where, its jump, and the square root of
-    the sum of squares it saves."""
+    """The split with at least two readings on each side that explains most: where, its jump, and the square root of the
+    sum of squares that it removes."""
     n = len(left)
     best = (0, 0.0, 0.0)
     running = left[0][1] - mean
@@ -83,7 +83,7 @@ def _best_step(left: Sequence[tuple[int, float]], mean: float) -> tuple[int, flo
 
 
 def clusters(values: Sequence[int], gap_nm: float) -> list[list[int]]:
-    """The indices of values parted where sorted neighbours lie further apart than `gap_nm`, in their given order; a
+    """The indices of values, split where sorted neighbours are further apart than `gap_nm`, in their given order; a
     cluster of fewer than three stays with the nearest larger one, as its readings may be mistakes."""
     order = sorted(range(len(values)), key=values.__getitem__)
     parts: list[list[int]] = [[order[0]]]
@@ -102,8 +102,8 @@ def clusters(values: Sequence[int], gap_nm: float) -> list[list[int]]:
 
 
 def outside(job: Job, groups: Sequence[Group], scales: Mapping[tuple[str, bool], Scale]) -> Iterator[tuple[Group, Odd]]:
-    """Readings further outside the band of their drawing than scatter explains. The band's middle is what they ought to
-    be about; a journal ground to an undersize has a band of its own, which nobody wrote."""
+    """Readings further outside their drawing limits than scatter explains. They are expected near the middle of these;
+    a journal ground to an undersize has other limits, which the job does not give."""
     for group in groups:
         band = job.drawing.get(group.key.kind, {}).get(group.key.feature)
         if band is None or group.key.label or not group.at_crown:

@@ -6,23 +6,24 @@ from statistics import median, stdev
 from typing import Final
 
 from fitmatch.facts import Fact
-from fitmatch.gauging.doubts.groups import Entry, Finding, Group, Item, Key
+from fitmatch.gauging.doubts.groups import Entry, Finding, Group, Key
 from fitmatch.gauging.doubts.odd import Odd, threshold
 from fitmatch.gauging.doubts.scatter import Scale
 from fitmatch.records.job import Job
+from fitmatch.records.keys import ItemKey
 
 _USUAL_NM: Final = 1_500.0  # how far repeats usually scatter: common practice, no source
 _USUAL_WEIGHT: Final = 6
 _FEWEST_TO_COPY: Final = 3
-_CHANCE_OF_COPIES: Final = 2e-3  # an item, of rows that agree by chance
+_CHANCE_OF_COPIES: Final = 2e-3  # per item, of rows that agree by chance
 
 
 def astray(groups: Sequence[Group]) -> Iterator[tuple[Group, Odd]]:
-    """Repeats that do not agree. Of two the one further from its group is meant."""
+    """Repeats that do not agree. Of two, the one further from its group is doubted."""
     places: list[tuple[Group, list[Entry]]] = []  # the repeats of each item at a place, where it has more than one
     for group in groups:
-        if isinstance(group.key.place, tuple):  # what tells no place has no repeats
-            items: dict[Item, list[Entry]] = {}
+        if isinstance(group.key.place, tuple):  # readings without a place have no repeats
+            items: dict[ItemKey, list[Entry]] = {}
             for entry in group.entries:
                 items.setdefault(entry.item, []).append(entry)
             places += [(group, some) for some in items.values() if len(some) > 1]
@@ -47,9 +48,9 @@ def astray(groups: Sequence[Group]) -> Iterator[tuple[Group, Odd]]:
 def copied(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
     """Rows that look copied from another, by their first readings.
 
-    Rows must agree in three readings or more, and so many that chance would hardly ever make two of the kind agree.
+    Rows must agree in at least three readings, and in so many that two of the kind would hardly ever agree by chance.
     """
-    rows: dict[Key, dict[Item, list[Entry]]] = {}
+    rows: dict[Key, dict[ItemKey, list[Entry]]] = {}
     for group in groups:
         items = rows.setdefault(group.key._replace(place=0), {})
         for entry in group.entries:
@@ -72,7 +73,7 @@ def _chance(rows: Sequence[tuple[int, ...]]) -> float:
     """The chance that two rows agree: of their first readings times those of the differences from one to the next, each
     that of two normal values on the grid of the readings, grid / (2 sqrt(pi) s).
 
-    Rows that are copies themselves count once, as they tell nothing of chance.
+    Rows that are copies themselves count once, as they say nothing about chance.
     """
     rows = list(dict.fromkeys(rows))
     if len(rows) < 2:

@@ -1,8 +1,8 @@
-"""How far readings of one feature scatter about the centres of their groups, robustly and from few readings.
+"""How far readings of one feature scatter about the centres of their groups, estimated robustly from few readings.
 
-A group of five tells little by itself, so every feature has one scale, pooled over all its groups, and a share of what
-such parts usually show. A reading far out must not widen the scale by which it is judged: a first scale from the median
-of all distances from the groups' medians says which readings are the core, and only the core is pooled.
+A group of five says little by itself, so every feature has one scale, pooled over all its groups and mixed with what
+such parts usually show. A reading far out must not widen the scale by which it is judged: a first scale, from the
+median of all distances from the groups' medians, says which readings are the core, and only the core is pooled.
 """
 
 from collections.abc import Iterable, Sequence
@@ -16,9 +16,9 @@ from fitmatch.gauging.doubts.groups import Group
 USUAL_NM: Final = {"journal": 3_000.0, "housing_bore": 3_000.0, "wall": 1_600.0}
 # The usual scatter counts as if it had been learned from this many readings.
 USUAL_WEIGHT: Final = 6
-_EFFICIENCY: Final = 0.4  # of a median of distances against a standard deviation
+_EFFICIENCY: Final = 0.4  # standard deviation over median distance
 _CORE: Final = 4.0
-# For the core it counts for more: in a job of five bores two that are off must not pass for scatter.
+# For the core it has more weight: in a job of five bores, two that are off must not pass for scatter.
 _FIRM: Final = 40
 # Median distance from the group's median, as a share of the standard deviation, by the size of the group (simulated).
 _SHARE: Final = {2: 0.48, 3: 0.69, 4: 0.48, 5: 0.69, 6: 0.53, 7: 0.68, 8: 0.56, 10: 0.58, 12: 0.60}
@@ -26,7 +26,7 @@ _SHARE_OF_LARGE: Final = 0.6745
 
 
 class Scale(NamedTuple):
-    """A standard deviation in nm and the degrees of freedom that it is worth."""
+    """A standard deviation in nm and its degrees of freedom."""
 
     standard_nm: float
     degrees_of_freedom: int
@@ -45,7 +45,7 @@ def scale_of(feature: str, groups: Iterable[Sequence[float]]) -> Scale:
         return Scale(sqrt(usual), USUAL_WEIGHT)
     weight = _EFFICIENCY * len(distances)
     shown = (_FIRM * usual + weight * median(distances) ** 2) / (_FIRM + weight)
-    first = sqrt(max(usual, shown))  # readings on a coarse grid often agree, which must not make the core narrow
+    first = sqrt(max(usual, shown))  # readings on a coarse grid often agree, which must not make the core too narrow
     squares, freedom = USUAL_WEIGHT * usual, USUAL_WEIGHT
     for values, middle in about:
         core = [v for v in values if abs(v - middle) <= _CORE * first]

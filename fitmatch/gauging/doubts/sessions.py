@@ -1,7 +1,7 @@
-"""Mistakes that a whole sitting shares: all walls of a box, all journals of a kind. Only the clearance shows them.
+"""Mistakes that a whole session shares: all walls of a box, all journals of a kind. Only the clearance shows them.
 
-Boxes of neighbouring steps are no mistake, so a box is doubted only where it fits no group of journals of its kind, and
-then by what its own walls would have to be off.
+A box of a neighbouring wall step is not a mistake, so a box is doubted only if it fits no group of journals of its
+kind, and then by how far its own walls would have to be off.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -14,10 +14,10 @@ from fitmatch.gauging.doubts.odd import clusters
 from fitmatch.records.job import Job
 
 _STEP_NM: Final = 80_000.0  # neighbouring sets of shells change a clearance by less: 0.003 in, common practice
-_BELOW_NOTHING_NM: Final = 25_400.0  # a set that leaves less than nothing by 0.001 in fits no journal
+_BELOW_NOTHING_NM: Final = 25_400.0  # a set with an interference of more than 0.001 in fits no journal
 _LARGEST_SHARE: Final = 0.003  # of the journal's diameter that a clearance can be, common practice, no source
 _ALIKE_NM: Final = 40_000.0
-_CLOSE_NM: Final = 10_000.0  # how close to half a step of undersize the walls of a sitting lie
+_CLOSE_NM: Final = 10_000.0  # how close to half an undersize step the walls of a session are
 INCH: Final = 25_400_000
 MM: Final = 1_000_000
 
@@ -37,7 +37,7 @@ class _Box(NamedTuple):
 
 
 def shared(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
-    """What all readings of a sitting share, kind by kind."""
+    """What all readings of a session share, kind by kind."""
     for kind in job.kinds:
         yield from _of_kind(job, kind, [g for g in groups if g.key.kind == kind and g.at_crown])
 
@@ -65,7 +65,7 @@ def _of_kind(job: Job, kind: str, groups: Sequence[Group]) -> Iterator[Finding]:
     room = [bore - size for size in sizes]
     low = min([0, *(p.min_nm for p in aims if p.min_nm is not None)]) - _BELOW_NOTHING_NM
     high = max([_LARGEST_SHARE * max(sizes), *(p.max_nm for p in aims if p.max_nm is not None)]) + _STEP_NM
-    off = {}  # by how much the clearance of a box that fits nowhere misses the target at best
+    off = {}  # the least by which the clearance of a box that fits nowhere misses the target
     for box in found:
         clearances = [r - box.walls for r in room]
         if not any(low <= c <= high for c in clearances):
@@ -82,13 +82,13 @@ def _of_kind(job: Job, kind: str, groups: Sequence[Group]) -> Iterator[Finding]:
 
 
 def _centres(entries: list[Entry]) -> list[float]:
-    """The centres of journals, parted where an undersize parts them."""
+    """The centres of journals, one for each undersize."""
     values = [e.value_nm for e in entries]
     return [median(values[i] for i in part) for part in clusters(values, 1.5 * _ALIKE_NM)]
 
 
 def _whole_kind(kind: str, off: float, boxes: list[_Box], journals: list[Entry]) -> Finding:
-    """Every box misses alike: the walls may be off, all or one half, or the journals, or the bores."""
+    """Every box misses by about the same: the walls (all or one half), the journals or the bores may be off."""
     walls = [e for box in boxes for half in box.halves.values() for e in half]
     half = _half_apart(boxes[0], off)
     if half is not None:
@@ -102,7 +102,7 @@ def _whole_kind(kind: str, off: float, boxes: list[_Box], journals: list[Entry])
 
 
 def _half_apart(box: _Box, off: float) -> str | None:
-    """The half whose walls alone explain it: it lies apart from the other by what is missing."""
+    """The half whose walls alone explain it: it differs from the other half by what is missing."""
     upper, lower = box.centre("upper"), box.centre("lower")
     if abs(upper - lower) < _ALIKE_NM or "either" in box.halves:
         return None
@@ -123,12 +123,13 @@ def _one_box(box: _Box, off: float, good: list[_Box]) -> Iterator[Finding]:
 
 
 def _sitting(first: Entry, feature: str, half: str, of: str, error_nm: float, signatures: tuple[str, ...]) -> Finding:
-    """Readings that look off together, all of a feature `of` a kind or a box, or one `half` of them, by their first."""
+    """Readings that look off together, all of a feature `of` a kind or a box, or one `half` of them, shown at the
+    first."""
     return first, feature, Fact("sitting", {"error_nm": round(error_nm), "half": half, "of": of}), signatures
 
 
 def _wall_names(error: float) -> tuple[str, ...]:
-    """What makes every wall of a sitting this much too thick or thin."""
+    """What makes every wall of a session this much too thick or thin."""
     names = []
     if 1.5 * MM < abs(error) < 8.5 * MM:
         names.append("ball-left-in" if error > 0 else "ball-twice")
@@ -142,7 +143,7 @@ def _wall_names(error: float) -> tuple[str, ...]:
 
 
 def _journal_names(off: float) -> tuple[str, ...]:
-    """What makes every clearance of a kind this much too large, if the journals are behind it."""
+    """What makes every clearance of a kind this much too large, if the journals are the cause."""
     names = []
     if any(abs(abs(off) - k * step) < 2 * _CLOSE_NM for step in (INCH / 100, MM / 4) for k in (1, 2, 3, 4)):
         names.append("undersize-shells")

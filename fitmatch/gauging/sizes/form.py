@@ -12,11 +12,11 @@ from fitmatch.wording import listed
 Means = dict[int | None, dict[float | None, Fraction]]  # by station, then by angle
 ACROSS_THE_JOINT: Final = "across the joint"
 ALONG_THE_CROWN: Final = "along the crown axis"
-NEAR_AXIS_DEGREES: Final = 30  # a diameter no further from the joint, or from the crown axis, is said to lie there
+NEAR_AXIS_DEGREES: Final = 30  # a diameter within this angle of the joint, or of the crown axis, counts as being there
 
 
 def form_of(feature: str, readings: Sequence[Reading], corrected: Sequence[int], scale: int) -> Form:
-    """The form that readings show; `corrected` are their values, `scale` of which make a nanometre."""
+    """The form that readings show; `corrected` are their values, in units of 1/`scale` nanometre."""
     stations: dict[int | None, dict[float | None, list[int]]] = {}
     for reading, value in zip(readings, corrected, strict=True):
         stations.setdefault(reading.station, {}).setdefault(reading.angle, []).append(value)
@@ -50,7 +50,7 @@ def _along(feature: str, angle_means: Means) -> tuple[Fraction | None, Fraction 
 
 
 def _around(feature: str, angle_means: Means) -> tuple[Fraction | None, str | None]:
-    """The largest difference of two angles within a station, and where its larger diameter lies."""
+    """The largest difference between two angles of one station, and where its larger diameter is."""
     worst: Fraction | None = None
     larger: str | None = None
     for angles in angle_means.values():
@@ -65,7 +65,7 @@ def _around(feature: str, angle_means: Means) -> tuple[Fraction | None, str | No
 
 
 def _where(feature: str, angles: list[float]) -> str:
-    """In words where the largest diameter lies; by its angle where it is near neither axis, or was found at both."""
+    """Where the largest diameter is, in words; by its angle if it is near neither axis, or was found at both."""
     named = {_axis(from_crown(feature, angle)) for angle in angles}
     word = named.pop() if len(named) == 1 else None
     return word or f"at {listed([f'{angle:g}' for angle in angles])} degrees"

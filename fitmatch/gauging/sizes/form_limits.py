@@ -1,9 +1,10 @@
-"""Form held against the user's limits, and the one pairing of parts that the trade warns of."""
+"""Form compared with the user's limits, and the one pairing of parts that the trade warns against."""
 
 from collections.abc import Iterable, Iterator
 
 from fitmatch.facts import Fact
 from fitmatch.records.job import Job
+from fitmatch.records.keys import full_name
 from fitmatch.records.measuring import DIAMETERS, Form
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Flag
@@ -12,7 +13,7 @@ _WHAT = ("taper", "barrel", "out_of_round")
 
 
 def form_flags(job: Job, placements: Iterable[Placement]) -> Iterator[Flag]:
-    """A flag for every form beyond its limit: of positions, filled or not, and of shells that were placed."""
+    """A flag for every form beyond its limit: for positions, filled or not, and for shells that were placed."""
     measuring = job.measuring
     if not measuring.form_limits:
         return
@@ -22,7 +23,7 @@ def form_flags(job: Job, placements: Iterable[Placement]) -> Iterator[Flag]:
         forms: list[tuple[str, str | None, Form | None]] = [(f, None, position.form(f)) for f in DIAMETERS]
         placement = placed.get(position.name)
         for shell in (placement.upper, placement.lower) if placement else ():
-            forms.append(("wall", "/".join(shell.key), shell.measured.form if shell.measured else None))
+            forms.append(("wall", full_name(shell.key), shell.measured.form if shell.measured else None))
         for feature, key, form in forms:
             for what in _WHAT:
                 nm: int | None = getattr(form, f"{what}_nm", None)

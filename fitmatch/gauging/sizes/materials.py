@@ -1,8 +1,7 @@
 """Coefficients of linear thermal expansion near 20 degrees Celsius, by material, each with its source."""
 
+from fractions import Fraction
 from typing import Final
-
-from fitmatch.records.measuring import Decimal
 
 _SWYT: Final = "D. A. Swyt, J. Res. NIST 99(1), 1994, p. 31"
 _CALLISTER: Final = "W. D. Callister, Materials Science and Engineering, Table B.6"
@@ -23,5 +22,5 @@ _TABLE: Final = (
     ("aluminium 2024", 229, _CALLISTER),
     ("aluminium 7075", 234, _CALLISTER),
 )
-MATERIALS: Final = {name: Decimal(tenths, -7) for name, tenths, _ in _TABLE}
+MATERIALS: Final = {name: Fraction(tenths, 10**7) for name, tenths, _ in _TABLE}
 SOURCES: Final = {name: source for name, _, source in _TABLE}

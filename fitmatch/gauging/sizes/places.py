@@ -1,6 +1,6 @@
-"""Readings sorted to places, and the exact means and sums of squares that sizes and scatter are made of.
+"""Readings sorted into places, and the exact means and sums of squares from which sizes and scatter are made.
 
-Same station and angle are repeats of one place; a reading that tells neither is a place of its own.
+Same station and angle are repeats of one place; a reading with neither is a place of its own.
 """
 
 from collections.abc import Sequence
@@ -13,19 +13,20 @@ NEAR_CROWN_DEGREES: Final = 5
 
 
 def at_crown(feature: str, reading: Reading) -> bool:
-    """Whether a reading enters the size: of a journal every one, else those within 5 degrees of the crown axis."""
+    """Whether a reading counts in the size: every one of a journal, otherwise those within 5 degrees of the crown
+    axis."""
     if feature == "journal" or reading.angle is None:
         return True
     return from_crown(feature, reading.angle) <= NEAR_CROWN_DEGREES
 
 
 def from_crown(feature: str, angle: float) -> float:
-    """How far an angle lies from the crown axis, whichever way round: 0 to 90 for a diameter."""
+    """How far an angle is from the crown axis, whichever way round: 0 to 90 for a diameter."""
     return min(turned(feature, angle), turned(feature, -angle))
 
 
 def places(readings: Sequence[Reading], *, numbered_are_repeats: bool) -> list[list[int]]:
-    """For each place the indices of its readings, in the order in which they were given."""
+    """For each place the indices of its readings, in the order given."""
     found: dict[tuple[object, ...], list[int]] = {}
     for index, reading in enumerate(readings):
         key: tuple[object, ...] = (reading.station, reading.angle)

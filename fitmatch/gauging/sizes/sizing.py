@@ -6,6 +6,7 @@ Corrected = (reading - zero error - ball) x the factor to 20 degrees Celsius; wa
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from fractions import Fraction
 from math import lcm
 from typing import NamedTuple
 
@@ -20,11 +21,11 @@ class Sized(NamedTuple):
     """A size, and its mean before it was rounded."""
 
     size: Size
-    exact_mean: tuple[int, int]  # numerator and denominator, in nm
+    exact_mean: Fraction  # in nm
 
 
 class Sizes:
-    """Sizes all readings of one job. It sees each once, and so learns how far repeats scatter by the way."""
+    """Sizes all readings of one job. It sees each once, and so also learns how far repeats scatter."""
 
     def __init__(self, measuring: Measuring, *, numbered_are_repeats: bool) -> None:
         self._measuring = measuring
@@ -34,14 +35,14 @@ class Sizes:
         self._balls: dict[str | None, int] = {None: 0, **{name: gauge.ball_nm for name, gauge in gauges.items()}}
         self._shared: dict[MeasuredAs, MeasuredAs] = {}
         self._ways: dict[tuple[str | None, int], MeasuredAs | None] = {}
-        self._plain: dict[tuple[str | int | None, ...], Size] = {}
-        self._single: dict[tuple[str, str, Reading], Sized | None] = {}  # one reading is like many others
+        self._plain: dict[tuple[object, ...], Size] = {}
+        self._single: dict[tuple[str, str, Reading], Sized | None] = {}  # a single reading is like many others
         self._squares: dict[str, float] = {}
         self._freedom: Counter[str] = Counter()
         self._form_told: set[str] = set()
 
     def sized(self, kind: str, feature: str, readings: Sequence[Reading]) -> Sized | None:
-        """The size that readings of a feature give; None where none lies near the crown axis."""
+        """The size that readings of a feature give; None if none is near the crown axis."""
         if len(readings) > 1:
             self._pool_places(readings)
             return self._sized(kind, feature, readings)
@@ -69,17 +70,20 @@ class Sizes:
             warm_nm = mean_nm - raw_mean + off
         smallest_nm, largest_nm = (round_half_even(end(corrected), scale) for end in (min, max))
         size = Size(mean_nm, smallest_nm, largest_nm, counted, measured_as, warm_nm, aside, form)
-        return Sized(size, (above, below))
+        return Sized(size, Fraction(above, below))
 
-    def plain_wall(self, gauge: str | None, readings: Sequence[int], confirmed: str = "") -> Size:
-        """The wall that readings of one gauge at the crown give; quick, as there may be a million, and one and the same
-        for equal readings."""
+    def plain_wall(
+        self, gauge: str | None, readings: Sequence[int], confirmed: str = "", columns: Sequence[str] = ()
+    ) -> Size:
+        """The wall that readings of one gauge at the crown give, each from its column; quick, as there may be a
+        million, and the same object for equal readings."""
         if self._numbered_are_repeats and gauge is not None:
             self._pool(gauge, readings)
-        alike = gauge, confirmed, *readings
+        alike = gauge, confirmed, columns, *readings
         if alike in self._plain:
             return self._plain[alike]
-        raw = tuple([Reading(nm, gauge=gauge, confirmed=confirmed) for nm in readings])
+        told = zip(readings, columns or [""] * len(readings), strict=False)
+        raw = tuple([Reading(nm, None, None, gauge, confirmed, column) for nm, column in told])
         way = gauge, len(readings)
         if way not in self._ways:
             self._ways[way] = self._measured_as(raw, self._places(raw))
@@ -89,12 +93,12 @@ class Sizes:
         return found
 
     def form(self, kind: str, feature: str, readings: Sequence[Reading]) -> Form | None:
-        """What the readings say about form; None where they tell too little of where they were taken."""
+        """What the readings say about form; None if they say too little about where they were taken."""
         stations = {r.station for r in readings}
         if stations == {None} and all(r.angle is None for r in readings):
             return None
         if feature == "wall" and len(stations) == 1:
-            return None  # of a wall nothing is told but along the axis
+            return None  # a wall has form only along the axis
         self._form_told.add(feature)
         from fitmatch.gauging.sizes.form import form_of
 
@@ -106,14 +110,14 @@ class Sizes:
         return {name: Pooled(self._squares[name] / freedom, freedom) for name, freedom in self._freedom.items()}
 
     def form_told(self) -> frozenset[str]:
-        """The features of whose form any reading tells."""
+        """The features about whose form any reading says something."""
         return frozenset(self._form_told)
 
     def _places(self, readings: Sequence[Reading]) -> list[list[int]]:
         return places(readings, numbered_are_repeats=self._numbered_are_repeats)
 
     def _corrected(self, kind: str, feature: str, readings: Sequence[Reading]) -> tuple[list[int], int]:
-        """Corrected readings as whole numbers, and how many of these make a nanometre."""
+        """Corrected readings as whole numbers, and how many of these units make a nanometre."""
         gauges = dict.fromkeys(r.gauge for r in readings)
         factors = {gauge: factor_to_20(self._measuring, kind, feature, gauge) for gauge in gauges}
         scale = lcm(*(factor.denominator for factor in factors.values()))
@@ -121,7 +125,7 @@ class Sizes:
         return [(r.nm - self._offs[r.gauge]) * scaled[r.gauge] for r in readings], scale
 
     def _measured_as(self, readings: Sequence[Reading], groups: Sequence[Sequence[int]]) -> MeasuredAs | None:
-        """How a size was measured; equal ones are one and the same object. None where no gauge is named."""
+        """How a size was measured; equal ones are the same object. None if no gauge is named."""
         if not self._measuring.gauges:
             return None
         alike: Counter[Series] = Counter()

@@ -1,1 +1,1 @@
-"""How sure a clearance is, and what that says about its limits."""
+"""How certain a clearance is, and what that says about its limits."""

@@ -1,10 +1,10 @@
-"""The uncertainty of a clearance by the GUM (JCGM 100:2008), in three steps that others can use one by one.
+"""The uncertainty of a clearance by the GUM (JCGM 100:2008), in three steps that can be used one by one.
 
 1. `ErrorModel(job)` knows the sources of error: the scatter of each gauge, and the errors that many readings share.
 2. Its `of_position` and `of_wall` give the `Part` that a position, or one shell, has in each source.
-3. `combined` adds three parts and makes them one `Uncertainty`.
+3. `combined` adds three parts and turns them into one `Uncertainty`.
 
-Floating point is allowed here and nowhere below: no length is worked out from an uncertainty.
+Floating point is allowed here, as no length is worked out from an uncertainty, and in no lower layer.
 """
 
 from collections.abc import Mapping
@@ -25,7 +25,7 @@ TEMPERATURE: Final = "temperature"
 
 
 class Scatter(NamedTuple):
-    """How far single readings of one gauge scatter; `degrees_of_freedom` None: stated, as good as known."""
+    """How far single readings of one gauge scatter; `degrees_of_freedom` None: stated, and taken as known exactly."""
 
     standard_nm: float
     degrees_of_freedom: int | None
@@ -34,16 +34,18 @@ class Scatter(NamedTuple):
 class Common(NamedTuple):
     """One error that many readings share, the same in each. Its unit is the nanometre, or the kelvin for a temperature.
 
-    `half_width` is that of a rectangular distribution; None: the distribution is normal.
+    `half_width` is that of a rectangular distribution; None: the distribution is normal. `degrees_of_freedom` are those
+    of `standard`, None: taken as known exactly; 0: not known at all.
     """
 
     standard: float
     half_width: float | None = None
+    degrees_of_freedom: int | None = None
 
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """What a position, or a shell, has in each source of error; a model makes one for all that are alike.
+    """What a position, or a shell, has in each source of error; one object serves all that are alike.
 
     Its error is  sum over gauges of sqrt(scatter[g]) x s_g x N
                 + resolution_nm x N
@@ -55,7 +57,7 @@ class Part:
     scatter: Mapping[str, float]  # gauge -> factor of its variance
     resolution_nm2: float  # a variance
     common: Mapping[str, float]  # source -> sensitivity
-    unknown: tuple[str, ...]  # what ought to be known and is not
+    unknown: tuple[str, ...]  # what ought to be known but is not
 
 
 class Term(NamedTuple):
@@ -69,7 +71,7 @@ class Term(NamedTuple):
 class Uncertainty(NamedTuple):
     """Of one clearance. `degrees_of_freedom` None is infinite; `expanded_nm` covers 95 %.
 
-    Where something is `unknown` the figures are a lower bound, and nothing may be judged by them.
+    If something is `unknown` the figures are a lower bound, and nothing may be judged by them.
     """
 
     standard_nm: float
@@ -90,11 +92,12 @@ class ErrorModel:
 
     - for each gauge in `scatter` a standard deviation s_g: its `standard_nm` x sqrt(nu / chi-squared(nu)), or just its
       `standard_nm` where `degrees_of_freedom` is None;
-    - each error in `common` once, rectangular or normal;
+    - each error in `common` once, rectangular or normal, a normal one that has degrees of freedom with a standard
+      deviation drawn in the same way;
     - for every position `of_position(position)`, for every shell `of_wall(kind, shell.measured_as)`, and add them up as
       `Part` says. A clearance's error is that of its position plus those of its two shells.
 
-    `known` is False where the job tells nothing to make an uncertainty of: then there are no parts to ask for.
+    `known` is False if the job says nothing about measuring: then there are no parts to ask for.
     """
 
     def __init__(self, job: Job) -> None:
@@ -111,7 +114,8 @@ class ErrorModel:
                 self.common[name] = Common(kelvin / _ROOT_3, kelvin)
         for kind, fit in job.fits.items():
             if fit.seating_u_nm is not None:
-                self.common[_seating(kind)] = Common(float(fit.seating_u_nm))
+                freedom = None if fit.seating_readings is None else fit.seating_readings - 1
+                self.common[_seating(kind)] = Common(float(fit.seating_u_nm), degrees_of_freedom=freedom)
         self.known = bool(measuring.gauges or self.common)
         self._positions: dict[tuple[object, ...], Part] = {}
         self._walls: dict[tuple[bool, MeasuredAs | None], Part] = {}
@@ -132,7 +136,7 @@ class ErrorModel:
                 if sizes is not None:
                     self._add_heat(part, position.kind, feature, size.measured_as, size.mean_nm)
             if seated:
-                part.common[_seating(position.kind)] = 1.0
+                self._add_seating(part, position.kind, 1.0)
             self._positions[key] = part.done()
         return self._positions[key]
 
@@ -146,7 +150,7 @@ class ErrorModel:
         return self._walls[key]
 
     def combined(self, position: Position, upper: MeasuredAs | None, lower: MeasuredAs | None) -> Uncertainty | None:
-        """The uncertainty of a clearance in this position between shells measured like these; None: nothing known."""
+        """The uncertainty of a clearance in this position with shells measured like these; None: nothing known."""
         if not self.known:
             return None
         parts = self._parts(position, upper, lower)
@@ -162,7 +166,7 @@ class ErrorModel:
     def of_difference(self, reading: AssembledReading, placement: Placement) -> Uncertainty | None:
         """The uncertainty of assembled - calculated; None: nothing known. Several readings are repeats in one place.
 
-        Of an assembled bore the journal's size is taken off: it stands on both sides, and its errors cancel.
+        The journal's size is subtracted from an assembled bore: it is on both sides, and its errors cancel.
         Otherwise the gauge was zeroed on the micrometer locked at the journal. What that micrometer reads then does not
         matter, but locking it is one more reading of the journal.
         """
@@ -187,7 +191,7 @@ class ErrorModel:
             for how, sign in ((scale, 1), (housing.measured_as, -1)):
                 self._add_heat(part, position.kind, "housing_bore", how, sign * housing.mean_nm)
         if seated:
-            part.common[_seating(position.kind)] = -1.0
+            self._add_seating(part, position.kind, -1.0)
         return self._combine((part.done(),))
 
     def _parts(self, position: Position, upper: MeasuredAs | None, lower: MeasuredAs | None) -> tuple[Part, Part, Part]:
@@ -204,25 +208,27 @@ class ErrorModel:
             for g, factor in scatter.items()
         ]
         terms.append(Term("resolution", sqrt(sum(part.resolution_nm2 for part in parts))))
-        terms += [Term(name, abs(s) * self.common[name].standard) for name, s in _common(parts).items()]
+        for name, sensitivity in _common(parts).items():
+            source = self.common[name]
+            terms.append(Term(name, abs(sensitivity) * source.standard, source.degrees_of_freedom or None))
         unknown = tuple(dict.fromkeys(what for part in parts for what in part.unknown))
         return combine([t for t in terms if t.standard_nm], unknown)
 
     def _scatter_of(self, name: str) -> Scatter | None:
-        """From its repeats, else as stated. Repeats that all agree tell nothing beyond the resolution."""
+        """From its repeats, otherwise as stated. Repeats that all agree say nothing beyond the resolution."""
         gauge, pooled = self._job.measuring.gauges[name], self._job.measuring.pooled.get(name)
         if pooled is not None and (pooled.variance_nm2 or gauge.resolution_nm):
             return Scatter(sqrt(pooled.variance_nm2), pooled.degrees_of_freedom)
         return None if gauge.repeatability_nm is None else Scatter(float(gauge.repeatability_nm), None)
 
     def _seated(self, kind: str) -> bool:
-        """Whether a seating learned from assembled checks stands for the errors that the gauges share."""
+        """Whether a seating learned from assembled checks takes the place of the errors that the gauges share."""
         return _seating(kind) in self.common
 
     def _add(
         self, part: "_Sum", how: MeasuredAs | None, sign: float, what: str, seated: bool, depth: int | None = None
     ) -> None:
-        """`depth`: how many gauges count of the chain in which they were set; None: all."""
+        """`depth`: how many gauges of the chain of settings count; None: all."""
         if how is None:
             part.unknown[f"what measured the {what}"] = None
             return
@@ -236,7 +242,7 @@ class ErrorModel:
             weight = alike * share * share
             if scatter is None:
                 part.unknown[f"the scatter of {gauge}"] = None
-            # Of scatter and resolution the larger counts, and repeats average down no further than the resolution.
+            # The larger of scatter and resolution counts, and averaging repeats goes no lower than the resolution.
             if scatter is not None and scatter.standard_nm**2 / repeats > floor_nm2:
                 part.scatter[gauge] = part.scatter.get(gauge, 0.0) + weight / repeats
             else:
@@ -244,6 +250,12 @@ class ErrorModel:
             for link in () if seated else chain(gauges, gauge)[:depth]:
                 if _limit(link) in self.common:
                     part.common[_limit(link)] = part.common.get(_limit(link), 0.0) + sign * share * alike
+
+    def _add_seating(self, part: "_Sum", kind: str, sign: float) -> None:
+        name = _seating(kind)
+        part.common[name] = sign
+        if self.common[name].degrees_of_freedom == 0:
+            part.unknown[f"how certain the seating of {kind} is, as it came from one reading"] = None
 
     def _add_heat(self, part: "_Sum", kind: str, feature: str, how: MeasuredAs | None, mean_nm: int) -> None:
         measuring = self._job.measuring
@@ -258,7 +270,7 @@ class ErrorModel:
 
 
 class _Sum:
-    """A part while it is added up."""
+    """A part while it is being added up."""
 
     def __init__(self) -> None:
         self.scatter: dict[str, float] = {}
@@ -271,22 +283,22 @@ class _Sum:
 
 
 def combine(terms: list[Term], unknown: tuple[str, ...] = ()) -> Uncertainty | None:
-    """Independent terms as one uncertainty (GUM 5.1.2, G.4.1, G.6.4); None where nothing at all is known.
+    """Independent terms as one uncertainty (GUM 5.1.2, G.4.1, G.6.4); None if nothing at all is known.
 
-    The degrees of freedom are those of Welch and Satterthwaite, cut to a whole number.
+    The degrees of freedom are those of Welch and Satterthwaite, rounded down to a whole number.
     """
     if not terms and unknown:
         return None
     variance = sum(t.standard_nm**2 for t in terms)
     doubt = sum(t.standard_nm**4 / t.degrees_of_freedom for t in terms if t.degrees_of_freedom is not None)
     standard = sqrt(variance)
-    # A term by itself must give its own degrees of freedom, though its square root was taken.
+    # A single term must give exactly its own degrees of freedom, although its square root was taken.
     freedom = floor(variance**2 / doubt * (1.0 + 1e-9)) if doubt else None
     return Uncertainty(standard, freedom, t_quantile(freedom) * standard, tuple(terms), unknown)
 
 
 def _common(parts: tuple[Part, ...]) -> dict[str, float]:
-    """Sensitivities summed over parts, nought where they cancel: shares may not add up to the bit."""
+    """Sensitivities summed over parts, exactly 0 where they cancel: shares may not add up to the last bit."""
     common: dict[str, float] = {}
     for part in parts:
         for name, sensitivity in part.common.items():

@@ -1,4 +1,5 @@
-"""What an uncertainty says about limits: the chance to lie inside, a verdict, guarded limits, a kind's joint chance."""
+"""What an uncertainty says about limits: the chance of being inside, a verdict, guarded limits, a kind's joint
+chance."""
 
 from collections.abc import Sequence
 from math import ceil, floor, inf, sqrt
@@ -17,8 +18,8 @@ _DRAWS: Final = 256
 
 
 def chance_inside(placement: Placement, uncertainty: Uncertainty) -> float | None:
-    """The chance that the tightest clearance is at least min and the mean one at most max; None where that cannot be
-    told, or there is no limit. Both clearances have the same error."""
+    """The chance that the tightest clearance is at least min and the mean one at most max; None if that is unknown, or
+    there is no limit. Both clearances have the same error."""
     if uncertainty.lower_bound:
         return None
     low, high = _bounds(placement)
@@ -33,7 +34,7 @@ def chance_inside(placement: Placement, uncertainty: Uncertainty) -> float | Non
 
 
 def verdict(chance: float | None) -> str | None:
-    """What a chance is called."""
+    """The verdict for a chance."""
     if chance is None:
         return None
     return INSIDE if chance >= SURE else OUTSIDE if chance <= 1.0 - SURE + 1e-12 else DOUBTFUL
@@ -45,7 +46,7 @@ def guard_band_nm(guard: float, uncertainty: Uncertainty) -> int:
 
 
 def guarded_limits(position: Position, guard: float, uncertainty: Uncertainty) -> tuple[int | None, int | None]:
-    """min + guard x U and max - guard x U, rounded inward; a limit that is not there stays away."""
+    """min + guard x U and max - guard x U, rounded inward; a missing limit stays missing."""
     band = guard_band_nm(guard, uncertainty)
     low = None if position.min_nm is None else position.min_nm + band
     high = None if position.max_nm is None else position.max_nm - band
@@ -53,13 +54,13 @@ def guarded_limits(position: Position, guard: float, uncertainty: Uncertainty) -
 
 
 def largest_guard(position: Position, stray_nm: int, uncertainty: Uncertainty) -> float | None:
-    """The largest guard, cut to two decimals, that leaves a clearance between the guarded limits; None: any does.
+    """The largest guard, cut to two decimals, that leaves a clearance between the guarded limits; None: any guard does.
 
-    `stray_nm` is how far the mean clearance lies above the tightest one. Negative: not even unguarded limits leave one.
+    `stray_nm` is how far the mean clearance is above the tightest one. Negative: not even unguarded limits leave one.
     """
     if position.min_nm is None or position.max_nm is None or not uncertainty.expanded_nm:
         return None
-    each = (position.max_nm - position.min_nm - stray_nm) // 2  # what a limit may move, in whole nanometres
+    each = (position.max_nm - position.min_nm - stray_nm) // 2  # how far a limit may move, in whole nanometres
     hundredths = floor(each / uncertainty.expanded_nm * 100) + 1
     while hundredths > 0 and guard_band_nm(hundredths / 100, uncertainty) > each:
         hundredths -= 1
@@ -67,7 +68,8 @@ def largest_guard(position: Position, stray_nm: int, uncertainty: Uncertainty) -
 
 
 class _Judged(NamedTuple):
-    """One clearance: its errors that others share, by source and signed, its own, and how far its limits are away."""
+    """One clearance: the errors it shares with others, by source and signed, its own error, and how far away its limits
+    are."""
 
     shared: dict[str, float]
     own: float
@@ -78,11 +80,11 @@ class _Judged(NamedTuple):
 
 
 def joint_chance(model: ErrorModel, placements: Sequence[Placement]) -> float | None:
-    """The chance that all these clearances lie inside their limits at once; None where one of them has none.
+    """The chance that all these clearances are inside their limits at once; None if one of them has none.
 
     Errors that the clearances share are taken as normal, as the GUM's own interval does, and all figures share the
-    smallest degrees of freedom. It is worked out at fixed points, good to about 0.01, and is never above the smallest
-    single chance.
+    smallest degrees of freedom. It is worked out at fixed points, accurate to about 0.01, and is never above the
+    smallest single chance.
     """
     judged = [_judge(model, p) for p in placements]
     told = [j for j in judged if j is not None]
@@ -126,7 +128,7 @@ def _judge(model: ErrorModel, placement: Placement) -> _Judged | None:
 
 
 def _bounds(placement: Placement) -> tuple[float, float]:
-    """From where to where the error of a clearance may lie for it to be inside."""
+    """The range of errors for which a clearance is inside."""
     position = placement.position
     # A true clearance above the calculated one by e is inside if tightest + e >= min and mean + e <= max.
     low = -inf if position.min_nm is None else float(position.min_nm - placement.clearance_tightest_nm)

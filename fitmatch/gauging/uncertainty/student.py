@@ -2,7 +2,7 @@
 
 Up to 200 degrees of freedom t is the finite series of M. Abramowitz and I. A. Stegun (eds.), Handbook of Mathematical
 Functions, 26.7.3 and 26.7.4; beyond, the expansion of G. W. Hill, Algorithm 395, Communications of the ACM 13(10),
-1970 (both from memory; the tests hold them against another implementation).
+1970 (both from memory; the tests compare them with another implementation).
 """
 
 from functools import lru_cache
@@ -19,7 +19,7 @@ def normal_below(x: float) -> float:
 
 
 def normal_quantile(p: float) -> float:
-    """The value that a standard normal one is at most with chance `p`, 0 < p < 1."""
+    """The value that a standard normal variable does not exceed with chance `p`, 0 < p < 1."""
     if p > 0.5:
         return -normal_quantile(1.0 - p)
     # A start good to 0.003 (Abramowitz and Stegun 26.2.22, from memory), then Newton.
@@ -42,7 +42,7 @@ def t_below(t: float, freedom: int | None) -> float:
 
 @lru_cache(maxsize=1024)
 def t_quantile(freedom: int | None, p: float = 0.975) -> float:
-    """The value that Student's t is at most with chance `p`, 0.5 < p < 1."""
+    """The value that Student's t does not exceed with chance `p`, 0.5 < p < 1."""
     if freedom is None:
         return normal_quantile(p)
     if freedom == 1:
@@ -77,7 +77,7 @@ def _series(t: float, freedom: int) -> float:
 
 
 def _as_normal(t: float, freedom: int) -> float:
-    """The standard normal value that is as rare as this t."""
+    """The standard normal value with the same tail chance as this t."""
     a = freedom - 0.5
     b = 48.0 * a * a
     y = a * log1p(t * t / freedom)

@@ -1,1 +1,1 @@
-"""What every reader needs: mistakes as they are found, texts, and lengths that make sense."""
+"""What every reader needs: mistakes as they are found, texts, and plausible lengths."""

@@ -1,17 +1,19 @@
-"""What reading turns up, collected while it goes on: mistakes, warnings, and whether a number had to be rounded."""
+"""What reading finds, collected as it goes on: mistakes, warnings, and whether a number had to be rounded."""
 
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
 from fitmatch.intake.common.catalogue import CODES
 from fitmatch.problems import Problem
-from fitmatch.wording import shorten
+from fitmatch.wording import listed, shorten
 
 # Order of the files in a report: job.toml, positions, shell files as they are read, the long file of readings, a saved
 # plan, readings with the shells in.
 SETTINGS, POSITIONS, SHELLS, READINGS, SAVED_PLAN, ASSEMBLED = 0, 1, 2, 3, 4, 5
 
-LAST: Final = 1_000_000  # orders what belongs to no column of its own behind those that do
+_ALSO: Final = "; the same in "
+_MOST_NAMES: Final = 5
+LAST: Final = 1_000_000  # puts what belongs to no column after what does
 
 
 class Paper(NamedTuple):
@@ -27,6 +29,7 @@ class Findings:
 
     problems: list[Problem] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
+    alike: list[str] = field(default_factory=list)  # files named by the first that has the same mistake
     first_rounded: str | None = None  # place and text of the first number finer than a nanometre
 
     def report(
@@ -36,8 +39,22 @@ class Findings:
         assert code in CODES, code
         self.problems.append(Problem(code, text, paper.name, row, column, (*paper.rank, row or 0, order)))
 
+    def report_once(self, code: str, text: str, paper: Paper, row: int) -> None:
+        """Note a mistake that several files may have for one reason: once, at the first, which names the others."""
+        first = next((at for at, problem in enumerate(self.problems) if problem.code == code), None)
+        if first is None:
+            self.report(code, text, paper, row)
+            return
+        self.alike.append(paper.name)
+        names = self.alike
+        if len(names) > _MOST_NAMES:
+            names = [*names[:_MOST_NAMES], f"{len(names) - _MOST_NAMES} more"]
+        noted = self.problems[first]
+        said = noted.text.partition(_ALSO)[0]
+        self.problems[first] = noted._replace(text=f"{said}{_ALSO}{listed(names)}")
+
     def rounded(self, text: str, paper: Paper, row: int | None, column: str) -> None:
-        """Note that a number is finer than a nanometre; the first one stands for all."""
+        """Note that a number is finer than a nanometre; only the first one is kept."""
         if self.first_rounded is None:
             place = paper.name if row is None else f"{paper.name}:{row}"
             self.first_rounded = f"{place}: {column}: `{shorten(text)}`"

@@ -1,15 +1,20 @@
-"""Texts to lengths that make sense for what they measure: bounds of the trade, and hints where a unit slipped."""
+"""Texts to lengths that are plausible for what they measure: bounds from the trade, and hints when the unit looks
+wrong."""
 
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
 from fitmatch.intake.common import advice
-from fitmatch.lengths import LengthError, exact, parse_length
+from fitmatch.lengths import LengthError, parse_length, parse_number, with_unit
+from fitmatch.records.measuring import DIAMETERS, LARGEST_STATION, turned
 from fitmatch.wording import listed, shorten
+
+_LONGEST_COUNT: Final = 9  # digits
+_LARGEST_ANGLE: Final = 360
 
 
 class CellError(Exception):
-    """A text that will not do; `code` as in the catalogue, the message says what is wrong and what to do."""
+    """Text that cannot be accepted; `code` as in the catalogue, the message says what is wrong and what to do."""
 
     def __init__(self, code: str, text: str) -> None:
         super().__init__(text)
@@ -17,7 +22,7 @@ class CellError(Exception):
 
 
 class Quantity(NamedTuple):
-    """A thing that is measured or wished, and the lengths it can have; both ends are possible."""
+    """Something measured or wanted, and the lengths it can have, both ends included."""
 
     name: str
     low_nm: int
@@ -36,6 +41,7 @@ ASSEMBLED_CLEARANCE: Final = Quantity("a clearance", 1, 2_000_000, "more than 0,
 WALL: Final = Quantity("a wall", 200_000, 25_000_000, "0.2 to 25 mm", above_zero=True)
 TARGET: Final = Quantity("a target clearance", 1, 2_000_000, "more than 0, up to 2 mm", above_zero=True)
 LIMIT: Final = Quantity("a limit", 0, 2_000_000, "0 to 2 mm")
+SLACK: Final = Quantity("a slack", 0, 2_000_000, "0 to 2 mm")
 SEATING: Final = Quantity("a seating", -200_000, 200_000, "-0.2 to 0.2 mm")
 OFFSET: Final = Quantity("an offset", -2_000_000, 2_000_000, "-2 to 2 mm")
 COATING: Final = Quantity("a coating", 0, 12_500_000, "0 to less than half the wall")
@@ -43,10 +49,10 @@ RESOLUTION: Final = Quantity("a resolution", 1, 100_000, "more than 0, up to 0.1
 GAUGE_ERROR: Final = Quantity("an error of a gauge", 0, 200_000, "0 to 0.2 mm")
 STANDARD: Final = Quantity("a setting standard", -200_000, 2_000_000_000, "0 to 2 m")
 BALL: Final = Quantity("a ball", 0, 25_000_000, "0 to 25 mm")
-# By the columns of positions.csv that hold them.
+MEASURED: Final = {"journal": JOURNAL, "housing_bore": HOUSING_BORE, "wall": WALL}  # by feature
+# By the columns of positions.csv that contain them.
 QUANTITIES: Final = {
-    "journal": JOURNAL,
-    "housing_bore": HOUSING_BORE,
+    **{feature: MEASURED[feature] for feature in DIAMETERS},
     "target": TARGET,
     "min": LIMIT,
     "max": LIMIT,
@@ -55,12 +61,37 @@ QUANTITIES: Final = {
 }
 
 
+def count_of(text: str, most: int, what: str) -> int:
+    """A whole number from 1 to `most`; raises CellError. `what`: what it is and how it is counted, for the message."""
+    if text.isascii() and text.isdecimal() and len(text) <= _LONGEST_COUNT and 1 <= int(text) <= most:
+        return int(text)
+    raise CellError("not-a-whole-number", f"`{shorten(text)}` is not a {what} from the front: 1, 2, 3 and so on")
+
+
+def station_of(text: str) -> int:
+    """A station along the axis; raises CellError."""
+    return count_of(text, LARGEST_STATION, "station; count them")
+
+
+def angle_of(text: str, feature: str, *, decimal_comma: bool = False) -> float:
+    """Degrees from the crown axis, reduced by whole turns; raises CellError."""
+    todo = "write degrees from the crown axis"
+    try:
+        angle = parse_number(text, decimal_comma=decimal_comma)
+    except LengthError:
+        why = f"`{shorten(text)}` is not an angle; {todo} as a plain number, such as 22.5"
+        raise CellError("not-a-number", why) from None
+    if not -_LARGEST_ANGLE <= angle <= _LARGEST_ANGLE:
+        raise CellError("implausible-number", f"`{shorten(text)}` is outside -360 to 360; {todo}")
+    return turned(feature, float(angle))
+
+
 @dataclass(slots=True)
 class LengthReader:
     """Reads the lengths of one quantity, plain numbers being in `unit`.
 
-    `known` holds the texts that were read and found plausible: cells repeat a lot, and a look-up costs next to nothing.
-    `unit` is None where the job names none: then only the writing is checked.
+    `known` holds the texts already read and found plausible: cells repeat a lot, and a look-up costs next to nothing.
+    `unit` is None if the job names none: then only the notation is checked.
     """
 
     quantity: Quantity
@@ -109,7 +140,7 @@ class LengthReader:
 
     def _slipped_units(self, text: str) -> list[str]:
         """The same digits with the units that would make them plausible."""
-        # What was read as a length stays a number once its unit is off, and no unit holds a digit, point or comma.
+        # What was read as a length is still a number without its unit, and no unit contains a digit, point or comma.
         digits = text[: 1 + max(map(text.rfind, "0123456789.,"))].strip()
         meant = []
         for unit in ("in", "mm", "um", "thou"):
@@ -123,4 +154,4 @@ def _metric(nm: int) -> str:
     """A length for a message, in the metric unit that suits its size."""
     if abs(nm) >= 10**13:
         return "more than ten kilometres"
-    return f"{exact(2 * nm, 'mm')} mm" if abs(nm) >= 1_000_000 else f"{exact(2 * nm, 'um')} um"
+    return with_unit(nm, "mm" if abs(nm) >= 1_000_000 else "um")

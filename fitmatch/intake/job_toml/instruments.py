@@ -1,52 +1,33 @@
-"""The tables of job.toml about measuring: gauges, what they measured, temperature, materials, limits of form, and
-where the bench reads."""
+"""The tables of job.toml about measuring: gauges, what they measured, temperature, materials, limits of form, and where
+readings are taken at the bench."""
 
 from collections.abc import Collection, Sequence
+from fractions import Fraction
+from functools import partial
 from typing import Final
 
 from fitmatch.gauging.sizes.materials import MATERIALS
-from fitmatch.intake.common.quantities import BALL, GAUGE_ERROR, LIMIT, RESOLUTION, STANDARD
-from fitmatch.intake.job_toml.fits import shown
+from fitmatch.intake.common import advice
+from fitmatch.intake.common.quantities import BALL, GAUGE_ERROR, LIMIT, RESOLUTION, STANDARD, angle_of, station_of
 from fitmatch.intake.job_toml.key_rows import Path
 from fitmatch.intake.job_toml.values import Values
-from fitmatch.lengths import LengthError, unit_factor
-from fitmatch.names import nearest, unknown_gauge
+from fitmatch.lengths import LengthError, unit_factor, with_unit
+from fitmatch.names import nearest
 from fitmatch.records.measuring import (
     DIAMETERS,
     FEATURES,
-    LARGEST_STATION,
-    Decimal,
     Gauge,
     Measuring,
     Place,
     Temperature,
-    turned,
 )
 from fitmatch.wording import shorten
 
-GAUGE_KEYS: Final = (
-    "unit",
-    "resolution",
-    "limit",
-    "repeatability",
-    "standard",
-    "standard_reads",
-    "ball",
-    "set_with",
-    "expansion",
-)
-TEMPERATURE_KEYS: Final = ("room", "gauges", "parts", "limit")
-FORM_KEYS: Final = (
-    *(f"{feature}_{what}" for feature in DIAMETERS for what in ("taper", "barrel", "out_of_round")),
-    "wall_taper",
-    "wall_barrel",
-)
-BENCH_KEYS: Final = tuple(f"{feature}_{what}" for feature in FEATURES for what in ("stations", "angles"))
 _LARGEST_ZERO_NM: Final = 200_000
-_LONGEST_CIRCLE: Final = 6  # names shown of it
-_COEFFICIENTS: Final = (0.0, 1e-4, "0 to 1e-4 per kelvin; write it like 11.5e-6")
-_BENCH: Final = (-20.0, 60.0, "-20 to 60 degrees Celsius")
-_OFF: Final = (0.0, 20.0, "0 to 20 kelvin")
+_LONGEST_CIRCLE: Final = 6  # names shown of a circle
+_COEFFICIENTS: Final = (0, Fraction("1e-4"), "0 to 1e-4 per kelvin; write it like 11.5e-6")
+_BENCH: Final = (-20, 60, "-20 to 60 degrees Celsius")
+_OFF: Final = (0, 20, "0 to 20 kelvin")
 
 
 def read_measuring(values: Values, kinds: Collection[str]) -> Measuring:
@@ -57,19 +38,19 @@ def read_measuring(values: Values, kinds: Collection[str]) -> Measuring:
         measured=values.by_kind(
             ("measured",),
             kinds,
-            lambda kind: values.each(kind, FEATURES, lambda path: _gauge_name(values, path, gauges)),
+            lambda kind: values.each(kind, lambda path: _gauge_name(values, path, gauges)),
         ),
         temperature=_temperature(values),
         materials=_materials(values, kinds),
         form_limits=values.by_kind(
-            ("form",), kinds, lambda kind: values.each(kind, FORM_KEYS, lambda path: values.length(path, LIMIT))
+            ("form",), kinds, lambda kind: values.each(kind, lambda path: values.length(path, LIMIT))
         ),
         bench=values.by_kind(("bench",), kinds, lambda path: _bench(values, path)),
     )
 
 
 def _gauges(values: Values) -> dict[str, Gauge]:
-    """The gauges by name; one with a fault is there as well, as its name is known."""
+    """The gauges by name; one with a fault is included, as its name is known."""
     names = values.kinds(("gauge",), None)
     gauges = {name: _gauge(values, name, names) for name in names}
     _refuse_circles(values, gauges)
@@ -77,84 +58,62 @@ def _gauges(values: Values) -> dict[str, Gauge]:
 
 
 def _temperature(values: Values) -> Temperature | None:
-    """What job.toml says about temperature; None where it says nothing."""
+    """What job.toml says about temperature; None if it says nothing."""
     path = ("temperature",)
-    values.refuse_unknown(path, TEMPERATURE_KEYS)
+    values.refuse_unknown(path)
     if "temperature" not in values.document:
         return None
     room, gauges, parts = (values.number_within((*path, key), _BENCH) for key in ("room", "gauges", "parts"))
     limit = values.number_within((*path, "limit"), _OFF)
     written = values.table(path)
     if "room" in written and ("gauges" in written or "parts" in written):
-        values.report("two-temperatures", "stands beside gauges or parts; keep room, or the other two", *path, "room")
+        values.report(
+            "two-temperatures", ("is given as well as gauges or parts; keep room, or the other two"), *path, "room"
+        )
     elif "room" not in written and not ("gauges" in written and "parts" in written):
-        values.report("no-temperature", "is not told; write room, or gauges and parts, in degrees Celsius", *path)
+        values.report("no-temperature", "is missing; write room, or gauges and parts, in degrees Celsius", *path)
     if room is not None:
         return Temperature(room, room, True, limit)
     return Temperature(gauges, parts, False, limit) if gauges is not None and parts is not None else None
 
 
-def _materials(values: Values, kinds: Collection[str]) -> dict[str, dict[str, Decimal]]:
-    """Coefficients of expansion by kind and feature. Where a temperature is given every kind needs both: corrected on
-    one side only, a clearance would be worse than without."""
-    found = values.by_kind(
-        ("material",), kinds, lambda kind: values.each(kind, DIAMETERS, lambda path: _material(values, path))
-    )
+def _materials(values: Values, kinds: Collection[str]) -> dict[str, dict[str, Fraction]]:
+    """Coefficients of expansion by kind and feature. If a temperature is given every kind needs both: corrected on one
+    side only, a clearance would be worse than uncorrected."""
+    found = values.by_kind(("material",), kinds, lambda kind: values.each(kind, lambda path: _material(values, path)))
     if "temperature" in values.document:
         for kind in kinds:
             for feature in DIAMETERS:
-                if feature not in values.table(("material", kind)):
+                if feature not in values.table(("material", kind)) and feature not in values.misplaced:
                     text = 'is missing, and [temperature] needs it; write a material, such as "steel"'
                     values.report("no-material", text, "material", kind, feature)
     return found
 
 
 def _bench(values: Values, path: Path) -> dict[str, tuple[Place, ...]]:
-    """Where the bench reads what of a kind, by feature: every angle at the first station, then at the next."""
-    values.refuse_unknown(path, BENCH_KEYS)
+    """Where the features of a kind are read at the bench: every angle at the first station, then at the next."""
+    values.refuse_unknown(path)
     bench: dict[str, tuple[Place, ...]] = {}
+    example = "write a list of stations, such as [1, 2]"
     for feature in FEATURES:
-        stations = _stations(values, (*path, f"{feature}_stations"))
+        stations = values.items((*path, f"{feature}_stations"), station_of, example, numbers=True, filled=True)
         angles = _angles(values, (*path, f"{feature}_angles"), feature)
-        bench[feature] = tuple(Place(station, angle) for station in stations for angle in angles)
+        bench[feature] = tuple(Place(station, angle) for station in stations or (None,) for angle in angles)
     return bench
 
 
-def _stations(values: Values, path: Path) -> Sequence[int | None]:
-    numbers = values.numbers(path, "write a list of stations, such as [1, 2]")
-    if numbers is None:
-        return (None,)
-    stations = [int(text) for text in numbers if text.isdecimal() and len(text) <= 3]
-    if len(stations) < len(numbers) or not all(1 <= station <= LARGEST_STATION for station in stations):
-        text = "holds what is no station; count them from the front: 1, 2, 3 and so on"
-        values.report("not-a-whole-number", text, *path)
-        return (None,)
-    return stations
-
-
 def _angles(values: Values, path: Path, feature: str) -> Sequence[float]:
-    """Degrees; 0 must be among those of a bore or a wall, as only readings there make a size."""
-    numbers = values.numbers(path, "write a list of degrees from the crown axis, such as [0, 90]")
-    if numbers is None:
-        return (0.0,)
-    angles = []
-    for text in numbers:
-        number = values.decimal(text, path)
-        if number is None:
-            return (0.0,)
-        angle = float(number)
-        if not -360 <= angle <= 360:
-            what = f"`{shorten(text)}` lies outside -360 to 360; write degrees from the crown axis"
-            values.report("implausible-number", what, *path)
-        angles.append(turned(feature, angle))
+    """Degrees; 0 must be among those of a bore or a wall, as only readings there count in a size."""
+    example = "write a list of degrees from the crown axis, such as [0, 90]"
+    angles = values.items(path, partial(angle_of, feature=feature), example, numbers=True, filled=True) or (0.0,)
     if feature != "journal" and 0.0 not in angles:
-        values.report("implausible-number", "lacks 0, the crown axis, where the size is read; write it too", *path)
+        values.report("implausible-number", "has no 0, the crown axis, where the size is read; add it", *path)
     return angles
 
 
 def _gauge(values: Values, name: str, names: Collection[str]) -> Gauge:
     path = ("gauge", name)
-    values.refuse_unknown(path, GAUGE_KEYS)
+    values.refuse_unknown(path)
     unit = _unit(values, name)
     resolution = values.length((*path, "resolution"), RESOLUTION, unit)
     limit = values.length((*path, "limit"), GAUGE_ERROR, unit)
@@ -179,42 +138,50 @@ def _unit(values: Values, name: str) -> str | None:
     if text is None:
         return None
     try:
-        unit_factor(text.strip(), inch_job=values.unit != "mm")
+        unit_factor(text, inch_job=values.unit != "mm")
     except LengthError as error:
         values.report("unknown-value", str(error), *path)
         return None
-    return text.strip().lower()
+    return text.lower()
 
 
 def _zero(values: Values, name: str, unit: str | None) -> int:
-    """Reading on the standard - the standard's value; 0 where nothing is told."""
+    """Reading on the standard - the standard's value; 0 if nothing is given."""
     path = ("gauge", name)
     standard = values.length((*path, "standard"), STANDARD, unit)
-    reads = values.length((*path, "standard_reads"), STANDARD, unit)
     written = values.table(path)
+    reads = None
+    if isinstance(written.get("standard_reads"), list):
+        text = "is a list of readings, which is not supported yet; write their mean"
+        values.report("not-supported-yet", text, *path, "standard_reads")
+    else:
+        reads = values.length((*path, "standard_reads"), STANDARD, unit)
     for key, other in (("standard", "standard_reads"), ("standard_reads", "standard")):
         if key in written and other not in written:
-            values.report("half-a-zero", f"stands without {other}; a zero error needs both, write it too", *path, key)
+            values.report(
+                "half-a-zero", (f"is given without {other}; a zero error needs both, so write that too"), *path, key
+            )
     if standard is None or reads is None:
         return 0
     zero = reads - standard
     if abs(zero) > _LARGEST_ZERO_NM and values.unit is not None:
-        text = f"is {shown(zero, values.unit)} off the standard, and a zero error is -0.2 to 0.2 mm; check both figures"
-        values.report("implausible-length", text, *path, "standard_reads")
+        text = f"is {with_unit(zero, values.unit)} off the standard, and a zero error is -0.2 to 0.2 mm"
+        values.report("implausible-length", f"{text}; check both figures", *path, "standard_reads")
         return 0
     return zero
 
 
 def _gauge_name(values: Values, path: Path, gauges: Collection[str]) -> str | None:
     name = values.text(path, 'name a gauge, such as "mic-1"')
-    if name is None or name.strip() in gauges:
-        return None if name is None else name.strip()
-    values.report("unknown-gauge", unknown_gauge(name.strip(), gauges), *path)
+    if name is None or name in gauges:
+        return name
+    if values.misplaced.isdisjoint(values.table(("gauge",))):  # otherwise a gauge without its name was noted
+        values.report("unknown-gauge", advice.for_unknown_gauge(name, gauges), *path)
     return None
 
 
 def _refuse_circles(values: Values, gauges: dict[str, Gauge]) -> None:
-    """Gauges that were set with one another in a circle inherit nothing: each circle is noted once and cut."""
+    """Gauges that were set with one another in a circle inherit nothing: each circle is noted once and broken."""
     for name in gauges:
         chain, before = {name: None}, gauges[name].set_with  # a dict: in file order, and quick to look up
         while before is not None and before not in chain:
@@ -223,17 +190,19 @@ def _refuse_circles(values: Values, gauges: dict[str, Gauge]) -> None:
         if before == name:
             links = [*chain, name] if len(chain) < _LONGEST_CIRCLE else [*list(chain)[:_LONGEST_CIRCLE], "and so on"]
             circle = " with ".join(links)
-            values.report("gauge-circle", f"goes in a circle ({circle}); mend one of them", "gauge", name, "set_with")
+            values.report(
+                "gauge-circle", (f"goes round in a circle ({circle}); correct one of them"), "gauge", name, "set_with"
+            )
             gauges[name] = gauges[name]._replace(set_with=None)
 
 
-def _material(values: Values, path: Path) -> Decimal | None:
+def _material(values: Values, path: Path) -> Fraction | None:
     value = values.table(path[:-1]).get(path[-1])
     if not isinstance(value, str) or values.is_number(value):
         return values.number_within(path, _COEFFICIENTS)
     name = value.strip().casefold()
     if name in MATERIALS:
         return MATERIALS[name]
-    text = f"`{shorten(value)}` is no material of the table; the nearest is `{nearest(name, MATERIALS)}`"
+    text = f"`{shorten(value)}` is not a material in the table; the nearest is `{nearest(name, MATERIALS)}`"
     values.report("unknown-value", f"{text}; write that, or a coefficient such as 11.5e-6", *path)
     return None

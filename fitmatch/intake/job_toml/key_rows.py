@@ -1,4 +1,4 @@
-"""In which line of job.toml a key stands, and how it is written in a message."""
+"""The line of job.toml that a key is in."""
 
 import re
 import tomllib
@@ -6,19 +6,18 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 from fitmatch.intake.common.findings import SETTINGS, Findings, Paper
-from fitmatch.wording import shorten
+from fitmatch.wording import dotted
 
 JOB_FILE: Final = Paper("job.toml", (SETTINGS,))
-_BARE: Final = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-")
-_DEEPEST: Final = 4  # no key of job.toml lies deeper, and a hostile one must not exhaust the stack
-# A text of TOML. Groups are not possessive: before 3.11.5 Python takes too little for such.
+_DEEPEST: Final = 4  # no key of job.toml is deeper, and a hostile one must not exhaust the stack
+# A TOML string. Groups are not possessive: before 3.11.5 Python matches too little with them.
 STRING: Final = (
     r'"""(?:[^"\\]|\\.|"(?!""))*"{3,5}'
     r"|'''(?:[^']|'(?!''))*'{3,5}"
     r'|"(?:[^"\\\n]|\\.)*"'
     r"|'[^'\n]*+'"
 )
-# Texts and remarks, within which brackets and line ends mean nothing; then those that do.
+# Strings and comments, inside which brackets and line ends mean nothing; then brackets and line ends that do.
 _TOKEN: Final = re.compile(rf"{STRING}|#[^\n]*+|[\[\]{{}}\n]", re.DOTALL)
 
 Path = tuple[str, ...]
@@ -33,32 +32,24 @@ class JobFile:
         self._rows: dict[Path, int] | None = None
 
     def report(self, code: str, text: str, *path: str) -> None:
-        """Note a mistake at a dotted key; a key that is not written is reported at its table's row."""
+        """Note a mistake at a dotted key; a key that is missing is reported at its table's row."""
         self._findings.report(code, text, JOB_FILE, self.row(*path), dotted(path))
 
     def row(self, *path: str) -> int | None:
-        """The row of a dotted key, or of the innermost table around it that is written."""
+        """The row of a dotted key, or of the innermost table around it that is present."""
         if self._rows is None:
             self._rows = _rows_of_keys(self._text)
         return next((self._rows[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self._rows), None)
 
 
-def dotted(path: Path) -> str:
-    """`fit.rod.target`; a part that TOML wants quoted is quoted."""
-    shown = [(part, shorten(part)) for part in path]
-    return ".".join(
-        short if part and part == short and _BARE.issuperset(part) else f'"{short}"' for part, short in shown
-    )
-
-
 def _rows_of_keys(text: str) -> dict[Path, int]:
-    """Every key and table of a text that is valid TOML, with the row where it is first written."""
+    """Every key and table of valid TOML, with the row where it first appears."""
     rows: dict[Path, int] = {}
     table: Path = ()
     for row, statement in statements(text):
         try:
             found = tomllib.loads(statement)
-        except (ValueError, RecursionError):  # too deep to be read at this depth of calls: its row stays unknown
+        except (ValueError, RecursionError):  # nested too deep for the call stack here: its row stays unknown
             continue
         if statement.lstrip().startswith("["):
             table = innermost(found)
@@ -70,7 +61,7 @@ def _rows_of_keys(text: str) -> dict[Path, int]:
 
 
 def statements(text: str) -> Iterator[tuple[int, str]]:
-    """Each statement with the row it starts in. It ends with its line, unless a bracket or a text is still open."""
+    """Each statement with the row it starts in. It ends with its line, unless a bracket or a string is still open."""
     start, row, next_row, depth = 0, 1, 1, 0
     for token in _TOKEN.finditer(text):
         mark = token.group()

@@ -1,6 +1,6 @@
-"""job.toml to settings: every key checked for its name, type and value; numbers keep the text they were typed in.
+"""job.toml to settings: every key checked for its name, type and value; numbers keep the text as typed.
 
-What is wrong is noted in the findings, and reading goes on with what a missing key would mean.
+What is wrong is noted in the findings, and reading goes on as if the key were missing.
 """
 
 import re
@@ -11,19 +11,20 @@ from typing import Any, Final
 
 from fitmatch.intake.common import advice
 from fitmatch.intake.common.findings import Findings
-from fitmatch.intake.common.quantities import HOUSING_BORE, JOURNAL, LIMIT, WALL, Quantity
+from fitmatch.intake.common.quantities import LIMIT, MEASURED, WALL, CellError, Quantity
 from fitmatch.intake.common.texts import decode
 from fitmatch.intake.job_toml.fits import FitTable, read_fits
 from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile, Path
+from fitmatch.intake.job_toml.keys import ABOUT_MEASURING
 from fitmatch.intake.job_toml.values import TypedNumber, Values
 from fitmatch.intake.tables.columns import POSITION_FORM, SHELL_FORM
-from fitmatch.names import fault_in_name, holds_unseen, nearest
+from fitmatch.names import fault_in_name, holds_unseen
 from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Rule
 from fitmatch.records.measuring import Measuring
 from fitmatch.records.parts import SIDES, Band
 from fitmatch.rules.one_half.match import Match
-from fitmatch.rules.registry import known_keys, read_rules
+from fitmatch.rules.registry import read_rules
 from fitmatch.wording import shorten
 
 DEFAULT_POSITIONS: Final = "positions.csv"
@@ -31,21 +32,13 @@ DEFAULT_SHELLS: Final = ("shells/*.csv",)
 DEFAULT_ASSEMBLED: Final = "assembled.csv"
 DEFAULT_READINGS: Final = "readings.csv"
 
-_ABOUT_MEASURING: Final = ("gauge", "measured", "temperature", "material", "form", "bench")
-_SECTIONS: Final = ("title", "unit", "sources", "fit", "drawing", "rules", "coating", "readings", *_ABOUT_MEASURING)
-_KEYS: Final = {
-    "sources": ("positions", "shells", "shared", "readings", "assembled"),
-    "coating": ("measured", "counts"),
-    "readings": ("numbered",),
-}
-_DRAWN: Final[Mapping[str, Quantity]] = {"journal": JOURNAL, "housing_bore": HOUSING_BORE, "wall": WALL}
-# What tells parts and sizes apart by itself cannot be matched besides; any other column can.
+# Columns that identify parts or hold sizes cannot be matched; any other column can.
 _NEVER_MATCHED: Final = frozenset(
     {*POSITION_FORM.needed, *POSITION_FORM.optional, *SHELL_FORM.needed, "box", "coating", "measured", "hold"}
 )
-# No key has this many parts, and reading one with thousands takes the square of their number.
+# No key has this many parts, and the time to read one with thousands grows with the square of their number.
 _ENDLESS_KEY: Final = re.compile(r"""(?<![\w"'-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){50}""")
-# What belongs to a housing, or stays with its journal, is no mark to agree in.
+# What belongs to a housing, or stays with its journal, cannot be a mark to agree in.
 _NEVER_WITHIN: Final = frozenset({*POSITION_FORM.needed, *POSITION_FORM.optional} - {"pin", "note"})
 Fits = Mapping[str, FitTable]
 _AT_LINE: Final = re.compile(r" \(at line ([0-9]+), column ([0-9]+)\)$")
@@ -53,7 +46,7 @@ _AT_LINE: Final = re.compile(r" \(at line ([0-9]+), column ([0-9]+)\)$")
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """What job.toml says; the defaults are what its absence says."""
+    """What job.toml says; the defaults are those of an empty file."""
 
     file: JobFile
     readable: bool = True
@@ -73,7 +66,8 @@ class Settings:
     readings: str | None = DEFAULT_READINGS  # the long file of readings; None: written wrongly
     readings_written: bool = False  # False: the file may be missing
     numbered_are_repeats: bool = False
-    measuring: Measuring = field(default_factory=Measuring)  # what can be known of it before anything else is read
+    gauges_named: bool = True  # False: [gauge] has keys that belong to a gauge, whose name is unknown
+    measuring: Measuring = field(default_factory=Measuring)  # what can be known before anything else is read
 
     @property
     def match(self) -> tuple[str, ...]:
@@ -82,22 +76,22 @@ class Settings:
 
     @property
     def inch_job(self) -> bool:
-        """Whether `tenths` are known; where the job names no unit nothing is held against them."""
+        """Whether `tenths` are allowed; if the job names no unit they are."""
         return self.unit != "mm"
 
 
 def read_settings(data: bytes | None, findings: Findings) -> Settings:
-    """The settings in the bytes of job.toml; what is known without it where it cannot be read."""
+    """The settings in the bytes of job.toml; if it cannot be read, what is known without it."""
     text = None if data is None else decode(data, JOB_FILE, findings)
     document = None if text is None else _parse(text, findings)
     file = JobFile(text or "", findings)
     if document is None:
         return Settings(file, readable=False, match_read=False)
     values = Values(document, file, findings)
-    values.refuse_unknown((), _SECTIONS)
+    values.refuse_unknown(())
     _check_unit(values)
-    for section, keys in _KEYS.items():
-        values.refuse_unknown((section,), keys)
+    for section in ("sources", "coating", "readings", "rules"):
+        values.refuse_unknown((section,))
     sources = values.table(("sources",))
 
     def path(key: str, default: str) -> str | None:
@@ -105,7 +99,6 @@ def read_settings(data: bytes | None, findings: Findings) -> Settings:
         return values.text(("sources", key), f'write a path, such as "{default}"') if key in sources else default
 
     fits = read_fits(values)
-    values.refuse_unknown(("rules",), known_keys())
     rules = read_rules(_Asked(values, fits))
     matched = any(isinstance(rule, Match) for rule in rules)
     return Settings(
@@ -127,13 +120,14 @@ def read_settings(data: bytes | None, findings: Findings) -> Settings:
         readings_written="readings" in sources,
         numbered_are_repeats=values.word(("readings", "numbered"), ("places", "repeats")) == "repeats",
         measuring=_measuring(values, fits),
+        gauges_named=values.misplaced.isdisjoint(values.table(("gauge",))),  # known once they are read
     )
 
 
 def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
     endless = _ENDLESS_KEY.search(text)
     if endless:
-        fault = "holds a key with more than 50 points in it; write keys as the manual has them"
+        fault = "holds a key with more than 50 dots in it; write keys as the documents show them"
         findings.report("broken-toml", fault, JOB_FILE, text.count("\n", 0, endless.start()) + 1)
         return None
     try:
@@ -148,10 +142,10 @@ def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
         where = f" in column {place.group(2)}" if place else ""
         lines = text.replace("\r\n", "\n").split("\n")
         number = advice.for_toml_number(lines[row - 1]) if row is not None and row <= len(lines) else None
-        fault = f"breaks the rules of TOML{where} ({what}); mend that line; texts, paths and ranges need quotes"
+        fault = f"is not valid TOML{where} ({what}); correct that line; texts, paths and ranges need quotes"
         findings.report("broken-toml", number or fault, JOB_FILE, row)
     except (ValueError, RecursionError):
-        text = "holds a number too long or tables too deep to read; write plain numbers and tables"
+        text = "holds a number too long, or tables nested too deeply, to read; write plain numbers and tables"
         findings.report("broken-toml", text, JOB_FILE)
     return None
 
@@ -159,27 +153,34 @@ def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
 def _title(values: Values) -> str:
     title = values.text(("title",)) or ""
     if holds_unseen(title):
-        what = "holds a line break or another character that cannot be seen; write one line"
+        what = "holds a line break or another invisible character; write one line"
         values.report("bad-name", what, "title")
-    return title.strip()
+    return title
 
 
 def _check_unit(values: Values) -> None:
-    if values.unit is None:
+    if values.unit is None and not _unit_below(values.document):
         unit = values.document.get("unit")
         shown = "is missing;"
         if "unit" in values.document:
-            shown = f"{f'`{shorten(unit)}` is' if isinstance(unit, str) else 'is'} no unit of a job;"
+            shown = f"{f'`{shorten(unit)}` is' if isinstance(unit, str) else 'is'} not a unit for a job;"
         values.report("no-unit", f'{shown} write unit = "in" or unit = "mm"', "unit")
+
+
+def _unit_below(document: Mapping[str, Any]) -> bool:
+    """Whether the job's unit stands in a table, where it is told that it does not belong there."""
+    tables = [table for name, table in document.items() if name != "gauge" and isinstance(table, dict)]
+    tables += [inner for table in tables for inner in table.values() if isinstance(inner, dict)]
+    return any("unit" in table for table in tables)
 
 
 def _globs(values: Values, key: str) -> tuple[str, ...] | None:
     example = "shells/*.csv" if key == "shells" else "../boxes/*.csv"
-    return values.texts(("sources", key), f'write a list, such as ["{example}"]')
+    return values.items(("sources", key), str, f'write a list, such as ["{example}"]')
 
 
 def _drawing(values: Values, path: Path) -> dict[str, Band]:
-    return values.each(path, _DRAWN, lambda feature: _band(values, feature, _DRAWN[feature[-1]]))
+    return values.each(path, lambda feature: _band(values, feature, MEASURED[feature[-1]]))
 
 
 def _band(values: Values, path: Path, quantity: Quantity) -> Band | None:
@@ -188,7 +189,7 @@ def _band(values: Values, path: Path, quantity: Quantity) -> Band | None:
         return None
     low, dots, high = text.partition("..")
     if not dots or not low.strip() or not high.strip():
-        shown = f'`{shorten(text)}` is no range; write LOW..HIGH, such as "1.8155..1.8165"'
+        shown = f'`{shorten(text)}` is not a range; write LOW..HIGH, such as "1.8155..1.8165"'
         values.report("not-a-range", shown, *path)
         return None
     low_nm, high_nm = (values.length_of(end, quantity, path) for end in (low, high))
@@ -202,11 +203,14 @@ def _band(values: Values, path: Path, quantity: Quantity) -> Band | None:
 
 
 class _Asked:
-    """`[rules]` as rules ask of it."""
+    """`[rules]` as seen by the rules."""
 
     def __init__(self, values: Values, kinds: Mapping[str, object]) -> None:
         self._values = values
         self._kinds = kinds
+
+    def is_written(self, key: str) -> bool:
+        return key in self._values.table(("rules",))
 
     def is_off(self, key: str) -> bool:
         return bool(self._values.table(("rules",)).get(key) == "off")
@@ -227,53 +231,48 @@ class _Asked:
         return self._values.by_kind(("rules", key), self._kinds, lambda path: self._values.word(path, allowed), what)
 
     def loose_kinds(self, key: str) -> tuple[str, ...]:
-        path = ("rules", key)
-        kinds: dict[str, None] = {}
-        for kind in self._values.texts(path, 'write a list of kinds, such as ["rod"]') or ():
+        def read(kind: str) -> str:
             if in_one_block(kind):
-                text = f"the housings of `{shorten(kind)}` are bored in line in one block and never move; take it out"
-                self._values.report("unknown-value", text, *path)
-            elif kind in self._kinds:
-                kinds[kind] = None
-            elif self._kinds:
-                text = f"there is no [fit.{shorten(kind)}]; the nearest kind is `{nearest(kind, self._kinds)}`"
-                self._values.report("unknown-kind", text, *path)
-        return tuple(kinds)
+                why = f"the housings of `{shorten(kind)}` are bored in line in one block and never move; delete it"
+                raise CellError("unknown-value", why)
+            if self._kinds and kind not in self._kinds:
+                raise CellError("unknown-kind", advice.for_unknown_kind(kind, self._kinds))
+            return kind
+
+        return self._values.items(("rules", key), read, 'write a list of kinds, such as ["rod"]') or ()
 
     def columns(self, key: str, refused: Collection[str] = ()) -> tuple[str, ...]:
-        """Without regard to case, each once."""
-        path = ("rules", key)
-        names: dict[str, None] = {}
-        for name in self._values.texts(path, 'write a list of columns, such as ["finish"]') or ():
-            column = name.strip().casefold()
+        return self._columns(key, refused)
+
+    def _columns(self, key: str, refused: Collection[str], *, whole: bool = False) -> tuple[str, ...]:
+        """`whole`: columns about one half only are refused."""
+
+        def read(name: str) -> str:
+            column = name.casefold()
             fault = fault_in_name(column)
             if fault is not None:
-                self._values.report("bad-name", fault, *path)
-            elif column in refused:
-                text = f"`{column}` cannot be named here; name another column or leave it out"
-                self._values.report("unknown-column", text, *path)
-            else:
-                names[column] = None
-        return tuple(names)
+                raise CellError("bad-name", fault)
+            if column in refused:
+                raise CellError(
+                    "unknown-column", f"`{column}` cannot be named here; name another column or leave it out"
+                )
+            stem, _, half = column.rpartition("_")
+            if whole and half in SIDES:
+                raise CellError("unknown-column", f"`{column}` is about one half only; name `{stem}`, which covers it")
+            return column
+
+        return self._values.items(("rules", key), read, 'write a list of columns, such as ["finish"]') or ()
 
     def matched_columns(self, key: str) -> tuple[str, ...]:
-        names = []
-        for column in self.columns(key, _NEVER_MATCHED):
-            stem, _, half = column.rpartition("_")
-            if half in SIDES:
-                text = f"`{column}` asks of one half; name `{stem}`, which covers it"
-                self._values.report("unknown-column", text, "rules", key)
-            else:
-                names.append(column)
-        return tuple(names)
+        return self._columns(key, _NEVER_MATCHED, whole=True)
 
     def journal_columns(self, key: str) -> tuple[str, ...]:
-        return self.columns(key, _NEVER_WITHIN)
+        return self._columns(key, _NEVER_WITHIN)
 
     def number(self, key: str, most: float) -> float | None:
         if key not in self._values.table(("rules",)):
             return None
-        number = self._values.number_within(("rules", key), (0.0, most, f"0 to {most:g}"))
+        number = self._values.number_within(("rules", key), (0, most, f"0 to {most:g}"))
         return None if number is None else float(number)
 
     def row(self, key: str) -> int | None:
@@ -281,8 +280,8 @@ class _Asked:
 
 
 def _measuring(values: Values, fits: Fits) -> Measuring:
-    if values.document.keys().isdisjoint(_ABOUT_MEASURING):
-        return Measuring()  # most jobs; what reads these tables need not be loaded
+    if values.document.keys().isdisjoint(ABOUT_MEASURING):
+        return Measuring()  # most jobs; the readers of these tables need not be loaded
     from fitmatch.intake.job_toml.instruments import read_measuring
 
     return read_measuring(values, fits)

@@ -4,7 +4,8 @@ Paths stay inside the job folder, whether by `..`, by an absolute path or throug
 """
 
 from collections.abc import Iterable, Iterator
-from glob import glob, has_magic
+from dataclasses import replace
+from glob import escape, glob, has_magic
 from itertools import accumulate
 from pathlib import Path
 from typing import Final, NamedTuple
@@ -14,28 +15,28 @@ from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile
 from fitmatch.intake.job_toml.settings import DEFAULT_SHELLS, Settings
 from fitmatch.intake.job_toml.unread import TABLES, warn_of_unread
 from fitmatch.names import natural
-from fitmatch.wording import shorten
+from fitmatch.wording import listed, shorten
 
 _PLACES: Final = {"positions": POSITIONS, "readings": READINGS, "assembled": ASSEMBLED}
-# More is no glob that anyone means, and could take hours: each `**` multiplies the ways to the same file.
+# Nobody means a glob with more, and it could take hours: each `**` multiplies the ways to the same file.
 _LONGEST: Final = 1_000
 _DEEPEST: Final = 50
 _MOST_STARS: Final = 4
 
 
 class Source(NamedTuple):
-    """A file of the job, read once: what is checked, used and digested are the same bytes."""
+    """A file of the job, read once, so that what is checked, used and digested are the same bytes."""
 
     paper: Paper
     data: bytes
 
 
 def read_bytes(folder: Path, paper: Paper, findings: Findings, *, may_leave: bool = False) -> bytes | None:
-    """A file's bytes; None, with a problem noted, where it cannot be had."""
+    """A file's bytes; None, with a problem noted, if it cannot be read."""
     path = folder / paper.name
     try:
         if not may_leave and not path.resolve().is_relative_to(folder.resolve()):
-            text = "leads out of the job folder; only paths in [sources] shared may do that"
+            text = "leads out of the job folder; only paths under `shared` in [sources] may do that"
             findings.report("outside-folder", text, paper)
         elif not path.exists():
             findings.report("missing-file", _missing(folder, paper), paper)
@@ -44,17 +45,35 @@ def read_bytes(folder: Path, paper: Paper, findings: Findings, *, may_leave: boo
         else:
             return path.read_bytes()
     except (OSError, RuntimeError, ValueError) as error:  # RuntimeError: links in a circle; ValueError: NUL in a path
-        reason = getattr(error, "strerror", None) or "not a path the system knows"
-        findings.report("unreadable-file", f"cannot be read ({reason}); see to the file and its rights", paper)
+        reason = getattr(error, "strerror", None) or "not a valid path on this system"
+        findings.report("unreadable-file", f"cannot be read ({reason}); check the file and its permissions", paper)
     return None
+
+
+def with_positions(folder: Path, settings: Settings) -> Settings:
+    """The settings with the name of the one table that a glob for the positions finds; None in its place, with a
+    problem noted, where there is none or more than one. A plain path stays as it is."""
+    pattern = (settings.positions or "").strip()
+    if not has_magic(pattern) or (folder / pattern).exists():
+        return settings
+    matches = _matches(folder, pattern, "positions", settings.file)
+    found = [name for name in matches or () if name.lower().endswith(TABLES)]
+    if len(found) == 1:
+        return replace(settings, positions=found[0])
+    if found:
+        text = f"`{shorten(pattern)}` finds {listed([shorten(name) for name in found])}; keep one of them, or name it"
+        settings.file.report("several-positions", text, "sources", "positions")
+    elif matches is not None:
+        text = f"no file matches `{shorten(pattern)}`; save the positions as .csv or .xlsx, or correct the path"
+        settings.file.report("nothing-found", text, "sources", "positions")
+    return replace(settings, positions=None)
 
 
 def table_source(folder: Path, settings: Settings, key: str, findings: Findings) -> Source | None:
     """The one file that a key of [sources] names: positions, readings or assembled."""
-    written: str | None = getattr(settings, key)
-    if written is None:
+    name: str | None = getattr(settings, key)
+    if name is None:
         return None
-    name = written.strip()
     if not settings.readable and not (folder / name).exists():
         return None  # job.toml may name another file
     if not _may_be_followed(name, key, settings.file):
@@ -66,7 +85,7 @@ def readings_source(folder: Path, settings: Settings, findings: Findings, data: 
     """The long file of readings, if there is to be one; with `data` in place of what is on disk."""
     if settings.readings is None or not settings.readable:
         return None
-    name = settings.readings.strip()
+    name = settings.readings
     if not (folder / name).exists():
         if data is not None:
             paper = Paper(name, (READINGS,))
@@ -86,20 +105,21 @@ def _read_table(folder: Path, paper: Paper, findings: Findings, *, may_leave: bo
 
 
 def shell_sources(folder: Path, settings: Settings, findings: Findings) -> tuple[list[Source], bool]:
-    """The shell files in order, and whether all of them could be had."""
+    """The shell files in order, and whether all of them could be read."""
     complete = settings.readable and settings.shells is not None
-    names: dict[str, bool] = {}  # path as shown -> whether it may leave the folder
+    names: dict[str, bool] = {}  # path as shown -> whether it may lead out of the folder
     followed: dict[str, list[str]] = {"shells": [], "shared": []}
     for key, patterns in (("shells", settings.shells or ()), ("shared", settings.shared)):
-        for pattern in patterns:
-            found = _matches(folder, pattern.strip(), key, settings.file)
-            if found is None:
+        found = {pattern: _matches(folder, pattern, key, settings.file) for pattern in patterns}
+        needed = settings.readable and (key == "shared" or settings.shells_written or not settings.shared)
+        for pattern, some in found.items():
+            if some is None:
                 complete = False
                 continue
             followed[key].append(pattern)
-            for name in found:
+            for name in some:
                 names.setdefault(name, key == "shared")
-            if not found and settings.readable and (key == "shared" or settings.shells_written or not settings.shared):
+            if not some and needed and not any(other for alike, other in found.items() if _but_ending(alike, pattern)):
                 complete = False
                 settings.file.report("nothing-found", _nothing(folder, pattern), "sources", key)
     if settings.shells == () and not settings.shared:
@@ -113,6 +133,11 @@ def shell_sources(folder: Path, settings: Settings, findings: Findings) -> tuple
     return read_well, complete and len(read_well) == len(sources)
 
 
+def _but_ending(one: str, other: str) -> bool:
+    """Whether two globs differ in the ending alone: tables and workbooks in the same place, of which either will do."""
+    return one.strip().rpartition(".")[0] == other.strip().rpartition(".")[0]
+
+
 def _each_once(folder: Path, names: Iterable[str]) -> Iterator[Paper]:
     """Each file once, even if two paths lead to it: its shells exist only once."""
     seen: set[Path] = set()
@@ -120,21 +145,21 @@ def _each_once(folder: Path, names: Iterable[str]) -> Iterator[Paper]:
         try:
             resolved = (folder / name).resolve()
         except (OSError, RuntimeError):
-            resolved = folder / name  # reading it will tell what is wrong
+            resolved = folder / name  # reading it will show what is wrong
         if resolved not in seen:
             seen.add(resolved)
             yield Paper(name, (SHELLS, number))
 
 
 def _matches(folder: Path, pattern: str, key: str, file: JobFile) -> list[str] | None:
-    """The files a glob finds, in natural order of path; None, with a problem noted, where it may not be followed."""
+    """The files a glob matches, in natural order of path; None, with a problem noted, if it is not allowed."""
     if not _may_be_followed(pattern, key, file):
         return None
     if len(pattern) > _LONGEST or pattern.count("/") > _DEEPEST or pattern.count("**") > _MOST_STARS:
-        text = f"`{shorten(pattern)}` is too long or has too many parts to be followed; write a shorter glob"
+        text = f"`{shorten(pattern)}` is too long or has too many parts; write a shorter glob"
         file.report("nothing-found", text, "sources", key)
         return None
-    # Hidden files and the locks of a spreadsheet program beside an open workbook are no tables.
+    # Hidden files, and the lock files that spreadsheet programs keep beside an open workbook, are not tables.
     found = [
         name.replace("\\", "/")
         for name in glob(pattern, root_dir=folder, recursive=True)  # noqa: PTH207 (Path.glob takes no absolute pattern)
@@ -144,11 +169,11 @@ def _matches(folder: Path, pattern: str, key: str, file: JobFile) -> list[str] |
 
 
 def _may_be_followed(pattern: str, key: str, file: JobFile) -> bool:
-    """Whether a path stays in the folder, if it must, by its writing; what does not is noted."""
+    """Whether a path, as written, stays in the folder if it must; if not, that is noted."""
     if "\\" in pattern or "\0" in pattern:
         text = f"`{shorten(pattern)}` is not written with `/`; write `/` between folders"
     elif key != "shared" and _leaves(pattern):
-        text = f"`{shorten(pattern)}` leaves the job folder; only paths in shared may do that"
+        text = f"`{shorten(pattern)}` leaves the job folder; only paths under `shared` may do that"
     else:
         return True
     file.report("outside-folder", text, "sources", key)
@@ -161,12 +186,18 @@ def _leaves(pattern: str) -> bool:
 
 
 def _missing(folder: Path, paper: Paper) -> str:
-    """That a file is missing, and what is there in its place."""
+    """Reports that a file is missing, and what is there instead."""
     name, key = paper.name, next((key for key, place in _PLACES.items() if place == paper.rank[0]), "positions")
+    wanted = folder / name
+    hidden = next(
+        (path.name for path in sorted(wanted.parent.glob(f"{escape(wanted.name)}.*")) if path.is_file()), None
+    )
+    if hidden is not None:
+        it = f"the file is missing, though {hidden} is there, the end of whose name a file manager may hide"
+        return f"{it}; rename that one to {wanted.name}"
     if paper is JOB_FILE:
         where = "this folder" if str(folder) == "." else f"the folder {folder}"
         return f"the file is missing in {where}; name the folder of a job, or let `fitmatch new` write one"
-    wanted = folder / name
     others = sorted(path.name for path in wanted.parent.glob("*") if path.stem == wanted.stem and path.is_file())
     for other in others:
         path = f"{name.rpartition('/')[0]}/{other}".lstrip("/")
@@ -176,18 +207,18 @@ def _missing(folder: Path, paper: Paper) -> str:
         return f"the file is missing, though {others[0]} is there; save it as .csv or .xlsx and name it in [sources]"
     if key == "assembled":
         columns = "position,clearance,method"
-        return f"the file is missing; write one row a position under the header {columns}, or mend the path to it"
-    return "the file is missing; write it or mend the path to it"
+        return f"the file is missing; write one row per position under the header {columns}, or correct the path to it"
+    return "the file is missing; write it or correct the path to it"
 
 
 def _nothing(folder: Path, pattern: str) -> str:
-    """That a glob finds nothing, and what may have been meant."""
-    text = f"nothing is found by `{shorten(pattern)}`"
+    """Reports that a glob matches nothing, and what may have been meant."""
+    text = f"no file matches `{shorten(pattern)}`"
     if pattern.endswith(".csv") and glob(f"{pattern[:-4]}.xlsx", root_dir=folder):  # noqa: PTH207
         return f'{text}, though .xlsx files are there; write "{pattern[:-4]}.xlsx"'
     others = sorted(glob(f"{pattern.rpartition('/')[0]}/*", root_dir=folder)) if "/" in pattern else []  # noqa: PTH207
     if others:
-        return f"{text}, though {shorten(others[0])} is there; mend the glob, or save the file as .csv or .xlsx"
+        return f"{text}, though {shorten(others[0])} is there; correct the glob, or save the file as .csv or .xlsx"
     if has_magic(pattern) or pattern in DEFAULT_SHELLS:
-        return f"{text}; put shell files there or mend the glob"
-    return f"{text}; put the file there or mend the path"
+        return f"{text}; put shell files there or correct the glob"
+    return f"{text}; put the file there or correct the path"

@@ -1,4 +1,4 @@
-"""Files that lie where the shells are and are not read: a box that is left out of the answer must not go unnoticed."""
+"""Files beside the shell files that are not read: a box left out of the answer must not go unnoticed."""
 
 from collections.abc import Collection
 from glob import glob, has_magic
@@ -9,7 +9,7 @@ from fitmatch.intake.common.findings import Findings
 from fitmatch.wording import listed
 
 TABLES: Final = (".csv", ".xlsx")
-# What lies in the job folder itself besides shells.
+# What is in the job folder itself apart from shells.
 OF_THE_JOB: Final = frozenset(("job", "positions", "readings", "assembled", "assignment"))
 _MOST_NAMES: Final = 10
 
@@ -17,11 +17,11 @@ _MOST_NAMES: Final = 10
 def warn_of_unread(
     folder: Path, shells: Collection[str], shared: Collection[str], read: Collection[str | None], findings: Findings
 ) -> None:
-    """Warn of files in the folders of the globs that no glob finds. Whoever names a file outright wants no other, and
-    of a shared folder only files count that differ from what the glob finds in nothing but their ending."""
+    """Warn of files in the folders of the globs that no glob matches. A path that names one file wants no other; in a
+    shared folder only files count that differ from the glob's matches in nothing but their ending."""
     for key, globs in (("shells", shells), ("shared", shared)):
-        lost: dict[str, str] = {}  # name -> the glob that would find it
-        for pattern in (p.strip() for p in globs if has_magic(p)):
+        lost: dict[str, str] = {}  # name -> the glob that would match it
+        for pattern in filter(has_magic, globs):
             place, slash, name = pattern.rpartition("/")
             wide = f"{place}{slash}*" if key == "shells" else f"{pattern.rpartition('.')[0]}.*"
             for found in sorted(glob(wide, root_dir=folder, recursive=True)):  # noqa: PTH207 (as in sources)
@@ -39,12 +39,12 @@ def warn_of_unread(
         others = [path for path in lost if path not in tables]
         if others:
             it, holds = ("it", "it holds") if len(others) == 1 else ("them", "they hold")
-            todo = f"if {holds} shells, save {it} as .csv or .xlsx, otherwise keep {it} elsewhere"
+            todo = f"if {holds} shells, save {it} as .csv or .xlsx, otherwise move {it} elsewhere"
             findings.warnings.append(f"{_are_not_read(others)}; {todo}")
 
 
 def _may_hold_shells(folder: Path, path: str) -> bool:
-    """Not a folder, not the lock of a spreadsheet program, and not one of the job's other files."""
+    """Not a folder, not the lock file of a spreadsheet program, and not one of the job's other files."""
     own = "/" not in path and Path(path).stem.casefold() in OF_THE_JOB
     return not own and not Path(path).name.startswith("~$") and not (folder / path).is_dir()
 

@@ -1,23 +1,23 @@
-"""What only shows when files are held together: locks, bores against journals, columns that keep every shell out."""
+"""What only shows when files are compared: locks, bores against journals, columns that rule out every shell."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 
 from fitmatch.intake.common.findings import LAST, Findings
-from fitmatch.intake.job_toml.fits import shown
 from fitmatch.intake.job_toml.settings import Settings
+from fitmatch.intake.rows.all_shells import some_cells
 from fitmatch.intake.rows.positions import PositionRow
 from fitmatch.intake.rows.sheet import Sheet, ShellNames
 from fitmatch.intake.rows.shells import ShellPool
 from fitmatch.intake.tables.columns import MATCHED_IF_ASKED, OFTEN_MATCHED, per_half
+from fitmatch.lengths import with_unit
 from fitmatch.names import one_slip_away
+from fitmatch.records.keys import ShellKey
 from fitmatch.records.parts import ANY, SIDES, Shell
 from fitmatch.wording import listed, shorten
 
-Key = tuple[str, str]
-
 
 def matched_columns(settings: Settings, in_positions: set[str], in_shells: set[str]) -> tuple[str, ...]:
-    """The columns in which shell and position must agree, by what the rules ask and the headers hold."""
+    """The columns in which shell and position must agree, according to the rules and the headers."""
     matched = [
         name
         for name in (*OFTEN_MATCHED, *MATCHED_IF_ASKED)
@@ -33,31 +33,35 @@ def check_rule_columns(settings: Settings, in_positions: set[str], in_shells: se
         "shells": (in_shells, "no shell file has"),
         "positions": (in_positions, "the positions file lacks"),
     }
-    for rule in settings.rules:
+    for rule in (rule for rule in settings.rules if not rule.by_default):
         headers, where = files[rule.columns_in]
         for column in rule.columns:
             names = (column, *per_half([column])) if rule.columns_in == "either" else (column,)
             if headers.intersection(names) or any(one_slip_away(header, names) for header in headers):
                 continue
-            text = f"{where} a column `{shorten(column)}`; add the column or mend the name"
+            text = f"{where} a column `{shorten(column)}`; add the column or correct the name"
             settings.file.report("unknown-column", text, "rules", rule.key)
 
 
 def warn_of_idle_rules(settings: Settings, findings: Findings) -> None:
-    """Warn of a rule that does nothing without another."""
+    """Warn of a rule that has no effect without another, and of a key that does nothing without another."""
     findings.warnings += [f"job.toml: {rule.phrases['idle']}" for rule in settings.rules if rule.idle]
+    for kind, table in settings.fits.items():
+        if table.fit.seating_readings is not None and table.fit.seating_u_nm is None:
+            text = "does nothing without seating_u, the uncertainty that came from these readings; write that too"
+            findings.warnings.append(f"job.toml: fit.{shorten(kind)}.seating_readings {text}")
 
 
 def warn_of_unmatched(columns: set[str], findings: Findings) -> None:
-    """Warn of columns that stand in both files and are not matched."""
+    """Warn of columns that are in both files and are not matched."""
     for column in sorted(columns):
         text = f"positions and shells both have a column `{shorten(column)}`, and it is not matched"
         findings.warnings.append(f"{text}; name it in [rules] match if they must agree in it")
 
 
 def warn_of_unused(sheet: Sheet, told: Iterable[str] = ()) -> None:
-    """Warn of columns with something in them that nobody asked for: `on hold` may have been meant as `hold`. Those in
-    `told` have a warning of their own."""
+    """Warn of columns that have content and are not used: `on hold` may have been meant as `hold`. Those in `told` have
+    a warning of their own."""
     columns = sheet.columns
     names = [f"`{shorten(name)}`" for name in columns.ignored if name in columns.filled and name not in told]
     if names:
@@ -65,57 +69,33 @@ def warn_of_unused(sheet: Sheet, told: Iterable[str] = ()) -> None:
         sheet.findings.warnings.append(f"{sheet.paper.name}: {what} not used")
 
 
-def warn_of_copies(shells: Sequence[Shell], names: Mapping[str, set[str]], findings: Findings) -> None:
-    """Warn of boxes with the same shells, two at least, of the same walls: a file that was copied and not filled in
-    anew gives shells that do not exist. `names` are the names of the shells by box."""
-    alike: dict[frozenset[str], list[str]] = {}
-    for box, its_names in names.items():
-        alike.setdefault(frozenset(its_names), []).append(box)
-    doubtful = {box for group in alike.values() if len(group) > 1 for box in group}
-    if not doubtful:
-        return
-    contents: dict[str, set[tuple[object, ...]]] = {box: set() for box in names if box in doubtful}
-    files: dict[str, str] = {}
-    for shell in shells:
-        if shell.box in doubtful and shell.wall_nm is not None:
-            contents[shell.box].add((shell.name, shell.kind, shell.half, shell.wall_nm))
-            files.setdefault(shell.box, shell.file)
-    first: dict[frozenset[tuple[object, ...]], str] = {}
-    for box, content in contents.items():
-        other = first.setdefault(frozenset(content), box)
-        if other != box and len(content) > 1:
-            text = f"{files[box]}: box `{shorten(box)}` looks like a copy of box `{shorten(other)}` ({files[other]})"
-            todo = "the same names with the same walls; write in its own readings, or take it out"
-            findings.warnings.append(f"{text}: {todo}")
-
-
 def check_bores(rows: Sequence[PositionRow], sheet: Sheet) -> None:
-    """Every housing bore must be greater than its journal."""
+    """Every housing bore must be larger than its journal."""
     unit = sheet.settings.unit or ""  # without it no row has a size
     for row in rows:
         journal, bore = row.position.journal, row.position.housing_bore
         if row.sizes_sound and journal and bore and bore.mean_nm <= journal.mean_nm:
             column = next((c.name for c in sheet.columns.readings["housing_bore"]), "position")
-            text = f"{shown(bore.mean_nm, unit)} is not greater than the journal {shown(journal.mean_nm, unit)}"
+            text = f"{with_unit(bore.mean_nm, unit)} is not larger than the journal {with_unit(journal.mean_nm, unit)}"
             todo = "check both, and whether they were swapped"
             sheet.report("bore-not-greater", f"{text}; {todo}", row.position.row, column)
 
 
 class LockCheck(ShellNames):
-    """Finds the shells that positions lock, and notes every lock that cannot hold."""
+    """Finds the shells that positions lock, and notes every lock that is impossible."""
 
     def __init__(self, sheet: Sheet, pool: ShellPool, rows: Sequence[PositionRow]) -> None:
         wanted = {cell.rpartition("/")[2].strip() for row in rows for cell in row.locks.values()}
-        shells: dict[Key, Shell] = {}  # the first of those with one name in one box
+        shells: dict[ShellKey, Shell] = {}  # the first of those with one name in one box
         for shell in pool.shells if wanted else ():
             if shell.name in wanted:
                 shells.setdefault(shell.key, shell)
         super().__init__(sheet, shells.values(), complete=pool.complete)
-        self._used: dict[Key, str] = {}
+        self._used: dict[ShellKey, str] = {}
 
-    def resolved(self, row: PositionRow) -> dict[str, Key]:
+    def resolved(self, row: PositionRow) -> dict[str, ShellKey]:
         """The shell locked in each side of a row."""
-        found: dict[str, Key] = {}
+        found: dict[str, ShellKey] = {}
         for side, cell in row.locks.items():
             shell = self.find(row.position.row, side, cell)
             if shell is not None:
@@ -159,15 +139,15 @@ def _boxes(shells: Sequence[Shell]) -> str:
 
 
 def _some(words: list[str]) -> str:
-    """All of a few words, else the first of them."""
+    """All of a few words, otherwise the first of them."""
     return listed(words if len(words) < 6 else [*words[:5], "others"])
 
 
 def check_agreement(rows: Sequence[PositionRow], pool: ShellPool, matched: tuple[str, ...], sheet: Sheet) -> None:
-    """Note a matched column that keeps every shell of a kind out of every position.
+    """Note a matched column that rules out every shell of a kind for every position.
 
-    That is a slip in writing, not a lack of parts. Locked halves are left aside, as a lock outranks the column, and so
-    are columns that were meant by a header with a slip.
+    That is a typing error, not a lack of parts. Locked halves are left out, as a lock outranks the column, and so are
+    columns meant by a misspelt header.
     """
     slipped = sheet.columns.slipped | pool.slipped
     marks: dict[tuple[str, str], set[tuple[str, ...]]] = {}
@@ -188,10 +168,6 @@ def check_agreement(rows: Sequence[PositionRow], pool: ShellPool, matched: tuple
             told = [(wants, marked) for wants, marked in sides if wants and marked]
             if told and not any(wants & marked or ANY in wants | marked for wants, marked in told):
                 asked, offered = (set().union(*cells) for cells in zip(*told, strict=True))
-                text = f"keeps every {kind} shell out of every {kind} position: they ask for {_cells(asked)}"
-                todo = f"shells have {_cells(offered)}; write both alike, or `any`"
+                text = f"keeps every {kind} shell out of every {kind} position: they ask for {some_cells(asked)}"
+                todo = f"shells have {some_cells(offered)}; write both alike, or `any`"
                 sheet.findings.report("nothing-agrees", f"{text}, {todo}", sheet.paper, None, column, LAST + place)
-
-
-def _cells(cells: set[str]) -> str:
-    return _some([f"`{shorten(cell)}`" if cell else "nothing" for cell in sorted(cells)])

@@ -1,16 +1,17 @@
-"""The long file of readings, one reading a row: rows to readings, each laid to its position or shell."""
+"""The long file of readings, one reading per row: rows to readings, each assigned to its position or shell."""
 
 from collections.abc import Iterable, Iterator
+from functools import partial
 from typing import Final
 
-from fitmatch.intake.common.quantities import QUANTITIES, WALL
+from fitmatch.intake.common import advice
+from fitmatch.intake.common.quantities import MEASURED, angle_of, station_of
 from fitmatch.intake.rows.positions import PositionRow
 from fitmatch.intake.rows.sheet import Sheet, ShellNames
 from fitmatch.intake.rows.shells import LoggedItems
 from fitmatch.intake.tables.columns import Form
-from fitmatch.lengths import LengthError, parse_number
-from fitmatch.names import nearest
-from fitmatch.records.measuring import FEATURES, LARGEST_STATION, Decimal, LoggedReading, Reading, turned
+from fitmatch.records.keys import full_name
+from fitmatch.records.measuring import FEATURES, LoggedReading, Reading
 from fitmatch.records.parts import Shell
 from fitmatch.wording import shorten
 
@@ -20,8 +21,9 @@ READINGS_FORM: Final = Form(
     optional=("gauge", "by", "time", "confirmed", "note"),
     readings=(),
     lengths=frozenset(("reading",)),
+    filled=("item", "feature"),
+    appended=True,
 )
-_LARGEST_ANGLE: Final = 360
 
 
 class LogReader(ShellNames):
@@ -30,7 +32,7 @@ class LogReader(ShellNames):
     def __init__(
         self, sheet: Sheet, positions: Iterable[PositionRow], shells: Iterable[Shell], *, complete: bool
     ) -> None:
-        """`complete`: every position and shell is known, so that an item that is not among them does not exist."""
+        """`complete`: every position and shell is known, so that an item not among them does not exist."""
         super().__init__(sheet, shells, complete=complete)
         self._kinds = {row.position.name: row.position.kind for row in positions}
 
@@ -53,43 +55,24 @@ class LogReader(ShellNames):
             return None
         shell = self.find(row, "item", item) if feature == "wall" else None
         kind = self._kind(row, item) if feature != "wall" else shell.kind if shell else None
-        station = self.sheet.count(row, cells, "station", 9, LARGEST_STATION, "station; count them")
-        angle = self._angle(row, cells, feature)
+        station = self.sheet.value(row, cells, "station", station_of)
+        decimal_comma = self.sheet.table.decimal_comma
+        angle = self.sheet.value(row, cells, "angle", partial(angle_of, feature=feature, decimal_comma=decimal_comma))
         gauge, known = self.sheet.gauge(row, cells, "gauge", kind or "", feature)
-        quantity = WALL if feature == "wall" else QUANTITIES[feature]
-        nm = self.sheet.length(row, cells, "reading", quantity, gauge) if known else None
+        nm = self.sheet.length(row, cells, "reading", MEASURED[feature], gauge) if known else None
         if kind is None or nm is None:
             return None
         by, time, confirmed = (self.sheet.cell(cells, name) for name in ("by", "time", "confirmed"))
-        reading = Reading(nm, station, angle, gauge, confirmed)
+        reading = Reading(nm, station, angle, gauge, confirmed, "reading")
         return LoggedReading(item, feature, reading, by, time, row, shell.key if shell else None)
 
     def _kind(self, row: int, item: str) -> str | None:
-        """The kind of a position; None where there is no such position."""
+        """The kind of a position; None if there is no such position."""
         if item in self._kinds:
             return self._kinds[item]
         if self.complete:
-            near = nearest(item, self._kinds)
-            hint = f"the nearest is `{shorten(near)}`" if near else "write its row in the positions file"
-            self.sheet.report("unknown-item", f"there is no position `{shorten(item)}`; {hint}", row, "item")
+            self.sheet.report("unknown-item", advice.for_unknown_position(item, self._kinds), row, "item")
         return None
-
-    def _angle(self, row: int, cells: list[str], feature: str) -> float | None:
-        """Degrees from the crown axis, without whole turns."""
-        text = self.sheet.cell(cells, "angle")
-        if not text:
-            return None
-        try:
-            angle = float(Decimal(*parse_number(text, decimal_comma=self.sheet.table.decimal_comma)))
-        except LengthError:
-            what = f"`{shorten(text)}` is no angle; write degrees from the crown axis as a plain number, such as 22.5"
-            self.sheet.report("not-a-number", what, row, "angle")
-            return None
-        if not -_LARGEST_ANGLE <= angle <= _LARGEST_ANGLE:
-            what = f"`{shorten(text)}` lies outside -360 to 360; write degrees from the crown axis"
-            self.sheet.report("implausible-number", what, row, "angle")
-            return None
-        return turned(feature, angle)
 
 
 def by_item(rows: Iterable[LoggedReading]) -> LoggedItems:
@@ -103,7 +86,7 @@ def by_item(rows: Iterable[LoggedReading]) -> LoggedItems:
 def check_sources(
     items: LoggedItems, rows: Iterable[PositionRow], shells: Iterable[Shell]
 ) -> Iterator[tuple[int, str]]:
-    """Every item whose same feature has readings in a wide column as well: its first row here, and what is wrong."""
+    """Every item that also has readings of the same feature in a wide column: its first row here, and what is wrong."""
     todo = "keep them in one file"
     for wide in rows:
         for feature, readings in wide.readings.items():
@@ -114,6 +97,6 @@ def check_sources(
                 yield items[position.name, feature][0].row, f"{what}; {todo}"
     for shell in shells:
         if shell.wall_nm is not None and (shell.key, "wall") in items:
-            name = shorten("/".join(shell.key))
+            name = shorten(full_name(shell.key))
             what = f"the wall of `{name}` has readings in {shell.file}:{shell.row} as well"
             yield items[shell.key, "wall"][0].row, f"{what}; {todo}"

@@ -1,29 +1,33 @@
-"""positions.csv to rows: every cell checked by itself, nothing yet compared with kinds' tables or shells."""
+"""positions.csv to rows: every cell checked by itself, not yet compared with kinds' tables or shells."""
 
 from collections.abc import Set
 from dataclasses import dataclass
+from fractions import Fraction
+from functools import partial
 
-from fitmatch.intake.common.quantities import QUANTITIES
+from fitmatch.intake.common.quantities import QUANTITIES, count_of
 from fitmatch.intake.rows.sheet import Sheet
-from fitmatch.intake.tables.columns import OWN
+from fitmatch.intake.tables.columns import HINT, OWN
 from fitmatch.records.measuring import Reading
 from fitmatch.records.parts import ANY, SIDES, Position
 from fitmatch.rules.positions.movable import columns_within
 from fitmatch.wording import shorten
 
+_pin = partial(count_of, most=999_999, what="pin number; count")
+
 
 @dataclass(frozen=True, slots=True)
 class PositionRow:
-    """One row as read. What is missing from `own` is the kind's; None there is a cell that could not be read."""
+    """One row as read. What is missing from `own` comes from the kind; None marks a cell that could not be read."""
 
-    position: Position  # all that the row alone tells; with its sizes once the long file is read too
+    position: Position  # all that the row alone says; with its sizes once the long file is read too
     kind_known: bool
     readings: dict[str, tuple[Reading, ...]]  # feature -> its wide columns
     sizes_sound: bool  # whether every reading could be read
     own: dict[str, int | None]
     locks: dict[str, str]  # side -> the cell
     offset_told: bool  # whether there is an offset, readable or not
-    journal_mean: tuple[int, int] | None = None  # as in `Sized`
+    journal_mean: Fraction | None = None  # as in `Sized`
 
 
 class PositionReader:
@@ -34,8 +38,8 @@ class PositionReader:
         self._settings = sheet.settings
 
     def rows(self, matched: tuple[str, ...], asked: Set[str]) -> list[PositionRow]:
-        """Every row that could be read at all; `matched` are the columns to match with shells; in those
-        that this job has not `asked` for anything will do."""
+        """Every row that could be read at all; `matched` are the columns to match with shells; in those that are not in
+        `asked` anything is accepted."""
         found: list[PositionRow] = []
         first: dict[str, int] = {}
         for row, cells in self._sheet.table.rows:
@@ -43,7 +47,7 @@ class PositionReader:
             name = found[-1].position.name
             before = first.setdefault(name, row)
             if name and before != row:
-                text = f"`{shorten(name)}` stands in row {before} already; give each position its own name"
+                text = f"`{shorten(name)}` is already in row {before}; give each position its own name"
                 self._sheet.report("duplicate-position", text, row, "position")
         self._check_offsets(found)
         if not found and self._sheet.table.complete:
@@ -52,13 +56,13 @@ class PositionReader:
         return found
 
     def _check_offsets(self, rows: list[PositionRow]) -> None:
-        """All rows of a kind tell an offset, or none: a blank beside others may be nought or not measured."""
+        """All rows of a kind have an offset, or none: a blank among others could mean zero or not measured."""
         told = {row.position.kind: row.position for row in reversed(rows) if row.offset_told}
         for position in (row.position for row in rows if not row.offset_told):
             other = told.get(position.kind)
             if other:
-                text = f"is empty, and {shorten(other.name)} (row {other.row}) of the same kind has one"
-                self._sheet.report("empty-cell", f"{text}; write 0 where the axis lies in line", position.row, "offset")
+                text = f"is empty, but {shorten(other.name)} (row {other.row}) of the same kind has one"
+                self._sheet.report("empty-cell", f"{text}; write 0 where the axis is in line", position.row, "offset")
 
     def _row(self, row: int, cells: list[str], matched: tuple[str, ...], asked: Set[str]) -> PositionRow:
         sheet, sound = self._sheet, True
@@ -71,9 +75,12 @@ class PositionReader:
         for feature, gauge in self._gauges_of(row, cells, kind).items():
             confirmed = sheet.cell(cells, f"{feature}_confirmed")
             found, whole = sheet.readings(row, cells, feature, QUANTITIES[feature], gauge)
-            readings[feature] = tuple(Reading(nm, gauge=gauge[0], confirmed=confirmed) for nm in found)
+            filled = (c.name for c in sheet.columns.readings[feature] if cells[c.index].strip())
+            pairs = zip(found, filled, strict=False)  # as many of each, unless one could not be read
+            readings[feature] = tuple(Reading(nm, None, None, gauge[0], confirmed, name) for nm, name in pairs)
             sound = sound and whole
         own = {key: sheet.length(row, cells, key, QUANTITIES[key]) for key in OWN if sheet.cell(cells, key)}
+        note = sheet.cell(cells, "note")
         position = Position(
             name=name,
             kind=kind,
@@ -83,11 +90,12 @@ class PositionReader:
             wants_upper=self._wants(cells, matched, asked, "upper"),
             wants_lower=self._wants(cells, matched, asked, "lower"),
             accept=sheet.cell(cells, "accept") or None,
-            pin=sheet.count(row, cells, "pin", 6, 999_999, "number of a pin; count"),
+            pin=sheet.value(row, cells, "pin", _pin),
             row=row,
             undersize=sheet.cell(cells, "undersize"),
             within=tuple(sheet.cell(cells, c).casefold() for c in columns_within(self._settings.rules)),
             offset_nm=own.get("offset"),
+            note="" if note.startswith(HINT) else note,
         )
         locks = {side: sheet.cell(cells, side) for side in SIDES if sheet.cell(cells, side)}
         told = bool(cells[sheet.columns.index("offset")].strip())
@@ -101,7 +109,8 @@ class PositionReader:
         )
 
     def _gauges_of(self, row: int, cells: list[str], kind: str) -> dict[str, tuple[str | None, bool]]:
-        """The gauge of each feature, and whether it is known: its own column's, else the row's, else the kind's."""
+        """The gauge of each feature, and whether it is known: its own column's, otherwise the row's, otherwise the
+        kind's."""
         sheet, features = self._sheet, self._sheet.columns.readings
         found = {
             feature: sheet.gauge(row, cells, f"{feature}_gauge", kind, feature)

@@ -1,46 +1,97 @@
 """assignment.json, as `fitmatch assign --save` wrote it: which shells it puts where, and for which inputs.
 
-Only what commands need is read, so that a document with fewer or more keys still loads; figures are worked out anew.
+Only what commands need is read, so that a document with fewer or more keys still loads; figures are calculated afresh.
+Plans that `--force` has replaced are kept in the same folder, the first as assignment-1.json.
 """
 
 import json
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
 from fitmatch.intake.common.findings import SAVED_PLAN, Findings, Paper
 from fitmatch.intake.job_toml.sources import read_bytes
+from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.parts import SIDES
+from fitmatch.wording import listed, shorten
 
 FILE: Final = "assignment.json"
 PAPER: Final = Paper(FILE, (SAVED_PLAN,))
-NEWEST_SCHEMA: Final = 1  # raise it together with a reader for the new meaning; older documents keep loading
+NEWEST_SCHEMA: Final = 1  # raise it together with a reader for the new meaning; older documents must still load
 CHANGED: Final = (
-    f"the inputs have changed since {FILE} was saved: the plan may not be the best any more; "
-    "`fitmatch assign --save` makes it anew"
+    f"the inputs have changed since {FILE} was saved: the plan may no longer be the best; "
+    "`fitmatch assign --save` makes a new one"
 )
 
-Key = tuple[str, str]
+PLANNED: Final = (*SIDES, "housing")  # columns of assembled.csv in which a blank cell means what the plan has
+_KEPT: Final = re.compile(r"assignment-([1-9][0-9]{0,8})\.json")
 _AGAIN: Final = "save the plan again with `fitmatch assign --save`"
 
 
 class SavedPlan(NamedTuple):
-    """`shells`: by position and side, box and name. `housings`: by position the row it came from, where that is another
-    one. `digest` is that of the inputs; None: the document has none."""
+    """`shells`: box and name, by position and side. `housings`: by position, the row its housing came from if that is
+    another one. `digest` is that of the inputs; None: the document has none."""
 
     data: bytes
     digest: str | None
-    shells: Mapping[tuple[str, str], Key]
+    shells: Mapping[tuple[str, str], ShellKey]
     housings: Mapping[str, str]
+
+    def says(self, position: str, column: str) -> str | None:
+        """What it has at a position in one of `PLANNED`: BOX/NAME, None if it has no shell there, or the row of the
+        housing."""
+        if column == "housing":
+            return self.housings.get(position, position)
+        key = self.shells.get((position, column))
+        return None if key is None else full_name(key)
 
 
 def read_saved_plan(folder: Path, findings: Findings) -> SavedPlan | None:
-    """The plan in a job folder; None where there is none, or, with a problem noted, where it cannot be read."""
+    """The plan in a job folder; None if there is none or, with a problem noted, if it cannot be read."""
     if not (folder / FILE).exists():
         return None
     data = read_bytes(folder, PAPER, findings)
-    if data is None:
-        return None
+    return None if data is None else plan_in(data, folder, findings)
+
+
+def replaced_plans(folder: Path) -> dict[str, SavedPlan | None]:
+    """The plans that others have replaced, by the names of their files, the oldest first; None: one that cannot be
+    read."""
+    found: dict[str, SavedPlan | None] = {}
+    for name in _kept(folder).values():
+        data = read_bytes(folder, Paper(name, (SAVED_PLAN,)), Findings())
+        found[name] = None if data is None else plan_in(data, folder, Findings())
+    return found
+
+
+def what_each_has(plans: Mapping[str, SavedPlan | None], position: str, columns: Sequence[str]) -> str:
+    """What each plan, by the name of its file, has at a position in some of `PLANNED`: said once if all have the same.
+    None: a plan that cannot be read, which may have anything there."""
+    has = {name: plan and _has(plan, position, columns) for name, plan in plans.items()}
+    same = set(has.values())
+    if len(has) > 1 and len(same) == 1 and None not in same:
+        return f"{'both' if len(has) == 2 else f'all {len(has)}'} plans have {same.pop()} there"
+    return ", ".join(f"{name} {'cannot be read' if what is None else f'has {what}'}" for name, what in has.items())
+
+
+def _has(plan: SavedPlan, position: str, columns: Sequence[str]) -> str:
+    said = [shorten(name) for column in columns if (name := plan.says(position, column)) is not None]
+    return listed(said) if len(said) == len(columns) else "nothing"
+
+
+def next_name(folder: Path) -> str:
+    """The file for the next plan that is replaced."""
+    return f"assignment-{max(_kept(folder), default=0) + 1}.json"
+
+
+def _kept(folder: Path) -> dict[int, str]:
+    matches = (_KEPT.fullmatch(path.name) for path in folder.glob("assignment-*.json"))
+    return dict(sorted((int(match.group(1)), match.group()) for match in matches if match))
+
+
+def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
+    """The plan for the job in this folder that a document contains; None, with a problem noted, if it contains none."""
     try:
         document = json.loads(data.decode("utf-8-sig"))
         schema = document["schema"]
@@ -57,14 +108,14 @@ def read_saved_plan(folder: Path, findings: Findings) -> SavedPlan | None:
             str(p["position"]): str(p["housing"]) for p in mine if p.get("housing", p["position"]) != p["position"]
         }
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
-        findings.report("broken-plan", f"is no plan of fitmatch; {_AGAIN}, or remove the file", PAPER)
+        findings.report("broken-plan", f"is not a plan saved by fitmatch; {_AGAIN}, or remove the file", PAPER)
         return None
     return SavedPlan(data, digest if isinstance(digest, str) else None, shells, housings)
 
 
 def _job_in(document: Mapping[str, Any], folder: Path) -> tuple[str | None, Any]:
-    """The name and the digest of the job in this folder. A plan of a single job has no name for it; one of several
-    names each by the last folders of its path, and says nothing of a folder that was renamed since."""
+    """The name and the digest of the job in this folder. A plan of a single job does not name it; a plan of several
+    names each by the last folders of its path, and cannot know of a folder renamed since."""
     if "jobs" not in document:
         return None, document.get("digest")
     path = folder.resolve().parts
@@ -75,7 +126,7 @@ def _job_in(document: Mapping[str, Any], folder: Path) -> tuple[str | None, Any]
     return "", None
 
 
-def _key(shell: Any) -> Key:
+def _key(shell: Any) -> ShellKey:
     """Box and name of a placed shell."""
     box, name = shell["box"], shell["shell"]
     if not isinstance(box, str) or not isinstance(name, str):
@@ -84,7 +135,7 @@ def _key(shell: Any) -> Key:
 
 
 def with_digest(plan: SavedPlan, digest: str) -> bytes | None:
-    """The document for the inputs of this digest, every other byte as it was; None where that cannot be done safely."""
+    """The document with this digest of the inputs, every other byte as it was; None if that cannot be done safely."""
     old = json.dumps(plan.digest).encode()
     if plan.digest is None or plan.data.count(old) != 1:
         return None

@@ -1,21 +1,25 @@
-"""One table as the reader of its rows sees it: cells by the names of their columns, lengths, gauges, and reports."""
+"""One table as the reader of its rows sees it: cells by column name, lengths, gauges, and reports of mistakes."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from typing import TypeVar
 
+from fitmatch.intake.common import advice
 from fitmatch.intake.common.findings import Findings, Paper
 from fitmatch.intake.common.quantities import CellError, LengthReader, Quantity
 from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.tables.columns import Form, understand
 from fitmatch.intake.tables.table import UNREAD, Table
-from fitmatch.names import fault_in_name, nearest, other_case, unknown_gauge
+from fitmatch.names import fault_in_name
+from fitmatch.records.keys import ShellKey
 from fitmatch.records.parts import Shell
 from fitmatch.wording import listed, shorten
 
+T = TypeVar("T")
 Readers = dict[tuple[str, str, bool], LengthReader]
 
 
 class Sheet:
-    """A table with its columns, in the job of these settings."""
+    """A table with its columns, in the job with these settings."""
 
     def __init__(
         self,
@@ -28,8 +32,8 @@ class Sheet:
         lacking: dict[str, bool] | None = None,
         readers: Readers | None = None,
     ) -> None:
-        """Understand the header, as `columns` says; faults in it are noted. `readers`: shared by several sheets, so
-        that what one has learned serves the next."""
+        """Interpret the header, as described in `columns`; faults in it are noted. `readers`: shared by several sheets,
+        so that what one has read need not be read again."""
         self.table = table
         self.columns = understand(table, form, further, findings, settings.inch_job, lacking or {})
         self.settings = settings
@@ -45,16 +49,16 @@ class Sheet:
         self.findings.report(code, text, self.paper, row, column, self.columns.order(column))
 
     def cell(self, cells: list[str], column: str) -> str:
-        """A trimmed cell; empty as well where it could not be read."""
+        """A trimmed cell; also empty if it could not be read."""
         text = cells[self.columns.index(column)].strip()
         return "" if text.startswith(UNREAD) else text
 
     def is_unread(self, cells: list[str], column: str) -> bool:
-        """Whether a cell could not be read, which was noted."""
+        """Whether a cell could not be read; that was noted."""
         return cells[self.columns.index(column)] == UNREAD
 
     def name_will_do(self, name: str, row: int, column: str) -> bool:
-        """Whether a text can be a name; why it cannot is noted."""
+        """Whether a text can be a name; if not, the reason is noted."""
         fault = fault_in_name(name)
         if fault is not None:
             self.report("bad-name", fault, row, column)
@@ -63,18 +67,14 @@ class Sheet:
         return bool(name) and fault is None
 
     def kind_will_do(self, kind: str, row: int) -> bool:
-        """Whether a kind has its table, as far as that is known; what is amiss is noted."""
+        """Whether a kind has its table, as far as that is known; what is wrong is noted."""
         fits = self.settings.fits
         if not kind:
             kinds = [*fits] if len(fits) < 8 else [*list(fits)[:7], "or another"]
             which = f"one of the kinds with a [fit.KIND] table: {', '.join(kinds)}" if fits else "the kind, such as rod"
             self.report("empty-cell", f"is empty; write {which}", row, "kind")
         elif fits and kind not in fits:
-            meant = other_case(kind, fits)
-            todo = f"add it, or write the nearest kind `{nearest(kind, fits)}`"
-            if meant is not None:
-                todo = f"write the kind with its own capitals, `{meant}`"
-            self.report("unknown-kind", f"there is no [fit.{shorten(kind)}]; {todo}", row, "kind")
+            self.report("unknown-kind", advice.for_unknown_kind(kind, fits), row, "kind")
         else:
             return True
         return False
@@ -82,32 +82,31 @@ class Sheet:
     def word(
         self, typed: str, row: int, column: str, allowed: Sequence[str], what: str, *, needed: bool = True
     ) -> str | None:
-        """One of a few words, without regard to case; None for anything else, which is noted."""
+        """One of a few words, ignoring case; None for anything else, which is noted."""
         word = typed.strip().casefold()
         if word in allowed:
             return word
         todo = f"write {listed(allowed, 'or')}"
         if word and typed != UNREAD:
-            self.report("unknown-value", f"`{shorten(typed)}` is no {what}; {todo}", row, column)
+            self.report("unknown-value", f"`{shorten(typed)}` is not a valid {what}; {todo}", row, column)
         elif needed and typed != UNREAD:
             self.report("empty-cell", f"is empty; {todo}", row, column)
         return None
 
-    def count(self, row: int, cells: list[str], column: str, digits: int, most: int, what: str) -> int | None:
-        """A whole number from 1 to `most`, in few digits; None for anything else, which is noted unless it is empty."""
+    def value(self, row: int, cells: list[str], column: str, read: Callable[[str], T]) -> T | None:
+        """What `read` makes of a cell that is not empty; None if it raises CellError, which is noted."""
         text = self.cell(cells, column)
-        if text.isascii() and text.isdecimal() and len(text) <= digits and 1 <= int(text) <= most:
-            return int(text)
-        if text:
-            text = f"`{shorten(text)}` is no {what} from the front: 1, 2, 3 and so on"
-            self.report("not-a-whole-number", text, row, column)
-        return None
+        try:
+            return read(text) if text else None
+        except CellError as error:
+            self.report(error.code, str(error), row, column)
+            return None
 
     def readings(
         self, row: int, cells: list[str], feature: str, quantity: Quantity, gauge: tuple[str | None, bool]
     ) -> tuple[list[int], bool]:
-        """The readings in all columns of a feature, and whether every one could be read; `gauge` as `gauge` gives it,
-        without which none can be."""
+        """The readings in all columns of a feature, and whether every one could be read; `gauge` as returned by
+        `gauge`, without which none can be."""
         name, known = gauge
         columns = [column.name for column in self.columns.readings[feature] if cells[column.index].strip()]
         found = [self.length(row, cells, column, quantity, name) for column in columns if known]
@@ -115,20 +114,20 @@ class Sheet:
         return read, len(read) == len(columns)
 
     def gauge(self, row: int, cells: list[str], column: str, kind: str, feature: str) -> tuple[str | None, bool]:
-        """The gauge that took a reading: the cell's, else the one that [measured.KIND] names; None where nobody says.
+        """The gauge that took a reading: the cell's, otherwise the one in [measured.KIND]; None if neither names one.
         And whether that can be relied on: an unknown name is noted."""
         measuring, cell = self.settings.measuring, self.cell(cells, column)
         if not cell:
             return measuring.measured.get(kind, {}).get(feature), True
         if cell in measuring.gauges:
             return cell, True
-        if self.settings.readable:  # otherwise [gauge] is unknown
-            self.report("unknown-gauge", unknown_gauge(cell, measuring.gauges), row, column)
+        if self.settings.readable and self.settings.gauges_named:  # otherwise the gauges are unknown
+            self.report("unknown-gauge", advice.for_unknown_gauge(cell, measuring.gauges), row, column)
         return None, False
 
     def reader(self, quantity: Quantity, name: str, gauge: str | None = None) -> LengthReader | None:
-        """The reader of a column's lengths, plain numbers being in the column's unit, the gauge's or the job's; None
-        where that unit is not known."""
+        """The reader of a column's lengths, plain numbers being in the column's unit, the gauge's or the job's; None if
+        that unit is not known."""
         column, unit = self.columns.known.get(name), self.settings.unit
         if column is None or unit is None or name in self.columns.bad_units:
             return None
@@ -141,7 +140,7 @@ class Sheet:
     def length(
         self, row: int, cells: list[str], column: str, quantity: Quantity, gauge: str | None = None
     ) -> int | None:
-        """The length in a cell; None if there is none, or none that will do: that is noted."""
+        """The length in a cell; None if there is none, or none that is acceptable, which is noted."""
         reader, text = self.reader(quantity, column, gauge), cells[self.columns.index(column)]
         if reader is None:
             return None
@@ -149,7 +148,7 @@ class Sheet:
         return self.read(reader, text, row, column) if known is None else known
 
     def read(self, reader: LengthReader, text: str, row: int, column: str) -> int | None:
-        """A length met for the first time; None as above."""
+        """A length seen for the first time; None as above."""
         if not text.strip() or text == UNREAD:
             return None
         try:
@@ -163,20 +162,22 @@ class Sheet:
 
 
 class ShellNames:
-    """Finds shells by what the cells of a sheet call them: NAME or BOX/NAME."""
+    """Finds shells by how the cells of a sheet name them: NAME or BOX/NAME."""
 
     def __init__(self, sheet: Sheet, shells: Iterable[Shell], *, complete: bool) -> None:
-        """`complete`: every shell is known, so that one that is not among them does not exist."""
+        """`complete`: every shell is known, so that one not among them does not exist."""
         self.sheet = sheet
         self._shells = shells
         self.complete = complete
-        self._by_name: dict[str, dict[tuple[str, str], Shell]] | None = None
+        self._by_name: dict[str, dict[ShellKey, Shell]] | None = None
 
     def find(self, row: int, column: str, typed: str) -> Shell | None:
         """The one shell that a cell means; None, with a problem noted, if it means none."""
         *boxes, name = (part.strip() for part in typed.split("/"))
         if len(boxes) > 1 or not name or boxes == [""]:
-            self.sheet.report("bad-name", f"`{shorten(typed)}` names no shell; write NAME or BOX/NAME", row, column)
+            self.sheet.report(
+                "bad-name", (f"`{shorten(typed)}` does not name a shell; write NAME or BOX/NAME"), row, column
+            )
             return None
         if self._by_name is None:
             self._by_name = {}
@@ -188,7 +189,7 @@ class ShellNames:
             return fitting[0]
         if fitting:
             self.sheet.report(*self.ambiguous(name, fitting), row, column)
-        elif self.complete:  # otherwise it may be in what could not be read
+        elif self.complete:  # otherwise it may be among what could not be read
             self.sheet.report(*self.unknown(typed, named), row, column)
         return None
 
@@ -199,6 +200,6 @@ class ShellNames:
         return "ambiguous-item", text
 
     def unknown(self, typed: str, named: Sequence[Shell]) -> tuple[str, str]:
-        """Code and text for a shell that is not there; `named` has its name, and stands in other boxes."""
+        """Code and text for a shell that does not exist; `named` are shells of that name in other boxes."""
         text = f"there is no shell `{shorten(typed)}`; write NAME or BOX/NAME as in the shell files"
         return "unknown-item", text

@@ -1,6 +1,6 @@
 """Shell files to shells: every cell checked by itself, and no name twice in a box.
 
-A job may hold a million shells: cells that were found good once are looked up, not checked again.
+A job may have a million shells: cells that were valid once are looked up, not checked again.
 """
 
 from collections.abc import Callable
@@ -11,37 +11,38 @@ from sys import intern
 from fitmatch.gauging.sizes.sizing import Sizes
 from fitmatch.intake.common.findings import Findings, Paper
 from fitmatch.intake.common.quantities import COATING, WALL, LengthReader
-from fitmatch.intake.job_toml.fits import shown
 from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.rows.sheet import Readers, Sheet
 from fitmatch.intake.tables.table import UNREAD
+from fitmatch.lengths import with_unit
 from fitmatch.names import LONGEST_NAME, fault_in_name
+from fitmatch.records.keys import ItemKey, ShellKey
 from fitmatch.records.measuring import LoggedReading
 from fitmatch.records.parts import HALVES, Shell, Size
 from fitmatch.wording import shorten
 
 WallColumn = tuple[int, Callable[[str], int | None], LengthReader, str]  # place, what its reader knows, reader, name
-Key = tuple[str, str]
-LoggedItems = dict[tuple[Key | str, str], list[LoggedReading]]  # rows of the long file by item and feature
+LoggedItems = dict[tuple[ItemKey, str], list[LoggedReading]]  # rows of the long file by item and feature
 
 
 @dataclass(slots=True)
 class ShellPool:
-    """The shells of all files read so far. Those with a fault in their row are there as well, so that a lock finds
-    them; a kind or half that could not be read is empty."""
+    """The shells of all files read so far. Those with a fault in their row are included, so that a lock finds them; a
+    kind or half that could not be read is empty."""
 
     settings: Settings
     columns_compared: tuple[str, ...]  # Job.shell_columns
     findings: Findings
     sizes: Sizes
     shells: list[Shell] = field(default_factory=list)
-    complete: bool = True  # False once a row or a name could not be read: locks may mean what is not known
-    slipped: set[str] = field(default_factory=set)  # columns that were meant by headers with a slip
+    complete: bool = True  # False once a row or a name could not be read: locks may refer to it
+    slipped: set[str] = field(default_factory=set)  # columns meant by misspelt headers
     names: dict[str, set[str]] = field(default_factory=dict)  # by box
     doubles: list[tuple[Shell, Sheet]] = field(default_factory=list)  # shells whose box and name were there before
+    copies_confirmed: dict[str, str] = field(default_factory=dict)  # why a box truly reads as another one, by box
     papers: dict[str, Paper] = field(default_factory=dict)  # by file
-    coated: dict[tuple[str, str], bool] = field(default_factory=dict)  # how coated shells without a wall are measured
-    # What cells as they were typed stand for, once they have been checked:
+    coated: dict[ShellKey, bool] = field(default_factory=dict)  # how coated shells without a wall are measured
+    # The meaning of cells as typed, once they have been checked:
     kinds: dict[str, str] = field(default_factory=dict)
     halves: dict[str, str] = field(default_factory=dict)
     marks: dict[tuple[str, ...], tuple[str, ...]] = field(default_factory=dict)
@@ -55,28 +56,33 @@ class ShellPool:
         self.slipped |= sheet.columns.slipped
 
     def report_doubles(self) -> None:
-        """Note every shell whose box and name were there before; once all files are read."""
+        """Note every shell whose box and name were there before; called once all files are read."""
         first = {shell.key: shell for shell in reversed(self.shells)} if self.doubles else {}
         for shell, sheet in self.doubles:
             other = first[shell.key]
-            text = f"`{shorten(shell.name)}` stands in box `{shorten(shell.box)}` already ({other.file}:{other.row})"
+            text = f"`{shorten(shell.name)}` is already in box `{shorten(shell.box)}` ({other.file}:{other.row})"
             sheet.report("duplicate-shell", f"{text}; give each shell of a box its own name", shell.row, "shell")
 
     def report_implausible(self, name: str, wall: int, sheet: Sheet, row: int, column: str) -> None:
-        """Note a wall that its gauge's corrections have made impossible."""
+        """Note a wall made impossible by its gauge's corrections."""
         assert self.settings.unit is not None
-        found = f"with ball and zero error taken off the wall of `{shorten(name)}` is {shown(wall, self.settings.unit)}"
+        found = (
+            f"after ball and zero error are taken off, the wall of `{shorten(name)}` is "
+            f"{with_unit(wall, self.settings.unit)}"
+        )
         text = f"{found}, and a wall is {WALL.bounds}; check the gauge's figures"
         sheet.report("implausible-length", text, row, column)
 
     def too_thick(self, coating: int, wall: int) -> str:
         """What is wrong with a coating that leaves no wall."""
         assert self.settings.unit is not None
-        text = f"{shown(coating, self.settings.unit)} is half the wall {shown(wall, self.settings.unit)} or more"
+        text = (
+            f"{with_unit(coating, self.settings.unit)} is half the wall {with_unit(wall, self.settings.unit)} or more"
+        )
         return f"{text}; write the thickness of the coating on the running face alone"
 
     def add_logged(self, items: LoggedItems, sheet: Sheet) -> None:
-        """Give shells the walls that the long file holds."""
+        """Give shells their walls from the long file."""
         for index, shell in enumerate(self.shells):
             logged = items.get((shell.key, "wall"))
             if not logged or shell.wall_nm is not None:
@@ -117,14 +123,16 @@ class _FileReader:
         self._walls: dict[str | None, list[WallColumn]] = {}
 
     def read(self) -> None:
-        """Walk the rows. Whatever is usual is done here; whatever is odd about a cell goes to a method of its own."""
+        """Go through the rows. Usual cells are handled here; anything unusual has a method of its own."""
         pool, columns, paper = self._pool, self._sheet.columns, self._sheet.paper
         i_shell, i_kind, i_half, i_box, i_grade, i_family, i_coating, i_measured, i_hold = map(
             columns.index, ("shell", "kind", "half", "box", "grade", "family", "coating", "measured", "hold")
         )
-        i_confirmed = columns.index("wall_confirmed")
+        i_confirmed, i_copy = columns.index("wall_confirmed"), columns.index("copy_confirmed")
         compared = [columns.index(name) for name in pool.columns_compared]
+        coating_at = pool.columns_compared.index("coating") if "coating" in pool.columns_compared else None
         walls = self._wall_columns(None)
+        columns_read = tuple([column.name for column in columns.readings["wall"]])
         gauged = bool(pool.settings.measuring.gauges) or "gauge" in columns.known or "wall_gauge" in columns.known
         gauge: str | None = None
         box_of_file = self._box_of_file()
@@ -149,9 +157,12 @@ class _FileReader:
                 if box is not box_of_file:
                     self._odd_name(box, row, "box")
 
+            if cells[i_copy]:
+                pool.copies_confirmed.setdefault(box, self._sheet.cell(cells, "copy_confirmed"))
+
             if gauged:
                 gauge, walls = self._gauge(cells, kind, row)
-            readings = []
+            readings, filled = [], columns_read
             for index, known, reader, column in walls:
                 text = cells[index]
                 if text:
@@ -162,7 +173,9 @@ class _FileReader:
             wall: int | None = None
             if readings:
                 confirmed = cells[i_confirmed] and self._sheet.cell(cells, "wall_confirmed")
-                measured = plain_wall(gauge, readings, confirmed)
+                if len(readings) < len(walls):
+                    filled = tuple([column for index, _, _, column in walls if cells[index].strip()])
+                measured = plain_wall(gauge, readings, confirmed, filled)
                 wall = measured.mean_nm
                 if not WALL.holds(wall):
                     pool.report_implausible(name, wall, self._sheet, row, columns.readings["wall"][0].name)
@@ -179,6 +192,8 @@ class _FileReader:
             marks: tuple[str, ...] = ()
             if compared:
                 typed = tuple([cells[index] for index in compared])
+                if coating_at is not None:  # how thick it is makes no difference
+                    typed = (*typed[:coating_at], "coated" if coating else "", *typed[coating_at + 1 :])
                 marks = pool.marks.get(typed) or self._marks(typed)
             grade = cells[i_grade].strip()
             shell = Shell(
@@ -215,13 +230,13 @@ class _FileReader:
         return gauge, self._walls[gauge]
 
     def _wall_columns(self, gauge: str | None) -> list[WallColumn]:
-        """Where the readings of walls stand, each with what its reader knows; none where the job names no unit."""
+        """Where the readings of walls are, each with what its reader knows; none if the job names no unit."""
         columns = self._sheet.columns.readings["wall"]
         readers = [(column, self._sheet.reader(WALL, column.name, gauge)) for column in columns]
         return [(column.index, reader.known.get, reader, column.name) for column, reader in readers if reader]
 
     def _box_of_file(self) -> str:
-        """The box where a row names none: the file's name without its ending."""
+        """The box if a row names none: the file's name without its ending."""
         box = PurePosixPath(self._sheet.paper.name).stem.strip()
         fault = fault_in_name(box)
         if fault is not None:
@@ -229,13 +244,13 @@ class _FileReader:
         return box
 
     def _odd_name(self, name: str, row: int, column: str) -> str:
-        """A name that may be at fault; what is at fault is noted, and a shell without a name has the name ''."""
+        """A name that may be invalid; if so that is noted, and a shell without a name gets the name ''."""
         if name == UNREAD or not self._sheet.name_will_do(name, row, column):
             self._pool.complete = False
         return "" if name == UNREAD else name
 
     def _kind(self, text: str, row: int) -> str:
-        """A kind met for the first time, or one that will not do: that is noted, and '' stands for it."""
+        """A kind seen for the first time; if it is not valid that is noted, and the result is ''."""
         kind = text.strip()
         if kind == UNREAD or not self._sheet.kind_will_do(kind, row):
             return ""
@@ -264,11 +279,11 @@ class _FileReader:
             return word == "coated"
         if word and word != UNREAD:
             todo = "write coated or bare, or leave it empty"
-            self._sheet.report("unknown-value", f"`{shorten(text)}` is not known here; {todo}", row, "measured")
+            self._sheet.report("unknown-value", f"`{shorten(text)}` is not allowed here; {todo}", row, "measured")
         return self._pool.settings.measured_coated
 
     def _marks(self, typed: tuple[str, ...]) -> tuple[str, ...]:
-        """The cells to compare, made alike; equal ones are one and the same tuple."""
+        """The cells to compare, normalised; equal ones are the same tuple."""
         marks = tuple(text.strip().casefold() for text in typed)
         marks = self._pool.marks.setdefault(marks, marks)
         self._pool.marks[typed] = marks

@@ -1,17 +1,18 @@
-"""What every position aims at: its own target and limits, else those of its kind, checked against one another."""
+"""What every position aims at: its own target and limits, otherwise those of its kind, checked against one another."""
 
 from dataclasses import replace
 
 from fitmatch.intake.common.quantities import TARGET
-from fitmatch.intake.job_toml.fits import from_ratio, middle, outside, shown
+from fitmatch.intake.job_toml.fits import from_ratio, middle, outside
 from fitmatch.intake.rows.positions import PositionRow
 from fitmatch.intake.rows.sheet import Sheet
+from fitmatch.lengths import with_unit
 from fitmatch.records.parts import Fit, Position
 from fitmatch.wording import shorten
 
 
 class AimCheck:
-    """Finds the aim of every position of a job and notes what does not go together."""
+    """Finds the aim of every position of a job and notes contradictions."""
 
     def __init__(self, sheet: Sheet) -> None:
         self._sheet = sheet
@@ -19,15 +20,15 @@ class AimCheck:
         self._faulty_ratios: set[str] = set()
 
     def aimed(self, rows: list[PositionRow]) -> list[Position]:
-        """The positions of the rows with target, limits and seating as they hold in the end; without, where something
-        is wrong."""
+        """The positions of the rows with their final target, limits and seating; without these if something is
+        wrong."""
         self._check_for_targets(rows)
         positions = [self._aimed(row) for row in rows]
         self._warn_of_wishes(positions)
         return positions
 
     def _warn_of_wishes(self, positions: list[Position]) -> None:
-        """Say once for a kind that its target lies outside the band that is wished: the band comes first."""
+        """Say once for a kind that its target is outside the wanted band: the band comes first."""
         told: set[str] = set()
         unit = self._settings.unit
         for position in positions:
@@ -35,18 +36,18 @@ class AimCheck:
             if target is None or unit is None or position.kind in told:
                 continue
             if low is not None and target < low:
-                lies = f"below the wished band, which begins at {shown(low, unit)}"
+                lies = f"below the wanted band, which starts at {with_unit(low, unit)}"
             elif high is not None and target > high:
-                lies = f"above the wished band, which ends at {shown(high, unit)}"
+                lies = f"above the wanted band, which ends at {with_unit(high, unit)}"
             else:
                 continue
             told.add(position.kind)
             where = f"fit.{position.kind}: at position {shorten(position.name)}"
-            text = f"the target {shown(target, unit)} lies {lies}; the band comes before the target"
+            text = f"the target {with_unit(target, unit)} is {lies}; the band comes before the target"
             self._sheet.findings.warnings.append(f"{where} {text}")
 
     def _check_for_targets(self, rows: list[PositionRow]) -> None:
-        """Something must give a target to every position, and a kind without positions must have one as well."""
+        """Something must give a target to every position, and a kind without positions must have one too."""
         if "target" in self._sheet.columns.slipped:
             return
         for kind, table in self._settings.fits.items():
@@ -64,11 +65,12 @@ class AimCheck:
         table = self._settings.fits.get(position.kind)
         if table is None or unit is None or None in row.own.values():
             return position
-        # Of a table that cannot be relied on nothing is taken, but the row's own cells are still held together.
+        # Nothing is taken from a table that cannot be relied on, but the row's own cells are still checked against each
+        # other.
         fit = table.fit if table.sound else Fit(position.kind)
         low, high = row.own.get("min", fit.min_nm), row.own.get("max", fit.max_nm)
         if low is not None and high is not None and low > high:
-            text = f"min {shown(low, unit)} is above max {shown(high, unit)}; swap or mend them"
+            text = f"min {with_unit(low, unit)} is above max {with_unit(high, unit)}; swap or correct them"
             self._sheet.report("limits-crossed", text, position.row, "min" if "min" in row.own else "max")
             return position
         at_middle = False
@@ -96,18 +98,18 @@ class AimCheck:
         )
 
     def _check(self, row: PositionRow, target: int, low: int | None, high: int | None, unit: str) -> None:
-        """Hold a target against its limits.
+        """Check a target against its limits.
 
-        What a kind's table says agrees with itself, so what does not agree is the row's own, or comes from a ratio.
+        A kind's table has been checked by itself, so a contradiction comes from the row or from a ratio.
         """
         if not TARGET.holds(target):
             if self._settings.fits[row.position.kind].fit.target_ratio is not None:
-                text = f"{TARGET.name} is {TARGET.bounds}; mend the ratio, clearance per unit of journal diameter"
+                text = f"{TARGET.name} is {TARGET.bounds}; correct the ratio, clearance per unit of journal diameter"
                 self._report_ratio(
-                    row, f"gives {shown(target, unit)} at position {shorten(row.position.name)}, and {text}"
+                    row, f"gives {with_unit(target, unit)} at position {shorten(row.position.name)}, and {text}"
                 )
             else:
-                text = "the middle of min and max is zero and leaves nothing to aim at; give a target or a larger max"
+                text = "the middle of min and max is zero, which cannot be aimed at; give a target or a larger max"
                 self._sheet.report("not-positive", text, row.position.row, "max" if "max" in row.own else "min")
             return
         fault = outside(target, low, high, unit)
@@ -121,14 +123,14 @@ class AimCheck:
             self._report_ratio(row, f"at position {shorten(row.position.name)} {fault}")
 
     def _report_ratio(self, row: PositionRow, text: str) -> None:
-        """A ratio that fails at one position mostly fails at all: the first one stands for them."""
+        """A ratio that fails at one position usually fails at all: only the first is reported."""
         if row.position.kind not in self._faulty_ratios:
             self._faulty_ratios.add(row.position.kind)
             self._settings.file.report("target-outside-limits", text, "fit", row.position.kind, "target_ratio")
 
 
 def _clipped(wish: int | None, low: int | None, high: int | None) -> int | None:
-    """An end of the wished band, no further out than the position's own limits."""
+    """An end of the wanted band, no further out than the position's own limits."""
     if wish is None:
         return None
     if low is not None:

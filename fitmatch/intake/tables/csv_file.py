@@ -1,4 +1,4 @@
-"""The .csv side of the table reader: which mark separates the cells, and what becomes of broken quotes."""
+"""The .csv side of the table reader: which character separates the cells, and what happens to broken quotes."""
 
 import csv
 from collections.abc import Iterator
@@ -22,15 +22,16 @@ def open_csv(data: bytes, paper: Paper, findings: Findings) -> Table | None:
         if header is None:
             return None  # the header's own quotes are broken: the columns are unknown
         if any(map(str.strip, header)):
-            table = Table(paper, header_row, header, iter(()), decimal_comma=separator != ",")
+            open_end = not text.endswith(("\n", "\r"))
+            table = Table(paper, header_row, header, iter(()), decimal_comma=separator != ",", ends_open=open_end)
             table.rows = _rows(table, records, separator, findings)
             return table
-    findings.report("empty-file", "holds separators only; fill it in or remove it", paper)
+    findings.report("empty-file", "holds only separators; fill it in or remove it", paper)
     return None
 
 
 def separator_of(header: str) -> str:
-    """The separator that parts the header into the most cells."""
+    """The separator that splits the header into the most cells."""
 
     def cells(separator: str) -> int:
         try:
@@ -46,7 +47,7 @@ def _records(
 ) -> Iterator[tuple[int, list[str] | None]]:
     """Every record with the row it starts in; None for one whose quotes are broken.
 
-    After broken quotes reading goes on in the next line: an unclosed quote would otherwise hide the rest of the file.
+    After broken quotes reading goes on at the next line: an unclosed quote would otherwise hide the rest of the file.
     """
     skipped = resume = 0  # lines read so far, and where the next one starts
     while True:
@@ -58,7 +59,7 @@ def _records(
                 row = skipped + reader.line_num + 1
             return
         except csv.Error:
-            what = "a quoted cell is not closed, or goes on behind its closing quote"
+            what = "a quoted cell has no closing quote, or has text after it"
             todo = "put quotes around the whole cell and write a quote inside it twice"
             findings.report("broken-quotes", f"{what}; {todo}", paper, row)
             yield row, None
@@ -79,10 +80,14 @@ def _rows(
             continue
         elif len(cells) == width:
             yield row, cells
+        elif table.fewest <= len(cells) < width:
+            yield row, cells + [""] * (width - len(cells))
         else:
             table.complete = False
             todo = "every row needs as many cells as the header"
-            if len(cells) > width and separator == ",":
+            if len(cells) < width:
+                todo += ", but for blank ones at its end"
+            elif separator == ",":
                 todo += "; a decimal comma needs `;` or tabs between cells, and a text with a comma needs quotes"
             count = "1 cell" if len(cells) == 1 else f"{len(cells)} cells"
             findings.report("ragged-row", f"{count} where the header has {width}; {todo}", table.paper, row)

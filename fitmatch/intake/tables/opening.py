@@ -6,7 +6,7 @@ from fitmatch.intake.tables.table import Table
 
 
 def open_table(data: bytes, paper: Paper, findings: Findings) -> Table | None:
-    """The table in a file's bytes; None, with a problem noted, where there is none."""
+    """The table in a file's bytes; None, with a problem noted, if there is none."""
     if paper.name.lower().endswith(".xlsx"):
         from fitmatch.intake.tables.workbook import open_workbook
 

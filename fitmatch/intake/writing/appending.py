@@ -15,9 +15,9 @@ class ChangedError(Exception):
 
 
 class LogFile:
-    """One long file, written by nobody else. `data` are its bytes without a torn last row, those of a new file where
-    there is none. Until `settle` nothing on disk is touched. Errors of the system are raised as OSError: the change
-    was then not made."""
+    """One long file, written by nobody else meanwhile. `data` are its bytes without an incomplete last row, or those of
+    a new file if there is none. Until `settle` nothing on disk is touched. System errors are raised as OSError: the
+    change was then not made."""
 
     def __init__(self, path: Path) -> None:
         self.path = path.resolve()
@@ -32,7 +32,7 @@ class LogFile:
         return self._rows
 
     def settle(self) -> Path | None:
-        """Write a file that was not there; put a torn last row into a file beside it, and return where."""
+        """Write the file if it did not exist; move an incomplete last row to a file beside it, and return where."""
         self.path.parent.mkdir(parents=True, exist_ok=True)
         remove_drafts(self.path)
         if self._stamp is None:
@@ -70,7 +70,7 @@ class LogFile:
         self._hold(self.data + added)
 
     def replace(self, data: bytes) -> None:
-        """Put other rows in place of all."""
+        """Replace all rows."""
         self._check()
         write_whole(self.path, data)
         self._stamp = self._stamp_now()
@@ -84,7 +84,7 @@ class LogFile:
             raise ChangedError
 
     def _stamp_now(self) -> tuple[int, int, int] | None:
-        """What tells one state of the file from another; None where there is no file."""
+        """What distinguishes one state of the file from another; None if there is no file."""
         try:
             found = self.path.stat()
         except FileNotFoundError:

@@ -1,23 +1,22 @@
-"""What assembled readings teach, as new texts of job.toml and of the saved plan; nothing is written here."""
+"""What is learned from assembled readings, as new text for job.toml and the saved plan; nothing is written here."""
 
 from typing import NamedTuple
 
 from fitmatch.gauging.assembled import Comparison, Learned
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.common.quantities import GAUGE_ERROR, SEATING
-from fitmatch.intake.job_toml.fits import shown
 from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile
 from fitmatch.intake.reading import read_job
 from fitmatch.intake.rows.saved_plan import read_saved_plan, with_digest
 from fitmatch.intake.writing.rewriting import CannotRewrite, lines_to_add, with_seatings
-from fitmatch.lengths import exact, parse_length
+from fitmatch.lengths import exact, parse_length, with_unit
 from fitmatch.problems import InputError
 from fitmatch.records.job import Job
 
 
 class Lesson(NamedTuple):
-    """What is to be written: `kinds` learn, `job_toml` is the file's new text. `plan`: the saved plan with the digest
-    of the new inputs; None where there is none that stands for the present ones."""
+    """What is to be written: `kinds` are those that learn, `job_toml` is the file's new text. `plan`: the saved plan
+    with the digest of the new inputs; None if there is none for the present inputs."""
 
     kinds: tuple[str, ...]
     job_toml: str
@@ -25,9 +24,9 @@ class Lesson(NamedTuple):
 
 
 def lesson(comparison: Comparison) -> Lesson | None:
-    """What is to be written so that job.toml holds all that the readings teach; None where it does already.
+    """What is to be written so that job.toml has everything learned from the readings; None if it already has.
 
-    Raises InputError where job.toml does not allow it.
+    Raises InputError if job.toml does not allow it.
     """
     job = comparison.job
     kinds = tuple(kind for kind in comparison.learned if not comparison.written(kind))
@@ -36,7 +35,9 @@ def lesson(comparison: Comparison) -> Lesson | None:
     findings = Findings()
     old = (job.folder / JOB_FILE.name).read_bytes()
     if read_job(job.folder, job_toml=old).digest != job.digest:
-        findings.report("cannot-write", "a file of the job changed while it was read; run it again", JOB_FILE)
+        findings.report(
+            "cannot-write", ("a file of the job changed while it was being read; run the command again"), JOB_FILE
+        )
         raise InputError(findings.problems)
     old_text = text = old.decode()
     for kind in kinds:
@@ -53,11 +54,11 @@ def lesson(comparison: Comparison) -> Lesson | None:
 
 
 def _with_kind(text: str, job: Job, kind: str, learned: Learned, findings: Findings) -> str:
-    figures = (_figure(learned.seating_nm, job.unit), _figure(learned.u_nm, job.unit))
+    figures = (_figure(learned.seating_nm, job.unit), _figure(learned.u_nm, job.unit), str(learned.positions))
     file = JobFile(text.removeprefix("\ufeff"), findings)
     if not SEATING.holds(learned.seating_nm) or not GAUGE_ERROR.holds(learned.u_nm):
-        what = f"{shown(learned.seating_nm, job.unit)} is no seating, which is {SEATING.bounds}"
-        file.report("cannot-write", f"{what}; look for a gauge that was set wrongly", "fit", kind)
+        what = f"{with_unit(learned.seating_nm, job.unit)} is not a possible seating, which is {SEATING.bounds}"
+        file.report("cannot-write", f"{what}; check how the gauges were set", "fit", kind)
         return text
     try:
         return with_seatings(text, {kind: figures})
@@ -68,6 +69,6 @@ def _with_kind(text: str, job: Job, kind: str, learned: Learned, findings: Findi
 
 
 def _figure(nm: int, unit: str) -> str:
-    """A length as a value of TOML: a number in the job's unit, or, where no short one is exact, in micrometres."""
-    text = exact(2 * nm, unit)
-    return text if parse_length(text, unit, inch_job=unit == "in")[1] else f'"{exact(2 * nm, "um")} um"'
+    """A length as a TOML value: a number in the job's unit or, if no short one is exact, in micrometres."""
+    text = exact(nm, unit)
+    return text if parse_length(text, unit, inch_job=unit == "in")[1] else f'"{with_unit(nm, "um")}"'

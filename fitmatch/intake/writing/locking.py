@@ -1,4 +1,4 @@
-"""A lock on a job that its process takes along, however it ends, and that leaves no file behind."""
+"""A lock on a job that ends with its process, however that ends, and that leaves no file behind."""
 
 import sys
 from pathlib import Path
@@ -9,7 +9,7 @@ if sys.platform == "win32":
 else:
     import fcntl
 
-_FAR_BYTE = 2**30  # behind the end: what is locked on Windows cannot be read meanwhile
+_FAR_BYTE = 2**30  # beyond the end: what is locked on Windows cannot be read meanwhile
 
 
 class HeldError(Exception):
@@ -17,7 +17,7 @@ class HeldError(Exception):
 
 
 def lock(path: Path) -> BinaryIO:
-    """Lock a file that is there, without a change to it; the lock lasts until what is returned is closed.
+    """Lock an existing file without changing it; the lock lasts until what is returned is closed.
 
     Raises HeldError if it is held, OSError if it cannot be locked at all.
     """

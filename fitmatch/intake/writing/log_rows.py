@@ -1,7 +1,7 @@
 """Rows of the long file of readings as bytes: that file's own separator, line ends, decimal mark and columns.
 
-The last cell of every row made here stands in quotes, so that a row cut short by a failure of the power is never taken
-for a whole one: its reading would be another, shorter number.
+The last cell of every row made here is in quotes, so that a row cut short by a power failure is never taken for a whole
+one, whose reading would be another, shorter number.
 """
 
 import csv
@@ -18,7 +18,7 @@ _LINE: Final = re.compile(rb"[^\r\n]*(?:\r\n|\r|\n|\Z)")
 
 
 class Row(NamedTuple):
-    """A row and where its bytes lie, its line end among them."""
+    """A row and where its bytes are, including its line end."""
 
     start: int
     end: int
@@ -26,7 +26,7 @@ class Row(NamedTuple):
 
 
 class LogRows:
-    """The bytes of one long file, and what follows from them. Raises csv.Error where quotes are broken."""
+    """The bytes of one long file, and what follows from them. Raises csv.Error if quotes are broken."""
 
     def __init__(self, data: bytes) -> None:
         self.data = data
@@ -40,7 +40,7 @@ class LogRows:
         self._line_end = end.group() if end else "\n"
 
     def index(self, name: str) -> int | None:
-        """Where a column stands."""
+        """Where a column is."""
         return next((index for index, (known, _) in enumerate(self._names) if known == name), None)
 
     @cached_property
@@ -50,7 +50,8 @@ class LogRows:
 
     @cached_property
     def decimal_comma(self) -> bool:
-        """As the readings have it; without any, a comma where `;` parts the cells, as programs that do so expect it."""
+        """As in the readings; without any, a comma if `;` separates the cells, as programs that write such files
+        expect."""
         if self.separator == ",":
             return False
         readings = [row.cells[self._reading] for row in self.rows]
@@ -60,7 +61,7 @@ class LogRows:
 
     @cached_property
     def newest(self) -> Row | None:
-        """The last row that holds a reading."""
+        """The last row that has a reading."""
         return next((row for row in reversed(self.rows) if row.cells[self._reading].strip()), None)
 
     def row(self, cells: Mapping[str, str]) -> bytes:
@@ -68,7 +69,7 @@ class LogRows:
         return self._line([cells.get(name, "") for name, _ in self._names])
 
     def glued(self, row: bytes) -> bytes:
-        """A row as it must be written behind the data, whose last line may lack its end."""
+        """A row as it must be written after the data, whose last line may have no line end."""
         return row if self.data.endswith((b"\n", b"\r")) else self._line_end.encode() + row
 
     def without(self, row: Row) -> bytes:
@@ -84,7 +85,7 @@ class LogRows:
     @property
     def _reading(self) -> int:
         index = self.index("reading")
-        assert index is not None  # what lacks the column is no long file, and is refused before
+        assert index is not None  # a file without the column is not a long file, and is refused earlier
         return index
 
     def _line(self, cells: list[str]) -> bytes:
@@ -97,15 +98,15 @@ class LogRows:
 
 
 def split_torn(data: bytes) -> tuple[bytes, bytes]:
-    """The data, and apart from it a last row that was cut short: it lacks its line end, and cells or a closing quote or
-    the reading as well. Whatever else is odd is left for the reader to find."""
+    """The data and, separately, a last row that was cut short: it has no line end, and also lacks cells, a closing
+    quote or the reading. Anything else unusual is left for the reader to find."""
     cut = max(data.rfind(b"\n"), data.rfind(b"\r")) + 1
     head, tail = data[:cut], data[cut:]
     if not tail.strip() or not head.strip(b"\xef\xbb\xbf \t\r\n"):
         return data, b""
     try:
         rows = LogRows(head)
-    except csv.Error:  # the last line goes on a cell that began above it
+    except csv.Error:  # the last line continues a cell that began above it
         return data, b""
     reading = rows.index("reading")
     if reading is None:

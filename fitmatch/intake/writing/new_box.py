@@ -1,7 +1,9 @@
 """A box opened at the bench: its shells named, its file written whole where the job looks for shell files."""
 
+import csv
 from fnmatch import fnmatch
 from glob import has_magic
+from io import StringIO
 from typing import Final, NamedTuple
 
 from fitmatch.intake.job_toml.settings import Settings
@@ -12,7 +14,7 @@ from fitmatch.records.job import Job
 from fitmatch.wording import shorten
 
 MOST_SHELLS: Final = 999
-_NO_FILE_NAME: Final = frozenset('<>:"\\|?*')  # what some system takes in no name of a file
+_NO_FILE_NAME: Final = frozenset('<>:"\\|?*')  # what some system does not allow in a file name
 
 
 class BoxError(Exception):
@@ -20,7 +22,7 @@ class BoxError(Exception):
 
 
 class NewBox(NamedTuple):
-    """What was asked for."""
+    """What was requested."""
 
     name: str
     kind: str
@@ -34,24 +36,26 @@ def write_box(box: NewBox, job: Job, settings: Settings) -> str:
     path = _path(box.name, settings)
     file = job.folder / path
     if file.exists():
-        raise BoxError(f"{path} is there already; give the box another name")
+        raise BoxError(f"{path} already exists; give the box another name")
     names = shell_names(box)
     taken = {shell.name for shell in job.shells}.intersection(names)
     if taken:
-        raise BoxError(f"there is a shell `{min(taken)}` already; give the box another name")
+        raise BoxError(f"there is already a shell `{min(taken)}`; give the box another name")
     families = job.fits[box.kind].family
     family = families[0] if families and len(families) == 1 else ""
     halves = ["upper"] * box.uppers + ["lower"] * box.lowers
-    lines = ["shell,kind,half,family,wall" if family else "shell,kind,half,wall"]
+    text = StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(["shell", "kind", "half", *(["family"] if family else []), "wall"])
     for name, half in zip(names, halves, strict=True):
-        lines.append(",".join([name, _cell(box.kind), half, *([_cell(family)] if family else []), ""]))
+        writer.writerow([name, box.kind, half, *([family] if family else []), ""])
     file.parent.mkdir(parents=True, exist_ok=True)
-    write_whole(file, ("\n".join(lines) + "\n").encode())
+    write_whole(file, text.getvalue().encode())
     return path
 
 
 def shell_names(box: NewBox) -> list[str]:
-    """`C1`, `C2` and so on in box C: names that are to be told apart when all boxes lie on one bench."""
+    """`C1`, `C2` and so on in box C: names that can be told apart when all boxes are on one bench."""
     stem = f"{box.name}-" if box.name[-1].isdigit() else box.name
     return [f"{stem}{number}" for number in range(1, box.uppers + box.lowers + 1)]
 
@@ -61,26 +65,22 @@ def _check(box: NewBox, job: Job) -> None:
     if fault is not None:
         raise BoxError(fault)
     if not _NO_FILE_NAME.isdisjoint(box.name) or box.name[0] in ".~" or box.name[-1] == "." or "," in box.name:
-        raise BoxError(f"`{shorten(box.name)}` is no name for a file; write letters, digits and hyphens")
+        raise BoxError(f"`{shorten(box.name)}` cannot be a file name; write letters, digits and hyphens")
     if box.name in {shell.box for shell in job.shells}:
-        raise BoxError(f"there is a box `{shorten(box.name)}` already; give this one another name")
+        raise BoxError(f"there is already a box `{shorten(box.name)}`; give this one another name")
     if box.kind not in job.fits:
-        raise BoxError(f"`{shorten(box.kind)}` is no kind of this job; write {' or '.join(job.fits)}")
+        raise BoxError(f"`{shorten(box.kind)}` is not a kind of this job; write {' or '.join(job.fits)}")
     if not 1 <= box.uppers + box.lowers <= MOST_SHELLS:
         raise BoxError(f"a box holds 1 to {MOST_SHELLS} shells; write how many uppers and how many lowers")
 
 
 def _path(name: str, settings: Settings) -> str:
-    """Where the first glob finds a file of this name."""
+    """Where the first glob would match a file of this name."""
     for pattern in settings.shells or ():
-        place, slash, last = pattern.strip().rpartition("/")
+        place, slash, last = pattern.rpartition("/")
         if has_magic(last) and not has_magic(place) and fnmatch(f"{name}.csv", last):
             path = f"{place}{slash}{name}.csv"
             if slash or name.casefold() not in OF_THE_JOB:
                 return path
     todo = 'add a glob such as "shells/*.csv"'
     raise BoxError(f"no glob under shells in [sources] of job.toml would find a file {name}.csv; {todo}")
-
-
-def _cell(text: str) -> str:
-    return '"' + text.replace('"', '""') + '"' if set(text) & set(',"') else text

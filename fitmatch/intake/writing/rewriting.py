@@ -1,8 +1,8 @@
-"""New figures for two keys of job.toml, every other byte left as it is: `seating` and `seating_u` of a kind.
+"""New figures for three keys of job.toml, every other byte left as it is: a kind's `seating` and how certain it is.
 
-In: the text of a job.toml that was read without a mistake. Out: the text with the figures in it, or what hinders it.
-The text is scanned for where keys and values stand, however they are written: under a header, dotted, in braces, with
-quoted names. What the scan makes of it is then checked by parsing old and new: they may differ in these keys alone.
+In: the text of a job.toml that was read without a mistake. Out: the text with the figures in it, or what prevents it.
+The text is scanned for where keys and values are, however they are written: under a header, dotted, in braces, with
+quoted names. The result is then checked by parsing old and new: they may differ in these keys alone.
 """
 
 import re
@@ -10,9 +10,10 @@ import tomllib
 from collections.abc import Mapping
 from typing import Any, Final, NamedTuple
 
-from fitmatch.intake.job_toml.key_rows import STRING, Path, dotted, innermost, statements
+from fitmatch.intake.job_toml.key_rows import STRING, Path, innermost, statements
+from fitmatch.wording import dotted, listed
 
-KEYS: Final = ("seating", "seating_u")
+KEYS: Final = ("seating", "seating_u", "seating_readings")
 
 _NAME: Final = r"""(?:[A-Za-z0-9_-]+|"(?:[^"\\\n]|\\.)*"|'[^'\n]*')[ \t]*"""
 _KEY: Final = re.compile(rf"((?:{_NAME}\.[ \t]*)*){_NAME}=[ \t]*")
@@ -24,12 +25,12 @@ _BOM: Final = "\ufeff"
 
 
 class CannotRewrite(Exception):
-    """The layout does not allow it; the message says what hinders it."""
+    """The layout does not allow it; the message says what prevents it."""
 
 
 class _Entry(NamedTuple):
-    """One `key = value`: where it starts and where its value stands. `prefix` is the text of a dotted key up to its
-    last part; `in_braces`: it stands inside an inline table."""
+    """One `key = value`: where it starts and where its value is. `prefix` is the text of a dotted key up to its
+    last part; `in_braces`: it is inside an inline table."""
 
     path: Path
     prefix: str
@@ -39,17 +40,18 @@ class _Entry(NamedTuple):
 
 
 _Edit = tuple[int, int, str]  # what a part of the text becomes
+Figures = tuple[str, str, str]  # the values of KEYS, as they are to be written
 
 
-def with_seatings(text: str, figures: Mapping[str, tuple[str, str]]) -> str:
-    """The text with each kind's seating and its standard uncertainty, numbers in the job's unit, in its `[fit.KIND]`.
+def with_seatings(text: str, figures: Mapping[str, Figures]) -> str:
+    """The text with the figures of each kind in its `[fit.KIND]`.
 
     Raises CannotRewrite.
     """
     new = text.removeprefix(_BOM)
     mark = text[: len(text) - len(new)]
-    for kind, pair in figures.items():
-        new = _with_seating(new, kind, dict(zip(KEYS, pair, strict=True)))
+    for kind, values in figures.items():
+        new = _with_seating(new, kind, dict(zip(KEYS, values, strict=True)))
     return mark + new
 
 
@@ -71,7 +73,7 @@ def _with_seating(text: str, kind: str, figures: Mapping[str, str]) -> str:
 
 
 def _beside(text: str, last: _Entry, pairs: list[str]) -> _Edit:
-    """Missing keys go behind the other seating key, else behind the table's last key."""
+    """Missing keys go after the last seating key, otherwise after the table's last key."""
     pairs = [last.prefix + pair for pair in pairs]
     place = last.value[1]
     if last.in_braces:
@@ -82,19 +84,19 @@ def _beside(text: str, last: _Entry, pairs: list[str]) -> _Edit:
 def _into_empty(
     text: str, table: Path, headers: list[tuple[Path, int]], entries: list[_Entry], pairs: list[str]
 ) -> _Edit:
-    """The keys of a table without any go behind its header, or into its braces."""
+    """The keys of a table without any go after its header, or into its braces."""
     header = next((start for path, start in headers if path == table), None)
     if header is not None:
         return _lines(text, header, _indent(text, header), pairs)
     empty = next((e for e in entries if e.path == table and text[e.value[0]] == "{"), None)
     if empty is None:
-        raise CannotRewrite("it stands nowhere by itself")
+        raise CannotRewrite("it has no place of its own")
     place = empty.value[0] + 1
     return place, place, f" {', '.join(pairs)}" + ("" if text[place] == " " else " ")
 
 
 def _lines(text: str, place: int, indent: str, pairs: list[str]) -> _Edit:
-    """New lines below the one that `place` lies in, with its own line ends."""
+    """New lines below the one that contains `place`, with its own line ends."""
     end = _match(_ONE_LINE, text, place).end()
     returns = text.startswith("\r\n", end) if end < len(text) else "\r\n" in text
     ending = "\r\n" if returns else "\n"
@@ -107,7 +109,7 @@ def _indent(text: str, start: int) -> str:
 
 
 def _check(old: str, new: str, kind: str, figures: Mapping[str, str]) -> None:
-    """Old and new say the same but for the figures: whatever was scanned wrongly shows here."""
+    """Old and new say the same apart from the figures: whatever was scanned wrongly shows here."""
     wanted = _parsed(old)
     try:
         wanted["fit"][kind] |= {key: _parsed(f"x = {figure}")["x"] for key, figure in figures.items()}
@@ -135,7 +137,7 @@ def _scan(text: str) -> tuple[list[tuple[Path, int]], list[_Entry]]:
         end += len(statement)
         start = end - len(content)
         if content.startswith("[["):
-            table = ("",)  # a list of tables holds no kind; its entries are left aside
+            table = ("",)  # a list of tables has no kind; its entries are ignored
         elif content.startswith("["):
             table = innermost(tomllib.loads(content))
             headers.append((table, start))
@@ -145,7 +147,7 @@ def _scan(text: str) -> tuple[list[tuple[Path, int]], list[_Entry]]:
 
 
 def _entry(text: str, start: int, table: Path, entries: list[_Entry], *, in_braces: bool) -> int:
-    """Note the entry that starts here, and those inside its braces; where it ends."""
+    """Note the entry that starts here, and those inside its braces; returns where it ends."""
     key = _match(_KEY, text, start)
     place = key.end()
     path = (*table, *innermost(tomllib.loads(f"{key.group()}0")))
@@ -178,7 +180,7 @@ def _match(pattern: re.Pattern[str], text: str, place: int) -> re.Match[str]:
     return match
 
 
-def lines_to_add(kind: str, figures: tuple[str, str]) -> str:
-    """What is to be written by hand where the program cannot."""
-    pairs = " and ".join(f"`{key} = {figure}`" for key, figure in zip(KEYS, figures, strict=True))
+def lines_to_add(kind: str, figures: Figures) -> str:
+    """What is to be written by hand if the program cannot."""
+    pairs = listed([f"`{key} = {figure}`" for key, figure in zip(KEYS, figures, strict=True)])
     return f"write {pairs} into [{dotted(('fit', kind))}]"

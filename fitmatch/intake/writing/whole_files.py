@@ -8,8 +8,8 @@ from stat import S_IMODE
 
 
 def write_whole(path: Path, data: bytes) -> None:
-    """Make `path` hold `data`, with the rights it had. A reader, a kill, or a cut in the power, finds the old file or
-    the new one. Where `path` is a link, what it leads to is replaced."""
+    """Make `path` contain `data`, with the permissions it had. A reader, a kill or a power failure finds either the old
+    file or the new one. If `path` is a link, its target is replaced."""
     path = path.resolve()
     draft = path.with_name(f".{path.name}.{os.getpid()}")
     try:
@@ -46,7 +46,7 @@ def write_all(files: Mapping[Path, bytes]) -> None:
 
 
 def sync_folder(folder: Path) -> None:
-    """Have the names in a folder on disk too; where a system knows no such thing it needs none."""
+    """Put the names in a folder on disk too; systems without such a call do not need it."""
     with suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)
         try:
@@ -56,7 +56,7 @@ def sync_folder(folder: Path) -> None:
 
 
 def remove_drafts(path: Path) -> None:
-    """Clear away what kills left of writing `path`; only for whoever is the only one to write it."""
+    """Remove what was left by killed attempts to write `path`; only for the sole writer of the file."""
     for draft in path.parent.glob(f".{path.name}.*"):
         if draft.suffix[1:].isdecimal():
             draft.unlink(missing_ok=True)

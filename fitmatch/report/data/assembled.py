@@ -3,8 +3,10 @@
 from typing import Final
 
 from fitmatch.gauging.assembled import Check, Comparison
-from fitmatch.report.shared.emit import Value, document, half_length, length, rows_text
-from fitmatch.report.words.likely_causes import likely_causes, missing, why_not
+from fitmatch.records.keys import full_name
+from fitmatch.report.data.values import uncertainty_value
+from fitmatch.report.shared.emit import Value, document, length, rows_text
+from fitmatch.report.words.likely_causes import likely_causes, missing, refusal, why_not
 from fitmatch.version import __version__
 
 SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
@@ -28,6 +30,7 @@ def assembled_document(comparison: Comparison, unit: str) -> str:
             ],
             "unread": [{"position": p.name, "kind": p.kind} for p in comparison.unread],
             "seating": {kind: _seating(comparison, kind, unit) for kind in comparison.kinds},
+            "warnings": comparison.job.warnings,
             "digest": comparison.job.digest,
         }
     )
@@ -38,8 +41,8 @@ def assembled_rows(comparison: Comparison, unit: str) -> str:
     rows = (
         {
             **_reading(comparison, check, unit),
-            "upper": "/".join(check.reading.upper),
-            "lower": "/".join(check.reading.lower),
+            "upper": full_name(check.reading.upper),
+            "lower": full_name(check.reading.lower),
             "uncertainty": None if check.bound_nm is None else length(round(check.bound_nm), unit),
             "apart_from": length(round(check.apart_from_nm), unit),
             "mistake_from": length(round(check.mistake_from_nm), unit),
@@ -68,14 +71,9 @@ def _reading(comparison: Comparison, check: Check, unit: str) -> dict[str, Value
         "calculated": length(placement.clearance_nm, unit),
         "seating": length(placement.position.seating_nm, unit),
         "difference": length(check.difference_nm, unit),
-        "uncertainty": {
-            "standard": None if uncertainty is None else half_length(round(2 * uncertainty.standard_nm), unit),
-            "expanded": None if uncertainty is None else half_length(round(2 * uncertainty.expanded_nm), unit),
-            "degrees_of_freedom": None if uncertainty is None else uncertainty.degrees_of_freedom,
-            "unknown": () if uncertainty is None else uncertainty.unknown,
-        },
-        "apart_from": half_length(round(2 * check.apart_from_nm), unit),
-        "mistake_from": half_length(round(2 * check.mistake_from_nm), unit),
+        "uncertainty": uncertainty_value(uncertainty, unit) | {"unknown": uncertainty.unknown if uncertainty else ()},
+        "apart_from": length(check.apart_from_nm, unit),
+        "mistake_from": length(check.mistake_from_nm, unit),
         "verdict": str(check.verdict),
         "likely": likely_causes(comparison, check),
         "min": length(placement.position.min_nm, unit),
@@ -87,15 +85,17 @@ def _reading(comparison: Comparison, check: Check, unit: str) -> dict[str, Value
 
 
 def _seating(comparison: Comparison, kind: str, unit: str) -> dict[str, Value]:
-    """What the kind's table holds, and what its readings teach."""
+    """What the kind's table has, and what was learned from its readings."""
     fit, learned = comparison.job.fits[kind], comparison.learned.get(kind)
     return {
         "seating": length(fit.seating_nm, unit),
         "seating_u": length(fit.seating_u_nm, unit),
+        "seating_readings": fit.seating_readings,
         "learned": learned
         and {
             "positions": learned.positions,
             "seating": length(learned.seating_nm, unit),
             "seating_u": length(learned.u_nm, unit),
         },
+        "refused": None if kind not in comparison.refused else refusal(comparison.refused[kind]),
     }

@@ -1,21 +1,22 @@
 """A plan as one JSON document, described by assignment.schema.json beside this file."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Final
 
 from fitmatch.fit.model.order import Unit
+from fitmatch.lengths import two_digits
 from fitmatch.records.job import Job
-from fitmatch.records.parts import SIDES, Shell, Size
+from fitmatch.records.parts import SIDES, Position, Shell, Size
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Cure, JobPlan, OtherPlan, Plan, Proof, Reason, Unfilled
 from fitmatch.report.data.doubts import doubt_values
-from fitmatch.report.data.values import figures_value, placement_value
+from fitmatch.report.data.values import figures_value, placement_value, uncertainty_value
 from fitmatch.report.shared.axis import in_a_row, row_of
 from fitmatch.report.shared.certainty import Certainty
-from fitmatch.report.shared.emit import Number, Value, area, document, half_length, length, named_values, two_digits
+from fitmatch.report.shared.emit import Number, Value, area, document, half_length, length, named_values
 from fitmatch.report.shared.housings import moves
 from fitmatch.report.shared.readings import corrected_sizes, corrected_wall, forms
-from fitmatch.report.shared.states import unmeasured_shells
+from fitmatch.report.shared.states import marks_of, missing_of, unmeasured_shells
 from fitmatch.report.words.levels import FIGURES
 from fitmatch.report.words.reasons import flag_words, words_of
 from fitmatch.version import __version__
@@ -24,7 +25,7 @@ SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
 
 
 def plan_document(plan: Plan, unit: str) -> str:
-    """The whole document, lengths in `unit`, ending in a line break. Of several jobs what belongs to one carries its
+    """The whole document, lengths in `unit`, ending in a line break. With several jobs, what belongs to one has its
     name as `job`."""
     known = {one.job.name: Certainty(one) for one in plan.plans}
     return document(
@@ -47,9 +48,11 @@ def plan_document(plan: Plan, unit: str) -> str:
                 }
                 for name, labels in plan.baselines.items()
             },
+            **({"one_box": single} if (single := {g.group.label: g.one_box for g in plan.groups if g.one_box}) else {}),
             **_beside(plan, unit),
             "leftover": [_unused(plan.job, s, unit) for s in plan.leftover],
             "held": [_unused(plan.job, s, unit) | {"hold": s.hold} for s in plan.held],
+            "warnings": plan.warnings,
             "digest": plan.job.digest if plan.alone else None,
         }
     )
@@ -79,13 +82,15 @@ def _groups(plan: Plan, unit: str) -> dict[str, Value]:
 
 
 def _positions(plan: Plan, known: Mapping[str, Certainty], unit: str) -> dict[str, Value]:
-    """What is told of positions, and the shells that wait for their wall."""
+    """What is said about positions, and the shells whose wall is not yet measured."""
 
     def told(values: Callable[[JobPlan], Iterable[dict[str, Value]]]) -> list[Value]:
         return [({"job": one.job.name} if one.job.name else {}) | value for one in plan.plans for value in values(one)]
 
     unmeasured = told(
-        lambda one: ({"position": p.name, "kind": p.kind, "missing": p.missing} for p in one.unmeasured_positions)
+        lambda one: (
+            {"position": p.name, "kind": p.kind, "missing": _missing(one.job, p)} for p in one.unmeasured_positions
+        )
     )
     unmeasured += [
         {"shell": s.name, "box": s.box, "kind": s.kind, "half": s.half, "missing": ["wall"]}
@@ -97,11 +102,24 @@ def _positions(plan: Plan, known: Mapping[str, Certainty], unit: str) -> dict[st
         "unfilled": told(lambda one: (_unfilled(u, unit) for u in one.unfilled)),
         **({"reasons": reasons} if reasons else {}),
         "unmeasured": unmeasured,
-        "flags": told(
-            lambda one: ({"position": f.position, "code": f.code, "text": flag_words(f, unit)} for f in one.flags)
-        ),
+        "flags": told(lambda one: _flags(one, unit)),
         "doubts": told(lambda one: doubt_values(one.doubts, unit)),
     }
+
+
+def _missing(job: Job, position: Position) -> list[Value]:
+    features, shells = missing_of(job, position)
+    return [*features, *(["wall"] if shells else [])]
+
+
+def _flags(one: JobPlan, unit: str) -> Iterator[dict[str, Value]]:
+    """Those of positions, then those of shells."""
+    for flag in one.flags:
+        yield {"position": flag.position, "code": flag.code, "text": flag_words(flag, unit)}
+    for stray in one.strays:
+        text = words_of(stray.what, unit)
+        for s in stray.shells:
+            yield {"position": None, "shell": s.name, "box": s.box, "code": "mark-fits-no-position", "text": text}
 
 
 def _unfilled(unfilled: Unfilled, unit: str) -> dict[str, Value]:
@@ -124,7 +142,8 @@ def _kinds(plan: Plan, one: JobPlan, known: Mapping[str, Certainty], unit: str) 
 
 
 def _moves(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
-    """Where housings may move: which do, those of unfilled positions too, and what staying would have given."""
+    """Where housings may move: which do, including those of unfilled positions, and what leaving them would have
+    given."""
     if kind not in plan.staying:
         return {}
     moved: list[Value] = [{"housing": housing, "to": name} for housing, name in moves(plan, kind)]
@@ -132,7 +151,7 @@ def _moves(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
 
 
 def _row(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
-    """How evenly the bores of a kind lie in a row, where a rule or offsets ask."""
+    """How well the bores of a kind line up, if a rule or offsets ask for it."""
     if not in_a_row(plan.job, kind):
         return {}
     step, line = row_of(plan, kind)
@@ -140,17 +159,12 @@ def _row(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
 
 
 def _placed(plan: JobPlan, placement: Placement, unit: str, certainty: Certainty) -> dict[str, Value]:
-    """With what a job adds that tells how it was measured."""
+    """With what is added if the job says how it was measured."""
     more = placement_value(placement, unit)
     uncertainty = certainty.of(placement)
     if uncertainty is not None:
-        more["uncertainty"] = {
-            "standard": half_length(round(2 * uncertainty.standard_nm), unit),
-            "expanded": half_length(round(2 * uncertainty.expanded_nm), unit),
-            "degrees_of_freedom": uncertainty.degrees_of_freedom,
-            "chance": _chance(certainty.chance(placement)),
-            "unknown": uncertainty.unknown,
-        }
+        chance = _chance(certainty.chance(placement))
+        more["uncertainty"] = uncertainty_value(uncertainty, unit) | {"chance": chance, "unknown": uncertainty.unknown}
         more["verdict"] = certainty.verdict(placement)
     corrected = dict(corrected_sizes(plan.job, placement.position))
     for side, shell in zip(SIDES, (placement.upper, placement.lower), strict=True):
@@ -182,8 +196,8 @@ def _worth(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
     worth = plan.worth[kind]
     return {
         "expected": {
-            "worst_deviation": two_digits(worth.worst_deviation_nm, unit),
-            "spread": two_digits(worth.spread_nm, unit),
+            "worst_deviation": Number(two_digits(worth.worst_deviation_nm, unit)),
+            "spread": Number(two_digits(worth.spread_nm, unit)),
             "trials": worth.trials,
             "against_by_hand": worth.by_hand,
         }
@@ -203,6 +217,7 @@ def _unused(job: Job, shell: Shell, unit: str) -> dict[str, Value]:
         "half": shell.half,
         "wall": length(shell.wall_nm, unit),
         "grade": shell.grade,
+        **({"marks": marks} if (marks := marks_of(job, shell)) else {}),
         **({"corrections": _corrected(corrected, unit)} if corrected else {}),
     }
 
@@ -224,7 +239,7 @@ def _bound(proof: Proof, unit: str) -> Number | int | None:
 
 
 def _beside(plan: Plan, unit: str) -> dict[str, Value]:
-    """Alternatives by kind and the explanation of a position, where they were asked for, and what failed its check."""
+    """Alternatives by kind and the explanation of a position, if requested, and what failed its check."""
     found: dict[str, Value] = {"faults": dict(plan.faults)} if plan.faults else {}
     if plan.alternatives:
         found["alternatives"] = {
@@ -257,18 +272,26 @@ def _other_plan(other: OtherPlan, unit: str) -> dict[str, Value]:
 
 
 def _reason(reason: Reason, unit: str) -> dict[str, Value]:
-    """What keeps a position out, and what would put it inside."""
+    """What keeps a position outside its limits, and what would fix it."""
     return {
         "position": reason.position.name,
         "kind": reason.position.kind,
         "together": reason.together,
         "reduced": reason.reduced,
+        "in_doubt": reason.in_doubt,
         "cures": [_cure(cure, unit) for cure in reason.cures],
         "cures_complete": reason.cures_complete,
+        "not_offered": [named_values(one._asdict(), unit) for one in reason.not_offered],
     }
 
 
 def _cure(cure: Cure, unit: str) -> Value:
     factor = None if cure.factor is None else Number(f"{cure.factor:g}")
+    fields = cure._asdict()
+    marks = dict(fields.pop("marks"))
     first: dict[str, Value] = {"change": cure.change, "name": cure.name}
-    return first | named_values(cure._asdict(), unit) | {"factor": factor}
+    value = first | named_values(fields, unit) | {"factor": factor}
+    if cure.change in SIDES:
+        family = marks.pop("family", None)
+        value |= {"marks": {column: " or ".join(some) for column, some in marks.items()}, "family": family}
+    return value

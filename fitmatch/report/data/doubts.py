@@ -22,6 +22,7 @@ def doubt_values(doubts: Sequence[Doubt], unit: str) -> list[dict[str, Value]]:
             "row": d.row,
             "item": d.item,
             "feature": d.feature,
+            "column": d.column or None,
             "reading": length(d.reading_nm, unit),
             "text": looks_wrong(d, unit),
             "signatures": d.signatures,
@@ -42,5 +43,6 @@ def doubts_document(checked: "Checked", unit: str) -> str:
             "unit": unit,
             "readings": checked.readings,
             "doubts": [*doubt_values(checked.doubts, unit)],
+            "warnings": checked.job.warnings,
         }
     )

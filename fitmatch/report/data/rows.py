@@ -9,8 +9,8 @@ from fitmatch.records.placements import Placement
 from fitmatch.records.plans import JobPlan, Plan
 from fitmatch.report.data.values import half_value, placement_value
 from fitmatch.report.shared.certainty import Certainty
-from fitmatch.report.shared.emit import Value, half_length, length, named_values, rows_text
-from fitmatch.report.shared.states import DANGER, one_line
+from fitmatch.report.shared.emit import Value, length, named_values, rows_text
+from fitmatch.report.shared.states import DANGER, marks_of, missing_of, missing_words, one_line
 from fitmatch.report.words.reasons import flag_words, words_of
 from fitmatch.rules.positions.movable import is_movable
 
@@ -43,8 +43,8 @@ _LENGTHS: Final = (
 
 
 def plan_rows(plan: Plan, unit: str) -> str:
-    """The whole table. Of several jobs one after the other, with the name of its job before each position; columns of
-    housing, offset, wished band and uncertainty only where a job has any."""
+    """The whole table. Several jobs one after the other, with the name of the job before each position; columns for
+    housing, offset, wanted band and uncertainty only if a job has any."""
     certainties = [Certainty(one) for one in plan.plans]
     jobs = [one.job for one in plan.plans]
     further: list[str] = []
@@ -62,6 +62,19 @@ def plan_rows(plan: Plan, unit: str) -> str:
     return rows_text(columns, lengths, unit, rows)
 
 
+def leftover_rows(plan: Plan, unit: str) -> str:
+    """The shells that are left over, for the store: one row each, a column for every matched column."""
+    marks = plan.job.matched_columns
+    rows = (
+        {name: marks_of(plan.job, s).get(name, "") for name in marks}
+        | {"shell": s.name, "box": s.box, "kind": s.kind, "half": s.half, "wall": length(s.wall_nm, unit)}
+        | {"grade": s.grade or "", "family": s.family}
+        for s in plan.leftover
+    )
+    columns = ["shell", "box", "kind", "half", "wall", "grade", "family"]
+    return rows_text([*columns, *(name for name in marks if name not in columns)], ("wall",), unit, rows)
+
+
 def _rows(plan: JobPlan, certainty: Certainty, unit: str) -> Iterator[Mapping[str, Value]]:
     placed = plan.by_position()
     why = {u.position.key: words_of(u.why, unit) for u in plan.unfilled}
@@ -72,8 +85,8 @@ def _rows(plan: JobPlan, certainty: Certainty, unit: str) -> Iterator[Mapping[st
         elif position.key in why:
             yield _empty(position, unit) | {"state": "not filled", "remark": one_line(why[position.key])}
         else:
-            missing = "no reading of " + ", ".join(position.missing)
-            yield _empty(position, unit) | {"state": "not yet measured", "remark": missing}
+            remark = missing_words(missing_of(plan.job, position))
+            yield _empty(position, unit) | {"state": "not yet measured", "remark": remark}
 
 
 def _filled(plan: JobPlan, placement: Placement, certainty: Certainty, unit: str) -> dict[str, Value]:
@@ -85,7 +98,7 @@ def _filled(plan: JobPlan, placement: Placement, certainty: Certainty, unit: str
         **halves,
         "job": position.job,
         "state": "filled" if placement.within_limits else DANGER,
-        "uncertainty": None if uncertainty is None else half_length(round(2 * uncertainty.expanded_nm), unit),
+        "uncertainty": None if uncertainty is None else length(uncertainty.expanded_nm, unit),
         "verdict": certainty.verdict(placement),
         "remark": "; ".join(flags),
     }

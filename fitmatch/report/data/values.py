@@ -1,13 +1,18 @@
-"""Placements and figures as JSON values, of the answer and of other plans beside it."""
+"""Placements and figures as JSON values, for the answer and for other plans."""
+
+from typing import TYPE_CHECKING
 
 from fitmatch.records.parts import SIDES, Shell
 from fitmatch.records.placements import KindFigures, Placement
 from fitmatch.report.shared.emit import Value, half_length, length, named_values
 from fitmatch.report.shared.states import clearance_over_coating, clearance_to_metal, is_coated
 
+if TYPE_CHECKING:
+    from fitmatch.gauging.uncertainty.error_model import Uncertainty
+
 
 def placement_value(placement: Placement, unit: str) -> dict[str, Value]:
-    """A position that has shells, without what tells of measuring; a wished band and an offset only where given."""
+    """A position that has shells, without what concerns measuring; a wanted band and an offset only if given."""
     position = placement.position
     assert position.journal is not None and position.housing_bore is not None
     coated = is_coated(placement)
@@ -32,7 +37,7 @@ def placement_value(placement: Placement, unit: str) -> dict[str, Value]:
         "limit_high": length(placement.limit_high_nm, unit),
         "clearance_tightest": length(placement.clearance_tightest_nm, unit),
         "within_limits": placement.within_limits,
-        "uncertainty": {"standard": None, "expanded": None, "degrees_of_freedom": None, "chance": None},
+        "uncertainty": uncertainty_value(None, unit) | {"chance": None},
         "verdict": None,
         "wall_difference": length(placement.wall_difference_nm, unit),
         "axis_shift": half_length(placement.twice_axis_shift_nm, unit),
@@ -43,8 +48,19 @@ def placement_value(placement: Placement, unit: str) -> dict[str, Value]:
     }
 
 
+def uncertainty_value(uncertainty: "Uncertainty | None", unit: str) -> dict[str, Value]:
+    """Of one clearance; null where nothing is known."""
+    if uncertainty is None:
+        return {"standard": None, "expanded": None, "degrees_of_freedom": None}
+    return {
+        "standard": length(uncertainty.standard_nm, unit),
+        "expanded": length(uncertainty.expanded_nm, unit),
+        "degrees_of_freedom": uncertainty.degrees_of_freedom,
+    }
+
+
 def figures_value(figures: KindFigures, unit: str) -> dict[str, Value]:
-    """Those of the wished band, which are None together, only where one is wished."""
+    """The figures of the wanted band only if there is one; otherwise they are all None."""
     values = named_values(figures._asdict(), unit)
     if figures.below_want is None:
         for name in ("below_want", "want_shortfall", "above_want", "want_excess"):

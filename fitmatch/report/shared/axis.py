@@ -1,6 +1,6 @@
 """The part of a report about bores in a row: how the axis of the bearings runs from one to the next.
 
-The axis shift comes from walls of unlike thickness; with the offset of the housing it says where the axis lies.
+The axis shift comes from walls of unequal thickness; together with the offset of the housing it says where the axis is.
 """
 
 from collections.abc import Iterable, Iterator
@@ -18,14 +18,14 @@ _HALF_WIDTH = 12  # of the drawn line, in characters
 
 
 def in_a_row(job: Job, kind: str) -> bool:
-    """Whether the bores of this kind lie in one block, or anything asks how they lie to one another."""
+    """Whether the bores of this kind are in one block, or something asks how they line up."""
     ruled = bool(row_rules(job, kind))
     return in_one_block(kind) or ruled or any(p.offset_nm is not None for p in job.positions if p.kind == kind)
 
 
 def row_of(plan: JobPlan, kind: str) -> tuple[int | None, int | None]:
-    """The largest step from one filled bore to the next, and how far all of them lie apart, both in twice the length;
-    None where too few bores are filled."""
+    """The largest step from one filled bore to the next, and the range over all of them, both in twice the length; None
+    if too few bores are filled."""
     placements = plan.of_kind(kind)
     steps = [_step(one, other) for one, other in next_to(plan.job, placements, kind)]
     places = [lies(p) for p in placements]
@@ -33,7 +33,7 @@ def row_of(plan: JobPlan, kind: str) -> tuple[int | None, int | None]:
 
 
 def along_the_line(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
-    """Every bore of the kind with its place, drawn beside it; empty where nothing asks or only one is filled."""
+    """Every bore of the kind with its place, drawn beside it; empty if nothing asks for it or only one is filled."""
     placements = plan.of_kind(kind)
     if len(placements) < 2 or not in_a_row(plan.job, kind):
         return []
@@ -56,7 +56,7 @@ def along_the_line(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
 
 
 def lies(p: Placement) -> int:
-    """Twice how far the bearing's axis lies off the line: offset + axis shift."""
+    """Twice how far the bearing's axis is off the line: offset + axis shift."""
     return 2 * (p.position.offset_nm or 0) + p.twice_axis_shift_nm
 
 

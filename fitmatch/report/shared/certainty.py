@@ -1,4 +1,4 @@
-"""How sure the clearances of a plan are: uncertainty, chance and verdict, and what the bench is told of them."""
+"""How certain the clearances of a plan are: uncertainty, chance and verdict, and what the report says of them."""
 
 from typing import TYPE_CHECKING
 
@@ -23,7 +23,7 @@ class Certainty:
 
     @property
     def known(self) -> bool:
-        """Whether the job tells anything to make an uncertainty of."""
+        """Whether the job says anything from which an uncertainty can be made."""
         return self._model is not None and self._model.known
 
     def of(self, placement: Placement) -> "Uncertainty | None":
@@ -47,7 +47,7 @@ class Certainty:
         return verdict(self.chance(placement))
 
     def joint_chance(self, kind: str) -> float | None:
-        """Of all the kind's filled positions together."""
+        """For all the kind's filled positions together."""
         if self._model is None:
             return None
         from fitmatch.gauging.uncertainty.judging import joint_chance

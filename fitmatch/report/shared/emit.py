@@ -3,15 +3,14 @@
 import csv
 import json
 from collections.abc import Container, Iterable, Mapping, Sequence
-from decimal import Decimal
 from io import StringIO
 from typing import Any, TypeAlias
 
-from fitmatch.lengths import NM_PER_UNIT, exact, shortest
+from fitmatch.lengths import NM_PER_UNIT, exact_half, shortest
 
 
 class Number(str):
-    """A number already written out; it goes into the document as it stands."""
+    """A number already written out; it goes into the document as it is."""
 
     __slots__ = ()
 
@@ -19,18 +18,14 @@ class Number(str):
 Value: TypeAlias = "str | int | bool | Mapping[str, Value] | Sequence[Value] | None"
 
 
-def length(nm: int | None, unit: str) -> Number | None:
-    return None if nm is None else Number(exact(2 * nm, unit))
-
-
-def two_digits(nm: float, unit: str) -> Number:
-    """An expected figure to two significant digits, never in exponent form."""
-    return Number(f"{Decimal(f'{nm / NM_PER_UNIT[unit]:.2g}'):f}")
+def length(nm: float | None, unit: str) -> Number | None:
+    """A length to half a nanometre."""
+    return None if nm is None else Number(exact_half(round(2 * nm), unit))
 
 
 def half_length(twice_nm: int | None, unit: str) -> Number | None:
     """Half of a whole number of nanometres."""
-    return None if twice_nm is None else Number(exact(twice_nm, unit))
+    return None if twice_nm is None else Number(exact_half(twice_nm, unit))
 
 
 def area(nm2: int | None, unit: str) -> Number | None:
@@ -45,7 +40,7 @@ def area(nm2: int | None, unit: str) -> Number | None:
 
 
 def named_values(record: Mapping[str, Any], unit: str) -> dict[str, Value]:
-    """The fields of a record under their names: what ends in `_nm` as a length, in `_nm2` as an area, without that."""
+    """The fields of a record by name: those ending in `_nm` as lengths, in `_nm2` as areas, without that ending."""
     found: dict[str, Value] = {}
     for name, value in record.items():
         if name.endswith("_nm"):
@@ -64,7 +59,7 @@ def document(value: Mapping[str, Value]) -> str:
 
 
 def rows_text(columns: Sequence[str], lengths: Container[str], unit: str, rows: Iterable[Mapping[str, Value]]) -> str:
-    """CSV with a header; a column of `lengths` names its unit there, what is absent is an empty cell."""
+    """CSV with a header, in which a column of `lengths` names its unit; what is absent is an empty cell."""
     out = StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow([f"{name} [{unit}]" if name in lengths else name for name in columns])

@@ -1,4 +1,4 @@
-"""The part of a report about housings that change places: which goes where, and what that gains."""
+"""The part of a report about housings that move: which goes where, and what that gains."""
 
 from collections.abc import Iterator
 
@@ -8,24 +8,25 @@ from fitmatch.report.shared.layout import clean, paragraph, whole
 from fitmatch.report.shared.scale import Scale
 
 TOGETHER = (
-    "A rod and its cap are one part and never part company: the cap goes with its rod, the same way round, with its "
+    "A rod and its cap are one part and must never be separated: the cap goes with its rod, the same "
+    "way round, with its "
     "own bolts. Mark both before anything is moved, and move a rod only where the engine maker allows it: weight, "
     "offset, oil hole and the side it faces must suit its new pin."
 )
 
 
 def moves(plan: JobPlan, kind: str) -> list[tuple[str, str]]:
-    """From which row a housing goes to which other, in file order of where they go."""
+    """Which row each housing comes from and which it goes to, in file order of where they go."""
     return [(p.housing, p.name) for p in plan.job.positions if p.kind == kind and p.housing is not None]
 
 
 def moves_text(plan: JobPlan, kind: str, scale: Scale, *, boxes: bool) -> list[str]:
-    """Empty where the housings of the kind may not move; `boxes`: whether their number counts."""
+    """Empty if the housings of the kind may not move; `boxes`: whether the number of boxes counts."""
     if kind not in plan.staying:
         return []
     moved, stayed = moves(plan, kind), plan.staying[kind]
     if not moved:
-        return paragraph(f"{clean(kind).upper()}: every housing stays where it is; no other order does better.")
+        return paragraph(f"{clean(kind).upper()}: every housing stays where it is; no other arrangement does better.")
     places = [f"the housing of {whole(housing)} to journal {whole(name)}" for housing, name in moved]
     lines = paragraph(f"{clean(kind).upper()}: {'; '.join(places)}. All others stay.")
     gained = list(_gained(stayed, plan.figures[kind], scale, boxes=boxes))
@@ -39,8 +40,8 @@ def _gained(stayed: KindFigures, moved: KindFigures, scale: Scale, *, boxes: boo
         ("inside and counted", stayed.counted, moved.counted),
         ("below min", stayed.below, moved.below),
         ("above max", stayed.above, moved.above),
-        ("below the wished band", stayed.below_want or 0, moved.below_want or 0),
-        ("above the wished band", stayed.above_want or 0, moved.above_want or 0),
+        ("below the wanted band", stayed.below_want or 0, moved.below_want or 0),
+        ("above the wanted band", stayed.above_want or 0, moved.above_want or 0),
         *([("boxes", stayed.boxes, moved.boxes)] if boxes else []),
     ):
         if before != after:

@@ -1,10 +1,12 @@
-"""Tables and paragraphs that never run wider than a page. In: rows, columns, texts. Out: lines of at most WIDTH each.
+"""Tables and paragraphs that never run wider than the page. In: rows, columns, texts. Out: lines of at most its width.
 
-A long name is wrapped, never cut: two names that differ only at the end must not come to look alike. It is broken only
-where it alone is too long for a line.
+A long name is wrapped, never cut: two names that differ only at the end must not look alike. It is broken only if it
+alone is too long for a line.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from textwrap import wrap
 from typing import Final, Generic, NamedTuple, TypeVar
 from unicodedata import east_asian_width
@@ -13,38 +15,53 @@ from tabulate import tabulate
 
 from fitmatch.report.shared.states import one_line
 
-WIDTH: Final = 100
+WIDTH: Final = 100  # of a page of which nothing is known
+NARROWEST: Final = 80
+WIDEST: Final = 120
 _GAP: Final = 2
-_NARROWEST: Final = 6
+_NARROWEST_COLUMN: Final = 6
 _NO_BREAK: Final = "\u00a0"  # stands for a space inside a name until the line is cut
+_BELOW: Final = "    "  # before what stands below a row
+_width: ContextVar[int] = ContextVar("width of the page", default=WIDTH)
+
+
+@contextmanager
+def page(width: int) -> Iterator[None]:
+    """A page of so many columns, within reason, for every table and paragraph made inside."""
+    before = _width.set(min(max(width, NARROWEST), WIDEST))
+    try:
+        yield
+    finally:
+        _width.reset(before)
 
 
 RowT = TypeVar("RowT")
 
 
 class Column(NamedTuple, Generic[RowT]):
-    """One column: what it shows of a row, if it is `shown` at all. Only a `wraps` column gives way when the page is too
-    narrow."""
+    """One column: what it shows of a row, if it is `shown` at all. When the page is too narrow a `below` column goes
+    first, its cells to lines of their own below their rows; then `wraps` columns become narrower."""
 
     head: str
     show: Callable[[RowT], str]
     align: str = "right"
     wraps: bool = False
     shown: bool = True
+    below: bool = False
 
 
 class _Room(NamedTuple):
-    """What a column needs of the page, in the page's columns, and what its head alone needs."""
+    """How much of the page's width a column needs, and how much its heading alone needs."""
 
     widest: int  # when nothing is wrapped
     unbroken: int  # the narrowest that breaks no word and no name
     narrowest: int
     head: int
-    is_wide: bool  # it holds characters that take two columns
+    is_wide: bool  # it contains characters that take two columns
 
     def characters(self, width: int) -> int:
-        """How many characters of a cell go on one line. Cells are padded by characters, so that in a column with wide
-        ones a narrow cell is padded to the same count, and a wide one takes up to twice as much."""
+        """How many characters of a cell go on one line. Cells are padded by number of characters, so in a column with
+        wide ones a narrow cell is padded to the same number, and a wide one takes up to twice the width."""
         if not self.is_wide:
             return width
         return width // 2 if 2 * self.head <= width else width - self.head
@@ -56,13 +73,13 @@ def _room(title: str, cells: Sequence[str], *, wraps: bool) -> _Room:
     head = _longest_line([title])
     widest = narrowest = max(head, _longest_line(cells)) * each
     if wraps:
-        narrowest = min(widest, head + _NARROWEST // 2 if is_wide else max(head, _NARROWEST))
+        narrowest = min(widest, head + _NARROWEST_COLUMN // 2 if is_wide else max(head, _NARROWEST_COLUMN))
     longest = max((len(word) for cell in cells for word in cell.split(" ")), default=0)
     return _Room(widest, max(narrowest, min(widest, longest * each)), narrowest, head, is_wide)
 
 
 def clean(text: str) -> str:
-    """The user's own text, fit to be printed: one line, no control characters."""
+    """The user's own text, made fit to print: one line, no control characters."""
     line = one_line(text)
     return line if line.isprintable() else "".join(c if c.isprintable() else "?" for c in line)
 
@@ -72,35 +89,78 @@ def whole(name: str) -> str:
     return clean(name).replace(" ", _NO_BREAK)
 
 
-def table(rows: Sequence[RowT], *columns: Column[RowT]) -> list[str]:
+def table(rows: Sequence[RowT], *columns: Column[RowT], ruled: bool = True) -> list[str]:
     """The columns side by side, names wrapped as far as needed; those for which there is no room go below the others.
-    No rows give no lines."""
+    No rows give no lines. `ruled`: with a rule below the heads."""
     if not rows:
         return []
-    shown = [c for c in columns if c.shown]
-    cells = [[c.show(row) for row in rows] for c in shown]
-    rooms = [_room(c.head, column, wraps=c.wraps) for c, column in zip(shown, cells, strict=True)]
-    widths = [min(room.widest, max(WIDTH, room.unbroken)) for room in rooms]
+    beside, below = _beside([c for c in columns if c.shown], rows)
+    cells = [[c.show(row) for row in rows] for c in beside]
+    rooms = [_room(c.head, column, wraps=c.wraps) for c, column in zip(beside, cells, strict=True)]
+    width = _width.get()
+    widths = [min(room.widest, max(width, room.unbroken)) for room in rooms]
     for least in ([room.unbroken for room in rooms], [room.narrowest for room in rooms]):
-        while _across(widths) > WIDTH:
+        while _across(widths) > width:
             give_way = [i for i, narrowest in enumerate(least) if widths[i] > narrowest]
             if not give_way:
                 break
             widths[max(give_way, key=widths.__getitem__)] -= 1
-    if _across(widths) > WIDTH:  # even with every name wrapped: the rest goes below, by the same names
-        assert len(shown) > 2, "two columns too wide for the page"
-        middle = len(shown) // 2 + 1
-        return [*table(rows, *shown[:middle]), "", *table(rows, shown[0], *shown[middle:])]
+    if _across(widths) > width:  # even with every name wrapped: the rest goes below, by the same names
+        assert len(beside) > 2, "two columns too wide for the page"
+        middle = len(beside) // 2 + 1
+        halves = beside[:middle], [beside[0], *beside[middle:], *below]
+        upper, lower = (table(rows, *half, ruled=ruled) for half in halves)
+        return [*upper, "", *lower]
     cells = [
         _cut(column, room.characters(width)) if c.wraps else column
-        for c, column, room, width in zip(shown, cells, rooms, widths, strict=True)
+        for c, column, room, width in zip(beside, cells, rooms, widths, strict=True)
     ]
-    heads = [c.head for c in shown]
+    heads = [c.head for c in beside]
     rules = ["-" * _longest_line([head, *column]) for head, column in zip(heads, cells, strict=True)]
-    aligns = [c.align for c in shown]
+    aligns = [c.align for c in beside]
     # The heads go in as a row like any other: as headers they would be padded beyond the width reckoned above. They are
     # laid out apart, as cells of one line each go twice as quick; the rules keep both to the same widths.
-    return _laid_out([heads, rules], aligns) + _laid_out([rules, *zip(*cells, strict=True)], aligns)[1:]
+    lines = _laid_out([rules, *zip(*cells, strict=True)], aligns)[1:]
+    if below:
+        lines = _with_below(lines, list(zip(*cells, strict=True)), [_told(below, row) for row in rows])
+    head = _laid_out([heads, rules], aligns)
+    return (head if ruled else head[:-1]) + lines
+
+
+def fits(rows: Sequence[RowT], *columns: Column[RowT]) -> bool:
+    """Whether the columns stand side by side on the page with nothing wrapped, those that may go below left out."""
+    return _together([c for c in columns if c.shown and not c.below], rows, wrapped=False) <= _width.get()
+
+
+def _together(columns: Sequence[Column[RowT]], rows: Sequence[RowT], *, wrapped: bool) -> int:
+    """How wide these columns are side by side; `wrapped`: between words and names, as far as that goes."""
+    rooms = [_room(c.head, [c.show(row) for row in rows], wraps=c.wraps) for c in columns]
+    return _across([room.unbroken if wrapped else room.widest for room in rooms])
+
+
+def _beside(columns: list[Column[RowT]], rows: Sequence[RowT]) -> tuple[list[Column[RowT]], list[Column[RowT]]]:
+    """The columns that stand side by side, and those that go below: the last gives way first, one that wraps only when
+    that does not help."""
+    beside, below = columns, list[Column[RowT]]()
+    for last in [c for c in reversed(columns) if c.below]:
+        if _together(beside, rows, wrapped=last.wraps) > _width.get():
+            beside, below = [c for c in beside if c is not last], [last, *below]
+    return beside, below
+
+
+def _told(columns: Sequence[Column[RowT]], row: RowT) -> str:
+    return "; ".join(filter(None, (c.show(row) for c in columns)))
+
+
+def _with_below(lines: Sequence[str], rows: Sequence[Sequence[str]], texts: Sequence[str]) -> list[str]:
+    """The lines of a table, with a text below each row that has one."""
+    found, at = list[str](), 0
+    for cells, text in zip(rows, texts, strict=True):
+        height = max(cell.count("\n") + 1 for cell in cells)
+        found += lines[at : at + height]
+        found += paragraph(text, first=_BELOW) if text else []
+        at += height
+    return found
 
 
 def _laid_out(rows: Sequence[Sequence[str]], aligns: Sequence[str]) -> list[str]:
@@ -115,16 +175,26 @@ def _laid_out(rows: Sequence[Sequence[str]], aligns: Sequence[str]) -> list[str]
 
 
 def paragraph(text: str, *, first: str = "", rest: str | None = None) -> list[str]:
-    """`text` wrapped to the page; `first` and `rest` stand before the first line and before the lines after it."""
+    """`text` wrapped to the page; `first` and `rest` are put before the first line and before the lines after it."""
     indent = " " * len(first) if rest is None else rest
-    room = WIDTH - max(len(first), len(indent))
+    room = _width.get() - max(len(first), len(indent))
     lines = _wrapped(text, room // 2 if _has_wide(text) else room) or [""]
     return [first + lines[0], *(indent + line for line in lines[1:])]
 
 
 def items(head: str, texts: Sequence[str], *, first: str = "  ", rest: str | None = "      ") -> list[str]:
-    """Texts under a head, each beginning a paragraph; no texts give no lines."""
-    return [head, *(line for text in texts for line in paragraph(text, first=first, rest=rest))] if texts else []
+    """Texts under a heading, each starting a paragraph; without texts there are no lines."""
+    return (
+        [*paragraph(head), *(line for text in texts for line in paragraph(text, first=first, rest=rest))]
+        if texts
+        else []
+    )
+
+
+def titled(title: str, blocks: list[list[str]]) -> list[list[str]]:
+    """The title over the first block that has anything to say."""
+    full = [block for block in blocks if block]
+    return [[title, *full[0]], *full[1:]] if full else []
 
 
 def columns_taken(text: str) -> int:
@@ -147,13 +217,16 @@ def _across(widths: Sequence[int]) -> int:
 def _cut(cells: Sequence[str], width: int) -> list[str]:
     """Every cell wrapped; most are short and plain, and wrapping is slow."""
     return [
-        cell if len(cell) <= width and cell.isprintable() and cell == cell.strip() else "\n".join(_wrapped(cell, width))
+        cell
+        if len(cell) <= width and cell.isprintable() and cell == cell.strip()
+        else "\n".join(line for part in cell.split("\n") for line in _wrapped(part, width))
         for cell in cells
     ]
 
 
 def _wrapped(text: str, width: int) -> list[str]:
-    """Lines broken between words and names; inside one, best at a space or hyphen, only where it is too long itself."""
+    """Lines broken between words and names; inside one only if it is too long itself, preferably at a space or
+    hyphen."""
     lines: list[str] = []
     for line in wrap(text, width, break_on_hyphens=False, break_long_words=False):
         lines += [line] if len(line) <= width else wrap(line.replace(_NO_BREAK, " "), width)

@@ -1,4 +1,4 @@
-"""What readings were before they became sizes, and what they say about form: the same for every form of the answer."""
+"""The readings behind the sizes, and what they say about form: the same for every form of output."""
 
 from collections.abc import Iterator
 
@@ -10,7 +10,7 @@ from fitmatch.records.plans import JobPlan
 
 
 def corrected_sizes(job: Job, position: Position) -> Iterator[tuple[str, Size]]:
-    """Journal and housing bore; nothing where the job tells nothing of gauges or temperature."""
+    """Journal and housing bore; nothing if the job says nothing about gauges or temperature."""
     for feature in DIAMETERS:
         size: Size | None = getattr(position, feature)
         if size is not None and (size.measured_as or job.measuring.temperature):
@@ -18,13 +18,13 @@ def corrected_sizes(job: Job, position: Position) -> Iterator[tuple[str, Size]]:
 
 
 def corrected_wall(job: Job, shell: Shell) -> Size | None:
-    """The wall of a shell, as measured; None as above, and where it has none yet."""
+    """The wall of a shell, as measured; None in that case, and if it has no wall yet."""
     return shell.measured if job.measuring.gauges or job.measuring.temperature else None
 
 
 def forms(plan: JobPlan, position: Position, placement: Placement | None) -> list[tuple[str, Form]]:
     """The form of journal, housing bore and, if they are placed, of the upper and the lower wall. What was not measured
-    is there as well and says so; nothing where no reading of the job tells its place and no limit of form is given."""
+    is included and says so; nothing if no reading of the job says where it was taken and no limit of form is given."""
     measuring = plan.job.measuring
     if not (measuring.form_told or measuring.form_limits.get(position.kind)):
         return []

@@ -1,11 +1,11 @@
-"""How a report writes a length: the unit, the decimals that tell it from others, and the small step of deviations."""
+"""How a report writes a length: the unit, enough decimals to distinguish it, and the small step of deviations."""
 
 from collections.abc import Iterable
 from typing import Final, NamedTuple
 
-from fitmatch.lengths import NM_PER_UNIT, fixed, round_half_even
+from fitmatch.lengths import NM_PER_UNIT, fixed, round_half_even, two_digits
 
-NOTHING: Final = "-"  # for a length that is not there
+NOTHING: Final = "-"  # for a missing length
 
 # By unit: decimals, the step of deviations, and its decimals for an axis shift.
 PLACES: Final = {"in": 5, "mm": 4}
@@ -30,19 +30,19 @@ class Scale(NamedTuple):
         return f"{self.length(nm)} {self.unit}"
 
     def rounded(self, nm: int | None) -> str:
-        """A figure that was averaged: decimals beyond the usual ones would say nothing."""
-        return NOTHING if nm is None else fixed(nm, self.unit, PLACES[self.unit])
+        """A figure that was averaged: decimals beyond the usual ones would mean nothing."""
+        return NOTHING if nm is None else usual(self.unit, nm)
 
     def steps(self, nm: int | None, *, sign: bool = False) -> str:
         return NOTHING if nm is None else fixed(nm, self.step, 1, sign=sign)
 
     def amount(self, nm: int) -> str:
-        """Steps with as many decimals as it takes not to read as nothing."""
+        """Steps with enough decimals not to look like zero."""
         return fixed(nm, self.step, _enough(1, nm, self.step))
 
     def two_digits(self, nm: float) -> str:
-        """Steps of an expected figure to two significant digits; more would only look exact."""
-        return f"{float(f'{nm / NM_PER_UNIT[self.step]:.2g}'):g}"
+        """Steps of an expected figure."""
+        return two_digits(nm, self.step)
 
     def axis(self, twice_nm: int | None) -> str:
         return (
@@ -52,21 +52,31 @@ class Scale(NamedTuple):
         )
 
 
+def usual(unit: str, nm: int, fewer: int = 0) -> str:
+    """A length with the usual decimals, or so many fewer."""
+    return fixed(nm, unit, PLACES[unit] - fewer)
+
+
 def scale_for(unit: str, lengths_nm: Iterable[int]) -> Scale:
-    """Five decimals of an inch or four of a millimetre; one more where a length does not lie on that grid, so that a
-    sum written out still adds up."""
+    """Five decimals of an inch or four of a millimetre; one more if a length is not on that grid, so that a sum written
+    out still adds up."""
     off_grid = any(nm * 10 ** PLACES[unit] % NM_PER_UNIT[unit] for nm in lengths_nm)
     return Scale(unit, PLACES[unit] + off_grid)
 
 
+def decimals(unit: str, lengths: Iterable[int], gap: int = 0) -> int:
+    """As many as these lengths need to differ by `gap`, and one more if they are off the usual grid."""
+    return _enough(scale_for(unit, lengths).decimals, gap, unit)
+
+
 def sizes(unit: str, lengths: list[int], gap: int = 0) -> list[str]:
-    """Lengths with as many decimals as they need to differ by `gap`, and one more where they lie off the usual grid."""
-    places = _enough(scale_for(unit, lengths).decimals, gap, unit)
+    """Lengths with as many decimals as they need."""
+    places = decimals(unit, lengths, gap)
     return [f"{fixed(nm, unit, places)} {unit}" for nm in lengths]
 
 
 def steps(unit: str, nm: int) -> str:
-    """A small length in tenths or um, with enough decimals not to read as nothing."""
+    """A small length in tenths or um, with enough decimals not to look like zero."""
     step = _STEP[unit]
     least = 1 if nm * 10 % NM_PER_UNIT[step] == 0 else 2
     digits = fixed(nm, step, _enough(least, nm, step)).rstrip("0").rstrip(".")
@@ -74,7 +84,7 @@ def steps(unit: str, nm: int) -> str:
 
 
 def _enough(places: int, nm: int, unit: str) -> int:
-    """At least so many decimals, and enough that a length does not read as nothing."""
+    """At least so many decimals, and enough that a length does not look like zero."""
     while 0 < nm * 10**places < NM_PER_UNIT[unit]:
         places += 1
     return places

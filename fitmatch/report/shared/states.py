@@ -1,22 +1,43 @@
-"""What every form of the answer needs and a plan does not say by itself: states of a position, walls, coatings."""
+"""What every form of output needs and a plan does not itself say: states of a position, walls, coatings."""
 
 from typing import Final
 
 from fitmatch.records.job import Job
-from fitmatch.records.parts import Shell, room
+from fitmatch.records.parts import Position, Shell, room
 from fitmatch.records.placements import Placement
+from fitmatch.wording import listed
 
 DANGER: Final = "NOT TO BE ASSEMBLED"
 
 
 def one_line(text: str) -> str:
-    """The user's own text may hold line breaks."""
+    """The user's own text may contain line breaks."""
     return " ".join(text.split())
 
 
 def unmeasured_shells(job: Job) -> list[Shell]:
-    """Shells that could be used but for their wall, which has no reading yet; in file order."""
+    """Shells that could be used once their wall is measured, in file order."""
     return [s for s in job.shells if s.wall_nm is None and s.hold is None]
+
+
+def missing_of(job: Job, position: Position) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """What a position waits for: features of its own that have no reading, and locked shells that have no wall."""
+    locks = {lock for lock in (position.upper, position.lower) if lock is not None}
+    shells = (s for s in job.shells if s.wall_nm is None and s.key in locks) if locks else ()
+    return position.missing, tuple("/".join(s.key) for s in shells)
+
+
+def missing_words(missing: tuple[tuple[str, ...], tuple[str, ...]]) -> str:
+    """The same in words."""
+    features, shells = missing
+    told = [f"no reading of {listed([f.replace('_', ' ') for f in features])}"] if features else []
+    told += [f"no wall of {listed(shells)}"] if shells else []
+    return "; ".join(told)
+
+
+def marks_of(job: Job, shell: Shell) -> dict[str, str]:
+    """Its cells in the matched columns, those that are not blank."""
+    return {column: mark for column, mark in zip(job.matched_columns, shell.marks, strict=False) if mark}
 
 
 def is_coated(placement: Placement) -> bool:

@@ -1,11 +1,14 @@
-"""The text of `fitmatch assembled`: readings with the shells in beside the calculation, and what they teach."""
+"""The text of `fitmatch assembled`: readings with the shells in, compared with the calculation, and what they give."""
 
 from collections.abc import Iterator
 
-from fitmatch.gauging.assembled import APART_NM, FEWEST_POSITIONS, MISTAKE_NM, Check, Comparison, Verdict
+from fitmatch.gauging.assembled import APART_NM, FEWEST_POSITIONS, LIMITS_UP_TO_NM, Check, Comparison, Verdict
+from fitmatch.records.keys import full_name
+from fitmatch.records.parts import Position
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
 from fitmatch.report.shared.scale import Scale, scale_for
-from fitmatch.report.words.likely_causes import likely_causes, missing, why_not
+from fitmatch.report.words.likely_causes import likely_causes, missing, refusal, why_not
+from fitmatch.wording import listed
 
 NOT_TO_BE_RUN = "NOT TO BE RUN"
 _UNITS = {
@@ -13,31 +16,33 @@ _UNITS = {
     "mm": "Lengths in millimetres; differences in um (0.001 mm): + is looser than calculated, - is tighter.",
 }
 _CLOSING = (
-    "The assembled clearance, measured with the shells in and the caps at their final torque, decides;",
-    "the calculated one only selects shells. The engine and bearing maker's limits and procedures come",
-    "before any figure here.",
+    "The assembled clearance, measured with the shells in and the caps at their final torque, decides; the calculated "
+    "one only selects shells. The engine and bearing maker's limits and procedures come before any figure here."
 )
 _WORDS = {Verdict.AGREES: "agrees", Verdict.APART: "APART", Verdict.MISTAKE: "A MISTAKE"}
 
 
 def assembled_text(comparison: Comparison, unit: str) -> str:
-    """The whole report, lengths in `unit`, ending in a line break; no line is wider than a page."""
+    """The whole report, lengths in `unit`, ending in a line break; no line is wider than a page. What is not to be run
+    or is wrong comes first."""
     scale = scale_for(unit, _lengths(comparison))
     job = comparison.job
-    blocks = [[*paragraph(clean(job.title or job.folder.name)), *paragraph(_summary(comparison)), _UNITS[unit]]]
+    blocks = [[*paragraph(clean(job.title or job.folder.name)), *paragraph(_summary(comparison))]]
+    blocks += [_attention(comparison, scale), paragraph(_UNITS[unit]) if comparison.checks else []]
     blocks += [_kind(comparison, kind, scale) for kind in comparison.kinds]
-    blocks += [_attention(comparison, scale), _seating(comparison, scale), _next(comparison), list(_CLOSING)]
+    blocks += [_seating(comparison, scale), _next(comparison)]
+    blocks += [items("WARNINGS", list(map(clean, job.warnings))), paragraph(_CLOSING)]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
 
 def _summary(comparison: Comparison) -> str:
     total = len(comparison.checks)
     counts = [
+        (sum(not c.within_limits for c in comparison.checks), NOT_TO_BE_RUN),
         (sum(c.verdict == Verdict.AGREES for c in comparison.checks), "in agreement with the calculation"),
         (sum(c.verdict == Verdict.APART for c in comparison.checks), "apart from it"),
         (sum(c.verdict == Verdict.MISTAKE for c in comparison.checks), "a mistake"),
         (len(comparison.not_compared), "not compared"),
-        (sum(not c.within_limits for c in comparison.checks), "outside the limits"),
     ]
     told = ", ".join(f"{n} {words}" for n, words in counts if n)
     readings = f"{total + len(comparison.not_compared)} assembled readings"
@@ -56,15 +61,15 @@ def _kind(comparison: Comparison, kind: str, scale: Scale) -> list[str]:
     rows = table(
         checks,
         Column("position", lambda c: clean(c.reading.position), "left", wraps=True),
-        Column("upper\nshell", lambda c: clean("/".join(c.reading.upper)), "left", wraps=True),
-        Column("lower\nshell", lambda c: clean("/".join(c.reading.lower)), "left", wraps=True),
+        Column("upper\nshell", lambda c: clean(full_name(c.reading.upper)), "left", wraps=True),
+        Column("lower\nshell", lambda c: clean(full_name(c.reading.lower)), "left", wraps=True),
         Column("by", lambda c: c.reading.method, "left"),
         Column("mean\nas read", lambda c: scale.length(c.as_read_nm), shown=corrected),
         Column("assembled", lambda c: scale.length(c.assembled_nm)),
         Column("calculated", lambda c: scale.length(c.placement.clearance_nm)),
         Column(f"off\n{scale.step}", lambda c: scale.steps(c.difference_nm, sign=True)),
         Column("agrees\nwithin", lambda c: scale.steps(round(c.apart_from_nm))),
-        Column("", lambda c: _WORDS[c.verdict], "left"),
+        Column("", _verdict, "left"),
     )
     return [*paragraph(head), *rows, *_bounds(checks, scale)]
 
@@ -72,7 +77,9 @@ def _kind(comparison: Comparison, kind: str, scale: Scale) -> list[str]:
 def _bounds(checks: list[Check], scale: Scale) -> list[str]:
     """What the agreement is judged by."""
     unknown = list(dict.fromkeys(_unknown(c) for c in checks if c.bound_nm is None))
-    fixed = f"{scale.steps(APART_NM)} {scale.step} (a mistake: more than {scale.steps(MISTAKE_NM)})"
+    least = min(checks, key=lambda c: c.near_nm)
+    grown = f", more for a bore above {LIMITS_UP_TO_NM // 1_000_000} mm" if least.near_nm > APART_NM else ""
+    fixed = f"{scale.steps(least.near_nm)} {scale.step} (a mistake: more than {scale.steps(least.crush_nm)}{grown})"
     if not unknown:
         return paragraph(
             f"Two clearances agree within {fixed}, or within the expanded uncertainty of their difference, 95 %, if "
@@ -88,32 +95,59 @@ def _unknown(check: Check) -> str:
     return ", ".join(clean(what) for what in unknown) or "job.toml tells nothing of the gauges"
 
 
+def _verdict(check: Check) -> str:
+    """The last word on a reading in the table: first whether it is to be run, then whether it agrees."""
+    if check.within_limits:
+        return _WORDS[check.verdict]
+    return NOT_TO_BE_RUN if check.verdict == Verdict.AGREES else f"{NOT_TO_BE_RUN}, {_WORDS[check.verdict]}"
+
+
 def _attention(comparison: Comparison, scale: Scale) -> list[str]:
-    found = []
-    for c in comparison.checks:
-        name = f"{whole(c.reading.position)} ({whole(c.placement.position.kind)})"
-        if not c.within_limits:
-            limit, over = ("min", c.shortfall_nm) if c.shortfall_nm else ("max", c.excess_nm)
-            bound = c.placement.position.min_nm if c.shortfall_nm else c.placement.position.max_nm
-            assert bound is not None
-            found.append(
-                f"{NOT_TO_BE_RUN}: {name}: assembled clearance {scale.with_unit(c.assembled_nm)}, {limit} "
-                f"{scale.with_unit(bound)}: {scale.amount(over)} {scale.step} {'below' if limit == 'min' else 'above'}"
-            )
-        if c.verdict != Verdict.AGREES:
-            off = f"{scale.amount(abs(c.difference_nm))} {scale.step} {'looser' if c.difference_nm > 0 else 'tighter'}"
-            causes = "; ".join(clean(cause) for cause in likely_causes(comparison, c))
-            found.append(f"{_WORDS[c.verdict]}: {name}: {off} than calculated. Likely: {causes}.")
+    """What is not to be run, then the mistakes, what is apart, and what could not be compared."""
+    found = [_outside(c, scale) for c in comparison.checks if not c.within_limits]
+    for verdict in (Verdict.MISTAKE, Verdict.APART):
+        found += _off(comparison, verdict, scale)
     found += [
-        f"NOT COMPARED: {whole(n.position.name)} ({whole(n.position.kind)}): no reading of "
-        f"{' and '.join(clean(what) for what in missing(n))}"
+        f"NOT COMPARED: {_name(n.position)}: no reading of {' and '.join(clean(what) for what in missing(n))}"
         for n in comparison.not_compared
     ]
     return items("NEEDS ATTENTION", found)
 
 
+def _outside(check: Check, scale: Scale) -> str:
+    position = check.placement.position
+    limit, bound, over = ("min", position.min_nm, check.shortfall_nm)
+    if not over:
+        limit, bound, over = ("max", position.max_nm, check.excess_nm)
+    assert bound is not None
+    return (
+        f"{NOT_TO_BE_RUN}: {_name(position)}: assembled clearance {scale.with_unit(check.assembled_nm)}, {limit} "
+        f"{scale.with_unit(bound)}: {scale.amount(over)} {scale.step} {'below' if limit == 'min' else 'above'}"
+    )
+
+
+def _off(comparison: Comparison, verdict: Verdict, scale: Scale) -> list[str]:
+    """What is off and what is likely wrong, said once for all that are off the same way for the same reasons."""
+    alike: dict[tuple[str, tuple[str, ...]], list[Check]] = {}
+    for c in comparison.checks:
+        if c.verdict == verdict:
+            way = "looser" if c.difference_nm > 0 else "tighter"
+            alike.setdefault((way, likely_causes(comparison, c)), []).append(c)
+    told = []
+    for (way, causes), checks in alike.items():
+        colon = ":" if len(checks) == 1 else ""
+        offs = [f"{_name(c.placement.position)}{colon} {scale.amount(abs(c.difference_nm))}" for c in checks]
+        likely = "; ".join(map(clean, causes))
+        told.append(f"{_WORDS[verdict]}: {listed(offs)} {scale.step} {way} than calculated. Likely: {likely}.")
+    return told
+
+
+def _name(position: Position) -> str:
+    return f"{whole(position.name)} ({whole(position.kind)})"
+
+
 def _seating(comparison: Comparison, scale: Scale) -> list[str]:
-    """What each kind learns, beside what job.toml holds, and which readings do not teach."""
+    """What each kind learns, beside what job.toml holds, and which readings are not learned from."""
     head = "SEATING (assembled - calculated without seating: median of the positions, and its uncertainty u)"
     found = []
     for kind in comparison.kinds:
@@ -121,12 +155,16 @@ def _seating(comparison: Comparison, scale: Scale) -> list[str]:
         holds = f"job.toml holds {scale.length(fit.seating_nm, sign=True)} {scale.unit}"
         if fit.seating_u_nm is not None:
             holds += f", u {scale.length(fit.seating_u_nm)}"
-        if learned is None:
-            teaching = {
+            if fit.seating_readings is not None:
+                holds += f" from {fit.seating_readings}"
+        if kind in comparison.refused:
+            told = f"nothing is learned: {clean(refusal(comparison.refused[kind]))}; {holds}"
+        elif learned is None:
+            counted = {
                 c.reading.position for c in comparison.checks if c.placement.position.kind == kind and c.why_not is None
             }
             told = (
-                f"nothing to learn from {len(teaching)} of at least {FEWEST_POSITIONS} positions read by gauge; {holds}"
+                f"nothing to learn from {len(counted)} of at least {FEWEST_POSITIONS} positions read by gauge; {holds}"
             )
         else:
             told = f"{scale.length(learned.seating_nm, sign=True)} {scale.unit}, u {scale.length(learned.u_nm)}, "
@@ -135,20 +173,44 @@ def _seating(comparison: Comparison, scale: Scale) -> list[str]:
             if not learned.u_nm:
                 told += ". The differences are all the same, so that u shows nothing but the step of the gauge"
         found.append(f"{clean(kind)}: {told}.")
-    found += [
-        f"{whole(c.reading.position)} (row {c.reading.row}) does not teach: {clean(why_not(c.why_not))}."
-        for c in comparison.checks
-        if c.why_not is not None
-    ]
+    silent: dict[str, list[str]] = {}
+    for c in comparison.checks:
+        if c.why_not is not None and c.reading.position not in _told_of(comparison, c.placement.position.kind):
+            row = f"{whole(c.reading.position)} (row {c.reading.row})"
+            silent.setdefault(clean(why_not(c.why_not)), []).append(row)
+    for why, rows in silent.items():
+        because = ":" if len(rows) == 1 else ", each because"
+        found.append(f"Nothing is learned from {listed(rows)}{because} {why}.")
     return items(head, found)
+
+
+def _told_of(comparison: Comparison, kind: str) -> tuple[str, ...]:
+    """The positions that the refusal of a kind has named already."""
+    named = comparison.refused[kind].slots["positions"] if kind in comparison.refused else ()
+    assert isinstance(named, tuple)
+    return named
 
 
 def _next(comparison: Comparison) -> list[str]:
     steps = []
-    if any(not c.within_limits for c in comparison.checks):
+    outside = [c for c in comparison.checks if not c.within_limits]
+    if outside:
+        steps.append(f"Run no engine with a bore marked {NOT_TO_BE_RUN}.")
+    # Other shells would only make up for a burr or a cap the wrong way round where the reading is not as calculated.
+    as_calculated = dict.fromkeys(whole(c.reading.position) for c in outside if c.verdict == Verdict.AGREES)
+    if as_calculated:
         steps.append(
-            f"Run no engine with a bore marked {NOT_TO_BE_RUN}. Measure it again; if the reading stands, choose other "
-            "shells."
+            f"Measure {', '.join(as_calculated)} again, assembled. If the reading stands, choose other shells."
+        )
+    shifted = [
+        whole(kind)
+        for kind in comparison.kinds
+        if any(c.placement.position.kind == kind and comparison.beyond_crush(c) for c in comparison.checks)
+    ]
+    if shifted:
+        steps.append(
+            f"Set the bore gauge for {' and '.join(shifted)} again and measure all of them again, assembled, before "
+            "anything is taken apart."
         )
     alone = [c for c in comparison.checks if c.verdict != Verdict.AGREES and not comparison.in_common(c)]
     if alone:

@@ -5,13 +5,15 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from fitmatch.records.parts import Position, Shell
-from fitmatch.records.placements import Placement
 from fitmatch.records.plans import JobPlan, Proof
 from fitmatch.report.shared.layout import clean, items, whole
-from fitmatch.report.shared.states import DANGER, unmeasured_shells
+from fitmatch.report.shared.states import DANGER, missing_of, missing_words, unmeasured_shells
 from fitmatch.report.text.positions import NOT_FILLED, NOT_MEASURED
 from fitmatch.report.words.doubts import doubt_lines
 from fitmatch.report.words.reasons import words_of
+from fitmatch.wording import listed
+
+_MOST_SHELLS = 10
 
 
 def summary(plan: JobPlan) -> str:
@@ -38,75 +40,98 @@ def attention(plan: JobPlan, proofs: Mapping[str, Proof], unit: str) -> list[str
     # A misfit often follows from a reading in doubt, so those come first.
     found = [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts, unit)]
     found += _failing(plan, unit)
-    found += _without_reading(plan.unmeasured_positions)
+    found += _without_reading(plan)
     found += _without_wall(unmeasured_shells(plan.job))
     flags = [flag for flag in plan.flags if flag.what.code != "misfit"]
     found += [f"{whole(flag.position)}: {clean(words_of(flag.what, unit))}" for flag in flags]
-    found += [
-        f"NOT PROVEN: {clean(kind)}: a better choice may exist, see HOW GOOD IT IS"
-        for kind, p in proofs.items()
-        if not p.proven
-    ]
+    found += [f"{_some_shells(one.shells)}: {clean(words_of(one.what, unit))}" for one in plan.strays]
+    found += [f"NOT PROVEN: {clean(kind)}: a better choice may exist" for kind, p in proofs.items() if not p.proven]
     return items("NEEDS ATTENTION", found)
 
 
 def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
-    """What to do now, in the order of doing it."""
+    """What to do now, in the order of doing it. No shell is fitted before its kind is complete: what
+    completes it may change all its shells."""
     bad = [p for p in plan.placements if not p.within_limits]
-    unread = {p.kind for p in plan.unmeasured_positions} | {s.kind for s in unmeasured_shells(plan.job)}
-    complete = [kind for kind in plan.job.kinds if kind not in unread]
+    refused = [u for u in plan.unfilled if u.why.code == "bore-refused"]
+    empty = [u for u in plan.unfilled if u.why.code != "bore-refused"]
     steps = []
-    if unread:
-        which = "any shell" if not complete else f"a shell of {' or '.join(whole(k) for k in sorted(unread))}"
-        steps.append(
-            "First take the missing readings, write them in and run this again. Do that before "
-            f"{which} is fitted: the answer may change."
-        )
+    if plan.unmeasured_positions or unmeasured_shells(plan.job):
+        steps.append("First take the missing readings, write them in and run this again.")
     if plan.doubts:
-        steps.append("Before anything else measure again what is in doubt, and write down what you find.")
-    if plan.unfilled and not bad and all(u.why.code == "short" for u in plan.unfilled):
+        steps.append(
+            "Before anything else measure again what is in doubt, write down what you find and run this again."
+        )
+    if plan.strays:
+        steps.append(
+            "First find out which positions the marked shells named above are meant for, write the mark there and run "
+            "this again."
+        )
+    if refused:
+        steps.append(
+            "If a housing bore is outside its drawing limits, measure it again. If that stands, rework the housing: no "
+            "shell can correct it."
+        )
+    if empty and not bad and all(u.why.code == "short" for u in empty):
         steps.append("Open another box: shells are short.")
-    elif bad or plan.unfilled:
+    elif bad or empty:
         steps.append(
             "Where a position is bad or empty, measure its journal and housing bore again, and the walls. If they "
-            f"stand, open another box or choose {_other_shells(bad)}."
+            "stand, see above what would fix it; otherwise try another box."
         )
     if bad:
         steps.append(f"Run no engine with a bore marked {DANGER}: its shells are only the least bad choice.")
     if any(not p.proven for p in proofs.values()):
         steps.append("Allow more time (--time-limit) if the plan is to be proven the best.")
-    good = [p for p in plan.placements if p.within_limits and p.position.kind in complete]
-    if good:
-        whose = "of the good positions" if bad or plan.unfilled else "as shown"
-        if unread:
-            whose += f" ({', '.join(whole(kind) for kind in complete)})"
-        steps.append(
-            f"Lay out the shells {whose}, fit them, tighten the caps to the maker's torque, measure each assembled "
-            "bore."
-        )
+    steps += _what_to_fit(plan)
     return items("NEXT", steps, first="  - ", rest=None)
 
 
-def _other_shells(bad: list[Placement]) -> str:
-    tight, loose = any(p.shortfall_nm for p in bad), any(p.excess_nm for p in bad)
-    if tight == loose:
-        return "shells with other walls"
-    return "thinner shells" if tight else "thicker shells"
+def _what_to_fit(plan: JobPlan) -> Iterator[str]:
+    kinds = plan.job.kinds
+    ready = [kind for kind in kinds if plan.is_ready(kind)]
+    waiting: defaultdict[str, list[str]] = defaultdict(list)  # by what they wait for
+    for kind in kinds:
+        if kind not in ready:
+            waiting["As it stands"].append(kind)
+        elif kind in plan.waits_for:
+            others = " and ".join(map(whole, plan.waits_for[kind]))
+            waiting[f"While its shells may still change for {others}"].append(kind)
+    for why, some in waiting.items():
+        yield (
+            f"{why}, fit no shell of {' or '.join(map(whole, some))} yet: another box or reading may change them all. "
+            "To begin all the same, lock the shells you fit. A lock is a shell's name in upper or lower of the "
+            "positions file."
+        )
+    good = [kind for kind in ready if kind not in plan.waits_for]
+    if good:
+        which = "" if len(good) == len(kinds) else f" ({', '.join(map(whole, good))})"
+        yield (
+            f"Lay out the shells as shown{which}, fit them, tighten the caps as the engine maker says, measure each "
+            "assembled bore."
+        )
 
 
 def _positions(count: int) -> str:
     return "1 position" if count == 1 else f"{count} positions"
 
 
-def _without_reading(positions: Sequence[Position]) -> list[str]:
+def _without_reading(plan: JobPlan) -> list[str]:
     """One item for all positions of a kind that lack the same: a blank job is one thing to do."""
-    groups: defaultdict[tuple[str, tuple[str, ...]], list[str]] = defaultdict(list)
-    for position in positions:
-        groups[position.kind, position.missing].append(whole(position.name))
+    groups: defaultdict[tuple[str, str], list[str]] = defaultdict(list)
+    for position in plan.unmeasured_positions:
+        groups[position.kind, missing_words(missing_of(plan.job, position))].append(whole(position.name))
     return [
-        f"{NOT_MEASURED}: {', '.join(names)} ({clean(kind)}): no reading of {' and '.join(missing).replace('_', ' ')}"
+        f"{NOT_MEASURED}: {', '.join(names)} ({clean(kind)}): {clean(missing)}"
         for (kind, missing), names in groups.items()
     ]
+
+
+def _some_shells(shells: Sequence[Shell]) -> str:
+    """All of a few shells, else the first of them and how many more."""
+    names = [whole("/".join(shell.key)) for shell in shells]
+    more = len(names) - _MOST_SHELLS
+    return listed([*names[:_MOST_SHELLS], f"{more} more"] if more > 1 else names)
 
 
 def _without_wall(shells: list[Shell]) -> list[str]:

@@ -3,8 +3,8 @@
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import NamedTuple
 
-from fitmatch.lengths import NM_PER_UNIT
-from fitmatch.records.parts import Position
+from fitmatch.lengths import NM_PER_UNIT, decimal
+from fitmatch.records.keys import PositionKey, full_name
 from fitmatch.records.placements import KindFigures, Placement
 from fitmatch.records.plans import Alternatives, GroupAnswer, OtherPlan, Plan
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
@@ -12,7 +12,6 @@ from fitmatch.report.shared.scale import NOTHING, Scale
 from fitmatch.report.shared.states import DANGER
 from fitmatch.report.text.positions import NOT_FILLED, shell_name
 
-Key = tuple[str, str]  # of a position
 _NEXT_BEST = "NEXT BEST PLANS (each has figures worse than the one before)"
 
 
@@ -20,8 +19,8 @@ class Beside(NamedTuple):
     """One kind of the answer, of one job or of several that decide it together."""
 
     answer: GroupAnswer
-    placements: dict[Key, Placement]  # as it is filled
-    names: dict[Key, str]  # of all its positions, in file order
+    placements: dict[PositionKey, Placement]  # as it is filled
+    names: dict[PositionKey, str]  # of all its positions, in file order
 
 
 def answered(plan: Plan, label: str) -> Beside:
@@ -31,7 +30,7 @@ def answered(plan: Plan, label: str) -> Beside:
     return Beside(
         answer,
         by_position(p for one in members for p in one.of_kind(kind)),
-        {p.key: full_name(p) for one in members for p in one.job.positions if p.kind == kind},
+        {p.key: full_name(p.key) for one in members for p in one.job.positions if p.kind == kind},
     )
 
 
@@ -58,12 +57,12 @@ def figure_columns(rows: Sequence[Row], scale: Scale) -> list[Column[Row]]:
     def apart(head: str, unit_nm: int, places: int, value: Callable[[KindFigures], int | None]) -> Column[Row]:
         """With as many decimals as it takes for figures that differ to look it."""
         known = {v for row in rows if (v := value(row.figures)) is not None}
-        while len({f"{v / unit_nm:.{places}f}" for v in known}) < len(known):
+        while len({decimal(v, unit_nm, places) for v in known}) < len(known):
             places += 1
 
         def show(row: Row) -> str:
             found = value(row.figures)
-            return NOTHING if found is None else f"{found / unit_nm:.{places}f}"
+            return NOTHING if found is None else decimal(found, unit_nm, places)
 
         return Column(head, show)
 
@@ -73,8 +72,8 @@ def figure_columns(rows: Sequence[Row], scale: Scale) -> list[Column[Row]]:
         Column("filled", lambda row: str(row.figures.filled)),
         Column("below\nmin", lambda row: str(row.figures.below)),
         Column("above\nmax", lambda row: str(row.figures.above)),
-        Column("below\nwish", lambda row: str(row.figures.below_want or 0), shown=wished),
-        Column("above\nwish", lambda row: str(row.figures.above_want or 0), shown=wished),
+        Column("below\nwanted", lambda row: str(row.figures.below_want or 0), shown=wished),
+        Column("above\nwanted", lambda row: str(row.figures.above_want or 0), shown=wished),
         Column("counted", lambda row: str(row.figures.counted)),
         apart(f"worst off\n{scale.step}", one, 1, lambda f: f.worst_deviation_nm),
         apart("sum of\nsquares", one**2, 2, lambda f: f.sum_squared_deviation_nm2),
@@ -83,12 +82,8 @@ def figure_columns(rows: Sequence[Row], scale: Scale) -> list[Column[Row]]:
     ]
 
 
-def by_position(placements: Iterable[Placement]) -> dict[Key, Placement]:
+def by_position(placements: Iterable[Placement]) -> dict[PositionKey, Placement]:
     return {p.position.key: p for p in placements}
-
-
-def full_name(position: Position) -> str:
-    return "/".join(filter(None, position.key))
 
 
 def shells_of(placement: Placement | None) -> str:
@@ -143,7 +138,7 @@ def _changes(kind: Beside, other: OtherPlan) -> str:
     """The positions that get other shells, or another housing, than in the answer."""
     before, after = kind.placements, by_position(other.placements)
     filled = [key for key in kind.names if key in before or key in after]
-    changed = [key for key in filled if _what(before.get(key)) != _what(after.get(key))]
+    changed = [key for key in filled if put_in(before.get(key)) != put_in(after.get(key))]
     text = ", ".join(f"{whole(kind.names[key])} {shells_of(after.get(key))}" for key in changed)
     text += "; the others as in this plan." if len(changed) < len(filled) else "."
     if other.against_plan is not None:
@@ -151,5 +146,6 @@ def _changes(kind: Beside, other: OtherPlan) -> str:
     return text
 
 
-def _what(placement: Placement | None) -> object:
+def put_in(placement: Placement | None) -> object:
+    """Which shells and which housing a position has."""
     return placement and (placement.upper.key, placement.lower.key, placement.position.housing)

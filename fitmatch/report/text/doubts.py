@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from fitmatch.report.shared.layout import clean, paragraph
+from fitmatch.report.shared.layout import clean, items, paragraph
 from fitmatch.report.words.doubts import doubt_lines
 
 if TYPE_CHECKING:
@@ -12,24 +12,26 @@ UNDETECTABLE = (
     "No check can see a shift that all readings of a feature share and that is smaller than the drawing's band, nor "
     "two walls exchanged that are both plausible."
 )
+_CONFIRMED = (
+    "A reading that stands after all: write why into its column confirmed (journal_confirmed, housing_bore_confirmed "
+    "or wall_confirmed where it has no row of its own)."
+)
 
 
 def doubts_text(checked: "Checked", unit: str) -> str:
-    """The whole report of `fitmatch check`, lengths in `unit`."""
+    """The whole report of `fitmatch check`, lengths in `unit`: first what to measure again."""
     title, count, doubts = checked.job.title, checked.readings, checked.doubts
-    lines = [*paragraph(clean(title)), ""] if title else []
+    blocks = [[*(paragraph(clean(title)) if title else []), *paragraph(_summary(count, len(doubts)))]]
+    blocks += [paragraph(line, first="  ", rest="      ") for line in doubt_lines(doubts, unit)]
+    blocks += [paragraph(_CONFIRMED) if doubts else [], items("WARNINGS", list(map(clean, checked.job.warnings)))]
+    blocks += [paragraph(UNDETECTABLE)]
+    return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
+
+
+def _summary(readings: int, doubts: int) -> str:
     if not doubts:
-        lines += paragraph(f"{count} readings: no doubt about any.")
-    else:
-        lines += paragraph(f"{count} readings, {len(doubts)} in doubt. Nothing was changed.")
-        for line in doubt_lines(doubts, unit):
-            lines += ["", *paragraph(line, first="  ", rest="      ")]
-        lines += [
-            "",
-            *paragraph(
-                "A reading that stands after all: write why into its column confirmed (journal_confirmed, "
-                "housing_bore_confirmed or wall_confirmed where it has no row of its own)."
-            ),
-        ]
-    lines += ["", *paragraph(UNDETECTABLE)]
-    return "\n".join(lines) + "\n"
+        return f"{readings} readings: no doubt about any."
+    them = "it" if doubts == 1 else "them"
+    return (
+        f"{doubts} of {readings} readings IN DOUBT: measure {them} again before a shell is fitted. Nothing was changed."
+    )

@@ -1,13 +1,14 @@
 """The part of the text report that explains one position: its sum in numbers, what is next best for it, what insisting
 on another pair would change."""
 
+from fitmatch.records.keys import full_name
 from fitmatch.records.parts import room, tightest_room
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Explanation, OtherPlan, Plan
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.shared.scale import Scale
 from fitmatch.report.shared.states import DANGER
-from fitmatch.report.text.beside import Beside, answered, by_position, compared, figure_columns, full_name, shells_of
+from fitmatch.report.text.beside import Beside, answered, by_position, compared, figure_columns, put_in, shells_of
 from fitmatch.report.text.positions import NOT_FILLED, shell_name
 from fitmatch.report.words.reasons import words_of
 
@@ -20,7 +21,7 @@ def explanation(plan: Plan, scale: Scale) -> list[str]:
     kind, key = answered(plan, told.label), told.position.key
     placement = kind.placements.get(key)
     why = next((u.why for u in plan.unfilled if u.position.key == key), None)
-    lines = [f"{clean(full_name(told.position))} ({clean(told.position.kind)}) EXPLAINED"]
+    lines = [f"{clean(full_name(told.position.key))} ({clean(told.position.kind)}) EXPLAINED"]
     if placement is not None:
         lines += _sum(placement, scale)
     elif why is not None:
@@ -99,15 +100,15 @@ def _insisted(kind: Beside, told: Explanation, scale: Scale) -> list[str]:
 
 
 def _compared(kind: Beside, other: OtherPlan, name: str, scale: Scale) -> list[str]:
-    """Figures before and after, and every position whose clearance changes."""
+    """Figures before and after, and every position that gets other shells or another housing."""
     rows = compared("this plan", kind, {name: other})
     lines = ["", *table(rows, *figure_columns(rows, scale)), ""]
     if other.against_plan is not None:
         lines += [*paragraph(f"Its worst deviation is {other.against_plan}."), ""]
     before, after = kind.placements, by_position(other.placements)
-    changed = [key for key in kind.names if _clearance(before.get(key)) != _clearance(after.get(key))]
+    changed = [key for key in kind.names if put_in(before.get(key)) != put_in(after.get(key))]
     if not changed:
-        return [*lines, *paragraph("No clearance changes.")]
+        return [*lines, *paragraph("Nothing changes.")]
     rows_changed = table(
         changed,
         Column("position", lambda key: whole(kind.names[key]), "left", wraps=True),
@@ -116,7 +117,7 @@ def _compared(kind: Beside, other: OtherPlan, name: str, scale: Scale) -> list[s
         Column(f"{name}:\nshells", lambda key: shells_of(after.get(key)), "left", wraps=True),
         Column("\nclearance", lambda key: scale.length(_clearance(after.get(key)))),
     )
-    return [*lines, "Where the clearance changes:", *rows_changed]
+    return [*lines, "What changes:", *rows_changed]
 
 
 def _clearance(placement: Placement | None) -> int | None:

@@ -64,6 +64,8 @@ def form(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
     rows = [row for row in rows if walls or row[1] not in ("upper", "lower")]
     if not rows:
         return []
+    if all(found == Form() for _, _, found in rows):
+        return paragraph(f"{clean(kind).upper()}: the form was not measured.")
     lines = table(
         rows,
         Column("position", lambda row: whole(row[0]), "left", wraps=True),
@@ -97,8 +99,7 @@ def _corrected(what: str, rows: Sequence[_Corrected], size: str, scale: Scale, *
 
     return table(
         rows,
-        Column(what, lambda row: row.name, "left", wraps=True),
-        Column("", lambda row: row.feature, "left", shown=any(row.feature for row in rows)),
+        Column(what, lambda row: f"{row.name} {row.feature}".rstrip(), "left", wraps=True),
         Column(
             "gauge",
             lambda row: " and ".join(map(whole, row.size.gauges)),
@@ -106,7 +107,7 @@ def _corrected(what: str, rows: Sequence[_Corrected], size: str, scale: Scale, *
             wraps=True,
             shown=given(lambda s: s.gauges),
         ),
-        Column("as read", as_read, "left", wraps=True, shown=given(lambda s: len(s.readings) > 1)),
+        Column("as read", as_read, "left", wraps=True, shown=given(lambda s: len(s.readings) > 1), below=True),
         Column("mean\nas read", lambda row: scale.length(row.size.raw_mean_nm)),
         Column("- zero\nerror", lambda row: scale.length(row.size.zero_nm), shown=given(lambda s: s.zero_nm)),
         Column("- ball", lambda row: scale.length(row.size.ball_nm), shown=given(lambda s: s.ball_nm)),

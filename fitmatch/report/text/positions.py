@@ -1,17 +1,14 @@
-"""The part of the text report that goes to the bench: which shell goes where, the sum behind every clearance, its
-limits."""
+"""The parts of the text report behind every clearance: its sum, its limits, its coatings."""
 
-from collections.abc import Callable, Sequence
-from math import ceil
 from typing import Final
 
-from fitmatch.records.parts import Position, Shell, Size
+from fitmatch.records.keys import full_name
+from fitmatch.records.parts import Shell, Size
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import JobPlan
-from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
-from fitmatch.report.shared.scale import NOTHING, Scale
-from fitmatch.report.shared.states import DANGER, clearance_over_coating, clearance_to_metal, is_coated
+from fitmatch.report.shared.scale import Scale
+from fitmatch.report.shared.states import clearance_over_coating, clearance_to_metal, is_coated
 from fitmatch.rules.positions.guard import guard_of
 
 NOT_FILLED = "NOT FILLED"
@@ -20,82 +17,7 @@ _POSITION: Final = Column[Placement]("position", lambda p: whole(p.position.name
 
 
 def shell_name(shell: Shell) -> str:
-    return whole(f"{shell.box}/{shell.name}")
-
-
-def placed_shell(placement: Placement, side: str) -> str:
-    """The name of the upper or lower shell of a bore, and whether the user locked it there."""
-    shell: Shell = getattr(placement, side)
-    return f"{shell_name(shell)} locked" if getattr(placement.position, side) is not None else shell_name(shell)
-
-
-def which_shell_goes_where(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
-    """Every position of the kind in file order, also those that stay empty."""
-    placed = plan.by_position()
-    positions = [p for p in plan.job.positions if p.kind == kind]
-    remarks = {p.key: _remark(plan, p, placed.get(p.key)) for p in positions}
-    moved = any(p.housing is not None for p in positions)
-
-    def of(show: Callable[[Placement], str]) -> Callable[[Position], str]:
-        return lambda position: show(placed[position.key]) if position.key in placed else NOTHING
-
-    heading = f"{clean(kind).upper()}: which shell goes where ({target_and_limits(positions, scale)})"
-    rows = table(
-        positions,
-        Column("position", lambda p: whole(p.name), "left", wraps=True),
-        Column("its\nhousing", lambda p: whole(p.housing or p.name), "left", wraps=True, shown=moved),
-        Column("upper\nshell", of(lambda p: placed_shell(p, "upper")), "left", wraps=True),
-        Column("its\nwall", of(lambda p: scale.length(p.upper.wall_nm))),
-        Column("lower\nshell", of(lambda p: placed_shell(p, "lower")), "left", wraps=True),
-        Column("its\nwall", of(lambda p: scale.length(p.lower.wall_nm))),
-        Column("clearance", of(lambda p: scale.length(p.clearance_nm))),
-        Column(f"off target\n{scale.step}", of(lambda p: scale.steps(p.deviation_nm, sign=True))),
-        Column("", lambda p: remarks[p.key], "left", shown=any(remarks.values())),
-    )
-    return [*paragraph(heading), *rows]
-
-
-def how_sure(plan: JobPlan, kind: str, scale: Scale, certainty: Certainty) -> list[str]:
-    """Every clearance with its uncertainty and verdict, where the job tells how it was measured.
-
-    A table of its own: beside names, walls and warnings it would not fit the page.
-    """
-    rows = plan.of_kind(kind)
-    if not certainty.known or all(certainty.of(p) is None for p in rows):
-        return []
-    lines = table(
-        rows,
-        Column("position", lambda p: clean(p.position.name), "left", wraps=True),
-        Column("clearance", lambda p: scale.length(p.clearance_nm)),
-        Column(f"+/- {scale.step}", lambda p: _expanded(certainty, p, scale)),
-        Column("verdict", lambda p: certainty.verdict(p) or NOTHING, "left"),
-    )
-    return [
-        *paragraph(f"{clean(kind).upper()}: how sure the clearances are"),
-        *lines,
-        *_legend(plan, rows, certainty),
-        *_no_limit(plan, kind, rows),
-    ]
-
-
-def _no_limit(plan: JobPlan, kind: str, rows: Sequence[Placement]) -> list[str]:
-    """Which gauges have no stated error limit: what they read wrong throughout is then counted nowhere."""
-    if plan.job.fits[kind].seating_u_nm is not None:
-        return []  # a seating learned from assembled checks stands for the errors that gauges share
-    used = {
-        gauge
-        for p in rows
-        for size in (p.upper.measured, p.lower.measured, p.position.journal, p.position.housing_bore)
-        if size is not None
-        for gauge in size.gauges
-    }
-    silent = sorted(name for name in used if not plan.job.measuring.gauges[name].limit_nm)
-    if not silent:
-        return []
-    return paragraph(
-        f"No error limit is stated for {', '.join(map(clean, silent))}: what such a gauge reads wrong throughout is "
-        "not in +/-; write its limit."
-    )
+    return whole(full_name(shell.key))
 
 
 def sums(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
@@ -135,10 +57,10 @@ def limits(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
         _POSITION,
         Column(f"min{with_guard}", lambda p: scale.length(p.limit_low_nm)),
         Column("clearance at the tightest", lambda p: scale.length(p.clearance_tightest_nm)),
-        Column("wished\nfrom", lambda p: scale.length(p.position.want_min_nm), shown=wished),
+        Column("wanted\nfrom", lambda p: scale.length(p.position.want_min_nm), shown=wished),
         Column("target", lambda p: scale.length(p.position.target_nm)),
         Column("clearance", lambda p: scale.length(p.clearance_nm)),
-        Column("wished\nto", lambda p: scale.length(p.position.want_max_nm), shown=wished),
+        Column("wanted\nto", lambda p: scale.length(p.position.want_max_nm), shown=wished),
         Column(f"max{with_guard}", lambda p: scale.length(p.limit_high_nm)),
     )
     return [*paragraph(clean(kind).upper()), *rows]
@@ -154,73 +76,6 @@ def coated(plan: JobPlan, scale: Scale) -> list[str]:
         Column("clearance over\nthe coating", lambda p: scale.length(clearance_over_coating(p))),
         Column("clearance to\nthe metal", lambda p: scale.length(clearance_to_metal(p))),
     )
-
-
-def target_and_limits(positions: Sequence[Position], scale: Scale) -> str:
-    """What the kind is fitted to, or that its positions differ in it."""
-    words = []
-    for name, values in (
-        ("target", {p.target_nm for p in positions}),
-        ("min", {p.min_nm for p in positions}),
-        ("max", {p.max_nm for p in positions}),
-    ):
-        if len(values) > 1:
-            words.append(f"{name} by position")
-        elif (nm := values.pop()) is not None:
-            words.append(f"{name} {scale.with_unit(nm)}")
-        elif name != "target":
-            words.append(f"no {name} given")
-        if name == "max":
-            words += _wished(positions, scale)
-        if name == "target" and all(p.aims_at_middle for p in positions):
-            words.append("the middle of min and max")
-    return ", ".join(map(whole, words))
-
-
-def _wished(positions: Sequence[Position], scale: Scale) -> list[str]:
-    """The wished band, or that positions differ in it; nothing where none is wished."""
-    bands = {(p.want_min_nm, p.want_max_nm) for p in positions}
-    if bands == {(None, None)}:
-        return []
-    if len(bands) > 1:
-        return ["wished band by position"]
-    ((low, high),) = bands
-    least = [] if low is None else [f"from {scale.with_unit(low)}"]
-    most = [] if high is None else [f"to {scale.with_unit(high)}"]
-    return [" ".join(["wished", *least, *most])]
-
-
-def _remark(plan: JobPlan, position: Position, placement: Placement | None) -> str:
-    if placement is None:
-        return NOT_FILLED if any(u.position.key == position.key for u in plan.unfilled) else NOT_MEASURED
-    if not placement.within_limits:
-        return DANGER
-    if any(flag.position == position.name for flag in plan.flags):
-        return "see below"
-    if placement.want_shortfall_nm:
-        return "below the wish"
-    return "above the wish" if placement.want_excess_nm else ""
-
-
-def _legend(plan: JobPlan, placements: Sequence[Placement], certainty: Certainty) -> list[str]:
-    """What stands under a table with uncertainties, and whether they may be relied on."""
-    guarded = ", both as written, without the guard" if guard_of(plan.job) else ""
-    lines = paragraph(
-        "+/- is the expanded uncertainty of the clearance, 95 %. The verdict goes by the chance that the clearance at "
-        f"the tightest is at least min and the mean one at most max{guarded}: inside from 95 %, outside up to 5 %, "
-        "doubtful between."
-    )
-    found = [u for p in placements if (u := certainty.of(p)) is not None]
-    unknown = dict.fromkeys(what for u in found for what in u.unknown)
-    if unknown:
-        named = ", ".join(clean(what) for what in unknown)
-        lines += paragraph(f"+/- is only a lower bound, and nothing is judged by it. Not known: {named}.")
-    return lines
-
-
-def _expanded(certainty: Certainty, placement: Placement, scale: Scale) -> str:
-    uncertainty = certainty.of(placement)
-    return NOTHING if uncertainty is None else scale.steps(ceil(uncertainty.expanded_nm))
 
 
 def _mean(size: Size | None, scale: Scale) -> str:

@@ -18,8 +18,10 @@ _FIRST = (
     "and the smallest total shortfall, then the smallest total excess over max (totals in brackets)."
 )
 _ENGINES_FIRST = _FIRST.replace("most positions", "most engines complete in a kind, then most positions", 1)
-_WISH = " Then, where a band is wished, the same below and above it, over all filled."
+_WISH = " Then, if a band is wanted, the same below and above it, over all filled."
 _IN_ORDER = "Engines come in the order given: for each in turn all that follows, before the next is looked at. "
+_AS_BOXED = "as-boxed: every position in turn takes the next upper and the next lower that match."
+_BY_HAND = "by-hand: every position in turn takes the pair nearest to its target that obeys the rules."
 _BEST = {
     order.WORST: "smallest worst deviation from target",
     order.SQUARES: "smallest sum of squared deviations",
@@ -44,11 +46,7 @@ def quality(plan: Plan, scale: Scale) -> list[str]:
     for answer in plan.groups:
         lines += ["", *_kind(plan, answer, scale)]
     if any(g.baselines for g in plan.groups):
-        lines += [
-            "",
-            "as-boxed: every position in turn takes the next upper and the next lower that match.",
-            "by-hand: every position in turn takes the pair nearest to its target that obeys the rules.",
-        ]
+        lines += ["", *paragraph(_AS_BOXED), *paragraph(_BY_HAND)]
     return lines
 
 
@@ -82,7 +80,7 @@ def _kind(plan: Plan, answer: GroupAnswer, scale: Scale) -> list[str]:
             f"{_total(f.above_want or 0, f.want_excess_nm or 0, scale)} above"
             for name, f, _ in named
         ]
-        lines += paragraph(f"Outside the wished band ({scale.step}): {'; '.join(missed)}.")
+        lines += paragraph(f"Outside the wanted band ({scale.step}): {'; '.join(missed)}.")
     if plan.alone and answer.group.kind in members[0].worth:
         lines += paragraph(_worth(members[0].worth[answer.group.kind], figures, scale))
     if figures.filled:

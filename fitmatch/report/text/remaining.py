@@ -1,19 +1,21 @@
 """The part of the text report about shells that are not in the engine: left over, broken sets, held."""
 
 from collections import Counter, defaultdict
+from functools import partial
 
+from fitmatch.records.job import Job
 from fitmatch.records.parts import HALVES, Shell
 from fitmatch.records.plans import Plan
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.shared.scale import NOTHING, Scale
-from fitmatch.report.shared.states import unmeasured_shells
+from fitmatch.report.shared.states import marks_of, unmeasured_shells
 from fitmatch.report.text.positions import shell_name
 
 _MOST_NAMED = 1_000  # of more shells nobody reads every name
 
 
 def remaining(plan: Plan, scale: Scale) -> list[str]:
-    lines = _left_over(plan.leftover, scale)
+    lines = _left_over(plan, scale)
     broken = _broken_sets(plan)
     if broken:
         lines += paragraph("; ".join(broken) + ".", first="Halves left without a partner in their box: ", rest="  ")
@@ -41,7 +43,8 @@ def _broken_sets(plan: Plan) -> list[str]:
     return texts
 
 
-def _left_over(shells: tuple[Shell, ...], scale: Scale) -> list[str]:
+def _left_over(plan: Plan, scale: Scale) -> list[str]:
+    shells = plan.leftover
     if not shells:
         return ["LEFT OVER: no shell"]
     groups: defaultdict[tuple[str, str, str], list[Shell]] = defaultdict(list)
@@ -49,7 +52,8 @@ def _left_over(shells: tuple[Shell, ...], scale: Scale) -> list[str]:
         groups[shell.kind, shell.half, shell.grade or ""].append(shell)
     keys = sorted(groups, key=lambda key: (key[0], HALVES.index(key[1]), key[2]))
     named = len(shells) <= _MOST_NAMED
-    head, tell = ("shells and their walls", _each) if named else ("how many of each wall", _counts)
+    each = partial(_each, plan.job)
+    head, tell = ("shells and their walls", each) if named else ("how many of each wall", _counts)
     graded = any(grade for _, _, grade in keys)
     rows = table(
         keys,
@@ -64,10 +68,14 @@ def _left_over(shells: tuple[Shell, ...], scale: Scale) -> list[str]:
     return [f"LEFT OVER: {len(shells)} shell{'s' if len(shells) > 1 else ''}{told}", *rows]
 
 
-def _each(shells: list[Shell], scale: Scale) -> str:
-    """For bagging and labelling: every shell with its own wall, not parted from it at the end of a line."""
-    pairs = [(s, "" if s.wall_nm is None else f" {scale.length(s.wall_nm)}") for s in shells]
-    return ", ".join(whole(shell_name(s) + wall) for s, wall in pairs)
+def _each(job: Job, shells: list[Shell], scale: Scale) -> str:
+    """For bagging and labelling: every shell with its own wall and marks, not parted at the end of a line."""
+    walls = ((s, "" if s.wall_nm is None else f" {scale.length(s.wall_nm)}") for s in shells)
+    return ", ".join(whole(shell_name(s) + wall + _marks(job, s)) for s, wall in walls)
+
+
+def _marks(job: Job, shell: Shell) -> str:
+    return "".join(f" {clean(column)} {clean(mark)}" for column, mark in marks_of(job, shell).items())
 
 
 def _counts(shells: list[Shell], scale: Scale) -> str:

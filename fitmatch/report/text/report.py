@@ -1,29 +1,27 @@
 """The text report: a plan in, one text out, made to be read standing at the bench.
 
-Which shell goes where comes first, then what must not be done, then what it rests on, the sums, and how good it all is.
+First one screen: which shell goes where, what must not be done, how good it is, what is left over, what to do next. In
+full, what all that rests on comes after it.
 """
 
 from collections.abc import Iterator
 
 from fitmatch.records.plans import JobPlan, Plan
-from fitmatch.report.shared.axis import along_the_line
+from fitmatch.report.screen.left_over import left_over
+from fitmatch.report.screen.proven import proof_lines
+from fitmatch.report.screen.sure import how_sure
+from fitmatch.report.screen.table import which_shell_goes_where
 from fitmatch.report.shared.certainty import Certainty
-from fitmatch.report.shared.housings import moves_text
-from fitmatch.report.shared.layout import paragraph
+from fitmatch.report.shared.housings import moves, moves_text
+from fitmatch.report.shared.layout import clean, items, paragraph, titled, whole
 from fitmatch.report.shared.scale import Scale, scale_for
 from fitmatch.report.text.attention import attention, next_steps
-from fitmatch.report.text.heading import boxes_read, engines, heading, in_short, rules_in_force, title
-from fitmatch.report.text.measuring import corrections, form
-from fitmatch.report.text.positions import coated, how_sure, limits, sums, which_shell_goes_where
-from fitmatch.report.text.quality import quality
-from fitmatch.report.text.remaining import remaining
+from fitmatch.report.text.heading import engines, heading, in_short, title
 
 CLOSING = (
-    "The calculated clearance selects the shells; the assembled bore, measured with the shells in and",
-    "caps tightened, decides. The engine and bearing maker's limits come before any figure here.",
+    "The calculated clearance selects the shells; the assembled bore, measured with the shells in and caps tightened, "
+    "decides. The engine and bearing maker's limits come before any figure here."
 )
-
-_MOST_SUMS = 1_000  # of more positions nobody checks every sum on paper
 
 _UNITS = {
     "in": "Lengths in inches; deviations in tenths (0.0001 in): + is looser, - is tighter.",
@@ -31,18 +29,34 @@ _UNITS = {
 }
 
 
-def plan_text(plan: Plan, unit: str) -> str:
-    """The whole report, lengths in `unit`, ending in a line break; no line is wider than a page. Of several jobs all of
-    them in short, then each engine, then what concerns all."""
+def plan_text(plan: Plan, unit: str, *, full: bool = False) -> str:
+    """The report, lengths in `unit`, ending in a line break; no line is wider than the page. Of several jobs all of
+    them in short, then each engine, then what concerns all. `full`: with the sums, the limits and all else behind it.
+    """
     scale = scale_for(unit, _lengths(plan))
-    blocks = [[*(title(plan.plans[0]) if plan.alone else engines(plan)), _UNITS[unit]]]
+    blocks = [[*(title(plan.plans[0]) if plan.alone else engines(plan)), *paragraph(_UNITS[unit])]]
     blocks += [] if plan.alone else in_short(plan, scale)
-    boxes = boxes_read(plan.job)
-    for one in plan.plans:
-        blocks += [[] if plan.alone else heading(one), *_bench(plan, one, scale)]
-        blocks += [[*(boxes if plan.alone else []), *rules_in_force(one.job, scale)], *_figures(one, scale)]
-    blocks += [[] if plan.alone else ["ALL ENGINES", *boxes], quality(plan, scale), *_beside(plan, scale)]
-    blocks += [remaining(plan, scale), list(CLOSING)]
+    blocks += [items("WARNINGS", list(map(clean, plan.warnings)))]
+    told = [*proof_lines(plan, scale), *left_over(plan)]
+    if plan.alone:
+        one, certainty = plan.plans[0], Certainty(plan.plans[0])
+        blocks += [
+            *_bench(plan, one, scale, certainty),
+            [*how_sure(one, certainty, full=full), *told],
+            next_steps(one, plan.proofs),
+        ]
+    else:
+        for one in plan.plans:
+            certainty = Certainty(one)
+            blocks += [heading(one), *_bench(plan, one, scale, certainty), how_sure(one, certainty, full=full)]
+            blocks += [next_steps(one, plan.proofs_of(one))]
+        blocks += [["ALL ENGINES", *told]]
+    blocks += _beside(plan, scale)
+    if full:
+        from fitmatch.report.text.full import in_full
+
+        blocks += in_full(plan, scale)
+    blocks += [[*paragraph(CLOSING), *_digests(plan)]]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
 
@@ -56,37 +70,20 @@ def _beside(plan: Plan, scale: Scale) -> list[list[str]]:
     return [faults(plan), *alternatives(plan, scale), explanation(plan, scale)]
 
 
-def _bench(plan: Plan, one: JobPlan, scale: Scale) -> list[list[str]]:
-    """What is done at the bench, for one job."""
-    certainty, proofs = Certainty(one), plan.proofs_of(one)
-    blocks: list[list[str]] = []
-    for kind in one.job.kinds:
-        blocks += [which_shell_goes_where(one, kind, scale), how_sure(one, kind, scale, certainty)]
+def _bench(plan: Plan, one: JobPlan, scale: Scale, certainty: Certainty) -> list[list[str]]:
+    """What is done at the bench, for one job, and what must be known first."""
+    blocks = [which_shell_goes_where(one, kind, scale, certainty) for kind in one.job.kinds]
     boxes = plan.strategy == "keep-sets"
-    blocks += _titled("HOUSINGS", [moves_text(one, kind, scale, boxes=boxes) for kind in one.job.kinds])
-    return [*blocks, attention(one, proofs, scale.unit), next_steps(one, proofs)]
+    moved = [kind for kind in one.job.kinds if moves(one, kind)]
+    blocks += titled("HOUSINGS", [moves_text(one, kind, scale, boxes=boxes) for kind in moved])
+    return [*blocks, attention(one, plan.proofs_of(one), scale.unit)]
 
 
-def _figures(plan: JobPlan, scale: Scale) -> list[list[str]]:
-    """The sums behind it, and what the readings say besides."""
-    kinds = plan.job.kinds
-    if len(plan.placements) > _MOST_SUMS:
-        which = "Of so many positions sums and limits are left to --csv and --json, corrections and form to --json."
-        return [["THE SUMS", *paragraph(which)]]
-    blocks: list[list[str]] = []
-    blocks += _titled("THE SUMS (axis shift: + towards the upper half)", [sums(plan, kind, scale) for kind in kinds])
-    blocks += _titled("ALONG THE LINE (+ towards the upper half)", [along_the_line(plan, k, scale) for k in kinds])
-    blocks += _titled("BETWEEN THE LIMITS", [limits(plan, kind, scale) for kind in kinds])
-    blocks += _titled("COATED SHELLS", [coated(plan, scale)])
-    blocks += _titled("CORRECTIONS TO THE READINGS", [corrections(plan, scale)])
-    blocks += _titled("FORM (- is not measured)", [form(plan, kind, scale) for kind in kinds])
-    return blocks
-
-
-def _titled(title: str, blocks: list[list[str]]) -> list[list[str]]:
-    """The title over the first block that has anything to say."""
-    full = [block for block in blocks if block]
-    return [[title, *full[0]], *full[1:]] if full else []
+def _digests(plan: Plan) -> list[str]:
+    """The same files give the same: nothing here tells the time."""
+    if plan.alone:
+        return paragraph(f"Inputs' digest: {plan.job.digest}")
+    return items("Inputs' digests", [f"{whole(one.job.name)}: {one.job.digest}" for one in plan.plans])
 
 
 def _lengths(plan: Plan) -> Iterator[int]:

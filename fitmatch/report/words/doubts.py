@@ -3,75 +3,84 @@
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from fitmatch.lengths import fixed
+from fitmatch.lengths import with_unit
 from fitmatch.records.measuring import Doubt
 from fitmatch.report.shared.layout import clean
+from fitmatch.report.shared.scale import usual
 
-# What happened, and what would tell it from others.
+# What happened, and what would distinguish it from others.
 _MISTAKES: Final[Mapping[str, tuple[str, str]]] = {
     "thimble-turn": ("one thimble turn", "read sleeve and thimble again"),
     "calliper-turn": ("one turn of a dial calliper, 0.100 in", "check with a micrometer"),
     "wrong-frame": ("the wrong micrometer frame or setting standard", "check the frame's range"),
     "indicator-turn": ("one turn of the bore gauge's indicator", "watch the small hand while setting and reading"),
-    "digits-transposed": ("two digits exchanged", "compare with the paper"),
+    "digits-transposed": ("two digits swapped", "compare with the paper"),
     "digit-dropped": ("a digit left out", "compare with the paper"),
     "digit-doubled": ("a digit typed twice", "compare with the paper"),
-    "decimal-slip": ("the decimal point one place off", "compare with the paper"),
-    "wrong-unit": ("another unit than the file's", "write the unit behind the number"),
-    "radius": ("a radius for a diameter, or twice the diameter", "measure across the whole"),
+    "decimal-slip": ("the decimal point one place out", "compare with the paper"),
+    "wrong-unit": ("a unit other than the file's", "write the unit after the number"),
+    "radius": ("a radius instead of a diameter, or twice the diameter", "measure the full diameter"),
     "journal-high": (
         "dirt or oil under the anvils, or a warm part",
-        "wipe both, let it soak, and read again: a warm part drifts",
+        "wipe both, let the part soak to room temperature, and read again: a warm part drifts",
     ),
     "bore-high": (
         "gauge not rocked to its smallest reading, measured at the joint, or fasteners loose or dry",
-        "rock it again on the crown axis, then loosen, oil and tighten the fasteners as for good",
+        "rock it again on the crown axis; then loosen, oil and tighten the fasteners as in final assembly",
     ),
-    "bore-low": ("gauge off the diameter, or dirt, burr or oil film in the bore", "wipe, rock it again in both planes"),
+    "bore-low": (
+        ("gauge not on the diameter, or dirt, a burr or oil film in the bore"),
+        "wipe, rock it again in both planes",
+    ),
     "wall-low": (
         "measured off the crown, or before the shell was coated",
         "measure at the crown, 90 degrees from the joint",
     ),
     "wall-high": ("dirt or oil film on the shell", "wipe it and read again"),
     "flat-anvil": ("a flat anvil on the concave face", "use a ball anvil"),
-    "ball-left-in": ("the ball's diameter not taken off", "zero with the ball in place"),
+    "ball-left-in": ("the ball's diameter not subtracted", "zero with the ball in place"),
     "groove-or-hole": ("measured in a groove or an oil hole", "measure on the land"),
     "undersize": (
-        "a journal of another undersize",
-        "look at the mark on the crankshaft's web, and note it in the column undersize",
+        "a journal ground to another undersize",
+        "look at the mark on the crank web, and note it in the column `undersize`",
     ),
     "other-group": ("a reading of another kind, box or grade", "check which part it belongs to"),
     "gauge-setting": (
-        "bore gauge set to another value than for the others",
-        "set the gauge again and measure all bores of this kind in one go",
+        "bore gauge set to a different value than for the others",
+        "set the gauge again and measure all bores of this kind in one session",
     ),
     "sign-reversed": (
-        "the indicator's sign taken the wrong way round",
+        "the indicator's sign read the wrong way round",
         "a bore larger than the setting turns many indicators backwards: try it by hand",
     ),
     "digit-misread": ("one digit misread, such as 6 for 9 or 1 for 7", "compare with the paper"),
     "cap-exchanged": (
-        "cap exchanged or turned round",
+        "cap swapped with another or fitted the wrong way round",
         "look at the numbers on cap and housing, and feel for a step at the joint",
     ),
     "unknown": ("no known mistake gives this number", "measure it twice"),
 }
 _OF_SITTINGS: Final[Mapping[str, str]] = {
-    "ball-left-in": "the ball's diameter not taken off; zero the micrometer with the ball in place",
-    "ball-twice": "the ball's diameter taken off twice",
+    "ball-left-in": "the ball's diameter not subtracted; zero the micrometer with the ball in place",
+    "ball-twice": "the ball's diameter subtracted twice",
     "flat-anvil": "a flat anvil on the concave face; use a ball anvil",
     "undersize-shells": "shells for another undersize than the journals have; look at both marks",
     "thimble-turn": "one thimble turn; read sleeve and thimble again",
     "wrong-frame": "the wrong micrometer frame or setting standard",
-    "unknown": "a whole sitting is off; check gauge and standard",
+    "unknown": "a whole session of readings is off; check gauge and standard",
 }
 
 
+_OF_MANY: Final = ("copied", "sitting")  # doubts that are not about one reading
+
+
 def doubt_lines(doubts: Sequence[Doubt], unit: str) -> list[str]:
-    """One item for each doubt: what looks wrong and where, what is likely behind it, what to do."""
+    """One item for each doubt: what looks wrong and where, the likely cause, what to do."""
     lines = []
     for d in doubts:
         where = f"{d.file}:{d.row}" if d.row else d.file
+        if d.column and d.what.code not in _OF_MANY:
+            where += f": {d.column} reads {with_unit(d.reading_nm, unit)}"
         lines.append(clean(f"{looks_wrong(d, unit)}: {'; or '.join(likely(d))}; {measure_again(d)} [{where}]"))
     return lines
 
@@ -83,15 +92,15 @@ def looks_wrong(doubt: Doubt, unit: str) -> str:
     item = f"{doubt.item} {feature}"
     match doubt.what.code:
         case "copied":
-            return f"{item} has every reading of {slots['other']}"
+            return f"{item} has exactly the same readings as {slots['other']}"
         case "step":
             item = f"every {feature} from {doubt.item} to {slots['last']}"
         case "sitting":
             item = f"every {_sitting(doubt)}"
     nm: int = slots["error_nm"]
-    off = f"{fixed(abs(nm), unit, 4 if unit == 'in' else 3)} {unit} {'high' if nm > 0 else 'low'}"
-    against = {"off-its-repeats": " against its repeats", "step": " against those before"}.get(doubt.what.code, "")
-    return f"{item} reads {off}{against}"
+    off = f"{usual(unit, abs(nm), fewer=1)} {unit} {'high' if nm > 0 else 'low'}"
+    against = {"off-its-repeats": " compared with its repeats", "step": " compared with those before"}
+    return f"{item} reads {off}{against.get(doubt.what.code, '')}"
 
 
 def likely(doubt: Doubt) -> tuple[str, ...]:
@@ -110,7 +119,7 @@ def measure_again(doubt: Doubt) -> str:
     """What to do about it."""
     match doubt.what.code:
         case "step":
-            return f"set the gauge again and measure all bores of {doubt.what.slots['kind']} in one go"
+            return f"set the gauge again and measure all bores of {doubt.what.slots['kind']} in one session"
         case "sitting":
             return f"measure a few of {_sitting(doubt)} again with another gauge"
     return f"measure {doubt.item} again"

@@ -1,9 +1,9 @@
-"""The levels of an answer's proof in a machinist's words, and what the bound of an unproven one is a bound of."""
+"""The levels of an answer's proof in a machinist's words, and what the bound of an unproven answer refers to."""
 
 from typing import Final
 
 from fitmatch.fit.model.order import ALL, Unit
-from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.lengths import NM_PER_UNIT, decimal
 from fitmatch.records.plans import Proof
 from fitmatch.report.shared.scale import Scale
 
@@ -14,15 +14,15 @@ WORDS: Final = {
     "positions_below": "positions below their min",
     "shortfall": "total shortfall below min",
     "excess": "total excess over max",
-    "positions_below_want": "positions below the wished band",
-    "want_shortfall": "total shortfall below the wished band",
-    "positions_above_want": "positions above the wished band",
-    "want_excess": "total excess over the wished band",
+    "positions_below_want": "positions below the wanted band",
+    "want_shortfall": "total shortfall below the wanted band",
+    "positions_above_want": "positions above the wanted band",
+    "want_excess": "total excess over the wanted band",
     "worst_deviation": "worst deviation from target",
     "sum_squared_deviation": "sum of squared deviations",
     "spread": "spread",
     "boxes": "boxes drawn from",
-    "housings_staying": "housings that stay where they are",
+    "housings_staying": "housings that stay in their own positions",
     "total_clearance": "total clearance",
     "total_wall_difference": "total wall difference",
 }
@@ -46,4 +46,4 @@ def _amount(unit: Unit, bound: int, scale: Scale) -> str:
         return str(bound)
     if unit is Unit.LENGTH:
         return f"{scale.steps(bound)} {scale.step}"
-    return f"{bound / NM_PER_UNIT[scale.step] ** 2:.1f} {scale.step} squared"
+    return f"{decimal(bound, NM_PER_UNIT[scale.step] ** 2, 1)} {scale.step} squared"

@@ -1,35 +1,45 @@
-"""What is likely wrong where an assembled clearance and its calculation do not agree (common practice, no source), and
-why a reading does not teach or is not compared."""
+"""What is likely wrong if an assembled clearance and its calculation do not agree (common practice, no source), why a
+reading is not learned from or not compared, and why a kind learns nothing."""
 
 from collections.abc import Mapping
 from typing import Any
 
 from fitmatch.facts import Fact
 from fitmatch.gauging.assembled import Check, Comparison, NotCompared, Verdict
+from fitmatch.records.keys import full_name
+from fitmatch.wording import listed
 
 _TURNS_NM = (635_000, 500_000)  # one turn of a micrometer thimble: 0.0250 in, 0.5 mm
 _NEAR_NM = 12_700
 
 _TIGHTER = (
     "dirt or a burr behind a shell",
-    "a shell that changed places, thicker than the one told",
-    "a cap that changed places or stands the wrong way round",
+    "a shell swapped with another, thicker than the one recorded",
+    "a cap swapped with another or fitted the wrong way round",
 )
 _LOOSER = (
-    "a cap that is not home: a burr or dirt in the joint, or not the final torque",
-    "a cap that changed places or stands the wrong way round",
-    "a shell that changed places, thinner than the one told",
-    "a bore gauge that was not rocked to its smallest reading, or stood near the joint",
+    "a cap that is not fully seated: a burr or dirt in the joint, or not the final torque",
+    "a cap swapped with another or fitted the wrong way round",
+    "a shell swapped with another, thinner than the one recorded",
+    "a bore gauge that was not rocked to its smallest reading, or was near the joint",
 )
 _IN_COMMON = (
-    "all of the kind are off alike: crush and the errors that its gauges share, which --learn takes in as seating",
-    "a gauge that was set wrongly looks the same: check its setting first",
+    (
+        "most of the kind are off by about the same: crush, and the errors that its gauges share, which "
+        "--learn records as seating"
+    ),
+    "a wrongly set gauge looks the same: check its setting first",
+)
+_BEYOND_CRUSH = (
+    "most of the kind are off by about the same, and by more than crush explains: a wrongly set gauge; set it again",
+    "walls that were all read wrong by the same: an anvil that is not a ball, or a zero error that was not subtracted",
+    "fasteners that were not tightened as they were for the housing bores",
 )
 _STRIP = "the strip itself, which is coarse: measure with a bore gauge before anything is taken apart"
 
 
 def likely_causes(comparison: Comparison, check: Check) -> tuple[str, ...]:
-    """The likely causes, the likeliest first; none where the two agree."""
+    """The likely causes, the likeliest first; none if the two agree."""
     if check.verdict == Verdict.AGREES:
         return ()
     off = abs(check.difference_nm)
@@ -41,26 +51,48 @@ def likely_causes(comparison: Comparison, check: Check) -> tuple[str, ...]:
     if check.reading.method == "strip":
         return (_STRIP, *(_LOOSER if check.difference_nm > 0 else _TIGHTER)[:2])
     if comparison.in_common(check):
-        return _IN_COMMON
+        return _BEYOND_CRUSH if comparison.beyond_crush(check) else _IN_COMMON
     other = comparison.exchanged_with(check)
     causes = _LOOSER if check.difference_nm > 0 else _TIGHTER
     if other is None:
         return causes
-    return (f"its shells and those of {other} are exchanged, which explains both readings", *causes[:2])
+    return (f"its shells and those of {other} are swapped, which explains both readings", *causes[:2])
 
 
 def why_not(fact: Fact) -> str:
-    """Why a reading does not teach the seating of its kind."""
+    """Why the seating of a kind is not learned from a reading."""
     slots: Mapping[str, Any] = fact.slots
     match fact.code:
         case "size-in-doubt":
             return f"its {' and '.join(slots['features']).replace('_', ' ')} is in doubt"
         case "wall-in-doubt":
-            return f"the wall of {' and '.join(map('/'.join, slots['shells']))} is in doubt"
-    return {"strip": "a strip does not teach", "stands-out": "it stands out from the others of its kind"}[fact.code]
+            return f"the wall of {' and '.join(map(full_name, slots['shells']))} is in doubt"
+    return {
+        "strip": "a strip is too coarse to learn from",
+        "beyond-crush": "it differs from the calculation without seating by more than crush explains",
+        "stands-out": "it differs too much from the others of its kind",
+        "by-seating": "it is a mistake only because of the seating in the calculation",
+    }[fact.code]
+
+
+def refusal(fact: Fact) -> str:
+    """Why a kind learns nothing, and what to do."""
+    slots: Mapping[str, Any] = fact.slots
+    positions = slots["positions"]
+    if fact.code == "by-seating":
+        return (
+            f"only the seating in job.toml or in the positions file makes {listed(positions)} a mistake; if that "
+            "seating belongs to another setting of the gauge, remove it, then learn again"
+        )
+    differ = "differs" if len(positions) == 1 else "differ"
+    return (
+        f"{len(positions)} of {slots['read']} positions read by gauge ({', '.join(positions)}) {differ} from the "
+        "calculation without seating, or from the others, by more than crush explains; set the gauge again and measure "
+        "them again"
+    )
 
 
 def missing(uncompared: NotCompared) -> tuple[str, ...]:
-    """What was not read for the calculation of a reading that is not compared."""
+    """What is missing for the calculation of a reading that is not compared."""
     sizes = (feature.replace("_", " ") for feature in uncompared.features)
-    return (*sizes, *(f"wall of {'/'.join(key)}" for key in uncompared.shells))
+    return (*sizes, *(f"wall of {full_name(key)}" for key in uncompared.shells))

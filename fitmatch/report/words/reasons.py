@@ -4,13 +4,14 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
 from fitmatch.facts import Fact
-from fitmatch.lengths import fixed
 from fitmatch.records.plans import Flag
-from fitmatch.report.shared.scale import PLACES, sizes, steps
+from fitmatch.report.shared.scale import sizes, steps, usual
 from fitmatch.report.shared.states import DANGER, one_line
 from fitmatch.report.words.phrases import phrase
+from fitmatch.wording import listed
 
 _Slots = Mapping[str, Any]
+_MOST_CELLS: Final = 6
 _ASIDE: Final = {
     "on-hold": "on hold",
     "not-measured": "not yet measured",
@@ -25,7 +26,7 @@ def words_of(fact: Fact, unit: str) -> str:
 
 
 def flag_words(flag: Flag, unit: str) -> str:
-    """The same of a flag, with a warning before it where the bore is outside its limits."""
+    """The same for a flag, with a warning before it if the clearance is outside its limits."""
     words = words_of(flag.what, unit)
     return f"{DANGER}: {words}" if flag.what.code == "misfit" else words
 
@@ -44,8 +45,8 @@ def _locked_misfit(s: _Slots, unit: str) -> str:
 
 def _no_partner(s: _Slots, unit: str) -> str:
     if s["locked"] is None:
-        return f"{_needs(s, unit)}; no two halves in these boxes may share its bore"
-    half = f"no {s['side']} half in these boxes may share its bore with the locked {s['locked']}"
+        return f"{_needs(s, unit)}; no two halves in these boxes may go together in it"
+    half = f"no {s['side']} half in these boxes may go with the locked {s['locked']}"
     return f"{_needs(s, unit)}; {half}"
 
 
@@ -58,8 +59,9 @@ def _refused(s: _Slots, unit: str) -> str:
     side, gap = ("above", bore - high) if bore > high else ("below", low - bore)
     size, least, most = sizes(unit, [bore, low, high], gap)
     return (
-        f"the housing bore {size} lies {side} its drawing band {least} to {most}: shells cannot mend the crush; "
-        "rework the housing, or write the reason for using it in the column `accept`"
+        f"the housing bore {size} is {side} its drawing limits, {least} to {most}: no choice of "
+        "shells can correct the crush; "
+        "rework the housing, unless the engine maker permits it in writing: quote that in the column `accept`"
     )
 
 
@@ -68,9 +70,17 @@ def _no_half(s: _Slots, unit: str) -> str:
     if not halves:
         return f"there is no {side} half of kind {kind} to choose from{aside}"
     asked = ", ".join(_demands(s["unmet"], unit)) or " and ".join(_demands(s["demands"], unit)) + " together"
+    they = "its" if halves == 1 else "their"
+    have = "".join(f"; {they} {column} is {_cells(some)}" for column, some in s["marks"].items())
     if halves == 1:
-        return f"the only {side} half of kind {kind} does not match {asked}{aside}"
-    return f"none of the {halves} {side} halves of kind {kind} matches {asked}{aside}"
+        return f"the only {side} half of kind {kind} does not match {asked}{have}{aside}"
+    return f"none of the {halves} {side} halves of kind {kind} matches {asked}{have}{aside}"
+
+
+def _cells(cells: Sequence[str]) -> str:
+    """What some shells have in a column, or some positions ask for there; of many the first."""
+    told = [f"`{one}`" if one else "blank" for one in cells]
+    return listed(told if len(told) <= _MOST_CELLS else [*told[:_MOST_CELLS], "others"], "or")
 
 
 def _short(fact: Fact, unit: str) -> str:
@@ -85,20 +95,25 @@ def _short(fact: Fact, unit: str) -> str:
 
 
 def _wanted_elsewhere(s: _Slots, unit: str) -> str:
-    text = f"{_needs(s, unit)}; pairs that would fit it exist, but too few for all positions that want them"
+    text = (
+        f"{_needs(s, unit)}; pairs that would fit it exist, but there are too few for all the positions that need them"
+    )
     if s["thick_half"]:
         text += f", or the rule thick_half keeps them out: in each of them the {s['thick_half']} half is the thicker"
     rows = s["rows"]
     if rows:
-        text += f", or {' and '.join(rows)} keep{'' if len(rows) > 1 else 's'} them out beside the other bores"
+        text += (
+            f", or {' and '.join(rows)} keep{'' if len(rows) > 1 else 's'} them out because of the other "
+            "bores in the row"
+        )
     return text
 
 
 def _scattered(s: _Slots, unit: str) -> str:
     between = "from min to max it is" if s["min_nm"] else "max is"
     return (
-        "its readings scatter by more than its limits allow: the clearance by the tightest readings lies "
-        f"{steps(unit, s['scatter_nm'])} below the one by the means, and {between} {steps(unit, s['allowed_nm'])}; "
+        "its readings scatter by more than its limits allow: the clearance from the tightest readings is "
+        f"{steps(unit, s['scatter_nm'])} below the one from the means, and {between} {steps(unit, s['allowed_nm'])}; "
         "look for taper and out-of-round, and measure again"
     )
 
@@ -110,7 +125,7 @@ def _no_pair(s: _Slots, unit: str) -> str:
     else:
         extreme = "thickest" if s["near"][0]["miss"].code == "too-thin" else "thinnest"
         found = f"the {extreme} admissible pair in these boxes totals {near[0]}"
-    besides = f"; besides, {words_of(s['short'], unit)}" if s["short"] else ""
+    besides = f"; also, {words_of(s['short'], unit)}" if s["short"] else ""
     return f"{_needs(s, unit)}; {found}{besides}"
 
 
@@ -122,7 +137,7 @@ def _walls(pair: _Slots, unit: str) -> str:
 
 
 def _needs(s: _Slots, unit: str) -> str:
-    """The wall sums that fit, with enough decimals to tell them from those that just miss."""
+    """The wall sums that fit, with enough decimals to distinguish them from those that just miss."""
     needs: _Slots = s["needs"]
     least, most = needs["least_nm"], needs["most_nm"]
     bounds = [nm for nm in (least, most) if nm is not None]
@@ -154,7 +169,7 @@ def _demands(demands: Sequence[Fact], unit: str) -> list[str]:
 
 
 def _aside(aside: Mapping[str, Sequence[str]]) -> str:
-    """Halves that are there and may not be used."""
+    """Halves that exist but may not be used."""
     text = ""
     for state, names in aside.items():
         some = " and ".join(names) if len(names) <= 3 else f"{names[0]}, {names[1]} and {len(names) - 2} more"
@@ -175,7 +190,7 @@ def _misfit(s: _Slots, unit: str) -> str:
     reason, own = words_of(why, unit), _misses(s["misses"], unit)
     if own in (_misses(slots.get("misses", ()), unit), *(_miss(pair["miss"], unit) for pair in slots.get("near", ()))):
         return reason
-    (walls,) = sizes(unit, [s["walls_nm"]])  # the reason tells of other pairs than the one that was placed
+    (walls,) = sizes(unit, [s["walls_nm"]])  # the reason is about other pairs than the one that was placed
     return f"its walls total {walls}: {own}; {reason}"
 
 
@@ -183,14 +198,21 @@ def _off_drawing(s: _Slots, unit: str) -> str:
     size_nm, low_nm, high_nm = s["size_nm"], s["low_nm"], s["high_nm"]
     size, low, high = sizes(unit, [size_nm, low_nm, high_nm], max(low_nm - size_nm, size_nm - high_nm))
     accepted = f"; accepted: {s['accepted']}" if s["accepted"] else ""
-    return one_line(f"{_part(s)}, {size}, lies outside its drawing band {low} to {high}{accepted}")
+    return one_line(f"{_part(s)}, {size}, is outside its drawing limits, {low} to {high}{accepted}")
 
 
 def _off_form(s: _Slots, unit: str) -> str:
-    found, given = (fixed(nm, unit, PLACES[unit]) for nm in (abs(s["form_nm"]), s["limit_nm"]))
+    found, given = (usual(unit, nm) for nm in (abs(s["form_nm"]), s["limit_nm"]))
     what = "hour-glass" if s["what"] == "barrel" and s["form_nm"] < 0 else s["what"].replace("_", "-")
-    larger = f"; its larger diameter lies {s['larger']}" if s["larger"] else ""
-    return f"{_part(s)} has {what} {found} {unit}, more than the {given} given{larger}"
+    larger = f"; its larger diameter is {s['larger']}" if s["larger"] else ""
+    return f"{_part(s)} has {what} {found} {unit}, more than the {given} allowed{larger}"
+
+
+def _stray(s: _Slots, _unit: str) -> str:
+    return one_line(
+        f"no {s['kind']} position takes the {s['column']} `{s['mark']}`: theirs is {_cells(s['wanted'])}; if one of "
+        "them is meant for it, write the same word there, otherwise put the shells aside"
+    )
 
 
 def _part(s: _Slots) -> str:
@@ -210,5 +232,6 @@ _SAID: Final[Mapping[str, Callable[[_Slots, str], str]]] = {
     "excused": _excused,
     "off-drawing": _off_drawing,
     "off-form": _off_form,
+    "stray": _stray,
     "short": _shortage,
 }

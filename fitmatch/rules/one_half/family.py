@@ -11,20 +11,21 @@ from fitmatch.records.parts import Position, Shell
 
 @dataclass(frozen=True, slots=True)
 class Family(Rule):
-    """A shell of the kind is of one of these families."""
+    """A shell of the kind belongs to one of these families."""
 
     fitting: tuple[str, ...]
     key: ClassVar = "family"
     plain_to_see: ClassVar = True
+    offered: ClassVar = False
     phrases: ClassVar = {
         "demand": "family = {any_of}",
-        "bond": "the limit to its family",
+        "bond": "the rule on its family",
         "broken": "{shell} is of family {family}, not {any_of}",
     }
 
     @classmethod
     def of(cls, job: Job, kind: str) -> Iterator[Self]:
-        """A fit says it, not a rule."""
+        """It is set in [fit.KIND], not in [rules]."""
         family = job.fits[kind].family
         if family is not None:
             yield cls(family)
@@ -37,6 +38,9 @@ class Family(Rule):
 
     def takes(self, position: Position, side: str, half: Half) -> bool:
         return half.family in self.fitting
+
+    def reads(self, position: Position, side: str, other: Half) -> Iterator[tuple[str, tuple[str, ...]]]:
+        yield self.key, self.fitting
 
     @property
     def slots(self) -> dict[str, object]:

@@ -1,35 +1,37 @@
-"""Holds: shells that are not to be used, whatever the reason."""
+"""Holds: shells that are not to be used, for whatever reason."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import ClassVar
 
-from fitmatch.records.job import Bond, Job, Jobs, Place, Rule, Single
+from fitmatch.records.job import Bond, Job, Jobs, Rule, Single
+from fitmatch.records.keys import PositionKey, full_name
 from fitmatch.records.parts import Shell
 
 
 class Holds(Rule):
-    """A held shell goes nowhere."""
+    """A held shell is not used."""
 
     key: ClassVar = "holds"
     phrases: ClassVar = {"bond": "the holds"}
     most_singles: ClassVar = 40
+    offered: ClassVar = False
 
     @classmethod
     def bonds(cls, jobs: Jobs, kind: str) -> Iterator[Bond]:
-        """Those on measured shells."""
+        """The holds on measured shells."""
         held = _held(jobs[0], kind)
         if held:
             yield Bond(cls.key, lambda some: _released(held, some))
 
     @classmethod
-    def singles(cls, jobs: Jobs, kind: str, place: Place, bonds: Sequence[str]) -> Iterator[Single]:
-        """One hold taken off; of held shells that are alike the first is named."""
+    def singles(cls, jobs: Jobs, kind: str, place: PositionKey, bonds: Sequence[str]) -> Iterator[Single]:
+        """One hold removed; of identical held shells the first is named."""
         alike: dict[object, Shell] = {}
         for s in _held(jobs[0], kind) if cls.key in bonds else ():
             alike.setdefault((s.half, s.wall_nm, s.marks, s.family, s.measured_as), s)
         for s in alike.values():
-            yield Single("hold", "/".join(s.key), s.key, _released([s], jobs))
+            yield Single("hold", full_name(s.key), s.key, _released([s], jobs), s.hold)
 
 
 def _held(job: Job, kind: str) -> list[Shell]:

@@ -1,6 +1,6 @@
-"""`match`: columns in which a shell and its position must agree, one rule for each.
+"""`match`: columns in which a shell and its position must agree, one rule per column.
 
-Some columns are matched without being named, by what the headers hold; reading decides that.
+Some columns are matched without being named, depending on the headers; the reader decides that.
 """
 
 from collections.abc import Iterator, Sequence
@@ -15,7 +15,7 @@ from fitmatch.records.parts import ANY, Position, Shell, marks_agree
 
 @dataclass(frozen=True, slots=True)
 class Match(Rule):
-    """Shell and position agree in `column`, which stands at `at` among the shell's marks and the position's wants."""
+    """Shell and position agree in `column`, which is number `at` among the shell's marks and the position's wants."""
 
     column: str
     at: int = -1
@@ -23,6 +23,7 @@ class Match(Rule):
     keys: ClassVar = ("match",)
     columns_in: ClassVar = "either"
     plain_to_see: ClassVar = True
+    offered: ClassVar = False
     phrases: ClassVar = {
         "in-force": "match {columns}",
         "demand": "{column} = {wanted}",
@@ -51,6 +52,11 @@ class Match(Rule):
 
     def takes(self, position: Position, side: str, half: Half) -> bool:
         return marks_agree(self.asks(position, side), half.marks[self.at])
+
+    def reads(self, position: Position, side: str, other: Half) -> Iterator[tuple[str, tuple[str, ...]]]:
+        wanted = self.asks(position, side)
+        if wanted != ANY:
+            yield self.column, (wanted,)
 
     def demand(self, position: Position, side: str) -> Fact | None:
         wanted = self.asks(position, side)

@@ -1,4 +1,4 @@
-"""`min_wall`: no thinner shell in a kind."""
+"""`min_wall`: the thinnest shell allowed in a kind."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -21,7 +21,7 @@ class MinWall(OfKind):
         "in-force": "min_wall {by_kind_nm}",
         "eased": "less",
         "demand": "a wall of at least {least_nm}",
-        "broken": "the wall of {shell} is {wall_nm}, and min_wall asks for {least_nm}",
+        "broken": "the wall of {shell} is {wall_nm}, and min_wall requires {least_nm}",
     }
 
     @classmethod
@@ -33,5 +33,5 @@ class MinWall(OfKind):
         return self.least_nm, ENDLESS
 
     def amounts(self, job: Job, kind: str) -> Sequence[int]:
-        """The walls that are thinner, thickest first."""
+        """The thinner walls, thickest first."""
         return sorted((nm for nm in walls_of(job, kind) if nm < self.least_nm), reverse=True)

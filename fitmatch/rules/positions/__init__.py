@@ -1,1 +1,2 @@
-"""Rules about positions: their limits, how they lie in a row, what is put into them and what moves between them."""
+"""Rules about positions: their limits, how their bores line up, what is locked into them and what moves between
+them."""

@@ -1,10 +1,13 @@
-"""The drawing band of housing bores: one outside it is filled only where its row says why, in `accept`."""
+"""The makers' drawing limits: a position whose housing bore is outside them is filled only if its row quotes the
+maker's permission, in `accept`; a shell outside them is never proposed.
+"""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import ClassVar
 
-from fitmatch.records.job import Job, Jobs, Place, Rule, Single
+from fitmatch.records.job import ENDLESS, Job, Jobs, Rule, Single
+from fitmatch.records.keys import PositionKey
 from fitmatch.records.parts import Position
 from fitmatch.rules.positions.movable import is_movable
 
@@ -12,10 +15,11 @@ _ACCEPTED = "let go"
 
 
 class Drawing(Rule):
-    """Housing bores outside their band are refused."""
+    """Housing bores outside their drawing limits are refused."""
 
     key: ClassVar = "drawing"
-    phrases: ClassVar = {"bond": "the drawing band of the housing bore"}
+    phrases: ClassVar = {"bond": "the drawing limits of the housing bore"}
+    offered: ClassVar = False
 
     @classmethod
     def of(cls, job: Job, kind: str) -> "Iterator[Drawing]":
@@ -28,8 +32,8 @@ class Drawing(Rule):
         return replace(job, positions=tuple(positions))
 
     @classmethod
-    def singles(cls, jobs: Jobs, kind: str, place: Place, bonds: Sequence[str]) -> Iterator[Single]:
-        """A refused bore accepted: the position's own, or any where housings may move."""
+    def singles(cls, jobs: Jobs, kind: str, place: PositionKey, bonds: Sequence[str]) -> Iterator[Single]:
+        """A refused housing bore accepted: the position's own, or any one if housings may move."""
         job = next(job for job in jobs if job.name == place[0])
         movable = is_movable(job, kind)
         for row in job.positions if cls.key in bonds else ():
@@ -41,10 +45,16 @@ class Drawing(Rule):
 
 
 def bore_refused(job: Job, position: Position) -> bool:
-    """Whether the housing bore lies outside its drawing band and nobody has accepted that.
+    """Whether the housing bore is outside its drawing limits and has not been accepted.
 
-    Thicker shells would mend the sum and lose the crush.
+    Thicker shells would correct the clearance but not the crush.
     """
     band = job.drawing.get(position.kind, {}).get("housing_bore")
     assert position.housing_bore is not None
     return band is not None and position.accept is None and position.housing_bore.mean_nm not in band
+
+
+def walls_drawn(job: Job, kind: str) -> tuple[int, int]:
+    """The least and the greatest wall that the maker's drawing allows a shell of the kind."""
+    band = job.drawing.get(kind, {}).get("wall")
+    return (0, ENDLESS) if band is None else (band.low_nm, band.high_nm)

@@ -1,6 +1,6 @@
-"""`guard`: limits drawn in on each side by a multiple of the expanded uncertainty.
+"""`guard`: limits tightened on each side by a multiple of the expanded uncertainty.
 
-How far depends on the very pair of shells; the search has bores of its own for each way in which shells were measured.
+By how much depends on the pair of shells; the search has separate bores for each way in which shells were measured.
 """
 
 from collections.abc import Iterator, Sequence
@@ -10,12 +10,12 @@ from typing import ClassVar, Final, Self
 from fitmatch.records.ask import Ask
 from fitmatch.records.job import Job, Rule
 
-_STEPS: Final = 100  # another guard is looked for in hundredths
+_STEPS: Final = 100  # other guards are tried in steps of one hundredth
 
 
 @dataclass(frozen=True, slots=True)
 class Guard(Rule):
-    """Limits are drawn in by `factor` times the expanded uncertainty; `row` is where job.toml says so."""
+    """Limits are tightened by `factor` times the expanded uncertainty; `row` is where job.toml sets it."""
 
     factor: float
     row: int | None = field(default=None, compare=False)
@@ -31,7 +31,7 @@ class Guard(Rule):
             yield cls(factor, ask.row(cls.key))
 
     def amounts(self, job: Job, kind: str) -> Sequence[float]:
-        """Hundredths below it, down to none at all."""
+        """Smaller guards in steps of one hundredth, down to none."""
         return [step / _STEPS for step in range(int(self.factor * _STEPS), -1, -1)]
 
 
@@ -41,5 +41,5 @@ def guard_of(job: Job) -> float:
 
 
 def guard_row(job: Job) -> int | None:
-    """Where job.toml says so."""
+    """The row of job.toml that sets it."""
     return next((rule.row for rule in job.rules if isinstance(rule, Guard)), None)

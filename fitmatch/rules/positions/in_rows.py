@@ -1,7 +1,7 @@
-"""`neighbour_step` and `line`: how the bores of a kind lie to one another along their row.
+"""`neighbour_step` and `line`: how the bores of a kind line up along their row.
 
-A bore lies at its axis shift, which comes from walls of unlike thickness; for `line` at its offset and axis shift
-together.
+The place of a bore is its axis shift, which comes from walls of unequal thickness; for `line` its offset plus axis
+shift.
 """
 
 from collections.abc import Iterator, Sequence
@@ -16,7 +16,7 @@ from fitmatch.rules.of_kind import OfKind
 
 @dataclass(frozen=True, slots=True)
 class _InRow(OfKind):
-    """What two bores lie at differs by `most_nm` at most."""
+    """The places of two bores differ by `most_nm` at most."""
 
     most_nm: int
     limit: ClassVar = "most_nm"
@@ -26,7 +26,7 @@ class _InRow(OfKind):
         return (cls(*one) for one in ask.lengths_by_kind(cls.key).items())
 
     def amounts(self, job: Job, kind: str) -> Sequence[int]:
-        """Every length up to what no two bores can exceed."""
+        """Every length up to the most that two bores can differ by."""
         walls = [s.wall_nm for s in job.shells if s.kind == kind and s.wall_nm is not None]
         offsets = [p.offset_nm or 0 for p in job.positions if p.kind == kind]
         return range(self.most_nm + 1, max(walls) - min(walls) + max(offsets) - min(offsets) + 1)

@@ -1,4 +1,4 @@
-"""`limits_at`: at which clearance a limit is judged. It keeps nothing out by itself."""
+"""`limits_at`: which clearance is compared with min. By itself it rules nothing out."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ TIGHTEST: Final = "tightest"
 
 @dataclass(frozen=True, slots=True)
 class LimitsAt(Rule):
-    """min is held against the tightest clearance, or against the one by the means."""
+    """min is compared with the tightest clearance, or with the mean one."""
 
     at: str = TIGHTEST
     key: ClassVar = "limits_at"

@@ -1,11 +1,13 @@
-"""Locks: shells that positions.csv puts into a certain place. They outrank other rules, and excuse their shells."""
+"""Locks: shells that positions.csv puts in a certain place. They outrank other rules, and excuse their shells from
+them."""
 
 from collections.abc import Iterator, Sequence, Set
 from dataclasses import replace
 from functools import partial
 from typing import ClassVar
 
-from fitmatch.records.job import Bond, Job, Jobs, Place, Rule, Single
+from fitmatch.records.job import Bond, Job, Jobs, Rule, Single
+from fitmatch.records.keys import PositionKey, ShellKey, full_name
 from fitmatch.records.parts import SIDES, Position
 from fitmatch.records.placements import Placement
 from fitmatch.rules.in_force import broken, in_force, row_rules
@@ -20,26 +22,26 @@ class Locks(Rule):
 
     @classmethod
     def bonds(cls, jobs: Jobs, kind: str) -> Iterator[Bond]:
-        """All locks of the kind. One that excuses its shells from a rule stays: its position might have no other right
-        to them, and letting something go must take nothing away."""
+        """All locks of the kind. A lock that excuses its shells from a rule stays: without it the position might not be
+        allowed them, and dropping a bond must take nothing away."""
         locked = [(job, p) for job in jobs for p in job.positions if p.kind == kind and (p.upper or p.lower)]
         if locked:
             places = frozenset((job.name, p.name) for job, p in locked if not lock_excuses(job, p))
             yield Bond(cls.key, partial(without_locks, places=places))
 
     @classmethod
-    def singles(cls, jobs: Jobs, kind: str, place: Place, bonds: Sequence[str]) -> Iterator[Single]:
-        """One lock taken off, one that excuses its shells from a rule too, which no bond stands for."""
+    def singles(cls, jobs: Jobs, kind: str, place: PositionKey, bonds: Sequence[str]) -> Iterator[Single]:
+        """One lock removed, including locks that excuse their shells from a rule, which belong to no bond."""
         for job in jobs:
             for other in job.positions:
                 for side in SIDES:
-                    lock: tuple[str, str] | None = getattr(other, side)
+                    lock: ShellKey | None = getattr(other, side)
                     if other.kind == kind and lock is not None:
                         free = without_locks(jobs, {(job.name, other.name)}, (side,))
-                        yield Single("lock", "/".join(lock), lock, free)
+                        yield Single("lock", full_name(lock), lock, free)
 
 
-def without_locks(jobs: Jobs, places: Set[Place], sides: Sequence[str] = SIDES) -> Jobs:
+def without_locks(jobs: Jobs, places: Set[PositionKey], sides: Sequence[str] = SIDES) -> Jobs:
     """The jobs with these sides of some positions unlocked; a shell without its lock may go to other
     jobs."""
     none = dict.fromkeys(sides)
@@ -54,8 +56,8 @@ def without_locks(jobs: Jobs, places: Set[Place], sides: Sequence[str] = SIDES) 
 
 
 def lock_excuses(job: Job, position: Position) -> bool:
-    """Whether the position's locked shells break a rule and are excused for being locked. Not where it is not yet
-    measured: there is nothing then that could be taken away."""
+    """Whether the position's locked shells break a rule and are excused because they are locked. Not if it is not yet
+    measured: then there is nothing that could be taken away."""
     pair = _locked(job, position)
     if pair is None:
         return False
@@ -64,7 +66,7 @@ def lock_excuses(job: Job, position: Position) -> bool:
         return True
     if not pair.locked:
         return False
-    # Which side the thicker halves lie on a locked bore neither decides nor obeys.
+    # A bore locked in both halves neither decides nor obeys the side of the thicker halves.
     if any(isinstance(rule, ThickHalf) and rule.one_side and pair.wall_difference_nm > rule.from_nm for rule in rules):
         return True
     others = [_locked(job, p) for p in job.positions if p.kind == position.kind]
@@ -73,8 +75,8 @@ def lock_excuses(job: Job, position: Position) -> bool:
 
 
 def _locked(job: Job, position: Position) -> Placement | None:
-    """The locked shells of a position, one of them on both sides where it is alone; None where there is none or
-    something is not yet measured."""
+    """The locked shells of a position, a single one standing for both sides; None if there is none or something is not
+    yet measured."""
     known = {s.key: s for s in job.shells}
     locked = [known[lock] for lock in (position.upper, position.lower) if lock is not None]
     if not locked or position.missing or any(shell.wall_nm is None for shell in locked):
@@ -82,5 +84,5 @@ def _locked(job: Job, position: Position) -> Placement | None:
     return Placement(position, locked[0], locked[-1])
 
 
-def _locks(jobs: Jobs) -> set[tuple[str, str]]:
+def _locks(jobs: Jobs) -> set[ShellKey]:
     return {lock for job in jobs for p in job.positions for lock in (p.upper, p.lower) if lock is not None}

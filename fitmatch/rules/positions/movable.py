@@ -1,7 +1,7 @@
 """`movable` and `movable_within`: kinds whose housings are loose parts and may go to another journal.
 
-The search has further bores for that. What keeps plans out is only in which columns a housing and its new journal must
-agree.
+The search has further bores for that. All that rules out plans is the columns in which a housing and its new journal
+must agree.
 """
 
 from collections.abc import Iterator
@@ -15,7 +15,7 @@ from fitmatch.records.job import Job, Rule
 
 @dataclass(frozen=True, slots=True)
 class Movable(Rule):
-    """Housings of these kinds may move, within the columns `within`."""
+    """Housings of these kinds may move where the columns `within` agree."""
 
     kinds: tuple[str, ...]
     within: tuple[str, ...] = ()
@@ -25,7 +25,7 @@ class Movable(Rule):
     phrases: ClassVar = {
         "in-force": "movable {kinds}",
         "in-force-within": "movable {kinds} within {columns}",
-        "idle": "rules.movable_within does nothing without rules.movable",
+        "idle": "rules.movable_within has no effect without rules.movable",
     }
 
     @classmethod

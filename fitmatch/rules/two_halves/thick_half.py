@@ -1,7 +1,7 @@
 """`thick_half`: where the two walls of a bore differ, on which side the thicker one goes.
 
-With "upper" or "lower" it is a rule about two walls. With "same" the thicker halves of a kind all lie on one side,
-whichever it is, so that bores bind each other: the search has rows of its own for that.
+With "upper" or "lower" it is a rule about two walls. With "same" the thicker halves of a kind are all on one side,
+whichever it is, so that bores constrain each other: the search has separate rows for that.
 """
 
 from collections.abc import Iterator, Sequence
@@ -18,7 +18,7 @@ DEFAULT_FROM_NM: Final = 5_080  # 0.2 thou
 
 @dataclass(frozen=True, slots=True)
 class ThickHalf(OfKind):
-    """Of walls that differ by more than `from_nm` the thicker goes to `side`: upper, lower or, of the kind as a whole,
+    """If the walls differ by more than `from_nm`, the thicker goes to `side`: upper, lower or, for the kind as a whole,
     same."""
 
     side: str
@@ -28,7 +28,9 @@ class ThickHalf(OfKind):
     limit: ClassVar = "from_nm"
     phrases: ClassVar = {
         "in-force": "thick_half {by_kind}, from {from_nm}",
-        "broken": "its thicker half is not the {side} one: walls differ by {difference_nm}, {from_nm} may pass",
+        "broken": (
+            "its thicker half is not the {side} one: walls differ by {difference_nm}, and up to {from_nm} is allowed"
+        ),
     }
 
     @classmethod

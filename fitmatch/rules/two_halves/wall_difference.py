@@ -27,7 +27,7 @@ class WallDifference(Rule):
 
     @classmethod
     def read(cls, ask: Ask) -> Iterator[Self]:
-        """On unless it is off."""
+        """On unless it is set to "off"."""
         if not ask.is_off(cls.key):
             most = ask.length(cls.key)
             yield cls(DEFAULT_NM if most is None else most)

@@ -1,0 +1,61 @@
+"""Every key that job.toml may have, by table."""
+
+from typing import Final, NamedTuple
+
+from fitmatch.records.measuring import DIAMETERS, FEATURES
+from fitmatch.rules.registry import known_keys
+
+
+class Section(NamedTuple):
+    """A top-level key and the keys inside it. `each`: it has one table per KIND, or per gauge NAME, with these keys."""
+
+    keys: tuple[str, ...] = ()
+    each: str = ""
+
+
+SECTIONS: Final = {
+    "title": Section(),
+    "unit": Section(),
+    "sources": Section(("positions", "shells", "shared", "readings", "assembled")),
+    "fit": Section(
+        (
+            "target",
+            "target_ratio",
+            "min",
+            "max",
+            "want_min",
+            "want_max",
+            "seating",
+            "seating_u",
+            "seating_readings",
+            "family",
+        ),
+        "KIND",
+    ),
+    "drawing": Section(FEATURES, "KIND"),
+    "rules": Section(tuple(known_keys())),
+    "coating": Section(("measured", "counts")),
+    "readings": Section(("numbered",)),
+    "gauge": Section(
+        ("unit", "resolution", "limit", "repeatability", "standard", "standard_reads", "ball", "set_with", "expansion"),
+        "NAME",
+    ),
+    "measured": Section(FEATURES, "KIND"),
+    "temperature": Section(("room", "gauges", "parts", "limit")),
+    "material": Section(DIAMETERS, "KIND"),
+    "form": Section(
+        (
+            *(f"{feature}_{what}" for feature in DIAMETERS for what in ("taper", "barrel", "out_of_round")),
+            "wall_taper",
+            "wall_barrel",
+        ),
+        "KIND",
+    ),
+    "bench": Section(tuple(f"{feature}_{what}" for feature in FEATURES for what in ("stations", "angles")), "KIND"),
+}
+ABOUT_MEASURING: Final = frozenset(("gauge", "measured", "temperature", "material", "form", "bench"))
+
+
+def keys_in(path: tuple[str, ...]) -> tuple[str, ...]:
+    """The keys that the table of this path may have."""
+    return SECTIONS[path[0]].keys if path else tuple(SECTIONS)

@@ -1,0 +1,120 @@
+"""A plan to be saved in its job folders: which files that writes, and what prevents it.
+
+A row of assembled.csv with blank shells refers to those of the saved plan. If another plan took its place, what was
+read would be compared with shells that were never fitted. So that is refused, or the old plan is kept, and the rows are
+then not read any more until they name their shells.
+"""
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Final, NamedTuple
+
+from fitmatch.intake.common.findings import Findings
+from fitmatch.intake.job_toml.key_rows import JOB_FILE
+from fitmatch.intake.job_toml.settings import read_settings
+from fitmatch.intake.job_toml.sources import read_bytes, table_source
+from fitmatch.intake.rows.assembled import ASSEMBLED_FORM, referring
+from fitmatch.intake.rows.saved_plan import FILE, PAPER, SavedPlan, next_name, plan_in, replaced_plans, what_each_has
+from fitmatch.intake.rows.sheet import Sheet
+from fitmatch.intake.tables.columns import has_header
+from fitmatch.intake.tables.opening import open_table
+from fitmatch.problems import InputError, Problem
+from fitmatch.records.job import Job
+from fitmatch.records.parts import SIDES
+from fitmatch.wording import listed, shorten
+
+_WORDS: Final = {"upper": "upper shell", "lower": "lower shell", "housing": "housing"}
+
+
+class Saving(NamedTuple):
+    """The files to be written, all or none; `kept` are those that get a plan that is replaced."""
+
+    files: Mapping[Path, bytes]
+    kept: tuple[Path, ...]
+
+
+def to_save(documents: Sequence[tuple[Job, bytes]], *, force: bool) -> Saving:
+    """What saving these documents in the folders of their jobs writes. Raises InputError if rows refer to a plan that
+    one of them replaces, unless `force`: then those plans are kept under names of their own."""
+    problems: list[Problem] = []
+    files: dict[Path, bytes] = {}
+    kept: list[Path] = []
+    for at, (job, new) in enumerate(documents):
+        exists = (job.folder / FILE).exists()
+        old = read_bytes(job.folder, PAPER, Findings()) if exists else None
+        against = _against(job.folder, old, new) if exists else []
+        if against and force and old is not None:
+            kept.append(job.folder / next_name(job.folder))
+            files[kept[-1]] = old
+        else:
+            within = f"{job.name}/" if job.name else ""
+            problems += [p._replace(file=f"{within}{p.file}", rank=(at, *p.rank)) for p in against]
+        files[job.folder / FILE] = new
+    if problems:
+        raise InputError(problems)
+    return Saving(files, tuple(kept))
+
+
+def _against(folder: Path, old: bytes | None, new: bytes) -> list[Problem]:
+    """The rows that refer to the old plan, if the new one has other shells or housings, or if the old one cannot be
+    read; what is wrong with their file, if that cannot be read."""
+    before = None if old is None else plan_in(old, folder, Findings())
+    after = plan_in(new, folder, Findings())
+    assert after is not None
+    if before is not None and (before.shells, before.housings) == (after.shells, after.housings):
+        return []
+    findings = Findings()
+    sheet = _assembled(folder, findings)
+    if sheet is None or findings.problems:
+        return findings.problems
+    replaced = replaced_plans(folder)
+    for row, position, blank in referring(sheet):
+        columns = [c for c in blank if c in SIDES or (before and _moved(before, after, position))]
+        if columns:
+            what = f"this row names no {listed([_WORDS[c] for c in columns], 'or')}"
+            if replaced:
+                plans = what_each_has({**replaced, FILE: before}, position, columns)
+                refers = f"one of several plans: {plans}; write {_fitted(columns)} into the row"
+            else:
+                refers = _reference(before, after, position, columns)
+            text = f"{what} and so refers to {refers}"
+            todo = f"save with --force, which keeps the old plan as {next_name(folder)}"
+            sheet.report("plan-replaced", f"{text}, or {todo}", row, columns[0])
+    return findings.problems
+
+
+def _moved(before: SavedPlan, after: SavedPlan, position: str) -> bool:
+    """Whether the two plans have different housings in a position."""
+    return before.says(position, "housing") != after.says(position, "housing")
+
+
+def _reference(before: SavedPlan | None, after: SavedPlan, position: str, columns: Sequence[str]) -> str:
+    """What blank cells of a row refer to, what the new plan has there, and what to write."""
+    if before is None:
+        return f"{FILE}, which cannot be read; write {_fitted(columns)} into the row"
+    old = [before.says(position, column) for column in columns]
+    new = [after.says(position, column) for column in columns]
+    if None in old:
+        return f"{FILE}, which has no shells there; write {_fitted(columns)} into the row"
+    said = listed([shorten(name or "") for name in old])
+    if old == new:
+        other = "the new plan has the same here but differs at other positions"
+        return f"{said} in {FILE}; {other}; write {said} into the row, which settles it too"
+    others = "none" if None in new else listed([shorten(name or "") for name in new])
+    return f"{said} in {FILE}; the new plan has {others} there; write {said} into the row"
+
+
+def _fitted(columns: Sequence[str]) -> str:
+    return f"the {listed([_WORDS[c] for c in columns])} that {'was' if len(columns) == 1 else 'were'} fitted"
+
+
+def _assembled(folder: Path, findings: Findings) -> Sheet | None:
+    """The file of readings with the shells in; None if there is none or, with a problem noted, if it cannot be read."""
+    settings = read_settings(read_bytes(folder, JOB_FILE, findings), findings)
+    if settings.assembled is None or not (folder / settings.assembled.strip()).exists():
+        return None
+    source = table_source(folder, settings, "assembled", findings)
+    table = open_table(source.data, source.paper, findings) if source else None
+    if table is None or not has_header(table, ASSEMBLED_FORM, findings):
+        return None
+    return Sheet(table, ASSEMBLED_FORM, settings, findings)

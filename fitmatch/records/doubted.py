@@ -1,0 +1,66 @@
+"""What open doubts are about: the positions and the shells that wait until they are settled."""
+
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from fitmatch.records.job import Job
+from fitmatch.records.keys import PositionKey, ShellKey, full_name
+from fitmatch.records.measuring import Doubt
+from fitmatch.records.parts import Position, Shell
+from fitmatch.records.placements import Placement
+
+
+class Doubted(NamedTuple):
+    """Positions and shells by their keys, with their kinds. A housing bore has the key of the row in which it was
+    measured."""
+
+    journals: dict[PositionKey, str]
+    bores: dict[PositionKey, str]
+    shells: dict[ShellKey, str]
+
+    @property
+    def kinds(self) -> set[str]:
+        """The kinds of which anything is in doubt."""
+        return {kind for some in self for kind in some.values()}
+
+    def concerns(self, position: Position, placed: Placement | None) -> bool:
+        """Whether the position's own sizes are in doubt, or a wall of its shells; if it is empty, any wall of its kind,
+        as that shell might have gone there."""
+        if position.key in self.journals or (position.job, position.housing or position.name) in self.bores:
+            return True
+        if placed is None:
+            return position.kind in self.shells.values()
+        return placed.upper.key in self.shells or placed.lower.key in self.shells
+
+
+def doubted(told: Iterable[tuple[Job, Iterable[Doubt]]]) -> Doubted:
+    """What is in doubt in these jobs; for a row that looks copied, the other one as well."""
+    found = Doubted({}, {}, {})
+    for job, doubt in ((job, doubt) for job, doubts in told for doubt in doubts):
+        if doubt.feature == "wall":
+            found.shells.update((s.key, s.kind) for s in _shells(job, doubt))
+        else:
+            rows = found.journals if doubt.feature == "journal" else found.bores
+            rows.update((p.key, p.kind) for p in _positions(job, doubt))
+    return found
+
+
+def _positions(job: Job, doubt: Doubt) -> Iterable[Position]:
+    """A gauge set again, or a whole sitting, puts the kind in doubt."""
+    slots = doubt.what.slots
+    kind = slots.get("kind", slots.get("of"))
+    return (p for p in job.positions if (p.name in _items(doubt) if kind is None else p.kind == kind))
+
+
+def _shells(job: Job, doubt: Doubt) -> Iterable[Shell]:
+    """A sitting is one of a kind, of a box or, if small boxes were judged together, of a grade."""
+    own, slots = job.own_shells or job.shells, doubt.what.slots
+    named = [s for s in own if full_name(s.key) in _items(doubt)]
+    if "of" not in slots:
+        return named
+    alike = (s for s in own if s.kind == named[0].kind and slots["half"] in ("", s.half))
+    return (s for s in alike if slots["of"] in (s.kind, s.box, s.grade or ""))
+
+
+def _items(doubt: Doubt) -> tuple[object, ...]:
+    return doubt.item, doubt.what.slots.get("other")

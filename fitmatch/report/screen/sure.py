@@ -1,0 +1,65 @@
+"""How sure the clearances of one job are: what `+/-` is, and how far it may be relied on."""
+
+from collections.abc import Sequence
+
+from fitmatch.records.placements import Placement
+from fitmatch.records.plans import JobPlan
+from fitmatch.report.shared.certainty import Certainty
+from fitmatch.report.shared.layout import clean, paragraph, whole
+from fitmatch.rules.positions.guard import guard_of
+
+_INSIDE = "inside"
+
+
+def how_sure(plan: JobPlan, certainty: Certainty, *, full: bool) -> list[str]:
+    """One line where all is as it should be, or where nothing is known; in full what a verdict is in any case."""
+    if not plan.placements:
+        return []
+    found = [u for p in plan.placements if (u := certainty.of(p)) is not None]
+    if not certainty.known or not found:
+        return paragraph("How sure the clearances are is not known: job.toml tells nothing of the gauges.")
+    unknown = dict.fromkeys(what for u in found for what in u.unknown)
+    if unknown:
+        named = ", ".join(clean(what) for what in unknown)
+        return paragraph(f"+/- is only a lower bound, and nothing is judged by it. Not known: {named}.")
+    told = [f"+/- is the expanded uncertainty of the clearance, 95 %; {_judged(plan.placements, certainty)}."]
+    if full or any(certainty.verdict(p) != _INSIDE for p in plan.placements if p.within_limits):
+        told.append(_verdicts(plan))
+    return [*paragraph(" ".join(told)), *_no_limit(plan)]
+
+
+def _verdicts(plan: JobPlan) -> str:
+    """What the words of a verdict mean."""
+    guarded = ", both as written, without the guard" if guard_of(plan.job) else ""
+    return (
+        "The verdict goes by the chance that the clearance at the tightest is at least min and the mean one at most "
+        f"max{guarded}: inside from 95 %, outside up to 5 %, doubtful between."
+    )
+
+
+def _judged(placements: Sequence[Placement], certainty: Certainty) -> str:
+    """Which of the clearances inside their limits are not surely so."""
+    others: dict[str, list[str]] = {}
+    inside = [p for p in placements if p.within_limits]
+    for p in inside:
+        verdict = certainty.verdict(p)
+        if verdict is not None and verdict != _INSIDE:
+            others.setdefault(verdict, []).append(whole(p.position.name))
+    told = [f"{verdict}: {', '.join(names)}" for verdict, names in others.items()]
+    return "; ".join(told) or f"all{'' if inside == list(placements) else ' others'} are inside their limits by it"
+
+
+def _no_limit(plan: JobPlan) -> list[str]:
+    """Which gauges have no stated error limit: what they read wrong throughout is then counted nowhere."""
+    silent = set()
+    for p in plan.placements:
+        if plan.job.fits[p.position.kind].seating_u_nm is not None:
+            continue  # a seating learned from assembled checks stands for the errors that gauges share
+        for size in (p.upper.measured, p.lower.measured, p.position.journal, p.position.housing_bore):
+            silent |= {name for name in (size.gauges if size else ()) if not plan.job.measuring.gauges[name].limit_nm}
+    if not silent:
+        return []
+    return paragraph(
+        f"No error limit is stated for {', '.join(map(clean, sorted(silent)))}: what such a gauge reads wrong "
+        "throughout is not in +/-; write its limit."
+    )

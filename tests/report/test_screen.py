@@ -1,0 +1,262 @@
+"""The report on one screen, of whole jobs: how long it is, how wide, and that nothing in it is broken."""
+
+import json
+import os
+import pty
+import shutil
+import subprocess
+import sys
+from fcntl import ioctl
+from pathlib import Path
+from struct import pack
+from termios import TIOCSWINSZ
+
+import pytest
+from made.intake_jobs import GAUGES, JOB, METRIC_ROD, POSITIONS, write_job
+
+import fitmatch
+from fitmatch.intake.reading import read_job
+from fitmatch.records.plans import Plan
+from fitmatch.report.shared.layout import page
+from fitmatch.report.text.report import plan_text
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+EVERY = [path.name for path in sorted(SAMPLES.iterdir())]
+RODS = "".join(f"R{i},rod,1.816{i},1.9420\n" for i in range(1, 9))
+
+
+def answer(name: str) -> Plan:
+    return fitmatch.assign(read_job(SAMPLES / name))
+
+
+def text_of(plan: Plan, width: int, *, full: bool = False) -> str:
+    with page(width):
+        return plan_text(plan, plan.job.unit, full=full)
+
+
+def run(*args: object, columns: str | None = "100", **options: object) -> "subprocess.CompletedProcess[str]":
+    known = {key: value for key, value in os.environ.items() if key != "COLUMNS"}
+    env = known if columns is None else {**known, "COLUMNS": columns}
+    command = [sys.executable, "-m", "fitmatch", *map(str, args)]
+    return subprocess.run(command, capture_output=True, check=False, timeout=60, text=True, env=env)
+
+
+@pytest.mark.parametrize("width", [80, 100, 120])
+def test_thirteen_good_positions_take_one_screen(width: int) -> None:
+    """Eight rods and five mains, all good, with a flange, a lock and two notes, take at most 45 lines."""
+    plan = answer("vee-eight")
+    assert len(plan.placements) == 13 and not plan.needs_attention
+    assert text_of(plan, width).count("\n") <= 45
+
+
+@pytest.mark.parametrize("name", EVERY)
+def test_every_width_is_kept_and_no_word_is_broken(name: str) -> None:
+    """At every width from 80 to 120 each line keeps within it, and the words are those of the widest page: none is
+    broken. In full too."""
+    plan = answer(name)
+    for full in (False, True):
+        widest = words(text_of(plan, 120, full=full))
+        for width in range(80, 121, 1 if not full else 8):
+            text = text_of(plan, width, full=full)
+            assert max(map(len, text.splitlines())) <= width
+            assert words(text) == widest
+
+
+def words(text: str) -> set[str]:
+    """All words, without rules, the marks behind them, and what a narrow page has a warning in place of."""
+    known = {word.strip(";,") for word in text.split()} - {"NOT", "TO", "BE", "ASSEMBLED", "|------:-----|X"}
+    return {word for word in known if word.strip("-")}
+
+
+def test_full_begins_with_the_screen() -> None:
+    """In full the report begins with the very lines of the short one and ends with its last; the rest comes between."""
+    plan = answer("generator-five")
+    short, full = text_of(plan, 80), text_of(plan, 80, full=True)
+    head, tail = short[: short.index("The calculated")], short[short.index("The calculated") :]
+    assert full.startswith(head) and full.endswith(tail) and len(full) > 2 * len(short)
+    for part in ("THE SUMS", "ALONG THE LINE", "BETWEEN THE LIMITS", "HOW GOOD IT IS", "shells and their walls"):
+        assert part in full and part not in short
+
+
+@pytest.mark.parametrize(
+    ("columns", "width"), [("80", 80), ("97", 97), ("40", 80), ("400", 120), (None, 100), ("", 100), ("wide", 100)]
+)
+def test_the_page_is_as_wide_as_columns_says(columns: str | None, width: int) -> None:
+    """In a pipe too, within 80 and 120; 100 where it says nothing of use. The same width gives the same bytes."""
+    sample = SAMPLES / "short-of-shells"
+    ran = run("assign", sample, columns=columns)
+    with page(width):
+        assert ran.stdout == plan_text(answer("short-of-shells"), "in")
+    assert run("check", sample, columns=columns).returncode in (0, 1)
+
+
+def test_the_page_is_as_wide_as_the_terminal(tmp_path: Path) -> None:
+    """On a terminal its own width counts, also where only standard error is one, as before a pager."""
+    ours, theirs = pty.openpty()
+    ioctl(theirs, TIOCSWINSZ, pack("HHHH", 50, 93, 0, 0))
+    env = {key: value for key, value in os.environ.items() if key != "COLUMNS"}
+    command = [sys.executable, "-m", "fitmatch", "assign", str(SAMPLES / "short-of-shells")]
+    ran = subprocess.run(command, stdout=subprocess.PIPE, stderr=theirs, check=False, timeout=60, text=True, env=env)
+    os.close(ours)
+    os.close(theirs)
+    with page(93):
+        assert ran.stdout == plan_text(answer("short-of-shells"), "in")
+
+
+def test_full_is_for_readers_only() -> None:
+    """`--full` lengthens the report and is refused beside the forms for programs, which hold everything anyway."""
+    full = run("assign", SAMPLES / "generator-five", "--full")
+    assert full.returncode == 0 and "THE SUMS" in full.stdout
+    for form in ("--json", "--csv"):
+        ran = run("assign", SAMPLES / "generator-five", "--full", form)
+        assert (ran.returncode, ran.stdout) == (2, "") and "--full lengthens the report" in ran.stderr
+
+
+def test_warnings_stand_in_report_json_and_beside_errors(tmp_path: Path) -> None:
+    """A file that is not read is told in the report, in JSON and on standard error, by assign and by check, and also
+    beside mistakes that stop both; --quiet keeps it off standard error alone."""
+    folder = write_job(tmp_path, shells__old_DOT_txt="something")
+    warning = "shells/old.txt is not read; "
+    for command in ("assign", "check"):
+        ran = run(command, folder)
+        assert "WARNINGS\n  " + warning in ran.stdout and "warning: " + warning in ran.stderr
+        (told,) = json.loads(run(command, folder, "--json").stdout)["warnings"]
+        assert told.startswith(warning)
+        quiet = run(command, folder, "--quiet")
+        assert "WARNINGS\n  " + warning in quiet.stdout and quiet.stderr == ""
+    write_job(folder, positions=POSITIONS.replace("1.9421", "wide"))
+    for command in ("assign", "check"):
+        ran = run(command, folder)
+        first, second = ran.stderr.splitlines()
+        assert (ran.returncode, ran.stdout) == (2, "")
+        assert first.startswith("warning: " + warning) and second.startswith("positions.csv:2: housing_bore: ")
+        assert run(command, folder, "--quiet").stderr == second + "\n"
+
+
+def test_assembled_readings_fit_the_page_and_carry_warnings(tmp_path: Path) -> None:
+    """`assembled` keeps to the width it is given, and tells of a file that is not read in its report, in JSON and on
+    standard error."""
+    folder = tmp_path / "job"
+    shutil.copytree(SAMPLES / "metrology-bench", folder)
+    (folder / "shells" / "old.txt").write_text("something", encoding="utf-8")
+    for width in (80, 100, 120):
+        ran = run("assembled", folder, columns=str(width))
+        assert max(map(len, ran.stdout.splitlines())) <= width
+        assert "WARNINGS\n  shells/old.txt is not read" in ran.stdout and "warning: shells/old.txt" in ran.stderr
+    (told,) = json.loads(run("assembled", folder, "--json").stdout)["warnings"]
+    assert told.startswith("shells/old.txt is not read")
+
+
+def test_warnings_of_several_jobs_carry_their_names(tmp_path: Path) -> None:
+    """With several jobs each warning begins with the name of its job, beside mistakes of another job too."""
+    job = JOB.replace("[fit.rod]", '[fit.rod]\nfamily = ["a"]')
+    shells = "shell,kind,half,wall,family\n" + "".join(f"{i},rod,either,0.0618,a\n" for i in range(1, 5))
+    one = write_job(tmp_path / "one", job, shells=shells, shells__old_DOT_txt="something")
+    others = shells.replace("0.0618", "0.0619")
+    other = write_job(tmp_path / "other", job, shells=None, shells__box_DOT_csv=others)
+    ran = run("assign", one, other)
+    assert "WARNINGS\n  one: shells/old.txt is not read" in ran.stdout
+    (told,) = json.loads(run("assign", one, other, "--json").stdout)["warnings"]
+    assert told.startswith("one: shells/old.txt is not read")
+    write_job(other, job, POSITIONS.replace("1.9421", "wide"), None)
+    ran = run("assign", one, other)
+    assert ran.returncode == 2 and ran.stderr.startswith("warning: one: shells/old.txt is not read")
+
+
+def test_a_slack_that_was_rounded_is_told_everywhere(tmp_path: Path) -> None:
+    """What the options say amiss stands with the warnings of the files."""
+    folder = write_job(tmp_path)
+    args = ("assign", folder, "--slack", "0.00000001")
+    assert "WARNINGS\n  --slack: " in run(*args).stdout and "warning: --slack: " in run(*args).stderr
+    assert json.loads(run(*args, "--json").stdout)["warnings"][0].startswith("--slack: ")
+
+
+def test_where_there_is_no_verdict_one_line_says_so(tmp_path: Path) -> None:
+    """Without gauges, or where what they scatter is not known, one line says that nothing is judged, and no table or
+    column of dashes stands in for it."""
+    silent = text_of(answer("generator-five"), 80, full=True)
+    assert silent.count("How sure the clearances are is not known: job.toml tells nothing of the gauges.\n") == 1
+    assert "+/-" not in silent and "verdict" not in silent
+    job = METRIC_ROD + METRIC_ROD.partition("\n")[2].replace("rod", "main") + GAUGES.replace('wall = "ball"\n', "")
+    job += GAUGES[GAUGES.index("[measured.rod]") :].replace("rod", "main").replace('wall = "ball"\n', "")
+    rows = "R1,rod,50.000,54.045\nM1,main,50.000,54.045\n"
+    shells = "shell,kind,half,wall\n" + "".join(
+        f"{k[0]}{i},{k},either,2.000\n" for k in ("rod", "main") for i in (1, 2)
+    )
+    folder = write_job(tmp_path, job, "position,kind,journal,housing_bore\n" + rows, shells)
+    text = text_of(fitmatch.assign(read_job(folder)), 100, full=True)
+    assert (
+        text.count("+/- is only a lower bound, and nothing is judged by it. Not known: what measured the walls.\n") == 1
+    )
+    assert not any(set(line.split()[1:]) == {"-"} or line.split()[-1:] == ["-"] for line in _sure(text))
+
+
+def _sure(text: str) -> list[str]:
+    """The lines of the short part."""
+    return text[: text.index("Boxes read")].splitlines()
+
+
+def test_check_says_first_what_to_measure_again(tmp_path: Path) -> None:
+    """Behind the title the first line says how many readings are in doubt and what to do before anything is fitted;
+    each follows with its place."""
+    rows = POSITIONS.splitlines()[0] + "\n" + RODS.replace("1.8163", "1.8413")
+    folder = write_job(tmp_path, positions=rows)
+    ran = run("check", folder)
+    lines = ran.stdout.splitlines()
+    assert ran.returncode == 1 and lines[0] == "Sawmill engine"
+    assert lines[1].endswith("readings IN DOUBT: measure it again before a shell is fitted. Nothing was changed.")
+    assert lines[3].startswith("  R3 journal reads 0.0")
+
+
+def test_a_note_stands_with_its_row_and_a_hint_does_not(tmp_path: Path) -> None:
+    """What a user writes into the column `note` of positions.csv is shown; what a blank file explains itself with is
+    not."""
+    rows = POSITIONS.replace("housing_bore\n", "housing_bore,note\n").replace("1.9421\n", "1.9421,pin polished\n")
+    folder = write_job(tmp_path / "noted", positions=rows.replace("1.9420\n", "1.9420,\n"))
+    assert "pin polished" in text_of(fitmatch.assign(read_job(folder)), 100)
+    blank = tmp_path / "blank"
+    assert run("new", blank, "--rods", 2, "--mains", 0).returncode == 0
+    positions = (blank / "positions.csv").read_text(encoding="utf-8")
+    assert "R1,rod,,,# journal: " in positions
+    toml = (blank / "job.toml").read_text(encoding="utf-8")
+    toml = toml.replace('min      = "..."', "min = 0.0018").replace('max      = "..."', "max = 0.0028")
+    (blank / "job.toml").write_text(toml, encoding="utf-8")
+    (blank / "positions.csv").write_text(positions.replace(",rod,,,", ",rod,1.8162,1.9421,"), encoding="utf-8")
+    ran = run("assign", blank)
+    assert ran.returncode == 1 and "journal: diameter" not in ran.stdout
+
+
+def test_one_box_that_would_do_is_found(tmp_path: Path) -> None:
+    """Where one of the boxes drawn from would give as good a worst deviation by itself, it is named; a box that leaves
+    a position worse off, or has too few halves, is not; and so it is not where only one box is drawn from."""
+    rows = POSITIONS.replace("R2,rod,1.8161,1.9420", "R2,rod,1.8162,1.9421")  # walls of 0.12370 hit both targets
+    box = "shell,kind,half,wall\n1,rod,upper,0.0619\n2,rod,upper,0.0619\n3,rod,lower,{}\n4,rod,lower,0.0619\n"
+    folder = write_job(tmp_path, positions=rows, shells=box.format("0.0619"))  # 1 tenth tight in either
+    plan = fitmatch.assign(read_job(folder))
+    assert plan.groups[0].one_box == ()
+    other = "shell,kind,half,wall\n5,rod,upper,0.0618\n"  # one bore on target, the other stays as it is
+    write_job(folder, positions=rows, shells=box.format("0.0619"), shells__box_2_DOT_csv=other)
+    plan = fitmatch.assign(read_job(folder))
+    assert plan.groups[0].figures.boxes == 2 and plan.groups[0].one_box == ("box-1",)
+    assert "; box-1 alone would do as well, with the same worst." in " ".join(text_of(plan, 100).split())
+    more = other + "6,rod,upper,0.0618\n"  # both on target: no longer as good by itself
+    write_job(folder, positions=rows, shells=box.format("0.0619"), shells__box_2_DOT_csv=more)
+    plan = fitmatch.assign(read_job(folder))
+    assert plan.groups[0].figures.boxes == 2 and plan.groups[0].one_box == ()
+
+
+def test_long_box_names_stay_whole_on_every_page(tmp_path: Path) -> None:
+    """Names that carry the job's name keep to one line each, with the wall below where there is no room beside."""
+    folder = tmp_path / "job"
+    shutil.copytree(SAMPLES / "generator-five", folder)
+    for path in list((folder / "shells").iterdir()):
+        path.rename(path.with_name(f"generator-five-{path.name}"))
+    plan = fitmatch.assign(read_job(folder))
+    for width in range(80, 121):
+        text = text_of(plan, width)
+        rows = [line for line in text.splitlines() if line[:1] in "RM" and line[1:2].isdigit()]
+        assert len(rows) == 11
+        for p, row in zip(plan.placements, rows, strict=True):
+            cells = row.split()
+            assert cells[0] == p.position.name
+            assert {f"{s.box}/{s.name}" for s in (p.upper, p.lower)} <= set(cells)
