@@ -1,17 +1,16 @@
 """Shells locked in both halves, in a row, with housings that move and few boxes, against every plan there is."""
 
 import json
-import os
 import random
 from dataclasses import replace
 
 import pytest
-from fit.test_alternatives import assert_in_turn
-from fit.test_exhaustive import assert_best
 from made.jobs import STEP, TARGET, WALL, describe, make_job, make_position, make_shell, make_shells, row_job
+from made.seeds import seeds
 from oracles import oracle
+from oracles.all_plans import assert_best, assert_in_turn
 from oracles.rulebook import Rules, with_rules
-from report.test_document import VALIDATOR
+from oracles.schemas import VALIDATOR
 
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.assign import assign
@@ -22,7 +21,6 @@ from fitmatch.records.plans import Alternatives, Plan
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.text.report import plan_text
 
-DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
 STRATEGIES = ["target", "even", "keep-sets"]
 
 
@@ -56,10 +54,11 @@ def locked_job(rng: random.Random, *, most: int) -> Job:
 
 
 @pytest.mark.parametrize("strategy", STRATEGIES)
-def test_the_best_beside_locked_pairs(strategy: str) -> None:
+@seeds(5, 30)
+def test_the_best_beside_locked_pairs(seeds: list[int], strategy: str) -> None:
     """The plan stands at the figures of the best over all plans and passes every check, whichever boxes it draws on:
     what is locked in both halves is in, wherever its housing leaves a clearance."""
-    for seed in range(DEEP or 30):
+    for seed in seeds:
         rng = random.Random(f"locked {strategy} {seed}")
         job, slack_nm = locked_job(rng, most=4), rng.choice([0, STEP])
         plan = best_plan(job, strategy, slack_nm=slack_nm)
@@ -68,9 +67,10 @@ def test_the_best_beside_locked_pairs(strategy: str) -> None:
 
 
 @pytest.mark.parametrize("strategy", STRATEGIES)
-def test_the_next_best_beside_locked_pairs(strategy: str) -> None:
+@seeds(5, 20)
+def test_the_next_best_beside_locked_pairs(seeds: list[int], strategy: str) -> None:
     """So do the plans that come next."""
-    for seed in range(DEEP or 20):
+    for seed in seeds:
         rng = random.Random(f"next locked {strategy} {seed}")
         assert_in_turn(locked_job(rng, most=3), strategy, rng.choice([0, STEP]), f"seed {seed}")
 
@@ -107,7 +107,7 @@ def test_insisting_on_what_is_locked_is_the_answer() -> None:
             plan = assign(job, explain=name, insist=(upper, lower))
             assert plan.explanation is not None and plan.explanation.insisted is not None
             assert plan.explanation.insisted.placements == plan.placements and plan.explanation.insisted.proven
-            assert "No clearance changes." in plan_text(plan, "in")
+            assert "Nothing changes." in plan_text(plan, "in")
 
 
 def _names(plan: Plan, position: str) -> tuple[str, str]:
