@@ -116,7 +116,7 @@ class _Order:
         self._filled_figures = min(self._quality) if len(self._quality) == 1 else len(self._figures) + 1
         self._try_to_fill()
         self._values: list[int] = []
-        self._take(choice_of(self.kind, one))
+        self._take(choice_of(self.kind, one.by_place().values(), one.final))
 
     def next(self) -> Choice | None:
         """The best of the plans with other, later figures; None if there is none; raises Stopped."""

@@ -36,13 +36,14 @@ class BoxLimit(NamedTuple):
 
 
 class Bounds(NamedTuple):
-    """What constrains a plan besides shells, housings and rules. `full`: these seats are completely filled; `spreads`:
-    the largest spread of each job; `complete`: at least so many jobs, and at most `complete_most`, have all positions
-    inside their limits."""
+    """What constrains a plan besides shells, housings and rules. `full`: these seats are completely filled; `used`: of
+    these classes of shells (by index) none is left over; `spreads`: the largest spread of each job; `complete`: at
+    least so many jobs, and at most `complete_most`, have all positions inside their limits."""
 
     limits: tuple[Limit, ...] = ()
     boxes: tuple[BoxLimit, ...] = ()
     full: frozenset[int] = frozenset()
+    used: frozenset[int] = frozenset()
     spreads: Mapping[Terms, int] = MappingProxyType({})
     complete: int = 0
     complete_most: int | None = None
@@ -94,11 +95,14 @@ class Model:
         for count, some in houses.values():
             program.row([(j, 1) for j in some], None, count)
 
-        for index, terms in use.items():
+        self.classes: dict[int, int] = {}  # of some rows, which class they are about
+        for index in (*use, *sorted(bounds.used - use.keys())):
+            terms, count = use.get(index, []), kind.classes[index].count
             # If no more bores can use a class than it has shells, the row could never bind.
             users = {field[j].bore.seat: field[j].bore.count for j, _ in terms}
-            if sum(users.values()) * max(a for _, a in terms) > kind.classes[index].count:
-                program.row(terms, None, kind.classes[index].count)
+            if index in bounds.used or sum(users.values()) * max(a for _, a in terms) > count:
+                self.classes[len(program.rows)] = index
+                program.row(terms, count if index in bounds.used else None, count)
 
         for limit in bounds.limits:
             terms = [(j, a) for j, p in enumerate(stop.asking(field)) if (a := limit.measure(p))]

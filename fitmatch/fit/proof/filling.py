@@ -79,7 +79,7 @@ def fill_at_best(search: Search, within: int | None, *, wished: bool) -> Windows
             search.bounds = before
             return None
         search.least_worst = window + 1
-        window = min(2 * window + 1_000, widest)
+        window = windows.wider(window, widest)
     return windows
 
 
@@ -170,15 +170,17 @@ def _least_bad(kind: Kind, bores: list[Bore], *, wished: bool) -> list[Pair]:
 
 
 def fill_most(search: Search) -> Windows:
-    """The long way, over all pairs: there are too few shells, or positions want the same ones. Raises NoPlan if there
-    is none, or the demand cannot be met."""
+    """The long way, over all pairs: there are too few shells, or positions want the same ones. It begins with the plan
+    that is known, if there is one. Raises NoPlan if there is none at all, or the demand cannot be met."""
     kind = search.kind
     everything: list[Pair] = []
     for bore in search.bores:
         everything.extend(search.stop.asking(kind.pairs(bore, 0, bore.sum_high)))
     everything.extend(p for p in kind.vacancies if p.bore.terms in search.work)
     search.fields, search.least_worst = [[*search.kept, *everything]], 0
-    if search.demanded or not kind.always_a_plan:
+    if search.start is not None:
+        search.choice = search.start
+    elif search.demanded or not kind.always_a_plan:
         found = search.feasible(search.fields[0])
         if found is None:
             raise NoPlan

@@ -15,14 +15,17 @@ from fitmatch.fit.solver.stopping import Stopped
 def most_complete(search: Search) -> None:
     """Prove how many of the jobs can have all their positions inside their limits at once, and keep it.
 
-    Jobs are completed one after the other as far as possible, which is quick and gives a plan to start from;
-    multipliers give what no plan can exceed. Only the numbers in between need a search over which jobs.
+    Multipliers give what no plan can exceed. Unless the plan in hand has as many, jobs are completed one after the
+    other as far as possible, which is quick and gives a plan to start from. Only the numbers in between need a search
+    over which jobs.
     """
     search.figure = ENGINES
     (field,) = search.fields
-    least, choice = _one_by_one(search, field)
-    search.choice = choice
-    most = _complete_at_most(search, field)
+    least, most = -search.value(ENGINES), _complete_at_most(search, field)
+    if least < most:
+        reached, choice = _one_by_one(search, field)
+        if reached >= least:
+            least, search.choice = reached, choice
     while least < most:
         middle = (least + most + 1) // 2
         try:

@@ -32,6 +32,7 @@ _PARAMETERS = (
 _LINEAR = (1, 2)
 _FIRST_EFFORT, _MORE = 0.5, 4
 SHORT = (_FIRST_EFFORT,) * len(_LINEAR)  # efforts of a search that is given up early
+LONGER = (*SHORT, *(_MORE * effort for effort in SHORT))
 _SEEDS = (7, 1789)
 _FEW_STEPS, _STEPS_EACH = 1_000, 20  # of GLOP, for a program and for each of its rows and variables
 _AT_ONCE = 10_000  # variables; GLOP is done with fewer before anybody could interrupt it
