@@ -1,5 +1,19 @@
-"""`python -m fitmatch`."""
+"""The way in from a shell: the command `fitmatch`, and `python -m fitmatch`."""
 
-from fitmatch.cli.main import main
+import sys
 
-main()
+
+def run() -> None:
+    """Run one command. All of it is loaded in here, so that Ctrl-C ends in one line however early it comes."""
+    try:
+        from fitmatch.cli.main import main
+    except KeyboardInterrupt:
+        from fitmatch.cli.exit_codes import INTERRUPTED
+
+        sys.stderr.write("stopped by Ctrl-C\n")
+        sys.exit(INTERRUPTED)
+    main()
+
+
+if __name__ == "__main__":
+    run()

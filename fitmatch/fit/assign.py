@@ -1,14 +1,20 @@
 """Candidates, model, proof, checked plan: which shell goes where, and proof that these readings allow nothing
 better."""
 
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Concatenate, ParamSpec
+
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.model.order import STRATEGIES
 from fitmatch.fit.solver.stopping import Stop
+from fitmatch.problems import FaultInFitmatch
 from fitmatch.records.job import Job
 from fitmatch.records.plans import Plan
 from fitmatch.records.pools import TOGETHER, Pool
 
 __all__ = ["STRATEGIES", "Stop", "assign"]
+P = ParamSpec("P")
 
 
 def assign(
@@ -35,7 +41,8 @@ def assign(
     NAME or BOX/NAME.
 
     Raises ValueError for a strategy that is unknown or, for "even", lacks limits, and for a position or shells that do
-    not exist or cannot go together, and InputError for a guard that leaves some position no clearance.
+    not exist or cannot go together, and InputError for a guard that leaves some position no clearance. What fails its
+    check beside the answer is left out and told in `faults`.
     """
     stop = stop or Stop()
     question = None
@@ -47,7 +54,7 @@ def assign(
     if plan.unfilled or not all(p.within_limits for p in plan.placements):
         from fitmatch.fit.why.conflicts import with_reasons
 
-        plan = with_reasons(plan, stop)
+        plan = _beside(plan, "reasons", with_reasons, stop)
     if alternatives:
         from fitmatch.fit.beside.alternatives import with_alternatives
 
@@ -55,5 +62,15 @@ def assign(
     if question is not None:
         from fitmatch.fit.beside.explanations import explained
 
-        plan = explained(plan, question, stop)
+        plan = _beside(plan, f"explanation of {explain}", explained, question, stop)
     return plan
+
+
+def _beside(
+    plan: Plan, what: str, look: Callable[Concatenate[Plan, P], Plan], *more: P.args, **named: P.kwargs
+) -> Plan:
+    """The plan with what was looked into besides; a fault in that never takes the answer along."""
+    try:
+        return look(plan, *more, **named)
+    except FaultInFitmatch as fault:
+        return replace(plan, faults={**plan.faults, what: str(fault)})

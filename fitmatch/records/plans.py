@@ -156,7 +156,7 @@ class OtherPlan(NamedTuple):
 
 class Alternatives(NamedTuple):
     """The next best plans of one kind, best first. `complete`: as many as were requested, or all there are; otherwise
-    the search was stopped, or the answer itself is not proven."""
+    the search was stopped, the answer itself is not proven, or the next one failed its check."""
 
     plans: tuple[OtherPlan, ...]
     complete: bool
@@ -294,6 +294,7 @@ class Plan:
     priority: str = TOGETHER
     alternatives: Mapping[str, Alternatives] = field(default_factory=dict)  # by label, if requested
     explanation: Explanation | None = None  # if requested
+    faults: Mapping[str, str] = field(default_factory=dict)  # by what was looked into beside the answer, which stands
 
     @property
     def alone(self) -> bool:
@@ -364,7 +365,7 @@ class Plan:
     @property
     def needs_attention(self) -> bool:
         """Whether exit status 1 is due."""
-        return not self.proven or any(one.needs_attention for one in self.plans)
+        return not self.proven or bool(self.faults) or any(one.needs_attention for one in self.plans)
 
     def members(self, group: Group) -> tuple[JobPlan, ...]:
         """The plans of the jobs that decided this together."""

@@ -26,7 +26,8 @@ from made.jobs import (
 )
 from made.pools import further_pool, random_pool
 from made.seeds import seeds
-from oracles import oracle, pool_oracle
+from oracles import pool_oracle
+from oracles.all_plans import COUNT, assert_in_turn
 from oracles.rulebook import rules_of
 from oracles.schemas import VALIDATOR
 
@@ -42,29 +43,7 @@ from fitmatch.records.plans import OtherPlan
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.text.report import plan_text
 
-COUNT = 4
 STRATEGIES = ["target", "even", "keep-sets"]
-
-
-def assert_in_turn(job: Job, strategy: str, slack_nm: int, what: str) -> None:
-    """Each kind's alternatives have the figures that come next, one after another, and no more than there are."""
-    plan = with_alternatives(best_plan(job, strategy, slack_nm=slack_nm), COUNT, Stop())
-    for kind in job.kinds:
-        wanted = oracle.in_turn(job, kind, strategy, slack_nm, COUNT + 1)
-        assert oracle.levels_of(plan, kind, with_boxes=strategy == "keep-sets") == wanted[0]
-        others = plan.alternatives[kind]
-        assert others.complete
-        sets = strategy == "keep-sets"
-        found = [oracle.levels_of_bores(job, kind, a.placements, with_boxes=sets) for a in others.plans]
-        assert found == [values._replace(moved=0) for values in wanted[1:]], (
-            f"{what}, {strategy}, slack {slack_nm}, {kind}\n{describe(job)}"
-        )
-        for a in others.plans:
-            assert a.proven
-            pairs = [(p.position, oracle.Pair(p.upper, p.lower)) for p in a.placements]
-            assert a.figures._asdict() == oracle.kind_figures(job, pairs)
-            assert all(pair in set(oracle.possible_pairs(job, p)) for p, pair in pairs)
-            assert len({p.housing or p.name for p, _ in pairs}) == len(pairs)
 
 
 @pytest.mark.parametrize("strategy", STRATEGIES)

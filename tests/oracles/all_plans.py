@@ -1,10 +1,15 @@
-"""An answer held against every plan there is: figures, proof and both baselines, as `oracle` has them."""
+"""An answer held against every plan there is, as `oracle` has it: figures, proof, baselines and what comes next."""
 
 from made.jobs import describe
 from oracles import oracle
 
+from fitmatch.fit.answer.best_plan import best_plan
+from fitmatch.fit.beside.alternatives import with_alternatives
+from fitmatch.fit.solver.stopping import Stop
 from fitmatch.records.job import Job
 from fitmatch.records.plans import Plan, Status
+
+COUNT = 4  # of alternatives
 
 
 def assert_baselines(job: Job, plan: Plan, seed: int) -> None:
@@ -28,3 +33,24 @@ def assert_best(job: Job, plan: Plan, strategy: str, slack_nm: int, seed: int) -
         assert found == wanted, f"seed {seed}, {strategy}, slack {slack_nm}, {kind}\n{describe(job)}"
         assert plan.proofs[kind].proven, f"seed {seed}: {kind} is not proven"
     assert plan.status is (Status.PROVEN if plan.placements else Status.NONE), f"seed {seed}"
+
+
+def assert_in_turn(job: Job, strategy: str, slack_nm: int, what: str) -> None:
+    """Each kind's alternatives have the figures that come next, one after another, and no more than there are."""
+    plan = with_alternatives(best_plan(job, strategy, slack_nm=slack_nm), COUNT, Stop())
+    for kind in job.kinds:
+        wanted = oracle.in_turn(job, kind, strategy, slack_nm, COUNT + 1)
+        assert oracle.levels_of(plan, kind, with_boxes=strategy == "keep-sets") == wanted[0]
+        others = plan.alternatives[kind]
+        assert others.complete
+        sets = strategy == "keep-sets"
+        found = [oracle.levels_of_bores(job, kind, a.placements, with_boxes=sets) for a in others.plans]
+        assert found == [values._replace(moved=0) for values in wanted[1:]], (
+            f"{what}, {strategy}, slack {slack_nm}, {kind}\n{describe(job)}"
+        )
+        for a in others.plans:
+            assert a.proven
+            pairs = [(p.position, oracle.Pair(p.upper, p.lower)) for p in a.placements]
+            assert a.figures._asdict() == oracle.kind_figures(job, pairs)
+            assert all(pair in set(oracle.possible_pairs(job, p)) for p, pair in pairs)
+            assert len({p.housing or p.name for p, _ in pairs}) == len(pairs)

@@ -61,6 +61,11 @@ def misfit(job: Job, p: Position, pair: oracle.Pair) -> tuple[int, ...]:
     return int(short > 0), short, over, *oracle.missed_wish(p, pair)
 
 
+def is_worse(now: tuple[int, ...], before: tuple[int, ...]) -> bool:
+    """In any figure, whatever is gained in another."""
+    return any(a > b for a, b in zip(now, before, strict=True))
+
+
 # --- whether it is possible -------------------------------------------------------------------------------------------
 
 
@@ -110,7 +115,7 @@ def _possible(
                     continue
                 if mine and to_drawing and not all(in_drawing(job, s) or s.key in (p.upper, p.lower) for s in pair):
                     continue
-                if not mine and (bad > answer if answer is not None else not is_sure(job, p)):
+                if not mine and (is_worse(bad, answer) if answer is not None else not is_sure(job, p)):
                     continue
                 counted = zip(("upper", "lower"), pair, strict=True)
                 drawn = tuple(of[s.key] for side, s in counted if side not in plenty)

@@ -13,7 +13,7 @@ from itertools import islice
 from typing import NamedTuple
 
 from fitmatch.fit.classes.candidates import Kind, may_share
-from fitmatch.fit.classes.classes import Bore, ShellClass
+from fitmatch.fit.classes.classes import Bore, Rack, ShellClass, rack_of
 from fitmatch.fit.classes.demands import Terms
 from fitmatch.names import natural
 from fitmatch.records.job import Job
@@ -77,8 +77,7 @@ def by_hand(kind: Kind) -> list[Placement]:
 
     Ties: the smaller wall difference, then the upper's and the lower's place in file order.
     """
-    place = {s.key: i for i, s in enumerate(kind.jobs[0].shells)}
-    left = {c.index: list(reversed(c.members)) for c in kind.classes}
+    stock = _Stock(kind)
     bore_of = {p.key: bore for bore in kind.seats for p in bore.positions}
     fixed = {p.position.key: p for p in kind.fixed}
     offers: dict[int, _Offers] = {}  # by bore, if it has several positions
@@ -95,7 +94,7 @@ def by_hand(kind: Kind) -> list[Placement]:
         here = offers.get(bore.index)
         if here is None:
             mates = [p for p in placed if kind.terms_of(p.position) is bore.terms] if bore.terms.shifts.on else []
-            here = _Offers(bore, place, left, bore.terms.shifts.allowed(position, mates))
+            here = _Offers(bore, stock, bore.terms.shifts.allowed(position, mates))
             if bore.count > 1:
                 offers[bore.index] = here
         best = here.best(side)
@@ -103,64 +102,156 @@ def by_hand(kind: Kind) -> list[Placement]:
             upper, lower = best
             if bore.terms.one_thick_side and not side:
                 sides[bore.terms] = bore.terms.thick(upper.wall_nm, lower.wall_nm)
-            pair = left[upper.index].pop(), left[lower.index].pop()
-            placed.append(kind.place(position, *pair))
+            placed.append(kind.place(position, stock.take(upper), stock.take(lower)))
     return placed
 
 
-_Rank = tuple[int, int, int, int]  # |deviation|, wall difference, places in file order; smaller is better
+class _Stock:
+    """The shells that are left, and each rack with the classes of which there are any."""
+
+    def __init__(self, kind: Kind) -> None:
+        self.classes = kind.classes
+        self._place = {s.key: i for i, s in enumerate(kind.jobs[0].shells)}
+        self._left = {c.index: c.members[::-1] for c in kind.classes}
+        self._racks: dict[int, Rack] = {}  # by the identity of the whole ones
+
+    def of(self, rack: Rack) -> Rack:
+        """What is left of a rack."""
+        if id(rack) not in self._racks:
+            full = [c for c in rack.classes if self._left[c.index]]
+            self._racks[id(rack)] = rack_of(full)
+        return self._racks[id(rack)]
+
+    def place(self, c: ShellClass, last: int = -1) -> int | None:
+        """Where the shell of this class that comes next stands among all, or with -2 the one behind it."""
+        left = self._left[c.index]
+        return self._place[left[last].key] if len(left) >= -last else None
+
+    def take(self, c: ShellClass) -> Shell:
+        taken = self._left[c.index].pop()
+        if not self._left[c.index]:
+            for rack in self._racks.values():
+                at = bisect_left(rack.walls, c.wall_nm)
+                while at < len(rack.walls) and rack.walls[at] == c.wall_nm:
+                    if rack.classes[at] is c:
+                        del rack.walls[at], rack.classes[at]
+                    at += 1
+        return taken
+
+
+# |deviation|, wall difference, places in file order; smaller is better. Before it is known it is less: its first two.
+_Rank = tuple[int, int] | tuple[int, int, int, int]
+_Offer = tuple[_Rank, int, int]  # and which lower and which upper class it is
+_MANY_UPPERS, _NEAR_NM = 1_000, 8  # (measured)
 
 
 class _Offers:
     """For one bore the best pair with each upper, best of all first. A bore in a row has one position.
 
     As shells are used up, and once a side is decided, a pair can only become worse: an offer that is unchanged when
-    asked for again is the best there is.
+    asked for again is the best there is, and one that promised more than it holds is looked at then.
     """
 
-    def __init__(
-        self, bore: Bore, place: dict[ShellKey, int], left: dict[int, list[Shell]], shifts: tuple[int, int]
-    ) -> None:
-        self._bore, self._place, self._left, self._shifts = bore, place, left, shifts
+    def __init__(self, bore: Bore, stock: _Stock, shifts: tuple[int, int]) -> None:
+        self._bore, self._stock, self._shifts = bore, stock, shifts
+        self._upper, self._lower = stock.of(bore.upper), stock.of(bore.lower)
         self._side = 0
-        first = [(self._rank_of(u), i) for i, u in enumerate(bore.upper.classes)]
-        self._ranked = [(*found, i) for found, i in first if found is not None]
-        heapify(self._ranked)
+        self._least: dict[int, int] = {}  # by wall sum, how little its pairs may differ
+        self._ranked: list[_Offer] | None = None
 
     def best(self, side: int) -> tuple[ShellClass, ShellClass] | None:
         """The pair chosen by hand; `side` is where the thicker half goes, once decided."""
         self._side = side
+        classes = self._stock.classes
+        if self._ranked is None:
+            near = self._near()
+            if near is not None:
+                return classes[near[2]], classes[near[1]]
+            self._ranked = self._promises()
+            heapify(self._ranked)
         while self._ranked:
-            rank, lower, i = self._ranked[0]
-            upper = self._bore.upper.classes[i]
-            now = self._rank_of(upper)
+            rank, lower, upper = self._ranked[0]
+            now = self._rank_of(classes[upper])
             if now is None:
                 heappop(self._ranked)
             elif now == (rank, lower):
-                return upper, self._bore.lower.classes[lower]
+                return classes[upper], classes[lower]
             else:
-                heapreplace(self._ranked, (*now, i))
+                heapreplace(self._ranked, (*now, upper))
         return None
+
+    def _near(self) -> _Offer | None:
+        """The best pair, where one hits the target or, of very many shells, nearly does: it is soon found then."""
+        ideal = self._bore.ideal
+        for off in range(1 + min(len(self._upper.walls) // _MANY_UPPERS, _NEAR_NM)):
+            found = [one for total in {ideal - off, ideal + off} for one in self._of_sum(total, off)]
+            if found:
+                return min(found)
+        return None
+
+    def _of_sum(self, total: int, off: int) -> Iterator[_Offer]:
+        """The pairs of this wall sum that differ the least, sought from equal walls outward."""
+        walls, lowers = self._upper.walls, self._lower.walls
+        least = self._least.get(total, 0)
+        below, above = bisect_right(walls, (total - least) / 2) - 1, bisect_left(walls, (total + least) / 2)
+        above = max(above, below + 1)
+        differ: int | None = None
+        first, end = (
+            (bisect_left(walls, total - lowers[-1]), bisect_right(walls, total - lowers[0])) if lowers else (0, 0)
+        )
+        while below >= first or above < end:
+            if below < first or (above < end and 2 * walls[above] - total <= total - 2 * walls[below]):
+                i, above = above, above + 1
+            else:
+                i, below = below, below - 1
+            if differ is not None and abs(2 * walls[i] - total) > differ:
+                break
+            at = bisect_left(lowers, total - walls[i])
+            if at < len(lowers) and walls[i] + lowers[at] == total:
+                found = self._rank_of(self._upper.classes[i])
+                if found is not None and found[0][0] == off:
+                    differ = found[0][1]
+                    yield *found, self._upper.classes[i].index
+        self._least[total] = 1 << 62 if differ is None else differ
+
+    def _promises(self) -> list[_Offer]:
+        """What each upper promises, whatever the rules say. Of a bore with one position those are left out that promise
+        less than one of three others holds."""
+        uppers, lowers, ideal = self._upper, self._lower, self._bore.ideal
+        if not uppers.walls or not lowers.walls:
+            return []
+        first, last = 0, len(uppers.walls)
+        if self._bore.count == 1:
+            middle = min(bisect_left(uppers.walls, ideal / 2), last - 1)
+            some = [self._rank_of(uppers.classes[i]) for i in (0, middle, -1)]
+            off = min((found[0][0] for found in some if found is not None), default=1 << 62)
+            first = bisect_left(uppers.walls, ideal - off - lowers.walls[-1])
+            last = bisect_right(uppers.walls, ideal + off - lowers.walls[0])
+        found: list[_Offer] = []
+        for upper in uppers.classes[first:last]:
+            wall = upper.wall_nm
+            at = bisect_left(lowers.walls, ideal - wall)
+            near = lowers.walls[max(at - 1, 0) : at + 1]
+            found.append((min((abs(ideal - wall - other), abs(wall - other)) for other in near), -1, upper.index))
+        return found
 
     def _rank_of(self, upper: ShellClass) -> tuple[_Rank, int] | None:
         """The best pair with this upper: its rank, and which lower."""
-        bore, left = self._bore, self._left
-        if not left[upper.index]:
+        place, stock = self._stock.place(upper), self._stock
+        if place is None:
             return None
-        mine = left[upper.index][-1]
+        best: tuple[_Rank, int] | None = None
+        for lower in self._nearest(upper):
+            other = stock.place(lower, -2 if lower is upper else -1)
+            assert other is not None, "the lowers that are nearest are left"
+            off, difference = abs(self._bore.ideal - upper.wall_nm - lower.wall_nm), abs(upper.wall_nm - lower.wall_nm)
+            found = (off, difference, place, other), lower.index
+            best = found if best is None else min(best, found)
+        return best
 
-        def ranked(at: int) -> tuple[_Rank, int]:
-            lower = bore.lower.classes[at]
-            other = left[lower.index][-2 if lower is upper else -1]
-            off, difference = abs(bore.ideal - upper.wall_nm - lower.wall_nm), abs(upper.wall_nm - lower.wall_nm)
-            return (off, difference, self._place[mine.key], self._place[other.key]), at
-
-        return min(map(ranked, self._nearest(upper)), default=None)
-
-    def _nearest(self, upper: ShellClass) -> Iterator[int]:
+    def _nearest(self, upper: ShellClass) -> Iterator[ShellClass]:
         """The lowers that bring this upper nearest to the target from above and from below, all those of equal wall."""
-        bore, left = self._bore, self._left
-        walls, lowers = bore.lower.walls, bore.lower.classes
+        bore, walls, lowers = self._bore, self._lower.walls, self._lower.classes
         (least, most), (down, up) = bore.differences, self._shifts
         low = upper.wall_nm + max(least, down)
         high = min(upper.wall_nm + min(most, up), bore.sum_high - upper.wall_nm)
@@ -170,14 +261,14 @@ class _Offers:
         for span in (above, below):
             found: int | None = None
             for at in span:
-                lower = lowers[at]
                 if found is not None and walls[at] != found:
                     break
-                enough = len(left[lower.index]) > (lower is upper)
+                lower = lowers[at]
+                enough = lower is not upper or self._stock.place(lower, -2) is not None
                 wrong_side = self._side and bore.terms.thick(upper.wall_nm, walls[at]) == -self._side
                 if enough and not wrong_side and may_share(bore, upper, lower):
                     found = walls[at]
-                    yield at
+                    yield lower
 
 
 def rules_broken_by(job: Job, placements: Sequence[Placement]) -> int:

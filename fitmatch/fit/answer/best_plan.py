@@ -115,7 +115,7 @@ def _solve(
         stayed = zip(mine, by_job(*found), strict=True)
         staying = {job.name: figures_of(some) for job, some in stayed if is_movable(job, group.kind)}
         kernel = Kernel(mine, group.kind, priority=priority)
-        solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop)
+        solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop, start=found[1])
         found = solved.placed if solved.proof.proven else min(found, solved.placed, key=rank)
     if not solved.proof.proven:  # stopped so early that a careful builder may have done better
         found = min(found, (kind, handmade), key=rank)

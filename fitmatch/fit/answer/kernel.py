@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Pair
-from fitmatch.fit.model.groups import kind_for, placed, shares_placed, turns
+from fitmatch.fit.model.groups import choice_of, kind_for, placed, shares_placed, turns
 from fitmatch.fit.model.naming import name_shells
 from fitmatch.fit.model.order import BOXES, KEEP_SETS_SLACK_NM, QUALITY, STRATEGIES, Figure, order_of, value
+from fitmatch.fit.proof.filling import NoPlan
 from fitmatch.fit.proof.levels import prove
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.records.job import Job, Rule
@@ -75,14 +76,15 @@ class Kernel:
         rules: Iterable[Rule] | None = None,
         ties: bool = False,
         stop: Stop | None = None,
+        start: Sequence[Placement] = (),
     ) -> Solved:
         """The best choice by levels 0 to 2, with `ties` by level 3 too; without, any of several equal plans may be
-        given.
+        given. `start`: a plan that leaves all housings where they are, to be no worse than.
 
         `target_nm`: for all positions, or by their names (JOB/POSITION where there are several jobs). `boxes`: shells
         are drawn from these alone. `rules` replace those of every job; they can only compare columns that the job's own
-        rules compare. Raises ValueError for a strategy that is unknown or, for "even", lacks limits, and for a target
-        outside the limits of its position.
+        rules compare. Raises ValueError for a strategy that is unknown or, for "even", lacks limits, for a target
+        outside the limits of its position, and for boxes without a shell of a position that is locked in both halves.
         """
         check_strategy(strategy, (p for job in self.kind.jobs for p in job.positions if p.kind == self.kind.name))
         slack_nm = default_slack(strategy) if slack_nm is None else slack_nm
@@ -97,7 +99,11 @@ class Kernel:
                     return tried
         kind = kind.with_targets(targets) if targets else kind
         work = turns(kind, self._priority)
-        proven = prove(kind, strategy, slack_nm, stop, work, ties=ties)
+        begun = choice_of(kind, start, kind.jobs) if start else None
+        try:
+            proven = prove(kind, strategy, slack_nm, stop, work, ties=ties, start=begun)
+        except NoPlan:
+            raise ValueError("what is locked in both halves cannot be drawn from these boxes") from None
         order = order_of(strategy, slack_nm, kind.bores, several=len(work[0]) > 1)
         figures = (*order.fit, *order.rest, *order.quality, *(order.ties if ties else ()))
         return Solved(proven.proof, lambda: placed(kind, proven.choice), figures)

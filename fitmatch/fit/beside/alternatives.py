@@ -5,7 +5,7 @@ much of its beginning as it can: (a, b, more than c) if there is one, else (a, m
 any, any); and what is not kept is as small as it can be, figure by figure.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from fitmatch.fit.answer.checker import check_bores
@@ -19,7 +19,9 @@ from fitmatch.fit.model.pairs import Choice, Work
 from fitmatch.fit.proof.filling import fill_at_best
 from fitmatch.fit.proof.search import Search
 from fitmatch.fit.solver.stopping import Stop, Stopped
-from fitmatch.records.placements import figures_of_several
+from fitmatch.problems import FaultInFitmatch
+from fitmatch.records.job import Job
+from fitmatch.records.placements import Placement, figures_of_several
 from fitmatch.records.plans import Alternatives, OtherPlan, Plan
 
 
@@ -27,18 +29,22 @@ def with_alternatives(plan: Plan, count: int, stop: Stop) -> Plan:
     """The same answer with up to `count` next best plans of each kind, best first; several jobs have them for each kind
     as decided together.
 
-    A kind that is not proven has none: without a proven best the next best is unknown.
+    A kind that is not proven has none: without a proven best the next best is unknown. One that fails its check is
+    told among the faults, and those before it stand.
     """
-    found = {
-        one.label: _alternatives(one, count, stop) if one.proof.proven else Alternatives((), False)
-        for one in decided(plan)
-    }
-    return replace(plan, alternatives=found)
+    found: dict[str, Alternatives] = {}
+    faults = dict(plan.faults)
+    for one in decided(plan):
+        found[one.label], fault = _alternatives(one, count, stop) if one.proof.proven else (Alternatives((), False), "")
+        if fault:
+            faults[f"alternatives of {one.label}"] = fault
+    return replace(plan, alternatives=found, faults=faults)
 
 
-def _alternatives(one: Decided, count: int, stop: Stop) -> Alternatives:
+def _alternatives(one: Decided, count: int, stop: Stop) -> tuple[Alternatives, str]:
+    """What was found, and the fault that ended it, if one did."""
     found: list[OtherPlan] = []
-    complete = True
+    complete, fault = True, ""
     try:
         order = _Order(one, stop)
         while len(found) < count and complete:
@@ -49,7 +55,9 @@ def _alternatives(one: Decided, count: int, stop: Stop) -> Alternatives:
             found.append(other_plan(one, order.kind, choice, proven=complete))
     except Stopped:
         complete = False
-    return Alternatives(tuple(found), complete)
+    except FaultInFitmatch as error:
+        complete, fault = False, str(error)
+    return Alternatives(tuple(found), complete), fault
 
 
 def other_plan(one: Decided, kind: Kind, choice: Choice, *, proven: bool) -> OtherPlan:
@@ -57,12 +65,25 @@ def other_plan(one: Decided, kind: Kind, choice: Choice, *, proven: bool) -> Oth
     settled, placements = placed(kind, choice)
     split = by_job(settled, placements)
     check_bores(settled.jobs, one.jobs, split)
+    complete = -value(ENGINES, shares_placed(settled, placements))
+    return _set_beside(one, settled.jobs, split, complete, proven=proven)
+
+
+def the_answer(one: Decided) -> OtherPlan:
+    """The answer itself, where it is the plan asked for."""
+    answer = next(g for g in one.plan.groups if g.group.label == one.label)
+    return _set_beside(one, one.final, one.placements, answer.complete, proven=one.proof.proven)
+
+
+def _set_beside(
+    one: Decided, jobs: Sequence[Job], split: Sequence[Sequence[Placement]], complete: int, *, proven: bool
+) -> OtherPlan:
     return OtherPlan(
         figures_of_several(split),
-        -value(ENGINES, shares_placed(settled, placements)) if len(one.jobs) > 1 else None,
+        complete if len(one.jobs) > 1 else None,
         tuple(p for some in split for p in some),
         proven,
-        standing(list(zip(settled.jobs, split, one.placements, strict=True))),
+        standing(list(zip(jobs, split, one.placements, strict=True))),
     )
 
 
@@ -95,7 +116,7 @@ class _Order:
         self._filled_figures = min(self._quality) if len(self._quality) == 1 else len(self._figures) + 1
         self._try_to_fill()
         self._values: list[int] = []
-        self._take(choice_of(self.kind, one))
+        self._take(choice_of(self.kind, one.by_place().values(), one.final))
 
     def next(self) -> Choice | None:
         """The best of the plans with other, later figures; None if there is none; raises Stopped."""

@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from fitmatch.facts import Fact
-from fitmatch.fit.beside.alternatives import other_plan
+from fitmatch.fit.beside.alternatives import other_plan, the_answer
 from fitmatch.fit.classes.candidates import Kind, ready
 from fitmatch.fit.classes.classes import Bore, Pair, rack_of
 from fitmatch.fit.classes.demands import Terms
@@ -158,7 +158,9 @@ def explained(plan: Plan, question: Question, stop: Stop) -> Plan:
         placed = one.by_place().get(place)
         other = _Demand(place, not_sum_nm=None if placed is None else placed.wall_sum_nm)
         runner_up, stopped = _best_with(one, other, stop)
-        if question.pair is not None:
+        if question.pair is not None and placed is not None and question.pair == (placed.upper, placed.lower):
+            insisted = the_answer(one)  # locked there or not: the best of all plans is the best with them
+        elif question.pair is not None:
             insisted, cut = _best_with(one, _Demand(place, pair=question.pair), stop)
             stopped |= cut
     told = Explanation(position, one.label, runner_up, question.pair, insisted, stopped)

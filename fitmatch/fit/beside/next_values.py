@@ -216,7 +216,9 @@ class _Spread(Walk):
         widths = sorted(
             (width, start, i)
             for i, region in enumerate(regions)
-            for start, width in Listed([p for p in ground.pairs(region) if p.bore.terms in work]).least_widths(wanted)
+            for start, width in Listed(
+                [p for p in ground.pairs(region) if p.bore.terms in work], ground.stop
+            ).least_widths(wanted)
         )
         for width, start, i in widths:
             low = max(width, self.forgiven)

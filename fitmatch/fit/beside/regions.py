@@ -16,6 +16,7 @@ from fitmatch.fit.proof.pair_sources import Best, span
 from fitmatch.fit.proof.search import Search
 from fitmatch.fit.proof.windows import Windows, widest_deviation
 from fitmatch.fit.solver.stopping import Stop
+from fitmatch.problems import FaultInFitmatch
 
 _FIRST_REACH = 1_000  # nm
 
@@ -65,7 +66,7 @@ class Ground:
             return [p for p in region.listed if region.admits(p)]
         found = list(self.outside)
         for bore, best in self.own_best.items():
-            found.extend(self.kind.pairs(bore, *span(bore, best, *region.windows[bore.terms])))
+            found.extend(self.stop.asking(self.kind.pairs(bore, *span(bore, best, *region.windows[bore.terms]))))
         return found
 
     def deviations(self, region: Region, work: Work) -> list[int]:
@@ -93,7 +94,8 @@ class Ground:
         search = Search(self.kind, self.stop, region.bounds, choice=known)
         most = sum(measure(pair) * times for pair, times in known.items())
         found = search.minimise_in(self.pairs(region), measure, most)
-        assert found is not None, "a region lost the plan it has"
+        if found is None:
+            raise FaultInFitmatch("a region has lost the plan it has")
         value, pairs = found
         return search.choice, region.limit(Limit(measure, value))._replace(listed=pairs)
 
@@ -111,8 +113,7 @@ def ground_of_all(kind: Kind, stop: Stop) -> Ground:
     """All plans."""
     pairs: list[Pair] = list(kind.vacancies)
     for bore in kind.bores:
-        stop.seconds_left()
-        pairs.extend(kind.pairs(bore, 0, bore.sum_high))
+        pairs.extend(stop.asking(kind.pairs(bore, 0, bore.sum_high)))
     widest = max((abs(p.deviation_nm) for p in pairs if p.counted), default=0)
     start = [Region(dict.fromkeys(kind.terms, (-widest, widest)), listed=pairs)]
     return Ground(kind, stop, {}, [], 0, start)

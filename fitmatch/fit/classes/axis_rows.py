@@ -5,8 +5,9 @@ that are locked in both halves are excused from each other, not from the rest.
 """
 
 from bisect import bisect_left
-from collections.abc import Iterable, Sequence
-from itertools import pairwise
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from functools import cached_property
+from itertools import pairwise, zip_longest
 
 from fitmatch.fit.solver.program import Program
 from fitmatch.records.job import ENDLESS, Job, Near
@@ -54,65 +55,92 @@ class Shifts:
 
     def add_rows(self, program: Program, seats: Sequence[Seat]) -> None:
         """Add the rows that constrain the bores of a program."""
+        bores = {position.name: _Bore(program, columns, full) for position, columns, full in seats}
+        locked = {position.name for position, _, _ in seats if _locked(position)}
         for near in self._rules:
             if near.everyone:
-                self._bind_all(program, near, seats)
+                self._bind_all(near, bores, locked)
             else:
-                at = {position.name: (position, columns, full) for position, columns, full in seats}
                 for one, other in pairwise(self._row):
-                    if one in at and other in at and not (_locked(at[one][0]) and _locked(at[other][0])):
-                        _bind(program, near.most, *at[one][1:], *at[other][1:])
+                    if one in bores and other in bores and not {one, other} <= locked:
+                        _bind(near.most, bores[one], bores[other])
 
-    def _bind_all(self, program: Program, near: Near, seats: Sequence[Seat]) -> None:
-        origin = {position.name: near.origins[self._at[position.name]] for position, _, _ in seats}
-        free = [seat for seat in seats if not _locked(seat[0])]
+    def _bind_all(self, near: Near, bores: Mapping[str, "_Bore"], locked: Collection[str]) -> None:
+        origin = {name: near.origins[self._at[name]] for name in bores}
+        free = {name: bore for name, bore in bores.items() if name not in locked}
         if len(free) > 1:
-            lies = [[(j, s + origin[position.name]) for j, s in columns] for position, columns, _ in free]
-            _line_up(program, near.most, lies, full=all(full for _, _, full in free))
-        for position, columns, full in seats:
-            if _locked(position):
-                for other, others, other_full in free:
-                    apart = origin[other.name] - origin[position.name]
-                    shifted = [(j, s + apart) for j, s in others]
-                    _bind(program, near.most, columns, full, shifted, other_full)
+            _line_up(near.most, [(bore, origin[name]) for name, bore in free.items()])
+        for name in (name for name in bores if name in locked):
+            for other, bore in free.items():
+                _bind(near.most, bores[name], bore, origin[other] - origin[name])
 
 
-def _line_up(program: Program, most: int, lies: Sequence[Sequence[Column]], *, full: bool) -> None:
-    """Everything filled is between the start of the line and `most` beyond it; `full`: all bores are filled."""
-    places = sorted({v for columns in lies for _, v in columns})
+class _Bore:
+    """A bore of a program. `full`: it is certain to be filled."""
+
+    def __init__(self, program: Program, columns: Sequence[Column], full: bool) -> None:
+        self.program, self.columns, self.full = program, columns, full
+
+    @cached_property
+    def shifts(self) -> list[int]:
+        return sorted({s for _, s in self.columns})
+
+    @cached_property
+    def from_on(self) -> list[int]:
+        """For each of its shifts a variable that says whether it is filled with that shift or a greater one."""
+        at: dict[int, list[Column]] = {}
+        for j, s in self.columns:
+            at.setdefault(s, []).append((j, -1))
+        made = [self.program.variable(1) for _ in self.shifts]
+        for one, greater, s in zip_longest(made, made[1:], self.shifts):
+            self.program.row([(one, 1), *at[s], *([] if greater is None else [(greater, -1)])], 0, 0)
+        return made
+
+    def below(self, s: int) -> list[Column]:
+        """Terms that add up to 1 if it is filled with a shift below this; none if it has no such shift."""
+        k = bisect_left(self.shifts, s)
+        terms = [(self.from_on[0], 1), *((j, -1) for j in self.from_on[k : k + 1])]
+        return terms if k else []
+
+
+def _line_up(most: int, bores: Sequence[tuple[_Bore, int]]) -> None:
+    """Everything filled is between the start of the line and `most` beyond it; each bore with where its shifts count
+    from."""
+    places = sorted({s + origin for bore, origin in bores for s in bore.shifts})
     if places[-1] - places[0] <= most:
         return
-    if full:
+    program = bores[0][0].program
+    if all(bore.full for bore, _ in bores):
         begin = program.variable(places[-1] - places[0])
-        for columns in lies:
-            terms = [*((j, v - places[0]) for j, v in columns), (begin, -1)]
+        for bore, origin in bores:
+            terms = [*((j, s + origin - places[0]) for j, s in bore.columns), (begin, -1)]
             program.row(terms, 0, most)
         return
     # Some may stay empty. One variable for each place says whether the line starts there or before; along the places
     # they rise from 0 to 1 once. A single row for each bore that stops applying when it is empty would be weak.
     begun = dict(zip(places, program.rising(len(places)), strict=True))
-    for columns in lies:
-        for place in sorted({v for _, v in columns}):
-            program.row([*((j, 1) for j, v in columns if v <= place), (begun[place], -1)], None, 0)
-            near = bisect_left(places, place - most)  # the first place from which this one can be reached
+    for bore, origin in bores:
+        for s, beyond in zip(bore.shifts, bore.from_on, strict=True):
+            program.row([*bore.below(s + 1), (begun[s + origin], -1)], None, 0)
+            near = bisect_left(places, s + origin - most)  # the first place from which this one can be reached
             if near:
-                program.row([*((j, 1) for j, v in columns if v >= place), (begun[places[near - 1]], 1)], None, 1)
+                program.row([(beyond, 1), (begun[places[near - 1]], 1)], None, 1)
 
 
-def _bind(
-    program: Program, most: int, ones: list[Column], one_full: bool, others: list[Column], other_full: bool
-) -> None:
-    """Two bores are no farther apart than `most`, if both are filled."""
-    if one_full and other_full:
-        program.row([*ones, *((j, -s) for j, s in others)], -most, most)
+def _bind(most: int, one: _Bore, other: _Bore, apart: int = 0) -> None:
+    """Two bores are no farther apart than `most`, if both are filled; the shifts of the other count from `apart`."""
+    if one.full and other.full:
+        one.program.row([*one.columns, *((j, -s - apart) for j, s in other.columns)], -most, most)
         return
-    # One of the two may stay empty: of the pairs here at `s` or beyond, and those there that are then too far below, at
-    # most one is used. A single row with a term that switches it off would be weak.
-    for here, there in ((ones, others), (others, ones)):
-        for s in sorted({s for _, s in here}):
-            below = [(j, 1) for j, t in there if t < s - most]
-            if below:
-                program.row([*((j, 1) for j, t in here if t >= s), *below], None, 1)
+    # One of the two may stay empty: of "here at `s` or beyond" and "there too far below that" at most one holds. A
+    # single row with a term that switches it off would be weak.
+    for here, there, between in ((one, other, apart), (other, one, -apart)):
+        last: list[Column] = []
+        for s, beyond in zip(here.shifts, here.from_on, strict=True):
+            below = there.below(s - between - most)
+            if below != last:  # with the same ones there, the row before says more
+                here.program.row([(beyond, 1), *below], None, 1)
+                last = below
 
 
 def _locked(position: Position) -> bool:

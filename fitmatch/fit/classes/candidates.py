@@ -80,6 +80,8 @@ class Kind:
         self.seats: list[Bore] = []  # one for each seat, with all its shells and the widest of its limits
         self.incomplete: set[Terms] = set()  # some position cannot be inside its limits, whatever is chosen
         self.fixed: list[Placement] = []  # locked in both halves: nothing to choose
+        self.locked_in: list[tuple[Terms, Shell]] = []  # shells that are in, whatever is chosen
+        self.always_a_plan = True  # if only one that leaves every bore empty
         # Measured, and the bore not refused; in file order, job by job.
         self.positions: list[Position] = []
         self.vacancies: list[Pair] = []  # if housings may move: a seat that stays empty, with each of them
@@ -114,6 +116,7 @@ class Kind:
                 cleared = placement.clearance_tightest_nm > 0
                 if cleared:
                     self.fixed.append(placement)
+                    self.locked_in += [(terms, placement.upper), (terms, placement.lower)]
                 if not (cleared and placement.within_limits):
                     self.incomplete.add(terms)
         fixed = [p for p in self.fixed if self.terms_of(p.position) is terms]
@@ -176,9 +179,9 @@ class Kind:
         """How many pairs `pairs` would yield."""
         return sum(stop - start for _, start, stop in self._spans(bore, low, min(high, bore.sum_high)))
 
-    def deviations(self, bore: Bore, low: int, high: int) -> set[int]:
-        """Every deviation that an admissible pair with a wall sum from `low` to `high` gives."""
-        return {bore.ideal - u.wall_nm - v.wall_nm for u, v in self._partners(bore, low, high)}
+    def deviations(self, bore: Bore, low: int, high: int) -> Iterator[int]:
+        """The deviation of every admissible pair with a wall sum from `low` to `high`."""
+        return (bore.ideal - u.wall_nm - v.wall_nm for u, v in self._partners(bore, low, high))
 
     def _partners(self, bore: Bore, low: int, high: int) -> Iterator[tuple[ShellClass, ShellClass]]:
         for upper, start, stop in self._spans(bore, low, min(high, bore.sum_high)):
@@ -186,15 +189,21 @@ class Kind:
                 if may_share(bore, upper, lower):
                     yield upper, lower
 
-    def _spans(self, bore: Bore, low: int, high: int) -> Iterator[tuple[ShellClass, int, int]]:
-        """For each upper the run of lowers that keeps wall difference, side and sum within bounds."""
-        walls = bore.lower.walls
+    def _spans(self, bore: Bore, low: int, high: int, step: int = 1) -> Iterator[tuple[ShellClass, int, int]]:
+        """For each upper, the thinnest first or, by `step` -1, last, the run of lowers that keeps wall difference, side
+        and sum within bounds."""
+        walls, uppers = bore.lower.walls, bore.upper.walls
+        if not walls:
+            return
         least, most = bore.differences
-        for upper in bore.upper.classes:
-            start = bisect_left(walls, max(low - upper.wall_nm, upper.wall_nm + least))
-            stop = bisect_right(walls, min(high - upper.wall_nm, upper.wall_nm + most))
-            if start < stop:
-                yield upper, start, stop
+        first = bisect_left(uppers, max(low - walls[-1], -((most - low) // 2)))
+        last = bisect_right(uppers, min(high - walls[0], (high - least) // 2))
+        for upper in bore.upper.classes[first:last][::step]:
+            wall = upper.wall_nm
+            thinnest, thickest = max(low - wall, wall + least), min(high - wall, wall + most)
+            start = bisect_left(walls, thinnest)
+            if start < len(walls) and walls[start] <= thickest:
+                yield upper, start, bisect_right(walls, thickest, start)
 
     def largest_sum(self, bore: Bore, low: int, high: int) -> int | None:
         """The largest wall sum of an admissible pair from `low` to `high`; None if there is none."""
@@ -207,7 +216,11 @@ class Kind:
     def _outermost_sum(self, bore: Bore, low: int, high: int, step: int) -> int | None:
         """The first sum found going up with `step` 1, down with -1."""
         best: int | None = None
-        for upper, start, stop in self._spans(bore, low, high):
+        end, edge = (low, 0) if step > 0 else (high, -1)
+        for upper, start, stop in self._spans(bore, low, high, step):
+            # No sum goes beyond the end, and no other upper goes beyond what it makes with the outermost lower.
+            if best is not None and (best == end or (upper.wall_nm + bore.lower.walls[edge] - best) * step >= 0):
+                break
             for index in range(start, stop)[::step]:
                 walls = upper.wall_nm + bore.lower.walls[index]
                 if best is not None and walls * step >= best * step:
@@ -283,8 +296,8 @@ class Kind:
         lock: ShellKey | None = getattr(position, side)
         if lock is not None:
             locked = [self._locked[lock]] if lock in self._locked else []
-            locked = [c for c in locked if self.may_draw(terms, c.members[0])]
-            return rack_of(locked)
+            alone = position.upper is None or position.lower is None  # a whole pair is in, whatever boxes are open
+            return rack_of([c for c in locked if not alone or self.may_draw(terms, c.members[0])])
         key = (side, terms.asks(position, side), terms if terms in self._boxes else None)
         if key not in self._racks:
             classes = [

@@ -95,11 +95,11 @@ def placed(kind: Kind, choice: Choice) -> tuple[Kind, list[Placement]]:
     return settled, settled.fixed + name_shells(settled, free)
 
 
-def choice_of(kind: Kind, one: Decided) -> Choice:
-    """The answer as a choice among this new kind's pairs; if housings may move, including the positions that stay
-    empty."""
+def choice_of(kind: Kind, placements: Iterable[Placement], jobs: Iterable[Job]) -> Choice:
+    """A plan as a choice among this new kind's pairs, with the housings where these jobs have them; if housings may
+    move, including the positions that stay empty."""
     class_of = {s.key: c for c in kind.classes for s in c.members}
-    placed, final = one.by_place(), {p.key: p for job in one.final for p in job.positions}
+    placed, final = ({p.position.key: p for p in placements}, {p.key: p for job in jobs for p in job.positions})
     bores: dict[int, list[Bore]] = {}
     for bore in kind.bores:
         bores.setdefault(bore.seat, []).append(bore)

@@ -114,5 +114,4 @@ def box_rows(
 
 def locked_boxes(kind: Kind, work: Sequence[Terms]) -> frozenset[str]:
     """The boxes that the locked pairs of these jobs draw on, whatever is chosen."""
-    fixed = [p for p in kind.fixed if kind.terms_of(p.position) in work]
-    return frozenset(shell.box for p in fixed for shell in (p.upper, p.lower))
+    return frozenset(shell.box for terms, shell in kind.locked_in if terms in work)

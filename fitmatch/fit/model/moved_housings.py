@@ -56,6 +56,8 @@ class MovingKind(Kind):
         """A seat with a bore for each housing that may go there, its own first."""
         journal, seat = positions[0], len(self.seats)
         upper, lower = (self._rack(side, journal, terms) for side in SIDES)
+        filling: list[Bore] = []  # in which what is locked in both halves is in, as it leaves a clearance
+        empty: list[Pair] = []
         for house in sorted(houses, key=lambda h: h is not own):
             if house is not own and not may_move(journal, house.members[0]):
                 continue
@@ -65,10 +67,24 @@ class MovingKind(Kind):
             bore = self._add_bores(bore)
             if house is own:
                 self.seats.append(bore)
-            bore_is_sure = not bore.counts and any(True for _ in self.pairs(bore, 0, bore.sum_high))
-            if not bore_is_sure:  # a position locked in both halves is filled, if any clearance is left
+            # a position locked in both halves is filled, if any clearance is left
+            if not bore.counts and any(True for _ in self.pairs(bore, 0, bore.sum_high)):
+                filling.append(bore)
+            else:
                 nothing = 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0  # in every figure
-                self.vacancies.append(Pair(bore, _NO_SHELL, _NO_SHELL, *nothing, bore.stays))
+                empty.append(Pair(bore, _NO_SHELL, _NO_SHELL, *nothing, bore.stays))
+        self.vacancies += empty
+        if filling:
+            self._lock_in(terms, filling, sure=not empty)
+
+    def _lock_in(self, terms: Terms, filling: list[Bore], *, sure: bool) -> None:
+        """Shells locked in both halves are in in these bores; `sure`: in whatever housing stands there."""
+        shells = [rack.classes[0].members[0] for rack in (filling[0].upper, filling[0].lower)]
+        if sure:
+            self.locked_in += [(terms, shell) for shell in shells]
+        elif not all(self.may_draw(terms, shell) for shell in shells):  # no housing that would draw on a closed box
+            self.bores = [bore for bore in self.bores if bore not in filling]
+            self.always_a_plan = False
 
 
 def settle(kind: Kind, choice: Choice) -> tuple[list[tuple[Position, Pair]], dict[PositionKey, Position]]:

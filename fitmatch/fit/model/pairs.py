@@ -12,6 +12,7 @@ from fitmatch.fit.classes.demands import Terms
 from fitmatch.fit.model.job_rows import box_rows, complete_rows, one_side_rows, shift_rows, spread_rows
 from fitmatch.fit.model.order import Share
 from fitmatch.fit.solver.program import Program
+from fitmatch.fit.solver.stopping import Stop
 
 Measure = Callable[[Pair], int]
 Choice = Counter[Pair]  # how often each pair is used
@@ -35,13 +36,14 @@ class BoxLimit(NamedTuple):
 
 
 class Bounds(NamedTuple):
-    """What constrains a plan besides shells, housings and rules. `full`: these seats are completely filled; `spreads`:
-    the largest spread of each job; `complete`: at least so many jobs, and at most `complete_most`, have all positions
-    inside their limits."""
+    """What constrains a plan besides shells, housings and rules. `full`: these seats are completely filled; `used`: of
+    these classes of shells (by index) none is left over; `spreads`: the largest spread of each job; `complete`: at
+    least so many jobs, and at most `complete_most`, have all positions inside their limits."""
 
     limits: tuple[Limit, ...] = ()
     boxes: tuple[BoxLimit, ...] = ()
     full: frozenset[int] = frozenset()
+    used: frozenset[int] = frozenset()
     spreads: Mapping[Terms, int] = MappingProxyType({})
     complete: int = 0
     complete_most: int | None = None
@@ -66,13 +68,13 @@ class Model:
     side of its thicker halves if they must all be on one side, where its line starts, whether it is complete, and where
     its spread starts."""
 
-    def __init__(self, kind: Kind, field: Sequence[Pair], bounds: Bounds) -> None:
+    def __init__(self, kind: Kind, field: Sequence[Pair], bounds: Bounds, stop: Stop) -> None:
         self.program = program = Program()
         self._field = field
         by_seat: dict[int, list[int]] = {}
         use: dict[int, list[tuple[int, int]]] = {}
         houses: dict[House, tuple[int, list[int]]] = {}
-        for j, p in enumerate(field):
+        for j, p in enumerate(stop.asking(field)):
             if p.bore.house is not None:
                 houses.setdefault(p.bore.house, (p.bore.house.count, []))[1].append(j)
             by_seat.setdefault(p.bore.seat, []).append(j)
@@ -93,14 +95,17 @@ class Model:
         for count, some in houses.values():
             program.row([(j, 1) for j in some], None, count)
 
-        for index, terms in use.items():
+        self.classes: dict[int, int] = {}  # of some rows, which class they are about
+        for index in (*use, *sorted(bounds.used - use.keys())):
+            terms, count = use.get(index, []), kind.classes[index].count
             # If no more bores can use a class than it has shells, the row could never bind.
             users = {field[j].bore.seat: field[j].bore.count for j, _ in terms}
-            if sum(users.values()) * max(a for _, a in terms) > kind.classes[index].count:
-                program.row(terms, None, kind.classes[index].count)
+            if index in bounds.used or sum(users.values()) * max(a for _, a in terms) > count:
+                self.classes[len(program.rows)] = index
+                program.row(terms, count if index in bounds.used else None, count)
 
         for limit in bounds.limits:
-            terms = [(j, a) for j, p in enumerate(field) if (a := limit.measure(p))]
+            terms = [(j, a) for j, p in enumerate(stop.asking(field)) if (a := limit.measure(p))]
             scale = gcd(*(a for _, a in terms)) or 1  # small coefficients are safer with the solver
             smaller = [(j, a // scale) for j, a in terms]
             if limit.most is not None:

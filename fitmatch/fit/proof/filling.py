@@ -79,7 +79,7 @@ def fill_at_best(search: Search, within: int | None, *, wished: bool) -> Windows
             search.bounds = before
             return None
         search.least_worst = window + 1
-        window = min(2 * window + 1_000, widest)
+        window = windows.wider(window, widest)
     return windows
 
 
@@ -95,7 +95,7 @@ def _part_the_outside(search: Search, outside: list[Pair]) -> list[Pair]:
     alone.figure = INSIDE
     if alone.feasible(outside, alone.filling(outside)) is not None:
         return outside
-    everything = [p for bore in bores for p in search.kind.pairs(bore, 0, bore.sum_high)]
+    everything = [p for bore in bores for p in search.stop.asking(search.kind.pairs(bore, 0, bore.sum_high))]
     alone.fields, alone.bounds = [everything], alone.filling(everything)
     found = alone.feasible(everything)
     if found is None:
@@ -124,7 +124,7 @@ def _own_bests(search: Search, *, wished: bool) -> dict[Bore, Best]:
     kind = search.kind
     found: dict[Bore, tuple[Best, _Miss]] = {}
     least: dict[int, _Miss] = {}
-    for bore in search.bores:
+    for bore in search.stop.asking(search.bores, 1):
         if not bore.counts:
             continue
         low, high, miss = _nearest_to_wish(kind, bore) if wished else (bore.inside_low, bore.inside_high, _NO_MISS)
@@ -170,16 +170,17 @@ def _least_bad(kind: Kind, bores: list[Bore], *, wished: bool) -> list[Pair]:
 
 
 def fill_most(search: Search) -> Windows:
-    """The long way, over all pairs: there are too few shells, or positions want the same ones. Raises NoPlan if the
-    demand cannot be met."""
+    """The long way, over all pairs: there are too few shells, or positions want the same ones. It begins with the plan
+    that is known, if there is one. Raises NoPlan if there is none at all, or the demand cannot be met."""
     kind = search.kind
     everything: list[Pair] = []
     for bore in search.bores:
-        search.stop.seconds_left()
-        everything.extend(kind.pairs(bore, 0, bore.sum_high))
+        everything.extend(search.stop.asking(kind.pairs(bore, 0, bore.sum_high)))
     everything.extend(p for p in kind.vacancies if p.bore.terms in search.work)
     search.fields, search.least_worst = [[*search.kept, *everything]], 0
-    if search.demanded:
+    if search.start is not None:
+        search.choice = search.start
+    elif search.demanded or not kind.always_a_plan:
         found = search.feasible(search.fields[0])
         if found is None:
             raise NoPlan

@@ -56,15 +56,17 @@ def prove(
     demand: Demanding | None = None,
     *,
     ties: bool = True,
+    start: Choice | None = None,
 ) -> Proven:
     """Work through all figures, with `ties` those of level 3 too; if time runs out the best choice so far is returned,
     unproven.
 
     `turns`: jobs that are solved together, those of the first turn before any other; ties are for all. Raises NoPlan if
-    a `demand` cannot be met.
+    a `demand` cannot be met. `start`: a plan that is known; not used in turns.
     """
     way = _Way(stop, turns, slack_nm, demand, ties)
     search = way.search(kind)
+    search.start = start if len(turns) == 1 else None
     try:
         if strategy == "keep-sets":
             way.keep_sets(search)
@@ -130,7 +132,9 @@ def _narrow_spread(windows: Windows, figure: Figure, slack: int, *, first: bool)
             windows.open(ANY)
         narrow_spreads(search, slack)
     else:
-        narrow_spread(search, [windows.source()] if first else [Listed(field) for field in search.fields], slack)
+        narrow_spread(
+            search, [windows.source()] if first else [Listed(field, search.stop) for field in search.fields], slack
+        )
 
 
 def _ties(search: Search) -> tuple[int, ...]:
@@ -175,16 +179,19 @@ class _Way(NamedTuple):
             filled = list(zip(map(fill, starts), equals, strict=True))
             wanted = min(map(_values, starts, repeat(LEVELS_0_AND_1)))
             likely = [one for one in filled if _values(one[0].search, LEVELS_0_AND_1) == wanted]
-            most = min(windows.least_worst() for windows, _ in likely) + self.slack_nm
+            least = min(windows.least_worst() for windows, _ in likely)
             search.choice = likely[0][0].search.choice
             search.figure = BOXES
             try:
-                equals = self._fewest_boxes(search, likely, most, turn)
+                equals = self._fewest_boxes(search, likely, least, turn)
             except Stopped:
                 raise Stopped from None  # its bound holds for certain boxes only
 
-    def _fewest_boxes(self, search: Search, likely: list[tuple[Windows, _Boxes]], most: int, turn: int) -> list[_Boxes]:
-        """The sets of boxes that are best for the jobs of this turn, each after those of earlier turns."""
+    def _fewest_boxes(
+        self, search: Search, likely: list[tuple[Windows, _Boxes]], least: int, turn: int
+    ) -> list[_Boxes]:
+        """The sets of boxes that are best for the jobs of this turn, each after those of earlier turns; no boxes give
+        a smaller worst |deviation| than `least`."""
         wanted = _values(likely[0][0].search, LEVELS_0_AND_1)
         equals: list[_Boxes] = []
         fewest, best = None, None
@@ -196,7 +203,7 @@ class _Way(NamedTuple):
                 now = (*before, *[boxes] * len(self.turns[turn]))
                 try:
                     here = self._at_turn(search, now, turn)
-                    enough = _reaching(here, wanted, most, windows.all_at_once)
+                    enough = _reaching(here, wanted, least, self.slack_nm, windows.all_at_once)
                 except NoPlan:
                     enough = None
                 if enough is not None:
@@ -230,15 +237,18 @@ class _Way(NamedTuple):
         return here
 
 
-def _reaching(search: Search, wanted: tuple[int, ...], most: int, at_once: bool) -> Windows | None:
-    """What is left if the boxes of this search give these levels 0 and 1 with a worst |deviation| of at most `most`;
-    None if they do not."""
-    windows = fill_all(search, most)
+def _reaching(search: Search, wanted: tuple[int, ...], least: int, slack: int, at_once: bool) -> Windows | None:
+    """What is left if the boxes of this search give these levels 0 and 1 with a worst |deviation| that is within the
+    slack of the least with all boxes; None if they do not."""
+    windows = fill_all(search, least + slack)
     if windows is None:
         if at_once:  # and these boxes must also fill all at once
             return None
         windows = fill_most(search)
-    return windows if _values(search, LEVELS_0_AND_1) == wanted and windows.least_worst() <= most else None
+    if _values(search, LEVELS_0_AND_1) != wanted:
+        return None
+    search.least_worst = max(search.least_worst, least)
+    return windows if windows.least_worst() <= least + slack else None
 
 
 def _values(search: Search, figures: Iterable[Figure]) -> tuple[int, ...]:

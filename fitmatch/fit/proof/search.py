@@ -16,9 +16,10 @@ from math import gcd
 
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Pair
-from fitmatch.fit.model.order import SQUARES, WORST, Figure, value
+from fitmatch.fit.model.order import CLEARANCE, DIFFERENCE, SQUARES, WORST, Figure, value
 from fitmatch.fit.model.pairs import FREE, Bounds, Choice, Limit, Measure, Model, Work, shares_of
-from fitmatch.fit.solver.adapter import SHORT, Outcome, Relaxation, relax, solve
+from fitmatch.fit.proof.at_sight import at_sight
+from fitmatch.fit.solver.adapter import LONGER, SHORT, Outcome, Relaxation, relax, solve
 from fitmatch.fit.solver.program import ONE, Bound, exact_bound, price, with_slacks
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.problems import FaultInFitmatch
@@ -26,7 +27,13 @@ from fitmatch.stages import now
 
 _LOG = logging.getLogger("fitmatch.fit.assign")
 
+_NEARLY = 1e-6  # what a relaxation may be off a whole number
+_NEAR_PAIRS = 20_000  # of the seats that do not come out whole in a relaxation
+_MOST_ROUNDS, _MOST_TOGETHER = 8, 40_000
 FEW_PAIRS = 2_000  # a plan is sought among this many first (measured)
+# Once proven, these are kept by what their plans have in common, where that is known: a row over every pair makes the
+# relaxations that follow come out in fractions, and searches long.
+_BY_FACE = (SQUARES, CLEARANCE, DIFFERENCE)
 
 
 @dataclasses.dataclass(eq=False)
@@ -47,14 +54,15 @@ class Search:
 
     def __post_init__(self) -> None:
         self.figure: Figure | None = None
+        self.start: Choice | None = None  # a plan that is known before the first level
         self.least_worst = 0  # no plan of the right levels 0 and 1 has a smaller worst |deviation|
+        self.face: frozenset[int] | None = None  # what besides the pairs tells the plans of the value just proven
         self.blamed: set[int] | None = None  # for the last field without a plan: the seats that caused it, if known
         self.kept: list[Pair] = []  # what earlier jobs may use; part of every field
         self.work: Work = self.kind.terms  # the jobs in work
         self.bores = self.kind.bores  # theirs
         # In the fields from the start: jobs with an earlier turn must leave room for what is demanded.
         self.fields: list[list[Pair]] = [list(self.demanded)]
-        self._full_before: frozenset[int] = frozenset()  # by earlier turns
         self._since = time.monotonic()
 
     # --- what is known ---
@@ -66,7 +74,6 @@ class Search:
         self.work = work
         self.bores = [bore for bore in self.kind.bores if bore.terms in work]
         self.least_worst = 0
-        self._full_before = self.bounds.full
 
     def filling(self, pairs: Iterable[Pair]) -> Bounds:
         """The bounds with every seat of the jobs in work that has one of these pairs completely filled."""
@@ -95,9 +102,11 @@ class Search:
     def minimise(self, figure: Figure, *, keep: bool = True) -> int:
         """Prove the smallest total of a sum and, unless it is only a start, keep it."""
         self.figure = figure
+        self.face = None
         measure = of_jobs(figure.measure, self.kind, self.work)
         best = self.value(figure)
         kept: list[tuple[int, list[Pair]]] = []
+        alone = len(self.fields) == len(self.kind.terms) == 1
         for field in self.fields:
             try:
                 found = self.minimise_in(field, measure, best)
@@ -110,7 +119,9 @@ class Search:
         self.fields = [field for total, field in kept if total == best]
         if not self.fields:
             raise FaultInFitmatch(f"no plan is left at level {figure.name}")
-        if keep:
+        if keep and alone and figure in _BY_FACE and self.face is not None:
+            self.bounds = self.bounds._replace(used=self.bounds.used | self.face)
+        elif keep:
             self.bounds = self.bounds.and_limits(Limit(measure, best))
         return self.proved(best)
 
@@ -148,19 +159,19 @@ class Search:
             return None
         self.blamed = None
         self._tell(field)
-        model = Model(self.kind, field, bounds)
+        model = Model(self.kind, field, bounds, self.stop)
         # A relaxation with a whole-number solution is a plan, at a fraction of the cost of a search.
         cost = model.cost(of_jobs(SQUARES.measure, self.kind, self.work))
         relaxed = relax(model.program, cost, self.stop)
         if relaxed is None:
-            if self._out_of_reach(model):
+            if self.out_of_reach(model):
                 return None
         elif (x := model.whole(relaxed.x)) is not None:
             return model.choice(x)
         elif len(field) > FEW_PAIRS:
-            proof = exact_bound(model.program, cost, relaxed.multipliers)
+            proof = exact_bound(model.program, cost, relaxed.multipliers, self.stop)
             any_plan = [0] * len(field)
-            found = self._among_few(field, bounds, relaxed, proof._replace(least=0), any_plan)
+            found = self._among_few(field, bounds, relaxed, proof._replace(total=0), any_plan)
             if found is not None:
                 return found[1]
         efforts = None if self.efforts is None else self.efforts()
@@ -174,33 +185,36 @@ class Search:
     def _among_few(
         self, field: list[Pair], bounds: Bounds, relaxed: Relaxation, proof: Bound, costs: Sequence[int]
     ) -> tuple[int, Choice] | None:
-        """A plan of a small total of the pairs' `costs`, from those that a relaxation uses and those of the least
-        reduced cost, if short searches find any. Of very many pairs a few usually contain one; more are added until
-        they are all that a better plan could use."""
+        """A plan of a small total of the pairs' `costs`, if short searches find any: first with the seats that come out
+        whole in a relaxation kept as they are, then from all pairs that it uses and those of the least reduced cost. Of
+        very many pairs a few usually contain one; more are added until they are all that a better plan could use."""
         used = [j for j in range(len(field)) if relaxed.x[j] > 0]
         others = sorted((j for j in range(len(field)) if relaxed.x[j] <= 0), key=proof.reduced.__getitem__)
+        parted = _in_fractions(field, relaxed)
+        near = [j for j in others if field[j].bore.seat in parted]
         found: list[tuple[int, Choice]] = []
-        few, useful = FEW_PAIRS, len(others)
+        few, useful = 0, len(others)
         while few < useful:
-            chosen = sorted(used + others[:few])
-            model = Model(self.kind, [field[j] for j in chosen], bounds)
+            chosen = sorted(used + (others[:few] if few else near[:_NEAR_PAIRS]))
+            model = Model(self.kind, [field[j] for j in chosen], bounds, self.stop)
             cost = [*(costs[j] for j in chosen), *[0] * (len(model.program.upper) - len(chosen))]
             answer = solve(model.program, cost, self.stop, efforts=SHORT if self.efforts is None else self.efforts())
             if answer.x is not None:
                 found.append((_dot(cost, answer.x), model.choice(answer.x)))
-                spare = found[-1][0] - proof.least
-                useful = sum(proof.reduced[j] <= spare for j in others) if spare else 0
-            few *= 5
+                best = min(total for total, _ in found)
+                spare = proof.spare(best)
+                useful = sum(proof.reduced[j] <= spare for j in others) if best > proof.least else 0
+            few = 5 * few or FEW_PAIRS
         return min(found, key=lambda one: one[0], default=None)
 
-    def _out_of_reach(self, model: Model) -> bool:
+    def out_of_reach(self, model: Model) -> bool:
         """Whether an exact bound proves that no point is feasible: too few shells for too many seats is quickly seen in
         a relaxation, but may take a search for ever."""
         lax = with_slacks(model.program)
         # Expensive enough that rounding the multipliers of rows in nanometres loses nothing.
         cost = [ONE * (j >= len(model.program.upper)) for j in range(len(lax.upper))]
         relaxed = relax(lax, cost, self.stop)
-        if relaxed is None or exact_bound(lax, cost, relaxed.multipliers).least <= 0:
+        if relaxed is None or exact_bound(lax, cost, relaxed.multipliers, self.stop).least <= 0:
             return False
         self.blamed = {seat for seat, y in zip(model.seats, relaxed.multipliers, strict=False) if price(y) > 0}
         return True
@@ -239,35 +253,40 @@ class Search:
     def minimise_in(self, field: list[Pair], measure: Measure, cutoff: int) -> tuple[int, list[Pair]] | None:
         """The smallest total in this field and the pairs that reach it; None if it is above `cutoff`."""
         mine = self.choice.keys() <= set(field)
-        cheapest = self._cheapest(field, measure)
-        if mine and cheapest and sum(p.bore.count * measure(p) for p in cheapest.values()) == cutoff:
-            return cutoff, [p for p in field if measure(p) == measure(cheapest[p.bore.seat])]
+        seen = at_sight(field, measure, self.bounds) if mine else None
+        if seen is not None and seen.least == cutoff:
+            self.face = frozenset() if seen.sure else None
+            return cutoff, seen.pairs
         self._tell(field)
-        model = Model(self.kind, field, self.bounds)
+        model = Model(self.kind, field, self.bounds, self.stop)
         cost = model.cost(measure)
         scale = gcd(*cost) or 1
         cost = [c // scale for c in cost]
         most = cutoff // scale
         relaxed = relax(model.program, cost, self.stop)
-        least: int | None = None
-        reduced = [0] * len(cost)
+        proof: Bound | None = None
         if relaxed is not None:
-            proof = exact_bound(model.program, cost, relaxed.multipliers)
-            least, reduced = proof.least, proof.reduced
-            if least > most:
+            proof = exact_bound(model.program, cost, relaxed.multipliers, self.stop)
+            if proof.least > most:
                 return None
             x = model.whole(relaxed.x)
             if x is not None and _dot(cost, x) <= most:
                 self.choice = model.choice(x)
                 mine, most = True, _dot(cost, x)
-            elif least < most and len(field) > FEW_PAIRS:
+            elif proof.least < most and len(field) > FEW_PAIRS:
                 found = self._among_few(field, self.bounds, relaxed, proof, cost)
                 if found is not None and found[0] <= most:
                     most, self.choice = found
                     mine = True
-        if not (mine and least == most):
-            near = [p for j, p in enumerate(field) if least is None or least + reduced[j] <= most]
-            smaller = Model(self.kind, near, self.bounds)
+        if mine and relaxed is not None and proof is not None and proof.least < most and len(field) > FEW_PAIRS:
+            sure = self._no_better(field, measure, most * scale, relaxed)
+        else:
+            sure = mine and proof is not None and proof.least == most
+        if not sure:
+            near = _affordable(field, proof, most)
+            if not self._fills_all(near, field):
+                return None
+            smaller = Model(self.kind, near, self.bounds, self.stop)
             cost_near = [c // scale for c in smaller.cost(measure)]
             hint = [self.choice[p] for p in near] if mine else None  # what rules over several bores add is not counted
             answer = solve(smaller.program, cost_near, self.stop, hint)
@@ -277,27 +296,98 @@ class Search:
             if answer.x is not None and value is not None and value <= most:
                 self.choice = smaller.choice(answer.x)
             if answer.outcome is not Outcome.OPTIMAL or value is None:
-                known = [b * scale for b in (least, answer.bound) if b is not None]
+                known = [b * scale for b in (proof and proof.least, answer.bound) if b is not None]
                 raise Stopped(max(known, default=None))
             if value > most:
                 return None
             most = value
-        return most * scale, [p for j, p in enumerate(field) if least is None or least + reduced[j] <= most]
+        if proof is not None and not proof.spare(most):
+            self.face = self._face(model, proof)
+        return most * scale, _affordable(field, proof, most)
 
-    def _cheapest(self, field: list[Pair], measure: Measure) -> dict[int, Pair]:
-        """Each bore's cheapest pair, the bore taken by itself; empty if this turn lets bores stay empty."""
-        best: dict[int, Pair] = {}
-        if self.bounds.full > self._full_before and all(self.bounds.fills(p.bore) for p in field):
-            for p in field:
-                if p.bore.seat not in best or measure(p) < measure(best[p.bore.seat]):
-                    best[p.bore.seat] = p
-        return best
+    def _no_better(self, field: list[Pair], measure: Measure, total: int, relaxed: Relaxation) -> bool:
+        """Whether a plan of less than this total is ruled out by few seats, all others being out of their way and each
+        at its best. At first they are those that come out in fractions in a relaxation; where the others can have their
+        best beside them in a relaxation too, those that then come out in fractions join them."""
+        best = {seat: least for seat, (least, _) in _ends(field, measure, self.bounds).items()}
+        seats = _in_fractions(field, relaxed)
+        for _ in range(_MOST_ROUNDS):
+            part = [p for p in field if p.bore.seat in seats]
+            if len(part) > _MOST_TOGETHER:
+                return False
+            limits = tuple(self._left_by(field, seats, limit) for limit in self.bounds.limits)
+            model = Model(self.kind, part, Bounds(limits, full=self.bounds.full & seats), self.stop)
+            answer = solve(model.program, model.cost(measure), self.stop, efforts=LONGER)
+            if answer.outcome is not Outcome.OPTIMAL or answer.x is None:
+                return False
+            least = _dot(model.cost(measure), answer.x) + sum(nm for seat, nm in best.items() if seat not in seats)
+            _LOG.debug("no better: %d seats, %d pairs, least %d of %d", len(seats), len(part), least, total)
+            if least >= total:
+                return True
+            near = [p for p in field if p.bore.seat in seats or p.bore.count * measure(p) == best[p.bore.seat]]
+            model = Model(self.kind, near, self.bounds, self.stop)
+            beside = relax(model.program, model.cost(measure), self.stop)
+            if beside is not None:
+                new = _in_fractions(near, beside)
+            elif self.out_of_reach(model):
+                new = self.blamed or set()
+            else:
+                return False
+            if new <= seats:
+                return False
+            seats |= new
+        return False
+
+    def _left_by(self, field: Iterable[Pair], seats: set[int], limit: Limit) -> Limit:
+        """What the other seats leave these of a limit, at most."""
+        others = _ends((p for p in field if p.bore.seat not in seats), limit.measure, self.bounds).values()
+        most = None if limit.most is None else limit.most - sum(least for least, _ in others)
+        at_least = None if limit.least is None else limit.least - sum(most for _, most in others)
+        return Limit(limit.measure, most, at_least)
+
+    def _face(self, model: Model, proof: Bound) -> frozenset[int] | None:
+        """Where a proof leaves nothing to spare, the classes of shells that every plan of this value uses up; None
+        where more than that and the pairs that are left tells these plans from others."""
+        rows = model.program.rows
+        bound = [i for i in (*proof.at_low, *proof.at_high) if rows[i].low != rows[i].high]
+        if any(i in proof.at_low or i not in model.classes for i in bound) or any(r < 0 for r in proof.reduced):
+            return None
+        return frozenset(model.classes[i] for i in bound)
+
+    def _fills_all(self, near: Iterable[Pair], field: Iterable[Pair]) -> bool:
+        """Whether every bore of the field that must have a pair still has one; a program would know nothing of it."""
+        must = {p.bore.seat for p in field if p.bore.house is not None or self.bounds.fills(p.bore)}
+        return must <= {p.bore.seat for p in near}
+
+
+def _in_fractions(field: Sequence[Pair], relaxed: Relaxation) -> set[int]:
+    """The seats that do not come out whole in a relaxation."""
+    return {p.bore.seat for p, x in zip(field, relaxed.x, strict=False) if abs(x - round(x)) > _NEARLY}
+
+
+def _ends(field: Iterable[Pair], measure: Measure, bounds: Bounds) -> dict[int, tuple[int, int]]:
+    """The least and the most that each seat adds to a figure."""
+    ends: dict[int, tuple[int, int]] = {}
+    for p in field:
+        value = p.bore.count * measure(p)
+        sure = bounds.fills(p.bore) or p.bore.house is not None
+        least, most = ends.get(p.bore.seat, (value, value) if sure else (0, 0))
+        ends[p.bore.seat] = min(least, value), max(most, value)
+    return ends
 
 
 def of_jobs(measure: Measure, kind: Kind, work: Work) -> Measure:
     """The same for the pairs of these jobs, 0 for others."""
     jobs = list(work)
     return measure if len(jobs) == len(kind.terms) else lambda p: measure(p) if p.bore.terms in jobs else 0
+
+
+def _affordable(field: Sequence[Pair], proof: Bound | None, most: int) -> list[Pair]:
+    """The pairs that a plan which costs no more can use."""
+    if proof is None:
+        return list(field)
+    spare = proof.spare(most)
+    return [p for p, reduced in zip(field, proof.reduced, strict=False) if reduced <= spare]
 
 
 def _dot(cost: Sequence[int], x: Sequence[int]) -> int:

@@ -15,14 +15,17 @@ from fitmatch.fit.solver.stopping import Stopped
 def most_complete(search: Search) -> None:
     """Prove how many of the jobs can have all their positions inside their limits at once, and keep it.
 
-    Jobs are completed one after the other as far as possible, which is quick and gives a plan to start from;
-    multipliers give what no plan can exceed. Only the numbers in between need a search over which jobs.
+    Multipliers give what no plan can exceed. Unless the plan in hand has as many, jobs are completed one after the
+    other as far as possible, which is quick and gives a plan to start from. Only the numbers in between need a search
+    over which jobs.
     """
     search.figure = ENGINES
     (field,) = search.fields
-    least, choice = _one_by_one(search, field)
-    search.choice = choice
-    most = _complete_at_most(search, field)
+    least, most = -search.value(ENGINES), _complete_at_most(search, field)
+    if least < most:
+        reached, choice = _one_by_one(search, field)
+        if reached >= least:
+            least, search.choice = reached, choice
     while least < most:
         middle = (least + most + 1) // 2
         try:
@@ -63,11 +66,15 @@ def _one_by_one(search: Search, field: list[Pair]) -> tuple[int, Choice]:
 def _complete_at_most(search: Search, field: list[Pair]) -> int:
     """What no plan can exceed, by the exact bound of a relaxation."""
     able = sum(terms not in search.kind.incomplete for terms in search.work)
-    model = Model(search.kind, field, search.bounds)
+    model = Model(search.kind, field, search.bounds, search.stop)
     complete = set(complete_rows(model.program, field, search.kind, 0))
     cost = [-(j in complete) for j in range(len(model.program.upper))]
     relaxed = relax(model.program, cost, search.stop)
-    return able if relaxed is None else min(able, -exact_bound(model.program, cost, relaxed.multipliers).least)
+    return (
+        able
+        if relaxed is None
+        else min(able, -exact_bound(model.program, cost, relaxed.multipliers, search.stop).least)
+    )
 
 
 def narrow_spreads(search: Search, slack: int = 0) -> None:
@@ -101,5 +108,5 @@ def _widest_at_least(search: Search, field: list[Pair]) -> int:
         sure = [p for p in mine if p.bore.seat not in may_be_outside and search.bounds.fills(p.bore)]
         if sure:
             positions = sum(bore.count for bore in {p.bore.seat: p.bore for p in sure}.values())
-            least.append(min(width for _, width in Listed(sure).least_widths(positions)))
+            least.append(min(width for _, width in Listed(sure, search.stop).least_widths(positions)))
     return max(least)

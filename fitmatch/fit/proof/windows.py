@@ -12,15 +12,16 @@ its price. Where rules over several bores have rows of their own this does not h
 together.
 """
 
+from bisect import bisect_left
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from math import isqrt
 from typing import NamedTuple
 
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Bore, Pair
 from fitmatch.fit.model.order import SQUARES, WORST
-from fitmatch.fit.model.pairs import Model
+from fitmatch.fit.model.pairs import Bounds, Model
 from fitmatch.fit.proof.pair_sources import Best, Source, span
 from fitmatch.fit.proof.search import Search, of_jobs
 from fitmatch.fit.solver.adapter import relax
@@ -30,6 +31,7 @@ from fitmatch.fit.solver.stopping import Stopped
 MANY_PAIRS = 3_000  # fewer are solved before they could be narrowed down (measured)
 ANY = 1 << 62  # larger than any deviation
 _FIRST_STEP_NM = 50
+_MOST_TRIES = 3  # of the narrowest window that could do
 
 
 class _Priced(NamedTuple):
@@ -52,11 +54,13 @@ class Windows:
         self.outside = outside
         self.all_at_once = self.narrowed = False
         self._reach = Counter[int]()  # how far beyond their bores' own bests the seats reach
+        self._critical: set[int] = set()  # seats that were blamed for windows without a plan
+        self._failures = 0
 
     def source(self) -> Source:
         """All of it, window by window, for fields that lack nothing."""
         self.narrowed = False
-        return Source(self.search.kind, self.outside, self.own_best)
+        return Source(self.search.kind, self.outside, self.own_best, self.search.stop)
 
     def within(self, radius: int) -> list[Pair]:
         """The pairs outside their limits that may still be used, and those inside with a |deviation| up to `radius`."""
@@ -69,9 +73,12 @@ class Windows:
 
     def fill(self, window: int) -> bool:
         """Whether a plan fills every bore within this window; it is then the current one."""
-        search, bests = self.search, self.own_best.items()
-        if sum(search.kind.count(bore, *span(bore, best, -window, window)) for bore, best in bests) <= MANY_PAIRS:
+        search = self.search
+        if self._holds_few(window):
             self._reach_further({bore.seat: window for bore in self.own_best}, window)
+        elif self._excluded(window):
+            self._failures += 1
+            return False
         while True:
             field = self._look_near(window)
             found = search.feasible(field)
@@ -82,8 +89,16 @@ class Windows:
             asking = {bore.seat for bore in self.own_best}
             if search.blamed is not None and search.only_shells_bind:
                 asking &= search.blamed
-            if not self._reach_further({seat: 2 * self._reach[seat] + _FIRST_STEP_NM for seat in asking}, window):
+                self._critical |= asking
+            if not self._double(asking, window) or self._excluded(window):
+                self._failures += 1
                 return False
+
+    def wider(self, window: int, widest: int) -> int:
+        """What to try where this window holds no plan: at first the narrowest that the bores blamed so far leave."""
+        most = min(2 * window + 1_000, widest)
+        possible = self._possible(window + 1, most) if self._failures <= _MOST_TRIES else []
+        return possible[0] if possible else most
 
     def least_worst(self) -> int:
         """Prove the smallest worst |deviation| and keep it."""
@@ -91,25 +106,26 @@ class Windows:
         if not self.narrowed:
             return search.narrow_worst(WORST)
         search.figure = WORST
-        low, best = search.least_worst, search.value(WORST)
-        values = {
-            abs(deviation)
-            for bore, own in self.own_best.items()
-            for deviation in search.kind.deviations(bore, *span(bore, own, -best, best))
-        }
-        while low < best:
-            left = sorted(v for v in values if low <= v < best)
-            if not left:
-                break
-            middle = left[0] if low == search.least_worst else left[len(left) // 2]
-            try:
-                better = self.fill(middle)
-            except Stopped:
-                raise Stopped(low) from None
-            if better:
-                best = search.value(WORST)
-            else:
-                low = middle + 1
+        low, best, tries = search.least_worst, search.value(WORST), 0
+        values = [] if self._critical else self._deviations(self.own_best, low, best)
+        try:
+            while low < best:
+                left = self._possible(low, best) if self._critical else [v for v in values if low <= v < best]
+                likely = tries <= _MOST_TRIES if self._critical else not tries  # that the very first will do
+                if left:
+                    middle = left[0 if likely else len(left) // 2]
+                elif self._critical:  # others may bind; most often nothing is left to gain
+                    middle = best - 1 if likely else (low + best - 1) // 2
+                else:
+                    break
+                tries += 1
+                if self.fill(middle):
+                    best = search.value(WORST)
+                else:
+                    low = middle + 1
+        except Stopped:
+            raise Stopped(low) from None
+        search.least_worst = best
         self._look_near(best)
         return search.proved(best)
 
@@ -137,35 +153,97 @@ class Windows:
     def _near(self, radii: Mapping[Bore, int]) -> list[Pair]:
         found = [*self.search.kept, *self.outside]
         for bore, radius in radii.items():
-            found.extend(self.search.kind.pairs(bore, *span(bore, self.own_best[bore], -radius, radius)))
+            pairs = self.search.kind.pairs(bore, *span(bore, self.own_best[bore], -radius, radius))
+            found.extend(self.search.stop.asking(pairs))
         return found
+
+    def _holds_few(self, window: int) -> bool:
+        """Whether the window holds so few pairs that narrowing them is not worth while."""
+        pairs = 0
+        for bore, best in self.search.stop.asking(self.own_best.items(), 1):
+            pairs += self.search.kind.count(bore, *span(bore, best, -window, window))
+            if pairs > MANY_PAIRS:
+                return False
+        return True
 
     def _priced(self, radius: int) -> _Priced:
         """What the seats cost within `radius`, counted in squares, of plans with all bores at their best. The field
         then reaches as far as these prices require."""
         search = self.search
-        while search.only_shells_bind:
-            model = Model(search.kind, self._look_near(radius), search.bounds)
-            cost = model.cost(of_jobs(SQUARES.measure, search.kind, search.work))
-            relaxed = relax(model.program, cost, search.stop)
-            if relaxed is None:
-                break
-            prices = dict(zip(model.seats, map(price, relaxed.multipliers), strict=False))
-            further = {
-                bore.seat: min(isqrt(prices[bore.seat]) + 1, 2 * self._reach[bore.seat] + _FIRST_STEP_NM)
-                for bore, best in self.own_best.items()
-                if (best.deviation_nm + self._reach[bore.seat] + 1) ** 2 < prices[bore.seat]
-            }
-            if not self._reach_further(further, radius):
-                return _Priced(prices, exact_bound(model.program, cost, relaxed.multipliers).least)
+        if search.only_shells_bind:
+            # First among those that reach beyond their own best, which are few: the others are likely to follow.
+            for few in (True, False):
+                found = self._relaxed(radius, few=few)
+                while found is not None and self._reach_further(self._underpriced(found.prices), radius):
+                    found = self._relaxed(radius, few=few)
+            if found is not None:
+                return found
         bests = {seat: nm**2 for seat, nm in own_bests(self.own_best).items()}  # each bore costs at least its own best
         counts = {bore.seat: bore.count for bore in self.own_best}
         return _Priced(bests, sum(counts[seat] * cost for seat, cost in bests.items()))
+
+    def _relaxed(self, radius: int, *, few: bool) -> _Priced | None:
+        """The prices in a relaxation, of all seats or of few."""
+        search, field = self.search, self._look_near(radius)
+        if few:
+            field = [p for p in field if self._reach[p.bore.seat]]
+        bounds = search.bounds._replace(full=search.bounds.full & {p.bore.seat for p in field})
+        model = Model(search.kind, field, bounds, search.stop)
+        cost = model.cost(of_jobs(SQUARES.measure, search.kind, search.work))
+        relaxed = relax(model.program, cost, search.stop)
+        if relaxed is None:
+            return None
+        prices = dict(zip(model.seats, map(price, relaxed.multipliers), strict=False))
+        return _Priced(prices, exact_bound(model.program, cost, relaxed.multipliers, search.stop).least)
+
+    def _underpriced(self, prices: Mapping[int, int]) -> dict[int, int]:
+        """How far seats should reach of which pairs that cost less than their price are not looked at."""
+        return {
+            bore.seat: min(isqrt(prices[bore.seat]) + 1, 4 * self._reach[bore.seat] + 4 * _FIRST_STEP_NM)
+            for bore, best in self.own_best.items()
+            if (best.deviation_nm + self._reach[bore.seat] + 1) ** 2 < prices.get(bore.seat, 0)
+        }
 
     def _affordable(self, radius: int, found: _Priced) -> list[Pair]:
         """The pairs within `radius` that a plan costing no more than the current one can use."""
         spare = self.search.value(SQUARES) - found.least
         return self._near({bore: min(radius, isqrt(max(0, found.prices[bore.seat] + spare))) for bore in self.own_best})
+
+    def _excluded(self, window: int) -> bool:
+        """Whether the bores that were blamed before cannot all be filled within the window: they are few, and an exact
+        bound on what they can have tells."""
+        search = self.search
+        bests = {bore: own for bore, own in self.own_best.items() if bore.seat in self._critical}
+        while bests and search.only_shells_bind:
+            field: list[Pair] = []
+            for bore, own in bests.items():
+                radius = min(window, own.deviation_nm + self._reach[bore.seat])
+                field.extend(search.stop.asking(search.kind.pairs(bore, *span(bore, own, -radius, radius))))
+            model = Model(search.kind, field, Bounds(full=frozenset(self._critical)), search.stop)
+            if not search.out_of_reach(model):
+                return False
+            if not self._double(search.blamed or set(), window):
+                return True
+        return False
+
+    def _possible(self, low: int, high: int) -> list[int]:
+        """The deviations from `low` up to below `high` that blamed bores may have, from the first window on that they
+        do not exclude."""
+        bests = {bore: own for bore, own in self.own_best.items() if bore.seat in self._critical}
+        values = self._deviations(bests, low, high)
+        return values[bisect_left(values, True, key=lambda window: not self._excluded(window)) :]
+
+    def _deviations(self, bests: Mapping[Bore, Best], low: int, high: int) -> list[int]:
+        """Every |deviation| of these bores from `low` up to below `high`."""
+        values: set[int] = set()
+        for bore, own in bests.items():
+            found = self.search.kind.deviations(bore, *span(bore, own, -high, high))
+            values.update(map(abs, self.search.stop.asking(found)))
+        return sorted(v for v in values if low <= v < high)
+
+    def _double(self, seats: Iterable[int], window: int) -> bool:
+        """Let these seats reach about twice as far, though not beyond the window; whether any now does."""
+        return self._reach_further({seat: 2 * self._reach[seat] + _FIRST_STEP_NM for seat in seats}, window)
 
     def _reach_further(self, wanted: Mapping[int, int], window: int) -> bool:
         """Let seats reach this far beyond their bores' own bests, but not beyond the window; returns whether any reach

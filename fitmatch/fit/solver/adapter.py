@@ -32,8 +32,10 @@ _PARAMETERS = (
 _LINEAR = (1, 2)
 _FIRST_EFFORT, _MORE = 0.5, 4
 SHORT = (_FIRST_EFFORT,) * len(_LINEAR)  # efforts of a search that is given up early
+LONGER = (*SHORT, *(_MORE * effort for effort in SHORT))
 _SEEDS = (7, 1789)
 _FEW_STEPS, _STEPS_EACH = 1_000, 20  # of GLOP, for a program and for each of its rows and variables
+_AT_ONCE = 10_000  # variables; GLOP is done with fewer before anybody could interrupt it
 
 
 class Outcome(Enum):
@@ -121,23 +123,7 @@ def _solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int
     if hint is not None:
         solver.SetHint(variables[: len(hint)], list(hint))
 
-    status: list[int] = []
-    finished = threading.Event()
-
-    def work() -> None:
-        try:
-            status.append(solver.Solve())
-        finally:
-            finished.set()
-
-    thread = threading.Thread(target=work)
-    stop.watch(solver.InterruptSolve)
-    thread.start()
-    finished.wait()
-    thread.join()
-    stop.watch(None)
-
-    result = status[0] if status else pywraplp.Solver.ABNORMAL
+    result = _status(solver, stop)
     if result == pywraplp.Solver.INFEASIBLE:
         return Answer(Outcome.INFEASIBLE)
     if result == pywraplp.Solver.NOT_SOLVED:
@@ -155,6 +141,26 @@ def _solve(program: Program, cost: Sequence[int], stop: Stop, hint: Sequence[int
     return Answer(outcome, x, math.ceil(solver.Objective().BestBound() - 1e-6))
 
 
+def _status(solver: Any, stop: Stop) -> int:
+    """What the solver says in the end, while Ctrl-C can interrupt it."""
+    status: list[int] = []
+    finished = threading.Event()
+
+    def work() -> None:
+        try:
+            status.append(solver.Solve())
+        finally:
+            finished.set()
+
+    thread = threading.Thread(target=work)
+    stop.watch(solver.InterruptSolve)
+    thread.start()
+    finished.wait()
+    thread.join()
+    stop.watch(None)
+    return status[0] if status else pywraplp.Solver.ABNORMAL
+
+
 def relax(program: Program, cost: Sequence[int], stop: Stop) -> Relaxation | None:
     """The linear relaxation; None if GLOP finds no optimum, which by itself proves nothing."""
     if program.hopeless():
@@ -163,7 +169,9 @@ def relax(program: Program, cost: Sequence[int], stop: Stop) -> Relaxation | Non
     # It can cycle: seen on 58 rows that others solve in 60 steps. What takes far longer than usual is given up.
     most = _FEW_STEPS + _STEPS_EACH * (len(variables) + len(rows))
     solver.SetSolverSpecificParametersAsString(f"max_number_of_iterations: {most}")
-    if solver.Solve() != pywraplp.Solver.OPTIMAL:
+    few = len(variables) <= _AT_ONCE
+    if (solver.Solve() if few else _status(solver, stop)) != pywraplp.Solver.OPTIMAL:
+        stop.seconds_left()
         return None
     return Relaxation([v.solution_value() for v in variables], [row.dual_value() for row in rows])
 
@@ -172,16 +180,15 @@ def _load(backend: str, program: Program, cost: Sequence[int], stop: Stop) -> tu
     solver = pywraplp.Solver.CreateSolver(backend)
     infinity = solver.infinity()
     make = solver.IntVar if backend == "SAT" else solver.NumVar
-    variables = [make(0, most, "") for most in program.upper]
+    variables = [make(0, most, "") for most in stop.asking(program.upper)]
     rows = []
-    for row in program.rows:
+    for row in stop.asking(program.rows, 1):  # a large program takes its time to hand over
         low = -infinity if row.low is None else row.low
         high = infinity if row.high is None else row.high
         constraint = solver.RowConstraint(low, high, "")
         for j, a in row.terms:
             constraint.SetCoefficient(variables[j], a)
         rows.append(constraint)
-        stop.seconds_left()  # a large program takes a while to hand over
     objective = solver.Objective()
     for variable, c in zip(variables, cost, strict=True):
         if c:

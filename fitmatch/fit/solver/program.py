@@ -12,6 +12,8 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
+from fitmatch.fit.solver.stopping import Stop
+
 SHIFT = 20
 ONE = 1 << SHIFT  # a multiplier of 1
 
@@ -82,11 +84,27 @@ def with_slacks(program: Program) -> Program:
 
 
 class Bound(NamedTuple):
-    """No point of the program costs less than `least`; a point that uses variable j costs at least
-    `least + reduced[j]` where that is positive (`reduced` rounded down)."""
+    """What multipliers prove, in multiples of 2**-SHIFT: no point of the program costs less than `total`; one that uses
+    variable j costs at least `total + reduced[j]` where that is positive.
 
-    least: int
+    `at_low`, `at_high`: the rows that a point of exactly that cost has at these limits. It uses no variable of a
+    positive reduced cost, and as many as it may of one of a negative reduced cost.
+    """
+
+    total: int
     reduced: list[int]
+    at_low: list[int]
+    at_high: list[int]
+
+    @property
+    def least(self) -> int:
+        """In whole numbers: no point costs less."""
+        return -(-self.total >> SHIFT)
+
+    def spare(self, cost: int) -> int:
+        """How much more than a point must cost this is: no point that costs so little uses a variable of a reduced cost
+        above that."""
+        return (cost << SHIFT) - self.total
 
 
 def price(multiplier: float) -> int:
@@ -94,17 +112,19 @@ def price(multiplier: float) -> int:
     return -(-round(multiplier * ONE) >> SHIFT)
 
 
-def exact_bound(program: Program, cost: Sequence[int], multipliers: Sequence[float]) -> Bound:
+def exact_bound(program: Program, cost: Sequence[int], multipliers: Sequence[float], stop: Stop) -> Bound:
     """The bound that these row multipliers prove, in whole-number arithmetic."""
     reduced = [c << SHIFT for c in cost]
     total = 0
-    for row, multiplier in zip(program.rows, multipliers, strict=True):
+    at: tuple[list[int], list[int]] = [], []
+    for i, (row, multiplier) in enumerate(stop.asking(zip(program.rows, multipliers, strict=True), 1)):
         y = round(multiplier * ONE)
         limit = row.low if y > 0 else row.high
         if not y or limit is None:
             continue  # a multiplier of the wrong sign for a one-sided row proves nothing: leave it out
+        at[y < 0].append(i)
         total += y * limit
         for j, a in row.terms:
             reduced[j] -= y * a
     total += sum(r * most for r, most in zip(reduced, program.upper, strict=True) if r < 0)
-    return Bound(-(-total >> SHIFT), [r >> SHIFT for r in reduced])
+    return Bound(total, reduced, *at)

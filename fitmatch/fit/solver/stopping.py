@@ -1,7 +1,12 @@
 """A time limit and a request to stop, shared by everything that works on one answer."""
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
+from itertools import islice
+from typing import TypeVar
+
+T = TypeVar("T")
+_AT_A_TIME = 1_000  # so many are done in a millisecond or a few
 
 
 class Stopped(Exception):
@@ -39,3 +44,10 @@ class Stop:
         if left <= 0:
             raise Stopped
         return left
+
+    def asking(self, items: Iterable[T], at_a_time: int = _AT_A_TIME) -> Iterator[T]:
+        """The same items; before so many of them raises Stopped where it is time to stop."""
+        left = iter(items)
+        while some := list(islice(left, at_a_time)):
+            self.seconds_left()
+            yield from some

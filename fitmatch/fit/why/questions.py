@@ -1,14 +1,14 @@
 """One question, asked of many variants of the jobs that decide a kind together: could this position be filled inside
 its limits with no other position of the kind worse off on levels 0 and 1 than in the answer?
 
-A position is worse off if it was inside its limits and is not, was filled and is empty, was outside and is farther
-outside, or misses its wanted band by more. Positions that were empty may stay so.
+A position is worse off if it was filled and is empty, or misses its min, its max, or an end of its wanted band by more
+than it did, whatever it gains at another. Positions that were empty may stay so.
 """
 
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain, islice
-from operator import attrgetter
+from operator import attrgetter, le
 
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Bore, Pair
@@ -185,7 +185,7 @@ class Asker:
     def no_worse(self, pair: Pair) -> bool:
         """Whether the position of this pair is no worse off with it than in the answer."""
         bad = self._badness.get(place_of(pair.bore))
-        return bad is None or badness(pair) <= bad
+        return bad is None or all(map(le, badness(pair), bad))
 
     def is_drawn(self, pair: Pair) -> bool:
         """Whether the walls of this pair are inside the maker's drawing limits, apart from locked ones."""
@@ -222,7 +222,7 @@ class Asker:
                 continue
             if other in self._alone:
                 placed = self._placed[other]
-                low = 0 if placed.shortfall_nm else bore.inside_low - placed.excess_nm
+                low = bore.inside_low - placed.excess_nm
                 high = min(bore.not_below + placed.shortfall_nm, bore.sum_high)
                 yield from filter(self.no_worse, kind.pairs(bore, low, high))
             elif every:

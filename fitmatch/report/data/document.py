@@ -240,8 +240,8 @@ def _bound(proof: Proof, unit: str) -> Number | int | None:
 
 
 def _beside(plan: Plan, unit: str) -> dict[str, Value]:
-    """Alternatives by kind and the explanation of a position, if requested."""
-    found: dict[str, Value] = {}
+    """Alternatives by kind and the explanation of a position, if requested, and what failed its check."""
+    found: dict[str, Value] = {"faults": dict(plan.faults)} if plan.faults else {}
     if plan.alternatives:
         found["alternatives"] = {
             kind: {"complete": some.complete, "plans": [_other_plan(other, unit) for other in some.plans]}

@@ -99,11 +99,23 @@ def shells_of(placement: Placement | None) -> str:
 
 def alternatives(plan: Plan, scale: Scale) -> list[list[str]]:
     """A heading and a block for each kind; none where nothing was asked for."""
-    blocks = [_next_best(label, answered(plan, label), found, scale) for label, found in plan.alternatives.items()]
+    blocks = [
+        _next_best(label, answered(plan, label), found, scale, failed=f"alternatives of {label}" in plan.faults)
+        for label, found in plan.alternatives.items()
+    ]
     return [[_NEXT_BEST, *blocks[0]], *blocks[1:]] if blocks else []
 
 
-def _next_best(label: str, kind: Beside, found: Alternatives, scale: Scale) -> list[str]:
+def faults(plan: Plan) -> list[str]:
+    """What ended in a fault of this program beside the answer; mostly nothing."""
+    lines = []
+    for what, fault in plan.faults.items():
+        text = f"FAULT IN FITMATCH, not in your files, in the {clean(what)}, which is left out: {clean(fault)}."
+        lines += paragraph(f"{text} The answer above passed its check and stands.")
+    return lines
+
+
+def _next_best(label: str, kind: Beside, found: Alternatives, scale: Scale, *, failed: bool) -> list[str]:
     lines = [clean(label).upper()]
     if not kind.answer.proof.proven:
         return [*lines, *paragraph("Not sought: what is not proven to be the best has no known next.")]
@@ -113,7 +125,9 @@ def _next_best(label: str, kind: Beside, found: Alternatives, scale: Scale) -> l
         lines += [*table(rows, *figure_columns(rows, scale), proven), ""]
         for number, other in enumerate(found.plans, 1):
             lines += paragraph(_changes(kind, other), first=f"{number}: ", rest="   ")
-    if not found.complete:
+    if failed:
+        lines += paragraph("The next one failed its check and is left out.")
+    elif not found.complete:
         lines += paragraph("Stopped before all of them were found and proven.")
     elif not found.plans:
         lines += paragraph("There is none: every plan has the same figures.")

@@ -62,12 +62,12 @@ def plan_text(plan: Plan, unit: str, *, full: bool = False) -> str:
 
 def _beside(plan: Plan, scale: Scale) -> list[list[str]]:
     """Other plans beside the answer, where they were asked for."""
-    if not plan.alternatives and plan.explanation is None:
+    if not plan.alternatives and plan.explanation is None and not plan.faults:
         return []
-    from fitmatch.report.text.beside import alternatives
+    from fitmatch.report.text.beside import alternatives, faults
     from fitmatch.report.text.explaining import explanation
 
-    return [*alternatives(plan, scale), explanation(plan, scale)]
+    return [faults(plan), *alternatives(plan, scale), explanation(plan, scale)]
 
 
 def _bench(plan: Plan, one: JobPlan, scale: Scale, certainty: Certainty) -> list[list[str]]:
