@@ -7,7 +7,7 @@ from typing import Final
 from fitmatch.facts import Fact
 from fitmatch.gauging.doubts.digits import decimals_of
 from fitmatch.gauging.doubts.groups import Entry, Finding, Group
-from fitmatch.gauging.doubts.mistakes import CAP_EXCHANGED, GAUGE_SETTING, Case, ranked
+from fitmatch.gauging.doubts.mistakes import CAP_EXCHANGED, MANY, TWO_HANDS, TWO_HANDS_NM, UNKNOWN, Case, ranked
 from fitmatch.gauging.doubts.odd import Odd
 from fitmatch.gauging.sizes.places import from_crown
 from fitmatch.records.job import Job
@@ -22,7 +22,7 @@ def named(
     """Each finding as a doubt, one per item and feature, leaving out readings that were confirmed."""
     judge = _Judge(job, groups)
     told: set[tuple[str, str]] = set()
-    for entry, feature, what, names in (*(judge.single(*found) for found in odd), *others):
+    for entry, feature, what, names in (*(judge.finding(*found) for found in odd), *others):
         if not entry.reading.confirmed and (entry.name, feature) not in told:
             told.add((entry.name, feature))
             yield Doubt(entry.file, entry.row, entry.name, feature, entry.reading.nm, what, names, entry.reading.column)
@@ -38,33 +38,61 @@ class _Judge:
             if group.at_crown:
                 self._middles.setdefault(group.key.feature, []).append((group, median(group.values)))
 
-    def single(self, group: Group, odd: Odd) -> Finding:
-        """What is wrong with one reading of a group, or with all from that one on."""
-        entry, feature = group.entries[odd.at], group.key.feature
-        if odd.code == "step":
-            jump = median(e.value_nm for e in group.entries[odd.at :]) - odd.centre_nm
-            slots = {"error_nm": round(jump), "last": group.entries[-1].name, "kind": group.key.kind}
-            return entry, feature, Fact("step", slots), (GAUGE_SETTING,)
-        error = entry.value_nm - odd.centre_nm
+    def finding(self, group: Group, odd: Odd) -> Finding:
+        """What is wrong with one reading of a group, or with all of one cluster."""
+        entry, feature = group.entries[odd.members[0]], group.key.feature
         names = self._ranked(group, odd)
-        if feature == "housing_bore" and odd.code == "off" and _oblique(entry, error):
+        slots: dict[str, object] = {"error_nm": round(odd.error_nm)}
+        if odd.code in MANY:
+            key = group.key
+            slots |= {"kind": key.kind, "half": key.half, "of": key.box or key.label or key.kind}
+            items = tuple(dict.fromkeys(group.entries[k].name for k in odd.members))
+            slots |= {"items": items, "last": items[-1]}
+        elif feature == "housing_bore" and odd.code == "off" and _oblique(entry, odd.error_nm):
             names = (CAP_EXCHANGED, *names)[:3]
-        return entry, feature, Fact(odd.code, {"error_nm": round(error)}), names
+        if abs(odd.error_nm) < TWO_HANDS_NM and _two_hands(group, odd):
+            names = (TWO_HANDS, *(name for name in names if name != UNKNOWN))[:3]
+        return entry, feature, Fact(odd.code, slots), names
 
     def _ranked(self, group: Group, odd: Odd) -> tuple[str, ...]:
-        entry = group.entries[odd.at]
+        members = set(odd.members)
+        entry = group.entries[odd.members[0]]
         gauge = self._job.measuring.gauges.get(entry.reading.gauge or "")
         unit = gauge.unit if gauge is not None and gauge.unit in ("in", "mm") else self._job.unit
-        rest = [e.reading.nm for e in group.entries if e is not entry]
+        rest = [e.reading.nm for k, e in enumerate(group.entries) if k not in members]
         others = tuple(
             middle + entry.off_nm
             for g, middle in self._middles.get(group.key.feature, [])
             if g is not group and abs(middle - odd.centre_nm) > 4 * odd.standard_nm
         )
-        centre, decimals = odd.centre_nm + entry.off_nm, decimals_of(rest, unit)
-        at_an_end = odd.code == "off" and odd.at in (0, len(group.entries) - 1)
-        raw = entry.reading.nm
-        return ranked(Case(group.key.feature, raw, centre, odd.standard_nm, unit, decimals, others, at_an_end))
+        centre = odd.centre_nm + entry.off_nm
+        raw = round(centre + odd.error_nm)
+        at_an_end = odd.code == "off" and group.items[odd.members[0]] in (0, group.count - 1)
+        code = "step" if odd.code == "clusters" and _two_gauges(group, members) else odd.code
+        decimals = decimals_of(rest, unit)
+        return ranked(Case(group.key.feature, raw, centre, odd.standard_nm, unit, decimals, others, at_an_end, code))
+
+
+def _two_gauges(group: Group, members: set[int]) -> bool:
+    """Whether what is off was read with another gauge than the rest."""
+    gauges = {e.reading.gauge for k, e in enumerate(group.entries) if k in members}
+    return not gauges & {e.reading.gauge for k, e in enumerate(group.entries) if k not in members}
+
+
+def _two_hands(group: Group, odd: Odd) -> bool:
+    """Whether what is off was read by somebody else than what it was compared with."""
+    members = set(odd.members)
+    entry = group.entries[odd.members[0]]
+    by = {e.by for k, e in enumerate(group.entries) if k in members}
+    if odd.code == "off-its-repeats":
+        where = entry.reading.station, entry.reading.angle
+        same = [e for e in group.entries if e.item == entry.item]
+        others = {e.by for e in same if e is not entry and (e.reading.station, e.reading.angle) == where}
+    elif odd.code in MANY:
+        others = {e.by for k, e in enumerate(group.entries) if k not in members}
+    else:
+        return False
+    return "" not in by | others and not by & others
 
 
 def _oblique(entry: Entry, error: float) -> bool:

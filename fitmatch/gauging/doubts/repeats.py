@@ -7,7 +7,7 @@ from typing import Final
 
 from fitmatch.facts import Fact
 from fitmatch.gauging.doubts.groups import Entry, Finding, Group, Key
-from fitmatch.gauging.doubts.odd import Odd, threshold
+from fitmatch.gauging.doubts.odd import Odd
 from fitmatch.gauging.doubts.scatter import Scale
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ItemKey
@@ -20,29 +20,31 @@ _CHANCE_OF_COPIES: Final = 2e-3  # per item, of rows that agree by chance
 
 def astray(groups: Sequence[Group]) -> Iterator[tuple[Group, Odd]]:
     """Repeats that do not agree. Of two, the one further from its group is doubted."""
-    places: list[tuple[Group, list[Entry]]] = []  # the repeats of each item at a place, where it has more than one
+    places: list[tuple[Group, list[int]]] = []  # the repeats of each item at a place, where it has more than one
     for group in groups:
-        if isinstance(group.key.place, tuple):  # readings without a place have no repeats
-            items: dict[ItemKey, list[Entry]] = {}
-            for entry in group.entries:
-                items.setdefault(entry.item, []).append(entry)
-            places += [(group, some) for some in items.values() if len(some) > 1]
-    distances = [abs(e.value_nm - median(x.value_nm for x in some)) for _, some in places for e in some]
+        repeats: dict[tuple[object, ...], list[int]] = {}
+        for k, entry in enumerate(group.entries):
+            reading = entry.reading
+            if reading.station is not None or reading.angle is not None:  # without a place it has no repeats
+                repeats.setdefault((entry.item, reading.station, reading.angle), []).append(k)
+        places += [(group, some) for some in repeats.values() if len(some) > 1]
+    read = [[group.values[k] for k in some] for group, some in places]
+    distances = [abs(value - median(values)) for values in read for value in values]
     if not distances:
         return
     core = [d for d in distances if d <= 4 * max(_USUAL_NM, 1.5 * median(distances))]
     freedom = max(1, len(core) - len(places))
     squares = _USUAL_WEIGHT * _USUAL_NM**2 + sum(d * d for d in core)
     scale = Scale(sqrt(squares / (_USUAL_WEIGHT + freedom)), _USUAL_WEIGHT + freedom)
-    limit = threshold(scale) * scale.standard_nm
-    for group, some in places:
-        middle = median(group.values if len(some) == 2 else [e.value_nm for e in some])
-        worst = max(some, key=lambda e: abs(e.value_nm - middle))
-        others = [e.value_nm for e in some if e is not worst]
+    for (group, some), values in zip(places, read, strict=True):
+        middle = median(group.values if len(some) == 2 else values)
+        worst = max(some, key=lambda k: abs(group.values[k] - middle))
+        others = [group.values[k] for k in some if k != worst]
         centre = sum(others) / len(others)
         standard = sqrt(1 + 1 / len(others))
-        if abs(worst.value_nm - centre) > limit * standard:
-            yield group, Odd(group.entries.index(worst), centre, scale.standard_nm * standard, "off-its-repeats")
+        error = group.values[worst] - centre
+        if abs(error) > scale.limit_nm * standard:
+            yield group, Odd((worst,), error, centre, scale.standard_nm * standard, "off-its-repeats")
 
 
 def copied(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
@@ -52,7 +54,7 @@ def copied(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
     """
     rows: dict[Key, dict[ItemKey, list[Entry]]] = {}
     for group in groups:
-        items = rows.setdefault(group.key._replace(place=0), {})
+        items = rows.setdefault(group.key._replace(angle=None), {})
         for entry in group.entries:
             items.setdefault(entry.item, []).append(entry)
     pins = {p.name: p.pin for p in job.positions}

@@ -10,6 +10,7 @@ from typing import Final, NamedTuple
 
 from fitmatch.facts import Fact
 from fitmatch.gauging.doubts.groups import Entry, Finding, Group
+from fitmatch.gauging.doubts.differences import INCH, MM, OTHER_GRIND
 from fitmatch.gauging.doubts.odd import clusters
 from fitmatch.records.job import Job
 
@@ -18,8 +19,6 @@ _BELOW_NOTHING_NM: Final = 25_400.0  # a set with an interference of more than 0
 _LARGEST_SHARE: Final = 0.003  # of the journal's diameter that a clearance can be, common practice, no source
 _ALIKE_NM: Final = 40_000.0
 _CLOSE_NM: Final = 10_000.0  # how close to half an undersize step the walls of a session are
-INCH: Final = 25_400_000
-MM: Final = 1_000_000
 
 
 class _Box(NamedTuple):
@@ -136,7 +135,7 @@ def _wall_names(error: float) -> tuple[str, ...]:
     if 120_000 < error < 260_000:
         names.append("flat-anvil")
     if any(abs(abs(error) - k * step) < _CLOSE_NM for step in (INCH / 200, MM / 8) for k in (1, 2, 3)):
-        names.insert(0, "undersize-shells")
+        names.insert(0, OTHER_GRIND)
     if any(abs(abs(error) - turn) < _ALIKE_NM for turn in (INCH / 40, MM / 2, MM)):
         names.append("thimble-turn")
     return tuple(names)
@@ -146,7 +145,7 @@ def _journal_names(off: float) -> tuple[str, ...]:
     """What makes every clearance of a kind this much too large, if the journals are the cause."""
     names = []
     if any(abs(abs(off) - k * step) < 2 * _CLOSE_NM for step in (INCH / 100, MM / 4) for k in (1, 2, 3, 4)):
-        names.append("undersize-shells")
+        names.append(OTHER_GRIND)
     if any(abs(abs(off) - turn) < _ALIKE_NM for turn in (INCH / 40, MM / 2, MM)):
         names.append("thimble-turn")
     if any(abs(abs(off) - frame) < 2 * _ALIKE_NM for frame in (INCH, 25 * MM)):
