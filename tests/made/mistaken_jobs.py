@@ -7,6 +7,7 @@ within the drawing's limits.
 """
 
 import random
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -57,6 +58,7 @@ class Engine:
     kinds: dict[Cell, str] = field(default_factory=dict)
     halves: dict[Cell, str] = field(default_factory=dict)
     labels: dict[Cell, str] = field(default_factory=dict)  # grade or step of a shell, undersize of a journal
+    apart: set[Cell] = field(default_factory=set)  # parts that differ from others of their group, and are no mistake
     logged: set[Cell] = field(default_factory=set)  # in the long file
     step_column: bool = False  # what stands in labels of shells is a step
     drawing: dict[str, dict[str, Band]] = field(default_factory=dict)
@@ -75,7 +77,12 @@ class Engine:
 
     def _group(self, cell: Cell) -> tuple[object, ...]:
         box = cell[1][0] if cell[0] == "wall" else ""  # type: ignore[index]
-        return self.kinds[cell], self.halves.get(cell), self.labels.get(cell), box
+        return self.kinds[cell], self.halves.get(cell), self.labels.get(cell), box, cell in self.apart
+
+    def large(self, feature: str) -> list[Cell]:
+        """The cells of a feature in groups of four or more."""
+        sizes = Counter(self._group(c) for c in self.cells(feature))
+        return [c for c in self.cells(feature) if sizes[self._group(c)] >= FEWEST]
 
     def job(self) -> Job:
         """The records of it, as reading its files would give them."""
@@ -159,13 +166,15 @@ def _kind(rng: random.Random, made: Engine, kind: str, n: int, layout: str, care
         apart = rng.randint(24_000, 60_000)
         band = Band(journal - 20_000, journal + apart + 20_000)
         made.drawing[kind] = {"journal": band}
-    few = rng.randint(2, n - 2)
+    few = rng.randint(2, n - 2) if n < 8 else rng.randint(4, n - 4)
     others = set(rng.sample(range(n), few) if rng.random() < 0.5 else range(n - few, n)) if apart else set()
     for i in range(n):
         for feature, nominal in (("journal", journal + (apart if i in others else 0)), ("housing_bore", bore)):
             cell = (feature, f"{kind[0].upper()}{i + 1}")
             made.readings[cell] = [Taken(round(rng.gauss(nominal, made.scatter[feature])))]
             made.kinds[cell] = kind
+            if feature == "journal" and i in others:
+                made.apart.add(cell)
             if feature == "journal" and layout == "marked undersizes":
                 made.labels[cell] = "ground" if i in others else "std"
     wall = (bore - journal - TARGET) // 2
@@ -247,7 +256,9 @@ def one(feature: str, error: Error) -> Plant:
     """One reading of a feature changed by an error, rounded as every reading is."""
 
     def plant(rng: random.Random, made: Engine) -> Planted | None:
-        cell = rng.choice(made.cells(feature))
+        if not made.large(feature):
+            return None
+        cell = rng.choice(made.large(feature))
         taken = rng.choice(made.readings[cell])
         return _changed(made, [(cell, taken, made.rounded(taken.nm + error(rng, made, taken.nm)))])
 
@@ -258,7 +269,9 @@ def part(feature: str, error: Error) -> Plant:
     """All readings of one part changed by an error: it is the part that is warm, dirty or loose."""
 
     def plant(rng: random.Random, made: Engine) -> Planted | None:
-        cell = rng.choice(made.cells(feature))
+        if not made.large(feature):
+            return None
+        cell = rng.choice(made.large(feature))
         by = error(rng, made, made.readings[cell][0].nm)
         return _changed(made, [(cell, t, made.rounded(t.nm + by)) for t in made.readings[cell]])
 
@@ -269,7 +282,9 @@ def typed(feature: str, slip: Callable[[random.Random, str], str | None]) -> Pla
     """One reading of a feature with a mistake in its typed digits."""
 
     def plant(rng: random.Random, made: Engine) -> Planted | None:
-        cell = rng.choice(made.cells(feature))
+        if not made.large(feature):
+            return None
+        cell = rng.choice(made.large(feature))
         taken = rng.choice(made.readings[cell])
         per, places = (INCH, 5) if made.unit == "in" else (MM, 3)
         text = slip(rng, f"{taken.nm / per:.{places}f}")
@@ -343,9 +358,9 @@ def moved(feature: str) -> Plant:
     """All readings of a group from one on, with the gauge moved; at least two parts are on either side."""
 
     def plant(rng: random.Random, made: Engine) -> Planted | None:
-        cells = made.alike(rng.choice(made.cells(feature)))
-        if len(cells) < 2 * 2:
+        if not made.large(feature):
             return None
+        cells = made.alike(rng.choice(made.large(feature)))
         first = rng.randint(2, len(cells) - 2)
         error = _apart(rng, made, feature)
         later = cells[first:]
@@ -358,16 +373,17 @@ def two_sizes(feature: str) -> Plant:
     """Some parts of a group differ from the rest, in no order."""
 
     def plant(rng: random.Random, made: Engine) -> Planted | None:
-        cells = made.alike(rng.choice(made.cells(feature)))
-        if len(cells) < 2 * 2:
+        if not made.large(feature):
             return None
+        cells = made.alike(rng.choice(made.large(feature)))
         while True:
             some = {c for c in cells if rng.random() < 0.5}
             changes = sum((a in some) != (b in some) for a, b in pairwise(cells))
             if min(len(some), len(cells) - len(some)) >= 2 and changes > 1:
                 break
         error = _apart(rng, made, feature)
-        return _changed(made, [(c, t, made.rounded(t.nm + error)) for c in some for t in made.readings[c]])
+        done = _changed(made, [(c, t, made.rounded(t.nm + error)) for c in some for t in made.readings[c]])
+        return done and done._replace(cells=tuple(cells))  # neither size is the right one
 
     return plant
 
@@ -490,7 +506,7 @@ MISTAKES: Final[dict[str, Kind]] = {
     "digits transposed, journal": Kind(typed("journal", _transposed), ("digits-transposed",)),
     "digits transposed, bore": Kind(typed("housing_bore", _transposed), ("digits-transposed",)),
     "digits transposed, wall": Kind(typed("wall", _transposed), ("digits-transposed",)),
-    "digit dropped": Kind(typed("journal", _dropped), ("digit-dropped",)),
+    "digit dropped": Kind(typed("journal", _dropped), ("digit-dropped", "wrong-frame")),
     "last digit lost": Kind(typed("wall", _shortened), ("digit-dropped",)),
     "digit doubled": Kind(typed("housing_bore", _doubled), ("digit-doubled",)),
     "decimal point slipped, bore": Kind(typed("housing_bore", _slipped), ("decimal-slip",)),
@@ -523,7 +539,7 @@ MISTAKES: Final[dict[str, Kind]] = {
     "two shells exchanged": Kind(_walls_exchanged, ("other-group",)),
     "labels of two boxes exchanged": Kind(_labels_exchanged, ("labels-exchanged",), everywhere=True),
     "a whole box at the joint": Kind(_box_at_joint, ("wall-low",), everywhere=True),
-    "all rod journals of another grind": Kind(_undersize, ("shells-for-another-grind",), everywhere=True),
+    "all rod journals of another grind": Kind(_undersize, ("shells-for-another-grind", "undersize"), everywhere=True),
     "cap swapped with another or fitted the wrong way round": Kind(_cap, ("cap-exchanged",)),
     "two people differ": Kind(_two_hands, ("two-hands",)),
 }

@@ -1,8 +1,8 @@
 """Doubts about raw readings: which are likely mistakes, what kind of mistake, and what to measure again. Nothing is
 corrected.
 
-`groups` sorts readings into groups that ought to agree, `scatter` says how far they may differ, `explanations` what
-would explain that they differ more, `differences` what is as it ought to be, `odd` what is left; `sessions` looks for
+`groups` sorts readings into groups that ought to agree, `differences` splits those that differ as they should,
+`scatter` says how far they may differ, `explanations` what would explain more, `odd` finds what is off; `sessions` looks for
 errors that a whole session shares, `repeats` at repeats and copies; `mistakes` knows the likely causes, `naming` turns
 findings into doubts.
 """
@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from fitmatch.gauging.doubts.differences import parted
 from fitmatch.gauging.doubts.groups import Group, grouped
 from fitmatch.gauging.doubts.odd import odd_ones, outside
 from fitmatch.gauging.doubts.repeats import astray, copied
@@ -63,7 +64,7 @@ def doubts_of(job: Job) -> tuple[Doubt, ...]:
     """
     if job.own_shells is not None:
         job = replace(job, shells=job.own_shells)
-    found = list(_found(job, grouped(job)))
+    found = list(_found(job, list(parted(job, grouped(job)))))
     if not found:
         return ()
     files = [job.measuring.positions_file, *dict.fromkeys(s.file for s in job.shells), job.measuring.log_file]
@@ -72,7 +73,7 @@ def doubts_of(job: Job) -> tuple[Doubt, ...]:
 
 def _found(job: Job, groups: Sequence[Group]) -> Iterator[Doubt]:
     odd = list(astray(groups)) if job.measuring.log else []
-    some, scales = odd_ones(job, groups)
+    some, scales = odd_ones(groups)
     odd += [*some, *outside(job, groups, scales)]
     others = [*shared(job, groups), *copied(job, groups)]
     if odd or others:

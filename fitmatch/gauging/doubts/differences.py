@@ -1,11 +1,13 @@
 """Differences between parts that are no mistakes: what the drawing allows, journals ground to two undersizes, shells for
-both."""
+both. Readings that such a difference explains are groups of their own."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+from statistics import median
 from typing import Final
 
-from fitmatch.gauging.doubts.explanations import Explanation
 from fitmatch.gauging.doubts.groups import Group
+from fitmatch.gauging.doubts.scatter import USUAL_NM
 from fitmatch.records.job import Job
 
 INCH: Final = 25_400_000
@@ -13,33 +15,68 @@ MM: Final = 1_000_000
 GRINDS: Final = tuple(k * step for step in (INCH // 100, MM // 4) for k in (1, 2, 3, 4))  # on the diameter
 OTHER_GRIND: Final = "shells-for-another-grind"
 CLOSE_NM: Final = 20_000.0  # how close to such a step ground journals are
+_GAP: Final = 5.0  # between two clusters, in usual standard deviations
 
 
-class Differences:
-    """Tells whether two clusters of a group are explained by the job itself."""
+def parted(job: Job, groups: Sequence[Group]) -> Iterator[Group]:
+    """Every group, split between clusters whose difference is explained."""
+    journals = [g for g in groups if g.key.feature == "journal"]
+    for group in groups:
+        parts = clusters(group, _GAP * USUAL_NM[group.key.feature]) if group.at_crown else [[]]
+        if len(parts) == 1:
+            yield group
+            continue
+        alike = parts[0]
+        for below, above in pairwise(parts):
+            if _explained(job, group, below, above, journals):
+                yield Group(group.key, [group.entries[k] for k in sorted(alike)])
+                alike = []
+            alike = [*alike, *above]
+        yield Group(group.key, [group.entries[k] for k in sorted(alike)])
 
-    def __init__(self, job: Job, groups: Sequence[Group]) -> None:
-        self._job = job
-        self._journals = [g for g in groups if g.key.feature == "journal"]
 
-    def explain(self, group: Group, members: Sequence[int], one: Explanation) -> bool:
-        """Whether a step or two clusters of a group are as they ought to be."""
-        if one.code == "off":
-            return False
-        key = group.key
-        band = self._job.drawing.get(key.kind, {}).get(key.feature)
-        if band is not None and not key.label and all(value in band for value in group.values):
-            return True
-        if key.feature == "journal":
-            return is_grind(one.shift_nm)
-        return key.feature == "wall" and is_grind(2 * one.shift_nm) and self._ground_apart(key.kind, 2 * one.shift_nm)
+def clusters(group: Group, gap_nm: float) -> list[list[int]]:
+    """The numbers of the readings, split where sorted items are further apart than `gap_nm`; a single item
+    stays with the nearest cluster, as it may be a mistake."""
+    if group.count < 4 or max(group.values) - min(group.values) <= gap_nm:
+        return [list(range(len(group.values)))]
+    readings: dict[int, list[int]] = {}
+    for k, item in enumerate(group.items):
+        readings.setdefault(item, []).append(k)
+    centre = median(group.values)  # of several readings of an item the wrong one is further out
+    middle = {item: min((group.values[k] for k in some), key=lambda v: abs(v - centre)) for item, some in readings.items()}
+    order = sorted(middle, key=middle.__getitem__)
+    parts = [[order[0]]]
+    for before, item in pairwise(order):
+        if middle[item] - middle[before] > gap_nm:
+            parts.append([])
+        parts[-1].append(item)
+    large = [part for part in parts if len(part) > 1] or [order]
+    for part in parts:
+        if len(part) == 1 and len(large[0]) < len(order):
+            nearest = min(large, key=lambda some: min(abs(middle[i] - middle[part[0]]) for i in some))
+            nearest.append(part[0])
+    return [[k for item in part for k in readings[item]] for part in large]
 
-    def _ground_apart(self, kind: str, nm: float) -> bool:
-        """Whether some journals of the kind differ by so much."""
-        sizes = [value for g in self._journals if g.key.kind == kind for value in g.values]
-        return any(abs(abs(s - other) - abs(nm)) < CLOSE_NM for s in sizes for other in sizes)
+
+def _explained(job: Job, group: Group, below: Sequence[int], above: Sequence[int], journals: Sequence[Group]) -> bool:
+    """Whether two clusters of a group may differ as they do."""
+    key = group.key
+    low, high = (median(group.values[k] for k in some) for some in (below, above))
+    band = job.drawing.get(key.kind, {}).get(key.feature)
+    if band is not None and not key.label and round(low) in band and round(high) in band:
+        return True
+    if key.feature == "journal":
+        return is_grind(high - low)
+    return key.feature == "wall" and is_grind(2 * (high - low)) and _ground_apart(journals, key.kind, 2 * (high - low))
 
 
 def is_grind(nm: float) -> bool:
     """Whether two journals that differ by so much may be ground to two undersizes."""
     return any(abs(abs(nm) - step) < CLOSE_NM for step in GRINDS)
+
+
+def _ground_apart(journals: Sequence[Group], kind: str, nm: float) -> bool:
+    """Whether two journals of the kind differ by so much."""
+    sizes = sorted(value for g in journals if g.key.kind == kind for value in g.values)
+    return any(abs(b - a - nm) < CLOSE_NM for a in sizes for b in sizes)

@@ -6,7 +6,7 @@ Each explanation is measured by the square root of the sum of squares that it re
 
 from collections.abc import Iterator, Sequence
 from itertools import accumulate
-from math import sqrt
+from math import inf, sqrt
 from typing import Final, NamedTuple
 
 from fitmatch.gauging.doubts.scatter import Sample
@@ -19,13 +19,14 @@ _ORDERED: Final = 1.02  # clusters that follow the order of measuring are a step
 class Explanation(NamedTuple):
     """`code`: "off", "step" or "clusters". `members` are the numbers of the readings that are off, `shift_nm` by how
     much, against a `centre_nm` of the others; `per_standard` is the standard deviation of the shift over that of a
-    reading."""
+    reading, `gap_nm` is between the two clusters."""
 
     code: str
     members: tuple[int, ...]
     shift_nm: float
     centre_nm: float
     per_standard: float
+    gap_nm: float = inf
 
     @property
     def removes_nm(self) -> float:
@@ -104,22 +105,23 @@ def _clusters(sample: Sample, count: int) -> Iterator[Explanation]:
     means = {item: sum(sample.values[k] for k in some) / len(some) for item, some in readings.items()}
     order = sorted(means, key=means.__getitem__)
     sums = list(accumulate(means[item] for item in order))
-    found: tuple[float, int, float] | None = None
+    found: tuple[float, int, float, float] | None = None
     for low in range(FEWEST, count - FEWEST + 1):
         jump = (sums[-1] - sums[low - 1]) / (count - low) - sums[low - 1] / low
         removes = jump * sqrt(low * (count - low) / count)
-        if means[order[low]] - means[order[low - 1]] > _CLEAR * jump and (found is None or removes > found[0]):
-            found = removes, low, jump
+        gap = means[order[low]] - means[order[low - 1]]
+        if gap > _CLEAR * jump and (found is None or removes > found[0]):
+            found = removes, low, jump, gap
     if found is None:
         return
-    _, low, jump = found
+    _, low, jump, gap = found
     below, above = set(order[:low]), set(order[low:])
     off_above = (len(above), -max(above)) < (len(below), -max(below))
     off, rest = (above, below) if off_above else (below, above)
     members = tuple(k for k, item in enumerate(sample.items) if item in off)
     centre = sum(means[item] for item in rest) / len(rest)
     shift = jump if off_above else -jump
-    yield Explanation("clusters", members, shift, centre, sqrt(count / (low * (count - low))))
+    yield Explanation("clusters", members, shift, centre, sqrt(count / (low * (count - low))), gap)
 
 
 def sum_of_squares(values: Sequence[float]) -> float:

@@ -35,6 +35,7 @@ class Case(NamedTuple):
     standard_nm: float
     unit: str
     decimals: int
+    grid_nm: int  # every reading of this gauge is a multiple of it
     others: tuple[float, ...] = ()
     at_an_end: bool = False  # first or last in the order of measuring
     code: str = "off"  # "step" and "clusters": many readings are off by the same
@@ -50,12 +51,14 @@ class Case(NamedTuple):
 
 
 class Mistake(NamedTuple):
-    """Its name, the features it can affect, how likely it is to give a reading, and whether many may share it."""
+    """Its name, the features it can affect, how likely it is to give a reading, whether many may share it, and whether
+    it is in the writing, so that the number need not be one that the gauge can show."""
 
     name: str
     features: tuple[str, ...]
     weigh: Callable[[Case], float]
     shared: bool = False
+    written: bool = False
 
 
 def _steps(*shares: tuple[int, float]) -> Callable[[Case], float]:
@@ -90,7 +93,11 @@ def _own_unit(inch: tuple[tuple[int, float], ...], metric: tuple[tuple[int, floa
 
 
 def _digits(originals: Callable[[int, str, int], Iterable[tuple[int, float]]]) -> Callable[[Case], float]:
-    return lambda case: sum(share * case.near(nm) for nm, share in originals(case.raw_nm, case.unit, case.decimals))
+    def density(case: Case) -> float:
+        meant = originals(case.raw_nm, case.unit, case.decimals)
+        return sum(share * case.near(nm) for nm, share in meant if nm % case.grid_nm == 0)
+
+    return density
 
 
 def _factors(*factors: float) -> Callable[[Case], float]:
@@ -109,7 +116,8 @@ def _setting(case: Case) -> float:
     if case.code == "clusters" or (case.code == "off" and not (case.at_an_end and case.feature in DIAMETERS)):
         return 0.0
     e = abs(case.error_nm)
-    return 0.5 * _between(0.0, 1.5e5)(case._replace(raw_nm=round(case.expected_nm + e)))
+    share = 0.5 if case.code == "step" else 0.2
+    return share * _between(0.0, 1.5e5)(case._replace(raw_nm=round(case.expected_nm + e)))
 
 
 def _sizes(case: Case) -> float:
@@ -127,12 +135,12 @@ MISTAKES: Final = (
         _own_unit(_both(INCH // 100, INCH // 50), _both(MM // 5, MM // 2, MM)),
         shared=True,
     ),
-    Mistake("digits-transposed", FEATURES, _digits(transposed)),
-    Mistake("digit-dropped", FEATURES, _digits(dropped)),
-    Mistake("digit-doubled", FEATURES, _digits(doubled)),
-    Mistake("decimal-slip", FEATURES, _digits(slipped)),
-    Mistake("wrong-unit", FEATURES, _factors(25.4, 1 / 25.4, 1000.0, 0.001)),
-    Mistake("radius", DIAMETERS, _factors(0.5, 2.0)),
+    Mistake("digits-transposed", FEATURES, _digits(transposed), written=True),
+    Mistake("digit-dropped", FEATURES, _digits(dropped), written=True),
+    Mistake("digit-doubled", FEATURES, _digits(doubled), written=True),
+    Mistake("decimal-slip", FEATURES, _digits(slipped), written=True),
+    Mistake("wrong-unit", FEATURES, _factors(25.4, 1 / 25.4, 1000.0, 0.001), written=True),
+    Mistake("radius", DIAMETERS, _factors(0.5, 2.0), written=True),
     Mistake("journal-high", ("journal",), _between(TENTH, 32_000)),
     Mistake("bore-high", ("housing_bore",), _between(3 * TENTH, 40 * TENTH)),
     Mistake("bore-low", ("housing_bore",), _between(-40 * TENTH, -TENTH)),
@@ -159,8 +167,9 @@ MISTAKES: Final = (
     Mistake(GAUGE_SETTING, FEATURES, _setting, shared=True),
     Mistake(TWO_SIZES, FEATURES, _sizes, shared=True),
     Mistake("sign-reversed", ("housing_bore",), lambda case: 0.25 * _between(-2e5, 2e5)(case)),
-    Mistake("digit-misread", FEATURES, lambda case: 0.3 * _digits(misread)(case)),
+    Mistake("digit-misread", FEATURES, lambda case: 0.3 * _digits(misread)(case), written=True),
 )
+_OFF_THE_GRID: Final = 0.05  # of readings are finer than all others of their gauge
 _UNKNOWN_WEIGHT: Final = 1e-11
 _WORTH_NAMING: Final = 0.02  # of the likeliest
 _MOST_NAMED: Final = 3
@@ -168,7 +177,9 @@ _MOST_NAMED: Final = 3
 
 def ranked(case: Case) -> tuple[str, ...]:
     """The names of the likeliest mistakes behind a reading, best first, three at most."""
-    weights = [(m.weigh(case), m.name) for m in MISTAKES if case.feature in m.features and (m.shared or case.code not in MANY)]
+    fitting = [m for m in MISTAKES if case.feature in m.features and (m.shared or case.code not in MANY)]
+    shown = case.code in MANY or case.raw_nm % case.grid_nm == 0
+    weights = [(m.weigh(case) * (1.0 if shown or m.written else _OFF_THE_GRID), m.name) for m in fitting]
     weights.append((_UNKNOWN_WEIGHT, UNKNOWN))
     weights.sort(key=lambda item: -item[0])
     least = _WORTH_NAMING * weights[0][0]

@@ -1,6 +1,7 @@
 """Findings as doubts: each with the names of its likeliest causes."""
 
 from collections.abc import Iterator, Sequence
+from math import gcd
 from statistics import median
 from typing import Final
 
@@ -33,6 +34,7 @@ class _Judge:
 
     def __init__(self, job: Job, groups: Sequence[Group]) -> None:
         self._job = job
+        self._groups = groups
         self._middles: dict[str, list[tuple[Group, float]]] = {}
         for group in groups:
             if group.at_crown:
@@ -69,8 +71,20 @@ class _Judge:
         raw = round(centre + odd.error_nm)
         at_an_end = odd.code == "off" and group.items[odd.members[0]] in (0, group.count - 1)
         code = "step" if odd.code == "clusters" and _two_gauges(group, members) else odd.code
-        decimals = decimals_of(rest, unit)
-        return ranked(Case(group.key.feature, raw, centre, odd.standard_nm, unit, decimals, others, at_an_end, code))
+        decimals, grid = decimals_of(rest, unit), self._grid(group, members)
+        return ranked(Case(group.key.feature, raw, centre, odd.standard_nm, unit, decimals, grid, others, at_an_end, code))
+
+    def _grid(self, group: Group, members: set[int]) -> int:
+        """What all other readings of the same gauge and feature are multiples of."""
+        gauge, feature = group.entries[min(members)].reading.gauge, group.key.feature
+        others = (
+            e.reading.nm
+            for g in self._groups
+            if g.key.feature == feature
+            for k, e in enumerate(g.entries)
+            if e.reading.gauge == gauge and not (g is group and k in members)
+        )
+        return gcd(*others) or 1
 
 
 def _two_gauges(group: Group, members: set[int]) -> bool:
@@ -82,17 +96,15 @@ def _two_gauges(group: Group, members: set[int]) -> bool:
 def _two_hands(group: Group, odd: Odd) -> bool:
     """Whether what is off was read by somebody else than what it was compared with."""
     members = set(odd.members)
-    entry = group.entries[odd.members[0]]
-    by = {e.by for k, e in enumerate(group.entries) if k in members}
+    others = [e for k, e in enumerate(group.entries) if k not in members]
     if odd.code == "off-its-repeats":
-        where = entry.reading.station, entry.reading.angle
-        same = [e for e in group.entries if e.item == entry.item]
-        others = {e.by for e in same if e is not entry and (e.reading.station, e.reading.angle) == where}
-    elif odd.code in MANY:
-        others = {e.by for k, e in enumerate(group.entries) if k not in members}
-    else:
+        entry = group.entries[odd.members[0]]
+        place = entry.item, entry.reading.station, entry.reading.angle
+        others = [e for e in others if (e.item, e.reading.station, e.reading.angle) == place]
+    elif odd.code not in MANY:
         return False
-    return "" not in by | others and not by & others
+    by, rest = {group.entries[k].by for k in members}, {e.by for e in others}
+    return "" not in by | rest and not by & rest
 
 
 def _oblique(entry: Entry, error: float) -> bool:

@@ -1,19 +1,19 @@
 """Which readings of a group do not agree with the others.
 
-The best explanation of a group is accepted while it explains more than chance would, and the rest is judged again. What
-the parts themselves explain is no mistake: see `differences`.
+The best explanation of a group is accepted while it explains more than chance would, and the rest is judged again.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
 from math import sqrt
-from typing import NamedTuple
+from statistics import fmean
+from typing import Final, NamedTuple
 
-from fitmatch.gauging.doubts.differences import Differences
 from fitmatch.gauging.doubts.explanations import Explanation, best, sum_of_squares, without
 from fitmatch.gauging.doubts.groups import Group
-from fitmatch.gauging.doubts.scatter import Sample, Scale, Scatter
+from fitmatch.gauging.doubts.scatter import Sample, Scale, Scatter, care_of
 from fitmatch.records.job import Job
 
+_CLEAR_GAP: Final = 3.0  # standard deviations between two clusters; chance leaves no such gap among many readings
 Scales = Mapping[tuple[str, bool], Scale]
 
 
@@ -29,23 +29,23 @@ class Odd(NamedTuple):
     code: str = "off"
 
 
-def odd_ones(job: Job, groups: Sequence[Group]) -> tuple[list[tuple[Group, Odd]], Scales]:
+def odd_ones(groups: Sequence[Group]) -> tuple[list[tuple[Group, Odd]], Scales]:
     """What is off in every group, and the scale of each feature, at the crown and away from it."""
     found: list[tuple[Group, Odd]] = []
     scales: dict[tuple[str, bool], Scale] = {}
     alike: dict[tuple[str, bool], list[Group]] = {}
     for group in groups:
         alike.setdefault((group.key.feature, group.at_crown), []).append(group)
-    differences = Differences(job, groups)
+    care = care_of((g.key.feature, Sample(g.values, g.items)) for g in groups if g.at_crown)
     for (feature, crown), some in alike.items():
-        scatter = Scatter(feature, [Sample(group.values, group.items) for group in some])
+        scatter = Scatter(feature, [Sample(group.values, group.items) for group in some], care)
         scales[feature, crown] = scatter.scale
         for at, group in enumerate(some):
-            found += [(group, odd) for odd in _odd_of(group, at, scatter, differences)]
+            found += [(group, odd) for odd in _odd_of(group, at, scatter)]
     return found, scales
 
 
-def _odd_of(group: Group, at: int, scatter: Scatter, differences: Differences) -> Iterator[Odd]:
+def _odd_of(group: Group, at: int, scatter: Scatter) -> Iterator[Odd]:
     if group.count < 2:
         return
     left = Sample(group.values, group.items)
@@ -61,13 +61,13 @@ def _odd_of(group: Group, at: int, scatter: Scatter, differences: Differences) -
         # Of two items either may be wrong: neither says how far the other ought to scatter.
         judged = left if len(set(left.items)) == 2 else rest
         scale = scatter.instead(at, judged, spent + (one.code != "off"))
-        if one.removes_nm <= scale.limit_nm:
+        if one.removes_nm <= scale.limit_nm or one.gap_nm <= _CLEAR_GAP * scale.standard_nm:
             return
         members = tuple(numbers[k] for k in one.members)
-        if not differences.explain(group, members, one):
-            yield Odd(members, one.shift_nm, one.centre_nm, scale.standard_nm * one.per_standard, one.code)
-            if len(set(left.items)) == 2:
-                yield from _others_of_two(numbers, left, one, scale)
+        one = _against_its_own(left, one)
+        yield Odd(members, one.shift_nm, one.centre_nm, scale.standard_nm * one.per_standard, one.code)
+        if len(set(left.items)) == 2:
+            yield from _others_of_two(numbers, left, one, scale)
         if one.code == "off":
             numbers = [n for n in numbers if n not in members]
         else:
@@ -75,29 +75,19 @@ def _odd_of(group: Group, at: int, scatter: Scatter, differences: Differences) -
         left = rest
 
 
+def _against_its_own(left: Sample, one: Explanation) -> Explanation:
+    """One reading that is off, compared with the other readings of its item if those agree with the group."""
+    at = one.members[0]
+    own = [v for k, (v, i) in enumerate(zip(*left, strict=True)) if i == left.items[at] and k != at]
+    if one.code != "off" or not own or abs(fmean(own) - one.centre_nm) > abs(one.shift_nm) / 2:
+        return one
+    return one._replace(centre_nm=fmean(own), shift_nm=left.values[at] - fmean(own))
+
+
 def _others_of_two(numbers: Sequence[int], left: Sample, one: Explanation, scale: Scale) -> Iterator[Odd]:
     at = next(k for k, item in enumerate(left.items) if item != left.items[one.members[0]])
     value = left.values[one.members[0]]
     yield Odd((numbers[at],), left.values[at] - value, value, scale.standard_nm * sqrt(2))
-
-
-def clusters(values: Sequence[int], gap_nm: float) -> list[list[int]]:
-    """The indices of values, split where sorted neighbours are further apart than `gap_nm`, in their given order; a
-    single one stays with the nearest cluster, as it may be a mistake."""
-    order = sorted(range(len(values)), key=values.__getitem__)
-    parts: list[list[int]] = [[order[0]]]
-    for before, index in zip(order, order[1:], strict=False):
-        if values[index] - values[before] > gap_nm:
-            parts.append([])
-        parts[-1].append(index)
-    large = [part for part in parts if len(part) > 1]
-    if len(large) < 2:
-        return [list(range(len(values)))]
-    for part in parts:
-        if len(part) == 1:
-            nearest = min(large, key=lambda some: abs(values[some[len(some) // 2]] - values[part[0]]))
-            nearest.extend(part)
-    return [sorted(part) for part in large]
 
 
 def outside(job: Job, groups: Sequence[Group], scales: Scales) -> Iterator[tuple[Group, Odd]]:

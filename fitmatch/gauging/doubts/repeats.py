@@ -37,14 +37,29 @@ def astray(groups: Sequence[Group]) -> Iterator[tuple[Group, Odd]]:
     squares = _USUAL_WEIGHT * _USUAL_NM**2 + sum(d * d for d in core)
     scale = Scale(sqrt(squares / (_USUAL_WEIGHT + freedom)), _USUAL_WEIGHT + freedom)
     for (group, some), values in zip(places, read, strict=True):
-        middle = median(group.values if len(some) == 2 else values)
-        worst = max(some, key=lambda k: abs(group.values[k] - middle))
-        others = [group.values[k] for k in some if k != worst]
-        centre = sum(others) / len(others)
-        standard = sqrt(1 + 1 / len(others))
-        error = group.values[worst] - centre
+        off = _people(group, some) or [_worst(group, some)]
+        others = [k for k in some if k not in off]
+        centre = sum(group.values[k] for k in others) / len(others)
+        error = sum(group.values[k] for k in off) / len(off) - centre
+        standard = sqrt(1 / len(off) + 1 / len(others))
         if abs(error) > scale.limit_nm * standard:
-            yield group, Odd((worst,), error, centre, scale.standard_nm * standard, "off-its-repeats")
+            yield group, Odd(tuple(off), error, centre, scale.standard_nm * standard, "off-its-repeats")
+
+
+def _worst(group: Group, some: Sequence[int]) -> int:
+    """The one reading that is furthest from its repeats."""
+    middle = median(group.values if len(some) == 2 else [group.values[k] for k in some])
+    return max(some, key=lambda k: abs(group.values[k] - middle))
+
+
+def _people(group: Group, some: Sequence[int]) -> list[int]:
+    """If two people read one place and differ by more than the readings of each do: those of the second."""
+    first = [k for k in some if group.entries[k].by == group.entries[some[0]].by]
+    second = [k for k in some if k not in first]
+    if not second or len({group.entries[k].by for k in some} - {""}) != 2:
+        return []
+    low, high = sorted(([group.values[k] for k in part] for part in (first, second)), key=median)
+    return second if min(high) - max(low) > max(max(v) - min(v) for v in (low, high)) else []
 
 
 def copied(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:

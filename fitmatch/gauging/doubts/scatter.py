@@ -1,7 +1,8 @@
 """How far readings of one feature scatter about the centres of their groups, estimated robustly from few readings.
 
 A group of five says little by itself, so every feature has one scale, pooled over all its groups and mixed with what
-such parts usually show. A reading far out must not widen the scale by which it is judged: a first scale, from the
+such parts usually show; where all features of an engine scatter less or more than usual, so does what is mixed in. A
+reading far out must not widen the scale by which it is judged: a first scale, from the
 median of all distances from the groups' medians, says which readings are the core, and only the core is pooled. A group
 that is judged counts as it would be without what looks wrong in it, so that half a group that is off does not pass for
 scatter.
@@ -16,6 +17,7 @@ from fitmatch.gauging.uncertainty.student import t_quantile
 
 # What journals, housing bores and walls of one kind, half and box usually scatter by: common practice, no source.
 USUAL_NM: Final = {"journal": 3_000.0, "housing_bore": 3_000.0, "wall": 1_600.0}
+_LEAST_CARE: Final = 0.5  # on a coarse grid readings may agree by chance
 # The usual scatter counts as if it had been learned from this many readings.
 USUAL_WEIGHT: Final = 6
 _EFFICIENCY: Final = 0.4  # standard deviation over median distance
@@ -48,14 +50,31 @@ class Sample(NamedTuple):
     items: Sequence[int]
 
 
+def care_of(samples: Iterable[tuple[str, Sample]]) -> float:
+    """How far the readings of one engine scatter compared with what is usual: parts that were made and measured with
+    care have little scatter in every feature."""
+    distances = [d / USUAL_NM[feature] for feature, sample in samples for d in _distances(sample.values)]
+    weight = _EFFICIENCY * len(distances)
+    shown = median(distances) ** 2 if distances else 0.0
+    return max(_LEAST_CARE, sqrt((USUAL_WEIGHT + weight * shown) / (USUAL_WEIGHT + weight)))
+
+
+def _distances(values: Sequence[float]) -> list[float]:
+    """Of each reading from the group's median, as standard deviations if there is no mistake."""
+    if len(values) < 2:
+        return []
+    middle, share = median(values), _SHARE.get(len(values), _SHARE_OF_LARGE)
+    some = sorted(abs(v - middle) / share for v in values)
+    return some[1:] if len(values) % 2 else some
+
+
 class Scatter:
     """The scale of one feature, from the values of its groups."""
 
-    def __init__(self, feature: str, samples: Iterable[Sample]) -> None:
-        some = list(samples)
-        self._usual = USUAL_NM[feature] ** 2
-        self._reach = _CORE * self._first([sample.values for sample in some])
-        self._core = [self._core_of(sample) for sample in some]
+    def __init__(self, feature: str, samples: Sequence[Sample], care: float) -> None:
+        self._usual = (care * USUAL_NM[feature]) ** 2
+        self._reach = _CORE * self._first(samples)
+        self._core = [self._core_of(sample) for sample in samples]
         self._squares = USUAL_WEIGHT * self._usual + sum(squares for squares, _ in self._core)
         self._freedom = USUAL_WEIGHT + sum(freedom for _, freedom in self._core)
 
@@ -73,13 +92,8 @@ class Scatter:
         freedom = self._freedom - self._core[at][1] + max(0, freedom - spent)
         return Scale(sqrt((self._squares - self._core[at][0] + squares) / freedom), freedom)
 
-    def _first(self, groups: Iterable[Sequence[float]]) -> float:
-        distances: list[float] = []
-        for values in groups:
-            if len(values) > 1:
-                middle, share = median(values), _SHARE.get(len(values), _SHARE_OF_LARGE)
-                some = sorted(abs(v - middle) for v in values)
-                distances.extend(d / share for d in (some[1:] if len(values) % 2 else some))
+    def _first(self, samples: Sequence[Sample]) -> float:
+        distances = [d for sample in samples for d in _distances(sample.values)]
         if not distances:
             return sqrt(self._usual)
         weight = _EFFICIENCY * len(distances)

@@ -11,7 +11,6 @@ from typing import Final, NamedTuple
 from fitmatch.facts import Fact
 from fitmatch.gauging.doubts.groups import Entry, Finding, Group
 from fitmatch.gauging.doubts.differences import INCH, MM, OTHER_GRIND
-from fitmatch.gauging.doubts.odd import clusters
 from fitmatch.records.job import Job
 
 _STEP_NM: Final = 80_000.0  # neighbouring sets of shells change a clearance by less: 0.003 in, common practice
@@ -42,12 +41,12 @@ def shared(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
 
 
 def _of_kind(job: Job, kind: str, groups: Sequence[Group]) -> Iterator[Finding]:
-    journals: dict[str, list[Entry]] = {}
+    journals: list[Entry] = []
     bores: list[Entry] = []
     boxes: dict[tuple[str, str], dict[str, list[Entry]]] = {}
     for group in groups:
         if group.key.feature == "journal":
-            journals.setdefault(group.key.label, []).extend(group.entries)
+            journals.extend(group.entries)
         elif group.key.feature == "housing_bore":
             bores.extend(group.entries)
         else:
@@ -60,7 +59,7 @@ def _of_kind(job: Job, kind: str, groups: Sequence[Group]) -> Iterator[Finding]:
     aims = [p for p in job.positions if p.kind == kind and p.target_nm is not None]
     target = median(p.target_nm or 0 for p in aims) if aims else 0.0
     bore = median(e.value_nm for e in bores)
-    sizes = [centre for entries in journals.values() for centre in _centres(entries)]
+    sizes = [median(group.values) for group in groups if group.key.feature == "journal"]
     room = [bore - size for size in sizes]
     low = min([0, *(p.min_nm for p in aims if p.min_nm is not None)]) - _BELOW_NOTHING_NM
     high = max([_LARGEST_SHARE * max(sizes), *(p.max_nm for p in aims if p.max_nm is not None)]) + _STEP_NM
@@ -72,18 +71,12 @@ def _of_kind(job: Job, kind: str, groups: Sequence[Group]) -> Iterator[Finding]:
     if not off:
         return
     if len(off) == len(found) and max(off.values()) - min(off.values()) < 2 * _ALIKE_NM:
-        yield _whole_kind(kind, median(off.values()), found, [e for some in journals.values() for e in some])
+        yield _whole_kind(kind, median(off.values()), found, journals)
         return
     good = [box for box in found if box.name not in off]
     for box in found:
         if box.name in off:
             yield from _one_box(box, off[box.name], good)
-
-
-def _centres(entries: list[Entry]) -> list[float]:
-    """The centres of journals, one for each undersize."""
-    values = [e.value_nm for e in entries]
-    return [median(values[i] for i in part) for part in clusters(values, 1.5 * _ALIKE_NM)]
 
 
 def _whole_kind(kind: str, off: float, boxes: list[_Box], journals: list[Entry]) -> Finding:
