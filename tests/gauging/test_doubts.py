@@ -13,10 +13,9 @@ import fitmatch
 from fitmatch import read_job
 from fitmatch.cli.main import main
 from fitmatch.facts import Fact
-from fitmatch.gauging.doubts import mistakes
+from fitmatch.gauging.causes import mistakes
+from fitmatch.gauging.causes.digits import dropped, transposed
 from fitmatch.gauging.doubts.check import doubts_of
-from fitmatch.gauging.doubts.digits import dropped, transposed
-from fitmatch.gauging.doubts.odd import clusters
 from fitmatch.records.measuring import Doubt
 from fitmatch.report.words.doubts import doubt_lines, likely, looks_wrong, measure_again
 

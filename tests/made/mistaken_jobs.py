@@ -53,6 +53,7 @@ class Engine:
     """The readings of one job before they become records, in the order of measuring."""
 
     unit: str
+    layout: str
     scatter: dict[str, float]
     readings: dict[Cell, list[Taken]] = field(default_factory=dict)
     kinds: dict[Cell, str] = field(default_factory=dict)
@@ -141,7 +142,8 @@ def engine(rng: random.Random, layout: str | None = None, count: int | None = No
     """An engine without a mistake, of 4 to 13 positions unless `count` says how many."""
     layout = rng.choice(LAYOUTS) if layout is None else layout
     care = rng.uniform(0.6, 1.4)  # how well it was made and measured
-    made = Engine(rng.choice(["in", "mm"]), {f: care * s * rng.uniform(0.8, 1.25) for f, s in SCATTER.items()})
+    scatter = {feature: care * usual * rng.uniform(0.8, 1.25) for feature, usual in SCATTER.items()}
+    made = Engine(rng.choice(["in", "mm"]), layout, scatter)
     count = rng.randint(FEWEST, 13) if count is None else count
     parts = [count]
     if count >= 2 * FEWEST and rng.random() < 0.7:
@@ -392,7 +394,9 @@ def sitting(low: float, high: float) -> Plant:
     """All walls of one box off by the same."""
 
     def plant(rng: random.Random, made: Engine) -> Planted | None:
-        box = rng.choice([c[1][0] for c in made.cells("wall")])  # type: ignore[index]
+        if made.apart or not made.large("wall"):
+            return None  # such a box may fit the journals of another undersize
+        box = rng.choice([c[1][0] for c in made.large("wall")])  # type: ignore[index]
         error = rng.uniform(low, high)
         cells = [c for c in made.cells("wall") if c[1][0] == box]  # type: ignore[index]
         return _changed(made, [(c, t, made.rounded(t.nm + error)) for c in cells for t in made.readings[c]])
@@ -441,7 +445,7 @@ def _labels_exchanged(rng: random.Random, made: Engine) -> Planted | None:
 def _box_at_joint(rng: random.Random, made: Engine) -> Planted | None:
     """A whole box read at the joint, beside another with the same step written."""
     boxes = {c[1][0] for c in made.cells("wall") if made.kinds[c] == "rod"}  # type: ignore[index]
-    if len(boxes) < 2 or made.labels or made.drawing:
+    if len(boxes) < 2 or made.layout not in ("plain", "drawing"):
         return None
     made.step_column = True
     for c in made.cells("wall"):

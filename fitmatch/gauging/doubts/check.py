@@ -2,15 +2,16 @@
 corrected.
 
 `groups` sorts readings into groups that ought to agree, `differences` splits those that differ as they should,
-`scatter` says how far they may differ, `explanations` what would explain more, `odd` finds what is off; `sessions` looks for
-errors that a whole session shares, `repeats` at repeats and copies; `mistakes` knows the likely causes, `naming` turns
-findings into doubts.
+`scatter` says how far they may differ, `explanations` what would explain more, `odd` finds what is off; `sessions`
+looks for errors that a whole session shares, `boxes` at labels, `repeats` at repeats and copies; `naming` turns what
+was found into doubts.
 """
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from fitmatch.gauging.doubts.boxes import mislabelled
 from fitmatch.gauging.doubts.differences import parted
 from fitmatch.gauging.doubts.groups import Group, grouped
 from fitmatch.gauging.doubts.odd import odd_ones, outside
@@ -75,7 +76,7 @@ def _found(job: Job, groups: Sequence[Group]) -> Iterator[Doubt]:
     odd = list(astray(groups)) if job.measuring.log else []
     some, scales = odd_ones(groups)
     odd += [*some, *outside(job, groups, scales)]
-    others = [*shared(job, groups), *copied(job, groups)]
+    others = [*shared(job, groups), *mislabelled(job, groups), *copied(job, groups)]
     if odd or others:
         from fitmatch.gauging.doubts.naming import named
 

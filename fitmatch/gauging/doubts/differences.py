@@ -1,20 +1,16 @@
-"""Differences between parts that are no mistakes: what the drawing allows, journals ground to two undersizes, shells for
-both. Readings that such a difference explains are groups of their own."""
+"""Differences between parts that are no mistakes: what the drawing allows, journals ground to two undersizes, shells
+for both. Readings that such a difference explains are groups of their own."""
 
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from statistics import median
 from typing import Final
 
+from fitmatch.gauging.causes.grinds import CLOSE_NM, is_grind
 from fitmatch.gauging.doubts.groups import Group
 from fitmatch.gauging.doubts.scatter import USUAL_NM
 from fitmatch.records.job import Job
 
-INCH: Final = 25_400_000
-MM: Final = 1_000_000
-GRINDS: Final = tuple(k * step for step in (INCH // 100, MM // 4) for k in (1, 2, 3, 4))  # on the diameter
-OTHER_GRIND: Final = "shells-for-another-grind"
-CLOSE_NM: Final = 20_000.0  # how close to such a step ground journals are
 _GAP: Final = 5.0  # between two clusters, in usual standard deviations
 
 
@@ -26,13 +22,19 @@ def parted(job: Job, groups: Sequence[Group]) -> Iterator[Group]:
         if len(parts) == 1:
             yield group
             continue
-        alike = parts[0]
-        for below, above in pairwise(parts):
-            if _explained(job, group, below, above, journals):
-                yield Group(group.key, [group.entries[k] for k in sorted(alike)])
-                alike = []
-            alike = [*alike, *above]
-        yield Group(group.key, [group.entries[k] for k in sorted(alike)])
+        first, *others = sorted(parts, key=len, reverse=True)
+        alike = [first]
+        strange: list[list[int]] = []
+        for part in others:
+            fits = any(_explained(job, group, part, one, journals) for one in alike)
+            (alike if fits else strange).append(part)
+        centres = [_centre(group, part) for part in alike]
+        for part in strange:  # it stays with those that it is nearest to, and is judged among them
+            centre = _centre(group, part)
+            at = min(range(len(centres)), key=lambda k: abs(centres[k] - centre))
+            alike[at] = alike[at] + part
+        for part in alike:
+            yield Group(group.key, [group.entries[k] for k in sorted(part)])
 
 
 def clusters(group: Group, gap_nm: float) -> list[list[int]]:
@@ -44,7 +46,9 @@ def clusters(group: Group, gap_nm: float) -> list[list[int]]:
     for k, item in enumerate(group.items):
         readings.setdefault(item, []).append(k)
     centre = median(group.values)  # of several readings of an item the wrong one is further out
-    middle = {item: min((group.values[k] for k in some), key=lambda v: abs(v - centre)) for item, some in readings.items()}
+    middle = {
+        item: min((group.values[k] for k in some), key=lambda v: abs(v - centre)) for item, some in readings.items()
+    }
     order = sorted(middle, key=middle.__getitem__)
     parts = [[order[0]]]
     for before, item in pairwise(order):
@@ -59,21 +63,20 @@ def clusters(group: Group, gap_nm: float) -> list[list[int]]:
     return [[k for item in part for k in readings[item]] for part in large]
 
 
-def _explained(job: Job, group: Group, below: Sequence[int], above: Sequence[int], journals: Sequence[Group]) -> bool:
+def _centre(group: Group, some: Sequence[int]) -> float:
+    return median(group.values[k] for k in some)
+
+
+def _explained(job: Job, group: Group, one: Sequence[int], other: Sequence[int], journals: Sequence[Group]) -> bool:
     """Whether two clusters of a group may differ as they do."""
     key = group.key
-    low, high = (median(group.values[k] for k in some) for some in (below, above))
+    low, high = sorted((_centre(group, one), _centre(group, other)))
     band = job.drawing.get(key.kind, {}).get(key.feature)
     if band is not None and not key.label and round(low) in band and round(high) in band:
         return True
     if key.feature == "journal":
         return is_grind(high - low)
     return key.feature == "wall" and is_grind(2 * (high - low)) and _ground_apart(journals, key.kind, 2 * (high - low))
-
-
-def is_grind(nm: float) -> bool:
-    """Whether two journals that differ by so much may be ground to two undersizes."""
-    return any(abs(abs(nm) - step) < CLOSE_NM for step in GRINDS)
 
 
 def _ground_apart(journals: Sequence[Group], kind: str, nm: float) -> bool:

@@ -6,9 +6,9 @@ from statistics import median
 from typing import Final
 
 from fitmatch.facts import Fact
-from fitmatch.gauging.doubts.digits import decimals_of
+from fitmatch.gauging.causes.digits import decimals_of
+from fitmatch.gauging.causes.mistakes import CAP_EXCHANGED, MANY, TWO_HANDS, TWO_HANDS_NM, UNKNOWN, Case, ranked
 from fitmatch.gauging.doubts.groups import Entry, Finding, Group
-from fitmatch.gauging.doubts.mistakes import CAP_EXCHANGED, MANY, TWO_HANDS, TWO_HANDS_NM, UNKNOWN, Case, ranked
 from fitmatch.gauging.doubts.odd import Odd
 from fitmatch.gauging.sizes.places import from_crown
 from fitmatch.records.job import Job
@@ -71,8 +71,8 @@ class _Judge:
         raw = round(centre + odd.error_nm)
         at_an_end = odd.code == "off" and group.items[odd.members[0]] in (0, group.count - 1)
         code = "step" if odd.code == "clusters" and _two_gauges(group, members) else odd.code
-        decimals, grid = decimals_of(rest, unit), self._grid(group, members)
-        return ranked(Case(group.key.feature, raw, centre, odd.standard_nm, unit, decimals, grid, others, at_an_end, code))
+        typed = unit, decimals_of(rest, unit), self._grid(group, members)
+        return ranked(Case(group.key.feature, raw, centre, odd.standard_nm, *typed, others, at_an_end, code))
 
     def _grid(self, group: Group, members: set[int]) -> int:
         """What all other readings of the same gauge and feature are multiples of."""

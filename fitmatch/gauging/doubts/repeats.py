@@ -36,7 +36,7 @@ def astray(groups: Sequence[Group]) -> Iterator[tuple[Group, Odd]]:
     freedom = max(1, len(core) - len(places))
     squares = _USUAL_WEIGHT * _USUAL_NM**2 + sum(d * d for d in core)
     scale = Scale(sqrt(squares / (_USUAL_WEIGHT + freedom)), _USUAL_WEIGHT + freedom)
-    for (group, some), values in zip(places, read, strict=True):
+    for group, some in places:
         off = _people(group, some) or [_worst(group, some)]
         others = [k for k in some if k not in off]
         centre = sum(group.values[k] for k in others) / len(others)

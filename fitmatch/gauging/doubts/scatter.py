@@ -28,7 +28,7 @@ _FIRM: Final = 40
 _SHARE: Final = {2: 0.48, 3: 0.69, 4: 0.48, 5: 0.69, 6: 0.53, 7: 0.68, 8: 0.56, 10: 0.58, 12: 0.60}
 _SHARE_OF_LARGE: Final = 0.6745
 # One in so many readings without a mistake is doubted, if only one test looks at it (two-sided).
-_ONE_IN: Final = 5_000
+_ONE_IN: Final = 8_000
 
 
 class Scale(NamedTuple):

@@ -9,8 +9,8 @@ from statistics import median
 from typing import Final, NamedTuple
 
 from fitmatch.facts import Fact
+from fitmatch.gauging.causes.grinds import INCH, MM
 from fitmatch.gauging.doubts.groups import Entry, Finding, Group
-from fitmatch.gauging.doubts.differences import INCH, MM, OTHER_GRIND
 from fitmatch.records.job import Job
 
 _STEP_NM: Final = 80_000.0  # neighbouring sets of shells change a clearance by less: 0.003 in, common practice
@@ -63,20 +63,19 @@ def _of_kind(job: Job, kind: str, groups: Sequence[Group]) -> Iterator[Finding]:
     room = [bore - size for size in sizes]
     low = min([0, *(p.min_nm for p in aims if p.min_nm is not None)]) - _BELOW_NOTHING_NM
     high = max([_LARGEST_SHARE * max(sizes), *(p.max_nm for p in aims if p.max_nm is not None)]) + _STEP_NM
-    off = {}  # the least by which the clearance of a box that fits nowhere misses the target
-    for box in found:
+    off = {}  # by number: the least by which the clearance of a box that fits nowhere misses the target
+    for k, box in enumerate(found):
         clearances = [r - box.walls for r in room]
         if not any(low <= c <= high for c in clearances):
-            off[box.name] = min((c - target for c in clearances), key=abs)
+            off[k] = min((c - target for c in clearances), key=abs)
     if not off:
         return
     if len(off) == len(found) and max(off.values()) - min(off.values()) < 2 * _ALIKE_NM:
-        yield _whole_kind(kind, median(off.values()), found, journals)
+        yield _whole_kind(kind, min(off.values(), key=_strangeness), found, journals)
         return
-    good = [box for box in found if box.name not in off]
-    for box in found:
-        if box.name in off:
-            yield from _one_box(box, off[box.name], good)
+    good = [box for k, box in enumerate(found) if k not in off]
+    for k, error in off.items():
+        yield from _one_box(found[k], error, good)
 
 
 def _whole_kind(kind: str, off: float, boxes: list[_Box], journals: list[Entry]) -> Finding:
@@ -91,6 +90,11 @@ def _whole_kind(kind: str, off: float, boxes: list[_Box], journals: list[Entry])
     if by_walls:
         return _sitting(walls[0], "wall", "", kind, -off / 2, (*by_walls, *by_journals)[:3])
     return _sitting(journals[0], "journal", "", kind, -off, by_journals or ("unknown",))
+
+
+def _strangeness(off: float) -> tuple[bool, float]:
+    """Of several boxes that miss, the one that a known mistake explains says what is wrong: grades differ a little."""
+    return not (_wall_names(-off / 2) or _journal_names(off)), abs(off)
 
 
 def _half_apart(box: _Box, off: float) -> str | None:
@@ -108,7 +112,8 @@ def _one_box(box: _Box, off: float, good: list[_Box]) -> Iterator[Finding]:
             usual = median(other.centre(half) for other in good)
             error = median(e.value_nm for e in entries) - usual
             if abs(error) > _ALIKE_NM:
-                yield _sitting(entries[0], "wall", half, box.name, error, _wall_names(error) or ("unknown",))
+                names = _wall_names(error) or _wall_names(-off / 2) or ("unknown",)
+                yield _sitting(entries[0], "wall", half, box.name, error, names)
         return
     entries = [e for half in box.halves.values() for e in half]
     yield _sitting(entries[0], "wall", "", box.name, -off / 2, _wall_names(-off / 2) or ("unknown",))
@@ -128,7 +133,7 @@ def _wall_names(error: float) -> tuple[str, ...]:
     if 120_000 < error < 260_000:
         names.append("flat-anvil")
     if any(abs(abs(error) - k * step) < _CLOSE_NM for step in (INCH / 200, MM / 8) for k in (1, 2, 3)):
-        names.insert(0, OTHER_GRIND)
+        names.insert(0, "shells-for-another-grind")
     if any(abs(abs(error) - turn) < _ALIKE_NM for turn in (INCH / 40, MM / 2, MM)):
         names.append("thimble-turn")
     return tuple(names)
@@ -138,7 +143,7 @@ def _journal_names(off: float) -> tuple[str, ...]:
     """What makes every clearance of a kind this much too large, if the journals are the cause."""
     names = []
     if any(abs(abs(off) - k * step) < 2 * _CLOSE_NM for step in (INCH / 100, MM / 4) for k in (1, 2, 3, 4)):
-        names.append(OTHER_GRIND)
+        names.append("shells-for-another-grind")
     if any(abs(abs(off) - turn) < _ALIKE_NM for turn in (INCH / 40, MM / 2, MM)):
         names.append("thimble-turn")
     if any(abs(abs(off) - frame) < 2 * _ALIKE_NM for frame in (INCH, 25 * MM)):

@@ -10,14 +10,15 @@ from collections.abc import Callable, Iterable
 from math import exp, pi, sqrt
 from typing import Final, NamedTuple
 
-from fitmatch.gauging.doubts.digits import doubled, dropped, misread, slipped, transposed
-from fitmatch.gauging.doubts.differences import GRINDS, INCH, MM, OTHER_GRIND
+from fitmatch.gauging.causes.digits import doubled, dropped, misread, slipped, transposed
+from fitmatch.gauging.causes.grinds import GRINDS, INCH, MM
 from fitmatch.gauging.uncertainty.student import normal_below
 from fitmatch.records.measuring import DIAMETERS, FEATURES
 
 TENTH: Final = 2_540
 UNKNOWN: Final = "unknown"  # no known mistake gives this number
 GAUGE_SETTING: Final = "gauge-setting"
+OTHER_GRIND: Final = "shells-for-another-grind"
 TWO_SIZES: Final = "two-sizes"
 TWO_HANDS: Final = "two-hands"  # it is recognised by who took the readings
 TWO_HANDS_NM: Final = 10 * TENTH  # the feel of two people differs by less
@@ -126,7 +127,9 @@ def _sizes(case: Case) -> float:
 
 
 MISTAKES: Final = (
-    Mistake("thimble-turn", ("journal", "wall"), _own_unit(_both(INCH // 40, INCH // 20), _both(MM // 2, MM)), shared=True),
+    Mistake(
+        "thimble-turn", ("journal", "wall"), _own_unit(_both(INCH // 40, INCH // 20), _both(MM // 2, MM)), shared=True
+    ),
     Mistake("calliper-turn", DIAMETERS, _steps(*_both(INCH // 10)), shared=True),
     Mistake("wrong-frame", DIAMETERS, _own_unit(_both(INCH), _both(25 * MM)), shared=True),
     Mistake(
