@@ -120,7 +120,9 @@ def page(found: Study) -> str:
     for name in MISTAKES:
         mine = [t for t in found.trials if t.mistake == name]
         _, first, among = shares(mine)
-        lines.append(f"| {name} | {sum(t.found for t in mine)} of {len(mine)} | {100 * first:.0f} % | {100 * among:.0f} % |")
+        lines.append(
+            f"| {name} | {sum(t.found for t in mine)} of {len(mine)} | {100 * first:.0f} % | {100 * among:.0f} % |"
+        )
     heads = [f"{low} to {high} positions" for low, high in COUNTS]
     lines += ["", f"| error / scatter | {' | '.join(heads)} |", "| --- " * (len(COUNTS) + 1) + "|"]
     for low, high in pairwise(CURVE):

@@ -65,7 +65,7 @@ def doubts_of(job: Job) -> tuple[Doubt, ...]:
     """
     if job.own_shells is not None:
         job = replace(job, shells=job.own_shells)
-    found = list(_found(job, list(parted(job, grouped(job)))))
+    found = list(_found(job, parted(job, grouped(job))))
     if not found:
         return ()
     files = [job.measuring.positions_file, *dict.fromkeys(s.file for s in job.shells), job.measuring.log_file]

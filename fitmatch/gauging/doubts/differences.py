@@ -11,14 +11,21 @@ from fitmatch.gauging.doubts.groups import Group
 from fitmatch.gauging.doubts.scatter import USUAL_NM
 from fitmatch.records.job import Job
 
-_GAP: Final = 5.0  # between two clusters, in usual standard deviations
+# Between two clusters, in usual standard deviations: undersizes are far apart, parts within the drawing need not be.
+_GAPS: Final = (20.0, 5.0)
 
 
-def parted(job: Job, groups: Sequence[Group]) -> Iterator[Group]:
+def parted(job: Job, groups: Sequence[Group]) -> Sequence[Group]:
     """Every group, split between clusters whose difference is explained."""
     journals = [g for g in groups if g.key.feature == "journal"]
+    for gap in _GAPS:
+        groups = list(_parted(job, groups, gap, journals))
+    return groups
+
+
+def _parted(job: Job, groups: Sequence[Group], gap: float, journals: Sequence[Group]) -> Iterator[Group]:
     for group in groups:
-        parts = clusters(group, _GAP * USUAL_NM[group.key.feature]) if group.at_crown else [[]]
+        parts = clusters(group, gap * USUAL_NM[group.key.feature]) if group.at_crown else [[]]
         if len(parts) == 1:
             yield group
             continue

@@ -16,6 +16,9 @@ from fitmatch.records.measuring import Doubt
 
 _OBLIQUE: Final = (10.0, 80.0)  # degrees from the crown axis at which a misplaced cap shows
 
+_FEWEST: Final = 8  # readings that show in which steps a gauge is read
+_ENOUGH: Final = 500
+
 
 def named(
     job: Job, groups: Sequence[Group], odd: Sequence[tuple[Group, Odd]], others: Sequence[Finding]
@@ -75,16 +78,16 @@ class _Judge:
         return ranked(Case(group.key.feature, raw, centre, odd.standard_nm, *typed, others, at_an_end, code))
 
     def _grid(self, group: Group, members: set[int]) -> int:
-        """What all other readings of the same gauge and feature are multiples of."""
-        gauge, feature = group.entries[min(members)].reading.gauge, group.key.feature
-        others = (
-            e.reading.nm
-            for g in self._groups
-            if g.key.feature == feature
-            for k, e in enumerate(g.entries)
-            if e.reading.gauge == gauge and not (g is group and k in members)
-        )
-        return gcd(*others) or 1
+        """What all other readings of the same gauge are multiples of; 1 if they are too few to say."""
+        gauge = group.entries[min(members)].reading.gauge
+        count, grid = 0, 0
+        for g in self._groups:
+            for k, entry in enumerate(g.entries):
+                if entry.reading.gauge == gauge and not (g is group and k in members):
+                    count, grid = count + 1, gcd(grid, entry.reading.nm)
+                    if grid == 1 or count >= _ENOUGH:
+                        return grid
+        return grid if count >= _FEWEST else 1
 
 
 def _two_gauges(group: Group, members: set[int]) -> bool:
