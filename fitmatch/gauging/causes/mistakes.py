@@ -172,6 +172,11 @@ MISTAKES: Final = (
     Mistake("sign-reversed", ("housing_bore",), lambda case: 0.25 * _between(-2e5, 2e5)(case)),
     Mistake("digit-misread", FEATURES, lambda case: 0.3 * _digits(misread)(case), written=True),
 )
+# Every name that a doubt may give, each once; the last are not weighed, as numbers alone do not show them.
+NAMES: Final = (
+    *(mistake.name for mistake in MISTAKES),
+    *(CAP_EXCHANGED, TWO_HANDS, "ball-twice", "labels-exchanged", "copied-row", UNKNOWN),
+)
 _OFF_THE_GRID: Final = 0.05  # of readings are finer than all others of their gauge
 _UNKNOWN_WEIGHT: Final = 1e-11
 _WORTH_NAMING: Final = 0.02  # of the likeliest

@@ -2,10 +2,11 @@
 
 from collections.abc import Iterator, Sequence
 from math import gcd, pi, sqrt
-from statistics import median, stdev
+from statistics import fmean, median, stdev
 from typing import Final
 
 from fitmatch.facts import Fact
+from fitmatch.gauging.doubts.explanations import sum_of_squares
 from fitmatch.gauging.doubts.groups import Entry, Finding, Group, Key
 from fitmatch.gauging.doubts.odd import Odd
 from fitmatch.gauging.doubts.scatter import Scale
@@ -29,21 +30,29 @@ def astray(groups: Sequence[Group]) -> Iterator[tuple[Group, Odd]]:
                 repeats.setdefault((entry.item, reading.station, reading.angle), []).append(k)
         places += [(group, some) for some in repeats.values() if len(some) > 1]
     read = [[group.values[k] for k in some] for group, some in places]
-    distances = [abs(value - median(values)) for values in read for value in values]
-    if not distances:
+    if not read:
         return
-    core = [d for d in distances if d <= 4 * max(_USUAL_NM, 1.5 * median(distances))]
-    freedom = max(1, len(core) - len(places))
-    squares = _USUAL_WEIGHT * _USUAL_NM**2 + sum(d * d for d in core)
-    scale = Scale(sqrt(squares / (_USUAL_WEIGHT + freedom)), _USUAL_WEIGHT + freedom)
-    for group, some in places:
+    distances = [abs(value - median(values)) for values in read for value in values]
+    reach = 4 * max(_USUAL_NM, 1.5 * median(distances))
+    core = [_squares(values) if max(values) - min(values) <= reach else (0.0, 0) for values in read]
+    squares = _USUAL_WEIGHT * _USUAL_NM**2 + sum(squares for squares, _ in core)
+    freedom = _USUAL_WEIGHT + sum(freedom for _, freedom in core)
+    for at, (group, some) in enumerate(places):
         off = _people(group, some) or [_worst(group, some)]
-        others = [k for k in some if k not in off]
-        centre = sum(group.values[k] for k in others) / len(others)
-        error = sum(group.values[k] for k in off) / len(off) - centre
-        standard = sqrt(1 / len(off) + 1 / len(others))
+        parts = [[group.values[k] for k in part] for part in (off, [k for k in some if k not in off])]
+        left = [_squares(values) for values in parts]  # how far they scatter if the mistake is taken away
+        weight = freedom - core[at][1] + sum(n for _, n in left)
+        scale = Scale(sqrt((squares - core[at][0] + sum(s for s, _ in left)) / weight), weight)
+        centre = fmean(parts[1])
+        error = fmean(parts[0]) - centre
+        standard = sqrt(1 / len(parts[0]) + 1 / len(parts[1]))
         if abs(error) > scale.limit_nm * standard:
             yield group, Odd(tuple(off), error, centre, scale.standard_nm * standard, "off-its-repeats")
+
+
+def _squares(values: Sequence[int]) -> tuple[float, int]:
+    """The sum of squares about their mean, and its degrees of freedom."""
+    return sum_of_squares(values), len(values) - 1
 
 
 def _worst(group: Group, some: Sequence[int]) -> int:

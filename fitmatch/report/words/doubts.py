@@ -9,7 +9,7 @@ from fitmatch.report.shared.layout import clean
 from fitmatch.report.shared.scale import usual
 
 # What happened, and what would distinguish it from others.
-_MISTAKES: Final[Mapping[str, tuple[str, str]]] = {
+OF_ONE: Final[Mapping[str, tuple[str, str]]] = {
     "thimble-turn": ("one thimble turn", "read sleeve and thimble again"),
     "calliper-turn": ("one turn of a dial calliper, 0.100 in", "check with a micrometer"),
     "wrong-frame": ("the wrong micrometer frame or setting standard", "check the frame's range"),
@@ -72,7 +72,7 @@ _MISTAKES: Final[Mapping[str, tuple[str, str]]] = {
     ),
     "unknown": ("no known mistake gives this number", "measure it twice"),
 }
-_OF_SITTINGS: Final[Mapping[str, str]] = {
+OF_SITTINGS: Final[Mapping[str, str]] = {
     "ball-left-in": "the ball's diameter not subtracted; zero the micrometer with the ball in place",
     "ball-twice": "the ball's diameter subtracted twice",
     "flat-anvil": "a flat anvil on the concave face; use a ball anvil",
@@ -130,8 +130,8 @@ def likely(doubt: Doubt) -> tuple[str, ...]:
         case "copied":
             return ("a copied row",)
         case "sitting":
-            return tuple(_OF_SITTINGS[name] for name in doubt.signatures)
-    return tuple("{} ({})".format(*_MISTAKES[name]) for name in doubt.signatures)
+            return tuple(OF_SITTINGS[name] for name in doubt.signatures)
+    return tuple("{} ({})".format(*OF_ONE[name]) for name in doubt.signatures)
 
 
 def measure_again(doubt: Doubt) -> str:
