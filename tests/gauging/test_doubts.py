@@ -120,8 +120,8 @@ def _twice(row: str) -> str:
 
 
 def test_every_mistake_has_its_words() -> None:
-    """Whatever cause may be named, the report has words for it, and for how to find out; what a whole sitting shares has
-    words of its own."""
+    """Whatever cause may be named, the report has words for it, and for how to find out; what a whole sitting shares
+    has words of its own."""
     assert len(set(mistakes.NAMES)) == len(mistakes.NAMES)
     assert set(words.OF_ONE) | set(words.OF_SITTINGS) | {"copied-row"} == set(mistakes.NAMES)
     for name in words.OF_ONE:
@@ -255,8 +255,8 @@ def test_digits_are_put_back() -> None:
 
 @pytest.mark.parametrize(("jobs", "readings"), [(4, 8_000), pytest.param(50, 100_000, marks=pytest.mark.deep)])
 def test_the_study_holds(jobs: int, readings: int) -> None:
-    """In engines of 4 to 13 positions: what is found, what it is called, and how rarely a good reading is doubted. Of few
-    engines the wanted shares are held with two standard deviations to spare."""
+    """In engines of 4 to 13 positions: what is found, what it is called, and how rarely a good reading is doubted. Of
+    few engines the wanted shares are held with two standard deviations to spare."""
     found = study(seed=20, jobs=jobs, readings=readings)
     count = len(found.trials)
     detected, first, _ = shares(list(found.trials))

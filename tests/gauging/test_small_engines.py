@@ -82,7 +82,7 @@ def test_two_clusters_that_nothing_explains(tmp_path: Path) -> None:
     assert (moved.item, moved.signatures[0]) == ("R3", "gauge-setting")
     assert looks_wrong(moved, "mm").startswith("every journal from R3 to R4 reads 0.054 mm high")
     (mixed,) = found(tmp_path / "mixed", positions=positions(("66.850", "66.906", "66.852", "66.904")))
-    assert mixed.signatures[0] == "two-sizes" and "R1 and R3" in looks_wrong(mixed, "mm")
+    assert mixed.signatures[0] == "two-sizes" and "R2 and R4" in looks_wrong(mixed, "mm")
     assert measure_again(mixed) == "measure every journal of rod again in one session, the gauge set anew"
     job = read_job(tmp_path / "mixed")
     assert set(doubted([(job, [mixed])]).journals) == {p.key for p in job.positions}
@@ -156,7 +156,7 @@ def two_boxes(first: Sequence[str], second: Sequence[str], steps: tuple[str, str
 
 
 def test_labels_of_two_boxes_exchanged(tmp_path: Path) -> None:
-    """The box with the thicker step has the thinner walls: both are in doubt, as exchanged; rightly labelled, neither."""
+    """Where the box with the thicker step has the thinner walls both are in doubt; rightly labelled, neither."""
     thick = [f"{float(w) + 0.0125:.4f}" for w in WALLS]
     assert found(tmp_path / "right", shells=two_boxes(WALLS, thick, ("0", "0.025"))) == ()
     doubts = found(tmp_path / "wrong", shells=two_boxes(WALLS, thick, ("0.025", "0")))

@@ -19,7 +19,7 @@ from fitmatch.gauging.uncertainty.student import t_quantile
 USUAL_NM: Final = {"journal": 3_000.0, "housing_bore": 3_000.0, "wall": 1_600.0}
 _LEAST_CARE: Final = 0.6  # on a coarse grid readings may agree by chance
 # The usual scatter counts as if it had been learned from this many readings.
-USUAL_WEIGHT: Final = 6
+USUAL_WEIGHT: Final = 10
 _EFFICIENCY: Final = 0.4  # standard deviation over median distance
 _CORE: Final = 4.0
 # For the core it has more weight: in a job of five bores, two that are off must not pass for scatter.
@@ -28,7 +28,7 @@ _FIRM: Final = 40
 _SHARE: Final = {2: 0.48, 3: 0.69, 4: 0.48, 5: 0.69, 6: 0.53, 7: 0.68, 8: 0.56, 10: 0.58, 12: 0.60}
 _SHARE_OF_LARGE: Final = 0.6745
 # One in so many readings without a mistake is doubted, if only one test looks at it (two-sided).
-_ONE_IN: Final = 4_000
+_ONE_IN: Final = 8_000
 
 
 class Scale(NamedTuple):
