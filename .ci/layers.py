@@ -23,7 +23,8 @@ rules/positions: guard limits_at movable drawing in_rows locks
 rules: registry
 gauging/sizes: materials places corrections form form_limits sizing
 gauging/uncertainty: student error_model judging
-gauging/doubts: digits groups scatter odd repeats sessions mistakes naming check
+gauging/causes: grinds digits mistakes
+gauging/doubts: groups scatter differences explanations odd repeats boxes sessions naming check
 gauging: bench_path assembled
 intake/common: catalogue findings advice quantities texts
 intake/tables: table csv_file workbook opening columns

@@ -25,10 +25,11 @@ from fitmatch.gauging.doubts.check import doubts_of
 from fitmatch.gauging.sizes.corrections import factor_to_20, offs
 from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
 from fitmatch.lengths import NM_PER_UNIT, mean, round_half_even
+from fitmatch.records.doubted import Doubted, doubted
 from fitmatch.records.housings import rehoused
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey, full_name
-from fitmatch.records.measuring import DIAMETERS, AssembledReading, Doubt
+from fitmatch.records.measuring import AssembledReading, Doubt
 from fitmatch.records.parts import Fit, Position, excess_of, shortfall_of
 from fitmatch.records.placements import Placement
 from fitmatch.rules.positions.limits_at import limits_at
@@ -256,7 +257,7 @@ def compare(job: Job, doubts: Sequence[Doubt] = ()) -> Comparison:
     positions = {p.name: p for p in job.positions}
     shells = {s.key: s for s in job.shells}
     model = ErrorModel(job)
-    doubted = {(d.item, d.feature) for d in doubts}
+    in_doubt = doubted([(job, doubts)])
     checks: list[Check] = []
     not_compared: list[NotCompared] = []
     for reading in job.measuring.assembled:
@@ -270,7 +271,7 @@ def compare(job: Job, doubts: Sequence[Doubt] = ()) -> Comparison:
         placement = Placement(position, upper, lower, limits_at(job))
         clearance = assembled_clearance(job, reading, placement)
         check = Check(reading, placement, clearance, model.of_difference(reading, placement))
-        checks.append(check._replace(why_not=_why_not(check, doubted)))
+        checks.append(check._replace(why_not=_why_not(check, in_doubt)))
     learned: dict[str, Learned] = {}
     refused: dict[str, Fact] = {}
     all_off: dict[str, int] = {}
@@ -377,15 +378,16 @@ def median(values: Sequence[int]) -> int:
     return ordered[half] if len(ordered) % 2 else round_half_even(ordered[half - 1] + ordered[half], 2)
 
 
-def _why_not(check: Check, doubted: set[tuple[str, str]]) -> Fact | None:
+def _why_not(check: Check, in_doubt: Doubted) -> Fact | None:
     """Why nothing can be learned from this sort of reading; None if something can."""
     if check.reading.method != "gauge":
         return Fact("strip")
-    rows = {"journal": check.reading.position, "housing_bore": check.reading.housing or check.reading.position}
-    features = tuple(f for f in DIAMETERS if (rows[f], f) in doubted)
+    job, row = check.placement.position.job, check.reading.position
+    told = (("journal", row, in_doubt.journals), ("housing_bore", check.reading.housing or row, in_doubt.bores))
+    features = tuple(feature for feature, name, keys in told if (job, name) in keys)
     if features:
         return Fact("size-in-doubt", {"features": features})
-    shells = tuple(key for key in (check.reading.upper, check.reading.lower) if (full_name(key), "wall") in doubted)
+    shells = tuple(key for key in (check.reading.upper, check.reading.lower) if key in in_doubt.shells)
     return Fact("wall-in-doubt", {"shells": shells}) if shells else None
 
 

@@ -53,13 +53,14 @@ def _positions(job: Job, doubt: Doubt) -> Iterable[Position]:
 
 
 def _shells(job: Job, doubt: Doubt) -> Iterable[Shell]:
-    """A sitting is one of a kind, of a box or, if small boxes were judged together, of a grade."""
+    """A sitting is one of a kind, of a box or, if small boxes were judged together, of shells with one label; so is a
+    gauge set again."""
     own, slots = job.own_shells or job.shells, doubt.what.slots
     named = [s for s in own if full_name(s.key) in _items(doubt)]
     if "of" not in slots:
         return named
     alike = (s for s in own if s.kind == named[0].kind and slots["half"] in ("", s.half))
-    return (s for s in alike if slots["of"] in (s.kind, s.box, s.grade or ""))
+    return (s for s in alike if slots["of"] in (s.kind, s.box, s.label))
 
 
 def _items(doubt: Doubt) -> tuple[object, ...]:

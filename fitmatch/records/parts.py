@@ -76,6 +76,7 @@ class Shell:
     file: str = ""
     row: int = 0
     measured: Size | None = None  # the wall as it was measured; shared between equal shells, as there may be a million
+    step: str = ""  # undersize and step printed on it, as typed
 
     @property
     def measured_as(self) -> MeasuredAs | None:
@@ -86,6 +87,11 @@ class Shell:
     def key(self) -> ShellKey:
         """Box and name, which together identify the shell."""
         return self.box, self.name
+
+    @property
+    def label(self) -> str:
+        """Grade and step: shells of one box and half with one label ought to have equal walls."""
+        return " ".join(filter(None, (self.grade, self.step)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,12 +1,13 @@
 """Doubts about readings: what is doubted, what it is called, and what silences it."""
 
 import json
+import re
 from importlib.resources import files
 from pathlib import Path
 
 import jsonschema
 import pytest
-from doubt_study import MISTAKES, SIZES, far, shares, study
+from doubt_study import MISTAKES, PAGE, SIZES, far, shares, study
 from made.commands import Ran
 from made.intake_jobs import write_job
 
@@ -14,11 +15,11 @@ import fitmatch
 from fitmatch import read_job
 from fitmatch.cli.main import main
 from fitmatch.facts import Fact
-from fitmatch.gauging.doubts import mistakes
+from fitmatch.gauging.causes import mistakes
+from fitmatch.gauging.causes.digits import dropped, transposed
 from fitmatch.gauging.doubts.check import doubts_of
-from fitmatch.gauging.doubts.digits import dropped, transposed
-from fitmatch.gauging.doubts.odd import clusters
 from fitmatch.records.measuring import Doubt
+from fitmatch.report.words import doubts as words
 from fitmatch.report.words.doubts import doubt_lines, likely, looks_wrong, measure_again
 
 JOB = 'unit = "in"\n[fit.rod]\ntarget = 0.0022\n'
@@ -159,10 +160,20 @@ def _twice(row: str) -> str:
 
 
 def test_every_mistake_has_its_words() -> None:
-    """Whatever cause may be named for a reading, the report has words for it, and for how to find out."""
-    for name in (*(m.name for m in mistakes.MISTAKES), mistakes.CAP_EXCHANGED, mistakes.UNKNOWN):
+    """Whatever cause may be named, the report has words for it, and for how to find out; what a whole sitting shares
+    has words of its own."""
+    assert len(set(mistakes.NAMES)) == len(mistakes.NAMES)
+    assert set(words.OF_ONE) | set(words.OF_SITTINGS) | {"copied-row"} == set(mistakes.NAMES)
+    for name in words.OF_ONE:
         doubt = Doubt("positions.csv", 2, "R1", "journal", 1, Fact("off", {"error_nm": 1}), (name,))
         assert likely(doubt)[0].endswith(")")
+
+
+def test_the_page_lists_every_mistake() -> None:
+    """The names in docs/doubts.md are those that the program may give, no more and no fewer."""
+    rows = re.findall(r"^\| (`[a-z`, -]+`) \|", PAGE.read_text(encoding="utf-8"), re.MULTILINE)
+    listed = [name.strip("` ") for row in rows for name in row.split(",")]
+    assert sorted(listed) == sorted(mistakes.NAMES)
 
 
 def test_a_reason_silences_a_doubt(tmp_path: Path) -> None:
@@ -208,7 +219,7 @@ def test_a_sitting_off_is_seen_by_the_clearance(tmp_path: Path) -> None:
     assert found.signatures[0] == "flat-anvil"
     std = tuple(f"{float(w) + 0.005:.5f}" for w in WALLS)
     (found,) = doubts(tmp_path / "under", shells=shells(std))
-    assert found.signatures[0] == "undersize-shells"
+    assert found.signatures[0] == "shells-for-another-grind"
 
 
 THREE = "position,kind,pin,journal_1,journal_2,journal_3,housing_bore\n"
@@ -282,26 +293,21 @@ def test_digits_are_put_back() -> None:
     assert 1_816_200 in [nm for nm, _ in dropped(1_862_000, "mm", 4)]  # 1.8162 as 1.862
 
 
-def test_small_clusters_stay_with_the_nearest() -> None:
-    """Two readings far out are no group of their own."""
-    assert clusters([1, 2, 3, 100, 101, 102, 300], 10) == [[0, 1, 2], [3, 4, 5, 6]]
-    assert clusters([1, 2, 3, 100, 101], 10) == [[0, 1, 2, 3, 4]]
-
-
-@pytest.mark.parametrize(("jobs", "readings"), [(4, 10_000), pytest.param(12, 30_000, marks=pytest.mark.deep)])
+@pytest.mark.parametrize(("jobs", "readings"), [(4, 8_000), pytest.param(50, 100_000, marks=pytest.mark.deep)])
 def test_the_study_holds(jobs: int, readings: int) -> None:
-    """On fresh random jobs: what is found, what it is called, and how rarely a good reading is doubted."""
+    """In engines of 4 to 13 positions: what is found, what it is called, and how rarely a good reading is doubted. Of
+    few engines the wanted shares are held with two standard deviations to spare."""
     found = study(seed=20, jobs=jobs, readings=readings)
-    assert found.alarms <= found.readings / 1000
-    for size in SIZES:
-        some = [t for t in found.trials if t.size == size]
-        detected, first, among = shares(some)
-        assert detected >= (0.95 if size < 8 else 0.98)
-        assert first >= 0.90 - 0.02  # of some 360 in the larger study: two standard deviations
-        assert among >= 0.97
+    count = len(found.trials)
+    detected, first, _ = shares(list(found.trials))
+    assert detected >= 0.97 - 2 * (0.97 * 0.03 / count) ** 0.5
+    assert first >= 0.92 - 2 * (0.92 * 0.08 / count) ** 0.5
+    expected = 0.0005 * found.readings
+    assert found.alarms <= expected + 2 * expected**0.5
     for name in MISTAKES:
-        mine = [t for t in found.trials if t.mistake == name and far(t)]
-        assert sum(t.found for t in mine) >= 0.85 * len(mine), name
+        mine = [t for t in found.trials if t.mistake == name]
+        assert sum(t.found for t in mine) >= 0.75 * len(mine), name
+        assert sum(t.among for t in mine) >= 0.5 * len(mine), name
 
 
 def test_check_in_python(tmp_path: Path) -> None:

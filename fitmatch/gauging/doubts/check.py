@@ -1,19 +1,21 @@
 """Doubts about raw readings: which are likely mistakes, what kind of mistake, and what to measure again. Nothing is
 corrected.
 
-`groups` sorts readings into groups that ought to agree, `scatter` says how far they may differ, `odd` finds those that
-differ more, `mistakes` knows the likely causes, `sessions` looks for errors that a whole session shares, `repeats` at
-repeats and copies, `naming` turns findings into doubts.
+`groups` sorts readings into groups that ought to agree, `differences` splits those that differ as they should,
+`scatter` says how far they may differ, `explanations` what would explain more, `odd` finds what is off; `sessions`
+looks for errors that a whole session shares, `boxes` at labels, `repeats` at repeats and copies; `naming` turns what
+was found into doubts.
 """
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from fitmatch.gauging.doubts.boxes import mislabelled
+from fitmatch.gauging.doubts.differences import parted
 from fitmatch.gauging.doubts.groups import Group, grouped
-from fitmatch.gauging.doubts.odd import clusters, odd_ones, outside
+from fitmatch.gauging.doubts.odd import odd_ones, outside
 from fitmatch.gauging.doubts.repeats import astray, copied
-from fitmatch.gauging.doubts.scatter import USUAL_NM, scales
 from fitmatch.gauging.doubts.sessions import shared
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.records.job import Job
@@ -24,8 +26,6 @@ if TYPE_CHECKING:
     import pandas
 
 __all__ = ["Checked", "check", "doubts_of"]
-
-_CLUSTER_NM = {"journal": 60_000.0, "wall": 6 * USUAL_NM["wall"]}  # undersizes and wall steps are further apart
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,34 +73,18 @@ def doubts_of(job: Job) -> tuple[Doubt, ...]:
     """
     if job.own_shells is not None:
         job = replace(job, shells=job.own_shells)
-    groups = [part for group in grouped(job) for part in _parted(group)]
-    found = list(_found(job, groups))
+    found = list(_found(job, parted(job, grouped(job))))
     if not found:
         return ()
     files = [job.measuring.positions_file, *dict.fromkeys(s.file for s in job.shells), job.measuring.log_file]
     return tuple(sorted(found, key=lambda d: (files.index(d.file), d.row, FEATURES.index(d.feature))))
 
 
-def _parted(group: Group) -> Iterator[Group]:
-    """A group whose readings form clusters is split: two undersizes of journals, two wall steps in a box."""
-    gap = _CLUSTER_NM.get(group.key.feature)
-    if gap is None or len(group.entries) < 6:
-        yield group
-        return
-    for part in clusters(group.values, gap):
-        yield Group(group.key, [group.entries[i] for i in part])
-
-
 def _found(job: Job, groups: Sequence[Group]) -> Iterator[Doubt]:
-    scale = scales(groups)
     odd = list(astray(groups)) if job.measuring.log else []
-    for group in groups:
-        if len(group.entries) > 1:
-            by = scale[group.key.feature, group.at_crown]
-            steps = group.key.feature == "housing_bore" and group.at_crown
-            odd += [(group, one) for one in odd_ones(group.values, by, steps=steps)]
-    odd += outside(job, groups, scale)
-    others = [*shared(job, groups), *copied(job, groups)]
+    some, scales = odd_ones(groups)
+    odd += [*some, *outside(job, groups, scales)]
+    others = [*shared(job, groups), *mislabelled(job, groups), *copied(job, groups)]
     if odd or others:
         from fitmatch.gauging.doubts.naming import named
 

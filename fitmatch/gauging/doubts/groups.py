@@ -1,11 +1,12 @@
-"""Readings sorted into groups that ought to agree: same feature, kind, half, box, grade, undersize and place.
+"""Readings sorted into groups that ought to agree: same feature, kind, half, box and label, however they were written.
 
-Values are raw readings minus what zero error, ball and a coating that was measured add, so that readings do not differ
-because of gauges and coatings.
+A reading in a column of the parts' own files and one of the long file are alike, and all readings at the crown are of
+one group; those away from it are grouped by their angle. Values are raw readings minus what zero error, ball and a
+coating that was measured add, so that readings do not differ because of gauges and coatings.
 """
 
-from collections import Counter
 from collections.abc import Iterator, Mapping
+from functools import cached_property
 from typing import Final, NamedTuple
 
 from fitmatch.facts import Fact
@@ -13,15 +14,14 @@ from fitmatch.gauging.sizes.corrections import offs as gauge_offs
 from fitmatch.gauging.sizes.places import at_crown
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ItemKey, full_name
-from fitmatch.records.measuring import DIAMETERS, Reading
+from fitmatch.records.measuring import DIAMETERS, Reading, turned
 from fitmatch.records.parts import Position, Shell, Size
 
 SMALLEST_BOX: Final = 4  # boxes with fewer shells of a half are judged together
-Place = int | tuple[int | None, float | None]  # the numbered column, or station and angle
 
 
 class Entry(NamedTuple):
-    """One reading in its group; `off_nm` is what was subtracted from the raw reading."""
+    """One reading in its group; `off_nm` is what was subtracted from the raw reading. `by`: who took it, if known."""
 
     value_nm: int
     off_nm: int
@@ -29,6 +29,7 @@ class Entry(NamedTuple):
     file: str
     row: int
     reading: Reading
+    by: str = ""
 
     @property
     def name(self) -> str:
@@ -40,31 +41,43 @@ Finding = tuple[Entry, str, Fact, tuple[str, ...]]  # a reading, its feature, wh
 
 
 class Key(NamedTuple):
-    """What the readings of one group share. `half` and `box` are empty for diameters; `label` is the grade of shells
-    and the undersize of journals."""
+    """What the readings of one group share. `half` and `box` are empty for diameters; `label` is grade and step of
+    shells, the undersize of journals and the mark `od` of housing bores; `angle` is None at the crown."""
 
     feature: str
     kind: str
     half: str
     box: str
     label: str
-    place: Place
+    angle: float | None = None
 
 
-class Group(NamedTuple):
-    """Readings that ought to agree, in the order of measuring."""
+class Group:
+    """Readings that ought to agree, in the order of measuring: first those in columns, then those of the long file."""
 
-    key: Key
-    entries: list[Entry]
-
-    @property
-    def values(self) -> list[int]:
-        return [entry.value_nm for entry in self.entries]
+    def __init__(self, key: Key, entries: list[Entry]) -> None:
+        self.key = key
+        self.entries = entries
 
     @property
     def at_crown(self) -> bool:
         """Whether these readings enter sizes."""
-        return at_crown(self.key.feature, self.entries[0].reading)
+        return self.key.angle is None
+
+    @cached_property
+    def values(self) -> list[int]:
+        return [entry.value_nm for entry in self.entries]
+
+    @cached_property
+    def items(self) -> list[int]:
+        """For each reading its item, numbered from 0."""
+        numbers: dict[ItemKey, int] = {}
+        return [numbers.setdefault(entry.item, len(numbers)) for entry in self.entries]
+
+    @property
+    def count(self) -> int:
+        """How many items it has."""
+        return max(self.items) + 1
 
 
 def grouped(job: Job) -> list[Group]:
@@ -75,7 +88,7 @@ def grouped(job: Job) -> list[Group]:
         found.setdefault(key, []).append(entry)
     groups: dict[Key, list[Entry]] = {}
     for key, entries in found.items():
-        if key.feature == "wall" and len(entries) < SMALLEST_BOX:
+        if key.feature == "wall" and len({entry.item for entry in entries}) < SMALLEST_BOX:
             key = key._replace(box="")
         groups.setdefault(key, []).extend(entries)
     return [Group(key, entries) for key, entries in groups.items()]
@@ -84,54 +97,66 @@ def grouped(job: Job) -> list[Group]:
 def _entries(job: Job) -> Iterator[tuple[Key, Entry]]:
     """Every reading with the key of its group, in the order of measuring given by the files."""
     offs, measuring = gauge_offs(job.measuring.gauges), job.measuring
-    if measuring.log:
-        yield from _logged(job, offs)
     logged = {(r.shell or r.item, r.feature) for r in measuring.log}
+    od = job.matched_columns.index("od") if "od" in job.matched_columns else None
     for position in job.positions:
         for feature in DIAMETERS:
             size: Size | None = getattr(position, feature)
             if size is not None and (position.name, feature) not in logged:
-                for place, reading in enumerate((*size.readings, *size.aside)):
+                for reading in (*size.readings, *size.aside):
                     where = (measuring.positions_file, position.row)
-                    yield _of_position(position, feature, place, reading, offs[reading.gauge], where)
+                    yield _of_position(position, feature, od, reading, offs[reading.gauge], where)
     for shell in job.shells:
         if shell.measured is not None and (shell.key, "wall") not in logged:
             coating, where = _coating_in(shell, offs), (shell.file, shell.row)
-            for place, reading in enumerate(shell.measured.readings):
-                yield _of_shell(shell, place, reading, offs[reading.gauge] + coating, where)
+            for reading in shell.measured.readings:
+                yield _of_shell(shell, reading, offs[reading.gauge] + coating, where)
+    if measuring.log:
+        yield from _logged(job, offs, od)
 
 
-def _logged(job: Job, offs: Mapping[str | None, int]) -> Iterator[tuple[Key, Entry]]:
+def _logged(job: Job, offs: Mapping[str | None, int], od: int | None) -> Iterator[tuple[Key, Entry]]:
     positions = {p.name: p for p in job.positions}
     shells = {s.key: s for s in job.shells}
-    unplaced: Counter[tuple[ItemKey, str]] = Counter()  # readings without station and angle: each is a place of its own
     for row in job.measuring.log:
-        place: Place = (row.reading.station, row.reading.angle)
-        if place == (None, None):
-            item = (row.shell or row.item, row.feature)
-            place = unplaced[item]
-            unplaced[item] += 1
         off, where = offs[row.reading.gauge], (job.measuring.log_file, row.row)
         if row.shell is None:
-            yield _of_position(positions[row.item], row.feature, place, row.reading, off, where)
+            yield _of_position(positions[row.item], row.feature, od, row.reading, off, where, row.by)
         else:
             shell = shells[row.shell]
-            yield _of_shell(shell, place, row.reading, off + _coating_in(shell, offs), where)
+            yield _of_shell(shell, row.reading, off + _coating_in(shell, offs), where, row.by)
 
 
 def _of_position(
-    position: Position, feature: str, place: Place, reading: Reading, off: int, where: tuple[str, int]
+    position: Position,
+    feature: str,
+    od: int | None,
+    reading: Reading,
+    off: int,
+    where: tuple[str, int],
+    by: str = "",
 ) -> tuple[Key, Entry]:
-    # A housing bore accepted outside its drawing limits is known to differ from the others.
-    if feature == "housing_bore" and position.accept and not reading.confirmed:
-        reading = reading._replace(confirmed=position.accept)
-    key = Key(feature, position.kind, "", "", position.undersize if feature == "journal" else "", place)
-    return key, Entry(reading.nm - off, off, position.name, *where, reading)
+    if feature == "journal":
+        label = position.undersize
+    else:
+        label = position.wants_upper[od] if od is not None and position.wants_upper else ""
+        # A housing bore accepted outside its drawing limits is known to differ from the others.
+        if position.accept and not reading.confirmed:
+            reading = reading._replace(confirmed=position.accept)
+    key = Key(feature, position.kind, "", "", label, _aside(feature, reading))
+    return key, Entry(reading.nm - off, off, position.name, *where, reading, by)
 
 
-def _of_shell(shell: Shell, place: Place, reading: Reading, off: int, where: tuple[str, int]) -> tuple[Key, Entry]:
-    key = Key("wall", shell.kind, shell.half, shell.box, shell.grade or "", place)
-    return key, Entry(reading.nm - off, off, shell.key, *where, reading)
+def _of_shell(shell: Shell, reading: Reading, off: int, where: tuple[str, int], by: str = "") -> tuple[Key, Entry]:
+    key = Key("wall", shell.kind, shell.half, shell.box, shell.label, _aside("wall", reading))
+    return key, Entry(reading.nm - off, off, shell.key, *where, reading, by)
+
+
+def _aside(feature: str, reading: Reading) -> float | None:
+    """The angle of a reading away from the crown."""
+    if reading.angle is None or at_crown(feature, reading):
+        return None
+    return turned(feature, reading.angle)
 
 
 def _coating_in(shell: Shell, offs: Mapping[str | None, int]) -> int:

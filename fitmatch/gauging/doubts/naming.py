@@ -1,19 +1,23 @@
 """Findings as doubts: each with the names of its likeliest causes."""
 
 from collections.abc import Iterator, Sequence
+from math import gcd
 from statistics import median
 from typing import Final
 
 from fitmatch.facts import Fact
-from fitmatch.gauging.doubts.digits import decimals_of
+from fitmatch.gauging.causes.digits import decimals_of
+from fitmatch.gauging.causes.mistakes import CAP_EXCHANGED, MANY, TWO_HANDS, TWO_HANDS_NM, UNKNOWN, Case, ranked
 from fitmatch.gauging.doubts.groups import Entry, Finding, Group
-from fitmatch.gauging.doubts.mistakes import CAP_EXCHANGED, GAUGE_SETTING, Case, ranked
 from fitmatch.gauging.doubts.odd import Odd
 from fitmatch.gauging.sizes.places import from_crown
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Doubt
 
 _OBLIQUE: Final = (10.0, 80.0)  # degrees from the crown axis at which a misplaced cap shows
+
+_FEWEST: Final = 8  # readings that show in which steps a gauge is read
+_ENOUGH: Final = 500
 
 
 def named(
@@ -22,7 +26,7 @@ def named(
     """Each finding as a doubt, one per item and feature, leaving out readings that were confirmed."""
     judge = _Judge(job, groups)
     told: set[tuple[str, str]] = set()
-    for entry, feature, what, names in (*(judge.single(*found) for found in odd), *others):
+    for entry, feature, what, names in (*(judge.finding(*found) for found in odd), *others):
         if not entry.reading.confirmed and (entry.name, feature) not in told:
             told.add((entry.name, feature))
             one = entry.reading
@@ -34,38 +38,77 @@ class _Judge:
 
     def __init__(self, job: Job, groups: Sequence[Group]) -> None:
         self._job = job
+        self._groups = groups
         self._middles: dict[str, list[tuple[Group, float]]] = {}
         for group in groups:
             if group.at_crown:
                 self._middles.setdefault(group.key.feature, []).append((group, median(group.values)))
 
-    def single(self, group: Group, odd: Odd) -> Finding:
-        """What is wrong with one reading of a group, or with all from that one on."""
-        entry, feature = group.entries[odd.at], group.key.feature
-        if odd.code == "step":
-            jump = median(e.value_nm for e in group.entries[odd.at :]) - odd.centre_nm
-            slots = {"error_nm": round(jump), "last": group.entries[-1].name, "kind": group.key.kind}
-            return entry, feature, Fact("step", slots), (GAUGE_SETTING,)
-        error = entry.value_nm - odd.centre_nm
+    def finding(self, group: Group, odd: Odd) -> Finding:
+        """What is wrong with one reading of a group, or with all of one cluster."""
+        entry, feature = group.entries[odd.members[0]], group.key.feature
         names = self._ranked(group, odd)
-        if feature == "housing_bore" and odd.code == "off" and _oblique(entry, error):
+        slots: dict[str, object] = {"error_nm": round(odd.error_nm)}
+        if odd.code in MANY:
+            key = group.key
+            slots |= {"kind": key.kind, "half": key.half, "of": key.box or key.label or key.kind}
+            items = tuple(dict.fromkeys(group.entries[k].name for k in odd.members))
+            slots |= {"items": items, "last": items[-1]}
+        elif feature == "housing_bore" and odd.code == "off" and _oblique(entry, odd.error_nm):
             names = (CAP_EXCHANGED, *names)[:3]
-        return entry, feature, Fact(odd.code, {"error_nm": round(error)}), names
+        if abs(odd.error_nm) < TWO_HANDS_NM and _two_hands(group, odd):
+            names = (TWO_HANDS, *(name for name in names if name != UNKNOWN))[:3]
+        return entry, feature, Fact(odd.code, slots), names
 
     def _ranked(self, group: Group, odd: Odd) -> tuple[str, ...]:
-        entry = group.entries[odd.at]
+        members = set(odd.members)
+        entry = group.entries[odd.members[0]]
         gauge = self._job.measuring.gauges.get(entry.reading.gauge or "")
         unit = gauge.unit if gauge is not None and gauge.unit in ("in", "mm") else self._job.unit
-        rest = [e.reading.nm for e in group.entries if e is not entry]
+        rest = [e.reading.nm for k, e in enumerate(group.entries) if k not in members]
         others = tuple(
             middle + entry.off_nm
             for g, middle in self._middles.get(group.key.feature, [])
             if g is not group and abs(middle - odd.centre_nm) > 4 * odd.standard_nm
         )
-        centre, decimals = odd.centre_nm + entry.off_nm, decimals_of(rest, unit)
-        at_an_end = odd.code == "off" and odd.at in (0, len(group.entries) - 1)
-        raw = entry.reading.nm
-        return ranked(Case(group.key.feature, raw, centre, odd.standard_nm, unit, decimals, others, at_an_end))
+        centre = odd.centre_nm + entry.off_nm
+        raw = round(centre + odd.error_nm)
+        at_an_end = odd.code == "off" and group.items[odd.members[0]] in (0, group.count - 1)
+        code = "step" if odd.code == "clusters" and _two_gauges(group, members) else odd.code
+        typed = unit, decimals_of(rest, unit), self._grid(group, members)
+        return ranked(Case(group.key.feature, raw, centre, odd.standard_nm, *typed, others, at_an_end, code))
+
+    def _grid(self, group: Group, members: set[int]) -> int:
+        """What all other readings of the same gauge are multiples of; 1 if they are too few to say."""
+        gauge = group.entries[min(members)].reading.gauge
+        count, grid = 0, 0
+        for g in self._groups:
+            for k, entry in enumerate(g.entries):
+                if entry.reading.gauge == gauge and not (g is group and k in members):
+                    count, grid = count + 1, gcd(grid, entry.reading.nm)
+                    if grid == 1 or count >= _ENOUGH:
+                        return grid
+        return grid if count >= _FEWEST else 1
+
+
+def _two_gauges(group: Group, members: set[int]) -> bool:
+    """Whether what is off was read with another gauge than the rest."""
+    gauges = {e.reading.gauge for k, e in enumerate(group.entries) if k in members}
+    return not gauges & {e.reading.gauge for k, e in enumerate(group.entries) if k not in members}
+
+
+def _two_hands(group: Group, odd: Odd) -> bool:
+    """Whether what is off was read by somebody else than what it was compared with."""
+    members = set(odd.members)
+    others = [e for k, e in enumerate(group.entries) if k not in members]
+    if odd.code == "off-its-repeats":
+        entry = group.entries[odd.members[0]]
+        place = entry.item, entry.reading.station, entry.reading.angle
+        others = [e for e in others if (e.item, e.reading.station, e.reading.angle) == place]
+    elif odd.code not in MANY:
+        return False
+    by, rest = {group.entries[k].by for k in members}, {e.by for e in others}
+    return "" not in by | rest and not by & rest
 
 
 def _oblique(entry: Entry, error: float) -> bool:

@@ -1,107 +1,96 @@
-"""Which readings of a group do not agree with the others, and where in the order of measuring a group steps.
+"""Which readings of a group do not agree with the others.
 
-Backward elimination: find the one reading that is off, or the one step from some reading on, that reduces the sum of
-squares most. While it reduces it by more than chance would, accept it and judge the rest again.
+The best explanation of a group is accepted while it explains more than chance would, and the rest is judged again.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from itertools import pairwise
 from math import sqrt
+from statistics import fmean
 from typing import Final, NamedTuple
 
+from fitmatch.gauging.doubts.explanations import Explanation, best, sum_of_squares, without
 from fitmatch.gauging.doubts.groups import Group
-from fitmatch.gauging.doubts.scatter import Scale
-from fitmatch.gauging.uncertainty.student import t_quantile
+from fitmatch.gauging.doubts.scatter import Sample, Scale, Scatter, care_of
 from fitmatch.records.job import Job
 
-# One in so many readings without a mistake is doubted, if only one test looks at it (two-sided).
-_ONE_IN: Final = 8_000
+_CLEAR_GAP: Final = 3.0  # standard deviations between two clusters; chance leaves no such gap among many readings
+Scales = Mapping[tuple[str, bool], Scale]
 
 
 class Odd(NamedTuple):
-    """One reading against the `centre` of the others; `standard_nm` is that of the difference if nothing is wrong.
-    `code`: "off", "off-its-repeats", or "step" where all readings from this one on are off."""
+    """The readings `members` of a group against the `centre_nm` of the others, off by `error_nm`; `standard_nm` is that
+    of the difference if nothing is wrong. `code`: "off", "off-its-repeats", or "step" and "clusters", where many
+    are off by the same."""
 
-    at: int
+    members: tuple[int, ...]
+    error_nm: float
     centre_nm: float
     standard_nm: float
     code: str = "off"
 
 
-def threshold(scale: Scale) -> float:
-    """How many standard deviations off a reading must be to be doubted."""
-    return t_quantile(scale.degrees_of_freedom, 1.0 - 0.5 / _ONE_IN)
+def odd_ones(groups: Sequence[Group]) -> tuple[list[tuple[Group, Odd]], Scales]:
+    """What is off in every group, and the scale of each feature, at the crown and away from it."""
+    found: list[tuple[Group, Odd]] = []
+    scales: dict[tuple[str, bool], Scale] = {}
+    alike: dict[tuple[str, bool], list[Group]] = {}
+    for group in groups:
+        alike.setdefault((group.key.feature, group.at_crown), []).append(group)
+    care = care_of((g.key.feature, Sample(g.values, g.items)) for g in groups if g.at_crown)
+    for (feature, crown), some in alike.items():
+        scatter = Scatter(feature, [Sample(group.values, group.items) for group in some], care)
+        scales[feature, crown] = scatter.scale
+        for at, group in enumerate(some):
+            found += [(group, odd) for odd in _odd_of(group, at, scatter)]
+    return found, scales
 
 
-def odd_ones(values: Sequence[int], scale: Scale, *, steps: bool) -> list[Odd]:
-    """The readings of one group that are off, and with `steps` the places where it steps, worst first."""
-    limit = threshold(scale) * scale.standard_nm
-    total = sum(values)
-    mean = total / len(values)
-    if not steps and max(map(abs, (max(values) - mean, min(values) - mean))) <= limit * sqrt(1 - 1 / len(values)):
-        return []  # nearly always, and there may be thousands of groups
-    left = list(enumerate(map(float, values)))
-    found: list[Odd] = []
-    while len(left) > 1 and 2 * len(found) <= len(values):
-        n = len(left)
-        mean = sum(v for _, v in left) / n
-        at, value = max(enumerate(v for _, v in left), key=lambda item: abs(item[1] - mean))
-        saved = abs(value - mean) * sqrt(n / (n - 1))
-        split, jump, by_step = _best_step(left, mean) if steps and n > 3 else (0, 0.0, 0.0)
-        if max(saved, by_step) <= limit:
-            break
-        if by_step > saved * (1 + 1e-9):
-            index = left[split][0]
-            before = sum(v for _, v in left[:split]) / split
-            spread = scale.standard_nm * sqrt(1 / split + 1 / (n - split))
-            found.append(Odd(index, before, spread, "step"))
-            left = [(i, v - jump if k >= split else v) for k, (i, v) in enumerate(left)]
-            continue
-        index = left[at][0]
-        centre = (mean * n - value) / (n - 1)
-        found.append(Odd(index, centre, scale.standard_nm * sqrt(n / (n - 1))))
-        if n == 2:  # either may be wrong
-            found.append(Odd(left[1 - at][0], value, scale.standard_nm * sqrt(2)))
-        del left[at]
-    return found
+def _odd_of(group: Group, at: int, scatter: Scatter) -> Iterator[Odd]:
+    if group.count < 2:
+        return
+    left = Sample(group.values, group.items)
+    numbers = list(range(len(group.entries)))  # of the readings that are left
+    least, spent = scatter.least(at).limit_nm, 0
+    for _ in range(group.count):
+        if sum_of_squares(left.values) <= least**2:
+            return  # nearly always, and there may be thousands of groups
+        one = best(left, ordered=group.at_crown)
+        if one is None:
+            return
+        rest = without(left, one)
+        # Of two items either may be wrong: neither says how far the other ought to scatter.
+        judged = left if len(set(left.items)) == 2 else rest
+        scale = scatter.instead(at, judged, spent + (one.code != "off"))
+        if one.removes_nm <= scale.limit_nm or one.gap_nm <= _CLEAR_GAP * scale.standard_nm:
+            return
+        members = tuple(numbers[k] for k in one.members)
+        one = _against_its_own(left, one)
+        yield Odd(members, one.shift_nm, one.centre_nm, scale.standard_nm * one.per_standard, one.code)
+        if len(set(left.items)) == 2:
+            yield from _others_of_two(numbers, left, one, scale)
+        if one.code == "off":
+            numbers = [n for n in numbers if n not in members]
+        else:
+            spent += 1
+        left = rest
 
 
-def _best_step(left: Sequence[tuple[int, float]], mean: float) -> tuple[int, float, float]:
-    """The split with at least two readings on each side that explains most: where, its jump, and the square root of the
-    sum of squares that it removes."""
-    n = len(left)
-    best = (0, 0.0, 0.0)
-    running = left[0][1] - mean
-    for split in range(2, n - 1):
-        running += left[split - 1][1] - mean
-        below = running / split
-        jump = -running / (n - split) - below
-        saved = abs(jump) * sqrt(split * (n - split) / n)
-        if saved > best[2]:
-            best = (split, jump, saved)
-    return best
+def _against_its_own(left: Sample, one: Explanation) -> Explanation:
+    """One reading that is off, compared with the other readings of its item if those agree with the group."""
+    at = one.members[0]
+    own = [v for k, (v, i) in enumerate(zip(*left, strict=True)) if i == left.items[at] and k != at]
+    if one.code != "off" or not own or abs(fmean(own) - one.centre_nm) > abs(one.shift_nm) / 2:
+        return one
+    return one._replace(centre_nm=fmean(own), shift_nm=left.values[at] - fmean(own))
 
 
-def clusters(values: Sequence[int], gap_nm: float) -> list[list[int]]:
-    """The indices of values, split where sorted neighbours are further apart than `gap_nm`, in their given order; a
-    cluster of fewer than three stays with the nearest larger one, as its readings may be mistakes."""
-    order = sorted(range(len(values)), key=values.__getitem__)
-    parts: list[list[int]] = [[order[0]]]
-    for before, index in pairwise(order):
-        if values[index] - values[before] > gap_nm:
-            parts.append([])
-        parts[-1].append(index)
-    large = [part for part in parts if len(part) >= 3]
-    if len(large) < 2:
-        return [list(range(len(values)))]
-    for part in parts:
-        if len(part) < 3:
-            nearest = min(large, key=lambda some: abs(values[some[len(some) // 2]] - values[part[0]]))
-            nearest.extend(part)
-    return [sorted(part) for part in large]
+def _others_of_two(numbers: Sequence[int], left: Sample, one: Explanation, scale: Scale) -> Iterator[Odd]:
+    at = next(k for k, item in enumerate(left.items) if item != left.items[one.members[0]])
+    value = left.values[one.members[0]]
+    yield Odd((numbers[at],), left.values[at] - value, value, scale.standard_nm * sqrt(2))
 
 
-def outside(job: Job, groups: Sequence[Group], scales: Mapping[tuple[str, bool], Scale]) -> Iterator[tuple[Group, Odd]]:
+def outside(job: Job, groups: Sequence[Group], scales: Scales) -> Iterator[tuple[Group, Odd]]:
     """Readings further outside their drawing limits than scatter explains. They are expected near the middle of these;
     a journal ground to an undersize has other limits, which the job does not give."""
     for group in groups:
@@ -109,9 +98,8 @@ def outside(job: Job, groups: Sequence[Group], scales: Mapping[tuple[str, bool],
         if band is None or group.key.label or not group.at_crown:
             continue
         scale = scales[group.key.feature, True]
-        reach = threshold(scale) * scale.standard_nm
         middle = (band.low_nm + band.high_nm) / 2
         spread = max(scale.standard_nm, (band.high_nm - band.low_nm) / 12**0.5)
         for i, value in enumerate(group.values):
-            if not band.low_nm - reach <= value <= band.high_nm + reach:
-                yield group, Odd(i, middle, spread)
+            if not band.low_nm - scale.limit_nm <= value <= band.high_nm + scale.limit_nm:
+                yield group, Odd((i,), value - middle, middle, spread)

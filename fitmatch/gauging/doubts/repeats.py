@@ -2,12 +2,13 @@
 
 from collections.abc import Iterator, Sequence
 from math import gcd, pi, sqrt
-from statistics import median, stdev
+from statistics import fmean, median, stdev
 from typing import Final
 
 from fitmatch.facts import Fact
+from fitmatch.gauging.doubts.explanations import sum_of_squares
 from fitmatch.gauging.doubts.groups import Entry, Finding, Group, Key
-from fitmatch.gauging.doubts.odd import Odd, threshold
+from fitmatch.gauging.doubts.odd import Odd
 from fitmatch.gauging.doubts.scatter import Scale
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ItemKey
@@ -20,29 +21,54 @@ _CHANCE_OF_COPIES: Final = 2e-3  # per item, of rows that agree by chance
 
 def astray(groups: Sequence[Group]) -> Iterator[tuple[Group, Odd]]:
     """Repeats that do not agree. Of two, the one further from its group is doubted."""
-    places: list[tuple[Group, list[Entry]]] = []  # the repeats of each item at a place, where it has more than one
+    places: list[tuple[Group, list[int]]] = []  # the repeats of each item at a place, where it has more than one
     for group in groups:
-        if isinstance(group.key.place, tuple):  # readings without a place have no repeats
-            items: dict[ItemKey, list[Entry]] = {}
-            for entry in group.entries:
-                items.setdefault(entry.item, []).append(entry)
-            places += [(group, some) for some in items.values() if len(some) > 1]
-    distances = [abs(e.value_nm - median(x.value_nm for x in some)) for _, some in places for e in some]
-    if not distances:
+        repeats: dict[tuple[object, ...], list[int]] = {}
+        for k, entry in enumerate(group.entries):
+            reading = entry.reading
+            if reading.station is not None or reading.angle is not None:  # without a place it has no repeats
+                repeats.setdefault((entry.item, reading.station, reading.angle), []).append(k)
+        places += [(group, some) for some in repeats.values() if len(some) > 1]
+    read = [[group.values[k] for k in some] for group, some in places]
+    if not read:
         return
-    core = [d for d in distances if d <= 4 * max(_USUAL_NM, 1.5 * median(distances))]
-    freedom = max(1, len(core) - len(places))
-    squares = _USUAL_WEIGHT * _USUAL_NM**2 + sum(d * d for d in core)
-    scale = Scale(sqrt(squares / (_USUAL_WEIGHT + freedom)), _USUAL_WEIGHT + freedom)
-    limit = threshold(scale) * scale.standard_nm
-    for group, some in places:
-        middle = median(group.values if len(some) == 2 else [e.value_nm for e in some])
-        worst = max(some, key=lambda e: abs(e.value_nm - middle))
-        others = [e.value_nm for e in some if e is not worst]
-        centre = sum(others) / len(others)
-        standard = sqrt(1 + 1 / len(others))
-        if abs(worst.value_nm - centre) > limit * standard:
-            yield group, Odd(group.entries.index(worst), centre, scale.standard_nm * standard, "off-its-repeats")
+    distances = [abs(value - median(values)) for values in read for value in values]
+    reach = 4 * max(_USUAL_NM, 1.5 * median(distances))
+    core = [_squares(values) if max(values) - min(values) <= reach else (0.0, 0) for values in read]
+    squares = _USUAL_WEIGHT * _USUAL_NM**2 + sum(squares for squares, _ in core)
+    freedom = _USUAL_WEIGHT + sum(freedom for _, freedom in core)
+    for at, (group, some) in enumerate(places):
+        off = _people(group, some) or [_worst(group, some)]
+        parts = [[group.values[k] for k in part] for part in (off, [k for k in some if k not in off])]
+        left = [_squares(values) for values in parts]  # how far they scatter if the mistake is taken away
+        weight = freedom - core[at][1] + sum(n for _, n in left)
+        scale = Scale(sqrt((squares - core[at][0] + sum(s for s, _ in left)) / weight), weight)
+        centre = fmean(parts[1])
+        error = fmean(parts[0]) - centre
+        standard = sqrt(1 / len(parts[0]) + 1 / len(parts[1]))
+        if abs(error) > scale.limit_nm * standard:
+            yield group, Odd(tuple(off), error, centre, scale.standard_nm * standard, "off-its-repeats")
+
+
+def _squares(values: Sequence[int]) -> tuple[float, int]:
+    """The sum of squares about their mean, and its degrees of freedom."""
+    return sum_of_squares(values), len(values) - 1
+
+
+def _worst(group: Group, some: Sequence[int]) -> int:
+    """The one reading that is furthest from its repeats."""
+    middle = median(group.values if len(some) == 2 else [group.values[k] for k in some])
+    return max(some, key=lambda k: abs(group.values[k] - middle))
+
+
+def _people(group: Group, some: Sequence[int]) -> list[int]:
+    """If two people read one place and differ by more than the readings of each do: those of the second."""
+    first = [k for k in some if group.entries[k].by == group.entries[some[0]].by]
+    second = [k for k in some if k not in first]
+    if not second or len({group.entries[k].by for k in some} - {""}) != 2:
+        return []
+    low, high = sorted(([group.values[k] for k in part] for part in (first, second)), key=median)
+    return second if min(high) - max(low) > max(max(v) - min(v) for v in (low, high)) else []
 
 
 def copied(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
@@ -52,7 +78,7 @@ def copied(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
     """
     rows: dict[Key, dict[ItemKey, list[Entry]]] = {}
     for group in groups:
-        items = rows.setdefault(group.key._replace(place=0), {})
+        items = rows.setdefault(group.key._replace(angle=None), {})
         for entry in group.entries:
             items.setdefault(entry.item, []).append(entry)
     pins = {p.name: p.pin for p in job.positions}

@@ -9,8 +9,8 @@ from statistics import median
 from typing import Final, NamedTuple
 
 from fitmatch.facts import Fact
+from fitmatch.gauging.causes.grinds import INCH, MM
 from fitmatch.gauging.doubts.groups import Entry, Finding, Group
-from fitmatch.gauging.doubts.odd import clusters
 from fitmatch.records.job import Job
 
 _STEP_NM: Final = 80_000.0  # neighbouring sets of shells change a clearance by less: 0.003 in, common practice
@@ -18,8 +18,6 @@ _BELOW_NOTHING_NM: Final = 25_400.0  # a set with an interference of more than 0
 _LARGEST_SHARE: Final = 0.003  # of the journal's diameter that a clearance can be, common practice, no source
 _ALIKE_NM: Final = 40_000.0
 _CLOSE_NM: Final = 10_000.0  # how close to half an undersize step the walls of a session are
-INCH: Final = 25_400_000
-MM: Final = 1_000_000
 
 
 class _Box(NamedTuple):
@@ -43,12 +41,12 @@ def shared(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
 
 
 def _of_kind(job: Job, kind: str, groups: Sequence[Group]) -> Iterator[Finding]:
-    journals: dict[str, list[Entry]] = {}
+    journals: list[Entry] = []
     bores: list[Entry] = []
     boxes: dict[tuple[str, str], dict[str, list[Entry]]] = {}
     for group in groups:
         if group.key.feature == "journal":
-            journals.setdefault(group.key.label, []).extend(group.entries)
+            journals.extend(group.entries)
         elif group.key.feature == "housing_bore":
             bores.extend(group.entries)
         else:
@@ -61,30 +59,23 @@ def _of_kind(job: Job, kind: str, groups: Sequence[Group]) -> Iterator[Finding]:
     aims = [p for p in job.positions if p.kind == kind and p.target_nm is not None]
     target = median(p.target_nm or 0 for p in aims) if aims else 0.0
     bore = median(e.value_nm for e in bores)
-    sizes = [centre for entries in journals.values() for centre in _centres(entries)]
+    sizes = [median(group.values) for group in groups if group.key.feature == "journal"]
     room = [bore - size for size in sizes]
     low = min([0, *(p.min_nm for p in aims if p.min_nm is not None)]) - _BELOW_NOTHING_NM
     high = max([_LARGEST_SHARE * max(sizes), *(p.max_nm for p in aims if p.max_nm is not None)]) + _STEP_NM
-    off = {}  # the least by which the clearance of a box that fits nowhere misses the target
-    for box in found:
+    off = {}  # by number: the least by which the clearance of a box that fits nowhere misses the target
+    for k, box in enumerate(found):
         clearances = [r - box.walls for r in room]
         if not any(low <= c <= high for c in clearances):
-            off[box.name] = min((c - target for c in clearances), key=abs)
+            off[k] = min((c - target for c in clearances), key=abs)
     if not off:
         return
     if len(off) == len(found) and max(off.values()) - min(off.values()) < 2 * _ALIKE_NM:
-        yield _whole_kind(kind, median(off.values()), found, [e for some in journals.values() for e in some])
+        yield _whole_kind(kind, min(off.values(), key=_strangeness), found, journals)
         return
-    good = [box for box in found if box.name not in off]
-    for box in found:
-        if box.name in off:
-            yield from _one_box(box, off[box.name], good)
-
-
-def _centres(entries: list[Entry]) -> list[float]:
-    """The centres of journals, one for each undersize."""
-    values = [e.value_nm for e in entries]
-    return [median(values[i] for i in part) for part in clusters(values, 1.5 * _ALIKE_NM)]
+    good = [box for k, box in enumerate(found) if k not in off]
+    for k, error in off.items():
+        yield from _one_box(found[k], error, good)
 
 
 def _whole_kind(kind: str, off: float, boxes: list[_Box], journals: list[Entry]) -> Finding:
@@ -99,6 +90,11 @@ def _whole_kind(kind: str, off: float, boxes: list[_Box], journals: list[Entry])
     if by_walls:
         return _sitting(walls[0], "wall", "", kind, -off / 2, (*by_walls, *by_journals)[:3])
     return _sitting(journals[0], "journal", "", kind, -off, by_journals or ("unknown",))
+
+
+def _strangeness(off: float) -> tuple[bool, float]:
+    """Of several boxes that miss, the one that a known mistake explains says what is wrong: grades differ a little."""
+    return not (_wall_names(-off / 2) or _journal_names(off)), abs(off)
 
 
 def _half_apart(box: _Box, off: float) -> str | None:
@@ -116,7 +112,8 @@ def _one_box(box: _Box, off: float, good: list[_Box]) -> Iterator[Finding]:
             usual = median(other.centre(half) for other in good)
             error = median(e.value_nm for e in entries) - usual
             if abs(error) > _ALIKE_NM:
-                yield _sitting(entries[0], "wall", half, box.name, error, _wall_names(error) or ("unknown",))
+                names = _wall_names(error) or _wall_names(-off / 2) or ("unknown",)
+                yield _sitting(entries[0], "wall", half, box.name, error, names)
         return
     entries = [e for half in box.halves.values() for e in half]
     yield _sitting(entries[0], "wall", "", box.name, -off / 2, _wall_names(-off / 2) or ("unknown",))
@@ -136,7 +133,7 @@ def _wall_names(error: float) -> tuple[str, ...]:
     if 120_000 < error < 260_000:
         names.append("flat-anvil")
     if any(abs(abs(error) - k * step) < _CLOSE_NM for step in (INCH / 200, MM / 8) for k in (1, 2, 3)):
-        names.insert(0, "undersize-shells")
+        names.insert(0, "shells-for-another-grind")
     if any(abs(abs(error) - turn) < _ALIKE_NM for turn in (INCH / 40, MM / 2, MM)):
         names.append("thimble-turn")
     return tuple(names)
@@ -146,7 +143,7 @@ def _journal_names(off: float) -> tuple[str, ...]:
     """What makes every clearance of a kind this much too large, if the journals are the cause."""
     names = []
     if any(abs(abs(off) - k * step) < 2 * _CLOSE_NM for step in (INCH / 100, MM / 4) for k in (1, 2, 3, 4)):
-        names.append("undersize-shells")
+        names.append("shells-for-another-grind")
     if any(abs(abs(off) - turn) < _ALIKE_NM for turn in (INCH / 40, MM / 2, MM)):
         names.append("thimble-turn")
     if any(abs(abs(off) - frame) < 2 * _ALIKE_NM for frame in (INCH, 25 * MM)):

@@ -9,7 +9,7 @@ from fitmatch.report.shared.layout import clean
 from fitmatch.report.shared.scale import usual
 
 # What happened, and what would distinguish it from others.
-_MISTAKES: Final[Mapping[str, tuple[str, str]]] = {
+OF_ONE: Final[Mapping[str, tuple[str, str]]] = {
     "thimble-turn": ("one thimble turn", "read sleeve and thimble again"),
     "calliper-turn": ("one turn of a dial calliper, 0.100 in", "check with a micrometer"),
     "wrong-frame": ("the wrong micrometer frame or setting standard", "check the frame's range"),
@@ -47,8 +47,20 @@ _MISTAKES: Final[Mapping[str, tuple[str, str]]] = {
     ),
     "other-group": ("a reading of another kind, box or grade", "check which part it belongs to"),
     "gauge-setting": (
-        "bore gauge set to a different value than for the others",
-        "set the gauge again and measure all bores of this kind in one session",
+        "the gauge set differently than for the others, or moved",
+        "check it on its standard, set it again, and measure all of the kind in one session",
+    ),
+    "two-sizes": (
+        "parts of two sizes, or two gauges that disagree",
+        "look at the marks on the parts, and note them in the column `undersize`, `grade` or `step`",
+    ),
+    "two-hands": (
+        "two people whose readings differ",
+        "both measure it again, one after the other, and agree on the feel",
+    ),
+    "shells-for-another-grind": (
+        "a shell for another undersize of the journal",
+        "look at the mark on its back",
     ),
     "sign-reversed": (
         "the indicator's sign read the wrong way round",
@@ -61,18 +73,26 @@ _MISTAKES: Final[Mapping[str, tuple[str, str]]] = {
     ),
     "unknown": ("no known mistake gives this number", "measure it twice"),
 }
-_OF_SITTINGS: Final[Mapping[str, str]] = {
+OF_SITTINGS: Final[Mapping[str, str]] = {
     "ball-left-in": "the ball's diameter not subtracted; zero the micrometer with the ball in place",
     "ball-twice": "the ball's diameter subtracted twice",
     "flat-anvil": "a flat anvil on the concave face; use a ball anvil",
-    "undersize-shells": "shells for another undersize than the journals have; look at both marks",
+    "shells-for-another-grind": "shells for another undersize than the journals have; look at both marks",
+    "labels-exchanged": "the labels of two boxes exchanged; compare marks on the shells with the boxes",
+    "wall-low": "all walls measured off the crown; measure 90 degrees from the joint",
+    "gauge-setting": "the gauge set differently than for other boxes; check it on its standard",
     "thimble-turn": "one thimble turn; read sleeve and thimble again",
     "wrong-frame": "the wrong micrometer frame or setting standard",
     "unknown": "a whole session of readings is off; check gauge and standard",
 }
 
-
-_OF_MANY: Final = ("copied", "sitting")  # doubts that are not about one reading
+_OF_MANY: Final = ("copied", "sitting", "step", "clusters")  # doubts that are not about one reading
+_AGAINST: Final[Mapping[str, str]] = {
+    "off-its-repeats": " compared with its repeats",
+    "step": " compared with those before",
+    "clusters": " compared with the others",
+}
+_MOST_SHOWN: Final = 4
 
 
 def doubt_lines(doubts: Sequence[Doubt], unit: str, own_unit: str) -> list[str]:
@@ -116,12 +136,13 @@ def looks_wrong(doubt: Doubt, unit: str) -> str:
             return f"{item} has exactly the same readings as {slots['other']}"
         case "step":
             item = f"every {feature} from {doubt.item} to {slots['last']}"
+        case "clusters":
+            item = f"every {feature} of {_some(slots['items'])}"
         case "sitting":
             item = f"every {_sitting(doubt)}"
     nm: int = slots["error_nm"]
     off = f"{usual(unit, abs(nm), fewer=1)} {unit} {'high' if nm > 0 else 'low'}"
-    against = {"off-its-repeats": " compared with its repeats", "step": " compared with those before"}
-    return f"{item} reads {off}{against.get(doubt.what.code, '')}"
+    return f"{item} reads {off}{_AGAINST.get(doubt.what.code, '')}"
 
 
 def likely(doubt: Doubt) -> tuple[str, ...]:
@@ -129,18 +150,16 @@ def likely(doubt: Doubt) -> tuple[str, ...]:
     match doubt.what.code:
         case "copied":
             return ("a copied row",)
-        case "step":
-            return tuple(_MISTAKES[name][0] for name in doubt.signatures)
         case "sitting":
-            return tuple(_OF_SITTINGS[name] for name in doubt.signatures)
-    return tuple("{} ({})".format(*_MISTAKES[name]) for name in doubt.signatures)
+            return tuple(OF_SITTINGS[name] for name in doubt.signatures)
+    return tuple("{} ({})".format(*OF_ONE[name]) for name in doubt.signatures)
 
 
 def measure_again(doubt: Doubt) -> str:
     """What to do about it."""
     match doubt.what.code:
-        case "step":
-            return f"set the gauge again and measure all bores of {doubt.what.slots['kind']} in one session"
+        case "step" | "clusters":
+            return f"measure every {_sitting(doubt)} again in one session, the gauge set anew"
         case "sitting":
             return f"measure a few of {_sitting(doubt)} again with another gauge"
     return f"measure {doubt.item} again"
@@ -148,4 +167,11 @@ def measure_again(doubt: Doubt) -> str:
 
 def _sitting(doubt: Doubt) -> str:
     slots = doubt.what.slots
-    return f"{slots['half']} {doubt.feature} of {slots['of']}".lstrip()
+    return f"{slots['half']} {doubt.feature.replace('_', ' ')} of {slots['of']}".lstrip()
+
+
+def _some(items: Sequence[str]) -> str:
+    """The first of them by name, and how many others."""
+    if len(items) > _MOST_SHOWN:
+        return f"{', '.join(items[: _MOST_SHOWN - 1])} and {len(items) - _MOST_SHOWN + 1} others"
+    return f"{', '.join(items[:-1])} and {items[-1]}"

@@ -10,14 +10,19 @@ from collections.abc import Callable, Iterable
 from math import exp, pi, sqrt
 from typing import Final, NamedTuple
 
-from fitmatch.gauging.doubts.digits import doubled, dropped, misread, slipped, transposed
-from fitmatch.gauging.doubts.sessions import INCH, MM
+from fitmatch.gauging.causes.digits import doubled, dropped, misread, slipped, transposed
+from fitmatch.gauging.causes.grinds import GRINDS, INCH, MM
 from fitmatch.gauging.uncertainty.student import normal_below
 from fitmatch.records.measuring import DIAMETERS, FEATURES
 
 TENTH: Final = 2_540
 UNKNOWN: Final = "unknown"  # no known mistake gives this number
 GAUGE_SETTING: Final = "gauge-setting"
+OTHER_GRIND: Final = "shells-for-another-grind"
+TWO_SIZES: Final = "two-sizes"
+TWO_HANDS: Final = "two-hands"  # it is recognised by who took the readings
+TWO_HANDS_NM: Final = 10 * TENTH  # the feel of two people differs by less
+MANY: Final = ("step", "clusters")  # codes of what many readings share
 CAP_EXCHANGED: Final = "cap-exchanged"  # it is recognised by where the reading was taken, not by how far it is off
 
 
@@ -31,8 +36,10 @@ class Case(NamedTuple):
     standard_nm: float
     unit: str
     decimals: int
+    grid_nm: int  # every reading of this gauge is a multiple of it
     others: tuple[float, ...] = ()
     at_an_end: bool = False  # first or last in the order of measuring
+    code: str = "off"  # "step" and "clusters": many readings are off by the same
 
     @property
     def error_nm(self) -> float:
@@ -45,11 +52,14 @@ class Case(NamedTuple):
 
 
 class Mistake(NamedTuple):
-    """Its name, the features it can affect, and how likely it is to give a reading."""
+    """Its name, the features it can affect, how likely it is to give a reading, whether many may share it, and whether
+    it is in the writing, so that the number need not be one that the gauge can show."""
 
     name: str
     features: tuple[str, ...]
     weigh: Callable[[Case], float]
+    shared: bool = False
+    written: bool = False
 
 
 def _steps(*shares: tuple[int, float]) -> Callable[[Case], float]:
@@ -84,7 +94,11 @@ def _own_unit(inch: tuple[tuple[int, float], ...], metric: tuple[tuple[int, floa
 
 
 def _digits(originals: Callable[[int, str, int], Iterable[tuple[int, float]]]) -> Callable[[Case], float]:
-    return lambda case: sum(share * case.near(nm) for nm, share in originals(case.raw_nm, case.unit, case.decimals))
+    def density(case: Case) -> float:
+        meant = originals(case.raw_nm, case.unit, case.decimals)
+        return sum(share * case.near(nm) for nm, share in meant if nm % case.grid_nm == 0)
+
+    return density
 
 
 def _factors(*factors: float) -> Callable[[Case], float]:
@@ -98,31 +112,45 @@ def _elsewhere(case: Case) -> float:
 
 
 def _setting(case: Case) -> float:
-    """A first or last reading apart from the others may have been taken with another setting of the gauge."""
+    """A gauge that moves shifts all later readings. A single diameter apart from the others may have been taken with
+    another setting if it is the first or the last."""
+    if case.code == "clusters" or (case.code == "off" and not (case.at_an_end and case.feature in DIAMETERS)):
+        return 0.0
     e = abs(case.error_nm)
-    return 0.5 * _between(0.0, 1.5e5)(case._replace(raw_nm=round(case.expected_nm + e))) * case.at_an_end
+    share = 0.5 if case.code == "step" else 0.2
+    return share * _between(0.0, 1.5e5)(case._replace(raw_nm=round(case.expected_nm + e)))
+
+
+def _sizes(case: Case) -> float:
+    """Parts of two sizes are seldom measured all of one size and then all of the other."""
+    return {"clusters": 0.5, "step": 0.01}.get(case.code, 0.0) * _between(-2e6, 2e6)(case)
 
 
 MISTAKES: Final = (
-    Mistake("thimble-turn", ("journal", "wall"), _own_unit(_both(INCH // 40, INCH // 20), _both(MM // 2, MM))),
-    Mistake("calliper-turn", DIAMETERS, _steps(*_both(INCH // 10))),
-    Mistake("wrong-frame", DIAMETERS, _own_unit(_both(INCH), _both(25 * MM))),
     Mistake(
-        "indicator-turn", ("housing_bore",), _own_unit(_both(INCH // 100, INCH // 50), _both(MM // 5, MM // 2, MM))
+        "thimble-turn", ("journal", "wall"), _own_unit(_both(INCH // 40, INCH // 20), _both(MM // 2, MM)), shared=True
     ),
-    Mistake("digits-transposed", FEATURES, _digits(transposed)),
-    Mistake("digit-dropped", FEATURES, _digits(dropped)),
-    Mistake("digit-doubled", FEATURES, _digits(doubled)),
-    Mistake("decimal-slip", FEATURES, _digits(slipped)),
-    Mistake("wrong-unit", FEATURES, _factors(25.4, 1 / 25.4, 1000.0, 0.001)),
-    Mistake("radius", DIAMETERS, _factors(0.5, 2.0)),
+    Mistake("calliper-turn", DIAMETERS, _steps(*_both(INCH // 10)), shared=True),
+    Mistake("wrong-frame", DIAMETERS, _own_unit(_both(INCH), _both(25 * MM)), shared=True),
+    Mistake(
+        "indicator-turn",
+        ("housing_bore",),
+        _own_unit(_both(INCH // 100, INCH // 50), _both(MM // 5, MM // 2, MM)),
+        shared=True,
+    ),
+    Mistake("digits-transposed", FEATURES, _digits(transposed), written=True),
+    Mistake("digit-dropped", FEATURES, _digits(dropped), written=True),
+    Mistake("digit-doubled", FEATURES, _digits(doubled), written=True),
+    Mistake("decimal-slip", FEATURES, _digits(slipped), written=True),
+    Mistake("wrong-unit", FEATURES, _factors(25.4, 1 / 25.4, 1000.0, 0.001), written=True),
+    Mistake("radius", DIAMETERS, _factors(0.5, 2.0), written=True),
     Mistake("journal-high", ("journal",), _between(TENTH, 32_000)),
     Mistake("bore-high", ("housing_bore",), _between(3 * TENTH, 40 * TENTH)),
     Mistake("bore-low", ("housing_bore",), _between(-40 * TENTH, -TENTH)),
     Mistake("wall-low", ("wall",), _between(-10 * TENTH, -2 * TENTH)),
     Mistake("wall-high", ("wall",), _between(TENTH, 10 * TENTH)),
-    Mistake("flat-anvil", ("wall",), _between(140_000, 240_000)),
-    Mistake("ball-left-in", ("wall",), _between(2 * MM, 8 * MM)),
+    Mistake("flat-anvil", ("wall",), _between(140_000, 240_000), shared=True),
+    Mistake("ball-left-in", ("wall",), _between(2 * MM, 8 * MM), shared=True),
     Mistake(
         "groove-or-hole",
         ("housing_bore", "wall"),
@@ -138,10 +166,18 @@ MISTAKES: Final = (
         ),
     ),
     Mistake("other-group", FEATURES, _elsewhere),
-    Mistake(GAUGE_SETTING, ("housing_bore",), _setting),
+    Mistake(OTHER_GRIND, ("wall",), _steps(*_both(*(nm // 2 for nm in GRINDS))), shared=True),
+    Mistake(GAUGE_SETTING, FEATURES, _setting, shared=True),
+    Mistake(TWO_SIZES, FEATURES, _sizes, shared=True),
     Mistake("sign-reversed", ("housing_bore",), lambda case: 0.25 * _between(-2e5, 2e5)(case)),
-    Mistake("digit-misread", FEATURES, lambda case: 0.3 * _digits(misread)(case)),
+    Mistake("digit-misread", FEATURES, lambda case: 0.3 * _digits(misread)(case), written=True),
 )
+# Every name that a doubt may give, each once; the last are not weighed, as numbers alone do not show them.
+NAMES: Final = (
+    *(mistake.name for mistake in MISTAKES),
+    *(CAP_EXCHANGED, TWO_HANDS, "ball-twice", "labels-exchanged", "copied-row", UNKNOWN),
+)
+_OFF_THE_GRID: Final = 0.05  # of readings are finer than all others of their gauge
 _UNKNOWN_WEIGHT: Final = 1e-11
 _WORTH_NAMING: Final = 0.02  # of the likeliest
 _MOST_NAMED: Final = 3
@@ -149,7 +185,9 @@ _MOST_NAMED: Final = 3
 
 def ranked(case: Case) -> tuple[str, ...]:
     """The names of the likeliest mistakes behind a reading, best first, three at most."""
-    weights = [(m.weigh(case), m.name) for m in MISTAKES if case.feature in m.features]
+    fitting = [m for m in MISTAKES if case.feature in m.features and (m.shared or case.code not in MANY)]
+    shown = case.code in MANY or case.raw_nm % case.grid_nm == 0
+    weights = [(m.weigh(case) * (1.0 if shown or m.written else _OFF_THE_GRID), m.name) for m in fitting]
     weights.append((_UNKNOWN_WEIGHT, UNKNOWN))
     weights.sort(key=lambda item: -item[0])
     least = _WORTH_NAMING * weights[0][0]

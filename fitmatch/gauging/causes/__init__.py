@@ -1,0 +1,1 @@
+"""The mistakes of measuring that are known, and how likely each is to give a reading."""

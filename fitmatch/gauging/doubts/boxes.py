@@ -1,0 +1,101 @@
+"""Boxes that do not agree with what is written on them: two with the same grade or step read differently, or as if
+their labels were exchanged."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from statistics import median
+from typing import Final, NamedTuple
+
+from fitmatch.facts import Fact
+from fitmatch.gauging.doubts.groups import Entry, Finding, Group
+from fitmatch.lengths import LengthError, parse_length
+from fitmatch.records.job import Job
+from fitmatch.records.keys import ItemKey
+from fitmatch.records.parts import Shell, room
+
+_APART_NM: Final = 10_000.0  # shells of one grade or step are closer, whichever box: common practice, no source
+_AT_THE_JOINT_NM: Final = 30_000.0  # a wall at the joint is thinner by less than this
+
+
+class _Box(NamedTuple):
+    """Shells of one box and one label. `printed_nm` is what the step on it adds to a wall."""
+
+    name: str
+    first: Entry
+    centre_nm: Mapping[str, float]  # by half
+    printed_nm: float
+
+    def above(self, other: "_Box", printed_nm: float | None = None) -> float | None:
+        """How much thicker its walls are than those of another, beyond what is printed."""
+        halves = self.centre_nm.keys() & other.centre_nm.keys()
+        printed = self.printed_nm - other.printed_nm if printed_nm is None else printed_nm
+        return median(self.centre_nm[h] - other.centre_nm[h] for h in halves) - printed if halves else None
+
+
+def mislabelled(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
+    """The boxes of one kind that differ from others by more than their labels do."""
+    shells: dict[ItemKey, Shell] = {shell.key: shell for shell in job.shells}
+    boxes: dict[tuple[str, str], dict[tuple[str, str], list[Group]]] = {}
+    for group in groups:
+        key = group.key
+        if key.feature == "wall" and key.box and key.label and group.at_crown:
+            shell = shells[group.entries[0].item]
+            alike = (key.kind, shell.label if _printed(shell, job.unit) is None else f"step {shell.grade}")
+            boxes.setdefault(alike, {}).setdefault((key.box, key.label), []).append(group)
+    for (kind, _), found in boxes.items():
+        if len(found) > 1:
+            some = [_box(job, shells, name, parts) for (name, _), parts in found.items()]
+            yield from _compared(job, kind, some)
+
+
+def _printed(shell: Shell, unit: str) -> float | None:
+    """What its step adds to its wall; None if that is no length."""
+    try:
+        return parse_length(shell.step, unit, inch_job=unit == "in")[0] / 2
+    except LengthError:
+        return None
+
+
+def _box(job: Job, shells: Mapping[ItemKey, Shell], name: str, parts: Sequence[Group]) -> _Box:
+    first = parts[0].entries[0]
+    halves = {part.key.half: median(part.values) for part in parts}
+    return _Box(name, first, halves, _printed(shells[first.item], job.unit) or 0.0)
+
+
+def _compared(job: Job, kind: str, boxes: Sequence[_Box]) -> Iterator[Finding]:
+    """Each box against all others; of two either may be off, and the one further from the target is named."""
+    off: list[tuple[float, _Box]] = []
+    for box in boxes:
+        above = [a for other in boxes if other is not box and (a := box.above(other)) is not None]
+        if above and abs(median(above)) > _APART_NM:
+            off.append((median(above), box))
+    exchanged = [
+        (one, other)
+        for k, (_, one) in enumerate(off)
+        for _, other in off[k + 1 :]
+        if abs(one.above(other, other.printed_nm - one.printed_nm) or 0.0) < _APART_NM / 2
+        and abs(one.printed_nm - other.printed_nm) >= _APART_NM / 2
+    ]
+    if exchanged:
+        for pair in exchanged[:1]:
+            for box in pair:
+                error = next(error for error, some in off if some is box)
+                yield _finding(box, error, ("labels-exchanged",))
+        return
+    if len(boxes) == 2 and off:
+        off = [max(off, key=lambda one: _miss(job, kind, one[1]))]
+    for error, box in off:
+        at_the_joint = -_AT_THE_JOINT_NM < error < 0
+        yield _finding(box, error, ("wall-low", "gauge-setting") if at_the_joint else ("gauge-setting",))
+
+
+def _miss(job: Job, kind: str, box: _Box) -> float:
+    """How far two of its walls are from giving the target; without a target the thinner box is the further."""
+    walls = 2 * median(box.centre_nm.values())
+    measured = [p for p in job.positions if p.kind == kind and not p.missing and p.target_nm is not None]
+    if not measured:
+        return -walls
+    return abs(median(room(p) - (p.target_nm or 0) for p in measured) - walls)
+
+
+def _finding(box: _Box, error: float, names: tuple[str, ...]) -> Finding:
+    return box.first, "wall", Fact("sitting", {"error_nm": round(error), "half": "", "of": box.name}), names
