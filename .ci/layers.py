@@ -25,7 +25,7 @@ gauging/sizes: materials places corrections form form_limits sizing
 gauging/uncertainty: student error_model judging
 gauging/doubts: digits groups scatter odd repeats sessions mistakes naming check
 gauging: bench_path assembled
-intake/common: catalogue findings advice quantities texts
+intake/common: catalogue files findings advice quantities texts
 intake/tables: table csv_file workbook opening columns
 intake/job_toml: keys key_rows strange_keys values fits instruments settings unread sources
 intake/rows: sheet positions shells long_file saved_plan assembled targets all_shells copies cross_checks

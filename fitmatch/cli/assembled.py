@@ -87,7 +87,7 @@ def _learn(comparison: "Comparison", notes: Notes) -> bool:
     for name, text in ((FILE, found.plan), (JOB_FILE.name, found.job_toml)):
         if text is not None:
             try:
-                write_whole(folder / name, text.encode())
+                write_whole(folder / name, text.encode(), folder)
             except OSError as error:
                 raise click.ClickException(f"{folder / name} cannot be written: {error.strerror}") from error
     told = f"seating of {' and '.join(found.kinds)} written to {folder / JOB_FILE.name}"

@@ -3,6 +3,7 @@
 Exit status: 0 nothing needs attention, 1 something does, 2 bad input or usage, 70 a fault in fitmatch, 130 Ctrl-C.
 """
 
+import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -72,6 +73,7 @@ def main(args: Sequence[str] | None = None) -> NoReturn:
 
 
 def _run(args: list[str]) -> int:
+    _open_closed_streams()
     try:
         status: Any = group.main(args, prog_name="fitmatch", standalone_mode=False)
     except click.ClickException as usage:
@@ -92,6 +94,15 @@ def _run(args: list[str]) -> int:
         _tell_fault(error, debug="--debug" in args, checked=isinstance(error, FaultInFitmatch))
         return FAULT
     return status if isinstance(status, int) else 0
+
+
+def _open_closed_streams() -> None:
+    """Nothing comes from a closed stream, and what is written to it is lost; without this the next file that is opened
+    would take its place."""
+    for number, name in enumerate(("stdin", "stdout", "stderr")):
+        if getattr(sys, name) is None:
+            handle = os.open(os.devnull, os.O_RDWR)  # the lowest free number
+            setattr(sys, name, os.fdopen(handle, "w" if number else "r", encoding="utf-8"))
 
 
 def _tell_fault(fault: Exception, *, debug: bool, checked: bool) -> None:

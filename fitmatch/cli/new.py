@@ -127,6 +127,7 @@ def _write_folder(folder: Path, files: dict[str, bytes]) -> None:
     if not folder.absolute().parent.is_dir():
         raise click.UsageError(f"{folder.absolute().parent} does not exist; make that folder first")
     draft = folder / f".draft.{os.getpid()}" if exists else folder.absolute().with_name(f".{folder.name}.{os.getpid()}")
+    draft.mkdir()  # fails where anything has that name, even a link that leads elsewhere
     moved: list[Path] = []
     try:
         for path, content in files.items():

@@ -19,7 +19,7 @@ from fitmatch.intake.job_toml.settings import Settings, read_settings
 from fitmatch.intake.job_toml.sources import read_bytes
 from fitmatch.intake.reading import read_job
 from fitmatch.intake.writing.appending import ChangedError, LogFile
-from fitmatch.intake.writing.locking import HeldError, lock
+from fitmatch.intake.writing.locking import HeldError, locked
 from fitmatch.intake.writing.log_rows import HEADER
 from fitmatch.names import holds_unseen
 
@@ -32,15 +32,14 @@ def sit(folder: Path, by: str) -> int:
         raise click.BadParameter("holds an invisible character", param_hint="--by")
     settings = _settings(folder)
     try:
-        held = lock(folder / JOB_FILE.name)
+        with locked(folder):
+            return _take_all(folder, settings, by)
     except HeldError as error:
         raise click.ClickException(
             f"another fitmatch measure is already running on {folder}; close that one first"
         ) from error
     except OSError as error:
         raise click.ClickException(f"{folder} cannot be locked ({error.strerror}); copy it to a disk here") from error
-    with held:
-        return _take_all(folder, settings, by)
 
 
 def _take_all(folder: Path, settings: Settings, by: str) -> int:
@@ -53,7 +52,7 @@ def _take_all(folder: Path, settings: Settings, by: str) -> int:
             show(_BELL)
         notes.say(text)
 
-    log = LogFile(folder / settings.readings)
+    log = _log_file(folder, settings.readings)
     job = read_job(folder, log=log.data)
     notes.warn(*job.warnings)
     doors = Doors(
@@ -78,6 +77,17 @@ def _take_all(folder: Path, settings: Settings, by: str) -> int:
         raise click.ClickException(text) from error
     except OSError as error:
         raise click.ClickException(f"{log.path} cannot be written: {error.strerror}") from error
+    finally:
+        log.close()
+
+
+def _log_file(folder: Path, name: str) -> LogFile:
+    """The file of readings; raises InputError, with every mistake in the job, or ClickException."""
+    try:
+        return LogFile(folder / name, folder)
+    except OSError as error:
+        read_job(folder, log=None if (folder / name).exists() else HEADER)
+        raise click.ClickException(f"{folder / name} cannot be written: {error.strerror}") from error
 
 
 def _take(bench: Bench, entries: Iterator[Entry], warn: Callable[[str], None], *, terminal: bool) -> int:

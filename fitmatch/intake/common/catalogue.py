@@ -6,7 +6,8 @@ CODES: Final = {
     # the folder and its files
     "no-job-folder": "the job folder is missing, or is a file",
     "missing-file": "a file the job needs is not there",
-    "unreadable-file": "the system does not allow the file to be read",
+    "unreadable-file": "the system does not allow the file to be read, or it is no file",
+    "too-large": "a file, or a table in it, far larger than any job needs",
     "empty-file": "the file is empty",
     "wrong-ending": "a table whose name ends in neither .csv nor .xlsx",
     "wrong-encoding": "text that is not UTF-8",

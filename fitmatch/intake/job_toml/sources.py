@@ -10,6 +10,7 @@ from itertools import accumulate
 from pathlib import Path
 from typing import Final, NamedTuple
 
+from fitmatch.intake.common.files import LARGEST, TooLargeError, read_file
 from fitmatch.intake.common.findings import ASSEMBLED, POSITIONS, READINGS, SHELLS, Findings, Paper
 from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile
 from fitmatch.intake.job_toml.settings import DEFAULT_SHELLS, Settings
@@ -17,6 +18,7 @@ from fitmatch.intake.job_toml.unread import TABLES, warn_of_unread
 from fitmatch.names import natural
 from fitmatch.wording import listed, shorten
 
+_LARGEST_JOB: Final = 1_000_000  # bytes of job.toml
 _PLACES: Final = {"positions": POSITIONS, "readings": READINGS, "assembled": ASSEMBLED}
 # Nobody means a glob with more, and it could take hours: each `**` multiplies the ways to the same file.
 _LONGEST: Final = 1_000
@@ -42,8 +44,13 @@ def read_bytes(folder: Path, paper: Paper, findings: Findings, *, may_leave: boo
             findings.report("missing-file", _missing(folder, paper), paper)
         elif path.is_dir():
             findings.report("unreadable-file", "is a folder; name a file", paper)
+        elif not path.is_file():
+            findings.report("unreadable-file", "is a pipe, a device or the like; put a file in its place", paper)
         else:
-            return path.read_bytes()
+            return read_file(path, _LARGEST_JOB if paper is JOB_FILE else LARGEST)
+    except TooLargeError as error:
+        todo = "take out what does not belong to this job" if paper is JOB_FILE else "split it into several files"
+        findings.report("too-large", f"is too large: {error.strerror}; {todo}", paper)
     except (OSError, RuntimeError, ValueError) as error:  # RuntimeError: links in a circle; ValueError: NUL in a path
         reason = getattr(error, "strerror", None) or "not a valid path on this system"
         findings.report("unreadable-file", f"cannot be read ({reason}); check the file and its permissions", paper)
