@@ -7,6 +7,7 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from io import StringIO
 from typing import Any, Final, NoReturn
 
 import click
@@ -77,7 +78,11 @@ def _run(args: list[str]) -> int:
     try:
         status: Any = group.main(args, prog_name="fitmatch", standalone_mode=False)
     except click.ClickException as usage:
-        usage.show()
+        from fitmatch.cli.console import visible
+
+        told = StringIO()
+        usage.show(told)
+        click.echo(visible(told.getvalue()), err=True, nl=False)
         return BAD_INPUT
     except (click.Abort, KeyboardInterrupt):
         click.echo("stopped by Ctrl-C", err=True)

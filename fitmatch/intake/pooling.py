@@ -11,11 +11,13 @@ from os import PathLike
 from pathlib import Path
 from typing import Final
 
+from fitmatch.intake.common import advice
 from fitmatch.intake.common.findings import POSITIONS, SETTINGS, SHELLS, Findings, Paper
 from fitmatch.intake.reading import Compared, FolderReader
 from fitmatch.intake.rows.all_shells import settled, unlike, without_family
 from fitmatch.intake.rows.copies import copies
 from fitmatch.lengths import with_unit
+from fitmatch.names import composed
 from fitmatch.problems import InputError
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey
@@ -149,8 +151,14 @@ def _union(jobs: Sequence[Job], findings: Findings) -> list[Shell]:
     """The shells of all jobs, each once; every row that does not agree with the first of its shell is noted."""
     found: dict[ShellKey, Shell] = {}
     owner: dict[ShellKey, Job] = {}
+    coded: dict[ShellKey, ShellKey] = {}
     for at, job in enumerate(jobs):
         for shell in job.shells:
+            if coded.setdefault((composed(shell.box), composed(shell.name)), shell.key) != shell.key:
+                paper = Paper(f"{job.name}/{shell.file}", (at, SHELLS))
+                text = f"shell `{shorten(shell.box)}/{shorten(shell.name)}` is in another job already{advice.CODED}"
+                todo = "write both alike or, if they are two shells, rename the box of one"
+                findings.report("coded-twice", f"{text}; {todo}", paper, shell.row, "shell")
             first = found.setdefault(shell.key, shell)
             if first is shell:
                 owner[shell.key] = job

@@ -57,6 +57,7 @@ from fitmatch.rules.one_half.match import Match
 from fitmatch.rules.positions.movable import columns_within
 from fitmatch.rules.registry import in_order
 from fitmatch.stages import now
+from fitmatch.wording import printable
 
 
 def read_job(
@@ -136,7 +137,7 @@ class FolderReader:
             findings.warnings.append(text)
         if findings.problems:
             raise InputError(findings.problems, findings.warnings)
-        job = replace(job, digest=self._digest(), warnings=tuple(findings.warnings))
+        job = replace(job, digest=self._digest(), warnings=tuple(map(printable, findings.warnings)))
         return settled(job) if pooled is None else job
 
     def _digest(self) -> str:

@@ -88,9 +88,9 @@ def test_a_shared_device_is_refused(tmp_path: Path, name: str) -> None:
 
 def test_sizes_are_bounded(tmp_path: Path) -> None:
     """The message has both figures and what to do; job.toml, which nobody fills with data, may have less."""
-    folder = write_job(tmp_path, JOB + "#" * 1_000_000)
+    folder = write_job(tmp_path, JOB + "#" * 4_000_000)
     assert mistakes(folder) == [
-        "job.toml: is too large: it has 1 MB, and may have 1 MB; take out what does not belong to this job"
+        "job.toml: is too large: it has 5 MB, and may have 4 MB; take out what does not belong to this job"
     ]
     put(folder / "job.toml", JOB)
     with (folder / "positions.csv").open("ab") as file:

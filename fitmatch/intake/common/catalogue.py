@@ -61,7 +61,8 @@ CODES: Final = {
     "date-cell": "a spreadsheet cell that holds a date or time",
     "formula-without-value": "a spreadsheet formula saved without its result",
     "error-cell": "a spreadsheet cell that shows an error",
-    "bad-name": "a name with a slash or an invisible character",
+    "bad-name": "a name with a slash, an invisible character or a beginning of a formula",
+    "coded-twice": "two names that look the same, their letters being coded in different ways",
     # between rows and files
     "unknown-kind": "a kind without a [fit.KIND] table",
     "unknown-gauge": "a gauge without a [gauge.NAME] table",

@@ -24,7 +24,8 @@ def read_file(path: Path, most: int = LARGEST) -> bytes:
         _must_be_file(path, found)
         data = b"" if found.st_size > most else file.read(most + 1)
         if max(found.st_size, len(data)) > most:
-            text = f"it has {max(found.st_size, len(data)) // 10**6} MB, and may have {most // 10**6} MB"
+            size = -(-max(found.st_size, len(data)) // 10**6)
+            text = f"it has {size} MB, and may have {most // 10**6} MB"
             raise TooLargeError(EINVAL, text, str(path))
         return data
 

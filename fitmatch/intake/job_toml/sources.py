@@ -18,7 +18,7 @@ from fitmatch.intake.job_toml.unread import TABLES, warn_of_unread
 from fitmatch.names import natural
 from fitmatch.wording import listed, shorten
 
-_LARGEST_JOB: Final = 1_000_000  # bytes of job.toml
+_LARGEST_JOB: Final = 4_000_000  # bytes of job.toml
 _PLACES: Final = {"positions": POSITIONS, "readings": READINGS, "assembled": ASSEMBLED}
 # Nobody means a glob with more, and it could take hours: each `**` multiplies the ways to the same file.
 _LONGEST: Final = 1_000
