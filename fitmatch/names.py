@@ -37,7 +37,7 @@ def composed(name: str) -> str:
 
 
 def _visible(name: str) -> str:
-    shown = "".join("?" if category(c) in _UNSEEN else c for c in name)
+    shown = name if name.isprintable() else "".join("?" if category(c) in _UNSEEN else c for c in name)
     return shown if len(shown) <= 40 else shown[:37] + "..."
 
 

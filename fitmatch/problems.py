@@ -6,6 +6,7 @@ from typing import Final, NamedTuple
 from fitmatch.facts import Fact
 from fitmatch.wording import printable
 
+MOST_PROBLEMS: Final = 1_000  # kept and printed: nobody reads on
 _LONGEST_PATH: Final = 300  # characters shown, so that every message stays on one line
 
 
@@ -30,10 +31,12 @@ class Problem(NamedTuple):
 
 
 class InputError(Exception):
-    """Bad input; `problems` holds every mistake that was found, in reading order, `warnings` what else was noticed."""
+    """Bad input; `problems` holds every mistake that was found, in reading order, `warnings` what else was noticed.
+    Of a great many mistakes it holds the first; `number` is how many there are."""
 
-    def __init__(self, problems: Iterable[Problem], warnings: Iterable[str] = ()) -> None:
+    def __init__(self, problems: Iterable[Problem], warnings: Iterable[str] = (), number: int | None = None) -> None:
         self.problems = tuple(sorted(problems, key=lambda p: p.rank))
+        self.number = len(self.problems) if number is None else number
         self.warnings = tuple(map(printable, warnings))
         super().__init__("\n".join(str(p) for p in self.problems))
 

@@ -88,13 +88,16 @@ def _run(args: list[str]) -> int:
         click.echo("stopped by Ctrl-C", err=True)
         return INTERRUPTED
     except Exception as error:
-        from fitmatch.problems import FaultInFitmatch, InputError
+        from fitmatch.problems import MOST_PROBLEMS, FaultInFitmatch, InputError
 
         if isinstance(error, InputError):
             for warning in () if "--quiet" in args else error.warnings:
                 click.echo(f"warning: {warning}", err=True)
-            for problem in error.problems:
+            for problem in error.problems[:MOST_PROBLEMS]:
                 click.echo(str(problem), err=True)
+            if error.number > MOST_PROBLEMS:
+                told = f"these are the first {MOST_PROBLEMS:,} of {error.number:,} mistakes"
+                click.echo(f"{told}; correct them and run it again", err=True)
             return BAD_INPUT
         _tell_fault(error, debug="--debug" in args, checked=isinstance(error, FaultInFitmatch))
         return FAULT

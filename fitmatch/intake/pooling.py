@@ -48,6 +48,7 @@ def read_jobs(folders: Sequence[str | PathLike[str]]) -> Pool:
             readers.append(FolderReader(path))
         except InputError as error:  # there is no such folder: the path itself is the name
             problems += [p._replace(rank=(at, *p.rank)) for p in error.problems]
+            findings.number += error.number
     everywhere = frozenset().union(*(reader.in_shells for reader in readers))
     compared = [reader.compared(everywhere) for reader in readers]
     pooled = Compared(
@@ -63,15 +64,16 @@ def read_jobs(folders: Sequence[str | PathLike[str]]) -> Pool:
         except InputError as error:
             warnings = error.warnings
             problems += [p._replace(file=f"{name}/{p.file}", rank=(at, *p.rank)) for p in error.problems]
+            findings.number += error.number
         noticed += [f"{name}: {warning}" for warning in warnings]
     if problems:
-        raise InputError(problems, noticed)
+        raise InputError(problems, noticed, findings.number)
     _check_settings(jobs, findings)
     shells = _union(jobs, findings)
     _check_shells(jobs, readers, shells, findings)
     _check_locks(jobs, [reader.settings.positions or "" for reader in readers], findings)
     if problems:
-        raise InputError(problems, [*noticed, *findings.warnings])
+        raise InputError(problems, [*noticed, *findings.warnings], findings.number)
     return _pool(jobs, shells, [*findings.warnings, *_taken_as_one(jobs)])
 
 

@@ -136,7 +136,7 @@ class FolderReader:
             text = f"numbers finer than a nanometre were rounded to the nearest, halves to even; the first is {first}"
             findings.warnings.append(text)
         if findings.problems:
-            raise InputError(findings.problems, findings.warnings)
+            raise InputError(findings.problems, findings.warnings, findings.number)
         job = replace(job, digest=self._digest(), warnings=tuple(map(printable, findings.warnings)))
         return settled(job) if pooled is None else job
 
@@ -272,9 +272,9 @@ class FolderReader:
         from fitmatch.intake.rows.saved_plan import CHANGED, read_saved_plan, replaced_plans
 
         findings = self._findings
-        problems = len(findings.problems)
+        problems = findings.number
         plan = read_saved_plan(self._folder, findings)
-        plan_sound = len(findings.problems) == problems
+        plan_sound = findings.number == problems
         if plan is not None and plan.digest != self._digest():
             findings.warnings.append(CHANGED)
         table = self._open(table_source(self._folder, self.settings, "assembled", findings), ASSEMBLED_FORM)

@@ -1,11 +1,12 @@
 """Files beside the shell files that are not read: a box left out of the answer must not go unnoticed."""
 
 from collections.abc import Collection
-from glob import glob, has_magic
+from glob import has_magic
 from pathlib import Path
 from typing import Final
 
 from fitmatch.intake.common.findings import Findings
+from fitmatch.intake.job_toml.globbing import matches_if_few
 from fitmatch.wording import listed
 
 TABLES: Final = (".csv", ".xlsx")
@@ -24,8 +25,7 @@ def warn_of_unread(
         for pattern in filter(has_magic, globs):
             place, slash, name = pattern.rpartition("/")
             wide = f"{place}{slash}*" if key == "shells" else f"{pattern.rpartition('.')[0]}.*"
-            for found in sorted(glob(wide, root_dir=folder, recursive=True)):  # noqa: PTH207 (as in sources)
-                path = found.replace("\\", "/")
+            for path in sorted(matches_if_few(wide, folder)):
                 if path not in read and path not in lost and _may_hold_shells(folder, path):
                     ending = Path(path).suffix
                     lost[path] = path if name.endswith(ending) else f"{place}{slash}*{ending}"

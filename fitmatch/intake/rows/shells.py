@@ -17,6 +17,7 @@ from fitmatch.intake.rows.sheet import Readers, Sheet
 from fitmatch.intake.tables.table import UNREAD
 from fitmatch.lengths import with_unit
 from fitmatch.names import FORMULA, LONGEST_NAME, composed, fault_in_name
+from fitmatch.problems import MOST_PROBLEMS
 from fitmatch.records.keys import ItemKey, ShellKey
 from fitmatch.records.measuring import LoggedReading
 from fitmatch.records.parts import HALVES, Shell, Size
@@ -142,6 +143,7 @@ class _FileReader:
         kinds, halves, all_names = pool.kinds, pool.halves, pool.names
         default_coated, counts = pool.settings.measured_coated, pool.settings.coating_counts
         shells, file, plain_wall = pool.shells, paper.name, pool.sizes.plain_wall
+        findings = pool.findings
 
         for row, cells in self._sheet.table.rows:
             name = cells[i_shell].strip()
@@ -194,6 +196,14 @@ class _FileReader:
             elif coating:
                 pool.coated[box, name] = coated
 
+            spelt = name if name.isascii() else composed(name)
+            double = spelt in names and name != ""
+            if (double and len(pool.doubles) >= MOST_PROBLEMS) or (
+                findings.number > MOST_PROBLEMS and findings.beyond(paper, row)
+            ):
+                findings.number += double
+                pool.complete = False  # it takes too much memory to keep what nobody will use
+                continue
             marks: tuple[str, ...] = ()
             if compared:
                 typed = tuple([cells[index] for index in compared])
@@ -218,8 +228,7 @@ class _FileReader:
                 measured,
             )
             shells.append(shell)
-            spelt = name if name.isascii() else composed(name)
-            if spelt in names and name:
+            if double:
                 pool.doubles.append((shell, self._sheet))
             else:
                 names.add(spelt)
