@@ -26,9 +26,9 @@ gauging/uncertainty: student error_model judging
 gauging/causes: grinds digits mistakes
 gauging/doubts: groups scatter differences explanations odd repeats boxes sessions naming check
 gauging: bench_path assembled
-intake/common: catalogue findings advice quantities texts
+intake/common: catalogue files findings advice quantities texts
 intake/tables: table csv_file workbook opening columns
-intake/job_toml: keys key_rows strange_keys values fits instruments settings unread sources
+intake/job_toml: globbing keys key_rows strange_keys values fits instruments settings unread sources
 intake/rows: sheet positions shells long_file saved_plan assembled targets all_shells copies cross_checks
 intake: reading pooling
 intake/writing: locking whole_files workbooks log_rows appending new_box rewriting learning saving

@@ -4,10 +4,11 @@ import re
 from collections.abc import Iterable
 from functools import lru_cache
 from typing import Final
-from unicodedata import category
+from unicodedata import category, normalize
 
 _UNSEEN: Final = frozenset(("Cc", "Cf", "Cs", "Zl", "Zp"))
 _DIGITS: Final = re.compile(r"([0-9]+)")
+FORMULA: Final = frozenset("=+-@")  # what a spreadsheet takes for the beginning of one
 LONGEST_NAME: Final = 200  # longer ones are most likely text in the wrong column
 
 
@@ -17,6 +18,9 @@ def fault_in_name(name: str) -> str | None:
         return f"`{_visible(name)}` is {len(name)} characters long; write a name of at most {LONGEST_NAME}"
     if "/" in name:
         return f"`{_visible(name)}` holds a `/`, which separates box and shell in a lock; use another character"
+    if name[:1] in FORMULA:
+        what = f"`{_visible(name)}` begins with `{name[0]}`, which a spreadsheet takes for a formula"
+        return f"{what}; begin it with a letter or a digit"
     if holds_unseen(name):
         return f"`{_visible(name)}` holds an invisible character (shown as ?); type the name again"
     return None
@@ -27,8 +31,13 @@ def holds_unseen(text: str) -> bool:
     return not text.isprintable() and any(category(c) in _UNSEEN for c in text)
 
 
+def composed(name: str) -> str:
+    """The one coding of all that look like this name: an accent can be part of its letter or follow it."""
+    return name if name.isascii() else normalize("NFC", name)
+
+
 def _visible(name: str) -> str:
-    shown = "".join("?" if category(c) in _UNSEEN else c for c in name)
+    shown = name if name.isprintable() else "".join("?" if category(c) in _UNSEEN else c for c in name)
     return shown if len(shown) <= 40 else shown[:37] + "..."
 
 

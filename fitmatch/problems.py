@@ -4,7 +4,9 @@ from collections.abc import Iterable
 from typing import Final, NamedTuple
 
 from fitmatch.facts import Fact
+from fitmatch.wording import printable
 
+MOST_PROBLEMS: Final = 1_000  # kept and printed: nobody reads on
 _LONGEST_PATH: Final = 300  # characters shown, so that every message stays on one line
 
 
@@ -23,18 +25,19 @@ class Problem(NamedTuple):
     rank: tuple[int, ...] = ()
 
     def __str__(self) -> str:
-        file = "".join(c if c.isprintable() else "?" for c in self.file)
-        file = file if len(file) <= _LONGEST_PATH else f"...{file[-_LONGEST_PATH:]}"
+        file = self.file if len(self.file) <= _LONGEST_PATH else f"...{self.file[-_LONGEST_PATH:]}"
         place = file if self.row is None else f"{file}:{self.row}"
-        return f"{place}: {self.text}" if self.column is None else f"{place}: {self.column}: {self.text}"
+        return printable(f"{place}: {self.text}" if self.column is None else f"{place}: {self.column}: {self.text}")
 
 
 class InputError(Exception):
-    """Bad input; `problems` holds every mistake that was found, in reading order, `warnings` what else was noticed."""
+    """Bad input; `problems` holds every mistake that was found, in reading order, `warnings` what else was noticed.
+    Of a great many mistakes it holds the first; `number` is how many there are."""
 
-    def __init__(self, problems: Iterable[Problem], warnings: Iterable[str] = ()) -> None:
+    def __init__(self, problems: Iterable[Problem], warnings: Iterable[str] = (), number: int | None = None) -> None:
         self.problems = tuple(sorted(problems, key=lambda p: p.rank))
-        self.warnings = tuple(warnings)
+        self.number = len(self.problems) if number is None else number
+        self.warnings = tuple(map(printable, warnings))
         super().__init__("\n".join(str(p) for p in self.problems))
 
 

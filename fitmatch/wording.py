@@ -25,9 +25,15 @@ def as_argument(text: str) -> str:
     return quote(text)
 
 
+def printable(text: object) -> str:
+    """A text or a path on one line: marks that a terminal obeys or hides instead of showing them become `?`."""
+    shown = str(text)
+    return shown if shown.isprintable() else "".join(c if c.isprintable() else "?" for c in shown)
+
+
 def shorten(text: str) -> str:
     """What was read, made fit for one line of a message."""
-    shown = "".join(c if c.isprintable() else "?" for c in text.strip())
+    shown = printable(text.strip())
     return shown if len(shown) <= 40 else shown[:37] + "..."
 
 

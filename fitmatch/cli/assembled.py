@@ -7,6 +7,7 @@ import click
 
 from fitmatch.cli import options
 from fitmatch.cli.console import Notes, fitted, print_data, print_report
+from fitmatch.wording import printable
 
 if TYPE_CHECKING:
     from fitmatch.gauging.assembled import Comparison
@@ -87,9 +88,9 @@ def _learn(comparison: "Comparison", notes: Notes) -> bool:
     for name, text in ((FILE, found.plan), (JOB_FILE.name, found.job_toml)):
         if text is not None:
             try:
-                write_whole(folder / name, text.encode())
+                write_whole(folder / name, text.encode(), folder)
             except OSError as error:
-                raise click.ClickException(f"{folder / name} cannot be written: {error.strerror}") from error
-    told = f"seating of {' and '.join(found.kinds)} written to {folder / JOB_FILE.name}"
+                raise click.ClickException(f"{printable(folder / name)} cannot be written: {error.strerror}") from error
+    told = f"seating of {' and '.join(found.kinds)} written to {printable(folder / JOB_FILE.name)}"
     notes.say(told if found.plan is None else f"{told}; {FILE} was updated to match")
     return True

@@ -16,6 +16,7 @@ from fitmatch.cli import options
 from fitmatch.cli.console import Notes, fitted, print_data, print_report
 from fitmatch.cli.exit_codes import INTERRUPTED
 from fitmatch.stages import now
+from fitmatch.wording import printable
 
 if TYPE_CHECKING:
     from fitmatch.fit.solver.stopping import Stop
@@ -218,9 +219,11 @@ def command(
             notes.say(f"{kind}: proven {proof.proven}, level {proof.level}, bound {proof.bound}")
     if saved is not None:
         for path in saved.kept:
-            notes.say(f"the previous plan is kept as {path}; write the shells that were fitted into assembled.csv")
+            notes.say(
+                f"the previous plan is kept as {printable(path)}; write the shells that were fitted into assembled.csv"
+            )
         for path in (path for path in saved.files if path not in saved.kept):
-            notes.say(f"saved to {path}")
+            notes.say(f"saved to {printable(path)}")
     _tell_proof(plan, solved_at - loaded_at, notes)
     if as_json or as_csv:
         print_data(answer)
@@ -336,7 +339,7 @@ def _save(plan: "Plan", *, force: bool) -> "Saving":
         write_all(saving.files)
     except OSError as error:
         folder = Path(error.filename2 or error.filename or ".").parent
-        where = folder / _SAVED_AS
+        where = printable(folder / _SAVED_AS)
         raise click.ClickException(f"{where} cannot be written: {error.strerror}; nothing was saved") from error
     return saving
 

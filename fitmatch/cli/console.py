@@ -11,6 +11,7 @@ from typing import TextIO
 import click
 
 from fitmatch.stages import listen
+from fitmatch.wording import printable
 
 _RED = "\x1b[1;31m"
 _PLAIN = "\x1b[0m"
@@ -27,7 +28,7 @@ class Notes:
 
     def say(self, text: str) -> None:
         if not self._quiet:
-            click.echo(text, err=True)
+            click.echo(visible(text), err=True)
 
     def warn(self, *texts: str) -> None:
         for text in texts:
@@ -94,14 +95,20 @@ def _columns() -> int:
 
 def print_report(text: str, in_red: tuple[str, ...] = ()) -> None:
     """Text for a reader: the words in `in_red` are coloured on a terminal; what it cannot show becomes `?`."""
+    text = visible(text)
     if _wants_colour(sys.stdout):
         for words in in_red:
             text = text.replace(words, _RED + words + _PLAIN)
     _put(_printable(text), colour=_wants_colour(sys.stdout))
 
 
+def visible(text: str) -> str:
+    """Lines of text without marks that a terminal would obey, such as those in the name of a file."""
+    return "\n".join(map(printable, text.split("\n")))
+
+
 def show(text: str) -> None:
-    """Text for a user who is waiting for it: shown at once, or the command ends."""
+    """Text for a user who is waiting for it, and marks that move the cursor: shown at once, or the command ends."""
     try:
         click.echo(_printable(text), nl=False)
     except OSError as error:

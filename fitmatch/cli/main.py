@@ -3,9 +3,11 @@
 Exit status: 0 nothing needs attention, 1 something does, 2 bad input or usage, 70 a fault in fitmatch, 130 Ctrl-C.
 """
 
+import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from io import StringIO
 from typing import Any, Final, NoReturn
 
 import click
@@ -22,7 +24,6 @@ _COMMANDS: Final = {
     "assembled": "Compare what was measured with the shells in with what was calculated.",
 }
 
-_MOST_PROBLEMS: Final = 1_000  # printed
 _NEAR: Final = 0.4  # a word is near a command if no more than this share of its letters differs
 
 
@@ -73,29 +74,43 @@ def main(args: Sequence[str] | None = None) -> NoReturn:
 
 
 def _run(args: list[str]) -> int:
+    _open_closed_streams()
     try:
         status: Any = group.main(args, prog_name="fitmatch", standalone_mode=False)
     except click.ClickException as usage:
-        usage.show()
+        from fitmatch.cli.console import visible
+
+        told = StringIO()
+        usage.show(told)
+        click.echo(visible(told.getvalue()), err=True, nl=False)
         return BAD_INPUT
     except (click.Abort, KeyboardInterrupt):
         click.echo("stopped by Ctrl-C", err=True)
         return INTERRUPTED
     except Exception as error:
-        from fitmatch.problems import FaultInFitmatch, InputError
+        from fitmatch.problems import MOST_PROBLEMS, FaultInFitmatch, InputError
 
         if isinstance(error, InputError):
             for warning in () if "--quiet" in args else error.warnings:
                 click.echo(f"warning: {warning}", err=True)
-            for problem in error.problems[:_MOST_PROBLEMS]:
+            for problem in error.problems[:MOST_PROBLEMS]:
                 click.echo(str(problem), err=True)
-            if len(error.problems) > _MOST_PROBLEMS:
-                told = f"these are the first {_MOST_PROBLEMS:,} of {len(error.problems):,} mistakes"
-                click.echo(f"{told}; correct them and run it again", err=True)
+            if error.number > MOST_PROBLEMS:
+                first = f"these are the first {MOST_PROBLEMS:,} of {error.number:,} mistakes"
+                click.echo(f"{first}; correct them and run it again", err=True)
             return BAD_INPUT
         _tell_fault(error, debug="--debug" in args, checked=isinstance(error, FaultInFitmatch))
         return FAULT
     return status if isinstance(status, int) else 0
+
+
+def _open_closed_streams() -> None:
+    """Nothing comes from a closed stream, and what is written to it is lost; without this the next file that is opened
+    would take its place."""
+    for number, name in enumerate(("stdin", "stdout", "stderr")):
+        if getattr(sys, name) is None:
+            handle = os.open(os.devnull, os.O_RDWR)  # the lowest free number
+            setattr(sys, name, os.fdopen(handle, "w" if number else "r", encoding="utf-8"))
 
 
 def _tell_fault(fault: Exception, *, debug: bool, checked: bool) -> None:

@@ -8,7 +8,7 @@ import click
 
 from fitmatch.cli import options
 from fitmatch.cli.console import print_report
-from fitmatch.wording import as_argument
+from fitmatch.wording import as_argument, printable
 
 _MOST = 99
 _SEPARATORS = {",": ",", ";": ";", "tab": "\t"}
@@ -65,8 +65,8 @@ def command(
     try:
         _write_folder(folder, files)
     except OSError as error:
-        raise click.ClickException(f"{folder} cannot be written: {error.strerror}") from error
-    print_report("".join(f"{folder / path}\n" for path in files) + then + "\n")
+        raise click.ClickException(f"{printable(folder)} cannot be written: {error.strerror}") from error
+    print_report("".join(f"{printable(folder / path)}\n" for path in files) + then + "\n")
     return 0
 
 
@@ -121,12 +121,13 @@ def _write_folder(folder: Path, files: dict[str, bytes]) -> None:
     """Write all files or none: they are made in a draft folder and moved into place when complete."""
     exists = folder.is_dir()
     if not exists and (folder.exists() or folder.is_symlink()):
-        raise click.UsageError(f"{folder} is a file; name a folder that does not exist yet")
+        raise click.UsageError(f"{printable(folder)} is a file; name a folder that does not exist yet")
     if exists and any(folder.iterdir()):
-        raise click.UsageError(f"{folder} is not empty; name a folder that does not exist yet")
+        raise click.UsageError(f"{printable(folder)} is not empty; name a folder that does not exist yet")
     if not folder.absolute().parent.is_dir():
-        raise click.UsageError(f"{folder.absolute().parent} does not exist; make that folder first")
+        raise click.UsageError(f"{printable(folder.absolute().parent)} does not exist; make that folder first")
     draft = folder / f".draft.{os.getpid()}" if exists else folder.absolute().with_name(f".{folder.name}.{os.getpid()}")
+    draft.mkdir()  # fails where anything has that name, even a link that leads elsewhere
     moved: list[Path] = []
     try:
         for path, content in files.items():

@@ -11,11 +11,13 @@ from os import PathLike
 from pathlib import Path
 from typing import Final
 
+from fitmatch.intake.common import advice
 from fitmatch.intake.common.findings import POSITIONS, SETTINGS, SHELLS, Findings, Paper
 from fitmatch.intake.reading import Compared, FolderReader
 from fitmatch.intake.rows.all_shells import settled, unlike, without_family
 from fitmatch.intake.rows.copies import copies
 from fitmatch.lengths import with_unit
+from fitmatch.names import composed
 from fitmatch.problems import InputError
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey
@@ -46,6 +48,7 @@ def read_jobs(folders: Sequence[str | PathLike[str]]) -> Pool:
             readers.append(FolderReader(path))
         except InputError as error:  # there is no such folder: the path itself is the name
             problems += [p._replace(rank=(at, *p.rank)) for p in error.problems]
+            findings.number += error.number
     everywhere = frozenset().union(*(reader.in_shells for reader in readers))
     compared = [reader.compared(everywhere) for reader in readers]
     pooled = Compared(
@@ -61,15 +64,16 @@ def read_jobs(folders: Sequence[str | PathLike[str]]) -> Pool:
         except InputError as error:
             warnings = error.warnings
             problems += [p._replace(file=f"{name}/{p.file}", rank=(at, *p.rank)) for p in error.problems]
+            findings.number += error.number
         noticed += [f"{name}: {warning}" for warning in warnings]
     if problems:
-        raise InputError(problems, noticed)
+        raise InputError(problems, noticed, findings.number)
     _check_settings(jobs, findings)
     shells = _union(jobs, findings)
     _check_shells(jobs, readers, shells, findings)
     _check_locks(jobs, [reader.settings.positions or "" for reader in readers], findings)
     if problems:
-        raise InputError(problems, [*noticed, *findings.warnings])
+        raise InputError(problems, [*noticed, *findings.warnings], findings.number)
     return _pool(jobs, shells, [*findings.warnings, *_taken_as_one(jobs)])
 
 
@@ -150,8 +154,14 @@ def _union(jobs: Sequence[Job], findings: Findings) -> list[Shell]:
     """The shells of all jobs, each once; every row that does not agree with the first of its shell is noted."""
     found: dict[ShellKey, Shell] = {}
     owner: dict[ShellKey, Job] = {}
+    coded: dict[ShellKey, ShellKey] = {}
     for at, job in enumerate(jobs):
         for shell in job.shells:
+            if coded.setdefault((composed(shell.box), composed(shell.name)), shell.key) != shell.key:
+                paper = Paper(f"{job.name}/{shell.file}", (at, SHELLS))
+                text = f"shell `{shorten(shell.box)}/{shorten(shell.name)}` is in another job already{advice.CODED}"
+                todo = "write both alike or, if they are two shells, rename the box of one"
+                findings.report("coded-twice", f"{text}; {todo}", paper, shell.row, "shell")
             first = found.setdefault(shell.key, shell)
             if first is shell:
                 owner[shell.key] = job

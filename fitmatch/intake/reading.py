@@ -58,6 +58,7 @@ from fitmatch.rules.one_half.match import Match
 from fitmatch.rules.positions.movable import columns_within
 from fitmatch.rules.registry import in_order
 from fitmatch.stages import now
+from fitmatch.wording import printable
 
 
 def read_job(
@@ -136,8 +137,8 @@ class FolderReader:
             text = f"numbers finer than a nanometre were rounded to the nearest, halves to even; the first is {first}"
             findings.warnings.append(text)
         if findings.problems:
-            raise InputError(findings.problems, findings.warnings)
-        job = replace(job, digest=self._digest(), warnings=tuple(findings.warnings))
+            raise InputError(findings.problems, findings.warnings, findings.number)
+        job = replace(job, digest=self._digest(), warnings=tuple(map(printable, findings.warnings)))
         return settled(job) if pooled is None else job
 
     def _digest(self) -> str:
@@ -276,9 +277,9 @@ class FolderReader:
         from fitmatch.intake.rows.saved_plan import CHANGED, read_saved_plan, replaced_plans
 
         findings = self._findings
-        problems = len(findings.problems)
+        problems = findings.number
         plan = read_saved_plan(self._folder, findings)
-        plan_sound = len(findings.problems) == problems
+        plan_sound = findings.number == problems
         if plan is not None and plan.digest != self._digest():
             findings.warnings.append(CHANGED)
         table = self._open(table_source(self._folder, self.settings, "assembled", findings), ASSEMBLED_FORM)

@@ -771,10 +771,10 @@ def test_files_are_replaced_whole_and_the_plan_first(
 
     job, real = mill(tmp_path / "job"), wholefiles.write_whole
 
-    def fail(path: Path, data: bytes) -> None:
+    def fail(path: Path, data: bytes, folder: Path) -> None:
         if path.name == "job.toml":
             raise OSError(28, "No space left on device")
-        real(path, data)
+        real(path, data, folder)
 
     monkeypatch.setattr("fitmatch.intake.writing.whole_files.write_whole", fail)
     ran = Ran(capsys, "assembled", job, "--learn")

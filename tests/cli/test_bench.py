@@ -36,7 +36,7 @@ class Sitting:
         self.folder = folder
         self.said: list[str] = []
         self.warned: list[str] = []
-        log = LogFile(folder / "readings.csv")
+        log = LogFile(folder / "readings.csv", folder)
         job = read_job(folder, log=log.data)
         log.settle()
         doors = Doors(self._read, self._settings, doubts_of, self.said.append, self.warned.append)

@@ -1,16 +1,20 @@
 """`fitmatch measure` from a pipe: what is kept, what ends it, and with which exit status."""
 
+import os
+import shlex
 import signal
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 from made.bench_jobs import COMMAND, ENVIRONMENT, JOB, bench_job, measure, on_disk, said
-from made.intake_jobs import put
+from made.intake_jobs import put, write_job
 
 from fitmatch.intake.reading import read_job
 from fitmatch.intake.writing.log_rows import HEADER
 
+NEW = [sys.executable, "-m", "fitmatch", "new"]
 ALL = "1.8162\n2.125\n2.125\n1.9421\n2.2514\n2.2514\n0.0618\n0.0619\n"
 
 
@@ -167,3 +171,71 @@ def test_nobody_to_tell(tmp_path: Path) -> None:
     ran.stderr.close()
     assert ran.wait() == 2 and b"no more output can be shown" in err and b"Traceback" not in err
     assert len(on_disk(folder, "item")) == 1
+
+
+def test_one_sitting_though_job_toml_is_replaced(tmp_path: Path) -> None:
+    """An editor, or `assembled --learn`, puts another file in the place of job.toml: a second sitting still does not
+    start, and `--learn` is not kept from its work."""
+    folder = tmp_path / "job"
+    copy = [*NEW, str(folder), "--sample", "metrology-bench"]
+    subprocess.run(copy, stdout=subprocess.DEVNULL, env=ENVIRONMENT, timeout=60, check=True)
+    before = (folder / "job.toml").stat().st_ino
+    first = subprocess.Popen([*COMMAND, str(folder)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=ENVIRONMENT)
+    assert first.stdin and first.stdout and first.stdout.readline()
+    learn = [*COMMAND[:-1], "assembled", str(folder), "--learn"]
+    assert subprocess.run(learn, capture_output=True, env=ENVIRONMENT, timeout=60, check=False).returncode in (0, 1)
+    assert (folder / "job.toml").stat().st_ino != before
+    second = measure(folder, "")
+    assert second.returncode == 2 and "another fitmatch measure is already running" in second.stderr
+    first.stdin.close()
+    first.wait(60)
+    first.stdout.close()
+    assert "already running" not in measure(folder, "").stderr
+
+
+@pytest.mark.parametrize("closed", ["<&-", ">&-", "2>&-", "<&- >&-", "<&- >&- 2>&-", "0>/dev/null"])
+def test_closed_streams_are_no_fault(tmp_path: Path, closed: str) -> None:
+    """Without standard input there are no readings, without standard output no echo; and nothing else is written into
+    the files of the job instead."""
+    folder = bench_job(tmp_path)
+    measure(folder, "1.8162\n")
+    before = (folder / "readings.csv").read_bytes()
+    line = f"{shlex.join([*COMMAND, str(folder)])} {closed}"
+    typed = b"" if "<" in closed or "0>" in closed else b"2.125\n"
+    ran = subprocess.run(["sh", "-c", line], input=typed, capture_output=True, env=ENVIRONMENT, timeout=60, check=False)
+    unreadable = closed == "0>/dev/null"
+    assert ran.returncode == (2 if unreadable else 1), ran.stderr
+    assert ran.stderr.startswith(b"Error: the input cannot be read: ") if unreadable else ran.stderr == b""
+    after = (folder / "readings.csv").read_bytes()
+    assert after.startswith(before) and after.count(b"\n") == before.count(b"\n") + (1 if typed else 0)
+
+
+@pytest.mark.parametrize("words", [["assign"], ["check"], ["assign", "--json"], ["assign", "--full"]])
+def test_other_commands_without_streams(tmp_path: Path, words: list[str]) -> None:
+    """Where an answer cannot be seen by anybody, its exit status still stands."""
+    folder = write_job(tmp_path)
+    line = shlex.join([*COMMAND[:-1], words[0], str(folder), *words[1:]])
+    seen = subprocess.run(["sh", "-c", line], capture_output=True, env=ENVIRONMENT, timeout=60, check=False)
+    for closed in ("<&- >&-", "2>&-"):
+        ran = subprocess.run(["sh", "-c", f"{line} {closed}"], capture_output=True, env=ENVIRONMENT, timeout=60)
+        assert ran.returncode == seen.returncode and b"fault" not in ran.stderr
+
+
+def test_nothing_is_read_or_written_outside(tmp_path: Path) -> None:
+    """Readings or a box behind a link out of the folder, and a pipe in place of the readings, are refused at once."""
+    outside = tmp_path / "outside"
+    outside.mkdir()
+    for number, name in enumerate(("readings.csv", "shells")):
+        folder = bench_job(tmp_path / str(number))
+        if name == "shells":
+            (folder / "shells" / "box-1.csv").rename(folder / "box-1.csv")
+            (folder / "shells").rmdir()
+            put(folder / "job.toml", JOB + '[sources]\nshells = ["box-*.csv", "shells/*.csv"]\n')
+            put(outside / "box-2.csv", "shell,kind,half\n")
+        (folder / name).symlink_to(outside / "none" if name == "readings.csv" else outside)
+        ran = measure(folder, "box C rod 1 1\n")
+        assert ran.returncode == 2 and "out of the job folder" in ran.stderr
+    assert [path.name for path in outside.iterdir()] == ["box-2.csv"]
+    folder = bench_job(tmp_path / "pipe")
+    os.mkfifo(folder / "readings.csv")
+    assert "readings.csv: is a pipe, a device or the like" in measure(folder, "1.8162\n").stderr

@@ -1,9 +1,12 @@
 """`fitmatch measure` in a real terminal, and killed at any moment."""
 
+import os
 import shlex
+import signal
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -98,6 +101,30 @@ def test_the_terminal_is_left_as_it_was(tmp_path: Path, start: Start, keys: byte
     left = wait_for(terminal, " echo ").rpartition("status")[2]
     assert " icanon" in left and "-icanon" not in left and "-echo " not in left
     assert on_disk(tmp_path, "reading") == [["1.8162"]]
+
+
+@pytest.mark.parametrize("name", ["TERM", "HUP", "QUIT"])
+def test_a_signal_that_ends_it_leaves_the_terminal_as_it_was(tmp_path: Path, start: Start, name: str) -> None:
+    """The same where another process ends it: the status is that of the signal, the readings are on disk."""
+    terminal = start(bench_job(tmp_path))
+    wait_for(terminal, "1/8 R1 journal")
+    terminal.type(b"1.8162\t2.1")
+    wait_for(terminal, "2/8 M1 journal")
+    number = getattr(signal, f"SIG{name}")
+    mine = [int(path.name) for path in Path("/proc").iterdir() if path.name.isdecimal() and _runs_on(path, tmp_path)]
+    assert len(mine) == 1
+    os.kill(mine[0], number)
+    left = wait_for(terminal, f"status {128 + number}") and wait_for(terminal, " echo ").rpartition("status")[2]
+    assert " icanon" in left and "-icanon" not in left and "-echo " not in left
+    assert on_disk(tmp_path, "reading") == [["1.8162"]]
+
+
+def _runs_on(process: Path, folder: Path) -> bool:
+    """Whether a process is the command itself on this folder, and not the shell around it."""
+    with suppress(OSError):
+        words = (process / "cmdline").read_bytes().split(b"\0")
+        return words[-2:-1] == [str(folder).encode()] and b"measure" in words
+    return False
 
 
 @pytest.mark.parametrize("many", [40, pytest.param(320, marks=pytest.mark.deep)])

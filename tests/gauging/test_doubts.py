@@ -7,7 +7,7 @@ from pathlib import Path
 
 import jsonschema
 import pytest
-from doubt_study import MISTAKES, PAGE, SIZES, far, shares, study
+from doubt_study import MISTAKES, PAGE, shares, study
 from made.commands import Ran
 from made.intake_jobs import write_job
 

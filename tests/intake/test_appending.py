@@ -2,13 +2,15 @@
 
 import errno
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from fitmatch.intake.writing.appending import ChangedError, LogFile
-from fitmatch.intake.writing.locking import HeldError, lock
+from fitmatch.intake.writing.locking import HeldError, locked
 from fitmatch.intake.writing.log_rows import HEADER, LogRows, split_torn
+from fitmatch.intake.writing.whole_files import write_whole
 
 CELLS = {"item": "R1", "feature": "journal", "angle": "0", "reading": "1.8162", "gauge": "mic-1", "time": "now"}
 SHORT = b"item,feature,station,angle,reading\n"
@@ -83,7 +85,7 @@ def test_what_was_typed_by_hand_is_left_alone(text: bytes) -> None:
 def test_a_new_file_and_its_rows(tmp_path: Path) -> None:
     """Nothing is on disk before `settle`; then the header; then every row."""
     path = tmp_path / "readings.csv"
-    log = LogFile(path)
+    log = LogFile(path, tmp_path)
     assert not path.exists() and log.data == HEADER
     assert log.settle() is None
     row = log.rows.row(CELLS)
@@ -97,7 +99,7 @@ def test_a_row_after_one_without_its_line_end(tmp_path: Path) -> None:
     """The line end that lacks is written with the new row."""
     path = tmp_path / "readings.csv"
     path.write_bytes(SHORT + b"R1,journal,,,1.8")
-    log = LogFile(path)
+    log = LogFile(path, tmp_path)
     log.append(log.rows.row(CELLS))
     assert path.read_bytes() == SHORT + b'R1,journal,,,1.8\nR1,journal,,0,"1.8162"\n'
 
@@ -107,7 +109,7 @@ def test_a_torn_row_is_put_aside(tmp_path: Path) -> None:
     path = tmp_path / "readings.csv"
     for torn in (b"R1,jour", b'R2,journal,1,0,"1.8'):
         path.write_bytes(SHORT + torn)
-        assert LogFile(path).settle() == tmp_path / "readings.torn"
+        assert LogFile(path, tmp_path).settle() == tmp_path / "readings.torn"
         assert path.read_bytes() == SHORT
     assert (tmp_path / "readings.torn").read_bytes() == b'R1,jour\nR2,journal,1,0,"1.8\n'
 
@@ -118,7 +120,7 @@ def test_the_newest_reading_is_the_last_row_that_has_one(tmp_path: Path) -> None
     header = b"item,feature,station,angle,reading,confirmed\n"
     path.write_bytes(header + b"R1,journal,,,1.8,\nR2,journal,,,1.9,\n\nR3,journal,,,,\n")
     path.chmod(0o640)
-    log = LogFile(path)
+    log = LogFile(path, tmp_path)
     newest = log.rows.newest
     assert newest is not None
     log.replace(log.rows.with_cell(newest, 5, "worn"))
@@ -134,7 +136,7 @@ def test_what_another_program_wrote_is_not_touched(tmp_path: Path) -> None:
     """A file that changed since it was read is neither added to nor rewritten."""
     path = tmp_path / "readings.csv"
     path.write_bytes(SHORT)
-    log = LogFile(path)
+    log = LogFile(path, tmp_path)
     path.write_bytes(SHORT + b"R1,journal,,,1.8\n")
     with pytest.raises(ChangedError):
         log.append(log.rows.row(CELLS))
@@ -145,7 +147,7 @@ def test_a_full_disk_leaves_no_part_of_a_row(tmp_path: Path, monkeypatch: pytest
     """A write that stops half way, or cannot be made lasting, is undone; the next one works."""
     path = tmp_path / "readings.csv"
     path.write_bytes(SHORT)
-    log = LogFile(path)
+    log = LogFile(path, tmp_path)
     row = log.rows.row(CELLS)
     write, fsync = os.write, os.fsync
 
@@ -165,11 +167,165 @@ def test_a_full_disk_leaves_no_part_of_a_row(tmp_path: Path, monkeypatch: pytest
     assert path.read_bytes() == SHORT + row
 
 
+OTHER = b"R9,journal,,,1.9\n"
+
+
+def add(path: Path, row: bytes = OTHER) -> None:
+    """As another program adds a row."""
+    with path.open("ab") as file:
+        file.write(row)
+
+
+def at_write(monkeypatch: pytest.MonkeyPatch, act: Callable[[], None], *, before: bool) -> None:
+    """Let something happen once, right before or after the next bytes are written."""
+    write = os.write
+
+    def acting(handle: int, data: bytes) -> int:
+        monkeypatch.setattr("os.write", write)
+        if before:
+            act()
+        written = write(handle, data)
+        if not before:
+            act()
+        return written
+
+    monkeypatch.setattr("os.write", acting)
+
+
+@pytest.mark.parametrize("before", [True, False])
+def test_a_row_added_by_another_program_meanwhile(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, before: bool
+) -> None:
+    """Added between the last look and the write, or right behind it, it is there as well as the row written here, and
+    the next change is refused."""
+    path = tmp_path / "readings.csv"
+    path.write_bytes(SHORT)
+    log = LogFile(path, tmp_path)
+    row = log.rows.row(CELLS)
+    at_write(monkeypatch, lambda: add(path), before=before)
+    log.append(row)
+    both = SHORT + (OTHER + row if before else row + OTHER)
+    assert path.read_bytes() == both
+    for change in (lambda: log.append(row), lambda: log.replace(SHORT)):
+        with pytest.raises(ChangedError):
+            change()
+    assert path.read_bytes() == both
+
+
+def test_rows_in_one_line_are_parted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A row that would stand behind one without its line end is not saved, and the other one stays."""
+    path = tmp_path / "readings.csv"
+    path.write_bytes(SHORT)
+    log = LogFile(path, tmp_path)
+    at_write(monkeypatch, lambda: add(path, OTHER[:-1]), before=True)
+    with pytest.raises(ChangedError):
+        log.append(log.rows.row(CELLS))
+    assert path.read_bytes() == SHORT + OTHER[:-1]
+
+
+@pytest.mark.parametrize("room", [0, 1, 9])
+def test_a_full_disk_takes_no_row_of_another_program(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, room: int
+) -> None:
+    """Where a write stops half way and another program has added a row behind it, that row can still be read."""
+    path = tmp_path / "readings.csv"
+    path.write_bytes(SHORT)
+    log, write = LogFile(path, tmp_path), os.write
+
+    def half(handle: int, data: bytes) -> int:
+        monkeypatch.setattr("os.write", write)
+        written = write(handle, data[:room])
+        add(path)
+        return written
+
+    monkeypatch.setattr("os.write", half)
+    with pytest.raises(OSError, match="no room"):
+        log.append(log.rows.row(CELLS))
+    assert [row.cells[4] for row in LogRows(path.read_bytes()).rows] == ["1.9"]
+
+
+@pytest.mark.parametrize("when", ["fsync", "replace", "later", "at the end"])
+def test_rows_added_while_all_are_replaced(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, when: str) -> None:
+    """A program that had opened the file before it was replaced writes to what is no longer there under that name: its
+    row is carried over, and the next change refused."""
+    path = tmp_path / "readings.csv"
+    row = b"R1,journal,,,1.8\n"
+    path.write_bytes(SHORT + row)
+    log = LogFile(path, tmp_path)
+    with path.open("ab", buffering=0) as other:
+        if when in ("fsync", "replace"):
+            real = getattr(os, when)
+
+            def acting(*args: object) -> object:
+                monkeypatch.undo()
+                other.write(OTHER)
+                return real(*args)
+
+            monkeypatch.setattr(os, when, acting)
+        log.replace(SHORT)
+        if when in ("later", "at the end"):
+            assert path.read_bytes() == SHORT
+            other.write(OTHER)
+        if when != "at the end":
+            with pytest.raises(ChangedError):
+                log.replace(b"")
+    log.close()
+    assert path.read_bytes() == SHORT + OTHER
+
+
+def test_what_was_rewritten_meanwhile_stands(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where another program writes all rows anew while they are replaced here, its rows are the ones that stay."""
+    path = tmp_path / "readings.csv"
+    path.write_bytes(SHORT + b"R1,journal,,,1.8\n")
+    log, fsync = LogFile(path, tmp_path), os.fsync
+
+    def acting(handle: int) -> None:
+        monkeypatch.setattr("os.fsync", fsync)
+        path.write_bytes(SHORT + OTHER)
+        fsync(handle)
+
+    monkeypatch.setattr("os.fsync", acting)
+    with pytest.raises(ChangedError):
+        log.replace(SHORT)
+    log.close()
+    assert path.read_bytes() == SHORT + OTHER
+
+
+def test_only_a_file_in_the_folder_is_written_to(tmp_path: Path) -> None:
+    """A link out of the folder, a pipe, a folder: refused at once, before or behind the first look; so is a link in
+    place of the file for what was cut short."""
+    folder, outside = tmp_path / "job", tmp_path / "outside.csv"
+    folder.mkdir()
+    path = folder / "readings.csv"
+    outside.write_bytes(SHORT)
+    for make in (lambda: path.symlink_to(outside), lambda: os.mkfifo(path), path.mkdir):
+        make()
+        with pytest.raises(OSError, match=r"leads out|not a file"):
+            LogFile(path, folder)
+        path.rmdir() if path.is_dir() else path.unlink()
+        path.write_bytes(SHORT)
+        log = LogFile(path, folder)
+        path.unlink()
+        make()
+        with pytest.raises((OSError, ChangedError)):
+            log.append(log.rows.row(CELLS))
+        path.rmdir() if path.is_dir() else path.unlink()
+    path.write_bytes(SHORT + b"R1,jour")
+    (folder / "readings.torn").symlink_to(outside)
+    with pytest.raises(OSError, match="links"):
+        LogFile(path, folder).settle()
+    assert outside.read_bytes() == SHORT
+
+
 def test_one_lock_at_a_time(tmp_path: Path) -> None:
-    """What is locked cannot be locked again until it is released; the file stays as it is, and no other one appears."""
+    """What is locked cannot be locked again until it is released, also once job.toml was replaced by another file; the
+    folder stays as it is."""
     path = tmp_path / "job.toml"
     path.write_bytes(b"text")
-    with lock(path), pytest.raises(HeldError):
-        lock(path)
-    lock(path).close()
-    assert path.read_bytes() == b"text" and list(tmp_path.iterdir()) == [path]
+    with locked(tmp_path):
+        write_whole(path, b"other", tmp_path)
+        with pytest.raises(HeldError), locked(tmp_path):
+            pass
+    with locked(tmp_path):
+        pass
+    assert path.read_bytes() == b"other" and list(tmp_path.iterdir()) == [path]

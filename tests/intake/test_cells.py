@@ -5,7 +5,9 @@ from pathlib import Path
 import pytest
 from made.intake_jobs import JOB, mistakes, write_job
 
+from fitmatch.intake.pooling import read_jobs
 from fitmatch.intake.reading import read_job
+from fitmatch.problems import InputError
 
 METRIC = 'unit = "mm"\n[fit.rod]\ntarget = 0.05\nmin = 0.03\nmax = 0.07\n'
 
@@ -149,10 +151,15 @@ def test_bounds_of_shells(tmp_path: Path) -> None:
         ('"R\n1"', "`R?1` holds an invisible character (shown as ?); type the name again"),
         ("R\u200b1", "`R?1` holds an invisible character"),
         ("R" * 201, "is 201 characters long; write a name of at most 200"),
+        ("=R1", "`=R1` begins with `=`, which a spreadsheet takes for a formula; begin it with a letter or a digit"),
+        ("+1", "`+1` begins with `+`"),
+        ("-1", "`-1` begins with `-`"),
+        ("@sum(a1)", "`@sum(a1)` begins with `@`"),
     ],
 )
 def test_names(tmp_path: Path, cell: str, words: str) -> None:
-    """Names of positions, shells and boxes hold no slash and nothing that cannot be seen, and are not empty."""
+    """Names of positions, shells and boxes hold no slash, nothing that cannot be seen and no formula, and are not
+    empty."""
     (of_a_position,) = of_position(tmp_path, "position", cell)
     assert words in of_a_position
     (of_a_shell,) = of_shell(tmp_path, "shell", cell)
@@ -166,6 +173,53 @@ def test_names_of_any_writing(tmp_path: Path) -> None:
     assert of_position(tmp_path, "position", "Pleuel Nº 1 (ведущий)") == []
     shells = "shell,kind,half,wall\na,rod,upper,0.0618\nA,rod,lower,0.0618\n"
     assert len(read_job(write_job(tmp_path, shells=shells)).shells) == 2
+
+
+ONE, OTHER = "\u00e9", "e\u0301"  # look the same: an accent in its letter, and behind it
+CODED = "where the same letters are coded in another way"
+
+
+def test_names_that_look_the_same(tmp_path: Path) -> None:
+    """Names of positions, shells of a box, boxes and kinds differ in more than how their letters are coded; each
+    message names both rows."""
+    positions = f"position,kind,journal,housing_bore\nR{ONE},rod,1.8162,1.9421\nR{OTHER},rod,1.8162,1.9421\n"
+    rows = (f"{ONE},rod,upper,0.0618,", f"{OTHER},rod,lower,0.0618,", f"1,rod,upper,0.0618,C{OTHER}")
+    shells = "shell,kind,half,wall,box\n" + "\n".join((*rows, f"2,rod,upper,0.0618,C{ONE}")) + "\n"
+    job = JOB + f'[fit."{ONE}"]\ntarget = 0.002\n[fit."{OTHER}"]\ntarget = 0.002\n'
+    assert mistakes(write_job(tmp_path, job, positions, shells)) == [
+        f'job.toml:10: fit."{OTHER}": `{OTHER}` stands above already, {CODED}; keep one of them',
+        f"positions.csv:3: position: `R{OTHER}` is already in row 2, {CODED}; give each position its own name",
+        f"shells/box-1.csv:3: shell: `{OTHER}` is already in box `box-1` (shells/box-1.csv:2), {CODED}; give each "
+        "shell of a box its own name",
+        f"shells/box-1.csv:5: box: `C{ONE}` is already in shells/box-1.csv:4, {CODED}; write both alike, or give one "
+        "another name",
+    ]
+
+
+def test_names_that_look_the_same_in_two_jobs(tmp_path: Path) -> None:
+    """Jobs that share their shells code the name of one shell in one way."""
+    folders = []
+    for name, spelt in (("a", ONE), ("b", OTHER)):
+        shells = f"shell,kind,half,wall,family\n{spelt},rod,upper,0.0618,n\n2,rod,lower,0.0618,n\n"
+        folders.append(write_job(tmp_path / name, JOB + 'family = ["n"]\n', shells=shells))
+    with pytest.raises(InputError) as refused:
+        read_jobs(folders)
+    assert [str(problem) for problem in refused.value.problems] == [
+        f"b/shells/box-1.csv:2: shell: shell `box-1/{OTHER}` is in another job already, {CODED}; write both alike or, "
+        "if they are two shells, rename the box of one"
+    ]
+
+
+@pytest.mark.parametrize("name", ["=1", "-a"])
+def test_kinds_and_box_files_are_no_formulas(tmp_path: Path, name: str) -> None:
+    """The same of a kind in job.toml and of a box that is named by its file."""
+    shells = "shell,kind,half,wall\n01,rod,upper,0.0618\n"
+    job = JOB + f'[fit."{name}"]\ntarget = 0.002\n'
+    begins = f"`{name}` begins with `{name[0]}`, which a spreadsheet takes for a formula; begin it with a letter or a "
+    assert mistakes(write_job(tmp_path, job, **{f"shells/{name}.csv": shells})) == [
+        f"job.toml:8: fit.{name if name == '-a' else chr(34) + name + chr(34)}: {begins}digit",
+        f"shells/{name}.csv: as the name of a box {begins}digit",
+    ]
 
 
 def test_a_box_named_by_its_file(tmp_path: Path) -> None:

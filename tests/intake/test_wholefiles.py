@@ -1,5 +1,6 @@
 """Writing a file, or several, whole or not at all."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,7 @@ def test_the_old_file_is_replaced_and_nothing_else_is_left(tmp_path: Path) -> No
     """The file has the new text in UTF-8 with line feeds, and there is no draft beside it."""
     path = tmp_path / "assignment.json"
     path.write_text("old", encoding="utf-8")
-    write_whole(path, "neü\n".encode())
+    write_whole(path, "neü\n".encode(), tmp_path)
     assert path.read_bytes() == "neü\n".encode()
     assert list(tmp_path.iterdir()) == [path]
 
@@ -26,7 +27,7 @@ def test_a_failure_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.Monke
 
     monkeypatch.setattr("os.fsync", fail)
     with pytest.raises(OSError, match="No space left"):
-        write_whole(path, b"new")
+        write_whole(path, b"new", tmp_path)
     assert path.read_text(encoding="utf-8") == "old"
     assert list(tmp_path.iterdir()) == [path]
 
@@ -40,3 +41,78 @@ def test_several_files_or_none(tmp_path: Path) -> None:
     assert old.read_bytes() == b"\xff old" and list(tmp_path.iterdir()) == [old]
     write_all({old: b"first", new: b"second"})
     assert [path.read_text(encoding="utf-8") for path in (old, new)] == ["first", "second"]
+
+
+def test_nothing_is_written_outside_the_folder(tmp_path: Path) -> None:
+    """A link out of the folder, to a file or to none, itself or on the way, is refused; what it leads to stays."""
+    folder, outside = tmp_path / "job", tmp_path / "outside"
+    for made in (folder, outside):
+        made.mkdir()
+    (outside / "kept").write_bytes(b"kept")
+    (folder / "to-file").symlink_to(outside / "kept")
+    (folder / "to-none").symlink_to(outside / "none")
+    (folder / "round").symlink_to(folder / "round")
+    (folder / "place").symlink_to(outside)
+    for name in ("to-file", "to-none", "round", "place/kept", "place/none"):
+        with pytest.raises(OSError, match=r"a link leads out|links lead round"):
+            write_whole(folder / name, b"new", folder)
+    for name in ("to-file", "to-none", "round"):
+        with pytest.raises(OSError, match=r"a link leads out|links lead round"):
+            write_all({folder / "first": b"new", folder / name: b"new"})
+    assert [(path.name, path.read_bytes()) for path in outside.iterdir()] == [("kept", b"kept")]
+    assert (folder / "to-file").is_symlink() and len(list(folder.iterdir())) == 4
+
+
+def test_a_link_inside_the_folder_stays_a_link(tmp_path: Path) -> None:
+    """What it leads to is replaced."""
+    (tmp_path / "real.json").write_bytes(b"old")
+    (tmp_path / "assignment.json").symlink_to("real.json")
+    write_whole(tmp_path / "assignment.json", b"new", tmp_path)
+    assert (tmp_path / "assignment.json").is_symlink() and (tmp_path / "real.json").read_bytes() == b"new"
+
+
+def test_a_draft_never_goes_through_what_is_there(tmp_path: Path) -> None:
+    """Links, files and folders that somebody put where the draft would be are left as they are."""
+    path, other = tmp_path / "a" / "assignment.json", tmp_path / "other"
+    path.parent.mkdir()
+    other.write_bytes(b"kept")
+    draft = path.with_name(f".assignment.json.{os.getpid()}")
+    draft.symlink_to(other)
+    draft.with_name(f"{draft.name}1").mkdir()
+    draft.with_name(f"{draft.name}2").symlink_to(tmp_path / "none")
+    write_whole(path, b"new", path.parent)
+    assert path.read_bytes() == b"new" and other.read_bytes() == b"kept" and not (tmp_path / "none").exists()
+    assert draft.is_symlink() and len(list(path.parent.iterdir())) == 4
+
+
+@pytest.mark.parametrize("mode", [0o600, 0o640, 0o666])
+def test_owner_and_permissions_stay(tmp_path: Path, mode: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The new file has those of the old one, and at no time may be read by more people than the old one."""
+    path = tmp_path / "assignment.json"
+    path.write_bytes(b"old")
+    if os.geteuid() == 0:
+        os.chown(path, 12_345, 23_456)
+    path.chmod(mode)
+    before, seen, fsync = path.stat(), [], os.fsync
+
+    def look(handle: int) -> None:
+        seen.append(os.fstat(handle).st_mode & 0o777)
+        fsync(handle)
+
+    monkeypatch.setattr("os.fsync", look)
+    write_whole(path, b"new", tmp_path)
+    after = path.stat()
+    assert (after.st_mode, after.st_uid, after.st_gid) == (before.st_mode, before.st_uid, before.st_gid)
+    assert path.read_bytes() == b"new" and seen[0] == mode
+
+
+def test_only_files_are_replaced(tmp_path: Path) -> None:
+    """A pipe or a folder in a file's place is refused at once, and stays."""
+    os.mkfifo(tmp_path / "pipe.json")
+    (tmp_path / "folder.json").mkdir()
+    for name, what in (("pipe.json", "a pipe, a device"), ("folder.json", "a folder")):
+        with pytest.raises(OSError, match=f"not a file but {what}"):
+            write_whole(tmp_path / name, b"new", tmp_path)
+        with pytest.raises(OSError, match=f"not a file but {what}"):
+            write_all({tmp_path / name: b"new"})
+    assert (tmp_path / "pipe.json").is_fifo() and (tmp_path / "folder.json").is_dir()

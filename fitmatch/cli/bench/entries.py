@@ -5,12 +5,15 @@ something is being printed are shown and taken at the next prompts, in order.
 """
 
 import os
+import signal
 import sys
 from codecs import getincrementaldecoder
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from errno import EIO
 from typing import Final, NamedTuple
+
+import click
 
 from fitmatch.cli.console import show
 
@@ -18,6 +21,8 @@ if sys.platform == "win32":
     import msvcrt
 else:
     import termios
+
+    _ENDING: Final = (signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT)
 
 _ENDS: Final = "\r\n\t"
 _RUBOUT: Final = "\x7f\b"
@@ -98,7 +103,7 @@ def _chunk(handle: int) -> bytes:
         return os.read(handle, _CHUNK)
     except OSError as error:
         if error.errno != EIO:  # a closed terminal sends nothing more
-            raise
+            raise click.ClickException(f"the input cannot be read: {error.strerror}") from error
         return b""
 
 
@@ -145,8 +150,33 @@ else:
         mode = termios.tcgetattr(handle)
         mode[3] &= ~(termios.ICANON | termios.ECHO)
         mode[6][termios.VMIN], mode[6][termios.VTIME] = 1, 0
-        termios.tcsetattr(handle, termios.TCSADRAIN, mode)
+
+        def restore() -> None:
+            with suppress(termios.error):  # the terminal may be gone
+                termios.tcsetattr(handle, termios.TCSADRAIN, before)
+
+        with _restored_when_ended(restore):
+            termios.tcsetattr(handle, termios.TCSADRAIN, mode)
+            try:
+                yield
+            finally:
+                restore()
+
+    @contextmanager
+    def _restored_when_ended(restore: Callable[[], None]) -> Iterator[None]:
+        """Where a signal ends the process, `restore` comes first. A signal that is ignored already stays so."""
+
+        def end(number: int, _frame: object) -> None:
+            signal.signal(signal.SIGTTOU, signal.SIG_IGN)  # in the background that would stop the process here
+            restore()
+            signal.signal(number, signal.SIG_DFL)
+            os.kill(os.getpid(), number)
+
+        ending = [n for n in _ENDING if signal.getsignal(n) == signal.SIG_DFL]
+        for number in ending:
+            signal.signal(number, end)
         try:
             yield
         finally:
-            termios.tcsetattr(handle, termios.TCSADRAIN, before)
+            for number in ending:
+                signal.signal(number, signal.SIG_DFL)

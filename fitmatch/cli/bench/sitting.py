@@ -10,7 +10,7 @@ import click
 
 from fitmatch.cli.bench.answers import HELP, Bench, Doors, Quit, RefusedError
 from fitmatch.cli.bench.entries import Entry, entries_of
-from fitmatch.cli.console import Notes, show
+from fitmatch.cli.console import Notes, show, visible
 from fitmatch.cli.exit_codes import BAD_INPUT
 from fitmatch.gauging.doubts.check import doubts_of
 from fitmatch.intake.common.findings import Findings
@@ -19,9 +19,10 @@ from fitmatch.intake.job_toml.settings import Settings, read_settings
 from fitmatch.intake.job_toml.sources import read_bytes
 from fitmatch.intake.reading import read_job
 from fitmatch.intake.writing.appending import ChangedError, LogFile
-from fitmatch.intake.writing.locking import HeldError, lock
+from fitmatch.intake.writing.locking import HeldError, locked
 from fitmatch.intake.writing.log_rows import HEADER
 from fitmatch.names import holds_unseen
+from fitmatch.wording import printable
 
 _BELL: Final = "\a"
 
@@ -32,15 +33,16 @@ def sit(folder: Path, by: str) -> int:
         raise click.BadParameter("holds an invisible character", param_hint="--by")
     settings = _settings(folder)
     try:
-        held = lock(folder / JOB_FILE.name)
+        with locked(folder):
+            return _take_all(folder, settings, by)
     except HeldError as error:
         raise click.ClickException(
-            f"another fitmatch measure is already running on {folder}; close that one first"
+            f"another fitmatch measure is already running on {printable(folder)}; close that one first"
         ) from error
     except OSError as error:
-        raise click.ClickException(f"{folder} cannot be locked ({error.strerror}); copy it to a disk here") from error
-    with held:
-        return _take_all(folder, settings, by)
+        raise click.ClickException(
+            f"{printable(folder)} cannot be locked ({error.strerror}); copy it to a disk here"
+        ) from error
 
 
 def _take_all(folder: Path, settings: Settings, by: str) -> int:
@@ -53,37 +55,51 @@ def _take_all(folder: Path, settings: Settings, by: str) -> int:
             show(_BELL)
         notes.say(text)
 
-    log = LogFile(folder / settings.readings)
+    log = _log_file(folder, settings.readings)
     job = read_job(folder, log=log.data)
     notes.warn(*job.warnings)
     doors = Doors(
         read=lambda data: read_job(folder, log=data),
         settings=partial(_settings, folder),
         doubts_of=doubts_of,
-        say=lambda text: show(f"{text}\n"),
+        say=lambda text: show(f"{visible(text)}\n"),
         warn=warn,
         by=by.strip(),
     )
     try:
         aside = log.settle()
         if aside is not None:
-            notes.warn(f"the last row of {log.path.name} was cut short; it was moved to {aside.name}")
+            notes.warn(
+                f"the last row of {printable(log.path.name)} was cut short; it was moved to {printable(aside.name)}"
+            )
         bench = Bench(log, job, doors)
         if terminal:
             doors.say(HELP)
         with entries_of(sys.stdin.fileno(), terminal=terminal) as entries:
             return _take(bench, entries, warn, terminal=terminal)
     except ChangedError as error:
-        text = f"another program has changed {log.path.name}; close it there, then start again"
+        text = f"another program has changed {printable(log.path.name)}; close it there, then start again"
         raise click.ClickException(text) from error
     except OSError as error:
-        raise click.ClickException(f"{log.path} cannot be written: {error.strerror}") from error
+        raise click.ClickException(f"{printable(log.path)} cannot be written: {error.strerror}") from error
+    finally:
+        log.close()
+
+
+def _log_file(folder: Path, name: str) -> LogFile:
+    """The file of readings; raises InputError, with every mistake in the job, or ClickException."""
+    try:
+        return LogFile(folder / name, folder)
+    except OSError as error:
+        read_job(folder, log=None if (folder / name).exists() else HEADER)
+        raise click.ClickException(f"{printable(folder / name)} cannot be written: {error.strerror}") from error
 
 
 def _take(bench: Bench, entries: Iterator[Entry], warn: Callable[[str], None], *, terminal: bool) -> int:
     """Take every entry; the exit status."""
     while True:
-        show(bench.prompt() if terminal else f"{bench.prompt().rstrip()}\n")
+        prompt = visible(bench.prompt())
+        show(prompt if terminal else f"{prompt.rstrip()}\n")
         entry = next(entries, None)
         if entry is None:
             break
@@ -116,6 +132,6 @@ def _settings(folder: Path) -> Settings:
         read_job(folder, log=None if there else HEADER)
     assert settings is not None and settings.readings is not None  # otherwise that has raised
     if not settings.readings.lower().endswith(".csv"):
-        text = f"readings can only be added to a .csv file; save {settings.readings} as one and name it in [sources]"
-        raise click.ClickException(text)
+        todo = f"save {printable(settings.readings)} as one and name it in [sources]"
+        raise click.ClickException(f"readings can only be added to a .csv file; {todo}")
     return settings

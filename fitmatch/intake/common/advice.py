@@ -27,6 +27,9 @@ _WORDS: Final = {
 }
 
 
+CODED: Final = ", where the same letters are coded in another way"  # behind where a name stands already
+
+
 def for_number(text: str, why: str, *, inch_job: bool) -> str:
     """What is wrong with text that is not a length, and what to do; `why` is the message from reading it."""
     typed = text.strip()

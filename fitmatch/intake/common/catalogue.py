@@ -6,7 +6,8 @@ CODES: Final = {
     # the folder and its files
     "no-job-folder": "the job folder is missing, or is a file",
     "missing-file": "a file the job needs is not there",
-    "unreadable-file": "the system does not allow the file to be read",
+    "unreadable-file": "the system does not allow the file to be read, or it is no file",
+    "too-large": "a file, or a table in it, far larger than any job needs",
     "empty-file": "the file is empty",
     "wrong-ending": "a table whose name ends in neither .csv nor .xlsx",
     "wrong-encoding": "text that is not UTF-8",
@@ -60,7 +61,8 @@ CODES: Final = {
     "date-cell": "a spreadsheet cell that holds a date or time",
     "formula-without-value": "a spreadsheet formula saved without its result",
     "error-cell": "a spreadsheet cell that shows an error",
-    "bad-name": "a name with a slash or an invisible character",
+    "bad-name": "a name with a slash, an invisible character or a beginning of a formula",
+    "coded-twice": "two names that look the same, their letters being coded in different ways",
     # between rows and files
     "unknown-kind": "a kind without a [fit.KIND] table",
     "unknown-gauge": "a gauge without a [gauge.NAME] table",

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
 from fitmatch.intake.common.catalogue import CODES
-from fitmatch.problems import Problem
+from fitmatch.problems import MOST_PROBLEMS, Problem
 from fitmatch.wording import listed, shorten
 
 # Order of the files in a report: job.toml, positions, shell files as they are read, the long file of readings, a saved
@@ -27,17 +27,31 @@ class Paper(NamedTuple):
 class Findings:
     """Collects mistakes and warnings."""
 
-    problems: list[Problem] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)  # of a great many at least the first, see `number`
+    number: int = 0  # of all mistakes
     warnings: list[str] = field(default_factory=list)
     alike: list[str] = field(default_factory=list)  # files named by the first that has the same mistake
+    _last: tuple[int, ...] | None = None  # rank of the last mistake that is kept, once later ones are only counted
     first_rounded: str | None = None  # place and text of the first number finer than a nanometre
+
+    def beyond(self, paper: Paper, row: int) -> bool:
+        """Whether mistakes in this row are only counted, as so many come before it."""
+        return self._last is not None and (*paper.rank, row) > self._last
 
     def report(
         self, code: str, text: str, paper: Paper, row: int | None = None, column: str | None = None, order: int = 0
     ) -> None:
         """Note one mistake; `order` is the column's place in its row."""
         assert code in CODES, code
-        self.problems.append(Problem(code, text, paper.name, row, column, (*paper.rank, row or 0, order)))
+        self.number += 1
+        rank = (*paper.rank, row or 0, order)
+        if self._last is not None and rank >= self._last:
+            return
+        self.problems.append(Problem(code, text, paper.name, row, column, rank))
+        if len(self.problems) >= 2 * MOST_PROBLEMS:
+            self.problems.sort(key=lambda problem: problem.rank)
+            del self.problems[MOST_PROBLEMS:]
+            self._last = self.problems[-1].rank
 
     def report_once(self, code: str, text: str, paper: Paper, row: int) -> None:
         """Note a mistake that several files may have for one reason: once, at the first, which names the others."""

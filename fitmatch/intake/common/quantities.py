@@ -2,6 +2,7 @@
 wrong."""
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 from fitmatch.intake.common import advice
@@ -9,6 +10,7 @@ from fitmatch.lengths import LengthError, parse_length, parse_number, with_unit
 from fitmatch.records.measuring import DIAMETERS, LARGEST_STATION, turned
 from fitmatch.wording import listed, shorten
 
+_MOST_KNOWN: Final = 200_000  # more texts than gauges can show
 _LONGEST_COUNT: Final = 9  # digits
 _LARGEST_ANGLE: Final = 360
 
@@ -68,11 +70,13 @@ def count_of(text: str, most: int, what: str) -> int:
     raise CellError("not-a-whole-number", f"`{shorten(text)}` is not a {what} from the front: 1, 2, 3 and so on")
 
 
+@lru_cache(1 << 12)
 def station_of(text: str) -> int:
     """A station along the axis; raises CellError."""
     return count_of(text, LARGEST_STATION, "station; count them")
 
 
+@lru_cache(1 << 12)
 def angle_of(text: str, feature: str, *, decimal_comma: bool = False) -> float:
     """Degrees from the crown axis, reduced by whole turns; raises CellError."""
     todo = "write degrees from the crown axis"
@@ -101,18 +105,18 @@ class LengthReader:
     known: dict[str, int] = field(default_factory=dict)
     finer: bool = False  # whether the last text was finer than a nanometre
 
-    def read(self, text: str) -> int:
-        """Whole nanometres; raises CellError."""
+    def read(self, text: str, *, brief: bool = False) -> int:
+        """Whole nanometres; raises CellError, whose text need say nothing if `brief`."""
         try:
             nm, whole = parse_length(
                 text, self.unit or "mm", inch_job=self.inch_job or self.unit is None, decimal_comma=self.decimal_comma
             )
         except LengthError as error:
-            raise self._unreadable(text, str(error)) from None
+            raise CellError("not-a-length", "") if brief else self._unreadable(text, str(error)) from None
         if self.unit is not None and not self.quantity.holds(nm):
-            raise self._implausible(text, nm)
+            raise CellError("implausible-length", "") if brief else self._implausible(text, nm)
         self.finer = not whole
-        if whole:
+        if whole and len(self.known) < _MOST_KNOWN:
             self.known[text] = nm
         return nm
 

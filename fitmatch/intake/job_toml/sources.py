@@ -5,22 +5,26 @@ Paths stay inside the job folder, whether by `..`, by an absolute path or throug
 
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from glob import escape, glob, has_magic
+from glob import escape, has_magic
 from itertools import accumulate
 from pathlib import Path
 from typing import Final, NamedTuple
 
+from fitmatch.intake.common.files import LARGEST, TooLargeError, read_file
 from fitmatch.intake.common.findings import ASSEMBLED, POSITIONS, READINGS, SHELLS, Findings, Paper
+from fitmatch.intake.job_toml.globbing import Allowance, TooMuchError, matches, matches_if_few
 from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile
 from fitmatch.intake.job_toml.settings import DEFAULT_SHELLS, Settings
 from fitmatch.intake.job_toml.unread import TABLES, warn_of_unread
 from fitmatch.names import natural
 from fitmatch.wording import listed, shorten
 
+_LARGEST_JOB: Final = 4_000_000  # bytes of job.toml
 _PLACES: Final = {"positions": POSITIONS, "readings": READINGS, "assembled": ASSEMBLED}
 # Nobody means a glob with more, and it could take hours: each `**` multiplies the ways to the same file.
 _LONGEST: Final = 1_000
 _DEEPEST: Final = 50
+_MOST_GLOBS: Final = 1_000
 _MOST_STARS: Final = 4
 
 
@@ -42,8 +46,13 @@ def read_bytes(folder: Path, paper: Paper, findings: Findings, *, may_leave: boo
             findings.report("missing-file", _missing(folder, paper), paper)
         elif path.is_dir():
             findings.report("unreadable-file", "is a folder; name a file", paper)
+        elif not path.is_file():
+            findings.report("unreadable-file", "is a pipe, a device or the like; put a file in its place", paper)
         else:
-            return path.read_bytes()
+            return read_file(path, _LARGEST_JOB if paper is JOB_FILE else LARGEST)
+    except TooLargeError as error:
+        todo = "take out what does not belong to this job" if paper is JOB_FILE else "split it into several files"
+        findings.report("too-large", f"is too large: {error.strerror}; {todo}", paper)
     except (OSError, RuntimeError, ValueError) as error:  # RuntimeError: links in a circle; ValueError: NUL in a path
         reason = getattr(error, "strerror", None) or "not a valid path on this system"
         findings.report("unreadable-file", f"cannot be read ({reason}); check the file and its permissions", paper)
@@ -56,14 +65,14 @@ def with_positions(folder: Path, settings: Settings) -> Settings:
     pattern = (settings.positions or "").strip()
     if not has_magic(pattern) or (folder / pattern).exists():
         return settings
-    matches = _matches(folder, pattern, "positions", settings.file)
-    found = [name for name in matches or () if name.lower().endswith(TABLES)]
+    matching = _matches(folder, pattern, "positions", settings.file, Allowance())
+    found = [name for name in matching or () if name.lower().endswith(TABLES)]
     if len(found) == 1:
         return replace(settings, positions=found[0])
     if found:
         text = f"`{shorten(pattern)}` finds {listed([shorten(name) for name in found])}; keep one of them, or name it"
         settings.file.report("several-positions", text, "sources", "positions")
-    elif matches is not None:
+    elif matching is not None:
         text = f"no file matches `{shorten(pattern)}`; save the positions as .csv or .xlsx, or correct the path"
         settings.file.report("nothing-found", text, "sources", "positions")
     return replace(settings, positions=None)
@@ -109,8 +118,13 @@ def shell_sources(folder: Path, settings: Settings, findings: Findings) -> tuple
     complete = settings.readable and settings.shells is not None
     names: dict[str, bool] = {}  # path as shown -> whether it may lead out of the folder
     followed: dict[str, list[str]] = {"shells": [], "shared": []}
+    allowance = Allowance()
     for key, patterns in (("shells", settings.shells or ()), ("shared", settings.shared)):
-        found = {pattern: _matches(folder, pattern, key, settings.file) for pattern in patterns}
+        if len(patterns) > _MOST_GLOBS:
+            text = f"names {len(patterns):,} files or globs, and may name {_MOST_GLOBS:,}; write a glob for many files"
+            settings.file.report("too-large", text, "sources", key)
+            complete, patterns = False, ()
+        found = {pattern: _matches(folder, pattern, key, settings.file, allowance) for pattern in patterns}
         needed = settings.readable and (key == "shared" or settings.shells_written or not settings.shared)
         for pattern, some in found.items():
             if some is None:
@@ -151,7 +165,7 @@ def _each_once(folder: Path, names: Iterable[str]) -> Iterator[Paper]:
             yield Paper(name, (SHELLS, number))
 
 
-def _matches(folder: Path, pattern: str, key: str, file: JobFile) -> list[str] | None:
+def _matches(folder: Path, pattern: str, key: str, file: JobFile, allowance: Allowance) -> list[str] | None:
     """The files a glob matches, in natural order of path; None, with a problem noted, if it is not allowed."""
     if not _may_be_followed(pattern, key, file):
         return None
@@ -160,12 +174,17 @@ def _matches(folder: Path, pattern: str, key: str, file: JobFile) -> list[str] |
         file.report("nothing-found", text, "sources", key)
         return None
     # Hidden files, and the lock files that spreadsheet programs keep beside an open workbook, are not tables.
-    found = [
-        name.replace("\\", "/")
-        for name in glob(pattern, root_dir=folder, recursive=True)  # noqa: PTH207 (Path.glob takes no absolute pattern)
-        if not Path(name).name.startswith("~$") and not (folder / name).is_dir()
-    ]
-    return sorted(sorted(set(found)), key=natural)  # `1` and `01` are equal numbers: then by code point
+    try:
+        found = [
+            name
+            for name in matches(pattern, folder, allowance)
+            if not Path(name).name.startswith("~$") and not (folder / name).is_dir()
+        ]
+    except TooMuchError:
+        text = f"`{shorten(pattern)}` looks through far more files than a job has; name a folder nearer to the shells"
+        file.report("too-large", text, "sources", key)
+        return None
+    return sorted(sorted(found), key=natural)  # `1` and `01` are equal numbers: then by code point
 
 
 def _may_be_followed(pattern: str, key: str, file: JobFile) -> bool:
@@ -214,9 +233,9 @@ def _missing(folder: Path, paper: Paper) -> str:
 def _nothing(folder: Path, pattern: str) -> str:
     """Reports that a glob matches nothing, and what may have been meant."""
     text = f"no file matches `{shorten(pattern)}`"
-    if pattern.endswith(".csv") and glob(f"{pattern[:-4]}.xlsx", root_dir=folder):  # noqa: PTH207
+    if pattern.endswith(".csv") and matches_if_few(f"{pattern[:-4]}.xlsx", folder):
         return f'{text}, though .xlsx files are there; write "{pattern[:-4]}.xlsx"'
-    others = sorted(glob(f"{pattern.rpartition('/')[0]}/*", root_dir=folder)) if "/" in pattern else []  # noqa: PTH207
+    others = sorted(matches_if_few(f"{pattern.rpartition('/')[0]}/*", folder)) if "/" in pattern else []
     if others:
         return f"{text}, though {shorten(others[0])} is there; correct the glob, or save the file as .csv or .xlsx"
     if has_magic(pattern) or pattern in DEFAULT_SHELLS:

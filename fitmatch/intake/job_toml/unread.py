@@ -3,11 +3,13 @@ unnoticed."""
 
 from collections.abc import Collection, Iterator
 from contextlib import suppress
-from glob import glob, has_magic
+from glob import has_magic
 from pathlib import Path
 from typing import Final
 
+from fitmatch.intake.common.files import read_file
 from fitmatch.intake.common.findings import Findings, Paper
+from fitmatch.intake.job_toml.globbing import matches_if_few
 from fitmatch.intake.tables.columns import names_in
 from fitmatch.intake.tables.opening import open_table
 from fitmatch.wording import listed
@@ -31,8 +33,7 @@ def warn_of_unread(
         for pattern in filter(has_magic, globs):
             place, slash, name = pattern.rpartition("/")
             wide = f"{place}{slash}*" if key == "shells" else f"{pattern.rpartition('.')[0]}.*"
-            for found in sorted(glob(wide, root_dir=folder, recursive=True)):  # noqa: PTH207 (as in sources)
-                path = found.replace("\\", "/")
+            for path in sorted(matches_if_few(wide, folder)):
                 if path not in read and path not in lost and _may_hold_shells(folder, path):
                     ending = Path(path).suffix
                     lost[path] = path if name.endswith(ending) else f"{place}{slash}*{ending}"
@@ -59,8 +60,7 @@ def _boxes_beside_the_job(folder: Path, known: Collection[str | None]) -> Iterat
         if name in known or not name.lower().endswith(TABLES) or not _may_hold_shells(folder, name):
             continue
         with suppress(OSError):
-            small = path.is_file() and path.stat().st_size <= _LARGEST
-            table = open_table(path.read_bytes(), Paper(name, ()), Findings()) if small else None
+            table = None if path.is_symlink() else open_table(read_file(path, _LARGEST), Paper(name, ()), Findings())
             if table is not None and len(_COLUMNS & names_in(table)) > 1:
                 yield name
 

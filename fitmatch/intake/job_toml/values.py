@@ -11,7 +11,7 @@ from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile, Path
 from fitmatch.intake.job_toml.keys import keys_in
 from fitmatch.intake.job_toml.strange_keys import told, told_of_section, told_of_value
 from fitmatch.lengths import JOB_UNITS, LengthError, parse_number
-from fitmatch.names import fault_in_name, nearest
+from fitmatch.names import composed, fault_in_name, nearest
 from fitmatch.wording import dotted, listed, shorten
 
 T = TypeVar("T")
@@ -180,7 +180,7 @@ class Values:
         """The kinds a table has keys for; each must be one of `fits`, the kinds with a `[fit.KIND]` (None: any kind is
         allowed)."""
         self._must_be_table(path, f"one {what} per kind, such as {dotted((*path, 'rod'))}")
-        kinds = []
+        kinds: dict[str, str] = {}  # as `composed` gives them, and as they are
         for kind, value in self.table(path).items():
             if len(path) == 1 and not isinstance(value, dict):
                 strange = told_of_value(path, kind, self.document)
@@ -192,12 +192,16 @@ class Values:
                 if fault:
                     self.report("bad-name", fault, *path, kind)
                     continue
+                if composed(kind) in kinds:
+                    text = f"`{shorten(kind)}` stands above already{advice.CODED}; keep one of them"
+                    self.report("coded-twice", text, *path, kind)
+                    continue
             elif kind not in fits:
                 if fits:  # if there is no [fit.KIND] at all, that is reported, and this only follows from it
                     self.report("unknown-kind", advice.for_unknown_kind(kind, fits), *path, kind)
                 continue
-            kinds.append(kind)
-        return kinds
+            kinds[composed(kind)] = kind
+        return [*kinds.values()]
 
     def _must_be_table(self, path: Path, example: str) -> None:
         value = self._at(path)

@@ -71,7 +71,7 @@ class LogReader(ShellNames):
         """The kind of a position; None if there is no such position."""
         if item in self._kinds:
             return self._kinds[item]
-        if self.complete:
+        if self.complete and not self.sheet.counted(row):
             self.sheet.report("unknown-item", advice.for_unknown_position(item, self._kinds), row, "item")
         return None
 

@@ -5,9 +5,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import partial
 
+from fitmatch.intake.common import advice
 from fitmatch.intake.common.quantities import QUANTITIES, count_of
 from fitmatch.intake.rows.sheet import Sheet, says_no
 from fitmatch.intake.tables.columns import HINT, OWN, per_half
+from fitmatch.names import composed
 from fitmatch.records.measuring import Reading
 from fitmatch.records.parts import ANY, SIDES, Position
 from fitmatch.rules.positions.movable import columns_within
@@ -42,13 +44,14 @@ class PositionReader:
         """Every row that could be read at all; `matched` are the columns to match with shells; in those that are not in
         `asked` anything is accepted."""
         found: list[PositionRow] = []
-        first: dict[str, int] = {}
+        first: dict[str, tuple[str, int]] = {}
         for row, cells in self._sheet.table.rows:
             found.append(self._row(row, cells, matched, asked))
             name = found[-1].position.name
-            before = first.setdefault(name, row)
-            if name and before != row:
-                text = f"`{shorten(name)}` is already in row {before}; give each position its own name"
+            before, at = first.setdefault(composed(name), (name, row))
+            if name and at != row:
+                coded = "" if before == name else advice.CODED
+                text = f"`{shorten(name)}` is already in row {at}{coded}; give each position its own name"
                 self._sheet.report("duplicate-position", text, row, "position")
         self._check_offsets(found)
         if not found and self._sheet.table.complete:

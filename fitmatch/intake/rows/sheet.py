@@ -57,6 +57,14 @@ class Sheet:
         """Note a mistake in a cell."""
         self.findings.report(code, text, self.paper, row, column, self.columns.order(column))
 
+    def counted(self, row: int) -> bool:
+        """Whether mistakes in this row are only counted, as so many come before it; then one was. Asked where the text
+        for a mistake takes long to make."""
+        if not self.findings.beyond(self.paper, row):
+            return False
+        self.findings.number += 1
+        return True
+
     def cell(self, cells: list[str], column: str) -> str:
         """A trimmed cell; also empty if it could not be read."""
         text = cells[self.columns.index(column)].strip()
@@ -85,14 +93,16 @@ class Sheet:
     def kind_will_do(self, kind: str, row: int) -> bool:
         """Whether a kind has its table, as far as that is known; what is wrong is noted."""
         fits = self.settings.fits
+        if kind and (not fits or kind in fits):
+            return True
+        if self.counted(row):
+            return False
         if not kind:
             kinds = [*fits] if len(fits) < 8 else [*list(fits)[:7], "or another"]
             which = f"one of the kinds with a [fit.KIND] table: {', '.join(kinds)}" if fits else "the kind, such as rod"
             self.report("empty-cell", f"is empty; write {which}", row, "kind")
-        elif fits and kind not in fits:
-            self.report("unknown-kind", advice.for_unknown_kind(kind, fits), row, "kind")
         else:
-            return True
+            self.report("unknown-kind", advice.for_unknown_kind(kind, fits), row, "kind")
         return False
 
     def word(
@@ -102,10 +112,12 @@ class Sheet:
         word = typed.strip().casefold()
         if word in allowed:
             return word
+        if (not word and not needed) or typed == UNREAD or self.counted(row):
+            return None
         todo = f"write {listed(allowed, 'or')}"
-        if word and typed != UNREAD:
+        if word:
             self.report("unknown-value", f"`{shorten(typed)}` is not a valid {what}; {todo}", row, column)
-        elif needed and typed != UNREAD:
+        else:
             self.report("empty-cell", f"is empty; {todo}", row, column)
         return None
 
@@ -137,7 +149,8 @@ class Sheet:
             return measuring.measured.get(kind, {}).get(feature), True
         if cell in measuring.gauges:
             return cell, True
-        if self.settings.readable and self.settings.gauges_named:  # otherwise the gauges are unknown
+        # Otherwise the gauges are unknown.
+        if self.settings.readable and self.settings.gauges_named and not self.counted(row):
             self.report("unknown-gauge", advice.for_unknown_gauge(cell, measuring.gauges), row, column)
         return None, False
 
@@ -181,10 +194,14 @@ class Sheet:
         """A length seen for the first time; None as above."""
         if not text.strip() or text == UNREAD:
             return None
+        brief = self.findings.beyond(self.paper, row)
         try:
-            nm = reader.read(text)
+            nm = reader.read(text, brief=brief)
         except CellError as error:
-            self.report(error.code, str(error), row, column)
+            if brief:
+                self.findings.number += 1
+            else:
+                self.report(error.code, str(error), row, column)
             return None
         if reader.finer:
             self.findings.rounded(text, self.paper, row, column)
@@ -219,7 +236,7 @@ class ShellNames:
             return fitting[0]
         if fitting:
             self.sheet.report(*self.ambiguous(name, fitting), row, column)
-        elif self.complete:  # otherwise it may be among what could not be read
+        elif self.complete and not self.sheet.counted(row):  # it may be among what could not be read
             self.sheet.report(*self.unknown(typed, named), row, column)
         return None
 

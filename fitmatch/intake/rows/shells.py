@@ -10,13 +10,15 @@ from pathlib import PurePosixPath
 from sys import intern
 
 from fitmatch.gauging.sizes.sizing import Sizes
+from fitmatch.intake.common import advice
 from fitmatch.intake.common.findings import Findings, Paper
 from fitmatch.intake.common.quantities import COATING, WALL, LengthReader
 from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.rows.sheet import Readers, Sheet
 from fitmatch.intake.tables.table import UNREAD
 from fitmatch.lengths import with_unit
-from fitmatch.names import LONGEST_NAME, fault_in_name, spellings
+from fitmatch.names import FORMULA, LONGEST_NAME, composed, fault_in_name, spellings
+from fitmatch.problems import MOST_PROBLEMS
 from fitmatch.records.keys import ItemKey, ShellKey
 from fitmatch.records.measuring import LoggedReading
 from fitmatch.records.parts import HALVES, Shell, Size
@@ -39,7 +41,8 @@ class ShellPool:
     shells: list[Shell] = field(default_factory=list)
     complete: bool = True  # False once a row or a name could not be read: locks may refer to it
     slipped: set[str] = field(default_factory=set)  # columns meant by misspelt headers
-    names: dict[str, set[str]] = field(default_factory=dict)  # by box
+    names: dict[str, set[str]] = field(default_factory=dict)  # by box, as `composed` gives them
+    boxes: dict[str, tuple[str, str]] = field(default_factory=dict)  # by that of their names, each and where it stands
     doubles: list[tuple[Shell, Sheet]] = field(default_factory=list)  # shells whose box and name were there before
     copies_confirmed: dict[str, str] = field(default_factory=dict)  # why a box truly reads as another one, by box
     papers: dict[str, Paper] = field(default_factory=dict)  # by file
@@ -64,10 +67,11 @@ class ShellPool:
 
     def report_doubles(self) -> None:
         """Note every shell whose box and name were there before; called once all files are read."""
-        first = {shell.key: shell for shell in reversed(self.shells)} if self.doubles else {}
+        first = {(s.box, composed(s.name)): s for s in reversed(self.shells)} if self.doubles else {}
         for shell, sheet in self.doubles:
-            other = first[shell.key]
-            text = f"`{shorten(shell.name)}` is already in box `{shorten(shell.box)}` ({other.file}:{other.row})"
+            other = first[shell.box, composed(shell.name)]
+            where = f"({other.file}:{other.row}){'' if other.name == shell.name else advice.CODED}"
+            text = f"`{shorten(shell.name)}` is already in box `{shorten(shell.box)}` {where}"
             sheet.report("duplicate-shell", f"{text}; give each shell of a box its own name", shell.row, "shell")
 
     def report_implausible(self, name: str, wall: int, sheet: Sheet, row: int, column: str) -> None:
@@ -146,10 +150,11 @@ class _FileReader:
         kinds, halves, families, all_names = pool.kinds, pool.halves, pool.families, pool.names
         default_coated, counts = pool.settings.measured_coated, pool.settings.coating_counts
         shells, file, plain_wall = pool.shells, paper.name, pool.sizes.plain_wall
+        findings = pool.findings
 
         for row, cells in self._sheet.table.rows:
             name = cells[i_shell].strip()
-            if not name.isprintable() or "/" in name or not name or len(name) > LONGEST_NAME:
+            if not name.isprintable() or "/" in name or not name or len(name) > LONGEST_NAME or name[0] in FORMULA:
                 name = self._odd_name(name, row, "shell")
             kind = kinds.get(cells[i_kind])
             if kind is None:
@@ -163,6 +168,8 @@ class _FileReader:
                 names = all_names[box] = set()
                 if box is not box_of_file:
                     self._odd_name(box, row, "box")
+                if not box.isascii():
+                    self._box_coded_once(box, row)
 
             if cells[i_copy]:
                 pool.copies_confirmed.setdefault(box, self._sheet.any_text(row, cells, "copy_confirmed"))
@@ -198,6 +205,14 @@ class _FileReader:
             elif coating:
                 pool.coated[box, name] = coated
 
+            spelt = name if name.isascii() else composed(name)
+            double = spelt in names and name != ""
+            if (double and len(pool.doubles) >= MOST_PROBLEMS) or (
+                findings.number > MOST_PROBLEMS and findings.beyond(paper, row)
+            ):
+                findings.number += double
+                pool.complete = False  # it takes too much memory to keep what nobody will use
+                continue
             marks: tuple[str, ...] = ()
             if compared:
                 typed = tuple([cells[index] for index in compared])
@@ -226,10 +241,10 @@ class _FileReader:
                 intern(f"{cells[i_undersize].strip()} {cells[i_step].strip()}".strip()),
             )
             shells.append(shell)
-            if name in names and name:
+            if double:
                 pool.doubles.append((shell, self._sheet))
             else:
-                names.add(name)
+                names.add(spelt)
 
     def _gauge(self, cells: list[str], kind: str, row: int) -> tuple[str | None, WallColumns]:
         """The gauge of a row and the readers of its numbers; no reader where the cell names an unknown one."""
@@ -258,6 +273,13 @@ class _FileReader:
         if fault is not None:
             self._pool.findings.report("bad-name", f"as the name of a box {fault}", self._sheet.paper)
         return box
+
+    def _box_coded_once(self, box: str, row: int) -> None:
+        """Note a box whose name looks like another's."""
+        other, where = self._pool.boxes.setdefault(composed(box), (box, f"{self._sheet.paper.name}:{row}"))
+        if other != box:
+            text = f"`{shorten(box)}` is already in {where}{advice.CODED}; write both alike, or give one another name"
+            self._sheet.report("coded-twice", text, row, "box")
 
     def _odd_name(self, name: str, row: int, column: str) -> str:
         """A name that may be invalid; if so that is noted, and a shell without a name gets the name ''."""

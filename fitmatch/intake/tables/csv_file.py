@@ -1,8 +1,10 @@
 """The .csv side of the table reader: which character separates the cells, and what happens to broken quotes."""
 
 import csv
+from collections import deque
 from collections.abc import Iterator
-from io import StringIO
+from io import BytesIO, TextIOWrapper
+from typing import TextIO
 
 from fitmatch.intake.common.findings import Findings, Paper
 from fitmatch.intake.common.texts import decode
@@ -11,10 +13,11 @@ from fitmatch.intake.tables.table import Row, Table
 
 def open_csv(data: bytes, paper: Paper, findings: Findings) -> Table | None:
     """The table in a text file."""
-    text = decode(data, paper, findings)
-    if text is None:
+    if decode(data, paper, findings) is None:
         return None
-    lines = StringIO(text, newline="")  # keeps line ends, so that \n, \r and \r\n each end one line
+    # Decoded once more, line by line, as the whole text may take four bytes a character and half a gigabyte. Line ends
+    # are kept, so that \n, \r and \r\n each end one line.
+    lines = TextIOWrapper(BytesIO(data), encoding="utf-8-sig", newline="")
     separator = separator_of(next(line for line in lines if line.strip()))
     lines.seek(0)
     records = _records(lines, separator, paper, findings)
@@ -22,7 +25,7 @@ def open_csv(data: bytes, paper: Paper, findings: Findings) -> Table | None:
         if header is None:
             return None  # the header's own quotes are broken: the columns are unknown
         if any(map(str.strip, header)):
-            open_end = not text.endswith(("\n", "\r"))
+            open_end = not data.endswith((b"\n", b"\r"))
             table = Table(paper, header_row, header, iter(()), decimal_comma=separator != ",", ends_open=open_end)
             table.rows = _rows(table, records, separator, findings)
             return table
@@ -42,31 +45,58 @@ def separator_of(header: str) -> str:
     return max((",", ";", "\t"), key=cells)
 
 
-def _records(
-    lines: StringIO, separator: str, paper: Paper, findings: Findings
-) -> Iterator[tuple[int, list[str] | None]]:
+class _Lines:
+    """The lines of a file of which a record's last ones may be read once more."""
+
+    def __init__(self, lines: TextIO) -> None:
+        self._lines = lines
+        self._again: deque[str] = deque()
+        self.of_record: list[str] = []  # read since the last record ended
+
+    def __iter__(self) -> Iterator[str]:
+        return self
+
+    def __next__(self) -> str:
+        line = self._again.popleft() if self._again else next(self._lines)
+        self.of_record.append(line)
+        return line
+
+    def back_to_second(self) -> None:
+        """Go back to the second line of the record."""
+        self._again.extendleft(reversed(self.of_record[1:]))
+        self.of_record.clear()
+
+
+def _records(lines: TextIO, separator: str, paper: Paper, findings: Findings) -> Iterator[tuple[int, list[str] | None]]:
     """Every record with the row it starts in; None for one whose quotes are broken.
 
     After broken quotes reading goes on at the next line: an unclosed quote would otherwise hide the rest of the file.
     """
-    skipped = resume = 0  # lines read so far, and where the next one starts
+    source: TextIO | _Lines = lines
+    skipped = 0  # lines read so far
     while True:
-        reader = csv.reader(lines, delimiter=separator, strict=True, skipinitialspace=True)
+        reader = csv.reader(source, delimiter=separator, strict=True, skipinitialspace=True)
         row = skipped + 1
         try:
             for cells in reader:
                 yield row, cells
                 row = skipped + reader.line_num + 1
+                if isinstance(source, _Lines):
+                    source.of_record.clear()
             return
         except csv.Error:
             what = "a quoted cell has no closing quote, or has text after it"
             todo = "put quotes around the whole cell and write a quote inside it twice"
             findings.report("broken-quotes", f"{what}; {todo}", paper, row)
             yield row, None
-        lines.seek(resume)
-        for _ in range(row - skipped):
-            lines.readline()
-        skipped, resume = row, lines.tell()
+        if isinstance(source, _Lines):
+            source.back_to_second()
+        else:
+            lines.seek(0)
+            for _ in range(row):
+                lines.readline()
+            source = _Lines(lines)
+        skipped = row
 
 
 def _rows(

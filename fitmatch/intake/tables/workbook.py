@@ -18,6 +18,13 @@ if TYPE_CHECKING:
 # How large a small file may become is limited. Real sheets compress to a tenth or a twentieth, not to a hundredth.
 _LARGEST_ANYWAY: Final = 1_000_000
 _LARGEST_RATIO: Final = 100
+_LARGEST: Final = 256_000_000
+# What the library takes seconds and hundreds of megabytes for. The format itself allows 65,490 styles.
+_MOST_PARTS: Final = 10_000
+_MOST_CELLS: Final = 500_000
+_MOST_TAGS: Final = 3_000_000
+_MOST_OTHER_TAGS: Final = 200_000  # outside sheets and their texts
+_LONGEST_TEXT: Final = 2_000_000
 _LAST_ROW: Final = 1_048_576  # of the format
 _LARGEST_GAPS: Final = 10_000_000  # missing cells on the way to the next one present
 _MOST_NAMES: Final = 5
@@ -110,9 +117,11 @@ def _sheets(data: bytes) -> Iterator[tuple[str, list[Row]]]:
 
 def _check_size(data: bytes) -> None:
     """Refuse a file that unpacks to far more than real sheets do."""
+    if data.count(b"PK\x01\x02") > _MOST_PARTS:
+        raise _Refused("holds far more files than a workbook does; save the table as .csv")
     with ZipFile(BytesIO(data)) as archive:
         size = sum(part.file_size for part in archive.infolist())
-    if size > max(_LARGEST_ANYWAY, _LARGEST_RATIO * len(data)):
+    if size > min(_LARGEST, max(_LARGEST_ANYWAY, _LARGEST_RATIO * len(data))):
         raise _Refused(f"unpacks to {size // 10**6} MB, far more than a table does; save the table as .csv")
 
 
@@ -123,20 +132,42 @@ def _load(data: bytes, *, values: bool) -> "Workbook":
 
 
 def _scan(data: bytes) -> tuple[int, bool]:
-    """How many cells the sheets have, and whether any has a formula."""
-    cells, formulas = 0, False
+    """How many cells the sheets have, and whether any has a formula; raises _Refused if there is more in the workbook
+    than any table needs."""
+    cells = tags = others = 0
+    formulas = False
     with ZipFile(BytesIO(data)) as archive:
         for name in archive.namelist():
-            if name.startswith("xl/worksheets/"):
-                with archive.open(name) as part:
-                    text = b""
-                    while chunk := part.read(_CHUNK):
-                        text += chunk
-                        end = max(0, text.rfind(b"<"))  # what starts there may go on in the next chunk
-                        cells += len(_CELL.findall(text, 0, end))
-                        formulas = formulas or _FORMULA.search(text, 0, end) is not None
-                        text = text[end:]
+            for text in _pieces(archive, name):
+                found = text.count(b"<")
+                if name.startswith("xl/worksheets/"):
+                    tags += found
+                    cells += len(_CELL.findall(text))
+                    formulas = formulas or _FORMULA.search(text) is not None
+                elif name == "xl/sharedStrings.xml":
+                    tags += found
+                else:
+                    others += found
+                if cells > _MOST_CELLS:
+                    where = "empty ones that have a format counting too"
+                    raise _Refused(f"has more than {_MOST_CELLS} cells, {where}; save the table as .csv")
+                if tags > _MOST_TAGS or others > _MOST_OTHER_TAGS:
+                    raise _Refused("holds far more rows, texts or styles than a table needs; save the table as .csv")
     return cells, formulas
+
+
+def _pieces(archive: ZipFile, name: str) -> Iterator[bytes]:
+    """A part of the archive in pieces, none of which ends inside a tag."""
+    with archive.open(name) as part:
+        text = b""
+        while chunk := part.read(_CHUNK):
+            text += chunk
+            end = max(0, text.rfind(b"<"))  # what starts there may go on in the next chunk
+            if len(text) - end > _LONGEST_TEXT:
+                raise _Refused("holds a text far longer than a cell does; save the table as .csv")
+            yield text[:end]
+            text = text[end:]
+        yield text
 
 
 def _text(cell: Any) -> str:

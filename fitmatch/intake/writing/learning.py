@@ -6,6 +6,7 @@ from fitmatch.gauging.assembled import Comparison, Learned
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.common.quantities import GAUGE_ERROR, SEATING
 from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile
+from fitmatch.intake.job_toml.sources import read_bytes
 from fitmatch.intake.reading import read_job
 from fitmatch.intake.rows.saved_plan import read_saved_plan, with_digest
 from fitmatch.intake.writing.rewriting import CannotRewrite, lines_to_add, with_seatings
@@ -33,8 +34,8 @@ def lesson(comparison: Comparison) -> Lesson | None:
     if not kinds:
         return None
     findings = Findings()
-    old = (job.folder / JOB_FILE.name).read_bytes()
-    if read_job(job.folder, job_toml=old).digest != job.digest:
+    old = read_bytes(job.folder, JOB_FILE, findings)
+    if old is None or read_job(job.folder, job_toml=old).digest != job.digest:
         findings.report(
             "cannot-write", ("a file of the job changed while it was being read; run the command again"), JOB_FILE
         )

@@ -1,8 +1,12 @@
-"""A lock on a job that ends with its process, however that ends, and that leaves no file behind."""
+"""A lock on a job folder that ends with its process, however that ends, and that leaves no file behind."""
 
+import os
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import BinaryIO
+
+from fitmatch.intake.job_toml.key_rows import JOB_FILE
 
 if sys.platform == "win32":
     import msvcrt
@@ -16,22 +20,23 @@ class HeldError(Exception):
     """Somebody else holds the lock."""
 
 
-def lock(path: Path) -> BinaryIO:
-    """Lock an existing file without changing it; the lock lasts until what is returned is closed.
+@contextmanager
+def locked(folder: Path) -> Iterator[None]:
+    """Lock a job folder without changing it; other programs may read and write all the same.
 
-    Raises HeldError if it is held, OSError if it cannot be locked at all.
+    The folder itself is locked, as job.toml may be replaced by another file meanwhile; on Windows, which locks no
+    folders and replaces no open file, job.toml. Raises HeldError if it is held, OSError if it cannot be locked at all.
     """
-    file = path.open("rb")
+    handle = os.open(folder / JOB_FILE.name if sys.platform == "win32" else folder, os.O_RDONLY)
     try:
-        if sys.platform == "win32":
-            file.seek(_FAR_BYTE)
-            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
-        else:
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except (BlockingIOError, PermissionError) as error:
-        file.close()
-        raise HeldError from error
-    except BaseException:
-        file.close()
-        raise
-    return file
+        try:
+            if sys.platform == "win32":
+                os.lseek(handle, _FAR_BYTE, os.SEEK_SET)
+                msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+            else:
+                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except (BlockingIOError, PermissionError) as error:
+            raise HeldError from error
+        yield
+    finally:
+        os.close(handle)

@@ -6,10 +6,11 @@ from glob import has_magic
 from io import StringIO
 from typing import Final, NamedTuple
 
+from fitmatch.intake.common.files import inside
 from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.job_toml.unread import OF_THE_JOB
 from fitmatch.intake.writing.whole_files import write_whole
-from fitmatch.names import fault_in_name
+from fitmatch.names import composed, fault_in_name
 from fitmatch.records.job import Job
 from fitmatch.wording import shorten
 
@@ -34,7 +35,7 @@ def write_box(box: NewBox, job: Job, settings: Settings) -> str:
     """Write the file of a new box; its path in the job folder. Raises BoxError, OSError."""
     _check(box, job)
     path = _path(box.name, settings)
-    file = job.folder / path
+    file = inside(job.folder / path, job.folder)
     if file.exists():
         raise BoxError(f"{path} already exists; give the box another name")
     names = shell_names(box)
@@ -50,7 +51,7 @@ def write_box(box: NewBox, job: Job, settings: Settings) -> str:
     for name, half in zip(names, halves, strict=True):
         writer.writerow([name, box.kind, half, *([family] if family else []), ""])
     file.parent.mkdir(parents=True, exist_ok=True)
-    write_whole(file, text.getvalue().encode())
+    write_whole(file, text.getvalue().encode(), job.folder)
     return path
 
 
@@ -66,7 +67,7 @@ def _check(box: NewBox, job: Job) -> None:
         raise BoxError(fault)
     if not _NO_FILE_NAME.isdisjoint(box.name) or box.name[0] in ".~" or box.name[-1] == "." or "," in box.name:
         raise BoxError(f"`{shorten(box.name)}` cannot be a file name; write letters, digits and hyphens")
-    if box.name in {shell.box for shell in job.shells}:
+    if composed(box.name) in {composed(shell.box) for shell in job.shells}:
         raise BoxError(f"there is already a box `{shorten(box.name)}`; give this one another name")
     if box.kind not in job.fits:
         raise BoxError(f"`{shorten(box.kind)}` is not a kind of this job; write {' or '.join(job.fits)}")

@@ -37,36 +37,38 @@ def to_save(documents: Sequence[tuple[Job, bytes]], *, force: bool) -> Saving:
     """What saving these documents in the folders of their jobs writes. Raises InputError if rows refer to a plan that
     one of them replaces, unless `force`: then those plans are kept under names of their own."""
     problems: list[Problem] = []
+    number = 0
     files: dict[Path, bytes] = {}
     kept: list[Path] = []
     for at, (job, new) in enumerate(documents):
         exists = (job.folder / FILE).exists()
         old = read_bytes(job.folder, PAPER, Findings()) if exists else None
-        against = _against(job.folder, old, new) if exists else []
-        if against and force and old is not None:
+        findings = _against(job.folder, old, new) if exists else Findings()
+        if findings.problems and force and old is not None:
             kept.append(job.folder / next_name(job.folder))
             files[kept[-1]] = old
         else:
             within = f"{job.name}/" if job.name else ""
-            problems += [p._replace(file=f"{within}{p.file}", rank=(at, *p.rank)) for p in against]
+            problems += [p._replace(file=f"{within}{p.file}", rank=(at, *p.rank)) for p in findings.problems]
+            number += findings.number
         files[job.folder / FILE] = new
     if problems:
-        raise InputError(problems)
+        raise InputError(problems, number=number)
     return Saving(files, tuple(kept))
 
 
-def _against(folder: Path, old: bytes | None, new: bytes) -> list[Problem]:
+def _against(folder: Path, old: bytes | None, new: bytes) -> Findings:
     """The rows that refer to the old plan, if the new one has other shells or housings, or if the old one cannot be
     read; what is wrong with their file, if that cannot be read."""
     before = None if old is None else plan_in(old, folder, Findings())
     after = plan_in(new, folder, Findings())
     assert after is not None
     if before is not None and (before.shells, before.housings) == (after.shells, after.housings):
-        return []
+        return Findings()
     findings = Findings()
     sheet = _assembled(folder, findings)
     if sheet is None or findings.problems:
-        return findings.problems
+        return findings
     replaced = replaced_plans(folder)
     for row, position, blank in referring(sheet):
         columns = [c for c in blank if c in SIDES or (before and _moved(before, after, position))]
@@ -80,7 +82,7 @@ def _against(folder: Path, old: bytes | None, new: bytes) -> list[Problem]:
             text = f"{what} and so refers to {refers}"
             todo = f"save with --force, which keeps the old plan as {next_name(folder)}"
             sheet.report("plan-replaced", f"{text}, or {todo}", row, columns[0])
-    return findings.problems
+    return findings
 
 
 def _moved(before: SavedPlan, after: SavedPlan, position: str) -> bool:

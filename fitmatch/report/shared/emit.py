@@ -86,4 +86,6 @@ def _compact(value: Value) -> str:
         return "{" + ", ".join(f"{_compact(k)}: {_compact(v)}" for k, v in value.items()) + "}"
     if isinstance(value, Sequence) and not isinstance(value, str):
         return "[" + ", ".join(map(_compact, value)) + "]"
-    return json.dumps(value, ensure_ascii=False)
+    text = json.dumps(value, ensure_ascii=False)
+    # What would not be shown as itself, such as a mark that turns the direction of writing, is written as its number.
+    return text if text.isprintable() else "".join(c if c.isprintable() else json.dumps(c)[1:-1] for c in text)

@@ -15,6 +15,7 @@ from tabulate import tabulate
 
 from fitmatch.names import natural
 from fitmatch.report.shared.states import one_line
+from fitmatch.wording import printable
 
 WIDTH: Final = 100  # of a page of which nothing is known
 NARROWEST: Final = 80
@@ -81,8 +82,7 @@ def _room(title: str, cells: Sequence[str], *, wraps: bool) -> _Room:
 
 def clean(text: str) -> str:
     """The user's own text, made fit to print: one line, no control characters."""
-    line = one_line(text)
-    return line if line.isprintable() else "".join(c if c.isprintable() else "?" for c in line)
+    return printable(one_line(text))
 
 
 def whole(name: str) -> str:
