@@ -220,7 +220,7 @@ def _drawing(job: Job, p: Placement) -> Iterator[Flag]:
 
 def _misses(p: Placement) -> tuple[Fact, ...]:
     limits = p.limit_low_nm, p.limit_high_nm
-    return _missed(p.clearance_nm, p.clearance_tightest_nm, *limits, guarded=p.margin_nm > 0)
+    return _missed(p.clearance_nm, p.clearance_tightest_nm, *limits, guarded=any(p.margin))
 
 
 def _missed(mean: int, tightest: int, low: int | None, high: int | None, *, guarded: bool) -> tuple[Fact, ...]:

@@ -13,7 +13,7 @@ from fitmatch.lengths import with_unit
 from fitmatch.names import one_slip_away
 from fitmatch.records.keys import ShellKey
 from fitmatch.records.parts import ANY, SIDES, Shell
-from fitmatch.wording import listed, shorten
+from fitmatch.wording import dotted, listed, shorten
 
 
 def matched_columns(settings: Settings, in_positions: set[str], in_shells: set[str]) -> tuple[str, ...]:
@@ -50,6 +50,23 @@ def warn_of_idle_rules(settings: Settings, findings: Findings) -> None:
         if table.fit.seating_readings is not None and table.fit.seating_u_nm is None:
             text = "does nothing without seating_u, the uncertainty that came from these readings; write that too"
             findings.warnings.append(f"job.toml: fit.{shorten(kind)}.seating_readings {text}")
+    measuring = settings.measuring
+    for name, gauge in measuring.gauges.items():
+        stated = gauge.repeatability_nm is not None
+        for key, needed, idle in (
+            ("repeatability_from", "repeatability", gauge.repeatability_from is not None and not stated),
+            ("repeatability_rounded", "repeatability", gauge.repeatability_rounded and not stated),
+            ("expansion_limit", "expansion", gauge.expansion_limit is not None and gauge.expansion is None),
+        ):
+            if idle:
+                findings.warnings.append(_idle(("gauge", name, key), needed))
+    for kind, limits in measuring.material_limits.items():
+        idle_limits = [feature for feature in limits if feature not in measuring.materials.get(kind, {})]
+        findings.warnings += [_idle(("material", kind, f"{feature}_limit"), feature) for feature in idle_limits]
+
+
+def _idle(path: tuple[str, ...], needed: str) -> str:
+    return f"job.toml: {dotted(path)} does nothing without {needed}; write that too"
 
 
 def warn_of_unmatched(columns: set[str], findings: Findings) -> None:

@@ -32,12 +32,14 @@ class Certainty:
         return self._model.combined(placement.position, placement.upper.measured_as, placement.lower.measured_as)
 
     def chance(self, placement: Placement) -> float | None:
-        uncertainty = self.of(placement)
-        if uncertainty is None:
+        mean = self.of(placement)
+        if self._model is None or mean is None:
             return None
         from fitmatch.gauging.uncertainty.judging import chance_inside
 
-        return chance_inside(placement, uncertainty)
+        position, upper, lower = placement.position, placement.upper.measured_as, placement.lower.measured_as
+        tightest = self._model.tightest(position, upper, lower)
+        return None if tightest is None else chance_inside(placement, mean, tightest)
 
     def verdict(self, placement: Placement) -> str | None:
         if self._model is None:

@@ -48,7 +48,7 @@ def _sum(p: Placement, scale: Scale) -> list[str]:
         f"target {scale.with_unit(position.target_nm)}.",
         first="  ",
     )
-    guard = " (drawn in by the guard)" if p.margin_nm else ""
+    guard = " (drawn in by the guard)" if any(p.margin) else ""
     limits = [
         f"{which}{guard} {length(nm)}"
         for which, nm in (("min", p.limit_low_nm), ("max", p.limit_high_nm))
