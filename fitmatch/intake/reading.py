@@ -27,6 +27,7 @@ from fitmatch.intake.rows.cross_checks import (
     check_bores,
     check_rule_columns,
     matched_columns,
+    scatter_warnings,
     warn_of_idle_rules,
     warn_of_unmatched,
     warn_of_unused,
@@ -136,6 +137,8 @@ class FolderReader:
             findings.warnings.append(text)
         if findings.problems:
             raise InputError(findings.problems, findings.warnings)
+        if pooled is None:
+            findings.warnings += scatter_warnings(job.measuring)
         job = replace(job, digest=self._digest(), warnings=tuple(findings.warnings))
         return settled(job) if pooled is None else job
 

@@ -1,7 +1,9 @@
 """What only shows when files are compared: locks, bores against journals, columns that rule out every shell."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from math import sqrt
 
+from fitmatch.gauging.uncertainty.scatter import beyond_stated
 from fitmatch.intake.common.findings import LAST, Findings
 from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.rows.all_shells import some_cells
@@ -12,6 +14,7 @@ from fitmatch.intake.tables.columns import MATCHED_IF_ASKED, OFTEN_MATCHED, per_
 from fitmatch.lengths import with_unit
 from fitmatch.names import one_slip_away
 from fitmatch.records.keys import ShellKey
+from fitmatch.records.measuring import Measuring
 from fitmatch.records.parts import ANY, SIDES, Shell
 from fitmatch.wording import dotted, listed, shorten
 
@@ -67,6 +70,18 @@ def warn_of_idle_rules(settings: Settings, findings: Findings) -> None:
 
 def _idle(path: tuple[str, ...], needed: str) -> str:
     return f"job.toml: {dotted(path)} does nothing without {needed}; write that too"
+
+
+def scatter_warnings(measuring: Measuring) -> Iterator[str]:
+    """Which gauges scatter more than their stated repeatability can explain."""
+    for name, gauge in measuring.gauges.items():
+        if gauge.repeatability_nm is None or (repeats := beyond_stated(measuring, name)) is None:
+            continue
+        yield (
+            f"the repeats with gauge {shorten(name)} scatter by {sqrt(repeats.variance_nm2) / 1000:.2f} um "
+            f"({repeats.degrees_of_freedom} degrees of freedom), which is more than its repeatability of "
+            f"{gauge.repeatability_nm / 1000:.2f} um explains, so they alone count; check the gauge and that figure"
+        )
 
 
 def warn_of_unmatched(columns: set[str], findings: Findings) -> None:

@@ -9,6 +9,13 @@ if TYPE_CHECKING:
     from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
 
 
+def gauges_of(placement: Placement) -> set[str]:
+    """The gauges by which a clearance was measured."""
+    position = placement.position
+    sizes = (placement.upper.measured, placement.lower.measured, position.journal, position.housing_bore)
+    return {name for size in sizes if size for name in size.gauges}
+
+
 class Certainty:
     """What is known about the errors of a plan's clearances."""
 
@@ -30,6 +37,13 @@ class Certainty:
         if self._model is None:
             return None
         return self._model.combined(placement.position, placement.upper.measured_as, placement.lower.measured_as)
+
+    def from_one_pair(self, placement: Placement) -> set[str]:
+        """The gauges of a clearance whose scatter is known from two readings alone."""
+        if self._model is None:
+            return set()
+        scatter = self._model.scatter
+        return {name for name in gauges_of(placement) if name in scatter and scatter[name].degrees_of_freedom == 1}
 
     def chance(self, placement: Placement) -> float | None:
         mean = self.of(placement)
