@@ -337,7 +337,7 @@ def test_limits_narrower_than_the_readings_scatter() -> None:
     """Where the readings alone scatter over more than the limits leave, no guard helps."""
     text = refused(one_rod(low=TARGET - 400, high=TARGET + 400, guard=0.1, stray=900))
     assert text is not None and text.endswith(
-        "0.80 um, and its readings scatter over 0.90 um; no guard leaves every position a clearance, so leave it out"
+        "0.80 um, and its places differ by 0.90 um; no guard leaves every position a clearance, so leave it out"
     )
 
 

@@ -43,7 +43,7 @@ class _TooTight(NamedTuple):
 
     position: Position
     expanded_nm: float  # the larger of the mean's and the tightest's
-    stray_nm: int  # how far its readings scatter between the tightest and the mean clearance
+    stray_nm: int  # how far its tightest clearance is below the mean one
     largest: float  # the largest guard that leaves some; negative: none does
 
 
@@ -135,7 +135,7 @@ def _of_kind(job: Job, kind: str, found: Sequence[_TooTight]) -> str:
         f"are {(position.max_nm - position.min_nm) / 1000:.2f} um"
     )
     if least.stray_nm:
-        text += f", and its readings scatter over {least.stray_nm / 1000:.2f} um"
+        text += f", and its places differ by {least.stray_nm / 1000:.2f} um"
     everywhere = min(t.largest for t in found)
     todo = f"the largest guard that leaves every position a clearance is {everywhere:g}"
     return f"{text}; {todo if everywhere > 0 else 'no guard leaves every position a clearance, so leave it out'}"

@@ -225,7 +225,7 @@ def _misses(p: Placement) -> tuple[Fact, ...]:
 
 def _missed(mean: int, tightest: int, low: int | None, high: int | None, *, guarded: bool) -> tuple[Fact, ...]:
     """By how much the walls of a bore outside its limits miss them, and the clearance that was judged, from the means
-    or the tightest readings; `guarded`: a guard tightens the limits."""
+    or the tightest places; `guarded`: a guard tightens the limits."""
     misses = (
         ("too-thick", shortfall_of(low, tightest), tightest, low),
         ("too-thin", excess_of(high, mean), mean, high),

@@ -56,7 +56,7 @@ def _sum(p: Placement, scale: Scale) -> list[str]:
     ]
     verdict = "inside" if p.within_limits else f"outside: {DANGER}"
     tightest = (
-        f"; by the tightest readings {length(p.clearance_tightest_nm)}"
+        f"; at the tightest places {length(p.clearance_tightest_nm)}"
         if tightest_room(position, p.limits_at) != room(position)
         else ""
     )
