@@ -36,7 +36,8 @@ from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.answer.checker import check
 from fitmatch.fit.classes.guards import check_guard
 from fitmatch.fit.proof import search, windows
-from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
+from fitmatch.gauging.uncertainty.combining import Uncertainty
+from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.gauging.uncertainty.judging import INSIDE, chance_inside, largest_guard, verdict
 from fitmatch.intake.reading import read_job
 from fitmatch.problems import FaultInFitmatch, InputError

@@ -13,7 +13,8 @@ import uncertainties
 from bench import Bench, gauge, repeats, room, settings
 
 from fitmatch.gauging.sizes.places import mean_of_means, sum_of_squares
-from fitmatch.gauging.uncertainty.error_model import ErrorModel, Term, combine
+from fitmatch.gauging.uncertainty.combining import Term, combine
+from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.gauging.uncertainty.student import t_quantile
 from fitmatch.records.measuring import Gauge, Reading
 

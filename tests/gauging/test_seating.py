@@ -13,7 +13,8 @@ from bench import UM, Bench, gauge, repeats, room, settings
 
 from fitmatch.facts import Fact
 from fitmatch.gauging.assembled import Comparison, Learned, Verdict, assembled_clearance, compare, median
-from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
+from fitmatch.gauging.uncertainty.combining import Uncertainty
+from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import AssembledReading, Doubt, Measuring
 from fitmatch.records.parts import Fit, Position, Shell, Size

@@ -9,7 +9,8 @@ import pytest
 from bench import UM, Bench, gauge, repeats, room, settings
 from scipy import stats
 
-from fitmatch.gauging.uncertainty.error_model import ErrorModel, Term, Uncertainty, combine
+from fitmatch.gauging.uncertainty.combining import Term, Uncertainty, combine
+from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.gauging.uncertainty.judging import chance_inside, joint_chance, largest_guard, margin_of, verdict
 from fitmatch.gauging.uncertainty.scatter import beyond_stated
 from fitmatch.gauging.uncertainty.student import t_below, t_quantile

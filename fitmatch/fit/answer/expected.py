@@ -15,7 +15,8 @@ from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Worth
 
 if TYPE_CHECKING:
-    from fitmatch.gauging.uncertainty.error_model import Common, ErrorModel, Part
+    from fitmatch.gauging.uncertainty.error_model import ErrorModel, Part
+    from fitmatch.gauging.uncertainty.sources import Common
 
 TRIALS = 2_000
 FEWER_TRIALS, MANY_POSITIONS = 200, 1_000

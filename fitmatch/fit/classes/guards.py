@@ -13,7 +13,8 @@ from fitmatch.rules.positions.limits_at import limits_at
 from fitmatch.wording import listed
 
 if TYPE_CHECKING:
-    from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
+    from fitmatch.gauging.uncertainty.combining import Uncertainty
+    from fitmatch.gauging.uncertainty.error_model import ErrorModel
     from fitmatch.records.measuring import MeasuredAs
 
 _MOST_NAMED: Final = 6

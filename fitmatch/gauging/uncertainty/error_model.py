@@ -9,40 +9,34 @@ Floating point is allowed here, as no length is worked out from an uncertainty, 
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from fractions import Fraction
-from math import floor, sqrt
-from typing import Final, NamedTuple
+from math import sqrt
+from typing import Final
 
-from fitmatch.gauging.sizes.corrections import GAUGE_STEEL, REFERENCE_C, chain, expansion_of
+from fitmatch.gauging.sizes.corrections import REFERENCE_C, chain, expansion_of
+from fitmatch.gauging.uncertainty.combining import Term, Uncertainty, combine
 from fitmatch.gauging.uncertainty.scatter import scatter_of
-from fitmatch.gauging.uncertainty.student import normal_quantile, t_quantile
+from fitmatch.gauging.uncertainty.sources import (
+    CRANK,
+    common_errors,
+    expansion_error_of,
+    heat_of,
+    housings_of,
+    known_to,
+    limit_of,
+    scale_of,
+    seating_of,
+    setting_of,
+    standard_limit_of,
+)
+from fitmatch.gauging.uncertainty.student import normal_quantile
 from fitmatch.records.job import Job
-from fitmatch.records.measuring import DIAMETERS, AssembledReading, Gauge, MeasuredAs, Series
+from fitmatch.records.measuring import DIAMETERS, AssembledReading, MeasuredAs, Series
 from fitmatch.records.parts import Position, Size
 from fitmatch.records.placements import Placement
 from fitmatch.rules.positions.limits_at import TIGHTEST, limits_at
 
-_ROOT_3: Final = sqrt(3.0)
 _SIGNS: Final = {"journal": -1.0, "housing_bore": 1.0}  # of a feature in the clearance; a wall has -1
-_EXPANSION_KNOWN_TO: Final = 0.1  # of a coefficient, where its limit is not stated: our own assumption
 _MOST_BY_SCATTER: Final = 1.3  # times what scatter does on average, see `_apart`
-TEMPERATURE: Final = "temperature"
-CRANK: Final = "expansion of the crank"
-
-
-class Common(NamedTuple):
-    """One error that many readings share, the same in each. Its unit is the nanometre, for a temperature the
-    kelvin, for an expansion the limit of the coefficient.
-
-    `half_width` is that of a rectangular distribution; None: the distribution is normal. `degrees_of_freedom` are those
-    of `standard`, None: taken as known exactly; 0: not known at all. `gauge`: the standard deviation is a fraction of
-    that gauge's scatter, and so is known no better or worse than that very figure.
-    """
-
-    standard: float
-    half_width: float | None = None
-    degrees_of_freedom: int | None = None
-    gauge: str | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,36 +57,6 @@ class Part:
     apart_nm: float = 0.0  # see `Uncertainty`
 
 
-class Term(NamedTuple):
-    """One independent term of an uncertainty. Terms that name the same `gauge` come from one and the same standard
-    deviation."""
-
-    name: str
-    standard_nm: float
-    degrees_of_freedom: int | None = None
-    gauge: str | None = None
-
-
-class Uncertainty(NamedTuple):
-    """Of one clearance. `degrees_of_freedom` None is infinite; `expanded_nm` covers 95 %.
-
-    If something is `unknown` the figures are a lower bound, and nothing may be judged by them. `apart_nm`, of a
-    tightest clearance only: it may be too small by anything up to this, only because it comes from the largest and the
-    smallest of several places whose readings scatter. It is in `expanded_nm`, not in `standard_nm`.
-    """
-
-    standard_nm: float
-    degrees_of_freedom: int | None
-    expanded_nm: float
-    terms: tuple[Term, ...]
-    unknown: tuple[str, ...] = ()
-    apart_nm: float = 0.0
-
-    @property
-    def lower_bound(self) -> bool:
-        return bool(self.unknown)
-
-
 class ErrorModel:
     """The sources of error of a job, and the part that every position and shell has in them.
 
@@ -110,26 +74,8 @@ class ErrorModel:
     def __init__(self, job: Job) -> None:
         self._job = job
         measuring = job.measuring
-        temperature = measuring.temperature
         self.scatter = {name: s for name in measuring.gauges if (s := scatter_of(measuring, name)) is not None}
-        self.common: dict[str, Common] = {}
-        for name, gauge in measuring.gauges.items():
-            self._add_errors(name, gauge)
-        if temperature is not None:
-            if temperature.limit is not None:
-                apart = (f"{TEMPERATURE} of gauges", f"{TEMPERATURE} of parts")
-                for name in (TEMPERATURE,) if temperature.one_room else apart:
-                    self._add_rectangle(name, float(temperature.limit))
-            if temperature.parts != REFERENCE_C:
-                for name in (CRANK, *map(_housings, job.kinds)):
-                    self._add_rectangle(name, 1.0)
-            if temperature.gauges != REFERENCE_C:
-                for name in dict.fromkeys(_scale(measuring.gauges, gauge) for gauge in measuring.gauges):
-                    self._add_rectangle(_expansion(name), 1.0)
-        for kind, fit in job.fits.items():
-            if fit.seating_u_nm is not None:
-                freedom = None if fit.seating_readings is None else fit.seating_readings - 1
-                self.common[_seating(kind)] = Common(float(fit.seating_u_nm), degrees_of_freedom=freedom)
+        self.common = common_errors(job, self.scatter)
         self.known = bool(measuring.gauges or self.common)
         self._at_tightest = limits_at(job) == TIGHTEST
         self._positions: dict[tuple[object, ...], Part] = {}
@@ -228,7 +174,7 @@ class ErrorModel:
         else:
             self._add_scatter(part, MeasuredAs((Series(reading.gauge, 1, 1.0),)), "assembled bore")
             if reading.gauge is not None and not seated:
-                self._add_common(part, _limit(reading.gauge), 1.0)
+                self._add_common(part, limit_of(reading.gauge), 1.0)
             self._add_scatter(part, journal.measured_as, "journal")
             self._add_shared(part, journal.measured_as, 1.0, seated)
             scale = MeasuredAs(tuple(Series(gauge, 1, 1.0) for gauge in journal.gauges[:1]))
@@ -273,26 +219,9 @@ class ErrorModel:
         unknown = tuple(dict.fromkeys(what for part in parts for what in part.unknown))
         return combine([t for t in terms if t.standard_nm], unknown, sum(part.apart_nm for part in parts))
 
-    def _add_errors(self, name: str, gauge: Gauge) -> None:
-        """The errors that a gauge has in all its readings: what its setting left, and limits. A setting is the mean of
-        the readings on the standard, or one such reading where none is written."""
-        if gauge.limit_nm:
-            self._add_rectangle(_limit(name), gauge.limit_nm)
-        if gauge.standard_limit_nm:
-            self._add_rectangle(_standard_limit(name), gauge.standard_limit_nm)
-        scatter, resolution = self.scatter.get(name), float(gauge.resolution_nm or 0)
-        u = 0.0 if scatter is None else scatter.standard_nm / sqrt(len(gauge.standard_reads_nm) or 1)
-        if scatter is not None and u * u > resolution * resolution / 12.0:
-            self.common[_setting(name)] = Common(u, None, scatter.degrees_of_freedom, name)
-        elif resolution:
-            self._add_rectangle(_setting(name), resolution / 2.0)
-
-    def _add_rectangle(self, name: str, half_width: float) -> None:
-        self.common[name] = Common(half_width / _ROOT_3, half_width)
-
     def _seated(self, kind: str) -> bool:
         """Whether a seating learned from assembled checks takes the place of the limits of the gauges."""
-        return _seating(kind) in self.common
+        return seating_of(kind) in self.common
 
     def _add_scatter(self, part: "_Sum", how: MeasuredAs | None, what: str) -> None:
         """What each reading has by itself."""
@@ -317,8 +246,8 @@ class ErrorModel:
         gauges = self._job.measuring.gauges
         for gauge, _, share, alike in how.series if how is not None else ():
             for link in chain(gauges, gauge) if gauge is not None else ():
-                self._add_common(part, _setting(link), sign * share * alike)
-                for limit in () if seated else (_limit(link), _standard_limit(link)):
+                self._add_common(part, setting_of(link), sign * share * alike)
+                for limit in () if seated else (limit_of(link), standard_limit_of(link)):
                     self._add_common(part, limit, sign * share * alike)
 
     def _add_common(self, part: "_Sum", name: str, sensitivity: float) -> None:
@@ -326,7 +255,7 @@ class ErrorModel:
             part.common[name] = part.common.get(name, 0.0) + sensitivity
 
     def _add_seating(self, part: "_Sum", kind: str, sign: float) -> None:
-        name = _seating(kind)
+        name = seating_of(kind)
         part.common[name] = sign
         if self.common[name].degrees_of_freedom == 0:
             part.unknown[f"how certain the seating of {kind} is, as it came from one reading"] = None
@@ -334,30 +263,22 @@ class ErrorModel:
     def _add_heat(self, part: "_Sum", kind: str, feature: str, how: MeasuredAs | None, grown_nm: float) -> None:
         """Temperatures and coefficients of expansion; `grown_nm` is the size, signed as it enters."""
         measuring = self._job.measuring
-        temperature = measuring.temperature
-        if temperature is None:
-            return
-        of_part = measuring.materials[kind][feature]
+        temperature, of_part = measuring.temperature, measuring.materials.get(kind, {}).get(feature)
+        if temperature is None or of_part is None:
+            return  # nothing was corrected
         limit = measuring.material_limits.get(kind, {}).get(feature)
         warmer = float(temperature.parts - REFERENCE_C)
-        name = CRANK if feature == "journal" else _housings(kind)
-        self._add_common(part, name, -grown_nm * warmer * _known_to(of_part, limit))
-        of_gauges = 0.0
-        for gauge, _, share, alike in how.series if how is not None else ():
-            scale = _scale(measuring.gauges, gauge) if gauge is not None else None
-            of_gauge = expansion_of(measuring.gauges, gauge)
-            of_gauges += share * alike * float(of_gauge)
-            if scale is not None:
-                limit = (
-                    measuring.gauges[scale].expansion_limit if measuring.gauges[scale].expansion is not None else None
-                )
-                warmer = float(temperature.gauges - REFERENCE_C)
-                sensitivity = grown_nm * share * alike * warmer * _known_to(of_gauge, limit)
-                self._add_common(part, _expansion(scale), sensitivity)
-        one_room = TEMPERATURE in self.common
-        gauges, parts = (TEMPERATURE if one_room else f"{TEMPERATURE} of {what}" for what in ("gauges", "parts"))
-        self._add_common(part, gauges, grown_nm * (of_gauges if how is not None else float(GAUGE_STEEL)))
-        self._add_common(part, parts, -grown_nm * float(of_part))
+        self._add_common(part, heat_of(temperature, "parts"), -grown_nm * float(of_part))
+        name = CRANK if feature == "journal" else housings_of(kind)
+        self._add_common(part, name, -grown_nm * warmer * known_to(of_part, limit))
+        warmer = float(temperature.gauges - REFERENCE_C)
+        for gauge, _, share, alike in (how.series if how is not None else ()) or (Series(None, 1, 1.0),):
+            grown, of_gauge = grown_nm * share * alike, expansion_of(measuring.gauges, gauge)
+            self._add_common(part, heat_of(temperature, "gauges"), grown * float(of_gauge))
+            if gauge is not None:
+                scale = measuring.gauges[scale_of(measuring.gauges, gauge)]
+                limit = scale.expansion_limit if scale.expansion is not None else None
+                self._add_common(part, expansion_error_of(scale.name), grown * warmer * known_to(of_gauge, limit))
 
     def _apart(self, feature: str, size: Size, at_place: MeasuredAs) -> float:
         """How far a size's tightest place may be from its mean only because readings scatter.
@@ -387,33 +308,6 @@ class _Sum:
         return Part(self.scatter, self.resolution_nm2, self.common, tuple(self.unknown), self.apart_nm)
 
 
-def combine(terms: list[Term], unknown: tuple[str, ...] = (), apart_nm: float = 0.0) -> Uncertainty | None:
-    """Independent terms as one uncertainty (GUM 5.1.2, G.4.1, G.6.4); None if nothing at all is known.
-
-    The degrees of freedom are those of Welch and Satterthwaite, rounded down to a whole number; terms of one gauge's
-    scatter are one term in them. U is the smallest that covers the clearance whether all of `apart_nm` is due to
-    scatter or none of it: then it is two-sided, or that far off and one-sided (F.2.4.5).
-    """
-    if not terms and unknown:
-        return None
-    variance = sum(t.standard_nm**2 for t in terms)
-    alike: dict[str, float] = {}
-    freedoms: dict[str, int] = {}
-    for term in terms:
-        if term.degrees_of_freedom is not None:
-            source = term.gauge or term.name
-            alike[source] = alike.get(source, 0.0) + term.standard_nm**2
-            freedoms[source] = term.degrees_of_freedom
-    doubt = sum(of_source**2 / freedoms[source] for source, of_source in alike.items())
-    standard = sqrt(variance)
-    # A single term must give exactly its own degrees of freedom, although its square root was taken.
-    freedom = floor(variance**2 / doubt * (1.0 + 1e-9)) if doubt else None
-    expanded = t_quantile(freedom) * standard
-    if apart_nm:
-        expanded = max(expanded, apart_nm + t_quantile(freedom, 0.95) * standard)
-    return Uncertainty(standard, freedom, expanded, tuple(terms), unknown, apart_nm)
-
-
 def _common(parts: tuple[Part, ...]) -> dict[str, float]:
     """Sensitivities summed over parts, exactly 0 where they cancel: shares may not add up to the last bit."""
     common: dict[str, float] = {}
@@ -431,37 +325,3 @@ def _largest_of(count: int) -> float:
     """About what the largest of so many standard normal values is on average (G. Blom, Statistical Estimates and
     Transformed Beta-Variables, Wiley, 1958, from memory)."""
     return normal_quantile((count - 0.375) / (count + 0.25)) if count > 1 else 0.0
-
-
-def _known_to(coefficient: Fraction, limit: Fraction | None) -> float:
-    return _EXPANSION_KNOWN_TO * float(coefficient) if limit is None else float(limit)
-
-
-def _scale(gauges: Mapping[str, Gauge], name: str) -> str:
-    """The gauge whose expansion this one has: the first of its chain with a coefficient of its own, else the last."""
-    links = chain(gauges, name)
-    return next((link for link in links if gauges[link].expansion is not None), links[-1])
-
-
-def _limit(gauge: str) -> str:
-    return f"error limit of {gauge}"
-
-
-def _standard_limit(gauge: str) -> str:
-    return f"error limit of the standard of {gauge}"
-
-
-def _setting(gauge: str) -> str:
-    return f"setting of {gauge}"
-
-
-def _expansion(gauge: str) -> str:
-    return f"expansion of {gauge}"
-
-
-def _housings(kind: str) -> str:
-    return f"expansion of the housings of {kind}"
-
-
-def _seating(kind: str) -> str:
-    return f"seating of {kind}"

@@ -5,7 +5,8 @@ from collections.abc import Sequence
 from math import ceil, floor, hypot, inf, sqrt
 from typing import Final, NamedTuple
 
-from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
+from fitmatch.gauging.uncertainty.combining import Uncertainty
+from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.gauging.uncertainty.student import normal_quantile, t_below
 from fitmatch.records.parts import Position
 from fitmatch.records.placements import Margin, Placement

@@ -6,7 +6,8 @@ from fitmatch.records.placements import Placement
 from fitmatch.records.plans import JobPlan
 
 if TYPE_CHECKING:
-    from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
+    from fitmatch.gauging.uncertainty.combining import Uncertainty
+    from fitmatch.gauging.uncertainty.error_model import ErrorModel
 
 
 def gauges_of(placement: Placement) -> set[str]:
