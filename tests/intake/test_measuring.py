@@ -8,6 +8,7 @@ import openpyxl
 import pytest
 from made.intake_jobs import JOB, codes, mistakes, write_job
 
+from fitmatch.intake.pooling import read_jobs
 from fitmatch.intake.reading import read_job
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Place
@@ -199,6 +200,38 @@ def test_keys_that_do_nothing_alone_draw_a_warning(tmp_path: Path) -> None:
         "job.toml: gauge.a.expansion_limit does nothing without expansion; write that too",
         "job.toml: material.rod.journal_limit does nothing without journal; write that too",
     )
+
+
+REPEATED = (
+    '[readings]\nnumbered = "repeats"\n[gauge.g]\nrepeatability = "0.5 um"\n[gauge.quiet]\nrepeatability = "0.5 um"\n'
+    '[measured.rod]\njournal = "g"\nwall = "quiet"\n'
+)
+
+
+def test_repeats_beyond_the_stated_repeatability_name_the_gauge(tmp_path: Path) -> None:
+    """3 um apart is s = 2.12 um from one pair, 18 times the variance of 0.5 um where chance explains 4.2 times; the
+    same gauge 1 um apart, and the other gauge, are not named."""
+    positions = "position,kind,journal_1,journal_2,housing_bore\nR1,rod,50,{},54.05\n"
+    shells = "shell,kind,half,wall_1,wall_2\n1,rod,upper,2,2.001\n2,rod,lower,2,2\n"
+    wild = read_job(wide(tmp_path, REPEATED, positions=positions.format("50.003"), shells=shells))
+    assert wild.warnings == (
+        "the repeats with gauge g scatter by 2.12 um (1 degree of freedom), which is more than its repeatability of "
+        "0.50 um explains, so they alone count; check the gauge and that figure",
+    )
+    tame = read_job(wide(tmp_path / "tame", REPEATED, positions=positions.format("50.001"), shells=shells))
+    assert tame.warnings == ()
+
+
+def test_several_jobs_name_such_a_gauge_once(tmp_path: Path) -> None:
+    """All repeats of the jobs are held against the stated figure together."""
+    folders = []
+    for name in ("a", "b"):
+        positions = f"position,kind,journal_1,journal_2,housing_bore\n{name},rod,50,50.003,54.05\n"
+        shells = f"shell,kind,half,wall,family,box\n1,rod,upper,2,n,{name}\n2,rod,lower,2.00{len(folders)},n,{name}\n"
+        folders.append(wide(tmp_path / name, f'family = ["n"]\n{REPEATED}', positions=positions, shells=shells))
+    pool = read_jobs(folders)
+    told = [warning for job in pool.jobs for warning in job.warnings if "scatter by" in warning]
+    assert len(told) == 1 and "gauge g scatter by 2.12 um (2 degrees of freedom)" in told[0]
 
 
 def test_numbered_columns_as_repeats(tmp_path: Path) -> None:

@@ -88,6 +88,36 @@ def test_a_lower_bound_is_said_and_judges_nothing(tmp_path: Path) -> None:
     assert document(made)["kinds"]["rod"]["joint_chance"] is None
 
 
+def test_a_scatter_from_one_pair_of_readings_is_said(tmp_path: Path) -> None:
+    """Nobody knows how typical two readings are; a second pair, or a stated repeatability, and nothing is said."""
+    once = JOB.replace('set_with = "mic"\nrepeatability = 0.001', "standard = 50\nstandard_reads = [50, 50.001]")
+    text = " ".join(plan_text(plan(tmp_path, once), "mm").split())
+    assert (
+        "How far bore scatters is known from one pair of readings alone: if the two happened to agree, +/- covers less "
+        "than 95 %; read more places twice, or write its repeatability." in text
+    )
+    for more in ("standard_reads = [50, 50.001, 50]", "standard_reads = [50, 50.001]\nrepeatability = 0.001"):
+        text = plan_text(plan(tmp_path / "more", once.replace("standard_reads = [50, 50.001]", more)), "mm")
+        assert "one pair" not in " ".join(text.split())
+
+
+def test_an_assumed_limit_of_expansion_is_said_to_be_our_own(tmp_path: Path) -> None:
+    """Below the corrections, unless every limit is stated."""
+    materials = '[temperature]\nroom = 25\n[material.rod]\njournal = "steel"\nhousing_bore = "steel"\n'
+    limits = "journal_limit = 1e-6\nhousing_bore_limit = 1e-6\n"
+    of_gauges = JOB
+    for name in ("mic", "ball"):
+        of_gauges = of_gauges.replace(
+            f"[gauge.{name}]\n", f"[gauge.{name}]\nexpansion = 1e-5\nexpansion_limit = 1e-6\n"
+        )
+    for number, (job, assumed) in enumerate(
+        [(JOB + materials, True), (JOB + materials + limits, True), (of_gauges + materials, True)]
+        + [(of_gauges + materials + limits, False)]
+    ):
+        text = " ".join(plan_text(plan(tmp_path / str(number), job), "mm", full=True).split())
+        assert ("without a limit are taken as known to 10 %: our own assumption." in text) is assumed
+
+
 @pytest.mark.parametrize("tables", ["", "[readings]\nnumbered = 'repeats'\n"])
 def test_a_job_that_tells_nothing_of_gauges_is_answered_as_ever(tmp_path: Path, tables: str) -> None:
     """No key, column or line is added to its answer."""

@@ -77,9 +77,11 @@ def scatter_warnings(measuring: Measuring) -> Iterator[str]:
     for name, gauge in measuring.gauges.items():
         if gauge.repeatability_nm is None or (repeats := beyond_stated(measuring, name)) is None:
             continue
+        freedom = repeats.degrees_of_freedom
+        degrees = "degree" if freedom == 1 else "degrees"
         yield (
             f"the repeats with gauge {shorten(name)} scatter by {sqrt(repeats.variance_nm2) / 1000:.2f} um "
-            f"({repeats.degrees_of_freedom} degrees of freedom), which is more than its repeatability of "
+            f"({freedom} {degrees} of freedom), which is more than its repeatability of "
             f"{gauge.repeatability_nm / 1000:.2f} um explains, so they alone count; check the gauge and that figure"
         )
 
