@@ -107,13 +107,10 @@ def test_an_assumed_limit_of_expansion_is_said_to_be_our_own(tmp_path: Path) -> 
     limits = "journal_limit = 1e-6\nhousing_bore_limit = 1e-6\n"
     of_gauges = JOB
     for name in ("mic", "ball"):
-        of_gauges = of_gauges.replace(
-            f"[gauge.{name}]\n", f"[gauge.{name}]\nexpansion = 1e-5\nexpansion_limit = 1e-6\n"
-        )
-    for number, (job, assumed) in enumerate(
-        [(JOB + materials, True), (JOB + materials + limits, True), (of_gauges + materials, True)]
-        + [(of_gauges + materials + limits, False)]
-    ):
+        head = f"[gauge.{name}]\n"
+        of_gauges = of_gauges.replace(head, f"{head}expansion = 1e-5\nexpansion_limit = 1e-6\n")
+    jobs = [(some + materials + more, some is JOB or not more) for some in (JOB, of_gauges) for more in ("", limits)]
+    for number, (job, assumed) in enumerate(jobs):
         text = " ".join(plan_text(plan(tmp_path / str(number), job), "mm", full=True).split())
         assert ("without a limit are taken as known to 10 %: our own assumption." in text) is assumed
 
