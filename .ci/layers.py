@@ -22,7 +22,7 @@ rules: in_force
 rules/positions: guard limits_at movable drawing in_rows locks
 rules: registry
 gauging/sizes: materials places corrections form form_limits sizing
-gauging/uncertainty: student error_model judging
+gauging/uncertainty: student variance_ratio scatter sources combining error_model judging
 gauging/causes: grinds digits mistakes
 gauging/doubts: groups scatter differences explanations odd repeats boxes sessions naming check
 gauging: bench_path assembled

@@ -23,7 +23,8 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from fitmatch.facts import Fact
 from fitmatch.gauging.doubts.check import doubts_of
 from fitmatch.gauging.sizes.corrections import factor_to_20, offs
-from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
+from fitmatch.gauging.uncertainty.combining import Uncertainty
+from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.lengths import NM_PER_UNIT, mean, round_half_even
 from fitmatch.records.doubted import Doubted, doubted
 from fitmatch.records.housings import rehoused

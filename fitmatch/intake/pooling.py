@@ -16,6 +16,7 @@ from fitmatch.intake.common.findings import POSITIONS, SETTINGS, SHELLS, Finding
 from fitmatch.intake.reading import Compared, FolderReader
 from fitmatch.intake.rows.all_shells import settled, unlike, without_family
 from fitmatch.intake.rows.copies import copies
+from fitmatch.intake.rows.cross_checks import scatter_warnings
 from fitmatch.lengths import with_unit
 from fitmatch.names import composed
 from fitmatch.problems import InputError
@@ -228,7 +229,7 @@ def _pool(jobs: Sequence[Job], shells: list[Shell], warnings: Sequence[str]) -> 
     locks = [{lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None} for job in jobs]
     measurings = [job.measuring for job in jobs]
     gauges = {name: gauge for one in measurings for name, gauge in one.gauges.items()}
-    pooled = _scatter(measurings)
+    together = Measuring(gauges=gauges, pooled=_scatter(measurings))
     of_walls = {feature for one in measurings for feature in one.form_told if feature == "wall"}
     settled_jobs = [settled(replace(job, shells=tuple(shells), own_shells=job.shells)) for job in jobs]
     return Pool(
@@ -237,11 +238,14 @@ def _pool(jobs: Sequence[Job], shells: list[Shell], warnings: Sequence[str]) -> 
                 job,
                 reserved=frozenset().union(*(other for other in locks if other is not mine)),
                 warnings=(
-                    *(warnings if job is settled_jobs[0] else ()),
+                    *((*warnings, *scatter_warnings(together)) if job is settled_jobs[0] else ()),
                     *(f"{job.name}: {warning}" for warning in job.warnings),
                 ),
                 measuring=replace(
-                    job.measuring, gauges=gauges, pooled=pooled, form_told=job.measuring.form_told | of_walls
+                    job.measuring,
+                    gauges=gauges,
+                    pooled=together.pooled,
+                    form_told=job.measuring.form_told | of_walls,
                 ),
             )
             for job, mine in zip(settled_jobs, locks, strict=True)

@@ -27,6 +27,7 @@ from fitmatch.intake.rows.cross_checks import (
     check_bores,
     check_rule_columns,
     matched_columns,
+    scatter_warnings,
     warn_of_columns,
     warn_of_idle_rules,
     warn_of_unmatched,
@@ -138,6 +139,8 @@ class FolderReader:
             findings.warnings.append(text)
         if findings.problems:
             raise InputError(findings.problems, findings.warnings, findings.number)
+        if pooled is None:
+            findings.warnings += scatter_warnings(job.measuring)
         job = replace(job, digest=self._digest(), warnings=tuple(map(printable, findings.warnings)))
         return settled(job) if pooled is None else job
 

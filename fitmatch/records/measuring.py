@@ -104,11 +104,17 @@ class Series(NamedTuple):
 
 class MeasuredAs(NamedTuple):
     """All that the uncertainty of a size depends on, apart from the values read. Sizes share these objects, and equal
-    ones are interchangeable; `zero_nm` and `ball_nm` are what was taken off the mean of the raw readings."""
+    ones are interchangeable; `zero_nm` and `ball_nm` are what was taken off the mean of the raw readings.
+
+    `tightest` are the series of the place that leaves the least clearance, of `places` in all; empty for a wall, and
+    where all is one place.
+    """
 
     series: tuple[Series, ...]
     zero_nm: int = 0
     ball_nm: int = 0
+    places: int = 1
+    tightest: tuple[Series, ...] = ()
 
     @property
     def gauges(self) -> tuple[str, ...]:
@@ -124,10 +130,15 @@ class Gauge(NamedTuple):
     resolution_nm: int | None = None
     limit_nm: int | None = None
     repeatability_nm: int | None = None
-    own_zero_nm: int = 0  # reading on its standard - the standard's value
+    own_zero_nm: int = 0  # mean reading on its standard - the standard's value
     ball_nm: int = 0
     set_with: str | None = None
     expansion: Fraction | None = None  # per kelvin
+    repeatability_from: int | None = None  # how many readings that figure came from
+    repeatability_rounded: bool = False  # whether it was read on the gauge, and so contains its rounding
+    standard_reads_nm: tuple[int, ...] = ()  # repeats on its standard
+    standard_limit_nm: int | None = None  # +/- of the standard
+    expansion_limit: Fraction | None = None  # +/- per kelvin
 
 
 class Temperature(NamedTuple):
@@ -170,6 +181,7 @@ class Measuring:
     pooled: Mapping[str, Pooled] = field(default_factory=dict)  # gauge -> scatter of its repeats
     temperature: Temperature | None = None
     materials: Mapping[str, Mapping[str, Fraction]] = field(default_factory=dict)  # kind -> feature -> per kelvin
+    material_limits: Mapping[str, Mapping[str, Fraction]] = field(default_factory=dict)  # the same, +/-
     form_limits: Mapping[str, Mapping[str, int]] = field(default_factory=dict)  # kind -> journal_taper, … -> nm
     form_told: frozenset[str] = frozenset()  # features about whose form some reading says something
     positions_file: str = ""

@@ -22,7 +22,8 @@ ANY: Final = "any"
 
 @dataclass(frozen=True, slots=True)
 class Size:
-    """A diameter or a wall as it was measured: the mean of its places, and the extremes of its readings, all corrected.
+    """A diameter or a wall as it was measured, corrected: the mean of its places, and the smallest and the largest of
+    them, each the mean of its repeats.
 
     For a coated shell this is the wall as measured, coated or bare. Raw mean - zero error - ball + temperature =
     mean, to the nanometre.
@@ -197,7 +198,7 @@ def room(position: Position) -> int:
 
 
 def tightest_room(position: Position, limits_at: str) -> int:
-    """The room left by the smallest crown-axis bore reading and the largest journal reading."""
+    """The room left by the smallest crown-axis place of the bore and the largest place of the journal."""
     if limits_at == "mean":
         return room(position)
     assert position.housing_bore is not None and position.journal is not None

@@ -2,34 +2,44 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from fitmatch.lengths import round_half_even
 from fitmatch.records.parts import Position, Shell, excess_of, room, shortfall_of, tightest_room
+
+
+class Margin(NamedTuple):
+    """How far a guard draws in min and max."""
+
+    low_nm: int = 0
+    high_nm: int = 0
+
+
+NO_MARGIN: Final = Margin()
 
 
 @dataclass(frozen=True, slots=True)
 class Placement:
     """A position with the two shells chosen for it; every figure follows from these by arithmetic.
 
-    `margin_nm` is how far a guard draws in both limits for this pair.
+    `margin` is that of a guard for this pair.
     """
 
     position: Position
     upper: Shell
     lower: Shell
     limits_at: str = "tightest"
-    margin_nm: int = 0
+    margin: Margin = NO_MARGIN
 
     @property
     def limit_low_nm(self) -> int | None:
         """What the tightest clearance is compared with."""
-        return None if self.position.min_nm is None else self.position.min_nm + self.margin_nm
+        return None if self.position.min_nm is None else self.position.min_nm + self.margin.low_nm
 
     @property
     def limit_high_nm(self) -> int | None:
         """What the mean clearance is compared with."""
-        return None if self.position.max_nm is None else self.position.max_nm - self.margin_nm
+        return None if self.position.max_nm is None else self.position.max_nm - self.margin.high_nm
 
     @property
     def wall_sum_nm(self) -> int:
@@ -43,7 +53,7 @@ class Placement:
 
     @property
     def clearance_tightest_nm(self) -> int:
-        """From the largest journal and the smallest bore reading, unless limits are judged at the means."""
+        """From the largest place of the journal and the smallest of the bore, unless limits are judged at the means."""
         return tightest_room(self.position, self.limits_at) - self.wall_sum_nm
 
     @property

@@ -24,16 +24,19 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from made.intake_jobs import write_job
 
 import fitmatch
 from fitmatch.cli.main import group
 from fitmatch.fit.model.order import STRATEGIES
 from fitmatch.gauging.sizes.materials import MATERIALS, SOURCES
+from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.intake.common import quantities
 from fitmatch.intake.common.catalogue import CODES
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.job_toml import settings
 from fitmatch.intake.job_toml.keys import SECTIONS
+from fitmatch.intake.reading import read_job
 from fitmatch.intake.rows.assembled import ASSEMBLED_FORM
 from fitmatch.intake.rows.long_file import READINGS_FORM
 from fitmatch.intake.tables.columns import MATCHED_IF_ASKED, OFTEN_MATCHED, POSITION_FORM, SHELL_FORM, Form
@@ -169,9 +172,8 @@ def test_every_part_of_a_job_toml_is_understood(page: Path) -> None:
             part = "\n".join(fence.lines) + "\n"
             given = tomllib.loads(part)
             head = "" if "unit" in given else 'unit = "in"\n'
-            tail = "".join(
-                f"[fit.{kind}]\ntarget = 0.002\n" for kind in ("rod", "main") if kind not in given.get("fit", {})
-            )
+            kinds = given.get("material", ("rod", "main"))  # a temperature needs the materials of every kind
+            tail = "".join(f"[fit.{kind}]\ntarget = 0.002\n" for kind in kinds if kind not in given.get("fit", {}))
             findings = Findings()
             settings.read_settings((head + part + tail).encode(), findings)
             assert [str(p) for p in findings.problems] == []
@@ -405,6 +407,32 @@ def test_the_table_of_materials_is_complete() -> None:
     for name, coefficient in MATERIALS.items():
         value, source, _ = (cell.strip() for cell in rows[name].split("|"))
         assert (float(value), source) == (float(coefficient * 10**6), SOURCES[name])
+
+
+def test_the_worked_example_of_an_uncertainty(tmp_path: Path) -> None:
+    """Every term of the example that is worked out by hand is the program's, and so are u, nu and U of both
+    clearances."""
+    page = (ROOT / "docs" / "from-readings-to-sizes.md").read_text(encoding="utf-8")
+    example = page.partition("### A worked example")[2].partition("### ")[0]
+    gauges = example.partition("```toml\n")[2].partition("\n```")[0]
+    positions = "position,kind,journal_1,journal_2,housing_bore\nR1,rod,50.000,50.001,54.050\n"
+    shells = "shell,kind,half,wall\n1,rod,upper,2.000\n2,rod,lower,2.000\n"
+    job = read_job(write_job(tmp_path, f'unit = "mm"\n[fit.rod]\ntarget = 0.05\n{gauges}\n', positions, shells))
+    upper, lower = (s.measured_as for s in job.shells)
+    model = ErrorModel(job)
+    mean, tightest = model.combined(job.positions[0], upper, lower), model.tightest(job.positions[0], upper, lower)
+    assert mean is not None and tightest is not None
+    found = {t.name: t.standard_nm**2 / 1e6 for t in mean.terms}
+    shown = {cells[1].strip(): cells for line in example.splitlines() if len(cells := line.split("|")) == 6}
+    by_hand = {name: float(cells[3]) for name, cells in shown.items() if cells[3].strip()[:1].isdigit()}
+    found["limits of bore and ball"] = found.pop("error limit of bore") + found.pop("error limit of ball")
+    found["expansion of the housings"] = found.pop("expansion of the housings of rod")
+    assert by_hand == pytest.approx(found, abs=1e-4)
+    for uncertainty, told in ((mean, ("1.950", "127", "3.86")), (tightest, ("2.006", "136", "3.97"))):
+        u, nu, expanded = uncertainty.standard_nm / 1e3, uncertainty.degrees_of_freedom, uncertainty.expanded_nm / 1e3
+        assert (f"{u:.3f}", str(nu), f"{expanded:.2f}") == told
+        assert all(text in example for text in told)
+    assert tightest.apart_nm == pytest.approx(500, abs=0.5) and "a = 0.5" in example
 
 
 def test_the_table_of_keys_is_complete() -> None:

@@ -7,7 +7,7 @@ import random
 import subprocess
 import sys
 from dataclasses import replace
-from math import ceil
+from math import ceil, sqrt
 from pathlib import Path
 from statistics import NormalDist
 
@@ -29,19 +29,22 @@ from made.jobs import (
 from made.seeds import seeds
 from oracles import oracle
 from oracles.rulebook import Rules, with_rules
+from scipy import stats
 
 import fitmatch
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.answer.checker import check
 from fitmatch.fit.classes.guards import check_guard
 from fitmatch.fit.proof import search, windows
-from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
+from fitmatch.gauging.uncertainty.combining import Uncertainty
+from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.gauging.uncertainty.judging import INSIDE, chance_inside, largest_guard, verdict
 from fitmatch.intake.reading import read_job
 from fitmatch.problems import FaultInFitmatch, InputError
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Gauge, Measuring
 from fitmatch.records.parts import Size
+from fitmatch.records.placements import Margin
 from fitmatch.records.plans import Plan, Status
 from fitmatch.report.data.document import plan_document
 
@@ -123,8 +126,8 @@ def assert_best(strategy: str, seeds: list[int]) -> tuple[int, int, int]:
         assert plan.status is (Status.PROVEN if plan.placements else Status.NONE), f"seed {seed}"
         assert not oracle.faults_of(plan), f"seed {seed}\n{describe(job)}"
         for p in plan.placements:
-            assert p.margin_nm == oracle.margin_nm(job, p.position, oracle.Pair(p.upper, p.lower)), f"seed {seed}"
-        differ += len({p.margin_nm for p in plan.placements}) > 1
+            assert p.margin == oracle.margins_nm(job, p.position, oracle.Pair(p.upper, p.lower)), f"seed {seed}"
+        differ += len({p.margin for p in plan.placements}) > 1
         unguarded = best_plan(with_rules(job, guard=0.0), strategy, slack_nm=slack_nm)
         changed += choices(plan) != choices(unguarded)
     return looked, differ, changed
@@ -190,7 +193,7 @@ def test_guard_0_changes_nothing() -> None:
         plan, plain = best_plan(known), best_plan(bare)
         for kind in job.kinds:
             assert oracle.levels_of(plan, kind) == oracle.levels_of(plain, kind)
-        assert {p.margin_nm for p in plan.placements} <= {0}
+        assert {p.margin for p in plan.placements} <= {(0, 0)}
         assert [(p.limit_low_nm, p.limit_high_nm) for p in plan.placements] == [
             (p.position.min_nm, p.position.max_nm) for p in plan.placements
         ]
@@ -206,17 +209,17 @@ def test_limits_as_written_and_limits_as_compared(tmp_path: Path) -> None:
     `within_limits` follows them: 32 um is above min and below the guarded limit."""
     plan = best_plan(read_job(folder_of(tmp_path, 0.84)))
     found = json.loads(plan_document(plan, "mm"))
-    margin = ceil(0.84 * NormalDist().inv_cdf(0.975) * 2_000)
-    assert margin == 3_293
+    margin = ceil(0.84 * stats.t.ppf(0.975, 57) * 3_000)  # 81 / (1/29 + 2^2/29 + 6^2/29) = 57.3
+    assert margin == 5_047
     for p in found["positions"]:
         assert (p["min"], p["max"]) == (0.030, 0.060)
-        assert (p["limit_low"], p["limit_high"]) == (0.033293, 0.056707)
+        assert (p["limit_low"], p["limit_high"]) == (0.035047, 0.054953)
     assert [(p["clearance_tightest"], p["within_limits"]) for p in found["positions"]] == [
         (0.045, True),
         (0.032, False),
     ]
     rod = found["kinds"]["rod"]
-    assert (rod["filled"], rod["below"], rod["shortfall"], rod["counted"]) == (2, 1, 0.001293, 1)
+    assert (rod["filled"], rod["below"], rod["shortfall"], rod["counted"]) == (2, 1, 0.003047, 1)
     plain = best_plan(read_job(folder_of(tmp_path / "plain", 0)))
     assert [p.within_limits for p in plain.placements] == [True, True]
 
@@ -227,7 +230,7 @@ def test_the_guarded_limits_themselves_are_inside(off: int) -> None:
     margin = ceil(0.84 * uncertainty(one_rod(low=0, high=None, guard=0.84)).expanded_nm)
     for low, high in ((TARGET - margin + off, TARGET + 50_000), (TARGET - 50_000, TARGET + margin - off)):
         (placement,) = best_plan(one_rod(low=low, high=high, guard=0.84)).placements
-        assert placement.margin_nm == margin
+        assert placement.margin == (margin, margin)
         assert placement.within_limits is (off == 0)
         assert placement.shortfall_nm + placement.excess_nm == off
 
@@ -237,7 +240,7 @@ def test_the_guarded_limits_themselves_are_inside(off: int) -> None:
 def test_guard_084_gives_95_percent_at_a_limit(scatter: int, side: str) -> None:
     """A clearance at a limit guarded with 0.84 conforms with at least 95 %.
 
-    U = 1.96 u, so that 0.84 U = 1.646 u, and the chance of the normal distribution beyond one limit is Phi(1.646). ISO
+    With 46 degrees of freedom U = 2.013 u, so that 0.84 U = 1.691 u; for a normal error it is 1.646 u. ISO
     14253-1:2017 has 95 % by default, as 1.65 u (from memory); JCGM 106:2012, guard band r U with U = 2 u: r = 0.8224
     gives 0.95000 and r = 0.83 gives 0.95154 (own arithmetic, as is 1.6449 / 1.96 = 0.8392).
     """
@@ -247,9 +250,10 @@ def test_guard_084_gives_95_percent_at_a_limit(scatter: int, side: str) -> None:
     job = one_rod(low=low, high=high, guard=0.84, scatter=scatter)
     (placement,) = best_plan(job).placements
     assert placement.within_limits
-    chance = chance_inside(placement, uncertainty(job))
+    chance = chance_inside(placement, uncertainty(job), uncertainty(job))
     assert chance is not None and 0.95 <= chance < 0.956 and verdict(chance) == INSIDE
-    assert chance == pytest.approx(NormalDist().cdf(margin / (2 * scatter)), abs=1e-6)
+    u = sqrt(8) * scatter  # the micrometer's setting cancels, that of the walls' gauge counts twice
+    assert chance == pytest.approx(stats.t.cdf(margin / u, 46), abs=1e-6)
 
 
 @pytest.mark.parametrize(("r", "conformance"), [(0.5, 0.84134), (0.8224, 0.95), (0.83, 0.95154), (1.0, 0.97725)])
@@ -264,7 +268,8 @@ def test_conformance_at_guards_of_2_u(r: float, conformance: float) -> None:
 def chance_at(margin: int, u: int) -> float | None:
     placement = best_plan(one_rod(low=TARGET, high=None, guard=0.0)).placements[0]
     moved = replace(placement, position=replace(placement.position, min_nm=TARGET - margin))
-    return chance_inside(moved, Uncertainty(float(u), None, 2.0 * u, ()))
+    known = Uncertainty(float(u), None, 2.0 * u, ())
+    return chance_inside(moved, known, known)
 
 
 # --- what is refused -------------------------------------------------------------------------------------------------
@@ -275,14 +280,14 @@ def test_a_guard_that_leaves_no_clearance_is_refused() -> None:
     job = one_rod(low=TARGET - 4_000, high=TARGET + 4_000, guard=3.0, scatter=500)
     text = refused(job)
     assert text == (
-        "job.toml: rules.guard: 3 leaves no clearance between the limits of R1 (rod): at R1 the uncertainty U is 1.96 "
+        "job.toml: rules.guard: 3 leaves no clearance between the limits of R1 (rod): at R1 the uncertainty U is 2.85 "
         "um, or more with other shells, and from min to max there are 8.00 um; the largest guard that leaves every "
-        "position a clearance is 2.04"
+        "position a clearance is 1.4"
     )
-    with pytest.raises(InputError, match=r"the largest guard that leaves every position a clearance is 2\.04"):
+    with pytest.raises(InputError, match=r"the largest guard that leaves every position a clearance is 1\.4"):
         best_plan(job)
-    assert refused(guarded(job, 2.04)) is None and best_plan(guarded(job, 2.04)).placements[0].within_limits
-    assert refused(guarded(job, 2.05)) is not None
+    assert refused(guarded(job, 1.4)) is None and best_plan(guarded(job, 1.4)).placements[0].within_limits
+    assert refused(guarded(job, 1.41)) is not None
 
 
 def guarded(job: Job, guard: float) -> Job:
@@ -308,7 +313,7 @@ def test_the_largest_guard_by_whole_nanometres() -> None:
     position = one_rod(low=0, high=None, guard=0.0).positions[0]
     for expanded, width in ((1_000.0, 580), (1_000.0, 2_300), (100.0, 115), (50.0, 57), (50.0, 1)):
         limited = replace(position, min_nm=TARGET, max_nm=TARGET + width)
-        largest = largest_guard(limited, 0, Uncertainty(expanded / 1.96, None, expanded, ()))
+        largest = largest_guard(limited, 0, *[Uncertainty(expanded / 1.96, None, expanded, ())] * 2)
         assert largest is not None
         assert 2 * ceil(largest * expanded) <= width < 2 * ceil(round(largest + 0.01, 2) * expanded), (expanded, width)
 
@@ -326,14 +331,14 @@ def test_one_line_for_each_kind() -> None:
     rods, mains = text.splitlines()
     assert "the limits of R1, R2, R3, R4, R5 and others (rod): at R2 the" in rods and "there are 6.00 um;" in rods
     assert "the limits of M1 (main): at M1 the" in mains and "there are 5.00 um;" in mains
-    assert rods.endswith("every position a clearance is 1.27") and mains.endswith("every position a clearance is 1.27")
+    assert rods.endswith("every position a clearance is 0.87") and mains.endswith("every position a clearance is 0.87")
 
 
 def test_limits_narrower_than_the_readings_scatter() -> None:
     """Where the readings alone scatter over more than the limits leave, no guard helps."""
     text = refused(one_rod(low=TARGET - 400, high=TARGET + 400, guard=0.1, stray=900))
     assert text is not None and text.endswith(
-        "0.80 um, and its readings scatter over 0.90 um; no guard leaves every position a clearance, so leave it out"
+        "0.80 um, and its places differ by 0.90 um; no guard leaves every position a clearance, so leave it out"
     )
 
 
@@ -343,10 +348,9 @@ def test_a_position_is_refused_only_if_no_way_of_measuring_helps() -> None:
     assert refused(job) is not None
     fine = [replace(remeasured(s, measured_by("ball", 100)), name=f"{s.name}-2") for s in job.shells]
     better = replace(job, shells=(*job.shells, *fine))
-    mic = better.measuring.gauges["mic"]
-    better = replace(
-        better, measuring=Measuring(gauges={**better.measuring.gauges, "mic": mic._replace(repeatability_nm=50)})
-    )
+    mic, ball = (better.measuring.gauges[name] for name in ("mic", "ball"))
+    often = {"ball": ball._replace(standard_reads_nm=(500, -500) * 50), "mic": mic._replace(repeatability_nm=50)}
+    better = replace(better, measuring=Measuring(gauges=often))
     assert refused(better) is None
     (placement,) = best_plan(better).placements
     assert placement.within_limits and {placement.upper.name, placement.lower.name} == {"upper-2", "lower-2"}
@@ -391,25 +395,28 @@ def test_the_command_refuses_with_status_2(tmp_path: Path, options: tuple[str, .
     ran = run(wide, *options)
     assert (ran.returncode, ran.stdout) == (2, "")
     assert "job.toml:6: rules.guard: 4 leaves no clearance between the limits of R1 and R2 (rod): at R1 " in ran.stderr
-    assert "U is 3.92 um, or more with other shells, and from min to max there are 30.00 um;" in ran.stderr
-    assert ran.stderr.count("rules.guard") == 1 and ran.stderr.rstrip().endswith(" a clearance is 3.82")
+    assert "U is 6.01 um, or more with other shells, and from min to max there are 30.00 um;" in ran.stderr
+    assert ran.stderr.count("rules.guard") == 1 and ran.stderr.rstrip().endswith(" a clearance is 2.49")
     assert not (wide / "assignment.json").exists()
     unknown = folder_of(tmp_path / "unknown", 0.84, JOB.replace("[gauge.ball]\nrepeatability = 0.001", "[gauge.ball]"))
     ran = run(unknown, *options)
     assert (ran.returncode, ran.stdout) == (2, "")
     assert "a guard needs a known uncertainty, and some of it is missing: the scatter of ball" in ran.stderr
     assert not (unknown / "assignment.json").exists()
-    assert run(folder_of(tmp_path / "largest", 3.82), *options).returncode == 1  # R2 is beyond it
+    assert run(folder_of(tmp_path / "largest", 2.49), *options).returncode == 1  # R2 is beyond it
 
 
 # --- judged by somebody else -----------------------------------------------------------------------------------------
 
 
 def test_the_checker_refuses_other_margins() -> None:
-    """A margin a nanometre off, one left out and an unwanted one are all found."""
-    guard = best_plan(one_rod(low=TARGET - 1_647, high=TARGET + 9_000, guard=0.84))
+    """A margin a nanometre off at either limit, one left out and an unwanted one are all found."""
+    guard = best_plan(one_rod(low=TARGET - 2_400, high=TARGET + 9_000, guard=0.84))
     check(guard)
-    for plan, margin in ((guard, 1_648), (guard, 0), (guard, 1_646), (best_plan(guarded(guard.job, 0.0)), 1_700)):
-        assert plan.placements[0].margin_nm != margin
+    low, high = guard.placements[0].margin
+    assert low == high == 2_392
+    others = [(guard, (low + i, high + j)) for i, j in ((1, 0), (0, 1), (-1, 0), (0, -1), (-low, -high))]
+    for plan, other in (*others, (best_plan(guarded(guard.job, 0.0)), (low, high))):
+        assert plan.placements[0].margin != other
         with pytest.raises(FaultInFitmatch):
-            check(with_given(plan, placements=(replace(plan.placements[0], margin_nm=margin),)))
+            check(with_given(plan, placements=(replace(plan.placements[0], margin=Margin(*other)),)))

@@ -151,9 +151,9 @@ def test_a_hair_is_not_nothing(unit: str, miss: str) -> None:
 
 
 def test_the_tightest_readings_are_named_where_they_were_judged() -> None:
-    """Below min the clearance shown is that of the tightest readings, and said to be."""
+    """Below min the clearance shown is that of the tightest places, and said to be."""
     text = only(solved([bore(low=3 * STEP, high=3 * STEP)], both(0)))
-    assert text.endswith("1 tenth too thick, clearance by the tightest readings 0.00140 in, min 0.00150 in")
+    assert text.endswith("1 tenth too thick, clearance at the tightest places 0.00140 in, min 0.00150 in")
     assert "0.00200" not in text
 
 
@@ -166,11 +166,11 @@ def test_the_means_are_named_where_they_were_judged() -> None:
 
 
 def test_readings_that_scatter_too_much() -> None:
-    """Where the readings scatter by more than the limits are apart no walls can help, and that is what is said."""
+    """Where the places differ by more than the limits are apart no walls can help, and that is what is said."""
     text = only(solved([bore(low=6 * STEP, high=5 * STEP)], both(-STEP, 0, STEP)))
-    assert "its readings scatter by more than its limits allow" in text and "measure again" in text
+    assert "its places differ by more than its limits allow" in text and "measure again" in text
     assert "is 11 tenths below the one from the means, and from min to max it is 10 tenths" in text
-    assert text.startswith("its walls total ") and "too thick, clearance by the tightest readings" in text
+    assert text.startswith("its walls total ") and "too thick, clearance at the tightest places" in text
     assert "max is 25 tenths" in only(solved([bore(low=26 * STEP, off=TARGET, min_nm=None)], both(0)))
 
 
@@ -319,7 +319,7 @@ def test_a_locked_pair_outside_its_limits() -> None:
         "its locked shells box-1/u1 and box-1/l1 are 3 tenths too thin, clearance 0.00280 in, max 0.00250 in"
     )
     assert only(solved([bore(low=6 * STEP, **lock)], both(0))) == (
-        "its locked shells box-1/u1 and box-1/l1 are 1 tenth too thick, clearance by the tightest readings 0.00140 in, "
+        "its locked shells box-1/u1 and box-1/l1 are 1 tenth too thick, clearance at the tightest places 0.00140 in, "
         "min 0.00150 in"
     )
 
@@ -484,6 +484,6 @@ def test_reasons_of_random_jobs(seed: int) -> None:
         if not p.within_limits:
             (flag,) = (f for f in plan.flags if f.position == p.position.name and f.code in _MISFITS)
             text = flag_words(flag, job.unit)
-            judged = "clearance by the tightest readings" if p.shortfall_nm else "clearance by the means"
+            judged = "clearance at the tightest places" if p.shortfall_nm else "clearance by the means"
             scattered = p.clearance_tightest_nm != p.clearance_nm
             assert (judged in text) == scattered and ("too thick" if p.shortfall_nm else "too thin") in text

@@ -45,9 +45,10 @@ def test_without_errors_the_calculated_figures_are_expected() -> None:
 
 
 def test_one_clearance_with_a_normal_error() -> None:
-    """Of one position on target the mean worst deviation is that of a normal error: u sqrt(2 / pi); u is 2 s."""
+    """Of one position on target the mean worst deviation is that of a normal error: u sqrt(2 / pi); u^2 is 10 s^2, of
+    four readings and three settings, of which that for the walls counts twice."""
     found = expected(job_of([0], measuring(500)))
-    assert found.worst_deviation_nm == pytest.approx(1_000 * sqrt(2 / pi), rel=0.05)
+    assert found.worst_deviation_nm == pytest.approx(500 * sqrt(10) * sqrt(2 / pi), rel=0.05)
     assert found.spread_nm == 0.0
 
 
@@ -80,7 +81,8 @@ def test_a_scatter_from_few_repeats_counts_for_more() -> None:
     wider = sqrt(nu / 2) * gamma((nu - 1) / 2) / gamma(nu / 2)
     found = expected(replace(job, positions=(alike,)))
     assert wider > 1.14
-    assert found.worst_deviation_nm == pytest.approx(1_000 * sqrt(2 / pi) * wider, rel=0.06)
+    u = 500 * sqrt(4 + 4)  # four readings, and a setting that counts -1 + 1 - 2 times
+    assert found.worst_deviation_nm == pytest.approx(u * sqrt(2 / pi) * wider, rel=0.06)
 
 
 def test_a_seating_from_few_readings_counts_for_more() -> None:
@@ -195,7 +197,8 @@ def test_fewer_draws_for_very_many_positions(count: int, trials: int) -> None:
     job = job_of([0] * count, measuring(500))
     found = worth(job, as_listed(job), [])
     assert found is not None and found.trials == trials
-    assert 3_000 < found.worst_deviation_nm < 3_600  # the largest of a thousand normal errors of 1 um
+    # The largest of a thousand normal errors of 1 um, about 3.2, and what settings of 1.2 um move them all, about 1.
+    assert 4_000 < found.worst_deviation_nm < 4_600
 
 
 def test_nothing_is_said_where_nothing_is_known() -> None:
@@ -265,12 +268,13 @@ class Truth(NamedTuple):
 
 def one_bench(rng: random.Random, case: Case) -> tuple[Job, dict[str, float]]:
     """A job as it was read, and the true sizes behind it, by position with feature, or by shell."""
-    error = rng.uniform(-case.limit, case.limit)  # of the gauge for walls, the same in every reading
+    error = {g: rng.gauss(0, case.scatter) for g in GAUGES}  # of its setting, the same in every reading
+    error["ball"] += rng.uniform(-case.limit, case.limit)
     true: dict[str, float] = {}
 
-    def read(name: str, size: float, off: float = 0.0) -> int:
+    def read(name: str, size: float, gauge: str) -> int:
         true[name] = size
-        return round(size + off + rng.gauss(0, case.scatter))
+        return round(size + error[gauge] + rng.gauss(0, case.scatter))
 
     count = rng.randint(3, 6)
     positions = []
@@ -279,14 +283,17 @@ def one_bench(rng: random.Random, case: Case) -> tuple[Job, dict[str, float]]:
         bore = journal + 2 * WALL + TARGET + rng.uniform(-case.reach, case.reach)
         sizes = [
             Size(nm, nm, nm, (Reading(nm),), measured_by(gauge))
-            for nm, gauge in ((read(f"journal R{i}", journal), "mic"), (read(f"bore R{i}", bore), "bore"))
+            for nm, gauge in (
+                (read(f"journal R{i}", journal, "mic"), "mic"),
+                (read(f"bore R{i}", bore, "bore"), "bore"),
+            )
         ]
         positions.append(replace(make_position(f"R{i}", TARGET), journal=sizes[0], housing_bore=sizes[1]))
     shells = [
         make_shell(
             f"{half[0]}{i}",
             half,
-            read(f"{half[0]}{i}", WALL + rng.uniform(-case.reach, case.reach), error),
+            read(f"{half[0]}{i}", WALL + rng.uniform(-case.reach, case.reach), "ball"),
             measured_as=measured_by("ball"),
         )
         for half in ("upper", "lower")
@@ -306,10 +313,11 @@ def shop_job(rng: random.Random, *, pooled: bool) -> tuple[Job, dict[str, float]
     """A job as shops have them: journals and bores differ by 3 um, walls by 1.6 um within a box and boxes by 1 um
     (standard deviations); 4 to 6 rods, 2 or 3 boxes with a set for each rod; every place read 1 to 3 times by gauges
     that scatter by 0.7 to 1.3 um, with limits of +/- 0.5 to 1.5 um, for walls to 1 um, the bore gauge mostly set with
-    the journals' micrometer. Its scatter is stated, or pooled from 10 to 30 degrees of freedom."""
+    the journals' micrometer. Each was set by one reading. Its scatter is stated, or pooled from 10 to 30 degrees of
+    freedom."""
     scatter = {g: rng.uniform(0.7, 1.3) * UM for g in GAUGES}
     limit = {g: rng.uniform(0.5, 1.0 if g == "ball" else 1.5) * UM for g in GAUGES}
-    error = {g: rng.uniform(-limit[g], limit[g]) for g in GAUGES}
+    error = {g: rng.uniform(-limit[g], limit[g]) + rng.gauss(0, scatter[g]) for g in GAUGES}
     set_with = rng.choice(["mic", "mic", None])
     if set_with is not None:
         error["bore"] += error[set_with]
@@ -395,14 +403,15 @@ def benches(jobs: int, case: Case) -> Truth:
     return over_many(jobs, lambda number: one_bench(random.Random(f"truth {number}"), case))
 
 
-@pytest.mark.parametrize(("jobs", "most"), [(60, 1.25), pytest.param(300, 1.15, marks=pytest.mark.deep)])
-def test_expected_figures_in_shops(jobs: int, most: float) -> None:
-    """Over many jobs as shops have them, every other with pooled scatter, the expected worst deviation and spread come
-    to 0.95 to 1.15 of the true ones on average, of few jobs to 1.25; the calculated ones are not two thirds of them."""
+@pytest.mark.parametrize(("jobs", "more"), [(60, 0.1), pytest.param(300, 0.0, marks=pytest.mark.deep)])
+def test_expected_figures_in_shops(jobs: int, more: float) -> None:
+    """Over many jobs as shops have them, every other with pooled scatter, the expected spread comes to 0.95 to 1.15 of
+    the true one on average and the expected worst deviation to 0.95 to 1.4, as it takes the readings for all that is
+    known of the parts; the calculated ones are not three quarters of them."""
     sums = over_many(jobs, lambda number: shop_job(random.Random(f"shop {number}"), pooled=number % 2 == 1))
-    for wanted, true, calculated in zip(*sums, strict=True):
-        assert 0.95 <= wanted / true <= most, sums
-        assert calculated / true < 2 / 3, sums
+    for wanted, true, calculated, most in zip(*sums, (1.4, 1.15), strict=True):
+        assert 0.95 <= wanted / true <= most + more, sums
+        assert calculated / true < 0.75, sums
 
 
 @pytest.mark.parametrize(

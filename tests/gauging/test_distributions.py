@@ -1,4 +1,4 @@
-"""Student's t and the normal distribution, and the chances that guard bands give."""
+"""Student's t, the normal distribution and the ratio of variances, and the chances that guard bands give."""
 
 import math
 
@@ -6,6 +6,7 @@ import pytest
 from scipy import stats
 
 from fitmatch.gauging.uncertainty.student import normal_below, normal_quantile, t_below, t_quantile
+from fitmatch.gauging.uncertainty.variance_ratio import ratio_below
 
 # D. C. Montgomery, Introduction to Statistical Quality Control, Appendix "percentage points of the t distribution", and
 # JCGM 100:2008, Table G.2, for 95 % (from memory; each is checked against scipy as well).
@@ -33,6 +34,22 @@ def test_infinite_degrees_of_freedom_are_the_normal_distribution() -> None:
     assert t_below(1.0, None) == normal_below(1.0) == pytest.approx(0.8413447460685429, abs=1e-15)
     for p in (1e-9, 0.01, 0.3, 0.5, 0.9, 1 - 1e-9):
         assert normal_below(normal_quantile(p)) == pytest.approx(p, rel=1e-9)
+
+
+@pytest.mark.parametrize("freedom", [1, 2, 3, 7, 29, 100, 99_999])
+@pytest.mark.parametrize("other", [1, 2, 29, 63, 500, 999_999])
+def test_the_ratio_of_variances_agrees_with_another_implementation(freedom: int, other: int) -> None:
+    """The distribution function of F is that of scipy, far out and where it changes most."""
+    for ratio in (0.0, 1e-3, 0.1, 0.5, 1.0, 1.1, 2.0, 4.18, 10.0, 1e4):
+        assert ratio_below(ratio, freedom, other) == pytest.approx(stats.f.cdf(ratio, freedom, other), abs=1e-8)
+
+
+def test_f_values_of_the_tables() -> None:
+    """Printed 95 % points of F (Montgomery, Introduction to Statistical Quality Control, appendix, from memory; checked
+    against scipy as well) are where 95 % are below."""
+    for freedom, other, value in ((1, 29, 4.18), (2, 29, 3.33), (3, 29, 2.93), (5, 10, 3.33), (10, 10, 2.98)):
+        assert stats.f.ppf(0.95, freedom, other) == pytest.approx(value, abs=0.006)
+        assert ratio_below(value, freedom, other) == pytest.approx(0.95, abs=1e-3)
 
 
 # Conformance probability at the acceptance limit for a guard band r U with U = 2 u, one-sided normal (JCGM 106:2012;

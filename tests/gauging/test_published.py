@@ -1,15 +1,22 @@
 """Published cases of numerical accuracy and of the GUM, run through the functions that sizes and uncertainties use."""
 
+import random
+from collections.abc import Sequence
+from fractions import Fraction
 from math import sqrt
+from typing import Any
 
 import GTC  # type: ignore[import-untyped]
 import numpy as np
 import pytest
 import uncertainties
+from bench import Bench, gauge, repeats, room, settings
 
 from fitmatch.gauging.sizes.places import mean_of_means, sum_of_squares
-from fitmatch.gauging.uncertainty.error_model import Term, combine
+from fitmatch.gauging.uncertainty.combining import Term, combine
+from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.gauging.uncertainty.student import t_quantile
+from fitmatch.records.measuring import Gauge, Reading
 
 # NIST Statistical Reference Datasets, univariate summary statistics. Data and certified mean and standard deviation are
 # stated from memory. Values are in units of the last digit, as readings are.
@@ -86,6 +93,90 @@ def test_gum_h1_against_gtc() -> None:
     assert found is not None
     assert GTC.uncertainty(length) == pytest.approx(found.standard_nm, rel=1e-6)
     assert int(GTC.dof(length)) == found.degrees_of_freedom
+
+
+# --- our own model, by an independent implementation -----------------------------------------------------------------
+
+
+def warm_bench(rng: random.Random, *, set_with: bool) -> Bench:
+    """A warm bench with a bit of everything: repeats, places, standards, limits and coefficients."""
+
+    def some(name: str, **more: Any) -> Gauge:
+        zero = rng.randint(-3_000, 3_000)
+        return gauge(
+            name,
+            repeatability_nm=rng.randint(300, 900),
+            repeatability_from=rng.randint(5, 40),
+            limit_nm=rng.randint(0, 1_500),
+            own_zero_nm=zero,
+            standard_reads_nm=(zero + 25_000_000,) * rng.randint(1, 4),
+            standard_limit_nm=rng.randint(0, 600),
+            **more,
+        )
+
+    gauges = {"mic": some("mic"), "bore": some("bore", set_with="mic" if set_with else None), "ball": some("ball")}
+    diameters = [
+        [Reading(nm, station, 0.0, by) for station in (1, 2)] for nm, by in ((50_002_000, "mic"), (54_055_000, "bore"))
+    ]
+    walls = [repeats([2_000_000 + rng.randint(0, 3_000)], "ball") for _ in range(2)]
+    materials = {"main": {"journal": Fraction(115, 10**7), "housing_bore": Fraction(231, 10**7)}}
+    made = settings(gauges=gauges, temperature=room(29, Fraction(2)), materials=materials)
+    return Bench(made, *diameters, *walls)
+
+
+def by_gtc(made: Bench) -> Any:
+    """The same clearance written out for GTC, formula by formula, which finds the sensitivities by itself.
+
+    Scatter of one gauge is one ensemble: errors that are independent, with degrees of freedom in common.
+    """
+    measuring = made.job.measuring
+    assert measuring.temperature is not None
+
+    def rectangle(half_width: float) -> Any:
+        return GTC.ureal(0, half_width / sqrt(3))
+
+    def within(value: float) -> Any:
+        return value + rectangle(value * 0.1)
+
+    own, settings_of = {}, {}
+    count = {"mic": 2, "bore": 2, "ball": 2}
+    for name, g in measuring.gauges.items():
+        scatter = ErrorModel(made.job).scatter[name]
+        n = len(g.standard_reads_nm)
+        deviations = [scatter.standard_nm] * count[name] + [scatter.standard_nm / sqrt(n)]
+        *own[name], setting = GTC.multiple_ureal([0.0] * len(deviations), deviations, scatter.degrees_of_freedom)
+        settings_of[name] = setting + rectangle(g.limit_nm or 0) + rectangle(g.standard_limit_nm or 0) + g.own_zero_nm
+    if measuring.gauges["bore"].set_with:
+        settings_of["bore"] = settings_of["bore"] + settings_of["mic"]
+    warm = float(measuring.temperature.parts - 20) + rectangle(2.0)
+    of_mic = within(11.5e-6)
+    of_bore = of_mic if measuring.gauges["bore"].set_with else within(11.5e-6)
+
+    def size(readings: Sequence[Reading], by: str, factor: Any) -> Any:
+        each = [(r.nm + error - settings_of[by]) * factor for r, error in zip(readings, own[by], strict=True)]
+        return sum(each) / len(each)
+
+    journal = size(made.journal.readings, "mic", 1 + of_mic * warm - within(11.5e-6) * warm)
+    bore = size(made.bore.readings, "bore", 1 + of_bore * warm - within(23.1e-6) * warm)
+    walls = [
+        shell.measured.readings[0].nm + error - settings_of["ball"]
+        for shell, error in zip((made.upper, made.lower), own["ball"], strict=True)
+        if shell.measured is not None
+    ]
+    return bore - journal - walls[0] - walls[1]
+
+
+@pytest.mark.parametrize("set_with", [False, True])
+def test_a_whole_bench_against_gtc(set_with: bool) -> None:
+    """Standard uncertainty and degrees of freedom of the clearance are GTC's, and the clearance itself is too."""
+    for seed in range(10):
+        made = warm_bench(random.Random(f"gtc {seed}"), set_with=set_with)
+        found = ErrorModel(made.job).combined(made.position, made.upper.measured_as, made.lower.measured_as)
+        wanted = by_gtc(made)
+        assert found is not None
+        assert made.clearance_nm == pytest.approx(GTC.value(wanted), abs=2)
+        assert found.standard_nm == pytest.approx(GTC.uncertainty(wanted), rel=1e-3)
+        assert found.degrees_of_freedom == pytest.approx(GTC.dof(wanted), abs=1.01, rel=5e-3)
 
 
 def test_jcgm_101_four_normal_terms_by_the_formula() -> None:

@@ -13,7 +13,8 @@ from bench import UM, Bench, gauge, repeats, room, settings
 
 from fitmatch.facts import Fact
 from fitmatch.gauging.assembled import Comparison, Learned, Verdict, assembled_clearance, compare, median
-from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
+from fitmatch.gauging.uncertainty.combining import Uncertainty
+from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import AssembledReading, Doubt, Measuring
 from fitmatch.records.parts import Fit, Position, Shell, Size
@@ -400,20 +401,25 @@ def test_a_warm_engine_reads_as_it_would_at_20_degrees() -> None:
 
 
 def test_the_journal_cancels_for_a_bore_and_counts_twice_for_a_clearance() -> None:
-    """A micrometer of 3 um scatter: nothing in a bore, and in a clearance the journal's size and one more reading."""
+    """A micrometer of 3 um scatter: nothing in a bore, and in a clearance the journal's size and one more reading, and
+    its setting unless it set the bore gauge too."""
     made = stated_bench(mic={"repeatability_nm": 3 * UM})
     assert difference(made, "bore").standard_nm == 0
+    assert difference(made, "clearance").standard_nm == pytest.approx(3 * UM * sqrt(3))
+    made = stated_bench(mic={"repeatability_nm": 3 * UM}, bore={"set_with": "mic"})
     assert difference(made, "clearance").standard_nm == pytest.approx(3 * UM * sqrt(2))
-    assert difference(
-        stated_bench(count=9, mic={"repeatability_nm": 3 * UM}), "clearance"
-    ).standard_nm == pytest.approx(sqrt(UM**2 + (3 * UM) ** 2))
+    made = stated_bench(count=9, mic={"repeatability_nm": 3 * UM}, bore={"set_with": "mic"})
+    shrunk = sqrt(29 / (29 + 8))  # by nine repeats that all agree
+    assert difference(made, "clearance").standard_nm == pytest.approx(3 * UM * sqrt(1 / 9 + 1) * shrunk)
 
 
 @pytest.mark.parametrize("feature", ["bore", "clearance"])
 def test_scatter_of_both_bores_and_both_walls_counts(feature: str) -> None:
-    """u^2 = b^2 + b^2/n + 2 w^2, n readings of the assembled bore."""
+    """u^2 = b^2 + b^2/n + 2 w^2 + (2 w)^2, n readings of the assembled bore, and the setting for the walls twice. For a
+    clearance the bore gauge was set once for the housing bore and once on the journal's micrometer."""
     made = stated_bench(bore={"repeatability_nm": 2 * UM}, ball={"repeatability_nm": UM})
-    assert difference(made, feature, count=4).standard_nm == pytest.approx(sqrt(4 + 4 / 4 + 2) * UM)
+    settings_nm2 = 4 + (0 if feature == "bore" else 2 * 4)
+    assert difference(made, feature, count=4).standard_nm == pytest.approx(sqrt(4 + 4 / 4 + 2 + settings_nm2) * UM)
 
 
 @pytest.mark.parametrize("feature", ["bore", "clearance"])
@@ -434,11 +440,12 @@ def test_an_error_of_the_rooms_temperature_cancels() -> None:
         "materials": {"main": {"journal": Fraction(115, 10**7), "housing_bore": Fraction(23, 10**6)}},
     }
     assert difference(stated_bench(**heat), "bore").standard_nm == 0
-    assert difference(stated_bench(**heat), "clearance").standard_nm == 0
+    assert difference(stated_bench(**heat, bore={"set_with": "mic"}), "clearance").standard_nm == 0
     apart = stated_bench(**heat, new={"repeatability_nm": 0, "expansion": Fraction(135, 10**7)})
     bore = apart.position.housing_bore
     assert bore is not None
-    expected = bore.mean_nm * (13.5e-6 - 11.5e-6) / sqrt(3)
+    of_room, of_gauges = (13.5e-6 - 11.5e-6), (0.1 * 4 * 13.5e-6, 0.1 * 4 * 11.5e-6)
+    expected = bore.mean_nm * sqrt(sum(x**2 for x in (of_room, *of_gauges)) / 3)
     assert difference(apart, "bore", by="new").standard_nm == pytest.approx(expected)
 
 

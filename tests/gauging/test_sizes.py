@@ -7,7 +7,7 @@ import pytest
 from bench import UM, Bench, gauge, repeats, room, settings, sizes
 
 from fitmatch.gauging.sizes.corrections import factor_to_20, zero_errors
-from fitmatch.records.measuring import Gauge, Measuring, Reading, Temperature
+from fitmatch.records.measuring import Gauge, Measuring, Reading, Series, Temperature
 from fitmatch.records.parts import Size
 
 STEEL, ALUMINIUM = Fraction(115, 10**7), Fraction(231, 10**7)
@@ -45,7 +45,7 @@ def test_a_place_with_a_station_and_no_angle_is_not_blank() -> None:
 )
 def test_only_the_crown_axis_enters_a_bore(angle: float, counts: bool) -> None:
     """Readings within 5 degrees of the crown axis, from either side, make the size of a bore."""
-    readings = [Reading(1_000, 1, 0.0), Reading(4_000, 1, float(angle))]
+    readings = [Reading(1_000, 1, 0.0), Reading(4_000, 2, float(angle))]
     size = size_of(readings, "housing_bore")
     assert size.readings + size.aside == tuple(readings)
     assert len(size.readings) == (2 if counts else 1)
@@ -63,17 +63,35 @@ def test_a_bore_or_wall_without_a_reading_at_the_crown_has_no_size() -> None:
     assert found.sized("main", "wall", [at_crown, beside]) == ((wall, 1_000))
 
 
-def test_tightest_is_from_single_readings() -> None:
-    """The largest journal reading and the smallest crown-axis bore reading, whatever their places' means are."""
+def test_tightest_is_from_places() -> None:
+    """The largest place of the journal and the smallest crown-axis place of the bore, each the mean of its repeats:
+    the scatter of a single reading makes no clearance tighter."""
     bench = Bench(
         settings(),
-        repeats([50_000_000, 50_004_000]),
-        [*repeats([54_049_000, 54_051_000]), Reading(54_000_000, 1, 90.0)],
+        [*repeats([50_000_000, 50_004_000]), *repeats([50_000_500], station=2)],
+        [*repeats([54_049_000, 54_051_001]), *repeats([54_060_000], station=2), Reading(54_000_000, 1, 90.0)],
         repeats([2_000_000]),
         repeats([2_000_000]),
     )
-    assert bench.clearance_nm == 54_050_000 - 50_002_000 - 4_000_000
-    assert bench.placement.clearance_tightest_nm == 54_049_000 - 50_004_000 - 4_000_000
+    assert (bench.journal.smallest_nm, bench.journal.largest_nm) == (50_000_500, 50_002_000)
+    assert bench.bore.smallest_nm == 54_050_000  # a half, to even
+    assert bench.placement.clearance_tightest_nm == 54_050_000 - 50_002_000 - 4_000_000
+
+
+def test_the_tightest_place_is_known_by_how_it_was_read() -> None:
+    """Which gauge read it, and how often; nothing for a wall, nor where all is one place."""
+    gauges = {"a": gauge("a", resolution_nm=UM), "b": gauge("b", resolution_nm=UM)}
+    places = [*repeats([1_000, 3_000], "a"), *repeats([1_500], "b", station=2)]
+
+    def tightest(feature: str, readings: list[Reading]) -> tuple[int, object]:
+        how = size_of(readings, feature, gauges=gauges).measured_as
+        assert how is not None
+        return how.places, how.tightest
+
+    assert tightest("journal", places) == (2, (Series("a", 2, 1.0),))
+    assert tightest("housing_bore", places) == (2, (Series("b", 1, 1.0),))
+    assert tightest("wall", places) == (2, ())
+    assert tightest("journal", places[:2]) == (1, ())
 
 
 def test_a_size_is_rounded_once_halves_to_even() -> None:
@@ -99,7 +117,7 @@ def test_zero_error_and_ball_are_taken_off() -> None:
     """Corrected = reading - zero error - ball; raw readings are kept separately."""
     gauges = {"g": gauge("g", own_zero_nm=500, ball_nm=3_000_000)}
     size = size_of(repeats([53_000_000, 53_002_000], "g"), gauges=gauges)
-    assert (size.mean_nm, size.smallest_nm, size.largest_nm) == (50_000_500, 49_999_500, 50_001_500)
+    assert (size.mean_nm, size.smallest_nm, size.largest_nm) == (50_000_500, 50_000_500, 50_000_500)
     assert (size.raw_mean_nm, size.temperature_nm) == (53_001_000, 0)
     assert size.measured_as is not None and (size.measured_as.zero_nm, size.measured_as.ball_nm) == (500, 3_000_000)
     walls = sizes(settings(gauges=gauges))
@@ -209,7 +227,8 @@ def test_corrections_are_exact_rational_arithmetic() -> None:
         exact = sum(sum(v) / len(v) for v in values) / len(values)
         assert sized.exact_mean == exact
         assert sized.size.mean_nm == round(exact)
-        assert sized.size.largest_nm == round(max(max(v) for v in values))
+        assert sized.size.largest_nm == round(max(sum(v) / len(v) for v in values))
+        assert sized.size.smallest_nm == round(min(sum(v) / len(v) for v in values))
 
 
 def test_sizes_share_how_they_were_measured() -> None:

@@ -8,6 +8,7 @@ import openpyxl
 import pytest
 from made.intake_jobs import JOB, codes, mistakes, write_job
 
+from fitmatch.intake.pooling import read_jobs
 from fitmatch.intake.reading import read_job
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Place
@@ -166,6 +167,73 @@ def test_gauges_temperature_and_materials(tmp_path: Path) -> None:
     assert job.measuring.form_limits == {"rod": {"journal_taper": 5_000}}
 
 
+def test_what_a_scatter_a_standard_and_coefficients_are_known_to(tmp_path: Path) -> None:
+    """Each key is read, in the gauge's unit; a list on the standard makes its mean the zero error, rounded once, halves
+    to even."""
+    tables = (
+        '[gauge.mic]\nunit = "in"\nrepeatability = 0.00005\nrepeatability_from = 12\nrepeatability_rounded = true\n'
+        'standard = "50 mm"\nstandard_reads = ["50.000001 mm", "50.000002 mm"]\nstandard_limit = 0.00002\n'
+        "expansion = 11.5e-6\nexpansion_limit = 0.5e-6\n[gauge.plain]\nstandard = 50\nstandard_reads = 50.001\n"
+        '[material.rod]\njournal = "steel"\njournal_limit = 1e-6\n'
+    )
+    job = read_job(wide(tmp_path, tables))
+    mic, plain = job.measuring.gauges["mic"], job.measuring.gauges["plain"]
+    assert (mic.repeatability_from, mic.repeatability_rounded, mic.standard_limit_nm) == (12, True, 508)
+    assert (mic.standard_reads_nm, mic.own_zero_nm) == ((50_000_001, 50_000_002), 2)
+    assert mic.expansion_limit == Fraction("0.5e-6")
+    assert (plain.repeatability_from, plain.repeatability_rounded) == (None, False)
+    assert (plain.standard_reads_nm, plain.own_zero_nm, plain.standard_limit_nm) == ((50_001_000,), 1_000, None)
+    assert job.measuring.materials == {"rod": {"journal": Fraction(115, 10**7)}}
+    assert job.measuring.material_limits == {"rod": {"journal": Fraction("1e-6")}}
+    assert not job.warnings
+
+
+def test_keys_that_do_nothing_alone_draw_a_warning(tmp_path: Path) -> None:
+    """Each says what it belongs to."""
+    tables = (
+        "[gauge.a]\nrepeatability_from = 30\nrepeatability_rounded = true\nexpansion_limit = 1e-6\n"
+        "[material.rod]\njournal_limit = 1e-6\n"
+    )
+    assert read_job(wide(tmp_path, tables)).warnings == (
+        "job.toml: gauge.a.repeatability_from does nothing without repeatability; write that too",
+        "job.toml: gauge.a.repeatability_rounded does nothing without repeatability; write that too",
+        "job.toml: gauge.a.expansion_limit does nothing without expansion; write that too",
+        "job.toml: material.rod.journal_limit does nothing without journal; write that too",
+    )
+
+
+REPEATED = (
+    '[readings]\nnumbered = "repeats"\n[gauge.g]\nrepeatability = "0.5 um"\n[gauge.quiet]\nrepeatability = "0.5 um"\n'
+    '[measured.rod]\njournal = "g"\nwall = "quiet"\n'
+)
+
+
+def test_repeats_beyond_the_stated_repeatability_name_the_gauge(tmp_path: Path) -> None:
+    """3 um apart is s = 2.12 um from one pair, 18 times the variance of 0.5 um where chance explains 4.2 times; the
+    same gauge 1 um apart, and the other gauge, are not named."""
+    positions = "position,kind,journal_1,journal_2,housing_bore\nR1,rod,50,{},54.05\n"
+    shells = "shell,kind,half,wall_1,wall_2\n1,rod,upper,2,2.001\n2,rod,lower,2,2\n"
+    wild = read_job(wide(tmp_path, REPEATED, positions=positions.format("50.003"), shells=shells))
+    assert wild.warnings == (
+        "the repeats with gauge g scatter by 2.12 um (1 degree of freedom), which is more than its repeatability of "
+        "0.50 um explains, so they alone count; check the gauge and that figure",
+    )
+    tame = read_job(wide(tmp_path / "tame", REPEATED, positions=positions.format("50.001"), shells=shells))
+    assert tame.warnings == ()
+
+
+def test_several_jobs_name_such_a_gauge_once(tmp_path: Path) -> None:
+    """All repeats of the jobs are held against the stated figure together."""
+    folders = []
+    for name in ("a", "b"):
+        positions = f"position,kind,journal_1,journal_2,housing_bore\n{name},rod,50,50.003,54.05\n"
+        shells = f"shell,kind,half,wall,family,box\n1,rod,upper,2,n,{name}\n2,rod,lower,2.00{len(folders)},n,{name}\n"
+        folders.append(wide(tmp_path / name, f'family = ["n"]\n{REPEATED}', positions=positions, shells=shells))
+    pool = read_jobs(folders)
+    told = [warning for job in pool.jobs for warning in job.warnings if "scatter by" in warning]
+    assert len(told) == 1 and "gauge g scatter by 2.12 um (2 degrees of freedom)" in told[0]
+
+
 def test_numbered_columns_as_repeats(tmp_path: Path) -> None:
     """Numbered readings are places unless job.toml calls them repeats; then a gauge's scatter is learned from them."""
     positions = "position,kind,journal_1,journal_2,housing_bore\nR1,rod,50,50.002,54.05\n"
@@ -300,10 +368,38 @@ def test_a_bore_no_greater_than_its_journal(tmp_path: Path) -> None:
         ("[gauge.a]\nrepeatability = -1", "5: gauge.a.repeatability", "`-1` is below zero"),
         ("[gauge.a]\nball = 30", "5: gauge.a.ball", "a ball is 0 to 25 mm"),
         ("[gauge.a]\nstandard = 50", "5: gauge.a.standard", "is given without standard_reads"),
+        ("[gauge.a]\nstandard = 50\nstandard_reads = []", "6: gauge.a.standard_reads", "is empty; write at least one"),
         (
-            "[gauge.a]\nstandard = 50\nstandard_reads = [50.0, 50.001]",
+            "[gauge.a]\nstandard = 50\nstandard_reads = [50.0, true]",
             "6: gauge.a.standard_reads",
-            "is a list of readings, which is not supported yet; write their mean",
+            "holds `true` where a length belongs; write readings",
+        ),
+        (
+            "[gauge.a]\nstandard = 50\nstandard_reads = [50.0, 'x']",
+            "6: gauge.a.standard_reads",
+            "`x` is not a number",
+        ),
+        ("[gauge.a]\nstandard_reads = [50.0, 50.001]", "5: gauge.a.standard_reads", "is given without standard;"),
+        (
+            "[gauge.a]\nrepeatability = 0.001\nrepeatability_from = 1",
+            "6: gauge.a.repeatability_from",
+            "`1` is not a number of readings that show a scatter; write 2, 3, 4 and so on",
+        ),
+        (
+            "[gauge.a]\nrepeatability = 0.001\nrepeatability_rounded = 1",
+            "6: gauge.a.repeatability_rounded",
+            "is the number `1`; write true or false, without quotes",
+        ),
+        ("[gauge.a]\nstandard_limit = 3", "5: gauge.a.standard_limit", "an error of a gauge is 0 to 0.2 mm"),
+        (
+            "[gauge.a]\nexpansion = 11.5e-6\nexpansion_limit = 10",
+            "6: gauge.a.expansion_limit",
+            "outside 0 to 1e-4 per kelvin",
+        ),
+        (
+            "[material.rod]\njournal = 'steel'\njournal_limit = 'steel'",
+            "6: material.rod.journal_limit",
+            "is the text `steel`, not a number",
         ),
         ("[gauge.a]\nstandard = 1\nstandard_reads = 2", "6: gauge.a.standard_reads", "is 1 mm off the standard"),
         ("[gauge.a]\nexpansion = 11.5", "5: gauge.a.expansion", "outside 0 to 1e-4 per kelvin; write it like 11.5e-6"),

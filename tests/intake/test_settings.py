@@ -233,11 +233,6 @@ def test_names_with_spaces_are_quoted_in_the_tables_of_messages(tmp_path: Path) 
         ("[film.rod]\nwidth = 1\n", 8, "film"),
         ("[boxes]\nbudget = 3\n", 8, "boxes"),
         ("[record]\nengine = '7'\n", 8, "record"),
-        ("[gauge.mic]\nrepeatability_from = 30\n", 9, "gauge.mic.repeatability_from"),
-        ("[gauge.mic]\nrepeatability_rounded = true\n", 9, "gauge.mic.repeatability_rounded"),
-        ("[gauge.mic]\nstandard_limit = 0.001\n", 9, "gauge.mic.standard_limit"),
-        ("[gauge.mic]\nexpansion_limit = 1e-6\n", 9, "gauge.mic.expansion_limit"),
-        ("[material.rod]\njournal_limit = 1e-6\n", 9, "material.rod.journal_limit"),
     ],
 )
 def test_keys_of_a_later_version(tmp_path: Path, lines: str, row: int, key: str) -> None:

@@ -61,14 +61,18 @@ target = 0.050
 unit = "in"
 resolution = 0.0001
 standard = 2
-standard_reads = 2.0001
+standard_reads = [2.0001, "50.8025 mm", 2.00015]
+standard_limit = 0.00002
 expansion = 12.0e-6
+expansion_limit = 1e-6
 [gauge.bore]
 set_with = "mic"
 limit = "2 um"
 [gauge.ball]
 ball = 6.35
 repeatability = 0.0004
+repeatability_from = 12
+repeatability_rounded = true
 [measured.rod]
 wall = "ball"
 housing_bore = "bore"
@@ -79,6 +83,7 @@ limit = 1
 [material.rod]
 journal = "steel"
 housing_bore = 23.1e-6
+housing_bore_limit = 2e-6
 [form.rod]
 wall_taper = 0.01
 journal_out_of_round = "4 um"

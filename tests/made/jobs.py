@@ -198,14 +198,15 @@ def moving_job(rng: random.Random, *, both_limits: bool = False) -> Job:
     return replace(with_rules(job, movable=kinds, movable_within=columns), positions=tuple(positions))
 
 
-def measured_by(gauge: str | None, repeats: int = 1) -> MeasuredAs:
-    """One place, read so many times with this gauge."""
-    return MeasuredAs((Series(gauge, repeats, 1.0),))
+def measured_by(gauge: str | None, repeats: int = 1, places: int = 1) -> MeasuredAs:
+    """One place, or several, each read so many times with this gauge."""
+    tightest = (Series(gauge, repeats, 1.0),) if places > 1 else ()
+    return MeasuredAs((Series(gauge, repeats, 1.0 / places, places),), places=places, tightest=tightest)
 
 
 def guarded_job(rng: random.Random, *, both_limits: bool = False, wishing: bool = False) -> Job:
     """A random job with a guard, whose shells were measured in two or three ways and positions in one or two, so that
-    U differs from pair to pair."""
+    U differs from pair to pair, and at some positions between the tightest clearance and the mean one."""
     job = (wishing_job if wishing else random_job)(rng, both_limits=both_limits)
     gauges = {
         name: Gauge(
@@ -221,19 +222,22 @@ def guarded_job(rng: random.Random, *, both_limits: bool = False, wishing: bool 
     ways = rng.sample([measured_by(g, n) for g in ("ball-1", "ball-2") for n in (1, 2, 4)], rng.choice([2, 2, 3]))
     rounds = rng.choice([[1], [1, 3]])
 
+    def by(gauge: str, size: Size) -> MeasuredAs:
+        return measured_by(gauge, rng.choice(rounds), 3 if size.smallest_nm < size.largest_nm else 1)
+
     def read(position: Position) -> Position:
         journal, bore = position.journal, position.housing_bore
         return replace(
             position,
-            journal=journal and replace(journal, measured_as=measured_by("mic", rng.choice(rounds))),
-            housing_bore=bore and replace(bore, measured_as=measured_by("bore", rng.choice(rounds))),
+            journal=journal and replace(journal, measured_as=by("mic", journal)),
+            housing_bore=bore and replace(bore, measured_as=by("bore", bore)),
         )
 
     return replace(
         job,
         positions=tuple(read(p) for p in job.positions),
         shells=tuple(remeasured(s, rng.choice(ways)) for s in job.shells),
-        rules=with_rules(job, guard=rng.uniform(0.3, 1.5)).rules,
+        rules=with_rules(job, guard=rng.uniform(0.2, 0.9)).rules,
         measuring=Measuring(gauges=gauges),
     )
 

@@ -19,7 +19,7 @@ from fitmatch.records.pools import Group
 ACCEPTED = "the housing bore, 1.94200 in, is outside its drawing limits, 1.94210 in to 1.94250 in; accepted: "
 TOO_TIGHT = (
     "needs walls totalling 0.12295 to 0.12380 in; the thinnest admissible pair in these boxes totals 0.12405 in: 2.5 "
-    "tenths too thick, clearance by the tightest readings 0.00155 in, min 0.00180 in"
+    "tenths too thick, clearance at the tightest places 0.00155 in, min 0.00180 in"
 )
 
 

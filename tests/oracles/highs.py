@@ -161,7 +161,7 @@ class Model:
             now: dict[str, int] = {"moved": int(c.housing != c.seat)}
             if pair is not None:
                 short = oracle.shortfall_nm(job, p, pair)
-                over = oracle.excess_nm(p, pair, oracle.margin_nm(job, p, pair))
+                over = oracle.excess_nm(p, pair, oracle.margins_nm(job, p, pair)[1])
                 clearance, axis = oracle.clearance_nm(p, pair), oracle.axis(p, pair)
                 inside = not short and not over
                 now |= {"filled": 1, "inside": int(inside), "below": int(short > 0), "short": short, "over": over}

@@ -70,26 +70,29 @@ def tightest_nm(job: Job, p: Position, pair: Pair) -> int:
     return p.housing_bore.smallest_nm - p.journal.largest_nm - (pair.upper.wall_nm + pair.lower.wall_nm) + p.seating_nm
 
 
-_margins_of: list[tuple[Job, dict[object, int]]] = []  # the job asked for last, and its margins
+_margins_of: list[tuple[Job, dict[object, tuple[int, int]]]] = []  # the job asked for last, and its margins
 
 
-def margin_nm(job: Job, p: Position, pair: Pair) -> int:
-    """How far a guard draws both limits in for this very pair: guard x U, rounded inward."""
+def margins_nm(job: Job, p: Position, pair: Pair) -> tuple[int, int]:
+    """How far a guard draws min and max in for this very pair: guard x U of the tightest and of the mean clearance,
+    rounded inward."""
     if not rules_of(job).guard:
-        return 0
+        return 0, 0
     if not _margins_of or _margins_of[0][0] is not job:
         _margins_of[:] = [(job, {})]
     margins = _margins_of[0][1]
     measured_as = (p.name, p.housing, pair.upper.measured_as, pair.lower.measured_as)
     if measured_as not in margins:
-        uncertainty = ErrorModel(job).combined(p, *measured_as[2:])
-        assert uncertainty is not None and not uncertainty.lower_bound
-        margins[measured_as] = ceil(rules_of(job).guard * uncertainty.expanded_nm)
+        model = ErrorModel(job)
+        both = model.tightest(p, *measured_as[2:]), model.combined(p, *measured_as[2:])
+        assert all(u is not None and not u.lower_bound for u in both)
+        low, high = (ceil(rules_of(job).guard * u.expanded_nm) for u in both)
+        margins[measured_as] = low, high
     return margins[measured_as]
 
 
 def shortfall_nm(job: Job, p: Position, pair: Pair) -> int:
-    return 0 if p.min_nm is None else max(0, p.min_nm + margin_nm(job, p, pair) - tightest_nm(job, p, pair))
+    return 0 if p.min_nm is None else max(0, p.min_nm + margins_nm(job, p, pair)[0] - tightest_nm(job, p, pair))
 
 
 def excess_nm(p: Position, pair: Pair, margin: int = 0) -> int:
@@ -296,7 +299,7 @@ _EMPTY = _Choice((), None, _Sum((1, 1, 0, 0, 0, 0, 0, 0, 0)))
 
 
 def _share(job: Job, p: Position, pair: Pair, with_boxes: bool) -> _Sum:
-    short, over = shortfall_nm(job, p, pair), excess_nm(p, pair, margin_nm(job, p, pair))
+    short, over = shortfall_nm(job, p, pair), excess_nm(p, pair, margins_nm(job, p, pair)[1])
     clearance = clearance_nm(p, pair)
     deviation = clearance - p.target_nm
     counted = not short and not over and not locked_twice(p)
@@ -535,7 +538,7 @@ def kind_figures(job: Job, filled: Iterable[tuple[Position, Pair]]) -> dict[str,
     """What `KindFigures` must say of these bores."""
     filled = list(filled)
     short = [shortfall_nm(job, p, pair) for p, pair in filled]
-    over = [excess_nm(p, pair, margin_nm(job, p, pair)) for p, pair in filled]
+    over = [excess_nm(p, pair, margins_nm(job, p, pair)[1]) for p, pair in filled]
     counted = [
         (p, pair)
         for (p, pair), s, e in zip(filled, short, over, strict=True)

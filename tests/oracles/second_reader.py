@@ -294,6 +294,10 @@ class SecondReader:
             ):
                 self._same(nm, self._length_at("gauge", name, key, unit=own), key)
             self._same(gauge.ball_nm, self._length_at("gauge", name, "ball", unit=own) or 0, "ball")
+            self._same(gauge.standard_limit_nm, self._length_at("gauge", name, "standard_limit", unit=own), "standard")
+            self._same(list(gauge.standard_reads_nm), self._reads(name), "standard_reads")
+            self._same(gauge.repeatability_from, self._number_at("gauge", name, "repeatability_from"), "readings")
+            self._same(gauge.expansion_limit, self._number_at("gauge", name, "expansion_limit"), "expansion_limit")
         for kind, limits in job.measuring.form_limits.items():
             for key, nm in limits.items():
                 self._same(nm, self._length_at("form", kind, key), key)
@@ -305,14 +309,21 @@ class SecondReader:
         while True:
             unit = self._gauge_unit(link)
             if self._at("gauge", link, "standard") is not None:
-                reads = self._length_at("gauge", link, "standard_reads", unit=unit)
                 standard = self._length_at("gauge", link, "standard", unit=unit)
-                assert reads is not None and standard is not None
-                off += reads - standard
+                reads = self._reads(link)
+                assert reads and standard is not None
+                off += round(Fraction(sum(reads), len(reads))) - standard
             before = self._at("gauge", link, "set_with")
             if before is None:
                 return off
             link = before.strip()
+
+    def _reads(self, gauge: str) -> list[int]:
+        """The readings on a gauge's standard, one or a list of them."""
+        written = self._at("gauge", gauge, "standard_reads")
+        some = written if isinstance(written, list) else [] if written is None else [written]
+        unit = self._gauge_unit(gauge) or self.unit
+        return [nm for one in some if (nm := length(str(one), unit, self.unit)) is not None]
 
     def _ball(self, gauge: str) -> int:
         return self._length_at("gauge", gauge, "ball", unit=self._gauge_unit(gauge)) or 0
@@ -406,7 +417,10 @@ class SecondReader:
         means = {}
         for feature, size in (("journal", position.journal), ("housing_bore", position.housing_bore)):
             wide = self._readings(self.positions, cells, position.kind, feature)
-            groups = [[corrected] for _, corrected in wide] or self._logged((position.name,), position.kind, feature)
+            groups = [[corrected] for _, corrected in wide]
+            if self.repeats and groups:
+                groups = [[corrected for _, corrected in wide]]
+            groups = groups or self._logged((position.name,), position.kind, feature)
             means[feature] = self._compare_size(size, groups, f"{position.name} {feature}")
         own = {
             key: length(cells[key], self.positions.units.get(key) or self.unit, self.unit, comma=self.positions.comma)
@@ -443,9 +457,9 @@ class SecondReader:
             return None
         assert size is not None, f"{what} has readings"
         mean = sum(sum(group) / len(group) for group in groups) / len(groups)
-        every = [value for group in groups for value in group]
+        means = [sum(group) / len(group) for group in groups]
         self._same(
-            (size.mean_nm, size.smallest_nm, size.largest_nm), tuple(map(round, (mean, min(every), max(every)))), what
+            (size.mean_nm, size.smallest_nm, size.largest_nm), tuple(map(round, (mean, min(means), max(means)))), what
         )
         return Fraction(mean)
 

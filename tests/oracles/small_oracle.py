@@ -57,7 +57,7 @@ def groups(answer: Plan) -> list[Group]:
 
 def misfit(job: Job, p: Position, pair: oracle.Pair) -> tuple[int, ...]:
     short = oracle.shortfall_nm(job, p, pair)
-    over = oracle.excess_nm(p, pair, oracle.margin_nm(job, p, pair))
+    over = oracle.excess_nm(p, pair, oracle.margins_nm(job, p, pair)[1])
     return int(short > 0), short, over, *oracle.missed_wish(p, pair)
 
 

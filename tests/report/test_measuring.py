@@ -48,7 +48,7 @@ def test_verdicts_change_nothing_else(tmp_path: Path) -> None:
     assert [p["verdict"] for p in found["positions"]] == ["inside", "doubtful", "doubtful"]
     assert [p["within_limits"] for p in found["positions"]] == [True, True, False]
     first = found["positions"][0]["uncertainty"]
-    assert first == {"standard": 0.002, "expanded": 0.00392, "degrees_of_freedom": None, "chance": 1.0, "unknown": []}
+    assert first == {"standard": 0.003, "expanded": 0.0060075, "degrees_of_freedom": 57, "chance": 1.0, "unknown": []}
     assert 0 < found["kinds"]["rod"]["joint_chance"] < 0.5
     plain = plan(tmp_path / "plain", JOB.partition("[gauge")[0])
     assert [p.within_limits for p in made.placements] == [p.within_limits for p in plain.placements]
@@ -64,9 +64,9 @@ def test_uncertainty_stands_beside_every_clearance(tmp_path: Path) -> None:
     rows = {
         cells[0]: cells[5:] for line in text.splitlines() if (cells := line.split())[:1] in (["R1"], ["R2"], ["R3"])
     }
-    assert rows["R1"] == ["0.0450", "0.0", "3.9", "|------o------|"]
-    assert rows["R2"] == ["0.0310", "-14.0", "3.9", "|o-----:------|", "*"] and "\n* R2: doubtful\n" in text
-    assert rows["R3"] == ["0.0620", "+17.0", "3.9", "|------:-----|X", "NOT", "TO", "BE", "ASSEMBLED"]
+    assert rows["R1"] == ["0.0450", "0.0", "6.0", "|------o------|"]
+    assert rows["R2"] == ["0.0310", "-14.0", "6.0", "|o-----:------|", "*"] and "\n* R2: doubtful\n" in text
+    assert rows["R3"] == ["0.0620", "+17.0", "6.0", "|------:-----|X", "NOT", "TO", "BE", "ASSEMBLED"]
     flat = " ".join(text.split())
     assert (
         "+/- is the expanded uncertainty (95 %) of a clearance; doubtful: R2. A verdict goes by the chance of it: "
@@ -75,7 +75,7 @@ def test_uncertainty_stands_beside_every_clearance(tmp_path: Path) -> None:
     assert "lower bound" not in text
     rows = list(csv.DictReader(StringIO(plan_rows(made, "mm"))))
     assert [r["verdict"] for r in rows] == ["inside", "doubtful", "doubtful"]
-    assert rows[0]["uncertainty [mm]"] == "0.00392"
+    assert rows[0]["uncertainty [mm]"] == "0.0060075"
 
 
 def test_a_lower_bound_is_said_and_judges_nothing(tmp_path: Path) -> None:
@@ -89,6 +89,33 @@ def test_a_lower_bound_is_said_and_judges_nothing(tmp_path: Path) -> None:
     assert found["uncertainty"]["standard"] > 0
     assert found["uncertainty"]["unknown"] == ["the scatter of bore", "what measured the walls"]
     assert document(made)["kinds"]["rod"]["joint_chance"] is None
+
+
+def test_a_scatter_from_one_pair_of_readings_is_said(tmp_path: Path) -> None:
+    """Nobody knows how typical two readings are; a second pair, or a stated repeatability, and nothing is said."""
+    once = JOB.replace('set_with = "mic"\nrepeatability = 0.001', "standard = 50\nstandard_reads = [50, 50.001]")
+    text = " ".join(plan_text(plan(tmp_path, once), "mm").split())
+    assert (
+        "How far bore scatters is known from one pair of readings alone: if the two happened to agree, +/- covers less "
+        "than 95 %; read more places twice, or write its repeatability." in text
+    )
+    for more in ("standard_reads = [50, 50.001, 50]", "standard_reads = [50, 50.001]\nrepeatability = 0.001"):
+        text = plan_text(plan(tmp_path / "more", once.replace("standard_reads = [50, 50.001]", more)), "mm")
+        assert "one pair" not in " ".join(text.split())
+
+
+def test_an_assumed_limit_of_expansion_is_said_to_be_our_own(tmp_path: Path) -> None:
+    """Below the corrections, unless every limit is stated."""
+    materials = '[temperature]\nroom = 25\n[material.rod]\njournal = "steel"\nhousing_bore = "steel"\n'
+    limits = "journal_limit = 1e-6\nhousing_bore_limit = 1e-6\n"
+    of_gauges = JOB
+    for name in ("mic", "ball"):
+        head = f"[gauge.{name}]\n"
+        of_gauges = of_gauges.replace(head, f"{head}expansion = 1e-5\nexpansion_limit = 1e-6\n")
+    jobs = [(some + materials + more, some is JOB or not more) for some in (JOB, of_gauges) for more in ("", limits)]
+    for number, (job, assumed) in enumerate(jobs):
+        text = " ".join(plan_text(plan(tmp_path / str(number), job), "mm", full=True).split())
+        assert ("without a limit are taken as known to 10 %: our own assumption." in text) is assumed
 
 
 @pytest.mark.parametrize("tables", ["", "[readings]\nnumbered = 'repeats'\n"])

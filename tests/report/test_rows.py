@@ -7,6 +7,7 @@ from io import StringIO
 from made.jobs import with_given
 from made.plans import ACCEPTED, accepted, clean_plan, plan_of, troubled_plan
 
+from fitmatch.records.placements import Margin
 from fitmatch.records.plans import Plan
 from fitmatch.report.data.rows import plan_rows
 
@@ -74,7 +75,7 @@ def test_the_same_plan_gives_the_same_rows() -> None:
 def test_guarded_limits_stand_beside_those_written() -> None:
     """`limit_low` and `limit_high` are min and max drawn in by the margin of the pair; empty where there is none."""
     plan = clean_plan()
-    first = replace(plan.placements[0], margin_nm=254)
+    first = replace(plan.placements[0], margin=Margin(254, 254))
     rows = read(with_given(plan, placements=(first, *plan.placements[1:])))
     assert (rows[0]["min [in]"], rows[0]["limit_low [in]"]) == ("0.0018", "0.00181")
     assert (rows[0]["max [in]"], rows[0]["limit_high [in]"]) == ("0.0028", "0.00279")

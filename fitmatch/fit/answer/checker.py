@@ -148,9 +148,10 @@ def _never(job: Job, placement: Placement) -> Iterator[str]:
     if tightest <= 0:
         yield "there is no clearance"
     margin = _margin(job, placement)
-    if placement.margin_nm != margin:
+    if placement.margin != margin:
         yield "its guard does not follow from the readings"
-    within = not _below(position.min_nm, tightest - margin) and not _above(position.max_nm, clearance + margin)
+    low, high = margin
+    within = not _below(position.min_nm, tightest - low) and not _above(position.max_nm, clearance + high)
     if (placement.clearance_nm, placement.clearance_tightest_nm) != (clearance, tightest):
         yield "the clearance does not follow from the readings"
     if placement.within_limits != within:
@@ -261,10 +262,10 @@ def _worked_out(jobs: Sequence[tuple[Job, Sequence[Placement]]]) -> KindFigures:
     deviations: dict[str, list[int]] = {}
     placed = [(job, p) for job, placements in jobs for p in placements]
     for job, p in placed:
-        position, margin = p.position, _margin(job, p)
+        position, (low, high) = p.position, _margin(job, p)
         assert position.target_nm is not None
-        short.append(_below(position.min_nm, p.clearance_tightest_nm - margin))
-        over.append(_above(position.max_nm, p.clearance_nm + margin))
+        short.append(_below(position.min_nm, p.clearance_tightest_nm - low))
+        over.append(_above(position.max_nm, p.clearance_nm + high))
         if not (position.want_min_nm is None and position.want_max_nm is None):
             too_tight.append(_below(position.want_min_nm, p.clearance_nm))
             too_loose.append(_above(position.want_max_nm, p.clearance_nm))
@@ -305,15 +306,16 @@ def _above(most_nm: int | None, nm: int) -> int:
     return 0 if most_nm is None or nm <= most_nm else nm - most_nm
 
 
-def _margin(job: Job, placement: Placement) -> int:
-    """How far the guard draws in the limits of this pair, from its readings."""
+def _margin(job: Job, placement: Placement) -> tuple[int, int]:
+    """How far the guard draws in min and max for this pair, from its readings."""
     guard = sum(r.factor for r in _rules(job, Guard))
     if not guard:
-        return 0
+        return 0, 0
     from fitmatch.gauging.uncertainty.error_model import ErrorModel
 
-    found = ErrorModel(job).combined(placement.position, placement.upper.measured_as, placement.lower.measured_as)
-    return 0 if found is None else ceil(guard * found.expanded_nm)
+    model, how = ErrorModel(job), (placement.position, placement.upper.measured_as, placement.lower.measured_as)
+    low, high = (0 if u is None else ceil(guard * u.expanded_nm) for u in (model.tightest(*how), model.combined(*how)))
+    return low, high
 
 
 def _measured(position: Position, known: dict[ShellKey, Shell]) -> bool:

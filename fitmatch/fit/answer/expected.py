@@ -6,7 +6,7 @@ many draws are what the true worst deviation and spread may be expected to be. T
 of the error is common to both: what is left is the uncertainty of their difference.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from math import sqrt
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -16,6 +16,7 @@ from fitmatch.records.plans import Worth
 
 if TYPE_CHECKING:
     from fitmatch.gauging.uncertainty.error_model import ErrorModel, Part
+    from fitmatch.gauging.uncertainty.sources import Common
 
 TRIALS = 2_000
 FEWER_TRIALS, MANY_POSITIONS = 200, 1_000
@@ -130,8 +131,6 @@ class _Draws:
         self._makes = list(dict.fromkeys(part for _, part in parts.values()))
         make = {part: i for i, part in enumerate(self._makes)}
         self._make_of = [make[part] for _, part in parts.values()]
-        fixed = all(scatter.degrees_of_freedom is None for scatter in model.scatter.values())
-        self._deviates = self._standard_deviations() if fixed else None
 
     @property
     def items(self) -> int:
@@ -142,9 +141,10 @@ class _Draws:
         """Number by number."""
         gauss = self._rng.gauss
         for _ in range(trials):
-            deviates = self._deviates or self._standard_deviations()
+            inflations = self._inflations()
+            deviates = self._standard_deviations(inflations)
             own = [deviates[make] * gauss(0.0, 1.0) for make in self._make_of]
-            common = self._common()
+            common = self._common(inflations)
             shifts = [sum(sensitivity * common[name] for name, sensitivity in loads) for loads in self._loads]
             plans = (
                 [deviation + own[p] + own[u] + own[v] + shifts[load] for deviation, p, u, v, load in rows]
@@ -164,10 +164,10 @@ class _Draws:
         names = list(self._model.common)
         loads = np.array([[dict(load).get(name, 0.0) for load in self._loads] for name in names])
         for _ in range(trials):
-            deviates = self._deviates or self._standard_deviations()
-            own = rng.standard_normal(len(makes)) * np.array(deviates)[makes]
+            inflations = self._inflations()
+            own = rng.standard_normal(len(makes)) * np.array(self._standard_deviations(inflations))[makes]
             shifts = np.zeros(len(self._loads))
-            for load, error in zip(loads, self._common().values(), strict=True):
+            for load, error in zip(loads, self._common(inflations).values(), strict=True):
                 shifts += load * error  # one after the other: a matrix product may round differently elsewhere
             ends: list[_Ends] = []
             for deviation, p, u, v, load in plans:
@@ -175,25 +175,27 @@ class _Draws:
                 ends.append(_Ends(float(found.min()), float(found.max())))
             yield ends
 
-    def _common(self) -> dict[str, float]:
+    def _common(self, inflations: Mapping[str, float]) -> dict[str, float]:
         """Each error that many readings share, drawn once."""
-        rng = self._rng
-        return {
-            name: rng.gauss(0.0, source.standard * sqrt(self._inflation(source.degrees_of_freedom)))
-            if source.half_width is None
-            else rng.uniform(-source.half_width, source.half_width)
-            for name, source in self._model.common.items()
-        }
+        return {name: self._error(source, inflations) for name, source in self._model.common.items()}
+
+    def _error(self, source: "Common", inflations: Mapping[str, float]) -> float:
+        if source.half_width is not None:
+            return self._rng.uniform(-source.half_width, source.half_width)
+        inflation = self._inflation(source.degrees_of_freedom) if source.gauge is None else inflations[source.gauge]
+        return self._rng.gauss(0.0, source.standard * sqrt(inflation))
+
+    def _inflations(self) -> dict[str, float]:
+        """For each gauge how much its true variance exceeds the one that was found."""
+        return {gauge: self._inflation(s.degrees_of_freedom) for gauge, s in self._model.scatter.items()}
 
     def _inflation(self, freedom: int | None) -> float:
         """By how much a true variance may exceed the one found with these degrees of freedom; drawn anew each time."""
         return freedom / self._rng.gammavariate(freedom / 2.0, 2.0) if freedom else 1.0
 
-    def _standard_deviations(self) -> list[float]:
+    def _standard_deviations(self, inflations: Mapping[str, float]) -> list[float]:
         """The scatter for each make-up of item; a scatter known from few repeats is itself uncertain."""
-        variances = {}
-        for gauge, scatter in self._model.scatter.items():
-            variances[gauge] = scatter.standard_nm**2 * self._inflation(scatter.degrees_of_freedom)
+        variances = {g: s.standard_nm**2 * inflations[g] for g, s in self._model.scatter.items()}
         return [
             sqrt(sum(factor * variances[gauge] for gauge, factor in part.scatter.items()) + part.resolution_nm2)
             for part in self._makes

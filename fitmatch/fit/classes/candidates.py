@@ -18,7 +18,7 @@ from fitmatch.fit.classes.demands import Terms
 from fitmatch.records.job import Job
 from fitmatch.records.keys import PositionKey, ShellKey
 from fitmatch.records.parts import SIDES, Position, Shell, excess_of, room, shortfall_of, tightest_room
-from fitmatch.records.placements import Placement
+from fitmatch.records.placements import NO_MARGIN, Margin, Placement
 from fitmatch.rules.positions.drawing import bore_refused
 
 # What a position demands of its clearance and of its shells.
@@ -267,10 +267,12 @@ class Kind:
         """How the shell was measured, as far as a margin depends on it."""
         return shell.measured_as if self._guarded else None
 
-    def _margins(self, position: Position, upper: Rack, lower: Rack, terms: Terms) -> dict[tuple[object, object], int]:
+    def _margins(
+        self, position: Position, upper: Rack, lower: Rack, terms: Terms
+    ) -> dict[tuple[object, object], Margin]:
         """The margin for each way in which two halves of this position may have been measured."""
         if not terms.guards.on:
-            return {(None, None): 0}
+            return {(None, None): NO_MARGIN}
         ways = [list({self._way(c.members[0]): c.members[0] for c in r.classes}.values()) for r in (upper, lower)]
         return {(self._way(u), self._way(v)): terms.guards.margin(position, u, v) for u in ways[0] for v in ways[1]}
 
@@ -278,13 +280,14 @@ class Kind:
         """The bores of a seat, one for each margin of a guard. The bore returned has all shells and the widest
         limits."""
         margins = self._margins(bore.fitted, bore.upper, bore.lower, bore.terms)
-        whole = replace(bore, margin_nm=min(margins.values(), default=0))
+        widest = Margin(*map(min, zip(*margins.values(), strict=True))) if margins else NO_MARGIN
+        whole = replace(bore, margin=widest)
         if len(set(margins.values())) <= 1:
             self.bores.append(whole)
         else:
             for (way_up, way_low), margin in margins.items():
                 up, low = self._of_way(bore.upper, way_up), self._of_way(bore.lower, way_low)
-                self.bores.append(replace(bore, index=len(self.bores), margin_nm=margin, upper=up, lower=low))
+                self.bores.append(replace(bore, index=len(self.bores), margin=margin, upper=up, lower=low))
         return whole
 
     def _of_way(self, rack: Rack, way: object) -> Rack:

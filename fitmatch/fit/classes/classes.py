@@ -6,6 +6,7 @@ from typing import NamedTuple
 from fitmatch.fit.classes.demands import Terms
 from fitmatch.records.job import ENDLESS
 from fitmatch.records.parts import Position, Shell, room, tightest_room
+from fitmatch.records.placements import NO_MARGIN, Margin
 
 
 @dataclass(slots=True, eq=False)
@@ -77,7 +78,7 @@ class Bore:
     lower: Rack
     shifts: tuple[int, int]  # the range that bores locked in both halves leave for twice its axis shift
     house: House | None = None  # the housing of this bore, if housings may move
-    margin_nm: int = 0  # of a guard
+    margin: Margin = NO_MARGIN  # of a guard
 
     def __post_init__(self) -> None:
         fitted = self.fitted
@@ -85,8 +86,8 @@ class Bore:
         self.room_nm = room(fitted)
         self.tightest_nm = tightest_room(fitted, self.terms.limits_at)
         self.target_nm = fitted.target_nm
-        self.min_nm = None if fitted.min_nm is None else fitted.min_nm + self.margin_nm
-        self.max_nm = None if fitted.max_nm is None else fitted.max_nm - self.margin_nm
+        self.min_nm = None if fitted.min_nm is None else fitted.min_nm + self.margin.low_nm
+        self.max_nm = None if fitted.max_nm is None else fitted.max_nm - self.margin.high_nm
         own = self.house is None or any(p.key == self.positions[0].key for p in self.house.members)
         self.stays = int(own)  # 1 where the housing is the seat's own
 

@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from fitmatch.problems import InputError, Problem
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Position, Shell, room, tightest_room
+from fitmatch.records.placements import NO_MARGIN, Margin
 from fitmatch.rules.positions.guard import guard_of, guard_row
 from fitmatch.rules.positions.limits_at import limits_at
 from fitmatch.wording import listed
 
 if TYPE_CHECKING:
-    from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
+    from fitmatch.gauging.uncertainty.combining import Uncertainty
+    from fitmatch.gauging.uncertainty.error_model import ErrorModel
     from fitmatch.records.measuring import MeasuredAs
 
 _MOST_NAMED: Final = 6
@@ -26,22 +28,23 @@ class Guards:
         self.on = self._guard > 0
         self._model = _error_model(job) if self.on else None
 
-    def margin(self, position: Position, upper: Shell, lower: Shell) -> int:
-        """In whole nanometres, for both limits."""
+    def margin(self, position: Position, upper: Shell, lower: Shell) -> Margin:
+        """For the limits of this position with these shells."""
         if self._model is None:
-            return 0
-        from fitmatch.gauging.uncertainty.judging import guard_band_nm
+            return NO_MARGIN
+        from fitmatch.gauging.uncertainty.judging import margin_of
 
-        uncertainty = self._model.combined(position, upper.measured_as, lower.measured_as)
-        return 0 if uncertainty is None else guard_band_nm(self._guard, uncertainty)
+        how = position, upper.measured_as, lower.measured_as
+        mean, tightest = self._model.combined(*how), self._model.tightest(*how)
+        return NO_MARGIN if mean is None or tightest is None else margin_of(self._guard, mean, tightest)
 
 
 class _TooTight(NamedTuple):
     """A position whose guarded limits leave no clearance, even for the shells with the smallest uncertainty."""
 
     position: Position
-    expanded_nm: float
-    stray_nm: int  # how far its readings scatter between the tightest and the mean clearance
+    expanded_nm: float  # the larger of the mean's and the tightest's
+    stray_nm: int  # how far its tightest clearance is below the mean one
     largest: float  # the largest guard that leaves some; negative: none does
 
 
@@ -93,25 +96,29 @@ def _ways(job: Job) -> "dict[str, list[dict[MeasuredAs | None, None]]]":
 
 def _closest(
     model: "ErrorModel", position: Position, ways: "list[dict[MeasuredAs | None, None]]"
-) -> "tuple[tuple[str, ...], Uncertainty | None]":
-    """What is not known about some pair, so that nothing may be judged by it; the smallest uncertainty of all pairs."""
+) -> "tuple[tuple[str, ...], tuple[Uncertainty, Uncertainty] | None]":
+    """What is not known about some pair, so that nothing may be judged by it; of the pair that is known best, the
+    uncertainty of the mean and of the tightest clearance."""
     found = []
     for upper, lower in product(*ways):
         uncertainty = model.combined(position, upper, lower)
-        if uncertainty is None or uncertainty.lower_bound:
+        tightest = model.tightest(position, upper, lower)
+        if uncertainty is None or tightest is None or uncertainty.lower_bound:
             return uncertainty.unknown if uncertainty is not None else ("the gauges",), None
-        found.append(uncertainty)
-    return (), min(found, key=lambda u: u.expanded_nm, default=None)
+        found.append((uncertainty, tightest))
+    return (), min(found, key=lambda both: sum(u.expanded_nm for u in both), default=None)
 
 
-def _too_tight(job: Job, position: Position, closest: "Uncertainty") -> Iterator[_TooTight]:
-    from fitmatch.gauging.uncertainty.judging import guarded_limits, largest_guard
+def _too_tight(job: Job, position: Position, closest: "tuple[Uncertainty, Uncertainty]") -> Iterator[_TooTight]:
+    from fitmatch.gauging.uncertainty.judging import largest_guard, margin_of
 
+    if position.min_nm is None or position.max_nm is None:
+        return
     stray = room(position) - tightest_room(position, limits_at(job))
-    low, high = guarded_limits(position, guard_of(job), closest)
-    if low is not None and high is not None and high - low < stray:
-        largest = largest_guard(position, stray, closest)
-        yield _TooTight(position, closest.expanded_nm, stray, -1.0 if largest is None else largest)
+    if position.max_nm - position.min_nm - sum(margin_of(guard_of(job), *closest)) < stray:
+        largest = largest_guard(position, stray, *closest)
+        expanded = max(u.expanded_nm for u in closest)
+        yield _TooTight(position, expanded, stray, -1.0 if largest is None else largest)
 
 
 def _of_kind(job: Job, kind: str, found: Sequence[_TooTight]) -> str:
@@ -129,7 +136,7 @@ def _of_kind(job: Job, kind: str, found: Sequence[_TooTight]) -> str:
         f"are {(position.max_nm - position.min_nm) / 1000:.2f} um"
     )
     if least.stray_nm:
-        text += f", and its readings scatter over {least.stray_nm / 1000:.2f} um"
+        text += f", and its places differ by {least.stray_nm / 1000:.2f} um"
     everywhere = min(t.largest for t in found)
     todo = f"the largest guard that leaves every position a clearance is {everywhere:g}"
     return f"{text}; {todo if everywhere > 0 else 'no guard leaves every position a clearance, so leave it out'}"

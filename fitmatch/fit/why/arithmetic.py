@@ -223,12 +223,12 @@ def _drawing(job: Job, p: Placement) -> Iterator[Flag]:
 
 def _misses(p: Placement) -> tuple[Fact, ...]:
     limits = p.limit_low_nm, p.limit_high_nm
-    return _missed(p.clearance_nm, p.clearance_tightest_nm, *limits, guarded=p.margin_nm > 0)
+    return _missed(p.clearance_nm, p.clearance_tightest_nm, *limits, guarded=any(p.margin))
 
 
 def _missed(mean: int, tightest: int, low: int | None, high: int | None, *, guarded: bool) -> tuple[Fact, ...]:
     """By how much the walls of a bore outside its limits miss them, and the clearance that was judged, from the means
-    or the tightest readings; `guarded`: a guard draws in the limits."""
+    or the tightest places; `guarded`: a guard draws in the limits."""
     misses = (
         ("too-thick", shortfall_of(low, tightest), tightest, low),
         ("too-thin", excess_of(high, mean), mean, high),

@@ -59,16 +59,20 @@ class Sizes:
             return None
         groups = self._places(counted)
         corrected, scale = self._corrected(kind, feature, counted)
-        above, below = mean_of_means([[corrected[i] for i in group] for group in groups])
+        placed = [[corrected[i] for i in group] for group in groups]
+        above, below = mean_of_means(placed)
         below *= scale
-        measured_as = self._measured_as(counted, groups)
+        means = [Fraction(sum(values), len(values) * scale) for values in placed]
+        smallest, largest = min(means), max(means)
+        tightest = groups[means.index(largest if feature == "journal" else smallest)] if len(groups) > 1 else None
+        measured_as = self._measured_as(counted, groups, tightest if feature in DIAMETERS else None)
         mean_nm = round_half_even(above, below)
         warm_nm = 0
         if feature in DIAMETERS and self._measuring.temperature is not None:  # so that the figures shown add up
             raw_mean = round_half_even(*mean_of_means([[counted[i].nm for i in group] for group in groups]))
             off = measured_as.zero_nm + measured_as.ball_nm if measured_as else 0
             warm_nm = mean_nm - raw_mean + off
-        smallest_nm, largest_nm = (round_half_even(end(corrected), scale) for end in (min, max))
+        smallest_nm, largest_nm = (round_half_even(nm.numerator, nm.denominator) for nm in (smallest, largest))
         size = Size(mean_nm, smallest_nm, largest_nm, counted, measured_as, warm_nm, aside, form)
         return Sized(size, Fraction(above, below))
 
@@ -97,7 +101,8 @@ class Sizes:
             self._ways[way] = self._measured_as(raw, self._places(raw))
         corrected = [nm - self._offs[gauge] for nm in readings]
         wall = round_half_even(sum(corrected), len(corrected))
-        found = self._plain[alike] = Size(wall, min(corrected), max(corrected), raw, self._ways[way])
+        ends = (wall, wall) if self._numbered_are_repeats else (min(corrected), max(corrected))
+        found = self._plain[alike] = Size(wall, *ends, raw, self._ways[way])
         return found
 
     def form(self, kind: str, feature: str, readings: Sequence[Reading]) -> Form | None:
@@ -132,8 +137,11 @@ class Sizes:
         scaled = {gauge: int(factor * scale) for gauge, factor in factors.items()}
         return [(r.nm - self._offs[r.gauge]) * scaled[r.gauge] for r in readings], scale
 
-    def _measured_as(self, readings: Sequence[Reading], groups: Sequence[Sequence[int]]) -> MeasuredAs | None:
-        """How a size was measured; equal ones are the same object. None if no gauge is named."""
+    def _measured_as(
+        self, readings: Sequence[Reading], groups: Sequence[Sequence[int]], tightest: Sequence[int] | None = None
+    ) -> MeasuredAs | None:
+        """How a size was measured; equal ones are the same object. None if no gauge is named. `tightest`: the one of
+        several places that leaves the least clearance."""
         if not self._measuring.gauges:
             return None
         alike: Counter[Series] = Counter()
@@ -141,13 +149,14 @@ class Sizes:
         balls: list[list[int]] = []
         for group in groups:
             gauges = [readings[i].gauge for i in group]
-            for gauge, repeats in Counter(gauges).items():
-                alike[Series(gauge, repeats, repeats / (len(group) * len(groups)))] += 1
+            for gauge, repeats, share in _by_gauge(readings, group):
+                alike[Series(gauge, repeats, share / len(groups))] += 1
             zeros.append([self._offs[g] - self._balls[g] for g in gauges])
             balls.append([self._balls[g] for g in gauges])
         series = tuple(sorted((s._replace(alike=n) for s, n in alike.items()), key=lambda s: (s.gauge or "", s)))
         zero, ball = (round_half_even(*mean_of_means(off)) for off in (zeros, balls))
-        found = MeasuredAs(series, zero, ball)
+        ends = tuple(Series(*one) for one in _by_gauge(readings, tightest)) if tightest is not None else ()
+        found = MeasuredAs(series, zero, ball, len(groups), ends)
         return self._shared.setdefault(found, found)
 
     def _pool_places(self, readings: Sequence[Reading]) -> None:
@@ -164,3 +173,9 @@ class Sizes:
             above, below = sum_of_squares(values)
             self._squares[gauge] = self._squares.get(gauge, 0.0) + above / below
             self._freedom[gauge] += len(values) - 1
+
+
+def _by_gauge(readings: Sequence[Reading], group: Sequence[int]) -> list[tuple[str | None, int, float]]:
+    """Each gauge of one place, how often it read there, and its share in the place's mean."""
+    counts = Counter(readings[i].gauge for i in group)
+    return [(gauge, repeats, repeats / len(group)) for gauge, repeats in counts.items()]

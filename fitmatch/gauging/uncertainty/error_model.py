@@ -2,45 +2,41 @@
 
 1. `ErrorModel(job)` knows the sources of error: the scatter of each gauge, and the errors that many readings share.
 2. Its `of_position` and `of_wall` give the `Part` that a position, or one shell, has in each source.
-3. `combined` adds three parts and turns them into one `Uncertainty`.
+3. `combined` adds three parts and turns them into one `Uncertainty`; `tightest` does so for the tightest clearance.
 
 Floating point is allowed here, as no length is worked out from an uncertainty, and in no lower layer.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from math import floor, sqrt
-from typing import Final, NamedTuple
+from math import sqrt
+from typing import Final
 
-from fitmatch.gauging.sizes.corrections import chain, expansion_of
-from fitmatch.gauging.uncertainty.student import t_quantile
+from fitmatch.gauging.sizes.corrections import REFERENCE_C, chain, expansion_of
+from fitmatch.gauging.uncertainty.combining import Term, Uncertainty, combine
+from fitmatch.gauging.uncertainty.scatter import scatter_of
+from fitmatch.gauging.uncertainty.sources import (
+    CRANK,
+    common_errors,
+    expansion_error_of,
+    heat_of,
+    housings_of,
+    known_to,
+    limit_of,
+    scale_of,
+    seating_of,
+    setting_of,
+    standard_limit_of,
+)
+from fitmatch.gauging.uncertainty.student import normal_quantile
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import DIAMETERS, AssembledReading, MeasuredAs, Series
-from fitmatch.records.parts import Position
+from fitmatch.records.parts import Position, Size
 from fitmatch.records.placements import Placement
+from fitmatch.rules.positions.limits_at import TIGHTEST, limits_at
 
-_ROOT_3: Final = sqrt(3.0)
 _SIGNS: Final = {"journal": -1.0, "housing_bore": 1.0}  # of a feature in the clearance; a wall has -1
-TEMPERATURE: Final = "temperature"
-
-
-class Scatter(NamedTuple):
-    """How far single readings of one gauge scatter; `degrees_of_freedom` None: stated, and taken as known exactly."""
-
-    standard_nm: float
-    degrees_of_freedom: int | None
-
-
-class Common(NamedTuple):
-    """One error that many readings share, the same in each. Its unit is the nanometre, or the kelvin for a temperature.
-
-    `half_width` is that of a rectangular distribution; None: the distribution is normal. `degrees_of_freedom` are those
-    of `standard`, None: taken as known exactly; 0: not known at all.
-    """
-
-    standard: float
-    half_width: float | None = None
-    degrees_of_freedom: int | None = None
+_MOST_BY_SCATTER: Final = 1.3  # times what scatter does on average, see `_apart`
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,31 +54,7 @@ class Part:
     resolution_nm2: float  # a variance
     common: Mapping[str, float]  # source -> sensitivity
     unknown: tuple[str, ...]  # what ought to be known but is not
-
-
-class Term(NamedTuple):
-    """One independent term of an uncertainty."""
-
-    name: str
-    standard_nm: float
-    degrees_of_freedom: int | None = None
-
-
-class Uncertainty(NamedTuple):
-    """Of one clearance. `degrees_of_freedom` None is infinite; `expanded_nm` covers 95 %.
-
-    If something is `unknown` the figures are a lower bound, and nothing may be judged by them.
-    """
-
-    standard_nm: float
-    degrees_of_freedom: int | None
-    expanded_nm: float
-    terms: tuple[Term, ...]
-    unknown: tuple[str, ...] = ()
-
-    @property
-    def lower_bound(self) -> bool:
-        return bool(self.unknown)
+    apart_nm: float = 0.0  # see `Uncertainty`
 
 
 class ErrorModel:
@@ -90,10 +62,9 @@ class ErrorModel:
 
     To draw the errors of a whole plan, draw in each trial
 
-    - for each gauge in `scatter` a standard deviation s_g: its `standard_nm` x sqrt(nu / chi-squared(nu)), or just its
-      `standard_nm` where `degrees_of_freedom` is None;
-    - each error in `common` once, rectangular or normal, a normal one that has degrees of freedom with a standard
-      deviation drawn in the same way;
+    - for each gauge in `scatter` a standard deviation s_g: its `standard_nm` x sqrt(nu / chi-squared(nu));
+    - each error in `common` once, rectangular or normal. The standard deviation of a normal one that has a `gauge`
+      grows and shrinks with that s_g; of one that has degrees of freedom of its own it is drawn in the same way;
     - for every position `of_position(position)`, for every shell `of_wall(kind, shell.measured_as)`, and add them up as
       `Part` says. A clearance's error is that of its position plus those of its two shells.
 
@@ -103,38 +74,51 @@ class ErrorModel:
     def __init__(self, job: Job) -> None:
         self._job = job
         measuring = job.measuring
-        temperature = measuring.temperature
-        self.scatter = {name: s for name in measuring.gauges if (s := self._scatter_of(name)) is not None}
-        limits = ((name, gauge.limit_nm) for name, gauge in measuring.gauges.items())
-        self.common = {_limit(name): Common(limit / _ROOT_3, limit) for name, limit in limits if limit}
-        if temperature is not None and temperature.limit is not None:
-            kelvin = float(temperature.limit)
-            apart = (f"{TEMPERATURE} of gauges", f"{TEMPERATURE} of parts")
-            for name in (TEMPERATURE,) if temperature.one_room else apart:
-                self.common[name] = Common(kelvin / _ROOT_3, kelvin)
-        for kind, fit in job.fits.items():
-            if fit.seating_u_nm is not None:
-                freedom = None if fit.seating_readings is None else fit.seating_readings - 1
-                self.common[_seating(kind)] = Common(float(fit.seating_u_nm), degrees_of_freedom=freedom)
+        self.scatter = {name: s for name in measuring.gauges if (s := scatter_of(measuring, name)) is not None}
+        self.common = common_errors(job, self.scatter)
         self.known = bool(measuring.gauges or self.common)
+        self._at_tightest = limits_at(job) == TIGHTEST
         self._positions: dict[tuple[object, ...], Part] = {}
         self._walls: dict[tuple[bool, MeasuredAs | None], Part] = {}
         self._combined: dict[tuple[Part, Part, Part], Uncertainty | None] = {}
 
     def of_position(self, position: Position) -> Part:
         """Journal, housing bore, temperature and seating of a measured position."""
+        return self._of_position(position, (False, False))
+
+    def of_tightest(self, position: Position) -> Part:
+        """The same for the clearance that is held against min: at the largest place of the journal and the smallest of
+        the bore, if limits are judged there."""
+        sizes = (position.journal, position.housing_bore)
+        return self._of_position(position, tuple(self._at_tightest and _has_places(size) for size in sizes))
+
+    def _of_position(self, position: Position, at_place: tuple[bool, ...]) -> Part:
+        """`at_place`: whether journal and bore count with their tightest place, and not with their mean."""
         journal, bore = position.journal, position.housing_bore
         assert journal is not None and bore is not None
-        heat = self._job.measuring.temperature
-        sizes = (journal.mean_nm, bore.mean_nm) if heat is not None and heat.limit is not None else None
-        key = (position.kind, journal.measured_as, bore.measured_as, sizes)
+        heat = self._job.measuring.temperature is not None
+        key = (
+            position.kind,
+            *(
+                (
+                    size.measured_as,
+                    size.mean_nm if heat else None,
+                    at and (size.mean_nm - size.smallest_nm, size.largest_nm - size.mean_nm),
+                )
+                for size, at in zip((journal, bore), at_place, strict=True)
+            ),
+        )
         if key not in self._positions:
             part = _Sum()
             seated = self._seated(position.kind)
-            for feature, size in zip(DIAMETERS, (journal, bore), strict=True):
-                self._add(part, size.measured_as, _SIGNS[feature], feature.replace("_", " "), seated)
-                if sizes is not None:
-                    self._add_heat(part, position.kind, feature, size.measured_as, size.mean_nm)
+            for feature, size, at in zip(DIAMETERS, (journal, bore), at_place, strict=True):
+                how, what = size.measured_as, feature.replace("_", " ")
+                if at and how is not None:
+                    how = how._replace(series=how.tightest)
+                    part.apart_nm += self._apart(feature, size, how)
+                self._add_scatter(part, how, what)
+                self._add_shared(part, how, _SIGNS[feature], seated)
+                self._add_heat(part, position.kind, feature, how, _SIGNS[feature] * size.mean_nm)
             if seated:
                 self._add_seating(part, position.kind, 1.0)
             self._positions[key] = part.done()
@@ -145,30 +129,31 @@ class ErrorModel:
         key = (self._seated(kind), measured_as)
         if key not in self._walls:
             part = _Sum()
-            self._add(part, measured_as, -1.0, "walls", key[0])
+            self._add_scatter(part, measured_as, "walls")
+            self._add_shared(part, measured_as, -1.0, key[0])
             self._walls[key] = part.done()
         return self._walls[key]
 
     def combined(self, position: Position, upper: MeasuredAs | None, lower: MeasuredAs | None) -> Uncertainty | None:
-        """The uncertainty of a clearance in this position with shells measured like these; None: nothing known."""
-        if not self.known:
-            return None
-        parts = self._parts(position, upper, lower)
-        if parts not in self._combined:
-            self._combined[parts] = self._combine(parts)
-        return self._combined[parts]
+        """The uncertainty of the mean clearance in this position with shells measured like these; None: nothing
+        known."""
+        return self._of_parts(self.of_position, position, upper, lower)
+
+    def tightest(self, position: Position, upper: MeasuredAs | None, lower: MeasuredAs | None) -> Uncertainty | None:
+        """The same for the clearance that is held against min."""
+        return self._of_parts(self.of_tightest, position, upper, lower)
 
     def sensitivities(self, position: Position, upper: MeasuredAs | None, lower: MeasuredAs | None) -> dict[str, float]:
         """How strongly each common error acts on such a clearance, signed and summed over all readings that share it:
         two walls by one gauge 2, a journal's micrometer that set the bore gauge 0."""
-        return _common(self._parts(position, upper, lower))
+        return _common((self.of_position(position), *self._walls_of(position.kind, upper, lower)))
 
     def of_difference(self, reading: AssembledReading, placement: Placement) -> Uncertainty | None:
         """The uncertainty of assembled - calculated; None: nothing known. Several readings are repeats in one place.
 
         The journal's size is subtracted from an assembled bore: it is on both sides, and its errors cancel.
         Otherwise the gauge was zeroed on the micrometer locked at the journal. What that micrometer reads then does not
-        matter, but locking it is one more reading of the journal.
+        matter, but locking it is one more reading of the journal, and zeroing the gauge one more of the gauge.
         """
         if not self.known:
             return None
@@ -177,26 +162,45 @@ class ErrorModel:
         assert journal is not None and housing is not None
         assembled = MeasuredAs((Series(reading.gauge, len(reading.readings_nm), 1.0),))
         part, seated = _Sum(), self._seated(position.kind)
-        self._add(part, assembled, 1.0, "assembled bore", seated, depth=None if bore else 1)
-        self._add(part, housing.measured_as, -1.0, "housing bore", seated)
+        self._add_scatter(part, assembled, "assembled bore")
+        self._add_scatter(part, housing.measured_as, "housing bore")
+        self._add_shared(part, housing.measured_as, -1.0, seated)
         for shell in (placement.upper, placement.lower):
-            self._add(part, shell.measured_as, 1.0, "walls", seated)
+            self._add_scatter(part, shell.measured_as, "walls")
+            self._add_shared(part, shell.measured_as, 1.0, seated)
         scale: MeasuredAs | None = assembled
-        if not bore:
-            self._add(part, journal.measured_as, 1.0, "journal", seated)
+        if bore:
+            self._add_shared(part, assembled, 1.0, seated)
+        else:
+            self._add_scatter(part, MeasuredAs((Series(reading.gauge, 1, 1.0),)), "assembled bore")
+            if reading.gauge is not None and not seated:
+                self._add_common(part, limit_of(reading.gauge), 1.0)
+            self._add_scatter(part, journal.measured_as, "journal")
+            self._add_shared(part, journal.measured_as, 1.0, seated)
             scale = MeasuredAs(tuple(Series(gauge, 1, 1.0) for gauge in journal.gauges[:1]))
-            self._add(part, scale, 1.0, "journal", seated, depth=0)
-        heat = self._job.measuring.temperature
-        if heat is not None and heat.limit is not None:
-            for how, sign in ((scale, 1), (housing.measured_as, -1)):
-                self._add_heat(part, position.kind, "housing_bore", how, sign * housing.mean_nm)
+            self._add_scatter(part, scale, "journal")
+        for how, sign in ((scale, 1.0), (housing.measured_as, -1.0)):
+            self._add_heat(part, position.kind, "housing_bore", how, sign * housing.mean_nm)
         if seated:
             self._add_seating(part, position.kind, -1.0)
         return self._combine((part.done(),))
 
-    def _parts(self, position: Position, upper: MeasuredAs | None, lower: MeasuredAs | None) -> tuple[Part, Part, Part]:
-        walls = (self.of_wall(position.kind, upper), self.of_wall(position.kind, lower))
-        return self.of_position(position), *walls
+    def _of_parts(
+        self,
+        of_position: Callable[[Position], Part],
+        position: Position,
+        upper: MeasuredAs | None,
+        lower: MeasuredAs | None,
+    ) -> Uncertainty | None:
+        if not self.known:
+            return None
+        parts = of_position(position), *self._walls_of(position.kind, upper, lower)
+        if parts not in self._combined:
+            self._combined[parts] = self._combine(parts)
+        return self._combined[parts]
+
+    def _walls_of(self, kind: str, upper: MeasuredAs | None, lower: MeasuredAs | None) -> tuple[Part, Part]:
+        return self.of_wall(kind, upper), self.of_wall(kind, lower)
 
     def _combine(self, parts: tuple[Part, ...]) -> Uncertainty | None:
         scatter: dict[str, float] = {}
@@ -204,40 +208,28 @@ class ErrorModel:
             for gauge, factor in part.scatter.items():
                 scatter[gauge] = scatter.get(gauge, 0.0) + factor
         terms = [
-            Term(f"scatter of {g}", self.scatter[g].standard_nm * sqrt(factor), self.scatter[g].degrees_of_freedom)
+            Term(f"scatter of {g}", self.scatter[g].standard_nm * sqrt(factor), self.scatter[g].degrees_of_freedom, g)
             for g, factor in scatter.items()
         ]
         terms.append(Term("resolution", sqrt(sum(part.resolution_nm2 for part in parts))))
         for name, sensitivity in _common(parts).items():
             source = self.common[name]
-            terms.append(Term(name, abs(sensitivity) * source.standard, source.degrees_of_freedom or None))
+            standard = abs(sensitivity) * source.standard
+            terms.append(Term(name, standard, source.degrees_of_freedom or None, source.gauge))
         unknown = tuple(dict.fromkeys(what for part in parts for what in part.unknown))
-        return combine([t for t in terms if t.standard_nm], unknown)
-
-    def _scatter_of(self, name: str) -> Scatter | None:
-        """From its repeats, otherwise as stated. Repeats that all agree say nothing beyond the resolution."""
-        gauge, pooled = self._job.measuring.gauges[name], self._job.measuring.pooled.get(name)
-        if pooled is not None and (pooled.variance_nm2 or gauge.resolution_nm):
-            return Scatter(sqrt(pooled.variance_nm2), pooled.degrees_of_freedom)
-        return None if gauge.repeatability_nm is None else Scatter(float(gauge.repeatability_nm), None)
+        return combine([t for t in terms if t.standard_nm], unknown, sum(part.apart_nm for part in parts))
 
     def _seated(self, kind: str) -> bool:
-        """Whether a seating learned from assembled checks takes the place of the errors that the gauges share."""
-        return _seating(kind) in self.common
+        """Whether a seating learned from assembled checks takes the place of the limits of the gauges."""
+        return seating_of(kind) in self.common
 
-    def _add(
-        self, part: "_Sum", how: MeasuredAs | None, sign: float, what: str, seated: bool, depth: int | None = None
-    ) -> None:
-        """`depth`: how many gauges of the chain of settings count; None: all."""
-        if how is None:
-            part.unknown[f"what measured the {what}"] = None
-            return
-        gauges = self._job.measuring.gauges
-        for gauge, repeats, share, alike in how.series:
+    def _add_scatter(self, part: "_Sum", how: MeasuredAs | None, what: str) -> None:
+        """What each reading has by itself."""
+        for gauge, repeats, share, alike in how.series if how is not None else (Series(None, 1, 1.0),):
             if gauge is None:
                 part.unknown[f"what measured the {what}"] = None
                 continue
-            scatter, resolution = self.scatter.get(gauge), gauges[gauge].resolution_nm
+            scatter, resolution = self.scatter.get(gauge), self._job.measuring.gauges[gauge].resolution_nm
             floor_nm2 = resolution * resolution / 12.0 if resolution is not None else 0.0
             weight = alike * share * share
             if scatter is None:
@@ -247,26 +239,59 @@ class ErrorModel:
                 part.scatter[gauge] = part.scatter.get(gauge, 0.0) + weight / repeats
             else:
                 part.resolution_nm2 += weight * floor_nm2
-            for link in () if seated else chain(gauges, gauge)[:depth]:
-                if _limit(link) in self.common:
-                    part.common[_limit(link)] = part.common.get(_limit(link), 0.0) + sign * share * alike
+
+    def _add_shared(self, part: "_Sum", how: MeasuredAs | None, sign: float, seated: bool) -> None:
+        """What all readings of a gauge have in common, with those of the gauges it was set with. A learned seating has
+        taken in the limits; the gauges may have been set again since."""
+        gauges = self._job.measuring.gauges
+        for gauge, _, share, alike in how.series if how is not None else ():
+            for link in chain(gauges, gauge) if gauge is not None else ():
+                self._add_common(part, setting_of(link), sign * share * alike)
+                for limit in () if seated else (limit_of(link), standard_limit_of(link)):
+                    self._add_common(part, limit, sign * share * alike)
+
+    def _add_common(self, part: "_Sum", name: str, sensitivity: float) -> None:
+        if name in self.common:
+            part.common[name] = part.common.get(name, 0.0) + sensitivity
 
     def _add_seating(self, part: "_Sum", kind: str, sign: float) -> None:
-        name = _seating(kind)
+        name = seating_of(kind)
         part.common[name] = sign
         if self.common[name].degrees_of_freedom == 0:
             part.unknown[f"how certain the seating of {kind} is, as it came from one reading"] = None
 
-    def _add_heat(self, part: "_Sum", kind: str, feature: str, how: MeasuredAs | None, mean_nm: int) -> None:
+    def _add_heat(self, part: "_Sum", kind: str, feature: str, how: MeasuredAs | None, grown_nm: float) -> None:
+        """Temperatures and coefficients of expansion; `grown_nm` is the size, signed as it enters."""
         measuring = self._job.measuring
-        gauge = next(iter(how.gauges), None) if how is not None else None
-        grown = _SIGNS[feature] * mean_nm
-        of_gauge = grown * float(expansion_of(measuring.gauges, gauge))
-        of_part = -grown * float(measuring.materials[kind][feature])
-        one_room = TEMPERATURE in self.common
-        for name, sensitivity in (("gauges", of_gauge), ("parts", of_part)):
-            source = TEMPERATURE if one_room else f"{TEMPERATURE} of {name}"
-            part.common[source] = part.common.get(source, 0.0) + sensitivity
+        temperature, of_part = measuring.temperature, measuring.materials.get(kind, {}).get(feature)
+        if temperature is None or of_part is None:
+            return  # nothing was corrected
+        limit = measuring.material_limits.get(kind, {}).get(feature)
+        warmer = float(temperature.parts - REFERENCE_C)
+        self._add_common(part, heat_of(temperature, "parts"), -grown_nm * float(of_part))
+        name = CRANK if feature == "journal" else housings_of(kind)
+        self._add_common(part, name, -grown_nm * warmer * known_to(of_part, limit))
+        warmer = float(temperature.gauges - REFERENCE_C)
+        for gauge, _, share, alike in (how.series if how is not None else ()) or (Series(None, 1, 1.0),):
+            grown, of_gauge = grown_nm * share * alike, expansion_of(measuring.gauges, gauge)
+            self._add_common(part, heat_of(temperature, "gauges"), grown * float(of_gauge))
+            if gauge is not None:
+                scale = measuring.gauges[scale_of(measuring.gauges, gauge)]
+                limit = scale.expansion_limit if scale.expansion is not None else None
+                self._add_common(part, expansion_error_of(scale.name), grown * warmer * known_to(of_gauge, limit))
+
+    def _apart(self, feature: str, size: Size, at_place: MeasuredAs) -> float:
+        """How far a size's tightest place may be from its mean only because readings scatter.
+
+        The largest of k readings of one and the same size exceeds their mean by about z(k) s on average. What is seen
+        is put down to scatter up to 1.3 times that, and the less of it the further it is beyond.
+        """
+        seen = size.largest_nm - size.mean_nm if feature == "journal" else size.mean_nm - size.smallest_nm
+        alone = _Sum()
+        self._add_scatter(alone, at_place, feature)
+        own_nm2 = alone.resolution_nm2 + sum(f * self.scatter[g].standard_nm ** 2 for g, f in alone.scatter.items())
+        by_scatter = _MOST_BY_SCATTER * _largest_of(at_place.places) * sqrt(own_nm2)
+        return seen * min(1.0, (by_scatter / seen) ** 4) if seen > 0 else 0.0
 
 
 class _Sum:
@@ -277,24 +302,10 @@ class _Sum:
         self.resolution_nm2 = 0.0
         self.common: dict[str, float] = {}
         self.unknown: dict[str, None] = {}
+        self.apart_nm = 0.0
 
     def done(self) -> Part:
-        return Part(self.scatter, self.resolution_nm2, self.common, tuple(self.unknown))
-
-
-def combine(terms: list[Term], unknown: tuple[str, ...] = ()) -> Uncertainty | None:
-    """Independent terms as one uncertainty (GUM 5.1.2, G.4.1, G.6.4); None if nothing at all is known.
-
-    The degrees of freedom are those of Welch and Satterthwaite, rounded down to a whole number.
-    """
-    if not terms and unknown:
-        return None
-    variance = sum(t.standard_nm**2 for t in terms)
-    doubt = sum(t.standard_nm**4 / t.degrees_of_freedom for t in terms if t.degrees_of_freedom is not None)
-    standard = sqrt(variance)
-    # A single term must give exactly its own degrees of freedom, although its square root was taken.
-    freedom = floor(variance**2 / doubt * (1.0 + 1e-9)) if doubt else None
-    return Uncertainty(standard, freedom, t_quantile(freedom) * standard, tuple(terms), unknown)
+        return Part(self.scatter, self.resolution_nm2, self.common, tuple(self.unknown), self.apart_nm)
 
 
 def _common(parts: tuple[Part, ...]) -> dict[str, float]:
@@ -306,9 +317,11 @@ def _common(parts: tuple[Part, ...]) -> dict[str, float]:
     return {name: 0.0 if abs(s) < 1e-12 else s for name, s in common.items()}
 
 
-def _limit(gauge: str) -> str:
-    return f"error limit of {gauge}"
+def _has_places(size: Size | None) -> bool:
+    return size is not None and size.measured_as is not None and bool(size.measured_as.tightest)
 
 
-def _seating(kind: str) -> str:
-    return f"seating of {kind}"
+def _largest_of(count: int) -> float:
+    """About what the largest of so many standard normal values is on average (G. Blom, Statistical Estimates and
+    Transformed Beta-Variables, Wiley, 1958, from memory)."""
+    return normal_quantile((count - 0.375) / (count + 0.25)) if count > 1 else 0.0

@@ -2,13 +2,14 @@
 chance."""
 
 from collections.abc import Sequence
-from math import ceil, floor, inf, sqrt
+from math import ceil, floor, hypot, inf, sqrt
 from typing import Final, NamedTuple
 
-from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
-from fitmatch.gauging.uncertainty.student import normal_below, normal_quantile, t_below
+from fitmatch.gauging.uncertainty.combining import Uncertainty
+from fitmatch.gauging.uncertainty.error_model import ErrorModel
+from fitmatch.gauging.uncertainty.student import normal_quantile, t_below
 from fitmatch.records.parts import Position
-from fitmatch.records.placements import Placement
+from fitmatch.records.placements import Margin, Placement
 
 INSIDE: Final = "inside"
 OUTSIDE: Final = "outside"
@@ -17,20 +18,30 @@ SURE: Final = 0.95
 _DRAWS: Final = 256
 
 
-def chance_inside(placement: Placement, uncertainty: Uncertainty) -> float | None:
-    """The chance that the tightest clearance is at least min and the mean one at most max; None if that is unknown, or
-    there is no limit. Both clearances have the same error."""
-    if uncertainty.lower_bound:
+def chance_inside(placement: Placement, mean: Uncertainty, tightest: Uncertainty) -> float | None:
+    """The chance that the tightest clearance is at least min and the mean one at most max, each with its own
+    uncertainty; None if that is unknown, or there is no limit."""
+    if mean.lower_bound or tightest.lower_bound:
         return None
     low, high = _bounds(placement)
     if (low, high) == (-inf, inf):
         return None
-    u, freedom = uncertainty.standard_nm, uncertainty.degrees_of_freedom
-    if not u:
-        return 1.0 if low <= 0 <= high else 0.0
-    below = 0.0 if low == -inf else t_below(low / u, freedom)
-    above = 1.0 if high == inf else t_below(high / u, freedom)
+    above = 1.0 if high == inf else _below(high, mean.standard_nm, mean.degrees_of_freedom)
+    middle_nm, standard_nm = _of_tightest(tightest)
+    below = 0.0 if low == -inf else 1.0 - _below(middle_nm - low, standard_nm, tightest.degrees_of_freedom)
     return max(0.0, above - below)
+
+
+def _below(x: float, standard: float, freedom: int | None) -> float:
+    """The chance that an error is at most `x`."""
+    return t_below(x / standard, freedom) if standard else float(x >= 0.0)
+
+
+def _of_tightest(tightest: Uncertainty) -> tuple[float, float]:
+    """By how much the true tightest clearance is expected to exceed the calculated one, and its standard uncertainty:
+    it may be anywhere up to `apart_nm` larger (4.3.7), as the largest of scattered readings is too large."""
+    apart = tightest.apart_nm
+    return apart / 2.0, hypot(tightest.standard_nm, apart / sqrt(12.0))
 
 
 def verdict(chance: float | None) -> str | None:
@@ -40,39 +51,34 @@ def verdict(chance: float | None) -> str | None:
     return INSIDE if chance >= SURE else OUTSIDE if chance <= 1.0 - SURE + 1e-12 else DOUBTFUL
 
 
-def guard_band_nm(guard: float, uncertainty: Uncertainty) -> int:
-    """By how much `guard` times the expanded uncertainty moves a limit inward, rounded up to a whole nanometre."""
-    return ceil(guard * uncertainty.expanded_nm)
+def margin_of(guard: float, mean: Uncertainty, tightest: Uncertainty) -> Margin:
+    """By how much a guard moves limits inward, in whole nanometres, rounded up: min by `guard` times the tightest
+    clearance's expanded uncertainty, max by that many times the mean one's."""
+    return Margin(ceil(guard * tightest.expanded_nm), ceil(guard * mean.expanded_nm))
 
 
-def guarded_limits(position: Position, guard: float, uncertainty: Uncertainty) -> tuple[int | None, int | None]:
-    """min + guard x U and max - guard x U, rounded inward; a missing limit stays missing."""
-    band = guard_band_nm(guard, uncertainty)
-    low = None if position.min_nm is None else position.min_nm + band
-    high = None if position.max_nm is None else position.max_nm - band
-    return low, high
-
-
-def largest_guard(position: Position, stray_nm: int, uncertainty: Uncertainty) -> float | None:
+def largest_guard(position: Position, stray_nm: int, mean: Uncertainty, tightest: Uncertainty) -> float | None:
     """The largest guard, cut to two decimals, that leaves a clearance between the guarded limits; None: any guard does.
 
     `stray_nm` is how far the mean clearance is above the tightest one. Negative: not even unguarded limits leave one.
     """
-    if position.min_nm is None or position.max_nm is None or not uncertainty.expanded_nm:
+    both = mean.expanded_nm + tightest.expanded_nm
+    if position.min_nm is None or position.max_nm is None or not both:
         return None
-    each = (position.max_nm - position.min_nm - stray_nm) // 2  # how far a limit may move, in whole nanometres
-    hundredths = floor(each / uncertainty.expanded_nm * 100) + 1
-    while hundredths > 0 and guard_band_nm(hundredths / 100, uncertainty) > each:
+    left = position.max_nm - position.min_nm - stray_nm  # how far the limits may move together, in whole nanometres
+    hundredths = floor(left / both * 100) + 1
+    while hundredths > 0 and sum(margin_of(hundredths / 100, mean, tightest)) > left:
         hundredths -= 1
-    return hundredths / 100 if each >= 0 else -1.0
+    return hundredths / 100 if left >= 0 else -1.0
 
 
 class _Judged(NamedTuple):
-    """One clearance: the errors it shares with others, by source and signed, its own error, and how far away its limits
-    are."""
+    """One clearance: the errors it shares with others, by source and signed, its own error at the tightest and in the
+    mean, and how far away its limits are."""
 
     shared: dict[str, float]
-    own: float
+    own_low: float
+    own_high: float
     low: float
     high: float
     chance: float
@@ -103,11 +109,8 @@ def joint_chance(model: ErrorModel, placements: Sequence[Placement]) -> float | 
         product = 1.0
         for j, load in zip(told, loads, strict=True):
             moved = sum(a * b for a, b in zip(load, z, strict=True))
-            low, high = j.low / scale - moved, j.high / scale - moved
-            if j.own:
-                product *= max(0.0, normal_below(high / j.own) - normal_below(low / j.own))
-            elif not low <= 0.0 <= high:
-                product = 0.0
+            below = 1.0 - _below(moved - j.low / scale, j.own_low, None)
+            product *= max(0.0, _below(j.high / scale - moved, j.own_high, None) - below)
             if product < 1e-12:
                 break
         total += product
@@ -116,21 +119,26 @@ def joint_chance(model: ErrorModel, placements: Sequence[Placement]) -> float | 
 
 def _judge(model: ErrorModel, placement: Placement) -> _Judged | None:
     position, upper, lower = placement.position, placement.upper.measured_as, placement.lower.measured_as
-    uncertainty = model.combined(position, upper, lower)
-    chance = None if uncertainty is None else chance_inside(placement, uncertainty)
-    if uncertainty is None or chance is None:
+    mean, tightest = model.combined(position, upper, lower), model.tightest(position, upper, lower)
+    chance = None if mean is None or tightest is None else chance_inside(placement, mean, tightest)
+    if mean is None or tightest is None or chance is None:
         return None
     sensitivities = model.sensitivities(position, upper, lower)
     shared = {name: s * model.common[name].standard for name, s in sensitivities.items() if s}
-    own = sum(t.standard_nm**2 for t in uncertainty.terms if t.name not in model.common)
+    own_high, own_low = (
+        sqrt(sum(t.standard_nm**2 for t in u.terms if t.name not in model.common)) for u in (mean, tightest)
+    )
     low, high = _bounds(placement)
-    return _Judged(shared, sqrt(own), low, high, chance, uncertainty.degrees_of_freedom)
+    middle_nm, standard_nm = _of_tightest(tightest)
+    own_low = sqrt(own_low**2 + standard_nm**2 - tightest.standard_nm**2)
+    freedom = min((u.degrees_of_freedom for u in (mean, tightest) if u.degrees_of_freedom is not None), default=None)
+    return _Judged(shared, own_low, own_high, low - middle_nm, high, chance, freedom)
 
 
 def _bounds(placement: Placement) -> tuple[float, float]:
-    """The range of errors for which a clearance is inside."""
+    """How far below the calculated tightest clearance the true one may be, as a negative error, and how far the mean
+    above it."""
     position = placement.position
-    # A true clearance above the calculated one by e is inside if tightest + e >= min and mean + e <= max.
     low = -inf if position.min_nm is None else float(position.min_nm - placement.clearance_tightest_nm)
     high = inf if position.max_nm is None else float(position.max_nm - placement.clearance_nm)
     return low, high

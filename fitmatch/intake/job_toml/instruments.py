@@ -1,7 +1,7 @@
 """The tables of job.toml about measuring: gauges, what they measured, temperature, materials, limits of form, and where
 readings are taken at the bench."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from fractions import Fraction
 from functools import partial
 from typing import Final
@@ -11,7 +11,7 @@ from fitmatch.intake.common import advice
 from fitmatch.intake.common.quantities import BALL, GAUGE_ERROR, LIMIT, RESOLUTION, STANDARD, angle_of, station_of
 from fitmatch.intake.job_toml.key_rows import Path
 from fitmatch.intake.job_toml.values import Values
-from fitmatch.lengths import LengthError, unit_factor, with_unit
+from fitmatch.lengths import LengthError, round_half_even, unit_factor, with_unit
 from fitmatch.names import nearest
 from fitmatch.records.measuring import (
     DIAMETERS,
@@ -24,6 +24,7 @@ from fitmatch.records.measuring import (
 from fitmatch.wording import shorten
 
 _LARGEST_ZERO_NM: Final = 200_000
+_MOST_READINGS: Final = 1_000_000
 _LONGEST_CIRCLE: Final = 6  # names shown of a circle
 _COEFFICIENTS: Final = (0, Fraction("1e-4"), "0 to 1e-4 per kelvin; write it like 11.5e-6")
 _BENCH: Final = (-20, 60, "-20 to 60 degrees Celsius")
@@ -33,6 +34,7 @@ _OFF: Final = (0, 20, "0 to 20 kelvin")
 def read_measuring(values: Values, kinds: Collection[str]) -> Measuring:
     """All of these tables."""
     gauges = _gauges(values)
+    materials = _materials(values, kinds)
     return Measuring(
         gauges=gauges,
         measured=values.by_kind(
@@ -41,7 +43,8 @@ def read_measuring(values: Values, kinds: Collection[str]) -> Measuring:
             lambda kind: values.each(kind, lambda path: _gauge_name(values, path, gauges)),
         ),
         temperature=_temperature(values),
-        materials=_materials(values, kinds),
+        materials={kind: _features(found, "{}") for kind, found in materials.items()},
+        material_limits={kind: _features(found, "{}_limit") for kind, found in materials.items()},
         form_limits=values.by_kind(
             ("form",), kinds, lambda kind: values.each(kind, lambda path: values.length(path, LIMIT))
         ),
@@ -78,8 +81,8 @@ def _temperature(values: Values) -> Temperature | None:
 
 
 def _materials(values: Values, kinds: Collection[str]) -> dict[str, dict[str, Fraction]]:
-    """Coefficients of expansion by kind and feature. If a temperature is given every kind needs both: corrected on one
-    side only, a clearance would be worse than uncorrected."""
+    """Coefficients of expansion and their limits by kind and key. If a temperature is given every kind needs both
+    coefficients: corrected on one side only, a clearance would be worse than uncorrected."""
     found = values.by_kind(("material",), kinds, lambda kind: values.each(kind, lambda path: _material(values, path)))
     if "temperature" in values.document:
         for kind in kinds:
@@ -88,6 +91,11 @@ def _materials(values: Values, kinds: Collection[str]) -> dict[str, dict[str, Fr
                     text = 'is missing, and [temperature] needs it; write a material, such as "steel"'
                     values.report("no-material", text, "material", kind, feature)
     return found
+
+
+def _features(found: Mapping[str, Fraction], key: str) -> dict[str, Fraction]:
+    """What a kind's table says of each feature under a key made from its name."""
+    return {feature: found[name] for feature in DIAMETERS if (name := key.format(feature)) in found}
 
 
 def _bench(values: Values, path: Path) -> dict[str, tuple[Place, ...]]:
@@ -119,16 +127,23 @@ def _gauge(values: Values, name: str, names: Collection[str]) -> Gauge:
     limit = values.length((*path, "limit"), GAUGE_ERROR, unit)
     repeatability = values.length((*path, "repeatability"), GAUGE_ERROR, unit)
     ball = values.length((*path, "ball"), BALL, unit)
+    reads = values.lengths((*path, "standard_reads"), STANDARD, unit)
+    what = "number of readings that show a scatter"
     return Gauge(
         name=name,
         unit=unit,
         resolution_nm=resolution,
         limit_nm=limit,
         repeatability_nm=repeatability,
-        own_zero_nm=_zero(values, name, unit),
+        own_zero_nm=_zero(values, name, unit, reads),
         ball_nm=ball or 0,
         set_with=_gauge_name(values, (*path, "set_with"), names),
         expansion=values.number_within((*path, "expansion"), _COEFFICIENTS),
+        repeatability_from=values.count((*path, "repeatability_from"), _MOST_READINGS, what, least=2),
+        repeatability_rounded=values.flag((*path, "repeatability_rounded"), default=False),
+        standard_reads_nm=reads,
+        standard_limit_nm=values.length((*path, "standard_limit"), GAUGE_ERROR, unit),
+        expansion_limit=values.number_within((*path, "expansion_limit"), _COEFFICIENTS),
     )
 
 
@@ -145,25 +160,19 @@ def _unit(values: Values, name: str) -> str | None:
     return text.lower()
 
 
-def _zero(values: Values, name: str, unit: str | None) -> int:
-    """Reading on the standard - the standard's value; 0 if nothing is given."""
+def _zero(values: Values, name: str, unit: str | None, reads: Sequence[int]) -> int:
+    """Mean reading on the standard - the standard's value; 0 if nothing is given."""
     path = ("gauge", name)
     standard = values.length((*path, "standard"), STANDARD, unit)
     written = values.table(path)
-    reads = None
-    if isinstance(written.get("standard_reads"), list):
-        text = "is a list of readings, which is not supported yet; write their mean"
-        values.report("not-supported-yet", text, *path, "standard_reads")
-    else:
-        reads = values.length((*path, "standard_reads"), STANDARD, unit)
     for key, other in (("standard", "standard_reads"), ("standard_reads", "standard")):
         if key in written and other not in written:
             values.report(
                 "half-a-zero", (f"is given without {other}; a zero error needs both, so write that too"), *path, key
             )
-    if standard is None or reads is None:
+    if standard is None or not reads:
         return 0
-    zero = reads - standard
+    zero = round_half_even(sum(reads), len(reads)) - standard
     if abs(zero) > _LARGEST_ZERO_NM and values.unit is not None:
         text = f"is {with_unit(zero, values.unit)} off the standard, and a zero error is -0.2 to 0.2 mm"
         values.report("implausible-length", f"{text}; check both figures", *path, "standard_reads")
@@ -198,7 +207,7 @@ def _refuse_circles(values: Values, gauges: dict[str, Gauge]) -> None:
 
 def _material(values: Values, path: Path) -> Fraction | None:
     value = values.table(path[:-1]).get(path[-1])
-    if not isinstance(value, str) or values.is_number(value):
+    if path[-1] not in DIAMETERS or not isinstance(value, str) or values.is_number(value):
         return values.number_within(path, _COEFFICIENTS)
     name = value.strip().casefold()
     if name in MATERIALS:

@@ -38,12 +38,26 @@ SECTIONS: Final = {
     "coating": Section(("measured", "counts")),
     "readings": Section(("numbered",)),
     "gauge": Section(
-        ("unit", "resolution", "limit", "repeatability", "standard", "standard_reads", "ball", "set_with", "expansion"),
+        (
+            "unit",
+            "resolution",
+            "limit",
+            "repeatability",
+            "repeatability_from",
+            "repeatability_rounded",
+            "standard",
+            "standard_reads",
+            "standard_limit",
+            "ball",
+            "set_with",
+            "expansion",
+            "expansion_limit",
+        ),
         "NAME",
     ),
     "measured": Section(FEATURES, "KIND"),
     "temperature": Section(("room", "gauges", "parts", "limit")),
-    "material": Section(DIAMETERS, "KIND"),
+    "material": Section(tuple(key for feature in DIAMETERS for key in (feature, f"{feature}_limit")), "KIND"),
     "form": Section(
         (
             *(f"{feature}_{what}" for feature in DIAMETERS for what in ("taper", "barrel", "out_of_round")),

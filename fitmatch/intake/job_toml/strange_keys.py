@@ -5,14 +5,11 @@ from typing import Any, Final
 
 from fitmatch.intake.job_toml.key_rows import Path
 from fitmatch.intake.job_toml.keys import SECTIONS
-from fitmatch.records.measuring import DIAMETERS
 from fitmatch.wording import dotted, listed
 
 # By the first part of their path.
 _LATER: Final = {
     "": ("limits", "film", "boxes", "record"),
-    "gauge": ("repeatability_from", "repeatability_rounded", "standard_limit", "expansion_limit"),
-    "material": tuple(f"{feature}_limit" for feature in DIAMETERS),
 }
 # What those tables hold, or may hold; told as such wherever it stands.
 _IN_LATER: Final = frozenset(

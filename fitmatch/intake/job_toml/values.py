@@ -143,14 +143,15 @@ class Values:
             return None
         return number
 
-    def count(self, path: Path, most: int, what: str) -> int | None:
-        """A whole number from 1 to `most`; `what` says in words what it counts."""
+    def count(self, path: Path, most: int, what: str, least: int = 1) -> int | None:
+        """A whole number from `least` to `most`; `what` says in words what it counts."""
         text = self.number(path)
         if text is None:
             return None
-        if text.isascii() and text.isdecimal() and len(text) <= len(str(most)) and 1 <= int(text) <= most:
+        if text.isascii() and text.isdecimal() and len(text) <= len(str(most)) and least <= int(text) <= most:
             return int(text)
-        self.report("not-a-whole-number", f"`{shorten(text)}` is not a {what}; write 1, 2, 3 and so on", *path)
+        some = ", ".join(str(least + i) for i in range(3))
+        self.report("not-a-whole-number", f"`{shorten(text)}` is not a {what}; write {some} and so on", *path)
         return None
 
     @staticmethod
@@ -163,6 +164,21 @@ class Values:
         example = 'write a number, or a number and its unit in quotes, such as "0.6 thou"'
         value = self._typed(path, lambda v: self.is_number(v) or isinstance(v, str), f", not a length; {example}")
         return None if value is None else self.length_of(_digits(value), quantity, path, unit)
+
+    def lengths(self, path: Path, quantity: Quantity, unit: str | None = None) -> tuple[int, ...]:
+        """One length or a list of them, as `length` reads each; empty if one of them is none."""
+        value = self._at(path)
+        if not isinstance(value, list):
+            nm = self.length(path, quantity, unit)
+            return () if nm is None else (nm,)
+        if not value:
+            self.report("empty-cell", "is empty; write at least one reading", *path)
+        for one in value:
+            if not (self.is_number(one) or isinstance(one, str)):
+                self.report("wrong-type", f"holds {_kind_of(one)} where a length belongs; write readings", *path)
+                return ()
+        found = [nm for one in value if (nm := self.length_of(_digits(one), quantity, path, unit)) is not None]
+        return tuple(found) if len(found) == len(value) else ()
 
     def length_of(self, text: str, quantity: Quantity, path: Path, unit: str | None = None) -> int | None:
         """A length given as text at this path."""

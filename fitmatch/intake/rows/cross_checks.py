@@ -1,8 +1,10 @@
 """What only shows when files are compared: locks, bores against journals, columns that rule out every shell."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from math import sqrt
 from typing import Final
 
+from fitmatch.gauging.uncertainty.scatter import beyond_stated
 from fitmatch.intake.common.findings import LAST, Findings
 from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.rows.all_shells import some_cells
@@ -13,8 +15,9 @@ from fitmatch.intake.tables.columns import MATCHED_IF_ASKED, OFTEN_MATCHED, per_
 from fitmatch.lengths import with_unit
 from fitmatch.names import one_slip_away
 from fitmatch.records.keys import ShellKey
+from fitmatch.records.measuring import Measuring
 from fitmatch.records.parts import ANY, SIDES, Shell
-from fitmatch.wording import listed, shorten
+from fitmatch.wording import dotted, listed, shorten
 
 # What a text in a column does, whatever it says.
 _DOES: Final = {
@@ -58,6 +61,37 @@ def warn_of_idle_rules(settings: Settings, findings: Findings) -> None:
         if table.fit.seating_readings is not None and table.fit.seating_u_nm is None:
             text = "does nothing without seating_u, the uncertainty that came from these readings; write that too"
             findings.warnings.append(f"job.toml: fit.{shorten(kind)}.seating_readings {text}")
+    measuring = settings.measuring
+    for name, gauge in measuring.gauges.items():
+        stated = gauge.repeatability_nm is not None
+        for key, needed, idle in (
+            ("repeatability_from", "repeatability", gauge.repeatability_from is not None and not stated),
+            ("repeatability_rounded", "repeatability", gauge.repeatability_rounded and not stated),
+            ("expansion_limit", "expansion", gauge.expansion_limit is not None and gauge.expansion is None),
+        ):
+            if idle:
+                findings.warnings.append(_idle(("gauge", name, key), needed))
+    for kind, limits in measuring.material_limits.items():
+        idle_limits = [feature for feature in limits if feature not in measuring.materials.get(kind, {})]
+        findings.warnings += [_idle(("material", kind, f"{feature}_limit"), feature) for feature in idle_limits]
+
+
+def _idle(path: tuple[str, ...], needed: str) -> str:
+    return f"job.toml: {dotted(path)} does nothing without {needed}; write that too"
+
+
+def scatter_warnings(measuring: Measuring) -> Iterator[str]:
+    """Which gauges scatter more than their stated repeatability can explain."""
+    for name, gauge in measuring.gauges.items():
+        if gauge.repeatability_nm is None or (repeats := beyond_stated(measuring, name)) is None:
+            continue
+        freedom = repeats.degrees_of_freedom
+        degrees = "degree" if freedom == 1 else "degrees"
+        yield (
+            f"the repeats with gauge {shorten(name)} scatter by {sqrt(repeats.variance_nm2) / 1000:.2f} um "
+            f"({freedom} {degrees} of freedom), which is more than its repeatability of "
+            f"{gauge.repeatability_nm / 1000:.2f} um explains, so they alone count; check the gauge and that figure"
+        )
 
 
 def warn_of_unmatched(columns: set[str], findings: Findings) -> None:

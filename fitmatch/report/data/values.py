@@ -8,7 +8,7 @@ from fitmatch.report.shared.emit import Value, half_length, length, named_values
 from fitmatch.report.shared.states import clearance_over_coating, clearance_to_metal, is_coated
 
 if TYPE_CHECKING:
-    from fitmatch.gauging.uncertainty.error_model import Uncertainty
+    from fitmatch.gauging.uncertainty.combining import Uncertainty
 
 
 def placement_value(placement: Placement, unit: str) -> dict[str, Value]:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import JobPlan
-from fitmatch.report.shared.certainty import Certainty
+from fitmatch.report.shared.certainty import Certainty, gauges_of
 from fitmatch.report.shared.layout import clean, paragraph, whole
 from fitmatch.rules.positions.guard import guard_of
 
@@ -25,7 +25,7 @@ def how_sure(plan: JobPlan, certainty: Certainty, *, full: bool) -> list[str]:
     told = [f"+/- is the expanded uncertainty (95 %) of a clearance; {_judged(plan.placements, certainty)}."]
     if full or any(certainty.verdict(p) != INSIDE for p in plan.placements if p.within_limits):
         told.append(_verdicts(plan, full=full))
-    return [*paragraph(" ".join(told)), *_no_limit(plan)]
+    return [*paragraph(" ".join(told)), *_one_pair(plan.placements, certainty), *_no_limit(plan)]
 
 
 def _verdicts(plan: JobPlan, *, full: bool) -> str:
@@ -54,14 +54,24 @@ def _judged(placements: Sequence[Placement], certainty: Certainty) -> str:
     return "; ".join(told) or f"by it all{'' if inside == list(placements) else ' others'} are inside"
 
 
+def _one_pair(placements: Sequence[Placement], certainty: Certainty) -> list[str]:
+    """Which gauges scatter by no more than two readings tell, of which nobody knows how typical they are."""
+    gauges = sorted({name for p in placements for name in certainty.from_one_pair(p)})
+    if not gauges:
+        return []
+    return paragraph(
+        f"How far {', '.join(map(clean, gauges))} scatters is known from one pair of readings alone: if the two "
+        "happened to agree, +/- covers less than 95 %; read more places twice, or write its repeatability."
+    )
+
+
 def _no_limit(plan: JobPlan) -> list[str]:
     """Which gauges have no stated error limit: what they read wrong throughout is then counted nowhere."""
     silent = set()
     for p in plan.placements:
         if plan.job.fits[p.position.kind].seating_u_nm is not None:
             continue  # a seating learned from assembled checks stands for the errors that gauges share
-        for size in (p.upper.measured, p.lower.measured, p.position.journal, p.position.housing_bore):
-            silent |= {name for name in (size.gauges if size else ()) if not plan.job.measuring.gauges[name].limit_nm}
+        silent |= {name for name in gauges_of(p) if not plan.job.measuring.gauges[name].limit_nm}
     if not silent:
         return []
     return paragraph(

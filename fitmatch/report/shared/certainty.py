@@ -6,7 +6,15 @@ from fitmatch.records.placements import Placement
 from fitmatch.records.plans import JobPlan
 
 if TYPE_CHECKING:
-    from fitmatch.gauging.uncertainty.error_model import ErrorModel, Uncertainty
+    from fitmatch.gauging.uncertainty.combining import Uncertainty
+    from fitmatch.gauging.uncertainty.error_model import ErrorModel
+
+
+def gauges_of(placement: Placement) -> set[str]:
+    """The gauges by which a clearance was measured."""
+    position = placement.position
+    sizes = (placement.upper.measured, placement.lower.measured, position.journal, position.housing_bore)
+    return {name for size in sizes if size for name in size.gauges}
 
 
 class Certainty:
@@ -31,13 +39,22 @@ class Certainty:
             return None
         return self._model.combined(placement.position, placement.upper.measured_as, placement.lower.measured_as)
 
+    def from_one_pair(self, placement: Placement) -> set[str]:
+        """The gauges of a clearance whose scatter is known from two readings alone."""
+        if self._model is None:
+            return set()
+        scatter = self._model.scatter
+        return {name for name in gauges_of(placement) if name in scatter and scatter[name].degrees_of_freedom == 1}
+
     def chance(self, placement: Placement) -> float | None:
-        uncertainty = self.of(placement)
-        if uncertainty is None:
+        mean = self.of(placement)
+        if self._model is None or mean is None:
             return None
         from fitmatch.gauging.uncertainty.judging import chance_inside
 
-        return chance_inside(placement, uncertainty)
+        position, upper, lower = placement.position, placement.upper.measured_as, placement.lower.measured_as
+        tightest = self._model.tightest(position, upper, lower)
+        return None if tightest is None else chance_inside(placement, mean, tightest)
 
     def verdict(self, placement: Placement) -> str | None:
         if self._model is None:

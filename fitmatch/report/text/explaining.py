@@ -49,7 +49,7 @@ def _sum(p: Placement, scale: Scale) -> list[str]:
         f"target {scale.with_unit(position.target_nm)}.",
         first="  ",
     )
-    guard = " (drawn in by the guard)" if p.margin_nm else ""
+    guard = " (drawn in by the guard)" if any(p.margin) else ""
     limits = [
         f"{which}{guard} {length(nm)}"
         for which, nm in (("min", p.limit_low_nm), ("max", p.limit_high_nm))
@@ -57,7 +57,7 @@ def _sum(p: Placement, scale: Scale) -> list[str]:
     ]
     verdict = "inside" if p.within_limits else f"outside: {DANGER}"
     tightest = (
-        f"; by the tightest readings {length(p.clearance_tightest_nm)}"
+        f"; at the tightest places {length(p.clearance_tightest_nm)}"
         if tightest_room(position, p.limits_at) != room(position)
         else ""
     )

@@ -4,7 +4,8 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from fitmatch.gauging.sizes.form_limits import worst_meet
-from fitmatch.records.measuring import Form
+from fitmatch.records.job import Job
+from fitmatch.records.measuring import DIAMETERS, Form
 from fitmatch.records.parts import Size
 from fitmatch.records.plans import JobPlan
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
@@ -16,6 +17,7 @@ _SOAK = (
     "Sizes are brought to 20 degrees Celsius. No formula corrects a part that has not soaked: it is not at the "
     "temperature of the room, and not the same throughout."
 )
+_ASSUMED = "Coefficients of expansion without a limit are taken as known to 10 %: our own assumption."
 _OF_FORM = {"journal": "journal", "housing_bore": "housing bore", "upper": "upper wall", "lower": "lower wall"}
 
 
@@ -47,8 +49,16 @@ def corrections(plan: JobPlan, scale: Scale) -> list[str]:
     if any(map(_worth_showing, walls)):
         lines += _corrected("shell", walls, "= wall as\nmeasured", scale, heated=False)
     if heated and diameters:
-        lines += paragraph(_SOAK)
+        lines += paragraph(f"{_SOAK} {_ASSUMED}" if _some_assumed(plan.job) else _SOAK)
     return lines
+
+
+def _some_assumed(job: Job) -> bool:
+    """Whether the limit of some coefficient of expansion is our own assumption."""
+    measuring = job.measuring
+    of_parts = (measuring.material_limits.get(kind, {}).keys() for kind in job.kinds)
+    of_gauges = (gauge.expansion_limit for gauge in measuring.gauges.values() if gauge.set_with is None)
+    return None in of_gauges or any(not of_kind >= set(DIAMETERS) for of_kind in of_parts)
 
 
 def form(plan: JobPlan, kind: str, scale: Scale) -> list[str]:

@@ -112,7 +112,7 @@ def _wanted_elsewhere(s: _Slots, unit: str) -> str:
 def _scattered(s: _Slots, unit: str) -> str:
     between = "from min to max it is" if s["min_nm"] else "max is"
     return (
-        "its readings scatter by more than its limits allow: the clearance from the tightest readings is "
+        "its places differ by more than its limits allow: the clearance at the tightest places is "
         f"{steps(unit, s['scatter_nm'])} below the one from the means, and {between} {steps(unit, s['allowed_nm'])}; "
         "look for taper and out-of-round, and measure again"
     )
@@ -154,9 +154,10 @@ def _miss(fact: Fact, unit: str) -> str:
     gap = s["gap_nm"]
     if fact.code == "no-clearance":
         return f"{steps(unit, gap)} too thick to leave any clearance" if gap else "no clearance is left"
-    too, judged, limit = ("thick", "tightest readings", "min") if fact.code == "too-thick" else ("thin", "means", "max")
+    thick = fact.code == "too-thick"
+    too, judged, limit = ("thick", "at the tightest places", "min") if thick else ("thin", "by the means", "max")
     clearance, bound = sizes(unit, [s["clearance_nm"], s["limit_nm"]], gap)
-    by, guard = f" by the {judged}" if s["scattered"] else "", " with guard" if s["guarded"] else ""
+    by, guard = f" {judged}" if s["scattered"] else "", " with guard" if s["guarded"] else ""
     return f"{steps(unit, gap)} too {too}, clearance{by} {clearance}, {limit}{guard} {bound}"
 
 
