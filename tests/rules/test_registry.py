@@ -6,18 +6,22 @@ A rule that is added needs jobs in which it binds (`JOBS`), or these tests fail.
 import random
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
+from made.intake_jobs import write_job
 from made.jobs import STEP, WALL, guarded_job, moving_job, random_job, row_job
 from oracles import oracle
 from oracles.all_plans import assert_baselines
 from oracles.rulebook import rules_of, with_rules
 from oracles.small_oracle import assert_small
 
+from fitmatch.facts import Fact
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.classes.guards import check_guard
 from fitmatch.fit.solver.stopping import Stop
 from fitmatch.fit.why.conflicts import with_reasons
+from fitmatch.intake.reading import read_job
 from fitmatch.problems import FaultInFitmatch, InputError
 from fitmatch.records.job import ENDLESS, Job, Rule
 from fitmatch.rules import in_force, registry
@@ -32,7 +36,7 @@ from fitmatch.rules.positions.in_rows import Line, NeighbourStep
 from fitmatch.rules.positions.limits_at import LimitsAt
 from fitmatch.rules.positions.locks import Locks
 from fitmatch.rules.positions.movable import Movable
-from fitmatch.rules.registry import REGISTRY, known_keys
+from fitmatch.rules.registry import REGISTRY, SETTINGS, known_keys
 from fitmatch.rules.two_halves.same_in_bore import SameInBore
 from fitmatch.rules.two_halves.thick_half import ThickHalf
 from fitmatch.rules.two_halves.wall_difference import WallDifference
@@ -292,3 +296,21 @@ def test_bores_outside_their_drawing_are_refused_once() -> None:
         if seen > 20:
             return
     pytest.fail("no bore is refused")
+
+
+def test_what_locks_break_is_told_in_registry_order(tmp_path: Path) -> None:
+    """A bore whose locked shells break several rules, some of them because of the bore before it, names these in the
+    order of the registry."""
+    job = 'unit = "in"\n[fit.main]\ntarget = 0.0022\n[rules]\nneighbour_step = { main = "0.1 thou" }\n'
+    job += 'wall_difference = "0.3 thou"\n'
+    positions = "position,kind,journal,housing_bore,upper,lower\nM1,main,1.8162,1.9421,1,2\nM2,main,1.8162,1.9421,3,4\n"
+    shells = "shell,kind,half,wall,series\n1,main,upper,0.0618,s\n2,main,lower,0.0618,s\n"
+    shells += "3,main,upper,0.0616,s\n4,main,lower,0.0620,t\n"
+    plan = best_plan(read_job(write_job(tmp_path, job, positions, shells)))
+    told = [
+        flag.what.slots["broken"] for flag in plan.flags if flag.code == "lock-breaks-rule" and flag.position == "M2"
+    ]
+    order = [sort.key for sort in SETTINGS]
+    assert [fact.code for fact in told if isinstance(fact, Fact)] == sorted(
+        ["wall_difference", "neighbour_step", "same_in_bore"], key=order.index
+    )

@@ -89,7 +89,7 @@ class Sizes:
         for equal readings."""
         if self._numbered_are_repeats and gauge is not None:
             self._pool(gauge, readings)
-        alike = gauge, confirmed, columns, *readings, *typed
+        alike = gauge, confirmed, columns, *(typed or readings)
         if alike in self._plain:
             return self._plain[alike]
         wheres = [(name, with_its_unit(text, unit)) for (name, unit), text in zip(columns, typed, strict=False)]

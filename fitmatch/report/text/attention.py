@@ -144,7 +144,8 @@ def _fixed(plan: JobPlan, kind: str) -> str:
     no doubt."""
     in_doubt = plan.in_doubt
     fixed = (p for p in plan.of_kind(kind) if p.within_limits and (p.position.upper or p.position.lower))
-    return ", ".join(whole(p.position.name) for p in fixed if p not in in_doubt)
+    names = [whole(p.position.name) for p in fixed if p not in in_doubt]
+    return listed(names) if names else ""
 
 
 def _positions(count: int) -> str:
