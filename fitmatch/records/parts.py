@@ -91,8 +91,8 @@ class Shell:
 
     @property
     def label(self) -> str:
-        """Grade and step: shells of one box and half with one label ought to have equal walls."""
-        return " ".join(filter(None, (self.grade, self.step)))
+        """Grade, step and whether it is coated: shells of one box and half with one label ought to have equal walls."""
+        return " ".join(filter(None, (self.grade, self.step, "coated" if self.coating_nm else "")))
 
 
 @dataclass(frozen=True, slots=True)

@@ -176,6 +176,12 @@ def test_a_whole_box_at_the_joint(tmp_path: Path) -> None:
     assert len(found(tmp_path / "alike", shells=two_boxes(WALLS, thin, ("std", "std")))) == 1
 
 
+def test_coated_shells_are_no_mistake(tmp_path: Path) -> None:
+    """A maker may thin the shells that it coats, so that their metal is thinner than that of the others of the box."""
+    walls = (*WALLS, "1.598", "1.599")
+    assert found(tmp_path, shells=shells(walls, "coating " + "0 " * 5 + "0.009 0.009")) == ()
+
+
 def test_a_lost_last_digit_is_named(tmp_path: Path) -> None:
     """A reading with one decimal fewer than all others, and too small by what that digit may have been."""
     job = JOB.replace('unit = "mm"', 'unit = "in"').replace("0.056", "0.0022")

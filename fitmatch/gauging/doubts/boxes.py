@@ -37,9 +37,10 @@ def mislabelled(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
     boxes: dict[tuple[str, str], dict[tuple[str, str], list[Group]]] = {}
     for group in groups:
         key = group.key
-        if key.feature == "wall" and key.box and key.label and group.at_crown:
-            shell = shells[group.entries[0].item]
-            alike = (key.kind, shell.label if _printed(shell, job.unit) is None else f"step {shell.grade}")
+        shell = shells.get(group.entries[0].item)
+        if shell is not None and key.box and (shell.grade or shell.step) and group.at_crown:
+            label = shell.label if _printed(shell, job.unit) is None else f"step {shell.grade} {shell.coating_nm > 0}"
+            alike = (key.kind, label)
             boxes.setdefault(alike, {}).setdefault((key.box, key.label), []).append(group)
     for (kind, _), found in boxes.items():
         if len(found) > 1:

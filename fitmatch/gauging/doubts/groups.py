@@ -41,7 +41,7 @@ Finding = tuple[Entry, str, Fact, tuple[str, ...]]  # a reading, its feature, wh
 
 
 class Key(NamedTuple):
-    """What the readings of one group share. `half` and `box` are empty for diameters; `label` is grade and step of
+    """What the readings of one group share. `half` and `box` are empty for diameters; `label` is that of
     shells, the undersize of journals and the mark `od` of housing bores; `angle` is None at the crown."""
 
     feature: str

@@ -21,7 +21,7 @@ def open_table(data: bytes, paper: Paper, findings: Findings) -> Table | None:
         table, rows = open_workbook(data, paper, findings), 1  # how many are limited there
     else:
         rows = max(data.count(b"\n"), data.count(b"\r")) + 1
-        most = _MOST_POSITIONS if paper.rank[0] in (POSITIONS, ASSEMBLED) else _MOST_ROWS
+        most = _MOST_POSITIONS if paper.rank[:1] in ((POSITIONS,), (ASSEMBLED,)) else _MOST_ROWS
         if rows > most:
             text = f"has {rows:,} rows, and may have {most:,}; take out what does not belong to this job"
             findings.report("too-large", text, paper)
