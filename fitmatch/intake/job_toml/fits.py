@@ -55,6 +55,7 @@ def _fit(values: Values, kind: str) -> FitTable:
     target = values.length((*path, "target"), TARGET)
     low = values.length((*path, "min"), LIMIT)
     high = values.length((*path, "max"), LIMIT)
+    source = values.text((*path, "limits_from"), 'write where min and max come from, such as "engine manual, p. 12"')
     ratio = _ratio(values, kind)
     want_low, want_high = _wish(values, kind)
     seating = values.length((*path, "seating"), SEATING)
@@ -83,6 +84,7 @@ def _fit(values: Values, kind: str) -> FitTable:
         seating_readings=readings,
         want_min_nm=want_low,
         want_max_nm=want_high,
+        limits_from=source,
     )
     return FitTable(fit, given, sound)
 

@@ -23,6 +23,7 @@ SECTIONS: Final = {
             "target_ratio",
             "min",
             "max",
+            "limits_from",
             "want_min",
             "want_max",
             "seating",

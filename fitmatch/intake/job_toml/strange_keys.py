@@ -11,7 +11,6 @@ from fitmatch.wording import dotted, listed
 # By the first part of their path.
 _LATER: Final = {
     "": ("limits", "film", "boxes", "record"),
-    "fit": ("limits_from",),
     "gauge": ("repeatability_from", "repeatability_rounded", "standard_limit", "expansion_limit"),
     "material": tuple(f"{feature}_limit" for feature in DIAMETERS),
 }
