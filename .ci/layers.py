@@ -45,6 +45,7 @@ report/words: phrases small_reasons reasons refusals levels doubts likely_causes
 report/text: positions
 report/screen: limits_drawn table sure proven left_over
 report/text: beside measuring remaining explaining quality attention heading full doubts assembled report compared
+report/plots: paper clearances compared
 report/data: values rows doubts document assembled compared
 cli: exit_codes blank console options solving
 cli/bench: entries typed answers sitting
@@ -52,8 +53,9 @@ cli: assembled assign check compare measure new main
 .: __main__
 """
 # Loaded inside the function that needs them, so that `--help` starts at once; some are known to few modules alone.
-LATE = {"openpyxl", "pandas", "numpy", "scipy"}
+LATE = {"matplotlib", "openpyxl", "pandas", "numpy", "scipy"}
 ONLY_IN = {
+    "matplotlib": ("report/plots/paper.py",),
     "ortools": ("fit/solver/adapter.py",),
     "openpyxl": ("intake/tables/workbook.py", "intake/writing/workbooks.py"),
     "tabulate": ("report/shared/layout.py",),

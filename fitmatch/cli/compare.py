@@ -46,6 +46,13 @@ if TYPE_CHECKING:
 )
 @options.as_json
 @click.option("--csv", "as_csv", is_flag=True, help="Print all tables as CSV, with the clearances of the target plan.")
+@click.option(
+    "--plot",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Also draw it: a name that ends in .svg or .png. Needs the extra `plots`.",
+)
+@click.option("--force", is_flag=True, help="With --plot: replace the file if it is there.")
 @options.unit
 @time_limit
 @options.quiet
@@ -60,12 +67,14 @@ def command(
     separately: bool,
     as_json: bool,
     as_csv: bool,
+    plot: Path | None,
+    force: bool,
     unit: str | None,
     seconds: float | None,
     quiet: bool,
     debug: bool,
 ) -> int:
-    """Put the strategies and other ways of choosing side by side.
+    """Put strategies, targets, rules and boxes side by side: what a job could be.
 
     JOB is a job folder. Every figure is what `fitmatch assign` prints for the same question.
 
@@ -74,13 +83,17 @@ def command(
       fitmatch compare my-build
       fitmatch compare my-build --kind rod --targets 0.0018..0.0028/0.0001
       fitmatch compare my-build --rules --boxes
-      fitmatch compare my-build --trade-off worst/boxes --json
+      fitmatch compare my-build --trade-off worst/boxes --plot boxes.svg
       fitmatch compare first-crank second-crank --separately
     """
     if as_json and as_csv:
         raise click.UsageError("--json and --csv cannot be used together; choose one")
     if separately and len(jobs) == 1:
         raise click.UsageError("--separately is about several jobs, but only one was given; leave it out")
+    if force and plot is None:
+        raise click.UsageError("--force replaces a picture; add --plot FILE")
+    if plot is not None:
+        _check_picture(plot, force=force)
     gc.disable()  # as for `assign`
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)
@@ -112,6 +125,9 @@ def command(
                 raise click.BadParameter(refused(error.why, shown), param_hint=hint) from error
             now("writing the answer")
             answer = _answer(compared, shown, as_json=as_json, as_csv=as_csv)
+            if plot is not None:
+                _draw(compared, shown, plot)
+                notes.say(f"drawn in {plot}")
     if as_json or as_csv:
         print_data(answer)
     else:
@@ -146,6 +162,28 @@ def _lengths(text: str, job: "Job", notes: Notes) -> tuple[int, ...]:
     if sweep.finer:
         notes.warn("--targets: numbers finer than a nanometre were rounded")
     return sweep.points_nm
+
+
+def _check_picture(file: Path, *, force: bool) -> None:
+    """Before the work begins."""
+    from fitmatch.report.plots.paper import ENDINGS
+
+    if file.suffix.lower() not in ENDINGS:
+        why = f"`{file.name}` is not a kind of picture that can be drawn; write a name that ends in .svg or .png"
+        raise click.BadParameter(why, param_hint="--plot")
+    if file.exists() and not force:
+        raise click.BadParameter(f"{file} is there already; add --force to replace it", param_hint="--plot")
+
+
+def _draw(compared: "Compared", unit: str, file: Path) -> None:
+    from fitmatch.intake.writing.whole_files import write_whole
+    from fitmatch.report.plots.compared import compared_picture
+
+    picture = compared_picture(compared, unit, file.suffix.lower())
+    try:
+        write_whole(file, picture)
+    except OSError as error:
+        raise click.ClickException(f"{file} cannot be written: {error.strerror}") from error
 
 
 def _answer(compared: "Compared", unit: str, *, as_json: bool, as_csv: bool) -> str:

@@ -29,8 +29,8 @@ def compared_text(compared: Compared, unit: str) -> str:
     """The report, lengths in `unit`, ending in a line break; no line is wider than the page."""
     scale = scale_for(unit, _lengths(compared))
     blocks = [_heading(compared, scale), items("WARNINGS", list(map(clean, compared.warnings)))]
-    measured = any(Certainty(one).known for _, one in _ones(compared))
-    for told, plans in _by_kind(compared.plans):
+    measured = any(Certainty(one).known for _, one in ones(compared))
+    for told, plans in by_kind(compared.plans):
         blocks.append([*paragraph(_aim(compared, told, plans[0], scale)), *_plans(plans, scale, measured=measured)])
     blocks += _targets(compared, scale)
     blocks += _rules(compared, scale)
@@ -46,7 +46,7 @@ def _heading(compared: Compared, scale: Scale) -> list[str]:
     step = f"worst and spread in {scale.step}{' (0.0001 in)' if scale.step == 'tenths' else ' (0.001 mm)'}"
     units = f"Lengths in {_UNITS[scale.unit]}; {step}; squares of these."
     lines = [*paragraph(title), *paragraph(units)]
-    for name, one in _ones(compared):
+    for name, one in ones(compared):
         if one.needs_attention:
             text = f"{name}NEEDS ATTENTION: {summary(one)} `fitmatch assign` says what to do."
             lines += paragraph(text)
@@ -55,7 +55,7 @@ def _heading(compared: Compared, scale: Scale) -> list[str]:
     return lines
 
 
-def _ones(compared: Compared) -> Iterator[tuple[str, JobPlan]]:
+def ones(compared: Compared) -> Iterator[tuple[str, JobPlan]]:
     """The plans by the strategy `target`, each with the name of its job and a colon where there are several."""
     several = len(compared.jobs) > 1
     names = compared.names or [one.job.name for answer in compared.answers for one in answer.plans]
@@ -63,7 +63,7 @@ def _ones(compared: Compared) -> Iterator[tuple[str, JobPlan]]:
     return ((f"{whole(name)}: " if several else "", one) for name, one in zip(names, ones, strict=True))
 
 
-def _by_kind(rows: Sequence[RowT]) -> list[tuple[str, list[RowT]]]:
+def by_kind(rows: Sequence[RowT]) -> list[tuple[str, list[RowT]]]:
     """The rows of each kind of each job, with the name of both."""
     found: dict[tuple[str, str], list[RowT]] = {}
     for row in rows:
@@ -143,7 +143,7 @@ def _not_proven(rows: Sequence[RowT], scale: Scale, name: Callable[[RowT], str])
 
 
 def _targets(compared: Compared, scale: Scale) -> Iterator[list[str]]:
-    for told, rows in _by_kind(compared.targets or ()):
+    for told, rows in by_kind(compared.targets or ()):
         best = [scale.with_unit(row.target_nm) for row in rows if row.best]
         yield [
             *paragraph(f"{told.upper()}, BY TARGET: these shells serve {listed(best, 'or')} best."),
@@ -158,7 +158,7 @@ def _targets(compared: Compared, scale: Scale) -> Iterator[list[str]]:
 
 def _rules(compared: Compared, scale: Scale) -> Iterator[list[str]]:
     base = {(row.found.job, row.found.kind): row.found for row in compared.plans if row.plan == "target"}
-    for told, rows in _by_kind(compared.rules or ()):
+    for told, rows in by_kind(compared.rules or ()):
         yield [
             *paragraph(f"{told.upper()}, EACH RULE LET GO:"),
             *table(
@@ -197,7 +197,7 @@ def _cost(with_it: Found, without: Found, scale: Scale) -> str:
 
 
 def _boxes(compared: Compared, scale: Scale) -> Iterator[list[str]]:
-    for told, rows in _by_kind(compared.boxes or ()):
+    for told, rows in by_kind(compared.boxes or ()):
         yield [
             *paragraph(f"{told.upper()}, IF ONLY THESE BOXES HAD BEEN OPENED:"),
             *table(
@@ -214,7 +214,7 @@ def _boxes(compared: Compared, scale: Scale) -> Iterator[list[str]]:
 
 
 def _trade_off(compared: Compared, scale: Scale) -> Iterator[list[str]]:
-    for told, rows in _by_kind(compared.trade_off or ()):
+    for told, rows in by_kind(compared.trade_off or ()):
         against = rows[0].against
         yield [
             *paragraph(f"{told.upper()}, WORST DEVIATION AGAINST {against.upper()}: no plan is better in both."),
@@ -237,7 +237,7 @@ def _trade_off(compared: Compared, scale: Scale) -> Iterator[list[str]]:
 def _meanings(compared: Compared) -> list[str]:
     """What the plans are, and what stands in the columns."""
     there = {(row.found.job, row.found.kind) for row in compared.plans if row.plan == "even"}
-    without = [told for told, rows in _by_kind(compared.plans) if (rows[0].found.job, rows[0].found.kind) not in there]
+    without = [told for told, rows in by_kind(compared.plans) if (rows[0].found.job, rows[0].found.kind) not in there]
     unit = compared.jobs[0].unit
     texts = [
         "target: nearest to target. even: all alike. keep-sets: fewest boxes, worst at most "
