@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import combinations
 from math import prod
 from typing import NamedTuple
 
@@ -98,13 +99,17 @@ def _joint_chance(models: Sequence[ErrorModel], placements: Sequence[tuple[Place
 
 def _equal(jobs: Sequence[Job], ways: Sequence[_Way]) -> list[set[str]]:
     """The pairs of plans that measurement cannot tell apart, and those that are one and the same."""
+    plans = [[frozenset(map(_shells, some)) for some in way.placements] for way in ways]
+    first = [plans.index(plan) for plan in plans]  # of plans that are one and the same
+    told: dict[tuple[int, int], bool] = {}
     found = []
-    for at, one in enumerate(ways):
-        for other in ways[at + 1 :]:
-            both = list(zip(jobs, one.placements, other.placements, strict=True))
-            same = all(set(map(_shells, mine)) == set(map(_shells, theirs)) for _, mine, theirs in both)
-            if same or standing(both) == _EQUAL:
-                found.append({one.name, other.name})
+    for one, other in combinations(range(len(ways)), 2):
+        pair = first[one], first[other]
+        if pair not in told:
+            both = list(zip(jobs, *(ways[at].placements for at in pair), strict=True))
+            told[pair] = pair[0] == pair[1] or standing(both) == _EQUAL
+        if told[pair]:
+            found.append({ways[one].name, ways[other].name})
     return found
 
 
