@@ -44,7 +44,8 @@ report/shared: emit scale states layout axis certainty grounds housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes
 report/text: positions
 report/screen: limits_drawn table sure proven left_over
-report/text: beside measuring remaining explaining quality attention heading full doubts assembled report compared
+report/text: beside measuring remaining explaining quality attention heading full doubts assembled report
+report/comparison: rows plans further report
 report/plots: paper clearances compared
 report/data: values rows doubts document assembled compared
 cli: exit_codes blank console options solving

@@ -191,7 +191,7 @@ def _answer(compared: "Compared", unit: str, *, as_json: bool, as_csv: bool) -> 
         from fitmatch.report.data.compared import compared_document, compared_rows
 
         return (compared_document if as_json else compared_rows)(compared, unit)
-    from fitmatch.report.text.compared import compared_text
+    from fitmatch.report.comparison.report import compared_text
 
     with fitted():
         return compared_text(compared, unit)

@@ -16,7 +16,7 @@ SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
 
 _POSITION: Final = ("position", "clearance", "target", "min", "max", "uncertainty")
 _OWN: Final = ("plan", "target", "rule", "opened", "against")
-_AFTER: Final = ("joint_chance", "leftover_sets", "equal", "proven")
+_AFTER: Final = ("joint_chance", "leftover_sets", "rules_broken", "equal", "best", "proven")
 _FIGURES: Final = tuple(name.removesuffix("_nm").removesuffix("_nm2") for name in KindFigures._fields)
 _LENGTHS: Final = frozenset(
     (*_POSITION[1:], *(name.removesuffix("_nm") for name in KindFigures._fields if name.endswith("_nm")))

@@ -4,11 +4,12 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.report.comparison.report import ones
+from fitmatch.report.comparison.rows import by_kind
 from fitmatch.report.plots.clearances import clearances
 from fitmatch.report.plots.paper import INK, PALE, Panel, sheet
 from fitmatch.report.shared.grounds import grounds
 from fitmatch.report.shared.scale import Scale, scale_for
-from fitmatch.report.text.compared import by_kind, ones
 from fitmatch.study.comparison.compared import Compared, PlanRow, Point, TargetRow
 
 _MOST_MARKS: Final = 60  # more would hide the line

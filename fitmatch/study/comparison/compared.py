@@ -122,9 +122,10 @@ class Compared:
         `_nm2`."""
         for plan in self.plans:
             more = {"joint_chance": plan.joint_chance, "leftover_sets": plan.leftover_sets}
+            more["rules_broken"] = plan.rules_broken
             yield _record("plans", plan.found, plan=plan.plan, **more, equal=", ".join(plan.equal))
         for target in self.targets or ():
-            yield _record("targets", target.found, target_nm=target.target_nm)
+            yield _record("targets", target.found, target_nm=target.target_nm, best=target.best)
         for rule in self.rules or ():
             yield _record("rules", rule.found, rule=rule.rule)
         for boxes in self.boxes or ():
