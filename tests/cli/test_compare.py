@@ -14,6 +14,8 @@ import pytest
 from made.commands import Ran
 from oracles.schemas import OF_COMPARED
 
+from fitmatch.fit.solver.stopping import Stop
+
 SAMPLES = Path(__file__).parents[2] / "samples"
 FIGURES = (
     *("filled", "below", "shortfall", "above", "excess", "counted", "worst_deviation", "sum_squared_deviation"),
@@ -151,11 +153,10 @@ def test_csv_has_every_table(capsys: Capsys, job: Path) -> None:
         "clearances": 5, "plans": 5, "targets": 2, "rules": 2, "boxes": 3,
     }  # fmt: skip
     positions = {p["position"]: p for p in assigned(capsys, job)["positions"]}
+    drawn = ("clearance", "target", "limit_low", "limit_high")
     for row in rows[:5]:
         wanted = positions[row["position"]]
-        assert [float(row[f"{name} [in]"]) for name in ("clearance", "target", "min", "max")] == [
-            wanted[name] for name in ("clearance", "target", "min", "max")
-        ]
+        assert [float(row[f"{name} [in]"]) for name in drawn] == [wanted[name] for name in drawn]
     assert [row["target [in]"] for row in rows if row["table"] == "targets"] == ["0.002", "0.0022"]
 
 
@@ -259,6 +260,15 @@ def test_a_time_limit_leaves_rows_that_say_so(capsys: Capsys, monkeypatch: pytes
     found = json.loads(data.out)
     OF_COMPARED.validate(found)
     assert (found["status"], found["complete"], found["boxes"]) == ("unproven", False, [])
+
+
+def test_ctrl_c_prints_what_was_found(capsys: Capsys, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Exit 130, with the plans by hand in place of what was not proven."""
+    stop = Stop()
+    stop.request()
+    monkeypatch.setattr("fitmatch.cli.compare.stop_after", lambda _seconds: stop)
+    ran = Ran(capsys, "compare", SAMPLES / "generator-five")
+    assert ran.status == 130 and "NOT PROVEN" in ran.out
 
 
 def test_the_same_files_give_the_same_output(capsys: Capsys) -> None:

@@ -281,6 +281,8 @@ def test_questions_that_make_no_sense_are_refused() -> None:
     assert len(fitmatch.compare(both, kind="rod", targets_nm=[TARGET]).targets or ()) == 1
     with pytest.raises(ValueError, match="unknown trade-off 'worst'"):
         fitmatch.compare(job, against="worst")
+    with pytest.raises(ValueError, match="unknown strategy 'worst/spread'"):  # an order is no strategy
+        fitmatch.assign(job, "worst/spread")
 
 
 def test_without_time_nothing_is_called_proven() -> None:

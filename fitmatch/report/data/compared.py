@@ -14,7 +14,7 @@ from fitmatch.version import __version__
 
 SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
 
-_POSITION: Final = ("position", "clearance", "target", "min", "max", "uncertainty")
+_POSITION: Final = ("position", "clearance", "target", "limit_low", "limit_high", "uncertainty")
 _OWN: Final = ("plan", "target", "rule", "opened", "against")
 _AFTER: Final = ("joint_chance", "leftover_sets", "rules_broken", "equal", "best", "proven")
 _FIGURES: Final = tuple(name.removesuffix("_nm").removesuffix("_nm2") for name in KindFigures._fields)
@@ -143,7 +143,7 @@ def _of_job(name: str, answer: Plan, one: JobPlan, unit: str) -> Iterator[dict[s
             "position": position.name,
             "clearance": length(p.clearance_nm, unit),
             "target": length(position.target_nm, unit),
-            "min": length(p.limit_low_nm, unit),
-            "max": length(p.limit_high_nm, unit),
+            "limit_low": length(p.limit_low_nm, unit),
+            "limit_high": length(p.limit_high_nm, unit),
             "uncertainty": None if known is None else length(known.expanded_nm, unit),
         }
