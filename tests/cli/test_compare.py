@@ -144,6 +144,45 @@ def test_each_job_separately(capsys: Capsys, tmp_path: Path, job: Path) -> None:
             assert figures(row) == figures(wanted["kinds"][row["kind"]])
 
 
+def test_one_kind_alone_is_answered_for_itself(capsys: Capsys, job: Path) -> None:
+    """With --kind the rows are those of the whole comparison, and nothing of another kind needs attention."""
+    whole = document(capsys, job, "--boxes")
+    change(job / "shells" / "mains-C.csv", r"^C1,main,upper,.*", "C1,main,upper,")
+    change(job / "positions.csv", r"^(M1,main),[\d.]+,[\d.]+", r"\1,,")
+    part = document(capsys, job, "--boxes", "--kind", "rod")
+    for table in ("plans", "boxes"):
+        assert part[table] == [row for row in whole[table] if row["kind"] == "rod"]
+    assert Ran(capsys, "compare", job, "--kind", "rod").status == 0
+    assert Ran(capsys, "compare", job).status == 1
+
+
+def test_readings_in_a_long_file_are_of_their_kind(capsys: Capsys, tmp_path: Path) -> None:
+    """Where kinds are answered apart, with --kind or as only one of them has limits, readings go with their own."""
+    job = shutil.copytree(SAMPLES / "metrology-bench", tmp_path / "job")
+    change(job / "positions.csv", r"^M3,main", "M3,thrust")
+    tables = re.findall(
+        r"^\[(fit|measured|material)\.main\]\n((?:[^\[\n].*\n|\n)*)", (job / "job.toml").read_text(), re.M
+    )
+    text = (job / "job.toml").read_text(encoding="utf-8")
+    for name, body in tables:
+        text += f"\n[{name}.thrust]\n{body if name != 'fit' else 'target = 0.045'}\n"
+    (job / "job.toml").write_text(text, encoding="utf-8")
+    whole = document(capsys, job)
+    assert [row["plan"] for row in whole["plans"] if row["kind"] == "thrust"] == [
+        "target", "keep-sets", "as-boxed", "by-hand",
+    ]  # fmt: skip
+    for kind in ("main", "thrust"):
+        alone = document(capsys, job, "--kind", kind)["plans"]
+        assert alone == [row for row in whole["plans"] if row["kind"] == kind]
+    assert "even needs min and max at every position: left out for thrust." in Ran(capsys, "compare", job).out
+
+
+def test_a_job_without_the_kind_has_no_rows(capsys: Capsys, tmp_path: Path, job: Path) -> None:
+    """Where each job is answered separately, one may lack the kind."""
+    apart = document(capsys, job, SAMPLES / "metrology-bench", "--separately", "--kind", "rod")
+    assert {row["job"] for row in apart["plans"]} == {"job"}
+
+
 def test_csv_has_every_table(capsys: Capsys, job: Path) -> None:
     """Each row names its table; the clearances of the target plan are there for those who draw them."""
     ran = Ran(capsys, "compare", job, "--kind", "rod", "--targets", "0.0020, 0.0022", "--rules", "--boxes", "--csv")

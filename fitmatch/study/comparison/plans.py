@@ -39,12 +39,17 @@ def answers(task: Job | Pool, stop: Stop) -> dict[str, Plan]:
 
 
 def only(task: Job | Pool, kinds: Sequence[str]) -> Job | Pool:
-    """The same with the positions of these kinds alone."""
+    """The same with the positions and shells of these kinds alone, and what was read of them."""
+    return _cut(task, kinds) if isinstance(task, Job) else replace(task, jobs=tuple(_cut(j, kinds) for j in task.jobs))
 
-    def cut(job: Job) -> Job:
-        return replace(job, positions=tuple(p for p in job.positions if p.kind in kinds))
 
-    return cut(task) if isinstance(task, Job) else replace(task, jobs=tuple(map(cut, task.jobs)))
+def _cut(job: Job, kinds: Sequence[str]) -> Job:
+    positions = tuple(p for p in job.positions if p.kind in kinds)
+    shells = tuple(s for s in job.shells if s.kind in kinds)
+    own = None if job.own_shells is None else tuple(s for s in job.own_shells if s.kind in kinds)
+    names, keys = {p.name for p in positions}, {s.key for s in shells}
+    log = tuple(r for r in job.measuring.log if (r.item in names if r.shell is None else r.shell in keys))
+    return replace(job, positions=positions, shells=shells, own_shells=own, measuring=replace(job.measuring, log=log))
 
 
 class _Way(NamedTuple):
