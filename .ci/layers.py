@@ -26,7 +26,7 @@ gauging/uncertainty: student variance_ratio scatter sources combining error_mode
 gauging/causes: grinds digits mistakes
 gauging/doubts: groups scatter differences explanations odd repeats boxes sessions naming check
 gauging: bench_path assembled
-intake/common: catalogue files findings advice quantities texts
+intake/common: catalogue files findings advice quantities sweeps texts
 intake/tables: table csv_file workbook opening columns
 intake/job_toml: globbing keys key_rows strange_keys values fits instruments settings unread sources
 intake/rows: sheet positions shells long_file saved_plan assembled targets all_shells copies cross_checks
@@ -40,20 +40,24 @@ fit/why: arithmetic questions cures conflicts
 fit/answer: checker expected baselines strays kernel one_box best_plan
 fit/beside: regions next_values alternatives explanations
 fit: assign
-report/shared: emit scale states layout axis certainty housings readings
+study/comparison: compared leftover_sets decision plans targets let_go boxes trade_off compare
+report/shared: emit scale states layout axis certainty grounds housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes
 report/text: positions
 report/screen: limits_drawn sure table proven left_over
 report/text: beside measuring remaining explaining quality attention heading full doubts assembled report
-report/data: values rows doubts document assembled
-cli: exit_codes blank console options
+report/comparison: rows plans further report
+report/plots: paper clearances compared
+report/data: values rows doubts document assembled compared
+cli: exit_codes blank console options solving
 cli/bench: entries typed answers sitting
-cli: assembled assign check measure new main
+cli: assembled assign check compare measure new main
 .: __main__
 """
 # Loaded inside the function that needs them, so that `--help` starts at once; some are known to few modules alone.
-LATE = {"openpyxl", "pandas", "numpy", "scipy"}
+LATE = {"matplotlib", "openpyxl", "pandas", "numpy", "scipy"}
 ONLY_IN = {
+    "matplotlib": ("report/plots/paper.py",),
     "ortools": ("fit/solver/adapter.py",),
     "openpyxl": ("intake/tables/workbook.py", "intake/writing/workbooks.py"),
     "tabulate": ("report/shared/layout.py",),

@@ -9,6 +9,8 @@
 
     fitmatch.check(job).to_frame()               # one row per reading in doubt
 
+    fitmatch.compare(job).to_frame()             # strategies and baselines side by side
+
     job = fitmatch.read_job("my-build", assembled=True)
     fitmatch.assembled(job).to_frame()           # one row per reading with the shells in
 
@@ -31,8 +33,9 @@ if TYPE_CHECKING:
     from fitmatch.intake.pooling import read_jobs as read_jobs
     from fitmatch.intake.reading import read_job as read_job
     from fitmatch.problems import InputError as InputError
+    from fitmatch.study.comparison.compare import compare as compare
 
-__all__ = ["InputError", "Kernel", "__version__", "assembled", "assign", "check", "read_job", "read_jobs"]
+__all__ = ["InputError", "Kernel", "__version__", "assembled", "assign", "check", "compare", "read_job", "read_jobs"]
 
 _HOME = {
     "InputError": "fitmatch.problems",
@@ -40,6 +43,7 @@ _HOME = {
     "assembled": "fitmatch.gauging.assembled",
     "assign": "fitmatch.fit.assign",
     "check": "fitmatch.gauging.doubts.check",
+    "compare": "fitmatch.study.comparison.compare",
     "read_job": "fitmatch.intake.reading",
     "read_jobs": "fitmatch.intake.pooling",
 }

@@ -8,12 +8,14 @@ Run it with the Python that has fitmatch installed. It asserts nothing: numbers 
 
 import random
 import resource
+import shutil
 import statistics
 import subprocess
 import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from oracles.rulebook import Rules, records
 
@@ -57,6 +59,49 @@ def processes() -> list[str]:
         row("`--help`, processor time, `import click` = 1", f"{least['help'] / least['click']:.2f}", "1.6"),
         row("`--version`, processor time, `import click` = 1", f"{least['version'] / least['click']:.2f}", "1.6"),
     ]  # fmt: skip
+
+
+def comparisons() -> list[str]:
+    """Whole processes of `compare` against one `assign` in the same run: processor time, the least of runs in turn."""
+    sample = ROOT / "samples" / "generator-five"
+    with TemporaryDirectory() as folder:
+        eight = shutil.copytree(sample, Path(folder) / "eight")
+        _eight_boxes(eight / "shells")
+        commands = {
+            "assign": ["assign", sample],
+            "compare": ["compare", sample],
+            "targets": ["compare", sample, "--kind", "rod", "--targets", "0.00180..0.00278/0.00002"],
+            "assign of eight": ["assign", eight],
+            "boxes": ["compare", eight, "--kind", "rod", "--boxes"],
+        }
+        least = dict.fromkeys(commands, float("inf"))
+        for _ in range(RUNS):
+            for name, arguments in commands.items():
+                before = of_children()
+                line = [sys.executable, "-m", "fitmatch", *map(str, arguments), "--quiet"]
+                subprocess.run(line, stdout=subprocess.DEVNULL, check=True, cwd="/")
+                least[name] = min(least[name], of_children() - before)
+    return [
+        row("`compare samples/generator-five`, processor time, one `assign` of it = 1",
+            f"{least['compare'] / least['assign']:.1f}", "2"),
+        row("50 targets of its rods with `compare --targets`, whole process, the same",
+            f"{least['targets'] / least['assign']:.1f}", "6"),
+        row("all 255 choices of eight boxes with `compare --boxes`, whole process, one `assign` of that job = 1",
+            f"{least['boxes'] / least['assign of eight']:.1f}", "20"),
+    ]  # fmt: skip
+
+
+def _eight_boxes(shells: Path) -> None:
+    """Eight boxes of five pairs of rod shells in place of those there."""
+    rng = random.Random(8)
+    for path in shells.glob("rods-*.csv"):
+        path.unlink()
+    for box in range(1, 9):
+        rows = ["shell,kind,half,wall"]
+        for number in range(1, 6):
+            for half in ("upper", "lower"):
+                rows.append(f"{half[0]}{box}-{number},rod,{half},{0.0626 + rng.randint(-6, 6) * 0.00005:.5f}")
+        (shells / f"rods-{box}.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
 
 
 def of_children() -> float:
@@ -219,7 +264,15 @@ def rewrite(name: str, lines: list[str]) -> None:
 
 
 def main() -> None:
-    lines = ["| what | measured | wanted |", "| --- | --- | --- |", *processes(), *proofs(), *kernels(), *strategies()]
+    lines = [
+        "| what | measured | wanted |",
+        "| --- | --- | --- |",
+        *processes(),
+        *proofs(),
+        *kernels(),
+        *comparisons(),
+        *strategies(),
+    ]
     print("\n".join(lines))
     print(f"peak memory of this run: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024} MiB", file=sys.stderr)
     if "--rewrite" in sys.argv:

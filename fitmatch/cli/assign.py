@@ -1,7 +1,6 @@
 """`fitmatch assign`: read one job, solve it, print the answer, and keep it if asked to."""
 
 import gc
-import signal
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,32 +14,18 @@ import click
 from fitmatch.cli import options
 from fitmatch.cli.console import Notes, fitted, print_data, print_report
 from fitmatch.cli.exit_codes import INTERRUPTED
+from fitmatch.cli.solving import STARTED, read, stop_after, stopped_by_ctrl_c, time_limit
 from fitmatch.stages import now
 from fitmatch.wording import printable
 
 if TYPE_CHECKING:
-    from fitmatch.fit.solver.stopping import Stop
     from fitmatch.intake.writing.saving import Saving
     from fitmatch.records.job import Job
     from fitmatch.records.plans import Plan
     from fitmatch.records.pools import Pool
 
-_STARTED: Final = time.monotonic()
-_LONGEST_SECONDS: Final = 1_000_000
 _MOST_ALTERNATIVES: Final = 20
 _SAVED_AS: Final = "assignment.json"
-
-
-def _seconds(_ctx: click.Context, _param: click.Parameter, value: str | None) -> float | None:
-    if value is None:
-        return None
-    try:
-        seconds = float(value)
-    except ValueError:
-        seconds = 0.0
-    if not 0 < seconds <= _LONGEST_SECONDS:
-        raise click.BadParameter(f"`{value}` is not a number of seconds above 0, such as 30")
-    return seconds
 
 
 class _Assign(click.Command):
@@ -110,12 +95,7 @@ class _Assign(click.Command):
     help="With --save, even if rows of assembled.csv with blank shells refer to the saved plan: that is kept as "
     "JOB/assignment-1.json and so on, and `fitmatch assembled` then asks for the shells of these rows.",
 )
-@click.option(
-    "--time-limit",
-    metavar="SECONDS",
-    callback=_seconds,
-    help="For the whole command; when it is reached, the best answer found is printed.",
-)
+@time_limit
 @options.quiet
 @click.option(
     "--debug",
@@ -137,7 +117,7 @@ def command(
     unit: str | None,
     save: bool,
     force: bool,
-    time_limit: float | None,
+    seconds: float | None,
     quiet: bool,
     debug: bool,
 ) -> int:
@@ -173,7 +153,7 @@ def command(
     gc.disable()  # millions of records and no cycles among them: looking for cycles takes a sixth of the time
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)
-    task = _read(jobs, notes)
+    task = read(jobs, notes)
     unit = unit or task.jobs[0].unit
     slack_nm = None
     if slack is not None:
@@ -186,12 +166,11 @@ def command(
 
     with notes.progress("proving which shell goes where", "; Ctrl-C prints the best found so far"):
         from fitmatch.fit.assign import assign
-        from fitmatch.fit.solver.stopping import Stop
         from fitmatch.problems import NotPossible
 
         loaded_at = time.monotonic()
-        stop = Stop(None if time_limit is None else max(0.0, time_limit - (loaded_at - _STARTED)))
-        with _stopped_by_ctrl_c(stop), _steps_told(debug):
+        stop = stop_after(seconds)
+        with stopped_by_ctrl_c(stop), _steps_told(debug):
             try:
                 plan = assign(
                     task,
@@ -214,7 +193,7 @@ def command(
             saved = _save(plan, force=force) if save else None
 
     if debug:
-        notes.say(f"reading {read_at - _STARTED:.3f} s, loading the solver {loaded_at - read_at:.3f} s")
+        notes.say(f"reading {read_at - STARTED:.3f} s, loading the solver {loaded_at - read_at:.3f} s")
         for kind, proof in plan.proofs.items():
             notes.say(f"{kind}: proven {proof.proven}, level {proof.level}, bound {proof.bound}")
     if saved is not None:
@@ -234,17 +213,6 @@ def command(
     if stop.requested and _cut_short(plan):
         return INTERRUPTED
     return 1 if plan.needs_attention else 0
-
-
-def _read(folders: tuple[Path, ...], notes: Notes) -> "Job | Pool":
-    from fitmatch.intake.pooling import read_jobs
-    from fitmatch.intake.reading import read_job
-
-    with notes.progress("reading the job" if len(folders) == 1 else "reading the jobs"):
-        task = read_job(folders[0]) if len(folders) == 1 else read_jobs(folders)
-    for job in task.jobs:
-        notes.warn(*job.warnings)
-    return task
 
 
 def _warned(task: "Job | Pool", warnings: tuple[str, ...]) -> "Job | Pool":
@@ -278,21 +246,6 @@ def _check_limits(task: "Job | Pool") -> None:
             f"--strategy even needs min and max at every position, since it uses no target; {', '.join(without)} "
             "lack them"
         )
-
-
-@contextmanager
-def _stopped_by_ctrl_c(stop: "Stop") -> Iterator[None]:
-    """The first Ctrl-C asks for the best answer found so far; another one does not wait for it."""
-
-    def on_signal(*_: object) -> None:
-        signal.signal(signal.SIGINT, signal.default_int_handler)
-        stop.request()
-
-    before = signal.signal(signal.SIGINT, on_signal)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)
 
 
 @contextmanager

@@ -21,6 +21,7 @@ _COMMANDS: Final = {
     "measure": "Take readings at the bench, each on disk at once.",
     "check": "Say which readings are likely mistakes, what kind of mistake, and what to measure again.",
     "assign": "Say which shell goes where: the best choice, proven.",
+    "compare": "Put strategies, targets, rules and boxes side by side: what a job could be.",
     "assembled": "Compare what was measured with the shells in with what was calculated.",
 }
 
@@ -88,8 +89,11 @@ def _run(args: list[str]) -> int:
         click.echo("stopped by Ctrl-C", err=True)
         return INTERRUPTED
     except Exception as error:
-        from fitmatch.problems import MOST_PROBLEMS, FaultInFitmatch, InputError
+        from fitmatch.problems import MOST_PROBLEMS, ExtraMissing, FaultInFitmatch, InputError
 
+        if isinstance(error, ExtraMissing):
+            click.echo(f"Error: {error}", err=True)
+            return BAD_INPUT
         if isinstance(error, InputError):
             for warning in () if "--quiet" in args else error.warnings:
                 click.echo(f"warning: {warning}", err=True)

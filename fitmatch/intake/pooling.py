@@ -41,7 +41,7 @@ def read_jobs(folders: Sequence[str | PathLike[str]]) -> Pool:
     _check_named_once(paths, findings)
     if problems:
         raise InputError(problems)
-    names = _names(paths)
+    names = names_of(paths)
     readers: list[FolderReader] = []
     jobs: list[Job] = []
     for at, path in enumerate(paths):
@@ -86,7 +86,7 @@ def _check_named_once(paths: Sequence[Path], findings: Findings) -> None:
             findings.report("job-twice", "is named twice; name each job once", Paper(str(path), (0,)))
 
 
-def _names(paths: Sequence[Path]) -> list[str]:
+def names_of(paths: Sequence[Path]) -> list[str]:
     """The names of the folders, with as many parent folders as it takes to tell them apart."""
     parts = [path.resolve().parts for path in paths]
     for depth in range(1, max(map(len, parts))):

@@ -180,7 +180,7 @@ class Fit:
     seating_readings: int | None = None  # how many readings that came from; None: taken as known exactly
     want_min_nm: int | None = None  # the narrower band that is wanted, as written
     want_max_nm: int | None = None
-    limits_from: str | None = None  # where the user found min and max
+    limits_from: str | None = None  # where min and max come from, in the user's own words
 
 
 def marks_agree(one: str, other: str) -> bool:

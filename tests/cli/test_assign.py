@@ -530,7 +530,7 @@ def test_a_time_limit_counts_from_the_start(
 ) -> None:
     """The limit is for the whole command: time used before the proof is subtracted from it, and a limit that strikes
     before there is a plan gives one all the same, unproven, with status 1."""
-    monkeypatch.setattr("fitmatch.cli.assign._STARTED", -1e9)
+    monkeypatch.setattr("fitmatch.cli.solving.STARTED", -1e9)
     ran = Ran(capsys, "assign", job, "--json", "--time-limit", "5")
     answer = json.loads(ran.out)
     assert (ran.status, answer["status"], len(answer["positions"])) == (1, "unproven", 2)

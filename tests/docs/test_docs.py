@@ -490,6 +490,16 @@ def test_the_json_document_is_described_wholly() -> None:
     assert listed == keys_in(schema)
 
 
+def test_the_document_of_a_comparison_is_described_wholly() -> None:
+    """comparing.md names every key of every object in the document's schema, and no other one."""
+    path = Path(fitmatch.__file__).parent / "report" / "data" / "compared.schema.json"
+    schema = json.loads(path.read_text(encoding="utf-8"))
+    rows = set(rows_of("comparing.md", "## The JSON document"))
+    ways = set(schema["$defs"]["plan"]["properties"]["plan"]["enum"])
+    assert rows == keys_in(schema)
+    assert ways <= set(rows_of("comparing.md", "## Ways of choosing"))
+
+
 def keys_in(schema: object) -> set[str]:
     """The names under every `properties` of a JSON Schema, however deep."""
     if isinstance(schema, list):

@@ -224,6 +224,18 @@ def test_names_with_spaces_are_quoted_in_the_tables_of_messages(tmp_path: Path) 
     )
 
 
+def test_where_limits_come_from_is_kept(tmp_path: Path) -> None:
+    """limits_from is the user's own words, trimmed; a blank one, or one that is no text, is refused."""
+    written = JOB + "limits_from = ' engine manual, p. 12 '\n"
+    assert read_job(write_job(tmp_path, written)).fits["rod"].limits_from == "engine manual, p. 12"
+    assert read_job(write_job(tmp_path, JOB)).fits["rod"].limits_from is None
+    example = 'write where min and max come from, such as "engine manual, p. 12"'
+    assert told(tmp_path, JOB + "limits_from = ' '\n") == [f"job.toml:8: fit.rod.limits_from: is empty; {example}"]
+    assert told(tmp_path, JOB + "limits_from = 12\n") == [
+        f"job.toml:8: fit.rod.limits_from: is the number `12`, not a text; {example}"
+    ]
+
+
 @pytest.mark.parametrize(
     ("lines", "row", "key"),
     [

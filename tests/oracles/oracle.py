@@ -498,6 +498,20 @@ def in_turn(job: Job, kind: str, strategy: str, slack_nm: int, count: int) -> li
     return [found[value] for value in sorted(found)[:count]]
 
 
+def trade_off(job: Job, kind: str, against: str) -> list[tuple[int, int]]:
+    """Of all plans that are best on levels 0 and 1 the worst deviation and the number of boxes, or the spread, of those
+    that no plan beats in both."""
+    plans = {
+        _levels(outcome, moved)
+        for housed_so, moved in every_housing(job, kind)
+        for outcome in every_outcome(housed_so, kind, with_boxes=True)
+    }
+    for level in range(9):
+        plans = _smallest(plans, level)
+    points = {(plan.worst_nm, plan.boxes if against == "boxes" else plan.spread_nm) for plan in plans}
+    return sorted(one for one in points if not any(p != one and p[0] <= one[0] and p[1] <= one[1] for p in points))
+
+
 def _smallest(plans: set[Levels], level: int) -> set[Levels]:
     least = min(plan[level] for plan in plans)
     return {plan for plan in plans if plan[level] == least}

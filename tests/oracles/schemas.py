@@ -1,4 +1,4 @@
-"""The JSON schema of an answer, and what holds a document against it."""
+"""The JSON schemas of an answer and of a comparison, and what holds a document against each."""
 
 import json
 from importlib.resources import files
@@ -6,7 +6,14 @@ from typing import Any
 
 import jsonschema
 
-SCHEMA: dict[str, Any] = json.loads(
-    (files("fitmatch") / "report" / "data" / "assignment.schema.json").read_text(encoding="utf-8")
-)
+
+def _schema(name: str) -> dict[str, Any]:
+    path = files("fitmatch") / "report" / "data" / f"{name}.schema.json"
+    schema: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    return schema
+
+
+SCHEMA = _schema("assignment")
 VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
+COMPARED = _schema("compared")
+OF_COMPARED = jsonschema.Draft202012Validator(COMPARED)

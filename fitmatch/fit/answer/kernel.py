@@ -11,7 +11,16 @@ from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Pair
 from fitmatch.fit.model.groups import choice_of, kind_for, placed, shares_placed, turns
 from fitmatch.fit.model.naming import name_shells
-from fitmatch.fit.model.order import BOXES, KEEP_SETS_SLACK_NM, QUALITY, STRATEGIES, Figure, order_of, value
+from fitmatch.fit.model.order import (
+    BOXES,
+    KEEP_SETS_SLACK_NM,
+    QUALITY,
+    STRATEGIES,
+    TRADE_OFFS,
+    Figure,
+    order_of,
+    value,
+)
 from fitmatch.fit.proof.filling import NoPlan
 from fitmatch.fit.proof.levels import prove
 from fitmatch.fit.solver.stopping import Stop, Stopped
@@ -83,10 +92,12 @@ class Kernel:
 
         `target_nm`: for all positions, or by their names (JOB/POSITION where there are several jobs). `boxes`: shells
         are drawn from these alone. `rules` replace those of every job; they can only compare columns that the job's own
-        rules compare. Raises ValueError for a strategy that is unknown or, for "even", lacks limits, for a target
-        outside the limits of its position, and for boxes without a shell of a position that is locked in both halves.
+        rules compare. `strategy` may also be the order of a trade-off, which needs no limits. Raises ValueError for a
+        strategy that is unknown or, for "even", lacks limits, for a target outside the limits of its position, and for
+        boxes without a shell of a position that is locked in both halves.
         """
-        check_strategy(strategy, (p for job in self.kind.jobs for p in job.positions if p.kind == self.kind.name))
+        if strategy not in TRADE_OFFS:
+            check_strategy(strategy, (p for job in self.kind.jobs for p in job.positions if p.kind == self.kind.name))
         slack_nm = default_slack(strategy) if slack_nm is None else slack_nm
         targets = {} if target_nm is None else _targets(self.kind, target_nm)
         opened, stop = None if boxes is None else frozenset(boxes), stop or Stop()

@@ -77,12 +77,17 @@ ALL: Final = (
     *(WORST, SQUARES, SPREAD, BOXES),
     *(STAYING, CLEARANCE, DIFFERENCE),
 )
+WORST_THEN_SPREAD: Final = "worst/spread"  # for trade-offs: no strategy of a user's
+SPREAD_THEN_WORST: Final = "spread/worst"
 QUALITY: Final = {
     "target": (WORST, SQUARES, SPREAD),
     "even": (SPREAD, WORST, SQUARES),
     "keep-sets": (BOXES, WORST, SQUARES, SPREAD),
+    WORST_THEN_SPREAD: (WORST, SPREAD),
+    SPREAD_THEN_WORST: (SPREAD, WORST),
 }
-STRATEGIES: Final = tuple(QUALITY)
+TRADE_OFFS: Final = (WORST_THEN_SPREAD, SPREAD_THEN_WORST)
+STRATEGIES: Final = tuple(name for name in QUALITY if name not in TRADE_OFFS)
 
 
 class Order(NamedTuple):

@@ -3,21 +3,19 @@
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Final
 
-from fitmatch.fit.model.order import Unit
 from fitmatch.lengths import two_digits
 from fitmatch.records.job import Job
 from fitmatch.records.parts import SIDES, Position, Shell, Size
 from fitmatch.records.placements import Placement
-from fitmatch.records.plans import Cure, JobPlan, OtherPlan, Plan, Proof, Reason, Unfilled
+from fitmatch.records.plans import Cure, JobPlan, OtherPlan, Plan, Reason, Unfilled
 from fitmatch.report.data.doubts import doubt_values
-from fitmatch.report.data.values import figures_value, placement_value, uncertainty_value
+from fitmatch.report.data.values import chance_value, figures_value, placement_value, proof_value, uncertainty_value
 from fitmatch.report.shared.axis import in_a_row, row_of
 from fitmatch.report.shared.certainty import Certainty
-from fitmatch.report.shared.emit import Number, Value, area, document, half_length, length, named_values
+from fitmatch.report.shared.emit import Number, Value, document, half_length, length, named_values
 from fitmatch.report.shared.housings import moves
 from fitmatch.report.shared.readings import corrected_sizes, corrected_wall, forms
 from fitmatch.report.shared.states import marks_of, missing_of, unmeasured_shells
-from fitmatch.report.words.levels import FIGURES
 from fitmatch.report.words.reasons import flag_words, words_of
 from fitmatch.version import __version__
 
@@ -75,7 +73,7 @@ def _jobs(plan: Plan, known: Mapping[str, Certainty], unit: str) -> Value:
 def _groups(plan: Plan, unit: str) -> dict[str, Value]:
     return {
         g.group.label: figures_value(g.figures, unit)
-        | _proof(g.proof, unit)
+        | proof_value(g.proof, unit)
         | {"jobs": [one.job.name for one in plan.members(g.group)], "complete": g.complete}
         for g in plan.groups
     }
@@ -135,8 +133,8 @@ def _kinds(plan: Plan, one: JobPlan, known: Mapping[str, Certainty], unit: str) 
         | ({"limits_from": source} if (source := one.job.fits[kind].limits_from) else {})
         | _row(one, kind, unit)
         | _moves(one, kind, unit)
-        | _proof(proofs[kind], unit)
-        | ({"joint_chance": _chance(certainty.joint_chance(kind))} if certainty.known else {})
+        | proof_value(proofs[kind], unit)
+        | ({"joint_chance": chance_value(certainty.joint_chance(kind))} if certainty.known else {})
         | _worth(one, kind, unit)
         for kind, figures in one.figures.items()
     }
@@ -164,7 +162,7 @@ def _placed(plan: JobPlan, placement: Placement, unit: str, certainty: Certainty
     more = placement_value(placement, unit)
     uncertainty = certainty.of(placement)
     if uncertainty is not None:
-        chance = _chance(certainty.chance(placement))
+        chance = chance_value(certainty.chance(placement))
         more["uncertainty"] = uncertainty_value(uncertainty, unit) | {"chance": chance, "unknown": uncertainty.unknown}
         more["verdict"] = certainty.verdict(placement)
     corrected = dict(corrected_sizes(plan.job, placement.position))
@@ -205,10 +203,6 @@ def _worth(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
     }
 
 
-def _chance(chance: float | None) -> Number | None:
-    return None if chance is None else Number(f"{chance:.4f}")
-
-
 def _unused(job: Job, shell: Shell, unit: str) -> dict[str, Value]:
     corrected = corrected_wall(job, shell)
     return {
@@ -221,22 +215,6 @@ def _unused(job: Job, shell: Shell, unit: str) -> dict[str, Value]:
         **({"marks": marks} if (marks := marks_of(job, shell)) else {}),
         **({"corrections": _corrected(corrected, unit)} if corrected else {}),
     }
-
-
-def _proof(proof: Proof, unit: str) -> dict[str, Value]:
-    return {"proven": proof.proven, "level": proof.level, "bound": _bound(proof, unit)}
-
-
-def _bound(proof: Proof, unit: str) -> Number | int | None:
-    if proof.level is None or proof.bound is None:
-        return None
-    match FIGURES[proof.level].unit:
-        case Unit.COUNT:
-            return proof.bound
-        case Unit.LENGTH:
-            return length(proof.bound, unit)
-        case Unit.SQUARE:
-            return area(proof.bound, unit)
 
 
 def _beside(plan: Plan, unit: str) -> dict[str, Value]:

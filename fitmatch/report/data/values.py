@@ -2,10 +2,13 @@
 
 from typing import TYPE_CHECKING
 
+from fitmatch.fit.model.order import Unit
 from fitmatch.records.parts import SIDES, Shell
 from fitmatch.records.placements import KindFigures, Placement
-from fitmatch.report.shared.emit import Value, half_length, length, named_values
+from fitmatch.records.plans import Proof
+from fitmatch.report.shared.emit import Number, Value, area, half_length, length, named_values
 from fitmatch.report.shared.states import clearance_over_coating, clearance_to_metal, is_coated
+from fitmatch.report.words.levels import FIGURES
 
 if TYPE_CHECKING:
     from fitmatch.gauging.uncertainty.combining import Uncertainty
@@ -66,6 +69,27 @@ def figures_value(figures: KindFigures, unit: str) -> dict[str, Value]:
         for name in ("below_want", "want_shortfall", "above_want", "want_excess"):
             del values[name]
     return values
+
+
+def proof_value(proof: Proof, unit: str) -> dict[str, Value]:
+    """How far an answer is proven, and where it was stopped."""
+    return {"proven": proof.proven, "level": proof.level, "bound": _bound(proof, unit)}
+
+
+def _bound(proof: Proof, unit: str) -> Number | int | None:
+    if proof.level is None or proof.bound is None:
+        return None
+    match FIGURES[proof.level].unit:
+        case Unit.COUNT:
+            return proof.bound
+        case Unit.LENGTH:
+            return length(proof.bound, unit)
+        case Unit.SQUARE:
+            return area(proof.bound, unit)
+
+
+def chance_value(chance: float | None) -> Number | None:
+    return None if chance is None else Number(f"{chance:.4f}")
 
 
 def half_value(placement: Placement, side: str, unit: str) -> dict[str, Value]:

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import Final, NamedTuple
 
-from fitmatch.lengths import NM_PER_UNIT, fixed, round_half_even, two_digits
+from fitmatch.lengths import NM_PER_UNIT, decimal, fixed, round_half_even, two_digits
 
 NOTHING: Final = "-"  # for a missing length
 
@@ -39,6 +39,10 @@ class Scale(NamedTuple):
     def amount(self, nm: int) -> str:
         """Steps with enough decimals not to look like zero."""
         return fixed(nm, self.step, _enough(1, nm, self.step))
+
+    def squares(self, nm2: int | None) -> str:
+        """A sum of squares in steps squared."""
+        return NOTHING if nm2 is None else decimal(nm2, NM_PER_UNIT[self.step] ** 2, 1)
 
     def two_digits(self, nm: float) -> str:
         """Steps of an expected figure."""

@@ -3,7 +3,6 @@
 from typing import Final
 
 from fitmatch.fit.model.order import ALL, Unit
-from fitmatch.lengths import NM_PER_UNIT, decimal
 from fitmatch.records.plans import Proof
 from fitmatch.report.shared.scale import Scale
 
@@ -46,4 +45,4 @@ def _amount(unit: Unit, bound: int, scale: Scale) -> str:
         return str(bound)
     if unit is Unit.LENGTH:
         return f"{scale.steps(bound)} {scale.step}"
-    return f"{decimal(bound, NM_PER_UNIT[scale.step] ** 2, 1)} {scale.step} squared"
+    return f"{scale.squares(bound)} {scale.step} squared"

@@ -5,6 +5,7 @@ from typing import Final
 from fitmatch.facts import Fact
 from fitmatch.report.shared.scale import sizes
 from fitmatch.report.words.phrases import phrase
+from fitmatch.wording import listed
 
 _TEXTS: Final = {
     "not-measured": "{position} is not yet measured; take its readings first",
@@ -24,6 +25,9 @@ _TEXTS: Final = {
     "no-wall": "{shell} is not yet measured",
     "no-clearance": "no clearance is left ({clearance_nm})",
     "rule": "the rule {rule} forbids it: {broken}",
+    "no-kind": "there is no kind `{name}`; choose {kinds}",
+    "kinds-differ": "the kinds {kinds} have other targets or limits; say which is meant with --kind",
+    "target-outside": "{target_nm} is outside the limits of {position}, {min_nm} to {max_nm}; choose others",
     "rule-beside-locked": "a rule on bores in a row forbids it beside locked shells: {broken}",
 }
 
@@ -41,8 +45,14 @@ def refused(why: Fact, unit: str) -> str:
                 shown[name] = ", ".join(f"`{box}`" for box in value)
             case "against", tuple():
                 shown[name] = "; ".join(refused(fact, unit) for fact in value)
-            case "clearance_nm", int():
+            case "kinds", tuple():
+                shown[name] = listed([f"`{kind}`" for kind in value], "or" if why.code == "no-kind" else "and")
+            case "clearance_nm" | "target_nm" | "min_nm" | "max_nm", int():
                 (shown[name],) = sizes(unit, [value])
+            case "min_nm", None:
+                shown[name] = "0"
+            case "max_nm", None:
+                shown[name] = "any"
             case "broken", Fact():
                 shown |= {"rule": value.code, "broken": phrase("broken", value, unit)}
     return _TEXTS[why.code].format_map(shown)

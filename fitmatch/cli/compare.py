@@ -1,0 +1,197 @@
+"""`fitmatch compare`: what a job could be, in tables and pictures."""
+
+import gc
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from fitmatch.cli import options
+from fitmatch.cli.console import Notes, fitted, print_data, print_report
+from fitmatch.cli.exit_codes import INTERRUPTED
+from fitmatch.cli.solving import read, stop_after, stopped_by_ctrl_c, time_limit
+from fitmatch.stages import now
+
+if TYPE_CHECKING:
+    from fitmatch.records.job import Job
+    from fitmatch.study.comparison.compared import Compared
+
+
+@click.command("compare")
+@click.argument("jobs", metavar="JOB...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--kind", help="This kind only.")
+@click.option(
+    "--targets",
+    metavar="LENGTHS",
+    help="Also aim at each of these clearances in turn, and say which one the shells serve best: a list, or a sweep "
+    "FROM..TO/STEP. Needs --kind where kinds have other targets or limits.",
+)
+@click.option("--rules", is_flag=True, help="Also let each of the shop's own rules go in turn: what it costs.")
+@click.option(
+    "--boxes",
+    is_flag=True,
+    help="Also say what if only some of the boxes had been opened: every choice of up to eight; of more, each left "
+    "out, and the two whose lack costs least.",
+)
+@click.option(
+    "--trade-off",
+    type=click.Choice(["worst/boxes", "worst/spread"]),
+    help="Also show exactly the plans of which none is beaten in both.",
+)
+@click.option(
+    "--separately",
+    is_flag=True,
+    help="With several JOBs: each as if it had its shells alone; otherwise they share the shells of all.",
+)
+@options.as_json
+@click.option("--csv", "as_csv", is_flag=True, help="Print all tables as CSV, with the clearances of the target plan.")
+@click.option(
+    "--plot",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Also draw it: a name that ends in .svg or .png. Needs the extra `plots`.",
+)
+@click.option("--force", is_flag=True, help="With --plot: replace the file if it is there.")
+@options.unit
+@time_limit
+@options.quiet
+@options.debug
+def command(
+    jobs: tuple[Path, ...],
+    kind: str | None,
+    targets: str | None,
+    rules: bool,
+    boxes: bool,
+    trade_off: str | None,
+    separately: bool,
+    as_json: bool,
+    as_csv: bool,
+    plot: Path | None,
+    force: bool,
+    unit: str | None,
+    seconds: float | None,
+    quiet: bool,
+    debug: bool,
+) -> int:
+    """Put strategies, targets, rules and boxes side by side: what a job could be.
+
+    JOB is a job folder. Every figure is what `fitmatch assign` prints for the same question.
+
+    \b
+    Example:
+      fitmatch compare my-build
+      fitmatch compare my-build --kind rod --targets 0.0018..0.0028/0.0001
+      fitmatch compare my-build --rules --boxes
+      fitmatch compare my-build --trade-off worst/boxes --plot boxes.svg
+      fitmatch compare first-crank second-crank --separately
+    """
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv cannot be used together; choose one")
+    if separately and len(jobs) == 1:
+        raise click.UsageError("--separately is about several jobs, but only one was given; leave it out")
+    if force and plot is None:
+        raise click.UsageError("--force replaces a picture; add --plot FILE")
+    if plot is not None:
+        _check_picture(plot, force=force)
+    gc.disable()  # as for `assign`
+    click.get_current_context().call_on_close(gc.enable)
+    notes = Notes(quiet=quiet)
+    task = _each(jobs, notes) if separately else read(jobs, notes)
+    first = task[0] if isinstance(task, list) else task.jobs[0]
+    targets_nm = () if targets is None else _lengths(targets, first, notes)
+    shown = unit or first.unit
+
+    with notes.progress("comparing", "; Ctrl-C prints what was found so far"):
+        from fitmatch.problems import NotPossible
+        from fitmatch.study.comparison.compare import compare
+
+        stop = stop_after(seconds)
+        with stopped_by_ctrl_c(stop):
+            try:
+                compared = compare(
+                    task,
+                    kind=kind,
+                    targets_nm=targets_nm,
+                    rules=rules,
+                    boxes=boxes,
+                    against=trade_off and trade_off.partition("/")[2],
+                    stop=stop,
+                )
+            except NotPossible as error:
+                from fitmatch.report.words.refusals import refused
+
+                hint = "--kind" if error.why.code == "no-kind" else "--targets"
+                raise click.BadParameter(refused(error.why, shown), param_hint=hint) from error
+            now("writing the answer")
+            answer = _answer(compared, shown, as_json=as_json, as_csv=as_csv)
+            if plot is not None:
+                _draw(compared, shown, plot)
+                notes.say(f"drawn in {plot}")
+    if as_json or as_csv:
+        print_data(answer)
+    else:
+        from fitmatch.report.screen.proven import NOT_PROVEN
+
+        print_report(answer, in_red=("NEEDS ATTENTION", NOT_PROVEN))
+    if stop.requested and not compared.proven:
+        return INTERRUPTED
+    return 1 if compared.needs_attention else 0
+
+
+def _each(folders: Sequence[Path], notes: Notes) -> "list[Job]":
+    """Each job with its own shells."""
+    if len({folder.resolve() for folder in folders}) < len(folders):
+        raise click.UsageError("a job is named twice; name each job once")
+    found: list[Job] = []
+    for folder in folders:
+        task = read([folder], notes)
+        found += task.jobs
+    return found
+
+
+def _lengths(text: str, job: "Job", notes: Notes) -> tuple[int, ...]:
+    """Targets in nanometres."""
+    from fitmatch.intake.common.quantities import TARGET, CellError
+    from fitmatch.intake.common.sweeps import read_sweep
+
+    try:
+        sweep = read_sweep(text, TARGET, job.unit)
+    except CellError as error:
+        raise click.BadParameter(str(error), param_hint="--targets") from error
+    if sweep.finer:
+        notes.warn("--targets: numbers finer than a nanometre were rounded")
+    return sweep.points_nm
+
+
+def _check_picture(file: Path, *, force: bool) -> None:
+    """Before the work begins."""
+    from fitmatch.report.plots.paper import ENDINGS
+
+    if file.suffix.lower() not in ENDINGS:
+        why = f"`{file.name}` is not a kind of picture that can be drawn; write a name that ends in .svg or .png"
+        raise click.BadParameter(why, param_hint="--plot")
+    if file.exists() and not force:
+        raise click.BadParameter(f"{file} is there already; add --force to replace it", param_hint="--plot")
+
+
+def _draw(compared: "Compared", unit: str, file: Path) -> None:
+    from fitmatch.intake.writing.whole_files import write_whole
+    from fitmatch.report.plots.compared import compared_picture
+
+    picture = compared_picture(compared, unit, file.suffix.lower())
+    try:
+        write_whole(file, picture)
+    except OSError as error:
+        raise click.ClickException(f"{file} cannot be written: {error.strerror}") from error
+
+
+def _answer(compared: "Compared", unit: str, *, as_json: bool, as_csv: bool) -> str:
+    if as_json or as_csv:
+        from fitmatch.report.data.compared import compared_document, compared_rows
+
+        return (compared_document if as_json else compared_rows)(compared, unit)
+    from fitmatch.report.comparison.report import compared_text
+
+    with fitted():
+        return compared_text(compared, unit)

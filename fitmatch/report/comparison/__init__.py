@@ -1,0 +1,1 @@
+"""The text report of a comparison, one part per module."""

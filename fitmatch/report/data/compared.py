@@ -1,0 +1,149 @@
+"""What `fitmatch compare` found as one JSON document, described by compared.schema.json, and as CSV."""
+
+from collections.abc import Iterator, Mapping
+from typing import Final
+
+from fitmatch.records.placements import KindFigures
+from fitmatch.records.plans import JobPlan, Plan
+from fitmatch.report.data.values import chance_value, figures_value, proof_value
+from fitmatch.report.shared.certainty import Certainty
+from fitmatch.report.shared.emit import Number, Value, document, length, named_values, rows_text
+from fitmatch.report.shared.grounds import decision_rule, how_sure, limits_from
+from fitmatch.study.comparison.compared import BASELINES, Compared, Found, Point
+from fitmatch.version import __version__
+
+SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
+
+_POSITION: Final = ("position", "clearance", "target", "limit_low", "limit_high", "uncertainty")
+_OWN: Final = ("plan", "target", "rule", "opened", "against")
+_AFTER: Final = ("joint_chance", "leftover_sets", "rules_broken", "equal", "best", "proven")
+_FIGURES: Final = tuple(name.removesuffix("_nm").removesuffix("_nm2") for name in KindFigures._fields)
+_LENGTHS: Final = frozenset(
+    (*_POSITION[1:], *(name.removesuffix("_nm") for name in KindFigures._fields if name.endswith("_nm")))
+)
+
+
+def compared_document(compared: Compared, unit: str) -> str:
+    """The whole document, lengths in `unit`, ending in a line break."""
+    jobs = compared.jobs
+    tables: dict[str, list[dict[str, Value]]] = {
+        "targets": [
+            {"target": length(row.target_nm, unit), **_found(row.found, unit), "best": row.best}
+            for row in compared.targets or ()
+        ],
+        "rules": [{"rule": row.rule, **_found(row.found, unit)} for row in compared.rules or ()],
+        "boxes": [{"opened": row.opened, **_found(row.found, unit)} for row in compared.boxes or ()],
+        "trade_off": [_point(point, unit) for point in compared.trade_off or ()],
+    }
+    return document(
+        {
+            "schema": SCHEMA,
+            "version": __version__,
+            "title": "; ".join(job.title or job.folder.name for job in jobs),
+            "unit": unit,
+            "status": "proven" if compared.proven else "unproven",
+            "complete": compared.complete,
+            "plans": [
+                {
+                    "plan": row.plan,
+                    **_found(row.found, unit),
+                    **({"proven": None} if row.plan in BASELINES else {}),
+                    "joint_chance": chance_value(row.joint_chance),
+                    "leftover_sets": row.leftover_sets,
+                    "rules_broken": row.rules_broken,
+                    "equal": row.equal,
+                }
+                for row in compared.plans
+            ],
+            **{name: rows for name, rows in tables.items() if getattr(compared, name) is not None},
+            **({"left_out": [_left_out(row._asdict()) for row in compared.left_out]} if compared.left_out else {}),
+            "basis": [_basis(one, unit) for answer in compared.answers for one in answer.plans],
+            "warnings": compared.warnings,
+            "digest": jobs[0].digest if len(jobs) == 1 else None,
+        }
+    )
+
+
+def compared_rows(compared: Compared, unit: str) -> str:
+    """All tables one below the other, the name of each in the first column; first the clearances of the plan by the
+    strategy `target`, position by position."""
+    rows = [*_clearances(compared, unit), *(_cells(record, unit) for record in compared.records())]
+    job = ("job",) if any(row.get("job") for row in rows) else ()
+    columns = ("table", *job, "kind", *_OWN, *_POSITION[:2], *_POSITION[3:], *_FIGURES, *_AFTER)
+    used = {name for row in rows for name, value in row.items() if value not in (None, "")}
+    return rows_text([name for name in columns if name in used], _LENGTHS, unit, rows)
+
+
+def _found(found: Found, unit: str) -> dict[str, Value]:
+    job: dict[str, Value] = {"job": found.job} if found.job else {}
+    return {**job, "kind": found.kind, **figures_value(found.figures, unit), **proof_value(found.proof, unit)}
+
+
+def _point(point: Point, unit: str) -> dict[str, Value]:
+    """The two figures that are traded off."""
+    values = _found(point.found, unit)
+    names = ("job", "kind", "worst_deviation", point.against, "proven")
+    return {name: values[name] for name in names if name in values}
+
+
+def _left_out(values: dict[str, Value]) -> dict[str, Value]:
+    return values if values["job"] else {name: value for name, value in values.items() if name != "job"}
+
+
+def _basis(one: JobPlan, unit: str) -> dict[str, Value]:
+    """What the figures of a job rest on."""
+    heat = one.job.measuring.temperature
+    sure: dict[str, Value] = {
+        kind: {
+            "expanded": length(found.expanded_nm, unit),
+            "degrees_of_freedom": found.degrees_of_freedom,
+            "lower_bound": found.lower_bound,
+        }
+        for kind, found in how_sure(one).items()
+    }
+    return {
+        "job": one.job.name or one.read.folder.name,
+        "title": one.job.title,
+        "strategy": "target",
+        "limits_from": dict(limits_from(one.job)),
+        "temperature": heat
+        and {
+            "gauges": Number(f"{float(heat.gauges):g}"),
+            "parts": Number(f"{float(heat.parts):g}"),
+            "limit": None if heat.limit is None else Number(f"{float(heat.limit):g}"),
+        },
+        "uncertainty": sure,
+        "decision_rule": decision_rule(one.job),
+        "digest": one.read.digest,
+    }
+
+
+def _cells(record: Mapping[str, object], unit: str) -> dict[str, Value]:
+    values = named_values(record, unit)
+    chance = record.get("joint_chance")
+    return values | {"joint_chance": chance_value(chance if isinstance(chance, float) else None)}
+
+
+def _clearances(compared: Compared, unit: str) -> Iterator[dict[str, Value]]:
+    names = compared.names or ("",) * len(compared.answers)
+    for name, answer in zip(names, compared.answers, strict=True):
+        for one in answer.plans:
+            yield from _of_job(name or one.job.name, answer, one, unit)
+
+
+def _of_job(name: str, answer: Plan, one: JobPlan, unit: str) -> Iterator[dict[str, Value]]:
+    certainty = Certainty(one)
+    for p in one.placements:
+        known, position = certainty.of(p), p.position
+        yield {
+            "table": "clearances",
+            "job": name,
+            "kind": position.kind,
+            "plan": answer.strategy,
+            "position": position.name,
+            "clearance": length(p.clearance_nm, unit),
+            "target": length(position.target_nm, unit),
+            "limit_low": length(p.limit_low_nm, unit),
+            "limit_high": length(p.limit_high_nm, unit),
+            "uncertainty": None if known is None else length(known.expanded_nm, unit),
+        }

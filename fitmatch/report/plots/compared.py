@@ -1,0 +1,119 @@
+"""A comparison as pictures: clearances, plans side by side, figures against the target, and what is traded off."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.report.comparison.report import ones
+from fitmatch.report.comparison.rows import by_kind
+from fitmatch.report.plots.clearances import clearances
+from fitmatch.report.plots.paper import INK, PALE, Panel, sheet
+from fitmatch.report.shared.grounds import grounds
+from fitmatch.report.shared.scale import Scale, scale_for
+from fitmatch.study.comparison.compared import Compared, PlanRow, Point, TargetRow
+
+_MOST_MARKS: Final = 60  # more would hide the line
+
+if TYPE_CHECKING:
+    from fitmatch.report.plots.paper import Axes
+
+
+def compared_picture(compared: Compared, unit: str, ending: str) -> bytes:
+    """All of it on one sheet, as a file of this kind; its numbers are those of `compared_rows`."""
+    scale = scale_for(unit, ())
+    panels = [
+        clearances(f"{name}{kind}", one, kind, unit)
+        for name, one in ones(compared)
+        for kind in one.job.kinds
+        if one.of_kind(kind)
+    ]
+    panels += [_plans(told, rows, scale) for told, rows in by_kind(compared.plans)]
+    panels += [_targets(told, rows, scale) for told, rows in by_kind(compared.targets or ())]
+    panels += [_trade_off(told, rows, scale) for told, rows in by_kind(compared.trade_off or ())]
+    title = "; ".join(job.title or job.folder.name for job in compared.jobs)
+    notes = ["Plans by the strategy named, all else by strategy target.", *grounds(compared.answers, scale)]
+    return sheet(title, notes, panels, ending)
+
+
+def _plans(told: str, rows: Sequence[PlanRow], scale: Scale) -> Panel:
+    """Worst deviation and spread of each way of choosing, written beside their bars."""
+
+    def draw(axes: "Axes") -> None:
+        worst = [row.found.figures.worst_deviation_nm for row in rows]
+        spread = [row.found.figures.spread_nm for row in rows]
+        for name, values, aside, fill, hatch in (
+            ("worst", worst, -0.2, PALE, ""),
+            ("spread", spread, 0.2, "white", "////"),
+        ):
+            sizes = [_steps(nm, scale) or 0.0 for nm in values]
+            places = [at + aside for at in range(len(rows))]
+            bars = axes.barh(
+                places, sizes, height=0.36, color=fill, hatch=hatch, edgecolor=INK, linewidth=0.7, label=name
+            )
+            axes.bar_label(bars, [scale.steps(nm) for nm in values], padding=2, fontsize=7)
+        axes.set_yticks(range(len(rows)), [row.plan for row in rows])
+        axes.invert_yaxis()
+        axes.margins(x=0.12)
+        axes.set_xlabel(scale.step)
+        axes.legend()
+
+    return Panel(f"{told}: ways of choosing side by side", draw)
+
+
+def _targets(told: str, rows: Sequence[TargetRow], scale: Scale) -> Panel:
+    """Worst deviation and spread against the target, the best of them marked."""
+
+    def draw(axes: "Axes") -> None:
+        x = [row.target_nm / NM_PER_UNIT[scale.unit] for row in rows]
+        worst = [_steps(row.found.figures.worst_deviation_nm, scale) for row in rows]
+        spread = [_steps(row.found.figures.spread_nm, scale) for row in rows]
+        few = len(rows) <= _MOST_MARKS
+        axes.plot(x, _drawn(worst), color=INK, marker="o" if few else "", markersize=3, label="worst deviation")
+        axes.plot(x, _drawn(spread), color=INK, linestyle="--", marker="s" if few else "", markersize=3,
+                  markerfacecolor="white", label="spread")  # fmt: skip
+        for at, row in zip(x, rows, strict=True):
+            if row.best:
+                axes.axvline(at, color=PALE, linestyle=":", zorder=0)
+                axes.annotate(
+                    "best", (at, axes.get_ylim()[1]), (2, -2), textcoords="offset points", fontsize=7, va="top"
+                )
+        axes.set_ylim(bottom=0.0)
+        axes.set_xlabel(f"target, {scale.unit}")
+        axes.set_ylabel(scale.step)
+        axes.legend()
+
+    return Panel(f"{told}: worst deviation and spread by target", draw)
+
+
+def _trade_off(told: str, rows: Sequence[Point], scale: Scale) -> Panel:
+    """The points that none beats in both; hollow where not proven."""
+    against = rows[0].against
+
+    def draw(axes: "Axes") -> None:
+        for row in rows:
+            figures = row.found.figures
+            x = float(figures.boxes) if against == "boxes" else _steps(figures.spread_nm, scale)
+            y = _steps(figures.worst_deviation_nm, scale)
+            if x is not None and y is not None:
+                face = INK if row.found.proof.proven else "white"
+                axes.plot([x], [y], "o", color=INK, markerfacecolor=face, markersize=5)
+                axes.annotate(
+                    scale.steps(figures.worst_deviation_nm), (x, y), (4, 4), textcoords="offset points", fontsize=7
+                )
+        axes.margins(0.15)
+        axes.set_ylim(0.0, 1.15 * max(axes.get_ylim()[1], 0.0))
+        if against == "boxes":
+            axes.set_xticks(range(1, max(row.found.figures.boxes for row in rows) + 1))
+        axes.set_xlabel("boxes drawn from" if against == "boxes" else f"spread, {scale.step}")
+        axes.set_ylabel(f"worst deviation, {scale.step}")
+
+    return Panel(f"{told}: worst deviation against {against}", draw)
+
+
+def _steps(nm: int | None, scale: Scale) -> float | None:
+    return None if nm is None else nm / NM_PER_UNIT[scale.step]
+
+
+def _drawn(values: Sequence[float | None]) -> list[float]:
+    """What is missing leaves a gap."""
+    return [float("nan") if value is None else value for value in values]

@@ -1,0 +1,108 @@
+"""What the figures of a table or a picture rest on, fit for a design note: where limits come from, the temperature, how
+certain clearances are, and how it is decided that one is inside."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import NamedTuple
+
+from fitmatch.records.job import Job
+from fitmatch.records.plans import JobPlan, Plan
+from fitmatch.report.shared.certainty import Certainty
+from fitmatch.report.shared.layout import clean, whole
+from fitmatch.report.shared.scale import Scale
+from fitmatch.rules.positions.guard import guard_of
+from fitmatch.rules.positions.limits_at import TIGHTEST, limits_at
+
+
+class Sure(NamedTuple):
+    """The largest expanded uncertainty of the clearances of a kind, 95 %, with its degrees of freedom (None: infinite),
+    and whether it is only a lower bound."""
+
+    expanded_nm: float
+    degrees_of_freedom: int | None
+    lower_bound: bool
+
+
+def how_sure(one: JobPlan) -> Mapping[str, Sure]:
+    """By kind; without those of which nothing is known."""
+    certainty, found = Certainty(one), dict[str, Sure]()
+    for p in one.placements:
+        u = certainty.of(p)
+        kind = p.position.kind
+        if u is not None and (kind not in found or u.expanded_nm > found[kind].expanded_nm):
+            found[kind] = Sure(u.expanded_nm, u.degrees_of_freedom, u.lower_bound)
+    return found
+
+
+def decision_rule(job: Job) -> str:
+    """How it is decided that a clearance is inside its limits."""
+    at = "at the tightest" if limits_at(job) == TIGHTEST else "by the means"
+    guard = guard_of(job)
+    how = f"both limits drawn in by {guard:g} U" if guard else "simple acceptance, U is not taken off"
+    return f"inside is at least min {at} and at most max by the means; {how}"
+
+
+def limits_from(job: Job) -> Mapping[str, str | None]:
+    """By kind, where its limits come from."""
+    return {kind: job.fits[kind].limits_from for kind in job.kinds}
+
+
+def grounds(plans: Sequence[Plan], scale: Scale) -> list[str]:
+    """In sentences. What all jobs have in common is said once, otherwise by job."""
+    ones = [one for plan in plans for one in plan.plans]
+    told = [
+        _each(ones, "Limits from ", (_sources(one.job) for one in ones)),
+        _each(ones, "Temperature: ", (_temperature(one.job) for one in ones)),
+        _each(ones, "U of a clearance, expanded, 95 %: ", (_uncertainty(one, scale) for one in ones)),
+        _each(ones, "Decision rule: ", (decision_rule(one.job) for one in ones)),
+    ]
+    return [*told, _each(ones, "Inputs' digest: ", (one.read.digest for one in ones), last="")]
+
+
+def _each(ones: Sequence[JobPlan], head: str, texts: Iterable[str], last: str = ".") -> str:
+    found = list(texts)
+    if len(set(found)) == 1:
+        return f"{head}{found[0]}{last}"
+    names = (one.job.name or one.read.folder.name for one in ones)
+    return head + "; ".join(f"{whole(name)}: {text}" for name, text in zip(names, found, strict=True)) + last
+
+
+def _sources(job: Job) -> str:
+    by_source: dict[str, list[str]] = {}
+    for kind, source in limits_from(job).items():
+        by_source.setdefault(source or "", []).append(clean(kind))
+    if set(by_source) == {""}:
+        return "a source not written (limits_from in [fit.KIND])"
+    told = [f"{clean(source)} ({', '.join(kinds)})" for source, kinds in by_source.items() if source]
+    silent = by_source.get("", [])
+    return "; ".join([*told, *([f"not written for {', '.join(silent)}"] if silent else [])])
+
+
+def _temperature(job: Job) -> str:
+    heat = job.measuring.temperature
+    if heat is None:
+        return "no reading is corrected"
+    at = [f"{float(heat.gauges):g} C"] if heat.one_room else [f"gauges {float(heat.gauges):g} C", _parts(job)]
+    limit = "" if heat.limit is None else f", +/- {float(heat.limit):g} K"
+    return f"sizes corrected to 20 C from {', '.join(at)}{limit}"
+
+
+def _parts(job: Job) -> str:
+    assert job.measuring.temperature is not None
+    return f"parts {float(job.measuring.temperature.parts):g} C"
+
+
+def _uncertainty(one: JobPlan, scale: Scale) -> str:
+    found = how_sure(one)
+    if not found:
+        return "not known, as job.toml names no gauge"
+    return "; ".join(_sure(found, kind, scale) for kind in one.job.kinds)
+
+
+def _sure(found: Mapping[str, Sure], kind: str, scale: Scale) -> str:
+    if kind not in found:
+        return f"{clean(kind)} not known"
+    sure = found[kind]
+    freedom = "infinite" if sure.degrees_of_freedom is None else str(sure.degrees_of_freedom)
+    least = "at least " if sure.lower_bound else "up to "
+    amount = f"{least}{scale.two_digits(sure.expanded_nm)} {scale.step}"
+    return whole(f"{clean(kind)} {amount} ({freedom} degrees of freedom)")

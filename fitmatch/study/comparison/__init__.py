@@ -1,0 +1,1 @@
+"""Ways of choosing, targets, rules and boxes side by side."""

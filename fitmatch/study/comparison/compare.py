@@ -1,0 +1,74 @@
+"""`compare`: the same job solved in other ways, for other targets, without its rules, from fewer boxes."""
+
+from collections.abc import Sequence
+from typing import Final
+
+from fitmatch.facts import Fact
+from fitmatch.fit.solver.stopping import Stop
+from fitmatch.intake.pooling import names_of
+from fitmatch.problems import NotPossible
+from fitmatch.records.job import Job
+from fitmatch.records.pools import Pool, groups_of
+from fitmatch.study.comparison.boxes import box_rows
+from fitmatch.study.comparison.compared import BoxesRow, Compared, LeftOut
+from fitmatch.study.comparison.decision import Decision
+from fitmatch.study.comparison.let_go import rule_rows
+from fitmatch.study.comparison.plans import answers, only, plan_rows
+from fitmatch.study.comparison.targets import check_targets, target_rows
+from fitmatch.study.comparison.trade_off import BOXES, SPREAD, trade_off
+
+AGAINST: Final = (BOXES, SPREAD)
+
+
+def compare(
+    task: Job | Pool | Sequence[Job],
+    *,
+    kind: str | None = None,
+    targets_nm: Sequence[int] = (),
+    rules: bool = False,
+    boxes: bool = False,
+    against: str | None = None,
+    stop: Stop | None = None,
+) -> Compared:
+    """The strategies and the baselines side by side and, where asked for, further tables.
+
+    `task` is one job, a `Pool` of jobs that share their shells, or a list of jobs, each then answered as if it had its
+    shells alone. `kind`: this kind only. `targets_nm`: aim every position at each of these in turn. `rules`: let each
+    of the shop's own rules go in turn. `boxes`: what if only some boxes had been opened. `against`: the trade-off
+    between the worst deviation and "boxes" or "spread", exactly. A `stop` with a time limit may leave proofs, and the
+    further tables, incomplete.
+
+    Raises ValueError for a kind that does not exist, for targets outside the limits of a position, and for one sweep of
+    targets over kinds that aim at different things.
+    """
+    if against not in (None, *AGAINST):
+        raise ValueError(f"unknown trade-off {against!r}; choose one of {', '.join(AGAINST)}")
+    stop = stop or Stop()
+    parts = [task] if isinstance(task, Job | Pool) else list(task)
+    names = names_of([job.folder for part in parts for job in part.jobs]) if len(parts) > 1 else [""]
+    if kind is not None:
+        kinds = tuple(dict.fromkeys(name for part in parts for job in part.jobs for name in job.kinds))
+        if kind not in kinds:
+            raise NotPossible(Fact("no-kind", {"name": kind, "kinds": kinds}))
+        parts = [only(part, [kind]) for part in parts]
+    if targets_nm:
+        check_targets([job for part in parts for job in part.jobs], targets_nm)
+    plans = [answers(part, stop) for part in parts]
+    decisions = [
+        [Decision(part.jobs, group, name, stop) for group in groups_of(part.jobs)]
+        for part, name in zip(parts, names, strict=True)
+    ]
+    rows = [plan_rows(one, some) for mine, some in zip(decisions, plans, strict=True) for one in mine]
+    every = [one for mine in decisions for one in mine]
+    chosen = [row for one in every for row in box_rows(one)] if boxes else []
+    return Compared(
+        answers=tuple(some["target"] for some in plans),
+        names=tuple(name for name in names if name),
+        plans=tuple(row for some in rows for row in some),
+        targets=tuple(row for one in every for row in target_rows(one, targets_nm)) if targets_nm else None,
+        rules=tuple(row for one in every for row in rule_rows(one)) if rules else None,
+        boxes=tuple(row for row in chosen if isinstance(row, BoxesRow)) if boxes else None,
+        left_out=tuple(row for row in chosen if isinstance(row, LeftOut)),
+        trade_off=tuple(row for one in every for row in trade_off(one, against)) if against else None,
+        complete=not any(one.cut_short for one in every),
+    )

@@ -1,0 +1,158 @@
+"""What a comparison found: tables of figures, each row of them what `fitmatch assign` would print for the same
+question."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.records.job import Job
+from fitmatch.records.placements import KindFigures
+from fitmatch.records.plans import Plan, Proof
+from fitmatch.stages import now
+
+if TYPE_CHECKING:
+    import pandas
+
+BY_STRATEGY: Final = ("target", "even", "keep-sets")
+BASELINES: Final = ("as-boxed", "by-hand")
+
+
+class Found(NamedTuple):
+    """What one question gave for one kind, or for one group of jobs that decide it together; `job` is the job where
+    each has the shells alone."""
+
+    job: str
+    kind: str
+    figures: KindFigures
+    proof: Proof
+
+
+class PlanRow(NamedTuple):
+    """One way of choosing. `leftover_sets`: None where it could not be counted in time. `equal`: the plans whose worst
+    deviation differs from this one's by less than measurement can tell."""
+
+    plan: str
+    found: Found
+    joint_chance: float | None
+    leftover_sets: int | None
+    rules_broken: int
+    equal: tuple[str, ...] = ()
+
+
+class TargetRow(NamedTuple):
+    """Every position of the kind aimed at one clearance; `best`: no other target asked for is met better."""
+
+    target_nm: int
+    found: Found
+    best: bool = False
+
+
+class RuleRow(NamedTuple):
+    """One of the shop's own rules let go, by its key in [rules]."""
+
+    rule: str
+    found: Found
+
+
+class BoxesRow(NamedTuple):
+    """Only these boxes opened."""
+
+    opened: tuple[str, ...]
+    found: Found
+
+
+class LeftOut(NamedTuple):
+    """Boxes that cannot be the only ones opened: shells of `locked` are locked in."""
+
+    job: str
+    kind: str
+    opened: tuple[str, ...]
+    locked: tuple[str, ...]
+
+
+class Point(NamedTuple):
+    """A plan that no other one beats both in its worst deviation and in `against`, which is "boxes" or "spread"."""
+
+    against: str
+    found: Found
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """All tables; None where one was not asked for. `answers` are the plans by the strategy `target`: one, or one for
+    each job where each has the shells alone, `names` then being theirs."""
+
+    answers: tuple[Plan, ...]
+    names: tuple[str, ...]
+    plans: tuple[PlanRow, ...]
+    targets: tuple[TargetRow, ...] | None = None
+    rules: tuple[RuleRow, ...] | None = None
+    boxes: tuple[BoxesRow, ...] | None = None
+    left_out: tuple[LeftOut, ...] = ()
+    trade_off: tuple[Point, ...] | None = None
+    complete: bool = True  # False: time ran out before all rows of the further tables
+
+    @property
+    def jobs(self) -> tuple[Job, ...]:
+        """All jobs, as they were read."""
+        return tuple(one.read for answer in self.answers for one in answer.plans)
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        return tuple(warning for answer in self.answers for warning in answer.warnings)
+
+    @property
+    def found(self) -> Iterator[Found]:
+        """What stands in all rows of all tables."""
+        for table in (self.plans, self.targets, self.rules, self.boxes, self.trade_off):
+            yield from (row.found for row in table or ())
+
+    @property
+    def proven(self) -> bool:
+        return self.complete and all(found.proof.proven for found in self.found)
+
+    @property
+    def needs_attention(self) -> bool:
+        """Whether exit status 1 is due."""
+        return not self.proven or any(answer.needs_attention for answer in self.answers)
+
+    def records(self) -> Iterator[dict[str, object]]:
+        """Every row of every table by the names of its columns; lengths in nanometres end in `_nm`, squares in
+        `_nm2`."""
+        for plan in self.plans:
+            more = {"joint_chance": plan.joint_chance, "leftover_sets": plan.leftover_sets}
+            more["rules_broken"] = plan.rules_broken
+            yield _record("plans", plan.found, plan=plan.plan, **more, equal=", ".join(plan.equal))
+        for target in self.targets or ():
+            yield _record("targets", target.found, target_nm=target.target_nm, best=target.best)
+        for rule in self.rules or ():
+            yield _record("rules", rule.found, rule=rule.rule)
+        for boxes in self.boxes or ():
+            yield _record("boxes", boxes.found, opened=", ".join(boxes.opened))
+        for point in self.trade_off or ():
+            yield _record("trade_off", point.found, against=point.against)
+
+    def to_frame(self, unit: str | None = None) -> "pandas.DataFrame":
+        """One row per row of the tables, whose name is in the column `table`; lengths as floats in `unit`, else the
+        first job's. Pandas is imported here."""
+        import pandas
+
+        now("loading pandas")
+        per_unit = NM_PER_UNIT[unit or self.jobs[0].unit]
+        return pandas.DataFrame([dict(_floats(record, per_unit)) for record in self.records()])
+
+
+def _record(table: str, found: Found, **own: object) -> dict[str, object]:
+    job = {"job": found.job} if found.job else {}
+    return {"table": table, **job, "kind": found.kind, **own, **found.figures._asdict(), "proven": found.proof.proven}
+
+
+def _floats(record: dict[str, object], per_unit: int) -> Iterator[tuple[str, object]]:
+    for name, value in record.items():
+        if isinstance(value, int) and name.endswith("_nm"):
+            yield name.removesuffix("_nm"), value / per_unit
+        elif isinstance(value, int) and name.endswith("_nm2"):
+            yield name.removesuffix("_nm2"), value / per_unit**2
+        else:
+            yield name.removesuffix("_nm").removesuffix("_nm2"), value

@@ -1,0 +1,122 @@
+"""Five ways of choosing from the same shells: the three strategies and the two baselines."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from itertools import combinations
+from math import prod
+from typing import NamedTuple
+
+from fitmatch.fit.answer.baselines import as_boxed, by_hand
+from fitmatch.fit.answer.best_plan import best_plan
+from fitmatch.fit.answer.expected import standing
+from fitmatch.fit.classes.candidates import Kind
+from fitmatch.fit.model.groups import by_job
+from fitmatch.fit.solver.stopping import Stop
+from fitmatch.gauging.uncertainty.error_model import ErrorModel
+from fitmatch.gauging.uncertainty.judging import joint_chance
+from fitmatch.records.job import Job
+from fitmatch.records.placements import KindFigures, Placement
+from fitmatch.records.plans import Plan, Proof
+from fitmatch.records.pools import Pool
+from fitmatch.study.comparison.compared import BY_STRATEGY, Found, PlanRow
+from fitmatch.study.comparison.decision import Decision
+from fitmatch.study.comparison.leftover_sets import leftover_sets
+
+_EQUAL = "equal within measurement"
+
+
+def answers(task: Job | Pool, stop: Stop) -> dict[str, Plan]:
+    """The plan of each strategy. `even` decides only the kinds with min and max at every position, and is left out if
+    there are none."""
+    unlimited = {p.kind for job in task.jobs for p in job.positions if p.min_nm is None or p.max_nm is None}
+    limited = [kind for job in task.jobs for kind in job.kinds if kind not in unlimited]
+    asked = {strategy: only(task, limited) if strategy == "even" else task for strategy in BY_STRATEGY}
+    return {
+        strategy: best_plan(some, strategy, stop=stop)
+        for strategy, some in asked.items()
+        if strategy != "even" or limited
+    }
+
+
+def only(task: Job | Pool, kinds: Sequence[str]) -> Job | Pool:
+    """The same with the positions and shells of these kinds alone, and what was read of them."""
+    return _cut(task, kinds) if isinstance(task, Job) else replace(task, jobs=tuple(_cut(j, kinds) for j in task.jobs))
+
+
+def _cut(job: Job, kinds: Sequence[str]) -> Job:
+    positions = tuple(p for p in job.positions if p.kind in kinds)
+    shells = tuple(s for s in job.shells if s.kind in kinds)
+    own = None if job.own_shells is None else tuple(s for s in job.own_shells if s.kind in kinds)
+    names, keys = {p.name for p in positions}, {s.key for s in shells}
+    log = tuple(r for r in job.measuring.log if (r.item in names if r.shell is None else r.shell in keys))
+    return replace(job, positions=positions, shells=shells, own_shells=own, measuring=replace(job.measuring, log=log))
+
+
+class _Way(NamedTuple):
+    """One way of choosing for a group, its placements job by job."""
+
+    name: str
+    figures: KindFigures
+    proof: Proof
+    placements: Sequence[tuple[Placement, ...]]
+    rules_broken: int = 0
+
+
+def plan_rows(decision: Decision, plans: Mapping[str, Plan]) -> Iterator[PlanRow]:
+    """A row for each way of choosing that there is for the group."""
+    ways = list(_ways(decision, plans))
+    models = [ErrorModel(job) for job in decision.jobs]
+    equal = _equal(decision.jobs, ways)
+    for way in ways:
+        placed = [p for some in way.placements for p in some]
+        yield PlanRow(
+            way.name,
+            Found(decision.name, decision.group.label, way.figures, way.proof),
+            _joint_chance(models, way.placements),
+            leftover_sets(decision.jobs, decision.group.kind, placed, decision.stop),
+            way.rules_broken,
+            tuple(other.name for other in ways if {way.name, other.name} in equal),
+        )
+
+
+def _ways(decision: Decision, plans: Mapping[str, Plan]) -> Iterator[_Way]:
+    label, kind = decision.group.label, decision.group.kind
+    for strategy, plan in plans.items():
+        for answer in plan.groups:
+            if answer.group.label == label:
+                placed = [one.of_kind(kind) for one in plan.members(answer.group)]
+                yield _Way(strategy, answer.figures, answer.proof, placed)
+    classed = Kind(decision.jobs, kind)
+    baselines = next(answer.baselines for answer in plans["target"].groups if answer.group.label == label)
+    for name, chosen in (("as-boxed", as_boxed(classed)), ("by-hand", by_hand(classed))):
+        figures, broken = baselines[name]
+        yield _Way(name, figures, Proof(), by_job(classed, chosen), broken)
+
+
+def _joint_chance(models: Sequence[ErrorModel], placements: Sequence[tuple[Placement, ...]]) -> float | None:
+    """The chance that all are inside their limits; what is known of different jobs has nothing in common."""
+    if not all(model.known for model in models):
+        return None
+    chances = [joint_chance(model, some) for model, some in zip(models, placements, strict=True)]
+    told = [chance for chance in chances if chance is not None]
+    return prod(told) if len(told) == len(chances) else None
+
+
+def _equal(jobs: Sequence[Job], ways: Sequence[_Way]) -> list[set[str]]:
+    """The pairs of plans that measurement cannot tell apart, and those that are one and the same."""
+    plans = [[frozenset(map(_shells, some)) for some in way.placements] for way in ways]
+    first = [plans.index(plan) for plan in plans]  # of plans that are one and the same
+    told: dict[tuple[int, int], bool] = {}
+    found = []
+    for one, other in combinations(range(len(ways)), 2):
+        pair = first[one], first[other]
+        if pair not in told:
+            both = list(zip(jobs, *(ways[at].placements for at in pair), strict=True))
+            told[pair] = pair[0] == pair[1] or standing(both) == _EQUAL
+        if told[pair]:
+            found.append({ways[one].name, ways[other].name})
+    return found
+
+
+def _shells(placement: Placement) -> tuple[object, ...]:
+    return placement.position.key, placement.position.housing, placement.upper.key, placement.lower.key

@@ -1,0 +1,334 @@
+"""`fitmatch compare` on files: every row against `fitmatch assign` on the same files with the change applied, what is
+printed, and what is refused."""
+
+import csv
+import json
+import re
+import shutil
+from collections.abc import Callable
+from io import StringIO
+from pathlib import Path
+from typing import Any
+
+import pytest
+from made.commands import Ran
+from oracles.schemas import OF_COMPARED
+
+from fitmatch.fit.solver.stopping import Stop
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+FIGURES = (
+    *("filled", "below", "shortfall", "above", "excess", "counted", "worst_deviation", "sum_squared_deviation"),
+    *("spread", "mean_clearance", "boxes"),
+)
+Capsys = pytest.CaptureFixture[str]
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> Path:
+    """A copy of a sample, to be changed."""
+    return shutil.copytree(SAMPLES / "generator-five", tmp_path / "job")
+
+
+def document(capsys: Capsys, *args: object) -> dict[str, Any]:
+    """What `compare --json` prints, which obeys the schema."""
+    ran = Ran(capsys, "compare", *args, "--json", "--quiet")
+    assert ran.status in (0, 1), ran.err
+    found: dict[str, Any] = json.loads(ran.out)
+    OF_COMPARED.validate(found)
+    return found
+
+
+def assigned(capsys: Capsys, *args: object) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(Ran(capsys, "assign", *args, "--json", "--quiet").out)
+    return found
+
+
+def figures(values: dict[str, Any]) -> dict[str, Any]:
+    return {name: values[name] for name in FIGURES}
+
+
+def change(path: Path, pattern: str, new: str, count: int = 1) -> None:
+    text, changed = re.subn(pattern, new, path.read_text(encoding="utf-8"), count=count, flags=re.MULTILINE)
+    assert changed == count, pattern
+    path.write_text(text, encoding="utf-8")
+
+
+@pytest.mark.parametrize("name", [p.name for p in sorted(SAMPLES.iterdir())])
+def test_plans_are_what_assign_prints(capsys: Capsys, name: str) -> None:
+    """Of every sample: each strategy, both baselines, and the chance that all are inside."""
+    plans = document(capsys, SAMPLES / name)["plans"]
+    for row in plans:
+        if row["plan"] in ("as-boxed", "by-hand"):
+            wanted = assigned(capsys, SAMPLES / name)["baselines"][row["plan"]][row["kind"]]
+            assert row["rules_broken"] == wanted["rules_broken"] and row["proven"] is None
+        else:
+            wanted = assigned(capsys, SAMPLES / name, "--strategy", row["plan"])["kinds"][row["kind"]]
+            assert row["proven"] is wanted["proven"] is True
+            assert row["joint_chance"] == wanted.get("joint_chance")
+        assert figures(row) == figures(wanted)
+
+
+def test_targets_are_what_assign_prints(capsys: Capsys, job: Path) -> None:
+    """With the target written into job.toml instead."""
+    rows = document(capsys, job, "--kind", "rod", "--targets", "0.0018..0.0026/0.0002")["targets"]
+    assert [row["target"] for row in rows] == [0.0018, 0.0020, 0.0022, 0.0024, 0.0026]
+    for row in rows:
+        change(job / "job.toml", r"^target = 0\.00[\d.]+", f"target = {row['target']:.4f}")
+        assert figures(row) == figures(assigned(capsys, job)["kinds"]["rod"]) and row["kind"] == "rod"
+
+
+def test_rules_are_what_assign_prints(capsys: Capsys, job: Path) -> None:
+    """With each rule taken out of job.toml instead."""
+    shutil.copytree(job, job.parent / "as it was")
+    rows = document(capsys, job, "--rules")["rules"]
+    assert {(row["rule"], row["kind"]) for row in rows} == {
+        (rule, kind) for rule in ("wall_difference", "thick_half") for kind in ("rod", "main")
+    }
+    for rule, without in (("wall_difference", 'wall_difference = "off" #'), ("thick_half", "#")):
+        shutil.copy(job.parent / "as it was" / "job.toml", job / "job.toml")
+        change(job / "job.toml", rf"^{rule}\b", without)
+        kinds = assigned(capsys, job)["kinds"]
+        for row in rows:
+            if row["rule"] == rule:
+                assert figures(row) == figures(kinds[row["kind"]])
+
+
+def test_boxes_are_what_assign_prints(capsys: Capsys, job: Path) -> None:
+    """With the files of the other boxes taken away instead."""
+    rows = document(capsys, job, "--boxes")["boxes"]
+    assert sorted(row["opened"] for row in rows if row["kind"] == "rod") == [
+        ["rods-A"], ["rods-A", "rods-B"], ["rods-B"],
+    ]  # fmt: skip
+    for row in rows:
+        left = shutil.copytree(job, job.parent / "-".join(row["opened"]))
+        for path in (left / "shells").iterdir():
+            if path.stem not in row["opened"] and path.stem.startswith(row["kind"]):
+                path.unlink()
+        assert figures(row) == figures(assigned(capsys, left)["kinds"][row["kind"]])
+
+
+def test_a_trade_off_has_two_figures_and_says_that_it_is_proven(capsys: Capsys, job: Path) -> None:
+    """Its ends are the best by `keep-sets` or `even`, and by `target`."""
+    for other, strategy in (("boxes", "keep-sets"), ("spread", "even")):
+        rows = document(capsys, job, "--trade-off", f"worst/{other}")["trade_off"]
+        assert all(set(row) == {"kind", "worst_deviation", other, "proven"} and row["proven"] for row in rows)
+        for kind in ("rod", "main"):
+            mine = [row for row in rows if row["kind"] == kind]
+            best = assigned(capsys, job)["kinds"][kind]
+            assert min(row["worst_deviation"] for row in mine) == best["worst_deviation"]
+            few = assigned(capsys, job, "--strategy", strategy)["kinds"][kind]
+            assert min(row[other] for row in mine) == few[other]
+
+
+def test_each_job_separately(capsys: Capsys, tmp_path: Path, job: Path) -> None:
+    """The rows of each are those of the job alone; without the option the jobs are a pool, as `assign` has it."""
+    other = shutil.copytree(job, tmp_path / "other")
+    change(other / "job.toml", r"^target = 0\.0022", "target = 0.0020")
+    apart = document(capsys, job, other, "--separately", "--kind", "rod")
+    for name, folder in (("job", job), ("other", other)):
+        alone = document(capsys, folder, "--kind", "rod")["plans"]
+        assert [{k: v for k, v in row.items() if k != "job"} for row in apart["plans"] if row["job"] == name] == alone
+    assert [basis["job"] for basis in apart["basis"]] == ["job", "other"] and apart["digest"] is None
+    for folder in (job, other):
+        for kind in ("rod", "main"):
+            change(folder / "job.toml", rf"^\[fit\.{kind}\]", f'[fit.{kind}]\nfamily = ["{kind}"]')
+        for path in (folder / "shells").iterdir():
+            lines = path.read_text(encoding="utf-8").splitlines()
+            kind = "rod" if path.stem.startswith("rod") else "main"
+            path.write_text("\n".join([f"{lines[0]},family", *(f"{line},{kind}" for line in lines[1:])]) + "\n")
+    pool = document(capsys, job, other)
+    wanted = assigned(capsys, job, other)
+    for row in pool["plans"]:
+        if row["plan"] == "target":
+            assert figures(row) == figures(wanted["kinds"][row["kind"]])
+
+
+def test_one_kind_alone_is_answered_for_itself(capsys: Capsys, job: Path) -> None:
+    """With --kind the rows are those of the whole comparison, and nothing of another kind needs attention."""
+    whole = document(capsys, job, "--boxes")
+    change(job / "shells" / "mains-C.csv", r"^C1,main,upper,.*", "C1,main,upper,")
+    change(job / "positions.csv", r"^(M1,main),[\d.]+,[\d.]+", r"\1,,")
+    part = document(capsys, job, "--boxes", "--kind", "rod")
+    for table in ("plans", "boxes"):
+        assert part[table] == [row for row in whole[table] if row["kind"] == "rod"]
+    assert Ran(capsys, "compare", job, "--kind", "rod").status == 0
+    assert Ran(capsys, "compare", job).status == 1
+
+
+def test_readings_in_a_long_file_are_of_their_kind(capsys: Capsys, tmp_path: Path) -> None:
+    """Where kinds are answered apart, with --kind or as only one of them has limits, readings go with their own."""
+    job = shutil.copytree(SAMPLES / "metrology-bench", tmp_path / "job")
+    change(job / "positions.csv", r"^M3,main", "M3,thrust")
+    tables = re.findall(
+        r"^\[(fit|measured|material)\.main\]\n((?:[^\[\n].*\n|\n)*)", (job / "job.toml").read_text(), re.M
+    )
+    text = (job / "job.toml").read_text(encoding="utf-8")
+    for name, body in tables:
+        text += f"\n[{name}.thrust]\n{body if name != 'fit' else 'target = 0.045'}\n"
+    (job / "job.toml").write_text(text, encoding="utf-8")
+    whole = document(capsys, job)
+    assert [row["plan"] for row in whole["plans"] if row["kind"] == "thrust"] == [
+        "target", "keep-sets", "as-boxed", "by-hand",
+    ]  # fmt: skip
+    for kind in ("main", "thrust"):
+        alone = document(capsys, job, "--kind", kind)["plans"]
+        assert alone == [row for row in whole["plans"] if row["kind"] == kind]
+    assert "even needs min and max at every position: left out for thrust." in Ran(capsys, "compare", job).out
+
+
+def test_a_job_without_the_kind_has_no_rows(capsys: Capsys, tmp_path: Path, job: Path) -> None:
+    """Where each job is answered separately, one may lack the kind."""
+    apart = document(capsys, job, SAMPLES / "metrology-bench", "--separately", "--kind", "rod")
+    assert {row["job"] for row in apart["plans"]} == {"job"}
+
+
+def test_csv_has_every_table(capsys: Capsys, job: Path) -> None:
+    """Each row names its table; the clearances of the target plan are there for those who draw them."""
+    ran = Ran(capsys, "compare", job, "--kind", "rod", "--targets", "0.0020, 0.0022", "--rules", "--boxes", "--csv")
+    rows = list(csv.DictReader(StringIO(ran.out)))
+    tables = [row["table"] for row in rows]
+    assert {name: tables.count(name) for name in dict.fromkeys(tables)} == {
+        "clearances": 5, "plans": 5, "targets": 2, "rules": 2, "boxes": 3,
+    }  # fmt: skip
+    positions = {p["position"]: p for p in assigned(capsys, job)["positions"]}
+    drawn = ("clearance", "target", "limit_low", "limit_high")
+    for row in rows[:5]:
+        wanted = positions[row["position"]]
+        assert [float(row[f"{name} [in]"]) for name in drawn] == [wanted[name] for name in drawn]
+    assert [row["target [in]"] for row in rows if row["table"] == "targets"] == ["0.002", "0.0022"]
+
+
+@pytest.mark.parametrize("columns", ["80", "100", "120"])
+@pytest.mark.parametrize("name", [p.name for p in sorted(SAMPLES.iterdir())])
+def test_the_report_is_one_screen(capsys: Capsys, monkeypatch: pytest.MonkeyPatch, name: str, columns: str) -> None:
+    """At most 45 lines for a job of up to 13 positions, none wider than the terminal, with all it rests on."""
+    monkeypatch.setenv("COLUMNS", columns)
+    ran = Ran(capsys, "compare", SAMPLES / name, "--quiet")
+    lines = ran.out.splitlines()
+    assert len(lines) <= 45 and max(map(len, lines)) <= int(columns)
+    text = " ".join(ran.out.split())
+    for part in ("Limits from", "Temperature:", "U of a clearance", "Decision rule:", "Inputs' digest:"):
+        assert part in text
+
+
+def test_what_the_limits_come_from_is_told(capsys: Capsys, job: Path) -> None:
+    """limits_from of each kind, in the report and in JSON."""
+    change(
+        job / "job.toml",
+        r"^max    = 0\.0030.*\n\n\[fit\.main\]",
+        'max = 0.0030\nlimits_from = "manual, p. 12"\n[fit.main]',
+    )
+    told = " ".join(Ran(capsys, "compare", job).out.split())
+    assert "Limits from manual, p. 12 (rod); not written for main." in told
+    assert document(capsys, job)["basis"][0]["limits_from"] == {"rod": "manual, p. 12", "main": None}
+
+
+def test_it_says_which_rows_are_equal_and_what_a_rule_costs(capsys: Capsys, job: Path) -> None:
+    """In words, below or beside the tables."""
+    out = " ".join(Ran(capsys, "compare", SAMPLES / "metrology-bench").out.split())
+    assert "Equal within measurement: target, even, keep-sets and by-hand." in out
+    out = " ".join(Ran(capsys, "compare", SAMPLES / "vee-eight").out.split())
+    assert "One and the same plan: target, even and keep-sets." in out
+    change(job / "job.toml", r'"0\.6 thou" ', '"0.1 tenths" ')
+    out = Ran(capsys, "compare", job, "--rules", "--kind", "rod").out
+    assert re.search(r"^wall_difference +5 .* 1 inside$", out, re.MULTILINE)
+    assert re.search(r"^thick_half +4 .* nothing$", out, re.MULTILINE)
+
+
+def test_needing_attention_is_told_and_ends_with_1(capsys: Capsys) -> None:
+    """As `assign` ends; the report says where to look."""
+    ran = Ran(capsys, "compare", SAMPLES / "short-of-shells")
+    assert ran.status == 1 and "NEEDS ATTENTION" in ran.out and "`fitmatch assign`" in ran.out
+    assert Ran(capsys, "compare", SAMPLES / "generator-five").status == 0
+
+
+@pytest.mark.parametrize(
+    ("args", "told"),
+    [
+        (("--targets", "0.0018..0.0028"), "`0.0018..0.0028` has no step; write `0.0018..0.0028/` and how far apart"),
+        (("--targets", "0.0028..0.0018/0.0001"), "is empty, as 0.0028 is above 0.0018; write the smaller one first"),
+        (("--targets", "0.0018..0.0028/0"), "`0` is not more than zero; a step is more than 0, up to 2 mm"),
+        (
+            ("--targets", "0.045 mm..0.070 mm/0.025 um"),
+            "are 1,001 points; at most 1,000 are taken; write a larger",
+        ),
+        (("--targets", "0.002,,0.0022"), "is empty; write a number"),
+        (("--targets", "2.2"), "`2.2` is 55.88 mm, and a target clearance is more than 0, up to 2 mm"),
+        (("--targets", "0.0022"), "the kinds `rod` and `main` have other targets or limits; say which is meant with"),
+        (("--targets", "0.0012", "--kind", "rod"), "0.00120 in is outside the limits of R1, 0.00160 in to 0.00300 in"),
+        (("--kind", "cam"), "there is no kind `cam`; choose `rod` or `main`"),
+        (("--trade-off", "worst/cost"), "'worst/cost' is not one of"),
+        (("--separately",), "--separately is about several jobs, but only one was given; leave it out"),
+        (("--json", "--csv"), "--json and --csv cannot be used together; choose one"),
+        (("--time-limit", "0"), "`0` is not a number of seconds above 0, such as 30"),
+    ],
+)
+def test_what_is_refused(capsys: Capsys, args: tuple[str, ...], told: str) -> None:
+    """Exit 2 with what to write instead, and nothing on standard output."""
+    ran = Ran(capsys, "compare", SAMPLES / "generator-five", *args)
+    assert (ran.status, ran.out) == (2, "") and told in " ".join(ran.err.split())
+
+
+def test_a_job_twice_is_refused(capsys: Capsys) -> None:
+    """Named twice, separately as in a pool."""
+    sample = SAMPLES / "generator-five"
+    for more in ((), ("--separately",)):
+        ran = Ran(capsys, "compare", sample, sample, *more)
+        assert (ran.status, ran.out) == (2, "") and "name each job once" in ran.err
+
+
+def test_sweeps_take_units_of_their_own(capsys: Capsys) -> None:
+    """A list and a sweep may mix units; a sweep that does not end on a step ends before; repeats count once."""
+
+    def found(text: str) -> list[float]:
+        rows = document(capsys, SAMPLES / "generator-five", "--kind", "rod", "--targets", text)["targets"]
+        return [row["target"] for row in rows]
+
+    assert found("2.0 thou .. 0.00225/1 tenths") == [0.0020, 0.0021, 0.0022]
+    assert found("0.0020, 0.0508 mm, 22 tenths") == [0.0020, 0.0022]
+
+
+def test_a_time_limit_leaves_rows_that_say_so(capsys: Capsys, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Exit 1; what was not proven is marked in every form."""
+    monkeypatch.setattr("fitmatch.cli.solving.STARTED", 0.0)  # long ago
+    args = ("compare", SAMPLES / "generator-five", "--boxes", "--time-limit", "0.001", "--quiet")
+    text, data = Ran(capsys, *args), Ran(capsys, *args, "--json")
+    assert text.status == data.status == 1
+    assert "NOT PROVEN, a better choice may exist: target" in text.out and "time ran out" in text.out
+    found = json.loads(data.out)
+    OF_COMPARED.validate(found)
+    assert (found["status"], found["complete"], found["boxes"]) == ("unproven", False, [])
+
+
+def test_ctrl_c_prints_what_was_found(capsys: Capsys, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Exit 130, with the plans by hand in place of what was not proven."""
+    stop = Stop()
+    stop.request()
+    monkeypatch.setattr("fitmatch.cli.compare.stop_after", lambda _seconds: stop)
+    ran = Ran(capsys, "compare", SAMPLES / "generator-five")
+    assert ran.status == 130 and "NOT PROVEN" in ran.out
+
+
+def test_the_same_files_give_the_same_output(capsys: Capsys) -> None:
+    """Byte for byte, in every form."""
+    for form in ((), ("--json",), ("--csv",)):
+        args = ("compare", SAMPLES / "metrology-bench", "--rules", "--boxes", "--trade-off", "worst/spread", *form)
+        assert Ran(capsys, *args).out == Ran(capsys, *args).out
+
+
+def test_progress_tells_what_is_left(capsys: Capsys) -> None:
+    """Each further table counts its questions."""
+    from fitmatch import stages
+    from fitmatch.study.comparison import boxes, let_go, targets, trade_off
+
+    told: list[str] = []
+    heard: Callable[[str], None] = told.append
+    for module in (boxes, let_go, targets, trade_off):
+        assert module.now is stages.now
+    stages.listen(heard)
+    try:
+        Ran(capsys, "compare", SAMPLES / "generator-five", "--kind", "rod", "--targets", "0.002,0.0022", "--boxes")
+    finally:
+        stages.listen(None)
+    assert {"rod: target 1 of 2", "rod: target 2 of 2", "rod: boxes, choice 3 of 3"} <= set(told)

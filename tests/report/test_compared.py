@@ -1,0 +1,88 @@
+"""A comparison in every form, of jobs with every rule and of some that have nothing to compare."""
+
+import json
+import random
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import replace
+
+import pytest
+from made.jobs import (
+    TARGET,
+    WALL,
+    guarded_job,
+    make_job,
+    make_position,
+    make_shell,
+    moving_job,
+    random_job,
+    row_job,
+    wishing_job,
+)
+from made.pools import random_pool
+from made.seeds import seeds
+from oracles.schemas import OF_COMPARED
+
+import fitmatch
+from fitmatch.problems import InputError
+from fitmatch.records.job import Job
+from fitmatch.records.pools import Pool
+from fitmatch.report.comparison.report import compared_text
+from fitmatch.report.data.compared import compared_document, compared_rows
+from fitmatch.report.plots.compared import compared_picture
+from fitmatch.report.shared.layout import page
+
+BORE = make_position("R1", 2 * WALL + TARGET)
+PAIR = [make_shell("u", "upper", WALL), make_shell("l", "lower", WALL)]
+NOTHING = {
+    "no shell": make_job([BORE], []),
+    "no reading": make_job([replace(BORE, journal=None)], PAIR),
+    "no wall": make_job([BORE], [PAIR[0], make_shell("l", "lower", None)]),
+    "on hold": make_job([BORE], [replace(PAIR[0], hold="rust"), PAIR[1]]),
+    "no clearance": make_job([make_position("R1", 2 * WALL)], PAIR),
+}
+
+
+def in_every_form(task: Job | Pool, width: int) -> str:
+    """The text, after every form was made of the comparison with all its tables."""
+    for against in ("boxes", "spread"):
+        compared = fitmatch.compare(task, rules=True, boxes=True, against=against)
+        for unit in ("in", "mm"):
+            with page(width):
+                text = compared_text(compared, unit)
+            assert max(map(len, text.splitlines())) <= width
+            OF_COMPARED.validate(json.loads(compared_document(compared, unit)))
+            rows = compared_rows(compared, unit).splitlines()
+            assert len(rows) == 1 + sum(map(len, tables_of(task, compared.to_frame().to_dict("records"))))
+    assert compared_picture(compared, "mm", ".svg").startswith(b"<?xml")
+    return text
+
+
+def tables_of(task: Job | Pool, frame: list[dict[str, object]]) -> tuple[list[object], list[object]]:
+    """The rows of the frame, and the positions that are filled, which only CSV has."""
+    return list(frame), list(fitmatch.assign(task).placements)
+
+
+@pytest.mark.parametrize("width", [80, 100, 120])
+@pytest.mark.parametrize("make", [random_job, wishing_job, row_job, moving_job, guarded_job])
+@seeds(1, 12)
+def test_every_form_of_every_job(seeds: list[int], make: Callable[..., Job], width: int) -> None:
+    """No line is wider than the page, JSON obeys its schema, CSV has every row of the frame and every clearance."""
+    for seed in seeds:
+        with suppress(InputError):  # a guard that leaves no clearance
+            in_every_form(make(random.Random(f"forms {seed}")), width)
+
+
+@seeds(1, 12)
+def test_every_form_of_a_pool(seeds: list[int]) -> None:
+    """The same of several jobs that share their shells."""
+    for seed in seeds:
+        in_every_form(random_pool(random.Random(f"forms {seed}")), 80)
+
+
+@pytest.mark.parametrize("name", NOTHING)
+def test_nothing_to_compare_is_compared_all_the_same(name: str) -> None:
+    """A job of which no position can be filled has its rows, all empty, and says that it needs attention."""
+    assert "NEEDS ATTENTION" in in_every_form(NOTHING[name], 80)
+    rows = fitmatch.compare(NOTHING[name]).plans
+    assert {(row.found.figures.filled, row.found.figures.worst_deviation_nm) for row in rows} == {(0, None)}
