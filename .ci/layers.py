@@ -14,7 +14,7 @@ PACKAGE = Path(__file__).resolve().parent.parent / "fitmatch"
 # A folder and modules of it, a line each; a folder whose modules need some of its own folders has more than one line.
 ORDER = """
 .: version stages facts wording names lengths problems
-records: ask keys measuring parts job placements doubted housings pools plans
+records: ask keys measuring parts stacks job placements doubted housings pools plans
 rules: of_kind
 rules/one_half: family holds match min_wall
 rules/two_halves: same_in_bore thick_half wall_difference
@@ -25,11 +25,11 @@ gauging/sizes: materials places corrections form form_limits sizing
 gauging/uncertainty: student error_model judging
 gauging/doubts: digits groups scatter odd repeats sessions mistakes naming check
 gauging: bench_path assembled
-intake/common: catalogue findings advice quantities texts
+intake/common: catalogue findings advice quantities texts iso_286 bands
 intake/tables: table csv_file workbook opening columns
 intake/job_toml: keys key_rows strange_keys values fits instruments settings unread sources
 intake/rows: sheet positions shells long_file saved_plan assembled targets all_shells copies cross_checks
-intake: reading pooling
+intake: reading pooling stacks
 intake/writing: locking whole_files workbooks log_rows appending new_box rewriting learning saving
 fit/solver: program stopping adapter
 fit/classes: guards axis_rows demands classes candidates
@@ -39,19 +39,21 @@ fit/why: arithmetic questions cures conflicts
 fit/answer: checker expected baselines strays kernel one_box best_plan
 fit/beside: regions next_values alternatives explanations
 fit: assign
+study/drawings: shapes sums ranges
 report/shared: emit scale states layout axis certainty housings readings
-report/words: phrases small_reasons reasons refusals levels doubts likely_causes
+report/words: phrases small_reasons reasons refusals levels doubts likely_causes stacks
 report/text: positions
 report/screen: limits_drawn table sure proven left_over
-report/text: beside measuring remaining explaining quality attention heading full doubts assembled report
-report/data: values rows doubts document assembled
+report/text: beside measuring remaining explaining quality attention heading full doubts assembled ranges report
+report/data: values rows doubts document assembled ranges
+report/plots: distribution
 cli: exit_codes blank console options
 cli/bench: entries typed answers sitting
-cli: assembled assign check measure new main
+cli: assembled assign check measure new range main
 .: __main__
 """
 # Loaded inside the function that needs them, so that `--help` starts at once; some are known to few modules alone.
-LATE = {"openpyxl", "pandas", "numpy", "scipy"}
+LATE = {"openpyxl", "pandas", "numpy", "scipy", "matplotlib"}
 ONLY_IN = {
     "ortools": ("fit/solver/adapter.py",),
     "openpyxl": ("intake/tables/workbook.py", "intake/writing/workbooks.py"),

@@ -40,6 +40,7 @@ def processes() -> list[str]:
         "cp_model": ["-c", "import ortools.sat.python.cp_model"],
         "click": ["-c", "import click"],
         "assign": ["-m", "fitmatch", "assign", sample, "--quiet"],
+        "range": ["-m", "fitmatch", "range", sample, "--quiet"],
         "help": ["-m", "fitmatch", "--help"],
         "version": ["-m", "fitmatch", "--version"],
     }
@@ -54,6 +55,8 @@ def processes() -> list[str]:
         row("`assign samples/generator-five`, processor time, import of `ortools.sat.python.cp_model` = 1",
             f"{least['assign'] / least['cp_model']:.2f}", "0.5"),
         row("its peak memory, the same import = 1", f"{memory['assign'] / memory['cp_model']:.2f}", "1"),
+        row("`range samples/generator-five`, processor time, the same import = 1",
+            f"{least['range'] / least['cp_model']:.2f}", "1"),
         row("`--help`, processor time, `import click` = 1", f"{least['help'] / least['click']:.2f}", "1.6"),
         row("`--version`, processor time, `import click` = 1", f"{least['version'] / least['click']:.2f}", "1.6"),
     ]  # fmt: skip

@@ -19,6 +19,7 @@ _COMMANDS: Final = {
     "measure": "Take readings at the bench, each on disk at once.",
     "check": "Say which readings are likely mistakes, what kind of mistake, and what to measure again.",
     "assign": "Say which shell goes where: the best choice, proven.",
+    "range": "Say which clearances drawing limits allow, before anything is measured.",
     "assembled": "Compare what was measured with the shells in with what was calculated.",
 }
 

@@ -94,7 +94,7 @@ class FolderReader:
         as in `read_job`."""
         self._findings = findings = Findings()
         self._folder = path = folder
-        _check_folder(path, findings)
+        check_folder(path, findings)
         self._job_bytes = read_bytes(path, JOB_FILE, findings) if job_toml is None else job_toml
         self.settings = settings = with_positions(path, read_settings(self._job_bytes, findings))
         self._sizes = Sizes(settings.measuring, numbered_are_repeats=settings.numbered_are_repeats)
@@ -317,8 +317,8 @@ def digest_of(sources: Sequence[Source]) -> str:
     return total.hexdigest()
 
 
-def _check_folder(folder: Path, findings: Findings) -> None:
-    """Without a folder there is nothing else to check."""
+def check_folder(folder: Path, findings: Findings) -> None:
+    """Raises InputError where there is no folder: there is nothing else to check then."""
     if not folder.is_dir():
         text = (
             "is a file; name the folder it is in"

@@ -184,22 +184,21 @@ def _drawing(values: Values, path: Path) -> dict[str, Band]:
 
 
 def _band(values: Values, path: Path, quantity: Quantity) -> Band | None:
+    from fitmatch.intake.common.bands import read_band  # few jobs have drawing limits
+
     text = values.text(path, 'write a range, such as "1.8155..1.8165"')
     if text is None:
         return None
-    low, dots, high = text.partition("..")
-    if not dots or not low.strip() or not high.strip():
-        shown = f'`{shorten(text)}` is not a range; write LOW..HIGH, such as "1.8155..1.8165"'
-        values.report("not-a-range", shown, *path)
+
+    def reads(part: str, of: Quantity) -> int | None:
+        nm = values.length_of(part, of, path)
+        return None if values.unit is None else nm  # without a unit no size is known
+
+    try:
+        return read_band(text, quantity, reads, inch_job=values.unit != "mm")
+    except CellError as error:
+        values.report(error.code, str(error), *path)
         return None
-    low_nm, high_nm = (values.length_of(end, quantity, path) for end in (low, high))
-    if low_nm is None or high_nm is None or values.unit is None:
-        return None
-    if low_nm > high_nm:
-        what = f"the low end of `{shorten(text)}` is above its high end"
-        values.report("limits-crossed", f"{what}; write LOW..HIGH (each end carries its own unit)", *path)
-        return None
-    return Band(low_nm, high_nm)
 
 
 class _Asked:

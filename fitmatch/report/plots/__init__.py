@@ -1,0 +1,1 @@
+"""Pictures, drawn with matplotlib's Figure interface; readable in black and white."""

@@ -1,0 +1,1 @@
+"""Studies: what a job could be, and what its drawings allow."""
