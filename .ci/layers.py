@@ -40,6 +40,7 @@ fit/answer: checker expected baselines strays kernel one_box best_plan
 fit/beside: regions next_values alternatives explanations
 fit: assign
 study/drawings: shapes sums ranges
+study/film: reynolds equilibrium oils films
 report/shared: emit scale states layout axis certainty housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes stacks
 report/text: positions
