@@ -14,7 +14,7 @@ PACKAGE = Path(__file__).resolve().parent.parent / "fitmatch"
 # A folder and modules of it, a line each; a folder whose modules need some of its own folders has more than one line.
 ORDER = """
 .: version stages facts wording names lengths problems
-records: ask keys measuring parts stacks job placements doubted housings pools plans
+records: ask keys oils bearings measuring parts stacks job placements doubted housings pools plans
 rules: of_kind
 rules/one_half: family holds match min_wall
 rules/two_halves: same_in_bore thick_half wall_difference
@@ -25,11 +25,11 @@ gauging/sizes: materials places corrections form form_limits sizing
 gauging/uncertainty: student error_model judging
 gauging/doubts: digits groups scatter odd repeats sessions mistakes naming check
 gauging: bench_path assembled
-intake/common: catalogue findings advice quantities texts iso_286 bands
+intake/common: catalogue findings advice quantities options sweeps running texts iso_286 bands
 intake/tables: table csv_file workbook opening columns
-intake/job_toml: keys key_rows strange_keys values fits instruments settings unread sources
+intake/job_toml: keys key_rows strange_keys values fits instruments running settings unread sources
 intake/rows: sheet positions shells long_file saved_plan assembled targets all_shells copies cross_checks
-intake: reading pooling stacks
+intake: reading pooling stacks bearings
 intake/writing: locking whole_files workbooks log_rows appending new_box rewriting learning saving
 fit/solver: program stopping adapter
 fit/classes: guards axis_rows demands classes candidates
@@ -40,17 +40,17 @@ fit/answer: checker expected baselines strays kernel one_box best_plan
 fit/beside: regions next_values alternatives explanations
 fit: assign
 study/drawings: shapes sums ranges
-study/film: reynolds equilibrium oils films
+study/film: reynolds equilibrium films
 report/shared: emit scale states layout axis certainty housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes stacks
 report/text: positions
 report/screen: limits_drawn table sure proven left_over
-report/text: beside measuring remaining explaining quality attention heading full doubts assembled ranges report
-report/data: values rows doubts document assembled ranges
-report/plots: distribution
-cli: exit_codes blank console options
+report/text: beside measuring remaining explaining quality attention heading full doubts assembled ranges films report
+report/data: values rows doubts document assembled ranges films
+report/plots: distribution films
+cli: exit_codes blank console options pictures
 cli/bench: entries typed answers sitting
-cli: assembled assign check measure new range main
+cli: assembled assign check measure new range film main
 .: __main__
 """
 # Loaded inside the function that needs them, so that `--help` starts at once; some are known to few modules alone.

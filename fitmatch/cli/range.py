@@ -8,10 +8,10 @@ import click
 
 from fitmatch.cli import options
 from fitmatch.cli.console import Notes, fitted, print_data, print_report
+from fitmatch.cli.pictures import check_picture, draw
 
 if TYPE_CHECKING:
     from fitmatch.intake.stacks import Drawings, Given
-    from fitmatch.study.drawings.ranges import Range
 
 
 class _Range(click.Command):
@@ -123,10 +123,7 @@ def command(
     """
     if as_json and (as_csv or csv_distribution):
         raise click.UsageError("--json and --csv cannot be used together; choose one")
-    if force and plot is None:
-        raise click.UsageError("--force replaces a picture; add --plot FILE")
-    if plot is not None:
-        _check_plot(plot, force=force)
+    check_picture(plot, force=force)
     from fitmatch.intake.stacks import Given
 
     notes = Notes(quiet=quiet)
@@ -137,8 +134,9 @@ def command(
     found = ranges.range(drawings.stacks, shape=shape, shared=shared)
     shown = unit or drawings.unit
     if plot is not None:
-        _draw(found, drawings, shown, plot)
-        notes.say(f"drawn to {plot}")
+        from fitmatch.report.plots.distribution import ranges_picture
+
+        draw(plot, lambda ending: ranges_picture(found, drawings, shown, ending), notes)
     if as_json or as_csv or csv_distribution:
         from fitmatch.report.data.ranges import distribution_rows, ranges_document, ranges_rows
 
@@ -156,7 +154,8 @@ def command(
 
 
 def _drawings(job: Path | None, given: "Given", unit: str | None) -> "Drawings":
-    from fitmatch.intake.stacks import OptionError, drawings_from_options, read_drawings
+    from fitmatch.intake.common.options import OptionError
+    from fitmatch.intake.stacks import drawings_from_options, read_drawings
 
     if job is None and unit is None:
         raise click.UsageError("without a JOB --unit says what plain numbers are; add --unit mm or --unit in")
@@ -164,25 +163,3 @@ def _drawings(job: Path | None, given: "Given", unit: str | None) -> "Drawings":
         return drawings_from_options(given, unit or "") if job is None else read_drawings(job, given)
     except OptionError as error:
         raise click.BadParameter(str(error), param_hint=error.option) from error
-
-
-def _check_plot(path: Path, *, force: bool) -> None:
-    """Refuse what could not be drawn before any work is done."""
-    from importlib.util import find_spec
-
-    if path.suffix.lower() not in (".svg", ".png"):
-        raise click.BadParameter(f"`{path.name}` is no kind of picture; end it in .svg or .png", param_hint="--plot")
-    if path.exists() and not force:
-        raise click.BadParameter(f"{path} exists; write another name, or add --force", param_hint="--plot")
-    if find_spec("matplotlib") is None:
-        raise click.UsageError("--plot needs matplotlib: pip install 'fitmatch[plots]'")
-
-
-def _draw(found: "Range", drawings: "Drawings", unit: str, path: Path) -> None:
-    from fitmatch.intake.writing.whole_files import write_whole
-    from fitmatch.report.plots.distribution import ranges_picture
-
-    try:
-        write_whole(path, ranges_picture(found, drawings, unit, path.suffix.lower()[1:]))
-    except OSError as error:
-        raise click.ClickException(f"{path} cannot be written: {error.strerror}") from error

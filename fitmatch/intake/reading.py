@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from fitmatch.gauging.sizes.sizing import Sizes
 from fitmatch.intake.common.findings import LAST, SETTINGS, Findings, Paper
-from fitmatch.intake.job_toml.key_rows import JOB_FILE
+from fitmatch.intake.job_toml.key_rows import JOB_FILE, decisive
 from fitmatch.intake.job_toml.settings import read_settings
 from fitmatch.intake.job_toml.sources import (
     Source,
@@ -141,7 +141,7 @@ class FolderReader:
 
     def _digest(self) -> str:
         """That of the files of the job, without any that is missing, which is a mistake."""
-        job_toml = None if self._job_bytes is None else Source(JOB_FILE, self._job_bytes)
+        job_toml = None if self._job_bytes is None else Source(JOB_FILE, decisive(self._job_bytes))
         sources = (job_toml, self._position_source, *self._sources, self._log_source)
         return digest_of([source for source in sources if source is not None])
 
@@ -213,6 +213,7 @@ class FolderReader:
             matched_columns=matched,
             shell_columns=compared,
             coating_counts=settings.coating_counts,
+            running=settings.running,
             measuring=replace(
                 settings.measuring,
                 pooled=self._sizes.pooled(),

@@ -8,6 +8,7 @@ from typing import Final, NamedTuple
 
 from fitmatch.intake.common.bands import read_band
 from fitmatch.intake.common.findings import Findings
+from fitmatch.intake.common.options import OptionError, option_of
 from fitmatch.intake.common.quantities import (
     COATING,
     HOUSING_BORE,
@@ -34,14 +35,6 @@ STEP: Final = Quantity("a step of shells", 1, 2_000_000, "more than 0, up to 2 m
 ALONE: Final = "clearance"  # the name of a row that is given by options without a name
 _MOST: Final = 1_000
 _LARGEST_NM: Final = 2_000_000
-
-
-class OptionError(ValueError):
-    """A mistake in an option: `option`, and what is wrong and what to do."""
-
-    def __init__(self, option: str, text: str) -> None:
-        super().__init__(text)
-        self.option = option
 
 
 class Given(NamedTuple):
@@ -74,7 +67,7 @@ def drawings_from_options(given: Given, unit: str) -> Drawings:
     for feature in FEATURES:
         if not getattr(given, feature):
             raise OptionError(
-                _option(feature),
+                option_of(feature),
                 "nothing gives these limits; write the option, or name a JOB whose job.toml has [drawing] tables",
             )
     stacks = options.stacks(given.kind or "", {}, None, None)
@@ -103,10 +96,6 @@ def read_drawings(folder: Path, given: Given) -> Drawings:
     return Drawings(settings.title, settings.unit, tuple(stacks), sha256(data).hexdigest(), left_out, warnings)
 
 
-def _option(key: str) -> str:
-    return "--" + key.replace("_", "-")
-
-
 def _kinds(settings: Settings, given: Given) -> list[str]:
     """The kinds that are asked for: the one named, else all that have limits."""
     if given.kind is not None:
@@ -119,7 +108,7 @@ def _kinds(settings: Settings, given: Given) -> list[str]:
         kinds = list(settings.fits)
     asked = [key for key in (*FEATURES, "min", "max", "coating", "step") if getattr(given, key)]
     if len(kinds) > 1 and asked:
-        raise OptionError(_option(asked[0]), f"is about one kind; add --kind {listed(kinds, 'or --kind')}")
+        raise OptionError(option_of(asked[0]), f"is about one kind; add --kind {listed(kinds, 'or --kind')}")
     return kinds
 
 
@@ -133,7 +122,7 @@ def _check_complete(settings: Settings, given: Given, kinds: list[str], findings
     for kind in kinds:
         for feature in FEATURES:
             if feature not in settings.drawing.get(kind, {}) and not getattr(given, feature):
-                what = f'is missing; write {feature} = "LOW..HIGH", or give {_option(feature)}'
+                what = f'is missing; write {feature} = "LOW..HIGH", or give {option_of(feature)}'
                 settings.file.report("no-drawing", what, "drawing", kind, feature)
     if findings.problems:
         raise InputError(findings.problems, findings.warnings)
@@ -181,11 +170,13 @@ class _Options:
             name = name.strip()
             fault = fault_in_name(name) if equals else None
             if fault is not None or (equals and not name):
-                raise OptionError(_option(feature), f"`{shorten(name)}` {fault or 'is not a name; write NAME=LIMITS'}")
+                raise OptionError(
+                    option_of(feature), f"`{shorten(name)}` {fault or 'is not a name; write NAME=LIMITS'}"
+                )
             if len(texts) > 1 and not name:
-                raise OptionError(_option(feature), f"`{shorten(text)}`: of several each is NAME=LIMITS")
+                raise OptionError(option_of(feature), f"`{shorten(text)}`: of several each is NAME=LIMITS")
             if name in found:
-                raise OptionError(_option(feature), f"`{shorten(name)}` is given twice; give each its own name")
+                raise OptionError(option_of(feature), f"`{shorten(name)}` is given twice; give each its own name")
             found[name] = self._band(feature, limits, MEASURED[feature])
         return found
 
@@ -193,7 +184,7 @@ class _Options:
         try:
             band = read_band(text, quantity, self._reads(key), inch_job=self._unit == "in")
         except CellError as error:
-            raise OptionError(_option(key), str(error)) from error
+            raise OptionError(option_of(key), str(error)) from error
         assert band is not None  # a length that is wrong has ended it
         return band
 
@@ -213,9 +204,9 @@ class _Options:
             try:
                 nm = reader.read(text)
             except CellError as error:
-                raise OptionError(_option(key), str(error)) from error
+                raise OptionError(option_of(key), str(error)) from error
             if reader.finer:
-                self.warnings.append(f"{_option(key)}: `{shorten(text)}` is finer than a nanometre and was rounded")
+                self.warnings.append(f"{option_of(key)}: `{shorten(text)}` is finer than a nanometre and was rounded")
             return nm
 
         return read

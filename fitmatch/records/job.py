@@ -8,6 +8,7 @@ from typing import ClassVar, Final, NamedTuple, Protocol, Self, TypeAlias
 
 from fitmatch.facts import Fact
 from fitmatch.records.ask import Ask
+from fitmatch.records.bearings import Running
 from fitmatch.records.keys import PositionKey, ShellKey
 from fitmatch.records.measuring import Measuring
 from fitmatch.records.parts import Band, Fit, Position, Shell
@@ -255,6 +256,7 @@ class Job:
     digest: str = ""
     warnings: tuple[str, ...] = ()
     measuring: Measuring = field(default_factory=Measuring)
+    running: Mapping[str, Running] = field(default_factory=dict)  # kind -> how its bearings run
     # If it is one of several jobs that share their shells; `shells` are then those of all.
     name: str = ""
     reserved: frozenset[ShellKey] = frozenset()  # shells locked in another of the jobs

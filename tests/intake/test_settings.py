@@ -232,7 +232,6 @@ def test_names_with_spaces_are_quoted_in_the_tables_of_messages(tmp_path: Path) 
         ("[fit]\nlimits_from = 'manual'\n", 9, "fit.limits_from"),
         ("limits_from = 'manual, p. 12'\n", 8, "fit.rod.limits_from"),
         ("[limits]\npolish_max = 0.0002\n", 8, "limits"),
-        ("[film.rod]\nwidth = 1\n", 8, "film"),
         ("[boxes]\nbudget = 3\n", 8, "boxes"),
         ("[record]\nengine = '7'\n", 8, "record"),
         ("[gauge.mic]\nrepeatability_from = 30\n", 9, "gauge.mic.repeatability_from"),

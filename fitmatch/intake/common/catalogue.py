@@ -38,6 +38,7 @@ CODES: Final = {
     "no-unit": "job.toml names no unit for its lengths",
     "no-fit": "job.toml has no [fit.KIND] table",
     "no-drawing": "limits of bore, journal or wall are needed, and [drawing] has none",
+    "no-film": "something that a film depends on is missing in [film], or contradicts something else",
     "no-target": "nothing gives a kind its target",
     "two-targets": "both target and target_ratio are given",
     "limits-crossed": "min is above max, or a range runs backwards",
@@ -86,7 +87,7 @@ CODES: Final = {
     # readings with the shells in, and the saved plan
     "broken-plan": "an assignment.json that fitmatch did not write",
     "newer-plan": "an assignment.json that a newer fitmatch saved",
-    "no-saved-plan": "a blank shell, and no saved plan that says which one is in",
+    "no-saved-plan": "a saved plan is needed, and there is none",
     "plan-replaced": "a row that refers to a saved plan which another one would replace, or has replaced",
     "clearance-and-bore": "a row with both a clearance and a bore",
     "duplicate-reading": "two rows of one position with the same shells and the same method",

@@ -2,6 +2,7 @@
 
 from typing import Final, NamedTuple
 
+from fitmatch.intake.common.running import KEYS as RUNNING
 from fitmatch.records.measuring import DIAMETERS, FEATURES
 from fitmatch.rules.registry import known_keys
 
@@ -51,6 +52,7 @@ SECTIONS: Final = {
         ),
         "KIND",
     ),
+    "film": Section(RUNNING, "KIND"),
     "bench": Section(tuple(f"{feature}_{what}" for feature in FEATURES for what in ("stations", "angles")), "KIND"),
 }
 ABOUT_MEASURING: Final = frozenset(("gauge", "measured", "temperature", "material", "form", "bench"))

@@ -19,6 +19,7 @@ from fitmatch.intake.job_toml.keys import ABOUT_MEASURING
 from fitmatch.intake.job_toml.values import TypedNumber, Values
 from fitmatch.intake.tables.columns import POSITION_FORM, SHELL_FORM
 from fitmatch.names import fault_in_name, holds_unseen
+from fitmatch.records.bearings import Running
 from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Rule
 from fitmatch.records.measuring import Measuring
@@ -67,6 +68,7 @@ class Settings:
     readings_written: bool = False  # False: the file may be missing
     numbered_are_repeats: bool = False
     gauges_named: bool = True  # False: [gauge] has keys that belong to a gauge, whose name is unknown
+    running: Mapping[str, Running] = field(default_factory=dict)
     measuring: Measuring = field(default_factory=Measuring)  # what can be known before anything else is read
 
     @property
@@ -120,6 +122,7 @@ def read_settings(data: bytes | None, findings: Findings) -> Settings:
         readings_written="readings" in sources,
         numbered_are_repeats=values.word(("readings", "numbered"), ("places", "repeats")) == "repeats",
         measuring=_measuring(values, fits),
+        running=_running(values, fits),
         gauges_named=values.misplaced.isdisjoint(values.table(("gauge",))),  # known once they are read
     )
 
@@ -276,6 +279,14 @@ class _Asked:
 
     def row(self, key: str) -> int | None:
         return self._values.row("rules", key)
+
+
+def _running(values: Values, fits: Fits) -> Mapping[str, Running]:
+    if "film" not in values.document:
+        return {}
+    from fitmatch.intake.job_toml.running import read_running
+
+    return read_running(values, fits)
 
 
 def _measuring(values: Values, fits: Fits) -> Measuring:

@@ -11,8 +11,9 @@ from math import log, pi, sqrt
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.records.bearings import Bearing
+from fitmatch.records.oils import UPPER_C
 from fitmatch.study.film.equilibrium import Films
-from fitmatch.study.film.oils import UPPER_C, Oil
 from fitmatch.study.film.reynolds import Film
 
 if TYPE_CHECKING:
@@ -20,20 +21,6 @@ if TYPE_CHECKING:
 
 _BEYOND_K: Final = 30.0  # above what the oil reaches its viscosity falls no further: such films are not shown
 _LAMINAR: Final = 41.3  # ISO 7902: laminar while density U c / viscosity is up to this times sqrt(r / c)
-
-
-class Bearing(NamedTuple):
-    """One bearing as it runs. `width_nm` is that of one land, `load_n` what all lands carry together."""
-
-    clearance_nm: int  # diametral
-    journal_nm: int
-    width_nm: int
-    load_n: float
-    speed_rpm: float
-    oil: Oil
-    lands: int = 1
-    feed_pressure_mpa: float | None = None  # in a full groove; other feeds are not counted
-    position: str | None = None
 
 
 class Row(NamedTuple):
@@ -45,6 +32,7 @@ class Row(NamedTuple):
     sommerfeld: float | None = None
     eccentricity_ratio: float | None = None
     min_film_thickness_um: float | None = None
+    edge_film_thickness_um: float | None = None  # at the tighter end of a gap that slopes over the width
     attitude_angle_deg: float | None = None
     friction_coefficient: float | None = None
     friction_power_w: float | None = None
@@ -106,7 +94,7 @@ def _row(bearing: Bearing, films: Films) -> Row:
     oil = bearing.oil
     effective = running.effective_c(found) if oil.heats else None
     if effective is not None and not oil.reaches(effective):
-        return Row(bearing, effective_temperature_c=effective, cautions=("beyond-oil",))
+        return Row(bearing, cautions=("beyond-oil",))
     viscosity = running.needed(found)
     density = oil.density_kg_m3 if effective is None else oil.density(effective)
     reynolds = None if density is None else running.reynolds_ratio(viscosity, density)
@@ -116,6 +104,7 @@ def _row(bearing: Bearing, films: Films) -> Row:
         sommerfeld=found.sommerfeld,
         eccentricity_ratio=found.eccentricity,
         min_film_thickness_um=running.gap_m * (1 - found.eccentricity) * 1e6,
+        edge_film_thickness_um=running.gap_m * (1 - found.eccentricity) * 1e6 - bearing.slope_nm / 2_000,
         attitude_angle_deg=found.attitude_deg,
         friction_coefficient=found.friction * running.gap_m / running.radius_m,
         friction_power_w=running.power(found),

@@ -24,8 +24,6 @@ AROUND: Final = 120  # cells from the widest gap to where no film reaches
 ACROSS: Final = 10  # cells on half of the width
 LARGEST: Final = 0.995  # eccentricity ratio that the grid resolves
 SMALLEST: Final = 1e-4
-NARROWEST: Final = 0.02  # width / diameter
-WIDEST: Final = 5.0
 _END: Final = 1.5 * pi  # no film reaches it
 # Where the film of an endless bearing breaks (exact values of the one-dimensional problem): the first guess.
 _BREAKS: Final = (
