@@ -47,15 +47,16 @@ report/text: positions
 report/screen: limits_drawn table sure proven left_over
 report/text: beside measuring remaining explaining quality attention heading full doubts assembled ranges films report
 report/data: values rows doubts document assembled ranges films
-report/plots: distribution films
+report/plots: paper distribution films
 cli: exit_codes blank console options pictures
 cli/bench: entries typed answers sitting
 cli: assembled assign check measure new range film main
 .: __main__
 """
 # Loaded inside the function that needs them, so that `--help` starts at once; some are known to few modules alone.
-LATE = {"openpyxl", "pandas", "numpy", "scipy", "matplotlib"}
+LATE = {"matplotlib", "openpyxl", "pandas", "numpy", "scipy"}
 ONLY_IN = {
+    "matplotlib": ("report/plots/paper.py",),
     "ortools": ("fit/solver/adapter.py",),
     "openpyxl": ("intake/tables/workbook.py", "intake/writing/workbooks.py"),
     "tabulate": ("report/shared/layout.py",),

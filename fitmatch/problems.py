@@ -46,5 +46,13 @@ class NotPossible(ValueError):
         self.why = why
 
 
+class ExtraMissing(Exception):
+    """What was asked for needs a library that is not installed."""
+
+    def __init__(self, what: str, library: str, extra: str) -> None:
+        todo = f"install it with: pip install 'fitmatch[{extra}]'"
+        super().__init__(f"{what} need {library}, which is not installed; {todo}")
+
+
 class FaultInFitmatch(Exception):
     """An answer that failed its independent check: a defect in this program, never in the user's files."""

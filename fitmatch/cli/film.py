@@ -128,4 +128,6 @@ def _check_scipy() -> None:
     from importlib.util import find_spec
 
     if find_spec("scipy") is None:
-        raise click.UsageError("film needs SciPy: pip install 'fitmatch[film]'")
+        from fitmatch.problems import ExtraMissing
+
+        raise ExtraMissing("films", "SciPy", "film")

@@ -83,8 +83,11 @@ def _run(args: list[str]) -> int:
         click.echo("stopped by Ctrl-C", err=True)
         return INTERRUPTED
     except Exception as error:
-        from fitmatch.problems import FaultInFitmatch, InputError
+        from fitmatch.problems import ExtraMissing, FaultInFitmatch, InputError
 
+        if isinstance(error, ExtraMissing):
+            click.echo(f"Error: {error}", err=True)
+            return BAD_INPUT
         if isinstance(error, InputError):
             for warning in () if "--quiet" in args else error.warnings:
                 click.echo(f"warning: {warning}", err=True)

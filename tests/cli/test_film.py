@@ -181,10 +181,10 @@ def test_pictures(capsys: pytest.CaptureFixture[str], tmp_path: Path, ending: st
     first, second = tmp_path / f"a.{ending}", tmp_path / f"b.{ending}"
     for picture in (first, second):
         ran = Ran(capsys, "film", *HEATED, "--clearance", "0.03..0.06/0.01", "--plot", picture)
-        assert ran.status == 0 and ran.err == f"drawn to {picture}\n"
+        assert ran.status == 0 and ran.err == f"drawn in {picture}\n"
     assert first.read_bytes() == second.read_bytes()
     if ending == "svg":
-        assert "certifies none" in first.read_text() and "film at [°C]" in first.read_text()
+        assert "certifies none" in first.read_text() and "temperature of the film" in first.read_text()
 
 
 def test_a_picture_of_a_plan_names_its_positions(
@@ -223,7 +223,7 @@ def test_a_picture_of_a_plan_names_its_positions(
         ((*THIN, "--speed", "3000..1000/500", "--clearance", "0.05"), "is no sweep; write FROM..TO/STEP in rpm"),
         ((*THIN, "--speed", "1..3000/1", "--clearance", "0.05"), "at most 1,000"),
         ((*THIN, "--speed", "1..900/1", "--clearance", "0.05,0.06"), "more than 1,000 films"),
-        ((*THIN, "--clearance", "0.05", "--plot", "a.gif"), "no kind of picture"),
+        ((*THIN, "--clearance", "0.05", "--plot", "a.gif"), "not a kind of picture"),
         ((*THIN, "--clearance", "0.05", "--json", "--csv"), "cannot be used together"),
     ],
 )  # fmt: skip

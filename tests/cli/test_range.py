@@ -3,6 +3,8 @@
 import csv
 import io
 import json
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -135,23 +137,26 @@ def test_pictures(capsys: pytest.CaptureFixture[str], tmp_path: Path, ending: st
     picture = tmp_path / f"rods.{ending}"
     folder = job(tmp_path)
     ran = Ran(capsys, "range", folder, "--plot", picture)
-    assert (ran.status, ran.err) == (0, f"drawn to {picture}\n")
+    assert (ran.status, ran.err) == (0, f"drawn in {picture}\n")
     first = picture.read_bytes()
     assert first.startswith(b"<?xml" if ending == "svg" else b"\x89PNG")
     ran = Ran(capsys, "range", folder, "--plot", picture)
-    assert ran.status == 2 and "exists; write another name, or add --force" in ran.err and ran.out == ""
+    assert ran.status == 2 and "is there already; add --force to replace it" in ran.err and ran.out == ""
     assert Ran(capsys, "range", folder, "--plot", picture, "--force").status == 0
     assert picture.read_bytes() == first
     if ending == "svg":
         text = first.decode()
-        assert all(words in text for words in ("Pump engine", "clearance, diametral [mm]", ">min<", ">max<", ">rod<"))
+        assert all(
+            words in text
+            for words in ("Pump engine", "clearance, mm, diametral", ">min<", ">max<", ">rod<", "Digest of job.toml")
+        )
 
 
 def test_a_missing_extra_is_told(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
-    """Without matplotlib --plot ends with the line that installs it, before any work."""
-    monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
+    """Without matplotlib --plot ends with the line that installs it, and no answer."""
+    monkeypatch.setitem(sys.modules, "matplotlib", None)
     ran = Ran(capsys, "range", *PLAIN, "--plot", "a.svg")
-    assert ran.status == 2 and "pip install 'fitmatch[plots]'" in ran.err
+    assert (ran.status, ran.out) == (2, "") and "pip install 'fitmatch[plots]'" in ran.err
 
 
 @pytest.mark.parametrize(
@@ -174,7 +179,7 @@ def test_a_missing_extra_is_told(capsys: pytest.CaptureFixture[str], monkeypatch
         ((*PLAIN, "--shared", "1.5"), "outside 0 to 1"),
         ((*PLAIN, "--shared", "half"), "is not a number"),
         ((*PLAIN, "--shape", "round"), "'uniform', 'triangular', 'normal'"),
-        ((*PLAIN, "--plot", "a.pdf"), "no kind of picture"),
+        ((*PLAIN, "--plot", "a.pdf"), "not a kind of picture"),
         ((*PLAIN, "--force"), "add --plot FILE"),
         ((*PLAIN, "--json", "--csv"), "cannot be used together"),
     ],
@@ -218,9 +223,6 @@ def test_numbers_too_fine_are_told(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_nothing_heavy_is_loaded(tmp_path: Path) -> None:
     """The command loads neither the solver, pandas nor matplotlib."""
-    import subprocess
-    import sys
-
     code = (
         "import sys\nfrom fitmatch.cli.main import main\ntry:\n    main(sys.argv[1:])\nfinally:\n"
         "    print([m for m in ('ortools', 'pandas', 'matplotlib', 'scipy') if m in sys.modules], file=sys.stderr)"

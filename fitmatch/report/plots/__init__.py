@@ -1,1 +1,1 @@
-"""Pictures, drawn with matplotlib's Figure interface; readable in black and white."""
+"""Pictures for design notes, readable in black and white; they need the extra `plots`."""

@@ -1,53 +1,50 @@
 """The picture of `fitmatch range`: how clearances lie between the smallest and the largest."""
 
-from io import BytesIO
 from itertools import cycle
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from fitmatch.intake.stacks import Drawings
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.report.data.ranges import curve
+from fitmatch.report.plots.paper import INK, PALE, Panel, plain, sheet
+from fitmatch.report.shared.layout import clean
+from fitmatch.report.text.ranges import assumed
 from fitmatch.report.words.stacks import row_name
 from fitmatch.study.drawings.ranges import Range
 
-_STYLES: Final = (
-    ("-", "#1b4f8a"),
-    ("--", "#a23b00"),
-    ("-.", "#1d6b3a"),
-    (":", "#5b2c83"),
-    ((0, (7, 2, 1, 2)), "#333333"),
-)
+if TYPE_CHECKING:
+    from fitmatch.report.plots.paper import Axes
+
+# Strokes and greys tell the rows apart; when they begin again the line is thicker.
+_STROKES: Final = (("-", INK), ("--", INK), ("-.", INK), (":", INK), ("-", PALE), ("--", PALE))
 
 
 def ranges_picture(found: Range, drawings: Drawings, unit: str, ending: str) -> bytes:
-    """The file of the picture, always the same for the same answer. Lines differ by dashes, not by colour alone."""
-    import matplotlib
-    from matplotlib.figure import Figure
-
+    """The file of the picture, always the same for the same answer."""
     per_unit = NM_PER_UNIT[unit]
-    figure = Figure(figsize=(8.4, 4.6), layout="constrained")
-    axes = figure.subplots()
-    for row, (dashes, colour) in zip(found.rows, cycle(_STYLES), strict=False):
-        points = list(curve(row))
-        clearances = [at / per_unit for at, _, _ in points]
-        heights = [density * per_unit for _, density, _ in points]
-        axes.plot(clearances, heights, linestyle=dashes, color=colour, label=row_name(row))
-    limits = {(which, nm) for row in found.rows for which, nm in (("min", row.stack.min_nm), ("max", row.stack.max_nm))}
-    for which, nm in sorted(limits, key=str):
-        if nm is not None:
-            axes.axvline(nm / per_unit, color="black", linewidth=0.9)
-            axes.annotate(which, (nm / per_unit, 1.0), xycoords=("data", "axes fraction"), xytext=(2, -10),
-                          textcoords="offset points", fontsize=8)  # fmt: skip
-    axes.set_ylim(bottom=0)
-    axes.set_xlabel(f"clearance, diametral [{unit}]")
-    axes.set_ylabel(f"density [1/{unit}]")
-    figure.legend(loc="outside right upper", frameon=False, fontsize=8)
-    axes.set_title(drawings.title or "Clearances that the limits allow", fontsize=10, loc="left")
-    under = f"each part {found.shape} between its limits, shared {found.shared:g}; at 20 °C, without seating"
+
+    def draw(axes: "Axes") -> None:
+        strokes = cycle((dashes, ink, width) for width in (1.0, 2.2) for dashes, ink in _STROKES)
+        for row, (dashes, ink, width) in zip(found.rows, strokes, strict=False):
+            points = list(curve(row))
+            clearances, densities = [at / per_unit for at, _, _ in points], [density for _, density, _ in points]
+            axes.plot(clearances, [density * per_unit for density in densities], linestyle=dashes, color=ink,
+                      linewidth=width, label=plain(clean(row_name(row))))  # fmt: skip
+        limits = [
+            (name, nm) for row in found.rows for name, nm in (("min", row.stack.min_nm), ("max", row.stack.max_nm))
+        ]
+        for name, nm in dict.fromkeys(limits):
+            if nm is not None:
+                axes.axvline(nm / per_unit, color=INK, linewidth=0.6)
+                axes.annotate(name, (nm / per_unit, 1.0), xycoords=("data", "axes fraction"), xytext=(2, -8),
+                              textcoords="offset points")  # fmt: skip
+        axes.set_ylim(bottom=0)
+        axes.set_xlabel(f"clearance, {unit}, diametral")
+        axes.set_ylabel(f"density, 1/{unit}")
+        axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0))
+
+    notes = [assumed(found), "Limits at 20 °C; seating is left out."]
     if drawings.digest is not None:
-        under += f"\njob.toml {drawings.digest}"
-    figure.supxlabel(under, fontsize=7, x=0.01, ha="left")
-    out = BytesIO()
-    with matplotlib.rc_context({"svg.hashsalt": "fitmatch", "svg.fonttype": "none"}):
-        figure.savefig(out, format=ending, dpi=150, metadata={"Date": None} if ending == "svg" else None)
-    return out.getvalue()
+        notes.append(f"Digest of job.toml: {drawings.digest}")
+    title = clean(drawings.title) or "What the limits allow"
+    return sheet(title, notes, [Panel("clearances that the limits allow", draw)], ending)

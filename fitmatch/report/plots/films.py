@@ -1,49 +1,54 @@
 """The picture of `fitmatch film`: the thinnest film, and how warm it is, against clearance."""
 
-from io import BytesIO
 from itertools import cycle
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from fitmatch.intake.bearings import Runs
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.report.data.films import COMPARES
+from fitmatch.report.plots.paper import INK, Panel, plain, sheet
+from fitmatch.report.shared.layout import clean
+from fitmatch.report.text.films import what_was_given
 from fitmatch.study.film.films import FilmTable, Row
 
-_MARKS: Final = (("o", "-"), ("s", "--"), ("^", "-."), ("D", ":"), ("v", "-"))
+if TYPE_CHECKING:
+    from fitmatch.report.plots.paper import Axes
+
+_MARKS: Final = (("o", "-"), ("s", "--"), ("^", "-."), ("D", ":"), ("v", "-"), ("x", "--"))
 
 
 def films_picture(found: FilmTable, runs: Runs, unit: str, ending: str) -> bytes:
-    """The file of the picture, always the same for the same answer. Curves differ by marks and dashes."""
-    import matplotlib
-    from matplotlib.figure import Figure
+    """The file of the picture, always the same for one answer: films of a sweep as curves, those of a plan as points
+    with the names of their positions."""
+    panels = [_panel("thinnest film", "um", "min_film_thickness_um", found, unit)]
+    if any(row.effective_temperature_c is not None for row in found.rows):
+        panels.append(_panel("temperature of the film", "°C", "effective_temperature_c", found, unit))
+    notes = [COMPARES, *what_was_given(found.rows, unit)]
+    if runs.digest:
+        notes.append(f"Inputs' digest: {runs.digest}")
+    return sheet(clean(runs.title) or "Steady oil films", notes, panels, ending)
 
-    heated = any(row.temperature_rise_k is not None for row in found.rows)
-    figure = Figure(figsize=(8.4, 6.4 if heated else 4.2), layout="constrained")
-    panels = figure.subplots(2 if heated else 1, 1, squeeze=False)[:, 0]
-    shown = [("min_film_thickness_um", "thinnest film [um]"), ("effective_temperature_c", "film at [°C]")]
-    for axes, (name, label) in zip(panels, shown, strict=False):
-        for (what, rows), (mark, dashes) in zip(_curves(found).items(), cycle(_MARKS), strict=False):
+
+def _panel(title: str, of: str, name: str, found: FilmTable, unit: str) -> Panel:
+    def draw(axes: "Axes") -> None:
+        curves = _curves(found)
+        for (label, rows), (mark, dashes) in zip(curves.items(), cycle(_MARKS), strict=False):
             known = [row for row in rows if getattr(row, name) is not None]
             clearances = [row.bearing.clearance_nm / NM_PER_UNIT[unit] for row in known]
-            line = "none" if known and known[0].bearing.position else dashes
-            axes.plot(clearances, [getattr(row, name) for row in known], marker=mark, markersize=3, linestyle=line,
-                      color="black", linewidth=0.9, label=what)  # fmt: skip
-            for row, at in zip(known, clearances, strict=True):
+            values = [getattr(row, name) for row in known]
+            in_plan = any(row.bearing.position for row in known)
+            axes.plot(clearances, values, marker=mark, markersize=3, linestyle="none" if in_plan else dashes, color=INK,
+                      linewidth=0.9, label=label)  # fmt: skip
+            for row, at, value in zip(known, clearances, values, strict=True):
                 if row.bearing.position:
-                    axes.annotate(row.bearing.position, (at, getattr(row, name)), xytext=(3, 3), fontsize=7,
+                    axes.annotate(plain(clean(row.bearing.position)), (at, value), xytext=(3, 3),
                                   textcoords="offset points")  # fmt: skip
-        axes.set_ylabel(label)
-        axes.spines[["top", "right"]].set_visible(False)
-    panels[-1].set_xlabel(f"clearance, diametral [{unit}]")
-    panels[0].set_title(runs.title or "Steady oil films", fontsize=10, loc="left")
-    if len(_curves(found)) > 1:
-        panels[0].legend(frameon=False, fontsize=8)
-    under = COMPARES + (f"\nInputs' digest: {runs.digest}" if runs.digest else "")
-    figure.supxlabel(under, fontsize=7, x=0.01, ha="left")
-    out = BytesIO()
-    with matplotlib.rc_context({"svg.hashsalt": "fitmatch", "svg.fonttype": "none"}):
-        figure.savefig(out, format=ending, dpi=150, metadata={"Date": None} if ending == "svg" else None)
-    return out.getvalue()
+        axes.set_xlabel(f"clearance, {unit}, diametral")
+        axes.set_ylabel(of)
+        if len(curves) > 1:
+            axes.legend()
+
+    return Panel(title, draw)
 
 
 def _curves(found: FilmTable) -> dict[str, list[Row]]:

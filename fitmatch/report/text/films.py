@@ -35,7 +35,7 @@ def films_text(found: FilmTable, runs: Runs, unit: str) -> str:
         paragraph(clean(runs.title) or "Steady oil films"),
         _films(rows, unit),
         _cautions(rows),
-        _given(rows, unit),
+        items("GIVEN", what_was_given(rows, unit)),
         _oils(rows),
         items("WARNINGS", list(map(clean, runs.warnings))),
         _left_out(runs),
@@ -95,7 +95,7 @@ def _name(bearing: Bearing) -> str:
     return f"{what} at {bearing.speed_rpm:g} rpm"
 
 
-def _given(rows: tuple[Row, ...], unit: str) -> list[str]:
+def what_was_given(rows: tuple[Row, ...], unit: str) -> list[str]:
     """Each set of bearings that run alike, once."""
     alike: dict[tuple[float | int | None, ...], list[Bearing]] = {}
     for row in rows:
@@ -116,7 +116,7 @@ def _given(rows: tuple[Row, ...], unit: str) -> list[str]:
         names = f"{listed(list(dict.fromkeys(whole(x.position) for x in some if x.position)))}: " if b.position else ""
         told.append(f"{names}journal {journal} {unit}, {lands}, {b.load_n:g} N in all (mean pressure {mean:.2f} MPa), "
                     f"{speed} rpm{feed}.")  # fmt: skip
-    return items("GIVEN", told)
+    return told
 
 
 def _oils(rows: tuple[Row, ...]) -> list[str]:

@@ -34,7 +34,7 @@ def ranges_text(found: Range, drawings: Drawings, unit: str) -> str:
         _chances(rows, scale),
         _shares(rows),
         _limits(stacks, unit),
-        paragraph(_assumed(found)),
+        paragraph(assumed(found)),
         items("WARNINGS", list(map(clean, drawings.warnings))),
         paragraph(f"Left out, as [drawing] has nothing for it: {listed(list(map(clean, drawings.left_out)))}.")
         if drawings.left_out
@@ -140,7 +140,8 @@ def _limits(stacks: list[Stack], unit: str) -> list[str]:
     ]
 
 
-def _assumed(found: Range) -> str:
+def assumed(found: Range) -> str:
+    """What the chances rest on."""
     told = "Worst case: every part at its limit. For the rest each part lies "
     told += f"{SHAPE_WORDS[found.shape]}, independent of the others"
     if found.shared:

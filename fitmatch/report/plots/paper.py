@@ -1,0 +1,75 @@
+"""The sheet that pictures are drawn on: a title, panels two beside each other, and what the figures rest on below them.
+
+Everything is drawn in black, grey and white, and told apart by marks, strokes and hatching. The same figures give the
+same bytes.
+"""
+
+from collections.abc import Callable, Sequence
+from io import BytesIO
+from textwrap import wrap
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+from fitmatch.problems import ExtraMissing
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes as Axes
+
+ENDINGS: Final = (".svg", ".png")
+INK: Final = "black"
+PALE: Final = "0.7"
+
+_COLUMNS: Final = 2
+_PANEL_IN: Final = (5.2, 3.1)  # width and height
+_LINE_IN: Final = 0.14  # of a note, in the small print
+_TITLE_IN: Final = 0.35
+_LETTERS: Final = 150  # of a note on one line of a sheet with two columns
+_STYLE: Final[Any] = {
+    "font.size": 8.0,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "legend.frameon": False,
+    "svg.fonttype": "none",  # text stays text
+    "svg.hashsalt": "fitmatch",
+}
+
+
+class Panel(NamedTuple):
+    """One diagram: its title, and what draws it."""
+
+    title: str
+    draw: Callable[["Axes"], None]
+
+
+def sheet(title: str, notes: Sequence[str], panels: Sequence[Panel], ending: str) -> bytes:
+    """The picture as a file of this kind; raises ExtraMissing where matplotlib is not installed."""
+    try:
+        from matplotlib import rc_context
+        from matplotlib.figure import Figure
+        from matplotlib.layout_engine import ConstrainedLayoutEngine
+    except ImportError as error:
+        raise ExtraMissing("pictures", "matplotlib", "plots") from error
+    columns = min(_COLUMNS, len(panels))
+    rows = -(-len(panels) // columns)
+    small = [line for note in notes for line in wrap(note, _LETTERS * columns // _COLUMNS)]
+    below = _LINE_IN * (len(small) + 1)
+    width, height = _PANEL_IN[0] * columns, _PANEL_IN[1] * rows + below + _TITLE_IN
+    with rc_context(_STYLE):
+        room = (0.0, below / height, 1.0, 1.0 - (below + _TITLE_IN) / height)
+        figure = Figure(figsize=(width, height), layout=ConstrainedLayoutEngine(rect=room, h_pad=0.08, w_pad=0.08))
+        figure.text(0.01, 1.0 - 0.1 / height, plain(title), fontsize=10, fontweight="bold", va="top")
+        figure.text(0.01, 0.05 / height, plain("\n".join(small)), fontsize=6.5, va="bottom", linespacing=1.35)
+        for axes, panel in zip(figure.subplots(rows, columns, squeeze=False).flat, panels, strict=False):
+            axes.set_title(plain(panel.title), fontsize=9, loc="left")
+            panel.draw(axes)
+        for axes in figure.axes[len(panels) :]:
+            axes.set_axis_off()
+        out = BytesIO()
+        # No date: the same figures give the same file.
+        metadata = {"Date": None, "Title": title} if ending == ".svg" else {"Software": None, "Title": title}
+        figure.savefig(out, format=ending.removeprefix("."), dpi=200, metadata=metadata)
+    return out.getvalue()
+
+
+def plain(text: str) -> str:
+    """The user's own text: a dollar sign would begin a formula."""
+    return text.replace("$", r"\$")
