@@ -21,7 +21,7 @@ rules/two_halves: same_in_bore thick_half wall_difference
 rules: in_force
 rules/positions: guard limits_at movable drawing in_rows locks
 rules: registry
-gauging/sizes: materials places corrections form form_limits sizing
+gauging/sizes: materials places corrections hot form form_limits sizing
 gauging/uncertainty: student error_model judging
 gauging/doubts: digits groups scatter odd repeats sessions mistakes naming check
 gauging: bench_path assembled

@@ -39,6 +39,10 @@ if TYPE_CHECKING:
     metavar="K",
     help="How far outside 40 to 100 degrees Celsius the oil is taken as known.  [default: 20]",
 )
+@click.option(
+    "--housing-temperature", metavar="C", help="Of a JOB: temperature of the running housing, for its hot clearances."
+)
+@click.option("--journal-temperature", metavar="C", help="The same of the journal.")
 @click.option("--feed-pressure", metavar="MPA", help="Pressure in a full groove between the lands.")
 @click.option("--slope", metavar="LENGTH", help="How much the gap differs from one end of a land to the other.")
 @options.as_json

@@ -5,6 +5,7 @@ from itertools import product
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
+from fitmatch.gauging.sizes.hot import hot_clearances
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.common.options import OptionError, option_of
 from fitmatch.intake.common.quantities import ASSEMBLED_CLEARANCE, JOURNAL, CellError, LengthReader, Quantity
@@ -18,12 +19,14 @@ from fitmatch.problems import InputError, Problem
 from fitmatch.records.bearings import NARROWEST, WIDEST, Bearing, Running
 from fitmatch.records.housings import rehoused
 from fitmatch.records.job import Job
+from fitmatch.records.measuring import DIAMETERS
 from fitmatch.records.oils import MARGIN_K, Oil
 from fitmatch.records.parts import SIDES, Position
 from fitmatch.records.placements import Placement
 from fitmatch.wording import dotted, listed, shorten
 
 _HEATED: Final = ("oil_40", "oil_100", "density", "density_slope", "heat_capacity", "inlet")
+_HOT: Final = ("housing_temperature", "journal_temperature")
 _OF_ONE_KIND: Final = ("width", "lands", "load", "slope")
 SWEPT: Final = ("speed", "viscosity")
 
@@ -56,6 +59,9 @@ def bearings_from_options(given: Given, unit: str) -> Runs:
     for name in ("journal", "clearance"):
         if getattr(given, name) is None:
             raise OptionError(option_of(name), f"nothing gives the {name}; write the option, or name a JOB")
+    for key in _HOT:
+        if key in given.figures:
+            raise OptionError(option_of(key), "needs the sizes of a JOB; give the clearance as it is when hot instead")
     assert given.journal is not None and given.clearance is not None
     journal = options.length("journal", given.journal, JOURNAL)
     clearances = options.clearances(given.clearance)
@@ -93,6 +99,12 @@ def read_bearings(folder: Path, given: Given) -> Runs:
             running = job.running.get(kind, Running())._replace(**case)
             missing = _missing(running)
             problems += [_problem(kind, key, f"is missing; {_SAID[key]}") for key in missing]
+            cold = [] if _hot(running) is None else _without_material(job, kind)
+            missing += cold
+            problems += [
+                Problem("no-film", _NO_MATERIAL, JOB_FILE.name, None, dotted(("material", kind, key)), JOB_FILE.rank)
+                for key in cold
+            ]
             for placement in (p for p in placements if p.position.kind == kind and not missing):
                 assert placement.position.journal is not None
                 journal = placement.position.journal.mean_nm
@@ -100,12 +112,9 @@ def read_bearings(folder: Path, given: Given) -> Runs:
                 if fault is not None:
                     problems.append(_problem(kind, *fault))
                     break
-                clearance = placement.clearance_over_coating_nm
-                if clearance <= 0:
-                    text = f"{placement.position.name} has no clearance; there is no film, and it must not be run"
-                    problems.append(Problem("not-positive", text, PAPER.name, rank=PAPER.rank))
-                    continue
-                found.append(_bearing(running, clearance, journal, placement.position.name))
+                for state, clearance in _clearances(job, placement, running).items():
+                    bearing = _bearing(running, clearance, journal, placement.position.name)
+                    found.append(bearing._replace(state=state))
     if problems:
         raise InputError(dict.fromkeys(problems), warnings)
     if len(found) > MOST_POINTS:
@@ -117,6 +126,9 @@ def read_bearings(folder: Path, given: Given) -> Runs:
     return Runs(job.title, job.unit, tuple(found), job.digest, left_out, lost, tuple(warnings))
 
 
+_NO_MATERIAL: Final = (
+    'is missing, and the running temperatures need it; write a material, such as "steel", or its expansion per kelvin'
+)
 _SAID: Final = {
     "width": "the width of one land",
     "load": "the load in N that all lands carry together",
@@ -128,6 +140,8 @@ _SAID: Final = {
     "density_slope": "by how many kg/m3 the density falls per kelvin",
     "heat_capacity": "the oil's heat capacity in J/kgK",
     "inlet": "the temperature in degrees Celsius at which the oil comes in",
+    "housing_temperature": "the temperature in degrees Celsius of the running housing",
+    "journal_temperature": "the temperature in degrees Celsius of the running journal",
 }
 
 
@@ -137,7 +151,30 @@ def _missing(running: Running) -> list[str]:
     if running.viscosity_mpa_s is None:
         some = any(getattr(running, FIELDS[key]) is not None for key in ("oil_40", "oil_100"))
         needed += _HEATED if some else ["viscosity"]
+    if any(getattr(running, FIELDS[key]) is not None for key in _HOT):
+        needed += _HOT
     return [key for key in needed if getattr(running, FIELDS[key]) is None]
+
+
+def _hot(running: Running) -> tuple[float, float] | None:
+    """The running temperatures of housing and journal; None where one is not given."""
+    if running.housing_temperature_c is None or running.journal_temperature_c is None:
+        return None
+    return running.housing_temperature_c, running.journal_temperature_c
+
+
+def _without_material(job: Job, kind: str) -> list[str]:
+    return [feature for feature in DIAMETERS if feature not in job.measuring.materials.get(kind, {})]
+
+
+def _clearances(job: Job, placement: Placement, running: Running) -> dict[str, int]:
+    """The clearance by state: cold and, where the running temperatures are given, hot in two ways."""
+    cold, hot = {"cold": placement.clearance_over_coating_nm}, _hot(running)
+    return (
+        cold
+        if hot is None
+        else cold | hot_clearances(placement, job.measuring.materials[placement.position.kind], *hot)
+    )
 
 
 def _fault(running: Running, journal_nm: int) -> tuple[str, str] | None:

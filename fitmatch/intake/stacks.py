@@ -106,7 +106,7 @@ def _kinds(settings: Settings, given: Given) -> list[str]:
     kinds = [kind for kind in settings.fits if settings.drawing.get(kind)]
     if not kinds and all(getattr(given, feature) for feature in FEATURES):
         kinds = list(settings.fits)
-    asked = [key for key in (*FEATURES, "min", "max", "coating", "step") if getattr(given, key)]
+    asked = [key for key in (*FEATURES, "min", "max") if getattr(given, key)]
     if len(kinds) > 1 and asked:
         raise OptionError(option_of(asked[0]), f"is about one kind; add --kind {listed(kinds, 'or --kind')}")
     return kinds

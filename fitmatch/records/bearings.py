@@ -28,6 +28,8 @@ class Running(NamedTuple):
     oil_margin_k: float | None = None
     feed_pressure_mpa: float | None = None
     slope_nm: int | None = None  # how much the gap differs from one end of a land to the other
+    housing_temperature_c: float | None = None  # when it runs
+    journal_temperature_c: float | None = None
 
 
 class Bearing(NamedTuple):
@@ -42,4 +44,5 @@ class Bearing(NamedTuple):
     lands: int = 1
     feed_pressure_mpa: float | None = None  # in a full groove; other feeds are not counted
     position: str | None = None
+    state: str = "cold"  # or hot, an estimate, with its housing "held" by steel caps or "free"
     slope_nm: int = 0  # how much the gap differs from one end of a land to the other

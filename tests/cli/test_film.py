@@ -165,6 +165,40 @@ def test_a_slope_takes_half_of_it_at_the_edge(capsys: pytest.CaptureFixture[str]
     assert "no thickness left" in " ".join(ran.out.split())
 
 
+MATERIAL = """
+housing_temperature = 110
+journal_temperature = 115
+[material.rod]
+journal = "steel"
+housing_bore = "aluminium"
+"""
+
+
+def test_hot_clearances_are_estimated_between_two_ways_to_grow(
+    capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path
+) -> None:
+    """Each position is cold, hot with its housing held by steel, and hot with it free: coefficient x size x kelvin."""
+    folder = job(saved, tmp_path, ROD + MATERIAL)
+    rows = [row for row in document(capsys, folder, "--quiet")["rows"] if row["position"] == "R1"]
+    assert [row["state"] for row in rows] == ["cold", "held", "free"]
+    placed = {p["position"]: p for p in json.loads((folder / "assignment.json").read_text())["positions"]}["R1"]
+    bore, journal, walls, cold = (placed[key] for key in ("housing_bore", "journal", "wall_sum", "clearance"))
+    shrunk = cold - 11.5e-6 * 95 * journal - 11.5e-6 * 90 * walls
+    assert rows[1]["clearance"] == pytest.approx(shrunk + 11.5e-6 * 90 * bore, abs=1e-7)
+    assert rows[2]["clearance"] == pytest.approx(shrunk + 23.1e-6 * 90 * bore, abs=1e-7)
+    assert "Hot clearances are estimates" in " ".join(Ran(capsys, "film", folder).out.split())
+
+
+def test_a_clearance_that_is_lost_when_hot_needs_attention(
+    capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path
+) -> None:
+    """Where a hot journal takes up all of the clearance there is no film, exit status 1, and the report says so."""
+    folder = job(saved, tmp_path, ROD + MATERIAL.replace("115", "300").replace("110", "20"))
+    rows = document(capsys, folder, "--quiet", status=1)["rows"]
+    assert rows[1]["cautions"] == ["no-clearance"] and rows[1]["clearance"] < 0 and rows[0]["cautions"] == []
+    assert "NO CLEARANCE AT ALL" in Ran(capsys, "film", folder).out
+
+
 def test_csv_has_every_figure(capsys: pytest.CaptureFixture[str]) -> None:
     """--csv has one row per film, with the figures of the document."""
     rows = list(csv.DictReader(io.StringIO(Ran(capsys, "film", *THIN, "--clearance", "0.05,0.06", "--csv").out)))
@@ -224,6 +258,7 @@ def test_a_picture_of_a_plan_names_its_positions(
         ((*THIN, "--speed", "1..3000/1", "--clearance", "0.05"), "at most 1,000"),
         ((*THIN, "--speed", "1..900/1", "--clearance", "0.05,0.06"), "more than 1,000 films"),
         ((*THIN, "--clearance", "0.05", "--plot", "a.gif"), "not a kind of picture"),
+        ((*THIN, "--clearance", "0.05", "--housing-temperature", "100"), "needs the sizes of a JOB"),
         ((*THIN, "--clearance", "0.05", "--json", "--csv"), "cannot be used together"),
     ],
 )  # fmt: skip
@@ -245,6 +280,8 @@ def test_wrong_options(capsys: pytest.CaptureFixture[str], args: tuple[str, ...]
         (ROD.replace("inlet", "inlat"), (), "film.rod.inlat: no such key; did you mean `film.rod.inlet`?"),
         (ROD.replace("film.rod", "film.rdo"), (), "there is no [fit.rdo]"),
         (ROD.replace("= 11.2", "= 112"), (), "film.rod.oil_100: is not below oil_40"),
+        (ROD + MATERIAL.partition("[")[0], (), "job.toml: material.rod.housing_bore: is missing, and the running"),
+        (ROD + "housing_temperature = 110\n", (), "job.toml: film.rod.journal_temperature: is missing"),
         (ROD, ("--clearance", "0.002"), "the clearance of a JOB is that of each position"),
         (ROD, ("--kind", "rdo"), "no position is of kind `rdo`; the nearest is `rod`"),
         (ROD + ROD.replace("rod", "main"), ("--load", "9"), "--load: is about one kind; add --kind rod or --kind main"),

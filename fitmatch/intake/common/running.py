@@ -43,6 +43,8 @@ FIGURES: Final = {
     "inlet": Figure("degrees Celsius", -50, 250, zero=True),
     "oil_margin": Figure("K", 0, 60, zero=True),
     "feed_pressure": Figure("MPa", 0, 20, zero=True),
+    "housing_temperature": Figure("degrees Celsius", -50, 300, zero=True),
+    "journal_temperature": Figure("degrees Celsius", -50, 300, zero=True),
 }
 KEYS: Final = (*LENGTHS, *FIGURES)
 FIELDS: Final = {key: next(name for name in Running._fields if name.startswith(key)) for key in KEYS}

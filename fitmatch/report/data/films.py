@@ -13,7 +13,7 @@ COMPARES: Final = (
 )
 
 _LENGTHS: Final = ("clearance", "journal", "width")
-_GIVEN: Final = ("position", "clearance", "journal", "width", "lands", "speed_rpm", "load_n", "feed_pressure_mpa",
+_GIVEN: Final = ("position", "state", "clearance", "journal", "width", "lands", "speed_rpm", "load_n", "feed_pressure_mpa",
                  "inlet_temperature_c", "heat_capacity_j_kg_k")  # fmt: skip
 _FOUND: Final = tuple(name for name in Row._fields if name not in ("bearing", "cautions"))
 
@@ -46,6 +46,7 @@ def _row(row: Row, unit: str) -> dict[str, Value]:
     bearing = row.bearing
     return {
         "position": bearing.position,
+        "state": bearing.state,
         "clearance": length(bearing.clearance_nm, unit),
         "journal": length(bearing.journal_nm, unit),
         "width": length(bearing.width_nm, unit),

@@ -17,7 +17,13 @@ _CLOSING: Final = (
     "them. Squeeze, whirl, edge loading, eccentric walls and roughness are absent. This compares clearances and "
     "certifies none; no position is to be judged by its film alone. The engine and bearing maker's limits decide."
 )
+_HOT: Final = (
+    "Hot clearances are estimates, from the running temperatures of housing and journal in [film]: held, as if caps of "
+    "steel let the housing grow no more than steel; free, as if all of it were of its own material. None is measured."
+)
+_STATES: Final = {"cold": "cold", "held": "hot, held", "free": "hot, free"}
 _CAUTIONS: Final = {
+    "no-clearance": "NO CLEARANCE AT ALL is left: it must not be run",
     "turbulent": "the flow is not laminar (ISO 7902: Reynolds number above 41.3 √(r/c)): these figures are wrong",
     "beyond-grid": f"the journal would run less than 0.0001 or more than {LARGEST:g} of the way to the wall, where no "
     "film is worked out: there is no figure",
@@ -36,6 +42,7 @@ def films_text(found: FilmTable, runs: Runs, unit: str) -> str:
         _films(rows, unit),
         _cautions(rows),
         items("GIVEN", what_was_given(rows, unit)),
+        paragraph(_HOT) if any(row.bearing.state != "cold" for row in rows) else [],
         _oils(rows),
         items("WARNINGS", list(map(clean, runs.warnings))),
         _left_out(runs),
@@ -61,6 +68,7 @@ def _films(rows: tuple[Row, ...], unit: str) -> list[str]:
         *table(
             rows,
             Column("", lambda r: clean(r.bearing.position or ""), "left", wraps=True, shown=bool(bearings[0].position)),
+            Column("state", lambda r: _STATES[r.bearing.state], "left", shown=any(b.state != "cold" for b in bearings)),
             Column("clearance", lambda r: scale.length(r.bearing.clearance_nm)),
             Column("rpm", lambda r: f"{r.bearing.speed_rpm:g}", shown=len({b.speed_rpm for b in bearings}) > 1),
             Column("smallest\nfilm um", number("min_film_thickness_um", 2)),
@@ -92,6 +100,8 @@ def _cautions(rows: tuple[Row, ...]) -> list[str]:
 
 def _name(bearing: Bearing) -> str:
     what = whole(bearing.position) if bearing.position else f"clearance {bearing.clearance_nm / 1000:g} um"
+    if bearing.state != "cold":
+        what += f" ({_STATES[bearing.state]})"
     return f"{what} at {bearing.speed_rpm:g} rpm"
 
 

@@ -24,8 +24,8 @@ _LAMINAR: Final = 41.3  # ISO 7902: laminar while density U c / viscosity is up 
 
 
 class Row(NamedTuple):
-    """The film of one bearing. `cautions`: turbulent; or, without figures, `beyond-grid`, an eccentricity that the grid
-    does not resolve, or `beyond-oil`, a temperature at which nothing is known of the oil."""
+    """The film of one bearing. `cautions`: turbulent; or, without figures, `no-clearance`, `beyond-grid`, an
+    eccentricity that the grid does not resolve, or `beyond-oil`, a temperature at which nothing is known of the oil."""
 
     bearing: Bearing
     viscosity_pa_s: float | None = None
@@ -65,6 +65,7 @@ class FilmTable:
         return pandas.DataFrame(
             {
                 "position": row.bearing.position,
+                "state": row.bearing.state,
                 "clearance": row.bearing.clearance_nm / per_unit,
                 "width": row.bearing.width_nm / per_unit,
                 "speed_rpm": row.bearing.speed_rpm,
@@ -87,6 +88,8 @@ def film(bearings: Iterable[Bearing]) -> FilmTable:
 
 
 def _row(bearing: Bearing, films: Films) -> Row:
+    if bearing.clearance_nm <= 0:
+        return Row(bearing, cautions=("no-clearance",))
     running = _Running(bearing)
     found = films.balanced(running.excess)
     if found is None:
