@@ -13,8 +13,8 @@ COMPARES: Final = (
 )
 
 _LENGTHS: Final = ("clearance", "journal", "width")
-_GIVEN: Final = ("position", "state", "clearance", "journal", "width", "lands", "speed_rpm", "load_n", "feed_pressure_mpa",
-                 "inlet_temperature_c", "heat_capacity_j_kg_k")  # fmt: skip
+_GIVEN: Final = ("position", "state", "clearance", "journal", "width", "lands", "speed_rpm", "load_n",
+                 "feed_pressure_mpa", "inlet_temperature_c", "heat_capacity_j_kg_k")  # fmt: skip
 _FOUND: Final = tuple(name for name in Row._fields if name not in ("bearing", "cautions"))
 
 

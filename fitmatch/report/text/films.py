@@ -21,7 +21,7 @@ _HOT: Final = (
     "Hot clearances are estimates, from the running temperatures of housing and journal in [film]: held, as if caps of "
     "steel let the housing grow no more than steel; free, as if all of it were of its own material. None is measured."
 )
-_STATES: Final = {"cold": "cold", "held": "hot, held", "free": "hot, free"}
+_STATES: Final = {"cold": "", "held": "hot, held", "free": "hot, free"}
 _CAUTIONS: Final = {
     "no-clearance": "NO CLEARANCE AT ALL is left: it must not be run",
     "turbulent": "the flow is not laminar (ISO 7902: Reynolds number above 41.3 √(r/c)): these figures are wrong",
@@ -67,8 +67,7 @@ def _films(rows: tuple[Row, ...], unit: str) -> list[str]:
         f"FILMS, clearances in {unit}, diametral",
         *table(
             rows,
-            Column("", lambda r: clean(r.bearing.position or ""), "left", wraps=True, shown=bool(bearings[0].position)),
-            Column("state", lambda r: _STATES[r.bearing.state], "left", shown=any(b.state != "cold" for b in bearings)),
+            Column("", lambda r: _place(r.bearing), "left", wraps=True, shown=bool(bearings[0].position)),
             Column("clearance", lambda r: scale.length(r.bearing.clearance_nm)),
             Column("rpm", lambda r: f"{r.bearing.speed_rpm:g}", shown=len({b.speed_rpm for b in bearings}) > 1),
             Column("smallest\nfilm um", number("min_film_thickness_um", 2)),
@@ -98,10 +97,13 @@ def _cautions(rows: tuple[Row, ...]) -> list[str]:
     return items("NEEDS ATTENTION", found)
 
 
+def _place(bearing: Bearing) -> str:
+    """The position, and how it is hot."""
+    return ", ".join(filter(None, (clean(bearing.position or ""), _STATES[bearing.state])))
+
+
 def _name(bearing: Bearing) -> str:
-    what = whole(bearing.position) if bearing.position else f"clearance {bearing.clearance_nm / 1000:g} um"
-    if bearing.state != "cold":
-        what += f" ({_STATES[bearing.state]})"
+    what = _place(bearing) if bearing.position else f"clearance {bearing.clearance_nm / 1000:g} um"
     return f"{what} at {bearing.speed_rpm:g} rpm"
 
 
