@@ -42,7 +42,7 @@ fit: assign
 study/drawings: shapes sums ranges
 study/film: reynolds equilibrium films
 report/shared: emit scale states layout axis certainty housings readings
-report/words: phrases small_reasons reasons refusals levels doubts likely_causes stacks
+report/words: phrases small_reasons reasons refusals levels doubts likely_causes stacks films
 report/text: positions
 report/screen: limits_drawn table sure proven left_over
 report/text: beside measuring remaining explaining quality attention heading full doubts assembled ranges films report

@@ -38,6 +38,11 @@ class Oil(NamedTuple):
         """Whether its viscosity depends on temperature."""
         return self.viscosity_mpa_s is None
 
+    @property
+    def unsheared(self) -> bool:
+        """Whether it would be too thick, were it a multigrade."""
+        return self.heats and self.high_shear_mpa_s is None
+
     def reaches(self, temperature_c: float) -> bool:
         """Whether its two viscosities say anything at this temperature."""
         return LOWER_C - self.margin_k <= temperature_c <= UPPER_C + self.margin_k

@@ -66,7 +66,9 @@ def document(capsys: pytest.CaptureFixture[str], *args: object, status: int = 0)
 
 def test_one_film_from_options(capsys: pytest.CaptureFixture[str]) -> None:
     """Without a job the options say it all; the figures are those of the library."""
-    (row,) = document(capsys, *THIN, "--clearance", "0.05")["rows"]
+    found = document(capsys, *THIN, "--clearance", "0.05")
+    (row,) = found["rows"]
+    assert "certifies none" in found["caution"] and "multigrade" not in found["caution"]
     (same,) = fitmatch.film([Bearing(50_000, 50_000_000, 20_000_000, 8_000.0, 3_000.0, Oil(viscosity_mpa_s=10.0))]).rows
     assert (row["position"], row["clearance"], row["width"], row["load_n"]) == (None, 0.05, 20, 8000)
     for key in ("sommerfeld", "eccentricity_ratio", "min_film_thickness_um", "friction_power_w", "peak_pressure_mpa"):
@@ -76,7 +78,9 @@ def test_one_film_from_options(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_a_sweep_has_both_ends(capsys: pytest.CaptureFixture[str]) -> None:
     """A sweep of clearances takes both ends in, and inch and metric mix."""
-    rows = document(capsys, *HEATED, "--clearance", "0.04..0.06/0.005")["rows"]
+    found = document(capsys, *HEATED, "--clearance", "0.04..0.06/0.005")
+    assert "if this is a multigrade its film is thinner than shown" in found["caution"]
+    rows = found["rows"]
     assert [row["clearance"] for row in rows] == [0.04, 0.045, 0.05, 0.055, 0.06]
     assert all(row["effective_temperature_c"] > row["inlet_temperature_c"] for row in rows)
     films = [row["temperature_rise_k"] for row in rows]

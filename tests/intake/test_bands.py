@@ -113,6 +113,7 @@ def test_limits_are_read_in_every_way_a_drawing_writes_them(
     [
         ("60.019..60", HOUSING_BORE, "mm", "limits-crossed", "low end"),
         ("60", HOUSING_BORE, "mm", "not-a-range", 'a class of ISO 286, such as "46 H6"'),
+        ("60 " + " ±" * 100_000, HOUSING_BORE, "mm", "not-a-range", "LOW..HIGH"),
         ("60-60.019", HOUSING_BORE, "mm", "not-a-range", "LOW..HIGH"),
         ("60 ±", HOUSING_BORE, "mm", "not-a-range", "LOW..HIGH"),
         ("60 ±3", HOUSING_BORE, "mm", "implausible-length", "a deviation from the nominal size is -2 to 2 mm"),

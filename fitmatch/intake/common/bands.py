@@ -10,17 +10,17 @@ from fitmatch.lengths import with_unit
 from fitmatch.records.parts import Band
 from fitmatch.wording import shorten
 
+_LONGEST: Final = 200  # characters of limits that mean anything
 TOLERANCE: Final = Quantity("a deviation from the nominal size", -2_000_000, 2_000_000, "-2 to 2 mm")
 
-_EITHER_WAY: Final = re.compile(r"([^±]+?)\s*(?:±|\+/-|\+-)\s*([^±+/-].*)")
+# Compiled when first needed: nearly all limits are MIN..MAX.
+_EITHER_WAY: Final = r"([^±]+?)\s*(?:±|\+/-|\+-)\s*([^±+/-].*)"
 _OFF: Final = r"([+-]?\s*[0-9.][^/]*)"
-_TWO_WAYS: Final = re.compile(
-    r"([0-9.,]+(?:\s*[A-Za-zµμ]+)?)\s*(?:\s|(?=[+-]))([+-]?\s*[0-9.][^/]*)/\s*([+-]?\s*[0-9.].*)"
-)
-_CLASS: Final = re.compile(r"([0-9.,]+(?:\s*(?:in|mm|um|µm|μm|thou))?)\s*([A-Za-z]{1,2})\s?([0-9]{1,2})")
-_SPACED_SIGN: Final = re.compile(r"^([+-])\s+")
-_INCH: Final = re.compile(r"(?:in|thou|tenths)\s*$", re.IGNORECASE)
-_METRIC: Final = re.compile(r"(?:mm|um|µm|μm)\s*$", re.IGNORECASE)
+_TWO_WAYS: Final = rf"([0-9.,]+(?:\s*[A-Za-zµμ]+)?)\s*(?:\s|(?=[+-])){_OFF}/\s*{_OFF}"
+_CLASS: Final = r"([0-9.,]+(?:\s*(?:in|mm|um|µm|μm|thou))?)\s*([A-Za-z]{1,2})\s?([0-9]{1,2})"
+_SPACED_SIGN: Final = r"^([+-])\s+"
+_INCH: Final = r"(?i)(?:in|thou|tenths)\s*$"
+_METRIC: Final = r"(?i)(?:mm|um|µm|μm)\s*$"
 
 # Reads a text as a length of a quantity; None where that is wrong, and noted by whoever reads.
 Reads = Callable[[str, Quantity], int | None]
@@ -32,17 +32,17 @@ def read_band(text: str, quantity: Quantity, reads: Reads, *, inch_job: bool) ->
     low, dots, high = text.partition("..")
     if dots and low.strip() and high.strip():
         return _ends(text, reads(low, quantity), reads(high, quantity))
-    shown = text.strip()
-    found = _EITHER_WAY.fullmatch(shown)
+    shown = text.strip()[:_LONGEST]
+    found = re.fullmatch(_EITHER_WAY, shown)
     if found:
         nominal, off = found.groups()
         return _around(shown, quantity, reads, nominal, (f"-{off.lstrip()}", off), inch_job=inch_job)
-    found = _TWO_WAYS.fullmatch(shown)
+    found = re.fullmatch(_TWO_WAYS, shown)
     if found:
         nominal, first, second = found.groups()
-        offs = _SPACED_SIGN.sub(r"\1", first), _SPACED_SIGN.sub(r"\1", second)
+        offs = re.sub(_SPACED_SIGN, r"\1", first), re.sub(_SPACED_SIGN, r"\1", second)
         return _around(shown, quantity, reads, nominal, offs, inch_job=inch_job)
-    found = _CLASS.fullmatch(shown)
+    found = re.fullmatch(_CLASS, shown)
     if found and not dots:
         return _of_class(shown, quantity, reads, *found.groups())
     raise CellError("not-a-range", f"`{shorten(text)}` is not a range; write {_forms(quantity, inch_job=inch_job)}")
@@ -83,7 +83,7 @@ def _around(
     """A nominal size and two deviations from it. One that would silently mix inch and metric is refused: `60 mm ±0.01`
     in an inch job."""
     systems = {system for part in (nominal, *offs) if (system := _system(part, inch_job=inch_job)) is not None}
-    if len(systems) > 1 and not all(_INCH.search(part) or _METRIC.search(part) for part in (nominal, *offs)):
+    if len(systems) > 1 and not all(re.search(_INCH, part) or re.search(_METRIC, part) for part in (nominal, *offs)):
         raise CellError("not-a-range", f"`{shorten(text)}` names a unit once only; write it behind each number")
     middle, found = reads(nominal, quantity), [reads(off, TOLERANCE) for off in offs]
     if middle is None or found[0] is None or found[1] is None:
@@ -98,9 +98,9 @@ def _around(
 
 def _system(part: str, *, inch_job: bool) -> str | None:
     """Inch or metric; None for a plain zero, which is the same in both."""
-    if _INCH.search(part):
+    if re.search(_INCH, part):
         return "inch"
-    if _METRIC.search(part):
+    if re.search(_METRIC, part):
         return "metric"
     if not any(c in "123456789" for c in part):
         return None

@@ -46,8 +46,7 @@ FIGURES: Final = {
     "housing_temperature": Figure("degrees Celsius", -50, 300, zero=True),
     "journal_temperature": Figure("degrees Celsius", -50, 300, zero=True),
 }
-KEYS: Final = (*LENGTHS, *FIGURES)
-FIELDS: Final = {key: next(name for name in Running._fields if name.startswith(key)) for key in KEYS}
+FIELDS: Final = {key: next(name for name in Running._fields if name.startswith(key)) for key in (*LENGTHS, *FIGURES)}
 
 
 def figure_of(key: str, text: str) -> float:

@@ -2,7 +2,6 @@
 
 from typing import Final, NamedTuple
 
-from fitmatch.intake.common.running import KEYS as RUNNING
 from fitmatch.records.measuring import DIAMETERS, FEATURES
 from fitmatch.rules.registry import known_keys
 
@@ -52,7 +51,14 @@ SECTIONS: Final = {
         ),
         "KIND",
     ),
-    "film": Section(RUNNING, "KIND"),
+    "film": Section(
+        (
+            *("width", "slope", "lands", "load", "speed", "viscosity", "oil_40", "oil_100", "high_shear", "density"),
+            *("density_slope", "heat_capacity", "inlet", "oil_margin", "feed_pressure"),
+            *("housing_temperature", "journal_temperature"),
+        ),
+        "KIND",
+    ),
     "bench": Section(tuple(f"{feature}_{what}" for feature in FEATURES for what in ("stations", "angles")), "KIND"),
 }
 ABOUT_MEASURING: Final = frozenset(("gauge", "measured", "temperature", "material", "form", "bench"))

@@ -7,7 +7,7 @@ import re
 import tomllib
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from fitmatch.intake.common import advice
 from fitmatch.intake.common.findings import Findings
@@ -19,7 +19,6 @@ from fitmatch.intake.job_toml.keys import ABOUT_MEASURING
 from fitmatch.intake.job_toml.values import TypedNumber, Values
 from fitmatch.intake.tables.columns import POSITION_FORM, SHELL_FORM
 from fitmatch.names import fault_in_name, holds_unseen
-from fitmatch.records.bearings import Running
 from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Rule
 from fitmatch.records.measuring import Measuring
@@ -27,6 +26,9 @@ from fitmatch.records.parts import SIDES, Band
 from fitmatch.rules.one_half.match import Match
 from fitmatch.rules.registry import read_rules
 from fitmatch.wording import shorten
+
+if TYPE_CHECKING:
+    from fitmatch.records.bearings import Running
 
 DEFAULT_POSITIONS: Final = "positions.csv"
 DEFAULT_SHELLS: Final = ("shells/*.csv",)
@@ -68,7 +70,7 @@ class Settings:
     readings_written: bool = False  # False: the file may be missing
     numbered_are_repeats: bool = False
     gauges_named: bool = True  # False: [gauge] has keys that belong to a gauge, whose name is unknown
-    running: Mapping[str, Running] = field(default_factory=dict)
+    running: "Mapping[str, Running]" = field(default_factory=dict)
     measuring: Measuring = field(default_factory=Measuring)  # what can be known before anything else is read
 
     @property
@@ -281,7 +283,7 @@ class _Asked:
         return self._values.row("rules", key)
 
 
-def _running(values: Values, fits: Fits) -> Mapping[str, Running]:
+def _running(values: Values, fits: Fits) -> "Mapping[str, Running]":
     if "film" not in values.document:
         return {}
     from fitmatch.intake.job_toml.running import read_running

@@ -4,17 +4,15 @@ from typing import Final
 
 from fitmatch.intake.bearings import Runs
 from fitmatch.report.shared.emit import Number, Value, document, length, rows_text
+from fitmatch.report.words.films import beside
 from fitmatch.study.film.films import FilmTable, Row
 from fitmatch.version import __version__
 
 SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
-COMPARES: Final = (
-    "Engine bearings are loaded dynamically; this film is steady. It compares clearances and certifies none."
-)
-
 _LENGTHS: Final = ("clearance", "journal", "width")
 _GIVEN: Final = ("position", "state", "clearance", "journal", "width", "lands", "speed_rpm", "load_n",
-                 "feed_pressure_mpa", "inlet_temperature_c", "heat_capacity_j_kg_k")  # fmt: skip
+                 "feed_pressure_mpa", "inlet_temperature_c", "heat_capacity_j_kg_k",
+                 "high_shear_mpa_s")  # fmt: skip
 _FOUND: Final = tuple(name for name in Row._fields if name not in ("bearing", "cautions"))
 
 
@@ -26,7 +24,7 @@ def films_document(found: FilmTable, runs: Runs, unit: str) -> str:
             "version": __version__,
             "title": runs.title,
             "unit": unit,
-            "caution": COMPARES,
+            "caution": " ".join(beside(found)),
             "rows": [_row(row, unit) for row in found.rows],
             "left_out": runs.left_out,
             "empty": runs.empty,
@@ -56,6 +54,7 @@ def _row(row: Row, unit: str) -> dict[str, Value]:
         "feed_pressure_mpa": figure(bearing.feed_pressure_mpa),
         "inlet_temperature_c": figure(bearing.oil.inlet_c),
         "heat_capacity_j_kg_k": figure(bearing.oil.heat_capacity_j_kg_k),
+        "high_shear_mpa_s": figure(bearing.oil.high_shear_mpa_s),
         **{name: figure(getattr(row, name)) for name in _FOUND},
         "cautions": row.cautions,
     }

@@ -5,10 +5,10 @@ from typing import TYPE_CHECKING, Final
 
 from fitmatch.intake.bearings import Runs
 from fitmatch.lengths import NM_PER_UNIT
-from fitmatch.report.data.films import COMPARES
 from fitmatch.report.plots.paper import INK, Panel, plain, sheet
 from fitmatch.report.shared.layout import clean
 from fitmatch.report.text.films import what_was_given
+from fitmatch.report.words.films import beside
 from fitmatch.study.film.films import FilmTable, Row
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ def films_picture(found: FilmTable, runs: Runs, unit: str, ending: str) -> bytes
     panels = [_panel("thinnest film", "um", "min_film_thickness_um", found, unit)]
     if any(row.effective_temperature_c is not None for row in found.rows):
         panels.append(_panel("temperature of the film", "°C", "effective_temperature_c", found, unit))
-    notes = [COMPARES, *what_was_given(found.rows, unit)]
+    notes = [*beside(found), *what_was_given(found.rows, unit)]
     if runs.digest:
         notes.append(f"Inputs' digest: {runs.digest}")
     return sheet(clean(runs.title) or "Steady oil films", notes, panels, ending)

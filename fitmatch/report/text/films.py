@@ -8,30 +8,15 @@ from fitmatch.records.bearings import Bearing
 from fitmatch.records.oils import Oil
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
 from fitmatch.report.shared.scale import NOTHING, scale_for
+from fitmatch.report.words.films import CAUTIONS, COMPARES, TOO_THICK
 from fitmatch.study.film.films import FilmTable, Row
-from fitmatch.study.film.reynolds import LARGEST
 from fitmatch.wording import listed
 
-_CLOSING: Final = (
-    "Engine bearings are loaded dynamically and fed under pressure: a steady film under a peak load predicts none of "
-    "them. Squeeze, whirl, edge loading, eccentric walls and roughness are absent. This compares clearances and "
-    "certifies none; no position is to be judged by its film alone. The engine and bearing maker's limits decide."
-)
 _HOT: Final = (
     "Hot clearances are estimates, from the running temperatures of housing and journal in [film]: held, as if caps of "
     "steel let the housing grow no more than steel; free, as if all of it were of its own material. None is measured."
 )
 _STATES: Final = {"cold": "", "held": "hot, held", "free": "hot, free"}
-_CAUTIONS: Final = {
-    "no-clearance": "NO CLEARANCE AT ALL is left: it must not be run",
-    "turbulent": "the flow is not laminar (ISO 7902: Reynolds number above 41.3 √(r/c)): these figures are wrong",
-    "beyond-grid": f"the journal would run less than 0.0001 or more than {LARGEST:g} of the way to the wall, where no "
-    "film is worked out: there is no figure",
-    "beyond-oil": "the oil would be at a temperature at which nothing is known of it: there is no figure",
-}
-_TOO_THICK: Final = (
-    "No viscosity at high shear is given: if this is a multigrade its film is thinner than shown (high_shear)."
-)
 
 
 def films_text(found: FilmTable, runs: Runs, unit: str) -> str:
@@ -46,7 +31,7 @@ def films_text(found: FilmTable, runs: Runs, unit: str) -> str:
         _oils(rows),
         items("WARNINGS", list(map(clean, runs.warnings))),
         _left_out(runs),
-        [*paragraph(_CLOSING), *([f"Inputs' digest: {runs.digest}"] if runs.digest else [])],
+        [*paragraph(COMPARES), *([f"Inputs' digest: {runs.digest}"] if runs.digest else [])],
     ]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
@@ -86,7 +71,7 @@ def _films(rows: tuple[Row, ...], unit: str) -> list[str]:
 
 def _cautions(rows: tuple[Row, ...]) -> list[str]:
     found = []
-    for code, words in _CAUTIONS.items():
+    for code, words in CAUTIONS.items():
         names = [_name(row.bearing) for row in rows if code in row.cautions]
         if names:
             shown = names if len(names) <= 6 else [*names[:5], f"{len(names) - 5} more"]
@@ -134,8 +119,8 @@ def what_was_given(rows: tuple[Row, ...], unit: str) -> list[str]:
 def _oils(rows: tuple[Row, ...]) -> list[str]:
     oils = list(dict.fromkeys(row.bearing.oil for row in rows))
     told = [_oil(oil, [row for row in rows if row.bearing.oil == oil]) for oil in oils]
-    if any(oil.heats and oil.high_shear_mpa_s is None for oil in oils):
-        told.append(_TOO_THICK)
+    if any(oil.unsheared for oil in oils):
+        told.append(TOO_THICK)
     return items("OIL AND HEAT", told)
 
 
