@@ -32,7 +32,9 @@ def read_band(text: str, quantity: Quantity, reads: Reads, *, inch_job: bool) ->
     low, dots, high = text.partition("..")
     if dots and low.strip() and high.strip():
         return _ends(text, reads(low, quantity), reads(high, quantity))
-    shown = text.strip()[:_LONGEST]
+    shown = text.strip()
+    if len(shown) > _LONGEST:
+        raise _no_limits(text, quantity, inch_job=inch_job)
     found = re.fullmatch(_EITHER_WAY, shown)
     if found:
         nominal, off = found.groups()
@@ -45,7 +47,11 @@ def read_band(text: str, quantity: Quantity, reads: Reads, *, inch_job: bool) ->
     found = re.fullmatch(_CLASS, shown)
     if found and not dots:
         return _of_class(shown, quantity, reads, *found.groups())
-    raise CellError("not-a-range", f"`{shorten(text)}` is not a range; write {_forms(quantity, inch_job=inch_job)}")
+    raise _no_limits(text, quantity, inch_job=inch_job)
+
+
+def _no_limits(text: str, quantity: Quantity, *, inch_job: bool) -> CellError:
+    return CellError("not-a-range", f"`{shorten(text)}` is not a range; write {_forms(quantity, inch_job=inch_job)}")
 
 
 def _forms(quantity: Quantity, *, inch_job: bool) -> str:
