@@ -14,23 +14,23 @@ PACKAGE = Path(__file__).resolve().parent.parent / "fitmatch"
 # A folder and modules of it, a line each; a folder whose modules need some of its own folders has more than one line.
 ORDER = """
 .: version stages facts wording names lengths problems
-records: ask keys measuring parts job placements doubted housings pools plans
+records: ask keys oils bearings measuring parts stacks job placements doubted housings pools plans
 rules: of_kind
 rules/one_half: family holds match min_wall
 rules/two_halves: same_in_bore thick_half wall_difference
 rules: in_force
 rules/positions: guard limits_at movable drawing in_rows locks
 rules: registry
-gauging/sizes: materials places corrections form form_limits sizing
+gauging/sizes: materials places corrections hot form form_limits sizing
 gauging/uncertainty: student variance_ratio scatter sources combining error_model judging
 gauging/causes: grinds digits mistakes
 gauging/doubts: groups scatter differences explanations odd repeats boxes sessions naming check
 gauging: bench_path assembled
-intake/common: catalogue files findings advice quantities sweeps texts
+intake/common: catalogue files findings advice quantities options sweeps running texts iso_286 bands
 intake/tables: table csv_file workbook opening columns
-intake/job_toml: globbing keys key_rows strange_keys values fits instruments settings unread sources
+intake/job_toml: globbing keys key_rows strange_keys values fits instruments running settings unread sources
 intake/rows: sheet positions shells long_file saved_plan assembled targets all_shells copies cross_checks
-intake: reading pooling
+intake: reading pooling stacks bearings
 intake/writing: locking whole_files workbooks log_rows appending new_box rewriting learning saving
 fit/solver: stopping program adapter
 fit/classes: guards axis_rows demands classes candidates
@@ -41,17 +41,19 @@ fit/answer: checker expected baselines strays kernel one_box best_plan
 fit/beside: regions next_values alternatives explanations
 fit: assign
 study/comparison: compared leftover_sets decision plans targets let_go boxes trade_off compare
+study/drawings: shapes sums ranges
+study/film: reynolds equilibrium films
 report/shared: emit scale states layout axis certainty grounds housings readings
-report/words: phrases small_reasons reasons refusals levels doubts likely_causes
+report/words: phrases small_reasons reasons refusals levels doubts likely_causes stacks films
 report/text: positions
 report/screen: limits_drawn sure table proven left_over
-report/text: beside measuring remaining explaining quality attention heading full doubts assembled report
+report/text: beside measuring remaining explaining quality attention heading full doubts assembled ranges films report
 report/comparison: rows plans further report
-report/plots: paper clearances compared
-report/data: values rows doubts document assembled compared
-cli: exit_codes blank console options solving
+report/data: values rows doubts document assembled compared ranges films
+report/plots: paper clearances compared distribution films
+cli: exit_codes blank console options solving pictures
 cli/bench: entries typed answers sitting
-cli: assembled assign check compare measure new main
+cli: assembled assign check compare measure new range film main
 .: __main__
 """
 # Loaded inside the function that needs them, so that `--help` starts at once; some are known to few modules alone.

@@ -14,6 +14,9 @@
     job = fitmatch.read_job("my-build", assembled=True)
     fitmatch.assembled(job).to_frame()           # one row per reading with the shells in
 
+    fitmatch.film(bearings).to_frame()           # the steady oil film of each `fitmatch.Bearing`
+    fitmatch.range(job).to_frame()               # what its drawing limits allow, by kind
+
     kernel = fitmatch.Kernel(job, "rod")         # one kind, solved as often as you like
     kernel.solve(target_nm=50_800).figures
 
@@ -33,17 +36,45 @@ if TYPE_CHECKING:
     from fitmatch.intake.pooling import read_jobs as read_jobs
     from fitmatch.intake.reading import read_job as read_job
     from fitmatch.problems import InputError as InputError
+    from fitmatch.records.bearings import Bearing as Bearing
+    from fitmatch.records.oils import Oil as Oil
+    from fitmatch.records.parts import Band as Band
+    from fitmatch.records.stacks import Stack as Stack
     from fitmatch.study.comparison.compare import compare as compare
+    from fitmatch.study.drawings.ranges import range as range  # noqa: A004 (named like its command)
+    from fitmatch.study.film.films import film as film
 
-__all__ = ["InputError", "Kernel", "__version__", "assembled", "assign", "check", "compare", "read_job", "read_jobs"]
+# Without `range`: `from fitmatch import *` must not hide the built-in one.
+__all__ = [
+    "Band",
+    "Bearing",
+    "InputError",
+    "Kernel",
+    "Oil",
+    "Stack",
+    "__version__",
+    "assembled",
+    "assign",
+    "check",
+    "compare",
+    "film",
+    "read_job",
+    "read_jobs",
+]
 
 _HOME = {
+    "Band": "fitmatch.records.parts",
+    "Bearing": "fitmatch.records.bearings",
+    "Oil": "fitmatch.records.oils",
     "InputError": "fitmatch.problems",
     "Kernel": "fitmatch.fit.answer.kernel",
     "assembled": "fitmatch.gauging.assembled",
     "assign": "fitmatch.fit.assign",
     "check": "fitmatch.gauging.doubts.check",
     "compare": "fitmatch.study.comparison.compare",
+    "Stack": "fitmatch.records.stacks",
+    "film": "fitmatch.study.film.films",
+    "range": "fitmatch.study.drawings.ranges",
     "read_job": "fitmatch.intake.reading",
     "read_jobs": "fitmatch.intake.pooling",
 }

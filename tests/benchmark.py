@@ -27,12 +27,19 @@ from fitmatch.fit.solver.adapter import Outcome, solve
 from fitmatch.fit.solver.program import Program
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.intake.reading import read_job
+from fitmatch.records.bearings import Bearing
 from fitmatch.records.job import Job
+from fitmatch.records.oils import Oil
 from fitmatch.records.parts import Fit, Position, Shell, Size
+from fitmatch.study.film.films import film
+from fitmatch.study.film.reynolds import film_at
 
 ROOT = Path(__file__).resolve().parent.parent
 RUNS = 15
 PLAIN_LIMIT_S = 60
+FILM = ["--unit", "mm", "--journal", "50", "--width", "20", "--load", "8000", "--speed", "3000",
+        "--clearance", "0.05", "--oil-40", "100", "--oil-100", "11.2", "--density", "875", "--density-slope", "0.65",
+        "--heat-capacity", "2100", "--inlet", "90"]  # fmt: skip
 
 
 def processes() -> list[str]:
@@ -42,6 +49,8 @@ def processes() -> list[str]:
         "cp_model": ["-c", "import ortools.sat.python.cp_model"],
         "click": ["-c", "import click"],
         "assign": ["-m", "fitmatch", "assign", sample, "--quiet"],
+        "range": ["-m", "fitmatch", "range", sample, "--quiet"],
+        "film": ["-m", "fitmatch", "film", *FILM, "--quiet"],
         "help": ["-m", "fitmatch", "--help"],
         "version": ["-m", "fitmatch", "--version"],
     }
@@ -56,6 +65,10 @@ def processes() -> list[str]:
         row("`assign samples/generator-five`, processor time, import of `ortools.sat.python.cp_model` = 1",
             f"{least['assign'] / least['cp_model']:.2f}", "0.5"),
         row("its peak memory, the same import = 1", f"{memory['assign'] / memory['cp_model']:.2f}", "1"),
+        row("`range samples/generator-five`, processor time, the same import = 1",
+            f"{least['range'] / least['cp_model']:.2f}", "1"),
+        row("`film` of one clearance with its heat, processor time, the same import = 1",
+            f"{least['film'] / least['cp_model']:.2f}", "2.5"),
         row("`--help`, processor time, `import click` = 1", f"{least['help'] / least['click']:.2f}", "1.6"),
         row("`--version`, processor time, `import click` = 1", f"{least['version'] / least['click']:.2f}", "1.6"),
     ]  # fmt: skip
@@ -230,6 +243,29 @@ def kernels() -> list[str]:
     return [row(what, f"{many / once:.1f}", "5")]
 
 
+def films() -> list[str]:
+    """Films in this process, after what they import is loaded, against the bare import in a process of its own."""
+    before = of_children()
+    subprocess.run([sys.executable, "-c", "import ortools.sat.python.cp_model"], check=True, cwd="/")
+    once = of_children() - before
+    oil = Oil(None, 100.0, 11.2, 875.0, 0.65, 2_100.0, 90.0)
+    rod = Bearing(50_000, 50_000_000, 20_000_000, 8_000.0, 3_000.0, oil)
+    film([rod])
+    works: dict[str, tuple[Callable[[], object], str]] = {
+        "one eccentricity": (lambda: film_at(0.4, 0.87), "0.1"),
+        "one load, with its heat": (lambda: film([rod]), "0.3"),
+        "50 clearances, with their heat": (
+            lambda: film(rod._replace(clearance_nm=n * 1_000) for n in range(30, 80)),
+            "5",
+        ),
+    }
+    least = {name: min(timed(work) for _ in range(RUNS)) for name, (work, _) in works.items()}
+    return [
+        row(f"film of {name}, in process, the same import = 1", f"{least[name] / once:.3f}", wanted)
+        for name, (_, wanted) in works.items()
+    ]
+
+
 def strategies() -> list[str]:
     """What each strategy costs in seconds, for scale."""
     rows = []
@@ -271,6 +307,7 @@ def main() -> None:
         *proofs(),
         *kernels(),
         *comparisons(),
+        *films(),
         *strategies(),
     ]
     print("\n".join(lines))

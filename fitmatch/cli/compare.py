@@ -10,6 +10,7 @@ import click
 from fitmatch.cli import options
 from fitmatch.cli.console import Notes, fitted, print_data, print_report
 from fitmatch.cli.exit_codes import INTERRUPTED
+from fitmatch.cli.pictures import check_picture, draw
 from fitmatch.cli.solving import read, stop_after, stopped_by_ctrl_c, time_limit
 from fitmatch.stages import now
 
@@ -90,10 +91,7 @@ def command(
         raise click.UsageError("--json and --csv cannot be used together; choose one")
     if separately and len(jobs) == 1:
         raise click.UsageError("--separately is about several jobs, but only one was given; leave it out")
-    if force and plot is None:
-        raise click.UsageError("--force replaces a picture; add --plot FILE")
-    if plot is not None:
-        _check_picture(plot, force=force)
+    check_picture(plot, force=force)
     gc.disable()  # as for `assign`
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)
@@ -126,8 +124,9 @@ def command(
             now("writing the answer")
             answer = _answer(compared, shown, as_json=as_json, as_csv=as_csv)
             if plot is not None:
-                _draw(compared, shown, plot)
-                notes.say(f"drawn in {plot}")
+                from fitmatch.report.plots.compared import compared_picture
+
+                draw(plot, lambda ending: compared_picture(compared, shown, ending), notes)
     if as_json or as_csv:
         print_data(answer)
     else:
@@ -162,28 +161,6 @@ def _lengths(text: str, job: "Job", notes: Notes) -> tuple[int, ...]:
     if sweep.finer:
         notes.warn("--targets: numbers finer than a nanometre were rounded")
     return sweep.points_nm
-
-
-def _check_picture(file: Path, *, force: bool) -> None:
-    """Before the work begins."""
-    from fitmatch.report.plots.paper import ENDINGS
-
-    if file.suffix.lower() not in ENDINGS:
-        why = f"`{file.name}` is not a kind of picture that can be drawn; write a name that ends in .svg or .png"
-        raise click.BadParameter(why, param_hint="--plot")
-    if file.exists() and not force:
-        raise click.BadParameter(f"{file} is there already; add --force to replace it", param_hint="--plot")
-
-
-def _draw(compared: "Compared", unit: str, file: Path) -> None:
-    from fitmatch.intake.writing.whole_files import write_whole
-    from fitmatch.report.plots.compared import compared_picture
-
-    picture = compared_picture(compared, unit, file.suffix.lower())
-    try:
-        write_whole(file, picture)
-    except OSError as error:
-        raise click.ClickException(f"{file} cannot be written: {error.strerror}") from error
 
 
 def _answer(compared: "Compared", unit: str, *, as_json: bool, as_csv: bool) -> str:

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from fitmatch.gauging.sizes.sizing import Sizes
 from fitmatch.intake.common.findings import LAST, SETTINGS, Findings, Paper
-from fitmatch.intake.job_toml.key_rows import JOB_FILE
+from fitmatch.intake.job_toml.key_rows import JOB_FILE, decisive
 from fitmatch.intake.job_toml.settings import read_settings
 from fitmatch.intake.job_toml.sources import (
     Source,
@@ -97,7 +97,7 @@ class FolderReader:
         as in `read_job`."""
         self._findings = findings = Findings()
         self._folder = path = folder
-        _check_folder(path, findings)
+        check_folder(path, findings)
         self._job_bytes = read_bytes(path, JOB_FILE, findings) if job_toml is None else job_toml
         self.settings = settings = with_positions(path, read_settings(self._job_bytes, findings))
         self._sizes = Sizes(settings.measuring, numbered_are_repeats=settings.numbered_are_repeats)
@@ -146,7 +146,7 @@ class FolderReader:
 
     def _digest(self) -> str:
         """That of the files of the job, without any that is missing, which is a mistake."""
-        job_toml = None if self._job_bytes is None else Source(JOB_FILE, self._job_bytes)
+        job_toml = None if self._job_bytes is None else Source(JOB_FILE, decisive(self._job_bytes))
         sources = (job_toml, self._position_source, *self._sources, self._log_source)
         return digest_of([source for source in sources if source is not None])
 
@@ -221,6 +221,7 @@ class FolderReader:
             shell_columns=compared,
             coating_counts=settings.coating_counts,
             spelled=spellings(wanted) | pool.spelled(),
+            running=settings.running,
             measuring=replace(
                 settings.measuring,
                 pooled=self._sizes.pooled(),
@@ -326,8 +327,8 @@ def digest_of(sources: Sequence[Source]) -> str:
     return total.hexdigest()
 
 
-def _check_folder(folder: Path, findings: Findings) -> None:
-    """Without a folder there is nothing else to check."""
+def check_folder(folder: Path, findings: Findings) -> None:
+    """Raises InputError where there is no folder: there is nothing else to check then."""
     if not folder.is_dir():
         text = (
             "is a file; name the folder it is in"

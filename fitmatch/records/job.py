@@ -4,13 +4,16 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
-from typing import ClassVar, Final, NamedTuple, Protocol, Self, TypeAlias
+from typing import TYPE_CHECKING, ClassVar, Final, NamedTuple, Protocol, Self, TypeAlias
 
 from fitmatch.facts import Fact
 from fitmatch.records.ask import Ask
 from fitmatch.records.keys import PositionKey, ShellKey
 from fitmatch.records.measuring import Measuring
 from fitmatch.records.parts import Band, Fit, Position, Shell
+
+if TYPE_CHECKING:
+    from fitmatch.records.bearings import Running
 
 Jobs: TypeAlias = "tuple[Job, ...]"
 ENDLESS: Final = 1 << 62  # longer than any length
@@ -256,6 +259,7 @@ class Job:
     digest: str = ""
     warnings: tuple[str, ...] = ()
     measuring: Measuring = field(default_factory=Measuring)
+    running: "Mapping[str, Running]" = field(default_factory=dict)  # kind -> how its bearings run
     # If it is one of several jobs that share their shells; `shells` are then those of all.
     name: str = ""
     reserved: frozenset[ShellKey] = frozenset()  # shells locked in another of the jobs

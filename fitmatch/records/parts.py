@@ -85,6 +85,13 @@ class Shell:
         return self.measured.measured_as if self.measured else None
 
     @property
+    def metal_nm(self) -> int:
+        """The wall without a coating."""
+        metal = self.wall_nm if self.wall_to_metal_nm is None else self.wall_to_metal_nm
+        assert metal is not None
+        return metal
+
+    @property
     def key(self) -> ShellKey:
         """Box and name, which together identify the shell."""
         return self.box, self.name

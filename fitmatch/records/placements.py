@@ -57,6 +57,16 @@ class Placement:
         return tightest_room(self.position, self.limits_at) - self.wall_sum_nm
 
     @property
+    def clearance_to_metal_nm(self) -> int:
+        """As if neither shell had a coating."""
+        return room(self.position) - self.upper.metal_nm - self.lower.metal_nm
+
+    @property
+    def clearance_over_coating_nm(self) -> int:
+        """With all of both coatings, whether they count as wall or not."""
+        return self.clearance_to_metal_nm - self.upper.coating_nm - self.lower.coating_nm
+
+    @property
     def deviation_nm(self) -> int:
         assert self.position.target_nm is not None
         return self.clearance_nm - self.position.target_nm

@@ -292,6 +292,13 @@ CAUTIONS = {
         "two and a half tenths in the clearance, and four at worst",
     ),
     "docs/from-readings-to-sizes.md": ("tolerated up to its limit, not harmless",),
+    "docs/film.md": (
+        "It certifies none.",
+        "loaded dynamically and fed under pressure: a steady film under a peak load predicts none of them",
+        "No position is to be judged by its film alone",
+        "Neither is measured",
+    ),
+    "docs/range.md": ("It says nothing about any part that has been made", "Limits are the engine and bearing maker's"),
     "docs/rules.md": ("half a thou and a tenth for the scatter", "those sets are not mixed"),
     "docs/tables.md": ("the engine maker's written permission", "touch each spot once only"),
 }

@@ -242,7 +242,6 @@ def test_where_limits_come_from_is_kept(tmp_path: Path) -> None:
         ("polish_max = 0.0002\n", 8, "fit.rod.polish_max"),
         ("[rules]\nbudget = 3\n", 9, "rules.budget"),
         ("[limits]\npolish_max = 0.0002\n", 8, "limits"),
-        ("[film.rod]\nwidth = 1\n", 8, "film"),
         ("[boxes]\nbudget = 3\n", 8, "boxes"),
         ("[record]\nengine = '7'\n", 8, "record"),
     ],

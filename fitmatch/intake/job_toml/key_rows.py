@@ -9,6 +9,7 @@ from fitmatch.intake.common.findings import SETTINGS, Findings, Paper
 from fitmatch.wording import dotted
 
 JOB_FILE: Final = Paper("job.toml", (SETTINGS,))
+UNDECISIVE: Final = ("film",)  # tables on which no plan depends
 _DEEPEST: Final = 4  # no key of job.toml is deeper, and a hostile one must not exhaust the stack
 # A TOML string. Groups are not possessive: before 3.11.5 Python matches too little with them.
 STRING: Final = (
@@ -71,6 +72,35 @@ def statements(text: str) -> Iterator[tuple[int, str]]:
             yield row, text[start : token.end()]
             start, row = token.end(), next_row
     yield row, text[start:]
+
+
+def decisive(data: bytes) -> bytes:
+    """job.toml without the tables that no plan depends on, with the comments right above them, so that writing one
+    changes no digest; any other byte as it is."""
+    if not any(name.encode() in data for name in UNDECISIVE):
+        return data
+    try:
+        text = data.decode()
+    except UnicodeDecodeError:
+        return data
+    kept: list[str] = []
+    top, ended = "", False  # the table that it is in, and whether the last statement was left out
+    for _, statement in statements(text):
+        try:
+            found = tomllib.loads(statement)
+        except (ValueError, RecursionError):
+            found = {}
+        if statement.lstrip().startswith("["):
+            top = next(iter(innermost(found)), "")
+        ended = (top or next(iter(found), "")) in UNDECISIVE
+        if ended:
+            while top in UNDECISIVE and kept and kept[-1].lstrip().startswith("#"):
+                kept.pop()
+        else:
+            kept.append(statement)
+    while ended and kept and not kept[-1].strip():
+        kept.pop()
+    return "".join(kept).encode()
 
 
 def innermost(found: Mapping[str, Any]) -> Path:

@@ -66,6 +66,14 @@ SECTIONS: Final = {
         ),
         "KIND",
     ),
+    "film": Section(
+        (
+            *("width", "slope", "lands", "load", "speed", "viscosity", "oil_40", "oil_100", "high_shear", "density"),
+            *("density_slope", "heat_capacity", "inlet", "oil_margin", "feed_pressure"),
+            *("housing_temperature", "journal_temperature"),
+        ),
+        "KIND",
+    ),
     "bench": Section(tuple(f"{feature}_{what}" for feature in FEATURES for what in ("stations", "angles")), "KIND"),
 }
 ABOUT_MEASURING: Final = frozenset(("gauge", "measured", "temperature", "material", "form", "bench"))

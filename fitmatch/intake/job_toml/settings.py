@@ -7,7 +7,7 @@ import re
 import tomllib
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from fitmatch.intake.common import advice
 from fitmatch.intake.common.findings import Findings
@@ -26,6 +26,9 @@ from fitmatch.records.parts import SIDES, Band
 from fitmatch.rules.one_half.match import Match
 from fitmatch.rules.registry import read_rules
 from fitmatch.wording import shorten
+
+if TYPE_CHECKING:
+    from fitmatch.records.bearings import Running
 
 DEFAULT_POSITIONS: Final = "positions.csv"
 DEFAULT_SHELLS: Final = ("shells/*.csv",)
@@ -69,6 +72,7 @@ class Settings:
     readings_written: bool = False  # False: the file may be missing
     numbered_are_repeats: bool = False
     gauges_named: bool = True  # False: [gauge] has keys that belong to a gauge, whose name is unknown
+    running: "Mapping[str, Running]" = field(default_factory=dict)
     measuring: Measuring = field(default_factory=Measuring)  # what can be known before anything else is read
 
     @property
@@ -122,6 +126,7 @@ def read_settings(data: bytes | None, findings: Findings) -> Settings:
         readings_written="readings" in sources,
         numbered_are_repeats=values.word(("readings", "numbered"), ("places", "repeats")) == "repeats",
         measuring=_measuring(values, fits),
+        running=_running(values, fits),
         gauges_named=values.misplaced.isdisjoint(values.table(("gauge",))),  # known once they are read
     )
 
@@ -190,22 +195,21 @@ def _drawing(values: Values, path: Path) -> dict[str, Band]:
 
 
 def _band(values: Values, path: Path, quantity: Quantity) -> Band | None:
+    from fitmatch.intake.common.bands import read_band  # few jobs have drawing limits
+
     text = values.text(path, 'write a range, such as "1.8155..1.8165"')
     if text is None:
         return None
-    low, dots, high = text.partition("..")
-    if not dots or not low.strip() or not high.strip():
-        shown = f'`{shorten(text)}` is not a range; write LOW..HIGH, such as "1.8155..1.8165"'
-        values.report("not-a-range", shown, *path)
+
+    def reads(part: str, of: Quantity) -> int | None:
+        nm = values.length_of(part, of, path)
+        return None if values.unit is None else nm  # without a unit no size is known
+
+    try:
+        return read_band(text, quantity, reads, inch_job=values.unit != "mm")
+    except CellError as error:
+        values.report(error.code, str(error), *path)
         return None
-    low_nm, high_nm = (values.length_of(end, quantity, path) for end in (low, high))
-    if low_nm is None or high_nm is None or values.unit is None:
-        return None
-    if low_nm > high_nm:
-        what = f"the low end of `{shorten(text)}` is above its high end"
-        values.report("limits-crossed", f"{what}; write LOW..HIGH (each end carries its own unit)", *path)
-        return None
-    return Band(low_nm, high_nm)
 
 
 class _Asked:
@@ -283,6 +287,14 @@ class _Asked:
 
     def row(self, key: str) -> int | None:
         return self._values.row("rules", key)
+
+
+def _running(values: Values, fits: Fits) -> "Mapping[str, Running]":
+    if "film" not in values.document:
+        return {}
+    from fitmatch.intake.job_toml.running import read_running
+
+    return read_running(values, fits)
 
 
 def _measuring(values: Values, fits: Fits) -> Measuring:

@@ -9,16 +9,10 @@ from fitmatch.wording import dotted, listed
 
 # By the first part of their path.
 _LATER: Final = {
-    "": ("limits", "film", "boxes", "record"),
+    "": ("limits", "boxes", "record"),
 }
 # What those tables hold, or may hold; told as such wherever it stands.
-_IN_LATER: Final = frozenset(
-    (
-        *("polish_max", "budget", "within", "between", "engine", "crank", "block", "customer", "load", "speed"),
-        *("viscosity", "oil_40", "oil_100", "density", "density_slope", "heat_capacity", "inlet", "lands"),
-        "feed_pressure",
-    )
-)
+_IN_LATER: Final = frozenset(("polish_max", "budget", "within", "between", "engine", "crank", "block", "customer"))
 
 
 def told(path: Path, key: str, value: object) -> tuple[str, str] | None:

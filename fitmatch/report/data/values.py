@@ -7,7 +7,7 @@ from fitmatch.records.parts import SIDES, Shell
 from fitmatch.records.placements import KindFigures, Placement
 from fitmatch.records.plans import Proof
 from fitmatch.report.shared.emit import Number, Value, area, half_length, length, named_values
-from fitmatch.report.shared.states import clearance_over_coating, clearance_to_metal, is_coated
+from fitmatch.report.shared.states import is_coated
 from fitmatch.report.words.levels import FIGURES
 
 if TYPE_CHECKING:
@@ -44,8 +44,8 @@ def placement_value(placement: Placement, unit: str) -> dict[str, Value]:
         "verdict": None,
         "wall_difference": length(placement.wall_difference_nm, unit),
         "axis_shift": half_length(placement.twice_axis_shift_nm, unit),
-        "clearance_over_coating": length(clearance_over_coating(placement), unit) if coated else None,
-        "clearance_to_metal": length(clearance_to_metal(placement), unit) if coated else None,
+        "clearance_over_coating": length(placement.clearance_over_coating_nm, unit) if coated else None,
+        "clearance_to_metal": length(placement.clearance_to_metal_nm, unit) if coated else None,
         **({**wish, "within_want": within_want} if position.wishes else {}),
         **({} if position.offset_nm is None else {"offset": length(position.offset_nm, unit)}),
     }

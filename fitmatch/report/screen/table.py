@@ -27,7 +27,7 @@ from fitmatch.report.shared.layout import (
     whole,
 )
 from fitmatch.report.shared.scale import NOTHING, Scale
-from fitmatch.report.shared.states import DANGER, clearance_over_coating, clearance_to_metal, is_coated
+from fitmatch.report.shared.states import DANGER, is_coated
 from fitmatch.report.text.positions import NOT_FILLED, NOT_MEASURED, shell_name
 from fitmatch.rules.positions.guard import guard_of
 
@@ -266,9 +266,13 @@ def _coated(plan: JobPlan, kind: str, scale: Scale) -> list[str]:
     if not rows:
         return []
     counts = plan.job.coating_counts
-    other, shown = (clearance_to_metal, "over the coating") if counts else (clearance_over_coating, "to the metal")
-    head = f"Coated: the clearances above are {shown}; {'to the metal' if counts else 'over the coating'} "
-    return paragraph(head + ", ".join(whole(f"{p.position.name} {scale.length(other(p))}") for p in rows) + ".")
+    shown, other = ("over the coating", "to the metal") if counts else ("to the metal", "over the coating")
+
+    def told(p: Placement) -> str:
+        nm = p.clearance_to_metal_nm if counts else p.clearance_over_coating_nm
+        return whole(f"{p.position.name} {scale.length(nm)}")
+
+    return paragraph(f"Coated: the clearances above are {shown}; {other} {', '.join(map(told, rows))}.")
 
 
 def target_and_limits(positions: Sequence[Position], scale: Scale) -> str:

@@ -3,7 +3,7 @@
 from typing import Final
 
 from fitmatch.records.job import Job
-from fitmatch.records.parts import Position, Shell, room
+from fitmatch.records.parts import Position, Shell
 from fitmatch.records.placements import Placement
 from fitmatch.wording import listed
 
@@ -42,17 +42,3 @@ def marks_of(job: Job, shell: Shell) -> dict[str, str]:
 
 def is_coated(placement: Placement) -> bool:
     return bool(placement.upper.coating_nm or placement.lower.coating_nm)
-
-
-def clearance_to_metal(placement: Placement) -> int:
-    return room(placement.position) - _to_metal(placement.upper) - _to_metal(placement.lower)
-
-
-def clearance_over_coating(placement: Placement) -> int:
-    return clearance_to_metal(placement) - placement.upper.coating_nm - placement.lower.coating_nm
-
-
-def _to_metal(shell: Shell) -> int:
-    metal_nm = shell.wall_nm if shell.wall_to_metal_nm is None else shell.wall_to_metal_nm
-    assert metal_nm is not None
-    return metal_nm

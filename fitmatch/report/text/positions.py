@@ -8,7 +8,7 @@ from fitmatch.records.placements import Placement
 from fitmatch.records.plans import JobPlan
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.shared.scale import Scale
-from fitmatch.report.shared.states import clearance_over_coating, clearance_to_metal, is_coated
+from fitmatch.report.shared.states import is_coated
 from fitmatch.rules.positions.guard import guard_of
 
 NOT_FILLED = "NOT FILLED"
@@ -73,8 +73,8 @@ def coated(plan: JobPlan, scale: Scale) -> list[str]:
         _POSITION,
         Column("coating,\nupper shell", lambda p: _coating(p.upper, scale)),
         Column("coating,\nlower shell", lambda p: _coating(p.lower, scale)),
-        Column("clearance over\nthe coating", lambda p: scale.length(clearance_over_coating(p))),
-        Column("clearance to\nthe metal", lambda p: scale.length(clearance_to_metal(p))),
+        Column("clearance over\nthe coating", lambda p: scale.length(p.clearance_over_coating_nm)),
+        Column("clearance to\nthe metal", lambda p: scale.length(p.clearance_to_metal_nm)),
     )
 
 

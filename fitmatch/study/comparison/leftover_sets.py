@@ -92,7 +92,7 @@ def _most_pairs(stock: Counter[_Alike], bores: Sequence[_Bore], stop: Stop) -> i
     relaxed = relax(program, cost, stop)
     if relaxed is not None:  # usually whole, and its multipliers then prove it
         x = [round(v) for v in relaxed.x]
-        if program.allows(x) and exact_bound(program, cost, relaxed.multipliers).least == -sum(x):
+        if program.allows(x) and exact_bound(program, cost, relaxed.multipliers, stop).least == -sum(x):
             return sum(x)
     answer = solve(program, cost, stop)
     if answer.outcome is not Outcome.OPTIMAL or answer.x is None:

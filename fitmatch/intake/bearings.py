@@ -1,0 +1,340 @@
+"""Bearings for the study of the oil film: from the saved plan and `[film.KIND]`, or from options alone."""
+
+from collections.abc import Mapping
+from itertools import product
+from pathlib import Path
+from typing import Any, Final, NamedTuple
+
+from fitmatch.gauging.sizes.hot import hot_clearances
+from fitmatch.intake.common.findings import Findings
+from fitmatch.intake.common.options import OptionError, option_of
+from fitmatch.intake.common.quantities import ASSEMBLED_CLEARANCE, JOURNAL, CellError, LengthReader, Quantity
+from fitmatch.intake.common.running import FIELDS, FIGURES, LENGTHS, figure_of
+from fitmatch.intake.common.sweeps import MOST_POINTS, read_sweep
+from fitmatch.intake.job_toml.key_rows import JOB_FILE
+from fitmatch.intake.reading import read_job
+from fitmatch.intake.rows.saved_plan import CHANGED, FILE, PAPER, read_saved_plan
+from fitmatch.names import nearest
+from fitmatch.problems import InputError, Problem
+from fitmatch.records.bearings import NARROWEST, WIDEST, Bearing, Running
+from fitmatch.records.housings import rehoused
+from fitmatch.records.job import Job
+from fitmatch.records.measuring import DIAMETERS
+from fitmatch.records.oils import MARGIN_K, Oil
+from fitmatch.records.parts import SIDES, Position
+from fitmatch.records.placements import Placement
+from fitmatch.wording import dotted, listed, shorten
+
+_HEATED: Final = ("oil_40", "oil_100", "density", "density_slope", "heat_capacity", "inlet")
+_HOT: Final = ("housing_temperature", "journal_temperature")
+_OF_ONE_KIND: Final = ("width", "lands", "load", "slope")
+SWEPT: Final = ("speed", "viscosity")
+
+
+class Given(NamedTuple):
+    """What the options say, as typed; `figures` by key, those of `SWEPT` as a list or sweep."""
+
+    kind: str | None
+    journal: str | None
+    clearance: str | None
+    figures: Mapping[str, str]
+
+
+class Runs(NamedTuple):
+    """Bearings, and where they come from. Kinds without `[film.KIND]` are `left_out`, as are positions without shells
+    in the plan, `empty`."""
+
+    title: str
+    unit: str
+    bearings: tuple[Bearing, ...]
+    digest: str | None = None
+    left_out: tuple[str, ...] = ()
+    empty: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+def bearings_from_options(given: Given, unit: str) -> Runs:
+    """A bearing for every clearance, speed and viscosity; plain lengths are in `unit`. Raises OptionError."""
+    options = _Options(given, unit)
+    for name in ("journal", "clearance"):
+        if getattr(given, name) is None:
+            raise OptionError(option_of(name), f"nothing gives the {name}; write the option, or name a JOB")
+    for key in _HOT:
+        if key in given.figures:
+            raise OptionError(option_of(key), "needs the sizes of a JOB; give the clearance as it is when hot instead")
+    assert given.journal is not None and given.clearance is not None
+    journal = options.length("journal", given.journal, JOURNAL)
+    clearances = options.clearances(given.clearance)
+    if len(clearances) * len(options.cases) > MOST_POINTS:
+        raise OptionError("--clearance", f"more than {MOST_POINTS:,} films are asked for; ask for fewer")
+    found = []
+    for case, clearance in product(options.cases, clearances):
+        running = Running(**case)
+        missing = next(iter(_missing(running)), None)
+        if missing is not None:
+            raise OptionError(option_of(missing), f"nothing gives it; {_SAID[missing]}")
+        fault = _fault(running, journal)
+        if fault is not None:
+            raise OptionError(option_of(fault[0]), fault[1])
+        found.append(_bearing(running, clearance, journal, None))
+    return Runs("", unit, tuple(found), warnings=tuple(options.warnings))
+
+
+def read_bearings(folder: Path, given: Given) -> Runs:
+    """A bearing for every position of the saved plan whose kind has `[film.KIND]`, the options before that. Raises
+    InputError and OptionError."""
+    for name in ("journal", "clearance"):
+        if getattr(given, name) is not None:
+            raise OptionError(option_of(name), f"the {name} of a JOB is that of each position; leave it out")
+    job = read_job(folder)
+    options = _Options(given, job.unit)
+    findings = Findings()
+    placements, empty = _planned(job, findings)
+    kinds = _kinds(job, given)
+    warnings = [*job.warnings, *findings.warnings, *options.warnings]
+    found: list[Bearing] = []
+    problems: list[Problem] = []
+    for kind in kinds:
+        for case in options.cases:
+            running = job.running.get(kind, Running())._replace(**case)
+            missing = _missing(running)
+            problems += [_problem(kind, key, f"is missing; {_SAID[key]}") for key in missing]
+            cold = [] if _hot(running) is None else _without_material(job, kind)
+            missing += cold
+            problems += [
+                Problem("no-film", _NO_MATERIAL, JOB_FILE.name, None, dotted(("material", kind, key)), JOB_FILE.rank)
+                for key in cold
+            ]
+            for placement in (p for p in placements if p.position.kind == kind and not missing):
+                assert placement.position.journal is not None
+                journal = placement.position.journal.mean_nm
+                fault = _fault(running, journal)
+                if fault is not None:
+                    problems.append(_problem(kind, *fault))
+                    break
+                for state, clearance in _clearances(job, placement, running).items():
+                    bearing = _bearing(running, clearance, journal, placement.position.name)
+                    found.append(bearing._replace(state=state))
+    if problems:
+        raise InputError(dict.fromkeys(problems), warnings)
+    if len(found) > MOST_POINTS:
+        raise OptionError("--speed", f"more than {MOST_POINTS:,} films are asked for; ask for fewer")
+    order = {position.name: at for at, position in enumerate(job.positions)}
+    found.sort(key=lambda bearing: order[bearing.position or ""])
+    left_out = () if given.kind is not None else tuple(kind for kind in job.kinds if kind not in kinds)
+    lost = tuple(p.name for p in empty if p.kind in kinds)
+    return Runs(job.title, job.unit, tuple(found), job.digest, left_out, lost, tuple(warnings))
+
+
+_NO_MATERIAL: Final = (
+    'is missing, and the running temperatures need it; write a material, such as "steel", or its expansion per kelvin'
+)
+_SAID: Final = {
+    "width": "the width of one land",
+    "load": "the load in N that all lands carry together",
+    "speed": "the speed in revolutions per minute",
+    "viscosity": "a constant viscosity in mPa s, or oil_40 and oil_100",
+    "oil_40": "the kinematic viscosity at 40 degrees Celsius in mm2/s",
+    "oil_100": "the kinematic viscosity at 100 degrees Celsius in mm2/s",
+    "density": "the oil's density at 15 degrees Celsius in kg/m3",
+    "density_slope": "by how many kg/m3 the density falls per kelvin",
+    "heat_capacity": "the oil's heat capacity in J/kgK",
+    "inlet": "the temperature in degrees Celsius at which the oil comes in",
+    "housing_temperature": "the temperature in degrees Celsius of the running housing",
+    "journal_temperature": "the temperature in degrees Celsius of the running journal",
+}
+
+
+def _missing(running: Running) -> list[str]:
+    """The keys without which there is no film; of the oil none is assumed."""
+    needed = ["width", "load", "speed"]
+    if running.viscosity_mpa_s is None:
+        some = any(getattr(running, FIELDS[key]) is not None for key in ("oil_40", "oil_100"))
+        needed += _HEATED if some else ["viscosity"]
+    if any(getattr(running, FIELDS[key]) is not None for key in _HOT):
+        needed += _HOT
+    return [key for key in needed if getattr(running, FIELDS[key]) is None]
+
+
+def _hot(running: Running) -> tuple[float, float] | None:
+    """The running temperatures of housing and journal; None where one is not given."""
+    if running.housing_temperature_c is None or running.journal_temperature_c is None:
+        return None
+    return running.housing_temperature_c, running.journal_temperature_c
+
+
+def _without_material(job: Job, kind: str) -> list[str]:
+    return [feature for feature in DIAMETERS if feature not in job.measuring.materials.get(kind, {})]
+
+
+def _clearances(job: Job, placement: Placement, running: Running) -> dict[str, int]:
+    """The clearance by state: cold and, where the running temperatures are given, hot in two ways."""
+    cold, hot = {"cold": placement.clearance_over_coating_nm}, _hot(running)
+    return (
+        cold
+        if hot is None
+        else cold | hot_clearances(placement, job.measuring.materials[placement.position.kind], *hot)
+    )
+
+
+def _fault(running: Running, journal_nm: int) -> tuple[str, str] | None:
+    """The key of what contradicts something else, and what is wrong."""
+    assert running.width_nm is not None
+    if not NARROWEST <= running.width_nm / journal_nm <= WIDEST:
+        return "width", f"a land is {NARROWEST:g} to {WIDEST:g} times as wide as its journal is thick; check both"
+    if running.viscosity_mpa_s is not None:
+        if running.oil_40_mm2_s is not None or running.oil_100_mm2_s is not None:
+            return "viscosity", "is constant, and oil_40 and oil_100 are given as well; keep one of the two"
+        return None
+    oil = _oil(running)
+    assert oil.oil_40_mm2_s is not None and oil.oil_100_mm2_s is not None and oil.inlet_c is not None
+    if oil.oil_100_mm2_s >= oil.oil_40_mm2_s:
+        return "oil_100", "is not below oil_40; oil is thinner when it is hot"
+    if not oil.reaches(oil.inlet_c):
+        return "inlet", f"is more than {oil.margin_k:g} K outside 40 to 100 degrees Celsius; see oil_margin"
+    if oil.sheared > 1:
+        return "high_shear", "is above what the two viscosities give at 150 degrees Celsius; shearing thins an oil"
+    return None
+
+
+def _oil(running: Running) -> Oil:
+    return Oil(
+        viscosity_mpa_s=running.viscosity_mpa_s,
+        oil_40_mm2_s=running.oil_40_mm2_s,
+        oil_100_mm2_s=running.oil_100_mm2_s,
+        density_kg_m3=running.density_kg_m3,
+        density_slope_kg_m3_k=running.density_slope_kg_m3_k,
+        heat_capacity_j_kg_k=running.heat_capacity_j_kg_k,
+        inlet_c=running.inlet_c,
+        high_shear_mpa_s=running.high_shear_mpa_s,
+        margin_k=MARGIN_K if running.oil_margin_k is None else running.oil_margin_k,
+    )
+
+
+def _bearing(running: Running, clearance_nm: int, journal_nm: int, position: str | None) -> Bearing:
+    assert running.width_nm is not None and running.load_n is not None and running.speed_rpm is not None
+    return Bearing(
+        clearance_nm=clearance_nm,
+        journal_nm=journal_nm,
+        width_nm=running.width_nm,
+        load_n=running.load_n,
+        speed_rpm=running.speed_rpm,
+        oil=_oil(running),
+        lands=int(running.lands or 1),
+        feed_pressure_mpa=running.feed_pressure_mpa,
+        position=position,
+        slope_nm=running.slope_nm or 0,
+    )
+
+
+def _problem(kind: str, key: str, text: str) -> Problem:
+    return Problem("no-film", text, JOB_FILE.name, None, dotted(("film", kind, key)), JOB_FILE.rank)
+
+
+def _kinds(job: Job, given: Given) -> list[str]:
+    """The kinds that are asked for: the one named, else all that have `[film.KIND]`."""
+    if given.kind is not None:
+        if given.kind not in job.kinds:
+            near = nearest(given.kind, job.kinds)
+            raise OptionError("--kind", f"no position is of kind `{shorten(given.kind)}`; the nearest is `{near}`")
+        return [given.kind]
+    kinds = [kind for kind in job.kinds if kind in job.running]
+    asked = [key for key in _OF_ONE_KIND if key in given.figures]
+    if len(kinds) > 1 and asked:
+        raise OptionError(option_of(asked[0]), f"is about one kind; add --kind {listed(kinds, 'or --kind')}")
+    if not kinds:
+        kind = dotted(("film", job.kinds[0] if job.kinds else "rod"))
+        text = f"no kind says how it runs; write [{kind}] with width, load, speed and oil, or give --kind and options"
+        raise InputError([Problem("no-film", text, JOB_FILE.name, None, "film", JOB_FILE.rank)])
+    return kinds
+
+
+def _planned(job: Job, findings: Findings) -> tuple[list[Placement], list[Position]]:
+    """The placements of the saved plan as the files now say them, and the positions that have none."""
+    plan = read_saved_plan(job.folder, findings)
+    if plan is None and not findings.problems:
+        todo = f"`fitmatch assign {job.folder.name} --save` saves one"
+        findings.report("no-saved-plan", f"there is no {FILE}, which says what was assigned; {todo}", PAPER)
+    if plan is None:
+        raise InputError(findings.problems, job.warnings)
+    if plan.digest != job.digest:
+        findings.warnings.append(CHANGED)
+    shells = {shell.key: shell for shell in job.shells}
+    rows = {position.name: position for position in job.positions}
+    placed, empty = [], []
+    for position in job.positions:
+        pair = [shells.get(plan.shells.get((position.name, side), ("", ""))) for side in SIDES]
+        bore = rehoused(position, rows.get(plan.housings.get(position.name, position.name), position))
+        upper, lower = pair
+        if bore.missing or upper is None or lower is None or upper.wall_nm is None or lower.wall_nm is None:
+            empty.append(position)
+        else:
+            placed.append(Placement(bore, upper, lower))
+    return placed, empty
+
+
+class _Options:
+    """The options, read once; `cases` has one set of figures for every combination of what is swept."""
+
+    def __init__(self, given: Given, unit: str) -> None:
+        self._unit = unit
+        self.warnings: list[str] = []
+        fixed: dict[str, Any] = {}  # by field of Running
+        swept: dict[str, list[float]] = {}
+        for key, text in given.figures.items():
+            if key in LENGTHS:
+                fixed[FIELDS[key]] = self.length(key, text, LENGTHS[key])
+            elif key in SWEPT:
+                swept[FIELDS[key]] = self._figures(key, text)
+            else:
+                fixed[FIELDS[key]] = self._figure(key, text)
+        combined = product(*swept.values())
+        self.cases = [fixed | dict(zip(swept, some, strict=True)) for some in combined]
+
+    def length(self, key: str, text: str, quantity: Quantity) -> int:
+        """A length in nm."""
+        reader = LengthReader(quantity, self._unit, inch_job=self._unit == "in")
+        try:
+            nm = reader.read(text)
+        except CellError as error:
+            raise OptionError(option_of(key), str(error)) from error
+        if reader.finer:
+            self._warn(key)
+        return nm
+
+    def clearances(self, text: str) -> tuple[int, ...]:
+        """One clearance, a list or a sweep."""
+        try:
+            sweep = read_sweep(text, ASSEMBLED_CLEARANCE, self._unit)
+        except CellError as error:
+            raise OptionError("--clearance", str(error)) from error
+        if sweep.finer:
+            self._warn("clearance")
+        return sweep.points_nm
+
+    def _warn(self, key: str) -> None:
+        self.warnings.append(f"{option_of(key)}: numbers finer than a nanometre were rounded")
+
+    def _figure(self, key: str, text: str) -> float:
+        try:
+            return figure_of(key, text)
+        except CellError as error:
+            raise OptionError(option_of(key), str(error)) from error
+
+    def _figures(self, key: str, text: str) -> list[float]:
+        """A figure, a list of them, or `FROM..TO/STEP`."""
+        low, dots, rest = text.partition("..")
+        if not dots:
+            return [self._figure(key, part) for part in text.split(",")]
+        high, slash, step = rest.partition("/")
+        first, last = self._figure(key, low), self._figure(key, high)
+        by = self._figure(key, step) if slash else 0.0
+        if not by or first > last:
+            what = f"`{shorten(text)}` is no sweep; write FROM..TO/STEP in {FIGURES[key].unit}, the smaller first"
+            raise OptionError(option_of(key), what)
+        count = int((last - first) / by * (1 + 1e-12)) + 1
+        if count > MOST_POINTS:
+            raise OptionError(
+                option_of(key), f"`{shorten(text)}` are {count:,} points; at most {MOST_POINTS:,} are taken"
+            )
+        return [first + by * i for i in range(count)]

@@ -1,0 +1,62 @@
+"""The quantities that say how a bearing runs: their keys, units and plausible bounds."""
+
+from typing import Final, NamedTuple
+
+from fitmatch.intake.common.quantities import CellError, Quantity
+from fitmatch.lengths import LengthError, parse_number
+from fitmatch.records.bearings import Running
+from fitmatch.wording import shorten
+
+WIDTH: Final = Quantity("the width of a land", 1_000_000, 1_000_000_000, "1 mm to 1 m", above_zero=True)
+SLOPE: Final = Quantity("a slope over the width", 0, 1_000_000, "0 to 1 mm")
+LENGTHS: Final = {"width": WIDTH, "slope": SLOPE}
+
+
+class Figure(NamedTuple):
+    """A plain number in one unit, and the bounds that it can have, both included but for a low end of zero."""
+
+    unit: str
+    low: float
+    high: float
+    zero: bool = False
+
+    @property
+    def bounds(self) -> str:
+        low = "more than 0, up to" if self.low == 0 and not self.zero else f"{self.low:g} to"
+        return f"{low} {self.high:g} {self.unit}"
+
+    def holds(self, value: float) -> bool:
+        return self.low <= value <= self.high and (value != 0 or self.zero or self.low < 0)
+
+
+FIGURES: Final = {
+    "lands": Figure("lands", 1, 8),
+    "load": Figure("N", 0, 1e8),
+    "speed": Figure("rpm", 0, 1e6),
+    "viscosity": Figure("mPa s", 0.1, 1e5),
+    "oil_40": Figure("mm2/s", 2, 1e5),
+    "oil_100": Figure("mm2/s", 2, 1e4),
+    "high_shear": Figure("mPa s", 0.1, 1e3),
+    "density": Figure("kg/m3", 500, 2_000),
+    "density_slope": Figure("kg/m3K", -5, 5, zero=True),
+    "heat_capacity": Figure("J/kgK", 500, 5_000),
+    "inlet": Figure("degrees Celsius", -50, 250, zero=True),
+    "oil_margin": Figure("K", 0, 60, zero=True),
+    "feed_pressure": Figure("MPa", 0, 20, zero=True),
+    "housing_temperature": Figure("degrees Celsius", -50, 300, zero=True),
+    "journal_temperature": Figure("degrees Celsius", -50, 300, zero=True),
+}
+FIELDS: Final = {key: next(name for name in Running._fields if name.startswith(key)) for key in (*LENGTHS, *FIGURES)}
+
+
+def figure_of(key: str, text: str) -> float:
+    """A figure from its text; raises CellError."""
+    figure = FIGURES[key]
+    try:
+        value = float(parse_number(text))
+    except LengthError as error:
+        raise CellError("not-a-number", str(error)) from None
+    if not figure.holds(value) or (key == "lands" and value != int(value)):
+        raise CellError("implausible-number", f"`{shorten(text)}` is outside {figure.bounds}; check figure and unit")
+    # Oil only ever becomes lighter as it warms, so that either sign says the same.
+    return abs(value) if key == "density_slope" else value

@@ -1,0 +1,48 @@
+"""Bearings as they run: what the study of the oil film is given."""
+
+from typing import Final, NamedTuple
+
+from fitmatch.records.oils import Oil
+
+# Width / diameter for which films are worked out.
+NARROWEST: Final = 0.02
+WIDEST: Final = 5.0
+
+
+class Running(NamedTuple):
+    """How the bearings of a kind run, as `[film.KIND]` or options say it; None is not given. Fields are named as the
+    keys are, with their unit behind."""
+
+    width_nm: int | None = None  # of one land
+    lands: int | None = None
+    load_n: float | None = None  # of all lands together
+    speed_rpm: float | None = None
+    viscosity_mpa_s: float | None = None  # constant; else the two of the oil
+    oil_40_mm2_s: float | None = None
+    oil_100_mm2_s: float | None = None
+    high_shear_mpa_s: float | None = None  # of a multigrade, at 150 degrees Celsius
+    density_kg_m3: float | None = None  # at 15 degrees Celsius
+    density_slope_kg_m3_k: float | None = None
+    heat_capacity_j_kg_k: float | None = None
+    inlet_c: float | None = None
+    oil_margin_k: float | None = None
+    feed_pressure_mpa: float | None = None
+    slope_nm: int | None = None  # how much the gap differs from one end of a land to the other
+    housing_temperature_c: float | None = None  # when it runs
+    journal_temperature_c: float | None = None
+
+
+class Bearing(NamedTuple):
+    """One bearing as it runs. `width_nm` is that of one land, `load_n` what all lands carry together."""
+
+    clearance_nm: int  # diametral
+    journal_nm: int
+    width_nm: int
+    load_n: float
+    speed_rpm: float
+    oil: Oil
+    lands: int = 1
+    feed_pressure_mpa: float | None = None  # in a full groove; other feeds are not counted
+    position: str | None = None
+    state: str = "cold"  # or hot, an estimate, with its housing "held" by steel caps or "free"
+    slope_nm: int = 0  # how much the gap differs from one end of a land to the other

@@ -1,0 +1,82 @@
+"""The oil: its viscosity, density and heat capacity, all given by whoever asks; nothing is assumed in silence.
+
+Kinematic viscosity between and around two known ones is that of ASTM D341 (Walther):
+log10 log10 (v + 0.7) = A - B log10 T, with v in mm2/s above about 2 and T in kelvin.
+"""
+
+from math import log10
+from typing import Final, NamedTuple
+
+ZERO_C: Final = 273.15
+LOWER_C: Final = 40.0  # the temperatures of the two viscosities
+UPPER_C: Final = 100.0
+SHEARED_C: Final = 150.0  # of the viscosity at high shear
+MARGIN_K: Final = 20.0
+DENSITY_C: Final = 15.0
+_PLUS: Final = 0.7
+
+
+class Oil(NamedTuple):
+    """Either a constant viscosity, or two kinematic ones with what turns them and power into viscosity and heat.
+
+    `high_shear_mpa_s`: of a multigrade at 150 degrees Celsius, where a bearing shears it: viscosity is scaled to it at
+    every temperature. `density_slope_kg_m3_k`: what the density loses per kelvin above 15 degrees Celsius.
+    """
+
+    viscosity_mpa_s: float | None = None
+    oil_40_mm2_s: float | None = None
+    oil_100_mm2_s: float | None = None
+    density_kg_m3: float | None = None  # at 15 degrees Celsius
+    density_slope_kg_m3_k: float | None = None
+    heat_capacity_j_kg_k: float | None = None
+    inlet_c: float | None = None
+    high_shear_mpa_s: float | None = None
+    margin_k: float = MARGIN_K  # beyond the two viscosities the line is drawn out no further than this
+
+    @property
+    def heats(self) -> bool:
+        """Whether its viscosity depends on temperature."""
+        return self.viscosity_mpa_s is None
+
+    @property
+    def unsheared(self) -> bool:
+        """Whether it would be too thick, were it a multigrade."""
+        return self.heats and self.high_shear_mpa_s is None
+
+    def reaches(self, temperature_c: float) -> bool:
+        """Whether its two viscosities say anything at this temperature."""
+        return LOWER_C - self.margin_k <= temperature_c <= UPPER_C + self.margin_k
+
+    def density(self, temperature_c: float) -> float:
+        """In kg/m3."""
+        assert self.density_kg_m3 is not None and self.density_slope_kg_m3_k is not None
+        return self.density_kg_m3 - self.density_slope_kg_m3_k * (temperature_c - DENSITY_C)
+
+    def kinematic(self, temperature_c: float) -> float:
+        """In mm2/s."""
+        assert self.oil_40_mm2_s is not None and self.oil_100_mm2_s is not None
+        return walther((LOWER_C, self.oil_40_mm2_s), (UPPER_C, self.oil_100_mm2_s), temperature_c)
+
+    def viscosity_pa_s(self, temperature_c: float) -> float:
+        """Dynamic viscosity."""
+        return self.kinematic(temperature_c) * 1e-6 * self.density(temperature_c) * self.sheared
+
+    @property
+    def sheared(self) -> float:
+        """What is left of the viscosity where it is sheared; 1 where nothing is known of that."""
+        if self.high_shear_mpa_s is None:
+            return 1.0
+        return self.high_shear_mpa_s / (self.kinematic(SHEARED_C) * 1e-3 * self.density(SHEARED_C))
+
+
+def walther(one: tuple[float, float], other: tuple[float, float], temperature_c: float) -> float:
+    """Kinematic viscosity at a temperature, from two (degrees Celsius, mm2/s)."""
+    (x1, y1), (x2, y2) = (_straight(*pair) for pair in (one, other))
+    slope = (y2 - y1) / (x2 - x1)
+    twice: float = 10 ** (10 ** (y1 + slope * (log10(temperature_c + ZERO_C) - x1)))
+    return twice - _PLUS
+
+
+def _straight(temperature_c: float, viscosity: float) -> tuple[float, float]:
+    """Both in the scales in which the law is a straight line."""
+    return log10(temperature_c + ZERO_C), log10(log10(viscosity + _PLUS))

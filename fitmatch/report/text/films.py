@@ -1,0 +1,146 @@
+"""The text of `fitmatch film`: films at their clearances, what was given, and what such a film cannot tell."""
+
+from collections.abc import Callable
+from typing import Final
+
+from fitmatch.intake.bearings import Runs
+from fitmatch.records.bearings import Bearing
+from fitmatch.records.oils import Oil
+from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
+from fitmatch.report.shared.scale import NOTHING, scale_for
+from fitmatch.report.words.films import CAUTIONS, COMPARES, TOO_THICK
+from fitmatch.study.film.films import FilmTable, Row
+from fitmatch.wording import listed
+
+_HOT: Final = (
+    "Hot clearances are estimates, from the running temperatures of housing and journal in [film]: held, as if caps of "
+    "steel let the housing grow no more than steel; free, as if all of it were of its own material. None is measured."
+)
+_STATES: Final = {"cold": "", "held": "hot, held", "free": "hot, free"}
+
+
+def films_text(found: FilmTable, runs: Runs, unit: str) -> str:
+    """The whole report, clearances in `unit`, ending in a line break."""
+    rows = found.rows
+    blocks = [
+        paragraph(clean(runs.title) or "Steady oil films"),
+        _films(rows, unit),
+        _cautions(rows),
+        items("GIVEN", what_was_given(rows, unit)),
+        paragraph(_HOT) if any(row.bearing.state != "cold" for row in rows) else [],
+        _oils(rows),
+        items("WARNINGS", list(map(clean, runs.warnings))),
+        _left_out(runs),
+        [*paragraph(COMPARES), *([f"Inputs' digest: {runs.digest}"] if runs.digest else [])],
+    ]
+    return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
+
+
+def _films(rows: tuple[Row, ...], unit: str) -> list[str]:
+    scale = scale_for(unit, [row.bearing.clearance_nm for row in rows])
+    bearings = [row.bearing for row in rows]
+
+    def number(name: str, digits: int, per: float = 1.0) -> Callable[[Row], str]:
+        def show(row: Row) -> str:
+            value = getattr(row, name)
+            return NOTHING if value is None else f"{value / per:.{digits}f}"
+
+        return show
+
+    heated = any(bearing.oil.heats for bearing in bearings)
+    return [
+        f"FILMS, clearances in {unit}, diametral",
+        *table(
+            rows,
+            Column("", lambda r: _place(r.bearing), "left", wraps=True, shown=bool(bearings[0].position)),
+            Column("clearance", lambda r: scale.length(r.bearing.clearance_nm)),
+            Column("rpm", lambda r: f"{r.bearing.speed_rpm:g}", shown=len({b.speed_rpm for b in bearings}) > 1),
+            Column("smallest\nfilm um", number("min_film_thickness_um", 2)),
+            Column("at the\nedge um", number("edge_film_thickness_um", 2), shown=any(b.slope_nm for b in bearings)),
+            Column("eccen-\ntricity", number("eccentricity_ratio", 3)),
+            Column("power\nW", number("friction_power_w", 0)),
+            Column("side flow\ncm3/s", number("side_flow_mm3_s", 2, 1000)),
+            Column("feed\ncm3/s", number("feed_flow_mm3_s", 2, 1000), shown=any(b.feed_pressure_mpa for b in bearings)),
+            Column("peak\nMPa", number("peak_pressure_mpa", 1)),
+            Column("rise\nK", number("temperature_rise_k", 1), shown=heated),
+            Column("film at\n°C", number("effective_temperature_c", 1), shown=heated),
+            Column("viscosity\nmPa s", number("viscosity_pa_s", 2, 0.001)),
+        ),
+    ]
+
+
+def _cautions(rows: tuple[Row, ...]) -> list[str]:
+    found = []
+    for code, words in CAUTIONS.items():
+        names = [_name(row.bearing) for row in rows if code in row.cautions]
+        if names:
+            shown = names if len(names) <= 6 else [*names[:5], f"{len(names) - 5} more"]
+            found.append(f"{listed(shown)}: {words}.")
+    dry = [_name(row.bearing) for row in rows if (row.edge_film_thickness_um or 1) <= 0]
+    if dry:
+        found.append(f"{listed(dry)}: over such a slope the film has no thickness left at the tighter end.")
+    return items("NEEDS ATTENTION", found)
+
+
+def _place(bearing: Bearing) -> str:
+    """The position, and how it is hot."""
+    return ", ".join(filter(None, (clean(bearing.position or ""), _STATES[bearing.state])))
+
+
+def _name(bearing: Bearing) -> str:
+    what = _place(bearing) if bearing.position else f"clearance {bearing.clearance_nm / 1000:g} um"
+    return f"{what} at {bearing.speed_rpm:g} rpm"
+
+
+def what_was_given(rows: tuple[Row, ...], unit: str) -> list[str]:
+    """Each set of bearings that run alike, once."""
+    alike: dict[tuple[float | int | None, ...], list[Bearing]] = {}
+    for row in rows:
+        b = row.bearing
+        key = (b.width_nm, b.lands, b.load_n, b.feed_pressure_mpa, None if b.position else b.journal_nm)
+        alike.setdefault(key, []).append(b)
+    told = []
+    for some in alike.values():
+        b = some[0]
+        scale = scale_for(unit, [x.journal_nm for x in some] + [b.width_nm])
+        journals = sorted({x.journal_nm for x in some})
+        journal = f"{scale.length(journals[0])}" + (f" to {scale.length(journals[-1])}" if len(journals) > 1 else "")
+        lands = f"{b.lands} land{'s' if b.lands > 1 else ''} of {scale.length(b.width_nm)} {unit}"
+        mean = b.load_n / (b.lands * b.width_nm * b.journal_nm * 1e-18) * 1e-6
+        speeds = sorted({x.speed_rpm for x in some})
+        speed = f"{speeds[0]:g}" + (f" to {speeds[-1]:g}" if len(speeds) > 1 else "")
+        feed = f", fed by a full groove under {b.feed_pressure_mpa:g} MPa" if b.feed_pressure_mpa else ""
+        names = f"{listed(list(dict.fromkeys(whole(x.position) for x in some if x.position)))}: " if b.position else ""
+        told.append(f"{names}journal {journal} {unit}, {lands}, {b.load_n:g} N in all (mean pressure {mean:.2f} MPa), "
+                    f"{speed} rpm{feed}.")  # fmt: skip
+    return told
+
+
+def _oils(rows: tuple[Row, ...]) -> list[str]:
+    oils = list(dict.fromkeys(row.bearing.oil for row in rows))
+    told = [_oil(oil, [row for row in rows if row.bearing.oil == oil]) for oil in oils]
+    if any(oil.unsheared for oil in oils):
+        told.append(TOO_THICK)
+    return items("OIL AND HEAT", told)
+
+
+def _oil(oil: Oil, rows: list[Row]) -> str:
+    if not oil.heats:
+        return f"Constant viscosity {oil.viscosity_mpa_s:g} mPa s: whether it is that warm is not asked."
+    densities = [row.density_kg_m3 for row in rows if row.density_kg_m3 is not None]
+    density = f", {min(densities):.0f} to {max(densities):.0f} kg/m3 in the films" if densities else ""
+    sheared = f", {oil.high_shear_mpa_s:g} mPa s sheared at 150 °C" if oil.high_shear_mpa_s is not None else ""
+    return (
+        f"{oil.oil_40_mm2_s:g} mm2/s at 40 °C and {oil.oil_100_mm2_s:g} at 100 °C, between them by ASTM D341{sheared}; "
+        f"{oil.density_kg_m3:g} kg/m3 at 15 °C{density}; {oil.heat_capacity_j_kg_k:g} J/kgK. It comes in at "
+        f"{oil.inlet_c:g} °C, takes up all of the power, and the film is as warm as half way."
+    )
+
+
+def _left_out(runs: Runs) -> list[str]:
+    told = []
+    if runs.left_out:
+        told.append(f"Left out, as there is no [film] table for it: {listed(list(map(clean, runs.left_out)))}.")
+    if runs.empty:
+        told.append(f"Without two measured shells in the saved plan: {listed(list(map(clean, runs.empty)))}.")
+    return [line for text in told for line in paragraph(text)]

@@ -1,0 +1,27 @@
+"""What is to be said beside the figures of an oil film."""
+
+from typing import Final
+
+from fitmatch.study.film.films import FilmTable
+from fitmatch.study.film.reynolds import LARGEST
+
+COMPARES: Final = (
+    "Engine bearings are loaded dynamically and fed under pressure: a steady film under a peak load predicts none of "
+    "them. Squeeze, whirl, edge loading, eccentric walls and roughness are absent. This compares clearances and "
+    "certifies none; no position is to be judged by its film alone. The engine and bearing maker's limits decide."
+)
+TOO_THICK: Final = (
+    "No viscosity at high shear is given: if this is a multigrade its film is thinner than shown (high_shear)."
+)
+CAUTIONS: Final = {
+    "no-clearance": "NO CLEARANCE AT ALL is left: it must not be run",
+    "turbulent": "the flow is not laminar (ISO 7902: Reynolds number above 41.3 √(r/c)): these figures are wrong",
+    "beyond-grid": f"the journal would run less than 0.0001 or more than {LARGEST:g} of the way to the wall, where no "
+    "film is worked out: there is no figure",
+    "beyond-oil": "the oil would be at a temperature at which nothing is known of it: there is no figure",
+}
+
+
+def beside(found: FilmTable) -> list[str]:
+    """What goes with every table, document and picture of films."""
+    return [COMPARES, *([TOO_THICK] if any(row.bearing.oil.unsheared for row in found.rows) else [])]

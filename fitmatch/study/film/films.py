@@ -1,0 +1,186 @@
+"""`film`: the steady oil film of bearings at their clearances, with its friction, flow and heat.
+
+Power goes into the oil that flows: dT = power / (density heat capacity (side flow + feed flow)), and the whole film has
+the viscosity of the inlet temperature plus half of dT. With a full groove under pressure the feed adds
+pi p r c^3 (1 + 1.5 e^2) / (3 viscosity l'), l' the width of one land, for two lands.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from math import log, pi, sqrt
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.records.bearings import Bearing
+from fitmatch.records.oils import UPPER_C
+from fitmatch.study.film.equilibrium import Films
+from fitmatch.study.film.reynolds import Film
+
+if TYPE_CHECKING:
+    import pandas
+
+_BEYOND_K: Final = 30.0  # above what the oil reaches its viscosity falls no further: such films are not shown
+_LAMINAR: Final = 41.3  # ISO 7902: laminar while density U c / viscosity is up to this times sqrt(r / c)
+
+
+class Row(NamedTuple):
+    """The film of one bearing. `cautions`: turbulent; or, without figures, `no-clearance`, `beyond-grid`, an
+    eccentricity that the grid does not resolve, or `beyond-oil`, a temperature at which nothing is known of the oil."""
+
+    bearing: Bearing
+    viscosity_pa_s: float | None = None
+    sommerfeld: float | None = None
+    eccentricity_ratio: float | None = None
+    min_film_thickness_um: float | None = None
+    edge_film_thickness_um: float | None = None  # at the tighter end of a gap that slopes over the width
+    attitude_angle_deg: float | None = None
+    friction_coefficient: float | None = None
+    friction_power_w: float | None = None
+    side_flow_mm3_s: float | None = None
+    feed_flow_mm3_s: float | None = None
+    peak_pressure_mpa: float | None = None
+    temperature_rise_k: float | None = None
+    effective_temperature_c: float | None = None
+    density_kg_m3: float | None = None
+    reynolds_ratio: float | None = None  # Reynolds number by its laminar limit; None without a density
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class FilmTable:
+    """A row for each bearing, in the order given."""
+
+    rows: tuple[Row, ...]
+
+    @property
+    def needs_attention(self) -> bool:
+        """Whether exit status 1 is due."""
+        return any(row.cautions for row in self.rows)
+
+    def to_frame(self, unit: str = "mm") -> "pandas.DataFrame":
+        """One row per bearing, clearance and width as floats in `unit`; pandas is imported here."""
+        import pandas
+
+        per_unit = NM_PER_UNIT[unit]
+        return pandas.DataFrame(
+            {
+                "position": row.bearing.position,
+                "state": row.bearing.state,
+                "clearance": row.bearing.clearance_nm / per_unit,
+                "width": row.bearing.width_nm / per_unit,
+                "speed_rpm": row.bearing.speed_rpm,
+                "load_n": row.bearing.load_n,
+                **{name: value for name, value in row._asdict().items() if name not in ("bearing", "cautions")},
+                "cautions": ", ".join(row.cautions),
+            }
+            for row in self.rows
+        )
+
+
+def film(bearings: Iterable[Bearing]) -> FilmTable:
+    """The steady film of each bearing. Bearings of one width and diameter share what was solved for them."""
+    known: dict[float, Films] = {}
+    rows = []
+    for bearing in bearings:
+        ratio = bearing.width_nm / bearing.journal_nm
+        rows.append(_row(bearing, known.setdefault(ratio, Films(ratio))))
+    return FilmTable(tuple(rows))
+
+
+def _row(bearing: Bearing, films: Films) -> Row:
+    if bearing.clearance_nm <= 0:
+        return Row(bearing, cautions=("no-clearance",))
+    running = _Running(bearing)
+    found = films.balanced(running.excess)
+    if found is None:
+        return Row(bearing, cautions=("beyond-grid",))
+    oil = bearing.oil
+    effective = running.effective_c(found) if oil.heats else None
+    if effective is not None and not oil.reaches(effective):
+        return Row(bearing, cautions=("beyond-oil",))
+    viscosity = running.needed(found)
+    density = oil.density_kg_m3 if effective is None else oil.density(effective)
+    reynolds = None if density is None else running.reynolds_ratio(viscosity, density)
+    return Row(
+        bearing,
+        viscosity_pa_s=viscosity,
+        sommerfeld=found.sommerfeld,
+        eccentricity_ratio=found.eccentricity,
+        min_film_thickness_um=running.gap_m * (1 - found.eccentricity) * 1e6,
+        edge_film_thickness_um=running.gap_m * (1 - found.eccentricity) * 1e6 - bearing.slope_nm / 2_000,
+        attitude_angle_deg=found.attitude_deg,
+        friction_coefficient=found.friction * running.gap_m / running.radius_m,
+        friction_power_w=running.power(found),
+        side_flow_mm3_s=running.side_flow(found) * 1e9,
+        feed_flow_mm3_s=running.feed_flow(found) * 1e9,
+        peak_pressure_mpa=running.pressure_pa / found.peak_ratio * 1e-6,
+        temperature_rise_k=running.rise(found) if oil.heats else None,
+        effective_temperature_c=effective,
+        density_kg_m3=density,
+        reynolds_ratio=reynolds,
+        cautions=("turbulent",) if reynolds is not None and reynolds > 1 else (),
+    )
+
+
+class _Running:
+    """One bearing in SI units; flows and power of all lands together."""
+
+    def __init__(self, bearing: Bearing) -> None:
+        self._bearing = bearing
+        self.radius_m = bearing.journal_nm * 0.5e-9
+        self.gap_m = bearing.clearance_nm * 0.5e-9
+        self._width_m = bearing.width_nm * 1e-9
+        self._turns_s = bearing.speed_rpm / 60
+        self._surface_m_s = 2 * pi * self.radius_m * self._turns_s
+        self.pressure_pa = bearing.load_n / (bearing.lands * self._width_m * 2 * self.radius_m)
+
+    def needed(self, film: Film) -> float:
+        """The viscosity in Pa s with which this film carries the load."""
+        return film.sommerfeld * self.pressure_pa * (self.gap_m / self.radius_m) ** 2 / self._turns_s
+
+    def excess(self, film: Film) -> float:
+        """The logarithm of the viscosity needed by the one there is, which falls as the eccentricity rises: less is
+        needed then, and the oil stays cooler."""
+        oil = self._bearing.oil
+        if oil.viscosity_mpa_s is not None:
+            there = oil.viscosity_mpa_s * 1e-3
+        else:
+            there = oil.viscosity_pa_s(min(self.effective_c(film), UPPER_C + oil.margin_k + _BEYOND_K))
+        return log(self.needed(film) / there)
+
+    def effective_c(self, film: Film) -> float:
+        """The temperature that the whole film is taken to have."""
+        assert self._bearing.oil.inlet_c is not None
+        return self._bearing.oil.inlet_c + self.rise(film) / 2
+
+    def power(self, film: Film) -> float:
+        """Friction in W."""
+        return film.friction * self.gap_m / self.radius_m * self._bearing.load_n * self._surface_m_s
+
+    def side_flow(self, film: Film) -> float:
+        """In m3/s."""
+        each = film.side_flow * self.radius_m * self.gap_m * self._turns_s * self._width_m
+        return each * self._bearing.lands
+
+    def feed_flow(self, film: Film) -> float:
+        """What the pressure in a full groove presses through, in m3/s."""
+        pressure = (self._bearing.feed_pressure_mpa or 0.0) * 1e6
+        around = pi * pressure * self.radius_m * self.gap_m**3 * (1 + 1.5 * film.eccentricity**2)
+        return around / (3 * self.needed(film) * self._width_m) * max(1.0, self._bearing.lands / 2)
+
+    def rise(self, film: Film) -> float:
+        """By how much the oil is warmer when it leaves, in K; its density is that at the temperature halfway."""
+        oil = self._bearing.oil
+        assert oil.inlet_c is not None and oil.heat_capacity_j_kg_k is not None
+        assert oil.density_slope_kg_m3_k is not None
+        flow = self.side_flow(film) + self.feed_flow(film)
+        heat = self.power(film) / (oil.heat_capacity_j_kg_k * flow)  # density times rise
+        # (inlet density - slope rise / 2) rise = heat; where oil has no such temperature, the hottest it has.
+        inlet = oil.density(oil.inlet_c)
+        root = sqrt(max(inlet**2 - 2 * oil.density_slope_kg_m3_k * heat, 0.0))
+        return 2 * heat / (inlet + root)
+
+    def reynolds_ratio(self, viscosity_pa_s: float, density_kg_m3: float) -> float:
+        """The Reynolds number by the largest at which the flow is laminar."""
+        number = density_kg_m3 * self._surface_m_s * self.gap_m / viscosity_pa_s
+        return number / (_LAMINAR * sqrt(self.radius_m / self.gap_m))

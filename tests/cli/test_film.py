@@ -1,0 +1,314 @@
+"""`fitmatch film`: from a saved plan or options to text, JSON, CSV and pictures, and what is refused."""
+
+import csv
+import io
+import json
+import shutil
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+from made.commands import Ran
+
+import fitmatch
+from fitmatch import Bearing, Oil
+
+SAMPLE = Path(__file__).parents[2] / "samples" / "generator-five"
+SCHEMA: dict[str, Any] = json.loads(
+    (Path(fitmatch.__file__).parent / "report" / "data" / "films.schema.json").read_text(encoding="utf-8")
+)
+PLAIN = ("--unit", "mm", "--journal", "50", "--width", "20", "--load", "8000", "--speed", "3000")
+THIN = (*PLAIN, "--viscosity", "10")
+HEATED = (*PLAIN, "--oil-40", "100", "--oil-100", "11.2", "--density", "875", "--density-slope", "0.65",
+          "--heat-capacity", "2100", "--inlet", "90")  # fmt: skip
+ROD = """
+[film.rod]
+width = 0.75
+load = 9000
+speed = 1800
+oil_40 = 100
+oil_100 = 11.2
+density = 875
+density_slope = 0.65
+heat_capacity = 2100
+inlet = 90
+"""
+
+
+@pytest.fixture(scope="module")
+def saved(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The sample with its plan saved, before anything is written about films."""
+    folder = tmp_path_factory.mktemp("saved") / "job"
+    shutil.copytree(SAMPLE, folder)
+    from fitmatch.cli.main import main
+
+    with pytest.raises(SystemExit):
+        main(["assign", str(folder), "--save", "--quiet"])
+    return folder
+
+
+def job(saved: Path, folder: Path, text: str = ROD) -> Path:
+    copy = folder / "job"
+    shutil.copytree(saved, copy)
+    with (copy / "job.toml").open("a", encoding="utf-8") as file:
+        file.write(text)
+    return copy
+
+
+def document(capsys: pytest.CaptureFixture[str], *args: object, status: int = 0) -> Any:
+    ran = Ran(capsys, "film", *args, "--json")
+    assert (ran.status, ran.err) == (status, "")
+    found = json.loads(ran.out)
+    jsonschema.Draft202012Validator(SCHEMA).validate(found)
+    return found
+
+
+def test_one_film_from_options(capsys: pytest.CaptureFixture[str]) -> None:
+    """Without a job the options say it all; the figures are those of the library."""
+    found = document(capsys, *THIN, "--clearance", "0.05")
+    (row,) = found["rows"]
+    assert "certifies none" in found["caution"] and "multigrade" not in found["caution"]
+    (same,) = fitmatch.film([Bearing(50_000, 50_000_000, 20_000_000, 8_000.0, 3_000.0, Oil(viscosity_mpa_s=10.0))]).rows
+    assert (row["position"], row["clearance"], row["width"], row["load_n"]) == (None, 0.05, 20, 8000)
+    for key in ("sommerfeld", "eccentricity_ratio", "min_film_thickness_um", "friction_power_w", "peak_pressure_mpa"):
+        assert row[key] == pytest.approx(getattr(same, key), rel=1e-6)
+    assert row["temperature_rise_k"] is None and row["viscosity_pa_s"] == pytest.approx(0.01, rel=1e-5)
+
+
+def test_a_sweep_has_both_ends(capsys: pytest.CaptureFixture[str]) -> None:
+    """A sweep of clearances takes both ends in, and inch and metric mix."""
+    found = document(capsys, *HEATED, "--clearance", "0.04..0.06/0.005")
+    assert "if this is a multigrade its film is thinner than shown" in found["caution"]
+    rows = found["rows"]
+    assert [row["clearance"] for row in rows] == [0.04, 0.045, 0.05, 0.055, 0.06]
+    assert all(row["effective_temperature_c"] > row["inlet_temperature_c"] for row in rows)
+    films = [row["temperature_rise_k"] for row in rows]
+    assert films == sorted(films, reverse=True)
+    inches = ("--unit", "in", "--journal", "50 mm", "--width", "20 mm", *HEATED[6:], "--clearance", "50 um")
+    (inch,) = document(capsys, *inches)["rows"]
+    assert inch["sommerfeld"] == pytest.approx(rows[2]["sommerfeld"], rel=1e-5)
+
+
+def test_a_map_of_clearance_by_speed_or_viscosity(capsys: pytest.CaptureFixture[str]) -> None:
+    """Lists and sweeps of speed and viscosity combine with those of clearance."""
+    args = (*PLAIN[:-1], "1000..3000/1000", "--viscosity", "8,12", "--clearance", "0.04,0.05")
+    rows = document(capsys, *args)["rows"]
+    assert len(rows) == 3 * 2 * 2
+    assert {row["speed_rpm"] for row in rows} == {1000, 2000, 3000}
+    assert {round(row["viscosity_pa_s"], 6) for row in rows} == {0.008, 0.012}
+
+
+def test_films_of_the_saved_plan(capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path) -> None:
+    """Each rod of the plan has its film at its own clearance and journal; mains have no table and are left out."""
+    found = document(capsys, job(saved, tmp_path))
+    assert found["left_out"] == ["main"] and found["empty"] == [] and len(found["digest"]) == 64
+    plan = {p["position"]: p for p in json.loads((saved / "assignment.json").read_text())["positions"]}
+    assert [row["position"] for row in found["rows"]] == [p for p, row in plan.items() if row["kind"] == "rod"]
+    for row in found["rows"]:
+        assert row["clearance"] == plan[row["position"]]["clearance"]
+        assert row["journal"] == plan[row["position"]]["journal"]
+
+
+def test_writing_about_films_changes_no_plan(capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path) -> None:
+    """[film] is not part of the inputs' digest: a plan saved before it was written is not said to be old."""
+    folder = job(saved, tmp_path)
+    assert Ran(capsys, "film", folder).err == ""
+    text = (folder / "job.toml").read_text()
+    (folder / "job.toml").write_text(text.replace("max    = 0.0030   # the largest", "max    = 0.0031   # the largest"))
+    assert "inputs have changed" in Ran(capsys, "film", folder).err
+
+
+def test_options_go_before_the_job(capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path) -> None:
+    """What the options say replaces what the kind's table says, and may stand for all of it."""
+    slow = document(capsys, job(saved, tmp_path), "--speed", "900")["rows"]
+    assert {row["speed_rpm"] for row in slow} == {900}
+    (tmp_path / "other").mkdir()
+    args = ("--kind", "main", "--width", "25 mm", "--load", "5000", "--speed", "1800", "--viscosity", "10")
+    mains = document(capsys, job(saved, tmp_path / "other", ""), *args)["rows"]
+    assert mains[0]["position"] == "M1" and len(mains) == 6
+
+
+def test_a_position_without_shells_needs_attention(
+    capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path
+) -> None:
+    """A position that the plan does not fill is named, and the exit status is 1."""
+    folder = job(saved, tmp_path)
+    plan = json.loads((folder / "assignment.json").read_text())
+    plan["positions"] = [p for p in plan["positions"] if p["position"] != "R2"]
+    (folder / "assignment.json").write_text(json.dumps(plan))
+    ran = Ran(capsys, "film", folder)
+    assert ran.status == 1 and "Without two measured shells in the saved plan: R2." in ran.out
+
+
+def test_the_report_says_what_it_cannot_tell(capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path) -> None:
+    """The text gives load, oil and heat as they were given, and says that it certifies nothing."""
+    ran = Ran(capsys, "film", job(saved, tmp_path))
+    text = " ".join(ran.out.split())
+    for words in ("certifies none", "loaded dynamically", "9000 N in all", "875 kg/m3 at 15 °C", "2100 J/kgK",
+                  "by ASTM D341", "if this is a multigrade its film is thinner than shown",
+                  "Inputs' digest: "):  # fmt: skip
+        assert words in text
+    assert all(len(line) <= 100 for line in ran.out.splitlines())
+
+
+def test_cautions_give_exit_status_one(capsys: pytest.CaptureFixture[str]) -> None:
+    """A clearance at which the oil would be too hot has no figures, is named, and the others stand."""
+    ran = Ran(capsys, "film", *HEATED, "--clearance", "0.012,0.05")
+    assert ran.status == 1 and "NEEDS ATTENTION" in ran.out and "clearance 12 um" in ran.out
+    hot, fine = document(capsys, *HEATED, "--clearance", "0.012,0.05", status=1)["rows"]
+    assert hot["cautions"] == ["beyond-oil"] and hot["min_film_thickness_um"] is None
+    assert fine["cautions"] == [] and fine["min_film_thickness_um"] > 0
+
+
+def test_a_slope_takes_half_of_it_at_the_edge(capsys: pytest.CaptureFixture[str]) -> None:
+    """A gap that slopes by 4 um over the width is 2 um tighter at one end; one that leaves nothing is told."""
+    (row,) = document(capsys, *THIN, "--clearance", "0.05", "--slope", "0.004")["rows"]
+    assert row["edge_film_thickness_um"] == pytest.approx(row["min_film_thickness_um"] - 2)
+    ran = Ran(capsys, "film", *THIN, "--clearance", "0.05", "--slope", "0.02")
+    assert "no thickness left" in " ".join(ran.out.split())
+
+
+MATERIAL = """
+housing_temperature = 110
+journal_temperature = 115
+[material.rod]
+journal = "steel"
+housing_bore = "aluminium"
+"""
+
+
+def test_hot_clearances_are_estimated_between_two_ways_to_grow(
+    capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path
+) -> None:
+    """Each position is cold, hot with its housing held by steel, and hot with it free: coefficient x size x kelvin."""
+    folder = job(saved, tmp_path, ROD + MATERIAL)
+    rows = [row for row in document(capsys, folder, "--quiet")["rows"] if row["position"] == "R1"]
+    assert [row["state"] for row in rows] == ["cold", "held", "free"]
+    placed = {p["position"]: p for p in json.loads((folder / "assignment.json").read_text())["positions"]}["R1"]
+    bore, journal, walls, cold = (placed[key] for key in ("housing_bore", "journal", "wall_sum", "clearance"))
+    shrunk = cold - 11.5e-6 * 95 * journal - 11.5e-6 * 90 * walls
+    assert rows[1]["clearance"] == pytest.approx(shrunk + 11.5e-6 * 90 * bore, abs=1e-7)
+    assert rows[2]["clearance"] == pytest.approx(shrunk + 23.1e-6 * 90 * bore, abs=1e-7)
+    assert "Hot clearances are estimates" in " ".join(Ran(capsys, "film", folder).out.split())
+
+
+def test_a_clearance_that_is_lost_when_hot_needs_attention(
+    capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path
+) -> None:
+    """Where a hot journal takes up all of the clearance there is no film, exit status 1, and the report says so."""
+    folder = job(saved, tmp_path, ROD + MATERIAL.replace("115", "300").replace("110", "20"))
+    rows = document(capsys, folder, "--quiet", status=1)["rows"]
+    assert rows[1]["cautions"] == ["no-clearance"] and rows[1]["clearance"] < 0 and rows[0]["cautions"] == []
+    assert "NO CLEARANCE AT ALL" in Ran(capsys, "film", folder).out
+
+
+def test_csv_has_every_figure(capsys: pytest.CaptureFixture[str]) -> None:
+    """--csv has one row per film, with the figures of the document."""
+    rows = list(csv.DictReader(io.StringIO(Ran(capsys, "film", *THIN, "--clearance", "0.05,0.06", "--csv").out)))
+    same = document(capsys, *THIN, "--clearance", "0.05,0.06")["rows"]
+    assert [float(row["clearance [mm]"]) for row in rows] == [0.05, 0.06]
+    for row, other in zip(rows, same, strict=True):
+        assert float(row["min_film_thickness_um"]) == other["min_film_thickness_um"]
+        assert row["temperature_rise_k"] == "" and row["cautions"] == ""
+
+
+@pytest.mark.parametrize("ending", ["svg", "png"])
+def test_pictures(capsys: pytest.CaptureFixture[str], tmp_path: Path, ending: str) -> None:
+    """A sweep is drawn with film and temperature, the same each time, and carries its caution."""
+    first, second = tmp_path / f"a.{ending}", tmp_path / f"b.{ending}"
+    for picture in (first, second):
+        ran = Ran(capsys, "film", *HEATED, "--clearance", "0.03..0.06/0.01", "--plot", picture)
+        assert ran.status == 0 and ran.err == f"drawn in {picture}\n"
+    assert first.read_bytes() == second.read_bytes()
+    if ending == "svg":
+        assert "certifies none" in first.read_text() and "temperature of the film" in first.read_text()
+
+
+def test_a_picture_of_a_plan_names_its_positions(
+    capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path
+) -> None:
+    """The films of a job are points with the names of their positions."""
+    picture = tmp_path / "rods.svg"
+    assert Ran(capsys, "film", job(saved, tmp_path), "--plot", picture).status == 0
+    assert ">R3<" in picture.read_text()
+
+
+@pytest.mark.parametrize(
+    ("args", "words"),
+    [
+        ((*THIN[2:], "--clearance", "0.05"), "add --unit mm or --unit in"),
+        (THIN, "--clearance: nothing gives the clearance"),
+        ((*THIN, "--clearance", "0"), "not more than zero"),
+        ((*THIN, "--clearance", "-0.01"), "not more than zero"),
+        ((*THIN, "--clearance", "0.03..0.05"), "has no step"),
+        ((*THIN, "--clearance", "0.05..0.03/0.01"), "is empty"),
+        ((*THIN, "--clearance", "0.01..1/0.0001"), "at most 1,000"),
+        ((*PLAIN, "--clearance", "0.05"), "--viscosity: nothing gives it; a constant viscosity in mPa s"),
+        ((*PLAIN[:6], "--speed", "3000", "--viscosity", "10", "--clearance", "0.05"), "--load: nothing gives it"),
+        ((*PLAIN[:8], "--viscosity", "10", "--clearance", "0.05"), "--speed: nothing gives it"),
+        ((*PLAIN[:4], *PLAIN[6:], "--viscosity", "10", "--clearance", "0.05"), "--width: nothing gives it"),
+        ((*HEATED[:-2], "--clearance", "0.05"), "--inlet: nothing gives it"),
+        ((*HEATED, "--viscosity", "10", "--clearance", "0.05"), "keep one of the two"),
+        ((*HEATED, "--oil-100", "101", "--clearance", "0.05"), "oil is thinner when it is hot"),
+        ((*HEATED, "--inlet", "130", "--clearance", "0.05"), "more than 20 K outside 40 to 100"),
+        ((*HEATED, "--high-shear", "9", "--clearance", "0.05"), "shearing thins an oil"),
+        ((*THIN, "--load", "-1", "--clearance", "0.05"), "outside more than 0, up to 1e+08 N"),
+        ((*THIN, "--load", "much", "--clearance", "0.05"), "is not a number"),
+        ((*THIN, "--lands", "1.5", "--clearance", "0.05"), "outside 1 to 8 lands"),
+        ((*THIN, "--width", "0.5 m", "--clearance", "0.05"), "unknown unit"),
+        ((*THIN, "--width", "400", "--clearance", "0.05"), "times as wide as its journal is thick"),
+        ((*THIN, "--speed", "3000..1000/500", "--clearance", "0.05"), "is no sweep; write FROM..TO/STEP in rpm"),
+        ((*THIN, "--speed", "1..3000/1", "--clearance", "0.05"), "at most 1,000"),
+        ((*THIN, "--speed", "1..900/1", "--clearance", "0.05,0.06"), "more than 1,000 films"),
+        ((*THIN, "--clearance", "0.05", "--plot", "a.gif"), "not a kind of picture"),
+        ((*THIN, "--clearance", "0.05", "--housing-temperature", "100"), "needs the sizes of a JOB"),
+        ((*THIN, "--clearance", "0.05", "--json", "--csv"), "cannot be used together"),
+    ],
+)  # fmt: skip
+def test_wrong_options(capsys: pytest.CaptureFixture[str], args: tuple[str, ...], words: str) -> None:
+    """A wrong or missing option ends with status 2, says what to write, and prints no answer."""
+    ran = Ran(capsys, "film", *args)
+    assert (ran.status, ran.out) == (2, "") and words in " ".join(ran.err.split())
+
+
+@pytest.mark.parametrize(
+    ("text", "args", "words"),
+    [
+        ("", (), "job.toml: film: no kind says how it runs; write [film.rod]"),
+        (ROD.replace("load = 9000\n", "").replace("inlet = 90\n", ""), (), "job.toml: film.rod.load: is missing"),
+        (ROD.replace("load = 9000\n", "").replace("inlet = 90\n", ""), (), "job.toml: film.rod.inlet: is missing"),
+        (ROD.replace("9000", '"heavy"'), (), "film.rod.load: is the text `heavy`, not a number"),
+        (ROD.replace("9000", "-9000"), (), "film.rod.load: `-9000` is outside more than 0"),
+        (ROD.replace("width = 0.75", "width = 0.75e3"), (), "film.rod.width: `0.75e3` is"),
+        (ROD.replace("inlet", "inlat"), (), "film.rod.inlat: no such key; did you mean `film.rod.inlet`?"),
+        (ROD.replace("film.rod", "film.rdo"), (), "there is no [fit.rdo]"),
+        (ROD.replace("= 11.2", "= 112"), (), "film.rod.oil_100: is not below oil_40"),
+        (ROD + MATERIAL.partition("[")[0], (), "job.toml: material.rod.housing_bore: is missing, and the running"),
+        (ROD + "housing_temperature = 110\n", (), "job.toml: film.rod.journal_temperature: is missing"),
+        (ROD, ("--clearance", "0.002"), "the clearance of a JOB is that of each position"),
+        (ROD, ("--kind", "rdo"), "no position is of kind `rdo`; the nearest is `rod`"),
+        (ROD + ROD.replace("rod", "main"), ("--load", "9"), "--load: is about one kind; add --kind rod or --kind main"),
+    ],
+)  # fmt: skip
+def test_wrong_jobs(
+    capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path, text: str, args: tuple[str, ...], words: str
+) -> None:
+    """What [film] lacks or contradicts is refused at its key, each mistake in a line, before any answer."""
+    ran = Ran(capsys, "film", job(saved, tmp_path, text), *args)
+    assert (ran.status, ran.out) == (2, "") and words in " ".join(ran.err.split())
+
+
+def test_without_a_saved_plan(capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path) -> None:
+    """A job without a saved plan is told how to save one."""
+    folder = job(saved, tmp_path)
+    (folder / "assignment.json").unlink()
+    ran = Ran(capsys, "film", folder)
+    assert ran.status == 2 and "assignment.json: there is no assignment.json" in ran.err and "--save" in ran.err
+
+
+def test_a_missing_extra_is_told(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without SciPy the command ends with the line that installs it."""
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
+    ran = Ran(capsys, "film", *THIN, "--clearance", "0.05")
+    assert ran.status == 2 and "pip install 'fitmatch[film]'" in ran.err
