@@ -1,6 +1,9 @@
 """Kill `fitmatch measure` after the k-th byte of its output, for many k, and hold the file against the echoes.
 
     python tests/bench_kills.py FOLDER COUNT
+    python tests/bench_kills.py FOLDER COUNT neighbour
+
+With `neighbour` nobody is killed, and another program adds rows to the file at random moments: none may be lost.
 
 One process loads the program and forks a child for every k, each with pipes of its own. Half of the children are killed
 at once, the others some time later, so that every step of a write is met. Prints what broke the promise, and a summary.
@@ -19,6 +22,7 @@ from made.bench_jobs import bench_job, on_disk, said
 
 from fitmatch.cli.bench import sitting as _loaded_before_the_forks
 from fitmatch.cli.main import main
+from fitmatch.intake.writing.log_rows import HEADER
 
 # Entries, and what each makes of the readings, newest last: (item, reading, reason).
 Rows = list[tuple[str, str, str]]
@@ -116,5 +120,43 @@ def main_of_kills(home: Path, count: int) -> int:
     return 1 if broken else 0
 
 
+def neighbour(path: Path, rows: list[bytes], rng: random.Random) -> NoReturn:
+    """Add rows one by one, as a program does that knows nothing of the other, each a moment after opening the file."""
+    for row in rows:
+        time.sleep(rng.uniform(0, 4 * LATEST_S))
+        with path.open("ab", buffering=0) as file:
+            time.sleep(rng.uniform(0, LATEST_S / 4))
+            file.write(row)
+    os._exit(0)
+
+
+def main_of_neighbours(home: Path, count: int) -> int:
+    assert _loaded_before_the_forks
+    typed = "\n".join(ENTRIES) + "\n"
+    lost = met = 0
+    for number in range(count):
+        folder = bench_job(home / "shared")
+        path = folder / "readings.csv"
+        path.write_bytes(HEADER)
+        rows = [b'R1,journal,,0,1.81%02d,,,,"%d"\n' % (n, number) for n in range(3)]
+        pid = os.fork()
+        if pid == 0:
+            neighbour(path, rows, random.Random(number))
+        status = 0
+        while status == 0 and os.waitpid(pid, os.WNOHANG) == (0, 0):
+            _, status = run(folder, typed)
+        if status:
+            os.waitpid(pid, 0)
+        met += status == 2
+        on_file = path.read_bytes()
+        if any(on_file.count(row) != 1 for row in rows):
+            lost += 1
+            print(f"run {number}: status {status}, and on disk {on_file!r}")
+        shutil.rmtree(folder)
+    print(f"{count} runs, {lost} lost a row of another program, {met} noticed it")
+    return 1 if lost else 0
+
+
 if __name__ == "__main__":
-    sys.exit(main_of_kills(Path(sys.argv[1]), int(sys.argv[2])))
+    work = main_of_neighbours if sys.argv[3:] == ["neighbour"] else main_of_kills
+    sys.exit(work(Path(sys.argv[1]), int(sys.argv[2])))

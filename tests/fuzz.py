@@ -91,23 +91,24 @@ def check_problem(problem: Problem, lines: Mapping[str, int]) -> None:
         assert 1 <= problem.row <= lines.get(problem.file, XLSX_ROWS), line  # a file may have got another name
 
 
-def write(folder: Path, files: Files, rng: Random) -> None:
-    """Write a job; now and then something else than a file stands in the place of one."""
+def write(folder: Path, files: Files) -> None:
     for name, data in files.items():
         path = folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(data)
-    if rng.random() < ODD_FILES:
-        odd_file(folder, rng.choice(list(files)), rng)
 
 
-def odd_file(folder: Path, name: str, rng: Random) -> None:
-    """A pipe, a folder, a device, a file of gigabytes, a link; or a name with marks that a terminal obeys."""
+def odd_file(folder: Path, files: Files, rng: Random) -> Files:
+    """Put something else in the place of a file: a pipe, a folder, a device, a file of gigabytes, a link; or give it a
+    name with marks that a terminal obeys. What the job then has."""
+    name = rng.choice(list(files))
     path, what = folder / name, rng.randrange(8)
+    left = {other: data for other, data in files.items() if other != name}
     if what == 0:
         target = path.with_name(rng.choice(EVIL_NAMES) + path.suffix)
         path.rename(target)
-    elif what == 1:
+        return left | {target.relative_to(folder).as_posix(): files[name]}
+    if what == 1:
         with path.open("ab") as file:
             file.truncate(rng.choice((10**6, 10**8, 4 * 10**9)))
     else:
@@ -118,6 +119,7 @@ def odd_file(folder: Path, name: str, rng: Random) -> None:
             path.mkdir()
         else:
             path.symlink_to(rng.choice(("/dev/zero", "/dev/null", "/etc/passwd", ".", "..", name, "/none", folder)))
+    return left
 
 
 def job_number(seed: int, number: int) -> Files:
@@ -150,7 +152,10 @@ def run(seed: int, numbers: range, seconds: float) -> dict[str, object]:
         keep = len(numbers) == 1
         try:
             files = job_number(seed, number)
-            write(folder, files, Random(f"{seed}/{number}/odd"))
+            write(folder, files)
+            rng = Random(f"{seed}/{number}/odd")
+            if rng.random() < ODD_FILES:
+                files = odd_file(folder, files, rng)
             faulthandler.dump_traceback_later(120, exit=True)  # for a hang that no signal interrupts
             before = time.process_time()
             signal.setitimer(signal.ITIMER_PROF, CPU_SECONDS)

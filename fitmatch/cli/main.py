@@ -83,9 +83,9 @@ def _run(args: list[str]) -> int:
     except click.ClickException as usage:
         from fitmatch.cli.console import visible
 
-        told = StringIO()
-        usage.show(told)
-        click.echo(visible(told.getvalue()), err=True, nl=False)
+        shown = StringIO()
+        usage.show(shown)
+        click.echo(visible(shown.getvalue()), err=True, nl=False)
         return BAD_INPUT
     except (click.Abort, KeyboardInterrupt):
         click.echo("stopped by Ctrl-C", err=True)

@@ -47,8 +47,7 @@ def doubted(told: Iterable[tuple[Job, Iterable[Doubt]]]) -> Doubted:
 
 def _positions(job: Job, doubt: Doubt) -> Iterable[Position]:
     """A gauge set again, or a whole sitting, puts the kind in doubt."""
-    slots = doubt.what.slots
-    kind = slots.get("kind", slots.get("of"))
+    kind = doubt.what.slots.get("of")
     return (p for p in job.positions if (p.name in _items(doubt) if kind is None else p.kind == kind))
 
 

@@ -127,6 +127,22 @@ def _runs_on(process: Path, folder: Path) -> bool:
     return False
 
 
+@pytest.mark.parametrize("many", [10, pytest.param(200, marks=pytest.mark.deep)])
+def test_no_row_of_another_program_is_lost(tmp_path: Path, many: int) -> None:
+    """While readings are saved, taken back and kept, another program opens the file and adds rows: each is there in the
+    end, whole and once."""
+    tests = Path(__file__).parents[1]
+    with TemporaryDirectory(dir=MEMORY if MEMORY.is_dir() else tmp_path) as home:
+        ran = subprocess.run(
+            [sys.executable, str(tests / "bench_kills.py"), home, str(many), "neighbour"],
+            capture_output=True, encoding="utf-8", timeout=600, check=False,
+            env=ENVIRONMENT | {"PYTHONPATH": f"{ENVIRONMENT['PYTHONPATH']}:{tests}"},
+        )  # fmt: skip
+    assert ran.returncode == 0, ran.stdout + ran.stderr
+    runs, lost, noticed = (int(word) for word in ran.stdout.split() if word.isdecimal())
+    assert (runs, lost) == (many, 0) and noticed > 0
+
+
 @pytest.mark.parametrize("many", [40, pytest.param(320, marks=pytest.mark.deep)])
 def test_a_kill_at_any_moment_loses_no_echoed_reading(tmp_path: Path, many: int) -> None:
     """Killed after the k-th byte of output, for dozens or hundreds of k, while saving, undoing, keeping or writing a

@@ -13,6 +13,7 @@ from made.jobs import (
     STEP,
     TARGET,
     WALL,
+    believed,
     describe,
     guarded_job,
     make_job,
@@ -55,9 +56,8 @@ def test_reasons_and_cures_against_all_plans(seeds: list[int]) -> None:
     the cures there are, each by the least amount."""
     seen: Counter[str] = Counter()
     for seed in seeds:
-        plan = best_plan(random_job(random.Random(f"small {seed}")))
-        # Invented sizes are not readings: a doubt about one would hide the changes that are looked for.
-        seen += assert_small(with_reasons(with_given(plan, doubts=()), Stop()), f"seed {seed}")
+        plan = with_reasons(believed(best_plan(random_job(random.Random(f"small {seed}")))), Stop())
+        seen += assert_small(plan, f"seed {seed}")
     assert seen["reasons"]
 
 
@@ -78,7 +78,7 @@ def test_reasons_with_wishes_rows_and_housings(seeds: list[int], make: Callable[
         job = make(random.Random(f"small {make.__name__} {seed}"))
         if rules_of(job).guard or (rules_of(job).movable and len(job.positions) > 3):
             continue  # every order of the housings is looked at
-        seen += assert_small(with_reasons(best_plan(job), Stop()), f"{make.__name__} {seed}")
+        seen += assert_small(with_reasons(believed(best_plan(job)), Stop()), f"{make.__name__} {seed}")
     assert seen["reasons"] and 10 * seen["given up"] <= seen["reasons"]
     if 0 in seeds:  # the first show all of these
         assert seen.keys() >= cures
@@ -94,7 +94,7 @@ def test_reasons_of_several_jobs(seeds: list[int]) -> None:
         pool, priority = make(rng, both_limits=False), rng.choice(["together", "in-order"])
         if any(rules_of(job).movable for job in pool.jobs) and sum(len(job.positions) for job in pool.jobs) > 3:
             continue
-        seen += assert_small(with_reasons(best_plan(pool, priority=priority), Stop()), f"pool {seed}")
+        seen += assert_small(with_reasons(believed(best_plan(pool, priority=priority)), Stop()), f"pool {seed}")
     assert seen["reasons"] and seen["lock"] + seen["upper"]
 
 
@@ -305,7 +305,7 @@ def doubt_about(item: str, feature: str, code: str = "off", **slots: object) -> 
         (doubt_about("R3", "journal", "copied", other="R2"), {"R2"}),
         (doubt_about("box-1/u1", "wall"), {"R1"}),
         (doubt_about("box-9/spare", "wall"), set()),
-        (doubt_about("R3", "housing_bore", "step", last="R3", kind="rod", half="", of="rod"), {"R1", "R2"}),
+        (doubt_about("R3", "housing_bore", "step", last="R3", half="", of="rod"), {"R1", "R2"}),
         (doubt_about("R3", "journal", "sitting", half="", of="rod"), {"R1", "R2"}),
         (doubt_about("box-1/u1", "wall", "sitting", half="lower", of="box-1"), {"R1", "R2"}),
         (doubt_about("box-9/spare", "wall", "sitting", half="upper", of="box-9"), set()),

@@ -176,6 +176,19 @@ def test_a_whole_box_at_the_joint(tmp_path: Path) -> None:
     assert len(found(tmp_path / "alike", shells=two_boxes(WALLS, thin, ("std", "std")))) == 1
 
 
+def test_small_boxes_may_be_of_two_steps(tmp_path: Path) -> None:
+    """Boxes of one pair each are judged together; those of a thicker step without a label are no mistake, and with one
+    label they are."""
+    rows = [
+        f"u,rod,upper,{wall},{box},{{}}\nl,rod,lower,1.598,{box},{{}}\n"
+        for box, wall in enumerate(("1.598", "1.599", "1.597", "1.611", "1.612", "1.610"))
+    ]
+    text = "shell,kind,half,wall,box,grade\n" + "".join(rows)
+    assert found(tmp_path / "bare", shells=text.replace("{}", "")) == ()
+    (labelled,) = found(tmp_path / "labelled", shells=text.replace("{}", "std"))
+    assert looks_wrong(labelled, "mm").startswith("every wall from 3/u to 5/u reads 0.013 mm high")
+
+
 def test_coated_shells_are_no_mistake(tmp_path: Path) -> None:
     """A maker may thin the shells that it coats, so that their metal is thinner than that of the others of the box."""
     walls = (*WALLS, "1.598", "1.599")

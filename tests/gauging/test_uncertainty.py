@@ -381,10 +381,12 @@ def test_repeats_that_all_agree_tell_the_scatter_only_beside_a_resolution() -> N
 
 
 def test_a_job_without_gauges_has_no_uncertainty() -> None:
-    """Nothing given, nothing claimed."""
-    made = bench({})
-    assert made.upper.measured_as is None
-    assert ErrorModel(made.job).combined(made.position, None, None) is None
+    """Nothing given, nothing claimed, not even how well coefficients are assumed to be known."""
+    materials = {"main": {"journal": STEEL, "housing_bore": ALUMINIUM}}
+    for more in ({}, {"temperature": room(25), "materials": materials}):
+        made = bench({}, **more)
+        assert made.upper.measured_as is None
+        assert ErrorModel(made.job).combined(made.position, None, None) is None
 
 
 def uncertain(u: float, freedom: int | None = None) -> Uncertainty:

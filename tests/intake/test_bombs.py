@@ -97,7 +97,7 @@ def of_job(more: str) -> Callable[[Path], None]:
 
 
 MANY = "these are the first 1,000 of "
-KEYS = "more than 10,000 keys, tables and items"
+KEYS = "more than 10,000 keys and tables or 30,000 items"
 QUICK: dict[str, tuple[Callable[[Path], None], str]] = {
     "20 million cells": (of_book(SHEET, b"</sheetData>", b"<row>" + b"<c/>" * 20 + b"</row>", 10**6), "500000 cells"),
     "3 million styles": (of_book(STYLES, b"</cellXfs>", b"<xf/>", 3_000_000), "more rows, texts or styles"),
@@ -107,7 +107,12 @@ QUICK: dict[str, tuple[Callable[[Path], None], str]] = {
     "100,000 keys": (of_job("".join(f"k{n} = 1\n" for n in range(100_000))), KEYS),
     "100,000 keys in a line": (of_job(f"a = {{{', '.join(f'k{n} = 1' for n in range(100_000))}}}"), KEYS),
     "100,000 globs": (of_job(f"[sources]\nshells = {[f'{n}' for n in range(100_000)]}\n"), KEYS),
-    "5,000 globs": (of_job(f"[sources]\nshells = {[f'**/{n}' for n in range(5_000)]}\n"), "names 5,000 files or globs"),
+    "5,000 globs": (
+        of_job(f"[sources]\nshells = {[f'**/{n}' for n in range(5_000)]}\n"),
+        "has 5,000 items, and may have 1,000",
+    ),
+    "29,000 matched columns": (of_job(f"[rules]\nmatch = {[f'c{n}' for n in range(29_000)]}\n"), "has 29,000 items"),
+    "29,000 families": (of_job(f"family = {[f'c{n}' for n in range(29_000)]}\n"), "has 29,000 items"),
     "100,000 columns": (of_columns(100_000), "half a million characters"),
     "40,000 columns": (of_columns(40_000), "has 40,004 columns"),
     "ten million rows": (lambda folder: put(folder / "shells/box-1.csv", HEADER + "\n" * 10**7), "has 10,000,002 rows"),

@@ -279,7 +279,8 @@ class Search:
                     most, self.choice = found
                     mine = True
         if mine and relaxed is not None and proof is not None and proof.least < most and len(field) > FEW_PAIRS:
-            sure = self._no_better(field, measure, most * scale, relaxed)
+            proven = self._by_few_seats(field, measure, most * scale, relaxed)
+            sure, most = proven is not None, most if proven is None else proven // scale
         else:
             sure = mine and proof is not None and proof.least == most
         if not sure:
@@ -305,25 +306,26 @@ class Search:
             self.face = self._face(model, proof)
         return most * scale, _affordable(field, proof, most)
 
-    def _no_better(self, field: list[Pair], measure: Measure, total: int, relaxed: Relaxation) -> bool:
-        """Whether a plan of less than this total is ruled out by few seats, all others being out of their way and each
-        at its best. At first they are those that come out in fractions in a relaxation; where the others can have their
-        best beside them in a relaxation too, those that then come out in fractions join them."""
+    def _by_few_seats(self, field: list[Pair], measure: Measure, total: int, relaxed: Relaxation) -> int | None:
+        """The least total, up to that of the plan in hand, if few seats prove it: all others are out of their way and
+        each at its best. At first they are those that come out in fractions in a relaxation; if the others can have
+        their best beside them in a relaxation too, those that then come out in fractions join them, and once none does
+        a plan is sought that has what was proven."""
         best = {seat: least for seat, (least, _) in _ends(field, measure, self.bounds).items()}
         seats = _in_fractions(field, relaxed)
         for _ in range(_MOST_ROUNDS):
             part = [p for p in field if p.bore.seat in seats]
             if len(part) > _MOST_TOGETHER:
-                return False
+                return None
             limits = tuple(self._left_by(field, seats, limit) for limit in self.bounds.limits)
             model = Model(self.kind, part, Bounds(limits, full=self.bounds.full & seats), self.stop)
             answer = solve(model.program, model.cost(measure), self.stop, efforts=LONGER)
             if answer.outcome is not Outcome.OPTIMAL or answer.x is None:
-                return False
+                return None
             least = _dot(model.cost(measure), answer.x) + sum(nm for seat, nm in best.items() if seat not in seats)
-            _LOG.debug("no better: %d seats, %d pairs, least %d of %d", len(seats), len(part), least, total)
+            _LOG.debug("%d seats, %d pairs, least %d of %d", len(seats), len(part), least, total)
             if least >= total:
-                return True
+                return total
             near = [p for p in field if p.bore.seat in seats or p.bore.count * measure(p) == best[p.bore.seat]]
             model = Model(self.kind, near, self.bounds, self.stop)
             beside = relax(model.program, model.cost(measure), self.stop)
@@ -332,11 +334,18 @@ class Search:
             elif self.out_of_reach(model):
                 new = self.blamed or set()
             else:
-                return False
-            if new <= seats:
-                return False
-            seats |= new
-        return False
+                return None
+            if not new <= seats:
+                seats |= new
+            elif beside is None:
+                return None
+            else:
+                answer = solve(model.program, model.cost(measure), self.stop, efforts=LONGER)
+                if answer.x is None or _dot(model.cost(measure), answer.x) > least:
+                    return None
+                self.choice = model.choice(answer.x)
+                return least
+        return None
 
     def _left_by(self, field: Iterable[Pair], seats: set[int], limit: Limit) -> Limit:
         """What the other seats leave these of a limit, at most."""

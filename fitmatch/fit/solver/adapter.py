@@ -24,15 +24,16 @@ _LARGEST_EXACT_FLOAT = 2**53
 # Probing and symmetry detection cost more than they save on programs of this size.
 _PARAMETERS = (
     "num_workers:1,random_seed:{seed},catch_sigint_signal:false,cp_model_probing_level:0,symmetry_level:0,"
-    "linearization_level:{linear},max_deterministic_time:{effort},mip_presolve_level:{mip_presolve}"
+    "max_deterministic_time:{effort},mip_presolve_level:{mip_presolve},{way}"
 )
-# How much of a program is also put into a linear relaxation: what one setting proves in a fifth of a second can take
-# the other a minute, and vice versa. They take turns, each time with more effort, counted in steps and not in seconds,
-# so that the same program gives the same answer on any machine.
-_LINEAR = (1, 2)
+# Ways to search: with some of the program or much of it also in a linear relaxation, or a little each of many. What
+# one proves in a fifth of a second can take another a minute, and vice versa. They take turns, each time with more
+# effort, counted in steps and not in seconds, so that the same program gives the same answer on any machine.
+_WAYS = ("linearization_level:1", "linearization_level:2", "linearization_level:1,interleave_search:true")
 _FIRST_EFFORT, _MORE = 0.5, 4
-SHORT = (_FIRST_EFFORT,) * len(_LINEAR)  # efforts of a search that is given up early
-LONGER = (*SHORT, *(_MORE * effort for effort in SHORT))
+_FIRST_EFFORTS = (_FIRST_EFFORT, _FIRST_EFFORT, _MORE * _FIRST_EFFORT)  # the last way is slow to begin
+SHORT = _FIRST_EFFORTS[:2]  # efforts of a search that is given up early
+LONGER = (*_FIRST_EFFORTS, *(_MORE * effort for effort in SHORT))
 _SEEDS = (7, 1789)
 _FEW_STEPS, _STEPS_EACH = 1_000, 20  # of GLOP, for a program and for each of its rows and variables
 _AT_ONCE = 10_000  # variables; GLOP is done with fewer before anybody could interrupt it
@@ -77,10 +78,10 @@ def solve(
     best = Answer(Outcome.UNKNOWN)
     try:
         for turn, effort in enumerate(_growing() if efforts is None else efforts):
-            linear = _LINEAR[turn % len(_LINEAR)]
-            answer = _solve(program, cost, stop, hint, _Manner(_SEEDS[0], linear, effort))
+            way = _WAYS[turn % len(_WAYS)]
+            answer = _solve(program, cost, stop, hint, _Manner(_SEEDS[0], way, effort))
             if answer.outcome is Outcome.INFEASIBLE:
-                again = _solve(program, cost, stop, hint, _Manner(_SEEDS[1], linear, _MORE * effort))
+                again = _solve(program, cost, stop, hint, _Manner(_SEEDS[1], way, _MORE * effort))
                 if again.outcome not in (Outcome.INFEASIBLE, Outcome.UNKNOWN):
                     raise FaultInFitmatch("the solver contradicts itself")
             if answer.outcome in (Outcome.OPTIMAL, Outcome.INFEASIBLE):
@@ -95,14 +96,14 @@ def solve(
 
 
 def _growing() -> Iterator[float]:
-    return (_FIRST_EFFORT * _MORE ** (turn // len(_LINEAR)) for turn in count())
+    return (effort * _MORE**turn for turn in count() for effort in _FIRST_EFFORTS)
 
 
 class _Manner(NamedTuple):
     """How a search is carried out."""
 
     seed: int
-    linear: int
+    way: str
     effort: float
     mip_presolve: int = 2
 

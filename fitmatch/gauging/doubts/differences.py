@@ -90,3 +90,11 @@ def _ground_apart(journals: Sequence[Group], kind: str, nm: float) -> bool:
     """Whether two journals of the kind differ by so much."""
     sizes = sorted(value for g in journals if g.key.kind == kind for value in g.values)
     return any(abs(b - a - nm) < CLOSE_NM for a in sizes for b in sizes)
+
+
+def boxes_apart(group: Group, members: Sequence[int]) -> bool:
+    """Whether shells that are off fill other boxes than the rest, and no label says that these ought to agree."""
+    if group.key.feature != "wall" or group.key.label:
+        return False
+    boxes = {group.entries[k].item[0] for k in members}
+    return not boxes & {entry.item[0] for k, entry in enumerate(group.entries) if k not in members}

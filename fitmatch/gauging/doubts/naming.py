@@ -51,7 +51,8 @@ class _Judge:
         slots: dict[str, object] = {"error_nm": round(odd.error_nm)}
         if odd.code in MANY:
             key = group.key
-            slots |= {"kind": key.kind, "half": key.half, "of": key.box or key.label or key.kind}
+            of = (key.box or key.label or key.kind) if feature == "wall" else key.kind
+            slots |= {"half": key.half, "of": of}
             items = tuple(dict.fromkeys(group.entries[k].name for k in odd.members))
             slots |= {"items": items, "last": items[-1]}
         elif feature == "housing_bore" and odd.code == "off" and _oblique(entry, odd.error_nm):

@@ -8,6 +8,7 @@ from math import sqrt
 from statistics import fmean
 from typing import Final, NamedTuple
 
+from fitmatch.gauging.doubts.differences import boxes_apart
 from fitmatch.gauging.doubts.explanations import Explanation, best, sum_of_squares, without
 from fitmatch.gauging.doubts.groups import Group
 from fitmatch.gauging.doubts.scatter import Sample, Scale, Scatter, care_of
@@ -64,10 +65,11 @@ def _odd_of(group: Group, at: int, scatter: Scatter) -> Iterator[Odd]:
         if one.removes_nm <= scale.limit_nm or one.gap_nm <= _CLEAR_GAP * scale.standard_nm:
             return
         members = tuple(numbers[k] for k in one.members)
-        one = _against_its_own(left, one)
-        yield Odd(members, one.shift_nm, one.centre_nm, scale.standard_nm * one.per_standard, one.code)
-        if len(set(left.items)) == 2:
-            yield from _others_of_two(numbers, left, one, scale)
+        if one.code == "off" or not boxes_apart(group, members):
+            one = _against_its_own(left, one)
+            yield Odd(members, one.shift_nm, one.centre_nm, scale.standard_nm * one.per_standard, one.code)
+            if len(set(left.items)) == 2:
+                yield from _others_of_two(numbers, left, one, scale)
         if one.code == "off":
             numbers = [n for n in numbers if n not in members]
         else:

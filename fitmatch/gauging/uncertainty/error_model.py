@@ -76,7 +76,8 @@ class ErrorModel:
         measuring = job.measuring
         self.scatter = {name: s for name in measuring.gauges if (s := scatter_of(measuring, name)) is not None}
         self.common = common_errors(job, self.scatter)
-        self.known = bool(measuring.gauges or self.common)
+        heat = measuring.temperature is not None and measuring.temperature.limit is not None
+        self.known = bool(measuring.gauges) or heat or any(map(self._seated, job.fits))
         self._at_tightest = limits_at(job) == TIGHTEST
         self._positions: dict[tuple[object, ...], Part] = {}
         self._walls: dict[tuple[bool, MeasuredAs | None], Part] = {}

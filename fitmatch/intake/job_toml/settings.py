@@ -40,8 +40,8 @@ _NEVER_MATCHED: Final = frozenset(
     {*POSITION_FORM.needed, *POSITION_FORM.optional, *SHELL_FORM.needed, "box", "coating", "measured", "hold"}
 )
 # No key has this many parts, and the time to read one with thousands grows with the square of their number.
-_MARKS: Final = ("=", "\n[", ",")  # there is one for every key, table and further item of a list
-_MOST_MARKS: Final = 10_000  # a large job has some hundreds
+_MOST_KEYS: Final = 10_000  # with tables; a large job has some hundreds
+_MOST_ITEMS: Final = 30_000  # of all lists
 _ENDLESS_KEY: Final = re.compile(r"""(?<![\w"'-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){50}""")
 # What belongs to a housing, or stays with its journal, cannot be a mark to agree in.
 _NEVER_WITHIN: Final = frozenset({*POSITION_FORM.needed, *POSITION_FORM.optional} - {"pin", "note"})
@@ -132,8 +132,8 @@ def read_settings(data: bytes | None, findings: Findings) -> Settings:
 
 
 def _parse(text: str, findings: Findings) -> dict[str, Any] | None:
-    if sum(map(text.count, _MARKS)) > _MOST_MARKS:
-        text = f"holds more than {_MOST_MARKS:,} keys, tables and items, far more than any job needs"
+    if text.count("=") + text.count("\n[") > _MOST_KEYS or text.count(",") > _MOST_ITEMS:
+        text = f"holds more than {_MOST_KEYS:,} keys and tables or {_MOST_ITEMS:,} items, far more than any job needs"
         findings.report("too-large", f"{text}; take out what does not belong to this job", JOB_FILE)
         return None
     endless = _ENDLESS_KEY.search(text)

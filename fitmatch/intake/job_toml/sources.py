@@ -24,7 +24,6 @@ _PLACES: Final = {"positions": POSITIONS, "readings": READINGS, "assembled": ASS
 # Nobody means a glob with more, and it could take hours: each `**` multiplies the ways to the same file.
 _LONGEST: Final = 1_000
 _DEEPEST: Final = 50
-_MOST_GLOBS: Final = 1_000
 _MOST_STARS: Final = 4
 
 
@@ -120,10 +119,6 @@ def shell_sources(folder: Path, settings: Settings, findings: Findings) -> tuple
     followed: dict[str, list[str]] = {"shells": [], "shared": []}
     allowance = Allowance()
     for key, patterns in (("shells", settings.shells or ()), ("shared", settings.shared)):
-        if len(patterns) > _MOST_GLOBS:
-            text = f"names {len(patterns):,} files or globs, and may name {_MOST_GLOBS:,}; write a glob for many files"
-            settings.file.report("too-large", text, "sources", key)
-            complete, patterns = False, ()
         found = {pattern: _matches(folder, pattern, key, settings.file, allowance) for pattern in patterns}
         needed = settings.readable and (key == "shared" or settings.shells_written or not settings.shared)
         for pattern, some in found.items():

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Collection, Iterator, Mapping
 from fractions import Fraction
-from typing import Any, TypeVar
+from typing import Any, Final, TypeVar
 
 from fitmatch.intake.common import advice
 from fitmatch.intake.common.findings import Findings
@@ -15,6 +15,7 @@ from fitmatch.names import composed, fault_in_name, nearest
 from fitmatch.wording import dotted, listed, shorten
 
 T = TypeVar("T")
+_MOST_ITEMS: Final = 1_000  # of one list
 
 
 class TypedNumber(str):
@@ -84,6 +85,10 @@ class Values:
         repeats included; a CellError is noted. `filled`: the list must not be empty."""
         value: list[Any] | None = self._typed(path, lambda v: isinstance(v, list), f", not a list; {example}")
         if value is None:
+            return None
+        if len(value) > _MOST_ITEMS:
+            text = f"has {len(value):,} items, and may have {_MOST_ITEMS:,}; take out what does not belong to this job"
+            self.report("too-large", text, *path)
             return None
         what, belongs = ("number", self.is_number) if numbers else ("text", _is_text)
         wrong = [one for one in value if not belongs(one)]
