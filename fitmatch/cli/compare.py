@@ -166,13 +166,14 @@ def _lengths(text: str, job: "Job", notes: Notes) -> tuple[int, ...]:
 
 def _check_picture(file: Path, *, force: bool) -> None:
     """Before the work begins."""
-    from fitmatch.report.plots.paper import ENDINGS
+    from fitmatch.report.plots.paper import ENDINGS, check_extra
 
     if file.suffix.lower() not in ENDINGS:
         why = f"`{file.name}` is not a kind of picture that can be drawn; write a name that ends in .svg or .png"
         raise click.BadParameter(why, param_hint="--plot")
     if file.exists() and not force:
         raise click.BadParameter(f"{file} is there already; add --force to replace it", param_hint="--plot")
+    check_extra()
 
 
 def _draw(compared: "Compared", unit: str, file: Path) -> None:
