@@ -10,7 +10,7 @@ from fitmatch.cli.console import Notes
 
 def check_picture(file: Path | None, *, force: bool) -> None:
     """Before the work begins."""
-    from fitmatch.report.plots.paper import ENDINGS
+    from fitmatch.report.plots.paper import ENDINGS, check_extra
 
     if file is None:
         if force:
@@ -21,6 +21,7 @@ def check_picture(file: Path | None, *, force: bool) -> None:
         raise click.BadParameter(why, param_hint="--plot")
     if file.exists() and not force:
         raise click.BadParameter(f"{file} is there already; add --force to replace it", param_hint="--plot")
+    check_extra()
 
 
 def draw(file: Path, picture: Callable[[str], bytes], notes: Notes) -> None:

@@ -138,14 +138,14 @@ def test_a_trade_off_is_every_plan_that_none_beats_in_both(
 
 
 @pytest.mark.parametrize("against", ["boxes", "spread"])
-@seeds(3, 40)
+@seeds(2, 40)
 def test_a_trade_off_has_as_many_points_as_there_are(seeds: list[int], against: str) -> None:
     """Of thick shells with wide limits there are several, and all are found."""
     most = 0
     for seed in seeds:
         rng = random.Random(f"points {seed}")
         shells = []
-        for box in range(1, 5):
+        for box in range(1, 4):
             for half in ("upper", "lower"):
                 walls = [WALL + 4 * STEP + rng.randint(-10, 10) * STEP // 2 for _ in range(2)]
                 shells += make_shells(half, walls, box=f"box-{box}")
@@ -178,6 +178,30 @@ def test_a_pool_is_compared_as_it_is_assigned(seeds: list[int]) -> None:
                 assert rows[name].found.figures == plan.baselines[name][label].figures
         every = {row.found.kind: row.found.figures for row in compared.boxes or ()}  # the last has all boxes
         assert all(every[label] == figures for label, figures in plan.figures.items() if label in every)
+
+
+@pytest.mark.parametrize("against", ["boxes", "spread"])
+@seeds(3, 30)
+def test_a_trade_off_of_a_pool_ends_at_its_strategies(seeds: list[int], against: str) -> None:
+    """The smallest worst deviation is that of `target`, the fewest boxes or the smallest spread that of the strategy
+    which asks for it; each point is better than the one before in one figure and worse in the other."""
+    for seed in seeds:
+        pool = random_pool(random.Random(f"trade {seed}"), both_limits=True)
+        points = fitmatch.compare(pool, against=against).trade_off or ()
+        assert all(point.found.proof.proven for point in points)
+        other = "boxes" if against == "boxes" else "spread_nm"
+        least = fitmatch.assign(pool).figures
+        if against == "boxes":
+            ends = fitmatch.assign(pool, "keep-sets", slack_nm=1 << 40).figures
+        else:
+            ends = fitmatch.assign(pool, "even").figures
+        for label in least:
+            mine = [p.found.figures for p in points if p.found.kind == label]
+            found = sorted((f.worst_deviation_nm or 0, getattr(f, other) or 0) for f in mine)
+            assert found[0][0] == (least[label].worst_deviation_nm or 0), seed
+            assert found[-1] == (ends[label].worst_deviation_nm or 0, getattr(ends[label], other) or 0), seed
+            assert [b for _, b in found] == sorted({b for _, b in found}, reverse=True), seed
+            assert len({a for a, _ in found}) == len(found), seed
 
 
 def jobs_of(*rooms: int) -> list[Job]:

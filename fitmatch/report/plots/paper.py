@@ -5,6 +5,7 @@ same bytes.
 """
 
 from collections.abc import Callable, Sequence
+from importlib.util import find_spec
 from io import BytesIO
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
@@ -40,14 +41,19 @@ class Panel(NamedTuple):
     draw: Callable[["Axes"], None]
 
 
+def check_extra() -> None:
+    """Raise ExtraMissing where matplotlib is not installed; does not load it."""
+    if find_spec("matplotlib") is None:
+        raise ExtraMissing("pictures", "matplotlib", "plots")
+
+
 def sheet(title: str, notes: Sequence[str], panels: Sequence[Panel], ending: str) -> bytes:
-    """The picture as a file of this kind; raises ExtraMissing where matplotlib is not installed."""
-    try:
-        from matplotlib import rc_context
-        from matplotlib.figure import Figure
-        from matplotlib.layout_engine import ConstrainedLayoutEngine
-    except ImportError as error:
-        raise ExtraMissing("pictures", "matplotlib", "plots") from error
+    """The picture as a file of this kind; raises ExtraMissing as `check_extra` does."""
+    check_extra()
+    from matplotlib import rc_context
+    from matplotlib.figure import Figure
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
+
     columns = min(_COLUMNS, len(panels))
     rows = -(-len(panels) // columns)
     small = [line for note in notes for line in wrap(note, _LETTERS * columns // _COLUMNS)]
