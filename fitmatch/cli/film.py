@@ -29,6 +29,11 @@ if TYPE_CHECKING:
 @click.option("--viscosity", metavar="MPAS[..MPAS/STEP]", help="Constant viscosity in mPa s, a list or a sweep.")
 @click.option("--oil-40", metavar="MM2/S", help="In place of --viscosity: kinematic viscosity at 40 degrees Celsius.")
 @click.option("--oil-100", metavar="MM2/S", help="The same at 100 degrees Celsius.")
+@click.option(
+    "--oil-table",
+    metavar="C:MPAS,...",
+    help='Or viscosities by temperature, as the bearing shears it: "40: 90, 100: 9.4".',
+)
 @click.option("--high-shear", metavar="MPAS", help="Of a multigrade: viscosity at 150 degrees Celsius and high shear.")
 @click.option("--density", metavar="KG/M3", help="Density of the oil at 15 degrees Celsius.")
 @click.option("--density-slope", metavar="KG/M3K", help="By how much its density falls per kelvin.")

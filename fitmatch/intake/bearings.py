@@ -9,7 +9,7 @@ from fitmatch.gauging.sizes.hot import hot_clearances
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.common.options import OptionError, option_of
 from fitmatch.intake.common.quantities import ASSEMBLED_CLEARANCE, JOURNAL, CellError, LengthReader, Quantity
-from fitmatch.intake.common.running import FIELDS, FIGURES, LENGTHS, figure_of
+from fitmatch.intake.common.running import FIELDS, FIGURES, LENGTHS, figure_of, oil_point, oil_table
 from fitmatch.intake.common.sweeps import MOST_POINTS, read_sweep
 from fitmatch.intake.job_toml.key_rows import JOB_FILE
 from fitmatch.intake.reading import read_job
@@ -133,7 +133,7 @@ _SAID: Final = {
     "width": "the width of one land",
     "load": "the load in N that all lands carry together",
     "speed": "the speed in revolutions per minute",
-    "viscosity": "a constant viscosity in mPa s, or oil_40 and oil_100",
+    "viscosity": "a constant viscosity in mPa s, or oil_table, or oil_40 and oil_100",
     "oil_40": "the kinematic viscosity at 40 degrees Celsius in mm2/s",
     "oil_100": "the kinematic viscosity at 100 degrees Celsius in mm2/s",
     "density": "the oil's density at 15 degrees Celsius in kg/m3",
@@ -150,7 +150,7 @@ def _missing(running: Running) -> list[str]:
     needed = ["width", "load", "speed"]
     if running.viscosity_mpa_s is None:
         some = any(getattr(running, FIELDS[key]) is not None for key in ("oil_40", "oil_100"))
-        needed += _HEATED if some else ["viscosity"]
+        needed += _HEATED[2:] if running.table else _HEATED if some else ["viscosity"]
     if any(getattr(running, FIELDS[key]) is not None for key in _HOT):
         needed += _HOT
     return [key for key in needed if getattr(running, FIELDS[key]) is None]
@@ -180,18 +180,25 @@ def _clearances(job: Job, placement: Placement, running: Running) -> dict[str, i
 def _fault(running: Running, journal_nm: int) -> tuple[str, str] | None:
     """The key of what contradicts something else, and what is wrong."""
     assert running.width_nm is not None
+    by_law = running.oil_40_mm2_s is not None or running.oil_100_mm2_s is not None
+    if (running.viscosity_mpa_s is not None) + (running.table is not None) + by_law > 1:
+        what = "viscosity, oil_table, and oil_40 with oil_100, more than one is given; keep one of them"
+        return ("oil_table" if running.table else "viscosity"), f"of {what}"
     if not NARROWEST <= running.width_nm / journal_nm <= WIDEST:
         return "width", f"a land is {NARROWEST:g} to {WIDEST:g} times as wide as its journal is thick; check both"
     if running.viscosity_mpa_s is not None:
-        if running.oil_40_mm2_s is not None or running.oil_100_mm2_s is not None:
-            return "viscosity", "is constant, and oil_40 and oil_100 are given as well; keep one of the two"
         return None
     oil = _oil(running)
-    assert oil.oil_40_mm2_s is not None and oil.oil_100_mm2_s is not None and oil.inlet_c is not None
+    assert oil.inlet_c is not None
+    if not oil.reaches(oil.inlet_c):
+        low, high = oil.ends_c
+        return "inlet", f"is more than {oil.margin_k:g} K outside {low:g} to {high:g} degrees Celsius; see oil_margin"
+    if oil.table:
+        table = "oil_table has the viscosity as the bearing shears the oil; leave it out"
+        return None if oil.high_shear_mpa_s is None else ("high_shear", table)
+    assert oil.oil_40_mm2_s is not None and oil.oil_100_mm2_s is not None
     if oil.oil_100_mm2_s >= oil.oil_40_mm2_s:
         return "oil_100", "is not below oil_40; oil is thinner when it is hot"
-    if not oil.reaches(oil.inlet_c):
-        return "inlet", f"is more than {oil.margin_k:g} K outside 40 to 100 degrees Celsius; see oil_margin"
     if oil.sheared > 1:
         return "high_shear", "is above what the two viscosities give at 150 degrees Celsius; shearing thins an oil"
     return None
@@ -208,6 +215,7 @@ def _oil(running: Running) -> Oil:
         inlet_c=running.inlet_c,
         high_shear_mpa_s=running.high_shear_mpa_s,
         margin_k=MARGIN_K if running.oil_margin_k is None else running.oil_margin_k,
+        table=running.table or (),
     )
 
 
@@ -284,6 +292,8 @@ class _Options:
         for key, text in given.figures.items():
             if key in LENGTHS:
                 fixed[FIELDS[key]] = self.length(key, text, LENGTHS[key])
+            elif key == "oil_table":
+                fixed["table"] = self._table(text)
             elif key in SWEPT:
                 swept[FIELDS[key]] = self._figures(key, text)
             else:
@@ -314,6 +324,12 @@ class _Options:
 
     def _warn(self, key: str) -> None:
         self.warnings.append(f"{option_of(key)}: numbers finer than a nanometre were rounded")
+
+    def _table(self, text: str) -> tuple[tuple[float, float], ...]:
+        try:
+            return oil_table([oil_point(part) for part in text.split(",")])
+        except CellError as error:
+            raise OptionError("--oil-table", str(error)) from error
 
     def _figure(self, key: str, text: str) -> float:
         try:

@@ -18,6 +18,7 @@ class Running(NamedTuple):
     load_n: float | None = None  # of all lands together
     speed_rpm: float | None = None
     viscosity_mpa_s: float | None = None  # constant; else the two of the oil
+    table: tuple[tuple[float, float], ...] | None = None  # viscosities by temperature: C and mPa s
     oil_40_mm2_s: float | None = None
     oil_100_mm2_s: float | None = None
     high_shear_mpa_s: float | None = None  # of a multigrade, at 150 degrees Celsius

@@ -17,7 +17,7 @@ _PLUS: Final = 0.7
 
 
 class Oil(NamedTuple):
-    """Either a constant viscosity, or two kinematic ones with what turns them and power into viscosity and heat.
+    """Either a constant viscosity, or two kinematic ones or a table, with what turns power into heat.
 
     `high_shear_mpa_s`: of a multigrade at 150 degrees Celsius, where a bearing shears it: viscosity is scaled to it at
     every temperature. `density_slope_kg_m3_k`: what the density loses per kelvin above 15 degrees Celsius.
@@ -31,7 +31,8 @@ class Oil(NamedTuple):
     heat_capacity_j_kg_k: float | None = None
     inlet_c: float | None = None
     high_shear_mpa_s: float | None = None
-    margin_k: float = MARGIN_K  # beyond the two viscosities the line is drawn out no further than this
+    margin_k: float = MARGIN_K  # beyond the viscosities given the line is drawn out no further than this
+    table: tuple[tuple[float, float], ...] = ()  # or viscosities by temperature: C and mPa s, as the bearing shears it
 
     @property
     def heats(self) -> bool:
@@ -41,11 +42,17 @@ class Oil(NamedTuple):
     @property
     def unsheared(self) -> bool:
         """Whether it would be too thick, were it a multigrade."""
-        return self.heats and self.high_shear_mpa_s is None
+        return self.oil_40_mm2_s is not None and self.high_shear_mpa_s is None
 
     def reaches(self, temperature_c: float) -> bool:
-        """Whether its two viscosities say anything at this temperature."""
-        return LOWER_C - self.margin_k <= temperature_c <= UPPER_C + self.margin_k
+        """Whether its viscosities say anything at this temperature."""
+        lowest, highest = self.ends_c
+        return lowest - self.margin_k <= temperature_c <= highest + self.margin_k
+
+    @property
+    def ends_c(self) -> tuple[float, float]:
+        """The lowest and the highest temperature at which its viscosity is given."""
+        return (self.table[0][0], self.table[-1][0]) if self.table else (LOWER_C, UPPER_C)
 
     def density(self, temperature_c: float) -> float:
         """In kg/m3."""
@@ -58,7 +65,10 @@ class Oil(NamedTuple):
         return walther((LOWER_C, self.oil_40_mm2_s), (UPPER_C, self.oil_100_mm2_s), temperature_c)
 
     def viscosity_pa_s(self, temperature_c: float) -> float:
-        """Dynamic viscosity."""
+        """Dynamic viscosity; of a table, between the two neighbours by the same law."""
+        if self.table:
+            at = next((i for i, (top, _) in enumerate(self.table[1:-1], 1) if temperature_c < top), len(self.table) - 1)
+            return walther(self.table[at - 1], self.table[at], temperature_c) * 1e-3
         return self.kinematic(temperature_c) * 1e-6 * self.density(temperature_c) * self.sheared
 
     @property

@@ -90,6 +90,36 @@ def test_a_sweep_has_both_ends(capsys: pytest.CaptureFixture[str]) -> None:
     assert inch["sommerfeld"] == pytest.approx(rows[2]["sommerfeld"], rel=1e-5)
 
 
+def test_a_table_of_viscosities(capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path) -> None:
+    """A table that follows an oil's law gives that oil's film, from an option and from job.toml alike."""
+    oil = Oil(None, 100.0, 11.2, 875.0, 0.65, 2_100.0, 90.0)
+    points = [f"{at}: {oil.viscosity_pa_s(at) * 1e3:.6f}" for at in (60, 80, 95, 105, 120)]
+    rest = (
+        "--density",
+        "875",
+        "--density-slope",
+        "0.65",
+        "--heat-capacity",
+        "2100",
+        "--inlet",
+        "90",
+        "--clearance",
+        "0.05",
+    )
+    found = document(capsys, *PLAIN, "--oil-table", ", ".join(points), *rest)
+    (same,) = document(capsys, *HEATED, "--clearance", "0.05")["rows"]
+    assert found["rows"][0]["min_film_thickness_um"] == pytest.approx(same["min_film_thickness_um"], rel=1e-3)
+    assert "multigrade" not in found["caution"]
+    table = "oil_table = [" + ", ".join(f'"{point}"' for point in points) + "]\n"
+    by_law, by_table = job(saved, tmp_path), tmp_path / "table"
+    by_table.mkdir()
+    written = job(saved, by_table, ROD.replace("oil_40 = 100\noil_100 = 11.2\n", table))
+    films = [document(capsys, folder)["rows"][0]["min_film_thickness_um"] for folder in (by_law, written)]
+    assert films[0] == pytest.approx(films[1], rel=1e-3)
+    text = " ".join(Ran(capsys, "film", written).out.split())
+    assert "mPa s at 95 °C" in text and "ASTM" not in text
+
+
 def test_a_map_of_clearance_by_speed_or_viscosity(capsys: pytest.CaptureFixture[str]) -> None:
     """Lists and sweeps of speed and viscosity combine with those of clearance."""
     args = (*PLAIN[:-1], "1000..3000/1000", "--viscosity", "8,12", "--clearance", "0.04,0.05")
@@ -249,7 +279,13 @@ def test_a_picture_of_a_plan_names_its_positions(
         ((*PLAIN[:8], "--viscosity", "10", "--clearance", "0.05"), "--speed: nothing gives it"),
         ((*PLAIN[:4], *PLAIN[6:], "--viscosity", "10", "--clearance", "0.05"), "--width: nothing gives it"),
         ((*HEATED[:-2], "--clearance", "0.05"), "--inlet: nothing gives it"),
-        ((*HEATED, "--viscosity", "10", "--clearance", "0.05"), "keep one of the two"),
+        ((*HEATED, "--viscosity", "10", "--clearance", "0.05"), "keep one of them"),
+        ((*HEATED, "--oil-table", "40: 90, 100: 9", "--clearance", "0.05"), "--oil-table: of viscosity, oil_table"),
+        ((*PLAIN, "--oil-table", "40: 90, 100: 95", "--clearance", "0.05"), "each hotter and thinner"),
+        ((*PLAIN, "--oil-table", "40: 90", "--clearance", "0.05"), "two points or more"),
+        ((*PLAIN, "--oil-table", "40: 9, 100: 0.2", "--clearance", "0.05"), "at least 0.5 mPa s"),
+        ((*PLAIN, "--oil-table", "40 90, 100: 9", "--clearance", "0.05"), "is not C: MPAS"),
+        ((*PLAIN, "--oil-table", "40: 90, 100: 9", "--clearance", "0.05"), "--density: nothing gives it"),
         ((*HEATED, "--oil-100", "101", "--clearance", "0.05"), "oil is thinner when it is hot"),
         ((*HEATED, "--inlet", "130", "--clearance", "0.05"), "more than 20 K outside 40 to 100"),
         ((*HEATED, "--high-shear", "9", "--clearance", "0.05"), "shearing thins an oil"),
@@ -286,6 +322,8 @@ def test_wrong_options(capsys: pytest.CaptureFixture[str], args: tuple[str, ...]
         (ROD.replace("= 11.2", "= 112"), (), "film.rod.oil_100: is not below oil_40"),
         (ROD + MATERIAL.partition("[")[0], (), "job.toml: material.rod.housing_bore: is missing, and the running"),
         (ROD + "housing_temperature = 110\n", (), "job.toml: film.rod.journal_temperature: is missing"),
+        (ROD + 'oil_table = ["40: 90"]\n', (), "film.rod.oil_table: two points or more"),
+        (ROD + "oil_table = [40, 90]\n", (), "film.rod.oil_table: holds the number `40` where a text belongs"),
         (ROD, ("--clearance", "0.002"), "the clearance of a JOB is that of each position"),
         (ROD, ("--kind", "rdo"), "no position is of kind `rdo`; the nearest is `rod`"),
         (ROD + ROD.replace("rod", "main"), ("--load", "9"), "--load: is about one kind; add --kind rod or --kind main"),

@@ -1,5 +1,6 @@
 """The steady film: the solver against published tables, exact solutions and identities; load, heat and oil."""
 
+import random
 from math import atan, cos, degrees, log, pi, radians, sin, sqrt
 
 import pytest
@@ -252,6 +253,40 @@ def test_flow_that_is_no_longer_laminar_is_told() -> None:
     assert row.reynolds_ratio == pytest.approx(number / (41.3 * sqrt(r / c)), rel=1e-5)
     assert row.cautions == ("turbulent",) and row.min_film_thickness_um is not None
     assert only(ROD).cautions == ()
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_films_move_the_way_they_must(seed: int) -> None:
+    """Of bearings drawn at random: more load, less speed or warmer oil makes the film no thicker, and heat balances."""
+    rng = random.Random(seed)
+    journal = rng.randrange(20_000_000, 150_000_000)
+    oil = OIL._replace(inlet_c=rng.uniform(50, 100), oil_100_mm2_s=rng.uniform(5, 20))
+    bearing = Bearing(
+        clearance_nm=round(journal * rng.uniform(0.5e-3, 2.5e-3)),
+        journal_nm=journal,
+        width_nm=round(journal * rng.uniform(0.15, 1.2)),
+        load_n=0.0,
+        speed_rpm=rng.uniform(300, 6_000),
+        oil=oil,
+        lands=rng.choice([1, 2]),
+        feed_pressure_mpa=rng.choice([None, 0.3]),
+    )
+    area = bearing.lands * bearing.width_nm * 1e-9 * journal * 1e-9
+    bearing = bearing._replace(load_n=10 ** rng.uniform(5, 7.3) * area)
+    worse = [
+        bearing._replace(load_n=bearing.load_n * 1.3),
+        bearing._replace(speed_rpm=bearing.speed_rpm / 1.3),
+        bearing._replace(oil=oil._replace(inlet_c=(oil.inlet_c or 0) + 5)),
+    ]
+    row, *others = film([bearing, *worse]).rows
+    if row.min_film_thickness_um is None:
+        assert set(row.cautions) <= {"beyond-grid", "beyond-oil"} and row.cautions
+        return
+    for other in others:
+        assert other.cautions or (other.min_film_thickness_um or 0) < row.min_film_thickness_um
+    assert row.temperature_rise_k and row.density_kg_m3 and row.friction_power_w
+    flow = ((row.side_flow_mm3_s or 0) + (row.feed_flow_mm3_s or 0)) * 1e-9
+    assert row.friction_power_w == pytest.approx(row.density_kg_m3 * 2_100 * flow * row.temperature_rise_k)
 
 
 # --- oils ---

@@ -1,5 +1,7 @@
 """The quantities that say how a bearing runs: their keys, units and plausible bounds."""
 
+from collections.abc import Sequence
+from itertools import pairwise
 from typing import Final, NamedTuple
 
 from fitmatch.intake.common.quantities import CellError, Quantity
@@ -7,6 +9,8 @@ from fitmatch.lengths import LengthError, parse_number
 from fitmatch.records.bearings import Running
 from fitmatch.wording import shorten
 
+_THINNEST: Final = 0.5
+OIL_TABLE: Final = "40: 90, 100: 9.4"
 WIDTH: Final = Quantity("the width of a land", 1_000_000, 1_000_000_000, "1 mm to 1 m", above_zero=True)
 SLOPE: Final = Quantity("a slope over the width", 0, 1_000_000, "0 to 1 mm")
 LENGTHS: Final = {"width": WIDTH, "slope": SLOPE}
@@ -60,3 +64,21 @@ def figure_of(key: str, text: str) -> float:
         raise CellError("implausible-number", f"`{shorten(text)}` is outside {figure.bounds}; check figure and unit")
     # Oil only ever becomes lighter as it warms, so that either sign says the same.
     return abs(value) if key == "density_slope" else value
+
+
+def oil_point(text: str) -> tuple[float, float]:
+    """One line of a table of viscosities, `TEMPERATURE: VISCOSITY`; raises CellError."""
+    temperature, colon, viscosity = text.partition(":")
+    if not colon:
+        raise CellError("not-a-number", f"`{shorten(text)}` is not C: MPAS; write it like {OIL_TABLE}")
+    return figure_of("inlet", temperature), figure_of("viscosity", viscosity)
+
+
+def oil_table(points: Sequence[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
+    """The table of these; raises CellError unless it has two or more, hotter and thinner each."""
+    if len(points) < 2 or any(a >= c or b <= d for (a, b), (c, d) in pairwise(points)):
+        raise CellError("implausible-number", f"two points or more, each hotter and thinner, are a table: {OIL_TABLE}")
+    if points[-1][1] < _THINNEST:
+        why = f"`{points[-1][1]:g}` is thinner than the law between the points holds; write at least {_THINNEST} mPa s"
+        raise CellError("implausible-number", why)
+    return tuple(points)

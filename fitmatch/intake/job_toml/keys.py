@@ -69,7 +69,7 @@ SECTIONS: Final = {
     "film": Section(
         (
             *("width", "slope", "lands", "load", "speed", "viscosity", "oil_40", "oil_100", "high_shear", "density"),
-            *("density_slope", "heat_capacity", "inlet", "oil_margin", "feed_pressure"),
+            *("oil_table", "density_slope", "heat_capacity", "inlet", "oil_margin", "feed_pressure"),
             *("housing_temperature", "journal_temperature"),
         ),
         "KIND",

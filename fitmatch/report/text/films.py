@@ -130,9 +130,11 @@ def _oil(oil: Oil, rows: list[Row]) -> str:
     densities = [row.density_kg_m3 for row in rows if row.density_kg_m3 is not None]
     density = f", {min(densities):.0f} to {max(densities):.0f} kg/m3 in the films" if densities else ""
     sheared = f", {oil.high_shear_mpa_s:g} mPa s sheared at 150 °C" if oil.high_shear_mpa_s is not None else ""
+    given = ", ".join(f"{viscosity:g} mPa s at {at:g} °C" for at, viscosity in oil.table) or (
+        f"{oil.oil_40_mm2_s:g} mm2/s at 40 °C and {oil.oil_100_mm2_s:g} at 100 °C, between them by ASTM D341{sheared}"
+    )
     return (
-        f"{oil.oil_40_mm2_s:g} mm2/s at 40 °C and {oil.oil_100_mm2_s:g} at 100 °C, between them by ASTM D341{sheared}; "
-        f"{oil.density_kg_m3:g} kg/m3 at 15 °C{density}; {oil.heat_capacity_j_kg_k:g} J/kgK. It comes in at "
+        f"{given}; {oil.density_kg_m3:g} kg/m3 at 15 °C{density}; {oil.heat_capacity_j_kg_k:g} J/kgK. It comes in at "
         f"{oil.inlet_c:g} °C, takes up all of the power, and the film is as warm as half way."
     )
 

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.records.bearings import Bearing
-from fitmatch.records.oils import UPPER_C
 from fitmatch.study.film.equilibrium import Films
 from fitmatch.study.film.reynolds import Film
 
@@ -145,7 +144,7 @@ class _Running:
         if oil.viscosity_mpa_s is not None:
             there = oil.viscosity_mpa_s * 1e-3
         else:
-            there = oil.viscosity_pa_s(min(self.effective_c(film), UPPER_C + oil.margin_k + _BEYOND_K))
+            there = oil.viscosity_pa_s(min(self.effective_c(film), oil.ends_c[1] + oil.margin_k + _BEYOND_K))
         return log(self.needed(film) / there)
 
     def effective_c(self, film: Film) -> float:
