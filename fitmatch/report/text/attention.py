@@ -68,6 +68,13 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
         steps.append(
             "Before anything else measure again what is in doubt, write down what you find and run this again."
         )
+    copies = dict.fromkeys(pair for kind in plan.job.kinds for pair in plan.drawn_from_copies(kind))
+    for box, other in copies:
+        steps.append(
+            f"{'Then' if steps else 'First'} look whether {whole(box)} is a copy of {whole(other)} that nobody has "
+            "filled in: measure a few of its shells. If so, write in its own readings, otherwise write why the two "
+            "read alike in its column `copy_confirmed`, and run this again."
+        )
     if plan.unmeasured_positions or unread & waiting:
         steps.append(f"{'Then' if steps else 'First'} take the missing readings, write them in and run this again.")
     if any(not stray.is_held for stray in plan.strays):
