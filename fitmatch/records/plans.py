@@ -237,15 +237,15 @@ class JobPlan:
     def is_ready(self, kind: str) -> bool:
         """Whether shells of this kind may be fitted, as far as this job goes: its positions are all inside their
         limits, none of them rests on a reading in doubt or on a box that may be a copy, and no shell has a mark that
-        one of them may have been meant to ask for. A shell left over may be in doubt or not yet measured: it could make the choice better, and what was
-        chosen stays as good as it is."""
+        one of them may have been meant to ask for. A shell left over may be in doubt or not yet measured: it could make
+        the choice better, and what was chosen stays as good as it is."""
         astray = any(stray.kind == kind and not stray.is_held for stray in self.strays)
         sure = not any(p.position.kind == kind for p in self.in_doubt) and not self.drawn_from_copies(kind)
         return self.is_complete(kind) and sure and not astray
 
     def drawn_from_copies(self, kind: str) -> tuple[tuple[str, str], ...]:
         """The boxes that may be copies, each with the other, where the kind has shells of either."""
-        used = {shell.box for p in self.of_kind(kind) for shell in (p.upper, p.lower)} if self.job.look_alikes else ()
+        used = {shell.box for p in self.of_kind(kind) for shell in (p.upper, p.lower)} if self.job.look_alikes else set()
         return tuple(pair for pair in self.job.look_alikes if not used.isdisjoint(pair))
 
     @property

@@ -302,10 +302,10 @@ def test_copies_among_the_boxes_of_several_jobs(tmp_path: Path) -> None:
 
 
 def test_two_jobs_know_boxes_that_may_be_copies(tmp_path: Path) -> None:
-    """The boxes that may be copies are noted in the job, and in all jobs that share them; not where a reason is given."""
+    """The boxes that may be copies are noted in the job, and in all that share them; not where a reason is given."""
     job = JOB.replace("[fit.rod]", '[fit.rod]\nfamily = ["a"]')
     text = "shell,kind,half,wall,family\n" + "".join(
-        f"{n},rod,{'upper' if n < 5 else 'lower'},0.06{wall},a\n" for n, wall in enumerate("1819 1820 1821".split() * 3)
+        f"{n},rod,{'upper' if n < 5 else 'lower'},0.06{wall},a\n" for n, wall in enumerate(["1819", "1820", "1821"] * 3)
     )
     one = write_job(tmp_path / "one", job, shells=None, shells__A_DOT_csv=text)
     other = write_job(tmp_path / "other", job, shells=None, shells__B_DOT_csv=text.replace(",rod", "x,rod"))

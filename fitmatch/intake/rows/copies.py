@@ -115,10 +115,9 @@ class _Boxes:
         for rows in {tuple([(s.kind, s.half, _readings(s)) for s in shells]) for shells in self._shells.values()}:
             for kind, half, readings in rows:
                 counts[kind, half][readings] += 1
-        pairs = {
-            half: (sum(n * (n - 1) for n in c.values()), c.total() * (c.total() - 1)) for half, c in counts.items()
-        }
-        return {half: same / every if every else 1.0 for half, (same, every) in pairs.items()}
+        every = {half: count.total() * (count.total() - 1) for half, count in counts.items()}
+        same = {half: sum(n * (n - 1) for n in count.values()) for half, count in counts.items()}
+        return {half: same[half] / pairs if pairs else 1.0 for half, pairs in every.items()}
 
     def alike(self) -> Iterator[tuple[str, str]]:
         """Each box that another one holds, with that one."""
