@@ -245,7 +245,9 @@ class JobPlan:
 
     def drawn_from_copies(self, kind: str) -> tuple[tuple[str, str], ...]:
         """The boxes that may be copies, each with the other, where the kind has shells of either."""
-        used = {shell.box for p in self.of_kind(kind) for shell in (p.upper, p.lower)} if self.job.look_alikes else set()
+        if not self.job.look_alikes:
+            return ()
+        used = {shell.box for p in self.of_kind(kind) for shell in (p.upper, p.lower)}
         return tuple(pair for pair in self.job.look_alikes if not used.isdisjoint(pair))
 
     @property

@@ -5,7 +5,8 @@ from collections.abc import Iterator, Mapping
 from fitmatch.gauging.assembled import APART_NM, FEWEST_POSITIONS, LIMITS_UP_TO_NM, Check, Comparison, Verdict
 from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.parts import Position
-from fitmatch.report.shared.layout import Column, by_their_ends, clean, fits, items, paragraph, table, told_short, whole
+from fitmatch.report.shared.box_names import by_letters, by_their_ends, legend
+from fitmatch.report.shared.layout import Column, clean, fits, items, paragraph, table, whole
 from fitmatch.report.shared.scale import Scale, scale_for
 from fitmatch.report.text.attention import next_in_order
 from fitmatch.report.words.likely_causes import likely_causes, missing, refusal, why_not
@@ -60,15 +61,16 @@ def _kind(comparison: Comparison, kind: str, scale: Scale) -> list[str]:
     head = f"{clean(kind).upper()}: assembled{f' by {methods.pop()}' if len(methods) == 1 else ''} against calculated"
     if seating:
         head += f" (seating {scale.length(seating, sign=True)} {scale.unit} counted in)"
-    boxes = by_their_ends(
-        (key[0] for c in checks for key in (c.reading.upper, c.reading.lower)), (s.box for s in comparison.job.shells)
-    )
-    # Names as they are, then by the ends of their boxes, then without the bound, which is told below.
-    ways: tuple[tuple[Mapping[str, str], bool], ...] = (({}, True), (boxes, True), (boxes, False))
+    used = {key[0] for c in checks for key in (c.reading.upper, c.reading.lower)}
+    every_box = {s.box for s in comparison.job.shells}
+    ends, letters = by_their_ends(used, every_box), by_letters(used, every_box)
+    # Names as they are, then with short ones for their boxes, then without the bound, which is told below.
+    shorter = [(boxes, bound) for bound in (True, False) for boxes in (ends, letters)]
+    ways: list[tuple[Mapping[str, str], bool]] = [({}, True), *shorter]
     every = [_columns(checks, scale, short, bound=bound) for short, bound in ways]
     at = next((at for at, columns in enumerate(every) if fits(checks, *columns)), len(every) - 1)
-    if at and boxes:
-        head += f"; boxes: {', '.join(map(whole, told_short(boxes)))}"
+    if ways[at][0]:
+        head += f"; {legend(ways[at][0])}"
     return [*paragraph(head, rest="  "), *table(checks, *every[at], ruled=False), *_bounds(checks, scale)]
 
 

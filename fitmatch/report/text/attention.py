@@ -7,6 +7,8 @@ from typing import NamedTuple
 from fitmatch.records.doubted import doubted
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.plans import JobPlan, Proof
+from fitmatch.report.screen.sure import INSIDE
+from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.layout import clean, items, paragraph, whole
 from fitmatch.report.shared.states import DANGER, missing_of, missing_words, unmeasured_shells
 from fitmatch.report.text.positions import NOT_FILLED, NOT_MEASURED
@@ -17,8 +19,8 @@ from fitmatch.wording import listed
 _MOST_SHELLS = 10
 
 
-def summary(plan: JobPlan) -> str:
-    """How many positions are good, and how many are not, in one sentence."""
+def summary(plan: JobPlan, certainty: Certainty) -> str:
+    """How many positions are good, and how many are not or not surely, in one sentence."""
     total = len(plan.job.positions)
     inside = sum(p.within_limits for p in plan.placements)
     if inside == total:
@@ -28,7 +30,10 @@ def summary(plan: JobPlan) -> str:
             else ("The position is filled, inside its limits")
         )
         doubtful = len(plan.in_doubt)
+        unsure = sum(certainty.verdict(p) not in (None, INSIDE) for p in plan.placements)
         rest = "rests on a reading" if doubtful == 1 else "rest on readings"
+        within = "its" if unsure == 1 else "their"
+        good += f" as calculated; {unsure} doubtful within {within} uncertainty" if unsure else ""
         return f"{good}, but {doubtful} {rest} in doubt." if doubtful else f"{good}."
     counts = [
         (inside, "filled inside the limits"),
