@@ -40,7 +40,7 @@ fit/why: arithmetic questions cures conflicts
 fit/answer: checker expected baselines strays kernel one_box best_plan
 fit/beside: regions next_values alternatives explanations
 fit: assign
-report/shared: emit scale states layout axis certainty housings readings
+report/shared: emit scale states layout box_names axis certainty housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes
 report/text: positions
 report/screen: limits_drawn sure table proven left_over

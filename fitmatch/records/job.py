@@ -255,6 +255,7 @@ class Job:
     coating_counts: bool = True
     digest: str = ""
     warnings: tuple[str, ...] = ()
+    look_alikes: tuple[tuple[str, str], ...] = ()  # boxes that may be copies, each with the other, and no reason given
     measuring: Measuring = field(default_factory=Measuring)
     # If it is one of several jobs that share their shells; `shells` are then those of all.
     name: str = ""
