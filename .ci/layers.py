@@ -43,7 +43,7 @@ fit: assign
 study/comparison: compared leftover_sets decision plans targets let_go boxes trade_off compare
 study/drawings: shapes sums ranges
 study/film: reynolds equilibrium films
-report/shared: emit scale states layout axis certainty grounds housings readings
+report/shared: emit scale states layout box_names axis certainty grounds housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes stacks films
 report/text: positions
 report/screen: limits_drawn sure table proven left_over

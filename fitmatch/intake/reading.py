@@ -20,7 +20,7 @@ from fitmatch.intake.job_toml.sources import (
     with_positions,
 )
 from fitmatch.intake.rows.all_shells import settled, unlike, without_family
-from fitmatch.intake.rows.copies import copies
+from fitmatch.intake.rows.copies import copies, look_alikes
 from fitmatch.intake.rows.cross_checks import (
     LockCheck,
     check_agreement,
@@ -234,23 +234,26 @@ class FolderReader:
             ),
         )
         if pooled is None and complete and sheet:
-            self._check_shells(job, sheet, pool)
+            job = replace(job, look_alikes=self._check_shells(job, sheet, pool))
         return job
 
-    def _check_shells(self, job: Job, sheet: Sheet, pool: ShellPool) -> None:
-        """Hold the shells of all files against one another, and against what the job asks of them as a whole."""
+    def _check_shells(self, job: Job, sheet: Sheet, pool: ShellPool) -> tuple[tuple[str, str], ...]:
+        """Hold the shells of all files against one another, and against what the job asks of them as a whole. Returns
+        the boxes that may be copies, each with the other."""
         findings = self._findings
         for kind, text in without_family(job):
             self.settings.file.report("no-family", text, "fit", kind, "family")
         for column, text in unlike(job):
             if column not in sheet.columns.slipped | pool.slipped:
                 findings.report("unlike-shells", text, sheet.paper, None, column, LAST)
-        for copy in copies(job.shells, pool.copies_confirmed):
+        found = list(copies(job.shells, pool.copies_confirmed))
+        for copy in found:
             if copy.is_mistake:
                 paper, where = pool.papers[copy.shell.file], "box" if copy.shares_file else None
                 findings.report("box-copied", copy.mistake(copy.other.file), paper, copy.row, where)
             else:
                 findings.warnings.append(copy.warning(copy.shell.file, copy.other.file))
+        return look_alikes(found)
 
     def _open(self, source: Source | None, form: Form) -> Table | None:
         table = open_table(source.data, source.paper, self._findings) if source else None

@@ -258,6 +258,7 @@ class Job:
     coating_counts: bool = True
     digest: str = ""
     warnings: tuple[str, ...] = ()
+    look_alikes: tuple[tuple[str, str], ...] = ()  # boxes that may be copies, each with the other, and no reason given
     measuring: Measuring = field(default_factory=Measuring)
     running: "Mapping[str, Running]" = field(default_factory=dict)  # kind -> how its bearings run
     # If it is one of several jobs that share their shells; `shells` are then those of all.

@@ -216,6 +216,7 @@ class JobPlan:
             or self.flags
             or self.strays
             or self.doubts
+            or self.job.look_alikes
             or self.unmeasured_positions
             or any(s.wall_nm is None and s.hold is None for s in self.job.shells)
             or any(not p.within_limits for p in self.placements)
@@ -235,11 +236,19 @@ class JobPlan:
 
     def is_ready(self, kind: str) -> bool:
         """Whether shells of this kind may be fitted, as far as this job goes: its positions are all inside their
-        limits, none of them rests on a reading in doubt, and no shell has a mark that one of them may have been meant
-        to ask for. A shell left over may be in doubt or not yet measured: it could make the choice better, and what was
-        chosen stays as good as it is."""
+        limits, none of them rests on a reading in doubt or on a box that may be a copy, and no shell has a mark that
+        one of them may have been meant to ask for. A shell left over may be in doubt or not yet measured: it could make
+        the choice better, and what was chosen stays as good as it is."""
         astray = any(stray.kind == kind and not stray.is_held for stray in self.strays)
-        return self.is_complete(kind) and not astray and not any(p.position.kind == kind for p in self.in_doubt)
+        sure = not any(p.position.kind == kind for p in self.in_doubt) and not self.drawn_from_copies(kind)
+        return self.is_complete(kind) and sure and not astray
+
+    def drawn_from_copies(self, kind: str) -> tuple[tuple[str, str], ...]:
+        """The boxes that may be copies, each with the other, where the kind has shells of either."""
+        if not self.job.look_alikes:
+            return ()
+        used = {shell.box for p in self.of_kind(kind) for shell in (p.upper, p.lower)}
+        return tuple(pair for pair in self.job.look_alikes if not used.isdisjoint(pair))
 
     @property
     def in_doubt(self) -> tuple[Placement, ...]:

@@ -7,6 +7,8 @@ from typing import NamedTuple
 from fitmatch.records.doubted import doubted
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.plans import JobPlan, Proof
+from fitmatch.report.screen.sure import INSIDE
+from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.layout import clean, items, paragraph, whole
 from fitmatch.report.shared.states import DANGER, missing_of, missing_words, unmeasured_shells
 from fitmatch.report.text.positions import NOT_FILLED, NOT_MEASURED
@@ -17,8 +19,8 @@ from fitmatch.wording import listed
 _MOST_SHELLS = 10
 
 
-def summary(plan: JobPlan) -> str:
-    """How many positions are good, and how many are not, in one sentence."""
+def summary(plan: JobPlan, certainty: Certainty) -> str:
+    """How many positions are good, and how many are not or not surely, in one sentence."""
     total = len(plan.job.positions)
     inside = sum(p.within_limits for p in plan.placements)
     if inside == total:
@@ -28,7 +30,10 @@ def summary(plan: JobPlan) -> str:
             else ("The position is filled, inside its limits")
         )
         doubtful = len(plan.in_doubt)
+        unsure = sum(certainty.verdict(p) not in (None, INSIDE) for p in plan.placements)
         rest = "rests on a reading" if doubtful == 1 else "rest on readings"
+        within = "its" if unsure == 1 else "their"
+        good += f" as calculated; {unsure} doubtful within {within} uncertainty" if unsure else ""
         return f"{good}, but {doubtful} {rest} in doubt." if doubtful else f"{good}."
     counts = [
         (inside, "filled inside the limits"),
@@ -67,6 +72,13 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
     if in_doubt & waiting:
         steps.append(
             "Before anything else measure again what is in doubt, write down what you find and run this again."
+        )
+    copies = dict.fromkeys(pair for kind in plan.job.kinds for pair in plan.drawn_from_copies(kind))
+    for box, other in copies:
+        steps.append(
+            f"{'Then' if steps else 'First'} look whether {whole(box)} is a copy of {whole(other)} that nobody has "
+            "filled in: measure a few of its shells. If so, write in its own readings, otherwise write why the two "
+            "read alike in its column `copy_confirmed`, and run this again."
         )
     if plan.unmeasured_positions or unread & waiting:
         steps.append(f"{'Then' if steps else 'First'} take the missing readings, write them in and run this again.")
