@@ -88,8 +88,7 @@ def test_pairs_that_a_blank_keeps_apart_are_counted(tmp_path: Path) -> None:
     coated = "shell,kind,half,wall,coating\n1,rod,upper,0.0618,0.0003\n2,rod,lower,0.0619,\n"
     (told,) = job_with(tmp_path / "d", coated).warnings
     assert told.endswith(
-        "(rod 1), as one half is coated and the other, with a blank `coating`, is not; if a shell with a blank cell is "
-        "coated, fill in how thick"
+        "(rod 1), as one half is coated and the `coating` of the other is blank; if that is coated too, fill it in"
     )
     assert job_with(tmp_path / "c", two, '[rules]\nsame_in_bore = "off"\n').warnings == ()
 
