@@ -40,16 +40,16 @@ fit/why: arithmetic questions cures conflicts
 fit/answer: checker expected baselines strays kernel one_box best_plan
 fit/beside: regions next_values alternatives explanations
 fit: assign
+study/film: reynolds equilibrium films
 study/comparison: compared leftover_sets decision plans targets let_go boxes trade_off compare
 study/drawings: shapes sums ranges
-study/film: reynolds equilibrium films
 report/shared: emit scale states layout box_names axis certainty grounds housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes stacks films
 report/text: positions
 report/screen: limits_drawn sure table proven left_over
 report/text: beside measuring remaining explaining quality attention heading full doubts assembled ranges films report
-report/comparison: rows plans further report
-report/data: values rows doubts document assembled compared ranges films
+report/comparison: rows plans films further report
+report/data: values rows doubts document assembled films compared ranges
 report/plots: paper clearances compared distribution films
 cli: exit_codes blank console options solving pictures
 cli/bench: entries typed answers sitting

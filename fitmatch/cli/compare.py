@@ -41,6 +41,13 @@ if TYPE_CHECKING:
     help="Also show exactly the plans of which none is beaten in both.",
 )
 @click.option(
+    "--film",
+    "films",
+    is_flag=True,
+    help="Also put the oil film beside each plan: thickness, power, flow, temperature. Needs [film.KIND] in job.toml "
+    "and the extra `film`.",
+)
+@click.option(
     "--separately",
     is_flag=True,
     help="With several JOBs: each as if it had its shells alone; otherwise they share the shells of all.",
@@ -65,6 +72,7 @@ def command(
     rules: bool,
     boxes: bool,
     trade_off: str | None,
+    films: bool,
     separately: bool,
     as_json: bool,
     as_csv: bool,
@@ -85,6 +93,7 @@ def command(
       fitmatch compare my-build --kind rod --targets 0.0018..0.0028/0.0001
       fitmatch compare my-build --rules --boxes
       fitmatch compare my-build --trade-off worst/boxes --plot boxes.svg
+      fitmatch compare my-build --film
       fitmatch compare first-crank second-crank --separately
     """
     if as_json and as_csv:
@@ -114,6 +123,7 @@ def command(
                     rules=rules,
                     boxes=boxes,
                     against=trade_off and trade_off.partition("/")[2],
+                    films=films,
                     stop=stop,
                 )
             except NotPossible as error:

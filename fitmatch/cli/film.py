@@ -93,15 +93,15 @@ def command(
     if as_json and as_csv:
         raise click.UsageError("--json and --csv cannot be used together; choose one")
     check_picture(plot, force=force)
-    _check_scipy()
     from fitmatch.intake.bearings import Given
+    from fitmatch.study.film.films import check_extra, film
+
+    check_extra()
 
     notes = Notes(quiet=quiet)
     typed = {key: text for key, text in figures.items() if text is not None}
     runs = _runs(job, Given(kind, journal, clearance, typed), unit)
     notes.warn(*runs.warnings)
-    from fitmatch.study.film.films import film
-
     found = film(runs.bearings)
     shown = unit or runs.unit
     if plot is not None:
@@ -131,12 +131,3 @@ def _runs(job: Path | None, given: "Given", unit: str | None) -> "Runs":
         return bearings_from_options(given, unit or "") if job is None else read_bearings(job, given)
     except OptionError as error:
         raise click.BadParameter(str(error), param_hint=error.option) from error
-
-
-def _check_scipy() -> None:
-    from importlib.util import find_spec
-
-    if find_spec("scipy") is None:
-        from fitmatch.problems import ExtraMissing
-
-        raise ExtraMissing("films", "SciPy", "film")

@@ -20,7 +20,6 @@ from fitmatch.records.bearings import NARROWEST, WIDEST, Bearing, Running
 from fitmatch.records.housings import rehoused
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import DIAMETERS
-from fitmatch.records.oils import MARGIN_K, Oil
 from fitmatch.records.parts import SIDES, Position
 from fitmatch.records.placements import Placement
 from fitmatch.wording import dotted, listed, shorten
@@ -76,7 +75,7 @@ def bearings_from_options(given: Given, unit: str) -> Runs:
         fault = _fault(running, journal)
         if fault is not None:
             raise OptionError(option_of(fault[0]), fault[1])
-        found.append(_bearing(running, clearance, journal, None))
+        found.append(running.bearing(clearance, journal, None))
     return Runs("", unit, tuple(found), warnings=tuple(options.warnings))
 
 
@@ -113,8 +112,7 @@ def read_bearings(folder: Path, given: Given) -> Runs:
                     problems.append(_problem(kind, *fault))
                     break
                 for state, clearance in _clearances(job, placement, running).items():
-                    bearing = _bearing(running, clearance, journal, placement.position.name)
-                    found.append(bearing._replace(state=state))
+                    found.append(running.bearing(clearance, journal, placement.position.name, state))
     if problems:
         raise InputError(dict.fromkeys(problems), warnings)
     if len(found) > MOST_POINTS:
@@ -124,6 +122,29 @@ def read_bearings(folder: Path, given: Given) -> Runs:
     left_out = () if given.kind is not None else tuple(kind for kind in job.kinds if kind not in kinds)
     lost = tuple(p.name for p in empty if p.kind in kinds)
     return Runs(job.title, job.unit, tuple(found), job.digest, left_out, lost, tuple(warnings))
+
+
+def check_running(jobs: Mapping[str, Job]) -> None:
+    """Raise InputError where `[film]` of these jobs lacks or contradicts something, or no kind of any has it; `jobs` by
+    their names, of a single one empty."""
+    problems: list[Problem] = []
+    for at, (name, job) in enumerate(jobs.items()):
+        mine = [problem for kind in job.kinds if kind in job.running for problem in _problems(job, kind)]
+        problems += [p._replace(file=f"{name}/{p.file}" if name else p.file, rank=(at, *p.rank)) for p in mine]
+    if not problems and not any(kind in job.running for job in jobs.values() for kind in job.kinds):
+        problems.append(_no_kind(next(iter(jobs.values()))))
+    if problems:
+        raise InputError(problems)
+
+
+def _problems(job: Job, kind: str) -> list[Problem]:
+    running = job.running[kind]
+    missing = _missing(running)
+    if missing:
+        return [_problem(kind, key, f"is missing; {_SAID[key]}") for key in missing]
+    journals = {p.journal.mean_nm for p in job.positions if p.kind == kind and p.journal is not None}
+    faults = dict.fromkeys(_fault(running, journal) for journal in sorted(journals))
+    return [_problem(kind, *fault) for fault in faults if fault is not None]
 
 
 _NO_MATERIAL: Final = (
@@ -188,7 +209,7 @@ def _fault(running: Running, journal_nm: int) -> tuple[str, str] | None:
         return "width", f"a land is {NARROWEST:g} to {WIDEST:g} times as wide as its journal is thick; check both"
     if running.viscosity_mpa_s is not None:
         return None
-    oil = _oil(running)
+    oil = running.oil
     assert oil.inlet_c is not None
     if not oil.reaches(oil.inlet_c):
         low, high = oil.ends_c
@@ -204,39 +225,14 @@ def _fault(running: Running, journal_nm: int) -> tuple[str, str] | None:
     return None
 
 
-def _oil(running: Running) -> Oil:
-    return Oil(
-        viscosity_mpa_s=running.viscosity_mpa_s,
-        oil_40_mm2_s=running.oil_40_mm2_s,
-        oil_100_mm2_s=running.oil_100_mm2_s,
-        density_kg_m3=running.density_kg_m3,
-        density_slope_kg_m3_k=running.density_slope_kg_m3_k,
-        heat_capacity_j_kg_k=running.heat_capacity_j_kg_k,
-        inlet_c=running.inlet_c,
-        high_shear_mpa_s=running.high_shear_mpa_s,
-        margin_k=MARGIN_K if running.oil_margin_k is None else running.oil_margin_k,
-        table=running.table or (),
-    )
-
-
-def _bearing(running: Running, clearance_nm: int, journal_nm: int, position: str | None) -> Bearing:
-    assert running.width_nm is not None and running.load_n is not None and running.speed_rpm is not None
-    return Bearing(
-        clearance_nm=clearance_nm,
-        journal_nm=journal_nm,
-        width_nm=running.width_nm,
-        load_n=running.load_n,
-        speed_rpm=running.speed_rpm,
-        oil=_oil(running),
-        lands=int(running.lands or 1),
-        feed_pressure_mpa=running.feed_pressure_mpa,
-        position=position,
-        slope_nm=running.slope_nm or 0,
-    )
-
-
 def _problem(kind: str, key: str, text: str) -> Problem:
     return Problem("no-film", text, JOB_FILE.name, None, dotted(("film", kind, key)), JOB_FILE.rank)
+
+
+def _no_kind(job: Job, otherwise: str = "") -> Problem:
+    kind = dotted(("film", job.kinds[0] if job.kinds else "rod"))
+    text = f"no kind says how it runs; write [{kind}] with width, load, speed and oil{otherwise}"
+    return Problem("no-film", text, JOB_FILE.name, None, "film", JOB_FILE.rank)
 
 
 def _kinds(job: Job, given: Given) -> list[str]:
@@ -251,9 +247,7 @@ def _kinds(job: Job, given: Given) -> list[str]:
     if len(kinds) > 1 and asked:
         raise OptionError(option_of(asked[0]), f"is about one kind; add --kind {listed(kinds, 'or --kind')}")
     if not kinds:
-        kind = dotted(("film", job.kinds[0] if job.kinds else "rod"))
-        text = f"no kind says how it runs; write [{kind}] with width, load, speed and oil, or give --kind and options"
-        raise InputError([Problem("no-film", text, JOB_FILE.name, None, "film", JOB_FILE.rank)])
+        raise InputError([_no_kind(job, ", or give --kind and options")])
     return kinds
 
 

@@ -2,11 +2,27 @@
 
 from typing import Final, NamedTuple
 
-from fitmatch.records.oils import Oil
+from fitmatch.records.oils import MARGIN_K, Oil
 
 # Width / diameter for which films are worked out.
 NARROWEST: Final = 0.02
 WIDEST: Final = 5.0
+
+
+class Bearing(NamedTuple):
+    """One bearing as it runs. `width_nm` is that of one land, `load_n` what all lands carry together."""
+
+    clearance_nm: int  # diametral
+    journal_nm: int
+    width_nm: int
+    load_n: float
+    speed_rpm: float
+    oil: Oil
+    lands: int = 1
+    feed_pressure_mpa: float | None = None  # in a full groove; other feeds are not counted
+    position: str | None = None
+    state: str = "cold"  # or hot, an estimate, with its housing "held" by steel caps or "free"
+    slope_nm: int = 0  # how much the gap differs from one end of a land to the other
 
 
 class Running(NamedTuple):
@@ -32,18 +48,34 @@ class Running(NamedTuple):
     housing_temperature_c: float | None = None  # when it runs
     journal_temperature_c: float | None = None
 
+    @property
+    def oil(self) -> Oil:
+        return Oil(
+            viscosity_mpa_s=self.viscosity_mpa_s,
+            oil_40_mm2_s=self.oil_40_mm2_s,
+            oil_100_mm2_s=self.oil_100_mm2_s,
+            density_kg_m3=self.density_kg_m3,
+            density_slope_kg_m3_k=self.density_slope_kg_m3_k,
+            heat_capacity_j_kg_k=self.heat_capacity_j_kg_k,
+            inlet_c=self.inlet_c,
+            high_shear_mpa_s=self.high_shear_mpa_s,
+            margin_k=MARGIN_K if self.oil_margin_k is None else self.oil_margin_k,
+            table=self.table or (),
+        )
 
-class Bearing(NamedTuple):
-    """One bearing as it runs. `width_nm` is that of one land, `load_n` what all lands carry together."""
-
-    clearance_nm: int  # diametral
-    journal_nm: int
-    width_nm: int
-    load_n: float
-    speed_rpm: float
-    oil: Oil
-    lands: int = 1
-    feed_pressure_mpa: float | None = None  # in a full groove; other feeds are not counted
-    position: str | None = None
-    state: str = "cold"  # or hot, an estimate, with its housing "held" by steel caps or "free"
-    slope_nm: int = 0  # how much the gap differs from one end of a land to the other
+    def bearing(self, clearance_nm: int, journal_nm: int, position: str | None, state: str = "cold") -> Bearing:
+        """A bearing that runs so; width, load and speed must be given."""
+        assert self.width_nm is not None and self.load_n is not None and self.speed_rpm is not None
+        return Bearing(
+            clearance_nm=clearance_nm,
+            journal_nm=journal_nm,
+            width_nm=self.width_nm,
+            load_n=self.load_n,
+            speed_rpm=self.speed_rpm,
+            oil=self.oil,
+            lands=int(self.lands or 1),
+            feed_pressure_mpa=self.feed_pressure_mpa,
+            position=position,
+            state=state,
+            slope_nm=self.slope_nm or 0,
+        )

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from fitmatch.fit.model.order import KEEP_SETS_SLACK_NM
 from fitmatch.lengths import exact
 from fitmatch.records.plans import JobPlan
+from fitmatch.report.comparison.films import films_of_plans
 from fitmatch.report.comparison.further import by_target, fewer_boxes, traded_off, without_rules
 from fitmatch.report.comparison.plans import ways_of_choosing
 from fitmatch.report.comparison.rows import by_kind
@@ -29,6 +30,7 @@ def compared_text(compared: Compared, unit: str) -> str:
     measured = any(Certainty(one).known for _, one in ones(compared))
     for told, plans in by_kind(compared.plans):
         blocks.append(ways_of_choosing(compared, told, plans, scale, measured=measured))
+    blocks += films_of_plans(compared, scale)
     blocks += by_target(compared, scale)
     blocks += without_rules(compared, scale)
     blocks += fewer_boxes(compared, scale)

@@ -5,18 +5,21 @@ from typing import Final
 
 from fitmatch.records.placements import KindFigures
 from fitmatch.records.plans import JobPlan, Plan
+from fitmatch.report.data.films import figure, film_value
 from fitmatch.report.data.values import chance_value, figures_value, proof_value
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.emit import Number, Value, document, length, named_values, rows_text
 from fitmatch.report.shared.grounds import decision_rule, how_sure, limits_from
-from fitmatch.study.comparison.compared import BASELINES, Compared, Found, Point
+from fitmatch.report.words.films import beside
+from fitmatch.study.comparison.compared import BASELINES, FILM_FIGURES, Compared, Found, PlanFilms, Point
 from fitmatch.version import __version__
 
 SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
 
 _POSITION: Final = ("position", "clearance", "target", "limit_low", "limit_high", "uncertainty")
 _OWN: Final = ("plan", "target", "rule", "opened", "against")
-_AFTER: Final = ("joint_chance", "leftover_sets", "rules_broken", "equal", "best", "proven")
+_FILMS: Final = (*FILM_FIGURES, "thinnest_at", "film_cautions")
+_AFTER: Final = ("joint_chance", "leftover_sets", "rules_broken", "equal", *_FILMS, "best", "proven")
 _FIGURES: Final = tuple(name.removesuffix("_nm").removesuffix("_nm2") for name in KindFigures._fields)
 _LENGTHS: Final = frozenset(
     (*_POSITION[1:], *(name.removesuffix("_nm") for name in KindFigures._fields if name.endswith("_nm")))
@@ -52,11 +55,13 @@ def compared_document(compared: Compared, unit: str) -> str:
                     "leftover_sets": row.leftover_sets,
                     "rules_broken": row.rules_broken,
                     "equal": row.equal,
+                    **(_film_figures(row.films) if compared.films else {}),
                 }
                 for row in compared.plans
             ],
             **{name: rows for name, rows in tables.items() if getattr(compared, name) is not None},
             **({"left_out": [_left_out(row._asdict()) for row in compared.left_out]} if compared.left_out else {}),
+            **({"films": list(_films(compared, unit)), "caution": _caution(compared)} if compared.films else {}),
             "basis": [_basis(one, unit) for answer in compared.answers for one in answer.plans],
             "warnings": compared.warnings,
             "digest": jobs[0].digest if len(jobs) == 1 else None,
@@ -90,6 +95,26 @@ def _left_out(values: dict[str, Value]) -> dict[str, Value]:
     return values if values["job"] else {name: value for name, value in values.items() if name != "job"}
 
 
+def _film_figures(films: PlanFilms | None) -> dict[str, Value]:
+    """Null where the kind has no [film] table."""
+    if films is None:
+        return dict.fromkeys(_FILMS)
+    figures = {name: figure(getattr(films, name)) for name in FILM_FIGURES}
+    return {**figures, "thinnest_at": films.thinnest_at, "film_cautions": films.cautions}
+
+
+def _films(compared: Compared, unit: str) -> Iterator[dict[str, Value]]:
+    """Every film of every plan."""
+    for row in compared.plans:
+        job: dict[str, Value] = {"job": row.found.job} if row.found.job else {}
+        for film in () if row.films is None else row.films.rows:
+            yield {"plan": row.plan, **job, "kind": row.found.kind, **film_value(film, unit)}
+
+
+def _caution(compared: Compared) -> str:
+    return " ".join(beside(film for row in compared.plans if row.films is not None for film in row.films.rows))
+
+
 def _basis(one: JobPlan, unit: str) -> dict[str, Value]:
     """What the figures of a job rest on."""
     heat = one.job.measuring.temperature
@@ -121,7 +146,8 @@ def _basis(one: JobPlan, unit: str) -> dict[str, Value]:
 def _cells(record: Mapping[str, object], unit: str) -> dict[str, Value]:
     values = named_values(record, unit)
     chance = record.get("joint_chance")
-    return values | {"joint_chance": chance_value(chance if isinstance(chance, float) else None)}
+    films = {name: figure(value) for name in FILM_FIGURES if isinstance(value := record.get(name), float)}
+    return {**values, **films, "joint_chance": chance_value(chance if isinstance(chance, float) else None)}
 
 
 def _clearances(compared: Compared, unit: str) -> Iterator[dict[str, Value]]:

@@ -24,8 +24,8 @@ def films_document(found: FilmTable, runs: Runs, unit: str) -> str:
             "version": __version__,
             "title": runs.title,
             "unit": unit,
-            "caution": " ".join(beside(found)),
-            "rows": [_row(row, unit) for row in found.rows],
+            "caution": " ".join(beside(found.rows)),
+            "rows": [film_value(row, unit) for row in found.rows],
             "left_out": runs.left_out,
             "empty": runs.empty,
             "warnings": runs.warnings,
@@ -36,11 +36,12 @@ def films_document(found: FilmTable, runs: Runs, unit: str) -> str:
 
 def films_rows(found: FilmTable, unit: str) -> str:
     """One CSV row per film."""
-    rows = ({**_row(row, unit), "cautions": " ".join(row.cautions)} for row in found.rows)
+    rows = ({**film_value(row, unit), "cautions": " ".join(row.cautions)} for row in found.rows)
     return rows_text((*_GIVEN, *_FOUND, "cautions"), _LENGTHS, unit, rows)
 
 
-def _row(row: Row, unit: str) -> dict[str, Value]:
+def film_value(row: Row, unit: str) -> dict[str, Value]:
+    """One film, with what was given of its bearing."""
     bearing = row.bearing
     return {
         "position": bearing.position,

@@ -4,13 +4,17 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.report.comparison.films import without_films
 from fitmatch.report.comparison.report import ones
 from fitmatch.report.comparison.rows import by_kind
 from fitmatch.report.plots.clearances import clearances
-from fitmatch.report.plots.paper import INK, PALE, Panel, sheet
+from fitmatch.report.plots.paper import INK, PALE, Panel, plain, sheet
 from fitmatch.report.shared.grounds import grounds
-from fitmatch.report.shared.scale import Scale, scale_for
-from fitmatch.study.comparison.compared import Compared, PlanRow, Point, TargetRow
+from fitmatch.report.shared.layout import clean
+from fitmatch.report.shared.scale import NOTHING, Scale, scale_for
+from fitmatch.report.words.films import beside
+from fitmatch.study.comparison.compared import Compared, PlanFilms, PlanRow, Point, TargetRow
+from fitmatch.wording import listed
 
 _MOST_MARKS: Final = 60  # more would hide the line
 
@@ -28,10 +32,13 @@ def compared_picture(compared: Compared, unit: str, ending: str) -> bytes:
         if one.of_kind(kind)
     ]
     panels += [_plans(told, rows, scale) for told, rows in by_kind(compared.plans)]
+    panels += [_films(told, rows) for told, rows in by_kind(compared.plans) if rows[0].films is not None]
     panels += [_targets(told, rows, scale) for told, rows in by_kind(compared.targets or ())]
     panels += [_trade_off(told, rows, scale) for told, rows in by_kind(compared.trade_off or ())]
     title = "; ".join(job.title or job.folder.name for job in compared.jobs)
     notes = ["Plans by the strategy named, all else by strategy target.", *grounds(compared.answers, scale)]
+    if compared.films:
+        notes += [*_without(compared), *beside(row for plan in compared.plans if plan.films for row in plan.films.rows)]
     return sheet(title, notes, panels, ending)
 
 
@@ -58,6 +65,37 @@ def _plans(told: str, rows: Sequence[PlanRow], scale: Scale) -> Panel:
         axes.legend()
 
     return Panel(f"{told}: ways of choosing side by side", draw)
+
+
+def _films(told: str, rows: Sequence[PlanRow]) -> Panel:
+    """The thinnest film of each way of choosing, and beside the bars where it is, and how warm the warmest is."""
+
+    def draw(axes: "Axes") -> None:
+        films = [row.films for row in rows if row.films is not None]
+        bars = axes.barh(
+            range(len(rows)), [some.min_film_thickness_um or 0.0 for some in films], height=0.5, color=PALE,
+            edgecolor=INK, linewidth=0.7,
+        )  # fmt: skip
+        axes.bar_label(bars, [_of_films(some) for some in films], padding=2, fontsize=7)
+        axes.set_yticks(range(len(rows)), [row.plan for row in rows])
+        axes.invert_yaxis()
+        axes.set_xlim(0.0, 1.6 * max(axes.get_xlim()[1], 0.0))  # room for what stands beside the bars
+        axes.set_xlabel("thinnest film, um; beside it the warmest film and the power of all")
+
+    return Panel(f"{told}: steady oil films at the calculated clearances", draw)
+
+
+def _of_films(films: PlanFilms) -> str:
+    if films.thinnest is None:
+        return "no figure" if films.rows else NOTHING
+    warm = "" if films.effective_temperature_c is None else f", {films.effective_temperature_c:.1f} °C"
+    at = plain(clean(films.thinnest_at or ""))
+    return f"{films.min_film_thickness_um:.2f} at {at}{warm}, {films.friction_power_w:.0f} W"
+
+
+def _without(compared: Compared) -> list[str]:
+    without = without_films(compared)
+    return [f"No films, as there is no [film] table for it: {listed(without)}."] if without else []
 
 
 def _targets(told: str, rows: Sequence[TargetRow], scale: Scale) -> Panel:

@@ -23,7 +23,7 @@ def films_picture(found: FilmTable, runs: Runs, unit: str, ending: str) -> bytes
     panels = [_panel("thinnest film", "um", "min_film_thickness_um", found, unit)]
     if any(row.effective_temperature_c is not None for row in found.rows):
         panels.append(_panel("temperature of the film", "°C", "effective_temperature_c", found, unit))
-    notes = [*beside(found), *what_was_given(found.rows, unit)]
+    notes = [*beside(found.rows), *what_was_given(found.rows, unit)]
     if runs.digest:
         notes.append(f"Inputs' digest: {runs.digest}")
     return sheet(clean(runs.title) or "Steady oil films", notes, panels, ending)

@@ -1,6 +1,6 @@
 """The text of `fitmatch film`: films at their clearances, what was given, and what such a film cannot tell."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Final
 
 from fitmatch.intake.bearings import Runs
@@ -28,7 +28,7 @@ def films_text(found: FilmTable, runs: Runs, unit: str) -> str:
         _cautions(rows),
         items("GIVEN", what_was_given(rows, unit)),
         paragraph(_HOT) if any(row.bearing.state != "cold" for row in rows) else [],
-        _oils(rows),
+        items("OIL AND HEAT", oils(rows)),
         items("WARNINGS", list(map(clean, runs.warnings))),
         _left_out(runs),
         [*paragraph(COMPARES), *([f"Inputs' digest: {runs.digest}"] if runs.digest else [])],
@@ -76,9 +76,6 @@ def _cautions(rows: tuple[Row, ...]) -> list[str]:
         if names:
             shown = names if len(names) <= 6 else [*names[:5], f"{len(names) - 5} more"]
             found.append(f"{listed(shown)}: {words}.")
-    dry = [_name(row.bearing) for row in rows if (row.edge_film_thickness_um or 1) <= 0]
-    if dry:
-        found.append(f"{listed(dry)}: over such a slope the film has no thickness left at the tighter end.")
     return items("NEEDS ATTENTION", found)
 
 
@@ -92,7 +89,7 @@ def _name(bearing: Bearing) -> str:
     return f"{what} at {bearing.speed_rpm:g} rpm"
 
 
-def what_was_given(rows: tuple[Row, ...], unit: str) -> list[str]:
+def what_was_given(rows: Sequence[Row], unit: str) -> list[str]:
     """Each set of bearings that run alike, once."""
     alike: dict[tuple[float | int | None, ...], list[Bearing]] = {}
     for row in rows:
@@ -116,12 +113,11 @@ def what_was_given(rows: tuple[Row, ...], unit: str) -> list[str]:
     return told
 
 
-def _oils(rows: tuple[Row, ...]) -> list[str]:
-    oils = list(dict.fromkeys(row.bearing.oil for row in rows))
-    told = [_oil(oil, [row for row in rows if row.bearing.oil == oil]) for oil in oils]
-    if any(oil.unsheared for oil in oils):
-        told.append(TOO_THICK)
-    return items("OIL AND HEAT", told)
+def oils(rows: Sequence[Row]) -> list[str]:
+    """What was given of each oil, and how it is taken to warm."""
+    found = list(dict.fromkeys(row.bearing.oil for row in rows))
+    told = [_oil(oil, [row for row in rows if row.bearing.oil == oil]) for oil in found]
+    return [*told, *([TOO_THICK] if any(oil.unsheared for oil in found) else [])]
 
 
 def _oil(oil: Oil, rows: list[Row]) -> str:

@@ -1,8 +1,9 @@
 """What is to be said beside the figures of an oil film."""
 
+from collections.abc import Iterable
 from typing import Final
 
-from fitmatch.study.film.films import FilmTable
+from fitmatch.study.film.films import Row
 from fitmatch.study.film.reynolds import LARGEST
 
 COMPARES: Final = (
@@ -16,12 +17,13 @@ TOO_THICK: Final = (
 CAUTIONS: Final = {
     "no-clearance": "NO CLEARANCE AT ALL is left: it must not be run",
     "turbulent": "the flow is not laminar (ISO 7902: Reynolds number above 41.3 √(r/c)): these figures are wrong",
+    "dry-edge": "over such a slope the film has no thickness left at the tighter end",
     "beyond-grid": f"the journal would run less than 0.0001 or more than {LARGEST:g} of the way to the wall, where no "
     "film is worked out: there is no figure",
     "beyond-oil": "the oil would be at a temperature at which nothing is known of it: there is no figure",
 }
 
 
-def beside(found: FilmTable) -> list[str]:
+def beside(rows: Iterable[Row]) -> list[str]:
     """What goes with every table, document and picture of films."""
-    return [COMPARES, *([TOO_THICK] if any(row.bearing.oil.unsheared for row in found.rows) else [])]
+    return [COMPARES, *([TOO_THICK] if any(row.bearing.oil.unsheared for row in rows) else [])]

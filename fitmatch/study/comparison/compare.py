@@ -5,6 +5,7 @@ from typing import Final
 
 from fitmatch.facts import Fact
 from fitmatch.fit.solver.stopping import Stop
+from fitmatch.intake.bearings import check_running
 from fitmatch.intake.pooling import names_of
 from fitmatch.problems import NotPossible
 from fitmatch.records.job import Job
@@ -16,6 +17,7 @@ from fitmatch.study.comparison.let_go import rule_rows
 from fitmatch.study.comparison.plans import answers, only, plan_rows
 from fitmatch.study.comparison.targets import check_targets, target_rows
 from fitmatch.study.comparison.trade_off import BOXES, SPREAD, trade_off
+from fitmatch.study.film.films import check_extra
 
 AGAINST: Final = (BOXES, SPREAD)
 
@@ -28,6 +30,7 @@ def compare(
     rules: bool = False,
     boxes: bool = False,
     against: str | None = None,
+    films: bool = False,
     stop: Stop | None = None,
 ) -> Compared:
     """The strategies and the baselines side by side and, where asked for, further tables.
@@ -35,11 +38,12 @@ def compare(
     `task` is one job, a `Pool` of jobs that share their shells, or a list of jobs, each then answered as if it had its
     shells alone. `kind`: this kind only. `targets_nm`: aim every position at each of these in turn. `rules`: let each
     of the shop's own rules go in turn. `boxes`: what if only some boxes had been opened. `against`: the trade-off
-    between the worst deviation and "boxes" or "spread", exactly. A `stop` with a time limit may leave proofs, and the
+    between the worst deviation and "boxes" or "spread", exactly. `films`: the oil film of each plan beside it, of the
+    kinds that have a [film] table. A `stop` with a time limit may leave proofs, and the
     further tables, incomplete.
 
     Raises ValueError for a kind that does not exist, for targets outside the limits of a position, and for one sweep of
-    targets over kinds that aim at different things.
+    targets over kinds that aim at different things; InputError for what [film] lacks.
     """
     if against not in (None, *AGAINST):
         raise ValueError(f"unknown trade-off {against!r}; choose one of {', '.join(AGAINST)}")
@@ -53,12 +57,16 @@ def compare(
         parts = [only(part, [kind]) for part in parts]
     if targets_nm:
         check_targets([job for part in parts for job in part.jobs], targets_nm)
+    if films:
+        check_extra()
+        called = [name or job.name for part, name in zip(parts, names, strict=True) for job in part.jobs]
+        check_running(dict(zip(called, (job for part in parts for job in part.jobs), strict=True)))
     plans = [answers(part, stop) for part in parts]
     decisions = [
         [Decision(part.jobs, group, name, stop) for group in groups_of(part.jobs)]
         for part, name in zip(parts, names, strict=True)
     ]
-    rows = [plan_rows(one, some) for mine, some in zip(decisions, plans, strict=True) for one in mine]
+    rows = [plan_rows(one, some, films=films) for mine, some in zip(decisions, plans, strict=True) for one in mine]
     every = [one for mine in decisions for one in mine]
     chosen = [row for one in every for row in box_rows(one)] if boxes else []
     return Compared(
@@ -70,5 +78,6 @@ def compare(
         boxes=tuple(row for row in chosen if isinstance(row, BoxesRow)) if boxes else None,
         left_out=tuple(row for row in chosen if isinstance(row, LeftOut)),
         trade_off=tuple(row for one in every for row in trade_off(one, against)) if against else None,
+        films=films,
         complete=not any(one.cut_short for one in every),
     )

@@ -10,12 +10,22 @@ from fitmatch.records.job import Job
 from fitmatch.records.placements import KindFigures
 from fitmatch.records.plans import Plan, Proof
 from fitmatch.stages import now
+from fitmatch.study.film.films import Row as Film
 
 if TYPE_CHECKING:
     import pandas
 
 BY_STRATEGY: Final = ("target", "even", "keep-sets")
 BASELINES: Final = ("as-boxed", "by-hand")
+FILM_FIGURES: Final = (
+    "min_film_thickness_um",
+    "edge_film_thickness_um",
+    "friction_power_w",
+    "side_flow_mm3_s",
+    "feed_flow_mm3_s",
+    "temperature_rise_k",
+    "effective_temperature_c",
+)
 
 
 class Found(NamedTuple):
@@ -28,9 +38,74 @@ class Found(NamedTuple):
     proof: Proof
 
 
+class PlanFilms(NamedTuple):
+    """The films of all filled positions of a kind, at their clearances as calculated. Where one of them has no figure,
+    neither has the plan: the others alone would make it look better."""
+
+    rows: tuple[Film, ...]
+
+    @property
+    def thinnest(self) -> Film | None:
+        """The one with the smallest thickness, at the tighter end if the gap slopes."""
+        known = all(row.edge_film_thickness_um is not None for row in self.rows)
+        return min(self.rows, key=lambda row: row.edge_film_thickness_um or 0.0, default=None) if known else None
+
+    @property
+    def min_film_thickness_um(self) -> float | None:
+        return None if self.thinnest is None else self.thinnest.min_film_thickness_um
+
+    @property
+    def edge_film_thickness_um(self) -> float | None:
+        return None if self.thinnest is None else self.thinnest.edge_film_thickness_um
+
+    @property
+    def thinnest_at(self) -> str | None:
+        return None if self.thinnest is None else self.thinnest.bearing.position
+
+    @property
+    def friction_power_w(self) -> float | None:
+        return self._sum("friction_power_w")
+
+    @property
+    def side_flow_mm3_s(self) -> float | None:
+        return self._sum("side_flow_mm3_s")
+
+    @property
+    def feed_flow_mm3_s(self) -> float | None:
+        return self._sum("feed_flow_mm3_s")
+
+    @property
+    def temperature_rise_k(self) -> float | None:
+        return self._largest("temperature_rise_k")
+
+    @property
+    def effective_temperature_c(self) -> float | None:
+        return self._largest("effective_temperature_c")
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """Of all of them, each once."""
+        return tuple(dict.fromkeys(caution for row in self.rows for caution in row.cautions))
+
+    def _sum(self, name: str) -> float | None:
+        values = [getattr(row, name) for row in self.rows]
+        return None if self.thinnest is None else sum(values)
+
+    def _largest(self, name: str) -> float | None:
+        """None at constant viscosity, of which no temperature is known."""
+        values = [value for row in self.rows if (value := getattr(row, name)) is not None]
+        return None if self.thinnest is None else max(values, default=None)
+
+    def record(self) -> dict[str, object]:
+        """The figures by name."""
+        named = {name: getattr(self, name) for name in FILM_FIGURES}
+        return named | {"thinnest_at": self.thinnest_at, "film_cautions": ", ".join(self.cautions)}
+
+
 class PlanRow(NamedTuple):
     """One way of choosing. `leftover_sets`: None where it could not be counted in time. `equal`: the plans whose worst
-    deviation differs from this one's by less than measurement can tell."""
+    deviation differs from this one's by less than measurement can tell. `films`: None unless asked for and the kind has
+    a [film] table, in all of its jobs."""
 
     plan: str
     found: Found
@@ -38,6 +113,7 @@ class PlanRow(NamedTuple):
     leftover_sets: int | None
     rules_broken: int
     equal: tuple[str, ...] = ()
+    films: PlanFilms | None = None
 
 
 class TargetRow(NamedTuple):
@@ -91,6 +167,7 @@ class Compared:
     boxes: tuple[BoxesRow, ...] | None = None
     left_out: tuple[LeftOut, ...] = ()
     trade_off: tuple[Point, ...] | None = None
+    films: bool = False  # whether the plans have films beside them
     complete: bool = True  # False: time ran out before all rows of the further tables
 
     @property
@@ -115,14 +192,17 @@ class Compared:
     @property
     def needs_attention(self) -> bool:
         """Whether exit status 1 is due."""
-        return not self.proven or any(answer.needs_attention for answer in self.answers)
+        doubtful = any(row.films.cautions for row in self.plans if row.films is not None)
+        return not self.proven or doubtful or any(answer.needs_attention for answer in self.answers)
 
     def records(self) -> Iterator[dict[str, object]]:
         """Every row of every table by the names of its columns; lengths in nanometres end in `_nm`, squares in
         `_nm2`."""
         for plan in self.plans:
-            more = {"joint_chance": plan.joint_chance, "leftover_sets": plan.leftover_sets}
+            more: dict[str, object] = {"joint_chance": plan.joint_chance, "leftover_sets": plan.leftover_sets}
             more["rules_broken"] = plan.rules_broken
+            if plan.films is not None:
+                more |= plan.films.record()
             yield _record("plans", plan.found, plan=plan.plan, **more, equal=", ".join(plan.equal))
         for target in self.targets or ():
             yield _record("targets", target.found, target_nm=target.target_nm, best=target.best)

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from itertools import combinations
+from itertools import chain, combinations, islice
 from math import prod
 from typing import NamedTuple
 
@@ -14,13 +14,17 @@ from fitmatch.fit.model.groups import by_job
 from fitmatch.fit.solver.stopping import Stop
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.gauging.uncertainty.judging import joint_chance
+from fitmatch.records.bearings import Bearing, Running
 from fitmatch.records.job import Job
+from fitmatch.records.keys import full_name
 from fitmatch.records.placements import KindFigures, Placement
 from fitmatch.records.plans import Plan, Proof
 from fitmatch.records.pools import Pool
-from fitmatch.study.comparison.compared import BY_STRATEGY, Found, PlanRow
+from fitmatch.stages import now
+from fitmatch.study.comparison.compared import BY_STRATEGY, Found, PlanFilms, PlanRow
 from fitmatch.study.comparison.decision import Decision
 from fitmatch.study.comparison.leftover_sets import leftover_sets
+from fitmatch.study.film.films import film
 
 _EQUAL = "equal within measurement"
 
@@ -62,12 +66,13 @@ class _Way(NamedTuple):
     rules_broken: int = 0
 
 
-def plan_rows(decision: Decision, plans: Mapping[str, Plan]) -> Iterator[PlanRow]:
-    """A row for each way of choosing that there is for the group."""
+def plan_rows(decision: Decision, plans: Mapping[str, Plan], *, films: bool) -> Iterator[PlanRow]:
+    """A row for each way of choosing that there is for the group, if asked for with its films."""
     ways = list(_ways(decision, plans))
+    filmed = _films(decision, ways) if films else [None] * len(ways)
     models = [ErrorModel(job) for job in decision.jobs]
     equal = _equal(decision.jobs, ways)
-    for way in ways:
+    for way, films_of_it in zip(ways, filmed, strict=True):
         placed = [p for some in way.placements for p in some]
         yield PlanRow(
             way.name,
@@ -76,6 +81,7 @@ def plan_rows(decision: Decision, plans: Mapping[str, Plan]) -> Iterator[PlanRow
             leftover_sets(decision.jobs, decision.group.kind, placed, decision.stop),
             way.rules_broken,
             tuple(other.name for other in ways if {way.name, other.name} in equal),
+            films_of_it,
         )
 
 
@@ -91,6 +97,26 @@ def _ways(decision: Decision, plans: Mapping[str, Plan]) -> Iterator[_Way]:
     for name, chosen in (("as-boxed", as_boxed(classed)), ("by-hand", by_hand(classed))):
         figures, broken = baselines[name]
         yield _Way(name, figures, Proof(), by_job(classed, chosen), broken)
+
+
+def _films(decision: Decision, ways: Sequence[_Way]) -> Sequence[PlanFilms | None]:
+    """Of each way; none where one of the jobs does not say how the kind runs."""
+    running = [job.running.get(decision.group.kind) for job in decision.jobs]
+    if None in running:
+        return [None] * len(ways)
+    now(f"{decision.group.label}: films")
+    bearings = [
+        [_bearing(runs, p) for runs, some in zip(running, way.placements, strict=True) if runs for p in some]
+        for way in ways
+    ]
+    rows = iter(film(chain.from_iterable(bearings)).rows)
+    return [PlanFilms(tuple(islice(rows, len(some)))) for some in bearings]
+
+
+def _bearing(running: Running, placement: Placement) -> Bearing:
+    position = placement.position
+    assert position.journal is not None
+    return running.bearing(placement.clearance_over_coating_nm, position.journal.mean_nm, full_name(position.key))
 
 
 def _joint_chance(models: Sequence[ErrorModel], placements: Sequence[tuple[Placement, ...]]) -> float | None:

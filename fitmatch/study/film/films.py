@@ -11,6 +11,7 @@ from math import log, pi, sqrt
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.problems import ExtraMissing
 from fitmatch.records.bearings import Bearing
 from fitmatch.study.film.equilibrium import Films
 from fitmatch.study.film.reynolds import Film
@@ -23,8 +24,9 @@ _LAMINAR: Final = 41.3  # ISO 7902: laminar while density U c / viscosity is up 
 
 
 class Row(NamedTuple):
-    """The film of one bearing. `cautions`: turbulent; or, without figures, `no-clearance`, `beyond-grid`, an
-    eccentricity that the grid does not resolve, or `beyond-oil`, a temperature at which nothing is known of the oil."""
+    """The film of one bearing. `cautions`: `turbulent`; `dry-edge`, a slope that leaves no film at the tighter end; or,
+    without figures, `no-clearance`, `beyond-grid`, an eccentricity that the grid does not resolve, or `beyond-oil`, a
+    temperature at which nothing is known of the oil."""
 
     bearing: Bearing
     viscosity_pa_s: float | None = None
@@ -76,6 +78,14 @@ class FilmTable:
         )
 
 
+def check_extra() -> None:
+    """Raise ExtraMissing where SciPy is not installed; does not load it."""
+    from importlib.util import find_spec
+
+    if find_spec("scipy") is None:
+        raise ExtraMissing("films", "SciPy", "film")
+
+
 def film(bearings: Iterable[Bearing]) -> FilmTable:
     """The steady film of each bearing. Bearings of one width and diameter share what was solved for them."""
     known: dict[float, Films] = {}
@@ -100,13 +110,16 @@ def _row(bearing: Bearing, films: Films) -> Row:
     viscosity = running.needed(found)
     density = oil.density_kg_m3 if effective is None else oil.density(effective)
     reynolds = None if density is None else running.reynolds_ratio(viscosity, density)
+    thinnest = running.gap_m * (1 - found.eccentricity) * 1e6
+    edge = thinnest - bearing.slope_nm / 2_000
+    wrong = {"turbulent": reynolds is not None and reynolds > 1, "dry-edge": edge <= 0}
     return Row(
         bearing,
         viscosity_pa_s=viscosity,
         sommerfeld=found.sommerfeld,
         eccentricity_ratio=found.eccentricity,
-        min_film_thickness_um=running.gap_m * (1 - found.eccentricity) * 1e6,
-        edge_film_thickness_um=running.gap_m * (1 - found.eccentricity) * 1e6 - bearing.slope_nm / 2_000,
+        min_film_thickness_um=thinnest,
+        edge_film_thickness_um=edge,
         attitude_angle_deg=found.attitude_deg,
         friction_coefficient=found.friction * running.gap_m / running.radius_m,
         friction_power_w=running.power(found),
@@ -117,7 +130,7 @@ def _row(bearing: Bearing, films: Films) -> Row:
         effective_temperature_c=effective,
         density_kg_m3=density,
         reynolds_ratio=reynolds,
-        cautions=("turbulent",) if reynolds is not None and reynolds > 1 else (),
+        cautions=tuple(code for code, is_so in wrong.items() if is_so),
     )
 
 

@@ -1,0 +1,93 @@
+"""The oil film of each way of choosing, beside the figures of the fit."""
+
+from collections.abc import Callable, Iterator, Sequence
+
+from fitmatch.report.comparison.rows import by_kind
+from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
+from fitmatch.report.shared.scale import NOTHING, Scale
+from fitmatch.report.text.films import oils, what_was_given
+from fitmatch.report.words.films import CAUTIONS, COMPARES
+from fitmatch.study.comparison.compared import Compared, PlanRow
+from fitmatch.study.film.films import Row
+from fitmatch.wording import listed
+
+
+def films_of_plans(compared: Compared, scale: Scale) -> Iterator[list[str]]:
+    """A table for each kind that has films, and what they rest on."""
+    if not compared.films:
+        return
+    for told, rows in by_kind(compared.plans):
+        filmed = [row for row in rows if row.films is not None]
+        if filmed:
+            yield [*paragraph(f"{told.upper()}, OIL FILMS AT THE CALCULATED CLEARANCES:"), *_table(filmed, scale)]
+    known = [film for row in compared.plans if row.films is not None for film in row.films.rows]
+    yield items("NEEDS ATTENTION", list(_cautions(compared)))
+    yield items("HOW IT RUNS", [*what_was_given(_each_once(compared), scale.unit), *oils(known)])
+    without = without_films(compared)
+    if without:
+        yield paragraph(f"No films, as there is no [film] table for it: {listed(without)}.")
+    yield paragraph(
+        "Of all filled positions: the thinnest film and where it is, the warmest, and the sums of power and flow. "
+        f"{COMPARES}"
+    )
+
+
+def without_films(compared: Compared) -> list[str]:
+    """The kinds that have none."""
+    return [told for told, rows in by_kind(compared.plans) if rows[0].films is None]
+
+
+def _table(rows: Sequence[PlanRow], scale: Scale) -> list[str]:
+    films = [row.films for row in rows if row.films is not None]
+
+    def number(name: str, digits: int, per: float = 1.0) -> Callable[[PlanRow], str]:
+        def show(row: PlanRow) -> str:
+            value = getattr(row.films, name)
+            return NOTHING if value is None else f"{value / per:.{digits}f}"
+
+        return show
+
+    return table(
+        rows,
+        Column("plan", lambda row: row.plan, "left"),
+        Column("filled", lambda row: str(row.found.figures.filled)),
+        Column(f"worst\n{scale.step}", lambda row: scale.steps(row.found.figures.worst_deviation_nm)),
+        Column(f"spread\n{scale.step}", lambda row: scale.steps(row.found.figures.spread_nm)),
+        Column("thinnest\nfilm um", number("min_film_thickness_um", 2)),
+        Column(
+            "at the\nedge um",
+            number("edge_film_thickness_um", 2),
+            shown=any(film.bearing.slope_nm for some in films for film in some.rows),
+        ),
+        Column("at", lambda row: NOTHING if row.films is None else clean(row.films.thinnest_at or NOTHING), "left"),
+        Column("power\nW", number("friction_power_w", 0)),
+        Column("side flow\ncm3/s", number("side_flow_mm3_s", 2, 1000)),
+        Column("feed\ncm3/s", number("feed_flow_mm3_s", 2, 1000), shown=any(some.feed_flow_mm3_s for some in films)),
+        Column(
+            "warmest\n°C",
+            number("effective_temperature_c", 1),
+            shown=any(film.bearing.oil.heats for some in films for film in some.rows),
+        ),
+    )
+
+
+def _cautions(compared: Compared) -> Iterator[str]:
+    """Each caution with the plans and positions that it is about."""
+    for code, words in CAUTIONS.items():
+        found: dict[str, list[str]] = {}  # positions by plan
+        for row in compared.plans:
+            for film in () if row.films is None else row.films.rows:
+                if code in film.cautions:
+                    found.setdefault(row.plan, []).append(whole(film.bearing.position or ""))
+        if found:
+            told = "; ".join(f"{plan}: {listed(names)}" for plan, names in found.items())
+            yield f"{told}: {words}."
+
+
+def _each_once(compared: Compared) -> list[Row]:
+    """A film of every position that has one, whichever plan it is of."""
+    found: dict[str | None, Row] = {}
+    for row in compared.plans:
+        for film in () if row.films is None else row.films.rows:
+            found.setdefault(f"{row.found.job} {film.bearing.position}", film)
+    return list(found.values())
