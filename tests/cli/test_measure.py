@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from made.bench_jobs import COMMAND, ENVIRONMENT, JOB, bench_job, measure, on_disk, said
-from made.intake_jobs import put
+from made.intake_jobs import put, write_job
 
 from fitmatch.intake.reading import read_job
 from fitmatch.intake.writing.log_rows import HEADER
@@ -167,3 +167,9 @@ def test_nobody_to_tell(tmp_path: Path) -> None:
     ran.stderr.close()
     assert ran.wait() == 2 and b"no more output can be shown" in err and b"Traceback" not in err
     assert len(on_disk(folder, "item")) == 1
+
+
+def test_readings_that_stand_in_the_tables_are_not_asked_for(tmp_path: Path) -> None:
+    """Where the tables have every reading there is nothing to ask for, and no count of nothing."""
+    ran = measure(write_job(tmp_path), "")
+    assert ran.stdout.startswith("The tables have every reading already, and none is asked for;")

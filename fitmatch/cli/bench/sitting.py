@@ -8,7 +8,7 @@ from typing import Final
 
 import click
 
-from fitmatch.cli.bench.answers import HELP, Bench, Doors, Quit, RefusedError
+from fitmatch.cli.bench.answers import Bench, Doors, Quit, RefusedError, help_for
 from fitmatch.cli.bench.entries import Entry, entries_of
 from fitmatch.cli.console import Notes, show
 from fitmatch.cli.exit_codes import BAD_INPUT
@@ -70,7 +70,7 @@ def _take_all(folder: Path, settings: Settings, by: str) -> int:
             notes.warn(f"the last row of {log.path.name} was cut short; it was moved to {aside.name}")
         bench = Bench(log, job, doors)
         if terminal:
-            doors.say(HELP)
+            doors.say(help_for(job))
         with entries_of(sys.stdin.fileno(), terminal=terminal) as entries:
             return _take(bench, entries, warn, terminal=terminal)
     except ChangedError as error:
