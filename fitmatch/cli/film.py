@@ -113,12 +113,13 @@ def command(
 
         print_data(films_document(found, runs, shown) if as_json else films_rows(found, shown))
     else:
+        from fitmatch.report.shared.states import DANGER
         from fitmatch.report.text.films import films_text
 
         with fitted():
             text = films_text(found, runs, shown)
-        print_report(text, in_red=("NEEDS ATTENTION",))
-    return 1 if found.needs_attention or runs.empty else 0
+        print_report(text, in_red=("NEEDS ATTENTION", DANGER))
+    return 1 if found.needs_attention or runs.empty or runs.outside else 0
 
 
 def _runs(job: Path | None, given: "Given", unit: str | None) -> "Runs":

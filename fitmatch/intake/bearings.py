@@ -22,6 +22,7 @@ from fitmatch.records.job import Job
 from fitmatch.records.measuring import DIAMETERS
 from fitmatch.records.parts import SIDES, Position
 from fitmatch.records.placements import Placement
+from fitmatch.rules.positions.limits_at import limits_at
 from fitmatch.wording import dotted, listed, shorten
 
 _HEATED: Final = ("oil_40", "oil_100", "density", "density_slope", "heat_capacity", "inlet")
@@ -41,7 +42,7 @@ class Given(NamedTuple):
 
 class Runs(NamedTuple):
     """Bearings, and where they come from. Kinds without `[film.KIND]` are `left_out`, as are positions without shells
-    in the plan, `empty`."""
+    in the plan, `empty`; `outside` are those outside their limits."""
 
     title: str
     unit: str
@@ -49,6 +50,7 @@ class Runs(NamedTuple):
     digest: str | None = None
     left_out: tuple[str, ...] = ()
     empty: tuple[str, ...] = ()
+    outside: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
 
@@ -88,7 +90,7 @@ def read_bearings(folder: Path, given: Given) -> Runs:
     job = read_job(folder)
     options = _Options(given, job.unit)
     findings = Findings()
-    placements, empty = _planned(job, findings)
+    placements, empty, marked = _planned(job, findings)
     kinds = _kinds(job, given)
     warnings = [*job.warnings, *findings.warnings, *options.warnings]
     found: list[Bearing] = []
@@ -121,7 +123,8 @@ def read_bearings(folder: Path, given: Given) -> Runs:
     found.sort(key=lambda bearing: order[bearing.position or ""])
     left_out = () if given.kind is not None else tuple(kind for kind in job.kinds if kind not in kinds)
     lost = tuple(p.name for p in empty if p.kind in kinds)
-    return Runs(job.title, job.unit, tuple(found), job.digest, left_out, lost, tuple(warnings))
+    outside = tuple(p.position.name for p in placements if p.position.kind in kinds and p.position.name in marked)
+    return Runs(job.title, job.unit, tuple(found), job.digest, left_out, lost, outside, tuple(warnings))
 
 
 def check_running(jobs: Mapping[str, Job]) -> None:
@@ -251,8 +254,9 @@ def _kinds(job: Job, given: Given) -> list[str]:
     return kinds
 
 
-def _planned(job: Job, findings: Findings) -> tuple[list[Placement], list[Position]]:
-    """The placements of the saved plan as the files now say them, and the positions that have none."""
+def _planned(job: Job, findings: Findings) -> tuple[list[Placement], list[Position], set[str]]:
+    """The placements of the saved plan as the files now say them, the positions that have none, and those outside
+    their limits, then or now."""
     plan = read_saved_plan(job.folder, findings)
     if plan is None and not findings.problems:
         todo = f"`fitmatch assign {job.folder.name} --save` saves one"
@@ -271,8 +275,9 @@ def _planned(job: Job, findings: Findings) -> tuple[list[Placement], list[Positi
         if bore.missing or upper is None or lower is None or upper.wall_nm is None or lower.wall_nm is None:
             empty.append(position)
         else:
-            placed.append(Placement(bore, upper, lower))
-    return placed, empty
+            placed.append(Placement(bore, upper, lower, limits_at(job)))
+    outside = {p.position.name for p in placed if not p.within_limits}
+    return placed, empty, outside | plan.outside
 
 
 class _Options:

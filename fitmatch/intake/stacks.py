@@ -51,13 +51,16 @@ class Given(NamedTuple):
 
 
 class Drawings(NamedTuple):
-    """Stacks, and where they come from; `digest` is that of job.toml. Kinds that have no limits are `left_out`."""
+    """Stacks, and where they come from; `digest` is that of job.toml. Kinds that have no limits are `left_out`.
+    `limits_from`: where the job's min and max come from, by kind; `by_option`: which of them options give instead."""
 
     title: str
     unit: str
     stacks: tuple[Stack, ...]
     digest: str | None = None
     left_out: tuple[str, ...] = ()
+    limits_from: tuple[tuple[str, str | None], ...] = ()
+    by_option: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
 
@@ -71,7 +74,7 @@ def drawings_from_options(given: Given, unit: str) -> Drawings:
                 "nothing gives these limits; write the option, or name a JOB whose job.toml has [drawing] tables",
             )
     stacks = options.stacks(given.kind or "", {}, None, None)
-    return Drawings("", unit, stacks, warnings=tuple(options.warnings))
+    return Drawings("", unit, stacks, by_option=_by_option(given), warnings=tuple(options.warnings))
 
 
 def read_drawings(folder: Path, given: Given) -> Drawings:
@@ -93,7 +96,30 @@ def read_drawings(folder: Path, given: Given) -> Drawings:
         stacks += options.stacks(kind, settings.drawing.get(kind, {}), fit.min_nm, fit.max_nm)
     left_out = () if given.kind is not None else tuple(kind for kind in settings.fits if kind not in kinds)
     warnings = (*findings.warnings, *options.warnings)
-    return Drawings(settings.title, settings.unit, tuple(stacks), sha256(data).hexdigest(), left_out, warnings)
+    by_option = _by_option(given)
+    return Drawings(
+        title=settings.title,
+        unit=settings.unit,
+        stacks=tuple(stacks),
+        digest=sha256(data).hexdigest(),
+        left_out=left_out,
+        limits_from=tuple(_limits_from(settings, kinds, by_option)),
+        by_option=by_option,
+        warnings=warnings,
+    )
+
+
+def _by_option(given: Given) -> tuple[str, ...]:
+    return tuple(name for name in ("min", "max") if getattr(given, name) is not None)
+
+
+def _limits_from(settings: Settings, kinds: list[str], by_option: tuple[str, ...]) -> Iterator[tuple[str, str | None]]:
+    """Of the kinds that have a limit in job.toml which no option replaces."""
+    for kind in kinds:
+        fit = settings.fits[kind].fit
+        own = [name for name in ("min", "max") if getattr(fit, f"{name}_nm") is not None and name not in by_option]
+        if own:
+            yield kind, fit.limits_from
 
 
 def _kinds(settings: Settings, given: Given) -> list[str]:

@@ -183,6 +183,119 @@ def test_a_job_without_the_kind_has_no_rows(capsys: Capsys, tmp_path: Path, job:
     assert {row["job"] for row in apart["plans"]} == {"job"}
 
 
+def film_job(job: Path, more: str = "") -> Path:
+    """The sample with what is needed for films of its rods."""
+    with (job / "job.toml").open("a", encoding="utf-8") as file:
+        file.write(
+            "\n[film.rod]\nwidth = 0.75\nload = 9000\nspeed = 1800\noil_40 = 100\noil_100 = 11.2\ndensity = 875\n"
+            f"density_slope = 0.65\nheat_capacity = 2100\ninlet = 90\n{more}"
+        )
+    return job
+
+
+FILM = (
+    *("min_film_thickness_um", "edge_film_thickness_um", "friction_power_w", "side_flow_mm3_s", "feed_flow_mm3_s"),
+    *("temperature_rise_k", "effective_temperature_c"),
+)
+
+
+def test_films_are_what_film_prints(capsys: Capsys, job: Path) -> None:
+    """Of each strategy: the films of the plan that `assign --save` writes, their least, sums and largest; kinds
+    without a table have none and are named."""
+    found = document(capsys, film_job(job, "feed_pressure = 0.3\nslope = 0.0001\n"), "--film")
+    for strategy in ("target", "even", "keep-sets"):
+        Ran(capsys, "assign", job, "--strategy", strategy, "--save", "--force")
+        wanted = json.loads(Ran(capsys, "film", job, "--json").out)["rows"]
+        films = [row for row in found["films"] if row["plan"] == strategy]
+        for film, same in zip(films, wanted, strict=True):
+            for name, value in same.items():
+                close = pytest.approx(value, rel=1e-5) if isinstance(value, float) else value
+                assert film[name] == close, name  # the last digit depends on what was solved before
+        (plan,) = (row for row in found["plans"] if (row["plan"], row["kind"]) == (strategy, "rod"))
+        least = min(wanted, key=lambda row: row["edge_film_thickness_um"])
+        assert plan["thinnest_at"] == least["position"] and plan["film_cautions"] == []
+        for name, of in zip(FILM, (min, min, sum, sum, sum, max, max), strict=True):
+            assert plan[name] == pytest.approx(of(row[name] for row in wanted), rel=1e-5)
+    assert {row["kind"] for row in found["films"]} == {"rod"} and "certifies none" in found["caution"]
+    assert all(row[name] is None for row in found["plans"] if row["kind"] == "main" for name in FILM)
+    ran = Ran(capsys, "compare", job, "--film")
+    told = " ".join(ran.out.split())
+    assert ran.status == 0 and "ROD, OIL FILMS AT THE CALCULATED CLEARANCES:" in told and "at the" in told
+    for words in ("there is no [film] table for it: main.", "9000 N in all", "2100 J/kgK", "certifies none"):
+        assert words in told
+    assert max(map(len, ran.out.splitlines())) <= 100
+
+
+def test_films_in_csv_and_pictures(capsys: Capsys, tmp_path: Path, job: Path) -> None:
+    """The figures beside the others in CSV and in the picture; nowhere without --film."""
+    plain = Ran(capsys, "compare", job, "--csv").out
+    assert Ran(capsys, "compare", film_job(job), "--csv").out == plain and "film" not in plain
+    picture = tmp_path / "films.svg"
+    ran = Ran(capsys, "compare", job, "--film", "--csv", "--plot", picture)
+    plans = document(capsys, job, "--film")["plans"]
+    rows = [row for row in csv.DictReader(StringIO(ran.out)) if row["table"] == "plans"]
+    drawn = picture.read_text(encoding="utf-8")
+    for row, plan in zip(rows, plans, strict=True):
+        for name in FILM:
+            assert row[name] == ("" if plan[name] is None else f"{plan[name]:.7g}")
+        assert row["thinnest_at"] == (plan["thinnest_at"] or "")
+        if plan["kind"] == "rod":
+            warm = re.findall(rf"{plan['min_film_thickness_um']:.2f} at {plan['thinnest_at']}, (\S+) °C, \d+ W", drawn)
+            assert any(float(at) == pytest.approx(plan["effective_temperature_c"], abs=0.051) for at in warm)
+    assert "no [film] table for it: main." in drawn and "certifies none" in drawn and "2100 J/kgK" in drawn
+
+
+def test_a_plan_whose_films_are_not_all_known_has_no_figures(capsys: Capsys, job: Path) -> None:
+    """The known ones alone would make it look better; which are not is told, with status 1."""
+    film_job(job)
+    change(job / "job.toml", r"^load = 9000", "load = 9e6")
+    ran = Ran(capsys, "compare", job, "--film", "--kind", "rod", "--json")
+    found = json.loads(ran.out)
+    OF_COMPARED.validate(found)
+    assert ran.status == 1
+    for plan in found["plans"]:
+        assert [plan[name] for name in FILM] == [None] * len(FILM) and plan["film_cautions"]
+    out = " ".join(Ran(capsys, "compare", job, "--film", "--kind", "rod").out.split())
+    assert "NEEDS ATTENTION target: R1, R2, R3, R4 and R5; even:" in out
+
+
+def test_films_of_several_jobs(capsys: Capsys, tmp_path: Path, job: Path) -> None:
+    """Separately each has the films that it has alone; a mistake in one of them is named with its job."""
+    other = shutil.copytree(film_job(job), tmp_path / "other")
+    change(other / "job.toml", r"^speed = 1800", "speed = 3000")
+    apart = document(capsys, job, other, "--separately", "--kind", "rod", "--film")
+    for name, folder in (("job", job), ("other", other)):
+        alone = document(capsys, folder, "--kind", "rod", "--film")
+        for table in ("plans", "films"):
+            mine = [row for row in apart[table] if row["job"] == name]
+            assert [{k: v for k, v in row.items() if k != "job"} for row in mine] == alone[table]
+    change(other / "job.toml", r"^speed = 3000", "")
+    ran = Ran(capsys, "compare", job, other, "--separately", "--film")
+    assert (ran.status, ran.out) == (2, "") and "other/job.toml: film.rod.speed: is missing; the speed" in ran.err
+
+
+@pytest.mark.parametrize(
+    ("more", "args", "told"),
+    [
+        (None, (), "job.toml: film: no kind says how it runs; write [film.rod] with width, load, speed and oil"),
+        ("", ("--kind", "main"), "no kind says how it runs; write [film.main] with"),
+        ("viscosity = 9\n", (), "job.toml: film.rod.viscosity: of viscosity, oil_table"),
+        ("housing_temperature = 110\n", (), "job.toml: film.rod.journal_temperature: is missing"),
+    ],
+)
+def test_films_that_cannot_be(capsys: Capsys, job: Path, more: str | None, args: tuple[str, ...], told: str) -> None:
+    """What [film] lacks or contradicts ends with 2 before anything is solved."""
+    ran = Ran(capsys, "compare", job if more is None else film_job(job, more), "--film", *args)
+    assert (ran.status, ran.out) == (2, "") and told in " ".join(ran.err.split())
+
+
+def test_films_need_their_extra(capsys: Capsys, job: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without SciPy --film ends with the line that installs it."""
+    monkeypatch.setattr("importlib.util.find_spec", lambda _name: None)
+    ran = Ran(capsys, "compare", film_job(job), "--film")
+    assert (ran.status, ran.out) == (2, "") and "pip install 'fitmatch[film]'" in ran.err
+
+
 def test_csv_has_every_table(capsys: Capsys, job: Path) -> None:
     """Each row names its table; the clearances of the target plan are there for those who draw them."""
     ran = Ran(capsys, "compare", job, "--kind", "rod", "--targets", "0.0020, 0.0022", "--rules", "--boxes", "--csv")

@@ -171,6 +171,25 @@ def test_a_position_without_shells_needs_attention(
     assert ran.status == 1 and "Without two measured shells in the saved plan: R2." in ran.out
 
 
+def test_what_is_outside_its_limits_is_not_to_be_assembled(
+    capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path
+) -> None:
+    """A position that was outside when the plan was saved, or is by the files as they are now, is marked: 1."""
+    folder = job(saved, tmp_path)
+    plan = json.loads((folder / "assignment.json").read_text())
+    next(p for p in plan["positions"] if p["position"] == "R2")["within_limits"] = False
+    (folder / "assignment.json").write_text(json.dumps(plan))
+    told = "NOT TO BE ASSEMBLED, outside the limits of clearance:"
+    ran = Ran(capsys, "film", folder, "--plot", tmp_path / "rods.svg")
+    assert ran.status == 1 and f"{told} R2." in ran.out and f"{told} R2." in (tmp_path / "rods.svg").read_text()
+    text = (folder / "job.toml").read_text()
+    (folder / "job.toml").write_text(
+        text.replace("min    = 0.0016", "min    = 0.0022").replace("= 0.0022 ", "= 0.0025 ")
+    )
+    ran = Ran(capsys, "film", folder, "--json")
+    assert ran.status == 1 and json.loads(ran.out)["outside"] == ["R1", "R2", "R3", "R4", "R5"]
+
+
 def test_the_report_says_what_it_cannot_tell(capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path) -> None:
     """The text gives load, oil and heat as they were given, and says that it certifies nothing."""
     ran = Ran(capsys, "film", job(saved, tmp_path))
@@ -196,7 +215,9 @@ def test_a_slope_takes_half_of_it_at_the_edge(capsys: pytest.CaptureFixture[str]
     (row,) = document(capsys, *THIN, "--clearance", "0.05", "--slope", "0.004")["rows"]
     assert row["edge_film_thickness_um"] == pytest.approx(row["min_film_thickness_um"] - 2)
     ran = Ran(capsys, "film", *THIN, "--clearance", "0.05", "--slope", "0.02")
-    assert "no thickness left" in " ".join(ran.out.split())
+    assert ran.status == 1 and "no thickness left" in " ".join(ran.out.split())
+    (row,) = document(capsys, *THIN, "--clearance", "0.05", "--slope", "0.02", status=1)["rows"]
+    assert row["cautions"] == ["dry-edge"] and row["edge_film_thickness_um"] < 0 < row["min_film_thickness_um"]
 
 
 MATERIAL = """
@@ -261,7 +282,9 @@ def test_a_picture_of_a_plan_names_its_positions(
     """The films of a job are points with the names of their positions."""
     picture = tmp_path / "rods.svg"
     assert Ran(capsys, "film", job(saved, tmp_path), "--plot", picture).status == 0
-    assert ">R3<" in picture.read_text()
+    text = picture.read_text()
+    assert ">R1, R5<" in text and ">R2, R3, R4<" in text  # which lie together
+    assert "875 kg/m3 at 15 °C" in text and "certifies none" in text
 
 
 @pytest.mark.parametrize(

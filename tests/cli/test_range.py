@@ -118,10 +118,40 @@ def test_the_report_says_what_it_assumes(capsys: pytest.CaptureFixture[str]) -> 
     for words in ("Clearances in inches, diametral.",
                   "three standard deviations from the middle",
                   "50 % of the variance of a wall",
-                  "it says nothing about any part that has been made", "at 20 °C and without seating",
+                  "it says nothing about any part that has been made",
+                  "Limits of bore, journal and walls from [drawing] in job.toml",
+                  "Limits of clearance from a source not written (limits_from in [fit.KIND]).",
+                  "Decision rule: inside is at least min and at most max.", "so there is no U.",
+                  "limits and clearances are at 20 °C. Seating is left out.",
                   "NO CLEARANCE AT ALL with all parts at their limits: rod.", "Digest of job.toml: "):  # fmt: skip
         assert words in text
     assert all(len(line) <= 100 for line in ran.out.splitlines())
+
+
+def test_what_the_limits_come_from_is_told(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """limits_from of each kind, but for what options give in its place; in the text, the picture and JSON."""
+    folder = job(tmp_path, TWO_KINDS.replace("[drawing.rod]", 'limits_from = "manual, p. 12"\n[drawing.rod]'))
+    picture = tmp_path / "note.svg"
+    told = " ".join(Ran(capsys, "range", folder, "--plot", picture).out.split())
+    assert "Limits of clearance from manual, p. 12 (rod); not written for main." in told
+    assert "Limits of clearance from manual, p. 12 (rod); not written for main." in picture.read_text()
+    found = document(capsys, folder)
+    assert (found["limits_from"], found["by_option"]) == ({"rod": "manual, p. 12", "main": None}, [])
+    part = ("--kind", "rod", "--min", "0.02")
+    told = " ".join(Ran(capsys, "range", folder, *part).out.split())
+    assert "Limits of clearance from manual, p. 12 (rod); min from the options." in told
+    found = document(capsys, folder, *part, "--max", "0.08")
+    assert (found["limits_from"], found["by_option"]) == ({}, ["min", "max"])
+    told = " ".join(Ran(capsys, "range", *PLAIN, "--max", "0.08").out.split())
+    assert "walls from the options." in told and "Limits of clearance: max from the options." in told
+    told = " ".join(Ran(capsys, "range", *PLAIN).out.split())
+    assert "Decision rule" not in told and "Limits of clearance" not in told
+
+
+def test_what_cannot_be_has_no_sign(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """A chance of nothing is written 0.00 %, not with the sign of what rounding leaves."""
+    out = Ran(capsys, "range", job(tmp_path), "--journal", "thin=55.70..55.71", "--journal", "thick=56.00..56.01").out
+    assert "100.00 %" in out and "-0.00 %" not in out and "<0.01 %" not in out
 
 
 def test_kinds_without_limits_are_named(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
@@ -148,7 +178,16 @@ def test_pictures(capsys: pytest.CaptureFixture[str], tmp_path: Path, ending: st
         text = first.decode()
         assert all(
             words in text
-            for words in ("Pump engine", "clearance, mm, diametral", ">min<", ">max<", ">rod<", "Digest of job.toml")
+            for words in (
+                "Pump engine",
+                "clearance, mm, diametral",
+                ">min 0.0300<",
+                ">max 0.0700<",
+                ">rod<",
+                "Limits of clearance from",
+                "Decision rule:",
+                "Digest of job.toml",
+            )
         )
 
 

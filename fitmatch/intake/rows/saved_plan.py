@@ -31,12 +31,14 @@ _AGAIN: Final = "save the plan again with `fitmatch assign --save`"
 
 class SavedPlan(NamedTuple):
     """`shells`: box and name, by position and side. `housings`: by position, the row its housing came from if that is
-    another one. `digest` is that of the inputs; None: the document has none."""
+    another one. `outside`: the positions outside their limits. `digest` is that of the inputs; None: the document has
+    none."""
 
     data: bytes
     digest: str | None
     shells: Mapping[tuple[str, str], ShellKey]
     housings: Mapping[str, str]
+    outside: frozenset[str]
 
     def says(self, position: str, column: str) -> str | None:
         """What it has at a position in one of `PLANNED`: BOX/NAME, None if it has no shell there, or the row of the
@@ -104,13 +106,14 @@ def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
         name, digest = _job_in(document, folder)
         mine = [p for p in document["positions"] if p.get("job") == name]
         shells = {(str(p["position"]), side): _key(p[side]) for p in mine for side in SIDES}
+        outside = frozenset(str(p["position"]) for p in mine if p.get("within_limits") is False)
         housings = {
             str(p["position"]): str(p["housing"]) for p in mine if p.get("housing", p["position"]) != p["position"]
         }
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         findings.report("broken-plan", f"is not a plan saved by fitmatch; {_AGAIN}, or remove the file", PAPER)
         return None
-    return SavedPlan(data, digest if isinstance(digest, str) else None, shells, housings)
+    return SavedPlan(data, digest if isinstance(digest, str) else None, shells, housings, outside)
 
 
 def _job_in(document: Mapping[str, Any], folder: Path) -> tuple[str | None, Any]:

@@ -20,21 +20,26 @@ def films_of_plans(compared: Compared, scale: Scale) -> Iterator[list[str]]:
         filmed = [row for row in rows if row.films is not None]
         if filmed:
             yield [*paragraph(f"{told.upper()}, OIL FILMS AT THE CALCULATED CLEARANCES:"), *_table(filmed, scale)]
-    known = [film for row in compared.plans if row.films is not None for film in row.films.rows]
     yield items("NEEDS ATTENTION", list(_cautions(compared)))
-    yield items("HOW IT RUNS", [*what_was_given(_each_once(compared), scale.unit), *oils(known)])
-    without = without_films(compared)
-    if without:
-        yield paragraph(f"No films, as there is no [film] table for it: {listed(without)}.")
+    yield items("HOW IT RUNS", how_it_runs(compared, scale.unit))
+    yield [line for text in without_films(compared) for line in paragraph(text)]
     yield paragraph(
-        "Of all filled positions: the thinnest film and where it is, the warmest, and the sums of power and flow. "
+        "Of all filled positions, those outside their limits too: the thinnest film and where it is, the warmest, and "
+        "the sums of power and flow. "
         f"{COMPARES}"
     )
 
 
 def without_films(compared: Compared) -> list[str]:
-    """The kinds that have none."""
-    return [told for told, rows in by_kind(compared.plans) if rows[0].films is None]
+    """Which kinds have none."""
+    without = [told for told, rows in by_kind(compared.plans) if rows[0].films is None]
+    return [f"No films, as there is no [film] table for it: {listed(without)}."] if without else []
+
+
+def how_it_runs(compared: Compared, unit: str) -> list[str]:
+    """What was given of the bearings and of their oil."""
+    known = [film for row in compared.plans if row.films is not None for film in row.films.rows]
+    return [*what_was_given(_each_once(compared), unit), *oils(known)]
 
 
 def _table(rows: Sequence[PlanRow], scale: Scale) -> list[str]:

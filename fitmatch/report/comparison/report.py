@@ -14,13 +14,11 @@ from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.grounds import grounds
 from fitmatch.report.shared.layout import clean, items, paragraph, whole
-from fitmatch.report.shared.scale import Scale, scale_for
+from fitmatch.report.shared.scale import UNITS, Scale, scale_for
 from fitmatch.report.text.attention import summary
 from fitmatch.report.text.report import CLOSING
 from fitmatch.study.comparison.compared import BASELINES, Compared
 from fitmatch.wording import listed
-
-_UNITS = {"in": "inches", "mm": "millimetres"}
 
 
 def compared_text(compared: Compared, unit: str) -> str:
@@ -43,7 +41,7 @@ def _heading(compared: Compared, scale: Scale) -> list[str]:
     jobs = compared.jobs
     title = "; ".join(clean(job.title or job.folder.name) for job in jobs)
     step = f"worst and spread in {scale.step}{' (0.0001 in)' if scale.step == 'tenths' else ' (0.001 mm)'}"
-    units = f"Lengths in {_UNITS[scale.unit]}; {step}; squares of these."
+    units = f"Lengths in {UNITS[scale.unit]}; {step}; squares of these."
     lines = [*paragraph(title), *paragraph(units)]
     for name, one in ones(compared):
         if one.needs_attention:

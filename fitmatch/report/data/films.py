@@ -28,6 +28,7 @@ def films_document(found: FilmTable, runs: Runs, unit: str) -> str:
             "rows": [film_value(row, unit) for row in found.rows],
             "left_out": runs.left_out,
             "empty": runs.empty,
+            "outside": runs.outside,
             "warnings": runs.warnings,
             "digest": runs.digest,
         }

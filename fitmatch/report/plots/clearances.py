@@ -20,6 +20,7 @@ def clearances(told: str, one: JobPlan, kind: str, unit: str) -> Panel:
 
     def draw(axes: "Axes") -> None:
         placed, certainty, per_unit = one.of_kind(kind), Certainty(one), NM_PER_UNIT[unit]
+        axes.use_sticky_edges = False  # a limit is not the end of the diagram
         known = False
         for at, p in enumerate(placed):
             clearance, target = p.clearance_nm / per_unit, (p.position.target_nm or 0) / per_unit
@@ -45,7 +46,6 @@ def clearances(told: str, one: JobPlan, kind: str, unit: str) -> Panel:
         if len(placed) <= _MOST_NAMES:
             axes.set_yticks(range(len(placed)), [plain(clean(p.position.name)) for p in placed])
         axes.invert_yaxis()
-        axes.use_sticky_edges = False  # a limit is not the end of the diagram
         bars = ", whiskers U" if known else ""
         axes.set_xlabel(f"clearance, {unit} (bar: limits, dotted: target{bars}; x: outside)")
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 from fitmatch.lengths import NM_PER_UNIT
-from fitmatch.report.comparison.films import without_films
+from fitmatch.report.comparison.films import how_it_runs, without_films
 from fitmatch.report.comparison.report import ones
 from fitmatch.report.comparison.rows import by_kind
 from fitmatch.report.plots.clearances import clearances
@@ -12,9 +12,8 @@ from fitmatch.report.plots.paper import INK, PALE, Panel, plain, sheet
 from fitmatch.report.shared.grounds import grounds
 from fitmatch.report.shared.layout import clean
 from fitmatch.report.shared.scale import NOTHING, Scale, scale_for
-from fitmatch.report.words.films import beside
+from fitmatch.report.words.films import COMPARES
 from fitmatch.study.comparison.compared import Compared, PlanFilms, PlanRow, Point, TargetRow
-from fitmatch.wording import listed
 
 _MOST_MARKS: Final = 60  # more would hide the line
 
@@ -38,7 +37,7 @@ def compared_picture(compared: Compared, unit: str, ending: str) -> bytes:
     title = "; ".join(job.title or job.folder.name for job in compared.jobs)
     notes = ["Plans by the strategy named, all else by strategy target.", *grounds(compared.answers, scale)]
     if compared.films:
-        notes += [*_without(compared), *beside(row for plan in compared.plans if plan.films for row in plan.films.rows)]
+        notes += [*without_films(compared), *how_it_runs(compared, unit), COMPARES]
     return sheet(title, notes, panels, ending)
 
 
@@ -91,11 +90,6 @@ def _of_films(films: PlanFilms) -> str:
     warm = "" if films.effective_temperature_c is None else f", {films.effective_temperature_c:.1f} °C"
     at = plain(clean(films.thinnest_at or ""))
     return f"{films.min_film_thickness_um:.2f} at {at}{warm}, {films.friction_power_w:.0f} W"
-
-
-def _without(compared: Compared) -> list[str]:
-    without = without_films(compared)
-    return [f"No films, as there is no [film] table for it: {listed(without)}."] if without else []
 
 
 def _targets(told: str, rows: Sequence[TargetRow], scale: Scale) -> Panel:

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Final
 from fitmatch.intake.stacks import Drawings
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.report.data.ranges import curve
-from fitmatch.report.plots.paper import INK, PALE, Panel, plain, sheet
+from fitmatch.report.plots.paper import INK, PALE, Panel, legend_beside, plain, sheet
 from fitmatch.report.shared.layout import clean
-from fitmatch.report.text.ranges import assumed
+from fitmatch.report.shared.scale import usual
+from fitmatch.report.text.ranges import assumed, rests_on
 from fitmatch.report.words.stacks import row_name
 from fitmatch.study.drawings.ranges import Range
 
@@ -22,9 +23,7 @@ _STROKES: Final = (("-", INK), ("--", INK), ("-.", INK), (":", INK), ("-", PALE)
 
 def ranges_picture(found: Range, drawings: Drawings, unit: str, ending: str) -> bytes:
     """The file of the picture, always the same for the same answer."""
-    notes = [assumed(found), "Limits at 20 °C; seating is left out."]
-    if drawings.digest is not None:
-        notes.append(f"Digest of job.toml: {drawings.digest}")
+    notes = [assumed(found), *rests_on(drawings)]
     panels = [_densities(found, unit), _chances(found, unit)]
     return sheet(clean(drawings.title) or "What the limits allow", notes, panels, ending)
 
@@ -40,8 +39,9 @@ def _densities(found: Range, unit: str) -> Panel:
 def _chances(found: Range, unit: str) -> Panel:
     def draw(axes: "Axes") -> None:
         _curves(axes, found, unit, lambda _, below: below)
+        axes.set_yticks([0.0, 0.2, 0.4, 0.6, 0.8, 1.0])
         axes.set_ylabel("chance of less")
-        axes.legend()
+        legend_beside(axes)
 
     return Panel("chance that the clearance is smaller", draw)
 
@@ -56,11 +56,15 @@ def _curves(axes: "Axes", found: Range, unit: str, height: Callable[[float, floa
         label = plain(clean(row_name(row)))
         axes.plot(clearances, heights, linestyle=dashes, color=ink, linewidth=width, label=label)
     limits = [(name, nm) for row in found.rows for name, nm in (("min", row.stack.min_nm), ("max", row.stack.max_nm))]
-    for name, nm in dict.fromkeys(limits):
-        if nm is not None:
-            axes.axvline(nm / per_unit, color=INK, linewidth=0.6)
-            place, beside = (nm / per_unit, 1.0), ("data", "axes fraction")
-            axes.annotate(name, place, xycoords=beside, xytext=(2, -8), textcoords="offset points")
-    axes.set_ylim(bottom=0)
+    different = [(name, nm) for name, nm in dict.fromkeys(limits) if nm is not None]
+    axes.set_ylim(0.0, axes.get_ylim()[1] * (1.05 + 0.05 * len(different)))  # room for the names of limits
+    for at, (name, nm) in enumerate(different):
+        axes.axvline(nm / per_unit, color=INK, linewidth=0.6)
+        place, beside = (nm / per_unit, 1.0), ("data", "axes fraction")
+        text = f"{name} {usual(unit, nm)}"
+        axes.annotate(
+            text, place, xycoords=beside, xytext=(2, -8 - 9 * at), textcoords="offset points", fontsize=7,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5},
+        )  # fmt: skip
     axes.locator_params(axis="x", nbins=6)
     axes.set_xlabel(f"clearance, {unit}, diametral")

@@ -1,61 +1,100 @@
 """The picture of `fitmatch film`: the thinnest film, and how warm it is, against clearance."""
 
+from collections.abc import Iterator, Sequence
 from itertools import cycle
 from typing import TYPE_CHECKING, Final
 
 from fitmatch.intake.bearings import Runs
 from fitmatch.lengths import NM_PER_UNIT
-from fitmatch.report.plots.paper import INK, Panel, plain, sheet
+from fitmatch.names import natural
+from fitmatch.report.plots.paper import INK, Panel, legend_beside, plain, sheet
 from fitmatch.report.shared.layout import clean
-from fitmatch.report.text.films import what_was_given
-from fitmatch.report.words.films import beside
+from fitmatch.report.text.films import HOT, STATES, oils, outside_limits, what_was_given
+from fitmatch.report.words.films import COMPARES
 from fitmatch.study.film.films import FilmTable, Row
 
 if TYPE_CHECKING:
     from fitmatch.report.plots.paper import Axes
 
-_MARKS: Final = (("o", "-"), ("s", "--"), ("^", "-."), ("D", ":"), ("v", "-"), ("x", "--"))
+# Five marks with four strokes: twenty curves before one looks like another.
+_MARKS: Final = ("o", "s", "^", "D", "v")
+_DASHES: Final = ("-", "--", "-.", ":")
+_LEAST_K: Final = 10.0  # shown of the temperatures: smaller differences are to look small
+_NEAR: Final = 0.04  # of all clearances: names of points that are so near stand together
+_MOST_NAMES: Final = 4
 
 
 def films_picture(found: FilmTable, runs: Runs, unit: str, ending: str) -> bytes:
     """The file of the picture, always the same for one answer: films of a sweep as curves, those of a plan as points
     with the names of their positions."""
-    panels = [_panel("thinnest film", "um", "min_film_thickness_um", found, unit)]
-    if any(row.effective_temperature_c is not None for row in found.rows):
-        panels.append(_panel("temperature of the film", "°C", "effective_temperature_c", found, unit))
-    notes = [*beside(found.rows), *what_was_given(found.rows, unit)]
+    heated = any(row.effective_temperature_c is not None for row in found.rows)
+    panels = [_panel("thinnest film", "um", "min_film_thickness_um", found, unit, legend=not heated)]
+    if heated:
+        panels.append(_panel("temperature of the film", "°C", "effective_temperature_c", found, unit, legend=True))
+    notes = [*outside_limits(runs), COMPARES, *what_was_given(found.rows, unit), *oils(found.rows)]
+    if any(row.bearing.state != "cold" for row in found.rows):
+        notes.append(HOT)
     if runs.digest:
         notes.append(f"Inputs' digest: {runs.digest}")
     return sheet(clean(runs.title) or "Steady oil films", notes, panels, ending)
 
 
-def _panel(title: str, of: str, name: str, found: FilmTable, unit: str) -> Panel:
+def _panel(title: str, of: str, name: str, found: FilmTable, unit: str, *, legend: bool) -> Panel:
     def draw(axes: "Axes") -> None:
         curves = _curves(found)
-        for (label, rows), (mark, dashes) in zip(curves.items(), cycle(_MARKS), strict=False):
+        for (label, rows), mark, dashes in zip(curves.items(), cycle(_MARKS), cycle(_DASHES), strict=False):
             known = [row for row in rows if getattr(row, name) is not None]
-            clearances = [row.bearing.clearance_nm / NM_PER_UNIT[unit] for row in known]
-            values = [getattr(row, name) for row in known]
+            places = [(row.bearing.clearance_nm / NM_PER_UNIT[unit], getattr(row, name)) for row in known]
             in_plan = any(row.bearing.position for row in known)
-            axes.plot(clearances, values, marker=mark, markersize=3, linestyle="none" if in_plan else dashes, color=INK,
-                      linewidth=0.9, label=label)  # fmt: skip
-            for row, at, value in zip(known, clearances, values, strict=True):
-                if row.bearing.position:
-                    axes.annotate(plain(clean(row.bearing.position)), (at, value), xytext=(3, 3),
-                                  textcoords="offset points")  # fmt: skip
+            axes.plot(*zip(*places, strict=True) if places else ((), ()), marker=mark, markersize=3, color=INK,
+                      linestyle="none" if in_plan else dashes, linewidth=0.9, label=label,
+                      markerfacecolor="none" if in_plan else INK)  # fmt: skip
+            for names, place in _named(known, places):
+                axes.annotate(plain(clean(names)), place, xytext=(4, 4), textcoords="offset points", fontsize=7)
+        low, high = axes.get_ylim()
+        if of == "um":
+            axes.set_ylim(0.0, 1.1 * high)
+        elif high - low < _LEAST_K:
+            middle = (low + high) / 2
+            axes.set_ylim(middle - _LEAST_K / 2, middle + _LEAST_K / 2)
+        axes.margins(x=0.1)
+        axes.locator_params(axis="x", nbins=7)
         axes.set_xlabel(f"clearance, {unit}, diametral")
         axes.set_ylabel(of)
-        if len(curves) > 1:
-            axes.legend()
+        if legend and len(curves) > 1:
+            legend_beside(axes)
 
     return Panel(title, draw)
 
 
 def _curves(found: FilmTable) -> dict[str, list[Row]]:
-    """Rows that differ in their clearance alone, by what they have in common."""
+    """Rows that differ in their clearance alone, or in their position, by what they have in common."""
+    several = {
+        name: len({getattr(row.bearing, name) for row in found.rows}) > 1 for name in ("load_n", "width_nm", "state")
+    }
     curves: dict[str, list[Row]] = {}
     for row in found.rows:
         bearing = row.bearing
-        viscosity = "" if bearing.oil.viscosity_mpa_s is None else f", {bearing.oil.viscosity_mpa_s:g} mPa s"
-        curves.setdefault(f"{bearing.speed_rpm:g} rpm{viscosity}", []).append(row)
+        parts = [f"{bearing.speed_rpm:g} rpm"]
+        if bearing.oil.viscosity_mpa_s is not None:
+            parts.append(f"{bearing.oil.viscosity_mpa_s:g} mPa s")
+        if several["load_n"] or several["width_nm"]:
+            parts.append(f"{bearing.load_n:g} N on {bearing.width_nm / 1e6:g} mm")
+        if several["state"]:
+            parts.append(STATES[bearing.state] or "cold")
+        curves.setdefault(", ".join(parts), []).append(row)
     return curves
+
+
+def _named(rows: Sequence[Row], places: Sequence[tuple[float, float]]) -> Iterator[tuple[str, tuple[float, float]]]:
+    """The positions of a curve, those that lie near each other together, with a place for their names."""
+    points = sorted((place, row.bearing.position) for row, place in zip(rows, places, strict=True))
+    reach = _NEAR * (points[-1][0][0] - points[0][0][0]) if points else 0.0
+    near: dict[tuple[float, float], list[str]] = {}  # by the first place of each cluster
+    for place, position in points:
+        if position is not None:
+            first = next((at for at in reversed(near) if place[0] - at[0] <= reach), place)
+            near.setdefault(first, []).append(position)
+    for place, names in near.items():
+        more = [f"{len(names) - _MOST_NAMES} more"] if len(names) > _MOST_NAMES else []
+        yield ", ".join([*sorted(names, key=natural)[:_MOST_NAMES], *more]), place

@@ -76,6 +76,11 @@ def sheet(title: str, notes: Sequence[str], panels: Sequence[Panel], ending: str
     return out.getvalue()
 
 
+def legend_beside(axes: "Axes") -> None:
+    """The legend to the right of a diagram, where it covers nothing."""
+    axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=7)
+
+
 def plain(text: str) -> str:
     """The user's own text: a dollar sign would begin a formula."""
     return text.replace("$", r"\$")

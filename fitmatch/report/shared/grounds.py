@@ -50,7 +50,7 @@ def grounds(plans: Sequence[Plan], scale: Scale) -> list[str]:
     """In sentences. What all jobs have in common is said once, otherwise by job."""
     ones = [one for plan in plans for one in plan.plans]
     told = [
-        _each(ones, "Limits from ", (_sources(one.job) for one in ones)),
+        _each(ones, "Limits from ", (sources(limits_from(one.job)) for one in ones)),
         _each(ones, "Temperature: ", (_temperature(one.job) for one in ones)),
         _each(ones, "U of a clearance, expanded, 95 %: ", (_uncertainty(one, scale) for one in ones)),
         _each(ones, "Decision rule: ", (decision_rule(one.job) for one in ones)),
@@ -66,9 +66,10 @@ def _each(ones: Sequence[JobPlan], head: str, texts: Iterable[str], last: str = 
     return head + "; ".join(f"{whole(name)}: {text}" for name, text in zip(names, found, strict=True)) + last
 
 
-def _sources(job: Job) -> str:
+def sources(by_kind: Mapping[str, str | None]) -> str:
+    """Where limits come from, each source with its kinds."""
     by_source: dict[str, list[str]] = {}
-    for kind, source in limits_from(job).items():
+    for kind, source in by_kind.items():
         by_source.setdefault(source or "", []).append(clean(kind))
     if set(by_source) == {""}:
         return "a source not written (limits_from in [fit.KIND])"

@@ -7,6 +7,7 @@ from fitmatch.lengths import NM_PER_UNIT, decimal, fixed, round_half_even, two_d
 
 NOTHING: Final = "-"  # for a missing length
 
+UNITS: Final = {"in": "inches", "mm": "millimetres"}
 # By unit: decimals, the step of deviations, and its decimals for an axis shift.
 PLACES: Final = {"in": 5, "mm": 4}
 _STEP: Final = {"in": "tenths", "mm": "um"}

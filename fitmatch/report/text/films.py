@@ -7,16 +7,17 @@ from fitmatch.intake.bearings import Runs
 from fitmatch.records.bearings import Bearing
 from fitmatch.records.oils import Oil
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
-from fitmatch.report.shared.scale import NOTHING, scale_for
+from fitmatch.report.shared.scale import NOTHING, UNITS, scale_for
+from fitmatch.report.shared.states import DANGER
 from fitmatch.report.words.films import CAUTIONS, COMPARES, TOO_THICK
 from fitmatch.study.film.films import FilmTable, Row
 from fitmatch.wording import listed
 
-_HOT: Final = (
+HOT: Final = (
     "Hot clearances are estimates, from the running temperatures of housing and journal in [film]: held, as if caps of "
     "steel let the housing grow no more than steel; free, as if all of it were of its own material. None is measured."
 )
-_STATES: Final = {"cold": "", "held": "hot, held", "free": "hot, free"}
+STATES: Final = {"cold": "", "held": "hot, held", "free": "hot, free"}
 
 
 def films_text(found: FilmTable, runs: Runs, unit: str) -> str:
@@ -26,8 +27,9 @@ def films_text(found: FilmTable, runs: Runs, unit: str) -> str:
         paragraph(clean(runs.title) or "Steady oil films"),
         _films(rows, unit),
         _cautions(rows),
+        [line for text in outside_limits(runs) for line in paragraph(text)],
         items("GIVEN", what_was_given(rows, unit)),
-        paragraph(_HOT) if any(row.bearing.state != "cold" for row in rows) else [],
+        paragraph(HOT) if any(row.bearing.state != "cold" for row in rows) else [],
         items("OIL AND HEAT", oils(rows)),
         items("WARNINGS", list(map(clean, runs.warnings))),
         _left_out(runs),
@@ -49,7 +51,7 @@ def _films(rows: tuple[Row, ...], unit: str) -> list[str]:
 
     heated = any(bearing.oil.heats for bearing in bearings)
     return [
-        f"FILMS, clearances in {unit}, diametral",
+        f"FILMS, clearances in {UNITS[unit]}, diametral",
         *table(
             rows,
             Column("", lambda r: _place(r.bearing), "left", wraps=True, shown=bool(bearings[0].position)),
@@ -79,9 +81,16 @@ def _cautions(rows: tuple[Row, ...]) -> list[str]:
     return items("NEEDS ATTENTION", found)
 
 
+def outside_limits(runs: Runs) -> list[str]:
+    """Which positions of the plan are not to be assembled, whatever their film."""
+    if not runs.outside:
+        return []
+    return [f"{DANGER}, outside the limits of clearance: {listed(list(map(whole, runs.outside)))}."]
+
+
 def _place(bearing: Bearing) -> str:
     """The position, and how it is hot."""
-    return ", ".join(filter(None, (clean(bearing.position or ""), _STATES[bearing.state])))
+    return ", ".join(filter(None, (clean(bearing.position or ""), STATES[bearing.state])))
 
 
 def _name(bearing: Bearing) -> str:
@@ -124,7 +133,8 @@ def _oil(oil: Oil, rows: list[Row]) -> str:
     if not oil.heats:
         return f"Constant viscosity {oil.viscosity_mpa_s:g} mPa s: whether it is that warm is not asked."
     densities = [row.density_kg_m3 for row in rows if row.density_kg_m3 is not None]
-    density = f", {min(densities):.0f} to {max(densities):.0f} kg/m3 in the films" if densities else ""
+    ends = list(dict.fromkeys(f"{end:.0f}" for end in (min(densities), max(densities)))) if densities else []
+    density = f", {' to '.join(ends)} kg/m3 in the films" if ends else ""
     sheared = f", {oil.high_shear_mpa_s:g} mPa s sheared at 150 °C" if oil.high_shear_mpa_s is not None else ""
     given = ", ".join(f"{viscosity:g} mPa s at {at:g} °C" for at, viscosity in oil.table) or (
         f"{oil.oil_40_mm2_s:g} mm2/s at 40 °C and {oil.oil_100_mm2_s:g} at 100 °C, between them by ASTM D341{sheared}"

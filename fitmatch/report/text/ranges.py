@@ -5,20 +5,21 @@ from typing import Final
 from fitmatch.intake.stacks import Drawings
 from fitmatch.records.parts import Band
 from fitmatch.records.stacks import NO_COATING, Stack
+from fitmatch.report.shared.grounds import sources
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table
-from fitmatch.report.shared.scale import NOTHING, PLACES, Scale, scale_for
+from fitmatch.report.shared.scale import NOTHING, PLACES, UNITS, Scale, scale_for
 from fitmatch.report.words.stacks import SHAPE_WORDS, row_name
 from fitmatch.study.drawings.ranges import Ends, Range, Row
 from fitmatch.study.drawings.sums import ALLOWED
 from fitmatch.wording import listed
 
 NO_CLEARANCE: Final = "NO CLEARANCE AT ALL"
-_UNITS: Final = {"in": "Clearances in inches, diametral.", "mm": "Clearances in millimetres, diametral."}
 _CLOSING: Final = (
-    "This is what the limits allow, parts taken as they come, at 20 °C and without seating: it says nothing about any "
-    "part that has been made. Shells are chosen by measuring, and the assembled bore decides. Limits of size and "
-    "clearance are the engine and bearing maker's."
+    "This is what the limits allow, parts taken as they come: it says nothing about any part that "
+    "has been made. Shells are chosen by measuring, and the assembled bore decides. Limits of size and clearance are "
+    "the engine and bearing maker's."
 )
+_NOTHING_MEASURED: Final = "Nothing has been measured, so there is no U."
 _SURE: Final = 0.00005  # what is nearer to never or always than this is not written as 0.00 % or 100.00 %
 
 
@@ -28,18 +29,22 @@ def ranges_text(found: Range, drawings: Drawings, unit: str) -> str:
     scale = Scale(unit, PLACES[unit])
     stacks = list(dict.fromkeys(row.stack for row in rows))
     blocks = [
-        [*paragraph(clean(drawings.title) or "What the limits allow"), *paragraph(_UNITS[unit])],
+        [
+            *paragraph(clean(drawings.title) or "What the limits allow"),
+            *paragraph(f"Clearances in {UNITS[unit]}, diametral."),
+        ],
         _clearances(rows, scale),
         _no_clearance(rows),
         _chances(rows, scale),
         _shares(rows),
         _limits(stacks, unit),
         paragraph(assumed(found)),
+        [line for text in rests_on(drawings) for line in paragraph(text)],
         items("WARNINGS", list(map(clean, drawings.warnings))),
         paragraph(f"Left out, as [drawing] has nothing for it: {listed(list(map(clean, drawings.left_out)))}.")
         if drawings.left_out
         else [],
-        [*paragraph(_CLOSING), *([f"Digest of job.toml: {drawings.digest}"] if drawings.digest else [])],
+        paragraph(_CLOSING),
     ]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
@@ -138,6 +143,22 @@ def _limits(stacks: list[Stack], unit: str) -> list[str]:
             Column("step", lambda s: scale.length(s.step_nm), shown=any(s.step_nm for s in stacks)),
         ),
     ]
+
+
+def rests_on(drawings: Drawings) -> list[str]:
+    """Where limits come from, the temperature, how certain sizes are, how it is decided that a clearance is inside, and
+    the digest: as in `report/shared/grounds.py`, of a job of which nothing has been measured."""
+    bands = "the options" if drawings.digest is None else "[drawing] in job.toml, or options in its place"
+    told = [f"Limits of bore, journal and walls from {bands}."]
+    if any(stack.min_nm is not None or stack.max_nm is not None for stack in drawings.stacks):
+        found = dict(drawings.limits_from)
+        written = [f"from {sources(found)}"] if found else []
+        if drawings.by_option:
+            written.append(f"{' and '.join(drawings.by_option)} from the options")
+        told.append(f"Limits of clearance{' ' if found else ': '}{'; '.join(written)}.")
+        told.append(f"Decision rule: inside is at least min and at most max. {_NOTHING_MEASURED}")
+    told.append("Temperature: limits and clearances are at 20 °C. Seating is left out.")
+    return [*told, *([f"Digest of job.toml: {drawings.digest}"] if drawings.digest else [])]
 
 
 def assumed(found: Range) -> str:

@@ -58,8 +58,9 @@ class Sum:
             finer = self._below(values, steps)
             change = float(abs(finer - found).max())
             found = finer
-        below, above = found[:2].tolist()
-        return Chance(below, 1 - below - above, above, change)
+        # What is impossible, or certain, comes out some 1e-16 beside that.
+        below, above = found[:2].round(12).tolist()
+        return Chance(below, max(0.0, round(1 - below - above, 12)), above, change)
 
     def half_interval(self, share: float) -> float:
         """How far from the middle the ends of the interval are that has this share of the sums inside."""
