@@ -41,6 +41,7 @@ fit/answer: checker expected baselines strays kernel one_box best_plan
 fit/beside: regions next_values alternatives explanations
 fit: assign
 study/comparison: compared leftover_sets decision plans targets let_go boxes trade_off compare
+study/advice: advised solving changes halves metal grinding orders advise
 study/drawings: shapes sums ranges
 study/film: reynolds equilibrium films
 report/shared: emit scale states layout axis certainty grounds housings readings
