@@ -22,6 +22,7 @@ from fitmatch.records.parts import Position
 from fitmatch.records.placements import Placement
 from fitmatch.study.advice.advised import GRIND, Advice, Run
 from fitmatch.study.advice.changes import with_ground
+from fitmatch.study.advice.metal import too_loose, too_tight
 from fitmatch.study.advice.solving import Trial
 
 _MOST_SIZES: Final = 2_000  # more are not tried
@@ -38,14 +39,14 @@ class Ground(NamedTuple):
 def by_grinding(trial: Trial, position: Position, ground: Ground) -> Iterator[Advice]:
     """To the widest run of sizes, its middle solved; where there is none, to the next undersize, whose shells decide
     the final size once they are measured."""
-    rows = _rows(trial, position)
+    rows, place = _rows(trial, position), position.key
     named = {"kind": position.kind, "positions": tuple(p.name for p in rows)}
     if ground.run is None:
-        if ground.complete and trial.bore_of(position.key) is not None:
+        if ground.complete and (too_tight(trial, trial.jobs, place) or too_loose(trial, trial.jobs, place)):
             yield Advice(GRIND, {**named, "undersize": "next"})
         return
     middle = (ground.run.lowest_nm + ground.run.highest_nm) // 2
-    reached = trial.reached(with_ground(trial.jobs, {p.key for p in rows}, middle), position.key)
+    reached = trial.reached(with_ground(trial.jobs, {p.key for p in rows}, middle), place)
     if reached is not None:
         yield Advice(GRIND, {**named, "journal_nm": middle}, ground.run, reached=reached)
 
