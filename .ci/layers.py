@@ -48,7 +48,8 @@ report/shared: emit scale states layout axis certainty grounds housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes stacks films advice
 report/text: positions
 report/screen: limits_drawn sure table proven left_over
-report/text: beside measuring remaining explaining quality attention heading full doubts assembled ranges films report advice
+report/text: beside measuring remaining explaining quality attention heading full doubts assembled ranges films report
+report/text: advice
 report/comparison: rows plans further report
 report/data: values rows doubts document assembled compared ranges films advised
 report/plots: paper clearances compared distribution films

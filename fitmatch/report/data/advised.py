@@ -47,14 +47,14 @@ def advised_rows(found: AdvisedJobs, unit: str) -> str:
 
 
 def _position(one: Advised, unit: str) -> dict[str, Value]:
-    wanted, placed = one.wanted, one.placed
+    wanted = one.wanted
     steps = wanted and wanted.steps
     return {
         "position": one.position.name,
         "kind": one.position.kind,
         "inside": one.is_inside,
         "in_doubt": one.in_doubt,
-        "clearance": length(placed and placed.clearance_nm, unit),
+        "clearance": length(one.clearance_nm, unit),
         "wall_sum_wanted": length(wanted and wanted.wall_sum_nm, unit),
         "lowest": length(wanted and wanted.lowest_nm, unit),
         "highest": length(wanted and wanted.highest_nm, unit),

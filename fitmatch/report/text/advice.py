@@ -71,7 +71,7 @@ def _wanted(rows: list[Advised], job: str, scale: Scale, *, answered: bool) -> l
             Column("highest", lambda one: scale.length(one.wanted and one.wanted.highest_nm)),
             Column("each\nhalf", lambda one: _each_half(one, scale)),
             Column("nearest steps", _steps, "left", wraps=True, shown=any(_steps(one) for one in rows)),
-            Column("now", lambda one: scale.length(one.placed and one.placed.clearance_nm), shown=answered),
+            Column("now", lambda one: scale.length(one.clearance_nm), shown=answered),
             Column("", lambda one: _state(one, answered=answered), "left"),
         ),
     ]
@@ -126,7 +126,8 @@ def _order(order: Order, scale: Scale) -> str:
     step = f" of step {whole(order.step)}" if order.step else ""
     count = "" if order.boxes is None else f"{order.boxes} box{'es' if order.boxes > 1 else ''}{step}, "
     half = "both halves" if order.half == "both" else f"{order.half} half"
-    return f"{clean(order.kind)}: {count}{half} about {walls} {scale.unit}, for {listed(map(whole, order.positions))}."
+    names = listed([whole(name) for name in order.positions])
+    return f"{clean(order.kind)}: {count}{half} about {walls} {scale.unit}, for {names}."
 
 
 def _risks(shown: list[Advised]) -> list[str]:

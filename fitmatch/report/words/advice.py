@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
+from fitmatch.lengths import NM_PER_UNIT, exact, fixed, round_half_even
 from fitmatch.report.shared.layout import clean, whole
 from fitmatch.report.shared.scale import Scale
 from fitmatch.study.advice.advised import Advice, Reached, Run
@@ -10,32 +11,18 @@ from fitmatch.wording import listed
 
 _READINGS: Final = {"journal": "journal", "housing_bore": "housing bore"}
 RISKS: Final[Mapping[str, str]] = {
-    "measure": "Most misfits are readings: take them again, without looking at what would fit.",
-    "box": "A box not opened may hold no such half; open it, measure it, and run this again.",
-    "one-half": "Buy by measuring: a step is a name, its walls scatter. Halves of two steps shift the axis.",
-    "both-halves": "Buy by measuring; only shells that the bearing maker lists for this engine.",
-    "other-pin": "Only housings that the engine maker lets change places; keep every cap on its own housing.",
-    "polish": (
-        "Polishing spoils roundness and straightness, and gains little; many advise against it. Never more than `most`; "
-        "clean the oilways."
-    ),
-    "hone": (
-        "Honing changes the crush; past the band the shell comes loose and spins. Mains only in line with the others."
-    ),
-    "resize": (
-        "A cap face is cut and the bore honed back into its band; never a fracture-split cap. Mains only in line with "
-        "the others."
-    ),
-    "grind": (
-        "Fillets, hardened depth and the maker's smallest size limit it; all journals of the kind are ground. Let the "
-        "grinder finish to shells that were measured."
-    ),
+    "measure": "most misfits are readings; read again without knowing what would fit",
+    "box": "it may hold no such half; open it, measure it, and run this again",
+    "one-half": "measure before you buy: walls of one step scatter",
+    "both-halves": "only shells that the bearing maker lists for this engine",
+    "other-pin": "only where the engine maker allows it; every cap stays on its housing",
+    "polish": "spoils roundness and straightness; many advise against it; clean oilways",
+    "hone": "changes the crush, and past its band a shell spins; mains in line only",
+    "resize": "never a fracture-split cap; the cap face is cut, the bore honed into its band",
+    "grind": "fillets, case depth and smallest size limit it; the crank comes out",
 }
 METAL: Final = ("polish", "hone", "resize", "grind")
-AFTER_METAL: Final = (
-    "Taking off metal is for a qualified machinist, to the engine maker's limits. Afterwards the plan is void: measure "
-    "the part again, write the new readings in the job, and assign again."
-)
+AFTER_METAL: Final = "Metal is taken off by a qualified machinist, to the maker's limits. Then this plan is void: measure the part again."
 
 
 def advice_words(advice: Advice, scale: Scale) -> str:
@@ -55,7 +42,7 @@ def _sentences(action: str, what: Mapping[str, Any], advice: Advice, scale: Scal
         case "box":
             yield f"Open another box{_of_step(what)}: {_half(what, scale)}{_chance(advice.chance)}."
         case "one-half":
-            goes_to = f" for {whole(what['for'])}"
+            goes_to = f" for {whole(what['for'])}" if what["for"] else ""
             yield f"One half{_of_step(what)}{goes_to}: {_half(what, scale)}."
         case "both-halves":
             yield f"Both halves{_of_step(what)}: {_half(what, scale)}."
@@ -66,8 +53,8 @@ def _sentences(action: str, what: Mapping[str, Any], advice: Advice, scale: Scal
             assert isinstance(amount, int) and advice.most_nm is not None
             size = what["journal_nm" if action == "polish" else "housing_bore_nm"]
             told = {"polish": "Polish the journal by", "hone": "Hone the bore by", "resize": "Make the bore smaller by"}
-            most = f" ({scale.amount(advice.most_nm)} at most)" if advice.most_nm > amount else ""
-            yield f"{told[action]} {scale.amount(amount)} {scale.step}{most}, to {scale.with_unit(size)}."
+            least, most = _inward(amount, advice.most_nm, scale)
+            yield f"{told[action]} {least}{f', {most} at most' if most != least else ''}, to {scale.with_unit(size)}."
         case "grind":
             yield _grind(what, amount, scale)
 
@@ -75,12 +62,23 @@ def _sentences(action: str, what: Mapping[str, Any], advice: Advice, scale: Scal
 def _grind(what: Mapping[str, Any], amount: object, scale: Scale) -> str:
     journals = f"all {clean(what['kind'])} journals"
     if isinstance(amount, Run):
-        sizes = scale.with_unit(amount.lowest_nm), scale.with_unit(amount.highest_nm)
-        return f"Grind {journals} to one size from {' to '.join(sizes)}: all lie inside with these shells."
+        sizes = " to ".join(_inward(amount.lowest_nm, amount.highest_nm, scale))
+        return f"Grind {journals} to one size from {sizes}: all lie inside with these shells."
     return (
         f"Grind {journals} to the next undersize that the makers list, with its thicker shells: buy and measure those "
         "first, then run this again for the final size."
     )
+
+
+def _inward(low_nm: int, high_nm: int, scale: Scale) -> tuple[str, str]:
+    """Both ends rounded towards each other, as an end that is short by a rounding does not do; in full where nothing
+    would be left between them."""
+    per, power = NM_PER_UNIT[scale.unit], 10**scale.decimals
+    low, high = -(-low_nm * power // per), high_nm * power // per
+    if low > high:
+        return f"{exact(low_nm, scale.unit)} {scale.unit}", f"{exact(high_nm, scale.unit)} {scale.unit}"
+    first, last = (fixed(round_half_even(digits * per, power), scale.unit, scale.decimals) for digits in (low, high))
+    return f"{first} {scale.unit}", f"{last} {scale.unit}"
 
 
 def _reached(reached: Reached, scale: Scale) -> str:

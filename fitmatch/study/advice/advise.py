@@ -117,7 +117,7 @@ class _Group:
         trial = self._trial
         reason = self._reasons.get(position.key)
         halves = list(one_half(trial, position, reason.cures if reason else ()))
-        both = list(both_halves(trial, position))
+        both = [advice for advice in both_halves(trial, position) if all(_nearer(advice, one) for one, _ in halves)]
         yield from from_a_box(trial, halves, both)
         yield from (advice for advice, _ in halves)
         yield from both
@@ -152,3 +152,9 @@ class _Group:
 
     def _figures(self) -> KindFigures:
         return next(g.figures for g in self._one.plan.groups if g.group.label == self._one.label)
+
+
+def _nearer(one: Advice, other: Advice) -> bool:
+    """Whether one brings the position nearer to its target than the other."""
+    assert one.reached is not None and other.reached is not None
+    return abs(one.reached.placement.deviation_nm) < abs(other.reached.placement.deviation_nm)

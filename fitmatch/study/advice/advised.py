@@ -88,6 +88,11 @@ class Advised(NamedTuple):
     def is_inside(self) -> bool:
         return self.placed is not None and self.placed.within_limits
 
+    @property
+    def clearance_nm(self) -> int | None:
+        """In the answer; None where it is not filled."""
+        return None if self.placed is None else self.placed.clearance_nm
+
 
 class Order(NamedTuple):
     """What several positions need together: halves of one step, and the fewest boxes that hold as many. `step`: None

@@ -90,7 +90,7 @@ def one_half(trial: Trial, position: Position, cures: Iterable[Cure]) -> Iterato
                 "lowest_nm": cure.low_nm,
                 "highest_nm": cure.high_nm,
                 "marks": marks,
-                "for": cure.name or position.name,
+                "for": cure.name,
                 "step": _step_of(trial, cure.change, (cure.low_nm, cure.high_nm)),
             }
             gained = _gained(trial, position, reached.placement.clearance_nm)
