@@ -22,7 +22,10 @@ RISKS: Final[Mapping[str, str]] = {
     "grind": "fillets, case depth and smallest size limit it; the crank comes out",
 }
 METAL: Final = ("polish", "hone", "resize", "grind")
-AFTER_METAL: Final = "Metal is taken off by a qualified machinist, to the maker's limits. Then this plan is void: measure the part again."
+AFTER_METAL: Final = (
+    "Metal is taken off by a qualified machinist, to the maker's limits. Then this plan is void: measure the part "
+    "again, and assign again."
+)
 
 
 def advice_words(advice: Advice, scale: Scale) -> str:

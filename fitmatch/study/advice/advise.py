@@ -124,6 +124,8 @@ class _Group:
         yield from by_polishing(trial, position)
         yield from by_honing(trial, position)
         yield from by_resizing(trial, position)
+        if self._one.kind in self._in_doubt.kinds:
+            return  # one size for all rests on every reading of the kind
         if position.job not in self._ground:
             self._ground[position.job] = widest_run(trial, position) if trial.has_time() else Ground(None, False)
         ground = self._ground[position.job]
