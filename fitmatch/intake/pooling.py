@@ -32,9 +32,9 @@ _FIELDS: Final = ("kind", "half", "wall_nm", "coating_nm", "wall_to_metal_nm", "
 _COLUMNS: Final = {"wall_nm": "wall", "coating_nm": "coating", "wall_to_metal_nm": "measured"}
 
 
-def read_jobs(folders: Sequence[str | PathLike[str]]) -> Pool:
+def read_jobs(folders: Sequence[str | PathLike[str]], *, needs_shells: bool = True) -> Pool:
     """Read and check several job folders that share their shells; raises InputError with every mistake in any of them,
-    job by job, including rows that disagree about one shell."""
+    job by job, including rows that disagree about one shell. `needs_shells`: a job without a shell file is one."""
     paths = [Path(folder) for folder in folders]
     findings = Findings()
     problems = findings.problems
@@ -46,7 +46,7 @@ def read_jobs(folders: Sequence[str | PathLike[str]]) -> Pool:
     jobs: list[Job] = []
     for at, path in enumerate(paths):
         try:
-            readers.append(FolderReader(path))
+            readers.append(FolderReader(path, needs_shells=needs_shells))
         except InputError as error:  # there is no such folder: the path itself is the name
             problems += [p._replace(rank=(at, *p.rank)) for p in error.problems]
             findings.number += error.number
