@@ -243,6 +243,26 @@ def test_copied_rows(tmp_path: Path) -> None:
     assert doubts(tmp_path / "shared", job=job, positions=shared, shells=metric) == ()
 
 
+METRIC = 'unit = "mm"\n[fit.main]\nmin = 0.02\nmax = 0.10\n'
+
+
+@pytest.mark.parametrize("ground", [False, True])
+def test_one_mistake_makes_no_other_row_a_copy(tmp_path: Path, ground: bool) -> None:
+    """Rows that agree by chance are no copies, neither beside a reading that is wrong nor beside journals of another
+    undersize, which scatter far more than the others."""
+    sets = [(850, 851, 850), (851, 851, 852), (850, 851, 850), (852, 850, 851), (850, 850, 851), (851, 852, 851)]
+    if ground:
+        sets += [(597, 598, 599), (603, 601, 600), (599, 600, 602), (602, 603, 601)]
+    read = [[f"66.{um}" for um in some] for some in sets]
+    if not ground:
+        read[5][0] = "67.351"
+    rows = [f"M{i},main,{','.join(some)},70.90{i % 4}\n" for i, some in enumerate(read, 1)]
+    head = "position,kind,journal_1,journal_2,journal_3,housing_bore\n"
+    walls = shells(("2.001", "2.000", "2.002", "2.001")).replace("rod", "main")
+    found = doubts(tmp_path, job=METRIC, positions=head + "".join(rows), shells=walls)
+    assert [d.signatures for d in found if d.feature == "journal"] == ([] if ground else [("thimble-turn",)])
+
+
 def test_repeats_that_disagree(tmp_path: Path) -> None:
     """Of three repeats of one place the one that does not agree with the others is doubted, at its own row."""
     rows = ["item,feature,station,angle,reading"]
@@ -266,6 +286,34 @@ def test_repeats_away_from_the_crown(tmp_path: Path) -> None:
     bare = "position,kind\n" + "".join(f"R{i},rod\n" for i in range(1, 6))
     found = doubts(tmp_path, job=job, positions=bare, readings_DOT_csv="\n".join(rows) + "\n")
     assert [(d.row, d.item, d.feature) for d in found] == [(6, "R1", "housing_bore")]
+
+
+@pytest.mark.parametrize(
+    ("ann", "bob", "row", "error_nm", "name"),
+    [
+        ("70.888", "70.905", 6, -17_000, "two-hands"),
+        ("70.905", "70.888", 7, -17_000, "two-hands"),
+        ("70.922", "70.905", 6, 17_000, "two-hands"),
+        ("70.8796", "70.905", 6, -25_400, "two-hands"),
+        ("70.855", "70.905", 6, -50_000, "bore-low"),
+        ("70.905", "70.955", 7, 50_000, "bore-high"),
+    ],
+)
+def test_two_people_are_held_against_the_others(
+    tmp_path: Path, ann: str, bob: str, row: int, error_nm: int, name: str
+) -> None:
+    """Of two people who differ at one place the one is doubted who is further from all other readings, whoever came
+    first."""
+    read = [("70.905", "70.904"), ("70.903", "70.904"), (ann, bob), ("70.906", "70.906"), ("70.904", "70.905")]
+    rows = ["item,feature,station,angle,reading,by"]
+    for i, (first, second) in enumerate(read):
+        rows += [f"M{i},housing_bore,1,0,{first},ann", f"M{i},housing_bore,1,0,{second},bob"]
+    bare = "position,kind,journal\n" + "".join(f"M{i},main,66.85{i}\n" for i in range(5))
+    log = "\n".join(rows) + "\n"
+    walls = shells(("2.001", "2.000", "2.002", "2.001")).replace("rod", "main")
+    job = METRIC + '[sources]\nreadings = "readings.csv"\n'
+    (found,) = doubts(tmp_path, job=job, positions=bare, shells=walls, readings_DOT_csv=log)
+    assert (found.row, found.what.slots["error_nm"], found.signatures[0]) == (row, error_nm, name)
 
 
 def test_readings_far_outside_the_drawing(tmp_path: Path) -> None:

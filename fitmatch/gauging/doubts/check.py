@@ -84,7 +84,7 @@ def _found(job: Job, groups: Sequence[Group]) -> Iterator[Doubt]:
     odd = list(astray(groups)) if job.measuring.log else []
     some, scales = odd_ones(groups)
     odd += [*some, *outside(job, groups, scales)]
-    others = [*shared(job, groups), *mislabelled(job, groups), *copied(job, groups)]
+    others = [*shared(job, groups), *mislabelled(job, groups), *copied(job, groups, odd)]
     if odd or others:
         from fitmatch.gauging.doubts.naming import named
 

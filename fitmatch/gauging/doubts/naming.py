@@ -57,7 +57,7 @@ class _Judge:
             slots |= {"items": items, "last": items[-1]}
         elif feature == "housing_bore" and odd.code == "off" and _oblique(entry, odd.error_nm):
             names = (CAP_EXCHANGED, *names)[:3]
-        if abs(odd.error_nm) < TWO_HANDS_NM and _two_hands(group, odd):
+        if abs(odd.error_nm) <= TWO_HANDS_NM and _two_hands(group, odd):
             names = (TWO_HANDS, *(name for name in names if name != UNKNOWN))[:3]
         return entry, feature, Fact(odd.code, slots), names
 
