@@ -200,6 +200,31 @@ def test_a_wrong_setting_is_one_doubt(tmp_path: Path) -> None:
     assert looks_wrong(found, "in") == told
 
 
+@pytest.mark.parametrize("feature", ["journal", "housing_bore"])
+@pytest.mark.parametrize("moved_nm", [-127_000, 127_000])
+@pytest.mark.parametrize("wrong", [(0, 1, 2), (3, 4)])
+def test_what_follows_from_a_moved_gauge_is_no_second_doubt(
+    tmp_path: Path, feature: str, moved_nm: int, wrong: tuple[int, ...]
+) -> None:
+    """A gauge that moved by more than a clearance can be off is one doubt, whether readings before or after are wrong;
+    that walls do not fit the wrong ones says nothing new."""
+    good = JOURNALS if feature == "journal" else BORES
+    read = tuple(f"{float(text) + moved_nm / 25_400_000 * (k in wrong):.4f}" for k, text in enumerate(good))
+    some = positions(journals=read) if feature == "journal" else positions(bores=read)
+    (found,) = doubts(tmp_path, positions=some)
+    assert (found.item, found.feature, found.signatures[0]) == ("R4", feature, "gauge-setting")
+
+
+def test_a_moved_gauge_does_not_doubt_a_label(tmp_path: Path) -> None:
+    """Where a gauge moved within each half of a box, the box's label is not in doubt as well."""
+    good, moved = (
+        "shell,kind,half,wall,grade\n" + "".join(f"{row},std\n" for row in shells(walls).splitlines()[1:])
+        for walls in (WALLS[::-1], ("0.06180", "0.06185", "0.06295", "0.06305", "0.06300"))
+    )
+    found = doubts(tmp_path, shells=good, shells__two_DOT_csv=moved)
+    assert [(d.item, d.what.code) for d in found] == [("two/u3", "step"), ("two/l3", "step")]
+
+
 def test_undersizes_are_groups(tmp_path: Path) -> None:
     """Journals of two undersizes are two groups: by their label, or by themselves if three or more are apart."""
     ground = ("1.8162", "1.8161", "1.8163", "1.8062", "1.8061", "1.8063")

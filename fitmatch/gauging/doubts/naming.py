@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Sequence
 from math import gcd
-from statistics import median
 from typing import Final
 
 from fitmatch.facts import Fact
@@ -42,7 +41,7 @@ class _Judge:
         self._middles: dict[str, list[tuple[Group, float]]] = {}
         for group in groups:
             if group.at_crown:
-                self._middles.setdefault(group.key.feature, []).append((group, median(group.values)))
+                self._middles.setdefault(group.key.feature, []).append((group, group.middle))
 
     def finding(self, group: Group, odd: Odd) -> Finding:
         """What is wrong with one reading of a group, or with all of one cluster."""
