@@ -200,6 +200,31 @@ def test_a_wrong_setting_is_one_doubt(tmp_path: Path) -> None:
     assert looks_wrong(found, "in") == told
 
 
+@pytest.mark.parametrize("feature", ["journal", "housing_bore"])
+@pytest.mark.parametrize("moved_nm", [-127_000, 127_000])
+@pytest.mark.parametrize("wrong", [(0, 1, 2), (3, 4)])
+def test_what_follows_from_a_moved_gauge_is_no_second_doubt(
+    tmp_path: Path, feature: str, moved_nm: int, wrong: tuple[int, ...]
+) -> None:
+    """A gauge that moved by more than a clearance can be off is one doubt, whether readings before or after are wrong;
+    that walls do not fit the wrong ones says nothing new."""
+    good = JOURNALS if feature == "journal" else BORES
+    read = tuple(f"{float(text) + moved_nm / 25_400_000 * (k in wrong):.4f}" for k, text in enumerate(good))
+    some = positions(journals=read) if feature == "journal" else positions(bores=read)
+    (found,) = doubts(tmp_path, positions=some)
+    assert (found.item, found.feature, found.signatures[0]) == ("R4", feature, "gauge-setting")
+
+
+def test_a_moved_gauge_does_not_doubt_a_label(tmp_path: Path) -> None:
+    """Where a gauge moved within each half of a box, the box's label is not in doubt as well."""
+    good, moved = (
+        "shell,kind,half,wall,grade\n" + "".join(f"{row},std\n" for row in shells(walls).splitlines()[1:])
+        for walls in (WALLS[::-1], ("0.06180", "0.06185", "0.06295", "0.06305", "0.06300"))
+    )
+    found = doubts(tmp_path, shells=good, shells__two_DOT_csv=moved)
+    assert [(d.item, d.what.code) for d in found] == [("two/u3", "step"), ("two/l3", "step")]
+
+
 def test_undersizes_are_groups(tmp_path: Path) -> None:
     """Journals of two undersizes are two groups: by their label, or by themselves if three or more are apart."""
     ground = ("1.8162", "1.8161", "1.8163", "1.8062", "1.8061", "1.8063")
@@ -243,6 +268,26 @@ def test_copied_rows(tmp_path: Path) -> None:
     assert doubts(tmp_path / "shared", job=job, positions=shared, shells=metric) == ()
 
 
+METRIC = 'unit = "mm"\n[fit.main]\nmin = 0.02\nmax = 0.10\n'
+
+
+@pytest.mark.parametrize("ground", [False, True])
+def test_one_mistake_makes_no_other_row_a_copy(tmp_path: Path, ground: bool) -> None:
+    """Rows that agree by chance are no copies, neither beside a reading that is wrong nor beside journals of another
+    undersize, which scatter far more than the others."""
+    sets = [(850, 851, 850), (851, 851, 852), (850, 851, 850), (852, 850, 851), (850, 850, 851), (851, 852, 851)]
+    if ground:
+        sets += [(597, 598, 599), (603, 601, 600), (599, 600, 602), (602, 603, 601)]
+    read = [[f"66.{um}" for um in some] for some in sets]
+    if not ground:
+        read[5][0] = "67.351"
+    rows = [f"M{i},main,{','.join(some)},70.90{i % 4}\n" for i, some in enumerate(read, 1)]
+    head = "position,kind,journal_1,journal_2,journal_3,housing_bore\n"
+    walls = shells(("2.001", "2.000", "2.002", "2.001")).replace("rod", "main")
+    found = doubts(tmp_path, job=METRIC, positions=head + "".join(rows), shells=walls)
+    assert [d.signatures for d in found if d.feature == "journal"] == ([] if ground else [("thimble-turn",)])
+
+
 def test_repeats_that_disagree(tmp_path: Path) -> None:
     """Of three repeats of one place the one that does not agree with the others is doubted, at its own row."""
     rows = ["item,feature,station,angle,reading"]
@@ -266,6 +311,34 @@ def test_repeats_away_from_the_crown(tmp_path: Path) -> None:
     bare = "position,kind\n" + "".join(f"R{i},rod\n" for i in range(1, 6))
     found = doubts(tmp_path, job=job, positions=bare, readings_DOT_csv="\n".join(rows) + "\n")
     assert [(d.row, d.item, d.feature) for d in found] == [(6, "R1", "housing_bore")]
+
+
+@pytest.mark.parametrize(
+    ("ann", "bob", "row", "error_nm", "name"),
+    [
+        ("70.888", "70.905", 6, -17_000, "two-hands"),
+        ("70.905", "70.888", 7, -17_000, "two-hands"),
+        ("70.922", "70.905", 6, 17_000, "two-hands"),
+        ("70.8796", "70.905", 6, -25_400, "two-hands"),
+        ("70.855", "70.905", 6, -50_000, "bore-low"),
+        ("70.905", "70.955", 7, 50_000, "bore-high"),
+    ],
+)
+def test_two_people_are_held_against_the_others(
+    tmp_path: Path, ann: str, bob: str, row: int, error_nm: int, name: str
+) -> None:
+    """Of two people who differ at one place the one is doubted who is further from all other readings, whoever came
+    first."""
+    read = [("70.905", "70.904"), ("70.903", "70.904"), (ann, bob), ("70.906", "70.906"), ("70.904", "70.905")]
+    rows = ["item,feature,station,angle,reading,by"]
+    for i, (first, second) in enumerate(read):
+        rows += [f"M{i},housing_bore,1,0,{first},ann", f"M{i},housing_bore,1,0,{second},bob"]
+    bare = "position,kind,journal\n" + "".join(f"M{i},main,66.85{i}\n" for i in range(5))
+    log = "\n".join(rows) + "\n"
+    walls = shells(("2.001", "2.000", "2.002", "2.001")).replace("rod", "main")
+    job = METRIC + '[sources]\nreadings = "readings.csv"\n'
+    (found,) = doubts(tmp_path, job=job, positions=bare, shells=walls, readings_DOT_csv=log)
+    assert (found.row, found.what.slots["error_nm"], found.signatures[0]) == (row, error_nm, name)
 
 
 def test_readings_far_outside_the_drawing(tmp_path: Path) -> None:

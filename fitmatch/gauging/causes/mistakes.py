@@ -21,7 +21,7 @@ GAUGE_SETTING: Final = "gauge-setting"
 OTHER_GRIND: Final = "shells-for-another-grind"
 TWO_SIZES: Final = "two-sizes"
 TWO_HANDS: Final = "two-hands"  # it is recognised by who took the readings
-TWO_HANDS_NM: Final = 10 * TENTH  # the feel of two people differs by less
+TWO_HANDS_NM: Final = 10 * TENTH  # the feel of two people differs by up to this
 MANY: Final = ("step", "clusters")  # codes of what many readings share
 CAP_EXCHANGED: Final = "cap-exchanged"  # it is recognised by where the reading was taken, not by how far it is off
 

@@ -2,6 +2,7 @@
 their labels were exchanged."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import product
 from statistics import median
 from typing import Final, NamedTuple
 
@@ -21,14 +22,15 @@ class _Box(NamedTuple):
 
     name: str
     first: Entry
-    centre_nm: Mapping[str, float]  # by half
+    centres_nm: Mapping[str, list[float]]  # by half; several, if a gauge moved
     printed_nm: float
 
     def above(self, other: "_Box", printed_nm: float | None = None) -> float | None:
         """How much thicker its walls are than those of another, beyond what is printed."""
-        halves = self.centre_nm.keys() & other.centre_nm.keys()
+        halves = self.centres_nm.keys() & other.centres_nm.keys()
         printed = self.printed_nm - other.printed_nm if printed_nm is None else printed_nm
-        return median(self.centre_nm[h] - other.centre_nm[h] for h in halves) - printed if halves else None
+        above = [[a - b - printed for a, b in product(self.centres_nm[h], other.centres_nm[h])] for h in halves]
+        return median(min(some, key=abs) for some in above) if above else None
 
 
 def mislabelled(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
@@ -58,7 +60,9 @@ def _printed(shell: Shell, unit: str) -> float | None:
 
 def _box(job: Job, shells: Mapping[ItemKey, Shell], name: str, parts: Sequence[Group]) -> _Box:
     first = parts[0].entries[0]
-    halves = {part.key.half: median(part.values) for part in parts}
+    halves: dict[str, list[float]] = {}
+    for part in parts:
+        halves.setdefault(part.key.half, []).append(part.middle)
     return _Box(name, first, halves, _printed(shells[first.item], job.unit) or 0.0)
 
 
@@ -91,7 +95,7 @@ def _compared(job: Job, kind: str, boxes: Sequence[_Box]) -> Iterator[Finding]:
 
 def _miss(job: Job, kind: str, box: _Box) -> float:
     """How far two of its walls are from giving the target; without a target the thinner box is the further."""
-    walls = 2 * median(box.centre_nm.values())
+    walls = 2 * median(centre for some in box.centres_nm.values() for centre in some)
     measured = [p for p in job.positions if p.kind == kind and not p.missing and p.target_nm is not None]
     if not measured:
         return -walls

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from fitmatch.gauging.doubts.boxes import mislabelled
 from fitmatch.gauging.doubts.differences import parted
 from fitmatch.gauging.doubts.groups import Group, grouped
-from fitmatch.gauging.doubts.odd import odd_ones, outside
+from fitmatch.gauging.doubts.odd import odd_ones, outside, told_apart
 from fitmatch.gauging.doubts.repeats import astray, copied
 from fitmatch.gauging.doubts.sessions import shared
 from fitmatch.lengths import NM_PER_UNIT
@@ -84,7 +84,8 @@ def _found(job: Job, groups: Sequence[Group]) -> Iterator[Doubt]:
     odd = list(astray(groups)) if job.measuring.log else []
     some, scales = odd_ones(groups)
     odd += [*some, *outside(job, groups, scales)]
-    others = [*shared(job, groups), *mislabelled(job, groups), *copied(job, groups)]
+    parts = told_apart(groups, odd)
+    others = [*shared(job, parts), *mislabelled(job, parts), *copied(job, groups, odd)]
     if odd or others:
         from fitmatch.gauging.doubts.naming import named
 

@@ -7,6 +7,7 @@ coating that was measured add, so that readings do not differ because of gauges 
 
 from collections.abc import Iterator, Mapping
 from functools import cached_property
+from statistics import median
 from typing import Final, NamedTuple
 
 from fitmatch.facts import Fact
@@ -67,6 +68,11 @@ class Group:
     @cached_property
     def values(self) -> list[int]:
         return [entry.value_nm for entry in self.entries]
+
+    @cached_property
+    def middle(self) -> float:
+        """The median of its values."""
+        return median(self.values)
 
     @cached_property
     def items(self) -> list[int]:

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Sequence
 from math import gcd
-from statistics import median
 from typing import Final
 
 from fitmatch.facts import Fact
@@ -42,7 +41,7 @@ class _Judge:
         self._middles: dict[str, list[tuple[Group, float]]] = {}
         for group in groups:
             if group.at_crown:
-                self._middles.setdefault(group.key.feature, []).append((group, median(group.values)))
+                self._middles.setdefault(group.key.feature, []).append((group, group.middle))
 
     def finding(self, group: Group, odd: Odd) -> Finding:
         """What is wrong with one reading of a group, or with all of one cluster."""
@@ -57,7 +56,7 @@ class _Judge:
             slots |= {"items": items, "last": items[-1]}
         elif feature == "housing_bore" and odd.code == "off" and _oblique(entry, odd.error_nm):
             names = (CAP_EXCHANGED, *names)[:3]
-        if abs(odd.error_nm) < TWO_HANDS_NM and _two_hands(group, odd):
+        if abs(odd.error_nm) <= TWO_HANDS_NM and _two_hands(group, odd):
             names = (TWO_HANDS, *(name for name in names if name != UNKNOWN))[:3]
         return entry, feature, Fact(odd.code, slots), names
 

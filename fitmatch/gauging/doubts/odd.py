@@ -10,7 +10,7 @@ from typing import Final, NamedTuple
 
 from fitmatch.gauging.doubts.differences import boxes_apart
 from fitmatch.gauging.doubts.explanations import Explanation, best, sum_of_squares, without
-from fitmatch.gauging.doubts.groups import Group
+from fitmatch.gauging.doubts.groups import Entry, Group
 from fitmatch.gauging.doubts.scatter import Sample, Scale, Scatter, care_of
 from fitmatch.records.job import Job
 
@@ -90,6 +90,22 @@ def _others_of_two(numbers: Sequence[int], left: Sample, one: Explanation, scale
     at = next(k for k, item in enumerate(left.items) if item != left.items[one.members[0]])
     value = left.values[one.members[0]]
     yield Odd((numbers[at],), left.values[at] - value, value, scale.standard_nm * sqrt(2))
+
+
+def told_apart(groups: Sequence[Group], odd: Sequence[tuple[Group, Odd]]) -> list[Group]:
+    """The groups, each in parts where many readings were found to be off by the same: either side may be the right one,
+    and what follows from that is not another mistake."""
+    shifts: dict[int, list[set[int]]] = {}
+    for group, one in odd:
+        if len({group.items[k] for k in one.members}) > 1:
+            shifts.setdefault(id(group), []).append(set(one.members))
+    found: list[Group] = []
+    for group in groups:
+        parts: dict[tuple[bool, ...], list[Entry]] = {}
+        for k, entry in enumerate(group.entries):
+            parts.setdefault(tuple(k in members for members in shifts.get(id(group), ())), []).append(entry)
+        found += [group] if len(parts) == 1 else [Group(group.key, part) for part in parts.values()]
+    return found
 
 
 def outside(job: Job, groups: Sequence[Group], scales: Scales) -> Iterator[tuple[Group, Odd]]:

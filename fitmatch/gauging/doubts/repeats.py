@@ -1,8 +1,8 @@
 """Repeats of one place that disagree, and rows that look copied."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from math import gcd, pi, sqrt
-from statistics import fmean, median, stdev
+from statistics import fmean, median
 from typing import Final
 
 from fitmatch.facts import Fact
@@ -20,7 +20,7 @@ _CHANCE_OF_COPIES: Final = 2e-3  # per item, of rows that agree by chance
 
 
 def astray(groups: Sequence[Group]) -> Iterator[tuple[Group, Odd]]:
-    """Repeats that do not agree. Of two, the one further from its group is doubted."""
+    """Repeats that do not agree. Of two, and of two people, the one further from its group is doubted."""
     places: list[tuple[Group, list[int]]] = []  # the repeats of each item at a place, where it has more than one
     for group in groups:
         repeats: dict[tuple[object, ...], list[int]] = {}
@@ -62,51 +62,66 @@ def _worst(group: Group, some: Sequence[int]) -> int:
 
 
 def _people(group: Group, some: Sequence[int]) -> list[int]:
-    """If two people read one place and differ by more than the readings of each do: those of the second."""
+    """If two people read one place and differ by more than the readings of each do: those of the one further from the
+    group's other items, or of the second if there are none."""
     first = [k for k in some if group.entries[k].by == group.entries[some[0]].by]
     second = [k for k in some if k not in first]
     if not second or len({group.entries[k].by for k in some} - {""}) != 2:
         return []
     low, high = sorted(([group.values[k] for k in part] for part in (first, second)), key=median)
-    return second if min(high) - max(low) > max(max(v) - min(v) for v in (low, high)) else []
+    if min(high) - max(low) <= max(max(v) - min(v) for v in (low, high)):
+        return []
+    others = [v for v, item in zip(group.values, group.items, strict=True) if item != group.items[some[0]]]
+    if not others:
+        return second
+    middle = median(others)
+    return max((second, first), key=lambda part: abs(median(group.values[k] for k in part) - middle))
 
 
-def copied(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
+def copied(job: Job, groups: Sequence[Group], odd: Sequence[tuple[Group, Odd]]) -> Iterator[Finding]:
     """Rows that look copied from another, by their first readings.
 
     Rows must agree in at least three readings, and in so many that two of the kind would hardly ever agree by chance.
+    `odd`: the readings that look wrong, which say nothing about chance.
     """
     rows: dict[Key, dict[ItemKey, list[Entry]]] = {}
-    for group in groups:
+    parts: dict[tuple[str, ItemKey], int] = {}  # of a feature and its item: the number of its group
+    for at, group in enumerate(groups):
         items = rows.setdefault(group.key._replace(angle=None), {})
         for entry in group.entries:
             items.setdefault(entry.item, []).append(entry)
+            parts.setdefault((group.key.feature, entry.item), at)
     pins = {p.name: p.pin for p in job.positions}
+    wrong = {(group.key.feature, group.entries[k].item) for group, one in odd for k in one.members}
     for key, items in rows.items():
-        full = [some for some in items.values() if len(some) >= _FEWEST_TO_COPY]
-        read = [tuple(e.reading.nm for e in some) for some in full]
-        if len(full) * _chance(read) > _CHANCE_OF_COPIES:
+        full = {item: some for item, some in items.items() if len(some) >= _FEWEST_TO_COPY}
+        read = {item: tuple(e.reading.nm for e in some) for item, some in full.items()}
+        good = {values: parts[key.feature, item] for item, values in read.items() if (key.feature, item) not in wrong}
+        if len(full) * _chance(good) > _CHANCE_OF_COPIES:
             continue
         seen: dict[tuple[int, ...], Entry] = {}
-        for values, (entry, *_) in zip(read, full, strict=True):
-            first = seen.setdefault(values, entry)
+        for item, (entry, *_) in full.items():
+            first = seen.setdefault(read[item], entry)
             pin = pins.get(entry.name) if key.feature == "journal" else None
             if first is not entry and (pin is None or pin != pins.get(first.name)):
                 yield entry, key.feature, Fact("copied", {"other": first.name}), ("copied-row",)
 
 
-def _chance(rows: Sequence[tuple[int, ...]]) -> float:
-    """The chance that two rows agree: of their first readings times those of the differences from one to the next, each
-    that of two normal values on the grid of the readings, grid / (2 sqrt(pi) s).
+def _chance(rows: Mapping[tuple[int, ...], int]) -> float:
+    """The chance that two rows agree, each given with the group that it scatters in: of their first readings times
+    those of the differences from one to the next, each that of two normal values on the grid of the readings,
+    grid / (2 sqrt(pi) s).
 
     Rows that are copies themselves count once, as they say nothing about chance.
     """
-    rows = list(dict.fromkeys(rows))
-    if len(rows) < 2:
+    if not rows:
         return 1.0
     grid = gcd(*(value for row in rows for value in row))
     chance = 1.0
     for k in range(min(map(len, rows))):
-        spread = stdev(row[k] - (row[k - 1] if k else 0) for row in rows)
-        chance *= min(1.0, grid / (2 * sqrt(pi) * spread)) if spread else 1.0
+        steps: dict[int, list[int]] = {}
+        for row, part in rows.items():
+            steps.setdefault(part, []).append(row[k] - (row[k - 1] if k else 0))
+        squares, freedom = map(sum, zip(*map(_squares, steps.values()), strict=True))
+        chance *= min(1.0, grid / (2 * sqrt(pi * squares / freedom))) if squares else 1.0
     return chance

@@ -1,10 +1,12 @@
 """Mistakes that a whole session shares: all walls of a box, all journals of a kind. Only the clearance shows them.
 
 A box of a neighbouring wall step is not a mistake, so a box is doubted only if it fits no group of journals of its
-kind, and then by how far its own walls would have to be off.
+kind, and then by how far its own walls would have to be off. Where a gauge is known to have moved, readings before and
+after it are groups of their own: what they make a box miss by is that mistake and no other.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import product
 from statistics import median
 from typing import Final, NamedTuple
 
@@ -21,17 +23,27 @@ _CLOSE_NM: Final = 10_000.0  # how close to half an undersize step the walls of 
 
 
 class _Box(NamedTuple):
+    """The groups of a box by half."""
+
     name: str
-    halves: Mapping[str, list[Entry]]
+    halves: Mapping[str, list[Group]]
+
+    def of(self, half: str) -> list[Group]:
+        """An `either` shell serves both halves."""
+        return self.halves.get(half) or self.halves.get("either") or []
 
     def centre(self, half: str) -> float:
-        """An `either` shell serves both halves."""
-        entries = self.halves.get(half) or self.halves.get("either") or ()
-        return median(e.value_nm for e in entries) if entries else float("nan")
+        values = [value for group in self.of(half) for value in group.values]
+        return median(values) if values else float("nan")
 
     @property
-    def walls(self) -> float:
-        return self.centre("upper") + self.centre("lower")
+    def first(self) -> Entry:
+        return next(iter(self.halves.values()))[0].entries[0]
+
+    @property
+    def walls(self) -> list[float]:
+        """What its upper and lower wall may add up to; nothing if it lacks a half."""
+        return [a.middle + b.middle for a, b in product(self.of("upper"), self.of("lower"))]
 
 
 def shared(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
@@ -41,55 +53,48 @@ def shared(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
 
 
 def _of_kind(job: Job, kind: str, groups: Sequence[Group]) -> Iterator[Finding]:
-    journals: list[Entry] = []
-    bores: list[Entry] = []
-    boxes: dict[tuple[str, str], dict[str, list[Entry]]] = {}
+    journals = [group for group in groups if group.key.feature == "journal"]
+    bores = [group for group in groups if group.key.feature == "housing_bore"]
+    boxes: dict[tuple[str, str], dict[str, list[Group]]] = {}
     for group in groups:
-        if group.key.feature == "journal":
-            journals.extend(group.entries)
-        elif group.key.feature == "housing_bore":
-            bores.extend(group.entries)
-        else:
+        if group.key.feature == "wall":
             halves = boxes.setdefault((group.key.box, group.key.label), {})
-            halves.setdefault(group.key.half, []).extend(group.entries)
+            halves.setdefault(group.key.half, []).append(group)
     named = (_Box(name or label, halves) for (name, label), halves in boxes.items())
-    found = [box for box in named if box.walls == box.walls]  # both halves, or nothing can be said
+    found = [box for box in named if box.walls]  # both halves, or nothing can be said
     if not journals or not bores or not found:
         return
     aims = [p for p in job.positions if p.kind == kind and p.target_nm is not None]
     target = median(p.target_nm or 0 for p in aims) if aims else 0.0
-    bore = median(e.value_nm for e in bores)
-    sizes = [median(group.values) for group in groups if group.key.feature == "journal"]
-    room = [bore - size for size in sizes]
+    sizes = [group.middle for group in journals]
+    room = [group.middle - size for group in bores for size in sizes]
     low = min([0, *(p.min_nm for p in aims if p.min_nm is not None)]) - _BELOW_NOTHING_NM
     high = max([_LARGEST_SHARE * max(sizes), *(p.max_nm for p in aims if p.max_nm is not None)]) + _STEP_NM
     off = {}  # by number: the least by which the clearance of a box that fits nowhere misses the target
     for k, box in enumerate(found):
-        clearances = [r - box.walls for r in room]
+        clearances = [r - walls for r in room for walls in box.walls]
         if not any(low <= c <= high for c in clearances):
             off[k] = min((c - target for c in clearances), key=abs)
     if not off:
         return
     if len(off) == len(found) and max(off.values()) - min(off.values()) < 2 * _ALIKE_NM:
-        yield _whole_kind(kind, min(off.values(), key=_strangeness), found, journals)
+        yield _whole_kind(kind, min(off.values(), key=_strangeness), found, journals[0].entries[0])
         return
     good = [box for k, box in enumerate(found) if k not in off]
     for k, error in off.items():
         yield from _one_box(found[k], error, good)
 
 
-def _whole_kind(kind: str, off: float, boxes: list[_Box], journals: list[Entry]) -> Finding:
+def _whole_kind(kind: str, off: float, boxes: list[_Box], journal: Entry) -> Finding:
     """Every box misses by about the same: the walls (all or one half), the journals or the bores may be off."""
-    walls = [e for box in boxes for half in box.halves.values() for e in half]
     half = _half_apart(boxes[0], off)
     if half is not None:
-        some = [e for box in boxes for e in box.halves.get(half, ())]
-        return _sitting(some[0], "wall", half, kind, -off, _wall_names(-off))
+        return _sitting(boxes[0].of(half)[0].entries[0], "wall", half, kind, -off, _wall_names(-off))
     by_walls = _wall_names(-off / 2)
     by_journals = _journal_names(off)
     if by_walls:
-        return _sitting(walls[0], "wall", "", kind, -off / 2, (*by_walls, *by_journals)[:3])
-    return _sitting(journals[0], "journal", "", kind, -off, by_journals or ("unknown",))
+        return _sitting(boxes[0].first, "wall", "", kind, -off / 2, (*by_walls, *by_journals)[:3])
+    return _sitting(journal, "journal", "", kind, -off, by_journals or ("unknown",))
 
 
 def _strangeness(off: float) -> tuple[bool, float]:
@@ -108,15 +113,14 @@ def _half_apart(box: _Box, off: float) -> str | None:
 def _one_box(box: _Box, off: float, good: list[_Box]) -> Iterator[Finding]:
     """One box fits nowhere, while others do."""
     if good:
-        for half, entries in box.halves.items():
+        for half in box.halves:
             usual = median(other.centre(half) for other in good)
-            error = median(e.value_nm for e in entries) - usual
+            error = box.centre(half) - usual
             if abs(error) > _ALIKE_NM:
                 names = _wall_names(error) or _wall_names(-off / 2) or ("unknown",)
-                yield _sitting(entries[0], "wall", half, box.name, error, names)
+                yield _sitting(box.of(half)[0].entries[0], "wall", half, box.name, error, names)
         return
-    entries = [e for half in box.halves.values() for e in half]
-    yield _sitting(entries[0], "wall", "", box.name, -off / 2, _wall_names(-off / 2) or ("unknown",))
+    yield _sitting(box.first, "wall", "", box.name, -off / 2, _wall_names(-off / 2) or ("unknown",))
 
 
 def _sitting(first: Entry, feature: str, half: str, of: str, error_nm: float, signatures: tuple[str, ...]) -> Finding:
