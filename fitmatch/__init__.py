@@ -10,6 +10,7 @@
     fitmatch.check(job).to_frame()               # one row per reading in doubt
 
     fitmatch.compare(job).to_frame()             # strategies and baselines side by side
+    fitmatch.advise(job).to_frame()              # what would help each position outside its limits
 
     job = fitmatch.read_job("my-build", assembled=True)
     fitmatch.assembled(job).to_frame()           # one row per reading with the shells in
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
     from fitmatch.records.oils import Oil as Oil
     from fitmatch.records.parts import Band as Band
     from fitmatch.records.stacks import Stack as Stack
+    from fitmatch.study.advice.advise import advise as advise
     from fitmatch.study.comparison.compare import compare as compare
     from fitmatch.study.drawings.ranges import range as range  # noqa: A004 (named like its command)
     from fitmatch.study.film.films import film as film
@@ -53,6 +55,7 @@ __all__ = [
     "Oil",
     "Stack",
     "__version__",
+    "advise",
     "assembled",
     "assign",
     "check",
@@ -68,6 +71,7 @@ _HOME = {
     "Oil": "fitmatch.records.oils",
     "InputError": "fitmatch.problems",
     "Kernel": "fitmatch.fit.answer.kernel",
+    "advise": "fitmatch.study.advice.advise",
     "assembled": "fitmatch.gauging.assembled",
     "assign": "fitmatch.fit.assign",
     "check": "fitmatch.gauging.doubts.check",

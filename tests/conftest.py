@@ -11,13 +11,19 @@ pytest.register_assert_rewrite("oracles")
 
 
 @pytest.fixture(scope="session", autouse=True)
-def ctrl_c_is_heard() -> Iterator[None]:
-    """A shell starts a job in the background with SIGINT ignored, and what tests start would inherit that."""
-    before = signal.getsignal(signal.SIGINT)
-    if before is signal.SIG_IGN:
-        signal.signal(signal.SIGINT, signal.default_int_handler)
+def the_keyboard_is_heard() -> Iterator[None]:
+    """A shell starts a job in the background with the keyboard's signals ignored, and what tests start would inherit
+    that."""
+    heard = {signal.SIGINT: signal.default_int_handler}
+    if hasattr(signal, "SIGQUIT"):
+        heard[signal.SIGQUIT] = signal.SIG_DFL
+    before = {number: signal.getsignal(number) for number in heard}
+    for number, handler in heard.items():
+        if before[number] is signal.SIG_IGN:
+            signal.signal(number, handler)
     yield
-    signal.signal(signal.SIGINT, before)
+    for number, handler in before.items():
+        signal.signal(number, handler)
 
 
 # The summary counts what was left out, also where workers of xdist leave it out: each of them the same.

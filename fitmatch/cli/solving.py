@@ -42,13 +42,18 @@ time_limit = click.option(
 )
 
 
-def read(folders: Sequence[Path], notes: Notes) -> "Job | Pool":
-    """One job, or several that share their shells; warnings are told."""
+def read(folders: Sequence[Path], notes: Notes, *, needs_shells: bool = True) -> "Job | Pool":
+    """One job, or several that share their shells; warnings are told. `needs_shells`: a job without a shell file is
+    refused."""
     from fitmatch.intake.pooling import read_jobs
     from fitmatch.intake.reading import read_job
 
     with notes.progress("reading the job" if len(folders) == 1 else "reading the jobs"):
-        task = read_job(folders[0]) if len(folders) == 1 else read_jobs(folders)
+        task = (
+            read_job(folders[0], needs_shells=needs_shells)
+            if len(folders) == 1
+            else read_jobs(folders, needs_shells=needs_shells)
+        )
     for job in task.jobs:
         notes.warn(*job.warnings)
     return task

@@ -2,7 +2,8 @@
 
     difference = assembled - calculated, for the very pair of shells that was in
     apart      : more than the greater of 0.0003 in and the expanded uncertainty of the difference
-    a mistake  : more than the greater of 0.0005 in and the same
+    a mistake  : more than the greater of 0.0005 in and the same, with the seating in the calculation or, if that was
+                 learned, without it: what others teach excuses no reading
     crush      : explains 0.0005 in and no more; nothing is learned from what differs by more from the calculation
                  without seating or from the others of its kind
     seating    = median over positions of (difference + the seating in the calculation)
@@ -67,13 +68,14 @@ class Learned(NamedTuple):
 class Check(NamedTuple):
     """One assembled reading with the calculation for its pair. `bound_nm` is the expanded uncertainty of the
     difference, None if that is unknown; then the fixed limits alone decide. `why_not`: why nothing is learned from
-    it."""
+    it. `is_learned`: the seating in the calculation was learned."""
 
     reading: AssembledReading
     placement: Placement
     assembled_nm: int
     uncertainty: Uncertainty | None
     why_not: Fact | None = None
+    is_learned: bool = False
 
     @property
     def bound_nm(self) -> float | None:
@@ -120,9 +122,19 @@ class Check(NamedTuple):
     @property
     def verdict(self) -> Verdict:
         off = abs(self.difference_nm)
-        if off > self.mistake_from_nm:
+        if off > self.mistake_from_nm or self.excused_by_seating:
             return Verdict.MISTAKE
         return Verdict.APART if off > self.apart_from_nm else Verdict.AGREES
+
+    @property
+    def excused_by_seating(self) -> bool:
+        """Whether only a seating that was learned keeps it from being a mistake."""
+        return self.is_learned and abs(self.difference_nm) <= self.mistake_from_nm < abs(self.unseated_nm)
+
+    @property
+    def by_seating(self) -> bool:
+        """Whether only the seating in the calculation makes it a mistake."""
+        return _why_code(self) == "by-seating"
 
     @property
     def shortfall_nm(self) -> int:
@@ -210,10 +222,10 @@ class Comparison:
 
     def in_common(self, check: Check) -> bool:
         """Whether a difference belongs to its kind as a whole: most are off by about as much, and it disappears with
-        what they are all off by."""
+        what they are all off by. One that is off by more than crush explains, and its kind is not, stands alone."""
         kind, off = check.placement.position.kind, check.difference_nm
         common = self.all_off_nm.get(kind)
-        if common is None:
+        if common is None or (_why_code(check) == "beyond-crush" and abs(common) <= check.crush_nm):
             return False
         alone = abs(check.unseated_nm - common)
         mine = [c for c in self.checks if c.placement.position.kind == kind]
@@ -272,7 +284,9 @@ def compare(job: Job, doubts: Sequence[Doubt] = ()) -> Comparison:
         placement = Placement(position, upper, lower, limits_at(job))
         clearance = assembled_clearance(job, reading, placement)
         check = Check(reading, placement, clearance, model.of_difference(reading, placement))
-        checks.append(check._replace(why_not=_why_not(check, in_doubt)))
+        fit = job.fits[position.kind]
+        is_learned = fit.seating_readings is not None and fit.seating_nm == position.seating_nm
+        checks.append(check._replace(why_not=_why_not(check, in_doubt), is_learned=is_learned))
     learned: dict[str, Learned] = {}
     refused: dict[str, Fact] = {}
     all_off: dict[str, int] = {}
@@ -360,7 +374,7 @@ def _refused(checks: Sequence[Check]) -> Fact | None:
     mistaken = _positions(c for c in by_gauge if abs(c.unseated_nm) > c.crush_nm or _why_code(c) == "stands-out")
     if _MOST_MISTAKEN * len(mistaken) > len(read):
         return Fact("mistakes", {"positions": mistaken, "read": len(read)})
-    by_seating = _positions(c for c in checks if _why_code(c) == "by-seating")
+    by_seating = _positions(c for c in checks if c.by_seating)
     return Fact("by-seating", {"positions": by_seating}) if by_seating else None
 
 

@@ -15,7 +15,7 @@ from fitmatch.intake.common import advice
 from fitmatch.intake.common.findings import POSITIONS, SETTINGS, SHELLS, Findings, Paper
 from fitmatch.intake.reading import Compared, FolderReader
 from fitmatch.intake.rows.all_shells import settled, unlike, without_family
-from fitmatch.intake.rows.copies import copies
+from fitmatch.intake.rows.copies import copies, look_alikes
 from fitmatch.intake.rows.cross_checks import scatter_warnings
 from fitmatch.lengths import with_unit
 from fitmatch.names import composed
@@ -32,9 +32,9 @@ _FIELDS: Final = ("kind", "half", "wall_nm", "coating_nm", "wall_to_metal_nm", "
 _COLUMNS: Final = {"wall_nm": "wall", "coating_nm": "coating", "wall_to_metal_nm": "measured"}
 
 
-def read_jobs(folders: Sequence[str | PathLike[str]]) -> Pool:
+def read_jobs(folders: Sequence[str | PathLike[str]], *, needs_shells: bool = True) -> Pool:
     """Read and check several job folders that share their shells; raises InputError with every mistake in any of them,
-    job by job, including rows that disagree about one shell."""
+    job by job, including rows that disagree about one shell. `needs_shells`: a job without a shell file is one."""
     paths = [Path(folder) for folder in folders]
     findings = Findings()
     problems = findings.problems
@@ -46,7 +46,7 @@ def read_jobs(folders: Sequence[str | PathLike[str]]) -> Pool:
     jobs: list[Job] = []
     for at, path in enumerate(paths):
         try:
-            readers.append(FolderReader(path))
+            readers.append(FolderReader(path, needs_shells=needs_shells))
         except InputError as error:  # there is no such folder: the path itself is the name
             problems += [p._replace(rank=(at, *p.rank)) for p in error.problems]
             findings.number += error.number
@@ -71,11 +71,11 @@ def read_jobs(folders: Sequence[str | PathLike[str]]) -> Pool:
         raise InputError(problems, noticed, findings.number)
     _check_settings(jobs, findings)
     shells = _union(jobs, findings)
-    _check_shells(jobs, readers, shells, findings)
+    alike = _check_shells(jobs, readers, shells, findings)
     _check_locks(jobs, [reader.settings.positions or "" for reader in readers], findings)
     if problems:
         raise InputError(problems, [*noticed, *findings.warnings], findings.number)
-    return _pool(jobs, shells, [*findings.warnings, *_taken_as_one(jobs)])
+    return _pool(jobs, shells, [*findings.warnings, *_taken_as_one(jobs)], alike)
 
 
 def _check_named_once(paths: Sequence[Path], findings: Findings) -> None:
@@ -113,8 +113,8 @@ def _check_settings(jobs: Sequence[Job], findings: Findings) -> None:
 
 def _check_shells(
     jobs: Sequence[Job], readers: Sequence[FolderReader], shells: Sequence[Shell], findings: Findings
-) -> None:
-    """What only the shells of all jobs tell together."""
+) -> tuple[tuple[str, str], ...]:
+    """What only the shells of all jobs tell together. Returns the boxes that may be copies, each with the other."""
     whose = {shell.box: (at, job) for at, job in reversed([*enumerate(jobs)]) for shell in job.shells}
     confirmed = {box: reason for reader in readers for box, reason in reader.copies_confirmed.items()}
     for at, (job, reader) in enumerate(zip(jobs, readers, strict=True)):
@@ -125,7 +125,8 @@ def _check_shells(
         for column, text in unlike(pooled):
             paper = Paper(f"{job.name}/{settings.positions}", (at, POSITIONS))
             findings.report("unlike-shells", text, paper, None, column)
-    for copy in copies(shells, confirmed):
+    found = list(copies(shells, confirmed))
+    for copy in found:
         (at, job), (_, other) = whose[copy.shell.box], whose[copy.other.box]
         file, other_file = f"{job.name}/{copy.shell.file}", f"{other.name}/{copy.other.file}"
         if copy.is_mistake:
@@ -133,6 +134,7 @@ def _check_shells(
             findings.report("box-copied", copy.mistake(other_file), Paper(file, (at, SHELLS)), copy.row, where)
         else:
             findings.warnings.append(copy.warning(file, other_file))
+    return look_alikes(found)
 
 
 def _taken_as_one(jobs: Sequence[Job]) -> Iterator[str]:
@@ -224,7 +226,9 @@ def _check_locks(jobs: Sequence[Job], files: Sequence[str], findings: Findings) 
         known |= mine
 
 
-def _pool(jobs: Sequence[Job], shells: list[Shell], warnings: Sequence[str]) -> Pool:
+def _pool(
+    jobs: Sequence[Job], shells: list[Shell], warnings: Sequence[str], alike: tuple[tuple[str, str], ...]
+) -> Pool:
     """The jobs with the shells and gauges of all; `warnings` about all of them stand with the first."""
     locks = [{lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None} for job in jobs]
     measurings = [job.measuring for job in jobs]
@@ -236,6 +240,7 @@ def _pool(jobs: Sequence[Job], shells: list[Shell], warnings: Sequence[str]) -> 
         tuple(
             replace(
                 job,
+                look_alikes=alike,
                 reserved=frozenset().union(*(other for other in locks if other is not mine)),
                 warnings=(
                     *((*warnings, *scatter_warnings(together)) if job is settled_jobs[0] else ()),

@@ -20,7 +20,7 @@ from fitmatch.intake.job_toml.sources import (
     with_positions,
 )
 from fitmatch.intake.rows.all_shells import settled, unlike, without_family
-from fitmatch.intake.rows.copies import copies
+from fitmatch.intake.rows.copies import copies, look_alikes
 from fitmatch.intake.rows.cross_checks import (
     LockCheck,
     check_agreement,
@@ -68,13 +68,15 @@ def read_job(
     assembled: bool = False,
     job_toml: bytes | None = None,
     log: bytes | None = None,
+    needs_shells: bool = True,
 ) -> Job:
     """Read and check a whole job folder; raises InputError with every mistake at once, in reading order.
 
     `assembled`: with the readings taken with the shells in, and the saved plan that they may refer to. `job_toml` is
     read in place of the file's own bytes, `log` in place of those of the long file of readings, which need not exist.
+    `needs_shells`: having no shell file at all is a mistake.
     """
-    reader = FolderReader(Path(folder), job_toml=job_toml, log=log)
+    reader = FolderReader(Path(folder), job_toml=job_toml, log=log, needs_shells=needs_shells)
     return reader.job(reader.compared(frozenset()), assembled=assembled)
 
 
@@ -92,9 +94,16 @@ class Compared(NamedTuple):
 class FolderReader:
     """Reads one job folder in two steps, as jobs that share their shells must first know each other's headers."""
 
-    def __init__(self, folder: Path, *, job_toml: bytes | None = None, log: bytes | None = None) -> None:
-        """Read job.toml and the headers of all tables; raises InputError if there is no folder. `job_toml` and `log`
-        as in `read_job`."""
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        job_toml: bytes | None = None,
+        log: bytes | None = None,
+        needs_shells: bool = True,
+    ) -> None:
+        """Read job.toml and the headers of all tables; raises InputError if there is no folder. The other arguments are
+        those of `read_job`."""
         self._findings = findings = Findings()
         self._folder = path = folder
         check_folder(path, findings)
@@ -102,14 +111,14 @@ class FolderReader:
         self.settings = settings = with_positions(path, read_settings(self._job_bytes, findings))
         self._sizes = Sizes(settings.measuring, numbered_are_repeats=settings.numbered_are_repeats)
         self._position_source = table_source(path, settings, "positions", findings)
-        self._sources, complete = shell_sources(path, settings, findings)
+        self._sources, complete = shell_sources(path, settings, findings, needed=needs_shells)
         self._log_source = readings_source(path, settings, findings, log)
         self._positions = self._open(self._position_source, POSITION_FORM)
         self._shells = [table for s in self._sources if (table := self._open(s, SHELL_FORM)) is not None]
         self._in_positions = names_in(self._positions) if self._positions else set()
         self.in_shells = {name for table in self._shells for name in names_in(table)}
         self._complete = complete and len(self._shells) == len(self._sources)
-        if self._complete and self._positions:
+        if self._complete and self._positions and self._sources:
             check_rule_columns(settings, self._in_positions, self.in_shells)
         warn_of_idle_rules(settings, findings)
         self.copies_confirmed: Mapping[str, str] = {}  # once the shells are read
@@ -222,6 +231,7 @@ class FolderReader:
             coating_counts=settings.coating_counts,
             spelled=spellings(wanted) | pool.spelled(),
             running=settings.running,
+            polish_max_nm=settings.polish_max_nm,
             measuring=replace(
                 settings.measuring,
                 pooled=self._sizes.pooled(),
@@ -234,23 +244,26 @@ class FolderReader:
             ),
         )
         if pooled is None and complete and sheet:
-            self._check_shells(job, sheet, pool)
+            job = replace(job, look_alikes=self._check_shells(job, sheet, pool))
         return job
 
-    def _check_shells(self, job: Job, sheet: Sheet, pool: ShellPool) -> None:
-        """Hold the shells of all files against one another, and against what the job asks of them as a whole."""
+    def _check_shells(self, job: Job, sheet: Sheet, pool: ShellPool) -> tuple[tuple[str, str], ...]:
+        """Hold the shells of all files against one another, and against what the job asks of them as a whole. Returns
+        the boxes that may be copies, each with the other."""
         findings = self._findings
         for kind, text in without_family(job):
             self.settings.file.report("no-family", text, "fit", kind, "family")
         for column, text in unlike(job):
             if column not in sheet.columns.slipped | pool.slipped:
                 findings.report("unlike-shells", text, sheet.paper, None, column, LAST)
-        for copy in copies(job.shells, pool.copies_confirmed):
+        found = list(copies(job.shells, pool.copies_confirmed))
+        for copy in found:
             if copy.is_mistake:
                 paper, where = pool.papers[copy.shell.file], "box" if copy.shares_file else None
                 findings.report("box-copied", copy.mistake(copy.other.file), paper, copy.row, where)
             else:
                 findings.warnings.append(copy.warning(copy.shell.file, copy.other.file))
+        return look_alikes(found)
 
     def _open(self, source: Source | None, form: Form) -> Table | None:
         table = open_table(source.data, source.paper, self._findings) if source else None

@@ -24,13 +24,14 @@ class Doubted(NamedTuple):
         return {kind for some in self for kind in some.values()}
 
     def concerns(self, position: Position, placed: Placement | None) -> bool:
-        """Whether the position's own sizes are in doubt, or a wall of its shells; if it is empty, any wall of its kind,
-        as that shell might have gone there."""
+        """Whether the position's own sizes are in doubt, or a wall of its shells."""
         if position.key in self.journals or (position.job, position.housing or position.name) in self.bores:
             return True
-        if placed is None:
-            return position.kind in self.shells.values()
-        return placed.upper.key in self.shells or placed.lower.key in self.shells
+        return placed is not None and (placed.upper.key in self.shells or placed.lower.key in self.shells)
+
+    def could_fill(self, position: Position) -> tuple[str, ...]:
+        """The shells in doubt of the kind of an empty position: one of them might go there."""
+        return tuple(full_name(key) for key, kind in self.shells.items() if kind == position.kind)
 
 
 def doubted(told: Iterable[tuple[Job, Iterable[Doubt]]]) -> Doubted:
@@ -43,6 +44,11 @@ def doubted(told: Iterable[tuple[Job, Iterable[Doubt]]]) -> Doubted:
             rows = found.journals if doubt.feature == "journal" else found.bores
             rows.update((p.key, p.kind) for p in _positions(job, doubt))
     return found
+
+
+def of_held(job: Job, doubt: Doubt) -> bool:
+    """Whether a doubt is about the walls of held shells alone: nothing rests on them."""
+    return doubt.feature == "wall" and all(shell.hold is not None for shell in _shells(job, doubt))
 
 
 def _positions(job: Job, doubt: Doubt) -> Iterable[Position]:

@@ -258,8 +258,10 @@ class Job:
     coating_counts: bool = True
     digest: str = ""
     warnings: tuple[str, ...] = ()
+    look_alikes: tuple[tuple[str, str], ...] = ()  # boxes that may be copies, each with the other, and no reason given
     measuring: Measuring = field(default_factory=Measuring)
     running: "Mapping[str, Running]" = field(default_factory=dict)  # kind -> how its bearings run
+    polish_max_nm: int | None = None  # the most that advice may propose to polish off a journal; None: nothing
     # If it is one of several jobs that share their shells; `shells` are then those of all.
     name: str = ""
     reserved: frozenset[ShellKey] = frozenset()  # shells locked in another of the jobs

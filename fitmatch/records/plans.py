@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.facts import Fact
 from fitmatch.lengths import NM_PER_UNIT
@@ -11,12 +11,15 @@ from fitmatch.records.doubted import doubted
 from fitmatch.records.job import Job
 from fitmatch.records.keys import PositionKey, full_name
 from fitmatch.records.measuring import Doubt
-from fitmatch.records.parts import Position, Shell
+from fitmatch.records.parts import SIDES, Position, Shell
 from fitmatch.records.placements import KindFigures, Placement, figures_of
 from fitmatch.records.pools import TOGETHER, Group
 
 if TYPE_CHECKING:
     import pandas
+
+
+_TOLD_APART_NM: Final = 500  # half a step of a micrometer that reads 1 um
 
 
 class Status(StrEnum):
@@ -60,6 +63,16 @@ class Cure(NamedTuple):
     high_nm: int | None = None
     marks: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
+    @property
+    def is_shell(self) -> bool:
+        """Whether it is one more shell."""
+        return self.change in SIDES
+
+    @property
+    def is_to_be_had(self) -> bool:
+        """Whether the walls that will do differ by as much as gauges tell apart."""
+        return self.low_nm is None or self.high_nm is None or self.high_nm - self.low_nm >= _TOLD_APART_NM
+
 
 class NotOffered(NamedTuple):
     """What would also fix a position but is not for the shop to change.
@@ -81,7 +94,8 @@ class Reason(NamedTuple):
     all of `together` it cannot, even if every other rule and limit were relaxed; without any one of them it can.
     `reduced`: that was shown; otherwise it was too much work, or time ran out, and some may not matter.
     `cures_complete`: all were looked for; otherwise there may be more. `in_doubt`: none was looked for, as a reading of
-    the position must be taken again first."""
+    the position must be taken again first, or those of `doubted`, shells that could go there. `as_well`: further
+    columns of a rule in `together` that keep it out in place of the one there."""
 
     position: Position
     together: tuple[str, ...]
@@ -90,6 +104,8 @@ class Reason(NamedTuple):
     cures_complete: bool
     not_offered: tuple[NotOffered, ...] = ()
     in_doubt: bool = False
+    doubted: tuple[str, ...] = ()
+    as_well: tuple[str, ...] = ()
 
 
 class Flag(NamedTuple):
@@ -216,6 +232,7 @@ class JobPlan:
             or self.flags
             or self.strays
             or self.doubts
+            or self.job.look_alikes
             or self.unmeasured_positions
             or any(s.wall_nm is None and s.hold is None for s in self.job.shells)
             or any(not p.within_limits for p in self.placements)
@@ -235,11 +252,19 @@ class JobPlan:
 
     def is_ready(self, kind: str) -> bool:
         """Whether shells of this kind may be fitted, as far as this job goes: its positions are all inside their
-        limits, none of them rests on a reading in doubt, and no shell has a mark that one of them may have been meant
-        to ask for. A shell left over may be in doubt or not yet measured: it could make the choice better, and what was
-        chosen stays as good as it is."""
+        limits, none of them rests on a reading in doubt or on a box that may be a copy, and no shell has a mark that
+        one of them may have been meant to ask for. A shell left over may be in doubt or not yet measured: it could make
+        the choice better, and what was chosen stays as good as it is."""
         astray = any(stray.kind == kind and not stray.is_held for stray in self.strays)
-        return self.is_complete(kind) and not astray and not any(p.position.kind == kind for p in self.in_doubt)
+        sure = not any(p.position.kind == kind for p in self.in_doubt) and not self.drawn_from_copies(kind)
+        return self.is_complete(kind) and sure and not astray
+
+    def drawn_from_copies(self, kind: str) -> tuple[tuple[str, str], ...]:
+        """The boxes that may be copies, each with the other, where the kind has shells of either."""
+        if not self.job.look_alikes:
+            return ()
+        used = {shell.box for p in self.of_kind(kind) for shell in (p.upper, p.lower)}
+        return tuple(pair for pair in self.job.look_alikes if not used.isdisjoint(pair))
 
     @property
     def in_doubt(self) -> tuple[Placement, ...]:

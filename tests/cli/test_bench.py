@@ -69,6 +69,14 @@ class Sitting:
         return prompts
 
 
+def test_the_example_of_a_box_bears_the_name_of_the_job(tmp_path: Path) -> None:
+    """The words and the refusal show a box named as `fitmatch new` names it, after the folder."""
+    sitting = Sitting(bench_job(tmp_path / "my build"))
+    assert "such as box my-build-rods-C rod 5 5" in sitting.refused("box C rod")
+    sitting.enter("help")
+    assert "such as box my-build-rods-C rod 5 5" in " ".join(sitting.said)
+
+
 @pytest.mark.parametrize("word", ["help", "?", "HELP"])
 def test_the_words_are_explained(tmp_path: Path, word: str) -> None:
     """`help` and `?` say what every word does, and nothing else happens."""

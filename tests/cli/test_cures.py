@@ -135,3 +135,132 @@ def test_a_limit_that_is_missed_is_told_where_shells_are_short_as_well(
     status, text = told(folder, capsys)
     assert status == 1 and "NOT FILLED: R2 (rod)" in text
     assert "Misses the maker's max by 4 tenths; only the maker may change that." in text
+
+
+# Rods that want walls totalling 0.1241, and shells for them.
+FIT = "[fit.rod]\nmin = 0.0018\nmax = 0.0030\n"
+ROD = "position,kind,journal,housing_bore\nR1,rod,2.0000,2.1265\nR2,rod,2.0001,2.1266\nR3,rod,2.0000,{}\n"
+HEAD = "shell,kind,half,wall"
+
+
+def rods(folder: Path, uppers: str, lowers: str, *, column: str = "", bore: str = "2.1265", **files: str) -> Path:
+    """Three rods, the bore of the last. Shells are words such as `0.0620`, or `0.0620,worn` with a further column."""
+    halves = [(half, cells) for half, words in (("upper", uppers), ("lower", lowers)) for cells in words.split()]
+    rows = [f"{n},rod,{half},{cells}\n" for n, (half, cells) in enumerate(halves, 1)]
+    return written(
+        folder,
+        toml=f'unit = "in"\n{FIT}{files.get("more", "")}',
+        positions=files.get("positions", ROD.format(bore)),
+        shells=f"{HEAD}{column}\n{''.join(rows)}",
+    )
+
+
+def test_one_more_half_is_for_one_of_several_positions(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Three bores that nothing fits get one half more: that fixes one of them, and so it is said."""
+    folder = rods(
+        tmp_path, "0.0615 0.0615 0.0615", "0.0622 0.0622 0.0622", more='[rules]\nwall_difference="0.2 thou"\n'
+    )
+    _, text = told(folder, capsys)
+    assert "NOT FILLED: R1, R2, R3 (rod)" in text
+    assert "Any one of these changes would fix one of them and make no other position worse: one more upper" in text
+
+
+def test_many_bad_positions_are_told_together(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Where the same keeps three positions or more out, one item gives what each misses by, what keeps them out once,
+    and which changes fix which; changes that fix them do not contradict what was said before."""
+    _, text = told(rods(tmp_path, "0.0616 0.0617 0.0616", "0.0617 0.0616 0.0616", bore="2.1268"), capsys)
+    assert text.count("NOT TO BE ASSEMBLED: R") == text.count("Kept out by its max alone.") == 1
+    for name in ("R1", "R2", "R3"):
+        assert re.search(rf"{name} [0-9.]+ tenths? too thin, clearance 0.003[0-9]+ in, max 0.00300 in", text)
+    assert "Only the maker may change its max. Any one of these changes would fix one of them and" in text
+    assert "even if every other limit" not in text and "needs walls totalling" not in text
+
+
+def test_a_refused_bore_is_the_one_cause(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A housing bore outside its drawing limits is told as the cause, and no other limit as enough alone."""
+    folder = rods(
+        tmp_path, "0.0620 0.0621 0.0620", "0.0621 0.0620 0.0620", bore="2.1275",
+        more='[drawing.rod]\nhousing_bore = "2.1255..2.1270"\n',
+    )  # fmt: skip
+    _, text = told(folder, capsys)
+    assert "NOT FILLED: R3 (rod): the housing bore 2.12750 in is above its drawing limits" in text
+    assert "alone" not in text and "No single change" not in text
+
+
+def test_nothing_that_is_not_the_shops_is_said_to_help(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With a held shell in the reason nothing invites to let the hold go."""
+    folder = rods(tmp_path, "0.0620 0.0621 0.0620", "0.0621 0.0620 0.0620,scratch", column=",hold")
+    _, text = told(folder, capsys)
+    assert "Kept out by too few lower halves and the holds together. box-1/6 would fit but is on hold" in text
+    assert "without any one of these" not in text
+
+
+def test_columns_that_keep_apart_are_all_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Where each of two columns alone keeps the last two halves apart, both are named."""
+    folder = rods(tmp_path, "0.0620,K,new 0.0621,K,new 0.0620,,", "0.0621,K,new 0.0620,K,new 0.0620,K,new",
+                  column=",series,condition")  # fmt: skip
+    _, text = told(folder, capsys)
+    assert "too few upper halves and the rule same_in_bore in series and in condition together." in text
+
+
+def test_the_same_mark_in_another_word_is_the_one_change(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Where a position asks for `ja` and shells are marked `yes`, the change that would fix it is told, and not that
+    there is none."""
+    positions = ROD.format("2.1265").replace("bore\n", "bore,flange\n").replace("2.1266\n", "2.1266,ja\n")
+    folder = rods(tmp_path, "0.0620 0.0621 0.0620 0.0620,yes", "0.0621 0.0620 0.0620 0.0620,yes", column=",flange",
+                  positions=positions)  # fmt: skip
+    _, text = told(folder, capsys)
+    assert "Kept out by matching flange alone. If box-1/4 and box-1/8 belong there, write `yes` as its flange." in text
+    assert "No single change" not in text
+
+
+def test_a_wall_that_no_gauge_finds_is_not_proposed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With a guard that leaves a millionth each way no other half is proposed, only what can be done."""
+    gauge = "[rules]\nguard = 1\n[gauge.m]\nlimit = 0.0002\nresolution = 0.0001\nrepeatability = 0.0001\n"
+    measured = '[measured.rod]\njournal = "m"\nhousing_bore = "m"\nwall = "m"\n'
+    folder = rods(tmp_path, "0.0620 0.0621 0.0618", "0.0621 0.0620 0.0618", more=gauge + measured)
+    _, text = told(folder, capsys)
+    assert "NOT TO BE ASSEMBLED: R" in text and "a guard of 0." in text and "one more" not in text
+
+
+def test_shells_that_are_not_measured_come_first(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """While a shell of the kind has no wall, nothing is bought: NEXT is to measure it."""
+    folder = rods(tmp_path, "0.0620 0.0621 ,", "0.0621 0.0620 0.0620", column=",note")
+    _, text = told(folder, capsys)
+    assert "First take the missing readings" in text
+    assert "Open another box" not in text and "one more" not in text and "another box;" not in text
+
+
+def test_a_locked_shell_without_a_wall_is_told_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Its position waits for it, and its box does not list it again."""
+    positions = ROD.format("2.1265").replace("bore\n", "bore,upper\n").replace("2.1265\nR2", "2.1265,3\nR2")
+    folder = rods(tmp_path, "0.0620 0.0621 , 0.0620", "0.0621 0.0620 0.0620", column=",note", positions=positions)
+    _, text = told(folder, capsys)
+    assert "NOT YET MEASURED: R1 (rod): no wall of box-1/3" in text and text.count("NOT YET MEASURED:") == 1
+
+
+@pytest.mark.parametrize("held", [True, False])
+def test_a_doubtful_shell_that_is_in_no_position(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], held: bool
+) -> None:
+    """A held shell in doubt asks for no work, like one that is not measured; of a spare one, fitting may begin."""
+    uppers = "0.0620 0.0621 0.0620" + ("" if held else " 0.0645")
+    lowers = "0.0621 0.0620 0.0620" + (" 0.0645,dent" if held else " 0.0620")
+    status, text = told(rods(tmp_path, uppers, lowers, column=",hold"), capsys)
+    assert status == (0 if held else 1) and ("IN DOUBT" in text) != held
+    assert "Lay out the shells as shown" in text and "do not touch" not in text
+    assert ("NEXT - Fitting may begin: the rod readings" in text) != held
+
+
+def test_a_doubtful_spare_shell_does_not_mark_an_empty_position(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An empty position whose own readings are good is not marked as in doubt; that a doubtful shell could go there is
+    why nothing is proposed for it."""
+    folder = rods(
+        tmp_path, "0.0620 0.0621 0.0620 0.0625", "0.0621 0.0620 0.0620 0.0624", bore="2.1275",
+        more='[drawing.rod]\nhousing_bore = "2.1255..2.1270"\n',
+    )  # fmt: skip
+    _, text = told(folder, capsys)
+    assert "IN DOUBT: box-1/4 wall" in text and "R3 NOT FILLED NEEDS ATTENTION" in text
+    assert "No change is proposed while box-1/4, which could go there, is in doubt: measure that again first." in text

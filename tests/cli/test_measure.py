@@ -239,3 +239,9 @@ def test_nothing_is_read_or_written_outside(tmp_path: Path) -> None:
     folder = bench_job(tmp_path / "pipe")
     os.mkfifo(folder / "readings.csv")
     assert "readings.csv: is a pipe, a device or the like" in measure(folder, "1.8162\n").stderr
+
+
+def test_readings_that_stand_in_the_tables_are_not_asked_for(tmp_path: Path) -> None:
+    """Where the tables have every reading there is nothing to ask for, and no count of nothing."""
+    ran = measure(write_job(tmp_path), "")
+    assert ran.stdout.startswith("The tables have every reading already, and none is asked for;")

@@ -47,7 +47,7 @@ from fitmatch.records.parts import Band, Fit, Position, Shell
 from fitmatch.records.plans import Cure, NotOffered, Plan, Reason
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.text.report import plan_text
-from fitmatch.report.words.small_reasons import in_words
+from fitmatch.report.words.small_reasons import Beside, in_words
 
 
 @seeds(30, 150, 2)
@@ -150,9 +150,8 @@ def test_its_max_alone() -> None:
     )
     assert reason.not_offered == (NotOffered("max", 3 * STEP),)
     assert (
-        "Kept out by its max alone, even if every other limit and rule were relaxed. Misses the maker's max by "
-        "3 tenths; only the maker may change that. Any one of these changes would fix it and make no other position "
-        "worse: one more upper half: wall "
+        "Kept out by its max alone. Misses the maker's max by 3 tenths; only the maker may change that. Any one of "
+        "these changes would fix it and make no other position worse: one more upper half: wall "
     ) in told(plan)
     document = json.loads(plan_document(plan, "in"))
     VALIDATOR.validate(document)
@@ -203,7 +202,12 @@ def test_one_more_half_is_described_completely() -> None:
     both halves must agree, and the families that fit."""
     positions = [
         make_position(
-            "R1", 2 * WALL + TARGET, min_nm=TARGET, max_nm=TARGET, wants_upper=("yes", ""), wants_lower=("", "left")
+            "R1",
+            2 * WALL + TARGET,
+            min_nm=TARGET - 300,
+            max_nm=TARGET + 300,
+            wants_upper=("yes", ""),
+            wants_lower=("", "left"),
         )
     ]
     columns = ("flange", "chamfer")
@@ -221,8 +225,8 @@ def test_one_more_half_is_described_completely() -> None:
     assert cure.marks == (
         ("flange", ("yes",)), ("chamfer", ("",)), ("condition", ("old",)), ("family", ("narrow-2", "narrow-3")),
     )  # fmt: skip
-    assert "one more upper half: wall 0.0590551" in told(plan)
-    assert " in, flange yes, no chamfer mark, condition old, family narrow-2 or narrow-3." in told(plan)
+    assert "one more upper half: wall 0.0590" in told(plan)
+    assert " will do), flange yes, no chamfer mark, condition old, family narrow-2 or narrow-3." in told(plan)
     (value,) = json.loads(plan_document(plan, "in"))["reasons"][0]["cures"]
     assert value["marks"] == {"flange": "yes", "chamfer": "", "condition": "old"}
     assert value["family"] == ["narrow-2", "narrow-3"]
@@ -232,10 +236,10 @@ def test_words_that_few_answers_have() -> None:
     """One more half that is for another position says for which, a housing of another row whose it is, and a limit that
     a guard draws in that it does."""
     row = make_position("R1", 2 * WALL + TARGET)
-    cures = (Cure("upper", 2_540_000, name="b/R2", low_nm=2_540_000, high_nm=2_540_000), Cure("guard", factor=0.25))
+    cures = (Cure("upper", 2_540_000, name="b/R2", low_nm=2_540_000, high_nm=2_540_500), Cure("guard", factor=0.25))
     barred = (NotOffered("min", STEP, guarded=True), NotOffered("accept", name="R3"))
-    text = in_words(Reason(row, ("min",), True, cures, True, barred), "in")
-    assert "one more upper half for b/R2: wall 0.10000 in; a guard of 0.25." in text
+    text = in_words(Reason(row, ("min",), True, cures, True, barred), "in", Beside(), several=False)
+    assert "one more upper half for b/R2: wall 0.100000 in (0.100000 to 0.100019 will do); a guard of 0.25." in text
     assert (
         "Misses the maker's min, as your guard draws it in, by 1 tenth; the maker's min is not yours to change." in text
     )
@@ -389,13 +393,15 @@ def as_rules(rule: str, nm: int) -> dict[str, object]:
 
 @pytest.mark.parametrize("off", range(-3, 4))
 def test_printed_walls_will_do(off: int) -> None:
-    """Every wall that is printed for one more half, the ends of its range too, puts the position inside."""
-    for width in (0, 3, 40, 700):
+    """Every wall that is printed for one more half, the ends of its range too, puts the position inside; none is
+    printed where it would have to be met closer than gauges tell apart."""
+    for width in (40, 249, 251, 700):
         position = make_position("R1", 2 * WALL + TARGET + 4 * STEP, min_nm=TARGET - width, max_nm=TARGET + width)
         shells = [*make_shells("upper", [WALL]), *make_shells("lower", [WALL + 29 * off])]
         plan, _ = only([position], shells)
         told_walls = re.findall(r"upper half: wall ([0-9.]+) in(?: \(([0-9.]+) to ([0-9.]+) will do\))?", told(plan))
-        for text in filter(None, told_walls[0]):
+        assert bool(told_walls) == (width > 250)
+        for text in filter(None, told_walls[0] if told_walls else ()):
             more = make_shell("new", "upper", parse_length(text, "in", inch_job=True)[0])
             plan = best_plan(make_job([position], [*shells, more]))
             assert all(p.within_limits for p in plan.placements), (width, text)

@@ -455,3 +455,15 @@ def test_a_learned_seating_stands_for_all_error_limits(feature: str) -> None:
     limits = {n: {"limit_nm": 9 * UM} for n in ("mic", "bore", "ball")}
     made = stated_bench(fit={"seating_u_nm": 300}, new={"limit_nm": 9 * UM, "repeatability_nm": 0}, **limits)
     assert difference(made, feature, by="new").standard_nm == pytest.approx(300)
+
+
+def test_what_the_others_teach_excuses_no_mistake() -> None:
+    """A reading that is a mistake without a seating that was learned from the others stays one with it; a seating that
+    was written by hand is believed."""
+    offs = [4 * TENTH, 4 * TENTH, 4 * TENTH, 6 * TENTH]
+    words = [*[Verdict.AGREES] * 3, Verdict.MISTAKE]
+    job = job_with(offs, seating_nm=4 * TENTH)
+    fit = compare(job).learned["rod"].into(job.fits["rod"])
+    found = compare(replace(job, fits={"rod": fit}))
+    assert verdicts(found) == words and found.needs_attention and found.written("rod")
+    assert verdicts(compare(job)) == [Verdict.AGREES] * 4

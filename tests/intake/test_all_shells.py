@@ -88,8 +88,7 @@ def test_pairs_that_a_blank_keeps_apart_are_counted(tmp_path: Path) -> None:
     coated = "shell,kind,half,wall,coating\n1,rod,upper,0.0618,0.0003\n2,rod,lower,0.0619,\n"
     (told,) = job_with(tmp_path / "d", coated).warnings
     assert told.endswith(
-        "(rod 1), as one half is coated and the other, with a blank `coating`, is not; if a shell with a blank cell is "
-        "coated, fill in how thick"
+        "(rod 1), as one half is coated and the `coating` of the other is blank; if that is coated too, fill it in"
     )
     assert job_with(tmp_path / "c", two, '[rules]\nsame_in_bore = "off"\n').warnings == ()
 
@@ -240,12 +239,14 @@ def test_a_copy_within_one_file(tmp_path: Path) -> None:
 
 
 def test_a_copy_with_other_shell_names_is_asked_about(tmp_path: Path) -> None:
-    """Another box may read alike by chance: with four shells or more that have the same halves and readings row by row,
-    and three of them different, a warning names both boxes; a reason in `copy_confirmed` answers it."""
-    head, names, halves = "shell,kind,half,wall\n", "1234abcd", ("upper", "lower") * 2
+    """Another box may read alike by chance: where four shells or more have the same halves and readings row by row, and
+    that is unlikely by how often two shells read the same, a warning names both boxes; a reason in
+    `copy_confirmed` answers it."""
+    head, names, halves = "shell,kind,half,wall\n", "12345678abcdefgh", ("upper", "lower") * 4
 
     def box(first: int, walls: str, last: str = "lower") -> str:
-        cells = zip(names[first : first + 4], (*halves[:3], last), walls.split(), strict=True)
+        half = walls.split()
+        cells = zip(names[first:], (*halves[: len(half) - 1], last), half, strict=False)
         return head + "".join(f"{name},rod,{half},0.06{wall}\n" for name, half, wall in cells)
 
     def told(name: str, one: str, two: str) -> tuple[str, ...]:
@@ -259,6 +260,10 @@ def test_a_copy_with_other_shell_names_is_asked_about(tmp_path: Path) -> None:
     )
     assert told("b", one, box(4, "18 19 17 18")) == () == told("c", one, box(4, "18 19 18 17", "either"))
     assert told("d", box(0, "18 19 18 19"), box(4, "18 19 18 19")) == ()
+    few = "18 18 19 19 18 18 19 19"
+    assert len(told("g", box(0, few), box(8, few))) == 1 and told("h", box(0, few), box(8, few[::-1])) == ()
+    rare = "18 18 18 18 18 18 18 19"
+    assert told("j", box(0, rare), box(8, rare)) == ()
     reason = box(4, "18 19 18 17").replace("wall\n", "wall,copy_confirmed\n").replace("17\n", "17,read twice\n")
     assert told("e", one, reason.replace("18\n", "18,\n").replace("19\n", "19,\n")) == ()
     begun = [text.replace("0.0617", "") for text in (one, box(4, "18 19 18 17"))]
@@ -299,3 +304,20 @@ def test_copies_among_the_boxes_of_several_jobs(tmp_path: Path) -> None:
     assert pool.jobs[0].warnings == (
         "box `A` of one and other is taken as one and the same box; if they are different boxes, rename one",
     )
+
+
+def test_two_jobs_know_boxes_that_may_be_copies(tmp_path: Path) -> None:
+    """The boxes that may be copies are noted in the job, and in all that share them; not where a reason is given."""
+    job = JOB.replace("[fit.rod]", '[fit.rod]\nfamily = ["a"]')
+    text = "shell,kind,half,wall,family\n" + "".join(
+        f"{n},rod,{'upper' if n < 5 else 'lower'},0.06{wall},a\n" for n, wall in enumerate(["1819", "1820", "1821"] * 3)
+    )
+    one = write_job(tmp_path / "one", job, shells=None, shells__A_DOT_csv=text)
+    other = write_job(tmp_path / "other", job, shells=None, shells__B_DOT_csv=text.replace(",rod", "x,rod"))
+    assert read_job(one).look_alikes == ()
+    assert [one.look_alikes for one in read_jobs([one, other]).jobs] == [(("B", "A"),)] * 2
+    (one / "shells" / "B.csv").write_bytes((other / "shells" / "B.csv").read_bytes())
+    assert read_job(one).look_alikes == (("B", "A"),)
+    confirmed = text.replace(",rod", "x,rod").replace("family\n", "family,copy_confirmed\n").replace(",a\n", ",a,yes\n")
+    (one / "shells" / "B.csv").write_text(confirmed, encoding="utf-8")
+    assert read_job(one).look_alikes == ()

@@ -1,4 +1,4 @@
-"""The JSON schemas of an answer and of a comparison, and what holds a document against each."""
+"""The JSON schemas of an answer, of a comparison and of advice, and what holds a document against each."""
 
 import json
 from importlib.resources import files
@@ -17,3 +17,5 @@ SCHEMA = _schema("assignment")
 VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
 COMPARED = _schema("compared")
 OF_COMPARED = jsonschema.Draft202012Validator(COMPARED)
+ADVISED = _schema("advised")
+OF_ADVISED = jsonschema.Draft202012Validator(ADVISED)

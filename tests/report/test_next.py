@@ -140,3 +140,18 @@ def test_locked_shells_may_be_fitted() -> None:
     assert told in steps_of(locked) and "To begin with others all the same, lock the shells" in steps_of(locked)
     assert fit_none(["rod"]) in steps_of(with_given(locked, doubts=(doubt_about("rod1"),)))
     assert fit_none(["rod"]) in steps_of(assign(replace(job, positions=(good, replace(bad, **lock)))))
+
+
+def test_a_box_that_may_be_a_copy_is_looked_at_first() -> None:
+    """A kind with shells of a box that reads like another waits until somebody has looked whether it is a copy; where
+    neither is used, the kind is ready."""
+    job = job_in({"rod": "complete"})
+    spare = [make_shell("s", "upper", WALL + 9 * STEP, kind="rod", box=box) for box in "cd"]
+    job = replace(job, shells=(*job.shells, *(replace(s, family="narrow") for s in spare)))
+    waits = assign(replace(job, look_alikes=(("c", "box-rod"),)))
+    assert waits.needs_attention and not waits.plans[0].is_ready("rod")
+    steps = steps_of(waits)
+    assert "- First look whether c is a copy of box-rod" in steps and "copy_confirmed" in steps
+    assert fit_none(["rod"]) in steps and "Lay out" not in steps
+    ready = assign(replace(job, look_alikes=(("d", "c"),)))
+    assert ready.needs_attention and "Lay out the shells as shown, fit them" in steps_of(ready)

@@ -83,29 +83,34 @@ def test_thirteen_good_positions_of_a_new_job_take_one_screen(
 
 
 def test_thirteen_doubtful_positions_take_one_screen(tmp_path: Path) -> None:
-    """Where no clearance is surely inside, that is said once for each kind and not in every row."""
+    """Where no clearance is surely inside, that is said at the top, for each kind and in every row."""
     folder = build(tmp_path / "job", more=GAUGES_OF_BUILD.format(limit="0.0015"), marked=True)
     plan = fitmatch.assign(read_job(folder))
     for width in range(80, 121):
         text = text_of(plan, width)
         assert text.count("\n") <= 45 and text.count("all doubtful; target") == 2
-        assert "doubtful: all of them." in " ".join(text.split())
+        told = " ".join(text.split())
+        assert "inside the limits as calculated; 13 doubtful within their uncertainty." in told
+        assert "doubtful: all of them." in told
+        rows = [line for line in text.splitlines() if line[:1] in "RM" and line[1:2].isdigit()]
+        assert len(rows) == 13 and all("doubtful" in row for row in rows)
 
 
 def test_boxes_are_called_by_their_ends_where_that_saves_room(tmp_path: Path) -> None:
-    """Where names as they are do not fit, what all boxes of the table begin with is told once, above it; not where
-    another box goes by such an end."""
+    """Where names as they are do not fit, what all boxes of the table begin with is told once, above it; letters stand
+    for them where another box goes by such an end."""
     folder = build(tmp_path / "job")
     plan = fitmatch.assign(read_job(folder))
     assert "; boxes: my-build-rods-A, -C " in " ".join(text_of(plan, 80).split()) and "boxes:" not in text_of(plan, 120)
     (folder / "shells" / "my-build-mains-B.csv").rename(folder / "shells" / "A.csv")
     text = " ".join(text_of(fitmatch.assign(read_job(folder)), 80).split())
-    assert "boxes: my-build-rods-A" not in text and "my-build-rods-A/A" in text
+    assert "boxes: b = my-build-rods-A, c = my-build-rods-C" in text and " b/A1 " in text
 
 
 @pytest.mark.parametrize("length", [30, 50, 65])
-def test_names_too_long_for_a_row_go_below_it(tmp_path: Path, length: int) -> None:
-    """Names that have no beginning in common and no room beside each other stand whole on lines of their own."""
+def test_letters_stand_for_names_too_long_for_a_row(tmp_path: Path, length: int) -> None:
+    """Boxes whose names have no beginning in common and no room beside each other go by letters, told above the table:
+    every position keeps to one row, each shell below its side."""
     folder = write_job(tmp_path)
     (folder / "shells" / "box-1.csv").unlink()
     for half in ("upper", "lower"):
@@ -115,7 +120,48 @@ def test_names_too_long_for_a_row_go_below_it(tmp_path: Path, length: int) -> No
     for width in (80, 100, 120):
         text = text_of(plan, width)
         assert max(map(len, text.splitlines())) <= width
-        assert {full_name(s.key) for p in plan.placements for s in (p.upper, p.lower)} <= set(text.split())
+        (head,) = (line for line in text.splitlines() if "upper (beam)" in line)
+        rows = [line for line in text.splitlines() if line[:1] == "R" and line[1:2].isdigit()]
+        assert [row.split()[0] for row in rows] == [p.position.name for p in plan.placements]
+        upper, lower = head.index("upper (beam)"), head.index("lower (cap)")
+        assert all("/" in row[at:].split()[0] and row[at - 1] == " " for row in rows for at in (upper, lower))
+        assert all(box in text for box in {s.box for p in plan.placements for s in (p.upper, p.lower)})
+
+
+@pytest.mark.parametrize(
+    ("odd", "notes", "source"),
+    [(True, False, ""), (False, True, ""), (False, False, "the maker's manual, third edition, page 112, table 4")],
+)
+def test_thirteen_positions_with_odd_names_or_many_words_take_one_screen(
+    tmp_path: Path, odd: bool, notes: bool, source: str
+) -> None:
+    """A box whose name begins unlike the others, a long note in every row or a long source of the limits costs no row
+    a second line: at most 45 lines at every width, each shell below its side; in full every note stands in full."""
+    folder = build(tmp_path / "job", more=GAUGES_OF_BUILD.format(limit="0.00005"), marked=True)
+    toml, positions = folder / "job.toml", folder / "positions.csv"
+    if odd:
+        for kind, other in (("rods", "second-hand"), ("mains", "from-the-old-shop")):
+            box = folder / "shells" / f"my-build-{kind}-{'C' if kind == 'rods' else 'D'}.csv"
+            box.rename(box.with_name(f"{other}.csv"))
+    if source:
+        toml.write_text(toml.read_text(encoding="utf-8").replace("engine manual, p. ", source), encoding="utf-8")
+    if notes:
+        head, *rows = (line.split(",") for line in positions.read_text(encoding="utf-8").splitlines())
+        for row in rows:
+            row[4] = f"journal of {row[0]} polished and measured a second time"
+        positions.write_text("\n".join(map(",".join, [head, *rows])), encoding="utf-8")
+    plan = fitmatch.assign(read_job(folder))
+    for width in range(80, 121):
+        text = text_of(plan, width)
+        lines = text.splitlines()
+        assert len(lines) <= 45 and max(map(len, lines)) <= width
+        for kind, side in (("rod", "beam"), ("main", "block")):
+            at = next(at for at, line in enumerate(lines) if f"upper ({side})" in line)
+            rows = lines[at + 1 : at + 1 + len(plan.plans[0].of_kind(kind))]
+            lower = lines[at].index("lower (cap)")
+            assert [row.split()[0] for row in rows] == [p.position.name for p in plan.plans[0].of_kind(kind)]
+            assert all(row[lower - 1] == " " != row[lower] and "/" in row[lower:].split()[0] for row in rows)
+    assert not notes or all(f"{p.name}: {p.note}" in text_of(plan, 100, full=True) for p in plan.job.positions)
 
 
 @pytest.mark.parametrize("name", EVERY)

@@ -19,17 +19,28 @@ from fitmatch.wording import shorten
 
 COMMANDS: Final = ("undo", "skip", "back", "keep", "box", "help", "?", "quit")
 _WORDS: Final = "undo, skip, back, keep REASON, box NAME KIND UPPERS LOWERS, help or quit"
-HELP: Final = """\
+_HELP: Final = """\
 Type what the gauge reads and Enter or Tab; the line `saved ...` says that it is on disk. In place of a reading:
   undo         take back the newest reading
   skip         leave this place for later
   back         go to the place before, to read it once more
   keep REASON  say why the newest reading stands though it looks doubtful
   box NAME KIND UPPERS LOWERS
-               begin a box that was just opened, such as box C rod 5 5
+               begin a box that was just opened, such as {example}
   help or ?    show these words
   quit         end; all that was saved is there the next time"""
-_BOX: Final = "write box NAME KIND UPPERS LOWERS, such as box C rod 5 5"
+_BOX: Final = "write box NAME KIND UPPERS LOWERS, such as {example}"
+
+
+def help_for(job: Job) -> str:
+    """What the words do."""
+    return _HELP.format(example=_example(job))
+
+
+def _example(job: Job) -> str:
+    """A box that bears the job's name, so that the boxes of two engines are not taken for one."""
+    name = "-".join(job.folder.resolve().name.split())
+    return f"box {f'{name}-' if name else ''}rods-C rod 5 5"
 
 
 class RefusedError(Exception):
@@ -69,6 +80,8 @@ class Bench:
         """What is asked for: progress along the path, item, feature, station, angle, gauge and unit."""
         asked = self._asked()
         total = len(self._path)
+        if not total:
+            return f"The tables have every reading already, and none is asked for; {_WORDS}: "
         if asked is None:
             return f"All {total} readings are there; {_WORDS}: "
         half = f" ({asked.kind} {asked.half})" if asked.half else ""
@@ -94,7 +107,7 @@ class Bench:
         elif word == "quit":
             raise Quit
         elif word in ("help", "?"):
-            self._doors.say(HELP)
+            self._doors.say(help_for(self._job))
         else:
             {"undo": self._undo, "skip": self._skip, "back": self._back}[word]()
 
@@ -204,7 +217,7 @@ class Bench:
 
     def _box(self, words: list[str]) -> None:
         if len(words) != 4 or not all(w.isascii() and w.isdecimal() and len(w) <= 3 for w in words[2:]):
-            raise RefusedError(_BOX)
+            raise RefusedError(_BOX.format(example=_example(self._job)))
         box = NewBox(words[0], words[1], int(words[2]), int(words[3]))
         try:
             path = write_box(box, self._job, self._doors.settings())

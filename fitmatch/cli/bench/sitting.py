@@ -8,7 +8,7 @@ from typing import Final
 
 import click
 
-from fitmatch.cli.bench.answers import HELP, Bench, Doors, Quit, RefusedError
+from fitmatch.cli.bench.answers import Bench, Doors, Quit, RefusedError, help_for
 from fitmatch.cli.bench.entries import Entry, entries_of
 from fitmatch.cli.console import Notes, show, visible
 from fitmatch.cli.exit_codes import BAD_INPUT
@@ -74,7 +74,7 @@ def _take_all(folder: Path, settings: Settings, by: str) -> int:
             )
         bench = Bench(log, job, doors)
         if terminal:
-            doors.say(HELP)
+            doors.say(help_for(job))
         with entries_of(sys.stdin.fileno(), terminal=terminal) as entries:
             return _take(bench, entries, warn, terminal=terminal)
     except ChangedError as error:

@@ -20,6 +20,7 @@ from fitmatch.fit.why.arithmetic import Reasons, flags
 from fitmatch.gauging.doubts.check import doubts_of
 from fitmatch.gauging.sizes.form_limits import form_flags
 from fitmatch.names import natural
+from fitmatch.records.doubted import of_held
 from fitmatch.records.housings import with_housings
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Position, Shell
@@ -161,7 +162,7 @@ def _job_plan(read: Job, shares: Sequence[_Share], astray: tuple[Stray, ...]) ->
         tuple(Unfilled(p, why(p)) for p in job.positions if p.key not in given and ready(p, by_key)),
         flags=(*flags(job, placements, why), *form_flags(job, placements)),
         worth=expected,
-        doubts=doubts_of(read),
+        doubts=tuple(doubt for doubt in doubts_of(read) if not of_held(read, doubt)),
         moved_from=None if job is read else read,
         staying={share.kind.name: share.staying for share in shares if share.staying is not None},
         strays=astray,

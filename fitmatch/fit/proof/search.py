@@ -160,20 +160,9 @@ class Search:
         self.blamed = None
         self._tell(field)
         model = Model(self.kind, field, bounds, self.stop)
-        # A relaxation with a whole-number solution is a plan, at a fraction of the cost of a search.
-        cost = model.cost(of_jobs(SQUARES.measure, self.kind, self.work))
-        relaxed = relax(model.program, cost, self.stop)
-        if relaxed is None:
-            if self.out_of_reach(model):
-                return None
-        elif (x := model.whole(relaxed.x)) is not None:
-            return model.choice(x)
-        elif len(field) > FEW_PAIRS:
-            proof = exact_bound(model.program, cost, relaxed.multipliers, self.stop)
-            any_plan = [0] * len(field)
-            found = self._among_few(field, bounds, relaxed, proof._replace(total=0), any_plan)
-            if found is not None:
-                return found[1]
+        found, possible = self._near_relaxed(model, field, bounds)
+        if found is not None or (not possible and self.out_of_reach(model)):
+            return found
         efforts = None if self.efforts is None else self.efforts()
         answer = solve(model.program, [0] * len(model.program.upper), self.stop, efforts=efforts)
         if answer.outcome is Outcome.INFEASIBLE:
@@ -181,6 +170,21 @@ class Search:
         if answer.x is None:
             raise Stopped
         return model.choice(answer.x)
+
+    def _near_relaxed(self, model: Model, field: list[Pair], bounds: Bounds) -> tuple[Choice | None, bool]:
+        """A plan within these bounds if a relaxation of small squares gives one, at a fraction of the cost of a search,
+        or a few pairs near it do; and whether that relaxation has a point."""
+        cost = model.cost(of_jobs(SQUARES.measure, self.kind, self.work))
+        relaxed = relax(model.program, cost, self.stop)
+        if relaxed is None:
+            return None, False
+        if (x := model.whole(relaxed.x)) is not None:
+            return model.choice(x), True
+        if len(field) <= FEW_PAIRS:
+            return None, True
+        proof = exact_bound(model.program, cost, relaxed.multipliers, self.stop)._replace(total=0)
+        found = self._among_few(field, bounds, relaxed, proof, [0] * len(field))
+        return found and found[1], True
 
     def _among_few(
         self, field: list[Pair], bounds: Bounds, relaxed: Relaxation, proof: Bound, costs: Sequence[int]
@@ -274,13 +278,13 @@ class Search:
                 self.choice = model.choice(x)
                 mine, most = True, _dot(cost, x)
             elif proof.least < most and len(field) > FEW_PAIRS:
-                found = self._among_few(field, self.bounds, relaxed, proof, cost)
+                found = self._at_bound(field, measure, proof.least * scale) if {0, -1} >= set(cost) else None
+                found = found or self._among_few(field, self.bounds, relaxed, proof, cost)
                 if found is not None and found[0] <= most:
                     most, self.choice = found
                     mine = True
         if mine and relaxed is not None and proof is not None and proof.least < most and len(field) > FEW_PAIRS:
-            proven = self._by_few_seats(field, measure, most * scale, relaxed)
-            sure, most = proven is not None, most if proven is None else proven // scale
+            sure = self._no_better(field, measure, most * scale, relaxed)
         else:
             sure = mine and proof is not None and proof.least == most
         if not sure:
@@ -306,26 +310,32 @@ class Search:
             self.face = self._face(model, proof)
         return most * scale, _affordable(field, proof, most)
 
-    def _by_few_seats(self, field: list[Pair], measure: Measure, total: int, relaxed: Relaxation) -> int | None:
-        """The least total, up to that of the plan in hand, if few seats prove it: all others are out of their way and
-        each at its best. At first they are those that come out in fractions in a relaxation; if the others can have
-        their best beside them in a relaxation too, those that then come out in fractions join them, and once none does
-        a plan is sought that has what was proven."""
+    def _at_bound(self, field: list[Pair], measure: Measure, least: int) -> tuple[int, Choice] | None:
+        """A plan that has as many of something as a relaxation allows, if one is soon found: pairs that all count alike
+        say little about which to try, their deviations more."""
+        bounds = self.bounds.and_limits(Limit(measure, least))
+        found, _ = self._near_relaxed(Model(self.kind, field, bounds, self.stop), field, bounds)
+        return None if found is None else (least, found)
+
+    def _no_better(self, field: list[Pair], measure: Measure, total: int, relaxed: Relaxation) -> bool:
+        """Whether few seats rule out a plan of less than this total, all others being out of their way and each at its
+        best. At first they are those that come out in fractions in a relaxation; if the others can have their best
+        beside them in a relaxation too, those that then come out in fractions join them."""
         best = {seat: least for seat, (least, _) in _ends(field, measure, self.bounds).items()}
         seats = _in_fractions(field, relaxed)
         for _ in range(_MOST_ROUNDS):
             part = [p for p in field if p.bore.seat in seats]
             if len(part) > _MOST_TOGETHER:
-                return None
+                return False
             limits = tuple(self._left_by(field, seats, limit) for limit in self.bounds.limits)
             model = Model(self.kind, part, Bounds(limits, full=self.bounds.full & seats), self.stop)
             answer = solve(model.program, model.cost(measure), self.stop, efforts=LONGER)
             if answer.outcome is not Outcome.OPTIMAL or answer.x is None:
-                return None
+                return False
             least = _dot(model.cost(measure), answer.x) + sum(nm for seat, nm in best.items() if seat not in seats)
             _LOG.debug("%d seats, %d pairs, least %d of %d", len(seats), len(part), least, total)
             if least >= total:
-                return total
+                return True
             near = [p for p in field if p.bore.seat in seats or p.bore.count * measure(p) == best[p.bore.seat]]
             model = Model(self.kind, near, self.bounds, self.stop)
             beside = relax(model.program, model.cost(measure), self.stop)
@@ -334,18 +344,11 @@ class Search:
             elif self.out_of_reach(model):
                 new = self.blamed or set()
             else:
-                return None
-            if not new <= seats:
-                seats |= new
-            elif beside is None:
-                return None
-            else:
-                answer = solve(model.program, model.cost(measure), self.stop, efforts=LONGER)
-                if answer.x is None or _dot(model.cost(measure), answer.x) > least:
-                    return None
-                self.choice = model.choice(answer.x)
-                return least
-        return None
+                return False
+            if new <= seats:
+                return False
+            seats |= new
+        return False
 
     def _left_by(self, field: Iterable[Pair], seats: set[int], limit: Limit) -> Limit:
         """What the other seats leave these of a limit, at most."""

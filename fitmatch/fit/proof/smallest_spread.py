@@ -51,9 +51,11 @@ def _best_of(search: Search, starts: _Starts, best: int) -> int:
         if found is not None:
             search.choice = found
             best = _spread(found)
-    todo = [starts.below(best)]
+    todo = [some for some in [starts.below(best)] if some]
     while todo:
-        block = [start for start in todo.pop() if starts.least[start] < best]
+        # The narrowest first: a plan of small spread rules out most others.
+        likely = min(range(len(todo)), key=lambda i: min(starts.least[start] for start in todo[i]))
+        block = [start for start in todo.pop(likely) if starts.least[start] < best]
         if not block:
             continue
         found = None
@@ -66,7 +68,7 @@ def _best_of(search: Search, starts: _Starts, best: int) -> int:
                 best = _spread(found)
                 todo.append(block)
                 continue
-        todo += _halves(block)
+        todo += filter(None, _halves(block))
     return best
 
 

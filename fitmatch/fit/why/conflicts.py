@@ -56,7 +56,11 @@ class _Failing:
         inside = {place for place, p in placed.items() if p.within_limits}
         self._all = {p.key: p for p in one.positions() if p.key not in inside and ready(p, by_key)}
         final = (p for job in one.final for p in job.positions if p.key in self._all)
-        self._in_doubt = {p.key for p in final if doubts.concerns(p, placed.get(p.key))}
+        self._in_doubt = {}  # with the shells that could fill it where only these are in doubt
+        for p in final:
+            spare = () if p.key in placed else doubts.could_fill(p)
+            if (own := doubts.concerns(p, placed.get(p.key))) or spare:
+                self._in_doubt[p.key] = () if own else spare
         self._reasons: dict[PositionKey, Reason] = {}
         if self._all:
             self._asker = Asker(one, stop, budget)
@@ -80,6 +84,7 @@ class _Failing:
             reason = self._reasons[self._asker.first_like(place)]._replace(position=position)
             if place in self._in_doubt:
                 reason = reason._replace(cures=(), cures_complete=False, not_offered=(), in_doubt=True)
+                reason = reason._replace(doubted=self._in_doubt[place])
             yield place, reason
 
 
@@ -92,7 +97,8 @@ def _reason(asker: Asker, binding: "_Bonds") -> Reason:
             return Reason(position, (_PRIORITY,), True, (Cure(_PRIORITY),), True)
     except (Stopped, TooMuch):
         return Reason(position, binding.names, False, (), False)
-    return Reason(position, *binding.smallest(), (), False)
+    together, reduced = binding.smallest()
+    return Reason(position, together, reduced, (), False, as_well=binding.as_well(together) if reduced else ())
 
 
 class _Bonds:
@@ -124,6 +130,20 @@ class _Bonds:
         except (Stopped, TooMuch):
             return tuple(left), False
         return tuple(left), True
+
+    def as_well(self, together: tuple[str, ...]) -> tuple[str, ...]:
+        """Other columns of a rule in the set, each of which keeps the position out in place of the one there."""
+        found = []
+        for at, name in enumerate(together):
+            rule, _, column = name.partition(" ")
+            for other in self.names if column else ():
+                if other.partition(" ")[0] != rule or other in together:
+                    continue
+                try:
+                    found += [] if self._can((*together[:at], other, *together[at + 1 :])) else [other]
+                except (Stopped, TooMuch):
+                    return tuple(found)
+        return tuple(found)
 
     def _can(self, in_force: Iterable[str]) -> bool:
         """Whether the position can be filled inside its limits with only these bonds."""

@@ -124,9 +124,7 @@ class LengthReader:
         if not text.strip():
             return CellError("empty-cell", why)
         if text.strip() in ("...", "\u2026"):  # as `fitmatch new` leaves it
-            figure = "0.045" if self.unit == "mm" else "0.0018"
-            makers = self.quantity in (TARGET, LIMIT)
-            todo = f"write the engine maker's figure, such as {figure}" if makers else "write the figure"
+            todo = "write the engine maker's figure" if self.quantity in (TARGET, LIMIT) else "write the figure"
             return CellError("empty-cell", f"is still to be filled in; {todo}")
         return CellError("not-a-length", advice.for_number(text, why, inch_job=self.inch_job))
 

@@ -74,6 +74,7 @@ SECTIONS: Final = {
         ),
         "KIND",
     ),
+    "limits": Section(("polish_max",)),
     "bench": Section(tuple(f"{feature}_{what}" for feature in FEATURES for what in ("stations", "angles")), "KIND"),
 }
 ABOUT_MEASURING: Final = frozenset(("gauge", "measured", "temperature", "material", "form", "bench"))

@@ -73,6 +73,7 @@ class Settings:
     numbered_are_repeats: bool = False
     gauges_named: bool = True  # False: [gauge] has keys that belong to a gauge, whose name is unknown
     running: "Mapping[str, Running]" = field(default_factory=dict)
+    polish_max_nm: int | None = None
     measuring: Measuring = field(default_factory=Measuring)  # what can be known before anything else is read
 
     @property
@@ -96,7 +97,7 @@ def read_settings(data: bytes | None, findings: Findings) -> Settings:
     values = Values(document, file, findings)
     values.refuse_unknown(())
     _check_unit(values)
-    for section in ("sources", "coating", "readings", "rules"):
+    for section in ("sources", "coating", "readings", "rules", "limits"):
         values.refuse_unknown((section,))
     sources = values.table(("sources",))
 
@@ -127,6 +128,7 @@ def read_settings(data: bytes | None, findings: Findings) -> Settings:
         numbered_are_repeats=values.word(("readings", "numbered"), ("places", "repeats")) == "repeats",
         measuring=_measuring(values, fits),
         running=_running(values, fits),
+        polish_max_nm=values.length(("limits", "polish_max"), LIMIT),
         gauges_named=values.misplaced.isdisjoint(values.table(("gauge",))),  # known once they are read
     )
 

@@ -112,15 +112,19 @@ def _read_table(folder: Path, paper: Paper, findings: Findings, *, may_leave: bo
     return None if data is None else Source(paper, data)
 
 
-def shell_sources(folder: Path, settings: Settings, findings: Findings) -> tuple[list[Source], bool]:
-    """The shell files in order, and whether all of them could be read."""
+def shell_sources(
+    folder: Path, settings: Settings, findings: Findings, *, needed: bool = True
+) -> tuple[list[Source], bool]:
+    """The shell files in order, and whether all of them could be read. If they are not `needed`, globs may all find
+    nothing."""
     complete = settings.readable and settings.shells is not None
     names: dict[str, bool] = {}  # path as shown -> whether it may lead out of the folder
     followed: dict[str, list[str]] = {"shells": [], "shared": []}
+    missed: list[tuple[str, str]] = []  # key and glob
     allowance = Allowance()
     for key, patterns in (("shells", settings.shells or ()), ("shared", settings.shared)):
         found = {pattern: _matches(folder, pattern, key, settings.file, allowance) for pattern in patterns}
-        needed = settings.readable and (key == "shared" or settings.shells_written or not settings.shared)
+        wanted = settings.readable and (key == "shared" or settings.shells_written or not settings.shared)
         for pattern, some in found.items():
             if some is None:
                 complete = False
@@ -128,9 +132,12 @@ def shell_sources(folder: Path, settings: Settings, findings: Findings) -> tuple
             followed[key].append(pattern)
             for name in some:
                 names.setdefault(name, key == "shared")
-            if not some and needed and not any(other for alike, other in found.items() if _but_ending(alike, pattern)):
-                complete = False
-                settings.file.report("nothing-found", _nothing(folder, pattern), "sources", key)
+            if not some and wanted and not any(other for alike, other in found.items() if _but_ending(alike, pattern)):
+                missed.append((key, pattern))
+    if needed or names or not all(has_magic(pattern) for _, pattern in missed):
+        complete = complete and not missed
+        for key, pattern in missed:
+            settings.file.report("nothing-found", _nothing(folder, pattern), "sources", key)
     if settings.shells == () and not settings.shared:
         text = 'names no shell file; write a list, such as ["shells/*.csv"]'
         settings.file.report("nothing-found", text, "sources", "shells")

@@ -37,8 +37,8 @@ def _kept_apart(job: Job) -> Iterator[str]:
             by_kind = ", ".join(f"{kind} {count}" for kind, count in found.items())
             text = f"same_in_bore: {sum(found.values())} pair{' is' if one else 's are'} kept apart ({by_kind})"
             if rule.column == "coating":
-                why = "as one half is coated and the other, with a blank `coating`, is not"
-                todo = "if a shell with a blank cell is coated, fill in how thick"
+                why = "as one half is coated and the `coating` of the other is blank"
+                todo = "if that is coated too, fill it in"
             else:
                 why = f"as `{rule.column}` is filled in for one half and blank for the other"
                 todo = "fill it in for every shell, as printed or measured"

@@ -1,7 +1,9 @@
 """Boxes that are one box under two names, or may be: a box that was copied gives shells that do not exist."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping
+from functools import cached_property
+from math import prod
 from typing import Final, NamedTuple
 
 from fitmatch.records.parts import Shell
@@ -10,7 +12,7 @@ from fitmatch.wording import shorten
 _FEWEST: Final = 4  # shells of a box that is contained in another
 _TOLD: Final = 2  # readings by which a box tells itself from another; one alone may be like another by chance
 _CONFIRM: Final = "if two boxes truly read alike, say why in a column `copy_confirmed`"
-_UNLIKE: Final = 3  # walls of a box under other names that differ; fewer may be so in two good boxes
+_UNLIKELY: Final = 0.01  # two boxes under other names that agree with less chance than this are not taken for two
 
 
 class Copy(NamedTuple):
@@ -66,6 +68,11 @@ def copies(shells: Iterable[Shell], confirmed: Mapping[str, str]) -> Iterator[Co
                 yield Copy(first, boxes.first(other), renamed, reason, boxes.share(first.file))
 
 
+def look_alikes(found: Iterable[Copy]) -> tuple[tuple[str, str], ...]:
+    """The boxes that may be copies, each with the one before it."""
+    return tuple((copy.shell.box, copy.other.box) for copy in found if copy.renamed)
+
+
 class _Boxes:
     """The shells of each box. Boxes without names in common are never compared, so that a large store costs little."""
 
@@ -82,7 +89,8 @@ class _Boxes:
         return sum(any(s.file == file for s in shells) for shells in self._shells.values()) > 1
 
     def row_by_row(self) -> Iterator[tuple[str, str]]:
-        """Each box that has other names but row by row the halves and readings of one before it, with that one."""
+        """Each box that has other names but row by row the halves and readings of one before it, with that one, where
+        that is unlikely by accident."""
         alike: defaultdict[tuple[int, ...], list[str]] = defaultdict(list)
         for box, shells in self._shells.items():
             if len(shells) >= _FEWEST:
@@ -92,12 +100,24 @@ class _Boxes:
             first: dict[tuple[tuple[str, tuple[int, ...]], ...], str] = {}
             for box in boxes if len(boxes) > 1 else ():
                 rows = tuple([(s.half, _readings(s)) for s in self._shells[box]])
-                readings = {row[1] for row in rows}
-                if () in readings or len(readings) < _UNLIKE:
+                if any(not readings for _, readings in rows):
                     continue
                 other = first.setdefault(rows, box)
-                if {s.name for s in self._shells[other]} != {s.name for s in self._shells[box]}:
+                renamed = {s.name for s in self._shells[other]} != {s.name for s in self._shells[box]}
+                if renamed and prod(self._chances[s.kind, s.half] for s in self._shells[box]) < _UNLIKELY:
                     yield box, other
+
+    @cached_property
+    def _chances(self) -> dict[tuple[str, str], float]:
+        """How often two shells of one kind and half read the same, boxes that read alike counted once; 1 where there is
+        only one shell to go by."""
+        counts: defaultdict[tuple[str, str], Counter[tuple[int, ...]]] = defaultdict(Counter)
+        for rows in {tuple([(s.kind, s.half, _readings(s)) for s in shells]) for shells in self._shells.values()}:
+            for kind, half, readings in rows:
+                counts[kind, half][readings] += 1
+        every = {half: count.total() * (count.total() - 1) for half, count in counts.items()}
+        same = {half: sum(n * (n - 1) for n in count.values()) for half, count in counts.items()}
+        return {half: same[half] / pairs if pairs else 1.0 for half, pairs in every.items()}
 
     def alike(self) -> Iterator[tuple[str, str]]:
         """Each box that another one holds, with that one."""

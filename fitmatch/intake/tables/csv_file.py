@@ -9,6 +9,7 @@ from typing import TextIO
 from fitmatch.intake.common.findings import Findings, Paper
 from fitmatch.intake.common.texts import decode
 from fitmatch.intake.tables.table import Row, Table
+from fitmatch.wording import shorten
 
 
 def open_csv(data: bytes, paper: Paper, findings: Findings) -> Table | None:
@@ -117,6 +118,7 @@ def _rows(
             todo = "every row needs as many cells as the header"
             if len(cells) < width:
                 todo += ", but for blank ones at its end"
+                todo += "" if table.ends_open else f"; `{shorten(table.header[table.fewest - 1])}` may not be blank"
             elif separator == ",":
                 todo += "; a decimal comma needs `;` or tabs between cells, and a text with a comma needs quotes"
             count = "1 cell" if len(cells) == 1 else f"{len(cells)} cells"

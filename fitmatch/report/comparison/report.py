@@ -46,7 +46,9 @@ def _heading(compared: Compared, scale: Scale) -> list[str]:
     for name, one in ones(compared):
         if one.needs_attention:
             doubts = f" {len(one.doubts)} reading{'s' if len(one.doubts) > 1 else ''} IN DOUBT." if one.doubts else ""
-            lines += paragraph(f"{name}NEEDS ATTENTION: {summary(one)}{doubts} `fitmatch assign` says what to do.")
+            lines += paragraph(
+                f"{name}NEEDS ATTENTION: {summary(one, Certainty(one))}{doubts} `fitmatch assign` says what to do."
+            )
     if not compared.complete:
         lines += paragraph(f"{NOT_PROVEN}: time ran out before all rows were reached; those that follow are missing.")
     return lines

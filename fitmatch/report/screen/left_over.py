@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from fitmatch.records.keys import full_name
 from fitmatch.records.parts import Shell
 from fitmatch.records.plans import Plan
-from fitmatch.report.shared.layout import clean, paragraph, told_short, whole
+from fitmatch.report.shared.box_names import told_short
+from fitmatch.report.shared.layout import clean, paragraph, whole
 from fitmatch.report.text.positions import shell_name
 
 _MOST_BOXES = 12  # of more nobody reads every count

@@ -22,7 +22,7 @@ def how_sure(plan: JobPlan, certainty: Certainty, *, full: bool) -> list[str]:
     if unknown:
         named = ", ".join(clean(what) for what in unknown)
         return paragraph(f"+/- is only a lower bound, and nothing is judged by it. Not known: {named}.")
-    told = [f"+/- is the expanded uncertainty (95 %) of a clearance; {_judged(plan.placements, certainty)}."]
+    told = [f"+/- is the expanded uncertainty ({whole('95 %')}) of a clearance; {_judged(plan.placements, certainty)}."]
     if full or any(certainty.verdict(p) != INSIDE for p in plan.placements if p.within_limits):
         told.append(_verdicts(plan, full=full))
     return [*paragraph(" ".join(told)), *_one_pair(plan.placements, certainty), *_no_limit(plan)]
@@ -31,11 +31,12 @@ def how_sure(plan: JobPlan, certainty: Certainty, *, full: bool) -> list[str]:
 def _verdicts(plan: JobPlan, *, full: bool) -> str:
     """What the words of a verdict mean."""
     if not full:
-        return "A verdict goes by the chance of it: inside from 95 %, outside up to 5 %, doubtful between."
+        ends = f"inside from {whole('95 %')}, outside up to {whole('5 %')}, doubtful between"
+        return f"A verdict goes by the chance of it: {ends}."
     guarded = ", both as written, without the guard" if guard_of(plan.job) else ""
     return (
         "The verdict goes by the chance that the clearance at the tightest is at least min and the mean one at most "
-        f"max{guarded}: inside from 95 %, outside up to 5 %, doubtful between."
+        f"max{guarded}: inside from {whole('95 %')}, outside up to {whole('5 %')}, doubtful between."
     )
 
 

@@ -14,16 +14,17 @@ from fitmatch.records.placements import Placement
 from fitmatch.records.plans import JobPlan
 from fitmatch.report.screen.limits_drawn import LAST, SMALL, drawn, head_of
 from fitmatch.report.screen.sure import INSIDE
+from fitmatch.report.shared.box_names import by_letters, by_their_ends, legend
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.layout import (
     Column,
-    by_their_ends,
     clean,
     columns_taken,
     fits,
     paragraph,
+    room_beside,
+    shortened,
     table,
-    told_short,
     whole,
 )
 from fitmatch.report.shared.scale import NOTHING, Scale
@@ -33,7 +34,7 @@ from fitmatch.rules.positions.guard import guard_of
 
 IN_DOUBT: Final = "IN DOUBT"
 
-_MARK: Final = "*"  # in rows whose marks are told below the table
+_ASTERISK: Final = "*"  # in rows whose marks are told below the table
 
 
 class _Halves(Enum):
@@ -41,34 +42,49 @@ class _Halves(Enum):
 
     BESIDE = 1
     STACKED = 2  # the wall below the name
-    BELOW = 3  # on lines of their own
+    ONE_COLUMN = 3  # the lower one below the upper one
+
+
+class _Boxes(Enum):
+    """What boxes are called by."""
+
+    NAMES = 1
+    ENDS = 2
+    LETTERS = 3
+
+
+class _Notes(Enum):
+    """Where marks and notes stand."""
+
+    BESIDE = 1
+    BELOW = 2  # below the table, if two lines will do
+    CUT = 3  # beside their rows, notes with as many words as there is room for, but at least one
+    LEFT_OUT = 4  # marks below the table, notes in full only
 
 
 class _Way(NamedTuple):
-    """How much of the page the table takes. `short`: boxes without what begins all their names; `last`: the place of
-    the right end of a drawing; `terse`: the warning stands in place of the drawing of a bore outside its limits;
-    `marked`: marks and notes beside their rows, not below the table."""
+    """How much of the page the table takes. `last`: the place of the right end of a drawing; `terse`: the warning
+    stands in place of the drawing of a bore outside its limits."""
 
-    short: bool = True
-    halves: _Halves = _Halves.BESIDE
+    boxes: _Boxes
+    notes: _Notes
     last: int = LAST
     terse: bool = False
-    marked: bool = False
+    halves: _Halves = _Halves.BESIDE
 
 
-# The first that fits the page is taken: names as they are, then short ones in one line, then in two.
+_MOST_BELOW: Final = 2  # lines
+_SHORT: Final = (_Boxes.ENDS, _Boxes.LETTERS)
+# The first that fits the page is taken: names as they are, then short ones, then with notes cut, then in two lines.
 _WAYS: Final = (
-    _Way(short=False, marked=True),
-    _Way(short=False),
-    _Way(marked=True),
-    _Way(),
-    _Way(last=SMALL),
-    _Way(terse=True),
-    _Way(halves=_Halves.STACKED),
-    _Way(halves=_Halves.STACKED, last=SMALL),
-    _Way(halves=_Halves.STACKED, terse=True),
-    _Way(halves=_Halves.BELOW),
-)  # fmt: skip
+    *(_Way(boxes, notes) for boxes in _Boxes for notes in (_Notes.BESIDE, _Notes.BELOW)),
+    *(_Way(boxes, _Notes.BELOW, SMALL) for boxes in _SHORT),
+    *(_Way(boxes, _Notes.CUT, last) for last in (LAST, SMALL) for boxes in _SHORT),
+    *(_Way(boxes, _Notes.LEFT_OUT, last) for last in (LAST, SMALL) for boxes in _SHORT),
+    *(_Way(boxes, notes, terse=True) for notes in (_Notes.BELOW, _Notes.LEFT_OUT) for boxes in _SHORT),
+    *(_Way(_Boxes.LETTERS, _Notes.LEFT_OUT, SMALL, terse, _Halves.STACKED) for terse in (False, True)),
+    _Way(_Boxes.LETTERS, _Notes.LEFT_OUT, SMALL, halves=_Halves.ONE_COLUMN),
+)
 
 
 def which_shell_goes_where(plan: JobPlan, kind: str, scale: Scale, certainty: Certainty) -> list[str]:
@@ -76,33 +92,56 @@ def which_shell_goes_where(plan: JobPlan, kind: str, scale: Scale, certainty: Ce
     positions = [p for p in plan.job.positions if p.kind == kind]
     begun = plan.is_ready(kind) and kind not in plan.waits_for
     yet = "" if begun or not plan.of_kind(kind) else "fit none of these yet; "
-    judged = _judged_each(plan, positions, certainty)
-    all_of_them = set(judged.values()).pop() if len(set(judged.values())) == 1 else ()
+    judged, verdicts = _judged_each(plan, positions), _verdicts(plan, positions, certainty)
+    all_of_them = [*_in_common(judged), *_in_common(verdicts)]
     yet += f"all {', '.join(all_of_them)}; " if all_of_them else ""
     heading = f"{clean(kind).upper()}: {yet}{_aim(plan.job, kind, positions, scale)}"
     if not plan.of_kind(kind):
         return [*paragraph(heading), *paragraph("No position is filled: see NEEDS ATTENTION.", first="  ")]
-    drawn_from = (_shell(p, side).box for p in plan.of_kind(kind) for side in SIDES)
-    boxes = by_their_ends(drawn_from, (s.box for s in plan.job.shells))
-    marks = _marks(plan.job, positions, {} if all_of_them else judged)
-    ways = ((way, _columns(plan, positions, scale, certainty, way, boxes, marks)) for way in _WAYS)
-    way, columns = next(
-        ((way, columns) for way, columns in ways if way.halves is _Halves.BELOW or fits(positions, *columns))
-    )
-    if way.short and boxes:
-        heading += f"; boxes: {', '.join(map(whole, told_short(boxes)))}"
+    used, every_box = ({s.box for s in some} for some in (_placed_shells(plan, kind), plan.job.shells))
+    short = {_Boxes.NAMES: {}, _Boxes.ENDS: by_their_ends(used, every_box), _Boxes.LETTERS: by_letters(used, every_box)}
+    marks = _marks(plan.job, positions, {} if _in_common(judged) else judged)
+    below = {_Notes.BELOW: _told_below(positions, marks), _Notes.LEFT_OUT: _told_below(positions, marks, notes=False)}
+    for way in _WAYS:
+        too_long = way.notes is _Notes.BELOW and len(below[way.notes]) > _MOST_BELOW
+        if too_long or (way.boxes is _Boxes.ENDS and not short[way.boxes]):
+            continue
+        boxes = short[way.boxes]
+        columns = _columns(plan, positions, scale, certainty, way, boxes, verdicts)
+        columns.append(_mark_column(positions, marks, way, room_beside(positions, *columns)))
+        if way is _WAYS[-1] or fits(positions, *columns):
+            break
+    heading += f"; {legend(boxes)}" if boxes else ""
     lines = [*paragraph(heading, rest="  "), *table(positions, *columns, ruled=False)]
-    return [*lines, *([] if way.marked else _told_below(positions, marks)), *_coated(plan, kind, scale)]
+    return [*lines, *below.get(way.notes, []), *_coated(plan, kind, scale)]
 
 
-def _told_below(positions: Sequence[Position], marks: Mapping[PositionKey, str]) -> list[str]:
-    """What sets rows apart, those with the same marks together."""
+def _placed_shells(plan: JobPlan, kind: str) -> list[Shell]:
+    return [shell for p in plan.of_kind(kind) for shell in (p.upper, p.lower)]
+
+
+def _mark_column(
+    positions: Sequence[Position], marks: Mapping[PositionKey, "_Mark"], way: _Way, room: int
+) -> Column[Position]:
+    """What sets rows apart, as far as the room allows, or an asterisk for what is told below."""
+    below = way.notes in (_Notes.BELOW, _Notes.LEFT_OUT)
+    shown = {p.key: marks[p.key].cut(room) if way.notes is _Notes.CUT else marks[p.key].told for p in positions}
+    return Column(
+        "", lambda p: _ASTERISK if below and shown[p.key] else shown[p.key], "left", shown=any(shown.values())
+    )
+
+
+def _told_below(
+    positions: Sequence[Position], marks: Mapping[PositionKey, "_Mark"], *, notes: bool = True
+) -> list[str]:
+    """What sets rows apart, those with the same marks together. Without `notes`, where to find these."""
     rows: dict[str, list[str]] = {}
     for p in positions:
-        if marks[p.key]:
-            rows.setdefault(marks[p.key], []).append(whole(p.name))
-    told = "; ".join(f"{', '.join(names)}: {mark}" for mark, names in rows.items())
-    return paragraph(told, first=f"{_MARK} ") if told else []
+        if mark := marks[p.key].told if notes else marks[p.key].marks:
+            rows.setdefault(mark, []).append(whole(p.name))
+    told = [f"{', '.join(names)}: {mark}" for mark, names in rows.items()]
+    told += [] if notes or not any(mark.note for mark in marks.values()) else ["notes: --full"]
+    return paragraph("; ".join(told), first=f"{_ASTERISK} ") if told else []
 
 
 def _aim(job: Job, kind: str, positions: Sequence[Position], scale: Scale) -> str:
@@ -119,32 +158,40 @@ def _columns(
     certainty: Certainty,
     way: _Way,
     boxes: Mapping[str, str],
-    marks: Mapping[PositionKey, str],
+    verdicts: Mapping[PositionKey, Sequence[str]],
 ) -> list[Column[Position]]:
+    """All but marks and notes."""
     kind, placed = positions[0].kind, plan.by_position()
     bars = {p.position.key: _drawn(p, way) for p in plan.of_kind(kind)}
-    states = _states(plan, positions, danger=not way.terse)
-    below = way.halves is _Halves.BELOW
+    states = _states(plan, positions, verdicts, danger=not way.terse)
+    empty = {u.position.key: NOT_FILLED for u in plan.unfilled}
 
     def of(show: Callable[[Placement], str]) -> Callable[[Position], str]:
         return lambda position: show(placed[position.key]) if position.key in placed else ""
 
     def half(side: str) -> Column[Position]:
-        names = {p.position.key: _name(_shell(p, side), boxes if way.short else {}) for p in plan.of_kind(kind)}
-        room = 0 if below else max(map(columns_taken, names.values()))
+        names = {p.position.key: _name(_shell(p, side), boxes) for p in plan.of_kind(kind)}
+        room = max(map(columns_taken, names.values()))
 
         def shown(p: Placement) -> str:
             name, wall = names[p.position.key], scale.length(_shell(p, side).wall_nm)
-            told = f"{name}{' ' * (room - columns_taken(name))} {wall}"
-            return f"{name}\n{wall}" if way.halves is _Halves.STACKED else f"{side} {told}" if below else told
+            return f"{name}{' ' * (room - columns_taken(name))} {wall}" if beside else f"{name}\n{wall}"
 
         head = f"{side} ({side_of(kind, side)})"
-        if side == "upper":
-            empty = {u.position.key: NOT_FILLED for u in plan.unfilled}
-            return Column(
-                head, lambda p: of(shown)(p) or whole(empty.get(p.key, NOT_MEASURED)), "left", wraps=True, below=below
-            )
-        return Column(head, of(shown), "left", wraps=True, below=below)
+        return Column(head, of(shown) if side == "lower" else or_why(of(shown)), "left", wraps=True)
+
+    def or_why(show: Callable[[Position], str]) -> Callable[[Position], str]:
+        return lambda position: show(position) or whole(empty.get(position.key, NOT_MEASURED))
+
+    def both(p: Placement) -> str:
+        shells = ((side, _shell(p, side)) for side in SIDES)
+        return "\n".join(whole(f"{side} {_name(s, boxes)} {scale.length(s.wall_nm)}") for side, s in shells)
+
+    if way.halves is _Halves.ONE_COLUMN:
+        halves = [Column(", ".join(f"{s} ({side_of(kind, s)})" for s in SIDES), or_why(of(both)), "left", wraps=True)]
+    else:
+        beside = way.halves is _Halves.BESIDE
+        halves = [half(side) for side in SIDES]
 
     off = {key: scale.steps(p.deviation_nm, sign=True) for key, p in placed.items()}
     widest = max(map(len, (off[p.position.key] for p in plan.of_kind(kind))))
@@ -155,15 +202,11 @@ def _columns(
             "housing", lambda p: whole(f"of {p.housing}") if p.housing else "", "left", wraps=True,
             shown=any(p.housing is not None for p in positions),
         ),
-        *map(half, SIDES),
+        *halves,
         Column("clearance off", of(lambda p: f"{scale.length(p.clearance_nm)} {off[p.position.key]:>{widest}}")),
         Column("+/-", of(lambda p: _expanded(certainty, p, scale)), shown=sure),
         Column(head_of(way.last), lambda p: bars.get(p.key, ""), "left", shown=any(bars.values())),
         Column("", lambda p: states[p.key], "left", wraps=True, shown=any(states.values())),
-        Column(
-            "", lambda p: marks[p.key] if way.marked else _MARK if marks[p.key] else "", "left",
-            shown=any(marks.values()),
-        ),
     ]  # fmt: skip
 
 
@@ -185,7 +228,9 @@ def _shell(placement: Placement, side: str) -> Shell:
     return shell
 
 
-def _states(plan: JobPlan, positions: Sequence[Position], *, danger: bool) -> dict[PositionKey, str]:
+def _states(
+    plan: JobPlan, positions: Sequence[Position], verdicts: Mapping[PositionKey, Sequence[str]], *, danger: bool
+) -> dict[PositionKey, str]:
     """By position what must be known before its row is followed, unless the warning of `danger` stands elsewhere."""
     placed, doubts = plan.by_position(), doubted([(plan.read, plan.doubts)])
     flagged = {flag.position for flag in plan.flags if flag.what.code != "misfit"}
@@ -196,51 +241,73 @@ def _states(plan: JobPlan, positions: Sequence[Position], *, danger: bool) -> di
         states += ["see below"] if p.name in flagged else []
         if placement is not None:
             states += [] if placement.within_limits or not danger else [DANGER]
+        states += verdicts[p.key]
         found[p.key] = ", ".join(map(whole, states))
     return found
 
 
-def _judged_each(
-    plan: JobPlan, positions: Sequence[Position], certainty: Certainty
-) -> dict[PositionKey, tuple[str, ...]]:
-    """By position what is said of its clearance; nothing of one that is empty or outside its limits."""
+def _in_common(said: Mapping[PositionKey, tuple[str, ...]]) -> tuple[str, ...]:
+    """What is said of every position, if that is the same."""
+    return next(iter(said.values())) if len(set(said.values())) == 1 else ()
+
+
+def _verdicts(plan: JobPlan, positions: Sequence[Position], certainty: Certainty) -> dict[PositionKey, tuple[str, ...]]:
+    """By position that it is not surely inside its limits; nothing of one that is empty or outside them."""
+    found = {p.position.key: certainty.verdict(p) for p in plan.placements if p.within_limits}
+    return {p.key: () if (verdict := found.get(p.key)) in (None, INSIDE) else (verdict,) for p in positions}
+
+
+def _judged_each(plan: JobPlan, positions: Sequence[Position]) -> dict[PositionKey, tuple[str, ...]]:
+    """By position where it lies beside its wanted band; nothing of one that is empty or outside its limits."""
     placed = plan.by_position()
     inside = {p.key: placed[p.key] for p in positions if p.key in placed and placed[p.key].within_limits}
-    return {p.key: tuple(_judged(inside[p.key], certainty)) if p.key in inside else () for p in positions}
+    return {p.key: tuple(_judged(inside[p.key])) if p.key in inside else () for p in positions}
 
 
-def _judged(placement: Placement, certainty: Certainty) -> Iterator[str]:
+def _judged(placement: Placement) -> Iterator[str]:
     """Of one that is inside its limits."""
     if placement.want_shortfall_nm:
         yield "below wanted"
     if placement.want_excess_nm:
         yield "above wanted"
-    verdict = certainty.verdict(placement)
-    if verdict not in (None, INSIDE):
-        yield str(verdict)
+
+
+class _Mark(NamedTuple):
+    """What sets a position apart, and the user's note."""
+
+    marks: str
+    note: str
+
+    @property
+    def told(self) -> str:
+        return ", ".join(filter(None, self))
+
+    def cut(self, room: int) -> str:
+        """With as many words of the note as there is room for, but at least one."""
+        first = self.note.partition(" ")[0]
+        left = room - columns_taken(self.marks) - 2 * bool(self.marks)
+        return self._replace(note=shortened(self.note, max(left, len(f"{first} ...")))).told
 
 
 def _marks(
     job: Job, positions: Sequence[Position], judged: Mapping[PositionKey, Sequence[str]]
-) -> dict[PositionKey, str]:
-    """By position what sets it apart from the others of its kind: how its clearance is judged, matched columns, shells
-    that are locked in it, and the user's note."""
+) -> dict[PositionKey, _Mark]:
+    """By position what sets it apart from the others of its kind: how its clearance is judged, matched columns and
+    shells that are locked in it; and the note."""
     found = {p.key: list(judged.get(p.key, ())) for p in positions}
     for at, column in enumerate(job.matched_columns):
         wanted = {p.key: (p.wants_upper[at], p.wants_lower[at]) for p in positions}
         if len(set(wanted.values())) > 1:
             for key, cells in wanted.items():
-                found[key] += _mark(column, *cells)
+                found[key] += _asked(column, *cells)
     for p in positions:
         locked = [side for side in SIDES if getattr(p, side) is not None]
         if locked:
             found[p.key].append("locked" if len(locked) > 1 else f"{locked[0]} locked")
-        if p.note:
-            found[p.key].append(p.note)
-    return {key: ", ".join(map(clean, some)) for key, some in found.items()}
+    return {p.key: _Mark(", ".join(map(clean, found[p.key])), clean(p.note or "")) for p in positions}
 
 
-def _mark(column: str, upper: str, lower: str) -> list[str]:
+def _asked(column: str, upper: str, lower: str) -> list[str]:
     """Blank cells ask for shells without a mark, and say nothing here."""
     if upper == lower:
         return [_marked(column, upper)] if upper not in ("", ANY) else []

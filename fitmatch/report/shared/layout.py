@@ -4,16 +4,15 @@ A long name is wrapped, never cut: two names that differ only at the end must no
 alone is too long for a line.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
-from textwrap import wrap
+from textwrap import shorten, wrap
 from typing import Final, Generic, NamedTuple, TypeVar
 from unicodedata import east_asian_width
 
 from tabulate import tabulate
 
-from fitmatch.names import natural
 from fitmatch.report.shared.states import one_line
 from fitmatch.wording import printable
 
@@ -90,25 +89,6 @@ def whole(name: str) -> str:
     return clean(name).replace(" ", _NO_BREAK)
 
 
-def told_short(names: Iterable[str]) -> Iterator[str]:
-    """Each name in full, or only what follows its last hyphen where the one before has the same beginning: `rods-A`
-    and `-B`."""
-    before = ""
-    for name in names:
-        start, hyphen, end = name.rpartition("-")
-        yield hyphen + end if start and start == before else name
-        before = start
-
-
-def by_their_ends(names: Iterable[str], taken: Iterable[str]) -> dict[str, str]:
-    """Each name with what follows its last hyphen, in natural order, where all begin alike up to there and no name that
-    is `taken` is such an end; otherwise none."""
-    parts = {name: name.rpartition("-") for name in sorted(set(names), key=natural)}
-    ends = {name: end for name, (_, _, end) in parts.items()}
-    alike = len({start for start, _, _ in parts.values()}) == 1 and all(map(all, parts.values()))
-    return ends if alike and set(ends.values()).isdisjoint(taken) else {}
-
-
 def table(rows: Sequence[RowT], *columns: Column[RowT], ruled: bool = True) -> list[str]:
     """The columns side by side, names wrapped as far as needed; those for which there is no room go below the others.
     No rows give no lines. `ruled`: with a rule below the heads."""
@@ -148,9 +128,14 @@ def table(rows: Sequence[RowT], *columns: Column[RowT], ruled: bool = True) -> l
     return (head if ruled else head[:-1]) + lines
 
 
+def room_beside(rows: Sequence[RowT], *columns: Column[RowT]) -> int:
+    """How much of the page is left for one more column beside these, with nothing wrapped; below 0 there is none."""
+    return _width.get() - _together([c for c in columns if c.shown], rows, wrapped=False) - _GAP
+
+
 def fits(rows: Sequence[RowT], *columns: Column[RowT]) -> bool:
-    """Whether the columns stand side by side on the page with nothing wrapped, those that may go below left out."""
-    return _together([c for c in columns if c.shown and not c.below], rows, wrapped=False) <= _width.get()
+    """Whether the columns stand side by side on the page with nothing wrapped."""
+    return room_beside(rows, *columns) >= -_GAP
 
 
 def _together(columns: Sequence[Column[RowT]], rows: Sequence[RowT], *, wrapped: bool) -> int:
@@ -221,6 +206,13 @@ def titled(title: str, blocks: list[list[str]]) -> list[list[str]]:
 def columns_taken(text: str) -> int:
     """How many columns a terminal gives this text: East Asian wide characters take two."""
     return len(text) if text.isascii() else sum(2 if east_asian_width(c) in "WF" else 1 for c in text)
+
+
+def shortened(text: str, room: int) -> str:
+    """As many of its words as there is room for, and three points for the rest."""
+    if columns_taken(text) <= room:
+        return text
+    return shorten(text, max(3, room // 2 if _has_wide(text) else room), placeholder=" ...")
 
 
 def _has_wide(text: str) -> bool:

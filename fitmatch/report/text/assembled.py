@@ -5,7 +5,8 @@ from collections.abc import Iterator, Mapping
 from fitmatch.gauging.assembled import APART_NM, FEWEST_POSITIONS, LIMITS_UP_TO_NM, Check, Comparison, Verdict
 from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.parts import Position
-from fitmatch.report.shared.layout import Column, by_their_ends, clean, fits, items, paragraph, table, told_short, whole
+from fitmatch.report.shared.box_names import by_letters, by_their_ends, legend
+from fitmatch.report.shared.layout import Column, clean, fits, items, paragraph, table, whole
 from fitmatch.report.shared.scale import Scale, scale_for
 from fitmatch.report.text.attention import next_in_order
 from fitmatch.report.words.likely_causes import likely_causes, missing, refusal, why_not
@@ -60,15 +61,16 @@ def _kind(comparison: Comparison, kind: str, scale: Scale) -> list[str]:
     head = f"{clean(kind).upper()}: assembled{f' by {methods.pop()}' if len(methods) == 1 else ''} against calculated"
     if seating:
         head += f" (seating {scale.length(seating, sign=True)} {scale.unit} counted in)"
-    boxes = by_their_ends(
-        (key[0] for c in checks for key in (c.reading.upper, c.reading.lower)), (s.box for s in comparison.job.shells)
-    )
-    # Names as they are, then by the ends of their boxes, then without the bound, which is told below.
-    ways: tuple[tuple[Mapping[str, str], bool], ...] = (({}, True), (boxes, True), (boxes, False))
+    used = {key[0] for c in checks for key in (c.reading.upper, c.reading.lower)}
+    every_box = {s.box for s in comparison.job.shells}
+    ends, letters = by_their_ends(used, every_box), by_letters(used, every_box)
+    # Names as they are, then with short ones for their boxes, then without the bound, which is told below.
+    shorter = [(boxes, bound) for bound in (True, False) for boxes in (ends, letters)]
+    ways: list[tuple[Mapping[str, str], bool]] = [({}, True), *shorter]
     every = [_columns(checks, scale, short, bound=bound) for short, bound in ways]
     at = next((at for at, columns in enumerate(every) if fits(checks, *columns)), len(every) - 1)
-    if at and boxes:
-        head += f"; boxes: {', '.join(map(whole, told_short(boxes)))}"
+    if ways[at][0]:
+        head += f"; {legend(ways[at][0])}"
     return [*paragraph(head, rest="  "), *table(checks, *every[at], ruled=False), *_bounds(checks, scale)]
 
 
@@ -95,9 +97,13 @@ def _columns(checks: list[Check], scale: Scale, boxes: Mapping[str, str], *, bou
 def _bounds(checks: list[Check], scale: Scale) -> list[str]:
     """What the agreement is judged by."""
     unknown = list(dict.fromkeys(_unknown(c) for c in checks if c.bound_nm is None))
-    least = min(checks, key=lambda c: c.near_nm)
-    grown = f", more for a bore above {LIMITS_UP_TO_NM // 1_000_000} mm" if least.near_nm > APART_NM else ""
-    fixed = f"{scale.steps(least.near_nm)} {scale.step} (a mistake: more than {scale.steps(least.crush_nm)}{grown})"
+    least, most = (way(checks, key=lambda c: c.near_nm) for way in (min, max))
+    near, mistake = scale.steps(least.near_nm), f"a mistake: more than {scale.steps(least.crush_nm)}"
+    base = scale.steps(APART_NM)
+    from_nm = f"{base} up to a bore of {LIMITS_UP_TO_NM // 1_000_000} mm, in proportion above; "
+    grown = "" if scale.steps(most.near_nm) == base else from_nm
+    at = "" if near == scale.steps(most.near_nm) else " at the smallest bore"
+    fixed = f"{near} {scale.step}{at} ({grown}{mistake})"
     if not unknown:
         return paragraph(
             f"Two clearances agree within {fixed}, or within the expanded uncertainty of their difference, 95 %, if "
@@ -155,10 +161,15 @@ def _off(comparison: Comparison, verdict: Verdict, scale: Scale) -> list[str]:
     told = []
     for (way, causes), checks in alike.items():
         colon = ":" if len(checks) == 1 else ""
-        offs = [f"{_name(c.placement.position)}{colon} {scale.amount(abs(c.difference_nm))}" for c in checks]
+        offs = [f"{_name(c.placement.position)}{colon} {_amount_off(c, scale)}" for c in checks]
         likely = "; ".join(map(clean, causes))
         told.append(f"{_WORDS[verdict]}: {listed(offs)} {scale.step} {way} than calculated. Likely: {likely}.")
     return told
+
+
+def _amount_off(check: Check, scale: Scale) -> str:
+    off = scale.amount(abs(check.difference_nm))
+    return f"{off} (without seating {scale.amount(abs(check.unseated_nm))})" if check.excused_by_seating else off
 
 
 def _name(position: Position) -> str:
@@ -219,14 +230,24 @@ def _next(comparison: Comparison) -> list[str]:
     alone = {
         c.reading.position: c
         for c in comparison.checks
-        if c.verdict != Verdict.AGREES and not comparison.in_common(c) and c.placement.position.kind not in shifted
+        if c.verdict != Verdict.AGREES
+        and not comparison.in_common(c)
+        and not c.by_seating
+        and c.placement.position.kind not in shifted
     }
+    seated = dict.fromkeys(c.placement.position.kind for c in comparison.checks if c.by_seating)
     # Other shells would only make up for a burr or a cap the wrong way round where the reading is not as calculated.
     as_calculated = {
         c.reading.position: c
         for c in outside
         if c.verdict == Verdict.AGREES and c.placement.position.kind not in shifted and c.reading.position not in alone
     }
+    if seated:
+        steps.append(
+            f"If the seating of {' and '.join(map(whole, seated))} belongs to another setting of the gauge, remove it "
+            "from job.toml and the positions file, then learn again (--learn). If not, set the gauge again and measure "
+            "again, assembled."
+        )
     if as_calculated:
         names = ", ".join(map(whole, as_calculated))
         steps.append(f"Measure {names} again, assembled. If the reading stands, choose other shells.")

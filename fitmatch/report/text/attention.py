@@ -4,21 +4,25 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
+from fitmatch.facts import Fact
 from fitmatch.records.doubted import doubted
-from fitmatch.records.parts import Position, Shell
-from fitmatch.records.plans import JobPlan, Proof
+from fitmatch.records.parts import ANY, Position, Shell
+from fitmatch.records.plans import JobPlan, Proof, Reason, Stray
+from fitmatch.report.screen.sure import INSIDE
+from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.layout import clean, items, paragraph, whole
 from fitmatch.report.shared.states import DANGER, missing_of, missing_words, unmeasured_shells
 from fitmatch.report.text.positions import NOT_FILLED, NOT_MEASURED
 from fitmatch.report.words.doubts import doubt_lines
-from fitmatch.report.words.reasons import words_of
+from fitmatch.report.words.reasons import misses_of, words_of
 from fitmatch.wording import listed
 
 _MOST_SHELLS = 10
+_GROUP = 3  # so many bad positions that the same keeps out are told in one item
 
 
-def summary(plan: JobPlan) -> str:
-    """How many positions are good, and how many are not, in one sentence."""
+def summary(plan: JobPlan, certainty: Certainty) -> str:
+    """How many positions are good, and how many are not or not surely, in one sentence."""
     total = len(plan.job.positions)
     inside = sum(p.within_limits for p in plan.placements)
     if inside == total:
@@ -28,7 +32,10 @@ def summary(plan: JobPlan) -> str:
             else ("The position is filled, inside its limits")
         )
         doubtful = len(plan.in_doubt)
+        unsure = sum(certainty.verdict(p) not in (None, INSIDE) for p in plan.placements)
         rest = "rests on a reading" if doubtful == 1 else "rest on readings"
+        within = "its" if unsure == 1 else "their"
+        good += f" as calculated; {unsure} doubtful within {within} uncertainty" if unsure else ""
         return f"{good}, but {doubtful} {rest} in doubt." if doubtful else f"{good}."
     counts = [
         (inside, "filled inside the limits"),
@@ -45,7 +52,8 @@ def attention(plan: JobPlan, proofs: Mapping[str, Proof], unit: str) -> list[str
     found = [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts, unit, plan.job.unit)]
     found += _failing(plan, unit)
     found += _without_reading(plan)
-    found += _without_wall(unmeasured_shells(plan.job))
+    told = {lock for p in plan.unmeasured_positions for lock in (p.upper, p.lower)}
+    found += _without_wall([shell for shell in unmeasured_shells(plan.job) if shell.key not in told])
     flags = [flag for flag in plan.flags if flag.what.code != "misfit"]
     found += [f"{whole(flag.position)}: {clean(words_of(flag.what, unit))}" for flag in flags]
     found += [f"{_some_shells(one.shells)}: {clean(words_of(one.what, unit))}" for one in plan.strays]
@@ -62,11 +70,21 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
     ready = [kind for kind in plan.job.kinds if plan.is_ready(kind)]
     waiting = set(plan.job.kinds).difference(ready)
     unread = {s.kind for s in unmeasured_shells(plan.job)}
+    # What is missing may fill them: nothing else is done about them before.
+    bad_now = [p for p in bad if p.position.kind not in unread]
+    empty_now = [u for u in empty if u.position.kind not in unread]
     in_doubt = doubted([(plan.read, plan.doubts)]).kinds
     steps = []
     if in_doubt & waiting:
         steps.append(
             "Before anything else measure again what is in doubt, write down what you find and run this again."
+        )
+    copies = dict.fromkeys(pair for kind in plan.job.kinds for pair in plan.drawn_from_copies(kind))
+    for box, other in copies:
+        steps.append(
+            f"{'Then' if steps else 'First'} look whether {whole(box)} is a copy of {whole(other)} that nobody has "
+            "filled in: measure a few of its shells. If so, write in its own readings, otherwise write why the two "
+            "read alike in its column `copy_confirmed`, and run this again."
         )
     if plan.unmeasured_positions or unread & waiting:
         steps.append(f"{'Then' if steps else 'First'} take the missing readings, write them in and run this again.")
@@ -75,19 +93,19 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
             f"{'Then' if steps else 'First'} find out which positions the marked shells named above are meant for, "
             "write the mark there and run this again."
         )
-    if spare := [whole(kind) for kind in ready if kind in unread | in_doubt]:
+    if spare := [whole(k) for k in ready if k in unread | in_doubt and k not in plan.waits_for]:
         steps.append(
-            f"The {' and '.join(spare)} readings that are missing or in doubt are of shells left over: they may lead "
-            "to a better choice and do not touch this one. Take them before you fit, or lock the shells you fit."
+            f"Fitting may begin: the {' and '.join(spare)} readings that are missing or in doubt are of shells left "
+            "over; reading them first may lead to a better choice. Lock the shells fitted by then."
         )
     if refused:
         steps.append(
             "If a housing bore is outside its drawing limits, measure it again. If that stands, rework the housing: no "
             "shell can correct it."
         )
-    if empty and not bad and all(u.why.code == "short" for u in empty):
+    if empty_now and not bad_now and all(u.why.code == "short" for u in empty_now):
         steps.append("Open another box: shells are short.")
-    elif bad or empty:
+    elif bad_now or empty_now:
         steps.append(
             "Where a position is bad or empty, measure its journal and housing bore again, and the walls. If they "
             "stand, see above what would fix it; otherwise try another box."
@@ -190,25 +208,47 @@ class _Item(NamedTuple):
     label: str
     kind: str
     why: str
-    kept_out: str
+    kept_out: tuple[str, str]  # as said of one position, and of several
 
 
 def _failing(plan: JobPlan, unit: str) -> Iterator[str]:
     """Bad positions, then empty ones, each kind of failure where its first position stands in the file."""
     kept_out = _kept_out(plan, unit)
-    misfits = {f.position: clean(words_of(f.what, unit)) for f in plan.flags if f.what.code == "misfit"}
+    facts = {f.position: f.what for f in plan.flags if f.what.code == "misfit"}
+    grouped = _groups(plan, facts)
+    yield from (_group_told(plan, group, facts, unit) for group in grouped)
+    misfits = {name: clean(words_of(fact, unit)) for name, fact in facts.items()}
+    several = {reason.position.name for group in grouped for reason in group}
     alike: dict[_Item, list[str]] = {}
 
     def add(label: str, position: Position, why: str) -> None:
-        item = _Item(label, position.kind, why, kept_out.get(position.name, ""))
+        item = _Item(label, position.kind, why, kept_out.get(position.name, ("", "")))
         alike.setdefault(item, []).append(position.name)
 
     for p in plan.placements:
-        if not p.within_limits:
+        if not p.within_limits and p.position.name not in several:
             add(DANGER, p.position, misfits.get(p.position.name, ""))
     for u in plan.unfilled:
         add(NOT_FILLED, u.position, clean(words_of(u.why, unit)))
     yield from _told(alike, [p.name for p in plan.job.positions])
+
+
+def _groups(plan: JobPlan, misfits: Mapping[str, Fact]) -> list[list[Reason]]:
+    """Many bad positions of a kind that the same keeps out."""
+    groups: defaultdict[tuple[str, tuple[str, ...]], list[Reason]] = defaultdict(list)
+    for reason in plan.reasons:
+        if reason.position.name in misfits and reason.reduced and not reason.in_doubt:
+            groups[reason.position.kind, reason.together].append(reason)
+    return [group for group in groups.values() if len(group) >= _GROUP]
+
+
+def _group_told(plan: JobPlan, group: Sequence[Reason], misfits: Mapping[str, Fact], unit: str) -> str:
+    from fitmatch.report.words.small_reasons import Beside, of_group
+
+    kind, names = group[0].position.kind, [reason.position.name for reason in group]
+    each = "; ".join(f"{whole(name)} {misses_of(misfits[name], unit)}" for name in names)
+    unread = any(s.kind == kind for s in unmeasured_shells(plan.job))
+    return f"{DANGER}: {_named(names, kind)}: {each}. {of_group(group, unit, Beside(unread=unread))}"
 
 
 def _told(alike: dict[_Item, list[str]], order: list[str]) -> Iterator[str]:
@@ -220,22 +260,42 @@ def _told(alike: dict[_Item, list[str]], order: list[str]) -> Iterator[str]:
     for item, names in alike.items():
         group = together[item._replace(why="")]
         told = f"{item.label}: {_named(names, item.kind)}{f': {item.why}' if item.why else ''}"
-        if len(group) == 1 and item.kept_out:
-            told += f". {item.kept_out}"
+        of_one, of_several = item.kept_out
+        if len(group) == 1 and of_one:
+            told += f". {of_one if len(names) == 1 else of_several}"
         yield told
-        if len(group) > 1 and item.kept_out and item == group[-1]:
+        if len(group) > 1 and of_one and item == group[-1]:
             every = {name for other in group for name in alike[other]}
-            yield f"{_named([name for name in order if name in every], item.kind)}: {item.kept_out}"
+            yield f"{_named([name for name in order if name in every], item.kind)}: {of_several}"
 
 
 def _named(names: list[str], kind: str) -> str:
     return f"{', '.join(map(whole, names))} ({whole(kind)})"
 
 
-def _kept_out(plan: JobPlan, unit: str) -> dict[str, str]:
-    """By position what keeps it out, and what would put it inside, as further sentences."""
+def _kept_out(plan: JobPlan, unit: str) -> dict[str, tuple[str, str]]:
+    """By position what keeps it out, and what would put it inside, as further sentences: as said of it alone, and of
+    several positions."""
     if not plan.reasons:
         return {}
-    from fitmatch.report.words.small_reasons import in_words  # not loaded where nothing fails
+    from fitmatch.report.words.small_reasons import Beside, in_words  # not loaded where nothing fails
 
-    return {r.position.name: in_words(r, unit) for r in plan.reasons}
+    refused = {u.position.name for u in plan.unfilled if u.why.code == "bore-refused"}
+    unread = {s.kind for s in unmeasured_shells(plan.job)}
+    found = {}
+    for reason in plan.reasons:
+        p = reason.position
+        meant = next((stray for stray in plan.strays if _may_be_meant(plan, stray, reason)), None)
+        beside = Beside(p.name in refused, p.kind in unread, meant)
+        one, many = (in_words(reason, unit, beside, several=several) for several in (False, True))
+        found[p.name] = one, many
+    return found
+
+
+def _may_be_meant(plan: JobPlan, stray: Stray, reason: Reason) -> bool:
+    """Whether marked shells may be meant for a position that only their column keeps out, as it asks for another
+    word."""
+    position, at = reason.position, plan.job.matched_columns.index(stray.column)
+    asked = {wants[at] for wants in (position.wants_upper, position.wants_lower)} - {"", ANY}
+    alone = reason.together == (f"match {stray.column}",)
+    return bool(asked) and alone and stray.kind == position.kind and not stray.is_held

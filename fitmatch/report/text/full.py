@@ -4,9 +4,9 @@ and every shell left over."""
 from fitmatch.records.plans import JobPlan, Plan
 from fitmatch.report.shared.axis import along_the_line
 from fitmatch.report.shared.housings import moves, moves_text
-from fitmatch.report.shared.layout import paragraph, titled
+from fitmatch.report.shared.layout import clean, items, paragraph, titled, whole
 from fitmatch.report.shared.scale import Scale
-from fitmatch.report.text.heading import boxes_read, heading, rules_in_force
+from fitmatch.report.text.heading import boxes_read, rules_in_force
 from fitmatch.report.text.measuring import corrections, form
 from fitmatch.report.text.positions import coated, limits, sums
 from fitmatch.report.text.quality import quality
@@ -19,8 +19,18 @@ def in_full(plan: Plan, scale: Scale) -> list[list[str]]:
     """What the answer rests on."""
     blocks: list[list[str]] = [boxes_read(plan.job)]
     for one in plan.plans:
-        blocks += [[] if plan.alone else heading(one), rules_in_force(one.job, scale), *_figures(one, scale)]
+        blocks += [
+            [] if plan.alone else paragraph(f"ENGINE {whole(one.job.name)}"),
+            _notes(one),
+            rules_in_force(one.job, scale),
+            *_figures(one, scale),
+        ]
     return [*blocks, quality(plan, scale), remaining(plan, scale)]
+
+
+def _notes(plan: JobPlan) -> list[str]:
+    """The user's words about positions, which one screen may have no room for."""
+    return items("NOTES", [f"{whole(p.name)}: {clean(p.note)}" for p in plan.job.positions if p.note])
 
 
 def _figures(plan: JobPlan, scale: Scale) -> list[list[str]]:

@@ -7,6 +7,7 @@ from fitmatch.records.job import Job
 from fitmatch.records.parts import HALVES
 from fitmatch.records.plans import GroupAnswer, JobPlan, Plan
 from fitmatch.records.pools import IN_ORDER
+from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.shared.scale import Scale
 from fitmatch.report.shared.states import DANGER
@@ -15,9 +16,9 @@ from fitmatch.report.words.phrases import phrase
 from fitmatch.rules.registry import SETTINGS
 
 
-def title(plan: JobPlan) -> list[str]:
+def title(plan: JobPlan, certainty: Certainty) -> list[str]:
     """Of one job alone."""
-    return [*paragraph(clean(plan.job.title or plan.job.folder.name)), *paragraph(summary(plan))]
+    return [*paragraph(clean(plan.job.title or plan.job.folder.name)), *paragraph(summary(plan, certainty))]
 
 
 def engines(pool: Plan) -> list[str]:
@@ -64,9 +65,10 @@ def in_short(pool: Plan, scale: Scale) -> list[list[str]]:
     return [rows, kinds]
 
 
-def heading(plan: JobPlan) -> list[str]:
+def heading(plan: JobPlan, certainty: Certainty) -> list[str]:
+    """Of one of several jobs."""
     title = f": {clean(plan.job.title)}" if plan.job.title else ""
-    return [*paragraph(f"ENGINE {whole(plan.job.name)}{title}"), *paragraph(summary(plan))]
+    return [*paragraph(f"ENGINE {whole(plan.job.name)}{title}"), *paragraph(summary(plan, certainty))]
 
 
 def boxes_read(job: Job) -> list[str]:

@@ -35,7 +35,7 @@ def plan_text(plan: Plan, unit: str, *, full: bool = False) -> str:
     """
     scale, certainties = scale_for(unit, _lengths(plan)), [Certainty(one) for one in plan.plans]
     units = _UNITS[unit].format("off and +/-" if any(one.known for one in certainties) else "off")
-    blocks = [[*(title(plan.plans[0]) if plan.alone else engines(plan)), *paragraph(units)]]
+    blocks = [[*(title(plan.plans[0], certainties[0]) if plan.alone else engines(plan)), *paragraph(units)]]
     blocks += [] if plan.alone else in_short(plan, scale)
     blocks += [items("WARNINGS", list(map(clean, plan.warnings)))]
     told = [*proof_lines(plan, scale), *left_over(plan)]
@@ -48,7 +48,11 @@ def plan_text(plan: Plan, unit: str, *, full: bool = False) -> str:
         ]
     else:
         for one, certainty in zip(plan.plans, certainties, strict=True):
-            blocks += [heading(one), *_bench(plan, one, scale, certainty), how_sure(one, certainty, full=full)]
+            blocks += [
+                heading(one, certainty),
+                *_bench(plan, one, scale, certainty),
+                how_sure(one, certainty, full=full),
+            ]
             blocks += [next_steps(one, plan.proofs_of(one))]
         blocks += [["ALL ENGINES", *told]]
     blocks += _beside(plan, scale)

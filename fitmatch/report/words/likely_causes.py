@@ -6,6 +6,7 @@ from typing import Any
 
 from fitmatch.facts import Fact
 from fitmatch.gauging.assembled import Check, Comparison, NotCompared, Verdict
+from fitmatch.lengths import with_unit
 from fitmatch.records.keys import full_name
 from fitmatch.wording import listed
 
@@ -23,13 +24,9 @@ _LOOSER = (
     "a shell swapped with another, thinner than the one recorded",
     "a bore gauge that was not rocked to its smallest reading, or was near the joint",
 )
-_IN_COMMON = (
-    (
-        "most of the kind are off by about the same: crush, and the errors that its gauges share, which "
-        "--learn records as seating"
-    ),
-    "a wrongly set gauge looks the same: check its setting first",
-)
+_IN_COMMON = "most of the kind are off by about the same: crush, and the errors that its gauges share"
+_LEARNED = ", which --learn records as seating"
+_SET_WRONG = "a wrongly set gauge looks the same: check its setting first"
 _BEYOND_CRUSH = (
     "most of the kind are off by about the same, and by more than crush explains: a wrongly set gauge; set it again",
     "walls that were all read wrong by the same: an anvil that is not a ball, or a zero error that was not subtracted",
@@ -50,8 +47,14 @@ def likely_causes(comparison: Comparison, check: Check) -> tuple[str, ...]:
             return (f"one turn of a micrometer thimble ({'0.025 in' if turn == _TURNS_NM[0] else '0.5 mm'})",)
     if check.reading.method == "strip":
         return (_STRIP, *(_LOOSER if check.difference_nm > 0 else _TIGHTER)[:2])
+    if check.by_seating:
+        position, job = check.placement.position, comparison.job
+        where = "job.toml" if position.seating_nm == job.fits[position.kind].seating_nm else "the positions file"
+        return (f"the seating of {with_unit(position.seating_nm, job.unit)} in {where}", _SET_WRONG)
     if comparison.in_common(check):
-        return _BEYOND_CRUSH if comparison.beyond_crush(check) else _IN_COMMON
+        if comparison.beyond_crush(check):
+            return _BEYOND_CRUSH
+        return _IN_COMMON + (_LEARNED if check.placement.position.kind in comparison.learned else ""), _SET_WRONG
     other = comparison.exchanged_with(check)
     causes = _LOOSER if check.difference_nm > 0 else _TIGHTER
     if other is None:

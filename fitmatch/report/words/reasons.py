@@ -25,6 +25,12 @@ def words_of(fact: Fact, unit: str) -> str:
     return _SAID[fact.code](fact.slots, unit)
 
 
+def misses_of(misfit: Fact, unit: str) -> str:
+    """By how much a bore outside its limits misses them."""
+    slots: _Slots = misfit.slots
+    return _misses(slots["misses"], unit)
+
+
 def flag_words(flag: Flag, unit: str) -> str:
     """The same for a flag, with a warning before it if the clearance is outside its limits."""
     words = words_of(flag.what, unit)

@@ -2,13 +2,16 @@
 the shop's own would fix it."""
 
 from collections.abc import Iterator, Sequence
-from typing import Final
+from typing import Final, NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT, exact, fixed, round_half_even
-from fitmatch.records.plans import Cure, Reason
+from fitmatch.records.keys import full_name
+from fitmatch.records.plans import Cure, Reason, Stray
 from fitmatch.report.shared.layout import clean, whole
 from fitmatch.report.shared.scale import decimals, steps
+from fitmatch.rules.positions.drawing import Drawing
 from fitmatch.rules.registry import REGISTRY
+from fitmatch.wording import listed
 
 # What binds a position besides rules.
 _BONDS = {
@@ -22,36 +25,107 @@ _RULE = "the rule {name}"
 _MOST_HELD: Final = 3  # more are counted
 
 
-def in_words(reason: Reason, unit: str) -> str:
-    """A few sentences, lengths in `unit`. What follows from a reading in doubt is not worth knowing."""
+class Beside(NamedTuple):
+    """What else is known of a position: that its housing bore is `refused`, that shells of its kind are `unread`, and
+    the shells that may be `meant` for it though their mark is another word, with that mark."""
+
+    refused: bool = False
+    unread: bool = False
+    meant: Stray | None = None
+
+
+def in_words(reason: Reason, unit: str, beside: Beside, *, several: bool) -> str:
+    """A few sentences, lengths in `unit`, about one position or about each of `several`. What follows from a reading in
+    doubt is not worth knowing, nor what besides its bore keeps a position out."""
     if reason.in_doubt:
-        return "No change is proposed while a reading of it is in doubt: measure that again first."
-    names = [_bond(name) for name in reason.together]
+        what = "a reading of it is in doubt"
+        if reason.doubted:
+            be = "is" if len(reason.doubted) == 1 else "are"
+            what = f"{_some(reason.doubted)}, which could go there, {be} in doubt"
+        return f"No change is proposed while {what}: measure that again first."
+    if beside.refused and reason.together != (Drawing.key,):
+        return ""
+    all_found, reason = reason.cures, _for_the_shop(reason, beside)
+    cures = _cures(reason, unit, beside, several=several, exact=len(all_found) > len(reason.cures))
+    kept_out = _kept_out(reason, cured=bool(reason.cures or beside.meant))
+    return " ".join([kept_out, *_not_offered(reason, unit), cures])
+
+
+def of_group(reasons: Sequence[Reason], unit: str, beside: Beside) -> str:
+    """The same about several positions that the same keeps out, each with its own changes; by how much they miss their
+    limits is told elsewhere."""
+    reasons = [_for_the_shop(reason, beside) for reason in reasons]
+    told = [_kept_out(reasons[0], cured=any(reason.cures for reason in reasons))]
+    limits = dict.fromkeys(one.change for reason in reasons for one in reason.not_offered if one.change in _BONDS)
+    told += [f"Only the maker may change {_BONDS[limit]}." for limit in limits]
+    others = (one for reason in reasons for one in reason.not_offered if one.change not in _BONDS)
+    told += _not_offered(reasons[0]._replace(not_offered=tuple(dict.fromkeys(others))), unit)
+    names: dict[str, list[str]] = {}
+    for reason in reasons:
+        names.setdefault("; ".join(_cure(cure, unit) for cure in reason.cures), []).append(whole(reason.position.name))
+    cures = [f"{listed(some)}: {words}" for words, some in names.items() if words]
+    if cures:
+        told.append(
+            f"Any one of these changes would fix one of them and make no other position worse. {'. '.join(cures)}."
+        )
+    if none := names.get(""):
+        told.append(f"No single change that is yours to make was found for {listed(none)}.")
+    return " ".join(told)
+
+
+def _for_the_shop(reason: Reason, beside: Beside) -> Reason:
+    """With the cures that can be carried out."""
+    cures = (c for c in reason.cures if c.is_to_be_had and not (beside.unread and c.is_shell))
+    return reason._replace(cures=tuple(cures))
+
+
+def _kept_out(reason: Reason, *, cured: bool) -> str:
+    names = [_bond(name, reason.as_well) for name in reason.together]
     # A lock that excuses its shells from a rule stays when everything else is dropped; removing it may be a cure.
     locked = "locks" not in reason.together and any(cure.change == "lock" for cure in reason.cures)
-    rest = "even if every other limit and rule were relaxed" + (", as long as the locks stay" if locked else "")
+    rest = ", even if every other limit and rule were relaxed" + (", as long as the locks stay" if locked else "")
+    rest = "" if cured else rest
     if not reason.reduced:
-        text = f"Not looked into further, as it would take too long: it is kept out by some of {', '.join(names)}."
-    elif len(names) == 1:
-        text = f"Kept out by {names[0]} alone, {rest}."
-    elif names:
-        text = (
-            f"Kept out by {', '.join(names[:-1])} and {names[-1]} together, {rest}; without any one of these it could "
-            "be inside."
-        )
-    else:
-        text = "It stays out even if every limit and rule were relaxed."
-    return " ".join([text, *_not_offered(reason, unit), _cures(reason, unit)])
+        return f"Not looked into further, as it would take too long: it is kept out by some of {', '.join(names)}."
+    if len(names) == 1:
+        return f"Kept out by {names[0]} alone{rest}."
+    if names:
+        is_yours = all(map(_is_yours, reason.together)) and not reason.as_well
+        yours = "; without any one of these it could be inside" if is_yours else ""
+        return f"Kept out by {listed(names)} together{rest}{yours}."
+    return "It stays out even if every limit and rule were relaxed."
 
 
-def _cures(reason: Reason, unit: str) -> str:
+def _some(shells: Sequence[str]) -> str:
+    """All of a few shells, else the first of them and how many more."""
+    more = len(shells) - _MOST_HELD
+    return listed([*map(whole, shells[:_MOST_HELD]), *([f"{more} more"] if more > 0 else [])])
+
+
+def _is_yours(name: str) -> bool:
+    """Whether the shop may change what this bond stands for."""
+    key = name.partition(" ")[0]
+    return key not in ("max", "min") and all(sort.offered for sort in REGISTRY if sort.key == key)
+
+
+def _cures(reason: Reason, unit: str, beside: Beside, *, several: bool, exact: bool) -> str:
+    """`exact`: one more half would do, but none that can be told from others by measuring."""
     if not reason.cures:
+        if beside.meant is not None:
+            meant = beside.meant
+            belong = "belongs" if len(meant.shells) == 1 else "belong"
+            named = _some([full_name(shell.key) for shell in meant.shells])
+            return f"If {named} {belong} there, write `{clean(meant.mark)}` as its {clean(meant.column)}."
+        if beside.unread:
+            return "Shells of its kind are not yet measured: take these readings first."
         if not reason.cures_complete:
             return "Changes that would fix it were not all looked for, as it would take too long, and none was found."
-        return "No single change that is yours to make would fix it without making another position worse."
+        closer = "Another half would have to be closer to one wall than gauges tell apart. " if exact else ""
+        return f"{closer}No single change that is yours to make would fix it without making another position worse."
     words = "; ".join(_cure(cure, unit) for cure in reason.cures)
     more = "" if reason.cures_complete else " Others were not looked for, as it would take too long."
-    return f"Any one of these changes would fix it and make no other position worse: {words}.{more}"
+    which = "one of them" if several else "it"
+    return f"Any one of these changes would fix {which} and make no other position worse: {words}.{more}"
 
 
 def _not_offered(reason: Reason, unit: str) -> Iterator[str]:
@@ -80,11 +154,13 @@ def _not_offered(reason: Reason, unit: str) -> Iterator[str]:
         yield f"{'; '.join(held)}."
 
 
-def _bond(name: str) -> str:
+def _bond(name: str, as_well: Sequence[str] = ()) -> str:
     if name in _BONDS:
         return _BONDS[name]
     key, _, column = name.partition(" ")
     sort = next(sort for sort in REGISTRY if sort.key == key)
+    others = [other.partition(" ")[2] for other in as_well if other.partition(" ")[0] == key]
+    column = " and in ".join([column, *others])
     return sort.phrases.get("bond", _RULE).format(name=name, column=clean(column))
 
 

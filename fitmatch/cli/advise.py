@@ -1,0 +1,79 @@
+"""`fitmatch advise`: what each position wants, and what to do next where one is not inside its limits."""
+
+import gc
+from pathlib import Path
+
+import click
+
+from fitmatch.cli import options
+from fitmatch.cli.console import Notes, fitted, print_data, print_report
+from fitmatch.cli.exit_codes import INTERRUPTED
+from fitmatch.cli.solving import read, stop_after, stopped_by_ctrl_c, time_limit
+from fitmatch.stages import now
+
+
+@click.command("advise")
+@click.argument("jobs", metavar="JOB...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--full", is_flag=True, help="Show the advice on every position.")
+@options.as_json
+@click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per advice.")
+@options.unit
+@time_limit
+@options.quiet
+@options.debug
+def command(
+    jobs: tuple[Path, ...],
+    full: bool,
+    as_json: bool,
+    as_csv: bool,
+    unit: str | None,
+    seconds: float | None,
+    quiet: bool,
+    debug: bool,
+) -> int:
+    """Say what each position wants of its shells, and what to do next where one is not inside its limits.
+
+    JOB is a job folder, which may have no shell file yet; several share their shells. Every change that is proposed was
+    solved as `fitmatch assign` would solve it. No file is changed.
+
+    \b
+    Example:
+      fitmatch advise my-build
+      fitmatch advise my-build --full
+      fitmatch advise first-crank second-crank --csv
+    """
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv cannot be used together; choose one")
+    if full and (as_json or as_csv):
+        raise click.UsageError("--full is about the text report; --json and --csv show everything as it is")
+    gc.disable()  # as for `assign`
+    click.get_current_context().call_on_close(gc.enable)
+    notes = Notes(quiet=quiet)
+    task = read(jobs, notes, needs_shells=False)
+    shown = unit or task.jobs[0].unit
+
+    with notes.progress("looking for what would help", "; Ctrl-C prints what was found so far"):
+        from fitmatch.study.advice.advise import advise
+
+        stop = stop_after(seconds)
+        with stopped_by_ctrl_c(stop):
+            found = advise(task, stop=stop)
+            now("writing the answer")
+            if as_json or as_csv:
+                from fitmatch.report.data.advised import advised_document, advised_rows
+
+                answer = (advised_document if as_json else advised_rows)(found, shown)
+            else:
+                from fitmatch.report.text.advice import advised_text
+
+                with fitted():
+                    answer = advised_text(found, shown, full=full)
+    if as_json or as_csv:
+        print_data(answer)
+    else:
+        from fitmatch.report.screen.proven import NOT_PROVEN
+
+        print_report(answer, in_red=("NEEDS ATTENTION", "IN DOUBT", "TOO TIGHT", "TOO LOOSE", "NOT FILLED", NOT_PROVEN))
+    if stop.requested and not found.proven:
+        return INTERRUPTED
+    return 1 if found.needs_attention else 0

@@ -1,0 +1,152 @@
+"""The text report of `fitmatch advise`: what each position wants of its shells, what to do where one is not inside, and
+what each of that risks."""
+
+from collections.abc import Iterator
+from typing import Final
+
+from fitmatch.lengths import round_half_even
+from fitmatch.report.screen.proven import NOT_PROVEN
+from fitmatch.report.screen.table import target_and_limits
+from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
+from fitmatch.report.shared.scale import NOTHING, Scale, scale_for
+from fitmatch.report.text.report import CLOSING
+from fitmatch.report.words.advice import AFTER_METAL, METAL, RISKS, advice_words
+from fitmatch.study.advice.advised import ACTIONS, OTHER_PIN, Advised, AdvisedJobs, Order
+from fitmatch.wording import listed
+
+_UNITS: Final = {"in": "inches", "mm": "millimetres"}
+_MOST: Final = 2  # positions whose advice is on the first screen
+
+
+def advised_text(found: AdvisedJobs, unit: str, *, full: bool = False) -> str:
+    """The report, lengths in `unit`, ending in a line break; no line is wider than the page. `full`: the advice on
+    every position."""
+    scale = scale_for(unit, _lengths(found))
+    blocks = [_heading(found, scale), items("WARNINGS", list(map(clean, found.warnings)))]
+    for job in found.jobs:
+        for kind in job.kinds:
+            mine = [one for one in found.positions if (one.position.job, one.position.kind) == (job.name, kind)]
+            blocks.append(_wanted(mine, job.name, scale, answered=found.answer is not None))
+    helped = [one for one in found.positions if one.advice]
+    shown = helped if full else helped[:_MOST]
+    blocks += [_advice(one, scale) for one in shown]
+    if left := helped[len(shown) :]:
+        blocks.append(paragraph(f"And on {_names(left)}: add --full."))
+    blocks += [_together(found, scale), _risks(shown)]
+    digests = [f"{whole(job.name)}: {job.digest}" for job in found.jobs]
+    last = items("Inputs' digests", digests) if len(digests) > 1 else paragraph(f"Inputs' digest: {digests[0][2:]}")
+    return "\n\n".join("\n".join(block) for block in [*blocks, [*paragraph(CLOSING), *last]] if block) + "\n"
+
+
+def _heading(found: AdvisedJobs, scale: Scale) -> list[str]:
+    title = "; ".join(clean(job.title or job.folder.name) for job in found.jobs)
+    lines = [*paragraph(title), *paragraph(f"Lengths in {_UNITS[scale.unit]}; walls: the total of both halves.")]
+    if found.answer is None:
+        return [*lines, *paragraph("No shells yet: what each position wants, and nothing to choose from.")]
+    bad = [one for one in found.positions if not one.is_inside]
+    doubtful = [one for one in found.positions if one.in_doubt]
+    if bad:
+        lines += paragraph(
+            f"NEEDS ATTENTION: {len(bad)} of {len(found.positions)} not inside the limits: {_names(bad)}."
+        )
+    else:
+        lines += paragraph(f"All {len(found.positions)} positions can be inside their limits: nothing is needed.")
+    if doubtful:
+        lines += paragraph(f"IN DOUBT, measure again before anything else: {_names(doubtful)}.")
+    if not found.proven:
+        lines += paragraph(f"{NOT_PROVEN}: not all that might help could be looked for; there may be more.")
+    return lines
+
+
+def _wanted(rows: list[Advised], job: str, scale: Scale, *, answered: bool) -> list[str]:
+    kind = clean(rows[0].position.kind).upper()
+    head = f"{f'{whole(job)}, ' if job else ''}{kind}: {target_and_limits([one.position for one in rows], scale)}"
+    return [
+        *paragraph(head),
+        *table(
+            rows,
+            Column("", lambda one: whole(one.position.name), "left"),
+            Column("walls\nwanted", lambda one: scale.length(one.wanted and one.wanted.wall_sum_nm)),
+            Column("lowest", lambda one: scale.length(one.wanted and one.wanted.lowest_nm)),
+            Column("highest", lambda one: scale.length(one.wanted and one.wanted.highest_nm)),
+            Column("each\nhalf", lambda one: _each_half(one, scale)),
+            Column("nearest steps", _steps, "left", wraps=True, shown=any(_steps(one) for one in rows)),
+            Column("now", lambda one: scale.length(one.clearance_nm), shown=answered),
+            Column("", lambda one: _state(one, answered=answered), "left"),
+        ),
+    ]
+
+
+def _each_half(one: Advised, scale: Scale) -> str:
+    return NOTHING if one.wanted is None else scale.length(round_half_even(one.wanted.wall_sum_nm, 2))
+
+
+def _steps(one: Advised) -> str:
+    steps = one.wanted and one.wanted.steps
+    if not steps or not (steps.upper or steps.lower):
+        return ""
+    upper, lower = (clean(step) or "plain" for step in (steps.upper, steps.lower))
+    return upper if upper == lower else f"{upper} + {lower}"
+
+
+def _state(one: Advised, *, answered: bool) -> str:
+    if one.wanted is None:
+        return "not measured"
+    if one.in_doubt:
+        return "IN DOUBT"
+    if not answered:
+        return ""
+    if one.placed is None:
+        return "NOT FILLED"
+    if one.placed.shortfall_nm:
+        return "TOO TIGHT"
+    if one.placed.excess_nm:
+        return "TOO LOOSE"
+    return "inside, moved" if any(advice.action == OTHER_PIN for advice in one.advice) else "inside"
+
+
+def _advice(one: Advised, scale: Scale) -> list[str]:
+    name = "/".join(filter(None, one.position.key))
+    texts = [f"{number}. {advice_words(advice, scale)}" for number, advice in enumerate(one.advice, 1)]
+    lines = items(f"{whole(name)} ({clean(one.position.kind)}), cheapest first:", texts, rest="     ")
+    if not one.is_inside and one.wanted is not None and not one.in_doubt and len(one.advice) == 1:
+        lines += paragraph("Nothing else was found that would put it inside and make no other worse.", first="  ")
+    return lines
+
+
+def _together(found: AdvisedJobs, scale: Scale) -> list[str]:
+    """What to open or to buy, of positions together."""
+    if sum(len(order.positions) for order in found.orders) < 2:
+        return []
+    return items("BOXES, for all together:", [_order(order, scale) for order in found.orders])
+
+
+def _order(order: Order, scale: Scale) -> str:
+    walls = listed([scale.length(nm) for nm in order.walls_nm])
+    step = f" of step {whole(order.step)}" if order.step else ""
+    count = "" if order.boxes is None else f"{order.boxes} box{'es' if order.boxes > 1 else ''}{step}, "
+    half = "both halves" if order.half == "both" else f"{order.half} half"
+    names = listed([whole(name) for name in order.positions])
+    return f"{clean(order.kind)}: {count}{half} about {walls} {scale.unit}, for {names}."
+
+
+def _risks(shown: list[Advised]) -> list[str]:
+    used = {advice.action for one in shown for advice in one.advice}
+    texts = [f"{action}: {RISKS[action]}" for action in ACTIONS if action in used]
+    lines = items("RISKS", texts)
+    return [*lines, *(paragraph(AFTER_METAL) if used.intersection(METAL) else [])]
+
+
+def _names(rows: list[Advised]) -> str:
+    return listed([whole("/".join(filter(None, one.position.key))) for one in rows])
+
+
+def _lengths(found: AdvisedJobs) -> Iterator[int]:
+    """Every length that is written out in full."""
+    for one in found.positions:
+        p = one.position
+        yield from (nm or 0 for nm in (p.target_nm, p.min_nm, p.max_nm))
+        if one.wanted is not None:
+            yield from (nm or 0 for nm in one.wanted[:3])
+        if one.placed is not None:
+            yield one.placed.clearance_nm

@@ -1,0 +1,186 @@
+"""What was advised: what each position wants of its shells, and what would put it inside its limits, cheapest first."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.records.job import Job
+from fitmatch.records.parts import Position
+from fitmatch.records.placements import KindFigures, Placement
+from fitmatch.records.plans import Plan
+from fitmatch.stages import now
+
+if TYPE_CHECKING:
+    import pandas
+
+# In the order of the trade, from cheap to dear.
+MEASURE: Final = "measure"
+BOX: Final = "box"
+ONE_HALF: Final = "one-half"
+BOTH_HALVES: Final = "both-halves"
+OTHER_PIN: Final = "other-pin"
+POLISH: Final = "polish"
+HONE: Final = "hone"
+RESIZE: Final = "resize"
+GRIND: Final = "grind"
+ACTIONS: Final = (MEASURE, BOX, ONE_HALF, BOTH_HALVES, OTHER_PIN, POLISH, HONE, RESIZE, GRIND)
+
+
+class Steps(NamedTuple):
+    """The steps of shells, as printed on them, whose mean walls come nearest to a wall total."""
+
+    upper: str
+    lower: str
+    wall_sum_nm: int
+
+
+class Wanted(NamedTuple):
+    """The wall total that hits the target, and the totals that hit max and min; None: no such limit. `steps`: None
+    where the job knows no shells."""
+
+    wall_sum_nm: int
+    lowest_nm: int | None
+    highest_nm: int | None
+    steps: Steps | None
+
+
+class Run(NamedTuple):
+    """Every size from one to the other, both included."""
+
+    lowest_nm: int
+    highest_nm: int
+
+
+class Reached(NamedTuple):
+    """What solving again gives with a change made: what the position has then, and the figures of its kind."""
+
+    placement: Placement
+    figures: KindFigures
+
+
+class Advice(NamedTuple):
+    """One change that helps one position. `what`: what is changed or bought, lengths ending in `_nm`. `amount_nm`: by
+    how much: what is taken off, or by how much the clearance grows; for `grind` the sizes that will do. `most_nm`: the
+    most that may be taken off. `reached`: None for what is only measured, or in a box not opened, `chance` then being
+    that of finding it there."""
+
+    action: str
+    what: Mapping[str, object]
+    amount_nm: "int | Run | None" = None
+    most_nm: int | None = None
+    reached: Reached | None = None
+    chance: float | None = None
+
+
+class Advised(NamedTuple):
+    """One position: what it wants, None where it is not yet measured; what the plan gives it; what would help, in the
+    order of the trade. `complete`: all of that could be looked for."""
+
+    position: Position
+    wanted: Wanted | None
+    placed: Placement | None
+    in_doubt: bool
+    advice: tuple[Advice, ...]
+    complete: bool = True
+
+    @property
+    def is_inside(self) -> bool:
+        return self.placed is not None and self.placed.within_limits
+
+    @property
+    def clearance_nm(self) -> int | None:
+        """In the answer; None where it is not filled."""
+        return None if self.placed is None else self.placed.clearance_nm
+
+
+class Order(NamedTuple):
+    """What several positions need together: halves of one step, and the fewest boxes that hold as many. `step`: None
+    where no step known to the job is likely to have them; `boxes` is then unknown too."""
+
+    kind: str
+    half: str
+    step: str | None
+    walls_nm: tuple[int, ...]
+    positions: tuple[str, ...]
+    boxes: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class AdvisedJobs:
+    """Advice on one job or on several that share their shells. `answer`: None where there are no shells yet."""
+
+    jobs: tuple[Job, ...]
+    answer: Plan | None
+    positions: tuple[Advised, ...]  # in file order, job by job
+    orders: tuple[Order, ...]
+
+    @property
+    def proven(self) -> bool:
+        """Whether the answer is, and all that would help was looked for."""
+        return (self.answer is None or self.answer.proven) and all(one.complete for one in self.positions)
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        return tuple(warning for job in self.jobs for warning in job.warnings)
+
+    @property
+    def needs_attention(self) -> bool:
+        """Whether exit status 1 is due."""
+        if self.answer is not None:
+            return not self.proven or self.answer.needs_attention
+        return any(one.wanted is None or one.in_doubt for one in self.positions)
+
+    def records(self) -> Iterator[dict[str, object]]:
+        """One for each advice, one for a position that needs none; lengths in nanometres end in `_nm`."""
+        several = len(self.jobs) > 1
+        for one in self.positions:
+            begun: dict[str, object] = {"job": one.position.job} if several else {}
+            wanted = one.wanted
+            begun |= {
+                "position": one.position.name,
+                "kind": one.position.kind,
+                "inside": one.is_inside,
+                "wall_sum_wanted_nm": wanted and wanted.wall_sum_nm,
+                "lowest_nm": wanted and wanted.lowest_nm,
+                "highest_nm": wanted and wanted.highest_nm,
+            }
+            yield from ({**begun, **_row(advice)} for advice in one.advice or (Advice("", {}),))
+
+    def to_frame(self, unit: str | None = None) -> "pandas.DataFrame":
+        """One row per advice, and one for a position that needs none; lengths as floats in `unit`, else the first
+        job's. Pandas is imported here."""
+        import pandas
+
+        now("loading pandas")
+        per_unit = NM_PER_UNIT[unit or self.jobs[0].unit]
+        return pandas.DataFrame([dict(_floats(record, per_unit)) for record in self.records()])
+
+
+def _row(advice: Advice) -> dict[str, object]:
+    amount = advice.amount_nm
+    run = amount if isinstance(amount, Run) else Run(0, 0)
+    reached = advice.reached
+    return {
+        "action": advice.action,
+        "half": advice.what.get("half"),
+        "wall_nm": advice.what.get("wall_nm"),
+        "step": advice.what.get("step"),
+        "amount_nm": None if isinstance(amount, Run) else amount,
+        "size_lowest_nm": run.lowest_nm or None,
+        "size_highest_nm": run.highest_nm or None,
+        "chance": advice.chance,
+        "clearance_nm": reached and reached.placement.clearance_nm,
+        "deviation_nm": reached and reached.placement.deviation_nm,
+        "filled": reached and reached.figures.filled,
+        "below": reached and reached.figures.below,
+        "above": reached and reached.figures.above,
+        "worst_deviation_nm": reached and reached.figures.worst_deviation_nm,
+        "spread_nm": reached and reached.figures.spread_nm,
+    }
+
+
+def _floats(record: Mapping[str, object], per_unit: int) -> Iterator[tuple[str, object]]:
+    for name, value in record.items():
+        plain = name.removesuffix("_nm")
+        yield plain, value / per_unit if isinstance(value, int) and name.endswith("_nm") else value

@@ -1,0 +1,167 @@
+"""`fitmatch advise` on files: advice written into them and solved again, jobs without shells, what is refused."""
+
+import csv
+import json
+from io import StringIO
+from pathlib import Path
+from typing import Any
+
+import pytest
+from made.commands import Ran
+from made.pump_set import written
+from oracles.schemas import OF_ADVISED
+
+Capsys = pytest.CaptureFixture[str]
+TOML = (
+    'unit = "in"\n[fit.rod]\ntarget = 0.0022\nmin = 0.0018\nmax = 0.0026\n'
+    '[drawing.rod]\nhousing_bore = "1.9410..1.9430"\n[limits]\npolish_max = 0.0005\n'
+)
+HEAD = "position,kind,journal,housing_bore\n"
+TIGHT = "R1,rod,1.8162,1.9421\nR2,rod,1.8162,1.9417\n"  # R2 lacks 3 tenths
+LOOSE = "R1,rod,1.8162,1.9421\nR2,rod,1.8162,1.9429\n"
+SHELLS = "shell,kind,half,wall\n" + "".join(
+    f"{half[0]}{n},rod,{half},0.06205\n" for half in ("upper", "lower") for n in (1, 2)
+)
+FIGURES = ("filled", "below", "above", "worst_deviation", "spread", "mean_clearance", "boxes")
+
+
+def job(folder: Path, rows: str, toml: str = TOML) -> Path:
+    return written(folder, toml=toml, positions=HEAD + rows, shells=SHELLS)
+
+
+def document(capsys: Capsys, *args: object) -> dict[str, Any]:
+    """What `advise --json` prints, which obeys the schema."""
+    ran = Ran(capsys, "advise", *args, "--json", "--quiet")
+    assert ran.status in (0, 1), ran.err
+    found: dict[str, Any] = json.loads(ran.out)
+    OF_ADVISED.validate(found)
+    return found
+
+
+def advice(found: dict[str, Any], name: str) -> dict[str, dict[str, Any]]:
+    """The last advice of each sort on a position."""
+    (one,) = (p for p in found["positions"] if p["position"] == name)
+    return {a["action"]: a for a in one["advice"]}
+
+
+def assert_same(capsys: Capsys, folder: Path, told: dict[str, Any], name: str) -> None:
+    """`assign` on the changed files gives what was told."""
+    plan = json.loads(Ran(capsys, "assign", folder, "--json", "--quiet").out)
+    (placed,) = (p for p in plan["positions"] if p["position"] == name)
+    assert placed["within_limits"] and told["within_limits"]
+    assert {k: placed[k] for k in ("clearance", "deviation", "wall_sum")} == {
+        k: told[k] for k in ("clearance", "deviation", "wall_sum")
+    }
+    assert {k: plan["kinds"]["rod"][k] for k in FIGURES} == {k: told[k] for k in FIGURES}
+
+
+def test_advice_for_a_tight_position_written_into_the_files_gives_its_figures(tmp_path: Path, capsys: Capsys) -> None:
+    """Polished, honed, ground, and with one more half: each as told."""
+    found = advice(document(capsys, job(tmp_path / "job", TIGHT)), "R2")
+    assert list(found) == ["measure", "box", "one-half", "polish", "hone", "grind"]
+    assert found["polish"]["amount"] == found["hone"]["amount"] == 0.0001 and found["polish"]["most"] == 0.0005
+    polished = job(tmp_path / "polished", TIGHT.replace("R2,rod,1.8162", "R2,rod,1.8161"))
+    assert_same(capsys, polished, found["polish"], "R2")
+    honed = job(tmp_path / "honed", TIGHT.replace("1.9417", "1.9418"))
+    assert_same(capsys, honed, found["hone"], "R2")
+    size = found["grind"]["what"]["journal"]
+    assert found["grind"]["amount"]["lowest"] <= size <= found["grind"]["amount"]["highest"] <= 1.8162
+    ground = job(tmp_path / "ground", TIGHT.replace("1.8162", f"{size}"))
+    assert_same(capsys, ground, found["grind"], "R2")
+    half = found["one-half"]["what"]
+    bought = job(tmp_path / "bought", TIGHT)
+    (bought / "shells" / "more.csv").write_text(f"shell,kind,half,wall\nn1,rod,{half['half']},{half['wall']}\n")
+    assert_same(capsys, bought, found["one-half"], "R2")
+
+
+def test_a_loose_position_is_never_polished_or_honed(tmp_path: Path, capsys: Capsys) -> None:
+    """Its bore may be made smaller inside its band, and the report says what that risks."""
+    folder = job(tmp_path / "job", LOOSE)
+    found = advice(document(capsys, folder), "R2")
+    assert "polish" not in found and "hone" not in found and found["resize"]["amount"] == 0.0003
+    smaller = job(tmp_path / "smaller", LOOSE.replace("1.9429", "1.9426"))
+    assert_same(capsys, smaller, found["resize"], "R2")
+    text = " ".join(Ran(capsys, "advise", folder).out.split())
+    assert "never a fracture-split cap" in text and "qualified machinist" in text
+    assert "Then this plan is void: measure the part again" in text
+
+
+def test_nothing_is_polished_or_honed_unless_it_is_written(tmp_path: Path, capsys: Capsys) -> None:
+    """Without [limits] and [drawing], or with less than it takes."""
+    bare = TOML.partition("[drawing")[0]
+    for n, toml in enumerate((bare, bare + "[limits]\npolish_max = 0.00005\n")):
+        found = advice(document(capsys, job(tmp_path / str(n), TIGHT, toml)), "R2")
+        assert found.keys().isdisjoint({"polish", "hone", "resize"}), toml
+
+
+def test_limits_change_no_digest(tmp_path: Path, capsys: Capsys) -> None:
+    """What advice may propose decides no plan; a length that is none is refused at its key."""
+    bare = TOML.partition("[limits")[0]
+    folder = job(tmp_path / "job", TIGHT)
+    with_limits = document(capsys, folder)["digest"]
+    (folder / "job.toml").write_text(bare, encoding="utf-8")
+    assert document(capsys, folder)["digest"] == with_limits
+    for wrong, what in (("polish_max = -1", "polish_max"), ("polish = 0.1", "polish")):
+        (folder / "job.toml").write_text(f"{bare}[limits]\n{wrong}\n", encoding="utf-8")
+        ran = Ran(capsys, "advise", folder)
+        assert ran.status == 2 and f"limits.{what}" in ran.err and not ran.out
+
+
+def test_a_job_without_shells_says_what_to_look_for(tmp_path: Path, capsys: Capsys) -> None:
+    """The total of both walls, each half's share; `assign` still refuses it, and so does a path that names a file."""
+    folder = job(tmp_path / "job", TIGHT)
+    for path in (folder / "shells").iterdir():
+        path.unlink()
+    found = document(capsys, folder)
+    (one, other) = found["positions"]
+    assert (one["wall_sum_wanted"], one["lowest"], one["highest"], one["each_half"]) == (
+        0.1237,
+        0.1233,
+        0.1241,
+        0.06185,
+    )
+    assert one["advice"] == other["advice"] == [] and one["steps"] is None and found["orders"] == []
+    ran = Ran(capsys, "advise", folder)
+    assert ran.status == 0 and "No shells yet" in ran.out and "0.12370" in ran.out
+    assert Ran(capsys, "assign", folder).status == 2
+    (folder / "job.toml").write_text(f'{TOML}[sources]\nshells = ["shells/lost.csv"]\n', encoding="utf-8")
+    ran = Ran(capsys, "advise", folder)
+    assert ran.status == 2 and "shells/lost.csv" in ran.err
+
+
+def test_several_jobs_order_together(tmp_path: Path, capsys: Capsys) -> None:
+    """What both need of one sort stands in one row, and each position has its job."""
+    toml = TOML.replace("max = 0.0026\n", 'max = 0.0026\nfamily = ["narrow"]\n').partition("[drawing")[0]
+    shells = "".join(
+        f"{line},{word}\n" for line, word in zip(SHELLS.splitlines(), ["family", *["narrow"] * 4], strict=True)
+    )
+    one = written(tmp_path / "one", toml=toml, positions=HEAD + TIGHT, shells=shells)
+    two = written(
+        tmp_path / "two", toml=toml, positions=HEAD + TIGHT, shells=shells.replace("u", "v").replace("l1", "m1")
+    )
+    (two / "shells" / "box-1.csv").rename(two / "shells" / "box-2.csv")
+    found = document(capsys, one, two)
+    assert {p["job"] for p in found["positions"]} == {"one", "two"} and found["digest"] is None
+    outside = {f"{p['job']}/{p['position']}" for p in found["positions"] if not p["inside"]}
+    assert outside and {name for order in found["orders"] for name in order["positions"]} <= outside
+    assert "BOXES, for all together" in Ran(capsys, "advise", one, two, "--full").out
+
+
+def test_rows_have_one_for_each_advice(tmp_path: Path, capsys: Capsys) -> None:
+    """And one for a position that needs none; the unit stands in the header."""
+    ran = Ran(capsys, "advise", job(tmp_path / "job", TIGHT), "--csv", "--unit", "mm")
+    rows = list(csv.DictReader(StringIO(ran.out)))
+    assert [row["action"] for row in rows[:2]] == ["", "measure"] and "wall_sum_wanted [mm]" in rows[0]
+
+
+def test_a_good_job_fits_one_screen(capsys: Capsys) -> None:
+    """Thirteen good positions in 45 lines, nothing proposed, exit status 0."""
+    samples = Path(__file__).parents[2] / "samples"
+    ran = Ran(capsys, "advise", samples / "vee-eight")
+    assert ran.status == 0 and len(ran.out.splitlines()) <= 45 and "nothing is needed" in ran.out
+
+
+@pytest.mark.parametrize("options", [("--json", "--csv"), ("--full", "--json")])
+def test_options_that_do_not_go_together(tmp_path: Path, capsys: Capsys, options: tuple[str, ...]) -> None:
+    """Are refused with what to do instead."""
+    assert Ran(capsys, "advise", job(tmp_path / "job", TIGHT), *options).status == 2
