@@ -22,7 +22,7 @@ _COMMANDS: Final = {
     "check": "Say which readings are likely mistakes, what kind of mistake, and what to measure again.",
     "assign": "Say which shell goes where: the best choice, proven.",
     "compare": "Put strategies, targets, rules and boxes side by side: what a job could be.",
-    "advise": "Say what each position wants, and what to do next where one is not inside its limits.",
+    "advise": "Say what each position wants of its shells, and what to do next where one is not inside its limits.",
     "range": "Say which clearances drawing limits allow, before anything is measured.",
     "film": "Say how thick, warm and generous the steady oil film is at a clearance.",
     "assembled": "Compare what was measured with the shells in with what was calculated.",

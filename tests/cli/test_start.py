@@ -99,7 +99,7 @@ def test_a_mistyped_command(capsys: pytest.CaptureFixture[str], typed: str, mean
 
 def test_every_listed_command_can_be_run() -> None:
     """The group knows each of its commands by the name under which it lists it."""
-    names = ["fitmatch", "new", "measure", "check", "assign", "compare", "range", "film", "assembled"]
+    names = ["fitmatch", "new", "measure", "check", "assign", "compare", "advise", "range", "film", "assembled"]
     assert [command.name for command in commands()] == names
 
 

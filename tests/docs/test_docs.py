@@ -41,6 +41,7 @@ from fitmatch.intake.rows.assembled import ASSEMBLED_FORM
 from fitmatch.intake.rows.long_file import READINGS_FORM
 from fitmatch.intake.tables.columns import MATCHED_IF_ASKED, OFTEN_MATCHED, POSITION_FORM, SHELL_FORM, Form
 from fitmatch.report.words.levels import FIGURES, WORDS
+from fitmatch.study.advice.advised import ACTIONS
 
 ROOT = Path(__file__).parents[2]
 PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
@@ -505,6 +506,16 @@ def test_the_document_of_a_comparison_is_described_wholly() -> None:
     ways = set(schema["$defs"]["plan"]["properties"]["plan"]["enum"])
     assert rows == keys_in(schema)
     assert ways <= set(rows_of("comparing.md", "## Ways of choosing"))
+
+
+def test_the_document_of_advice_is_described_wholly() -> None:
+    """advising.md names every key of every object in the document's schema, those of figures by json.md, and every
+    action."""
+    path = Path(fitmatch.__file__).parent / "report" / "data" / "advised.schema.json"
+    schema = json.loads(path.read_text(encoding="utf-8"))
+    rows = set(rows_of("advising.md", "## The JSON document"))
+    assert rows == keys_in(schema)
+    assert set(rows_of("advising.md", "## What is proposed")) == set(ACTIONS)
 
 
 def keys_in(schema: object) -> set[str]:

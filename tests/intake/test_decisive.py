@@ -19,11 +19,13 @@ FILM = "[film.rod]\nwidth = 0.75\n# rig test\nspeed = 1800\n"
         (HEAD + "\n" + FILM + "\n[film.main]\nload = 1\n" + RULES, HEAD + RULES),
         ("film.rod.load = 3\n" + HEAD, HEAD),
         (HEAD + "[film]\nrod = { load = 3 }\n", HEAD),
+        (HEAD + "\n[limits]\npolish_max = 0.0002\n" + RULES, HEAD + RULES),
         (HEAD.replace("\n", "\r\n") + "\r\n" + FILM.replace("\n", "\r\n"), HEAD.replace("\n", "\r\n")),
     ],
 )
 def test_films_do_not_decide(with_film: str, without: str) -> None:
-    """Whatever is written about films, and the comment right above it, leaves the rest byte for byte as it was."""
+    """Whatever is written about films or what advice may propose, and the comment right above it, leaves the rest byte
+    for byte as it was."""
     assert decisive(with_film.encode()) == without.encode()
 
 

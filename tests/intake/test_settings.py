@@ -239,9 +239,7 @@ def test_where_limits_come_from_is_kept(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("lines", "row", "key"),
     [
-        ("polish_max = 0.0002\n", 8, "fit.rod.polish_max"),
         ("[rules]\nbudget = 3\n", 9, "rules.budget"),
-        ("[limits]\npolish_max = 0.0002\n", 8, "limits"),
         ("[boxes]\nbudget = 3\n", 8, "boxes"),
         ("[record]\nengine = '7'\n", 8, "record"),
     ],

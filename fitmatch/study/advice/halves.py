@@ -19,6 +19,7 @@ from fitmatch.study.advice.solving import Trial
 
 _DRAWS: Final = 2_000
 _LEAST_CHANCE: Final = 0.01
+_SURE: Final = 0.99  # nobody knows what a box holds
 _THINNEST, _THICKEST = 200_000, 25_000_000  # possible walls
 Span = tuple[int, int]
 
@@ -147,7 +148,7 @@ def from_a_box(trial: Trial, halves: Sequence[tuple[Advice, Span]], both: Sequen
     likely = [one for one in found if one[0] >= _LEAST_CHANCE]
     if likely:
         chance, what, step = max(likely, key=itemgetter(0))
-        yield Advice(BOX, {**what, "step": step}, chance=round(chance, 2))
+        yield Advice(BOX, {**what, "step": step}, chance=min(_SURE, round(chance, 2)))
     elif halves or both:
         first = halves[0][0] if halves else both[0]
         yield Advice(BOX, {**first.what, "step": None})
