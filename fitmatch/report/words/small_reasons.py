@@ -124,8 +124,8 @@ def _cures(reason: Reason, unit: str, beside: Beside, *, several: bool, exact: b
         return f"{closer}No single change that is yours to make would fix it without making another position worse."
     words = "; ".join(_cure(cure, unit) for cure in reason.cures)
     more = "" if reason.cures_complete else " Others were not looked for, as it would take too long."
-    which = "one of them" if several else "it"
-    return f"Any one of these changes would fix {which} and make no other position worse: {words}.{more}"
+    told = "Any one of these changes would fix one of them" if several else "Any one of these changes would fix it"
+    return f"{told} and make no other position worse: {words}.{more}"
 
 
 def _not_offered(reason: Reason, unit: str) -> Iterator[str]:
