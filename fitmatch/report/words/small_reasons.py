@@ -38,11 +38,11 @@ def in_words(reason: Reason, unit: str, beside: Beside, *, several: bool) -> str
     """A few sentences, lengths in `unit`, about one position or about each of `several`. What follows from a reading in
     doubt is not worth knowing, nor what besides its bore keeps a position out."""
     if reason.in_doubt:
-        what = "a reading of it is in doubt"
+        told = "No change is proposed while a reading of it is in doubt"
         if reason.doubted:
             be = "is" if len(reason.doubted) == 1 else "are"
-            what = f"{_some(reason.doubted)}, which could go there, {be} in doubt"
-        return f"No change is proposed while {what}: measure that again first."
+            told = f"No change is proposed while {_some(reason.doubted)}, which could go there, {be} in doubt"
+        return f"{told}: measure that again first."
     if beside.refused and reason.together != (Drawing.key,):
         return ""
     all_found, reason = reason.cures, _for_the_shop(reason, beside)
