@@ -76,6 +76,16 @@ def test_one_film_from_options(capsys: pytest.CaptureFixture[str]) -> None:
     assert row["temperature_rise_k"] is None and row["viscosity_pa_s"] == pytest.approx(0.01, rel=1e-5)
 
 
+def test_whether_the_flow_is_laminar_takes_a_density(capsys: pytest.CaptureFixture[str]) -> None:
+    """At constant viscosity it is only known with a density; without one the report says that it is not."""
+    told = "Without a density it is not known whether the flow is laminar."
+    args = (*PLAIN[:-1], "60000", "--viscosity", "1", "--clearance", "0.2")
+    assert told in " ".join(Ran(capsys, "film", *args).out.split())
+    ran = Ran(capsys, "film", *args, "--density", "850")
+    out = " ".join(ran.out.split())
+    assert ran.status == 1 and told not in out and "the flow is not laminar" in out
+
+
 def test_a_sweep_has_both_ends(capsys: pytest.CaptureFixture[str]) -> None:
     """A sweep of clearances takes both ends in, and inch and metric mix."""
     found = document(capsys, *HEATED, "--clearance", "0.04..0.06/0.005")

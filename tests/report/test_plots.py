@@ -68,12 +68,14 @@ def test_uncertainty_is_drawn_where_it_is_known(capsys: Capsys, tmp_path: Path) 
 
 
 def test_bad_positions_are_crossed_and_titles_are_no_formulas(capsys: Capsys, tmp_path: Path) -> None:
-    """A job with a position outside its limits, and dollar signs in its title, is drawn."""
+    """A job with a position outside its limits, and dollar signs in its title, is drawn; the position is marked."""
     job = shutil.copytree(SAMPLES / "short-of-shells", tmp_path / "job")
     text = (job / "job.toml").read_text(encoding="utf-8")
     (job / "job.toml").write_text(re.sub(r'^title *= *".*?"', 'title = "$5 or $6_a^"', text, flags=re.MULTILINE))
     ran = Ran(capsys, "compare", job, "--plot", tmp_path / "a.svg")
     assert ran.status == 1 and "$5 or $6_a^" in texts_of(tmp_path / "a.svg")
+    assert any("x: outside, NOT TO BE ASSEMBLED" in text for text in texts_of(tmp_path / "a.svg"))
+    assert texts_of(tmp_path / "a.svg").count("1 outside") == 5  # beside each way of choosing of the rods
 
 
 def test_nothing_is_overwritten_unless_asked(capsys: Capsys, tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ from fitmatch.records.plans import JobPlan
 from fitmatch.report.plots.paper import INK, PALE, Panel, plain
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.layout import clean
+from fitmatch.report.shared.states import DANGER
 
 if TYPE_CHECKING:
     from fitmatch.report.plots.paper import Axes
@@ -47,6 +48,8 @@ def clearances(told: str, one: JobPlan, kind: str, unit: str) -> Panel:
             axes.set_yticks(range(len(placed)), [plain(clean(p.position.name)) for p in placed])
         axes.invert_yaxis()
         bars = ", whiskers U" if known else ""
-        axes.set_xlabel(f"clearance, {unit} (bar: limits, dotted: target{bars}; x: outside)")
+        axes.locator_params(axis="x", nbins=6)
+        outside = "" if all(p.within_limits for p in placed) else f"; x: outside, {DANGER}"
+        axes.set_xlabel(f"clearance, {unit} (bar: limits, dotted: target{bars}{outside})")
 
     return Panel(f"{told}: clearances by strategy target", draw)

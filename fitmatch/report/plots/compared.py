@@ -8,7 +8,7 @@ from fitmatch.report.comparison.films import how_it_runs, without_films
 from fitmatch.report.comparison.report import ones
 from fitmatch.report.comparison.rows import by_kind
 from fitmatch.report.plots.clearances import clearances
-from fitmatch.report.plots.paper import INK, PALE, Panel, plain, sheet
+from fitmatch.report.plots.paper import INK, PALE, Panel, legend_beside, plain, sheet
 from fitmatch.report.shared.grounds import grounds
 from fitmatch.report.shared.layout import clean
 from fitmatch.report.shared.scale import NOTHING, Scale, scale_for
@@ -57,13 +57,19 @@ def _plans(told: str, rows: Sequence[PlanRow], scale: Scale) -> Panel:
                 places, sizes, height=0.36, color=fill, hatch=hatch, edgecolor=INK, linewidth=0.7, label=name
             )
             axes.bar_label(bars, [scale.steps(nm) for nm in values], padding=2, fontsize=7)
-        axes.set_yticks(range(len(rows)), [row.plan for row in rows])
+        axes.set_yticks(range(len(rows)), [_way(row) for row in rows])
         axes.invert_yaxis()
         axes.margins(x=0.12)
         axes.set_xlabel(scale.step)
-        axes.legend()
+        legend_beside(axes)
 
     return Panel(f"{told}: ways of choosing side by side", draw)
+
+
+def _way(row: PlanRow) -> str:
+    """Its name, and how many positions are outside their limits and so count in none of the figures."""
+    outside = row.found.figures.below + row.found.figures.above
+    return f"{row.plan},\n{outside} outside" if outside else row.plan
 
 
 def _films(told: str, rows: Sequence[PlanRow]) -> Panel:
@@ -110,9 +116,10 @@ def _targets(told: str, rows: Sequence[TargetRow], scale: Scale) -> Panel:
                     "best", (at, axes.get_ylim()[1]), (2, -2), textcoords="offset points", fontsize=7, va="top"
                 )
         axes.set_ylim(bottom=0.0)
+        axes.locator_params(axis="x", nbins=6)
         axes.set_xlabel(f"target, {scale.unit}")
         axes.set_ylabel(scale.step)
-        axes.legend()
+        legend_beside(axes)
 
     return Panel(f"{told}: worst deviation and spread by target", draw)
 

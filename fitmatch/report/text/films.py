@@ -131,7 +131,8 @@ def oils(rows: Sequence[Row]) -> list[str]:
 
 def _oil(oil: Oil, rows: list[Row]) -> str:
     if not oil.heats:
-        return f"Constant viscosity {oil.viscosity_mpa_s:g} mPa s: whether it is that warm is not asked."
+        laminar = " Without a density it is not known whether the flow is laminar." if oil.density_kg_m3 is None else ""
+        return f"Constant viscosity {oil.viscosity_mpa_s:g} mPa s: whether it is that warm is not asked.{laminar}"
     densities = [row.density_kg_m3 for row in rows if row.density_kg_m3 is not None]
     ends = list(dict.fromkeys(f"{end:.0f}" for end in (min(densities), max(densities)))) if densities else []
     density = f", {' to '.join(ends)} kg/m3 in the films" if ends else ""
