@@ -517,7 +517,7 @@ def test_a_second_ctrl_c_does_not_wait(
 def test_ctrl_c_while_reading(job: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
     """Before there is anything to answer with, Ctrl-C just ends the command with status 130."""
 
-    def interrupted(_: Path) -> None:
+    def interrupted(_: Path, **_options: bool) -> None:
         raise KeyboardInterrupt
 
     monkeypatch.setattr("fitmatch.intake.reading.read_job", interrupted)

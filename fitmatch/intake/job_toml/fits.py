@@ -41,6 +41,9 @@ def read_fits(values: Values) -> dict[str, FitTable]:
     return tables
 
 
+_LIMITS_FROM: Final = 'write where min and max come from, such as "engine manual, p. 12"'
+
+
 def _fit(values: Values, kind: str) -> FitTable:
     path = ("fit", kind)
     values.refuse_unknown(path)
@@ -83,7 +86,7 @@ def _fit(values: Values, kind: str) -> FitTable:
         seating_readings=readings,
         want_min_nm=want_low,
         want_max_nm=want_high,
-        limits_from=values.text((*path, "limits_from"), 'write where they are from, such as "engine manual, p. 12"'),
+        limits_from=values.text((*path, "limits_from"), _LIMITS_FROM),
     )
     return FitTable(fit, given, sound)
 
