@@ -50,7 +50,8 @@ def _heading(found: AdvisedJobs, scale: Scale) -> list[str]:
             f"NEEDS ATTENTION: {len(bad)} of {len(found.positions)} not inside the limits: {_names(bad)}."
         )
     else:
-        lines += paragraph(f"All {len(found.positions)} positions can be inside their limits: nothing is needed.")
+        rest = "" if doubtful else ": nothing is needed"
+        lines += paragraph(f"All {len(found.positions)} positions can be inside their limits{rest}.")
     if doubtful:
         lines += paragraph(f"IN DOUBT, measure again before anything else: {_names(doubtful)}.")
     if not found.proven:
