@@ -21,13 +21,13 @@
     kernel = fitmatch.Kernel(job, "rod")         # one kind, solved as often as you like
     kernel.solve(target_nm=50_800).figures
 
-Names are loaded on first use, so that `fitmatch --help` starts without the solver.
+Names are loaded on first use, so that `fitmatch --help` starts without the solver. Nothing else is imported here, as
+this runs before the command can say in one line that Ctrl-C stopped it.
 """
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
-
 from fitmatch.version import __version__ as __version__
+
+TYPE_CHECKING = False  # type checkers take it for the one of `typing`
 
 if TYPE_CHECKING:
     from fitmatch.fit.answer.kernel import Kernel as Kernel
@@ -84,7 +84,9 @@ _HOME = {
 }
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> object:
     if name not in _HOME:
         raise AttributeError(f"module 'fitmatch' has no attribute {name!r}")
+    from importlib import import_module
+
     return getattr(import_module(_HOME[name]), name)

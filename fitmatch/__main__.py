@@ -7,9 +7,11 @@ def run() -> None:
     """Run one command. All of it is loaded in here, so that Ctrl-C ends in one line however early it comes."""
     try:
         from fitmatch.cli.main import main
-    except KeyboardInterrupt:
-        from fitmatch.cli.exit_codes import INTERRUPTED
+    except BaseException as error:
+        from fitmatch.cli.exit_codes import INTERRUPTED, is_interrupt
 
+        if not is_interrupt(error):
+            raise
         sys.stderr.write("stopped by Ctrl-C\n")
         sys.exit(INTERRUPTED)
     main()

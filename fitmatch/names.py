@@ -83,6 +83,13 @@ def other_case(word: str, known: Iterable[str]) -> str | None:
     return next((candidate for candidate in known if candidate.casefold() == word.casefold()), None)
 
 
+def other_coding(word: str, known: Iterable[str]) -> str | None:
+    """The known word that looks like `word`, the same letters being coded in another way."""
+    if word.isascii():
+        return None
+    return next((candidate for candidate in known if candidate != word and composed(candidate) == composed(word)), None)
+
+
 def one_slip_away(word: str, known: Iterable[str]) -> str | None:
     """The known word of four letters or more that is a single typing error away from `word`."""
     near = (name for name in known if len(name) >= 4 and abs(len(word) - len(name)) <= 1)

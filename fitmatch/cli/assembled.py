@@ -65,12 +65,12 @@ def command(job: Path, learn: bool, as_json: bool, as_csv: bool, unit: str | Non
 def _learn(comparison: "Comparison", notes: Notes) -> bool:
     """Write what is learned from the readings; returns whether anything was written.
 
-    The plan goes first: if the second file cannot be written, learning again makes both agree.
+    Both files or none: a plan with the digest of a job.toml that was never written would look out of date.
     """
     from fitmatch.intake.job_toml.key_rows import JOB_FILE
     from fitmatch.intake.rows.saved_plan import FILE
     from fitmatch.intake.writing.learning import lesson
-    from fitmatch.intake.writing.whole_files import write_whole
+    from fitmatch.intake.writing.whole_files import write_all
 
     for kind, why in comparison.refused.items():
         from fitmatch.report.words.likely_causes import refusal
@@ -85,12 +85,12 @@ def _learn(comparison: "Comparison", notes: Notes) -> bool:
         notes.say("job.toml already has these figures; nothing was written")
         return False
     folder = comparison.job.folder
-    for name, text in ((FILE, found.plan), (JOB_FILE.name, found.job_toml)):
-        if text is not None:
-            try:
-                write_whole(folder / name, text.encode(), folder)
-            except OSError as error:
-                raise click.ClickException(f"{printable(folder / name)} cannot be written: {error.strerror}") from error
+    texts = ((FILE, found.plan), (JOB_FILE.name, found.job_toml))
+    try:
+        write_all({folder / name: text.encode() for name, text in texts if text is not None})
+    except OSError as error:
+        text = f"{printable(error.filename)} cannot be written: {error.strerror}; nothing was learned"
+        raise click.ClickException(text) from error
     told = f"seating of {' and '.join(found.kinds)} written to {printable(folder / JOB_FILE.name)}"
     notes.say(told if found.plan is None else f"{told}; {FILE} was updated to match")
     return True

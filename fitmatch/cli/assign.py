@@ -291,9 +291,8 @@ def _save(plan: "Plan", *, force: bool) -> "Saving":
     try:
         write_all(saving.files)
     except OSError as error:
-        folder = Path(error.filename2 or error.filename or ".").parent
-        where = printable(folder / _SAVED_AS)
-        raise click.ClickException(f"{where} cannot be written: {error.strerror}; nothing was saved") from error
+        text = f"{printable(error.filename)} cannot be written: {error.strerror}; nothing was saved"
+        raise click.ClickException(text) from error
     return saving
 
 

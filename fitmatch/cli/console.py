@@ -6,6 +6,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from errno import EFBIG, EIO, ENOSPC
 from typing import TextIO
 
 import click
@@ -28,7 +29,7 @@ class Notes:
 
     def say(self, text: str) -> None:
         if not self._quiet:
-            click.echo(visible(text), err=True)
+            tell(visible(text))
 
     def warn(self, *texts: str) -> None:
         for text in texts:
@@ -67,8 +68,16 @@ class _Line:
 
     @staticmethod
     def write(text: str) -> None:
-        sys.stderr.write(text)
-        sys.stderr.flush()
+        tell(text, nl=False, colour=True)
+
+
+def tell(text: str, *, nl: bool = True, colour: bool | None = None) -> None:
+    """Text on standard error. Where that cannot be written there is nobody to tell, and the answer comes all the
+    same."""
+    try:
+        click.echo(text, err=True, nl=nl, color=colour)
+    except OSError:
+        _abandon(sys.stderr)
 
 
 @contextmanager
@@ -112,7 +121,7 @@ def show(text: str) -> None:
     try:
         click.echo(_printable(text), nl=False)
     except OSError as error:
-        _abandon_standard_output()
+        _abandon(sys.stdout)
         raise click.ClickException(f"no more output can be shown: {error.strerror}") from error
 
 
@@ -130,14 +139,23 @@ def _put(message: str | bytes, *, colour: bool) -> None:
     try:
         click.echo(message, nl=False, color=colour)
     except OSError as error:
-        _abandon_standard_output()
+        _abandon(sys.stdout)
         if not isinstance(error, BrokenPipeError):  # a reader that stops early is not an error
             raise click.ClickException(f"the answer cannot be written: {error.strerror}") from error
 
 
-def _abandon_standard_output() -> None:
+def output_is_lost(error: OSError) -> bool:
+    """Whether this is standard output that takes no more, which is then given up: no file of the job, which an error
+    would name."""
+    lost = error.filename is None and error.errno in (ENOSPC, EFBIG, EIO)
+    if lost:
+        _abandon(sys.stdout)
+    return lost
+
+
+def _abandon(stream: TextIO) -> None:
     """Otherwise the interpreter tries again to write what is left when it exits, and complains."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _is_terminal(stream: TextIO) -> bool:

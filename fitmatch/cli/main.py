@@ -12,7 +12,7 @@ from typing import Any, Final, NoReturn
 
 import click
 
-from fitmatch.cli.exit_codes import BAD_INPUT, FAULT, INTERRUPTED
+from fitmatch.cli.exit_codes import BAD_INPUT, FAULT, INTERRUPTED, is_interrupt
 from fitmatch.version import __version__
 
 # With the line that help shows for each, so that it need not load any.
@@ -57,6 +57,12 @@ class _Commands(click.Group):
                 ctx.fail(f"No such command '{name}'. Did you mean '{near}'?")
         return super().resolve_command(ctx, args)
 
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt as interrupt:
+            raise click.Abort from interrupt  # the library would write a blank line first
+
 
 @click.group("fitmatch", cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, message="fitmatch %(version)s")
@@ -81,34 +87,48 @@ def _run(args: list[str]) -> int:
     _open_closed_streams()
     try:
         status: Any = group.main(args, prog_name="fitmatch", standalone_mode=False)
-    except click.ClickException as usage:
-        from fitmatch.cli.console import visible
-
-        shown = StringIO()
-        usage.show(shown)
-        click.echo(visible(shown.getvalue()), err=True, nl=False)
-        return BAD_INPUT
-    except (click.Abort, KeyboardInterrupt):
-        click.echo("stopped by Ctrl-C", err=True)
-        return INTERRUPTED
-    except Exception as error:
-        from fitmatch.problems import MOST_PROBLEMS, ExtraMissing, FaultInFitmatch, InputError
-
-        if isinstance(error, ExtraMissing):
-            click.echo(f"Error: {error}", err=True)
-            return BAD_INPUT
-        if isinstance(error, InputError):
-            for warning in () if "--quiet" in args else error.warnings:
-                click.echo(f"warning: {warning}", err=True)
-            for problem in error.problems[:MOST_PROBLEMS]:
-                click.echo(str(problem), err=True)
-            if error.number > MOST_PROBLEMS:
-                first = f"these are the first {MOST_PROBLEMS:,} of {error.number:,} mistakes"
-                click.echo(f"{first}; correct them and run it again", err=True)
-            return BAD_INPUT
-        _tell_fault(error, debug="--debug" in args, checked=isinstance(error, FaultInFitmatch))
-        return FAULT
+    except (Exception, KeyboardInterrupt) as error:
+        return _told(error, args)
     return status if isinstance(status, int) else 0
+
+
+def _told(error: BaseException, args: list[str]) -> int:
+    """Says on standard error what ended a command; the exit status."""
+    from fitmatch.cli.console import output_is_lost, tell, visible
+
+    if isinstance(error, click.ClickException):
+        shown = StringIO()
+        error.show(shown)
+        tell(visible(shown.getvalue()), nl=False)
+        return BAD_INPUT
+    if isinstance(error, click.Abort) or is_interrupt(error):
+        tell("stopped by Ctrl-C")
+        return INTERRUPTED
+    from fitmatch.problems import MOST_PROBLEMS, ExtraMissing, FaultInFitmatch, InputError
+
+    if isinstance(error, ExtraMissing):
+        tell(f"Error: {error}")
+        return BAD_INPUT
+    if isinstance(error, InputError):
+        for warning in () if "--quiet" in args else error.warnings:
+            tell(f"warning: {warning}")
+        for problem in error.problems[:MOST_PROBLEMS]:
+            tell(str(problem))
+        if error.number > MOST_PROBLEMS:
+            first = f"these are the first {MOST_PROBLEMS:,} of {error.number:,} mistakes"
+            tell(f"{first}; correct them and run it again")
+        return BAD_INPUT
+    if isinstance(error, OSError) and output_is_lost(error):
+        tell(f"Error: the answer cannot be written: {error.strerror}")
+        return BAD_INPUT
+    fault = f"{error}" if isinstance(error, FaultInFitmatch) else f"{type(error).__name__}: {error}"
+    if "--debug" in args:
+        from traceback import format_exception
+
+        tell("".join(format_exception(error)), nl=False)
+    tell(f"This is a fault in fitmatch, not in your files: {fault}")
+    tell("No answer was printed." + ("" if "--debug" in args else " --debug shows where it happened."))
+    return FAULT
 
 
 def _open_closed_streams() -> None:
@@ -118,13 +138,3 @@ def _open_closed_streams() -> None:
         if getattr(sys, name) is None:
             handle = os.open(os.devnull, os.O_RDWR)  # the lowest free number
             setattr(sys, name, os.fdopen(handle, "w" if number else "r", encoding="utf-8"))
-
-
-def _tell_fault(fault: Exception, *, debug: bool, checked: bool) -> None:
-    if debug:
-        from traceback import print_exception
-
-        print_exception(fault)
-    what = str(fault) if checked else f"{type(fault).__name__}: {fault}"
-    click.echo(f"This is a fault in fitmatch, not in your files: {what}", err=True)
-    click.echo("No answer was printed." + ("" if debug else " --debug shows where it happened."), err=True)

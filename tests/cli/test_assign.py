@@ -406,7 +406,7 @@ def test_a_full_disk_is_told(job: Path, capsys: pytest.CaptureFixture[str], monk
         echo(message, err=True, **options)
 
     monkeypatch.setattr("fitmatch.cli.console.click.echo", full)
-    monkeypatch.setattr("fitmatch.cli.console._abandon_standard_output", lambda: None)
+    monkeypatch.setattr("fitmatch.cli.console._abandon", lambda _: None)
     ran = Ran(capsys, "assign", job)
     assert (ran.status, ran.out) == (2, "")
     assert "the answer cannot be written: No space left on device" in ran.err

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from made.bench_jobs import COMMAND, ENVIRONMENT, JOB, bench_job, measure, on_disk, said
-from made.intake_jobs import put, write_job
+from made.intake_jobs import POSITIONS, put, write_job
 
 from fitmatch.intake.reading import read_job
 from fitmatch.intake.writing.log_rows import HEADER
@@ -210,6 +210,26 @@ def test_closed_streams_are_no_fault(tmp_path: Path, closed: str) -> None:
     assert after.startswith(before) and after.count(b"\n") == before.count(b"\n") + (1 if typed else 0)
 
 
+@pytest.mark.parametrize("words", [["assign", "--debug"], ["check"], ["nowhere"], ["assign", "none"]])
+def test_a_full_disk_behind_standard_error(tmp_path: Path, words: list[str]) -> None:
+    """The answer and its exit status are the same: there is nobody to tell the rest to."""
+    folder = write_job(tmp_path, positions=POSITIONS.replace("bore", "bore,idle").replace("1.9421", "1.9421,x"))
+    line = shlex.join([*COMMAND[:-1], words[0], *([] if "none" in words else [str(folder)]), *words[1:]])
+    seen = subprocess.run(["sh", "-c", line], capture_output=True, env=ENVIRONMENT, timeout=60, check=False)
+    ran = subprocess.run(["sh", "-c", f"{line} 2>/dev/full"], capture_output=True, env=ENVIRONMENT, timeout=60)
+    assert seen.stderr and (ran.returncode, ran.stdout) == (seen.returncode, seen.stdout)
+
+
+@pytest.mark.parametrize("words", [["--help"], ["--version"], ["assign", "--help"], ["assign", "."], ["check", "."]])
+def test_a_full_disk_behind_standard_output(tmp_path: Path, words: list[str]) -> None:
+    """It is said in one line and is no fault of the program, whatever was to be printed."""
+    folder = write_job(tmp_path)
+    line = f"{shlex.join([*COMMAND[:-1], *words])} >/dev/full"
+    ran = subprocess.run(["sh", "-c", line], capture_output=True, env=ENVIRONMENT, timeout=60, cwd=folder)
+    assert ran.returncode == 2
+    assert ran.stderr.decode().splitlines()[-1] == "Error: the answer cannot be written: No space left on device"
+
+
 @pytest.mark.parametrize("words", [["assign"], ["check"], ["assign", "--json"], ["assign", "--full"]])
 def test_other_commands_without_streams(tmp_path: Path, words: list[str]) -> None:
     """Where an answer cannot be seen by anybody, its exit status still stands."""
@@ -219,6 +239,42 @@ def test_other_commands_without_streams(tmp_path: Path, words: list[str]) -> Non
     for closed in ("<&- >&-", "2>&-"):
         ran = subprocess.run(["sh", "-c", f"{line} {closed}"], capture_output=True, env=ENVIRONMENT, timeout=60)
         assert ran.returncode == seen.returncode and b"fault" not in ran.stderr
+
+
+@pytest.mark.parametrize(
+    ("link", "target", "told"),
+    [
+        ("readings.csv", "none", "readings.csv: is a link that leads nowhere; remove it or put the file there"),
+        ("readings.csv", "readings.csv", "readings.csv: links lead round in a circle there; remove the link"),
+        ("readings.csv", "positions.csv", "readings.csv cannot be written: it is a link to positions.csv; remove the"),
+        ("readings.torn", "positions.csv", "readings.torn cannot be written: it is a link to positions.csv; remove"),
+        ("readings.torn", "", "readings.torn cannot be written: it is not a file but a pipe, a device or the like"),
+    ],
+)
+def test_links_in_the_place_of_the_readings(tmp_path: Path, link: str, target: str, told: str) -> None:
+    """A link to nothing, round in a circle or to another file of the job is refused by its own name, and nothing is
+    made or changed; so it is with the file for a row that was cut short."""
+    folder = bench_job(tmp_path)
+    if link == "readings.torn":
+        put(folder / "readings.csv", HEADER + b"R1,jour")
+    if target:
+        (folder / link).symlink_to(target)
+    else:
+        os.mkfifo(folder / link)
+    before = {path: path.lstat().st_size for path in folder.iterdir()}
+    ran = measure(folder, "1.8162\n")
+    assert ran.returncode == 2 and told in ran.stderr
+    assert {path: path.lstat().st_size for path in folder.iterdir()} == before
+
+
+def test_boxes_that_differ_in_capitals_alone(tmp_path: Path) -> None:
+    """On many disks they would be one file: refused, by the box or by the name of its file."""
+    folder = bench_job(tmp_path)
+    put(folder / "shells" / "Late.csv", "shell,kind,half,box\n1,rod,upper,other\n")
+    told = "there is already a box `box-1`, and capitals alone do not tell files apart everywhere; give this one"
+    assert told in measure(folder, "box BOX-1 rod 1 1\n").stderr
+    assert "shells/Late.csv already exists; give the box another name" in measure(folder, "box late rod 1 1\n").stderr
+    assert sorted(path.name for path in (folder / "shells").iterdir()) == ["Late.csv", "box-1.csv"]
 
 
 def test_nothing_is_read_or_written_outside(tmp_path: Path) -> None:

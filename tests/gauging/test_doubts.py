@@ -4,6 +4,7 @@ import json
 import re
 from importlib.resources import files
 from pathlib import Path
+from time import process_time
 
 import jsonschema
 import pytest
@@ -381,6 +382,17 @@ def test_the_study_holds(jobs: int, readings: int) -> None:
         mine = [t for t in found.trials if t.mistake == name]
         assert sum(t.found for t in mine) >= 0.75 * len(mine), name
         assert sum(t.among for t in mine) >= 0.5 * len(mine), name
+
+
+def test_many_repeats_of_one_place_take_a_moment(tmp_path: Path) -> None:
+    """20,000 readings of one place by two people are judged in less than three seconds of processor time."""
+    rows = [f"R1,journal,1,0,{1.8162 + k % 5 / 10_000:.4f},{'ab'[k % 2]}" for k in range(20_000)]
+    readings = "item,feature,station,angle,reading,by\n" + "\n".join(rows) + "\n"
+    wide = "position,kind,housing_bore\nR1,rod,1.9421\n"
+    job = read_job(write_job(tmp_path, job=JOB, positions=wide, shells=shells(), readings_DOT_csv=readings))
+    began = process_time()
+    fitmatch.check(job)
+    assert process_time() - began < 3
 
 
 def test_check_in_python(tmp_path: Path) -> None:

@@ -24,6 +24,7 @@ MEGABYTES = 500
 HEADER = "shell,kind,half,wall\n"
 SHEETS = JOB + '[sources]\nshells = ["shells/*.xlsx"]\n'
 SHEET, STYLES, TEXTS = "xl/worksheets/sheet1.xml", "xl/styles.xml", "xl/sharedStrings.xml"
+BOOK = "xl/workbook.xml"
 
 
 def bomb(part: str, before: bytes, more: bytes) -> bytes:
@@ -102,6 +103,11 @@ QUICK: dict[str, tuple[Callable[[Path], None], str]] = {
     "20 million cells": (of_book(SHEET, b"</sheetData>", b"<row>" + b"<c/>" * 20 + b"</row>", 10**6), "500000 cells"),
     "3 million styles": (of_book(STYLES, b"</cellXfs>", b"<xf/>", 3_000_000), "more rows, texts or styles"),
     "a text of 100 MB": (of_book(SHEET, b"</sheetData>", b"1", 10**8), "a text far longer"),
+    "60,000 sheets": (of_book(BOOK, b"</sheets>", b'<sheet name="a" sheetId="1" r:id="rId1"/>', 60_000), "1000 sheets"),
+    "one sheet 999 times": (
+        of_book(BOOK, b"</sheets>", b'<sheet name="a" sheetId="1" r:id="rId1"/>', 998),
+        "names one sheet several times",
+    ),
     "20,000 gauges": (of_job("".join(f"[gauge.g{n}]\n" for n in range(20_000))), KEYS),
     "20,000 tables": (of_job("".join(f"[t{n}]\na = 1\n" for n in range(20_000))), KEYS),
     "100,000 keys": (of_job("".join(f"k{n} = 1\n" for n in range(100_000))), KEYS),

@@ -196,6 +196,26 @@ def test_names_that_look_the_same(tmp_path: Path) -> None:
     ]
 
 
+def test_a_name_coded_otherwise_than_what_it_names(tmp_path: Path) -> None:
+    """Locks, items of readings, columns, kinds and gauges are not found by a name that only looks the same: the message
+    says so, and where to copy the name from."""
+    positions = "position,kind,journal,housing_bore,upper,gauge\n"
+    positions += f"R{ONE},rod,,,{OTHER},\nR2,rod,,,box-1/{OTHER},\nR3,k{OTHER},,,,\nR4,rod,1.8162,,,g{OTHER}\n"
+    shells = f"shell,kind,half,wall,x{ONE}\n{ONE},rod,upper,,\n2,rod,lower,,\n"
+    readings = f"item,feature,station,angle,reading\nR{OTHER},journal,1,0,1.8162\n{OTHER},wall,1,0,0.0618\n"
+    job = f'{JOB}[fit."k{ONE}"]\ntarget = 0.002\n[gauge."g{ONE}"]\n[rules]\nmatch = ["x{OTHER}"]\n'
+    copy = f", {CODED}; copy the name from there"
+    assert mistakes(write_job(tmp_path, job, positions, shells, readings_DOT_csv=readings)) == [
+        f"job.toml:12: rules.match: no file has a column `x{OTHER}`, though a header does{copy}",
+        f"positions.csv:2: upper: there is no shell `{OTHER}`, though shells/box-1.csv:2 has one{copy}",
+        f"positions.csv:3: upper: there is no shell `box-1/{OTHER}`, though shells/box-1.csv:2 has one{copy}",
+        f'positions.csv:4: kind: there is no [fit."k{OTHER}"], though job.toml has one{copy}',
+        f'positions.csv:5: gauge: there is no [gauge."g{OTHER}"], though job.toml has one{copy}',
+        f"readings.csv:2: item: there is no position `R{OTHER}`, though the positions file has one{copy}",
+        f"readings.csv:3: item: there is no shell `{OTHER}`, though shells/box-1.csv:2 has one{copy}",
+    ]
+
+
 def test_names_that_look_the_same_in_two_jobs(tmp_path: Path) -> None:
     """Jobs that share their shells code the name of one shell in one way."""
     folders = []

@@ -7,10 +7,14 @@ from pathlib import Path
 
 import pytest
 from made.bench_jobs import ENVIRONMENT
+from made.commands import Ran
 from made.intake_jobs import JOB, mistakes, put, write_job
 
 from fitmatch.cli.main import main
-from fitmatch.intake.common.files import LARGEST
+from fitmatch.intake.common.files import LARGEST, LARGEST_PLAN
+from fitmatch.intake.reading import read_job
+from fitmatch.intake.writing import saving
+from fitmatch.problems import InputError
 
 NAMES = ("job.toml", "positions.csv", "shells/box-1.csv", "readings.csv", "assembled.csv", "assignment.json")
 COMMANDS = (("assign", "--save"), ("check",), ("assembled", "--learn"), ("measure",))
@@ -94,6 +98,12 @@ def test_sizes_are_bounded(tmp_path: Path) -> None:
         "job.toml: is too large: it has 5 MB, and may have 4 MB; take out what does not belong to this job"
     ]
     put(folder / "job.toml", JOB)
+    put(folder / "assembled.csv", "position,clearance,method\nR1,0.002,bore\n")
+    put(folder / "assignment.json", b"[" + b"{}," * (LARGEST_PLAN // 3) + b"{}]")
+    with pytest.raises(InputError) as refused:
+        read_job(folder, assembled=True)
+    told = str(refused.value)
+    assert told.startswith("assignment.json: is too large: it has 17 MB, and may have 16 MB; save the plan again")
     with (folder / "positions.csv").open("ab") as file:
         file.truncate(LARGEST + 10**6)
     assert mistakes(folder) == [
@@ -116,6 +126,59 @@ def test_a_saved_plan_is_not_written_through_a_link(
     assert (left.value.code, out) == (2, "") and "a link leads out of the job folder there; remove the link" in err
     assert outside.read_bytes() == b"kept" if what == "to a file" else not outside.exists()
     assert (folder / "assignment.json").is_symlink()
+
+
+@pytest.mark.parametrize("target", ["job.toml", "shells/box-1.csv"])
+def test_saving_never_writes_over_a_file_of_the_job(
+    tmp_path: Path, target: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """assignment.json as a link to an input: refused by both names, and the input is as it was."""
+    folder = write_job(tmp_path)
+    (folder / "assignment.json").symlink_to(target)
+    before = (folder / target).read_bytes()
+    ran = Ran(capsys, "assign", folder, "--save")
+    told = f"assignment.json cannot be written: it is a link to {Path(target).name}; remove the link, or put the file"
+    assert (ran.status, ran.out) == (2, "") and told in ran.err and "; nothing was saved" in ran.err
+    assert (folder / target).read_bytes() == before
+
+
+@pytest.mark.parametrize("name", [*NAMES[:4], "assembled.csv", "assignment.json"])
+def test_links_that_lead_to_no_file_are_refused(tmp_path: Path, name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """A link to nothing and a link in a circle are mistakes of the file that is one, also where it may be missing."""
+    folder = write_job(tmp_path, assembled_DOT_csv="position,clearance,method\nR1,0.002,bore\n")
+    path, command = folder / name, "assembled" if name.startswith("ass") else "check"
+    for target, told in (
+        ("none", "is a link that leads nowhere; remove it or put the file there"),
+        (path.name, "links lead round in a circle there; remove the link"),
+    ):
+        path.unlink(missing_ok=True)
+        path.symlink_to(target)
+        ran = Ran(capsys, command, folder)
+        assert (ran.status, ran.out) == (2, "") and f"{name}: {told}\n" in ran.err
+    if command == "assembled":
+        assert (Ran(capsys, "assign", folder, "--save").status == 2) is (name == "assignment.json")
+
+
+def test_a_folder_in_the_place_of_the_only_shell_file(tmp_path: Path) -> None:
+    """It is named as what it is, not the glob as a mistake alone."""
+    folder = write_job(tmp_path, shells=None)
+    (folder / "shells/A.csv").mkdir(parents=True)
+    assert mistakes(folder) == [
+        "job.toml: sources.shells: no file matches `shells/*.csv`, and shells/A.csv is a folder; put a file in its "
+        "place, or correct the glob"
+    ]
+
+
+def test_no_plan_is_saved_that_could_not_be_read_again(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One beyond the bound for saved plans is refused, also with --force, and the old one stays."""
+    folder = write_job(tmp_path, assignment_DOT_json="old")
+    monkeypatch.setattr(saving, "LARGEST_PLAN", 1_000)
+    ran = Ran(capsys, "assign", folder, "--save", "--force")
+    assert ran.status == 2 and "assignment.json: would have 1 MB, and may have 0 MB; leave out --save" in ran.err
+    assert [path.name for path in folder.glob("ass*")] == ["assignment.json"]
+    assert (folder / "assignment.json").read_bytes() == b"old"
 
 
 def test_a_new_folder_is_not_written_through_a_link(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from fitmatch.intake.writing.whole_files import write_all, write_whole
+from fitmatch.intake.writing.whole_files import remove_drafts, write_all, write_whole
 
 
 def test_the_old_file_is_replaced_and_nothing_else_is_left(tmp_path: Path) -> None:
@@ -65,10 +65,55 @@ def test_nothing_is_written_outside_the_folder(tmp_path: Path) -> None:
 
 def test_a_link_inside_the_folder_stays_a_link(tmp_path: Path) -> None:
     """What it leads to is replaced."""
-    (tmp_path / "real.json").write_bytes(b"old")
-    (tmp_path / "assignment.json").symlink_to("real.json")
+    (tmp_path / "plans").mkdir()
+    (tmp_path / "plans/assignment.json").write_bytes(b"old")
+    (tmp_path / "assignment.json").symlink_to("plans/assignment.json")
     write_whole(tmp_path / "assignment.json", b"new", tmp_path)
-    assert (tmp_path / "assignment.json").is_symlink() and (tmp_path / "real.json").read_bytes() == b"new"
+    assert (tmp_path / "assignment.json").is_symlink()
+    assert (tmp_path / "plans/assignment.json").read_bytes() == b"new"
+
+
+@pytest.mark.parametrize("target", ["job.toml", "shells/A.csv", "assignment-1.json"])
+def test_nothing_is_written_into_a_file_of_another_name(tmp_path: Path, target: str) -> None:
+    """A link to another file of the job is refused by both names, and that file stays."""
+    (tmp_path / target).parent.mkdir(exist_ok=True)
+    (tmp_path / target).write_bytes(b"kept")
+    path = tmp_path / "assignment.json"
+    path.symlink_to(target)
+    for write in (lambda: write_whole(path, b"new", tmp_path), lambda: write_all({path: b"new"})):
+        with pytest.raises(OSError, match=f"it is a link to {Path(target).name}; remove the link") as refused:
+            write()
+        assert refused.value.filename == str(path)
+    assert (tmp_path / target).read_bytes() == b"kept"
+
+
+def test_nothing_is_made_where_a_link_leads_nowhere(tmp_path: Path) -> None:
+    """A link to what does not exist is refused by its own name, whether or not its folder exists."""
+    path = tmp_path / "assignment.json"
+    for made in ("none", "there"):
+        (tmp_path / "there").mkdir(exist_ok=True)
+        path.unlink(missing_ok=True)
+        path.symlink_to(f"{made}/assignment.json")
+        with pytest.raises(OSError, match="it is a link that leads nowhere; remove it") as refused:
+            write_whole(path, b"new", tmp_path)
+        assert refused.value.filename == str(path) and not path.exists()
+
+
+def test_an_error_names_the_file_and_not_its_draft(tmp_path: Path) -> None:
+    """Where even the draft cannot be made, the file that was to be written is named."""
+    with pytest.raises(FileNotFoundError) as refused:
+        write_whole(tmp_path / "none" / "assignment.json", b"new", tmp_path)
+    assert refused.value.filename == str(tmp_path / "none" / "assignment.json")
+
+
+def test_only_own_drafts_are_removed(tmp_path: Path) -> None:
+    """What a killed attempt left goes; a file that somebody named after the year, or with a word, stays."""
+    path = tmp_path / "readings.csv"
+    names = [".readings.csv.2024", ".readings.csv.fitmatch-draft-old", ".readings.csv.fitmatch-draft-77"]
+    for name in names:
+        (tmp_path / name).write_bytes(b"mine")
+    remove_drafts(path)
+    assert sorted(p.name for p in tmp_path.iterdir()) == names[:2]
 
 
 def test_a_draft_never_goes_through_what_is_there(tmp_path: Path) -> None:
@@ -76,7 +121,7 @@ def test_a_draft_never_goes_through_what_is_there(tmp_path: Path) -> None:
     path, other = tmp_path / "a" / "assignment.json", tmp_path / "other"
     path.parent.mkdir()
     other.write_bytes(b"kept")
-    draft = path.with_name(f".assignment.json.{os.getpid()}")
+    draft = path.with_name(f".assignment.json.fitmatch-draft-{os.getpid()}")
     draft.symlink_to(other)
     draft.with_name(f"{draft.name}1").mkdir()
     draft.with_name(f"{draft.name}2").symlink_to(tmp_path / "none")

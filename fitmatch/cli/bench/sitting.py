@@ -1,5 +1,6 @@
 """A session at the bench: one job, one person, one process; from reading the job to the exit status."""
 
+import os
 import sys
 from collections.abc import Callable, Iterator
 from functools import partial
@@ -13,6 +14,7 @@ from fitmatch.cli.bench.entries import Entry, entries_of
 from fitmatch.cli.console import Notes, show, visible
 from fitmatch.cli.exit_codes import BAD_INPUT
 from fitmatch.gauging.doubts.check import doubts_of
+from fitmatch.intake.common.files import OtherNameError
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.job_toml.key_rows import JOB_FILE
 from fitmatch.intake.job_toml.settings import Settings, read_settings
@@ -81,7 +83,8 @@ def _take_all(folder: Path, settings: Settings, by: str) -> int:
         text = f"another program has changed {printable(log.path.name)}; close it there, then start again"
         raise click.ClickException(text) from error
     except OSError as error:
-        raise click.ClickException(f"{printable(log.path)} cannot be written: {error.strerror}") from error
+        where = printable(error.filename or log.path)
+        raise click.ClickException(f"{where} cannot be written: {error.strerror}") from error
     finally:
         log.close()
 
@@ -91,7 +94,8 @@ def _log_file(folder: Path, name: str) -> LogFile:
     try:
         return LogFile(folder / name, folder)
     except OSError as error:
-        read_job(folder, log=None if (folder / name).exists() else HEADER)
+        if not isinstance(error, OtherNameError):
+            read_job(folder, log=None if os.path.lexists(folder / name) else HEADER)
         raise click.ClickException(f"{printable(folder / name)} cannot be written: {error.strerror}") from error
 
 
@@ -128,7 +132,7 @@ def _settings(folder: Path) -> Settings:
     data = read_bytes(folder, JOB_FILE, findings)
     settings = None if data is None else read_settings(data, findings)
     if settings is None or findings.problems:
-        there = settings is None or settings.readings is None or (folder / settings.readings).exists()
+        there = settings is None or settings.readings is None or os.path.lexists(folder / settings.readings)
         read_job(folder, log=None if there else HEADER)
     assert settings is not None and settings.readings is not None  # otherwise that has raised
     if not settings.readings.lower().endswith(".csv"):

@@ -32,14 +32,14 @@ def astray(groups: Sequence[Group]) -> Iterator[tuple[Group, Odd]]:
     read = [[group.values[k] for k in some] for group, some in places]
     if not read:
         return
-    distances = [abs(value - median(values)) for values in read for value in values]
+    distances = [abs(value - middle) for values in read for middle in (median(values),) for value in values]
     reach = 4 * max(_USUAL_NM, 1.5 * median(distances))
     core = [_squares(values) if max(values) - min(values) <= reach else (0.0, 0) for values in read]
     squares = _USUAL_WEIGHT * _USUAL_NM**2 + sum(squares for squares, _ in core)
     freedom = _USUAL_WEIGHT + sum(freedom for _, freedom in core)
     for at, (group, some) in enumerate(places):
         off = _people(group, some) or [_worst(group, some)]
-        parts = [[group.values[k] for k in part] for part in (off, [k for k in some if k not in off])]
+        parts = [[group.values[k] for k in part] for part in (off, sorted({*some}.difference(off)))]
         left = [_squares(values) for values in parts]  # how far they scatter if the mistake is taken away
         weight = freedom - core[at][1] + sum(n for _, n in left)
         scale = Scale(sqrt((squares - core[at][0] + sum(s for s, _ in left)) / weight), weight)
@@ -65,7 +65,7 @@ def _people(group: Group, some: Sequence[int]) -> list[int]:
     """If two people read one place and differ by more than the readings of each do: those of the one further from the
     group's other items, or of the second if there are none."""
     first = [k for k in some if group.entries[k].by == group.entries[some[0]].by]
-    second = [k for k in some if k not in first]
+    second = [k for k in some if group.entries[k].by != group.entries[some[0]].by]
     if not second or len({group.entries[k].by for k in some} - {""}) != 2:
         return []
     low, high = sorted(([group.values[k] for k in part] for part in (first, second)), key=median)

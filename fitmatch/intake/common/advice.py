@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterable
 from typing import Final
 
 from fitmatch.lengths import LONGEST_NUMBER, NM_PER_UNIT
-from fitmatch.names import nearest, other_case
+from fitmatch.names import nearest, other_case, other_coding
 from fitmatch.wording import dotted, shorten
 
 _LETTER_O: Final = re.compile(r"(?<![A-Za-z])[oO]+(?![A-Za-z])")
@@ -28,6 +28,7 @@ _WORDS: Final = {
 
 
 CODED: Final = ", where the same letters are coded in another way"  # behind where a name stands already
+COPY: Final = f"{CODED}; copy the name from there"  # behind where a name stands that was looked for
 
 
 def for_number(text: str, why: str, *, inch_job: bool) -> str:
@@ -65,6 +66,8 @@ def for_missing_column(name: str, others: Iterable[str], *, everywhere: bool) ->
 
 def for_unknown_kind(kind: str, kinds: Collection[str]) -> str:
     """Says that a kind has no table, and which kind may be meant."""
+    if other_coding(kind, kinds) is not None:
+        return f"there is no [fit.{dotted((kind,))}], though job.toml has one{COPY}"
     meant = other_case(kind, kinds)
     todo = f"add it, or write the nearest kind `{shorten(nearest(kind, kinds) or '')}`"
     if meant is not None:
@@ -74,6 +77,9 @@ def for_unknown_kind(kind: str, kinds: Collection[str]) -> str:
 
 def for_unknown_gauge(name: str, gauges: Iterable[str]) -> str:
     """Says that a gauge has no table, and names the nearest that has one."""
+    gauges = tuple(gauges)
+    if other_coding(name, gauges) is not None:
+        return f"there is no [gauge.{dotted((name,))}], though job.toml has one{COPY}"
     near = nearest(name, gauges)
     text = f"there is no [gauge.{dotted((name,))}]; add it"
     return text if near is None else f"{text}, or write the nearest gauge `{near}`"
@@ -81,6 +87,9 @@ def for_unknown_gauge(name: str, gauges: Iterable[str]) -> str:
 
 def for_unknown_position(name: str, positions: Iterable[str]) -> str:
     """Says that a position has no row, and names the nearest that has one."""
+    positions = tuple(positions)
+    if other_coding(name, positions) is not None:
+        return f"there is no position `{shorten(name)}`, though the positions file has one{COPY}"
     near = nearest(name, positions)
     todo = f"the nearest is `{shorten(near)}`" if near else "write its row in the positions file"
     return f"there is no position `{shorten(name)}`; {todo}"

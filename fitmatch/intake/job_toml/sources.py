@@ -3,6 +3,7 @@
 Paths stay inside the job folder, whether by `..`, by an absolute path or through a link; only `shared` may leave it.
 """
 
+import os
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from glob import escape, has_magic
@@ -10,8 +11,26 @@ from itertools import accumulate
 from pathlib import Path
 from typing import Final, NamedTuple
 
-from fitmatch.intake.common.files import LARGEST, TooLargeError, read_file
-from fitmatch.intake.common.findings import ASSEMBLED, POSITIONS, READINGS, SHELLS, Findings, Paper
+from fitmatch.intake.common.files import (
+    LARGEST,
+    LARGEST_PLAN,
+    NOWHERE,
+    ROUND,
+    TooLargeError,
+    leads_nowhere,
+    leads_round,
+    read_file,
+)
+from fitmatch.intake.common.findings import (
+    ASSEMBLED,
+    POSITIONS,
+    READINGS,
+    SAVED_PLAN,
+    SETTINGS,
+    SHELLS,
+    Findings,
+    Paper,
+)
 from fitmatch.intake.job_toml.globbing import Allowance, TooMuchError, matches, matches_if_few
 from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile
 from fitmatch.intake.job_toml.settings import DEFAULT_SHELLS, Settings
@@ -20,6 +39,11 @@ from fitmatch.names import natural
 from fitmatch.wording import listed, shorten
 
 _LARGEST_JOB: Final = 4_000_000  # bytes of job.toml
+_MOST_BYTES: Final = {SETTINGS: _LARGEST_JOB, SAVED_PLAN: LARGEST_PLAN}
+_SMALLER: Final = {
+    SETTINGS: "take out what does not belong to this job",
+    SAVED_PLAN: "save the plan again with `fitmatch assign --save`, or remove the file",
+}
 _PLACES: Final = {"positions": POSITIONS, "readings": READINGS, "assembled": ASSEMBLED}
 # Nobody means a glob with more, and it could take hours: each `**` multiplies the ways to the same file.
 _LONGEST: Final = 1_000
@@ -38,9 +62,13 @@ def read_bytes(folder: Path, paper: Paper, findings: Findings, *, may_leave: boo
     """A file's bytes; None, with a problem noted, if it cannot be read."""
     path = folder / paper.name
     try:
-        if not may_leave and not path.resolve().is_relative_to(folder.resolve()):
+        if leads_round(path):
+            findings.report("unreadable-file", ROUND, paper)
+        elif not may_leave and not path.resolve().is_relative_to(folder.resolve()):
             text = "leads out of the job folder; only paths under `shared` in [sources] may do that"
             findings.report("outside-folder", text, paper)
+        elif leads_nowhere(path):
+            findings.report("unreadable-file", NOWHERE, paper)
         elif not path.exists():
             findings.report("missing-file", _missing(folder, paper), paper)
         elif path.is_dir():
@@ -48,11 +76,11 @@ def read_bytes(folder: Path, paper: Paper, findings: Findings, *, may_leave: boo
         elif not path.is_file():
             findings.report("unreadable-file", "is a pipe, a device or the like; put a file in its place", paper)
         else:
-            return read_file(path, _LARGEST_JOB if paper is JOB_FILE else LARGEST)
+            return read_file(path, _MOST_BYTES.get(paper.rank[0], LARGEST))
     except TooLargeError as error:
-        todo = "take out what does not belong to this job" if paper is JOB_FILE else "split it into several files"
+        todo = _SMALLER.get(paper.rank[0], "split it into several files")
         findings.report("too-large", f"is too large: {error.strerror}; {todo}", paper)
-    except (OSError, RuntimeError, ValueError) as error:  # RuntimeError: links in a circle; ValueError: NUL in a path
+    except (OSError, ValueError) as error:  # ValueError: NUL in a path
         reason = getattr(error, "strerror", None) or "not a valid path on this system"
         findings.report("unreadable-file", f"cannot be read ({reason}); check the file and its permissions", paper)
     return None
@@ -94,7 +122,7 @@ def readings_source(folder: Path, settings: Settings, findings: Findings, data: 
     if settings.readings is None or not settings.readable:
         return None
     name = settings.readings
-    if not (folder / name).exists():
+    if not os.path.lexists(folder / name):
         if data is not None:
             paper = Paper(name, (READINGS,))
             return Source(paper, data) if _may_be_followed(name, "readings", settings.file) else None
@@ -235,6 +263,9 @@ def _missing(folder: Path, paper: Paper) -> str:
 def _nothing(folder: Path, pattern: str) -> str:
     """Reports that a glob matches nothing, and what may have been meant."""
     text = f"no file matches `{shorten(pattern)}`"
+    folders = sorted(matches_if_few(pattern, folder))  # nothing else matches
+    if folders:
+        return f"{text}, and {shorten(folders[0])} is a folder; put a file in its place, or correct the glob"
     if pattern.endswith(".csv") and matches_if_few(f"{pattern[:-4]}.xlsx", folder):
         return f'{text}, though .xlsx files are there; write "{pattern[:-4]}.xlsx"'
     others = sorted(matches_if_few(f"{pattern.rpartition('/')[0]}/*", folder)) if "/" in pattern else []

@@ -5,6 +5,7 @@ from math import sqrt
 from typing import Final
 
 from fitmatch.gauging.uncertainty.scatter import beyond_stated
+from fitmatch.intake.common import advice
 from fitmatch.intake.common.findings import LAST, Findings
 from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.rows.all_shells import some_cells
@@ -13,7 +14,7 @@ from fitmatch.intake.rows.sheet import Sheet, ShellNames
 from fitmatch.intake.rows.shells import ShellPool
 from fitmatch.intake.tables.columns import MATCHED_IF_ASKED, OFTEN_MATCHED, per_half
 from fitmatch.lengths import with_unit
-from fitmatch.names import one_slip_away
+from fitmatch.names import composed, one_slip_away, other_coding
 from fitmatch.records.keys import ShellKey
 from fitmatch.records.measuring import Measuring
 from fitmatch.records.parts import ANY, SIDES, Shell
@@ -50,7 +51,9 @@ def check_rule_columns(settings: Settings, in_positions: set[str], in_shells: se
             names = (column, *per_half([column])) if rule.columns_in == "either" else (column,)
             if headers.intersection(names) or any(one_slip_away(header, names) for header in headers):
                 continue
-            text = f"{where} a column `{shorten(column)}`; add the column or correct the name"
+            text = f"{where} a column `{shorten(column)}`"
+            same = other_coding(column, headers)
+            text += f", though a header does{advice.COPY}" if same else "; add the column or correct the name"
             settings.file.report("unknown-column", text, "rules", rule.key)
 
 
@@ -132,10 +135,10 @@ class LockCheck(ShellNames):
     """Finds the shells that positions lock, and notes every lock that is impossible."""
 
     def __init__(self, sheet: Sheet, pool: ShellPool, rows: Sequence[PositionRow]) -> None:
-        wanted = {cell.rpartition("/")[2].strip() for row in rows for cell in row.locks.values()}
+        wanted = {composed(cell.rpartition("/")[2].strip()) for row in rows for cell in row.locks.values()}
         shells: dict[ShellKey, Shell] = {}  # the first of those with one name in one box
         for shell in pool.shells if wanted else ():
-            if shell.name in wanted:
+            if composed(shell.name) in wanted:
                 shells.setdefault(shell.key, shell)
         super().__init__(sheet, shells.values(), complete=pool.complete)
         self._used: dict[ShellKey, str] = {}

@@ -5,6 +5,7 @@ Plans that `--force` has replaced are kept in the same folder, the first as assi
 """
 
 import json
+import os
 import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -51,7 +52,7 @@ class SavedPlan(NamedTuple):
 
 def read_saved_plan(folder: Path, findings: Findings) -> SavedPlan | None:
     """The plan in a job folder; None if there is none or, with a problem noted, if it cannot be read."""
-    if not (folder / FILE).exists():
+    if not os.path.lexists(folder / FILE):
         return None
     data = read_bytes(folder, PAPER, findings)
     return None if data is None else plan_in(data, folder, findings)

@@ -11,8 +11,8 @@ from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.tables.columns import Form, understand
 from fitmatch.intake.tables.table import UNREAD, Table
 from fitmatch.lengths import with_its_unit
-from fitmatch.names import fault_in_name
-from fitmatch.records.keys import ShellKey
+from fitmatch.names import composed, fault_in_name
+from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.parts import Shell
 from fitmatch.wording import listed, shorten
 
@@ -217,6 +217,7 @@ class ShellNames:
         self._shells = shells
         self.complete = complete
         self._by_name: dict[str, dict[ShellKey, Shell]] | None = None
+        self._coded: dict[str, Shell] | None = None
 
     def find(self, row: int, column: str, typed: str) -> Shell | None:
         """The one shell that a cell means; None, with a problem noted, if it means none."""
@@ -237,8 +238,19 @@ class ShellNames:
         if fitting:
             self.sheet.report(*self.ambiguous(name, fitting), row, column)
         elif self.complete and not self.sheet.counted(row):  # it may be among what could not be read
-            self.sheet.report(*self.unknown(typed, named), row, column)
+            code, text = self.unknown(typed, named)
+            same = None if typed.isascii() else self._looking_like(typed)
+            if same is not None:
+                text = f"there is no shell `{shorten(typed)}`, though {same.file}:{same.row} has one{advice.COPY}"
+            self.sheet.report(code, text, row, column)
         return None
+
+    def _looking_like(self, typed: str) -> Shell | None:
+        """A shell whose NAME or BOX/NAME looks like what was typed, its letters being coded in another way."""
+        if self._coded is None:
+            names = ((name, shell) for shell in self._shells for name in (shell.name, full_name(shell.key)))
+            self._coded = {composed(name): shell for name, shell in names if not name.isascii()}
+        return self._coded.get(composed(typed))
 
     def ambiguous(self, name: str, fitting: Sequence[Shell]) -> tuple[str, str]:
         """Code and text for a name that several boxes have."""

@@ -21,6 +21,7 @@ _LARGEST_RATIO: Final = 100
 _LARGEST: Final = 256_000_000
 # What the library takes seconds and hundreds of megabytes for. The format itself allows 65,490 styles.
 _MOST_PARTS: Final = 10_000
+_MOST_SHEETS: Final = 1_000
 _MOST_CELLS: Final = 500_000
 _MOST_TAGS: Final = 3_000_000
 _MOST_OTHER_TAGS: Final = 200_000  # outside sheets and their texts
@@ -30,6 +31,7 @@ _LARGEST_GAPS: Final = 10_000_000  # missing cells on the way to the next one pr
 _MOST_NAMES: Final = 5
 _CHUNK: Final = 1_000_000
 _CELL: Final = re.compile(rb"<(?:\w+:)?c[\s/>]")
+_SHEET: Final = re.compile(rb"<(?:\w+:)?sheet[\s/>]")
 _FORMULA: Final = re.compile(rb"<(?:\w+:)?f[\s/>]")
 
 
@@ -84,6 +86,9 @@ def _sheets(data: bytes) -> Iterator[tuple[str, list[Row]]]:
     _check_size(data)
     written, has_formulas = _scan(data)
     values = _load(data, values=True)
+    paths = [vars(sheet)["_worksheet_path"] for sheet in values.worksheets]
+    if len(paths) > len(set(paths)):
+        raise _Refused("names one sheet several times; save it again as .xlsx or .csv")
     formulas = _load(data, values=False) if has_formulas else None
     seen = gaps = 0
     for number, sheet in enumerate(values.worksheets):
@@ -134,7 +139,7 @@ def _load(data: bytes, *, values: bool) -> "Workbook":
 def _scan(data: bytes) -> tuple[int, bool]:
     """How many cells the sheets have, and whether any has a formula; raises _Refused if there is more in the workbook
     than any table needs."""
-    cells = tags = others = 0
+    cells = tags = others = sheets = 0
     formulas = False
     with ZipFile(BytesIO(data)) as archive:
         for name in archive.namelist():
@@ -148,6 +153,9 @@ def _scan(data: bytes) -> tuple[int, bool]:
                     tags += found
                 else:
                     others += found
+                    sheets += len(_SHEET.findall(text))
+                if sheets > _MOST_SHEETS:
+                    raise _Refused(f"has more than {_MOST_SHEETS} sheets; save the one with the table as .csv")
                 if cells > _MOST_CELLS:
                     where = "empty ones that have a format counting too"
                     raise _Refused(f"has more than {_MOST_CELLS} cells, {where}; save the table as .csv")

@@ -52,7 +52,7 @@ class LogFile:
         if not self._torn:
             return None
         self._check()
-        aside = self.path.with_suffix(".torn")
+        aside = inside(self.path.with_suffix(".torn"), self._folder)
         with open(_opened(aside, _APPEND | os.O_CREAT), "ab") as file:
             file.write(self._torn + b"\n")
             file.flush()

@@ -36,8 +36,10 @@ def write_box(box: NewBox, job: Job, settings: Settings) -> str:
     _check(box, job)
     path = _path(box.name, settings)
     file = inside(job.folder / path, job.folder)
-    if file.exists():
-        raise BoxError(f"{path} already exists; give the box another name")
+    place = file.parent
+    there = next((p.name for p in place.glob("*") if _on_disk(p.name) == _on_disk(file.name)), None)
+    if there is not None:
+        raise BoxError(f"{path.rpartition('/')[0]}/{there} already exists; give the box another name".lstrip("/"))
     names = shell_names(box)
     taken = {shell.name for shell in job.shells}.intersection(names)
     if taken:
@@ -50,7 +52,7 @@ def write_box(box: NewBox, job: Job, settings: Settings) -> str:
     writer.writerow(["shell", "kind", "half", *(["family"] if family else []), "wall"])
     for name, half in zip(names, halves, strict=True):
         writer.writerow([name, box.kind, half, *([family] if family else []), ""])
-    file.parent.mkdir(parents=True, exist_ok=True)
+    place.mkdir(parents=True, exist_ok=True)
     write_whole(file, text.getvalue().encode(), job.folder)
     return path
 
@@ -67,12 +69,21 @@ def _check(box: NewBox, job: Job) -> None:
         raise BoxError(fault)
     if not _NO_FILE_NAME.isdisjoint(box.name) or box.name[0] in ".~" or box.name[-1] == "." or "," in box.name:
         raise BoxError(f"`{shorten(box.name)}` cannot be a file name; write letters, digits and hyphens")
-    if composed(box.name) in {composed(shell.box) for shell in job.shells}:
-        raise BoxError(f"there is already a box `{shorten(box.name)}`; give this one another name")
+    same = next((shell.box for shell in job.shells if _on_disk(shell.box) == _on_disk(box.name)), None)
+    if same is not None:
+        alike = (
+            "" if composed(same) == composed(box.name) else ", and capitals alone do not tell files apart everywhere"
+        )
+        raise BoxError(f"there is already a box `{shorten(same)}`{alike}; give this one another name")
     if box.kind not in job.fits:
         raise BoxError(f"`{shorten(box.kind)}` is not a kind of this job; write {' or '.join(job.fits)}")
     if not 1 <= box.uppers + box.lowers <= MOST_SHELLS:
         raise BoxError(f"a box holds 1 to {MOST_SHELLS} shells; write how many uppers and how many lowers")
+
+
+def _on_disk(name: str) -> str:
+    """What is the same for all names that some disk takes for one."""
+    return composed(name).casefold()
 
 
 def _path(name: str, settings: Settings) -> str:

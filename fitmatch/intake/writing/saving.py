@@ -5,10 +5,12 @@ read would be compared with shells that were never fitted. So that is refused, o
 then not read any more until they name their shells.
 """
 
+import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Final, NamedTuple
 
+from fitmatch.intake.common.files import LARGEST_PLAN
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.job_toml.key_rows import JOB_FILE
 from fitmatch.intake.job_toml.settings import read_settings
@@ -41,9 +43,14 @@ def to_save(documents: Sequence[tuple[Job, bytes]], *, force: bool) -> Saving:
     files: dict[Path, bytes] = {}
     kept: list[Path] = []
     for at, (job, new) in enumerate(documents):
-        exists = (job.folder / FILE).exists()
+        exists = os.path.lexists(job.folder / FILE)
         old = read_bytes(job.folder, PAPER, Findings()) if exists else None
         findings = _against(job.folder, old, new) if exists else Findings()
+        if len(new) > LARGEST_PLAN:
+            sizes = f"{-(-len(new) // 10**6)} MB, and may have {LARGEST_PLAN // 10**6} MB"
+            todo = "leave out --save, or take shells that will not be needed out of the job"
+            findings.report("too-large", f"would have {sizes}; {todo}", PAPER)
+            old = None
         if findings.problems and force and old is not None:
             kept.append(job.folder / next_name(job.folder))
             files[kept[-1]] = old
@@ -113,7 +120,7 @@ def _fitted(columns: Sequence[str]) -> str:
 def _assembled(folder: Path, findings: Findings) -> Sheet | None:
     """The file of readings with the shells in; None if there is none or, with a problem noted, if it cannot be read."""
     settings = read_settings(read_bytes(folder, JOB_FILE, findings), findings)
-    if settings.assembled is None or not (folder / settings.assembled.strip()).exists():
+    if settings.assembled is None or not os.path.lexists(folder / settings.assembled.strip()):
         return None
     source = table_source(folder, settings, "assembled", findings)
     table = open_table(source.data, source.paper, findings) if source else None

@@ -15,12 +15,21 @@ _DRAFT: Final = (
     os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
 )  # a new file or none: what somebody else has put there is neither followed nor written to
 _MOST_DRAFTS: Final = 100
+_MARK: Final = ".fitmatch-draft-"  # in the name of every draft, and of nothing that somebody else would make
 
 
 def write_whole(path: Path, data: bytes, folder: Path) -> None:
     """Make `path` contain `data`, with the owner and the permissions it had. A reader, a kill or a power failure finds
-    either the old file or the new one. If `path` is a link, its target is replaced, which must be inside `folder`."""
-    path = inside(path, folder)
+    either the old file or the new one. If `path` is a link, its target is replaced, as far as `inside` allows it. An
+    OSError names `path`, whatever could not be written."""
+    try:
+        _write_whole(inside(path, folder), data)
+    except OSError as error:
+        error.filename, error.filename2 = str(path), None
+        raise
+
+
+def _write_whole(path: Path, data: bytes) -> None:
     before = path.stat() if path.exists() else None
     handle, draft = _new_draft(path, 0o666 if before is None else 0o600)
     try:
@@ -41,10 +50,10 @@ def write_whole(path: Path, data: bytes, folder: Path) -> None:
 def _new_draft(path: Path, mode: int) -> tuple[int, Path]:
     """A file beside `path` that was not there before, open for writing."""
     for number in range(_MOST_DRAFTS):
-        draft = path.with_name(f".{path.name}.{os.getpid()}{number or ''}")
+        draft = path.with_name(f".{path.name}{_MARK}{os.getpid()}{number or ''}")
         with suppress(FileExistsError):
             return os.open(draft, _DRAFT, mode), draft
-    raise OSError(EEXIST, f"files named .{path.name}.NUMBER are in the way; remove them", str(path))
+    raise OSError(EEXIST, f"files named .{path.name}{_MARK}NUMBER are in the way; remove them", str(path))
 
 
 def _keep(draft: int | Path, before: os.stat_result) -> None:
@@ -87,6 +96,6 @@ def sync_folder(folder: Path) -> None:
 
 def remove_drafts(path: Path) -> None:
     """Remove what was left by killed attempts to write `path`; only for the sole writer of the file."""
-    for draft in path.parent.glob(f".{escape(path.name)}.*"):
-        if draft.suffix[1:].isdecimal() and (draft.is_file() or draft.is_symlink()):
+    for draft in path.parent.glob(f".{escape(path.name)}{_MARK}*"):
+        if draft.name.rpartition("-")[2].isdecimal() and (draft.is_file() or draft.is_symlink()):
             draft.unlink(missing_ok=True)
