@@ -2,6 +2,7 @@
 
 import json
 import re
+from collections.abc import Sequence
 from importlib.resources import files
 from pathlib import Path
 from time import process_time
@@ -24,6 +25,7 @@ from fitmatch.report.words import doubts as words
 from fitmatch.report.words.doubts import doubt_lines, likely, looks_wrong, measure_again
 
 JOB = 'unit = "in"\n[fit.rod]\ntarget = 0.0022\n'
+METRIC = 'unit = "mm"\n[fit.main]\nmin = 0.02\nmax = 0.10\n'
 JOURNALS = ("1.8162", "1.8161", "1.8163", "1.8162", "1.8160")
 BORES = ("1.9421", "1.9420", "1.9422", "1.9421", "1.9420")
 WALLS = ("0.06185", "0.06180", "0.06185", "0.06190", "0.06180")
@@ -226,6 +228,56 @@ def test_a_moved_gauge_does_not_doubt_a_label(tmp_path: Path) -> None:
     assert [(d.item, d.what.code) for d in found] == [("two/u3", "step"), ("two/l3", "step")]
 
 
+BORE_BY_BORE = "position,kind,journal,housing_bore\n" + "".join(f"M{i},main,66.85{i},71.79{i}\n" for i in range(5))
+
+
+@pytest.mark.parametrize(
+    ("upper", "lower", "off"),
+    [
+        ((453, 453, 452, 451, 453), (419, 418, 420, 419, 419), "l1 l2 l3 l4 l5"),
+        ((453, 453, 452, 451, 419), (419, 418, 420, 419, 418), "u5 l1 l2 l3 l4 l5"),
+        ((453, 453, 452, 451, 453), (452, 418, 420, 419, 419), "l2 l3 l4 l5"),
+    ],
+)
+def test_a_gauge_that_moved_between_the_halves(
+    tmp_path: Path, upper: tuple[int, ...], lower: tuple[int, ...], off: str
+) -> None:
+    """Halves of one box that are further apart than two walls of a bore may be are in doubt, also if the gauge moved
+    one shell before or after; that shell is no doubt of its own."""
+    rows = [f"upper,2.{um}" for um in upper] + [f"lower,2.{um}" for um in lower]
+    rows = [f"{row[0]}{k % 5 + 1},main,{row}" for k, row in enumerate(rows)]
+    box = "\n".join(["shell,kind,half,wall", *rows]) + "\n"
+    (found,) = doubts(tmp_path / "plain", job=METRIC, positions=BORE_BY_BORE, shells=box)
+    assert found.what.slots["items"] == tuple(f"box-1/{name}" for name in off.split())
+    assert found.item == f"box-1/{off[:2]}" and found.signatures == ("gauge-setting", "two-sizes")
+    assert measure_again(found) == "measure every lower wall of box-1 again in one session, the gauge set anew"
+
+
+def test_halves_that_may_differ(tmp_path: Path) -> None:
+    """Halves of a box within the drawing's limits, marked by grade, or no further apart than two walls of a bore may be
+    are in no doubt."""
+    rows = [f"u{i},main,upper,2.45{i}" for i in range(5)] + [f"l{i},main,lower,2.41{i}" for i in range(5)]
+    box = "shell,kind,half,wall\n" + "\n".join(rows) + "\n"
+    drawn = METRIC + '[drawing.main]\nwall = "2.40..2.47"\n'
+    assert len(doubts(tmp_path / "plain", job=METRIC, positions=BORE_BY_BORE, shells=box)) == 1
+    assert doubts(tmp_path / "drawn", job=drawn, positions=BORE_BY_BORE, shells=box) == ()
+    marked = "shell,kind,half,wall,grade\n" + "\n".join(f"{row},{row[0]}" for row in rows) + "\n"
+    assert doubts(tmp_path / "marked", job=METRIC, positions=BORE_BY_BORE, shells=marked) == ()
+    near = box.replace("2.41", "2.437")
+    assert doubts(tmp_path / "near", job=METRIC, positions=BORE_BY_BORE, shells=near) == ()
+
+
+def test_a_half_that_is_off_has_a_cause(tmp_path: Path) -> None:
+    """Lower walls too thick for every journal, by an amount that no known mistake gives, are one doubt, whose cause is
+    told as unknown."""
+    thick = [
+        row if ",upper," in row else f"{row.rpartition(',')[0]},{float(row.rpartition(',')[2]) + 0.004:.5f}"
+        for row in shells().splitlines()[1:]
+    ]
+    (found,) = doubts(tmp_path, shells="\n".join([shells().splitlines()[0], *thick]) + "\n")
+    assert (found.item, found.signatures) == ("box-1/l1", ("unknown",))
+
+
 def test_undersizes_are_groups(tmp_path: Path) -> None:
     """Journals of two undersizes are two groups: by their label, or by themselves if three or more are apart."""
     ground = ("1.8162", "1.8161", "1.8163", "1.8062", "1.8061", "1.8063")
@@ -267,9 +319,6 @@ def test_copied_rows(tmp_path: Path) -> None:
     assert [(d.item, d.feature, d.signatures) for d in found] == [("R4", "journal", ("copied-row",))]
     shared = three_readings(("1", "2", "3", "1", "2", "3", "4", "4"), sets)
     assert doubts(tmp_path / "shared", job=job, positions=shared, shells=metric) == ()
-
-
-METRIC = 'unit = "mm"\n[fit.main]\nmin = 0.02\nmax = 0.10\n'
 
 
 @pytest.mark.parametrize("ground", [False, True])
@@ -340,6 +389,53 @@ def test_two_people_are_held_against_the_others(
     job = METRIC + '[sources]\nreadings = "readings.csv"\n'
     (found,) = doubts(tmp_path, job=job, positions=bare, shells=walls, readings_DOT_csv=log)
     assert (found.row, found.what.slots["error_nm"], found.signatures[0]) == (row, error_nm, name)
+
+
+def mixed_bores(folder: Path, columns: Sequence[float], log: Sequence[float]) -> tuple[Doubt, ...]:
+    """The doubts about housing bores of which some are in columns, and those of later positions in the long file."""
+    bores = [*columns, *log]
+    rows = ["position,kind,journal,housing_bore"]
+    rows += [f"M{i},main,48.83{i % 3},{bore if i <= len(columns) else ''}" for i, bore in enumerate(bores, 1)]
+    more = ["item,feature,station,angle,reading"]
+    more += [f"M{i},housing_bore,1,0,{bore}" for i, bore in enumerate(log, len(columns) + 1)]
+    job = METRIC + '[sources]\nreadings = "readings.csv"\n'
+    walls = shells(("2.251", "2.250", "2.252", "2.251")).replace("rod", "main")
+    files = {"positions": "\n".join(rows) + "\n", "readings_DOT_csv": "\n".join(more) + "\n"}
+    return doubts(folder, job=job, shells=walls, **files)
+
+
+def test_columns_and_the_long_file_are_no_order_of_measuring(tmp_path: Path) -> None:
+    """Readings in columns need not have been taken before those of the long file: bores that scatter are no gauge that
+    moved because some later columns agree with the long file."""
+    assert mixed_bores(tmp_path, (53.398, 53.403, 53.390, 53.384), (53.390, 53.387)) == ()
+
+
+def test_a_gauge_that_moved_among_columns_and_rows(tmp_path: Path) -> None:
+    """Within the columns, or within the long file, a gauge that moved is found against all other readings; if the
+    shifted readings are the later columns and all of the long file, parts of two sizes are as possible."""
+    low, high = (53.390, 53.391, 53.392), (53.420, 53.421, 53.422)
+    (found,) = mixed_bores(tmp_path / "columns", (*low, *high), low)
+    assert (found.item, found.signatures[0]) == ("M4", "gauge-setting")
+    assert (
+        looks_wrong(found, "mm") == "every housing bore of M4, M5 and M6 reads 0.030 mm high compared with the others"
+    )
+    (found,) = mixed_bores(tmp_path / "log", low, (*low, *high))
+    assert (found.item, found.signatures[0]) == ("M7", "gauge-setting")
+    (found,) = mixed_bores(tmp_path / "both", (*low, *high[:2]), high)
+    assert set(found.signatures) == {"gauge-setting", "two-sizes"}
+
+
+def test_repeats_are_named_together(tmp_path: Path) -> None:
+    """Where all repeats of a shell are off alike, their mean is explained and no slip in the digits of one of them."""
+    read = "174 173 177, 194 195 195, 711 708 709, 194 192 194, 171 168 171, 176 175 175, 184 184 184, 189 190 188"
+    walls = [f"0.07{um}" for um in read.replace(",", "").split()]
+    upper = [f"u{k},rod,upper,{','.join(walls[3 * k : 3 * k + 3])}\n" for k in range(8)]
+    lower = [f"l{k},rod,lower,0.0718{k},,\n" for k in range(4)]
+    box = "shell,kind,half,wall_1,wall_2,wall_3\n" + "".join(upper + lower)
+    bores = tuple(f"{float(bore) + 0.02:.4f}" for bore in BORES)
+    (found,) = doubts(tmp_path, positions=positions(bores=bores), shells=box)
+    assert (found.item, found.signatures[0]) == ("box-1/u2", "shells-for-another-grind")
+    assert not set(found.signatures) & {"digits-transposed", "digit-misread"}
 
 
 def test_readings_far_outside_the_drawing(tmp_path: Path) -> None:

@@ -366,7 +366,10 @@ def moved(feature: str) -> Plant:
         first = rng.randint(2, len(cells) - 2)
         error = _apart(rng, made, feature)
         later = cells[first:]
-        return _changed(made, [(c, t, made.rounded(t.nm + error)) for c in later for t in made.readings[c]])
+        done = _changed(made, [(c, t, made.rounded(t.nm + error)) for c in later for t in made.readings[c]])
+        if len({c in made.logged for c in cells}) > 1:  # which came first is not known: either may be the wrong ones
+            return done and done._replace(cells=tuple(cells))
+        return done
 
     return plant
 

@@ -22,7 +22,7 @@ OTHER_GRIND: Final = "shells-for-another-grind"
 TWO_SIZES: Final = "two-sizes"
 TWO_HANDS: Final = "two-hands"  # it is recognised by who took the readings
 TWO_HANDS_NM: Final = 10 * TENTH  # the feel of two people differs by up to this
-MANY: Final = ("step", "clusters")  # codes of what many readings share
+MANY: Final = ("step", "clusters", "clusters-in-turn")  # codes of what many readings share
 CAP_EXCHANGED: Final = "cap-exchanged"  # it is recognised by where the reading was taken, not by how far it is off
 
 
@@ -39,7 +39,9 @@ class Case(NamedTuple):
     grid_nm: int  # every reading of this gauge is a multiple of it
     others: tuple[float, ...] = ()
     at_an_end: bool = False  # first or last in the order of measuring
-    code: str = "off"  # "step" and "clusters": many readings are off by the same
+    # "step" and "clusters": many readings are off by the same; "clusters-in-turn": it may have been in an order or not.
+    code: str = "off"
+    repeated: bool = False  # all repeats are off, and the reading is their mean
 
     @property
     def error_nm(self) -> float:
@@ -52,14 +54,16 @@ class Case(NamedTuple):
 
 
 class Mistake(NamedTuple):
-    """Its name, the features it can affect, how likely it is to give a reading, whether many may share it, and whether
-    it is in the writing, so that the number need not be one that the gauge can show."""
+    """Its name, the features it can affect, how likely it is to give a reading, whether many may share it, whether
+    it is in the writing, so that the number need not be one that the gauge can show, and whether it is a slip, which
+    seldom happens to every repeat."""
 
     name: str
     features: tuple[str, ...]
     weigh: Callable[[Case], float]
     shared: bool = False
     written: bool = False
+    slip: bool = False
 
 
 def _steps(*shares: tuple[int, float]) -> Callable[[Case], float]:
@@ -117,13 +121,13 @@ def _setting(case: Case) -> float:
     if case.code == "clusters" or (case.code == "off" and not (case.at_an_end and case.feature in DIAMETERS)):
         return 0.0
     e = abs(case.error_nm)
-    share = 0.5 if case.code == "step" else 0.2
+    share = 0.2 if case.code == "off" else 0.5
     return share * _between(0.0, 1.5e5)(case._replace(raw_nm=round(case.expected_nm + e)))
 
 
 def _sizes(case: Case) -> float:
     """Parts of two sizes are seldom measured all of one size and then all of the other."""
-    return {"clusters": 0.5, "step": 0.01}.get(case.code, 0.0) * _between(-2e6, 2e6)(case)
+    return {"clusters": 0.5, "clusters-in-turn": 0.5, "step": 0.01}.get(case.code, 0.0) * _between(-2e6, 2e6)(case)
 
 
 MISTAKES: Final = (
@@ -138,9 +142,9 @@ MISTAKES: Final = (
         _own_unit(_both(INCH // 100, INCH // 50), _both(MM // 5, MM // 2, MM)),
         shared=True,
     ),
-    Mistake("digits-transposed", FEATURES, _digits(transposed), written=True),
-    Mistake("digit-dropped", FEATURES, _digits(dropped), written=True),
-    Mistake("digit-doubled", FEATURES, _digits(doubled), written=True),
+    Mistake("digits-transposed", FEATURES, _digits(transposed), written=True, slip=True),
+    Mistake("digit-dropped", FEATURES, _digits(dropped), written=True, slip=True),
+    Mistake("digit-doubled", FEATURES, _digits(doubled), written=True, slip=True),
     Mistake("decimal-slip", FEATURES, _digits(slipped), written=True),
     Mistake("wrong-unit", FEATURES, _factors(25.4, 1 / 25.4, 1000.0, 0.001), written=True),
     Mistake("radius", DIAMETERS, _factors(0.5, 2.0), written=True),
@@ -170,7 +174,7 @@ MISTAKES: Final = (
     Mistake(GAUGE_SETTING, FEATURES, _setting, shared=True),
     Mistake(TWO_SIZES, FEATURES, _sizes, shared=True),
     Mistake("sign-reversed", ("housing_bore",), lambda case: 0.25 * _between(-2e5, 2e5)(case)),
-    Mistake("digit-misread", FEATURES, lambda case: 0.3 * _digits(misread)(case), written=True),
+    Mistake("digit-misread", FEATURES, lambda case: 0.3 * _digits(misread)(case), written=True, slip=True),
 )
 # Every name that a doubt may give, each once; the last are not weighed, as numbers alone do not show them.
 NAMES: Final = (
@@ -178,6 +182,7 @@ NAMES: Final = (
     *(CAP_EXCHANGED, TWO_HANDS, "ball-twice", "labels-exchanged", "copied-row", UNKNOWN),
 )
 _OFF_THE_GRID: Final = 0.05  # of readings are finer than all others of their gauge
+_AT_EVERY_REPEAT: Final = 0.01  # of slips
 _UNKNOWN_WEIGHT: Final = 1e-11
 _WORTH_NAMING: Final = 0.02  # of the likeliest
 _MOST_NAMED: Final = 3
@@ -186,8 +191,16 @@ _MOST_NAMED: Final = 3
 def ranked(case: Case) -> tuple[str, ...]:
     """The names of the likeliest mistakes behind a reading, best first, three at most."""
     fitting = [m for m in MISTAKES if case.feature in m.features and (m.shared or case.code not in MANY)]
-    shown = case.code in MANY or case.raw_nm % case.grid_nm == 0
-    weights = [(m.weigh(case) * (1.0 if shown or m.written else _OFF_THE_GRID), m.name) for m in fitting]
+    shown = case.code in MANY or case.repeated or case.raw_nm % case.grid_nm == 0
+    weights = [
+        (
+            m.weigh(case)
+            * (1.0 if shown or m.written else _OFF_THE_GRID)
+            * (_AT_EVERY_REPEAT if m.slip and case.repeated else 1.0),
+            m.name,
+        )
+        for m in fitting
+    ]
     weights.append((_UNKNOWN_WEIGHT, UNKNOWN))
     weights.sort(key=lambda item: -item[0])
     least = _WORTH_NAMING * weights[0][0]

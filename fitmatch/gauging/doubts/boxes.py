@@ -1,5 +1,5 @@
 """Boxes that do not agree with what is written on them: two with the same grade or step read differently, or as if
-their labels were exchanged."""
+their labels were exchanged; and boxes whose halves do not agree."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import product
@@ -8,12 +8,14 @@ from typing import Final, NamedTuple
 
 from fitmatch.facts import Fact
 from fitmatch.gauging.doubts.groups import Entry, Finding, Group
+from fitmatch.gauging.doubts.scatter import Scale
 from fitmatch.lengths import LengthError, parse_length
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ItemKey
 from fitmatch.records.parts import Shell, room
 
 _APART_NM: Final = 10_000.0  # shells of one grade or step are closer, whichever box: common practice, no source
+_HALVES_APART_NM: Final = 18_000.0  # two walls of a bore are closer than 0.0007 in: common practice, no source
 _AT_THE_JOINT_NM: Final = 30_000.0  # a wall at the joint is thinner by less than this
 
 
@@ -48,6 +50,34 @@ def mislabelled(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
         if len(found) > 1:
             some = [_box(job, shells, name, parts) for (name, _), parts in found.items()]
             yield from _compared(job, kind, some)
+
+
+def halves_apart(job: Job, groups: Sequence[Group], scale: Scale) -> Iterator[tuple[Finding, set[ItemKey]]]:
+    """Boxes whose upper and lower walls differ by more than those of a bore may; and the shells of each that agree with
+    the other half, which is no doubt of its own. The later half is called off."""
+    boxes: dict[tuple[str, str, str], list[Group]] = {}
+    for group in groups:
+        key = group.key
+        if key.feature == "wall" and key.box and key.half in ("upper", "lower") and group.at_crown:
+            boxes.setdefault((key.kind, key.box, key.label), []).append(group)
+    for (kind, box, label), parts in boxes.items():
+        if len(parts) != 2 or parts[0].key.half == parts[1].key.half:
+            continue  # where a gauge moved within a half, that says enough
+        first, second = parts
+        error = second.middle - first.middle
+        band = job.drawing.get(kind, {}).get("wall")
+        if abs(error) <= max(_HALVES_APART_NM, scale.limit_nm) or (
+            band is not None and not label and all(round(part.middle) in band for part in parts)
+        ):
+            continue
+        centre = (first.middle + second.middle) / 2
+        off = [e for e in (*first.entries, *second.entries) if (e.value_nm - centre) * error > 0]
+        own = {e.item for e in second.entries}
+        strays = {e.item for e in off} ^ own
+        slots = {"error_nm": round(error), "half": second.key.half, "of": box}
+        names = tuple(dict.fromkeys(e.name for e in off))
+        what = Fact("clusters", {**slots, "items": names, "last": names[-1]})
+        yield (off[0], "wall", what, ("gauge-setting", "two-sizes")), strays
 
 
 def _printed(shell: Shell, unit: str) -> float | None:

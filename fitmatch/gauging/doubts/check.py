@@ -7,18 +7,19 @@ looks for errors that a whole session shares, `boxes` at labels, `repeats` at re
 was found into doubts.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from fitmatch.gauging.doubts.boxes import mislabelled
+from fitmatch.gauging.doubts.boxes import halves_apart, mislabelled
 from fitmatch.gauging.doubts.differences import parted
 from fitmatch.gauging.doubts.groups import Group, grouped
-from fitmatch.gauging.doubts.odd import odd_ones, outside, told_apart
+from fitmatch.gauging.doubts.odd import Odd, odd_ones, outside, told_apart
 from fitmatch.gauging.doubts.repeats import astray, copied
 from fitmatch.gauging.doubts.sessions import shared
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.records.job import Job
+from fitmatch.records.keys import ItemKey
 from fitmatch.records.measuring import FEATURES, Doubt
 from fitmatch.records.parts import Position, Shell
 
@@ -85,8 +86,18 @@ def _found(job: Job, groups: Sequence[Group]) -> Iterator[Doubt]:
     some, scales = odd_ones(groups)
     odd += [*some, *outside(job, groups, scales)]
     parts = told_apart(groups, odd)
-    others = [*shared(job, parts), *mislabelled(job, parts), *copied(job, groups, odd)]
+    sittings = list(shared(job, parts))
+    if not sittings and ("wall", True) in scales:
+        for finding, strays in halves_apart(job, parts, scales["wall", True]):
+            sittings.append(finding)
+            odd = [(group, one) for group, one in odd if not _within(group, one, strays)]
+    others = [*sittings, *mislabelled(job, parts), *copied(job, groups, odd)]
     if odd or others:
         from fitmatch.gauging.doubts.naming import named
 
         yield from named(job, groups, odd, others)
+
+
+def _within(group: Group, odd: Odd, items: Collection[ItemKey]) -> bool:
+    """Whether all that is off are some of these shells."""
+    return group.key.feature == "wall" and all(group.entries[k].item in items for k in odd.members)

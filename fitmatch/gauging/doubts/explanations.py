@@ -1,6 +1,9 @@
 """What would explain best that a group does not agree: one reading that is off, all readings from some one on, or two
 clusters.
 
+Readings in columns come first, then those of the long file. Which of these were taken first is not known, so that a
+gauge which moved is looked for within each of the two, and between them.
+
 Each explanation is measured by the square root of the sum of squares that it removes, in which every item counts once.
 """
 
@@ -33,14 +36,15 @@ class Explanation(NamedTuple):
         return abs(self.shift_nm) / self.per_standard
 
 
-def best(sample: Sample, *, ordered: bool) -> Explanation | None:
-    """The best explanation, if the sample has two items or more; steps and clusters only if `ordered`."""
+def best(sample: Sample, in_columns: int, *, ordered: bool) -> Explanation | None:
+    """The best explanation, if the sample has two items or more; steps and clusters only if `ordered`. The first
+    `in_columns` readings are in columns."""
     count = len(set(sample.items))
     if count < 2:
         return None
     found = [_single(sample, count)]
     if ordered and count >= 2 * FEWEST:
-        found += [*_step(sample, count), *_clusters(sample, count)]
+        found += [*_step(sample, in_columns), *_clusters(sample, count)]
     single = found[0].removes_nm
     step = next((e.removes_nm for e in found if e.code == "step"), 0.0)
     least = {"off": 0.0, "step": single, "clusters": max(single, _ORDERED * step)}
@@ -69,20 +73,30 @@ def _single(sample: Sample, count: int) -> Explanation:
     return Explanation("off", (at,), sample.values[at] - centres[at], centres[at], sqrt(count / (count - 1)))
 
 
-def _step(sample: Sample, count: int) -> Iterator[Explanation]:
-    """The reading from which on all others differ most from those before."""
-    items = sample.items
-    before, after = _running(sample), [*reversed(_running(Sample(sample.values[::-1], items[::-1])))]
-    found: Explanation | None = None
-    for k in range(1, len(items)):
-        (low, n_low), (high, n_high) = before[k - 1], after[k]
-        if n_low < FEWEST or n_high < FEWEST:
-            continue
-        some = Explanation("step", (k,), high - low, low, sqrt(1 / n_low + 1 / n_high))
-        if found is None or some.removes_nm > found.removes_nm:
-            found = some
-    if found is not None:
-        yield found._replace(members=tuple(range(found.members[0], len(items))))
+def _step(sample: Sample, in_columns: int) -> Iterator[Explanation]:
+    """The reading from which on those that were entered like it differ most from all others."""
+    columns = Sample(sample.values[:in_columns], sample.items[:in_columns])
+    log = Sample(sample.values[in_columns:], sample.items[in_columns:])
+    found = [
+        Explanation("step", tuple(range(start + k, start + len(some.values))), shift, low, per_standard)
+        for start, some, others in ((0, columns, log), (in_columns, log, columns))
+        for k, shift, low, per_standard in _steps(some, others)
+    ]
+    if found:
+        yield max(found, key=lambda one: one.removes_nm)
+
+
+def _steps(some: Sample, others: Sample) -> Iterator[tuple[int, float, float, float]]:
+    """Each reading of `some` from which on all may be off: its number, by how much, the mean of those before it and the
+    `others`, and the standard deviation of the shift over that of a reading."""
+    before, after = _running(some), [*reversed(_running(Sample(some.values[::-1], some.items[::-1])))]
+    rest, n_rest = _running(others)[-1] if others.values else (0.0, 0)
+    for k, (high, n_high) in enumerate(after):
+        low, n_low = before[k - 1] if k else (0.0, 0)
+        n = n_low + n_rest
+        if n >= FEWEST and n_high >= FEWEST and (n_low >= FEWEST or k == 0):
+            low = (low * n_low + rest * n_rest) / n
+            yield k, high - low, low, sqrt(1 / n + 1 / n_high)
 
 
 def _running(sample: Sample) -> list[tuple[float, int]]:

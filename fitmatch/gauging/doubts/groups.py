@@ -22,7 +22,8 @@ SMALLEST_BOX: Final = 4  # boxes with fewer shells of a half are judged together
 
 
 class Entry(NamedTuple):
-    """One reading in its group; `off_nm` is what was subtracted from the raw reading. `by`: who took it, if known."""
+    """One reading in its group; `off_nm` is what was subtracted from the raw reading. `by`: who took it, if known.
+    `logged`: it is a row of the long file."""
 
     value_nm: int
     off_nm: int
@@ -31,6 +32,7 @@ class Entry(NamedTuple):
     row: int
     reading: Reading
     by: str = ""
+    logged: bool = False
 
     @property
     def name(self) -> str:
@@ -54,7 +56,8 @@ class Key(NamedTuple):
 
 
 class Group:
-    """Readings that ought to agree, in the order of measuring: first those in columns, then those of the long file."""
+    """Readings that ought to agree: first those in columns, then those of the long file, each in the order of
+    measuring."""
 
     def __init__(self, key: Key, entries: list[Entry]) -> None:
         self.key = key
@@ -68,6 +71,11 @@ class Group:
     @cached_property
     def values(self) -> list[int]:
         return [entry.value_nm for entry in self.entries]
+
+    @cached_property
+    def mixed(self) -> bool:
+        """Whether some are in columns and others in the long file."""
+        return len({entry.logged for entry in self.entries}) > 1
 
     @cached_property
     def middle(self) -> float:
@@ -101,7 +109,7 @@ def grouped(job: Job) -> list[Group]:
 
 
 def _entries(job: Job) -> Iterator[tuple[Key, Entry]]:
-    """Every reading with the key of its group, in the order of measuring given by the files."""
+    """Every reading with the key of its group, in the order of the files, those of the long file last."""
     offs, measuring = gauge_offs(job.measuring.gauges), job.measuring
     logged = {(r.shell or r.item, r.feature) for r in measuring.log}
     od = job.matched_columns.index("od") if "od" in job.matched_columns else None
@@ -127,10 +135,11 @@ def _logged(job: Job, offs: Mapping[str | None, int], od: int | None) -> Iterato
     for row in job.measuring.log:
         off, where = offs[row.reading.gauge], (job.measuring.log_file, row.row)
         if row.shell is None:
-            yield _of_position(positions[row.item], row.feature, od, row.reading, off, where, row.by)
+            key, entry = _of_position(positions[row.item], row.feature, od, row.reading, off, where)
         else:
             shell = shells[row.shell]
-            yield _of_shell(shell, row.reading, off + _coating_in(shell, offs), where, row.by)
+            key, entry = _of_shell(shell, row.reading, off + _coating_in(shell, offs), where)
+        yield key, entry._replace(by=row.by, logged=True)
 
 
 def _of_position(
@@ -140,7 +149,6 @@ def _of_position(
     reading: Reading,
     off: int,
     where: tuple[str, int],
-    by: str = "",
 ) -> tuple[Key, Entry]:
     if feature == "journal":
         label = position.undersize
@@ -150,12 +158,12 @@ def _of_position(
         if position.accept and not reading.confirmed:
             reading = reading._replace(confirmed=position.accept)
     key = Key(feature, position.kind, "", "", label, _aside(feature, reading))
-    return key, Entry(reading.nm - off, off, position.name, *where, reading, by)
+    return key, Entry(reading.nm - off, off, position.name, *where, reading)
 
 
-def _of_shell(shell: Shell, reading: Reading, off: int, where: tuple[str, int], by: str = "") -> tuple[Key, Entry]:
+def _of_shell(shell: Shell, reading: Reading, off: int, where: tuple[str, int]) -> tuple[Key, Entry]:
     key = Key("wall", shell.kind, shell.half, shell.box, shell.label, _aside("wall", reading))
-    return key, Entry(reading.nm - off, off, shell.key, *where, reading, by)
+    return key, Entry(reading.nm - off, off, shell.key, *where, reading)
 
 
 def _aside(feature: str, reading: Reading) -> float | None:

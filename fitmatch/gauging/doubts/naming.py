@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from math import gcd
+from statistics import fmean
 from typing import Final
 
 from fitmatch.facts import Fact
@@ -17,6 +18,7 @@ _OBLIQUE: Final = (10.0, 80.0)  # degrees from the crown axis at which a misplac
 
 _FEWEST: Final = 8  # readings that show in which steps a gauge is read
 _ENOUGH: Final = 500
+_ALIKE: Final = 0.5  # of the largest error, if all repeats are off
 
 
 def named(
@@ -58,7 +60,9 @@ class _Judge:
             names = (CAP_EXCHANGED, *names)[:3]
         if abs(odd.error_nm) <= TWO_HANDS_NM and _two_hands(group, odd):
             names = (TWO_HANDS, *(name for name in names if name != UNKNOWN))[:3]
-        return entry, feature, Fact(odd.code, slots), names
+        # Where some readings are in columns and others in the long file, it is not known which came before.
+        code = "clusters" if odd.code in MANY and group.mixed else odd.code
+        return entry, feature, Fact(code, slots), names
 
     def _ranked(self, group: Group, odd: Odd) -> tuple[str, ...]:
         members = set(odd.members)
@@ -72,11 +76,22 @@ class _Judge:
             if g is not group and abs(middle - odd.centre_nm) > 4 * odd.standard_nm
         )
         centre = odd.centre_nm + entry.off_nm
-        raw = round(centre + odd.error_nm)
-        at_an_end = odd.code == "off" and group.items[odd.members[0]] in (0, group.count - 1)
-        code = "step" if odd.code == "clusters" and _two_gauges(group, members) else odd.code
-        typed = unit, decimals_of(rest, unit), self._grid(group, members)
-        return ranked(Case(group.key.feature, raw, centre, odd.standard_nm, *typed, others, at_an_end, code))
+        error, repeated = _of_repeats(group, odd)
+        return ranked(
+            Case(
+                group.key.feature,
+                round(centre + error),
+                centre,
+                odd.standard_nm,
+                unit,
+                decimals_of(rest, unit),
+                grid_nm=1 if repeated else self._grid(group, members),
+                others=others,
+                at_an_end=odd.code == "off" and group.items[odd.members[0]] in (0, group.count - 1),
+                code=_order(group, odd),
+                repeated=repeated,
+            )
+        )
 
     def _grid(self, group: Group, members: set[int]) -> int:
         """What all other readings of the same gauge are multiples of; 1 if they are too few to say."""
@@ -89,6 +104,30 @@ class _Judge:
                     if grid == 1 or count >= _ENOUGH:
                         return grid
         return grid if count >= _FEWEST else 1
+
+
+def _of_repeats(group: Group, odd: Odd) -> tuple[float, bool]:
+    """By how much an item is off; and whether all its readings are, so that it is by how much their mean is."""
+    if odd.code != "off":
+        return odd.error_nm, False
+    item = group.items[odd.members[0]]
+    errors = [v - odd.centre_nm for v, i in zip(group.values, group.items, strict=True) if i == item]
+    if len(errors) > 1 and all(error / odd.error_nm > _ALIKE for error in errors):
+        return fmean(errors), True
+    return odd.error_nm, False
+
+
+def _order(group: Group, odd: Odd) -> str:
+    """The code of what was found, by what order and gauges say about it."""
+    members = set(odd.members)
+    if odd.code == "clusters" and _two_gauges(group, members):
+        return "step"
+    if odd.code == "clusters" and group.mixed:
+        ways = [[k in members for k, e in enumerate(group.entries) if e.logged == logged] for logged in (False, True)]
+        for some, others in (ways, reversed(ways)):
+            if some in (sorted(some), sorted(some, reverse=True)) and len(set(others)) == 1:
+                return "clusters-in-turn"
+    return odd.code
 
 
 def _two_gauges(group: Group, members: set[int]) -> bool:

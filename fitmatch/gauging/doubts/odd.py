@@ -55,7 +55,8 @@ def _odd_of(group: Group, at: int, scatter: Scatter) -> Iterator[Odd]:
     for _ in range(group.count):
         if sum_of_squares(left.values) <= least**2:
             return  # nearly always, and there may be thousands of groups
-        one = best(left, ordered=group.at_crown)
+        in_columns = sum(not group.entries[n].logged for n in numbers)
+        one = best(left, in_columns, ordered=group.at_crown)
         if one is None:
             return
         rest = without(left, one)

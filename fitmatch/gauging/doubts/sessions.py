@@ -89,7 +89,7 @@ def _whole_kind(kind: str, off: float, boxes: list[_Box], journal: Entry) -> Fin
     """Every box misses by about the same: the walls (all or one half), the journals or the bores may be off."""
     half = _half_apart(boxes[0], off)
     if half is not None:
-        return _sitting(boxes[0].of(half)[0].entries[0], "wall", half, kind, -off, _wall_names(-off))
+        return _sitting(boxes[0].of(half)[0].entries[0], "wall", half, kind, -off, _wall_names(-off) or ("unknown",))
     by_walls = _wall_names(-off / 2)
     by_journals = _journal_names(off)
     if by_walls:

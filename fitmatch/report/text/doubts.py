@@ -10,8 +10,9 @@ if TYPE_CHECKING:
     from fitmatch.gauging.doubts.check import Checked
 
 UNDETECTABLE = (
-    "No check can see a shift that all readings of a feature share and that is smaller than the drawing's band, nor "
-    "two walls exchanged that are both plausible."
+    "No check can see a shift that all readings of a feature share and that is smaller than the drawing's band, a "
+    "box read with a gauge that moved before it where no other box has its grade or step, nor two walls exchanged that "
+    "are both plausible."
 )
 _CONFIRMED = (
     "A reading that stands after all: write why into its column confirmed (journal_confirmed, housing_bore_confirmed "
