@@ -25,6 +25,10 @@ if TYPE_CHECKING:
     from fitmatch.records.pools import Pool
 
 _MOST_ALTERNATIVES: Final = 20
+# What follows a search that was stopped takes so many times as long as reading the job (measured): a time limit leaves
+# room for it, but for what may be late.
+_AFTERWARDS: Final = 2.5
+_MAY_BE_LATE_S: Final = 0.5
 _SAVED_AS: Final = "assignment.json"
 
 
@@ -153,6 +157,7 @@ def command(
     gc.disable()  # millions of records and no cycles among them: looking for cycles takes a sixth of the time
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)
+    began = time.monotonic()
     task = read(jobs, notes)
     unit = unit or task.jobs[0].unit
     slack_nm = None
@@ -169,7 +174,8 @@ def command(
         from fitmatch.problems import NotPossible
 
         loaded_at = time.monotonic()
-        stop = stop_after(seconds)
+        kept_back = max(0.0, _AFTERWARDS * (read_at - began) - _MAY_BE_LATE_S)
+        stop = stop_after(seconds, kept_back)
         with stopped_by_ctrl_c(stop), _steps_told(debug):
             try:
                 plan = assign(

@@ -53,15 +53,16 @@ def of_held(job: Job, doubt: Doubt) -> bool:
 
 def _positions(job: Job, doubt: Doubt) -> Iterable[Position]:
     """A gauge set again, or a whole sitting, puts the kind in doubt."""
-    kind = doubt.what.slots.get("of")
-    return (p for p in job.positions if (p.name in _items(doubt) if kind is None else p.kind == kind))
+    kind, items = doubt.what.slots.get("of"), _items(doubt)
+    return (p for p in job.positions if (p.name in items if kind is None else p.kind == kind))
 
 
 def _shells(job: Job, doubt: Doubt) -> Iterable[Shell]:
     """A sitting is one of a kind, of a box or, if small boxes were judged together, of shells with one label; so is a
     gauge set again."""
     own, slots = job.own_shells or job.shells, doubt.what.slots
-    named = [s for s in own if full_name(s.key) in _items(doubt)]
+    items = _items(doubt)
+    named = [s for s in own if full_name(s.key) in items]
     if "of" not in slots:
         return named
     alike = (s for s in own if s.kind == named[0].kind and slots["half"] in ("", s.half))

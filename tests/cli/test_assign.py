@@ -20,7 +20,11 @@ from made.pump_set import JOB_TOML, POSITIONS, SHELLS, written
 from oracles.schemas import VALIDATOR
 
 import fitmatch
+from fitmatch.fit.assign import Stop, assign
+from fitmatch.intake import reading
 from fitmatch.problems import FaultInFitmatch
+from fitmatch.records.job import Job
+from fitmatch.records.plans import Plan
 from fitmatch.report.words.levels import WORDS
 
 
@@ -534,6 +538,30 @@ def test_a_time_limit_counts_from_the_start(
     ran = Ran(capsys, "assign", job, "--json", "--time-limit", "5")
     answer = json.loads(ran.out)
     assert (ran.status, answer["status"], len(answer["positions"])) == (1, "unproven", 2)
+
+
+def test_a_time_limit_leaves_room_for_what_follows(
+    job: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The search ends so much before the limit as checking and writing the answer of a large lot are likely to take,
+    judged by how long it took to read; of a small job it has all of the time."""
+    left: dict[float, float] = {}
+    read_job = reading.read_job
+    for takes in (0.0, 1.0):
+
+        def slowly(folder: Path, takes: float = takes) -> Job:
+            time.sleep(takes)
+            return read_job(folder)
+
+        def noted(task: Job, *rest: Any, stop: Stop, takes: float = takes, **named: Any) -> Plan:
+            left[takes] = stop.seconds_left() or 0.0
+            return assign(task, *rest, stop=stop, **named)
+
+        monkeypatch.setattr(reading, "read_job", slowly)
+        monkeypatch.setattr("fitmatch.fit.assign.assign", noted)
+        monkeypatch.setattr("fitmatch.cli.assign._STARTED", time.monotonic())
+        assert Ran(capsys, "assign", job, "--time-limit", "100").status == 0
+    assert left[0.0] > 98 and left[0.0] - left[1.0] > 2
 
 
 def unproven(output: bytes) -> Any:

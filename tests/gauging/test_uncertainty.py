@@ -523,3 +523,14 @@ def test_joint_chance() -> None:
     joint = joint_chance(ErrorModel(mixed.job), [placement] * 4)
     assert single is not None and joint is not None and single**4 < joint < single
     assert joint_chance(ErrorModel(mixed.job), [placement, mixed.with_limits(None, None)]) is None
+
+
+def test_joint_chance_of_those_far_from_their_limits() -> None:
+    """Clearances that no error brings near a limit leave the joint chance of the others as it is, to the last digit;
+    alone they are sure to be inside."""
+    mixed = bench(stated(ball={"limit_nm": 600, "repeatability_nm": 700}, bore={"limit_nm": 500}))
+    near = mixed.with_limits(mixed.clearance_nm - 1_500, mixed.clearance_nm + 2_500)
+    far = mixed.with_limits(mixed.clearance_nm - 40_000, mixed.clearance_nm + 40_000)
+    model = ErrorModel(mixed.job)
+    assert joint_chance(model, [near, far, near, far]) == joint_chance(model, [near, near])
+    assert joint_chance(model, [far] * 3) == pytest.approx(1.0)

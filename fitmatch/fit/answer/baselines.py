@@ -143,6 +143,8 @@ class _Stock:
 _Rank = tuple[int, int] | tuple[int, int, int, int]
 _Offer = tuple[_Rank, int, int]  # and which lower and which upper class it is
 _MANY_UPPERS, _NEAR_NM = 1_000, 8  # (measured)
+_TRIED = 4  # uppers looked at first, on either side of half the wall sum that is wanted (measured)
+_FAR = 1 << 62
 
 
 class _Offers:
@@ -212,27 +214,34 @@ class _Offers:
                 if found is not None and found[0][0] == off:
                     differ = found[0][1]
                     yield *found, self._upper.classes[i].index
-        self._least[total] = 1 << 62 if differ is None else differ
+        self._least[total] = _FAR if differ is None else differ
 
     def _promises(self) -> list[_Offer]:
         """What each upper promises, whatever the rules say. Of a bore with one position those are left out that promise
-        less than one of three others holds."""
+        less than some others hold."""
         uppers, lowers, ideal = self._upper, self._lower, self._bore.ideal
         if not uppers.walls or not lowers.walls:
             return []
         first, last = 0, len(uppers.walls)
+        most = _FAR, _FAR
         if self._bore.count == 1:
-            middle = min(bisect_left(uppers.walls, ideal / 2), last - 1)
-            some = [self._rank_of(uppers.classes[i]) for i in (0, middle, -1)]
-            off = min((found[0][0] for found in some if found is not None), default=1 << 62)
-            first = bisect_left(uppers.walls, ideal - off - lowers.walls[-1])
-            last = bisect_right(uppers.walls, ideal + off - lowers.walls[0])
+            middle = bisect_left(uppers.walls, ideal / 2)  # where two halves differ the least
+            tried = uppers.classes[max(0, middle - _TRIED) : middle + _TRIED]
+            some = map(self._rank_of, tried or uppers.classes[-1:])
+            most = min((found[0][:2] for found in some if found is not None), default=most)
+            first = bisect_left(uppers.walls, ideal - most[0] - lowers.walls[-1])
+            last = bisect_right(uppers.walls, ideal + most[0] - lowers.walls[0])
+        walls = [-2 * _FAR, *lowers.walls, 2 * _FAR]
         found: list[_Offer] = []
-        for upper in uppers.classes[first:last]:
-            wall = upper.wall_nm
-            at = bisect_left(lowers.walls, ideal - wall)
-            near = lowers.walls[max(at - 1, 0) : at + 1]
-            found.append((min((abs(ideal - wall - other), abs(wall - other)) for other in near), -1, upper.index))
+        for at in range(first, last):
+            wall = uppers.walls[at]
+            wanted = ideal - wall
+            above = bisect_left(walls, wanted)
+            under, over = wanted - walls[above - 1], walls[above] - wanted
+            if under <= most[0] or over <= most[0]:
+                nearest = min((under, abs(wall - walls[above - 1])), (over, abs(wall - walls[above])))
+                if nearest <= most:
+                    found.append((nearest, -1, uppers.classes[at].index))
         return found
 
     def _rank_of(self, upper: ShellClass) -> tuple[_Rank, int] | None:

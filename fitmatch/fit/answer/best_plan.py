@@ -23,6 +23,7 @@ from fitmatch.names import natural
 from fitmatch.records.doubted import of_held
 from fitmatch.records.housings import with_housings
 from fitmatch.records.job import Job
+from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.placements import KindFigures, Placement, figures_of, figures_of_several
 from fitmatch.records.plans import Baseline, GroupAnswer, JobPlan, Plan, Stray, Unfilled, Worth
@@ -49,6 +50,9 @@ def best_plan(
         slack_nm = default_slack(strategy)
     stop = stop or Stop()
 
+    now("doubts about readings")
+    # Before the search: whoever stops it does not wait for them.
+    doubts = [tuple(doubt for doubt in doubts_of(job) if not of_held(job, doubt)) for job in jobs]
     found = [_solve(jobs, group, strategy, slack_nm, stop, priority) for group in groups_of(jobs)]
     astray = list(strays(jobs))
     plans = tuple(
@@ -56,6 +60,7 @@ def best_plan(
             job,
             [share for _, shares in found for share in shares if share.at == at],
             tuple(stray for whose, stray in astray if whose == at),
+            doubts[at],
         )
         for at, job in enumerate(jobs)
     )
@@ -136,7 +141,7 @@ def _solve(
     return answer, shares
 
 
-def _job_plan(read: Job, shares: Sequence[_Share], astray: tuple[Stray, ...]) -> JobPlan:
+def _job_plan(read: Job, shares: Sequence[_Share], astray: tuple[Stray, ...], doubts: tuple[Doubt, ...]) -> JobPlan:
     """What one job is given, from its shares of all its kinds; `astray`: its shells that no position takes."""
     rows = {p.name: p for p in read.positions}
     housings = {p.name: rows[p.housing] for share in shares for p in share.job.positions if p.housing is not None}
@@ -155,14 +160,13 @@ def _job_plan(read: Job, shares: Sequence[_Share], astray: tuple[Stray, ...]) ->
         found = worth(job, share.placements, share.by_hand)
         if found is not None:
             expected[share.kind.name] = found
-    now("doubts about readings")
     return JobPlan(
         job,
         placements,
         tuple(Unfilled(p, why(p)) for p in job.positions if p.key not in given and ready(p, by_key)),
         flags=(*flags(job, placements, why), *form_flags(job, placements)),
         worth=expected,
-        doubts=tuple(doubt for doubt in doubts_of(read) if not of_held(read, doubt)),
+        doubts=doubts,
         moved_from=None if job is read else read,
         staying={share.kind.name: share.staying for share in shares if share.staying is not None},
         strays=astray,

@@ -128,9 +128,10 @@ class _Draws:
             self._plans.append(rows)
         self._loads = list(shared)
         # Most items have their own error made up alike.
-        self._makes = list(dict.fromkeys(part for _, part in parts.values()))
-        make = {part: i for i, part in enumerate(self._makes)}
-        self._make_of = [make[part] for _, part in parts.values()]
+        made = [(tuple(part.scatter.items()), part.resolution_nm2) for _, part in parts.values()]
+        self._makes = list(dict.fromkeys(made))
+        make = {one: i for i, one in enumerate(self._makes)}
+        self._make_of = [make[one] for one in made]
 
     @property
     def items(self) -> int:
@@ -197,6 +198,6 @@ class _Draws:
         """The scatter for each make-up of item; a scatter known from few repeats is itself uncertain."""
         variances = {g: s.standard_nm**2 * inflations[g] for g, s in self._model.scatter.items()}
         return [
-            sqrt(sum(factor * variances[gauge] for gauge, factor in part.scatter.items()) + part.resolution_nm2)
-            for part in self._makes
+            sqrt(sum(factor * variances[gauge] for gauge, factor in scatter) + resolution_nm2)
+            for scatter, resolution_nm2 in self._makes
         ]

@@ -3,11 +3,12 @@ chance."""
 
 from collections.abc import Sequence
 from math import ceil, floor, hypot, inf, sqrt
+from operator import mul
 from typing import Final, NamedTuple
 
 from fitmatch.gauging.uncertainty.combining import Uncertainty
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
-from fitmatch.gauging.uncertainty.student import normal_quantile, t_below
+from fitmatch.gauging.uncertainty.student import normal_below, normal_quantile, t_below
 from fitmatch.records.parts import Position
 from fitmatch.records.placements import Margin, Placement
 
@@ -16,6 +17,7 @@ OUTSIDE: Final = "outside"
 DOUBTFUL: Final = "doubtful"
 SURE: Final = 0.95
 _DRAWS: Final = 256
+_SURELY_INSIDE: Final = 9.0  # standard deviations from a limit: the chance of less is 1 to the last digit of a float
 
 
 def chance_inside(placement: Placement, mean: Uncertainty, tightest: Uncertainty) -> float | None:
@@ -35,6 +37,11 @@ def chance_inside(placement: Placement, mean: Uncertainty, tightest: Uncertainty
 def _below(x: float, standard: float, freedom: int | None) -> float:
     """The chance that an error is at most `x`."""
     return t_below(x / standard, freedom) if standard else float(x >= 0.0)
+
+
+def _normally_below(x: float, standard: float) -> float:
+    """The same of a normal error."""
+    return normal_below(x / standard) if standard else float(x >= 0.0)
 
 
 def _of_tightest(tightest: Uncertainty) -> tuple[float, float]:
@@ -104,13 +111,20 @@ def joint_chance(model: ErrorModel, placements: Sequence[Placement]) -> float | 
         loads = [[sqrt(sum(x * x for x in load))] for load in loads]
     freedom = min((j.freedom for j in told if j.freedom is not None), default=None)
     points = _points(len(loads[0]), freedom)
+    widest = max(scale for scale, _ in points)
+    farthest = [max(map(abs, column)) for column in zip(*(z for _, z in points), strict=True)]
+    near = []  # those that any of the points brings near a limit: in a large lot with wide limits they are few
+    for j, load in zip(told, loads, strict=True):
+        moved = sum(abs(a) * b for a, b in zip(load, farthest, strict=True))
+        if min(-j.low, j.high) / widest - moved <= _SURELY_INSIDE * max(j.own_low, j.own_high):
+            near.append((j, load))
     total = 0.0
     for scale, z in points:
         product = 1.0
-        for j, load in zip(told, loads, strict=True):
-            moved = sum(a * b for a, b in zip(load, z, strict=True))
-            below = 1.0 - _below(moved - j.low / scale, j.own_low, None)
-            product *= max(0.0, _below(j.high / scale - moved, j.own_high, None) - below)
+        for j, load in near:
+            moved = sum(map(mul, load, z))
+            below = 1.0 - _normally_below(moved - j.low / scale, j.own_low)
+            product *= max(0.0, _normally_below(j.high / scale - moved, j.own_high) - below)
             if product < 1e-12:
                 break
         total += product

@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING
 
+from fitmatch.records.keys import PositionKey, ShellKey
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import JobPlan
 
@@ -23,6 +24,7 @@ class Certainty:
     def __init__(self, plan: JobPlan) -> None:
         self._plan = plan
         self._model: ErrorModel | None = None
+        self._chances: dict[tuple[PositionKey, ShellKey, ShellKey], float | None] = {}
         fits, measuring = plan.job.fits.values(), plan.job.measuring
         if measuring.gauges or measuring.temperature or any(fit.seating_u_nm is not None for fit in fits):
             from fitmatch.gauging.uncertainty import error_model as uncertainty
@@ -47,6 +49,13 @@ class Certainty:
         return {name for name in gauges_of(placement) if name in scatter and scatter[name].degrees_of_freedom == 1}
 
     def chance(self, placement: Placement) -> float | None:
+        """The chance that this clearance is inside its limits; asked for by several parts of a report."""
+        key = placement.position.key, placement.upper.key, placement.lower.key
+        if key not in self._chances:
+            self._chances[key] = self._chance(placement)
+        return self._chances[key]
+
+    def _chance(self, placement: Placement) -> float | None:
         mean = self.of(placement)
         if self._model is None or mean is None:
             return None

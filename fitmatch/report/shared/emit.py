@@ -3,6 +3,7 @@
 import csv
 import json
 from collections.abc import Container, Iterable, Mapping, Sequence
+from functools import lru_cache
 from io import StringIO
 from typing import Any, TypeAlias
 
@@ -18,6 +19,7 @@ class Number(str):
 Value: TypeAlias = "str | int | bool | Mapping[str, Value] | Sequence[Value] | None"
 
 
+@lru_cache(maxsize=65_536)
 def length(nm: float | None, unit: str) -> Number | None:
     """A length to half a nanometre."""
     return None if nm is None else Number(exact_half(round(2 * nm), unit))
@@ -82,10 +84,15 @@ def _opened(value: Value) -> str:
 def _compact(value: Value) -> str:
     if isinstance(value, Number):
         return str(value)
+    if value is None or isinstance(value, str | int):  # the most frequent first: a large lot has a million values
+        return _plain(value)
     if isinstance(value, Mapping):
-        return "{" + ", ".join(f"{_compact(k)}: {_compact(v)}" for k, v in value.items()) + "}"
-    if isinstance(value, Sequence) and not isinstance(value, str):
-        return "[" + ", ".join(map(_compact, value)) + "]"
+        return "{" + ", ".join([f"{_plain(k)}: {_compact(v)}" for k, v in value.items()]) + "}"
+    return "[" + ", ".join(map(_compact, value)) + "]"
+
+
+@lru_cache(maxsize=4096, typed=True)
+def _plain(value: str | int | bool | None) -> str:
     text = json.dumps(value, ensure_ascii=False)
     # What would not be shown as itself, such as a mark that turns the direction of writing, is written as its number.
     return text if text.isprintable() else "".join(c if c.isprintable() else json.dumps(c)[1:-1] for c in text)
