@@ -60,7 +60,7 @@ def read(folders: Sequence[Path], notes: Notes, *, needs_shells: bool = True) ->
 
 
 def stop_after(seconds: float | None, kept_back: float = 0.0) -> "Stop":
-    """A stop for what is left of these seconds, which began with the command; so many are kept back for what follows."""
+    """A stop for what is left of these seconds, which began with the command; some are kept back for what follows."""
     from fitmatch.fit.solver.stopping import Stop
 
     return Stop(None if seconds is None else max(0.0, seconds - (time.monotonic() - STARTED) - kept_back))

@@ -15,7 +15,7 @@ from fitmatch.intake.reading import read_job
 from fitmatch.records.placements import Margin, Placement
 
 LEAST, MOST = 0.93, 0.98
-JOBS = 500  # of each sort where the marker deep is asked for
+JOBS = 1_000  # of each sort where the marker deep is asked for
 FEWER = 16  # of each sort in every run, and all sorts together are judged
 
 # No single rectangle has more than 80 % of u^2 in these, and scatter is more than the smallest step shows.
