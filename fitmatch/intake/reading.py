@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence, Set
 from dataclasses import replace
 from hashlib import sha256
 from os import PathLike
+from os.path import lexists
 from pathlib import Path
 from typing import NamedTuple
 
@@ -174,7 +175,12 @@ class FolderReader:
         may_match: tuple[str, ...] = (*OFTEN_MATCHED, *MATCHED_IF_ASKED, *settings.match)
         if not settings.match_read:
             may_match += SHELL_LABELS
-        logged = self._log_source is not None or settings.readings_written
+        log = settings.readings  # one that is there and cannot be read was reported, and its readings are not missing
+        logged = (
+            self._log_source is not None
+            or settings.readings_written
+            or (log is not None and lexists(self._folder / log))
+        )
         position_form = without_readings(POSITION_FORM) if logged else POSITION_FORM
         shell_form = without_readings(SHELL_FORM) if logged else SHELL_FORM
         rows: list[PositionRow] = []

@@ -73,7 +73,7 @@ def test_nor_does_the_name_of_a_folder(tmp_path: Path) -> None:
         assert obeyed(text) == [] and SHOWN in text
     assert obeyed(shown(["assign", f"{EVIL}1", f"{EVIL}2"], tmp_path)) == []
     put(tmp_path / EVIL / "job.toml", BENCH_JOB)
-    (tmp_path / EVIL / "readings.csv").symlink_to(tmp_path / "none")
+    (tmp_path / EVIL / "readings.csv").symlink_to("positions.csv")
     put(tmp_path / EVIL / "positions.csv", "position,kind\nR1,rod\n")
     put(tmp_path / EVIL / "shells/1.csv", "shell,kind,half\n1,rod,upper\n")
     text = shown(["measure", EVIL], tmp_path)
