@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 import shutil
 from pathlib import Path
 from typing import Any
@@ -284,6 +285,49 @@ def test_pictures(capsys: pytest.CaptureFixture[str], tmp_path: Path, ending: st
     assert first.read_bytes() == second.read_bytes()
     if ending == "svg":
         assert "certifies none" in first.read_text() and "temperature of the film" in first.read_text()
+
+
+def drawn(capsys: pytest.CaptureFixture[str], picture: Path, *args: object) -> str:
+    """The words of a picture of films of which some have a caution."""
+    assert Ran(capsys, "film", *args, "--plot", picture).status == 1
+    return " ".join(re.findall(r">([^<>]+)</t(?:ext|span)>", picture.read_text()))
+
+
+def test_a_picture_shows_what_needs_attention(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Films that are not laminar, dry at the edge or without a figure are crossed and told below the picture; where
+    there is a slope the tighter end is drawn."""
+    fast = (*PLAIN[:-1], "60000", "--viscosity", "1", "--density", "850", "--clearance", "0.15..0.2/0.01")
+    text = drawn(capsys, tmp_path / "fast.svg", *fast)
+    assert "NEEDS ATTENTION (x): clearance 150 um" in text and "the flow is not laminar" in text
+    sloped = (*THIN, "--clearance", "0.05,0.06", "--slope", "0.02")
+    text = drawn(capsys, tmp_path / "sloped.svg", *sloped)
+    assert "NEEDS ATTENTION (x)" in text and "no thickness left" in text and "at the tighter end" in text
+    text = drawn(capsys, tmp_path / "hot.svg", *HEATED, "--clearance", "0.012,0.05")
+    assert "NEEDS ATTENTION (x): clearance 12 um" in text
+    good = tmp_path / "good.svg"
+    assert Ran(capsys, "film", *THIN, "--clearance", "0.05,0.06", "--plot", good).status == 0
+    assert "NEEDS ATTENTION" not in good.read_text() and "tighter end" not in good.read_text()
+
+
+def test_a_film_with_a_caution_leaves_its_curve() -> None:
+    """Good figures are joined in black; one with a caution only in grey, under a cross."""
+    from matplotlib.figure import Figure
+
+    from fitmatch.intake.bearings import Given, bearings_from_options
+    from fitmatch.report.plots import films
+
+    figures = {"width": "20", "load": "8000", "speed": "60000", "viscosity": "1", "density": "850"}
+    runs = bearings_from_options(Given(None, "50", "0.02..0.2/0.02", figures), "mm")
+    found = fitmatch.film(runs.bearings)
+    wrong = [row.bearing.clearance_nm / 1e6 for row in found.rows if row.cautions]
+    right = [row.bearing.clearance_nm / 1e6 for row in found.rows if not row.cautions]
+    assert wrong and right
+    axes = Figure().subplots()
+    films._panel("film", "um", "min_film_thickness_um", found, "mm", legend=False).draw(axes)
+    black, grey, crosses = axes.get_lines()
+    assert [x for x, y in black.get_xydata() if y == y] == right
+    assert (grey.get_color(), grey.get_marker()) == ("0.7", "None") and len(grey.get_xdata()) == len(found.rows)
+    assert crosses.get_marker() == "x" and list(crosses.get_xdata()) == wrong
 
 
 def test_a_picture_of_a_plan_names_its_positions(

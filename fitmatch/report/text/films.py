@@ -26,7 +26,7 @@ def films_text(found: FilmTable, runs: Runs, unit: str) -> str:
     blocks = [
         paragraph(clean(runs.title) or "Steady oil films"),
         _films(rows, unit),
-        _cautions(rows),
+        items("NEEDS ATTENTION", cautions(rows)),
         [line for text in outside_limits(runs) for line in paragraph(text)],
         items("GIVEN", what_was_given(rows, unit)),
         paragraph(HOT) if any(row.bearing.state != "cold" for row in rows) else [],
@@ -71,14 +71,15 @@ def _films(rows: tuple[Row, ...], unit: str) -> list[str]:
     ]
 
 
-def _cautions(rows: tuple[Row, ...]) -> list[str]:
+def cautions(rows: Sequence[Row]) -> list[str]:
+    """Each caution with the films that it is about."""
     found = []
     for code, words in CAUTIONS.items():
         names = [_name(row.bearing) for row in rows if code in row.cautions]
         if names:
             shown = names if len(names) <= 6 else [*names[:5], f"{len(names) - 5} more"]
             found.append(f"{listed(shown)}: {words}.")
-    return items("NEEDS ATTENTION", found)
+    return found
 
 
 def outside_limits(runs: Runs) -> list[str]:
