@@ -210,6 +210,9 @@ def _fault(running: Running, journal_nm: int) -> tuple[str, str] | None:
         return ("oil_table" if running.table else "viscosity"), f"of {what}"
     if not NARROWEST <= running.width_nm / journal_nm <= WIDEST:
         return "width", f"a land is {NARROWEST:g} to {WIDEST:g} times as wide as its journal is thick; check both"
+    if running.feed_pressure_mpa and int(running.lands or 1) % 2:
+        pairs = "or another even number where several grooves each feed two"
+        return "lands", f"a full groove feeds two lands: say lands = 2 with the width of one of them, {pairs}"
     if running.viscosity_mpa_s is not None:
         return None
     oil = running.oil

@@ -202,7 +202,7 @@ FILM = (
 def test_films_are_what_film_prints(capsys: Capsys, job: Path) -> None:
     """Of each strategy: the films of the plan that `assign --save` writes, their least, sums and largest; kinds
     without a table have none and are named."""
-    found = document(capsys, film_job(job, "feed_pressure = 0.3\nslope = 0.0001\n"), "--film")
+    found = document(capsys, film_job(job, "lands = 2\nfeed_pressure = 0.3\nslope = 0.0001\n"), "--film")
     for strategy in ("target", "even", "keep-sets"):
         Ran(capsys, "assign", job, "--strategy", strategy, "--save", "--force")
         wanted = json.loads(Ran(capsys, "film", job, "--json").out)["rows"]

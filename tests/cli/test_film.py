@@ -74,7 +74,7 @@ def test_one_film_from_options(capsys: pytest.CaptureFixture[str]) -> None:
     assert (row["position"], row["clearance"], row["width"], row["load_n"]) == (None, 0.05, 20, 8000)
     for key in ("sommerfeld", "eccentricity_ratio", "min_film_thickness_um", "friction_power_w", "peak_pressure_mpa"):
         assert row[key] == pytest.approx(getattr(same, key), rel=1e-6)
-    assert row["temperature_rise_k"] is None and row["viscosity_pa_s"] == pytest.approx(0.01, rel=1e-5)
+    assert row["temperature_rise_k"] is None and row["viscosity_pa_s"] == 0.01
 
 
 def test_whether_the_flow_is_laminar_takes_a_density(capsys: pytest.CaptureFixture[str]) -> None:
@@ -85,6 +85,13 @@ def test_whether_the_flow_is_laminar_takes_a_density(capsys: pytest.CaptureFixtu
     ran = Ran(capsys, "film", *args, "--density", "850")
     out = " ".join(ran.out.split())
     assert ran.status == 1 and told not in out and "the flow is not laminar" in out
+    for density, caution, flow in ((), True, "unchecked"), (("--density", "850"), False, "turbulent"):
+        found = document(capsys, *args, *density, status=0 if caution else 1)
+        assert (told in found["caution"]) is caution and [row["flow"] for row in found["rows"]] == [flow]
+        (row,) = csv.DictReader(io.StringIO(Ran(capsys, "film", *args, *density, "--csv").out))
+        assert row["flow"] == flow
+    hot, fine = document(capsys, *HEATED, "--clearance", "0.012,0.05", status=1)["rows"]
+    assert (hot["flow"], fine["flow"]) == (None, "laminar")
 
 
 def test_a_sweep_has_both_ends(capsys: pytest.CaptureFixture[str]) -> None:
@@ -369,6 +376,8 @@ def test_a_picture_of_a_plan_names_its_positions(
         ((*THIN, "--load", "-1", "--clearance", "0.05"), "outside more than 0, up to 1e+08 N"),
         ((*THIN, "--load", "much", "--clearance", "0.05"), "is not a number"),
         ((*THIN, "--lands", "1.5", "--clearance", "0.05"), "outside 1 to 8 lands"),
+        ((*THIN, "--feed-pressure", "0.3", "--clearance", "0.05"), "--lands: a full groove feeds two lands: say lands"),
+        ((*THIN, "--lands", "3", "--feed-pressure", "0.3", "--clearance", "0.05"), "a full groove feeds two lands"),
         ((*THIN, "--width", "0.5 m", "--clearance", "0.05"), "unknown unit"),
         ((*THIN, "--width", "400", "--clearance", "0.05"), "times as wide as its journal is thick"),
         ((*THIN, "--speed", "3000..1000/500", "--clearance", "0.05"), "is no sweep; write FROM..TO/STEP in rpm"),
@@ -394,6 +403,7 @@ def test_wrong_options(capsys: pytest.CaptureFixture[str], args: tuple[str, ...]
         (ROD.replace("9000", '"heavy"'), (), "film.rod.load: is the text `heavy`, not a number"),
         (ROD.replace("9000", "-9000"), (), "film.rod.load: `-9000` is outside more than 0"),
         (ROD.replace("width = 0.75", "width = 0.75e3"), (), "film.rod.width: `0.75e3` is"),
+        (ROD + "feed_pressure = 0.3\n", (), "job.toml: film.rod.lands: a full groove feeds two lands"),
         (ROD.replace("inlet", "inlat"), (), "film.rod.inlat: no such key; did you mean `film.rod.inlet`?"),
         (ROD.replace("film.rod", "film.rdo"), (), "there is no [fit.rdo]"),
         (ROD.replace("= 11.2", "= 112"), (), "film.rod.oil_100: is not below oil_40"),

@@ -86,7 +86,9 @@ def _films(told: str, rows: Sequence[PlanRow]) -> Panel:
         axes.set_yticks(range(len(rows)), [row.plan for row in rows])
         axes.invert_yaxis()
         axes.set_xlim(0.0, 1.6 * max(axes.get_xlim()[1], 0.0))  # room for what stands beside the bars
-        axes.set_xlabel("thinnest film, um; beside it the warmest film and the power of all")
+        axes.set_xlabel(
+            "thinnest film, um, of a slope the tighter end; beside it the warmest film and the power of all"
+        )
 
     return Panel(f"{told}: steady oil films at the calculated clearances", draw)
 

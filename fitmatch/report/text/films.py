@@ -9,7 +9,7 @@ from fitmatch.records.oils import Oil
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
 from fitmatch.report.shared.scale import NOTHING, UNITS, scale_for
 from fitmatch.report.shared.states import DANGER
-from fitmatch.report.words.films import CAUTIONS, COMPARES, TOO_THICK
+from fitmatch.report.words.films import CAUTIONS, COMPARES, TOO_THICK, UNCHECKED
 from fitmatch.study.film.films import FilmTable, Row
 from fitmatch.wording import listed
 
@@ -132,7 +132,7 @@ def oils(rows: Sequence[Row]) -> list[str]:
 
 def _oil(oil: Oil, rows: list[Row]) -> str:
     if not oil.heats:
-        laminar = " Without a density it is not known whether the flow is laminar." if oil.density_kg_m3 is None else ""
+        laminar = f" {UNCHECKED}" if oil.density_kg_m3 is None else ""
         return f"Constant viscosity {oil.viscosity_mpa_s:g} mPa s: whether it is that warm is not asked.{laminar}"
     densities = [row.density_kg_m3 for row in rows if row.density_kg_m3 is not None]
     ends = list(dict.fromkeys(f"{end:.0f}" for end in (min(densities), max(densities)))) if densities else []
