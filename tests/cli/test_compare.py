@@ -271,7 +271,9 @@ def test_films_of_several_jobs(capsys: Capsys, tmp_path: Path, job: Path) -> Non
             assert [{k: v for k, v in row.items() if k != "job"} for row in mine] == alone[table]
     change(other / "job.toml", r"^speed = 3000", "")
     ran = Ran(capsys, "compare", job, other, "--separately", "--film")
-    assert (ran.status, ran.out) == (2, "") and "other/job.toml: film.rod.speed: is missing; the speed" in ran.err
+    assert (ran.status, ran.out) == (2, "") and re.search(
+        r"other/job\.toml:\d+: film\.rod\.speed: is missing; the speed", ran.err
+    )
 
 
 @pytest.mark.parametrize(
@@ -279,8 +281,8 @@ def test_films_of_several_jobs(capsys: Capsys, tmp_path: Path, job: Path) -> Non
     [
         (None, (), "job.toml: film: no kind says how it runs; write [film.rod] with width, load, speed and oil"),
         ("", ("--kind", "main"), "no kind says how it runs; write [film.main] with"),
-        ("viscosity = 9\n", (), "job.toml: film.rod.viscosity: of viscosity, oil_table"),
-        ("housing_temperature = 110\n", (), "job.toml: film.rod.journal_temperature: is missing"),
+        ("viscosity = 9\n", (), "film.rod.viscosity: of viscosity, oil_table"),
+        ("housing_temperature = 110\n", (), "film.rod.journal_temperature: is missing"),
     ],
 )
 def test_films_that_cannot_be(capsys: Capsys, job: Path, more: str | None, args: tuple[str, ...], told: str) -> None:

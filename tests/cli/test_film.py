@@ -378,6 +378,11 @@ def test_a_picture_of_a_plan_names_its_positions(
         ((*THIN, "--lands", "1.5", "--clearance", "0.05"), "outside 1 to 8 lands"),
         ((*THIN, "--feed-pressure", "0.3", "--clearance", "0.05"), "--lands: a full groove feeds two lands: say lands"),
         ((*THIN, "--lands", "3", "--feed-pressure", "0.3", "--clearance", "0.05"), "a full groove feeds two lands"),
+        (("--unit", "mm", "--clearance", "0.05"), "--width: nothing gives it; the width of one land --load: nothing"),
+        (("--unit", "mm", "--clearance", "0.05"), "--journal: nothing gives the journal"),
+        (("--unit", "mm", "--clearance", "0.05"), "--viscosity: nothing gives it"),
+        ((*THIN, "--inlet", "90", "--clearance", "0.05"), "--inlet: changes nothing at a constant viscosity"),
+        ((*THIN, "--kind", "rod", "--clearance", "0.05"), "--kind: is about the kinds of a JOB"),
         ((*THIN, "--width", "0.5 m", "--clearance", "0.05"), "unknown unit"),
         ((*THIN, "--width", "400", "--clearance", "0.05"), "times as wide as its journal is thick"),
         ((*THIN, "--speed", "3000..1000/500", "--clearance", "0.05"), "is no sweep; write FROM..TO/STEP in rpm"),
@@ -398,17 +403,17 @@ def test_wrong_options(capsys: pytest.CaptureFixture[str], args: tuple[str, ...]
     ("text", "args", "words"),
     [
         ("", (), "job.toml: film: no kind says how it runs; write [film.rod]"),
-        (ROD.replace("load = 9000\n", "").replace("inlet = 90\n", ""), (), "job.toml: film.rod.load: is missing"),
-        (ROD.replace("load = 9000\n", "").replace("inlet = 90\n", ""), (), "job.toml: film.rod.inlet: is missing"),
+        (ROD.replace("load = 9000\n", "").replace("inlet = 90\n", ""), (), "film.rod.load: is missing"),
+        (ROD.replace("load = 9000\n", "").replace("inlet = 90\n", ""), (), "film.rod.inlet: is missing"),
         (ROD.replace("9000", '"heavy"'), (), "film.rod.load: is the text `heavy`, not a number"),
         (ROD.replace("9000", "-9000"), (), "film.rod.load: `-9000` is outside more than 0"),
         (ROD.replace("width = 0.75", "width = 0.75e3"), (), "film.rod.width: `0.75e3` is"),
-        (ROD + "feed_pressure = 0.3\n", (), "job.toml: film.rod.lands: a full groove feeds two lands"),
+        (ROD + "feed_pressure = 0.3\n", (), "film.rod.lands: a full groove feeds two lands"),
         (ROD.replace("inlet", "inlat"), (), "film.rod.inlat: no such key; did you mean `film.rod.inlet`?"),
         (ROD.replace("film.rod", "film.rdo"), (), "there is no [fit.rdo]"),
         (ROD.replace("= 11.2", "= 112"), (), "film.rod.oil_100: is not below oil_40"),
         (ROD + MATERIAL.partition("[")[0], (), "job.toml: material.rod.housing_bore: is missing, and the running"),
-        (ROD + "housing_temperature = 110\n", (), "job.toml: film.rod.journal_temperature: is missing"),
+        (ROD + "housing_temperature = 110\n", (), "film.rod.journal_temperature: is missing"),
         (ROD + 'oil_table = ["40: 90"]\n', (), "film.rod.oil_table: two points or more"),
         (ROD + "oil_table = [40, 90]\n", (), "film.rod.oil_table: holds the number `40` where a text belongs"),
         (ROD, ("--clearance", "0.002"), "the clearance of a JOB is that of each position"),
@@ -422,6 +427,38 @@ def test_wrong_jobs(
     """What [film] lacks or contradicts is refused at its key, each mistake in a line, before any answer."""
     ran = Ran(capsys, "film", job(saved, tmp_path, text), *args)
     assert (ran.status, ran.out) == (2, "") and words in " ".join(ran.err.split())
+
+
+def test_every_mistake_is_told_at_its_row(capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path) -> None:
+    """Mistakes in the tables of two kinds come together, each with its row of job.toml; a missing key with its
+    table's."""
+    rod = ROD.replace("inlet = 90", "inlet = 150").replace("= 11.2", "= 112").replace("load = 9000\n", "")
+    folder = job(saved, tmp_path, rod + ROD.replace("rod", "main").replace("width = 0.75", "width = 30"))
+    rows = (folder / "job.toml").read_text().splitlines()
+    at = {line: row for row, line in enumerate(rows, 1)}
+    ran = Ran(capsys, "film", folder)
+    assert (ran.status, ran.out) == (2, "")
+    for line, key in (("[film.rod]", "rod.load"), ("oil_100 = 112", "rod.oil_100"), ("inlet = 150", "rod.inlet"),
+                      ("width = 30", "main.width")):  # fmt: skip
+        assert f"job.toml:{at[line]}: film.{key}: " in ran.err
+
+
+def test_an_oil_from_options_replaces_that_of_the_table(
+    capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path
+) -> None:
+    """Whichever way the table gives its oil, an option that gives it in another way goes before it."""
+    folder = job(saved, tmp_path, ROD + "high_shear = 2.5\n")
+    thin = document(capsys, folder, "--viscosity", "5")["rows"]
+    assert {row["viscosity_pa_s"] for row in thin} == {0.005} and thin[0]["high_shear_mpa_s"] is None
+    by_table = document(capsys, folder, "--oil-table", "40: 90, 100: 9.4")["rows"]
+    assert by_table[0]["temperature_rise_k"] > 0 and by_table[0]["high_shear_mpa_s"] is None
+    (tmp_path / "thin").mkdir()
+    rest = ROD.replace("oil_40 = 100\noil_100 = 11.2\n", "viscosity = 5\n")
+    folder = job(saved, tmp_path / "thin", rest)
+    heated = document(capsys, folder, "--oil-40", "100", "--oil-100", "11.2")["rows"]
+    assert all(row["temperature_rise_k"] > 0 for row in heated)
+    ran = Ran(capsys, "film", folder, "--viscosity", "5", "--oil-40", "100", "--oil-100", "11.2")
+    assert ran.status == 2 and "more than one is given" in ran.err
 
 
 def test_without_a_saved_plan(capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path) -> None:
