@@ -43,6 +43,16 @@ class Given(NamedTuple):
     figures: Mapping[str, str]
 
 
+class Hot(NamedTuple):
+    """What the hot clearances of a kind are estimated from: temperatures, and expansion per kelvin."""
+
+    kind: str
+    housing_c: float
+    journal_c: float
+    housing_per_k: float
+    journal_per_k: float
+
+
 class Runs(NamedTuple):
     """Bearings, and where they come from. Kinds without `[film.KIND]` are `left_out`, as are positions without shells
     in the plan, `empty`; `outside` are those outside their limits."""
@@ -55,6 +65,7 @@ class Runs(NamedTuple):
     empty: tuple[str, ...] = ()
     outside: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    hot: tuple[Hot, ...] = ()
 
 
 def bearings_from_options(given: Given, unit: str) -> Runs:
@@ -111,7 +122,7 @@ def read_bearings(folder: Path, given: Given) -> Runs:
                 assert placement.position.journal is not None
                 journal = placement.position.journal.mean_nm
                 for state, clearance in _clearances(job, placement, running).items():
-                    found.append(running.bearing(clearance, journal, placement.position.name, state))
+                    found.append(running.bearing(clearance, journal, placement.position.name, state, kind))
     if mistakes:
         raise InputError(_problems(job, mistakes), warnings)
     if len(found) > MOST_POINTS:
@@ -120,8 +131,19 @@ def read_bearings(folder: Path, given: Given) -> Runs:
     found.sort(key=lambda bearing: order[bearing.position or ""])
     left_out = () if given.kind is not None else tuple(kind for kind in job.kinds if kind not in kinds)
     lost = tuple(p.name for p in empty if p.kind in kinds)
+    hot = tuple(_hot_of(job, kind, _replaced(job.running.get(kind, Running()), options.cases[0])) for kind in kinds)
     outside = tuple(p.position.name for p in placements if p.position.kind in kinds and p.position.name in marked)
-    return Runs(job.title, job.unit, tuple(found), job.digest, left_out, lost, outside, tuple(warnings))
+    return Runs(
+        job.title,
+        job.unit,
+        tuple(found),
+        job.digest,
+        left_out,
+        lost,
+        outside,
+        tuple(warnings),
+        tuple(filter(None, hot)),
+    )
 
 
 def check_running(jobs: Mapping[str, Job]) -> None:
@@ -217,6 +239,14 @@ def _hot(running: Running) -> tuple[float, float] | None:
     if running.housing_temperature_c is None or running.journal_temperature_c is None:
         return None
     return running.housing_temperature_c, running.journal_temperature_c
+
+
+def _hot_of(job: Job, kind: str, running: Running) -> Hot | None:
+    temperatures = _hot(running)
+    if temperatures is None:
+        return None
+    materials = job.measuring.materials[kind]
+    return Hot(kind, *temperatures, float(materials["housing_bore"]), float(materials["journal"]))
 
 
 def _without_material(job: Job, kind: str) -> list[str]:

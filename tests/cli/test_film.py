@@ -219,6 +219,18 @@ def test_the_report_says_what_it_cannot_tell(capsys: pytest.CaptureFixture[str],
     assert all(len(line) <= 100 for line in ran.out.splitlines())
 
 
+def test_the_report_says_which_kind_an_oil_is_for(
+    capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path
+) -> None:
+    """Two kinds with different oils are told apart; slope and feed are among what was given."""
+    main = ROD.replace("rod", "main").replace("inlet = 90", "inlet = 95")
+    fed = "lands = 2\nfeed_pressure = 0.3\nslope = 0.0001\n"
+    text = " ".join(Ran(capsys, "film", job(saved, tmp_path, ROD + main + fed)).out.split())
+    rods, mains = text.partition(" rod: 100 mm2/s at 40 °C")[2].split(" main: 100 mm2/s at 40 °C")
+    assert "comes in at 90 °C" in rods and "comes in at 95 °C" in mains
+    assert "a slope of 0.00010 in over each land, fed by a full groove under 0.3 MPa, other feeds not counted" in text
+
+
 def test_cautions_give_exit_status_one(capsys: pytest.CaptureFixture[str]) -> None:
     """A clearance at which the oil would be too hot has no figures, is named, and the others stand."""
     ran = Ran(capsys, "film", *HEATED, "--clearance", "0.012,0.05")
@@ -259,7 +271,14 @@ def test_hot_clearances_are_estimated_between_two_ways_to_grow(
     shrunk = cold - 11.5e-6 * 95 * journal - 11.5e-6 * 90 * walls
     assert rows[1]["clearance"] == pytest.approx(shrunk + 11.5e-6 * 90 * bore, abs=1e-7)
     assert rows[2]["clearance"] == pytest.approx(shrunk + 23.1e-6 * 90 * bore, abs=1e-7)
-    assert "Hot clearances are estimates" in " ".join(Ran(capsys, "film", folder).out.split())
+    picture = tmp_path / "hot.svg"
+    text = " ".join(Ran(capsys, "film", folder, "--plot", picture).out.split())
+    drawn_words = " ".join(re.findall(r">([^<>]+)</t(?:ext|span)>", picture.read_text()))
+    for words in (
+        "Hot clearances are estimates",
+        "rod: housing 110 °C and 23.1e-6 per kelvin, journal 115 °C and 11.5e-6",
+    ):
+        assert words in text and words in drawn_words
 
 
 def test_a_clearance_that_is_lost_when_hot_needs_attention(

@@ -9,7 +9,7 @@ from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.names import natural
 from fitmatch.report.plots.paper import INK, PALE, Panel, legend_beside, plain, sheet
 from fitmatch.report.shared.layout import clean
-from fitmatch.report.text.films import HOT, STATES, cautions, oils, outside_limits, what_was_given
+from fitmatch.report.text.films import STATES, cautions, how_hot, oils, outside_limits, what_was_given
 from fitmatch.report.words.films import COMPARES
 from fitmatch.study.film.films import FilmTable, Row
 
@@ -38,8 +38,7 @@ def films_picture(found: FilmTable, runs: Runs, unit: str, ending: str) -> bytes
         panels.append(_panel("temperature of the film", "°C", "effective_temperature_c", found, unit, legend=True))
     attention = [f"NEEDS ATTENTION (x): {clean(text)}" for text in cautions(found.rows)]
     notes = [*outside_limits(runs), *attention, COMPARES, *what_was_given(found.rows, unit), *oils(found.rows)]
-    if any(row.bearing.state != "cold" for row in found.rows):
-        notes.append(HOT)
+    notes += how_hot(runs)
     if runs.digest:
         notes.append(f"Inputs' digest: {runs.digest}")
     return sheet(clean(runs.title) or "Steady oil films", notes, panels, ending)
