@@ -245,6 +245,17 @@ def test_films_in_csv_and_pictures(capsys: Capsys, tmp_path: Path, job: Path) ->
     assert "no [film] table for it: main." in drawn and "certifies none" in drawn and "2100 J/kgK" in drawn
 
 
+def test_a_picture_tells_which_films_need_attention(capsys: Capsys, tmp_path: Path, job: Path) -> None:
+    """Over a slope that leaves no film at the tighter end, no plan looks good, and the caution is told."""
+    picture = tmp_path / "films.svg"
+    args = ("--kind", "rod", "--film", "--plot", picture)
+    ran = Ran(capsys, "compare", film_job(job, "slope = 0.001\n"), *args)
+    text = " ".join(re.findall(r">([^<>]+)</t(?:ext|span)>", picture.read_text()))
+    assert ran.status == 1 and "NEEDS ATTENTION (x): " in text and "no thickness left" in text
+    beside = re.findall(r"(x )?(-?\d+\.\d\d) at R\d", text)
+    assert beside and all(cross and float(film) <= 0 for cross, film in beside)
+
+
 def test_a_plan_whose_films_are_not_all_known_has_no_figures(capsys: Capsys, job: Path) -> None:
     """The known ones alone would make it look better; which are not is told, with status 1."""
     film_job(job)
