@@ -1,6 +1,6 @@
 """Bearings for the study of the oil film: from the saved plan and `[film.KIND]`, or from options alone."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from itertools import product
 from pathlib import Path
 from typing import Any, Final, NamedTuple
@@ -11,7 +11,7 @@ from fitmatch.intake.common.options import OptionError, option_of
 from fitmatch.intake.common.quantities import ASSEMBLED_CLEARANCE, JOURNAL, CellError, LengthReader, Quantity
 from fitmatch.intake.common.running import FIELDS, FIGURES, LENGTHS, figure_of, oil_point, oil_table
 from fitmatch.intake.common.sweeps import MOST_POINTS, read_sweep
-from fitmatch.intake.job_toml.key_rows import JOB_FILE
+from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile
 from fitmatch.intake.reading import read_job
 from fitmatch.intake.rows.saved_plan import CHANGED, FILE, PAPER, read_saved_plan
 from fitmatch.names import nearest
@@ -27,8 +27,11 @@ from fitmatch.wording import dotted, listed, shorten
 
 _HEATED: Final = ("oil_40", "oil_100", "density", "density_slope", "heat_capacity", "inlet")
 _HOT: Final = ("housing_temperature", "journal_temperature")
+_OF_HEAT: Final = ("density_slope", "heat_capacity", "inlet", "oil_margin", "high_shear")
+_WAYS: Final = (("viscosity_mpa_s",), ("table",), ("oil_40_mm2_s", "oil_100_mm2_s"))  # in which an oil is given
 _OF_ONE_KIND: Final = ("width", "lands", "load", "slope")
 SWEPT: Final = ("speed", "viscosity")
+_Mistake = tuple[tuple[str, ...], str]  # a key of job.toml, and what is wrong
 
 
 class Given(NamedTuple):
@@ -38,6 +41,16 @@ class Given(NamedTuple):
     journal: str | None
     clearance: str | None
     figures: Mapping[str, str]
+
+
+class Hot(NamedTuple):
+    """What the hot clearances of a kind are estimated from: temperatures, and expansion per kelvin."""
+
+    kind: str
+    housing_c: float
+    journal_c: float
+    housing_per_k: float
+    journal_per_k: float
 
 
 class Runs(NamedTuple):
@@ -52,17 +65,21 @@ class Runs(NamedTuple):
     empty: tuple[str, ...] = ()
     outside: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    hot: tuple[Hot, ...] = ()
 
 
 def bearings_from_options(given: Given, unit: str) -> Runs:
     """A bearing for every clearance, speed and viscosity; plain lengths are in `unit`. Raises OptionError."""
     options = _Options(given, unit)
-    for name in ("journal", "clearance"):
-        if getattr(given, name) is None:
-            raise OptionError(option_of(name), f"nothing gives the {name}; write the option, or name a JOB")
+    if given.kind is not None:
+        raise OptionError("--kind", "is about the kinds of a JOB; name a JOB, or leave it out")
     for key in _HOT:
         if key in given.figures:
             raise OptionError(option_of(key), "needs the sizes of a JOB; give the clearance as it is when hot instead")
+    said = "nothing gives the {}; write the option, or name a JOB"
+    lacking = [(name, said.format(name)) for name in ("journal", "clearance") if getattr(given, name) is None]
+    lacking += [(key, f"nothing gives it; {_SAID[key]}") for key in _missing(Running(**options.cases[0]))]
+    _refuse(lacking)
     assert given.journal is not None and given.clearance is not None
     journal = options.length("journal", given.journal, JOURNAL)
     clearances = options.clearances(given.clearance)
@@ -71,12 +88,8 @@ def bearings_from_options(given: Given, unit: str) -> Runs:
     found = []
     for case, clearance in product(options.cases, clearances):
         running = Running(**case)
-        missing = next(iter(_missing(running)), None)
-        if missing is not None:
-            raise OptionError(option_of(missing), f"nothing gives it; {_SAID[missing]}")
-        fault = _fault(running, journal)
-        if fault is not None:
-            raise OptionError(option_of(fault[0]), fault[1])
+        _refuse(_faults(running, journal))
+        _refuse(_unused(given, running))
         found.append(running.bearing(clearance, journal, None))
     return Runs("", unit, tuple(found), warnings=tuple(options.warnings))
 
@@ -94,37 +107,43 @@ def read_bearings(folder: Path, given: Given) -> Runs:
     kinds = _kinds(job, given)
     warnings = [*job.warnings, *findings.warnings, *options.warnings]
     found: list[Bearing] = []
-    problems: list[Problem] = []
+    mistakes: list[_Mistake] = []
     for kind in kinds:
         for case in options.cases:
-            running = job.running.get(kind, Running())._replace(**case)
-            missing = _missing(running)
-            problems += [_problem(kind, key, f"is missing; {_SAID[key]}") for key in missing]
-            cold = [] if _hot(running) is None else _without_material(job, kind)
-            missing += cold
-            problems += [
-                Problem("no-film", _NO_MATERIAL, JOB_FILE.name, None, dotted(("material", kind, key)), JOB_FILE.rank)
-                for key in cold
-            ]
-            for placement in (p for p in placements if p.position.kind == kind and not missing):
+            running = _replaced(job.running.get(kind, Running()), case)
+            wrong = _mistakes(job, kind, running)
+            if _hot(running) is not None:
+                wrong += [(("material", kind, feature), _NO_MATERIAL) for feature in _without_material(job, kind)]
+            mistakes += wrong
+            if wrong:
+                continue
+            _refuse(_unused(given, running))
+            for placement in (p for p in placements if p.position.kind == kind):
                 assert placement.position.journal is not None
                 journal = placement.position.journal.mean_nm
-                fault = _fault(running, journal)
-                if fault is not None:
-                    problems.append(_problem(kind, *fault))
-                    break
                 for state, clearance in _clearances(job, placement, running).items():
-                    found.append(running.bearing(clearance, journal, placement.position.name, state))
-    if problems:
-        raise InputError(dict.fromkeys(problems), warnings)
+                    found.append(running.bearing(clearance, journal, placement.position.name, state, kind))
+    if mistakes:
+        raise InputError(_problems(job, mistakes), warnings)
     if len(found) > MOST_POINTS:
         raise OptionError("--speed", f"more than {MOST_POINTS:,} films are asked for; ask for fewer")
     order = {position.name: at for at, position in enumerate(job.positions)}
     found.sort(key=lambda bearing: order[bearing.position or ""])
     left_out = () if given.kind is not None else tuple(kind for kind in job.kinds if kind not in kinds)
     lost = tuple(p.name for p in empty if p.kind in kinds)
+    hot = tuple(_hot_of(job, kind, _replaced(job.running.get(kind, Running()), options.cases[0])) for kind in kinds)
     outside = tuple(p.position.name for p in placements if p.position.kind in kinds and p.position.name in marked)
-    return Runs(job.title, job.unit, tuple(found), job.digest, left_out, lost, outside, tuple(warnings))
+    return Runs(
+        job.title,
+        job.unit,
+        tuple(found),
+        job.digest,
+        left_out,
+        lost,
+        outside,
+        tuple(warnings),
+        tuple(filter(None, hot)),
+    )
 
 
 def check_running(jobs: Mapping[str, Job]) -> None:
@@ -132,7 +151,8 @@ def check_running(jobs: Mapping[str, Job]) -> None:
     their names, of a single one empty."""
     problems: list[Problem] = []
     for at, (name, job) in enumerate(jobs.items()):
-        mine = [problem for kind in job.kinds if kind in job.running for problem in _problems(job, kind)]
+        running = {kind: job.running[kind] for kind in job.kinds if kind in job.running}
+        mine = _problems(job, [one for kind, how in running.items() for one in _mistakes(job, kind, how)])
         problems += [p._replace(file=f"{name}/{p.file}" if name else p.file, rank=(at, *p.rank)) for p in mine]
     if not problems and not any(kind in job.running for job in jobs.values() for kind in job.kinds):
         problems.append(_no_kind(next(iter(jobs.values()))))
@@ -140,14 +160,48 @@ def check_running(jobs: Mapping[str, Job]) -> None:
         raise InputError(problems)
 
 
-def _problems(job: Job, kind: str) -> list[Problem]:
-    running = job.running[kind]
-    missing = _missing(running)
-    if missing:
-        return [_problem(kind, key, f"is missing; {_SAID[key]}") for key in missing]
-    journals = {p.journal.mean_nm for p in job.positions if p.kind == kind and p.journal is not None}
-    faults = dict.fromkeys(_fault(running, journal) for journal in sorted(journals))
-    return [_problem(kind, *fault) for fault in faults if fault is not None]
+def _mistakes(job: Job, kind: str, running: Running) -> list[_Mistake]:
+    """All that is missing or contradicts something else, at its key."""
+    journals = sorted({p.journal.mean_nm for p in job.positions if p.kind == kind and p.journal is not None})
+    wrong = [(key, f"is missing; {_SAID[key]}") for key in _missing(running)]
+    wrong += dict.fromkeys(fault for journal in journals for fault in _faults(running, journal))
+    return [(("film", kind, key), text) for key, text in wrong]
+
+
+def _problems(job: Job, mistakes: Sequence[_Mistake]) -> list[Problem]:
+    """Each mistake once, with its row of job.toml."""
+    findings = Findings()
+    if mistakes:
+        file = JobFile((job.folder / JOB_FILE.name).read_text(encoding="utf-8"), findings)
+        for path, text in dict.fromkeys(mistakes):
+            file.report("no-film", text, *path)
+    return findings.problems
+
+
+def _refuse(mistakes: Sequence[tuple[str, str]]) -> None:
+    """Raise OptionError where there are mistakes, (key, text), with all of them."""
+    if mistakes:
+        (key, text), *more = mistakes
+        raise OptionError(option_of(key), "\n  ".join([text, *(f"{option_of(k)}: {other}" for k, other in more)]))
+
+
+def _replaced(running: Running, case: Mapping[str, Any]) -> Running:
+    """What the table says with the options of this case before it: an oil given in one way replaces one given in
+    another."""
+    if not any(field in case for way in _WAYS for field in way):
+        return running._replace(**case)
+    others = [field for way in _WAYS if not any(field in case for field in way) for field in way]
+    if "oil_40_mm2_s" in others:
+        others.append("high_shear_mpa_s")
+    return running._replace(**(dict.fromkeys(others) | dict(case)))
+
+
+def _unused(given: Given, running: Running) -> list[tuple[str, str]]:
+    """Options that change nothing."""
+    if running.viscosity_mpa_s is None:
+        return []
+    told = "changes nothing at a constant viscosity; leave it out, or give the oil in place of the viscosity"
+    return [(key, told) for key in _OF_HEAT if key in given.figures]
 
 
 _NO_MATERIAL: Final = (
@@ -187,6 +241,14 @@ def _hot(running: Running) -> tuple[float, float] | None:
     return running.housing_temperature_c, running.journal_temperature_c
 
 
+def _hot_of(job: Job, kind: str, running: Running) -> Hot | None:
+    temperatures = _hot(running)
+    if temperatures is None:
+        return None
+    materials = job.measuring.materials[kind]
+    return Hot(kind, *temperatures, float(materials["housing_bore"]), float(materials["journal"]))
+
+
 def _without_material(job: Job, kind: str) -> list[str]:
     return [feature for feature in DIAMETERS if feature not in job.measuring.materials.get(kind, {})]
 
@@ -201,35 +263,37 @@ def _clearances(job: Job, placement: Placement, running: Running) -> dict[str, i
     )
 
 
-def _fault(running: Running, journal_nm: int) -> tuple[str, str] | None:
-    """The key of what contradicts something else, and what is wrong."""
-    assert running.width_nm is not None
-    by_law = running.oil_40_mm2_s is not None or running.oil_100_mm2_s is not None
-    if (running.viscosity_mpa_s is not None) + (running.table is not None) + by_law > 1:
-        what = "viscosity, oil_table, and oil_40 with oil_100, more than one is given; keep one of them"
-        return ("oil_table" if running.table else "viscosity"), f"of {what}"
-    if not NARROWEST <= running.width_nm / journal_nm <= WIDEST:
-        return "width", f"a land is {NARROWEST:g} to {WIDEST:g} times as wide as its journal is thick; check both"
-    if running.viscosity_mpa_s is not None:
-        return None
+def _faults(running: Running, journal_nm: int) -> list[tuple[str, str]]:
+    """The keys of what contradicts something else, and what is wrong."""
     oil = running.oil
-    assert oil.inlet_c is not None
-    if not oil.reaches(oil.inlet_c):
+    by_law = oil.oil_40_mm2_s is not None or oil.oil_100_mm2_s is not None
+    found = []
+    if (oil.viscosity_mpa_s is not None) + bool(oil.table) + by_law > 1:
+        what = "viscosity, oil_table, and oil_40 with oil_100, more than one is given; keep one of them"
+        return [("oil_table" if oil.table else "viscosity", f"of {what}")]
+    if running.width_nm is not None and not NARROWEST <= running.width_nm / journal_nm <= WIDEST:
+        wide = f"a land is {NARROWEST:g} to {WIDEST:g} times as wide as its journal is thick; check both"
+        found.append(("width", wide))
+    if running.feed_pressure_mpa and int(running.lands or 1) % 2:
+        pairs = "or another even number where several grooves each feed two"
+        found.append(("lands", f"a full groove feeds two lands: say lands = 2 with the width of one of them, {pairs}"))
+    if not oil.heats:
+        return found
+    if oil.inlet_c is not None and not oil.reaches(oil.inlet_c):
         low, high = oil.ends_c
-        return "inlet", f"is more than {oil.margin_k:g} K outside {low:g} to {high:g} degrees Celsius; see oil_margin"
-    if oil.table:
-        table = "oil_table has the viscosity as the bearing shears the oil; leave it out"
-        return None if oil.high_shear_mpa_s is None else ("high_shear", table)
-    assert oil.oil_40_mm2_s is not None and oil.oil_100_mm2_s is not None
+        beyond = f"is more than {oil.margin_k:g} K outside {low:g} to {high:g} degrees Celsius; see oil_margin"
+        found.append(("inlet", beyond))
+    if oil.table and oil.high_shear_mpa_s is not None:
+        found.append(("high_shear", "oil_table has the viscosity as the bearing shears the oil; leave it out"))
+    if oil.oil_40_mm2_s is None or oil.oil_100_mm2_s is None:
+        return found
     if oil.oil_100_mm2_s >= oil.oil_40_mm2_s:
-        return "oil_100", "is not below oil_40; oil is thinner when it is hot"
-    if oil.sheared > 1:
-        return "high_shear", "is above what the two viscosities give at 150 degrees Celsius; shearing thins an oil"
-    return None
-
-
-def _problem(kind: str, key: str, text: str) -> Problem:
-    return Problem("no-film", text, JOB_FILE.name, None, dotted(("film", kind, key)), JOB_FILE.rank)
+        found.append(("oil_100", "is not below oil_40; oil is thinner when it is hot"))
+    elif oil.density_kg_m3 is not None and oil.density_slope_kg_m3_k is not None and oil.sheared > 1:
+        found.append(
+            ("high_shear", "is above what the two viscosities give at 150 degrees Celsius; shearing thins an oil")
+        )
+    return found
 
 
 def _no_kind(job: Job, otherwise: str = "") -> Problem:

@@ -23,6 +23,7 @@ class Bearing(NamedTuple):
     position: str | None = None
     state: str = "cold"  # or hot, an estimate, with its housing "held" by steel caps or "free"
     slope_nm: int = 0  # how much the gap differs from one end of a land to the other
+    kind: str | None = None
 
 
 class Running(NamedTuple):
@@ -63,7 +64,9 @@ class Running(NamedTuple):
             table=self.table or (),
         )
 
-    def bearing(self, clearance_nm: int, journal_nm: int, position: str | None, state: str = "cold") -> Bearing:
+    def bearing(
+        self, clearance_nm: int, journal_nm: int, position: str | None, state: str = "cold", kind: str | None = None
+    ) -> Bearing:
         """A bearing that runs so; width, load and speed must be given."""
         assert self.width_nm is not None and self.load_n is not None and self.speed_rpm is not None
         return Bearing(
@@ -78,4 +81,5 @@ class Running(NamedTuple):
             position=position,
             state=state,
             slope_nm=self.slope_nm or 0,
+            kind=kind,
         )

@@ -202,7 +202,7 @@ FILM = (
 def test_films_are_what_film_prints(capsys: Capsys, job: Path) -> None:
     """Of each strategy: the films of the plan that `assign --save` writes, their least, sums and largest; kinds
     without a table have none and are named."""
-    found = document(capsys, film_job(job, "feed_pressure = 0.3\nslope = 0.0001\n"), "--film")
+    found = document(capsys, film_job(job, "lands = 2\nfeed_pressure = 0.3\nslope = 0.0001\n"), "--film")
     for strategy in ("target", "even", "keep-sets"):
         Ran(capsys, "assign", job, "--strategy", strategy, "--save", "--force")
         wanted = json.loads(Ran(capsys, "film", job, "--json").out)["rows"]
@@ -245,6 +245,17 @@ def test_films_in_csv_and_pictures(capsys: Capsys, tmp_path: Path, job: Path) ->
     assert "no [film] table for it: main." in drawn and "certifies none" in drawn and "2100 J/kgK" in drawn
 
 
+def test_a_picture_tells_which_films_need_attention(capsys: Capsys, tmp_path: Path, job: Path) -> None:
+    """Over a slope that leaves no film at the tighter end, no plan looks good, and the caution is told."""
+    picture = tmp_path / "films.svg"
+    args = ("--kind", "rod", "--film", "--plot", picture)
+    ran = Ran(capsys, "compare", film_job(job, "slope = 0.001\n"), *args)
+    text = " ".join(re.findall(r">([^<>]+)</t(?:ext|span)>", picture.read_text()))
+    assert ran.status == 1 and "NEEDS ATTENTION (x): " in text and "no thickness left" in text
+    beside = re.findall(r"(x )?(-?\d+\.\d\d) at R\d", text)
+    assert beside and all(cross and float(film) <= 0 for cross, film in beside)
+
+
 def test_a_plan_whose_films_are_not_all_known_has_no_figures(capsys: Capsys, job: Path) -> None:
     """The known ones alone would make it look better; which are not is told, with status 1."""
     film_job(job)
@@ -271,7 +282,9 @@ def test_films_of_several_jobs(capsys: Capsys, tmp_path: Path, job: Path) -> Non
             assert [{k: v for k, v in row.items() if k != "job"} for row in mine] == alone[table]
     change(other / "job.toml", r"^speed = 3000", "")
     ran = Ran(capsys, "compare", job, other, "--separately", "--film")
-    assert (ran.status, ran.out) == (2, "") and "other/job.toml: film.rod.speed: is missing; the speed" in ran.err
+    assert (ran.status, ran.out) == (2, "") and re.search(
+        r"other/job\.toml:\d+: film\.rod\.speed: is missing; the speed", ran.err
+    )
 
 
 @pytest.mark.parametrize(
@@ -279,8 +292,8 @@ def test_films_of_several_jobs(capsys: Capsys, tmp_path: Path, job: Path) -> Non
     [
         (None, (), "job.toml: film: no kind says how it runs; write [film.rod] with width, load, speed and oil"),
         ("", ("--kind", "main"), "no kind says how it runs; write [film.main] with"),
-        ("viscosity = 9\n", (), "job.toml: film.rod.viscosity: of viscosity, oil_table"),
-        ("housing_temperature = 110\n", (), "job.toml: film.rod.journal_temperature: is missing"),
+        ("viscosity = 9\n", (), "film.rod.viscosity: of viscosity, oil_table"),
+        ("housing_temperature = 110\n", (), "film.rod.journal_temperature: is missing"),
     ],
 )
 def test_films_that_cannot_be(capsys: Capsys, job: Path, more: str | None, args: tuple[str, ...], told: str) -> None:

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 import shutil
 from pathlib import Path
 from typing import Any
@@ -73,7 +74,7 @@ def test_one_film_from_options(capsys: pytest.CaptureFixture[str]) -> None:
     assert (row["position"], row["clearance"], row["width"], row["load_n"]) == (None, 0.05, 20, 8000)
     for key in ("sommerfeld", "eccentricity_ratio", "min_film_thickness_um", "friction_power_w", "peak_pressure_mpa"):
         assert row[key] == pytest.approx(getattr(same, key), rel=1e-6)
-    assert row["temperature_rise_k"] is None and row["viscosity_pa_s"] == pytest.approx(0.01, rel=1e-5)
+    assert row["temperature_rise_k"] is None and row["viscosity_pa_s"] == 0.01
 
 
 def test_whether_the_flow_is_laminar_takes_a_density(capsys: pytest.CaptureFixture[str]) -> None:
@@ -84,6 +85,13 @@ def test_whether_the_flow_is_laminar_takes_a_density(capsys: pytest.CaptureFixtu
     ran = Ran(capsys, "film", *args, "--density", "850")
     out = " ".join(ran.out.split())
     assert ran.status == 1 and told not in out and "the flow is not laminar" in out
+    for density, caution, flow in ((), True, "unchecked"), (("--density", "850"), False, "turbulent"):
+        found = document(capsys, *args, *density, status=0 if caution else 1)
+        assert (told in found["caution"]) is caution and [row["flow"] for row in found["rows"]] == [flow]
+        (row,) = csv.DictReader(io.StringIO(Ran(capsys, "film", *args, *density, "--csv").out))
+        assert row["flow"] == flow
+    hot, fine = document(capsys, *HEATED, "--clearance", "0.012,0.05", status=1)["rows"]
+    assert (hot["flow"], fine["flow"]) == (None, "laminar")
 
 
 def test_a_sweep_has_both_ends(capsys: pytest.CaptureFixture[str]) -> None:
@@ -211,6 +219,18 @@ def test_the_report_says_what_it_cannot_tell(capsys: pytest.CaptureFixture[str],
     assert all(len(line) <= 100 for line in ran.out.splitlines())
 
 
+def test_the_report_says_which_kind_an_oil_is_for(
+    capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path
+) -> None:
+    """Two kinds with different oils are told apart; slope and feed are among what was given."""
+    main = ROD.replace("rod", "main").replace("inlet = 90", "inlet = 95")
+    fed = "lands = 2\nfeed_pressure = 0.3\nslope = 0.0001\n"
+    text = " ".join(Ran(capsys, "film", job(saved, tmp_path, ROD + main + fed)).out.split())
+    rods, mains = text.partition(" rod: 100 mm2/s at 40 °C")[2].split(" main: 100 mm2/s at 40 °C")
+    assert "comes in at 90 °C" in rods and "comes in at 95 °C" in mains
+    assert "a slope of 0.00010 in over each land, fed by a full groove under 0.3 MPa, other feeds not counted" in text
+
+
 def test_cautions_give_exit_status_one(capsys: pytest.CaptureFixture[str]) -> None:
     """A clearance at which the oil would be too hot has no figures, is named, and the others stand."""
     ran = Ran(capsys, "film", *HEATED, "--clearance", "0.012,0.05")
@@ -251,7 +271,14 @@ def test_hot_clearances_are_estimated_between_two_ways_to_grow(
     shrunk = cold - 11.5e-6 * 95 * journal - 11.5e-6 * 90 * walls
     assert rows[1]["clearance"] == pytest.approx(shrunk + 11.5e-6 * 90 * bore, abs=1e-7)
     assert rows[2]["clearance"] == pytest.approx(shrunk + 23.1e-6 * 90 * bore, abs=1e-7)
-    assert "Hot clearances are estimates" in " ".join(Ran(capsys, "film", folder).out.split())
+    picture = tmp_path / "hot.svg"
+    text = " ".join(Ran(capsys, "film", folder, "--plot", picture).out.split())
+    drawn_words = " ".join(re.findall(r">([^<>]+)</t(?:ext|span)>", picture.read_text()))
+    for words in (
+        "Hot clearances are estimates",
+        "rod: housing 110 °C and 23.1e-6 per kelvin, journal 115 °C and 11.5e-6",
+    ):
+        assert words in text and words in drawn_words
 
 
 def test_a_clearance_that_is_lost_when_hot_needs_attention(
@@ -284,6 +311,49 @@ def test_pictures(capsys: pytest.CaptureFixture[str], tmp_path: Path, ending: st
     assert first.read_bytes() == second.read_bytes()
     if ending == "svg":
         assert "certifies none" in first.read_text() and "temperature of the film" in first.read_text()
+
+
+def drawn(capsys: pytest.CaptureFixture[str], picture: Path, *args: object) -> str:
+    """The words of a picture of films of which some have a caution."""
+    assert Ran(capsys, "film", *args, "--plot", picture).status == 1
+    return " ".join(re.findall(r">([^<>]+)</t(?:ext|span)>", picture.read_text()))
+
+
+def test_a_picture_shows_what_needs_attention(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Films that are not laminar, dry at the edge or without a figure are crossed and told below the picture; where
+    there is a slope the tighter end is drawn."""
+    fast = (*PLAIN[:-1], "60000", "--viscosity", "1", "--density", "850", "--clearance", "0.15..0.2/0.01")
+    text = drawn(capsys, tmp_path / "fast.svg", *fast)
+    assert "NEEDS ATTENTION (x): clearance 150 um" in text and "the flow is not laminar" in text
+    sloped = (*THIN, "--clearance", "0.05,0.06", "--slope", "0.02")
+    text = drawn(capsys, tmp_path / "sloped.svg", *sloped)
+    assert "NEEDS ATTENTION (x)" in text and "no thickness left" in text and "at the tighter end" in text
+    text = drawn(capsys, tmp_path / "hot.svg", *HEATED, "--clearance", "0.012,0.05")
+    assert "NEEDS ATTENTION (x): clearance 12 um" in text
+    good = tmp_path / "good.svg"
+    assert Ran(capsys, "film", *THIN, "--clearance", "0.05,0.06", "--plot", good).status == 0
+    assert "NEEDS ATTENTION" not in good.read_text() and "tighter end" not in good.read_text()
+
+
+def test_a_film_with_a_caution_leaves_its_curve() -> None:
+    """Good figures are joined in black; one with a caution only in grey, under a cross."""
+    from matplotlib.figure import Figure
+
+    from fitmatch.intake.bearings import Given, bearings_from_options
+    from fitmatch.report.plots import films
+
+    figures = {"width": "20", "load": "8000", "speed": "60000", "viscosity": "1", "density": "850"}
+    runs = bearings_from_options(Given(None, "50", "0.02..0.2/0.02", figures), "mm")
+    found = fitmatch.film(runs.bearings)
+    wrong = [row.bearing.clearance_nm / 1e6 for row in found.rows if row.cautions]
+    right = [row.bearing.clearance_nm / 1e6 for row in found.rows if not row.cautions]
+    assert wrong and right
+    axes = Figure().subplots()
+    films._panel("film", "um", "min_film_thickness_um", found, "mm", legend=False).draw(axes)
+    black, grey, crosses = axes.get_lines()
+    assert [x for x, y in black.get_xydata() if y == y] == right
+    assert (grey.get_color(), grey.get_marker()) == ("0.7", "None") and len(grey.get_xdata()) == len(found.rows)
+    assert crosses.get_marker() == "x" and list(crosses.get_xdata()) == wrong
 
 
 def test_a_picture_of_a_plan_names_its_positions(
@@ -325,6 +395,13 @@ def test_a_picture_of_a_plan_names_its_positions(
         ((*THIN, "--load", "-1", "--clearance", "0.05"), "outside more than 0, up to 1e+08 N"),
         ((*THIN, "--load", "much", "--clearance", "0.05"), "is not a number"),
         ((*THIN, "--lands", "1.5", "--clearance", "0.05"), "outside 1 to 8 lands"),
+        ((*THIN, "--feed-pressure", "0.3", "--clearance", "0.05"), "--lands: a full groove feeds two lands: say lands"),
+        ((*THIN, "--lands", "3", "--feed-pressure", "0.3", "--clearance", "0.05"), "a full groove feeds two lands"),
+        (("--unit", "mm", "--clearance", "0.05"), "--width: nothing gives it; the width of one land --load: nothing"),
+        (("--unit", "mm", "--clearance", "0.05"), "--journal: nothing gives the journal"),
+        (("--unit", "mm", "--clearance", "0.05"), "--viscosity: nothing gives it"),
+        ((*THIN, "--inlet", "90", "--clearance", "0.05"), "--inlet: changes nothing at a constant viscosity"),
+        ((*THIN, "--kind", "rod", "--clearance", "0.05"), "--kind: is about the kinds of a JOB"),
         ((*THIN, "--width", "0.5 m", "--clearance", "0.05"), "unknown unit"),
         ((*THIN, "--width", "400", "--clearance", "0.05"), "times as wide as its journal is thick"),
         ((*THIN, "--speed", "3000..1000/500", "--clearance", "0.05"), "is no sweep; write FROM..TO/STEP in rpm"),
@@ -345,16 +422,17 @@ def test_wrong_options(capsys: pytest.CaptureFixture[str], args: tuple[str, ...]
     ("text", "args", "words"),
     [
         ("", (), "job.toml: film: no kind says how it runs; write [film.rod]"),
-        (ROD.replace("load = 9000\n", "").replace("inlet = 90\n", ""), (), "job.toml: film.rod.load: is missing"),
-        (ROD.replace("load = 9000\n", "").replace("inlet = 90\n", ""), (), "job.toml: film.rod.inlet: is missing"),
+        (ROD.replace("load = 9000\n", "").replace("inlet = 90\n", ""), (), "film.rod.load: is missing"),
+        (ROD.replace("load = 9000\n", "").replace("inlet = 90\n", ""), (), "film.rod.inlet: is missing"),
         (ROD.replace("9000", '"heavy"'), (), "film.rod.load: is the text `heavy`, not a number"),
         (ROD.replace("9000", "-9000"), (), "film.rod.load: `-9000` is outside more than 0"),
         (ROD.replace("width = 0.75", "width = 0.75e3"), (), "film.rod.width: `0.75e3` is"),
+        (ROD + "feed_pressure = 0.3\n", (), "film.rod.lands: a full groove feeds two lands"),
         (ROD.replace("inlet", "inlat"), (), "film.rod.inlat: no such key; did you mean `film.rod.inlet`?"),
         (ROD.replace("film.rod", "film.rdo"), (), "there is no [fit.rdo]"),
         (ROD.replace("= 11.2", "= 112"), (), "film.rod.oil_100: is not below oil_40"),
         (ROD + MATERIAL.partition("[")[0], (), "job.toml: material.rod.housing_bore: is missing, and the running"),
-        (ROD + "housing_temperature = 110\n", (), "job.toml: film.rod.journal_temperature: is missing"),
+        (ROD + "housing_temperature = 110\n", (), "film.rod.journal_temperature: is missing"),
         (ROD + 'oil_table = ["40: 90"]\n', (), "film.rod.oil_table: two points or more"),
         (ROD + "oil_table = [40, 90]\n", (), "film.rod.oil_table: holds the number `40` where a text belongs"),
         (ROD, ("--clearance", "0.002"), "the clearance of a JOB is that of each position"),
@@ -368,6 +446,38 @@ def test_wrong_jobs(
     """What [film] lacks or contradicts is refused at its key, each mistake in a line, before any answer."""
     ran = Ran(capsys, "film", job(saved, tmp_path, text), *args)
     assert (ran.status, ran.out) == (2, "") and words in " ".join(ran.err.split())
+
+
+def test_every_mistake_is_told_at_its_row(capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path) -> None:
+    """Mistakes in the tables of two kinds come together, each with its row of job.toml; a missing key with its
+    table's."""
+    rod = ROD.replace("inlet = 90", "inlet = 150").replace("= 11.2", "= 112").replace("load = 9000\n", "")
+    folder = job(saved, tmp_path, rod + ROD.replace("rod", "main").replace("width = 0.75", "width = 30"))
+    rows = (folder / "job.toml").read_text().splitlines()
+    at = {line: row for row, line in enumerate(rows, 1)}
+    ran = Ran(capsys, "film", folder)
+    assert (ran.status, ran.out) == (2, "")
+    for line, key in (("[film.rod]", "rod.load"), ("oil_100 = 112", "rod.oil_100"), ("inlet = 150", "rod.inlet"),
+                      ("width = 30", "main.width")):  # fmt: skip
+        assert f"job.toml:{at[line]}: film.{key}: " in ran.err
+
+
+def test_an_oil_from_options_replaces_that_of_the_table(
+    capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path
+) -> None:
+    """Whichever way the table gives its oil, an option that gives it in another way goes before it."""
+    folder = job(saved, tmp_path, ROD + "high_shear = 2.5\n")
+    thin = document(capsys, folder, "--viscosity", "5")["rows"]
+    assert {row["viscosity_pa_s"] for row in thin} == {0.005} and thin[0]["high_shear_mpa_s"] is None
+    by_table = document(capsys, folder, "--oil-table", "40: 90, 100: 9.4")["rows"]
+    assert by_table[0]["temperature_rise_k"] > 0 and by_table[0]["high_shear_mpa_s"] is None
+    (tmp_path / "thin").mkdir()
+    rest = ROD.replace("oil_40 = 100\noil_100 = 11.2\n", "viscosity = 5\n")
+    folder = job(saved, tmp_path / "thin", rest)
+    heated = document(capsys, folder, "--oil-40", "100", "--oil-100", "11.2")["rows"]
+    assert all(row["temperature_rise_k"] > 0 for row in heated)
+    ran = Ran(capsys, "film", folder, "--viscosity", "5", "--oil-40", "100", "--oil-100", "11.2")
+    assert ran.status == 2 and "more than one is given" in ran.err
 
 
 def test_without_a_saved_plan(capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path) -> None:

@@ -164,14 +164,16 @@ def test_rows_hang_together(oil: Oil, clearance: int) -> None:
     assert row.viscosity_pa_s and row.eccentricity_ratio and row.friction_coefficient and row.cautions == ()
     r, c, turns = 0.025, clearance * 0.5e-9, 50.0
     pressure = 4_000 / (2 * 0.020 * 0.050)
-    assert row.sommerfeld == pytest.approx((r / c) ** 2 * row.viscosity_pa_s * turns / pressure, rel=1e-9)
+    # A given viscosity is shown as given: there the film found is the one that carries the load.
+    close = 2e-6 if oil is THIN else 1e-9
+    assert row.sommerfeld == pytest.approx((r / c) ** 2 * row.viscosity_pa_s * turns / pressure, rel=close)
     assert row.min_film_thickness_um == pytest.approx(c * 1e6 * (1 - row.eccentricity_ratio))
     assert row.friction_power_w == pytest.approx(row.friction_coefficient * 4_000 * 2 * pi * r * turns)
     same = film_at(0.4, row.eccentricity_ratio)
     assert row.peak_pressure_mpa == pytest.approx(pressure * 1e-6 / same.peak_ratio)
     assert row.side_flow_mm3_s == pytest.approx(2 * same.side_flow * r * c * turns * 0.020 * 1e9)
     if oil is THIN:
-        assert row.viscosity_pa_s == pytest.approx(0.010, rel=2e-6)
+        assert row.viscosity_pa_s == 0.010
         assert row.temperature_rise_k is row.effective_temperature_c is row.density_kg_m3 is None
 
 
@@ -189,6 +191,9 @@ def test_heat_goes_into_the_oil_that_flows() -> None:
     c, e = 25e-6, row.eccentricity_ratio
     feed = pi * 0.4e6 * 0.025 * c**3 * (1 + 1.5 * e**2) / (3 * row.viscosity_pa_s * 0.020)
     assert row.feed_flow_mm3_s == pytest.approx(feed * 1e9)
+    shared = ROD._replace(oil=THIN, feed_pressure_mpa=0.4)  # the load of one land on each
+    flows = [only(shared._replace(lands=n, load_n=4_000.0 * n)).feed_flow_mm3_s or 0 for n in (1, 2, 4)]
+    assert flows == pytest.approx([flows[1] / 2, flows[1], flows[1] * 2], rel=1e-5) and flows[1] > 0
     assert (only(ROD).temperature_rise_k or 0) > row.temperature_rise_k
 
 

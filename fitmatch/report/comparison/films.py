@@ -20,7 +20,7 @@ def films_of_plans(compared: Compared, scale: Scale) -> Iterator[list[str]]:
         filmed = [row for row in rows if row.films is not None]
         if filmed:
             yield [*paragraph(f"{told.upper()}, OIL FILMS AT THE CALCULATED CLEARANCES:"), *_table(filmed, scale)]
-    yield items("NEEDS ATTENTION", list(_cautions(compared)))
+    yield items("NEEDS ATTENTION", list(cautions(compared)))
     yield items("HOW IT RUNS", how_it_runs(compared, scale.unit))
     yield [line for text in without_films(compared) for line in paragraph(text)]
     yield paragraph(
@@ -76,7 +76,7 @@ def _table(rows: Sequence[PlanRow], scale: Scale) -> list[str]:
     )
 
 
-def _cautions(compared: Compared) -> Iterator[str]:
+def cautions(compared: Compared) -> Iterator[str]:
     """Each caution with the plans and positions that it is about."""
     for code, words in CAUTIONS.items():
         found: dict[str, list[str]] = {}  # positions by plan

@@ -4,7 +4,7 @@ from typing import Final
 
 from fitmatch.intake.bearings import Runs
 from fitmatch.report.shared.emit import Number, Value, document, length, rows_text
-from fitmatch.report.words.films import beside
+from fitmatch.report.words.films import beside, flow_of
 from fitmatch.study.film.films import FilmTable, Row
 from fitmatch.version import __version__
 
@@ -38,7 +38,7 @@ def films_document(found: FilmTable, runs: Runs, unit: str) -> str:
 def films_rows(found: FilmTable, unit: str) -> str:
     """One CSV row per film."""
     rows = ({**film_value(row, unit), "cautions": " ".join(row.cautions)} for row in found.rows)
-    return rows_text((*_GIVEN, *_FOUND, "cautions"), _LENGTHS, unit, rows)
+    return rows_text((*_GIVEN, *_FOUND, "flow", "cautions"), _LENGTHS, unit, rows)
 
 
 def film_value(row: Row, unit: str) -> dict[str, Value]:
@@ -58,6 +58,7 @@ def film_value(row: Row, unit: str) -> dict[str, Value]:
         "heat_capacity_j_kg_k": figure(bearing.oil.heat_capacity_j_kg_k),
         "high_shear_mpa_s": figure(bearing.oil.high_shear_mpa_s),
         **{name: figure(getattr(row, name)) for name in _FOUND},
+        "flow": flow_of(row),
         "cautions": row.cautions,
     }
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 from fitmatch.lengths import NM_PER_UNIT
-from fitmatch.report.comparison.films import how_it_runs, without_films
+from fitmatch.report.comparison.films import cautions, how_it_runs, without_films
 from fitmatch.report.comparison.report import ones
 from fitmatch.report.comparison.rows import by_kind
 from fitmatch.report.plots.clearances import clearances
@@ -37,6 +37,7 @@ def compared_picture(compared: Compared, unit: str, ending: str) -> bytes:
     title = "; ".join(job.title or job.folder.name for job in compared.jobs)
     notes = ["Plans by the strategy named, all else by strategy target.", *grounds(compared.answers, scale)]
     if compared.films:
+        notes += [f"NEEDS ATTENTION (x): {clean(text)}" for text in cautions(compared)]
         notes += [*without_films(compared), *how_it_runs(compared, unit), COMPARES]
     return sheet(title, notes, panels, ending)
 
@@ -78,24 +79,27 @@ def _films(told: str, rows: Sequence[PlanRow]) -> Panel:
     def draw(axes: "Axes") -> None:
         films = [row.films for row in rows if row.films is not None]
         bars = axes.barh(
-            range(len(rows)), [some.min_film_thickness_um or 0.0 for some in films], height=0.5, color=PALE,
+            range(len(rows)), [max(some.edge_film_thickness_um or 0.0, 0.0) for some in films], height=0.5, color=PALE,
             edgecolor=INK, linewidth=0.7,
         )  # fmt: skip
         axes.bar_label(bars, [_of_films(some) for some in films], padding=2, fontsize=7)
         axes.set_yticks(range(len(rows)), [row.plan for row in rows])
         axes.invert_yaxis()
         axes.set_xlim(0.0, 1.6 * max(axes.get_xlim()[1], 0.0))  # room for what stands beside the bars
-        axes.set_xlabel("thinnest film, um; beside it the warmest film and the power of all")
+        axes.set_xlabel(
+            "thinnest film, um, of a slope the tighter end; beside it the warmest film and the power of all"
+        )
 
     return Panel(f"{told}: steady oil films at the calculated clearances", draw)
 
 
 def _of_films(films: PlanFilms) -> str:
+    doubted = "x " if films.cautions else ""
     if films.thinnest is None:
-        return "no figure" if films.rows else NOTHING
+        return f"{doubted}no figure" if films.rows else NOTHING
     warm = "" if films.effective_temperature_c is None else f", {films.effective_temperature_c:.1f} °C"
     at = plain(clean(films.thinnest_at or ""))
-    return f"{films.min_film_thickness_um:.2f} at {at}{warm}, {films.friction_power_w:.0f} W"
+    return f"{doubted}{films.edge_film_thickness_um:.2f} at {at}{warm}, {films.friction_power_w:.0f} W"
 
 
 def _targets(told: str, rows: Sequence[TargetRow], scale: Scale) -> Panel:

@@ -2,14 +2,14 @@
 
 from collections.abc import Iterator, Sequence
 from itertools import cycle
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from fitmatch.intake.bearings import Runs
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.names import natural
-from fitmatch.report.plots.paper import INK, Panel, legend_beside, plain, sheet
+from fitmatch.report.plots.paper import INK, PALE, Panel, legend_beside, plain, sheet
 from fitmatch.report.shared.layout import clean
-from fitmatch.report.text.films import HOT, STATES, oils, outside_limits, what_was_given
+from fitmatch.report.text.films import STATES, cautions, how_hot, oils, outside_limits, what_was_given
 from fitmatch.report.words.films import COMPARES
 from fitmatch.study.film.films import FilmTable, Row
 
@@ -22,18 +22,23 @@ _DASHES: Final = ("-", "--", "-.", ":")
 _LEAST_K: Final = 10.0  # shown of the temperatures: smaller differences are to look small
 _NEAR: Final = 0.04  # of all clearances: names of points that are so near stand together
 _MOST_NAMES: Final = 4
+_CROSS: Final[Any] = {"marker": "x", "markersize": 6, "color": INK, "linestyle": "none"}
 
 
 def films_picture(found: FilmTable, runs: Runs, unit: str, ending: str) -> bytes:
     """The file of the picture, always the same for one answer: films of a sweep as curves, those of a plan as points
-    with the names of their positions."""
+    with the names of their positions, and a cross where a film has a caution."""
+    sloped = any(row.bearing.slope_nm for row in found.rows)
+    title, name = "thinnest film", "min_film_thickness_um"
+    if sloped:
+        title, name = "thinnest film, at the tighter end", "edge_film_thickness_um"
     heated = any(row.effective_temperature_c is not None for row in found.rows)
-    panels = [_panel("thinnest film", "um", "min_film_thickness_um", found, unit, legend=not heated)]
+    panels = [_panel(title, "um", name, found, unit, legend=not heated)]
     if heated:
         panels.append(_panel("temperature of the film", "°C", "effective_temperature_c", found, unit, legend=True))
-    notes = [*outside_limits(runs), COMPARES, *what_was_given(found.rows, unit), *oils(found.rows)]
-    if any(row.bearing.state != "cold" for row in found.rows):
-        notes.append(HOT)
+    attention = [f"NEEDS ATTENTION (x): {clean(text)}" for text in cautions(found.rows)]
+    notes = [*outside_limits(runs), *attention, COMPARES, *what_was_given(found.rows, unit), *oils(found.rows)]
+    notes += how_hot(runs)
     if runs.digest:
         notes.append(f"Inputs' digest: {runs.digest}")
     return sheet(clean(runs.title) or "Steady oil films", notes, panels, ending)
@@ -42,18 +47,28 @@ def films_picture(found: FilmTable, runs: Runs, unit: str, ending: str) -> bytes
 def _panel(title: str, of: str, name: str, found: FilmTable, unit: str, *, legend: bool) -> Panel:
     def draw(axes: "Axes") -> None:
         curves = _curves(found)
+        least = 0.0
         for (label, rows), mark, dashes in zip(curves.items(), cycle(_MARKS), cycle(_DASHES), strict=False):
             known = [row for row in rows if getattr(row, name) is not None]
             places = [(row.bearing.clearance_nm / NM_PER_UNIT[unit], getattr(row, name)) for row in known]
-            in_plan = any(row.bearing.position for row in known)
-            axes.plot(*zip(*places, strict=True) if places else ((), ()), marker=mark, markersize=3, color=INK,
-                      linestyle="none" if in_plan else dashes, linewidth=0.9, label=label,
+            in_plan = any(row.bearing.position for row in rows)
+            stroke = "none" if in_plan else dashes
+            x = [at for at, _ in places]
+            # What has a caution leaves a gap in the curve: a pale stroke and crosses are not taken for good figures.
+            good = [float("nan") if row.cautions else y for row, (_, y) in zip(known, places, strict=True)]
+            axes.plot(x, good, marker=mark, markersize=3, color=INK, linestyle=stroke, linewidth=0.9, label=label,
                       markerfacecolor="none" if in_plan else INK)  # fmt: skip
+            doubted = [place for row, place in zip(known, places, strict=True) if row.cautions]
+            if doubted:
+                axes.plot(x, [y for _, y in places], color=PALE, linestyle=stroke, linewidth=0.9, zorder=0)
+                axes.plot(*zip(*doubted, strict=True), **_CROSS)
             for names, place in _named(known, places):
                 axes.annotate(plain(clean(names)), place, xytext=(4, 4), textcoords="offset points", fontsize=7)
+            _without_figures(axes, [row for row in rows if getattr(row, name) is None], unit)
+            least = min([least, *(y for _, y in places)])
         low, high = axes.get_ylim()
         if of == "um":
-            axes.set_ylim(0.0, 1.1 * high)
+            axes.set_ylim(1.1 * least, 1.1 * max(high, 0.0))
         elif high - low < _LEAST_K:
             middle = (low + high) / 2
             axes.set_ylim(middle - _LEAST_K / 2, middle + _LEAST_K / 2)
@@ -65,6 +80,17 @@ def _panel(title: str, of: str, name: str, found: FilmTable, unit: str, *, legen
             legend_beside(axes)
 
     return Panel(title, draw)
+
+
+def _without_figures(axes: "Axes", rows: Sequence[Row], unit: str) -> None:
+    """Crosses on the lower edge of the diagram, where films are that have no figure."""
+    places = [(row.bearing.clearance_nm / NM_PER_UNIT[unit], 0.0) for row in rows]
+    along = axes.get_xaxis_transform()
+    if places:
+        axes.plot(*zip(*places, strict=True), transform=along, clip_on=False, **_CROSS)
+    for names, place in _named(rows, places):
+        told = f"{plain(clean(names))}: no figure"
+        axes.annotate(told, place, xycoords=along, xytext=(4, 4), textcoords="offset points", fontsize=7)
 
 
 def _curves(found: FilmTable) -> dict[str, list[Row]]:

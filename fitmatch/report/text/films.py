@@ -3,17 +3,18 @@
 from collections.abc import Callable, Sequence
 from typing import Final
 
+from fitmatch.gauging.sizes.materials import MATERIALS
 from fitmatch.intake.bearings import Runs
 from fitmatch.records.bearings import Bearing
 from fitmatch.records.oils import Oil
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
 from fitmatch.report.shared.scale import NOTHING, UNITS, scale_for
 from fitmatch.report.shared.states import DANGER
-from fitmatch.report.words.films import CAUTIONS, COMPARES, TOO_THICK
+from fitmatch.report.words.films import CAUTIONS, COMPARES, TOO_THICK, UNCHECKED
 from fitmatch.study.film.films import FilmTable, Row
 from fitmatch.wording import listed
 
-HOT: Final = (
+_HOT: Final = (
     "Hot clearances are estimates, from the running temperatures of housing and journal in [film]: held, as if caps of "
     "steel let the housing grow no more than steel; free, as if all of it were of its own material. None is measured."
 )
@@ -26,10 +27,10 @@ def films_text(found: FilmTable, runs: Runs, unit: str) -> str:
     blocks = [
         paragraph(clean(runs.title) or "Steady oil films"),
         _films(rows, unit),
-        _cautions(rows),
+        items("NEEDS ATTENTION", cautions(rows)),
         [line for text in outside_limits(runs) for line in paragraph(text)],
         items("GIVEN", what_was_given(rows, unit)),
-        paragraph(HOT) if any(row.bearing.state != "cold" for row in rows) else [],
+        [line for text in how_hot(runs) for line in paragraph(text)],
         items("OIL AND HEAT", oils(rows)),
         items("WARNINGS", list(map(clean, runs.warnings))),
         _left_out(runs),
@@ -71,14 +72,30 @@ def _films(rows: tuple[Row, ...], unit: str) -> list[str]:
     ]
 
 
-def _cautions(rows: tuple[Row, ...]) -> list[str]:
+def how_hot(runs: Runs) -> list[str]:
+    """What hot clearances are, and what those of each kind are worked out from; nothing where there are none."""
+    steel = f"shells of steel {_expansion(float(MATERIALS['steel']))}"
+    told = [
+        f"{clean(hot.kind)}: housing {hot.housing_c:g} °C and {_expansion(hot.housing_per_k)}, journal "
+        f"{hot.journal_c:g} °C and {_expansion(hot.journal_per_k)}, {steel}."
+        for hot in runs.hot
+    ]
+    return [_HOT, *told] if told else []
+
+
+def _expansion(per_k: float) -> str:
+    return f"{per_k * 1e6:.4g}e-6 per kelvin"
+
+
+def cautions(rows: Sequence[Row]) -> list[str]:
+    """Each caution with the films that it is about."""
     found = []
     for code, words in CAUTIONS.items():
         names = [_name(row.bearing) for row in rows if code in row.cautions]
         if names:
             shown = names if len(names) <= 6 else [*names[:5], f"{len(names) - 5} more"]
             found.append(f"{listed(shown)}: {words}.")
-    return items("NEEDS ATTENTION", found)
+    return found
 
 
 def outside_limits(runs: Runs) -> list[str]:
@@ -103,7 +120,7 @@ def what_was_given(rows: Sequence[Row], unit: str) -> list[str]:
     alike: dict[tuple[float | int | None, ...], list[Bearing]] = {}
     for row in rows:
         b = row.bearing
-        key = (b.width_nm, b.lands, b.load_n, b.feed_pressure_mpa, None if b.position else b.journal_nm)
+        key = (b.width_nm, b.lands, b.load_n, b.feed_pressure_mpa, b.slope_nm, None if b.position else b.journal_nm)
         alike.setdefault(key, []).append(b)
     told = []
     for some in alike.values():
@@ -115,23 +132,37 @@ def what_was_given(rows: Sequence[Row], unit: str) -> list[str]:
         mean = b.load_n / (b.lands * b.width_nm * b.journal_nm * 1e-18) * 1e-6
         speeds = sorted({x.speed_rpm for x in some})
         speed = f"{speeds[0]:g}" + (f" to {speeds[-1]:g}" if len(speeds) > 1 else "")
-        feed = f", fed by a full groove under {b.feed_pressure_mpa:g} MPa" if b.feed_pressure_mpa else ""
+        feed = (
+            f", fed by a full groove under {b.feed_pressure_mpa:g} MPa, other feeds not counted"
+            if b.feed_pressure_mpa
+            else ""
+        )
+        slope = f", a slope of {scale.length(b.slope_nm)} {unit} over each land" if b.slope_nm else ""
         names = f"{listed(list(dict.fromkeys(whole(x.position) for x in some if x.position)))}: " if b.position else ""
         told.append(f"{names}journal {journal} {unit}, {lands}, {b.load_n:g} N in all (mean pressure {mean:.2f} MPa), "
-                    f"{speed} rpm{feed}.")  # fmt: skip
+                    f"{speed} rpm{slope}{feed}.")  # fmt: skip
     return told
 
 
 def oils(rows: Sequence[Row]) -> list[str]:
     """What was given of each oil, and how it is taken to warm."""
     found = list(dict.fromkeys(row.bearing.oil for row in rows))
-    told = [_oil(oil, [row for row in rows if row.bearing.oil == oil]) for oil in found]
+    told = []
+    for oil in found:
+        some = [row for row in rows if row.bearing.oil == oil]
+        told.append(_kinds(some) + _oil(oil, some))
     return [*told, *([TOO_THICK] if any(oil.unsheared for oil in found) else [])]
+
+
+def _kinds(rows: list[Row]) -> str:
+    """Which kinds of a job these are, before what is told of them."""
+    kinds = list(dict.fromkeys(clean(row.bearing.kind) for row in rows if row.bearing.kind))
+    return f"{listed(kinds)}: " if kinds else ""
 
 
 def _oil(oil: Oil, rows: list[Row]) -> str:
     if not oil.heats:
-        laminar = " Without a density it is not known whether the flow is laminar." if oil.density_kg_m3 is None else ""
+        laminar = f" {UNCHECKED}" if oil.density_kg_m3 is None else ""
         return f"Constant viscosity {oil.viscosity_mpa_s:g} mPa s: whether it is that warm is not asked.{laminar}"
     densities = [row.density_kg_m3 for row in rows if row.density_kg_m3 is not None]
     ends = list(dict.fromkeys(f"{end:.0f}" for end in (min(densities), max(densities)))) if densities else []

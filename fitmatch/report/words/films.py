@@ -14,6 +14,7 @@ COMPARES: Final = (
 TOO_THICK: Final = (
     "No viscosity at high shear is given: if this is a multigrade its film is thinner than shown (high_shear)."
 )
+UNCHECKED: Final = "Without a density it is not known whether the flow is laminar."
 CAUTIONS: Final = {
     "no-clearance": "NO CLEARANCE AT ALL is left: it must not be run",
     "turbulent": "the flow is not laminar (ISO 7902: Reynolds number above 41.3 √(r/c)): these figures are wrong",
@@ -25,5 +26,19 @@ CAUTIONS: Final = {
 
 
 def beside(rows: Iterable[Row]) -> list[str]:
-    """What goes with every table, document and picture of films."""
-    return [COMPARES, *([TOO_THICK] if any(row.bearing.oil.unsheared for row in rows) else [])]
+    """What goes with every document of films."""
+    oils = {row.bearing.oil for row in rows}
+    return [
+        COMPARES,
+        *([TOO_THICK] if any(oil.unsheared for oil in oils) else []),
+        *([UNCHECKED] if any(oil.density_kg_m3 is None for oil in oils) else []),
+    ]
+
+
+def flow_of(row: Row) -> str | None:
+    """Whether the flow is laminar, as documents say it; None without figures."""
+    if row.viscosity_pa_s is None:
+        return None
+    if row.reynolds_ratio is None:
+        return "unchecked"
+    return "turbulent" if "turbulent" in row.cautions else "laminar"

@@ -116,7 +116,9 @@ def _films(decision: Decision, ways: Sequence[_Way]) -> Sequence[PlanFilms | Non
 def _bearing(running: Running, placement: Placement) -> Bearing:
     position = placement.position
     assert position.journal is not None
-    return running.bearing(placement.clearance_over_coating_nm, position.journal.mean_nm, full_name(position.key))
+    return running.bearing(
+        placement.clearance_over_coating_nm, position.journal.mean_nm, full_name(position.key), kind=position.kind
+    )
 
 
 def _joint_chance(models: Sequence[ErrorModel], placements: Sequence[tuple[Placement, ...]]) -> float | None:

@@ -2,7 +2,7 @@
 
 Power goes into the oil that flows: dT = power / (density heat capacity (side flow + feed flow)), and the whole film has
 the viscosity of the inlet temperature plus half of dT. With a full groove under pressure the feed adds
-pi p r c^3 (1 + 1.5 e^2) / (3 viscosity l'), l' the width of one land, for two lands.
+pi p r c^3 (1 + 1.5 e^2) / (3 viscosity l') for two lands, l' the width of one; half of it for each land.
 """
 
 from collections.abc import Iterable
@@ -107,7 +107,7 @@ def _row(bearing: Bearing, films: Films) -> Row:
     effective = running.effective_c(found) if oil.heats else None
     if effective is not None and not oil.reaches(effective):
         return Row(bearing, cautions=("beyond-oil",))
-    viscosity = running.needed(found)
+    viscosity = running.needed(found) if oil.viscosity_mpa_s is None else oil.viscosity_mpa_s / 1_000
     density = oil.density_kg_m3 if effective is None else oil.density(effective)
     reynolds = None if density is None else running.reynolds_ratio(viscosity, density)
     thinnest = running.gap_m * (1 - found.eccentricity) * 1e6
@@ -178,7 +178,7 @@ class _Running:
         """What the pressure in a full groove presses through, in m3/s."""
         pressure = (self._bearing.feed_pressure_mpa or 0.0) * 1e6
         around = pi * pressure * self.radius_m * self.gap_m**3 * (1 + 1.5 * film.eccentricity**2)
-        return around / (3 * self.needed(film) * self._width_m) * max(1.0, self._bearing.lands / 2)
+        return around / (3 * self.needed(film) * self._width_m) * self._bearing.lands / 2
 
     def rise(self, film: Film) -> float:
         """By how much the oil is warmer when it leaves, in K; its density is that at the temperature halfway."""
