@@ -29,6 +29,7 @@ from fitmatch.records.job import Job
 from fitmatch.records.parts import Band, Position, Shell, Size, room
 from fitmatch.records.plans import Plan
 from fitmatch.records.pools import Pool
+from fitmatch.rules.one_half.min_wall import MinWall
 from fitmatch.study.advice.advised import ACTIONS, Advice, Advised, AdvisedJobs, Run
 
 MAKERS = [random_job, wishing_job, row_job, moving_job, guarded_job]
@@ -340,3 +341,28 @@ def test_frame_has_a_row_for_each_advice() -> None:
     frame = found.to_frame("mm")
     assert len(frame) == sum(max(1, len(one.advice)) for one in found.positions)
     assert {"position", "action", "amount", "clearance"} <= set(frame.columns)
+
+
+@pytest.mark.parametrize("bound", ["thinnest", "thickest", "min_wall"])
+def test_both_halves_keep_to_the_walls_allowed(bound: str) -> None:
+    """The nearest wall to the ideal that the drawing and `min_wall` allow is told, and both ends of the range do."""
+    off = 20 * STEP if bound == "thickest" else -20 * STEP
+    limits = {"min_nm": TARGET - 16 * STEP, "max_nm": TARGET + 16 * STEP}
+    job = make_job(
+        [make_position("R1", 2 * WALL + 2 * off + TARGET, **limits)],
+        [*make_shells("upper", [WALL]), *make_shells("lower", [WALL])],
+    )
+    edge = WALL + off + (-3 * STEP if bound == "thickest" else 3 * STEP)
+    band = Band(edge - 200 * STEP, edge) if bound == "thickest" else Band(edge, edge + 200 * STEP)
+    if bound == "min_wall":
+        job = replace(job, rules=(*job.rules, MinWall("rod", edge)))
+    else:
+        job = replace(job, drawing={"rod": {"wall": band}})
+    (one,) = fitmatch.advise(job).positions
+    (advice,) = (a for a in one.advice if a.action == "both-halves")
+    ends = (edge, advice.what["highest_nm"]) if bound != "thickest" else (advice.what["lowest_nm"], edge)
+    assert advice.what["wall_nm"] == edge and (advice.what["lowest_nm"], advice.what["highest_nm"]) == ends
+    for wall in ends:
+        other = advice._replace(what={**advice.what, "wall_nm": wall})
+        (placed,) = fitmatch.assign(changed([job], one, other)[0]).placements
+        assert placed.within_limits

@@ -99,15 +99,18 @@ def one_half(trial: Trial, position: Position, cures: Iterable[Cure]) -> Iterato
 
 
 def both_halves(trial: Trial, position: Position) -> Iterator[Advice]:
-    """Two more halves of equal walls that bring it to its target, or as near as its limits allow."""
+    """Two more halves of equal walls that bring it to its target, or as near as its limits and the walls allowed let
+    it come; and the walls that do as well."""
     bore = trial.bore_of(position.key)
     if bore is None or position.upper is not None or position.lower is not None:
         return
     low, high = bore.inside_low, bore.inside_high
     total = min(max(bore.ideal, bore.wanted_low, low), min(bore.wanted_high, high))
-    wall = next((half for half in (total // 2, total // 2 + 1) if low <= 2 * half <= high), None)
-    if wall is None or not all(least <= wall <= most for least, most in _allowed(trial, position)):
+    thinnest, thickest = _allowed(trial, position)
+    lowest, highest = max(-(-low // 2), thinnest), min(high // 2, thickest)
+    if lowest > highest:
         return
+    wall = min(max(total // 2, lowest), highest)
     plain = _Anything((ANY,) * len(trial.jobs[0].shell_columns))
     marks = {side: bore.terms.reads(position, side, plain) for side in SIDES}
     shells = [
@@ -119,12 +122,12 @@ def both_halves(trial: Trial, position: Position) -> Iterator[Advice]:
             "kind": trial.kind,
             "half": "both",
             "wall_nm": wall,
-            "lowest_nm": -(-low // 2),
-            "highest_nm": high // 2,
+            "lowest_nm": lowest,
+            "highest_nm": highest,
             "marks": {side: _spelled(trial.jobs[0], some or {}) for side, some in marks.items()},
             "step": None,
         }
-        steps = {_step_of(trial, side, (-(-low // 2), high // 2)) for side in SIDES}
+        steps = {_step_of(trial, side, (lowest, highest)) for side in SIDES}
         what["step"] = steps.pop() if len(steps) == 1 else None
         yield Advice(BOTH_HALVES, what, _gained(trial, position, reached.placement.clearance_nm), reached=reached)
 
@@ -193,9 +196,11 @@ def _step_of(trial: Trial, half: str, span: Span) -> str | None:
     return min(fitting, key=lambda s: abs(2 * s.mean_nm - sum(span))).step if fitting else None
 
 
-def _allowed(trial: Trial, position: Position) -> list[Span]:
+def _allowed(trial: Trial, position: Position) -> Span:
+    """The thinnest and the thickest wall that a half of the position may have."""
     terms = trial.sorted.terms_of(position)
-    return [(_THINNEST, _THICKEST), terms.walls, walls_drawn(terms.job, position.kind)]
+    thinnest, thickest = zip((_THINNEST, _THICKEST), terms.walls, walls_drawn(terms.job, position.kind), strict=True)
+    return max(thinnest), min(thickest)
 
 
 def _gained(trial: Trial, position: Position, clearance_nm: int) -> int | None:
