@@ -559,7 +559,7 @@ def test_a_time_limit_leaves_room_for_what_follows(
 
         monkeypatch.setattr(reading, "read_job", slowly)
         monkeypatch.setattr("fitmatch.fit.assign.assign", noted)
-        monkeypatch.setattr("fitmatch.cli.assign._STARTED", time.monotonic())
+        monkeypatch.setattr("fitmatch.cli.solving.STARTED", time.monotonic())
         assert Ran(capsys, "assign", job, "--time-limit", "100").status == 0
     assert left[0.0] > 98 and left[0.0] - left[1.0] > 2
 

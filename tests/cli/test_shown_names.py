@@ -77,7 +77,7 @@ def test_nor_does_the_name_of_a_folder(tmp_path: Path) -> None:
     put(tmp_path / EVIL / "positions.csv", "position,kind\nR1,rod\n")
     put(tmp_path / EVIL / "shells/1.csv", "shell,kind,half\n1,rod,upper\n")
     text = shown(["measure", EVIL], tmp_path)
-    assert obeyed(text) == [] and "readings.csv: leads out of the job folder" in text
+    assert obeyed(text) == [] and f"{SHOWN}/readings.csv cannot be written" in text
 
 
 def test_nor_does_that_of_the_readings(tmp_path: Path) -> None:
