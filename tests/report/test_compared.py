@@ -5,6 +5,7 @@ import random
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from made.jobs import (
@@ -86,3 +87,21 @@ def test_nothing_to_compare_is_compared_all_the_same(name: str) -> None:
     assert "NEEDS ATTENTION" in in_every_form(NOTHING[name], 80)
     rows = fitmatch.compare(NOTHING[name]).plans
     assert {(row.found.figures.filled, row.found.figures.worst_deviation_nm) for row in rows} == {(0, None)}
+
+
+def test_a_position_that_is_not_filled_is_told_in_every_form() -> None:
+    """Beside how many are filled, with no chance that all are inside; in both pictures too."""
+    whole = fitmatch.read_job(Path(__file__).parents[2] / "samples" / "metrology-bench")
+    assert all(row.joint_chance is not None for row in fitmatch.compare(whole).plans)
+    count = len(whole.positions)
+    late = [s for s in whole.shells if s.half == "upper"][count - 1 :]
+    held = tuple(replace(s, hold="rust") if s in late else s for s in whole.shells)
+    compared = fitmatch.compare(replace(whole, shells=held))
+    assert f"{count - 1} of {count}" in compared_text(compared, "mm")
+    for row in json.loads(compared_document(compared, "mm"))["plans"]:
+        assert (row["filled"], row["positions"], row["joint_chance"]) == (count - 1, count, None)
+    assert set(compared.to_frame()["positions"]) == {count}
+    assert ",positions,filled," in compared_rows(compared, "mm").splitlines()[0]
+    empty = compared.answers[0].plans[0].unfilled[0].position.name
+    picture = compared_picture(compared, "mm", ".svg").decode()
+    assert f"{empty}, not filled" in picture and "1 not filled" in picture

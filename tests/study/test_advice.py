@@ -366,3 +366,18 @@ def test_both_halves_keep_to_the_walls_allowed(bound: str) -> None:
         other = advice._replace(what={**advice.what, "wall_nm": wall})
         (placed,) = fitmatch.assign(changed([job], one, other)[0]).placements
         assert placed.within_limits
+
+
+@pytest.mark.parametrize("kind", ["main", "Front mains", "rod"])
+@pytest.mark.parametrize("off", [-20, 20])
+def test_no_main_is_honed_or_made_smaller_alone(kind: str, off: int) -> None:
+    """Mains are bored in line; the same bore of another kind may be."""
+    limits = {"min_nm": TARGET - STEP, "max_nm": TARGET + STEP}
+    position = make_position("M1", 2 * WALL + off * STEP + TARGET, kind=kind, **limits)
+    shells = [make_shell(half, half, WALL, kind=kind) for half in ("upper", "lower")]
+    assert position.housing_bore is not None
+    band = Band(position.housing_bore.mean_nm - 50 * STEP, position.housing_bore.mean_nm + 50 * STEP)
+    job = replace(make_job([position], shells), drawing={kind: {"housing_bore": band}})
+    (one,) = fitmatch.advise(job).positions
+    worked = {a.action for a in one.advice} & {"hone", "resize"}
+    assert worked == ({"hone" if off < 0 else "resize"} if kind == "rod" else set())

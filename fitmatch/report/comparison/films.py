@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator, Sequence
 
-from fitmatch.report.comparison.rows import by_kind
+from fitmatch.report.comparison.rows import by_kind, filled
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
 from fitmatch.report.shared.scale import NOTHING, Scale
 from fitmatch.report.text.films import oils, what_was_given
@@ -55,7 +55,7 @@ def _table(rows: Sequence[PlanRow], scale: Scale) -> list[str]:
     return table(
         rows,
         Column("plan", lambda row: row.plan, "left"),
-        Column("filled", lambda row: str(row.found.figures.filled)),
+        Column("filled", lambda row: filled(row.found)),
         Column(f"worst\n{scale.step}", lambda row: scale.steps(row.found.figures.worst_deviation_nm)),
         Column(f"spread\n{scale.step}", lambda row: scale.steps(row.found.figures.spread_nm)),
         Column("thinnest\nfilm um", number("min_film_thickness_um", 2)),

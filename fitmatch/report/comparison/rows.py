@@ -8,7 +8,7 @@ from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.shared.layout import Column, clean, paragraph, whole
 from fitmatch.report.shared.scale import Scale
 from fitmatch.report.words.levels import in_words
-from fitmatch.study.comparison.compared import BoxesRow, PlanRow, Point, RuleRow, TargetRow
+from fitmatch.study.comparison.compared import BoxesRow, Found, PlanRow, Point, RuleRow, TargetRow
 
 RowT = TypeVar("RowT", PlanRow, TargetRow, RuleRow, BoxesRow, Point)
 
@@ -28,7 +28,7 @@ def figures(rows: Sequence[RowT], scale: Scale, *, mean: bool = False) -> list[C
         return lambda row: show(row.found.figures)
 
     return [
-        Column("filled", of(lambda f: str(f.filled))),
+        Column("filled", lambda row: filled(row.found)),
         Column("below,\nabove", of(lambda f: f"{f.below}, {f.above}")),
         Column(f"worst\n{scale.step}", of(lambda f: scale.steps(f.worst_deviation_nm))),
         Column(f"spread\n{scale.step}", of(lambda f: scale.steps(f.spread_nm))),
@@ -36,6 +36,11 @@ def figures(rows: Sequence[RowT], scale: Scale, *, mean: bool = False) -> list[C
         Column("sum of\nsquares", of(lambda f: scale.squares(f.sum_squared_deviation_nm2))),
         Column("boxes", of(lambda f: str(f.boxes))),
     ]
+
+
+def filled(found: Found) -> str:
+    """How many positions have shells, and of how many if not all have."""
+    return f"{found.figures.filled} of {found.positions}" if found.unfilled else str(found.figures.filled)
 
 
 def not_proven(rows: Sequence[RowT], scale: Scale, name: Callable[[RowT], str]) -> list[str]:

@@ -74,14 +74,20 @@ def compared_rows(compared: Compared, unit: str) -> str:
     strategy `target`, position by position."""
     rows = [*_clearances(compared, unit), *(_cells(record, unit) for record in compared.records())]
     job = ("job",) if any(row.get("job") for row in rows) else ()
-    columns = ("table", *job, "kind", *_OWN, *_POSITION[:2], *_POSITION[3:], *_FIGURES, *_AFTER)
+    columns = ("table", *job, "kind", *_OWN, *_POSITION[:2], *_POSITION[3:], "positions", *_FIGURES, *_AFTER)
     used = {name for row in rows for name, value in row.items() if value not in (None, "")}
     return rows_text([name for name in columns if name in used], _LENGTHS, unit, rows)
 
 
 def _found(found: Found, unit: str) -> dict[str, Value]:
     job: dict[str, Value] = {"job": found.job} if found.job else {}
-    return {**job, "kind": found.kind, **figures_value(found.figures, unit), **proof_value(found.proof, unit)}
+    return {
+        **job,
+        "kind": found.kind,
+        "positions": found.positions,
+        **figures_value(found.figures, unit),
+        **proof_value(found.proof, unit),
+    }
 
 
 def _point(point: Point, unit: str) -> dict[str, Value]:

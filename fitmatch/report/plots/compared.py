@@ -68,9 +68,10 @@ def _plans(told: str, rows: Sequence[PlanRow], scale: Scale) -> Panel:
 
 
 def _way(row: PlanRow) -> str:
-    """Its name, and how many positions are outside their limits and so count in none of the figures."""
-    outside = row.found.figures.below + row.found.figures.above
-    return f"{row.plan},\n{outside} outside" if outside else row.plan
+    """Its name, and how many positions count in none of the figures: outside their limits, or not filled."""
+    outside, unfilled = row.found.figures.below + row.found.figures.above, row.found.unfilled
+    told = [f"{outside} outside"] * bool(outside) + [f"{unfilled} not filled"] * bool(unfilled)
+    return f"{row.plan},\n{', '.join(told)}" if told else row.plan
 
 
 def _films(told: str, rows: Sequence[PlanRow]) -> Panel:

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import Final, NamedTuple
 
-from fitmatch.lengths import NM_PER_UNIT, decimal, fixed, round_half_even, two_digits
+from fitmatch.lengths import NM_PER_UNIT, decimal, exact, fixed, round_half_even, two_digits
 
 NOTHING: Final = "-"  # for a missing length
 
@@ -86,6 +86,27 @@ def steps(unit: str, nm: int) -> str:
     least = 1 if nm * 10 % NM_PER_UNIT[step] == 0 else 2
     digits = fixed(nm, step, _enough(least, nm, step)).rstrip("0").rstrip(".")
     return "1 tenth" if step == "tenths" and digits == "1" else f"{digits} {step}"
+
+
+def with_range(nm: int, low_nm: int, high_nm: int, unit: str) -> str:
+    """A length and the lengths from low to high that do as well, the ends rounded towards each other."""
+    lengths = nm, low_nm, high_nm
+    places = decimals(unit, lengths)
+    at, low, high = (on_paper(one, unit, places, way) for one, way in zip(lengths, (0, 1, -1), strict=True))
+    if low <= at <= high:
+        text, least, most = (fixed(one, unit, places) for one in (at, low, high))
+    else:
+        text, least, most = (exact(one, unit) for one in lengths)
+    will_do = "" if low_nm == high_nm else f" ({least} to {most} will do)"
+    return f"{text} {unit}{will_do}"
+
+
+def on_paper(nm: int, unit: str, places: int, way: int) -> int:
+    """What is read if this length is written back with so many decimals: rounded up (1), down (-1) or to the nearest
+    (0). A limit that falls short by a rounding does not work."""
+    per, power = NM_PER_UNIT[unit], 10**places
+    digits = round_half_even(nm * power, per) if not way else way * -(-way * nm * power // per)
+    return round_half_even(digits * per, power)
 
 
 def _enough(places: int, nm: int, unit: str) -> int:

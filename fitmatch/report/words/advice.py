@@ -5,7 +5,7 @@ from typing import Any, Final
 
 from fitmatch.lengths import NM_PER_UNIT, exact, fixed, round_half_even
 from fitmatch.report.shared.layout import clean, whole
-from fitmatch.report.shared.scale import Scale
+from fitmatch.report.shared.scale import Scale, with_range
 from fitmatch.study.advice.advised import Advice, Reached, Run
 from fitmatch.wording import listed
 
@@ -91,12 +91,11 @@ def _reached(reached: Reached, scale: Scale) -> str:
 
 def _half(what: Mapping[str, Any], scale: Scale) -> str:
     """What to look for: the half, its wall, and what must stand on it."""
-    half, wall = what["half"], scale.with_unit(what["wall_nm"])
-    low, high = what["lowest_nm"], what["highest_nm"]
-    will_do = f" ({scale.length(low)} to {scale.length(high)} will do)" if low < high else ""
+    half = what["half"]
+    wall = with_range(what["wall_nm"], what["lowest_nm"], what["highest_nm"], scale.unit)
     which = "upper and lower half with walls of" if half == "both" else f"{half} half with a wall of"
     reads = _reads(what["marks"])
-    return f"{which} {wall}{will_do}{f', {reads}' if reads else ''}"
+    return f"{which} {wall}{f', {reads}' if reads else ''}"
 
 
 def _reads(marks: Mapping[str, Any]) -> str:

@@ -4,11 +4,11 @@ the shop's own would fix it."""
 from collections.abc import Iterator, Sequence
 from typing import Final, NamedTuple
 
-from fitmatch.lengths import NM_PER_UNIT, exact, fixed, round_half_even
+from fitmatch.lengths import fixed
 from fitmatch.records.keys import full_name
 from fitmatch.records.plans import Cure, Reason, Stray
 from fitmatch.report.shared.layout import clean, whole
-from fitmatch.report.shared.scale import decimals, steps
+from fitmatch.report.shared.scale import decimals, on_paper, steps, with_range
 from fitmatch.rules.positions.drawing import Drawing
 from fitmatch.rules.registry import REGISTRY
 from fitmatch.wording import listed
@@ -179,7 +179,7 @@ def _cure(cure: Cure, unit: str) -> str:
         sort = next(sort for sort in REGISTRY if cure.change in sort.keys)
         which_way = sort.phrases.get("eased", "more")
         places = decimals(unit, [cure.to_nm], cure.by_nm)
-        to_nm = _on_paper(cure.to_nm, unit, places, -1 if which_way == "less" else 1)
+        to_nm = on_paper(cure.to_nm, unit, places, -1 if which_way == "less" else 1)
         to = fixed(to_nm, unit, places)
         return f"the rule {cure.change} at {to} {unit} ({steps(unit, cure.by_nm)} {which_way})"
     return f"without {_bond(cure.change)}"
@@ -195,15 +195,7 @@ def _one_more(cure: Cure, unit: str) -> str:
 def _wall(cure: Cure, unit: str) -> str:
     """The wall, and the range of walls that will do."""
     assert cure.to_nm is not None and cure.low_nm is not None and cure.high_nm is not None
-    walls = cure.to_nm, cure.low_nm, cure.high_nm
-    places = decimals(unit, walls)
-    wall, low, high = (_on_paper(nm, unit, places, way) for nm, way in zip(walls, (0, 1, -1), strict=True))
-    if low <= wall <= high:
-        text, least, most = (fixed(nm, unit, places) for nm in (wall, low, high))
-    else:
-        text, least, most = (exact(nm, unit) for nm in walls)
-    will_do = "" if cure.low_nm == cure.high_nm else f" ({least} to {most} will do)"
-    return f"wall {text} {unit}{will_do}"
+    return f"wall {with_range(cure.to_nm, cure.low_nm, cure.high_nm, unit)}"
 
 
 def _reads(column: str, marks: Sequence[str]) -> str:
@@ -211,11 +203,3 @@ def _reads(column: str, marks: Sequence[str]) -> str:
         return "coated" if any(marks) else "uncoated"
     named = [clean(mark) for mark in marks if mark]
     return f"{clean(column)} {' or '.join(named)}" if named else f"no {clean(column)} mark"
-
-
-def _on_paper(nm: int, unit: str, places: int, way: int) -> int:
-    """What is read if this length is written back with so many decimals: rounded up (1), down (-1) or to the nearest
-    (0). A limit that falls short by a rounding does not work."""
-    per, power = NM_PER_UNIT[unit], 10**places
-    digits = round_half_even(nm * power, per) if not way else way * -(-way * nm * power // per)
-    return round_half_even(digits * per, power)

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from fitmatch.fit.classes.candidates import Kind
+from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Jobs
 from fitmatch.records.keys import PositionKey
 from fitmatch.records.parts import Band, Position, Size
@@ -36,7 +37,7 @@ def by_polishing(trial: Trial, position: Position) -> Iterator[Advice]:
 
 
 def by_honing(trial: Trial, position: Position) -> Iterator[Advice]:
-    """Only inside the band that the drawing gives the bore."""
+    """Only inside the band that the drawing gives the bore, and no main: those are bored in line, together."""
     place, bore, band = position.key, position.housing_bore, _bore_band(trial, position)
     if band is None or bore is None:
         return
@@ -49,7 +50,7 @@ def by_honing(trial: Trial, position: Position) -> Iterator[Advice]:
 
 
 def by_resizing(trial: Trial, position: Position) -> Iterator[Advice]:
-    """A cap face cut, and the bore honed back into its band: smaller than it is."""
+    """A cap face cut, and the bore honed back into its band: smaller than it is; no main either."""
     place, bore, band = position.key, position.housing_bore, _bore_band(trial, position)
     if band is None or bore is None:
         return
@@ -117,4 +118,7 @@ def _spare_below(reached: Reached, most: int) -> int:
 
 
 def _bore_band(trial: Trial, position: Position) -> Band | None:
+    """None where no bore may be worked on alone: the drawing gives no band, or the bores are in one block."""
+    if in_one_block(position.kind):
+        return None
     return trial.job_of(position.key).drawing.get(position.kind, {}).get("housing_bore")

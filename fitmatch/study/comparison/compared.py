@@ -30,12 +30,17 @@ FILM_FIGURES: Final = (
 
 class Found(NamedTuple):
     """What one question gave for one kind, or for one group of jobs that decide it together; `job` is the job where
-    each has the shells alone."""
+    each has the shells alone. `positions`: how many there are, filled or not."""
 
     job: str
     kind: str
+    positions: int
     figures: KindFigures
     proof: Proof
+
+    @property
+    def unfilled(self) -> int:
+        return self.positions - self.figures.filled
 
 
 class PlanFilms(NamedTuple):
@@ -103,7 +108,8 @@ class PlanFilms(NamedTuple):
 
 
 class PlanRow(NamedTuple):
-    """One way of choosing. `leftover_sets`: None where it could not be counted in time. `equal`: the plans whose worst
+    """One way of choosing. `joint_chance`: None where too little is known, or a position is not filled.
+    `leftover_sets`: None where it could not be counted in time. `equal`: the plans whose worst
     deviation differs from this one's by less than measurement can tell. `films`: None unless asked for and the kind has
     a [film] table, in all of its jobs."""
 
@@ -225,7 +231,8 @@ class Compared:
 
 def _record(table: str, found: Found, **own: object) -> dict[str, object]:
     job = {"job": found.job} if found.job else {}
-    return {"table": table, **job, "kind": found.kind, **own, **found.figures._asdict(), "proven": found.proof.proven}
+    figures = {"positions": found.positions, **found.figures._asdict()}
+    return {"table": table, **job, "kind": found.kind, **own, **figures, "proven": found.proof.proven}
 
 
 def _floats(record: dict[str, object], per_unit: int) -> Iterator[tuple[str, object]]:

@@ -12,7 +12,8 @@ from fitmatch.fit.model.order import LEVELS_0_AND_1, SPREAD, SQUARES, WORST, val
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.names import natural
 from fitmatch.records.job import Job, Jobs
-from fitmatch.records.placements import Placement, figures_of_several
+from fitmatch.records.placements import KindFigures, Placement, figures_of_several
+from fitmatch.records.plans import Proof
 from fitmatch.records.pools import Group
 from fitmatch.rules.registry import SETTINGS
 from fitmatch.study.comparison.compared import Found
@@ -52,7 +53,12 @@ class Decision:
         if not solved.proof.proven and not movable(self.jobs, self.group.kind):
             placements = min(placements, by_hand(kind), key=lambda some: _rank(kind, some))
         figures = figures_of_several(by_job(kind, placements))
-        return Ranked(Found(self.name, self.group.label, figures, solved.proof), _rank(kind, placements))
+        return Ranked(self.found(figures, solved.proof), _rank(kind, placements))
+
+    def found(self, figures: KindFigures, proof: Proof) -> Found:
+        """These figures as those of the group."""
+        positions = sum(p.kind == self.group.kind for job in self.jobs for p in job.positions)
+        return Found(self.name, self.group.label, positions, figures, proof)
 
     def has_time(self) -> bool:
         """Whether another question can be asked."""

@@ -21,7 +21,7 @@ from fitmatch.records.placements import KindFigures, Placement
 from fitmatch.records.plans import Plan, Proof
 from fitmatch.records.pools import Pool
 from fitmatch.stages import now
-from fitmatch.study.comparison.compared import BY_STRATEGY, Found, PlanFilms, PlanRow
+from fitmatch.study.comparison.compared import BY_STRATEGY, PlanFilms, PlanRow
 from fitmatch.study.comparison.decision import Decision
 from fitmatch.study.comparison.leftover_sets import leftover_sets
 from fitmatch.study.film.films import film
@@ -74,10 +74,11 @@ def plan_rows(decision: Decision, plans: Mapping[str, Plan], *, films: bool) -> 
     equal = _equal(decision.jobs, ways)
     for way, films_of_it in zip(ways, filmed, strict=True):
         placed = [p for some in way.placements for p in some]
+        found = decision.found(way.figures, way.proof)
         yield PlanRow(
             way.name,
-            Found(decision.name, decision.group.label, way.figures, way.proof),
-            _joint_chance(models, way.placements),
+            found,
+            None if found.unfilled else _joint_chance(models, way.placements),
             leftover_sets(decision.jobs, decision.group.kind, placed, decision.stop),
             way.rules_broken,
             tuple(other.name for other in ways if {way.name, other.name} in equal),
