@@ -549,9 +549,9 @@ def test_a_time_limit_leaves_room_for_what_follows(
     read_job = reading.read_job
     for takes in (0.0, 1.0):
 
-        def slowly(folder: Path, takes: float = takes) -> Job:
+        def slowly(folder: Path, takes: float = takes, **options: bool) -> Job:
             time.sleep(takes)
-            return read_job(folder)
+            return read_job(folder, **options)
 
         def noted(task: Job, *rest: Any, stop: Stop, takes: float = takes, **named: Any) -> Plan:
             left[takes] = stop.seconds_left() or 0.0
