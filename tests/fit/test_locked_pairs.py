@@ -54,7 +54,7 @@ def locked_job(rng: random.Random, *, most: int) -> Job:
 
 
 @pytest.mark.parametrize("strategy", STRATEGIES)
-@seeds(5, 30)
+@seeds(5, 15)
 def test_the_best_beside_locked_pairs(seeds: list[int], strategy: str) -> None:
     """The plan stands at the figures of the best over all plans and passes every check, whichever boxes it draws on:
     what is locked in both halves is in, wherever its housing leaves a clearance."""
@@ -67,7 +67,7 @@ def test_the_best_beside_locked_pairs(seeds: list[int], strategy: str) -> None:
 
 
 @pytest.mark.parametrize("strategy", STRATEGIES)
-@seeds(5, 20)
+@seeds(5, 10)
 def test_the_next_best_beside_locked_pairs(seeds: list[int], strategy: str) -> None:
     """So do the plans that come next."""
     for seed in seeds:

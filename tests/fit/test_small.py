@@ -50,7 +50,7 @@ from fitmatch.report.text.report import plan_text
 from fitmatch.report.words.small_reasons import Beside, in_words
 
 
-@seeds(30, 150, 2)
+@seeds(30, 75, 2)
 def test_reasons_and_cures_against_all_plans(seeds: list[int]) -> None:
     """Every position that fails has a reason that is enough and irreducible, a single bond where one is enough, and all
     the cures there are, each by the least amount."""
@@ -84,7 +84,7 @@ def test_reasons_with_wishes_rows_and_housings(seeds: list[int], make: Callable[
         assert seen.keys() >= cures
 
 
-@seeds(20, 60)
+@seeds(20, 40)
 def test_reasons_of_several_jobs(seeds: list[int]) -> None:
     """The same for two or three jobs that share their shells: no position of any of them is worse off."""
     seen: Counter[str] = Counter()
@@ -98,7 +98,7 @@ def test_reasons_of_several_jobs(seeds: list[int]) -> None:
     assert seen["reasons"] and seen["lock"] + seen["upper"]
 
 
-@seeds(45, 150)
+@seeds(45, 90)
 def test_reasons_under_a_guard(seeds: list[int]) -> None:
     """The same with a guard; the guard of a cure works, and a hundredth more does not."""
     seen = guards = 0

@@ -59,7 +59,7 @@ def assert_same(found: Found, job: Job | Pool, told: object, strategy: str = "ta
 
 
 @pytest.mark.parametrize("make", MAKERS)
-@seeds(3, 12)
+@seeds(3, 6)
 def test_every_row_of_plans_is_what_assign_gives(seeds: list[int], make: Callable[..., Job]) -> None:
     """Strategies and baselines, of jobs with every rule; `even` is left out for kinds that lack limits."""
     for seed in seeds:
@@ -78,7 +78,7 @@ def test_every_row_of_plans_is_what_assign_gives(seeds: list[int], make: Callabl
 
 
 @pytest.mark.parametrize("make", MAKERS)
-@seeds(1, 8)
+@seeds(1, 4)
 def test_every_further_row_is_what_assign_gives(seeds: list[int], make: Callable[..., Job]) -> None:
     """For the job with that target, without that rule, with these boxes alone."""
     for seed in seeds:
@@ -120,7 +120,7 @@ def test_only_the_shops_own_rules_are_let_go(make: Callable[..., Job]) -> None:
 
 @pytest.mark.parametrize("against", ["boxes", "spread"])
 @pytest.mark.parametrize("make", MAKERS)
-@seeds(3, 20)
+@seeds(3, 10)
 def test_a_trade_off_is_every_plan_that_none_beats_in_both(
     seeds: list[int], make: Callable[..., Job], against: str
 ) -> None:
@@ -138,7 +138,7 @@ def test_a_trade_off_is_every_plan_that_none_beats_in_both(
 
 
 @pytest.mark.parametrize("against", ["boxes", "spread"])
-@seeds(2, 16)
+@seeds(2, 8)
 def test_a_trade_off_has_as_many_points_as_there_are(seeds: list[int], against: str) -> None:
     """Of thick shells with wide limits there are several, and all are found."""
     most = 0
@@ -163,7 +163,7 @@ def test_a_trade_off_has_as_many_points_as_there_are(seeds: list[int], against: 
     assert most > 1
 
 
-@seeds(3, 15)
+@seeds(3, 7)
 def test_a_pool_is_compared_as_it_is_assigned(seeds: list[int]) -> None:
     """Several jobs that share their shells: the rows of each group, by its label."""
     for seed in seeds:
@@ -181,7 +181,7 @@ def test_a_pool_is_compared_as_it_is_assigned(seeds: list[int]) -> None:
 
 
 @pytest.mark.parametrize("against", ["boxes", "spread"])
-@seeds(3, 15)
+@seeds(3, 7)
 def test_a_trade_off_of_a_pool_ends_at_its_strategies(seeds: list[int], against: str) -> None:
     """The smallest worst deviation is that of `target`, the fewest boxes or the smallest spread that of the strategy
     which asks for it; each point is better than the one before in one figure and worse in the other."""
@@ -262,7 +262,7 @@ def test_the_box_of_a_locked_shell_is_always_opened() -> None:
     assert [(row.opened, row.locked) for row in compared.left_out] == [(("a",), ("b",))]
 
 
-@seeds(4, 30)
+@seeds(4, 15)
 def test_equal_is_symmetric_and_by_kind(seeds: list[int]) -> None:
     """A plan is never among its own equals, and two plans that count different numbers of positions are not equal
     unless they are one and the same."""
