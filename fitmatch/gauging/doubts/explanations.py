@@ -81,6 +81,7 @@ def _step(sample: Sample, in_columns: int) -> Iterator[Explanation]:
         Explanation("step", tuple(range(start + k, start + len(some.values))), shift, low, per_standard)
         for start, some, others in ((0, columns, log), (in_columns, log, columns))
         for k, shift, low, per_standard in _steps(some, others)
+        if k or start  # of the columns and the long file as a whole the latter is called off
     ]
     if found:
         yield max(found, key=lambda one: one.removes_nm)
