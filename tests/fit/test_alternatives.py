@@ -47,7 +47,7 @@ STRATEGIES = ["target", "even", "keep-sets"]
 
 
 @pytest.mark.parametrize("strategy", STRATEGIES)
-@seeds(10, 50, 3, slow=[6])
+@seeds(10, 24, slow=[6])
 def test_alternatives_are_the_next_of_all_plans(seeds: list[int], strategy: str) -> None:
     """The figures of the alternatives are the next values of all plans, ties included, and none is missing at the
     end, with and without slack."""
@@ -59,7 +59,7 @@ def test_alternatives_are_the_next_of_all_plans(seeds: list[int], strategy: str)
 
 @pytest.mark.parametrize("strategy", STRATEGIES)
 @pytest.mark.parametrize("make", [wishing_job, row_job, moving_job])
-@seeds(5, 20, slow=[0])
+@seeds(5, 10, slow=[0])
 def test_alternatives_with_wishes_rows_and_housings(seeds: list[int], make: Callable[..., Job], strategy: str) -> None:
     """The same with a wanted band, with rules about the row of bores, and with housings that may move."""
     for seed in seeds:
@@ -80,7 +80,7 @@ def guard_is_good(job: Job) -> bool:
 
 @pytest.mark.parametrize("priority", ["together", "in-order"])
 @pytest.mark.parametrize("strategy", STRATEGIES)
-@seeds(8, 20)
+@seeds(8, 14)
 def test_alternatives_of_several_jobs(seeds: list[int], strategy: str, priority: str) -> None:
     """Two or three jobs that share their shells: the next values of all plans for each kind, first the engines complete
     in it; in order, those of the first job before those of the second."""
@@ -132,7 +132,7 @@ def test_boxes_counted_in_rows(seeds: list[int], monkeypatch: pytest.MonkeyPatch
 
 
 @pytest.mark.parametrize("strategy", STRATEGIES)
-@seeds(8, 30, 2)
+@seeds(8, 16)
 def test_alternatives_under_a_guard(seeds: list[int], strategy: str) -> None:
     """The same where limits differ from pair to pair."""
     tried = 0

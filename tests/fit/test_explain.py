@@ -49,7 +49,7 @@ def some_pair(rng: random.Random, job: Job, position: Position) -> oracle.Pair |
 
 
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
-@seeds(30, 75, 2, slow=[0, 4])
+@seeds(30, 45, slow=[0, 4])
 def test_runner_up_and_insisting_against_all_plans(seeds: list[int], strategy: str) -> None:
     """The runner-up is the best of all plans in which the position's walls total something else, or in which it is
     filled if it is not; with a pair insisted on the plan is the best of all that have it. Where there is no such plan,
@@ -98,7 +98,7 @@ def _not_walls(walls_nm: int | None) -> Callable[[oracle.Pair], bool]:
 
 @pytest.mark.parametrize("priority", ["together", "in-order"])
 @pytest.mark.parametrize("strategy", ["target", "even"])
-@seeds(20, 40)
+@seeds(20, 60)
 def test_explained_in_several_jobs(seeds: list[int], strategy: str, priority: str) -> None:
     """The same where several jobs share their shells: runner-up and insisted plan are the best for all of them, or turn
     by turn, even where it costs a job that comes before."""

@@ -135,7 +135,7 @@ def assert_best(strategy: str, seeds: list[int]) -> tuple[int, int, int]:
 
 @pytest.mark.usefixtures("few_draws")
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
-@seeds(25, 82, 2)
+@seeds(25, 60)
 def test_guarded_answers_are_the_best_of_all_plans(seeds: list[int], strategy: str) -> None:
     """Margins that differ from pair to pair: every strategy has the figures of the best plan on every level."""
     looked, differ, changed = assert_best(strategy, seeds)

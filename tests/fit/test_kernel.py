@@ -56,7 +56,7 @@ def assert_same(found: kernel.Solved, wanted: KindFigures, told: object) -> None
 
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
 @pytest.mark.parametrize("make", MAKERS)
-@seeds(4, 8, slow=[0])
+@seeds(4, 6, slow=[0])
 def test_a_kernel_stands_at_the_figures_of_the_answer(
     seeds: list[int], make: Callable[..., Job], strategy: str
 ) -> None:
@@ -94,7 +94,7 @@ def test_other_rules_need_no_other_kernel(make: Callable[..., Job]) -> None:
 
 @pytest.mark.parametrize("strategy", ["target", "even"])
 @pytest.mark.parametrize("make", MAKERS)
-@seeds(4, 8)
+@seeds(4, 6)
 def test_other_targets_need_no_other_kernel(seeds: list[int], make: Callable[..., Job], strategy: str) -> None:
     """A target for each position, as in a job that says so; the placements have the reported figures."""
     for seed in seeds:

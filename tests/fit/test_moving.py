@@ -36,7 +36,7 @@ from fitmatch.report.words.reasons import words_of
 
 
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
-@seeds(6, 30, 3, slow=[1])
+@seeds(6, 16, slow=[1])
 def test_housings_are_the_best_of_all_plans(seeds: list[int], strategy: str) -> None:
     """With housings that may move, beside all other rules, the plan has the figures of the best plan over every
     order of the housings, and moves no more of them than it must."""

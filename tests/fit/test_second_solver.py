@@ -216,13 +216,13 @@ def assert_same(strategy: str, seeds: list[int]) -> None:
 
 
 @pytest.mark.parametrize("strategy", ["target", "even"])
-@seeds(4, 25, 6)
+@seeds(4, 10, 2)
 def test_a_second_solver_agrees(seeds: list[int], strategy: str) -> None:
     """HiGHS, level by level on its own model, arrives at the same figures, ties included."""
     assert_same(strategy, seeds)
 
 
-@seeds(2, 5, 2, slow=[0])
+@seeds(2, 3, slow=[0])
 def test_a_second_solver_agrees_on_boxes(seeds: list[int]) -> None:
     """The same for `keep-sets`, whose model looks at every set of boxes."""
     assert_same("keep-sets", seeds)

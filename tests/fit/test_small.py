@@ -50,7 +50,7 @@ from fitmatch.report.text.report import plan_text
 from fitmatch.report.words.small_reasons import Beside, in_words
 
 
-@seeds(30, 75, 2)
+@seeds(30, 50)
 def test_reasons_and_cures_against_all_plans(seeds: list[int]) -> None:
     """Every position that fails has a reason that is enough and irreducible, a single bond where one is enough, and all
     the cures there are, each by the least amount."""
@@ -69,7 +69,7 @@ def test_reasons_and_cures_against_all_plans(seeds: list[int]) -> None:
         (moving_job, {"upper", "not offered: max"}),
     ],
 )
-@seeds(32, 60)
+@seeds(32, 44)
 def test_reasons_with_wishes_rows_and_housings(seeds: list[int], make: Callable[..., Job], cures: set[str]) -> None:
     """The same where others must not miss their wanted band by more, where bores in a row bind each other, and where
     housings may move."""

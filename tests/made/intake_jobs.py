@@ -80,6 +80,7 @@ def write_job(
 def put(path: Path, text: str | bytes) -> None:
     """Write a file byte for byte, with the folders it needs."""
     path.parent.mkdir(parents=True, exist_ok=True)
+    path.unlink(missing_ok=True)  # writing over a file makes some file systems wait for the disk
     path.write_bytes(text if isinstance(text, bytes) else text.encode())
 
 

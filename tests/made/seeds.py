@@ -14,11 +14,11 @@ DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
 
 
 def seeds(quick: int, normally: int, parts: int = 1, *, slow: Collection[int] = ()) -> pytest.MarkDecorator:
-    """Some seeds at a time as the parameter `seeds`: the first so many but those that are slow; then these and all
-    others, deep and in so many parts."""
+    """Some seeds at a time as the parameter `seeds`: the first so many; then all others, deep and in so many parts. Those
+    that are slow only where FITMATCH_DEEP asks for so many."""
     count = max(DEEP or normally, quick + 1)
     few = [seed for seed in range(quick) if seed not in slow]
-    others = [*slow, *range(quick, count)]
+    others = [*(slow if DEEP else ()), *range(quick, count)]
     ends = [len(others) * part // parts for part in range(parts + 1)]
     sets: list[Any] = [pytest.param(few, id="quick")]
     for start, end in pairwise(ends):

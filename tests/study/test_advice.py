@@ -121,7 +121,7 @@ def failing_before(plan: Plan) -> dict[object, tuple[int, int]]:
 
 
 @pytest.mark.parametrize("make", MAKERS)
-@seeds(4, 20, 4)
+@seeds(4, 9)
 def test_each_advice_followed_and_solved_again_gives_its_figures(seeds: list[int], make: Callable[..., Job]) -> None:
     """By `assign` of the changed job; and no other position of the kind misses its limits by more than before."""
     for seed in seeds:
@@ -148,7 +148,7 @@ def test_each_advice_followed_and_solved_again_gives_its_figures(seeds: list[int
 
 
 @pytest.mark.parametrize("make", MAKERS)
-@seeds(4, 12)
+@seeds(4, 8)
 def test_metal_is_taken_off_only_where_that_is_allowed_and_helps(seeds: list[int], make: Callable[..., Job]) -> None:
     """Polishing up to the most that is written; bores inside their band; never more clearance where there is too much,
     nor less where there is too little; nothing for positions that are inside, and only to measure those in doubt."""
@@ -178,7 +178,7 @@ def test_metal_is_taken_off_only_where_that_is_allowed_and_helps(seeds: list[int
                         assert after.largest_nm <= band.high_nm if way > 0 else after.smallest_nm >= band.low_nm
 
 
-@seeds(4, 12)
+@seeds(4, 8)
 def test_the_most_that_may_come_off_still_leaves_it_inside(seeds: list[int]) -> None:
     """And with a nanometre less than the least, the shells of the plan leave it outside."""
     seen = 0
@@ -219,7 +219,7 @@ def all_inside(job: Job, kind: str, size: int) -> bool:
     return len(mine) == sum(p.kind == kind for p in job.positions) and all(p.within_limits for p in mine)
 
 
-@seeds(4, 12, 2)
+@seeds(4, 8)
 def test_the_run_of_ground_sizes_is_the_widest_and_exact(seeds: list[int]) -> None:
     """Against every size at which a pair of shells enters or leaves the limits of some bore, each tried by itself."""
     runs = 0
