@@ -2,14 +2,14 @@
 
 A window is the same for every bore, but without a coarse reading grid it contains hundreds of thousands of pairs, few
 of which can matter. So each bore at first reaches only a little beyond its own best, and further if a relaxation asks
-for it.
+for it; and of very many pairs a bore at first lists only a few, spread over all it reaches.
 
 That loses no plan. In the relaxation a bore has a price, its row's multiplier, and a class of shells has one that is
 never above 0. The reduced cost of a pair is its own cost minus these: a pair that is not listed cannot improve on a
 plan unless it costs less than its bore's price. So a relaxation without a point stays without one as long as no bore of
-a price above 0 reaches further, and a bound on squares holds as long as no bore has a pair left whose square is below
-its price. Where rules over several bores have rows of their own this does not hold, and all bores reach further
-together.
+a price above 0 reaches further or could list more, and a bound on squares holds as long as no bore has a pair left
+whose square is below its price. Where rules over several bores have rows of their own this does not hold, and all bores
+reach further together.
 """
 
 from bisect import bisect_left
@@ -30,6 +30,7 @@ from fitmatch.fit.solver.stopping import Stopped
 
 MANY_PAIRS = 3_000  # fewer are solved before they could be narrowed down (measured)
 ANY = 1 << 62  # larger than any deviation
+_MANY_LISTED, _FEW_EACH = 40_000, 12  # of more pairs each seat at first lists so many (measured)
 _FIRST_STEP_NM = 50
 _MOST_TRIES = 3  # of the narrowest window that could do
 
@@ -55,6 +56,9 @@ class Windows:
         self.all_at_once = self.narrowed = False
         self._reach = Counter[int]()  # how far beyond their bores' own bests the seats reach
         self._critical: set[int] = set()  # seats that were blamed for windows without a plan
+        self._thin = False  # whether seats list few of their pairs unless asked for more
+        self._whole: set[int] = set()  # seats that were
+        self._thinned: set[int] = set()  # seats of which pairs within reach are left out
         self._failures = 0
 
     def source(self) -> Source:
@@ -87,8 +91,12 @@ class Windows:
                 self.all_at_once = True
                 return True
             asking = {bore.seat for bore in self.own_best}
-            if search.blamed is not None and search.only_shells_bind:
-                asking &= search.blamed
+            known = search.blamed is not None and search.only_shells_bind
+            if known:
+                asking &= search.blamed or set()
+            if self._list_whole(asking):
+                continue
+            if known:
                 self._critical |= asking
             if not self._double(asking, window) or self._excluded(window):
                 self._failures += 1
@@ -145,8 +153,13 @@ class Windows:
     def _look_near(self, window: int) -> list[Pair]:
         """Use the pairs within the window, but no farther from each bore's own best than its seat reaches."""
         bests = self.own_best.items()
-        field = self._near({bore: min(window, own.deviation_nm + self._reach[bore.seat]) for bore, own in bests})
-        self.narrowed = any(own.deviation_nm + self._reach[bore.seat] < window for bore, own in bests)
+        radii = {bore: min(window, own.deviation_nm + self._reach[bore.seat]) for bore, own in bests}
+        if not self._thin:
+            field = self._near(radii)
+            self._thin = len(field) > _MANY_LISTED
+        if self._thin:
+            field = self._few_of(radii)
+        self.narrowed = bool(self._thinned) or any(radius < window for radius in radii.values())
         self.search.fields, self.search.bounds = [field], self.search.filling(field)
         return field
 
@@ -156,6 +169,26 @@ class Windows:
             pairs = self.search.kind.pairs(bore, *span(bore, self.own_best[bore], -radius, radius))
             found.extend(self.search.stop.asking(pairs))
         return found
+
+    def _few_of(self, radii: Mapping[Bore, int]) -> list[Pair]:
+        """The same, but only a few of each seat that was not asked for all, with those of the current plan."""
+        found = [*self.search.kept, *self.outside]
+        chosen = set(self.search.choice)
+        self._thinned = set()
+        for bore, radius in self.search.stop.asking(radii.items(), 1):
+            pairs = list(self.search.kind.pairs(bore, *span(bore, self.own_best[bore], -radius, radius)))
+            if len(pairs) > _FEW_EACH and bore.seat not in self._whole:
+                self._thinned.add(bore.seat)
+                step = -(-len(pairs) // _FEW_EACH)
+                pairs = [p for i, p in enumerate(pairs) if i % step == 0 or p in chosen]
+            found += pairs
+        return found
+
+    def _list_whole(self, seats: Iterable[int]) -> bool:
+        """Let these seats list all their pairs; whether any did not."""
+        new = self._thinned.intersection(seats)
+        self._whole |= new
+        return bool(new)
 
     def _holds_few(self, window: int) -> bool:
         """Whether the window holds so few pairs that narrowing them is not worth while."""
@@ -174,7 +207,7 @@ class Windows:
             # First among those that reach beyond their own best, which are few: the others are likely to follow.
             for few in (True, False):
                 found = self._relaxed(radius, few=few)
-                while found is not None and self._reach_further(self._underpriced(found.prices), radius):
+                while found is not None and self._lacking(found.prices, radius):
                     found = self._relaxed(radius, few=few)
             if found is not None:
                 return found
@@ -195,6 +228,12 @@ class Windows:
             return None
         prices = dict(zip(model.seats, map(price, relaxed.multipliers), strict=False))
         return _Priced(prices, exact_bound(model.program, cost, relaxed.multipliers, search.stop).least)
+
+    def _lacking(self, prices: Mapping[int, int], radius: int) -> bool:
+        """Whether seats have pairs that cost less than their price and were not looked at; they now list them."""
+        bests = own_bests(self.own_best)
+        more = self._list_whole(seat for seat in self._thinned if bests[seat] ** 2 < prices.get(seat, 0))
+        return self._reach_further(self._underpriced(prices), radius) or more
 
     def _underpriced(self, prices: Mapping[int, int]) -> dict[int, int]:
         """How far seats should reach of which pairs that cost less than their price are not looked at."""
