@@ -209,6 +209,8 @@ class Search:
                 spare = proof.spare(best)
                 useful = sum(proof.reduced[j] <= spare for j in others) if best > proof.least else 0
             few = 5 * few or FEW_PAIRS
+            if found and few > _NEAR_PAIRS:
+                break  # what follows proves or finds more at less cost
         return min(found, key=lambda one: one[0], default=None)
 
     def out_of_reach(self, model: Model) -> bool:
@@ -267,7 +269,8 @@ class Search:
         scale = gcd(*cost) or 1
         cost = [c // scale for c in cost]
         most = cutoff // scale
-        relaxed = relax(model.program, cost, self.stop)
+        point = [j for j, p in enumerate(field) if p in self.choice] if mine else ()
+        relaxed = relax(model.program, cost, self.stop, point)
         proof: Bound | None = None
         if relaxed is not None:
             proof = exact_bound(model.program, cost, relaxed.multipliers, self.stop)

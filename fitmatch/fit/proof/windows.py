@@ -58,7 +58,8 @@ class Windows:
         self._critical: set[int] = set()  # seats that were blamed for windows without a plan
         self._thin = False  # whether seats list few of their pairs unless asked for more
         self._whole: set[int] = set()  # seats that were
-        self._thinned: set[int] = set()  # seats of which pairs within reach are left out
+        self._listed: dict[Bore, tuple[tuple[int, bool], list[Pair]]] = {}  # for a radius, and whether all or few
+        self._thinned: set[Bore] = set()  # those of which few are listed
         self._failures = 0
 
     def source(self) -> Source:
@@ -78,7 +79,7 @@ class Windows:
     def fill(self, window: int) -> bool:
         """Whether a plan fills every bore within this window; it is then the current one."""
         search = self.search
-        if self._holds_few(window):
+        if not self._holds_more(dict.fromkeys(self.own_best, window), MANY_PAIRS):  # not worth narrowing
             self._reach_further({bore.seat: window for bore in self.own_best}, window)
         elif self._excluded(window):
             self._failures += 1
@@ -154,11 +155,8 @@ class Windows:
         """Use the pairs within the window, but no farther from each bore's own best than its seat reaches."""
         bests = self.own_best.items()
         radii = {bore: min(window, own.deviation_nm + self._reach[bore.seat]) for bore, own in bests}
-        if not self._thin:
-            field = self._near(radii)
-            self._thin = len(field) > _MANY_LISTED
-        if self._thin:
-            field = self._few_of(radii)
+        self._thin = self._thin or self._holds_more(radii, _MANY_LISTED)
+        field = self._few_of(radii) if self._thin else self._near(radii)
         self.narrowed = bool(self._thinned) or any(radius < window for radius in radii.values())
         self.search.fields, self.search.bounds = [field], self.search.filling(field)
         return field
@@ -173,31 +171,32 @@ class Windows:
     def _few_of(self, radii: Mapping[Bore, int]) -> list[Pair]:
         """The same, but only a few of each seat that was not asked for all, with those of the current plan."""
         found = [*self.search.kept, *self.outside]
-        chosen = set(self.search.choice)
-        self._thinned = set()
         for bore, radius in self.search.stop.asking(radii.items(), 1):
-            pairs = list(self.search.kind.pairs(bore, *span(bore, self.own_best[bore], -radius, radius)))
-            if len(pairs) > _FEW_EACH and bore.seat not in self._whole:
-                self._thinned.add(bore.seat)
-                step = -(-len(pairs) // _FEW_EACH)
-                pairs = [p for i, p in enumerate(pairs) if i % step == 0 or p in chosen]
-            found += pairs
+            asked = radius, bore.seat in self._whole
+            if self._listed.get(bore, (None, []))[0] != asked:
+                pairs = list(self.search.kind.pairs(bore, *span(bore, self.own_best[bore], -radius, radius)))
+                few = len(pairs) > _FEW_EACH and not asked[1]
+                self._thinned.add(bore) if few else self._thinned.discard(bore)
+                self._listed[bore] = asked, pairs[:: -(-len(pairs) // _FEW_EACH)] if few else pairs
+            found += self._listed[bore][1]
+        known = set(found)
+        found += [p for p in self.search.choice if abs(p.deviation_nm) <= radii.get(p.bore, -1) and p not in known]
         return found
 
     def _list_whole(self, seats: Iterable[int]) -> bool:
         """Let these seats list all their pairs; whether any did not."""
-        new = self._thinned.intersection(seats)
+        new = {bore.seat for bore in self._thinned}.intersection(seats)
         self._whole |= new
         return bool(new)
 
-    def _holds_few(self, window: int) -> bool:
-        """Whether the window holds so few pairs that narrowing them is not worth while."""
+    def _holds_more(self, radii: Mapping[Bore, int], most: int) -> bool:
+        """Whether these reach more pairs than that."""
         pairs = 0
-        for bore, best in self.search.stop.asking(self.own_best.items(), 1):
-            pairs += self.search.kind.count(bore, *span(bore, best, -window, window))
-            if pairs > MANY_PAIRS:
-                return False
-        return True
+        for bore, radius in self.search.stop.asking(radii.items(), 1):
+            pairs += self.search.kind.count(bore, *span(bore, self.own_best[bore], -radius, radius))
+            if pairs > most:
+                return True
+        return False
 
     def _priced(self, radius: int) -> _Priced:
         """What the seats cost within `radius`, counted in squares, of plans with all bores at their best. The field
@@ -232,7 +231,7 @@ class Windows:
     def _lacking(self, prices: Mapping[int, int], radius: int) -> bool:
         """Whether seats have pairs that cost less than their price and were not looked at; they now list them."""
         bests = own_bests(self.own_best)
-        more = self._list_whole(seat for seat in self._thinned if bests[seat] ** 2 < prices.get(seat, 0))
+        more = self._list_whole(bore.seat for bore in self._thinned if bests[bore.seat] ** 2 < prices.get(bore.seat, 0))
         return self._reach_further(self._underpriced(prices), radius) or more
 
     def _underpriced(self, prices: Mapping[int, int]) -> dict[int, int]:
