@@ -122,8 +122,13 @@ class Search:
         if keep and alone and figure in _BY_FACE and self.face is not None:
             self.bounds = self.bounds._replace(used=self.bounds.used | self.face)
         elif keep:
-            self.bounds = self.bounds.and_limits(Limit(measure, best))
+            self.keep(figure)
         return self.proved(best)
+
+    def keep(self, figure: Figure) -> None:
+        """No plan that is worse than the current one by this sum is looked at any more."""
+        measure = of_jobs(figure.measure, self.kind, self.work)
+        self.bounds = self.bounds.and_limits(Limit(measure, self.value(figure)))
 
     def narrow_worst(self, figure: Figure) -> int:
         """Prove the smallest worst |deviation| of the pairs inside their limits and keep it; `figure`: what for."""

@@ -30,16 +30,18 @@ from fitmatch.fit.solver.stopping import Stopped
 
 MANY_PAIRS = 3_000  # fewer are solved before they could be narrowed down (measured)
 ANY = 1 << 62  # larger than any deviation
-_MANY_LISTED, _FEW_EACH = 40_000, 12  # of more pairs each seat at first lists so many (measured)
+MANY_LISTED, FEW_EACH = 40_000, 12  # of more pairs each seat at first lists so many (measured)
 _FIRST_STEP_NM = 50
 _MOST_TRIES = 3  # of the narrowest window that could do
 
 
 class _Priced(NamedTuple):
-    """No plan costs less than `least`; one that uses a pair costs at least `least` + its cost - its seat's price."""
+    """No plan costs less than `least`; one that uses a pair costs at least `least` + its cost - its seat's price + what
+    is to be paid for its classes of shells, by index, where they are scarce."""
 
     prices: dict[int, int]
     least: int
+    scarce: dict[int, int]
 
 
 class Windows:
@@ -149,13 +151,16 @@ class Windows:
             else:
                 self.narrowed = False
                 self.search.fields = [self._affordable(radius, found)]
+                if self.search.value(SQUARES) == found.least:  # nothing is left to prove
+                    self.search.keep(SQUARES)
+                    return
         self.search.minimise(SQUARES)
 
     def _look_near(self, window: int) -> list[Pair]:
         """Use the pairs within the window, but no farther from each bore's own best than its seat reaches."""
         bests = self.own_best.items()
         radii = {bore: min(window, own.deviation_nm + self._reach[bore.seat]) for bore, own in bests}
-        self._thin = self._thin or self._holds_more(radii, _MANY_LISTED)
+        self._thin = self._thin or self._holds_more(radii, MANY_LISTED)
         field = self._few_of(radii) if self._thin else self._near(radii)
         self.narrowed = bool(self._thinned) or any(radius < window for radius in radii.values())
         self.search.fields, self.search.bounds = [field], self.search.filling(field)
@@ -175,9 +180,9 @@ class Windows:
             asked = radius, bore.seat in self._whole
             if self._listed.get(bore, (None, []))[0] != asked:
                 pairs = list(self.search.kind.pairs(bore, *span(bore, self.own_best[bore], -radius, radius)))
-                few = len(pairs) > _FEW_EACH and not asked[1]
+                few = len(pairs) > FEW_EACH and not asked[1]
                 self._thinned.add(bore) if few else self._thinned.discard(bore)
-                self._listed[bore] = asked, pairs[:: -(-len(pairs) // _FEW_EACH)] if few else pairs
+                self._listed[bore] = asked, pairs[:: -(-len(pairs) // FEW_EACH)] if few else pairs
             found += self._listed[bore][1]
         known = set(found)
         found += [p for p in self.search.choice if abs(p.deviation_nm) <= radii.get(p.bore, -1) and p not in known]
@@ -212,7 +217,7 @@ class Windows:
                 return found
         bests = {seat: nm**2 for seat, nm in own_bests(self.own_best).items()}  # each bore costs at least its own best
         counts = {bore.seat: bore.count for bore in self.own_best}
-        return _Priced(bests, sum(counts[seat] * cost for seat, cost in bests.items()))
+        return _Priced(bests, sum(counts[seat] * cost for seat, cost in bests.items()), {})
 
     def _relaxed(self, radius: int, *, few: bool) -> _Priced | None:
         """The prices in a relaxation, of all seats or of few."""
@@ -225,8 +230,10 @@ class Windows:
         relaxed = relax(model.program, cost, search.stop)
         if relaxed is None:
             return None
-        prices = dict(zip(model.seats, map(price, relaxed.multipliers), strict=False))
-        return _Priced(prices, exact_bound(model.program, cost, relaxed.multipliers, search.stop).least)
+        multipliers = relaxed.multipliers
+        prices = dict(zip(model.seats, map(price, multipliers), strict=False))
+        scarce = {index: -price(multipliers[row]) for row, index in model.classes.items()}
+        return _Priced(prices, exact_bound(model.program, cost, multipliers, search.stop).least, scarce)
 
     def _lacking(self, prices: Mapping[int, int], radius: int) -> bool:
         """Whether seats have pairs that cost less than their price and were not looked at; they now list them."""
@@ -244,8 +251,15 @@ class Windows:
 
     def _affordable(self, radius: int, found: _Priced) -> list[Pair]:
         """The pairs within `radius` that a plan costing no more than the current one can use."""
-        spare = self.search.value(SQUARES) - found.least
-        return self._near({bore: min(radius, isqrt(max(0, found.prices[bore.seat] + spare))) for bore in self.own_best})
+        spare, scarce = self.search.value(SQUARES) - found.least, found.scarce
+        most = {bore: max(0, found.prices[bore.seat] + spare) for bore in self.own_best}
+        near = self._near({bore: min(radius, isqrt(square)) for bore, square in most.items()})
+        return [
+            p
+            for p in near
+            if not self.search.judged(p)
+            or p.deviation_nm**2 + scarce.get(p.upper.index, 0) + scarce.get(p.lower.index, 0) <= most[p.bore]
+        ]
 
     def _excluded(self, window: int) -> bool:
         """Whether the bores that were blamed before cannot all be filled within the window: they are few, and an exact

@@ -36,7 +36,7 @@ SHORT = _FIRST_EFFORTS[:2]  # efforts of a search that is given up early
 LONGER = (*_FIRST_EFFORTS, *(_MORE * effort for effort in SHORT))
 _SEEDS = (7, 1789)
 _FEW_STEPS, _STEPS_EACH = 1_000, 20  # of GLOP, for a program and for each of its rows and variables
-_VERY_MANY, _FEW_EACH, _MOST_SIFTINGS = 40_000, 12, 30  # (measured)
+VERY_MANY, FEW_EACH, _MOST_SIFTINGS = 40_000, 12, 30  # (measured)
 _REDUCED = 1e-6  # what GLOP takes for 0 in a reduced cost
 _AT_ONCE = 10_000  # variables; GLOP is done with fewer before anybody could interrupt it
 
@@ -168,7 +168,7 @@ def relax(program: Program, cost: Sequence[int], stop: Stop, point: Sequence[int
     """The linear relaxation; None if GLOP finds no optimum, which by itself proves nothing. `point`: the variables that
     are above 0 in a point that is known; of very many variables it is then made of few, and of others as long as they
     would improve it."""
-    if point and len(program.upper) > _VERY_MANY and (found := _sifted(program, cost, stop, point)) is not None:
+    if point and len(program.upper) > VERY_MANY and (found := _sifted(program, cost, stop, point)) is not None:
         return found
     if program.hopeless():
         return None
@@ -208,18 +208,18 @@ def _sifted(program: Program, cost: Sequence[int], stop: Stop, point: Sequence[i
                 x[j] = relaxed.x[i]
             return Relaxation(x, relaxed.multipliers)
         for some in demands:
-            used.update(sorted(better.intersection(some), key=reduced.__getitem__)[:_FEW_EACH])
+            used.update(sorted(better.intersection(some), key=reduced.__getitem__)[:FEW_EACH])
     return None
 
 
 def _cheapest(variables: Sequence[int], cost: Sequence[int]) -> Sequence[int]:
     """A few of the least cost, if there are many of that spread over them."""
     ranked = sorted(variables, key=cost.__getitem__)
-    if len(ranked) <= _FEW_EACH:
+    if len(ranked) <= FEW_EACH:
         return ranked
-    most = cost[ranked[_FEW_EACH - 1]]
+    most = cost[ranked[FEW_EACH - 1]]
     alike = [j for j in ranked if cost[j] <= most]
-    return alike[:: -(-len(alike) // _FEW_EACH)]
+    return alike[:: -(-len(alike) // FEW_EACH)]
 
 
 def _load(backend: str, program: Program, cost: Sequence[int], stop: Stop) -> tuple[Any, list[Any], list[Any]]:
