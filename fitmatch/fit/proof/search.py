@@ -11,7 +11,7 @@ Of several jobs some are *in work*: the moves judge only their bores, and what w
 import dataclasses
 import logging
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Container, Iterable, Sequence
 from math import gcd
 
 from fitmatch.fit.classes.candidates import Kind
@@ -122,8 +122,13 @@ class Search:
         if keep and alone and figure in _BY_FACE and self.face is not None:
             self.bounds = self.bounds._replace(used=self.bounds.used | self.face)
         elif keep:
-            self.bounds = self.bounds.and_limits(Limit(measure, best))
+            self.keep(figure)
         return self.proved(best)
+
+    def keep(self, figure: Figure) -> None:
+        """No plan that is worse than the current one by this sum is looked at any more."""
+        measure = of_jobs(figure.measure, self.kind, self.work)
+        self.bounds = self.bounds.and_limits(Limit(measure, self.value(figure)))
 
     def narrow_worst(self, figure: Figure) -> int:
         """Prove the smallest worst |deviation| of the pairs inside their limits and keep it; `figure`: what for."""
@@ -209,6 +214,8 @@ class Search:
                 spare = proof.spare(best)
                 useful = sum(proof.reduced[j] <= spare for j in others) if best > proof.least else 0
             few = 5 * few or FEW_PAIRS
+            if found and few > _NEAR_PAIRS:
+                break  # what follows proves or finds more at less cost
         return min(found, key=lambda one: one[0], default=None)
 
     def out_of_reach(self, model: Model) -> bool:
@@ -267,7 +274,8 @@ class Search:
         scale = gcd(*cost) or 1
         cost = [c // scale for c in cost]
         most = cutoff // scale
-        relaxed = relax(model.program, cost, self.stop)
+        point = [j for j, p in enumerate(field) if p in self.choice] if mine else ()
+        relaxed = relax(model.program, cost, self.stop, point)
         proof: Bound | None = None
         if relaxed is not None:
             proof = exact_bound(model.program, cost, relaxed.multipliers, self.stop)
@@ -284,7 +292,9 @@ class Search:
                     most, self.choice = found
                     mine = True
         if mine and relaxed is not None and proof is not None and proof.least < most and len(field) > FEW_PAIRS:
-            sure = self._no_better(field, measure, most * scale, relaxed)
+            near = _affordable(field, proof, most - 1)
+            scarce = {model.classes[i] for i in proof.at_high if i in model.classes}
+            sure = not self._fills_all(near, field) or self._no_better(near, measure, most * scale, scarce)
         else:
             sure = mine and proof is not None and proof.least == most
         if not sure:
@@ -317,12 +327,13 @@ class Search:
         found, _ = self._near_relaxed(Model(self.kind, field, bounds, self.stop), field, bounds)
         return None if found is None else (least, found)
 
-    def _no_better(self, field: list[Pair], measure: Measure, total: int, relaxed: Relaxation) -> bool:
+    def _no_better(self, field: list[Pair], measure: Measure, total: int, scarce: Container[int]) -> bool:
         """Whether few seats rule out a plan of less than this total, all others being out of their way and each at its
-        best. At first they are those that come out in fractions in a relaxation; if the others can have their best
-        beside them in a relaxation too, those that then come out in fractions join them."""
+        best. At first they are those with a choice left, and those that cannot do without a class of shells that is
+        `scarce` in a relaxation; if the others can have their best beside them in a relaxation too, those that then
+        come out in fractions join them."""
         best = {seat: least for seat, (least, _) in _ends(field, measure, self.bounds).items()}
-        seats = _in_fractions(field, relaxed)
+        seats = self._contested(field, measure, scarce)
         for _ in range(_MOST_ROUNDS):
             part = [p for p in field if p.bore.seat in seats]
             if len(part) > _MOST_TOGETHER:
@@ -330,6 +341,8 @@ class Search:
             limits = tuple(self._left_by(field, seats, limit) for limit in self.bounds.limits)
             model = Model(self.kind, part, Bounds(limits, full=self.bounds.full & seats), self.stop)
             answer = solve(model.program, model.cost(measure), self.stop, efforts=LONGER)
+            if answer.outcome is Outcome.INFEASIBLE:
+                return True
             if answer.outcome is not Outcome.OPTIMAL or answer.x is None:
                 return False
             least = _dot(model.cost(measure), answer.x) + sum(nm for seat, nm in best.items() if seat not in seats)
@@ -349,6 +362,16 @@ class Search:
                 return False
             seats |= new
         return False
+
+    def _contested(self, field: Iterable[Pair], measure: Measure, scarce: Container[int]) -> set[int]:
+        """The seats whose pairs differ in what they add to the figure or to a limit, or all need a scarce class."""
+        adds: dict[int, set[tuple[int, ...]]] = {}
+        easy: set[int] = set()
+        for p in field:
+            adds.setdefault(p.bore.seat, set()).add((measure(p), *(limit.measure(p) for limit in self.bounds.limits)))
+            if not p.filled or not (p.upper.index in scarce or p.lower.index in scarce):
+                easy.add(p.bore.seat)
+        return {seat for seat, some in adds.items() if len(some) > 1 or seat not in easy}
 
     def _left_by(self, field: Iterable[Pair], seats: set[int], limit: Limit) -> Limit:
         """What the other seats leave these of a limit, at most."""
