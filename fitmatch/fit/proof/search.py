@@ -19,6 +19,7 @@ from fitmatch.fit.classes.classes import Pair
 from fitmatch.fit.model.order import CLEARANCE, DIFFERENCE, SQUARES, WORST, Figure, value
 from fitmatch.fit.model.pairs import FREE, Bounds, Choice, Limit, Measure, Model, Work, shares_of
 from fitmatch.fit.proof.at_sight import at_sight
+from fitmatch.fit.proof.settling import with_settled_housings
 from fitmatch.fit.solver.adapter import LONGER, SHORT, Outcome, Relaxation, relax, solve
 from fitmatch.fit.solver.program import ONE, Bound, exact_bound, price, with_slacks
 from fitmatch.fit.solver.stopping import Stop, Stopped
@@ -30,6 +31,7 @@ _LOG = logging.getLogger("fitmatch.fit.assign")
 _NEARLY = 1e-6  # what a relaxation may be off a whole number
 _NEAR_PAIRS = 20_000  # of the seats that do not come out whole in a relaxation
 _MOST_ROUNDS, _MOST_TOGETHER = 8, 40_000
+_NARROWEST_FIRST = 4  # windows, where housings move: with few pairs it is soon seen that there is no plan
 FEW_PAIRS = 2_000  # a plan is sought among this many first (measured)
 # Once proven, these are kept by what their plans have in common, where that is known: a row over every pair makes the
 # relaxations that follow come out in fractions, and searches long.
@@ -136,14 +138,16 @@ class Search:
         best = self.value(WORST)
         ranked = sorted(((max(self.least_worst, self._worst_at_least(f)), i) for i, f in enumerate(self.fields)))
         for rank, (at_least, i) in enumerate(ranked):
-            low = at_least
+            low, tries = at_least, 0
+            moving = any(p.bore.house is not None for p in self.fields[i])
             while low < best:
                 # Bisect over the deviations that occur, and jump to the worst of each plan that is found.
                 deviations = {abs(p.deviation_nm) for p in self.fields[i] if self.judged(p)}
                 values = sorted(v for v in deviations if low <= v < best)
                 if not values:
                     break
-                middle = values[0] if values[0] == at_least else values[len(values) // 2]
+                narrowest = values[0] == at_least or (moving and tries < _NARROWEST_FIRST)
+                middle, tries = values[0 if narrowest else len(values) // 2], tries + 1
                 try:
                     found = self.feasible(self._up_to(middle, self.fields[i]))
                 except Stopped:
@@ -187,9 +191,29 @@ class Search:
             return model.choice(x), True
         if len(field) <= FEW_PAIRS:
             return None, True
-        proof = exact_bound(model.program, cost, relaxed.multipliers, self.stop)._replace(total=0)
-        found = self._among_few(field, bounds, relaxed, proof, [0] * len(field))
+        squares = of_jobs(SQUARES.measure, self.kind, self.work)
+        found = self._with_housings(field, bounds, squares, relaxed, any_total=True)
+        if found is None:
+            proof = exact_bound(model.program, cost, relaxed.multipliers, self.stop)._replace(total=0)
+            found = self._among_few(field, bounds, relaxed, proof, [0] * len(field))
         return found and found[1], True
+
+    def _with_housings(
+        self, field: list[Pair], bounds: Bounds, measure: Measure, relaxed: Relaxation, *, any_total: bool = False
+    ) -> tuple[int, Choice] | None:
+        """A plan of a small total, or of any, if one is soon found with the housings that relaxations settle on."""
+        near = with_settled_housings(self.kind, field, bounds, measure, relaxed, self.stop)
+        if near is None:
+            return None
+        if (x := near.model.whole(near.relaxed.x)) is not None:
+            return _dot(near.cost, x), near.model.choice(x)
+        scale = gcd(*near.cost) or 1
+        cost = [c // scale for c in near.cost]
+        proof = exact_bound(near.model.program, cost, near.relaxed.multipliers, self.stop)
+        if any_total:
+            cost, proof = [0] * len(cost), proof._replace(total=0)
+        found = self._among_few(near.field, bounds, near.relaxed, proof, cost)
+        return found and (found[0] * scale, found[1])
 
     def _among_few(
         self, field: list[Pair], bounds: Bounds, relaxed: Relaxation, proof: Bound, costs: Sequence[int]
@@ -287,6 +311,8 @@ class Search:
                 mine, most = True, _dot(cost, x)
             elif proof.least < most and len(field) > FEW_PAIRS:
                 found = self._at_bound(field, measure, proof.least * scale) if {0, -1} >= set(cost) else None
+                if found is None and (housed := self._with_housings(field, self.bounds, measure, relaxed)) is not None:
+                    found = housed[0] // scale, housed[1]
                 found = found or self._among_few(field, self.bounds, relaxed, proof, cost)
                 if found is not None and found[0] <= most:
                     most, self.choice = found
@@ -294,12 +320,12 @@ class Search:
         if mine and relaxed is not None and proof is not None and proof.least < most and len(field) > FEW_PAIRS:
             near = _affordable(field, proof, most - 1)
             scarce = {model.classes[i] for i in proof.at_high if i in model.classes}
-            sure = not self._fills_all(near, field) or self._no_better(near, measure, most * scale, scarce)
+            sure = not self.fills_all(near, field) or self._no_better(near, measure, most * scale, scarce)
         else:
             sure = mine and proof is not None and proof.least == most
         if not sure:
             near = _affordable(field, proof, most)
-            if not self._fills_all(near, field):
+            if not self.fills_all(near, field):
                 return None
             smaller = Model(self.kind, near, self.bounds, self.stop)
             cost_near = [c // scale for c in smaller.cost(measure)]
@@ -389,7 +415,7 @@ class Search:
             return None
         return frozenset(model.classes[i] for i in bound)
 
-    def _fills_all(self, near: Iterable[Pair], field: Iterable[Pair]) -> bool:
+    def fills_all(self, near: Iterable[Pair], field: Iterable[Pair]) -> bool:
         """Whether every bore of the field that must have a pair still has one; a program would know nothing of it."""
         must = {p.bore.seat for p in field if p.bore.house is not None or self.bounds.fills(p.bore)}
         return must <= {p.bore.seat for p in near}
