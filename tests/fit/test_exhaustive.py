@@ -4,13 +4,13 @@ import random
 from dataclasses import replace
 
 import pytest
+from made.few_pairs import look_at_few
 from made.jobs import STEP, describe, guarded_job, random_job, wishing_job
 from made.seeds import seeds
 from oracles import oracle
 from oracles.all_plans import assert_baselines, assert_best
 
 from fitmatch.fit.answer.best_plan import best_plan
-from fitmatch.fit.proof import search, windows
 from fitmatch.problems import InputError
 
 
@@ -65,8 +65,7 @@ def test_a_wished_band_is_met_as_well_as_can_be(seeds: list[int], strategy: str,
 @seeds(10, 40)
 def test_narrowing_first_changes_no_answer(seeds: list[int], strategy: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where windows hold many pairs the search starts among few; the best plan stays the best plan."""
-    monkeypatch.setattr(windows, "MANY_PAIRS", 0)
-    monkeypatch.setattr(search, "FEW_PAIRS", 1)
+    look_at_few(monkeypatch)
     for seed in seeds:
         rng = random.Random(f"narrow {seed}")
         job, slack_nm = random_job(rng, both_limits=True), rng.choice([0, STEP, 2 * STEP])

@@ -12,6 +12,7 @@ from pathlib import Path
 from statistics import NormalDist
 
 import pytest
+from made.few_pairs import look_at_few
 from made.intake_jobs import GAUGES, METRIC_ROD, write_job
 from made.jobs import (
     STEP,
@@ -35,7 +36,6 @@ import fitmatch
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.answer.checker import check
 from fitmatch.fit.classes.guards import check_guard
-from fitmatch.fit.proof import search, windows
 from fitmatch.gauging.uncertainty.combining import Uncertainty
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.gauging.uncertainty.judging import INSIDE, chance_inside, largest_guard, verdict
@@ -150,8 +150,7 @@ def test_narrowing_first_changes_no_guarded_answer(
     seeds: list[int], strategy: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Where windows hold many pairs the search starts among few, with a guard too."""
-    monkeypatch.setattr(windows, "MANY_PAIRS", 0)
-    monkeypatch.setattr(search, "FEW_PAIRS", 1)
+    look_at_few(monkeypatch)
     looked, _, _ = assert_best(strategy, seeds)
     assert looked > len(seeds) / 2
 

@@ -177,6 +177,15 @@ def test_the_spread_of_several_engines_is_the_largest_of_theirs() -> None:
     assert (figures.spread_nm, figures.worst_deviation_nm, figures.counted) == (0, STEP, 4)
 
 
+def test_an_engine_with_nothing_inside_its_limits_has_no_spread() -> None:
+    """It does not keep another from a smaller one."""
+    rules = Rules(wall_difference_nm=None)
+    first = engine("A", [0, 1], [1, 1, 2, 2], [0, 0, 0, 0], rules=rules)
+    other = engine("B", [9], [1, 1, 2, 2], [0, 0, 0, 0], rules=rules)
+    figures = best_plan(Pool((first, other)), "even").groups[0].figures
+    assert (figures.spread_nm, figures.worst_deviation_nm, figures.counted) == (0, STEP, 2)
+
+
 def test_baselines_of_pools() -> None:
     """Both baselines of all engines together are those of one file after the other, with the shells of all."""
     for seed in range(60):

@@ -4,6 +4,7 @@ import random
 from dataclasses import replace
 
 import pytest
+from made.few_pairs import look_at_few
 from made.jobs import STEP, TARGET, WALL, describe, make_job, make_position, make_shells, row_job
 from made.seeds import seeds
 from oracles import oracle
@@ -12,7 +13,6 @@ from oracles.rulebook import Rules
 
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.classes.axis_rows import ANYWHERE, Shifts
-from fitmatch.fit.proof import search, windows
 from fitmatch.fit.solver.program import Program
 from fitmatch.fit.solver.stopping import Stop
 from fitmatch.fit.why.conflicts import with_reasons
@@ -42,8 +42,7 @@ def test_rows_are_the_best_of_all_plans(seeds: list[int], strategy: str) -> None
 @seeds(10, 30)
 def test_narrowing_first_changes_no_row(seeds: list[int], strategy: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where windows hold many pairs the search starts among few, also with rules about the row."""
-    monkeypatch.setattr(windows, "MANY_PAIRS", 0)
-    monkeypatch.setattr(search, "FEW_PAIRS", 1)
+    look_at_few(monkeypatch)
     for seed in seeds:
         job = row_job(random.Random(f"narrow row {seed}"), both_limits=True)
         assert_best(job, best_plan(job, strategy), strategy, 0, seed)

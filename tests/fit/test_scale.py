@@ -29,6 +29,7 @@ from fitmatch.fit.answer.expected import worth
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.model.naming import name_shells
 from fitmatch.fit.proof import search, windows
+from fitmatch.fit.solver import adapter
 from fitmatch.intake.reading import read_job
 from fitmatch.records.job import Job
 from fitmatch.records.plans import Plan
@@ -96,7 +97,8 @@ def test_a_lot_is_proven_and_another_solver_agrees(tmp_path: Path, size: Size) -
 @pytest.mark.parametrize("seed", range(8))
 def test_a_narrow_search_changes_no_figure(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Sizes off the grid, shells just enough: figures are the same whether all pairs within a window are looked at or
-    only those of bores in each other's way, and few or many of the pairs that a relaxation prefers."""
+    only those of bores in each other's way, few or many of the pairs that a relaxation prefers, and all that a bore
+    reaches or two of them at first."""
     rng = random.Random(f"narrow {seed}")
     count, spare = rng.randint(6, 11), rng.randint(0, 3)
     positions = [make_position(f"R{i}", 2 * WALL + TARGET + rng.randint(-6_000, 6_000)) for i in range(1, count + 1)]
@@ -107,14 +109,19 @@ def test_a_narrow_search_changes_no_figure(seed: int, monkeypatch: pytest.Monkey
     ]
     job = make_job(positions, shells)
     found = []
-    for pairs, free in ((1 << 60, 1 << 60), (0, 1 << 60), (0, 2)):
+    many = 1 << 60
+    for pairs, free, listed in ((many, many, many), (0, many, many), (0, 2, many), (0, 2, 0)):
         monkeypatch.setattr(windows, "MANY_PAIRS", pairs)
         monkeypatch.setattr(search, "FEW_PAIRS", free)
+        monkeypatch.setattr(windows, "MANY_LISTED", listed)
+        monkeypatch.setattr(windows, "FEW_EACH", 2)
+        monkeypatch.setattr(adapter, "VERY_MANY", listed)
+        monkeypatch.setattr(adapter, "FEW_EACH", 2)
         plan = best_plan(job)
         assert plan.proofs["rod"].proven
         sums = sum(p.clearance_nm for p in plan.placements), sum(p.wall_difference_nm for p in plan.placements)
         found.append((plan.figures["rod"], sums))
-    assert found[0] == found[1] == found[2]
+    assert found[0] == found[1] == found[2] == found[3]
 
 
 # --- quick ways against slow ones ------------------------------------------------------------------------------------

@@ -105,13 +105,23 @@ class Model:
                 program.row(terms, count if index in bounds.used else None, count)
 
         for limit in bounds.limits:
-            terms = [(j, a) for j, p in enumerate(stop.asking(field)) if (a := limit.measure(p))]
-            scale = gcd(*(a for _, a in terms)) or 1  # small coefficients are safer with the solver
-            smaller = [(j, a // scale) for j, a in terms]
+            adds = list(map(limit.measure, stop.asking(field)))
+            # What a seat that is filled adds in any case is no part of its pairs' coefficients, which are then few and
+            # small: a row over every pair makes relaxations slow, and what they prove less exact.
+            anyway = 0
+            for columns in by_seat.values():
+                bore = field[columns[0]].bore
+                if bounds.fills(bore) or bore.house is not None:
+                    least = min(adds[j] for j in columns)
+                    anyway += least * bore.count
+                    for j in columns:
+                        adds[j] -= least
+            scale = gcd(*adds) or 1  # small coefficients are safer with the solver
+            smaller = [(j, a // scale) for j, a in enumerate(adds) if a]
             if limit.most is not None:
-                program.row(smaller, None, limit.most // scale)
+                program.row(smaller, None, (limit.most - anyway) // scale)
             if limit.least is not None:  # a separate row: the solver calls infeasible equalities invalid
-                program.row(smaller, -(-limit.least // scale), None)
+                program.row(smaller, -((anyway - limit.least) // scale), None)
 
         for job in kind.terms:
             if job.one_thick_side:

@@ -11,7 +11,7 @@ Of several jobs some are *in work*: the moves judge only their bores, and what w
 import dataclasses
 import logging
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Container, Iterable, Sequence
 from math import gcd
 
 from fitmatch.fit.classes.candidates import Kind
@@ -19,6 +19,7 @@ from fitmatch.fit.classes.classes import Pair
 from fitmatch.fit.model.order import CLEARANCE, DIFFERENCE, SQUARES, WORST, Figure, value
 from fitmatch.fit.model.pairs import FREE, Bounds, Choice, Limit, Measure, Model, Work, shares_of
 from fitmatch.fit.proof.at_sight import at_sight
+from fitmatch.fit.proof.settling import with_settled_housings
 from fitmatch.fit.solver.adapter import LONGER, SHORT, Outcome, Relaxation, relax, solve
 from fitmatch.fit.solver.program import ONE, Bound, exact_bound, price, with_slacks
 from fitmatch.fit.solver.stopping import Stop, Stopped
@@ -30,6 +31,7 @@ _LOG = logging.getLogger("fitmatch.fit.assign")
 _NEARLY = 1e-6  # what a relaxation may be off a whole number
 _NEAR_PAIRS = 20_000  # of the seats that do not come out whole in a relaxation
 _MOST_ROUNDS, _MOST_TOGETHER = 8, 40_000
+_NARROWEST_FIRST = 4  # windows, where housings move: with few pairs it is soon seen that there is no plan
 FEW_PAIRS = 2_000  # a plan is sought among this many first (measured)
 # Once proven, these are kept by what their plans have in common, where that is known: a row over every pair makes the
 # relaxations that follow come out in fractions, and searches long.
@@ -122,8 +124,13 @@ class Search:
         if keep and alone and figure in _BY_FACE and self.face is not None:
             self.bounds = self.bounds._replace(used=self.bounds.used | self.face)
         elif keep:
-            self.bounds = self.bounds.and_limits(Limit(measure, best))
+            self.keep(figure)
         return self.proved(best)
+
+    def keep(self, figure: Figure) -> None:
+        """No plan that is worse than the current one by this sum is looked at any more."""
+        measure = of_jobs(figure.measure, self.kind, self.work)
+        self.bounds = self.bounds.and_limits(Limit(measure, self.value(figure)))
 
     def narrow_worst(self, figure: Figure) -> int:
         """Prove the smallest worst |deviation| of the pairs inside their limits and keep it; `figure`: what for."""
@@ -131,14 +138,16 @@ class Search:
         best = self.value(WORST)
         ranked = sorted(((max(self.least_worst, self._worst_at_least(f)), i) for i, f in enumerate(self.fields)))
         for rank, (at_least, i) in enumerate(ranked):
-            low = at_least
+            low, tries = at_least, 0
+            moving = any(p.bore.house is not None for p in self.fields[i])
             while low < best:
                 # Bisect over the deviations that occur, and jump to the worst of each plan that is found.
                 deviations = {abs(p.deviation_nm) for p in self.fields[i] if self.judged(p)}
                 values = sorted(v for v in deviations if low <= v < best)
                 if not values:
                     break
-                middle = values[0] if values[0] == at_least else values[len(values) // 2]
+                narrowest = values[0] == at_least or (moving and tries < _NARROWEST_FIRST)
+                middle, tries = values[0 if narrowest else len(values) // 2], tries + 1
                 try:
                     found = self.feasible(self._up_to(middle, self.fields[i]))
                 except Stopped:
@@ -182,9 +191,29 @@ class Search:
             return model.choice(x), True
         if len(field) <= FEW_PAIRS:
             return None, True
-        proof = exact_bound(model.program, cost, relaxed.multipliers, self.stop)._replace(total=0)
-        found = self._among_few(field, bounds, relaxed, proof, [0] * len(field))
+        squares = of_jobs(SQUARES.measure, self.kind, self.work)
+        found = self._with_housings(field, bounds, squares, relaxed, any_total=True)
+        if found is None:
+            proof = exact_bound(model.program, cost, relaxed.multipliers, self.stop)._replace(total=0)
+            found = self._among_few(field, bounds, relaxed, proof, [0] * len(field))
         return found and found[1], True
+
+    def _with_housings(
+        self, field: list[Pair], bounds: Bounds, measure: Measure, relaxed: Relaxation, *, any_total: bool = False
+    ) -> tuple[int, Choice] | None:
+        """A plan of a small total, or of any, if one is soon found with the housings that relaxations settle on."""
+        near = with_settled_housings(self.kind, field, bounds, measure, relaxed, self.stop)
+        if near is None:
+            return None
+        if (x := near.model.whole(near.relaxed.x)) is not None:
+            return _dot(near.cost, x), near.model.choice(x)
+        scale = gcd(*near.cost) or 1
+        cost = [c // scale for c in near.cost]
+        proof = exact_bound(near.model.program, cost, near.relaxed.multipliers, self.stop)
+        if any_total:
+            cost, proof = [0] * len(cost), proof._replace(total=0)
+        found = self._among_few(near.field, bounds, near.relaxed, proof, cost)
+        return found and (found[0] * scale, found[1])
 
     def _among_few(
         self, field: list[Pair], bounds: Bounds, relaxed: Relaxation, proof: Bound, costs: Sequence[int]
@@ -209,6 +238,8 @@ class Search:
                 spare = proof.spare(best)
                 useful = sum(proof.reduced[j] <= spare for j in others) if best > proof.least else 0
             few = 5 * few or FEW_PAIRS
+            if found and few > _NEAR_PAIRS:
+                break  # what follows proves or finds more at less cost
         return min(found, key=lambda one: one[0], default=None)
 
     def out_of_reach(self, model: Model) -> bool:
@@ -267,7 +298,8 @@ class Search:
         scale = gcd(*cost) or 1
         cost = [c // scale for c in cost]
         most = cutoff // scale
-        relaxed = relax(model.program, cost, self.stop)
+        point = [j for j, p in enumerate(field) if p in self.choice] if mine else ()
+        relaxed = relax(model.program, cost, self.stop, point)
         proof: Bound | None = None
         if relaxed is not None:
             proof = exact_bound(model.program, cost, relaxed.multipliers, self.stop)
@@ -279,17 +311,21 @@ class Search:
                 mine, most = True, _dot(cost, x)
             elif proof.least < most and len(field) > FEW_PAIRS:
                 found = self._at_bound(field, measure, proof.least * scale) if {0, -1} >= set(cost) else None
+                if found is None and (housed := self._with_housings(field, self.bounds, measure, relaxed)) is not None:
+                    found = housed[0] // scale, housed[1]
                 found = found or self._among_few(field, self.bounds, relaxed, proof, cost)
                 if found is not None and found[0] <= most:
                     most, self.choice = found
                     mine = True
         if mine and relaxed is not None and proof is not None and proof.least < most and len(field) > FEW_PAIRS:
-            sure = self._no_better(field, measure, most * scale, relaxed)
+            near = _affordable(field, proof, most - 1)
+            scarce = {model.classes[i] for i in proof.at_high if i in model.classes}
+            sure = not self.fills_all(near, field) or self._no_better(near, measure, most * scale, scarce)
         else:
             sure = mine and proof is not None and proof.least == most
         if not sure:
             near = _affordable(field, proof, most)
-            if not self._fills_all(near, field):
+            if not self.fills_all(near, field):
                 return None
             smaller = Model(self.kind, near, self.bounds, self.stop)
             cost_near = [c // scale for c in smaller.cost(measure)]
@@ -317,12 +353,13 @@ class Search:
         found, _ = self._near_relaxed(Model(self.kind, field, bounds, self.stop), field, bounds)
         return None if found is None else (least, found)
 
-    def _no_better(self, field: list[Pair], measure: Measure, total: int, relaxed: Relaxation) -> bool:
+    def _no_better(self, field: list[Pair], measure: Measure, total: int, scarce: Container[int]) -> bool:
         """Whether few seats rule out a plan of less than this total, all others being out of their way and each at its
-        best. At first they are those that come out in fractions in a relaxation; if the others can have their best
-        beside them in a relaxation too, those that then come out in fractions join them."""
+        best. At first they are those with a choice left, and those that cannot do without a class of shells that is
+        `scarce` in a relaxation; if the others can have their best beside them in a relaxation too, those that then
+        come out in fractions join them."""
         best = {seat: least for seat, (least, _) in _ends(field, measure, self.bounds).items()}
-        seats = _in_fractions(field, relaxed)
+        seats = self._contested(field, measure, scarce)
         for _ in range(_MOST_ROUNDS):
             part = [p for p in field if p.bore.seat in seats]
             if len(part) > _MOST_TOGETHER:
@@ -330,6 +367,8 @@ class Search:
             limits = tuple(self._left_by(field, seats, limit) for limit in self.bounds.limits)
             model = Model(self.kind, part, Bounds(limits, full=self.bounds.full & seats), self.stop)
             answer = solve(model.program, model.cost(measure), self.stop, efforts=LONGER)
+            if answer.outcome is Outcome.INFEASIBLE:
+                return True
             if answer.outcome is not Outcome.OPTIMAL or answer.x is None:
                 return False
             least = _dot(model.cost(measure), answer.x) + sum(nm for seat, nm in best.items() if seat not in seats)
@@ -350,6 +389,16 @@ class Search:
             seats |= new
         return False
 
+    def _contested(self, field: Iterable[Pair], measure: Measure, scarce: Container[int]) -> set[int]:
+        """The seats whose pairs differ in what they add to the figure or to a limit, or all need a scarce class."""
+        adds: dict[int, set[tuple[int, ...]]] = {}
+        easy: set[int] = set()
+        for p in field:
+            adds.setdefault(p.bore.seat, set()).add((measure(p), *(limit.measure(p) for limit in self.bounds.limits)))
+            if not p.filled or not (p.upper.index in scarce or p.lower.index in scarce):
+                easy.add(p.bore.seat)
+        return {seat for seat, some in adds.items() if len(some) > 1 or seat not in easy}
+
     def _left_by(self, field: Iterable[Pair], seats: set[int], limit: Limit) -> Limit:
         """What the other seats leave these of a limit, at most."""
         others = _ends((p for p in field if p.bore.seat not in seats), limit.measure, self.bounds).values()
@@ -366,7 +415,7 @@ class Search:
             return None
         return frozenset(model.classes[i] for i in bound)
 
-    def _fills_all(self, near: Iterable[Pair], field: Iterable[Pair]) -> bool:
+    def fills_all(self, near: Iterable[Pair], field: Iterable[Pair]) -> bool:
         """Whether every bore of the field that must have a pair still has one; a program would know nothing of it."""
         must = {p.bore.seat for p in field if p.bore.house is not None or self.bounds.fills(p.bore)}
         return must <= {p.bore.seat for p in near}

@@ -1,5 +1,8 @@
 """The moves of a proof that only several jobs need: the most jobs complete, and the largest of their spreads."""
 
+from bisect import bisect_right
+from collections.abc import Sequence
+
 from fitmatch.fit.classes.classes import Pair
 from fitmatch.fit.classes.demands import Terms
 from fitmatch.fit.model.job_rows import complete_rows
@@ -10,6 +13,8 @@ from fitmatch.fit.proof.search import Search
 from fitmatch.fit.solver.adapter import relax
 from fitmatch.fit.solver.program import exact_bound
 from fitmatch.fit.solver.stopping import Stopped
+
+_FEW_WINDOWS = 4  # for each job; more are left to the solver
 
 
 def most_complete(search: Search) -> None:
@@ -86,7 +91,7 @@ def narrow_spreads(search: Search, slack: int = 0) -> None:
     middle = best - 1  # most often nothing is left to gain
     while least < best:
         try:
-            found = search.feasible(field, search.bounds.and_spreads(search.work, middle))
+            found = _no_wider(search, field, middle)
         except Stopped:
             raise Stopped(least) from None
         if found is None:
@@ -97,6 +102,45 @@ def narrow_spreads(search: Search, slack: int = 0) -> None:
         middle = (least + best) // 2
     search.bounds = search.bounds.and_spreads(search.work, best + slack)
     search.proved(best)
+
+
+def _no_wider(search: Search, field: list[Pair], most: int) -> Choice | None:
+    """A plan from these pairs in which no job in work spreads more than this, or None if there is none."""
+    each = [(terms, _windows(search, field, terms, most)) for terms in search.work]
+    if any(len(windows) > _FEW_WINDOWS for _, windows in each):
+        return search.feasible(field, search.bounds.and_spreads(search.work, most))
+    return _in_windows(search, field, [(terms, windows) for terms, windows in each if windows])
+
+
+def _windows(search: Search, field: list[Pair], terms: Terms, most: int) -> list[tuple[int, int]]:
+    """The ranges of deviations of which each plan of a job that spreads no more keeps to one."""
+    values = sorted({p.deviation_nm for p in field if p.bore.terms is terms and search.judged(p)})
+    found: list[tuple[int, int]] = []
+    for low in values:
+        high = values[bisect_right(values, low + most) - 1]
+        if not found or high > found[-1][1]:
+            found.append((low, high))
+    return found
+
+
+def _in_windows(
+    search: Search, field: list[Pair], windows: Sequence[tuple[Terms, list[tuple[int, int]]]]
+) -> Choice | None:
+    """A plan with each of these jobs in one of its windows, or None. That a window is of no use is mostly seen in a
+    relaxation with one job in it, much less so with the jobs in any of theirs."""
+    if not windows:
+        return search.feasible(field)
+    (terms, some), *others = windows
+    for low, high in some:
+        near = [p for p in field if p.bore.terms is not terms or not search.judged(p) or low <= p.deviation_nm <= high]
+        if not search.fills_all(near, field):
+            continue
+        if search.out_of_reach(Model(search.kind, near, search.bounds, search.stop)):
+            continue
+        found = _in_windows(search, near, others)
+        if found is not None:
+            return found
+    return None
 
 
 def _widest_at_least(search: Search, field: list[Pair]) -> int:

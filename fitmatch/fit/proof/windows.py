@@ -2,14 +2,14 @@
 
 A window is the same for every bore, but without a coarse reading grid it contains hundreds of thousands of pairs, few
 of which can matter. So each bore at first reaches only a little beyond its own best, and further if a relaxation asks
-for it.
+for it; and of very many pairs a bore at first lists only a few, spread over all it reaches.
 
 That loses no plan. In the relaxation a bore has a price, its row's multiplier, and a class of shells has one that is
 never above 0. The reduced cost of a pair is its own cost minus these: a pair that is not listed cannot improve on a
 plan unless it costs less than its bore's price. So a relaxation without a point stays without one as long as no bore of
-a price above 0 reaches further, and a bound on squares holds as long as no bore has a pair left whose square is below
-its price. Where rules over several bores have rows of their own this does not hold, and all bores reach further
-together.
+a price above 0 reaches further or could list more, and a bound on squares holds as long as no bore has a pair left
+whose square is below its price. Where rules over several bores have rows of their own this does not hold, and all bores
+reach further together.
 """
 
 from bisect import bisect_left
@@ -30,15 +30,18 @@ from fitmatch.fit.solver.stopping import Stopped
 
 MANY_PAIRS = 3_000  # fewer are solved before they could be narrowed down (measured)
 ANY = 1 << 62  # larger than any deviation
+MANY_LISTED, FEW_EACH = 40_000, 12  # of more pairs each seat at first lists so many (measured)
 _FIRST_STEP_NM = 50
 _MOST_TRIES = 3  # of the narrowest window that could do
 
 
 class _Priced(NamedTuple):
-    """No plan costs less than `least`; one that uses a pair costs at least `least` + its cost - its seat's price."""
+    """No plan costs less than `least`; one that uses a pair costs at least `least` + its cost - its seat's price + what
+    is to be paid for its classes of shells, by index, where they are scarce."""
 
     prices: dict[int, int]
     least: int
+    scarce: dict[int, int]
 
 
 class Windows:
@@ -55,6 +58,10 @@ class Windows:
         self.all_at_once = self.narrowed = False
         self._reach = Counter[int]()  # how far beyond their bores' own bests the seats reach
         self._critical: set[int] = set()  # seats that were blamed for windows without a plan
+        self._thin = False  # whether seats list few of their pairs unless asked for more
+        self._whole: set[int] = set()  # seats that were
+        self._listed: dict[Bore, tuple[tuple[int, bool], list[Pair]]] = {}  # for a radius, and whether all or few
+        self._thinned: set[Bore] = set()  # those of which few are listed
         self._failures = 0
 
     def source(self) -> Source:
@@ -74,7 +81,7 @@ class Windows:
     def fill(self, window: int) -> bool:
         """Whether a plan fills every bore within this window; it is then the current one."""
         search = self.search
-        if self._holds_few(window):
+        if not self._holds_more(dict.fromkeys(self.own_best, window), MANY_PAIRS):  # not worth narrowing
             self._reach_further({bore.seat: window for bore in self.own_best}, window)
         elif self._excluded(window):
             self._failures += 1
@@ -87,8 +94,12 @@ class Windows:
                 self.all_at_once = True
                 return True
             asking = {bore.seat for bore in self.own_best}
-            if search.blamed is not None and search.only_shells_bind:
-                asking &= search.blamed
+            known = search.blamed is not None and search.only_shells_bind
+            if known:
+                asking &= search.blamed or set()
+            if self._list_whole(asking):
+                continue
+            if known:
                 self._critical |= asking
             if not self._double(asking, window) or self._excluded(window):
                 self._failures += 1
@@ -140,13 +151,18 @@ class Windows:
             else:
                 self.narrowed = False
                 self.search.fields = [self._affordable(radius, found)]
+                if self.search.value(SQUARES) == found.least:  # nothing is left to prove
+                    self.search.keep(SQUARES)
+                    return
         self.search.minimise(SQUARES)
 
     def _look_near(self, window: int) -> list[Pair]:
         """Use the pairs within the window, but no farther from each bore's own best than its seat reaches."""
         bests = self.own_best.items()
-        field = self._near({bore: min(window, own.deviation_nm + self._reach[bore.seat]) for bore, own in bests})
-        self.narrowed = any(own.deviation_nm + self._reach[bore.seat] < window for bore, own in bests)
+        radii = {bore: min(window, own.deviation_nm + self._reach[bore.seat]) for bore, own in bests}
+        self._thin = self._thin or self._holds_more(radii, MANY_LISTED)
+        field = self._few_of(radii) if self._thin else self._near(radii)
+        self.narrowed = bool(self._thinned) or any(radius < window for radius in radii.values())
         self.search.fields, self.search.bounds = [field], self.search.filling(field)
         return field
 
@@ -157,14 +173,35 @@ class Windows:
             found.extend(self.search.stop.asking(pairs))
         return found
 
-    def _holds_few(self, window: int) -> bool:
-        """Whether the window holds so few pairs that narrowing them is not worth while."""
+    def _few_of(self, radii: Mapping[Bore, int]) -> list[Pair]:
+        """The same, but only a few of each seat that was not asked for all, with those of the current plan."""
+        found = [*self.search.kept, *self.outside]
+        for bore, radius in self.search.stop.asking(radii.items(), 1):
+            asked = radius, bore.seat in self._whole
+            if self._listed.get(bore, (None, []))[0] != asked:
+                pairs = list(self.search.kind.pairs(bore, *span(bore, self.own_best[bore], -radius, radius)))
+                few = len(pairs) > FEW_EACH and not asked[1]
+                self._thinned.add(bore) if few else self._thinned.discard(bore)
+                self._listed[bore] = asked, pairs[:: -(-len(pairs) // FEW_EACH)] if few else pairs
+            found += self._listed[bore][1]
+        known = set(found)
+        found += [p for p in self.search.choice if abs(p.deviation_nm) <= radii.get(p.bore, -1) and p not in known]
+        return found
+
+    def _list_whole(self, seats: Iterable[int]) -> bool:
+        """Let these seats list all their pairs; whether any did not."""
+        new = {bore.seat for bore in self._thinned}.intersection(seats)
+        self._whole |= new
+        return bool(new)
+
+    def _holds_more(self, radii: Mapping[Bore, int], most: int) -> bool:
+        """Whether these reach more pairs than that."""
         pairs = 0
-        for bore, best in self.search.stop.asking(self.own_best.items(), 1):
-            pairs += self.search.kind.count(bore, *span(bore, best, -window, window))
-            if pairs > MANY_PAIRS:
-                return False
-        return True
+        for bore, radius in self.search.stop.asking(radii.items(), 1):
+            pairs += self.search.kind.count(bore, *span(bore, self.own_best[bore], -radius, radius))
+            if pairs > most:
+                return True
+        return False
 
     def _priced(self, radius: int) -> _Priced:
         """What the seats cost within `radius`, counted in squares, of plans with all bores at their best. The field
@@ -174,13 +211,13 @@ class Windows:
             # First among those that reach beyond their own best, which are few: the others are likely to follow.
             for few in (True, False):
                 found = self._relaxed(radius, few=few)
-                while found is not None and self._reach_further(self._underpriced(found.prices), radius):
+                while found is not None and self._lacking(found.prices, radius):
                     found = self._relaxed(radius, few=few)
             if found is not None:
                 return found
         bests = {seat: nm**2 for seat, nm in own_bests(self.own_best).items()}  # each bore costs at least its own best
         counts = {bore.seat: bore.count for bore in self.own_best}
-        return _Priced(bests, sum(counts[seat] * cost for seat, cost in bests.items()))
+        return _Priced(bests, sum(counts[seat] * cost for seat, cost in bests.items()), {})
 
     def _relaxed(self, radius: int, *, few: bool) -> _Priced | None:
         """The prices in a relaxation, of all seats or of few."""
@@ -193,8 +230,16 @@ class Windows:
         relaxed = relax(model.program, cost, search.stop)
         if relaxed is None:
             return None
-        prices = dict(zip(model.seats, map(price, relaxed.multipliers), strict=False))
-        return _Priced(prices, exact_bound(model.program, cost, relaxed.multipliers, search.stop).least)
+        multipliers = relaxed.multipliers
+        prices = dict(zip(model.seats, map(price, multipliers), strict=False))
+        scarce = {index: -price(multipliers[row]) for row, index in model.classes.items()}
+        return _Priced(prices, exact_bound(model.program, cost, multipliers, search.stop).least, scarce)
+
+    def _lacking(self, prices: Mapping[int, int], radius: int) -> bool:
+        """Whether seats have pairs that cost less than their price and were not looked at; they now list them."""
+        bests = own_bests(self.own_best)
+        more = self._list_whole(bore.seat for bore in self._thinned if bests[bore.seat] ** 2 < prices.get(bore.seat, 0))
+        return self._reach_further(self._underpriced(prices), radius) or more
 
     def _underpriced(self, prices: Mapping[int, int]) -> dict[int, int]:
         """How far seats should reach of which pairs that cost less than their price are not looked at."""
@@ -206,8 +251,15 @@ class Windows:
 
     def _affordable(self, radius: int, found: _Priced) -> list[Pair]:
         """The pairs within `radius` that a plan costing no more than the current one can use."""
-        spare = self.search.value(SQUARES) - found.least
-        return self._near({bore: min(radius, isqrt(max(0, found.prices[bore.seat] + spare))) for bore in self.own_best})
+        spare, scarce = self.search.value(SQUARES) - found.least, found.scarce
+        most = {bore: max(0, found.prices[bore.seat] + spare) for bore in self.own_best}
+        near = self._near({bore: min(radius, isqrt(square)) for bore, square in most.items()})
+        return [
+            p
+            for p in near
+            if not self.search.judged(p)
+            or p.deviation_nm**2 + scarce.get(p.upper.index, 0) + scarce.get(p.lower.index, 0) <= most[p.bore]
+        ]
 
     def _excluded(self, window: int) -> bool:
         """Whether the bores that were blamed before cannot all be filled within the window: they are few, and an exact

@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 
 from ortools.linear_solver import pywraplp
 
-from fitmatch.fit.solver.program import Program
+from fitmatch.fit.solver.program import Program, Row
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.problems import FaultInFitmatch
 
@@ -36,6 +36,8 @@ SHORT = _FIRST_EFFORTS[:2]  # efforts of a search that is given up early
 LONGER = (*_FIRST_EFFORTS, *(_MORE * effort for effort in SHORT))
 _SEEDS = (7, 1789)
 _FEW_STEPS, _STEPS_EACH = 1_000, 20  # of GLOP, for a program and for each of its rows and variables
+VERY_MANY, FEW_EACH, _MOST_SIFTINGS = 40_000, 12, 30  # (measured)
+_REDUCED = 1e-6  # what GLOP takes for 0 in a reduced cost
 _AT_ONCE = 10_000  # variables; GLOP is done with fewer before anybody could interrupt it
 
 
@@ -162,8 +164,12 @@ def _status(solver: Any, stop: Stop) -> int:
     return status[0] if status else pywraplp.Solver.ABNORMAL
 
 
-def relax(program: Program, cost: Sequence[int], stop: Stop) -> Relaxation | None:
-    """The linear relaxation; None if GLOP finds no optimum, which by itself proves nothing."""
+def relax(program: Program, cost: Sequence[int], stop: Stop, point: Sequence[int] = ()) -> Relaxation | None:
+    """The linear relaxation; None if GLOP finds no optimum, which by itself proves nothing. `point`: the variables that
+    are above 0 in a point that is known; of very many variables it is then made of few, and of others as long as they
+    would improve it."""
+    if point and len(program.upper) > VERY_MANY and (found := _sifted(program, cost, stop, point)) is not None:
+        return found
     if program.hopeless():
         return None
     solver, variables, rows = _load("GLOP", program, cost, stop)
@@ -175,6 +181,45 @@ def relax(program: Program, cost: Sequence[int], stop: Stop) -> Relaxation | Non
         stop.seconds_left()
         return None
     return Relaxation([v.solution_value() for v in variables], [row.dual_value() for row in rows])
+
+
+def _sifted(program: Program, cost: Sequence[int], stop: Stop, point: Sequence[int]) -> Relaxation | None:
+    """The relaxation made of a few variables of each row that requires something, and then of more."""
+    demands = [[j for j, _ in row.terms] for row in program.rows if row.low is not None and row.low > 0]
+    used = set(range(len(cost))).difference(*demands)
+    used.update(point, *(_cheapest(some, cost) for some in demands))
+    for _ in range(_MOST_SIFTINGS):
+        part, number = Program(), {j: i for i, j in enumerate(sorted(used))}
+        part.upper = [program.upper[j] for j in number]
+        for low, high, terms in stop.asking(program.rows, 1):
+            part.rows.append(Row(low, high, [(number[j], a) for j, a in terms if j in number]))
+        relaxed = relax(part, [cost[j] for j in number], stop)
+        if relaxed is None:
+            return None
+        reduced = [float(c) for c in cost]
+        for row, y in zip(program.rows, relaxed.multipliers, strict=True):
+            if y:
+                for j, a in row.terms:
+                    reduced[j] -= y * a
+        better = {j for j, r in enumerate(reduced) if r < -_REDUCED and j not in number}
+        if not better:
+            x = [0.0] * len(cost)
+            for j, i in number.items():
+                x[j] = relaxed.x[i]
+            return Relaxation(x, relaxed.multipliers)
+        for some in demands:
+            used.update(sorted(better.intersection(some), key=reduced.__getitem__)[:FEW_EACH])
+    return None
+
+
+def _cheapest(variables: Sequence[int], cost: Sequence[int]) -> Sequence[int]:
+    """A few of the least cost, if there are many of that spread over them."""
+    ranked = sorted(variables, key=cost.__getitem__)
+    if len(ranked) <= FEW_EACH:
+        return ranked
+    most = cost[ranked[FEW_EACH - 1]]
+    alike = [j for j in ranked if cost[j] <= most]
+    return alike[:: -(-len(alike) // FEW_EACH)]
 
 
 def _load(backend: str, program: Program, cost: Sequence[int], stop: Stop) -> tuple[Any, list[Any], list[Any]]:
