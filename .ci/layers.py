@@ -50,7 +50,7 @@ report/text: positions
 report/screen: limits_drawn sure table proven left_over
 report/text: beside measuring remaining explaining quality attention heading full doubts assembled ranges films report
 report/text: advice
-report/comparison: rows plans films further report
+report/comparison: rows plans summary films further report
 report/data: values rows doubts document assembled films compared ranges advised
 report/plots: paper clearances compared advised distribution films
 cli: exit_codes blank console options solving pictures

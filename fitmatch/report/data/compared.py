@@ -10,19 +10,21 @@ from fitmatch.report.data.values import chance_value, figures_value, proof_value
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.emit import Number, Value, document, length, named_values, rows_text
 from fitmatch.report.shared.grounds import decision_rule, how_sure, limits_from
+from fitmatch.report.shared.states import missing_of, missing_words
 from fitmatch.report.words.films import beside
+from fitmatch.report.words.reasons import words_of
 from fitmatch.study.comparison.compared import BASELINES, FILM_FIGURES, Compared, Found, PlanFilms, Point
 from fitmatch.version import __version__
 
 SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
 
-_POSITION: Final = ("position", "clearance", "target", "limit_low", "limit_high", "uncertainty")
-_OWN: Final = ("plan", "target", "rule", "opened", "against")
+_POSITION: Final = ("position", "clearance", "target", "limit_low", "limit_high", "uncertainty", "why")
+_OWN: Final = ("plan", "target", "rule", "opened", "without", "against")
 _FILMS: Final = (*FILM_FIGURES, "thinnest_at", "film_cautions")
-_AFTER: Final = ("joint_chance", "leftover_sets", "rules_broken", "equal", *_FILMS, "best", "proven")
+_AFTER: Final = ("joint_chance", "leftover_sets", "rules_broken", "equal", "same", *_FILMS, "best", "outside", "proven")
 _FIGURES: Final = tuple(name.removesuffix("_nm").removesuffix("_nm2") for name in KindFigures._fields)
 _LENGTHS: Final = frozenset(
-    (*_POSITION[1:], *(name.removesuffix("_nm") for name in KindFigures._fields if name.endswith("_nm")))
+    (*_POSITION[1:-1], *(name.removesuffix("_nm") for name in KindFigures._fields if name.endswith("_nm")))
 )
 
 
@@ -31,11 +33,13 @@ def compared_document(compared: Compared, unit: str) -> str:
     jobs = compared.jobs
     tables: dict[str, list[dict[str, Value]]] = {
         "targets": [
-            {"target": length(row.target_nm, unit), **_found(row.found, unit), "best": row.best}
+            {"target": length(row.target_nm, unit), **_found(row.found, unit), "best": row.best, "outside": row.outside}
             for row in compared.targets or ()
         ],
         "rules": [{"rule": row.rule, **_found(row.found, unit)} for row in compared.rules or ()],
-        "boxes": [{"opened": row.opened, **_found(row.found, unit)} for row in compared.boxes or ()],
+        "boxes": [
+            {"opened": row.opened, "without": row.without, **_found(row.found, unit)} for row in compared.boxes or ()
+        ],
         "trade_off": [_point(point, unit) for point in compared.trade_off or ()],
     }
     return document(
@@ -55,6 +59,7 @@ def compared_document(compared: Compared, unit: str) -> str:
                     "leftover_sets": row.leftover_sets,
                     "rules_broken": row.rules_broken,
                     "equal": row.equal,
+                    "same": row.same,
                     **(_film_figures(row.films) if compared.films else {}),
                 }
                 for row in compared.plans
@@ -91,9 +96,9 @@ def _found(found: Found, unit: str) -> dict[str, Value]:
 
 
 def _point(point: Point, unit: str) -> dict[str, Value]:
-    """The two figures that are traded off."""
+    """The two figures that are traded off, and how many positions they are about."""
     values = _found(point.found, unit)
-    names = ("job", "kind", "worst_deviation", point.against, "proven")
+    names = ("job", "kind", "positions", "filled", "below", "above", "worst_deviation", point.against, "proven")
     return {name: values[name] for name in names if name in values}
 
 
@@ -164,17 +169,22 @@ def _clearances(compared: Compared, unit: str) -> Iterator[dict[str, Value]]:
 
 
 def _of_job(name: str, answer: Plan, one: JobPlan, unit: str) -> Iterator[dict[str, Value]]:
-    certainty = Certainty(one)
-    for p in one.placements:
-        known, position = certainty.of(p), p.position
+    """Every position; one without shells has no clearance but says why."""
+    certainty, placed = Certainty(one), one.by_position()
+    why = {u.position.key: words_of(u.why, unit) for u in one.unfilled}
+    for position in one.job.positions:
+        begun: dict[str, Value] = {"table": "clearances", "job": name, "kind": position.kind, "plan": answer.strategy}
+        begun |= {"position": position.name, "target": length(position.target_nm, unit)}
+        p = placed.get(position.key)
+        if p is None:
+            told = why.get(position.key) or missing_words(missing_of(one.job, position))
+            low, high = length(position.min_nm, unit), length(position.max_nm, unit)
+            yield {**begun, "limit_low": low, "limit_high": high, "why": told}
+            continue
+        known = certainty.of(p)
         yield {
-            "table": "clearances",
-            "job": name,
-            "kind": position.kind,
-            "plan": answer.strategy,
-            "position": position.name,
+            **begun,
             "clearance": length(p.clearance_nm, unit),
-            "target": length(position.target_nm, unit),
             "limit_low": length(p.limit_low_nm, unit),
             "limit_high": length(p.limit_high_nm, unit),
             "uncertainty": None if known is None else length(known.expanded_nm, unit),

@@ -1,4 +1,4 @@
-"""The sheet that pictures are drawn on: a title, panels two beside each other, and what the figures rest on below them.
+"""The sheet that pictures are drawn on: a title, panels beside each other, and below them what the figures rest on.
 
 Everything is drawn in black, grey and white, and told apart by marks, strokes and hatching. The same figures give the
 same bytes.
@@ -20,6 +20,7 @@ INK: Final = "black"
 PALE: Final = "0.7"
 
 _COLUMNS: Final = 2
+_MANY: Final = 8  # panels: more stand three beside each other
 _PANEL_IN: Final = (5.2, 3.1)  # width and height
 _LINE_IN: Final = 0.14  # of a note, in the small print
 _TITLE_IN: Final = 0.2  # of a line of the title
@@ -55,7 +56,7 @@ def sheet(title: str, notes: Sequence[str], panels: Sequence[Panel], ending: str
     from matplotlib.figure import Figure
     from matplotlib.layout_engine import ConstrainedLayoutEngine
 
-    columns = min(_COLUMNS, len(panels))
+    columns = min(_COLUMNS + (len(panels) > _MANY), len(panels))
     rows = -(-len(panels) // columns)
     small = [line for note in notes for line in wrap(note, _LETTERS * columns // _COLUMNS)]
     large = wrap(title, _LARGE_LETTERS * columns // _COLUMNS) or [""]

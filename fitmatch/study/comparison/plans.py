@@ -71,8 +71,9 @@ def plan_rows(decision: Decision, plans: Mapping[str, Plan], *, films: bool) -> 
     ways = list(_ways(decision, plans))
     filmed = _films(decision, ways) if films else [None] * len(ways)
     models = [ErrorModel(job) for job in decision.jobs]
-    equal = _equal(decision.jobs, ways)
-    for way, films_of_it in zip(ways, filmed, strict=True):
+    same = _same(ways)
+    equal = _equal(decision.jobs, ways, same)
+    for at, (way, films_of_it) in enumerate(zip(ways, filmed, strict=True)):
         placed = [p for some in way.placements for p in some]
         found = decision.found(way.figures, way.proof)
         yield PlanRow(
@@ -82,6 +83,7 @@ def plan_rows(decision: Decision, plans: Mapping[str, Plan], *, films: bool) -> 
             leftover_sets(decision.jobs, decision.group.kind, placed, decision.stop),
             way.rules_broken,
             tuple(other.name for other in ways if {way.name, other.name} in equal),
+            tuple(other.name for n, other in enumerate(ways) if n != at and same[n] == same[at]),
             films_of_it,
         )
 
@@ -131,10 +133,15 @@ def _joint_chance(models: Sequence[ErrorModel], placements: Sequence[tuple[Place
     return prod(told) if len(told) == len(chances) else None
 
 
-def _equal(jobs: Sequence[Job], ways: Sequence[_Way]) -> list[set[str]]:
-    """The pairs of plans that measurement cannot tell apart, and those that are one and the same."""
+def _same(ways: Sequence[_Way]) -> list[int]:
+    """For each plan the first that places the same shells."""
     plans = [[frozenset(map(_shells, some)) for some in way.placements] for way in ways]
-    first = [plans.index(plan) for plan in plans]  # of plans that are one and the same
+    return [plans.index(plan) for plan in plans]
+
+
+def _equal(jobs: Sequence[Job], ways: Sequence[_Way], first: Sequence[int]) -> list[set[str]]:
+    """The pairs of plans that measurement cannot tell apart, and those that are one and the same: `first` is the first
+    of those."""
     told: dict[tuple[int, int], bool] = {}
     found = []
     for one, other in combinations(range(len(ways)), 2):
