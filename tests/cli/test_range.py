@@ -155,6 +155,9 @@ def test_a_picture_prints_limits_worst_case_and_chances(capsys: pytest.CaptureFi
     for text in ("bore 60.0000..60.0190", "journal 55.9370..55.9500", "each wall 2.0000..2.0080", "min 0.0300",
                  "max 0.0700", "worst case 0.0340 to 0.0820", f"inside {100 * row['chance']:.2f} %"):  # fmt: skip
         assert text in drawn, text
+    assert "NO CLEARANCE AT ALL" not in drawn
+    Ran(capsys, "range", folder, "--journal", "55.99..56.00", "--plot", picture, "--force")
+    assert "NO CLEARANCE AT ALL with all parts at their limits: rod." in picture.read_text(encoding="utf-8")
     many = [arg for n in range(14) for arg in ("--journal", f"j{n}=55.{930 + n}..55.950")]
     Ran(capsys, "range", folder, *many, "--plot", picture, "--force")
     assert "And 2 more rows: see the table." in picture.read_text(encoding="utf-8")

@@ -24,7 +24,7 @@ _MANY: Final = 8  # panels: more stand three beside each other
 _PANEL_IN: Final = (5.2, 3.1)  # width and height
 _LINE_IN: Final = 0.14  # of a note, in the small print
 _TITLE_IN: Final = 0.2  # of a line of the title
-_LETTERS: Final = 150  # of a note on one line of a sheet with two columns
+_LETTERS: Final = 175  # of a note on one line of a sheet with two columns
 _LARGE_LETTERS: Final = 100  # of the title
 _STYLE: Final[Any] = {
     "font.size": 8.0,

@@ -1,5 +1,6 @@
 """The text of `fitmatch range`: the clearances that drawing limits allow, and what each part of them is worth."""
 
+from collections.abc import Sequence
 from typing import Final
 
 from fitmatch.intake.stacks import CLEARANCE, Drawings
@@ -37,7 +38,7 @@ def ranges_text(found: Range, drawings: Drawings, unit: str) -> str:
             *paragraph(f"Clearances in {UNITS[unit]}, diametral."),
         ],
         _clearances(rows, scale),
-        _no_clearance(rows),
+        [line for text in no_clearance(rows) for line in paragraph(text)],
         _chances(rows, scale),
         _shares(rows),
         _limits(stacks, unit),
@@ -113,13 +114,11 @@ def _percent(chance: float) -> str:
     return ">99.99 %" if 1 - _SURE < chance < 1 else f"{100 * chance:.2f} %"
 
 
-def _no_clearance(rows: tuple[Row, ...]) -> list[str]:
+def no_clearance(rows: Sequence[Row]) -> list[str]:
+    """A warning, if the limits of any row allow no clearance."""
     names = [clean(row_name(row)) for row in rows if row.worst.min_nm <= 0]
-    if not names:
-        return []
-    return paragraph(
-        f"{NO_CLEARANCE} with all parts at their limits: {'; '.join(names)}. Parts that are so must not run."
-    )
+    told = f"{NO_CLEARANCE} with all parts at their limits: {'; '.join(names)}. Parts that are so must not run."
+    return [told] if names else []
 
 
 def _limits(stacks: list[Stack], unit: str) -> list[str]:
