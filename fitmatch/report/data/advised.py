@@ -38,7 +38,7 @@ def advised_document(found: AdvisedJobs, unit: str) -> str:
                 ({"job": one.position.job} if several else {}) | _position(one, unit) for one in found.positions
             ],
             "orders": [_order(order, unit) for order in found.orders],
-            "boxes": [some._asdict() | {"positions": _names(some)} for some in found.boxes],
+            "boxes_together": [some._asdict() | {"positions": _names(some)} for some in found.boxes_together],
             "warnings": found.warnings,
             "digest": None if several else jobs[0].digest,
         }

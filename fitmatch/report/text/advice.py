@@ -122,18 +122,19 @@ def _together(found: AdvisedJobs, scale: Scale) -> list[str]:
     if sum(len(order.positions) for order in found.orders) < 2:
         return []
     texts = [_order(order, scale) for order in found.orders]
-    counts = [_boxes(some) for some in found.boxes]
-    told = [f"In all at least {listed(counts)}; none is sure to hold them."] if counts else []
+    counts = [_boxes(some) for some in found.boxes_together]
+    told = [f"Together at least {listed(counts)}; no box is sure to hold them."] if counts else []
     return items("BOXES, for all together:", [*texts, *told])
 
 
 def _order(order: Order, scale: Scale) -> str:
     walls = listed([scale.length(nm) for nm in order.walls_nm])
     step = f" of step {whole(order.step)}" if order.step else ""
+    unknown = ", no known step is likely to have it" if order.step is None else ""
     half = "both halves" if order.half == "both" else f"{order.half} half"
     reads = reads_words(order.marks)
     names = listed([whole(full_name(key)) for key in order.positions])
-    return f"{clean(order.kind)}: {half}{step} about {walls} {scale.unit}{f', {reads}' if reads else ''}, for {names}."
+    return f"{clean(order.kind)}: {half}{step} about {walls} {scale.unit}{f', {reads}' if reads else ''}, for {names}{unknown}."
 
 
 def _boxes(some: Boxes) -> str:

@@ -144,7 +144,7 @@ class AdvisedJobs:
     answer: Plan | None
     positions: tuple[Advised, ...]  # in file order, job by job
     orders: tuple[Order, ...]
-    boxes: tuple[Boxes, ...]
+    boxes_together: tuple[Boxes, ...]
 
     @property
     def proven(self) -> bool:
