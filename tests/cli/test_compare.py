@@ -390,6 +390,25 @@ def test_jobs_answered_separately_stand_side_by_side(capsys: Capsys, tmp_path: P
     assert "job and other" not in Ran(capsys, "compare", job, other, "--separately").out
 
 
+def test_another_strategy_may_be_shown(capsys: Capsys, tmp_path: Path, job: Path) -> None:
+    """Side by side, in the clearances and in the picture; refused where it cannot be."""
+    other = shutil.copytree(job, tmp_path / "other")
+    args = ("compare", job, other, "--separately", "--kind", "rod", "--strategy", "keep-sets")
+    ran = Ran(capsys, *args, "--plot", tmp_path / "a.svg")
+    plans = {row["plan"]: row for row in document(capsys, job, "--kind", "rod")["plans"]}
+    assert plans["keep-sets"]["boxes"] == 1 < plans["target"]["boxes"]
+    assert re.search(r"by strategy keep-sets:\n(.*\n){3}job and other +5 .* 1 +5\n", ran.out)
+    assert "rod: clearances by strategy keep-sets" in (tmp_path / "a.svg").read_text(encoding="utf-8")
+    rows = list(csv.DictReader(StringIO(Ran(capsys, *args, "--csv").out)))
+    placed = {p["position"]: p for p in assigned(capsys, job, "--strategy", "keep-sets")["positions"]}
+    drawn = [row for row in rows if row["table"] == "clearances"]
+    assert {row["plan"] for row in drawn} == {"keep-sets"} and len(drawn) == 10
+    assert all(float(row["clearance [in]"]) == placed[row["position"]]["clearance"] for row in drawn)
+    change(job / "job.toml", r"^max +=", "# max =")
+    ran = Ran(capsys, "compare", job, "--strategy", "even")
+    assert (ran.status, ran.out) == (2, "") and "even needs min and max at every position; `rod` lacks them" in ran.err
+
+
 def test_a_target_that_leaves_a_position_outside_says_so(capsys: Capsys, job: Path) -> None:
     """Where no target brings all inside, the positions are named beside what these shells serve best, in every form."""
     args = ("--kind", "rod", "--targets", "0.0020, 0.0022")

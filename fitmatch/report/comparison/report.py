@@ -55,7 +55,7 @@ def _heading(compared: Compared, scale: Scale) -> list[str]:
 
 
 def ones(compared: Compared) -> Iterator[tuple[str, JobPlan]]:
-    """The plans by the strategy `target`, each with the name of its job and a colon where there are several."""
+    """The plans by the strategy asked for, each with the name of its job and a colon where there are several."""
     several = len(compared.jobs) > 1
     names = compared.names or [one.job.name for answer in compared.answers for one in answer.plans]
     ones = [one for answer in compared.answers for one in answer.plans]

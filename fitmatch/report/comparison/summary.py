@@ -1,7 +1,6 @@
 """Jobs that are answered separately side by side: a table for each kind."""
 
 from collections.abc import Iterator
-from typing import Final
 
 from fitmatch.report.comparison.plans import sure_and_left
 from fitmatch.report.comparison.rows import alike, figures, jobs_told
@@ -9,15 +8,13 @@ from fitmatch.report.shared.layout import Column, clean, paragraph, table
 from fitmatch.report.shared.scale import Scale
 from fitmatch.study.comparison.compared import Compared, PlanRow
 
-STRATEGY: Final = "target"  # by which jobs are held beside each other
-
 
 def side_by_side(compared: Compared, scale: Scale) -> Iterator[list[str]]:
     """Nothing unless jobs are answered separately; jobs that are alike in a kind share a row."""
     together = alike(compared)
     for kind, rows in kinds_of_jobs(compared).items():
         yield [
-            *paragraph(f"{clean(kind).upper()}, JOBS SIDE BY SIDE, by strategy {STRATEGY}:"),
+            *paragraph(f"{clean(kind).upper()}, JOBS SIDE BY SIDE, by strategy {compared.strategy}:"),
             *table(
                 rows,
                 Column("job", lambda row: jobs_told(together[row.found.job, row.found.kind]), "left", wraps=True),
@@ -32,6 +29,6 @@ def kinds_of_jobs(compared: Compared) -> dict[str, list[PlanRow]]:
     together = alike(compared)
     found: dict[str, list[PlanRow]] = {}
     for row in compared.plans if compared.names else ():
-        if row.plan == STRATEGY and row.found.job == together[row.found.job, row.found.kind][0]:
+        if row.plan == compared.strategy and row.found.job == together[row.found.job, row.found.kind][0]:
             found.setdefault(row.found.kind, []).append(row)
     return found

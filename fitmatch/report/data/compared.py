@@ -67,7 +67,7 @@ def compared_document(compared: Compared, unit: str) -> str:
             **{name: rows for name, rows in tables.items() if getattr(compared, name) is not None},
             **({"left_out": [_left_out(row._asdict()) for row in compared.left_out]} if compared.left_out else {}),
             **({"films": list(_films(compared, unit)), "caution": _caution(compared)} if compared.films else {}),
-            "basis": [_basis(one, unit) for answer in compared.answers for one in answer.plans],
+            "basis": [_basis(one, answer.strategy, unit) for answer in compared.answers for one in answer.plans],
             "warnings": compared.warnings,
             "digest": jobs[0].digest if len(jobs) == 1 else None,
         }
@@ -76,7 +76,7 @@ def compared_document(compared: Compared, unit: str) -> str:
 
 def compared_rows(compared: Compared, unit: str) -> str:
     """All tables one below the other, the name of each in the first column; first the clearances of the plan by the
-    strategy `target`, position by position."""
+    strategy asked for, position by position."""
     rows = [*_clearances(compared, unit), *(_cells(record, unit) for record in compared.records())]
     job = ("job",) if any(row.get("job") for row in rows) else ()
     columns = ("table", *job, "kind", *_OWN, *_POSITION[:2], *_POSITION[3:], "positions", *_FIGURES, *_AFTER)
@@ -126,7 +126,7 @@ def _caution(compared: Compared) -> str:
     return " ".join(beside(film for row in compared.plans if row.films is not None for film in row.films.rows))
 
 
-def _basis(one: JobPlan, unit: str) -> dict[str, Value]:
+def _basis(one: JobPlan, strategy: str, unit: str) -> dict[str, Value]:
     """What the figures of a job rest on."""
     heat = one.job.measuring.temperature
     sure: dict[str, Value] = {
@@ -140,7 +140,7 @@ def _basis(one: JobPlan, unit: str) -> dict[str, Value]:
     return {
         "job": one.job.name or one.read.folder.name,
         "title": one.job.title,
-        "strategy": "target",
+        "strategy": strategy,
         "limits_from": dict(limits_from(one.job)),
         "temperature": heat
         and {

@@ -18,9 +18,9 @@ if TYPE_CHECKING:
 MOST_NAMES: Final = 30  # more would stand on each other
 
 
-def clearances(told: str, one: JobPlan, kind: str, unit: str) -> Panel:
-    """For one kind of a job: limits as bars, targets as strokes, clearances as dots with their uncertainty, as crosses
-    where they are outside; a position that is not filled has no dot."""
+def clearances(told: str, one: JobPlan, kind: str, unit: str, strategy: str) -> Panel:
+    """For one kind of a job by this strategy: limits as bars, targets as strokes, clearances as dots with their
+    uncertainty, as crosses where they are outside; a position that is not filled has no dot."""
 
     def draw(axes: "Axes") -> None:
         placed, certainty = one.by_position(), Certainty(one)
@@ -36,7 +36,7 @@ def clearances(told: str, one: JobPlan, kind: str, unit: str) -> Panel:
         outside = "" if all(p.within_limits for _, p in rows if p is not None) else f"\nx: outside, {DANGER}"
         axes.set_xlabel(f"clearance, {unit} (bar: limits, dotted: target{bars}){outside}")
 
-    return Panel(f"{told}: clearances by strategy target", draw)
+    return Panel(f"{told}: clearances by strategy {strategy}", draw)
 
 
 def between_limits(

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.report.comparison.films import cautions, how_it_runs, without_films
 from fitmatch.report.comparison.rows import alike, by_kind, jobs_told
-from fitmatch.report.comparison.summary import STRATEGY, kinds_of_jobs
+from fitmatch.report.comparison.summary import kinds_of_jobs
 from fitmatch.report.plots.clearances import clearances
 from fitmatch.report.plots.paper import INK, PALE, Panel, legend_beside, plain, sheet
 from fitmatch.report.shared.grounds import grounds
@@ -27,7 +27,7 @@ def compared_picture(compared: Compared, unit: str, ending: str) -> bytes:
     together = alike(compared)
     panels = [
         _bars(
-            f"{clean(kind)}: jobs side by side, by strategy {STRATEGY}",
+            f"{clean(kind)}: jobs side by side, by strategy {compared.strategy}",
             rows,
             scale,
             lambda row: jobs_told(together[row.found.job, row.found.kind]),
@@ -43,7 +43,8 @@ def compared_picture(compared: Compared, unit: str, ending: str) -> bytes:
     panels += [_targets(told, rows, scale) for told, rows in by_kind(compared, compared.targets or ())]
     panels += [_trade_off(told, rows, scale) for told, rows in by_kind(compared, compared.trade_off or ())]
     title = "; ".join(job.title or job.folder.name for job in compared.jobs)
-    notes = ["Plans by the strategy named, all else by strategy target.", *grounds(compared.answers, scale)]
+    notes = ["Further diagrams are by strategy target."] if compared.targets or compared.trade_off else []
+    notes += [*grounds(compared.answers, scale)]
     if compared.films:
         notes += [f"NEEDS ATTENTION (x): {clean(text)}" for text in cautions(compared)]
         notes += [*without_films(compared), *how_it_runs(compared, unit), COMPARES]
@@ -59,7 +60,9 @@ def _clearances(compared: Compared, unit: str) -> Iterator[Panel]:
                 names = together.get((job, kind), (job,))
                 told = jobs_told(names if job else (one.job.name,))
                 if one.of_kind(kind) and job == names[0]:
-                    yield clearances(f"{told}, {clean(kind)}" if told else clean(kind), one, kind, unit)
+                    yield clearances(
+                        f"{told}, {clean(kind)}" if told else clean(kind), one, kind, unit, answer.strategy
+                    )
 
 
 def _bars(title: str, rows: Sequence[PlanRow], scale: Scale, name: Callable[[PlanRow], str]) -> Panel:

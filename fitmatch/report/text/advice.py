@@ -134,7 +134,8 @@ def _order(order: Order, scale: Scale) -> str:
     half = "both halves" if order.half == "both" else f"{order.half} half"
     reads = reads_words(order.marks)
     names = listed([whole(full_name(key)) for key in order.positions])
-    return f"{clean(order.kind)}: {half}{step} about {walls} {scale.unit}{f', {reads}' if reads else ''}, for {names}{unknown}."
+    wanted = f"{half}{step} about {walls} {scale.unit}{f', {reads}' if reads else ''}"
+    return f"{clean(order.kind)}: {wanted}, for {names}{unknown}."
 
 
 def _boxes(some: Boxes) -> str:

@@ -166,7 +166,7 @@ class Point(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """All tables; None where one was not asked for. `answers` are the plans by the strategy `target`: one, or one for
+    """All tables; None where one was not asked for. `answers` are the plans by the strategy asked for: one, or one for
     each job where each has the shells alone, `names` then being theirs."""
 
     answers: tuple[Plan, ...]
@@ -179,6 +179,11 @@ class Compared:
     trade_off: tuple[Point, ...] | None = None
     films: bool = False  # whether the plans have films beside them
     complete: bool = True  # False: time ran out before all rows of the further tables
+
+    @property
+    def strategy(self) -> str:
+        """Of the answers."""
+        return self.answers[0].strategy
 
     @property
     def jobs(self) -> tuple[Job, ...]:

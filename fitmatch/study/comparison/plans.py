@@ -6,6 +6,7 @@ from itertools import chain, combinations, islice
 from math import prod
 from typing import NamedTuple
 
+from fitmatch.facts import Fact
 from fitmatch.fit.answer.baselines import as_boxed, by_hand
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.answer.expected import standing
@@ -14,6 +15,7 @@ from fitmatch.fit.model.groups import by_job
 from fitmatch.fit.solver.stopping import Stop
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.gauging.uncertainty.judging import joint_chance
+from fitmatch.problems import NotPossible
 from fitmatch.records.bearings import Bearing, Running
 from fitmatch.records.job import Job
 from fitmatch.records.keys import full_name
@@ -29,10 +31,22 @@ from fitmatch.study.film.films import film
 _EQUAL = "equal within measurement"
 
 
+def check_limits(jobs: Sequence[Job]) -> None:
+    """Raise NotPossible for kinds that `even` cannot decide."""
+    if without := _unlimited(jobs):
+        raise NotPossible(Fact("even-needs-limits", {"kinds": tuple(without)}))
+
+
+def _unlimited(jobs: Sequence[Job]) -> list[str]:
+    """The kinds that lack min or max at some position."""
+    open_ended = (p.kind for job in jobs for p in job.positions if p.min_nm is None or p.max_nm is None)
+    return list(dict.fromkeys(open_ended))
+
+
 def answers(task: Job | Pool, stop: Stop) -> dict[str, Plan]:
     """The plan of each strategy. `even` decides only the kinds with min and max at every position, and is left out if
     there are none."""
-    unlimited = {p.kind for job in task.jobs for p in job.positions if p.min_nm is None or p.max_nm is None}
+    unlimited = _unlimited(task.jobs)
     limited = [kind for job in task.jobs for kind in job.kinds if kind not in unlimited]
     asked = {strategy: only(task, limited) if strategy == "even" else task for strategy in BY_STRATEGY}
     return {
