@@ -42,7 +42,7 @@ fit/beside: regions next_values alternatives explanations
 fit: assign
 study/film: reynolds equilibrium films
 study/comparison: compared leftover_sets decision plans targets let_go boxes trade_off compare
-study/advice: advised solving changes halves metal grinding orders advise
+study/advice: advised solving changes at_the_bench halves metal grinding orders advise
 study/drawings: shapes sums ranges
 report/shared: emit scale states layout box_names axis certainty grounds housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes stacks films advice
@@ -50,9 +50,9 @@ report/text: positions
 report/screen: limits_drawn sure table proven left_over
 report/text: beside measuring remaining explaining quality attention heading full doubts assembled ranges films report
 report/text: advice
-report/comparison: rows plans films further report
+report/comparison: rows plans summary films further report
 report/data: values rows doubts document assembled films compared ranges advised
-report/plots: paper clearances compared distribution films
+report/plots: paper clearances compared advised distribution films
 cli: exit_codes blank console options solving pictures
 cli/bench: entries typed answers sitting
 cli: assembled assign check compare advise measure new range film main

@@ -86,13 +86,16 @@ def comparisons() -> list[str]:
             "targets": ["compare", sample, "--kind", "rod", "--targets", "0.00180..0.00278/0.00002"],
             "assign of eight": ["assign", eight],
             "boxes": ["compare", eight, "--kind", "rod", "--boxes"],
+            "assign of short": ["assign", ROOT / "samples" / "short-of-shells"],
+            "advise": ["advise", ROOT / "samples" / "short-of-shells"],
         }
         least = dict.fromkeys(commands, float("inf"))
         for _ in range(RUNS):
             for name, arguments in commands.items():
                 before = of_children()
                 line = [sys.executable, "-m", "fitmatch", *map(str, arguments), "--quiet"]
-                subprocess.run(line, stdout=subprocess.DEVNULL, check=True, cwd="/")
+                done = subprocess.run(line, stdout=subprocess.DEVNULL, check=False, cwd="/")
+                assert done.returncode in (0, 1), line  # 1: a position needs attention
                 least[name] = min(least[name], of_children() - before)
     return [
         row("`compare samples/generator-five`, processor time, one `assign` of it = 1",
@@ -101,6 +104,8 @@ def comparisons() -> list[str]:
             f"{least['targets'] / least['assign']:.1f}", "6"),
         row("all 255 choices of eight boxes with `compare --boxes`, whole process, one `assign` of that job = 1",
             f"{least['boxes'] / least['assign of eight']:.1f}", "20"),
+        row("`advise samples/short-of-shells`, two positions outside, processor time, one `assign` of it = 1",
+            f"{least['advise'] / least['assign of short']:.1f}", ""),
     ]  # fmt: skip
 
 

@@ -8,6 +8,7 @@ import click
 from fitmatch.cli import options
 from fitmatch.cli.console import Notes, fitted, print_data, print_report
 from fitmatch.cli.exit_codes import INTERRUPTED
+from fitmatch.cli.pictures import check_picture, draw
 from fitmatch.cli.solving import read, stop_after, stopped_by_ctrl_c, time_limit
 from fitmatch.stages import now
 
@@ -17,6 +18,14 @@ from fitmatch.stages import now
 @click.option("--full", is_flag=True, help="Show the advice on every position.")
 @options.as_json
 @click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per advice.")
+@click.option(
+    "--plot",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Also draw clearances now and after the cheapest change: a name that ends in .svg or .png. Needs the extra "
+    "`plots`.",
+)
+@click.option("--force", is_flag=True, help="With --plot: replace the file if it is there.")
 @options.unit
 @time_limit
 @options.quiet
@@ -26,6 +35,8 @@ def command(
     full: bool,
     as_json: bool,
     as_csv: bool,
+    plot: Path | None,
+    force: bool,
     unit: str | None,
     seconds: float | None,
     quiet: bool,
@@ -40,17 +51,21 @@ def command(
     Example:
       fitmatch advise my-build
       fitmatch advise my-build --full
+      fitmatch advise my-build --plot next.svg
       fitmatch advise first-crank second-crank --csv
     """
     if as_json and as_csv:
         raise click.UsageError("--json and --csv cannot be used together; choose one")
     if full and (as_json or as_csv):
         raise click.UsageError("--full is about the text report; --json and --csv show everything as it is")
+    check_picture(plot, force=force)
     gc.disable()  # as for `assign`
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)
     task = read(jobs, notes, needs_shells=False)
     shown = unit or task.jobs[0].unit
+    if plot is not None and not task.jobs[0].shells:
+        raise click.UsageError("--plot draws clearances, and there are none without shells; leave it out")
 
     with notes.progress("looking for what would help", "; Ctrl-C prints what was found so far"):
         from fitmatch.study.advice.advise import advise
@@ -68,6 +83,10 @@ def command(
 
                 with fitted():
                     answer = advised_text(found, shown, full=full)
+            if plot is not None:
+                from fitmatch.report.plots.advised import advised_picture
+
+                draw(plot, lambda ending: advised_picture(found, shown, ending), notes)
     if as_json or as_csv:
         print_data(answer)
     else:

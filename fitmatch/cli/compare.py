@@ -23,6 +23,14 @@ if TYPE_CHECKING:
 @click.argument("jobs", metavar="JOB...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--kind", help="This kind only.")
 @click.option(
+    "--strategy",
+    type=click.Choice(["target", "even", "keep-sets"]),
+    default="target",
+    show_default=True,
+    help="Of the clearances in --csv and --plot and, with --separately, of the jobs side by side. All strategies stand "
+    "in the tables.",
+)
+@click.option(
     "--targets",
     metavar="LENGTHS",
     help="Also aim at each of these clearances in turn, and say which one the shells serve best: a list, or a sweep "
@@ -53,7 +61,7 @@ if TYPE_CHECKING:
     help="With several JOBs: each as if it had its shells alone; otherwise they share the shells of all.",
 )
 @options.as_json
-@click.option("--csv", "as_csv", is_flag=True, help="Print all tables as CSV, with the clearances of the target plan.")
+@click.option("--csv", "as_csv", is_flag=True, help="Print all tables as CSV, with the clearances of one plan.")
 @click.option(
     "--plot",
     metavar="FILE",
@@ -68,6 +76,7 @@ if TYPE_CHECKING:
 def command(
     jobs: tuple[Path, ...],
     kind: str | None,
+    strategy: str,
     targets: str | None,
     rules: bool,
     boxes: bool,
@@ -119,6 +128,7 @@ def command(
                 compared = compare(
                     task,
                     kind=kind,
+                    strategy=strategy,
                     targets_nm=targets_nm,
                     rules=rules,
                     boxes=boxes,
@@ -129,7 +139,7 @@ def command(
             except NotPossible as error:
                 from fitmatch.report.words.refusals import refused
 
-                hint = "--kind" if error.why.code == "no-kind" else "--targets"
+                hint = {"no-kind": "--kind", "even-needs-limits": "--strategy"}.get(error.why.code, "--targets")
                 raise click.BadParameter(refused(error.why, shown), param_hint=hint) from error
             now("writing the answer")
             answer = _answer(compared, shown, as_json=as_json, as_csv=as_csv)

@@ -32,6 +32,7 @@ from fitmatch.records.stacks import NO_COATING, Stack
 from fitmatch.wording import dotted, listed, shorten
 
 STEP: Final = Quantity("a step of shells", 1, 2_000_000, "more than 0, up to 2 mm", above_zero=True)
+CLEARANCE: Final = ("min", "max")  # the limits of it
 ALONE: Final = "clearance"  # the name of a row that is given by options without a name
 _MOST: Final = 1_000
 _LARGEST_NM: Final = 2_000_000
@@ -52,13 +53,15 @@ class Given(NamedTuple):
 
 class Drawings(NamedTuple):
     """Stacks, and where they come from; `digest` is that of job.toml. Kinds that have no limits are `left_out`.
-    `limits_from`: where the job's min and max come from, by kind; `by_option`: which of them options give instead."""
+    `drawn`: the kinds of which a `[drawing]` table gives limits; `limits_from`: where the job's min and max come from,
+    by kind; `by_option`: which limits, of parts and of the clearance, options give instead."""
 
     title: str
     unit: str
     stacks: tuple[Stack, ...]
     digest: str | None = None
     left_out: tuple[str, ...] = ()
+    drawn: tuple[str, ...] = ()
     limits_from: tuple[tuple[str, str | None], ...] = ()
     by_option: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
@@ -103,6 +106,7 @@ def read_drawings(folder: Path, given: Given) -> Drawings:
         stacks=tuple(stacks),
         digest=sha256(data).hexdigest(),
         left_out=left_out,
+        drawn=() if set(FEATURES) <= set(by_option) else tuple(kinds),
         limits_from=tuple(_limits_from(settings, kinds, by_option)),
         by_option=by_option,
         warnings=warnings,
@@ -110,14 +114,14 @@ def read_drawings(folder: Path, given: Given) -> Drawings:
 
 
 def _by_option(given: Given) -> tuple[str, ...]:
-    return tuple(name for name in ("min", "max") if getattr(given, name) is not None)
+    return tuple(name for name in (*FEATURES, *CLEARANCE) if getattr(given, name))
 
 
 def _limits_from(settings: Settings, kinds: list[str], by_option: tuple[str, ...]) -> Iterator[tuple[str, str | None]]:
     """Of the kinds that have a limit in job.toml which no option replaces."""
     for kind in kinds:
         fit = settings.fits[kind].fit
-        own = [name for name in ("min", "max") if getattr(fit, f"{name}_nm") is not None and name not in by_option]
+        own = [name for name in CLEARANCE if getattr(fit, f"{name}_nm") is not None and name not in by_option]
         if own:
             yield kind, fit.limits_from
 
@@ -132,7 +136,7 @@ def _kinds(settings: Settings, given: Given) -> list[str]:
     kinds = [kind for kind in settings.fits if settings.drawing.get(kind)]
     if not kinds and all(getattr(given, feature) for feature in FEATURES):
         kinds = list(settings.fits)
-    asked = [key for key in (*FEATURES, "min", "max") if getattr(given, key)]
+    asked = _by_option(given)
     if len(kinds) > 1 and asked:
         raise OptionError(option_of(asked[0]), f"is about one kind; add --kind {listed(kinds, 'or --kind')}")
     return kinds

@@ -5,7 +5,7 @@ wall thickness at the crown; the *clearance* is diametral. *upper* is the block 
 rod, *lower* the cap side of both.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Final
 
@@ -163,10 +163,11 @@ class Position:
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """A drawing's limits, both ends included."""
+    """A drawing's limits, both ends included; `iso_286`: the class that they were written as."""
 
     low_nm: int
     high_nm: int
+    iso_286: str = field(default="", compare=False)
 
     def __contains__(self, nm: int) -> bool:
         return self.low_nm <= nm <= self.high_nm

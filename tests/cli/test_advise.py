@@ -2,6 +2,7 @@
 
 import csv
 import json
+import re
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -72,6 +73,120 @@ def test_advice_for_a_tight_position_written_into_the_files_gives_its_figures(tm
     bought = job(tmp_path / "bought", TIGHT)
     (bought / "shells" / "more.csv").write_text(f"shell,kind,half,wall\nn1,rod,{half['half']},{half['wall']}\n")
     assert_same(capsys, bought, found["one-half"], "R2")
+
+
+GAUGED = f"""{TOML}[gauge.mic]
+standard = 1.8000
+standard_reads = 1.8003
+[gauge.bore]
+set_with = "mic"
+[measured.rod]
+journal = "mic"
+housing_bore = "bore"
+[temperature]
+room = 29
+[material.rod]
+journal = "steel 4140"
+housing_bore = "aluminium 2024"
+"""
+
+
+def test_what_the_gauge_shows_of_a_size_to_machine_to_is_told(tmp_path: Path, capsys: Capsys) -> None:
+    """Sizes are corrected and say so; what the gauge is told to show, typed into positions.csv, gives the size and the
+    figures stated, for each end of a run of sizes too."""
+    rows = TIGHT
+    folder = job(tmp_path / "job", rows, GAUGED)
+    found = advice(document(capsys, folder), "R2")
+    text = " ".join(Ran(capsys, "advise", folder, "--full").out.split())
+    for action, gauge, column, read in (
+        ("polish", "mic", "journal", "1.8162"),
+        ("hone", "bore", "housing_bore", "1.9417"),
+    ):
+        what, told = found[action]["what"], found[action]
+        assert what["gauge"] == gauge and abs(what["reads"] - what[column]) > 0.0003
+        assert f"at 20 C ({gauge} reads {what['reads']:.6f} in)" in text
+        done = job(tmp_path / action, rows.replace(f"R2,rod,{read}", f"R2,rod,{what['reads']}") if action == "polish"
+                   else rows.replace(read, str(what["reads"])), GAUGED)  # fmt: skip
+        plan = json.loads(Ran(capsys, "assign", done, "--json", "--quiet").out)
+        (placed,) = (p for p in plan["positions"] if p["position"] == "R2")
+        assert placed["within_limits"] and abs(placed["clearance"] - told["clearance"]) < 1e-7
+        assert abs(placed[column] - what[column]) < 1e-7
+    reads = found["grind"]["what"]["reads"]
+    for end in ("lowest", "highest"):
+        done = job(tmp_path / end, rows.replace("1.8162", str(reads[end])), GAUGED)
+        plan = json.loads(Ran(capsys, "assign", done, "--json", "--quiet").out)
+        assert all(p["within_limits"] for p in plan["positions"]), end
+    assert "are corrected, at 20 C: with another gauge, at another temperature" in text
+    plain = " ".join(Ran(capsys, "advise", job(tmp_path / "plain", TIGHT), "--full").out.split())
+    assert "reads 1." not in plain and "as your gauges read: check with the same gauge, at the same temp" in plain
+
+
+def test_a_size_that_several_gauges_measured_names_no_reading(tmp_path: Path, capsys: Capsys) -> None:
+    """One of them need not read as the other."""
+    folder = written(
+        tmp_path / "job",
+        toml=GAUGED,
+        positions="position,kind,journal,journal_gauge,housing_bore\nR1,rod,1.8162,bore,1.9421\nR2,rod,1.8162,mic,1.9417\n",
+        shells=SHELLS,
+    )
+    found = advice(document(capsys, folder), "R2")
+    assert found["polish"]["what"]["gauge"] == "mic"
+    assert found["grind"]["what"]["reads"] is None and found["grind"]["what"]["gauge"] is None
+    text = " ".join(Ran(capsys, "advise", folder).out.split())
+    assert re.search(r"to one size from [\d.]+ in to [\d.]+ in at 20 C: all lie inside", text)
+
+
+def test_what_was_never_measured_is_not_measured_again(tmp_path: Path, capsys: Capsys) -> None:
+    """A missing reading is to be taken; one in doubt beside it is to be taken again."""
+    folder = job(tmp_path / "job", TIGHT + "R3,rod,,1.9421\n")
+    found = advice(document(capsys, folder), "R3")
+    assert found["measure"]["what"] == {"readings": ["journal"], "missing": ["journal"], "shells": []}
+    out = Ran(capsys, "advise", folder, "--full").out
+    (told,) = re.findall(r"R3 \(rod\), cheapest first:\n  1\. (.*)", out)
+    assert told == "Measure: journal."
+
+
+def test_a_picture_shows_now_and_after(tmp_path: Path, capsys: Capsys) -> None:
+    """Limits, targets, the change by name and what it rests on, as text; every number is in --csv too."""
+    folder = job(tmp_path / "job", TIGHT)
+    ran = Ran(capsys, "advise", folder, "--plot", tmp_path / "next.svg", "--csv")
+    assert ran.status == 1 and f"drawn in {tmp_path / 'next.svg'}" in ran.err
+    picture = (tmp_path / "next.svg").read_text(encoding="utf-8")
+    for part in ("R2: one-half", "R1", "now, and after the cheapest change", "Now: by strategy target",
+                 "Limits from", "Temperature:", "U of a clearance", "Decision rule:", "digest"):  # fmt: skip
+        assert part in picture, part
+    rows = [row for row in csv.DictReader(StringIO(ran.out)) if row["position"] == "R2"]
+    now = {row["clearance_now [in]"] for row in rows}
+    assert now == {"0.0017"} and {row["min [in]"] for row in rows} == {"0.0018"}
+    assert all(row["clearance [in]"] for row in rows if row["action"] == "one-half")
+    again = Ran(capsys, "advise", folder, "--plot", tmp_path / "next.svg")
+    assert again.status == 2 and "add --force to replace it" in again.err
+
+
+def test_no_picture_without_shells(tmp_path: Path, capsys: Capsys) -> None:
+    """There is no clearance to draw; it is said before the work begins."""
+    folder = job(tmp_path / "job", TIGHT)
+    (folder / "shells" / "box-1.csv").unlink()
+    ran = Ran(capsys, "advise", folder, "--plot", tmp_path / "a.svg")
+    assert (ran.status, ran.out) == (2, "") and "there are none without shells; leave it out" in ran.err
+    assert not (tmp_path / "a.svg").exists()
+
+
+def test_advice_says_what_it_rests_on(tmp_path: Path, capsys: Capsys) -> None:
+    """Source of limits, temperature, U, decision rule and digest, with shells and without."""
+    folder = job(tmp_path / "job", TIGHT)
+    for known in ("not known, as job.toml names no gauge", "not known before there are shells"):
+        text = " ".join(Ran(capsys, "advise", folder).out.split())
+        for part in (
+            "Limits from a source not written",
+            "Temperature: no reading",
+            f"95 %: {known}.",
+            "Decision rule:",
+        ):
+            assert part in text
+        assert "Inputs' digest: " in text
+        for path in (folder / "shells").iterdir():
+            path.unlink()
 
 
 def test_a_loose_position_is_never_polished_or_honed(tmp_path: Path, capsys: Capsys) -> None:

@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 from made.commands import Ran
+from made.pump_set import written
 from oracles.schemas import OF_COMPARED
 
 from fitmatch.fit.solver.stopping import Stop
@@ -112,7 +113,9 @@ def test_a_trade_off_has_two_figures_and_says_that_it_is_proven(capsys: Capsys, 
     """Its ends are the best by `keep-sets` or `even`, and by `target`."""
     for other, strategy in (("boxes", "keep-sets"), ("spread", "even")):
         rows = document(capsys, job, "--trade-off", f"worst/{other}")["trade_off"]
-        assert all(set(row) == {"kind", "worst_deviation", other, "proven"} and row["proven"] for row in rows)
+        named = {"kind", "positions", "filled", "below", "above", "worst_deviation", other, "proven"}
+        assert all(set(row) == named and row["proven"] for row in rows)
+        assert all(row["filled"] == row["positions"] for row in rows)
         for kind in ("rod", "main"):
             mine = [row for row in rows if row["kind"] == kind]
             best = assigned(capsys, job)["kinds"][kind]
@@ -353,13 +356,86 @@ def test_what_the_limits_come_from_is_told(capsys: Capsys, job: Path) -> None:
 def test_it_says_which_rows_are_equal_and_what_a_rule_costs(capsys: Capsys, job: Path) -> None:
     """In words, below or beside the tables."""
     out = " ".join(Ran(capsys, "compare", SAMPLES / "metrology-bench").out.split())
-    assert "Equal within measurement: target, even, keep-sets and by-hand." in out
+    assert "One and the same plan: target, keep-sets and by-hand. Equal within measurement: target, even," in out
+    plans = {row["plan"]: row for row in document(capsys, SAMPLES / "metrology-bench")["plans"]}
+    assert plans["target"]["same"] == ["keep-sets", "by-hand"] and plans["even"]["same"] == []
+    assert plans["target"]["equal"] == ["even", "keep-sets", "by-hand"]
     out = " ".join(Ran(capsys, "compare", SAMPLES / "vee-eight").out.split())
     assert "One and the same plan: target, even and keep-sets." in out
     change(job / "job.toml", r'"0\.6 thou" ', '"0.1 tenths" ')
     out = Ran(capsys, "compare", job, "--rules", "--kind", "rod").out
     assert re.search(r"^wall_difference +5 .* 1 inside$", out, re.MULTILINE)
     assert re.search(r"^thick_half +4 .* nothing$", out, re.MULTILINE)
+
+
+def test_jobs_answered_separately_stand_side_by_side(capsys: Capsys, tmp_path: Path, job: Path) -> None:
+    """A table for each kind at the top, a row for each job with the figures of its own plan; a kind in which jobs have
+    the same positions and the same answer is told once, in the picture too."""
+    other = shutil.copytree(job, tmp_path / "other")
+    change(other / "positions.csv", r"^(R1,rod,[\d.]+,[\d.]+),[\d.]+", r"\1,2.3757")
+    ran = Ran(capsys, "compare", job, other, "--separately", "--plot", tmp_path / "both.svg")
+    head, _, rest = ran.out.partition("\nJOB, ROD: target")
+    assert re.search(r"^ROD, JOBS SIDE BY SIDE, by strategy target:\n(.*\n){3}job +5 .*\nother +5 ", head, re.MULTILINE)
+    assert re.search(r"^MAIN, JOBS SIDE BY SIDE, by strategy target:\n(.*\n){3}job and other +6 ", head, re.MULTILINE)
+    heads = re.findall(r"^[A-Z, ]+(?=: target)", f"JOB, ROD: target{rest}", re.MULTILINE)
+    assert heads == ["JOB, ROD", "JOB AND OTHER, MAIN", "OTHER, ROD"]
+    for name, folder in (("job", job), ("other", other)):
+        (row,) = (r for r in document(capsys, folder)["plans"] if (r["plan"], r["kind"]) == ("target", "rod"))
+        (line,) = re.findall(rf"^{name} +5 .*$", head, re.MULTILINE)
+        worst, left = row["worst_deviation"] * 10_000, row["leftover_sets"]
+        assert f" {worst:.1f} " in line and line.endswith(f" {left}")
+    drawn = re.sub(r"<[^>]+>", " ", (tmp_path / "both.svg").read_text(encoding="utf-8"))
+    assert "rod: jobs side by side" in drawn and drawn.count("job and other, main: clearances") == 1
+    change(other / "positions.csv", r"^(M1,main,[\d.]+,[\d.]+),[\d.]+", r"\1,2.9514")
+    assert "job and other" not in Ran(capsys, "compare", job, other, "--separately").out
+
+
+def test_another_strategy_may_be_shown(capsys: Capsys, tmp_path: Path, job: Path) -> None:
+    """Side by side, in the clearances and in the picture; refused where it cannot be."""
+    other = shutil.copytree(job, tmp_path / "other")
+    args = ("compare", job, other, "--separately", "--kind", "rod", "--strategy", "keep-sets")
+    ran = Ran(capsys, *args, "--plot", tmp_path / "a.svg")
+    plans = {row["plan"]: row for row in document(capsys, job, "--kind", "rod")["plans"]}
+    assert plans["keep-sets"]["boxes"] == 1 < plans["target"]["boxes"]
+    assert re.search(r"by strategy keep-sets:\n(.*\n){3}job and other +5 .* 1 +5\n", ran.out)
+    assert "rod: clearances by strategy keep-sets" in (tmp_path / "a.svg").read_text(encoding="utf-8")
+    rows = list(csv.DictReader(StringIO(Ran(capsys, *args, "--csv").out)))
+    placed = {p["position"]: p for p in assigned(capsys, job, "--strategy", "keep-sets")["positions"]}
+    drawn = [row for row in rows if row["table"] == "clearances"]
+    assert {row["plan"] for row in drawn} == {"keep-sets"} and len(drawn) == 10
+    assert all(float(row["clearance [in]"]) == placed[row["position"]]["clearance"] for row in drawn)
+    change(job / "job.toml", r"^max +=", "# max =")
+    ran = Ran(capsys, "compare", job, "--strategy", "even")
+    assert (ran.status, ran.out) == (2, "") and "even needs min and max at every position; `rod` lacks them" in ran.err
+
+
+def test_a_target_that_leaves_a_position_outside_says_so(capsys: Capsys, job: Path) -> None:
+    """Where no target brings all inside, the positions are named beside what these shells serve best, in every form."""
+    args = ("--kind", "rod", "--targets", "0.0020, 0.0022")
+    assert "no target brings all" not in Ran(capsys, "compare", job, *args).out
+    change(job / "positions.csv", r"^(R2,rod,[\d.]+,[\d.]+),[\d.]+", r"\1,2.3800")
+    told = " ".join(Ran(capsys, "compare", job, *args).out.split())
+    assert re.search(
+        r"serve 0\.\d+ in best\. NEEDS ATTENTION: no target brings all positions inside their limits: R2 not at", told
+    )
+    assert [row["outside"] for row in document(capsys, job, *args)["targets"]] == [["R2"], ["R2"]]
+    rows = csv.DictReader(StringIO(Ran(capsys, "compare", job, *args, "--csv").out))
+    assert [row["outside"] for row in rows if row["table"] == "targets"] == ["R2", "R2"]
+
+
+def test_of_many_boxes_a_row_names_those_left_out(capsys: Capsys, tmp_path: Path) -> None:
+    """The list of all others would fill the page; with a few boxes those opened are named."""
+    halves = [f"{half[0]}{n},rod,{half},0.06{190 + n}" for half in ("upper", "lower") for n in (1, 2)]
+    folder = written(tmp_path / "job", shells="\n".join(["shell,kind,half,wall", *halves]) + "\n")
+    for n in range(2, 11):
+        more = [f"{row}{n}" for row in halves]  # no two boxes read alike
+        (folder / "shells" / f"box-{n}.csv").write_text("\n".join(["shell,kind,half,wall", *more]) + "\n")
+    out = Ran(capsys, "compare", folder, "--boxes").out
+    assert "ROD, IF ALL BUT THESE BOXES HAD BEEN OPENED:" in out
+    assert len(re.findall(r"^without box-\d+ +2 ", out, re.MULTILINE)) == 10
+    assert len(re.findall(r"^without box-\d+ and box-\d+ +2 ", out, re.MULTILINE)) == 1
+    rows = document(capsys, folder, "--boxes")["boxes"]
+    assert all(sorted(row["opened"] + row["without"]) == sorted(f"box-{n}" for n in range(1, 11)) for row in rows)
 
 
 def test_needing_attention_is_told_and_ends_with_1(capsys: Capsys) -> None:

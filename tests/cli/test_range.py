@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -119,13 +120,47 @@ def test_the_report_says_what_it_assumes(capsys: pytest.CaptureFixture[str]) -> 
                   "three standard deviations from the middle",
                   "50 % of the variance of a wall",
                   "it says nothing about any part that has been made",
-                  "Limits of bore, journal and walls from [drawing] in job.toml",
+                  "Limits of journal, housing bore and walls from [drawing.rod] and [drawing.main] in job.toml.",
                   "Limits of clearance from a source not written (limits_from in [fit.KIND]).",
                   "Decision rule: inside is at least min and at most max.", "so there is no U.",
                   "limits and clearances are at 20 °C. Seating is left out.",
                   "NO CLEARANCE AT ALL with all parts at their limits: rod.", "Digest of job.toml: "):  # fmt: skip
         assert words in text
     assert all(len(line) <= 100 for line in ran.out.splitlines())
+
+
+def test_each_limit_says_whether_an_option_gives_it(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """By part: the options, the table of job.toml, and the class of ISO 286 as written; in text, picture and JSON."""
+    folder, picture = job(tmp_path), tmp_path / "note.svg"
+    args = ("--journal", "55.95 h6")
+    told = " ".join(Ran(capsys, "range", folder, *args, "--plot", picture).out.split())
+    source = "Limits of journal from the options; of housing bore and walls from [drawing.rod] in job.toml."
+    classes = "Classes of ISO 286: journal 55.95 h6, housing bore 60 H6."
+    found = document(capsys, folder, *args)
+    for text in (source, classes):
+        assert text in told and text in picture.read_text(encoding="utf-8")
+    assert found["by_option"] == ["journal"] and found["rows"][0]["journal"]["iso_286"] == "55.95 h6"
+    assert "iso_286" not in found["rows"][0]["wall"]
+    whole = (*args, "--housing-bore", "60..60.02", "--wall", "2..2.01")
+    told = " ".join(Ran(capsys, "range", folder, *whole).out.split())
+    assert "Limits of journal, housing bore and walls from the options. Classes of ISO 286: journal 55.95 h6." in told
+
+
+def test_a_picture_prints_limits_worst_case_and_chances(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Of every row, as the table has them; of very many rows the first, and how many more there are."""
+    folder, picture = job(tmp_path), tmp_path / "note.svg"
+    Ran(capsys, "range", folder, "--plot", picture)
+    (row,) = document(capsys, folder)["rows"]
+    drawn = " ".join(re.findall(r">([^<>\n]+)</text>", picture.read_text(encoding="utf-8")))
+    for text in ("bore 60.0000..60.0190", "journal 55.9370..55.9500", "each wall 2.0000..2.0080", "min 0.0300",
+                 "max 0.0700", "worst case 0.0340 to 0.0820", f"inside {100 * row['chance']:.2f} %"):  # fmt: skip
+        assert text in drawn, text
+    assert "NO CLEARANCE AT ALL" not in drawn
+    Ran(capsys, "range", folder, "--journal", "55.99..56.00", "--plot", picture, "--force")
+    assert "NO CLEARANCE AT ALL with all parts at their limits: rod." in picture.read_text(encoding="utf-8")
+    many = [arg for n in range(14) for arg in ("--journal", f"j{n}=55.{930 + n}..55.950")]
+    Ran(capsys, "range", folder, *many, "--plot", picture, "--force")
+    assert "And 2 more rows: see the table." in picture.read_text(encoding="utf-8")
 
 
 def test_what_the_limits_come_from_is_told(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

@@ -1,10 +1,12 @@
 """A comparison in every form, of jobs with every rule and of some that have nothing to compare."""
 
+import csv
 import json
 import random
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
+from io import StringIO
 from pathlib import Path
 
 import pytest
@@ -60,8 +62,8 @@ def in_every_form(task: Job | Pool, width: int) -> str:
 
 
 def tables_of(task: Job | Pool, frame: list[dict[str, object]]) -> tuple[list[object], list[object]]:
-    """The rows of the frame, and the positions that are filled, which only CSV has."""
-    return list(frame), list(fitmatch.assign(task).placements)
+    """The rows of the frame, and all positions, which only CSV has."""
+    return list(frame), [position for job in task.jobs for position in job.positions]
 
 
 @pytest.mark.parametrize("width", [80, 100, 120])
@@ -102,6 +104,10 @@ def test_a_position_that_is_not_filled_is_told_in_every_form() -> None:
         assert (row["filled"], row["positions"], row["joint_chance"]) == (count - 1, count, None)
     assert set(compared.to_frame()["positions"]) == {count}
     assert ",positions,filled," in compared_rows(compared, "mm").splitlines()[0]
-    empty = compared.answers[0].plans[0].unfilled[0].position.name
+    (empty,) = [u.position.name for u in compared.answers[0].plans[0].unfilled]
+    rows = {row["position"]: row for row in csv.DictReader(StringIO(compared_rows(compared, "mm"))) if row["position"]}
+    assert list(rows) == [p.name for p in whole.positions]
+    assert rows[empty]["clearance [mm]"] == "" and "shells are short" in rows[empty]["why"]
+    assert all(row["clearance [mm]"] and not row["why"] for name, row in rows.items() if name != empty)
     picture = compared_picture(compared, "mm", ".svg").decode()
     assert f"{empty}, not filled" in picture and "1 not filled" in picture

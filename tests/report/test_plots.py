@@ -9,6 +9,8 @@ from xml.etree import ElementTree
 import pytest
 from made.commands import Ran
 
+from fitmatch.report.plots.paper import Panel, sheet
+
 SAMPLES = Path(__file__).parents[2] / "samples"
 EVERYTHING = ("--kind", "rod", "--targets", "0.0018..0.0026/0.0002", "--trade-off", "worst/spread")
 Capsys = pytest.CaptureFixture[str]
@@ -76,6 +78,17 @@ def test_bad_positions_are_crossed_and_titles_are_no_formulas(capsys: Capsys, tm
     assert ran.status == 1 and "$5 or $6_a^" in texts_of(tmp_path / "a.svg")
     assert any("x: outside, NOT TO BE ASSEMBLED" in text for text in texts_of(tmp_path / "a.svg"))
     assert texts_of(tmp_path / "a.svg").count("1 outside") == 5  # beside each way of choosing of the rods
+
+
+@pytest.mark.parametrize("panels", [1, 4, 9])
+def test_a_long_title_finds_room(panels: int) -> None:
+    """Every word of it is there, and no line is longer than the sheet is wide: a letter takes a twelfth of an inch."""
+    title = "; ".join(f"Title {n} of a small compressor that was read place by place" for n in range(6))
+    drawn = sheet(title, [], [Panel("empty", lambda _: None)] * panels, ".svg").decode()
+    lines = [text for text in re.findall(r">([^<>\n]+)</text>", drawn) if " " in text]
+    (points,) = re.findall(r'<svg [^>]*width="([\d.]+)pt"', drawn)
+    assert " ".join(lines) == title and len(lines) > 1
+    assert max(map(len, lines)) / 12 * 72 < float(points)
 
 
 def test_nothing_is_overwritten_unless_asked(capsys: Capsys, tmp_path: Path) -> None:

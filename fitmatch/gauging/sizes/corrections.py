@@ -45,6 +45,11 @@ def factor_to_20(measuring: Measuring, kind: str, feature: str, gauge: str | Non
     return 1 + grown_gauge - part * (temperature.parts - REFERENCE_C)
 
 
+def reading_of(nm: int, measuring: Measuring, kind: str, feature: str, gauge: str | None) -> Fraction:
+    """What a gauge shows of a size, at the temperatures of the job: the corrections turned round."""
+    return nm / factor_to_20(measuring, kind, feature, gauge) + offs(measuring.gauges)[gauge]
+
+
 def offs(gauges: Mapping[str, Gauge]) -> dict[str | None, int]:
     """What the zero error and the ball of each gauge add to its readings; nothing if no gauge is named."""
     return {None: 0, **{name: zero + gauges[name].ball_nm for name, zero in zero_errors(gauges).items()}}

@@ -127,4 +127,4 @@ def _of_class(text: str, quantity: Quantity, reads: Reads, nominal: str, letters
     if middle is None:
         return None
     low, high = deviations(middle, letters, int(grade))
-    return Band(middle + low, middle + high)
+    return Band(middle + low, middle + high, text)

@@ -16,7 +16,7 @@ def films_of_plans(compared: Compared, scale: Scale) -> Iterator[list[str]]:
     """A table for each kind that has films, and what they rest on."""
     if not compared.films:
         return
-    for told, rows in by_kind(compared.plans):
+    for told, rows in by_kind(compared, compared.plans):
         filmed = [row for row in rows if row.films is not None]
         if filmed:
             yield [*paragraph(f"{told.upper()}, OIL FILMS AT THE CALCULATED CLEARANCES:"), *_table(filmed, scale)]
@@ -32,7 +32,7 @@ def films_of_plans(compared: Compared, scale: Scale) -> Iterator[list[str]]:
 
 def without_films(compared: Compared) -> list[str]:
     """Which kinds have none."""
-    without = [told for told, rows in by_kind(compared.plans) if rows[0].films is None]
+    without = [told for told, rows in by_kind(compared, compared.plans) if rows[0].films is None]
     return [f"No films, as there is no [film] table for it: {listed(without)}."] if without else []
 
 

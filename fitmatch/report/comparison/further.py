@@ -1,20 +1,23 @@
 """The further tables of a comparison: by target, without a rule, from fewer boxes, and what is traded off."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from fitmatch.report.comparison.rows import by_kind, figures, not_proven
 from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.shared.layout import Column, paragraph, table, whole
 from fitmatch.report.shared.scale import Scale
-from fitmatch.study.comparison.compared import Compared, Found
+from fitmatch.study.comparison.boxes import MOST_BOXES
+from fitmatch.study.comparison.compared import BoxesRow, Compared, Found, TargetRow
 from fitmatch.wording import listed
 
 
 def by_target(compared: Compared, scale: Scale) -> Iterator[list[str]]:
-    for told, rows in by_kind(compared.targets or ()):
-        best = [scale.with_unit(row.target_nm) for row in rows if row.best]
+    for told, rows in by_kind(compared, compared.targets or ()):
+        best = [row for row in rows if row.best]
+        names = [scale.with_unit(row.target_nm) for row in best]
         yield [
-            *paragraph(f"{told.upper()}, BY TARGET: these shells serve {listed(best, 'or')} best."),
+            *paragraph(f"{told.upper()}, BY TARGET: these shells serve {listed(names, 'or')} best."),
+            *_still_outside(best, scale),
             *table(
                 rows,
                 Column("target", lambda row: f"{'best ' if row.best else ''}{scale.length(row.target_nm)}"),
@@ -24,9 +27,24 @@ def by_target(compared: Compared, scale: Scale) -> Iterator[list[str]]:
         ]
 
 
+def _still_outside(best: Sequence[TargetRow], scale: Scale) -> list[str]:
+    """That even the best target leaves positions outside, and which: no other one leaves fewer."""
+    by_names: dict[tuple[str, ...], list[str]] = {}
+    for row in best:
+        if row.outside:
+            by_names.setdefault(row.outside, []).append(scale.with_unit(row.target_nm))
+    told = [f"{listed(list(map(whole, names)))} not at {listed(targets, 'or')}" for names, targets in by_names.items()]
+    if not told:
+        return []
+    return paragraph(
+        f"NEEDS ATTENTION: no target brings all positions inside their limits: {'; '.join(told)}. NOT TO BE "
+        "ASSEMBLED so; see `fitmatch advise`."
+    )
+
+
 def without_rules(compared: Compared, scale: Scale) -> Iterator[list[str]]:
     base = {(row.found.job, row.found.kind): row.found for row in compared.plans if row.plan == "target"}
-    for told, rows in by_kind(compared.rules or ()):
+    for told, rows in by_kind(compared, compared.rules or ()):
         yield [
             *paragraph(f"{told.upper()}, EACH RULE LET GO:"),
             *table(
@@ -65,15 +83,13 @@ def _cost(with_it: Found, without: Found, scale: Scale) -> str:
 
 
 def fewer_boxes(compared: Compared, scale: Scale) -> Iterator[list[str]]:
-    for told, rows in by_kind(compared.boxes or ()):
+    for told, rows in by_kind(compared, compared.boxes or ()):
+        many = len(rows[0].opened) + len(rows[0].without) > MOST_BOXES
+        head = "IF ALL BUT THESE BOXES" if many else "IF ONLY THESE BOXES"
         yield [
-            *paragraph(f"{told.upper()}, IF ONLY THESE BOXES HAD BEEN OPENED:"),
-            *table(
-                rows,
-                Column("opened", lambda row: ", ".join(map(whole, row.opened)), "left", wraps=True),
-                *figures(rows, scale)[:-1],
-            ),
-            *not_proven(rows, scale, lambda row: " and ".join(row.opened)),
+            *paragraph(f"{told.upper()}, {head} HAD BEEN OPENED:"),
+            *table(rows, Column("opened", _opened, "left", wraps=True), *figures(rows, scale)[:-1]),
+            *not_proven(rows, scale, _opened),
         ]
     locked = dict.fromkeys((row.kind, box) for row in compared.left_out for box in row.locked)
     if locked:
@@ -81,8 +97,15 @@ def fewer_boxes(compared: Compared, scale: Scale) -> Iterator[list[str]]:
         yield paragraph(f"Left out is every choice without a box of which a shell is locked in: {told}.")
 
 
+def _opened(row: BoxesRow) -> str:
+    """By name, or where there are many boxes by those left out."""
+    if len(row.opened) + len(row.without) > MOST_BOXES:
+        return f"without {listed(list(map(whole, row.without)))}"
+    return ", ".join(map(whole, row.opened))
+
+
 def traded_off(compared: Compared, scale: Scale) -> Iterator[list[str]]:
-    for told, rows in by_kind(compared.trade_off or ()):
+    for told, rows in by_kind(compared, compared.trade_off or ()):
         against = rows[0].against
         yield [
             *paragraph(f"{told.upper()}, WORST DEVIATION AGAINST {against.upper()}: no plan is better in both."),

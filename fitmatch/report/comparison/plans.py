@@ -1,6 +1,6 @@
 """The table of the ways of choosing, and which of them are equal."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from fitmatch.report.comparison.rows import figures, not_proven
 from fitmatch.report.screen.table import target_and_limits
@@ -10,11 +10,9 @@ from fitmatch.study.comparison.compared import Compared, PlanRow
 from fitmatch.wording import listed
 
 
-def ways_of_choosing(
-    compared: Compared, told: str, rows: Sequence[PlanRow], scale: Scale, *, measured: bool
-) -> list[str]:
-    """Of one kind, `told` being its name; `measured`: something is known of the gauges."""
-    return [*paragraph(_aim(compared, told, rows[0], scale)), *_plans(rows, scale, measured=measured)]
+def ways_of_choosing(compared: Compared, told: str, rows: Sequence[PlanRow], scale: Scale) -> list[str]:
+    """Of one kind, `told` being its name."""
+    return [*paragraph(_aim(compared, told, rows[0], scale)), *_plans(rows, scale)]
 
 
 def _aim(compared: Compared, told: str, row: PlanRow, scale: Scale) -> str:
@@ -27,31 +25,38 @@ def _aim(compared: Compared, told: str, row: PlanRow, scale: Scale) -> str:
     return f"{told.upper()}: {target_and_limits(positions, scale)}"
 
 
-def _plans(rows: Sequence[PlanRow], scale: Scale, *, measured: bool) -> list[str]:
+def _plans(rows: Sequence[PlanRow], scale: Scale) -> list[str]:
     lines = table(
         rows,
         Column("plan", lambda row: row.plan, "left"),
         *figures(rows, scale, mean=True),
-        Column(
-            "chance\ninside",
-            lambda row: NOTHING if row.joint_chance is None else f"{row.joint_chance:.4f}",
-            shown=any(row.joint_chance is not None for row in rows),
-        ),
-        Column("sets\nleft", lambda row: NOTHING if row.leftover_sets is None else str(row.leftover_sets)),
+        *sure_and_left(rows),
     )
-    if alike := _alike(rows):
-        head = "Equal within measurement" if measured else "One and the same plan"
-        lines += paragraph(f"{head}: {'; '.join(listed(names) for names in alike)}.")
+    same = _alike({row.plan: {row.plan, *row.same} for row in rows})
+    equal = [names for names in _alike({row.plan: {row.plan, *row.equal} for row in rows}) if names not in same]
+    for head, alike in (("One and the same plan", same), ("Equal within measurement", equal)):
+        if alike:
+            lines += paragraph(f"{head}: {'; '.join(map(listed, alike))}.")
     breaking = [f"{row.plan} {row.rules_broken}" for row in rows if row.rules_broken]
     if breaking:
         lines += paragraph(f"Rules broken: {', '.join(breaking)}.")
     return [*lines, *not_proven(rows, scale, lambda row: row.plan)]
 
 
-def _alike(rows: Sequence[PlanRow]) -> list[list[str]]:
-    """The plans that are equal: those that are all equal to each other and to nothing else together, others in
-    pairs."""
-    close = {row.plan: {row.plan, *row.equal} for row in rows}
+def sure_and_left(rows: Sequence[PlanRow]) -> list[Column[PlanRow]]:
+    """The columns that plans alone have: the chance that all are inside, where it is known, and leftover sets."""
+    return [
+        Column(
+            "chance\ninside",
+            lambda row: NOTHING if row.joint_chance is None else f"{row.joint_chance:.4f}",
+            shown=any(row.joint_chance is not None for row in rows),
+        ),
+        Column("sets\nleft", lambda row: NOTHING if row.leftover_sets is None else str(row.leftover_sets)),
+    ]
+
+
+def _alike(close: Mapping[str, set[str]]) -> list[list[str]]:
+    """The plans that are `close`: those that are so to each other and to nothing else together, others in pairs."""
     found: list[list[str]] = []
     for at, (name, near) in enumerate(close.items()):
         later = [other for other in list(close)[at + 1 :] if other in near]

@@ -10,6 +10,7 @@ from fitmatch.report.comparison.films import films_of_plans
 from fitmatch.report.comparison.further import by_target, fewer_boxes, traded_off, without_rules
 from fitmatch.report.comparison.plans import ways_of_choosing
 from fitmatch.report.comparison.rows import by_kind
+from fitmatch.report.comparison.summary import side_by_side
 from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.grounds import grounds
@@ -25,9 +26,8 @@ def compared_text(compared: Compared, unit: str) -> str:
     """The report, lengths in `unit`, ending in a line break; no line is wider than the page."""
     scale = scale_for(unit, _lengths(compared))
     blocks = [_heading(compared, scale), items("WARNINGS", list(map(clean, compared.warnings)))]
-    measured = any(Certainty(one).known for _, one in ones(compared))
-    for told, plans in by_kind(compared.plans):
-        blocks.append(ways_of_choosing(compared, told, plans, scale, measured=measured))
+    blocks += side_by_side(compared, scale)
+    blocks += [ways_of_choosing(compared, told, plans, scale) for told, plans in by_kind(compared, compared.plans)]
     blocks += films_of_plans(compared, scale)
     blocks += by_target(compared, scale)
     blocks += without_rules(compared, scale)
@@ -55,7 +55,7 @@ def _heading(compared: Compared, scale: Scale) -> list[str]:
 
 
 def ones(compared: Compared) -> Iterator[tuple[str, JobPlan]]:
-    """The plans by the strategy `target`, each with the name of its job and a colon where there are several."""
+    """The plans by the strategy asked for, each with the name of its job and a colon where there are several."""
     several = len(compared.jobs) > 1
     names = compared.names or [one.job.name for answer in compared.answers for one in answer.plans]
     ones = [one for answer in compared.answers for one in answer.plans]
@@ -65,7 +65,9 @@ def ones(compared: Compared) -> Iterator[tuple[str, JobPlan]]:
 def _meanings(compared: Compared) -> list[str]:
     """What the plans are, and what stands in the columns."""
     there = {(row.found.job, row.found.kind) for row in compared.plans if row.plan == "even"}
-    without = [told for told, rows in by_kind(compared.plans) if (rows[0].found.job, rows[0].found.kind) not in there]
+    without = [
+        told for told, rows in by_kind(compared, compared.plans) if (rows[0].found.job, rows[0].found.kind) not in there
+    ]
     unit = compared.jobs[0].unit
     texts = [
         "target: nearest to target. even: all alike. keep-sets: fewest boxes, worst at most "

@@ -1,6 +1,7 @@
 """The rows of a comparison kind by kind, the columns that all its tables have, and what is said of unproven rows."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from typing import TypeVar
 
 from fitmatch.records.placements import KindFigures
@@ -8,17 +9,54 @@ from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.shared.layout import Column, clean, paragraph, whole
 from fitmatch.report.shared.scale import Scale
 from fitmatch.report.words.levels import in_words
-from fitmatch.study.comparison.compared import BoxesRow, Found, PlanRow, Point, RuleRow, TargetRow
+from fitmatch.study.comparison.compared import BoxesRow, Compared, Found, PlanRow, Point, RuleRow, TargetRow
+from fitmatch.wording import listed
 
 RowT = TypeVar("RowT", PlanRow, TargetRow, RuleRow, BoxesRow, Point)
 
 
-def by_kind(rows: Sequence[RowT]) -> list[tuple[str, list[RowT]]]:
-    """The rows of each kind of each job, with the name of both."""
+def by_kind(compared: Compared, rows: Sequence[RowT]) -> list[tuple[str, list[RowT]]]:
+    """The rows of each kind of each job, with the name of both; those of jobs that are alike in the kind once."""
     found: dict[tuple[str, str], list[RowT]] = {}
     for row in rows:
         found.setdefault((row.found.job, row.found.kind), []).append(row)
-    return [(f"{whole(job)}, {clean(kind)}" if job else clean(kind), some) for (job, kind), some in found.items()]
+    together = alike(compared)
+    return [
+        (f"{names}, {clean(kind)}" if (names := jobs_told(together[job, kind])) else clean(kind), some)
+        for (job, kind), some in found.items()
+        if job == together[job, kind][0]
+    ]
+
+
+def jobs_told(names: Sequence[str]) -> str:
+    """The names of jobs as they head a table; empty for one that has no name."""
+    told = [whole(name) for name in names if name]
+    return listed(told) if told else ""
+
+
+def alike(compared: Compared) -> dict[tuple[str, str], tuple[str, ...]]:
+    """By job and kind, the jobs answered separately that have the same positions of the kind and the same answer in
+    every table, as two sets of rods for one crankshaft have the same mains."""
+    told: dict[tuple[str, str], object] = {}
+    for name, answer in zip(compared.names or ("",), compared.answers, strict=True):
+        for kind in (g.group.label for g in answer.groups):
+            placed = [(p.position.name, p.upper.key, p.lower.key, p.clearance_nm) for p in answer.placements]
+            positions = [replace(p, row=0, note="") for one in answer.plans for p in one.read.positions]
+            rows = [row for row in _rows(compared) if (row.found.job, row.found.kind) == (name, kind)]
+            told[name, kind] = (
+                [p for p in positions if p.kind == kind],
+                [p for p in placed if p[0] in {q.name for q in positions if q.kind == kind}],
+                [row._replace(found=row.found._replace(job="")) for row in rows],
+            )
+    return {
+        (name, kind): tuple(other for (other, same), theirs in told.items() if same == kind and theirs == mine)
+        for (name, kind), mine in told.items()
+    }
+
+
+def _rows(compared: Compared) -> Iterator[PlanRow | TargetRow | RuleRow | BoxesRow | Point]:
+    for table in (compared.plans, compared.targets, compared.rules, compared.boxes, compared.trade_off):
+        yield from table or ()
 
 
 def figures(rows: Sequence[RowT], scale: Scale, *, mean: bool = False) -> list[Column[RowT]]:

@@ -1,21 +1,26 @@
 """What `fitmatch advise` found as one JSON document, described by advised.schema.json, and as CSV."""
 
+from collections.abc import Iterator
 from typing import Final
 
+from fitmatch.records.keys import full_name
 from fitmatch.report.data.document import SCHEMA
 from fitmatch.report.data.values import figures_value
+from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.emit import Number, Value, document, half_length, length, named_values, rows_text
-from fitmatch.study.advice.advised import Advice, Advised, AdvisedJobs, Reached, Run
+from fitmatch.study.advice.advised import Advice, Advised, AdvisedJobs, Boxes, Order, Reached, Run
 from fitmatch.version import __version__
 
 _COLUMNS: Final = (
-    *("position", "kind", "inside", "wall_sum_wanted", "lowest", "highest", "action", "half", "wall", "step", "amount"),
-    *("size_lowest", "size_highest", "chance", "clearance", "deviation", "filled", "below", "above"),
-    *("worst_deviation", "spread"),
+    *("position", "kind", "inside", "clearance_now", "target", "min", "max", "uncertainty"),
+    *("wall_sum_wanted", "lowest", "highest", "action", "half", "wall", "step", "amount"),
+    *("size_lowest", "size_highest", "gauge", "reads_lowest", "reads_highest", "chance", "clearance", "deviation"),
+    *("filled", "below", "above", "worst_deviation", "spread"),
 )
-_LENGTHS: Final = frozenset(
-    ("wall_sum_wanted", "lowest", "highest", "wall", "amount", "size_lowest", "size_highest", "clearance", "deviation")
-) | {"worst_deviation", "spread"}
+_NO_LENGTHS: Final = frozenset(
+    ("position", "kind", "inside", "action", "half", "step", "gauge", "chance", "filled", "below", "above")
+)
+_LENGTHS: Final = frozenset(_COLUMNS) - _NO_LENGTHS
 
 
 def advised_document(found: AdvisedJobs, unit: str) -> str:
@@ -32,7 +37,8 @@ def advised_document(found: AdvisedJobs, unit: str) -> str:
             "positions": [
                 ({"job": one.position.job} if several else {}) | _position(one, unit) for one in found.positions
             ],
-            "orders": [named_values(_plain(order._asdict(), unit), unit) for order in found.orders],
+            "orders": [_order(order, unit) for order in found.orders],
+            "boxes_together": [some._asdict() | {"positions": _names(some)} for some in found.boxes_together],
             "warnings": found.warnings,
             "digest": None if several else jobs[0].digest,
         }
@@ -41,9 +47,23 @@ def advised_document(found: AdvisedJobs, unit: str) -> str:
 
 def advised_rows(found: AdvisedJobs, unit: str) -> str:
     """One row for each advice, and one for a position that needs none."""
-    rows = [named_values(record, unit) | {"chance": _chance(record["chance"])} for record in found.records()]
+    sure = dict(_uncertainties(found, unit))
+    rows = [
+        named_values(record, unit)
+        | {"chance": _chance(record["chance"]), "uncertainty": sure.get((record.get("job", ""), record["position"]))}
+        for record in found.records()
+    ]
     job = ("job",) if len(found.jobs) > 1 else ()
     return rows_text((*job, *_COLUMNS), _LENGTHS, unit, rows)
+
+
+def _uncertainties(found: AdvisedJobs, unit: str) -> Iterator[tuple[tuple[object, object], Value]]:
+    """Of the clearances now, as far as they are known."""
+    for one in () if found.answer is None else found.answer.plans:
+        certainty = Certainty(one)
+        for p in one.placements:
+            if (known := certainty.of(p)) is not None:
+                yield p.position.key, length(known.expanded_nm, unit)
 
 
 def _position(one: Advised, unit: str) -> dict[str, Value]:
@@ -67,13 +87,14 @@ def _position(one: Advised, unit: str) -> dict[str, Value]:
 
 def _advice(advice: Advice, unit: str) -> dict[str, Value]:
     amount = advice.amount_nm
-    run = isinstance(amount, Run)
+    what = dict(advice.what)
+    reads = {"reads": _length(what.pop("reads_nm"), unit)} if "reads_nm" in what else {}
     return {
         "action": advice.action,
-        "what": named_values(advice.what, unit),
-        "amount": named_values(amount._asdict(), unit) if isinstance(amount, Run) else length(amount, unit),
+        "what": {**named_values(what, unit), **reads},
+        "amount": _length(amount, unit),
         **({} if advice.most_nm is None else {"most": length(advice.most_nm, unit)}),
-        **({} if advice.chance is None or run else {"chance": _chance(advice.chance)}),
+        **({} if advice.chance is None else {"chance": _chance(advice.chance)}),
         **({} if advice.reached is None else _reached(advice.reached, unit)),
     }
 
@@ -92,10 +113,26 @@ def _reached(reached: Reached, unit: str) -> dict[str, Value]:
     }
 
 
-def _plain(record: dict[str, object], unit: str) -> dict[str, object]:
-    walls = record.pop("walls_nm")
-    assert isinstance(walls, tuple)
-    return record | {"walls": [length(nm, unit) for nm in walls]}
+def _length(nm: object, unit: str) -> Value:
+    """A length, or the ends of a run of them."""
+    if isinstance(nm, Run):
+        return named_values(nm._asdict(), unit)
+    return length(nm, unit) if isinstance(nm, int) else None
+
+
+def _order(order: Order, unit: str) -> dict[str, Value]:
+    return {
+        "kind": order.kind,
+        "half": order.half,
+        "step": order.step,
+        "marks": dict(order.marks),
+        "walls": [length(nm, unit) for nm in order.walls_nm],
+        "positions": _names(order),
+    }
+
+
+def _names(some: Order | Boxes) -> list[str]:
+    return [full_name(key) for key in some.positions]
 
 
 def _chance(chance: object) -> Number | None:

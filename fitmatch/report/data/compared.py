@@ -10,19 +10,21 @@ from fitmatch.report.data.values import chance_value, figures_value, proof_value
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.emit import Number, Value, document, length, named_values, rows_text
 from fitmatch.report.shared.grounds import decision_rule, how_sure, limits_from
+from fitmatch.report.shared.states import missing_of, missing_words
 from fitmatch.report.words.films import beside
+from fitmatch.report.words.reasons import words_of
 from fitmatch.study.comparison.compared import BASELINES, FILM_FIGURES, Compared, Found, PlanFilms, Point
 from fitmatch.version import __version__
 
 SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
 
-_POSITION: Final = ("position", "clearance", "target", "limit_low", "limit_high", "uncertainty")
-_OWN: Final = ("plan", "target", "rule", "opened", "against")
+_POSITION: Final = ("position", "clearance", "target", "limit_low", "limit_high", "uncertainty", "why")
+_OWN: Final = ("plan", "target", "rule", "opened", "without", "against")
 _FILMS: Final = (*FILM_FIGURES, "thinnest_at", "film_cautions")
-_AFTER: Final = ("joint_chance", "leftover_sets", "rules_broken", "equal", *_FILMS, "best", "proven")
+_AFTER: Final = ("joint_chance", "leftover_sets", "rules_broken", "equal", "same", *_FILMS, "best", "outside", "proven")
 _FIGURES: Final = tuple(name.removesuffix("_nm").removesuffix("_nm2") for name in KindFigures._fields)
 _LENGTHS: Final = frozenset(
-    (*_POSITION[1:], *(name.removesuffix("_nm") for name in KindFigures._fields if name.endswith("_nm")))
+    (*_POSITION[1:-1], *(name.removesuffix("_nm") for name in KindFigures._fields if name.endswith("_nm")))
 )
 
 
@@ -31,11 +33,13 @@ def compared_document(compared: Compared, unit: str) -> str:
     jobs = compared.jobs
     tables: dict[str, list[dict[str, Value]]] = {
         "targets": [
-            {"target": length(row.target_nm, unit), **_found(row.found, unit), "best": row.best}
+            {"target": length(row.target_nm, unit), **_found(row.found, unit), "best": row.best, "outside": row.outside}
             for row in compared.targets or ()
         ],
         "rules": [{"rule": row.rule, **_found(row.found, unit)} for row in compared.rules or ()],
-        "boxes": [{"opened": row.opened, **_found(row.found, unit)} for row in compared.boxes or ()],
+        "boxes": [
+            {"opened": row.opened, "without": row.without, **_found(row.found, unit)} for row in compared.boxes or ()
+        ],
         "trade_off": [_point(point, unit) for point in compared.trade_off or ()],
     }
     return document(
@@ -55,6 +59,7 @@ def compared_document(compared: Compared, unit: str) -> str:
                     "leftover_sets": row.leftover_sets,
                     "rules_broken": row.rules_broken,
                     "equal": row.equal,
+                    "same": row.same,
                     **(_film_figures(row.films) if compared.films else {}),
                 }
                 for row in compared.plans
@@ -62,7 +67,7 @@ def compared_document(compared: Compared, unit: str) -> str:
             **{name: rows for name, rows in tables.items() if getattr(compared, name) is not None},
             **({"left_out": [_left_out(row._asdict()) for row in compared.left_out]} if compared.left_out else {}),
             **({"films": list(_films(compared, unit)), "caution": _caution(compared)} if compared.films else {}),
-            "basis": [_basis(one, unit) for answer in compared.answers for one in answer.plans],
+            "basis": [_basis(one, answer.strategy, unit) for answer in compared.answers for one in answer.plans],
             "warnings": compared.warnings,
             "digest": jobs[0].digest if len(jobs) == 1 else None,
         }
@@ -71,7 +76,7 @@ def compared_document(compared: Compared, unit: str) -> str:
 
 def compared_rows(compared: Compared, unit: str) -> str:
     """All tables one below the other, the name of each in the first column; first the clearances of the plan by the
-    strategy `target`, position by position."""
+    strategy asked for, position by position."""
     rows = [*_clearances(compared, unit), *(_cells(record, unit) for record in compared.records())]
     job = ("job",) if any(row.get("job") for row in rows) else ()
     columns = ("table", *job, "kind", *_OWN, *_POSITION[:2], *_POSITION[3:], "positions", *_FIGURES, *_AFTER)
@@ -91,9 +96,9 @@ def _found(found: Found, unit: str) -> dict[str, Value]:
 
 
 def _point(point: Point, unit: str) -> dict[str, Value]:
-    """The two figures that are traded off."""
+    """The two figures that are traded off, and how many positions they are about."""
     values = _found(point.found, unit)
-    names = ("job", "kind", "worst_deviation", point.against, "proven")
+    names = ("job", "kind", "positions", "filled", "below", "above", "worst_deviation", point.against, "proven")
     return {name: values[name] for name in names if name in values}
 
 
@@ -121,7 +126,7 @@ def _caution(compared: Compared) -> str:
     return " ".join(beside(film for row in compared.plans if row.films is not None for film in row.films.rows))
 
 
-def _basis(one: JobPlan, unit: str) -> dict[str, Value]:
+def _basis(one: JobPlan, strategy: str, unit: str) -> dict[str, Value]:
     """What the figures of a job rest on."""
     heat = one.job.measuring.temperature
     sure: dict[str, Value] = {
@@ -135,7 +140,7 @@ def _basis(one: JobPlan, unit: str) -> dict[str, Value]:
     return {
         "job": one.job.name or one.read.folder.name,
         "title": one.job.title,
-        "strategy": "target",
+        "strategy": strategy,
         "limits_from": dict(limits_from(one.job)),
         "temperature": heat
         and {
@@ -164,17 +169,22 @@ def _clearances(compared: Compared, unit: str) -> Iterator[dict[str, Value]]:
 
 
 def _of_job(name: str, answer: Plan, one: JobPlan, unit: str) -> Iterator[dict[str, Value]]:
-    certainty = Certainty(one)
-    for p in one.placements:
-        known, position = certainty.of(p), p.position
+    """Every position; one without shells has no clearance but says why."""
+    certainty, placed = Certainty(one), one.by_position()
+    why = {u.position.key: words_of(u.why, unit) for u in one.unfilled}
+    for position in one.job.positions:
+        begun: dict[str, Value] = {"table": "clearances", "job": name, "kind": position.kind, "plan": answer.strategy}
+        begun |= {"position": position.name, "target": length(position.target_nm, unit)}
+        p = placed.get(position.key)
+        if p is None:
+            told = why.get(position.key) or missing_words(missing_of(one.job, position))
+            low, high = length(position.min_nm, unit), length(position.max_nm, unit)
+            yield {**begun, "limit_low": low, "limit_high": high, "why": told}
+            continue
+        known = certainty.of(p)
         yield {
-            "table": "clearances",
-            "job": name,
-            "kind": position.kind,
-            "plan": answer.strategy,
-            "position": position.name,
+            **begun,
             "clearance": length(p.clearance_nm, unit),
-            "target": length(position.target_nm, unit),
             "limit_low": length(p.limit_low_nm, unit),
             "limit_high": length(p.limit_high_nm, unit),
             "uncertainty": None if known is None else length(known.expanded_nm, unit),

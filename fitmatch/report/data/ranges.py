@@ -114,7 +114,8 @@ def _flat(row: Mapping[str, Value]) -> dict[str, Value]:
 
 
 def _band(band: Band, unit: str) -> dict[str, Value]:
-    return {"min": length(band.low_nm, unit), "max": length(band.high_nm, unit)}
+    written: dict[str, Value] = {"iso_286": band.iso_286} if band.iso_286 else {}
+    return {"min": length(band.low_nm, unit), "max": length(band.high_nm, unit), **written}
 
 
 def _ends(ends: Ends, unit: str) -> dict[str, Value]:

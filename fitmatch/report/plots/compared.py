@@ -1,12 +1,12 @@
 """A comparison as pictures: clearances, plans side by side, figures against the target, and what is traded off."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.report.comparison.films import cautions, how_it_runs, without_films
-from fitmatch.report.comparison.report import ones
-from fitmatch.report.comparison.rows import by_kind
+from fitmatch.report.comparison.rows import alike, by_kind, jobs_told
+from fitmatch.report.comparison.summary import kinds_of_jobs
 from fitmatch.report.plots.clearances import clearances
 from fitmatch.report.plots.paper import INK, PALE, Panel, legend_beside, plain, sheet
 from fitmatch.report.shared.grounds import grounds
@@ -24,54 +24,77 @@ if TYPE_CHECKING:
 def compared_picture(compared: Compared, unit: str, ending: str) -> bytes:
     """All of it on one sheet, as a file of this kind; its numbers are those of `compared_rows`."""
     scale = scale_for(unit, ())
+    together = alike(compared)
     panels = [
-        clearances(f"{name}{kind}", one, kind, unit)
-        for name, one in ones(compared)
-        for kind in one.job.kinds
-        if one.of_kind(kind)
+        _bars(
+            f"{clean(kind)}: jobs side by side, by strategy {compared.strategy}",
+            rows,
+            scale,
+            lambda row: jobs_told(together[row.found.job, row.found.kind]),
+        )
+        for kind, rows in kinds_of_jobs(compared).items()
     ]
-    panels += [_plans(told, rows, scale) for told, rows in by_kind(compared.plans)]
-    panels += [_films(told, rows) for told, rows in by_kind(compared.plans) if rows[0].films is not None]
-    panels += [_targets(told, rows, scale) for told, rows in by_kind(compared.targets or ())]
-    panels += [_trade_off(told, rows, scale) for told, rows in by_kind(compared.trade_off or ())]
+    panels += _clearances(compared, unit)
+    panels += [
+        _bars(f"{told}: ways of choosing side by side", rows, scale, lambda row: row.plan)
+        for told, rows in by_kind(compared, compared.plans)
+    ]
+    panels += [_films(told, rows) for told, rows in by_kind(compared, compared.plans) if rows[0].films is not None]
+    panels += [_targets(told, rows, scale) for told, rows in by_kind(compared, compared.targets or ())]
+    panels += [_trade_off(told, rows, scale) for told, rows in by_kind(compared, compared.trade_off or ())]
     title = "; ".join(job.title or job.folder.name for job in compared.jobs)
-    notes = ["Plans by the strategy named, all else by strategy target.", *grounds(compared.answers, scale)]
+    notes = ["Further diagrams are by strategy target."] if compared.targets or compared.trade_off else []
+    notes += [*grounds(compared.answers, scale)]
     if compared.films:
         notes += [f"NEEDS ATTENTION (x): {clean(text)}" for text in cautions(compared)]
         notes += [*without_films(compared), *how_it_runs(compared, unit), COMPARES]
     return sheet(title, notes, panels, ending)
 
 
-def _plans(told: str, rows: Sequence[PlanRow], scale: Scale) -> Panel:
-    """Worst deviation and spread of each way of choosing, written beside their bars."""
+def _clearances(compared: Compared, unit: str) -> Iterator[Panel]:
+    """By position, for every kind of which something is filled; of jobs that are alike in it once."""
+    together = alike(compared)
+    for job, answer in zip(compared.names or ("",), compared.answers, strict=True):
+        for one in answer.plans:
+            for kind in one.job.kinds:
+                names = together.get((job, kind), (job,))
+                told = jobs_told(names if job else (one.job.name,))
+                if one.of_kind(kind) and job == names[0]:
+                    yield clearances(
+                        f"{told}, {clean(kind)}" if told else clean(kind), one, kind, unit, answer.strategy
+                    )
+
+
+def _bars(title: str, rows: Sequence[PlanRow], scale: Scale, name: Callable[[PlanRow], str]) -> Panel:
+    """Worst deviation and spread of each row, written beside their bars."""
 
     def draw(axes: "Axes") -> None:
         worst = [row.found.figures.worst_deviation_nm for row in rows]
         spread = [row.found.figures.spread_nm for row in rows]
-        for name, values, aside, fill, hatch in (
+        for figure, values, aside, fill, hatch in (
             ("worst", worst, -0.2, PALE, ""),
             ("spread", spread, 0.2, "white", "////"),
         ):
             sizes = [_steps(nm, scale) or 0.0 for nm in values]
             places = [at + aside for at in range(len(rows))]
             bars = axes.barh(
-                places, sizes, height=0.36, color=fill, hatch=hatch, edgecolor=INK, linewidth=0.7, label=name
+                places, sizes, height=0.36, color=fill, hatch=hatch, edgecolor=INK, linewidth=0.7, label=figure
             )
             axes.bar_label(bars, [scale.steps(nm) for nm in values], padding=2, fontsize=7)
-        axes.set_yticks(range(len(rows)), [_way(row) for row in rows])
+        axes.set_yticks(range(len(rows)), [_way(name(row), row) for row in rows])
         axes.invert_yaxis()
         axes.margins(x=0.12)
         axes.set_xlabel(scale.step)
         legend_beside(axes)
 
-    return Panel(f"{told}: ways of choosing side by side", draw)
+    return Panel(title, draw)
 
 
-def _way(row: PlanRow) -> str:
-    """Its name, and how many positions count in none of the figures: outside their limits, or not filled."""
+def _way(name: str, row: PlanRow) -> str:
+    """The name, and how many positions count in none of the figures: outside their limits, or not filled."""
     outside, unfilled = row.found.figures.below + row.found.figures.above, row.found.unfilled
     told = [f"{outside} outside"] * bool(outside) + [f"{unfilled} not filled"] * bool(unfilled)
-    return f"{row.plan},\n{', '.join(told)}" if told else row.plan
+    return plain(f"{name},\n{', '.join(told)}" if told else name)
 
 
 def _films(told: str, rows: Sequence[PlanRow]) -> Panel:

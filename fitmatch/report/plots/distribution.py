@@ -10,7 +10,7 @@ from fitmatch.report.data.ranges import curve
 from fitmatch.report.plots.paper import INK, PALE, Panel, legend_beside, plain, sheet
 from fitmatch.report.shared.layout import clean
 from fitmatch.report.shared.scale import usual
-from fitmatch.report.text.ranges import assumed, rests_on
+from fitmatch.report.text.ranges import assumed, no_clearance, rests_on, rows_told
 from fitmatch.report.words.stacks import row_name
 from fitmatch.study.drawings.ranges import Range
 
@@ -23,7 +23,7 @@ _STROKES: Final = (("-", INK), ("--", INK), ("-.", INK), (":", INK), ("-", PALE)
 
 def ranges_picture(found: Range, drawings: Drawings, unit: str, ending: str) -> bytes:
     """The file of the picture, always the same for the same answer."""
-    notes = [assumed(found), *rests_on(drawings)]
+    notes = [*no_clearance(found.rows), *rows_told(found, unit), assumed(found), *rests_on(drawings)]
     panels = [_densities(found, unit), _chances(found, unit)]
     return sheet(clean(drawings.title) or "What the limits allow", notes, panels, ending)
 

@@ -1,4 +1,4 @@
-"""The sheet that pictures are drawn on: a title, panels two beside each other, and what the figures rest on below them.
+"""The sheet that pictures are drawn on: a title, panels beside each other, and below them what the figures rest on.
 
 Everything is drawn in black, grey and white, and told apart by marks, strokes and hatching. The same figures give the
 same bytes.
@@ -20,10 +20,12 @@ INK: Final = "black"
 PALE: Final = "0.7"
 
 _COLUMNS: Final = 2
+_MANY: Final = 8  # panels: more stand three beside each other
 _PANEL_IN: Final = (5.2, 3.1)  # width and height
 _LINE_IN: Final = 0.14  # of a note, in the small print
-_TITLE_IN: Final = 0.35
-_LETTERS: Final = 150  # of a note on one line of a sheet with two columns
+_TITLE_IN: Final = 0.2  # of a line of the title
+_LETTERS: Final = 175  # of a note on one line of a sheet with two columns
+_LARGE_LETTERS: Final = 100  # of the title
 _STYLE: Final[Any] = {
     "font.size": 8.0,
     "axes.spines.top": False,
@@ -54,15 +56,16 @@ def sheet(title: str, notes: Sequence[str], panels: Sequence[Panel], ending: str
     from matplotlib.figure import Figure
     from matplotlib.layout_engine import ConstrainedLayoutEngine
 
-    columns = min(_COLUMNS, len(panels))
+    columns = min(_COLUMNS + (len(panels) > _MANY), len(panels))
     rows = -(-len(panels) // columns)
     small = [line for note in notes for line in wrap(note, _LETTERS * columns // _COLUMNS)]
-    below = _LINE_IN * (len(small) + 1)
-    width, height = _PANEL_IN[0] * columns, _PANEL_IN[1] * rows + below + _TITLE_IN
+    large = wrap(title, _LARGE_LETTERS * columns // _COLUMNS) or [""]
+    above, below = _TITLE_IN * (len(large) + 0.75), _LINE_IN * (len(small) + 1)
+    width, height = _PANEL_IN[0] * columns, _PANEL_IN[1] * rows + below + above
     with rc_context(_STYLE):
-        room = (0.0, below / height, 1.0, 1.0 - (below + _TITLE_IN) / height)
+        room = (0.0, below / height, 1.0, 1.0 - (below + above) / height)
         figure = Figure(figsize=(width, height), layout=ConstrainedLayoutEngine(rect=room, h_pad=0.08, w_pad=0.08))
-        figure.text(0.01, 1.0 - 0.1 / height, plain(title), fontsize=10, fontweight="bold", va="top")
+        figure.text(0.01, 1.0 - 0.1 / height, plain("\n".join(large)), fontsize=10, fontweight="bold", va="top")
         figure.text(0.01, 0.05 / height, plain("\n".join(small)), fontsize=6.5, va="bottom", linespacing=1.35)
         for axes, panel in zip(figure.subplots(rows, columns, squeeze=False).flat, panels, strict=False):
             axes.set_title(plain(panel.title), fontsize=9, loc="left")

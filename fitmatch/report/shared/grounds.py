@@ -49,20 +49,29 @@ def limits_from(job: Job) -> Mapping[str, str | None]:
 def grounds(plans: Sequence[Plan], scale: Scale) -> list[str]:
     """In sentences. What all jobs have in common is said once, otherwise by job."""
     ones = [one for plan in plans for one in plan.plans]
-    told = [
-        _each(ones, "Limits from ", (sources(limits_from(one.job)) for one in ones)),
-        _each(ones, "Temperature: ", (_temperature(one.job) for one in ones)),
-        _each(ones, "U of a clearance, expanded, 95 %: ", (_uncertainty(one, scale) for one in ones)),
-        _each(ones, "Decision rule: ", (decision_rule(one.job) for one in ones)),
+    return _told([one.read for one in ones], [_uncertainty(one, scale) for one in ones])
+
+
+def grounds_without_answer(jobs: Sequence[Job]) -> list[str]:
+    """The same of jobs in which nothing has been chosen yet."""
+    return _told(jobs, ["not known before there are shells"] * len(jobs))
+
+
+def _told(jobs: Sequence[Job], uncertainties: Iterable[str]) -> list[str]:
+    return [
+        _each(jobs, "Limits from ", (sources(limits_from(job)) for job in jobs)),
+        _each(jobs, "Temperature: ", (_temperature(job) for job in jobs)),
+        _each(jobs, "U of a clearance, expanded, 95 %: ", uncertainties),
+        _each(jobs, "Decision rule: ", (decision_rule(job) for job in jobs)),
+        _each(jobs, "Inputs' digest: ", (job.digest for job in jobs), last=""),
     ]
-    return [*told, _each(ones, "Inputs' digest: ", (one.read.digest for one in ones), last="")]
 
 
-def _each(ones: Sequence[JobPlan], head: str, texts: Iterable[str], last: str = ".") -> str:
+def _each(jobs: Sequence[Job], head: str, texts: Iterable[str], last: str = ".") -> str:
     found = list(texts)
     if len(set(found)) == 1:
         return f"{head}{found[0]}{last}"
-    names = (one.job.name or one.read.folder.name for one in ones)
+    names = (job.name or job.folder.name for job in jobs)
     return head + "; ".join(f"{whole(name)}: {text}" for name, text in zip(names, found, strict=True)) + last
 
 

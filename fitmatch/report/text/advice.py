@@ -5,16 +5,17 @@ from collections.abc import Iterator
 from typing import Final
 
 from fitmatch.lengths import round_half_even
+from fitmatch.records.keys import full_name
 from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.screen.table import target_and_limits
+from fitmatch.report.shared.grounds import grounds, grounds_without_answer
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
-from fitmatch.report.shared.scale import NOTHING, Scale, scale_for
+from fitmatch.report.shared.scale import NOTHING, UNITS, Scale, scale_for
 from fitmatch.report.text.report import CLOSING
-from fitmatch.report.words.advice import AFTER_METAL, METAL, RISKS, advice_words
-from fitmatch.study.advice.advised import ACTIONS, OTHER_PIN, Advised, AdvisedJobs, Order
+from fitmatch.report.words.advice import AFTER_METAL, METAL, RISKS, advice_words, reads_words, sizes_words
+from fitmatch.study.advice.advised import ACTIONS, OTHER_PIN, Advised, AdvisedJobs, Boxes, Order
 from fitmatch.wording import listed
 
-_UNITS: Final = {"in": "inches", "mm": "millimetres"}
 _MOST: Final = 2  # positions whose advice is on the first screen
 
 
@@ -33,14 +34,15 @@ def advised_text(found: AdvisedJobs, unit: str, *, full: bool = False) -> str:
     if left := helped[len(shown) :]:
         blocks.append(paragraph(f"And on {_names(left)}: add --full."))
     blocks += [_together(found, scale), _risks(shown)]
-    digests = [f"{whole(job.name)}: {job.digest}" for job in found.jobs]
-    last = items("Inputs' digests", digests) if len(digests) > 1 else paragraph(f"Inputs' digest: {digests[0][2:]}")
-    return "\n\n".join("\n".join(block) for block in [*blocks, [*paragraph(CLOSING), *last]] if block) + "\n"
+    rests_on = grounds_without_answer(found.jobs) if found.answer is None else grounds([found.answer], scale)
+    blocks += [[line for text in rests_on for line in paragraph(text)], paragraph(CLOSING)]
+    return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
 
 def _heading(found: AdvisedJobs, scale: Scale) -> list[str]:
     title = "; ".join(clean(job.title or job.folder.name) for job in found.jobs)
-    lines = [*paragraph(title), *paragraph(f"Lengths in {_UNITS[scale.unit]}; walls: the total of both halves.")]
+    plan = "" if found.answer is None else f"; now: by strategy {found.answer.strategy}"
+    lines = [*paragraph(title), *paragraph(f"Lengths in {UNITS[scale.unit]}; walls: the total of both halves{plan}.")]
     if found.answer is None:
         return [*lines, *paragraph("No shells yet: what each position wants, and nothing to choose from.")]
     bad = [one for one in found.positions if not one.is_inside]
@@ -119,23 +121,35 @@ def _together(found: AdvisedJobs, scale: Scale) -> list[str]:
     """What to open or to buy, of positions together."""
     if sum(len(order.positions) for order in found.orders) < 2:
         return []
-    return items("BOXES, for all together:", [_order(order, scale) for order in found.orders])
+    texts = [_order(order, scale) for order in found.orders]
+    counts = [_boxes(some) for some in found.boxes_together]
+    told = [f"Together at least {listed(counts)}; no box is sure to hold them."] if counts else []
+    return items("BOXES, for all together:", [*texts, *told])
 
 
 def _order(order: Order, scale: Scale) -> str:
     walls = listed([scale.length(nm) for nm in order.walls_nm])
     step = f" of step {whole(order.step)}" if order.step else ""
-    count = "" if order.boxes is None else f"{order.boxes} box{'es' if order.boxes > 1 else ''}{step}, "
+    unknown = ", no known step is likely to have it" if order.step is None else ""
     half = "both halves" if order.half == "both" else f"{order.half} half"
-    names = listed([whole(name) for name in order.positions])
-    return f"{clean(order.kind)}: {count}{half} about {walls} {scale.unit}, for {names}."
+    reads = reads_words(order.marks)
+    names = listed([whole(full_name(key)) for key in order.positions])
+    wanted = f"{half}{step} about {walls} {scale.unit}{f', {reads}' if reads else ''}"
+    return f"{clean(order.kind)}: {wanted}, for {names}{unknown}."
+
+
+def _boxes(some: Boxes) -> str:
+    family = f" (family {listed(list(map(whole, some.family)), 'or')})" if some.family else ""
+    step = f" of step {whole(some.step)}" if some.step else ""
+    return f"{some.boxes} box{'es' if some.boxes > 1 else ''} for {clean(some.kind)}{step}{family}"
 
 
 def _risks(shown: list[Advised]) -> list[str]:
     used = {advice.action for one in shown for advice in one.advice}
     texts = [f"{action}: {RISKS[action]}" for action in ACTIONS if action in used]
     lines = items("RISKS", texts)
-    return [*lines, *(paragraph(AFTER_METAL) if used.intersection(METAL) else [])]
+    sizes = sizes_words(advice for one in shown for advice in one.advice)
+    return [*lines, *(paragraph(AFTER_METAL) if used.intersection(METAL) else []), *(paragraph(sizes) if sizes else [])]
 
 
 def _names(rows: list[Advised]) -> str:

@@ -1,8 +1,10 @@
 """The text of `fitmatch range`: the clearances that drawing limits allow, and what each part of them is worth."""
 
+from collections.abc import Sequence
 from typing import Final
 
-from fitmatch.intake.stacks import Drawings
+from fitmatch.intake.stacks import CLEARANCE, Drawings
+from fitmatch.records.measuring import FEATURES
 from fitmatch.records.parts import Band
 from fitmatch.records.stacks import NO_COATING, Stack
 from fitmatch.report.shared.grounds import sources
@@ -11,7 +13,7 @@ from fitmatch.report.shared.scale import NOTHING, PLACES, UNITS, Scale, scale_fo
 from fitmatch.report.words.stacks import SHAPE_WORDS, row_name
 from fitmatch.study.drawings.ranges import Ends, Range, Row
 from fitmatch.study.drawings.sums import ALLOWED
-from fitmatch.wording import listed
+from fitmatch.wording import dotted, listed
 
 NO_CLEARANCE: Final = "NO CLEARANCE AT ALL"
 _CLOSING: Final = (
@@ -20,6 +22,8 @@ _CLOSING: Final = (
     "the engine and bearing maker's."
 )
 _NOTHING_MEASURED: Final = "Nothing has been measured, so there is no U."
+_PARTS: Final = {"journal": "journal", "housing_bore": "housing bore", "wall": "walls"}
+_MOST_TOLD: Final = 12  # rows below a picture
 _SURE: Final = 0.00005  # what is nearer to never or always than this is not written as 0.00 % or 100.00 %
 
 
@@ -34,7 +38,7 @@ def ranges_text(found: Range, drawings: Drawings, unit: str) -> str:
             *paragraph(f"Clearances in {UNITS[unit]}, diametral."),
         ],
         _clearances(rows, scale),
-        _no_clearance(rows),
+        [line for text in no_clearance(rows) for line in paragraph(text)],
         _chances(rows, scale),
         _shares(rows),
         _limits(stacks, unit),
@@ -110,24 +114,19 @@ def _percent(chance: float) -> str:
     return ">99.99 %" if 1 - _SURE < chance < 1 else f"{100 * chance:.2f} %"
 
 
-def _no_clearance(rows: tuple[Row, ...]) -> list[str]:
+def no_clearance(rows: Sequence[Row]) -> list[str]:
+    """A warning, if the limits of any row allow no clearance."""
     names = [clean(row_name(row)) for row in rows if row.worst.min_nm <= 0]
-    if not names:
-        return []
-    return paragraph(
-        f"{NO_CLEARANCE} with all parts at their limits: {'; '.join(names)}. Parts that are so must not run."
-    )
+    told = f"{NO_CLEARANCE} with all parts at their limits: {'; '.join(names)}. Parts that are so must not run."
+    return [told] if names else []
 
 
 def _limits(stacks: list[Stack], unit: str) -> list[str]:
-    bands = [band for s in stacks for band in (s.housing_bore, s.journal, s.wall, s.coating)]
-    lengths = [nm for band in bands for nm in (band.low_nm, band.high_nm)]
-    scale = scale_for(unit, lengths)
-
+    scale = _scale_of(stacks, unit)
     coated = any(s.coating != NO_COATING for s in stacks)
 
     def shown(band: Band) -> str:
-        return f"{scale.length(band.low_nm)}..{scale.length(band.high_nm)}"
+        return _band(scale, band)
 
     return [
         "LIMITS THAT WERE GIVEN",
@@ -145,20 +144,68 @@ def _limits(stacks: list[Stack], unit: str) -> list[str]:
     ]
 
 
+def _scale_of(stacks: list[Stack], unit: str) -> Scale:
+    """With the decimals that the limits of parts need."""
+    bands = [band for s in stacks for band in (s.housing_bore, s.journal, s.wall, s.coating)]
+    return scale_for(unit, [nm for band in bands for nm in (band.low_nm, band.high_nm)])
+
+
+def _band(scale: Scale, band: Band) -> str:
+    return f"{scale.length(band.low_nm)}..{scale.length(band.high_nm)}"
+
+
 def rests_on(drawings: Drawings) -> list[str]:
     """Where limits come from, the temperature, how certain sizes are, how it is decided that a clearance is inside, and
     the digest: as in `report/shared/grounds.py`, of a job of which nothing has been measured."""
-    bands = "the options" if drawings.digest is None else "[drawing] in job.toml, or options in its place"
-    told = [f"Limits of bore, journal and walls from {bands}."]
+    told = _parts(drawings)
     if any(stack.min_nm is not None or stack.max_nm is not None for stack in drawings.stacks):
         found = dict(drawings.limits_from)
         written = [f"from {sources(found)}"] if found else []
-        if drawings.by_option:
-            written.append(f"{' and '.join(drawings.by_option)} from the options")
+        if by_option := [name for name in CLEARANCE if name in drawings.by_option]:
+            written.append(f"{' and '.join(by_option)} from the options")
         told.append(f"Limits of clearance{' ' if found else ': '}{'; '.join(written)}.")
         told.append(f"Decision rule: inside is at least min and at most max. {_NOTHING_MEASURED}")
     told.append("Temperature: limits and clearances are at 20 °C. Seating is left out.")
     return [*told, *([f"Digest of job.toml: {drawings.digest}"] if drawings.digest else [])]
+
+
+def _parts(drawings: Drawings) -> list[str]:
+    """Where the limits of each part come from, and which of them are classes of ISO 286."""
+    by_option = [_PARTS[name] for name in FEATURES if name in drawings.by_option]
+    drawn = [_PARTS[name] for name in FEATURES if name not in drawings.by_option]
+    tables = listed([clean(f"[{dotted(('drawing', kind))}]") for kind in drawings.drawn] or [""])
+    told = [f"of {listed(by_option)} from the options"] if by_option else []
+    told += [f"of {listed(drawn)} from {tables} in job.toml"] if drawings.drawn else []
+    classes = {
+        _PARTS[name]: list(dict.fromkeys(clean(b.iso_286) for s in drawings.stacks if (b := getattr(s, name)).iso_286))
+        for name in FEATURES
+    }
+    written = [f"{part} {listed(some)}" for part, some in classes.items() if some]
+    last = [f"Classes of ISO 286: {', '.join(written)}."] if written else []
+    return [f"Limits {'; '.join(told)}.", *last]
+
+
+def rows_told(found: Range, unit: str) -> list[str]:
+    """The limits of each row, its worst case and its chances, a line each; of many rows the first."""
+    scale = Scale(unit, PLACES[unit])
+    told = []
+    for row in found.rows[:_MOST_TOLD]:
+        stack, chance = row.stack, row.chance
+        bands = [("bore", stack.housing_bore), ("journal", stack.journal), ("each wall", stack.wall)]
+        bands += [("its coating", stack.coating)] if row.coated else []
+        parts = [f"{name} {_band(_scale_of([stack], unit), band)}" for name, band in bands]
+        parts += [
+            f"{n} {scale.length(nm)}" for n, nm in (("min", stack.min_nm), ("max", stack.max_nm)) if nm is not None
+        ]
+        worst = f"worst case {scale.length(round(row.worst.min_nm))} to {scale.length(round(row.worst.max_nm))}"
+        inside = ""
+        if chance is not None:
+            inside = (
+                f"; inside {_percent(chance.inside)}, below {_percent(chance.below)}, above {_percent(chance.above)}"
+            )
+        told.append(f"{clean(row_name(row))} ({unit}): {', '.join(parts)}; {worst}{inside}.")
+    more = len(found.rows) - len(told)
+    return [*told, *([f"And {more} more rows: see the table."] if more else [])]
 
 
 def assumed(found: Range) -> str:

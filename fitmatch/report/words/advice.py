@@ -1,6 +1,6 @@
 """Advice in words: what to do, what it gives, and what each sort of it risks."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, Final
 
 from fitmatch.lengths import NM_PER_UNIT, exact, fixed, round_half_even
@@ -39,9 +39,12 @@ def _sentences(action: str, what: Mapping[str, Any], advice: Advice, scale: Scal
     amount = advice.amount_nm
     match action:
         case "measure":
-            parts = [_READINGS[name] for name in what["readings"]]
-            parts += ["the walls of " + listed([whole(name) for name in what["shells"]])] if what["shells"] else []
-            yield f"Measure again: {listed(parts)}."
+            missing = [_READINGS[name] for name in what["missing"]]
+            again = [_READINGS[name] for name in what["readings"] if name not in what["missing"]]
+            again += ["the walls of " + listed([whole(name) for name in what["shells"]])] if what["shells"] else []
+            for head, parts in (("Measure", missing), ("Measure again", again)):
+                if parts:
+                    yield f"{head}: {listed(parts)}."
         case "box":
             yield f"Open another box{_of_step(what)}: {_half(what, scale)}{_chance(advice.chance)}."
         case "one-half":
@@ -53,11 +56,12 @@ def _sentences(action: str, what: Mapping[str, Any], advice: Advice, scale: Scal
             own = f"; its own goes to {whole(what['journal'])}" if what["journal"] else ""
             yield f"Another pin: the housing of {whole(what['housing'])} comes here{own}."
         case "polish" | "hone" | "resize":
-            assert isinstance(amount, int) and advice.most_nm is not None
-            size = what["journal_nm" if action == "polish" else "housing_bore_nm"]
+            size = advice.size
+            assert isinstance(amount, int) and isinstance(size, int) and advice.most_nm is not None
             told = {"polish": "Polish the journal by", "hone": "Hone the bore by", "resize": "Make the bore smaller by"}
             least, most = _inward(amount, advice.most_nm, scale)
-            yield f"{told[action]} {least}{f', {most} at most' if most != least else ''}, to {scale.with_unit(size)}."
+            to = f"{scale.with_unit(size)}{_at_the_gauge(what, size, scale)}"
+            yield f"{told[action]} {least}{f', {most} at most' if most != least else ''}, to {to}."
         case "grind":
             yield _grind(what, amount, scale)
 
@@ -65,12 +69,40 @@ def _sentences(action: str, what: Mapping[str, Any], advice: Advice, scale: Scal
 def _grind(what: Mapping[str, Any], amount: object, scale: Scale) -> str:
     journals = f"all {clean(what['kind'])} journals"
     if isinstance(amount, Run):
-        sizes = " to ".join(_inward(amount.lowest_nm, amount.highest_nm, scale))
+        sizes = f"{' to '.join(_inward(*amount, scale))}{_at_the_gauge(what, amount, scale)}"
         return f"Grind {journals} to one size from {sizes}: all lie inside with these shells."
     return (
         f"Grind {journals} to the next undersize that the makers list, with its thicker shells: buy and measure those "
         "first, then run this again for the final size."
     )
+
+
+def _at_the_gauge(what: Mapping[str, Any], size: object, scale: Scale) -> str:
+    """What the gauge of the part shows of the size, where that is something else."""
+    reads = what["reads_nm"]
+    if reads == size:
+        return ""
+    if reads is None:
+        return " at 20 C"
+    gauge = whole(what["gauge"]) if what["gauge"] else "the gauge"
+    shown = " to ".join(_inward(*reads, scale)) if isinstance(reads, Run) else scale.with_unit(reads)
+    return f" at 20 C ({gauge} reads {shown})"
+
+
+def sizes_words(advice: Iterable[Advice]) -> str:
+    """How the sizes to machine to in this advice are to be understood; empty where there are none."""
+    sized = [(one.size, one.what["reads_nm"]) for one in advice if "reads_nm" in one.what]
+    if not sized:
+        return ""
+    if all(reads == size for size, reads in sized):
+        return "Sizes to machine to are as your gauges read: check with the same gauge, at the same temperature."
+    told = (
+        "Sizes to machine to are corrected, at 20 C: with another gauge, at another temperature or after a gauge was "
+        "set anew, correct its readings first."
+    )
+    if any(reads is not None for _, reads in sized):
+        told += " What a gauge reads is at the temperatures of job.toml, with the zero error that it had."
+    return told
 
 
 def _inward(low_nm: int, high_nm: int, scale: Scale) -> tuple[str, str]:
@@ -94,13 +126,14 @@ def _half(what: Mapping[str, Any], scale: Scale) -> str:
     half = what["half"]
     wall = with_range(what["wall_nm"], what["lowest_nm"], what["highest_nm"], scale.unit)
     which = "upper and lower half with walls of" if half == "both" else f"{half} half with a wall of"
-    reads = _reads(what["marks"])
+    reads = reads_words(what["marks"])
     return f"{which} {wall}{f', {reads}' if reads else ''}"
 
 
-def _reads(marks: Mapping[str, Any]) -> str:
+def reads_words(marks: Mapping[str, Any]) -> str:
+    """What must stand on a half, or on both; empty if nothing must."""
     if set(marks) == {"upper", "lower"}:
-        upper, lower = (_reads(marks[side]) for side in ("upper", "lower"))
+        upper, lower = (reads_words(marks[side]) for side in ("upper", "lower"))
         return upper if upper == lower else f"upper {upper or 'unmarked'}, lower {lower or 'unmarked'}"
     told = []
     for column, some in marks.items():

@@ -26,6 +26,8 @@ _TEXTS: Final = {
     "no-clearance": "no clearance is left ({clearance_nm})",
     "rule": "the rule {rule} forbids it: {broken}",
     "no-kind": "there is no kind `{name}`; choose {kinds}",
+    "even-needs-limits": "even needs min and max at every position; {kinds} lacks them: write them, or choose another "
+    "strategy or --kind",
     "kinds-differ": "the kinds {kinds} have other targets or limits; say which is meant with --kind",
     "target-outside": "{target_nm} is outside the limits of {position}, {min_nm} to {max_nm}; choose others",
     "rule-beside-locked": "a rule on bores in a row forbids it beside locked shells: {broken}",

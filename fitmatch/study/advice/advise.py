@@ -29,7 +29,7 @@ from fitmatch.study.advice.advised import (
 from fitmatch.study.advice.grinding import Ground, by_grinding, widest_run
 from fitmatch.study.advice.halves import Stock, both_halves, from_a_box, nearest_steps, one_half, stocks
 from fitmatch.study.advice.metal import by_honing, by_polishing, by_resizing
-from fitmatch.study.advice.orders import orders
+from fitmatch.study.advice.orders import boxes_together, orders
 from fitmatch.study.advice.solving import Trial, no_worse
 
 
@@ -47,7 +47,7 @@ def advise(task: Job | Pool, *, stop: Stop | None = None) -> AdvisedJobs:
     found: dict[PositionKey, Advised] = {}
     for one in decided(answer) if answer is not None else ():
         found |= _Group(one, answer, in_doubt, stop).advised()
-    known = {(job.name, kind): stocks(jobs, kind) for job in jobs for kind in job.kinds}
+    known = {(job.name, kind): stocks([job], kind) for job in jobs for kind in job.kinds}
     rows = []
     for job in jobs:
         for p in job.positions:
@@ -56,7 +56,8 @@ def advise(task: Job | Pool, *, stop: Stop | None = None) -> AdvisedJobs:
             if advised.in_doubt or (not advised.is_inside and (answer is not None or p.missing)):
                 advised = advised._replace(advice=(_measure(advised, in_doubt), *advised.advice))
             rows.append(advised)
-    return AdvisedJobs(tuple(jobs), answer, tuple(rows), tuple(orders(jobs, rows)))
+    needed = tuple(orders(rows))
+    return AdvisedJobs(tuple(jobs), answer, tuple(rows), needed, tuple(boxes_together(jobs, needed)))
 
 
 def _wanted(job: Job, p: Position, known: list[Stock]) -> Wanted | None:
@@ -69,16 +70,17 @@ def _wanted(job: Job, p: Position, known: list[Stock]) -> Wanted | None:
 
 
 def _measure(one: Advised, in_doubt: Doubted) -> Advice:
-    """Which readings to take again, or for the first time: those in doubt, otherwise all that the position rests on."""
+    """Which readings to take for the first time, and which again: those in doubt, otherwise, if none is missing, all
+    that the position rests on."""
     p, placed = one.position, one.placed
     readings = p.missing or DIAMETERS
     walls = [] if placed is None else [placed.upper.key, placed.lower.key]
     if one.in_doubt:
         bore = p.job, (placed.position if placed else p).housing or p.name
         doubtful = {"journal": p.key in in_doubt.journals, "housing_bore": bore in in_doubt.bores}
-        readings = tuple(feature for feature, is_so in doubtful.items() if is_so)
+        readings = (*p.missing, *(feature for feature, is_so in doubtful.items() if is_so))
         walls = [key for key in walls or in_doubt.shells if in_doubt.shells.get(key) == p.kind]
-    return Advice(MEASURE, {"readings": readings, "shells": tuple(map(full_name, walls))})
+    return Advice(MEASURE, {"readings": readings, "missing": p.missing, "shells": tuple(map(full_name, walls))})
 
 
 class _Group:

@@ -2,10 +2,11 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.records.job import Job
+from fitmatch.records.keys import PositionKey
 from fitmatch.records.parts import Position
 from fitmatch.records.placements import KindFigures, Placement
 from fitmatch.records.plans import Plan
@@ -61,8 +62,9 @@ class Reached(NamedTuple):
 
 class Advice(NamedTuple):
     """One change that helps one position. `what`: what is changed or bought, lengths ending in `_nm`. `amount_nm`: by
-    how much: what is taken off, or by how much the clearance grows; for `grind` the sizes that will do. `most_nm`: the
-    most that may be taken off. `reached`: None for what is only measured, or in a box not opened, `chance` then being
+    how much: what is taken off, or by how much the clearance grows; for `grind` the sizes that will do. Where a part is
+    machined to a size, `what` has the `gauge` that measured it and what that gauge then shows. `most_nm`: the most that
+    may be taken off. `reached`: None for what is only measured, or in a box not opened, `chance` then being
     that of finding it there."""
 
     action: str
@@ -71,6 +73,14 @@ class Advice(NamedTuple):
     most_nm: int | None = None
     reached: Reached | None = None
     chance: float | None = None
+
+    @property
+    def size(self) -> object:
+        """What a part is machined to: a size, or the run of those that will do; None for what takes no metal off."""
+        what = self.what
+        return (
+            self.amount_nm if isinstance(self.amount_nm, Run) else what.get("journal_nm", what.get("housing_bore_nm"))
+        )
 
 
 class Advised(NamedTuple):
@@ -93,17 +103,37 @@ class Advised(NamedTuple):
         """In the answer; None where it is not filled."""
         return None if self.placed is None else self.placed.clearance_nm
 
+    @property
+    def cheapest(self) -> Advice | None:
+        """The first change that puts a position inside which is not."""
+        return None if self.is_inside else next((one for one in self.advice if one.reached is not None), None)
+
 
 class Order(NamedTuple):
-    """What several positions need together: halves of one step, and the fewest boxes that hold as many. `step`: None
-    where no step known to the job is likely to have them; `boxes` is then unknown too."""
+    """What positions need of one sort: halves of one step that read the same. `step`: None where no step known to the
+    job is likely to have them. `marks`: as in the advice."""
 
     kind: str
     half: str
     step: str | None
     walls_nm: tuple[int, ...]
-    positions: tuple[str, ...]
-    boxes: int | None
+    positions: tuple[PositionKey, ...]
+    marks: Mapping[str, Any]
+
+    @property
+    def family(self) -> tuple[str, ...]:
+        """The families that fit; empty if every one does."""
+        return tuple(self.marks.get("upper", self.marks).get("family", ()))
+
+
+class Boxes(NamedTuple):
+    """The fewest boxes of one step that hold as many halves as these positions need."""
+
+    kind: str
+    step: str
+    family: tuple[str, ...]
+    boxes: int
+    positions: tuple[PositionKey, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +144,7 @@ class AdvisedJobs:
     answer: Plan | None
     positions: tuple[Advised, ...]  # in file order, job by job
     orders: tuple[Order, ...]
+    boxes_together: tuple[Boxes, ...]
 
     @property
     def proven(self) -> bool:
@@ -141,6 +172,10 @@ class AdvisedJobs:
                 "position": one.position.name,
                 "kind": one.position.kind,
                 "inside": one.is_inside,
+                "clearance_now_nm": one.clearance_nm,
+                "target_nm": one.position.target_nm,
+                "min_nm": one.position.min_nm,
+                "max_nm": one.position.max_nm,
                 "wall_sum_wanted_nm": wanted and wanted.wall_sum_nm,
                 "lowest_nm": wanted and wanted.lowest_nm,
                 "highest_nm": wanted and wanted.highest_nm,
@@ -158,8 +193,7 @@ class AdvisedJobs:
 
 
 def _row(advice: Advice) -> dict[str, object]:
-    amount = advice.amount_nm
-    run = amount if isinstance(amount, Run) else Run(0, 0)
+    amount, size, reads = advice.amount_nm, _ends(advice.size), _ends(advice.what.get("reads_nm"))
     reached = advice.reached
     return {
         "action": advice.action,
@@ -167,8 +201,11 @@ def _row(advice: Advice) -> dict[str, object]:
         "wall_nm": advice.what.get("wall_nm"),
         "step": advice.what.get("step"),
         "amount_nm": None if isinstance(amount, Run) else amount,
-        "size_lowest_nm": run.lowest_nm or None,
-        "size_highest_nm": run.highest_nm or None,
+        "size_lowest_nm": size and size.lowest_nm,
+        "size_highest_nm": size and size.highest_nm,
+        "gauge": advice.what.get("gauge"),
+        "reads_lowest_nm": reads and reads.lowest_nm,
+        "reads_highest_nm": reads and reads.highest_nm,
         "chance": advice.chance,
         "clearance_nm": reached and reached.placement.clearance_nm,
         "deviation_nm": reached and reached.placement.deviation_nm,
@@ -178,6 +215,13 @@ def _row(advice: Advice) -> dict[str, object]:
         "worst_deviation_nm": reached and reached.figures.worst_deviation_nm,
         "spread_nm": reached and reached.figures.spread_nm,
     }
+
+
+def _ends(size: object) -> Run | None:
+    """A single size ends where it begins."""
+    if isinstance(size, int):
+        return Run(size, size)
+    return size if isinstance(size, Run) else None
 
 
 def _floats(record: Mapping[str, object], per_unit: int) -> Iterator[tuple[str, object]]:

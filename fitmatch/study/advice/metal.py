@@ -11,8 +11,9 @@ from fitmatch.fit.classes.candidates import Kind
 from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Jobs
 from fitmatch.records.keys import PositionKey
-from fitmatch.records.parts import Band, Position, Size
+from fitmatch.records.parts import Band, Position
 from fitmatch.study.advice.advised import HONE, POLISH, RESIZE, Advice, Reached
+from fitmatch.study.advice.at_the_bench import shown_as
 from fitmatch.study.advice.changes import with_bore, with_journal
 from fitmatch.study.advice.solving import Trial
 
@@ -33,7 +34,9 @@ def by_polishing(trial: Trial, position: Position) -> Iterator[Advice]:
         return
     reached = trial.reached(with_journal(trial.jobs, position.key, -by), position.key)
     if reached is not None:
-        yield Advice(POLISH, {"journal_nm": journal.mean_nm - by}, by, min(most, by + _spare(reached, most)), reached)
+        to_nm = journal.mean_nm - by
+        what = {"journal_nm": to_nm, **shown_as(job, position.kind, "journal", [journal], to_nm)}
+        yield Advice(POLISH, what, by, min(most, by + _spare(reached, most)), reached)
 
 
 def by_honing(trial: Trial, position: Position) -> Iterator[Advice]:
@@ -46,7 +49,7 @@ def by_honing(trial: Trial, position: Position) -> Iterator[Advice]:
     by = begun or too_tight(trial, trial.jobs, place)
     found = _least(trial, place, by, most, +1)
     if found is not None:
-        yield _of_bore(HONE, bore, *found, most, +1)
+        yield _of_bore(HONE, trial, position, *found, most, +1)
 
 
 def by_resizing(trial: Trial, position: Position) -> Iterator[Advice]:
@@ -59,7 +62,7 @@ def by_resizing(trial: Trial, position: Position) -> Iterator[Advice]:
     by = begun or too_loose(trial, trial.jobs, place)
     found = _least(trial, place, by, most, -1)
     if found is not None:
-        yield _of_bore(RESIZE, bore, *found, most, -1)
+        yield _of_bore(RESIZE, trial, position, *found, most, -1)
 
 
 def too_tight(trial: Trial, jobs: Jobs, place: PositionKey) -> int:
@@ -100,9 +103,13 @@ def _least(trial: Trial, place: PositionKey, by: int, most: int, way: int) -> tu
     return None
 
 
-def _of_bore(action: str, bore: Size, by: int, reached: Reached, most: int, way: int) -> Advice:
+def _of_bore(action: str, trial: Trial, position: Position, by: int, reached: Reached, most: int, way: int) -> Advice:
     spare = _spare(reached, most) if way > 0 else _spare_below(reached, most)
-    return Advice(action, {"housing_bore_nm": bore.mean_nm + way * by}, by, min(most, by + spare), reached)
+    bore, job = position.housing_bore, trial.job_of(position.key)
+    assert bore is not None
+    to_nm = bore.mean_nm + way * by
+    what = {"housing_bore_nm": to_nm, **shown_as(job, position.kind, "housing_bore", [bore], to_nm)}
+    return Advice(action, what, by, min(most, by + spare), reached)
 
 
 def _spare(reached: Reached, most: int) -> int:

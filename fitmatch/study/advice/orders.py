@@ -1,31 +1,51 @@
 """What positions need together from boxes not opened yet."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from fitmatch.records.job import Job
-from fitmatch.records.keys import full_name
-from fitmatch.study.advice.advised import BOX, Advised, Order
+from fitmatch.study.advice.advised import BOX, Advice, Advised, Boxes, Order
 from fitmatch.study.advice.halves import stocks
 
-_Need = tuple[str, str, str | None]
+BOTH = "both"  # halves of an order
 
 
-def orders(jobs: Sequence[Job], positions: Iterable[Advised]) -> Iterator[Order]:
-    """By kind, half and step, with the fewest boxes that hold as many halves."""
-    needs: dict[_Need, list[tuple[str, int]]] = {}
+def orders(positions: Iterable[Advised]) -> Iterator[Order]:
+    """By kind, half, step and what must stand on the half: no other half would do."""
+    needs: dict[tuple[object, ...], list[tuple[Advised, Advice]]] = {}
     for one in positions:
         for advice in one.advice:
             if advice.action == BOX:
-                half, step, wall = (advice.what[name] for name in ("half", "step", "wall_nm"))
-                assert isinstance(half, str) and isinstance(wall, int) and (step is None or isinstance(step, str))
-                needs.setdefault((one.position.kind, half, step), []).append((full_name(one.position.key), wall))
-    for (kind, half, step), some in needs.items():
-        names, walls = tuple(name for name, _ in some), tuple(sorted({wall for _, wall in some}))
-        yield Order(kind, half, step, walls, names, _boxes(jobs, kind, half, step, len(some)))
+                what = advice.what
+                key = one.position.kind, what["half"], what["step"], _fixed(what["marks"])
+                needs.setdefault(key, []).append((one, advice))
+    for some in needs.values():
+        (first, advice), what = some[0], some[0][1].what
+        half, step, marks = (what[name] for name in ("half", "step", "marks"))
+        assert isinstance(half, str) and (step is None or isinstance(step, str)) and isinstance(marks, Mapping)
+        walls = {wall for _, one in some if isinstance(wall := one.what["wall_nm"], int)}
+        places = tuple(one.position.key for one, _ in some)
+        yield Order(first.position.kind, half, step, tuple(sorted(walls)), places, marks)
 
 
-def _boxes(jobs: Sequence[Job], kind: str, half: str, step: str | None, halves: int) -> int | None:
-    if step is None:
-        return None
-    each = [one.in_a_box for one in stocks(jobs, kind) if one.step == step and half in ("both", one.half)]
-    return -(-halves // min(each))
+def boxes_together(jobs: Sequence[Job], found: Iterable[Order]) -> Iterator[Boxes]:
+    """By kind, step and families, the fewest boxes that hold as many halves as all of these orders ask for: one box
+    holds upper and lower halves."""
+    same: dict[tuple[object, ...], list[Order]] = {}
+    for order in found:
+        if order.step is not None:
+            same.setdefault((order.kind, order.step, order.family), []).append(order)
+    for some in same.values():
+        first = some[0]
+        places = tuple(dict.fromkeys(place for order in some for place in order.positions))
+        asking = [job for job in jobs if job.name in {name for name, _ in places}]
+        most = 1
+        for stock in stocks(asking, first.kind):
+            if stock.step == first.step:
+                wanted = sum(len(order.positions) for order in some if order.half in (BOTH, stock.half))
+                most = max(most, -(-wanted // stock.in_a_box))
+        yield Boxes(first.kind, str(first.step), first.family, most, places)
+
+
+def _fixed(marks: object) -> object:
+    """The marks as something to tell orders apart by."""
+    return tuple((name, _fixed(some)) for name, some in marks.items()) if isinstance(marks, Mapping) else marks

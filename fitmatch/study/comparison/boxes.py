@@ -16,10 +16,10 @@ def box_rows(decision: Decision) -> Iterator[BoxesRow | LeftOut]:
     if len(boxes) > MOST_BOXES:
         return _left_out(decision, boxes)
     choices = [some for size in range(1, len(boxes) + 1) for some in combinations(boxes, size)]
-    return _each(decision, choices)
+    return _each(decision, boxes, choices)
 
 
-def _each(decision: Decision, choices: Sequence[tuple[str, ...]]) -> Iterator[BoxesRow | LeftOut]:
+def _each(decision: Decision, boxes: Sequence[str], choices: Sequence[tuple[str, ...]]) -> Iterator[BoxesRow | LeftOut]:
     for at, opened in enumerate(choices, 1):
         if not decision.has_time():
             return
@@ -28,7 +28,8 @@ def _each(decision: Decision, choices: Sequence[tuple[str, ...]]) -> Iterator[Bo
             yield LeftOut(decision.name, decision.group.label, opened, tuple(sorted(locked)))
         else:
             now(f"{decision.group.label}: boxes, choice {at} of {len(choices)}")
-            yield BoxesRow(opened, decision.ask(boxes=opened).found)
+            without = tuple(box for box in boxes if box not in opened)
+            yield BoxesRow(opened, without, decision.ask(boxes=opened).found)
 
 
 def _left_out(decision: Decision, boxes: Sequence[str]) -> Iterator[BoxesRow | LeftOut]:
@@ -45,8 +46,8 @@ def _left_out(decision: Decision, boxes: Sequence[str]) -> Iterator[BoxesRow | L
             continue
         now(f"{decision.group.label}: without box {at} of {len(boxes)}")
         alone[box] = decision.ask(boxes=opened)
-        yield BoxesRow(opened, alone[box].found)
-    best: tuple[tuple[str, ...], Ranked] | None = None
+        yield BoxesRow(opened, (box,), alone[box].found)
+    best: tuple[BoxesRow, Ranked] | None = None
     for worse, pair in sorted((max(alone[a].rank, alone[b].rank), (a, b)) for a, b in combinations(alone, 2)):
         if (best is not None and worse >= best[1].rank) or not decision.has_time():
             break
@@ -54,6 +55,6 @@ def _left_out(decision: Decision, boxes: Sequence[str]) -> Iterator[BoxesRow | L
         opened = tuple(other for other in boxes if other not in pair)
         found = decision.ask(boxes=opened)
         if best is None or found.rank < best[1].rank:
-            best = opened, found
+            best = BoxesRow(opened, pair, found.found), found
     if best is not None:
-        yield BoxesRow(best[0], best[1].found)
+        yield best[0]

@@ -11,10 +11,10 @@ from fitmatch.problems import NotPossible
 from fitmatch.records.job import Job
 from fitmatch.records.pools import Pool, groups_of
 from fitmatch.study.comparison.boxes import box_rows
-from fitmatch.study.comparison.compared import BoxesRow, Compared, LeftOut
+from fitmatch.study.comparison.compared import BY_STRATEGY, BoxesRow, Compared, LeftOut
 from fitmatch.study.comparison.decision import Decision
 from fitmatch.study.comparison.let_go import rule_rows
-from fitmatch.study.comparison.plans import answers, only, plan_rows
+from fitmatch.study.comparison.plans import answers, check_limits, only, plan_rows
 from fitmatch.study.comparison.targets import check_targets, target_rows
 from fitmatch.study.comparison.trade_off import BOXES, SPREAD, trade_off
 from fitmatch.study.film.films import check_extra
@@ -26,6 +26,7 @@ def compare(
     task: Job | Pool | Sequence[Job],
     *,
     kind: str | None = None,
+    strategy: str = "target",
     targets_nm: Sequence[int] = (),
     rules: bool = False,
     boxes: bool = False,
@@ -36,17 +37,20 @@ def compare(
     """The strategies and the baselines side by side and, where asked for, further tables.
 
     `task` is one job, a `Pool` of jobs that share their shells, or a list of jobs, each then answered as if it had its
-    shells alone. `kind`: this kind only. `targets_nm`: aim every position at each of these in turn. `rules`: let each
-    of the shop's own rules go in turn. `boxes`: what if only some boxes had been opened. `against`: the trade-off
-    between the worst deviation and "boxes" or "spread", exactly. `films`: the oil film of each plan beside it, of the
-    kinds that have a [film] table. A `stop` with a time limit may leave proofs, and the
-    further tables, incomplete.
+    shells alone. `kind`: this kind only. `strategy`: of the plans that are shown position by position and, of several
+    jobs, beside each other. `targets_nm`: aim every position at each of these in turn. `rules`: let each of the shop's
+    own rules go in turn. `boxes`: what if only some boxes had been opened. `against`: the trade-off between the worst
+    deviation and "boxes" or "spread", exactly. `films`: the oil film of each plan beside it, of the kinds that have a
+    [film] table. A `stop` with a time limit may leave proofs, and the further tables, incomplete.
 
-    Raises ValueError for a kind that does not exist, for targets outside the limits of a position, and for one sweep of
-    targets over kinds that aim at different things; InputError for what [film] lacks.
+    Raises ValueError for a kind that does not exist, for `even` where a kind lacks limits, for targets outside the
+    limits of a position, and for one sweep of targets over kinds that aim at different things; InputError for what
+    [film] lacks.
     """
     if against not in (None, *AGAINST):
         raise ValueError(f"unknown trade-off {against!r}; choose one of {', '.join(AGAINST)}")
+    if strategy not in BY_STRATEGY:
+        raise ValueError(f"unknown strategy {strategy!r}; choose one of {', '.join(BY_STRATEGY)}")
     stop = stop or Stop()
     parts = [task] if isinstance(task, Job | Pool) else list(task)
     names = names_of([job.folder for part in parts for job in part.jobs]) if len(parts) > 1 else [""]
@@ -55,6 +59,8 @@ def compare(
         if kind not in kinds:
             raise NotPossible(Fact("no-kind", {"name": kind, "kinds": kinds}))
         parts = [only(part, [kind]) for part in parts]
+    if strategy == "even":
+        check_limits([job for part in parts for job in part.jobs])
     if targets_nm:
         check_targets([job for part in parts for job in part.jobs], targets_nm)
     if films:
@@ -70,7 +76,7 @@ def compare(
     every = [one for mine in decisions for one in mine]
     chosen = [row for one in every for row in box_rows(one)] if boxes else []
     return Compared(
-        answers=tuple(some["target"] for some in plans),
+        answers=tuple(some[strategy] for some in plans),
         names=tuple(name for name in names if name),
         plans=tuple(row for some in rows for row in some),
         targets=tuple(row for one in every for row in target_rows(one, targets_nm)) if targets_nm else None,

@@ -109,9 +109,9 @@ class PlanFilms(NamedTuple):
 
 class PlanRow(NamedTuple):
     """One way of choosing. `joint_chance`: None where too little is known, or a position is not filled.
-    `leftover_sets`: None where it could not be counted in time. `equal`: the plans whose worst
-    deviation differs from this one's by less than measurement can tell. `films`: None unless asked for and the kind has
-    a [film] table, in all of its jobs."""
+    `leftover_sets`: None where it could not be counted in time. `equal`: the plans whose worst deviation differs from
+    this one's by less than measurement can tell; `same`: those of them that place the same shells. `films`: None unless
+    asked for and the kind has a [film] table, in all of its jobs."""
 
     plan: str
     found: Found
@@ -119,15 +119,18 @@ class PlanRow(NamedTuple):
     leftover_sets: int | None
     rules_broken: int
     equal: tuple[str, ...] = ()
+    same: tuple[str, ...] = ()
     films: PlanFilms | None = None
 
 
 class TargetRow(NamedTuple):
-    """Every position of the kind aimed at one clearance; `best`: no other target asked for is met better."""
+    """Every position of the kind aimed at one clearance; `best`: no other target asked for is met better. `outside`:
+    the positions that are not inside their limits, filled or not."""
 
     target_nm: int
     found: Found
     best: bool = False
+    outside: tuple[str, ...] = ()
 
 
 class RuleRow(NamedTuple):
@@ -138,9 +141,10 @@ class RuleRow(NamedTuple):
 
 
 class BoxesRow(NamedTuple):
-    """Only these boxes opened."""
+    """Only these boxes opened, of all that there are `without` those."""
 
     opened: tuple[str, ...]
+    without: tuple[str, ...]
     found: Found
 
 
@@ -162,7 +166,7 @@ class Point(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """All tables; None where one was not asked for. `answers` are the plans by the strategy `target`: one, or one for
+    """All tables; None where one was not asked for. `answers` are the plans by the strategy asked for: one, or one for
     each job where each has the shells alone, `names` then being theirs."""
 
     answers: tuple[Plan, ...]
@@ -175,6 +179,11 @@ class Compared:
     trade_off: tuple[Point, ...] | None = None
     films: bool = False  # whether the plans have films beside them
     complete: bool = True  # False: time ran out before all rows of the further tables
+
+    @property
+    def strategy(self) -> str:
+        """Of the answers."""
+        return self.answers[0].strategy
 
     @property
     def jobs(self) -> tuple[Job, ...]:
@@ -209,13 +218,16 @@ class Compared:
             more["rules_broken"] = plan.rules_broken
             if plan.films is not None:
                 more |= plan.films.record()
-            yield _record("plans", plan.found, plan=plan.plan, **more, equal=", ".join(plan.equal))
+            more |= {"equal": ", ".join(plan.equal), "same": ", ".join(plan.same)}
+            yield _record("plans", plan.found, plan=plan.plan, **more)
         for target in self.targets or ():
-            yield _record("targets", target.found, target_nm=target.target_nm, best=target.best)
+            told = {"best": target.best, "outside": ", ".join(target.outside)}
+            yield _record("targets", target.found, target_nm=target.target_nm, **told)
         for rule in self.rules or ():
             yield _record("rules", rule.found, rule=rule.rule)
         for boxes in self.boxes or ():
-            yield _record("boxes", boxes.found, opened=", ".join(boxes.opened))
+            some = {"opened": ", ".join(boxes.opened), "without": ", ".join(boxes.without)}
+            yield _record("boxes", boxes.found, **some)
         for point in self.trade_off or ():
             yield _record("trade_off", point.found, against=point.against)
 

@@ -12,6 +12,8 @@ from fitmatch.fit.model.order import LEVELS_0_AND_1, SPREAD, SQUARES, WORST, val
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.names import natural
 from fitmatch.records.job import Job, Jobs
+from fitmatch.records.keys import full_name
+from fitmatch.records.parts import Position
 from fitmatch.records.placements import KindFigures, Placement, figures_of_several
 from fitmatch.records.plans import Proof
 from fitmatch.records.pools import Group
@@ -22,10 +24,12 @@ _RANKED = (*LEVELS_0_AND_1, WORST, SQUARES, SPREAD)
 
 
 class Ranked(NamedTuple):
-    """An answer, and its place among others of the same group by the strategy `target`: smaller is better."""
+    """An answer, its place among others of the same group by the strategy `target`, where smaller is better, and the
+    positions that are not inside their limits in it."""
 
     found: Found
     rank: tuple[int, ...]
+    outside: tuple[str, ...]
 
 
 class Decision:
@@ -53,12 +57,17 @@ class Decision:
         if not solved.proof.proven and not movable(self.jobs, self.group.kind):
             placements = min(placements, by_hand(kind), key=lambda some: _rank(kind, some))
         figures = figures_of_several(by_job(kind, placements))
-        return Ranked(self.found(figures, solved.proof), _rank(kind, placements))
+        inside = {p.position.key for p in placements if p.within_limits}
+        outside = tuple(full_name(p.key) for p in self.positions() if p.key not in inside)
+        return Ranked(self.found(figures, solved.proof), _rank(kind, placements), outside)
+
+    def positions(self) -> list[Position]:
+        """All positions of the group, measured or not, in file order."""
+        return [p for job in self.jobs for p in job.positions if p.kind == self.group.kind]
 
     def found(self, figures: KindFigures, proof: Proof) -> Found:
         """These figures as those of the group."""
-        positions = sum(p.kind == self.group.kind for job in self.jobs for p in job.positions)
-        return Found(self.name, self.group.label, positions, figures, proof)
+        return Found(self.name, self.group.label, len(self.positions()), figures, proof)
 
     def has_time(self) -> bool:
         """Whether another question can be asked."""
@@ -87,8 +96,7 @@ class Decision:
 
     def locked_boxes(self) -> set[str]:
         """The boxes of the shells that positions of the kind are locked to."""
-        mine = (p for job in self.jobs for p in job.positions if p.kind == self.group.kind)
-        return {lock[0] for p in mine for lock in (p.upper, p.lower) if lock is not None}
+        return {lock[0] for p in self.positions() for lock in (p.upper, p.lower) if lock is not None}
 
 
 def _rank(kind: Kind, placements: Sequence[Placement]) -> tuple[int, ...]:

@@ -6,6 +6,7 @@ from itertools import chain, combinations, islice
 from math import prod
 from typing import NamedTuple
 
+from fitmatch.facts import Fact
 from fitmatch.fit.answer.baselines import as_boxed, by_hand
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.answer.expected import standing
@@ -14,6 +15,7 @@ from fitmatch.fit.model.groups import by_job
 from fitmatch.fit.solver.stopping import Stop
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.gauging.uncertainty.judging import joint_chance
+from fitmatch.problems import NotPossible
 from fitmatch.records.bearings import Bearing, Running
 from fitmatch.records.job import Job
 from fitmatch.records.keys import full_name
@@ -29,10 +31,22 @@ from fitmatch.study.film.films import film
 _EQUAL = "equal within measurement"
 
 
+def check_limits(jobs: Sequence[Job]) -> None:
+    """Raise NotPossible for kinds that `even` cannot decide."""
+    if without := _unlimited(jobs):
+        raise NotPossible(Fact("even-needs-limits", {"kinds": tuple(without)}))
+
+
+def _unlimited(jobs: Sequence[Job]) -> list[str]:
+    """The kinds that lack min or max at some position."""
+    open_ended = (p.kind for job in jobs for p in job.positions if p.min_nm is None or p.max_nm is None)
+    return list(dict.fromkeys(open_ended))
+
+
 def answers(task: Job | Pool, stop: Stop) -> dict[str, Plan]:
     """The plan of each strategy. `even` decides only the kinds with min and max at every position, and is left out if
     there are none."""
-    unlimited = {p.kind for job in task.jobs for p in job.positions if p.min_nm is None or p.max_nm is None}
+    unlimited = _unlimited(task.jobs)
     limited = [kind for job in task.jobs for kind in job.kinds if kind not in unlimited]
     asked = {strategy: only(task, limited) if strategy == "even" else task for strategy in BY_STRATEGY}
     return {
@@ -71,8 +85,9 @@ def plan_rows(decision: Decision, plans: Mapping[str, Plan], *, films: bool) -> 
     ways = list(_ways(decision, plans))
     filmed = _films(decision, ways) if films else [None] * len(ways)
     models = [ErrorModel(job) for job in decision.jobs]
-    equal = _equal(decision.jobs, ways)
-    for way, films_of_it in zip(ways, filmed, strict=True):
+    same = _same(ways)
+    equal = _equal(decision.jobs, ways, same)
+    for at, (way, films_of_it) in enumerate(zip(ways, filmed, strict=True)):
         placed = [p for some in way.placements for p in some]
         found = decision.found(way.figures, way.proof)
         yield PlanRow(
@@ -82,6 +97,7 @@ def plan_rows(decision: Decision, plans: Mapping[str, Plan], *, films: bool) -> 
             leftover_sets(decision.jobs, decision.group.kind, placed, decision.stop),
             way.rules_broken,
             tuple(other.name for other in ways if {way.name, other.name} in equal),
+            tuple(other.name for n, other in enumerate(ways) if n != at and same[n] == same[at]),
             films_of_it,
         )
 
@@ -131,10 +147,15 @@ def _joint_chance(models: Sequence[ErrorModel], placements: Sequence[tuple[Place
     return prod(told) if len(told) == len(chances) else None
 
 
-def _equal(jobs: Sequence[Job], ways: Sequence[_Way]) -> list[set[str]]:
-    """The pairs of plans that measurement cannot tell apart, and those that are one and the same."""
+def _same(ways: Sequence[_Way]) -> list[int]:
+    """For each plan the first that places the same shells."""
     plans = [[frozenset(map(_shells, some)) for some in way.placements] for way in ways]
-    first = [plans.index(plan) for plan in plans]  # of plans that are one and the same
+    return [plans.index(plan) for plan in plans]
+
+
+def _equal(jobs: Sequence[Job], ways: Sequence[_Way], first: Sequence[int]) -> list[set[str]]:
+    """The pairs of plans that measurement cannot tell apart, and those that are one and the same: `first` is the first
+    of those."""
     told: dict[tuple[int, int], bool] = {}
     found = []
     for one, other in combinations(range(len(ways)), 2):

@@ -36,4 +36,4 @@ def target_rows(decision: Decision, targets_nm: Sequence[int]) -> Iterator[Targe
         now(f"{decision.group.label}: target {at} of {len(targets_nm)}")
         asked.append((nm, decision.ask(target_nm=nm)))
     best = min((answer.rank for _, answer in asked), default=None)
-    return (TargetRow(nm, answer.found, answer.rank == best) for nm, answer in asked)
+    return (TargetRow(nm, answer.found, answer.rank == best, answer.outside) for nm, answer in asked)
