@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 from fitmatch.lengths import NM_PER_UNIT
-from fitmatch.report.comparison.films import cautions, how_it_runs, without_films
+from fitmatch.report.comparison.films import cautions, how_it_runs, outside_limits, thinnest_at, without_films
 from fitmatch.report.comparison.report import ones
 from fitmatch.report.comparison.rows import by_kind
 from fitmatch.report.plots.clearances import clearances
@@ -38,6 +38,7 @@ def compared_picture(compared: Compared, unit: str, ending: str) -> bytes:
     notes = ["Plans by the strategy named, all else by strategy target.", *grounds(compared.answers, scale)]
     if compared.films:
         notes += [f"NEEDS ATTENTION (x): {clean(text)}" for text in cautions(compared)]
+        notes += [clean(text) for text in outside_limits(compared)]
         notes += [*without_films(compared), *how_it_runs(compared, unit), COMPARES]
     return sheet(title, notes, panels, ending)
 
@@ -88,7 +89,7 @@ def _films(told: str, rows: Sequence[PlanRow]) -> Panel:
         axes.invert_yaxis()
         axes.set_xlim(0.0, 1.6 * max(axes.get_xlim()[1], 0.0))  # room for what stands beside the bars
         axes.set_xlabel(
-            "thinnest film, um, of a slope the tighter end; beside it the warmest film and the power of all"
+            "thinnest film, um, of a slope the tighter end;\nbeside it the warmest film and the power of all"
         )
 
     return Panel(f"{told}: steady oil films at the calculated clearances", draw)
@@ -99,7 +100,7 @@ def _of_films(films: PlanFilms) -> str:
     if films.thinnest is None:
         return f"{doubted}no figure" if films.rows else NOTHING
     warm = "" if films.effective_temperature_c is None else f", {films.effective_temperature_c:.1f} °C"
-    at = plain(clean(films.thinnest_at or ""))
+    at = plain(clean(thinnest_at(films)))
     return f"{doubted}{films.edge_film_thickness_um:.2f} at {at}{warm}, {films.friction_power_w:.0f} W"
 
 
