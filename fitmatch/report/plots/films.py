@@ -28,7 +28,7 @@ _NEAR: Final = 0.04  # of all clearances: names of points that are so near stand
 _MOST_NAMES: Final = 4
 _LETTERS: Final = 14  # of a name on one line; names stand upright above the points
 _LINES: Final = 3
-_LINE: Final = 0.032  # of the width of a diagram that one line of a name takes
+_LINE: Final = 0.045  # of the width of a diagram that one line of a name takes
 _POINTS: Final = 0.62  # of the height of a diagram with names that is left for the points
 _CROSS: Final[Any] = {"marker": "x", "markersize": 6, "color": INK, "linestyle": "none"}
 

@@ -63,18 +63,16 @@ def _beyond(rows: list[Row]) -> str:
     reached = [at for at in warm if at <= high + MOST_MARGIN_K]
     shown = [f"{at:.1f}" for at in reached[:1] + reached[-1:]]
     shown += [f"more than {high + MOST_MARGIN_K:g}"] if len(reached) < len(warm) else []
+    at = " to ".join(dict.fromkeys([shown[0], shown[-1]]))
     told = (
-        f"the film would be at {' to '.join(dict.fromkeys([shown[0], shown[-1]]))} °C, and the oil's viscosity is given "
-        f"from {low:g} to {high:g} °C and taken as known {oil.margin_k:g} K further (oil_margin): there is no figure; "
-        "give viscosities nearer to it (oil_table)"
+        f"the film would be at {at} °C, and the oil's viscosity is given from {low:g} to {high:g} °C, taken as known "
+        f"{oil.margin_k:g} K further (oil_margin): there is no figure; give viscosities nearer to it (oil_table)"
     )
     if not reached:
         return f"{told}, as --oil-margin takes no more than {MOST_MARGIN_K:g}"
     needed = ceil(oil.outside_k(reached[-1]))
-    drawn_out = (
-        f"have the line drawn out to {high + needed:g} °C with --oil-margin {needed}, if it is the same oil there"
-    )
-    return f"{told}, or {drawn_out}"
+    drawn_out = f"have the line drawn out to {high + needed:g} °C with --oil-margin {needed}"
+    return f"{told}, or, if it is the same oil there, {drawn_out}"
 
 
 def beside(rows: Iterable[Row]) -> list[str]:
