@@ -277,7 +277,7 @@ def test_films_outside_their_limits_are_not_to_be_assembled(capsys: Capsys, tmp_
         assert "certifies none" in rows[plan["plan"]]["caution"]
         if plan["thinnest_at"] in outside:
             assert re.search(rf"^{plan['plan']} .* {plan['thinnest_at']}, NOT TO BE ASSEMBLED ", ran.out, re.MULTILINE)
-    told = "NOT TO BE ASSEMBLED, outside the limits of clearance."
+    told = "NOT TO BE ASSEMBLED, outside the limits of clearance: "
     assert some and told in " ".join(ran.out.split()) and told in " ".join(picture.read_text().split())
 
 

@@ -21,7 +21,8 @@ def films_of_plans(compared: Compared, scale: Scale) -> Iterator[list[str]]:
         filmed = [row for row in rows if row.films is not None]
         if filmed:
             yield [*paragraph(f"{told.upper()}, OIL FILMS AT THE CALCULATED CLEARANCES:"), *_table(filmed, scale)]
-    yield items("NEEDS ATTENTION", [*cautions(compared), *outside_limits(compared)])
+    yield items("NEEDS ATTENTION", list(cautions(compared)))
+    yield [line for text in outside_limits(compared) for line in paragraph(text)]
     yield items("HOW IT RUNS", how_it_runs(compared, scale.unit))
     yield [line for text in without_films(compared) for line in paragraph(text)]
     yield paragraph(
@@ -72,7 +73,7 @@ def _table(rows: Sequence[PlanRow], scale: Scale) -> list[str]:
             shown=any(film.bearing.slope_nm for some in films for film in some.rows),
         ),
         Column(
-            "at", lambda row: NOTHING if row.films is None else thinnest_at(row.films) or NOTHING, "left", wraps=True
+            "at", lambda row: NOTHING if row.films is None else _thinnest_at(row.films) or NOTHING, "left", wraps=True
         ),
         Column("power\nW", number("friction_power_w", 0)),
         Column("side flow\ncm3/s", number("side_flow_mm3_s", 2, 1000)),
@@ -94,10 +95,10 @@ def cautions(compared: Compared) -> Iterator[str]:
 def outside_limits(compared: Compared) -> list[str]:
     """Which positions of which plan are not to be assembled, whatever their film."""
     told = [told for told, film in _films(compared) if film.bearing.within_limits is False]
-    return [f"{_by_plan(told)}: {DANGER}, outside the limits of clearance."] if told else []
+    return [f"{DANGER}, outside the limits of clearance: {_by_plan(told)}."] if told else []
 
 
-def thinnest_at(films: PlanFilms) -> str:
+def _thinnest_at(films: PlanFilms) -> str:
     """Where the thinnest film is, and whether that position is not to be assembled; nothing without a figure."""
     if films.thinnest is None:
         return ""

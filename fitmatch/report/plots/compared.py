@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 from fitmatch.lengths import NM_PER_UNIT
-from fitmatch.report.comparison.films import cautions, how_it_runs, outside_limits, thinnest_at, without_films
+from fitmatch.report.comparison.films import cautions, how_it_runs, outside_limits, without_films
 from fitmatch.report.comparison.report import ones
 from fitmatch.report.comparison.rows import by_kind
 from fitmatch.report.plots.clearances import clearances
@@ -12,6 +12,7 @@ from fitmatch.report.plots.paper import INK, PALE, Panel, legend_beside, plain, 
 from fitmatch.report.shared.grounds import grounds
 from fitmatch.report.shared.layout import clean
 from fitmatch.report.shared.scale import NOTHING, Scale, scale_for
+from fitmatch.report.shared.states import DANGER
 from fitmatch.report.words.films import COMPARES
 from fitmatch.study.comparison.compared import Compared, PlanFilms, PlanRow, Point, TargetRow
 
@@ -100,8 +101,9 @@ def _of_films(films: PlanFilms) -> str:
     if films.thinnest is None:
         return f"{doubted}no figure" if films.rows else NOTHING
     warm = "" if films.effective_temperature_c is None else f", {films.effective_temperature_c:.1f} °C"
-    at = plain(clean(thinnest_at(films)))
-    return f"{doubted}{films.edge_film_thickness_um:.2f} at {at}{warm}, {films.friction_power_w:.0f} W"
+    at = plain(clean(films.thinnest_at or ""))
+    danger = f"\n{DANGER}" if films.thinnest.bearing.within_limits is False else ""
+    return f"{doubted}{films.edge_film_thickness_um:.2f} at {at}{warm}, {films.friction_power_w:.0f} W{danger}"
 
 
 def _targets(told: str, rows: Sequence[TargetRow], scale: Scale) -> Panel:

@@ -1,7 +1,7 @@
 """The picture of `fitmatch film`: the thinnest film, and how warm it is, against clearance."""
 
 from collections.abc import Iterable, Sequence
-from itertools import cycle
+from itertools import cycle, product
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
@@ -10,7 +10,7 @@ from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.names import natural
 from fitmatch.records.bearings import Bearing
 from fitmatch.report.plots.paper import INK, PALE, Panel, legend_beside, plain, sheet
-from fitmatch.report.shared.layout import clean
+from fitmatch.report.shared.layout import clean, whole
 from fitmatch.report.shared.states import DANGER
 from fitmatch.report.text.films import cautions, how_hot, oils, outside_limits, what_was_given
 from fitmatch.report.words.films import COMPARES, STATES, mark
@@ -25,7 +25,6 @@ _DASHES: Final = ("-", "--", "-.", ":")
 _FILLINGS: Final = ("white", INK, PALE)
 _LEAST_K: Final = 10.0  # shown of the temperatures: smaller differences are to look small
 _NEAR: Final = 0.04  # of all clearances: names of points that are so near stand together
-_MOST_NAMES: Final = 4
 _LETTERS: Final = 14  # of a name on one line; names stand upright above the points
 _LINES: Final = 3
 _LINE: Final = 0.045  # of the width of a diagram that one line of a name takes
@@ -34,11 +33,26 @@ _CROSS: Final[Any] = {"marker": "x", "markersize": 6, "color": INK, "linestyle":
 
 
 class _Name(NamedTuple):
-    """What is written above a point, which has no height where it has no figure."""
+    """What is written above a point, or above several that are near each other; `y` is that of the first, None where
+    they have no figure. `danger`: not to be assembled."""
 
     x: float
     y: float | None
-    text: str
+    names: tuple[str, ...]
+    danger: bool
+
+    def text(self, most: int) -> str:
+        """In so many lines at most, with as many of the names as go there and the number of the others; below, that
+        they are not to be assembled."""
+        names = [whole(name) for name in sorted(self.names, key=natural)]
+        for shown in range(len(names), 0, -1):
+            more = [whole(f"{len(names) - shown} more")] if shown < len(names) else []
+            lines = wrap(", ".join([*names[:shown], *more]), _LETTERS)
+            if len(lines) <= most:
+                break
+        else:
+            lines = [f"{len(names)} positions"] if len(names) > 1 else lines[:most]
+        return "\n".join(plain(clean(line)) for line in [*lines, *wrap(DANGER * self.danger, _LETTERS)])
 
 
 def most_curves(runs: Runs) -> int:
@@ -94,9 +108,7 @@ def _panel(title: str, of: str, name: str, rows: Sequence[Row], unit: str, *, le
     def draw(axes: "Axes") -> None:
         per_unit = NM_PER_UNIT[unit]
         at = {row.bearing: row for row in rows}
-        names: list[_Name] = []
         several = _curves(at)
-        every = [row.bearing.clearance_nm / per_unit for row in rows]
         for (label, bearings), shape, dashes, filling in zip(
             several.items(), cycle(_MARKS), cycle(_DASHES), cycle(_FILLINGS), strict=False
         ):
@@ -114,16 +126,16 @@ def _panel(title: str, of: str, name: str, rows: Sequence[Row], unit: str, *, le
             if doubted:
                 axes.plot(x, y, color=PALE, linestyle=stroke, linewidth=0.9, zorder=0)
                 axes.plot(*zip(*doubted, strict=True), **_CROSS)
-            without = [row.bearing.clearance_nm / per_unit for row in some if getattr(row, name) is None]
-            if without:
-                low_edge = axes.get_xaxis_transform()
-                axes.plot(without, [0.0] * len(without), transform=low_edge, clip_on=False, **_CROSS)
-            names += _named(some, name, per_unit, _NEAR * (max(every) - min(every)))
+            lost = [row.bearing.clearance_nm / per_unit for row in some if getattr(row, name) is None]
+            if lost:
+                axes.plot(lost, [0.0] * len(lost), transform=axes.get_xaxis_transform(), clip_on=False, **_CROSS)
         axes.margins(x=0.1)
-        _heights(axes, of, [value for row in rows if (value := getattr(row, name)) is not None], bool(names))
-        _write(axes, names)
+        values = [value for row in rows if (value := getattr(row, name)) is not None]
+        _heights(axes, of, values, named=any(bearing.position for bearing in at))
+        _write(axes, rows, name, per_unit)
         axes.locator_params(axis="x", nbins=7)
-        axes.set_xlabel(f"clearance, {unit}, diametral")
+        without = "" if len(values) == len(rows) else " (x on the edge: no figure)"
+        axes.set_xlabel(f"clearance, {unit}, diametral{without}")
         axes.set_ylabel(of)
         if legend and len(several) > 1:
             legend_beside(axes)
@@ -131,9 +143,10 @@ def _panel(title: str, of: str, name: str, rows: Sequence[Row], unit: str, *, le
     return Panel(title, draw)
 
 
-def _heights(axes: "Axes", of: str, values: Sequence[float], named: bool) -> None:
+def _heights(axes: "Axes", of: str, values: Sequence[float], *, named: bool) -> None:
     """What is shown of the heights: films from zero, temperatures from about the lowest; with room above for names."""
     if not values:
+        axes.set_yticks([])
         return
     low, high = min(values), max(values)
     if of == "um":
@@ -164,43 +177,42 @@ def _curves(bearings: Iterable[Bearing]) -> dict[str, list[Bearing]]:
 
 
 def _named(rows: Sequence[Row], name: str, per_unit: int, reach: float) -> list[_Name]:
-    """The positions of a curve, those whose clearances are near each other together, but each that is not to be
-    assembled and those without a figure apart."""
-    near: dict[_Name, list[str]] = {}  # by the first point of each, with what is written of all
-    for row in sorted(rows, key=lambda row: row.bearing.clearance_nm):
+    """The positions of rows of one state, those whose clearances are near each other together, whatever the speed, but
+    those that are not to be assembled and those without a figure apart."""
+    found: list[_Name] = []
+    for row in sorted(rows, key=lambda row: (row.bearing.clearance_nm, -(getattr(row, name) or 0.0))):
         if row.bearing.position is None:
             continue
-        x, y = row.bearing.clearance_nm / per_unit, getattr(row, name)
-        told = "no figure" if y is None else ""
-        if row.bearing.within_limits is False:
-            near[_Name(x, y, f"{row.bearing.position} {DANGER} {told}")] = [row.bearing.position, DANGER, told]
-            continue
-        first = next((at for at in reversed(near) if at.text == told and x - at.x <= reach), _Name(x, y, told))
-        near.setdefault(first, []).append(row.bearing.position)
-    found = []
-    for at, names in near.items():
-        if DANGER in names:
-            text = " ".join(filter(None, names))
+        danger = row.bearing.within_limits is False
+        one = _Name(row.bearing.clearance_nm / per_unit, getattr(row, name), (row.bearing.position,), danger)
+        for at, near in enumerate(found):
+            alike = (near.y is None, near.danger) == (one.y is None, danger)
+            if alike and one.x - near.x <= reach:
+                found[at] = near._replace(names=tuple(dict.fromkeys(near.names + one.names)))
+                break
         else:
-            more = [f"{len(names) - _MOST_NAMES} more"] if len(names) > _MOST_NAMES else []
-            text = ", ".join([*sorted(names, key=natural)[:_MOST_NAMES], *more])
-            text = f"{text}: {at.text}" if at.text else text
-        found.append(at._replace(text=text))
+            found.append(one)
     return found
 
 
-def _write(axes: "Axes", names: Sequence[_Name]) -> None:
-    """The names upright above their points, beside each other, each with a thin line to its point."""
+def _write(axes: "Axes", rows: Sequence[Row], name: str, per_unit: int) -> None:
+    """The names upright above the points of each state, beside each other, each with a thin line to its highest point.
+    Where there is no room for all, more of them stand together."""
     low, high = axes.get_xlim()
-    names = sorted(names, key=lambda name: name.x)
-    texts = ["\n".join(_few(wrap(plain(clean(name.text)), _LETTERS))) for name in names]
-    takes = [_LINE * (text.count("\n") + 1) for text in texts]
-    wanted = [(name.x - low) / (high - low) for name in names]
-    for name, text, place in zip(names, texts, _apart(wanted, takes), strict=True):
+    states = [[row for row in rows if row.bearing.state == state] for state in STATES]
+    for most, near in product((_LINES, 1), (1.0, 2.0, 4.0, 8.0)):
+        reach = near * _NEAR * (high - low)
+        names = sorted((one for some in states for one in _named(some, name, per_unit, reach)), key=lambda one: one.x)
+        texts = [one.text(most) for one in names]
+        takes = [_LINE * (text.count("\n") + 1) for text in texts]
+        if sum(takes) <= 1:
+            break
+    wanted = [(one.x - low) / (high - low) for one in names]
+    for one, text, place in zip(names, texts, _apart(wanted, takes), strict=True):
         axes.annotate(
             text,
-            (name.x, 0.0 if name.y is None else name.y),
-            xycoords=axes.get_xaxis_transform() if name.y is None else "data",
+            (one.x, 0.0 if one.y is None else one.y),
+            xycoords=axes.get_xaxis_transform() if one.y is None else "data",
             xytext=(place, _POINTS + 0.06),
             textcoords="axes fraction",
             rotation=90,
@@ -209,10 +221,6 @@ def _write(axes: "Axes", names: Sequence[_Name]) -> None:
             fontsize=6.5,
             arrowprops={"arrowstyle": "-", "color": PALE, "linewidth": 0.5, "shrinkA": 1, "shrinkB": 3},
         )
-
-
-def _few(lines: list[str]) -> list[str]:
-    return lines if len(lines) <= _LINES else [*lines[: _LINES - 1], "..."]
 
 
 def _apart(wanted: Sequence[float], takes: Sequence[float]) -> list[float]:

@@ -129,8 +129,8 @@ def cautions(rows: Sequence[Row], unit: str) -> list[str]:
     speeds, thicknesses = len({row.bearing.speed_rpm for row in rows}) > 1, _several_viscosities(rows)
 
     def name(b: Bearing) -> str:
-        place = [whole(b.position), *([STATES[b.state]] if b.state != "cold" else [])] if b.position else []
-        what = ", ".join(place) or f"clearance {scale.with_unit(b.clearance_nm)}"
+        state = f" ({STATES[b.state]})" if b.state != "cold" else ""
+        what = f"{whole(b.position)}{state}" if b.position else f"clearance {scale.with_unit(b.clearance_nm)}"
         at = [f"{b.speed_rpm:g} rpm"] if speeds else []
         at += [f"{b.oil.viscosity_mpa_s:g} mPa s"] if thicknesses else []
         return f"{what} at {' and '.join(at)}" if at else what
