@@ -281,7 +281,7 @@ def test_a_film_too_warm_for_its_oil_says_what_would_show_it(capsys: pytest.Capt
     ran = Ran(capsys, "film", *HEATED, "--clearance", "0.02")
     text = " ".join(ran.out.split())
     found = re.search(r"the film would be at (\S+) °C, and the oil's viscosity is given from 40 to 100 °C, taken as "
-                      r"known 20 K further .* to (\d+) °C with --oil-margin (\d+)", text)  # fmt: skip
+                      r"known 20 K further .* to (\d+) °C with oil_margin = (\d+) \(--oil-margin \3\)", text)  # fmt: skip
     assert found is not None
     warm, end, margin = map(float, found.groups())
     assert end == 100 + margin and end - 1 < warm <= end
@@ -290,9 +290,9 @@ def test_a_film_too_warm_for_its_oil_says_what_would_show_it(capsys: pytest.Capt
     (row,) = document(capsys, *HEATED, "--clearance", "0.02", "--oil-margin", margin - 1, status=1)["rows"]
     assert row["min_film_thickness_um"] is None
     far = " ".join(Ran(capsys, "film", *HEATED, "--clearance", "0.003,0.02").out.split())
-    assert "to more than 160 °C" in far and f"with --oil-margin {margin:g}." in far
+    assert "to more than 160 °C" in far and f"(--oil-margin {margin:g})." in far
     far = " ".join(Ran(capsys, "film", *HEATED, "--clearance", "0.003").out.split())
-    assert "at more than 160 °C" in far and "as --oil-margin takes no more than 60." in far
+    assert "at more than 160 °C" in far and "as oil_margin is at most 60." in far
 
 
 def test_keys_without_effect_are_refused(capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path) -> None:

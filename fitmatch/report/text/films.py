@@ -47,7 +47,6 @@ def _films(rows: tuple[Row, ...], unit: str) -> list[str]:
     planned = bool(bearings[0].position)
     hot = any(bearing.state != "cold" for bearing in bearings)
     speeds, thicknesses = len({b.speed_rpm for b in bearings}) > 1, _several_viscosities(rows)
-    viscosity = Column("viscosity\nmPa s", number("viscosity_pa_s", 2, 0.001), shown=not thicknesses)
     return [
         f"FILMS, clearances in {UNITS[unit]}, diametral",
         *table(
@@ -67,7 +66,7 @@ def _films(rows: tuple[Row, ...], unit: str) -> list[str]:
             Column("peak\nMPa", number("peak_pressure_mpa", 1)),
             Column("rise\nK", number("temperature_rise_k", 1), shown=heated),
             Column("film at\n°C", number("effective_temperature_c", 1), shown=heated),
-            viscosity,
+            Column("viscosity\nmPa s", number("viscosity_pa_s", 2, 0.001), shown=not thicknesses),
         ),
     ]
 

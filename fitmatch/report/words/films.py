@@ -69,9 +69,9 @@ def _beyond(rows: list[Row]) -> str:
         f"{oil.margin_k:g} K further (oil_margin): there is no figure; give viscosities nearer to it (oil_table)"
     )
     if not reached:
-        return f"{told}, as --oil-margin takes no more than {MOST_MARGIN_K:g}"
+        return f"{told}, as oil_margin is at most {MOST_MARGIN_K:g}"
     needed = ceil(oil.outside_k(reached[-1]))
-    drawn_out = f"have the line drawn out to {high + needed:g} °C with --oil-margin {needed}"
+    drawn_out = f"have the line drawn out to {high + needed:g} °C with oil_margin = {needed} (--oil-margin {needed})"
     return f"{told}, or, if it is the same oil there, {drawn_out}"
 
 
