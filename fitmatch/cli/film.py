@@ -102,6 +102,8 @@ def command(
     typed = {key: text for key, text in figures.items() if text is not None}
     runs = _runs(job, Given(kind, journal, clearance, typed), unit)
     notes.warn(*runs.warnings)
+    if plot is not None:
+        _check_curves(runs)
     found = film(runs.bearings)
     shown = unit or runs.unit
     if plot is not None:
@@ -120,6 +122,14 @@ def command(
             text = films_text(found, runs, shown)
         print_report(text, in_red=("NEEDS ATTENTION", DANGER))
     return 1 if found.needs_attention or runs.empty or runs.outside else 0
+
+
+def _check_curves(runs: "Runs") -> None:
+    from fitmatch.report.plots.films import curves, most_curves
+
+    if curves(runs) > most_curves(runs):
+        why = f"{curves(runs)} curves in one diagram; more than {most_curves(runs)} cannot be told apart: ask for fewer"
+        raise click.BadParameter(f"{why} speeds or viscosities", param_hint="--plot")
 
 
 def _runs(job: Path | None, given: "Given", unit: str | None) -> "Runs":

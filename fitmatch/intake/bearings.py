@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from itertools import product
+from math import ceil
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -20,6 +21,7 @@ from fitmatch.records.bearings import NARROWEST, WIDEST, Bearing, Running
 from fitmatch.records.housings import rehoused
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import DIAMETERS
+from fitmatch.records.oils import MOST_MARGIN_K, Oil
 from fitmatch.records.parts import SIDES, Position
 from fitmatch.records.placements import Placement
 from fitmatch.rules.positions.limits_at import limits_at
@@ -89,8 +91,7 @@ def bearings_from_options(given: Given, unit: str) -> Runs:
     for case, clearance in product(options.cases, clearances):
         running = Running(**case)
         _refuse(_faults(running, journal))
-        _refuse(_unused(given, running))
-        found.append(running.bearing(clearance, journal, None))
+        found.append(running.bearing(clearance, journal))
     return Runs("", unit, tuple(found), warnings=tuple(options.warnings))
 
 
@@ -112,17 +113,19 @@ def read_bearings(folder: Path, given: Given) -> Runs:
         for case in options.cases:
             running = _replaced(job.running.get(kind, Running()), case)
             wrong = _mistakes(job, kind, running)
+            _refuse([(key, text) for (_, _, key), text in wrong if key in given.figures])
             if _hot(running) is not None:
                 wrong += [(("material", kind, feature), _NO_MATERIAL) for feature in _without_material(job, kind)]
             mistakes += wrong
             if wrong:
                 continue
-            _refuse(_unused(given, running))
             for placement in (p for p in placements if p.position.kind == kind):
                 assert placement.position.journal is not None
-                journal = placement.position.journal.mean_nm
+                journal, name = placement.position.journal.mean_nm, placement.position.name
+                inside = name not in marked
                 for state, clearance in _clearances(job, placement, running).items():
-                    found.append(running.bearing(clearance, journal, placement.position.name, state, kind))
+                    bearing = running.bearing(clearance, journal, name, kind, state=state, within_limits=inside)
+                    found.append(bearing)
     if mistakes:
         raise InputError(_problems(job, mistakes), warnings)
     if len(found) > MOST_POINTS:
@@ -187,23 +190,18 @@ def _refuse(mistakes: Sequence[tuple[str, str]]) -> None:
 
 def _replaced(running: Running, case: Mapping[str, Any]) -> Running:
     """What the table says with the options of this case before it: an oil given in one way replaces one given in
-    another."""
+    another, and a constant viscosity what the table says of heat."""
     if not any(field in case for way in _WAYS for field in way):
         return running._replace(**case)
     others = [field for way in _WAYS if not any(field in case for field in way) for field in way]
     if "oil_40_mm2_s" in others:
         others.append("high_shear_mpa_s")
+    if "viscosity_mpa_s" in case:
+        others += [FIELDS[key] for key in _OF_HEAT]
     return running._replace(**(dict.fromkeys(others) | dict(case)))
 
 
-def _unused(given: Given, running: Running) -> list[tuple[str, str]]:
-    """Options that change nothing."""
-    if running.viscosity_mpa_s is None:
-        return []
-    told = "changes nothing at a constant viscosity; leave it out, or give the oil in place of the viscosity"
-    return [(key, told) for key in _OF_HEAT if key in given.figures]
-
-
+_UNUSED: Final = "changes nothing at a constant viscosity; leave it out, or give the oil in place of the viscosity"
 _NO_MATERIAL: Final = (
     'is missing, and the running temperatures need it; write a material, such as "steel", or its expansion per kelvin'
 )
@@ -278,11 +276,9 @@ def _faults(running: Running, journal_nm: int) -> list[tuple[str, str]]:
         pairs = "or another even number where several grooves each feed two"
         found.append(("lands", f"a full groove feeds two lands: say lands = 2 with the width of one of them, {pairs}"))
     if not oil.heats:
-        return found
+        return found + [(key, _UNUSED) for key in _OF_HEAT if getattr(running, FIELDS[key]) is not None]
     if oil.inlet_c is not None and not oil.reaches(oil.inlet_c):
-        low, high = oil.ends_c
-        beyond = f"is more than {oil.margin_k:g} K outside {low:g} to {high:g} degrees Celsius; see oil_margin"
-        found.append(("inlet", beyond))
+        found.append(("inlet", _beyond(oil, oil.inlet_c)))
     if oil.table and oil.high_shear_mpa_s is not None:
         found.append(("high_shear", "oil_table has the viscosity as the bearing shears the oil; leave it out"))
     if oil.oil_40_mm2_s is None or oil.oil_100_mm2_s is None:
@@ -294,6 +290,19 @@ def _faults(running: Running, journal_nm: int) -> list[tuple[str, str]]:
             ("high_shear", "is above what the two viscosities give at 150 degrees Celsius; shearing thins an oil")
         )
     return found
+
+
+def _beyond(oil: Oil, inlet_c: float) -> str:
+    """What is wrong with oil that comes in where its viscosity is not known, and what would let it."""
+    low, high = oil.ends_c
+    needed = ceil(oil.outside_k(inlet_c))
+    told = (
+        f"`{inlet_c:g}` degrees Celsius is more than {oil.margin_k:g} K (oil_margin) outside {low:g} to {high:g}, "
+        "where the oil's viscosity is given; check the temperature, or write viscosities nearer to it in oil_table"
+    )
+    if needed > MOST_MARGIN_K:
+        return told
+    return f"{told}; with oil_margin (--oil-margin) at {needed} or more its law is drawn out that far"
 
 
 def _no_kind(job: Job, otherwise: str = "") -> Problem:

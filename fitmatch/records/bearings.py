@@ -21,9 +21,11 @@ class Bearing(NamedTuple):
     lands: int = 1
     feed_pressure_mpa: float | None = None  # in a full groove; other feeds are not counted
     position: str | None = None
-    state: str = "cold"  # or hot, an estimate, with its housing "held" by steel caps or "free"
+    # Or an estimate when it runs: its housing "held" by steel caps or "free"; "hot" where both are the same.
+    state: str = "cold"
     slope_nm: int = 0  # how much the gap differs from one end of a land to the other
     kind: str | None = None
+    within_limits: bool | None = None  # of clearance, as it is cold; None: not of a plan
 
 
 class Running(NamedTuple):
@@ -65,7 +67,14 @@ class Running(NamedTuple):
         )
 
     def bearing(
-        self, clearance_nm: int, journal_nm: int, position: str | None, state: str = "cold", kind: str | None = None
+        self,
+        clearance_nm: int,
+        journal_nm: int,
+        position: str | None = None,
+        kind: str | None = None,
+        *,
+        state: str = "cold",
+        within_limits: bool | None = None,
     ) -> Bearing:
         """A bearing that runs so; width, load and speed must be given."""
         assert self.width_nm is not None and self.load_n is not None and self.speed_rpm is not None
@@ -82,4 +91,5 @@ class Running(NamedTuple):
             state=state,
             slope_nm=self.slope_nm or 0,
             kind=kind,
+            within_limits=within_limits,
         )

@@ -12,6 +12,7 @@ LOWER_C: Final = 40.0  # the temperatures of the two viscosities
 UPPER_C: Final = 100.0
 SHEARED_C: Final = 150.0  # of the viscosity at high shear
 MARGIN_K: Final = 20.0
+MOST_MARGIN_K: Final = 60.0
 DENSITY_C: Final = 15.0
 _PLUS: Final = 0.7
 
@@ -46,8 +47,12 @@ class Oil(NamedTuple):
 
     def reaches(self, temperature_c: float) -> bool:
         """Whether its viscosities say anything at this temperature."""
+        return self.outside_k(temperature_c) <= self.margin_k
+
+    def outside_k(self, temperature_c: float) -> float:
+        """How far this temperature is outside those at which its viscosity is given; 0 between them."""
         lowest, highest = self.ends_c
-        return lowest - self.margin_k <= temperature_c <= highest + self.margin_k
+        return max(lowest - temperature_c, temperature_c - highest, 0.0)
 
     @property
     def ends_c(self) -> tuple[float, float]:

@@ -259,6 +259,31 @@ def test_a_picture_tells_which_films_need_attention(capsys: Capsys, tmp_path: Pa
     assert beside and all(cross and float(film) <= 0 for cross, film in beside)
 
 
+def test_films_outside_their_limits_are_not_to_be_assembled(capsys: Capsys, tmp_path: Path, job: Path) -> None:
+    """Of a plan that leaves positions outside, the films are marked in text, picture, JSON and CSV."""
+    change(film_job(job) / "job.toml", r"^min    = 0.0016", "min    = 0.0022")
+    change(job / "job.toml", r"^target = 0.0022", "target = 0.0024")
+    picture = tmp_path / "films.svg"
+    found = json.loads(Ran(capsys, "compare", job, "--film", "--kind", "rod", "--json").out)
+    OF_COMPARED.validate(found)
+    ran = Ran(capsys, "compare", job, "--film", "--kind", "rod", "--plot", picture)
+    cells = csv.DictReader(StringIO(Ran(capsys, "compare", job, "--film", "--kind", "rod", "--csv").out))
+    rows = {row["plan"]: row for row in cells if row["table"] == "plans"}
+    some = False
+    for plan in found["plans"]:
+        films = [film for film in found["films"] if film["plan"] == plan["plan"]]
+        outside = [film["position"] for film in films if film["remark"] == "NOT TO BE ASSEMBLED"]
+        some |= bool(outside)
+        assert plan["film_outside"] == outside == [film["position"] for film in films if not film["within_limits"]]
+        assert len(outside) == plan["below"] + plan["above"]
+        assert rows[plan["plan"]]["film_outside"] == ", ".join(outside)
+        assert "certifies none" in rows[plan["plan"]]["caution"]
+        if plan["thinnest_at"] in outside:
+            assert re.search(rf"^{plan['plan']} .* {plan['thinnest_at']}, NOT TO BE ASSEMBLED ", ran.out, re.MULTILINE)
+    told = "NOT TO BE ASSEMBLED, outside the limits of clearance: "
+    assert some and told in " ".join(ran.out.split()) and told in " ".join(picture.read_text().split())
+
+
 def test_a_plan_whose_films_are_not_all_known_has_no_figures(capsys: Capsys, job: Path) -> None:
     """The known ones alone would make it look better; which are not is told, with status 1."""
     film_job(job)

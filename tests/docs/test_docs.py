@@ -40,6 +40,7 @@ from fitmatch.intake.reading import read_job
 from fitmatch.intake.rows.assembled import ASSEMBLED_FORM
 from fitmatch.intake.rows.long_file import READINGS_FORM
 from fitmatch.intake.tables.columns import MATCHED_IF_ASKED, OFTEN_MATCHED, POSITION_FORM, SHELL_FORM, Form
+from fitmatch.report.words import films as words_of_films
 from fitmatch.report.words.levels import FIGURES, WORDS
 from fitmatch.study.advice.advised import ACTIONS
 
@@ -506,6 +507,17 @@ def test_the_document_of_a_comparison_is_described_wholly() -> None:
     ways = set(schema["$defs"]["plan"]["properties"]["plan"]["enum"])
     assert rows == keys_in(schema)
     assert ways <= set(rows_of("comparing.md", "## Ways of choosing"))
+
+
+def test_the_document_of_films_is_described_wholly() -> None:
+    """json.md names every key of every object in the document's schema, and no other one; film.md every caution."""
+    path = Path(fitmatch.__file__).parent / "report" / "data" / "films.schema.json"
+    schema = json.loads(path.read_text(encoding="utf-8"))
+    assert set(rows_of("json.md", "## Film")) == keys_in(schema)
+    codes = schema["properties"]["rows"]["items"]["properties"]["cautions"]["items"]["enum"]
+    assert set(codes) == set(words_of_films.CAUTIONS)
+    text = (ROOT / "docs" / "film.md").read_text(encoding="utf-8")
+    assert [code for code in codes if f"`{code}`" not in text] == []
 
 
 def test_the_document_of_advice_is_described_wholly() -> None:

@@ -14,8 +14,8 @@ DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
 
 
 def seeds(quick: int, normally: int, parts: int = 1, *, slow: Collection[int] = ()) -> pytest.MarkDecorator:
-    """Some seeds at a time as the parameter `seeds`: the first so many; then all others, deep and in so many parts. Those
-    that are slow only where FITMATCH_DEEP asks for so many."""
+    """Some seeds at a time as the parameter `seeds`: the first so many; then all others, deep and in so many parts.
+    Those that are slow only where FITMATCH_DEEP asks for so many."""
     count = max(DEEP or normally, quick + 1)
     few = [seed for seed in range(quick) if seed not in slow]
     others = [*(slow if DEEP else ()), *range(quick, count)]

@@ -12,15 +12,13 @@ from fitmatch.records.placements import Placement
 def hot_clearances(
     placement: Placement, materials: Mapping[str, Fraction], housing_c: float, journal_c: float
 ) -> dict[str, int]:
-    """The clearance over the coating with the housing `held` and `free`, in nm; `materials` has the coefficients of
-    journal and housing_bore."""
+    """The clearance over the coating with the housing `held` and `free`, or `hot` where both are the same, in nm;
+    `materials` has the coefficients of journal and housing_bore."""
     position = placement.position
     assert position.housing_bore is not None and position.journal is not None
     bore, journal = position.housing_bore.mean_nm, position.journal.mean_nm
     walls = placement.upper.metal_nm + placement.lower.metal_nm
     steel, housing, pin = MATERIALS["steel"], Fraction(housing_c) - REFERENCE_C, Fraction(journal_c) - REFERENCE_C
     rest = placement.clearance_over_coating_nm - materials["journal"] * pin * journal - steel * housing * walls
-    return {
-        "held": round(rest + steel * housing * bore),
-        "free": round(rest + materials["housing_bore"] * housing * bore),
-    }
+    held, free = (round(rest + coefficient * housing * bore) for coefficient in (steel, materials["housing_bore"]))
+    return {"hot": held} if held == free else {"held": held, "free": free}

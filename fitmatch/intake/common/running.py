@@ -7,6 +7,7 @@ from typing import Final, NamedTuple
 from fitmatch.intake.common.quantities import CellError, Quantity
 from fitmatch.lengths import LengthError, parse_number
 from fitmatch.records.bearings import Running
+from fitmatch.records.oils import MOST_MARGIN_K
 from fitmatch.wording import shorten
 
 _THINNEST: Final = 0.5
@@ -42,10 +43,10 @@ FIGURES: Final = {
     "oil_100": Figure("mm2/s", 2, 1e4),
     "high_shear": Figure("mPa s", 0.1, 1e3),
     "density": Figure("kg/m3", 500, 2_000),
-    "density_slope": Figure("kg/m3K", -5, 5, zero=True),
+    "density_slope": Figure("kg/m3K", 0, 2, zero=True),
     "heat_capacity": Figure("J/kgK", 500, 5_000),
     "inlet": Figure("degrees Celsius", -50, 250, zero=True),
-    "oil_margin": Figure("K", 0, 60, zero=True),
+    "oil_margin": Figure("K", 0, MOST_MARGIN_K, zero=True),
     "feed_pressure": Figure("MPa", 0, 20, zero=True),
     "housing_temperature": Figure("degrees Celsius", -50, 300, zero=True),
     "journal_temperature": Figure("degrees Celsius", -50, 300, zero=True),
@@ -60,10 +61,12 @@ def figure_of(key: str, text: str) -> float:
         value = float(parse_number(text))
     except LengthError as error:
         raise CellError("not-a-number", str(error)) from None
+    if key == "density_slope" and value < 0:
+        what = "oil becomes lighter as it warms: write how much its density falls per kelvin, without a minus sign"
+        raise CellError("implausible-number", f"`{shorten(text)}` is negative; {what}")
     if not figure.holds(value) or (key == "lands" and value != int(value)):
         raise CellError("implausible-number", f"`{shorten(text)}` is outside {figure.bounds}; check figure and unit")
-    # Oil only ever becomes lighter as it warms, so that either sign says the same.
-    return abs(value) if key == "density_slope" else value
+    return value
 
 
 def oil_point(text: str) -> tuple[float, float]:

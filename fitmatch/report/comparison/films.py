@@ -3,11 +3,12 @@
 from collections.abc import Callable, Iterator, Sequence
 
 from fitmatch.report.comparison.rows import by_kind, filled
-from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
+from fitmatch.report.shared.layout import Column, items, paragraph, table, whole
 from fitmatch.report.shared.scale import NOTHING, Scale
+from fitmatch.report.shared.states import DANGER
 from fitmatch.report.text.films import oils, what_was_given
-from fitmatch.report.words.films import CAUTIONS, COMPARES
-from fitmatch.study.comparison.compared import Compared, PlanRow
+from fitmatch.report.words.films import COMPARES, cautioned
+from fitmatch.study.comparison.compared import Compared, PlanFilms, PlanRow
 from fitmatch.study.film.films import Row
 from fitmatch.wording import listed
 
@@ -21,6 +22,7 @@ def films_of_plans(compared: Compared, scale: Scale) -> Iterator[list[str]]:
         if filmed:
             yield [*paragraph(f"{told.upper()}, OIL FILMS AT THE CALCULATED CLEARANCES:"), *_table(filmed, scale)]
     yield items("NEEDS ATTENTION", list(cautions(compared)))
+    yield [line for text in outside_limits(compared) for line in paragraph(text)]
     yield items("HOW IT RUNS", how_it_runs(compared, scale.unit))
     yield [line for text in without_films(compared) for line in paragraph(text)]
     yield paragraph(
@@ -38,8 +40,7 @@ def without_films(compared: Compared) -> list[str]:
 
 def how_it_runs(compared: Compared, unit: str) -> list[str]:
     """What was given of the bearings and of their oil."""
-    known = [film for row in compared.plans if row.films is not None for film in row.films.rows]
-    return [*what_was_given(_each_once(compared), unit), *oils(known)]
+    return [*what_was_given(_each_once(compared), unit), *oils([film for _, film in _films(compared)])]
 
 
 def _table(rows: Sequence[PlanRow], scale: Scale) -> list[str]:
@@ -54,7 +55,14 @@ def _table(rows: Sequence[PlanRow], scale: Scale) -> list[str]:
 
     return table(
         rows,
-        Column("plan", lambda row: row.plan, "left"),
+        Column("plan", lambda row: row.plan, "left", key=True),
+        Column(
+            "",
+            lambda row: "x" if row.films and row.films.cautions else "",
+            "left",
+            key=True,
+            shown=any(some.cautions for some in films),
+        ),
         Column("filled", lambda row: filled(row.found)),
         Column(f"worst\n{scale.step}", lambda row: scale.steps(row.found.figures.worst_deviation_nm)),
         Column(f"spread\n{scale.step}", lambda row: scale.steps(row.found.figures.spread_nm)),
@@ -64,7 +72,9 @@ def _table(rows: Sequence[PlanRow], scale: Scale) -> list[str]:
             number("edge_film_thickness_um", 2),
             shown=any(film.bearing.slope_nm for some in films for film in some.rows),
         ),
-        Column("at", lambda row: NOTHING if row.films is None else clean(row.films.thinnest_at or NOTHING), "left"),
+        Column(
+            "at", lambda row: NOTHING if row.films is None else _thinnest_at(row.films) or NOTHING, "left", wraps=True
+        ),
         Column("power\nW", number("friction_power_w", 0)),
         Column("side flow\ncm3/s", number("side_flow_mm3_s", 2, 1000)),
         Column("feed\ncm3/s", number("feed_flow_mm3_s", 2, 1000), shown=any(some.feed_flow_mm3_s for some in films)),
@@ -78,15 +88,36 @@ def _table(rows: Sequence[PlanRow], scale: Scale) -> list[str]:
 
 def cautions(compared: Compared) -> Iterator[str]:
     """Each caution with the plans and positions that it is about."""
-    for code, words in CAUTIONS.items():
-        found: dict[str, list[str]] = {}  # positions by plan
-        for row in compared.plans:
-            for film in () if row.films is None else row.films.rows:
-                if code in film.cautions:
-                    found.setdefault(row.plan, []).append(whole(film.bearing.position or ""))
-        if found:
-            told = "; ".join(f"{plan}: {listed(names)}" for plan, names in found.items())
-            yield f"{told}: {words}."
+    for told, words in cautioned(_films(compared)):
+        yield f"{_by_plan(told)}: {words}."
+
+
+def outside_limits(compared: Compared) -> list[str]:
+    """Which positions of which plan are not to be assembled, whatever their film."""
+    told = [told for told, film in _films(compared) if film.bearing.within_limits is False]
+    return [f"{DANGER}, outside the limits of clearance: {_by_plan(told)}."] if told else []
+
+
+def _thinnest_at(films: PlanFilms) -> str:
+    """Where the thinnest film is, and whether that position is not to be assembled; nothing without a figure."""
+    if films.thinnest is None:
+        return ""
+    name = whole(films.thinnest_at or "")
+    return f"{name}, {whole(DANGER)}" if films.thinnest.bearing.within_limits is False else name
+
+
+def _films(compared: Compared) -> Iterator[tuple[tuple[str, str], Row]]:
+    """Every film of every plan, by the names of plan and position."""
+    for row in compared.plans:
+        for film in () if row.films is None else row.films.rows:
+            yield (row.plan, whole(film.bearing.position or "")), film
+
+
+def _by_plan(told: Sequence[tuple[str, str]]) -> str:
+    found: dict[str, list[str]] = {}
+    for plan, name in told:
+        found.setdefault(plan, []).append(name)
+    return "; ".join(f"{plan}: {listed(names)}" for plan, names in found.items())
 
 
 def _each_once(compared: Compared) -> list[Row]:

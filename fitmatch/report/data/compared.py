@@ -11,7 +11,7 @@ from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.emit import Number, Value, document, length, named_values, rows_text
 from fitmatch.report.shared.grounds import decision_rule, how_sure, limits_from
 from fitmatch.report.shared.states import missing_of, missing_words
-from fitmatch.report.words.films import beside
+from fitmatch.report.words.films import COMPARES, beside
 from fitmatch.report.words.reasons import words_of
 from fitmatch.study.comparison.compared import BASELINES, FILM_FIGURES, Compared, Found, PlanFilms, Point
 from fitmatch.version import __version__
@@ -20,8 +20,11 @@ SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
 
 _POSITION: Final = ("position", "clearance", "target", "limit_low", "limit_high", "uncertainty", "why")
 _OWN: Final = ("plan", "target", "rule", "opened", "without", "against")
-_FILMS: Final = (*FILM_FIGURES, "thinnest_at", "film_cautions")
-_AFTER: Final = ("joint_chance", "leftover_sets", "rules_broken", "equal", "same", *_FILMS, "best", "outside", "proven")
+_FILMS: Final = (*FILM_FIGURES, "thinnest_at", "film_outside", "film_cautions")
+_AFTER: Final = (
+    *("joint_chance", "leftover_sets", "rules_broken", "equal", "same", *_FILMS),
+    *("caution", "best", "outside", "proven"),
+)
 _FIGURES: Final = tuple(name.removesuffix("_nm").removesuffix("_nm2") for name in KindFigures._fields)
 _LENGTHS: Final = frozenset(
     (*_POSITION[1:-1], *(name.removesuffix("_nm") for name in KindFigures._fields if name.endswith("_nm")))
@@ -111,7 +114,8 @@ def _film_figures(films: PlanFilms | None) -> dict[str, Value]:
     if films is None:
         return dict.fromkeys(_FILMS)
     figures = {name: figure(getattr(films, name)) for name in FILM_FIGURES}
-    return {**figures, "thinnest_at": films.thinnest_at, "film_cautions": films.cautions}
+    told = {"film_outside": films.outside, "film_cautions": films.cautions}
+    return {**figures, "thinnest_at": films.thinnest_at, **told}
 
 
 def _films(compared: Compared, unit: str) -> Iterator[dict[str, Value]]:
@@ -119,7 +123,7 @@ def _films(compared: Compared, unit: str) -> Iterator[dict[str, Value]]:
     for row in compared.plans:
         job: dict[str, Value] = {"job": row.found.job} if row.found.job else {}
         for film in () if row.films is None else row.films.rows:
-            yield {"plan": row.plan, **job, "kind": row.found.kind, **film_value(film, unit)}
+            yield {"plan": row.plan, **job, **film_value(film, unit), "kind": row.found.kind}
 
 
 def _caution(compared: Compared) -> str:
@@ -158,7 +162,8 @@ def _cells(record: Mapping[str, object], unit: str) -> dict[str, Value]:
     values = named_values(record, unit)
     chance = record.get("joint_chance")
     films = {name: figure(value) for name in FILM_FIGURES if isinstance(value := record.get(name), float)}
-    return {**values, **films, "joint_chance": chance_value(chance if isinstance(chance, float) else None)}
+    caution: dict[str, Value] = {"caution": COMPARES} if "film_cautions" in record else {}
+    return {**values, **films, **caution, "joint_chance": chance_value(chance if isinstance(chance, float) else None)}
 
 
 def _clearances(compared: Compared, unit: str) -> Iterator[dict[str, Value]]:

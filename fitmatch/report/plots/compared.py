@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
 from fitmatch.lengths import NM_PER_UNIT
-from fitmatch.report.comparison.films import cautions, how_it_runs, without_films
+from fitmatch.report.comparison.films import cautions, how_it_runs, outside_limits, without_films
 from fitmatch.report.comparison.rows import alike, by_kind, jobs_told
 from fitmatch.report.comparison.summary import kinds_of_jobs
 from fitmatch.report.plots.clearances import clearances
@@ -12,6 +12,7 @@ from fitmatch.report.plots.paper import INK, PALE, Panel, legend_beside, plain, 
 from fitmatch.report.shared.grounds import grounds
 from fitmatch.report.shared.layout import clean
 from fitmatch.report.shared.scale import NOTHING, Scale, scale_for
+from fitmatch.report.shared.states import DANGER
 from fitmatch.report.words.films import COMPARES
 from fitmatch.study.comparison.compared import Compared, PlanFilms, PlanRow, Point, TargetRow
 
@@ -47,6 +48,7 @@ def compared_picture(compared: Compared, unit: str, ending: str) -> bytes:
     notes += [*grounds(compared.answers, scale)]
     if compared.films:
         notes += [f"NEEDS ATTENTION (x): {clean(text)}" for text in cautions(compared)]
+        notes += [clean(text) for text in outside_limits(compared)]
         notes += [*without_films(compared), *how_it_runs(compared, unit), COMPARES]
     return sheet(title, notes, panels, ending)
 
@@ -111,7 +113,7 @@ def _films(told: str, rows: Sequence[PlanRow]) -> Panel:
         axes.invert_yaxis()
         axes.set_xlim(0.0, 1.6 * max(axes.get_xlim()[1], 0.0))  # room for what stands beside the bars
         axes.set_xlabel(
-            "thinnest film, um, of a slope the tighter end; beside it the warmest film and the power of all"
+            "thinnest film, um, of a slope the tighter end;\nbeside it the warmest film and the power of all"
         )
 
     return Panel(f"{told}: steady oil films at the calculated clearances", draw)
@@ -123,7 +125,8 @@ def _of_films(films: PlanFilms) -> str:
         return f"{doubted}no figure" if films.rows else NOTHING
     warm = "" if films.effective_temperature_c is None else f", {films.effective_temperature_c:.1f} °C"
     at = plain(clean(films.thinnest_at or ""))
-    return f"{doubted}{films.edge_film_thickness_um:.2f} at {at}{warm}, {films.friction_power_w:.0f} W"
+    danger = f"\n{DANGER}" if films.thinnest.bearing.within_limits is False else ""
+    return f"{doubted}{films.edge_film_thickness_um:.2f} at {at}{warm}, {films.friction_power_w:.0f} W{danger}"
 
 
 def _targets(told: str, rows: Sequence[TargetRow], scale: Scale) -> Panel:

@@ -81,7 +81,7 @@ def sheet(title: str, notes: Sequence[str], panels: Sequence[Panel], ending: str
 
 def legend_beside(axes: "Axes") -> None:
     """The legend to the right of a diagram, where it covers nothing."""
-    axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=7)
+    axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=7, handlelength=3)
 
 
 def plain(text: str) -> str:

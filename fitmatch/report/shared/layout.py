@@ -41,7 +41,9 @@ RowT = TypeVar("RowT")
 
 class Column(NamedTuple, Generic[RowT]):
     """One column: what it shows of a row, if it is `shown` at all. When the page is too narrow a `below` column goes
-    first, its cells to lines of their own below their rows; then `wraps` columns become narrower."""
+    first, its cells to lines of their own below their rows; then `wraps` columns become narrower. Where that is not
+    enough the last columns go on below all rows, beside the first column again or, if there are any, the `key` ones,
+    which are to come first."""
 
     head: str
     show: Callable[[RowT], str]
@@ -49,6 +51,7 @@ class Column(NamedTuple, Generic[RowT]):
     wraps: bool = False
     shown: bool = True
     below: bool = False
+    key: bool = False
 
 
 class _Room(NamedTuple):
@@ -95,21 +98,23 @@ def table(rows: Sequence[RowT], *columns: Column[RowT], ruled: bool = True) -> l
     if not rows:
         return []
     beside, below = _beside([c for c in columns if c.shown], rows)
+    keys = max(1, sum(c.key for c in beside))
+    parted = len(beside) > keys + 1
     cells = [[c.show(row) for row in rows] for c in beside]
     rooms = [_room(c.head, column, wraps=c.wraps) for c, column in zip(beside, cells, strict=True)]
     width = _width.get()
     widths = [min(room.widest, max(width, room.unbroken)) for room in rooms]
     # Names are broken only where two columns alone are too wide.
     unbroken, narrowest = [room.unbroken for room in rooms], [room.narrowest for room in rooms]
-    for least in (unbroken, narrowest) if len(beside) < 3 else (unbroken,):
+    for least in (unbroken,) if parted else (unbroken, narrowest):
         while _across(widths) > width:
             give_way = [i for i, narrowest in enumerate(least) if widths[i] > narrowest]
             if not give_way:
                 break
             widths[max(give_way, key=widths.__getitem__)] -= 1
-    if _across(widths) > width and len(beside) > 2:  # the rest goes below, by the same names
-        middle = len(beside) // 2 + 1
-        halves = beside[:middle], [beside[0], *beside[middle:], *below]
+    if _across(widths) > width and parted:  # the rest goes below, by the same names
+        middle = keys + (len(beside) - keys + 1) // 2
+        halves = beside[:middle], [*beside[:keys], *beside[middle:], *below]
         upper, lower = (table(rows, *half, ruled=ruled) for half in halves)
         return [*upper, "", *lower]
     cells = [

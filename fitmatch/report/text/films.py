@@ -1,7 +1,6 @@
 """The text of `fitmatch film`: films at their clearances, what was given, and what such a film cannot tell."""
 
-from collections.abc import Callable, Sequence
-from typing import Final
+from collections.abc import Callable, Iterator, Sequence
 
 from fitmatch.gauging.sizes.materials import MATERIALS
 from fitmatch.intake.bearings import Runs
@@ -10,15 +9,9 @@ from fitmatch.records.oils import Oil
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
 from fitmatch.report.shared.scale import NOTHING, UNITS, scale_for
 from fitmatch.report.shared.states import DANGER
-from fitmatch.report.words.films import CAUTIONS, COMPARES, TOO_THICK, UNCHECKED
+from fitmatch.report.words.films import COMPARES, STATES, TOO_THICK, UNCHECKED, cautioned, how_hot_is_known, mark
 from fitmatch.study.film.films import FilmTable, Row
 from fitmatch.wording import listed
-
-_HOT: Final = (
-    "Hot clearances are estimates, from the running temperatures of housing and journal in [film]: held, as if caps of "
-    "steel let the housing grow no more than steel; free, as if all of it were of its own material. None is measured."
-)
-STATES: Final = {"cold": "", "held": "hot, held", "free": "hot, free"}
 
 
 def films_text(found: FilmTable, runs: Runs, unit: str) -> str:
@@ -26,8 +19,8 @@ def films_text(found: FilmTable, runs: Runs, unit: str) -> str:
     rows = found.rows
     blocks = [
         paragraph(clean(runs.title) or "Steady oil films"),
-        _films(rows, unit),
-        items("NEEDS ATTENTION", cautions(rows)),
+        *([_films(rows, unit), *_maps(rows, unit)] if rows else []),
+        items("NEEDS ATTENTION", cautions(rows, unit)),
         [line for text in outside_limits(runs) for line in paragraph(text)],
         items("GIVEN", what_was_given(rows, unit)),
         [line for text in how_hot(runs) for line in paragraph(text)],
@@ -51,13 +44,19 @@ def _films(rows: tuple[Row, ...], unit: str) -> list[str]:
         return show
 
     heated = any(bearing.oil.heats for bearing in bearings)
+    planned = bool(bearings[0].position)
+    hot = any(bearing.state != "cold" for bearing in bearings)
+    speeds, thicknesses = len({b.speed_rpm for b in bearings}) > 1, _several_viscosities(rows)
     return [
         f"FILMS, clearances in {UNITS[unit]}, diametral",
         *table(
             rows,
-            Column("", lambda r: _place(r.bearing), "left", wraps=True, shown=bool(bearings[0].position)),
-            Column("clearance", lambda r: scale.length(r.bearing.clearance_nm)),
-            Column("rpm", lambda r: f"{r.bearing.speed_rpm:g}", shown=len({b.speed_rpm for b in bearings}) > 1),
+            Column("", lambda r: whole(r.bearing.position or ""), "left", wraps=True, shown=planned, key=True),
+            Column("", lambda r: STATES[r.bearing.state], "left", shown=hot, key=True),
+            Column("", mark, "left", shown=any(map(mark, rows)), key=True),
+            Column("viscosity\nmPa s", lambda r: f"{r.bearing.oil.viscosity_mpa_s:g}", shown=thicknesses, key=True),
+            Column("rpm", lambda r: f"{r.bearing.speed_rpm:g}", shown=speeds, key=True),
+            Column("clearance", lambda r: scale.length(r.bearing.clearance_nm), key=not planned),
             Column("smallest\nfilm um", number("min_film_thickness_um", 2)),
             Column("at the\nedge um", number("edge_film_thickness_um", 2), shown=any(b.slope_nm for b in bearings)),
             Column("eccen-\ntricity", number("eccentricity_ratio", 3)),
@@ -67,9 +66,45 @@ def _films(rows: tuple[Row, ...], unit: str) -> list[str]:
             Column("peak\nMPa", number("peak_pressure_mpa", 1)),
             Column("rise\nK", number("temperature_rise_k", 1), shown=heated),
             Column("film at\n°C", number("effective_temperature_c", 1), shown=heated),
-            Column("viscosity\nmPa s", number("viscosity_pa_s", 2, 0.001)),
+            Column("viscosity\nmPa s", number("viscosity_pa_s", 2, 0.001), shown=not thicknesses),
         ),
     ]
+
+
+def _several_viscosities(rows: Sequence[Row]) -> bool:
+    """Whether constant viscosities were swept."""
+    return len({row.bearing.oil.viscosity_mpa_s for row in rows}) > 1 and not any(r.bearing.oil.heats for r in rows)
+
+
+def _maps(rows: tuple[Row, ...], unit: str) -> Iterator[list[str]]:
+    """Of a sweep over clearance and something else: the smallest film and its temperature, a line for each clearance;
+    nothing of other rows."""
+    cases: dict[str, dict[int, Row]] = {}
+    for row in rows:
+        b = row.bearing
+        case = f"{b.speed_rpm:g} rpm" + (f"\n{b.oil.viscosity_mpa_s:g} mPa s" if _several_viscosities(rows) else "")
+        cases.setdefault(case, {})[b.clearance_nm] = row
+    clearances = sorted({row.bearing.clearance_nm for row in rows})
+    if rows[0].bearing.position or len(cases) < 2 or len(clearances) < 2:
+        return
+    sloped = any(row.bearing.slope_nm for row in rows)
+    film, where = ("edge_film_thickness_um", ", at the tighter end") if sloped else ("min_film_thickness_um", "")
+    scale = scale_for(unit, clearances)
+
+    def cell(name: str, digits: int, of: dict[int, Row]) -> Callable[[int], str]:
+        def show(clearance: int) -> str:
+            value = getattr(of[clearance], name)
+            return f"{mark(of[clearance])} {NOTHING if value is None else f'{value:.{digits}f}'}".strip()
+
+        return show
+
+    for name, digits, head, shown in (
+        (film, 2, f"SMALLEST FILM IN um{where}", True),
+        ("effective_temperature_c", 1, "FILM AT, IN °C", any(row.bearing.oil.heats for row in rows)),
+    ):
+        if shown:
+            columns = [Column(case, cell(name, digits, of)) for case, of in cases.items()]
+            yield [f"{head}, by clearance in {UNITS[unit]}", *table(clearances, Column("", scale.length), *columns)]
 
 
 def how_hot(runs: Runs) -> list[str]:
@@ -80,21 +115,29 @@ def how_hot(runs: Runs) -> list[str]:
         f"{hot.journal_c:g} °C and {_expansion(hot.journal_per_k)}, {steel}."
         for hot in runs.hot
     ]
-    return [_HOT, *told] if told else []
+    return [*how_hot_is_known(runs.bearings), *told] if told else []
 
 
 def _expansion(per_k: float) -> str:
     return f"{per_k * 1e6:.4g}e-6 per kelvin"
 
 
-def cautions(rows: Sequence[Row]) -> list[str]:
+def cautions(rows: Sequence[Row], unit: str) -> list[str]:
     """Each caution with the films that it is about."""
+    scale = scale_for(unit, [row.bearing.clearance_nm for row in rows])
+    speeds, thicknesses = len({row.bearing.speed_rpm for row in rows}) > 1, _several_viscosities(rows)
+
+    def name(b: Bearing) -> str:
+        state = f" ({STATES[b.state]})" if b.state != "cold" else ""
+        what = f"{whole(b.position)}{state}" if b.position else f"clearance {scale.with_unit(b.clearance_nm)}"
+        at = [f"{b.speed_rpm:g} rpm"] if speeds else []
+        at += [f"{b.oil.viscosity_mpa_s:g} mPa s"] if thicknesses else []
+        return f"{what} at {' and '.join(at)}" if at else what
+
     found = []
-    for code, words in CAUTIONS.items():
-        names = [_name(row.bearing) for row in rows if code in row.cautions]
-        if names:
-            shown = names if len(names) <= 6 else [*names[:5], f"{len(names) - 5} more"]
-            found.append(f"{listed(shown)}: {words}.")
+    for names, words in cautioned((name(row.bearing), row) for row in rows):
+        shown = names if len(names) <= 6 else [*names[:5], f"{len(names) - 5} more"]
+        found.append(f"{listed(shown)}: {words}.")
     return found
 
 
@@ -103,16 +146,6 @@ def outside_limits(runs: Runs) -> list[str]:
     if not runs.outside:
         return []
     return [f"{DANGER}, outside the limits of clearance: {listed(list(map(whole, runs.outside)))}."]
-
-
-def _place(bearing: Bearing) -> str:
-    """The position, and how it is hot."""
-    return ", ".join(filter(None, (clean(bearing.position or ""), STATES[bearing.state])))
-
-
-def _name(bearing: Bearing) -> str:
-    what = _place(bearing) if bearing.position else f"clearance {bearing.clearance_nm / 1000:g} um"
-    return f"{what} at {bearing.speed_rpm:g} rpm"
 
 
 def what_was_given(rows: Sequence[Row], unit: str) -> list[str]:
@@ -135,7 +168,7 @@ def what_was_given(rows: Sequence[Row], unit: str) -> list[str]:
         feed = (
             f", fed by a full groove under {b.feed_pressure_mpa:g} MPa, other feeds not counted"
             if b.feed_pressure_mpa
-            else ""
+            else ", no oil fed under pressure is counted"
         )
         slope = f", a slope of {scale.length(b.slope_nm)} {unit} over each land" if b.slope_nm else ""
         names = f"{listed(list(dict.fromkeys(whole(x.position) for x in some if x.position)))}: " if b.position else ""
@@ -166,13 +199,14 @@ def _oil(oil: Oil, rows: list[Row]) -> str:
         return f"Constant viscosity {oil.viscosity_mpa_s:g} mPa s: whether it is that warm is not asked.{laminar}"
     densities = [row.density_kg_m3 for row in rows if row.density_kg_m3 is not None]
     ends = list(dict.fromkeys(f"{end:.0f}" for end in (min(densities), max(densities)))) if densities else []
-    density = f", {' to '.join(ends)} kg/m3 in the films" if ends else ""
+    films = f", {' to '.join(ends)} in the films" if ends else ""
     sheared = f", {oil.high_shear_mpa_s:g} mPa s sheared at 150 °C" if oil.high_shear_mpa_s is not None else ""
     given = ", ".join(f"{viscosity:g} mPa s at {at:g} °C" for at, viscosity in oil.table) or (
         f"{oil.oil_40_mm2_s:g} mm2/s at 40 °C and {oil.oil_100_mm2_s:g} at 100 °C, between them by ASTM D341{sheared}"
     )
     return (
-        f"{given}; {oil.density_kg_m3:g} kg/m3 at 15 °C{density}; {oil.heat_capacity_j_kg_k:g} J/kgK. It comes in at "
+        f"{given}, taken as known {oil.margin_k:g} K further; {oil.density_kg_m3:g} kg/m3 at 15 °C, "
+        f"{oil.density_slope_kg_m3_k:g} less per kelvin{films}; {oil.heat_capacity_j_kg_k:g} J/kgK. It comes in at "
         f"{oil.inlet_c:g} °C, takes up all of the power, and the film is as warm as half way."
     )
 

@@ -1,8 +1,12 @@
 """What is to be said beside the figures of an oil film."""
 
-from collections.abc import Iterable
-from typing import Final
+from collections.abc import Iterable, Iterator
+from math import ceil
+from typing import Final, TypeVar
 
+from fitmatch.records.bearings import Bearing
+from fitmatch.records.oils import MOST_MARGIN_K
+from fitmatch.report.shared.states import DANGER
 from fitmatch.study.film.films import Row
 from fitmatch.study.film.reynolds import LARGEST
 
@@ -15,24 +19,87 @@ TOO_THICK: Final = (
     "No viscosity at high shear is given: if this is a multigrade its film is thinner than shown (high_shear)."
 )
 UNCHECKED: Final = "Without a density it is not known whether the flow is laminar."
+_ESTIMATED: Final = "Hot clearances are estimates, from the running temperatures of housing and journal in [film]"
+_TWO_WAYS: Final = (
+    "held, as if caps of steel let the housing grow no more than steel; free, as if all of it were of its own material"
+)
+_ONE_WAY: Final = "a housing that grows as steel does grows as much whether caps of steel hold it or not"
+STATES: Final = {"cold": "cold", "hot": "hot", "held": "hot, held", "free": "hot, free"}
+_CHECK: Final = "check load (N, on all lands together), speed, width and oil"
 CAUTIONS: Final = {
     "no-clearance": "NO CLEARANCE AT ALL is left: it must not be run",
     "turbulent": "the flow is not laminar (ISO 7902: Reynolds number above 41.3 √(r/c)): these figures are wrong",
     "dry-edge": "over such a slope the film has no thickness left at the tighter end",
-    "beyond-grid": f"the journal would run less than 0.0001 or more than {LARGEST:g} of the way to the wall, where no "
-    "film is worked out: there is no figure",
-    "beyond-oil": "the oil would be at a temperature at which nothing is known of it: there is no figure",
+    "too-light": "the load is too light: the journal would run within 0.0001 of the way from the middle to the wall, "
+    f"where no film is worked out: there is no figure; {_CHECK}",
+    "too-heavy": f"the load is too heavy: the journal would run more than {LARGEST:g} of the way from the middle to "
+    f"the wall, as good as touching it, where no film is worked out: there is no figure; {_CHECK}, and if they are "
+    "right ask the engine maker before anything is run so",
+    "beyond-oil": "",
 }
+_Told = TypeVar("_Told")
+
+
+def cautioned(rows: Iterable[tuple[_Told, Row]]) -> Iterator[tuple[list[_Told], str]]:
+    """Each caution with whatever stands for the films that it is about; what is beyond an oil apart from what is beyond
+    another one."""
+    rows = list(rows)
+    for code, words in CAUTIONS.items():
+        some = [(told, row) for told, row in rows if code in row.cautions]
+        if code != "beyond-oil":
+            if some:
+                yield [told for told, _ in some], words
+            continue
+        for oil in dict.fromkeys(row.bearing.oil for _, row in some):
+            beyond = [(told, row) for told, row in some if row.bearing.oil == oil]
+            yield [told for told, _ in beyond], _beyond([row for _, row in beyond])
+
+
+def _beyond(rows: list[Row]) -> str:
+    """How warm the films would be, where their oil is known, and what would let them be shown."""
+    oil = rows[0].bearing.oil
+    low, high = oil.ends_c
+    warm = sorted(row.effective_temperature_c for row in rows if row.effective_temperature_c is not None)
+    reached = [at for at in warm if at <= high + MOST_MARGIN_K]
+    shown = [f"{at:.1f}" for at in reached[:1] + reached[-1:]]
+    shown += [f"more than {high + MOST_MARGIN_K:g}"] if len(reached) < len(warm) else []
+    at = " to ".join(dict.fromkeys([shown[0], shown[-1]]))
+    told = (
+        f"the film would be at {at} °C, and the oil's viscosity is given from {low:g} to {high:g} °C, taken as known "
+        f"{oil.margin_k:g} K further (oil_margin): there is no figure; give viscosities nearer to it (oil_table)"
+    )
+    if not reached:
+        return f"{told}, as oil_margin is at most {MOST_MARGIN_K:g}"
+    needed = ceil(oil.outside_k(reached[-1]))
+    drawn_out = f"have the line drawn out to {high + needed:g} °C with oil_margin = {needed} (--oil-margin {needed})"
+    return f"{told}, or, if it is the same oil there, {drawn_out}"
 
 
 def beside(rows: Iterable[Row]) -> list[str]:
     """What goes with every document of films."""
+    rows = list(rows)
     oils = {row.bearing.oil for row in rows}
     return [
         COMPARES,
+        *how_hot_is_known(row.bearing for row in rows),
         *([TOO_THICK] if any(oil.unsheared for oil in oils) else []),
         *([UNCHECKED] if any(oil.density_kg_m3 is None for oil in oils) else []),
     ]
+
+
+def how_hot_is_known(bearings: Iterable[Bearing]) -> list[str]:
+    """What hot clearances are; nothing where there are none."""
+    states = {bearing.state for bearing in bearings}
+    ways = [way for way, some in ((_TWO_WAYS, "held"), (_ONE_WAY, "hot")) if some in states]
+    return [f"{_ESTIMATED}: {'; '.join(ways)}. None is measured."] if ways else []
+
+
+def mark(row: Row) -> str:
+    """What stands beside the figures of a row: whether its position is not to be assembled, or the film has a
+    caution."""
+    if row.bearing.within_limits is False:
+        return DANGER
+    return "x" if row.cautions else ""
 
 
 def flow_of(row: Row) -> str | None:

@@ -88,6 +88,11 @@ class PlanFilms(NamedTuple):
         return self._largest("effective_temperature_c")
 
     @property
+    def outside(self) -> tuple[str, ...]:
+        """The positions outside their limits: not to be assembled, whatever their film."""
+        return tuple(row.bearing.position or "" for row in self.rows if row.bearing.within_limits is False)
+
+    @property
     def cautions(self) -> tuple[str, ...]:
         """Of all of them, each once."""
         return tuple(dict.fromkeys(caution for row in self.rows for caution in row.cautions))
@@ -104,7 +109,8 @@ class PlanFilms(NamedTuple):
     def record(self) -> dict[str, object]:
         """The figures by name."""
         named = {name: getattr(self, name) for name in FILM_FIGURES}
-        return named | {"thinnest_at": self.thinnest_at, "film_cautions": ", ".join(self.cautions)}
+        told = {"film_outside": self.outside, "film_cautions": self.cautions}
+        return named | {"thinnest_at": self.thinnest_at} | {name: ", ".join(names) for name, names in told.items()}
 
 
 class PlanRow(NamedTuple):

@@ -134,7 +134,11 @@ def _bearing(running: Running, placement: Placement) -> Bearing:
     position = placement.position
     assert position.journal is not None
     return running.bearing(
-        placement.clearance_over_coating_nm, position.journal.mean_nm, full_name(position.key), kind=position.kind
+        placement.clearance_over_coating_nm,
+        position.journal.mean_nm,
+        full_name(position.key),
+        position.kind,
+        within_limits=placement.within_limits,
     )
 
 

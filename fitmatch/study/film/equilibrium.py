@@ -7,7 +7,7 @@ ratio and the eccentricity alone, so that the next clearance of a sweep starts f
 
 from collections.abc import Callable
 from math import exp, log
-from typing import Final
+from typing import Final, Literal
 
 from fitmatch.study.film.reynolds import ACROSS, AROUND, LARGEST, SMALLEST, Film, film_at
 
@@ -31,9 +31,9 @@ class Films:
             self._known[t] = film_at(self._width_ratio, eccentricity, self._around, self._across)
         return self._known[t]
 
-    def balanced(self, excess: Callable[[Film], float]) -> Film | None:
-        """The film at which `excess` is zero; it falls as the eccentricity rises. None: that is at an
-        eccentricity which the grid does not resolve."""
+    def balanced(self, excess: Callable[[Film], float]) -> Film | Literal["too-light", "too-heavy"]:
+        """The film at which `excess` is zero; it falls as the eccentricity rises. Where that is at an eccentricity
+        which the grid does not resolve: whether the load is too light or too heavy for it."""
         low, high = _t(SMALLEST), _t(LARGEST)
         over: tuple[float, float] | None = None  # the nearest known on either side: t, excess
         under: tuple[float, float] | None = None
@@ -49,11 +49,11 @@ class Films:
             if value >= 0:
                 over = start
                 if t >= high:
-                    return None
+                    return "too-heavy"
             else:
                 under = start
                 if t <= low:
-                    return None
+                    return "too-light"
             if over is None or under is None:
                 step = -value / _FALLS
                 t = min(max(t + step + (0.05 if step > 0 else -0.05), low), high)

@@ -13,20 +13,21 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.problems import ExtraMissing
 from fitmatch.records.bearings import Bearing
+from fitmatch.records.oils import MOST_MARGIN_K
 from fitmatch.study.film.equilibrium import Films
 from fitmatch.study.film.reynolds import Film
 
 if TYPE_CHECKING:
     import pandas
 
-_BEYOND_K: Final = 30.0  # above what the oil reaches its viscosity falls no further: such films are not shown
+_BEYOND_K: Final = MOST_MARGIN_K + 30.0  # so far above its points an oil's viscosity falls no further: not shown
 _LAMINAR: Final = 41.3  # ISO 7902: laminar while density U c / viscosity is up to this times sqrt(r / c)
 
 
 class Row(NamedTuple):
     """The film of one bearing. `cautions`: `turbulent`; `dry-edge`, a slope that leaves no film at the tighter end; or,
-    without figures, `no-clearance`, `beyond-grid`, an eccentricity that the grid does not resolve, or `beyond-oil`, a
-    temperature at which nothing is known of the oil."""
+    without figures, `no-clearance`; `too-light` or `too-heavy`, a load under which the eccentricity is not one that the
+    grid resolves; `beyond-oil`, a temperature at which nothing is known of the oil: it alone is given."""
 
     bearing: Bearing
     viscosity_pa_s: float | None = None
@@ -41,7 +42,7 @@ class Row(NamedTuple):
     feed_flow_mm3_s: float | None = None
     peak_pressure_mpa: float | None = None
     temperature_rise_k: float | None = None
-    effective_temperature_c: float | None = None
+    effective_temperature_c: float | None = None  # by the oil's law drawn out as far as it takes
     density_kg_m3: float | None = None
     reynolds_ratio: float | None = None  # Reynolds number by its laminar limit; None without a density
     cautions: tuple[str, ...] = ()
@@ -69,6 +70,7 @@ class FilmTable:
                 "state": row.bearing.state,
                 "clearance": row.bearing.clearance_nm / per_unit,
                 "width": row.bearing.width_nm / per_unit,
+                "within_limits": row.bearing.within_limits,
                 "speed_rpm": row.bearing.speed_rpm,
                 "load_n": row.bearing.load_n,
                 **{name: value for name, value in row._asdict().items() if name not in ("bearing", "cautions")},
@@ -101,12 +103,12 @@ def _row(bearing: Bearing, films: Films) -> Row:
         return Row(bearing, cautions=("no-clearance",))
     running = _Running(bearing)
     found = films.balanced(running.excess)
-    if found is None:
-        return Row(bearing, cautions=("beyond-grid",))
+    if not isinstance(found, Film):
+        return Row(bearing, cautions=(found,))
     oil = bearing.oil
     effective = running.effective_c(found) if oil.heats else None
     if effective is not None and not oil.reaches(effective):
-        return Row(bearing, cautions=("beyond-oil",))
+        return Row(bearing, effective_temperature_c=effective, cautions=("beyond-oil",))
     viscosity = running.needed(found) if oil.viscosity_mpa_s is None else oil.viscosity_mpa_s / 1_000
     density = oil.density_kg_m3 if effective is None else oil.density(effective)
     reynolds = None if density is None else running.reynolds_ratio(viscosity, density)
@@ -157,7 +159,7 @@ class _Running:
         if oil.viscosity_mpa_s is not None:
             there = oil.viscosity_mpa_s * 1e-3
         else:
-            there = oil.viscosity_pa_s(min(self.effective_c(film), oil.ends_c[1] + oil.margin_k + _BEYOND_K))
+            there = oil.viscosity_pa_s(min(self.effective_c(film), oil.ends_c[1] + _BEYOND_K))
         return log(self.needed(film) / there)
 
     def effective_c(self, film: Film) -> float:
