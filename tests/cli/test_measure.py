@@ -193,7 +193,14 @@ def test_one_sitting_though_job_toml_is_replaced(tmp_path: Path) -> None:
     assert "already running" not in measure(folder, "").stderr
 
 
-@pytest.mark.parametrize("closed", ["<&-", ">&-", "2>&-", "<&- >&-", "<&- >&- 2>&-", "0>/dev/null"])
+@pytest.mark.parametrize(
+    "closed",
+    [
+        "<&-",
+        "<&- >&- 2>&-",
+        *(pytest.param(one, marks=pytest.mark.deep) for one in (">&-", "2>&-", "<&- >&-", "0>/dev/null")),
+    ],
+)
 def test_closed_streams_are_no_fault(tmp_path: Path, closed: str) -> None:
     """Without standard input there are no readings, without standard output no echo; and nothing else is written into
     the files of the job instead."""
@@ -230,7 +237,10 @@ def test_a_full_disk_behind_standard_output(tmp_path: Path, words: list[str]) ->
     assert ran.stderr.decode().splitlines()[-1] == "Error: the answer cannot be written: No space left on device"
 
 
-@pytest.mark.parametrize("words", [["assign"], ["check"], ["assign", "--json"], ["assign", "--full"]])
+@pytest.mark.parametrize(
+    "words",
+    [["check"], *(pytest.param(["assign", *how], marks=pytest.mark.deep) for how in ([], ["--json"], ["--full"]))],
+)
 def test_other_commands_without_streams(tmp_path: Path, words: list[str]) -> None:
     """Where an answer cannot be seen by anybody, its exit status still stands."""
     folder = write_job(tmp_path)

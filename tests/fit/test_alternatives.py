@@ -80,7 +80,7 @@ def guard_is_good(job: Job) -> bool:
 
 @pytest.mark.parametrize("priority", ["together", "in-order"])
 @pytest.mark.parametrize("strategy", STRATEGIES)
-@seeds(8, 14)
+@seeds(4, 14)
 def test_alternatives_of_several_jobs(seeds: list[int], strategy: str, priority: str) -> None:
     """Two or three jobs that share their shells: the next values of all plans for each kind, first the engines complete
     in it; in order, those of the first job before those of the second."""
@@ -122,7 +122,7 @@ def values_of(
     return tuple(v for at in range(0, len(key), width) for v in (*key[at : at + width], key[at + 2]))
 
 
-@seeds(5, 10)
+@seeds(3, 10)
 def test_boxes_counted_in_rows(seeds: list[int], monkeypatch: pytest.MonkeyPatch) -> None:
     """The same where there are too many sets of boxes to look at one by one."""
     monkeypatch.setattr(figures, "_MANY_SETS", 0)
@@ -132,7 +132,7 @@ def test_boxes_counted_in_rows(seeds: list[int], monkeypatch: pytest.MonkeyPatch
 
 
 @pytest.mark.parametrize("strategy", STRATEGIES)
-@seeds(8, 16)
+@seeds(5, 16)
 def test_alternatives_under_a_guard(seeds: list[int], strategy: str) -> None:
     """The same where limits differ from pair to pair."""
     tried = 0

@@ -14,7 +14,7 @@ from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.problems import InputError
 
 
-@seeds(50, 250, 3)
+@seeds(30, 250, 3)
 def test_target_is_the_best_of_all_plans(seeds: list[int]) -> None:
     """The strategy `target`, with and without slack, has the figures of the best plan on every level."""
     for seed in seeds:
@@ -23,7 +23,7 @@ def test_target_is_the_best_of_all_plans(seeds: list[int]) -> None:
         assert_best(job, best_plan(job, strategy="target", slack_nm=slack_nm), "target", slack_nm, seed)
 
 
-@seeds(50, 250, 3)
+@seeds(30, 250, 3)
 def test_even_is_the_best_of_all_plans(seeds: list[int]) -> None:
     """The strategy `even`, with and without slack, has the figures of the best plan on every level."""
     for seed in seeds:
@@ -32,7 +32,7 @@ def test_even_is_the_best_of_all_plans(seeds: list[int]) -> None:
         assert_best(job, best_plan(job, strategy="even", slack_nm=slack_nm), "even", slack_nm, seed)
 
 
-@seeds(50, 250, 3)
+@seeds(30, 250, 3)
 def test_keep_sets_is_the_best_of_all_plans(seeds: list[int]) -> None:
     """The strategy `keep-sets` draws on the fewest boxes within the slack, and is then as good as `target` can be."""
     for seed in seeds:
@@ -43,7 +43,7 @@ def test_keep_sets_is_the_best_of_all_plans(seeds: list[int]) -> None:
 
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
 @pytest.mark.parametrize("guarded", [False, True], ids=["plain", "guarded"])
-@seeds(25, 75)
+@seeds(10, 60)
 def test_a_wished_band_is_met_as_well_as_can_be(seeds: list[int], strategy: str, guarded: bool) -> None:
     """With a wanted band the plan has the best figures on every level, including the four of the wanted band."""
     missed = 0
@@ -72,7 +72,7 @@ def test_narrowing_first_changes_no_answer(seeds: list[int], strategy: str, monk
         assert_best(job, best_plan(job, strategy=strategy, slack_nm=slack_nm), strategy, slack_nm, seed)
 
 
-@seeds(50, 250, 3)
+@seeds(30, 250, 3)
 def test_records_and_baselines_of_random_plans(seeds: list[int]) -> None:
     """A plan's shells, figures, leftovers, held shells and both baselines are what the definition makes of them."""
     for seed in seeds:

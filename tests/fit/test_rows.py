@@ -25,7 +25,7 @@ ROOM = 2 * WALL + TARGET
 
 
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
-@seeds(16, 48, 2)
+@seeds(8, 40)
 def test_rows_are_the_best_of_all_plans(seeds: list[int], strategy: str) -> None:
     """With rules about the row, alone or together with all others, the plan has the figures of the best plan,
     and the baselines obey or count what they must."""
@@ -39,7 +39,7 @@ def test_rows_are_the_best_of_all_plans(seeds: list[int], strategy: str) -> None
 
 
 @pytest.mark.parametrize("strategy", ["target", "even"])
-@seeds(10, 30)
+@seeds(5, 20)
 def test_narrowing_first_changes_no_row(seeds: list[int], strategy: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where windows hold many pairs the search starts among few, also with rules about the row."""
     look_at_few(monkeypatch)

@@ -66,7 +66,9 @@ def tables_of(task: Job | Pool, frame: list[dict[str, object]]) -> tuple[list[ob
     return list(frame), [position for job in task.jobs for position in job.positions]
 
 
-@pytest.mark.parametrize("width", [80, 100, 120])
+@pytest.mark.parametrize(
+    "width", [80, pytest.param(100, marks=pytest.mark.deep), pytest.param(120, marks=pytest.mark.deep)]
+)
 @pytest.mark.parametrize("make", [random_job, wishing_job, row_job, moving_job, guarded_job])
 @seeds(1, 2)
 def test_every_form_of_every_job(seeds: list[int], make: Callable[..., Job], width: int) -> None:
