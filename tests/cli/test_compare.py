@@ -147,6 +147,14 @@ def test_each_job_separately(capsys: Capsys, tmp_path: Path, job: Path) -> None:
             assert figures(row) == figures(wanted["kinds"][row["kind"]])
 
 
+def test_a_trade_off_among_plans_that_are_not_whole_says_so(capsys: Capsys) -> None:
+    """How many are filled and how many outside stands in its rows, where not all are inside."""
+    for sample, told in (("short-of-shells", True), ("generator-five", False)):
+        out = Ran(capsys, "compare", SAMPLES / sample, "--kind", "rod", "--trade-off", "worst/boxes").out
+        head = out.partition("AGAINST BOXES")[2].splitlines()[1]
+        assert ("filled" in head and "below" in head) is told
+
+
 def test_one_kind_alone_is_answered_for_itself(capsys: Capsys, job: Path) -> None:
     """With --kind the rows are those of the whole comparison, and nothing of another kind needs attention."""
     whole = document(capsys, job, "--boxes")
