@@ -80,10 +80,11 @@ def cautions(compared: Compared) -> Iterator[str]:
     """Each caution with the plans and positions that it is about."""
     for code, words in CAUTIONS.items():
         found: dict[str, list[str]] = {}  # positions by plan
-        for row in compared.plans:
+        for row in (row for _, rows in by_kind(compared, compared.plans) for row in rows):
             for film in () if row.films is None else row.films.rows:
                 if code in film.cautions:
-                    found.setdefault(row.plan, []).append(whole(film.bearing.position or ""))
+                    name = "/".join(filter(None, (row.found.job, film.bearing.position)))
+                    found.setdefault(row.plan, []).append(whole(name))
         if found:
             told = "; ".join(f"{plan}: {listed(names)}" for plan, names in found.items())
             yield f"{told}: {words}."
