@@ -291,6 +291,9 @@ def test_films_of_several_jobs(capsys: Capsys, tmp_path: Path, job: Path) -> Non
         for table in ("plans", "films"):
             mine = [row for row in apart[table] if row["job"] == name]
             assert [{k: v for k, v in row.items() if k != "job"} for row in mine] == alone[table]
+    change(other / "job.toml", r"^load = 9000", "load = 9e6")
+    out = Ran(capsys, "compare", job, other, "--separately", "--kind", "rod", "--film").out
+    assert "NEEDS ATTENTION target: other/R1, other/R2, other/R3" in " ".join(out.split())
     change(other / "job.toml", r"^speed = 3000", "")
     ran = Ran(capsys, "compare", job, other, "--separately", "--film")
     assert (ran.status, ran.out) == (2, "") and re.search(
