@@ -43,7 +43,7 @@ def compared_picture(compared: Compared, unit: str, ending: str) -> bytes:
     panels += [_targets(told, rows, scale) for told, rows in by_kind(compared, compared.targets or ())]
     panels += [_trade_off(told, rows, scale) for told, rows in by_kind(compared, compared.trade_off or ())]
     title = "; ".join(job.title or job.folder.name for job in compared.jobs)
-    notes = ["By target: by strategy target."] if compared.targets else []
+    notes = ["The sweep of targets is by strategy target."] if compared.targets else []
     notes += [*grounds(compared.answers, scale)]
     if compared.films:
         notes += [f"NEEDS ATTENTION (x): {clean(text)}" for text in cautions(compared)]
