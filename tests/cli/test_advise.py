@@ -104,7 +104,7 @@ def test_what_the_gauge_shows_of_a_size_to_machine_to_is_told(tmp_path: Path, ca
     ):
         what, told = found[action]["what"], found[action]
         assert what["gauge"] == gauge and abs(what["reads"] - what[column]) > 0.0003
-        assert f"at 20 C ({gauge} reads {what['reads']:.6f} in)" in text
+        assert f"at 20 C (gauge {gauge} reads {what['reads']:.6f} in)" in text
         done = job(tmp_path / action, rows.replace(f"R2,rod,{read}", f"R2,rod,{what['reads']}") if action == "polish"
                    else rows.replace(read, str(what["reads"])), GAUGED)  # fmt: skip
         plan = json.loads(Ran(capsys, "assign", done, "--json", "--quiet").out)

@@ -147,6 +147,14 @@ def test_each_job_separately(capsys: Capsys, tmp_path: Path, job: Path) -> None:
             assert figures(row) == figures(wanted["kinds"][row["kind"]])
 
 
+def test_a_trade_off_among_plans_that_are_not_whole_says_so(capsys: Capsys) -> None:
+    """How many are filled and how many outside stands in its rows, where not all are inside."""
+    for sample, told in (("short-of-shells", True), ("generator-five", False)):
+        out = Ran(capsys, "compare", SAMPLES / sample, "--kind", "rod", "--trade-off", "worst/boxes").out
+        head = out.partition("AGAINST BOXES")[2].splitlines()[1]
+        assert ("filled" in head and "below" in head) is told
+
+
 def test_one_kind_alone_is_answered_for_itself(capsys: Capsys, job: Path) -> None:
     """With --kind the rows are those of the whole comparison, and nothing of another kind needs attention."""
     whole = document(capsys, job, "--boxes")
@@ -308,6 +316,9 @@ def test_films_of_several_jobs(capsys: Capsys, tmp_path: Path, job: Path) -> Non
         for table in ("plans", "films"):
             mine = [row for row in apart[table] if row["job"] == name]
             assert [{k: v for k, v in row.items() if k != "job"} for row in mine] == alone[table]
+    change(other / "job.toml", r"^load = 9000", "load = 9e6")
+    out = Ran(capsys, "compare", job, other, "--separately", "--kind", "rod", "--film").out
+    assert "NEEDS ATTENTION target: other/R1, other/R2, other/R3" in " ".join(out.split())
     change(other / "job.toml", r"^speed = 3000", "")
     ran = Ran(capsys, "compare", job, other, "--separately", "--film")
     assert (ran.status, ran.out) == (2, "") and re.search(
@@ -393,26 +404,41 @@ def test_it_says_which_rows_are_equal_and_what_a_rule_costs(capsys: Capsys, job:
     assert re.search(r"^thick_half +4 .* nothing$", out, re.MULTILINE)
 
 
-def test_jobs_answered_separately_stand_side_by_side(capsys: Capsys, tmp_path: Path, job: Path) -> None:
-    """A table for each kind at the top, a row for each job with the figures of its own plan; a kind in which jobs have
-    the same positions and the same answer is told once, in the picture too."""
+@pytest.fixture
+def other(job: Path, tmp_path: Path) -> Path:
+    """The same job with another rod."""
     other = shutil.copytree(job, tmp_path / "other")
     change(other / "positions.csv", r"^(R1,rod,[\d.]+,[\d.]+),[\d.]+", r"\1,2.3757")
-    ran = Ran(capsys, "compare", job, other, "--separately", "--plot", tmp_path / "both.svg")
-    head, _, rest = ran.out.partition("\nJOB, ROD: target")
-    assert re.search(r"^ROD, JOBS SIDE BY SIDE, by strategy target:\n(.*\n){3}job +5 .*\nother +5 ", head, re.MULTILINE)
-    assert re.search(r"^MAIN, JOBS SIDE BY SIDE, by strategy target:\n(.*\n){3}job and other +6 ", head, re.MULTILINE)
+    return other
+
+
+def test_jobs_answered_separately_stand_side_by_side(capsys: Capsys, job: Path, other: Path) -> None:
+    """A table for each kind at the top, a row for each job with the figures of its own plan."""
+    out = Ran(capsys, "compare", job, other, "--separately").out
+    head, _, rest = out.partition("\nJOB, ROD: target")
+    assert re.search(r"^ROD, JOBS SIDE BY SIDE, by strategy target:\n(.*\n){3}job +5 .*\nother +", head, re.MULTILINE)
     heads = re.findall(r"^[A-Z, ]+(?=: target)", f"JOB, ROD: target{rest}", re.MULTILINE)
     assert heads == ["JOB, ROD", "JOB AND OTHER, MAIN", "OTHER, ROD"]
     for name, folder in (("job", job), ("other", other)):
-        (row,) = (r for r in document(capsys, folder)["plans"] if (r["plan"], r["kind"]) == ("target", "rod"))
-        (line,) = re.findall(rf"^{name} +5 .*$", head, re.MULTILINE)
-        worst, left = row["worst_deviation"] * 10_000, row["leftover_sets"]
-        assert f" {worst:.1f} " in line and line.endswith(f" {left}")
-    drawn = re.sub(r"<[^>]+>", " ", (tmp_path / "both.svg").read_text(encoding="utf-8"))
-    assert "rod: jobs side by side" in drawn and drawn.count("job and other, main: clearances") == 1
+        row = document(capsys, folder, "--kind", "rod")["plans"][0]
+        (line,) = re.findall(rf"^{name} +[45] .*$", head, re.MULTILINE)
+        assert row["plan"] == "target" and f" {row['worst_deviation'] * 10_000:.1f} " in line
+        assert line.endswith(f" {row['leftover_sets']}")
+
+
+def test_what_jobs_have_in_common_is_told_once(capsys: Capsys, tmp_path: Path, job: Path, other: Path) -> None:
+    """A kind in which they have the same positions and the same answer, in tables and in the picture; not where a
+    reading differs."""
+    args = ("compare", job, other, "--separately", "--kind", "main")
+    ran = Ran(capsys, *args, "--plot", tmp_path / "both.svg")
+    assert re.search(
+        r"^MAIN, JOBS SIDE BY SIDE, by strategy target:\n(.*\n){3}job and other +6 ", ran.out, re.MULTILINE
+    )
+    drawn = (tmp_path / "both.svg").read_text(encoding="utf-8")
+    assert "main: jobs side by side" in drawn and drawn.count(", main: clearances") == 1
+    assert len([row for row in document(capsys, *args[1:])["plans"] if row["plan"] == "target"]) == 2
     change(other / "positions.csv", r"^(M1,main,[\d.]+,[\d.]+),[\d.]+", r"\1,2.9514")
-    assert "job and other" not in Ran(capsys, "compare", job, other, "--separately").out
+    assert "job and other" not in Ran(capsys, *args).out
 
 
 def test_another_strategy_may_be_shown(capsys: Capsys, tmp_path: Path, job: Path) -> None:

@@ -108,9 +108,9 @@ def _thinnest_at(films: PlanFilms) -> str:
 
 def _films(compared: Compared) -> Iterator[tuple[tuple[str, str], Row]]:
     """Every film of every plan, by the names of plan and position."""
-    for row in compared.plans:
+    for row in (row for _, rows in by_kind(compared, compared.plans) for row in rows):
         for film in () if row.films is None else row.films.rows:
-            yield (row.plan, whole(film.bearing.position or "")), film
+            yield (row.plan, whole("/".join(filter(None, (row.found.job, film.bearing.position))))), film
 
 
 def _by_plan(told: Sequence[tuple[str, str]]) -> str:

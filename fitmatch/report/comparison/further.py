@@ -7,7 +7,7 @@ from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.shared.layout import Column, paragraph, table, whole
 from fitmatch.report.shared.scale import Scale
 from fitmatch.study.comparison.boxes import MOST_BOXES
-from fitmatch.study.comparison.compared import BoxesRow, Compared, Found, TargetRow
+from fitmatch.study.comparison.compared import BoxesRow, Compared, Found, Point, TargetRow
 from fitmatch.wording import listed
 
 
@@ -97,6 +97,11 @@ def fewer_boxes(compared: Compared, scale: Scale) -> Iterator[list[str]]:
         yield paragraph(f"Left out is every choice without a box of which a shell is locked in: {told}.")
 
 
+def _all_inside(row: Point) -> bool:
+    figures = row.found.figures
+    return not (row.found.unfilled or figures.below or figures.above)
+
+
 def _opened(row: BoxesRow) -> str:
     """By name, or where there are many boxes by those left out."""
     if len(row.opened) + len(row.without) > MOST_BOXES:
@@ -120,6 +125,7 @@ def traded_off(compared: Compared, scale: Scale) -> Iterator[list[str]]:
                         else scale.steps(row.found.figures.spread_nm)
                     ),
                 ),
+                *([] if all(map(_all_inside, rows)) else figures(rows, scale)[:2]),
                 Column("", lambda row: "proven" if row.found.proof.proven else NOT_PROVEN, "left"),
             ),
         ]

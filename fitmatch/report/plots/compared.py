@@ -44,7 +44,7 @@ def compared_picture(compared: Compared, unit: str, ending: str) -> bytes:
     panels += [_targets(told, rows, scale) for told, rows in by_kind(compared, compared.targets or ())]
     panels += [_trade_off(told, rows, scale) for told, rows in by_kind(compared, compared.trade_off or ())]
     title = "; ".join(job.title or job.folder.name for job in compared.jobs)
-    notes = ["Further diagrams are by strategy target."] if compared.targets or compared.trade_off else []
+    notes = ["The sweep of targets is by strategy target."] if compared.targets else []
     notes += [*grounds(compared.answers, scale)]
     if compared.films:
         notes += [f"NEEDS ATTENTION (x): {clean(text)}" for text in cautions(compared)]
@@ -172,6 +172,7 @@ def _trade_off(told: str, rows: Sequence[Point], scale: Scale) -> Panel:
                 )
         axes.margins(0.15)
         axes.set_ylim(0.0, 1.15 * max(axes.get_ylim()[1], 0.0))
+        axes.set_xlim(0.0, max(axes.get_xlim()[1], 0.0))
         if against == "boxes":
             axes.set_xticks(range(1, max(row.found.figures.boxes for row in rows) + 1))
         axes.set_xlabel("boxes drawn from" if against == "boxes" else f"spread, {scale.step}")

@@ -84,7 +84,7 @@ def _at_the_gauge(what: Mapping[str, Any], size: object, scale: Scale) -> str:
         return ""
     if reads is None:
         return " at 20 C"
-    gauge = whole(what["gauge"]) if what["gauge"] else "the gauge"
+    gauge = f"gauge {whole(what['gauge'])}" if what["gauge"] else "the gauge"
     shown = " to ".join(_inward(*reads, scale)) if isinstance(reads, Run) else scale.with_unit(reads)
     return f" at 20 C ({gauge} reads {shown})"
 
