@@ -245,7 +245,7 @@ def test_films_in_csv_and_pictures(capsys: Capsys, tmp_path: Path, job: Path) ->
     ran = Ran(capsys, "compare", job, "--film", "--csv", "--plot", picture)
     plans = document(capsys, job, "--film")["plans"]
     rows = [row for row in csv.DictReader(StringIO(ran.out)) if row["table"] == "plans"]
-    drawn = picture.read_text(encoding="utf-8")
+    drawn = " ".join(re.findall(r">([^<>]+)</t(?:ext|span)>", picture.read_text(encoding="utf-8")))
     for row, plan in zip(rows, plans, strict=True):
         for name in FILM:
             assert row[name] == ("" if plan[name] is None else f"{plan[name]:.7g}")

@@ -98,7 +98,7 @@ def test_reasons_of_several_jobs(seeds: list[int]) -> None:
     assert seen["reasons"] and seen["lock"] + seen["upper"]
 
 
-@seeds(20, 60)
+@seeds(45, 60)
 def test_reasons_under_a_guard(seeds: list[int]) -> None:
     """The same with a guard; the guard of a cure works, and a hundredth more does not."""
     seen = guards = 0
