@@ -299,12 +299,16 @@ MAKERS: dict[str, Callable[[], Hard]] = {
     "even-step-and-line-12x12-none-spare": lambda: in_row(12, 12, 33, step=1_270, line=2_540, strategy="even"),
     "engines-3x12-rows-1nm": lambda: engines(3, 12, 40, 1, ROWS),
     "engines-3x12-rows-1nm-keep-sets": lambda: engines(3, 12, 40, 1, ROWS, strategy="keep-sets", slack_nm=STEP),
+    "engines-3x16-movable-two-short": lambda: engines(3, 16, 46, 500, replace(WIDE_ROW, movable=(KIND,))),
     "engines-3x5-movable": lambda: engines(3, 5, 17, STEP, replace(STEPS, movable=(KIND,))),
 }
 
 
 # Too large for HiGHS so far: their records say what fitmatch itself has proven, so that it stays so, and as quick.
-ALONE = ("engines-3x12-rows-1nm", "engines-3x12-rows-1nm-keep-sets", "even-step-and-line-12x12-none-spare")
+ALONE = (
+    *("engines-3x12-rows-1nm", "engines-3x12-rows-1nm-keep-sets", "engines-3x16-movable-two-short"),
+    "even-step-and-line-12x12-none-spare",
+)
 
 
 def record(name: str) -> None:

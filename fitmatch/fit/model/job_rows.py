@@ -11,8 +11,9 @@ from fitmatch.fit.classes.demands import Terms
 from fitmatch.fit.solver.program import Program
 
 
-def one_side_rows(program: Program, field: Sequence[Pair], seats: Sequence[Sequence[int]]) -> None:
-    """The thicker halves of these seats, given as the columns of each, are all on one side."""
+def one_side_rows(program: Program, field: Sequence[Pair], seats: Sequence[Sequence[int]]) -> int:
+    """The thicker halves of these seats, given as the columns of each, are all on one side; returns the variable that
+    is 1 where these are the uppers."""
     side = program.variable(1)
     for columns in seats:
         count = field[columns[0]].bore.count
@@ -20,6 +21,7 @@ def one_side_rows(program: Program, field: Sequence[Pair], seats: Sequence[Seque
         lower = [(j, 1) for j in columns if field[j].thick < 0]
         program.row([*upper, (side, -count)], None, 0)
         program.row([*lower, (side, count)], None, count)
+    return side
 
 
 def shift_rows(

@@ -123,10 +123,11 @@ class Model:
             if limit.least is not None:  # a separate row: the solver calls infeasible equalities invalid
                 program.row(smaller, -((anyway - limit.least) // scale), None)
 
+        self.sides: dict[Terms, int] = {}  # of some jobs, the variable that is 1 if their uppers are thicker
         for job in kind.terms:
             if job.one_thick_side:
                 mine = [columns for columns in by_seat.values() if field[columns[0]].bore.terms is job]
-                one_side_rows(program, field, mine)
+                self.sides[job] = one_side_rows(program, field, mine)
             if job.shifts.on:
                 shift_rows(program, field, bounds.fills, job, by_seat.values())
         for job, most in bounds.spreads.items():

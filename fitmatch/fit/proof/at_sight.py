@@ -35,7 +35,7 @@ def at_sight(field: Sequence[Pair], measure: Measure, bounds: Bounds) -> AtSight
         return None
 
     least = sum(count * empty.get(seat, filled.get(seat, 0)) for seat, count in counts.items())
-    places = _most_filled(field) - sum(count for seat, count in counts.items() if seat not in empty)
+    places = most_filled(field) - sum(count for seat, count in counts.items() if seat not in empty)
     gains = {seat: value - empty[seat] for seat, value in filled.items() if seat in empty}
     most: dict[int, int] = {}  # that a pair may add to what its seat adds empty
     last = 0  # what the last place gains
@@ -56,7 +56,7 @@ def at_sight(field: Sequence[Pair], measure: Measure, bounds: Bounds) -> AtSight
     return AtSight(least, [p for p in field if useful(p)], not empty)
 
 
-def _most_filled(field: Iterable[Pair]) -> int:
+def most_filled(field: Iterable[Pair]) -> int:
     """How many positions the shells of these pairs can fill, whatever their walls."""
     classes = {c.index: c for p in field if p.filled for c in (p.upper, p.lower)}
     halves = Counter[str]()

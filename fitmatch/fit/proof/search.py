@@ -19,7 +19,7 @@ from fitmatch.fit.classes.classes import Pair
 from fitmatch.fit.model.order import CLEARANCE, DIFFERENCE, SQUARES, WORST, Figure, value
 from fitmatch.fit.model.pairs import FREE, Bounds, Choice, Limit, Measure, Model, Work, shares_of
 from fitmatch.fit.proof.at_sight import at_sight
-from fitmatch.fit.proof.settling import with_settled_housings
+from fitmatch.fit.proof.settling import by_sides, moving, settled
 from fitmatch.fit.solver.adapter import LONGER, SHORT, Outcome, Relaxation, relax, solve
 from fitmatch.fit.solver.program import ONE, Bound, exact_bound, price, with_slacks
 from fitmatch.fit.solver.stopping import Stop, Stopped
@@ -32,7 +32,7 @@ _NEARLY = 1e-6  # what a relaxation may be off a whole number
 _NEAR_PAIRS = 20_000  # of the seats that do not come out whole in a relaxation
 _MOST_ROUNDS, _MOST_TOGETHER = 8, 40_000
 _NARROWEST_FIRST = 4  # windows, where housings move: with few pairs it is soon seen that there is no plan
-FEW_PAIRS = 2_000  # a plan is sought among this many first (measured)
+FEW_PAIRS, PARTED = 2_000, 500  # a plan is sought among so many first; of more a field is parted (measured)
 # Once proven, these are kept by what their plans have in common, where that is known: a row over every pair makes the
 # relaxations that follow come out in fractions, and searches long.
 _BY_FACE = (SQUARES, CLEARANCE, DIFFERENCE)
@@ -139,17 +139,17 @@ class Search:
         ranked = sorted(((max(self.least_worst, self._worst_at_least(f)), i) for i, f in enumerate(self.fields)))
         for rank, (at_least, i) in enumerate(ranked):
             low, tries = at_least, 0
-            moving = any(p.bore.house is not None for p in self.fields[i])
+            moves = moving(self.fields[i])
             while low < best:
                 # Bisect over the deviations that occur, and jump to the worst of each plan that is found.
                 deviations = {abs(p.deviation_nm) for p in self.fields[i] if self.judged(p)}
                 values = sorted(v for v in deviations if low <= v < best)
                 if not values:
                     break
-                narrowest = values[0] == at_least or (moving and tries < _NARROWEST_FIRST)
+                narrowest = values[0] == at_least or (moves and tries < _NARROWEST_FIRST)
                 middle, tries = values[0 if narrowest else len(values) // 2], tries + 1
                 try:
-                    found = self.feasible(self._up_to(middle, self.fields[i]))
+                    found = self.feasible(self._up_to(middle, self.fields[i]), likely=not (tries > 1 or moves))
                 except Stopped:
                     raise Stopped(min([low, best, *(least_ for least_, _ in ranked[rank + 1 :])])) from None
                 if found is None:
@@ -160,15 +160,17 @@ class Search:
         self.fields = [self._up_to(best, self.fields[i]) for least_, i in ranked if least_ <= best]
         return self.proved(best)
 
-    def feasible(self, field: list[Pair], bounds: Bounds | None = None) -> Choice | None:
+    def feasible(self, field: list[Pair], bounds: Bounds | None = None, *, likely: bool = True) -> Choice | None:
         """A plan from these pairs within all bounds, these or the current ones, or None if there is none; raises
-        Stopped."""
+        Stopped. Where one is not `likely` it is first tried to rule it out."""
         bounds = self.bounds if bounds is None else bounds
         if not bounds.full <= {p.bore.seat for p in field}:
             return None
         self.blamed = None
         self._tell(field)
         model = Model(self.kind, field, bounds, self.stop)
+        if not likely and len(field) > FEW_PAIRS and self.out_of_reach(model):
+            return None
         found, possible = self._near_relaxed(model, field, bounds)
         if found is not None or (not possible and self.out_of_reach(model)):
             return found
@@ -192,17 +194,17 @@ class Search:
         if len(field) <= FEW_PAIRS:
             return None, True
         squares = of_jobs(SQUARES.measure, self.kind, self.work)
-        found = self._with_housings(field, bounds, squares, relaxed, any_total=True)
+        found = self._settled(model, field, bounds, squares, relaxed)
         if found is None:
             proof = exact_bound(model.program, cost, relaxed.multipliers, self.stop)._replace(total=0)
             found = self._among_few(field, bounds, relaxed, proof, [0] * len(field))
         return found and found[1], True
 
-    def _with_housings(
-        self, field: list[Pair], bounds: Bounds, measure: Measure, relaxed: Relaxation, *, any_total: bool = False
+    def _settled(
+        self, model: Model, field: list[Pair], bounds: Bounds, measure: Measure, relaxed: Relaxation
     ) -> tuple[int, Choice] | None:
-        """A plan of a small total, or of any, if one is soon found with the housings that relaxations settle on."""
-        near = with_settled_housings(self.kind, field, bounds, measure, relaxed, self.stop)
+        """A plan of a small total, if one is soon found with sides and housings that relaxations settle on."""
+        near = settled(self.kind, model, field, bounds, measure, relaxed, self.stop)
         if near is None:
             return None
         if (x := near.model.whole(near.relaxed.x)) is not None:
@@ -210,8 +212,6 @@ class Search:
         scale = gcd(*near.cost) or 1
         cost = [c // scale for c in near.cost]
         proof = exact_bound(near.model.program, cost, near.relaxed.multipliers, self.stop)
-        if any_total:
-            cost, proof = [0] * len(cost), proof._replace(total=0)
         found = self._among_few(near.field, bounds, near.relaxed, proof, cost)
         return found and (found[0] * scale, found[1])
 
@@ -309,14 +309,15 @@ class Search:
             if x is not None and _dot(cost, x) <= most:
                 self.choice = model.choice(x)
                 mine, most = True, _dot(cost, x)
-            elif proof.least < most and len(field) > FEW_PAIRS:
-                found = self._at_bound(field, measure, proof.least * scale) if {0, -1} >= set(cost) else None
-                if found is None and (housed := self._with_housings(field, self.bounds, measure, relaxed)) is not None:
-                    found = housed[0] // scale, housed[1]
-                found = found or self._among_few(field, self.bounds, relaxed, proof, cost)
-                if found is not None and found[0] <= most:
-                    most, self.choice = found
-                    mine = True
+            elif proof.least < most:
+                parts = self._parts(field, _affordable(field, proof, most)) if moving(field) else []
+                if len(field) > FEW_PAIRS:
+                    found = self._tried(model, field, measure, relaxed, proof, alone=not parts)
+                    if found is not None and found[0] <= most * scale:
+                        most, self.choice = found[0] // scale, found[1]
+                        mine = True
+                if parts and proof.least < most:
+                    return self._part_by_part(parts, measure, most * scale, known=mine)
         if mine and relaxed is not None and proof is not None and proof.least < most and len(field) > FEW_PAIRS:
             near = _affordable(field, proof, most - 1)
             scarce = {model.classes[i] for i in proof.at_high if i in model.classes}
@@ -346,12 +347,72 @@ class Search:
             self.face = self._face(model, proof)
         return most * scale, _affordable(field, proof, most)
 
+    def _tried(
+        self, model: Model, field: list[Pair], measure: Measure, relaxed: Relaxation, proof: Bound, *, alone: bool
+    ) -> tuple[int, Choice] | None:
+        """A plan of a small total, if one is soon found; `alone`: the field is not tried in parts afterwards."""
+        cost = model.cost(measure)
+        scale = gcd(*cost) or 1
+        counts, moves = {0, -scale} >= set(cost), moving(field)
+        found = self._at_bound(field, measure, proof.least * scale) if counts and not moves else None
+        found = found or self._settled(model, field, self.bounds, measure, relaxed)
+        if found is None and alone:
+            found = self._at_bound(field, measure, proof.least * scale) if counts and moves else None
+        if found is None and alone:
+            few = self._among_few(field, self.bounds, relaxed, proof, [c // scale for c in cost])
+            found = few and (few[0] * scale, few[1])
+        return found
+
     def _at_bound(self, field: list[Pair], measure: Measure, least: int) -> tuple[int, Choice] | None:
         """A plan that has as many of something as a relaxation allows, if one is soon found: pairs that all count alike
         say little about which to try, their deviations more."""
         bounds = self.bounds.and_limits(Limit(measure, least))
         found, _ = self._near_relaxed(Model(self.kind, field, bounds, self.stop), field, bounds)
         return None if found is None else (least, found)
+
+    def _parts(self, field: list[Pair], near: list[Pair]) -> list[list[Pair]]:
+        """The parts of what is left of a field in which jobs have their thicker halves on one side, if it is worth
+        trying them one by one: what a relaxation of the whole mixes is then kept apart."""
+        parts = by_sides(near) if len(near) > PARTED else []
+        return [part for part in parts if self.fills_all(part, field)]
+
+    def _part_by_part(
+        self, parts: list[list[Pair]], measure: Measure, cutoff: int, *, known: bool
+    ) -> tuple[int, list[Pair]] | None:
+        """The smallest total in these parts of a field and the pairs that reach it; None if it is above `cutoff`.
+        `known`: a plan of that total is; then parts that may have none smaller are kept as they are."""
+        left = sorted(filter(None, (self._at_most(part, measure, cutoff) for part in parts)), key=lambda one: one[0])
+        best, kept = cutoff, list[tuple[int, list[Pair]]]()
+        for rank, (least, part) in enumerate(left):
+            if least == best and known:
+                kept.append((best, part))
+            elif least <= best:
+                try:
+                    found = self.minimise_in(part, measure, best)
+                except Stopped as stopped:
+                    here = least if stopped.bound is None else stopped.bound
+                    raise Stopped(min([here, best, *(low for low, _ in left[rank + 1 :])])) from None
+                if found is not None:
+                    best, known = found[0], True
+                    kept.append(found)
+        self.face = None
+        pairs = dict.fromkeys(p for total, some in kept if total == best for p in some)
+        return (best, list(pairs)) if pairs else None
+
+    def _at_most(self, field: list[Pair], measure: Measure, most: int) -> tuple[int, list[Pair]] | None:
+        """What no plan of a field can be better than, and the pairs that those up to `most` use; None if there is
+        none."""
+        model = Model(self.kind, field, self.bounds, self.stop)
+        cost = model.cost(measure)
+        scale = gcd(*cost) or 1
+        cost = [c // scale for c in cost]
+        relaxed = relax(model.program, cost, self.stop)
+        if relaxed is None and self.out_of_reach(model):
+            return None
+        multipliers = [0.0] * len(model.program.rows) if relaxed is None else relaxed.multipliers
+        proof = exact_bound(model.program, cost, multipliers, self.stop)
+        near = _affordable(field, proof, most // scale)
+        return (proof.least * scale, near) if self.fills_all(near, field) else None
 
     def _no_better(self, field: list[Pair], measure: Measure, total: int, scarce: Container[int]) -> bool:
         """Whether few seats rule out a plan of less than this total, all others being out of their way and each at its
@@ -362,7 +423,7 @@ class Search:
         seats = self._contested(field, measure, scarce)
         for _ in range(_MOST_ROUNDS):
             part = [p for p in field if p.bore.seat in seats]
-            if len(part) > _MOST_TOGETHER:
+            if len(part) > _MOST_TOGETHER or len(part) == len(field):
                 return False
             limits = tuple(self._left_by(field, seats, limit) for limit in self.bounds.limits)
             model = Model(self.kind, part, Bounds(limits, full=self.bounds.full & seats), self.stop)

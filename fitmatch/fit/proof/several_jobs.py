@@ -1,13 +1,16 @@
 """The moves of a proof that only several jobs need: the most jobs complete, and the largest of their spreads."""
 
 from bisect import bisect_right
+from collections import Counter
 from collections.abc import Sequence
+from itertools import accumulate
 
 from fitmatch.fit.classes.classes import Pair
 from fitmatch.fit.classes.demands import Terms
 from fitmatch.fit.model.job_rows import complete_rows
 from fitmatch.fit.model.order import ENGINES, SPREAD
 from fitmatch.fit.model.pairs import Bounds, Choice, Model
+from fitmatch.fit.proof.at_sight import most_filled
 from fitmatch.fit.proof.pair_sources import Listed
 from fitmatch.fit.proof.search import Search
 from fitmatch.fit.solver.adapter import relax
@@ -20,13 +23,15 @@ _FEW_WINDOWS = 4  # for each job; more are left to the solver
 def most_complete(search: Search) -> None:
     """Prove how many of the jobs can have all their positions inside their limits at once, and keep it.
 
-    Multipliers give what no plan can exceed. Unless the plan in hand has as many, jobs are completed one after the
-    other as far as possible, which is quick and gives a plan to start from. Only the numbers in between need a search
-    over which jobs.
+    The number of shells, and multipliers, give what no plan can exceed. Unless the plan in hand has as many, jobs are
+    completed one after the other as far as possible, which is quick and gives a plan to start from. Only the numbers in
+    between need a search over which jobs.
     """
     search.figure = ENGINES
     (field,) = search.fields
-    least, most = -search.value(ENGINES), _complete_at_most(search, field)
+    least, most = -search.value(ENGINES), _at_most_by_shells(search, field)
+    if least < most:
+        most = min(most, _complete_at_most(search, field))
     if least < most:
         reached, choice = _one_by_one(search, field)
         if reached >= least:
@@ -66,6 +71,16 @@ def _one_by_one(search: Search, field: list[Pair]) -> tuple[int, Choice]:
                 done.append(terms)
                 choice = found
     return len(done) + fixed, choice
+
+
+def _at_most_by_shells(search: Search, field: list[Pair]) -> int:
+    """What no plan can exceed, by the number of shells there are for all positions of the smallest jobs."""
+    places = most_filled(field)
+    seats = Counter[Terms]()
+    for bore in search.kind.seats:
+        seats[bore.terms] += bore.count
+    able = sorted(seats[terms] for terms in search.work if terms not in search.kind.incomplete)
+    return sum(total <= places for total in accumulate(able))
 
 
 def _complete_at_most(search: Search, field: list[Pair]) -> int:
