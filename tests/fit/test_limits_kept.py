@@ -38,7 +38,10 @@ def lot(count: int, each: int) -> Job:
     return make_job(rods(rng, count, 1, width=20_000), stock(rng, each, 1, boxes=10), unit="mm")
 
 
-@pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
+@pytest.mark.parametrize(
+    "strategy",
+    ["target", pytest.param("even", marks=pytest.mark.deep), pytest.param("keep-sets", marks=pytest.mark.deep)],
+)
 def test_somebody_asks_all_the_time(strategy: str) -> None:
     """On 250 positions with a thousand shells of each half off the grid nobody works for long without asking whether to
     stop; what is then in hand is no worse than what is chosen by hand."""

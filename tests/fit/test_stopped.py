@@ -24,7 +24,10 @@ class StopAfter(Stop):
         return super().seconds_left()
 
 
-@pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
+@pytest.mark.parametrize(
+    "strategy",
+    ["target", pytest.param("even", marks=pytest.mark.deep), pytest.param("keep-sets", marks=pytest.mark.deep)],
+)
 def test_bounds_hold_wherever_a_proof_is_stopped(strategy: str) -> None:
     """What an unproven answer says its level cannot be better than is no better than the proven answer has it."""
     seen = set()
