@@ -14,12 +14,13 @@ import click
 from fitmatch.cli import options
 from fitmatch.cli.console import Notes, fitted, print_data, print_report
 from fitmatch.cli.exit_codes import INTERRUPTED
+from fitmatch.cli.saving import SAVED_AS
+from fitmatch.cli.saving import save as save_plan
 from fitmatch.cli.solving import STARTED, read, stop_after, stopped_by_ctrl_c, time_limit
 from fitmatch.stages import now
 from fitmatch.wording import printable
 
 if TYPE_CHECKING:
-    from fitmatch.intake.writing.saving import Saving
     from fitmatch.records.job import Job
     from fitmatch.records.plans import Plan
     from fitmatch.records.pools import Pool
@@ -29,7 +30,6 @@ _MOST_ALTERNATIVES: Final = 20
 # room for it, but for what may be late.
 _AFTERWARDS: Final = 2.5
 _MAY_BE_LATE_S: Final = 0.5
-_SAVED_AS: Final = "assignment.json"
 
 
 class _Assign(click.Command):
@@ -92,7 +92,7 @@ class _Assign(click.Command):
 )
 @click.option("--csv-leftovers", is_flag=True, hidden=True, help="The same as --csv leftovers.")
 @options.unit
-@click.option("--save", is_flag=True, help=f"Also write the JSON document, in the job's unit, to JOB/{_SAVED_AS}.")
+@click.option("--save", is_flag=True, help=f"Also write the JSON document, in the job's unit, to JOB/{SAVED_AS}.")
 @click.option(
     "--force",
     is_flag=True,
@@ -196,7 +196,7 @@ def command(
             solved_at = time.monotonic()
             now("writing the answer")
             answer = _answer(plan, unit, full=full, as_json=as_json, as_csv=as_csv, leftovers=csv_leftovers)
-            saved = _save(plan, force=force) if save else None
+            saved = save_plan(plan, force=force) if save else None
 
     if debug:
         notes.say(f"reading {read_at - STARTED:.3f} s, loading the solver {loaded_at - read_at:.3f} s")
@@ -285,21 +285,6 @@ def _answer(plan: "Plan", unit: str, *, full: bool, as_json: bool, as_csv: bool,
 
     with fitted():
         return plan_text(plan, unit, full=full)
-
-
-def _save(plan: "Plan", *, force: bool) -> "Saving":
-    """Write the document into every job folder, in the unit of its job, or into none; returns what was written."""
-    from fitmatch.intake.writing.saving import to_save
-    from fitmatch.intake.writing.whole_files import write_all
-    from fitmatch.report.data.document import plan_document
-
-    saving = to_save([(one.job, plan_document(plan, one.job.unit).encode()) for one in plan.plans], force=force)
-    try:
-        write_all(saving.files)
-    except OSError as error:
-        text = f"{printable(error.filename)} cannot be written: {error.strerror}; nothing was saved"
-        raise click.ClickException(text) from error
-    return saving
 
 
 def _cut_short(plan: "Plan") -> bool:

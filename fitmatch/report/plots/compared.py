@@ -35,7 +35,7 @@ def compared_picture(compared: Compared, unit: str, ending: str) -> bytes:
     panels += [_targets(told, rows, scale) for told, rows in by_kind(compared.targets or ())]
     panels += [_trade_off(told, rows, scale) for told, rows in by_kind(compared.trade_off or ())]
     title = "; ".join(job.title or job.folder.name for job in compared.jobs)
-    notes = ["Plans by the strategy named, all else by strategy target.", *grounds(compared.answers, scale)]
+    notes = ["Plans by the strategy named, all else by strategy target.", *grounds(compared.job_plans, scale)]
     if compared.films:
         notes += [f"NEEDS ATTENTION (x): {clean(text)}" for text in cautions(compared)]
         notes += [*without_films(compared), *how_it_runs(compared, unit), COMPARES]
