@@ -13,7 +13,7 @@ from fitmatch.records.placements import Placement
 from fitmatch.report.screen.table import IN_DOUBT, side_of
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.emit import length
-from fitmatch.report.shared.scale import usual
+from fitmatch.report.shared.scale import PLACES, on_paper, usual
 from fitmatch.report.shared.states import DANGER, marks_of, missing_of, missing_words, one_line
 from fitmatch.report.sheet.amounts import Amount, Run, amount, coating_of, in_full, runs
 from fitmatch.report.sheet.drawings import Line, crank_lines, numbers_of
@@ -165,8 +165,8 @@ class _Blocks:
             length(check.set_to_nm, unit),
             length(check.expect_nm, unit),
             Check(
-                check.setter or "the micrometer of this journal",
-                check.gauge or "the bore gauge",
+                check.setter or "micrometer",
+                check.gauge or "",
                 amount(check.set_to_nm, unit),
                 amount(check.expect_nm, unit),
                 f"{self._short(check.expect_nm - check.agree_nm)} to {self._short(check.expect_nm + check.agree_nm)}",
@@ -178,8 +178,10 @@ class _Blocks:
         )
 
     def _inside(self, least_nm: int | None, most_nm: int | None) -> str | None:
-        least = None if least_nm is None else f"{in_full(least_nm, self._unit)} {self._unit}"
-        most = None if most_nm is None else f"{in_full(most_nm, self._unit)} {self._unit}"
+        """Rounded inward: what is read at the bench must be inside."""
+        unit = self._unit
+        least = None if least_nm is None else self._short(on_paper(least_nm, unit, PLACES[unit], 1))
+        most = None if most_nm is None else self._short(on_paper(most_nm, unit, PLACES[unit], -1))
         if least and most:
             return f"{least} to {most}"
         return f"at least {least}" if least else f"at most {most}" if most else None
@@ -210,10 +212,11 @@ class _Blocks:
 
 
 def limits_of(placement: Placement, unit: str) -> str:
-    """Target, min and max of a position, as far as there are any."""
+    """Target, min and max of a position, as far as there are any, in the unit."""
     position = placement.position
     named = (("target", position.target_nm), ("min", position.min_nm), ("max", position.max_nm))
-    return ", ".join(f"{name} {in_full(nm, unit)} {unit}" for name, nm in named if nm is not None)
+    told = [f"{name} {in_full(nm, unit)}" for name, nm in named if nm is not None]
+    return f"{', '.join(told)} {unit}" if told else ""
 
 
 def asked_of(job: Job, position: Position) -> str:

@@ -89,4 +89,4 @@ def plan_line(shown: Shown) -> str:
 
 def _css_text(text: str) -> str:
     """A text as CSS writes it, with every mark that could mean anything by its number."""
-    return '"' + "".join(c if (c.isascii() and c.isalnum()) or c == " " else f"\\{ord(c):06x}" for c in text) + '"'
+    return '"' + "".join(c if (c.isascii() and c.isalnum()) or c == " " else f"\\{ord(c):06x} " for c in text) + '"'
