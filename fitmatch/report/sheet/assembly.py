@@ -10,15 +10,23 @@ from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Job
 from fitmatch.records.parts import ANY, SIDES, Position, Shell
 from fitmatch.records.placements import Placement
-from fitmatch.report.screen.table import IN_DOUBT, side_of
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.emit import length
 from fitmatch.report.shared.scale import PLACES, on_paper, usual
-from fitmatch.report.shared.states import DANGER, marks_of, missing_of, missing_words, one_line
+from fitmatch.report.shared.states import (
+    DANGER,
+    IN_DOUBT,
+    NOT_FILLED,
+    NOT_MEASURED,
+    marks_of,
+    missing_of,
+    missing_words,
+    one_line,
+    side_of,
+)
 from fitmatch.report.sheet.amounts import Amount, Run, amount, coating_of, in_full, runs
 from fitmatch.report.sheet.drawings import Line, crank_lines, numbers_of
 from fitmatch.report.sheet.source import Shown
-from fitmatch.report.text.positions import NOT_FILLED, NOT_MEASURED
 from fitmatch.report.words.reasons import flag_words, words_of
 
 TICKS: Final = (
@@ -31,6 +39,8 @@ TICKS: Final = (
     "turns freely",
     "checked",
 )
+
+_LONGEST_BESIDE: Final = 12  # characters
 
 
 class Half(NamedTuple):
@@ -73,6 +83,11 @@ class Block(NamedTuple):
     expect: str | None = None
     check: Check | None = None
     ticks: tuple[str, ...] = ()
+
+    @property
+    def lengthy(self) -> bool:
+        """Whether a name is too long to stand beside other things."""
+        return any(sum(len(run.text) for run in half.name) > _LONGEST_BESIDE for half in self.halves)
 
 
 class Kind(NamedTuple):

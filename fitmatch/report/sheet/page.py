@@ -1,7 +1,9 @@
 """The parts put on pages: one HTML file that needs nothing beside it, loads nothing and runs nothing."""
 
+import sys
 from base64 import b64encode
 from collections.abc import Callable, Collection, Mapping
+from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final
@@ -31,10 +33,20 @@ _USUAL: Final = Label(60, 30)  # for which the letters of a label are made
 
 def sheet(source: Source, parts: Collection[str] = PARTS) -> bytes:
     """The file with these parts, in their usual order."""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from jinja2 import Environment, FileSystemBytecodeCache, FileSystemLoader, StrictUndefined
+    from jinja2.bccache import Bucket
     from markupsafe import Markup
 
+    class Compiled(FileSystemBytecodeCache):
+        """Templates as compiled before, kept where Python keeps modules; where that is not allowed, nowhere."""
+
+        def dump_bytecode(self, bucket: Bucket) -> None:
+            with suppress(OSError):
+                Path(self.directory).mkdir(exist_ok=True)
+                super().dump_bytecode(bucket)
+
     environment = Environment(
+        bytecode_cache=None if sys.dont_write_bytecode else Compiled(str(_TEMPLATES / "__pycache__")),
         loader=FileSystemLoader(_TEMPLATES),
         autoescape=True,
         undefined=StrictUndefined,

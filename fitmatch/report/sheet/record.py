@@ -7,16 +7,21 @@ from fitmatch.gauging.assembled import Check, Verdict
 from fitmatch.records.measuring import DIAMETERS
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.placements import Placement
-from fitmatch.report.screen.table import IN_DOUBT, side_of
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.grounds import grounds
 from fitmatch.report.shared.scale import NOTHING, Scale, scale_for
-from fitmatch.report.shared.states import DANGER, one_line
+from fitmatch.report.shared.states import (
+    DANGER,
+    IN_DOUBT,
+    NOT_FILLED,
+    NOT_MEASURED,
+    NOT_TO_BE_RUN,
+    one_line,
+    side_of,
+)
 from fitmatch.report.sheet.amounts import Run, in_full, mean_in_full, runs
 from fitmatch.report.sheet.assembly import limits_of
 from fitmatch.report.sheet.source import Shown
-from fitmatch.report.text.assembled import NOT_TO_BE_RUN
-from fitmatch.report.text.positions import NOT_FILLED, NOT_MEASURED
 from fitmatch.report.words.reasons import flag_words
 
 
