@@ -51,10 +51,10 @@ report/screen: limits_drawn sure table proven left_over
 report/text: beside measuring remaining explaining quality attention heading full doubts assembled ranges films report
 report/text: advice
 report/comparison: rows plans films further report
-report/data: values rows doubts document assembled films compared ranges advised
+report/data: values rows doubts document assembled films compared ranges advised workbooks
 report/sheet: source amounts drawings assembly figures record leftovers cards page
 report/plots: paper clearances compared distribution films
-cli: exit_codes blank console options solving saving pictures
+cli: exit_codes blank console options solving saving pictures workbooks
 cli/bench: entries typed answers sitting
 cli: assembled assign check compare advise measure new range film sheet main
 .: __main__
