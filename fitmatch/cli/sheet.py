@@ -81,9 +81,7 @@ def command(
     with_plan = not A_PLAN.isdisjoint(parts)
     _check_file(file, folder, force=force)
     with notes.progress("reading the job"):
-        from fitmatch.intake.planned import read_planned
-
-        planned = read_planned(folder, planned=with_plan)
+        planned = _read(folder, with_plan=with_plan)
     notes.warn(*planned.job.warnings)
     if with_plan and planned.plan is None:
         planned = _solved(folder, planned, notes)
@@ -126,6 +124,17 @@ def _check_file(file: Path, folder: Path, *, force: bool) -> None:
     if not is_sheet and not force:
         why = f"{printable(file)} is there already and is not a sheet; add --force to replace it"
         raise click.BadParameter(why, param_hint="--output")
+
+
+def _read(folder: Path, *, with_plan: bool) -> "Planned":
+    """The job with its saved plan; without one, which then needs no shells either."""
+    from fitmatch.intake.planned import Planned, read_planned
+
+    if with_plan:
+        return read_planned(folder)
+    from fitmatch.intake.reading import read_job
+
+    return Planned(read_job(folder, needs_shells=False))
 
 
 def _solved(folder: Path, planned: "Planned", notes: Notes) -> "Planned":

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from fitmatch.intake.common.findings import Findings
+from fitmatch.intake.pooling import read_jobs
 from fitmatch.intake.reading import FolderReader
 from fitmatch.intake.rows.saved_figures import Said, said
 from fitmatch.intake.rows.saved_plan import PAPER, SavedPlan, read_saved_plan
@@ -14,30 +15,36 @@ from fitmatch.records.job import Job
 
 
 class Planned(NamedTuple):
-    """`plan` is None where none was saved; `said` is what it says of itself."""
+    """`plan` is None where none was saved; `said` is what it says of itself. `changed`: whether the inputs are others
+    than those of the plan, or those of a job that shares it."""
 
     job: Job
-    plan: SavedPlan | None
-    said: Said | None
-
-    @property
-    def changed(self) -> bool:
-        """Whether the inputs are others than those of the plan."""
-        return self.plan is not None and self.plan.digest != self.job.digest
+    plan: SavedPlan | None = None
+    said: Said | None = None
+    changed: bool = False
 
 
-def read_planned(folder: Path, *, planned: bool = True) -> Planned:
-    """Read a job folder, which may have no shells yet, its saved plan and its assembled readings, where there are any;
-    without the plan and these unless it is asked for as `planned`. Raises InputError with every mistake."""
-    reader = FolderReader(folder, needs_shells=planned)
-    name = reader.settings.assembled
-    assembled = planned and name is not None and lexists(folder / name.strip())
-    job = reader.job(reader.compared(frozenset()), assembled=assembled)
+def read_planned(folder: Path) -> Planned:
+    """Read a job folder, its saved plan and its assembled readings, where there are any. Where several jobs share the
+    plan, with the shells of all, and without assembled readings. Raises InputError with every mistake."""
     findings = Findings()
-    plan = read_saved_plan(folder, findings) if planned else None
+    plan = read_saved_plan(folder, findings) if folder.is_dir() else None
+    if plan is not None and plan.beside:
+        return _shared(folder, plan)
+    reader = FolderReader(folder)
+    name = reader.settings.assembled
+    job = reader.job(reader.compared(frozenset()), assembled=name is not None and lexists(folder / name.strip()))
     if findings.problems:
         raise InputError(findings.problems, job.warnings)
-    return Planned(job, plan, None if plan is None else said(plan, job))
+    if plan is None:
+        return Planned(job)
+    return Planned(job, plan, said(plan, job), plan.digest != job.digest)
+
+
+def _shared(folder: Path, plan: SavedPlan) -> Planned:
+    jobs = read_jobs([folder, *(folder / other for other in plan.beside)]).jobs
+    job, told = jobs[0], said(plan, jobs[0])
+    return Planned(job, plan, told, any(told.digests.get(one.name) != one.digest for one in jobs))
 
 
 def refused_plan(job: Job, faults: Sequence[str]) -> InputError:

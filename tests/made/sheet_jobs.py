@@ -43,8 +43,10 @@ def engine(
     record: str = "",
     gauges: bool = True,
     more: str = "",
+    turn: int = 0,
 ) -> Path:
-    """A job folder; `long` stands in every name, `note` beside every position and, as a part, on every shell."""
+    """A job folder, with other walls for another `turn`; `long` stands in every name, `note` beside every position and,
+    as a part, on every shell."""
     (folder / "shells").mkdir(parents=True)
     limits = LIMITS[unit]
     text = f"title = {_toml(title)}\nunit = {_toml(unit)}\n"
@@ -65,7 +67,7 @@ def engine(
             positions.append([name, kind, _number(journal + off, unit), _number(bore - off / 2, unit), pin, note])
             for half in ("upper", "lower"):
                 for extra in range(2):
-                    thick = wall + (at * 3 % 4 - 2 + extra) * _STEP[unit] / 2
+                    thick = wall + ((at * 3 + turn) % 4 - 2 + extra) * _STEP[unit] / 2
                     shell = f"{half[0]}{at}{'ab'[extra]}{long}"
                     shells.append([shell, kind, half, _number(thick, unit), note, "0.25" if extra else "", long])
         _write(folder / "shells" / f"{kind}s.csv", shells)

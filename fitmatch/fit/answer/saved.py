@@ -30,7 +30,7 @@ class Contradiction(Exception):
 
 
 class Rebuilt(NamedTuple):
-    """The plan, and by box and name the shells that are left over and those on hold."""
+    """The plan, and by box and name the shells of its own files that are left over and those on hold."""
 
     plan: JobPlan
     leftover: tuple[Shell, ...]
@@ -62,8 +62,9 @@ def rebuilt(
         raise Contradiction(faults)
     used = {s.key for p in placements for s in (p.upper, p.lower)} | set(elsewhere)
     used |= {lock for p in job.positions for lock in (p.upper, p.lower) if lock is not None}
-    left = [s for s in job.shells if s.wall_nm is not None and s.hold is None and s.key not in used]
-    return Rebuilt(plan, _in_order(left), _in_order([s for s in job.shells if s.hold is not None]))
+    own = job.shells if job.own_shells is None else job.own_shells
+    left = [s for s in own if s.wall_nm is not None and s.hold is None and s.key not in used]
+    return Rebuilt(plan, _in_order(left), _in_order([s for s in own if s.hold is not None]))
 
 
 def _check_names(

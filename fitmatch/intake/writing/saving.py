@@ -68,7 +68,8 @@ def to_save(documents: Sequence[tuple[Job, bytes]], *, force: bool) -> Saving:
             within = f"{job.name}/" if job.name else ""
             problems += [p._replace(file=f"{within}{p.file}", rank=(at, *p.rank)) for p in findings.problems]
             number += findings.number
-        files[job.folder / FILE] = stamped(new, job.folder, before)
+        others = [other.folder for other, _ in documents if other is not job]
+        files[job.folder / FILE] = stamped(new, job.folder, before, others)
     if problems:
         raise InputError(problems, number=number)
     return Saving(files, tuple(kept))
