@@ -1,5 +1,5 @@
-// Opens pages in the installed browser and says what is wrong with them. In: a JSON list of {"file", "pdf"}, the first
-// with the rules of accessibility. Out: on standard output a JSON list of findings, one for each.
+// Opens pages in the installed browser and says what is wrong with them. In: a JSON list of {"file", "pdf",
+// "rules"}, the last for those of accessibility. Out: on standard output a JSON list of findings, one for each.
 import {readFileSync} from 'node:fs';
 import axe from 'axe-core';
 import {HtmlValidate} from 'html-validate';
@@ -55,7 +55,7 @@ async function accessible(page) {
 }
 
 const answers = [];
-for (const [number, {file, pdf}] of asked.entries()) {
+for (const {file, pdf, rules} of asked) {
   const answer = {said: [], requests: [], layout: {}, accessibility: [], invalid: [], smallest_pt: null, colours: []};
   const page = await browser.newPage();
   const own = `file://${file}`;
@@ -71,7 +71,7 @@ for (const [number, {file, pdf}] of asked.entries()) {
       answer.layout[`${width} ${scheme}`] = await page.evaluate(layout);
     }
     answer.colours.push(await page.evaluate(() => getComputedStyle(document.body).backgroundColor));
-    if (number === 0) answer.accessibility.push(...await accessible(page));
+    if (rules) answer.accessibility.push(...await accessible(page));
   }
   await page.setViewport({width: A4_INSIDE, height: 900});
   await page.emulateMediaType('print');

@@ -27,7 +27,7 @@ from fitmatch.report.shared.states import (
 from fitmatch.report.sheet.amounts import Amount, Run, amount, coating_of, in_full, runs
 from fitmatch.report.sheet.drawings import Line, crank_lines, numbers_of
 from fitmatch.report.sheet.source import Shown
-from fitmatch.report.words.reasons import flag_words, words_of
+from fitmatch.report.words.reasons import words_of
 
 TICKS: Final = (
     "backs and housing dry and clean",
@@ -221,7 +221,7 @@ class _Blocks:
             yield f"asks for {wanted}"
         for flag in self._plan.flags:
             if flag.position == position.name:
-                yield one_line(flag_words(flag, self._unit))
+                yield one_line(words_of(flag.what, self._unit))
         if position.note:
             yield one_line(position.note)
 

@@ -12,6 +12,8 @@ _A_STRIP: Final = 8  # places on one strip: as wide as a telephone
 _APART: Final = 43  # units between places
 _LONGEST_LABEL: Final = 6  # characters for which there is room
 _LABEL: Final = 14  # units from one label to the one below it
+_ON_THE_LINE: Final = 60  # units that the line takes with what stands on it
+_BELOW: Final = 90  # and with what turns below it, without labels
 WIDTH: Final = 200  # of a clearance's drawing
 _MARGIN: Final = 8
 
@@ -118,5 +120,6 @@ def _line(job: Job, kinds: Sequence[str]) -> Line:
             deepest = max(deepest, len(labels))
             places.append(Place(_APART // 2 + at * _APART, labels, not below))
         title = f"The crank from front to flywheel{of}: {names}"
-        strips.append(Strip(title, _APART * len(some), 96 + _LABEL * deepest, tuple(places)))
+        low = _BELOW + _LABEL * deepest if any(below for _, below, _ in placed) else _ON_THE_LINE
+        strips.append(Strip(title, _APART * len(some), low, tuple(places)))
     return Line(tuple(strips), bool(numbers), by_pins)

@@ -22,7 +22,7 @@ from fitmatch.report.shared.states import (
 from fitmatch.report.sheet.amounts import Run, in_full, mean_in_full, runs
 from fitmatch.report.sheet.assembly import limits_of
 from fitmatch.report.sheet.source import Shown
-from fitmatch.report.words.reasons import flag_words
+from fitmatch.report.words.reasons import words_of
 
 
 class Fitted(NamedTuple):
@@ -151,7 +151,7 @@ def _marks(shown: Shown, position: Position, placement: Placement | None, checks
         yield f"housing of {position.housing}"
     for flag in shown.plan.flags:
         if flag.position == position.name and flag.what.code != "misfit":
-            yield one_line(flag_words(flag, shown.plan.job.unit))
+            yield one_line(words_of(flag.what, shown.plan.job.unit))
 
 
 def _read(position: Position, unit: str) -> Iterator[str]:
