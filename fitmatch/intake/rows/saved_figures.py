@@ -5,7 +5,7 @@ A document may lack any of it: it is then not said.
 
 import json
 from collections.abc import Iterator, Mapping
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from typing import Any, Final, NamedTuple
 
 from fitmatch.intake.rows.saved_plan import SavedPlan
@@ -59,7 +59,7 @@ class Said(NamedTuple):
 
 def said(plan: SavedPlan, job: Job) -> Said:
     """What the plan, saved for this job, says of itself."""
-    document: Mapping[str, Any] = json.loads(plan.data.decode("utf-8-sig"), parse_float=Decimal)
+    document: Mapping[str, Any] = json.loads(plan.data.decode("utf-8-sig"), parse_float=_decimal)
     unit = document.get("unit")
     per_unit = NM_PER_UNIT[unit if unit in ("in", "mm") else job.unit]
     jobs = _rows(document, "jobs")
@@ -86,7 +86,8 @@ def said(plan: SavedPlan, job: Job) -> Said:
 
 def _waits(other: Mapping[str, Any], kind: str) -> bool:
     """Whether another job has the kind and is not complete in it."""
-    return kind in _table(other, "kinds") and kind not in (other.get("complete_kinds") or ())
+    complete = other.get("complete_kinds")
+    return kind in _table(other, "kinds") and not (isinstance(complete, list) and kind in complete)
 
 
 def _elsewhere(document: Mapping[str, Any], name: object) -> Iterator[ShellKey]:
@@ -121,6 +122,14 @@ def _figure(value: Mapping[str, Any], field: str, per_unit: int) -> Any:
 
 def _whole(value: Any, per_unit: int) -> int | None:
     return round(Decimal(value) * per_unit) if _is_number(value) else None
+
+
+def _decimal(text: str) -> Decimal | None:
+    """A number exactly as it is written; None: nobody needs one so large or so small."""
+    try:
+        return Decimal(text)
+    except InvalidOperation:
+        return None
 
 
 def _is_number(value: object) -> bool:
