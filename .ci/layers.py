@@ -25,19 +25,19 @@ gauging/sizes: materials places corrections hot form form_limits sizing
 gauging/uncertainty: student variance_ratio scatter sources combining error_model judging
 gauging/causes: grinds digits mistakes
 gauging/doubts: groups scatter differences explanations odd repeats boxes sessions naming check
-gauging: bench_path assembled
+gauging: bench_path assembled bench_check
 intake/common: catalogue files findings advice quantities options sweeps running texts iso_286 bands
 intake/tables: table csv_file workbook opening columns
 intake/job_toml: globbing keys key_rows strange_keys values fits instruments running settings unread sources
-intake/rows: sheet positions shells long_file saved_plan assembled targets all_shells copies cross_checks
-intake: reading pooling stacks bearings
+intake/rows: sheet positions shells long_file saved_plan saved_figures assembled targets all_shells copies cross_checks
+intake: reading pooling planned stacks bearings
 intake/writing: locking whole_files workbooks log_rows appending new_box rewriting learning saving
 fit/solver: stopping program adapter
 fit/classes: guards axis_rows demands classes candidates
 fit/model: order job_rows pairs naming moved_housings groups variants
 fit/proof: pair_sources at_sight settling search box_sets several_jobs windows smallest_spread filling levels few_pairs
 fit/why: arithmetic questions cures conflicts
-fit/answer: checker expected baselines strays kernel one_box best_plan
+fit/answer: checker expected baselines strays kernel one_box best_plan saved
 fit/beside: regions next_values alternatives explanations
 fit: assign
 study/film: reynolds equilibrium films
@@ -51,16 +51,18 @@ report/screen: limits_drawn sure table proven left_over
 report/text: beside measuring remaining explaining quality attention heading full doubts assembled ranges films report
 report/text: advice
 report/comparison: rows plans summary films further report
-report/data: values rows doubts document assembled films compared ranges advised
+report/data: values rows doubts document assembled films compared ranges advised workbooks
+report/sheet: source amounts drawings assembly figures record leftovers cards page
 report/plots: paper clearances compared advised distribution films
-cli: exit_codes blank console options solving pictures
+cli: exit_codes blank console options solving saving pictures workbooks
 cli/bench: entries typed answers sitting
-cli: assembled assign check compare advise measure new range film main
+cli: assembled assign check compare advise measure new range film sheet main
 .: __main__
 """
 # Loaded inside the function that needs them, so that `--help` starts at once; some are known to few modules alone.
-LATE = {"matplotlib", "openpyxl", "pandas", "numpy", "scipy"}
+LATE = {"jinja2", "markupsafe", "matplotlib", "openpyxl", "pandas", "numpy", "scipy"}
 ONLY_IN = {
+    "jinja2": ("report/sheet/page.py",),
     "matplotlib": ("report/plots/paper.py",),
     "ortools": ("fit/solver/adapter.py",),
     "openpyxl": ("intake/tables/workbook.py", "intake/writing/workbooks.py"),

@@ -53,7 +53,8 @@ def command(job: Path, learn: bool, as_json: bool, as_csv: bool, unit: str | Non
 
         print_data((assembled_document if as_json else assembled_rows)(comparison, shown))
     else:
-        from fitmatch.report.text.assembled import NOT_TO_BE_RUN, assembled_text
+        from fitmatch.report.shared.states import NOT_TO_BE_RUN
+        from fitmatch.report.text.assembled import assembled_text
 
         with fitted():
             text = assembled_text(comparison, shown)

@@ -14,12 +14,14 @@ import click
 from fitmatch.cli import options
 from fitmatch.cli.console import Notes, fitted, print_data, print_report
 from fitmatch.cli.exit_codes import INTERRUPTED
+from fitmatch.cli.saving import SAVED_AS
+from fitmatch.cli.saving import save as save_plan
 from fitmatch.cli.solving import STARTED, read, stop_after, stopped_by_ctrl_c, time_limit
+from fitmatch.cli.workbooks import as_workbook, check_workbook, write_workbook
 from fitmatch.stages import now
 from fitmatch.wording import printable
 
 if TYPE_CHECKING:
-    from fitmatch.intake.writing.saving import Saving
     from fitmatch.records.job import Job
     from fitmatch.records.plans import Plan
     from fitmatch.records.pools import Pool
@@ -29,7 +31,6 @@ _MOST_ALTERNATIVES: Final = 20
 # room for it, but for what may be late.
 _AFTERWARDS: Final = 2.5
 _MAY_BE_LATE_S: Final = 0.5
-_SAVED_AS: Final = "assignment.json"
 
 
 class _Assign(click.Command):
@@ -92,12 +93,14 @@ class _Assign(click.Command):
 )
 @click.option("--csv-leftovers", is_flag=True, hidden=True, help="The same as --csv leftovers.")
 @options.unit
-@click.option("--save", is_flag=True, help=f"Also write the JSON document, in the job's unit, to JOB/{_SAVED_AS}.")
+@click.option("--save", is_flag=True, help=f"Also write the JSON document, in the job's unit, to JOB/{SAVED_AS}.")
+@as_workbook
 @click.option(
     "--force",
     is_flag=True,
     help="With --save, even if rows of assembled.csv with blank shells refer to the saved plan: that is kept as "
-    "JOB/assignment-1.json and so on, and `fitmatch assembled` then asks for the shells of these rows.",
+    "JOB/assignment-1.json and so on, and `fitmatch assembled` then asks for the shells of these rows. With --xlsx: "
+    "replace the file if it is there.",
 )
 @time_limit
 @options.quiet
@@ -120,6 +123,7 @@ def command(
     csv_leftovers: bool,
     unit: str | None,
     save: bool,
+    xlsx: Path | None,
     force: bool,
     seconds: float | None,
     quiet: bool,
@@ -138,6 +142,7 @@ def command(
       fitmatch assign my-build --explain R2 --with box-1/03 box-2/07
       fitmatch assign my-build --json --unit mm
       fitmatch assign my-build --csv leftovers
+      fitmatch assign my-build --xlsx plan.xlsx
       fitmatch assign first-engine second-engine --priority in-order
     """
     as_csv = as_csv or csv_leftovers
@@ -152,8 +157,9 @@ def command(
         raise click.UsageError(f"--csv has one row for each position and no place for {extra}; use --json")
     if insist and explain is None:
         raise click.UsageError("--with needs to know the position; add --explain POSITION")
-    if force and not save:
+    if force and not save and xlsx is None:
         raise click.UsageError("--force replaces a saved plan; add --save")
+    check_workbook(xlsx, force=force)
     gc.disable()  # millions of records and no cycles among them: looking for cycles takes a sixth of the time
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)
@@ -196,7 +202,11 @@ def command(
             solved_at = time.monotonic()
             now("writing the answer")
             answer = _answer(plan, unit, full=full, as_json=as_json, as_csv=as_csv, leftovers=csv_leftovers)
-            saved = _save(plan, force=force) if save else None
+            saved = save_plan(plan, force=force) if save else None
+            if xlsx is not None:
+                from fitmatch.report.data.workbooks import plan_workbook
+
+                write_workbook(xlsx, lambda: plan_workbook(plan, unit), notes)
 
     if debug:
         notes.say(f"reading {read_at - STARTED:.3f} s, loading the solver {loaded_at - read_at:.3f} s")
@@ -285,21 +295,6 @@ def _answer(plan: "Plan", unit: str, *, full: bool, as_json: bool, as_csv: bool,
 
     with fitted():
         return plan_text(plan, unit, full=full)
-
-
-def _save(plan: "Plan", *, force: bool) -> "Saving":
-    """Write the document into every job folder, in the unit of its job, or into none; returns what was written."""
-    from fitmatch.intake.writing.saving import to_save
-    from fitmatch.intake.writing.whole_files import write_all
-    from fitmatch.report.data.document import plan_document
-
-    saving = to_save([(one.job, plan_document(plan, one.job.unit).encode()) for one in plan.plans], force=force)
-    try:
-        write_all(saving.files)
-    except OSError as error:
-        text = f"{printable(error.filename)} cannot be written: {error.strerror}; nothing was saved"
-        raise click.ClickException(text) from error
-    return saving
 
 
 def _cut_short(plan: "Plan") -> bool:

@@ -12,6 +12,7 @@ from fitmatch.cli.console import Notes, fitted, print_data, print_report
 from fitmatch.cli.exit_codes import INTERRUPTED
 from fitmatch.cli.pictures import check_picture, draw
 from fitmatch.cli.solving import read, stop_after, stopped_by_ctrl_c, time_limit
+from fitmatch.cli.workbooks import as_workbook, check_workbook, write_workbook
 from fitmatch.stages import now
 
 if TYPE_CHECKING:
@@ -68,7 +69,8 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path),
     help="Also draw it: a name that ends in .svg or .png. Needs the extra `plots`.",
 )
-@click.option("--force", is_flag=True, help="With --plot: replace the file if it is there.")
+@as_workbook
+@click.option("--force", is_flag=True, help="With --plot or --xlsx: replace the file if it is there.")
 @options.unit
 @time_limit
 @options.quiet
@@ -86,6 +88,7 @@ def command(
     as_json: bool,
     as_csv: bool,
     plot: Path | None,
+    xlsx: Path | None,
     force: bool,
     unit: str | None,
     seconds: float | None,
@@ -109,7 +112,8 @@ def command(
         raise click.UsageError("--json and --csv cannot be used together; choose one")
     if separately and len(jobs) == 1:
         raise click.UsageError("--separately is about several jobs, but only one was given; leave it out")
-    check_picture(plot, force=force)
+    check_picture(plot, force=force and (plot is not None or xlsx is None))
+    check_workbook(xlsx, force=force)
     gc.disable()  # as for `assign`
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)
@@ -147,6 +151,10 @@ def command(
                 from fitmatch.report.plots.compared import compared_picture
 
                 draw(plot, lambda ending: compared_picture(compared, shown, ending), notes)
+            if xlsx is not None:
+                from fitmatch.report.data.workbooks import compared_workbook
+
+                write_workbook(xlsx, lambda: compared_workbook(compared, shown), notes)
     if as_json or as_csv:
         print_data(answer)
     else:

@@ -25,6 +25,7 @@ _COMMANDS: Final = {
     "advise": "Say what each position wants of its shells, and what to do next where one is not inside its limits.",
     "range": "Say which clearances drawing limits allow, before anything is measured.",
     "film": "Say how thick, warm and generous the steady oil film is at a clearance.",
+    "sheet": "Write the sheet to build from, to print and to keep, as one HTML file.",
     "assembled": "Compare what was measured with the shells in with what was calculated.",
 }
 

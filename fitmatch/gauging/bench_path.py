@@ -4,6 +4,7 @@ Journals, then housing bores, in the order of the positions; then walls, box by 
 columns, and shells on hold, are not part of it.
 """
 
+from dataclasses import replace
 from typing import NamedTuple
 
 from fitmatch.records.job import Job
@@ -48,6 +49,13 @@ def bench_path(job: Job) -> tuple[Asked, ...]:
                 left.remove(fitting)
             path.append(Asked(key, item, kind, half, feature, place, gauge, fitting is not None))
     return tuple(path)
+
+
+def whole_path(job: Job) -> tuple[Asked, ...]:
+    """The path of the job as if nothing had been measured yet."""
+    positions = tuple(replace(p, journal=None, housing_bore=None) for p in job.positions)
+    shells = tuple(replace(s, measured=None) for s in job.shells)
+    return bench_path(replace(job, positions=positions, shells=shells, measuring=replace(job.measuring, log=())))
 
 
 def _is_at(place: Place, reading: Reading) -> bool:

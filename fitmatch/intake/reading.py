@@ -238,6 +238,7 @@ class FolderReader:
             spelled=spellings(wanted) | pool.spelled(),
             running=settings.running,
             polish_max_nm=settings.polish_max_nm,
+            record=settings.record,
             measuring=replace(
                 settings.measuring,
                 pooled=self._sizes.pooled(),

@@ -262,6 +262,7 @@ class Job:
     measuring: Measuring = field(default_factory=Measuring)
     running: "Mapping[str, Running]" = field(default_factory=dict)  # kind -> how its bearings run
     polish_max_nm: int | None = None  # the most that advice may propose to polish off a journal; None: nothing
+    record: Mapping[str, str] = field(default_factory=dict)  # the user's own words for the record of the build
     # If it is one of several jobs that share their shells; `shells` are then those of all.
     name: str = ""
     reserved: frozenset[ShellKey] = frozenset()  # shells locked in another of the jobs

@@ -78,6 +78,7 @@ class Shell:
     row: int = 0
     measured: Size | None = None  # the wall as it was measured; shared between equal shells, as there may be a million
     step: str = ""  # undersize and step printed on it, as typed
+    part: str = ""  # the part number printed on it, as typed
 
     @property
     def measured_as(self) -> MeasuredAs | None:

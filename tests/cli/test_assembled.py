@@ -235,6 +235,34 @@ def test_plans_of_every_earlier_layout_still_load(
 
 
 @pytest.mark.parametrize(
+    ("saved", "status"),
+    [
+        ("first-assignment.json", 0),
+        ("assignment-several-jobs.json", 1),
+        ("assignment-moved-housings.json", 2),
+        ("assignment-reasons.json", 1),
+    ],
+)
+def test_plans_of_every_earlier_layout_have_their_sheet(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], saved: str, status: int
+) -> None:
+    """A sheet is made of a plan of every earlier layout: the first, of which no date is known, and VOID where the
+    inputs are others; one that moves housings where none may move is refused."""
+    job = mill(tmp_path / "mill")
+    (job / "assembled.csv").unlink()
+    if saved != "first-assignment.json":
+        put(job / "shells/more.csv", "shell,kind,half,wall\n1,rod,upper,0.0618\n2,rod,lower,0.0618\n")
+    shutil.copy(DATA / saved, job / "assignment.json")
+    ran = Ran(capsys, "sheet", job)
+    assert ran.status == status
+    if status == 2:
+        assert "cannot be shown: the housing of R4 may not move to R1" in ran.err
+        return
+    text = (job / "sheet.html").read_text(encoding="utf-8")
+    assert "Plan 1, date not recorded" in text and ("VOID" in text) == bool(status)
+
+
+@pytest.mark.parametrize(
     ("plan", "expected"),
     [
         ("{", "assignment.json: is not a plan saved by fitmatch"),

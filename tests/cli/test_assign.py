@@ -5,10 +5,12 @@ import json
 import logging
 import os
 import random
+import re
 import signal
 import subprocess
 import sys
 import time
+from datetime import date
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -165,7 +167,7 @@ def test_even_without_limits_is_refused(tmp_path: Path, capsys: pytest.CaptureFi
     assert (ran.status, ran.out) == (2, "") and "needs min and max" in ran.err and "R1, R2" in ran.err
 
 
-@pytest.mark.parametrize("name", ["sheet", "shelf"])
+@pytest.mark.parametrize("name", ["shelf", "sheets"])
 def test_commands_that_do_not_exist(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     """An unknown command is wrong usage."""
     ran = Ran(capsys, name)
@@ -326,15 +328,45 @@ def test_a_lock_that_breaks_a_rule_is_told_in_figures(tmp_path: Path, capsys: py
         ) in text
 
 
+def unstamped(saved: str) -> str:
+    """A saved document without its number and its date, as --json prints it."""
+    first, number, day, *rest = saved.splitlines(keepends=True)
+    assert re.fullmatch(r'  "plan_number": [1-9][0-9]*,\n', number)
+    assert re.fullmatch(r'  "plan_date": "20[0-9]{2}-[0-9]{2}-[0-9]{2}",\n', day)
+    return "".join([first, *rest])
+
+
+def test_each_save_of_another_plan_counts_one_up(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The first plan of a folder is number 1; saving the same again keeps number and date, another plan, or the same
+    shells for other inputs, is the next. A plan of an earlier version, without a number, counts as the first."""
+
+    def saved(*options: str) -> tuple[object, object]:
+        assert Ran(capsys, "assign", job, "--save", *options).status in (0, 1)
+        document = json.loads((job / "assignment.json").read_bytes())
+        return document["plan_number"], document["plan_date"]
+
+    assert saved() == (1, date.today().isoformat())
+    path, old = job / "assignment.json", '"plan_date": "2024-02-29"'
+    path.write_text(re.sub(r'"plan_date": "[^"]*"', old, path.read_text("utf-8")), encoding="utf-8")
+    assert saved() == (1, "2024-02-29")
+    (job / "job.toml").write_text((job / "job.toml").read_text("utf-8") + "# looked at again\n", encoding="utf-8")
+    assert saved() == (2, date.today().isoformat())
+    path.write_text(unstamped(path.read_text("utf-8")), encoding="utf-8")
+    assert saved() == (1, date.today().isoformat())
+    path.write_text(unstamped(path.read_text("utf-8")), encoding="utf-8")
+    (job / "job.toml").write_text((job / "job.toml").read_text("utf-8") + "# and again\n", encoding="utf-8")
+    assert saved() == (2, date.today().isoformat())
+
+
 def test_save_writes_the_document_twice_the_same(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """`--save` leaves the JSON document, with the digest of the inputs, and nothing else; saved again it is the same
-    to the byte, since the saved file is no part of the inputs."""
+    """`--save` leaves the JSON document, with the digest of the inputs and with its number and date, and nothing else;
+    saved again it is the same to the byte, since the saved file is no part of the inputs."""
     before = sorted(path.name for path in job.iterdir())
     document = Ran(capsys, "assign", job, "--json").out
     assert f"saved to {job / 'assignment.json'}\n" in Ran(capsys, "assign", job, "--save").err
     first = (job / "assignment.json").read_bytes()
     assert Ran(capsys, "assign", job, "--save", "--csv", "--unit", "mm", "--quiet").err == ""
-    assert (job / "assignment.json").read_bytes() == first == document.encode()
+    assert (job / "assignment.json").read_bytes() == first and unstamped(first.decode()) == document
     assert json.loads(first)["digest"] == fitmatch.read_job(job).digest != ""
     assert sorted(path.name for path in job.iterdir()) == sorted([*before, "assignment.json"])
 
@@ -350,7 +382,7 @@ def test_reasons_come_in_the_unit_that_is_shown(tmp_path: Path, capsys: pytest.C
         shown = Ran(capsys, "assign", job, *form, "--unit", "mm", "--save").out
         assert "um too thick, clearance 0.0" in " ".join(shown.split())
         assert "tenths" not in shown and "0 in" not in shown and " in:" not in shown
-        assert (job / "assignment.json").read_text(encoding="utf-8") == document
+        assert unstamped((job / "assignment.json").read_text(encoding="utf-8")) == document
 
 
 def test_the_users_words_stay_on_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

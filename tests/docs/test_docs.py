@@ -300,6 +300,12 @@ CAUTIONS = {
         "No position is to be judged by its film alone",
         "Neither is measured",
     ),
+    "docs/sheet.md": (
+        "come before every figure on the sheet",
+        "only licensed or authorised persons may do the work, to approved data; the sheet approves nothing",
+        "the engine is NOT TO BE RUN",
+        "A sheet replaces all earlier ones: throw those away.",
+    ),
     "docs/range.md": ("It says nothing about any part that has been made", "Limits are the engine and bearing maker's"),
     "docs/rules.md": ("half a thou and a tenth for the scatter", "those sets are not mixed"),
     "docs/tables.md": ("the engine maker's written permission", "touch each spot once only"),

@@ -241,13 +241,27 @@ def test_where_limits_come_from_is_kept(tmp_path: Path) -> None:
     [
         ("[rules]\nbudget = 3\n", 9, "rules.budget"),
         ("[boxes]\nbudget = 3\n", 8, "boxes"),
-        ("[record]\nengine = '7'\n", 8, "record"),
     ],
 )
 def test_keys_of_a_later_version(tmp_path: Path, lines: str, row: int, key: str) -> None:
     """A key that is not built yet is refused as such: it is never read and ignored."""
     assert told(tmp_path, JOB + lines) == [f"job.toml:{row}: {key}: is not supported yet; take it out"]
     assert codes(tmp_path) == ["not-supported-yet"]
+
+
+def test_the_users_own_words_for_the_record(tmp_path: Path) -> None:
+    """[record] holds texts under any name, which are kept as they are and are no part of the digest; what is no text,
+    or has an invisible character in it, is refused."""
+    plain = read_job(write_job(tmp_path, JOB))
+    written = JOB + "[record]\nengine = '7 of 9'\n'whose it is' = 'nobody'\n"
+    job = read_job(write_job(tmp_path, written))
+    assert job.record == {"engine": "7 of 9", "whose it is": "nobody"} and job.digest == plain.digest
+    assert told(tmp_path, JOB + "[record]\nengine = 7\n") == [
+        'job.toml:9: record.engine: is the number `7`, not a text; write it in quotes, such as "text"'
+    ]
+    unseen = "holds a line break or another invisible character; write one line"
+    assert told(tmp_path, JOB + '[record]\nengine = "a\\nb"\n') == [f"job.toml:9: record.engine: {unseen}"]
+    assert told(tmp_path, "record = 'x'\n" + JOB)[0].endswith("write a table, [record]")
 
 
 def test_without_a_unit_job_toml_is_still_checked(tmp_path: Path) -> None:

@@ -26,7 +26,10 @@ ABOUT_ROWS = {"offset", "largest_step", "out_of_line"}
 ABOUT_MEASURING = {"corrections", "form", "unknown", "joint_chance", "expected"}
 IF_ASKED = {"alternatives", "explanation"}
 IF_ANY = {"faults", "limits_from", "reasons", "marks", "family", "one_box"}
-SOMETIMES = OF_SEVERAL_JOBS | ABOUT_WISHES | ABOUT_MOVES | ABOUT_ROWS | ABOUT_MEASURING | IF_ASKED | IF_ANY
+OF_A_SAVED_PLAN = {"plan_number", "plan_date", "shared_with"}
+SOMETIMES = (
+    OF_A_SAVED_PLAN | OF_SEVERAL_JOBS | ABOUT_WISHES | ABOUT_MOVES | ABOUT_ROWS | ABOUT_MEASURING | IF_ASKED | IF_ANY
+)
 
 
 def empty_plan() -> Plan:
@@ -40,7 +43,7 @@ def read(plan: Plan, unit: str = "in") -> Any:
 
 def test_the_schema_is_a_schema() -> None:
     """The schema file is valid draft 2020-12, and requires every key it describes but the two baselines and what only
-    several jobs have, or a job that tells of its gauges, wishes for a band or has bores in a row
+    a saved plan has or several jobs have, or a job that tells of its gauges, wishes for a band or has bores in a row
     or housings that may move, what has to be asked for, and what only failing positions or sufficient boxes have."""
     jsonschema.Draft202012Validator.check_schema(SCHEMA)
     job = SCHEMA["$defs"]["job"]

@@ -33,9 +33,17 @@ def check(plan: Plan) -> None:
     """Raise FaultInFitmatch unless the plan obeys every hard rule and all its figures follow from the readings."""
     faults = [*_stock([(one.job, one.placements) for one in plan.plans]), *_leftovers(plan), *_groups(plan)]
     for one in plan.plans:
-        found = [*_books(one), *_figures(one), *_bores(one.job, one.placements), *_housings(one.job, one.read)]
-        faults += [f"{one.job.name}: {fault}" if one.job.name else fault for fault in found]
+        faults += [f"{one.job.name}: {fault}" if one.job.name else fault for fault in _of_job(one)]
     _refuse("the answer", faults)
+
+
+def faults_of(one: JobPlan) -> list[str]:
+    """Every fault in the plan of one job, taken by itself."""
+    return [*_stock([(one.job, one.placements)]), *_of_job(one)]
+
+
+def _of_job(one: JobPlan) -> Iterator[str]:
+    yield from (*_books(one), *_figures(one), *_bores(one.job, one.placements), *_housings(one.job, one.read))
 
 
 def check_bores(jobs: Sequence[Job], read: Sequence[Job], placements: Sequence[Sequence[Placement]]) -> None:

@@ -89,6 +89,7 @@ CODES: Final = {
     # readings with the shells in, and the saved plan
     "broken-plan": "an assignment.json that fitmatch did not write",
     "newer-plan": "an assignment.json that a newer fitmatch saved",
+    "contradicted-plan": "a saved plan that does not follow from the inputs as they are",
     "no-saved-plan": "a saved plan is needed, and there is none",
     "plan-replaced": "a row that refers to a saved plan which another one would replace, or has replaced",
     "clearance-and-bore": "a row with both a clearance and a bore",

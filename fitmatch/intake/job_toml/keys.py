@@ -75,6 +75,7 @@ SECTIONS: Final = {
         "KIND",
     ),
     "limits": Section(("polish_max",)),
+    "record": Section(("engine", "crank", "block", "customer")),  # and any other
     "bench": Section(tuple(f"{feature}_{what}" for feature in FEATURES for what in ("stations", "angles")), "KIND"),
 }
 ABOUT_MEASURING: Final = frozenset(("gauge", "measured", "temperature", "material", "form", "bench"))

@@ -74,6 +74,7 @@ class Settings:
     gauges_named: bool = True  # False: [gauge] has keys that belong to a gauge, whose name is unknown
     running: "Mapping[str, Running]" = field(default_factory=dict)
     polish_max_nm: int | None = None
+    record: Mapping[str, str] = field(default_factory=dict)
     measuring: Measuring = field(default_factory=Measuring)  # what can be known before anything else is read
 
     @property
@@ -129,6 +130,7 @@ def read_settings(data: bytes | None, findings: Findings) -> Settings:
         measuring=_measuring(values, fits),
         running=_running(values, fits),
         polish_max_nm=values.length(("limits", "polish_max"), LIMIT),
+        record=_record(values),
         gauges_named=values.misplaced.isdisjoint(values.table(("gauge",))),  # known once they are read
     )
 
@@ -169,6 +171,15 @@ def _title(values: Values) -> str:
         what = "holds a line break or another invisible character; write one line"
         values.report("bad-name", what, "title")
     return title
+
+
+def _record(values: Values) -> dict[str, str]:
+    """Whatever the user wants to stand on the record of the build, under names of the user's own."""
+    found = values.texts(("record",))
+    for key in [key for key, text in found.items() if holds_unseen(key) or holds_unseen(text)]:
+        values.report("bad-name", "holds a line break or another invisible character; write one line", "record", key)
+        del found[key]
+    return found
 
 
 def _check_unit(values: Values) -> None:

@@ -9,10 +9,10 @@ from fitmatch.wording import dotted, listed
 
 # By the first part of their path.
 _LATER: Final = {
-    "": ("boxes", "record"),
+    "": ("boxes",),
 }
 # What those tables hold, or may hold; told as such wherever it stands.
-_IN_LATER: Final = frozenset(("budget", "within", "between", "engine", "crank", "block", "customer"))
+_IN_LATER: Final = frozenset(("budget", "within", "between"))
 
 
 def told(path: Path, key: str, value: object) -> tuple[str, str] | None:

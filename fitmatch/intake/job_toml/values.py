@@ -78,6 +78,12 @@ class Values:
             return None
         return value and value.strip()
 
+    def texts(self, path: Path) -> dict[str, str]:
+        """Every key of a table that may have any, with its text."""
+        self._must_be_table(path, f"a table, [{dotted(path)}]")
+        found = {key: self.text((*path, key)) for key in self.table(path)}
+        return {key: text for key, text in found.items() if text is not None}
+
     def items(
         self, path: Path, read: Callable[[str], T], example: str, *, numbers: bool = False, filled: bool = False
     ) -> tuple[T, ...] | None:

@@ -8,6 +8,7 @@ import json
 import os
 import re
 from collections.abc import Mapping, Sequence
+from datetime import date
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -27,19 +28,26 @@ CHANGED: Final = (
 
 PLANNED: Final = (*SIDES, "housing")  # columns of assembled.csv in which a blank cell means what the plan has
 _KEPT: Final = re.compile(r"assignment-([1-9][0-9]{0,8})\.json")
+_DAY: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _AGAIN: Final = "save the plan again with `fitmatch assign --save`"
 
 
 class SavedPlan(NamedTuple):
     """`shells`: box and name, by position and side. `housings`: by position, the row its housing came from if that is
     another one. `outside`: the positions outside their limits. `digest` is that of the inputs; None: the document has
-    none."""
+    none. `number` counts the plans saved in the folder, the first being 1; `date`: the day it was saved; a plan of an
+    earlier version has neither. `job`: what it calls this job, if it is a plan of several, and `beside` the folders
+    of the others, as seen from this one."""
 
     data: bytes
     digest: str | None
     shells: Mapping[tuple[str, str], ShellKey]
     housings: Mapping[str, str]
     outside: frozenset[str]
+    number: int | None = None
+    date: str | None = None
+    job: str | None = None
+    beside: tuple[str, ...] = ()
 
     def says(self, position: str, column: str) -> str | None:
         """What it has at a position in one of `PLANNED`: BOX/NAME, None if it has no shell there, or the row of the
@@ -114,7 +122,43 @@ def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         findings.report("broken-plan", f"is not a plan saved by fitmatch; {_AGAIN}, or remove the file", PAPER)
         return None
-    return SavedPlan(data, digest if isinstance(digest, str) else None, shells, housings, outside)
+    digest = digest if isinstance(digest, str) else None
+    beside = document.get("shared_with")
+    others = tuple(filter(None, map(str, beside))) if isinstance(beside, list) else ()
+    return SavedPlan(data, digest, shells, housings, outside, *_stamp_of(document), name, others)
+
+
+def _stamp_of(document: Mapping[str, Any]) -> tuple[int | None, str | None]:
+    number, day = document.get("plan_number"), document.get("plan_date")
+    counted = type(number) is int and number > 0
+    return number if counted else None, day if isinstance(day, str) and _DAY.fullmatch(day) else None
+
+
+def stamped(document: bytes, folder: Path, before: SavedPlan | None, others: Sequence[Path] = ()) -> bytes:
+    """The document with its number and the day, in place of the plan `before`. A plan with the same shells and
+    housings for the same inputs is still that plan, and keeps both. `others`: the folders that share it."""
+    after = plan_in(document, folder, Findings())
+    assert after is not None
+    number, day = 1, date.today().isoformat()
+    if before is not None:
+        number = before.number or 1
+        same = (before.shells, before.housings, before.digest) == (after.shells, after.housings, after.digest)
+        number, day = (number, before.date or day) if same else (number + 1, day)
+    elif kept := [plan.number or 1 for plan in replaced_plans(folder).values() if plan is not None]:
+        number = max(kept) + 1
+    stamp = {"plan_number": number, "plan_date": day}
+    shared = {"shared_with": [_seen_from(folder, other) for other in others]} if others else {}
+    start = "".join(f"  {json.dumps(key)}: {json.dumps(value)},\n" for key, value in (stamp | shared).items())
+    assert document.startswith(b"{\n")
+    return b"{\n" + start.encode() + document.removeprefix(b"{\n")
+
+
+def _seen_from(folder: Path, other: Path) -> str:
+    """The way to another folder, which both may be moved with; the whole of it where there is none."""
+    try:
+        return Path(os.path.relpath(other.resolve(), folder.resolve())).as_posix()
+    except ValueError:  # on another drive
+        return other.resolve().as_posix()
 
 
 def _job_in(document: Mapping[str, Any], folder: Path) -> tuple[str | None, Any]:

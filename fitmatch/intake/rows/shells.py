@@ -139,7 +139,7 @@ class _FileReader:
         i_shell, i_kind, i_half, i_box, i_grade, i_family, i_coating, i_measured, i_hold = map(
             columns.index, ("shell", "kind", "half", "box", "grade", "family", "coating", "measured", "hold")
         )
-        i_undersize, i_step = columns.index("undersize"), columns.index("step")
+        i_undersize, i_step, i_part = map(columns.index, ("undersize", "step", "part"))
         i_confirmed, i_copy = columns.index("wall_confirmed"), columns.index("copy_confirmed")
         compared = [columns.index(name) for name in pool.columns_compared]
         coating_at = pool.columns_compared.index("coating") if "coating" in pool.columns_compared else None
@@ -239,6 +239,7 @@ class _FileReader:
                 row,
                 measured,
                 intern(f"{cells[i_undersize].strip()} {cells[i_step].strip()}".strip()),
+                intern(cells[i_part].strip()),
             )
             shells.append(shell)
             if double:

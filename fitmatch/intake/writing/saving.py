@@ -16,7 +16,16 @@ from fitmatch.intake.job_toml.key_rows import JOB_FILE
 from fitmatch.intake.job_toml.settings import read_settings
 from fitmatch.intake.job_toml.sources import read_bytes, table_source
 from fitmatch.intake.rows.assembled import ASSEMBLED_FORM, referring
-from fitmatch.intake.rows.saved_plan import FILE, PAPER, SavedPlan, next_name, plan_in, replaced_plans, what_each_has
+from fitmatch.intake.rows.saved_plan import (
+    FILE,
+    PAPER,
+    SavedPlan,
+    next_name,
+    plan_in,
+    replaced_plans,
+    stamped,
+    what_each_has,
+)
 from fitmatch.intake.rows.sheet import Sheet
 from fitmatch.intake.tables.columns import has_header
 from fitmatch.intake.tables.opening import open_table
@@ -45,7 +54,8 @@ def to_save(documents: Sequence[tuple[Job, bytes]], *, force: bool) -> Saving:
     for at, (job, new) in enumerate(documents):
         exists = os.path.lexists(job.folder / FILE)
         old = read_bytes(job.folder, PAPER, Findings()) if exists else None
-        findings = _against(job.folder, old, new) if exists else Findings()
+        before = None if old is None else plan_in(old, job.folder, Findings())
+        findings = _against(job.folder, before, new) if exists else Findings()
         if len(new) > LARGEST_PLAN:
             sizes = f"{-(-len(new) // 10**6)} MB, and may have {LARGEST_PLAN // 10**6} MB"
             todo = "leave out --save, or take shells that will not be needed out of the job"
@@ -58,16 +68,16 @@ def to_save(documents: Sequence[tuple[Job, bytes]], *, force: bool) -> Saving:
             within = f"{job.name}/" if job.name else ""
             problems += [p._replace(file=f"{within}{p.file}", rank=(at, *p.rank)) for p in findings.problems]
             number += findings.number
-        files[job.folder / FILE] = new
+        others = [other.folder for other, _ in documents if other is not job]
+        files[job.folder / FILE] = stamped(new, job.folder, before, others)
     if problems:
         raise InputError(problems, number=number)
     return Saving(files, tuple(kept))
 
 
-def _against(folder: Path, old: bytes | None, new: bytes) -> Findings:
-    """The rows that refer to the old plan, if the new one has other shells or housings, or if the old one cannot be
-    read; what is wrong with their file, if that cannot be read."""
-    before = None if old is None else plan_in(old, folder, Findings())
+def _against(folder: Path, before: SavedPlan | None, new: bytes) -> Findings:
+    """The rows that refer to the old plan, if the new one has other shells or housings, or if the old one, None, cannot
+    be read; what is wrong with their file, if that cannot be read."""
     after = plan_in(new, folder, Findings())
     assert after is not None
     if before is not None and (before.shells, before.housings) == (after.shells, after.housings):

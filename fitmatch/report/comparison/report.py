@@ -33,7 +33,7 @@ def compared_text(compared: Compared, unit: str) -> str:
     blocks += without_rules(compared, scale)
     blocks += fewer_boxes(compared, scale)
     blocks += traded_off(compared, scale)
-    blocks += [_meanings(compared), [line for text in grounds(compared.answers, scale) for line in paragraph(text)]]
+    blocks += [_meanings(compared), [line for text in grounds(compared.job_plans, scale) for line in paragraph(text)]]
     return "\n\n".join("\n".join(block) for block in [*blocks, paragraph(CLOSING)] if block) + "\n"
 
 

@@ -6,6 +6,7 @@ from typing import Final
 from fitmatch.records.placements import KindFigures
 from fitmatch.records.plans import JobPlan, Plan
 from fitmatch.report.data.films import figure, film_value
+from fitmatch.report.data.rows import Table
 from fitmatch.report.data.values import chance_value, figures_value, proof_value
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.emit import Number, Value, document, length, named_values, rows_text
@@ -78,13 +79,18 @@ def compared_document(compared: Compared, unit: str) -> str:
 
 
 def compared_rows(compared: Compared, unit: str) -> str:
-    """All tables one below the other, the name of each in the first column; first the clearances of the plan by the
-    strategy asked for, position by position."""
+    """All tables one below the other as CSV, the name of each in the first column."""
+    table = compared_table(compared, unit)
+    return rows_text(table.columns, table.lengths, unit, table.rows)
+
+
+def compared_table(compared: Compared, unit: str) -> Table:
+    """All tables in one: first the clearances of the plan by the strategy asked for, position by position."""
     rows = [*_clearances(compared, unit), *(_cells(record, unit) for record in compared.records())]
     job = ("job",) if any(row.get("job") for row in rows) else ()
     columns = ("table", *job, "kind", *_OWN, *_POSITION[:2], *_POSITION[3:], "positions", *_FIGURES, *_AFTER)
     used = {name for row in rows for name, value in row.items() if value not in (None, "")}
-    return rows_text([name for name in columns if name in used], _LENGTHS, unit, rows)
+    return Table([name for name in columns if name in used], _LENGTHS, rows)
 
 
 def _found(found: Found, unit: str) -> dict[str, Value]:

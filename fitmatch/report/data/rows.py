@@ -1,8 +1,8 @@
-"""A plan as CSV: one row per position in file order, whether it was filled or not."""
+"""A plan as a table: one row per position in file order, whether it was filled or not."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import fields
-from typing import Final
+from typing import Final, NamedTuple
 
 from fitmatch.records.parts import SIDES, Position
 from fitmatch.records.placements import Placement
@@ -42,9 +42,31 @@ _LENGTHS: Final = (
 )
 
 
+class Table(NamedTuple):
+    """Columns and their rows; lengths, in one unit, are in the columns of `lengths`."""
+
+    columns: Sequence[str]
+    lengths: Container[str]
+    rows: Sequence[Mapping[str, Value]]
+
+
 def plan_rows(plan: Plan, unit: str) -> str:
-    """The whole table. Several jobs one after the other, with the name of the job before each position; columns for
-    housing, offset, wanted band and uncertainty only if a job has any."""
+    """The whole table as CSV."""
+    return _csv(plan_table(plan, unit), unit)
+
+
+def leftover_rows(plan: Plan, unit: str) -> str:
+    """The shells that are left over, for the store, as CSV."""
+    return _csv(leftover_table(plan, unit), unit)
+
+
+def _csv(table: Table, unit: str) -> str:
+    return rows_text(table.columns, table.lengths, unit, table.rows)
+
+
+def plan_table(plan: Plan, unit: str) -> Table:
+    """One row per position. Several jobs one after the other, with the name of the job before each position; columns
+    for housing, offset, wanted band and uncertainty only if a job has any."""
     certainties = [Certainty(one) for one in plan.plans]
     jobs = [one.job for one in plan.plans]
     further: list[str] = []
@@ -58,21 +80,21 @@ def plan_rows(plan: Plan, unit: str) -> str:
         further += ["uncertainty", "verdict"]
     columns = [*([] if plan.alone else ["job"]), *_WORDS, *_LENGTHS, *further, "remark"]
     lengths = (*_LENGTHS, "offset", "want_min", "want_max", "uncertainty")
-    rows = (row for one, certainty in zip(plan.plans, certainties, strict=True) for row in _rows(one, certainty, unit))
-    return rows_text(columns, lengths, unit, rows)
+    rows = [row for one, certainty in zip(plan.plans, certainties, strict=True) for row in _rows(one, certainty, unit)]
+    return Table(columns, lengths, rows)
 
 
-def leftover_rows(plan: Plan, unit: str) -> str:
-    """The shells that are left over, for the store: one row each, a column for every matched column."""
+def leftover_table(plan: Plan, unit: str) -> Table:
+    """The shells that are left over: one row each, a column for every matched column."""
     marks = plan.job.matched_columns
-    rows = (
+    rows = [
         {name: marks_of(plan.job, s).get(name, "") for name in marks}
         | {"shell": s.name, "box": s.box, "kind": s.kind, "half": s.half, "wall": length(s.wall_nm, unit)}
         | {"grade": s.grade or "", "family": s.family}
         for s in plan.leftover
-    )
+    ]
     columns = ["shell", "box", "kind", "half", "wall", "grade", "family"]
-    return rows_text([*columns, *(name for name in marks if name not in columns)], ("wall",), unit, rows)
+    return Table([*columns, *(name for name in marks if name not in columns)], ("wall",), rows)
 
 
 def _rows(plan: JobPlan, certainty: Certainty, unit: str) -> Iterator[Mapping[str, Value]]:

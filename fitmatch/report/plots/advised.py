@@ -30,7 +30,7 @@ def advised_picture(found: AdvisedJobs, unit: str, ending: str) -> bytes:
         "position inside, made for it alone; the text of `fitmatch advise` says by how much, and at what risk.",
         *([AFTER_METAL] if changes.intersection(METAL) else []),
         "The engine and bearing maker's limits come before any figure here.",
-        *grounds([found.answer], scale_for(unit, ())),
+        *grounds(found.answer.plans, scale_for(unit, ())),
     ]
     return sheet(title, notes, panels, ending)
 

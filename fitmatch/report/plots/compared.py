@@ -45,7 +45,7 @@ def compared_picture(compared: Compared, unit: str, ending: str) -> bytes:
     panels += [_trade_off(told, rows, scale) for told, rows in by_kind(compared, compared.trade_off or ())]
     title = "; ".join(job.title or job.folder.name for job in compared.jobs)
     notes = ["The sweep of targets is by strategy target."] if compared.targets else []
-    notes += [*grounds(compared.answers, scale)]
+    notes += [*grounds(compared.job_plans, scale)]
     if compared.films:
         notes += [f"NEEDS ATTENTION (x): {clean(text)}" for text in cautions(compared)]
         notes += [clean(text) for text in outside_limits(compared)]

@@ -6,7 +6,6 @@ from math import ceil
 from typing import Final, NamedTuple
 
 from fitmatch.records.doubted import doubted
-from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Job
 from fitmatch.records.keys import PositionKey, full_name
 from fitmatch.records.parts import ANY, SIDES, Position, Shell
@@ -28,11 +27,9 @@ from fitmatch.report.shared.layout import (
     whole,
 )
 from fitmatch.report.shared.scale import NOTHING, Scale
-from fitmatch.report.shared.states import DANGER, is_coated
-from fitmatch.report.text.positions import NOT_FILLED, NOT_MEASURED, shell_name
+from fitmatch.report.shared.states import DANGER, IN_DOUBT, NOT_FILLED, NOT_MEASURED, is_coated, side_of
+from fitmatch.report.text.positions import shell_name
 from fitmatch.rules.positions.guard import guard_of
-
-IN_DOUBT: Final = "IN DOUBT"
 
 _ASTERISK: Final = "*"  # in rows whose marks are told below the table
 
@@ -216,11 +213,6 @@ def _name(shell: Shell, boxes: Mapping[str, str]) -> str:
 
 def _drawn(placement: Placement, way: _Way) -> str:
     return whole(DANGER) if way.terse and not placement.within_limits else drawn(placement, way.last)
-
-
-def side_of(kind: str, side: str) -> str:
-    """What holds the half of that side: a cap holds the lower one, whichever way the engine hangs."""
-    return "cap" if side == "lower" else "block" if in_one_block(kind) else "beam"
 
 
 def _shell(placement: Placement, side: str) -> Shell:

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from fitmatch.records.job import Job
-from fitmatch.records.plans import JobPlan, Plan
+from fitmatch.records.plans import JobPlan
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.layout import clean, whole
 from fitmatch.report.shared.scale import Scale
@@ -46,9 +46,8 @@ def limits_from(job: Job) -> Mapping[str, str | None]:
     return {kind: job.fits[kind].limits_from for kind in job.kinds}
 
 
-def grounds(plans: Sequence[Plan], scale: Scale) -> list[str]:
+def grounds(ones: Sequence[JobPlan], scale: Scale) -> list[str]:
     """In sentences. What all jobs have in common is said once, otherwise by job."""
-    ones = [one for plan in plans for one in plan.plans]
     return _told([one.read for one in ones], [_uncertainty(one, scale) for one in ones])
 
 

@@ -2,12 +2,22 @@
 
 from typing import Final
 
+from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.placements import Placement
 from fitmatch.wording import listed
 
 DANGER: Final = "NOT TO BE ASSEMBLED"
+NOT_TO_BE_RUN: Final = "NOT TO BE RUN"
+IN_DOUBT: Final = "IN DOUBT"
+NOT_FILLED: Final = "NOT FILLED"
+NOT_MEASURED: Final = "NOT YET MEASURED"
+
+
+def side_of(kind: str, side: str) -> str:
+    """What holds the half of that side: a cap holds the lower one, whichever way the engine hangs."""
+    return "cap" if side == "lower" else "block" if in_one_block(kind) else "beam"
 
 
 def one_line(text: str) -> str:

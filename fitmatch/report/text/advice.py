@@ -34,7 +34,7 @@ def advised_text(found: AdvisedJobs, unit: str, *, full: bool = False) -> str:
     if left := helped[len(shown) :]:
         blocks.append(paragraph(f"And on {_names(left)}: add --full."))
     blocks += [_together(found, scale), _risks(shown)]
-    rests_on = grounds_without_answer(found.jobs) if found.answer is None else grounds([found.answer], scale)
+    rests_on = grounds_without_answer(found.jobs) if found.answer is None else grounds(found.answer.plans, scale)
     blocks += [[line for text in rests_on for line in paragraph(text)], paragraph(CLOSING)]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 

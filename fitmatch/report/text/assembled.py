@@ -8,11 +8,11 @@ from fitmatch.records.parts import Position
 from fitmatch.report.shared.box_names import by_letters, by_their_ends, legend
 from fitmatch.report.shared.layout import Column, clean, fits, items, paragraph, table, whole
 from fitmatch.report.shared.scale import Scale, scale_for
+from fitmatch.report.shared.states import NOT_TO_BE_RUN
 from fitmatch.report.text.attention import next_in_order
 from fitmatch.report.words.likely_causes import likely_causes, missing, refusal, why_not
 from fitmatch.wording import listed
 
-NOT_TO_BE_RUN = "NOT TO BE RUN"
 _UNITS = {
     "in": "Lengths in inches; differences in tenths (0.0001 in): + is looser than calculated, - is tighter.",
     "mm": "Lengths in millimetres; differences in um (0.001 mm): + is looser than calculated, - is tighter.",

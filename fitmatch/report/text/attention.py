@@ -11,8 +11,7 @@ from fitmatch.records.plans import JobPlan, Proof, Reason, Stray
 from fitmatch.report.screen.sure import INSIDE
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.layout import clean, items, paragraph, whole
-from fitmatch.report.shared.states import DANGER, missing_of, missing_words, unmeasured_shells
-from fitmatch.report.text.positions import NOT_FILLED, NOT_MEASURED
+from fitmatch.report.shared.states import DANGER, NOT_FILLED, NOT_MEASURED, missing_of, missing_words, unmeasured_shells
 from fitmatch.report.words.doubts import doubt_lines
 from fitmatch.report.words.reasons import misses_of, words_of
 from fitmatch.wording import listed

@@ -9,8 +9,8 @@ from fitmatch.records.placements import KindFigures, Placement
 from fitmatch.records.plans import Alternatives, GroupAnswer, OtherPlan, Plan
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.shared.scale import NOTHING, Scale
-from fitmatch.report.shared.states import DANGER
-from fitmatch.report.text.positions import NOT_FILLED, shell_name
+from fitmatch.report.shared.states import DANGER, NOT_FILLED
+from fitmatch.report.text.positions import shell_name
 
 _NEXT_BEST = "NEXT BEST PLANS (each has figures worse than the one before)"
 

@@ -7,9 +7,9 @@ from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Explanation, OtherPlan, Plan
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.shared.scale import Scale
-from fitmatch.report.shared.states import DANGER
+from fitmatch.report.shared.states import DANGER, NOT_FILLED
 from fitmatch.report.text.beside import Beside, answered, by_position, compared, figure_columns, put_in, shells_of
-from fitmatch.report.text.positions import NOT_FILLED, shell_name
+from fitmatch.report.text.positions import shell_name
 from fitmatch.report.words.reasons import words_of
 from fitmatch.wording import listed
 

@@ -11,8 +11,6 @@ from fitmatch.report.shared.scale import Scale
 from fitmatch.report.shared.states import is_coated
 from fitmatch.rules.positions.guard import guard_of
 
-NOT_FILLED = "NOT FILLED"
-NOT_MEASURED = "NOT YET MEASURED"
 _POSITION: Final = Column[Placement]("position", lambda p: whole(p.position.name), "left", wraps=True)
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.records.job import Job
 from fitmatch.records.placements import KindFigures
-from fitmatch.records.plans import Plan, Proof
+from fitmatch.records.plans import JobPlan, Plan, Proof
 from fitmatch.stages import now
 from fitmatch.study.film.films import Row as Film
 
@@ -194,7 +194,12 @@ class Compared:
     @property
     def jobs(self) -> tuple[Job, ...]:
         """All jobs, as they were read."""
-        return tuple(one.read for answer in self.answers for one in answer.plans)
+        return tuple(one.read for one in self.job_plans)
+
+    @property
+    def job_plans(self) -> tuple[JobPlan, ...]:
+        """The part of each job in the answers."""
+        return tuple(one for answer in self.answers for one in answer.plans)
 
     @property
     def warnings(self) -> tuple[str, ...]:

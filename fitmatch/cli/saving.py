@@ -1,0 +1,28 @@
+"""Keeping a plan in its job folders, as `assign --save` and `sheet` do."""
+
+from typing import TYPE_CHECKING, Final
+
+import click
+
+from fitmatch.wording import printable
+
+if TYPE_CHECKING:
+    from fitmatch.intake.writing.saving import Saving
+    from fitmatch.records.plans import Plan
+
+SAVED_AS: Final = "assignment.json"
+
+
+def save(plan: "Plan", *, force: bool = False) -> "Saving":
+    """Write the document into every job folder, in the unit of its job, or into none; returns what was written."""
+    from fitmatch.intake.writing.saving import to_save
+    from fitmatch.intake.writing.whole_files import write_all
+    from fitmatch.report.data.document import plan_document
+
+    saving = to_save([(one.job, plan_document(plan, one.job.unit).encode()) for one in plan.plans], force=force)
+    try:
+        write_all(saving.files)
+    except OSError as error:
+        text = f"{printable(error.filename)} cannot be written: {error.strerror}; nothing was saved"
+        raise click.ClickException(text) from error
+    return saving

@@ -1,0 +1,39 @@
+"""`--xlsx`: what is refused before the work begins, and writing the workbook."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import click
+
+from fitmatch.cli.console import Notes
+from fitmatch.wording import printable
+
+as_workbook = click.option(
+    "--xlsx",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Also write a workbook: a name that ends in .xlsx.",
+)
+
+
+def check_workbook(file: Path | None, *, force: bool) -> None:
+    """Before the work begins."""
+    if file is None:
+        return
+    if file.suffix.lower() != ".xlsx":
+        why = f"`{printable(file.name)}` is not the name of a workbook; write a name that ends in .xlsx"
+        raise click.BadParameter(why, param_hint="--xlsx")
+    if file.exists() and not force:
+        why = f"{printable(file)} is there already; add --force to replace it"
+        raise click.BadParameter(why, param_hint="--xlsx")
+
+
+def write_workbook(file: Path, data: Callable[[], bytes], notes: Notes) -> None:
+    """Make the workbook and write it, whole or not at all."""
+    from fitmatch.intake.writing.whole_files import write_whole
+
+    try:
+        write_whole(file, data(), file.parent)
+    except OSError as error:
+        raise click.ClickException(f"{printable(file)} cannot be written: {error.strerror}") from error
+    notes.say(f"written to {printable(file)}")

@@ -1,0 +1,104 @@
+"""The parts put on pages: one HTML file that needs nothing beside it, loads nothing and runs nothing."""
+
+import sys
+from base64 import b64encode
+from collections.abc import Callable, Collection, Mapping
+from contextlib import suppress
+from hashlib import sha256
+from pathlib import Path
+from typing import Any, Final
+
+from fitmatch.report.sheet.assembly import assembly
+from fitmatch.report.sheet.cards import REPEATS, cards
+from fitmatch.report.sheet.figures import figured
+from fitmatch.report.sheet.leftovers import leftovers
+from fitmatch.report.sheet.record import recorded
+from fitmatch.report.sheet.source import PARTS, Label, Shown, Source
+
+MARK: Final = (
+    b'<meta name="generator" content="fitmatch sheet">'  # near the beginning of every sheet, and of no other file
+)
+FAR: Final = 2_000  # bytes within which it stands
+
+_TEMPLATES: Final = Path(__file__).with_name("templates")
+_OF_A_PLAN: Final[Mapping[str, Callable[[Shown], Any]]] = {
+    "assembly": assembly,
+    "figures": figured,
+    "record": recorded,
+    "leftovers": leftovers,
+}
+_LONGEST_TITLE: Final = 60  # characters at the head of a printed page
+_USUAL: Final = Label(60, 30)  # for which the letters of a label are made
+
+
+def sheet(source: Source, parts: Collection[str] = PARTS) -> bytes:
+    """The file with these parts, in their usual order."""
+    from jinja2 import Environment, FileSystemBytecodeCache, FileSystemLoader, StrictUndefined
+    from jinja2.bccache import Bucket
+    from markupsafe import Markup
+
+    class Compiled(FileSystemBytecodeCache):
+        """Templates as compiled before, kept where Python keeps modules; where that is not allowed, nowhere."""
+
+        def dump_bytecode(self, bucket: Bucket) -> None:
+            with suppress(OSError):
+                Path(self.directory).mkdir(exist_ok=True)
+                super().dump_bytecode(bucket)
+
+    environment = Environment(
+        bytecode_cache=None if sys.dont_write_bytecode else Compiled(str(_TEMPLATES / "__pycache__")),
+        loader=FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    shown = source.shown
+    found: dict[str, Any] = {}
+    for part in (part for part in PARTS if part in parts):
+        if part == "cards":
+            found[part] = cards(source.job)
+        else:
+            assert shown is not None
+            found[part] = _OF_A_PLAN[part](shown)
+    style = _style(source)
+    text = environment.get_template("sheet.html").render(
+        title=source.job.title or source.job.folder.resolve().name,
+        parts=found,
+        shown=shown,
+        style=Markup(style),  # noqa: S704 (no text of the user's is in it but what `_css_text` made)
+        digest=b64encode(sha256(style.encode()).digest()).decode(),
+        repeats=range(1, REPEATS + 1),
+    )
+    return text.encode("utf-8", "replace")
+
+
+def _style(source: Source) -> str:
+    """The style of all parts, with what stands at the head and foot of every printed page."""
+    css = (_TEMPLATES / "sheet.css").read_text(encoding="utf-8")
+    shown, label = source.shown, source.label
+    title = source.job.title or source.job.folder.resolve().name
+    foot = "Measuring cards"
+    if shown is not None:
+        foot = f"{plan_line(shown)}; replaces all earlier sheets"
+    letters = min(label.width_mm / _USUAL.width_mm, label.height_mm / _USUAL.height_mm)
+    for name, value in {
+        "HEAD": _css_text(title if len(title) <= _LONGEST_TITLE else f"{title[: _LONGEST_TITLE - 3]}..."),
+        "FOOT": _css_text(foot),
+        "OVER": _css_text("VOID" if shown is not None and shown.changed else ""),
+        "LABEL-WIDTH": f"{label.width_mm:g}mm",
+        "LABEL-HEIGHT": f"{label.height_mm:g}mm",
+        "LABEL-LETTERS": f"{min(1.0, letters) * 7.5:.2f}pt",
+    }.items():
+        css = css.replace(f"@@{name}@@", value)
+    return css
+
+
+def plan_line(shown: Shown) -> str:
+    """Which plan it is."""
+    return f"Plan {shown.number} of {shown.date}" if shown.date else f"Plan {shown.number}, date not recorded"
+
+
+def _css_text(text: str) -> str:
+    """A text as CSS writes it, with every mark that could mean anything by its number."""
+    return '"' + "".join(c if (c.isascii() and c.isalnum()) or c == " " else f"\\{ord(c):06x} " for c in text) + '"'

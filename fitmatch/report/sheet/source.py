@@ -1,0 +1,73 @@
+"""What a sheet is made of, whichever of its parts are shown."""
+
+from typing import Final, NamedTuple
+
+from fitmatch.fit.answer.saved import Contradiction, rebuilt
+from fitmatch.gauging.assembled import Comparison, compare
+from fitmatch.intake.planned import Planned, refused_plan
+from fitmatch.intake.rows.saved_figures import Said
+from fitmatch.records.job import Job
+from fitmatch.records.parts import Shell
+from fitmatch.records.plans import JobPlan
+
+PARTS: Final = ("assembly", "figures", "record", "leftovers", "cards")
+A_PLAN: Final = frozenset(PARTS) - {"cards"}  # what they show
+
+
+class Label(NamedTuple):
+    """The size of a label to cut out, in millimetres."""
+
+    width_mm: float
+    height_mm: float
+
+
+class Shown(NamedTuple):
+    """A saved plan with its figures worked out again. `changed`: the inputs are others than those of the plan;
+    `compared`: what was read with the shells in, if anything was."""
+
+    plan: JobPlan
+    leftover: tuple[Shell, ...]
+    held: tuple[Shell, ...]
+    said: Said
+    number: int
+    date: str | None
+    changed: bool
+    compared: Comparison | None
+
+    def may_be_fitted(self, kind: str) -> bool:
+        """Whether a kind is whole, so that its shells may be fitted."""
+        return self.plan.is_ready(kind) and kind not in self.plan.waits_for
+
+    @property
+    def needs_attention(self) -> bool:
+        """Whether exit status 1 is due."""
+        whole = all(map(self.may_be_fitted, self.plan.job.kinds))
+        proven = all(proof.proven for proof in self.said.proofs.values())
+        return self.changed or not whole or not proven or self.plan.needs_attention
+
+
+class Source(NamedTuple):
+    """The job as read; `shown` is None where no part shows a plan."""
+
+    job: Job
+    shown: Shown | None
+    label: Label
+
+
+def shown_of(planned: Planned) -> Shown:
+    """The saved plan put together again. Raises InputError where the job, or the plan itself, contradicts it."""
+    plan, said, job = planned.plan, planned.said, planned.job
+    assert plan is not None and said is not None
+    try:
+        found = rebuilt(job, plan.shells, plan.housings, elsewhere=said.elsewhere, waits_for=said.waits_for)
+    except Contradiction as error:
+        raise refused_plan(job, error.faults) from None
+    if not planned.changed:
+        untold = [u.position.name for u in found.plan.unfilled if u.position.name not in said.told_of]
+        otherwise = [p.position.name for p in found.plan.placements if said.contradicts(p)]
+        faults = [f"{name}: its figures do not follow from the readings" for name in otherwise]
+        faults += [f"{name}: the plan does not tell of it" for name in untold]
+        if faults:
+            raise refused_plan(job, faults)
+    compared = compare(job, found.plan.doubts) if job.measuring.assembled else None
+    return Shown(found.plan, found.leftover, found.held, said, plan.number or 1, plan.date, planned.changed, compared)

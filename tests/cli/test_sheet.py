@@ -1,0 +1,416 @@
+"""`fitmatch sheet`: which plan it shows, what stands on it, what it refuses, and what it leaves alone."""
+
+import json
+import re
+import subprocess
+import sys
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from made.commands import Ran
+from made.sheet_jobs import HOSTILE, engine
+from oracles.html_page import Element, page_of
+
+import fitmatch
+from fitmatch.cli.new import samples_home
+from fitmatch.gauging.bench_check import bench_check
+from fitmatch.gauging.bench_path import bench_path
+from fitmatch.gauging.uncertainty.error_model import ErrorModel
+from fitmatch.records.keys import full_name
+
+MM = Decimal("25.4")
+PARTS = ["assembly", "figures", "record", "leftovers", "cards"]
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> Path:
+    """Four rods on two pins and three mains, two shells of each half for every position."""
+    return engine(tmp_path / "an engine", rods=4, mains=3)
+
+
+def sample(tmp_path: Path, name: str, capsys: pytest.CaptureFixture[str]) -> Path:
+    folder = tmp_path / name
+    assert Ran(capsys, "new", folder, "--sample", name).status == 0
+    return folder
+
+
+def page(folder: Path) -> Element:
+    return page_of((folder / "sheet.html").read_text(encoding="utf-8"))
+
+
+def blocks(folder: Path) -> dict[str, Element]:
+    found = [one for one in page(folder).all() if "data-position" in one.attributes]
+    assert len({one["data-position"] for one in found}) == len(found)
+    return {one["data-position"]: one for one in found}
+
+
+def saved(folder: Path) -> dict[str, dict[str, object]]:
+    document = json.loads((folder / "assignment.json").read_text(encoding="utf-8"))
+    return {p["position"]: p for p in document["positions"]}
+
+
+def change(folder: Path, name: str, before: str, after: str) -> None:
+    text = (folder / name).read_text(encoding="utf-8")
+    assert before in text
+    (folder / name).write_text(text.replace(before, after, 1), encoding="utf-8")
+
+
+def amounts(text: str, unit: str) -> list[Decimal]:
+    return [Decimal(found) for found in re.findall(rf"(-?[0-9]+\.[0-9]+) {unit}\b", text)]
+
+
+@pytest.mark.parametrize("unit", ["in", "mm"])
+def test_every_position_is_one_block_with_all_that_is_needed(
+    unit: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Every position has one block: its name, both shells with their boxes, sides and walls, wall sum and clearance in
+    both units, to the digit those of the JSON document; eight boxes to tick."""
+    folder = engine(tmp_path / "an engine", rods=4, mains=3, unit=unit)
+    answer = {p["position"]: p for p in json.loads(Ran(capsys, "assign", folder, "--json").out)["positions"]}
+    assert Ran(capsys, "sheet", folder).status == 0
+    found = blocks(folder)
+    assert list(found) == ["M1", "M2", "M3", "R1", "R2", "R3", "R4"]
+    for name, p in answer.items():
+        block = found[name]
+        assert name in next(block.all("h4")).text and len(list(block.all(cls="tick"))) == 8
+        halves = [one.text for one in next(block.all(cls="halves")).inside if isinstance(one, Element)]
+        for side, text in zip(("upper", "lower"), halves, strict=True):
+            place = "cap" if side == "lower" else "beam" if name.startswith("R") else "block"
+            assert text.startswith(f"{side} ({place})")
+            assert f" {p[side]['shell']} box {p[side]['box']} wall {p[side]['wall']}" in text
+        sums = next(block.all(cls="sums")).text
+        own, other = (amounts(sums, u) for u in ("in", "mm"))
+        mine = (own if unit == "in" else other)[:2]
+        assert mine == [Decimal(str(p["wall_sum"])), Decimal(str(p["clearance"]))]
+        assert [abs(a * MM - b) < Decimal("0.001") for a, b in zip(own[:2], other[:2], strict=True)] == [True, True]
+
+
+def test_the_bench_check_is_the_gauge_s_own(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What the micrometer is set to and what the gauge will show are those of the bench check, in the job's unit."""
+    folder = sample(tmp_path, "metrology-bench", capsys)
+    assert Ran(capsys, "sheet", folder).status == 0
+    job = fitmatch.read_job(folder)
+    plan = fitmatch.assign(job)
+    for p in plan.placements:
+        found, block = bench_check(job, p, ErrorModel(job)), blocks(folder)[p.position.name]
+        assert Decimal(block["data-set-to"]) * 10**6 == found.set_to_nm
+        assert Decimal(block["data-expect"]) * 10**6 == found.expect_nm
+        text = block.text
+        assert f"set mic-1 {found.set_to_nm / 1e6:.4f} mm" in text
+        assert f"expect on bore-1 {block['data-expect']} mm" in text
+
+
+def test_it_shows_the_saved_plan_and_no_newer_one(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A plan saved by another strategy is the one that is shown, with its number and date on the page, though `assign`
+    would now give another."""
+    assert Ran(capsys, "assign", job, "--save", "--strategy", "even").status == 0
+    assert Ran(capsys, "sheet", job).status == 0
+    kept = saved(job)
+    best = {p["position"]: p for p in json.loads(Ran(capsys, "assign", job, "--json").out)["positions"]}
+    assert any(kept[name]["clearance"] != best[name]["clearance"] for name in kept)
+    for name, block in blocks(job).items():
+        assert f"clearance {kept[name]['clearance']}" in block.text
+    assert re.search(r"Plan 1 of 20\d\d-\d\d-\d\d; replaces all earlier sheets", page(job).text)
+    assert "strategy even" in page(job).text
+
+
+def test_without_a_plan_it_is_made_and_saved(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Where none is saved, the job is solved and saved as `assign --save` does it, and told so; cards alone need none
+    and save none."""
+    assert Ran(capsys, "sheet", job, "--only", "cards").status == 0
+    assert not (job / "assignment.json").exists() and "Plan 1" not in page(job).text
+    ran = Ran(capsys, "sheet", job)
+    assert (ran.status, ran.out) == (0, "")
+    assert ran.err == f"saved to {job / 'assignment.json'}\nwritten to {job / 'sheet.html'}\n"
+    first = (job / "assignment.json").read_bytes()
+    Ran(capsys, "assign", job, "--save")
+    assert (job / "assignment.json").read_bytes() == first
+
+
+def test_changed_inputs_make_it_void(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Once an input has changed the sheet says VOID, has no box to tick, and the exit status is 1; words for the
+    record change nothing. Saved again it is good again, as the next plan."""
+    assert Ran(capsys, "sheet", job).status == 0
+    good = (job / "sheet.html").read_text(encoding="utf-8")
+    assert "VOID" not in good
+    change(job, "job.toml", "title", "# looked at\ntitle")
+    ran = Ran(capsys, "sheet", job)
+    assert ran.status == 1 and "the sheet is VOID" in ran.err
+    text = (job / "sheet.html").read_text(encoding="utf-8")
+    assert "VOID" in page(job).text and '@top-right { content: "VOID"' in text
+    assert not list(page(job).all(cls="tick"))
+    assert Ran(capsys, "assign", job, "--save").status == 0 and Ran(capsys, "sheet", job).status == 0
+    assert "Plan 2 of" in page(job).text and "VOID" not in page(job).text
+    (job / "job.toml").write_text((job / "job.toml").read_text("utf-8") + '[record]\ncrank = "7"\n', encoding="utf-8")
+    assert Ran(capsys, "sheet", job).status == 0 and "crank 7" in page(job).text
+
+
+def test_a_plan_that_is_contradicted_is_refused(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A saved plan with a shell in two places, a figure that does not follow, a shell that is no longer there or a
+    position left out is refused with exit 2, and nothing is written."""
+    assert Ran(capsys, "assign", job, "--save").status == 0
+    good = (job / "assignment.json").read_text(encoding="utf-8")
+    for what in ("swapped", "clearance", "gone", "left out"):
+        document = json.loads(good)
+        first, second = document["positions"][:2]
+        if what == "swapped":
+            first["upper"] = second["upper"]
+        elif what == "clearance":
+            first["clearance"] += 0.0001
+        elif what == "left out":
+            document["positions"].remove(first)
+        else:
+            first["upper"]["shell"] = "no such"
+        (job / "assignment.json").write_text(json.dumps(document), encoding="utf-8")
+        ran = Ran(capsys, "sheet", job)
+        assert (ran.status, ran.out) == (2, "") and not (job / "sheet.html").exists()
+        assert (
+            "assignment.json: cannot be shown: " in ran.err and "`fitmatch assign --save` makes a new plan" in ran.err
+        )
+
+
+def test_a_learned_seating_contradicts_no_plan(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`assembled --learn` keeps the saved plan up to date: the sheet is good, with the seating in its clearances, and
+    the record has the assembled readings."""
+    folder = sample(tmp_path, "metrology-bench", capsys)
+    assert Ran(capsys, "assign", folder, "--save").status == 0
+    change(folder, "assembled.csv", "M1,3,5", "M1,,")
+    before = saved(folder)["M1"]["clearance"]
+    assert Ran(capsys, "assembled", folder, "--learn").status == 0
+    assert Ran(capsys, "sheet", folder).status == 0
+    now = amounts(next(blocks(folder)["M1"].all(cls="clearance")).text, "mm")[0]
+    assert now != Decimal(str(before))
+    record = next(one for one in page(folder).all("section") if one["class"] == "part record").text
+    assert "seating 0.00325 mm counted in" in record and "0.05116" in record
+
+
+def test_what_is_not_to_be_assembled_has_no_box_to_tick(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Neither a kind that is not whole nor a position NOT TO BE ASSEMBLED has boxes to tick, and the exit status is 1;
+    the kind that is whole has them."""
+    folder = sample(tmp_path, "short-of-shells", capsys)
+    assert Ran(capsys, "sheet", folder).status == 1
+    document = json.loads((folder / "assignment.json").read_text(encoding="utf-8"))
+    inside = {p["position"] for p in document["positions"] if p["within_limits"]}
+    bad = {p["position"] for p in document["positions"]} - inside
+    kinds = {p["kind"] for p in (*document["positions"], *document["unfilled"])}
+    broken = {p["kind"] for p in document["positions"] if not p["within_limits"]}
+    broken |= {p["kind"] for p in document["unfilled"]}
+    whole = kinds - broken
+    found = blocks(folder)
+    assert broken and (bad or document["unfilled"])
+    for name, block in found.items():
+        kind = "rod" if name.startswith("R") else "main"
+        assert bool(list(block.all(cls="tick"))) == (kind in whole)
+        assert ("NOT TO BE ASSEMBLED" in block.text) == (name in bad)
+        assert ("NOT FILLED" in block.text) == (name in {p["position"] for p in document["unfilled"]})
+    text = page(folder).text
+    assert all(f"Fit no shell of {kind} yet" in text for kind in broken)
+
+
+def test_sixes_and_nines_are_underlined(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """In every name of a shell each 6 and each 9 is underlined, and nothing else."""
+    shells = (job / "shells" / "rods.csv").read_text(encoding="utf-8")
+    (job / "shells" / "rods.csv").write_text(re.sub(r"(?m)^([ul])(\d)", r"\g<1>69\2", shells), encoding="utf-8")
+    assert Ran(capsys, "sheet", job).status == 0
+    names = [one for block in blocks(job).values() for one in block.all(cls="shell")]
+    assert len(names) == 14 and sum("69" in one.text for one in names) == 8
+    for one in names:
+        assert [u.text for u in one.all("u")] == re.findall("[69]", one.text)
+
+
+def test_each_part_alone(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`--only` writes that part and no other; given twice, both in the usual order."""
+    for part in PARTS:
+        assert Ran(capsys, "sheet", job, "--only", part, "--output", job / "one.html").status == 0
+        assert Ran(capsys, "sheet", job, "--only", part, "--only", "record", "--output", job / "two.html").status == 0
+        for name, parts in (("one", [part]), ("two", [p for p in PARTS if p in (part, "record")])):
+            found = page_of((job / f"{name}.html").read_text(encoding="utf-8"))
+            assert [s["id"] for s in found.all("section") if "part" in s.classes] == parts
+
+
+def test_nothing_else_is_replaced(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A file that `sheet` did not write stays as it is, exit 2, and no plan is saved; --force replaces it, and a sheet
+    is replaced without being asked. A folder in the way, or no folder, is refused."""
+    (job / "sheet.html").write_text("<p>mine", encoding="utf-8")
+    ran = Ran(capsys, "sheet", job)
+    assert ran.status == 2 and "is there already and is not a sheet; add --force to replace it" in ran.err
+    assert (job / "sheet.html").read_text(encoding="utf-8") == "<p>mine" and not (job / "assignment.json").exists()
+    assert Ran(capsys, "sheet", job, "--force").status == 0 and Ran(capsys, "sheet", job).status == 0
+    assert Ran(capsys, "sheet", job, "--output", job / "shells").status == 2
+    assert Ran(capsys, "sheet", job, "--output", job / "no such" / "sheet.html").status == 2
+    assert Ran(capsys, "sheet", job / "no such").status == 2
+
+
+def test_a_plan_that_cannot_be_made(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Where nothing is measured there is no plan to show: exit 2 and nothing written; cards can be printed, one line
+    for each reading in the order of `measure`."""
+    folder = tmp_path / "blank"
+    assert Ran(capsys, "new", folder, "--rods", "2", "--mains", "3").status == 0
+    for before, after in (('min      = "..."', "min = 0.001"), ('max      = "..."', "max = 0.003")):
+        for _ in range(2):
+            change(folder, "job.toml", before, after)
+    ran = Ran(capsys, "sheet", folder)
+    assert ran.status == 2 and "no plan is saved, and none can be made" in ran.err
+    assert not (folder / "assignment.json").exists() and not (folder / "sheet.html").exists()
+    assert Ran(capsys, "sheet", folder, "--only", "cards").status == 0
+    asked = bench_path(fitmatch.read_job(folder))
+    rows = [row for table in page(folder).all("table", cls="card") for row in table.all("tr") if list(row.all("td"))]
+    assert [next(row.all("th")).text.split()[0] for row in rows] == [
+        one.key[1] if isinstance(one.key, tuple) else one.item for one in asked
+    ]
+    assert all(len(list(row.all("td", cls="write"))) == 3 for row in rows)
+
+
+def test_cards_are_the_same_once_all_is_measured(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Readings that are there take nothing off the cards: a part is measured again by the same card."""
+    assert Ran(capsys, "sheet", job, "--only", "cards").status == 0
+    measured = page(job).text
+    for name, column in (("positions.csv", 2), ("shells/rods.csv", 3), ("shells/mains.csv", 3)):
+        head, *rows = (job / name).read_text(encoding="utf-8").splitlines()
+        cells = [row.split(",") for row in rows]
+        for row in cells:
+            row[column : column + (2 if name == "positions.csv" else 1)] = [""] * (2 if name == "positions.csv" else 1)
+        (job / name).write_text("\n".join([head, *map(",".join, cells)]) + "\n", encoding="utf-8")
+    assert Ran(capsys, "sheet", job, "--only", "cards").status == 0
+    assert page(job).text == measured
+
+
+@pytest.mark.parametrize("size", ["60", "60x30x2", "191x30", "60x241", "39x30", "60x19", "-60x30", "60 x 30", "axb"])
+def test_labels_that_do_not_fit_the_paper(size: str, job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What is no size, or does not fit A4 and Letter or its own letters, is refused with exit 2, nothing written."""
+    ran = Ran(capsys, "sheet", job, "--label", size)
+    assert ran.status == 2 and "--label" in ran.err
+    assert not (job / "sheet.html").exists() and not (job / "assignment.json").exists()
+
+
+def test_what_goes_back_where(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Every shell that is left over, and every one on hold, is named with its box and has a label of the size asked
+    for, with all that is known of it; no other shell has."""
+    shells = (job / "shells" / "rods.csv").read_text(encoding="utf-8").splitlines()
+    shells = [f"{line},{'hold' if i == 0 else 'dropped' if i == 1 else ''}" for i, line in enumerate(shells)]
+    (job / "shells" / "rods.csv").write_text("\n".join(shells) + "\n", encoding="utf-8")
+    assert Ran(capsys, "sheet", job, "--label", "70x37.5").status == 0
+    document = json.loads((job / "assignment.json").read_text(encoding="utf-8"))
+    labels = [one.text for one in page(job).all(cls="label")]
+    left = [(s["box"], s["shell"]) for s in (*document["leftover"], *document["held"])]
+    assert len(labels) == len(left) and len(document["held"]) == 1
+    for box, name in left:
+        assert sum(text.startswith(f"{name} ") and f"; box {box} " in text for text in labels) == 1
+    (held,) = [text for text in labels if "HELD: dropped" in text]
+    assert "step" not in held and sum("step 0.25" in text for text in labels) > 3
+    assert all("wall 0.0" in text and " mm)" in text and "measured with mic-1" in text for text in labels)
+    css = (job / "sheet.html").read_text(encoding="utf-8")
+    assert "min(100%, 70mm)" in css and "min-height: 37.5mm" in css
+
+
+def test_hostile_names_do_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Names, notes, titles and records that look like markup, style, template or script stand on the page as they were
+    typed; the page has no script, no attribute that could run anything, and forbids itself all but its own style."""
+    long = "".join(HOSTILE).replace("/", "")[:150]
+    words = "".join(HOSTILE)
+    folder = engine(tmp_path / "x", rods=2, mains=2, long=long, title=words, note=words, record=words)
+    assert Ran(capsys, "sheet", folder).status == 0
+    found = page(folder)
+    tags = {one.tag for one in found.all()}
+    assert not tags & {"script", "img", "iframe", "object", "embed", "base", "foreignobject", "animate"}
+    names = {name for one in found.all() for name in one.attributes}
+    assert not any(name.startswith("on") or name in ("style", "src", "action") for name in names)
+    assert {one["href"] for one in found.all("a")} == {f"#{part}" for part in PARTS}
+    head = next(found.all("head"))
+    policy = next(one["content"] for one in head.all("meta") if "http-equiv" in one.attributes)
+    assert policy.startswith("default-src 'none'") and "unsafe" not in policy
+    assert next(found.all("html"))["lang"] == "en" and len(list(found.all("style"))) == 1
+    style = "".join(one for one in next(found.all("style")).inside if isinstance(one, str))
+    assert "display:none}" not in style and "color: red" not in style
+    spaced = " ".join(words.split())
+    assert found.text.count(spaced) >= 6 and next(found.all("h1")).text == spaced
+    assert set(blocks(folder)) == {f"{letter}{n}{long}" for letter in "RM" for n in (1, 2)}
+
+
+def test_every_drawing_says_what_it_shows(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Every drawing has a title; that of the crank names every position, that of a clearance its limits."""
+    assert Ran(capsys, "sheet", job).status == 0
+    drawings = list(page(job).all("svg"))
+    titles = [next(one.all("title")).text for one in drawings]
+    assert all(one["role"] == "img" for one in drawings) and all(titles)
+    assert titles[0] == ("The crank from front to flywheel: main M1, rod R1, rod R2, main M2, rod R3, rod R4, main M3")
+    assert sum("limits 0.00140 to 0.00340 in" in title for title in titles) == 7
+
+
+def test_a_plan_of_several_jobs_is_shown_job_by_job(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Of a plan that several engines share each folder's sheet shows its own positions; shells that went to the other
+    are not left over, and a kind that is not whole in the other is not begun in this one."""
+    family = 'family = ["plain"]\n'
+    names = ("one", "two")
+    folders = [engine(tmp_path / name, rods=2, mains=2, long="plain", turn=i) for i, name in enumerate(names)]
+    for folder in folders:
+        text = (folder / "job.toml").read_text(encoding="utf-8")
+        (folder / "job.toml").write_text(text.replace("limits_from", f"{family}limits_from"), encoding="utf-8")
+        for path in list((folder / "shells").iterdir()):
+            path.rename(path.with_name(f"{folder.name}-{path.name}"))
+    assert Ran(capsys, "assign", *folders, "--save").status == 0
+    shown = []
+    for folder in folders:
+        ran = Ran(capsys, "sheet", folder)
+        assert ran.status == 0, ran.err
+        document = json.loads((folder / "assignment.json").read_text(encoding="utf-8"))
+        mine = [p for p in document["positions"] if p["job"] == folder.name]
+        for p in mine:
+            assert p["upper"]["shell"] in blocks(folder)[p["position"]].text
+        own = {full_name(s.key) for s in fitmatch.read_job(folder).shells}
+        used = {f"{p[s]['box']}/{p[s]['shell']}" for p in document["positions"] for s in ("upper", "lower")}
+        assert len(list(page(folder).all(cls="label"))) == len(own - used)
+        shown.append(used & own)
+    change(folders[1], "positions.csv", "R1plain,rod,1.81620", "R1plain,rod,1.81320")
+    assert Ran(capsys, "assign", *folders, "--save").status == 1
+    ran = Ran(capsys, "sheet", folders[0])
+    assert ran.status == 1 and "its shells may still change for two" in page(folders[0]).text
+    ticked = {name[0] for name, block in blocks(folders[0]).items() if list(block.all(cls="tick"))}
+    assert ticked == {"M"}
+
+
+def test_a_housing_that_moved_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Where housings may move, the block that one went to says whose it is, and so does the record; the others say
+    nothing of it."""
+    folder = engine(tmp_path / "x", rods=6, mains=2, more='[rules]\nmovable = ["rod"]\n')
+    assert Ran(capsys, "sheet", folder).status == 0
+    moved = {name: p["housing"] for name, p in saved(folder).items() if p["housing"] != name}
+    assert moved
+    for name, block in blocks(folder).items():
+        told = re.findall(r"the housing of (\S+) goes here", block.text)
+        assert told == ([moved[name]] if name in moved else [])
+
+
+def test_other_commands_load_no_templates(job: Path) -> None:
+    """`assign` loads neither the template library nor any of the sheet."""
+    code = (
+        "import sys\nfrom fitmatch.cli.main import main\ntry:\n    main(sys.argv[1:])\n"
+        "finally:\n    print(*(n for n in sys.modules if 'jinja' in n or 'sheet.' in n), file=sys.stderr)"
+    )
+    ran = subprocess.run(
+        [sys.executable, "-c", code, "assign", str(job), "--quiet", "--save"],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (ran.returncode, ran.stderr.strip()) == (0, "")
+
+
+@pytest.mark.deep
+def test_sixty_positions_fit_into_two_megabytes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A sheet of sixty positions has all of them and is below two million bytes."""
+    folder = engine(tmp_path / "large", rods=40, mains=20)
+    assert Ran(capsys, "sheet", folder).status == 0
+    assert len(blocks(folder)) == 60 and (folder / "sheet.html").stat().st_size < 2_000_000
+
+
+def test_every_sample_has_its_sheet(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Of each sample there is a sheet that is well formed, and the same files give the same sheet."""
+    for home in sorted(samples_home().glob("*/job.toml")):
+        folder = sample(tmp_path, home.parent.name, capsys)
+        status = Ran(capsys, "assign", folder, "--save", "--quiet").status
+        assert Ran(capsys, "sheet", folder, "--quiet").status == status
+        first = (folder / "sheet.html").read_bytes()
+        assert Ran(capsys, "sheet", folder, "--quiet").status == status
+        assert (folder / "sheet.html").read_bytes() == first and page(folder).text

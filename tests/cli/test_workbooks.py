@@ -1,0 +1,99 @@
+"""`--xlsx`: answers as workbooks, read back by pandas."""
+
+from io import StringIO
+from pathlib import Path
+from zipfile import ZipFile
+
+import pandas
+import pytest
+from made.commands import Ran
+from made.sheet_jobs import engine
+
+SHELLS = ("upper_shell", "lower_shell", "upper_box", "lower_box", "position", "kind")
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> Path:
+    """Three rods and two mains; grades and a reason for a hold that look like formulas, names that look like
+    numbers."""
+    folder = engine(tmp_path / "x", rods=3, mains=2)
+    head, *rows = (folder / "shells" / "rods.csv").read_text(encoding="utf-8").splitlines()
+    rows = [f"0{i},{row.partition(',')[2]},=1+1,{'@SUM(1)' if i == 3 else ''}" for i, row in enumerate(rows)]
+    (folder / "shells" / "rods.csv").write_text("\n".join([f"{head},grade,hold", *rows]) + "\n", encoding="utf-8")
+    return folder
+
+
+def books(path: Path) -> dict[str, pandas.DataFrame]:
+    kept = dict.fromkeys((*SHELLS, "shell", "box", "grade", "hold"), str)
+    found: dict[str, pandas.DataFrame] = pandas.read_excel(path, sheet_name=None, dtype=kept, keep_default_na=False)
+    return found
+
+
+@pytest.mark.parametrize("unit", ["in", "mm"])
+def test_a_plan_as_a_workbook(unit: str, job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Positions and leftovers have the columns and the figures of both CSV tables, every length in both units, the
+    one asked for first; kinds have the plan beside both baselines, and held shells their reasons."""
+    words = ("assign", job, "--unit", unit)
+    plain = pandas.read_csv(StringIO(Ran(capsys, *words, "--csv").out), dtype=dict.fromkeys(SHELLS, str))
+    left = pandas.read_csv(StringIO(Ran(capsys, *words, "--csv", "leftovers").out), dtype={"shell": str})
+    ran = Ran(capsys, *words, "--xlsx", tmp_path / "plan.xlsx")
+    assert ran.status == 0 and f"written to {tmp_path / 'plan.xlsx'}" in ran.err and "ROD:" in ran.out
+    found = books(tmp_path / "plan.xlsx")
+    assert list(found) == ["positions", "kinds", "leftover", "held"]
+    other = "mm" if unit == "in" else "in"
+    per = 25.4 if unit == "in" else 1 / 25.4
+    for shown, csv_table in ((found["positions"], plain), (found["leftover"], left)):
+        assert [name for name in shown if not name.endswith(f"[{other}]")] == list(csv_table)
+        for name in csv_table:
+            if name.endswith(f"[{unit}]") and csv_table[name].notna().all():
+                assert (shown[name] == csv_table[name]).all()
+                assert shown[f"{name.partition('[')[0]}[{other}]"].to_list() == pytest.approx(
+                    (csv_table[name] * per).to_list(), abs=1e-6
+                )
+    assert found["positions"]["upper_shell"].to_list() == plain["upper_shell"].to_list()
+    assert set(found["leftover"]["grade"]) == {"", "=1+1"} and found["held"]["hold"].to_list() == ["@SUM(1)"]
+    assert found["kinds"]["plan"].to_list() == ["this plan", "as-boxed", "by-hand"] * 2
+    assert found["positions"]["clearance [in]"].dtype == float and found["kinds"]["filled"].dtype == int
+
+
+def test_no_text_is_a_formula(job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """No cell of a workbook is a formula; a text that begins like one is marked so that it stays a text when typed
+    over. Headings stay in sight."""
+    assert Ran(capsys, "assign", job, "--xlsx", tmp_path / "plan.xlsx").status == 0
+    with ZipFile(tmp_path / "plan.xlsx") as book:
+        sheets = [book.read(name) for name in book.namelist() if name.startswith("xl/worksheets/sheet")]
+        assert len(sheets) == 4 and not any(b"<f>" in sheet or b"<f " in sheet for sheet in sheets)
+        assert all(b'state="frozen"' in sheet for sheet in sheets)
+        parts = b"".join(map(book.read, book.namelist()))
+        assert b'quotePrefix="1"' in parts and b"=1+1</t>" in parts
+
+
+def test_a_comparison_as_a_workbook(job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Every table that was asked for has a sheet of its own, with the rows of the CSV."""
+    words = ("compare", job, "--rules", "--boxes")
+    ran = Ran(capsys, *words, "--csv", "--xlsx", tmp_path / "plans.xlsx")
+    assert ran.status == 0
+    plain = pandas.read_csv(StringIO(ran.out))
+    found = books(tmp_path / "plans.xlsx")
+    assert list(found) == list(dict.fromkeys(plain["table"])) == ["clearances", "plans", "rules", "boxes"]
+    for name, shown in found.items():
+        mine = plain[plain["table"] == name]
+        assert len(shown) == len(mine)
+        for column in ("worst_deviation [in]", "spread [in]", "clearance [in]"):
+            if column in shown:
+                assert shown[column].to_list() == pytest.approx(mine[column].to_list())
+    squares = found["plans"][["sum_squared_deviation [in²]", "sum_squared_deviation [mm²]"]]
+    assert (squares.iloc[:, 0] * 25.4**2).to_list() == pytest.approx(squares.iloc[:, 1].to_list(), rel=1e-3)
+
+
+@pytest.mark.parametrize("command", ["assign", "compare"])
+def test_what_is_in_the_way_stays(command: str, job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A file that is there is replaced with --force only; another ending, or a folder that is not there, is refused;
+    each with exit 2 before anything is written."""
+    path = tmp_path / "plan.xlsx"
+    path.write_bytes(b"mine")
+    assert Ran(capsys, command, job, "--xlsx", path).status == 2 and path.read_bytes() == b"mine"
+    assert Ran(capsys, command, job, "--xlsx", tmp_path / "plan.xls").status == 2
+    if command == "assign":
+        assert Ran(capsys, command, job, "--xlsx", tmp_path / "none" / "plan.xlsx").status == 2
+        assert Ran(capsys, command, job, "--xlsx", path, "--force").status == 0 and path.read_bytes() != b"mine"

@@ -1,0 +1,198 @@
+"""Sheets in a real browser and on paper, and workbooks in an office suite: what only other programs can tell."""
+
+import csv
+import json
+import os
+import re
+import shutil
+import subprocess
+from pathlib import Path
+from typing import Any
+
+import pytest
+from made.commands import Ran
+from made.sheet_jobs import HOSTILE, engine
+from pypdf import PdfReader
+
+HERE = Path(__file__).parent
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+WORDS = "".join(HOSTILE)
+Page = dict[str, Any]
+
+pytestmark = pytest.mark.outside
+
+
+def tool(*names: str) -> str:
+    """The path of an installed program; without it the test is skipped, which .ci/run does not accept."""
+    found = next(filter(None, map(shutil.which, names)), None)
+    if found is None:
+        pytest.skip(f"none of {', '.join(names)} is installed")
+    return found
+
+
+def looked_at(pages: list[tuple[Path, Path | None]]) -> list[Page]:
+    """What the browser says of pages, each printed to a PDF where a name is given for it."""
+    if not (HERE / "node_modules").exists():
+        pytest.skip("npm install in tests/outside is missing")
+    asked = [{"file": str(page), "pdf": pdf and str(pdf), "rules": page.parent.name in RULED} for page, pdf in pages]
+    ran = subprocess.run(
+        [tool("node"), HERE / "look.mjs"],
+        input=json.dumps(asked),
+        env={**os.environ, "BROWSER_PATH": tool(*BROWSERS)},
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+    assert ran.returncode == 0, ran.stderr
+    found: list[Page] = json.loads(ran.stdout)
+    return found
+
+
+JOBS: dict[str, dict[str, Any]] = {
+    "three": {"rods": 2, "mains": 1, "unit": "mm"},
+    "thirteen": {"rods": 8, "mains": 5, "title": "Engine 0815, winter overhaul", "record": "No. 7"},
+    "sixty": {"rods": 40, "mains": 20},
+    "long": {"rods": 14, "mains": 10, "unit": "mm", "long": " with a name that goes on and on, as some do"},
+    "hostile": {
+        "rods": 2, "mains": 2, "long": WORDS.replace("/", "")[:150], "title": WORDS, "note": WORDS, "record": WORDS,
+    },
+    "void": {"rods": 4, "mains": 3},
+}  # fmt: skip
+PRINTED = ("thirteen", "sixty", "void")
+RULED = ("three", "void", "bad")  # of which the rules of accessibility are asked, as that takes long
+
+
+@pytest.fixture(scope="module")
+def seen(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Path, Page]]:
+    """The folder of every job, and what the browser says of its sheet."""
+    home = tmp_path_factory.mktemp("sheets")
+    folders = {name: engine(home / name, **job) for name, job in JOBS.items()}
+    tool(*BROWSERS)
+    for name, folder in folders.items():
+        _run("assign", folder, "--save")
+        if name == "void":
+            with (folder / "job.toml").open("a", encoding="utf-8") as file:
+                file.write("# changed since\n")
+        _run("sheet", folder)
+    pages = [(f / "sheet.html", f / "sheet" if name in PRINTED else None) for name, f in folders.items()]
+    return dict(zip(folders, zip(folders.values(), looked_at(pages), strict=True), strict=True))
+
+
+def _run(*words: object) -> None:
+    from fitmatch.cli.main import main
+
+    with pytest.raises(SystemExit) as left:
+        main([*map(str, words), "--quiet"])
+    assert left.value.code in (0, 1)
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_a_sheet_in_a_browser(name: str, seen: dict[str, tuple[Path, Page]]) -> None:
+    """At the widths of a telephone, a tablet and a desk, light and dark, and as printed: no text is clipped or stands
+    over another, the console stays empty, nothing is requested, a validator and the rules of accessibility find
+    nothing; shells are printed in 14 points at least, and what is printed is black on white."""
+    _, found = seen[name]
+    assert found["said"] == [] and found["requests"] == [] and found["invalid"] == [] and found["accessibility"] == []
+    assert {way: faults for way, faults in found["layout"].items() if faults} == {}
+    assert found["smallest_pt"] >= 13.99
+    light, dark, printed = found["colours"]
+    assert light == printed == "rgb(255, 255, 255)" != dark
+
+
+def test_the_look_is_not_blind(tmp_path: Path) -> None:
+    """A page with every fault that is looked for is told of each."""
+    (tmp_path / "bad").mkdir()
+    page = tmp_path / "bad" / "page.html"
+    page.write_text(
+        "<!DOCTYPE html><html><head><title>x</title></head><body><h1>Over</h1>"
+        '<h1 style="margin-top:-1.2em">one another</h1><div><td>no table</div><p style="width:4000px;'
+        'white-space:nowrap;color:#999;background:#fff">far too wide '
+        + "and wider "
+        * 200
+        + "</p><img src=http://x.invalid/x.png>"
+        "<script>console.log('said')</script><p class=block><b class=shell style='font-size:1pt'>x</b></body></html>",
+        encoding="utf-8",
+    )
+    (found,) = looked_at([(page, None)])
+    assert "said" in found["said"] and found["requests"] and found["invalid"] and found["smallest_pt"] < 2
+    faults = found["layout"]["360 light"]
+    assert "wider than the window" in faults and any("over one another" in f for f in faults)
+    assert any("outside" in f for f in faults)
+    rules = {told.split(":")[0] for told in found["accessibility"]}
+    assert {"html-has-lang", "image-alt", "color-contrast"} <= rules
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("name", PRINTED)
+def test_a_sheet_on_paper(name: str, paper: str, seen: dict[str, tuple[Path, Page]]) -> None:
+    """On A4 and Letter every page bears the plan and its date, VOID stands on every page of a sheet that is void and on
+    no other; no position is broken over two pages, and its figures are, to the digit, those of the JSON document."""
+    folder, _ = seen[name]
+    document = json.loads((folder / "assignment.json").read_text(encoding="utf-8"))
+    reader = PdfReader(folder / f"sheet-{paper}.pdf")
+    texts = [" ".join(page.extract_text().split()) for page in reader.pages]
+    line = f"Plan 1 of {document['plan_date']}; replaces all earlier sheets"
+    assert all(line in text for text in texts)
+    assert all(("VOID" in text) == (name == "void") for text in texts)
+    assert all(f"page {number} of {len(texts)}" in text for number, text in enumerate(texts, 1))
+    for p in document["positions"]:
+        kind = p["kind"]
+        heads = [text for text in texts if re.search(rf"\b{p['position']} {kind}\b", text) and "wall sum" in text]
+        assert len(heads) == 1
+        block = re.split(rf"\b{p['position']} {kind}\b", heads[0])[1]
+        upper, lower, wall_sum, clearance = (
+            block.index(words)
+            for words in (
+                f"{p['upper']['shell']} box {p['upper']['box']}",
+                f"{p['lower']['shell']} box {p['lower']['box']}",
+                f"wall sum {p['wall_sum']}",
+                f"clearance {p['clearance']}",
+            )
+        )
+        rest = "turns freely" if name != "void" else "it reads"
+        assert max(upper, lower, wall_sum, clearance) < block.index(rest)
+    whole = " ".join(texts)
+    assert whole.count("wall sum") == whole.count("it reads") == len(document["positions"])
+    for text in texts:
+        assert text.count("wall sum") == text.count("it reads")
+
+
+def test_the_record_is_one_page(seen: dict[str, tuple[Path, Page]]) -> None:
+    """The record of an engine of thirteen positions is on one page, with both signatures and the user's own words."""
+    folder, _ = seen["thirteen"]
+    for paper in ("A4", "Letter"):
+        texts = [page.extract_text() for page in PdfReader(folder / f"sheet-{paper}.pdf").pages]
+        (record,) = [text for text in texts if "built by, date" in text]
+        assert "Record" in record and "checked by, date" in record and "No. 7" in record and "M5" in record
+
+
+# Comma, quotes, UTF-8; as shown: no; formulas: as written; every sheet into a file of its own.
+AS_CSV = "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,false,false,true,false,-1"
+
+
+def test_workbooks_in_an_office_suite(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A workbook that an office suite opens and writes as CSV has the numbers of `--csv`, and texts that look like
+    formulas as texts."""
+    office = tool("soffice", "libreoffice")
+    folder = engine(tmp_path / "x", rods=3, mains=2)
+    head, *rows = (folder / "shells" / "rods.csv").read_text(encoding="utf-8").splitlines()
+    graded = [f"{head},grade", *(f"{row},=1+1" for row in rows)]
+    (folder / "shells" / "rods.csv").write_text("\n".join(graded) + "\n", encoding="utf-8")
+    plain = list(csv.DictReader(Ran(capsys, "assign", folder, "--csv").out.splitlines()))
+    assert Ran(capsys, "assign", folder, "--xlsx", tmp_path / "plan.xlsx").status == 0
+    words = [office, f"-env:UserInstallation=file://{tmp_path}/profile", "--headless", "--convert-to", AS_CSV]
+    subprocess.run([*words, "--outdir", tmp_path, tmp_path / "plan.xlsx"], capture_output=True, timeout=120, check=True)
+
+    def sheet(name: str) -> list[dict[str, str]]:
+        return list(csv.DictReader((tmp_path / f"plan-{name}.csv").read_text(encoding="utf-8").splitlines()))
+
+    shown = sheet("positions")
+    assert len(shown) == len(plain) == 5
+    for one, other in zip(shown, plain, strict=True):
+        assert (one["position"], one["upper_shell"]) == (other["position"], other["upper_shell"])
+        for name in ("clearance [in]", "wall_sum [in]", "journal [in]"):
+            assert float(one[name]) == float(other[name])
+        assert float(one["clearance [mm]"]) == pytest.approx(float(other["clearance [in]"]) * 25.4)
+    assert {row["grade"] for row in sheet("leftover") if row["kind"] == "rod"} == {"=1+1"}
+    assert {row["plan"] for row in sheet("kinds")} == {"this plan", "as-boxed", "by-hand"}

@@ -1,0 +1,137 @@
+"""The parts of the sheet by themselves: drawings, lengths in two units, names, and what can be read."""
+
+import re
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+import fitmatch
+from fitmatch.records.job import Job
+from fitmatch.records.parts import Fit, Position
+from fitmatch.report.sheet.amounts import amount, in_full, runs
+from fitmatch.report.sheet.drawings import WIDTH, crank_lines, numbers_of, scale_of
+
+CSS = Path(fitmatch.__file__).parent / "report" / "sheet" / "templates" / "sheet.css"
+
+
+def crank(*positions: tuple[str, str, int | None]) -> Job:
+    """A job of positions by name, kind and pin."""
+    found = tuple(Position(name, kind, None, None, None, pin=pin) for name, kind, pin in positions)
+    return Job(Path("x"), "", "in", {kind: Fit(kind) for _, kind, _ in positions}, found, ())
+
+
+def along(job: Job) -> list[list[str]]:
+    """The labels of every place of the first line, from the front."""
+    (line, *_) = crank_lines(job)
+    return [[label for _, label in place.labels] for strip in line.strips for place in strip.places]
+
+
+def test_rods_that_share_a_pin_stand_at_one_place() -> None:
+    """Eight rods on four pins stand between five mains, two at a place, in the order of the pins, whatever the order of
+    the file; mains stand on the line, rods below it."""
+    rods = [(f"R{i}", "rod", pin) for i, pin in enumerate((1, 2, 3, 4, 1, 2, 3, 4), 1)]
+    mains = [(f"M{i}", "main", None) for i in range(1, 6)]
+    job = crank(*rods, *mains)
+    assert along(job) == [
+        ["M1"],
+        ["R1", "R5"],
+        ["M2"],
+        ["R2", "R6"],
+        ["M3"],
+        ["R3", "R7"],
+        ["M4"],
+        ["R4", "R8"],
+        ["M5"],
+    ]
+    (line,) = crank_lines(job)
+    assert line.by_pins and not line.numbered
+    assert all(p.on_the_line == p.labels[0][1].startswith("M") for strip in line.strips for p in strip.places)
+
+
+def test_without_pins_they_stand_in_file_order() -> None:
+    """Rods without a pin stand in the order of the file, and the line says that it does not know."""
+    job = crank(("M1", "main", None), ("R1", "rod", None), ("R2", "rod", None), ("M2", "main", None))
+    assert along(job) == [["M1"], ["R1"], ["R2"], ["M2"]] and not crank_lines(job)[0].by_pins
+
+
+def test_every_position_stands_on_some_line_once() -> None:
+    """Of any number of positions and kinds each stands once, places of a strip do not touch, and strips are as wide as
+    their places."""
+    kinds = ("main", "rod", "cam main", "balance")
+    for count in (1, 2, 7, 8, 9, 30):
+        job = crank(*((f"{kind[0]}{i}", kind, None) for kind in kinds for i in range(count)))
+        lines = crank_lines(job)
+        labels = [label for line in lines for s in line.strips for p in s.places for _, label in p.labels]
+        assert sorted(labels) == sorted(p.name for p in job.positions) and len(lines) == 3
+        for strip in (strip for line in lines for strip in line.strips):
+            xs = [place.x for place in strip.places]
+            assert all(b - a >= 40 for a, b in pairwise(xs)) and 0 < xs[0] <= xs[-1] < strip.width <= 344
+
+
+def test_long_names_become_numbers() -> None:
+    """Where a name is too long for the drawing all positions have numbers, in file order."""
+    job = crank(("front main", "main", None), ("R1", "rod", None))
+    assert numbers_of(job) == {"front main": 1, "R1": 2} and along(job) == [["1"], ["2"]]
+    assert numbers_of(crank(("R1", "rod", None))) == {}
+
+
+@pytest.mark.parametrize(
+    ("nm", "unit", "own", "other"),
+    [
+        (53_340, "in", "0.00210 in", "0.0533 mm"),
+        (53_341, "in", "0.00210004 in", "0.0533 mm"),
+        (48_100, "mm", "0.0481 mm", "0.00189 in"),
+        (48_123, "mm", "0.048123 mm", "0.00189 in"),
+        (0, "mm", "0.0000 mm", "0.00000 in"),
+        (-2_540, "in", "-0.00010 in", "-0.0025 mm"),
+    ],
+)
+def test_a_length_in_both_units(nm: int, unit: str, own: str, other: str) -> None:
+    """The job's unit to the last digit, padded to the usual decimals; the other one rounded to them."""
+    assert amount(nm, unit) == (own, other)
+    digits = own.split()[0]
+    per = 25_400_000 if unit == "in" else 1_000_000
+    assert round(Fraction(digits) * per) == nm and in_full(nm, unit) == digits
+
+
+def test_a_name_is_whole_again() -> None:
+    """The runs of a name are the name; every 6 and 9 is a run of its own."""
+    for name in ("", "6", "A69b", "966", "no digit", "1<6>9"):
+        assert "".join(run.text for run in runs(name)) == name
+        assert sum(run.underlined for run in runs(name)) == name.count("6") + name.count("9")
+
+
+def test_lengths_lie_in_the_drawing_in_order() -> None:
+    """On a scale of some lengths each lies inside the drawing, the longer further right; so does one alone."""
+    lengths = [5, -7, 100, 3]
+    at = [scale_of(lengths).at(nm) for nm in sorted(lengths)]
+    assert at == sorted(at) and len(set(at)) == 4  # type: ignore[type-var]
+    assert all(0 < x < WIDTH for x in at if x is not None)
+    assert 0 < (scale_of([4]).at(4) or 0) < WIDTH and scale_of([None]).at(None) is None
+
+
+def luminance(colour: str) -> float:
+    digits = colour * 2 if len(colour) == 3 else colour
+    parts = [int(digits[i : i + 2], 16) / 255 for i in (0, 2, 4)]
+    linear = [c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(one: str, other: str) -> float:
+    light, dark = sorted((luminance(one), luminance(other)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def test_everything_that_is_read_stands_out() -> None:
+    """In daylight, in the dark and on paper text stands out from what is behind it by 4.5 to 1 at least, by the formula
+    of the Web Content Accessibility Guidelines 2.1, and every scheme names all colours."""
+    assert contrast("000", "fff") == pytest.approx(21.0) and contrast("777", "fff") == pytest.approx(4.48, abs=0.01)
+    schemes = [dict(re.findall(r"--(\w+): #([0-9a-f]+);", line)) for line in re.findall(r":root \{.*", CSS.read_text())]
+    assert len(schemes) == 3
+    for scheme in schemes:
+        assert set(scheme) == {"ink", "paper", "line", "soft", "alarm"}
+        for text in ("ink", "alarm"):
+            assert min(contrast(scheme[text], scheme[behind]) for behind in ("paper", "soft")) >= 4.5
+        assert contrast(scheme["line"], scheme["paper"]) >= 4.5
