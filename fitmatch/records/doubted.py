@@ -1,6 +1,6 @@
 """What open doubts are about: the positions and the shells that wait until they are settled."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from fitmatch.records.job import Job
@@ -37,18 +37,26 @@ class Doubted(NamedTuple):
 def doubted(told: Iterable[tuple[Job, Iterable[Doubt]]]) -> Doubted:
     """What is in doubt in these jobs; for a row that looks copied, the other one as well."""
     found = Doubted({}, {}, {})
-    for job, doubt in ((job, doubt) for job, doubts in told for doubt in doubts):
-        if doubt.feature == "wall":
-            found.shells.update((s.key, s.kind) for s in _shells(job, doubt))
-        else:
-            rows = found.journals if doubt.feature == "journal" else found.bores
-            rows.update((p.key, p.kind) for p in _positions(job, doubt))
+    for job, some in told:
+        doubts = list(some)
+        shells = _told(job, doubts)
+        for doubt in doubts:
+            if doubt.feature == "wall":
+                found.shells.update((s.key, s.kind) for s in _shells(doubt, shells))
+            else:
+                rows = found.journals if doubt.feature == "journal" else found.bores
+                rows.update((p.key, p.kind) for p in _positions(job, doubt))
     return found
 
 
-def of_held(job: Job, doubt: Doubt) -> bool:
-    """Whether a doubt is about the walls of held shells alone: nothing rests on them."""
-    return doubt.feature == "wall" and all(shell.hold is not None for shell in _shells(job, doubt))
+def but_of_held(job: Job, doubts: Sequence[Doubt]) -> tuple[Doubt, ...]:
+    """The doubts that are not about the walls of held shells alone: nothing rests on those."""
+    shells = _told(job, doubts)
+    return tuple(
+        doubt
+        for doubt in doubts
+        if doubt.feature != "wall" or any(shell.hold is None for shell in _shells(doubt, shells))
+    )
 
 
 def _positions(job: Job, doubt: Doubt) -> Iterable[Position]:
@@ -57,16 +65,35 @@ def _positions(job: Job, doubt: Doubt) -> Iterable[Position]:
     return (p for p in job.positions if (p.name in items if kind is None else p.kind == kind))
 
 
-def _shells(job: Job, doubt: Doubt) -> Iterable[Shell]:
+class _Told(NamedTuple):
+    """The shells that doubts are about: those they name, and those alike in what a sitting is of."""
+
+    named: dict[object, list[Shell]]
+    alike: dict[object, list[Shell]]
+
+
+def _told(job: Job, doubts: Iterable[Doubt]) -> _Told:
+    """Looked up together, as there may be a million shells."""
+    walls = [doubt for doubt in doubts if doubt.feature == "wall"]
+    names = {item for doubt in walls for item in _items(doubt)}
+    sittings = {doubt.what.slots.get("of") for doubt in walls} - {None}
+    told = _Told({}, {})
+    for shell in (job.own_shells or job.shells) if walls else ():
+        if (name := full_name(shell.key)) in names:
+            told.named.setdefault(name, []).append(shell)
+        for what in sittings.intersection((shell.kind, shell.box, shell.label)):
+            told.alike.setdefault(what, []).append(shell)
+    return told
+
+
+def _shells(doubt: Doubt, told: _Told) -> Iterable[Shell]:
     """A sitting is one of a kind, of a box or, if small boxes were judged together, of shells with one label; so is a
     gauge set again."""
-    own, slots = job.own_shells or job.shells, doubt.what.slots
-    items = _items(doubt)
-    named = [s for s in own if full_name(s.key) in items]
+    slots = doubt.what.slots
+    mine = [shell for item in _items(doubt) for shell in told.named.get(item, ())]
     if "of" not in slots:
-        return named
-    alike = (s for s in own if s.kind == named[0].kind and slots["half"] in ("", s.half))
-    return (s for s in alike if slots["of"] in (s.kind, s.box, s.label))
+        return mine
+    return (s for s in told.alike[slots["of"]] if s.kind == mine[0].kind and slots["half"] in ("", s.half))
 
 
 def _items(doubt: Doubt) -> tuple[object, ...]:

@@ -1,6 +1,7 @@
 """Doubts as a builder of a small engine sees them: what is alike, what may differ, and what is not a doubt."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -8,8 +9,9 @@ from made.intake_jobs import write_job
 
 from fitmatch import read_job
 from fitmatch.gauging.doubts.check import doubts_of
-from fitmatch.records.doubted import doubted
+from fitmatch.records.doubted import but_of_held, doubted
 from fitmatch.records.measuring import Doubt
+from fitmatch.records.parts import Shell
 from fitmatch.report.words.doubts import likely, looks_wrong, measure_again
 
 JOB = 'unit = "mm"\n[sources]\nreadings = "readings.csv"\n[fit.rod]\ntarget = 0.056\n'
@@ -105,6 +107,25 @@ def test_what_explains_two_clusters_of_journals(tmp_path: Path) -> None:
         found(tmp_path / "ground", positions=ground, shells=both.replace(",note", ",box").replace("723,", "723,b"))
         == ()
     )
+
+
+def test_shells_are_looked_through_once_for_all_doubts(tmp_path: Path) -> None:
+    """However many doubts there are, what they are about takes one look through the shells: there may be a million."""
+
+    class Watched(tuple[Shell, ...]):
+        looks = 0
+
+        def __iter__(self) -> Iterator[Shell]:
+            self.looks += 1
+            return super().__iter__()
+
+    (doubt,) = found(tmp_path, shells=shells(("1.598", "1.611", "1.599", "1.610")))
+    job = read_job(tmp_path)
+    for doubts in ([doubt], [doubt] * 9):
+        watched = Watched(job.shells)
+        assert doubted([(replace(job, shells=watched), doubts)]).shells
+        assert but_of_held(replace(job, shells=watched), doubts) == tuple(doubts)
+        assert watched.looks == 2
 
 
 def test_what_explains_two_clusters_of_walls(tmp_path: Path) -> None:

@@ -20,7 +20,7 @@ from fitmatch.fit.why.arithmetic import Reasons, flags
 from fitmatch.gauging.doubts.check import doubts_of
 from fitmatch.gauging.sizes.form_limits import form_flags
 from fitmatch.names import natural
-from fitmatch.records.doubted import of_held
+from fitmatch.records.doubted import but_of_held
 from fitmatch.records.housings import with_housings
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Doubt
@@ -52,7 +52,7 @@ def best_plan(
 
     now("doubts about readings")
     # Before the search: whoever stops it does not wait for them.
-    doubts = [tuple(doubt for doubt in doubts_of(job) if not of_held(job, doubt)) for job in jobs]
+    doubts = [but_of_held(job, doubts_of(job)) for job in jobs]
     found = [_solve(jobs, group, strategy, slack_nm, stop, priority) for group in groups_of(jobs)]
     astray = list(strays(jobs))
     plans = tuple(
