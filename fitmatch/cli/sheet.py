@@ -115,8 +115,13 @@ def _check_file(file: Path, folder: Path, *, force: bool) -> None:
     from fitmatch.intake.common.files import read_file
     from fitmatch.report.sheet.page import FAR, MARK
 
-    if not folder.is_dir() or not file.exists():
-        return  # a folder that is missing is told as such
+    if not folder.is_dir():
+        return  # which is told as such
+    if not file.parent.is_dir():
+        why = f"there is no folder {printable(file.parent)}; make it first"
+        raise click.BadParameter(why, param_hint="--output")
+    if not file.exists():
+        return
     try:
         is_sheet = MARK in read_file(file)[:FAR]
     except OSError as error:

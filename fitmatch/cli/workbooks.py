@@ -23,6 +23,9 @@ def check_workbook(file: Path | None, *, force: bool) -> None:
     if file.suffix.lower() != ".xlsx":
         why = f"`{printable(file.name)}` is not the name of a workbook; write a name that ends in .xlsx"
         raise click.BadParameter(why, param_hint="--xlsx")
+    if not file.parent.is_dir():
+        why = f"there is no folder {printable(file.parent)}; make it first"
+        raise click.BadParameter(why, param_hint="--xlsx")
     if file.exists() and not force:
         why = f"{printable(file)} is there already; add --force to replace it"
         raise click.BadParameter(why, param_hint="--xlsx")

@@ -33,7 +33,15 @@ def read_planned(folder: Path) -> Planned:
         return _shared(folder, plan)
     reader = FolderReader(folder)
     name = reader.settings.assembled
-    job = reader.job(reader.compared(frozenset()), assembled=name is not None and lexists(folder / name.strip()))
+    assembled = name is not None and lexists(folder / name.strip())
+    try:
+        job = reader.job(reader.compared(frozenset()), assembled=assembled)
+    except InputError as error:
+        if assembled:  # the plan was read with it
+            raise
+        raise InputError(
+            [*error.problems, *findings.problems], error.warnings, error.number + findings.number
+        ) from None
     if findings.problems:
         raise InputError(findings.problems, job.warnings)
     if plan is None:

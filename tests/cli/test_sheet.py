@@ -414,3 +414,19 @@ def test_every_sample_has_its_sheet(tmp_path: Path, capsys: pytest.CaptureFixtur
         first = (folder / "sheet.html").read_bytes()
         assert Ran(capsys, "sheet", folder, "--quiet").status == status
         assert (folder / "sheet.html").read_bytes() == first and page(folder).text
+
+
+def test_an_assembled_reading_outside_the_limits_is_not_to_be_run(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Once a bore was read outside its limits with these shells in, its block and its line of the record say NOT TO BE
+    RUN, it has nothing to tick, and the exit status is 1; the other positions stay as they are."""
+    folder = sample(tmp_path, "metrology-bench", capsys)
+    assert Ran(capsys, "assign", folder, "--save").status == 0
+    change(folder, "assembled.csv", "M2,1,7,50.046,50.046", "M2,1,7,50.086,50.086")
+    assert Ran(capsys, "sheet", folder).status == 1
+    found = blocks(folder)
+    assert [name for name, block in found.items() if "NOT TO BE RUN" in block.text] == ["M2"]
+    assert [name for name, block in found.items() if not list(block.all(cls="tick"))] == ["M2"]
+    marked = [row.text for row in page(folder).all("tr") if "NOT TO BE RUN" in row.text]
+    assert len(marked) == 1 and marked[0].startswith("M2 ")

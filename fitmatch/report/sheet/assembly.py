@@ -18,6 +18,7 @@ from fitmatch.report.shared.states import (
     IN_DOUBT,
     NOT_FILLED,
     NOT_MEASURED,
+    NOT_TO_BE_RUN,
     marks_of,
     missing_of,
     missing_words,
@@ -163,6 +164,8 @@ class _Blocks:
         position, unit, inside = placement.position, self._unit, placement.within_limits
         check = bench_check(self._plan.job, placement, self._model)
         states = [] if inside else [DANGER]
+        runs_true = all(check.within_limits for check in self._shown.checks_of(position))
+        states += [] if runs_true else [NOT_TO_BE_RUN]
         states += [IN_DOUBT] if self._doubts.concerns(position, placement) else []
         verdict = self._certainty.verdict(placement) if inside else None
         told = [f"{verdict} within its uncertainty"] if verdict not in (None, "inside") else []
@@ -189,7 +192,7 @@ class _Blocks:
             )
             if inside
             else None,
-            TICKS if may and inside else (),
+            TICKS if may and inside and runs_true else (),
         )
 
     def _inside(self, least_nm: int | None, most_nm: int | None) -> str | None:
@@ -215,7 +218,8 @@ class _Blocks:
 
     def _told(self, position: Position) -> Iterator[str]:
         if position.housing:
-            yield f"Moved: the housing of {position.housing} goes here, with its own cap and fasteners"
+            own = "with its own cap and bolts, the same way round, where the engine maker allows it"
+            yield f"Moved: the housing of {position.housing} goes here, {own}"
         wanted = asked_of(self._plan.job, position)
         if wanted:
             yield f"asks for {wanted}"

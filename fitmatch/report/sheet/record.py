@@ -1,15 +1,17 @@
 """The part that is kept with the engine, on one page: what was read with what, what was fitted, what was found then."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from math import ceil
 from typing import NamedTuple
 
 from fitmatch.gauging.assembled import Check, Verdict
+from fitmatch.records.job import Job
 from fitmatch.records.measuring import DIAMETERS
-from fitmatch.records.parts import Position, Shell
+from fitmatch.records.parts import SIDES, Position, Shell
 from fitmatch.records.placements import Placement
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.grounds import grounds
-from fitmatch.report.shared.scale import NOTHING, Scale, scale_for
+from fitmatch.report.shared.scale import NOTHING, scale_for
 from fitmatch.report.shared.states import (
     DANGER,
     IN_DOUBT,
@@ -74,20 +76,19 @@ class Recorded(NamedTuple):
 def recorded(shown: Shown) -> Recorded:
     """The record of a plan, without anything that costs money."""
     job = shown.plan.job
-    scale, certainty = scale_for(job.unit, [p.clearance_nm for p in shown.plan.placements]), Certainty(shown.plan)
+    scale, lines = scale_for(job.unit, [p.clearance_nm for p in shown.plan.placements]), _Lines(shown)
     return Recorded(
         job.unit,
         scale.step,
         tuple(job.record.items()),
-        tuple(_kind(shown, kind, scale, certainty) for kind in job.kinds),
-        tuple(_gauges(shown, scale)),
+        tuple(_kind(shown, kind, lines) for kind in job.kinds),
+        tuple(_gauges(job)),
         tuple(grounds([shown.plan], scale)),
     )
 
 
-def _kind(shown: Shown, kind: str, scale: Scale, certainty: Certainty) -> KindRecorded:
+def _kind(shown: Shown, kind: str, lines: "_Lines") -> KindRecorded:
     job = shown.plan.job
-    placed = shown.plan.by_position()
     fit = job.fits[kind]
     limits = {limits_of(p, job.unit) for p in shown.plan.of_kind(kind)}
     return KindRecorded(
@@ -95,63 +96,61 @@ def _kind(shown: Shown, kind: str, scale: Scale, certainty: Certainty) -> KindRe
         limits.pop() if len(limits) == 1 else "by position",
         fit.limits_from or "",
         f"{in_full(fit.seating_nm, job.unit)} {job.unit}" if fit.seating_nm else "",
-        tuple(
-            _line(shown, position, placed.get(position.key), scale, certainty)
-            for position in job.positions
-            if position.kind == kind
-        ),
+        tuple(lines.of(position) for position in job.positions if position.kind == kind),
     )
 
 
-def _line(shown: Shown, position: Position, placement: Placement | None, scale: Scale, certainty: Certainty) -> Line:
-    unit, found = shown.plan.job.unit, None if placement is None else certainty.of(placement)
-    checks = _checks(shown, position)
-    halves = () if placement is None else (placement.upper, placement.lower)
-    return Line(
-        position.name,
-        mean_in_full(position.journal, unit),
-        mean_in_full(position.housing_bore, unit),
-        tuple(_fitted(position, side, shell, unit) for side, shell in zip(("upper", "lower"), halves, strict=False)),
-        NOTHING if placement is None else in_full(placement.clearance_nm, unit),
-        NOTHING if found is None else scale.steps(round(found.expanded_nm)),
-        ", ".join(in_full(check.assembled_nm, unit) for check in checks),
-        tuple(dict.fromkeys(_marks(shown, position, placement, checks))),
-        "; ".join(_read(position, unit)),
-    )
+class _Lines:
+    """Makes the lines of one plan."""
+
+    def __init__(self, shown: Shown) -> None:
+        self._shown = shown
+        self._plan = plan = shown.plan
+        self._unit = plan.job.unit
+        self._scale = scale_for(self._unit, [p.clearance_nm for p in plan.placements])
+        self._certainty = Certainty(plan)
+        self._placed = plan.by_position()
+        self._empty = {u.position.key for u in plan.unfilled}
+        self._in_doubt = {p.position.key for p in plan.in_doubt}
+
+    def of(self, position: Position) -> Line:
+        """The line of one position."""
+        unit, placement, checks = self._unit, self._placed.get(position.key), self._shown.checks_of(position)
+        sure = None if placement is None else self._certainty.of(placement)
+        halves = () if placement is None else (placement.upper, placement.lower)
+        return Line(
+            position.name,
+            mean_in_full(position.journal, unit),
+            mean_in_full(position.housing_bore, unit),
+            tuple(_fitted(position, side, shell, unit) for side, shell in zip(SIDES, halves, strict=False)),
+            NOTHING if placement is None else in_full(placement.clearance_nm, unit),
+            NOTHING if sure is None else self._scale.steps(ceil(sure.expanded_nm)),
+            ", ".join(in_full(check.assembled_nm, unit) for check in checks),
+            tuple(dict.fromkeys(self._marks(position, placement, checks))),
+            "; ".join(_read(position, unit)),
+        )
+
+    def _marks(self, position: Position, placement: Placement | None, checks: Sequence[Check]) -> Iterator[str]:
+        if placement is None:
+            yield NOT_FILLED if position.key in self._empty else NOT_MEASURED
+        elif not placement.within_limits:
+            yield DANGER
+        if position.key in self._in_doubt:
+            yield IN_DOUBT
+        for check in checks:
+            if not check.within_limits:
+                yield NOT_TO_BE_RUN
+            if check.verdict != Verdict.AGREES:
+                yield "assembled is apart from calculated"
+        if position.housing:
+            yield f"housing of {position.housing}"
+        for flag in self._plan.flags:
+            if flag.position == position.name and flag.what.code != "misfit":
+                yield one_line(words_of(flag.what, self._unit))
 
 
 def _fitted(position: Position, side: str, shell: Shell, unit: str) -> Fitted:
     return Fitted(side_of(position.kind, side), runs(shell.name), shell.box, in_full(shell.wall_nm, unit), shell.part)
-
-
-def _checks(shown: Shown, position: Position) -> list[Check]:
-    """What was read at a position with the very shells of the plan in it."""
-    if shown.compared is None:
-        return []
-    placed = shown.plan.by_position().get(position.key)
-    pair = None if placed is None else (placed.upper.key, placed.lower.key)
-    checks = shown.compared.checks
-    return [c for c in checks if c.reading.position == position.name and (c.reading.upper, c.reading.lower) == pair]
-
-
-def _marks(shown: Shown, position: Position, placement: Placement | None, checks: list[Check]) -> Iterator[str]:
-    if placement is None:
-        measured = any(u.position.key == position.key for u in shown.plan.unfilled)
-        yield NOT_FILLED if measured else NOT_MEASURED
-    elif not placement.within_limits:
-        yield DANGER
-    if placement in shown.plan.in_doubt:
-        yield IN_DOUBT
-    for check in checks:
-        if not check.within_limits:
-            yield NOT_TO_BE_RUN
-        if check.verdict != Verdict.AGREES:
-            yield "assembled is apart from calculated"
-    if position.housing:
-        yield f"housing of {position.housing}"
-    for flag in shown.plan.flags:
-        if flag.position == position.name and flag.what.code != "misfit":
-            yield one_line(words_of(flag.what, shown.plan.job.unit))
 
 
 def _read(position: Position, unit: str) -> Iterator[str]:
@@ -164,8 +163,7 @@ def _read(position: Position, unit: str) -> Iterator[str]:
             yield f"{feature.replace('_', ' ')}{by} {values}"
 
 
-def _gauges(shown: Shown, scale: Scale) -> Iterator[tuple[str, str]]:
-    job = shown.plan.job
+def _gauges(job: Job) -> Iterator[tuple[str, str]]:
     uses: dict[str, list[str]] = {}
     for kind, features in job.measuring.measured.items():
         for feature, name in features.items():
@@ -177,6 +175,6 @@ def _gauges(shown: Shown, scale: Scale) -> Iterator[tuple[str, str]]:
             ("zero error", gauge.own_zero_nm),
         )
         told = [*uses.get(name, [])]
-        told += [f"{what} {in_full(nm, scale.unit)} {scale.unit}" for what, nm in lengths if nm]
+        told += [f"{what} {in_full(nm, job.unit)} {job.unit}" for what, nm in lengths if nm]
         told += [f"set with {gauge.set_with}"] if gauge.set_with else []
         yield name, ", ".join(told)

@@ -3,11 +3,11 @@
 from typing import Final, NamedTuple
 
 from fitmatch.fit.answer.saved import Contradiction, rebuilt
-from fitmatch.gauging.assembled import Comparison, compare
+from fitmatch.gauging.assembled import Check, Comparison, compare
 from fitmatch.intake.planned import Planned, refused_plan
 from fitmatch.intake.rows.saved_figures import Said
 from fitmatch.records.job import Job
-from fitmatch.records.parts import Shell
+from fitmatch.records.parts import Position, Shell
 from fitmatch.records.plans import JobPlan
 
 PARTS: Final = ("assembly", "figures", "record", "leftovers", "cards")
@@ -38,12 +38,22 @@ class Shown(NamedTuple):
         """Whether a kind is whole, so that its shells may be fitted."""
         return self.plan.is_ready(kind) and kind not in self.plan.waits_for
 
+    def checks_of(self, position: Position) -> list[Check]:
+        """What was read at a position with the very shells of the plan in it."""
+        placed = None if self.compared is None else self.plan.by_position().get(position.key)
+        if self.compared is None or placed is None:
+            return []
+        pair = (placed.upper.key, placed.lower.key)
+        mine = (c for c in self.compared.checks if c.reading.position == position.name)
+        return [c for c in mine if (c.reading.upper, c.reading.lower) == pair]
+
     @property
     def needs_attention(self) -> bool:
         """Whether exit status 1 is due."""
         whole = all(map(self.may_be_fitted, self.plan.job.kinds))
         proven = all(proof.proven for proof in self.said.proofs.values())
-        return self.changed or not whole or not proven or self.plan.needs_attention
+        ran = all(c.within_limits for p in self.plan.job.positions for c in self.checks_of(p))
+        return self.changed or not whole or not proven or not ran or self.plan.needs_attention
 
 
 class Source(NamedTuple):
