@@ -79,15 +79,10 @@ def _films(rows: tuple[Row, ...], unit: str) -> list[str]:
             Column("feed\ncm3/s", number("feed_flow_mm3_s", 2, 1000), shown=any(b.feed_pressure_mpa for b in bearings)),
             Column("peak\nMPa", number("peak_pressure_mpa", 1)),
             Column("rise\nK", number("temperature_rise_k", 1), shown=heated),
-            Column("film at\n°C", _warm, shown=heated),
+            Column("film at\n°C", warmth, shown=heated),
             Column("viscosity\nmPa s", number("viscosity_pa_s", 2, 0.001), shown=not thicknesses),
         ),
     ]
-
-
-def _warm(row: Row) -> str:
-    """Where nothing is known of the oil, on two lines."""
-    return warmth(row).replace("than ", "than\n")
 
 
 def _several_viscosities(rows: Sequence[Row]) -> bool:
