@@ -645,6 +645,32 @@ def test_a_picture_of_a_plan_names_its_positions(
     assert "875 kg/m3 at 15 °C" in text and "certifies none" in text
 
 
+def test_names_in_a_crowded_picture_stand_clear() -> None:
+    """Of many positions every second is not to be assembled: names stand together, inside the frame, and say so."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+    from matplotlib.text import Text
+
+    from fitmatch.report.plots import films
+
+    rod = Bearing(30_000, 50_000_000, 20_000_000, 8_000.0, 3_000.0, Oil(viscosity_mpa_s=10.0), kind="rod")
+    some = (
+        rod._replace(clearance_nm=30_000 + 1_000 * at, position=f"Cylinder {at}", within_limits=bool(at % 2))
+        for at in range(24)
+    )
+    (panel,) = films._panels("", fitmatch.film(some).rows, "mm")
+    figure = Figure(figsize=(5.2, 3.1), layout="constrained")
+    axes = figure.subplots()
+    panel.draw(axes)
+    FigureCanvasAgg(figure).draw()
+    boxes = [Text.get_window_extent(text) for text in axes.texts]
+    assert not any(one.overlaps(other) for one, other in combinations(boxes, 2))
+    assert all(axes.bbox.x0 <= box.x0 and box.x1 <= axes.bbox.x1 for box in boxes)
+    told = [" ".join(text.get_text().split()) for text in axes.texts]
+    assert sum(int(text.split()[0]) for text in told) == 24
+    assert all(text.endswith("positions some NOT TO BE ASSEMBLED") for text in told)
+
+
 Point = tuple[float, float]
 
 
