@@ -30,7 +30,7 @@ intake/common: catalogue files findings advice quantities options sweeps running
 intake/tables: table csv_file workbook opening columns
 intake/job_toml: globbing keys key_rows strange_keys values fits instruments running settings unread sources
 intake/rows: sheet positions shells long_file saved_plan saved_figures assembled targets all_shells copies cross_checks
-intake: reading pooling planned stacks bearings
+intake: reading pooling planned stacks film_limits bearings
 intake/writing: locking whole_files workbooks log_rows appending new_box rewriting learning saving
 fit/solver: stopping program adapter
 fit/classes: guards axis_rows demands classes candidates
@@ -51,7 +51,7 @@ report/screen: limits_drawn sure table proven left_over
 report/text: beside measuring remaining explaining quality attention heading full doubts assembled ranges films report
 report/text: advice
 report/comparison: rows plans summary films further report
-report/data: values rows doubts document assembled films compared ranges advised workbooks
+report/data: values rows doubts document assembled films film_frames compared ranges advised workbooks
 report/sheet: source amounts drawings assembly figures record leftovers cards page
 report/plots: paper clearances compared advised distribution films
 cli: exit_codes blank console options solving saving pictures workbooks

@@ -41,10 +41,10 @@ if TYPE_CHECKING:
     from fitmatch.records.oils import Oil as Oil
     from fitmatch.records.parts import Band as Band
     from fitmatch.records.stacks import Stack as Stack
+    from fitmatch.report.data.film_frames import film as film
     from fitmatch.study.advice.advise import advise as advise
     from fitmatch.study.comparison.compare import compare as compare
     from fitmatch.study.drawings.ranges import range as range  # noqa: A004 (named like its command)
-    from fitmatch.study.film.films import film as film
 
 # Without `range`: `from fitmatch import *` must not hide the built-in one.
 __all__ = [
@@ -77,7 +77,7 @@ _HOME = {
     "check": "fitmatch.gauging.doubts.check",
     "compare": "fitmatch.study.comparison.compare",
     "Stack": "fitmatch.records.stacks",
-    "film": "fitmatch.study.film.films",
+    "film": "fitmatch.report.data.film_frames",
     "range": "fitmatch.study.drawings.ranges",
     "read_job": "fitmatch.intake.reading",
     "read_jobs": "fitmatch.intake.pooling",

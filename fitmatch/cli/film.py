@@ -49,7 +49,11 @@ if TYPE_CHECKING:
 )
 @click.option("--journal-temperature", metavar="C", help="The same of the journal.")
 @click.option("--feed-pressure", metavar="MPA", help="Pressure in a full groove between the lands.")
-@click.option("--slope", metavar="LENGTH", help="How much the gap differs from one end of a land to the other.")
+@click.option(
+    "--slope",
+    metavar="LENGTH",
+    help="How much the gap, half of the clearance, differs from one end of a land to the other.",
+)
 @options.as_json
 @click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per film.")
 @click.option(

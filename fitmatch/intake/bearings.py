@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from itertools import product
-from math import ceil
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -12,24 +11,21 @@ from fitmatch.intake.common.options import OptionError, option_of
 from fitmatch.intake.common.quantities import ASSEMBLED_CLEARANCE, JOURNAL, CellError, LengthReader, Quantity
 from fitmatch.intake.common.running import FIELDS, FIGURES, LENGTHS, figure_of, oil_point, oil_table
 from fitmatch.intake.common.sweeps import MOST_POINTS, read_sweep
+from fitmatch.intake.film_limits import HOT, OF_HEAT, SAID, faults, missing
 from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile
 from fitmatch.intake.reading import read_job
 from fitmatch.intake.rows.saved_plan import CHANGED, FILE, PAPER, read_saved_plan
 from fitmatch.names import nearest
 from fitmatch.problems import InputError, Problem
-from fitmatch.records.bearings import NARROWEST, WIDEST, Bearing, Running
+from fitmatch.records.bearings import Bearing, Running
 from fitmatch.records.housings import rehoused
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import DIAMETERS
-from fitmatch.records.oils import MOST_MARGIN_K, Oil
 from fitmatch.records.parts import SIDES, Position
 from fitmatch.records.placements import Placement
 from fitmatch.rules.positions.limits_at import limits_at
 from fitmatch.wording import dotted, listed, shorten
 
-_HEATED: Final = ("oil_40", "oil_100", "density", "density_slope", "heat_capacity", "inlet")
-_HOT: Final = ("housing_temperature", "journal_temperature")
-_OF_HEAT: Final = ("density_slope", "heat_capacity", "inlet", "oil_margin", "high_shear")
 _WAYS: Final = (("viscosity_mpa_s",), ("table",), ("oil_40_mm2_s", "oil_100_mm2_s"))  # in which an oil is given
 _OF_ONE_KIND: Final = ("width", "lands", "load", "slope")
 SWEPT: Final = ("speed", "viscosity")
@@ -75,12 +71,12 @@ def bearings_from_options(given: Given, unit: str) -> Runs:
     options = _Options(given, unit)
     if given.kind is not None:
         raise OptionError("--kind", "is about the kinds of a JOB; name a JOB, or leave it out")
-    for key in _HOT:
+    for key in HOT:
         if key in given.figures:
             raise OptionError(option_of(key), "needs the sizes of a JOB; give the clearance as it is when hot instead")
     said = "nothing gives the {}; write the option, or name a JOB"
     lacking = [(name, said.format(name)) for name in ("journal", "clearance") if getattr(given, name) is None]
-    lacking += [(key, f"nothing gives it; {_SAID[key]}") for key in _missing(Running(**options.cases[0]))]
+    lacking += [(key, f"nothing gives it; {SAID[key]}") for key in missing(Running(**options.cases[0]))]
     _refuse(lacking)
     assert given.journal is not None and given.clearance is not None
     journal = options.length("journal", given.journal, JOURNAL)
@@ -90,7 +86,7 @@ def bearings_from_options(given: Given, unit: str) -> Runs:
     found = []
     for case, clearance in product(options.cases, clearances):
         running = Running(**case)
-        _refuse(_faults(running, journal))
+        _refuse(faults(running, journal))
         found.append(running.bearing(clearance, journal))
     return Runs("", unit, tuple(found), warnings=tuple(options.warnings))
 
@@ -112,6 +108,8 @@ def read_bearings(folder: Path, given: Given) -> Runs:
     for kind in kinds:
         for case in options.cases:
             running = _replaced(job.running.get(kind, Running()), case)
+            if kind not in job.running and (lacking := missing(running)):
+                raise InputError([_no_table(kind, lacking)], warnings)
             wrong = _mistakes(job, kind, running)
             _refuse([(key, text) for (_, _, key), text in wrong if key in given.figures])
             if _hot(running) is not None:
@@ -166,8 +164,8 @@ def check_running(jobs: Mapping[str, Job]) -> None:
 def _mistakes(job: Job, kind: str, running: Running) -> list[_Mistake]:
     """All that is missing or contradicts something else, at its key."""
     journals = sorted({p.journal.mean_nm for p in job.positions if p.kind == kind and p.journal is not None})
-    wrong = [(key, f"is missing; {_SAID[key]}") for key in _missing(running)]
-    wrong += dict.fromkeys(fault for journal in journals for fault in _faults(running, journal))
+    wrong = [(key, f"is missing; {SAID[key]}") for key in missing(running)]
+    wrong += dict.fromkeys(fault for journal in journals for fault in faults(running, journal))
     return [(("film", kind, key), text) for key, text in wrong]
 
 
@@ -197,39 +195,13 @@ def _replaced(running: Running, case: Mapping[str, Any]) -> Running:
     if "oil_40_mm2_s" in others:
         others.append("high_shear_mpa_s")
     if "viscosity_mpa_s" in case:
-        others += [FIELDS[key] for key in _OF_HEAT]
+        others += [FIELDS[key] for key in OF_HEAT]
     return running._replace(**(dict.fromkeys(others) | dict(case)))
 
 
-_UNUSED: Final = "changes nothing at a constant viscosity; leave it out, or give the oil in place of the viscosity"
 _NO_MATERIAL: Final = (
     'is missing, and the running temperatures need it; write a material, such as "steel", or its expansion per kelvin'
 )
-_SAID: Final = {
-    "width": "the width of one land",
-    "load": "the load in N that all lands carry together",
-    "speed": "the speed in revolutions per minute",
-    "viscosity": "a constant viscosity in mPa s, or oil_table, or oil_40 and oil_100",
-    "oil_40": "the kinematic viscosity at 40 degrees Celsius in mm2/s",
-    "oil_100": "the kinematic viscosity at 100 degrees Celsius in mm2/s",
-    "density": "the oil's density at 15 degrees Celsius in kg/m3",
-    "density_slope": "by how many kg/m3 the density falls per kelvin",
-    "heat_capacity": "the oil's heat capacity in J/kgK",
-    "inlet": "the temperature in degrees Celsius at which the oil comes in",
-    "housing_temperature": "the temperature in degrees Celsius of the running housing",
-    "journal_temperature": "the temperature in degrees Celsius of the running journal",
-}
-
-
-def _missing(running: Running) -> list[str]:
-    """The keys without which there is no film; of the oil none is assumed."""
-    needed = ["width", "load", "speed"]
-    if running.viscosity_mpa_s is None:
-        some = any(getattr(running, FIELDS[key]) is not None for key in ("oil_40", "oil_100"))
-        needed += _HEATED[2:] if running.table else _HEATED if some else ["viscosity"]
-    if any(getattr(running, FIELDS[key]) is not None for key in _HOT):
-        needed += _HOT
-    return [key for key in needed if getattr(running, FIELDS[key]) is None]
 
 
 def _hot(running: Running) -> tuple[float, float] | None:
@@ -261,54 +233,18 @@ def _clearances(job: Job, placement: Placement, running: Running) -> dict[str, i
     )
 
 
-def _faults(running: Running, journal_nm: int) -> list[tuple[str, str]]:
-    """The keys of what contradicts something else, and what is wrong."""
-    oil = running.oil
-    by_law = oil.oil_40_mm2_s is not None or oil.oil_100_mm2_s is not None
-    found = []
-    if (oil.viscosity_mpa_s is not None) + bool(oil.table) + by_law > 1:
-        what = "viscosity, oil_table, and oil_40 with oil_100, more than one is given; keep one of them"
-        return [("oil_table" if oil.table else "viscosity", f"of {what}")]
-    if running.width_nm is not None and not NARROWEST <= running.width_nm / journal_nm <= WIDEST:
-        wide = f"a land is {NARROWEST:g} to {WIDEST:g} times as wide as its journal is thick; check both"
-        found.append(("width", wide))
-    if running.feed_pressure_mpa and int(running.lands or 1) % 2:
-        pairs = "or another even number where several grooves each feed two"
-        found.append(("lands", f"a full groove feeds two lands: say lands = 2 with the width of one of them, {pairs}"))
-    if not oil.heats:
-        return found + [(key, _UNUSED) for key in _OF_HEAT if getattr(running, FIELDS[key]) is not None]
-    if oil.inlet_c is not None and not oil.reaches(oil.inlet_c):
-        found.append(("inlet", _beyond(oil, oil.inlet_c)))
-    if oil.table and oil.high_shear_mpa_s is not None:
-        found.append(("high_shear", "oil_table has the viscosity as the bearing shears the oil; leave it out"))
-    if oil.oil_40_mm2_s is None or oil.oil_100_mm2_s is None:
-        return found
-    if oil.oil_100_mm2_s >= oil.oil_40_mm2_s:
-        found.append(("oil_100", "is not below oil_40; oil is thinner when it is hot"))
-    elif oil.density_kg_m3 is not None and oil.density_slope_kg_m3_k is not None and oil.sheared > 1:
-        found.append(
-            ("high_shear", "is above what the two viscosities give at 150 degrees Celsius; shearing thins an oil")
-        )
-    return found
-
-
-def _beyond(oil: Oil, inlet_c: float) -> str:
-    """What is wrong with oil that comes in where its viscosity is not known, and what would let it."""
-    low, high = oil.ends_c
-    needed = ceil(oil.outside_k(inlet_c))
-    told = (
-        f"`{inlet_c:g}` degrees Celsius is more than {oil.margin_k:g} K (oil_margin) outside {low:g} to {high:g}, "
-        "where the oil's viscosity is given; check the temperature, or write viscosities nearer to it in oil_table"
-    )
-    if needed > MOST_MARGIN_K:
-        return told
-    return f"{told}; with oil_margin (--oil-margin) at {needed} or more its law is drawn out that far"
-
-
 def _no_kind(job: Job, otherwise: str = "") -> Problem:
     kind = dotted(("film", job.kinds[0] if job.kinds else "rod"))
     text = f"no kind says how it runs; write [{kind}] with width, load, speed and oil{otherwise}"
     return Problem("no-film", text, JOB_FILE.name, None, "film", JOB_FILE.rank)
+
+
+def _no_table(kind: str, lacking: Sequence[str]) -> Problem:
+    """Of a kind that is asked for by its name: what the options would have to give."""
+    table = dotted(("film", kind))
+    options = listed(list(map(option_of, lacking)))
+    text = f"there is no [{table}]; write it with width, load, speed and oil, or give {options}"
+    return Problem("no-film", text, JOB_FILE.name, None, table, JOB_FILE.rank)
 
 
 def _kinds(job: Job, given: Given) -> list[str]:
@@ -353,6 +289,16 @@ def _planned(job: Job, findings: Findings) -> tuple[list[Placement], list[Positi
     return placed, empty, outside | plan.outside
 
 
+def _refuse_several(key: str, text: str) -> None:
+    """Raise OptionError for a list or a sweep of what is not swept."""
+    if "," in text or ".." in text:
+        swept = listed([option_of(name) for name in ("clearance", *SWEPT)])
+        why = (
+            f"`{shorten(text)}` is not one figure; write one, with a decimal point: {swept} alone take a list or sweep"
+        )
+        raise OptionError(option_of(key), why)
+
+
 class _Options:
     """The options, read once; `cases` has one set of figures for every combination of what is swept."""
 
@@ -369,12 +315,14 @@ class _Options:
             elif key in SWEPT:
                 swept[FIELDS[key]] = self._figures(key, text)
             else:
+                _refuse_several(key, text)
                 fixed[FIELDS[key]] = self._figure(key, text)
         combined = product(*swept.values())
         self.cases = [fixed | dict(zip(swept, some, strict=True)) for some in combined]
 
     def length(self, key: str, text: str, quantity: Quantity) -> int:
         """A length in nm."""
+        _refuse_several(key, text)
         reader = LengthReader(quantity, self._unit, inch_job=self._unit == "in")
         try:
             nm = reader.read(text)

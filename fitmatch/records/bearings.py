@@ -23,7 +23,7 @@ class Bearing(NamedTuple):
     position: str | None = None
     # Or an estimate when it runs: its housing "held" by steel caps or "free"; "hot" where both are the same.
     state: str = "cold"
-    slope_nm: int = 0  # how much the gap differs from one end of a land to the other
+    slope_nm: int = 0  # by how much the gap, half of the clearance, differs from one end of a land to the other
     kind: str | None = None
     within_limits: bool | None = None  # of clearance, as it is cold; None: not of a plan
 
@@ -47,7 +47,7 @@ class Running(NamedTuple):
     inlet_c: float | None = None
     oil_margin_k: float | None = None
     feed_pressure_mpa: float | None = None
-    slope_nm: int | None = None  # how much the gap differs from one end of a land to the other
+    slope_nm: int | None = None  # by how much the gap differs from one end of a land to the other
     housing_temperature_c: float | None = None  # when it runs
     journal_temperature_c: float | None = None
 

@@ -14,6 +14,7 @@ SHEARED_C: Final = 150.0  # of the viscosity at high shear
 MARGIN_K: Final = 20.0
 MOST_MARGIN_K: Final = 60.0
 DENSITY_C: Final = 15.0
+LEAST_MM2_S: Final = 2.0  # below it the law does not hold
 _PLUS: Final = 0.7
 
 
@@ -48,6 +49,18 @@ class Oil(NamedTuple):
     def reaches(self, temperature_c: float) -> bool:
         """Whether its viscosities say anything at this temperature."""
         return self.outside_k(temperature_c) <= self.margin_k
+
+    def below_law(self, temperature_c: float) -> bool:
+        """Whether it is thinner there than its law holds for; between the points of a table it is as they say."""
+        if not self.table:
+            return self.kinematic(temperature_c) < LEAST_MM2_S
+        here = self.viscosity_pa_s(temperature_c) * 1e6 / self.density(temperature_c)
+        return here < LEAST_MM2_S and temperature_c > self.ends_c[1]
+
+    @property
+    def drawn_to_c(self) -> float:
+        """The highest temperature to which a margin can draw its law out; nothing is told of what is hotter."""
+        return self.ends_c[1] + MOST_MARGIN_K
 
     def outside_k(self, temperature_c: float) -> float:
         """How far this temperature is outside those at which its viscosity is given; 0 between them."""

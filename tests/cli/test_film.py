@@ -6,7 +6,7 @@ import json
 import re
 import shutil
 import tomllib
-from itertools import combinations
+from itertools import combinations, pairwise
 from pathlib import Path
 from typing import Any
 
@@ -244,7 +244,8 @@ def test_the_report_says_which_kind_an_oil_is_for(
     text = " ".join(Ran(capsys, "film", job(saved, tmp_path, ROD + main + fed)).out.split())
     rods, mains = text.partition(" rod: 100 mm2/s at 40 °C")[2].split(" main: 100 mm2/s at 40 °C")
     assert "comes in at 90 °C" in rods and "comes in at 95 °C" in mains
-    assert "a slope of 0.00010 in over each land, fed by a full groove under 0.3 MPa, other feeds not counted" in text
+    assert "the gap sloping by 0.00010 in over each land, as by a taper of the diameter of 0.00020, fed by" in text
+    assert "fed by a full groove under 0.3 MPa, other feeds not counted" in text
 
 
 def test_cautions_give_exit_status_one(capsys: pytest.CaptureFixture[str]) -> None:
@@ -266,13 +267,50 @@ def test_a_slope_takes_half_of_it_at_the_edge(capsys: pytest.CaptureFixture[str]
     assert row["cautions"] == ["dry-edge"] and row["edge_film_thickness_um"] < 0 < row["min_film_thickness_um"]
 
 
+def test_a_film_at_the_edge_that_is_as_good_as_none(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Where the slope takes all, table, map and picture show no thickness rather than a negative one; what is left
+    within 0.005 of the way from the wall to the middle is not taken for a film either."""
+    (flat,) = document(capsys, *THIN, "--clearance", "0.05")["rows"]
+    film = flat["min_film_thickness_um"]
+    args = (*THIN, "--speed", "3000,3100", "--clearance", "0.05,0.051", "--slope", "0.02", "--plot", tmp_path / "a.svg")
+    ran = Ran(capsys, "film", *args)
+    assert ran.status == 1 and not re.search(r" -\d", ran.out)
+    assert "on the edge: no figure, or no film" in (tmp_path / "a.svg").read_text()
+    for left, cautions in ((0.09, ["dry-edge"]), (0.16, [])):
+        args = (*THIN, "--clearance", "0.05", "--slope", f"{2 * (film - left):.3f} um")
+        (row,) = document(capsys, *args, status=1 if cautions else 0)["rows"]
+        assert row["edge_film_thickness_um"] == pytest.approx(left, abs=1e-3) and row["cautions"] == cautions
+        text = " ".join(Ran(capsys, "film", *args).out.split())
+        assert f" {left:.2f} " in text and ("as good as touching" in text) is bool(cautions)
+
+
+def test_an_oil_thinner_than_its_law(capsys: pytest.CaptureFixture[str]) -> None:
+    """Below 2 mm2/s the film carries a caution and keeps its figures; above it does not; a table is not asked between
+    its points."""
+    heat = HEATED[14:-2]
+    oils = {
+        "law": ("--oil-40", "8", "--oil-100", "2.2"),
+        "table": ("--oil-table", "40: 6, 100: 1.8"),
+        "points": ("--oil-table", "40: 6, 130: 1.2"),
+    }
+    for name, oil in oils.items():
+        for inlet, thin in ((70, False), (108, name != "points")):
+            args = (*PLAIN[:-3], "800", "--speed", "3000", *oil, *heat, "--inlet", inlet, "--clearance", "0.05")
+            (row,) = document(capsys, *args, status=1 if thin else 0)["rows"]
+            assert row["cautions"] == (["outside-law"] if thin else []) and row["min_film_thickness_um"] > 0
+            kinematic = row["viscosity_pa_s"] / row["density_kg_m3"] * 1e6
+            assert (kinematic < 2) is (inlet == 108)
+            told = "thinner than 2 mm2/s, where the law of its viscosity (ASTM D341) does not hold"
+            assert (told in " ".join(Ran(capsys, "film", *args).out.split())) is thin
+
+
 def test_a_load_too_light_is_told_from_one_too_heavy(capsys: pytest.CaptureFixture[str]) -> None:
     """Each has its own words, which say what to check; the heavy one sends to the engine maker."""
     for load, words, others in (("1e-5", "too light", "too heavy"), ("8e6", "too heavy", "too light")):
         ran = Ran(capsys, "film", *THIN, "--load", load, "--clearance", "0.05")
         text = " ".join(ran.out.split())
         assert ran.status == 1 and f"the load is {words}: " in text and others not in text
-        assert "check load (N, on all lands together)" in text
+        assert "check clearance, load (N, on all lands together)" in text
         assert ("ask the engine maker" in text) is (words == "too heavy")
 
 
@@ -291,6 +329,11 @@ def test_a_film_too_warm_for_its_oil_says_what_would_show_it(capsys: pytest.Capt
     assert row["min_film_thickness_um"] is None
     far = " ".join(Ran(capsys, "film", *HEATED, "--clearance", "0.003,0.02").out.split())
     assert "to more than 160 °C" in far and f"(--oil-margin {margin:g})." in far
+    far = Ran(capsys, "film", *HEATED, "--speed", "3000,3001", "--clearance", "0.003,0.05").out
+    lines = far.splitlines()
+    at = next(i for i, line in enumerate(lines) if line.startswith("FILM AT"))
+    assert "x more than 160" in lines[at + 3]
+    assert lines[at - 1] == "" and re.match(r"x +3000 +0\.0030 .* more than 160 +-$", lines[6])
     far = " ".join(Ran(capsys, "film", *HEATED, "--clearance", "0.003").out.split())
     assert "at more than 160 °C" in far and "as oil_margin is at most 60." in far
 
@@ -414,6 +457,7 @@ def test_the_document_has_everything_that_went_in(
     given = tomllib.loads(text)["film"]["rod"]
     row = found["rows"][0]
     assert {key: row[name] for key, name in names.items()} == {key: given.pop(key) for key in names}
+    assert "a full groove under 0.3 MPa" in Ran(capsys, "film", tmp_path / "job", "--quiet").out
     assert found["hot"] == [
         {"kind": "rod", **{f"{key}_c": value for key, value in given.items()}, "housing_expansion_per_k": 23.1e-6,
          "journal_expansion_per_k": 11.5e-6, "shell_expansion_per_k": 11.5e-6}
@@ -464,6 +508,38 @@ def test_csv_has_every_figure(capsys: pytest.CaptureFixture[str]) -> None:
         assert row["temperature_rise_k"] == "" and row["cautions"] == ""
 
 
+def test_every_hot_row_says_that_it_is_an_estimate(
+    capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path
+) -> None:
+    """In CSV held, free and hot rows carry the same sentence, and cold ones none."""
+    main = ROD.replace("rod", "main") + MATERIAL.replace("rod", "main").replace("aluminium", "steel")
+    folder = job(saved, tmp_path, ROD + MATERIAL + main)
+    rows = list(csv.DictReader(io.StringIO(Ran(capsys, "film", folder, "--csv", "--quiet").out)))
+    told = {}
+    for row in rows:
+        told.setdefault(row["state"], set()).update(re.findall(r"Hot clearances.*None is measured\.", row["caution"]))
+    assert told.keys() == {"cold", "held", "free", "hot"} and told["cold"] == set()
+    assert told["held"] == told["free"] == told["hot"] and len(told["hot"]) == 1
+
+
+def test_a_caution_about_one_kind_names_it(capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path) -> None:
+    """Of two kinds, one of them a sheared oil and cold: what concerns the other alone says so, in JSON and text."""
+    main = ROD.replace("rod", "main") + "high_shear = 3\n"
+    folder = job(saved, tmp_path, ROD + MATERIAL + main)
+    text = " ".join(Ran(capsys, "film", folder, "--quiet").out.split())
+    for shown in (document(capsys, folder, "--quiet")["caution"], text):
+        assert "rod: Hot clearances are estimates" in shown
+        assert "rod: No viscosity at high shear is given" in shown
+    assert "rod: Hot" not in document(capsys, folder, "--quiet", "--kind", "rod")["caution"]
+
+
+def test_grooves_are_counted(capsys: pytest.CaptureFixture[str]) -> None:
+    """Two lands have one full groove between them, four have two."""
+    for lands, words in ((2, "a full groove under"), (4, "2 full grooves, each between two lands, under")):
+        args = (*THIN, "--lands", lands, "--feed-pressure", "0.3", "--clearance", "0.05")
+        assert f"fed by {words}" in " ".join(Ran(capsys, "film", *args).out.split())
+
+
 @pytest.mark.parametrize("ending", ["svg", "png"])
 def test_pictures(capsys: pytest.CaptureFixture[str], tmp_path: Path, ending: str) -> None:
     """A sweep is drawn with film and temperature, the same each time, and carries its caution."""
@@ -499,7 +575,7 @@ def test_a_picture_shows_what_needs_attention(capsys: pytest.CaptureFixture[str]
 
 
 def test_a_film_with_a_caution_leaves_its_curve() -> None:
-    """Good figures are joined in black; one with a caution only in grey, under a cross."""
+    """Good figures are joined in black; one with a caution only in grey, its mark under a cross."""
     from matplotlib.figure import Figure
 
     from fitmatch.intake.bearings import bearings_from_options
@@ -512,11 +588,49 @@ def test_a_film_with_a_caution_leaves_its_curve() -> None:
     right = [row.bearing.clearance_nm / 1e6 for row in found.rows if not row.cautions]
     assert wrong and right
     axes = Figure().subplots()
-    films._panel("film", "um", "min_film_thickness_um", found.rows, "mm", legend=False).draw(axes)
-    black, grey, crosses = axes.get_lines()
+    films._panel("film", "um", films._thinnest, found.rows, "mm", legend=False).draw(axes)
+    black, grey, marks, crosses, told = axes.get_lines()
     assert [x for x, y in black.get_xydata() if y == y] == right
     assert (grey.get_color(), grey.get_marker()) == ("0.7", "None") and len(grey.get_xdata()) == len(found.rows)
-    assert crosses.get_marker() == "x" and list(crosses.get_xdata()) == wrong
+    assert crosses.get_marker() == "x" and list(crosses.get_xdata()) == list(marks.get_xdata()) == wrong
+    assert marks.get_marker() == black.get_marker() and "needs attention" in str(told.get_label())
+
+
+def test_a_picture_of_an_old_or_incomplete_plan_says_so(
+    capsys: pytest.CaptureFixture[str], saved: Path, tmp_path: Path
+) -> None:
+    """Inputs that changed since, a position without shells and a kind without a table stand below the picture; a plan
+    of which nothing has a film has a picture that says why."""
+    folder = job(saved, tmp_path)
+    plan = json.loads((folder / "assignment.json").read_text())
+    text = (folder / "job.toml").read_text()
+    (folder / "job.toml").write_text(text.replace("max    = 0.0030   # the largest", "max    = 0.0031   # the largest"))
+    for name, lost in (("some", ["R2"]), ("all", ["R1", "R2", "R3", "R4", "R5"])):
+        rest = [p for p in plan["positions"] if p["position"] not in lost]
+        (folder / "assignment.json").write_text(json.dumps({**plan, "positions": rest}))
+        words = drawn(capsys, tmp_path / f"{name}.svg", folder)
+        assert "the inputs have changed since assignment.json was saved" in words
+        assert "Without two measured shells in the saved plan: R" in words and lost[-1] in words
+        assert "Left out, as there is no [film] table for it: main." in words
+
+
+def test_a_picture_splits_no_option_from_its_value(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Wherever a line of a note ends, `--oil-margin` and its number, and `oil_margin` and its, stand on one."""
+    from fitmatch.intake.bearings import bearings_from_options
+    from fitmatch.report.plots import films, paper
+    from fitmatch.report.text.films import cautions
+
+    given = {"width": "20", "load": "8000", "speed": "3000", "oil_40": "100", "oil_100": "11.2", "density": "875",
+             "density_slope": "0.65", "heat_capacity": "2100", "inlet": "90"}  # fmt: skip
+    runs = bearings_from_options(Given(None, "50", "0.02", given), "mm")
+    found = fitmatch.film(runs.bearings)
+    (told,) = cautions(found.rows, "mm")
+    note = f"NEEDS ATTENTION (x): {told}"
+    for words in ("oil_margin", "oil_margin =", "(--oil-", "(--oil-margin"):
+        monkeypatch.setattr(paper, "_LETTERS", " ".join(note.split()).index(words) + len(words))
+        picture = films.films_picture(found, runs, "mm", ".svg").decode()
+        assert re.search(r">[^<]*--oil-margin \d+\)", picture)
+        assert re.search(r">(?:[^<]* )?oil_margin = \d+", picture)
 
 
 def test_a_picture_of_a_plan_names_its_positions(
@@ -531,9 +645,55 @@ def test_a_picture_of_a_plan_names_its_positions(
     assert "875 kg/m3 at 15 °C" in text and "certifies none" in text
 
 
+def test_names_in_a_crowded_picture_stand_clear() -> None:
+    """Of many positions every second is not to be assembled: names stand together, inside the frame, and say so."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+    from matplotlib.text import Text
+
+    from fitmatch.report.plots import films
+
+    rod = Bearing(30_000, 50_000_000, 20_000_000, 8_000.0, 3_000.0, Oil(viscosity_mpa_s=10.0), kind="rod")
+    some = (
+        rod._replace(clearance_nm=30_000 + 1_000 * at, position=f"Cylinder {at}", within_limits=bool(at % 2))
+        for at in range(24)
+    )
+    (panel,) = films._panels("", fitmatch.film(some).rows, "mm")
+    figure = Figure(figsize=(5.2, 3.1), layout="constrained")
+    axes = figure.subplots()
+    panel.draw(axes)
+    FigureCanvasAgg(figure).draw()
+    boxes = [Text.get_window_extent(text) for text in axes.texts]
+    assert not any(one.overlaps(other) for one, other in combinations(boxes, 2))
+    assert all(axes.bbox.x0 <= box.x0 and box.x1 <= axes.bbox.x1 for box in boxes)
+    told = [" ".join(text.get_text().split()) for text in axes.texts]
+    assert sum(int(text.split()[0]) for text in told) == 24
+    assert all(text.endswith("positions some NOT TO BE ASSEMBLED") for text in told)
+
+
+Point = tuple[float, float]
+
+
+def crossing(a: Point, b: Point, c: Point, d: Point) -> bool:
+    """Whether the stretch from a to b and that from c to d cross; those that only touch do not."""
+
+    def side(p: Point, q: Point, r: Point) -> float:
+        return (q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0])
+
+    near = 1e-3  # of a square pixel
+    one, other = side(a, b, c) * side(a, b, d), side(c, d, a) * side(c, d, b)
+    return one < -near and other < -near
+
+
+def flat(points: list[Point]) -> list[float]:
+    """From the left, and upwards."""
+    return [x for point in sorted(points, key=lambda at: (round(at[0], 1), at[1])) for x in point]
+
+
 def test_nothing_in_the_picture_of_a_job_stands_on_anything_else(saved: Path, tmp_path: Path) -> None:
-    """Kinds have diagrams of their own, in which each state has a mark of its own and no name is over another, or over
-    the frame: neither short ones nor long ones of which some are not to be assembled."""
+    """Kinds have diagrams of their own, in which each state has a mark of its own, crossed or not, and no name is over
+    another, or over the frame: neither short ones nor long ones of which some are not to be assembled. A line leads to
+    every point; none crosses another, or a name."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
     from matplotlib.text import Text
@@ -555,12 +715,28 @@ def test_nothing_in_the_picture_of_a_job_stands_on_anything_else(saved: Path, tm
             axes = figure.subplots()
             panel.draw(axes)
             FigureCanvasAgg(figure).draw()
-            curves = [line for line in axes.get_lines() if not str(line.get_label()).startswith("_")]
+            lines = axes.get_lines()
+            curves = [line for line in lines if not str(line.get_label()).startswith("_") and line.get_marker() != "x"]
             marks = {(line.get_marker(), line.get_markerfacecolor()) for line in curves}
             assert len(marks) == len(curves) == 6
+            seen = [
+                (line.get_marker(), line.get_markerfacecolor()) for line in lines for y in line.get_ydata() if y == y
+            ]
+            assert {seen.count(one) for one in marks} == {5 if kind == "rod" else 6}
+            crossed = [x for line in lines if line.get_marker() == "x" for x in line.get_xdata()]
+            assert len(crossed) == (0 if kind == "rod" else 6)
+            assert any("needs attention" in str(line.get_label()) for line in lines) is (kind == "main")
             boxes = [Text.get_window_extent(text) for text in axes.texts]  # without the lines to their points
             assert len(boxes) >= 3 and not any(one.overlaps(other) for one, other in combinations(boxes, 2))
             assert all(box.y1 <= axes.bbox.y1 and axes.bbox.x0 <= box.x0 and box.x1 <= axes.bbox.x1 for box in boxes)
+            leaders = [line.get_transform().transform_path(line.get_path()) for line in lines if line.get_gid()]
+            assert not any(path.intersects_bbox(box, filled=False) for path in leaders for box in boxes)
+            pieces = [list(pairwise(map(tuple, path.vertices))) for path in leaders]
+            assert not any(crossing(*a, *b) for one, other in combinations(pieces, 2) for a in one for b in other)
+            points = [tuple(at) for line in lines if (line.get_marker(), line.get_markerfacecolor()) in marks
+                      for at in line.get_transform().transform(line.get_xydata()) if at[1] == at[1]]  # fmt: skip
+            ends = [tuple(path.vertices[0]) for path in leaders]
+            assert flat(ends) == pytest.approx(flat(points), abs=0.01)
 
 
 @pytest.mark.parametrize(
@@ -594,9 +770,9 @@ def test_nothing_in_the_picture_of_a_job_stands_on_anything_else(saved: Path, tm
         ((*THIN, "--heat-capacity", "2100", "--clearance", "0.05"), "--heat-capacity: changes nothing at a constant"),
         ((*THIN, "--speed", "1000..3000/100", "--clearance", "0.05", "--plot", "a.svg"), "21 curves in one diagram"),
         ((*HEATED, "--high-shear", "9", "--clearance", "0.05"), "shearing thins an oil"),
-        ((*THIN, "--load", "-1", "--clearance", "0.05"), "outside more than 0, up to 1e+08 N"),
+        ((*THIN, "--load", "-1", "--clearance", "0.05"), "`-1` is not more than 0; write more than 0, up to 1e+08 N"),
         ((*THIN, "--load", "much", "--clearance", "0.05"), "is not a number"),
-        ((*THIN, "--lands", "1.5", "--clearance", "0.05"), "outside 1 to 8 lands"),
+        ((*THIN, "--lands", "1.5", "--clearance", "0.05"), "`1.5` is not a whole number; write 1 to 8 lands"),
         ((*THIN, "--feed-pressure", "0.3", "--clearance", "0.05"), "--lands: a full groove feeds two lands: say lands"),
         ((*THIN, "--lands", "3", "--feed-pressure", "0.3", "--clearance", "0.05"), "a full groove feeds two lands"),
         (("--unit", "mm", "--clearance", "0.05"), "--width: nothing gives it; the width of one land --load: nothing"),
@@ -609,6 +785,13 @@ def test_nothing_in_the_picture_of_a_job_stands_on_anything_else(saved: Path, tm
         ((*THIN, "--speed", "3000..1000/500", "--clearance", "0.05"), "is no sweep; write FROM..TO/STEP in rpm"),
         ((*THIN, "--speed", "1..3000/1", "--clearance", "0.05"), "at most 1,000"),
         ((*THIN, "--speed", "1..900/1", "--clearance", "0.05,0.06"), "more than 1,000 films"),
+        ((*THIN, "--load", "8000,9000", "--clearance", "0.05"), "--load: `8000,9000` is not one figure"),
+        ((*THIN, "--load", "1..9/1", "--clearance", "0.05"), "--clearance, --speed and --viscosity alone take a list"),
+        ((*THIN, "--width", "20,25", "--clearance", "0.05"), "--width: `20,25` is not one figure"),
+        ((*THIN, "--speed", "0", "--clearance", "0.05"), "`0` is not more than 0; write more than 0, up to 1e+06 rpm"),
+        ((*THIN, "--clearance", "0.03..0.05/1e-7"), "`1e-7` is less than half a nanometre; a step is more than 0"),
+        ((*THIN, "--clearance", "1e-7"), "`1e-7` is less than half a nanometre; a clearance is more than 0"),
+        ((*PLAIN, "--oil-table", "100: 9.4, 40: 90", "--clearance", "0.05"), "coolest first: 40: 90, 100: 9.4"),
         ((*THIN, "--clearance", "0.05", "--plot", "a.gif"), "not a kind of picture"),
         ((*THIN, "--clearance", "0.05", "--housing-temperature", "100"), "needs the sizes of a JOB"),
         ((*THIN, "--clearance", "0.05", "--json", "--csv"), "cannot be used together"),
@@ -627,7 +810,7 @@ def test_wrong_options(capsys: pytest.CaptureFixture[str], args: tuple[str, ...]
         (ROD.replace("load = 9000\n", "").replace("inlet = 90\n", ""), (), "film.rod.load: is missing"),
         (ROD.replace("load = 9000\n", "").replace("inlet = 90\n", ""), (), "film.rod.inlet: is missing"),
         (ROD.replace("9000", '"heavy"'), (), "film.rod.load: is the text `heavy`, not a number"),
-        (ROD.replace("9000", "-9000"), (), "film.rod.load: `-9000` is outside more than 0"),
+        (ROD.replace("9000", "-9000"), (), "film.rod.load: `-9000` is not more than 0"),
         (ROD.replace("width = 0.75", "width = 0.75e3"), (), "film.rod.width: `0.75e3` is"),
         (ROD + "feed_pressure = 0.3\n", (), "film.rod.lands: a full groove feeds two lands"),
         (ROD.replace("inlet", "inlat"), (), "film.rod.inlat: no such key; did you mean `film.rod.inlet`?"),
@@ -641,6 +824,8 @@ def test_wrong_options(capsys: pytest.CaptureFixture[str], args: tuple[str, ...]
         (ROD, ("--inlet", "170"), "--inlet: `170` degrees Celsius is more than 20 K"),
         (ROD, ("--viscosity", "9", "--inlet", "90"), "--inlet: changes nothing at a constant viscosity"),
         (ROD, ("--clearance", "0.002"), "the clearance of a JOB is that of each position"),
+        (ROD, ("--kind", "main"), "job.toml: film.main: there is no [film.main]; write it with width, load,"),
+        (ROD, ("--kind", "main", "--load", "9"), "oil, or give --width, --speed and --viscosity"),
         (ROD, ("--kind", "rdo"), "no position is of kind `rdo`; the nearest is `rod`"),
         (ROD + ROD.replace("rod", "main"), ("--load", "9"), "--load: is about one kind; add --kind rod or --kind main"),
     ],

@@ -282,7 +282,7 @@ def test_a_film_is_found_in_few_solutions(monkeypatch: pytest.MonkeyPatch) -> No
     ("changes", "caution"),
     [
         ({"load_n": 5e6}, "too-heavy"),
-        ({"load_n": 5e8, "oil": THIN}, "too-heavy"),
+        ({"load_n": 9e7, "oil": THIN}, "too-heavy"),
         ({"load_n": 1e-7, "oil": THIN}, "too-light"),
         ({"clearance_nm": 12_000}, "beyond-oil"),
     ],

@@ -114,7 +114,7 @@ class LengthReader:
         except LengthError as error:
             raise CellError("not-a-length", "") if brief else self._unreadable(text, str(error)) from None
         if self.unit is not None and not self.quantity.holds(nm):
-            raise CellError("implausible-length", "") if brief else self._implausible(text, nm)
+            raise CellError("implausible-length", "") if brief else self._implausible(text, nm, whole=whole)
         self.finer = not whole
         if whole and len(self.known) < _MOST_KNOWN:
             self.known[text] = nm
@@ -128,8 +128,10 @@ class LengthReader:
             return CellError("empty-cell", f"is still to be filled in; {todo}")
         return CellError("not-a-length", advice.for_number(text, why, inch_job=self.inch_job))
 
-    def _implausible(self, text: str, nm: int) -> CellError:
+    def _implausible(self, text: str, nm: int, *, whole: bool) -> CellError:
         name, bounds = self.quantity.name, self.quantity.bounds
+        if nm == 0 and self.quantity.above_zero and not whole:
+            return CellError("not-positive", f"`{shorten(text)}` is less than half a nanometre; {name} is {bounds}")
         if nm <= 0 and self.quantity.above_zero:
             return CellError("not-positive", f"`{shorten(text)}` is not more than zero; {name} is {bounds}")
         if nm < 0 <= self.quantity.low_nm:

@@ -7,7 +7,7 @@ from fitmatch.report.shared.layout import Column, items, paragraph, table, whole
 from fitmatch.report.shared.scale import NOTHING, Scale
 from fitmatch.report.shared.states import DANGER
 from fitmatch.report.text.films import oils, what_was_given
-from fitmatch.report.words.films import COMPARES, cautioned
+from fitmatch.report.words.films import COMPARES, cautioned, thickness
 from fitmatch.study.comparison.compared import Compared, PlanFilms, PlanRow
 from fitmatch.study.film.films import Row
 from fitmatch.wording import listed
@@ -66,10 +66,10 @@ def _table(rows: Sequence[PlanRow], scale: Scale) -> list[str]:
         Column("filled", lambda row: filled(row.found)),
         Column(f"worst\n{scale.step}", lambda row: scale.steps(row.found.figures.worst_deviation_nm)),
         Column(f"spread\n{scale.step}", lambda row: scale.steps(row.found.figures.spread_nm)),
-        Column("thinnest\nfilm um", number("min_film_thickness_um", 2)),
+        Column("thinnest\nfilm um", lambda row: thickness(row.films and row.films.min_film_thickness_um)),
         Column(
             "at the\nedge um",
-            number("edge_film_thickness_um", 2),
+            lambda row: thickness(row.films and row.films.edge_film_thickness_um),
             shown=any(film.bearing.slope_nm for some in films for film in some.rows),
         ),
         Column(

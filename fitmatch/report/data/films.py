@@ -1,12 +1,13 @@
 """Oil films as one JSON document, described by films.schema.json, and as CSV."""
 
+from collections.abc import Iterator
 from typing import Final
 
 from fitmatch.gauging.sizes.materials import MATERIALS
 from fitmatch.intake.bearings import Hot, Runs
 from fitmatch.report.shared.emit import Number, Value, document, length, rows_text
 from fitmatch.report.shared.states import DANGER
-from fitmatch.report.words.films import beside, flow_of
+from fitmatch.report.words.films import beside, flow_of, how_hot_is_known
 from fitmatch.study.film.films import FilmTable, Row
 from fitmatch.version import __version__
 
@@ -17,8 +18,9 @@ _GIVEN: Final = (
     *("oil_table", "oil_margin_k", "high_shear_mpa_s", "density_15_kg_m3", "density_slope_kg_m3_k"),
     *("heat_capacity_j_kg_k", "inlet_temperature_c"),
 )
-_LENGTHS: Final = ("clearance", "journal", "width", "slope")
+LENGTHS: Final = ("clearance", "journal", "width", "slope")
 _FOUND: Final = tuple(name for name in Row._fields if name not in ("bearing", "cautions"))
+COLUMNS: Final = (*_GIVEN, *_FOUND, "flow", "cautions", "caution")
 
 
 def films_document(found: FilmTable, runs: Runs, unit: str) -> str:
@@ -29,7 +31,7 @@ def films_document(found: FilmTable, runs: Runs, unit: str) -> str:
             "version": __version__,
             "title": runs.title,
             "unit": unit,
-            "caution": " ".join(beside(found.rows)),
+            "caution": " ".join(beside(found.rows, how_hot_is_known(runs.bearings))),
             "rows": [film_value(row, unit) for row in found.rows],
             "hot": [_hot(hot) for hot in runs.hot],
             "left_out": runs.left_out,
@@ -43,16 +45,19 @@ def films_document(found: FilmTable, runs: Runs, unit: str) -> str:
 
 def films_rows(found: FilmTable, unit: str) -> str:
     """One CSV row per film, each with what such a film cannot tell."""
-    rows = (
-        {
+    return rows_text(COLUMNS, LENGTHS, unit, film_records(found, unit))
+
+
+def film_records(found: FilmTable, unit: str) -> Iterator[dict[str, Value]]:
+    """The cells of each film by column; what is said of hot clearances is the same in every hot row."""
+    hot = how_hot_is_known(row.bearing for row in found.rows)
+    for row in found.rows:
+        yield {
             **film_value(row, unit),
             "oil_table": ", ".join(f"{at:g}: {viscosity:g}" for at, viscosity in row.bearing.oil.table),
             "cautions": " ".join(row.cautions),
-            "caution": " ".join(beside([row])),
+            "caution": " ".join(beside([row], hot if row.bearing.state != "cold" else ())),
         }
-        for row in found.rows
-    )
-    return rows_text((*_GIVEN, *_FOUND, "flow", "cautions", "caution"), _LENGTHS, unit, rows)
 
 
 def film_value(row: Row, unit: str) -> dict[str, Value]:

@@ -13,7 +13,7 @@ from fitmatch.report.shared.grounds import grounds
 from fitmatch.report.shared.layout import clean
 from fitmatch.report.shared.scale import NOTHING, Scale, scale_for
 from fitmatch.report.shared.states import DANGER
-from fitmatch.report.words.films import COMPARES
+from fitmatch.report.words.films import COMPARES, thickness
 from fitmatch.study.comparison.compared import Compared, PlanFilms, PlanRow, Point, TargetRow
 
 _MOST_MARKS: Final = 60  # more would hide the line
@@ -47,7 +47,7 @@ def compared_picture(compared: Compared, unit: str, ending: str) -> bytes:
     notes = ["The sweep of targets is by strategy target."] if compared.targets else []
     notes += [*grounds(compared.job_plans, scale)]
     if compared.films:
-        notes += [f"NEEDS ATTENTION (x): {clean(text)}" for text in cautions(compared)]
+        notes += [f"NEEDS ATTENTION (x): {text}" for text in cautions(compared)]
         notes += [clean(text) for text in outside_limits(compared)]
         notes += [*without_films(compared), *how_it_runs(compared, unit), COMPARES]
     return sheet(title, notes, panels, ending)
@@ -126,7 +126,8 @@ def _of_films(films: PlanFilms) -> str:
     warm = "" if films.effective_temperature_c is None else f", {films.effective_temperature_c:.1f} °C"
     at = plain(clean(films.thinnest_at or ""))
     danger = f"\n{DANGER}" if films.thinnest.bearing.within_limits is False else ""
-    return f"{doubted}{films.edge_film_thickness_um:.2f} at {at}{warm}, {films.friction_power_w:.0f} W{danger}"
+    film = thickness(films.edge_film_thickness_um)
+    return f"{doubted}{film} at {at}{warm}, {films.friction_power_w:.0f} W{danger}"
 
 
 def _targets(told: str, rows: Sequence[TargetRow], scale: Scale) -> Panel:

@@ -7,10 +7,10 @@ same bytes.
 from collections.abc import Callable, Sequence
 from importlib.util import find_spec
 from io import BytesIO
-from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from fitmatch.problems import ExtraMissing
+from fitmatch.report.shared.layout import wrapped
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes as Axes
@@ -58,8 +58,8 @@ def sheet(title: str, notes: Sequence[str], panels: Sequence[Panel], ending: str
 
     columns = min(_COLUMNS + (len(panels) > _MANY), len(panels))
     rows = -(-len(panels) // columns)
-    small = [line for note in notes for line in wrap(note, _LETTERS * columns // _COLUMNS)]
-    large = wrap(title, _LARGE_LETTERS * columns // _COLUMNS) or [""]
+    small = [line for note in notes for line in wrapped(note, _LETTERS * columns // _COLUMNS)]
+    large = wrapped(title, _LARGE_LETTERS * columns // _COLUMNS) or [""]
     above, below = _TITLE_IN * (len(large) + 0.75), _LINE_IN * (len(small) + 1)
     width, height = _PANEL_IN[0] * columns, _PANEL_IN[1] * rows + below + above
     with rc_context(_STYLE):

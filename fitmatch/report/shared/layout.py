@@ -189,7 +189,7 @@ def paragraph(text: str, *, first: str = "", rest: str | None = None) -> list[st
     """`text` wrapped to the page; `first` and `rest` are put before the first line and before the lines after it."""
     indent = " " * len(first) if rest is None else rest
     room = _width.get() - max(len(first), len(indent))
-    lines = _wrapped(text, room // 2 if _has_wide(text) else room) or [""]
+    lines = wrapped(text, room // 2 if _has_wide(text) else room) or [""]
     return [first + lines[0], *(indent + line for line in lines[1:])]
 
 
@@ -237,12 +237,12 @@ def _cut(cells: Sequence[str], width: int) -> list[str]:
     return [
         cell
         if len(cell) <= width and cell.isprintable() and cell == cell.strip()
-        else "\n".join(line for part in cell.split("\n") for line in _wrapped(part, width))
+        else "\n".join(line for part in cell.split("\n") for line in wrapped(part, width))
         for cell in cells
     ]
 
 
-def _wrapped(text: str, width: int) -> list[str]:
+def wrapped(text: str, width: int) -> list[str]:
     """Lines broken between words and names; inside one only if it is too long itself, preferably at a space or
     hyphen."""
     lines: list[str] = []

@@ -9,7 +9,17 @@ from fitmatch.records.oils import Oil
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
 from fitmatch.report.shared.scale import NOTHING, UNITS, scale_for
 from fitmatch.report.shared.states import DANGER
-from fitmatch.report.words.films import COMPARES, STATES, TOO_THICK, UNCHECKED, cautioned, how_hot_is_known, mark
+from fitmatch.report.words.films import (
+    COMPARES,
+    STATES,
+    UNCHECKED,
+    cautioned,
+    how_hot_is_known,
+    mark,
+    thickness,
+    too_thick,
+    warmth,
+)
 from fitmatch.study.film.films import FilmTable, Row
 from fitmatch.wording import listed
 
@@ -26,7 +36,7 @@ def films_text(found: FilmTable, runs: Runs, unit: str) -> str:
         [line for text in how_hot(runs) for line in paragraph(text)],
         items("OIL AND HEAT", oils(rows)),
         items("WARNINGS", list(map(clean, runs.warnings))),
-        _left_out(runs),
+        [line for text in left_out(runs) for line in paragraph(text)],
         [*paragraph(COMPARES), *([f"Inputs' digest: {runs.digest}"] if runs.digest else [])],
     ]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
@@ -57,15 +67,19 @@ def _films(rows: tuple[Row, ...], unit: str) -> list[str]:
             Column("viscosity\nmPa s", lambda r: f"{r.bearing.oil.viscosity_mpa_s:g}", shown=thicknesses, key=True),
             Column("rpm", lambda r: f"{r.bearing.speed_rpm:g}", shown=speeds, key=True),
             Column("clearance", lambda r: scale.length(r.bearing.clearance_nm), key=not planned),
-            Column("smallest\nfilm um", number("min_film_thickness_um", 2)),
-            Column("at the\nedge um", number("edge_film_thickness_um", 2), shown=any(b.slope_nm for b in bearings)),
+            Column("smallest\nfilm um", lambda r: thickness(r.min_film_thickness_um)),
+            Column(
+                "at the\nedge um",
+                lambda r: thickness(r.edge_film_thickness_um),
+                shown=any(b.slope_nm for b in bearings),
+            ),
             Column("eccen-\ntricity", number("eccentricity_ratio", 3)),
             Column("power\nW", number("friction_power_w", 0)),
             Column("side flow\ncm3/s", number("side_flow_mm3_s", 2, 1000)),
             Column("feed\ncm3/s", number("feed_flow_mm3_s", 2, 1000), shown=any(b.feed_pressure_mpa for b in bearings)),
             Column("peak\nMPa", number("peak_pressure_mpa", 1)),
             Column("rise\nK", number("temperature_rise_k", 1), shown=heated),
-            Column("film at\n°C", number("effective_temperature_c", 1), shown=heated),
+            Column("film at\n°C", warmth, shown=heated),
             Column("viscosity\nmPa s", number("viscosity_pa_s", 2, 0.001), shown=not thicknesses),
         ),
     ]
@@ -88,22 +102,21 @@ def _maps(rows: tuple[Row, ...], unit: str) -> Iterator[list[str]]:
     if rows[0].bearing.position or len(cases) < 2 or len(clearances) < 2:
         return
     sloped = any(row.bearing.slope_nm for row in rows)
-    film, where = ("edge_film_thickness_um", ", at the tighter end") if sloped else ("min_film_thickness_um", "")
+
+    def film(row: Row) -> str:
+        return thickness(row.edge_film_thickness_um if sloped else row.min_film_thickness_um)
+
     scale = scale_for(unit, clearances)
 
-    def cell(name: str, digits: int, of: dict[int, Row]) -> Callable[[int], str]:
-        def show(clearance: int) -> str:
-            value = getattr(of[clearance], name)
-            return f"{mark(of[clearance])} {NOTHING if value is None else f'{value:.{digits}f}'}".strip()
+    def cell(show: Callable[[Row], str], of: dict[int, Row]) -> Callable[[int], str]:
+        return lambda clearance: f"{mark(of[clearance])} {show(of[clearance])}".strip()
 
-        return show
-
-    for name, digits, head, shown in (
-        (film, 2, f"SMALLEST FILM IN um{where}", True),
-        ("effective_temperature_c", 1, "FILM AT, IN °C", any(row.bearing.oil.heats for row in rows)),
+    for show, head, shown in (
+        (film, f"SMALLEST FILM IN um{', at the tighter end' if sloped else ''}", True),
+        (warmth, "FILM AT, IN °C", any(row.bearing.oil.heats for row in rows)),
     ):
         if shown:
-            columns = [Column(case, cell(name, digits, of)) for case, of in cases.items()]
+            columns = [Column(case, cell(show, of)) for case, of in cases.items()]
             yield [f"{head}, by clearance in {UNITS[unit]}", *table(clearances, Column("", scale.length), *columns)]
 
 
@@ -115,7 +128,7 @@ def how_hot(runs: Runs) -> list[str]:
         f"{hot.journal_c:g} °C and {_expansion(hot.journal_per_k)}, {steel}."
         for hot in runs.hot
     ]
-    return [*how_hot_is_known(runs.bearings), *told] if told else []
+    return [*map(clean, how_hot_is_known(runs.bearings)), *told] if told else []
 
 
 def _expansion(per_k: float) -> str:
@@ -165,12 +178,18 @@ def what_was_given(rows: Sequence[Row], unit: str) -> list[str]:
         mean = b.load_n / (b.lands * b.width_nm * b.journal_nm * 1e-18) * 1e-6
         speeds = sorted({x.speed_rpm for x in some})
         speed = f"{speeds[0]:g}" + (f" to {speeds[-1]:g}" if len(speeds) > 1 else "")
+        grooves = "a full groove" if b.lands == 2 else f"{b.lands // 2} full grooves, each between two lands,"
         feed = (
-            f", fed by a full groove under {b.feed_pressure_mpa:g} MPa, other feeds not counted"
+            f", fed by {grooves} under {b.feed_pressure_mpa:g} MPa, other feeds not counted"
             if b.feed_pressure_mpa
             else ", no oil fed under pressure is counted"
         )
-        slope = f", a slope of {scale.length(b.slope_nm)} {unit} over each land" if b.slope_nm else ""
+        slope = (
+            f", the gap sloping by {scale.length(b.slope_nm)} {unit} over each land, as by a taper of the diameter of "
+            f"{scale.length(2 * b.slope_nm)}"
+            if b.slope_nm
+            else ""
+        )
         names = f"{listed(list(dict.fromkeys(whole(x.position) for x in some if x.position)))}: " if b.position else ""
         told.append(f"{names}journal {journal} {unit}, {lands}, {b.load_n:g} N in all (mean pressure {mean:.2f} MPa), "
                     f"{speed} rpm{slope}{feed}.")  # fmt: skip
@@ -184,7 +203,7 @@ def oils(rows: Sequence[Row]) -> list[str]:
     for oil in found:
         some = [row for row in rows if row.bearing.oil == oil]
         told.append(_kinds(some) + _oil(oil, some))
-    return [*told, *([TOO_THICK] if any(oil.unsheared for oil in found) else [])]
+    return [*told, *map(clean, too_thick(rows))]
 
 
 def _kinds(rows: list[Row]) -> str:
@@ -211,10 +230,11 @@ def _oil(oil: Oil, rows: list[Row]) -> str:
     )
 
 
-def _left_out(runs: Runs) -> list[str]:
+def left_out(runs: Runs) -> list[str]:
+    """Kinds and positions of which there is no film, and why."""
     told = []
     if runs.left_out:
         told.append(f"Left out, as there is no [film] table for it: {listed(list(map(clean, runs.left_out)))}.")
     if runs.empty:
         told.append(f"Without two measured shells in the saved plan: {listed(list(map(clean, runs.empty)))}.")
-    return [line for text in told for line in paragraph(text)]
+    return told

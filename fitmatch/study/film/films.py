@@ -8,33 +8,29 @@ pi p r c^3 (1 + 1.5 e^2) / (3 viscosity l') for two lands, l' the width of one; 
 from collections.abc import Iterable
 from dataclasses import dataclass
 from math import log, pi, sqrt
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import Final, NamedTuple
 
-from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.problems import ExtraMissing
 from fitmatch.records.bearings import Bearing
-from fitmatch.records.oils import MOST_MARGIN_K
 from fitmatch.study.film.equilibrium import Films
-from fitmatch.study.film.reynolds import Film
+from fitmatch.study.film.reynolds import LARGEST, Film
 
-if TYPE_CHECKING:
-    import pandas
-
-_BEYOND_K: Final = MOST_MARGIN_K + 30.0  # so far above its points an oil's viscosity falls no further: not shown
+_BEYOND_K: Final = 30.0  # so far above what a margin can reach an oil's viscosity falls no further: not shown
 _LAMINAR: Final = 41.3  # ISO 7902: laminar while density U c / viscosity is up to this times sqrt(r / c)
 
 
 class Row(NamedTuple):
-    """The film of one bearing. `cautions`: `turbulent`; `dry-edge`, a slope that leaves no film at the tighter end; or,
-    without figures, `no-clearance`; `too-light` or `too-heavy`, a load under which the eccentricity is not one that the
-    grid resolves; `beyond-oil`, a temperature at which nothing is known of the oil: it alone is given."""
+    """The film of one bearing. `cautions`: `turbulent`; `dry-edge`, a slope that leaves no film at the tighter end, or
+    one nearer to the wall than the grid resolves; `outside-law`, an oil thinner than its law holds for; or, without
+    figures, `no-clearance`; `too-light` or `too-heavy`, a load under which the eccentricity is not one that the grid
+    resolves; `beyond-oil`, a temperature at which nothing is known of the oil: it alone is given."""
 
     bearing: Bearing
     viscosity_pa_s: float | None = None
     sommerfeld: float | None = None
     eccentricity_ratio: float | None = None
     min_film_thickness_um: float | None = None
-    edge_film_thickness_um: float | None = None  # at the tighter end of a gap that slopes over the width
+    edge_film_thickness_um: float | None = None  # at the tighter end of a gap that slopes: above zero or there is none
     attitude_angle_deg: float | None = None
     friction_coefficient: float | None = None
     friction_power_w: float | None = None
@@ -58,26 +54,6 @@ class FilmTable:
     def needs_attention(self) -> bool:
         """Whether exit status 1 is due."""
         return any(row.cautions for row in self.rows)
-
-    def to_frame(self, unit: str = "mm") -> "pandas.DataFrame":
-        """One row per bearing, clearance and width as floats in `unit`; pandas is imported here."""
-        import pandas
-
-        per_unit = NM_PER_UNIT[unit]
-        return pandas.DataFrame(
-            {
-                "position": row.bearing.position,
-                "state": row.bearing.state,
-                "clearance": row.bearing.clearance_nm / per_unit,
-                "width": row.bearing.width_nm / per_unit,
-                "within_limits": row.bearing.within_limits,
-                "speed_rpm": row.bearing.speed_rpm,
-                "load_n": row.bearing.load_n,
-                **{name: value for name, value in row._asdict().items() if name not in ("bearing", "cautions")},
-                "cautions": ", ".join(row.cautions),
-            }
-            for row in self.rows
-        )
 
 
 def check_extra() -> None:
@@ -114,7 +90,11 @@ def _row(bearing: Bearing, films: Films) -> Row:
     reynolds = None if density is None else running.reynolds_ratio(viscosity, density)
     thinnest = running.gap_m * (1 - found.eccentricity) * 1e6
     edge = thinnest - bearing.slope_nm / 2_000
-    wrong = {"turbulent": reynolds is not None and reynolds > 1, "dry-edge": edge <= 0}
+    wrong = {
+        "turbulent": reynolds is not None and reynolds > 1,
+        "dry-edge": edge < running.gap_m * 1e6 * (1 - LARGEST) and bearing.slope_nm > 0,
+        "outside-law": effective is not None and oil.below_law(effective),
+    }
     return Row(
         bearing,
         viscosity_pa_s=viscosity,
@@ -159,7 +139,7 @@ class _Running:
         if oil.viscosity_mpa_s is not None:
             there = oil.viscosity_mpa_s * 1e-3
         else:
-            there = oil.viscosity_pa_s(min(self.effective_c(film), oil.ends_c[1] + _BEYOND_K))
+            there = oil.viscosity_pa_s(min(self.effective_c(film), oil.drawn_to_c + _BEYOND_K))
         return log(self.needed(film) / there)
 
     def effective_c(self, film: Film) -> float:
