@@ -9,7 +9,7 @@ import pytest
 import fitmatch
 from fitmatch.cli.main import group, main
 
-HEAVY = ("ortools", "pandas", "numpy", "openpyxl")
+HEAVY = ("ortools", "pandas", "numpy", "openpyxl", "sqlalchemy")
 LIST_LOADED = f"""
 import sys
 from fitmatch.cli.main import main
@@ -26,7 +26,14 @@ try:
 finally:
     print(*(name for name in sys.modules if name.partition(".")[0] == "fitmatch"), file=sys.stderr)
 """
-FACE = {"fitmatch", "fitmatch.version", "fitmatch.cli", "fitmatch.cli.main", "fitmatch.cli.exit_codes"}
+FACE = {
+    "fitmatch",
+    "fitmatch.version",
+    "fitmatch.cli",
+    "fitmatch.cli.main",
+    "fitmatch.cli.exit_codes",
+    "fitmatch.cli.lazy",
+}
 
 
 def commands() -> list[click.Command]:
@@ -100,6 +107,7 @@ def test_a_mistyped_command(capsys: pytest.CaptureFixture[str], typed: str, mean
 def test_every_listed_command_can_be_run() -> None:
     """The group knows each of its commands by the name under which it lists it."""
     names = ["fitmatch", "new", "measure", "check", "assign", "compare", "advise", "range", "film", "assembled"]
+    names.append("shelf")
     assert [command.name for command in commands()] == names
 
 
