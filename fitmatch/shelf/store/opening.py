@@ -42,7 +42,7 @@ def open_shelf(
             import psycopg  # noqa: F401
         except ImportError as error:
             raise ExtraMissing("shelves in PostgreSQL", "psycopg", "postgres") from error
-        options = {"connect_timeout": str(int(wait_s))}
+        options = {"connect_timeout": str(max(2, int(wait_s))), "client_encoding": "utf8"}
         engine = create_engine(url, poolclass=NullPool, connect_args=options)
         take_turns_on_a_server(engine, wait_s)
     else:
