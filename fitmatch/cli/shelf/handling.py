@@ -50,7 +50,9 @@ def move(asked: Asked, shells: tuple[str, ...], location: str, who: str, note: s
 @by
 @note
 def send_back(asked: Asked, box: str, who: str, note: str) -> int:
-    """Record that a box goes back to its seller, sealed or what is free of it.
+    """Record that a box goes back to its seller.
+
+    Sealed it goes as it is; of an opened one goes what is free, and nothing while any of it is set aside or fitted.
 
     \b
     Example:
@@ -67,9 +69,10 @@ def send_back(asked: Asked, box: str, who: str, note: str) -> int:
 @by
 @note
 def count(asked: Asked, file: Path, location: str | None, who: str, note: str) -> int:
-    """Compare what lies there with the records: shells that are not in FILE become missing, others are found again.
+    """Compare what lies there with the records.
 
-    FILE has a column `number`, or `box` and `shell`. The exit status is 1 if anything is missing, found or unexpected.
+    Shells that are not in FILE become missing, missing ones that are in it are found again. FILE has a column `number`,
+    or `box` and `shell`. The exit status is 1 if anything is missing, found or unexpected.
 
     \b
     Example:
@@ -86,9 +89,9 @@ def count(asked: Asked, file: Path, location: str | None, who: str, note: str) -
 @by
 @note
 def correct(asked: Asked, event: int, who: str, note: str) -> int:
-    """Undo EVENT, a number of the history, by another event; both stay in the history.
+    """Undo an event by another one; both stay in the history.
 
-    It is refused where a later event of that shell stands: correct that one first.
+    EVENT is its number in the history. It is refused where a later event of that shell stands: correct that one first.
 
     \b
     Example:

@@ -35,8 +35,9 @@ def set_aside(asked: Asked, job: Path, who: str, note: str) -> int:
 @by
 @note
 def put_back(asked: Asked, job: Path, positions: tuple[str, ...], who: str, note: str) -> int:
-    """Put back what a job has set aside; at POSITION also what was fitted there, after a trial fit.
+    """Put back what a job has set aside, or fitted for a trial.
 
+    Without POSITION it is all that is set aside; at POSITION also what was fitted there, which counts as a trial fit.
     JOB is known by the name of its folder, which may be gone by now.
 
     \b
@@ -65,7 +66,10 @@ def put_back(asked: Asked, job: Path, positions: tuple[str, ...], who: str, note
 def fitted(
     asked: Asked, job: Path, positions: tuple[str, ...], permissions: tuple[str, ...], who: str, note: str
 ) -> int:
-    """Record that what is set aside is fitted, at all positions or at these: an engine is built.
+    """Record that what is set aside is fitted: an engine is built.
+
+    Without POSITION it is all that is set aside and not fitted yet. A position outside its limits is NOT TO BE
+    ASSEMBLED and refused, unless the engine maker's written permission is quoted.
 
     \b
     Example:

@@ -95,9 +95,9 @@ def _walls(text: str, unit: str) -> tuple[int, int]:
 @shelf_command("history", lists=True)
 @click.argument("shell")
 def history(asked: Asked, shell: str) -> int:
-    """Say all that happened to a shell, oldest first.
+    """Say all that happened to a shell.
 
-    SHELL is a shelf number or BOX/NAME.
+    The oldest comes first. SHELL is a shelf number or BOX/NAME.
 
     \b
     Example:
@@ -114,7 +114,9 @@ def history(asked: Asked, shell: str) -> int:
 
 @shelf_command("engines", lists=True)
 def engines(asked: Asked) -> int:
-    """List the engines that were built from the shelf; with --csv a row for each position.
+    """List the engines that were built from the shelf.
+
+    With --csv there is a row for each position.
 
     \b
     Example:
@@ -132,9 +134,10 @@ def engines(asked: Asked) -> int:
 @shelf_command("engine", lists=True)
 @click.argument("number", type=click.IntRange(min=1))
 def engine(asked: Asked, number: int) -> int:
-    """Say how one engine was built: its positions, shells and clearances.
+    """Say how one engine was built.
 
-    A position that was fitted outside its limits says OUT OF LIMITS for ever, with the permission that was quoted.
+    It has each position with its shells and its clearance. One that was fitted outside its limits says OUT OF LIMITS
+    for ever, with the permission that was quoted.
 
     \b
     Example:

@@ -21,10 +21,11 @@ from fitmatch.cli.shelf.opened import Asked, by, note, shelf_command
 def take_in(
     asked: Asked, paths: tuple[Path, ...], new_box: bool, remeasured: tuple[str, ...], who: str, note: str
 ) -> int:
-    """Take boxes and shells onto the shelf and give them numbers, to be written on their labels.
+    """Take boxes and shells onto the shelf and give them numbers.
 
-    JOB is a job folder, FILES are tables of shells as in a job, which need --unit, or of sealed boxes: part, box,
-    family, kind, undersize, step, lot, seller, price, location. Doing it again is safe: what changed is said.
+    The numbers are for the labels. JOB is a job folder, FILES are tables of shells as in a job, which need --unit, or
+    of sealed boxes: part, box, family, kind, undersize, step, lot, seller, price, location. Doing it again is safe:
+    what changed is said.
 
     \b
     Example:
