@@ -124,6 +124,7 @@ SHELLS: Final = Table(
     CheckConstraint("wall_nm BETWEEN 200000 AND 25000000", name="wall_nm"),
     CheckConstraint("coating_nm >= 0 AND (wall_nm IS NULL OR 2 * coating_nm < wall_nm)", name="coating_nm"),
     Index(None, "state", "kind", "half", "wall_nm"),
+    Index(None, "box", "kind", "state", "half"),  # for singles
     Index(None, "family", "kind"),
     Index(None, "location"),
 )
