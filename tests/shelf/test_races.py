@@ -31,11 +31,11 @@ except HeldError:
 
 def test_of_several_processes_one_gets_the_shells(shelf: Shelf, address: str, tmp_path: Path) -> None:
     """Of jobs that want the same two shells at the same time one has both in the end, the others none of them."""
-    jobs = [planned_job(tmp_path / f"job-{number}", ONE_ROD) for number in range(3)]
+    jobs = [planned_job(tmp_path / f"job-{number}", ONE_ROD) for number in range(2)]
     take_in(shelf, read_stock([jobs[0]]))
     args = [sys.executable, "-c", RACER, address]
     pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "text": True}
-    racers = [subprocess.Popen([*args, str(job), "5"], **pipes) for job in jobs]  # type: ignore[call-overload]
+    racers = [subprocess.Popen([*args, str(job), "4"], **pipes) for job in jobs]  # type: ignore[call-overload]
     for racer in racers:
         assert racer.stdout.readline() == "ready\n"
     for racer in racers:  # all at once
