@@ -31,7 +31,7 @@ intake/common: catalogue files findings advice quantities options sweeps running
 intake/tables: table csv_file workbook opening columns
 intake/job_toml: globbing keys key_rows strange_keys values fits instruments running settings unread sources
 intake/rows: sheet positions shells long_file saved_plan assembled targets all_shells copies cross_checks stock_rows
-intake: reading pooling stacks bearings stock
+intake: reading pooling stacks bearings stock exported
 intake/writing: locking whole_files workbooks log_rows appending new_box rewriting learning saving
 fit/solver: stopping program adapter
 fit/classes: guards axis_rows demands classes candidates
@@ -48,8 +48,8 @@ study/drawings: shapes sums ranges
 shelf: refusals records
 shelf/store: schema addresses faults connections migrating opening
 shelf/store/migrations/versions: v0001
-shelf: events finding jobs planned looking
-shelf/actions: taking_in setting_aside fitting handling counting correcting
+shelf: events finding jobs planned looking worth
+shelf/actions: taking_in setting_aside fitting handling counting correcting archiving
 report/shared: emit scale states layout box_names axis certainty grounds housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes stacks films advice
 report/text: positions
@@ -57,11 +57,11 @@ report/screen: limits_drawn sure table proven left_over
 report/text: beside measuring remaining explaining quality attention heading full doubts assembled ranges films report
 report/text: advice
 report/comparison: rows plans films further report
-report/shelf: words texts data
+report/shelf: words worth texts data
 report/data: values rows doubts document assembled films compared ranges advised
 report/plots: paper clearances compared distribution films
 cli: exit_codes lazy blank console options solving pictures
-cli/shelf: opened stock holding handling looking main
+cli/shelf: opened stock holding handling looking copying main
 cli/bench: entries typed answers sitting
 cli: assembled assign check compare advise measure new range film main
 .: __main__

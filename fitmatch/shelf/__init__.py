@@ -12,6 +12,8 @@ TYPE_CHECKING = False  # type checkers take it for the one of `typing`
 
 if TYPE_CHECKING:
     from fitmatch.intake.stock import read_stock as read_stock
+    from fitmatch.shelf.actions.archiving import export as export
+    from fitmatch.shelf.actions.archiving import import_ as import_
     from fitmatch.shelf.actions.correcting import correct as correct
     from fitmatch.shelf.actions.counting import count as count
     from fitmatch.shelf.actions.fitting import fitted as fitted
@@ -31,6 +33,7 @@ if TYPE_CHECKING:
     from fitmatch.shelf.refusals import RefusedError as RefusedError
     from fitmatch.shelf.store.connections import Shelf as Shelf
     from fitmatch.shelf.store.opening import open_shelf as open_shelf
+    from fitmatch.shelf.worth import value as value
 
 _HOME = {
     "Filters": "fitmatch.shelf.looking",
@@ -41,8 +44,10 @@ _HOME = {
     "count": "fitmatch.shelf.actions.counting",
     "engine": "fitmatch.shelf.looking",
     "engines": "fitmatch.shelf.looking",
+    "export": "fitmatch.shelf.actions.archiving",
     "fitted": "fitmatch.shelf.actions.fitting",
     "history": "fitmatch.shelf.looking",
+    "import_": "fitmatch.shelf.actions.archiving",
     "move": "fitmatch.shelf.actions.handling",
     "open_shelf": "fitmatch.shelf.store.opening",
     "put_back": "fitmatch.shelf.actions.setting_aside",
@@ -53,6 +58,7 @@ _HOME = {
     "set_aside": "fitmatch.shelf.actions.setting_aside",
     "show": "fitmatch.shelf.looking",
     "take_in": "fitmatch.shelf.actions.taking_in",
+    "value": "fitmatch.shelf.worth",
 }
 
 __all__ = [
@@ -64,8 +70,10 @@ __all__ = [
     "count",
     "engine",
     "engines",
+    "export",
     "fitted",
     "history",
+    "import_",
     "move",
     "open_shelf",
     "put_back",
@@ -76,6 +84,7 @@ __all__ = [
     "set_aside",
     "show",
     "take_in",
+    "value",
 ]
 
 

@@ -9,7 +9,7 @@ from sqlalchemy import ColumnElement, Connection, Integer, case, cast, func, or_
 
 from fitmatch.facts import Fact
 from fitmatch.shelf.events import events_where
-from fitmatch.shelf.finding import named, records, shells_with, single
+from fitmatch.shelf.finding import named, opened, records, shells_with, single
 from fitmatch.shelf.records import (
     EnginePosition,
     EngineRecord,
@@ -59,11 +59,6 @@ def show(shelf: Shelf, filters: Filters = EVERYTHING, *, by: Sequence[str] = ())
         return Shown(records(connection, shells_with(*conditions)), sealed)
 
 
-def _opened() -> ColumnElement[str]:
-    """The date since when a shell lies there: its box was opened, or it was taken in."""
-    return case((BOXES.c.opened != "", BOXES.c.opened), else_=func.substr(SHELLS.c.since, 1, 10))
-
-
 def _conditions(shelf: Shelf, filters: Filters) -> list[ColumnElement[bool]]:
     found: list[ColumnElement[bool]] = [
         SHELLS.c[name] == value
@@ -81,7 +76,7 @@ def _conditions(shelf: Shelf, filters: Filters) -> list[ColumnElement[bool]]:
         found.append(single())
     if filters.older_than_days is not None:
         last = shelf.clock().date() - timedelta(days=filters.older_than_days)
-        found.append(_opened() < last.isoformat())
+        found.append(opened() < last.isoformat())
     return found
 
 
@@ -107,7 +102,7 @@ def _tallies(connection: Connection, conditions: Sequence[ColumnElement[bool]], 
     special: dict[str, ColumnElement[Any]] = {
         "wall": cast(SHELLS.c.wall_nm - SHELLS.c.wall_nm % _BAND_NM, Integer),
         "box": BOXES.c.name,
-        "age": func.substr(_opened(), 1, 7),
+        "age": func.substr(opened(), 1, 7),
     }
     keys = [special[name] if name in special else SHELLS.c[name] for name in by]
     query = (

@@ -208,6 +208,64 @@ class Engines(NamedTuple):
         return _frame(self.engines, "in")
 
 
+class Copied(NamedTuple):
+    """A whole shelf that was exported to a folder or imported from it: the rows of each table."""
+
+    folder: str
+    rows: Mapping[str, int]
+
+    def to_frame(self) -> "pandas.DataFrame":
+        """One row for each table."""
+        import pandas
+
+        return pandas.DataFrame([{"table": name, "rows": number} for name, number in self.rows.items()])
+
+
+class TiedUp(NamedTuple):
+    """Shells that are free or set aside, and boxes that are sealed, of one family and one band of age. `unpriced` are
+    the shells and boxes of which nobody wrote down a price, and which are not in the worth."""
+
+    family: str
+    older_than_days: int
+    shells: int
+    singles: int
+    sealed: int
+    worth_thousandths: int
+    unpriced: int
+
+
+class Lost(NamedTuple):
+    """Shells that were scrapped or are missing."""
+
+    state: str
+    shells: int
+    worth_thousandths: int
+    unpriced: int
+
+
+class EngineCost(NamedTuple):
+    """What the shells of one engine cost; those that ran in it before are counted there."""
+
+    number: int
+    job: str
+    at: str
+    shells: int
+    worth_thousandths: int
+    unpriced: int
+
+
+class Worth(NamedTuple):
+    """What is tied up on the shelf, what was lost and what the engines cost, as prices were written down."""
+
+    tied_up: tuple[TiedUp, ...]
+    lost: tuple[Lost, ...]
+    engines: tuple[EngineCost, ...]
+
+    def to_frame(self) -> "pandas.DataFrame":
+        """One row for each family and age."""
+        return _frame(self.tied_up, "in")
+
+
 def _frame(records: Iterable[NamedTuple], unit: str) -> "pandas.DataFrame":
     """Lengths as floats in `unit`, under their names without `_nm`."""
     import pandas

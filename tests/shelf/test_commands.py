@@ -192,6 +192,33 @@ def test_counted_moved_sent_back_and_corrected(run: Run, job: Path, tmp_path: Pa
     assert run("count", tmp_path / "counted.csv").status == 2
 
 
+def test_what_it_is_worth(run: Run, job: Path) -> None:
+    """Worth and cost in every form; shells without a price are counted and not added up."""
+    put(job.parent / "more.csv", "shell,kind,half,wall,family,price\n1,rod,upper,0.0618,narrow-2,7.5\n")
+    run("take-in", job.parent / "more.csv", "--unit", "in")
+    found = document(run("value", "--json"))
+    assert (found["total"], found["tied_up"][0]["unpriced"], found["engines"]) == (7.5, 6, [])
+    assert "7.50" in run("value").out and [row["worth"] for row in rows(run("value", "--csv"))] == ["7.5"]
+
+
+def test_exported_and_imported(run: Run, job: Path, tmp_path: Path) -> None:
+    """An export says what it holds, and is imported into another shelf; again is refused, as there is something."""
+    assert document(run("export", tmp_path / "out", "--json"))["rows"]["shells"] == 6
+    assert run("export", tmp_path / "out").status == 2
+    ran = run("import", tmp_path / "out", "--db", tmp_path / "other.db")
+    assert (ran.status, ran.out) == (0, "copied: boxes 1, shells 6, readings 6, engines 0, events 6\n")
+    refused = run("import", tmp_path / "out")
+    assert (refused.status, refused.out) == (2, "") and "not empty" in refused.err
+
+
+def test_no_row_is_a_formula(run: Run, tmp_path: Path) -> None:
+    """What people typed stays text in a spreadsheet that opens the rows."""
+    put(tmp_path / "box.csv", "shell,kind,half,wall,location,grade\n1,rod,upper,0.0618,=1+1,-2\n")
+    run("take-in", tmp_path / "box.csv", "--unit", "in")
+    (row,) = rows(run("show", "--csv"))
+    assert (row["location"], row["grade"]) == ("'=1+1", "-2")
+
+
 def commands() -> list[click.Command]:
     context = click.Context(shelf_group)
     found = [shelf_group.get_command(context, name) for name in shelf_group.list_commands(context)]

@@ -1,4 +1,4 @@
-"""`fitmatch shelf show`, `history`, `engines` and `engine`."""
+"""`fitmatch shelf show`, `history`, `engines`, `engine` and `value`."""
 
 from typing import TYPE_CHECKING, Final
 
@@ -153,4 +153,23 @@ def engine(asked: Asked, number: int) -> int:
 
     found = action(asked.shelf(make=False), number)
     asked.answer(found, engine_text, engine_document, rows, in_red=(OUT_OF_LIMITS,))
+    return 0
+
+
+@shelf_command("value", lists=True)
+def value(asked: Asked) -> int:
+    """Say what is tied up, what was lost, and what each engine cost in shells.
+
+    What is free, set aside or sealed is tied up, by family and by how long ago its box was opened. A shell is an equal
+    share of the price of its box, among the shells of that box that the shelf knows.
+
+    \b
+    Example:
+      fitmatch shelf value
+      fitmatch shelf value --json
+    """
+    from fitmatch.report.shelf.worth import worth_document, worth_rows, worth_text
+    from fitmatch.shelf.worth import value as action
+
+    asked.answer(action(asked.shelf(make=False)), worth_text, worth_document, worth_rows)
     return 0

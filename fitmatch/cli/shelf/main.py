@@ -1,6 +1,7 @@
 """`fitmatch shelf`: its commands, each loaded when it is used."""
 
 from importlib import import_module
+from keyword import iskeyword
 from typing import Final
 
 import click
@@ -22,13 +23,16 @@ _COMMANDS: Final = {
     "history": ("looking", "Say all that happened to a shell."),
     "engines": ("looking", "List the engines that were built from the shelf."),
     "engine": ("looking", "Say how one engine was built."),
+    "value": ("looking", "Say what is tied up, what was lost, and what each engine cost in shells."),
+    "export": ("copying", "Write the whole shelf to a folder of plain .csv files."),
+    "import": ("copying", "Read an exported folder onto a shelf that is still empty."),
     "correct": ("handling", "Undo an event by another one; both stay in the history."),
 }
 
 
 def _command(name: str) -> click.Command:
     module = import_module(f"fitmatch.cli.shelf.{_COMMANDS[name][0]}")
-    command: click.Command = getattr(module, name.replace("-", "_"))
+    command: click.Command = getattr(module, f"{name}_" if iskeyword(name) else name.replace("-", "_"))
     return command
 
 

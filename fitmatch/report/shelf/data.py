@@ -3,10 +3,12 @@
 from collections.abc import Mapping
 from typing import Final
 
-from fitmatch.report.shared.emit import Number, Value, document, length, named_values, rows_text
+from fitmatch.report.shared.emit import Value, document, length, named_values, rows_text
 from fitmatch.report.shelf.words import words
+from fitmatch.report.shelf.worth import price
 from fitmatch.shelf.records import (
     Changed,
+    Copied,
     EnginePosition,
     EngineRecord,
     Engines,
@@ -121,6 +123,11 @@ def history_document(history: History, unit: str) -> str:
     return _document(unit, shell=shell_value(history.shell, unit), events=events)
 
 
+def copied_document(copied: Copied, unit: str) -> str:
+    """A shelf that was exported or imported."""
+    return _document(unit, folder=copied.folder, rows=copied.rows)
+
+
 def event_rows(events: tuple[Event, ...], unit: str) -> str:
     """A row for each event."""
     return rows_text(_EVENT, (), unit, map(event_value, events))
@@ -178,14 +185,7 @@ def _labels(position: EnginePosition) -> dict[str, str]:
 
 def _box(box: ShelfBox) -> dict[str, Value]:
     own = {name: value for name, value in box._asdict().items() if name != "price_thousandths"}
-    return _nulls(own) | {"price": _price(box.price_thousandths)}
-
-
-def _price(thousandths: int | None) -> Number | None:
-    if thousandths is None:
-        return None
-    whole, rest = divmod(thousandths, 1_000)
-    return Number(f"{whole}.{rest:03}".rstrip("0").rstrip("."))
+    return _nulls(own) | {"price": price(box.price_thousandths)}
 
 
 def _tally(tally: Tally, unit: str) -> dict[str, Value]:

@@ -8,6 +8,7 @@ from fitmatch.report.shared.layout import Column, clean, items, paragraph, table
 from fitmatch.report.shelf.words import words
 from fitmatch.shelf.records import (
     Changed,
+    Copied,
     EnginePosition,
     EngineRecord,
     Engines,
@@ -34,7 +35,7 @@ def shown_text(shown: Shown, unit: str) -> str:
     head += f", {singles:,} of them single" if singles else ""
     lines = [head, *_shells(shown.shells, unit)]
     if count > _MOST_ROWS:
-        lines.append(f"... and {count - _MOST_ROWS:,} more; narrow it down, group it with --by, or use --csv")
+        lines.append(f"... and {count - _MOST_ROWS:,} more; narrow it down, group it with --group-by, or use --csv")
     sealed = ["", f"{len(shown.sealed)} sealed", *_sealed(shown.sealed)] if shown.sealed else []
     return _page([*lines, *sealed])
 
@@ -66,6 +67,12 @@ def changed_text(changed: Changed, unit: str) -> str:
     attention = [words(fact, unit) for fact in changed.attention]
     below = ["", *items("ATTENTION", attention)] if attention else []
     return _page([*(_events(changed.events) or ["nothing to change"]), *below])
+
+
+def copied_text(copied: Copied, unit: str) -> str:
+    """A shelf that was exported or imported."""
+    names = ("boxes", "shells", "readings", "engines", "events")
+    return _page(["copied: " + ", ".join(f"{name} {copied.rows[name]:,}" for name in names)])
 
 
 def history_text(history: History, unit: str) -> str:

@@ -152,6 +152,18 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
         f"{_shell(s)} lies there, and by the records at {s['location'] or 'no location'}; "
         "`fitmatch shelf move` corrects that"
     ),
+    # exporting and importing
+    "folder-taken": lambda s, _: f"{s['where']} is there already and is not an empty folder; name another one",
+    "cannot-export": lambda s, _: f"nothing was exported to {s['where']}: {s['why']}",
+    "not-empty": lambda _s, _: "the shelf is not empty; import into a new one: --db PATH",
+    "contradicts": lambda s, _: (
+        f"{s['file']}: a row contradicts another one, or a row of another file: a number that stands twice or that "
+        "nothing has, or a state that is impossible; export again, or restore what was edited"
+    ),
+    "holder-contradicts": lambda s, _: (
+        f"shells.csv: the state of shell {s['number']} contradicts holds.csv or engine_shells.csv; export again, or "
+        "restore what was edited"
+    ),
     # correcting
     "nothing-before": lambda s, _: (
         f"nothing was before event {s['number']}; scrap the shell with a reason if it should not be here"
