@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from fitmatch.shelf.refusals import RefusedError as RefusedError
     from fitmatch.shelf.store.connections import Shelf as Shelf
     from fitmatch.shelf.store.opening import open_shelf as open_shelf
+    from fitmatch.shelf.supplying import read_supplied as read_supplied
 
 _HOME = {
     "Filters": "fitmatch.shelf.looking",
@@ -48,6 +49,7 @@ _HOME = {
     "put_back": "fitmatch.shelf.actions.setting_aside",
     "read_planned": "fitmatch.shelf.planned",
     "read_stock": "fitmatch.intake.stock",
+    "read_supplied": "fitmatch.shelf.supplying",
     "scrap": "fitmatch.shelf.actions.handling",
     "send_back": "fitmatch.shelf.actions.handling",
     "set_aside": "fitmatch.shelf.actions.setting_aside",
@@ -71,6 +73,7 @@ __all__ = [
     "put_back",
     "read_planned",
     "read_stock",
+    "read_supplied",
     "scrap",
     "send_back",
     "set_aside",

@@ -7,6 +7,7 @@ from sqlalchemy import Connection, RowMapping, select
 
 from fitmatch.facts import Fact
 from fitmatch.records.keys import ShellKey, full_name
+from fitmatch.records.shelved import digest_of_readings
 from fitmatch.shelf.events import By, Change, Hold, change, events_numbered, next_number
 from fitmatch.shelf.finding import records, shells_with
 from fitmatch.shelf.jobs import holds_of, known_job, latest_job, open_job
@@ -107,19 +108,32 @@ def _seats(connection: Connection, planned: Planned) -> Seats:
     reasons: list[Fact] = []
     for position in planned.positions:
         for half, key in position.shells.items():
-            shell = _shell(connection, planned, key)
+            shell = _shell(connection, planned, key, position.numbers.get(half))
             if isinstance(shell, Fact):
                 reasons.append(shell)
             else:
                 found[position.position, half] = shell
     refuse_if_any(reasons)
+    refuse_if_read_otherwise(connection, planned)
     return found
 
 
-def _shell(connection: Connection, planned: Planned, key: ShellKey) -> ShelfShell | Fact:
-    named = records(connection, shells_with(BOXES.c.name == key[0], SHELLS.c.name == key[1]))
+def refuse_if_read_otherwise(connection: Connection, planned: Planned) -> None:
+    """Raise RefusedError if shells that the plan has from the shelf have been measured again since."""
+    if planned.digest_of_shelved is None:
+        return
+    numbers = {number for position in planned.positions for number in position.numbers.values()}
+    if digest_of_readings((n, readings_of(connection, n)) for n in numbers) != planned.digest_of_shelved:
+        raise RefusedError(Fact("inputs-changed", {"job": planned.name}))
+
+
+def _shell(connection: Connection, planned: Planned, key: ShellKey, number: int | None) -> ShelfShell | Fact:
+    by_name = (BOXES.c.name == key[0], SHELLS.c.name == key[1])
+    named = records(connection, shells_with(*(by_name if number is None else (SHELLS.c.number == number,))))
     if not named:
         return Fact("not-on-shelf", {"name": full_name(key)})
+    if number is not None:
+        return named[0]
     own = planned.readings.get(key)
     alike = [shell for shell in named if own is None or own == readings_of(connection, shell.number)]
     if len(alike) == 1:
