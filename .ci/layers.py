@@ -15,7 +15,7 @@ PACKAGE = Path(__file__).resolve().parent.parent / "fitmatch"
 # A folder and modules of it, a line each; a folder whose modules need some of its own folders has more than one line.
 ORDER = """
 .: version stages facts wording names lengths problems
-records: ask keys oils bearings measuring parts stacks job placements doubted housings pools plans stock
+records: ask keys oils bearings measuring parts stacks shelved job placements doubted housings pools plans stock
 rules: of_kind
 rules/one_half: family holds match min_wall
 rules/two_halves: same_in_bore thick_half wall_difference
@@ -30,8 +30,9 @@ gauging: bench_path assembled
 intake/common: catalogue files findings advice quantities options sweeps running texts iso_286 bands
 intake/tables: table csv_file workbook opening columns
 intake/job_toml: globbing keys key_rows strange_keys values fits instruments running settings unread sources
-intake/rows: sheet positions shells long_file saved_plan assembled targets all_shells copies cross_checks stock_rows
-intake: reading pooling stacks bearings stock exported
+intake/rows: sheet positions shells long_file saved_plan assembled targets all_shells copies supplied cross_checks
+intake/rows: stock_rows
+intake: reading pooling stacks bearings stock exported torn_down
 intake/writing: locking whole_files workbooks log_rows appending new_box rewriting learning saving
 fit/solver: stopping program adapter
 fit/classes: guards axis_rows demands classes candidates
@@ -48,8 +49,8 @@ study/drawings: shapes sums ranges
 shelf: refusals records
 shelf/store: schema addresses faults connections migrating opening
 shelf/store/migrations/versions: v0001
-shelf: events finding jobs planned looking worth
-shelf/actions: taking_in setting_aside fitting handling counting correcting archiving
+shelf: events finding gauges jobs planned looking supplying worth
+shelf/actions: taking_in setting_aside fitting handling counting correcting tearing_down archiving
 report/shared: emit scale states layout box_names axis certainty grounds housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes stacks films advice
 report/text: positions
@@ -57,7 +58,7 @@ report/screen: limits_drawn sure table proven left_over
 report/text: beside measuring remaining explaining quality attention heading full doubts assembled ranges films report
 report/text: advice
 report/comparison: rows plans films further report
-report/shelf: words worth texts data
+report/shelf: words texts data worth torn_down
 report/data: values rows doubts document assembled films compared ranges advised
 report/plots: paper clearances compared distribution films
 cli: exit_codes lazy blank console options solving pictures

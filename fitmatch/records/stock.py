@@ -3,7 +3,8 @@
 from collections.abc import Mapping
 from typing import NamedTuple
 
-from fitmatch.records.measuring import Gauge, Reading
+from fitmatch.records.measuring import Gauge, Measuring, Reading
+from fitmatch.records.parts import Size
 
 
 class Printed(NamedTuple):
@@ -75,4 +76,12 @@ class Stock(NamedTuple):
     shells: tuple[StockShell, ...]
     gauges: Mapping[str, Gauge]
     unit: str
+    warnings: tuple[str, ...] = ()
+
+
+class MeasuredAgain(NamedTuple):
+    """What was measured when an engine was taken down: by position, the sizes of journal, upper and lower."""
+
+    sizes: Mapping[str, Mapping[str, Size]]
+    measuring: Measuring
     warnings: tuple[str, ...] = ()

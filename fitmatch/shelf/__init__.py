@@ -12,6 +12,7 @@ TYPE_CHECKING = False  # type checkers take it for the one of `typing`
 
 if TYPE_CHECKING:
     from fitmatch.intake.stock import read_stock as read_stock
+    from fitmatch.intake.torn_down import read_measured_again as read_measured_again
     from fitmatch.shelf.actions.archiving import export as export
     from fitmatch.shelf.actions.archiving import import_ as import_
     from fitmatch.shelf.actions.correcting import correct as correct
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from fitmatch.shelf.actions.setting_aside import put_back as put_back
     from fitmatch.shelf.actions.setting_aside import set_aside as set_aside
     from fitmatch.shelf.actions.taking_in import take_in as take_in
+    from fitmatch.shelf.actions.tearing_down import teardown as teardown
     from fitmatch.shelf.looking import Filters as Filters
     from fitmatch.shelf.looking import engine as engine
     from fitmatch.shelf.looking import engines as engines
@@ -33,6 +35,7 @@ if TYPE_CHECKING:
     from fitmatch.shelf.refusals import RefusedError as RefusedError
     from fitmatch.shelf.store.connections import Shelf as Shelf
     from fitmatch.shelf.store.opening import open_shelf as open_shelf
+    from fitmatch.shelf.supplying import read_supplied as read_supplied
     from fitmatch.shelf.worth import value as value
 
 _HOME = {
@@ -51,13 +54,16 @@ _HOME = {
     "move": "fitmatch.shelf.actions.handling",
     "open_shelf": "fitmatch.shelf.store.opening",
     "put_back": "fitmatch.shelf.actions.setting_aside",
+    "read_measured_again": "fitmatch.intake.torn_down",
     "read_planned": "fitmatch.shelf.planned",
     "read_stock": "fitmatch.intake.stock",
+    "read_supplied": "fitmatch.shelf.supplying",
     "scrap": "fitmatch.shelf.actions.handling",
     "send_back": "fitmatch.shelf.actions.handling",
     "set_aside": "fitmatch.shelf.actions.setting_aside",
     "show": "fitmatch.shelf.looking",
     "take_in": "fitmatch.shelf.actions.taking_in",
+    "teardown": "fitmatch.shelf.actions.tearing_down",
     "value": "fitmatch.shelf.worth",
 }
 
@@ -77,13 +83,16 @@ __all__ = [
     "move",
     "open_shelf",
     "put_back",
+    "read_measured_again",
     "read_planned",
     "read_stock",
+    "read_supplied",
     "scrap",
     "send_back",
     "set_aside",
     "show",
     "take_in",
+    "teardown",
     "value",
 ]
 

@@ -166,9 +166,9 @@ def _seize(connection: Connection, shell: int, hold: Hold) -> None:
     seat = ENGINE_SHELLS.c
     there = select(seat.shell).where(seat.engine == hold.engine, seat.shell == shell)
     if connection.execute(there).first() is None:
-        connection.execute(
-            ENGINE_SHELLS.insert().values(engine=hold.engine, position=hold.position, half=hold.half, shell=shell)
-        )
+        wall = select(SHELLS.c.wall_nm).where(SHELLS.c.number == shell).scalar_subquery()
+        where = {"engine": hold.engine, "position": hold.position, "half": hold.half}
+        connection.execute(ENGINE_SHELLS.insert().values(shell=shell, wall_nm=wall, **where))
 
 
 def events_where(connection: Connection, *conditions: Any) -> tuple[Event, ...]:

@@ -16,17 +16,23 @@ _AT_ONCE: Final = 500  # values bound in one statement
 _LARGEST: Final = 2**31 - 1
 
 
-def single() -> ColumnElement[bool]:
-    """Whether a shell is free without a free opposite half of its kind in its box."""
+def single(job: int | None = None) -> ColumnElement[bool]:
+    """Whether a shell is free without a free opposite half of its kind in its box; what this job holds counts as
+    free."""
     other = SHELLS.alias("other")
+    held = select(HOLDS.c.shell).where(HOLDS.c.job == job)
+    free = [
+        shells.c.state == FREE if job is None else or_(shells.c.state == FREE, shells.c.number.in_(held))
+        for shells in (SHELLS, other)
+    ]
     partner = exists().where(
         other.c.box == SHELLS.c.box,
         other.c.kind == SHELLS.c.kind,
-        other.c.state == FREE,
+        free[1],
         other.c.number != SHELLS.c.number,
         or_(other.c.half != SHELLS.c.half, SHELLS.c.half == "either"),
     )
-    return and_(SHELLS.c.state == FREE, ~partner)
+    return and_(free[0], ~partner)
 
 
 def opened() -> ColumnElement[str]:

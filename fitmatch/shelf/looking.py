@@ -175,7 +175,7 @@ def _engines(connection: Connection, *conditions: ColumnElement[bool]) -> list[E
 
 def _seats(connection: Connection, numbers: Any) -> Mapping[tuple[int, str], list[EngineShell]]:
     query = (
-        select(ENGINE_SHELLS, BOXES.c.name.label("box"), SHELLS.c.name, SHELLS.c.wall_nm, SHELLS.c.state)
+        select(ENGINE_SHELLS, BOXES.c.name.label("box"), SHELLS.c.name, SHELLS.c.state)
         .join(SHELLS, SHELLS.c.number == ENGINE_SHELLS.c.shell)
         .join(BOXES, BOXES.c.number == SHELLS.c.box)
         .where(ENGINE_SHELLS.c.engine.in_(numbers))
@@ -184,6 +184,7 @@ def _seats(connection: Connection, numbers: Any) -> Mapping[tuple[int, str], lis
     found = defaultdict[tuple[int, str], list[EngineShell]](list)
     for row in connection.execute(query).mappings():
         label = f"{row['box']}/{row['name']}"
-        shell = EngineShell(row["half"], row["shell"], label, row["wall_nm"], row["state"])
+        walls = row["wall_nm"], row["wall_after_nm"], row["wall_wear_u_nm"]
+        shell = EngineShell(row["half"], row["shell"], label, *walls, row["state"])
         found[row["engine"], row["position"]].append(shell)
     return found

@@ -151,12 +151,15 @@ class TakenIn(NamedTuple):
 
 
 class EngineShell(NamedTuple):
-    """A shell that an engine runs on, or ran on until it was taken down."""
+    """A shell that an engine runs on, or ran on until it was taken down. `wall_wear_u_nm` is the expanded uncertainty
+    of the wear; None: not known."""
 
     half: str
     number: int
     label: str
-    wall_nm: int | None
+    wall_nm: int | None  # when it was fitted
+    wall_after_nm: int | None
+    wall_wear_u_nm: float | None
     state: str
 
 
@@ -175,6 +178,8 @@ class EnginePosition(NamedTuple):
     within_limits: bool
     permission: str
     assembled_nm: int | None
+    journal_after_nm: int | None = None
+    journal_wear_u_nm: float | None = None
 
 
 class EngineRecord(NamedTuple):
@@ -219,6 +224,37 @@ class Copied(NamedTuple):
         import pandas
 
         return pandas.DataFrame([{"table": name, "rows": number} for name, number in self.rows.items()])
+
+
+class Wear(NamedTuple):
+    """What a journal, or the upper or lower shell of a position, has lost. `u_nm` is its expanded uncertainty; None:
+    not known. `after_nm` None: it was not measured again. `grew`: it is larger than before by more than `u_nm`."""
+
+    position: str
+    part: str
+    label: str  # of a shell
+    before_nm: int
+    after_nm: int | None
+    u_nm: float | None
+    grew: bool
+
+    @property
+    def wear_nm(self) -> int | None:
+        return None if self.after_nm is None else self.before_nm - self.after_nm
+
+
+class TornDown(NamedTuple):
+    """An engine that was taken down: what has worn, and what that changed on the shelf."""
+
+    engine: int
+    job: str
+    wears: tuple[Wear, ...]
+    events: tuple[Event, ...]
+    attention: tuple[Fact, ...] = ()
+
+    def to_frame(self, unit: str = "in") -> "pandas.DataFrame":
+        """One row for each journal and shell."""
+        return _frame(self.wears, unit)
 
 
 class TiedUp(NamedTuple):
@@ -273,6 +309,6 @@ def _frame(records: Iterable[NamedTuple], unit: str) -> "pandas.DataFrame":
     def shown(name: str, value: object) -> tuple[str, object]:
         if not name.endswith("_nm"):
             return name, value
-        return name.removesuffix("_nm"), value / NM_PER_UNIT[unit] if isinstance(value, int) else None
+        return name.removesuffix("_nm"), value / NM_PER_UNIT[unit] if isinstance(value, int | float) else None
 
     return pandas.DataFrame([dict(shown(*item) for item in one._asdict().items()) for one in records])

@@ -1,4 +1,4 @@
-"""`fitmatch shelf set-aside`, `put-back` and `fitted`."""
+"""`fitmatch shelf set-aside`, `put-back`, `fitted` and `teardown`."""
 
 from pathlib import Path
 
@@ -89,3 +89,52 @@ def _permission(text: str) -> tuple[str, str]:
     if not sign:
         raise click.BadParameter(f"`{text}` is not POSITION=TEXT", param_hint="--permission")
     return position.strip(), words
+
+
+@shelf_command("teardown", lists=True)
+@click.argument("number", metavar="ENGINE", type=click.IntRange(min=1))
+@click.argument("file", required=False, type=click.Path(path_type=Path))
+@click.option(
+    "--gauges",
+    "of_job",
+    metavar="JOB",
+    type=click.Path(path_type=Path),
+    help="A job folder whose job.toml has the gauges and temperature of today.",
+)
+@click.option("--never-run", is_flag=True, help="It has not run: its shells are what they were.")
+@by
+@note
+def teardown(
+    asked: Asked, number: int, file: Path | None, of_job: Path | None, never_run: bool, who: str, note: str
+) -> int:
+    """Record that an engine was taken down, and what has worn.
+
+    FILE has a row for each position, with `position` and what was measured again: `journal`, `upper`, `lower`, or
+    several of each as in positions.csv. What has run comes back as used and only fits its own position and side again;
+    one that was not measured has no known wall. Whether used shells may run again is the maker's to say.
+
+    \b
+    Example:
+      fitmatch shelf teardown 3 measured.csv --unit in
+      fitmatch shelf teardown 3 measured.csv --gauges my-build
+      fitmatch shelf teardown 3 --never-run
+    """
+    from fitmatch.report.shelf.torn_down import torn_down_document, torn_down_rows, torn_down_text
+    from fitmatch.shelf.actions.tearing_down import NOTHING
+    from fitmatch.shelf.actions.tearing_down import teardown as action
+    from fitmatch.shelf.looking import engine
+
+    if never_run and file is not None:
+        raise click.UsageError("--never-run takes no FILE: what has not run has not worn")
+    shelf, again = asked.shelf(make=False), NOTHING
+    if file is not None:
+        if of_job is None and asked.given_unit is None:
+            raise click.UsageError("the plain numbers of FILE need --unit in, --unit mm, or --gauges JOB")
+        from fitmatch.intake.torn_down import read_measured_again
+
+        kinds = {position.position: position.kind for position in engine(shelf, number).positions}
+        again = read_measured_again(file, kinds, asked.given_unit, of_job)
+        asked.notes.warn(*again.warnings)
+    found = action(shelf, number, again, never_run=never_run, by=who, note=note)
+    asked.answer(found, torn_down_text, torn_down_document, torn_down_rows)
+    return 1 if found.attention else 0

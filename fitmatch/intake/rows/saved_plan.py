@@ -33,13 +33,24 @@ _AGAIN: Final = "save the plan again with `fitmatch assign --save`"
 class SavedPlan(NamedTuple):
     """`shells`: box and name, by position and side. `housings`: by position, the row its housing came from if that is
     another one. `outside`: the positions outside their limits. `digest` is that of the inputs; None: the document has
-    none."""
+    none. Of a plan with the shelf's shells: `numbers` of these, by position and side, and the digest of their
+    `readings`."""
 
     data: bytes
     digest: str | None
     shells: Mapping[tuple[str, str], ShellKey]
     housings: Mapping[str, str]
     outside: frozenset[str]
+    numbers: Mapping[tuple[str, str], int] = {}
+    readings: str | None = None
+
+    def is_of(self, files: str) -> bool:
+        """Whether it was made for files of this digest."""
+        if self.readings is None:
+            return self.digest == files
+        from fitmatch.records.shelved import digest_with
+
+        return self.digest == digest_with(files, self.readings)
 
     def says(self, position: str, column: str) -> str | None:
         """What it has at a position in one of `PLANNED`: BOX/NAME, None if it has no shell there, or the row of the
@@ -107,6 +118,8 @@ def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
         name, digest = _job_in(document, folder)
         mine = [p for p in document["positions"] if p.get("job") == name]
         shells = {(str(p["position"]), side): _key(p[side]) for p in mine for side in SIDES}
+        numbers = {(str(p["position"]), s): int(p[s]["number"]) for p in mine for s in SIDES if "number" in p[s]}
+        readings = document["shelf"]["readings"] if "shelf" in document else None
         outside = frozenset(str(p["position"]) for p in mine if p.get("within_limits") is False)
         housings = {
             str(p["position"]): str(p["housing"]) for p in mine if p.get("housing", p["position"]) != p["position"]
@@ -114,7 +127,7 @@ def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         findings.report("broken-plan", f"is not a plan saved by fitmatch; {_AGAIN}, or remove the file", PAPER)
         return None
-    return SavedPlan(data, digest if isinstance(digest, str) else None, shells, housings, outside)
+    return SavedPlan(data, digest if isinstance(digest, str) else None, shells, housings, outside, numbers, readings)
 
 
 def _job_in(document: Mapping[str, Any], folder: Path) -> tuple[str | None, Any]:
@@ -138,9 +151,14 @@ def _key(shell: Any) -> ShellKey:
     return box, name
 
 
-def with_digest(plan: SavedPlan, digest: str) -> bytes | None:
-    """The document with this digest of the inputs, every other byte as it was; None if that cannot be done safely."""
+def with_digest(plan: SavedPlan, files: str) -> bytes | None:
+    """The document for files of this digest, every other byte as it was; None if that cannot be done safely."""
     old = json.dumps(plan.digest).encode()
     if plan.digest is None or plan.data.count(old) != 1:
         return None
+    digest = files
+    if plan.readings is not None:
+        from fitmatch.records.shelved import digest_with
+
+        digest = digest_with(files, plan.readings)
     return plan.data.replace(old, json.dumps(digest).encode())

@@ -1,11 +1,11 @@
 """The shelf as JSON and CSV; what is absent is null, or an empty cell."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final
 
-from fitmatch.report.shared.emit import Value, document, length, named_values, rows_text
+from fitmatch.facts import Fact
+from fitmatch.report.shared.emit import Number, Value, document, length, named_values, rows_text
 from fitmatch.report.shelf.words import words
-from fitmatch.report.shelf.worth import price
 from fitmatch.shelf.records import (
     Changed,
     Copied,
@@ -72,6 +72,8 @@ _LENGTHS: Final = frozenset(
         "target",
         "min",
         "max",
+        "journal_after",
+        "journal_wear_u",
     )
 )
 
@@ -79,8 +81,8 @@ _LENGTHS: Final = frozenset(
 def shown_document(shown: Shown, unit: str) -> str:
     """What `show` found."""
     if shown.tallies:
-        return _document(unit, tallies=[_tally(tally, unit) for tally in shown.tallies])
-    return _document(
+        return shelf_document(unit, tallies=[_tally(tally, unit) for tally in shown.tallies])
+    return shelf_document(
         unit,
         shells=[shell_value(shell, unit) for shell in shown.shells],
         sealed=[_box(box) for box in shown.sealed],
@@ -98,7 +100,7 @@ def shown_rows(shown: Shown, unit: str) -> str:
 def taken_document(taken: TakenIn, unit: str) -> str:
     """What `take-in` changed."""
     last = None if taken.first is None else taken.first + taken.new - 1
-    return _document(
+    return shelf_document(
         unit,
         new=taken.new,
         numbers=None if taken.first is None else {"first": taken.first, "last": last},
@@ -113,19 +115,24 @@ def taken_document(taken: TakenIn, unit: str) -> str:
 
 def changed_document(changed: Changed, unit: str) -> str:
     """What an action changed, and what needs attention."""
-    attention = [{"code": fact.code, "text": words(fact, unit)} for fact in changed.attention]
-    return _document(unit, events=[event_value(event) for event in changed.events], attention=attention)
+    events = [event_value(event) for event in changed.events]
+    return shelf_document(unit, events=events, attention=attention_values(changed.attention, unit))
+
+
+def attention_values(attention: Sequence[Fact], unit: str) -> list[dict[str, Value]]:
+    """What needs attention."""
+    return [{"code": fact.code, "text": words(fact, unit)} for fact in attention]
 
 
 def history_document(history: History, unit: str) -> str:
     """A shell and all its events, oldest first."""
     events = [event_value(event) for event in history.events]
-    return _document(unit, shell=shell_value(history.shell, unit), events=events)
+    return shelf_document(unit, shell=shell_value(history.shell, unit), events=events)
 
 
 def copied_document(copied: Copied, unit: str) -> str:
     """A shelf that was exported or imported."""
-    return _document(unit, folder=copied.folder, rows=copied.rows)
+    return shelf_document(unit, folder=copied.folder, rows=copied.rows)
 
 
 def event_rows(events: tuple[Event, ...], unit: str) -> str:
@@ -135,12 +142,12 @@ def event_rows(events: tuple[Event, ...], unit: str) -> str:
 
 def engines_document(engines: Engines, unit: str) -> str:
     """All engines."""
-    return _document(unit, engines=[engine_value(one, unit) for one in engines.engines])
+    return shelf_document(unit, engines=[engine_value(one, unit) for one in engines.engines])
 
 
 def engine_document(engine: EngineRecord, unit: str) -> str:
     """One engine."""
-    return _document(unit, engine=engine_value(engine, unit))
+    return shelf_document(unit, engine=engine_value(engine, unit))
 
 
 def engine_rows(engines: Engines, unit: str) -> str:
@@ -188,6 +195,14 @@ def _box(box: ShelfBox) -> dict[str, Value]:
     return _nulls(own) | {"price": price(box.price_thousandths)}
 
 
+def price(thousandths: int | None) -> Number | None:
+    """Money as a number of a document."""
+    if thousandths is None:
+        return None
+    whole, rest = divmod(thousandths, 1_000)
+    return Number(f"{whole}.{rest:03}".rstrip("0").rstrip("."))
+
+
 def _tally(tally: Tally, unit: str) -> dict[str, Value]:
     return {"alike": _alike(tally, unit), **_counts(tally, unit)}
 
@@ -210,5 +225,6 @@ def _nulls(values: Mapping[str, Value]) -> dict[str, Value]:
     return {name: None if value == "" else value for name, value in values.items()}
 
 
-def _document(unit: str, **values: Value) -> str:
+def shelf_document(unit: str, **values: Value) -> str:
+    """A document of the shelf."""
     return document({"schema": SCHEMA, "version": __version__, "unit": unit, **values})

@@ -48,6 +48,13 @@ def _other_half(s: Slots, _: str) -> str:
     return f"{text}; correct the file, or say --new-box if this is another box"
 
 
+def _grew(s: Slots, unit: str) -> str:
+    part = "the journal" if s["part"] == "journal" else f"the {s['part']} shell ({s['name']})"
+    by = with_unit(s["after_nm"] - s["before_nm"], unit)
+    todo = "clean it and measure it again" if s["part"] == "journal" else "clean it, measure it again and take it in"
+    return f"{part} of {s['position']} reads {by} more than before, which is dirt, varnish or a mistake; {todo}"
+
+
 def _newer(s: Slots, _: str) -> str:
     text = f"the shelf {s['where']} was written by a newer fitmatch (version {s['version']}, known up to {s['known']})"
     return f"{text}; use that one, nothing here was touched"
@@ -151,6 +158,16 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     "lies-elsewhere": lambda s, _: (
         f"{_shell(s)} lies there, and by the records at {s['location'] or 'no location'}; "
         "`fitmatch shelf move` corrects that"
+    ),
+    # taking an engine down
+    "nothing-fitted": lambda s, _: f"engine {s['number']} has no shells any more; `fitmatch shelf engines` lists those",
+    "not-measured-again": lambda s, _: (
+        f"the {s['part']} shell of {s['position']} ({s['name']}) was not measured again: its wall is not known any more"
+    ),
+    "grew": _grew,
+    "worn-through": lambda s, unit: (
+        f"the {s['part']} shell of {s['position']} ({s['name']}) has lost more than its coating, "
+        f"{with_unit(s['before_nm'] - s['after_nm'], unit)}"
     ),
     # exporting and importing
     "folder-taken": lambda s, _: f"{s['where']} is there already and is not an empty folder; name another one",

@@ -3,13 +3,12 @@
 from collections.abc import Iterable, Sequence
 from typing import Final
 
-from fitmatch.report.shared.emit import Number, Value, document, rows_text
+from fitmatch.report.shared.emit import Value, rows_text
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
+from fitmatch.report.shelf.data import price, shelf_document
 from fitmatch.shelf.records import EngineCost, Lost, TiedUp, Worth
 from fitmatch.shelf.worth import AGES
-from fitmatch.version import __version__
 
-SCHEMA: Final = 1
 _UNPRICED: Final = "unpriced"
 _COLUMNS: Final = ("family", "older_than_days", "shells", "singles", "sealed", "worth", _UNPRICED)
 
@@ -70,26 +69,14 @@ def _shown(thousandths: int) -> str:
     return f"{hundredths // 100:,}.{hundredths % 100:02}"
 
 
-def price(thousandths: int | None) -> Number | None:
-    """Money as a number of a document."""
-    if thousandths is None:
-        return None
-    whole_ones, rest = divmod(thousandths, 1_000)
-    return Number(f"{whole_ones}.{rest:03}".rstrip("0").rstrip("."))
-
-
 def worth_document(worth: Worth, unit: str) -> str:
     """The same as JSON; `total` is what is tied up."""
-    return document(
-        {
-            "schema": SCHEMA,
-            "version": __version__,
-            "unit": unit,
-            "total": price(_total(worth.tied_up)),
-            "tied_up": _values(worth.tied_up),
-            "lost": _values(worth.lost),
-            "engines": _values(worth.engines),
-        }
+    return shelf_document(
+        unit,
+        total=price(_total(worth.tied_up)),
+        tied_up=_values(worth.tied_up),
+        lost=_values(worth.lost),
+        engines=_values(worth.engines),
     )
 
 

@@ -11,7 +11,7 @@ from fitmatch.shelf.jobs import open_job
 from fitmatch.shelf.records import Changed
 from fitmatch.shelf.refusals import RefusedError
 from fitmatch.shelf.store.connections import Shelf
-from fitmatch.shelf.store.schema import EVENTS, JOBS
+from fitmatch.shelf.store.schema import ENGINES, EVENTS, JOBS
 
 
 def correct(shelf: Shelf, number: int, *, by: str = "", note: str = "") -> Changed:
@@ -41,4 +41,7 @@ def correct(shelf: Shelf, number: int, *, by: str = "", note: str = "") -> Chang
         except IntegrityError as error:  # another shell has taken its place
             slots = {"number": number, "position": held["position"] if held else ""}
             raise RefusedError(Fact("place-taken", slots)) from error
+        if hold is not None and hold.engine is not None:
+            standing = ENGINES.update().where(ENGINES.c.number == hold.engine).values(torn_down="")
+            connection.execute(standing)
         return Changed(events_numbered(connection, events))

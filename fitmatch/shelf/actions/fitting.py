@@ -6,6 +6,7 @@ from typing import Any
 from sqlalchemy import Connection, RowMapping, select
 
 from fitmatch.facts import Fact
+from fitmatch.shelf.actions.setting_aside import refuse_if_read_otherwise
 from fitmatch.shelf.events import By, Change, Hold, change, events_numbered, next_number
 from fitmatch.shelf.jobs import holds_of, known_job
 from fitmatch.shelf.planned import Planned
@@ -31,6 +32,7 @@ def fitted(
         job = known_job(connection, planned.name)
         if job["digest"] != planned.digest or job["folder"] != str(planned.folder):
             raise RefusedError(Fact("other-plan", {"job": planned.name}))
+        refuse_if_read_otherwise(connection, planned)
         query = select(JOB_POSITIONS).where(JOB_POSITIONS.c.job == job["number"]).order_by(JOB_POSITIONS.c.place)
         rows = {row["position"]: row for row in connection.execute(query).mappings()}
         held = holds_of(connection, job)
@@ -91,7 +93,8 @@ def _reasons(
 
 
 def _engine(connection: Connection, job: RowMapping, said: By) -> int:
-    if job["engine"] is not None:
+    standing = select(ENGINES.c.number).where(ENGINES.c.number == job["engine"], ENGINES.c.torn_down == "")
+    if connection.execute(standing).first() is not None:
         return int(job["engine"])
     number = next_number(connection, ENGINES)
     values = {"number": number, "job": job["name"], "title": job["title"], "at": said.at}

@@ -7,6 +7,7 @@ from sqlalchemy import Connection, RowMapping, select
 
 from fitmatch.facts import Fact
 from fitmatch.records.keys import ShellKey, full_name
+from fitmatch.records.shelved import digest_of_readings
 from fitmatch.shelf.events import By, Change, Hold, change, events_numbered, next_number
 from fitmatch.shelf.finding import records, shells_with
 from fitmatch.shelf.jobs import holds_of, known_job, latest_job, open_job
@@ -73,10 +74,11 @@ def put_back(shelf: Shelf, job: str, positions: Collection[str] = (), *, by: str
 def _put_back(connection: Connection, shells: Collection[int]) -> list[Change]:
     """What has run is not free again; what was fitted was tried."""
     rows = connection.execute(select(SHELLS).where(SHELLS.c.number.in_(shells)).order_by(SHELLS.c.number)).mappings()
-    return [Change(row["number"], _values_back(row), None) for row in rows]
+    return [Change(row["number"], values_back(row), None) for row in rows]
 
 
-def _values_back(row: RowMapping) -> Mapping[str, object]:
+def values_back(row: RowMapping) -> Mapping[str, object]:
+    """What becomes of a shell that is put back as it is."""
     values: dict[str, object] = {"state": FREE if row["ran_in"] is None else USED}
     if row["state"] == FITTED:
         values["trial_fits"] = row["trial_fits"] + 1
@@ -107,19 +109,32 @@ def _seats(connection: Connection, planned: Planned) -> Seats:
     reasons: list[Fact] = []
     for position in planned.positions:
         for half, key in position.shells.items():
-            shell = _shell(connection, planned, key)
+            shell = _shell(connection, planned, key, position.numbers.get(half))
             if isinstance(shell, Fact):
                 reasons.append(shell)
             else:
                 found[position.position, half] = shell
     refuse_if_any(reasons)
+    refuse_if_read_otherwise(connection, planned)
     return found
 
 
-def _shell(connection: Connection, planned: Planned, key: ShellKey) -> ShelfShell | Fact:
-    named = records(connection, shells_with(BOXES.c.name == key[0], SHELLS.c.name == key[1]))
+def refuse_if_read_otherwise(connection: Connection, planned: Planned) -> None:
+    """Raise RefusedError if shells that the plan has from the shelf have been measured again since."""
+    if planned.digest_of_shelved is None:
+        return
+    numbers = {number for position in planned.positions for number in position.numbers.values()}
+    if digest_of_readings((n, readings_of(connection, n)) for n in numbers) != planned.digest_of_shelved:
+        raise RefusedError(Fact("inputs-changed", {"job": planned.name}))
+
+
+def _shell(connection: Connection, planned: Planned, key: ShellKey, number: int | None) -> ShelfShell | Fact:
+    by_name = (BOXES.c.name == key[0], SHELLS.c.name == key[1])
+    named = records(connection, shells_with(*(by_name if number is None else (SHELLS.c.number == number,))))
     if not named:
         return Fact("not-on-shelf", {"name": full_name(key)})
+    if number is not None:
+        return named[0]
     own = planned.readings.get(key)
     alike = [shell for shell in named if own is None or own == readings_of(connection, shell.number)]
     if len(alike) == 1:
@@ -192,7 +207,8 @@ def _write_positions(connection: Connection, job: RowMapping, planned: Planned, 
 
 
 def _bore(one: PlannedPosition) -> dict[str, Any]:
-    names = ("place", "kind", "journal_nm", "housing_bore_nm", "target_nm", "min_nm", "max_nm")
+    journal = ("journal_nm", "journal_u_nm", "journal_freedom")
+    names = ("place", "kind", *journal, "housing_bore_nm", "target_nm", "min_nm", "max_nm")
     return {name: getattr(one, name) for name in names}
 
 

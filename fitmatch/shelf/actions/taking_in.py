@@ -9,14 +9,14 @@ from sqlalchemy import Connection, RowMapping, func, select
 
 from fitmatch.facts import Fact
 from fitmatch.records.keys import full_name
-from fitmatch.records.measuring import Gauge
 from fitmatch.records.stock import Stock, StockBox, StockShell
 from fitmatch.shelf.events import By, Change, change, next_number, note_boxes, note_new
 from fitmatch.shelf.finding import numbered, parts
+from fitmatch.shelf.gauges import gauge_numbers
 from fitmatch.shelf.records import ShelfBox, TakenIn
 from fitmatch.shelf.refusals import refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
-from fitmatch.shelf.store.schema import BOXES, FREE, GAUGES, OPENED, READINGS, SEALED, SHELLS
+from fitmatch.shelf.store.schema import BOXES, FREE, OPENED, READINGS, SEALED, SHELLS
 
 _AT_ONCE: Final = 10_000  # rows of one statement
 _OF_BOX: Final = (
@@ -63,7 +63,7 @@ def take_in(
         boxes = _Boxes(connection, said)
         rows, opened, sealed = boxes.placed(stock, new_box=new_box)
         plan = _sorted_out(boxes, rows, stock, set(remeasured))
-        gauges = _gauges(connection, stock.gauges)
+        gauges = gauge_numbers(connection, stock.gauges)
         first = next_number(connection, SHELLS)
         _insert(connection, said, plan.new, first, gauges)
         changed = _change(connection, said, plan.unchanged)
@@ -295,18 +295,3 @@ def _remeasure(
     change(connection, said._replace(action="remeasured"), changes)
     if readings:
         connection.execute(READINGS.insert(), readings)
-
-
-def _gauges(connection: Connection, gauges: Mapping[str, Gauge]) -> dict[str, int]:
-    """The numbers of gauges with exactly these figures."""
-    found: dict[str, int] = {}
-    number = next_number(connection, GAUGES)
-    for name, gauge in gauges.items():
-        figures = json.dumps(gauge._asdict(), default=str, sort_keys=True)
-        query = select(GAUGES.c.number).where(GAUGES.c.name == name, GAUGES.c.figures == figures)
-        known = connection.execute(query).scalar()
-        if known is None:
-            connection.execute(GAUGES.insert().values(number=number, name=name, figures=figures))
-            known, number = number, number + 1
-        found[name] = known
-    return found

@@ -180,12 +180,14 @@ JOBS: Final = Table(
 )
 
 
-def _bore() -> "list[Column[int] | Column[bool] | Column[str]]":
+def _bore() -> "list[Column[int] | Column[float] | Column[bool] | Column[str]]":
     """What is known of a position with two shells."""
     return [
         Column("place", Integer, nullable=False),  # in file order
         Column("kind", Text, nullable=False),
         Column("journal_nm", BigInteger, nullable=False),
+        Column("journal_u_nm", Float),  # its standard uncertainty; None: not known
+        Column("journal_freedom", Integer),  # degrees of freedom of that; None: endless
         Column("housing_bore_nm", BigInteger, nullable=False),
         Column("clearance_nm", BigInteger, nullable=False),
         Column("target_nm", BigInteger),
@@ -227,6 +229,8 @@ ENGINE_POSITIONS: Final = Table(
     Column("position", Text, primary_key=True),
     *_bore(),
     Column("assembled_nm", BigInteger),  # the clearance as measured with the shells in
+    Column("journal_after_nm", BigInteger),  # as measured when the engine was taken down
+    Column("journal_wear_u_nm", Float),  # expanded uncertainty of the wear; None: not known
     _text("permission"),  # the maker's, quoted, for one outside its limits
     CheckConstraint("within_limits OR permission <> ''", name="permitted"),
 )
@@ -238,6 +242,9 @@ ENGINE_SHELLS: Final = Table(
     Column("position", Text, primary_key=True),
     Column("half", Text, primary_key=True),
     Column("shell", Integer, ForeignKey("shells.number"), nullable=False, index=True),
+    Column("wall_nm", BigInteger),  # when it was fitted
+    Column("wall_after_nm", BigInteger),  # as measured when the engine was taken down
+    Column("wall_wear_u_nm", Float),  # as that of the journal
     ForeignKeyConstraint(["engine", "position"], ["engine_positions.engine", "engine_positions.position"]),
     _one_of("half", ("upper", "lower")),
     UniqueConstraint("engine", "shell"),
