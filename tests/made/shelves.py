@@ -5,8 +5,7 @@ from pathlib import Path
 
 from made.intake_jobs import POSITIONS, write_job
 
-from fitmatch import assign, read_job
-from fitmatch.report.data.document import plan_document
+from fitmatch import read_job
 from fitmatch.shelf import (
     Shelf,
     correct,
@@ -52,6 +51,9 @@ def planned_job(folder: Path, positions: str = POSITIONS, shells: str = BOX) -> 
 
 def save_plan(folder: Path) -> None:
     """Solve a job and keep its plan, as `fitmatch assign --save` does."""
+    from fitmatch import assign  # loads the solver, which makes processes slow to fork
+    from fitmatch.report.data.document import plan_document
+
     job = read_job(folder)
     (folder / "assignment.json").write_text(plan_document(assign(job), job.unit), encoding="utf-8")
 
