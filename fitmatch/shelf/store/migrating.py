@@ -4,10 +4,13 @@ import os
 import sqlite3
 from contextlib import closing
 from pathlib import Path
+from typing import Final
 
 from fitmatch.shelf.store.addresses import file_of
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import METADATA, VERSION, VERSIONS
+
+SCRIPTS: Final = Path(__file__).parent / "migrations"
 
 
 def migrate(shelf: Shelf) -> None:
@@ -16,7 +19,7 @@ def migrate(shelf: Shelf) -> None:
     from alembic.runtime.migration import MigrationContext
     from alembic.script import ScriptDirectory
 
-    scripts = ScriptDirectory(str(Path(__file__).parent / "migrations"))
+    scripts = ScriptDirectory(str(SCRIPTS))
     with shelf.writing() as connection:
         found = connection.execute(VERSION.select()).scalar_one()
         if found == VERSIONS[-1]:
