@@ -9,6 +9,7 @@ from unicodedata import category, normalize
 _UNSEEN: Final = frozenset(("Cc", "Cf", "Cs", "Zl", "Zp"))
 _DIGITS: Final = re.compile(r"([0-9]+)")
 FORMULA: Final = frozenset("=+-@")  # what a spreadsheet takes for the beginning of one
+_BEGINS_FORMULA: Final = re.compile(r"[=+\-@\t\r](?![0-9]*[.,]?[0-9]+\Z)")  # and no plain number
 LONGEST_NAME: Final = 200  # longer ones are most likely text in the wrong column
 
 
@@ -29,6 +30,11 @@ def fault_in_name(name: str) -> str | None:
 def holds_unseen(text: str) -> bool:
     """Whether a text contains a control character, a line break or another invisible character."""
     return not text.isprintable() and any(category(c) in _UNSEEN for c in text)
+
+
+def guarded(text: str) -> str:
+    """A text for a cell: with an apostrophe before it if a spreadsheet could take it for a formula."""
+    return f"'{text}" if _BEGINS_FORMULA.match(text) else text
 
 
 def composed(name: str) -> str:

@@ -9,13 +9,14 @@ from fitmatch.cli import options
 from fitmatch.cli.console import Notes, fitted, print_data, print_report
 from fitmatch.cli.exit_codes import INTERRUPTED
 from fitmatch.cli.pictures import check_picture, draw
-from fitmatch.cli.solving import read, stop_after, stopped_by_ctrl_c, time_limit
+from fitmatch.cli.solving import read, shelf_options, stop_after, stopped_by_ctrl_c, time_limit
 from fitmatch.stages import now
 
 
 @click.command("advise")
 @click.argument("jobs", metavar="JOB...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--full", is_flag=True, help="Show the advice on every position.")
+@shelf_options
 @options.as_json
 @click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per advice.")
 @click.option(
@@ -33,6 +34,8 @@ from fitmatch.stages import now
 def command(
     jobs: tuple[Path, ...],
     full: bool,
+    from_shelf: bool,
+    db: str | None,
     as_json: bool,
     as_csv: bool,
     plot: Path | None,
@@ -62,7 +65,7 @@ def command(
     gc.disable()  # as for `assign`
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)
-    task = read(jobs, notes, needs_shells=False)
+    task = read(jobs, notes, needs_shells=False, from_shelf=from_shelf, db=db)
     shown = unit or task.jobs[0].unit
     if plot is not None and not task.jobs[0].shells:
         raise click.UsageError("--plot draws clearances, and there are none without shells; leave it out")

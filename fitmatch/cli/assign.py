@@ -16,7 +16,7 @@ from fitmatch.cli.console import Notes, fitted, print_data, print_report
 from fitmatch.cli.exit_codes import INTERRUPTED
 from fitmatch.cli.saving import SAVED_AS
 from fitmatch.cli.saving import save as save_plan
-from fitmatch.cli.solving import STARTED, read, stop_after, stopped_by_ctrl_c, time_limit
+from fitmatch.cli.solving import STARTED, read, shelf_options, stop_after, stopped_by_ctrl_c, time_limit
 from fitmatch.cli.workbooks import as_workbook, check_workbook, write_workbook
 from fitmatch.stages import now
 from fitmatch.wording import printable
@@ -87,6 +87,7 @@ class _Assign(click.Command):
 @click.option(
     "--full", is_flag=True, help="Below the one screen all that it rests on: sums, limits, corrections, leftovers."
 )
+@shelf_options
 @options.as_json
 @click.option(
     "--csv", "as_csv", is_flag=True, help="Print one CSV row per position; with --csv leftovers, per shell left over."
@@ -118,6 +119,8 @@ def command(
     explain: str | None,
     insist: tuple[str, str] | None,
     full: bool,
+    from_shelf: bool,
+    db: str | None,
     as_json: bool,
     as_csv: bool,
     csv_leftovers: bool,
@@ -164,7 +167,7 @@ def command(
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)
     began = time.monotonic()
-    task = read(jobs, notes)
+    task = read(jobs, notes, from_shelf=from_shelf, db=db)
     unit = unit or task.jobs[0].unit
     slack_nm = None
     if slack is not None:

@@ -11,7 +11,7 @@ from fitmatch.cli import options
 from fitmatch.cli.console import Notes, fitted, print_data, print_report
 from fitmatch.cli.exit_codes import INTERRUPTED
 from fitmatch.cli.pictures import check_picture, draw
-from fitmatch.cli.solving import read, stop_after, stopped_by_ctrl_c, time_limit
+from fitmatch.cli.solving import read, shelf_options, stop_after, stopped_by_ctrl_c, time_limit
 from fitmatch.cli.workbooks import as_workbook, check_workbook, write_workbook
 from fitmatch.stages import now
 
@@ -61,6 +61,7 @@ if TYPE_CHECKING:
     is_flag=True,
     help="With several JOBs: each as if it had its shells alone; otherwise they share the shells of all.",
 )
+@shelf_options
 @options.as_json
 @click.option("--csv", "as_csv", is_flag=True, help="Print all tables as CSV, with the clearances of one plan.")
 @click.option(
@@ -85,6 +86,8 @@ def command(
     trade_off: str | None,
     films: bool,
     separately: bool,
+    from_shelf: bool,
+    db: str | None,
     as_json: bool,
     as_csv: bool,
     plot: Path | None,
@@ -112,12 +115,14 @@ def command(
         raise click.UsageError("--json and --csv cannot be used together; choose one")
     if separately and len(jobs) == 1:
         raise click.UsageError("--separately is about several jobs, but only one was given; leave it out")
+    if separately and from_shelf:
+        raise click.UsageError("--from-shelf takes one job at a time; leave out --separately")
     check_picture(plot, force=force and (plot is not None or xlsx is None))
     check_workbook(xlsx, force=force)
     gc.disable()  # as for `assign`
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)
-    task = _each(jobs, notes) if separately else read(jobs, notes)
+    task = _each(jobs, notes) if separately else read(jobs, notes, from_shelf=from_shelf, db=db)
     first = task[0] if isinstance(task, list) else task.jobs[0]
     targets_nm = () if targets is None else _lengths(targets, first, notes)
     shown = unit or first.unit

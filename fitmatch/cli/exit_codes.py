@@ -1,6 +1,7 @@
 """Exit codes other than 0, all is well, and 1, something needs attention."""
 
 BAD_INPUT = 2
+HELD = 3  # another job holds what was asked for
 FAULT = 70  # EX_SOFTWARE of sysexits.h
 INTERRUPTED = 130
 

@@ -13,6 +13,7 @@ from typing import Any, Final, NoReturn
 import click
 
 from fitmatch.cli.exit_codes import BAD_INPUT, FAULT, INTERRUPTED, is_interrupt
+from fitmatch.cli.lazy import LazyGroup
 from fitmatch.version import __version__
 
 # With the line that help shows for each, so that it need not load any.
@@ -27,45 +28,23 @@ _COMMANDS: Final = {
     "film": "Say how thick, warm and generous the steady oil film is at a clearance.",
     "sheet": "Write the sheet to build from, to print and to keep, as one HTML file.",
     "assembled": "Compare what was measured with the shells in with what was calculated.",
+    "shelf": "Keep opened boxes and single shells: what lies where, who has it, and what happened to it.",
 }
-
-_NEAR: Final = 0.4  # a word is near a command if no more than this share of its letters differs
-
-
-class _Commands(click.Group):
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(_COMMANDS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in _COMMANDS:
-            return None
-        command: click.Command = import_module(f"fitmatch.cli.{cmd_name}").command
-        return command
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
-            formatter.write_dl(list(_COMMANDS.items()))
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        name = args[0]
-        if name not in _COMMANDS and not name.startswith("-"):
-            from fitmatch.names import nearest, slips
-
-            near = nearest(name, _COMMANDS)
-            if near and (slips(name.casefold(), near) <= _NEAR * len(near) or near.startswith(name.casefold())):
-                ctx.fail(f"No such command '{name}'. Did you mean '{near}'?")
-        return super().resolve_command(ctx, args)
-
-    def invoke(self, ctx: click.Context) -> Any:
-        try:
-            return super().invoke(ctx)
-        except KeyboardInterrupt as interrupt:
-            raise click.Abort from interrupt  # the library would write a blank line first
+_HOME: Final = {"shelf": "shelf.main"}  # of those with commands of their own
 
 
-@click.group("fitmatch", cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+def _command(name: str) -> click.Command:
+    command: click.Command = import_module(f"fitmatch.cli.{_HOME.get(name, name)}").command
+    return command
+
+
+@click.group(
+    "fitmatch",
+    cls=LazyGroup,
+    listed=_COMMANDS,
+    load=_command,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
 @click.version_option(__version__, message="fitmatch %(version)s")
 def group() -> None:
     """Which bearing shell goes where: measured journals, housings and shells in, a proven best assignment out.

@@ -3,20 +3,22 @@ far."""
 
 import signal
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
-from fitmatch.cli.console import Notes
+from fitmatch.cli.console import Notes, tell
+from fitmatch.cli.exit_codes import BAD_INPUT
 
 if TYPE_CHECKING:
     from fitmatch.fit.solver.stopping import Stop
     from fitmatch.records.job import Job
     from fitmatch.records.pools import Pool
 
+Decorated = TypeVar("Decorated", bound=Callable[..., Any])
 STARTED: Final = time.monotonic()
 _LONGEST_SECONDS: Final = 1_000_000
 
@@ -42,9 +44,29 @@ time_limit = click.option(
 )
 
 
-def read(folders: Sequence[Path], notes: Notes, *, needs_shells: bool = True) -> "Job | Pool":
+def shelf_options(command: Decorated) -> Decorated:
+    """The options for shells from the shelf."""
+    flag = click.option(
+        "--from-shelf",
+        is_flag=True,
+        help="Also with the shelf's free shells of the job's families, and those set aside for it; no shell file is "
+        "needed then.",
+    )
+    where = click.option("--db", metavar="PATH|URL", help="With --from-shelf: the shelf, as for `fitmatch shelf`.")
+    return flag(where(command))
+
+
+def read(
+    folders: Sequence[Path], notes: Notes, *, needs_shells: bool = True, from_shelf: bool = False, db: str | None = None
+) -> "Job | Pool":
     """One job, or several that share their shells; warnings are told. `needs_shells`: a job without a shell file is
-    refused."""
+    refused. `from_shelf`: one job, with the shells of the shelf too."""
+    if db is not None and not from_shelf:
+        raise click.UsageError("--db says which shelf; add --from-shelf")
+    if from_shelf and len(folders) > 1:
+        raise click.UsageError("--from-shelf takes one job at a time; set its shells aside before the next")
+    if from_shelf:
+        return _supplied(folders[0], notes, db)
     from fitmatch.intake.pooling import read_jobs
     from fitmatch.intake.reading import read_job
 
@@ -57,6 +79,25 @@ def read(folders: Sequence[Path], notes: Notes, *, needs_shells: bool = True) ->
     for job in task.jobs:
         notes.warn(*job.warnings)
     return task
+
+
+def _supplied(folder: Path, notes: Notes, db: str | None) -> "Job":
+    """One job with the shells of the shelf."""
+    from fitmatch.shelf.refusals import RefusedError
+    from fitmatch.shelf.store.opening import open_shelf
+    from fitmatch.shelf.supplying import read_supplied
+
+    with notes.progress("reading the job and the shelf"):
+        try:
+            job = read_supplied(open_shelf(db, make=False), folder)
+        except RefusedError as error:
+            from fitmatch.report.shelf.words import words
+
+            for reason in error.reasons:
+                tell(f"Error: {words(reason, 'in')}")
+            raise click.exceptions.Exit(BAD_INPUT) from error
+    notes.warn(*job.warnings)
+    return job
 
 
 def stop_after(seconds: float | None, kept_back: float = 0.0) -> "Stop":

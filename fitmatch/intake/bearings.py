@@ -272,7 +272,7 @@ def _planned(job: Job, findings: Findings) -> tuple[list[Placement], list[Positi
         findings.report("no-saved-plan", f"there is no {FILE}, which says what was assigned; {todo}", PAPER)
     if plan is None:
         raise InputError(findings.problems, job.warnings)
-    if plan.digest != job.digest:
+    if not plan.is_of(job.digest):
         findings.warnings.append(CHANGED)
     shells = {shell.key: shell for shell in job.shells}
     rows = {position.name: position for position in job.positions}

@@ -6,7 +6,7 @@ from hashlib import sha256
 from os import PathLike
 from os.path import lexists
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from fitmatch.gauging.sizes.sizing import Sizes
 from fitmatch.intake.common.findings import LAST, SETTINGS, Findings, Paper
@@ -62,6 +62,10 @@ from fitmatch.rules.registry import in_order
 from fitmatch.stages import now
 from fitmatch.wording import printable
 
+if TYPE_CHECKING:
+    from fitmatch.intake.rows.supplied import Offer
+    from fitmatch.records.shelved import Supply
+
 
 def read_job(
     folder: str | PathLike[str],
@@ -70,14 +74,16 @@ def read_job(
     job_toml: bytes | None = None,
     log: bytes | None = None,
     needs_shells: bool = True,
+    supply: "Supply | None" = None,
 ) -> Job:
     """Read and check a whole job folder; raises InputError with every mistake at once, in reading order.
 
     `assembled`: with the readings taken with the shells in, and the saved plan that they may refer to. `job_toml` is
     read in place of the file's own bytes, `log` in place of those of the long file of readings, which need not exist.
-    `needs_shells`: having no shell file at all is a mistake.
+    `needs_shells`: having no shell file at all is a mistake. `supply`: a shelf, whose shells of the job's families are
+    added.
     """
-    reader = FolderReader(Path(folder), job_toml=job_toml, log=log, needs_shells=needs_shells)
+    reader = FolderReader(Path(folder), job_toml=job_toml, log=log, needs_shells=needs_shells, supply=supply)
     return reader.job(reader.compared(frozenset()), assembled=assembled)
 
 
@@ -102,6 +108,7 @@ class FolderReader:
         job_toml: bytes | None = None,
         log: bytes | None = None,
         needs_shells: bool = True,
+        supply: "Supply | None" = None,
     ) -> None:
         """Read job.toml and the headers of all tables; raises InputError if there is no folder. The other arguments are
         those of `read_job`."""
@@ -112,14 +119,20 @@ class FolderReader:
         self.settings = settings = with_positions(path, read_settings(self._job_bytes, findings))
         self._sizes = Sizes(settings.measuring, numbered_are_repeats=settings.numbered_are_repeats)
         self._position_source = table_source(path, settings, "positions", findings)
-        self._sources, complete = shell_sources(path, settings, findings, needed=needs_shells)
+        self._sources, complete = shell_sources(path, settings, findings, needed=needs_shells and supply is None)
         self._log_source = readings_source(path, settings, findings, log)
         self._positions = self._open(self._position_source, POSITION_FORM)
         self._shells = [table for s in self._sources if (table := self._open(s, SHELL_FORM)) is not None]
         self._in_positions = names_in(self._positions) if self._positions else set()
         self.in_shells = {name for table in self._shells for name in names_in(table)}
+        self._offer: Offer | None = None
+        if supply is not None:
+            from fitmatch.intake.rows.supplied import offer_of
+
+            self._offer = offer_of(supply, settings)
+            self.in_shells |= self._offer.columns
         self._complete = complete and len(self._shells) == len(self._sources)
-        if self._complete and self._positions and self._sources:
+        if self._complete and self._positions and (self._sources or self._offer):
             check_rule_columns(settings, self._in_positions, self.in_shells)
         warn_of_idle_rules(settings, findings)
         self.copies_confirmed: Mapping[str, str] = {}  # once the shells are read
@@ -215,6 +228,8 @@ class FolderReader:
         complete = pool.complete and self._positions is not None and self._positions.complete
         if self._log_source is not None:
             self._read_log(self._log_source, rows, pool, complete=complete)
+        in_files = tuple(pool.shells)
+        taken = None if self._offer is None else self._offer.take(pool, findings)
         now(f"the sizes of {len(rows)} positions")
         rows = [self._sized(row) for row in rows]
         positions: list[Position] = []
@@ -250,6 +265,8 @@ class FolderReader:
                 assembled=checks[1] if checks else (),
             ),
         )
+        if taken is not None:
+            job = taken.into(job, in_files)
         if pooled is None and complete and sheet:
             job = replace(job, look_alikes=self._check_shells(job, sheet, pool))
         return job
@@ -263,9 +280,13 @@ class FolderReader:
         for column, text in unlike(job):
             if column not in sheet.columns.slipped | pool.slipped:
                 findings.report("unlike-shells", text, sheet.paper, None, column, LAST)
-        found = list(copies(job.shells, pool.copies_confirmed))
+        found = [copy for copy in copies(job.shells, pool.copies_confirmed) if not copy.is_of_shelf]
         for copy in found:
-            if copy.is_mistake:
+            if copy.shell.is_shelved or copy.other.is_shelved:
+                from fitmatch.intake.rows.supplied import report_shelf_copy
+
+                report_shelf_copy(copy, pool, findings)
+            elif copy.is_mistake:
                 paper, where = pool.papers[copy.shell.file], "box" if copy.shares_file else None
                 findings.report("box-copied", copy.mistake(copy.other.file), paper, copy.row, where)
             else:
@@ -304,7 +325,7 @@ class FolderReader:
         problems = findings.number
         plan = read_saved_plan(self._folder, findings)
         plan_sound = findings.number == problems
-        if plan is not None and plan.digest != self._digest():
+        if plan is not None and not plan.is_of(self._digest()):
             findings.warnings.append(CHANGED)
         table = self._open(table_source(self._folder, self.settings, "assembled", findings), ASSEMBLED_FORM)
         if table is None:

@@ -15,6 +15,7 @@ from fitmatch.records.measuring import DIAMETERS, Form, MeasuredAs, Reading
 SIDES: Final = ("upper", "lower")
 HALVES: Final = ("upper", "lower", "either")
 ANY: Final = "any"
+ON_SHELF: Final = "the shelf"  # in place of the file that a shell is in
 
 
 # --- what is given ---------------------------------------------------------------------------------------------------
@@ -96,6 +97,11 @@ class Shell:
     def key(self) -> ShellKey:
         """Box and name, which together identify the shell."""
         return self.box, self.name
+
+    @property
+    def is_shelved(self) -> bool:
+        """Whether it is on the shelf and in no file of the job."""
+        return self.file == ON_SHELF
 
     @property
     def label(self) -> str:

@@ -9,7 +9,7 @@ from fitmatch.facts import Fact
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.records.doubted import doubted
 from fitmatch.records.job import Job
-from fitmatch.records.keys import PositionKey, full_name
+from fitmatch.records.keys import PositionKey, ShellKey, full_name
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import SIDES, Position, Shell
 from fitmatch.records.placements import KindFigures, Placement, figures_of
@@ -17,6 +17,8 @@ from fitmatch.records.pools import TOGETHER, Group
 
 if TYPE_CHECKING:
     import pandas
+
+    from fitmatch.records.shelved import ShelvedShell
 
 
 _TOLD_APART_NM: Final = 500  # half a step of a micrometer that reads 1 um
@@ -238,6 +240,29 @@ class JobPlan:
             or any(not p.within_limits for p in self.placements)
         )
 
+    @property
+    def shelved(self) -> "Mapping[ShellKey, ShelvedShell]":
+        """The shells on the shelf that it places."""
+        known = self.job.shelved or {}
+        keys = (s.key for p in self.placements for s in (p.upper, p.lower))
+        return {key: known[key] for key in keys if key in known}
+
+    @property
+    def digest(self) -> str:
+        """That of the inputs: the job's files and, where the shelf was asked, the readings of its shells placed."""
+        if self.job.shelved is None:
+            return self.job.digest
+        from fitmatch.records.shelved import digest_with
+
+        return digest_with(self.job.digest, self.digest_of_shelved)
+
+    @property
+    def digest_of_shelved(self) -> str:
+        """That of the readings of the shells on the shelf that it places."""
+        from fitmatch.records.shelved import digest_of_readings
+
+        return digest_of_readings((one.number, [r.nm for r in one.readings]) for one in self.shelved.values())
+
     def of_kind(self, kind: str) -> tuple[Placement, ...]:
         return tuple(p for p in self.placements if p.position.kind == kind)
 
@@ -313,13 +338,18 @@ class Plan:
     plans: tuple[JobPlan, ...]  # one for each job, in their order
     groups: tuple[GroupAnswer, ...]  # in file order; for a single job its kinds
     strategy: str
-    leftover: tuple[Shell, ...]  # by box and name, natural order
+    leftover: tuple[Shell, ...]  # by box and name, natural order; those of the shelf included
     held: tuple[Shell, ...]
     slack_nm: int = 0
     priority: str = TOGETHER
     alternatives: Mapping[str, Alternatives] = field(default_factory=dict)  # by label, if requested
     explanation: Explanation | None = None  # if requested
     faults: Mapping[str, str] = field(default_factory=dict)  # by what was looked into beside the answer, which stands
+
+    @property
+    def left_in_files(self) -> tuple[Shell, ...]:
+        """What is left over of the shells that are in files; what stays on the shelf is only counted."""
+        return tuple(s for s in self.leftover if not s.is_shelved)
 
     @property
     def alone(self) -> bool:

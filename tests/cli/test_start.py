@@ -9,7 +9,7 @@ import pytest
 import fitmatch
 from fitmatch.cli.main import group, main
 
-HEAVY = ("ortools", "pandas", "numpy", "openpyxl", "jinja2")
+HEAVY = ("ortools", "pandas", "numpy", "openpyxl", "jinja2", "sqlalchemy")
 LIST_LOADED = f"""
 import sys
 from fitmatch.cli.main import main
@@ -26,7 +26,14 @@ try:
 finally:
     print(*(name for name in sys.modules if name.partition(".")[0] == "fitmatch"), file=sys.stderr)
 """
-FACE = {"fitmatch", "fitmatch.version", "fitmatch.cli", "fitmatch.cli.main", "fitmatch.cli.exit_codes"}
+FACE = {
+    "fitmatch",
+    "fitmatch.version",
+    "fitmatch.cli",
+    "fitmatch.cli.main",
+    "fitmatch.cli.exit_codes",
+    "fitmatch.cli.lazy",
+}
 
 
 def commands() -> list[click.Command]:
@@ -101,7 +108,7 @@ def test_a_mistyped_command(capsys: pytest.CaptureFixture[str], typed: str, mean
 def test_every_listed_command_can_be_run() -> None:
     """The group knows each of its commands by the name under which it lists it."""
     names = ["fitmatch", "new", "measure", "check", "assign", "compare", "advise", "range", "film"]
-    names += ["sheet", "assembled"]
+    names += ["sheet", "assembled", "shelf"]
     assert [command.name for command in commands()] == names
 
 

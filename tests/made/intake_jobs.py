@@ -6,8 +6,6 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from openpyxl import Workbook
-
 from fitmatch.intake.reading import read_job
 from fitmatch.problems import InputError
 
@@ -104,6 +102,8 @@ def codes(folder: Path) -> list[str]:
 
 def workbook(rows: Iterable[Sequence[Any]], **more_sheets: Iterable[Sequence[Any]]) -> bytes:
     """A workbook with these rows on its first sheet, and with further sheets."""
+    from openpyxl import Workbook  # slow to load, and few tests need it
+
     book = Workbook()
     sheet = book.active
     assert sheet is not None

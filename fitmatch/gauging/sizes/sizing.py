@@ -144,19 +144,15 @@ class Sizes:
         several places that leaves the least clearance."""
         if not self._measuring.gauges:
             return None
-        alike: Counter[Series] = Counter()
         zeros: list[list[int]] = []
         balls: list[list[int]] = []
         for group in groups:
             gauges = [readings[i].gauge for i in group]
-            for gauge, repeats, share in _by_gauge(readings, group):
-                alike[Series(gauge, repeats, share / len(groups))] += 1
             zeros.append([self._offs[g] - self._balls[g] for g in gauges])
             balls.append([self._balls[g] for g in gauges])
-        series = tuple(sorted((s._replace(alike=n) for s, n in alike.items()), key=lambda s: (s.gauge or "", s)))
         zero, ball = (round_half_even(*mean_of_means(off)) for off in (zeros, balls))
         ends = tuple(Series(*one) for one in _by_gauge(readings, tightest)) if tightest is not None else ()
-        found = MeasuredAs(series, zero, ball, len(groups), ends)
+        found = MeasuredAs(series_of(readings, groups), zero, ball, len(groups), ends)
         return self._shared.setdefault(found, found)
 
     def _pool_places(self, readings: Sequence[Reading]) -> None:
@@ -173,6 +169,15 @@ class Sizes:
             above, below = sum_of_squares(values)
             self._squares[gauge] = self._squares.get(gauge, 0.0) + above / below
             self._freedom[gauge] += len(values) - 1
+
+
+def series_of(readings: Sequence[Reading], groups: Sequence[Sequence[int]]) -> tuple[Series, ...]:
+    """The series of readings whose places are these groups."""
+    alike: Counter[Series] = Counter()
+    for group in groups:
+        for gauge, repeats, share in _by_gauge(readings, group):
+            alike[Series(gauge, repeats, share / len(groups))] += 1
+    return tuple(sorted((s._replace(alike=n) for s, n in alike.items()), key=lambda s: (s.gauge or "", s)))
 
 
 def _by_gauge(readings: Sequence[Reading], group: Sequence[int]) -> list[tuple[str | None, int, float]]:

@@ -36,6 +36,15 @@ class Uncertainty(NamedTuple):
         return bool(self.unknown)
 
 
+def of_change(before: Uncertainty | None, after: Uncertainty | None) -> Uncertainty | None:
+    """The uncertainty of what a size has lost from one day to another: gauges are set anew, so that no error of one day
+    cancels one of the other. None: too little is known."""
+    if before is None or after is None or before.unknown or after.unknown:
+        return None
+    days = (("before", before), ("after", after))
+    return combine([Term(name, one.standard_nm, one.degrees_of_freedom) for name, one in days])
+
+
 def combine(terms: list[Term], unknown: tuple[str, ...] = (), apart_nm: float = 0.0) -> Uncertainty | None:
     """Independent terms as one uncertainty (GUM 5.1.2, G.4.1, G.6.4); None if nothing at all is known.
 

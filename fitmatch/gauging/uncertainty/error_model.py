@@ -135,6 +135,15 @@ class ErrorModel:
             self._walls[key] = part.done()
         return self._walls[key]
 
+    def of_size(self, kind: str, feature: str, size: Size) -> Uncertainty | None:
+        """The uncertainty of one size by itself, which shares nothing with any other; None: nothing known."""
+        how, part = size.measured_as, _Sum()
+        self._add_scatter(part, how, feature.replace("_", " "))
+        self._add_shared(part, how, 1.0, False)
+        if feature in DIAMETERS:
+            self._add_heat(part, kind, feature, how, size.mean_nm)
+        return self._combine((part.done(),))
+
     def combined(self, position: Position, upper: MeasuredAs | None, lower: MeasuredAs | None) -> Uncertainty | None:
         """The uncertainty of the mean clearance in this position with shells measured like these; None: nothing
         known."""

@@ -100,9 +100,12 @@ CODES: Final = {
     "cannot-write": "a job.toml layout, or a figure, that --learn cannot write",
     # several jobs with one pool of shells
     "job-twice": "one job folder named twice",
-    "family-missing": "a kind without `family`, where jobs share their shells",
+    "family-missing": "a kind without `family`, where jobs share their shells or take them from the shelf",
     "jobs-differ": "jobs that share their shells but do not agree on coatings or on a gauge",
     "shell-differs": "one shell with different rows in two jobs",
+    # shells from the shelf
+    "family-twice": "one family in two kinds, where it decides the kind of the shelf's shells",
+    "shelf-differs": "a shell that is on the shelf with another half or other readings",
     # found by the fit
     "guard-too-wide": "a guard that leaves a position no clearance, or that needs an uncertainty which is unknown",
 }

@@ -33,6 +33,11 @@ class Copy(NamedTuple):
         return not self.renamed and not self.reason
 
     @property
+    def is_of_shelf(self) -> bool:
+        """Whether neither is in a file: that they are two was settled when they were taken in."""
+        return self.shell.is_shelved and self.other.is_shelved
+
+    @property
     def row(self) -> int | None:
         """Where it begins in a file with other boxes."""
         return self.shell.row if self.shares_file else None

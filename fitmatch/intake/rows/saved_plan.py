@@ -37,7 +37,8 @@ class SavedPlan(NamedTuple):
     another one. `outside`: the positions outside their limits. `digest` is that of the inputs; None: the document has
     none. `number` counts the plans saved in the folder, the first being 1; `date`: the day it was saved; a plan of an
     earlier version has neither. `job`: what it calls this job, if it is a plan of several, and `beside` the folders
-    of the others, as seen from this one."""
+    of the others, as seen from this one. Of a plan with the shelf's shells: `numbers` of these, by position and side,
+    and the digest of their `readings`."""
 
     data: bytes
     digest: str | None
@@ -48,6 +49,16 @@ class SavedPlan(NamedTuple):
     date: str | None = None
     job: str | None = None
     beside: tuple[str, ...] = ()
+    numbers: Mapping[tuple[str, str], int] = {}
+    readings: str | None = None
+
+    def is_of(self, files: str) -> bool:
+        """Whether it was made for files of this digest."""
+        if self.readings is None:
+            return self.digest == files
+        from fitmatch.records.shelved import digest_with
+
+        return self.digest == digest_with(files, self.readings)
 
     def says(self, position: str, column: str) -> str | None:
         """What it has at a position in one of `PLANNED`: BOX/NAME, None if it has no shell there, or the row of the
@@ -115,6 +126,8 @@ def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
         name, digest = _job_in(document, folder)
         mine = [p for p in document["positions"] if p.get("job") == name]
         shells = {(str(p["position"]), side): _key(p[side]) for p in mine for side in SIDES}
+        numbers = {(str(p["position"]), s): int(p[s]["number"]) for p in mine for s in SIDES if "number" in p[s]}
+        readings = document["shelf"]["readings"] if "shelf" in document else None
         outside = frozenset(str(p["position"]) for p in mine if p.get("within_limits") is False)
         housings = {
             str(p["position"]): str(p["housing"]) for p in mine if p.get("housing", p["position"]) != p["position"]
@@ -125,7 +138,8 @@ def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
     digest = digest if isinstance(digest, str) else None
     beside = document.get("shared_with")
     others = tuple(filter(None, map(str, beside))) if isinstance(beside, list) else ()
-    return SavedPlan(data, digest, shells, housings, outside, *_stamp_of(document), name, others)
+    number, day = _stamp_of(document)
+    return SavedPlan(data, digest, shells, housings, outside, number, day, name, others, numbers, readings)
 
 
 def _stamp_of(document: Mapping[str, Any]) -> tuple[int | None, str | None]:
@@ -182,9 +196,14 @@ def _key(shell: Any) -> ShellKey:
     return box, name
 
 
-def with_digest(plan: SavedPlan, digest: str) -> bytes | None:
-    """The document with this digest of the inputs, every other byte as it was; None if that cannot be done safely."""
+def with_digest(plan: SavedPlan, files: str) -> bytes | None:
+    """The document for files of this digest, every other byte as it was; None if that cannot be done safely."""
     old = json.dumps(plan.digest).encode()
     if plan.digest is None or plan.data.count(old) != 1:
         return None
+    digest = files
+    if plan.readings is not None:
+        from fitmatch.records.shelved import digest_with
+
+        digest = digest_with(files, plan.readings)
     return plan.data.replace(old, json.dumps(digest).encode())

@@ -50,7 +50,7 @@ def lesson(comparison: Comparison) -> Lesson | None:
     assert after.fits == {**job.fits, **taught}, "job.toml was rewritten to mean something else"
     assert text != old_text
     plan = read_saved_plan(job.folder, Findings())
-    renewed = with_digest(plan, after.digest) if plan is not None and plan.digest == job.digest else None
+    renewed = with_digest(plan, after.digest) if plan is not None and plan.is_of(job.digest) else None
     return Lesson(kinds, text, None if renewed is None else renewed.decode())
 
 

@@ -1,5 +1,6 @@
 """A plan as one JSON document, described by assignment.schema.json beside this file."""
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Final
 
@@ -9,7 +10,14 @@ from fitmatch.records.parts import SIDES, Position, Shell, Size
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Cure, JobPlan, OtherPlan, Plan, Reason, Unfilled
 from fitmatch.report.data.doubts import doubt_values
-from fitmatch.report.data.values import chance_value, figures_value, placement_value, proof_value, uncertainty_value
+from fitmatch.report.data.values import (
+    chance_value,
+    figures_value,
+    half_value,
+    placement_value,
+    proof_value,
+    uncertainty_value,
+)
 from fitmatch.report.shared.axis import in_a_row, row_of
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.emit import Number, Value, document, half_length, length, named_values
@@ -48,12 +56,21 @@ def plan_document(plan: Plan, unit: str) -> str:
             },
             **({"one_box": single} if (single := {g.group.label: g.one_box for g in plan.groups if g.one_box}) else {}),
             **_beside(plan, unit),
-            "leftover": [_unused(plan.job, s, unit) for s in plan.leftover],
+            "leftover": [_unused(plan.job, s, unit) for s in plan.left_in_files],
             "held": [_unused(plan.job, s, unit) | {"hold": s.hold} for s in plan.held],
             "warnings": plan.warnings,
-            "digest": plan.job.digest if plan.alone else None,
+            "digest": plan.plans[0].digest if plan.alone else None,
+            **_shelf(plan),
         }
     )
+
+
+def _shelf(plan: Plan) -> dict[str, Value]:
+    """What stays on the shelf by kind, and the digest of the readings of those placed, if the shelf was asked."""
+    if plan.job.shelved is None:
+        return {}
+    left = Counter(shell.kind for shell in plan.leftover if shell.is_shelved)
+    return {"shelf": {"leftover": dict(left), "readings": plan.plans[0].digest_of_shelved}}
 
 
 def _jobs(plan: Plan, known: Mapping[str, Certainty], unit: str) -> Value:
@@ -64,7 +81,7 @@ def _jobs(plan: Plan, known: Mapping[str, Certainty], unit: str) -> Value:
             "complete": one.is_complete(),
             "complete_kinds": [kind for kind in one.job.kinds if one.is_complete(kind)],
             "kinds": _kinds(plan, one, known, unit),
-            "digest": one.job.digest,
+            "digest": one.digest,
         }
         for one in plan.plans
     ]
@@ -165,6 +182,9 @@ def _placed(plan: JobPlan, placement: Placement, unit: str, certainty: Certainty
         chance = chance_value(certainty.chance(placement))
         more["uncertainty"] = uncertainty_value(uncertainty, unit) | {"chance": chance, "unknown": uncertainty.unknown}
         more["verdict"] = certainty.verdict(placement)
+    for side, shell in zip(SIDES, (placement.upper, placement.lower), strict=True):
+        if (one := plan.shelved.get(shell.key)) is not None:
+            more[side] = half_value(placement, side, unit) | {"number": one.number, "location": one.location}
     corrected = dict(corrected_sizes(plan.job, placement.position))
     for side, shell in zip(SIDES, (placement.upper, placement.lower), strict=True):
         if wall := corrected_wall(plan.job, shell):

@@ -91,7 +91,7 @@ def leftover_table(plan: Plan, unit: str) -> Table:
         {name: marks_of(plan.job, s).get(name, "") for name in marks}
         | {"shell": s.name, "box": s.box, "kind": s.kind, "half": s.half, "wall": length(s.wall_nm, unit)}
         | {"grade": s.grade or "", "family": s.family}
-        for s in plan.leftover
+        for s in plan.left_in_files
     ]
     columns = ["shell", "box", "kind", "half", "wall", "grade", "family"]
     return Table([*columns, *(name for name in marks if name not in columns)], ("wall",), rows)

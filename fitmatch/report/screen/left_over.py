@@ -17,14 +17,26 @@ _MOST_ASTRAY = 12
 
 def left_over(plan: Plan) -> list[str]:
     """A sentence for what is left over, one for what is held."""
-    count = len(plan.leftover)
-    told = f"{_counted(plan.leftover)}" if count else "no shell"
-    lines = paragraph(f"LEFT OVER: {told}.", rest="  ")
+    shells = plan.left_in_files
+    told = f"{_counted(shells)}" if shells else "no shell"
+    stays = _on_shelf(plan)
+    lines = paragraph(f"LEFT OVER: {told}.{stays}", rest="  ")
     if plan.held:
         few = len(plan.held) <= _MOST_HELD
         which = ", ".join(map(_held, plan.held)) if few else _counted(plan.held)
         lines += paragraph(f"HELD, not used: {which}.", rest="  ")
     return lines + _astray(plan)
+
+
+def _on_shelf(plan: Plan) -> str:
+    """How many shells that fit stay on the shelf, by kind."""
+    if plan.job.shelved is None:
+        return ""
+    left = Counter(shell.kind for shell in plan.leftover if shell.is_shelved)
+    if not left:
+        return " None of these families is left on the shelf."
+    each = ", ".join(f"{count} {clean(kind)}" for kind, count in left.items())
+    return f" On the shelf stay {each} shells of these families."
 
 
 def _astray(plan: Plan) -> list[str]:

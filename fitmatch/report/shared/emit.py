@@ -8,6 +8,7 @@ from io import StringIO
 from typing import Any, TypeAlias
 
 from fitmatch.lengths import NM_PER_UNIT, exact_half, shortest
+from fitmatch.names import guarded
 
 
 class Number(str):
@@ -61,7 +62,8 @@ def document(value: Mapping[str, Value]) -> str:
 
 
 def rows_text(columns: Sequence[str], lengths: Container[str], unit: str, rows: Iterable[Mapping[str, Value]]) -> str:
-    """CSV with a header, in which a column of `lengths` names its unit; what is absent is an empty cell."""
+    """CSV with a header, in which a column of `lengths` names its unit; what is absent is an empty cell, and
+    nothing is a formula."""
     out = StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow([f"{name} [{unit}]" if name in lengths else name for name in columns])
@@ -70,6 +72,8 @@ def rows_text(columns: Sequence[str], lengths: Container[str], unit: str, rows: 
 
 
 def _cell(value: Value) -> Value:
+    if isinstance(value, str) and not isinstance(value, Number):
+        return guarded(value)
     return str(value).lower() if isinstance(value, bool) else value
 
 

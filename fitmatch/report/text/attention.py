@@ -113,6 +113,13 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
         steps.append(f"Run no engine with a bore marked {DANGER}: its shells are only the least bad choice.")
     if any(not p.proven for p in proofs.values()):
         steps.append("Allow more time (--time-limit) if the plan is to be proven the best.")
+    if old := sum(s.is_shelved for p in plan.placements for s in (p.upper, p.lower)):
+        which = "the shell" if old == 1 else f"the {old} shells"
+        steps.append(
+            f"{'Then' if steps else 'First'} measure {which} of this plan that "
+            "came from the shelf again with today's micrometer: write them into a shell file, `fitmatch shelf take-in` "
+            "with --remeasured, and run this again."
+        )
     steps += _what_to_fit(plan)
     return next_in_order(steps)
 

@@ -31,7 +31,7 @@ def _broken_sets(plan: Plan) -> list[str]:
     """Boxes in which uppers remain without lowers or the other way round, and what remains. A shell of either half
     makes up for one that is lacking, and shells still to be measured are in the box as well."""
     locked = {lock for one in plan.plans for p in one.job.positions for lock in (p.upper, p.lower) if lock}
-    left = {s.key: s for s in (*plan.leftover, *unmeasured_shells(plan.job)) if s.key not in locked}
+    left = {s.key: s for s in (*plan.left_in_files, *unmeasured_shells(plan.job)) if s.key not in locked}
     boxes: defaultdict[tuple[str, str], dict[str, int]] = defaultdict(lambda: dict.fromkeys(HALVES, 0))
     for shell in left.values():
         boxes[shell.box, shell.kind][shell.half] += 1
@@ -44,7 +44,7 @@ def _broken_sets(plan: Plan) -> list[str]:
 
 
 def _left_over(plan: Plan, scale: Scale) -> list[str]:
-    shells = plan.leftover
+    shells = plan.left_in_files
     if not shells:
         return ["LEFT OVER: no shell"]
     groups: defaultdict[tuple[str, str, str], list[Shell]] = defaultdict(list)

@@ -88,8 +88,8 @@ def _bench(plan: Plan, one: JobPlan, scale: Scale, certainty: Certainty) -> list
 def _digests(plan: Plan) -> list[str]:
     """The same files give the same: nothing here tells the time."""
     if plan.alone:
-        return paragraph(f"Inputs' digest: {plan.job.digest}")
-    return items("Inputs' digests", [f"{whole(one.job.name)}: {one.job.digest}" for one in plan.plans])
+        return paragraph(f"Inputs' digest: {plan.plans[0].digest}")
+    return items("Inputs' digests", [f"{whole(one.job.name)}: {one.digest}" for one in plan.plans])
 
 
 def _lengths(plan: Plan) -> Iterator[int]:
@@ -104,4 +104,4 @@ def _lengths(plan: Plan) -> Iterator[int]:
     for position in (position for one in plan.plans for position in one.job.positions):
         yield from (position.target_nm or 0, position.min_nm or 0, position.max_nm or 0)
         yield from (position.want_min_nm or 0, position.want_max_nm or 0)
-    yield from (shell.wall_nm or 0 for shell in plan.leftover)
+    yield from (shell.wall_nm or 0 for shell in plan.left_in_files)

@@ -1,0 +1,62 @@
+"""What a shelf has for a job: its shells as they were measured when they were taken in, lengths in whole nanometres."""
+
+from collections.abc import Collection, Iterable, Mapping
+from hashlib import sha256
+from typing import NamedTuple, Protocol
+
+from fitmatch.facts import Fact
+from fitmatch.records.measuring import Gauge, Reading
+
+
+class ShelvedShell(NamedTuple):
+    """A shell of the shelf. `wall_nm` is over its coating, `off_nm` what was taken off each reading; the gauge of a
+    reading is that of its day, as a zero error is. `marks`: what its file said in further columns. `barred`: why a job
+    may not have it; None: it may. `single`: it has no opposite half that the job may have in its box."""
+
+    number: int
+    box_number: int
+    box: str
+    shell: str
+    half: str
+    family: str
+    grade: str
+    condition: str
+    series: str
+    undersize: str
+    step: str
+    wall_nm: int | None
+    coating_nm: int
+    measured_bare: bool
+    off_nm: int
+    readings: tuple[Reading, ...]
+    day: str
+    location: str
+    hold: str
+    marks: Mapping[str, str]
+    barred: Fact | None
+    single: bool
+
+
+class Supply(Protocol):
+    """The shelf as it is at one moment, for one job."""
+
+    @property
+    def gauges(self) -> Mapping[str, Gauge]:
+        """The gauges of the readings given so far, one for each day."""
+
+    def of_families(self, families: Collection[str]) -> tuple[ShelvedShell, ...]:
+        """The measured shells of these families, in lower case, that the job may have."""
+
+    def in_boxes(self, names: Collection[str]) -> tuple[ShelvedShell, ...]:
+        """All shells in boxes of these names, whatever became of them."""
+
+
+def digest_of_readings(shells: Iterable[tuple[int, Iterable[int]]]) -> str:
+    """SHA-256 over the readings of shells, each by its shelf number."""
+    rows = sorted(f"{number}:{','.join(map(str, readings))}" for number, readings in shells)
+    return sha256("\n".join(rows).encode()).hexdigest()
+
+
+def digest_with(files: str, readings: str) -> str:
+    """The digest of the files of a job together with that of the readings of its shells on the shelf."""
+    return sha256(f"{files}\n{readings}".encode()).hexdigest()

@@ -1,0 +1,1 @@
+"""The shelf in words, tables, JSON and CSV."""

@@ -1,0 +1,230 @@
+"""The shelf as JSON and CSV; what is absent is null, or an empty cell."""
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from fitmatch.facts import Fact
+from fitmatch.report.shared.emit import Number, Value, document, length, named_values, rows_text
+from fitmatch.report.shelf.words import words
+from fitmatch.shelf.records import (
+    Changed,
+    Copied,
+    EnginePosition,
+    EngineRecord,
+    Engines,
+    Event,
+    History,
+    ShelfBox,
+    ShelfShell,
+    Shown,
+    TakenIn,
+    Tally,
+)
+from fitmatch.version import __version__
+
+SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
+_SHELL: Final = (
+    *("number", "box", "shell", "family", "kind", "half", "wall", "grade", "part", "series", "undersize", "step"),
+    *("condition", "coating", "state", "single", "job", "engine", "position", "location", "hold", "reason"),
+    *("trial_fits", "since", "note"),
+)
+_EVENT: Final = (
+    "number",
+    "at",
+    "action",
+    "shell",
+    "label",
+    "from",
+    "to",
+    "job",
+    "engine",
+    "position",
+    "by",
+    "note",
+    "corrects",
+)
+_POSITION: Final = (
+    *(
+        "position",
+        "kind",
+        "upper",
+        "lower",
+        "journal",
+        "housing_bore",
+        "clearance",
+        "assembled",
+        "target",
+        "min",
+        "max",
+    ),
+    *("within_limits", "permission"),
+)
+_LENGTHS: Final = frozenset(
+    (
+        "wall",
+        "coating",
+        "thinnest",
+        "thickest",
+        "journal",
+        "housing_bore",
+        "clearance",
+        "assembled",
+        "target",
+        "min",
+        "max",
+        "journal_after",
+        "journal_wear_u",
+    )
+)
+
+
+def shown_document(shown: Shown, unit: str) -> str:
+    """What `show` found."""
+    if shown.tallies:
+        return shelf_document(unit, tallies=[_tally(tally, unit) for tally in shown.tallies])
+    return shelf_document(
+        unit,
+        shells=[shell_value(shell, unit) for shell in shown.shells],
+        sealed=[_box(box) for box in shown.sealed],
+    )
+
+
+def shown_rows(shown: Shown, unit: str) -> str:
+    """The same, a row for each shell or each tally."""
+    if shown.tallies:
+        columns = (*shown.tallies[0].alike, "shells", "singles", "thinnest", "thickest")
+        return rows_text(columns, _LENGTHS, unit, (_flat(t, unit) for t in shown.tallies))
+    return rows_text(_SHELL, _LENGTHS, unit, (shell_value(shell, unit) for shell in shown.shells))
+
+
+def taken_document(taken: TakenIn, unit: str) -> str:
+    """What `take-in` changed."""
+    last = None if taken.first is None else taken.first + taken.new - 1
+    return shelf_document(
+        unit,
+        new=taken.new,
+        numbers=None if taken.first is None else {"first": taken.first, "last": last},
+        unchanged=taken.unchanged,
+        changed=[shell_value(shell, unit) for shell in taken.changed],
+        remeasured=[shell_value(shell, unit) for shell in taken.remeasured],
+        opened=[_box(box) for box in taken.opened],
+        sealed=taken.sealed,
+        not_measured=taken.not_measured,
+    )
+
+
+def changed_document(changed: Changed, unit: str) -> str:
+    """What an action changed, and what needs attention."""
+    events = [event_value(event) for event in changed.events]
+    return shelf_document(unit, events=events, attention=attention_values(changed.attention, unit))
+
+
+def attention_values(attention: Sequence[Fact], unit: str) -> list[dict[str, Value]]:
+    """What needs attention."""
+    return [{"code": fact.code, "text": words(fact, unit)} for fact in attention]
+
+
+def history_document(history: History, unit: str) -> str:
+    """A shell and all its events, oldest first."""
+    events = [event_value(event) for event in history.events]
+    return shelf_document(unit, shell=shell_value(history.shell, unit), events=events)
+
+
+def copied_document(copied: Copied, unit: str) -> str:
+    """A shelf that was exported or imported."""
+    return shelf_document(unit, folder=copied.folder, rows=copied.rows)
+
+
+def event_rows(events: tuple[Event, ...], unit: str) -> str:
+    """A row for each event."""
+    return rows_text(_EVENT, (), unit, map(event_value, events))
+
+
+def engines_document(engines: Engines, unit: str) -> str:
+    """All engines."""
+    return shelf_document(unit, engines=[engine_value(one, unit) for one in engines.engines])
+
+
+def engine_document(engine: EngineRecord, unit: str) -> str:
+    """One engine."""
+    return shelf_document(unit, engine=engine_value(engine, unit))
+
+
+def engine_rows(engines: Engines, unit: str) -> str:
+    """A row for each position of each engine."""
+    rows = (
+        {**_position(position, unit), **_labels(position), "engine": one.number, "job": one.job, "at": one.at}
+        for one in engines.engines
+        for position in one.positions
+    )
+    return rows_text(("engine", "job", "at", *_POSITION), _LENGTHS, unit, rows)
+
+
+def shell_value(shell: ShelfShell, unit: str) -> dict[str, Value]:
+    """One shell."""
+    return _nulls(named_values(shell._asdict(), unit))
+
+
+def event_value(event: Event) -> dict[str, Value]:
+    """One event, under the names that users see."""
+    names = {"from_state": "from", "to_state": "to"}
+    return _nulls({names.get(name, name): value for name, value in event._asdict().items()})
+
+
+def engine_value(engine: EngineRecord, unit: str) -> dict[str, Value]:
+    """One engine with its positions."""
+    own = {name: value for name, value in engine._asdict().items() if name != "positions"}
+    return _nulls(own) | {
+        "out_of_limits": [p.position for p in engine.outside],
+        "positions": [_position(position, unit) for position in engine.positions],
+    }
+
+
+def _position(position: EnginePosition, unit: str) -> dict[str, Value]:
+    own = {name: value for name, value in position._asdict().items() if name != "shells"}
+    shells = {s.half: _nulls(named_values(s._asdict(), unit)) for s in position.shells}
+    return _nulls(named_values(own, unit)) | {half: shells.get(half) for half in ("upper", "lower")}
+
+
+def _labels(position: EnginePosition) -> dict[str, str]:
+    return {shell.half: shell.label for shell in position.shells}
+
+
+def _box(box: ShelfBox) -> dict[str, Value]:
+    own = {name: value for name, value in box._asdict().items() if name != "price_thousandths"}
+    return _nulls(own) | {"price": price(box.price_thousandths)}
+
+
+def price(thousandths: int | None) -> Number | None:
+    """Money as a number of a document."""
+    if thousandths is None:
+        return None
+    whole, rest = divmod(thousandths, 1_000)
+    return Number(f"{whole}.{rest:03}".rstrip("0").rstrip("."))
+
+
+def _tally(tally: Tally, unit: str) -> dict[str, Value]:
+    return {"alike": _alike(tally, unit), **_counts(tally, unit)}
+
+
+def _flat(tally: Tally, unit: str) -> dict[str, Value]:
+    return {**_alike(tally, unit), **_counts(tally, unit)}
+
+
+def _alike(tally: Tally, unit: str) -> dict[str, Value]:
+    """`wall` is where a band of walls begins."""
+    return {name: length(int(text), unit) if name == "wall" and text else text for name, text in tally.alike.items()}
+
+
+def _counts(tally: Tally, unit: str) -> dict[str, Value]:
+    ends = {"thinnest": length(tally.thinnest_nm, unit), "thickest": length(tally.thickest_nm, unit)}
+    return {"shells": tally.shells, "singles": tally.singles, **ends}
+
+
+def _nulls(values: Mapping[str, Value]) -> dict[str, Value]:
+    return {name: None if value == "" else value for name, value in values.items()}
+
+
+def shelf_document(unit: str, **values: Value) -> str:
+    """A document of the shelf."""
+    return document({"schema": SCHEMA, "version": __version__, "unit": unit, **values})

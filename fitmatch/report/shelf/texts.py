@@ -1,0 +1,207 @@
+"""The shelf as text: tables of shells, events and engines."""
+
+from collections.abc import Sequence
+from typing import Final
+
+from fitmatch.lengths import exact
+from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
+from fitmatch.report.shelf.words import words
+from fitmatch.shelf.records import (
+    Changed,
+    Copied,
+    EnginePosition,
+    EngineRecord,
+    Engines,
+    Event,
+    History,
+    ShelfBox,
+    ShelfShell,
+    Shown,
+    TakenIn,
+    Tally,
+)
+
+OUT_OF_LIMITS: Final = "OUT OF LIMITS"
+_MOST_ROWS: Final = 200  # of a table that people read
+
+
+def shown_text(shown: Shown, unit: str) -> str:
+    """What `show` found."""
+    if shown.tallies:
+        return _page(_tallies(shown.tallies, unit))
+    count = len(shown.shells)
+    singles = sum(shell.single for shell in shown.shells)
+    head = f"{count:,} shell{'' if count == 1 else 's'} on the shelf"
+    head += f", {singles:,} of them single" if singles else ""
+    lines = [head, *_shells(shown.shells, unit)]
+    if count > _MOST_ROWS:
+        lines.append(f"... and {count - _MOST_ROWS:,} more; narrow it down, group it with --group-by, or use --csv")
+    sealed = ["", f"{len(shown.sealed)} sealed", *_sealed(shown.sealed)] if shown.sealed else []
+    return _page([*lines, *sealed])
+
+
+def taken_text(taken: TakenIn, unit: str) -> str:
+    """What `take-in` changed."""
+    lines = []
+    if taken.first is not None:
+        last = taken.first + taken.new - 1
+        numbers = f"number {taken.first}" if taken.new == 1 else f"numbers {taken.first} to {last}"
+        lines.append(f"{taken.new:,} new: {numbers}, to be written on their labels")
+    if taken.remeasured:
+        lines += [f"{len(taken.remeasured)} measured again", *_shells(taken.remeasured, unit)]
+    if taken.changed:
+        lines += [f"{len(taken.changed)} described otherwise than before", *_shells(taken.changed, unit)]
+    if taken.opened:
+        lines.append(f"opened: {', '.join(whole(box.name) for box in taken.opened)}")
+    if taken.unchanged:
+        lines.append(f"{taken.unchanged:,} were here and are unchanged")
+    if taken.sealed:
+        lines.append(f"{taken.sealed} sealed box{'' if taken.sealed == 1 else 'es'} written down")
+    if taken.not_measured:
+        lines.append(f"{taken.not_measured} not yet measured")
+    return _page(lines or ["nothing to take in"])
+
+
+def changed_text(changed: Changed, unit: str) -> str:
+    """What an action changed, and what needs attention."""
+    attention = [words(fact, unit) for fact in changed.attention]
+    below = ["", *items("ATTENTION", attention)] if attention else []
+    return _page([*(_events(changed.events) or ["nothing to change"]), *below])
+
+
+def copied_text(copied: Copied, unit: str) -> str:
+    """A shelf that was exported or imported."""
+    names = ("boxes", "shells", "readings", "engines", "events")
+    return _page(["copied: " + ", ".join(f"{name} {copied.rows[name]:,}" for name in names)])
+
+
+def history_text(history: History, unit: str) -> str:
+    """A shell and all that happened to it."""
+    return _page([*_shells([history.shell], unit), "", *_events(history.events)])
+
+
+def engines_text(engines: Engines, unit: str) -> str:
+    """All engines, a line each."""
+    lines = table(
+        engines.engines,
+        Column("engine", lambda e: str(e.number)),
+        Column("job", lambda e: whole(e.job), "left", wraps=True),
+        Column("built", lambda e: e.at[:10], "left"),
+        Column("by", lambda e: clean(e.by), "left", wraps=True, shown=any(e.by for e in engines.engines)),
+        Column("positions", lambda e: str(len(e.positions))),
+        Column("", lambda e: OUT_OF_LIMITS if e.outside else "", "left"),
+    )
+    return _page(lines or ["no engine was built from this shelf yet"])
+
+
+def engine_text(engine: EngineRecord, unit: str) -> str:
+    """One engine with its positions."""
+    by = f" by {clean(engine.by)}" if engine.by else ""
+    head = paragraph(f"engine {engine.number}, {clean(engine.title or engine.job)}, built {engine.at[:10]}{by}")
+    permitted = [
+        f"{whole(p.position)} is {OUT_OF_LIMITS}, permitted in writing: {clean(p.permission)}" for p in engine.outside
+    ]
+    rows = table(
+        engine.positions,
+        Column("position", lambda p: whole(p.position), "left"),
+        Column("upper", lambda p: _label(p, "upper"), "left", wraps=True),
+        Column("lower", lambda p: _label(p, "lower"), "left", wraps=True),
+        Column(f"clearance [{unit}]", lambda p: exact(p.clearance_nm, unit)),
+        Column(
+            "assembled", lambda p: _length(p.assembled_nm, unit), shown=any(p.assembled_nm for p in engine.positions)
+        ),
+        Column("min", lambda p: _length(p.min_nm, unit)),
+        Column("max", lambda p: _length(p.max_nm, unit)),
+        Column("", lambda p: "" if p.within_limits else OUT_OF_LIMITS, "left"),
+    )
+    note = ["", *paragraph(clean(engine.note))] if engine.note else []
+    return _page([*head, "", *rows, *note, *(["", *items("PERMITTED", permitted)] if permitted else [])])
+
+
+def _page(lines: Sequence[str]) -> str:
+    return "\n".join(lines) + "\n"
+
+
+def _length(nm: int | None, unit: str) -> str:
+    return "" if nm is None else exact(nm, unit)
+
+
+def _label(position: EnginePosition, half: str) -> str:
+    return next((f"{whole(s.label)} ({s.number})" for s in position.shells if s.half == half), "")
+
+
+def _shells(shells: Sequence[ShelfShell], unit: str) -> list[str]:
+    shown = shells[:_MOST_ROWS]
+    return table(
+        shown,
+        Column("number", lambda s: str(s.number)),
+        Column("box", lambda s: whole(s.box), "left", wraps=True),
+        Column("shell", lambda s: whole(s.shell), "left", wraps=True),
+        Column("family", lambda s: clean(s.family), "left", wraps=True, shown=any(s.family for s in shown)),
+        Column("kind", lambda s: clean(s.kind), "left"),
+        Column("half", lambda s: s.half, "left"),
+        Column(f"wall [{unit}]", lambda s: _length(s.wall_nm, unit)),
+        Column("grade", lambda s: clean(s.grade), "left", shown=any(s.grade for s in shown)),
+        Column("step", lambda s: clean(s.step), "left", shown=any(s.step for s in shown)),
+        Column("state", _state, "left", wraps=True),
+        Column("location", lambda s: clean(s.location), "left", wraps=True, shown=any(s.location for s in shown)),
+    )
+
+
+def _state(shell: ShelfShell) -> str:
+    if shell.state == "free":
+        on_hold = f", on hold: {clean(shell.hold)}" if shell.hold else ""
+        return ("free, single" if shell.single else "free") + on_hold
+    if shell.state == "set-aside":
+        return f"set aside: {whole(shell.job or '')} {whole(shell.position or '')}"
+    if shell.state == "fitted":
+        return f"fitted: engine {shell.engine} {whole(shell.position or '')}"
+    return f"{shell.state}: {clean(shell.reason)}" if shell.reason else shell.state
+
+
+def _sealed(boxes: Sequence[ShelfBox]) -> list[str]:
+    return table(
+        boxes,
+        Column("box", lambda b: whole(b.name), "left", wraps=True),
+        Column("part", lambda b: clean(b.part), "left", wraps=True),
+        Column("family", lambda b: clean(b.family), "left", wraps=True, shown=any(b.family for b in boxes)),
+        Column("kind", lambda b: clean(b.kind), "left", shown=any(b.kind for b in boxes)),
+        Column("step", lambda b: clean(b.step), "left", shown=any(b.step for b in boxes)),
+        Column("location", lambda b: clean(b.location), "left", wraps=True, shown=any(b.location for b in boxes)),
+    )
+
+
+def _tallies(tallies: Sequence[Tally], unit: str) -> list[str]:
+    def wall(tally: Tally) -> str:
+        ends = dict.fromkeys((_length(tally.thinnest_nm, unit), _length(tally.thickest_nm, unit)))
+        return " to ".join(filter(None, ends))
+
+    def alike(name: str) -> Column[Tally]:
+        def cell(tally: Tally) -> str:
+            text = tally.alike[name]
+            return _length(int(text), unit) if name == "wall" and text else whole(text)
+
+        return Column(f"wall from [{unit}]" if name == "wall" else name, cell, "left", wraps=True)
+
+    return table(
+        tallies,
+        *map(alike, tallies[0].alike),
+        Column("shells", lambda t: f"{t.shells:,}"),
+        Column("single", lambda t: f"{t.singles:,}" if t.singles else ""),
+        Column(f"walls [{unit}]", wall, "left"),
+    )
+
+
+def _events(events: Sequence[Event]) -> list[str]:
+    return table(
+        events,
+        Column("event", lambda e: str(e.number)),
+        Column("at", lambda e: e.at, "left"),
+        Column("action", lambda e: f"{e.action} {e.corrects}" if e.corrects else e.action, "left"),
+        Column("shell", lambda e: whole(f"{e.label} ({e.shell})" if e.shell else e.label), "left", wraps=True),
+        Column("state", lambda e: " > ".join(dict.fromkeys(filter(None, (e.from_state, e.to_state)))), "left"),
+        Column("job", lambda e: whole(e.job), "left", wraps=True, shown=any(e.job for e in events)),
+        Column("position", lambda e: whole(e.position), "left", shown=any(e.position for e in events)),
+        Column("by", lambda e: clean(e.by), "left", wraps=True, shown=any(e.by for e in events)),
+        Column("note", lambda e: clean(e.note), "left", wraps=True, below=True, shown=any(e.note for e in events)),
+    )

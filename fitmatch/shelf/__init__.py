@@ -1,0 +1,105 @@
+"""The shelf: opened boxes and single halves that stay right for years.
+
+    shelf = fitmatch.shelf.open_shelf("shelf.db")     # or a URL; otherwise FITMATCH_DB, or the user's own
+    fitmatch.shelf.take_in(shelf, fitmatch.shelf.read_stock(["my-build"]))
+    fitmatch.shelf.show(shelf).to_frame()             # one row per shell
+    fitmatch.shelf.set_aside(shelf, fitmatch.shelf.read_planned("my-build"))
+
+Names are loaded on first use. What is refused raises `RefusedError`, and then nothing has changed.
+"""
+
+TYPE_CHECKING = False  # type checkers take it for the one of `typing`
+
+if TYPE_CHECKING:
+    from fitmatch.intake.stock import read_stock as read_stock
+    from fitmatch.intake.torn_down import read_measured_again as read_measured_again
+    from fitmatch.shelf.actions.archiving import export as export
+    from fitmatch.shelf.actions.archiving import import_ as import_
+    from fitmatch.shelf.actions.correcting import correct as correct
+    from fitmatch.shelf.actions.counting import count as count
+    from fitmatch.shelf.actions.fitting import fitted as fitted
+    from fitmatch.shelf.actions.handling import move as move
+    from fitmatch.shelf.actions.handling import scrap as scrap
+    from fitmatch.shelf.actions.handling import send_back as send_back
+    from fitmatch.shelf.actions.setting_aside import put_back as put_back
+    from fitmatch.shelf.actions.setting_aside import set_aside as set_aside
+    from fitmatch.shelf.actions.taking_in import take_in as take_in
+    from fitmatch.shelf.actions.tearing_down import teardown as teardown
+    from fitmatch.shelf.looking import Filters as Filters
+    from fitmatch.shelf.looking import engine as engine
+    from fitmatch.shelf.looking import engines as engines
+    from fitmatch.shelf.looking import history as history
+    from fitmatch.shelf.looking import show as show
+    from fitmatch.shelf.planned import read_planned as read_planned
+    from fitmatch.shelf.refusals import HeldError as HeldError
+    from fitmatch.shelf.refusals import RefusedError as RefusedError
+    from fitmatch.shelf.store.connections import Shelf as Shelf
+    from fitmatch.shelf.store.opening import open_shelf as open_shelf
+    from fitmatch.shelf.supplying import read_supplied as read_supplied
+    from fitmatch.shelf.worth import value as value
+
+_HOME = {
+    "Filters": "fitmatch.shelf.looking",
+    "HeldError": "fitmatch.shelf.refusals",
+    "RefusedError": "fitmatch.shelf.refusals",
+    "Shelf": "fitmatch.shelf.store.connections",
+    "correct": "fitmatch.shelf.actions.correcting",
+    "count": "fitmatch.shelf.actions.counting",
+    "engine": "fitmatch.shelf.looking",
+    "engines": "fitmatch.shelf.looking",
+    "export": "fitmatch.shelf.actions.archiving",
+    "fitted": "fitmatch.shelf.actions.fitting",
+    "history": "fitmatch.shelf.looking",
+    "import_": "fitmatch.shelf.actions.archiving",
+    "move": "fitmatch.shelf.actions.handling",
+    "open_shelf": "fitmatch.shelf.store.opening",
+    "put_back": "fitmatch.shelf.actions.setting_aside",
+    "read_measured_again": "fitmatch.intake.torn_down",
+    "read_planned": "fitmatch.shelf.planned",
+    "read_stock": "fitmatch.intake.stock",
+    "read_supplied": "fitmatch.shelf.supplying",
+    "scrap": "fitmatch.shelf.actions.handling",
+    "send_back": "fitmatch.shelf.actions.handling",
+    "set_aside": "fitmatch.shelf.actions.setting_aside",
+    "show": "fitmatch.shelf.looking",
+    "take_in": "fitmatch.shelf.actions.taking_in",
+    "teardown": "fitmatch.shelf.actions.tearing_down",
+    "value": "fitmatch.shelf.worth",
+}
+
+__all__ = [
+    "Filters",
+    "HeldError",
+    "RefusedError",
+    "Shelf",
+    "correct",
+    "count",
+    "engine",
+    "engines",
+    "export",
+    "fitted",
+    "history",
+    "import_",
+    "move",
+    "open_shelf",
+    "put_back",
+    "read_measured_again",
+    "read_planned",
+    "read_stock",
+    "read_supplied",
+    "scrap",
+    "send_back",
+    "set_aside",
+    "show",
+    "take_in",
+    "teardown",
+    "value",
+]
+
+
+def __getattr__(name: str) -> object:
+    if name not in _HOME:
+        raise AttributeError(f"module 'fitmatch.shelf' has no attribute {name!r}")
+    from importlib import import_module
+
+    return getattr(import_module(_HOME[name]), name)

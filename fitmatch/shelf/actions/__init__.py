@@ -1,0 +1,1 @@
+"""What is done to the shelf: a function for each action, all of it or nothing."""

@@ -1,0 +1,84 @@
+"""What happens to single shells and boxes: one is dropped, some are moved, a box goes back to its seller."""
+
+from collections.abc import Sequence
+from typing import Final
+
+from fitmatch.facts import Fact
+from fitmatch.shelf.events import By, Change, change, events_numbered, note_boxes
+from fitmatch.shelf.finding import box_named, named, records, shells_with
+from fitmatch.shelf.records import Changed, ShelfShell
+from fitmatch.shelf.refusals import RefusedError, refuse_if_any
+from fitmatch.shelf.store.connections import Shelf
+from fitmatch.shelf.store.schema import (
+    BOXES,
+    FITTED,
+    FREE,
+    SCRAPPED,
+    SEALED,
+    SENT_BACK,
+    SET_ASIDE,
+    SHELLS,
+)
+
+_GONE: Final = (FITTED, SENT_BACK)
+
+
+def scrap(shelf: Shelf, name: str, reason: str, *, by: str = "") -> Changed:
+    """Scrap a shell. One that is set aside leaves its position void until another plan is set aside."""
+    reason = reason.strip()
+    if not reason:
+        raise RefusedError(Fact("no-reason"))
+    with shelf.writing() as connection:
+        (shell,) = named(connection, [name])
+        if shell.state in (*_GONE, SCRAPPED):
+            raise RefusedError(_as_it_is(shell))
+        said = By(shelf.now(), "scrap", job=shell.job or "", by=by, note=reason)
+        changes = [Change(shell.number, {"state": SCRAPPED, "reason": reason}, None)]
+        return Changed(events_numbered(connection, change(connection, said, changes)), made_void([shell]))
+
+
+def made_void(shells: Sequence[ShelfShell]) -> tuple[Fact, ...]:
+    """The positions that lack a shell if these, set aside until now, are gone."""
+    return tuple(
+        Fact("position-void", {"job": s.job, "position": s.position, "half": s.side, "name": s.label})
+        for s in shells
+        if s.state == SET_ASIDE
+    )
+
+
+def move(shelf: Shelf, names: Sequence[str], location: str, *, by: str = "", note: str = "") -> Changed:
+    """Record where shells lie from now on."""
+    with shelf.writing() as connection:
+        shells = named(connection, names)
+        refuse_if_any(_as_it_is(shell) for shell in shells if shell.state in _GONE)
+        said = By(shelf.now(), "move", by=by, note=note)
+        changes = [
+            Change(shell.number, {"location": location.strip()}, note=note or f"{shell.location} > {location}".strip())
+            for shell in shells
+            if shell.location != location.strip()
+        ]
+        return Changed(events_numbered(connection, change(connection, said, changes)))
+
+
+def send_back(shelf: Shelf, box: str, *, by: str = "", note: str = "") -> Changed:
+    """Send a box back to its seller: sealed as it is, or what is free of an opened one."""
+    with shelf.writing() as connection:
+        row = box_named(connection, box)
+        said = By(shelf.now(), "send-back", by=by, note=note)
+        if row["state"] == SENT_BACK:
+            raise RefusedError(Fact("box-gone", {"name": box}))
+        shells = records(connection, shells_with(SHELLS.c.box == row["number"]))
+        refuse_if_any(_as_it_is(shell) for shell in shells if shell.state in (FITTED, SET_ASIDE))
+        free = [shell for shell in shells if shell.state == FREE]
+        if not free and row["state"] != SEALED:
+            raise RefusedError(Fact("nothing-free", {"name": box}))
+        mine = BOXES.c.number == row["number"]
+        connection.execute(BOXES.update().where(mine).values(state=SENT_BACK))
+        events = note_boxes(connection, said, [(row["number"], row["state"], SENT_BACK)])
+        events += change(connection, said, [Change(shell.number, {"state": SENT_BACK}, None) for shell in free])
+        return Changed(events_numbered(connection, events))
+
+
+def _as_it_is(shell: ShelfShell) -> Fact:
+    slots = {"number": shell.number, "name": shell.label, "state": shell.state, "reason": shell.reason}
+    return Fact("as-it-is", slots | {"job": shell.job, "engine": shell.engine, "position": shell.position})

@@ -1,0 +1,297 @@
+"""Taking in: shells onto the shelf with numbers of their own, boxes with what they cost; again is safe."""
+
+import json
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from typing import Any, Final, NamedTuple
+
+from sqlalchemy import Connection, RowMapping, func, select
+
+from fitmatch.facts import Fact
+from fitmatch.records.keys import full_name
+from fitmatch.records.stock import Stock, StockBox, StockShell
+from fitmatch.shelf.events import By, Change, change, next_number, note_boxes, note_new
+from fitmatch.shelf.finding import numbered, parts
+from fitmatch.shelf.gauges import gauge_numbers
+from fitmatch.shelf.records import ShelfBox, TakenIn
+from fitmatch.shelf.refusals import refuse_if_any
+from fitmatch.shelf.store.connections import Shelf
+from fitmatch.shelf.store.schema import BOXES, FREE, OPENED, READINGS, SEALED, SHELLS
+
+_AT_ONCE: Final = 10_000  # rows of one statement
+_OF_BOX: Final = (
+    *("family", "part", "series", "undersize", "step", "undersize_nm", "step_nm"),
+    *("kind", "lot", "seller", "price_thousandths", "location", "opened", "note"),
+)
+
+
+class _Known(NamedTuple):
+    """A shell that is on the shelf, and the readings that count."""
+
+    row: RowMapping
+    readings: tuple[int, ...]
+
+    def reads_like(self, shell: StockShell) -> bool:
+        return self.readings == _nm(shell) and all(self.row[name] == value for name, value in _walls(shell).items())
+
+    def is_like(self, shell: StockShell) -> bool:
+        return (self.row["kind"], self.row["half"]) == (shell.kind, shell.half)
+
+
+class _Plan(NamedTuple):
+    """What becomes of each shell of the files."""
+
+    new: list[tuple[int, StockShell]]  # with its box
+    unchanged: list[tuple[int, StockShell]]  # with its number
+    again: list[tuple[RowMapping, StockShell]]  # measured again
+
+
+def take_in(
+    shelf: Shelf,
+    stock: Stock,
+    *,
+    new_box: bool = False,
+    remeasured: Collection[str] = (),
+    by: str = "",
+    note: str = "",
+) -> TakenIn:
+    """Take boxes and shells onto the shelf. A shell that is there with other readings is refused, unless `new_box` says
+    that this is another box of the same name, or `remeasured` names the shell, by number or BOX/NAME."""
+    now = shelf.now()
+    said = By(now, "take-in", by=by, note=note)
+    with shelf.writing() as connection:
+        boxes = _Boxes(connection, said)
+        rows, opened, sealed = boxes.placed(stock, new_box=new_box)
+        plan = _sorted_out(boxes, rows, stock, set(remeasured))
+        gauges = gauge_numbers(connection, stock.gauges)
+        first = next_number(connection, SHELLS)
+        _insert(connection, said, plan.new, first, gauges)
+        changed = _change(connection, said, plan.unchanged)
+        _remeasure(connection, said, plan.again, gauges)
+        return TakenIn(
+            new=len(plan.new),
+            first=first if plan.new else None,
+            unchanged=len(plan.unchanged) - len(changed),
+            changed=numbered(connection, changed),
+            remeasured=numbered(connection, [row["number"] for row, _ in plan.again]),
+            opened=opened,
+            sealed=sealed,
+            not_measured=sum(shell.wall_nm is None for shell in stock.shells),
+        )
+
+
+def _nm(shell: StockShell) -> tuple[int, ...]:
+    return tuple(reading.nm for reading in shell.readings)
+
+
+def _walls(shell: StockShell) -> dict[str, object]:
+    bare = "bare" if shell.measured_bare else "coated"
+    return {"wall_nm": shell.wall_nm, "coating_nm": shell.coating_nm, "measured": bare}
+
+
+def _described(shell: StockShell) -> dict[str, object]:
+    own = {name: getattr(shell, name) for name in ("grade", "condition", "hold", "note")}
+    marks = json.dumps(dict(shell.marks), ensure_ascii=False, sort_keys=True)
+    return shell.printed._asdict() | own | {"marks": marks}
+
+
+class _Boxes:
+    """The boxes of the shelf while some are taken in."""
+
+    def __init__(self, connection: Connection, said: By) -> None:
+        self._connection = connection
+        self._said = said
+        self._next = next_number(connection, BOXES)
+        self.known: dict[int, dict[str, _Known]] = {}  # shells by box and name
+
+    def placed(self, stock: Stock, *, new_box: bool) -> tuple[dict[str, int], tuple[ShelfBox, ...], int]:
+        """The box of the shelf that each box of the files is, those that were opened, and how many are sealed."""
+        shells = defaultdict[str, list[StockShell]](list)
+        for shell in stock.shells:
+            shells[shell.box].append(shell)
+        names = [box.name for box in stock.boxes]
+        there = defaultdict[str, list[RowMapping]](list)
+        for some in parts(names):
+            query = select(BOXES).where(BOXES.c.name.in_(some)).order_by(BOXES.c.number)
+            for found_row in self._connection.execute(query).mappings():
+                there[found_row["name"]].append(found_row)
+        found: dict[str, int] = {}
+        opened, new, sealed = list[int](), list[dict[str, Any]](), 0
+        for box in stock.boxes:
+            row = self._same(there[box.name], shells[box.name], new_box=new_box and not box.sealed)
+            sealed += box.sealed
+            if row is None:
+                found[box.name] = self._next
+                new.append(self._values(box) | {"number": self._next})
+                self._next += 1
+            else:
+                found[box.name] = row["number"]
+                opened += self._update(box, row)
+        if new:
+            self._connection.execute(BOXES.insert(), new)
+            note_boxes(self._connection, self._said, ((b["number"], "", SEALED) for b in new if b["state"] == SEALED))
+        note_boxes(self._connection, self._said._replace(action="opened"), ((n, SEALED, OPENED) for n in opened))
+        query = select(BOXES).where(BOXES.c.number.in_(opened))
+        rows = self._connection.execute(query).mappings() if opened else ()
+        return found, tuple(ShelfBox(**{name: row[name] for name in ShelfBox._fields}) for row in rows), sealed
+
+    def _same(self, rows: Sequence[RowMapping], shells: Sequence[StockShell], *, new_box: bool) -> RowMapping | None:
+        """The box of the shelf with these shells: the one of which most read alike, and none otherwise."""
+        for row in rows:
+            if row["number"] not in self.known:
+                self.known[row["number"]] = self._shells_in(row["number"])
+
+        def alike(row: RowMapping) -> int:
+            there = self.known[row["number"]]
+            return sum(s.name in there and there[s.name].reads_like(s) for s in shells)
+
+        def unlike(row: RowMapping) -> int:
+            there = self.known[row["number"]]
+            return sum(s.name in there and not there[s.name].reads_like(s) for s in shells)
+
+        rows = [row for row in rows if not (new_box and unlike(row))]
+        return max(rows, key=lambda row: (-unlike(row), alike(row), row["number"]), default=None)
+
+    def _shells_in(self, box: int) -> dict[str, _Known]:
+        rows = self._connection.execute(select(SHELLS).where(SHELLS.c.box == box)).mappings().all()
+        query = (
+            select(READINGS.c.shell, READINGS.c.nm)
+            .join(SHELLS, (SHELLS.c.number == READINGS.c.shell) & (SHELLS.c.turn == READINGS.c.turn))
+            .where(SHELLS.c.box == box)
+            .order_by(READINGS.c.shell, READINGS.c.place)
+        )
+        readings = defaultdict[int, list[int]](list)
+        for shell, nm in self._connection.execute(query):
+            readings[shell].append(nm)
+        return {row["name"]: _Known(row, tuple(readings[row["number"]])) for row in rows}
+
+    def _values(self, box: StockBox) -> dict[str, Any]:
+        own = {"name": box.name, "state": SEALED if box.sealed else OPENED, "kind": box.kind, "since": self._said.at}
+        return own | box.printed._asdict() | box.bought._asdict()
+
+    def _update(self, box: StockBox, row: RowMapping) -> list[int]:
+        """Write what the files say and the shelf did not know; the box, if it was sealed and is no longer."""
+        values = self._values(box)
+        changes = {
+            name: values[name]
+            for name in _OF_BOX
+            if values[name] not in ("", None, row[name]) and not (name == "location" and row[name])
+        }
+        is_opened = row["state"] == SEALED and not box.sealed
+        if is_opened:
+            changes |= {"state": OPENED, "opened": values["opened"] or self._said.at[:10]}
+        if changes:
+            self._connection.execute(BOXES.update().where(BOXES.c.number == row["number"]).values(**changes))
+        return [row["number"]] if is_opened else []
+
+
+def _sorted_out(boxes: _Boxes, rows: Mapping[str, int], stock: Stock, remeasured: set[str]) -> _Plan:
+    """Raises RefusedError with every shell that is there with other readings."""
+    plan, reasons, meant = _Plan([], [], []), list[Fact](), set[str]()
+    for shell in stock.shells:
+        box = rows[shell.box]
+        known = boxes.known.get(box, {}).get(shell.name)
+        if known is None:
+            plan.new.append((box, shell))
+            continue
+        number = known.row["number"]
+        names = {str(number), full_name(shell.label)} & remeasured
+        meant |= names
+        slots = {"number": number, "name": full_name(shell.label), "file": shell.file, "row": shell.row}
+        if not known.is_like(shell):
+            reasons.append(Fact("other-half", slots))
+        elif known.reads_like(shell):
+            plan.unchanged.append((number, shell))
+        elif names or not known.readings:
+            plan.again.append((known.row, shell))
+        else:
+            slots |= {"was_nm": known.row["wall_nm"], "is_nm": shell.wall_nm}
+            reasons.append(Fact("other-readings", slots))
+    reasons += [Fact("not-remeasured", {"name": name}) for name in sorted(remeasured - meant)]
+    refuse_if_any(reasons)
+    return plan
+
+
+def _insert(
+    connection: Connection,
+    said: By,
+    new: Sequence[tuple[int, StockShell]],
+    first: int,
+    gauges: Mapping[str, int],
+) -> None:
+    for at in range(0, len(new), _AT_ONCE):
+        some = new[at : at + _AT_ONCE]
+        rows = [
+            {
+                "number": number,
+                "box": box,
+                "name": shell.name,
+                "kind": shell.kind,
+                "half": shell.half,
+                "location": shell.location,
+                "state": FREE,
+                "turn": 1 if shell.readings else 0,
+                "since": said.at,
+            }
+            | _walls(shell)
+            | _described(shell)
+            for number, (box, shell) in enumerate(some, first + at)
+        ]
+        connection.execute(SHELLS.insert(), rows)
+        readings = [
+            row
+            for number, (_, shell) in enumerate(some, first + at)
+            for row in _readings(number, 1, shell, said, gauges)
+        ]
+        if readings:
+            connection.execute(READINGS.insert(), readings)
+        note_new(connection, said, range(first + at, first + at + len(some)), FREE)
+
+
+def _readings(
+    number: int, turn: int, shell: StockShell, said: By, gauges: Mapping[str, int]
+) -> Iterable[dict[str, Any]]:
+    for place, reading in enumerate(shell.readings, 1):
+        yield {
+            "shell": number,
+            "turn": turn,
+            "place": place,
+            "nm": reading.nm,
+            "off_nm": shell.off_nm,
+            "station": reading.station,
+            "angle": reading.angle,
+            "gauge": None if reading.gauge is None else gauges[reading.gauge],
+            "taken_by": shell.taken_by or said.by,
+            "at": shell.at or said.at,
+            "confirmed": reading.confirmed,
+        }
+
+
+def _change(connection: Connection, said: By, shells: Iterable[tuple[int, StockShell]]) -> list[int]:
+    """Write what files say otherwise than before, in cells that are not empty; returns the shells that changed. Where a
+    shell lies the shelf knows better."""
+    wanted = dict(shells)
+    changes = []
+    for some in parts(wanted):
+        for row in connection.execute(select(SHELLS).where(SHELLS.c.number.in_(some))).mappings():
+            described = _described(wanted[row["number"]])
+            values = {name: value for name, value in described.items() if value not in ("", None, "{}", row[name])}
+            if values:
+                changes.append(Change(row["number"], values))
+    change(connection, said._replace(action="described"), changes)
+    return [c.shell for c in changes]
+
+
+def _remeasure(
+    connection: Connection, said: By, again: Iterable[tuple[RowMapping, StockShell]], gauges: Mapping[str, int]
+) -> None:
+    changes, readings = [], list[dict[str, Any]]()
+    for row, shell in again:
+        query = select(func.coalesce(func.max(READINGS.c.turn), 0)).where(READINGS.c.shell == row["number"])
+        turn = connection.execute(query).scalar_one() + 1
+        readings += _readings(row["number"], turn, shell, said, gauges)
+        described = {name: value for name, value in _described(shell).items() if value not in ("", None, "{}")}
+        changes.append(Change(row["number"], {"turn": turn} | _walls(shell) | described))
+    change(connection, said._replace(action="remeasured"), changes)
+    if readings:
+        connection.execute(READINGS.insert(), readings)

@@ -1,0 +1,208 @@
+"""Changes and their events: what changes a shell leaves an event behind, which is never edited, with all it takes to
+undo it."""
+
+import json
+from collections.abc import Iterable, Mapping
+from typing import Any, Final, NamedTuple
+
+from sqlalchemy import Connection, RowMapping, Table, bindparam, func, select
+
+from fitmatch.shelf.records import Event
+from fitmatch.shelf.store.schema import BOXES, ENGINE_SHELLS, EVENTS, HOLDS, SHELLS, USED
+
+
+class Hold(NamedTuple):
+    """Who has a shell, and where: a job or an engine by its number."""
+
+    job: int | None
+    engine: int | None
+    position: str
+    half: str
+
+
+KEEPS: Final = Hold(None, None, "", "")  # stands for whoever has it
+
+
+class By(NamedTuple):
+    """What the events of one action have in common."""
+
+    at: str
+    action: str
+    job: str = ""
+    engine: int | None = None
+    by: str = ""
+    note: str = ""
+
+
+class Change(NamedTuple):
+    """What is to become of one shell: columns of `SHELLS` and their new values and, unless `hold` is KEEPS, who has it
+    from now on."""
+
+    shell: int
+    values: Mapping[str, object]
+    hold: Hold | None = KEEPS
+    note: str | None = None
+    corrects: int | None = None
+
+
+def next_number(connection: Connection, table: Table) -> int:
+    """The number after the largest; only a writer may ask."""
+    return int(connection.execute(select(func.coalesce(func.max(table.c.number), 0))).scalar_one()) + 1
+
+
+def change(connection: Connection, by: By, changes: Iterable[Change]) -> tuple[int, ...]:
+    """Make changes, the holds that end before those that begin, and add an event for each; returns the events' numbers.
+
+    Nothing here asks whether a change is allowed: that is up to each action, and to the constraints of the tables.
+    """
+    wanted = list(changes)
+    if not wanted:
+        return ()
+    before = {c.shell: _state(connection, c.shell) for c in wanted}
+    holds = {
+        row["shell"]: Hold(row["job"], row["engine"], row["position"], row["half"])
+        for c in wanted
+        for row in _hold(connection, c.shell)
+    }
+    moved = [c for c in wanted if c.hold is not KEEPS and c.hold != holds.get(c.shell)]
+    for c in moved:
+        _release(connection, c.shell, holds.get(c.shell), ran=c.values.get("state") == USED)
+    for c in moved:
+        if c.hold is not None:
+            _seize(connection, c.shell, c.hold)
+    first = next_number(connection, EVENTS)
+    rows = []
+    for number, c in enumerate(wanted, first):
+        old = before[c.shell]
+        if c.values:
+            connection.execute(SHELLS.update().where(SHELLS.c.number == c.shell).values(**c.values))
+        undo: dict[str, Any] = {"shell": {name: old[name] for name in c.values}}
+        if c.hold is not KEEPS:
+            held = holds.get(c.shell)
+            undo["hold"] = held and held._asdict()
+        rows.append(
+            _row(by, number)
+            | {
+                "shell": c.shell,
+                "from_state": old["state"],
+                "to_state": c.values.get("state", old["state"]),
+                "note": by.note if c.note is None else c.note,
+                "before": json.dumps(undo),
+                "corrects": c.corrects,
+                "position": _position(c, holds.get(c.shell)),
+            }
+        )
+    connection.execute(EVENTS.insert(), rows)
+    return tuple(range(first, first + len(rows)))
+
+
+def _position(c: Change, held: Hold | None) -> str:
+    """Where somebody has the shell from now on, otherwise where somebody had it."""
+    hold = held if c.hold is None or c.hold is KEEPS else c.hold
+    return "" if hold is None else hold.position
+
+
+def _row(by: By, number: int) -> dict[str, Any]:
+    return {
+        "number": number,
+        "at": by.at,
+        "action": by.action,
+        "job": by.job,
+        "engine": by.engine,
+        "done_by": by.by,
+        "note": by.note,
+    }
+
+
+def note_new(connection: Connection, by: By, shells: Iterable[int], state: str) -> None:
+    """An event for each shell that was not there before."""
+    first = next_number(connection, EVENTS)
+    rows = [
+        _row(by, number) | {"shell": shell, "from_state": "", "to_state": state}
+        for number, shell in enumerate(shells, first)
+    ]
+    if rows:
+        connection.execute(EVENTS.insert(), rows)
+
+
+def note_boxes(connection: Connection, by: By, boxes: Iterable[tuple[int, str, str]]) -> tuple[int, ...]:
+    """An event for each box that changed: its number, its state before and after."""
+    first = next_number(connection, EVENTS)
+    rows = [
+        _row(by, number) | {"box": box, "from_state": old, "to_state": new}
+        for number, (box, old, new) in enumerate(boxes, first)
+    ]
+    if rows:
+        connection.execute(EVENTS.insert(), rows)
+    return tuple(range(first, first + len(rows)))
+
+
+def _state(connection: Connection, shell: int) -> RowMapping:
+    return (
+        connection.execute(select(SHELLS).where(SHELLS.c.number == bindparam("shell")), {"shell": shell})
+        .mappings()
+        .one()
+    )
+
+
+def _hold(connection: Connection, shell: int) -> Iterable[RowMapping]:
+    return connection.execute(select(HOLDS).where(HOLDS.c.shell == bindparam("one")), {"one": shell}).mappings()
+
+
+def _release(connection: Connection, shell: int, held: Hold | None, *, ran: bool) -> None:
+    """`ran`: the engine's record keeps the shell, as it ran on it."""
+    if held is None:
+        return
+    connection.execute(HOLDS.delete().where(HOLDS.c.shell == shell))
+    if held.engine is not None and not ran:
+        seat = ENGINE_SHELLS.c
+        connection.execute(ENGINE_SHELLS.delete().where(seat.engine == held.engine, seat.shell == shell))
+
+
+def _seize(connection: Connection, shell: int, hold: Hold) -> None:
+    connection.execute(HOLDS.insert().values(shell=shell, **hold._asdict()))
+    if hold.engine is None:
+        return
+    seat = ENGINE_SHELLS.c
+    there = select(seat.shell).where(seat.engine == hold.engine, seat.shell == shell)
+    if connection.execute(there).first() is None:
+        wall = select(SHELLS.c.wall_nm).where(SHELLS.c.number == shell).scalar_subquery()
+        where = {"engine": hold.engine, "position": hold.position, "half": hold.half}
+        connection.execute(ENGINE_SHELLS.insert().values(shell=shell, wall_nm=wall, **where))
+
+
+def events_where(connection: Connection, *conditions: Any) -> tuple[Event, ...]:
+    """Events as records, oldest first."""
+    of_shell = BOXES.alias("of_shell")
+    query = (
+        select(EVENTS, SHELLS.c.name.label("name"), of_shell.c.name.label("in_box"), BOXES.c.name.label("box_name"))
+        .outerjoin(SHELLS, SHELLS.c.number == EVENTS.c.shell)
+        .outerjoin(of_shell, of_shell.c.number == SHELLS.c.box)
+        .outerjoin(BOXES, BOXES.c.number == EVENTS.c.box)
+        .where(*conditions)
+        .order_by(EVENTS.c.number)
+    )
+    return tuple(
+        Event(
+            number=row["number"],
+            at=row["at"],
+            action=row["action"],
+            shell=row["shell"],
+            label=row["box_name"] if row["shell"] is None else f"{row['in_box']}/{row['name']}",
+            from_state=row["from_state"],
+            to_state=row["to_state"],
+            job=row["job"],
+            engine=row["engine"],
+            position=row["position"],
+            by=row["done_by"],
+            note=row["note"],
+            corrects=row["corrects"],
+        )
+        for row in connection.execute(query).mappings()
+    )
+
+
+def events_numbered(connection: Connection, numbers: Iterable[int]) -> tuple[Event, ...]:
+    """The events of consecutive numbers."""
+    wanted = list(numbers)
+    return events_where(connection, EVENTS.c.number.between(wanted[0], wanted[-1])) if wanted else ()

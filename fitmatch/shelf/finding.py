@@ -1,0 +1,126 @@
+"""Shells as a user names them, and as records."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice
+from typing import Any, Final, TypeVar
+
+from sqlalchemy import ColumnElement, Connection, RowMapping, Select, and_, case, exists, func, or_, select
+
+from fitmatch.facts import Fact
+from fitmatch.shelf.records import ShelfShell
+from fitmatch.shelf.refusals import RefusedError, refuse_if_any
+from fitmatch.shelf.store.schema import BOXES, ENGINES, FREE, HOLDS, JOBS, SHELLS
+
+T = TypeVar("T")
+_AT_ONCE: Final = 500  # values bound in one statement
+_LARGEST: Final = 2**31 - 1
+
+
+def single(job: int | None = None) -> ColumnElement[bool]:
+    """Whether a shell is free without a free opposite half of its kind in its box; what this job holds counts as
+    free."""
+    other = SHELLS.alias("other")
+    held = select(HOLDS.c.shell).where(HOLDS.c.job == job)
+    free = [
+        shells.c.state == FREE if job is None else or_(shells.c.state == FREE, shells.c.number.in_(held))
+        for shells in (SHELLS, other)
+    ]
+    partner = exists().where(
+        other.c.box == SHELLS.c.box,
+        other.c.kind == SHELLS.c.kind,
+        free[1],
+        other.c.number != SHELLS.c.number,
+        or_(other.c.half != SHELLS.c.half, SHELLS.c.half == "either"),
+    )
+    return and_(free[0], ~partner)
+
+
+def opened() -> ColumnElement[str]:
+    """The date since when a shell lies there: its box was opened, or it was taken in."""
+    return case((BOXES.c.opened != "", BOXES.c.opened), else_=func.substr(SHELLS.c.since, 1, 10))
+
+
+def shells_with(*conditions: ColumnElement[bool]) -> Select[Any]:
+    """The shells that meet some conditions, with all that their records need, by number."""
+    of_shell = [c for c in SHELLS.c if c.name not in ("name", "ran_in", "turn", "marks", "measured", "box")]
+    return (
+        select(
+            *of_shell,
+            SHELLS.c.ran_in,
+            SHELLS.c.name.label("shell"),
+            SHELLS.c.box.label("box_number"),
+            BOXES.c.name.label("box"),
+            single().label("single"),
+            func.coalesce(JOBS.c.name, ENGINES.c.job).label("job"),
+            HOLDS.c.engine.label("engine"),
+            HOLDS.c.position.label("position"),
+            HOLDS.c.half.label("side"),
+        )
+        .join(BOXES, BOXES.c.number == SHELLS.c.box)
+        .outerjoin(HOLDS, HOLDS.c.shell == SHELLS.c.number)
+        .outerjoin(JOBS, JOBS.c.number == HOLDS.c.job)
+        .outerjoin(ENGINES, ENGINES.c.number == HOLDS.c.engine)
+        .where(*conditions)
+        .order_by(SHELLS.c.number)
+    )
+
+
+def records(connection: Connection, query: Select[Any]) -> tuple[ShelfShell, ...]:
+    """The shells that a query of `shells_with` finds."""
+    return tuple(_record(row) for row in connection.execute(query).mappings())
+
+
+def _record(row: RowMapping) -> ShelfShell:
+    values = {name: row[name] for name in ShelfShell._fields}
+    if values["engine"] is None:
+        values["engine"] = row["ran_in"]
+    return ShelfShell(**values)
+
+
+def numbered(connection: Connection, numbers: Iterable[int]) -> tuple[ShelfShell, ...]:
+    """The shells of these numbers, by number."""
+    found = (records(connection, shells_with(SHELLS.c.number.in_(some))) for some in parts(sorted(set(numbers))))
+    return tuple(shell for some in found for shell in some)
+
+
+def named(connection: Connection, names: Sequence[str]) -> tuple[ShelfShell, ...]:
+    """The shells that a user means by shelf numbers or BOX/NAME, in that order, each once; raises RefusedError with
+    every name that means none or several."""
+    found: dict[int, ShelfShell] = {}
+    reasons: list[Fact] = []
+    for name in names:
+        matches = _matches(connection, name.strip())
+        if len(matches) == 1:
+            found[matches[0].number] = matches[0]
+        elif matches:
+            reasons.append(Fact("ambiguous", {"name": name, "numbers": tuple(s.number for s in matches)}))
+        else:
+            reasons.append(Fact("unknown-shell", {"name": name}))
+    refuse_if_any(reasons)
+    return tuple(found.values())
+
+
+def _matches(connection: Connection, name: str) -> tuple[ShelfShell, ...]:
+    if name.isascii() and name.isdecimal():
+        number = int(name) if len(name) < 12 else _LARGEST + 1
+        return records(connection, shells_with(SHELLS.c.number == number)) if number <= _LARGEST else ()
+    box, slash, shell = name.partition("/")
+    if not slash:
+        return ()
+    return records(connection, shells_with(BOXES.c.name == box.strip(), SHELLS.c.name == shell.strip()))
+
+
+def box_named(connection: Connection, name: str) -> RowMapping:
+    """The one box of a name; raises RefusedError."""
+    found = connection.execute(select(BOXES).where(BOXES.c.name == name).order_by(BOXES.c.number)).mappings().all()
+    if len(found) != 1:
+        numbers = tuple(row["number"] for row in found)
+        raise RefusedError(Fact("ambiguous-box" if found else "unknown-box", {"name": name, "numbers": numbers}))
+    return found[0]
+
+
+def parts(values: Iterable[T]) -> Iterator[list[T]]:
+    """As many at a time as one statement takes."""
+    rest = iter(values)
+    while some := list(islice(rest, _AT_ONCE)):
+        yield some

@@ -1,0 +1,190 @@
+"""Looking at the shelf: what lies there, what happened to a shell, which engines were built."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from datetime import timedelta
+from typing import Any, Final, NamedTuple
+
+from sqlalchemy import ColumnElement, Connection, Integer, case, cast, func, or_, select
+
+from fitmatch.facts import Fact
+from fitmatch.shelf.events import events_where
+from fitmatch.shelf.finding import named, opened, records, shells_with, single
+from fitmatch.shelf.records import (
+    EnginePosition,
+    EngineRecord,
+    Engines,
+    EngineShell,
+    History,
+    ShelfBox,
+    Shown,
+    Tally,
+)
+from fitmatch.shelf.refusals import RefusedError
+from fitmatch.shelf.store.connections import Shelf
+from fitmatch.shelf.store.schema import BOXES, ENGINE_POSITIONS, ENGINE_SHELLS, ENGINES, EVENTS, SEALED, SHELLS
+
+GROUPS: Final = ("family", "kind", "half", "grade", "step", "wall", "box", "age", "location", "state")
+_BAND_NM: Final = 2_540  # walls that are grouped together: 0.0001 in
+
+
+class Filters(NamedTuple):
+    """What shells must be, all of it; None asks for nothing. `step_nm`: what `step` is as a length."""
+
+    family: str | None = None
+    kind: str | None = None
+    half: str | None = None
+    grade: str | None = None
+    step: str | None = None
+    step_nm: int | None = None
+    box: str | None = None
+    location: str | None = None
+    state: str | None = None
+    wall_nm: tuple[int, int] | None = None  # both ends included
+    single: bool = False
+    older_than_days: int | None = None
+
+
+EVERYTHING: Final = Filters()
+
+
+def show(shelf: Shelf, filters: Filters = EVERYTHING, *, by: Sequence[str] = ()) -> Shown:
+    """The shells that agree with the filters or, with `by`, how many are alike in some of `GROUPS`; and boxes that are
+    still sealed, where nothing is asked that only opened ones can tell."""
+    conditions = _conditions(shelf, filters)
+    with shelf.reading() as connection:
+        sealed = _sealed(connection, filters)
+        if by:
+            return Shown((), sealed, _tallies(connection, conditions, by))
+        return Shown(records(connection, shells_with(*conditions)), sealed)
+
+
+def _conditions(shelf: Shelf, filters: Filters) -> list[ColumnElement[bool]]:
+    found: list[ColumnElement[bool]] = [
+        SHELLS.c[name] == value
+        for name in ("family", "kind", "half", "grade", "location", "state")
+        if (value := getattr(filters, name)) is not None
+    ]
+    if filters.step is not None:
+        same = SHELLS.c.step == filters.step
+        found.append(same if filters.step_nm is None else or_(same, SHELLS.c.step_nm == filters.step_nm))
+    if filters.box is not None:
+        found.append(BOXES.c.name == filters.box)
+    if filters.wall_nm is not None:
+        found.append(SHELLS.c.wall_nm.between(*filters.wall_nm))
+    if filters.single:
+        found.append(single())
+    if filters.older_than_days is not None:
+        last = shelf.clock().date() - timedelta(days=filters.older_than_days)
+        found.append(opened() < last.isoformat())
+    return found
+
+
+def _sealed(connection: Connection, filters: Filters) -> tuple[ShelfBox, ...]:
+    of_shells = (filters.half, filters.grade, filters.state, filters.wall_nm, filters.older_than_days)
+    if filters.single or any(value is not None for value in of_shells):
+        return ()
+    query = select(BOXES).where(BOXES.c.state == SEALED).order_by(BOXES.c.number)
+    for name in ("family", "kind", "location"):
+        if (value := getattr(filters, name)) is not None:
+            query = query.where(BOXES.c[name] == value)
+    if filters.box is not None:
+        query = query.where(BOXES.c.name == filters.box)
+    if filters.step is not None:
+        same = BOXES.c.step == filters.step
+        query = query.where(same if filters.step_nm is None else or_(same, BOXES.c.step_nm == filters.step_nm))
+    return tuple(
+        ShelfBox(**{name: row[name] for name in ShelfBox._fields}) for row in connection.execute(query).mappings()
+    )
+
+
+def _tallies(connection: Connection, conditions: Sequence[ColumnElement[bool]], by: Sequence[str]) -> tuple[Tally, ...]:
+    special: dict[str, ColumnElement[Any]] = {
+        "wall": cast(SHELLS.c.wall_nm - SHELLS.c.wall_nm % _BAND_NM, Integer),
+        "box": BOXES.c.name,
+        "age": func.substr(opened(), 1, 7),
+    }
+    keys = [special[name] if name in special else SHELLS.c[name] for name in by]
+    query = (
+        select(
+            *(key.label(f"key_{at}") for at, key in enumerate(keys)),
+            func.count().label("shells"),
+            func.sum(cast(case((single(), 1), else_=0), Integer)).label("singles"),
+            func.min(SHELLS.c.wall_nm).label("thinnest"),
+            func.max(SHELLS.c.wall_nm).label("thickest"),
+        )
+        .join(BOXES, BOXES.c.number == SHELLS.c.box)
+        .where(*conditions)
+        .group_by(*keys)
+        .order_by(*keys)
+    )
+    found = []
+    for *alike, shells, singles, thinnest, thickest in connection.execute(query):
+        words = ("" if value is None else str(value) for value in alike)
+        found.append(Tally(dict(zip(by, words, strict=True)), shells, int(singles), thinnest, thickest))
+    return tuple(found)
+
+
+def history(shelf: Shelf, name: str) -> History:
+    """All that happened to a shell, oldest first."""
+    with shelf.reading() as connection:
+        (shell,) = named(connection, [name])
+        return History(shell, events_where(connection, EVENTS.c.shell == shell.number))
+
+
+def engines(shelf: Shelf) -> Engines:
+    """All engines that have shells, oldest first."""
+    with shelf.reading() as connection:
+        return Engines(tuple(one for one in _engines(connection) if one.positions))
+
+
+def engine(shelf: Shelf, number: int) -> EngineRecord:
+    """One engine; raises RefusedError if there is none of this number."""
+    with shelf.reading() as connection:
+        found = _engines(connection, ENGINES.c.number == number)
+        if not found:
+            raise RefusedError(Fact("unknown-engine", {"number": number}))
+        return found[0]
+
+
+def _engines(connection: Connection, *conditions: ColumnElement[bool]) -> list[EngineRecord]:
+    numbers = select(ENGINES.c.number).where(*conditions)
+    seats = _seats(connection, numbers)
+    query = select(ENGINE_POSITIONS).where(ENGINE_POSITIONS.c.engine.in_(numbers)).order_by(ENGINE_POSITIONS.c.place)
+    positions = defaultdict[int, list[EnginePosition]](list)
+    for row in connection.execute(query).mappings():
+        shells = seats.get((row["engine"], row["position"]), [])
+        if shells:
+            own = {name: row[name] for name in EnginePosition._fields if name != "shells"}
+            positions[row["engine"]].append(EnginePosition(shells=tuple(shells), **own))
+    rows = connection.execute(select(ENGINES).where(*conditions).order_by(ENGINES.c.number)).mappings()
+    return [
+        EngineRecord(
+            number=row["number"],
+            job=row["job"],
+            title=row["title"],
+            at=row["at"],
+            by=row["done_by"],
+            note=row["note"],
+            torn_down=row["torn_down"],
+            positions=tuple(positions[row["number"]]),
+        )
+        for row in rows
+    ]
+
+
+def _seats(connection: Connection, numbers: Any) -> Mapping[tuple[int, str], list[EngineShell]]:
+    query = (
+        select(ENGINE_SHELLS, BOXES.c.name.label("box"), SHELLS.c.name, SHELLS.c.state)
+        .join(SHELLS, SHELLS.c.number == ENGINE_SHELLS.c.shell)
+        .join(BOXES, BOXES.c.number == SHELLS.c.box)
+        .where(ENGINE_SHELLS.c.engine.in_(numbers))
+        .order_by(ENGINE_SHELLS.c.engine, ENGINE_SHELLS.c.position, ENGINE_SHELLS.c.half.desc())
+    )
+    found = defaultdict[tuple[int, str], list[EngineShell]](list)
+    for row in connection.execute(query).mappings():
+        label = f"{row['box']}/{row['name']}"
+        walls = row["wall_nm"], row["wall_after_nm"], row["wall_wear_u_nm"]
+        shell = EngineShell(row["half"], row["shell"], label, *walls, row["state"])
+        found[row["engine"], row["position"]].append(shell)
+    return found

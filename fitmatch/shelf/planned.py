@@ -1,0 +1,129 @@
+"""The saved plan of a job as the shelf takes it: which labels go where, and the room that each position leaves."""
+
+from collections.abc import Mapping
+from os import PathLike
+from pathlib import Path
+from typing import NamedTuple
+
+from fitmatch.facts import Fact
+from fitmatch.gauging.uncertainty.combining import Uncertainty
+from fitmatch.gauging.uncertainty.error_model import ErrorModel
+from fitmatch.intake.common.findings import Findings
+from fitmatch.intake.reading import read_job
+from fitmatch.intake.rows.saved_plan import SavedPlan, read_saved_plan
+from fitmatch.problems import InputError
+from fitmatch.records.housings import rehoused
+from fitmatch.records.job import Job
+from fitmatch.records.keys import ShellKey
+from fitmatch.records.parts import SIDES, Position, room
+from fitmatch.shelf.refusals import RefusedError
+
+
+class PlannedPosition(NamedTuple):
+    """A position with the labels of its two shells. `room_nm` is what walls and clearance share."""
+
+    position: str
+    kind: str
+    place: int
+    shells: Mapping[str, ShellKey]  # by half
+    numbers: Mapping[str, int]  # on the shelf, if the plan has them
+    room_nm: int
+    journal_nm: int
+    journal_u_nm: float | None  # its standard uncertainty
+    journal_freedom: int | None
+    housing_bore_nm: int
+    target_nm: int | None
+    min_nm: int | None
+    max_nm: int | None
+    within_limits: bool
+
+
+class Planned(NamedTuple):
+    """A job and its plan, for the inputs as they are. `readings` are those of the shells that its own files have,
+    `digest_of_shelved` that of those which the plan has from the shelf; `empty` are the positions without shells."""
+
+    name: str
+    folder: Path
+    title: str
+    unit: str
+    digest: str
+    coating_counts: bool
+    positions: tuple[PlannedPosition, ...]
+    readings: Mapping[ShellKey, tuple[int, ...]]
+    empty: tuple[str, ...]
+    digest_of_shelved: str | None
+
+
+def job_name(folder: str | PathLike[str]) -> str:
+    """A job is known by the name of its folder, which may be gone."""
+    return Path(folder).resolve().name
+
+
+def read_planned(folder: str | PathLike[str]) -> Planned:
+    """The saved plan of a job folder; raises InputError; RefusedError if there is none or its inputs have
+    changed."""
+    path = Path(folder)
+    job = read_job(path, needs_shells=False)
+    findings = Findings()
+    plan = read_saved_plan(path, findings)
+    if findings.problems:
+        raise InputError(findings.problems)
+    if plan is None:
+        raise RefusedError(Fact("no-plan", {"job": job_name(path)}))
+    if not plan.is_of(job.digest):
+        raise RefusedError(Fact("inputs-changed", {"job": job_name(path)}))
+    return _planned(path, job, plan)
+
+
+def _planned(folder: Path, job: Job, plan: SavedPlan) -> Planned:
+    rows = {position.name: position for position in job.positions}
+    model = ErrorModel(job)
+    found = []
+    for place, row in enumerate(job.positions, 1):
+        shells = {side: plan.shells[row.name, side] for side in SIDES if (row.name, side) in plan.shells}
+        if len(shells) == len(SIDES):
+            housed = rehoused(row, rows[plan.housings.get(row.name, row.name)])
+            numbers = {side: plan.numbers[row.name, side] for side in SIDES if (row.name, side) in plan.numbers}
+            known = model.of_size(row.kind, "journal", housed.journal) if housed.journal else None
+            found.append(_position(housed, place, shells, numbers, known, within=row.name not in plan.outside))
+    filled = {one.position for one in found}
+    return Planned(
+        name=job_name(folder),
+        folder=folder.resolve(),
+        title=job.title,
+        unit=job.unit,
+        digest=plan.digest or "",
+        coating_counts=job.coating_counts,
+        positions=tuple(found),
+        readings={s.key: tuple(r.nm for r in s.measured.readings) for s in job.shells if s.measured is not None},
+        empty=tuple(name for name in rows if name not in filled),
+        digest_of_shelved=plan.readings,
+    )
+
+
+def _position(
+    position: Position,
+    place: int,
+    shells: Mapping[str, ShellKey],
+    numbers: Mapping[str, int],
+    journal: Uncertainty | None,
+    *,
+    within: bool,
+) -> PlannedPosition:
+    assert position.journal is not None and position.housing_bore is not None
+    return PlannedPosition(
+        position=position.name,
+        kind=position.kind,
+        place=place,
+        shells=shells,
+        numbers=numbers,
+        room_nm=room(position),
+        journal_nm=position.journal.mean_nm,
+        journal_u_nm=None if journal is None or journal.lower_bound else journal.standard_nm,
+        journal_freedom=None if journal is None else journal.degrees_of_freedom,
+        housing_bore_nm=position.housing_bore.mean_nm,
+        target_nm=position.target_nm,
+        min_nm=position.min_nm,
+        max_nm=position.max_nm,
+        within_limits=within,
+    )

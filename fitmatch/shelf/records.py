@@ -1,0 +1,314 @@
+"""What the shelf answers: frozen records, lengths in whole nanometres."""
+
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, NamedTuple
+
+from fitmatch.facts import Fact
+from fitmatch.lengths import NM_PER_UNIT
+
+if TYPE_CHECKING:
+    import pandas
+
+
+class ShelfShell(NamedTuple):
+    """A shell of the shelf. `wall_nm` is over its coating; `job` or `engine` holds it at `position`, or it came out of
+    `engine`. `single`: it is free and no free opposite half of its kind is in its box."""
+
+    number: int
+    box: str
+    shell: str
+    family: str
+    kind: str
+    half: str
+    grade: str
+    part: str
+    series: str
+    undersize: str
+    step: str
+    condition: str
+    wall_nm: int | None
+    coating_nm: int
+    hold: str
+    state: str
+    reason: str
+    single: bool
+    job: str | None
+    engine: int | None
+    position: str | None
+    side: str | None
+    location: str
+    trial_fits: int
+    since: str
+    box_number: int
+    note: str
+
+    @property
+    def label(self) -> str:
+        """BOX/NAME."""
+        return f"{self.box}/{self.shell}"
+
+
+class ShelfBox(NamedTuple):
+    """A box of the shelf, sealed, opened or sent back."""
+
+    number: int
+    name: str
+    state: str
+    kind: str
+    family: str
+    part: str
+    series: str
+    undersize: str
+    step: str
+    lot: str
+    seller: str
+    price_thousandths: int | None
+    location: str
+    opened: str
+    note: str
+    since: str
+
+
+class Tally(NamedTuple):
+    """Shells that are alike in what was asked for, such as their family and half."""
+
+    alike: Mapping[str, str]
+    shells: int
+    singles: int
+    thinnest_nm: int | None
+    thickest_nm: int | None
+
+
+class Shown(NamedTuple):
+    """The shells that agree with what was asked for, by number, or their tallies, and boxes that are still sealed."""
+
+    shells: tuple[ShelfShell, ...]
+    sealed: tuple[ShelfBox, ...]
+    tallies: tuple[Tally, ...] = ()
+
+    def to_frame(self, unit: str = "in") -> "pandas.DataFrame":
+        """One row for each shell."""
+        return _frame(self.shells, unit)
+
+
+class Event(NamedTuple):
+    """One change of a shell, or of a sealed box; events are never edited. `corrects` is the event that it undoes."""
+
+    number: int
+    at: str
+    action: str
+    shell: int | None
+    label: str
+    from_state: str
+    to_state: str
+    job: str
+    engine: int | None
+    position: str
+    by: str
+    note: str
+    corrects: int | None
+
+
+class History(NamedTuple):
+    """All events of a shell, oldest first."""
+
+    shell: ShelfShell
+    events: tuple[Event, ...]
+
+    def to_frame(self) -> "pandas.DataFrame":
+        """One row for each event."""
+        return _frame(self.events, "in")
+
+
+class Changed(NamedTuple):
+    """What an action changed: the events it added. `attention` is what somebody should look at all the same."""
+
+    events: tuple[Event, ...]
+    attention: tuple[Fact, ...] = ()
+
+    def to_frame(self) -> "pandas.DataFrame":
+        """One row for each event."""
+        return _frame(self.events, "in")
+
+
+class TakenIn(NamedTuple):
+    """What taking in changed. Of new shells `first` is the first number and the others follow."""
+
+    new: int
+    first: int | None
+    unchanged: int
+    changed: tuple[ShelfShell, ...]
+    remeasured: tuple[ShelfShell, ...]
+    opened: tuple[ShelfBox, ...]
+    sealed: int
+    not_measured: int
+
+    def to_frame(self) -> "pandas.DataFrame":
+        """One row, with the numbers."""
+        import pandas
+
+        return pandas.DataFrame([{"new": self.new, "unchanged": self.unchanged, "sealed": self.sealed}])
+
+
+class EngineShell(NamedTuple):
+    """A shell that an engine runs on, or ran on until it was taken down. `wall_wear_u_nm` is the expanded uncertainty
+    of the wear; None: not known."""
+
+    half: str
+    number: int
+    label: str
+    wall_nm: int | None  # when it was fitted
+    wall_after_nm: int | None
+    wall_wear_u_nm: float | None
+    state: str
+
+
+class EnginePosition(NamedTuple):
+    """A position of an engine as it was built; outside its limits only with the maker's `permission`."""
+
+    position: str
+    kind: str
+    shells: tuple[EngineShell, ...]
+    journal_nm: int
+    housing_bore_nm: int
+    clearance_nm: int
+    target_nm: int | None
+    min_nm: int | None
+    max_nm: int | None
+    within_limits: bool
+    permission: str
+    assembled_nm: int | None
+    journal_after_nm: int | None = None
+    journal_wear_u_nm: float | None = None
+
+
+class EngineRecord(NamedTuple):
+    """An engine that was built from the shelf."""
+
+    number: int
+    job: str
+    title: str
+    at: str
+    by: str
+    note: str
+    torn_down: str
+    positions: tuple[EnginePosition, ...]
+
+    @property
+    def outside(self) -> tuple[EnginePosition, ...]:
+        return tuple(p for p in self.positions if not p.within_limits)
+
+    def to_frame(self, unit: str = "in") -> "pandas.DataFrame":
+        """One row for each position."""
+        return _frame(self.positions, unit)
+
+
+class Engines(NamedTuple):
+    """All engines, oldest first."""
+
+    engines: tuple[EngineRecord, ...]
+
+    def to_frame(self) -> "pandas.DataFrame":
+        """One row for each engine."""
+        return _frame(self.engines, "in")
+
+
+class Copied(NamedTuple):
+    """A whole shelf that was exported to a folder or imported from it: the rows of each table."""
+
+    folder: str
+    rows: Mapping[str, int]
+
+    def to_frame(self) -> "pandas.DataFrame":
+        """One row for each table."""
+        import pandas
+
+        return pandas.DataFrame([{"table": name, "rows": number} for name, number in self.rows.items()])
+
+
+class Wear(NamedTuple):
+    """What a journal, or the upper or lower shell of a position, has lost. `u_nm` is its expanded uncertainty; None:
+    not known. `after_nm` None: it was not measured again. `grew`: it is larger than before by more than `u_nm`."""
+
+    position: str
+    part: str
+    label: str  # of a shell
+    before_nm: int
+    after_nm: int | None
+    u_nm: float | None
+    grew: bool
+
+    @property
+    def wear_nm(self) -> int | None:
+        return None if self.after_nm is None else self.before_nm - self.after_nm
+
+
+class TornDown(NamedTuple):
+    """An engine that was taken down: what has worn, and what that changed on the shelf."""
+
+    engine: int
+    job: str
+    wears: tuple[Wear, ...]
+    events: tuple[Event, ...]
+    attention: tuple[Fact, ...] = ()
+
+    def to_frame(self, unit: str = "in") -> "pandas.DataFrame":
+        """One row for each journal and shell."""
+        return _frame(self.wears, unit)
+
+
+class TiedUp(NamedTuple):
+    """Shells that are free or set aside, and boxes that are sealed, of one family and one band of age. `unpriced` are
+    the shells and boxes of which nobody wrote down a price, and which are not in the worth."""
+
+    family: str
+    older_than_days: int
+    shells: int
+    singles: int
+    sealed: int
+    worth_thousandths: int
+    unpriced: int
+
+
+class Lost(NamedTuple):
+    """Shells that were scrapped or are missing."""
+
+    state: str
+    shells: int
+    worth_thousandths: int
+    unpriced: int
+
+
+class EngineCost(NamedTuple):
+    """What the shells of one engine cost; those that ran in it before are counted there."""
+
+    number: int
+    job: str
+    at: str
+    shells: int
+    worth_thousandths: int
+    unpriced: int
+
+
+class Worth(NamedTuple):
+    """What is tied up on the shelf, what was lost and what the engines cost, as prices were written down."""
+
+    tied_up: tuple[TiedUp, ...]
+    lost: tuple[Lost, ...]
+    engines: tuple[EngineCost, ...]
+
+    def to_frame(self) -> "pandas.DataFrame":
+        """One row for each family and age."""
+        return _frame(self.tied_up, "in")
+
+
+def _frame(records: Iterable[NamedTuple], unit: str) -> "pandas.DataFrame":
+    """Lengths as floats in `unit`, under their names without `_nm`."""
+    import pandas
+
+    def shown(name: str, value: object) -> tuple[str, object]:
+        if not name.endswith("_nm"):
+            return name, value
+        return name.removesuffix("_nm"), value / NM_PER_UNIT[unit] if isinstance(value, int | float) else None
+
+    return pandas.DataFrame([dict(shown(*item) for item in one._asdict().items()) for one in records])

@@ -1,0 +1,295 @@
+"""What is done to the shelf: each action all or nothing, each an event, and no shell in two places."""
+
+from pathlib import Path
+
+import pytest
+from made.intake_jobs import put, write_job
+from made.shelves import BOX, ONE_ROD, planned_job, save_plan
+from sqlalchemy import select
+from sqlalchemy.exc import IntegrityError
+
+from fitmatch.shelf import (
+    Filters,
+    HeldError,
+    RefusedError,
+    Shelf,
+    correct,
+    count,
+    engine,
+    engines,
+    fitted,
+    history,
+    move,
+    put_back,
+    read_planned,
+    read_stock,
+    scrap,
+    send_back,
+    set_aside,
+    show,
+    take_in,
+)
+from fitmatch.shelf.store.schema import EVENTS, HOLDS
+
+TIGHT = ONE_ROD.replace("1.9421", "1.9405")  # too little room for any two shells of the box
+
+
+def states(shelf: Shelf) -> dict[str, str]:
+    return {shell.shell: shell.state for shell in show(shelf).shells}
+
+
+def codes(error: RefusedError) -> list[str]:
+    return [reason.code for reason in error.reasons]
+
+
+@pytest.fixture
+def job(shelf: Shelf, tmp_path: Path) -> Path:
+    """A job with one rod whose box is on the shelf."""
+    folder = planned_job(tmp_path / "first", ONE_ROD)
+    take_in(shelf, read_stock([folder]))
+    return folder
+
+
+def held(shelf: Shelf) -> list[int]:
+    return [s.number for s in show(shelf, Filters(state="set-aside")).shells]
+
+
+def test_setting_aside_takes_the_shells_of_the_plan(shelf: Shelf, job: Path) -> None:
+    """Both shells of the position are set aside for the job there, and again changes nothing."""
+    changed = set_aside(shelf, read_planned(job), by="night shift")
+    assert {(e.action, e.from_state, e.to_state, e.job, e.position, e.by) for e in changed.events} == {
+        ("set-aside", "free", "set-aside", "first", "R1", "night shift")
+    }
+    assert len(changed.events) == 2 and changed.attention == ()
+    assert {(s.job, s.position, s.side == s.half) for s in show(shelf, Filters(state="set-aside")).shells} == {
+        ("first", "R1", True)
+    }
+    assert set_aside(shelf, read_planned(job)).events == ()
+
+
+def test_two_jobs_never_get_one_shell(shelf: Shelf, job: Path, tmp_path: Path) -> None:
+    """What one job has another is refused, every shell named, and nothing of it is set aside."""
+    set_aside(shelf, read_planned(job))
+    other = planned_job(tmp_path / "second")
+    with pytest.raises(HeldError) as refused:
+        set_aside(shelf, read_planned(other))
+    assert {(r.code, r.slots["job"]) for r in refused.value.reasons} == {("held", "first")}
+    assert {r.slots["number"] for r in refused.value.reasons} <= set(held(shelf)) and len(held(shelf)) == 2
+
+
+def test_the_database_itself_refuses_a_second_holder(shelf: Shelf, job: Path) -> None:
+    """Even a fault in this program could not put one shell in two places, nor two shells in one."""
+    set_aside(shelf, read_planned(job))
+    with shelf.reading() as connection:
+        row = dict(connection.execute(select(HOLDS)).mappings().first() or {})
+    for wrong in (row, row | {"shell": 6}, row | {"shell": 6, "position": "R2", "job": None}):
+        with pytest.raises(IntegrityError), shelf.writing() as connection:
+            connection.execute(HOLDS.insert().values(**wrong))
+
+
+def test_another_plan_swaps_old_for_new(shelf: Shelf, job: Path) -> None:
+    """A new plan's shells are set aside and the old ones free again, in one action."""
+    set_aside(shelf, read_planned(job))
+    before = set(held(shelf))
+    put(job / "positions.csv", ONE_ROD.replace("1.9421", "1.94225"))
+    with pytest.raises(RefusedError) as refused:
+        read_planned(job)
+    assert codes(refused.value) == ["inputs-changed"]
+    save_plan(job)
+    changed = set_aside(shelf, read_planned(job))
+    after = set(held(shelf))
+    assert len(after) == 2 and after != before
+    assert {e.shell: e.to_state for e in changed.events} == dict.fromkeys(before - after, "free") | dict.fromkeys(
+        after - before, "set-aside"
+    )
+
+
+def test_what_is_not_there_is_refused(shelf: Shelf, job: Path) -> None:
+    """A plan with scrapped shells is refused, and with one that was never taken in."""
+    for shell in show(shelf).shells:
+        scrap(shelf, str(shell.number), "test")
+    with pytest.raises(RefusedError) as refused:
+        set_aside(shelf, read_planned(job))
+    assert set(codes(refused.value)) == {"not-there"} and not isinstance(refused.value, HeldError)
+
+
+def test_a_plan_of_shells_that_were_never_taken_in(shelf: Shelf, tmp_path: Path) -> None:
+    """Each is named."""
+    with pytest.raises(RefusedError) as refused:
+        set_aside(shelf, read_planned(planned_job(tmp_path / "job", ONE_ROD)))
+    assert codes(refused.value) == ["not-on-shelf"] * 2
+
+
+def test_two_open_jobs_of_one_name_are_refused(shelf: Shelf, job: Path, tmp_path: Path) -> None:
+    """The name of its folder is what a job is known by, until nothing is set aside for it."""
+    set_aside(shelf, read_planned(job))
+    twin = planned_job(tmp_path / "elsewhere" / "first", ONE_ROD)
+    with pytest.raises(RefusedError) as refused:
+        set_aside(shelf, read_planned(twin))
+    assert codes(refused.value) == ["two-jobs"]
+    put_back(shelf, "first")
+    assert len(set_aside(shelf, read_planned(twin)).events) == 2
+
+
+def test_putting_back_needs_no_folder(shelf: Shelf, job: Path) -> None:
+    """A job's shells are put back by its name alone; then there is nothing more to put back."""
+    set_aside(shelf, read_planned(job))
+    put_back(shelf, "first")
+    assert set(states(shelf).values()) == {"free"}
+    with pytest.raises(RefusedError) as refused:
+        put_back(shelf, "first")
+    assert codes(refused.value) == ["nothing-held"]
+
+
+def test_an_engine_is_recorded(shelf: Shelf, job: Path) -> None:
+    """Fitted shells belong to an engine with their position and clearance, and cannot be had by anybody."""
+    set_aside(shelf, read_planned(job))
+    changed = fitted(shelf, read_planned(job), by="night shift", note="for the saw")
+    assert {(e.action, e.to_state, e.engine) for e in changed.events} == {("fitted", "fitted", 1)}
+    built = engine(shelf, 1)
+    (position,) = built.positions
+    assert (built.job, built.by, built.note) == ("first", "night shift", "for the saw")
+    assert position.clearance_nm == 49_329_340 - 46_131_480 - sum(s.wall_nm or 0 for s in position.shells)
+    assert [s.half for s in position.shells] == ["upper", "lower"] and position.within_limits
+    assert engines(shelf).engines == (built,)
+    number = str(position.shells[0].number)
+    for refused_action in (lambda: scrap(shelf, number, "x"), lambda: move(shelf, [number], "y")):
+        with pytest.raises(RefusedError):
+            refused_action()
+
+
+def test_a_trial_fit_is_taken_apart(shelf: Shelf, job: Path) -> None:
+    """Put back by its position, a fitted pair is free and knows that it was tried; the engine has it no longer."""
+    set_aside(shelf, read_planned(job))
+    fitted(shelf, read_planned(job))
+    put_back(shelf, "first", ["R1"])
+    assert sorted(s.trial_fits for s in show(shelf, Filters(state="free")).shells) == [0, 0, 0, 0, 1, 1]
+    assert engines(shelf).engines == ()
+    set_aside(shelf, read_planned(job))
+    fitted(shelf, read_planned(job))
+    assert [e.number for e in engines(shelf).engines] == [1]
+
+
+def test_outside_its_limits_only_with_permission(shelf: Shelf, tmp_path: Path) -> None:
+    """A position outside its limits is set aside with attention, fitted only with the maker's permission quoted, and
+    says so for ever."""
+    folder = planned_job(tmp_path / "tight", TIGHT)
+    take_in(shelf, read_stock([folder]))
+    planned = read_planned(folder)
+    assert [f.code for f in set_aside(shelf, planned).attention] == ["outside-limits"]
+    for permissions in ({}, {"R1": " "}, {"R9": "yes"}):
+        with pytest.raises(RefusedError):
+            fitted(shelf, planned, permissions=permissions)
+    assert engines(shelf).engines == ()
+    changed = fitted(shelf, planned, permissions={"R1": "letter of 2 March"})
+    assert [f.code for f in changed.attention] == ["fitted-outside"]
+    (position,) = engine(shelf, 1).positions
+    assert (position.within_limits, position.permission) == (False, "letter of 2 March")
+
+
+def test_a_document_that_was_edited_is_judged_again(shelf: Shelf, tmp_path: Path) -> None:
+    """Limits are compared again when a plan is set aside, whatever the saved document says of itself."""
+    folder = planned_job(tmp_path / "tight", TIGHT)
+    take_in(shelf, read_stock([folder]))
+    plan = folder / "assignment.json"
+    plan.write_text(plan.read_text().replace('"within_limits": false', '"within_limits": true'))
+    assert [f.code for f in set_aside(shelf, read_planned(folder)).attention] == ["outside-limits"]
+
+
+def test_a_dropped_shell_makes_its_position_void(shelf: Shelf, job: Path) -> None:
+    """A set-aside shell can be scrapped: the other half stays set aside, and nothing is fitted there until another plan
+    is set aside."""
+    set_aside(shelf, read_planned(job))
+    first, other = held(shelf)
+    changed = scrap(shelf, str(first), "dropped")
+    assert [f.code for f in changed.attention] == ["position-void"] and held(shelf) == [other]
+    with pytest.raises(RefusedError) as refused:
+        fitted(shelf, read_planned(job))
+    assert codes(refused.value) == ["void"]
+
+
+def test_stock_taking(shelf: Shelf, job: Path) -> None:
+    """What does not lie there is missing, what lies there again is found, and only where it was counted."""
+    changed = count(shelf, ["1", "box-1/02", "3", "4", "5"], location="drawer 1")
+    assert [(f.code, f.slots["number"]) for f in changed.attention] == [("missing", 6)]
+    assert states(shelf)["06"] == "missing"
+    assert [f.code for f in count(shelf, ["6"], location="drawer 2").attention] == ["found", "lies-elsewhere"]
+    assert set(states(shelf).values()) == {"free"}
+    with pytest.raises(RefusedError):
+        count(shelf, ["1", "box-9/01"])
+
+
+def test_a_box_goes_back(shelf: Shelf, job: Path) -> None:
+    """A box is sent back with what is free of it, and not while anything of it is set aside."""
+    set_aside(shelf, read_planned(job))
+    with pytest.raises(RefusedError) as refused:
+        send_back(shelf, "box-1")
+    assert codes(refused.value) == ["as-it-is"] * 2
+    put_back(shelf, "first")
+    send_back(shelf, "box-1")
+    assert set(states(shelf).values()) == {"sent-back"}
+
+
+def test_an_event_is_corrected_by_another(shelf: Shelf, job: Path) -> None:
+    """Correcting restores what was before, the event stays, and a second correction brings it back again."""
+    set_aside(shelf, read_planned(job))
+    first = held(shelf)[0]
+    dropped = scrap(shelf, str(first), "dropped").events[0]
+    (undone,) = correct(shelf, dropped.number, note="it was the other one").events
+    assert (undone.action, undone.from_state, undone.to_state, undone.corrects) == (
+        "correct",
+        "scrapped",
+        "set-aside",
+        dropped.number,
+    )
+    assert len(fitted(shelf, read_planned(job)).events) == 2
+    assert [e.action for e in history(shelf, str(first)).events] == [
+        "take-in",
+        "set-aside",
+        "scrap",
+        "correct",
+        "fitted",
+    ]
+
+
+def test_only_the_last_event_of_a_shell_is_corrected(shelf: Shelf, job: Path) -> None:
+    """A later event of the same shell stands in the way; the first of all has nothing before it."""
+    moved = move(shelf, ["1"], "drawer 2").events[0]
+    move(shelf, ["1"], "drawer 3")
+    for number, code in ((moved.number, "later-event"), (1, "nothing-before"), (999, "unknown-event")):
+        with pytest.raises(RefusedError) as refused:
+            correct(shelf, number)
+        assert codes(refused.value) == [code]
+
+
+def test_a_place_that_was_taken_is_not_restored(shelf: Shelf, job: Path) -> None:
+    """A shell whose place in the job another one has by now cannot come back to it."""
+    set_aside(shelf, read_planned(job))
+    gone = held(shelf)[0]
+    dropped = scrap(shelf, str(gone), "dropped").events[0]
+    put(job / "shells/box-1.csv", BOX.replace(f"0{gone},rod", f"1{gone},rod"))
+    save_plan(job)
+    take_in(shelf, read_stock([job]))
+    set_aside(shelf, read_planned(job))
+    with pytest.raises(RefusedError) as refused:
+        correct(shelf, dropped.number)
+    assert codes(refused.value) == ["place-taken"] and states(shelf)[f"0{gone}"] == "scrapped"
+
+
+def test_an_action_that_fails_leaves_nothing(shelf: Shelf, job: Path) -> None:
+    """What an action wrote before it failed is gone with it, its events as well."""
+    with pytest.raises(RefusedError):
+        move(shelf, ["1", "77"], "drawer 2")
+    with pytest.raises(RuntimeError), shelf.writing() as connection:
+        connection.execute(EVENTS.delete())
+        raise RuntimeError
+    assert len(history(shelf, "1").events) == 1 and show(shelf).shells[0].location == "drawer 1"
+
+
+def test_hostile_names_never_become_commands(shelf: Shelf, tmp_path: Path) -> None:
+    """A name that looks like a command of the database is a name."""
+    name = "x'); DROP TABLE shells;--"
+    folder = write_job(tmp_path / "odd", shells=f'shell,kind,half,wall\n"{name}",rod,upper,0.0618\n')
+    take_in(shelf, read_stock([folder]))
+    assert [s.shell for s in show(shelf).shells] == [name]
+    assert history(shelf, f"box-1/{name}").shell.number == 1

@@ -1,0 +1,150 @@
+"""What is taken onto the shelf, and that doing it again is safe."""
+
+from pathlib import Path
+
+import pytest
+from made.intake_jobs import put, write_job
+from made.shelves import BOX
+
+from fitmatch.problems import InputError
+from fitmatch.shelf import Filters, RefusedError, Shelf, history, read_stock, show, take_in
+
+
+def files(folder: Path, text: str = BOX, name: str = "box-1.csv") -> list[Path]:
+    put(folder / name, text)
+    return [folder / name]
+
+
+def codes(error: RefusedError) -> list[str]:
+    return [reason.code for reason in error.reasons]
+
+
+def test_shells_get_numbers_in_file_order(shelf: Shelf, tmp_path: Path) -> None:
+    """Numbers begin at 1 and follow the files, and every shell is free, with what its row says of it."""
+    taken = take_in(shelf, read_stock(files(tmp_path), "in"))
+    assert (taken.new, taken.first, taken.unchanged) == (6, 1, 0)
+    shells = show(shelf).shells
+    assert [(s.number, s.label, s.half, s.wall_nm) for s in shells[:2]] == [
+        (1, "box-1/01", "upper", 1_569_720),
+        (2, "box-1/02", "lower", 1_569_720),
+    ]
+    assert {(s.state, s.family, s.step, s.location, s.single) for s in shells} == {
+        ("free", "narrow-2", "0.001", "drawer 1", False)
+    }
+
+
+def test_a_job_and_its_files_alone_give_the_same_shells(shelf: Shelf, tmp_path: Path) -> None:
+    """What was taken in by its file is known again when the job of that file is."""
+    take_in(shelf, read_stock(files(tmp_path / "spreadsheets"), "in"))
+    taken = take_in(shelf, read_stock([write_job(tmp_path / "job", shells=BOX)]))
+    assert (taken.new, taken.unchanged) == (0, 6)
+
+
+def test_again_adds_nothing(shelf: Shelf, tmp_path: Path) -> None:
+    """The same files once more change nothing and leave no event behind."""
+    for _ in range(2):
+        taken = take_in(shelf, read_stock(files(tmp_path), "in"))
+    assert (taken.new, taken.unchanged, taken.changed) == (0, 6, ())
+    assert len(history(shelf, "1").events) == 1
+
+
+def test_what_is_described_anew_is_said(shelf: Shelf, tmp_path: Path) -> None:
+    """A row that says more of a shell than before changes it, in an event, and says which; where a shell lies is what
+    the shelf says."""
+    take_in(shelf, read_stock(files(tmp_path), "in"))
+    again = BOX.replace("family,step,location", "family,step,location,note").replace("drawer 1\n", "drawer 9,\n")
+    again = again.replace(
+        "01,rod,upper,0.0618,narrow-2,0.001,drawer 9,", "01,rod,upper,0.0618,narrow-2,0.001,x,odd lug"
+    )
+    taken = take_in(shelf, read_stock(files(tmp_path, again), "in"))
+    assert [(s.label, s.note, s.location) for s in taken.changed] == [("box-1/01", "odd lug", "drawer 1")]
+    assert taken.unchanged == 5 and [e.action for e in history(shelf, "1").events] == ["take-in", "described"]
+
+
+def test_other_readings_are_refused(shelf: Shelf, tmp_path: Path) -> None:
+    """A known label with another reading is refused, each one named, and nothing is taken in."""
+    take_in(shelf, read_stock(files(tmp_path), "in"))
+    other = BOX.replace("01,rod,upper,0.0618", "01,rod,upper,0.0620") + "07,rod,lower,0.0618,,,\n"
+    with pytest.raises(RefusedError) as refused:
+        take_in(shelf, read_stock(files(tmp_path, other), "in"))
+    assert codes(refused.value) == ["other-readings"]
+    assert refused.value.reasons[0].slots["number"] == 1 and len(show(shelf).shells) == 6
+
+
+@pytest.mark.parametrize("name", ["1", "box-1/01"])
+def test_a_shell_measured_again_keeps_its_number(shelf: Shelf, tmp_path: Path, name: str) -> None:
+    """The new reading counts, the number stays and the history says so."""
+    take_in(shelf, read_stock(files(tmp_path), "in"))
+    other = BOX.replace("01,rod,upper,0.0618", "01,rod,upper,0.0620")
+    taken = take_in(shelf, read_stock(files(tmp_path, other), "in"), remeasured=[name])
+    assert [(s.number, s.wall_nm) for s in taken.remeasured] == [(1, 1_574_800)]
+    assert [e.action for e in history(shelf, "1").events] == ["take-in", "remeasured"]
+    assert take_in(shelf, read_stock(files(tmp_path, other), "in")).unchanged == 6
+
+
+def test_remeasured_must_name_what_reads_otherwise(shelf: Shelf, tmp_path: Path) -> None:
+    """`remeasured` for a shell that reads as before, or that no file has, is refused."""
+    take_in(shelf, read_stock(files(tmp_path), "in"))
+    with pytest.raises(RefusedError) as refused:
+        take_in(shelf, read_stock(files(tmp_path), "in"), remeasured=["99"])
+    assert codes(refused.value) == ["not-remeasured"]
+
+
+def test_another_box_of_the_same_name(shelf: Shelf, tmp_path: Path) -> None:
+    """With `new_box` a box of a known name is another one; afterwards each is known by its readings."""
+    take_in(shelf, read_stock(files(tmp_path), "in"))
+    other = BOX.replace("0.0618", "0.0621")
+    assert take_in(shelf, read_stock(files(tmp_path, other), "in"), new_box=True).first == 7
+    for text in (BOX, other):
+        assert take_in(shelf, read_stock(files(tmp_path, text), "in")).unchanged == 6
+    with pytest.raises(RefusedError) as refused:
+        history(shelf, "box-1/01")
+    assert refused.value.reasons[0].slots["numbers"] == (1, 7)
+
+
+def test_a_shell_of_another_half_is_refused(shelf: Shelf, tmp_path: Path) -> None:
+    """A label that was an upper half cannot become a lower one."""
+    take_in(shelf, read_stock(files(tmp_path), "in"))
+    with pytest.raises(RefusedError) as refused:
+        take_in(shelf, read_stock(files(tmp_path, BOX.replace("01,rod,upper", "01,rod,lower")), "in"))
+    assert codes(refused.value) == ["other-half"]
+
+
+def test_sealed_boxes_are_opened_by_their_shells(shelf: Shelf, tmp_path: Path) -> None:
+    """A file of parts writes down sealed boxes; once shells of one come, it is opened and its price is kept."""
+    sealed = (
+        "part,box,family,kind,step,price\nX-100,box-1,narrow-2,rod,0.001,84.50\nX-100,box-2,narrow-2,rod,0.001,84.5\n"
+    )
+    assert take_in(shelf, read_stock(files(tmp_path, sealed, "order.csv"), "in")).sealed == 2
+    assert [(b.name, b.state, b.price_thousandths) for b in show(shelf).sealed] == [
+        ("box-1", "sealed", 84_500),
+        ("box-2", "sealed", 84_500),
+    ]
+    taken = take_in(shelf, read_stock(files(tmp_path), "in"))
+    assert [(b.name, b.state, b.price_thousandths, b.part) for b in taken.opened] == [
+        ("box-1", "opened", 84_500, "X-100")
+    ]
+    assert [b.name for b in show(shelf).sealed] == ["box-2"]
+
+
+def test_every_mistake_of_the_files_is_told(tmp_path: Path) -> None:
+    """A bad price, a bad date and a bad wall come in one go, with file and row."""
+    text = "shell,kind,half,wall,price,opened\n1,rod,upper,0.0618,cheap,2026-03-01\n2,rod,lower,61.8,,yesterday\n"
+    with pytest.raises(InputError) as error:
+        read_stock(files(tmp_path, text), "in")
+    assert sorted((p.row, p.column) for p in error.value.problems) == [(2, "price"), (3, "opened"), (3, "wall")]
+
+
+def test_walls_are_kept_over_the_coating(shelf: Shelf, tmp_path: Path) -> None:
+    """However a job measures and counts coatings, the shelf keeps the wall over the coating."""
+    text = "shell,kind,half,wall,coating,measured\n1,rod,upper,0.0618,0.0003,coated\n2,rod,lower,0.0618,0.0003,bare\n"
+    take_in(shelf, read_stock(files(tmp_path, text), "in"))
+    assert [s.wall_nm for s in show(shelf).shells] == [1_569_720, 1_577_340]
+
+
+def test_singles_are_free_shells_without_a_free_partner(shelf: Shelf, tmp_path: Path) -> None:
+    """Single is what has no free opposite half of its kind in its own box; an `either` shell goes with any other."""
+    text = "shell,kind,half,wall,box\n1,rod,upper,0.0618,a\n2,rod,lower,0.0618,b\n3,rod,upper,0.0618,c\n"
+    text += "4,rod,either,0.0618,c\n5,main,lower,0.0618,a\n6,rod,either,0.0618,d\n"
+    take_in(shelf, read_stock(files(tmp_path, text), "in"))
+    assert [s.shell for s in show(shelf, Filters(single=True)).shells] == ["1", "2", "5", "6"]

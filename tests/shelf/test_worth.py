@@ -1,0 +1,74 @@
+"""What the shelf is worth: shares of what boxes cost, exact, by family and age."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+from made.shelves import BOX, ONE_ROD, lived_on, planned_job
+
+from fitmatch.shelf import Shelf, fitted, open_shelf, read_planned, read_stock, scrap, set_aside, take_in, value
+from fitmatch.shelf.records import Lost
+
+
+def taken(shelf: Shelf, folder: Path, name: str, opened: str, price: str, family: str = "a") -> None:
+    prices = (price, "", "")
+    rows = "".join(f"{n},rod,upper,0.061{n},{family},{prices[n]},{opened}\n" for n in range(3))
+    path = folder / f"{name}.csv"
+    path.write_text(f"shell,kind,half,wall,family,price,opened\n{rows}")
+    take_in(shelf, read_stock([path], "in"))
+
+
+def test_tied_up_by_family_and_age(address: str, tmp_path: Path) -> None:
+    """Prices add up in each band of age: today and 90 days ago are in the first, 91 days ago in the second."""
+    shelf = open_shelf(address, clock=lambda: datetime(2026, 7, 1, tzinfo=UTC))
+    for name, opened, price in (
+        ("now", "2026-07-01", "10"),
+        ("90", "2026-04-02", "20"),
+        ("91", "2026-04-01", "40"),
+        ("old", "2020-01-01", ""),
+    ):
+        taken(shelf, tmp_path, name, opened, price)
+    taken(shelf, tmp_path, "other", "2026-07-01", "7.005", family="b")
+    found = value(shelf).tied_up
+    assert [(t.family, t.older_than_days, t.shells, t.worth_thousandths, t.unpriced) for t in found] == [
+        ("a", 0, 6, 30_000, 0),
+        ("a", 90, 3, 40_000, 0),
+        ("a", 730, 3, 0, 3),
+        ("b", 0, 3, 7_005, 0),
+    ]
+    assert [t.singles for t in found] == [6, 3, 3, 3]
+
+
+def test_thirds_add_up(shelf: Shelf, tmp_path: Path) -> None:
+    """Shares are exact until they are shown: of 10 among three shells, one scrapped is 3.333 and the two left 6.667."""
+    taken(shelf, tmp_path, "box", "2026-01-01", "10")
+    scrap(shelf, "2", "dropped")
+    found = value(shelf)
+    assert [t.worth_thousandths for t in found.tied_up] == [6_667]
+    assert found.lost == (Lost("scrapped", 1, 3_333, 0),)
+
+
+def test_what_an_engine_cost(shelf: Shelf, tmp_path: Path) -> None:
+    """An engine costs the shares of its shells, which are tied up no longer."""
+    box = BOX.replace("location", "location,price").replace("drawer 1", "drawer 1,12")
+    job = planned_job(tmp_path / "second", ONE_ROD, box)
+    take_in(shelf, read_stock([job]))
+    set_aside(shelf, read_planned(job))
+    assert [(t.shells, t.worth_thousandths) for t in value(shelf).tied_up] == [(6, 12_000)]
+    fitted(shelf, read_planned(job))
+    found = value(shelf)
+    assert [(e.number, e.job, e.shells, e.worth_thousandths) for e in found.engines] == [(1, "second", 2, 4_000)]
+    assert [(t.shells, t.worth_thousandths) for t in found.tied_up] == [(4, 8_000)]
+
+
+def test_sealed_boxes_count_whole(shelf: Shelf, tmp_path: Path) -> None:
+    """A sealed box is tied up with its whole price, one that was sent back with nothing, and what has no price is
+    counted."""
+    lived_on(shelf, tmp_path)
+    (found,) = [t for t in value(shelf).tied_up if t.sealed]
+    assert (found.sealed, found.worth_thousandths, found.unpriced) == (1, 80_500, found.shells)
+
+
+def test_nothing_is_worth_nothing(shelf: Shelf) -> None:
+    """An empty shelf has no rows."""
+    assert value(shelf) == ((), (), ())
+    assert value(shelf).to_frame().empty
