@@ -70,19 +70,8 @@ cli: assembled assign check compare advise measure new range film sheet main
 """
 # Loaded inside the function that needs them, so that `--help` starts at once; some are known to few modules alone.
 LATE = {
-    *("alembic", "jinja2", "markupsafe", "matplotlib", "openpyxl", "pandas", "platformdirs", "psycopg"),
-    *("numpy", "scipy"),
-}
-    "alembic",
-    "jinja2",
-    "markupsafe",
-    "matplotlib",
-    "openpyxl",
-    "pandas",
-    "platformdirs",
-    "psycopg",
-    "numpy",
-    "scipy",
+    *("alembic", "jinja2", "markupsafe", "matplotlib", "numpy", "openpyxl", "pandas", "platformdirs", "psycopg"),
+    *("scipy",),
 }
 ONLY_IN = {
     "jinja2": ("report/sheet/page.py",),
