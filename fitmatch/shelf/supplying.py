@@ -81,7 +81,8 @@ class _Supply:
     def _readings(self, numbers: Collection[int]) -> Mapping[int, tuple[list[Reading], str, int]]:
         """By shell: the readings that count, the day of the last one, and what was taken off each."""
         found: dict[int, tuple[list[Reading], str, int]] = {}
-        names = dict(self._connection.execute(select(GAUGES.c.number, GAUGES.c.name)).tuples().all())
+        query = select(GAUGES.c.number, GAUGES.c.name)
+        names: dict[int, str] = {number: name for number, name in self._connection.execute(query)}  # noqa: C416 (rows)
         for some in parts(numbers):
             query = (
                 select(READINGS)
