@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from fitmatch.shelf.actions.setting_aside import put_back as put_back
     from fitmatch.shelf.actions.setting_aside import set_aside as set_aside
     from fitmatch.shelf.actions.taking_in import take_in as take_in
+    from fitmatch.shelf.forming import Pattern as Pattern
+    from fitmatch.shelf.forming import sets as sets
     from fitmatch.shelf.looking import Filters as Filters
     from fitmatch.shelf.looking import engine as engine
     from fitmatch.shelf.looking import engines as engines
@@ -36,6 +38,7 @@ if TYPE_CHECKING:
 _HOME = {
     "Filters": "fitmatch.shelf.looking",
     "HeldError": "fitmatch.shelf.refusals",
+    "Pattern": "fitmatch.shelf.forming",
     "RefusedError": "fitmatch.shelf.refusals",
     "Shelf": "fitmatch.shelf.store.connections",
     "correct": "fitmatch.shelf.actions.correcting",
@@ -53,6 +56,7 @@ _HOME = {
     "scrap": "fitmatch.shelf.actions.handling",
     "send_back": "fitmatch.shelf.actions.handling",
     "set_aside": "fitmatch.shelf.actions.setting_aside",
+    "sets": "fitmatch.shelf.forming",
     "show": "fitmatch.shelf.looking",
     "take_in": "fitmatch.shelf.actions.taking_in",
 }
@@ -60,6 +64,7 @@ _HOME = {
 __all__ = [
     "Filters",
     "HeldError",
+    "Pattern",
     "RefusedError",
     "Shelf",
     "correct",
@@ -77,6 +82,7 @@ __all__ = [
     "scrap",
     "send_back",
     "set_aside",
+    "sets",
     "show",
     "take_in",
 ]

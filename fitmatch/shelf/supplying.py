@@ -31,13 +31,20 @@ def read_supplied(shelf: Shelf, folder: str | PathLike[str]) -> Job:
         return read_job(folder, supply=_Supply(connection, Path(folder)))
 
 
-class _Supply:
-    """The shelf as one job sees it."""
+def offered(shelf: Shelf, family: str) -> tuple[ShelvedShell, ...]:
+    """The free shells of a family."""
+    with shelf.reading() as connection:
+        return _Supply(connection).of_families({family.strip().casefold()})
 
-    def __init__(self, connection: Connection, folder: Path) -> None:
+
+class _Supply:
+    """The shelf as one job sees it, or as anybody does."""
+
+    def __init__(self, connection: Connection, folder: Path | None = None) -> None:
         self._connection = connection
-        row = open_job(connection, job_name(folder))
-        self._job = _NOBODY if row is None or row["folder"] != str(folder.resolve()) else int(row["number"])
+        row = None if folder is None else open_job(connection, job_name(folder))
+        mine = row is not None and folder is not None and row["folder"] == str(folder.resolve())
+        self._job = int(row["number"]) if row is not None and mine else _NOBODY
         self.gauges: dict[str, Gauge] = {}
         self._of_day: dict[tuple[int, str], str] = {}
 

@@ -22,6 +22,7 @@ _COMMANDS: Final = {
     "history": ("looking", "Say all that happened to a shell."),
     "engines": ("looking", "List the engines that were built from the shelf."),
     "engine": ("looking", "Say how one engine was built."),
+    "sets": ("forming", "Say which complete sets can be re-formed of what lies there."),
     "correct": ("handling", "Undo an event by another one; both stay in the history."),
 }
 
