@@ -9,6 +9,7 @@ import pytest
 from made.commands import Ran
 from made.intake_jobs import JOB, POSITIONS, write_job
 from made.shelves import BOX, ONE_ROD, Clock
+from oracles.schemas import VALIDATOR
 
 from fitmatch import InputError, assign, read_job
 from fitmatch.records.plans import Plan
@@ -93,6 +94,7 @@ def test_a_job_without_shells_of_its_own_is_served(stocked: Shelf, tmp_path: Pat
         (p.upper.key, p.lower.key) for p in same.placements
     ]
     document = json.loads(plan_document(plan, "in"))
+    VALIDATOR.validate(document)
     assert document["leftover"] == [] and document["shelf"]["leftover"] == {"rod": 2}
     assert {document["positions"][0][side]["location"] for side in ("upper", "lower")} == {"drawer 1"}
     assert "On the shelf stay 2 rod shells" in plan_text(plan, "in")
@@ -225,6 +227,28 @@ def standard(plan: Plan) -> float:
     return float(position["uncertainty"]["standard"]) / (LIMIT / sqrt(3))
 
 
+def test_singles_come_first(stocked: Shelf, tmp_path: Path) -> None:
+    """With halves that have no partner as many as the slack allows are used, with none only where that costs nothing;
+    set aside for the job they still count as single, so that the same question has the same answer."""
+    singles = "shell,kind,half,wall,family\n1,rod,upper,0.06185,narrow-2\n"
+    take_in(stocked, read_stock([stock(tmp_path / "more", {"odd": singles})]))
+    folder = engine(tmp_path / "first", positions=ONE_ROD)
+    job = read_supplied(stocked, folder)
+    assert [one.number for one in (job.shelved or {}).values() if one.single] == [7]
+    plan = assign(job, prefer="singles")
+    assert 7 in numbers(plan) and plan.proven
+    document = json.loads(plan_document(plan, "in"))
+    VALIDATOR.validate(document)
+    assert (document["strategy"], document["prefer"], document["kinds"]["rod"]["singles"]) == ("target", "singles", 1)
+    assert "proven, 1 single shell used" in plan_text(plan, "in")
+    assert "singles preferred: most single shells of the shelf" in " ".join(plan_text(plan, "in", full=True).split())
+    assert 7 not in numbers(assign(job, prefer="singles", slack_nm=0))
+    (folder / "assignment.json").write_text(plan_document(plan, "in"), encoding="utf-8")
+    set_aside(stocked, read_planned(folder))
+    again = assign(read_supplied(stocked, folder), prefer="singles")
+    assert [p.upper.key for p in again.placements] == [p.upper.key for p in plan.placements]
+
+
 def test_three_engines_through_one_shelf(stocked: Shelf, tmp_path: Path) -> None:
     """Each engine is planned from what the others left, set aside and fitted, until the shelf has nothing that fits."""
     seen: set[int] = set()
@@ -251,6 +275,10 @@ def test_the_command(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeyp
     for command in ("compare", "advise"):
         ran = Ran(capsys, command, other, "--from-shelf", "--json")
         assert ran.status in (0, 1) and json.loads(ran.out)["schema"] == 1
+    assert Ran(capsys, "assign", other, "--from-shelf", "--prefer", "singles").status in (0, 1)
+    assert Ran(capsys, "assign", other, "--prefer", "singles").status == 2
+    assert Ran(capsys, "assign", other, "--from-shelf", "--prefer", "singles", "--strategy", "even").status == 2
+    assert Ran(capsys, "compare", folder, other, "--from-shelf", "--separately").status == 2
     assert Ran(capsys, "assign", folder, other, "--from-shelf").status == 2
     assert Ran(capsys, "assign", folder, "--db", db).status == 2
     assert Ran(capsys, "assign", folder).status == 2  # no shell file
