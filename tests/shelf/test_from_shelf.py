@@ -227,6 +227,27 @@ def standard(plan: Plan) -> float:
     return float(position["uncertainty"]["standard"]) / (LIMIT / sqrt(3))
 
 
+def test_readings_with_the_shells_in(
+    stocked: Shelf, capsys: pytest.CaptureFixture[str], tmp_path: Path, address: str
+) -> None:
+    """They are compared with the plan while its shells are set aside and when they are fitted, and what is learned
+    keeps the plan valid."""
+    rows = POSITIONS + "R3,rod,1.8162,1.9421\n"
+    folder = engine(tmp_path / "first", positions=rows)
+    plan = planned(stocked, folder)
+    read = [f"{p.position.name},{p.clearance_nm / 25_400_000 - 0.0001:.5f},gauge" for p in plan.placements]
+    (folder / "assembled.csv").write_text("\n".join(["position,clearance,method", *read]) + "\n", encoding="utf-8")
+    set_aside(stocked, read_planned(folder))
+    for action in (lambda: None, lambda: fitted(stocked, read_planned(folder))):
+        action()
+        ran = Ran(capsys, "assembled", folder, "--from-shelf", "--db", address, "--json")
+        compared = json.loads(ran.out)["readings"]
+        assert "changed" not in ran.err and [one["position"] for one in compared] == ["R1", "R2", "R3"]
+    assert Ran(capsys, "assembled", folder, "--from-shelf", "--db", address, "--learn").status == 0
+    assert "seating = -0.0001" in (folder / "job.toml").read_text(encoding="utf-8")
+    assert read_planned(folder).digest_of_shelved == plan.plans[0].digest_of_shelved
+
+
 def test_singles_come_first(stocked: Shelf, tmp_path: Path) -> None:
     """With halves that have no partner as many as the slack allows are used, with none only where that costs nothing;
     set aside for the job they still count as single, so that the same question has the same answer."""
