@@ -248,6 +248,32 @@ def test_readings_with_the_shells_in(
     assert read_planned(folder).digest_of_shelved == plan.plans[0].digest_of_shelved
 
 
+@pytest.mark.parametrize(
+    ("column", "cells", "rules"),
+    [
+        ("series", ("A", "B"), ""),
+        ("coating", ("0.0003", ""), ""),
+        ("part", ("x-1", "x-2"), '[rules]\nsame_in_bore = ["part"]\n'),
+        ("finish", ("black", "grey"), '[rules]\nsame_in_bore = ["finish"]\n'),
+        ("flange", ("yes", ""), ""),
+    ],
+)
+def test_columns_count_as_in_a_file(
+    shelf: Shelf, tmp_path: Path, column: str, cells: tuple[str, str], rules: str
+) -> None:
+    """Halves that a rule keeps apart in a file are kept apart when they come from the shelf, and a flanged one does not
+    slip into a plain bore."""
+    walls = {"upper": "0.0618", "lower": "0.0621" if column == "coating" else "0.0618"}
+    rows = [f"{half},rod,{half},{walls[half]},narrow-2,{cells[half == 'lower']}" for half in walls]
+    box = "\n".join([f"shell,kind,half,wall,family,{column}", *rows]) + "\n"
+    take_in(shelf, read_stock([stock(tmp_path / "stock", {"box-1": box}, FITS)]))
+    assert assign(read_supplied(shelf, engine(tmp_path / "first", FITS + rules, ONE_ROD))).placements == ()
+    assert assign(read_job(engine(tmp_path / "files", FITS + rules, ONE_ROD, box))).placements == ()
+    alike = "\n".join([f"shell,kind,half,wall,family,{column}", *(r.rpartition(",")[0] + "," for r in rows)]) + "\n"
+    take_in(shelf, read_stock([stock(tmp_path / "more", {"box-2": alike}, FITS)]))
+    assert len(assign(read_supplied(shelf, engine(tmp_path / "next", FITS + rules, ONE_ROD))).placements) == 1
+
+
 def test_singles_come_first(stocked: Shelf, tmp_path: Path) -> None:
     """With halves that have no partner as many as the slack allows are used, with none only where that costs nothing;
     set aside for the job they still count as single, so that the same question has the same answer."""
