@@ -49,7 +49,7 @@ study/drawings: shapes sums ranges
 shelf: refusals records
 shelf/store: schema addresses faults connections migrating opening
 shelf/store/migrations/versions: v0001
-shelf: events finding gauges jobs planned looking supplying worth
+shelf: events finding gauges jobs planned looking supplying forming worth
 shelf/actions: taking_in setting_aside fitting handling counting correcting tearing_down archiving
 report/shared: emit scale states layout box_names axis certainty grounds housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes stacks films advice
@@ -62,7 +62,7 @@ report/shelf: words texts data worth torn_down
 report/data: values rows doubts document assembled films compared ranges advised
 report/plots: paper clearances compared distribution films
 cli: exit_codes lazy blank console options solving pictures
-cli/shelf: opened stock holding handling looking copying main
+cli/shelf: opened stock holding handling looking forming copying main
 cli/bench: entries typed answers sitting
 cli: assembled assign check compare advise measure new range film main
 .: __main__

@@ -21,12 +21,24 @@ if TYPE_CHECKING:
     help="Write the seating of each kind with readings at three or more positions, its uncertainty and the number of "
     "these positions into job.toml; the rest of the file stays exactly as it is.",
 )
+@click.option("--from-shelf", is_flag=True, help="The shells of this job are on the shelf, set aside or fitted.")
+@click.option("--db", metavar="PATH|URL", help="With --from-shelf: the shelf, as for `fitmatch shelf`.")
 @options.as_json
 @click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per reading.")
 @options.unit
 @options.quiet
 @options.debug
-def command(job: Path, learn: bool, as_json: bool, as_csv: bool, unit: str | None, quiet: bool, debug: bool) -> int:
+def command(
+    job: Path,
+    learn: bool,
+    from_shelf: bool,
+    db: str | None,
+    as_json: bool,
+    as_csv: bool,
+    unit: str | None,
+    quiet: bool,
+    debug: bool,
+) -> int:
     """Compare what was measured with the shells in with what was calculated.
 
     JOB is a job folder with readings in assembled.csv: position, upper, lower, clearance or bore, method. If upper and
@@ -39,13 +51,23 @@ def command(job: Path, learn: bool, as_json: bool, as_csv: bool, unit: str | Non
     """
     if as_json and as_csv:
         raise click.UsageError("--json and --csv cannot be used together; choose one")
+    if db is not None and not from_shelf:
+        raise click.UsageError("--db says which shelf; add --from-shelf")
     notes = Notes(quiet=quiet)
     from fitmatch.gauging.assembled import assembled
-    from fitmatch.intake.reading import read_job
 
-    comparison = assembled(read_job(job, assembled=True))
+    def compared() -> "Comparison":
+        if from_shelf:
+            from fitmatch.cli.solving import read_from_shelf
+
+            return assembled(read_from_shelf(job, db, assembled=True))
+        from fitmatch.intake.reading import read_job
+
+        return assembled(read_job(job, assembled=True))
+
+    comparison = compared()
     if learn and _learn(comparison, notes):
-        comparison = assembled(read_job(job, assembled=True))
+        comparison = compared()
     notes.warn(*comparison.job.warnings)
     shown = unit or comparison.job.unit
     if as_json or as_csv:

@@ -56,7 +56,7 @@ class _Assign(click.Command):
     metavar="LENGTH",
     help="How much worse the strategy's first figure may become to improve the later ones, in the job's "
     "unit or with its "
-    "own.  [default: 0; for keep-sets 0.0001 in]",
+    "own.  [default: 0; for keep-sets and --prefer 0.0001 in]",
 )
 @click.option(
     "--priority",
@@ -87,6 +87,11 @@ class _Assign(click.Command):
     "--full", is_flag=True, help="Below the one screen all that it rests on: sums, limits, corrections, leftovers."
 )
 @shelf_options
+@click.option(
+    "--prefer",
+    type=click.Choice(["singles"]),
+    help="With --from-shelf: use as many single shells as a worst deviation within the slack allows.",
+)
 @options.as_json
 @click.option(
     "--csv", "as_csv", is_flag=True, help="Print one CSV row per position; with --csv leftovers, per shell left over."
@@ -118,6 +123,7 @@ def command(
     full: bool,
     from_shelf: bool,
     db: str | None,
+    prefer: str | None,
     as_json: bool,
     as_csv: bool,
     csv_leftovers: bool,
@@ -157,6 +163,8 @@ def command(
         raise click.UsageError("--with needs to know the position; add --explain POSITION")
     if force and not save:
         raise click.UsageError("--force replaces a saved plan; add --save")
+    if prefer is not None and (not from_shelf or strategy != "target"):
+        raise click.UsageError("--prefer is for shells of the shelf and the strategy `target`; add --from-shelf")
     gc.disable()  # millions of records and no cycles among them: looking for cycles takes a sixth of the time
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)
@@ -190,6 +198,7 @@ def command(
                     alternatives=alternatives or 0,
                     explain=explain,
                     insist=insist,
+                    prefer=prefer,
                 )
             except NotPossible as error:
                 from fitmatch.report.words.refusals import refused

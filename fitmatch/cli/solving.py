@@ -66,7 +66,10 @@ def read(
     if from_shelf and len(folders) > 1:
         raise click.UsageError("--from-shelf takes one job at a time; set its shells aside before the next")
     if from_shelf:
-        return _supplied(folders[0], notes, db)
+        with notes.progress("reading the job and the shelf"):
+            job = read_from_shelf(folders[0], db)
+        notes.warn(*job.warnings)
+        return job
     from fitmatch.intake.pooling import read_jobs
     from fitmatch.intake.reading import read_job
 
@@ -81,23 +84,20 @@ def read(
     return task
 
 
-def _supplied(folder: Path, notes: Notes, db: str | None) -> "Job":
-    """One job with the shells of the shelf."""
+def read_from_shelf(folder: Path, db: str | None, *, assembled: bool = False) -> "Job":
+    """One job with the shells of the shelf; what that refuses is told, and the command left."""
     from fitmatch.shelf.refusals import RefusedError
     from fitmatch.shelf.store.opening import open_shelf
     from fitmatch.shelf.supplying import read_supplied
 
-    with notes.progress("reading the job and the shelf"):
-        try:
-            job = read_supplied(open_shelf(db, make=False), folder)
-        except RefusedError as error:
-            from fitmatch.report.shelf.words import words
+    try:
+        return read_supplied(open_shelf(db, make=False), folder, assembled=assembled)
+    except RefusedError as error:
+        from fitmatch.report.shelf.words import words
 
-            for reason in error.reasons:
-                tell(f"Error: {words(reason, 'in')}")
-            raise click.exceptions.Exit(BAD_INPUT) from error
-    notes.warn(*job.warnings)
-    return job
+        for reason in error.reasons:
+            tell(f"Error: {words(reason, 'in')}")
+        raise click.exceptions.Exit(BAD_INPUT) from error
 
 
 def stop_after(seconds: float | None, kept_back: float = 0.0) -> "Stop":

@@ -27,6 +27,7 @@ def assign(
     alternatives: int = 0,
     explain: str | None = None,
     insist: tuple[str, str] | None = None,
+    prefer: str | None = None,
 ) -> Plan:
     """The best assignment of shells to positions, proven level by level and independently checked, with the reasons of
     positions that are empty or outside their limits.
@@ -35,6 +36,9 @@ def assign(
     `slack_nm` is how much worse the strategy's first figure may become to improve the later ones (None: 0, for
     keep-sets 2540 nm). With several jobs `priority` is "together" or "in-order": the first job comes before the second,
     and so on. A `stop` with a time limit may leave the proof incomplete: the plan then says so.
+
+    With `prefer` "singles" as many single shells of the shelf are used as a worst deviation within the slack allows
+    (None: 2540 nm).
 
     `alternatives`: how many next best plans of each kind to find as well. `explain` names a position to explain as
     well, JOB/POSITION with several jobs; `insist` adds the best plan in which it has these shells, upper and lower,
@@ -50,7 +54,7 @@ def assign(
         from fitmatch.fit.beside.explanations import asked
 
         question = asked(task.jobs, explain, insist)
-    plan = best_plan(task, strategy, slack_nm=slack_nm, stop=stop, priority=priority)
+    plan = best_plan(task, strategy, slack_nm=slack_nm, stop=stop, priority=priority, prefer=prefer)
     if plan.unfilled or not all(p.within_limits for p in plan.placements):
         from fitmatch.fit.why.conflicts import with_reasons
 

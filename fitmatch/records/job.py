@@ -270,6 +270,12 @@ class Job:
     reserved: frozenset[ShellKey] = frozenset()  # shells locked in another of the jobs
     own_shells: tuple[Shell, ...] | None = None  # as its own files describe them; doubts about its readings go by these
 
+    def preferring_singles(self) -> "Job":
+        """The same, the single shells of the shelf preferred to others."""
+        known = self.shelved or {}
+        singles = {key for key, one in known.items() if one.single}
+        return replace(self, shells=tuple(replace(s, preferred=True) if s.key in singles else s for s in self.shells))
+
     @property
     def jobs(self) -> Jobs:
         """Itself: a single job is a pool of one."""

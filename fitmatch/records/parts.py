@@ -79,6 +79,7 @@ class Shell:
     row: int = 0
     measured: Size | None = None  # the wall as it was measured; shared between equal shells, as there may be a million
     step: str = ""  # undersize and step printed on it, as typed
+    preferred: bool = False  # to be used rather than others, as far as that costs little enough
 
     @property
     def measured_as(self) -> MeasuredAs | None:

@@ -119,6 +119,11 @@ class Placement:
         return True
 
     @property
+    def preferred(self) -> int:
+        """How many of its shells are preferred."""
+        return self.upper.preferred + self.lower.preferred
+
+    @property
     def stays(self) -> bool:
         """Whether the housing is the row's own."""
         return self.position.housing is None

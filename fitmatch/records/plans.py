@@ -342,9 +342,15 @@ class Plan:
     held: tuple[Shell, ...]
     slack_nm: int = 0
     priority: str = TOGETHER
+    prefer: str | None = None  # shells that come first within the slack: "singles"
     alternatives: Mapping[str, Alternatives] = field(default_factory=dict)  # by label, if requested
     explanation: Explanation | None = None  # if requested
     faults: Mapping[str, str] = field(default_factory=dict)  # by what was looked into beside the answer, which stands
+
+    @property
+    def way(self) -> str:
+        """What its quality is ordered by: the strategy, unless some shells come first."""
+        return self.prefer or self.strategy
 
     @property
     def left_in_files(self) -> tuple[Shell, ...]:

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from fitmatch.shelf.actions.setting_aside import set_aside as set_aside
     from fitmatch.shelf.actions.taking_in import take_in as take_in
     from fitmatch.shelf.actions.tearing_down import teardown as teardown
+    from fitmatch.shelf.forming import Pattern as Pattern
+    from fitmatch.shelf.forming import sets as sets
     from fitmatch.shelf.looking import Filters as Filters
     from fitmatch.shelf.looking import engine as engine
     from fitmatch.shelf.looking import engines as engines
@@ -41,6 +43,7 @@ if TYPE_CHECKING:
 _HOME = {
     "Filters": "fitmatch.shelf.looking",
     "HeldError": "fitmatch.shelf.refusals",
+    "Pattern": "fitmatch.shelf.forming",
     "RefusedError": "fitmatch.shelf.refusals",
     "Shelf": "fitmatch.shelf.store.connections",
     "correct": "fitmatch.shelf.actions.correcting",
@@ -61,6 +64,7 @@ _HOME = {
     "scrap": "fitmatch.shelf.actions.handling",
     "send_back": "fitmatch.shelf.actions.handling",
     "set_aside": "fitmatch.shelf.actions.setting_aside",
+    "sets": "fitmatch.shelf.forming",
     "show": "fitmatch.shelf.looking",
     "take_in": "fitmatch.shelf.actions.taking_in",
     "teardown": "fitmatch.shelf.actions.tearing_down",
@@ -70,6 +74,7 @@ _HOME = {
 __all__ = [
     "Filters",
     "HeldError",
+    "Pattern",
     "RefusedError",
     "Shelf",
     "correct",
@@ -90,6 +95,7 @@ __all__ = [
     "scrap",
     "send_back",
     "set_aside",
+    "sets",
     "show",
     "take_in",
     "teardown",

@@ -16,7 +16,7 @@ from fitmatch.records.measuring import Gauge, Reading
 from fitmatch.records.shelved import ShelvedShell
 from fitmatch.shelf.finding import parts, single
 from fitmatch.shelf.gauges import ReadingsThen
-from fitmatch.shelf.jobs import open_job
+from fitmatch.shelf.jobs import latest_job
 from fitmatch.shelf.planned import job_name
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import BOXES, FREE, HOLDS, JOBS, SHELLS
@@ -24,20 +24,32 @@ from fitmatch.shelf.store.schema import BOXES, FREE, HOLDS, JOBS, SHELLS
 _NOBODY: Final = 0  # no job has this number
 
 
-def read_supplied(shelf: Shelf, folder: str | PathLike[str]) -> Job:
+def read_supplied(shelf: Shelf, folder: str | PathLike[str], *, assembled: bool = False) -> Job:
     """A job with the shelf's free shells of its families, and those set aside for it, beside those of its own files;
-    raises InputError with every mistake."""
+    raises InputError with every mistake. `assembled`: also with those fitted in its engine, and with the readings taken
+    with them in."""
     with shelf.reading() as connection:
-        return read_job(folder, supply=_Supply(connection, Path(folder)))
+        return read_job(folder, assembled=assembled, supply=_Supply(connection, Path(folder), fitted=assembled))
+
+
+def offered(shelf: Shelf, family: str) -> tuple[ShelvedShell, ...]:
+    """The free shells of a family."""
+    with shelf.reading() as connection:
+        return _Supply(connection).of_families({family.strip().casefold()})
 
 
 class _Supply:
-    """The shelf as one job sees it."""
+    """The shelf as one job sees it, or as anybody does."""
 
-    def __init__(self, connection: Connection, folder: Path) -> None:
+    def __init__(self, connection: Connection, folder: Path | None = None, *, fitted: bool = False) -> None:
+        """`fitted`: what is fitted in the job's engine is its own too."""
         self._connection = connection
-        row = open_job(connection, job_name(folder))
-        self._job = _NOBODY if row is None or row["folder"] != str(folder.resolve()) else int(row["number"])
+        row = None
+        if folder is not None:
+            row = latest_job(connection, job_name(folder), JOBS.c.folder == str(folder.resolve()))
+        self._job = _NOBODY if row is None else int(row["number"])
+        self._engine = _NOBODY if row is None or not fitted else row["engine"] or _NOBODY
+        self._marks: dict[str, Mapping[str, str]] = {}
         self._then = ReadingsThen(connection)
 
     @property
@@ -47,7 +59,7 @@ class _Supply:
     def of_families(self, families: Collection[str]) -> tuple[ShelvedShell, ...]:
         known = self._connection.execute(select(SHELLS.c.family).distinct()).scalars()
         typed = [family for family in known if family.strip().casefold() in families]
-        mine = or_(SHELLS.c.state == FREE, HOLDS.c.job == self._job)
+        mine = or_(SHELLS.c.state == FREE, HOLDS.c.job == self._job, HOLDS.c.engine == self._engine)
         wanted = (mine, SHELLS.c.wall_nm.is_not(None), SHELLS.c.hold == "")
         return self._found(self._query().where(SHELLS.c.family.in_(some), *wanted) for some in parts(typed))
 
@@ -91,13 +103,19 @@ class _Supply:
             off_nm=off_nm,
             readings=tuple(readings),
             day=day,
-            marks=json.loads(row["marks"]),
+            marks=self._marks_of(row["marks"]),
             barred=self._barred(row),
             **{name: row[name] for name in (*same, *more)},
         )
 
+    def _marks_of(self, text: str) -> Mapping[str, str]:
+        """Equal marks are the same object: there may be a million shells with a few."""
+        if text not in self._marks:
+            self._marks[text] = json.loads(text)
+        return self._marks[text]
+
     def _barred(self, row: RowMapping) -> Fact | None:
-        if row["state"] == FREE or row["holder"] == self._job:
+        if row["state"] == FREE or row["holder"] == self._job or row["engine"] == self._engine:
             return None
         slots = {"reason": row["reason"], "job": row["job"], "engine": row["engine"] or row["ran_in"]}
         return Fact(str(row["state"]), slots)

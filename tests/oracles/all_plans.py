@@ -37,7 +37,9 @@ def assert_best(job: Job, plan: Plan, strategy: str, slack_nm: int, seed: int) -
 
 def assert_in_turn(job: Job, strategy: str, slack_nm: int, what: str) -> None:
     """Each kind's alternatives have the figures that come next, one after another, and no more than there are."""
-    plan = with_alternatives(best_plan(job, strategy, slack_nm=slack_nm), COUNT, Stop())
+    best = best_plan(job, "target", slack_nm=slack_nm, prefer=strategy) if strategy == "singles" else None
+    plan = with_alternatives(best or best_plan(job, strategy, slack_nm=slack_nm), COUNT, Stop())
+    job = plan.plans[0].read
     for kind in job.kinds:
         wanted = oracle.in_turn(job, kind, strategy, slack_nm, COUNT + 1)
         assert oracle.levels_of(plan, kind, with_boxes=strategy == "keep-sets") == wanted[0]

@@ -53,6 +53,7 @@ class Levels(NamedTuple):
     boxes: int
     clearance_nm: int  # level 3: the looser is the better
     wall_difference_nm: int
+    singles: int = 0  # shells that are preferred; the more the better where anybody asks
     moved: int = 0  # housings that do not stay; before the other two
 
 
@@ -233,6 +234,7 @@ class _Sum(NamedTuple):
     clearance: int = 0
     wall_difference: int = 0
     boxes: frozenset[str] = frozenset()
+    singles: int = 0
 
 
 class _Choice(NamedTuple):
@@ -311,6 +313,7 @@ def _share(job: Job, p: Position, pair: Pair, with_boxes: bool) -> _Sum:
         clearance,
         abs(pair.upper.wall_nm - pair.lower.wall_nm),
         frozenset((pair.upper.box, pair.lower.box)) if with_boxes else frozenset(),
+        pair.upper.preferred + pair.lower.preferred,
     )
 
 
@@ -323,6 +326,7 @@ def _added(one: _Sum, other: _Sum) -> _Sum:
         one.clearance + other.clearance,
         one.wall_difference + other.wall_difference,
         one.boxes | other.boxes,
+        one.singles + other.singles,
     )
 
 
@@ -341,7 +345,16 @@ def every_outcome(
     class_of: dict[tuple[str, str], int] = {}
     reserved = locked_keys(job)
     for s in job.shells:
-        alike = (s.half, s.wall_nm, s.marks, s.family, s.hold, s.measured_as, s.box if with_boxes else None)
+        alike = (
+            s.half,
+            s.wall_nm,
+            s.marks,
+            s.family,
+            s.hold,
+            s.measured_as,
+            s.box if with_boxes else None,
+            s.preferred,
+        )
         number = classes.setdefault(s.key if s.key in reserved else (s.kind, alike), len(classes))
         stock[number] += 1
         class_of[s.key] = number
@@ -413,6 +426,7 @@ def _levels(outcome: _Sum, moved: int = 0) -> Levels:
         len(outcome.boxes),
         outcome.clearance,
         outcome.wall_difference,
+        outcome.singles,
         moved,
     )
 
@@ -458,6 +472,12 @@ def best(
         fewest = min(plan.boxes for plan in near)
         plans = {plan for plan in plans if plan.boxes <= fewest}
         order, slack_nm = (worst, squares, spread, boxes), 0
+    elif strategy == "singles":
+        least = min(plan.worst_nm for plan in plans)
+        near = {plan for plan in plans if plan.worst_nm <= least + slack_nm}
+        most = max(plan.singles for plan in near)
+        plans = {plan for plan in near if plan.singles == most}
+        order, slack_nm = (worst, squares, spread), 0
     else:
         order = (worst, squares, spread) if strategy == "target" else (spread, worst, squares)
     # With slack the first figure may be that much above its least, the later ones come first, and it is then made as
@@ -488,7 +508,7 @@ def in_turn(job: Job, kind: str, strategy: str, slack_nm: int, count: int) -> li
 
     def key(plan: Levels) -> tuple[int, ...]:
         forgiven, order = max(plan[first], allowed[plan[:9]]), in_order(plan, strategy)
-        if strategy == "keep-sets":
+        if strategy in ("keep-sets", "singles"):
             return (*order[:9], forgiven, *order[9:])
         return (*order[:9], forgiven, *order[10:], order[9])
 
@@ -544,6 +564,7 @@ def in_order(levels: Levels, strategy: str = "target") -> tuple[int, ...]:
         "target": (levels.worst_nm, levels.sum_squared_nm2, levels.spread_nm),
         "even": (levels.spread_nm, levels.worst_nm, levels.sum_squared_nm2),
         "keep-sets": (levels.boxes, levels.worst_nm, levels.sum_squared_nm2, levels.spread_nm),
+        "singles": (-levels.singles, levels.worst_nm, levels.sum_squared_nm2, levels.spread_nm),
     }
     return levels[:9] + quality[strategy]
 

@@ -26,7 +26,8 @@ ABOUT_ROWS = {"offset", "largest_step", "out_of_line"}
 ABOUT_MEASURING = {"corrections", "form", "unknown", "joint_chance", "expected"}
 IF_ASKED = {"alternatives", "explanation"}
 IF_ANY = {"faults", "limits_from", "reasons", "marks", "family", "one_box"}
-SOMETIMES = OF_SEVERAL_JOBS | ABOUT_WISHES | ABOUT_MOVES | ABOUT_ROWS | ABOUT_MEASURING | IF_ASKED | IF_ANY
+FROM_SHELF = {"shelf", "number", "location", "prefer", "singles"}
+SOMETIMES = FROM_SHELF | OF_SEVERAL_JOBS | ABOUT_WISHES | ABOUT_MOVES | ABOUT_ROWS | ABOUT_MEASURING | IF_ASKED | IF_ANY
 
 
 def empty_plan() -> Plan:

@@ -702,7 +702,7 @@ def test_every_level_of_the_proof_has_words() -> None:
 
     defined = [value for value in vars(order).values() if isinstance(value, order.Figure)]
     assert {figure.name for figure in (*defined, *order.LEVEL_1, *order.WISH)} == set(WORDS) == set(FIGURES)
-    counted_up = {order.ENGINES, order.INSIDE, order.FILLED, order.STAYING, order.CLEARANCE}
+    counted_up = {order.ENGINES, order.INSIDE, order.FILLED, order.STAYING, order.CLEARANCE, order.PREFERRED}
     assert {figure for figure in FIGURES.values() if figure.more} == counted_up
 
 

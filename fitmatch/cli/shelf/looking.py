@@ -65,7 +65,7 @@ def show(
         box=box,
         location=location,
         state=state,
-        wall_nm=None if wall is None else _walls(wall, asked.unit),
+        wall_nm=None if wall is None else walls_option(wall, asked.unit, "--wall"),
         single=single,
         older_than_days=older_than,
     )
@@ -82,13 +82,14 @@ def _step(text: str, unit: str) -> int | None:
         return None  # a label
 
 
-def _walls(text: str, unit: str) -> tuple[int, int]:
+def walls_option(text: str, unit: str, param: str) -> tuple[int, int]:
+    """Two lengths that were typed as A..B, in nanometres."""
     low, dots, high = text.partition("..")
     if not dots:
-        raise click.BadParameter(f"`{text}` is not A..B, such as 0.0617..0.0619", param_hint="--wall")
-    ends = length_option(low, unit, "--wall"), length_option(high, unit, "--wall")
+        raise click.BadParameter(f"`{text}` is not A..B, such as 0.0617..0.0619", param_hint=param)
+    ends = length_option(low, unit, param), length_option(high, unit, param)
     if ends[0] > ends[1]:
-        raise click.BadParameter(f"`{text}` runs backwards", param_hint="--wall")
+        raise click.BadParameter(f"`{text}` runs backwards", param_hint=param)
     return ends
 
 

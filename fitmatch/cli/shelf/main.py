@@ -23,6 +23,7 @@ _COMMANDS: Final = {
     "history": ("looking", "Say all that happened to a shell."),
     "engines": ("looking", "List the engines that were built from the shelf."),
     "engine": ("looking", "Say how one engine was built."),
+    "sets": ("forming", "Say which complete sets can be re-formed of what lies there."),
     "teardown": ("holding", "Record that an engine was taken down, and what has worn."),
     "value": ("looking", "Say what is tied up, what was lost, and what each engine cost in shells."),
     "export": ("copying", "Write the whole shelf to a folder of plain .csv files."),

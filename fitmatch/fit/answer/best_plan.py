@@ -14,7 +14,7 @@ from fitmatch.fit.answer.strays import strays
 from fitmatch.fit.classes.candidates import Kind, ready
 from fitmatch.fit.classes.guards import check_guard
 from fitmatch.fit.model.groups import by_job, movable, shares_placed
-from fitmatch.fit.model.order import ENGINES, LEVELS_0_AND_1, SQUARES, WORST, value
+from fitmatch.fit.model.order import ENGINES, LEVELS_0_AND_1, SINGLES_FIRST, SQUARES, WORST, value
 from fitmatch.fit.solver.stopping import Stop
 from fitmatch.fit.why.arithmetic import Reasons, flags
 from fitmatch.gauging.doubts.check import doubts_of
@@ -39,21 +39,27 @@ def best_plan(
     slack_nm: int | None = None,
     stop: Stop | None = None,
     priority: str = TOGETHER,
+    prefer: str | None = None,
 ) -> Plan:
     """The plan that `fitmatch.assign` gives, without reasons and whatever else is added afterwards."""
     jobs = task.jobs
+    if prefer is not None:
+        if prefer != SINGLES_FIRST or strategy != "target" or len(jobs) > 1:
+            raise ValueError(f"singles can be preferred in one job, with the strategy `target`; not {prefer!r} here")
+        jobs = (jobs[0].preferring_singles(),)
+    way = prefer or strategy
     if priority not in PRIORITIES:
         raise ValueError(f"unknown priority {priority!r}; choose one of {', '.join(PRIORITIES)}")
     check_strategy(strategy, (p for job in jobs for p in job.positions))
     check_guard(jobs)
     if slack_nm is None:
-        slack_nm = default_slack(strategy)
+        slack_nm = default_slack(way)
     stop = stop or Stop()
 
     now("doubts about readings")
     # Before the search: whoever stops it does not wait for them.
     doubts = [tuple(doubt for doubt in doubts_of(job) if not of_held(job, doubt)) for job in jobs]
-    found = [_solve(jobs, group, strategy, slack_nm, stop, priority) for group in groups_of(jobs)]
+    found = [_solve(jobs, group, way, slack_nm, stop, priority) for group in groups_of(jobs)]
     astray = list(strays(jobs))
     plans = tuple(
         _job_plan(
@@ -77,6 +83,7 @@ def best_plan(
         held=_on_the_shelf(s for s in shells if s.hold is not None),
         slack_nm=slack_nm,
         priority=priority,
+        prefer=prefer,
     )
     now("checking the answer")
     check(plan)

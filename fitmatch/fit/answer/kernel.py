@@ -13,10 +13,12 @@ from fitmatch.fit.model.groups import choice_of, kind_for, placed, shares_placed
 from fitmatch.fit.model.naming import name_shells
 from fitmatch.fit.model.order import (
     BOXES,
-    KEEP_SETS_SLACK_NM,
     QUALITY,
+    SINGLES_FIRST,
+    SLACK_NM,
     STRATEGIES,
     TRADE_OFFS,
+    WITHIN_SLACK,
     Figure,
     order_of,
     value,
@@ -96,7 +98,7 @@ class Kernel:
         strategy that is unknown or, for "even", lacks limits, for a target outside the limits of its position, and for
         boxes without a shell of a position that is locked in both halves.
         """
-        if strategy not in TRADE_OFFS:
+        if strategy not in (*TRADE_OFFS, SINGLES_FIRST):
             check_strategy(strategy, (p for job in self.kind.jobs for p in job.positions if p.kind == self.kind.name))
         slack_nm = default_slack(strategy) if slack_nm is None else slack_nm
         targets = {} if target_nm is None else _targets(self.kind, target_nm)
@@ -147,7 +149,7 @@ class Kernel:
 
 
 def default_slack(strategy: str) -> int:
-    return KEEP_SETS_SLACK_NM if strategy == "keep-sets" else 0
+    return SLACK_NM if strategy in WITHIN_SLACK else 0
 
 
 def check_strategy(strategy: str, positions: Iterable[Position]) -> None:

@@ -102,7 +102,7 @@ class _Order:
         self.kind = kind_for(one.jobs, one.kind, by_box=one.plan.strategy == "keep-sets")
         self.stopped = False  # the last plan may not be the next one
         self._stop = stop
-        self._strategy, self._slack_nm = one.plan.strategy, one.plan.slack_nm
+        self._strategy, self._slack_nm = one.plan.way, one.plan.slack_nm
         self._figures: list[Walk] = []
         self._quality: dict[int, Work] = {}  # where the figures of level 2 start, and whose jobs they are
         for work in turns(self.kind, one.plan.priority):

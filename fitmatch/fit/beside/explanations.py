@@ -216,7 +216,7 @@ def _best_with(one: Decided, demand: _Demand, stop: Stop) -> tuple[OtherPlan | N
     kind = kind_for(one.jobs, one.kind)
     try:
         work = turns(kind, one.plan.priority)
-        proven = prove(kind, one.plan.strategy, one.plan.slack_nm, stop, work, demand.alter)
+        proven = prove(kind, one.plan.way, one.plan.slack_nm, stop, work, demand.alter)
     except NoPlan:
         return None, False
     found = other_plan(one, proven.kind, proven.choice, proven=proven.proof.proven)

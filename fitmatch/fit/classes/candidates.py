@@ -60,7 +60,16 @@ class Kind:
                 continue
             open_to = tuple(self.may_draw(terms, shell) for terms in self.terms)
             box = shell.box if by_box else None
-            signature = (shell.half, shell.wall_nm, shell.marks, shell.family, self._way(shell), open_to, box)
+            signature = (
+                shell.half,
+                shell.wall_nm,
+                shell.marks,
+                shell.family,
+                self._way(shell),
+                open_to,
+                box,
+                shell.preferred,
+            )
             if signature not in known:
                 known[signature] = self._new_class(shell)
             else:
@@ -255,11 +264,14 @@ class Kind:
             filled=1,
             counted=int(bore.counts and not shortfall and not excess),
             stays=bore.stays,
+            preferred=upper.preferred + lower.preferred,
         )
 
     def _new_class(self, shell: Shell) -> ShellClass:
         assert shell.wall_nm is not None
-        new = ShellClass(len(self.classes), shell.half, shell.wall_nm, shell.marks, shell.family, [shell])
+        new = ShellClass(
+            len(self.classes), shell.half, shell.wall_nm, shell.marks, shell.family, [shell], shell.preferred
+        )
         self.classes.append(new)
         return new
 

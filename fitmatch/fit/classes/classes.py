@@ -22,6 +22,7 @@ class ShellClass:
     marks: tuple[str, ...]
     family: str
     members: list[Shell] = field(default_factory=list)
+    preferred: bool = False
 
     @property
     def count(self) -> int:
@@ -163,3 +164,4 @@ class Pair(NamedTuple):
     filled: int  # 0: the seat stays empty, and the housing alone is chosen
     counted: int  # 1 where it counts in quality
     stays: int  # 1 where the housing is the seat's own
+    preferred: int = 0  # of its two shells

@@ -15,7 +15,7 @@ from fitmatch.records.placements import Placement
 if TYPE_CHECKING:
     from fitmatch.fit.classes.classes import Bore, Pair
 
-KEEP_SETS_SLACK_NM: Final = 2_540  # 0.0001 in
+SLACK_NM: Final = 2_540  # 0.0001 in
 
 
 # A filled position, in either form whose figures can be added up.
@@ -67,6 +67,7 @@ WORST: Final = Figure("worst_deviation", Unit.LENGTH, Adds.WORST)
 SQUARES: Final = Figure("sum_squared_deviation", Unit.SQUARE, measure=lambda p: p.counted and p.deviation_nm**2)
 SPREAD: Final = Figure("spread", Unit.LENGTH, Adds.SPREAD)
 BOXES: Final = Figure("boxes", Unit.COUNT, Adds.BOXES)
+PREFERRED: Final = Figure("singles", Unit.COUNT, measure=lambda p: -p.preferred, more=True)
 STAYING: Final = Figure("housings_staying", Unit.COUNT, measure=lambda p: -p.stays, more=True)
 CLEARANCE: Final = Figure("total_clearance", Unit.LENGTH, measure=lambda p: -p.clearance_nm, more=True)
 DIFFERENCE: Final = Figure("total_wall_difference", Unit.LENGTH, measure=lambda p: p.wall_difference_nm)
@@ -74,20 +75,23 @@ DIFFERENCE: Final = Figure("total_wall_difference", Unit.LENGTH, measure=lambda 
 LEVELS_0_AND_1: Final = (ENGINES, INSIDE, FILLED, *LEVEL_1, *WISH)
 ALL: Final = (
     *LEVELS_0_AND_1,
-    *(WORST, SQUARES, SPREAD, BOXES),
+    *(WORST, SQUARES, SPREAD, BOXES, PREFERRED),
     *(STAYING, CLEARANCE, DIFFERENCE),
 )
 WORST_THEN_SPREAD: Final = "worst/spread"  # for trade-offs: no strategy of a user's
 SPREAD_THEN_WORST: Final = "spread/worst"
+SINGLES_FIRST: Final = "singles"  # what `prefer` makes of the strategy `target`
 QUALITY: Final = {
     "target": (WORST, SQUARES, SPREAD),
     "even": (SPREAD, WORST, SQUARES),
     "keep-sets": (BOXES, WORST, SQUARES, SPREAD),
+    SINGLES_FIRST: (PREFERRED, WORST, SQUARES, SPREAD),
     WORST_THEN_SPREAD: (WORST, SPREAD),
     SPREAD_THEN_WORST: (SPREAD, WORST),
 }
 TRADE_OFFS: Final = (WORST_THEN_SPREAD, SPREAD_THEN_WORST)
-STRATEGIES: Final = tuple(name for name in QUALITY if name not in TRADE_OFFS)
+STRATEGIES: Final = tuple(name for name in QUALITY if name not in (*TRADE_OFFS, SINGLES_FIRST))
+WITHIN_SLACK: Final = ("keep-sets", SINGLES_FIRST)  # a worst deviation within the slack comes before their first figure
 
 
 class Order(NamedTuple):
@@ -110,7 +114,7 @@ def order_of(strategy: str, slack_nm: int, bores: "Iterable[Bore]" = (), *, seve
     for bore in bores:
         wishes, movable = wishes or bore.wishes, movable or bore.house is not None
     quality = QUALITY[strategy]
-    if strategy == "keep-sets":
+    if strategy in WITHIN_SLACK:
         rest = tuple(f for f in quality if f is not WORST or slack_nm)
         quality = (WORST, *rest)
     elif slack_nm:

@@ -112,8 +112,12 @@ def _prove_quality(windows: Windows, figures: Sequence[Figure], slack_nm: int = 
             radius = windows.least_worst() + slack
             if slack:
                 windows.narrowed = True  # the slack allows larger windows than the field covers
-        elif figure.adds is Adds.SUM:
+        elif figure is SQUARES:
             windows.least_squares(radius)
+        elif figure.adds is Adds.SUM:
+            if windows.narrowed:
+                windows.open(radius)
+            windows.search.minimise(figure)
         else:
             _narrow_spread(windows, figure, slack, first=at == 0)
 

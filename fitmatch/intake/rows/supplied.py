@@ -1,7 +1,7 @@
 """Shells of the shelf made shells of a job, while the job is read: each once, whether or not a file has it too."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from sys import intern
 from typing import NamedTuple
@@ -89,6 +89,7 @@ class _Taker:
         self._boxes: dict[str, set[int]] = defaultdict(set)  # of the shelf, by the box of the files that each one is
         self._repeats: dict[str, list[list[int]]] = defaultdict(list)
         self._ways: dict[MeasuredAs, MeasuredAs] = {}
+        self._sizes: dict[tuple[int, int, tuple[Reading, ...]], Size] = {}
 
     @property
     def gauges(self) -> Mapping[str, Gauge]:
@@ -198,22 +199,46 @@ class _Taker:
         )
 
     def _marks(self, one: ShelvedShell) -> tuple[str, ...]:
-        own = {name: getattr(one, name) for name in _LABELS} | {"coating": "coated" if one.coating_nm else ""}
-        typed = tuple({**one.marks, **own}.get(name, "") for name in self._pool.columns_compared)
-        marks = tuple(text.strip().casefold() for text in typed)
-        return self._pool.marks.setdefault(typed, marks)
+        typed = tuple([self._cell(one, name) for name in self._pool.columns_compared])
+        marks = self._pool.marks.get(typed)
+        if marks is None:
+            marks = self._pool.marks[typed] = tuple([text.strip().casefold() for text in typed])
+        return marks
+
+    def _cell(self, one: ShelvedShell, name: str) -> str:
+        if name == "coating":
+            return "coated" if one.coating_nm else ""
+        return str(getattr(one, name)) if name in _LABELS else one.marks.get(name, "")
 
     def _size(self, one: ShelvedShell) -> Size | None:
+        """The wall as it was measured; the same object for equal readings."""
         if one.wall_nm is None:
             return None
         wall = one.wall_nm - one.coating_nm if one.measured_bare else one.wall_nm
-        readings = one.readings if self._gauged else tuple(r._replace(gauge=None) for r in one.readings)
+        readings = one.readings if self._gauged else tuple([r._replace(gauge=None) for r in one.readings])
+        if self._gauged and len(readings) > 1:
+            self._learn(readings)
+        alike = wall, one.off_nm, readings
+        if alike not in self._sizes:
+            told = readings and (self._gauged or one.off_nm)
+            self._sizes[alike] = Size(wall, wall, wall, readings, self._way(one.off_nm, readings) if told else None)
+        return self._sizes[alike]
+
+    def _way(self, off_nm: int, readings: Sequence[Reading]) -> MeasuredAs:
         groups = places(readings, numbered_are_repeats=True)
-        for gauge, values in _repeats(readings, groups):
-            self._repeats[gauge].append(values)
-        way = MeasuredAs(series_of(readings, groups), one.off_nm, 0, len(groups)) if readings else None
-        known = way is not None and (self._gauged or one.off_nm != 0)
-        return Size(wall, wall, wall, readings, self._ways.setdefault(way, way) if way and known else None)
+        way = MeasuredAs(series_of(readings, groups), off_nm, 0, len(groups))
+        return self._ways.setdefault(way, way)
+
+    def _learn(self, readings: Sequence[Reading]) -> None:
+        """Learn how far repeats scatter."""
+        for group in places(readings, numbered_are_repeats=True):
+            by_gauge: dict[str, list[int]] = {}
+            for at in group:
+                if (gauge := readings[at].gauge) is not None:
+                    by_gauge.setdefault(gauge, []).append(readings[at].nm)
+            for gauge, values in by_gauge.items():
+                if len(values) > 1:
+                    self._repeats[gauge].append(values)
 
 
 def _reads(shell: Shell, one: ShelvedShell) -> bool:
@@ -221,15 +246,6 @@ def _reads(shell: Shell, one: ShelvedShell) -> bool:
     over_coating = None if shell.wall_to_metal_nm is None else shell.wall_to_metal_nm + shell.coating_nm
     mine = tuple(reading.nm for reading in shell.measured.readings), over_coating, shell.coating_nm
     return mine == (tuple(reading.nm for reading in one.readings), one.wall_nm, one.coating_nm)
-
-
-def _repeats(readings: Sequence[Reading], groups: Iterable[Sequence[int]]) -> Iterator[tuple[str, list[int]]]:
-    for group in groups:
-        by_gauge: dict[str, list[int]] = {}
-        for at in group:
-            if (gauge := readings[at].gauge) is not None:
-                by_gauge.setdefault(gauge, []).append(readings[at].nm)
-        yield from ((gauge, values) for gauge, values in by_gauge.items() if len(values) > 1)
 
 
 def _why(barred: Fact) -> str:

@@ -3,7 +3,7 @@ what all of it rests on."""
 
 from collections.abc import Iterator
 
-from fitmatch.fit.model.order import KEEP_SETS_SLACK_NM
+from fitmatch.fit.model.order import SLACK_NM
 from fitmatch.lengths import exact
 from fitmatch.records.plans import JobPlan
 from fitmatch.report.comparison.films import films_of_plans
@@ -69,7 +69,7 @@ def _meanings(compared: Compared) -> list[str]:
     unit = compared.jobs[0].unit
     texts = [
         "target: nearest to target. even: all alike. keep-sets: fewest boxes, worst at most "
-        f"{exact(KEEP_SETS_SLACK_NM, unit)} {unit} more. {' and '.join(BASELINES)}: without a search.",
+        f"{exact(SLACK_NM, unit)} {unit} more. {' and '.join(BASELINES)}: without a search.",
         "worst, spread, mean and squares are over positions inside their limits. sets left: pairs of leftover shells "
         "that would fit a bore like these.",
     ]

@@ -42,6 +42,7 @@ def plan_document(plan: Plan, unit: str) -> str:
             "unit": unit,
             "strategy": plan.strategy,
             "slack": length(plan.slack_nm, unit),
+            **({"prefer": plan.prefer} if plan.prefer else {}),
             **({} if plan.alone else {"priority": plan.priority}),
             "status": str(plan.status),
             **({} if plan.alone else {"complete": plan.complete, "jobs": _jobs(plan, known, unit)}),
@@ -148,6 +149,7 @@ def _kinds(plan: Plan, one: JobPlan, known: Mapping[str, Certainty], unit: str) 
     return {
         kind: figures_value(figures, unit)
         | ({"limits_from": source} if (source := one.job.fits[kind].limits_from) else {})
+        | ({"singles": sum(p.preferred for p in one.of_kind(kind))} if plan.prefer else {})
         | _row(one, kind, unit)
         | _moves(one, kind, unit)
         | proof_value(proofs[kind], unit)

@@ -34,6 +34,9 @@ def _told(plan: Plan, answer: GroupAnswer, scale: Scale) -> str:
     told = ["proven" if answer.proof.proven else f"{NOT_PROVEN}: {in_words(answer.proof, scale)}"]
     if plan.strategy != "target":
         told[0] += f" by strategy {plan.strategy}"
+    if plan.prefer:
+        singles = sum(p.preferred for one in members for p in one.of_kind(answer.group.kind))
+        told[0] += f", {singles} single shell{'' if singles == 1 else 's'} used"
     if plan.priority == IN_ORDER and len(members) > 1:
         told[0] += ", engine by engine in the order given"
     if figures.counted:

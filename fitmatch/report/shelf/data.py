@@ -14,6 +14,9 @@ from fitmatch.shelf.records import (
     Engines,
     Event,
     History,
+    KindSets,
+    OneSet,
+    Sets,
     ShelfBox,
     ShelfShell,
     Shown,
@@ -158,6 +161,33 @@ def engine_rows(engines: Engines, unit: str) -> str:
         for position in one.positions
     )
     return rows_text(("engine", "job", "at", *_POSITION), _LENGTHS, unit, rows)
+
+
+def sets_document(found: Sets, unit: str) -> str:
+    """The sets that can be re-formed."""
+    return shelf_document(unit, kinds=[_kind_sets(one, unit) for one in found.kinds])
+
+
+def sets_rows(found: Sets, unit: str) -> str:
+    """A row for each bore of each set."""
+    rows = (
+        {"kind": kind.kind, "set": number, **named_values(bore._asdict(), unit)}
+        for kind in found.kinds
+        for number, one in enumerate(kind.sets, 1)
+        for bore in one.bores
+    )
+    columns = ("position", "upper", "upper_label", "lower", "lower_label", "wall_sum", "clearance")
+    return rows_text(("kind", "set", *columns), {"wall_sum", "clearance"}, unit, rows)
+
+
+def _kind_sets(kind: KindSets, unit: str) -> dict[str, Value]:
+    own = {name: value for name, value in kind._asdict().items() if name != "sets"}
+    return {**own, "sets": [_set(one, unit) for one in kind.sets]}
+
+
+def _set(one: OneSet, unit: str) -> dict[str, Value]:
+    own = {name: value for name, value in one._asdict().items() if name != "bores"}
+    return {**named_values(own, unit), "bores": [named_values(bore._asdict(), unit) for bore in one.bores]}
 
 
 def shell_value(shell: ShelfShell, unit: str) -> dict[str, Value]:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from fitmatch.lengths import exact
+from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
 from fitmatch.report.shelf.words import words
 from fitmatch.shelf.records import (
@@ -14,6 +15,10 @@ from fitmatch.shelf.records import (
     Engines,
     Event,
     History,
+    KindSets,
+    OneSet,
+    SetBore,
+    Sets,
     ShelfBox,
     ShelfShell,
     Shown,
@@ -116,6 +121,44 @@ def engine_text(engine: EngineRecord, unit: str) -> str:
     )
     note = ["", *paragraph(clean(engine.note))] if engine.note else []
     return _page([*head, "", *rows, *note, *(["", *items("PERMITTED", permitted)] if permitted else [])])
+
+
+def sets_text(found: Sets, unit: str) -> str:
+    """The sets that can be re-formed, kind by kind."""
+    lines = [line for kind in found.kinds for line in ("", *_kind_sets(kind, unit))][1:]
+    return _page(lines or ["no bore is measured yet"])
+
+
+def _kind_sets(kind: KindSets, unit: str) -> list[str]:
+    named = "1 complete set" if kind.most == 1 else f"{kind.most} complete sets"
+    more = " or more" if kind.capped and kind.most else ""
+    pairs = "1 pair" if kind.pairs == 1 else f"{kind.pairs} pairs"
+    sure = "proven" if kind.proven else NOT_PROVEN
+    head = f"{whole(kind.kind)}: {named}{more} of {pairs} at once, from {kind.shells:,} shells; {sure}."
+    lines = paragraph(head)
+    for number, one in enumerate(kind.sets, 1):
+        lines += ["", *paragraph(f"set {number}: {_how_even(one, unit)}"), *_bores(one.bores, unit)]
+    if len(kind.sets) < kind.most:
+        text = "One after another, each as even as can be, gives fewer sets than at once, which are then less even."
+        lines += ["", *paragraph(text)]
+    return lines
+
+
+def _how_even(one: OneSet, unit: str) -> str:
+    worst = "" if one.worst_deviation_nm is None else f", worst off target {exact(one.worst_deviation_nm, unit)} {unit}"
+    return f"spread {exact(one.spread_nm, unit)} {unit}{worst}{'' if one.proven else f'; {NOT_PROVEN}'}"
+
+
+def _bores(bores: Sequence[SetBore], unit: str) -> list[str]:
+    measured = any(bore.clearance_nm is not None for bore in bores)
+    return table(
+        bores,
+        Column("position", lambda b: whole(b.position), "left", wraps=True),
+        Column("upper", lambda b: f"{whole(b.upper_label)} ({b.upper})", "left", wraps=True),
+        Column("lower", lambda b: f"{whole(b.lower_label)} ({b.lower})", "left", wraps=True),
+        Column(f"walls [{unit}]", lambda b: exact(b.wall_sum_nm, unit)),
+        Column("clearance", lambda b: _length(b.clearance_nm, unit), shown=measured),
+    )
 
 
 def _page(lines: Sequence[str]) -> str:

@@ -95,6 +95,9 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     # names
     "unknown-shell": lambda s, _: f"there is no shell {s['name']} on the shelf; write its shelf number or BOX/NAME",
     "ambiguous": lambda s, _: f"two boxes share the name of {s['name']}; write the shelf number, {_numbers(s)}",
+    "unknown-family": lambda s, _: (
+        f"no free shell of the shelf has the family {s['family']}; `fitmatch shelf show --group-by family` lists them"
+    ),
     "unknown-box": lambda s, _: f"there is no box {s['name']} on the shelf; `fitmatch shelf show` lists them",
     "ambiguous-box": lambda s, _: f"several boxes are named {s['name']}",
     "unknown-job": lambda s, _: f"no job named {s['job']} has ever had shells set aside; a job is named as its folder",

@@ -8,7 +8,7 @@ from fitmatch.report.shared.layout import clean, items, paragraph, titled, whole
 from fitmatch.report.shared.scale import Scale
 from fitmatch.report.text.heading import boxes_read, rules_in_force
 from fitmatch.report.text.measuring import corrections, form
-from fitmatch.report.text.positions import coated, limits, sums
+from fitmatch.report.text.positions import coated, from_shelf, limits, sums
 from fitmatch.report.text.quality import quality
 from fitmatch.report.text.remaining import remaining
 
@@ -45,5 +45,6 @@ def _figures(plan: JobPlan, scale: Scale) -> list[list[str]]:
     blocks += titled("BETWEEN THE LIMITS", [limits(plan, kind, scale) for kind in kinds])
     blocks += titled("COATED SHELLS", [coated(plan, scale)])
     blocks += titled("CORRECTIONS TO THE READINGS", [corrections(plan, scale)])
+    blocks += titled("FROM THE SHELF", [from_shelf(plan)])
     blocks += titled("FORM (- is not measured)", [form(plan, kind, scale) for kind in kinds])
     return blocks

@@ -3,11 +3,11 @@
 from typing import Final
 
 from fitmatch.records.keys import full_name
-from fitmatch.records.parts import Shell, Size
+from fitmatch.records.parts import SIDES, Shell, Size
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import JobPlan
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
-from fitmatch.report.shared.scale import Scale
+from fitmatch.report.shared.scale import NOTHING, Scale
 from fitmatch.report.shared.states import is_coated
 from fitmatch.rules.positions.guard import guard_of
 
@@ -85,3 +85,21 @@ def _mean(size: Size | None, scale: Scale) -> str:
 
 def _coating(shell: Shell, scale: Scale) -> str:
     return scale.length(shell.coating_nm) if shell.coating_nm else "none"
+
+
+def from_shelf(plan: JobPlan) -> list[str]:
+    """Which shells of the shelf it places, where they lie, and when they were measured."""
+    rows = [
+        (one, p.position.name, side)
+        for p in plan.placements
+        for side, shell in zip(SIDES, (p.upper, p.lower), strict=True)
+        if (one := plan.shelved.get(shell.key)) is not None
+    ]
+    return table(
+        rows,
+        Column("number", lambda row: str(row[0].number)),
+        Column("shell", lambda row: whole(f"{row[0].box}/{row[0].shell}"), "left", wraps=True),
+        Column("for", lambda row: f"{whole(row[1])} {row[2]}", "left", wraps=True),
+        Column("location", lambda row: clean(row[0].location) or NOTHING, "left", wraps=True),
+        Column("measured", lambda row: row[0].day or NOTHING, "left"),
+    )

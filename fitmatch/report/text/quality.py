@@ -27,6 +27,7 @@ _BEST = {
     order.SQUARES: "smallest sum of squared deviations",
     order.SPREAD: "smallest spread",
     order.BOXES: "fewest boxes",
+    order.PREFERRED: "most single shells of the shelf",
 }
 
 
@@ -34,12 +35,11 @@ def quality(plan: Plan, scale: Scale) -> list[str]:
     """What counts, and for all that was decided together, a kind of one job or of several, how well."""
     several = _IN_ORDER + _FIRST if plan.priority == IN_ORDER else _ENGINES_FIRST
     lines = ["HOW GOOD IT IS"]
-    best = ", then ".join(_BEST[figure] for figure in order.QUALITY[plan.strategy][:2])
-    aim = f"Only among plans equal in these, by strategy {plan.strategy}: {best}."
+    best = ", then ".join(_BEST[figure] for figure in order.QUALITY[plan.way][:2])
+    singles = ", singles preferred" if plan.prefer else ""
+    aim = f"Only among plans equal in these, by strategy {plan.strategy}{singles}: {best}."
     if plan.slack_nm:
-        first = (
-            "spread" if order.order_of(plan.strategy, plan.slack_nm).quality[0] is order.SPREAD else "worst deviation"
-        )
+        first = "spread" if order.order_of(plan.way, plan.slack_nm).quality[0] is order.SPREAD else "worst deviation"
         aim += f" Slack: the {first} may be up to {_slack(plan, scale)} larger than the smallest possible."
     wished = any(g.figures.below_want is not None for g in plan.groups)
     lines += [*paragraph((_FIRST if plan.alone else several) + (_WISH if wished else "")), *paragraph(aim)]
@@ -110,6 +110,9 @@ def _meaning(plan: Plan, scale: Scale) -> str:
     if plan.strategy == "keep-sets":
         within = f"is within the slack of {slack} of" if plan.slack_nm else "has"
         return f" from as few boxes, and none from fewer {within} the smallest possible worst deviation."
+    if plan.prefer:
+        within = f"is within the slack of {slack} of" if plan.slack_nm else "has"
+        return f", and none with more single shells {within} the smallest possible worst deviation."
     first = "spread" if plan.strategy == "even" else "worst deviation"
     but = f" by more than the slack of {slack}" if plan.slack_nm else ""
     return f": none equal in what counts first has a smaller {first}{but}."

@@ -21,6 +21,7 @@ WORDS: Final = {
     "sum_squared_deviation": "sum of squared deviations",
     "spread": "spread",
     "boxes": "boxes drawn from",
+    "singles": "single shells of the shelf used",
     "housings_staying": "housings that stay in their own positions",
     "total_clearance": "total clearance",
     "total_wall_difference": "total wall difference",
