@@ -62,7 +62,8 @@ class ReadingsThen:
                 gauge = None if row["gauge"] is None else self._gauge(row["gauge"], names, day)
                 reading = Reading(row["nm"], row["station"], row["angle"], gauge, row["confirmed"])
                 before = found.get(row["shell"], ([], "", 0))
-                found[row["shell"]] = [*before[0], reading], max(before[1], day), row["off_nm"]
+                before[0].append(reading)
+                found[row["shell"]] = before[0], max(before[1], day), row["off_nm"]
         return found
 
     def _gauge(self, number: int, names: Mapping[int, str], day: str) -> str:

@@ -5,6 +5,7 @@ In a page, in order, within one folder of its own that holds the samples:
   ```console                  `$ fitmatch ...` is run and what it prints on standard output must be what stands below;
                               `2>&1` shows standard error too, `< FILE` types what the file holds; `$ echo $?` shows the
                               exit status of the run before
+                              the shelf is one of the page's own, and every time on it is shown as one and the same
   ```toml                     without a path: a part of a job.toml, which must be understood
   ```pycon                    is run as a doctest
 FITMATCH_REWRITE_DOCS=1 pytest tests/docs/test_docs.py writes what is printed into the pages instead of comparing it.
@@ -49,6 +50,7 @@ ROOT = Path(__file__).parents[2]
 PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
 REWRITE = os.environ.get("FITMATCH_REWRITE_DOCS") == "1"
 PATIENCE_S = 60
+TIME, SHOWN_TIME = re.compile(r"\b2\d{3}-\d\d-\d\dT\d\d:\d\d:\d\dZ"), "2026-03-02T09:30:00Z"
 
 
 @dataclass
@@ -122,7 +124,12 @@ class Console:
         ran = subprocess.run(
             [sys.executable, "-m", "fitmatch", *words[1:]],
             cwd=self._folder,
-            env={**os.environ, "PYTHONPATH": str(Path(fitmatch.__file__).parents[1]), "COLUMNS": "80"},
+            env={
+                **os.environ,
+                "PYTHONPATH": str(Path(fitmatch.__file__).parents[1]),
+                "COLUMNS": "80",
+                "FITMATCH_DB": str(self._folder / "shelf.db"),
+            },
             input=typed,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT if both else subprocess.PIPE,  # in the order of a terminal
@@ -131,7 +138,7 @@ class Console:
         )
         self._status = ran.returncode
         assert b"Traceback" not in (ran.stderr or ran.stdout)
-        text = ran.stdout.decode()
+        text = TIME.sub(SHOWN_TIME, ran.stdout.decode())
         return text.removesuffix("\n").split("\n") if text else []
 
 

@@ -20,7 +20,7 @@ Rows = list[list[str]]
 
 
 # One seed for each part that is drawn by itself.
-GENERATOR_RODS, GENERATOR_MAINS, VEE_RODS, VEE_MAINS, SHORT, BENCH = 265, 31, 34, 73, 37, 365
+GENERATOR_RODS, GENERATOR_MAINS, VEE_RODS, VEE_MAINS, SHORT, BENCH, THREE = 265, 31, 34, 73, 37, 365, 5
 
 
 class Draw:
@@ -46,6 +46,7 @@ def every_table() -> dict[str, bytes]:
         **_vee_eight(Draw(VEE_RODS), Draw(VEE_MAINS)),
         **_short_of_shells(Draw(SHORT)),
         **_metrology_bench(Draw(BENCH)),
+        **_three_engines(Draw(THREE)),
     }
 
 
@@ -200,6 +201,26 @@ def _metrology_bench(draw: Draw) -> dict[str, bytes]:
         ),
         "metrology-bench/assembled.csv": _csv(assembled),
     }
+
+
+# --- three engines in millimetres that share opened boxes; drawn in micrometres ---------------------------------------
+
+
+def _three_engines(draw: Draw) -> dict[str, bytes]:
+    made = {}
+    for name in ("saw", "pump", "crane"):
+        rows = [["position", "kind", "journal", "housing_bore"]]
+        for i in range(1, 5):
+            rows.append([f"R{i}", "rod", _mm(draw.around(46_000, 3)), _mm(draw.around(49_170, 3))])
+        made[f"three-engines/{name}/positions.csv"] = _csv(rows)
+    boxes = (("A", 5, 3, "", "2025-03-11"), ("B", 4, 6, "", ""), ("C", 6, 6, "85.00", ""))
+    for letter, uppers, lowers, price, opened in boxes:
+        bought = ["narrow-2", f"drawer {letter}", price, opened]
+        rows = [["shell", "kind", "half", "wall", "family", "location", "price", "opened"]]
+        for i, wall in enumerate(draw.several(uppers + lowers, 1_560, 1.5), start=1):
+            rows.append([f"{letter}{i}", "rod", "upper" if i <= uppers else "lower", _mm(wall), *bought])
+        made[f"three-engines/boxes/rods-{letter}.csv"] = _csv(rows)
+    return made
 
 
 # --- tables and the workbook ------------------------------------------------------------------------------------------

@@ -165,7 +165,7 @@ def engine_rows(engines: Engines, unit: str) -> str:
 
 def sets_document(found: Sets, unit: str) -> str:
     """The sets that can be re-formed."""
-    return document(unit, kinds=[_kind_sets(one, unit) for one in found.kinds])
+    return shelf_document(unit, kinds=[_kind_sets(one, unit) for one in found.kinds])
 
 
 def sets_rows(found: Sets, unit: str) -> str:

@@ -86,6 +86,7 @@ BOXES: Final = Table(
     _text("note"),
     Column("since", Text, nullable=False),
     _one_of("state", (SEALED, OPENED, SENT_BACK)),
+    Index(None, "state", "family"),
     CheckConstraint("name <> ''", name="named"),
     CheckConstraint("price_thousandths >= 0", name="price"),
 )
