@@ -53,6 +53,7 @@ def best_plan(
     now("doubts about readings")
     # Before the search: whoever stops it does not wait for them.
     doubts = [but_of_held(job, doubts_of(job)) for job in jobs]
+    searching = not stop.is_due
     found = [_solve(jobs, group, strategy, slack_nm, stop, priority) for group in groups_of(jobs)]
     astray = list(strays(jobs))
     plans = tuple(
@@ -61,6 +62,7 @@ def best_plan(
             [share for _, shares in found for share in shares if share.at == at],
             tuple(stray for whose, stray in astray if whose == at),
             doubts[at],
+            with_worth=searching,  # of a plan by hand there is nothing that could have been chosen for its errors
         )
         for at, job in enumerate(jobs)
     )
@@ -141,7 +143,9 @@ def _solve(
     return answer, shares
 
 
-def _job_plan(read: Job, shares: Sequence[_Share], astray: tuple[Stray, ...], doubts: tuple[Doubt, ...]) -> JobPlan:
+def _job_plan(
+    read: Job, shares: Sequence[_Share], astray: tuple[Stray, ...], doubts: tuple[Doubt, ...], *, with_worth: bool
+) -> JobPlan:
     """What one job is given, from its shares of all its kinds; `astray`: its shells that no position takes."""
     rows = {p.name: p for p in read.positions}
     housings = {p.name: rows[p.housing] for share in shares for p in share.job.positions if p.housing is not None}
@@ -155,7 +159,7 @@ def _job_plan(read: Job, shares: Sequence[_Share], astray: tuple[Stray, ...], do
         return reasons[position.kind].why(position)
 
     expected: dict[str, Worth] = {}
-    for share in shares:
+    for share in shares if with_worth else ():
         now(f"{share.kind.name}: what to expect with the errors of the readings")
         found = worth(job, share.placements, share.by_hand)
         if found is not None:
