@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from fitmatch.report.comparison.rows import by_kind, figures, not_proven
+from fitmatch.report.comparison.rows import by_kind, figures, not_proven, trade_offs
 from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.shared.layout import Column, paragraph, table, whole
 from fitmatch.report.shared.scale import Scale
@@ -110,7 +110,7 @@ def _opened(row: BoxesRow) -> str:
 
 
 def traded_off(compared: Compared, scale: Scale) -> Iterator[list[str]]:
-    for told, rows in by_kind(compared, compared.trade_off or ()):
+    for told, rows in trade_offs(compared):
         against = rows[0].against
         yield [
             *paragraph(f"{told.upper()}, WORST DEVIATION AGAINST {against.upper()}: no plan is better in both."),

@@ -28,6 +28,16 @@ def by_kind(compared: Compared, rows: Sequence[RowT]) -> list[tuple[str, list[Ro
     ]
 
 
+def trade_offs(compared: Compared) -> list[tuple[str, list[Point]]]:
+    """The points of each kind of each job, and of each figure that the worst deviation is traded off against."""
+    figures = dict.fromkeys(point.against for point in compared.trade_off or ())
+    return [
+        told
+        for figure in figures
+        for told in by_kind(compared, [point for point in compared.trade_off or () if point.against == figure])
+    ]
+
+
 def jobs_told(names: Sequence[str]) -> str:
     """The names of jobs as they head a table; empty for one that has no name."""
     told = [whole(name) for name in names if name]

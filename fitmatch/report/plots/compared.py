@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Final
 
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.report.comparison.films import cautions, how_it_runs, outside_limits, without_films
-from fitmatch.report.comparison.rows import alike, by_kind, jobs_told
+from fitmatch.report.comparison.rows import alike, by_kind, jobs_told, trade_offs
 from fitmatch.report.comparison.summary import kinds_of_jobs
 from fitmatch.report.plots.clearances import clearances
 from fitmatch.report.plots.paper import INK, PALE, Panel, legend_beside, plain, sheet
@@ -42,7 +42,7 @@ def compared_picture(compared: Compared, unit: str, ending: str) -> bytes:
     ]
     panels += [_films(told, rows) for told, rows in by_kind(compared, compared.plans) if rows[0].films is not None]
     panels += [_targets(told, rows, scale) for told, rows in by_kind(compared, compared.targets or ())]
-    panels += [_trade_off(told, rows, scale) for told, rows in by_kind(compared, compared.trade_off or ())]
+    panels += [_trade_off(told, rows, scale) for told, rows in trade_offs(compared)]
     title = "; ".join(job.title or job.folder.name for job in compared.jobs)
     notes = ["The sweep of targets is by strategy target."] if compared.targets else []
     notes += [*grounds(compared.answers, scale)]

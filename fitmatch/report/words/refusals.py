@@ -26,7 +26,7 @@ _TEXTS: Final = {
     "no-clearance": "no clearance is left ({clearance_nm})",
     "rule": "the rule {rule} forbids it: {broken}",
     "no-kind": "there is no kind `{name}`; choose {kinds}",
-    "even-needs-limits": "even needs min and max at every position; {kinds} lacks them: write them, or choose another "
+    "even-needs-limits": "even needs min and max at every position; {kinds} {lack} them: write them, or choose another "
     "strategy or --kind",
     "kinds-differ": "the kinds {kinds} have other targets or limits; say which is meant with --kind",
     "target-outside": "{target_nm} is outside the limits of {position}, {min_nm} to {max_nm}; choose others",
@@ -49,6 +49,7 @@ def refused(why: Fact, unit: str) -> str:
                 shown[name] = "; ".join(refused(fact, unit) for fact in value)
             case "kinds", tuple():
                 shown[name] = listed([f"`{kind}`" for kind in value], "or" if why.code == "no-kind" else "and")
+                shown["lack"] = "lacks" if len(value) == 1 else "lack"
             case "clearance_nm" | "target_nm" | "min_nm" | "max_nm", int():
                 (shown[name],) = sizes(unit, [value])
             case "min_nm", None:
