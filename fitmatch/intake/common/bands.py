@@ -138,7 +138,9 @@ def _of_class(
         inches, _ = parse_length(nominal, "in", inch_job=True)
         metric, _ = parse_length(nominal, "mm", inch_job=True)
         if has_classes(metric) and not has_classes(inches):
-            what = f"`{shorten(text)}`: {nominal} in is {with_unit(inches, 'mm')}; write `{nominal} mm {letters}{grade}`"
+            what = (
+                f"`{shorten(text)}`: {nominal} in is {with_unit(inches, 'mm')}; write `{nominal} mm {letters}{grade}`"
+            )
             raise CellError("no-such-class", what)
     middle = reads(nominal, quantity)
     if middle is None:

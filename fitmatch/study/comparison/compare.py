@@ -40,8 +40,8 @@ def compare(
     shells alone. `kind`: this kind only. `strategy`: of the plans that are shown position by position and, of several
     jobs, beside each other. `targets_nm`: aim every position at each of these in turn. `rules`: let each of the shop's
     own rules go in turn. `boxes`: what if only some boxes had been opened. `against`: the trade-off between the worst
-    deviation and "boxes" or "spread" or each of both, exactly. `films`: the oil film of each plan beside it, of the kinds that have a
-    [film] table. A `stop` with a time limit may leave proofs, and the further tables, incomplete.
+    deviation and "boxes", "spread" or both in turn, exactly. `films`: the oil film of each plan beside it, of the kinds
+    that have a [film] table. A `stop` with a time limit may leave proofs, and the further tables, incomplete.
 
     Raises ValueError for a kind that does not exist, for `even` where a kind lacks limits, for targets outside the
     limits of a position, and for one sweep of targets over kinds that aim at different things; InputError for what
