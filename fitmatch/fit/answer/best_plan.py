@@ -39,8 +39,10 @@ def best_plan(
     slack_nm: int | None = None,
     stop: Stop | None = None,
     priority: str = TOGETHER,
+    expected: bool = True,
 ) -> Plan:
-    """The plan that `fitmatch.assign` gives, without reasons and whatever else is added afterwards."""
+    """The plan that `fitmatch.assign` gives, without reasons and whatever else is added afterwards; `expected`: with
+    what to expect of it once the errors of the readings are included."""
     jobs = task.jobs
     if priority not in PRIORITIES:
         raise ValueError(f"unknown priority {priority!r}; choose one of {', '.join(PRIORITIES)}")
@@ -61,6 +63,7 @@ def best_plan(
             [share for _, shares in found for share in shares if share.at == at],
             tuple(stray for whose, stray in astray if whose == at),
             doubts[at],
+            expected=expected,
         )
         for at, job in enumerate(jobs)
     )
@@ -141,7 +144,9 @@ def _solve(
     return answer, shares
 
 
-def _job_plan(read: Job, shares: Sequence[_Share], astray: tuple[Stray, ...], doubts: tuple[Doubt, ...]) -> JobPlan:
+def _job_plan(
+    read: Job, shares: Sequence[_Share], astray: tuple[Stray, ...], doubts: tuple[Doubt, ...], *, expected: bool
+) -> JobPlan:
     """What one job is given, from its shares of all its kinds; `astray`: its shells that no position takes."""
     rows = {p.name: p for p in read.positions}
     housings = {p.name: rows[p.housing] for share in shares for p in share.job.positions if p.housing is not None}
@@ -154,18 +159,18 @@ def _job_plan(read: Job, shares: Sequence[_Share], astray: tuple[Stray, ...], do
     def why(position: Position) -> Fact:
         return reasons[position.kind].why(position)
 
-    expected: dict[str, Worth] = {}
-    for share in shares:
+    worths: dict[str, Worth] = {}
+    for share in shares if expected else ():
         now(f"{share.kind.name}: what to expect with the errors of the readings")
         found = worth(job, share.placements, share.by_hand)
         if found is not None:
-            expected[share.kind.name] = found
+            worths[share.kind.name] = found
     return JobPlan(
         job,
         placements,
         tuple(Unfilled(p, why(p)) for p in job.positions if p.key not in given and ready(p, by_key)),
         flags=(*flags(job, placements, why), *form_flags(job, placements)),
-        worth=expected,
+        worth=worths,
         doubts=doubts,
         moved_from=None if job is read else read,
         staying={share.kind.name: share.staying for share in shares if share.staying is not None},
