@@ -41,7 +41,7 @@ fit/answer: checker expected baselines strays kernel one_box best_plan
 fit/beside: regions next_values alternatives explanations
 fit: assign
 study/film: reynolds equilibrium films
-study/comparison: compared leftover_sets decision plans targets let_go boxes trade_off compare
+study/comparison: compared certainties leftover_sets decision plans targets let_go boxes trade_off compare
 study/advice: advised solving changes at_the_bench halves metal grinding orders advise
 study/drawings: shapes sums ranges
 report/shared: emit scale states layout box_names axis certainty grounds housings readings

@@ -39,8 +39,10 @@ def best_plan(
     slack_nm: int | None = None,
     stop: Stop | None = None,
     priority: str = TOGETHER,
+    expected: bool = True,
 ) -> Plan:
-    """The plan that `fitmatch.assign` gives, without reasons and whatever else is added afterwards."""
+    """The plan that `fitmatch.assign` gives, without reasons and whatever else is added afterwards; `expected`: with
+    what to expect of it once the errors of the readings are included."""
     jobs = task.jobs
     if priority not in PRIORITIES:
         raise ValueError(f"unknown priority {priority!r}; choose one of {', '.join(PRIORITIES)}")
@@ -62,7 +64,8 @@ def best_plan(
             [share for _, shares in found for share in shares if share.at == at],
             tuple(stray for whose, stray in astray if whose == at),
             doubts[at],
-            with_worth=searching,  # of a plan by hand there is nothing that could have been chosen for its errors
+            # Of a plan by hand there is nothing that could have been chosen for its errors.
+            expected=expected and searching,
         )
         for at, job in enumerate(jobs)
     )
@@ -144,7 +147,7 @@ def _solve(
 
 
 def _job_plan(
-    read: Job, shares: Sequence[_Share], astray: tuple[Stray, ...], doubts: tuple[Doubt, ...], *, with_worth: bool
+    read: Job, shares: Sequence[_Share], astray: tuple[Stray, ...], doubts: tuple[Doubt, ...], *, expected: bool
 ) -> JobPlan:
     """What one job is given, from its shares of all its kinds; `astray`: its shells that no position takes."""
     rows = {p.name: p for p in read.positions}
@@ -158,18 +161,18 @@ def _job_plan(
     def why(position: Position) -> Fact:
         return reasons[position.kind].why(position)
 
-    expected: dict[str, Worth] = {}
-    for share in shares if with_worth else ():
+    worths: dict[str, Worth] = {}
+    for share in shares if expected else ():
         now(f"{share.kind.name}: what to expect with the errors of the readings")
         found = worth(job, share.placements, share.by_hand)
         if found is not None:
-            expected[share.kind.name] = found
+            worths[share.kind.name] = found
     return JobPlan(
         job,
         placements,
         tuple(Unfilled(p, why(p)) for p in job.positions if p.key not in given and ready(p, by_key)),
         flags=(*flags(job, placements, why), *form_flags(job, placements)),
-        worth=expected,
+        worth=worths,
         doubts=doubts,
         moved_from=None if job is read else read,
         staying={share.kind.name: share.staying for share in shares if share.staying is not None},
