@@ -43,7 +43,7 @@ fit/answer: checker expected baselines strays kernel one_box best_plan saved
 fit/beside: regions next_values alternatives explanations
 fit: assign
 study/film: reynolds equilibrium films
-study/comparison: compared leftover_sets decision plans targets let_go boxes trade_off compare
+study/comparison: compared certainties leftover_sets decision plans targets let_go boxes trade_off compare
 study/advice: advised solving changes at_the_bench halves metal grinding orders advise
 study/drawings: shapes sums ranges
 shelf: refusals records

@@ -64,13 +64,24 @@ def parse_length(text: str, unit: str, *, inch_job: bool, decimal_comma: bool = 
     Returns whole nanometres and whether they are exact. `tenths` (0.0001 in) are known in inch jobs only.
     Raises LengthError.
     """
+    amount, scale = _ratio(text, unit, inch_job, decimal_comma)
+    nm = round_half_even(amount, scale)
+    return nm, nm * scale == amount
+
+
+def exact_nm(text: str, unit: str, *, inch_job: bool) -> Fraction:
+    """The same length in nanometres, not rounded: for what is added up before it is rounded."""
+    return Fraction(*_ratio(text, unit, inch_job, decimal_comma=False))
+
+
+def _ratio(text: str, unit: str, inch_job: bool, decimal_comma: bool) -> tuple[int, int]:
+    """A length in nanometres as a numerator and its denominator."""
     digits, exponent, own_unit = _leading_number(text, decimal_comma)
     factor = unit_factor(own_unit, inch_job=inch_job) if own_unit else NM_PER_UNIT[unit]
     if exponent >= 0:
-        return digits * factor * 10**exponent, True
+        return digits * factor * 10**exponent, 1
     scale: int = 10**-exponent
-    nm = round_half_even(digits * factor, scale)
-    return nm, nm * scale == digits * factor
+    return digits * factor, scale
 
 
 def with_its_unit(text: str, unit: str) -> str:

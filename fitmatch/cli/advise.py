@@ -71,11 +71,17 @@ def command(
         raise click.UsageError("--plot draws clearances, and there are none without shells; leave it out")
 
     with notes.progress("looking for what would help", "; Ctrl-C prints what was found so far"):
+        from fitmatch.problems import NotPossible
         from fitmatch.study.advice.advise import advise
 
         stop = stop_after(seconds)
         with stopped_by_ctrl_c(stop):
-            found = advise(task, stop=stop)
+            try:
+                found = advise(task, stop=stop)
+            except NotPossible as error:
+                from fitmatch.report.words.refusals import refused
+
+                raise click.UsageError(refused(error.why, shown)) from error
             now("writing the answer")
             if as_json or as_csv:
                 from fitmatch.report.data.advised import advised_document, advised_rows
@@ -94,8 +100,10 @@ def command(
         print_data(answer)
     else:
         from fitmatch.report.screen.proven import NOT_PROVEN
+        from fitmatch.report.text.advice import NO_LIMITS
 
-        print_report(answer, in_red=("NEEDS ATTENTION", "IN DOUBT", "TOO TIGHT", "TOO LOOSE", "NOT FILLED", NOT_PROVEN))
+        states = ("NEEDS ATTENTION", NO_LIMITS, "IN DOUBT", "TOO TIGHT", "TOO LOOSE", "NOT FILLED", NOT_PROVEN)
+        print_report(answer, in_red=states)
     if stop.requested and not found.proven:
         return INTERRUPTED
     return 1 if found.needs_attention else 0

@@ -47,7 +47,8 @@ if TYPE_CHECKING:
 @click.option(
     "--trade-off",
     type=click.Choice(["worst/boxes", "worst/spread"]),
-    help="Also show exactly the plans of which none is beaten in both.",
+    multiple=True,
+    help="Also show exactly the plans of which none is beaten in both. May be given twice.",
 )
 @click.option(
     "--film",
@@ -83,7 +84,7 @@ def command(
     targets: str | None,
     rules: bool,
     boxes: bool,
-    trade_off: str | None,
+    trade_off: tuple[str, ...],
     films: bool,
     separately: bool,
     from_shelf: bool,
@@ -141,7 +142,7 @@ def command(
                     targets_nm=targets_nm,
                     rules=rules,
                     boxes=boxes,
-                    against=trade_off and trade_off.partition("/")[2],
+                    against=[figures.partition("/")[2] for figures in trade_off],
                     films=films,
                     stop=stop,
                 )

@@ -68,21 +68,22 @@ def _positions(job: Job, doubt: Doubt) -> Iterable[Position]:
 class _Told(NamedTuple):
     """The shells that doubts are about: those they name, and those alike in what a sitting is of."""
 
-    named: dict[object, list[Shell]]
+    named: dict[ShellKey, list[Shell]]
     alike: dict[object, list[Shell]]
 
 
 def _told(job: Job, doubts: Iterable[Doubt]) -> _Told:
     """Looked up together, as there may be a million shells."""
     walls = [doubt for doubt in doubts if doubt.feature == "wall"]
-    names = {item for doubt in walls for item in _items(doubt)}
+    keys = {_key(item) for doubt in walls for item in _items(doubt)}
     sittings = {doubt.what.slots.get("of") for doubt in walls} - {None}
     told = _Told({}, {})
     for shell in (job.own_shells or job.shells) if walls else ():
-        if (name := full_name(shell.key)) in names:
-            told.named.setdefault(name, []).append(shell)
-        for what in sittings.intersection((shell.kind, shell.box, shell.label)):
-            told.alike.setdefault(what, []).append(shell)
+        if (key := shell.key) in keys:
+            told.named.setdefault(key, []).append(shell)
+        if sittings:
+            for what in sittings.intersection((shell.kind, shell.box, shell.label)):
+                told.alike.setdefault(what, []).append(shell)
     return told
 
 
@@ -90,11 +91,18 @@ def _shells(doubt: Doubt, told: _Told) -> Iterable[Shell]:
     """A sitting is one of a kind, of a box or, if small boxes were judged together, of shells with one label; so is a
     gauge set again."""
     slots = doubt.what.slots
-    mine = [shell for item in _items(doubt) for shell in told.named.get(item, ())]
+    mine = [shell for item in _items(doubt) for shell in told.named.get(_key(item), ())]
     if "of" not in slots:
         return mine
     return (s for s in told.alike[slots["of"]] if s.kind == mine[0].kind and slots["half"] in ("", s.half))
 
 
-def _items(doubt: Doubt) -> tuple[object, ...]:
-    return doubt.item, doubt.what.slots.get("other")
+def _items(doubt: Doubt) -> tuple[str, ...]:
+    other = doubt.what.slots.get("other")
+    return (doubt.item,) if other is None else (doubt.item, str(other))
+
+
+def _key(item: str) -> ShellKey:
+    """The key of the shell with this full name: no name has a stroke in it."""
+    box, _, name = item.rpartition("/")
+    return box, name

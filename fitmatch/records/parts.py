@@ -107,6 +107,8 @@ class Shell:
     @property
     def label(self) -> str:
         """Grade, step and whether it is coated: shells of one box and half with one label ought to have equal walls."""
+        if not (self.grade or self.step or self.coating_nm):
+            return ""  # most have none, and there may be a million
         return " ".join(filter(None, (self.grade, self.step, "coated" if self.coating_nm else "")))
 
 

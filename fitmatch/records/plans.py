@@ -3,11 +3,12 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import cached_property
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.facts import Fact
 from fitmatch.lengths import NM_PER_UNIT
-from fitmatch.records.doubted import doubted
+from fitmatch.records.doubted import Doubted, doubted
 from fitmatch.records.job import Job
 from fitmatch.records.keys import PositionKey, ShellKey, full_name
 from fitmatch.records.measuring import Doubt
@@ -195,7 +196,7 @@ class Explanation(NamedTuple):
     stopped: bool
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)  # without slots, as it keeps what was looked up
 class JobPlan:
     """One job's part of the answer."""
 
@@ -291,13 +292,15 @@ class JobPlan:
         used = {shell.box for p in self.of_kind(kind) for shell in (p.upper, p.lower)}
         return tuple(pair for pair in self.job.look_alikes if not used.isdisjoint(pair))
 
-    @property
+    @cached_property
+    def doubted(self) -> Doubted:
+        """What its doubts are about; looked up once, as there may be a million shells."""
+        return doubted([(self.read, self.doubts)])
+
+    @cached_property
     def in_doubt(self) -> tuple[Placement, ...]:
         """The filled positions that rest on a reading in doubt."""
-        if not self.doubts:
-            return ()
-        doubts = doubted([(self.read, self.doubts)])
-        return tuple(p for p in self.placements if doubts.concerns(p.position, p))
+        return tuple(p for p in self.placements if self.doubted.concerns(p.position, p))
 
     def rows(self, unit: str) -> Iterator[dict[str, object]]:
         """One row per position in file order, lengths as floats in `unit`."""

@@ -124,6 +124,22 @@ def test_a_trade_off_has_two_figures_and_says_that_it_is_proven(capsys: Capsys, 
             assert min(row[other] for row in mine) == few[other]
 
 
+def test_both_trade_offs_may_be_asked_for(capsys: Capsys, tmp_path: Path) -> None:
+    """Each has its own table, in every form."""
+    both = ("--trade-off", "worst/boxes", "--trade-off", "worst/spread")
+    args = (SAMPLES / "generator-five", "--kind", "rod", *both)
+    ran = Ran(capsys, "compare", *args, "--plot", tmp_path / "both.svg")
+    picture = (tmp_path / "both.svg").read_text(encoding="utf-8")
+    rows = document(capsys, *args)["trade_off"]
+    table = list(csv.DictReader(StringIO(Ran(capsys, "compare", *args, "--csv").out)))
+    for other in ("boxes", "spread"):
+        alone = document(capsys, SAMPLES / "generator-five", "--kind", "rod", "--trade-off", f"worst/{other}")
+        assert [row for row in rows if other in row] == alone["trade_off"]
+        assert sum(row["against"] == other for row in table) == len(alone["trade_off"])
+        assert f"ROD, WORST DEVIATION AGAINST {other.upper()}" in ran.out
+        assert f"rod: worst deviation against {other}" in picture
+
+
 def test_each_job_separately(capsys: Capsys, tmp_path: Path, job: Path) -> None:
     """The rows of each are those of the job alone; without the option the jobs are a pool, as `assign` has it."""
     other = shutil.copytree(job, tmp_path / "other")
@@ -460,6 +476,9 @@ def test_another_strategy_may_be_shown(capsys: Capsys, tmp_path: Path, job: Path
     change(job / "job.toml", r"^max +=", "# max =")
     ran = Ran(capsys, "compare", job, "--strategy", "even")
     assert (ran.status, ran.out) == (2, "") and "even needs min and max at every position; `rod` lacks them" in ran.err
+    change(job / "job.toml", r"^min +=", "# min =", count=2)
+    ran = Ran(capsys, "compare", job, "--strategy", "even")
+    assert "`rod` and `main` lack them: write" in " ".join(ran.err.split())
 
 
 def test_a_target_that_leaves_a_position_outside_says_so(capsys: Capsys, job: Path) -> None:
@@ -508,6 +527,7 @@ def test_needing_attention_is_told_and_ends_with_1(capsys: Capsys) -> None:
             ("--targets", "0.045 mm..0.070 mm/0.025 um"),
             "are 1,001 points; at most 1,000 are taken; write a larger",
         ),
+        (("--targets", "0.0018..0.0028/0.0000001"), "are 10,001 points; at most"),
         (("--targets", "0.002,,0.0022"), "is empty; write a number"),
         (("--targets", "2.2"), "`2.2` is 55.88 mm, and a target clearance is more than 0, up to 2 mm"),
         (("--targets", "0.0022"), "the kinds `rod` and `main` have other targets or limits; say which is meant with"),
@@ -541,6 +561,8 @@ def test_sweeps_take_units_of_their_own(capsys: Capsys) -> None:
         return [row["target"] for row in rows]
 
     assert found("2.0 thou .. 0.00225/1 tenths") == [0.0020, 0.0021, 0.0022]
+    # This step is 63.5 nm: the end is reached all the same.
+    assert found("0.002..0.00202/0.0000025")[-1] == 0.00202
     assert found("0.0020, 0.0508 mm, 22 tenths") == [0.0020, 0.0022]
 
 

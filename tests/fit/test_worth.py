@@ -18,6 +18,7 @@ from oracles.schemas import VALIDATOR
 
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.answer.expected import worth
+from fitmatch.fit.solver.stopping import Stop
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.intake.reading import read_job
 from fitmatch.records.job import Job
@@ -33,6 +34,14 @@ def expected(job: Job) -> Worth:
     found = worth(job, as_listed(job), as_listed(job))
     assert found is not None
     return found
+
+
+def test_nothing_is_expected_where_nothing_was_searched() -> None:
+    """A limit that has passed before the search leaves the plan by hand, and no draws that would take further time."""
+    job = job_of([3 * UM, -7 * UM, 0], measuring(500))
+    assert best_plan(job).plans[0].worth
+    late = best_plan(job, stop=Stop(0.0))
+    assert not late.proven and late.placements and not late.plans[0].worth
 
 
 # --- against arithmetic ----------------------------------------------------------------------------------------------

@@ -20,6 +20,8 @@ from fitmatch.facts import Fact
 from fitmatch.gauging.causes import mistakes
 from fitmatch.gauging.causes.digits import dropped, transposed
 from fitmatch.gauging.doubts.check import doubts_of
+from fitmatch.gauging.doubts.explanations import best
+from fitmatch.gauging.doubts.scatter import Sample
 from fitmatch.records.measuring import Doubt
 from fitmatch.report.words import doubts as words
 from fitmatch.report.words.doubts import doubt_lines, likely, looks_wrong, measure_again
@@ -489,6 +491,16 @@ def test_many_repeats_of_one_place_take_a_moment(tmp_path: Path) -> None:
     began = process_time()
     fitmatch.check(job)
     assert process_time() - began < 3
+
+
+def test_many_readings_of_one_group_take_a_moment() -> None:
+    """Where in a group of 40,000 readings a gauge may have moved is found in less than two seconds of processor
+    time."""
+    values = [k * 7 % 1_000 for k in range(39_000)] + [9_000] * 1_000
+    began = process_time()
+    found = best(Sample(values, range(40_000)), 40_000, ordered=True)
+    assert process_time() - began < 2
+    assert found is not None and found.code != "off" and found.members == tuple(range(39_000, 40_000))
 
 
 def test_check_in_python(tmp_path: Path) -> None:

@@ -12,7 +12,9 @@ from made.intake_jobs import JOB, mistakes, put, write_job
 
 from fitmatch.cli.main import main
 from fitmatch.intake.common.files import LARGEST, LARGEST_PLAN
+from fitmatch.intake.common.findings import POSITIONS, Findings, Paper
 from fitmatch.intake.reading import read_job
+from fitmatch.intake.tables import opening
 from fitmatch.intake.writing import saving
 from fitmatch.problems import InputError
 
@@ -109,6 +111,21 @@ def test_sizes_are_bounded(tmp_path: Path) -> None:
     assert mistakes(folder) == [
         "positions.csv: is too large: it has 65 MB, and may have 64 MB; split it into several files"
     ]
+
+
+@pytest.mark.parametrize("end", ["", "\n", "\r\n", "\r"])
+def test_only_rows_below_the_header_count(monkeypatch: pytest.MonkeyPatch, end: str) -> None:
+    """As many rows as a table may have are read, however its last line ends; one more is refused, with their number."""
+    monkeypatch.setattr(opening, "_MOST_POSITIONS", 3)
+    lines = ["position,journal", *("R,1",) * 4]
+    for rows in (3, 4):
+        findings = Findings()
+        data = ((end or "\n").join(lines[: rows + 1]) + end).encode()
+        table = opening.open_table(data, Paper("positions.csv", (POSITIONS,)), findings)
+        if rows == 3:
+            assert table is not None and len(list(table.rows)) == 3 and not findings.problems
+        else:
+            assert table is None and "has 4 rows, and may have 3;" in str(findings.problems)
 
 
 @pytest.mark.parametrize("what", ["to a file", "to nothing"])

@@ -23,6 +23,9 @@ from made.plans import (
 from oracles.rulebook import Rules, records
 
 from fitmatch.facts import Fact
+from fitmatch.records import plans
+from fitmatch.records.doubted import Doubted, doubted
+from fitmatch.records.job import Job
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Fit, Shell
 from fitmatch.records.placements import Placement
@@ -372,6 +375,19 @@ def test_a_row_that_rests_on_a_reading_in_doubt_says_so(told: Doubt, rows: list[
     table_rows = [line for line in lines if re.match(r"R\d +box", line)]
     assert [line.split()[0] for line in table_rows if line.endswith("IN DOUBT")] == rows
     assert any(line.startswith("  IN DOUBT: ") for line in lines)
+
+
+def test_doubts_are_looked_up_once_for_a_report(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Many parts of a report ask what is in doubt; they all have one answer, as there may be a million shells."""
+    looks = []
+
+    def counted(told: list[tuple[Job, tuple[Doubt, ...]]]) -> Doubted:
+        looks.append(told)
+        return doubted(told)
+
+    monkeypatch.setattr(plans, "doubted", counted)
+    in_full(with_given(clean_plan(), doubts=(doubt("box-2/08", "wall"), doubt("R1", "journal"))))
+    assert len(looks) == 1
 
 
 def test_a_wanted_band_is_told_and_what_misses_it() -> None:

@@ -24,7 +24,7 @@ from made.pools import random_pool
 from made.seeds import seeds
 
 import fitmatch
-from fitmatch.problems import InputError
+from fitmatch.problems import InputError, NotPossible
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Band, Fit, Position, Shell, Size, room
 from fitmatch.records.plans import Plan
@@ -49,10 +49,13 @@ def drawn(make: Callable[..., Job], seed: int) -> Job:
 
 
 def advised(job: Job | Pool) -> AdvisedJobs | None:
-    """None for a job whose guard leaves some position no clearance."""
+    """None for a job whose guard leaves some position no clearance, or that has no limits at all."""
     try:
         return fitmatch.advise(job)
     except InputError:
+        return None
+    except NotPossible:
+        assert all(p.min_nm is None and p.max_nm is None for one in job.jobs for p in one.positions)
         return None
 
 
@@ -74,7 +77,8 @@ def changed(jobs: Sequence[Job], one: Advised, advice: Advice) -> tuple[Job, ...
             assert isinstance(size, int) and p.journal is not None
             ground = replace(p.journal, mean_nm=size, smallest_nm=size, largest_nm=size)
             return replace(p, journal=ground) if (p.job, p.kind) == (key[0], one.position.kind) else p
-        if p.key != key or amount is None:
+        housing = key[0], advice.what.get("housing") or key[1]
+        if p.key != (key if advice.action == "polish" else housing) or amount is None:
             return p
         if advice.action == "polish":
             return replace(p, journal=moved(p.journal, -amount))
@@ -280,7 +284,7 @@ def test_boxes_needed_together_hold_both_halves_of_one_family() -> None:
 
     def order(half: str, *at: int) -> Order:
         places = tuple(keys[n] for n in at)
-        return Order("rod", half, "std", (WALL,), places, {"family": (places[0][0],)})
+        return Order("rod", half, "std", (WALL,), places, {"family": (places[0][0],)}, (0.5,) * len(places))
 
     found = list(boxes_together(jobs, [order("upper", 0, 1), order("lower", 1), order("upper", 2, 2, 2, 2)]))
     assert [(one.family, one.boxes, one.positions) for one in found] == [
@@ -348,8 +352,8 @@ def test_the_step_that_comes_nearest_is_named() -> None:
         for step, off in (("std", 0), ("+0.001", 5 * STEP))
         for n in (0, 1)
     ]
-    job = make_job([make_position("R1", 2 * WALL + 11 * STEP + TARGET)], shells)
-    (one,) = fitmatch.advise(job).positions
+    wide = make_position("R1", 2 * WALL + 11 * STEP + TARGET, min_nm=TARGET - 50 * STEP, max_nm=TARGET + 50 * STEP)
+    (one,) = fitmatch.advise(make_job([wide], shells)).positions
     assert one.wanted is not None and one.wanted.steps is not None
     assert (one.wanted.steps.upper, one.wanted.steps.lower) == ("+0.001", "+0.001")
     # All shells of the second step are gone: another box of it is the likeliest to help.

@@ -40,8 +40,10 @@ def best_plan(
     stop: Stop | None = None,
     priority: str = TOGETHER,
     prefer: str | None = None,
+    expected: bool = True,
 ) -> Plan:
-    """The plan that `fitmatch.assign` gives, without reasons and whatever else is added afterwards."""
+    """The plan that `fitmatch.assign` gives, without reasons and whatever else is added afterwards; `expected`: with
+    what to expect of it once the errors of the readings are included."""
     jobs = task.jobs
     if prefer is not None:
         if prefer != SINGLES_FIRST or strategy != "target" or len(jobs) > 1:
@@ -59,6 +61,7 @@ def best_plan(
     now("doubts about readings")
     # Before the search: whoever stops it does not wait for them.
     doubts = [but_of_held(job, doubts_of(job)) for job in jobs]
+    searching = not stop.is_due
     found = [_solve(jobs, group, way, slack_nm, stop, priority) for group in groups_of(jobs)]
     astray = list(strays(jobs))
     plans = tuple(
@@ -67,6 +70,8 @@ def best_plan(
             [share for _, shares in found for share in shares if share.at == at],
             tuple(stray for whose, stray in astray if whose == at),
             doubts[at],
+            # Of a plan by hand there is nothing that could have been chosen for its errors.
+            expected=expected and searching,
         )
         for at, job in enumerate(jobs)
     )
@@ -148,7 +153,9 @@ def _solve(
     return answer, shares
 
 
-def _job_plan(read: Job, shares: Sequence[_Share], astray: tuple[Stray, ...], doubts: tuple[Doubt, ...]) -> JobPlan:
+def _job_plan(
+    read: Job, shares: Sequence[_Share], astray: tuple[Stray, ...], doubts: tuple[Doubt, ...], *, expected: bool
+) -> JobPlan:
     """What one job is given, from its shares of all its kinds; `astray`: its shells that no position takes."""
     rows = {p.name: p for p in read.positions}
     housings = {p.name: rows[p.housing] for share in shares for p in share.job.positions if p.housing is not None}
@@ -161,18 +168,18 @@ def _job_plan(read: Job, shares: Sequence[_Share], astray: tuple[Stray, ...], do
     def why(position: Position) -> Fact:
         return reasons[position.kind].why(position)
 
-    expected: dict[str, Worth] = {}
-    for share in shares:
+    worths: dict[str, Worth] = {}
+    for share in shares if expected else ():
         now(f"{share.kind.name}: what to expect with the errors of the readings")
         found = worth(job, share.placements, share.by_hand)
         if found is not None:
-            expected[share.kind.name] = found
+            worths[share.kind.name] = found
     return JobPlan(
         job,
         placements,
         tuple(Unfilled(p, why(p)) for p in job.positions if p.key not in given and ready(p, by_key)),
         flags=(*flags(job, placements, why), *form_flags(job, placements)),
-        worth=expected,
+        worth=worths,
         doubts=doubts,
         moved_from=None if job is read else read,
         staying={share.kind.name: share.staying for share in shares if share.staying is not None},

@@ -5,7 +5,7 @@ after each solve, in production.
 """
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import replace
 from itertools import combinations
 from math import ceil
@@ -31,28 +31,41 @@ R = TypeVar("R", bound=Rule)
 
 def check(plan: Plan) -> None:
     """Raise FaultInFitmatch unless the plan obeys every hard rule and all its figures follow from the readings."""
-    faults = [*_stock([(one.job, one.placements) for one in plan.plans]), *_leftovers(plan), *_groups(plan)]
+    known = _known(plan.job)
+    faults = [
+        *_stock([(one.job, one.placements) for one in plan.plans], known),
+        *_leftovers(plan, known),
+        *_groups(plan),
+    ]
     for one in plan.plans:
-        faults += [f"{one.job.name}: {fault}" if one.job.name else fault for fault in _of_job(one)]
+        faults += [f"{one.job.name}: {fault}" if one.job.name else fault for fault in _of_job(one, known)]
     _refuse("the answer", faults)
 
 
 def faults_of(one: JobPlan) -> list[str]:
     """Every fault in the plan of one job, taken by itself."""
-    return [*_stock([(one.job, one.placements)]), *_of_job(one)]
+    known = _known(one.job)
+    return [*_stock([(one.job, one.placements)], known), *_of_job(one, known)]
 
 
-def _of_job(one: JobPlan) -> Iterator[str]:
-    yield from (*_books(one), *_figures(one), *_bores(one.job, one.placements), *_housings(one.job, one.read))
+def _of_job(one: JobPlan, known: Mapping[ShellKey, Shell]) -> Iterator[str]:
+    yield from (*_books(one, known), *_figures(one), *_bores(one.job, one.placements))
+    yield from _housings(one.job, one.read, known)
 
 
 def check_bores(jobs: Sequence[Job], read: Sequence[Job], placements: Sequence[Sequence[Placement]]) -> None:
     """The same for placements shown beside the answer, such as an alternative: rules, arithmetic, housings, and every
     shell used once. `jobs` have their housings where they are put, `read` where they were."""
-    faults = list(_stock(list(zip(jobs, placements, strict=True))))
+    known = _known(jobs[0])
+    faults = list(_stock(list(zip(jobs, placements, strict=True)), known))
     for job, before, mine in zip(jobs, read, placements, strict=True):
-        faults += [*_bores(job, mine), *_housings(job, before)]
+        faults += [*_bores(job, mine), *_housings(job, before, known)]
     _refuse("a plan beside the answer", faults)
+
+
+def _known(job: Job) -> dict[ShellKey, Shell]:
+    """Its shells by their keys; made once, as there may be a million."""
+    return {s.key: s for s in job.shells}
 
 
 def _refuse(what: str, faults: list[str]) -> None:
@@ -166,12 +179,11 @@ def _never(job: Job, placement: Placement) -> Iterator[str]:
         yield "the verdict on its limits does not follow from the readings"
 
 
-def _stock(plans: Sequence[tuple[Job, Sequence[Placement]]]) -> Iterator[str]:
+def _stock(plans: Sequence[tuple[Job, Sequence[Placement]]], known: Mapping[ShellKey, Shell]) -> Iterator[str]:
     """Every shell is in one place, whichever job it went to."""
     placed = [(i, p, s) for i, (_, placements) in enumerate(plans) for p in placements for s in (p.upper, p.lower)]
     used = Counter(s.key for _, _, s in placed)
     yield from (f"shell {box}/{name} is used {n} times" for (box, name), n in used.items() if n > 1)
-    known = {s.key: s for s in plans[0][0].shells}
     locks = {lock: (i, p.name) for i, (job, _) in enumerate(plans) for p, lock in _locks(job)}
     for i, p, s in placed:
         if known.get(s.key) != s:
@@ -184,21 +196,24 @@ def _locks(job: Job) -> Iterator[tuple[Position, ShellKey]]:
     yield from ((p, lock) for p in job.positions for lock in (p.upper, p.lower) if lock is not None)
 
 
-def _leftovers(plan: Plan) -> Iterator[str]:
+def _leftovers(plan: Plan, known: Mapping[ShellKey, Shell]) -> Iterator[str]:
     """All jobs have the same shells, and the leftover and held shells are the right ones."""
-    known = {s.key: s for s in plan.plans[0].job.shells}
     away = {s.key for one in plan.plans for p in one.placements for s in (p.upper, p.lower)}
     away |= {lock for one in plan.plans for _, lock in _locks(one.job)}
-    leftover = [s for s in known.values() if s.wall_nm is not None and s.hold is None and s.key not in away]
-    if any(Counter(s.key for s in one.job.shells) != Counter(list(known)) for one in plan.plans):
+    free = {key for key, s in known.items() if s.wall_nm is not None and s.hold is None}
+    if not all(_each_once(one.job.shells, known.keys()) for one in plan.plans):
         yield "the jobs do not hold the same shells"
-    if Counter(s.key for s in plan.leftover) != Counter(s.key for s in leftover):
+    if not _each_once(plan.leftover, free - away):
         yield "the leftovers are not what was left over"
-    if Counter(s.key for s in plan.held) != Counter(s.key for s in known.values() if s.hold is not None):
+    if not _each_once(plan.held, {key for key, s in known.items() if s.hold is not None}):
         yield "the held shells are not those on hold"
 
 
-def _housings(job: Job, before: Job) -> Iterator[str]:
+def _each_once(shells: Sequence[Shell], wanted: Set[ShellKey]) -> bool:
+    return len(shells) == len(wanted) and {s.key for s in shells} == wanted
+
+
+def _housings(job: Job, before: Job, known: Mapping[ShellKey, Shell]) -> Iterator[str]:
     """Each position has one housing, and what belongs to a housing came with it, and nothing else."""
     read = {p.name: p for p in before.positions}
     if [p.name for p in job.positions] != list(read):
@@ -215,7 +230,6 @@ def _housings(job: Job, before: Job) -> Iterator[str]:
             yield f"{p.name} is not its journal with the housing of {its.name}"
         if p.housing is None:
             continue
-        known = {s.key: s for s in job.shells}
         if not any(mine.kind in r.kinds for r in _rules(job, Movable)) or its.kind != mine.kind:
             yield f"the housing of {its.name} may not move to {p.name}"
         elif p.housing == p.name or not (_measured(mine, known) and _measured(its, known)):
@@ -224,10 +238,9 @@ def _housings(job: Job, before: Job) -> Iterator[str]:
             yield f"the housing of {its.name} does not agree with {p.name}"
 
 
-def _books(plan: JobPlan) -> Iterator[str]:
+def _books(plan: JobPlan, known: Mapping[ShellKey, Shell]) -> Iterator[str]:
     """Every position is accounted for once."""
     job = plan.job
-    known = {s.key: s for s in job.shells}
     told = Counter([p.position.name for p in plan.placements] + [u.position.name for u in plan.unfilled])
     if told != Counter(p.name for p in job.positions if _measured(p, known)):
         yield "placed and unfilled positions are not the measured ones"
@@ -326,7 +339,7 @@ def _margin(job: Job, placement: Placement) -> tuple[int, int]:
     return low, high
 
 
-def _measured(position: Position, known: dict[ShellKey, Shell]) -> bool:
+def _measured(position: Position, known: Mapping[ShellKey, Shell]) -> bool:
     locks = [known[lock] for lock in (position.upper, position.lower) if lock is not None]
     return None not in (position.journal, position.housing_bore, *(shell.wall_nm for shell in locks))
 

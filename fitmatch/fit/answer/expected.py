@@ -7,6 +7,7 @@ of the error is common to both: what is left is the uncertainty of their differe
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import combinations
 from math import sqrt
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 TRIALS = 2_000
 FEWER_TRIALS, MANY_POSITIONS = 200, 1_000
 MANY_NUMBERS = 500_000  # from here on drawing whole arrays is quicker, even with loading numpy
+EQUAL = "equal within measurement"
 _SEED = 20
 
 
@@ -29,37 +31,68 @@ def worth(job: Job, placements: Sequence[Placement], other: Sequence[Placement])
 
     None if the job says nothing about its gauges, or too little to judge by, or if nothing is counted.
     """
-    if not job.measuring.gauges and all(fit.seating_u_nm is None for fit in job.fits.values()):
+    alike = _counted(placements) == _counted(other)
+    mine, theirs = _drawn(job, [placements, other if alike else ()])
+    if mine is None:
         return None
-    from fitmatch.gauging.uncertainty.error_model import ErrorModel
-
-    model = ErrorModel(job)
-    plans = [[p for p in plan if p.counted] for plan in (placements, other)]
-    if not plans[0] or not _known(model, plans[0]):
-        return None
-    comparable = len(plans[0]) == len(plans[1]) and _known(model, plans[1])
-    draws = _Draws(model, plans if comparable else [plans[0], []])
-    trials = FEWER_TRIALS if len(plans[0]) > MANY_POSITIONS else TRIALS
-    worsts, spreads, differences = 0.0, 0.0, []
-    for mine, *theirs in draws.many(trials) if draws.items * trials > MANY_NUMBERS else draws.few(trials):
-        worst = max(mine.high, -mine.low)
-        worsts += worst
-        spreads += mine.high - mine.low
-        differences += [worst - max(their.high, -their.low) for their in theirs]
-    return Worth(trials, worsts / trials, spreads / trials, _standing(differences))
+    trials, spread = len(mine), sum(ends.high - ends.low for ends in mine)
+    return Worth(trials, sum(map(_worst, mine)) / trials, spread / trials, _compared(mine, theirs))
 
 
-def standing(plans: Sequence[tuple[Job, Sequence[Placement], Sequence[Placement]]]) -> str | None:
-    """How the worst deviation of one plan of a kind compares with another's on the same draws: "better", "worse" or
-    "equal within measurement"; None if too little is known, or they count different numbers of positions.
+def standings(jobs: Sequence[Job], plans: Sequence[Sequence[Sequence[Placement]]]) -> dict[tuple[int, int], str | None]:
+    """How the worst deviation of each of some plans of a kind compares with that of each later one, all on the same
+    draws: "better", "worse" or "equal within measurement"; None if too little is known, or they count different numbers
+    of positions. Each plan is given job by job.
 
     Several jobs, whose gauges have nothing in common, are judged separately; None if they disagree.
     """
-    told = [worth(*one) for one in plans]
-    found = {one and one.by_hand for one in told}
-    if len(found) > 1:
-        found.discard("equal within measurement")
-    return found.pop() if len(found) == 1 else None
+    told: dict[tuple[int, int], set[str | None]] = {pair: set() for pair in combinations(range(len(plans)), 2)}
+    for at, job in enumerate(jobs):
+        mine = [plan[at] for plan in plans]
+        drawn = _drawn(job, mine)
+        for (one, other), found in told.items():
+            alike = _counted(mine[one]) == _counted(mine[other])
+            found.add(_compared(drawn[one], drawn[other] if alike else None))
+    return {pair: _agreed(found) for pair, found in told.items()}
+
+
+def _agreed(found: set[str | None]) -> str | None:
+    """What several jobs say together: those that cannot tell two plans apart leave it to the others."""
+    decided = found - {EQUAL} if len(found) > 1 else found
+    return next(iter(decided)) if len(decided) == 1 else None
+
+
+def _counted(plan: Sequence[Placement]) -> int:
+    return sum(p.counted for p in plan)
+
+
+def _drawn(job: Job, plans: Sequence[Sequence[Placement]]) -> list["list[_Ends] | None"]:
+    """The ends of each plan of one kind in every draw; None where too little is known, or nothing is counted."""
+    found: list[list[_Ends] | None] = [None] * len(plans)
+    if not job.measuring.gauges and all(fit.seating_u_nm is None for fit in job.fits.values()):
+        return found
+    from fitmatch.gauging.uncertainty.error_model import ErrorModel
+
+    model = ErrorModel(job)
+    counted = [[p for p in plan if p.counted] for plan in plans]
+    known = [at for at, plan in enumerate(counted) if plan and _known(model, plan)]
+    if known:
+        draws = _Draws(model, [counted[at] for at in known])
+        trials = FEWER_TRIALS if max(len(counted[at]) for at in known) > MANY_POSITIONS else TRIALS
+        ends = draws.many(trials) if draws.items * trials > MANY_NUMBERS else draws.few(trials)
+        for at, mine in zip(known, zip(*ends, strict=True), strict=True):
+            found[at] = list(mine)
+    return found
+
+
+def _worst(ends: "_Ends") -> float:
+    return max(ends.high, -ends.low)
+
+
+def _compared(mine: "list[_Ends] | None", theirs: "list[_Ends] | None") -> str | None:
+    if mine is None or theirs is None:
+        return None
+    return _standing([_worst(one) - _worst(other) for one, other in zip(mine, theirs, strict=True)])
 
 
 def _known(model: "ErrorModel", plan: Sequence[Placement]) -> bool:
@@ -69,15 +102,13 @@ def _known(model: "ErrorModel", plan: Sequence[Placement]) -> bool:
     return all(u and not u.lower_bound and all(t.degrees_of_freedom != 1 for t in u.terms) for u in found)
 
 
-def _standing(differences: list[float]) -> str | None:
+def _standing(differences: list[float]) -> str:
     """Equal if the central 95 % of the differences of two worst deviations include 0."""
-    if not differences:
-        return None
     ranked = sorted(differences)
     cut = len(ranked) * 25 // 1_000
     low, high = ranked[cut], ranked[-1 - cut]
     if low <= 0.0 <= high:
-        return "equal within measurement"
+        return EQUAL
     return "better" if high < 0.0 else "worse"
 
 
@@ -90,7 +121,7 @@ class _Ends(NamedTuple):
 
 class _Draws:
     """One set of errors at a time for all plans; an item that two plans share has the same error in both. Every draw
-    gives the smallest and largest deviation of the first plan, and of the second if there is one."""
+    gives the smallest and largest deviation of each plan."""
 
     def __init__(self, model: "ErrorModel", plans: list[list[Placement]]) -> None:
         from random import Random  # not loaded if there is nothing to draw
@@ -150,7 +181,6 @@ class _Draws:
             plans = (
                 [deviation + own[p] + own[u] + own[v] + shifts[load] for deviation, p, u, v, load in rows]
                 for rows in self._plans
-                if rows
             )
             yield [_Ends(min(plan), max(plan)) for plan in plans]
 
@@ -160,7 +190,7 @@ class _Draws:
         import numpy as np
 
         rng = np.random.RandomState(_SEED)  # its numbers are the same in every version
-        plans = [[np.array(column) for column in zip(*rows, strict=True)] for rows in self._plans if rows]
+        plans = [[np.array(column) for column in zip(*rows, strict=True)] for rows in self._plans]
         makes = np.array(self._make_of)
         names = list(self._model.common)
         loads = np.array([[dict(load).get(name, 0.0) for load in self._loads] for name in names])

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from fitmatch.fit.answer.checker import check_bores
-from fitmatch.fit.answer.expected import standing
+from fitmatch.fit.answer.expected import standings
 from fitmatch.fit.beside.next_values import Walk, walk
 from fitmatch.fit.beside.regions import Ground, Region, ground_filled, ground_of_all
 from fitmatch.fit.classes.candidates import Kind
@@ -83,7 +83,7 @@ def _set_beside(
         complete if len(one.jobs) > 1 else None,
         tuple(p for some in split for p in some),
         proven,
-        standing(list(zip(jobs, split, one.placements, strict=True))),
+        standings(jobs, [split, one.placements])[0, 1],
     )
 
 

@@ -58,7 +58,7 @@ class Kind:
             if shell.key in locks:
                 self._locked[shell.key] = self._new_class(shell)
                 continue
-            open_to = tuple(self.may_draw(terms, shell) for terms in self.terms)
+            open_to = tuple(self.may_draw(terms, shell) for terms in self.terms) if self._boxes else ()
             box = shell.box if by_box else None
             signature = (
                 shell.half,

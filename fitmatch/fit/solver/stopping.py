@@ -34,6 +34,15 @@ class Stop:
         """Set what `request()` must interrupt at the moment; None for nothing."""
         self._interrupt = interrupt
 
+    @property
+    def is_due(self) -> bool:
+        """Whether there is no time left, or a stop was requested."""
+        try:
+            self.seconds_left()
+        except Stopped:
+            return True
+        return False
+
     def seconds_left(self) -> float | None:
         """The seconds left; None without a limit; raises Stopped when there is no time left or a stop was requested."""
         if self.requested:

@@ -16,6 +16,7 @@ from fitmatch.records.parts import Shell, room
 
 _APART_NM: Final = 10_000.0  # shells of one grade or step are closer, whichever box: common practice, no source
 _HALVES_APART_NM: Final = 18_000.0  # two walls of a bore are closer than 0.0007 in: common practice, no source
+_ENOUGH: Final = 100  # boxes that one is held against
 _AT_THE_JOINT_NM: Final = 30_000.0  # a wall at the joint is thinner by less than this
 
 
@@ -37,12 +38,15 @@ class _Box(NamedTuple):
 
 def mislabelled(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
     """The boxes of one kind that differ from others by more than their labels do."""
+    labelled = [g for g in groups if g.key.feature == "wall" and g.key.box and g.key.label and g.at_crown]
+    if not labelled:
+        return
     shells: dict[ItemKey, Shell] = {shell.key: shell for shell in job.shells}
     boxes: dict[tuple[str, str], dict[tuple[str, str], list[Group]]] = {}
-    for group in groups:
+    for group in labelled:
         key = group.key
-        shell = shells.get(group.entries[0].item)
-        if shell is not None and key.box and (shell.grade or shell.step) and group.at_crown:
+        shell = shells[group.entries[0].item]
+        if shell.grade or shell.step:
             label = shell.label if _printed(shell, job.unit) is None else f"step {shell.grade} {shell.coating_nm > 0}"
             alike = (key.kind, label)
             boxes.setdefault(alike, {}).setdefault((key.box, key.label), []).append(group)
@@ -97,24 +101,26 @@ def _box(job: Job, shells: Mapping[ItemKey, Shell], name: str, parts: Sequence[G
 
 
 def _compared(job: Job, kind: str, boxes: Sequence[_Box]) -> Iterator[Finding]:
-    """Each box against all others; of two either may be off, and the one further from the target is named."""
+    """Each box against the others, or enough of them; of two either may be off, and the one further from the target is
+    named."""
     off: list[tuple[float, _Box]] = []
+    others = boxes[:: 1 + len(boxes) // _ENOUGH]
     for box in boxes:
-        above = [a for other in boxes if other is not box and (a := box.above(other)) is not None]
+        above = [a for other in others if other is not box and (a := box.above(other)) is not None]
         if above and abs(median(above)) > _APART_NM:
             off.append((median(above), box))
-    exchanged = [
+    pairs = (
         (one, other)
         for k, (_, one) in enumerate(off)
         for _, other in off[k + 1 :]
         if abs(one.above(other, other.printed_nm - one.printed_nm) or 0.0) < _APART_NM / 2
         and abs(one.printed_nm - other.printed_nm) >= _APART_NM / 2
-    ]
+    )
+    exchanged = next(pairs, ())
+    for box in exchanged:
+        error = next(error for error, some in off if some is box)
+        yield _finding(box, error, ("labels-exchanged",))
     if exchanged:
-        for pair in exchanged[:1]:
-            for box in pair:
-                error = next(error for error, some in off if some is box)
-                yield _finding(box, error, ("labels-exchanged",))
         return
     if len(boxes) == 2 and off:
         off = [max(off, key=lambda one: _miss(job, kind, one[1]))]

@@ -1,6 +1,7 @@
 """Differences between parts that are no mistakes: what the drawing allows, journals ground to two undersizes, shells
 for both. Readings that such a difference explains are groups of their own."""
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from statistics import median
@@ -89,7 +90,8 @@ def _explained(job: Job, group: Group, one: Sequence[int], other: Sequence[int],
 def _ground_apart(journals: Sequence[Group], kind: str, nm: float) -> bool:
     """Whether two journals of the kind differ by so much."""
     sizes = sorted(value for g in journals if g.key.kind == kind for value in g.values)
-    return any(abs(b - a - nm) < CLOSE_NM for a in sizes for b in sizes)
+    above = ((a + nm + CLOSE_NM, bisect_right(sizes, a + nm - CLOSE_NM)) for a in sizes)
+    return any(at < len(sizes) and sizes[at] < end for end, at in above)
 
 
 def boxes_apart(group: Group, members: Sequence[int]) -> bool:

@@ -78,13 +78,14 @@ def _step(sample: Sample, in_columns: int) -> Iterator[Explanation]:
     columns = Sample(sample.values[:in_columns], sample.items[:in_columns])
     log = Sample(sample.values[in_columns:], sample.items[in_columns:])
     found = [
-        Explanation("step", tuple(range(start + k, start + len(some.values))), shift, low, per_standard)
+        (abs(shift) / per_standard, -start - k, start + len(some.values), shift, low, per_standard)
         for start, some, others in ((0, columns, log), (in_columns, log, columns))
         for k, shift, low, per_standard in _steps(some, others)
         if k or start  # of the columns and the long file as a whole the latter is called off
     ]
     if found:
-        yield max(found, key=lambda one: one.removes_nm)
+        _, first, end, shift, low, per_standard = max(found)
+        yield Explanation("step", tuple(range(-first, end)), shift, low, per_standard)
 
 
 def _steps(some: Sample, others: Sample) -> Iterator[tuple[int, float, float, float]]:
@@ -102,6 +103,8 @@ def _steps(some: Sample, others: Sample) -> Iterator[tuple[int, float, float, fl
 
 def _running(sample: Sample) -> list[tuple[float, int]]:
     """After each reading: the mean of all items so far, each by the mean of its readings, and how many there are."""
+    if len(set(sample.items)) == len(sample.items):  # nearly always, and there may be a million
+        return [(total / n, n) for n, total in enumerate(accumulate(sample.values), 1)]
     sums: dict[int, tuple[float, int]] = {}
     total, told = 0.0, []
     for value, item in zip(*sample, strict=True):

@@ -175,8 +175,10 @@ def _aside(feature: str, reading: Reading) -> float | None:
 
 def _coating_in(shell: Shell, offs: Mapping[str | None, int]) -> int:
     """The coating included in the measured wall of a coated shell; 0 if the wall was measured bare."""
+    if not shell.coating_nm:
+        return 0  # nearly always, and there may be a million
     readings = (*shell.measured.readings, *shell.measured.aside) if shell.measured else ()
-    if not shell.coating_nm or not readings or shell.wall_to_metal_nm is None:
+    if not readings or shell.wall_to_metal_nm is None:
         return 0
     mean = sum(r.nm - offs[r.gauge] for r in readings) / len(readings)
     return shell.coating_nm if mean - shell.wall_to_metal_nm > shell.coating_nm / 2 else 0

@@ -102,9 +102,12 @@ def told_apart(groups: Sequence[Group], odd: Sequence[tuple[Group, Odd]]) -> lis
             shifts.setdefault(id(group), []).append(set(one.members))
     found: list[Group] = []
     for group in groups:
+        if id(group) not in shifts:
+            found.append(group)
+            continue
         parts: dict[tuple[bool, ...], list[Entry]] = {}
         for k, entry in enumerate(group.entries):
-            parts.setdefault(tuple(k in members for members in shifts.get(id(group), ())), []).append(entry)
+            parts.setdefault(tuple(k in members for members in shifts[id(group)]), []).append(entry)
         found += [group] if len(parts) == 1 else [Group(group.key, part) for part in parts.values()]
     return found
 
@@ -117,8 +120,11 @@ def outside(job: Job, groups: Sequence[Group], scales: Scales) -> Iterator[tuple
         if band is None or group.key.label or not group.at_crown:
             continue
         scale = scales[group.key.feature, True]
+        low, high = band.low_nm - scale.limit_nm, band.high_nm + scale.limit_nm
+        if low <= min(group.values) and max(group.values) <= high:
+            continue  # nearly always, and there may be a million readings
         middle = (band.low_nm + band.high_nm) / 2
         spread = max(scale.standard_nm, (band.high_nm - band.low_nm) / 12**0.5)
         for i, value in enumerate(group.values):
-            if not band.low_nm - scale.limit_nm <= value <= band.high_nm + scale.limit_nm:
+            if not low <= value <= high:
                 yield group, Odd((i,), value - middle, middle, spread)

@@ -10,7 +10,7 @@ Floating point is allowed here, as no length is worked out from an uncertainty, 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from math import sqrt
-from typing import Final
+from typing import Final, NamedTuple
 
 from fitmatch.gauging.sizes.corrections import REFERENCE_C, chain, expansion_of
 from fitmatch.gauging.uncertainty.combining import Term, Uncertainty, combine
@@ -81,6 +81,7 @@ class ErrorModel:
         self._at_tightest = limits_at(job) == TIGHTEST
         self._positions: dict[tuple[object, ...], Part] = {}
         self._walls: dict[tuple[bool, MeasuredAs | None], Part] = {}
+        self._heats: dict[object, _Heat] = {}  # by gauge, or by kind and feature
         self._combined: dict[tuple[Part, Part, Part], Uncertainty | None] = {}
 
     def of_position(self, position: Position) -> Part:
@@ -272,23 +273,44 @@ class ErrorModel:
 
     def _add_heat(self, part: "_Sum", kind: str, feature: str, how: MeasuredAs | None, grown_nm: float) -> None:
         """Temperatures and coefficients of expansion; `grown_nm` is the size, signed as it enters."""
-        measuring = self._job.measuring
-        temperature, of_part = measuring.temperature, measuring.materials.get(kind, {}).get(feature)
-        if temperature is None or of_part is None:
+        of_part = self._heat_of_part(kind, feature)
+        if of_part is None:
             return  # nothing was corrected
-        limit = measuring.material_limits.get(kind, {}).get(feature)
-        warmer = float(temperature.parts - REFERENCE_C)
-        self._add_common(part, heat_of(temperature, "parts"), -grown_nm * float(of_part))
-        name = CRANK if feature == "journal" else housings_of(kind)
-        self._add_common(part, name, -grown_nm * warmer * known_to(of_part, limit))
-        warmer = float(temperature.gauges - REFERENCE_C)
+        self._add_grown(part, of_part, -grown_nm)
         for gauge, _, share, alike in (how.series if how is not None else ()) or (Series(None, 1, 1.0),):
-            grown, of_gauge = grown_nm * share * alike, expansion_of(measuring.gauges, gauge)
-            self._add_common(part, heat_of(temperature, "gauges"), grown * float(of_gauge))
+            self._add_grown(part, self._heat_of_gauge(gauge), grown_nm * share * alike)
+
+    def _add_grown(self, part: "_Sum", heat: "_Heat", grown_nm: float) -> None:
+        self._add_common(part, heat.temperature, grown_nm * heat.per_kelvin)
+        self._add_common(part, heat.coefficient, grown_nm * heat.warmer * heat.known_to)
+
+    def _heat_of_part(self, kind: str, feature: str) -> "_Heat | None":
+        """None: no temperature or no material is given."""
+        measuring = self._job.measuring
+        temperature, coefficient = measuring.temperature, measuring.materials.get(kind, {}).get(feature)
+        if temperature is None or coefficient is None:
+            return None
+        key = kind, feature
+        if key not in self._heats:
+            limit = measuring.material_limits.get(kind, {}).get(feature)
+            name = CRANK if feature == "journal" else housings_of(kind)
+            warmer, known = float(temperature.parts - REFERENCE_C), known_to(coefficient, limit)
+            self._heats[key] = _Heat(heat_of(temperature, "parts"), float(coefficient), name, warmer, known)
+        return self._heats[key]
+
+    def _heat_of_gauge(self, gauge: str | None) -> "_Heat":
+        """Where a temperature is given; of no named gauge nobody knows how far its coefficient is certain."""
+        if gauge not in self._heats:
+            gauges, temperature = self._job.measuring.gauges, self._job.measuring.temperature
+            assert temperature is not None
+            coefficient, name, known = expansion_of(gauges, gauge), "", 0.0
             if gauge is not None:
-                scale = measuring.gauges[scale_of(measuring.gauges, gauge)]
-                limit = scale.expansion_limit if scale.expansion is not None else None
-                self._add_common(part, expansion_error_of(scale.name), grown * warmer * known_to(of_gauge, limit))
+                scale = gauges[scale_of(gauges, gauge)]
+                name = expansion_error_of(scale.name)
+                known = known_to(coefficient, scale.expansion_limit if scale.expansion is not None else None)
+            warmer = float(temperature.gauges - REFERENCE_C)
+            self._heats[gauge] = _Heat(heat_of(temperature, "gauges"), float(coefficient), name, warmer, known)
+        return self._heats[gauge]
 
     def _apart(self, feature: str, size: Size, at_place: MeasuredAs) -> float:
         """How far a size's tightest place may be from its mean only because readings scatter.
@@ -302,6 +324,17 @@ class ErrorModel:
         own_nm2 = alone.resolution_nm2 + sum(f * self.scatter[g].standard_nm ** 2 for g, f in alone.scatter.items())
         by_scatter = _MOST_BY_SCATTER * _largest_of(at_place.places) * sqrt(own_nm2)
         return seen * min(1.0, (by_scatter / seen) ** 4) if seen > 0 else 0.0
+
+
+class _Heat(NamedTuple):
+    """What heat does to a part or a gauge: the name of its temperature, by how much it grows, the name of the error of
+    its coefficient of expansion, how many kelvin it is above 20 degrees, and the limit of that coefficient."""
+
+    temperature: str
+    per_kelvin: float
+    coefficient: str
+    warmer: float
+    known_to: float
 
 
 class _Sum:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Final
 
 from fitmatch.intake.common.quantities import HOUSING_BORE, WALL, CellError, Quantity
-from fitmatch.lengths import with_unit
+from fitmatch.lengths import LengthError, parse_length, parse_number, with_unit
 from fitmatch.records.parts import Band
 from fitmatch.wording import shorten
 
@@ -46,7 +46,7 @@ def read_band(text: str, quantity: Quantity, reads: Reads, *, inch_job: bool) ->
         return _around(shown, quantity, reads, nominal, offs, inch_job=inch_job)
     found = re.fullmatch(_CLASS, shown)
     if found and not dots:
-        return _of_class(shown, quantity, reads, *found.groups())
+        return _of_class(shown, quantity, reads, *found.groups(), inch_job=inch_job)
     raise _no_limits(text, quantity, inch_job=inch_job)
 
 
@@ -102,6 +102,15 @@ def _around(
     return band
 
 
+def _is_plain(nominal: str) -> bool:
+    """Whether it is a number with no unit of its own."""
+    try:
+        parse_number(nominal)
+    except LengthError:
+        return False
+    return True
+
+
 def _system(part: str, *, inch_job: bool) -> str | None:
     """Inch or metric; None for a plain zero, which is the same in both."""
     if re.search(_INCH, part):
@@ -113,8 +122,10 @@ def _system(part: str, *, inch_job: bool) -> str | None:
     return "inch" if inch_job else "metric"
 
 
-def _of_class(text: str, quantity: Quantity, reads: Reads, nominal: str, letters: str, grade: str) -> Band | None:
-    from fitmatch.intake.common.iso_286 import HOLES, SHAFTS, deviations
+def _of_class(
+    text: str, quantity: Quantity, reads: Reads, nominal: str, letters: str, grade: str, *, inch_job: bool
+) -> Band | None:
+    from fitmatch.intake.common.iso_286 import HOLES, SHAFTS, deviations, has_classes
 
     if quantity == WALL:
         raise CellError("no-such-class", f"`{shorten(text)}`: ISO 286 has no classes for walls; write LOW..HIGH")
@@ -123,6 +134,14 @@ def _of_class(text: str, quantity: Quantity, reads: Reads, nominal: str, letters
         wanted = "capital letters, as a hole does" if quantity == HOUSING_BORE else "small letters, as a shaft does"
         what = f"`{shorten(text)}`: {quantity.name} takes a class in {wanted}; write `{letters.swapcase()}{grade}`"
         raise CellError("no-such-class", what)
+    if inch_job and _is_plain(nominal):
+        inches, _ = parse_length(nominal, "in", inch_job=True)
+        metric, _ = parse_length(nominal, "mm", inch_job=True)
+        if has_classes(metric) and not has_classes(inches):
+            what = (
+                f"`{shorten(text)}`: {nominal} in is {with_unit(inches, 'mm')}; write `{nominal} mm {letters}{grade}`"
+            )
+            raise CellError("no-such-class", what)
     middle = reads(nominal, quantity)
     if middle is None:
         return None

@@ -36,6 +36,11 @@ HOLES: Final = (*(letter.upper() for letter in _CLEAR_UM), "JS")
 GRADES: Final = tuple(_TOLERANCES_UM)
 
 
+def has_classes(nominal_nm: int) -> bool:
+    """Whether classes are known for this nominal size."""
+    return _OVER_MM * 1_000_000 < nominal_nm <= _UP_TO_MM[-1] * 1_000_000
+
+
 def deviations(nominal_nm: int, letters: str, grade: int) -> tuple[int, int]:
     """The lower and the upper deviation of a class at a nominal size, in nm; raises CellError for one that is not
     here."""
@@ -44,7 +49,7 @@ def deviations(nominal_nm: int, letters: str, grade: int) -> tuple[int, int]:
         what = f"there is no class `{letters}{grade}` here: there are {have}; write the limits as MIN..MAX"
         raise CellError("no-such-class", what)
     sizes = f"above {_OVER_MM} and up to {_UP_TO_MM[-1]} mm"
-    if not _OVER_MM * 1_000_000 < nominal_nm <= _UP_TO_MM[-1] * 1_000_000:
+    if not has_classes(nominal_nm):
         what = f"classes are known for sizes {sizes}; write the limits as MIN..MAX"
         raise CellError("no-such-class", what)
     band = next(i for i, end in enumerate(_UP_TO_MM) if nominal_nm <= end * 1_000_000)

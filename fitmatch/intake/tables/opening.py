@@ -20,7 +20,8 @@ def open_table(data: bytes, paper: Paper, findings: Findings) -> Table | None:
 
         table, rows = open_workbook(data, paper, findings), 1  # how many are limited there
     else:
-        rows = max(data.count(b"\n"), data.count(b"\r")) + 1
+        ends = max(data.count(b"\n"), data.count(b"\r"))
+        rows = ends - data.endswith((b"\n", b"\r"))  # the header is none, nor is what follows the last line end
         most = _MOST_POSITIONS if paper.rank[:1] in ((POSITIONS,), (ASSEMBLED,)) else _MOST_ROWS
         if rows > most:
             text = f"has {rows:,} rows, and may have {most:,}; take out what does not belong to this job"

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from fitmatch.report.comparison.rows import by_kind, figures, not_proven
+from fitmatch.report.comparison.rows import by_kind, chance_inside, figures, not_proven, trade_offs
 from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.shared.layout import Column, paragraph, table, whole
 from fitmatch.report.shared.scale import Scale
@@ -18,13 +18,25 @@ def by_target(compared: Compared, scale: Scale) -> Iterator[list[str]]:
         yield [
             *paragraph(f"{told.upper()}, BY TARGET: these shells serve {listed(names, 'or')} best."),
             *_still_outside(best, scale),
+            *(line for text in near_limits(best, scale) for line in paragraph(text)),
             *table(
                 rows,
                 Column("target", lambda row: f"{'best ' if row.best else ''}{scale.length(row.target_nm)}"),
                 *figures(rows, scale, mean=True),
+                chance_inside(rows),
             ),
             *not_proven(rows, scale, lambda row: scale.with_unit(row.target_nm)),
         ]
+
+
+def near_limits(rows: Sequence[TargetRow], scale: Scale) -> Iterator[str]:
+    """Of the targets that are met best, how many positions that puts so near to a limit that they may be outside."""
+    for row in rows:
+        near = [f"{count} of {row.found.positions} lie within U of {end}" for end, count in
+                (("min", row.near_min), ("max", row.near_max)) if count]  # fmt: skip
+        if near:
+            chance = "" if row.joint_chance is None else f"; the chance that all are inside is {row.joint_chance:.4f}"
+            yield f"Aimed most exactly, not safest: at {scale.with_unit(row.target_nm)} {' and '.join(near)}{chance}."
 
 
 def _still_outside(best: Sequence[TargetRow], scale: Scale) -> list[str]:
@@ -110,7 +122,7 @@ def _opened(row: BoxesRow) -> str:
 
 
 def traded_off(compared: Compared, scale: Scale) -> Iterator[list[str]]:
-    for told, rows in by_kind(compared, compared.trade_off or ()):
+    for told, rows in trade_offs(compared):
         against = rows[0].against
         yield [
             *paragraph(f"{told.upper()}, WORST DEVIATION AGAINST {against.upper()}: no plan is better in both."),

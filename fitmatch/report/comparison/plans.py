@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from fitmatch.report.comparison.rows import figures, not_proven
+from fitmatch.report.comparison.rows import chance_inside, figures, not_proven
 from fitmatch.report.screen.table import target_and_limits
 from fitmatch.report.shared.layout import Column, paragraph, table
 from fitmatch.report.shared.scale import NOTHING, Scale
@@ -46,11 +46,7 @@ def _plans(rows: Sequence[PlanRow], scale: Scale) -> list[str]:
 def sure_and_left(rows: Sequence[PlanRow]) -> list[Column[PlanRow]]:
     """The columns that plans alone have: the chance that all are inside, where it is known, and leftover sets."""
     return [
-        Column(
-            "chance\ninside",
-            lambda row: NOTHING if row.joint_chance is None else f"{row.joint_chance:.4f}",
-            shown=any(row.joint_chance is not None for row in rows),
-        ),
+        chance_inside(rows),
         Column("sets\nleft", lambda row: NOTHING if row.leftover_sets is None else str(row.leftover_sets)),
     ]
 

@@ -7,11 +7,12 @@ from typing import TypeVar
 from fitmatch.records.placements import KindFigures
 from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.shared.layout import Column, clean, paragraph, whole
-from fitmatch.report.shared.scale import Scale
+from fitmatch.report.shared.scale import NOTHING, Scale
 from fitmatch.report.words.levels import in_words
 from fitmatch.study.comparison.compared import BoxesRow, Compared, Found, PlanRow, Point, RuleRow, TargetRow
 from fitmatch.wording import listed
 
+ChanceT = TypeVar("ChanceT", PlanRow, TargetRow)
 RowT = TypeVar("RowT", PlanRow, TargetRow, RuleRow, BoxesRow, Point)
 
 
@@ -25,6 +26,16 @@ def by_kind(compared: Compared, rows: Sequence[RowT]) -> list[tuple[str, list[Ro
         (f"{names}, {clean(kind)}" if (names := jobs_told(together[job, kind])) else clean(kind), some)
         for (job, kind), some in found.items()
         if job == together[job, kind][0]
+    ]
+
+
+def trade_offs(compared: Compared) -> list[tuple[str, list[Point]]]:
+    """The points of each kind of each job, and of each figure that the worst deviation is traded off against."""
+    figures = dict.fromkeys(point.against for point in compared.trade_off or ())
+    return [
+        told
+        for figure in figures
+        for told in by_kind(compared, [point for point in compared.trade_off or () if point.against == figure])
     ]
 
 
@@ -74,6 +85,15 @@ def figures(rows: Sequence[RowT], scale: Scale, *, mean: bool = False) -> list[C
         Column("sum of\nsquares", of(lambda f: scale.squares(f.sum_squared_deviation_nm2))),
         Column("boxes", of(lambda f: str(f.boxes))),
     ]
+
+
+def chance_inside(rows: Sequence[ChanceT]) -> Column[ChanceT]:
+    """The chance that all are inside, where it is known of any."""
+    return Column(
+        "chance\ninside",
+        lambda row: NOTHING if row.joint_chance is None else f"{row.joint_chance:.4f}",
+        shown=any(row.joint_chance is not None for row in rows),
+    )
 
 
 def filled(found: Found) -> str:

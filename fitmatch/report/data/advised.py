@@ -8,17 +8,25 @@ from fitmatch.report.data.document import SCHEMA
 from fitmatch.report.data.values import figures_value
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.emit import Number, Value, document, half_length, length, named_values, rows_text
-from fitmatch.study.advice.advised import Advice, Advised, AdvisedJobs, Boxes, Order, Reached, Run
+from fitmatch.study.advice.advised import Advice, Advised, AdvisedJobs, Boxes, Machined, Order, Reached, Run
 from fitmatch.version import __version__
 
 _COLUMNS: Final = (
-    *("position", "kind", "inside", "clearance_now", "target", "min", "max", "uncertainty"),
+    *("position", "kind", "housing", "inside", "clearance_now", "target", "min", "max", "uncertainty"),
     *("wall_sum_wanted", "lowest", "highest", "action", "half", "wall", "step", "amount"),
-    *("size_lowest", "size_highest", "gauge", "reads_lowest", "reads_highest", "chance", "clearance", "deviation"),
+    *("size_lowest", "size_highest", "size_best", "gauge", "reads_lowest", "reads_highest", "reads_best"),
+    *("chance_lowest", "chance_highest", "chance_best", "chance", "clearance", "deviation"),
     *("filled", "below", "above", "worst_deviation", "spread"),
 )
+_CHANCES: Final = ("chance_lowest", "chance_highest", "chance_best", "chance")
 _NO_LENGTHS: Final = frozenset(
-    ("position", "kind", "inside", "action", "half", "step", "gauge", "chance", "filled", "below", "above")
+    (
+        *("position", "kind", "housing", "inside", "action", "half", "step", "gauge"),
+        *_CHANCES,
+        "filled",
+        "below",
+        "above",
+    )
 )
 _LENGTHS: Final = frozenset(_COLUMNS) - _NO_LENGTHS
 
@@ -50,7 +58,8 @@ def advised_rows(found: AdvisedJobs, unit: str) -> str:
     sure = dict(_uncertainties(found, unit))
     rows = [
         named_values(record, unit)
-        | {"chance": _chance(record["chance"]), "uncertainty": sure.get((record.get("job", ""), record["position"]))}
+        | {name: _chance(record.get(name)) for name in _CHANCES}
+        | {"uncertainty": sure.get((record.get("job", ""), record["position"]))}
         for record in found.records()
     ]
     job = ("job",) if len(found.jobs) > 1 else ()
@@ -72,7 +81,8 @@ def _position(one: Advised, unit: str) -> dict[str, Value]:
     return {
         "position": one.position.name,
         "kind": one.position.kind,
-        "inside": one.is_inside,
+        "housing": one.position.housing or one.position.name,
+        "inside": None if one.unjudged else one.is_inside,
         "in_doubt": one.in_doubt,
         "clearance": length(one.clearance_nm, unit),
         "wall_sum_wanted": length(wanted and wanted.wall_sum_nm, unit),
@@ -87,16 +97,23 @@ def _position(one: Advised, unit: str) -> dict[str, Value]:
 
 def _advice(advice: Advice, unit: str) -> dict[str, Value]:
     amount = advice.amount_nm
-    what = dict(advice.what)
-    reads = {"reads": _length(what.pop("reads_nm"), unit)} if "reads_nm" in what else {}
     return {
         "action": advice.action,
-        "what": {**named_values(what, unit), **reads},
+        "what": {**named_values(advice.what, unit), **_machined(advice.machined, unit)},
         "amount": _length(amount, unit),
         **({} if advice.most_nm is None else {"most": length(advice.most_nm, unit)}),
         **({} if advice.chance is None else {"chance": _chance(advice.chance)}),
         **({} if advice.reached is None else _reached(advice.reached, unit)),
     }
+
+
+def _machined(machined: Machined | None, unit: str) -> dict[str, Value]:
+    """Sizes and readings, each from `lowest` to `highest` and the `best`, and the chances there."""
+    if machined is None:
+        return {}
+    sizes, reads = (some and named_values(some._asdict(), unit) for some in (machined.sizes, machined.reads))
+    chances = machined.chances and dict(zip(("lowest", "highest", "best"), map(_chance, machined.chances), strict=True))
+    return {"sizes": sizes, "gauge": machined.gauge, "reads": reads, "chances": chances}
 
 
 def _reached(reached: Reached, unit: str) -> dict[str, Value]:
@@ -128,6 +145,7 @@ def _order(order: Order, unit: str) -> dict[str, Value]:
         "marks": dict(order.marks),
         "walls": [length(nm, unit) for nm in order.walls_nm],
         "positions": _names(order),
+        "chances": list(map(_chance, order.chances)),
     }
 
 

@@ -24,7 +24,7 @@ _OWN: Final = ("plan", "target", "rule", "opened", "without", "against")
 _FILMS: Final = (*FILM_FIGURES, "thinnest_at", "film_outside", "film_cautions")
 _AFTER: Final = (
     *("joint_chance", "leftover_sets", "rules_broken", "equal", "same", *_FILMS),
-    *("caution", "best", "outside", "proven"),
+    *("caution", "best", "outside", "near_min", "near_max", "proven"),
 )
 _FIGURES: Final = tuple(name.removesuffix("_nm").removesuffix("_nm2") for name in KindFigures._fields)
 _LENGTHS: Final = frozenset(
@@ -37,7 +37,15 @@ def compared_document(compared: Compared, unit: str) -> str:
     jobs = compared.jobs
     tables: dict[str, list[dict[str, Value]]] = {
         "targets": [
-            {"target": length(row.target_nm, unit), **_found(row.found, unit), "best": row.best, "outside": row.outside}
+            {
+                "target": length(row.target_nm, unit),
+                **_found(row.found, unit),
+                "best": row.best,
+                "outside": row.outside,
+                "joint_chance": chance_value(row.joint_chance),
+                "near_min": row.near_min,
+                "near_max": row.near_max,
+            }
             for row in compared.targets or ()
         ],
         "rules": [{"rule": row.rule, **_found(row.found, unit)} for row in compared.rules or ()],

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from functools import lru_cache
 from typing import Final
 
 from fitmatch.lengths import two_digits
@@ -20,7 +21,7 @@ from fitmatch.report.data.values import (
 )
 from fitmatch.report.shared.axis import in_a_row, row_of
 from fitmatch.report.shared.certainty import Certainty
-from fitmatch.report.shared.emit import Number, Value, document, half_length, length, named_values
+from fitmatch.report.shared.emit import Number, Value, document, half_length, length, named_values, written
 from fitmatch.report.shared.housings import moves
 from fitmatch.report.shared.readings import corrected_sizes, corrected_wall, forms
 from fitmatch.report.shared.states import marks_of, missing_of, unmeasured_shells
@@ -200,14 +201,24 @@ def _placed(plan: JobPlan, placement: Placement, unit: str, certainty: Certainty
 
 
 def _corrected(found: Size, unit: str) -> Value:
-    return {
-        "readings": [length(reading.nm, unit) for reading in found.readings],
-        "mean": length(found.raw_mean_nm, unit),
-        "zero_error": length(found.zero_nm, unit),
-        "ball": length(found.ball_nm, unit),
-        "temperature": length(found.temperature_nm, unit),
-        "size": length(found.mean_nm, unit),
-    }
+    readings = tuple(reading.nm for reading in found.readings)
+    offs = found.zero_nm, found.ball_nm, found.temperature_nm
+    return _corrections(readings, found.raw_mean_nm, offs, found.mean_nm, unit)
+
+
+@lru_cache(maxsize=65_536)  # of a million shells many read alike
+def _corrections(readings: tuple[int, ...], mean: int, offs: tuple[int, int, int], size: int, unit: str) -> Number:
+    zero, ball, temperature = offs
+    return written(
+        {
+            "readings": [length(nm, unit) for nm in readings],
+            "mean": length(mean, unit),
+            "zero_error": length(zero, unit),
+            "ball": length(ball, unit),
+            "temperature": length(temperature, unit),
+            "size": length(size, unit),
+        }
+    )
 
 
 def _worth(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:

@@ -58,7 +58,7 @@ def _panel(found: AdvisedJobs, job: str, kind: str, unit: str) -> Panel:
         axes.locator_params(axis="x", nbins=6)
         axes.set_xlabel(
             f"clearance, {unit} (bar: limits, dotted: target, whiskers: U where known)\n"
-            f"dot: now; x: now outside, {DANGER}; diamond: after the change named"
+            f"dot: now; x: now outside, {DANGER}\ndiamond: after the change named"
         )
 
     return Panel(f"{f'{job}, ' if job else ''}{kind}: now, and after the cheapest change", draw)
@@ -70,6 +70,8 @@ def _named(one: Advised) -> str:
         told = "IN DOUBT"
     elif one.position.missing:
         told = "not measured"
+    elif one.unjudged:
+        told = "no limits"
     elif one.is_inside:
         told = ""
     else:

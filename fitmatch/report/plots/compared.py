@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING, Final
 
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.report.comparison.films import cautions, how_it_runs, outside_limits, without_films
-from fitmatch.report.comparison.rows import alike, by_kind, jobs_told
+from fitmatch.report.comparison.further import near_limits
+from fitmatch.report.comparison.rows import alike, by_kind, jobs_told, trade_offs
 from fitmatch.report.comparison.summary import kinds_of_jobs
 from fitmatch.report.plots.clearances import clearances
 from fitmatch.report.plots.paper import INK, PALE, Panel, legend_beside, plain, sheet
@@ -42,9 +43,11 @@ def compared_picture(compared: Compared, unit: str, ending: str) -> bytes:
     ]
     panels += [_films(told, rows) for told, rows in by_kind(compared, compared.plans) if rows[0].films is not None]
     panels += [_targets(told, rows, scale) for told, rows in by_kind(compared, compared.targets or ())]
-    panels += [_trade_off(told, rows, scale) for told, rows in by_kind(compared, compared.trade_off or ())]
+    panels += [_trade_off(told, rows, scale) for told, rows in trade_offs(compared)]
     title = "; ".join(job.title or job.folder.name for job in compared.jobs)
     notes = ["The sweep of targets is by strategy target."] if compared.targets else []
+    for told, rows in by_kind(compared, compared.targets or ()):
+        notes += [f"{told}: {text}" for text in near_limits([row for row in rows if row.best], scale)]
     notes += [*grounds(compared.job_plans, scale)]
     if compared.films:
         notes += [f"NEEDS ATTENTION (x): {text}" for text in cautions(compared)]
@@ -144,9 +147,12 @@ def _targets(told: str, rows: Sequence[TargetRow], scale: Scale) -> Panel:
         for at, row in zip(x, rows, strict=True):
             if row.best:
                 axes.axvline(at, color=PALE, linestyle=":", zorder=0)
+                chance = "" if row.joint_chance is None else f"\nchance inside {row.joint_chance:.2f}"
+                aside = at > (x[0] + x[-1]) / 2  # no further right: there is the legend
                 axes.annotate(
-                    "best", (at, axes.get_ylim()[1]), (2, -2), textcoords="offset points", fontsize=7, va="top"
-                )
+                    f"best{chance}", (at, axes.get_ylim()[1]), (-2 if aside else 2, -2), textcoords="offset points",
+                    fontsize=7, va="top", ha="right" if aside else "left",
+                )  # fmt: skip
         axes.set_ylim(bottom=0.0)
         axes.locator_params(axis="x", nbins=6)
         axes.set_xlabel(f"target, {scale.unit}")

@@ -5,7 +5,6 @@ from enum import Enum
 from math import ceil
 from typing import Final, NamedTuple
 
-from fitmatch.records.doubted import doubted
 from fitmatch.records.job import Job
 from fitmatch.records.keys import PositionKey, full_name
 from fitmatch.records.parts import ANY, SIDES, Position, Shell
@@ -164,7 +163,8 @@ def _columns(
     empty = {u.position.key: NOT_FILLED for u in plan.unfilled}
 
     def of(show: Callable[[Placement], str]) -> Callable[[Position], str]:
-        return lambda position: show(placed[position.key]) if position.key in placed else ""
+        cells = {p.position.key: show(p) for p in plan.of_kind(kind)}  # widths are asked for several times
+        return lambda position: cells.get(position.key, "")
 
     def half(side: str) -> Column[Position]:
         names = {p.position.key: _name(_shell(p, side), boxes) for p in plan.of_kind(kind)}
@@ -224,7 +224,7 @@ def _states(
     plan: JobPlan, positions: Sequence[Position], verdicts: Mapping[PositionKey, Sequence[str]], *, danger: bool
 ) -> dict[PositionKey, str]:
     """By position what must be known before its row is followed, unless the warning of `danger` stands elsewhere."""
-    placed, doubts = plan.by_position(), doubted([(plan.read, plan.doubts)])
+    placed, doubts = plan.by_position(), plan.doubted
     flagged = {flag.position for flag in plan.flags if flag.what.code != "misfit"}
     found = {}
     for p in positions:

@@ -24,6 +24,7 @@ class Certainty:
     def __init__(self, plan: JobPlan) -> None:
         self._plan = plan
         self._model: ErrorModel | None = None
+        self._found: dict[tuple[PositionKey, ShellKey, ShellKey], Uncertainty | None] = {}
         self._chances: dict[tuple[PositionKey, ShellKey, ShellKey], float | None] = {}
         fits, measuring = plan.job.fits.values(), plan.job.measuring
         if measuring.gauges or measuring.temperature or any(fit.seating_u_nm is not None for fit in fits):
@@ -37,9 +38,14 @@ class Certainty:
         return self._model is not None and self._model.known
 
     def of(self, placement: Placement) -> "Uncertainty | None":
+        """Its uncertainty; asked for by several parts of a report."""
         if self._model is None:
             return None
-        return self._model.combined(placement.position, placement.upper.measured_as, placement.lower.measured_as)
+        key = placement.position.key, placement.upper.key, placement.lower.key
+        if key not in self._found:
+            how = placement.position, placement.upper.measured_as, placement.lower.measured_as
+            self._found[key] = self._model.combined(*how)
+        return self._found[key]
 
     def from_one_pair(self, placement: Placement) -> set[str]:
         """The gauges of a clearance whose scatter is known from two readings alone."""

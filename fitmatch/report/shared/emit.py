@@ -12,7 +12,7 @@ from fitmatch.names import guarded
 
 
 class Number(str):
-    """A number already written out; it goes into the document as it is."""
+    """A number, or something larger, already written out; it goes into the document as it is."""
 
     __slots__ = ()
 
@@ -61,6 +61,11 @@ def document(value: Mapping[str, Value]) -> str:
     return "{\n" + ",\n".join(lines) + "\n}\n"
 
 
+def written(value: Value) -> Number:
+    """The same on one line, to go into several places."""
+    return Number(_compact(value))
+
+
 def rows_text(columns: Sequence[str], lengths: Container[str], unit: str, rows: Iterable[Mapping[str, Value]]) -> str:
     """CSV with a header, in which a column of `lengths` names its unit; what is absent is an empty cell, and
     nothing is a formula."""
@@ -87,10 +92,10 @@ def _opened(value: Value) -> str:
 
 def _compact(value: Value) -> str:
     if isinstance(value, Number):
-        return str(value)
-    if value is None or isinstance(value, str | int):  # the most frequent first: a large lot has a million values
+        return value
+    if value is None or isinstance(value, (str, int)):  # the most frequent first: there are millions
         return _plain(value)
-    if isinstance(value, Mapping):
+    if isinstance(value, (dict, Mapping)):
         return "{" + ", ".join([f"{_plain(k)}: {_compact(v)}" for k, v in value.items()]) + "}"
     return "[" + ", ".join(map(_compact, value)) + "]"
 

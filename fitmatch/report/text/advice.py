@@ -12,10 +12,11 @@ from fitmatch.report.shared.grounds import grounds, grounds_without_answer
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
 from fitmatch.report.shared.scale import NOTHING, UNITS, Scale, scale_for
 from fitmatch.report.text.report import CLOSING
-from fitmatch.report.words.advice import AFTER_METAL, METAL, RISKS, advice_words, reads_words, sizes_words
+from fitmatch.report.words.advice import AFTER_METAL, METAL, RISKS, advice_words, box_chance, reads_words, sizes_words
 from fitmatch.study.advice.advised import ACTIONS, OTHER_PIN, Advised, AdvisedJobs, Boxes, Order
-from fitmatch.wording import listed
+from fitmatch.wording import dotted, listed
 
+NO_LIMITS: Final = "NO LIMITS"
 _MOST: Final = 2  # positions whose advice is on the first screen
 
 
@@ -28,12 +29,13 @@ def advised_text(found: AdvisedJobs, unit: str, *, full: bool = False) -> str:
         for kind in job.kinds:
             mine = [one for one in found.positions if (one.position.job, one.position.kind) == (job.name, kind)]
             blocks.append(_wanted(mine, job.name, scale, answered=found.answer is not None))
-    helped = [one for one in found.positions if one.advice]
-    shown = helped if full else helped[:_MOST]
+    bad = [one for one in found.positions if one.advice and (one.in_doubt or not one.is_inside)]
+    shown = [*bad, *(one for one in found.positions if one.advice and one not in bad)] if full else bad[:_MOST]
     blocks += [_advice(one, scale) for one in shown]
-    if left := helped[len(shown) :]:
+    if left := bad[len(shown) :]:
         blocks.append(paragraph(f"And on {_names(left)}: add --full."))
-    blocks += [_together(found, scale), _risks(shown)]
+    moved = [one for one in found.positions if one.position.housing is not None]
+    blocks += [_moved(moved), _together(found, scale), _risks(shown, moved=bool(moved))]
     rests_on = grounds_without_answer(found.jobs) if found.answer is None else grounds(found.answer.plans, scale)
     blocks += [[line for text in rests_on for line in paragraph(text)], paragraph(CLOSING)]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
@@ -47,13 +49,22 @@ def _heading(found: AdvisedJobs, scale: Scale) -> list[str]:
         return [*lines, *paragraph("No shells yet: what each position wants, and nothing to choose from.")]
     bad = [one for one in found.positions if not one.is_inside]
     doubtful = [one for one in found.positions if one.in_doubt]
+    unjudged = [one for one in found.positions if one.unjudged]
     if bad:
         lines += paragraph(
             f"NEEDS ATTENTION: {len(bad)} of {len(found.positions)} not inside the limits: {_names(bad)}."
         )
+    elif unjudged:
+        number = len(found.positions)
+        lines += paragraph(f"{number - len(unjudged)} of {number} positions can be inside their limits.")
     else:
         rest = "" if doubtful else ": nothing is needed"
         lines += paragraph(f"All {len(found.positions)} positions can be inside their limits{rest}.")
+    if unjudged:
+        tables = listed([f"[{dotted(('fit', kind))}]" for kind in dict.fromkeys(p.position.kind for p in unjudged)])
+        lines += paragraph(
+            f"{NO_LIMITS}, so nothing is judged at {_names(unjudged)}: write the maker's min and max in {tables}."
+        )
     if doubtful:
         lines += paragraph(f"IN DOUBT, measure again before anything else: {_names(doubtful)}.")
     if not found.proven:
@@ -101,11 +112,15 @@ def _state(one: Advised, *, answered: bool) -> str:
         return ""
     if one.placed is None:
         return "NOT FILLED"
+    housing = "" if one.position.housing is None else f", housing of {whole(one.position.housing)}"
+    if one.unjudged:
+        return f"no limits{housing}"
     if one.placed.shortfall_nm:
-        return "TOO TIGHT"
+        return f"TOO TIGHT{housing}"
     if one.placed.excess_nm:
-        return "TOO LOOSE"
-    return "inside, moved" if any(advice.action == OTHER_PIN for advice in one.advice) else "inside"
+        return f"TOO LOOSE{housing}"
+    lacks = [f", no {end}" for end in ("min", "max") if getattr(one.position, f"{end}_nm") is None]
+    return f"inside{''.join(lacks)}{housing}"
 
 
 def _advice(one: Advised, scale: Scale) -> list[str]:
@@ -117,10 +132,18 @@ def _advice(one: Advised, scale: Scale) -> list[str]:
     return lines
 
 
+def _moved(rows: list[Advised]) -> list[str]:
+    """Which housings the answer moves, and what only that brings inside."""
+    if not rows:
+        return []
+    where = [f"that of {whole(one.position.housing or '')} is at {_names([one])}" for one in rows]
+    gained = [one for one in rows if any(advice.action == OTHER_PIN for advice in one.advice)]
+    told = f"; only so {'is' if len(gained) == 1 else 'are'} {_names(gained)} inside" if gained else ""
+    return paragraph(f"HOUSINGS MOVED: {listed(where)}{told}. See `fitmatch assign`.")
+
+
 def _together(found: AdvisedJobs, scale: Scale) -> list[str]:
     """What to open or to buy, of positions together."""
-    if sum(len(order.positions) for order in found.orders) < 2:
-        return []
     texts = [_order(order, scale) for order in found.orders]
     counts = [_boxes(some) for some in found.boxes_together]
     told = [f"Together at least {listed(counts)}; no box is sure to hold them."] if counts else []
@@ -130,10 +153,13 @@ def _together(found: AdvisedJobs, scale: Scale) -> list[str]:
 def _order(order: Order, scale: Scale) -> str:
     walls = listed([scale.length(nm) for nm in order.walls_nm])
     step = f" of step {whole(order.step)}" if order.step else ""
-    unknown = ", no known step is likely to have it" if order.step is None else ""
     half = "both halves" if order.half == "both" else f"{order.half} half"
     reads = reads_words(order.marks)
-    names = listed([whole(full_name(key)) for key in order.positions])
+    told = zip(order.positions, order.chances, strict=True)
+    names = listed(
+        [whole(full_name(key)) + ("" if chance is None else f" (chance {chance:.2f})") for key, chance in told]
+    )
+    unknown = box_chance(order.step, None)
     wanted = f"{half}{step} about {walls} {scale.unit}{f', {reads}' if reads else ''}"
     return f"{clean(order.kind)}: {wanted}, for {names}{unknown}."
 
@@ -144,8 +170,8 @@ def _boxes(some: Boxes) -> str:
     return f"{some.boxes} box{'es' if some.boxes > 1 else ''} for {clean(some.kind)}{step}{family}"
 
 
-def _risks(shown: list[Advised]) -> list[str]:
-    used = {advice.action for one in shown for advice in one.advice}
+def _risks(shown: list[Advised], *, moved: bool) -> list[str]:
+    used = {advice.action for one in shown for advice in one.advice} | ({OTHER_PIN} if moved else set())
     texts = [f"{action}: {RISKS[action]}" for action in ACTIONS if action in used]
     lines = items("RISKS", texts)
     sizes = sizes_words(advice for one in shown for advice in one.advice)

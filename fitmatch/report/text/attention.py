@@ -5,7 +5,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from fitmatch.facts import Fact
-from fitmatch.records.doubted import doubted
 from fitmatch.records.parts import ANY, Position, Shell
 from fitmatch.records.plans import JobPlan, Proof, Reason, Stray
 from fitmatch.report.screen.sure import INSIDE
@@ -72,7 +71,7 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
     # What is missing may fill them: nothing else is done about them before.
     bad_now = [p for p in bad if p.position.kind not in unread]
     empty_now = [u for u in empty if u.position.kind not in unread]
-    in_doubt = doubted([(plan.read, plan.doubts)]).kinds
+    in_doubt = plan.doubted.kinds
     steps = []
     if in_doubt & waiting:
         steps.append(

@@ -5,7 +5,7 @@ from typing import Final
 from fitmatch.facts import Fact
 from fitmatch.report.shared.scale import sizes
 from fitmatch.report.words.phrases import phrase
-from fitmatch.wording import listed
+from fitmatch.wording import dotted, listed
 
 _TEXTS: Final = {
     "not-measured": "{position} is not yet measured; take its readings first",
@@ -26,8 +26,10 @@ _TEXTS: Final = {
     "no-clearance": "no clearance is left ({clearance_nm})",
     "rule": "the rule {rule} forbids it: {broken}",
     "no-kind": "there is no kind `{name}`; choose {kinds}",
-    "even-needs-limits": "even needs min and max at every position; {kinds} lacks them: write them, or choose another "
+    "even-needs-limits": "even needs min and max at every position; {kinds} {lack} them: write them, or choose another "
     "strategy or --kind",
+    "advise-needs-limits": "nothing says how small or large a clearance may be, so none can be judged; write the "
+    "engine maker's min and max in {tables} of job.toml",
     "kinds-differ": "the kinds {kinds} have other targets or limits; say which is meant with --kind",
     "target-outside": "{target_nm} is outside the limits of {position}, {min_nm} to {max_nm}; choose others",
     "rule-beside-locked": "a rule on bores in a row forbids it beside locked shells: {broken}",
@@ -49,6 +51,9 @@ def refused(why: Fact, unit: str) -> str:
                 shown[name] = "; ".join(refused(fact, unit) for fact in value)
             case "kinds", tuple():
                 shown[name] = listed([f"`{kind}`" for kind in value], "or" if why.code == "no-kind" else "and")
+                shown["lack"] = "lacks" if len(value) == 1 else "lack"
+            case "tables", tuple():
+                shown[name] = listed([f"[{dotted(('fit', kind))}]" for kind in value])
             case "clearance_nm" | "target_nm" | "min_nm" | "max_nm", int():
                 (shown[name],) = sizes(unit, [value])
             case "min_nm", None:

@@ -2,14 +2,16 @@
 
 from collections.abc import Iterator, Mapping
 
+from fitmatch.facts import Fact
 from fitmatch.fit.answer.kernel import Kernel
 from fitmatch.fit.assign import assign
 from fitmatch.fit.classes.demands import Terms
 from fitmatch.fit.model.groups import Decided, decided, movable
 from fitmatch.fit.solver.stopping import Stop
 from fitmatch.gauging.doubts.check import doubts_of
+from fitmatch.problems import NotPossible
 from fitmatch.records.doubted import Doubted, doubted
-from fitmatch.records.job import Job
+from fitmatch.records.job import Job, Jobs
 from fitmatch.records.keys import PositionKey, full_name
 from fitmatch.records.measuring import DIAMETERS
 from fitmatch.records.parts import Position, room
@@ -38,18 +40,20 @@ def advise(task: Job | Pool, *, stop: Stop | None = None) -> AdvisedJobs:
     limits what would help, in the order of the trade, each change solved as `fitmatch.assign` would solve it.
 
     A job may have no shells yet (`read_job` with `needs_shells=False`); then only what is wanted is told. A `stop` with
-    a time limit may leave changes untried.
+    a time limit may leave changes untried. Raises NotPossible for jobs that have shells and no limits at all.
     """
     stop = stop or Stop()
     jobs = task.jobs
     in_doubt = doubted((job, doubts_of(job)) for job in jobs)
+    if jobs[0].shells:
+        check_limits(jobs)
     answer = assign(task, stop=stop) if jobs[0].shells else None
     found: dict[PositionKey, Advised] = {}
     for one in decided(answer) if answer is not None else ():
         found |= _Group(one, answer, in_doubt, stop).advised()
     known = {(job.name, kind): stocks([job], kind) for job in jobs for kind in job.kinds}
     rows = []
-    for job in jobs:
+    for job in jobs if answer is None else (one.job for one in answer.plans):
         for p in job.positions:
             advised = found.get(p.key) or Advised(p, None, None, in_doubt.concerns(p, None), ())
             advised = advised._replace(wanted=_wanted(job, p, known[job.name, p.kind]))
@@ -58,6 +62,13 @@ def advise(task: Job | Pool, *, stop: Stop | None = None) -> AdvisedJobs:
             rows.append(advised)
     needed = tuple(orders(rows))
     return AdvisedJobs(tuple(jobs), answer, tuple(rows), needed, tuple(boxes_together(jobs, needed)))
+
+
+def check_limits(jobs: Jobs) -> None:
+    """Raise NotPossible where no position has a limit that it could be inside or outside of."""
+    positions = [p for job in jobs for p in job.positions]
+    if positions and all(p.min_nm is None and p.max_nm is None for p in positions):
+        raise NotPossible(Fact("advise-needs-limits", {"tables": tuple(dict.fromkeys(p.kind for p in positions))}))
 
 
 def _wanted(job: Job, p: Position, known: list[Stock]) -> Wanted | None:
@@ -95,13 +106,14 @@ class _Group:
         self._ground: dict[str, Ground] = {}
 
     def advised(self) -> dict[PositionKey, Advised]:
-        """By position, as it was read; without what it wants and what to measure."""
+        """By position; without what it wants and what to measure."""
         moved = self._moved()
         found = {}
         for position in self._one.positions():
             placed = self._trial.placed.get(position.key)
-            doubtful = self._in_doubt.concerns(self._final[position.key], placed)
-            one = Advised(position, None, placed, doubtful, ())
+            final = self._final[position.key]
+            doubtful = self._in_doubt.concerns(final, placed)
+            one = Advised(final, None, placed, doubtful, ())
             if not doubtful and not position.missing and self._one.proof.proven:
                 if one.is_inside:
                     one = one._replace(advice=tuple(moved.get(position.key, ())))
@@ -123,9 +135,10 @@ class _Group:
         yield from from_a_box(trial, halves, both)
         yield from (advice for advice, _ in halves)
         yield from both
+        housed = self._housed(position)
         yield from by_polishing(trial, position)
-        yield from by_honing(trial, position)
-        yield from by_resizing(trial, position)
+        yield from by_honing(trial, position, housed)
+        yield from by_resizing(trial, position, housed)
         if self._one.kind in self._in_doubt.kinds:
             return  # one size for all rests on every reading of the kind
         if position.job not in self._ground:
@@ -133,6 +146,13 @@ class _Group:
         ground = self._ground[position.job]
         trial.cut_short |= not ground.complete
         yield from by_grinding(trial, position, ground)
+
+    def _housed(self, position: Position) -> Position:
+        """The row of the housing that the answer puts there, as it was read."""
+        housing = self._final[position.key].housing
+        if housing is None:
+            return position
+        return next(p for p in self._one.positions() if p.key == (position.job, housing))
 
     def _moved(self) -> dict[PositionKey, list[Advice]]:
         """Where the answer moves housings: the positions that it so brings inside, and that would not be with every

@@ -53,6 +53,27 @@ class Run(NamedTuple):
     highest_nm: int
 
 
+class Sizes(NamedTuple):
+    """The sizes that a part may be machined to, from one to the other, and which of them is to be aimed at: it brings
+    a position nearest to its target, or is the middle where one size is for several."""
+
+    lowest_nm: int
+    highest_nm: int
+    best_nm: int
+
+
+class Machined(NamedTuple):
+    """What a part is machined to: its `sizes`, corrected; the `gauge` that measured it and its resolution; what that
+    gauge `reads` of the sizes, None where there is no one gauge that tells; and for each of them the chance that the
+    position is inside then, None where too little is known."""
+
+    sizes: Sizes
+    gauge: str | None
+    resolution_nm: int | None
+    reads: Sizes | None
+    chances: tuple[float, float, float] | None = None
+
+
 class Reached(NamedTuple):
     """What solving again gives with a change made: what the position has then, and the figures of its kind."""
 
@@ -62,10 +83,9 @@ class Reached(NamedTuple):
 
 class Advice(NamedTuple):
     """One change that helps one position. `what`: what is changed or bought, lengths ending in `_nm`. `amount_nm`: by
-    how much: what is taken off, or by how much the clearance grows; for `grind` the sizes that will do. Where a part is
-    machined to a size, `what` has the `gauge` that measured it and what that gauge then shows. `most_nm`: the most that
-    may be taken off. `reached`: None for what is only measured, or in a box not opened, `chance` then being
-    that of finding it there."""
+    how much: what is taken off, or by how much the clearance grows; for `grind` the sizes that will do. `most_nm`: the
+    most that may be taken off. `reached`: None for what is only measured, or in a box not opened, `chance` then being
+    that of finding it there. `machined`: None for what takes no metal off."""
 
     action: str
     what: Mapping[str, object]
@@ -73,19 +93,12 @@ class Advice(NamedTuple):
     most_nm: int | None = None
     reached: Reached | None = None
     chance: float | None = None
-
-    @property
-    def size(self) -> object:
-        """What a part is machined to: a size, or the run of those that will do; None for what takes no metal off."""
-        what = self.what
-        return (
-            self.amount_nm if isinstance(self.amount_nm, Run) else what.get("journal_nm", what.get("housing_bore_nm"))
-        )
+    machined: Machined | None = None
 
 
 class Advised(NamedTuple):
-    """One position: what it wants, None where it is not yet measured; what the plan gives it; what would help, in the
-    order of the trade. `complete`: all of that could be looked for."""
+    """One position, with the housing that the plan puts there: what it wants, None where it is not yet measured; what
+    the plan gives it; what would help, in the order of the trade. `complete`: all of that could be looked for."""
 
     position: Position
     wanted: Wanted | None
@@ -96,7 +109,17 @@ class Advised(NamedTuple):
 
     @property
     def is_inside(self) -> bool:
+        """Inside the limits it has, if any."""
         return self.placed is not None and self.placed.within_limits
+
+    @property
+    def has_limits(self) -> bool:
+        return self.position.min_nm is not None or self.position.max_nm is not None
+
+    @property
+    def unjudged(self) -> bool:
+        """Whether it is filled and nothing says how small or large its clearance may be."""
+        return self.placed is not None and not self.has_limits
 
     @property
     def clearance_nm(self) -> int | None:
@@ -111,7 +134,7 @@ class Advised(NamedTuple):
 
 class Order(NamedTuple):
     """What positions need of one sort: halves of one step that read the same. `step`: None where no step known to the
-    job is likely to have them. `marks`: as in the advice."""
+    job is likely to have them. `marks`: as in the advice. `chances`: for each position, that one box holds its half."""
 
     kind: str
     half: str
@@ -119,6 +142,7 @@ class Order(NamedTuple):
     walls_nm: tuple[int, ...]
     positions: tuple[PositionKey, ...]
     marks: Mapping[str, Any]
+    chances: tuple[float | None, ...]
 
     @property
     def family(self) -> tuple[str, ...]:
@@ -159,7 +183,8 @@ class AdvisedJobs:
     def needs_attention(self) -> bool:
         """Whether exit status 1 is due."""
         if self.answer is not None:
-            return not self.proven or self.answer.needs_attention
+            unjudged = any(one.unjudged for one in self.positions)
+            return unjudged or not self.proven or self.answer.needs_attention
         return any(one.wanted is None or one.in_doubt for one in self.positions)
 
     def records(self) -> Iterator[dict[str, object]]:
@@ -171,7 +196,8 @@ class AdvisedJobs:
             begun |= {
                 "position": one.position.name,
                 "kind": one.position.kind,
-                "inside": one.is_inside,
+                "housing": one.position.housing or one.position.name,
+                "inside": None if one.unjudged else one.is_inside,
                 "clearance_now_nm": one.clearance_nm,
                 "target_nm": one.position.target_nm,
                 "min_nm": one.position.min_nm,
@@ -193,19 +219,25 @@ class AdvisedJobs:
 
 
 def _row(advice: Advice) -> dict[str, object]:
-    amount, size, reads = advice.amount_nm, _ends(advice.size), _ends(advice.what.get("reads_nm"))
-    reached = advice.reached
+    amount, reached, machined = advice.amount_nm, advice.reached, advice.machined
+    sizes, reads = machined and machined.sizes, machined and machined.reads
+    chances = (machined and machined.chances) or (None, None, None)
     return {
         "action": advice.action,
         "half": advice.what.get("half"),
         "wall_nm": advice.what.get("wall_nm"),
         "step": advice.what.get("step"),
         "amount_nm": None if isinstance(amount, Run) else amount,
-        "size_lowest_nm": size and size.lowest_nm,
-        "size_highest_nm": size and size.highest_nm,
-        "gauge": advice.what.get("gauge"),
+        "size_lowest_nm": sizes and sizes.lowest_nm,
+        "size_highest_nm": sizes and sizes.highest_nm,
+        "size_best_nm": sizes and sizes.best_nm,
+        "gauge": machined and machined.gauge,
         "reads_lowest_nm": reads and reads.lowest_nm,
         "reads_highest_nm": reads and reads.highest_nm,
+        "reads_best_nm": reads and reads.best_nm,
+        "chance_lowest": chances[0],
+        "chance_highest": chances[1],
+        "chance_best": chances[2],
         "chance": advice.chance,
         "clearance_nm": reached and reached.placement.clearance_nm,
         "deviation_nm": reached and reached.placement.deviation_nm,
@@ -215,13 +247,6 @@ def _row(advice: Advice) -> dict[str, object]:
         "worst_deviation_nm": reached and reached.figures.worst_deviation_nm,
         "spread_nm": reached and reached.figures.spread_nm,
     }
-
-
-def _ends(size: object) -> Run | None:
-    """A single size ends where it begins."""
-    if isinstance(size, int):
-        return Run(size, size)
-    return size if isinstance(size, Run) else None
 
 
 def _floats(record: Mapping[str, object], per_unit: int) -> Iterator[tuple[str, object]]:

@@ -20,8 +20,8 @@ from fitmatch.fit.solver.stopping import Stopped
 from fitmatch.fit.why.questions import badness
 from fitmatch.records.parts import Position
 from fitmatch.records.placements import Placement
-from fitmatch.study.advice.advised import GRIND, Advice, Run
-from fitmatch.study.advice.at_the_bench import shown_as
+from fitmatch.study.advice.advised import GRIND, Advice, Run, Sizes
+from fitmatch.study.advice.at_the_bench import machined
 from fitmatch.study.advice.changes import with_ground
 from fitmatch.study.advice.metal import too_loose, too_tight
 from fitmatch.study.advice.solving import Trial
@@ -49,8 +49,9 @@ def by_grinding(trial: Trial, position: Position, ground: Ground) -> Iterator[Ad
     middle = (ground.run.lowest_nm + ground.run.highest_nm) // 2
     reached = trial.reached(with_ground(trial.jobs, {p.key for p in rows}, middle), place)
     if reached is not None:
-        shown = shown_as(trial.job_of(place), position.kind, "journal", (p.journal for p in rows), ground.run)
-        yield Advice(GRIND, {**named, "journal_nm": middle, **shown}, ground.run, reached=reached)
+        journals, sizes = (p.journal for p in rows), Sizes(*ground.run, middle)
+        to = machined(trial.job_of(place), position.kind, "journal", journals, sizes)
+        yield Advice(GRIND, {**named, "journal_nm": middle}, ground.run, reached=reached, machined=to)
 
 
 def widest_run(trial: Trial, position: Position) -> Ground:

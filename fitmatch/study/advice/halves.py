@@ -18,7 +18,7 @@ from fitmatch.study.advice.changes import new_shell, with_shells
 from fitmatch.study.advice.solving import Trial
 
 _DRAWS: Final = 2_000
-_LEAST_CHANCE: Final = 0.01
+_LEAST_CHANCE: Final = 0.1  # below it a box of the step is no advice
 _SURE: Final = 0.99  # nobody knows what a box holds
 _THINNEST, _THICKEST = 200_000, 25_000_000  # possible walls
 Span = tuple[int, int]

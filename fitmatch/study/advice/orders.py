@@ -24,7 +24,8 @@ def orders(positions: Iterable[Advised]) -> Iterator[Order]:
         assert isinstance(half, str) and (step is None or isinstance(step, str)) and isinstance(marks, Mapping)
         walls = {wall for _, one in some if isinstance(wall := one.what["wall_nm"], int)}
         places = tuple(one.position.key for one, _ in some)
-        yield Order(first.position.kind, half, step, tuple(sorted(walls)), places, marks)
+        chances = tuple(one.chance for _, one in some)
+        yield Order(first.position.kind, half, step, tuple(sorted(walls)), places, marks, chances)
 
 
 def boxes_together(jobs: Sequence[Job], found: Iterable[Order]) -> Iterator[Boxes]:

@@ -30,7 +30,7 @@ def compare(
     targets_nm: Sequence[int] = (),
     rules: bool = False,
     boxes: bool = False,
-    against: str | None = None,
+    against: str | Sequence[str] = (),
     films: bool = False,
     stop: Stop | None = None,
 ) -> Compared:
@@ -40,15 +40,16 @@ def compare(
     shells alone. `kind`: this kind only. `strategy`: of the plans that are shown position by position and, of several
     jobs, beside each other. `targets_nm`: aim every position at each of these in turn. `rules`: let each of the shop's
     own rules go in turn. `boxes`: what if only some boxes had been opened. `against`: the trade-off between the worst
-    deviation and "boxes" or "spread", exactly. `films`: the oil film of each plan beside it, of the kinds that have a
-    [film] table. A `stop` with a time limit may leave proofs, and the further tables, incomplete.
+    deviation and "boxes", "spread" or both in turn, exactly. `films`: the oil film of each plan beside it, of the kinds
+    that have a [film] table. A `stop` with a time limit may leave proofs, and the further tables, incomplete.
 
     Raises ValueError for a kind that does not exist, for `even` where a kind lacks limits, for targets outside the
     limits of a position, and for one sweep of targets over kinds that aim at different things; InputError for what
     [film] lacks.
     """
-    if against not in (None, *AGAINST):
-        raise ValueError(f"unknown trade-off {against!r}; choose one of {', '.join(AGAINST)}")
+    traded = tuple(dict.fromkeys([against] if isinstance(against, str) else against))
+    if unknown := [figure for figure in traded if figure not in AGAINST]:
+        raise ValueError(f"unknown trade-off {unknown[0]!r}; choose from {', '.join(AGAINST)}")
     if strategy not in BY_STRATEGY:
         raise ValueError(f"unknown strategy {strategy!r}; choose one of {', '.join(BY_STRATEGY)}")
     stop = stop or Stop()
@@ -83,7 +84,7 @@ def compare(
         rules=tuple(row for one in every for row in rule_rows(one)) if rules else None,
         boxes=tuple(row for row in chosen if isinstance(row, BoxesRow)) if boxes else None,
         left_out=tuple(row for row in chosen if isinstance(row, LeftOut)),
-        trade_off=tuple(row for one in every for row in trade_off(one, against)) if against else None,
+        trade_off=tuple(row for sort in traded for one in every for row in trade_off(one, sort)) if traded else None,
         films=films,
         complete=not any(one.cut_short for one in every),
     )

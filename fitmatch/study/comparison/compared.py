@@ -131,12 +131,16 @@ class PlanRow(NamedTuple):
 
 class TargetRow(NamedTuple):
     """Every position of the kind aimed at one clearance; `best`: no other target asked for is met better. `outside`:
-    the positions that are not inside their limits, filled or not."""
+    the positions that are not inside their limits, filled or not. `joint_chance` as of a plan. `near_min`, `near_max`:
+    how many are inside by less than U; None where it is not known of all."""
 
     target_nm: int
     found: Found
     best: bool = False
     outside: tuple[str, ...] = ()
+    joint_chance: float | None = None
+    near_min: int | None = None
+    near_max: int | None = None
 
 
 class RuleRow(NamedTuple):
@@ -232,7 +236,9 @@ class Compared:
             more |= {"equal": ", ".join(plan.equal), "same": ", ".join(plan.same)}
             yield _record("plans", plan.found, plan=plan.plan, **more)
         for target in self.targets or ():
-            told = {"best": target.best, "outside": ", ".join(target.outside)}
+            sure: dict[str, object] = {"joint_chance": target.joint_chance}
+            sure |= {"near_min": target.near_min, "near_max": target.near_max}
+            told = {"best": target.best, "outside": ", ".join(target.outside), **sure}
             yield _record("targets", target.found, target_nm=target.target_nm, **told)
         for rule in self.rules or ():
             yield _record("rules", rule.found, rule=rule.rule)

@@ -24,12 +24,13 @@ _RANKED = (*LEVELS_0_AND_1, WORST, SQUARES, SPREAD)
 
 
 class Ranked(NamedTuple):
-    """An answer, its place among others of the same group by the strategy `target`, where smaller is better, and the
-    positions that are not inside their limits in it."""
+    """An answer, its place among others of the same group by the strategy `target`, where smaller is better, the
+    positions that are not inside their limits in it, and its placements job by job."""
 
     found: Found
     rank: tuple[int, ...]
     outside: tuple[str, ...]
+    placements: Sequence[Sequence[Placement]]
 
 
 class Decision:
@@ -56,10 +57,11 @@ class Decision:
         kind, placements = solved.placed
         if not solved.proof.proven and not movable(self.jobs, self.group.kind):
             placements = min(placements, by_hand(kind), key=lambda some: _rank(kind, some))
-        figures = figures_of_several(by_job(kind, placements))
+        placed = by_job(kind, placements)
+        figures = figures_of_several(placed)
         inside = {p.position.key for p in placements if p.within_limits}
         outside = tuple(full_name(p.key) for p in self.positions() if p.key not in inside)
-        return Ranked(self.found(figures, solved.proof), _rank(kind, placements), outside)
+        return Ranked(self.found(figures, solved.proof), _rank(kind, placements), outside, placed)
 
     def positions(self) -> list[Position]:
         """All positions of the group, measured or not, in file order."""

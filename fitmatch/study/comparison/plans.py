@@ -3,18 +3,15 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import chain, combinations, islice
-from math import prod
 from typing import NamedTuple
 
 from fitmatch.facts import Fact
 from fitmatch.fit.answer.baselines import as_boxed, by_hand
 from fitmatch.fit.answer.best_plan import best_plan
-from fitmatch.fit.answer.expected import standing
+from fitmatch.fit.answer.expected import EQUAL, standings
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.model.groups import by_job
 from fitmatch.fit.solver.stopping import Stop
-from fitmatch.gauging.uncertainty.error_model import ErrorModel
-from fitmatch.gauging.uncertainty.judging import joint_chance
 from fitmatch.problems import NotPossible
 from fitmatch.records.bearings import Bearing, Running
 from fitmatch.records.job import Job
@@ -23,12 +20,11 @@ from fitmatch.records.placements import KindFigures, Placement
 from fitmatch.records.plans import Plan, Proof
 from fitmatch.records.pools import Pool
 from fitmatch.stages import now
+from fitmatch.study.comparison.certainties import Certainties
 from fitmatch.study.comparison.compared import BY_STRATEGY, PlanFilms, PlanRow
 from fitmatch.study.comparison.decision import Decision
 from fitmatch.study.comparison.leftover_sets import leftover_sets
 from fitmatch.study.film.films import film
-
-_EQUAL = "equal within measurement"
 
 
 def check_limits(jobs: Sequence[Job]) -> None:
@@ -50,7 +46,7 @@ def answers(task: Job | Pool, stop: Stop) -> dict[str, Plan]:
     limited = [kind for job in task.jobs for kind in job.kinds if kind not in unlimited]
     asked = {strategy: only(task, limited) if strategy == "even" else task for strategy in BY_STRATEGY}
     return {
-        strategy: best_plan(some, strategy, stop=stop)
+        strategy: best_plan(some, strategy, stop=stop, expected=False)
         for strategy, some in asked.items()
         if strategy != "even" or limited
     }
@@ -84,7 +80,7 @@ def plan_rows(decision: Decision, plans: Mapping[str, Plan], *, films: bool) -> 
     """A row for each way of choosing that there is for the group, if asked for with its films."""
     ways = list(_ways(decision, plans))
     filmed = _films(decision, ways) if films else [None] * len(ways)
-    models = [ErrorModel(job) for job in decision.jobs]
+    certainties = Certainties(decision.jobs)
     same = _same(ways)
     equal = _equal(decision.jobs, ways, same)
     for at, (way, films_of_it) in enumerate(zip(ways, filmed, strict=True)):
@@ -93,7 +89,7 @@ def plan_rows(decision: Decision, plans: Mapping[str, Plan], *, films: bool) -> 
         yield PlanRow(
             way.name,
             found,
-            None if found.unfilled else _joint_chance(models, way.placements),
+            None if found.unfilled else certainties.joint_chance(way.placements),
             leftover_sets(decision.jobs, decision.group.kind, placed, decision.stop),
             way.rules_broken,
             tuple(other.name for other in ways if {way.name, other.name} in equal),
@@ -142,15 +138,6 @@ def _bearing(running: Running, placement: Placement) -> Bearing:
     )
 
 
-def _joint_chance(models: Sequence[ErrorModel], placements: Sequence[tuple[Placement, ...]]) -> float | None:
-    """The chance that all are inside their limits; what is known of different jobs has nothing in common."""
-    if not all(model.known for model in models):
-        return None
-    chances = [joint_chance(model, some) for model, some in zip(models, placements, strict=True)]
-    told = [chance for chance in chances if chance is not None]
-    return prod(told) if len(told) == len(chances) else None
-
-
 def _same(ways: Sequence[_Way]) -> list[int]:
     """For each plan the first that places the same shells."""
     plans = [[frozenset(map(_shells, some)) for some in way.placements] for way in ways]
@@ -160,14 +147,13 @@ def _same(ways: Sequence[_Way]) -> list[int]:
 def _equal(jobs: Sequence[Job], ways: Sequence[_Way], first: Sequence[int]) -> list[set[str]]:
     """The pairs of plans that measurement cannot tell apart, and those that are one and the same: `first` is the first
     of those."""
-    told: dict[tuple[int, int], bool] = {}
+    different = list(dict.fromkeys(first))
+    told = standings(jobs, [ways[at].placements for at in different])
+    number = {at: n for n, at in enumerate(different)}
     found = []
     for one, other in combinations(range(len(ways)), 2):
-        pair = first[one], first[other]
-        if pair not in told:
-            both = list(zip(jobs, *(ways[at].placements for at in pair), strict=True))
-            told[pair] = pair[0] == pair[1] or standing(both) == _EQUAL
-        if told[pair]:
+        pair = number[first[one]], number[first[other]]
+        if pair[0] == pair[1] or told[min(pair), max(pair)] == EQUAL:
             found.append({ways[one].name, ways[other].name})
     return found
 

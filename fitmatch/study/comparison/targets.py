@@ -7,6 +7,7 @@ from fitmatch.problems import NotPossible
 from fitmatch.records.job import Job
 from fitmatch.records.keys import full_name
 from fitmatch.stages import now
+from fitmatch.study.comparison.certainties import Certainties
 from fitmatch.study.comparison.compared import TargetRow
 from fitmatch.study.comparison.decision import Decision, Ranked
 
@@ -36,4 +37,8 @@ def target_rows(decision: Decision, targets_nm: Sequence[int]) -> Iterator[Targe
         now(f"{decision.group.label}: target {at} of {len(targets_nm)}")
         asked.append((nm, decision.ask(target_nm=nm)))
     best = min((answer.rank for _, answer in asked), default=None)
-    return (TargetRow(nm, answer.found, answer.rank == best, answer.outside) for nm, answer in asked)
+    certainty = Certainties(decision.jobs)
+    for nm, answer in asked:
+        chance = None if answer.found.unfilled else certainty.joint_chance(answer.placements)
+        near = certainty.near(answer.placements)
+        yield TargetRow(nm, answer.found, answer.rank == best, answer.outside, chance, *near)
