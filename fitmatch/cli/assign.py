@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 _MOST_ALTERNATIVES: Final = 20
 # What follows a search that was stopped takes so many times as long as reading the job (measured): a time limit leaves
 # room for it, but for what may be late.
-_AFTERWARDS: Final = 2.5
+_AFTERWARDS: Final = 1.5
 _MAY_BE_LATE_S: Final = 0.5
 
 
