@@ -12,7 +12,7 @@ from fitmatch.fit.why.arithmetic import Reasons, flags
 from fitmatch.gauging.doubts.check import doubts_of
 from fitmatch.gauging.sizes.form_limits import form_flags
 from fitmatch.names import natural
-from fitmatch.records.doubted import of_held
+from fitmatch.records.doubted import but_of_held
 from fitmatch.records.housings import with_housings
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey, full_name
@@ -103,7 +103,7 @@ def _with_reasons(
         placements,
         tuple(Unfilled(p, why(p)) for p in job.positions if p.key not in placed and ready(p, stock)),
         flags=(*flags(job, placements, why), *form_flags(job, placements)),
-        doubts=tuple(doubt for doubt in doubts_of(read) if not of_held(read, doubt)),
+        doubts=but_of_held(read, doubts_of(read)),
         moved_from=None if job is read else read,
         strays=tuple(stray for _, stray in strays((read,))),
         waits_for=waits_for,
