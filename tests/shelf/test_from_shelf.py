@@ -290,6 +290,11 @@ def test_singles_come_first(stocked: Shelf, tmp_path: Path) -> None:
     assert "proven, 1 single shell used" in plan_text(plan, "in")
     assert "singles preferred: most single shells of the shelf" in " ".join(plan_text(plan, "in", full=True).split())
     assert 7 not in numbers(assign(job, prefer="singles", slack_nm=0))
+    asked = assign(job, prefer="singles", alternatives=2, explain="R1", insist=("odd/1", "box-1/06"))
+    assert not asked.faults and asked.explanation is not None and asked.explanation.insisted is not None
+    assert [p.upper.key for p in asked.explanation.insisted.placements] == [("odd", "1")]
+    # The single's other pairs are as good as that one, or beyond the slack.
+    assert [sum(p.preferred for p in other.placements) for other in asked.alternatives["rod"].plans] == [0, 0]
     (folder / "assignment.json").write_text(plan_document(plan, "in"), encoding="utf-8")
     set_aside(stocked, read_planned(folder))
     again = assign(read_supplied(stocked, folder), prefer="singles")
