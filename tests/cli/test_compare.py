@@ -495,6 +495,34 @@ def test_a_target_that_leaves_a_position_outside_says_so(capsys: Capsys, job: Pa
     assert [row["outside"] for row in rows if row["table"] == "targets"] == ["R2", "R2"]
 
 
+def test_a_target_at_a_limit_is_not_called_safe(capsys: Capsys, tmp_path: Path) -> None:
+    """With the gauges known each target has its chance, as `assign` has it; where the best one puts clearances within U
+    of a limit that is told beside it, in the picture too."""
+    job = shutil.copytree(SAMPLES / "metrology-bench", tmp_path / "job")
+    whole = assigned(capsys, job)
+    high = max(p["clearance"] for p in whole["positions"])
+    change(job / "job.toml", r"^max +=.*", f"max = {high}")
+    args = (job, "--targets", f"0.0350, {high}")
+    ran = Ran(capsys, "compare", *args, "--plot", tmp_path / "a.svg")
+    rows = document(capsys, *args)["targets"]
+    table = [row for row in csv.DictReader(StringIO(Ran(capsys, "compare", *args, "--csv").out)) if row["best"]]
+    for row, cells in zip(rows, table, strict=True):
+        change(job / "job.toml", r"^target = [\d.]+", f"target = {row['target']}")
+        plan = assigned(capsys, job)
+        assert row["joint_chance"] == plan["kinds"]["main"]["joint_chance"] == float(cells["joint_chance"])
+        for end, by in (("max", "clearance"), ("min", "clearance_tightest")):
+            near = [p for p in plan["positions"] if abs(p[by] - p[end]) < p["uncertainty"]["expanded"]]
+            assert row[f"near_{end}"] == len(near) == int(cells[f"near_{end}"])
+    (best,) = (row for row in rows if row["best"])
+    assert best["near_max"] and best["joint_chance"] < 0.95
+    told = f"{best['near_max']} of {best['positions']} lie within U of max; the chance that all are inside is "
+    assert f"{told}{best['joint_chance']:.4f}" in " ".join(ran.out.split())
+    head = ran.out.partition("BY TARGET")[2].partition("-----")[0]
+    assert "chance" in head and "Aimed most exactly, not safest: at" in ran.out
+    picture = (tmp_path / "a.svg").read_text(encoding="utf-8")
+    assert told in " ".join(picture.split()) and f"chance inside {best['joint_chance']:.2f}" in picture
+
+
 def test_of_many_boxes_a_row_names_those_left_out(capsys: Capsys, tmp_path: Path) -> None:
     """The list of all others would fill the page; with a few boxes those opened are named."""
     halves = [f"{half[0]}{n},rod,{half},0.06{190 + n}" for half in ("upper", "lower") for n in (1, 2)]
