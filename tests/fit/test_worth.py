@@ -17,7 +17,7 @@ from oracles.rulebook import Rules, with_rules
 from oracles.schemas import VALIDATOR
 
 from fitmatch.fit.answer.best_plan import best_plan
-from fitmatch.fit.answer.expected import worth
+from fitmatch.fit.answer.expected import standings, worth
 from fitmatch.fit.solver.stopping import Stop
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.intake.reading import read_job
@@ -153,6 +153,18 @@ def test_two_plans_are_compared(by: int, word: str) -> None:
     for one, other, wanted in ((mine, theirs, word), (theirs, mine, word.replace("better", "worse"))):
         found = worth(job, one, other)
         assert found is not None and found.by_hand == wanted
+
+
+def test_several_plans_are_compared_on_the_same_draws() -> None:
+    """Each with each later one, as two of them alone; one that counts fewer positions with none."""
+    job = job_of([1_000, 500, 800], measuring(500))
+    plans = [as_listed(job), off(job, 400), off(job, 9_000), as_listed(job)[:2]]
+    told = standings([job], [[plan] for plan in plans])
+    assert set(told) == {(0, 1), (0, 2), (0, 3), (1, 2), (1, 3), (2, 3)}
+    for (one, other), found in told.items():
+        alone = worth(job, plans[one], plans[other])
+        assert alone is not None and found == alone.by_hand
+    assert [told[0, other] for other in (1, 2, 3)] == ["equal within measurement", "better", None]
 
 
 def test_a_plan_against_itself_is_equal() -> None:

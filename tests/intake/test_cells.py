@@ -42,7 +42,7 @@ def without_place(found: list[str], place: str) -> list[str]:
         ("-inf", "`-inf` is not a number"),
         ("1.8e1000", "`1.8e1000` has an exponent far out of range"),
         ("1e999", "is more than ten kilometres, and a journal is 5 mm to 2 m"),
-        ("1e-999", "`1e-999` is not more than zero"),
+        ("1e-999", "`1e-999` is less than half a nanometre; a journal is 5 mm to 2 m"),
         ("0", "`0` is not more than zero; a journal is 5 mm to 2 m"),
         ("-1.8162", "`-1.8162` is not more than zero"),
         ("1.8162 inch", "unknown unit `inch`"),

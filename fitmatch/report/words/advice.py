@@ -75,7 +75,7 @@ def _grind(what: Mapping[str, Any], machined: Machined | None, scale: Scale) -> 
     if machined is not None:
         return (
             f"Grind {journals} to one size{_machined(machined, scale, 'the middle')}: all lie inside with these "
-            "shells, at an end only just."
+            "shells, at an end perhaps only just."
         )
     return (
         f"Grind {journals} to the next undersize that the makers list, with its thicker shells: buy and measure those "
