@@ -11,6 +11,7 @@ from fitmatch.shelf.records import TornDown, Wear
 
 _COLUMNS: Final = ("position", "part", "label", "before", "after", "wear", "uncertainty", "grew")
 _LENGTHS: Final = frozenset(("before", "after", "wear", "uncertainty"))
+_STEPS_NM: Final = {"in": 254, "mm": 100}  # 0.00001 in, 0.1 um
 _USED: Final = (
     "Used shells fit only their own position and side again, and only if the makers of engine and bearing allow "
     "it: a wall says nothing about fatigue, dirt in the lining, or whether the shell still has its spread."
@@ -46,8 +47,8 @@ def torn_down_text(found: TornDown, unit: str) -> str:
 
 
 def _uncertainty(wear: Wear, unit: str) -> str:
-    """Rounded up to a tenth of a micrometre, so that it never looks better than it is."""
-    return "" if wear.u_nm is None else exact(-int(-wear.u_nm // 100) * 100, unit)
+    """Rounded up, so that it never looks better than it is."""
+    return "" if wear.u_nm is None else exact(-int(-wear.u_nm // _STEPS_NM[unit]) * _STEPS_NM[unit], unit)
 
 
 def torn_down_document(found: TornDown, unit: str) -> str:
