@@ -26,7 +26,7 @@ gauging/sizes: materials places corrections hot form form_limits sizing
 gauging/uncertainty: student variance_ratio scatter sources combining error_model judging
 gauging/causes: grinds digits mistakes
 gauging/doubts: groups scatter differences explanations odd repeats boxes sessions naming check
-gauging: bench_path assembled bench_check
+gauging: bench_path zeroing assembled bench_check
 intake/common: catalogue files findings advice quantities options sweeps running texts iso_286 bands
 intake/tables: table csv_file workbook opening columns
 intake/job_toml: globbing keys key_rows strange_keys values fits instruments running settings unread sources
@@ -52,7 +52,7 @@ shelf/store/migrations/versions: v0001
 shelf: events finding gauges jobs planned looking supplying forming worth
 shelf/actions: taking_in setting_aside fitting handling counting correcting tearing_down archiving
 report/shared: emit scale states layout box_names axis certainty grounds housings readings
-report/words: phrases small_reasons reasons refusals levels doubts likely_causes stacks films advice
+report/words: phrases small_reasons reasons refusals levels doubts likely_causes with_shells_in stacks films advice
 report/text: positions
 report/screen: limits_drawn sure table proven left_over
 report/text: beside measuring remaining explaining quality attention heading full doubts assembled ranges films report

@@ -26,6 +26,7 @@ from fitmatch.gauging.doubts.check import doubts_of
 from fitmatch.gauging.sizes.corrections import factor_to_20, offs
 from fitmatch.gauging.uncertainty.combining import Uncertainty
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
+from fitmatch.gauging.zeroing import zeroed
 from fitmatch.lengths import NM_PER_UNIT, mean, round_half_even
 from fitmatch.records.doubted import Doubted, doubted
 from fitmatch.records.housings import rehoused
@@ -34,7 +35,7 @@ from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.measuring import AssembledReading, Doubt
 from fitmatch.records.parts import Fit, Position, excess_of, shortfall_of
 from fitmatch.records.placements import Placement
-from fitmatch.rules.positions.limits_at import limits_at
+from fitmatch.rules.positions.limits_at import TIGHTEST, limits_at
 
 if TYPE_CHECKING:
     import pandas
@@ -137,9 +138,23 @@ class Check(NamedTuple):
         return _why_code(self) == "by-seating"
 
     @property
+    def above_tightest_nm(self) -> int:
+        """How far the clearance at the largest place of the journal is below the one from its mean, if limits are held
+        against the tightest. A strip is read where it lies."""
+        journal = self.placement.position.journal
+        assert journal is not None
+        at_largest = self.placement.limits_at == TIGHTEST and self.reading.method == "gauge"
+        return journal.largest_nm - journal.mean_nm if at_largest else 0
+
+    @property
+    def tightest_nm(self) -> int:
+        """What is held against min."""
+        return self.assembled_nm - self.above_tightest_nm
+
+    @property
     def shortfall_nm(self) -> int:
-        """How far the assembled clearance is below min as written."""
-        return shortfall_of(self.placement.position.min_nm, self.assembled_nm)
+        """How far the tightest assembled clearance is below min as written."""
+        return shortfall_of(self.placement.position.min_nm, self.tightest_nm)
 
     @property
     def excess_nm(self) -> int:
@@ -310,21 +325,20 @@ def assembled_clearance(job: Job, reading: AssembledReading, placement: Placemen
     A bore is corrected like a housing bore: subtract the zero error, correct to 20 degrees Celsius, subtract the
     journal's corrected size. It is brought to 20 degrees together with its two walls, which are subtracted again:
     steel-backed shells grow as the gauge does, and the housing by its own coefficient. A clearance read directly has no
-    zero error: the gauge was zeroed on the micrometer locked at the journal. Housing and journal then differ only by
-    their expansion, on the micrometer's scale. Both are taken to have been read in the temperature of the job.
+    zero error: the gauge was zeroed on the journal's own micrometer, set as `zeroing` says. Housing and journal then
+    differ only by their expansion, on the micrometer's scale. Both are taken to have been read in the temperature of
+    the job.
     """
     journal = placement.position.journal
     assert journal is not None
-    walls = placement.wall_sum_nm
     read = Fraction(sum(reading.readings_nm), len(reading.readings_nm))
     if reading.feature == "bore":
+        walls = placement.wall_sum_nm
         housing = factor_to_20(job.measuring, placement.position.kind, "housing_bore", reading.gauge)
         found = (read - offs(job.measuring.gauges)[reading.gauge] + walls) * housing - walls - journal.mean_nm
     else:
-        setter = next(iter(journal.gauges), None)
-        housing = factor_to_20(job.measuring, placement.position.kind, "housing_bore", setter)
-        as_read = journal.mean_nm / factor_to_20(job.measuring, placement.position.kind, "journal", setter)
-        found = (as_read + read + walls) * housing - walls - journal.mean_nm
+        zeroing = zeroed(job, placement)
+        found = zeroing.clearance(read) if reading.method == "gauge" else zeroing.between(read)
     return round_half_even(found.numerator, found.denominator)
 
 

@@ -59,7 +59,7 @@ class LoggedReading(NamedTuple):
 class AssembledReading(NamedTuple):
     """One row of assembled.csv: what was read with the shells in and the fasteners tightened, as the gauge gave it.
 
-    `feature` is "clearance", where the gauge was zeroed on the micrometer locked at the journal, or "bore". `upper` and
+    `feature` is "clearance", where the gauge was zeroed on the journal's micrometer, or "bore". `upper` and
     `lower` are box and name of the shells that were fitted.
     """
 

@@ -18,6 +18,7 @@ from fitmatch.gauging.bench_check import bench_check
 from fitmatch.gauging.bench_path import bench_path
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.records.keys import full_name
+from fitmatch.report.sheet.amounts import amount
 
 MM = Decimal("25.4")
 PARTS = ["assembly", "figures", "record", "leftovers", "cards"]
@@ -98,7 +99,75 @@ def test_the_bench_check_is_the_gauge_s_own(tmp_path: Path, capsys: pytest.Captu
         assert Decimal(block["data-expect"]) * 10**6 == found.expect_nm
         text = block.text
         assert f"set mic-1 {found.set_to_nm / 1e6:.4f} mm" in text
-        assert f"expect on bore-1 {block['data-expect']} mm" in text
+        assert f"expect on bore-1 {amount(found.expect_nm, 'mm').own}" in text
+
+
+BORE_GAUGE = '[gauge.bore-1]\nunit = "mm"\nresolution = 0.001\nset_with = "mic-1"\n'
+
+
+def tapered(tmp_path: Path) -> Path:
+    """An inch engine whose micrometer reads to 0.0001 in and whose bore gauge to 0.001 mm; each journal was read twice,
+    the third and sixth position with a taper of 2 tenths; everything in a room of 23 degrees."""
+    warm = "[temperature]\nroom = 23.0\n"
+    for kind, housing in (("rod", "steel"), ("main", "aluminium 356.0")):
+        warm += f'[material.{kind}]\njournal = "steel"\nhousing_bore = "{housing}"\n'
+    folder = engine(tmp_path / "tapered", rods=4, mains=3, more=BORE_GAUGE + warm)
+    text = (folder / "job.toml").read_text(encoding="utf-8")
+    text = text.replace('housing_bore = "mic-1"', 'housing_bore = "bore-1"')
+    (folder / "job.toml").write_text(text, encoding="utf-8")
+    head, *rows = (folder / "positions.csv").read_text(encoding="utf-8").splitlines()
+    lines = [head.replace("journal,housing_bore", "journal_1,journal_2,housing_bore [in]")]
+    for at, row in enumerate(rows, 1):
+        name, kind, journal, rest = row.split(",", 3)
+        taper = Decimal("0.0002" if at % 3 == 0 else "0.0001")
+        lines.append(f"{name},{kind},{journal},{Decimal(journal) + taper},{rest}")
+    (folder / "positions.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return folder
+
+
+def bench_figures(folder: Path) -> dict[str, dict[str, str]]:
+    """What each block says beside expect, agrees and must read, by the first word."""
+    found: dict[str, dict[str, str]] = {}
+    for name, block in blocks(folder).items():
+        rows = [one for one in next(block.all(cls="sums")).inside if isinstance(one, Element)]
+        words = [[part.text for part in row.inside if isinstance(part, Element)] for row in rows]
+        found[name] = {term.split(" on ")[0]: text for term, text in words}
+    return found
+
+
+def read_at_the_bench(
+    folder: Path, readings: dict[str, str], capsys: pytest.CaptureFixture[str]
+) -> list[dict[str, object]]:
+    """What `assembled` says of these readings with the gauge."""
+    rows = [f"{name},{reading},gauge" for name, reading in readings.items()]
+    text = "\n".join(["position,clearance,method", *rows]) + "\n"
+    (folder / "assembled.csv").write_text(text, encoding="utf-8")
+    found: list[dict[str, object]] = json.loads(Ran(capsys, "assembled", folder, "--json").out)["readings"]
+    (folder / "assembled.csv").unlink()
+    return found
+
+
+def test_the_sheet_and_assembled_judge_alike(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Typed into assembled.csv, what a sheet expects is not off at all and teaches no seating; both ends of what the
+    gauge must show are inside, both ends of what agrees agree; one step of the gauge further out neither does. The
+    gauge's own unit stands first, the other one beside it, and where the journal is tapered the lower end says so."""
+    folder = tapered(tmp_path)
+    assert Ran(capsys, "sheet", folder).status == 0
+    told = bench_figures(folder)
+    assert all(" mm (0.00" in told[name][what] for name in told for what in ("expect", "agrees", "must read"))
+    up = {name: re.findall(r"lower end ([0-9.]+) tenths up", figures["must read"]) for name, figures in told.items()}
+    assert up == {name: ["1.0" if name in ("R3", "M2") else "0.5"] for name in told}
+    expect = {name: f"{block['data-expect']} in" for name, block in blocks(folder).items()}
+    exact = read_at_the_bench(folder, expect, capsys)
+    assert len(exact) == 7 and all(abs(float(str(r["difference"]))) < 1e-7 for r in exact)
+    for row, end in ((what, i) for what in ("must read", "agrees") for i in (0, 1)):
+        ends = {name: amounts(figures[row].replace(" to ", " mm "), "mm")[end] for name, figures in told.items()}
+        for outward in (0, 1):
+            further = Decimal("0.001") * outward * (1 if end else -1)
+            typed = {name: f"{value + further} mm" for name, value in ends.items()}
+            for r in read_at_the_bench(folder, typed, capsys):
+                good = r["within_limits"] if row == "must read" else r["verdict"] == "agrees"
+                assert good is (not outward), (row, end, outward, r)
 
 
 def test_it_shows_the_saved_plan_and_no_newer_one(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -182,7 +251,7 @@ def test_a_learned_seating_contradicts_no_plan(tmp_path: Path, capsys: pytest.Ca
     now = amounts(next(blocks(folder)["M1"].all(cls="clearance")).text, "mm")[0]
     assert now != Decimal(str(before))
     record = next(one for one in page(folder).all("section") if one["class"] == "part record").text
-    assert "seating 0.00325 mm counted in" in record and "0.05116" in record
+    assert "seating 0.00325 mm counted in" in record and " 0.0512 " in record
 
 
 def test_what_is_not_to_be_assembled_has_no_box_to_tick(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -376,7 +445,8 @@ def test_a_housing_that_moved_is_told(tmp_path: Path, capsys: pytest.CaptureFixt
     folder = engine(tmp_path / "x", rods=6, mains=2, more='[rules]\nmovable = ["rod"]\n')
     assert Ran(capsys, "sheet", folder).status == 0
     moved = {name: p["housing"] for name, p in saved(folder).items() if p["housing"] != name}
-    assert moved
+    warning = "mark both before anything is moved"
+    assert moved and page(folder).text.count(warning) == len(moved)
     for name, block in blocks(folder).items():
         told = re.findall(r"the housing of (\S+) goes here", block.text)
         assert told == ([moved[name]] if name in moved else [])
@@ -420,7 +490,8 @@ def test_an_assembled_reading_outside_the_limits_is_not_to_be_run(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Once a bore was read outside its limits with these shells in, its block and its line of the record say NOT TO BE
-    RUN, it has nothing to tick, and the exit status is 1; the other positions stay as they are."""
+    RUN with the reading and the limit, the page says so at its top, the block has nothing to tick, and the exit status
+    is 1; the other positions stay as they are."""
     folder = sample(tmp_path, "metrology-bench", capsys)
     assert Ran(capsys, "assign", folder, "--save").status == 0
     change(folder, "assembled.csv", "M2,1,7,50.046,50.046", "M2,1,7,50.086,50.086")
@@ -428,5 +499,50 @@ def test_an_assembled_reading_outside_the_limits_is_not_to_be_run(
     found = blocks(folder)
     assert [name for name, block in found.items() if "NOT TO BE RUN" in block.text] == ["M2"]
     assert [name for name, block in found.items() if not list(block.all(cls="tick"))] == ["M2"]
+    assert (
+        "the bore reads 50.0860 mm by gauge" in found["M2"].text and "max 0.0620 mm: 30.0 um above" in found["M2"].text
+    )
+    assert "A MISTAKE" in found["M2"].text and "a cap that is not fully seated" in found["M2"].text
+    top = next(page(folder).all("header")).text
+    assert "NOT TO BE RUN as read with the shells in: M2." in top and "A MISTAKE as read" in top
     marked = [row.text for row in page(folder).all("tr") if "NOT TO BE RUN" in row.text]
-    assert len(marked) == 1 and marked[0].startswith("M2 ")
+    assert len(marked) == 1 and marked[0].startswith("M2 ") and "; A MISTAKE:" in marked[0]
+
+
+def test_a_reading_that_is_not_as_calculated_stops_the_work(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A reading inside the limits that is apart from the calculation, or a mistake, is told in its block with what to
+    look for; the block has nothing to tick, and the exit status is 1. One that agrees changes nothing."""
+    job = engine(tmp_path / "x", rods=4, mains=3, gauges=False)
+    assert Ran(capsys, "assign", job, "--save").status == 0
+    calm = saved(job)["R1"]["clearance"]
+    assert isinstance(calm, float)
+    for off, word in ((0.0001, ""), (0.0004, "APART"), (0.0007, "A MISTAKE")):
+        text = f"position,clearance,method\nR1,{calm + off:.5f},gauge\n"
+        (job / "assembled.csv").write_text(text, encoding="utf-8")
+        assert Ran(capsys, "sheet", job).status == (1 if word else 0)
+        block, top = blocks(job)["R1"], next(page(job).all("header")).text
+        assert bool(list(block.all(cls="tick"))) is (not word)
+        assert f"{off * 1e4:.1f} tenths looser than calculated" in block.text if word else "looser" not in block.text
+        assert f"{word}: the clearance reads {calm + off:.5f} in by gauge" in block.text if word else True
+        assert (f"{word} as read with the shells in: R1" in top) is bool(word)
+
+
+def test_a_kind_that_is_not_whole_is_not_begun(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Every block of such a kind says FIT NOT YET in itself, and has no figures for the bench; a block of another kind
+    has both. Where a reading is in doubt the block says which and to measure again first, wants nothing of the walls,
+    and the record says so too."""
+    change(job, "positions.csv", "R2,rod,1.81640", "R2,rod,1.84140")
+    assert Ran(capsys, "assign", job, "--save").status == 1
+    assert Ran(capsys, "sheet", job).status == 1
+    for name, block in blocks(job).items():
+        assert ("FIT NOT YET: rod is not whole" in block.text) is (
+            name.startswith("R") and "NOT FILLED" not in block.text
+        )
+        assert ("must read" in block.text) is ("it reads" in block.text) is name.startswith("M")
+    doubted = blocks(job)["R2"].text
+    assert "IN DOUBT, measure again before anything else: R2 journal reads 0.0252 in high" in doubted
+    assert "measure R2 again" in doubted and "walls" not in doubted
+    record = next(one for one in page(job).all("section") if one["class"] == "part record").text
+    assert "; IN DOUBT, measure again before anything else: R2 journal reads" in record

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from fitmatch.gauging.assembled import APART_NM, assembled_clearance, compare
+from fitmatch.gauging.assembled import APART_NM, Check, Verdict, assembled_clearance, compare
 from fitmatch.gauging.bench_check import BenchCheck, bench_check
 from fitmatch.gauging.sizes.sizing import Sizes
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
@@ -15,6 +15,7 @@ from fitmatch.records.job import Job
 from fitmatch.records.measuring import AssembledReading, Gauge, Measuring, Reading, Temperature
 from fitmatch.records.parts import Fit, Position, Shell
 from fitmatch.records.placements import Placement
+from fitmatch.rules.positions.limits_at import LimitsAt
 
 UM = 1_000
 WALL = 2_000_000
@@ -53,8 +54,8 @@ def workshop(draw: random.Random) -> Measuring:
 
 
 def test_what_the_gauge_shows_is_read_back_as_the_calculated_clearance() -> None:
-    """In 300 random workshops: what is expected, read with the gauge zeroed on the micrometer, gives the calculated
-    clearance again once the rounding of the setting is put back, to the nanometre."""
+    """In 300 random workshops: what is expected on the gauge is read back by `assembled` as the calculated clearance,
+    to the nanometre, however the setting of the micrometer was rounded."""
     draw = random.Random(17)
     moved = 0
     for _ in range(300):
@@ -64,10 +65,19 @@ def test_what_the_gauge_shows_is_read_back_as_the_calculated_clearance() -> None
         job, placement = placed(measuring, journal, bore, seating_nm=draw.choice([0, 3 * UM]))
         found = check(job, placement)
         assert placement.position.journal is not None
-        off = found.set_to_nm - placement.position.journal.raw_mean_nm
-        assert abs(back(job, placement, found.expect_nm + off) - placement.clearance_nm) <= 1
-        moved += abs(off) > 1
+        assert abs(back(job, placement, found.expect_nm) - placement.clearance_nm) <= 1
+        moved += abs(found.set_to_nm - placement.position.journal.raw_mean_nm) > 1
     assert moved > 30
+
+
+def test_a_strip_lies_on_the_journal_itself() -> None:
+    """What the micrometer was set to makes no difference to a strip: in a room of 20 degrees it reads the clearance."""
+    mic = Gauge("mic", resolution_nm=10 * UM)
+    journal = [Reading(50_003_000, gauge="mic")]
+    job, placement = placed(Measuring(gauges={"mic": mic}), journal, [Reading(54_050_000, gauge="mic")])
+    strip = AssembledReading("R1", ("box", "upper"), ("box", "lower"), "clearance", (47 * UM,), "strip")
+    assert assembled_clearance(job, strip, placement) == 47 * UM
+    assert back(job, placement, 47 * UM) == 44 * UM
 
 
 def test_the_setting_is_on_the_step_of_the_micrometer() -> None:
@@ -110,26 +120,51 @@ def test_zero_errors_cancel_and_warm_aluminium_reads_loose() -> None:
     assert found.expect_nm - placement.clearance_nm == pytest.approx(54.05 * 11.5 * 10, rel=0.02)
 
 
+def read_with(job: Job, *readings: AssembledReading) -> Check:
+    """What `assembled` says of it."""
+    (one,) = compare(replace(job, measuring=replace(job.measuring, assembled=readings))).checks
+    return one
+
+
 def test_limits_and_agreement_are_those_of_assembled() -> None:
-    """What is inside on the gauge is inside for `assembled`, one nanometre further out is not; the agreement is what
-    `assembled` calls apart."""
-    measuring = workshop(random.Random(3))
-    journal, bore = [Reading(50_000_000, gauge="mic")], [Reading(54_050_000, gauge="bore")]
-    job, placement = placed(measuring, journal, bore, min_nm=30 * UM, max_nm=70 * UM)
-    found = check(job, placement)
-    assert found.least_nm is not None and found.most_nm is not None
-    assert placement.position.journal is not None
-    off = found.set_to_nm - placement.position.journal.raw_mean_nm
+    """In 100 random workshops, with round and with tapered journals: each end of what the gauge must show is inside for
+    `assembled`, and each end of what agrees agrees; two nanometres further out neither does. With a taper the lower end
+    is up by as much as the largest place of the journal is above its mean."""
+    draw = random.Random(3)
+    raised = 0
+    for _ in range(100):
+        measuring, taper = workshop(draw), draw.choice([0, 6, 20]) * UM
+        journal = [Reading(50_000_000, 1, gauge="mic"), Reading(50_000_000 + taper, 2, gauge="mic")]
+        job, placement = placed(measuring, journal, [Reading(54_050_000, gauge="bore")], min_nm=20 * UM, max_nm=70 * UM)
+        found = check(job, placement)
 
-    def inside(read_nm: int) -> bool:
-        reading = AssembledReading(
-            "R1", ("box", "upper"), ("box", "lower"), "clearance", (read_nm + off,), "gauge", "bore"
-        )
-        read = replace(job, measuring=replace(measuring, assembled=(reading,)))
-        (one,) = compare(read).checks
-        return one.within_limits
+        def one(read_nm: int, job: Job = job) -> Check:
+            pair = ("box", "upper"), ("box", "lower")
+            return read_with(job, AssembledReading("R1", *pair, "clearance", (read_nm,), "gauge", "bore"))
 
-    assert inside(found.least_nm + 1) and inside(found.most_nm - 1)
-    assert not inside(found.least_nm - 2) and not inside(found.most_nm + 2)
-    assert found.agree_nm >= APART_NM and placed(measuring, journal, bore)[1].position.min_nm is None
-    assert check(*placed(measuring, journal, bore)).least_nm is None
+        assert found.least_nm is not None and found.most_nm is not None
+        assert one(found.least_nm).within_limits and one(found.most_nm).within_limits
+        assert not one(found.least_nm - 2).within_limits and not one(found.most_nm + 2).within_limits
+        assert one(found.agrees_from_nm).verdict == one(found.agrees_to_nm).verdict == Verdict.AGREES
+        assert Verdict.AGREES not in (one(found.agrees_from_nm - 3).verdict, one(found.agrees_to_nm + 3).verdict)
+        assert abs(found.raised_nm - taper // 2) <= 5 and found.agrees_to_nm - found.expect_nm >= APART_NM - 5
+        raised += found.raised_nm > 0
+    assert raised > 30
+    free = check(*placed(measuring, journal, [Reading(54_050_000, gauge="bore")]))
+    assert free.least_nm is free.most_nm is None
+
+
+def test_where_limits_are_at_the_means_no_end_is_raised() -> None:
+    """With `limits_at = "mean"` a tapered journal raises nothing, on the sheet and for `assembled`; nor is a strip
+    judged by another place than the one it lies in."""
+    journal = [Reading(50_000_000, 1), Reading(50_010_000, 2)]
+    job, placement = placed(Measuring(), journal, [Reading(54_050_000)], min_nm=40 * UM)
+    at_mean = replace(job, rules=(LimitsAt("mean"),))
+    assert check(job, placement).least_nm == 45 * UM
+    assert check(at_mean, replace(placement, limits_at="mean")).least_nm == 40 * UM
+    pair = ("box", "upper"), ("box", "lower")
+    read = {method: AssembledReading("R1", *pair, "clearance", (42 * UM,), method) for method in ("gauge", "strip")}
+    assert read_with(at_mean, read["gauge"]).within_limits and read_with(job, read["strip"]).within_limits
+    assert not read_with(job, read["gauge"]).within_limits
+    bore = AssembledReading("R1", *pair, "bore", (50_005_000 + 42 * UM,), "gauge")
+    assert read_with(job, bore).shortfall_nm == 3 * UM and read_with(at_mean, bore).within_limits

@@ -1,5 +1,6 @@
 """The parts of the sheet by themselves: drawings, lengths in two units, names, and what can be read."""
 
+import random
 import re
 from fractions import Fraction
 from itertools import pairwise
@@ -10,7 +11,7 @@ import pytest
 import fitmatch
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Fit, Position
-from fitmatch.report.sheet.amounts import amount, in_full, runs
+from fitmatch.report.sheet.amounts import amount, exact_amount, runs, span
 from fitmatch.report.sheet.drawings import WIDTH, crank_lines, numbers_of, scale_of
 
 CSS = Path(fitmatch.__file__).parent / "report" / "sheet" / "templates" / "sheet.css"
@@ -81,19 +82,42 @@ def test_long_names_become_numbers() -> None:
     ("nm", "unit", "own", "other"),
     [
         (53_340, "in", "0.00210 in", "0.0533 mm"),
-        (53_341, "in", "0.00210004 in", "0.0533 mm"),
+        (53_341, "in", "0.00210 in", "0.0533 mm"),
         (48_100, "mm", "0.0481 mm", "0.00189 in"),
-        (48_123, "mm", "0.048123 mm", "0.00189 in"),
+        (48_163, "mm", "0.0482 mm", "0.00190 in"),
         (0, "mm", "0.0000 mm", "0.00000 in"),
         (-2_540, "in", "-0.00010 in", "-0.0025 mm"),
     ],
 )
 def test_a_length_in_both_units(nm: int, unit: str, own: str, other: str) -> None:
-    """The job's unit to the last digit, padded to the usual decimals; the other one rounded to them."""
+    """The unit asked for, then the other one, each with its usual decimals and no more."""
     assert amount(nm, unit) == (own, other)
-    digits = own.split()[0]
-    per = 25_400_000 if unit == "in" else 1_000_000
-    assert round(Fraction(digits) * per) == nm and in_full(nm, unit) == digits
+
+
+def test_a_setting_is_told_to_the_last_digit() -> None:
+    """In its own unit, padded to the usual decimals."""
+    assert exact_amount(46_132_500, "mm") == ("46.1325 mm", "1.81624 in")
+    assert exact_amount(46_131_999, "mm").own == "46.131999 mm" and exact_amount(25_400_000, "in").own == "1.00000 in"
+
+
+@pytest.mark.parametrize("unit", ["in", "mm"])
+def test_the_ends_of_a_span_are_rounded_inward(unit: str) -> None:
+    """Of 200 random pairs of ends: what is written is inside in both units, by less than the last digit."""
+    draw = random.Random(4)
+    per, last = {"in": 25_400_000, "mm": 1_000_000}, {"in": 254, "mm": 100}
+    for _ in range(200):
+        low = draw.randint(-90_000, 90_000)
+        high = low + draw.randint(1_000, 90_000)
+        found = span(low, high, unit)
+        assert found is not None and found.own.endswith(unit)
+        for text in found:
+            digits, one = text.rsplit(" ", 1)
+            ends = [Fraction(end) * per[one] for end in digits.split(" to ")]
+            assert 0 <= ends[0] - low < last[one] and 0 <= high - ends[1] < last[one]
+    assert span(None, None, unit) is None
+    least, most = span(25_400, None, "in"), span(None, 25_400, "in")
+    assert least is not None and least.own == "at least 0.00100 in"
+    assert most is not None and most.other == "at most 0.0254 mm"
 
 
 def test_a_name_is_whole_again() -> None:

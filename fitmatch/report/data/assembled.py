@@ -68,6 +68,7 @@ def _reading(comparison: Comparison, check: Check, unit: str) -> dict[str, Value
         "read": reading.feature,
         "as_read": length(check.as_read_nm, unit),
         "assembled": length(check.assembled_nm, unit),
+        "tightest": length(check.tightest_nm, unit),
         "calculated": length(placement.clearance_nm, unit),
         "seating": length(placement.position.seating_nm, unit),
         "difference": length(check.difference_nm, unit),

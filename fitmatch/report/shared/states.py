@@ -11,6 +11,8 @@ from fitmatch.wording import listed
 DANGER: Final = "NOT TO BE ASSEMBLED"
 NOT_TO_BE_RUN: Final = "NOT TO BE RUN"
 IN_DOUBT: Final = "IN DOUBT"
+MEASURE_FIRST: Final = "measure again before anything else"
+FIT_NOT_YET: Final = "FIT NOT YET"
 NOT_FILLED: Final = "NOT FILLED"
 NOT_MEASURED: Final = "NOT YET MEASURED"
 

@@ -3,19 +3,21 @@
 from collections.abc import Iterator
 from typing import Final, NamedTuple
 
-from fitmatch.gauging.bench_check import bench_check
+from fitmatch.gauging.assembled import Verdict
+from fitmatch.gauging.bench_check import BenchCheck, bench_check
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
-from fitmatch.records.doubted import doubted
-from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Job
 from fitmatch.records.parts import ANY, SIDES, Position, Shell
 from fitmatch.records.placements import Placement
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.emit import length
-from fitmatch.report.shared.scale import PLACES, on_paper, usual
+from fitmatch.report.shared.housings import TOGETHER
+from fitmatch.report.shared.scale import scale_for, usual
 from fitmatch.report.shared.states import (
     DANGER,
+    FIT_NOT_YET,
     IN_DOUBT,
+    MEASURE_FIRST,
     NOT_FILLED,
     NOT_MEASURED,
     NOT_TO_BE_RUN,
@@ -25,10 +27,13 @@ from fitmatch.report.shared.states import (
     one_line,
     side_of,
 )
-from fitmatch.report.sheet.amounts import Amount, Run, amount, coating_of, in_full, runs
+from fitmatch.report.sheet.amounts import Amount, Run, amount, coating_of, exact_amount, in_full, runs, span
 from fitmatch.report.sheet.drawings import Line, crank_lines, numbers_of
-from fitmatch.report.sheet.source import Shown
+from fitmatch.report.sheet.source import Shown, is_bad
+from fitmatch.report.words.doubts import doubt_lines
+from fitmatch.report.words.likely_causes import likely_causes
 from fitmatch.report.words.reasons import words_of
+from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, way_off
 
 TICKS: Final = (
     "backs and housing dry and clean",
@@ -56,19 +61,30 @@ class Half(NamedTuple):
 
 
 class Check(NamedTuple):
-    """What the bore is checked by. `agrees` and `inside` are what the gauge may show; None: there is no limit."""
+    """What the bore is checked by. `agrees` and `inside` are what the gauge may show; None: there is no limit. `at`:
+    what `inside` has to do with the largest place of the journal, empty if nothing."""
 
     micrometer: str
     gauge: str
     set_to: Amount
     expect: Amount
-    agrees: str
-    inside: str | None
+    agrees: Amount
+    inside: Amount | None
+    at: str
+
+
+class Exact(NamedTuple):
+    """Numbers in the job's unit, to the last digit, for programs."""
+
+    set_to: str
+    expect: str
+    wall_sum: str
+    clearance: str
 
 
 class Block(NamedTuple):
     """One position. `states` are warnings, `told` what else must be known. Without shells there is only the first
-    half of this. `set_to` and `expect` are numbers in the job's unit, for programs."""
+    half of this."""
 
     position: str
     kind: str
@@ -80,8 +96,7 @@ class Block(NamedTuple):
     wall_sum: Amount | None = None
     clearance: Amount | None = None
     limits: str = ""
-    set_to: str | None = None
-    expect: str | None = None
+    exact: Exact | None = None
     check: Check | None = None
     ticks: tuple[str, ...] = ()
 
@@ -108,25 +123,21 @@ class Assembly(NamedTuple):
 
 
 def assembly(shown: Shown) -> Assembly:
-    """What is built, in the order of building: first what is in one block."""
+    """What is built, in the order of building."""
     job = shown.plan.job
-    kinds = sorted(job.kinds, key=lambda kind: not in_one_block(kind))
     blocks = _Blocks(shown)
     return Assembly(
         crank_lines(job),
         tuple(
             Kind(kind, _not_yet(shown, kind), job.fits[kind].limits_from or "", tuple(blocks.of_kind(kind)))
-            for kind in kinds
+            for kind in shown.kinds
         ),
     )
 
 
 def _not_yet(shown: Shown, kind: str) -> str:
-    if shown.may_be_fitted(kind):
-        return ""
-    others = shown.plan.waits_for.get(kind, ())
-    why = f"its shells may still change for {' and '.join(others)}" if others else "it is not whole"
-    return f"Fit no shell of {kind} yet: {why}; another box or reading may change them all."
+    why = shown.not_yet(kind)
+    return why and f"Fit no shell of {kind} yet: {why}; another box or reading may change them all."
 
 
 class _Blocks:
@@ -138,35 +149,33 @@ class _Blocks:
         self._unit = plan.job.unit
         self._placed = plan.by_position()
         self._why = {u.position.key: words_of(u.why, self._unit) for u in plan.unfilled}
-        self._doubts = doubted([(plan.read, plan.doubts)])
         self._model = ErrorModel(plan.job)
         self._certainty = Certainty(plan)
         self._numbers = numbers_of(plan.job)
 
     def of_kind(self, kind: str) -> Iterator[Block]:
-        may = self._shown.may_be_fitted(kind) and not self._shown.changed
         for position in (p for p in self._plan.job.positions if p.kind == kind):
             placement = self._placed.get(position.key)
-            if placement is None:
-                yield self._empty(position)
-            else:
-                yield self._filled(placement, may=may)
+            yield self._empty(position) if placement is None else self._filled(placement)
 
     def _empty(self, position: Position) -> Block:
         if position.key in self._why:
             states, why = (NOT_FILLED,), self._why[position.key]
         else:
             states, why = (NOT_MEASURED,), missing_words(missing_of(self._plan.job, position))
-        told = (one_line(why), *self._told(position))
-        return Block(position.name, position.kind, self._numbers.get(position.name), position.pin, states, tuple(told))
+        doubts = tuple(self._doubts(position))
+        told = (*(() if doubts else (one_line(why),)), *self._told(position, in_doubt=bool(doubts)))
+        number = self._numbers.get(position.name)
+        return Block(position.name, position.kind, number, position.pin, (*states, *doubts), told)
 
-    def _filled(self, placement: Placement, *, may: bool) -> Block:
+    def _filled(self, placement: Placement) -> Block:
         position, unit, inside = placement.position, self._unit, placement.within_limits
+        not_yet = self._shown.not_yet(position.kind)
         check = bench_check(self._plan.job, placement, self._model)
+        exact = (check.set_to_nm, check.expect_nm, placement.wall_sum_nm, placement.clearance_nm)
         states = [] if inside else [DANGER]
-        runs_true = all(check.within_limits for check in self._shown.checks_of(position))
-        states += [] if runs_true else [NOT_TO_BE_RUN]
-        states += [IN_DOUBT] if self._doubts.concerns(position, placement) else []
+        states += [f"{FIT_NOT_YET}: {not_yet}"] if not_yet else []
+        doubts, readings = tuple(self._doubts(position)), tuple(self._readings(position))
         verdict = self._certainty.verdict(placement) if inside else None
         told = [f"{verdict} within its uncertainty"] if verdict not in (None, "inside") else []
         return Block(
@@ -174,38 +183,56 @@ class _Blocks:
             position.kind,
             self._numbers.get(position.name),
             position.pin,
-            tuple(states),
-            (*told, *self._told(position)),
+            (*states, *doubts, *readings),
+            (*told, *self._told(position, in_doubt=bool(doubts))),
             tuple(self._half(placement, side) for side in SIDES),
             amount(placement.wall_sum_nm, unit),
             amount(placement.clearance_nm, unit),
             limits_of(placement, unit),
-            length(check.set_to_nm, unit),
-            length(check.expect_nm, unit),
-            Check(
-                check.setter or "micrometer",
-                check.gauge or "",
-                amount(check.set_to_nm, unit),
-                amount(check.expect_nm, unit),
-                f"{self._short(check.expect_nm - check.agree_nm)} to {self._short(check.expect_nm + check.agree_nm)}",
-                self._inside(check.least_nm, check.most_nm),
-            )
-            if inside
-            else None,
-            TICKS if may and inside and runs_true else (),
+            Exact(*(str(length(nm, unit)) for nm in exact)),
+            None if not_yet else self._check(check),
+            TICKS if not (not_yet or readings or self._shown.changed) else (),
         )
 
-    def _inside(self, least_nm: int | None, most_nm: int | None) -> str | None:
-        """Rounded inward: what is read at the bench must be inside."""
-        unit = self._unit
-        least = None if least_nm is None else self._short(on_paper(least_nm, unit, PLACES[unit], 1))
-        most = None if most_nm is None else self._short(on_paper(most_nm, unit, PLACES[unit], -1))
-        if least and most:
-            return f"{least} to {most}"
-        return f"at least {least}" if least else f"at most {most}" if most else None
+    def _check(self, check: BenchCheck) -> Check:
+        gauges = self._plan.job.measuring.gauges
+        setter, gauge = (gauges.get(name or "") for name in (check.setter, check.gauge))
+        units = [(one and one.unit) or self._unit for one in (setter, gauge)]
+        on_a_step = setter is not None and setter.resolution_nm
+        agrees = span(check.agrees_from_nm, check.agrees_to_nm, units[1])
+        assert agrees is not None
+        scale = scale_for(self._unit, ())
+        raised = scale.amount(check.raised_nm)
+        return Check(
+            check.setter or "micrometer",
+            check.gauge or "",
+            (exact_amount if on_a_step else amount)(check.set_to_nm, units[0]),
+            amount(check.expect_nm, units[1]),
+            agrees,
+            span(check.least_nm, check.most_nm, units[1]),
+            f"lower end {raised} {scale.step} up for the largest place of the journal"
+            if check.raised_nm and check.least_nm is not None
+            else "",
+        )
 
-    def _short(self, nm: int) -> str:
-        return f"{usual(self._unit, nm)} {self._unit}"
+    def _doubts(self, position: Position) -> Iterator[str]:
+        for line in doubt_lines(self._shown.doubts_of(position), self._unit, self._unit):
+            yield f"{IN_DOUBT}, {MEASURE_FIRST}: {line}"
+
+    def _readings(self, position: Position) -> Iterator[str]:
+        """What was read with these shells in, where that is outside the limits or not as calculated."""
+        compared = self._shown.compared
+        for check in filter(is_bad, self._shown.checks_of(position)):
+            assert compared is not None
+            scale = scale_for(self._unit, ())
+            read = f"the {check.reading.feature} reads {usual(self._unit, check.as_read_nm)} {self._unit}"
+            read += f" by {check.reading.method}"
+            if not check.within_limits:
+                yield f"{NOT_TO_BE_RUN}: {read}; {limit_broken(check, scale)}"
+            if check.verdict != Verdict.AGREES:
+                off = f"{amount_off(check, scale)} {scale.step} {way_off(check)} than calculated"
+                likely = "; ".join(likely_causes(compared, check))
+                yield f"{VERDICTS[check.verdict]}: {read}, {off}. Measure it again. Likely: {likely}."
 
     def _half(self, placement: Placement, side: str) -> Half:
         shell: Shell = getattr(placement, side)
@@ -216,15 +243,15 @@ class _Blocks:
         place, wall = side_of(placement.position.kind, side), amount(shell.wall_nm, self._unit)
         return Half(side, place, runs(shell.name), shell.box, wall, ", ".join(filter(None, about)))
 
-    def _told(self, position: Position) -> Iterator[str]:
+    def _told(self, position: Position, *, in_doubt: bool) -> Iterator[str]:
         if position.housing:
-            own = "with its own cap and bolts, the same way round, where the engine maker allows it"
-            yield f"Moved: the housing of {position.housing} goes here, {own}"
+            yield f"Moved: the housing of {position.housing} goes here. {TOGETHER}"
         wanted = asked_of(self._plan.job, position)
         if wanted:
             yield f"asks for {wanted}"
         for flag in self._plan.flags:
-            if flag.position == position.name:
+            # What is wanted of walls may come from the very reading that is in doubt.
+            if flag.position == position.name and not (in_doubt and flag.what.code == "misfit"):
                 yield one_line(words_of(flag.what, self._unit))
         if position.note:
             yield one_line(position.note)

@@ -9,7 +9,7 @@ from fitmatch.records.placements import KindFigures, Placement
 from fitmatch.report.shared.axis import in_a_row, lies
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.grounds import grounds
-from fitmatch.report.shared.scale import NOTHING, Scale, scale_for
+from fitmatch.report.shared.scale import NOTHING, UNITS, Scale, scale_for, usual
 from fitmatch.report.shared.states import DANGER
 from fitmatch.report.sheet.amounts import in_full
 from fitmatch.report.sheet.drawings import Bar, scale_of
@@ -54,8 +54,9 @@ class KindFigured(NamedTuple):
 
 
 class Figured(NamedTuple):
-    """The whole part. `step` is the small unit, `rests_on` are sentences."""
+    """The whole part. `lengths` is the unit in words, `step` the small unit, `rests_on` are sentences."""
 
+    lengths: str
     unit: str
     step: str
     sure: bool
@@ -72,11 +73,12 @@ def figured(shown: Shown) -> Figured:
     scale, certainty = scale_for(unit, [p.clearance_nm for p in plan.placements]), Certainty(plan)
     told = tuple(phrase(code, fact, unit) for sort in SETTINGS for code, fact in sort.told(plan.job))
     return Figured(
+        UNITS[unit],
         unit,
         scale.step,
         certainty.known,
         ("filled", "outside limits", f"worst off, {scale.step}", f"spread, {scale.step}", f"mean, {unit}", "boxes"),
-        tuple(_kind(shown, kind, scale, certainty) for kind in plan.job.kinds),
+        tuple(_kind(shown, kind, scale, certainty) for kind in shown.kinds),
         told,
         tuple(_rests_on(shown, scale)),
     )
@@ -121,7 +123,7 @@ def _rows(placements: Sequence[Placement], scale: Scale, certainty: Certainty, *
     along = scale_of([-reach, reach])
     for p in placements:
         position, u = p.position, sure.get(p.position.key)
-        clearance = in_full(p.clearance_nm, scale.unit)
+        clearance = usual(scale.unit, p.clearance_nm)
         bar = Bar(
             f"{position.name}: clearance {clearance} {scale.unit}, {_between(p, scale.unit)}",
             drawn.at(p.clearance_nm) or 0.0,

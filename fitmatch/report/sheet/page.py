@@ -2,18 +2,22 @@
 
 import sys
 from base64 import b64encode
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final
 
+from fitmatch.gauging.assembled import Verdict
+from fitmatch.report.shared.states import NOT_TO_BE_RUN
 from fitmatch.report.sheet.assembly import assembly
 from fitmatch.report.sheet.cards import REPEATS, cards
 from fitmatch.report.sheet.figures import figured
 from fitmatch.report.sheet.leftovers import leftovers
 from fitmatch.report.sheet.record import recorded
 from fitmatch.report.sheet.source import PARTS, Label, Shown, Source
+from fitmatch.report.words.with_shells_in import VERDICTS
+from fitmatch.wording import listed
 
 MARK: Final = (
     b'<meta name="generator" content="fitmatch sheet">'  # near the beginning of every sheet, and of no other file
@@ -66,11 +70,24 @@ def sheet(source: Source, parts: Collection[str] = PARTS) -> bytes:
         title=source.job.title or source.job.folder.resolve().name,
         parts=found,
         shown=shown,
+        alarms=() if shown is None else _alarms(shown),
         style=Markup(style),  # noqa: S704 (no text of the user's is in it but what `_css_text` made)
         digest=b64encode(sha256(style.encode()).digest()).decode(),
         repeats=range(1, REPEATS + 1),
     )
     return text.encode("utf-8", "replace")
+
+
+def _alarms(shown: Shown) -> Iterator[str]:
+    """What was read with the shells in and forbids to go on."""
+    bad = shown.bad_checks
+    for word, checks in (
+        (NOT_TO_BE_RUN, [c for c in bad if not c.within_limits]),
+        *((VERDICTS[v], [c for c in bad if c.verdict == v]) for v in (Verdict.MISTAKE, Verdict.APART)),
+    ):
+        if checks:
+            names = listed(list(dict.fromkeys(c.reading.position for c in checks)))
+            yield f"{word} as read with the shells in: {names}. Look there before anything else."
 
 
 def _style(source: Source) -> str:

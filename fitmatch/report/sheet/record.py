@@ -11,20 +11,23 @@ from fitmatch.records.parts import SIDES, Position, Shell
 from fitmatch.records.placements import Placement
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.grounds import grounds
-from fitmatch.report.shared.scale import NOTHING, scale_for
+from fitmatch.report.shared.scale import NOTHING, UNITS, scale_for, usual
 from fitmatch.report.shared.states import (
     DANGER,
     IN_DOUBT,
+    MEASURE_FIRST,
     NOT_FILLED,
     NOT_MEASURED,
     NOT_TO_BE_RUN,
     one_line,
     side_of,
 )
-from fitmatch.report.sheet.amounts import Run, in_full, mean_in_full, runs
+from fitmatch.report.sheet.amounts import Run, in_full, mean_of, runs
 from fitmatch.report.sheet.assembly import limits_of
 from fitmatch.report.sheet.source import Shown
+from fitmatch.report.words.doubts import looks_wrong
 from fitmatch.report.words.reasons import words_of
+from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, way_off
 
 
 class Fitted(NamedTuple):
@@ -63,7 +66,7 @@ class KindRecorded(NamedTuple):
 
 
 class Recorded(NamedTuple):
-    """The whole part. `own`: the user's own keys; `gauges`: each with what is known of it."""
+    """The whole part. `unit` in words; `own`: the user's own keys; `gauges`: each with what is known of it."""
 
     unit: str
     step: str
@@ -78,10 +81,10 @@ def recorded(shown: Shown) -> Recorded:
     job = shown.plan.job
     scale, lines = scale_for(job.unit, [p.clearance_nm for p in shown.plan.placements]), _Lines(shown)
     return Recorded(
-        job.unit,
+        UNITS[job.unit],
         scale.step,
         tuple(job.record.items()),
-        tuple(_kind(shown, kind, lines) for kind in job.kinds),
+        tuple(_kind(shown, kind, lines) for kind in shown.kinds),
         tuple(_gauges(job)),
         tuple(grounds([shown.plan], scale)),
     )
@@ -111,7 +114,6 @@ class _Lines:
         self._certainty = Certainty(plan)
         self._placed = plan.by_position()
         self._empty = {u.position.key for u in plan.unfilled}
-        self._in_doubt = {p.position.key for p in plan.in_doubt}
 
     def of(self, position: Position) -> Line:
         """The line of one position."""
@@ -120,12 +122,12 @@ class _Lines:
         halves = () if placement is None else (placement.upper, placement.lower)
         return Line(
             position.name,
-            mean_in_full(position.journal, unit),
-            mean_in_full(position.housing_bore, unit),
+            mean_of(position.journal, unit),
+            mean_of(position.housing_bore, unit),
             tuple(_fitted(position, side, shell, unit) for side, shell in zip(SIDES, halves, strict=False)),
-            NOTHING if placement is None else in_full(placement.clearance_nm, unit),
+            NOTHING if placement is None else usual(unit, placement.clearance_nm),
             NOTHING if sure is None else self._scale.steps(ceil(sure.expanded_nm)),
-            ", ".join(in_full(check.assembled_nm, unit) for check in checks),
+            ", ".join(usual(unit, check.assembled_nm) for check in checks),
             tuple(dict.fromkeys(self._marks(position, placement, checks))),
             "; ".join(_read(position, unit)),
         )
@@ -135,13 +137,14 @@ class _Lines:
             yield NOT_FILLED if position.key in self._empty else NOT_MEASURED
         elif not placement.within_limits:
             yield DANGER
-        if position.key in self._in_doubt:
-            yield IN_DOUBT
+        for doubt in self._shown.doubts_of(position):
+            yield f"{IN_DOUBT}, {MEASURE_FIRST}: {one_line(looks_wrong(doubt, self._unit))}"
         for check in checks:
             if not check.within_limits:
-                yield NOT_TO_BE_RUN
+                yield f"{NOT_TO_BE_RUN}: {limit_broken(check, self._scale)}"
             if check.verdict != Verdict.AGREES:
-                yield "assembled is apart from calculated"
+                off = f"{amount_off(check, self._scale)} {self._scale.step} {way_off(check)}"
+                yield f"{VERDICTS[check.verdict]}: assembled is {off} than calculated"
         if position.housing:
             yield f"housing of {position.housing}"
         for flag in self._plan.flags:
@@ -150,7 +153,9 @@ class _Lines:
 
 
 def _fitted(position: Position, side: str, shell: Shell, unit: str) -> Fitted:
-    return Fitted(side_of(position.kind, side), runs(shell.name), shell.box, in_full(shell.wall_nm, unit), shell.part)
+    return Fitted(
+        side_of(position.kind, side), runs(shell.name), shell.box, usual(unit, shell.wall_nm or 0), shell.part
+    )
 
 
 def _read(position: Position, unit: str) -> Iterator[str]:
@@ -175,6 +180,7 @@ def _gauges(job: Job) -> Iterator[tuple[str, str]]:
             ("zero error", gauge.own_zero_nm),
         )
         told = [*uses.get(name, [])]
-        told += [f"{what} {in_full(nm, job.unit)} {job.unit}" for what, nm in lengths if nm]
+        unit = gauge.unit or job.unit
+        told += [f"{what} {usual(unit, nm)} {unit}" for what, nm in lengths if nm]
         told += [f"set with {gauge.set_with}"] if gauge.set_with else []
         yield name, ", ".join(told)

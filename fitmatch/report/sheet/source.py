@@ -3,12 +3,16 @@
 from typing import Final, NamedTuple
 
 from fitmatch.fit.answer.saved import Contradiction, rebuilt
-from fitmatch.gauging.assembled import Check, Comparison, compare
+from fitmatch.gauging.assembled import Check, Comparison, Verdict, compare
 from fitmatch.intake.planned import Planned, refused_plan
 from fitmatch.intake.rows.saved_figures import Said
+from fitmatch.records.doubted import doubted
+from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Job
+from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.plans import JobPlan
+from fitmatch.wording import listed
 
 PARTS: Final = ("assembly", "figures", "record", "leftovers", "cards")
 A_PLAN: Final = frozenset(PARTS) - {"cards"}  # what they show
@@ -38,6 +42,28 @@ class Shown(NamedTuple):
         """Whether a kind is whole, so that its shells may be fitted."""
         return self.plan.is_ready(kind) and kind not in self.plan.waits_for
 
+    @property
+    def kinds(self) -> tuple[str, ...]:
+        """In the order of building, which all parts keep to: first what is in one block."""
+        return tuple(sorted(self.plan.job.kinds, key=lambda kind: not in_one_block(kind)))
+
+    def not_yet(self, kind: str) -> str:
+        """Why no shell of a kind may be fitted; empty if they may."""
+        if self.may_be_fitted(kind):
+            return ""
+        others = self.plan.waits_for.get(kind, ())
+        return f"its shells may still change for {listed(others)}" if others else f"{kind} is not whole"
+
+    def doubts_of(self, position: Position) -> list[Doubt]:
+        """The open doubts about a position's own sizes or the walls of its shells."""
+        plan, placed = self.plan, self.plan.by_position().get(position.key)
+        return [d for d in plan.doubts if doubted([(plan.read, (d,))]).concerns(position, placed)]
+
+    @property
+    def bad_checks(self) -> list[Check]:
+        """What was read with the shells in and is outside its limits or not as calculated."""
+        return [c for p in self.plan.job.positions for c in self.checks_of(p) if is_bad(c)]
+
     def checks_of(self, position: Position) -> list[Check]:
         """What was read at a position with the very shells of the plan in it."""
         placed = None if self.compared is None else self.plan.by_position().get(position.key)
@@ -52,8 +78,12 @@ class Shown(NamedTuple):
         """Whether exit status 1 is due."""
         whole = all(map(self.may_be_fitted, self.plan.job.kinds))
         proven = all(proof.proven for proof in self.said.proofs.values())
-        ran = all(c.within_limits for p in self.plan.job.positions for c in self.checks_of(p))
-        return self.changed or not whole or not proven or not ran or self.plan.needs_attention
+        return self.changed or not whole or not proven or bool(self.bad_checks) or self.plan.needs_attention
+
+
+def is_bad(check: Check) -> bool:
+    """Whether an assembled reading is outside its limits or not as calculated."""
+    return not check.within_limits or check.verdict != Verdict.AGREES
 
 
 class Source(NamedTuple):

@@ -11,6 +11,7 @@ from fitmatch.report.shared.scale import Scale, scale_for
 from fitmatch.report.shared.states import NOT_TO_BE_RUN
 from fitmatch.report.text.attention import next_in_order
 from fitmatch.report.words.likely_causes import likely_causes, missing, refusal, why_not
+from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, way_off
 from fitmatch.wording import listed
 
 _UNITS = {
@@ -21,7 +22,6 @@ _CLOSING = (
     "The assembled clearance, measured with the shells in and the caps tightened as for good, decides; the calculated "
     "one only selects shells. The engine and bearing maker's limits and procedures come before any figure here."
 )
-_WORDS = {Verdict.AGREES: "agrees", Verdict.APART: "APART", Verdict.MISTAKE: "A MISTAKE"}
 
 
 def assembled_text(comparison: Comparison, unit: str) -> str:
@@ -96,6 +96,9 @@ def _columns(checks: list[Check], scale: Scale, boxes: Mapping[str, str], *, bou
 
 def _bounds(checks: list[Check], scale: Scale) -> list[str]:
     """What the agreement is judged by."""
+    above = max(c.above_tightest_nm for c in checks)
+    place = f" min is held against the largest place of each journal, up to {scale.amount(above)} {scale.step} tighter."
+    at_largest = place if above else ""
     unknown = list(dict.fromkeys(_unknown(c) for c in checks if c.bound_nm is None))
     least, most = (way(checks, key=lambda c: c.near_nm) for way in (min, max))
     near, mistake = scale.steps(least.near_nm), f"a mistake: more than {scale.steps(least.crush_nm)}"
@@ -107,11 +110,11 @@ def _bounds(checks: list[Check], scale: Scale) -> list[str]:
     if not unknown:
         return paragraph(
             f"Two clearances agree within {fixed}, or within the expanded uncertainty of their difference, 95 %, if "
-            "that is more."
+            f"that is more.{at_largest}"
         )
     why = "; ".join(unknown)
     whose = "" if len(unknown) == 1 and all(c.bound_nm is None for c in checks) else " for some of them"
-    return paragraph(f"Two clearances agree within {fixed}; their uncertainty is not known{whose}: {why}.")
+    return paragraph(f"Two clearances agree within {fixed}; their uncertainty is not known{whose}: {why}.{at_largest}")
 
 
 def _unknown(check: Check) -> str:
@@ -122,14 +125,18 @@ def _unknown(check: Check) -> str:
 def _verdict(check: Check) -> str:
     """The last word on a reading in the table: first whether it is to be run, then whether it agrees."""
     if check.within_limits:
-        return _WORDS[check.verdict]
-    also = "" if check.verdict == Verdict.AGREES else f", {whole(_WORDS[check.verdict])}"
+        return VERDICTS[check.verdict]
+    also = "" if check.verdict == Verdict.AGREES else f", {whole(VERDICTS[check.verdict])}"
     return whole(NOT_TO_BE_RUN) + also
 
 
 def _attention(comparison: Comparison, scale: Scale) -> list[str]:
     """What is not to be run, then the mistakes, what is apart, and what could not be compared."""
-    found = [_outside(c, scale) for c in comparison.checks if not c.within_limits]
+    found = [
+        f"{NOT_TO_BE_RUN}: {_name(c.placement.position)}: {limit_broken(c, scale)}"
+        for c in comparison.checks
+        if not c.within_limits
+    ]
     for verdict in (Verdict.MISTAKE, Verdict.APART):
         found += _off(comparison, verdict, scale)
     found += [
@@ -139,37 +146,19 @@ def _attention(comparison: Comparison, scale: Scale) -> list[str]:
     return items("NEEDS ATTENTION", found)
 
 
-def _outside(check: Check, scale: Scale) -> str:
-    position = check.placement.position
-    limit, bound, over = ("min", position.min_nm, check.shortfall_nm)
-    if not over:
-        limit, bound, over = ("max", position.max_nm, check.excess_nm)
-    assert bound is not None
-    return (
-        f"{NOT_TO_BE_RUN}: {_name(position)}: assembled clearance {scale.with_unit(check.assembled_nm)}, {limit} "
-        f"{scale.with_unit(bound)}: {scale.amount(over)} {scale.step} {'below' if limit == 'min' else 'above'}"
-    )
-
-
 def _off(comparison: Comparison, verdict: Verdict, scale: Scale) -> list[str]:
     """What is off and what is likely wrong, said once for all that are off the same way for the same reasons."""
     alike: dict[tuple[str, tuple[str, ...]], list[Check]] = {}
     for c in comparison.checks:
         if c.verdict == verdict:
-            way = "looser" if c.difference_nm > 0 else "tighter"
-            alike.setdefault((way, likely_causes(comparison, c)), []).append(c)
+            alike.setdefault((way_off(c), likely_causes(comparison, c)), []).append(c)
     told = []
     for (way, causes), checks in alike.items():
         colon = ":" if len(checks) == 1 else ""
-        offs = [f"{_name(c.placement.position)}{colon} {_amount_off(c, scale)}" for c in checks]
+        offs = [f"{_name(c.placement.position)}{colon} {amount_off(c, scale)}" for c in checks]
         likely = "; ".join(map(clean, causes))
-        told.append(f"{_WORDS[verdict]}: {listed(offs)} {scale.step} {way} than calculated. Likely: {likely}.")
+        told.append(f"{VERDICTS[verdict]}: {listed(offs)} {scale.step} {way} than calculated. Likely: {likely}.")
     return told
-
-
-def _amount_off(check: Check, scale: Scale) -> str:
-    off = scale.amount(abs(check.difference_nm))
-    return f"{off} (without seating {scale.amount(abs(check.unseated_nm))})" if check.excused_by_seating else off
 
 
 def _name(position: Position) -> str:
@@ -275,6 +264,7 @@ def _lengths(comparison: Comparison) -> Iterator[int]:
     """Every length that the report writes out in full, but for the uncertainty of a seating."""
     for c in comparison.checks:
         yield from (c.as_read_nm, c.assembled_nm, c.placement.clearance_nm)
+        yield from (c.tightest_nm,) if c.shortfall_nm else ()
         yield from (c.placement.position.min_nm or 0, c.placement.position.max_nm or 0)
     for kind in comparison.kinds:
         yield comparison.job.fits[kind].seating_nm
