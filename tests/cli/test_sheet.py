@@ -509,9 +509,7 @@ def test_an_assembled_reading_outside_the_limits_is_not_to_be_run(
     assert len(marked) == 1 and marked[0].startswith("M2 ") and "; A MISTAKE:" in marked[0]
 
 
-def test_a_reading_that_is_not_as_calculated_stops_the_work(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_a_reading_that_is_not_as_calculated_stops_the_work(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A reading inside the limits that is apart from the calculation, or a mistake, is told in its block with what to
     look for; the block has nothing to tick, and the exit status is 1. One that agrees changes nothing."""
     job = engine(tmp_path / "x", rods=4, mains=3, gauges=False)
