@@ -140,6 +140,7 @@ def test_both_trade_offs_may_be_asked_for(capsys: Capsys, tmp_path: Path) -> Non
         assert f"rod: worst deviation against {other}" in picture
 
 
+@pytest.mark.deep
 def test_each_job_separately(capsys: Capsys, tmp_path: Path, job: Path) -> None:
     """The rows of each are those of the job alone; without the option the jobs are a pool, as `assign` has it."""
     other = shutil.copytree(job, tmp_path / "other")
@@ -323,6 +324,7 @@ def test_a_plan_whose_films_are_not_all_known_has_no_figures(capsys: Capsys, job
     assert "NEEDS ATTENTION target: R1, R2, R3, R4 and R5; even:" in out
 
 
+@pytest.mark.deep
 def test_films_of_several_jobs(capsys: Capsys, tmp_path: Path, job: Path) -> None:
     """Separately each has the films that it has alone; a mistake in one of them is named with its job."""
     other = shutil.copytree(film_job(job), tmp_path / "other")
@@ -614,6 +616,7 @@ def test_ctrl_c_prints_what_was_found(capsys: Capsys, monkeypatch: pytest.Monkey
     assert ran.status == 130 and "NOT PROVEN" in ran.out
 
 
+@pytest.mark.deep
 def test_the_same_files_give_the_same_output(capsys: Capsys) -> None:
     """Byte for byte, in every form."""
     for form in (("--trade-off", "worst/spread"), ("--json", "--rules"), ("--csv", "--boxes")):

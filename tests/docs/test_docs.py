@@ -23,6 +23,7 @@ import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import click
 import pytest
@@ -142,7 +143,13 @@ class Console:
         return text.removesuffix("\n").split("\n") if text else []
 
 
-@pytest.mark.parametrize("page", pages("console"), ids=named)
+def shown() -> list[Any]:
+    """The pages with sessions; those of a shelf are long."""
+    slow = ("shelf.md", "from-the-shelf.md")
+    return [pytest.param(page, marks=[pytest.mark.deep] if page.name in slow else []) for page in pages("console")]
+
+
+@pytest.mark.parametrize("page", shown(), ids=named)
 def test_every_command_prints_what_the_page_shows(page: Path, tmp_path: Path) -> None:
     """Standard output of every command in the page is, byte for byte, what is shown below the command."""
     shutil.copytree(ROOT / "samples", tmp_path / "samples")

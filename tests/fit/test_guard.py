@@ -176,6 +176,7 @@ def test_guarded_baselines_are_judged_by_guarded_limits() -> None:
 # --- what a guard is -------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.deep
 def test_guard_0_changes_nothing() -> None:
     """A job whose gauges are known gives with guard 0 the same shells and limits as without gauges."""
     for seed in range(60):

@@ -504,6 +504,7 @@ def _short_of_uppers() -> Job:
     return make_job(positions, [*make_shells("upper", walls[:60]), *make_shells("lower", walls[60:])])
 
 
+@pytest.mark.deep
 def test_many_that_fail_share_one_amount_of_work() -> None:
     """Where forty different positions fail, no more is asked than the work allows, and what could not be looked into
     says so."""
