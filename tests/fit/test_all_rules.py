@@ -26,7 +26,7 @@ FEW = settings(
     print_blob=True,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.large_base_example],
 )
-so_many = pytest.mark.parametrize("examples", [2, pytest.param(DEEP or 20, marks=pytest.mark.deep)])
+so_many = pytest.mark.parametrize("examples", [2, pytest.param(DEEP or 12, marks=pytest.mark.deep)])
 
 # A pool is long when it is written out; what fails is also described by `note`.
 pytestmark = pytest.mark.filterwarnings("ignore:Generating overly large repr")

@@ -14,7 +14,7 @@ from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.problems import InputError
 
 
-@seeds(30, 250, 3)
+@seeds(30, 150, 2)
 def test_target_is_the_best_of_all_plans(seeds: list[int]) -> None:
     """The strategy `target`, with and without slack, has the figures of the best plan on every level."""
     for seed in seeds:
@@ -23,7 +23,7 @@ def test_target_is_the_best_of_all_plans(seeds: list[int]) -> None:
         assert_best(job, best_plan(job, strategy="target", slack_nm=slack_nm), "target", slack_nm, seed)
 
 
-@seeds(30, 250, 3)
+@seeds(30, 150, 2)
 def test_even_is_the_best_of_all_plans(seeds: list[int]) -> None:
     """The strategy `even`, with and without slack, has the figures of the best plan on every level."""
     for seed in seeds:
@@ -32,7 +32,7 @@ def test_even_is_the_best_of_all_plans(seeds: list[int]) -> None:
         assert_best(job, best_plan(job, strategy="even", slack_nm=slack_nm), "even", slack_nm, seed)
 
 
-@seeds(30, 250, 3)
+@seeds(30, 150, 2)
 def test_keep_sets_is_the_best_of_all_plans(seeds: list[int]) -> None:
     """The strategy `keep-sets` draws on the fewest boxes within the slack, and is then as good as `target` can be."""
     for seed in seeds:
@@ -72,7 +72,7 @@ def test_narrowing_first_changes_no_answer(seeds: list[int], strategy: str, monk
         assert_best(job, best_plan(job, strategy=strategy, slack_nm=slack_nm), strategy, slack_nm, seed)
 
 
-@seeds(30, 250, 3)
+@seeds(30, 150, 2)
 def test_records_and_baselines_of_random_plans(seeds: list[int]) -> None:
     """A plan's shells, figures, leftovers, held shells and both baselines are what the definition makes of them."""
     for seed in seeds:
