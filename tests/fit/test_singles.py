@@ -41,7 +41,7 @@ def shelved_shell(number: int, *, single: bool) -> ShelvedShell:
     )
 
 
-@seeds(50, 500, 9)
+@seeds(30, 150, 2)
 def test_as_many_singles_as_the_slack_allows(seeds: list[int]) -> None:
     """No plan within the slack of the smallest worst deviation has more singles, and none with as many is better."""
     more = 0
@@ -62,7 +62,7 @@ def test_as_many_singles_as_the_slack_allows(seeds: list[int]) -> None:
     assert 10 * more > len(seeds), "too few jobs in which preferring makes a difference"
 
 
-@seeds(10, 75)
+@seeds(10, 40)
 def test_narrowing_first_changes_nothing(seeds: list[int], monkeypatch: pytest.MonkeyPatch) -> None:
     """Where windows hold many pairs the search starts among few; the best plan stays the best plan."""
     monkeypatch.setattr(windows, "MANY_PAIRS", 0)
@@ -75,7 +75,7 @@ def test_narrowing_first_changes_nothing(seeds: list[int], monkeypatch: pytest.M
         )
 
 
-@seeds(6, 60)
+@seeds(6, 30)
 def test_the_next_best_plans_follow_in_order(seeds: list[int]) -> None:
     """Alternatives keep to the same order: within the slack fewer singles come after more."""
     for seed in seeds:

@@ -56,7 +56,7 @@ def most_at_once(found: list[Pairs]) -> int:
     return 0
 
 
-@seeds(12, 100)
+@seeds(12, 50)
 def test_sets_for_the_bores_of_a_job(seeds: list[int], tmp_path: Path) -> None:
     """There are as many sets at once as full enumeration finds, and the first one is the most even there is."""
     counts = set()
@@ -94,7 +94,7 @@ def test_sets_for_the_bores_of_a_job(seeds: list[int], tmp_path: Path) -> None:
     assert len(counts) > 1, "all jobs have as many sets"
 
 
-@seeds(12, 100)
+@seeds(12, 50)
 def test_sets_of_a_pattern(seeds: list[int], tmp_path: Path) -> None:
     """Sets of so many pairs whose walls total what is asked for; the first is the most even."""
     for seed in seeds:
