@@ -5,7 +5,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Concatenate, ParamSpec
 
-from fitmatch.fit.answer.best_plan import best_plan
+from fitmatch.fit.answer.best_plan import best_plan, preferring
 from fitmatch.fit.model.order import STRATEGIES
 from fitmatch.fit.solver.stopping import Stop
 from fitmatch.problems import FaultInFitmatch
@@ -53,7 +53,7 @@ def assign(
     if explain is not None:
         from fitmatch.fit.beside.explanations import asked
 
-        question = asked(task.jobs, explain, insist)
+        question = asked(preferring(task, strategy, prefer), explain, insist)
     plan = best_plan(task, strategy, slack_nm=slack_nm, stop=stop, priority=priority, prefer=prefer)
     if plan.unfilled or not all(p.within_limits for p in plan.placements):
         from fitmatch.fit.why.conflicts import with_reasons

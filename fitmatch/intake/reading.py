@@ -228,7 +228,7 @@ class FolderReader:
         complete = pool.complete and self._positions is not None and self._positions.complete
         if self._log_source is not None:
             self._read_log(self._log_source, rows, pool, complete=complete)
-        in_files = tuple(pool.shells)
+        in_files = len(pool.shells)
         taken = None if self._offer is None else self._offer.take(pool, findings)
         now(f"the sizes of {len(rows)} positions")
         rows = [self._sized(row) for row in rows]
@@ -265,7 +265,7 @@ class FolderReader:
             ),
         )
         if taken is not None:
-            job = taken.into(job, in_files)
+            job = taken.into(job, tuple(pool.shells[:in_files]))
         if pooled is None and complete and sheet:
             job = replace(job, look_alikes=self._check_shells(job, sheet, pool))
         return job

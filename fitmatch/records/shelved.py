@@ -22,6 +22,7 @@ class ShelvedShell(NamedTuple):
     grade: str
     condition: str
     series: str
+    part: str
     undersize: str
     step: str
     wall_nm: int | None
@@ -32,6 +33,7 @@ class ShelvedShell(NamedTuple):
     day: str
     location: str
     hold: str
+    note: str
     marks: Mapping[str, str]
     barred: Fact | None
     single: bool

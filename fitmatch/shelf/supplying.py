@@ -60,7 +60,9 @@ class _Supply:
         known = self._connection.execute(select(SHELLS.c.family).distinct()).scalars()
         typed = [family for family in known if family.strip().casefold() in families]
         mine = or_(SHELLS.c.state == FREE, HOLDS.c.job == self._job, HOLDS.c.engine == self._engine)
-        wanted = (mine, SHELLS.c.wall_nm.is_not(None), SHELLS.c.hold == "")
+        wanted = [mine, SHELLS.c.wall_nm.is_not(None), SHELLS.c.hold == ""]
+        if not self._engine:
+            wanted.append(SHELLS.c.ran_in.is_(None))  # one that has run goes back to where it ran, and nowhere else
         return self._found(self._query().where(SHELLS.c.family.in_(some), *wanted) for some in parts(typed))
 
     def in_boxes(self, names: Collection[str]) -> tuple[ShelvedShell, ...]:
@@ -94,8 +96,8 @@ class _Supply:
         )
 
     def _shell(self, row: RowMapping, readings: list[Reading], day: str, off_nm: int) -> ShelvedShell:
-        same = ("number", "box_number", "half", "family", "grade", "condition", "series", "undersize", "step")
-        more = ("wall_nm", "coating_nm", "location", "hold", "single")
+        same = ("number", "box_number", "half", "family", "grade", "condition", "series", "part", "undersize", "step")
+        more = ("wall_nm", "coating_nm", "location", "hold", "note", "single")
         return ShelvedShell(
             box=row["box_name"],
             shell=row["name"],

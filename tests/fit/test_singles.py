@@ -27,13 +27,14 @@ def with_singles(rng: random.Random) -> Job:
 def shelved_shell(number: int, *, single: bool) -> ShelvedShell:
     return ShelvedShell(
         number,
-        *(1, "box", str(number), "upper", "narrow-2", "", "", "", "", "", None, 0),
+        *(1, "box", str(number), "upper", "narrow-2", "", "", "", "", "", "", None, 0),
         measured_bare=False,
         off_nm=0,
         readings=(),
         day="",
         location="",
         hold="",
+        note="",
         marks={},
         barred=None,
         single=single,

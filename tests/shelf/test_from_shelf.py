@@ -248,6 +248,32 @@ def test_readings_with_the_shells_in(
     assert read_planned(folder).digest_of_shelved == plan.plans[0].digest_of_shelved
 
 
+@pytest.mark.parametrize(
+    ("column", "cells", "rules"),
+    [
+        ("series", ("A", "B"), ""),
+        ("coating", ("0.0003", ""), ""),
+        ("part", ("x-1", "x-2"), '[rules]\nsame_in_bore = ["part"]\n'),
+        ("finish", ("black", "grey"), '[rules]\nsame_in_bore = ["finish"]\n'),
+        ("flange", ("yes", ""), ""),
+    ],
+)
+def test_columns_count_as_in_a_file(
+    shelf: Shelf, tmp_path: Path, column: str, cells: tuple[str, str], rules: str
+) -> None:
+    """Halves that a rule keeps apart in a file are kept apart when they come from the shelf, and a flanged one does not
+    slip into a plain bore."""
+    walls = {"upper": "0.0618", "lower": "0.0621" if column == "coating" else "0.0618"}
+    rows = [f"{half},rod,{half},{walls[half]},narrow-2,{cells[half == 'lower']}" for half in walls]
+    box = "\n".join([f"shell,kind,half,wall,family,{column}", *rows]) + "\n"
+    take_in(shelf, read_stock([stock(tmp_path / "stock", {"box-1": box}, FITS)]))
+    assert assign(read_supplied(shelf, engine(tmp_path / "first", FITS + rules, ONE_ROD))).placements == ()
+    assert assign(read_job(engine(tmp_path / "files", FITS + rules, ONE_ROD, box))).placements == ()
+    alike = "\n".join([f"shell,kind,half,wall,family,{column}", *(r.rpartition(",")[0] + "," for r in rows)]) + "\n"
+    take_in(shelf, read_stock([stock(tmp_path / "more", {"box-2": alike}, FITS)]))
+    assert len(assign(read_supplied(shelf, engine(tmp_path / "next", FITS + rules, ONE_ROD))).placements) == 1
+
+
 def test_singles_come_first(stocked: Shelf, tmp_path: Path) -> None:
     """With halves that have no partner as many as the slack allows are used, with none only where that costs nothing;
     set aside for the job they still count as single, so that the same question has the same answer."""
@@ -264,6 +290,11 @@ def test_singles_come_first(stocked: Shelf, tmp_path: Path) -> None:
     assert "proven, 1 single shell used" in plan_text(plan, "in")
     assert "singles preferred: most single shells of the shelf" in " ".join(plan_text(plan, "in", full=True).split())
     assert 7 not in numbers(assign(job, prefer="singles", slack_nm=0))
+    asked = assign(job, prefer="singles", alternatives=2, explain="R1", insist=("odd/1", "box-1/06"))
+    assert not asked.faults and asked.explanation is not None and asked.explanation.insisted is not None
+    assert [p.upper.key for p in asked.explanation.insisted.placements] == [("odd", "1")]
+    # The single's other pairs are as good as that one, or beyond the slack.
+    assert [sum(p.preferred for p in other.placements) for other in asked.alternatives["rod"].plans] == [0, 0]
     (folder / "assignment.json").write_text(plan_document(plan, "in"), encoding="utf-8")
     set_aside(stocked, read_planned(folder))
     again = assign(read_supplied(stocked, folder), prefer="singles")

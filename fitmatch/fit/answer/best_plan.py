@@ -42,11 +42,7 @@ def best_plan(
     prefer: str | None = None,
 ) -> Plan:
     """The plan that `fitmatch.assign` gives, without reasons and whatever else is added afterwards."""
-    jobs = task.jobs
-    if prefer is not None:
-        if prefer != SINGLES_FIRST or strategy != "target" or len(jobs) > 1:
-            raise ValueError(f"singles can be preferred in one job, with the strategy `target`; not {prefer!r} here")
-        jobs = (jobs[0].preferring_singles(),)
+    jobs = preferring(task, strategy, prefer)
     way = prefer or strategy
     if priority not in PRIORITIES:
         raise ValueError(f"unknown priority {priority!r}; choose one of {', '.join(PRIORITIES)}")
@@ -88,6 +84,15 @@ def best_plan(
     now("checking the answer")
     check(plan)
     return plan
+
+
+def preferring(task: Job | Pool, strategy: str, prefer: str | None) -> tuple[Job, ...]:
+    """The jobs with the shells marked that come first; raises ValueError where that is not possible."""
+    if prefer is None:
+        return task.jobs
+    if prefer != SINGLES_FIRST or strategy != "target" or len(task.jobs) > 1:
+        raise ValueError(f"singles can be preferred in one job, with the strategy `target`; not {prefer!r} here")
+    return (task.jobs[0].preferring_singles(),)
 
 
 class _Share(NamedTuple):

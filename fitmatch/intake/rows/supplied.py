@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from sys import intern
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from fitmatch.facts import Fact
 from fitmatch.gauging.sizes.places import places, sum_of_squares
@@ -21,7 +21,7 @@ from fitmatch.records.parts import ON_SHELF, Shell, Size
 from fitmatch.records.shelved import ShelvedShell, Supply
 from fitmatch.wording import listed, shorten
 
-_LABELS = ("grade", "condition", "series", "undersize", "step")
+_LABELS: Final = ("grade", "family", "condition", "series", "part", "undersize", "step", "note")
 
 
 class Offer(NamedTuple):
