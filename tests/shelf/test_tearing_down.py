@@ -229,6 +229,9 @@ def test_the_report_in_words(capsys: pytest.CaptureFixture[str], job: Path, addr
     said = " ".join(ran.out.split())
     for words in ("0.0002", "dirt, varnish or a mistake", "only their own position and side", "does not cancel"):
         assert words in said
+    record = " ".join(Ran(capsys, "shelf", "engine", "1", "--db", address).out.split())
+    assert "taken down 20" in record and "journal wear" in record and "0.0002" in record
+    assert "taken down" in Ran(capsys, "shelf", "engines", "--db", address).out
 
 
 def test_wear_is_before_less_after() -> None:

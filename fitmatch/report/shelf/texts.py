@@ -93,6 +93,7 @@ def engines_text(engines: Engines, unit: str) -> str:
         Column("job", lambda e: whole(e.job), "left", wraps=True),
         Column("built", lambda e: e.at[:10], "left"),
         Column("by", lambda e: clean(e.by), "left", wraps=True, shown=any(e.by for e in engines.engines)),
+        Column("taken down", lambda e: e.torn_down[:10], "left", shown=any(e.torn_down for e in engines.engines)),
         Column("positions", lambda e: str(len(e.positions))),
         Column("", lambda e: OUT_OF_LIMITS if e.outside else "", "left"),
     )
@@ -102,7 +103,8 @@ def engines_text(engines: Engines, unit: str) -> str:
 def engine_text(engine: EngineRecord, unit: str) -> str:
     """One engine with its positions."""
     by = f" by {clean(engine.by)}" if engine.by else ""
-    head = paragraph(f"engine {engine.number}, {clean(engine.title or engine.job)}, built {engine.at[:10]}{by}")
+    down = f", taken down {engine.torn_down[:10]}" if engine.torn_down else ""
+    head = paragraph(f"engine {engine.number}, {clean(engine.title or engine.job)}, built {engine.at[:10]}{by}{down}")
     permitted = [
         f"{whole(p.position)} is {OUT_OF_LIMITS}, permitted in writing: {clean(p.permission)}" for p in engine.outside
     ]
@@ -112,6 +114,8 @@ def engine_text(engine: EngineRecord, unit: str) -> str:
         Column("upper", lambda p: _label(p, "upper"), "left", wraps=True),
         Column("lower", lambda p: _label(p, "lower"), "left", wraps=True),
         Column(f"clearance [{unit}]", lambda p: exact(p.clearance_nm, unit)),
+        Column("journal wear", lambda p: _wear(p.journal_nm, p.journal_after_nm, unit), shown=_is_worn(engine)),
+        Column("walls' wear", lambda p: _walls_wear(p, unit), shown=_is_worn(engine)),
         Column(
             "assembled", lambda p: _length(p.assembled_nm, unit), shown=any(p.assembled_nm for p in engine.positions)
         ),
@@ -159,6 +163,22 @@ def _bores(bores: Sequence[SetBore], unit: str) -> list[str]:
         Column(f"walls [{unit}]", lambda b: exact(b.wall_sum_nm, unit)),
         Column("clearance", lambda b: _length(b.clearance_nm, unit), shown=measured),
     )
+
+
+def _is_worn(engine: EngineRecord) -> bool:
+    """Whether anything was measured when it was taken down."""
+    positions = engine.positions
+    return any(p.journal_after_nm or any(s.wall_after_nm for s in p.shells) for p in positions)
+
+
+def _wear(before_nm: int | None, after_nm: int | None, unit: str) -> str:
+    return "" if before_nm is None or after_nm is None else exact(before_nm - after_nm, unit)
+
+
+def _walls_wear(position: EnginePosition, unit: str) -> str:
+    """Upper and lower."""
+    wears = {shell.half: _wear(shell.wall_nm, shell.wall_after_nm, unit) or "?" for shell in position.shells}
+    return " ".join(wears[half] for half in ("upper", "lower") if half in wears)
 
 
 def _page(lines: Sequence[str]) -> str:
