@@ -55,7 +55,7 @@ def change(path: Path, pattern: str, new: str, count: int = 1) -> None:
     path.write_text(text, encoding="utf-8")
 
 
-@pytest.mark.parametrize("name", [p.name for p in sorted(SAMPLES.iterdir())])
+@pytest.mark.parametrize("name", [p.name for p in sorted(SAMPLES.iterdir()) if (p / "job.toml").exists()])
 def test_plans_are_what_assign_prints(capsys: Capsys, name: str) -> None:
     """Of every sample: each strategy, both baselines, and the chance that all are inside."""
     plans = document(capsys, SAMPLES / name)["plans"]
@@ -384,7 +384,7 @@ def test_csv_has_every_table(capsys: Capsys, job: Path) -> None:
 
 
 @pytest.mark.parametrize("columns", ["80", "100", "120"])
-@pytest.mark.parametrize("name", [p.name for p in sorted(SAMPLES.iterdir())])
+@pytest.mark.parametrize("name", [p.name for p in sorted(SAMPLES.iterdir()) if (p / "job.toml").exists()])
 def test_the_report_is_one_screen(capsys: Capsys, monkeypatch: pytest.MonkeyPatch, name: str, columns: str) -> None:
     """At most 45 lines for a job of up to 13 positions, none wider than the terminal, with all it rests on."""
     monkeypatch.setenv("COLUMNS", columns)

@@ -149,7 +149,7 @@ def sample(folder: Path) -> Files:
 
 
 JOBS: list[Files] = [
-    *(sample(folder) for folder in sorted(SAMPLES.iterdir())),
+    *(sample(folder) for folder in sorted(SAMPLES.iterdir()) if (folder / "job.toml").exists()),
     *({name: text.encode() for name, text in job.items()} for job in (INCHES, METRIC)),
     {"job.toml": SHEETS_TOML, **{name: workbook(rows) for name, rows in SHEETS.items()}},
 ]

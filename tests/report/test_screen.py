@@ -26,7 +26,7 @@ from fitmatch.report.text.assembled import assembled_text
 from fitmatch.report.text.report import plan_text
 
 SAMPLES = Path(__file__).parents[2] / "samples"
-EVERY = [path.name for path in sorted(SAMPLES.iterdir())]
+EVERY = [path.name for path in sorted(SAMPLES.iterdir()) if (path / "job.toml").exists()]
 RODS = "".join(f"R{i},rod,1.816{i},1.9420\n" for i in range(1, 9))
 
 
