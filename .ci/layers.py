@@ -30,7 +30,7 @@ intake/common: catalogue files findings advice quantities options sweeps running
 intake/tables: table csv_file workbook opening columns
 intake/job_toml: globbing keys key_rows strange_keys values fits instruments running settings unread sources
 intake/rows: sheet positions shells long_file saved_plan saved_figures assembled targets all_shells copies cross_checks
-intake: reading pooling planned stacks bearings
+intake: own_files reading pooling planned stacks bearings
 intake/writing: locking whole_files workbooks log_rows appending new_box rewriting learning saving
 fit/solver: stopping program adapter
 fit/classes: guards axis_rows demands classes candidates

@@ -159,7 +159,7 @@ def command(
         raise click.UsageError("--with needs to know the position; add --explain POSITION")
     if force and not save and xlsx is None:
         raise click.UsageError("--force replaces a saved plan; add --save")
-    check_workbook(xlsx, force=force)
+    check_workbook(xlsx, jobs, force=force)
     gc.disable()  # millions of records and no cycles among them: looking for cycles takes a sixth of the time
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)

@@ -113,7 +113,7 @@ def command(
     if separately and len(jobs) == 1:
         raise click.UsageError("--separately is about several jobs, but only one was given; leave it out")
     check_picture(plot, force=force and (plot is not None or xlsx is None))
-    check_workbook(xlsx, force=force)
+    check_workbook(xlsx, jobs, force=force)
     gc.disable()  # as for `assign`
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)

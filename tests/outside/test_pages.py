@@ -132,7 +132,7 @@ def test_a_sheet_on_paper(name: str, paper: str, seen: dict[str, tuple[Path, Pag
     document = json.loads((folder / "assignment.json").read_text(encoding="utf-8"))
     reader = PdfReader(folder / f"sheet-{paper}.pdf")
     texts = [" ".join(page.extract_text().split()) for page in reader.pages]
-    line = f"Plan 1 of {document['plan_date']}; replaces all earlier sheets"
+    line = f"Plan 1 of {document['plan_date']}, {document['plan_time']}; replaces all earlier sheets"
     assert all(line in text for text in texts)
     assert all(("VOID" in text) == (name == "void") for text in texts)
     assert all(f"page {number} of {len(texts)}" in text for number, text in enumerate(texts, 1))

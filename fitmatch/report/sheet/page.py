@@ -70,6 +70,7 @@ def sheet(source: Source, parts: Collection[str] = PARTS) -> bytes:
         title=source.job.title or source.job.folder.resolve().name,
         parts=found,
         shown=shown,
+        plan="" if shown is None else _plan_line(shown),
         alarms=() if shown is None else _alarms(shown),
         style=Markup(style),  # noqa: S704 (no text of the user's is in it but what `_css_text` made)
         digest=b64encode(sha256(style.encode()).digest()).decode(),
@@ -97,7 +98,7 @@ def _style(source: Source) -> str:
     title = source.job.title or source.job.folder.resolve().name
     foot = "Measuring cards"
     if shown is not None:
-        foot = f"{plan_line(shown)}; replaces all earlier sheets"
+        foot = _plan_line(shown)
     letters = min(label.width_mm / _USUAL.width_mm, label.height_mm / _USUAL.height_mm)
     for name, value in {
         "HEAD": _css_text(title if len(title) <= _LONGEST_TITLE else f"{title[: _LONGEST_TITLE - 3]}..."),
@@ -111,9 +112,10 @@ def _style(source: Source) -> str:
     return css
 
 
-def plan_line(shown: Shown) -> str:
-    """Which plan it is."""
-    return f"Plan {shown.number} of {shown.date}" if shown.date else f"Plan {shown.number}, date not recorded"
+def _plan_line(shown: Shown) -> str:
+    """Which plan it is, so that of two sheets the later one is known from the paper."""
+    when = f" of {shown.date}, {shown.time}" if shown.time else f" of {shown.date}" if shown.date else ""
+    return f"Plan {shown.number}{when or ', date not recorded'}; replaces all earlier sheets"
 
 
 def _css_text(text: str) -> str:
