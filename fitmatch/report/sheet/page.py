@@ -31,7 +31,7 @@ _OF_A_PLAN: Final[Mapping[str, Callable[[Shown], Any]]] = {
     "record": recorded,
     "leftovers": leftovers,
 }
-_LONGEST_TITLE: Final = 60  # characters at the head of a printed page
+_LONGEST_TITLE: Final = 80  # characters at the head of a printed page
 _USUAL: Final = Label(60, 30)  # for which the letters of a label are made
 
 
@@ -67,7 +67,7 @@ def sheet(source: Source, parts: Collection[str] = PARTS) -> bytes:
             found[part] = _OF_A_PLAN[part](shown)
     style = _style(source)
     text = environment.get_template("sheet.html").render(
-        title=source.job.title or source.job.folder.resolve().name,
+        title=_title(source),
         parts=found,
         shown=shown,
         plan="" if shown is None else _plan_line(shown),
@@ -77,6 +77,10 @@ def sheet(source: Source, parts: Collection[str] = PARTS) -> bytes:
         repeats=range(1, REPEATS + 1),
     )
     return text.encode("utf-8", "replace")
+
+
+def _title(source: Source) -> str:
+    return source.job.title or source.job.folder.resolve().name
 
 
 def _alarms(shown: Shown) -> Iterator[str]:
@@ -95,7 +99,9 @@ def _style(source: Source) -> str:
     """The style of all parts, with what stands at the head and foot of every printed page."""
     css = (_TEMPLATES / "sheet.css").read_text(encoding="utf-8")
     shown, label = source.shown, source.label
-    title = source.job.title or source.job.folder.resolve().name
+    title = _title(source)
+    engine = source.job.record.get("engine")
+    title += f"; engine {engine}" if engine else ""
     foot = "Measuring cards"
     if shown is not None:
         foot = _plan_line(shown)
