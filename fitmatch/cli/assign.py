@@ -170,7 +170,7 @@ def command(
         raise click.UsageError("--force replaces a saved plan; add --save")
     if prefer is not None and (not from_shelf or strategy != "target"):
         raise click.UsageError("--prefer is for shells of the shelf and the strategy `target`; add --from-shelf")
-    check_workbook(xlsx, force=force)
+    check_workbook(xlsx, jobs, force=force)
     gc.disable()  # millions of records and no cycles among them: looking for cycles takes a sixth of the time
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)

@@ -119,7 +119,7 @@ def command(
     if separately and from_shelf:
         raise click.UsageError("--from-shelf takes one job at a time; leave out --separately")
     check_picture(plot, force=force and (plot is not None or xlsx is None))
-    check_workbook(xlsx, force=force)
+    check_workbook(xlsx, jobs, force=force)
     gc.disable()  # as for `assign`
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)

@@ -11,6 +11,7 @@ from fitmatch.cli import options
 from fitmatch.cli.console import Notes
 from fitmatch.cli.saving import save
 from fitmatch.cli.solving import stop_after, stopped_by_ctrl_c
+from fitmatch.cli.workbooks import check_not_own
 from fitmatch.wording import printable
 
 if TYPE_CHECKING:
@@ -120,6 +121,7 @@ def _check_file(file: Path, folder: Path, *, force: bool) -> None:
     if not file.parent.is_dir():
         why = f"there is no folder {printable(file.parent)}; make it first"
         raise click.BadParameter(why, param_hint="--output")
+    check_not_own(file, (folder,), "--output")
     if not file.exists():
         return
     try:
@@ -132,14 +134,14 @@ def _check_file(file: Path, folder: Path, *, force: bool) -> None:
 
 
 def _read(folder: Path, *, with_plan: bool) -> "Planned":
-    """The job with its saved plan; without one, which then needs no shells either."""
+    """The job with its saved plan; without one, which then needs no shells and no limits either."""
     from fitmatch.intake.planned import Planned, read_planned
 
     if with_plan:
         return read_planned(folder)
     from fitmatch.intake.reading import read_job
 
-    return Planned(read_job(folder, needs_shells=False))
+    return Planned(read_job(folder, needs_shells=False, needs_aims=False))
 
 
 def _solved(folder: Path, planned: "Planned", notes: Notes) -> "Planned":

@@ -1,6 +1,6 @@
 """`--xlsx`: what is refused before the work begins, and writing the workbook."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import click
@@ -16,7 +16,7 @@ as_workbook = click.option(
 )
 
 
-def check_workbook(file: Path | None, *, force: bool) -> None:
+def check_workbook(file: Path | None, jobs: Sequence[Path], *, force: bool) -> None:
     """Before the work begins."""
     if file is None:
         return
@@ -26,9 +26,19 @@ def check_workbook(file: Path | None, *, force: bool) -> None:
     if not file.parent.is_dir():
         why = f"there is no folder {printable(file.parent)}; make it first"
         raise click.BadParameter(why, param_hint="--xlsx")
+    check_not_own(file, jobs, "--xlsx")
     if file.exists() and not force:
         why = f"{printable(file)} is there already; add --force to replace it"
         raise click.BadParameter(why, param_hint="--xlsx")
+
+
+def check_not_own(file: Path, jobs: Sequence[Path], option: str) -> None:
+    """No answer is written over what it was made from, not even with --force."""
+    from fitmatch.intake.own_files import is_own_file
+
+    if any(is_own_file(file, folder) for folder in jobs if folder.is_dir()):
+        why = f"{printable(file)} is a file of the job itself and is never replaced; write another name"
+        raise click.BadParameter(why, param_hint=option)
 
 
 def write_workbook(file: Path, data: Callable[[], bytes], notes: Notes) -> None:

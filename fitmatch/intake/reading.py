@@ -75,15 +75,18 @@ def read_job(
     log: bytes | None = None,
     needs_shells: bool = True,
     supply: "Supply | None" = None,
+    needs_aims: bool = True,
 ) -> Job:
     """Read and check a whole job folder; raises InputError with every mistake at once, in reading order.
 
     `assembled`: with the readings taken with the shells in, and the saved plan that they may refer to. `job_toml` is
     read in place of the file's own bytes, `log` in place of those of the long file of readings, which need not exist.
     `needs_shells`: having no shell file at all is a mistake. `supply`: a shelf, whose shells of the job's families are
-    added.
+    added. `needs_aims`: a kind without limits or a target is a mistake.
     """
-    reader = FolderReader(Path(folder), job_toml=job_toml, log=log, needs_shells=needs_shells, supply=supply)
+    reader = FolderReader(
+        Path(folder), job_toml=job_toml, log=log, needs_shells=needs_shells, supply=supply, needs_aims=needs_aims
+    )
     return reader.job(reader.compared(frozenset()), assembled=assembled)
 
 
@@ -109,6 +112,7 @@ class FolderReader:
         log: bytes | None = None,
         needs_shells: bool = True,
         supply: "Supply | None" = None,
+        needs_aims: bool = True,
     ) -> None:
         """Read job.toml and the headers of all tables; raises InputError if there is no folder. The other arguments are
         those of `read_job`."""
@@ -116,7 +120,8 @@ class FolderReader:
         self._folder = path = folder
         check_folder(path, findings)
         self._job_bytes = read_bytes(path, JOB_FILE, findings) if job_toml is None else job_toml
-        self.settings = settings = with_positions(path, read_settings(self._job_bytes, findings))
+        read = read_settings(self._job_bytes, findings, needs_aims=needs_aims)
+        self.settings = settings = with_positions(path, read)
         self._sizes = Sizes(settings.measuring, numbered_are_repeats=settings.numbered_are_repeats)
         self._position_source = table_source(path, settings, "positions", findings)
         self._sources, complete = shell_sources(path, settings, findings, needed=needs_shells and supply is None)

@@ -329,16 +329,17 @@ def test_a_lock_that_breaks_a_rule_is_told_in_figures(tmp_path: Path, capsys: py
 
 
 def unstamped(saved: str) -> str:
-    """A saved document without its number and its date, as --json prints it."""
-    first, number, day, *rest = saved.splitlines(keepends=True)
+    """A saved document without its number, date and time, as --json prints it."""
+    first, number, day, time, *rest = saved.splitlines(keepends=True)
     assert re.fullmatch(r'  "plan_number": [1-9][0-9]*,\n', number)
     assert re.fullmatch(r'  "plan_date": "20[0-9]{2}-[0-9]{2}-[0-9]{2}",\n', day)
+    assert re.fullmatch(r'  "plan_time": "[0-9]{2}:[0-9]{2}:[0-9]{2}",\n', time)
     return "".join([first, *rest])
 
 
 def test_each_save_of_another_plan_counts_one_up(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The first plan of a folder is number 1; saving the same again keeps number and date, another plan, or the same
-    shells for other inputs, is the next. A plan of an earlier version, without a number, counts as the first."""
+    """The first plan of a folder is number 1; saving the same again keeps number, date and time, another plan, or the
+    same shells for other inputs, is the next. A plan of an earlier version, without a number, counts as the first."""
 
     def saved(*options: str) -> tuple[object, object]:
         assert Ran(capsys, "assign", job, "--save", *options).status in (0, 1)
@@ -348,7 +349,8 @@ def test_each_save_of_another_plan_counts_one_up(job: Path, capsys: pytest.Captu
     assert saved() == (1, date.today().isoformat())
     path, old = job / "assignment.json", '"plan_date": "2024-02-29"'
     path.write_text(re.sub(r'"plan_date": "[^"]*"', old, path.read_text("utf-8")), encoding="utf-8")
-    assert saved() == (1, "2024-02-29")
+    stamped = path.read_bytes()
+    assert saved() == (1, "2024-02-29") and path.read_bytes() == stamped
     (job / "job.toml").write_text((job / "job.toml").read_text("utf-8") + "# looked at again\n", encoding="utf-8")
     assert saved() == (2, date.today().isoformat())
     path.write_text(unstamped(path.read_text("utf-8")), encoding="utf-8")
@@ -359,8 +361,8 @@ def test_each_save_of_another_plan_counts_one_up(job: Path, capsys: pytest.Captu
 
 
 def test_save_writes_the_document_twice_the_same(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """`--save` leaves the JSON document, with the digest of the inputs and with its number and date, and nothing else;
-    saved again it is the same to the byte, since the saved file is no part of the inputs."""
+    """`--save` leaves the JSON document, with the digest of the inputs and with its number, date and time, and nothing
+    else; saved again it is the same to the byte, since the saved file is no part of the inputs."""
     before = sorted(path.name for path in job.iterdir())
     document = Ran(capsys, "assign", job, "--json").out
     assert f"saved to {job / 'assignment.json'}\n" in Ran(capsys, "assign", job, "--save").err

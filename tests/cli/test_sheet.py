@@ -180,8 +180,9 @@ def test_it_shows_the_saved_plan_and_no_newer_one(job: Path, capsys: pytest.Capt
     assert any(kept[name]["clearance"] != best[name]["clearance"] for name in kept)
     for name, block in blocks(job).items():
         assert f"clearance {kept[name]['clearance']}" in block.text
-    assert re.search(r"Plan 1 of 20\d\d-\d\d-\d\d; replaces all earlier sheets", page(job).text)
+    assert re.search(r"Plan 1 of 20\d\d-\d\d-\d\d, \d\d:\d\d:\d\d; replaces all earlier sheets", page(job).text)
     assert "strategy even" in page(job).text
+    assert "Lengths in inches." in page(job).text and "diametral, in inches;" in page(job).text
 
 
 def test_without_a_plan_it_is_made_and_saved(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -311,6 +312,63 @@ def test_nothing_else_is_replaced(job: Path, capsys: pytest.CaptureFixture[str])
     assert Ran(capsys, "sheet", job / "no such").status == 2
 
 
+@pytest.mark.parametrize(
+    "name", ["job.toml", "positions.csv", "shells/rods.csv", "readings.csv", "assembled.csv", "assignment.json"]
+)
+def test_no_file_of_the_job_is_ever_replaced(name: str, job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Not even with --force, nor by a link or another way to the same file, nor where the file is yet to come: exit 2,
+    every byte as it was."""
+    assert Ran(capsys, "assign", job, "--save").status == 0
+    before = {path: path.read_bytes() for path in job.rglob("*") if path.is_file()}
+    (job / "link.html").symlink_to(job / name)
+    for way in (job / name, job / "shells" / ".." / name, job / "link.html"):
+        ran = Ran(capsys, "sheet", job, "--output", way, "--force")
+        assert ran.status == 2 and "is a file of the job itself and is never replaced" in ran.err
+    (job / "link.html").unlink()
+    assert {path: path.read_bytes() for path in job.rglob("*") if path.is_file()} == before
+
+
+def test_cards_need_no_limits(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Of a folder as `fitmatch new` leaves it, with every limit still to be filled in, cards are printed; of a limit
+    that is wrong they are not, nor anything else without limits."""
+    folder = tmp_path / "blank"
+    assert Ran(capsys, "new", folder, "--rods", "2", "--mains", "3").status == 0
+    assert Ran(capsys, "sheet", folder, "--only", "cards").status == 0
+    assert len(list(page(folder).all("table", cls="card"))) == 6
+    assert Ran(capsys, "sheet", folder).status == 2
+    change(folder, "job.toml", 'min      = "..."', 'min      = "wide"')
+    ran = Ran(capsys, "sheet", folder, "--only", "cards")
+    assert ran.status == 2 and "fit.rod.min" in ran.err and "fit.main.min" not in ran.err
+
+
+def test_of_two_sheets_the_later_is_known_from_the_paper(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Where the saved plan was removed, numbers begin again; the time beside the number does not. A plan saved without
+    a time, by an earlier version, has its day alone."""
+    assert Ran(capsys, "assign", job, "--save").status == 0
+    path = job / "assignment.json"
+    early = re.sub(r'"plan_time": "[^"]*"', '"plan_time": "00:00:01"', path.read_text(encoding="utf-8"))
+    path.write_text(early, encoding="utf-8")
+    assert Ran(capsys, "sheet", job).status == 0 and ", 00:00:01; replaces all earlier sheets" in page(job).text
+    path.write_text(re.sub(r'  "plan_time": .*\n', "", early), encoding="utf-8")
+    assert Ran(capsys, "sheet", job).status == 0
+    assert re.search(r"Plan 1 of 20\d\d-\d\d-\d\d; replaces", page(job).text)
+    path.unlink()
+    assert Ran(capsys, "sheet", job).status == 0 and "Plan 1 of" in page(job).text
+    assert ", 00:00:01;" not in page(job).text and re.search(r", \d\d:\d\d:\d\d; replaces", page(job).text)
+
+
+def test_kinds_come_in_one_order(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What is in one block comes first in every part that goes kind by kind, wherever it stands in job.toml."""
+    folder = engine(tmp_path / "x", rods=2, mains=2)
+    assert Ran(capsys, "sheet", folder).status == 0
+    for part in ("assembly", "figures"):
+        section = next(one for one in page(folder).all("section") if one["id"] == part)
+        heads = [one.text for one in section.all("h3")]
+        assert [head for head in heads if head in ("rod", "main")] == ["main", "rod"]
+    record = next(one for one in page(folder).all("section") if one["id"] == "record")
+    assert [one.text.partition(":")[0] for one in record.all("caption")] == ["main", "rod"]
+
+
 def test_a_plan_that_cannot_be_made(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Where nothing is measured there is no plan to show: exit 2 and nothing written; cards can be printed, one line
     for each reading in the order of `measure`."""
@@ -368,6 +426,9 @@ def test_what_goes_back_where(job: Path, capsys: pytest.CaptureFixture[str]) -> 
         assert sum(text.startswith(f"{name} ") and f"; box {box} " in text for text in labels) == 1
     (held,) = [text for text in labels if "HELD: dropped" in text]
     assert "step" not in held and sum("step 0.25" in text for text in labels) > 3
+    # A browser drops a space at the end of a box of its own.
+    html = (job / "sheet.html").read_text(encoding="utf-8")
+    assert "; </span>" not in html and ';</span> <span class="one">' in html
     assert all("wall 0.0" in text and " mm)" in text and "measured with mic-1" in text for text in labels)
     css = (job / "sheet.html").read_text(encoding="utf-8")
     assert "min(100%, 70mm)" in css and "min-height: 37.5mm" in css

@@ -97,3 +97,32 @@ def test_what_is_in_the_way_stays(command: str, job: Path, tmp_path: Path, capsy
     if command == "assign":
         assert Ran(capsys, command, job, "--xlsx", tmp_path / "none" / "plan.xlsx").status == 2
         assert Ran(capsys, command, job, "--xlsx", path, "--force").status == 0 and path.read_bytes() != b"mine"
+
+
+def test_a_plan_is_not_written_over_its_own_files(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A workbook that the job is read from is never replaced, not even with --force."""
+    text = (job / "job.toml").read_text(encoding="utf-8")
+    rows = [row.split(",") for row in (job / "positions.csv").read_text(encoding="utf-8").splitlines()]
+    pandas.DataFrame(rows[1:], columns=rows[0]).to_excel(job / "positions.xlsx", index=False)
+    title, rest = text.split("\n", 1)
+    own = f'{title}\n{rest.split("[", 1)[0]}[sources]\npositions = "positions.xlsx"\n[{rest.split("[", 1)[1]}'
+    (job / "job.toml").write_text(own, encoding="utf-8")
+    before = (job / "positions.xlsx").read_bytes()
+    for command in ("assign", "compare"):
+        ran = Ran(capsys, command, job, "--xlsx", job / "positions.xlsx", "--force")
+        assert ran.status == 2 and "is a file of the job itself" in ran.err
+    assert (job / "positions.xlsx").read_bytes() == before
+
+
+def test_a_kind_that_is_not_whole_is_told_in_every_row(
+    job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Each filled position of such a kind is remarked `fit none yet`, and no position of another kind."""
+    positions = (job / "positions.csv").read_text(encoding="utf-8")
+    (job / "positions.csv").write_text(positions.replace("R1,rod,1.81620", "R1,rod,1.82220"), encoding="utf-8")
+    assert Ran(capsys, "assign", job, "--xlsx", tmp_path / "plan.xlsx").status == 1
+    shown = books(tmp_path / "plan.xlsx")["positions"]
+    filled = shown[shown["state"] != "not filled"]
+    assert set(filled["kind"]) == {"rod", "main"}
+    for kind, remark in zip(filled["kind"], filled["remark"], strict=True):
+        assert remark.startswith("fit none yet: rod is not whole") is (kind == "rod")

@@ -58,8 +58,13 @@ JOBS: dict[str, dict[str, Any]] = {
         "rods": 2, "mains": 2, "long": WORDS.replace("/", "")[:150], "title": WORDS, "note": WORDS, "record": WORDS,
     },
     "void": {"rods": 4, "mains": 3},
+    "full": {"rods": 8, "mains": 5, "note": "P-4417-X", "title": "Sawmill engine, winter overhaul", "repeats": 4},
+    **{f"full-{n}": {"rods": n - 7, "mains": 7, "note": "P-4417-X", "repeats": 2} for n in range(20, 28, 2)},
 }  # fmt: skip
-PRINTED = ("thirteen", "sixty", "void")
+# Of every job with "repeats": its own keys for the record, all gauges that there may be, and a room that is told.
+FULL = tuple(name for name in JOBS if name.startswith("full"))
+OWN_KEYS = ("engine", "crank", "block", "customer", "order", "oil")
+PRINTED = ("thirteen", "sixty", "void", *FULL)
 RULED = ("three", "void", "bad")  # of which the rules of accessibility are asked, as that takes long
 
 
@@ -67,7 +72,7 @@ RULED = ("three", "void", "bad")  # of which the rules of accessibility are aske
 def seen(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Path, Page]]:
     """The folder of every job, and what the browser says of its sheet."""
     home = tmp_path_factory.mktemp("sheets")
-    folders = {name: engine(home / name, **job) for name, job in JOBS.items()}
+    folders = {name: made(home / name, **job) for name, job in JOBS.items()}
     tool(*BROWSERS)
     for name, folder in folders.items():
         _run("assign", folder, "--save")
@@ -77,6 +82,34 @@ def seen(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Path, Page
         _run("sheet", folder)
     pages = [(f / "sheet.html", f / "sheet" if name in PRINTED else None) for name, f in folders.items()]
     return dict(zip(folders, zip(folders.values(), looked_at(pages), strict=True), strict=True))
+
+
+def made(folder: Path, *, repeats: int = 1, **job: Any) -> Path:
+    """An engine; with `repeats`, every journal and housing bore read so often, and a job.toml that says all it can."""
+    if repeats == 1:
+        return engine(folder, **job)
+    more = "".join(
+        f"[gauge.{name}]\nresolution = 0.0001\nlimit = 0.0001\nrepeatability = 0.00005\n{further}"
+        for name, further in (("bore-gauge-1", 'set_with = "mic-1"\n'), ("ball-micrometer", ""))
+    )
+    more += "[temperature]\nroom = 21.0\nlimit = 1.0\n"
+    more += "".join(f'[material.{kind}]\njournal = "steel"\nhousing_bore = "steel"\n' for kind in ("rod", "main"))
+    more += "[record]\n" + "".join(f'{key} = "words for the {key}, some more"\n' for key in OWN_KEYS)
+    engine(folder, more=more, **job)
+    text = (folder / "job.toml").read_text(encoding="utf-8")
+    text = text.replace(
+        'housing_bore = "mic-1"\nwall = "mic-1"', 'housing_bore = "bore-gauge-1"\nwall = "ball-micrometer"'
+    )
+    (folder / "job.toml").write_text(text, encoding="utf-8")
+    head, *rows = (folder / "positions.csv").read_text(encoding="utf-8").splitlines()
+    columns = [f"{what}_{n}" for what in ("journal", "housing_bore") for n in range(1, repeats + 1)]
+    lines = [head.replace("journal,housing_bore", ",".join(columns))]
+    for row in rows:
+        name, kind, journal, bore, rest = row.split(",", 4)
+        readings = [f"{float(nm) + n % 2 * 0.0001:.5f}" for nm in (journal, bore) for n in range(repeats)]
+        lines.append(",".join([name, kind, *readings, rest]))
+    (folder / "positions.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return folder
 
 
 def _run(*words: object) -> None:
@@ -132,7 +165,7 @@ def test_a_sheet_on_paper(name: str, paper: str, seen: dict[str, tuple[Path, Pag
     document = json.loads((folder / "assignment.json").read_text(encoding="utf-8"))
     reader = PdfReader(folder / f"sheet-{paper}.pdf")
     texts = [" ".join(page.extract_text().split()) for page in reader.pages]
-    line = f"Plan 1 of {document['plan_date']}; replaces all earlier sheets"
+    line = f"Plan 1 of {document['plan_date']}, {document['plan_time']}; replaces all earlier sheets"
     assert all(line in text for text in texts)
     assert all(("VOID" in text) == (name == "void") for text in texts)
     assert all(f"page {number} of {len(texts)}" in text for number, text in enumerate(texts, 1))
@@ -158,13 +191,33 @@ def test_a_sheet_on_paper(name: str, paper: str, seen: dict[str, tuple[Path, Pag
         assert text.count("wall sum") == text.count("it reads")
 
 
-def test_the_record_is_one_page(seen: dict[str, tuple[Path, Page]]) -> None:
-    """The record of an engine of thirteen positions is on one page, with both signatures and the user's own words."""
-    folder, _ = seen["thirteen"]
+@pytest.mark.parametrize("name", ["thirteen", "full"])
+def test_the_record_is_one_page(name: str, seen: dict[str, tuple[Path, Page]]) -> None:
+    """The record of an engine of thirteen positions is on one page, also with everything read four times, three gauges
+    and six words of one's own: both signatures, and every position."""
+    folder, _ = seen[name]
+    keys = OWN_KEYS if name == "full" else ("No. 7",)
     for paper in ("A4", "Letter"):
         texts = [page.extract_text() for page in PdfReader(folder / f"sheet-{paper}.pdf").pages]
         (record,) = [text for text in texts if "built by, date" in text]
-        assert "Record" in record and "checked by, date" in record and "No. 7" in record and "M5" in record
+        assert "Record" in record and "checked by, date" in record and all(key in record for key in keys)
+        assert all(re.search(rf"\b{name}\b", record) for name in ("M1", "M5", "R1", "R8"))
+
+
+@pytest.mark.parametrize("name", FULL)
+def test_signatures_do_not_stand_alone(name: str, seen: dict[str, tuple[Path, Page]]) -> None:
+    """However many positions there are, the page of the record that is signed has positions on it, and each of its
+    pages names the engine, the plan and its own number."""
+    folder, _ = seen[name]
+    for paper in ("A4", "Letter"):
+        texts = [" ".join(page.extract_text().split()) for page in PdfReader(folder / f"sheet-{paper}.pdf").pages]
+        first = next(at for at, text in enumerate(texts) if "Record" in text and "assembled" in text)
+        last = next(at for at, text in enumerate(texts) if "built by, date" in text)
+        assert first <= last and "checked by, date" in texts[last]
+        assert re.search(r"(beam|block) \w+/", texts[last])
+        for at in range(first, last + 1):
+            assert "engine words for the engine" in texts[at] and "Plan 1 of" in texts[at]
+            assert f"page {at + 1} of {len(texts)}" in texts[at]
 
 
 # Comma, quotes, UTF-8; as shown: no; formulas: as written; every sheet into a file of its own.

@@ -26,7 +26,7 @@ ABOUT_ROWS = {"offset", "largest_step", "out_of_line"}
 ABOUT_MEASURING = {"corrections", "form", "unknown", "joint_chance", "expected"}
 IF_ASKED = {"alternatives", "explanation"}
 IF_ANY = {"faults", "limits_from", "reasons", "marks", "family", "one_box"}
-OF_A_SAVED_PLAN = {"plan_number", "plan_date", "shared_with"}
+OF_A_SAVED_PLAN = {"plan_number", "plan_date", "plan_time", "shared_with"}
 FROM_SHELF = {"shelf", "number", "location", "prefer", "singles"}
 SOMETIMES = {
     *(OF_A_SAVED_PLAN | OF_SEVERAL_JOBS | ABOUT_WISHES | ABOUT_MOVES | ABOUT_ROWS | ABOUT_MEASURING | IF_ASKED),

@@ -90,6 +90,11 @@ def angle_of(text: str, feature: str, *, decimal_comma: bool = False) -> float:
     return turned(feature, float(angle))
 
 
+def is_blank(value: object) -> bool:
+    """Whether a figure is still to be filled in, as `fitmatch new` leaves it."""
+    return isinstance(value, str) and value.strip() in ("...", "\u2026")
+
+
 @dataclass(slots=True)
 class LengthReader:
     """Reads the lengths of one quantity, plain numbers being in `unit`.
@@ -123,7 +128,7 @@ class LengthReader:
     def _unreadable(self, text: str, why: str) -> CellError:
         if not text.strip():
             return CellError("empty-cell", why)
-        if text.strip() in ("...", "\u2026"):  # as `fitmatch new` leaves it
+        if is_blank(text):
             todo = "write the engine maker's figure" if self.quantity in (TARGET, LIMIT) else "write the figure"
             return CellError("empty-cell", f"is still to be filled in; {todo}")
         return CellError("not-a-length", advice.for_number(text, why, inch_job=self.inch_job))

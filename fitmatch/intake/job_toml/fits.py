@@ -1,10 +1,10 @@
 """The `[fit.KIND]` tables to fits, and the targets that follow from them."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from fractions import Fraction
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
-from fitmatch.intake.common.quantities import GAUGE_ERROR, LIMIT, SEATING, TARGET
+from fitmatch.intake.common.quantities import GAUGE_ERROR, LIMIT, SEATING, TARGET, is_blank
 from fitmatch.intake.job_toml.values import Values
 from fitmatch.lengths import round_half_even, with_unit
 from fitmatch.names import slips
@@ -30,6 +30,19 @@ class FitTable(NamedTuple):
         """Whether these keys, together with a position's own, give it a target."""
         keys = self.given | set(own)
         return bool(keys & {"target", "target_ratio"}) or {"min", "max"} <= keys
+
+
+def without_blank_aims(document: Mapping[str, Any]) -> Mapping[str, Any]:
+    """The document without the limits and targets that `fitmatch new` leaves to be filled in."""
+    fits = document.get("fit")
+    if not isinstance(fits, dict):
+        return document
+    filled = {kind: _filled(table) if isinstance(table, dict) else table for kind, table in fits.items()}
+    return {**document, "fit": filled}
+
+
+def _filled(table: Mapping[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in table.items() if key not in _AIMS or not is_blank(value)}
 
 
 def read_fits(values: Values) -> dict[str, FitTable]:

@@ -13,7 +13,7 @@ from fitmatch.intake.common import advice
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.common.quantities import LIMIT, MEASURED, WALL, CellError, Quantity
 from fitmatch.intake.common.texts import decode
-from fitmatch.intake.job_toml.fits import FitTable, read_fits
+from fitmatch.intake.job_toml.fits import FitTable, read_fits, without_blank_aims
 from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile, Path
 from fitmatch.intake.job_toml.keys import ABOUT_MEASURING
 from fitmatch.intake.job_toml.values import TypedNumber, Values
@@ -55,6 +55,7 @@ class Settings:
 
     file: JobFile
     readable: bool = True
+    needs_aims: bool = True  # False: a kind may have neither limits nor a target yet
     title: str = ""
     unit: str | None = None
     positions: str | None = DEFAULT_POSITIONS  # None: written wrongly
@@ -88,14 +89,15 @@ class Settings:
         return self.unit != "mm"
 
 
-def read_settings(data: bytes | None, findings: Findings) -> Settings:
-    """The settings in the bytes of job.toml; if it cannot be read, what is known without it."""
+def read_settings(data: bytes | None, findings: Findings, *, needs_aims: bool = True) -> Settings:
+    """The settings in the bytes of job.toml; if it cannot be read, what is known without it. `needs_aims`: limits and
+    targets that are still to be filled in are mistakes."""
     text = None if data is None else decode(data, JOB_FILE, findings)
     document = None if text is None else _parse(text, findings)
     file = JobFile(text or "", findings)
     if document is None:
         return Settings(file, readable=False, match_read=False)
-    values = Values(document, file, findings)
+    values = Values(document if needs_aims else without_blank_aims(document), file, findings)
     values.refuse_unknown(())
     _check_unit(values)
     for section in ("sources", "coating", "readings", "rules", "limits"):
@@ -111,6 +113,7 @@ def read_settings(data: bytes | None, findings: Findings) -> Settings:
     matched = any(isinstance(rule, Match) for rule in rules)
     return Settings(
         file=file,
+        needs_aims=needs_aims,
         title=_title(values),
         unit=values.unit,
         positions=path("positions", DEFAULT_POSITIONS),

@@ -86,6 +86,14 @@ def read_bytes(folder: Path, paper: Paper, findings: Findings, *, may_leave: boo
     return None
 
 
+def named_files(folder: Path, settings: Settings) -> Iterator[str]:
+    """The files that [sources] names, and those that its globs find; a file that is named need not be there."""
+    yield from filter(None, (settings.positions, settings.readings, settings.assembled))
+    for key, patterns in (("shells", settings.shells or ()), ("shared", settings.shared)):
+        for pattern in patterns:
+            yield from _matches(folder, pattern, key, settings.file, Allowance()) or ()
+
+
 def with_positions(folder: Path, settings: Settings) -> Settings:
     """The settings with the name of the one table that a glob for the positions finds; None in its place, with a
     problem noted, where there is none or more than one. A plain path stays as it is."""

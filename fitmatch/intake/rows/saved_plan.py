@@ -8,7 +8,7 @@ import json
 import os
 import re
 from collections.abc import Mapping, Sequence
-from datetime import date
+from datetime import datetime
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -29,16 +29,17 @@ CHANGED: Final = (
 PLANNED: Final = (*SIDES, "housing")  # columns of assembled.csv in which a blank cell means what the plan has
 _KEPT: Final = re.compile(r"assignment-([1-9][0-9]{0,8})\.json")
 _DAY: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_TIME: Final = re.compile(r"[0-9]{2}:[0-9]{2}:[0-9]{2}")
 _AGAIN: Final = "save the plan again with `fitmatch assign --save`"
 
 
 class SavedPlan(NamedTuple):
     """`shells`: box and name, by position and side. `housings`: by position, the row its housing came from if that is
     another one. `outside`: the positions outside their limits. `digest` is that of the inputs; None: the document has
-    none. `number` counts the plans saved in the folder, the first being 1; `date`: the day it was saved; a plan of an
-    earlier version has neither. `job`: what it calls this job, if it is a plan of several, and `beside` the folders
-    of the others, as seen from this one. Of a plan with the shelf's shells: `numbers` of these, by position and side,
-    and the digest of their `readings`."""
+    none. `number` counts the plans saved in the folder, the first being 1; `date` and `time`: when it was saved, as
+    numbers begin again where the file was removed. A plan of an earlier version may have none of these. `job`: what it
+    calls this job, if it is a plan of several, and `beside` the folders of the others, as seen from this one. Of a
+    plan with the shelf's shells: `numbers` of these, by position and side, and the digest of their `readings`."""
 
     data: bytes
     digest: str | None
@@ -47,6 +48,7 @@ class SavedPlan(NamedTuple):
     outside: frozenset[str]
     number: int | None = None
     date: str | None = None
+    time: str | None = None
     job: str | None = None
     beside: tuple[str, ...] = ()
     numbers: Mapping[tuple[str, str], int] = {}
@@ -81,10 +83,15 @@ def replaced_plans(folder: Path) -> dict[str, SavedPlan | None]:
     """The plans that others have replaced, by the names of their files, the oldest first; None: one that cannot be
     read."""
     found: dict[str, SavedPlan | None] = {}
-    for name in _kept(folder).values():
+    for name in kept_plans(folder):
         data = read_bytes(folder, Paper(name, (SAVED_PLAN,)), Findings())
         found[name] = None if data is None else plan_in(data, folder, Findings())
     return found
+
+
+def kept_plans(folder: Path) -> list[str]:
+    """The names of their files."""
+    return list(_kept(folder).values())
 
 
 def what_each_has(plans: Mapping[str, SavedPlan | None], position: str, columns: Sequence[str]) -> str:
@@ -138,33 +145,46 @@ def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
     digest = digest if isinstance(digest, str) else None
     beside = document.get("shared_with")
     others = tuple(filter(None, map(str, beside))) if isinstance(beside, list) else ()
-    number, day = _stamp_of(document)
-    return SavedPlan(data, digest, shells, housings, outside, number, day, name, others, numbers, readings)
+    stamp = _stamp_of(document)
+    return SavedPlan(data, digest, shells, housings, outside, *stamp, name, others, numbers, readings)
 
 
-def _stamp_of(document: Mapping[str, Any]) -> tuple[int | None, str | None]:
-    number, day = document.get("plan_number"), document.get("plan_date")
+def _stamp_of(document: Mapping[str, Any]) -> tuple[int | None, str | None, str | None]:
+    number, day, time = (document.get(f"plan_{what}") for what in ("number", "date", "time"))
     counted = type(number) is int and number > 0
-    return number if counted else None, day if isinstance(day, str) and _DAY.fullmatch(day) else None
+    dated = isinstance(day, str) and _DAY.fullmatch(day) is not None
+    timed = dated and isinstance(time, str) and _TIME.fullmatch(time) is not None
+    return number if counted else None, day if dated else None, time if timed else None
 
 
 def stamped(document: bytes, folder: Path, before: SavedPlan | None, others: Sequence[Path] = ()) -> bytes:
-    """The document with its number and the day, in place of the plan `before`. A plan with the same shells and
-    housings for the same inputs is still that plan, and keeps both. `others`: the folders that share it."""
+    """The document with its number, day and time, in place of the plan `before`. A plan with the same shells and
+    housings for the same inputs is still that plan, and keeps them. `others`: the folders that share it."""
     after = plan_in(document, folder, Findings())
     assert after is not None
-    number, day = 1, date.today().isoformat()
+    number, stamp = 1, _now()
     if before is not None:
         number = before.number or 1
         same = (before.shells, before.housings, before.digest) == (after.shells, after.housings, after.digest)
-        number, day = (number, before.date or day) if same else (number + 1, day)
+        if not same:
+            number += 1
+        elif before.date:
+            stamp = {"plan_date": before.date} | ({"plan_time": before.time} if before.time else {})
     elif kept := [plan.number or 1 for plan in replaced_plans(folder).values() if plan is not None]:
         number = max(kept) + 1
-    stamp = {"plan_number": number, "plan_date": day}
     shared = {"shared_with": [_seen_from(folder, other) for other in others]} if others else {}
-    start = "".join(f"  {json.dumps(key)}: {json.dumps(value)},\n" for key, value in (stamp | shared).items())
+    start = "".join(
+        f"  {json.dumps(key)}: {json.dumps(value)},\n"
+        for key, value in ({"plan_number": number} | stamp | shared).items()
+    )
     assert document.startswith(b"{\n")
     return b"{\n" + start.encode() + document.removeprefix(b"{\n")
+
+
+def _now() -> dict[str, str]:
+    """The day and the time, as the clock on the wall shows them."""
+    day, _, time = datetime.now().isoformat(timespec="seconds").partition("T")
+    return {"plan_date": day, "plan_time": time}
 
 
 def _seen_from(folder: Path, other: Path) -> str:

@@ -70,7 +70,7 @@ class AimCheck:
 
     def _check_for_targets(self, rows: list[PositionRow]) -> None:
         """Something must give a target to every position, and a kind without positions must have one too."""
-        if "target" in self._sheet.columns.slipped:
+        if "target" in self._sheet.columns.slipped or not self._settings.needs_aims:
             return
         for kind, table in self._settings.fits.items():
             mine = [row for row in rows if row.position.kind == kind]

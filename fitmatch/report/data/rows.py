@@ -10,7 +10,7 @@ from fitmatch.records.plans import JobPlan, Plan
 from fitmatch.report.data.values import half_value, placement_value
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.emit import Value, length, named_values, rows_text
-from fitmatch.report.shared.states import DANGER, marks_of, missing_of, missing_words, one_line
+from fitmatch.report.shared.states import DANGER, marks_of, missing_of, missing_words, not_yet_fitted, one_line
 from fitmatch.report.words.reasons import flag_words, words_of
 from fitmatch.rules.positions.movable import is_movable
 
@@ -113,7 +113,9 @@ def _rows(plan: JobPlan, certainty: Certainty, unit: str) -> Iterator[Mapping[st
 
 def _filled(plan: JobPlan, placement: Placement, certainty: Certainty, unit: str) -> dict[str, Value]:
     position, uncertainty = placement.position, certainty.of(placement)
-    flags = [one_line(flag_words(flag, unit)) for flag in plan.flags if flag.position == position.name]
+    why = not_yet_fitted(plan, position.kind)
+    remarks = [f"fit none yet: {why}"] if why else []
+    remarks += [one_line(flag_words(flag, unit)) for flag in plan.flags if flag.position == position.name]
     halves = {f"{side}_{what}": value for side in SIDES for what, value in half_value(placement, side, unit).items()}
     return {
         **placement_value(placement, unit),
@@ -122,7 +124,7 @@ def _filled(plan: JobPlan, placement: Placement, certainty: Certainty, unit: str
         "state": "filled" if placement.within_limits else DANGER,
         "uncertainty": None if uncertainty is None else length(uncertainty.expanded_nm, unit),
         "verdict": certainty.verdict(placement),
-        "remark": "; ".join(flags),
+        "remark": "; ".join(remarks),
     }
 
 

@@ -6,6 +6,7 @@ from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.placements import Placement
+from fitmatch.records.plans import JobPlan
 from fitmatch.wording import listed
 
 DANGER: Final = "NOT TO BE ASSEMBLED"
@@ -50,6 +51,14 @@ def missing_words(missing: tuple[tuple[str, ...], tuple[str, ...]]) -> str:
 def marks_of(job: Job, shell: Shell) -> dict[str, str]:
     """Its cells in the matched columns, those that are not blank."""
     return {column: mark for column, mark in zip(job.matched_columns, shell.marks, strict=False) if mark}
+
+
+def not_yet_fitted(plan: JobPlan, kind: str) -> str:
+    """Why no shell of a kind may be fitted; empty if they may."""
+    if plan.is_ready(kind) and kind not in plan.waits_for:
+        return ""
+    others = plan.waits_for.get(kind, ())
+    return f"its shells may still change for {listed(others)}" if others else f"{kind} is not whole"
 
 
 def is_coated(placement: Placement) -> bool:

@@ -24,6 +24,7 @@ from fitmatch.report.shared.states import (
     marks_of,
     missing_of,
     missing_words,
+    not_yet_fitted,
     one_line,
     side_of,
 )
@@ -136,7 +137,7 @@ def assembly(shown: Shown) -> Assembly:
 
 
 def _not_yet(shown: Shown, kind: str) -> str:
-    why = shown.not_yet(kind)
+    why = not_yet_fitted(shown.plan, kind)
     return why and f"Fit no shell of {kind} yet: {why}; another box or reading may change them all."
 
 
@@ -170,7 +171,7 @@ class _Blocks:
 
     def _filled(self, placement: Placement) -> Block:
         position, unit, inside = placement.position, self._unit, placement.within_limits
-        not_yet = self._shown.not_yet(position.kind)
+        not_yet = not_yet_fitted(self._plan, position.kind)
         check = bench_check(self._plan.job, placement, self._model)
         exact = (check.set_to_nm, check.expect_nm, placement.wall_sum_nm, placement.clearance_nm)
         states = [] if inside else [DANGER]

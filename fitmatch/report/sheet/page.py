@@ -31,7 +31,7 @@ _OF_A_PLAN: Final[Mapping[str, Callable[[Shown], Any]]] = {
     "record": recorded,
     "leftovers": leftovers,
 }
-_LONGEST_TITLE: Final = 60  # characters at the head of a printed page
+_LONGEST_TITLE: Final = 80  # characters at the head of a printed page
 _USUAL: Final = Label(60, 30)  # for which the letters of a label are made
 
 
@@ -67,15 +67,20 @@ def sheet(source: Source, parts: Collection[str] = PARTS) -> bytes:
             found[part] = _OF_A_PLAN[part](shown)
     style = _style(source)
     text = environment.get_template("sheet.html").render(
-        title=source.job.title or source.job.folder.resolve().name,
+        title=_title(source),
         parts=found,
         shown=shown,
+        plan="" if shown is None else _plan_line(shown),
         alarms=() if shown is None else _alarms(shown),
         style=Markup(style),  # noqa: S704 (no text of the user's is in it but what `_css_text` made)
         digest=b64encode(sha256(style.encode()).digest()).decode(),
         repeats=range(1, REPEATS + 1),
     )
     return text.encode("utf-8", "replace")
+
+
+def _title(source: Source) -> str:
+    return source.job.title or source.job.folder.resolve().name
 
 
 def _alarms(shown: Shown) -> Iterator[str]:
@@ -94,10 +99,12 @@ def _style(source: Source) -> str:
     """The style of all parts, with what stands at the head and foot of every printed page."""
     css = (_TEMPLATES / "sheet.css").read_text(encoding="utf-8")
     shown, label = source.shown, source.label
-    title = source.job.title or source.job.folder.resolve().name
+    title = _title(source)
+    engine = source.job.record.get("engine")
+    title += f"; engine {engine}" if engine else ""
     foot = "Measuring cards"
     if shown is not None:
-        foot = f"{plan_line(shown)}; replaces all earlier sheets"
+        foot = _plan_line(shown)
     letters = min(label.width_mm / _USUAL.width_mm, label.height_mm / _USUAL.height_mm)
     for name, value in {
         "HEAD": _css_text(title if len(title) <= _LONGEST_TITLE else f"{title[: _LONGEST_TITLE - 3]}..."),
@@ -111,9 +118,10 @@ def _style(source: Source) -> str:
     return css
 
 
-def plan_line(shown: Shown) -> str:
-    """Which plan it is."""
-    return f"Plan {shown.number} of {shown.date}" if shown.date else f"Plan {shown.number}, date not recorded"
+def _plan_line(shown: Shown) -> str:
+    """Which plan it is, so that of two sheets the later one is known from the paper."""
+    when = f" of {shown.date}, {shown.time}" if shown.time else f" of {shown.date}" if shown.date else ""
+    return f"Plan {shown.number}{when or ', date not recorded'}; replaces all earlier sheets"
 
 
 def _css_text(text: str) -> str:

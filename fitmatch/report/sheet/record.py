@@ -7,7 +7,7 @@ from typing import NamedTuple
 from fitmatch.gauging.assembled import Check, Verdict
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import DIAMETERS
-from fitmatch.records.parts import SIDES, Position, Shell
+from fitmatch.records.parts import SIDES, Position, Shell, Size
 from fitmatch.records.placements import Placement
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.grounds import grounds
@@ -28,6 +28,7 @@ from fitmatch.report.sheet.source import Shown
 from fitmatch.report.words.doubts import looks_wrong
 from fitmatch.report.words.reasons import words_of
 from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, way_off
+from fitmatch.wording import listed
 
 
 class Fitted(NamedTuple):
@@ -41,18 +42,16 @@ class Fitted(NamedTuple):
 
 
 class Line(NamedTuple):
-    """One position. `assembled`: what was read with the shells in, as a clearance; empty: to be written in by hand.
-    `marks`: what is out of limits, or not as it should be. `read`: the readings behind its sizes."""
+    """One position; its two sizes each with the readings behind it. `assembled`: what was read with the shells in, as a
+    clearance; empty: to be written in by hand. `marks`: what is out of limits, or not as it should be."""
 
     position: str
-    journal: str
-    housing_bore: str
+    sizes: tuple[tuple[str, str], ...]
     halves: tuple[Fitted, ...]
     clearance: str
     sure: str
     assembled: str
     marks: tuple[str, ...]
-    read: str
 
 
 class KindRecorded(NamedTuple):
@@ -122,14 +121,12 @@ class _Lines:
         halves = () if placement is None else (placement.upper, placement.lower)
         return Line(
             position.name,
-            mean_of(position.journal, unit),
-            mean_of(position.housing_bore, unit),
+            tuple((mean_of(getattr(position, feature), unit), self._read(position, feature)) for feature in DIAMETERS),
             tuple(_fitted(position, side, shell, unit) for side, shell in zip(SIDES, halves, strict=False)),
             NOTHING if placement is None else usual(unit, placement.clearance_nm),
             NOTHING if sure is None else self._scale.steps(ceil(sure.expanded_nm)),
             ", ".join(usual(unit, check.assembled_nm) for check in checks),
             tuple(dict.fromkeys(self._marks(position, placement, checks))),
-            "; ".join(_read(position, unit)),
         )
 
     def _marks(self, position: Position, placement: Placement | None, checks: Sequence[Check]) -> Iterator[str]:
@@ -151,21 +148,22 @@ class _Lines:
             if flag.position == position.name and flag.what.code != "misfit":
                 yield one_line(words_of(flag.what, self._unit))
 
+    def _read(self, position: Position, feature: str) -> str:
+        """The readings of a size where there is more than one, or one that is not the size itself; with the gauge,
+        where it is not the one that the kind is measured with."""
+        size: Size | None = getattr(position, feature)
+        if size is None or (len(size.readings) < 2 and size.mean_nm == size.raw_mean_nm):
+            return ""
+        values = " ".join(in_full(reading.nm, self._unit) for reading in size.readings)
+        usual_gauge = self._plan.job.measuring.measured.get(position.kind, {}).get(feature)
+        other = size.gauges not in ((), (usual_gauge,))
+        return f"{values} by {listed(size.gauges)}" if values and other else values
+
 
 def _fitted(position: Position, side: str, shell: Shell, unit: str) -> Fitted:
     return Fitted(
         side_of(position.kind, side), runs(shell.name), shell.box, usual(unit, shell.wall_nm or 0), shell.part
     )
-
-
-def _read(position: Position, unit: str) -> Iterator[str]:
-    """Every reading of journal and bore where there is more than one, or one that is not the size itself."""
-    for feature in DIAMETERS:
-        size = getattr(position, feature)
-        if size is not None and size.readings and (len(size.readings) > 1 or size.mean_nm != size.raw_mean_nm):
-            values = " ".join(in_full(reading.nm, unit) for reading in size.readings)
-            by = f" by {' and '.join(size.gauges)}" if size.gauges else ""
-            yield f"{feature.replace('_', ' ')}{by} {values}"
 
 
 def _gauges(job: Job) -> Iterator[tuple[str, str]]:

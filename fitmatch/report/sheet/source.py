@@ -12,7 +12,7 @@ from fitmatch.records.job import Job
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.plans import JobPlan
-from fitmatch.wording import listed
+from fitmatch.report.shared.states import not_yet_fitted
 
 PARTS: Final = ("assembly", "figures", "record", "leftovers", "cards")
 A_PLAN: Final = frozenset(PARTS) - {"cards"}  # what they show
@@ -35,24 +35,14 @@ class Shown(NamedTuple):
     said: Said
     number: int
     date: str | None
+    time: str | None
     changed: bool
     compared: Comparison | None
-
-    def may_be_fitted(self, kind: str) -> bool:
-        """Whether a kind is whole, so that its shells may be fitted."""
-        return self.plan.is_ready(kind) and kind not in self.plan.waits_for
 
     @property
     def kinds(self) -> tuple[str, ...]:
         """In the order of building, which all parts keep to: first what is in one block."""
         return tuple(sorted(self.plan.job.kinds, key=lambda kind: not in_one_block(kind)))
-
-    def not_yet(self, kind: str) -> str:
-        """Why no shell of a kind may be fitted; empty if they may."""
-        if self.may_be_fitted(kind):
-            return ""
-        others = self.plan.waits_for.get(kind, ())
-        return f"its shells may still change for {listed(others)}" if others else f"{kind} is not whole"
 
     def doubts_of(self, position: Position) -> list[Doubt]:
         """The open doubts about a position's own sizes or the walls of its shells."""
@@ -76,7 +66,7 @@ class Shown(NamedTuple):
     @property
     def needs_attention(self) -> bool:
         """Whether exit status 1 is due."""
-        whole = all(map(self.may_be_fitted, self.plan.job.kinds))
+        whole = not any(not_yet_fitted(self.plan, kind) for kind in self.plan.job.kinds)
         proven = all(proof.proven for proof in self.said.proofs.values())
         return self.changed or not whole or not proven or bool(self.bad_checks) or self.plan.needs_attention
 
@@ -110,4 +100,5 @@ def shown_of(planned: Planned) -> Shown:
         if faults:
             raise refused_plan(job, faults)
     compared = compare(job, found.plan.doubts) if job.measuring.assembled else None
-    return Shown(found.plan, found.leftover, found.held, said, plan.number or 1, plan.date, planned.changed, compared)
+    stamp = plan.number or 1, plan.date, plan.time
+    return Shown(found.plan, found.leftover, found.held, said, *stamp, planned.changed, compared)
