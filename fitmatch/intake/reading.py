@@ -43,6 +43,7 @@ from fitmatch.intake.tables.columns import (
     POSITION_FORM,
     SHELL_FORM,
     SHELL_LABELS,
+    STOCK_COLUMNS,
     Form,
     has_header,
     names_in,
@@ -226,7 +227,7 @@ class FolderReader:
                 table, shell_form, settings, findings, further=further, lacking=lacking, readers=pool.readers
             )
             pool.add(shell_sheet)
-            warn_of_columns(shell_sheet, unmatched)
+            warn_of_columns(shell_sheet, unmatched.union(STOCK_COLUMNS))
         pool.report_doubles()
         self.copies_confirmed = pool.copies_confirmed
 

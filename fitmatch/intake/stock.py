@@ -3,6 +3,7 @@ mistake."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from os import PathLike
+from os.path import lexists
 from pathlib import Path
 from typing import Final, TypeVar
 
@@ -11,20 +12,20 @@ from fitmatch.intake.common.findings import SHELLS, Findings, Paper
 from fitmatch.intake.job_toml.key_rows import JobFile
 from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.job_toml.sources import read_bytes
+from fitmatch.intake.job_toml.unread import TABLES
 from fitmatch.intake.reading import read_job
 from fitmatch.intake.rows.copies import copies
 from fitmatch.intake.rows.sheet import Sheet
 from fitmatch.intake.rows.shells import ShellPool
 from fitmatch.intake.rows.stock_rows import (
     SEALED_FORM,
-    STOCK_COLUMNS,
     FurtherCells,
     Told,
     describes_sealed_boxes,
     further_cells,
     sealed_boxes,
 )
-from fitmatch.intake.tables.columns import SHELL_FORM, Form, has_header, names_in
+from fitmatch.intake.tables.columns import SHELL_FORM, STOCK_COLUMNS, Form, has_header, names_in
 from fitmatch.intake.tables.opening import open_table
 from fitmatch.intake.tables.table import Table
 from fitmatch.problems import InputError
@@ -42,15 +43,26 @@ COUNT_FORM: Final = Form(
     lengths=frozenset(),
     filled=(),
 )
-_UNKNOWN: Final = Told(Printed(), Bought(), "", "", {})
+_UNKNOWN: Final = Told(Printed(), Bought(), "", "", "", {})
 
 
 def read_stock(paths: Sequence[str | PathLike[str]], unit: str | None = None) -> Stock:
     """What one job folder describes, or some files of boxes whose plain lengths are in `unit`; raises InputError."""
     first = Path(paths[0])
-    if len(paths) == 1 and (first.is_dir() or not first.exists()):
+    _refuse_what_is_not_there([Path(path) for path in paths])
+    if len(paths) == 1 and not first.is_file():
         return _of_job(first)
     return _Files(unit or "").read([Path(path) for path in paths])
+
+
+def _refuse_what_is_not_there(paths: Sequence[Path]) -> None:
+    """Of one path that is not named as a table the reader of jobs says what is missing."""
+    findings = Findings()
+    for at, path in enumerate(paths):
+        if not lexists(path) and (len(paths) > 1 or path.name.lower().endswith(TABLES)):
+            findings.report("missing-file", "there is no such file; correct the path", Paper(str(path), (SHELLS, at)))
+    if findings.problems:
+        raise InputError(findings.problems)
 
 
 def _of_job(folder: Path) -> Stock:
@@ -172,7 +184,7 @@ def _stock_shell(shell: Shell, said: Told, logged: LoggedReading | None) -> Stoc
         readings=() if size is None else size.readings,
         off_nm=0 if size is None else size.zero_nm + size.ball_nm,
         taken_by=logged.by if logged else "",
-        at=logged.time if logged else "",
+        at=logged.time.replace("Z", "+00:00") if logged and logged.time else said.measured_on,  # Z: the shelf's own
         hold=shell.hold or "",
         note=said.bought.note,
         location=said.bought.location,

@@ -10,8 +10,9 @@ from fitmatch.records.measuring import Gauge, Reading
 
 class ShelvedShell(NamedTuple):
     """A shell of the shelf. `wall_nm` is over its coating, `off_nm` what was taken off each reading; the gauge of a
-    reading is that of its day, as a zero error is. `marks`: what its file said in further columns. `barred`: why a job
-    may not have it; None: it may. `single`: it has no opposite half that the job may have in its box."""
+    reading is that of its day, as a zero error is. `day_known`: otherwise `day` is when it was taken in. `marks`: what
+    its file said in further columns. `barred`: why a job may not have it; None: it may. `single`: it has no opposite
+    half that the job may have in its box."""
 
     number: int
     box_number: int
@@ -31,6 +32,7 @@ class ShelvedShell(NamedTuple):
     off_nm: int
     readings: tuple[Reading, ...]
     day: str
+    day_known: bool
     location: str
     hold: str
     note: str

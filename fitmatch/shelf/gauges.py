@@ -3,6 +3,7 @@
 import json
 from collections.abc import Collection, Mapping
 from fractions import Fraction
+from typing import Final, NamedTuple
 
 from sqlalchemy import Connection, func, select
 
@@ -37,6 +38,19 @@ def _gauge_from(figures: str) -> Gauge:
     return Gauge(**values)
 
 
+class Then(NamedTuple):
+    """The readings of a shell that count. `day`: of the last one, on which each gauge had one zero error; `day_known`:
+    otherwise it is the one on which they were taken in. `off_nm` was taken off each."""
+
+    readings: list[Reading]
+    day: str = ""
+    day_known: bool = False
+    off_nm: int = 0
+
+
+NOTHING_READ: Final = Then([])
+
+
 class ReadingsThen:
     """Readings of shells as they were taken, and `gauges`, those that took them, one for each day."""
 
@@ -45,9 +59,9 @@ class ReadingsThen:
         self.gauges: dict[str, Gauge] = {}
         self._of_day: dict[tuple[int, str], str] = {}
 
-    def of_shells(self, numbers: Collection[int]) -> Mapping[int, tuple[list[Reading], str, int]]:
-        """By shell: the readings that count, the day of the last one, and what was taken off each."""
-        found: dict[int, tuple[list[Reading], str, int]] = {}
+    def of_shells(self, numbers: Collection[int]) -> Mapping[int, Then]:
+        """By shell."""
+        found: dict[int, Then] = {}
         rows = self._connection.execute(select(GAUGES.c.number, GAUGES.c.name))
         names: dict[int, str] = {number: name for number, name in rows}  # noqa: C416 (rows are no tuples)
         for some in parts(numbers):
@@ -61,9 +75,10 @@ class ReadingsThen:
                 day = row["at"][:10]
                 gauge = None if row["gauge"] is None else self._gauge(row["gauge"], names, day)
                 reading = Reading(row["nm"], row["station"], row["angle"], gauge, row["confirmed"])
-                before = found.get(row["shell"], ([], "", 0))
-                before[0].append(reading)
-                found[row["shell"]] = before[0], max(before[1], day), row["off_nm"]
+                before = found.get(row["shell"], Then([]))
+                before.readings.append(reading)
+                known = not row["at"].endswith("Z")  # as the clock of the shelf writes times
+                found[row["shell"]] = Then(before.readings, max(before.day, day), known, row["off_nm"])
         return found
 
     def _gauge(self, number: int, names: Mapping[int, str], day: str) -> str:

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from datetime import timedelta
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import ColumnElement, Connection, Integer, case, cast, func, or_, select
+from sqlalchemy import ColumnElement, Connection, Integer, Table, case, cast, func, or_, select
 
 from fitmatch.facts import Fact
 from fitmatch.shelf.events import events_where
@@ -29,7 +29,8 @@ _BAND_NM: Final = 2_540  # walls that are grouped together: 0.0001 in
 
 
 class Filters(NamedTuple):
-    """What shells must be, all of it; None asks for nothing. `step_nm`: what `step` is as a length."""
+    """What shells must be, all of it; None asks for nothing. `step`: as printed, whether as
+    undersize or as step; `step_nm`: the same as a length."""
 
     family: str | None = None
     kind: str | None = None
@@ -65,9 +66,7 @@ def _conditions(shelf: Shelf, filters: Filters) -> list[ColumnElement[bool]]:
         for name in ("family", "kind", "half", "grade", "location", "state")
         if (value := getattr(filters, name)) is not None
     ]
-    if filters.step is not None:
-        same = SHELLS.c.step == filters.step
-        found.append(same if filters.step_nm is None else or_(same, SHELLS.c.step_nm == filters.step_nm))
+    found += _of_size(SHELLS, filters)
     if filters.box is not None:
         found.append(BOXES.c.name == filters.box)
     if filters.wall_nm is not None:
@@ -80,6 +79,18 @@ def _conditions(shelf: Shelf, filters: Filters) -> list[ColumnElement[bool]]:
     return found
 
 
+def _of_size(table: Table, filters: Filters) -> list[ColumnElement[bool]]:
+    """The same size is printed as undersize or as step, and what is standard in one may not be so in the other."""
+    if filters.step is None:
+        return []
+    texts, lengths = (table.c.step, table.c.undersize), (table.c.step_nm, table.c.undersize_nm)
+    if filters.step_nm == 0:
+        return [or_(*(nm == 0 for nm in lengths)), *(func.coalesce(nm, 0) == 0 for nm in lengths)]
+    same = [text == filters.step for text in texts]
+    same += [nm == filters.step_nm for nm in lengths if filters.step_nm is not None]
+    return [or_(*same)]
+
+
 def _sealed(connection: Connection, filters: Filters) -> tuple[ShelfBox, ...]:
     of_shells = (filters.half, filters.grade, filters.state, filters.wall_nm, filters.older_than_days)
     if filters.single or any(value is not None for value in of_shells):
@@ -90,9 +101,7 @@ def _sealed(connection: Connection, filters: Filters) -> tuple[ShelfBox, ...]:
             query = query.where(BOXES.c[name] == value)
     if filters.box is not None:
         query = query.where(BOXES.c.name == filters.box)
-    if filters.step is not None:
-        same = BOXES.c.step == filters.step
-        query = query.where(same if filters.step_nm is None else or_(same, BOXES.c.step_nm == filters.step_nm))
+    query = query.where(*_of_size(BOXES, filters))
     return tuple(
         ShelfBox(**{name: row[name] for name in ShelfBox._fields}) for row in connection.execute(query).mappings()
     )

@@ -132,13 +132,15 @@ class Changed(NamedTuple):
 
 
 class TakenIn(NamedTuple):
-    """What taking in changed. Of new shells `first` is the first number and the others follow."""
+    """What taking in changed. Of new shells `first` is the first number and the others follow. Of those that were
+    measured again, `same` have the wall that they had."""
 
     new: int
     first: int | None
     unchanged: int
     changed: tuple[ShelfShell, ...]
     remeasured: tuple[ShelfShell, ...]
+    same: int
     opened: tuple[ShelfBox, ...]
     sealed: int
     not_measured: int

@@ -12,10 +12,10 @@ from fitmatch.facts import Fact
 from fitmatch.intake.reading import read_job
 from fitmatch.names import composed
 from fitmatch.records.job import Job
-from fitmatch.records.measuring import Gauge, Reading
+from fitmatch.records.measuring import Gauge
 from fitmatch.records.shelved import ShelvedShell
 from fitmatch.shelf.finding import parts, single
-from fitmatch.shelf.gauges import ReadingsThen
+from fitmatch.shelf.gauges import NOTHING_READ, ReadingsThen, Then
 from fitmatch.shelf.jobs import latest_job
 from fitmatch.shelf.planned import job_name
 from fitmatch.shelf.store.connections import Shelf
@@ -91,20 +91,21 @@ class _Supply:
         rows = [row for query in queries for row in self._connection.execute(query).mappings()]
         readings = self._then.of_shells([row["number"] for row in rows])
         return tuple(
-            self._shell(row, *readings.get(row["number"], ([], "", 0)))
+            self._shell(row, readings.get(row["number"], NOTHING_READ))
             for row in sorted(rows, key=lambda row: row["number"])
         )
 
-    def _shell(self, row: RowMapping, readings: list[Reading], day: str, off_nm: int) -> ShelvedShell:
+    def _shell(self, row: RowMapping, then: Then) -> ShelvedShell:
         same = ("number", "box_number", "half", "family", "grade", "condition", "series", "part", "undersize", "step")
         more = ("wall_nm", "coating_nm", "location", "hold", "note", "single")
         return ShelvedShell(
             box=row["box_name"],
             shell=row["name"],
             measured_bare=row["measured"] == "bare",
-            off_nm=off_nm,
-            readings=tuple(readings),
-            day=day,
+            off_nm=then.off_nm,
+            readings=tuple(then.readings),
+            day=then.day,
+            day_known=then.day_known,
             marks=self._marks_of(row["marks"]),
             barred=self._barred(row),
             **{name: row[name] for name in (*same, *more)},

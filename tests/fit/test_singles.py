@@ -32,6 +32,7 @@ def shelved_shell(number: int, *, single: bool) -> ShelvedShell:
         off_nm=0,
         readings=(),
         day="",
+        day_known=True,
         location="",
         hold="",
         note="",

@@ -1,13 +1,17 @@
 """What is taken onto the shelf, and that doing it again is safe."""
 
+import json
 from pathlib import Path
 
 import pytest
+from made.commands import Ran
 from made.intake_jobs import put, write_job
 from made.shelves import BOX
 
 from fitmatch.problems import InputError
-from fitmatch.shelf import Filters, RefusedError, Shelf, history, read_stock, show, take_in
+from fitmatch.report.shelf.texts import taken_text
+from fitmatch.shelf import Filters, RefusedError, Shelf, history, open_shelf, read_stock, show, take_in
+from fitmatch.shelf.supplying import offered
 
 
 def files(folder: Path, text: str = BOX, name: str = "box-1.csv") -> list[Path]:
@@ -82,8 +86,86 @@ def test_a_shell_measured_again_keeps_its_number(shelf: Shelf, tmp_path: Path, n
     assert take_in(shelf, read_stock(files(tmp_path, other), "in")).unchanged == 6
 
 
-def test_remeasured_must_name_what_reads_otherwise(shelf: Shelf, tmp_path: Path) -> None:
-    """`remeasured` for a shell that reads as before, or that no file has, is refused."""
+def test_measured_again_with_the_same_wall(shelf: Shelf, tmp_path: Path) -> None:
+    """A second reading that agrees is a reading of its own: with its day and gauge, and counted as the same."""
+    take_in(shelf, read_stock(files(tmp_path), "in"))
+    again = BOX.replace("location\n", "location,gauge,measured_on\n").replace("drawer 1\n", "drawer 1,mic,2026-02-27\n")
+    taken = take_in(shelf, read_stock(files(tmp_path, again), "in"), remeasured=["1", "2"])
+    assert ([s.number for s in taken.remeasured], taken.same, taken.unchanged) == ([1, 2], 2, 4)
+    assert "2 measured again, 2 the same" in taken_text(taken, "in")
+    assert [e.action for e in history(shelf, "1").events] == ["take-in", "remeasured"]
+    found = offered(shelf, "narrow-2")
+    assert [(s.day, s.day_known, s.readings[0].gauge) for s in found[:3]] == [
+        ("2026-02-27", True, "mic of 2026-02-27"),
+        ("2026-02-27", True, "mic of 2026-02-27"),
+        ("2026-03-01", False, None),
+    ]
+
+
+def test_an_empty_cell_is_no_measuring(shelf: Shelf, tmp_path: Path) -> None:
+    """`remeasured` without a reading takes no wall away."""
+    take_in(shelf, read_stock(files(tmp_path), "in"))
+    with pytest.raises(RefusedError) as refused:
+        take_in(shelf, read_stock(files(tmp_path, BOX.replace("upper,0.0618", "upper,")), "in"), remeasured=["1"])
+    assert codes(refused.value) == ["other-readings", "not-remeasured"]
+
+
+def test_columns_of_the_shelf_are_used(tmp_path: Path) -> None:
+    """A job whose shell files have columns for the shelf is taken in without a warning that they are not used; one that
+    nobody knows still has it."""
+    box = BOX.replace("location\n", "location,price,opened,measured_on,colour\n")
+    box = box.replace("drawer 1\n", "drawer 1,80,2026-02-01,2026-02-02,x\n")
+    stock = read_stock([write_job(tmp_path / "job", shells=box)])
+    assert [w for w in stock.warnings if "not used" in w] == ["shells/box-1.csv: column `colour` is not used"]
+    assert {shell.at for shell in stock.shells} == {"2026-02-02"}
+
+
+@pytest.mark.parametrize("also", ["", "box-1.csv"])
+def test_a_file_that_is_not_there(tmp_path: Path, also: str) -> None:
+    """It is named, and nothing is said of a job."""
+    paths = [tmp_path / "nosuch.csv", *(files(tmp_path) if also else [])]
+    with pytest.raises(InputError) as error:
+        read_stock(paths)
+    assert [p.text for p in error.value.problems] == ["there is no such file; correct the path"]
+
+
+def test_prices_are_plain(tmp_path: Path) -> None:
+    """A price is written as people write money."""
+    with pytest.raises(InputError) as error:
+        read_stock(files(tmp_path, "part,box,price\nX,1,1e3\n"), "in")
+    assert "write it plainly" in error.value.problems[0].text
+
+
+SIZES = """\
+shell,kind,half,wall,undersize,step
+1,rod,upper,0.0618,0.010,
+2,rod,upper,0.0618,,+0.010
+3,rod,upper,0.0618,STD,0.010
+4,rod,upper,0.0618,std,
+5,rod,upper,0.0618,,0
+6,rod,upper,0.0618,0.010,STD
+7,rod,upper,0.0618,-0.010,
+8,rod,upper,0.0618,,
+"""
+
+
+@pytest.mark.parametrize(
+    ("step", "found"),
+    [("0.010", [1, 2, 3, 6]), ("+0.010", [1, 2, 3, 6]), ("0.01", [1, 2, 3, 6]), ("std", [4, 5]), ("-0.010", [7])],
+)
+def test_a_size_however_it_is_printed(
+    capsys: pytest.CaptureFixture[str], address: str, tmp_path: Path, step: str, found: list[int]
+) -> None:
+    """One size is found under undersize and under step, however it is written; thinner is not thicker. The table shows
+    what is printed."""
+    take_in(open_shelf(address), read_stock(files(tmp_path, SIZES), "in"))
+    ran = Ran(capsys, "shelf", "--db", address, "show", "--step", step, "--json")
+    assert [shell["number"] for shell in json.loads(ran.out)["shells"]] == found
+    assert "STD 0.010" in Ran(capsys, "shelf", "--db", address, "show").out
+
+
+def test_remeasured_must_name_what_is_in_the_files(shelf: Shelf, tmp_path: Path) -> None:
+    """`remeasured` for a shell that no file has is refused."""
     take_in(shelf, read_stock(files(tmp_path), "in"))
     with pytest.raises(RefusedError) as refused:
         take_in(shelf, read_stock(files(tmp_path), "in"), remeasured=["99"])

@@ -18,7 +18,7 @@ _GROUPS: Final = ("family", "kind", "half", "grade", "step", "wall", "box", "age
 @click.option("--kind", metavar="TEXT", help="Of this kind.")
 @click.option("--half", type=click.Choice(["upper", "lower", "either"]), help="Of this half.")
 @click.option("--grade", metavar="TEXT", help="With this grade, your own label.")
-@click.option("--step", metavar="STEP", help="With this step printed, as text or as a length.")
+@click.option("--step", metavar="STEP", help="With this undersize or step, as printed or as a length.")
 @click.option("--box", metavar="NAME", help="In this box.")
 @click.option("--location", metavar="TEXT", help="At this location.")
 @click.option("--state", type=click.Choice(_STATES), help="In this state.")
@@ -74,8 +74,11 @@ def show(
 
 
 def _step(text: str, unit: str) -> int | None:
+    from fitmatch.intake.rows.stock_rows import STANDARD
     from fitmatch.lengths import LengthError, parse_length
 
+    if text.strip().casefold() in STANDARD:
+        return 0
     try:
         return parse_length(text, unit, inch_job=unit == "in")[0]
     except LengthError:

@@ -24,8 +24,8 @@ def take_in(
     """Take boxes and shells onto the shelf and give them numbers.
 
     The numbers are for the labels. JOB is a job folder, FILES are tables of shells as in a job, which need --unit, or
-    of sealed boxes: part, box, family, kind, undersize, step, lot, seller, price, location. Doing it again is safe:
-    what changed is said.
+    of sealed boxes: part, box, family, kind, undersize, step, lot, seller, price, location, opened. Doing it
+    again is safe: what changed is said.
 
     \b
     Example:
@@ -39,7 +39,7 @@ def take_in(
     from fitmatch.shelf.actions.taking_in import take_in as action
 
     of_job = len(paths) == 1 and not paths[0].is_file()
-    if not of_job and asked.given_unit is None:
+    if not of_job and all(path.exists() for path in paths) and asked.given_unit is None:
         raise click.UsageError("files that belong to no job need --unit in or --unit mm for their plain numbers")
     with asked.notes.progress("reading the boxes"):
         stock = read_stock(paths, asked.given_unit)

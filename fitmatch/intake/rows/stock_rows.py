@@ -8,16 +8,15 @@ from typing import Final, NamedTuple
 
 from fitmatch.intake.common.findings import Findings, Paper
 from fitmatch.intake.rows.sheet import Sheet
-from fitmatch.intake.tables.columns import SHELL_FORM, Form, names_in, split_header
+from fitmatch.intake.tables.columns import SHELL_FORM, STOCK_COLUMNS, Form, names_in, split_header
 from fitmatch.intake.tables.opening import open_table
 from fitmatch.intake.tables.table import UNREAD, Table
 from fitmatch.lengths import LengthError, parse_length, parse_number
 from fitmatch.records.stock import Bought, Printed, StockBox
 from fitmatch.wording import shorten
 
+_BOUGHT: Final = tuple(name for name in STOCK_COLUMNS if name != "measured_on")
 _PRINTED: Final = ("family", "part", "series", "undersize", "step")
-_BOUGHT: Final = ("lot", "seller", "price", "location", "opened")
-STOCK_COLUMNS: Final = frozenset((*_BOUGHT, "box"))  # beside those of a shell file
 SEALED_FORM: Final = Form(
     name="sealed boxes",
     needed=("part",),
@@ -26,7 +25,7 @@ SEALED_FORM: Final = Form(
     lengths=frozenset(),
     filled=("part",),
 )
-_STANDARD: Final = frozenset(("std", "standard"))  # printed where nothing was taken off
+STANDARD: Final = frozenset(("std", "standard"))  # printed where nothing was taken off
 _PER_UNIT: Final = 1_000
 
 
@@ -37,6 +36,7 @@ class Told(NamedTuple):
     bought: Bought
     condition: str
     gauge: str
+    measured_on: str
     marks: Mapping[str, str]
 
 
@@ -64,6 +64,7 @@ class FurtherCells:
                 _bought(cell, values),
                 cell.get("condition", ""),
                 cell.get("wall_gauge", "") or cell.get("gauge", ""),
+                values.date(cell.get("measured_on", ""), "measured_on"),
                 marks,
             )
         return self._known[cells]
@@ -140,7 +141,7 @@ class _Values(NamedTuple):
 
     def size(self, text: str) -> int | None:
         """An undersize or step; None if it is only a label."""
-        if text.casefold() in _STANDARD:
+        if text.casefold() in STANDARD:
             return 0
         try:
             return parse_length(text, self.unit, inch_job=self.unit == "in", decimal_comma=self.decimal_comma)[0]
@@ -149,6 +150,9 @@ class _Values(NamedTuple):
 
     def price(self, text: str) -> int | None:
         if not text:
+            return None
+        if "e" in text.casefold():
+            self._report("not-a-number", f"`{shorten(text)}` is not a price; write it plainly, such as 80.50", "price")
             return None
         try:
             thousandths = parse_number(text, decimal_comma=self.decimal_comma) * _PER_UNIT
@@ -161,11 +165,11 @@ class _Values(NamedTuple):
             return None
         return int(thousandths)
 
-    def date(self, text: str) -> str:
+    def date(self, text: str, column: str) -> str:
         try:
             return date.fromisoformat(text).isoformat() if text else ""
         except ValueError:
-            self._report("unknown-value", f"`{shorten(text)}` is not a date; write it as 2026-03-31", "opened")
+            self._report("unknown-value", f"`{shorten(text)}` is not a date; write it as 2026-03-31", column)
             return ""
 
     def _report(self, code: str, text: str, column: str) -> None:
@@ -178,6 +182,6 @@ def _printed(cell: Mapping[str, str], values: _Values) -> Printed:
 
 
 def _bought(cell: Mapping[str, str], values: _Values) -> Bought:
-    price, opened = values.price(cell.get("price", "")), values.date(cell.get("opened", ""))
+    price, opened = values.price(cell.get("price", "")), values.date(cell.get("opened", ""), "opened")
     said = {name: cell.get(name, "") for name in ("lot", "seller", "location", "note")}
     return Bought(**said, price_thousandths=price, opened=opened)

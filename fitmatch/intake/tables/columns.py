@@ -66,6 +66,8 @@ SHELL_FORM: Final = Form(
     filled=("shell", "kind", "half"),
 )
 
+STOCK_COLUMNS: Final = ("lot", "seller", "price", "location", "opened", "measured_on")  # for the shelf alone
+
 
 def without_readings(form: Form) -> Form:
     """The form if a long file may have the readings: their columns may be missing."""

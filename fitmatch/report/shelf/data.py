@@ -110,6 +110,7 @@ def taken_document(taken: TakenIn, unit: str) -> str:
         unchanged=taken.unchanged,
         changed=[shell_value(shell, unit) for shell in taken.changed],
         remeasured=[shell_value(shell, unit) for shell in taken.remeasured],
+        remeasured_same=taken.same,
         opened=[_box(box) for box in taken.opened],
         sealed=taken.sealed,
         not_measured=taken.not_measured,

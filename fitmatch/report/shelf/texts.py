@@ -53,7 +53,7 @@ def taken_text(taken: TakenIn, unit: str) -> str:
         numbers = f"number {taken.first}" if taken.new == 1 else f"numbers {taken.first} to {last}"
         lines.append(f"{taken.new:,} new: {numbers}, to be written on their labels")
     if taken.remeasured:
-        lines += [f"{len(taken.remeasured)} measured again", *_shells(taken.remeasured, unit)]
+        lines += [f"{len(taken.remeasured)} measured again, {taken.same} the same", *_shells(taken.remeasured, unit)]
     if taken.changed:
         lines += [f"{len(taken.changed)} described otherwise than before", *_shells(taken.changed, unit)]
     if taken.opened:
@@ -205,10 +205,15 @@ def _shells(shells: Sequence[ShelfShell], unit: str) -> list[str]:
         Column("half", lambda s: s.half, "left"),
         Column(f"wall [{unit}]", lambda s: _length(s.wall_nm, unit)),
         Column("grade", lambda s: clean(s.grade), "left", shown=any(s.grade for s in shown)),
-        Column("step", lambda s: clean(s.step), "left", shown=any(s.step for s in shown)),
+        Column("size", lambda s: _size(s.undersize, s.step), "left", shown=any(s.undersize or s.step for s in shown)),
         Column("state", _state, "left", wraps=True),
         Column("location", lambda s: clean(s.location), "left", wraps=True, shown=any(s.location for s in shown)),
     )
+
+
+def _size(undersize: str, step: str) -> str:
+    """What is printed of the size, as printed."""
+    return clean(" ".join(filter(None, (undersize, step))))
 
 
 def _state(shell: ShelfShell) -> str:
@@ -229,7 +234,7 @@ def _sealed(boxes: Sequence[ShelfBox]) -> list[str]:
         Column("part", lambda b: clean(b.part), "left", wraps=True),
         Column("family", lambda b: clean(b.family), "left", wraps=True, shown=any(b.family for b in boxes)),
         Column("kind", lambda b: clean(b.kind), "left", shown=any(b.kind for b in boxes)),
-        Column("step", lambda b: clean(b.step), "left", shown=any(b.step for b in boxes)),
+        Column("size", lambda b: _size(b.undersize, b.step), "left", shown=any(b.undersize or b.step for b in boxes)),
         Column("location", lambda b: clean(b.location), "left", wraps=True, shown=any(b.location for b in boxes)),
     )
 

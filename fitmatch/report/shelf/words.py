@@ -106,9 +106,7 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     # taking in
     "other-readings": _other_readings,
     "other-half": _other_half,
-    "not-remeasured": lambda s, _: (
-        f"--remeasured {s['name']}: no such shell of these files reads otherwise than before"
-    ),
+    "not-remeasured": lambda s, _: f"--remeasured {s['name']}: no such shell of the shelf has a reading in these files",
     # setting aside and putting back
     "no-plan": lambda s, _: f"{s['job']} has no saved plan; make one with `fitmatch assign --save`",
     "inputs-changed": _inputs_changed,

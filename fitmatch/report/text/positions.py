@@ -6,6 +6,7 @@ from fitmatch.records.keys import full_name
 from fitmatch.records.parts import SIDES, Shell, Size
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import JobPlan
+from fitmatch.records.shelved import ShelvedShell
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.shared.scale import NOTHING, Scale
 from fitmatch.report.shared.states import is_coated
@@ -99,5 +100,11 @@ def from_shelf(plan: JobPlan) -> list[str]:
         Column("shell", lambda row: whole(f"{row[0].box}/{row[0].shell}"), "left", wraps=True),
         Column("for", lambda row: f"{whole(row[1])} {row[2]}", "left", wraps=True),
         Column("location", lambda row: clean(row[0].location) or NOTHING, "left", wraps=True),
-        Column("measured", lambda row: row[0].day or NOTHING, "left"),
+        Column("measured", lambda row: _measured(row[0]), "left", wraps=True),
     )
+
+
+def _measured(one: ShelvedShell) -> str:
+    if one.day_known or not one.day:
+        return one.day or NOTHING
+    return f"not known, taken in {one.day}"

@@ -74,6 +74,7 @@ def take_in(
             unchanged=len(plan.unchanged) - len(changed),
             changed=numbered(connection, changed),
             remeasured=numbered(connection, [row["number"] for row, _ in plan.again]),
+            same=sum(row["wall_nm"] == shell.wall_nm for row, shell in plan.again),
             opened=opened,
             sealed=sealed,
             not_measured=sum(shell.wall_nm is None for shell in stock.shells),
@@ -195,15 +196,15 @@ def _sorted_out(boxes: _Boxes, rows: Mapping[str, int], stock: Stock, remeasured
             plan.new.append((box, shell))
             continue
         number = known.row["number"]
-        names = {str(number), full_name(shell.label)} & remeasured
+        names = {str(number), full_name(shell.label)} & remeasured if shell.readings else set[str]()
         meant |= names
         slots = {"number": number, "name": full_name(shell.label), "file": shell.file, "row": shell.row}
         if not known.is_like(shell):
             reasons.append(Fact("other-half", slots))
+        elif names or not (known.readings or known.reads_like(shell)):
+            plan.again.append((known.row, shell))
         elif known.reads_like(shell):
             plan.unchanged.append((number, shell))
-        elif names or not known.readings:
-            plan.again.append((known.row, shell))
         else:
             slots |= {"was_nm": known.row["wall_nm"], "is_nm": shell.wall_nm}
             reasons.append(Fact("other-readings", slots))

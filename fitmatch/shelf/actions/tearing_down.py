@@ -19,7 +19,7 @@ from fitmatch.records.stock import MeasuredAgain
 from fitmatch.shelf.actions.setting_aside import values_back
 from fitmatch.shelf.events import By, Change, change, events_numbered
 from fitmatch.shelf.finding import numbered
-from fitmatch.shelf.gauges import ReadingsThen, gauge_numbers
+from fitmatch.shelf.gauges import NOTHING_READ, ReadingsThen, gauge_numbers
 from fitmatch.shelf.records import ShelfShell, TornDown, Wear
 from fitmatch.shelf.refusals import RefusedError
 from fitmatch.shelf.store.connections import Shelf
@@ -137,7 +137,7 @@ class _Wears:
         return found
 
     def _of_wall_then(self, shell: ShelfShell) -> Uncertainty | None:
-        readings = self._then.of_shells([shell.number]).get(shell.number, ([], "", 0))[0]
+        readings = self._then.of_shells([shell.number]).get(shell.number, NOTHING_READ).readings
         if not readings or shell.wall_nm is None:
             return None
         groups = places(readings, numbered_are_repeats=True)
