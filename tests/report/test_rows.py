@@ -64,9 +64,8 @@ def test_line_breaks_do_not_break_rows() -> None:
     """A remark is one line, whatever the user's own words in it hold."""
     plan = with_given(troubled_plan(), flags=(accepted("R2", "\r\nsleeved\nand bored"),))
     assert plan_rows(plan, "in").count("\n") == 1 + len(plan.job.positions)
-    assert {row["position"]: row["remark"] for row in read(plan)}[
-        "R2"
-    ] == f"fit none yet: rod is not whole; {ACCEPTED}sleeved and bored"
+    remark = {row["position"]: row["remark"] for row in read(plan)}["R2"]
+    assert remark == f"fit none yet: rod is not whole; {ACCEPTED}sleeved and bored"
 
 
 def test_the_same_plan_gives_the_same_rows() -> None:
