@@ -43,7 +43,7 @@ def test_headers_name_the_unit() -> None:
 def test_remarks_and_empty_cells() -> None:
     """A reason, what is missing or a flag stands in the remark; what a position does not have is an empty cell."""
     rows = {row["position"]: row for row in read(troubled_plan())}
-    assert rows["R2"]["remark"] == ACCEPTED + "sleeved and bored"
+    assert rows["R2"]["remark"] == f"fit none yet: rod is not whole; {ACCEPTED}sleeved and bored"
     assert rows["R4"]["remark"].startswith("the housing bore 1.94300 in is above its drawing limits")
     assert rows["R5"]["remark"] == "no reading of journal"
     assert (rows["R5"]["journal [in]"], rows["R5"]["housing_bore [in]"]) == ("", "1.9421")
@@ -64,7 +64,8 @@ def test_line_breaks_do_not_break_rows() -> None:
     """A remark is one line, whatever the user's own words in it hold."""
     plan = with_given(troubled_plan(), flags=(accepted("R2", "\r\nsleeved\nand bored"),))
     assert plan_rows(plan, "in").count("\n") == 1 + len(plan.job.positions)
-    assert {row["position"]: row["remark"] for row in read(plan)}["R2"] == ACCEPTED + "sleeved and bored"
+    remark = {row["position"]: row["remark"] for row in read(plan)}["R2"]
+    assert remark == f"fit none yet: rod is not whole; {ACCEPTED}sleeved and bored"
 
 
 def test_the_same_plan_gives_the_same_rows() -> None:
