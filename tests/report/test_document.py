@@ -28,9 +28,12 @@ IF_ASKED = {"alternatives", "explanation"}
 IF_ANY = {"faults", "limits_from", "reasons", "marks", "family", "one_box"}
 OF_A_SAVED_PLAN = {"plan_number", "plan_date", "shared_with"}
 FROM_SHELF = {"shelf", "number", "location", "prefer", "singles"}
-SOMETIMES = (
-    *(OF_A_SAVED_PLAN | OF_SEVERAL_JOBS | ABOUT_WISHES | ABOUT_MOVES | ABOUT_ROWS | ABOUT_MEASURING | IF_ASKED),
-    *(IF_ANY | FROM_SHELF),
+SOMETIMES = frozenset(
+    (
+        *(OF_A_SAVED_PLAN | OF_SEVERAL_JOBS | ABOUT_WISHES | ABOUT_MOVES | ABOUT_ROWS | ABOUT_MEASURING | IF_ASKED),
+        *(IF_ANY | FROM_SHELF),
+        "readings_in_doubt",
+    )
 )
 
 
