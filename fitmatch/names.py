@@ -10,6 +10,7 @@ _UNSEEN: Final = frozenset(("Cc", "Cf", "Cs", "Zl", "Zp"))
 _DIGITS: Final = re.compile(r"([0-9]+)")
 FORMULA: Final = frozenset("=+-@")  # what a spreadsheet takes for the beginning of one
 _BEGINS_FORMULA: Final = re.compile(r"[=+\-@\t\r](?![0-9]*[.,]?[0-9]+\Z)")  # and no plain number
+_NOES: Final = frozenset(("no", "n", "none", "false", "0", "-", "nein", "non"))
 LONGEST_NAME: Final = 200  # longer ones are most likely text in the wrong column
 
 
@@ -19,11 +20,28 @@ def fault_in_name(name: str) -> str | None:
         return f"`{_visible(name)}` is {len(name)} characters long; write a name of at most {LONGEST_NAME}"
     if "/" in name:
         return f"`{_visible(name)}` holds a `/`, which separates box and shell in a lock; use another character"
-    if name[:1] in FORMULA:
-        what = f"`{_visible(name)}` begins with `{name[0]}`, which a spreadsheet takes for a formula"
-        return f"{what}; begin it with a letter or a digit"
-    if holds_unseen(name):
-        return f"`{_visible(name)}` holds an invisible character (shown as ?); type the name again"
+    return fault_in_text(name, "name")
+
+
+def fault_in_text(text: str, what: str) -> str | None:
+    """Why a text does not belong in a table that a spreadsheet may open, and what to do; None if it does."""
+    if text[:1] and text[0] in FORMULA:
+        begins = f"`{_visible(text)}` begins with `{text[0]}`, which a spreadsheet takes for a formula"
+        return f"{begins}; begin it with a letter or a digit"
+    if holds_unseen(text):
+        return f"`{_visible(text)}` holds an invisible character (shown as ?); type the {what} again"
+    return None
+
+
+def says_no(text: str) -> bool:
+    """Whether a text says no, or that there is nothing."""
+    return text.casefold() in _NOES
+
+
+def fault_in_permission(text: str) -> str | None:
+    """Why a text does not quote a permission, and what to do; None if it may."""
+    if says_no(text):
+        return f"`{_visible(text)}` is no permission; quote the engine maker's written permission"
     return None
 
 

@@ -212,6 +212,8 @@ def read_count(path: str | PathLike[str]) -> tuple[str, ...]:
                     found.append(number or full_name((box, shell)))
                 else:
                     sheet.report("empty-cell", "is empty; write which shell lies there", row, form.needed[0])
+            if not found and table.complete and not findings.problems:
+                findings.report("no-rows", "has a header and nothing below it; list the shells that lie there", paper)
     if findings.problems:
         raise InputError(findings.problems, findings.warnings, findings.number)
     return tuple(found)

@@ -5,7 +5,7 @@ import json
 from collections.abc import Iterable, Mapping
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import Connection, RowMapping, Table, bindparam, func, select
+from sqlalchemy import Connection, RowMapping, Table, and_, bindparam, func, or_, select
 
 from fitmatch.shelf.records import Event
 from fitmatch.shelf.store.schema import BOXES, ENGINE_SHELLS, EVENTS, HOLDS, SHELLS, USED
@@ -36,13 +36,14 @@ class By(NamedTuple):
 
 class Change(NamedTuple):
     """What is to become of one shell: columns of `SHELLS` and their new values and, unless `hold` is KEEPS, who has it
-    from now on."""
+    from now on. `remarks`: codes of what its event must say for ever."""
 
     shell: int
     values: Mapping[str, object]
     hold: Hold | None = KEEPS
     note: str | None = None
     corrects: int | None = None
+    remarks: tuple[str, ...] = ()
 
 
 def next_number(connection: Connection, table: Table) -> int:
@@ -50,14 +51,15 @@ def next_number(connection: Connection, table: Table) -> int:
     return int(connection.execute(select(func.coalesce(func.max(table.c.number), 0))).scalar_one()) + 1
 
 
-def change(connection: Connection, by: By, changes: Iterable[Change]) -> tuple[int, ...]:
-    """Make changes, the holds that end before those that begin, and add an event for each; returns the events' numbers.
+def change(connection: Connection, by: By, changes: Iterable[Change], after: tuple[int, ...] = ()) -> tuple[int, ...]:
+    """Make changes, the holds that end before those that begin, and add an event for each; returns the events' numbers,
+    behind those of `after`, which the same action has made and which are corrected together with these.
 
     Nothing here asks whether a change is allowed: that is up to each action, and to the constraints of the tables.
     """
     wanted = list(changes)
     if not wanted:
-        return ()
+        return after
     before = {c.shell: _state(connection, c.shell) for c in wanted}
     holds = {
         row["shell"]: Hold(row["job"], row["engine"], row["position"], row["half"])
@@ -76,7 +78,9 @@ def change(connection: Connection, by: By, changes: Iterable[Change]) -> tuple[i
         old = before[c.shell]
         if c.values:
             connection.execute(SHELLS.update().where(SHELLS.c.number == c.shell).values(**c.values))
-        undo: dict[str, Any] = {"shell": {name: old[name] for name in c.values}}
+        undo: dict[str, Any] = {"shell": {name: old[name] for name in c.values}, "first": (*after, first)[0]}
+        if c.remarks:
+            undo["remarks"] = c.remarks
         if c.hold is not KEEPS:
             held = holds.get(c.shell)
             undo["hold"] = held and held._asdict()
@@ -93,7 +97,7 @@ def change(connection: Connection, by: By, changes: Iterable[Change]) -> tuple[i
             }
         )
     connection.execute(EVENTS.insert(), rows)
-    return tuple(range(first, first + len(rows)))
+    return (*after, *range(first, first + len(rows)))
 
 
 def _position(c: Change, held: Hold | None) -> str:
@@ -150,13 +154,14 @@ def _hold(connection: Connection, shell: int) -> Iterable[RowMapping]:
 
 
 def _release(connection: Connection, shell: int, held: Hold | None, *, ran: bool) -> None:
-    """`ran`: the engine's record keeps the shell, as it ran on it."""
+    """`ran`: the engine's record keeps its wall as well, as it ran on it."""
     if held is None:
         return
     connection.execute(HOLDS.delete().where(HOLDS.c.shell == shell))
     if held.engine is not None and not ran:
         seat = ENGINE_SHELLS.c
-        connection.execute(ENGINE_SHELLS.delete().where(seat.engine == held.engine, seat.shell == shell))
+        mine = ENGINE_SHELLS.update().where(seat.engine == held.engine, seat.shell == shell)
+        connection.execute(mine.values(wall_nm=None))
 
 
 def _seize(connection: Connection, shell: int, hold: Hold) -> None:
@@ -164,11 +169,19 @@ def _seize(connection: Connection, shell: int, hold: Hold) -> None:
     if hold.engine is None:
         return
     seat = ENGINE_SHELLS.c
+    same_place = and_(seat.position == hold.position, seat.half == hold.half, seat.shell != shell)
+    was_tried = and_(seat.shell == shell, seat.wall_nm.is_(None))
+    connection.execute(ENGINE_SHELLS.delete().where(seat.engine == hold.engine, or_(same_place, was_tried)))
     there = select(seat.shell).where(seat.engine == hold.engine, seat.shell == shell)
     if connection.execute(there).first() is None:
         wall = select(SHELLS.c.wall_nm).where(SHELLS.c.number == shell).scalar_subquery()
         where = {"engine": hold.engine, "position": hold.position, "half": hold.half}
         connection.execute(ENGINE_SHELLS.insert().values(shell=shell, wall_nm=wall, **where))
+
+
+def told(event: RowMapping) -> dict[str, Any]:
+    """What an event keeps: columns of the shell and who had it before, the first event of its action, and remarks."""
+    return {} if event["before"] is None else dict(json.loads(event["before"]))
 
 
 def events_where(connection: Connection, *conditions: Any) -> tuple[Event, ...]:
@@ -197,6 +210,7 @@ def events_where(connection: Connection, *conditions: Any) -> tuple[Event, ...]:
             by=row["done_by"],
             note=row["note"],
             corrects=row["corrects"],
+            remarks=tuple(told(row).get("remarks", ())),
         )
         for row in connection.execute(query).mappings()
     )

@@ -5,12 +5,13 @@ from collections.abc import Mapping, Sequence
 from datetime import timedelta
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import ColumnElement, Connection, Integer, Table, case, cast, func, or_, select
+from sqlalchemy import ColumnElement, Connection, Integer, RowMapping, Table, and_, case, cast, func, or_, select
 
 from fitmatch.facts import Fact
-from fitmatch.shelf.events import events_where
+from fitmatch.shelf.events import events_where, told
 from fitmatch.shelf.finding import named, opened, records, shells_with, single
 from fitmatch.shelf.records import (
+    IN_DOUBT,
     EnginePosition,
     EngineRecord,
     Engines,
@@ -22,7 +23,17 @@ from fitmatch.shelf.records import (
 )
 from fitmatch.shelf.refusals import RefusedError
 from fitmatch.shelf.store.connections import Shelf
-from fitmatch.shelf.store.schema import BOXES, ENGINE_POSITIONS, ENGINE_SHELLS, ENGINES, EVENTS, SEALED, SHELLS
+from fitmatch.shelf.store.schema import (
+    BOXES,
+    ENGINE_POSITIONS,
+    ENGINE_SHELLS,
+    ENGINES,
+    EVENTS,
+    FITTED,
+    HOLDS,
+    SEALED,
+    SHELLS,
+)
 
 GROUPS: Final = ("family", "kind", "half", "grade", "step", "wall", "box", "age", "location", "state")
 _BAND_NM: Final = 2_540  # walls that are grouped together: 0.0001 in
@@ -142,9 +153,9 @@ def history(shelf: Shelf, name: str) -> History:
 
 
 def engines(shelf: Shelf) -> Engines:
-    """All engines that have shells, oldest first."""
+    """All engines that were ever built, oldest first."""
     with shelf.reading() as connection:
-        return Engines(tuple(one for one in _engines(connection) if one.positions))
+        return Engines(tuple(_engines(connection)))
 
 
 def engine(shelf: Shelf, number: int) -> EngineRecord:
@@ -158,14 +169,16 @@ def engine(shelf: Shelf, number: int) -> EngineRecord:
 
 def _engines(connection: Connection, *conditions: ColumnElement[bool]) -> list[EngineRecord]:
     numbers = select(ENGINES.c.number).where(*conditions)
-    seats = _seats(connection, numbers)
+    seats, passages = _seats(connection, numbers), _Passages(connection, numbers)
     query = select(ENGINE_POSITIONS).where(ENGINE_POSITIONS.c.engine.in_(numbers)).order_by(ENGINE_POSITIONS.c.place)
     positions = defaultdict[int, list[EnginePosition]](list)
     for row in connection.execute(query).mappings():
-        shells = seats.get((row["engine"], row["position"]), [])
-        if shells:
-            own = {name: row[name] for name in EnginePosition._fields if name != "shells"}
-            positions[row["engine"]].append(EnginePosition(shells=tuple(shells), **own))
+        where = row["engine"], row["position"]
+        left, left_at = passages.left(where)
+        shells = seats.get(where, [])
+        own = {name: row[name] for name in EnginePosition._fields if name in row}
+        own |= {"in_doubt": where in passages.in_doubt, "left": left, "left_at": left_at}
+        positions[row["engine"]].append(EnginePosition(shells=tuple(shells), **own))
     rows = connection.execute(select(ENGINES).where(*conditions).order_by(ENGINES.c.number)).mappings()
     return [
         EngineRecord(
@@ -180,6 +193,43 @@ def _engines(connection: Connection, *conditions: ColumnElement[bool]) -> list[E
         )
         for row in rows
     ]
+
+
+class _Passages:
+    """How the shells of engines came into their positions and left them, as their events tell."""
+
+    def __init__(self, connection: Connection, numbers: Any) -> None:
+        held = select(HOLDS.c.engine, HOLDS.c.position).where(HOLDS.c.engine.in_(numbers))
+        self._standing = {(engine, position) for engine, position in connection.execute(held)}
+        self._last: dict[tuple[int, str], RowMapping] = {}
+        self.in_doubt = set[tuple[int, str]]()
+        query = (
+            select(EVENTS)
+            .join(
+                ENGINE_SHELLS, and_(ENGINE_SHELLS.c.shell == EVENTS.c.shell, ENGINE_SHELLS.c.engine == EVENTS.c.engine)
+            )
+            .where(
+                ENGINE_SHELLS.c.engine.in_(numbers), (EVENTS.c.from_state == FITTED) != (EVENTS.c.to_state == FITTED)
+            )
+            .order_by(EVENTS.c.number)
+        )
+        for row in connection.execute(query).mappings():
+            where = row["engine"], row["position"]
+            if row["from_state"] == FITTED:
+                self._last[where] = row
+            elif row["action"] == "fitted":
+                self.in_doubt.discard(where)
+                if IN_DOUBT in told(row).get("remarks", ()):
+                    self.in_doubt.add(where)
+
+    def left(self, where: tuple[int, str]) -> tuple[str, str]:
+        """How the shells of a position have left it, and when; empty while they are in it."""
+        last = self._last.get(where)
+        if where in self._standing or last is None:
+            return "", ""
+        if "ran_in" in told(last)["shell"]:
+            return "teardown", last["at"]
+        return "never-run" if last["action"] == "teardown" else last["action"], last["at"]
 
 
 def _seats(connection: Connection, numbers: Any) -> Mapping[tuple[int, str], list[EngineShell]]:

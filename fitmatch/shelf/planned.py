@@ -36,6 +36,7 @@ class PlannedPosition(NamedTuple):
     min_nm: int | None
     max_nm: int | None
     within_limits: bool
+    in_doubt: bool
 
 
 class Planned(NamedTuple):
@@ -85,7 +86,7 @@ def _planned(folder: Path, job: Job, plan: SavedPlan) -> Planned:
             housed = rehoused(row, rows[plan.housings.get(row.name, row.name)])
             numbers = {side: plan.numbers[row.name, side] for side in SIDES if (row.name, side) in plan.numbers}
             known = model.of_size(row.kind, "journal", housed.journal) if housed.journal else None
-            found.append(_position(housed, place, shells, numbers, known, within=row.name not in plan.outside))
+            found.append(_position(housed, place, shells, numbers, known, plan))
     filled = {one.position for one in found}
     return Planned(
         name=job_name(folder),
@@ -107,8 +108,7 @@ def _position(
     shells: Mapping[str, ShellKey],
     numbers: Mapping[str, int],
     journal: Uncertainty | None,
-    *,
-    within: bool,
+    plan: SavedPlan,
 ) -> PlannedPosition:
     assert position.journal is not None and position.housing_bore is not None
     return PlannedPosition(
@@ -125,5 +125,6 @@ def _position(
         target_nm=position.target_nm,
         min_nm=position.min_nm,
         max_nm=position.max_nm,
-        within_limits=within,
+        within_limits=position.name not in plan.outside,
+        in_doubt=position.name in plan.in_doubt,
     )

@@ -1,13 +1,17 @@
 """What the shelf answers: frozen records, lengths in whole nanometres."""
 
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.facts import Fact
 from fitmatch.lengths import NM_PER_UNIT
 
 if TYPE_CHECKING:
     import pandas
+
+
+OUTSIDE: Final = "outside-limits"
+IN_DOUBT: Final = "in-doubt"
 
 
 class ShelfShell(NamedTuple):
@@ -92,7 +96,8 @@ class Shown(NamedTuple):
 
 
 class Event(NamedTuple):
-    """One change of a shell, or of a sealed box; events are never edited. `corrects` is the event that it undoes."""
+    """One change of a shell, or of a sealed box; events are never edited. `corrects` is the event that it undoes;
+    `remarks` are OUTSIDE and IN_DOUBT of what was fitted so."""
 
     number: int
     at: str
@@ -107,6 +112,7 @@ class Event(NamedTuple):
     by: str
     note: str
     corrects: int | None
+    remarks: tuple[str, ...] = ()
 
 
 class History(NamedTuple):
@@ -166,7 +172,9 @@ class EngineShell(NamedTuple):
 
 
 class EnginePosition(NamedTuple):
-    """A position of an engine as it was built; outside its limits only with the maker's `permission`."""
+    """A position of an engine as it was built; outside its limits only with the maker's `permission`, which is kept if
+    it is built inside them later on. `in_doubt`: it rested on readings in doubt. `left`: how its shells have left it,
+    `put-back`, `teardown`, `never-run` or `correct`, and when; empty while they are in it."""
 
     position: str
     kind: str
@@ -182,6 +190,27 @@ class EnginePosition(NamedTuple):
     assembled_nm: int | None
     journal_after_nm: int | None = None
     journal_wear_u_nm: float | None = None
+    in_doubt: bool = False
+    left: str = ""
+    left_at: str = ""
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether it has both shells, without which there is no clearance."""
+        return len(self.shells) == 2
+
+    @property
+    def wears(self) -> tuple["Wear", ...]:
+        """What its journal and shells have lost, as far as they were measured again."""
+        found = []
+        if self.journal_after_nm is not None:
+            figures = self.journal_nm, self.journal_after_nm, self.journal_wear_u_nm
+            found.append(Wear.of(self.position, "journal", "", *figures))
+        for one in self.shells:
+            if one.wall_nm is not None and one.wall_after_nm is not None:
+                figures = one.wall_nm, one.wall_after_nm, one.wall_wear_u_nm
+                found.append(Wear.of(self.position, one.half, one.label, *figures))
+        return tuple(found)
 
 
 class EngineRecord(NamedTuple):
@@ -198,7 +227,26 @@ class EngineRecord(NamedTuple):
 
     @property
     def outside(self) -> tuple[EnginePosition, ...]:
-        return tuple(p for p in self.positions if not p.within_limits)
+        """What is, or once was, outside its limits."""
+        return tuple(p for p in self.positions if p.permission)
+
+    @property
+    def wears(self) -> tuple["Wear", ...]:
+        """What had worn when it was taken down."""
+        return tuple(wear for p in self.positions for wear in p.wears) if self.torn_down else ()
+
+    @property
+    def state(self) -> str:
+        """How it was left as a whole, as `left` of a position; empty while any of it stands."""
+        if self.torn_down:
+            run = [p for p in self.positions if p.left == "teardown"]
+            return "teardown" if run else "never-run"
+        return "" if any(not p.left for p in self.positions) else max((p.left for p in self.positions), default="")
+
+    @property
+    def left_at(self) -> str:
+        """When that was."""
+        return self.torn_down or max((p.left_at for p in self.positions), default="")
 
     def to_frame(self, unit: str = "in") -> "pandas.DataFrame":
         """One row for each position."""
@@ -239,6 +287,11 @@ class Wear(NamedTuple):
     after_nm: int | None
     u_nm: float | None
     grew: bool
+
+    @classmethod
+    def of(cls, position: str, part: str, label: str, before_nm: int, after_nm: int, u_nm: float | None) -> "Wear":
+        """Of two sizes that were both measured."""
+        return cls(position, part, label, before_nm, after_nm, u_nm, grew=after_nm - before_nm > (u_nm or 0.0))
 
     @property
     def wear_nm(self) -> int | None:

@@ -106,6 +106,7 @@ def _engines(connection: Connection) -> tuple[EngineCost, ...]:
     """A shell that goes back into its engine costs it nothing again."""
     first = (
         select(ENGINE_SHELLS.c.shell.label("shell"), func.min(ENGINE_SHELLS.c.engine).label("engine"))
+        .where(ENGINE_SHELLS.c.wall_nm.is_not(None))  # others left it without having run
         .group_by(ENGINE_SHELLS.c.shell)
         .subquery("first")
     )
@@ -121,6 +122,7 @@ def _engines(connection: Connection) -> tuple[EngineCost, ...]:
             .join(_SHARES, _SHARES.c.box == SHELLS.c.box)
             .outerjoin(first, and_(first.c.shell == ENGINE_SHELLS.c.shell, first.c.engine == ENGINES.c.number))
         )
+        .where(ENGINE_SHELLS.c.wall_nm.is_not(None))
         .group_by(ENGINES.c.number, SHELLS.c.box, BOXES.c.price_thousandths, _SHARES.c.shells)
     )
     sums = defaultdict[tuple[int, str, str], _Sum](_Sum)

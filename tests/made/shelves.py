@@ -78,8 +78,8 @@ def lived_on(shelf: Shelf, folder: Path) -> Path:
     fitted(shelf, read_planned(job), ["R1"], note=HOSTILE[4])
     moved = move(shelf, ["7"], HOSTILE[3], note=HOSTILE[2])
     correct(shelf, moved.events[0].number)
-    move(shelf, ["7", "8"], HOSTILE[0])
+    move(shelf, ["7", "8"], HOSTILE[5])
     scrap(shelf, "8", HOSTILE[1])
-    count(shelf, [], location=HOSTILE[0])
+    count(shelf, [], location=HOSTILE[5])
     send_back(shelf, "box-9")
     return job

@@ -31,6 +31,7 @@ FROM_SHELF = {"shelf", "number", "location", "prefer", "singles"}
 SOMETIMES = {
     *(OF_A_SAVED_PLAN | OF_SEVERAL_JOBS | ABOUT_WISHES | ABOUT_MOVES | ABOUT_ROWS | ABOUT_MEASURING | IF_ASKED),
     *(IF_ANY | FROM_SHELF),
+    "readings_in_doubt",
 }
 
 

@@ -28,6 +28,7 @@ from fitmatch.shelf import (
     set_aside,
     show,
     take_in,
+    value,
 )
 from fitmatch.shelf.store.schema import EVENTS, HOLDS
 
@@ -159,14 +160,17 @@ def test_an_engine_is_recorded(shelf: Shelf, job: Path) -> None:
 
 
 def test_a_trial_fit_is_taken_apart(shelf: Shelf, job: Path) -> None:
-    """Put back by its position, a fitted pair is free and knows that it was tried; the engine has it no longer."""
+    """Put back by its position, a fitted pair is free and knows that it was tried; the engine stays in the records,
+    and is the one that is built on."""
     set_aside(shelf, read_planned(job))
     fitted(shelf, read_planned(job))
     put_back(shelf, "first", ["R1"])
     assert sorted(s.trial_fits for s in show(shelf, Filters(state="free")).shells) == [0, 0, 0, 0, 1, 1]
-    assert engines(shelf).engines == ()
+    (record,) = engines(shelf).engines
+    assert (record.state, [p.left for p in record.positions]) == ("put-back", ["put-back"])
     set_aside(shelf, read_planned(job))
     fitted(shelf, read_planned(job))
+    assert [(e.number, e.state) for e in engines(shelf).engines] == [(1, "")]
     assert [e.number for e in engines(shelf).engines] == [1]
 
 
@@ -177,14 +181,107 @@ def test_outside_its_limits_only_with_permission(shelf: Shelf, tmp_path: Path) -
     take_in(shelf, read_stock([folder]))
     planned = read_planned(folder)
     assert [f.code for f in set_aside(shelf, planned).attention] == ["outside-limits"]
-    for permissions in ({}, {"R1": " "}, {"R9": "yes"}):
-        with pytest.raises(RefusedError):
-            fitted(shelf, planned, permissions=permissions)
+    refusals = {"": "not-to-be-assembled", " ": "not-to-be-assembled", "no": "permission-no", "None": "permission-no"}
+    for text, code in refusals.items():
+        with pytest.raises(RefusedError) as refused:
+            fitted(shelf, planned, permissions={"R1": text} if text else {})
+        assert codes(refused.value)[0] == code
+    with pytest.raises(RefusedError):
+        fitted(shelf, planned, permissions={"R9": "yes"})
     assert engines(shelf).engines == ()
     changed = fitted(shelf, planned, permissions={"R1": "letter of 2 March"})
     assert [f.code for f in changed.attention] == ["fitted-outside"]
     (position,) = engine(shelf, 1).positions
     assert (position.within_limits, position.permission) == (False, "letter of 2 March")
+    put_back(shelf, "tight", ["R1"])
+    (position,) = engine(shelf, 1).positions
+    assert (position.within_limits, position.permission, position.left) == (False, "letter of 2 March", "put-back")
+    assert [s.half for s in position.shells] == ["upper", "lower"]
+    put(folder / "positions.csv", ONE_ROD)
+    save_plan(folder)
+    set_aside(shelf, read_planned(folder))
+    fitted(shelf, read_planned(folder))
+    (position,) = engine(shelf, 1).positions
+    assert (position.within_limits, position.permission, position.left) == (True, "letter of 2 March", "")
+    assert engine(shelf, 1).outside == (position,)
+    number = next(e.shell for e in changed.events)
+    assert next(e.remarks for e in history(shelf, str(number)).events if e.action == "fitted") == ("outside-limits",)
+
+
+def test_a_position_in_doubt(shelf: Shelf, tmp_path: Path) -> None:
+    """One that rests on readings in doubt is told when it is set aside and fitted, and its engine says so."""
+    folder = planned_job(tmp_path / "doubtful", ONE_ROD)
+    plan = folder / "assignment.json"
+    plan.write_text(
+        plan.read_text().replace('"position": "R1", "kind"', '"readings_in_doubt": true, "position": "R1", "kind"')
+    )
+    take_in(shelf, read_stock([folder]))
+    assert [f.code for f in set_aside(shelf, read_planned(folder)).attention] == ["in-doubt"]
+    changed = fitted(shelf, read_planned(folder))
+    assert [f.code for f in changed.attention] == ["in-doubt"]
+    assert {e.remarks for e in changed.events} == {("in-doubt",)}
+    assert [p.in_doubt for p in engine(shelf, 1).positions] == [True]
+
+
+def test_a_kind_that_is_not_whole(shelf: Shelf, tmp_path: Path) -> None:
+    """Fitting one position tells of the others of its kind that are outside their limits."""
+    rows = ONE_ROD + ONE_ROD.splitlines()[1].replace("R1", "R2").replace("1.9421", "1.9405") + "\n"
+    folder = planned_job(tmp_path / "half", rows)
+    take_in(shelf, read_stock([folder]))
+    set_aside(shelf, read_planned(folder))
+    changed = fitted(shelf, read_planned(folder), ["R1"])
+    assert [(f.code, f.slots["position"]) for f in changed.attention] == [("outside-limits", "R2")]
+
+
+def test_another_folder_is_not_put_back(shelf: Shelf, job: Path, tmp_path: Path) -> None:
+    """A folder that is there must be the one whose shells are set aside."""
+    set_aside(shelf, read_planned(job))
+    with pytest.raises(RefusedError) as refused:
+        put_back(shelf, "first", folder=tmp_path / "elsewhere" / "first")
+    assert codes(refused.value) == ["other-folder"] and len(held(shelf)) == 2
+    put_back(shelf, "first", folder=job.resolve())
+    assert held(shelf) == []
+
+
+def test_a_trial_costs_nothing_and_others_may_follow(shelf: Shelf, job: Path) -> None:
+    """What was only tried in an engine is no cost of it, and other shells take its place in the record."""
+    set_aside(shelf, read_planned(job))
+    fitted(shelf, read_planned(job))
+    tried = {s.number for s in engine(shelf, 1).positions[0].shells}
+    put_back(shelf, "first", ["R1"])
+    assert value(shelf).engines == ()
+    put(job / "positions.csv", ONE_ROD.replace("1.9421", "1.94225"))
+    save_plan(job)
+    set_aside(shelf, read_planned(job))
+    fitted(shelf, read_planned(job))
+    now = {s.number for s in engine(shelf, 1).positions[0].shells}
+    assert len(now) == 2 and now != tried and [e.shells for e in value(shelf).engines] == [2]
+
+
+def test_a_whole_action_is_corrected(shelf: Shelf, job: Path) -> None:
+    """Correcting one event of an action undoes all of it: both halves, and what was swapped for them."""
+    first = set_aside(shelf, read_planned(job))
+    assert len(correct(shelf, first.events[1].number).events) == 2 and held(shelf) == []
+    set_aside(shelf, read_planned(job))
+    before = set(held(shelf))
+    put(job / "positions.csv", ONE_ROD.replace("1.9421", "1.94225"))
+    save_plan(job)
+    swapped = set_aside(shelf, read_planned(job))
+    assert {e.action for e in swapped.events} == {"put-back", "set-aside"}
+    correct(shelf, swapped.events[-1].number)
+    assert set(held(shelf)) == before
+    moved = move(shelf, ["1", "2", "3"], "drawer 2")
+    assert [e.shell for e in correct(shelf, moved.events[0].number).events] == [1, 2, 3]
+    assert {s.location for s in show(shelf).shells} == {"drawer 1"}
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@a", "a\nb", "\x1b[31mred"])
+def test_texts_that_tables_do_not_take(shelf: Shelf, job: Path, text: str) -> None:
+    """What is typed is held to the rules of files: no formulas, line breaks or escapes."""
+    for action in (lambda: scrap(shelf, "1", text), lambda: move(shelf, ["1"], text)):
+        with pytest.raises(RefusedError) as refused:
+            action()
+        assert codes(refused.value) == ["bad-text"]
 
 
 def test_a_document_that_was_edited_is_judged_again(shelf: Shelf, tmp_path: Path) -> None:

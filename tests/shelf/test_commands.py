@@ -17,6 +17,9 @@ from made.shelves import BOX, ONE_ROD, planned_job
 
 from fitmatch.cli.main import group
 from fitmatch.cli.shelf.main import command as shelf_group
+from fitmatch.report.shelf.data import engine_document
+from fitmatch.report.shelf.texts import engine_text
+from fitmatch.shelf.records import EnginePosition, EngineRecord, EngineShell
 
 Run = Callable[..., Ran]
 
@@ -34,6 +37,23 @@ def job(run: Run, tmp_path: Path) -> Path:
     folder = planned_job(tmp_path / "first", ONE_ROD)
     assert run("take-in", folder).status == 0
     return folder
+
+
+def test_nothing_was_counted(run: Run, job: Path, tmp_path: Path) -> None:
+    """A file of stock-taking without rows would make everything missing, and is refused."""
+    put(tmp_path / "counted.csv", "number\n")
+    assert run("count", tmp_path / "counted.csv").status == 2
+    assert "6 shells" in run("show", "--state", "free").out
+
+
+def test_one_shell_has_no_clearance() -> None:
+    """A position with one shell only says so, and shows no clearance."""
+    one = EngineShell("upper", 1, "box-1/01", 1_569_720, None, None, "fitted")
+    position = EnginePosition("R1", "rod", (one,), 46_131_480, 49_329_340, 55_880, None, None, None, True, "", None)
+    record = EngineRecord(1, "first", "", "2026-03-01T09:00:00Z", "", "", "", (position,))
+    shown = engine_text(record, "in")
+    assert "one shell only" in shown and "0.0022" not in shown
+    assert json.loads(engine_document(record, "in"))["engine"]["positions"][0]["clearance"] is None
 
 
 def document(ran: Ran) -> dict[str, Any]:

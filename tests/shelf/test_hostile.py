@@ -11,6 +11,7 @@ from made.commands import Ran
 from made.intake_jobs import put
 from made.shelves import BOX, ONE_ROD, planned_job
 
+from fitmatch.names import fault_in_text
 from fitmatch.shelf import open_shelf, show
 
 HOSTILE = (
@@ -49,6 +50,7 @@ def test_through_every_command(run: Run, address: str, tmp_path: Path, text: str
     said = ("--by", text, "--note", text)
     folder = tmp_path / (text.replace("/", "_"))
     location = text if text.isprintable() else "drawer 1"  # other characters are refused in tables
+    kept = location if fault_in_text(text.strip(), "location") else text
     out = io.StringIO()
     header, *rows = BOX.splitlines()
     csv.writer(out).writerows([header.split(","), *([*row.split(",")[:-1], location] for row in rows)])
@@ -78,9 +80,9 @@ def test_through_every_command(run: Run, address: str, tmp_path: Path, text: str
     put(tmp_path / "count.csv", "number\n6\n")
     run("count", tmp_path / "count.csv", "--location", text, *said)
     run("teardown", "1", tmp_path / text, "--unit", "in", *said)
-    run("teardown", "1", *said)
+    run("teardown", "1", "--never-run", *said)
     shells = show(open_shelf(address)).shells
-    assert len(shells) == 6 and {s.location for s in shells if s.number in (5, 6)} == {text.strip()}
+    assert len(shells) == 6 and {s.location for s in shells if s.number in (5, 6)} == {kept.strip()}
     for args in (("show",), ("history", "5"), ("engines",), ("value",)):
         json.loads(run(*args, "--json").out)
         cells = [cell for row in csv.reader(io.StringIO(run(*args, "--csv").out)) for cell in row]

@@ -19,6 +19,7 @@ from fitmatch.shelf import (
     engines,
     fitted,
     history,
+    open_shelf,
     read_measured_again,
     read_planned,
     read_stock,
@@ -146,6 +147,9 @@ def test_never_run(shelf: Shelf, job: Path) -> None:
     back = [s for s in show(shelf).shells if s.number in before]
     assert {(s.state, s.condition, s.trial_fits) for s in back} == {("free", "", 1)} and found.wears == ()
     assert {s.number: s.wall_nm for s in back} == before
+    record = engine(shelf, 1)
+    assert (record.state, [p.left for p in record.positions], record.wears) == ("never-run", ["never-run"], ())
+    assert {s.number for s in record.positions[0].shells} == set(before)
 
 
 def again_in_the_job(shelf: Shelf, job: Path) -> None:
@@ -174,18 +178,22 @@ def test_back_to_its_own_place_only(shelf: Shelf, job: Path, tmp_path: Path) -> 
     assert [(s.half, s.number) for s in again] == [(s.half, s.number) for s in first.positions[0].shells]
 
 
-def test_a_teardown_is_corrected_shell_by_shell(shelf: Shelf, job: Path) -> None:
-    """Corrected, a shell is fitted as before with its old wall, and the engine stands again."""
+def test_a_teardown_is_corrected(shelf: Shelf, job: Path) -> None:
+    """Corrected by any of its events, all shells are fitted as before with their old walls, and the engine stands
+    again; the correction corrected, it is taken down as before."""
     before = engine(shelf, 1)
-    for event in worn(shelf, job, upper=TENTH, lower=TENTH).events:
-        correct(shelf, event.number)
+    undone = correct(shelf, worn(shelf, job, upper=TENTH, lower=TENTH).events[1].number)
+    assert not engine(shelf, 1).torn_down and not engine(shelf, 1).wears
+    redone = correct(shelf, undone.events[0].number)
+    assert engine(shelf, 1).torn_down and engine(shelf, 1).state == "teardown" and len(engine(shelf, 1).wears) == 2
+    correct(shelf, redone.events[0].number)
     assert not engine(shelf, 1).torn_down
     fitted_now = [s for s in show(shelf).shells if s.state == "fitted"]
     assert {s.number: s.wall_nm for s in fitted_now} == {s.number: s.wall_nm for s in before.positions[0].shells}
     assert {s.condition for s in fitted_now} == {""}
     assert len(worn(shelf, job, upper=TENTH, lower=TENTH).events) == 2
     actions = [e.action for e in history(shelf, str(fitted_now[0].number)).events]
-    assert actions[-3:] == ["teardown", "correct", "teardown"]
+    assert actions[-5:] == ["teardown", "correct", "correct", "correct", "teardown"]
 
 
 @pytest.mark.parametrize(
@@ -212,6 +220,7 @@ def test_the_command(capsys: pytest.CaptureFixture[str], job: Path, address: str
     """JSON has the wear of each part; what needs attention is status 1, a file without a unit status 2."""
     put(tmp_path / "again.csv", "position,journal,upper,lower\nR1,1.8160,0.0624,0.0611\n")
     args = ("shelf", "--db", address, "teardown", "1")
+    assert Ran(capsys, *args).status == 2 and not engine(open_shelf(address), 1).torn_down
     assert Ran(capsys, *args, tmp_path / "again.csv").status == 2
     assert Ran(capsys, *args, tmp_path / "again.csv", "--never-run").status == 2
     assert Ran(capsys, *args, tmp_path / "missing.csv", "--unit", "in").status == 2
@@ -229,9 +238,11 @@ def test_the_report_in_words(capsys: pytest.CaptureFixture[str], job: Path, addr
     said = " ".join(ran.out.split())
     for words in ("0.0002", "dirt, varnish or a mistake", "only their own position and side", "does not cancel"):
         assert words in said
-    record = " ".join(Ran(capsys, "shelf", "engine", "1", "--db", address).out.split())
-    assert "taken down 20" in record and "journal wear" in record and "0.0002" in record
-    assert "taken down" in Ran(capsys, "shelf", "engines", "--db", address).out
+    for shown in (Ran(capsys, "shelf", "--db", address, *more).out for more in (("engine", "1"), ("engines",))):
+        assert "taken down on 2" in shown
+    assert "wear" in Ran(capsys, "shelf", "engine", "1", "--db", address).out
+    row = Ran(capsys, "shelf", "engines", "--csv", "--db", address).out.splitlines()[1].split(",")
+    assert "0.0002" in row and "teardown" in row
 
 
 def test_wear_is_before_less_after() -> None:

@@ -89,9 +89,10 @@ def count(asked: Asked, file: Path, location: str | None, who: str, note: str) -
 @by
 @note
 def correct(asked: Asked, event: int, who: str, note: str) -> int:
-    """Undo an event by another one; both stay in the history.
+    """Undo the action that an event is of; both stay in the history.
 
-    EVENT is its number in the history. It is refused where a later event of that shell stands: correct that one first.
+    EVENT is its number in the history. All shells of that action are undone with it. It is refused where a later event
+    of one of them stands: correct that one first.
 
     \b
     Example:

@@ -38,7 +38,8 @@ def put_back(asked: Asked, job: Path, positions: tuple[str, ...], who: str, note
     """Put back what a job has set aside, or fitted for a trial.
 
     Without POSITION it is all that is set aside; at POSITION also what was fitted there, which counts as a trial fit.
-    JOB is known by the name of its folder, which may be gone by now.
+    JOB is known by the name of its folder, which may be gone by now; a folder that is there must be the one that the
+    shelf knows.
 
     \b
     Example:
@@ -47,7 +48,8 @@ def put_back(asked: Asked, job: Path, positions: tuple[str, ...], who: str, note
     """
     from fitmatch.shelf.actions.setting_aside import put_back as action
 
-    return asked.changed(action(asked.shelf(), job_of(job), positions, by=who, note=note))
+    folder = job.resolve() if job.exists() else None
+    return asked.changed(action(asked.shelf(), job_of(job), positions, folder=folder, by=who, note=note))
 
 
 @shelf_command("fitted")
@@ -126,13 +128,15 @@ def teardown(
 
     if never_run and file is not None:
         raise click.UsageError("--never-run takes no FILE: what has not run has not worn")
+    if not never_run and file is None:
+        raise click.UsageError("name a FILE with what was measured again, or say --never-run")
     shelf, again = asked.shelf(make=False), NOTHING
     if file is not None:
         if of_job is None and asked.given_unit is None:
             raise click.UsageError("the plain numbers of FILE need --unit in, --unit mm, or --gauges JOB")
         from fitmatch.intake.torn_down import read_measured_again
 
-        kinds = {position.position: position.kind for position in engine(shelf, number).positions}
+        kinds = {p.position: p.kind for p in engine(shelf, number).positions if not p.left}
         again = read_measured_again(file, kinds, asked.given_unit, of_job)
         asked.notes.warn(*again.warnings)
     found = action(shelf, number, again, never_run=never_run, by=who, note=note)

@@ -28,7 +28,7 @@ _COMMANDS: Final = {
     "value": ("looking", "Say what is tied up, what was lost, and what each engine cost in shells."),
     "export": ("copying", "Write the whole shelf to a folder of plain .csv files."),
     "import": ("copying", "Read an exported folder onto a shelf that is still empty."),
-    "correct": ("handling", "Undo an event by another one; both stay in the history."),
+    "correct": ("handling", "Undo the action that an event is of; both stay in the history."),
 }
 
 

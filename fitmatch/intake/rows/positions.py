@@ -7,9 +7,9 @@ from functools import partial
 
 from fitmatch.intake.common import advice
 from fitmatch.intake.common.quantities import QUANTITIES, count_of
-from fitmatch.intake.rows.sheet import Sheet, says_no
+from fitmatch.intake.rows.sheet import Sheet
 from fitmatch.intake.tables.columns import HINT, OWN, per_half
-from fitmatch.names import composed
+from fitmatch.names import composed, fault_in_permission
 from fitmatch.records.measuring import Reading
 from fitmatch.records.parts import ANY, SIDES, Position
 from fitmatch.rules.positions.movable import columns_within
@@ -112,9 +112,9 @@ class PositionReader:
     def _permission(self, row: int, cells: list[str]) -> str | None:
         """The engine maker's permission to use a housing bore outside its drawing limits."""
         text = self._sheet.cell(cells, "accept")
-        if says_no(text):
-            todo = "quote the engine maker's written permission, or leave the cell empty"
-            self._sheet.report("unknown-value", f"`{text}` is no permission; {todo}", row, "accept")
+        fault = fault_in_permission(text)
+        if fault is not None:
+            self._sheet.report("unknown-value", f"{fault}, or leave the cell empty", row, "accept")
         return text or None
 
     def _wants(self, cells: list[str], matched: tuple[str, ...], asked: Set[str], side: str) -> tuple[str, ...]:

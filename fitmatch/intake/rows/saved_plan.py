@@ -35,11 +35,12 @@ _AGAIN: Final = "save the plan again with `fitmatch assign --save`"
 
 class SavedPlan(NamedTuple):
     """`shells`: box and name, by position and side. `housings`: by position, the row its housing came from if that is
-    another one. `outside`: the positions outside their limits. `digest` is that of the inputs; None: the document has
-    none. `number` counts the plans saved in the folder, the first being 1; `date` and `time`: when it was saved, as
-    numbers begin again where the file was removed. A plan of an earlier version may have none of these. `job`: what it
-    calls this job, if it is a plan of several, and `beside` the folders of the others, as seen from this one. Of a
-    plan with the shelf's shells: `numbers` of these, by position and side, and the digest of their `readings`."""
+    another one. `outside`: the positions outside their limits; `in_doubt`: those that rest on readings in doubt.
+    `digest` is that of the inputs; None: the document has none. `number` counts the plans saved in the folder, the
+    first being 1; `date` and `time`: when it was saved, as numbers begin again where the file was removed. A plan of an
+    earlier version may have none of these. `job`: what it calls this job, if it is a plan of several, and `beside` the
+    folders of the others, as seen from this one. Of a plan with the shelf's shells: `numbers` of these, by position and
+    side, and the digest of their `readings`."""
 
     data: bytes
     digest: str | None
@@ -53,6 +54,7 @@ class SavedPlan(NamedTuple):
     beside: tuple[str, ...] = ()
     numbers: Mapping[tuple[str, str], int] = {}
     readings: str | None = None
+    in_doubt: frozenset[str] = frozenset()
 
     def is_of(self, files: str) -> bool:
         """Whether it was made for files of this digest."""
@@ -136,6 +138,7 @@ def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
         numbers = {(str(p["position"]), s): int(p[s]["number"]) for p in mine for s in SIDES if "number" in p[s]}
         readings = document["shelf"]["readings"] if "shelf" in document else None
         outside = frozenset(str(p["position"]) for p in mine if p.get("within_limits") is False)
+        in_doubt = frozenset(str(p["position"]) for p in mine if p.get("readings_in_doubt") is True)
         housings = {
             str(p["position"]): str(p["housing"]) for p in mine if p.get("housing", p["position"]) != p["position"]
         }
@@ -146,7 +149,7 @@ def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
     beside = document.get("shared_with")
     others = tuple(filter(None, map(str, beside))) if isinstance(beside, list) else ()
     stamp = _stamp_of(document)
-    return SavedPlan(data, digest, shells, housings, outside, *stamp, name, others, numbers, readings)
+    return SavedPlan(data, digest, shells, housings, outside, *stamp, name, others, numbers, readings, in_doubt)
 
 
 def _stamp_of(document: Mapping[str, Any]) -> tuple[int | None, str | None, str | None]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from sys import intern
-from typing import Final, TypeVar
+from typing import TypeVar
 
 from fitmatch.intake.common import advice
 from fitmatch.intake.common.findings import Findings, Paper
@@ -11,19 +11,13 @@ from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.tables.columns import Form, understand
 from fitmatch.intake.tables.table import UNREAD, Table
 from fitmatch.lengths import with_its_unit
-from fitmatch.names import composed, fault_in_name
+from fitmatch.names import composed, fault_in_name, says_no
 from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.parts import Shell
 from fitmatch.wording import listed, shorten
 
 T = TypeVar("T")
 Readers = dict[tuple[str, str, bool], LengthReader]
-_NOES: Final = frozenset(("no", "n", "none", "false", "0", "-", "nein", "non"))
-
-
-def says_no(text: str) -> bool:
-    """Whether a text says no, or that there is nothing."""
-    return text.casefold() in _NOES
 
 
 class Sheet:

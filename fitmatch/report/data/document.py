@@ -180,6 +180,8 @@ def _row(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
 def _placed(plan: JobPlan, placement: Placement, unit: str, certainty: Certainty) -> dict[str, Value]:
     """With what is added if the job says how it was measured."""
     more = placement_value(placement, unit)
+    if plan.doubted.concerns(placement.position, placement):
+        more["readings_in_doubt"] = True
     uncertainty = certainty.of(placement)
     if uncertainty is not None:
         chance = chance_value(certainty.chance(placement))

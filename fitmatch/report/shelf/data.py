@@ -45,6 +45,7 @@ _EVENT: Final = (
     "by",
     "note",
     "corrects",
+    "remarks",
 )
 _POSITION: Final = (
     *(
@@ -60,7 +61,8 @@ _POSITION: Final = (
         "min",
         "max",
     ),
-    *("within_limits", "permission"),
+    *("within_limits", "permission", "in_doubt", "left", "left_at"),
+    *(f"{part}_{what}" for part in ("journal", "upper", "lower") for what in ("wear", "wear_u")),
 )
 _LENGTHS: Final = frozenset(
     (
@@ -76,7 +78,7 @@ _LENGTHS: Final = frozenset(
         "min",
         "max",
         "journal_after",
-        "journal_wear_u",
+        *(f"{part}_{what}" for part in ("journal", "upper", "lower") for what in ("wear", "wear_u")),
     )
 )
 
@@ -141,7 +143,7 @@ def copied_document(copied: Copied, unit: str) -> str:
 
 def event_rows(events: tuple[Event, ...], unit: str) -> str:
     """A row for each event."""
-    return rows_text(_EVENT, (), unit, map(event_value, events))
+    return rows_text(_EVENT, (), unit, map(_event_cells, events))
 
 
 def engines_document(engines: Engines, unit: str) -> str:
@@ -157,7 +159,10 @@ def engine_document(engine: EngineRecord, unit: str) -> str:
 def engine_rows(engines: Engines, unit: str) -> str:
     """A row for each position of each engine."""
     rows = (
-        {**_position(position, unit), **_labels(position), "engine": one.number, "job": one.job, "at": one.at}
+        _position(position, unit)
+        | _labels(position)
+        | _wears(one, position, unit)
+        | {"engine": one.number, "job": one.job, "at": one.at}
         for one in engines.engines
         for position in one.positions
     )
@@ -202,10 +207,15 @@ def event_value(event: Event) -> dict[str, Value]:
     return _nulls({names.get(name, name): value for name, value in event._asdict().items()})
 
 
+def _event_cells(event: Event) -> dict[str, Value]:
+    return event_value(event) | {"remarks": " ".join(event.remarks)}
+
+
 def engine_value(engine: EngineRecord, unit: str) -> dict[str, Value]:
     """One engine with its positions."""
     own = {name: value for name, value in engine._asdict().items() if name != "positions"}
     return _nulls(own) | {
+        "state": engine.state or None,
         "out_of_limits": [p.position for p in engine.outside],
         "positions": [_position(position, unit) for position in engine.positions],
     }
@@ -214,7 +224,16 @@ def engine_value(engine: EngineRecord, unit: str) -> dict[str, Value]:
 def _position(position: EnginePosition, unit: str) -> dict[str, Value]:
     own = {name: value for name, value in position._asdict().items() if name != "shells"}
     shells = {s.half: _nulls(named_values(s._asdict(), unit)) for s in position.shells}
+    if not position.is_whole:
+        own["clearance_nm"] = None
     return _nulls(named_values(own, unit)) | {half: shells.get(half) for half in ("upper", "lower")}
+
+
+def _wears(engine: EngineRecord, position: EnginePosition, unit: str) -> dict[str, Value]:
+    lost: dict[str, Value] = {}
+    for wear in position.wears if engine.torn_down else ():
+        lost |= {f"{wear.part}_wear": length(wear.wear_nm, unit), f"{wear.part}_wear_u": length(wear.u_nm, unit)}
+    return lost
 
 
 def _labels(position: EnginePosition) -> dict[str, str]:

@@ -6,8 +6,11 @@ from typing import Final
 from fitmatch.lengths import exact
 from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
+from fitmatch.report.shelf.torn_down import wear_table
 from fitmatch.report.shelf.words import words
 from fitmatch.shelf.records import (
+    IN_DOUBT,
+    OUTSIDE,
     Changed,
     Copied,
     EnginePosition,
@@ -27,6 +30,12 @@ from fitmatch.shelf.records import (
 )
 
 OUT_OF_LIMITS: Final = "OUT OF LIMITS"
+_LEFT: Final = {
+    "put-back": "put back on {}",
+    "teardown": "taken down on {}",
+    "never-run": "taken down on {}, never run",
+    "correct": "corrected on {}: never fitted",
+}
 _MOST_ROWS: Final = 200  # of a table that people read
 
 
@@ -93,8 +102,8 @@ def engines_text(engines: Engines, unit: str) -> str:
         Column("job", lambda e: whole(e.job), "left", wraps=True),
         Column("built", lambda e: e.at[:10], "left"),
         Column("by", lambda e: clean(e.by), "left", wraps=True, shown=any(e.by for e in engines.engines)),
-        Column("taken down", lambda e: e.torn_down[:10], "left", shown=any(e.torn_down for e in engines.engines)),
         Column("positions", lambda e: str(len(e.positions))),
+        Column("", _how_left, "left", wraps=True, shown=any(e.state for e in engines.engines)),
         Column("", lambda e: OUT_OF_LIMITS if e.outside else "", "left"),
     )
     return _page(lines or ["no engine was built from this shelf yet"])
@@ -103,28 +112,46 @@ def engines_text(engines: Engines, unit: str) -> str:
 def engine_text(engine: EngineRecord, unit: str) -> str:
     """One engine with its positions."""
     by = f" by {clean(engine.by)}" if engine.by else ""
-    down = f", taken down {engine.torn_down[:10]}" if engine.torn_down else ""
-    head = paragraph(f"engine {engine.number}, {clean(engine.title or engine.job)}, built {engine.at[:10]}{by}{down}")
-    permitted = [
-        f"{whole(p.position)} is {OUT_OF_LIMITS}, permitted in writing: {clean(p.permission)}" for p in engine.outside
-    ]
+    head = paragraph(f"engine {engine.number}, {clean(engine.title or engine.job)}, built {engine.at[:10]}{by}")
+    head += [_how_left(engine)] if engine.state else []
+    permitted = [_permitted(p) for p in engine.outside]
+    doubted = [f"{whole(p.position)} rests on readings in doubt" for p in engine.positions if p.in_doubt]
     rows = table(
         engine.positions,
         Column("position", lambda p: whole(p.position), "left"),
         Column("upper", lambda p: _label(p, "upper"), "left", wraps=True),
         Column("lower", lambda p: _label(p, "lower"), "left", wraps=True),
-        Column(f"clearance [{unit}]", lambda p: exact(p.clearance_nm, unit)),
-        Column("journal wear", lambda p: _wear(p.journal_nm, p.journal_after_nm, unit), shown=_is_worn(engine)),
-        Column("walls' wear", lambda p: _walls_wear(p, unit), shown=_is_worn(engine)),
+        Column(f"clearance [{unit}]", lambda p: exact(p.clearance_nm, unit) if p.is_whole else ""),
         Column(
             "assembled", lambda p: _length(p.assembled_nm, unit), shown=any(p.assembled_nm for p in engine.positions)
         ),
         Column("min", lambda p: _length(p.min_nm, unit)),
         Column("max", lambda p: _length(p.max_nm, unit)),
-        Column("", lambda p: "" if p.within_limits else OUT_OF_LIMITS, "left"),
+        Column("", _state_of, "left", wraps=True),
     )
+    worn = ["", *wear_table(engine.wears, unit)] if engine.wears else []
     note = ["", *paragraph(clean(engine.note))] if engine.note else []
-    return _page([*head, "", *rows, *note, *(["", *items("PERMITTED", permitted)] if permitted else [])])
+    below = [("PERMITTED", permitted), ("ATTENTION", doubted)]
+    told = [line for title, texts in below if texts for line in ("", *items(title, texts))]
+    return _page([*head, "", *rows, *worn, *note, *told])
+
+
+def _how_left(engine: EngineRecord) -> str:
+    return _LEFT[engine.state].format(engine.left_at[:10]) if engine.state else ""
+
+
+def _permitted(position: EnginePosition) -> str:
+    is_so = "was once" if position.within_limits else "was" if position.left else "is"
+    back = f"; {_LEFT[position.left].format(position.left_at[:10])}" if position.left else ""
+    name, quoted = whole(position.position), clean(position.permission)
+    return f"{name} {is_so} {OUT_OF_LIMITS}, permitted in writing: {quoted}{back}"
+
+
+def _state_of(position: EnginePosition) -> str:
+    outside = [] if position.within_limits else [OUT_OF_LIMITS]
+    half = [] if position.is_whole else ["one shell only, no clearance" if position.shells else "no shells"]
+    left = [_LEFT[position.left].format(position.left_at[:10])] if position.left else []
+    return ", ".join((*outside, *half, *left))
 
 
 def sets_text(found: Sets, unit: str) -> str:
@@ -163,22 +190,6 @@ def _bores(bores: Sequence[SetBore], unit: str) -> list[str]:
         Column(f"walls [{unit}]", lambda b: exact(b.wall_sum_nm, unit)),
         Column("clearance", lambda b: _length(b.clearance_nm, unit), shown=measured),
     )
-
-
-def _is_worn(engine: EngineRecord) -> bool:
-    """Whether anything was measured when it was taken down."""
-    positions = engine.positions
-    return any(p.journal_after_nm or any(s.wall_after_nm for s in p.shells) for p in positions)
-
-
-def _wear(before_nm: int | None, after_nm: int | None, unit: str) -> str:
-    return "" if before_nm is None or after_nm is None else exact(before_nm - after_nm, unit)
-
-
-def _walls_wear(position: EnginePosition, unit: str) -> str:
-    """Upper and lower."""
-    wears = {shell.half: _wear(shell.wall_nm, shell.wall_after_nm, unit) or "?" for shell in position.shells}
-    return " ".join(wears[half] for half in ("upper", "lower") if half in wears)
 
 
 def _page(lines: Sequence[str]) -> str:
@@ -271,5 +282,11 @@ def _events(events: Sequence[Event]) -> list[str]:
         Column("job", lambda e: whole(e.job), "left", wraps=True, shown=any(e.job for e in events)),
         Column("position", lambda e: whole(e.position), "left", shown=any(e.position for e in events)),
         Column("by", lambda e: clean(e.by), "left", wraps=True, shown=any(e.by for e in events)),
-        Column("note", lambda e: clean(e.note), "left", wraps=True, below=True, shown=any(e.note for e in events)),
+        Column("note", _note, "left", wraps=True, below=True, shown=any(_note(e) for e in events)),
     )
+
+
+def _note(event: Event) -> str:
+    """What was noted, behind what must be said of it for ever."""
+    quoted = f"{OUT_OF_LIMITS}, permitted: {clean(event.note)}" if OUTSIDE in event.remarks else clean(event.note)
+    return "; ".join(filter(None, ("rests on readings in doubt" if IN_DOUBT in event.remarks else "", quoted)))

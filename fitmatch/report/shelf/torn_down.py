@@ -1,5 +1,6 @@
 """An engine that was taken down: what has worn, as text, JSON and CSV."""
 
+from collections.abc import Sequence
 from typing import Final
 
 from fitmatch.lengths import exact
@@ -27,7 +28,19 @@ def torn_down_text(found: TornDown, unit: str) -> str:
     count = len(found.events)
     lines = [f"engine {found.engine} ({whole(found.job)}) is taken down: {count} shell{'' if count == 1 else 's'} back"]
     worn = [wear for wear in found.wears if wear.after_nm is not None]
-    lines += table(
+    lines += wear_table(worn, unit)
+    if found.attention:
+        lines += ["", *items("ATTENTION", [words(fact, unit) for fact in found.attention])]
+    if any(wear.u_nm is None for wear in worn):
+        lines += ["", *paragraph(_UNCERTAIN)]
+    if found.wears:
+        lines += ["", *paragraph(_USED)]
+    return "\n".join(lines) + "\n"
+
+
+def wear_table(worn: Sequence[Wear], unit: str) -> list[str]:
+    """A row for each journal and shell."""
+    return table(
         worn,
         Column("position", lambda w: whole(w.position), "left"),
         Column("", lambda w: w.part, "left"),
@@ -37,13 +50,6 @@ def torn_down_text(found: TornDown, unit: str) -> str:
         Column("wear", lambda w: "" if w.wear_nm is None else exact(w.wear_nm, unit)),
         Column("U", lambda w: _uncertainty(w, unit), shown=any(w.u_nm is not None for w in worn)),
     )
-    if found.attention:
-        lines += ["", *items("ATTENTION", [words(fact, unit) for fact in found.attention])]
-    if any(wear.u_nm is None for wear in worn):
-        lines += ["", *paragraph(_UNCERTAIN)]
-    if found.wears:
-        lines += ["", *paragraph(_USED)]
-    return "\n".join(lines) + "\n"
 
 
 def _uncertainty(wear: Wear, unit: str) -> str:

@@ -5,6 +5,7 @@ from typing import Any, Final
 
 from fitmatch.facts import Fact
 from fitmatch.lengths import with_unit
+from fitmatch.names import fault_in_permission, fault_in_text
 from fitmatch.wording import as_argument, listed, printable
 
 Slots = Mapping[str, Any]
@@ -128,7 +129,14 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     "nothing-held": lambda s, _: f"{s['job']} has nothing set aside",
     "nothing-there": lambda s, _: f"{s['job']} has nothing set aside or fitted at {s['position']}",
     "outside-limits": lambda s, _: f"{s['position']} is outside its limits: NOT TO BE ASSEMBLED",
+    "in-doubt": lambda s, _: (
+        f"{s['position']} rests on readings in doubt; measure them again before anything is assembled: "
+        "`fitmatch check` tells which"
+    ),
     "no-shells": lambda s, _: f"{s['position']} has no shells",
+    "other-folder": lambda s, _: (
+        f"{s['given']} is not the folder of {s['job']} on the shelf, which is {s['folder']}; name that one"
+    ),
     # fitting
     "other-plan": lambda s, _: (
         f"what {s['job']} has set aside is another plan; `fitmatch shelf set-aside` this one first"
@@ -145,9 +153,11 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     ),
     "permission-unknown": lambda s, _: f"--permission {s['position']}: no such position is being fitted",
     "permission-empty": lambda s, _: f"--permission {s['position']}: quote what the engine maker allows in writing",
+    "permission-no": lambda s, _: f"--permission {s['position']}: {fault_in_permission(s['text'])}",
     "permission-idle": lambda s, _: f"--permission {s['position']}: it is inside its limits and needs none",
     "fitted-outside": lambda s, _: f"{s['position']} is fitted OUT OF LIMITS, permitted: {s['text']}",
     # handling and counting
+    "bad-text": lambda s, _: f"the {s['what']} {fault_in_text(s['text'], s['what'])}",
     "no-reason": lambda s, _: "say why it is scrapped",
     "as-it-is": lambda s, _: _how_it_is(s),
     "position-void": _position_void,

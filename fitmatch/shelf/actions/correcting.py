@@ -1,47 +1,91 @@
-"""Correcting a mistake: an event that restores what was before another, which stays in the history."""
+"""Correcting a mistake: events that restore what was before those of another action, which stay in the history."""
 
-import json
+from collections.abc import Iterable
+from typing import Final
 
-from sqlalchemy import select
+from sqlalchemy import Connection, RowMapping, select
 from sqlalchemy.exc import IntegrityError
 
 from fitmatch.facts import Fact
-from fitmatch.shelf.events import KEEPS, By, Change, Hold, change, events_numbered
+from fitmatch.shelf.events import KEEPS, By, Change, Hold, change, events_numbered, told
 from fitmatch.shelf.jobs import open_job
 from fitmatch.shelf.records import Changed
-from fitmatch.shelf.refusals import RefusedError
+from fitmatch.shelf.refusals import RefusedError, refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import ENGINES, EVENTS, JOBS
 
+_TEARDOWN: Final = "teardown"
+
 
 def correct(shelf: Shelf, number: int, *, by: str = "", note: str = "") -> Changed:
-    """Restore the state of a shell before an event; refused where a later event of that shell stands."""
+    """Restore what was before the action that an event is of, for all of its shells: half of a pair, or some shells of
+    an engine, are no state that anybody has seen. Refused where a later event of any of these shells stands."""
     with shelf.writing() as connection:
-        event = connection.execute(select(EVENTS).where(EVENTS.c.number == number)).mappings().first()
+        event = _event(connection, number)
         if event is None:
             raise RefusedError(Fact("unknown-event", {"number": number}))
         if event["before"] is None:
             raise RefusedError(Fact("nothing-before", {"number": number, "shell": event["shell"]}))
-        later = select(EVENTS.c.number).where(EVENTS.c.shell == event["shell"], EVENTS.c.number > number)
+        action = _of_one_action(connection, event)
+        refuse_if_any(_later(connection, action))
+        said = By(shelf.now(), "correct", job=event["job"], engine=event["engine"], by=by, note=note)
+        wanted = [_undone(one) for one in action]
+        holds = [one.hold for one in wanted if one.hold is not None and one.hold is not KEEPS]
+        _refuse_two_jobs(connection, holds)
+        try:
+            events = change(connection, said, wanted)
+        except IntegrityError as error:  # another shell has taken its place
+            slots = {"number": number, "position": event["position"]}
+            raise RefusedError(Fact("place-taken", slots)) from error
+        _write_whether_it_stands(connection, event, holds)
+        return Changed(events_numbered(connection, events))
+
+
+def _event(connection: Connection, number: int) -> RowMapping | None:
+    return connection.execute(select(EVENTS).where(EVENTS.c.number == number)).mappings().first()
+
+
+def _of_one_action(connection: Connection, event: RowMapping) -> list[RowMapping]:
+    """The events of the action that this one is of; an earlier version kept nothing that tells the others."""
+    first = told(event).get("first")
+    if first is None:
+        return [event]
+    query = select(EVENTS).where(EVENTS.c.number >= first, EVENTS.c.at == event["at"], EVENTS.c.before.is_not(None))
+    rows = connection.execute(query.order_by(EVENTS.c.number)).mappings()
+    return [row for row in rows if told(row).get("first") == first]
+
+
+def _later(connection: Connection, action: Iterable[RowMapping]) -> Iterable[Fact]:
+    for row in action:
+        later = select(EVENTS.c.number).where(EVENTS.c.shell == row["shell"], EVENTS.c.number > row["number"])
         last = connection.execute(later.order_by(EVENTS.c.number.desc())).scalar()
         if last is not None:
-            raise RefusedError(Fact("later-event", {"number": number, "later": last}))
-        before = json.loads(event["before"])
-        held = before.get("hold")
-        hold = KEEPS if "hold" not in before else held and Hold(**held)
-        if hold is not None and hold.job is not None:
-            job = connection.execute(select(JOBS).where(JOBS.c.number == hold.job)).mappings().one()
-            other = open_job(connection, job["name"])
-            if other is not None and other["number"] != job["number"]:
-                raise RefusedError(Fact("two-jobs", {"job": job["name"], "folder": other["folder"]}))
-        said = By(shelf.now(), "correct", job=event["job"], engine=event["engine"], by=by, note=note)
-        wanted = Change(event["shell"], before["shell"], hold, corrects=number)
-        try:
-            events = change(connection, said, [wanted])
-        except IntegrityError as error:  # another shell has taken its place
-            slots = {"number": number, "position": held["position"] if held else ""}
-            raise RefusedError(Fact("place-taken", slots)) from error
-        if hold is not None and hold.engine is not None:
-            standing = ENGINES.update().where(ENGINES.c.number == hold.engine).values(torn_down="")
-            connection.execute(standing)
-        return Changed(events_numbered(connection, events))
+            yield Fact("later-event", {"number": row["number"], "later": last})
+
+
+def _undone(event: RowMapping) -> Change:
+    before = told(event)
+    held = before.get("hold")
+    hold = KEEPS if "hold" not in before else held and Hold(**held)
+    return Change(event["shell"], before["shell"], hold, corrects=event["number"])
+
+
+def _refuse_two_jobs(connection: Connection, holds: Iterable[Hold]) -> None:
+    for number in {hold.job for hold in holds if hold.job is not None}:
+        job = connection.execute(select(JOBS).where(JOBS.c.number == number)).mappings().one()
+        other = open_job(connection, job["name"])
+        if other is not None and other["number"] != job["number"]:
+            raise RefusedError(Fact("two-jobs", {"job": job["name"], "folder": other["folder"]}))
+
+
+def _write_whether_it_stands(connection: Connection, event: RowMapping, holds: Iterable[Hold]) -> None:
+    """An engine whose shells are back in it stands again; where that was a mistake it is taken down as it was."""
+    mine = ENGINES.c.number == event["engine"]
+    if any(hold.engine is not None for hold in holds):
+        connection.execute(ENGINES.update().where(mine).values(torn_down=""))
+        return
+    root = event
+    while root["corrects"] is not None and (before := _event(connection, root["corrects"])) is not None:
+        root = before
+    if root["action"] == _TEARDOWN:
+        connection.execute(ENGINES.update().where(mine).values(torn_down=root["at"]))

@@ -26,7 +26,7 @@ def count(shelf: Shelf, names: Sequence[str], *, location: str | None = None, by
         found = [shell for shell in there.values() if shell.state == MISSING]
         events = change(connection, said, [Change(shell.number, {"state": MISSING}, None) for shell in gone])
         back = [Change(s.number, {"state": FREE if s.engine is None else USED}) for s in found]
-        events += change(connection, said, back)
+        events = change(connection, said, back, after=events)
         odd = [shell for shell in there.values() if shell.state not in (*_EXPECTED, MISSING)]
         attention = [Fact("missing", {"number": s.number, "name": s.label}) for s in gone]
         attention += [Fact("found", {"number": s.number, "name": s.label}) for s in found]

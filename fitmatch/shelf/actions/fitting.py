@@ -6,11 +6,12 @@ from typing import Any
 from sqlalchemy import Connection, RowMapping, select
 
 from fitmatch.facts import Fact
+from fitmatch.names import fault_in_permission
 from fitmatch.shelf.actions.setting_aside import refuse_if_read_otherwise
 from fitmatch.shelf.events import By, Change, Hold, change, events_numbered, next_number
 from fitmatch.shelf.jobs import holds_of, known_job
 from fitmatch.shelf.planned import Planned
-from fitmatch.shelf.records import Changed
+from fitmatch.shelf.records import IN_DOUBT, OUTSIDE, Changed
 from fitmatch.shelf.refusals import RefusedError, refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import ENGINE_POSITIONS, ENGINES, FITTED, JOB_POSITIONS, JOBS
@@ -44,16 +45,32 @@ def fitted(
         said = By(shelf.now(), "fitted", job=planned.name, by=by, note=note)
         engine = _engine(connection, job, said)
         _write_positions(connection, engine, [rows[name] for name in wanted], permitted)
+        in_doubt = {one.position for one in planned.positions if one.in_doubt}
         changes = [
-            Change(rows[name][half], {"state": FITTED}, Hold(None, engine, name, half), permitted.get(name) or None)
+            Change(
+                rows[name][half],
+                {"state": FITTED},
+                Hold(None, engine, name, half),
+                permitted.get(name) or None,
+                remarks=_remarks(rows[name], in_doubt),
+            )
             for name in wanted
             for half in ("upper", "lower")
         ]
         events = change(connection, said._replace(engine=engine), changes)
         outside = [name for name in wanted if not rows[name]["within_limits"]]
         attention = [Fact("fitted-outside", {"position": name, "text": permitted[name]}) for name in outside]
+        attention += [Fact("in-doubt", {"position": name}) for name in wanted if name in in_doubt]
+        kinds = {rows[name]["kind"] for name in wanted}
+        others = [row for name, row in rows.items() if name not in wanted and row["kind"] in kinds]
+        attention += [Fact("outside-limits", {"position": o["position"]}) for o in others if not o["within_limits"]]
         attention += [Fact("no-shells", {"position": name}) for name in planned.empty]
         return Changed(events_numbered(connection, events), tuple(attention))
+
+
+def _remarks(row: RowMapping, in_doubt: Collection[str]) -> tuple[str, ...]:
+    outside = () if row["within_limits"] else (OUTSIDE,)
+    return (*outside, IN_DOUBT) if row["position"] in in_doubt else outside
 
 
 def _both(held: Mapping[int, Hold], row: RowMapping, job: RowMapping, *, of_engine: bool) -> bool:
@@ -87,6 +104,8 @@ def _reasons(
             found.append(Fact("permission-unknown", slots))
         elif not text:
             found.append(Fact("permission-empty", slots))
+        elif fault_in_permission(text) is not None:
+            found.append(Fact("permission-no", slots | {"text": text}))
         elif rows[name]["within_limits"]:
             found.append(Fact("permission-idle", slots))
     return found
@@ -108,9 +127,11 @@ def _write_positions(
 ) -> None:
     for row in rows:
         own: dict[str, Any] = {c.name: row[c.name] for c in JOB_POSITIONS.c if c.name in ENGINE_POSITIONS.c}
-        own |= {"permission": permitted.get(row["position"], ""), "assembled_nm": None}
         there = (ENGINE_POSITIONS.c.engine == engine) & (ENGINE_POSITIONS.c.position == row["position"])
-        if connection.execute(select(ENGINE_POSITIONS.c.place).where(there)).first() is None:
+        before = connection.execute(select(ENGINE_POSITIONS.c.permission).where(there)).first()
+        quoted = permitted.get(row["position"]) or (before.permission if before else "")  # once quoted, for ever
+        own |= {"permission": quoted, "assembled_nm": None}
+        if before is None:
             connection.execute(ENGINE_POSITIONS.insert().values(engine=engine, **own))
         else:
             connection.execute(ENGINE_POSITIONS.update().where(there).values(**own))

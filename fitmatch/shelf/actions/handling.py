@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from fitmatch.facts import Fact
+from fitmatch.names import fault_in_text
 from fitmatch.shelf.events import By, Change, change, events_numbered, note_boxes
 from fitmatch.shelf.finding import box_named, named, records, shells_with
 from fitmatch.shelf.records import Changed, ShelfShell
@@ -28,6 +29,7 @@ def scrap(shelf: Shelf, name: str, reason: str, *, by: str = "") -> Changed:
     reason = reason.strip()
     if not reason:
         raise RefusedError(Fact("no-reason"))
+    _refuse_bad_text("reason", reason)
     with shelf.writing() as connection:
         (shell,) = named(connection, [name])
         if shell.state in (*_GONE, SCRAPPED):
@@ -35,6 +37,12 @@ def scrap(shelf: Shelf, name: str, reason: str, *, by: str = "") -> Changed:
         said = By(shelf.now(), "scrap", job=shell.job or "", by=by, note=reason)
         changes = [Change(shell.number, {"state": SCRAPPED, "reason": reason}, None)]
         return Changed(events_numbered(connection, change(connection, said, changes)), made_void([shell]))
+
+
+def _refuse_bad_text(what: str, text: str) -> None:
+    """What is typed is held to what files are held to: it ends up in tables as well."""
+    if fault_in_text(text, what) is not None:
+        raise RefusedError(Fact("bad-text", {"what": what, "text": text}))
 
 
 def made_void(shells: Sequence[ShelfShell]) -> tuple[Fact, ...]:
@@ -48,14 +56,16 @@ def made_void(shells: Sequence[ShelfShell]) -> tuple[Fact, ...]:
 
 def move(shelf: Shelf, names: Sequence[str], location: str, *, by: str = "", note: str = "") -> Changed:
     """Record where shells lie from now on."""
+    location = location.strip()
+    _refuse_bad_text("location", location)
     with shelf.writing() as connection:
         shells = named(connection, names)
         refuse_if_any(_as_it_is(shell) for shell in shells if shell.state in _GONE)
         said = By(shelf.now(), "move", by=by, note=note)
         changes = [
-            Change(shell.number, {"location": location.strip()}, note=note or f"{shell.location} > {location}".strip())
+            Change(shell.number, {"location": location}, note=note or f"{shell.location} > {location}".strip())
             for shell in shells
-            if shell.location != location.strip()
+            if shell.location != location
         ]
         return Changed(events_numbered(connection, change(connection, said, changes)))
 

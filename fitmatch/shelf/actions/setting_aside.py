@@ -1,6 +1,7 @@
 """Setting aside the shells of a saved plan, all or nothing, and putting them back."""
 
 from collections.abc import Collection, Mapping
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, RowMapping, select
@@ -42,23 +43,35 @@ def set_aside(shelf: Shelf, planned: Planned, *, by: str = "", note: str = "") -
         _refuse_to_move_what_is_fitted(job, seats, held)
         wanted = {shell.number: seat for seat, shell in seats.items()}
         given_up = [shell for shell, hold in held.items() if shell not in wanted]
-        first = change(connection, said._replace(action="put-back"), _put_back(connection, given_up))
+        freed = change(connection, said._replace(action="put-back"), _put_back(connection, given_up))
         taken = [
             Change(number, {"state": SET_ASIDE}, Hold(job["number"], None, *seat))
             for number, seat in wanted.items()
             if number not in held or held[number][2:] != seat
         ]
-        events = first + change(connection, said, taken)
+        events = change(connection, said, taken, after=freed)
         outside = _write_positions(connection, job, planned, seats)
         attention = [Fact("outside-limits", {"position": name}) for name in outside]
         attention += [Fact("no-shells", {"position": name}) for name in planned.empty]
+        attention += [Fact("in-doubt", {"position": one.position}) for one in planned.positions if one.in_doubt]
         return Changed(events_numbered(connection, events), tuple(attention))
 
 
-def put_back(shelf: Shelf, job: str, positions: Collection[str] = (), *, by: str = "", note: str = "") -> Changed:
-    """Put back what a job has set aside. With `positions` only what is there, also fitted ones after a trial fit."""
+def put_back(
+    shelf: Shelf,
+    job: str,
+    positions: Collection[str] = (),
+    *,
+    folder: Path | None = None,
+    by: str = "",
+    note: str = "",
+) -> Changed:
+    """Put back what a job has set aside. With `positions` only what is there, also fitted ones after a trial fit.
+    `folder`: the one that the job must have."""
     with shelf.writing() as connection:
         row = known_job(connection, job)
+        if folder is not None:
+            row = _job_in(connection, row, folder)
         held = holds_of(connection, row)
         there = {hold.position for hold in held.values()}
         refuse_if_any(Fact("nothing-there", {"job": job, "position": name}) for name in positions if name not in there)
@@ -69,6 +82,14 @@ def put_back(shelf: Shelf, job: str, positions: Collection[str] = (), *, by: str
             raise RefusedError(Fact("nothing-held", {"job": job}))
         said = By(shelf.now(), "put-back", job=job, engine=row["engine"], by=by, note=note)
         return Changed(events_numbered(connection, change(connection, said, _put_back(connection, back))))
+
+
+def _job_in(connection: Connection, known: RowMapping, folder: Path) -> RowMapping:
+    found = latest_job(connection, known["name"], JOBS.c.folder == str(folder))
+    if found is None:
+        slots = {"job": known["name"], "folder": known["folder"], "given": str(folder)}
+        raise RefusedError(Fact("other-folder", slots))
+    return found
 
 
 def _put_back(connection: Connection, shells: Collection[int]) -> list[Change]:
@@ -181,6 +202,7 @@ def _ran_there(connection: Connection, job: RowMapping, shell: int, position: st
     query = select(seat.shell).where(
         seat.engine == job["engine"], seat.shell == shell, seat.position == position, seat.half == half
     )
+    query = query.where(seat.wall_nm.is_not(None))  # others were only tried there
     return job["engine"] is not None and connection.execute(query).first() is not None
 
 

@@ -165,7 +165,7 @@ def _wear(
 ) -> Wear:
     change_u = of_change(before, after)
     u_nm = None if change_u is None else change_u.expanded_nm
-    return Wear(position, part, label, before_nm, after_nm, u_nm, grew=after_nm - before_nm > (u_nm or 0.0))
+    return Wear.of(position, part, label, before_nm, after_nm, u_nm)
 
 
 def _unchanged(connection: Connection, shell: ShelfShell) -> Change:

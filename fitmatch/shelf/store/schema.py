@@ -243,7 +243,7 @@ ENGINE_SHELLS: Final = Table(
     Column("position", Text, primary_key=True),
     Column("half", Text, primary_key=True),
     Column("shell", Integer, ForeignKey("shells.number"), nullable=False, index=True),
-    Column("wall_nm", BigInteger),  # when it was fitted
+    Column("wall_nm", BigInteger),  # when it was fitted; None: it left the engine without having run
     Column("wall_after_nm", BigInteger),  # as measured when the engine was taken down
     Column("wall_wear_u_nm", Float),  # as that of the journal
     ForeignKeyConstraint(["engine", "position"], ["engine_positions.engine", "engine_positions.position"]),
