@@ -11,8 +11,8 @@ if TYPE_CHECKING:
 
 
 class ShelfShell(NamedTuple):
-    """A shell of the shelf. `wall_nm` is over its coating; `job` or `engine` holds it at `position`, or it came out of
-    `engine`. `single`: it is free and no free opposite half of its kind is in its box."""
+    """A shell of the shelf. `wall_nm` is over its coating; `job` or `engine` holds it at `position`, or it ran
+    there and came out of `engine`. `single`: it is free and no free opposite half of its kind is in its box."""
 
     number: int
     box: str

@@ -204,6 +204,8 @@ def _state(shell: ShelfShell) -> str:
         return f"set aside: {whole(shell.job or '')} {whole(shell.position or '')}"
     if shell.state == "fitted":
         return f"fitted: engine {shell.engine} {whole(shell.position or '')}"
+    if shell.state == "used" and shell.position:
+        return f"used: only for {whole(shell.job or '')} {whole(shell.position)} {shell.side}"
     return f"{shell.state}: {clean(shell.reason)}" if shell.reason else shell.state
 
 

@@ -119,7 +119,7 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     "held": lambda s, _: f"{_shell(s)} {_holder(s)}",
     "not-there": lambda s, _: _how_it_is(s) + "; solve again without it",
     "ran-elsewhere": lambda s, _: (
-        f"{_shell(s)} ran in engine {s['engine']} and may only go back to its own position and side there"
+        f"{_shell(s)} was used in {s['job']} {s['position']} {s['half']} (engine {s['engine']}): only for there"
     ),
     "fitted-otherwise": lambda s, _: (
         f"{s['position']} of {s['job']} is fitted with other shells; first `fitmatch shelf put-back "
