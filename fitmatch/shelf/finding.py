@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 from typing import Any, Final, TypeVar
 
-from sqlalchemy import ColumnElement, Connection, RowMapping, Select, and_, case, exists, func, or_, select
+from sqlalchemy import ColumnElement, Connection, RowMapping, Select, and_, exists, func, or_, select
 
 from fitmatch.facts import Fact
 from fitmatch.shelf.records import ShelfShell
@@ -33,11 +33,6 @@ def single(job: int | None = None) -> ColumnElement[bool]:
         or_(other.c.half != SHELLS.c.half, SHELLS.c.half == "either"),
     )
     return and_(free[0], ~partner)
-
-
-def opened() -> ColumnElement[str]:
-    """The date since when a shell lies there: its box was opened, or it was taken in."""
-    return case((BOXES.c.opened != "", BOXES.c.opened), else_=func.substr(SHELLS.c.since, 1, 10))
 
 
 def came_out_of() -> ColumnElement[bool]:

@@ -6,8 +6,10 @@ from typing import Final
 from fitmatch.lengths import exact
 from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
+from fitmatch.report.shelf.data import price as plain_price
 from fitmatch.report.shelf.words import words
 from fitmatch.shelf.records import (
+    BoxChange,
     Changed,
     Copied,
     EnginePosition,
@@ -26,6 +28,7 @@ from fitmatch.shelf.records import (
     Tally,
 )
 
+NOT_KNOWN: Final = "not known"
 OUT_OF_LIMITS: Final = "OUT OF LIMITS"
 _MOST_ROWS: Final = 200  # of a table that people read
 
@@ -62,9 +65,19 @@ def taken_text(taken: TakenIn, unit: str) -> str:
         lines.append(f"{taken.unchanged:,} were here and are unchanged")
     if taken.sealed:
         lines.append(f"{taken.sealed} sealed box{'' if taken.sealed == 1 else 'es'} written down")
+    if taken.sealed_before:
+        lines.append(f"{taken.sealed_before} sealed box{'' if taken.sealed_before == 1 else 'es'} here already")
+    lines += [_box_change(change) for change in taken.box_changes]
     if taken.not_measured:
         lines.append(f"{taken.not_measured} not yet measured")
     return _page(lines or ["nothing to take in"])
+
+
+def _box_change(change: BoxChange) -> str:
+    def shown(value: str | int | None) -> str:
+        return clean(str(plain_price(value) if isinstance(value, int) else value or "nothing"))
+
+    return f"box {whole(change.box)}: {change.what} is {shown(change.after)}, was {shown(change.before)}"
 
 
 def changed_text(changed: Changed, unit: str) -> str:
@@ -229,6 +242,8 @@ def _tallies(tallies: Sequence[Tally], unit: str) -> list[str]:
     def alike(name: str) -> Column[Tally]:
         def cell(tally: Tally) -> str:
             text = tally.alike[name]
+            if name == "age" and not text:
+                return NOT_KNOWN
             return _length(int(text), unit) if name == "wall" and text else whole(text)
 
         return Column(f"wall from [{unit}]" if name == "wall" else name, cell, "left", wraps=True)
