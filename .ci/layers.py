@@ -58,7 +58,7 @@ report/screen: limits_drawn sure table proven left_over
 report/text: beside measuring remaining explaining quality attention heading full doubts assembled ranges films report
 report/text: advice
 report/comparison: rows plans summary films further report
-report/shelf: words data worth torn_down texts
+report/shelf: words data torn_down texts worth
 report/data: values rows doubts document assembled films film_frames compared ranges advised workbooks
 report/sheet: source amounts drawings assembly figures record leftovers cards page
 report/plots: paper clearances compared advised distribution films

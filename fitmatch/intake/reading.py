@@ -77,16 +77,24 @@ def read_job(
     needs_shells: bool = True,
     supply: "Supply | None" = None,
     needs_aims: bool = True,
+    locks_elsewhere: bool = False,
 ) -> Job:
     """Read and check a whole job folder; raises InputError with every mistake at once, in reading order.
 
     `assembled`: with the readings taken with the shells in, and the saved plan that they may refer to. `job_toml` is
     read in place of the file's own bytes, `log` in place of those of the long file of readings, which need not exist.
     `needs_shells`: having no shell file at all is a mistake. `supply`: a shelf, whose shells of the job's families are
-    added. `needs_aims`: a kind without limits or a target is a mistake.
+    added. `needs_aims`: a kind without limits or a target is a mistake. `locks_elsewhere`: a lock may name a shell of a
+    shelf that is not looked at.
     """
     reader = FolderReader(
-        Path(folder), job_toml=job_toml, log=log, needs_shells=needs_shells, supply=supply, needs_aims=needs_aims
+        Path(folder),
+        job_toml=job_toml,
+        log=log,
+        needs_shells=needs_shells,
+        supply=supply,
+        needs_aims=needs_aims,
+        locks_elsewhere=locks_elsewhere,
     )
     return reader.job(reader.compared(frozenset()), assembled=assembled)
 
@@ -114,9 +122,11 @@ class FolderReader:
         needs_shells: bool = True,
         supply: "Supply | None" = None,
         needs_aims: bool = True,
+        locks_elsewhere: bool = False,
     ) -> None:
         """Read job.toml and the headers of all tables; raises InputError if there is no folder. The other arguments are
         those of `read_job`."""
+        self._locks_elsewhere = locks_elsewhere
         self._findings = findings = Findings()
         self._folder = path = folder
         check_folder(path, findings)
@@ -240,7 +250,9 @@ class FolderReader:
         rows = [self._sized(row) for row in rows]
         positions: list[Position] = []
         if sheet:
-            positions = _finish_positions(sheet, rows, pool)
+            positions = _finish_positions(sheet, rows, pool, known=not self._locks_elsewhere)
+            if taken is not None:
+                taken.free_what_is_locked(pool, positions, findings)
             if pooled is None and complete:
                 check_agreement(rows, pool, matched, sheet)
         checks = self._read_assembled(positions, pool, complete=complete) if assembled else None
@@ -393,10 +405,11 @@ def _rules(written: tuple[Rule, ...], own: Compared, shell_columns: tuple[str, .
     return tuple(rule.located(shell_columns) for rule in in_order((*others, *map(Match, own.matched))))
 
 
-def _finish_positions(sheet: Sheet, rows: list[PositionRow], pool: ShellPool) -> list[Position]:
-    """Check the rows against their kinds' tables and the shells."""
+def _finish_positions(sheet: Sheet, rows: list[PositionRow], pool: ShellPool, *, known: bool) -> list[Position]:
+    """Check the rows against their kinds' tables and the shells. `known`: every shell that a lock may name is in the
+    pool."""
     aimed = AimCheck(sheet).aimed(rows)
     check_bores(rows, sheet)
-    locks = LockCheck(sheet, pool, rows)
+    locks = LockCheck(sheet, pool, rows, complete=pool.complete and known)
     found = [locks.resolved(row) for row in rows]
     return [replace(p, upper=lock.get("upper"), lower=lock.get("lower")) for p, lock in zip(aimed, found, strict=True)]

@@ -184,7 +184,8 @@ def _stock_shell(shell: Shell, said: Told, logged: LoggedReading | None) -> Stoc
         readings=() if size is None else size.readings,
         off_nm=0 if size is None else size.zero_nm + size.ball_nm,
         taken_by=logged.by if logged else "",
-        at=logged.time.replace("Z", "+00:00") if logged and logged.time else said.measured_on,  # Z: the shelf's own
+        at=logged.time.replace("Z", "+00:00") if logged else "",  # Z: the shelf's own
+        measured_on=said.measured_on,
         hold=shell.hold or "",
         note=said.bought.note,
         location=said.bought.location,

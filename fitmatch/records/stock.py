@@ -41,7 +41,8 @@ class StockBox(NamedTuple):
 
 
 class StockShell(NamedTuple):
-    """A shell as measured. `wall_nm` is over the coating; `off_nm` is what was taken off each reading."""
+    """A shell as measured, `at` a time of the long file or on the day `measured_on`. `wall_nm` is over the coating;
+    `off_nm` is what was taken off each reading."""
 
     box: str
     name: str
@@ -57,6 +58,7 @@ class StockShell(NamedTuple):
     off_nm: int = 0
     taken_by: str = ""
     at: str = ""
+    measured_on: str = ""
     hold: str = ""
     note: str = ""
     location: str = ""

@@ -4,12 +4,12 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 from typing import Any, Final, TypeVar
 
-from sqlalchemy import ColumnElement, Connection, RowMapping, Select, and_, case, exists, func, or_, select
+from sqlalchemy import ColumnElement, Connection, RowMapping, Select, and_, exists, func, or_, select
 
 from fitmatch.facts import Fact
 from fitmatch.shelf.records import ShelfShell
 from fitmatch.shelf.refusals import RefusedError, refuse_if_any
-from fitmatch.shelf.store.schema import BOXES, ENGINES, FREE, HOLDS, JOBS, SHELLS
+from fitmatch.shelf.store.schema import BOXES, ENGINE_SHELLS, ENGINES, FREE, HOLDS, JOBS, SET_ASIDE, SHELLS, USED
 
 T = TypeVar("T")
 _AT_ONCE: Final = 500  # values bound in one statement
@@ -35,9 +35,10 @@ def single(job: int | None = None) -> ColumnElement[bool]:
     return and_(free[0], ~partner)
 
 
-def opened() -> ColumnElement[str]:
-    """The date since when a shell lies there: its box was opened, or it was taken in."""
-    return case((BOXES.c.opened != "", BOXES.c.opened), else_=func.substr(SHELLS.c.since, 1, 10))
+def came_out_of() -> ColumnElement[bool]:
+    """Where a used shell ran, which is the only place for it, as a condition on `ENGINE_SHELLS`."""
+    seat = ENGINE_SHELLS.c
+    return and_(SHELLS.c.state.in_((USED, SET_ASIDE)), seat.engine == SHELLS.c.ran_in, seat.shell == SHELLS.c.number)
 
 
 def shells_with(*conditions: ColumnElement[bool]) -> Select[Any]:
@@ -53,13 +54,14 @@ def shells_with(*conditions: ColumnElement[bool]) -> Select[Any]:
             single().label("single"),
             func.coalesce(JOBS.c.name, ENGINES.c.job).label("job"),
             HOLDS.c.engine.label("engine"),
-            HOLDS.c.position.label("position"),
-            HOLDS.c.half.label("side"),
+            func.coalesce(HOLDS.c.position, ENGINE_SHELLS.c.position).label("position"),
+            func.coalesce(HOLDS.c.half, ENGINE_SHELLS.c.half).label("side"),
         )
         .join(BOXES, BOXES.c.number == SHELLS.c.box)
         .outerjoin(HOLDS, HOLDS.c.shell == SHELLS.c.number)
         .outerjoin(JOBS, JOBS.c.number == HOLDS.c.job)
-        .outerjoin(ENGINES, ENGINES.c.number == HOLDS.c.engine)
+        .outerjoin(ENGINE_SHELLS, came_out_of())
+        .outerjoin(ENGINES, ENGINES.c.number == func.coalesce(HOLDS.c.engine, ENGINE_SHELLS.c.engine))
         .where(*conditions)
         .order_by(SHELLS.c.number)
     )

@@ -9,7 +9,7 @@ from sqlalchemy import ColumnElement, Connection, Integer, RowMapping, Table, an
 
 from fitmatch.facts import Fact
 from fitmatch.shelf.events import events_where, told
-from fitmatch.shelf.finding import named, opened, records, shells_with, single
+from fitmatch.shelf.finding import named, records, shells_with, single
 from fitmatch.shelf.records import (
     IN_DOUBT,
     EnginePosition,
@@ -86,7 +86,7 @@ def _conditions(shelf: Shelf, filters: Filters) -> list[ColumnElement[bool]]:
         found.append(single())
     if filters.older_than_days is not None:
         last = shelf.clock().date() - timedelta(days=filters.older_than_days)
-        found.append(opened() < last.isoformat())
+        found += [BOXES.c.opened != "", BOXES.c.opened < last.isoformat()]
     return found
 
 
@@ -122,7 +122,7 @@ def _tallies(connection: Connection, conditions: Sequence[ColumnElement[bool]], 
     special: dict[str, ColumnElement[Any]] = {
         "wall": cast(SHELLS.c.wall_nm - SHELLS.c.wall_nm % _BAND_NM, Integer),
         "box": BOXES.c.name,
-        "age": func.substr(opened(), 1, 7),
+        "age": func.substr(BOXES.c.opened, 1, 7),
     }
     keys = [special[name] if name in special else SHELLS.c[name] for name in by]
     query = (

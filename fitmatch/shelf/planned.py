@@ -64,7 +64,7 @@ def read_planned(folder: str | PathLike[str]) -> Planned:
     """The saved plan of a job folder; raises InputError; RefusedError if there is none or its inputs have
     changed."""
     path = Path(folder)
-    job = read_job(path, needs_shells=False)
+    job = read_job(path, needs_shells=False, locks_elsewhere=True)
     findings = Findings()
     plan = read_saved_plan(path, findings)
     if findings.problems:

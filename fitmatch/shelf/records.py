@@ -15,8 +15,8 @@ IN_DOUBT: Final = "in-doubt"
 
 
 class ShelfShell(NamedTuple):
-    """A shell of the shelf. `wall_nm` is over its coating; `job` or `engine` holds it at `position`, or it came out of
-    `engine`. `single`: it is free and no free opposite half of its kind is in its box."""
+    """A shell of the shelf. `wall_nm` is over its coating; `job` or `engine` holds it at `position`, or it ran
+    there and came out of `engine`. `single`: it is free and no free opposite half of its kind is in its box."""
 
     number: int
     box: str
@@ -137,9 +137,18 @@ class Changed(NamedTuple):
         return _frame(self.events, "in")
 
 
+class BoxChange(NamedTuple):
+    """What the files say of a box otherwise than before: `what` is a column of it, a price in thousandths."""
+
+    box: str
+    what: str
+    before: str | int | None
+    after: str | int
+
+
 class TakenIn(NamedTuple):
-    """What taking in changed. Of new shells `first` is the first number and the others follow. Of those that were
-    measured again, `same` have the wall that they had."""
+    """What taking in changed. Of new shells `first` is the first number and the others follow. `sealed` boxes
+    are new, `sealed_before` were here. Of the shells that were measured again, `same` have the wall that they had."""
 
     new: int
     first: int | None
@@ -149,6 +158,8 @@ class TakenIn(NamedTuple):
     same: int
     opened: tuple[ShelfBox, ...]
     sealed: int
+    sealed_before: int
+    box_changes: tuple[BoxChange, ...]
     not_measured: int
 
     def to_frame(self) -> "pandas.DataFrame":
@@ -278,7 +289,9 @@ class Copied(NamedTuple):
 
 class Wear(NamedTuple):
     """What a journal, or the upper or lower shell of a position, has lost. `u_nm` is its expanded uncertainty; None:
-    not known. `after_nm` None: it was not measured again. `grew`: it is larger than before by more than `u_nm`."""
+    not known. `after_nm` None: it was not measured again. `grew`: it is larger than before by more than `u_nm` or,
+    without that, than what limits and resolutions of the gauges of both days allow. `missing`: what would have to be
+    known for `u_nm`."""
 
     position: str
     part: str
@@ -287,6 +300,15 @@ class Wear(NamedTuple):
     after_nm: int | None
     u_nm: float | None
     grew: bool
+    missing: tuple[str, ...] = ()
+
+    @property
+    def slipped(self) -> bool:
+        """Whether the decimal point is likely in the wrong place: ten times off, give or take a fifth."""
+        if self.after_nm is None:
+            return False
+        small, large = sorted((self.before_nm, self.after_nm))
+        return 8 * small <= large <= 12 * small
 
     @classmethod
     def of(cls, position: str, part: str, label: str, before_nm: int, after_nm: int, u_nm: float | None) -> "Wear":
@@ -313,11 +335,12 @@ class TornDown(NamedTuple):
 
 
 class TiedUp(NamedTuple):
-    """Shells that are free or set aside, and boxes that are sealed, of one family and one band of age. `unpriced` are
-    the shells and boxes of which nobody wrote down a price, and which are not in the worth."""
+    """Shells that are free or set aside, and boxes that are sealed, of one family and one band of age; None: nobody
+    wrote down when the box was opened, or it is sealed. `unpriced` are the shells and boxes of which nobody wrote down
+    a price, and which are not in the worth."""
 
     family: str
-    older_than_days: int
+    older_than_days: int | None
     shells: int
     singles: int
     sealed: int

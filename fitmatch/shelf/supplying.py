@@ -6,7 +6,7 @@ from os import PathLike
 from pathlib import Path
 from typing import Any, Final
 
-from sqlalchemy import Connection, RowMapping, Select, or_, select
+from sqlalchemy import Connection, RowMapping, Select, and_, or_, select
 
 from fitmatch.facts import Fact
 from fitmatch.intake.reading import read_job
@@ -14,12 +14,12 @@ from fitmatch.names import composed
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Gauge
 from fitmatch.records.shelved import ShelvedShell
-from fitmatch.shelf.finding import parts, single
+from fitmatch.shelf.finding import came_out_of, parts, single
 from fitmatch.shelf.gauges import NOTHING_READ, ReadingsThen, Then
 from fitmatch.shelf.jobs import latest_job
 from fitmatch.shelf.planned import job_name
 from fitmatch.shelf.store.connections import Shelf
-from fitmatch.shelf.store.schema import BOXES, FREE, HOLDS, JOBS, SHELLS
+from fitmatch.shelf.store.schema import BOXES, ENGINE_SHELLS, ENGINES, FREE, HOLDS, JOBS, SHELLS, USED
 
 _NOBODY: Final = 0  # no job has this number
 
@@ -48,7 +48,8 @@ class _Supply:
         if folder is not None:
             row = latest_job(connection, job_name(folder), JOBS.c.folder == str(folder.resolve()))
         self._job = _NOBODY if row is None else int(row["number"])
-        self._engine = _NOBODY if row is None or not fitted else row["engine"] or _NOBODY
+        self._own_engine = _NOBODY if row is None else row["engine"] or _NOBODY
+        self._engine = self._own_engine if fitted else _NOBODY
         self._marks: dict[str, Mapping[str, str]] = {}
         self._then = ReadingsThen(connection)
 
@@ -59,10 +60,9 @@ class _Supply:
     def of_families(self, families: Collection[str]) -> tuple[ShelvedShell, ...]:
         known = self._connection.execute(select(SHELLS.c.family).distinct()).scalars()
         typed = [family for family in known if family.strip().casefold() in families]
-        mine = or_(SHELLS.c.state == FREE, HOLDS.c.job == self._job, HOLDS.c.engine == self._engine)
+        ran_here = and_(SHELLS.c.state == USED, SHELLS.c.ran_in == self._own_engine)
+        mine = or_(SHELLS.c.state == FREE, HOLDS.c.job == self._job, HOLDS.c.engine == self._engine, ran_here)
         wanted = [mine, SHELLS.c.wall_nm.is_not(None), SHELLS.c.hold == ""]
-        if not self._engine:
-            wanted.append(SHELLS.c.ran_in.is_(None))  # one that has run goes back to where it ran, and nowhere else
         return self._found(self._query().where(SHELLS.c.family.in_(some), *wanted) for some in parts(typed))
 
     def in_boxes(self, names: Collection[str]) -> tuple[ShelvedShell, ...]:
@@ -81,10 +81,15 @@ class _Supply:
                 HOLDS.c.job.label("holder"),
                 HOLDS.c.engine,
                 JOBS.c.name.label("job"),
+                ENGINE_SHELLS.c.position.label("ran_at"),
+                ENGINE_SHELLS.c.half.label("ran_as"),
+                ENGINES.c.job.label("ran_for"),
             )
             .join(BOXES, BOXES.c.number == SHELLS.c.box)
             .outerjoin(HOLDS, HOLDS.c.shell == SHELLS.c.number)
             .outerjoin(JOBS, JOBS.c.number == HOLDS.c.job)
+            .outerjoin(ENGINE_SHELLS, came_out_of())
+            .outerjoin(ENGINES, ENGINES.c.number == ENGINE_SHELLS.c.engine)
         )
 
     def _found(self, queries: Iterable[Select[Any]]) -> tuple[ShelvedShell, ...]:
@@ -118,6 +123,9 @@ class _Supply:
         return self._marks[text]
 
     def _barred(self, row: RowMapping) -> Fact | None:
+        if row["ran_at"] is not None and (row["state"] == USED or row["holder"] == self._job):
+            slots = {"job": row["ran_for"], "position": row["ran_at"], "half": row["ran_as"]}
+            return Fact(USED, slots | {"back": row["ran_in"] == self._own_engine})
         if row["state"] == FREE or row["holder"] == self._job or row["engine"] == self._engine:
             return None
         slots = {"reason": row["reason"], "job": row["job"], "engine": row["engine"] or row["ran_in"]}

@@ -6,9 +6,9 @@ from datetime import timedelta
 from fractions import Fraction
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, Connection, Integer, and_, case, cast, func, literal, select
+from sqlalchemy import ColumnElement, Connection, Integer, and_, case, cast, func, literal, null, select
 
-from fitmatch.shelf.finding import opened, single
+from fitmatch.shelf.finding import single
 from fitmatch.shelf.records import EngineCost, Lost, TiedUp, Worth
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import (
@@ -54,8 +54,8 @@ def value(shelf: Shelf) -> Worth:
 
 
 def _tied_up(connection: Connection, shelf: Shelf) -> tuple[TiedUp, ...]:
-    sums = defaultdict[tuple[str, int], _Sum](_Sum)
-    age = _age(shelf, opened())
+    sums = defaultdict[tuple[str, int | None], _Sum](_Sum)
+    age = _age(shelf, BOXES.c.opened)
     query = (
         select(
             *(SHELLS.c.family, age, BOXES.c.price_thousandths, _SHARES.c.shells, func.count()),
@@ -67,14 +67,18 @@ def _tied_up(connection: Connection, shelf: Shelf) -> tuple[TiedUp, ...]:
     )
     for family, band, price, of, shells, singles in connection.execute(query):
         sums[family, band].add(shells, price, of, singles=int(singles))
-    since = _age(shelf, func.substr(BOXES.c.since, 1, 10))
-    sealed = select(BOXES.c.family, since, BOXES.c.price_thousandths).where(BOXES.c.state == SEALED)
-    for family, band, price in connection.execute(sealed):
-        sums[family, band].add(0, price, 1, boxes=1)
+    sealed = select(BOXES.c.family, BOXES.c.price_thousandths).where(BOXES.c.state == SEALED)
+    for family, price in connection.execute(sealed):
+        sums[family, None].add(0, price, 1, boxes=1)
     return tuple(
         TiedUp(family, band, one.shells, one.singles, one.boxes, round(one.exact), one.unpriced)
-        for (family, band), one in sorted(sums.items())
+        for (family, band), one in sorted(sums.items(), key=_by_family_and_age)
     )
+
+
+def _by_family_and_age(item: tuple[tuple[str, int | None], _Sum]) -> tuple[str, bool, int]:
+    (family, band), _ = item
+    return family, band is None, band or 0
 
 
 def _priced() -> Any:
@@ -82,11 +86,11 @@ def _priced() -> Any:
     return SHELLS.join(BOXES, BOXES.c.number == SHELLS.c.box).join(_SHARES, _SHARES.c.box == SHELLS.c.box)
 
 
-def _age(shelf: Shelf, date: ColumnElement[str]) -> ColumnElement[int]:
-    """Where the band begins that a date is in, in days before today."""
+def _age(shelf: Shelf, date: ColumnElement[str]) -> ColumnElement[int | None]:
+    """Where the band begins that a date is in, in days before today; null if there is no date."""
     today = shelf.clock().date()
     bands = [(date < (today - timedelta(days=days)).isoformat(), literal(days)) for days in reversed(AGES[1:])]
-    return case(*bands, else_=literal(AGES[0]))
+    return case((date == "", null()), *bands, else_=literal(AGES[0]))
 
 
 def _lost(connection: Connection) -> tuple[Lost, ...]:

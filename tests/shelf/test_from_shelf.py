@@ -14,6 +14,7 @@ from oracles.schemas import VALIDATOR
 from fitmatch import InputError, assign, read_job
 from fitmatch.records.plans import Plan
 from fitmatch.report.data.document import plan_document
+from fitmatch.report.text.positions import from_shelf
 from fitmatch.report.text.report import plan_text
 from fitmatch.shelf import (
     Filters,
@@ -22,6 +23,7 @@ from fitmatch.shelf import (
     fitted,
     open_shelf,
     put_back,
+    read_measured_again,
     read_planned,
     read_stock,
     read_supplied,
@@ -29,7 +31,9 @@ from fitmatch.shelf import (
     set_aside,
     show,
     take_in,
+    teardown,
 )
+from fitmatch.shelf import engine as record
 
 FITS = JOB + 'family = ["narrow-2"]\n'
 LIMIT = 0.0001
@@ -334,3 +338,78 @@ def test_the_command(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeyp
     assert Ran(capsys, "assign", folder, other, "--from-shelf").status == 2
     assert Ran(capsys, "assign", folder, "--db", db).status == 2
     assert Ran(capsys, "assign", folder).status == 2  # no shell file
+
+
+def run_once(shelf: Shelf, folder: Path) -> Path:
+    """A job whose only rod has run: its shells are used, and their walls are as before."""
+    first = engine(folder, positions=ONE_ROD)
+    planned(shelf, first)
+    set_aside(shelf, read_planned(first))
+    fitted(shelf, read_planned(first))
+    shells = record(shelf, 1).positions[0].shells
+    cells = ",".join(f"{(s.wall_nm or 0) / 25_400_000:.5f}" for s in shells)
+    (folder / "again.csv").write_text(f"position,upper,lower\nR1,{cells}\n", encoding="utf-8")
+    teardown(shelf, 1, read_measured_again(folder / "again.csv", {"R1": "rod"}, "in"))
+    return first
+
+
+def locking(folder: Path, upper: str, lower: str) -> None:
+    header, row = ONE_ROD.splitlines()
+    (folder / "positions.csv").write_text(f"{header},upper,lower\n{row},{upper},{lower}\n", encoding="utf-8")
+
+
+def used(shelf: Shelf) -> dict[str, str]:
+    """The shells that have run, by the side on which they did."""
+    return {shell.side or "": shell.label for shell in show(shelf, Filters(state="used")).shells}
+
+
+def test_used_shells_go_back_by_a_lock(stocked: Shelf, tmp_path: Path) -> None:
+    """Locked into their own position and side, used shells are planned again with a warning that the makers decide, and
+    again when they are set aside; they can be set aside and fitted. Without the lock they are not offered."""
+    first = run_once(stocked, tmp_path / "first")
+    labels = used(stocked)
+    assert not {s.label for s in show(stocked, Filters(state="used")).shells} & {
+        f"{s.box}/{s.name}" for s in read_supplied(stocked, first).shells
+    }
+    locking(first, labels["upper"], labels["lower"])
+    plan = planned(stocked, first)
+    (placed,) = plan.placements
+    assert ["/".join(s.key) for s in (placed.upper, placed.lower)] == [labels["upper"], labels["lower"]]
+    assert sum("maker decide" in text for text in read_supplied(stocked, first).warnings) == 2
+    set_aside(stocked, read_planned(first))
+    again = planned(stocked, first)
+    assert numbers(again) == numbers(plan)
+    locking(first, "", "")
+    assert not numbers(planned(stocked, first)) & numbers(plan)
+    locking(first, labels["upper"], labels["lower"])
+    planned(stocked, first)
+    fitted(stocked, read_planned(first))
+    assert {s.number for s in record(stocked, 2).positions[0].shells} == numbers(plan)
+
+
+@pytest.mark.parametrize("where", ["other side", "other engine"])
+def test_used_shells_go_nowhere_else(stocked: Shelf, tmp_path: Path, where: str) -> None:
+    """A lock elsewhere is refused and says where the shell was used; no reason says that one would fit."""
+    folder = run_once(stocked, tmp_path / "first")
+    labels = used(stocked)
+    if where == "other side":
+        locking(folder, labels["lower"], labels["upper"])
+    else:
+        rows = [BOX.splitlines()[0], *(row for row in BOX.splitlines() if f"box-1/{row[:2]}" in labels.values())]
+        folder = engine(tmp_path / "second", positions=ONE_ROD, shells="\n".join(rows) + "\n")
+        for number in show(stocked, Filters(state="free")).shells:
+            scrap(stocked, str(number.number), "dropped")
+        text = plan_text(assign(read_supplied(stocked, folder)), "in")
+        assert "would fit" not in text
+        locking(folder, labels["upper"], labels["lower"])
+    with pytest.raises(InputError) as refused:
+        read_supplied(stocked, folder)
+    assert set(codes(refused)) == ({"lock-held"} if where == "other engine" else {"lock-held", "lock-wrong-half"})
+    texts = [p.text for p in refused.value.problems if p.code == "lock-held"]
+    assert all("used in first R1" in text and "only for there" in text for text in texts)
+
+
+def test_when_walls_were_measured_is_not_made_up(stocked: Shelf, tmp_path: Path) -> None:
+    """Where nobody wrote down the day, the report says that only the day of taking in is known."""
+    plan = planned(stocked, engine(tmp_path / "first"))
+    assert "not known, taken in 2026-03-01" in " ".join(" ".join(from_shelf(plan.plans[0])).split())

@@ -9,6 +9,7 @@ from made.intake_jobs import put, write_job
 from made.shelves import BOX
 
 from fitmatch.problems import InputError
+from fitmatch.report.shelf.data import taken_document
 from fitmatch.report.shelf.texts import taken_text
 from fitmatch.shelf import Filters, RefusedError, Shelf, history, open_shelf, read_stock, show, take_in
 from fitmatch.shelf.supplying import offered
@@ -117,7 +118,32 @@ def test_columns_of_the_shelf_are_used(tmp_path: Path) -> None:
     box = box.replace("drawer 1\n", "drawer 1,80,2026-02-01,2026-02-02,x\n")
     stock = read_stock([write_job(tmp_path / "job", shells=box)])
     assert [w for w in stock.warnings if "not used" in w] == ["shells/box-1.csv: column `colour` is not used"]
-    assert {shell.at for shell in stock.shells} == {"2026-02-02"}
+    assert {shell.measured_on for shell in stock.shells} == {"2026-02-02"}
+
+
+@pytest.mark.parametrize("column", ["opened", "measured_on"])
+def test_a_date_in_the_future_is_refused(shelf: Shelf, tmp_path: Path, column: str) -> None:
+    """Nothing was opened or measured after today."""
+    box = BOX.replace("location\n", f"location,{column}\n").replace("drawer 1\n", "drawer 1,2026-03-05\n")
+    with pytest.raises(RefusedError) as refused:
+        take_in(shelf, read_stock(files(tmp_path, box), "in"))
+    assert set(codes(refused.value)) == {"future"} and show(shelf).shells == ()
+
+
+def test_sealed_boxes_again_say_what_changed(shelf: Shelf, tmp_path: Path) -> None:
+    """Sealed boxes taken in again are not new, and what is told of them otherwise is said, prices plainly."""
+    order = "part,box,price,seller\nX-100,1402,80,\nX-100,1403,1000,\n"
+    assert take_in(shelf, read_stock(files(tmp_path, order), "in")).sealed == 2
+    other = order.replace("1402,80,", "1402,85.5,by the river")
+    taken = take_in(shelf, read_stock(files(tmp_path, other, "again.csv"), "in"))
+    assert (taken.sealed, taken.sealed_before) == (0, 2)
+    assert [tuple(c) for c in taken.box_changes] == [
+        ("1402", "seller", "", "by the river"),
+        ("1402", "price", 80_000, 85_500),
+    ]
+    text = taken_text(taken, "in")
+    assert "2 sealed boxes here already" in text and "box 1402: price is 85.5, was 80" in text
+    assert '"before": 80, "after": 85.5' in taken_document(taken, "in")
 
 
 @pytest.mark.parametrize("also", ["", "box-1.csv"])

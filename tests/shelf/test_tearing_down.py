@@ -11,6 +11,7 @@ from made.shelves import BOX, ONE_ROD, save_plan
 
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.problems import InputError
+from fitmatch.report.shelf.torn_down import torn_down_document, torn_down_text
 from fitmatch.shelf import (
     RefusedError,
     Shelf,
@@ -120,12 +121,53 @@ def test_what_was_not_measured_has_no_wall(shelf: Shelf, job: Path) -> None:
 
 
 def test_without_gauges_nothing_is_claimed(shelf: Shelf, job: Path) -> None:
-    """Where nothing says what took the readings, wear is a difference without an uncertainty; any growth is told."""
+    """Where nothing says what took the readings of one day, wear is a difference without an uncertainty; growth is told
+    beyond the limit of the other day's gauge, 0.00005 in."""
     (position,) = engine(shelf, 1).positions
     walls = {s.half: s.wall_nm or 0 for s in position.shells}
-    put(job.parent / "a.csv", f"position,upper,lower\nR1,{inches(walls['upper'] + 10)},{inches(walls['lower'])}\n")
+    put(
+        job.parent / "a.csv",
+        f"position,upper,lower\nR1,{inches(walls['upper'] + 1_280)},{inches(walls['lower'] + 1_260)}\n",
+    )
     found = teardown(shelf, 1, read_measured_again(job.parent / "a.csv", {"R1": "rod"}, "in"))
     assert [(w.part, w.u_nm, w.grew) for w in found.wears] == [("upper", None, True), ("lower", None, False)]
+
+
+def test_limits_and_resolution_alone(shelf: Shelf, tmp_path: Path) -> None:
+    """Of gauges without repeatability no U is known, and it is said what is missing; growth within limit and resolution
+    of both days (2 x (0.00005 + 0.00005) in for the walls) is not called dirt, growth beyond is."""
+    told = GAUGES.replace("repeatability = 0.00005", "resolution = 0.00005")
+    told = told.replace("repeatability = 0.00002", "resolution = 0.00005")
+    folder = write_job(tmp_path / "limits", JOB + told, ONE_ROD, BOX)
+    save_plan(folder)
+    take_in(shelf, read_stock([folder]))
+    set_aside(shelf, read_planned(folder))
+    fitted(shelf, read_planned(folder))
+    found = worn(shelf, folder, journal=-TENTH, upper=-2 * TENTH, lower=-2 * TENTH - 100)
+    assert [(w.part, w.u_nm, w.grew) for w in found.wears] == [
+        ("journal", None, False),
+        ("upper", None, False),
+        ("lower", None, True),
+    ]
+    assert "the scatter of ball" in found.wears[1].missing
+    assert "Missing for U" in torn_down_text(found, "in")
+
+
+def test_a_slip_of_the_decimal_point(shelf: Shelf, job: Path) -> None:
+    """A wall ten times off is neither wear nor dirt, and does not count."""
+    put(job.parent / "a.csv", "position,upper,lower\nR1,0.618,0.0618\n")
+    found = teardown(shelf, 1, read_measured_again(job.parent / "a.csv", {"R1": "rod"}, None, job))
+    assert [f.code for f in found.attention] == ["slipped"]
+    assert {s.half: s.wall_nm is None for s in shells(shelf)} == {"upper": True, "lower": False}
+
+
+@pytest.mark.parametrize(("u_nm", "shown"), [(5_300.0, "0.00021"), (5_334.1, "0.00022"), (25_400.0, "0.0010")])
+def test_uncertainty_has_two_digits(u_nm: float, shown: str) -> None:
+    """Rounded up in the unit of the shop, in text and documents."""
+    wears = (Wear("R1", "upper", "b/1", 1_570_000, 1_569_000, u_nm, grew=False),)
+    found = TornDown(1, "first", wears, ())
+    assert f" {shown}\n" in torn_down_text(found, "in")
+    assert f'"uncertainty": {shown}' in torn_down_document(found, "in")
 
 
 def test_a_coating_that_is_gone(shelf: Shelf, tmp_path: Path) -> None:

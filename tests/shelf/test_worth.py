@@ -1,11 +1,25 @@
 """What the shelf is worth: shares of what boxes cost, exact, by family and age."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from made.shelves import BOX, ONE_ROD, lived_on, planned_job
+from made.shelves import BOX, ONE_ROD, Clock, lived_on, planned_job
 
-from fitmatch.shelf import Shelf, fitted, open_shelf, read_planned, read_stock, scrap, set_aside, take_in, value
+from fitmatch.report.shelf.texts import shown_text
+from fitmatch.report.shelf.worth import worth_text
+from fitmatch.shelf import (
+    Filters,
+    Shelf,
+    fitted,
+    open_shelf,
+    read_planned,
+    read_stock,
+    scrap,
+    set_aside,
+    show,
+    take_in,
+    value,
+)
 from fitmatch.shelf.records import Lost
 
 
@@ -36,6 +50,19 @@ def test_tied_up_by_family_and_age(address: str, tmp_path: Path) -> None:
         ("b", 0, 3, 7_005, 0),
     ]
     assert [t.singles for t in found] == [6, 3, 3, 3]
+
+
+def test_a_box_nobody_dated_has_no_age(address: str, tmp_path: Path) -> None:
+    """Without `opened` the age is not known: in `value`, in groups, and to `older_than_days`, as time goes by."""
+    clock = Clock()
+    shelf = open_shelf(address, clock=clock)
+    taken(shelf, tmp_path, "box", "", "10")
+    clock.at += timedelta(days=400)
+    found = value(shelf)
+    assert [(t.older_than_days, t.shells) for t in found.tied_up] == [(None, 3)]
+    assert "not known" in worth_text(found, "in")
+    assert "not known" in shown_text(show(shelf, by=["age"]), "in")
+    assert show(shelf, Filters(older_than_days=90)).shells == ()
 
 
 def test_thirds_add_up(shelf: Shelf, tmp_path: Path) -> None:

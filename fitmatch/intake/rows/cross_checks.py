@@ -134,14 +134,15 @@ def check_bores(rows: Sequence[PositionRow], sheet: Sheet) -> None:
 class LockCheck(ShellNames):
     """Finds the shells that positions lock, and notes every lock that is impossible."""
 
-    def __init__(self, sheet: Sheet, pool: ShellPool, rows: Sequence[PositionRow]) -> None:
+    def __init__(self, sheet: Sheet, pool: ShellPool, rows: Sequence[PositionRow], *, complete: bool) -> None:
         wanted = {composed(cell.rpartition("/")[2].strip()) for row in rows for cell in row.locks.values()}
         shells: dict[ShellKey, Shell] = {}  # the first of those with one name in one box
         for shell in pool.shells if wanted else ():
             if composed(shell.name) in wanted:
                 shells.setdefault(shell.key, shell)
-        super().__init__(sheet, shells.values(), complete=pool.complete)
+        super().__init__(sheet, shells.values(), complete=complete)
         self._used: dict[ShellKey, str] = {}
+        self._ran = pool.used
 
     def resolved(self, row: PositionRow) -> dict[str, ShellKey]:
         """The shell locked in each side of a row."""
@@ -177,7 +178,11 @@ class LockCheck(ShellNames):
         if shell.half and shell.half not in (side, "either"):
             text = f"{name} is for the {shell.half} half; lock it there, or lock a shell for the {side} half"
             self.sheet.report("lock-wrong-half", text, position.row, side)
-        if shell.hold is not None:
+        if shell.key in self._ran:
+            if self._ran[shell.key] != (position.name, side):
+                text = f"{name} was {shorten(shell.hold or '')}; lock another shell"
+                self.sheet.report("lock-held", text, position.row, side)
+        elif shell.hold is not None:
             text = f"{name} is on hold (`{shorten(shell.hold)}`); clear its hold or lock another shell"
             self.sheet.report("lock-held", text, position.row, side)
 

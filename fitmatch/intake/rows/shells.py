@@ -47,6 +47,8 @@ class ShellPool:
     copies_confirmed: dict[str, str] = field(default_factory=dict)  # why a box truly reads as another one, by box
     papers: dict[str, Paper] = field(default_factory=dict)  # by file
     coated: dict[ShellKey, bool] = field(default_factory=dict)  # how coated shells without a wall are measured
+    # Shells that have run, by the shelf: position and side, if those are of this job; elsewhere they may not go.
+    used: dict[ShellKey, tuple[str, str] | None] = field(default_factory=dict)
     # The meaning of cells as typed, once they have been checked:
     kinds: dict[str, str] = field(default_factory=dict)
     halves: dict[str, str] = field(default_factory=dict)

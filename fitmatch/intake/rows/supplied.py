@@ -15,9 +15,9 @@ from fitmatch.intake.rows.copies import Copy
 from fitmatch.intake.rows.shells import ShellPool, coated_wall
 from fitmatch.names import composed
 from fitmatch.records.job import Job
-from fitmatch.records.keys import ShellKey
+from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.measuring import Gauge, MeasuredAs, Pooled, Reading
-from fitmatch.records.parts import ON_SHELF, Shell, Size
+from fitmatch.records.parts import ON_SHELF, Position, Shell, Size
 from fitmatch.records.shelved import ShelvedShell, Supply
 from fitmatch.wording import listed, shorten
 
@@ -72,11 +72,22 @@ class Taken(NamedTuple):
     gauges: Mapping[str, Gauge]
     pooled: Mapping[str, Pooled]
 
+    def free_what_is_locked(self, pool: ShellPool, positions: Iterable[Position], findings: Findings) -> None:
+        """Used shells are free where a lock puts them back into their own place; others that no file has are left
+        out."""
+        back = {key: p.name for p in positions for key in (p.upper, p.lower) if key is not None and pool.used.get(key)}
+        shells = [s for s in pool.shells if s.key in back or s.key not in pool.used or s.file != ON_SHELF]
+        pool.shells[:] = [replace(s, hold=None) if s.key in back else s for s in shells]
+        for key, name in back.items():
+            text = f"{shorten(full_name(key))} has run in {shorten(name)} and is to run there again"
+            findings.warnings.append(f"{text}: whether a used shell may, the engine and bearing maker decide")
+
     def into(self, job: Job, own: tuple[Shell, ...]) -> Job:
         """The job with what is known of its shells on the shelf; `own` are those of its files."""
+        shelved = {s.key: self.shelved[s.key] for s in job.shells if s.key in self.shelved}
         gauges, pooled = {**job.measuring.gauges, **self.gauges}, {**job.measuring.pooled, **self.pooled}
         measuring = replace(job.measuring, gauges=gauges, pooled=pooled)
-        return replace(job, shelved=self.shelved, own_shells=own, measuring=measuring)
+        return replace(job, shelved=shelved, own_shells=own, measuring=measuring)
 
 
 class _Taker:
@@ -118,6 +129,7 @@ class _Taker:
                     self.shelved[shell.key] = same
                     self._boxes[shell.box].add(same.box_number)
                     self._pool.shells[at] = self._as_the_shelf_says(shell, same)
+                    self._note_used(shell.key, shell.hold, same)
 
     def _same(self, shell: Shell, found: Sequence[ShelvedShell]) -> ShelvedShell | None:
         alike = [one for one in found if one.half == shell.half and (shell.measured is None or _reads(shell, one))]
@@ -157,8 +169,14 @@ class _Taker:
         for one in new:
             shell = self._shell(one, names[one.box_number], self._offer.kinds[one.family.strip().casefold()])
             if shell.key not in keys:  # otherwise it is noted that the shell of that file reads otherwise
-                self._pool.shells.append(shell)
+                self._pool.shells.append(shell if one.barred is None else replace(shell, hold=_why(one.barred)))
+                self._note_used(shell.key, None, one)
                 self.shelved[shell.key] = one
+
+    def _note_used(self, key: ShellKey, hold: str | None, one: ShelvedShell) -> None:
+        if one.barred is not None and one.barred.code == "used" and not (hold or one.hold):
+            slots = one.barred.slots
+            self._pool.used[key] = (str(slots["position"]), str(slots["half"])) if slots["back"] else None
 
     def _box_names(self, new: Iterable[ShelvedShell]) -> Mapping[int, str]:
         """What each box is called in the job: two boxes of one name by their numbers, unless one is in the files."""
@@ -251,14 +269,16 @@ def _reads(shell: Shell, one: ShelvedShell) -> bool:
 def _why(barred: Fact) -> str:
     """Why a shell may not be had, in place of a hold in its file."""
     slots = barred.slots
-    return {
-        "set-aside": f"set aside for {slots['job']}",
-        "fitted": f"fitted in engine {slots['engine']}",
-        "used": f"came out of engine {slots['engine']}",
-        "scrapped": f"scrapped: {slots['reason']}",
-        "missing": "missing",
-        "sent-back": "sent back",
-    }[barred.code]
+    match barred.code:
+        case "set-aside":
+            return f"set aside for {slots['job']}"
+        case "fitted":
+            return f"fitted in engine {slots['engine']}"
+        case "used":
+            return f"used in {slots['job']} {slots['position']} {slots['half']}: only for there"
+        case "scrapped":
+            return f"scrapped: {slots['reason']}"
+    return barred.code.replace("-", " ")  # missing, sent back
 
 
 def report_shelf_copy(copy: Copy, pool: ShellPool, findings: Findings) -> None:

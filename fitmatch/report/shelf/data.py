@@ -7,6 +7,7 @@ from fitmatch.facts import Fact
 from fitmatch.report.shared.emit import Number, Value, document, length, named_values, rows_text
 from fitmatch.report.shelf.words import words
 from fitmatch.shelf.records import (
+    BoxChange,
     Changed,
     Copied,
     EnginePosition,
@@ -115,8 +116,15 @@ def taken_document(taken: TakenIn, unit: str) -> str:
         remeasured_same=taken.same,
         opened=[_box(box) for box in taken.opened],
         sealed=taken.sealed,
+        sealed_before=taken.sealed_before,
+        box_changes=[_box_change(change) for change in taken.box_changes],
         not_measured=taken.not_measured,
     )
+
+
+def _box_change(change: BoxChange) -> dict[str, Value]:
+    before, after = (price(v) if isinstance(v, int) else v or None for v in (change.before, change.after))
+    return {"box": change.box, "what": change.what, "before": before, "after": after}
 
 
 def changed_document(changed: Changed, unit: str) -> str:

@@ -6,11 +6,13 @@ from typing import Final
 from fitmatch.lengths import exact
 from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
+from fitmatch.report.shelf.data import price as plain_price
 from fitmatch.report.shelf.torn_down import wear_table
 from fitmatch.report.shelf.words import words
 from fitmatch.shelf.records import (
     IN_DOUBT,
     OUTSIDE,
+    BoxChange,
     Changed,
     Copied,
     EnginePosition,
@@ -29,6 +31,7 @@ from fitmatch.shelf.records import (
     Tally,
 )
 
+NOT_KNOWN: Final = "not known"
 OUT_OF_LIMITS: Final = "OUT OF LIMITS"
 _LEFT: Final = {
     "put-back": "put back on {}",
@@ -71,9 +74,19 @@ def taken_text(taken: TakenIn, unit: str) -> str:
         lines.append(f"{taken.unchanged:,} were here and are unchanged")
     if taken.sealed:
         lines.append(f"{taken.sealed} sealed box{'' if taken.sealed == 1 else 'es'} written down")
+    if taken.sealed_before:
+        lines.append(f"{taken.sealed_before} sealed box{'' if taken.sealed_before == 1 else 'es'} here already")
+    lines += [_box_change(change) for change in taken.box_changes]
     if taken.not_measured:
         lines.append(f"{taken.not_measured} not yet measured")
     return _page(lines or ["nothing to take in"])
+
+
+def _box_change(change: BoxChange) -> str:
+    def shown(value: str | int | None) -> str:
+        return clean(str(plain_price(value) if isinstance(value, int) else value or "nothing"))
+
+    return f"box {whole(change.box)}: {change.what} is {shown(change.after)}, was {shown(change.before)}"
 
 
 def changed_text(changed: Changed, unit: str) -> str:
@@ -235,6 +248,8 @@ def _state(shell: ShelfShell) -> str:
         return f"set aside: {whole(shell.job or '')} {whole(shell.position or '')}"
     if shell.state == "fitted":
         return f"fitted: engine {shell.engine} {whole(shell.position or '')}"
+    if shell.state == "used" and shell.position:
+        return f"used: only for {whole(shell.job or '')} {whole(shell.position)} {shell.side}"
     return f"{shell.state}: {clean(shell.reason)}" if shell.reason else shell.state
 
 
@@ -258,6 +273,8 @@ def _tallies(tallies: Sequence[Tally], unit: str) -> list[str]:
     def alike(name: str) -> Column[Tally]:
         def cell(tally: Tally) -> str:
             text = tally.alike[name]
+            if name == "age" and not text:
+                return NOT_KNOWN
             return _length(int(text), unit) if name == "wall" and text else whole(text)
 
         return Column(f"wall from [{unit}]" if name == "wall" else name, cell, "left", wraps=True)

@@ -1,18 +1,19 @@
 """An engine that was taken down: what has worn, as text, JSON and CSV."""
 
 from collections.abc import Sequence
+from decimal import ROUND_CEILING, Decimal
 from typing import Final
 
-from fitmatch.lengths import exact
-from fitmatch.report.shared.emit import Value, length, rows_text
-from fitmatch.report.shared.layout import Column, items, paragraph, table, whole
+from fitmatch.lengths import NM_PER_UNIT, exact
+from fitmatch.report.shared.emit import Number, Value, length, rows_text
+from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
 from fitmatch.report.shelf.data import attention_values, event_value, shelf_document
 from fitmatch.report.shelf.words import words
 from fitmatch.shelf.records import TornDown, Wear
+from fitmatch.wording import listed
 
 _COLUMNS: Final = ("position", "part", "label", "before", "after", "wear", "uncertainty", "grew")
 _LENGTHS: Final = frozenset(("before", "after", "wear", "uncertainty"))
-_STEPS_NM: Final = {"in": 254, "mm": 100}  # 0.00001 in, 0.1 um
 _USED: Final = (
     "Used shells fit only their own position and side again, and only if the makers of engine and bearing allow "
     "it: a wall says nothing about fatigue, dirt in the lining, or whether the shell still has its spread."
@@ -31,6 +32,9 @@ def torn_down_text(found: TornDown, unit: str) -> str:
     lines += wear_table(worn, unit)
     if found.attention:
         lines += ["", *items("ATTENTION", [words(fact, unit) for fact in found.attention])]
+    missing = dict.fromkeys(what for wear in worn for what in wear.missing)
+    if missing:
+        lines += ["", *paragraph(f"Missing for U: {clean(listed([*missing]))}.")]
     if any(wear.u_nm is None for wear in worn):
         lines += ["", *paragraph(_UNCERTAIN)]
     if found.wears:
@@ -53,8 +57,11 @@ def wear_table(worn: Sequence[Wear], unit: str) -> list[str]:
 
 
 def _uncertainty(wear: Wear, unit: str) -> str:
-    """Rounded up, so that it never looks better than it is."""
-    return "" if wear.u_nm is None else exact(-int(-wear.u_nm // _STEPS_NM[unit]) * _STEPS_NM[unit], unit)
+    """Two digits, rounded up, so that it never looks better than it is."""
+    if not wear.u_nm:
+        return ""
+    in_unit = Decimal(wear.u_nm) / NM_PER_UNIT[unit]
+    return f"{in_unit.quantize(Decimal(1).scaleb(in_unit.adjusted() - 1), ROUND_CEILING):f}"
 
 
 def torn_down_document(found: TornDown, unit: str) -> str:
@@ -82,6 +89,7 @@ def _value(wear: Wear, unit: str) -> dict[str, Value]:
         "before": length(wear.before_nm, unit),
         "after": length(wear.after_nm, unit),
         "wear": length(wear.wear_nm, unit),
-        "uncertainty": length(wear.u_nm, unit),
+        "uncertainty": Number(_uncertainty(wear, unit)) if wear.u_nm else None,
+        "missing": [*wear.missing],
         "grew": wear.grew,
     }

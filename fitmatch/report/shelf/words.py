@@ -56,6 +56,13 @@ def _grew(s: Slots, unit: str) -> str:
     return f"{part} of {s['position']} reads {by} more than before, which is dirt, varnish or a mistake; {todo}"
 
 
+def _slipped(s: Slots, unit: str) -> str:
+    part = "the journal" if s["part"] == "journal" else f"the {s['part']} shell ({s['name']})"
+    was, now = with_unit(s["before_nm"], unit), with_unit(s["after_nm"], unit)
+    text = f"{part} of {s['position']} reads {now} and was {was}: likely a slip of the decimal point"
+    return f"{text}; correct the reading" if s["part"] == "journal" else f"{text}; measure it again and take it in"
+
+
 def _newer(s: Slots, _: str) -> str:
     text = f"the shelf {s['where']} was written by a newer fitmatch (version {s['version']}, known up to {s['known']})"
     return f"{text}; use that one, nothing here was touched"
@@ -105,6 +112,7 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     "unknown-engine": lambda s, _: f"there is no engine {s['number']}; `fitmatch shelf engines` lists them",
     "unknown-event": lambda s, _: f"there is no event {s['number']}; `fitmatch shelf history SHELL` lists them",
     # taking in
+    "future": lambda s, _: f"{s['name']}: {s['column']} {s['date']} is in the future; correct the date",
     "other-readings": _other_readings,
     "other-half": _other_half,
     "not-remeasured": lambda s, _: f"--remeasured {s['name']}: no such shell of the shelf has a reading in these files",
@@ -120,7 +128,7 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     "held": lambda s, _: f"{_shell(s)} {_holder(s)}",
     "not-there": lambda s, _: _how_it_is(s) + "; solve again without it",
     "ran-elsewhere": lambda s, _: (
-        f"{_shell(s)} ran in engine {s['engine']} and may only go back to its own position and side there"
+        f"{_shell(s)} was used in {s['job']} {s['position']} {s['half']} (engine {s['engine']}): only for there"
     ),
     "fitted-otherwise": lambda s, _: (
         f"{s['position']} of {s['job']} is fitted with other shells; first `fitmatch shelf put-back "
@@ -176,6 +184,7 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
         f"the {s['part']} shell of {s['position']} ({s['name']}) was not measured again: its wall is not known any more"
     ),
     "grew": _grew,
+    "slipped": _slipped,
     "worn-through": lambda s, unit: (
         f"the {s['part']} shell of {s['position']} ({s['name']}) has lost more than its coating, "
         f"{with_unit(s['before_nm'] - s['after_nm'], unit)}"

@@ -6,6 +6,7 @@ from typing import Final
 from fitmatch.report.shared.emit import Value, rows_text
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.shelf.data import price, shelf_document
+from fitmatch.report.shelf.texts import NOT_KNOWN
 from fitmatch.shelf.records import EngineCost, Lost, TiedUp, Worth
 from fitmatch.shelf.worth import AGES
 
@@ -18,7 +19,7 @@ def worth_text(worth: Worth, unit: str) -> str:
     lines = table(
         worth.tied_up,
         Column("family", lambda t: whole(t.family) or "(none)", "left", wraps=True),
-        Column("opened", lambda t: _age(t.older_than_days), "left"),
+        Column("opened", lambda t: _age(t.older_than_days) if t.shells else "sealed", "left"),
         Column("shells", lambda t: f"{t.shells:,}"),
         Column("single", lambda t: f"{t.singles:,}", shown=any(t.singles for t in worth.tied_up)),
         Column("sealed boxes", lambda t: f"{t.sealed:,}", shown=any(t.sealed for t in worth.tied_up)),
@@ -51,7 +52,9 @@ def _count(one: Lost) -> str:
     return f"{one.shells:,} shell{'' if one.shells == 1 else 's'}{unpriced}"
 
 
-def _age(older_than: int) -> str:
+def _age(older_than: int | None) -> str:
+    if older_than is None:
+        return NOT_KNOWN
     ends = [*AGES[1:], None]
     end = ends[AGES.index(older_than)]
     if end is None:

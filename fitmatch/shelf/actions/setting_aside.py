@@ -180,14 +180,14 @@ def _refuse_what_others_have(connection: Connection, job: RowMapping, seats: Sea
     others, reasons = list[Fact](), list[Fact]()
     for (position, half), shell in seats.items():
         slots = {"number": shell.number, "name": shell.label, "state": shell.state, "reason": shell.reason}
+        where = {"job": shell.job, "engine": shell.engine, "position": shell.position, "half": shell.side}
         if shell.number in held or shell.state == FREE:
             continue
         if shell.state in (SET_ASIDE, FITTED):
-            where = {"job": shell.job, "engine": shell.engine, "position": shell.position, "half": shell.side}
             others.append(Fact("held", slots | where))
         elif shell.state == USED:
             if not _ran_there(connection, job, shell.number, position, half):
-                reasons.append(Fact("ran-elsewhere", slots | {"engine": shell.engine}))
+                reasons.append(Fact("ran-elsewhere", slots | where))
         else:
             reasons.append(Fact("not-there", slots))
     if reasons:

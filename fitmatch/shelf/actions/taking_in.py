@@ -3,6 +3,7 @@
 import json
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from datetime import timedelta
 from typing import Any, Final, NamedTuple
 
 from sqlalchemy import Connection, RowMapping, func, select
@@ -13,7 +14,7 @@ from fitmatch.records.stock import Stock, StockBox, StockShell
 from fitmatch.shelf.events import By, Change, change, next_number, note_boxes, note_new
 from fitmatch.shelf.finding import numbered, parts
 from fitmatch.shelf.gauges import gauge_numbers
-from fitmatch.shelf.records import ShelfBox, TakenIn
+from fitmatch.shelf.records import BoxChange, ShelfBox, TakenIn
 from fitmatch.shelf.refusals import refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import BOXES, FREE, OPENED, READINGS, SEALED, SHELLS
@@ -59,6 +60,7 @@ def take_in(
     that this is another box of the same name, or `remeasured` names the shell, by number or BOX/NAME."""
     now = shelf.now()
     said = By(now, "take-in", by=by, note=note)
+    refuse_if_any(_in_the_future(stock, shelf))
     with shelf.writing() as connection:
         boxes = _Boxes(connection, said)
         rows, opened, sealed = boxes.placed(stock, new_box=new_box)
@@ -77,8 +79,21 @@ def take_in(
             same=sum(row["wall_nm"] == shell.wall_nm for row, shell in plan.again),
             opened=opened,
             sealed=sealed,
+            sealed_before=sum(box.sealed for box in stock.boxes) - sealed,
+            box_changes=tuple(boxes.changes),
             not_measured=sum(shell.wall_nm is None for shell in stock.shells),
         )
+
+
+def _in_the_future(stock: Stock, shelf: Shelf) -> Iterable[Fact]:
+    """Dates after tomorrow: somewhere it is tomorrow already."""
+    last = (shelf.clock().date() + timedelta(days=1)).isoformat()
+    for box in stock.boxes:
+        if box.bought.opened > last:
+            yield Fact("future", {"name": box.name, "column": "opened", "date": box.bought.opened})
+    for shell in stock.shells:
+        if shell.measured_on > last:
+            yield Fact("future", {"name": full_name(shell.label), "column": "measured_on", "date": shell.measured_on})
 
 
 def _nm(shell: StockShell) -> tuple[int, ...]:
@@ -103,10 +118,11 @@ class _Boxes:
         self._connection = connection
         self._said = said
         self._next = next_number(connection, BOXES)
+        self.changes: list[BoxChange] = []
         self.known: dict[int, dict[str, _Known]] = {}  # shells by box and name
 
     def placed(self, stock: Stock, *, new_box: bool) -> tuple[dict[str, int], tuple[ShelfBox, ...], int]:
-        """The box of the shelf that each box of the files is, those that were opened, and how many are sealed."""
+        """The box of the shelf that each box of the files is, those opened, and how many are sealed and new."""
         shells = defaultdict[str, list[StockShell]](list)
         for shell in stock.shells:
             shells[shell.box].append(shell)
@@ -120,8 +136,8 @@ class _Boxes:
         opened, new, sealed = list[int](), list[dict[str, Any]](), 0
         for box in stock.boxes:
             row = self._same(there[box.name], shells[box.name], new_box=new_box and not box.sealed)
-            sealed += box.sealed
             if row is None:
+                sealed += box.sealed
                 found[box.name] = self._next
                 new.append(self._values(box) | {"number": self._next})
                 self._next += 1
@@ -178,6 +194,11 @@ class _Boxes:
             for name in _OF_BOX
             if values[name] not in ("", None, row[name]) and not (name == "location" and row[name])
         }
+        self.changes += [
+            BoxChange(box.name, name.removesuffix("_thousandths"), row[name], value)
+            for name, value in changes.items()
+            if not name.endswith("_nm")
+        ]
         is_opened = row["state"] == SEALED and not box.sealed
         if is_opened:
             changes |= {"state": OPENED, "opened": values["opened"] or self._said.at[:10]}
@@ -263,7 +284,7 @@ def _readings(
             "angle": reading.angle,
             "gauge": None if reading.gauge is None else gauges[reading.gauge],
             "taken_by": shell.taken_by or said.by,
-            "at": shell.at or said.at,
+            "at": shell.at or shell.measured_on or said.at,
             "confirmed": reading.confirmed,
         }
 

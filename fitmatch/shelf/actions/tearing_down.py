@@ -1,7 +1,7 @@
 """Taking an engine down: what its shells and journals have worn, with how certain that is; what has run is used, and
 may only go back to its own place."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -13,7 +13,7 @@ from fitmatch.gauging.sizes.sizing import Sizes, series_of
 from fitmatch.gauging.uncertainty.combining import Uncertainty, of_change
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.records.job import Job
-from fitmatch.records.measuring import MeasuredAs, Measuring
+from fitmatch.records.measuring import Gauge, MeasuredAs, Measuring, Reading
 from fitmatch.records.parts import SIDES, Size
 from fitmatch.records.stock import MeasuredAgain
 from fitmatch.shelf.actions.setting_aside import values_back
@@ -125,16 +125,29 @@ class _Wears:
             known, freedom = seat.row["journal_u_nm"], seat.row["journal_freedom"]
             before = None if known is None else Uncertainty(known, freedom, known, ())
             after = self._now.of_size(kind, "journal", sizes["journal"])
-            wear = _wear(position, "journal", "", seat.row["journal_nm"], sizes["journal"].mean_nm, before, after)
-            found.append(wear)
+            own = self._allowed(sizes["journal"].readings, self._again.measuring.gauges)
+            known_then = () if before else ("how certain the journal was when the engine was built",)
+            wear = Wear(position, "journal", "", seat.row["journal_nm"], sizes["journal"].mean_nm, None, grew=False)
+            found.append(_judged(wear, before, after, known_then, 2 * own))  # as if by the same gauge both days
         for half, shell in seat.shells.items():
             assert shell.wall_nm is not None
             if half in sizes:
                 before, after = self._of_wall_then(shell), self._now.of_size(kind, "wall", sizes[half])
-                found.append(_wear(position, half, shell.label, shell.wall_nm, sizes[half].mean_nm, before, after))
+                then = self._then.of_shells([shell.number]).get(shell.number, NOTHING_READ).readings
+                allowed = self._allowed(then, self._then.gauges)
+                allowed += self._allowed(sizes[half].readings, self._again.measuring.gauges)
+                known_then = () if before else ("what measured the wall when it was taken in",)
+                wear = Wear(position, half, shell.label, shell.wall_nm, sizes[half].mean_nm, None, grew=False)
+                found.append(_judged(wear, before, after, known_then, allowed))
             else:
                 found.append(Wear(position, half, shell.label, shell.wall_nm, None, None, grew=False))
         return found
+
+    @staticmethod
+    def _allowed(readings: Iterable[Reading], gauges: Mapping[str, Gauge]) -> int:
+        """The most by which the limit and the resolution of a gauge alone may put a size off."""
+        used = [gauges[one.gauge] for one in readings if one.gauge is not None and one.gauge in gauges]
+        return max(((gauge.limit_nm or 0) + (gauge.resolution_nm or 0) for gauge in used), default=0)
 
     def _of_wall_then(self, shell: ShelfShell) -> Uncertainty | None:
         readings = self._then.of_shells([shell.number]).get(shell.number, NOTHING_READ).readings
@@ -154,18 +167,23 @@ def _measured_with(measuring: Measuring) -> Job:
     return Job(Path(), "", "", {}, (), (), measuring=measuring)
 
 
-def _wear(
-    position: str,
-    part: str,
-    label: str,
-    before_nm: int,
-    after_nm: int,
+def _judged(
+    wear: Wear,
     before: Uncertainty | None,
     after: Uncertainty | None,
+    unknown_then: tuple[str, ...],
+    allowed_nm: int,
 ) -> Wear:
+    """With its uncertainty or what is missing for it, and whether it grew; `allowed_nm` counts without the former."""
+    assert wear.after_nm is not None
     change_u = of_change(before, after)
+    missing: tuple[str, ...] = ()
+    if change_u is None:
+        now = after.unknown if after else (f"what measured the {wear.part} now",)
+        missing = tuple(dict.fromkeys((*unknown_then, *(before.unknown if before else ()), *now)))
     u_nm = None if change_u is None else change_u.expanded_nm
-    return Wear.of(position, part, label, before_nm, after_nm, u_nm)
+    grew = wear.after_nm - wear.before_nm > (allowed_nm if u_nm is None else u_nm)
+    return wear._replace(u_nm=u_nm, grew=grew, missing=missing)
 
 
 def _unchanged(connection: Connection, shell: ShelfShell) -> Change:
@@ -177,7 +195,7 @@ def _used(shell: ShelfShell, engine: int, wear: Wear, turn: int) -> Change:
     """The wall that counts from now on: what was measured, if it can be true; otherwise none, so that nobody relies on
     the one that it had when it was new."""
     values: dict[str, Any] = {"state": USED, "ran_in": engine, "condition": USED, "measured": "coated"}
-    walls = {"wall_nm": None, "turn": 0} if wear.grew else {"wall_nm": wear.after_nm, "turn": turn}
+    walls = {"wall_nm": None, "turn": 0} if wear.grew or wear.slipped else {"wall_nm": wear.after_nm, "turn": turn}
     return Change(shell.number, values | walls, None)
 
 
@@ -208,6 +226,8 @@ def _attention(wear: Wear, coatings: Mapping[tuple[str, str], int]) -> list[Fact
     slots |= {"before_nm": wear.before_nm, "after_nm": wear.after_nm}
     if wear.after_nm is None:
         return [Fact("not-measured-again", slots)]
+    if wear.slipped:
+        return [Fact("slipped", slots)]
     if wear.grew:
         return [Fact("grew", slots)]
     coating = coatings.get((wear.position, wear.part), 0)
